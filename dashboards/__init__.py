@@ -1,0 +1,1 @@
+"""The Streamlit dashboard: one file a page, each ask, compute, show."""

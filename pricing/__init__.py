@@ -1,0 +1,1 @@
+"""Classic-car market price analytics: sale records in, defensible price ranges out."""

@@ -1,0 +1,1 @@
+"""What the person needs: valuing, buying, selling, appraising."""

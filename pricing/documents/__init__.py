@@ -1,0 +1,1 @@
+"""Facts to charts to words."""

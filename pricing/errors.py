@@ -1,0 +1,45 @@
+"""Every error this project raises on purpose.
+
+A message is one sentence a person can act on: what is wrong, where, what was got and what was expected.
+The command line prints it and exits with 1; the dashboard shows it; nothing else catches it.
+"""
+
+
+class PricingError(Exception):
+    """Base of every error raised on purpose; catching it catches them all."""
+
+
+class FileError(PricingError):
+    """A file or folder cannot be read or written as what it is said to be."""
+
+
+class TableError(PricingError):
+    """A whole table is of the wrong shape: a required column is absent or of a type that cannot be used."""
+
+
+class MappingError(PricingError):
+    """A column mapping names something that does not exist or contradicts itself."""
+
+
+class MoneyError(PricingError):
+    """An amount cannot be turned into the price that was asked for: no rate, no schedule, unknown currency."""
+
+
+class MarketError(PricingError):
+    """The market file cannot be opened, is held by another process, or is not a market file."""
+
+
+class ModelError(PricingError):
+    """A price model was asked for something it cannot do: not fitted, no usable sales, a foreign saved fit."""
+
+
+class InspectionError(PricingError):
+    """An inspection sheet, a set of findings or a repair catalogue does not make sense."""
+
+
+class EvidenceError(PricingError):
+    """Market evidence cannot be given: too few sales, a date outside the records, an override without a reason."""
+
+
+class DecisionError(PricingError):
+    """A decision cannot be computed from what was given, such as a schedule with a gap."""

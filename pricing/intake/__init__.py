@@ -1,0 +1,1 @@
+"""Outside files to records: readers, column mappings, duplicates."""

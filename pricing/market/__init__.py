@@ -1,0 +1,1 @@
+"""What the evidence says: comparable sales, price index, depth."""

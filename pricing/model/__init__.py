@@ -1,0 +1,1 @@
+"""What the market says: the price model, its calibration and its scores."""

@@ -1,0 +1,1 @@
+"""The doors: command line and HTTP."""
