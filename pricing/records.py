@@ -1,0 +1,367 @@
+"""The sale-record contract: columns, types, units and the named rules that a row must keep.
+
+Bad rows are a result, not an exception: ``check`` returns the rows it accepts, typed, and the rows it rejects,
+as they were given, each with the names of every rule it broke.
+"""
+
+from dataclasses import dataclass
+from datetime import date
+from typing import Final
+
+import dataframely as dy
+import polars as pl
+import pycountry
+
+from pricing.errors import TableError
+from pricing.money import CURRENCIES, SMALL_UNIT_CURRENCIES
+from pricing.vocabulary import (
+    BAND_EDGES,
+    CHANNELS,
+    CONDITION_BANDS,
+    DRIVE_SIDES,
+    MATCHING_NUMBERS,
+    OPTION_CODES,
+    OUTCOMES,
+    PRICE_BASES,
+)
+
+COUNTRIES: Final = frozenset(country.alpha_2 for country in pycountry.countries)
+"""ISO 3166-1 alpha-2 codes, as pycountry (data of Debian's iso-codes) lists them."""
+
+FIRST_YEAR: Final = 1885
+"""Model year of the oldest motor car."""
+
+FIRST_SALE: Final = date(1945, 1, 1)
+HIGHEST_AMOUNT: Final = 250_000_000
+"""Above this, in major units, an amount is a typing error; ten thousand times that in small-unit currencies."""
+
+LOWEST_AMOUNT: Final = 10
+HIGHEST_ODOMETER_KM: Final = 2_000_000.0
+LONGEST_WORD: Final = 500
+LONGEST_NOTES: Final = 20_000
+
+
+def _money() -> dy.Decimal:
+    return dy.Decimal(18, 3, nullable=True)
+
+
+def _within(column: str, allowed: tuple[str, ...]) -> pl.Expr:
+    return pl.col(column).is_in(allowed)
+
+
+class Contract(dy.Schema):
+    """One row a sale, an offer, or an asking price seen. Amounts are in major units of ``currency``.
+
+    ``premium`` is the buyer's premium with its tax; estimates, reserve and highest bid are in hammer terms.
+    ``options`` lists codes of the vocabulary, each once. ``chassis_number`` has any form.
+    """
+
+    record_id = dy.String(nullable=False)
+    source = dy.String(nullable=False)
+    source_ref = dy.String(nullable=False)
+    batch_id = dy.String(nullable=False)
+    make = dy.String(nullable=False)
+    model = dy.String(nullable=False)
+    variant = dy.String(nullable=True)
+    year = dy.Int16(nullable=False)
+    chassis_number = dy.String(nullable=True)
+    body_style = dy.String(nullable=True)
+    drive_side = dy.String(nullable=True)
+    condition_band = dy.String(nullable=True)
+    condition_score = dy.Float64(nullable=True)
+    odometer_km = dy.Float64(nullable=True)
+    options = dy.List(dy.String(nullable=True), nullable=False)
+    matching_numbers = dy.String(nullable=True)
+    history_file = dy.Bool(nullable=True)
+    channel = dy.String(nullable=False)
+    country = dy.String(nullable=False)
+    outcome = dy.String(nullable=False)
+    event_date = dy.Date(nullable=False)
+    amount = _money()
+    currency = dy.String(nullable=False)
+    price_basis = dy.String(nullable=False)
+    premium = _money()
+    low_estimate = _money()
+    high_estimate = _money()
+    reserve = _money()
+    highest_bid = _money()
+    listed_on = dy.Date(nullable=True)
+    notes = dy.String(nullable=True)
+
+    @dy.rule()
+    def drive_side_unknown(cls) -> pl.Expr:
+        return _within("drive_side", DRIVE_SIDES)
+
+    @dy.rule()
+    def condition_band_unknown(cls) -> pl.Expr:
+        return _within("condition_band", CONDITION_BANDS)
+
+    @dy.rule()
+    def condition_score_out_of_range(cls) -> pl.Expr:
+        return pl.col("condition_score").is_between(BAND_EDGES[0], BAND_EDGES[-1])
+
+    @dy.rule()
+    def condition_score_outside_band(cls) -> pl.Expr:
+        """Where band and score are both given, the score lies in the band (``vocabulary.BAND_EDGES``)."""
+        band, score = pl.col("condition_band"), pl.col("condition_score")
+        inside = pl.lit(False)
+        for place, (low, high) in enumerate(zip(BAND_EDGES, BAND_EDGES[1:], strict=False)):
+            last = place == len(CONDITION_BANDS) - 1
+            below = score <= high if last else score < high
+            inside = inside | ((band == CONDITION_BANDS[place]) & (score >= low) & below)
+        known = band.is_in(CONDITION_BANDS) & score.is_between(BAND_EDGES[0], BAND_EDGES[-1])
+        return ~known | inside
+
+    @dy.rule()
+    def matching_numbers_unknown(cls) -> pl.Expr:
+        return _within("matching_numbers", MATCHING_NUMBERS)
+
+    @dy.rule()
+    def channel_unknown(cls) -> pl.Expr:
+        return _within("channel", CHANNELS)
+
+    @dy.rule()
+    def outcome_unknown(cls) -> pl.Expr:
+        return _within("outcome", OUTCOMES)
+
+    @dy.rule()
+    def price_basis_unknown(cls) -> pl.Expr:
+        return _within("price_basis", PRICE_BASES)
+
+    @dy.rule()
+    def country_unknown(cls) -> pl.Expr:
+        return pl.col("country").is_in(sorted(COUNTRIES))
+
+    @dy.rule()
+    def currency_unknown(cls) -> pl.Expr:
+        return pl.col("currency").is_in(sorted(CURRENCIES))
+
+    @dy.rule()
+    def option_unknown(cls) -> pl.Expr:
+        return pl.col("options").list.set_difference(list(OPTION_CODES)).list.len() == 0
+
+    @dy.rule()
+    def option_repeated(cls) -> pl.Expr:
+        return pl.col("options").list.n_unique() == pl.col("options").list.len()
+
+    @dy.rule()
+    def year_out_of_range(cls) -> pl.Expr:
+        """Model years run from the first motor car to the year after the sale."""
+        return (pl.col("year") >= FIRST_YEAR) & (pl.col("year") <= pl.col("event_date").dt.year() + 1)
+
+    @dy.rule()
+    def event_date_too_early(cls) -> pl.Expr:
+        return pl.col("event_date") >= FIRST_SALE
+
+    @dy.rule()
+    def listed_after_event(cls) -> pl.Expr:
+        return pl.col("listed_on") <= pl.col("event_date")
+
+    @dy.rule()
+    def odometer_negative(cls) -> pl.Expr:
+        return pl.col("odometer_km") >= 0
+
+    @dy.rule()
+    def odometer_absurd(cls) -> pl.Expr:
+        return pl.col("odometer_km") <= HIGHEST_ODOMETER_KM
+
+    @dy.rule()
+    def amount_not_positive(cls) -> pl.Expr:
+        return pl.col("amount") > 0
+
+    @dy.rule()
+    def amount_absurd(cls) -> pl.Expr:
+        """A positive amount under ten units, or beyond what any car has fetched, is a typing error."""
+        scale = pl.when(pl.col("currency").is_in(sorted(SMALL_UNIT_CURRENCIES))).then(10_000).otherwise(1)
+        amount = pl.col("amount").cast(pl.Float64)
+        return (amount <= 0) | amount.is_between(LOWEST_AMOUNT, HIGHEST_AMOUNT * scale)
+
+    @dy.rule()
+    def sold_without_amount(cls) -> pl.Expr:
+        return (pl.col("outcome") != "sold") | pl.col("amount").is_not_null()
+
+    @dy.rule()
+    def asking_without_amount(cls) -> pl.Expr:
+        return (pl.col("outcome") != "asking") | pl.col("amount").is_not_null()
+
+    @dy.rule()
+    def asking_outcome_needs_asking_basis(cls) -> pl.Expr:
+        return (pl.col("outcome") != "asking") | (pl.col("price_basis") == "asking")
+
+    @dy.rule()
+    def asking_basis_needs_asking_outcome(cls) -> pl.Expr:
+        """An amount that was asked is the amount of an offer that still stands or was withdrawn."""
+        return (pl.col("price_basis") != "asking") | pl.col("outcome").is_in(["asking", "withdrawn"])
+
+    @dy.rule()
+    def premium_negative(cls) -> pl.Expr:
+        return pl.col("premium") >= 0
+
+    @dy.rule()
+    def premium_above_amount(cls) -> pl.Expr:
+        return (pl.col("premium") <= pl.col("amount")) | (pl.col("amount") <= 0)
+
+    @dy.rule()
+    def estimate_not_positive(cls) -> pl.Expr:
+        return pl.min_horizontal("low_estimate", "high_estimate") > 0
+
+    @dy.rule()
+    def estimates_reversed(cls) -> pl.Expr:
+        return pl.col("low_estimate") <= pl.col("high_estimate")
+
+    @dy.rule()
+    def reserve_not_positive(cls) -> pl.Expr:
+        return pl.col("reserve") > 0
+
+    @dy.rule()
+    def highest_bid_not_positive(cls) -> pl.Expr:
+        return pl.col("highest_bid") > 0
+
+    @dy.rule()
+    def text_too_long(cls) -> pl.Expr:
+        words = (name for name in _TEXT if name != "notes")
+        short = pl.all_horizontal(*(pl.col(name).str.len_bytes().fill_null(0) <= LONGEST_WORD for name in words))
+        return short & (pl.col("notes").str.len_bytes().fill_null(0) <= LONGEST_NOTES)
+
+
+
+
+class _Reading(Contract):
+    """The contract, and what is known of a row only while a table is read."""
+
+    row = dy.UInt32(nullable=False)
+    today = dy.Date(nullable=False)
+    unreadable = dy.List(dy.String(), nullable=False)
+
+    @dy.rule()
+    def every_cell_readable(cls) -> pl.Expr:
+        return pl.col("unreadable").list.len() == 0
+
+    @dy.rule()
+    def event_date_in_future(cls) -> pl.Expr:
+        return pl.col("event_date") <= pl.col("today")
+
+
+_TYPES: Final = dict(pl.Schema(Contract))
+_TEXT: Final = tuple(name for name, kind in _TYPES.items() if kind == pl.String)
+_TRUE: Final = ("true", "yes", "y", "1")
+_FALSE: Final = ("false", "no", "n", "0")
+
+COLUMNS: Final = tuple(_TYPES)
+"""The contract's columns, in order."""
+
+REQUIRED: Final = tuple(
+    name for name, column in Contract.columns().items() if not column.nullable and name != "options"
+)
+"""Columns that a table must have; the others count as absent values."""
+
+
+@dataclass(frozen=True)
+class CheckResult:
+    """What a check made of a table; no row is in both frames and none is in neither."""
+
+    accepted: pl.DataFrame
+    """Rows that keep every rule, in the contract's columns and types."""
+    rejected: pl.DataFrame
+    """The other rows as they were given, with ``broken_rules``: the names of the rules each one broke."""
+
+
+def check(frame: pl.DataFrame, today: date) -> CheckResult:
+    """Split a table into rows that keep the contract and rows that do not.
+
+    Columns may be typed or text (ISO dates, plain numbers, yes/no, options parted by ``;``). An optional column
+    may be absent, and columns that are none of the contract's are ignored. An event after ``today`` has not
+    happened yet. Beside the contract's rules a row can break ``<column>_missing`` and ``<column>_unreadable``.
+
+    Raises ``TableError`` when a required column is absent.
+
+    >>> row = {"record_id": "1", "source": "notes", "source_ref": "1", "batch_id": "b", "make": "Corvane",
+    ...        "model": "Six", "year": "1968", "channel": "private", "country": "GB", "outcome": "sold",
+    ...        "event_date": "2024-05-01", "amount": "4250", "currency": "GBP", "price_basis": "all-in"}
+    >>> result = check(pl.DataFrame([row, row | {"amount": "-1", "year": "MCMLX"}]), date(2024, 6, 1))
+    >>> result.accepted["amount"].to_list()
+    [Decimal('4250.000')]
+    >>> result.rejected["broken_rules"].to_list()
+    [['year_unreadable', 'amount_not_positive']]
+    """
+    absent = [name for name in REQUIRED if name not in frame.columns]
+    if absent:
+        raise TableError(f"the table has no column {', '.join(absent)}; it has: {', '.join(frame.columns) or 'none'}")
+    # Two passes: what a cell could not be read as is known only once every cell has been read.
+    reading = frame.lazy().select(pl.int_range(pl.len(), dtype=pl.UInt32).alias("row"), *_readings(frame)).collect()
+    lost = [
+        pl.when(pl.col(f"{name} given") & pl.col(name).is_null()).then(pl.lit(f"{name}_unreadable"))
+        for name in COLUMNS
+        if f"{name} given" in reading.columns
+    ]
+    unreadable = pl.concat_list(lost).list.drop_nulls() if lost else pl.lit([], dtype=pl.List(pl.String))
+    reading = reading.lazy().with_columns(
+        pl.col("options").fill_null([]), pl.lit(today).alias("today"), unreadable.alias("unreadable")
+    ).select("row", "today", "unreadable", *COLUMNS).collect()
+    result, failure = _Reading.filter(reading)
+    details = failure.details()
+    named = {name: _rule_name(name) for name in details.columns if name not in reading.columns}
+    broken = details.lazy().select(
+        "row",
+        broken_rules=pl.concat_list(
+            "unreadable",
+            *(
+                pl.when(
+                    (pl.col(name) == "invalid")
+                    & ~pl.col("unreadable").list.contains(rule.replace("_missing", "_unreadable"))
+                ).then(pl.lit(rule))
+                for name, rule in named.items()
+                if rule != "every_cell_readable"
+            ),
+        ).list.drop_nulls(),
+    ).collect()
+    return CheckResult(
+        accepted=result.select(COLUMNS),
+        rejected=frame[broken["row"]].drop("broken_rules", strict=False).with_columns(broken["broken_rules"]),
+    )
+
+
+def _rule_name(name: str) -> str:
+    """The contract's name of a rule: ``make|nullability`` of dataframely is ``make_missing``."""
+    return name.replace("|nullability", "_missing").replace("|inner_nullability", "_missing")
+
+
+def _readings(frame: pl.DataFrame) -> list[pl.Expr]:
+    """Each column read as the contract's type, null where that cannot be, beside whether a cell was given at all."""
+    readings = []
+    for name, kind in _TYPES.items():
+        if name not in frame.columns:
+            readings.append(pl.lit(None, dtype=kind).alias(name))
+            continue
+        given = frame.schema[name]
+        cell = pl.col(name)
+        if given == pl.String:
+            cell = cell.str.strip_chars().replace("", None)
+        readings.append(_cast(cell, given, kind).alias(name))
+        if given != kind:
+            readings.append(cell.is_not_null().alias(f"{name} given"))
+    return readings
+
+
+def _cast(cell: pl.Expr, given: pl.DataType, kind: pl.DataType) -> pl.Expr:
+    """A cell of one type read as another, null where it has no such value."""
+    if given == kind:
+        return cell.fill_nan(None) if kind == pl.Float64 else cell
+    if given == pl.Null:
+        return pl.lit(None, dtype=kind)
+    if given.is_nested() or kind == pl.List:
+        return cell.str.split(";").list.eval(pl.element().str.strip_chars()) if given == pl.String else pl.lit(None, dtype=kind)
+    if kind == pl.Int16:
+        number = cell.cast(pl.Float64, strict=False)
+        return pl.when(number == number.floor()).then(number).cast(kind, strict=False)
+    if kind == pl.Boolean:
+        word = cell.cast(pl.String, strict=False).str.to_lowercase()
+        return pl.when(word.is_in(_TRUE)).then(True).when(word.is_in(_FALSE)).then(False)
+    if kind == pl.Date:
+        if given == pl.String:
+            return cell.str.to_date("%Y-%m-%d", strict=False)
+        return cell.dt.date() if isinstance(given, pl.Datetime) else pl.lit(None, dtype=kind)
+    if kind == pl.Float64:
+        number = cell.cast(pl.Float64, strict=False)
+        return pl.when(number.is_finite()).then(number)
+    return cell.cast(kind, strict=False)
