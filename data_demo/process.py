@@ -1,0 +1,366 @@
+"""How the invented markets come about: the parameters of a price process, and offers of cars drawn from them.
+
+The log of the price a car fetches, all-in, in one currency, is a sum::
+
+    market level of the month + make (level, trend) + model + variant + condition response of the model
+    + options + wear + model year + originality + channel + country + noise
+
+with noise from a Student-t distribution whose standard deviation depends on the condition band. What is seen
+of it depends on the offer: an auction lot whose highest bid stays below its reserve goes unsold, a dealer or
+a private seller asks more than the car fetches, and the dearer the asking price, the longer the wait.
+
+Everything is drawn in columns (numpy arrays of one value a row) from one ``numpy.random.Generator``.
+"""
+
+from dataclasses import dataclass
+from datetime import date
+from typing import Final
+
+import numpy as np
+import polars as pl
+from numpy.typing import NDArray
+
+from pricing.vocabulary import BAND_EDGES, CONDITION_BANDS
+
+Floats = NDArray[np.float64]
+Integers = NDArray[np.int64]
+
+SCORE_KNOTS: Final = np.array([0.0, 12.5, 37.5, 62.5, 75.0, 87.5, 100.0])
+"""Condition scores between which the log price is linear in the score."""
+
+MODEST_PRICES: Final = np.array([480.0, 700.0, 1450.0, 3900.0, 5500.0, 8700.0, 10000.0])
+"""Prices of a modest, plentiful small saloon at ``SCORE_KNOTS`` (common practice, no source: project under
+1,000, solid restorable 1,000-2,000, average 3,000-5,000, above average 5,000-6,000, best 8,000-10,000)."""
+
+OPTIONS: Final = pl.DataFrame(
+    {
+        "option": [
+            "air_conditioning", "alloy_wheels", "automatic_gearbox", "electronic_ignition", "factory_hardtop",
+            "factory_sunroof", "five_speed_gearbox", "front_disc_brakes", "later_engine", "leather_interior",
+            "overdrive", "power_steering", "servo_brakes", "tow_bar", "wire_wheels",
+        ],
+        "effect": [.05, -.01, -.06, .01, .07, .03, .06, .03, .02, .05, .06, .03, .02, -.03, .05],
+        "share": [.10, .20, .15, .25, .06, .15, .20, .30, .12, .18, .18, .15, .25, .12, .15],
+        "upgrade": [False, True, False, True, False, False, True, True, True, False, False, True, True, False,
+                    False],
+    }
+)  # fmt: skip
+"""Market-wide log effect of each option, the share of cars with it where it is offered, and whether it is a
+later upgrade (which helps a usable car and costs at the top)."""
+
+CHANNELS: Final = pl.DataFrame(
+    {
+        "channel": ["auction", "dealer", "private"],
+        "share": [0.45, 0.33, 0.22],
+        "effect": [0.0, 0.10, -0.05],
+        "asking_gap": [0.0, 0.12, 0.08],
+        "asking_sd": [0.0, 0.05, 0.08],
+    }
+)
+"""Log effect of the channel on the price fetched; mean and deviation of log asking over fetched price."""
+
+ASKING_GAP_SLOPE: Final = -0.02
+"""Change of the asking gap per log point of price: dear cars are asked closer to what they fetch."""
+
+ASKING_GAP_CENTRE: Final = 9.2
+"""Log price at which the asking gap is the channel's own."""
+
+COUNTRIES: Final = pl.DataFrame(
+    {
+        "country": ["GB", "DE", "FR", "NL", "IT", "SE"],
+        "share": [0.42, 0.20, 0.13, 0.09, 0.08, 0.08],
+        "effect": [0.0, 0.03, -0.02, 0.01, -0.03, 0.02],
+    }
+)
+"""Share of offers and log effect on price, by country."""
+
+NOISE: Final = pl.DataFrame({"condition_band": CONDITION_BANDS, "sd": [0.32, 0.24, 0.18, 0.16]})
+"""Standard deviation of the log price of one sale about its expectation, by condition band."""
+
+BAND_SHARES: Final = np.array([0.12, 0.23, 0.45, 0.20])
+"""Share of offers in each condition band."""
+
+ORIGINALITY: Final = pl.DataFrame(
+    {
+        "matching_numbers": [None, "claimed", "documented", "inspected"],
+        "share": [0.50, 0.25, 0.17, 0.08],
+        "effect": [0.0, 0.01, 0.05, 0.07],
+    }
+)
+"""Share of cars and log effect on price, by how it is known that the numbers match."""
+
+HISTORY_EFFECT: Final = 0.03
+DEGREES_OF_FREEDOM: Final = 5
+PREMIUM_RATE: Final = 0.15
+"""Buyer's premium, tax included, as a part of the hammer price, where no schedule of a sale room is given."""
+
+TIME_TO_SALE: Final = {"days": 40.0, "elasticity": 4.0, "sd": 0.5}
+"""Median days on offer at the price the car fetches; log days per log point asked above; sd of log days."""
+
+
+@dataclass(frozen=True)
+class Parameters:
+    """Everything that a market is drawn from: log effects, a row an entity, frames in index order."""
+
+    months: pl.DataFrame
+    """month (first day), level: the market level, its middle month 0."""
+    makes: pl.DataFrame
+    """make, level, trend: trend is log points a year, 0 at the middle of the period."""
+    models: pl.DataFrame
+    """make, make_index, model, weight, first_year, last_year, level (beside the make's), wear, year_slope,
+    condition: log effect at ``SCORE_KNOTS`` (0 at 62.5), options: log effect by ``OPTIONS`` (NaN: not
+    offered), the last two of type ``pl.Array``."""
+    variants: pl.DataFrame
+    """model_index, variant, share (within the model), level."""
+    intercept: float
+    interactions: float
+    """Strength of what no sum of effects can express: originality counts most at the top, upgrades least."""
+
+    def condition_effects(self) -> pl.DataFrame:
+        """Middle score of each band and the market-wide log effect there."""
+        middle = (np.array(BAND_EDGES[1:]) + np.array(BAND_EDGES[:-1])) / 2
+        effect = np.interp(middle, SCORE_KNOTS, np.log(MODEST_PRICES / MODEST_PRICES[3]))
+        return pl.DataFrame({"condition_band": CONDITION_BANDS, "condition_score": middle, "effect": effect})
+
+
+def draw_parameters(
+    catalogue: pl.DataFrame,
+    rng: np.random.Generator,
+    *,
+    first_day: date,
+    last_day: date,
+    interactions: float = 0.0,
+    intercept: float = 9.2,
+) -> Parameters:
+    """Draw the effects of a market around a catalogue of cars.
+
+    ``catalogue`` has a row a model: make, model, weight, first_year, last_year, and may have ``level`` (the
+    log price of an average car of that model less ``intercept``), which is drawn when absent. The rows of a
+    make stand together.
+
+    >>> two = pl.DataFrame({"make": ["A", "B"], "model": ["a", "b"], "weight": [3.0, 1.0],
+    ...                     "first_year": [1960, 1970], "last_year": [1968, 1975]})
+    >>> drawn = draw_parameters(two, np.random.default_rng(1), first_day=date(2020, 1, 1),
+    ...                         last_day=date(2021, 12, 31))
+    >>> drawn.makes.height, drawn.models.height, drawn.months.height
+    (2, 2, 24)
+    """
+    models = catalogue.height
+    make_names = catalogue["make"].unique(maintain_order=True)
+    make_index = catalogue["make"].rle_id().to_numpy().astype(np.int64)
+    makes = make_names.len()
+    months = pl.date_range(first_day.replace(day=1), last_day, "1mo", eager=True).alias("month")
+    walk = np.cumsum(rng.normal(0.0015, 0.012, months.len()))
+    if "level" in catalogue.columns:
+        total = catalogue["level"].to_numpy().astype(np.float64)
+        make_level = np.bincount(make_index, total, makes) / np.bincount(make_index, minlength=makes)
+    else:
+        make_level = rng.normal(0.0, 0.45, makes)
+        total = make_level[make_index] + rng.normal(0.0, 0.35, models)
+    steps = np.diff(np.log(MODEST_PRICES)) * np.exp(
+        rng.normal(0, 0.20, (models, 1)) + rng.normal(0, 0.10, (models, 6))
+    )
+    condition = np.concatenate([np.zeros((models, 1)), np.cumsum(steps, axis=1)], axis=1)
+    condition -= condition[:, 3:4]
+    offered = rng.random((models, OPTIONS.height)) < 0.6
+    option_effects = OPTIONS["effect"].to_numpy() + rng.normal(0.0, 0.02, (models, OPTIONS.height))
+    counts = rng.choice([1, 2, 3, 4], models, p=[0.3, 0.35, 0.25, 0.1])
+    variant_model = np.repeat(np.arange(models), counts)
+    variant_share = rng.gamma(2.0, 1.0, variant_model.size)
+    variant_number = np.arange(variant_model.size) - np.repeat(np.cumsum(counts) - counts, counts)
+    return Parameters(
+        months=pl.DataFrame([months, pl.Series("level", walk - walk[len(walk) // 2])]),
+        makes=pl.DataFrame({"make": make_names, "level": make_level, "trend": rng.normal(0.0, 0.02, makes)}),
+        models=catalogue.select("make", "model", "weight", "first_year", "last_year").with_columns(
+            make_index=pl.Series(make_index),
+            level=pl.Series(total - make_level[make_index]),
+            wear=pl.Series(rng.normal(0.12, 0.03, models)),
+            year_slope=pl.Series(rng.normal(0.0, 0.008, models)),
+            condition=pl.Series(condition),
+            options=pl.Series(np.where(offered, option_effects, np.nan)),
+        ),
+        variants=pl.DataFrame(
+            {
+                "model_index": variant_model,
+                "variant": "variant " + pl.Series(variant_number + 1).cast(pl.String),
+                "share": variant_share / np.bincount(variant_model, variant_share)[variant_model],
+                "level": rng.normal(0.0, 0.12, variant_model.size),
+            }
+        ),
+        intercept=intercept,
+        interactions=interactions,
+    )
+
+
+@dataclass(frozen=True)
+class Cars:
+    """Cars as they are, seen or not: one value a car, indexes into the frames of ``Parameters``."""
+
+    model: Integers
+    variant: Integers
+    year: Integers
+    score: Floats
+    odometer_km: Floats
+    options: NDArray[np.bool_]
+    """Shape (cars, options): ``OPTIONS`` in its order."""
+    matching: Integers
+    history: NDArray[np.bool_]
+    country: Integers
+
+    @property
+    def band(self) -> Integers:
+        """Index into ``CONDITION_BANDS``."""
+        return np.searchsorted(BAND_EDGES[1:-1], self.score, side="right")
+
+    def take(self, rows: Integers) -> "Cars":
+        """The cars at ``rows``, repeated where an index is."""
+        return Cars(**{name: values[rows] for name, values in vars(self).items()})
+
+
+def draw_cars(parameters: Parameters, cars: int, rng: np.random.Generator) -> Cars:
+    """Draw cars: models by weight, the rest by the shares of this file."""
+    weight = parameters.models["weight"].to_numpy()
+    return describe_cars(parameters, _choose(weight, cars, rng), rng)
+
+
+def describe_cars(parameters: Parameters, model: Integers, rng: np.random.Generator) -> Cars:
+    """Draw everything about cars whose model (an index) is given."""
+    cars = model.size
+    models = parameters.models
+    share = np.cumsum(parameters.variants["share"].to_numpy())
+    variant = np.searchsorted(share, model + rng.random(cars) * (1 - 1e-9), side="right")
+    first = models["first_year"].to_numpy().astype(np.int64)[model]
+    last = models["last_year"].to_numpy().astype(np.int64)[model]
+    score = 25.0 * (_choose(BAND_SHARES, cars, rng) + rng.beta(2.0, 2.0, cars))
+    offered = ~np.isnan(models["options"].to_numpy())
+    return Cars(
+        model=model,
+        variant=np.minimum(variant, share.size - 1),
+        year=first + (rng.random(cars) * (last - first + 1)).astype(np.int64),
+        score=score,
+        odometer_km=np.clip(np.exp(rng.normal(11.6, 0.5, cars) - 0.005 * score), 500, 600_000).round(),
+        options=offered[model]
+        & (rng.random((cars, OPTIONS.height), np.float32) < OPTIONS["share"].to_numpy()),
+        matching=_choose(ORIGINALITY["share"].to_numpy(), cars, rng),
+        history=rng.random(cars) < 0.35,
+        country=_choose(COUNTRIES["share"].to_numpy(), cars, rng),
+    )
+
+
+def log_price(parameters: Parameters, cars: Cars, channel: Integers, month: Integers) -> Floats:
+    """Expected log price, all-in, of each car in a channel and a month (indexes to ``CHANNELS``,
+    ``months``)."""
+    models, band, model = parameters.models, cars.band, cars.model
+    make = models["make_index"].to_numpy()[model]
+    years = (month - (parameters.months.height - 1) / 2) / 12
+    table = models["condition"].to_numpy()
+    right = np.clip(np.searchsorted(SCORE_KNOTS, cars.score, side="right"), 1, SCORE_KNOTS.size - 1)
+    along = (cars.score - SCORE_KNOTS[right - 1]) / np.diff(SCORE_KNOTS)[right - 1]
+    middle_year = ((models["first_year"] + models["last_year"]) / 2).to_numpy()[model]
+    originality = ORIGINALITY["effect"].to_numpy()[cars.matching] + HISTORY_EFFECT * cars.history
+    result: Floats = (
+        parameters.intercept
+        + parameters.months["level"].to_numpy()[month]
+        + (parameters.makes["level"].to_numpy()[make] + parameters.makes["trend"].to_numpy()[make] * years)
+        + models["level"].to_numpy()[model]
+        + parameters.variants["level"].to_numpy()[cars.variant]
+        + (table[model, right - 1] * (1 - along) + table[model, right] * along)
+        - models["wear"].to_numpy()[model] * (np.log1p(cars.odometer_km / 50_000) - np.log(2.5))
+        + models["year_slope"].to_numpy()[model] * (cars.year - middle_year)
+        + originality
+        + CHANNELS["effect"].to_numpy()[channel]
+        + COUNTRIES["effect"].to_numpy()[cars.country]
+    )
+    effects = np.nan_to_num(models["options"].to_numpy())
+    for option in range(OPTIONS.height):
+        result += cars.options[:, option] * effects[model, option]
+    if parameters.interactions > 0:
+        upgrades = cars.options[:, OPTIONS["upgrade"].to_numpy()].sum(axis=1)
+        by_band = np.array([0.0, 0.02, 0.02, -0.05])[band] * upgrades
+        result += parameters.interactions * (by_band + np.array([-0.8, -0.4, 0.0, 1.0])[band] * originality)
+    return result
+
+
+def draw_noise(cars: Cars, rng: np.random.Generator) -> Floats:
+    """Log departure of one sale from its expectation: Student-t, standard deviation by band."""
+    unit = np.sqrt((DEGREES_OF_FREEDOM - 2) / DEGREES_OF_FREEDOM)
+    noise: Floats = (
+        rng.standard_t(DEGREES_OF_FREEDOM, cars.score.size) * unit * NOISE["sd"].to_numpy()[cars.band]
+    )
+    return noise
+
+
+@dataclass(frozen=True)
+class Offers:
+    """What came of each offer; amounts in hammer terms for auctions, NaN where there is none."""
+
+    outcome: Integers
+    """0 sold, 1 unsold, 2 asking, 3 withdrawn: the order of ``pricing.vocabulary.OUTCOMES``."""
+    amount: Floats
+    low_estimate: Floats
+    high_estimate: Floats
+    reserve: Floats
+    highest_bid: Floats
+    days_on_offer: Integers
+    """Days from listing to sale or to the last day seen on offer; 0 for auctions."""
+
+
+def make_offers(
+    expected: Floats,
+    noise: Floats,
+    channel: Integers,
+    rng: np.random.Generator,
+    *,
+    rate: Floats | float = PREMIUM_RATE,
+) -> Offers:
+    """Let each car meet its buyers.
+
+    The highest bid is the price the car would fetch less the premium. Estimates are set beforehand from what
+    is expected, with error; the reserve is at or below the low estimate (common practice, no source), one
+    lot in four has none; a bid below the reserve leaves the lot unsold. Outcome is thus decided by the price
+    itself, which is why sold lots alone overstate prices.
+    """
+    rows = expected.size
+    auction = channel == 0
+    bid = np.exp(expected + noise) / np.where(auction, 1 + rate, 1.0)
+    low = round_to_steps(np.exp(expected + rng.normal(-0.05, 0.12, rows)) / (1 + rate), 2)
+    high = np.maximum(round_to_steps(low * rng.uniform(1.2, 1.45, rows), 2), low)
+    reserve = round_to_steps(low * rng.uniform(0.85, 1.0, rows), 0.5, down=True)
+    has_reserve = rng.random(rows) < 0.75
+    unsold = auction & has_reserve & (bid < reserve)
+    withdrawn = rng.random(rows) < np.where(auction, 0.02, 0.05)
+    asked = ~auction & (rng.random(rows) < 0.6)
+    gap = rng.normal(CHANNELS["asking_gap"].to_numpy()[channel], CHANNELS["asking_sd"].to_numpy()[channel])
+    gap += ASKING_GAP_SLOPE * np.clip(expected - ASKING_GAP_CENTRE, -1.5, 1.5)
+    wait = TIME_TO_SALE["elasticity"] * gap + rng.normal(0, TIME_TO_SALE["sd"], rows)
+    days = TIME_TO_SALE["days"] * np.exp(wait)
+    outcome = np.select([withdrawn, unsold, asked], [3, 1, 2], 0)
+    seen_bid = round_to_steps(bid * rng.uniform(0.9, 1.0, rows), 0.5, down=True)
+    shown = rng.random((4, rows))
+    return Offers(
+        outcome=outcome,
+        amount=np.select([outcome == 0, outcome == 2], [bid, bid * np.exp(gap)], np.nan),
+        low_estimate=np.where(auction & (shown[0] < 0.9), low, np.nan),
+        high_estimate=np.where(auction & (shown[0] < 0.9), high, np.nan),
+        reserve=np.where(auction & has_reserve & (shown[1] < 0.35), reserve, np.nan),
+        highest_bid=np.where((outcome == 1) & (shown[2] < 0.7), seen_bid, np.nan),
+        days_on_offer=np.where(auction, 0, np.clip(days, 1, 720)).astype(np.int64),
+    )
+
+
+def round_to_steps(values: Floats, unit: float, *, down: bool = False) -> Floats:
+    """Round to ``unit`` of the second figure, as people do with estimates and bids.
+
+    >>> round_to_steps(np.array([4210.0, 18_640.0]), 2), round_to_steps(np.array([4290.0]), 1, down=True)
+    (array([ 4200., 18000.]), array([4200.]))
+    """
+    step = unit * 10.0 ** (np.floor(np.log10(values)) - 1)
+    steps = values / step
+    rounded: Floats = np.maximum(np.floor(steps) if down else np.rint(steps), 1.0) * step
+    return rounded
+
+
+def _choose(weight: Floats, size: int, rng: np.random.Generator) -> Integers:
+    """Indexes drawn with probability proportional to ``weight``."""
+    edges = np.cumsum(weight / weight.sum())
+    return np.minimum(np.searchsorted(edges, rng.random(size), side="right"), weight.size - 1)

@@ -1,0 +1,234 @@
+"""A market of any size with known truth, in the shape of ``Market.sales()``: for tests and benchmarks."""
+
+from dataclasses import dataclass
+from datetime import date
+from typing import Final
+
+import numpy as np
+import polars as pl
+from numpy.typing import NDArray
+
+from data_demo.process import (
+    CHANNELS,
+    COUNTRIES,
+    NOISE,
+    OPTIONS,
+    ORIGINALITY,
+    PREMIUM_RATE,
+    Cars,
+    Floats,
+    Integers,
+    Offers,
+    Parameters,
+    draw_cars,
+    draw_noise,
+    draw_parameters,
+    log_price,
+    make_offers,
+)
+from pricing.vocabulary import CONDITION_BANDS, OUTCOMES
+
+Days = NDArray[np.datetime64]
+
+CHUNK: Final = 1_000_000
+"""Rows drawn at a time, so that ten million fit in memory."""
+
+
+@dataclass(frozen=True)
+class SimulatedTruth:
+    """What a simulated market was drawn from."""
+
+    parameters: Parameters
+    rows: pl.DataFrame
+    """One row a row of the market: ``log_price`` (the expectation, which is also the median), ``noise_sd``,
+    ``noise`` (what this sale departed by), ``condition_score`` (of every car, graded or not)."""
+
+
+def simulate_market(
+    rows: int,
+    models: int,
+    seed: int,
+    *,
+    makes: int | None = None,
+    first_day: date = date(2016, 7, 1),
+    last_day: date = date(2026, 6, 30),
+    ungraded: float = 0.35,
+    scored: float = 0.4,
+    all_sold: bool = False,
+    again: float = 0.08,
+    interactions: float = 0.0,
+) -> tuple[pl.DataFrame, SimulatedTruth]:
+    """Draw a market: the frame a market gives, and the truth behind it.
+
+    Models follow a long tail (weight of the ``j``-th proportional to ``1 / (j + 2)``, a Zipf law).
+    ``ungraded`` is the share of rows without a condition band, ``scored`` the share of graded rows with a
+    score as well, ``again`` the share of rows that offer the car of another row again, on another day.
+    Outcomes come about as ``data_demo.process.make_offers`` says; with ``all_sold`` every row is instead a
+    sale at the price that the car fetches, whatever its reserve. ``interactions`` (0 none, 1 as in the demo
+    market) makes effects depend on each other. Prices are all-in and in EUR. Rows are in no order of date.
+
+    >>> frame, truth = simulate_market(1000, 40, seed=7)
+    >>> frame.height, truth.rows.height, frame["outcome"].unique().sort().to_list()
+    (1000, 1000, ['asking', 'sold', 'unsold', 'withdrawn'])
+    """
+    rng = np.random.default_rng(seed)
+    if makes is None:
+        makes = max(1, models // 10)
+    parameters = draw_parameters(
+        _catalogue(models, makes, rng), rng, first_day=first_day, last_day=last_day, interactions=interactions
+    )
+    period = np.datetime64(first_day, "D"), np.datetime64(last_day, "D")
+    parts, truths = [], []
+    for start in range(0, rows, CHUNK):
+        size = min(CHUNK, rows - start)
+        cars, number = _some_again(parameters, size, again, rng)
+        day = period[0] + rng.integers(0, (period[1] - period[0]).astype(int) + 1, size)
+        month = (day.astype("datetime64[M]") - period[0].astype("datetime64[M]")).astype(np.int64)
+        channel = rng.choice(CHANNELS.height, size, p=CHANNELS["share"].to_numpy())
+        expected, noise = log_price(parameters, cars, channel, month), draw_noise(cars, rng)
+        offers = make_offers(expected, noise, channel, rng)
+        if all_sold:
+            offers = _all_sold(expected + noise, channel, offers)
+        frame = _contract(parameters, cars, number + start, channel, day, offers, start)
+        parts.append(_hide(frame, ungraded, scored, rng))
+        truths.append(_row_truth(cars, expected, noise))
+    return pl.concat(parts), SimulatedTruth(parameters, pl.concat(truths))
+
+
+def _catalogue(models: int, makes: int, rng: np.random.Generator) -> pl.DataFrame:
+    make = np.sort(np.concatenate([np.arange(makes), rng.integers(0, makes, models - makes)]))
+    first = rng.integers(1948, 1980, models)
+    return pl.DataFrame(
+        {
+            "make": "make " + pl.Series(make).cast(pl.String),
+            "model": "model " + pl.Series(np.arange(models)).cast(pl.String),
+            "weight": 1.0 / (rng.permutation(models) + 3.0),
+            "first_year": first,
+            "last_year": first + rng.integers(3, 15, models),
+        }
+    )
+
+
+def _some_again(
+    parameters: Parameters, size: int, again: float, rng: np.random.Generator
+) -> tuple[Cars, Integers]:
+    """Cars of ``size`` rows and the number of each, some of them the same car a second time."""
+    new = size - round(size * again)
+    number = np.concatenate([np.arange(new), rng.integers(0, new, size - new)])
+    return draw_cars(parameters, new, rng).take(number), number
+
+
+def _all_sold(fetched: Floats, channel: Integers, offers: Offers) -> Offers:
+    nothing = np.full(fetched.size, np.nan)
+    return Offers(
+        outcome=np.zeros(fetched.size, np.int64),
+        amount=np.exp(fetched) / np.where(channel == 0, 1 + PREMIUM_RATE, 1.0),
+        low_estimate=offers.low_estimate,
+        high_estimate=offers.high_estimate,
+        reserve=nothing,
+        highest_bid=nothing,
+        days_on_offer=offers.days_on_offer,
+    )
+
+
+def _contract(
+    parameters: Parameters,
+    cars: Cars,
+    number: Integers,
+    channel: Integers,
+    day: Days,
+    offers: Offers,
+    start: int,
+) -> pl.DataFrame:
+    """The record contract's columns and the three prices, nothing hidden yet."""
+    names = parameters.models.select("make", "model")[cars.model]
+    rows = cars.model.size
+    left = pl.Series(cars.country != 0)
+    options = pl.DataFrame(cars.options, schema=OPTIONS["option"].to_list())
+    listed = [pl.when(pl.col(name)).then(pl.lit(name)) for name in options.columns]
+    raw = pl.DataFrame(
+        {
+            "row": np.arange(start, start + rows),
+            "number": number,
+            "auction": channel == 0,
+            "amount": offers.amount,
+            "low_estimate": offers.low_estimate,
+            "high_estimate": offers.high_estimate,
+            "reserve": offers.reserve,
+            "highest_bid": offers.highest_bid,
+            "event_date": day.astype("datetime64[D]"),
+            "days": offers.days_on_offer,
+            "outcome": pl.Series(OUTCOMES)[offers.outcome],
+        },
+        nan_to_null=True,
+    )
+    all_in = 1 + PREMIUM_RATE
+    money = pl.Decimal(18, 3)
+    price = pl.Decimal(18, 2)
+    sold, asking, auction = pl.col("outcome") == "sold", pl.col("outcome") == "asking", pl.col("auction")
+    unsold = pl.col("outcome") == "unsold"
+    return raw.select(
+        record_id=pl.format("sim-{}", "row"),
+        source=pl.lit("simulated"),
+        source_ref=pl.col("row").cast(pl.String),
+        batch_id=pl.lit("simulated"),
+        make=names["make"],
+        model=names["model"],
+        variant=parameters.variants["variant"][cars.variant],
+        year=pl.Series(cars.year, dtype=pl.Int16),
+        chassis_number=pl.format("C{}", "number"),
+        body_style=pl.lit(None, pl.String),
+        drive_side=pl.when(left).then(pl.lit("left")).otherwise(pl.lit("right")),
+        condition_band=pl.Series(CONDITION_BANDS)[cars.band],
+        condition_score=pl.Series(np.floor(cars.score * 10) / 10),
+        odometer_km=pl.Series(cars.odometer_km),
+        options=options.select(pl.concat_list(listed).list.drop_nulls()).to_series(),
+        matching_numbers=ORIGINALITY["matching_numbers"][cars.matching],
+        history_file=pl.Series(cars.history),
+        channel=CHANNELS["channel"][channel],
+        country=COUNTRIES["country"][cars.country],
+        outcome="outcome",
+        event_date="event_date",
+        amount=pl.col("amount").cast(money),
+        currency=pl.lit("EUR"),
+        price_basis=pl.when(auction)
+        .then(pl.lit("hammer"))
+        .when(asking)
+        .then(pl.lit("asking"))
+        .otherwise(pl.lit("all-in")),
+        premium=pl.when(auction & sold).then(pl.col("amount") * PREMIUM_RATE).cast(money),
+        low_estimate=pl.col("low_estimate").cast(money),
+        high_estimate=pl.col("high_estimate").cast(money),
+        reserve=pl.col("reserve").cast(money),
+        highest_bid=pl.col("highest_bid").cast(money),
+        listed_on=pl.when(~auction).then(pl.col("event_date") - pl.duration(days="days")),
+        notes=pl.lit(None, pl.String),
+        price=pl.when(auction).then(pl.col("amount") * all_in).otherwise("amount").cast(price),
+        lower_price=pl.when(unsold).then(pl.col("highest_bid") * all_in).cast(price),
+        upper_price=pl.when(unsold).then(pl.coalesce("reserve", "low_estimate") * all_in).cast(price),
+    )
+
+
+def _hide(frame: pl.DataFrame, ungraded: float, scored: float, rng: np.random.Generator) -> pl.DataFrame:
+    """Take away what records usually lack."""
+    chance = rng.random((5, frame.height))
+    graded = pl.Series(chance[0] >= ungraded)
+    keep = {
+        "condition_band": graded,
+        "condition_score": graded & pl.Series(chance[1] < scored),
+        "odometer_km": pl.Series(chance[2] < 0.85),
+        "history_file": pl.Series(chance[3] < 0.8),
+        "variant": pl.Series(chance[4] < 0.9),
+    }
+    return frame.with_columns(pl.when(shown).then(pl.col(name)).alias(name) for name, shown in keep.items())
+
+
+def _row_truth(cars: Cars, expected: Floats, noise: Floats) -> pl.DataFrame:
+    return pl.DataFrame(
+        {
+            "log_price": expected,
+            "noise_sd": NOISE["sd"].to_numpy()[cars.band],
+            "noise": noise,
+            "condition_score": cars.score,
+        }
+    )
