@@ -8,24 +8,19 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from data_demo.process import (
+from data_demo.parameters import (
     CHANNELS,
     COUNTRIES,
     NOISE,
     OPTIONS,
     ORIGINALITY,
     PREMIUM_RATE,
-    Cars,
     Floats,
     Integers,
-    Offers,
     Parameters,
-    draw_cars,
-    draw_noise,
     draw_parameters,
-    log_price,
-    make_offers,
 )
+from data_demo.process import Cars, Offers, draw_cars, draw_noise, log_price, make_offers
 from pricing.vocabulary import CONDITION_BANDS, OUTCOMES
 
 Days = NDArray[np.datetime64]
