@@ -94,7 +94,7 @@ class Parameters:
     """Everything that a market is drawn from: log effects, a row an entity, frames in index order."""
 
     months: pl.DataFrame
-    """month (first day), level: the market level, its middle month 0."""
+    """month (first day), level: the market level, 0 in the last month."""
     makes: pl.DataFrame
     """make, level, trend: trend is log points a year, 0 at the middle of the period."""
     models: pl.DataFrame
@@ -160,7 +160,7 @@ def draw_parameters(
     variant_share = rng.gamma(2.0, 1.0, variant_model.size)
     variant_number = np.arange(variant_model.size) - np.repeat(np.cumsum(counts) - counts, counts)
     return Parameters(
-        months=pl.DataFrame([months, pl.Series("level", walk - walk[len(walk) // 2])]),
+        months=pl.DataFrame([months, pl.Series("level", walk - walk[-1])]),
         makes=pl.DataFrame({"make": make_names, "level": make_level, "trend": rng.normal(0.0, 0.02, makes)}),
         models=catalogue.select("make", "model", "weight", "first_year", "last_year").with_columns(
             make_index=pl.Series(make_index),

@@ -12,6 +12,7 @@ a private seller asks more than the car fetches, and the dearer the asking price
 Everything is drawn in columns (numpy arrays of one value a row) from one ``numpy.random.Generator``.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -138,11 +139,14 @@ def draw_noise(cars: Cars, rng: np.random.Generator) -> Floats:
 
 @dataclass(frozen=True)
 class Offers:
-    """What came of each offer; amounts in hammer terms for auctions, NaN where there is none."""
+    """What came of each offer: amounts in hammer terms for auctions, NaN where there is none or none is
+    seen."""
 
     outcome: Integers
     """0 sold, 1 unsold, 2 asking, 3 withdrawn: the order of ``pricing.vocabulary.OUTCOMES``."""
     amount: Floats
+    asking: Floats
+    """What is asked, whatever came of it; NaN for auctions."""
     low_estimate: Floats
     high_estimate: Floats
     reserve: Floats
@@ -151,41 +155,55 @@ class Offers:
     """Days from listing to sale or to the last day seen on offer; 0 for auctions."""
 
 
+def simple_premium(all_in: Floats) -> Floats:
+    """Hammer price under a buyer's premium of ``PREMIUM_RATE``."""
+    return all_in / (1 + PREMIUM_RATE)
+
+
 def make_offers(
     expected: Floats,
     noise: Floats,
     channel: Integers,
     rng: np.random.Generator,
     *,
-    rate: Floats | float = PREMIUM_RATE,
+    hammer: Callable[[Floats], Floats] = simple_premium,
+    rate: Floats | float = 1.0,
+    round_amounts: bool = False,
 ) -> Offers:
     """Let each car meet its buyers.
 
-    The highest bid is the price the car would fetch less the premium. Estimates are set beforehand from what
-    is expected, with error; the reserve is at or below the low estimate (common practice, no source), one
-    lot in four has none; a bid below the reserve leaves the lot unsold. Outcome is thus decided by the price
-    itself, which is why sold lots alone overstate prices.
+    ``expected`` and ``noise`` are in the market's base currency; ``rate`` is units of the currency of the
+    offer for one of it. ``hammer`` gives the hammer price of an all-in price, in the currency of the offer.
+
+    The highest bid is the hammer price at which a buyer pays what the car fetches. Estimates are set
+    beforehand from what is expected, with error; the reserve is at or below the low estimate (common
+    practice, no source), one lot in four has none; a bid below the reserve leaves the lot unsold. Outcome is
+    thus decided by the price itself, which is why sold lots alone overstate prices.
     """
     rows = expected.size
     auction = channel == 0
-    bid = np.exp(expected + noise) / np.where(auction, 1 + rate, 1.0)
-    low = round_to_steps(np.exp(expected + rng.normal(-0.05, 0.12, rows)) / (1 + rate), 2)
+    fetched = np.exp(expected + noise) * rate
+    gap = rng.normal(CHANNELS["asking_gap"].to_numpy()[channel], CHANNELS["asking_sd"].to_numpy()[channel])
+    gap += ASKING_GAP_SLOPE * np.clip(expected - ASKING_GAP_CENTRE, -1.5, 1.5)
+    paid, asking = np.where(auction, hammer(fetched), fetched), fetched * np.exp(gap)
+    if round_amounts:
+        paid, asking = round_to_steps(paid, 0.5), round_to_steps(asking, 0.5)
+    low = round_to_steps(hammer(np.exp(expected + rng.normal(-0.05, 0.12, rows)) * rate), 2)
     high = np.maximum(round_to_steps(low * rng.uniform(1.2, 1.45, rows), 2), low)
     reserve = round_to_steps(low * rng.uniform(0.85, 1.0, rows), 0.5, down=True)
     has_reserve = rng.random(rows) < 0.75
-    unsold = auction & has_reserve & (bid < reserve)
+    unsold = auction & has_reserve & (paid < reserve)
     withdrawn = rng.random(rows) < np.where(auction, 0.02, 0.05)
     asked = ~auction & (rng.random(rows) < 0.6)
-    gap = rng.normal(CHANNELS["asking_gap"].to_numpy()[channel], CHANNELS["asking_sd"].to_numpy()[channel])
-    gap += ASKING_GAP_SLOPE * np.clip(expected - ASKING_GAP_CENTRE, -1.5, 1.5)
     wait = TIME_TO_SALE["elasticity"] * gap + rng.normal(0, TIME_TO_SALE["sd"], rows)
     days = TIME_TO_SALE["days"] * np.exp(wait)
     outcome = np.select([withdrawn, unsold, asked], [3, 1, 2], 0)
-    seen_bid = round_to_steps(bid * rng.uniform(0.9, 1.0, rows), 0.5, down=True)
-    shown = rng.random((4, rows))
+    seen_bid = round_to_steps(paid * rng.uniform(0.9, 1.0, rows), 0.5, down=True)
+    shown = rng.random((3, rows))
     return Offers(
         outcome=outcome,
-        amount=np.select([outcome == 0, outcome == 2], [bid, bid * np.exp(gap)], np.nan),
+        amount=np.select([outcome == 0, outcome == 2], [paid, asking], np.nan),
+        asking=np.where(auction, np.nan, asking),
         low_estimate=np.where(auction & (shown[0] < 0.9), low, np.nan),
         high_estimate=np.where(auction & (shown[0] < 0.9), high, np.nan),
         reserve=np.where(auction & has_reserve & (shown[1] < 0.35), reserve, np.nan),

@@ -6,24 +6,10 @@ from typing import Final
 
 import numpy as np
 import polars as pl
-from numpy.typing import NDArray
 
-from data_demo.parameters import (
-    CHANNELS,
-    COUNTRIES,
-    NOISE,
-    OPTIONS,
-    ORIGINALITY,
-    PREMIUM_RATE,
-    Floats,
-    Integers,
-    Parameters,
-    draw_parameters,
-)
+from data_demo.offer_records import as_records, hide
+from data_demo.parameters import CHANNELS, NOISE, PREMIUM_RATE, Floats, Integers, Parameters, draw_parameters
 from data_demo.process import Cars, Offers, draw_cars, draw_noise, log_price, make_offers
-from pricing.vocabulary import CONDITION_BANDS, OUTCOMES
-
-Days = NDArray[np.datetime64]
 
 CHUNK: Final = 1_000_000
 """Rows drawn at a time, so that ten million fit in memory."""
@@ -84,8 +70,16 @@ def simulate_market(
         offers = make_offers(expected, noise, channel, rng)
         if all_sold:
             offers = _all_sold(expected + noise, channel, offers)
-        frame = _contract(parameters, cars, number + start, channel, day, offers, start)
-        parts.append(_hide(frame, ungraded, scored, rng))
+        records = as_records(
+            parameters,
+            cars,
+            channel,
+            day,
+            offers,
+            car_number=number + start,
+            premium=offers.amount * PREMIUM_RATE,
+        )
+        parts.append(_priced(hide(records, rng, ungraded=ungraded, scored=scored), start))
         truths.append(_row_truth(cars, expected, noise))
     return pl.concat(parts), SimulatedTruth(parameters, pl.concat(truths))
 
@@ -118,6 +112,7 @@ def _all_sold(fetched: Floats, channel: Integers, offers: Offers) -> Offers:
     return Offers(
         outcome=np.zeros(fetched.size, np.int64),
         amount=np.exp(fetched) / np.where(channel == 0, 1 + PREMIUM_RATE, 1.0),
+        asking=offers.asking,
         low_estimate=offers.low_estimate,
         high_estimate=offers.high_estimate,
         reserve=nothing,
@@ -126,96 +121,21 @@ def _all_sold(fetched: Floats, channel: Integers, offers: Offers) -> Offers:
     )
 
 
-def _contract(
-    parameters: Parameters,
-    cars: Cars,
-    number: Integers,
-    channel: Integers,
-    day: Days,
-    offers: Offers,
-    start: int,
-) -> pl.DataFrame:
-    """The record contract's columns and the three prices, nothing hidden yet."""
-    names = parameters.models.select("make", "model")[cars.model]
-    rows = cars.model.size
-    left = pl.Series(cars.country != 0)
-    options = pl.DataFrame(cars.options, schema=OPTIONS["option"].to_list())
-    listed = [pl.when(pl.col(name)).then(pl.lit(name)) for name in options.columns]
-    raw = pl.DataFrame(
-        {
-            "row": np.arange(start, start + rows),
-            "number": number,
-            "auction": channel == 0,
-            "amount": offers.amount,
-            "low_estimate": offers.low_estimate,
-            "high_estimate": offers.high_estimate,
-            "reserve": offers.reserve,
-            "highest_bid": offers.highest_bid,
-            "event_date": day.astype("datetime64[D]"),
-            "days": offers.days_on_offer,
-            "outcome": pl.Series(OUTCOMES)[offers.outcome],
-        },
-        nan_to_null=True,
+def _priced(records: pl.DataFrame, start: int) -> pl.DataFrame:
+    """The columns before ``make`` and the three prices that a market derives."""
+    auction, unsold = pl.col("channel") == "auction", pl.col("outcome") == "unsold"
+    all_in, cents = 1 + PREMIUM_RATE, pl.Decimal(18, 2)
+    row = pl.int_range(start, start + records.height, eager=True).cast(pl.String)
+    return records.select(
+        pl.lit("sim-" + row).alias("record_id"),
+        pl.lit("simulated").alias("source"),
+        pl.lit(row).alias("source_ref"),
+        pl.lit("simulated").alias("batch_id"),
+        pl.all(),
+        price=pl.when(auction).then(pl.col("amount") * all_in).otherwise("amount").cast(cents),
+        lower_price=pl.when(unsold).then(pl.col("highest_bid") * all_in).cast(cents),
+        upper_price=pl.when(unsold).then(pl.coalesce("reserve", "low_estimate") * all_in).cast(cents),
     )
-    all_in = 1 + PREMIUM_RATE
-    money = pl.Decimal(18, 3)
-    price = pl.Decimal(18, 2)
-    sold, asking, auction = pl.col("outcome") == "sold", pl.col("outcome") == "asking", pl.col("auction")
-    unsold = pl.col("outcome") == "unsold"
-    return raw.select(
-        record_id=pl.format("sim-{}", "row"),
-        source=pl.lit("simulated"),
-        source_ref=pl.col("row").cast(pl.String),
-        batch_id=pl.lit("simulated"),
-        make=names["make"],
-        model=names["model"],
-        variant=parameters.variants["variant"][cars.variant],
-        year=pl.Series(cars.year, dtype=pl.Int16),
-        chassis_number=pl.format("C{}", "number"),
-        body_style=pl.lit(None, pl.String),
-        drive_side=pl.when(left).then(pl.lit("left")).otherwise(pl.lit("right")),
-        condition_band=pl.Series(CONDITION_BANDS)[cars.band],
-        condition_score=pl.Series(np.floor(cars.score * 10) / 10),
-        odometer_km=pl.Series(cars.odometer_km),
-        options=options.select(pl.concat_list(listed).list.drop_nulls()).to_series(),
-        matching_numbers=ORIGINALITY["matching_numbers"][cars.matching],
-        history_file=pl.Series(cars.history),
-        channel=CHANNELS["channel"][channel],
-        country=COUNTRIES["country"][cars.country],
-        outcome="outcome",
-        event_date="event_date",
-        amount=pl.col("amount").cast(money),
-        currency=pl.lit("EUR"),
-        price_basis=pl.when(auction)
-        .then(pl.lit("hammer"))
-        .when(asking)
-        .then(pl.lit("asking"))
-        .otherwise(pl.lit("all-in")),
-        premium=pl.when(auction & sold).then(pl.col("amount") * PREMIUM_RATE).cast(money),
-        low_estimate=pl.col("low_estimate").cast(money),
-        high_estimate=pl.col("high_estimate").cast(money),
-        reserve=pl.col("reserve").cast(money),
-        highest_bid=pl.col("highest_bid").cast(money),
-        listed_on=pl.when(~auction).then(pl.col("event_date") - pl.duration(days="days")),
-        notes=pl.lit(None, pl.String),
-        price=pl.when(auction).then(pl.col("amount") * all_in).otherwise("amount").cast(price),
-        lower_price=pl.when(unsold).then(pl.col("highest_bid") * all_in).cast(price),
-        upper_price=pl.when(unsold).then(pl.coalesce("reserve", "low_estimate") * all_in).cast(price),
-    )
-
-
-def _hide(frame: pl.DataFrame, ungraded: float, scored: float, rng: np.random.Generator) -> pl.DataFrame:
-    """Take away what records usually lack."""
-    chance = rng.random((5, frame.height))
-    graded = pl.Series(chance[0] >= ungraded)
-    keep = {
-        "condition_band": graded,
-        "condition_score": graded & pl.Series(chance[1] < scored),
-        "odometer_km": pl.Series(chance[2] < 0.85),
-        "history_file": pl.Series(chance[3] < 0.8),
-        "variant": pl.Series(chance[4] < 0.9),
-    }
-    return frame.with_columns(pl.when(shown).then(pl.col(name)).alias(name) for name, shown in keep.items())
 
 
 def _row_truth(cars: Cars, expected: Floats, noise: Floats) -> pl.DataFrame:
