@@ -1,0 +1,81 @@
+"""What each row of a frame tells of the price: a sale exactly, an unsold lot by bounds, an asking price with a gap."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import polars as pl
+from numpy.typing import NDArray
+
+from pricing.errors import ModelError, TableError
+from pricing.model.pooling import Floats
+from pricing.model.spec import FeatureSpec
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """Usable rows in order of date: prepared ``features``, log price ``y`` (NaN for an unsold row) with its
+    ``lower`` and ``upper`` bounds, and which rows are ``sold`` and which ``asking``."""
+
+    features: pl.DataFrame
+    y: Floats
+    lower: Floats
+    upper: Floats
+    sold: NDArray[np.bool_]
+    asking: NDArray[np.bool_]
+
+    def __len__(self) -> int:
+        return len(self.y)
+
+    def __getitem__(self, rows: slice) -> "Evidence":
+        return Evidence(
+            self.features[rows], self.y[rows], self.lower[rows], self.upper[rows], self.sold[rows], self.asking[rows]
+        )
+
+    @classmethod
+    def gather(cls, frame: pl.DataFrame, spec: FeatureSpec) -> "Evidence":
+        """The rows of ``frame`` that tell something of the price; withdrawn offers and rows without a date do not.
+
+        Raises:
+            TableError: the price, a group or the date column is absent.
+            ModelError: a price is not positive and finite, or no row is a sale.
+        """
+        required = [spec.price, *spec.groups, *([spec.event_date] if spec.event_date else [])]
+        absent = [name for name in required if name not in frame.columns]
+        if absent:
+            raise TableError(f"the frame lacks the column {', '.join(absent)}; it has {', '.join(frame.columns)}")
+        price = pl.col(spec.price).cast(pl.Float64)
+        wrong = frame.filter(price.is_not_null() & ~(price.is_finite() & (price > 0))).height
+        if wrong:
+            raise ModelError(f"{wrong} of {len(frame)} prices in column {spec.price} are not positive and finite")
+        outcome = pl.col(spec.outcome) if spec.outcome in frame.columns else pl.lit("sold")
+        bounds = [
+            pl.col(name).cast(pl.Float64) if name in frame.columns else pl.lit(None, dtype=pl.Float64)
+            for name in (spec.lower_price, spec.upper_price)
+        ]
+        told = frame.with_columns(
+            __sold=(outcome == "sold") & price.is_not_null(),
+            __asking=(outcome == "asking") & price.is_not_null(),
+            __lower=pl.when(outcome == "unsold").then(bounds[0]),
+            __upper=pl.when(outcome == "unsold").then(bounds[1]),
+            __y=price.log(),
+        ).filter(
+            pl.col("__sold")
+            | pl.col("__asking")
+            | (pl.col("__lower") > 0)
+            | (pl.col("__upper") > pl.col("__lower").fill_null(0.0))
+        )
+        if spec.event_date:
+            told = told.drop_nulls(spec.event_date).sort(spec.event_date, maintain_order=True)
+        if not told["__sold"].any():
+            raise ModelError(f"none of the {len(frame)} rows is a sale with a price: there is nothing to learn from")
+        exact = (told["__sold"] | told["__asking"]).to_numpy()
+        lower, upper = told["__lower"].log().to_numpy(), told["__upper"].log().to_numpy()
+        crossed = lower >= upper
+        return cls(
+            spec.prepared(told),
+            np.where(exact, told["__y"].to_numpy(), np.nan),
+            np.where(np.isfinite(lower), lower, -np.inf),
+            np.where(np.isfinite(upper) & ~crossed, upper, np.inf),
+            told["__sold"].to_numpy(),
+            told["__asking"].to_numpy(),
+        )

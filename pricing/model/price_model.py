@@ -1,0 +1,252 @@
+"""The door to this room: fit a market, then ask for ranges, standings and explanations."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import date
+from importlib.metadata import version
+from typing import Any, Self
+
+import numpy as np
+import polars as pl
+
+from pricing.errors import ModelError
+from pricing.model.calibration import Calibration
+from pricing.model.depth import DEPTHS, depth_index
+from pricing.model.design import Design, Encoded
+from pricing.model.evidence import Evidence
+from pricing.model.explanation import explain
+from pricing.model.hedonic import HedonicRegression, Structure
+from pricing.model.pooling import Floats, Ints
+from pricing.model.reasons import refusals
+from pricing.model.spec import FeatureSpec
+
+MINIMUM_SALES = 30
+"""Sales below which no range is given for any car."""
+
+CALIBRATION_SHARE = 0.2
+"""Latest share of the sales that a first fit does not see and the ranges are calibrated on."""
+
+Progress = Callable[[str, int, int], None]
+
+
+@dataclass(frozen=True)
+class Fitted:
+    """A regression with the design it was fitted on and the number of sales in every group of every level."""
+
+    design: Design
+    regression: HedonicRegression
+    counts: list[Ints]
+
+
+@dataclass(frozen=True)
+class Prediction:
+    """For every car: ``mid`` (log), ``spread`` (log, of one sale about it, what is not known of the mid included),
+    calibration cell (``depth``, ``band``) and the encoded rows."""
+
+    mid: Floats
+    spread: Floats
+    depth: Ints
+    band: Ints
+    encoded: Encoded
+
+
+class PriceModel:
+    """A market's price model. Life cycle: make it from a spec, :meth:`fit` it to sales, ask.
+
+    1. ``fit`` learns the regression on the earlier sales, calibrates its ranges on the later ones, and learns the
+       regression anew on all of them.
+    2. ``price_range``, ``quantiles``, ``standing`` and ``contributions`` answer for a frame of cars, row by row.
+
+    Prices are in the unit of the price column. A car is a row with the spec's feature columns; an absent column or a
+    null is "not known", which widens the range. Its ``event_date`` is the effective date (default: ``as_of``, and
+    without that the date of the last sale); dates before the fit's last sale are looked back on with later sales in
+    view, so a valuation that may use only what was known then is made by a model fitted to the sales of that time.
+
+    >>> import numpy as np
+    >>> rng = np.random.default_rng(1)
+    >>> sales = pl.DataFrame({"make": rng.choice(["Ash", "Elm"], 400)}).with_columns(
+    ...     price=pl.Series(np.exp(9.0 + 0.2 * rng.standard_normal(400))))
+    >>> model = PriceModel(FeatureSpec(groups=("make",))).fit(sales)
+    >>> model.price_range(pl.DataFrame({"make": ["Ash"]})).columns
+    ['low', 'mid', 'high', 'evidence', 'reason']
+    """
+
+    def __init__(self, spec: FeatureSpec, seed: int = 0) -> None:
+        self.spec = spec
+        self.seed = seed
+
+    def fit(self, frame: pl.DataFrame, progress: Progress | None = None) -> Self:
+        """Learn from a frame of sales, unsold lots and asking prices.
+
+        Raises:
+            TableError: a column the model cannot do without is absent or of the wrong type.
+            ModelError: there is no sale to learn from, or a price is not positive and finite.
+        """
+        tell = progress or _silent
+        rows = Evidence.gather(frame, self.spec)
+        tell("fit to the earlier sales", 0, 3)
+        early, late = _split(rows)
+        self._calibrate(early, late, tell)
+        tell("fit to all sales", 2, 3)
+        self.fitted = self._fit_once(rows)
+        tell("fitted", 3, 3)
+        self.facts: dict[str, Any] = {
+            "rows": len(rows),
+            "sales": int(rows.sold.sum()),
+            "asking": int(rows.asking.sum()),
+            "unsold": int((~rows.sold & ~rows.asking).sum()),
+            "calibration_sales": len(self.calibration.scores),
+            "degrees_of_freedom": self.fitted.regression.degrees_,
+            "first_date": self._day(self.fitted.design.first_day),
+            "last_date": self._day(self.fitted.design.last_day),
+            "seed": self.seed,
+            "version": version("classic-car-pricing"),
+        }
+        return self
+
+    def _calibrate(self, early: Evidence, late: Evidence, tell: Progress) -> None:
+        shape = (len(DEPTHS), len(self.spec.condition_bands) + 1)
+        sold = late.sold
+        if not early.sold.any() or not sold.any():
+            self.calibration = Calibration.learn(np.empty(0), np.empty(0, int), np.empty(0, int), shape, 5.0)
+            return
+        first = self._fit_once(early)
+        tell("calibrate on the later sales", 1, 3)
+        guess = self._predict(first, late.features.filter(sold))
+        scores = (late.y[sold] - guess.mid) / guess.spread
+        self.calibration = Calibration.learn(scores, guess.depth, guess.band, shape, first.regression.degrees_)
+
+    def _fit_once(self, rows: Evidence) -> Fitted:
+        design = Design(self.spec).learn(rows.features, rows.asking)
+        encoded = design.encode(rows.features, rows.asking)
+        regression = HedonicRegression().fit(
+            encoded.X,
+            rows.y,
+            codes=encoded.codes,
+            structure=Structure(
+                design.groups.tree,
+                design.priors(),
+                [block.columns for block in design.blocks],
+                design.spread_columns,
+                design.ordered_columns,
+            ),
+            lower=rows.lower,
+            upper=rows.upper,
+        )
+        sold = encoded.codes[rows.sold]
+        counts = [
+            np.bincount(sold[:, level], minlength=size) for level, size in enumerate(design.groups.tree.sizes)
+        ]
+        self.reference = encoded.X[rows.sold].mean(axis=0)
+        return Fitted(design, regression, counts)
+
+    def _predict(self, fitted: Fitted, features: pl.DataFrame) -> Prediction:
+        design, regression = fitted.design, fitted.regression
+        encoded = design.encode(features)
+        mid = regression.predict(encoded.X, encoded.codes)
+        own, sale = regression.predict_variance(encoded.X, encoded.codes)
+        own = own + design.unforeseen(encoded, regression.priors_)
+        depth = depth_index(encoded.codes, fitted.counts)
+        return Prediction(mid, np.sqrt(own + sale), depth, encoded.band, encoded)
+
+    def _ask(self, cars: pl.DataFrame, as_of: date | None) -> tuple[Prediction, pl.DataFrame]:
+        if not hasattr(self, "fitted"):
+            raise ModelError("the price model is not fitted: call fit before asking for prices")
+        features = self.spec.prepared(cars)
+        if self.spec.event_date and as_of is not None:
+            features = features.with_columns(pl.col(self.spec.event_date).fill_null(as_of))
+        return self._predict(self.fitted, features), features
+
+    def _scaled(self, guess: Prediction) -> Floats:
+        return guess.spread * self.calibration.scales[guess.depth, guess.band]
+
+    def quantiles(self, cars: pl.DataFrame, levels: Sequence[float], as_of: date | None = None) -> pl.DataFrame:
+        """Price not exceeded with each probability in ``levels``: one column a level, named ``f"{level:g}"``.
+
+        Raises:
+            ModelError: the model is not fitted, or a level is not strictly between 0 and 1.
+        """
+        wrong = [level for level in levels if not 0.0 < level < 1.0]
+        if wrong:
+            raise ModelError(f"a probability lies strictly between 0 and 1; got {wrong[0]}")
+        guess, _ = self._ask(cars, as_of)
+        scores = self.calibration.quantiles(np.sort(np.asarray(levels, dtype=np.float64)))
+        prices = np.exp(guess.mid[:, None] + self._scaled(guess)[:, None] * scores)
+        names = [f"{level:g}" for level in sorted(levels)]
+        return pl.DataFrame(prices, schema=names).select(f"{level:g}" for level in levels)
+
+    def price_range(self, cars: pl.DataFrame, coverage: float = 0.8, as_of: date | None = None) -> pl.DataFrame:
+        """Central price range of every car: ``low``, ``mid`` (median), ``high``, ``evidence`` (how many sales of
+        its model are behind it) and ``reason``, which is null, or says why no range is given.
+
+        Raises:
+            ModelError: the model is not fitted, or ``coverage`` is not strictly between 0 and 1.
+        """
+        if not 0.0 < coverage < 1.0:
+            raise ModelError(f"coverage lies strictly between 0 and 1; got {coverage}")
+        guess, features = self._ask(cars, as_of)
+        levels = np.array([(1.0 - coverage) / 2.0, 0.5, (1.0 + coverage) / 2.0])
+        scores = self.calibration.quantiles(levels)
+        prices = np.exp(guess.mid[:, None] + self._scaled(guess)[:, None] * scores)
+        reason = self._reasons(guess, features, coverage, prices)
+        kept = reason.is_null()
+        return pl.DataFrame(prices, schema=["low", "mid", "high"]).select(
+            pl.when(kept).then(pl.all()),
+            evidence=pl.Series(DEPTHS).gather(guess.depth),
+            reason=reason,
+        )
+
+    def _reasons(self, guess: Prediction, features: pl.DataFrame, coverage: float, prices: Floats) -> pl.Series:
+        sales = self.facts["sales"]
+        if sales < MINIMUM_SALES:
+            sentence = f"the market has only {sales} sales; a range needs at least {MINIMUM_SALES}"
+            return pl.Series("reason", [sentence] * len(features), dtype=pl.String)
+        if not self.calibration.finite(coverage):
+            sentence = (
+                f"only {len(self.calibration.scores)} later sales to check a range against; "
+                f"{coverage:.0%} coverage cannot be promised from so few"
+            )
+            return pl.Series("reason", [sentence] * len(features), dtype=pl.String)
+        return refusals(self.fitted.design, guess.encoded.codes, features, prices)
+
+    def standing(self, cars: pl.DataFrame, asking: Sequence[float] | pl.Series, as_of: date | None = None) -> pl.Series:
+        """Share of like cars that would sell for less than each asking price, 0 to 1.
+
+        Raises:
+            ModelError: the model is not fitted, or there is not one positive asking price a car.
+        """
+        prices = np.asarray(pl.Series(asking).cast(pl.Float64).to_numpy(), dtype=np.float64)
+        if len(prices) != len(cars) or not np.all(prices > 0):
+            raise ModelError(f"{len(cars)} cars need as many positive asking prices; got {list(asking)[:5]}")
+        guess, _ = self._ask(cars, as_of)
+        scores = (np.log(prices) - guess.mid) / self._scaled(guess)
+        return pl.Series("standing", self.calibration.shares(scores))
+
+    def contributions(self, cars: pl.DataFrame, as_of: date | None = None) -> pl.DataFrame:
+        """What makes up each mid price: one row a car and term, in the order a valuer reads them.
+
+        Columns: ``row`` (of the car), ``term``, ``value`` (the car's own), ``factor``, its 80 % interval ``low`` and
+        ``high``, and ``per_cent``, the effect as a per cent with Kennedy's correction. The factors of a row multiply
+        to its mid price; the first is the price of the average sale on record.
+        """
+        guess, features = self._ask(cars, as_of)
+        centre = float(self.calibration.quantiles(np.array([0.5]))[0])
+        return explain(
+            self.fitted.design, self.fitted.regression, guess.encoded, features, self.reference,
+            self._scaled(guess) * centre,
+        )  # fmt: skip
+
+    @staticmethod
+    def _day(days: float) -> str:
+        return date.fromordinal(date(1970, 1, 1).toordinal() + int(days)).isoformat()
+
+
+def _silent(step: str, done: int, total: int) -> None:
+    return None
+
+
+def _split(rows: Evidence) -> tuple[Evidence, Evidence]:
+    """Earlier rows and the latest ``CALIBRATION_SHARE`` of the sales (with whatever else happened since)."""
+    sold = np.flatnonzero(rows.sold)
+    cut = int(sold[int(len(sold) * (1.0 - CALIBRATION_SHARE))]) if len(sold) > 1 else len(rows)
+    return rows[:cut], rows[cut:]

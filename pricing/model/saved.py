@@ -1,0 +1,187 @@
+"""A fit to bytes and back, without pickle: named arrays in numpy's own format, one of them a JSON header.
+
+The header carries the format's version and a digest of every array, so that a fit that was altered, cut short or made
+by another program is refused.
+"""
+
+import hashlib
+import io
+import json
+import zipfile
+from typing import Any
+
+import numpy as np
+import polars as pl
+from numpy.typing import NDArray
+
+from pricing.errors import ModelError
+from pricing.model.calibration import Calibration
+from pricing.model.design import Design, Numeric
+from pricing.model.encoding import CategoryEncoder, GroupEncoder
+from pricing.model.hedonic import HedonicRegression, Structure
+from pricing.model.pooling import LevelPosterior, Posterior, Priors
+from pricing.model.price_model import Fitted, PriceModel
+from pricing.model.spec import FeatureSpec
+from pricing.store import Market
+
+FORMAT = "classic-car-pricing fit 1"
+
+Arrays = dict[str, NDArray[Any]]
+
+
+def save(model: PriceModel, market: Market) -> str:
+    """Keep a fit in the market file; returns its fit id.
+
+    Raises:
+        ModelError: the model is not fitted.
+    """
+    return market.store_fit(to_bytes(model), {**model.facts, "market_digest": market.digest()})
+
+
+def load(market: Market, fit_id: str | None = None) -> PriceModel:
+    """The newest fit of the market file, or the one with this id.
+
+    Raises:
+        MarketError: the market holds no such fit.
+        ModelError: the stored fit was altered or is of another format.
+    """
+    payload, _ = market.load_fit(fit_id)
+    return from_bytes(payload)
+
+
+def to_bytes(model: PriceModel) -> bytes:
+    """A fitted model as bytes."""
+    if not hasattr(model, "fitted"):
+        raise ModelError("the price model is not fitted: call fit before saving it")
+    design, regression = model.fitted.design, model.fitted.regression
+    arrays: Arrays = {
+        "reference": model.reference,
+        "calibration.scores": model.calibration.scores,
+        "calibration.scales": model.calibration.scales,
+        "time_knots": design.time_knots,
+        "drift_knots": design.drift_knots,
+    }
+    for level, counts in enumerate(model.fitted.counts):
+        arrays[f"counts.{level}"] = counts
+    arrays |= _posterior_arrays("mean", regression.posterior_, regression.priors_)
+    arrays |= _posterior_arrays("spread", regression.spread_posterior_, regression.spread_priors_)
+    for numeric in design.numerics:
+        arrays[f"knots.{numeric.name}"] = numeric.knots
+    header = {
+        "format": FORMAT,
+        "spec": model.spec.to_dict(),
+        "seed": model.seed,
+        "facts": model.facts,
+        "degrees": regression.degrees_,
+        "calibration_degrees": model.calibration.degrees,
+        "bands": design.bands,
+        "mean_position": design.mean_position,
+        "has_ungraded": design.has_ungraded,
+        "has_asking": design.has_asking,
+        "asking_values": design.asking_values,
+        "options": design.options,
+        "numerics": [[n.name, n.log, n.centre, n.scale, n.low, n.high, n.has_missing] for n in design.numerics],
+        "categories": [[category.name, category.values] for category in design.categories],
+        "days": [design.first_day, design.last_day],
+        "groups": [table.drop("code").to_dict(as_series=False) for table in design.groups.tables],
+        "digests": {name: _digest(array) for name, array in arrays.items()},
+    }
+    text = json.dumps(header, sort_keys=True).encode()
+    buffer = io.BytesIO()
+    np.savez_compressed(buffer, header=np.frombuffer(text, dtype=np.uint8), **arrays)  # type: ignore[arg-type]
+    return buffer.getvalue()
+
+
+def from_bytes(payload: bytes) -> PriceModel:
+    """The inverse of :func:`to_bytes`.
+
+    Raises:
+        ModelError: the bytes are not a fit of this format, or were altered.
+    """
+    try:
+        with np.load(io.BytesIO(payload), allow_pickle=False) as archive:
+            arrays = {name: archive[name] for name in archive.files}
+        header = json.loads(arrays.pop("header").tobytes())
+        digests = header["digests"]
+    except (ValueError, OSError, KeyError, EOFError, zipfile.BadZipFile) as error:
+        raise ModelError(f"the stored fit cannot be read: {error}") from None
+    if header.get("format") != FORMAT:
+        raise ModelError(f"the stored fit is of another format: got {header.get('format')!r}, expected {FORMAT!r}")
+    altered = [name for name in {*digests, *arrays} if name not in arrays or _digest(arrays[name]) != digests.get(name)]
+    if altered:
+        raise ModelError(f"the stored fit was altered: {len(altered)} of its arrays do not match their digest")
+    spec = FeatureSpec.from_dict(header["spec"])
+    model = PriceModel(spec, header["seed"])
+    design = _design(spec, header, arrays)
+    regression = HedonicRegression()
+    tree = design.groups.tree
+    regression.structure_ = Structure(
+        tree, design.priors(), [b.columns for b in design.blocks], design.spread_columns, design.ordered_columns
+    )
+    levels = len(tree.parents)
+    regression.posterior_, regression.priors_ = _posterior("mean", arrays, levels)
+    regression.spread_posterior_, regression.spread_priors_ = _posterior("spread", arrays, levels)
+    regression.degrees_ = header["degrees"]
+    model.fitted = Fitted(design, regression, [arrays[f"counts.{level}"] for level in range(levels)])
+    model.reference = arrays["reference"]
+    model.calibration = Calibration(
+        arrays["calibration.scores"], arrays["calibration.scales"], header["calibration_degrees"]
+    )
+    model.facts = header["facts"]
+    return model
+
+
+def _posterior_arrays(part: str, posterior: Posterior, priors: Priors) -> Arrays:
+    arrays: Arrays = {
+        f"{part}.market": posterior.market,
+        f"{part}.covariance": posterior.covariance,
+        f"{part}.priors.market": priors.market,
+        f"{part}.priors.levels": priors.levels,
+    }
+    for index, (level, totals) in enumerate(zip(posterior.levels, posterior.totals, strict=True)):
+        arrays[f"{part}.{index}.columns"] = level.columns
+        arrays[f"{part}.{index}.totals"] = totals
+        if part == "mean":
+            arrays[f"{part}.{index}.gain"], arrays[f"{part}.{index}.spread"] = level.gain, level.spread
+    return arrays
+
+
+def _posterior(part: str, arrays: Arrays, levels: int) -> tuple[Posterior, Priors]:
+    none = np.empty((0, 0, 0))
+    deviations = [
+        LevelPosterior(
+            arrays[f"{part}.{index}.columns"],
+            arrays.get(f"{part}.{index}.gain", none),
+            none[0],
+            arrays.get(f"{part}.{index}.spread", none),
+            none[0],
+        )
+        for index in range(levels)
+    ]
+    totals = [arrays[f"{part}.{index}.totals"] for index in range(levels)]
+    priors = Priors(arrays[f"{part}.priors.market"], arrays[f"{part}.priors.levels"])
+    return Posterior(arrays[f"{part}.market"], arrays[f"{part}.covariance"], deviations, totals, float("nan")), priors
+
+
+def _design(spec: FeatureSpec, header: dict[str, Any], arrays: Arrays) -> Design:
+    design = Design(spec)
+    names = [pl.DataFrame(table, schema=dict.fromkeys(table, pl.String)) for table in header["groups"]]
+    design.groups = GroupEncoder.from_tables(spec.groups, tuple(names))
+    design.bands = tuple(header["bands"])
+    design.mean_position, design.has_ungraded = header["mean_position"], header["has_ungraded"]
+    design.has_asking, design.asking_values = header["has_asking"], tuple(header["asking_values"])
+    design.options = [(name, code) for name, code in header["options"]]
+    design.numerics = [
+        Numeric(name, log, centre, scale, arrays[f"knots.{name}"], low, high, has_missing)
+        for name, log, centre, scale, low, high, has_missing in header["numerics"]
+    ]
+    design.categories = [CategoryEncoder(name, tuple(values)) for name, values in header["categories"]]
+    design.first_day, design.last_day = header["days"]
+    design.time_knots, design.drift_knots = arrays["time_knots"], arrays["drift_knots"]
+    design.lay_out()
+    return design
+
+
+def _digest(array: NDArray[Any]) -> str:
+    described = f"{array.dtype.str} {array.shape} ".encode()
+    return hashlib.sha256(described + np.ascontiguousarray(array).tobytes()).hexdigest()

@@ -1,0 +1,136 @@
+"""Which columns of a frame play which part in the price model."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass
+from typing import Any, Self
+
+import polars as pl
+
+from pricing.errors import ModelError, TableError
+from pricing.vocabulary import CONDITION_BANDS
+
+
+@dataclass(frozen=True)
+class FeatureSpec:
+    """The part each column plays; any part may be empty but ``price``.
+
+    Args:
+        groups: nested groups, coarsest first, such as make, model and variant.
+        condition: ordered condition column; its values are ``condition_bands``, worst first, null when ungraded.
+        condition_score: continuous score, 0-100, refining the band where it is known.
+        options: yes/no columns, each an option with a price of its own.
+        option_lists: columns holding a list of option codes.
+        numerics: columns with a smooth effect, such as year and odometer reading.
+        categories: unordered columns, such as channel and country; null is a value of its own.
+        event_date: date of the sale.
+        price: the price, positive, in one currency and on one basis.
+        outcome: column telling sold, unsold, asking and withdrawn apart; without it every row is a sale.
+        lower_price: for an unsold row, a price the market is known to have offered.
+        upper_price: for an unsold row, a price the market is known not to have given.
+        asking_by: category on which the gap between asking and sold prices depends.
+
+    Raises:
+        ModelError: a column is named twice or no price column is named.
+
+    >>> FeatureSpec(price="price", groups=("make",)).groups
+    ('make',)
+    """
+
+    price: str = "price"
+    groups: tuple[str, ...] = ()
+    condition: str | None = None
+    condition_bands: tuple[str, ...] = CONDITION_BANDS
+    condition_score: str | None = None
+    options: tuple[str, ...] = ()
+    option_lists: tuple[str, ...] = ()
+    numerics: tuple[str, ...] = ()
+    categories: tuple[str, ...] = ()
+    event_date: str | None = None
+    outcome: str | None = None
+    lower_price: str | None = None
+    upper_price: str | None = None
+    asking_by: str | None = None
+
+    def __post_init__(self) -> None:
+        if not self.price:
+            raise ModelError("a feature spec needs a price column; got none")
+        named = [self.price, *self.features, *([self.event_date] if self.event_date else [])]
+        twice = sorted({name for name in named if named.count(name) > 1})
+        if twice:
+            raise ModelError(f"each column plays one part in a feature spec; named twice: {', '.join(twice)}")
+
+    @classmethod
+    def cars(cls) -> Self:
+        """The spec of the sale-record contract.
+
+        >>> FeatureSpec.cars().groups
+        ('make', 'model', 'variant')
+        """
+        return cls(
+            price="price",
+            groups=("make", "model", "variant"),
+            condition="condition_band",
+            condition_score="condition_score",
+            option_lists=("options",),
+            numerics=("year", "odometer_km"),
+            categories=("channel", "country", "drive_side", "body_style", "matching_numbers", "history_file"),
+            event_date="event_date",
+            outcome="outcome",
+            lower_price="lower_price",
+            upper_price="upper_price",
+            asking_by="channel",
+        )
+
+    @property
+    def features(self) -> tuple[str, ...]:
+        """Columns that describe a car, the date of the sale aside."""
+        condition = [name for name in (self.condition, self.condition_score) if name]
+        return (*self.groups, *condition, *self.options, *self.option_lists, *self.numerics, *self.categories)
+
+    def prepared(self, frame: pl.DataFrame) -> pl.DataFrame:
+        """The feature columns alone, in the types the design works on; absent columns are null throughout.
+
+        Raises:
+            TableError: a column has a type that cannot play its part.
+        """
+        present = set(frame.columns)
+        lists = set(self.option_lists)
+        types: dict[str, Any] = {
+            **dict.fromkeys(self.groups + self.categories, pl.String),
+            **({self.condition: pl.String} if self.condition else {}),
+            **({self.condition_score: pl.Float64} if self.condition_score else {}),
+            **dict.fromkeys(self.options + self.numerics, pl.Float64),
+            **dict.fromkeys(self.option_lists, pl.List(pl.String)),
+            **({self.event_date: pl.Date} if self.event_date else {}),
+        }
+        columns = []
+        for name, dtype in types.items():
+            if name not in present:
+                columns.append(pl.lit(None, dtype=dtype).alias(name))
+            elif frame.schema[name] == dtype:
+                columns.append(pl.col(name))
+            elif name in lists and frame.schema[name] != pl.Null:
+                columns.append(pl.col(name).cast(pl.List(pl.String)))
+            else:
+                columns.append(pl.col(name).cast(dtype))
+        try:
+            return frame.select(columns) if columns else frame.select()
+        except pl.exceptions.PolarsError as error:
+            raise TableError(f"a column cannot play its part in the model: {str(error).splitlines()[0]}") from None
+
+    def to_dict(self) -> dict[str, Any]:
+        """The spec as plain values, for a saved fit."""
+        return asdict(self)
+
+    @classmethod
+    def from_dict(cls, values: Mapping[str, Any]) -> Self:
+        """The inverse of :meth:`to_dict`.
+
+        >>> FeatureSpec.from_dict(FeatureSpec.cars().to_dict()) == FeatureSpec.cars()
+        True
+        """
+        return cls(**{name: _frozen(value) for name, value in values.items()})
+
+
+def _frozen(value: Any) -> Any:
+    return tuple(value) if isinstance(value, Sequence) and not isinstance(value, str) else value
