@@ -1,0 +1,184 @@
+"""From an inspection to its result: the score and its spread, the band, what holds the car there and what
+would lift it, what to look at next, and the cautions that go with all of it."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import polars as pl
+
+from pricing.condition.changes import originality_note
+from pricing.condition.checks import NOT_SEEN, STATES
+from pricing.condition.inspection import Inspection
+from pricing.condition.score import UNSEEN, Floats, Items, ScoreRule, States, band_of
+from pricing.errors import InspectionError
+from pricing.vocabulary import BAND_EDGES, CONDITION_BANDS
+
+DRAWS = 4000
+"""Draws of a score: the deviation of a share estimated from them is below 0.01."""
+
+
+@dataclass(frozen=True, eq=False)
+class InspectionResult:
+    """What an inspection says.
+
+    ``score`` is the expectation over what was not seen, 0-100; ``spread`` the standard deviation of
+    ``draws``, which also holds the difference of judgement between two people. ``holding``, ``lifting`` and
+    ``look_next`` are frames with check, title, area, state and ``points`` of score: by how much one finding
+    made sound would raise the score; the fewest repairs in order that reach the next band; what lies between
+    sound and structural or missing at each check not seen. ``papers`` are the findings about what the car is:
+    never in the score.
+    """
+
+    inspection: Inspection
+    rule: ScoreRule
+    items: Items
+    states: States
+    """State of every item in every draw, shape (draws, items)."""
+    draws: Floats
+    """Score of every draw with the difference of judgement, shape (draws,)."""
+    score: float
+    structure_cap: float
+    holding: pl.DataFrame
+    lifting: pl.DataFrame
+    look_next: pl.DataFrame
+    papers: pl.DataFrame
+    cautions: tuple[str, ...]
+    originality: str
+
+    @property
+    def band(self) -> str:
+        """The condition band of the score."""
+        return CONDITION_BANDS[int(band_of(np.array([self.score]))[0])]
+
+    @property
+    def spread(self) -> float:
+        """Standard deviation of the score, points."""
+        return float(self.draws.std())
+
+    @property
+    def band_shares(self) -> dict[str, float]:
+        """Share of the draws in each condition band; the shares sum to 1."""
+        counts = np.bincount(band_of(self.draws), minlength=len(CONDITION_BANDS))
+        return dict(zip(CONDITION_BANDS, (counts / counts.sum()).tolist(), strict=True))
+
+    def quantiles(self, levels: tuple[float, ...] = (0.1, 0.5, 0.9)) -> list[float]:
+        """Quantiles of the score at those levels."""
+        return np.quantile(self.draws, levels).tolist()
+
+
+def assess(
+    inspection: Inspection, *, rule: ScoreRule | None = None, draws: int = DRAWS, seed: int = 0
+) -> InspectionResult:
+    """Score an inspection, half done or whole.
+
+    The same inspection, rule, draws and seed give the same result to the last digit. Raises
+    ``InspectionError`` for fewer than 100 draws.
+
+    >>> from pricing.condition.inspection import Finding
+    >>> walk = Inspection.start("monocoque", {"make": "Wexcombe", "model": "Marram"})
+    >>> walk = walk.fill(Finding(check.id, "sound") for check in walk.sheet.checks)
+    >>> assess(walk).band, assess(walk).score
+    ('top condition', 100.0)
+    >>> assess(walk.record("shell_outer_sills", "structural or missing")).band
+    'solid restorable'
+    """
+    if draws < 100:
+        raise InspectionError(f"a score needs at least 100 draws, got {draws}")
+    rule = ScoreRule() if rule is None else rule
+    items = Items.of(inspection, rule)
+    states = items.draw(rule, draws, seed)
+    wear, load = items.wear(states, rule), items.load(states, rule)
+    clean = rule.score(wear.sum(axis=1), load.sum(axis=1))
+    judgement = np.random.default_rng([seed, 1]).normal(0.0, rule.judgement_deviation, draws)
+    describe = _Describe(inspection, items)
+    return InspectionResult(
+        inspection=inspection,
+        rule=rule,
+        items=items,
+        states=states,
+        draws=np.clip(clean + judgement, 0.0, 100.0),
+        score=float(clean.mean()),
+        structure_cap=float(rule.cap(load.sum(axis=1)).mean()),
+        holding=_holding(describe, rule, wear, load),
+        lifting=_lifting(describe, rule, wear, load),
+        look_next=_look_next(describe, rule, wear, load),
+        papers=inspection.frame()
+        .filter((pl.col("role") == "papers") & (pl.col("state") != STATES[0]))
+        .select("check", "title", "area", "state", "note"),
+        cautions=_cautions(inspection),
+        originality=originality_note(inspection.changes),
+    )
+
+
+@dataclass(frozen=True)
+class _Describe:
+    """Rows about chosen items, as a frame."""
+
+    inspection: Inspection
+    items: Items
+
+    def frame(self, chosen: list[int], points: list[float]) -> pl.DataFrame:
+        checks = {check.id: check for check in self.inspection.sheet.scored}
+        number = len(checks)
+        rows = [
+            (
+                self.items.ids[place],
+                checks[self.items.ids[place]].title if place < number else self.items.ids[place],
+                checks[self.items.ids[place]].area if place < number else "upgrades and originality",
+                NOT_SEEN if self.items.states[place] == UNSEEN else STATES[self.items.states[place]],
+                point,
+            )
+            for place, point in zip(chosen, points, strict=True)
+        ]
+        schema = dict.fromkeys(("check", "title", "area", "state"), pl.String) | {"points": pl.Float64}
+        return pl.DataFrame(rows, schema=schema, orient="row")
+
+
+def _without(rule: ScoreRule, wear: Floats, load: Floats) -> Floats:
+    """Mean score were each item made sound by itself, shape (items,)."""
+    return rule.score(wear.sum(axis=1, keepdims=True) - wear, load.sum(axis=1, keepdims=True) - load).mean(
+        axis=0
+    )
+
+
+def _holding(describe: _Describe, rule: ScoreRule, wear: Floats, load: Floats) -> pl.DataFrame:
+    gain = _without(rule, wear, load) - rule.score(wear.sum(axis=1), load.sum(axis=1)).mean()
+    bad = [int(place) for place in np.argsort(-gain, kind="stable") if describe.items.states[place] > 0]
+    return describe.frame(bad, gain[bad].tolist())
+
+
+def _lifting(describe: _Describe, rule: ScoreRule, wear: Floats, load: Floats) -> pl.DataFrame:
+    """Greedy: mend what gains most, until the mean score reaches the next band or nothing found is left."""
+    wear, load = wear.copy(), load.copy()
+    score = float(rule.score(wear.sum(axis=1), load.sum(axis=1)).mean())
+    target = next((edge for edge in BAND_EDGES[1:-1] if edge > score), None)
+    left = describe.items.states > 0
+    chosen: list[int] = []
+    points: list[float] = []
+    while target is not None and score < target and left.any():
+        after = np.where(left, _without(rule, wear, load), -np.inf)
+        best = int(after.argmax())
+        chosen.append(best)
+        points.append(float(after[best]) - score)
+        score = float(after[best])
+        wear[:, best] = load[:, best] = 0.0
+        left[best] = False
+    return describe.frame(chosen, points)
+
+
+def _look_next(describe: _Describe, rule: ScoreRule, wear: Floats, load: Floats) -> pl.DataFrame:
+    items = describe.items
+    worst = np.full(len(items.ids), len(STATES) - 1, dtype=np.int8)
+    others = wear.sum(axis=1, keepdims=True) - wear, load.sum(axis=1, keepdims=True) - load
+    at_worst = rule.score(others[0] + items.wear(worst, rule), others[1] + items.load(worst, rule)).mean(
+        axis=0
+    )
+    between = _without(rule, wear, load) - at_worst
+    unseen = [int(place) for place in np.argsort(-between, kind="stable") if items.states[place] == UNSEEN]
+    return describe.frame(unseen, between[unseen].tolist())
+
+
+def _cautions(inspection: Inspection) -> tuple[str, ...]:
+    """The general cautions and those of every check on the sheet, each once."""
+    named = dict.fromkeys(check.caution for check in inspection.sheet.checks if check.caution)
+    return (*inspection.sheet.general_cautions, *(inspection.sheet.cautions[name] for name in named))
