@@ -1,0 +1,130 @@
+"""A car to be valued, held to the names of the market and to the rules of the record contract."""
+
+import difflib
+from collections.abc import Mapping, Sequence
+from datetime import date
+from decimal import Decimal
+from typing import Any, Final
+
+import polars as pl
+
+from pricing.errors import DecisionError
+from pricing.records import Contract, check
+from pricing.vocabulary import CHANNELS, CONDITION_BANDS, DRIVE_SIDES, MATCHING_NUMBERS, OPTION_CODES
+
+CAR_COLUMNS: Final = (
+    "make",
+    "model",
+    "variant",
+    "year",
+    "chassis_number",
+    "body_style",
+    "drive_side",
+    "condition_band",
+    "condition_score",
+    "odometer_km",
+    "options",
+    "matching_numbers",
+    "history_file",
+    "channel",
+    "country",
+)
+"""What may be said of a car, of which make, model and year must be; units as in the record contract."""
+
+_LISTS: Final = {
+    "condition_band": CONDITION_BANDS,
+    "drive_side": DRIVE_SIDES,
+    "matching_numbers": MATCHING_NUMBERS,
+    "channel": CHANNELS,
+    "options": OPTION_CODES,
+}
+
+_TYPES: Final = {name: kind for name, kind in pl.Schema(Contract).items() if name in CAR_COLUMNS}
+
+
+def frame_of(cars: Sequence[Mapping[str, Any]], at: date) -> pl.DataFrame:
+    """Cars as a price model takes them: the contract's types, and the date that the price is to hold at.
+
+    >>> frame_of([{"make": "Corvane", "model": "Six", "year": 1968}], date(2024, 6, 1)).columns[-1]
+    'event_date'
+    """
+    return pl.DataFrame(cars, schema=_TYPES).with_columns(event_date=pl.lit(at))
+
+
+def named_car(sales: pl.DataFrame, car: Mapping[str, Any]) -> dict[str, Any]:
+    """The car with make, model and variant spelt as the market spells them.
+
+    Raises:
+        DecisionError: something is said that cars have no column for, make, model or year is missing, or the
+            market has no such make, model or variant.
+
+    >>> sales = pl.DataFrame({"make": ["Corvane"], "model": ["Six"], "variant": [None]})
+    >>> named_car(sales, {"make": "corvane", "model": "SIX", "year": 1968})["model"]
+    'Six'
+    """
+    unknown = sorted(set(car) - set(CAR_COLUMNS))
+    if unknown:
+        raise DecisionError(f"a car has no {', '.join(unknown)}; it has: {', '.join(CAR_COLUMNS)}")
+    absent = [name for name in ("make", "model", "year") if car.get(name) in (None, "")]
+    if absent:
+        raise DecisionError(f"a car needs make, model and year to be valued; missing: {', '.join(absent)}")
+    named = {name: car.get(name) for name in CAR_COLUMNS}
+    within = ""
+    for column in ("make", "model", "variant"):
+        typed = named[column]
+        if typed is None or typed == "":
+            named[column] = None
+            continue
+        known = sales[column].drop_nulls().unique().sort().to_list()
+        same = [name for name in known if name.casefold() == str(typed).strip().casefold()]
+        if not same:
+            near = difflib.get_close_matches(str(typed), known, n=3, cutoff=0.5) or known[:5]
+            raise DecisionError(
+                f"no record of the {column} {typed!r}{within}; "
+                + (f"the nearest names are: {', '.join(near)}" if near else "none is recorded there")
+            )
+        named[column] = same[0]
+        within = f" of {named['make']}" if column == "make" else f" of {named['make']} {named['model']}"
+        sales = sales.filter(pl.col(column) == same[0])
+    return named
+
+
+def checked_car(car: Mapping[str, Any], asking: Decimal | None, at: date) -> dict[str, Any]:
+    """The car in the contract's types, held to the contract's rules as the offer of it would be.
+
+    Raises:
+        DecisionError: the car, or the price asked for it, breaks a rule.
+    """
+    offer = {
+        "record_id": "-",
+        "source": "-",
+        "source_ref": "-",
+        "batch_id": "-",
+        "event_date": at,
+        "outcome": "asking",
+        "price_basis": "asking",
+        "amount": Decimal(1000) if asking is None else asking,
+        "currency": "EUR",
+        "channel": "private",
+        "country": "GB",
+    }
+    said = {name: value for name, value in car.items() if value is not None}
+    result = check(pl.DataFrame([offer | said]), at)
+    if result.rejected.height:
+        broken = result.rejected["broken_rules"][0].to_list()
+        raise DecisionError("; ".join(_broken(rule, car, asking) for rule in broken))
+    typed = result.accepted.row(0, named=True)
+    return {name: typed[name] if name in said or name == "options" else None for name in CAR_COLUMNS}
+
+
+def _broken(rule: str, car: Mapping[str, Any], asking: Decimal | None) -> str:
+    """A broken rule as a sentence: which, what was got, and what was expected where that is a list."""
+    column = next(
+        (name for name in CAR_COLUMNS if rule.startswith(name.removesuffix("s").removesuffix("_km"))), None
+    )
+    if column is None:
+        return f"{rule.replace('_', ' ').replace('amount', 'asking price')}: got {asking}"
+    expected = (
+        f", expected one of: {', '.join(_LISTS[column])}" if column in _LISTS and "unknown" in rule else ""
+    )
+    return f"{rule.replace('_', ' ')}: got {car[column]!r}{expected}"

@@ -1,0 +1,247 @@
+"""The facts of valuing one car: its range, an asking price's standing, what makes up the price, the sales."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+from typing import Any, Final, Protocol
+
+import numpy as np
+import polars as pl
+
+from pricing.decisions.car import checked_car, frame_of, named_car
+from pricing.errors import DecisionError
+from pricing.vocabulary import CONDITION_BANDS, OPTION_CODES
+
+SALE_COLUMNS: Final = (
+    "event_date",
+    "make",
+    "model",
+    "variant",
+    "year",
+    "condition_band",
+    "condition_score",
+    "odometer_km",
+    "options",
+    "channel",
+    "country",
+    "price",
+    "chassis_number",
+    "source",
+    "source_ref",
+)
+"""What is shown of a sale behind a valuation; the price is all-in, in the market's base currency."""
+
+LEVELS: Final = tuple(round(level, 3) for level in np.arange(0.005, 0.9951, 0.005).tolist())
+"""Levels at which the distribution of the price is read from the model."""
+
+BRACKETS: Final = 24
+"""About as many price brackets as the distribution is cut into; each is a round number wide."""
+
+BASIS: Final = "all-in"
+"""Every price here is all that a buyer pays."""
+
+_CENT: Final = Decimal("0.01")
+
+
+class Evidence(Protocol):
+    """What a valuation reads of a market: ``pricing.Market`` is one."""
+
+    @property
+    def base_currency(self) -> str: ...
+
+    def sales(self, as_of: date | None = None) -> pl.DataFrame: ...
+
+
+class FittedModel(Protocol):
+    """What a valuation asks of a price model: ``pricing.PriceModel``, fitted, is one."""
+
+    @property
+    def facts(self) -> Mapping[str, Any]: ...
+
+    def price_range(self, cars: pl.DataFrame, coverage: float = 0.8) -> pl.DataFrame: ...
+
+    def quantiles(self, cars: pl.DataFrame, levels: list[float]) -> pl.DataFrame: ...
+
+    def standing(self, cars: pl.DataFrame, asking: list[float]) -> pl.Series: ...
+
+    def contributions(self, cars: pl.DataFrame) -> pl.DataFrame: ...
+
+
+@dataclass(frozen=True)
+class Valuation:
+    """What is known of one car's price. Amounts are in ``currency``, on ``basis``, at the date ``as_of``.
+
+    Args:
+        car: the car as priced, its names spelt as the market spells them; null where nothing was said.
+        coverage: share of like cars expected to sell between ``low`` and ``high``.
+        low, mid, high: the range; null where ``reason`` says why there is none.
+        evidence: how deep the evidence behind the range is, in the model's words.
+        standing: share of like cars that would sell for less than ``asking``, 0..1.
+        distribution: price brackets, each with the share of like cars that would sell in it:
+            ``from_price``, ``to_price``, ``share``; no rows without a range.
+        terms: what makes up the mid price: ``term``, ``value``, ``factor``, ``low``, ``high``;
+            factors multiply to it. What the car's absent options do is one term, without an interval.
+        bands: the car in each condition band: ``condition_band``, ``low``, ``mid``, ``high``, ``reason``.
+        sales: sold cars of the same model, nearest first (``SALE_COLUMNS``).
+        unsold, asked: how many offers of the same model found no buyer, and how many are asking prices only.
+    """
+
+    car: dict[str, Any]
+    currency: str
+    as_of: date
+    coverage: float
+    low: Decimal | None
+    mid: Decimal | None
+    high: Decimal | None
+    evidence: str
+    reason: str | None
+    asking: Decimal | None
+    standing: float | None
+    distribution: pl.DataFrame
+    terms: pl.DataFrame
+    bands: pl.DataFrame
+    sales: pl.DataFrame
+    unsold: int
+    asked: int
+    basis: str = BASIS
+
+    def to_dict(self) -> dict[str, Any]:
+        """The facts as values that JSON can hold: amounts as decimal strings, dates as ISO 8601."""
+        return {name: _plain(value) for name, value in vars(self).items()}
+
+
+def value_car(
+    market: Evidence,
+    model: FittedModel,
+    car: Mapping[str, Any],
+    *,
+    asking: Decimal | None = None,
+    as_of: date | None = None,
+    coverage: float = 0.8,
+) -> Valuation:
+    """Value one car.
+
+    Args:
+        market: where the sales are.
+        model: a price model fitted on that market's sales.
+        car: any of ``CAR_COLUMNS``; ``make``, ``model`` and ``year`` must be given. Capitals in names do
+            not matter.
+        asking: a price asked for the car, all-in, in the market's base currency.
+        as_of: the date the price holds at; the last sale the model has seen when not given.
+        coverage: share of like cars that the range is to hold, between 0 and 1.
+
+    Raises:
+        DecisionError: the car breaks a rule of the record contract, the market has no such make, model or
+            variant, or the model has seen sales after ``as_of``.
+    """
+    last = date.fromisoformat(model.facts["last_date"])
+    at = last if as_of is None else as_of
+    if at < last:
+        raise DecisionError(
+            f"the price model has seen sales up to {last}, after {at}: fit one on the sales up to {at}"
+        )
+    sales = market.sales(as_of=at)
+    car = checked_car(named_car(sales, car), asking, at)
+    frame = frame_of([car], at)
+    in_bands = [car | {"condition_band": band, "condition_score": None} for band in CONDITION_BANDS]
+    ranges = model.price_range(frame_of([car, *in_bands], at), coverage=coverage)
+    own = ranges.row(0, named=True)
+    given = own["reason"] is None
+    of_model = sales.filter(pl.col("make") == car["make"], pl.col("model") == car["model"])
+    return Valuation(
+        car=car,
+        currency=market.base_currency,
+        as_of=at,
+        coverage=coverage,
+        low=_money(own["low"]),
+        mid=_money(own["mid"]),
+        high=_money(own["high"]),
+        evidence=own["evidence"],
+        reason=own["reason"],
+        asking=asking,
+        standing=float(model.standing(frame, [float(asking)])[0]) if given and asking is not None else None,
+        distribution=_brackets(model.quantiles(frame, list(LEVELS)) if given else None),
+        terms=_terms(model.contributions(frame)) if given else _NO_TERMS,
+        bands=pl.DataFrame({"condition_band": CONDITION_BANDS}).hstack(
+            ranges[1:].select("low", "mid", "high", "reason")
+        ),
+        sales=_nearest_first(of_model.filter(pl.col("outcome") == "sold"), car),
+        unsold=of_model.filter(pl.col("outcome") == "unsold").height,
+        asked=of_model.filter(pl.col("outcome") == "asking").height,
+    )
+
+
+_NO_TERMS: Final = pl.DataFrame(
+    schema={
+        "term": pl.String,
+        "value": pl.String,
+        "factor": pl.Float64,
+        "low": pl.Float64,
+        "high": pl.Float64,
+    }
+)
+
+
+def _brackets(quantiles: pl.DataFrame | None) -> pl.DataFrame:
+    """Share of like cars in each of about ``BRACKETS`` price brackets, each a round number wide."""
+    if quantiles is None:
+        return pl.DataFrame(schema={"from_price": pl.Float64, "to_price": pl.Float64, "share": pl.Float64})
+    prices = np.log(quantiles.row(0))
+    ends = np.exp([prices[0], prices[int(0.985 * len(prices))]])
+    width = _round_width((ends[1] - ends[0]) / BRACKETS)
+    edges = np.arange(np.floor(ends[0] / width), np.ceil(ends[1] / width) + 1) * width
+    below = np.interp(np.log(np.maximum(edges, 1e-9)), prices, LEVELS, left=0.0, right=1.0)
+    return pl.DataFrame({"from_price": edges[:-1], "to_price": edges[1:], "share": np.diff(below)})
+
+
+def _round_width(width: float) -> float:
+    """The nearest of 1, 2, 5 times a power of ten, not below ``width``.
+
+    >>> _round_width(310.0)
+    500.0
+    """
+    power = 10.0 ** np.floor(np.log10(width))
+    return float(next(step for step in (power, 2 * power, 5 * power, 10 * power) if step >= width))
+
+
+def _terms(contributions: pl.DataFrame) -> pl.DataFrame:
+    """The terms of one car, its absent options as one: a car has few options and lacks many."""
+    lines = contributions.select("term", "value", "factor", "low", "high")
+    absent = pl.col("term").is_in(OPTION_CODES) & (pl.col("value") == "no")
+    lacking = lines.filter(absent)
+    together = pl.DataFrame(
+        {"term": "options absent", "value": str(lacking.height), "factor": lacking["factor"].product()},
+        schema_overrides=lines.schema,
+    ).with_columns(low=pl.lit(None, dtype=pl.Float64), high=pl.lit(None, dtype=pl.Float64))
+    return pl.concat([lines.filter(~absent), together]) if lacking.height > 1 else lines
+
+
+def _nearest_first(sold: pl.DataFrame, car: Mapping[str, Any]) -> pl.DataFrame:
+    """The same car's own sales first, then the same variant, then the nearest band, then the newest."""
+    places = {band: place for place, band in enumerate(CONDITION_BANDS)}
+    band = pl.col("condition_band").replace_strict(places, default=None, return_dtype=pl.Int8)
+    steps = (band - places[car["condition_band"]]).abs() if car["condition_band"] else pl.lit(0)
+    return sold.sort(
+        (pl.col("chassis_number") == pl.lit(car["chassis_number"], dtype=pl.String)).fill_null(False).not_(),
+        pl.col("variant").eq_missing(pl.lit(car["variant"], dtype=pl.String)).not_(),
+        steps.fill_null(len(CONDITION_BANDS)),
+        pl.col("event_date"),
+        descending=[False, False, False, True],
+    ).select(SALE_COLUMNS)
+
+
+def _money(amount: float | None) -> Decimal | None:
+    return None if amount is None else Decimal(amount).quantize(_CENT)
+
+
+def _plain(value: Any) -> Any:
+    match value:
+        case pl.DataFrame():
+            return [_plain(row) for row in value.iter_rows(named=True)]
+        case dict():
+            return {name: _plain(part) for name, part in value.items()}
+        case Decimal() | date():
+            return str(value)
+        case _:
+            return value

@@ -1,0 +1,228 @@
+"""Charts of a valuation: facts in, ``alt.Chart`` out; ``captions`` says what each one shows.
+
+Colours are Okabe and Ito's (2008), which people with any colour vision tell apart; shape, dash and words say
+the same again, so that a chart also reads in grey print.
+"""
+
+from typing import Final
+
+import altair as alt
+import polars as pl
+
+from pricing.decisions.valuation import Valuation
+from pricing.documents.sentences import (
+    basis_words,
+    effect_words,
+    exact_words,
+    money_words,
+    option_words,
+)
+from pricing.vocabulary import CONDITION_BANDS
+
+BLUE: Final = "#0072B2"
+PALE: Final = "#7FB8D8"
+VERMILION: Final = "#D55E00"
+GREY: Final = "#7F7F7F"
+
+UNGRADED: Final = "not graded"
+
+MOST_POINTS: Final = 400
+"""Sales drawn as points, nearest first; more would hide each other."""
+
+
+def distribution_chart(valuation: Valuation) -> alt.LayerChart:
+    """Cars in 100 that would sell in each price bracket, with low, mid, high and the asking price marked."""
+    currency = valuation.currency
+    width = float((valuation.distribution["to_price"] - valuation.distribution["from_price"]).min())  # type: ignore[arg-type]
+    low, high = float(valuation.low or 0), float(valuation.high or 0)
+    middle = (pl.col("from_price") + pl.col("to_price")) / 2
+    cars = valuation.distribution.with_columns(
+        cars=100 * pl.col("share"),
+        part=pl.when(middle.is_between(low, high)).then(pl.lit(_INSIDE)).otherwise(pl.lit(_OUTSIDE)),
+    )
+    bars = (
+        alt.Chart(cars)
+        .mark_rect(stroke="white", strokeWidth=0.5)
+        .encode(
+            x=_price_axis("from_price", valuation),
+            x2="to_price:Q",
+            y2=alt.datum(0),
+            y=alt.Y("cars:Q", title=f"cars in 100, per {currency} {width:,.0f}", axis=alt.Axis(tickCount=5)),
+            color=alt.Color(
+                "part:N",
+                title=None,
+                scale=alt.Scale(domain=[_INSIDE, _OUTSIDE], range=[BLUE, PALE]),
+                legend=alt.Legend(orient="bottom", labelLimit=300),
+            ),
+            tooltip=[
+                alt.Tooltip("from_price:Q", title=f"from ({currency})", format=",.0f"),
+                alt.Tooltip("to_price:Q", title=f"to ({currency})", format=",.0f"),
+                alt.Tooltip("cars:Q", title="cars in 100", format=".1f"),
+            ],
+        )
+    )
+    marks = [
+        {"price": float(price), "mark": name, "words": f"{name} {money_words(price, currency)}"}
+        for name, price in (("low", valuation.low), ("mid", valuation.mid), ("high", valuation.high))
+        if price is not None
+    ]
+    rules = alt.Chart(pl.DataFrame(marks)).mark_rule(color=GREY, strokeDash=[4, 3], strokeWidth=1.5)
+    names = alt.Chart(pl.DataFrame(marks)).mark_text(baseline="bottom", dy=-4, fontSize=12, color=GREY)
+    layers: list[alt.Chart] = [
+        bars,
+        rules.encode(x="price:Q", tooltip=alt.Tooltip("words:N", title="range")),
+        names.encode(x="price:Q", y=alt.value(0), text="mark:N"),
+    ]
+    return alt.LayerChart(layer=[*layers, *_asking(valuation)]).properties(
+        title=_title("What cars like this one sell for", valuation), height=300
+    )
+
+
+def bands_chart(valuation: Valuation) -> alt.LayerChart:
+    """The range of this car in each condition band, the recorded sales of the model, and the asking price."""
+    currency = valuation.currency
+    order = [*reversed(CONDITION_BANDS), UNGRADED]
+    own = valuation.car["condition_band"]
+    ranges = valuation.bands.drop_nulls("mid").with_columns(
+        part=pl.when(pl.col("condition_band") == pl.lit(own, dtype=pl.String))
+        .then(pl.lit("this car"))
+        .otherwise(pl.lit("this car in another band")),
+    )
+    band_axis = alt.Y("condition_band:N", sort=order, title="condition band", axis=alt.Axis(labelLimit=130))
+    spans = (
+        alt.Chart(ranges)
+        .mark_bar(height=16, cornerRadius=2)
+        .encode(
+            y=band_axis,
+            x=_price_axis("low", valuation),
+            x2="high:Q",
+            color=alt.Color(
+                "part:N",
+                title=None,
+                scale=alt.Scale(domain=["this car", "this car in another band"], range=[BLUE, PALE]),
+                legend=alt.Legend(orient="bottom", labelLimit=300),
+            ),
+            tooltip=[
+                alt.Tooltip("condition_band:N", title="condition band"),
+                *(
+                    alt.Tooltip(f"{name}:Q", title=f"{name} ({currency})", format=",.0f")
+                    for name in ("low", "mid", "high")
+                ),
+            ],
+        )
+    )
+    middles = alt.Chart(ranges).mark_tick(color="white", thickness=3, size=16).encode(y=band_axis, x="mid:Q")
+    sold = (
+        valuation.sales.head(MOST_POINTS)
+        .with_columns(
+            pl.col("condition_band").fill_null(UNGRADED),
+            pl.col("price").cast(pl.Float64),
+            pl.col("event_date").dt.to_string("%-d %B %Y"),
+            pl.col("options").list.join(", ").str.replace_all("_", " "),
+        )
+        .drop("source_ref")
+    )
+    points = (
+        alt.Chart(sold)
+        .mark_point(size=28, filled=False, color="black", strokeWidth=1.2, opacity=0.65, yOffset=14)
+        .encode(
+            y=band_axis,
+            x="price:Q",
+            tooltip=[
+                alt.Tooltip("event_date:N", title="sold"),
+                alt.Tooltip("variant:N"),
+                alt.Tooltip("year:Q", format="d"),
+                alt.Tooltip("condition_band:N", title="condition band"),
+                alt.Tooltip("odometer_km:Q", title="odometer (km)", format=",.0f"),
+                alt.Tooltip("options:N"),
+                alt.Tooltip("price:Q", title=f"price ({currency}, {valuation.basis})", format=",.0f"),
+                alt.Tooltip("source:N"),
+            ],
+        )
+    )
+    layers = [spans, middles, points] if ranges.height else [points]
+    return alt.LayerChart(layer=[*layers, *_asking(valuation, label=False)]).properties(
+        title=_title("Price by condition band", valuation), height=alt.Step(52)
+    )
+
+
+def terms_chart(valuation: Valuation) -> alt.LayerChart:
+    """How the price builds up, term by term, from the average sale on record to this car's mid price."""
+    steps = valuation.terms.with_columns(after=pl.col("factor").cum_prod()).with_columns(
+        before=pl.col("after").shift(1).fill_null(pl.col("after").first()),
+        line=pl.int_range(pl.len()),
+    )
+    steps = steps.with_columns(
+        words=pl.struct("term", "value").map_elements(_term_words, return_dtype=pl.String),
+        effect=pl.col("factor").map_elements(effect_words, return_dtype=pl.String),
+        direction=pl.when(pl.col("factor") >= 1).then(pl.lit(_RAISES)).otherwise(pl.lit(_LOWERS)),
+    ).with_columns(
+        effect=pl.when(pl.col("line") == 0)
+        .then(pl.lit(money_words(steps["after"][0], valuation.currency)))
+        .otherwise("effect")
+    )
+    axis = alt.Y("words:N", sort=steps["words"].to_list(), title=None, axis=alt.Axis(labelLimit=170))
+    base = alt.Chart(steps)
+    bars = base.mark_bar(height=12).encode(
+        y=axis,
+        x=_price_axis("before", valuation, scale=alt.Scale(type="log", nice=False, padding=40)),
+        x2="after:Q",
+        color=alt.Color(
+            "direction:N",
+            title=None,
+            scale=alt.Scale(domain=[_RAISES, _LOWERS], range=[BLUE, VERMILION]),
+            legend=alt.Legend(orient="bottom"),
+        ),
+        tooltip=[
+            alt.Tooltip("words:N", title="term"),
+            alt.Tooltip("effect:N"),
+            alt.Tooltip("after:Q", title=f"price so far ({valuation.currency})", format=",.0f"),
+        ],
+    )
+    ticks = base.mark_tick(color=GREY, thickness=2, size=12).encode(y=axis, x="after:Q")
+    words = (
+        base.transform_calculate(right="max(datum.before, datum.after)")
+        .mark_text(align="left", dx=5, fontSize=11, color=GREY)
+        .encode(y=axis, x="right:Q", text="effect:N")
+    )
+    return alt.LayerChart(layer=[bars, ticks, words]).properties(
+        title=_title("What makes up the mid price", valuation), height=alt.Step(22)
+    )
+
+
+_INSIDE: Final = "between low and high"
+_OUTSIDE: Final = "outside the range"
+_RAISES: Final = "raises the price"
+_LOWERS: Final = "lowers the price"
+
+
+def _term_words(term: dict[str, str | None]) -> str:
+    name, value = option_words(str(term["term"])), term["value"]
+    return name if value is None else f"{name}: {value}"
+
+
+def _title(words: str, valuation: Valuation) -> alt.TitleParams:
+    return alt.TitleParams(words, subtitle=basis_words(valuation), anchor="start", fontSize=15)
+
+
+def _price_axis(column: str, valuation: Valuation, scale: alt.Scale | None = None) -> alt.X:
+    return alt.X(
+        f"{column}:Q",
+        title=f"price ({valuation.currency}, {valuation.basis})",
+        axis=alt.Axis(format=",.0f", tickCount=5, labelOverlap=True),
+        scale=alt.Scale(zero=False, nice=False, padding=8) if scale is None else scale,
+    )
+
+
+def _asking(valuation: Valuation, label: bool = True) -> list[alt.Chart]:
+    if valuation.asking is None:
+        return []
+    words = f"asking {exact_words(valuation.asking, valuation.currency)}"
+    marked = alt.Chart(pl.DataFrame({"price": [float(valuation.asking)], "words": [words]}))
+    rule = marked.mark_rule(color=VERMILION, strokeWidth=2.5).encode(
+        x="price:Q", tooltip=alt.Tooltip("words:N", title="price")
+    )
+    if not label:
+        return [rule]
+    text = marked.mark_text(color=VERMILION, fontWeight="bold", baseline="bottom", dy=-18, fontSize=12)
+    return [rule, text.encode(x="price:Q", y=alt.value(0), text="words:N")]

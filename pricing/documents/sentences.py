@@ -1,0 +1,159 @@
+"""Facts of a valuation in plain words. Every amount is said with its basis, currency and date close by."""
+
+from datetime import date
+from decimal import Decimal
+from typing import Any, Final
+
+from pricing.decisions.valuation import Valuation
+
+CAUTION: Final = (
+    "An estimate from sale records is not an appraisal: it has not seen the car. Before money changes hands, "
+    "have the car inspected by a qualified person; a formal value is for a qualified valuer to give."
+)
+"""Shown wherever a range is."""
+
+_FIGURES: Final = 3
+
+
+def money_words(amount: float | Decimal, currency: str) -> str:
+    """An amount to three significant figures, which is more than a range can claim.
+
+    >>> money_words(Decimal("12345.67"), "EUR")
+    'EUR 12,300'
+    >>> money_words(432.5, "GBP")
+    'GBP 432'
+    """
+    return f"{currency} {rounded(amount):,}"
+
+
+def exact_words(amount: float | Decimal, currency: str) -> str:
+    """An amount as it was paid or asked, to the whole unit.
+
+    >>> exact_words(Decimal("12345.67"), "EUR")
+    'EUR 12,346'
+    """
+    return f"{currency} {round(amount):,}"
+
+
+def rounded(amount: float | Decimal) -> int:
+    """An amount to three significant figures and no finer than whole units.
+
+    >>> rounded(98765.4), rounded(12.3)
+    (98800, 12)
+    """
+    digits = len(str(abs(int(amount))))
+    return round(int(round(amount)), min(0, _FIGURES - digits))
+
+
+def day_words(day: date) -> str:
+    """A date that no country reads wrongly.
+
+    >>> day_words(date(2026, 6, 3))
+    '3 June 2026'
+    """
+    return f"{day.day} {day:%B %Y}"
+
+
+def option_words(code: str) -> str:
+    """An option code, or a column, as words.
+
+    >>> option_words("wire_wheels")
+    'wire wheels'
+    """
+    return code.removesuffix("_km").replace("_", " ")
+
+
+def car_words(car: dict[str, Any]) -> str:
+    """The car in one line.
+
+    >>> car_words({"make": "Corvane", "model": "Six", "year": 1968, "options": ["wire_wheels"]})
+    '1968 Corvane Six, condition not graded, wire wheels'
+    """
+    name = " ".join(
+        str(car[part]) for part in ("year", "make", "model", "variant") if car.get(part) is not None
+    )
+    odometer = car.get("odometer_km")
+    details = [
+        car.get("condition_band") or "condition not graded",
+        None if odometer is None else f"{odometer:,.0f} km",
+        *(option_words(code) for code in car.get("options") or []),
+    ]
+    return ", ".join([name, *(str(detail) for detail in details if detail is not None)])
+
+
+def basis_words(valuation: Valuation) -> str:
+    """What the amounts include, in which money, and when: the line that stands beside every number."""
+    return f"{valuation.basis} prices in {valuation.currency} at {day_words(valuation.as_of)}"
+
+
+def range_sentence(valuation: Valuation) -> str:
+    """The range, or why there is none."""
+    if valuation.low is None or valuation.mid is None or valuation.high is None:
+        return f"No range can be given: {valuation.reason}."
+    low, mid, high = (
+        money_words(price, valuation.currency) for price in (valuation.low, valuation.mid, valuation.high)
+    )
+    share = round(100 * valuation.coverage)
+    return (
+        f"Of 100 cars like this one, {share} should sell between {low} and {high}, and half below {mid}. "
+        f"These are {basis_words(valuation)}."
+    )
+
+
+def standing_sentence(valuation: Valuation) -> str:
+    """Where the asking price stands among the prices that like cars sell for."""
+    if valuation.asking is None:
+        return "No asking price was given."
+    asked = exact_words(valuation.asking, valuation.currency)
+    if valuation.standing is None or valuation.low is None or valuation.high is None:
+        return f"The asking price of {asked} cannot be placed, for there is no range."
+    share = _share_words(valuation.standing)
+    if valuation.asking < valuation.low:
+        where = "below the low end of the range: ask why before hoping for a bargain"
+    elif valuation.asking > valuation.high:
+        where = "above the high end of the range: it needs a reason that the records do not show"
+    else:
+        where = "inside the range"
+    return f"The asking price of {asked} is {where}; {share} cars like this one would sell for less."
+
+
+def evidence_sentence(valuation: Valuation) -> str:
+    """How many sales stand behind the range, and how near they are."""
+    name = f"{valuation.car['make']} {valuation.car['model']}"
+    sales = valuation.sales
+    if sales.is_empty():
+        at = day_words(valuation.as_of)
+        return f"No {name} is recorded as sold by {at}. Evidence depth: {valuation.evidence}."
+    days = sorted(sales["event_date"].unique().to_list())
+    first, last = day_words(days[0]), day_words(days[-1])
+    span = f"between {first} and {last}" if len(days) > 1 else f"on {last}"
+    others = [
+        f"{count} {words}"
+        for count, words in (
+            (valuation.unsold, "offered without a buyer"),
+            (valuation.asked, "only asked for"),
+        )
+        if count
+    ]
+    beside = f", {' and '.join(others)}" if others else ""
+    return f"{sales.height} {name} sold {span}{beside}. Evidence depth: {valuation.evidence}."
+
+
+def effect_words(factor: float) -> str:
+    """What a factor does to the price, as a per cent change.
+
+    >>> effect_words(1.1234), effect_words(0.9), effect_words(2.5), effect_words(1.0001)
+    ('+12 %', '-10 %', 'x 2.5', 'no change')
+    """
+    if factor >= 2 or factor <= 0.5:
+        return f"x {factor:.2g}"
+    change = round(100 * (factor - 1))
+    return f"{change:+d} %" if change else "no change"
+
+
+def _share_words(share: float) -> str:
+    if share < 0.01:
+        return "fewer than 1 in 100"
+    if share > 0.99:
+        return "more than 99 in 100"
+    return f"about {round(100 * share)} in 100"
