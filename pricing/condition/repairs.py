@@ -1,0 +1,308 @@
+"""From findings to repair jobs to a repair budget: a distribution, not a number.
+
+Every draw of an inspection's states calls for jobs; each job costs parts and hours drawn from their
+three-point estimates. Costs within an area are correlated (a rusty car is rusty all over; a Gaussian copula
+with one factor an area), so a budget is wider than the sum of independent lines. What was not seen is in it
+with its own chance.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+
+import numpy as np
+import polars as pl
+from numpy.typing import NDArray
+
+from pricing.condition.assessment import InspectionResult
+from pricing.condition.catalogue import Catalogue, Job, Quote
+from pricing.condition.checks import AREAS, STATES, Check
+from pricing.condition.pert import Floats, pert_at_score, pert_mean
+from pricing.errors import InspectionError, MoneyError
+from pricing.money import minor_unit_places, with_rates
+
+CORRELATION = 0.5
+"""Correlation of the normal scores of two costs in one area: an assumption, not an estimate."""
+
+CHANGE_JOBS = "upgrades_workmanship"
+"""The check whose jobs put right a change that was done badly."""
+
+Mask = NDArray[np.bool_]
+
+
+@dataclass(frozen=True, eq=False)
+class RepairCosts:
+    """What every repair of one inspected car would cost, drawn once; budgets and decisions sum over it.
+
+    A line is a job at one finding (``per`` "place") or for the car. ``calls`` says which line is called for
+    by which item in which state; ``unit`` is the cost of each line in each draw, all taxes in, in
+    ``currency``.
+    """
+
+    result: InspectionResult
+    catalogue: Catalogue
+    country: str
+    currency: str
+    on: date
+    jobs: tuple[Job, ...]
+    calls: tuple[tuple[int, int, int, int], ...]
+    """(item, state, line, times)."""
+    unit: Floats
+    expected: Floats
+    """Expected cost of each line, shape (lines,)."""
+    quotes: tuple[Quote, ...]
+
+    def times(self, mended: Mask) -> NDArray[np.int16]:
+        """How often each line is paid in each draw, shape (draws, lines), when the items of ``mended``
+        (draws, items) are put right."""
+        count = np.zeros(self.unit.shape, dtype=np.int16)
+        for item, state, line, times in self.calls:
+            count[:, line] += times * (mended[:, item] & (self.result.states[:, item] == state))
+        by_job: dict[str, list[int]] = {}
+        for line, job in enumerate(self.jobs):
+            by_job.setdefault(job.id, []).append(line)
+            if job.per == "car":
+                np.minimum(count[:, line], 1, out=count[:, line])
+        for line, job in enumerate(self.jobs):
+            for name in job.includes:
+                for other in by_job.get(name, []):
+                    count[count[:, line] > 0, other] = 0
+        return count
+
+    def total(self, mended: Mask) -> Floats:
+        """Cost of putting the items of ``mended`` right, shape (draws,)."""
+        return np.einsum("ij,ij->i", self.times(mended), self.unit)
+
+    def expected_by_state(self) -> Floats:
+        """Expected cost of putting each item right by itself from each state, shape (items, states); nought
+        for sound, infinite where no job leads there."""
+        cost = np.full((len(self.result.items.ids), len(STATES)), np.inf)
+        cost[:, 0] = 0.0
+        for item, state, line, times in self.calls:
+            known = cost[item, state] if np.isfinite(cost[item, state]) else 0.0
+            cost[item, state] = known + times * self.expected[line]
+        return cost
+
+
+@dataclass(frozen=True, eq=False)
+class RepairBudget:
+    """What it takes to put the car right.
+
+    ``p10``, ``p50`` and ``p80`` of the total, all taxes in, in ``currency`` at prices of ``on``. ``areas`` is
+    a frame of area, p10, p50, p80, expected; ``lines`` of job, title, area, reason, chance, expected,
+    certain, quoted, dearest first. ``certain`` is the expected cost of what was seen, ``hidden`` that of what
+    was not. ``without_job`` are findings that no job leads from: not in the total. ``notice`` belongs beside
+    every figure.
+    """
+
+    draws: Floats
+    p10: Decimal
+    p50: Decimal
+    p80: Decimal
+    expected: Decimal
+    certain: Decimal
+    hidden: Decimal
+    areas: pl.DataFrame
+    lines: pl.DataFrame
+    without_job: tuple[str, ...]
+    currency: str
+    country: str
+    on: date
+    notice: str
+
+    def top(self, rows: int = 10) -> pl.DataFrame:
+        """The items that matter most to the total."""
+        return self.lines.head(rows)
+
+
+def price_repairs(
+    result: InspectionResult,
+    catalogue: Catalogue,
+    *,
+    country: str,
+    currency: str | None = None,
+    own_rates: pl.DataFrame | None = None,
+    quotes: Sequence[Quote] = (),
+    correlation: float = CORRELATION,
+    seed: int = 0,
+) -> RepairCosts:
+    """Draw the cost of every repair that the states of an inspection may call for.
+
+    ``country`` (ISO 3166-1) chooses labour rates and tax; ``currency`` is the one to count in (None: the
+    catalogue's), converted at the catalogue's date, or a quote's own, by the reference rates or by
+    ``own_rates`` (currency, rate_date, rate: units for one unit of ``currency``). Raises ``InspectionError``
+    for an unknown job, a missing labour or tax rate, and ``MoneyError`` for a missing currency rate.
+    """
+    if not 0 <= correlation < 1:
+        raise InspectionError(f"correlation must be at least 0 and below 1, got {correlation}")
+    target = catalogue.currency if currency is None else currency
+    minor_unit_places(target)
+    quoted = {quote.job: quote for quote in quotes}
+    for name in quoted:
+        catalogue.job(name)
+    lines, calls = _lines(result, catalogue)
+    tax = 1.0 + float(catalogue.tax_rate(country))
+    labour = catalogue.labour_currency.get(country, target)
+    rates = _rates(
+        {(catalogue.currency, catalogue.price_date), (labour, catalogue.price_date)}
+        | {(quote.currency, quote.quoted_on) for quote in quotes},
+        target,
+        own_rates,
+    )
+    parts = np.zeros((3, len(lines)))
+    work = np.zeros((3, len(lines)))
+    for line, job in enumerate(lines):
+        if job.id in quoted:
+            quote = quoted[job.id]
+            parts[:, line] = [float(step) * rates[quote.currency, quote.quoted_on] for step in quote.amount]
+        else:
+            rate = float(catalogue.labour_rate(country, job.kind)) * rates[labour, catalogue.price_date] * tax
+            unit = rates[catalogue.currency, catalogue.price_date] * tax
+            parts[:, line] = [float(step) * unit for step in job.parts]
+            work[:, line] = [float(step) * rate for step in job.hours]
+    areas = np.array([AREAS.index(job.area) for job in lines], dtype=np.intp)
+    rng = np.random.default_rng([seed, 2])
+    draws = len(result.draws)
+    shared = np.sqrt(correlation) * rng.standard_normal((draws, len(AREAS)))[:, areas]
+    own = np.sqrt(1.0 - correlation)
+    unit_cost = pert_at_score(shared + own * rng.standard_normal((draws, len(lines))), *parts)
+    unit_cost += pert_at_score(shared + own * rng.standard_normal((draws, len(lines))), *work)
+    return RepairCosts(
+        result=result,
+        catalogue=catalogue,
+        country=country,
+        currency=target,
+        on=catalogue.price_date,
+        jobs=lines,
+        calls=calls,
+        unit=unit_cost,
+        expected=pert_mean(*parts) + pert_mean(*work),
+        quotes=tuple(quotes),
+    )
+
+
+def repair_budget(costs: RepairCosts, *, least: str = "needs repair") -> RepairBudget:
+    """The budget to put right every finding that is at least as bad as ``least`` (one of ``STATES``).
+
+    Raises ``InspectionError`` for an unknown state.
+    """
+    if least not in STATES[1:]:
+        raise InspectionError(f"unknown state {least!r}: expected one of {', '.join(STATES[1:])}")
+    result = costs.result
+    mended = result.states >= STATES.index(least)
+    count = costs.times(mended)
+    paid = count * costs.unit
+    total = paid.sum(axis=1)
+    seen = result.items.states >= STATES.index(least)
+    certain = float(costs.total(mended & seen).mean())
+    places = minor_unit_places(costs.currency)
+
+    def money(value: float) -> Decimal:
+        return Decimal(repr(float(value))).quantize(Decimal(1).scaleb(-places)) + 0  # no minus nought
+
+    levels = np.quantile(total, [0.1, 0.5, 0.8])
+    by_area = np.array([paid[:, [job.area == area for job in costs.jobs]].sum(axis=1) for area in AREAS])
+    quantiles = np.quantile(by_area, [0.1, 0.5, 0.8], axis=1)
+    quoted = {quote.job for quote in costs.quotes}
+    known = costs.times(mended & seen).max(axis=0, initial=0) > 0
+    lines = pl.DataFrame(
+        {
+            "job": [job.id for job in costs.jobs],
+            "title": [job.title for job in costs.jobs],
+            "area": [job.area for job in costs.jobs],
+            "reason": _reasons(costs),
+            "chance": (count > 0).mean(axis=0),
+            "expected": paid.mean(axis=0),
+            "certain": known,
+            "quoted": [job.id in quoted for job in costs.jobs],
+        }
+    )
+    unpriced = ~np.isfinite(costs.expected_by_state())
+    return RepairBudget(
+        draws=total,
+        p10=money(levels[0]),
+        p50=money(levels[1]),
+        p80=money(levels[2]),
+        expected=money(total.mean()),
+        certain=money(certain),
+        hidden=money(total.mean() - certain),
+        areas=pl.DataFrame(
+            {
+                "area": AREAS,
+                "p10": quantiles[0],
+                "p50": quantiles[1],
+                "p80": quantiles[2],
+                "expected": by_area.mean(axis=1),
+            }
+        ).filter(pl.col("expected") > 0),
+        lines=lines.filter(pl.col("expected") > 0).sort("expected", descending=True),
+        without_job=tuple(
+            result.items.ids[place]
+            for place in np.flatnonzero(seen)
+            if unpriced[place, result.items.states[place]]
+        ),
+        currency=costs.currency,
+        country=costs.country,
+        on=costs.on,
+        notice=costs.catalogue.notice,
+    )
+
+
+def _lines(
+    result: InspectionResult, catalogue: Catalogue
+) -> tuple[tuple[Job, ...], tuple[tuple[int, int, int, int], ...]]:
+    """The lines, and which item in which state calls for which of them how often."""
+    sheet = result.inspection.sheet
+    checks: dict[int, Check] = dict(enumerate(sheet.scored))
+    places: dict[tuple[str, int], int] = {}
+    lines: list[Job] = []
+    calls: list[tuple[int, int, int, int]] = []
+    for item in range(len(result.items.ids)):
+        check = checks[item] if item in checks else sheet.check(CHANGE_JOBS)
+        for state, names in check.jobs.items():
+            for name in dict.fromkeys(names):
+                if name not in catalogue.jobs:
+                    raise InspectionError(
+                        f"unknown job {name!r}, which check {check.id!r} leads to: "
+                        f"not in the repair catalogue {catalogue.name!r}"
+                    )
+                job = catalogue.jobs[name]
+                key = (name, item if job.per == "place" else -1)
+                if key not in places:
+                    places[key] = len(lines)
+                    lines.append(job)
+                calls.append((item, STATES.index(state), places[key], names.count(name)))
+    return tuple(lines), tuple(calls)
+
+
+def _reasons(costs: RepairCosts) -> list[str]:
+    """For each line the items that call for it in some draw, at most three by name."""
+    titles = {check.id: check.title for check in costs.result.inspection.sheet.scored}
+    items: list[dict[str, None]] = [{} for _ in costs.jobs]
+    reached = np.array([(costs.result.states == state).any(axis=0) for state in range(len(STATES))])
+    for item, state, line, _ in costs.calls:
+        if reached[state, item]:
+            name = costs.result.items.ids[item]
+            items[line][titles.get(name, name)] = None
+    return [
+        "; ".join(list(names)[:3]) + (f" and {len(names) - 3} more" if len(names) > 3 else "")
+        for names in items
+    ]
+
+
+def _rates(
+    wanted: set[tuple[str, date]], target: str, own_rates: pl.DataFrame | None
+) -> dict[tuple[str, date], float]:
+    """Units of ``target`` for one unit of each currency on each day."""
+    frame = pl.DataFrame(sorted(wanted), schema={"currency": pl.String, "event_date": pl.Date}, orient="row")
+    rates = with_rates(frame, target, own_rates)
+    missing = rates.filter(pl.col("units").is_null())
+    if not missing.is_empty():
+        currency, day = missing.select("currency", "event_date").row(0)
+        raise MoneyError(f"no rate from {currency} to {target} on {day}: give your own dated rate")
+    value = rates["base_units"] / rates["units"]
+    return {
+        key: float(rate)
+        for key, rate in zip(rates.select("currency", "event_date").rows(), value, strict=True)
+    }
