@@ -86,7 +86,7 @@ def _offered_again(rows: pl.DataFrame, rng: np.random.Generator) -> pl.DataFrame
         rows["event_date"]
         + pl.Series(rng.integers(30, 115, rows.height)).cast(pl.Duration("ms")) * 86_400_000
     )
-    schedule = schedule_of(rows["source"], day)
+    schedule = schedule_of(rows["source"], rows["currency"], day)
     hammer = round_to_steps(hammer_of(np.exp(expected + noise) * rate, schedule), 0.5)
     return rows.with_columns(
         event_date=day,

@@ -103,7 +103,7 @@ def draw_market(rng: np.random.Generator) -> tuple[pl.DataFrame, Parameters]:
     country = COUNTRIES["country"][cars.country]
     source = country.replace_strict(SOURCES, default=EXCHANGE)
     currency = country.replace_strict(CURRENCIES, default="EUR")
-    schedule = schedule_of(source, pl.Series(day))
+    schedule = schedule_of(source, currency, pl.Series(day))
     rate = rates(currency, pl.Series(day))
     expected, noise = log_price(parameters, cars, channel, month), draw_noise(cars, rng)
     offers = make_offers(
