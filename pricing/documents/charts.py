@@ -15,7 +15,7 @@ from pricing.documents.sentences import (
     effect_words,
     exact_words,
     money_words,
-    option_words,
+    term_words,
 )
 from pricing.vocabulary import CONDITION_BANDS
 
@@ -66,11 +66,12 @@ def distribution_chart(valuation: Valuation) -> alt.LayerChart:
         for name, price in (("low", valuation.low), ("mid", valuation.mid), ("high", valuation.high))
         if price is not None
     ]
-    rules = alt.Chart(pl.DataFrame(marks)).mark_rule(color=GREY, strokeDash=[4, 3], strokeWidth=1.5)
+    ends = alt.Chart(pl.DataFrame(marks)).encode(x="price:Q", tooltip=alt.Tooltip("words:N", title="range"))
     names = alt.Chart(pl.DataFrame(marks)).mark_text(baseline="bottom", dy=-4, fontSize=12, color=GREY)
     layers: list[alt.Chart] = [
         bars,
-        rules.encode(x="price:Q", tooltip=alt.Tooltip("words:N", title="range")),
+        ends.mark_rule(color="white", strokeWidth=3),
+        ends.mark_rule(color="black", strokeDash=[4, 3], strokeWidth=1.5),
         names.encode(x="price:Q", y=alt.value(0), text="mark:N"),
     ]
     return alt.LayerChart(layer=[*layers, *_asking(valuation)]).properties(
@@ -153,7 +154,7 @@ def terms_chart(valuation: Valuation) -> alt.LayerChart:
         line=pl.int_range(pl.len()),
     )
     steps = steps.with_columns(
-        words=pl.struct("term", "value").map_elements(_term_words, return_dtype=pl.String),
+        words=pl.struct("term", "value").map_elements(term_words, return_dtype=pl.String),
         effect=pl.col("factor").map_elements(effect_words, return_dtype=pl.String),
         direction=pl.when(pl.col("factor") >= 1).then(pl.lit(_RAISES)).otherwise(pl.lit(_LOWERS)),
     ).with_columns(
@@ -194,11 +195,6 @@ _INSIDE: Final = "between low and high"
 _OUTSIDE: Final = "outside the range"
 _RAISES: Final = "raises the price"
 _LOWERS: Final = "lowers the price"
-
-
-def _term_words(term: dict[str, str | None]) -> str:
-    name, value = option_words(str(term["term"])), term["value"]
-    return name if value is None else f"{name}: {value}"
 
 
 def _title(words: str, valuation: Valuation) -> alt.TitleParams:

@@ -1,5 +1,6 @@
 """Facts of a valuation in plain words. Every amount is said with its basis, currency and date close by."""
 
+from collections.abc import Mapping
 from datetime import date
 from decimal import Decimal
 from typing import Any, Final
@@ -149,6 +150,43 @@ def effect_words(factor: float) -> str:
         return f"x {factor:.2g}"
     change = round(100 * (factor - 1))
     return f"{change:+d} %" if change else "no change"
+
+
+def term_words(term: Mapping[str, Any]) -> str:
+    """A term of the price with the car's own value.
+
+    >>> term_words({"term": "condition", "value": "average"}), term_words({"term": "make", "value": None})
+    ('condition: average', 'make')
+    """
+    name, value = option_words(str(term["term"])), term["value"]
+    return name if value is None else f"{name}: {value}"
+
+
+def distribution_caption(valuation: Valuation) -> str:
+    """What ``charts.distribution_chart`` shows."""
+    asked = "" if valuation.asking is None else "; the thick line is the asking price"
+    return (
+        "Each column is a price bracket; its height is how many of 100 cars like this one would sell in it. "
+        f"The darker columns lie between the low and the high price{asked}."
+    )
+
+
+def bands_caption(valuation: Valuation) -> str:
+    """What ``charts.bands_chart`` shows."""
+    asked = "" if valuation.asking is None else " The thick line is the asking price."
+    return (
+        "Each bar runs from the low to the high price of this car in that condition band; the notch is its mid "
+        "price. Rings are recorded sales of the model at the price paid on the day, not adjusted to this car."
+        + asked
+    )
+
+
+def terms_caption(valuation: Valuation) -> str:
+    """What ``charts.terms_chart`` shows."""
+    return (
+        "From the average sale on record, each line moves the price up or down; the last one ends at this "
+        "car's mid price. The effects multiply."
+    )
 
 
 def _share_words(share: float) -> str:

@@ -1,0 +1,256 @@
+"""The command line: each command opens a market, calls the library and prints.
+
+Heavy libraries are imported by the commands that need them, so that ``--help`` and a slip of the finger are
+answered at once.
+"""
+
+import json
+import sys
+from datetime import date
+from decimal import Decimal, InvalidOperation
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any, Final
+
+import typer
+from typer.exceptions import TyperException
+
+from pricing.errors import DecisionError, MarketError, PricingError
+from pricing.vocabulary import (
+    CHANNELS,
+    CONDITION_BANDS,
+    DISTANCE_UNITS,
+    DRIVE_SIDES,
+    MATCHING_NUMBERS,
+)
+
+if TYPE_CHECKING:
+    from pricing.model.price_model import PriceModel
+    from pricing.store import Market
+
+app = typer.Typer(
+    name="pricing",
+    help="Price classic cars from condition-graded sale records.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+)
+
+MARKET_FILE: Final = Path("market.duckdb")
+DEMO_FILE: Final = Path("demo.duckdb")
+
+MarketOption = Annotated[
+    Path, typer.Option("--market", envvar="PRICING_MARKET", help="Market file (DuckDB).", show_default=True)
+]
+PortOption = Annotated[
+    int | None,
+    typer.Option("--port", help="Port of the dashboard; without it, the first free one from 8501."),
+]
+
+
+def run() -> None:
+    """Run the command line: one line on standard error and exit code 1 for anything a person can mend."""
+    try:
+        code = app(standalone_mode=False)
+    except (PricingError, TyperException) as error:
+        message = error.format_message() if hasattr(error, "format_message") else str(error)
+        sys.stderr.write(f"error: {' '.join(message.split())}\n")
+        code = 1
+    except KeyboardInterrupt:
+        code = 130
+    sys.exit(code if isinstance(code, int) else 0)
+
+
+@app.command(epilog="Example: pricing demo --no-dashboard")
+def demo(
+    market: Annotated[
+        Path, typer.Option("--market", help="Market file to make; kept apart from your own.")
+    ] = DEMO_FILE,
+    dashboard: Annotated[
+        bool, typer.Option("--dashboard/--no-dashboard", help="Serve the dashboard at the end.")
+    ] = True,
+    port: PortOption = None,
+) -> None:
+    """Load an invented market, fit the price model, price an example car and serve the dashboard."""
+    import data_demo
+
+    load(data_demo.files(), market=market)
+    fit(market)
+    from pricing.decisions.valuation import value_car
+    from pricing.service.terminal import show_valuation
+
+    car = data_demo.example_car()
+    asking = Decimal(str(car.pop("asking")))
+    opened, model = _fitted(market)
+    show_valuation(value_car(opened, model, car, asking=asking))
+    if dashboard:
+        from pricing.service.serving import serve
+
+        serve(market, port, _query(car, asking))
+
+
+@app.command(epilog="Example: pricing load sales.csv --mapping columns.toml")
+def load(
+    files: Annotated[
+        list[Path], typer.Argument(help="Files of sale records: csv, xlsx, parquet.", show_default=False)
+    ],
+    mapping: Annotated[
+        Path | None,
+        typer.Option("--mapping", help="TOML file that says which of their columns is which of ours."),
+    ] = None,
+    market: MarketOption = MARKET_FILE,
+) -> None:
+    """Load files of sale records into the market file, which is made when absent.
+
+    Rows that break a rule are kept in quarantine with the names of the rules; known rows are left out.
+    """
+    from pricing.service.terminal import progress, show_report
+    from pricing.store import Market
+
+    opened = Market.open(market)
+    with progress() as tell:
+        report = opened.load(files, mapping=mapping, progress=tell)
+    show_report(report)
+
+
+@app.command(epilog="Example: pricing fit --market market.duckdb")
+def fit(market: MarketOption = MARKET_FILE) -> None:
+    """Fit the price model to all sales of the market file, calibrate its ranges, and keep it in the file."""
+    from pricing.model.price_model import PriceModel
+    from pricing.model.saved import save
+    from pricing.model.spec import FeatureSpec
+    from pricing.service.terminal import progress, show_fit
+
+    opened = _open(market)
+    with progress() as tell:
+        model = PriceModel(FeatureSpec.cars()).fit(opened.sales(), progress=tell)
+    show_fit(model.facts, save(model, opened))
+
+
+@app.command(epilog="Example: pricing value --make Wexcombe --model Sedge --year 1966 --asking 4650")
+def value(
+    make: Annotated[str, typer.Option(help="Make, as in the sale records.")],
+    model: Annotated[str, typer.Option(help="Model.")],
+    year: Annotated[int, typer.Option(help="Model year.")],
+    variant: Annotated[str | None, typer.Option(help="Variant of the model.")] = None,
+    condition_band: Annotated[str | None, typer.Option(help=f"One of: {', '.join(CONDITION_BANDS)}.")] = None,
+    condition_score: Annotated[float | None, typer.Option(help="Condition score, 0 to 100.")] = None,
+    odometer: Annotated[float | None, typer.Option(help="Odometer reading.")] = None,
+    odometer_unit: Annotated[str, typer.Option(help=f"One of: {', '.join(DISTANCE_UNITS)}.")] = "km",
+    option: Annotated[
+        list[str] | None,
+        typer.Option(help="An option the car has, such as overdrive; may be repeated."),
+    ] = None,
+    body_style: Annotated[str | None, typer.Option(help="Body style, as in the sale records.")] = None,
+    drive_side: Annotated[str | None, typer.Option(help=f"One of: {', '.join(DRIVE_SIDES)}.")] = None,
+    chassis_number: Annotated[str | None, typer.Option(help="Chassis number, of any form.")] = None,
+    matching_numbers: Annotated[
+        str | None, typer.Option(help=f"One of: {', '.join(MATCHING_NUMBERS)}.")
+    ] = None,
+    history_file: Annotated[
+        bool | None, typer.Option("--history-file/--no-history-file", help="Whether papers tell its past.")
+    ] = None,
+    channel: Annotated[str | None, typer.Option(help=f"Where it is offered: {', '.join(CHANNELS)}.")] = None,
+    country: Annotated[str | None, typer.Option(help="Country of the offer (ISO 3166-1 alpha-2).")] = None,
+    asking: Annotated[
+        str | None, typer.Option(help="Asking price, all-in, in the market's base currency.")
+    ] = None,
+    as_of: Annotated[
+        str | None,
+        typer.Option(help="Date of the price (YYYY-MM-DD); without it, of the last sale."),
+    ] = None,
+    coverage: Annotated[float, typer.Option(help="Share of like cars the range is to hold.")] = 0.8,
+    as_json: Annotated[bool, typer.Option("--json", help="Print every fact as JSON.")] = False,
+    market: MarketOption = MARKET_FILE,
+) -> None:
+    """Price one car: its range, where its asking price stands, what makes up the price, the sales behind it.
+
+    With a date before the last sale on record, a model is fitted to the sales up to that date and not kept.
+    """
+    from pricing.decisions.valuation import value_car
+    from pricing.service.terminal import show_valuation
+
+    if odometer_unit not in DISTANCE_UNITS:
+        raise DecisionError(f"odometer unit {odometer_unit!r} is none of: {', '.join(DISTANCE_UNITS)}")
+    car = {
+        "make": make,
+        "model": model,
+        "variant": variant,
+        "year": year,
+        "chassis_number": chassis_number,
+        "body_style": body_style,
+        "drive_side": drive_side,
+        "condition_band": condition_band,
+        "condition_score": condition_score,
+        "odometer_km": None if odometer is None else odometer * DISTANCE_UNITS[odometer_unit],
+        "options": option or [],
+        "matching_numbers": matching_numbers,
+        "history_file": history_file,
+        "channel": channel,
+        "country": country,
+    }
+    price, day = _amount(asking), _day(as_of)
+    opened, fitted = _fitted(market, day)
+    valuation = value_car(opened, fitted, car, asking=price, as_of=day, coverage=coverage)
+    if as_json:
+        sys.stdout.write(json.dumps(valuation.to_dict(), indent=2) + "\n")
+    else:
+        show_valuation(valuation)
+
+
+@app.command(epilog="Example: pricing dashboard --market market.duckdb --port 8600")
+def dashboard(market: MarketOption = MARKET_FILE, port: PortOption = None) -> None:
+    """Serve the dashboard on this machine's loopback address, until interrupted."""
+    from pricing.service.serving import serve
+
+    _open(market)
+    serve(market, port)
+
+
+def _open(path: Path) -> "Market":
+    from pricing.store import Market
+
+    if not path.is_file():
+        raise MarketError(f"no market file at {path}: make one with `pricing load FILE` or `pricing demo`")
+    return Market.open(path, create=False)
+
+
+def _fitted(path: Path, at: date | None = None) -> "tuple[Market, PriceModel]":
+    """The market with its newest fit, or with one made for a date before the newest fit's last sale."""
+    from pricing.model.saved import load as load_fit
+
+    market = _open(path)
+    model = load_fit(market)
+    if at is None or at >= date.fromisoformat(model.facts["last_date"]):
+        return market, model
+    from pricing.model.price_model import PriceModel
+    from pricing.service.terminal import progress
+
+    with progress() as tell:
+        return market, PriceModel(model.spec, model.seed).fit(market.sales(as_of=at), progress=tell)
+
+
+def _amount(typed: str | None) -> Decimal | None:
+    if typed is None:
+        return None
+    try:
+        amount = Decimal(typed)
+    except InvalidOperation:
+        amount = Decimal("NaN")
+    if not amount.is_finite():
+        raise DecisionError(f"the asking price is not an amount: got {typed!r}, expected one such as 12500")
+    return amount
+
+
+def _day(typed: str | None) -> date | None:
+    try:
+        return None if typed is None else date.fromisoformat(typed)
+    except ValueError:
+        raise DecisionError(f"the date is not a day: got {typed!r}, expected YYYY-MM-DD") from None
+
+
+def _query(car: dict[str, Any], asking: Decimal) -> dict[str, Any]:
+    """The car as the dashboard's address spells it."""
+    said = {name: value for name, value in car.items() if value is not None}
+    if "odometer_km" in said:
+        said["odometer"] = round(said.pop("odometer_km"))
+    return {**said, "asking": asking}

@@ -1,0 +1,112 @@
+"""The dashboard's server: started on the loopback address, waited for, and stopped with the command line."""
+
+import http.client
+import importlib.util
+import os
+import signal
+import socket
+import subprocess
+import sys
+import time
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any, Final
+from urllib.parse import urlencode
+
+from pricing.errors import FileError
+
+LOOPBACK: Final = "127.0.0.1"
+FIRST_PORT: Final = 8501
+PORTS_TRIED: Final = 50
+START_SECONDS: Final = 60.0
+
+MARKET_VARIABLE: Final = "PRICING_MARKET"
+"""Environment variable that names the market file, for the command line and the dashboard alike."""
+
+
+def serve(market: Path, port: int | None, car: Mapping[str, Any] | None = None) -> None:
+    """Serve the dashboard until interrupted; prints its address, with ``car`` chosen, once it answers.
+
+    Raises:
+        FileError: the port is taken, or the server does not start.
+    """
+    number = _free_port(port)
+    server = subprocess.Popen(  # noqa: S603 - our own program with arguments made here
+        [sys.executable, "-m", "streamlit", "run", _page(), *_options(number)],
+        env={**os.environ, MARKET_VARIABLE: str(market.resolve())},
+        stdout=subprocess.DEVNULL,
+    )
+    signal.signal(signal.SIGTERM, signal.default_int_handler)
+    try:
+        _wait(server, number)
+        sys.stdout.write(f"The dashboard is at {address(number, car)}\nPress Ctrl-C to stop it.\n")
+        sys.stdout.flush()
+        server.wait()
+    except KeyboardInterrupt:
+        pass
+    finally:
+        server.terminate()
+        server.wait()
+
+
+def address(port: int, car: Mapping[str, Any] | None = None) -> str:
+    """Where a browser finds the dashboard, a car chosen: every choice on the page has a name in its address.
+
+    >>> address(8501, {"make": "Corvane", "year": 1968, "variant": None, "options": ["overdrive"]})
+    'http://127.0.0.1:8501/?make=Corvane&year=1968&options=overdrive'
+    """
+    chosen = {name: value for name, value in (car or {}).items() if value is not None}
+    query = urlencode(chosen, doseq=True)
+    return f"http://{LOOPBACK}:{port}/{'?' if query else ''}{query}"
+
+
+def _page() -> str:
+    found = importlib.util.find_spec("dashboards")
+    if found is None or not found.submodule_search_locations:
+        raise FileError("the dashboard is not installed beside the command line; install the project again")
+    return str(Path(found.submodule_search_locations[0]) / "app.py")
+
+
+def _options(port: int) -> list[str]:
+    return [
+        f"--server.address={LOOPBACK}",
+        f"--server.port={port}",
+        "--server.headless=true",
+        "--server.fileWatcherType=none",
+        "--browser.gatherUsageStats=false",
+        "--client.toolbarMode=minimal",
+        "--client.showErrorDetails=none",
+        "--theme.primaryColor=#0072B2",
+    ]
+
+
+def _free_port(wanted: int | None) -> int:
+    ports = range(FIRST_PORT, FIRST_PORT + PORTS_TRIED) if wanted is None else [wanted]
+    for port in ports:
+        with socket.socket() as trial:
+            trial.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+            try:
+                trial.bind((LOOPBACK, port))
+            except OSError:
+                continue
+            return port
+    taken = f"port {wanted} is" if wanted is not None else f"ports {ports[0]} to {ports[-1]} are"
+    raise FileError(f"the dashboard cannot be served: {taken} in use; choose another with --port")
+
+
+def _wait(server: "subprocess.Popen[bytes]", port: int) -> None:
+    """Until the server answers."""
+    deadline = time.monotonic() + START_SECONDS
+    while time.monotonic() < deadline:
+        if server.poll() is not None:
+            raise FileError(f"the dashboard's server stopped at its start with code {server.returncode}")
+        knock = http.client.HTTPConnection(LOOPBACK, port, timeout=5)
+        try:
+            knock.request("GET", "/_stcore/health")
+            if knock.getresponse().status == http.HTTPStatus.OK:
+                return
+        except OSError:
+            time.sleep(0.1)
+        finally:
+            knock.close()
+    raise FileError(f"the dashboard's server did not answer within {START_SECONDS:.0f} seconds")
