@@ -80,7 +80,10 @@ class Charge:
             low = low if tier.up_to is None else _thousandths(tier.up_to)
         charge = divide_half_up(sum(parts, pl.lit(0, dtype=pl.Int128)), MICRO * unit) * unit
         charge = pl.max_horizontal(charge, pl.lit(_thousandths(self.minimum), dtype=pl.Int128))
-        return charge + divide_half_up(charge * pl.lit(_millionths(self.tax), dtype=pl.Int128), MICRO * unit) * unit
+        return (
+            charge
+            + divide_half_up(charge * pl.lit(_millionths(self.tax), dtype=pl.Int128), MICRO * unit) * unit
+        )
 
     def all_in(self, hammer: pl.Expr) -> pl.Expr:
         """What the buyer pays; inverse: ``hammer_of_all_in``."""

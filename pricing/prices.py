@@ -55,9 +55,12 @@ def price_records(
         .otherwise("amount due")
     )
     lines = pl.any_horizontal(pl.col(name).is_not_null() for name in _LINES[1:])
-    no_charge = pl.when(priced & due.is_null()).then(
-        pl.when(net).then(pl.lit("commission_unknown")).otherwise(pl.lit("premium_unknown"))
-    ).when(bounded & lines & auction & pl.col("charge").is_null()).then(pl.lit("premium_unknown"))
+    no_charge = (
+        pl.when(priced & due.is_null())
+        .then(pl.when(net).then(pl.lit("commission_unknown")).otherwise(pl.lit("premium_unknown")))
+        .when(bounded & lines & auction & pl.col("charge").is_null())
+        .then(pl.lit("premium_unknown"))
+    )
     no_rate = pl.when(((priced & due.is_not_null()) | (bounded & lines)) & pl.col("units").is_null()).then(
         pl.lit("rate_unknown")
     )
@@ -71,7 +74,9 @@ def price_records(
         )
         .with_columns(
             # A bid above what was wanted contradicts the lot going unsold: what was wanted is then unknown.
-            upper_price=pl.when(~(pl.col("lower_price") > pl.col("upper_price")).fill_null(False)).then("upper_price")
+            upper_price=pl.when(~(pl.col("lower_price") > pl.col("upper_price")).fill_null(False)).then(
+                "upper_price"
+            )
         )
         .select(*records.columns, *PRICE_COLUMNS, "unpriced")
         .collect()

@@ -220,10 +220,10 @@ class Contract(dy.Schema):
     @dy.rule()
     def text_too_long(cls) -> pl.Expr:
         words = (name for name in _TEXT if name != "notes")
-        short = pl.all_horizontal(*(pl.col(name).str.len_bytes().fill_null(0) <= LONGEST_WORD for name in words))
+        short = pl.all_horizontal(
+            *(pl.col(name).str.len_bytes().fill_null(0) <= LONGEST_WORD for name in words)
+        )
         return short & (pl.col("notes").str.len_bytes().fill_null(0) <= LONGEST_NOTES)
-
-
 
 
 class _Reading(Contract):
@@ -286,35 +286,48 @@ def check(frame: pl.DataFrame, today: date) -> CheckResult:
     """
     absent = [name for name in REQUIRED if name not in frame.columns]
     if absent:
-        raise TableError(f"the table has no column {', '.join(absent)}; it has: {', '.join(frame.columns) or 'none'}")
+        raise TableError(
+            f"the table has no column {', '.join(absent)}; it has: {', '.join(frame.columns) or 'none'}"
+        )
     # Two passes: what a cell could not be read as is known only once every cell has been read.
-    reading = frame.lazy().select(pl.int_range(pl.len(), dtype=pl.UInt32).alias("row"), *_readings(frame)).collect()
+    reading = (
+        frame.lazy().select(pl.int_range(pl.len(), dtype=pl.UInt32).alias("row"), *_readings(frame)).collect()
+    )
     lost = [
         pl.when(pl.col(f"{name} given") & pl.col(name).is_null()).then(pl.lit(f"{name}_unreadable"))
         for name in COLUMNS
         if f"{name} given" in reading.columns
     ]
     unreadable = pl.concat_list(lost).list.drop_nulls() if lost else pl.lit([], dtype=pl.List(pl.String))
-    reading = reading.lazy().with_columns(
-        pl.col("options").fill_null([]), pl.lit(today).alias("today"), unreadable.alias("unreadable")
-    ).select("row", "today", "unreadable", *COLUMNS).collect()
+    reading = (
+        reading.lazy()
+        .with_columns(
+            pl.col("options").fill_null([]), pl.lit(today).alias("today"), unreadable.alias("unreadable")
+        )
+        .select("row", "today", "unreadable", *COLUMNS)
+        .collect()
+    )
     result, failure = _Reading.filter(reading)
     details = failure.details()
     named = {name: _rule_name(name) for name in details.columns if name not in reading.columns}
-    broken = details.lazy().select(
-        "row",
-        broken_rules=pl.concat_list(
-            "unreadable",
-            *(
-                pl.when(
-                    (pl.col(name) == "invalid")
-                    & ~pl.col("unreadable").list.contains(rule.replace("_missing", "_unreadable"))
-                ).then(pl.lit(rule))
-                for name, rule in named.items()
-                if rule != "every_cell_readable"
-            ),
-        ).list.drop_nulls(),
-    ).collect()
+    broken = (
+        details.lazy()
+        .select(
+            "row",
+            broken_rules=pl.concat_list(
+                "unreadable",
+                *(
+                    pl.when(
+                        (pl.col(name) == "invalid")
+                        & ~pl.col("unreadable").list.contains(rule.replace("_missing", "_unreadable"))
+                    ).then(pl.lit(rule))
+                    for name, rule in named.items()
+                    if rule != "every_cell_readable"
+                ),
+            ).list.drop_nulls(),
+        )
+        .collect()
+    )
     return CheckResult(
         accepted=result.select(COLUMNS),
         rejected=frame[broken["row"]].drop("broken_rules", strict=False).with_columns(broken["broken_rules"]),
@@ -350,7 +363,11 @@ def _cast(cell: pl.Expr, given: pl.DataType, kind: pl.DataType) -> pl.Expr:
     if given == pl.Null:
         return pl.lit(None, dtype=kind)
     if given.is_nested() or kind == pl.List:
-        return cell.str.split(";").list.eval(pl.element().str.strip_chars()) if given == pl.String else pl.lit(None, dtype=kind)
+        return (
+            cell.str.split(";").list.eval(pl.element().str.strip_chars())
+            if given == pl.String
+            else pl.lit(None, dtype=kind)
+        )
     if kind == pl.Int16:
         number = cell.cast(pl.Float64, strict=False)
         return pl.when(number == number.floor()).then(number).cast(kind, strict=False)

@@ -22,7 +22,9 @@ def charges(draw: st.DrawFn, highest: str) -> Charge:
     rates = st.decimals(0, highest, places=4)
     tiers = tuple(Tier(draw(rates), None if end is None else Decimal(end)) for end in (*ends, None))
     tax, minimum = draw(st.decimals(0, "0.5", places=4)), Decimal(draw(st.integers(0, 500)))
-    return Charge("hall", "premium", date(2020, 1, 1), draw(st.sampled_from(sorted(UNIT))), tiers, tax, minimum)
+    return Charge(
+        "hall", "premium", date(2020, 1, 1), draw(st.sampled_from(sorted(UNIT))), tiers, tax, minimum
+    )
 
 
 def values(expression: Any, numbers: list[int]) -> list[int]:
@@ -53,7 +55,9 @@ def test_net_to_hammer_and_back_is_exact(charge: Charge, units: list[int]) -> No
 
 @settings(deadline=None)
 @given(charges("0.99"), HAMMERS)
-def test_an_amount_that_no_hammer_price_comes_to_gives_the_one_below(charge: Charge, amounts: list[int]) -> None:
+def test_an_amount_that_no_hammer_price_comes_to_gives_the_one_below(
+    charge: Charge, amounts: list[int]
+) -> None:
     unit = UNIT[charge.currency]
     for amount, hammer in zip(amounts, values(charge.hammer_of_all_in, amounts), strict=True):
         least = values(charge.all_in, [0])[0]
@@ -65,7 +69,9 @@ def test_an_amount_that_no_hammer_price_comes_to_gives_the_one_below(charge: Cha
 
 
 def test_sums_by_hand() -> None:
-    charge = Charge("hall", "premium", date(2020, 1, 1), "GBP", (Tier(Decimal("0.15")),), Decimal("0.2"), Decimal(150))
+    charge = Charge(
+        "hall", "premium", date(2020, 1, 1), "GBP", (Tier(Decimal("0.15")),), Decimal("0.2"), Decimal(150)
+    )
     assert values(charge.on, [500_000]) == [180_000]  # the minimum of 150 and a fifth of it in tax
     assert values(charge.on, [1_000_030]) == [180_000]  # 150.0045 -> 150.00, tax 30.00
     assert values(charge.on, [10_000_100]) == [1_800_020]  # 1,500.015 -> 1,500.02, tax 300.004 -> 300.00
@@ -76,7 +82,10 @@ def test_sums_by_hand() -> None:
     [
         ({"tiers": ()}, "tiers must rise"),
         ({"tiers": (Tier(Decimal("0.1"), Decimal(5)),)}, "without up_to"),
-        ({"tiers": (Tier(Decimal("0.1"), Decimal(5)), Tier(Decimal("0.1"), Decimal(5)), Tier(Decimal(0)))}, "rise"),
+        (
+            {"tiers": (Tier(Decimal("0.1"), Decimal(5)), Tier(Decimal("0.1"), Decimal(5)), Tier(Decimal(0)))},
+            "rise",
+        ),
         ({"tiers": (Tier(Decimal(15)),)}, "0.15 for 15 %"),
         ({"tax": Decimal("0.12345678")}, "six decimals"),
         ({"currency": "GBX"}, "'GBX'"),
@@ -89,7 +98,9 @@ def test_a_schedule_that_makes_no_sense_is_refused(change: dict[str, Any], messa
         Charge(**good | {"tiers": (Tier(Decimal("0.1")),)} | change)  # type: ignore[arg-type]
 
 
-@pytest.mark.parametrize("table", [{}, {"from": "2020"}, {"from": date(2020, 1, 1), "tiers": [{"rate": "x"}]}])
+@pytest.mark.parametrize(
+    "table", [{}, {"from": "2020"}, {"from": date(2020, 1, 1), "tiers": [{"rate": "x"}]}]
+)
 def test_a_table_that_is_no_schedule_is_refused(table: dict[str, Any]) -> None:
     with pytest.raises(MoneyError):
         read_charges("hall", "premium", [table])

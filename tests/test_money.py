@@ -12,7 +12,9 @@ from pricing.errors import MoneyError
 from pricing.money import CURRENCIES, ecb_rates, in_base, minor_unit_places, thousandths, with_rates
 
 
-def converted(amount: str, currency: str, day: date, base: str, own: pl.DataFrame | None = None) -> Decimal | None:
+def converted(
+    amount: str, currency: str, day: date, base: str, own: pl.DataFrame | None = None
+) -> Decimal | None:
     """One amount in the base currency."""
     row = pl.DataFrame({"currency": [currency], "event_date": [day], "amount": [Decimal(amount)]})
     result = with_rates(row, base, own).select(in_base(thousandths(pl.col("amount")), base)).item()
@@ -41,7 +43,11 @@ def test_a_discontinued_currency_has_no_rate_later_but_a_quoted_one_keeps_its_la
 
 def test_own_rates_serve_where_there_is_no_other() -> None:
     own = pl.DataFrame(
-        {"currency": ["DEM", "USD"], "rate_date": [date(1990, 1, 1)] * 2, "rate": [Decimal("1.95583"), Decimal(99)]}
+        {
+            "currency": ["DEM", "USD"],
+            "rate_date": [date(1990, 1, 1)] * 2,
+            "rate": [Decimal("1.95583"), Decimal(99)],
+        }
     )
     assert converted("195.583", "DEM", date(1995, 6, 1), "EUR", own) == Decimal("100.00")
     assert converted("195.583", "DEM", date(1989, 6, 1), "EUR", own) is None
@@ -53,7 +59,11 @@ def test_the_base_currency_needs_no_rate_and_is_rounded_to_its_own_unit() -> Non
     assert converted("1", "EUR", date(2013, 3, 21), "JPY") == Decimal("123.00")
 
 
-@given(st.integers(1, 10**12), st.sampled_from(["USD", "GBP", "JPY", "SEK"]), st.dates(date(1999, 1, 4), date(2026, 1, 1)))
+@given(
+    st.integers(1, 10**12),
+    st.sampled_from(["USD", "GBP", "JPY", "SEK"]),
+    st.dates(date(1999, 1, 4), date(2026, 1, 1)),
+)
 def test_conversion_is_the_exact_quotient_rounded_once(thousand: int, currency: str, day: date) -> None:
     amount = Decimal(thousand) / 1000
     rate = with_rates(pl.DataFrame({"currency": [currency], "event_date": [day]}), "EUR")["units"].item()
