@@ -26,7 +26,7 @@ from dataclasses import dataclass, field
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 from scipy.special import ndtr
 
 from pricing.condition.checks import AREAS, NOT_SEEN, STATES
@@ -103,8 +103,17 @@ class ScoreRule:
         """The score that the structure allows at most."""
         return 100.0 * np.exp(-load)
 
+    def allowed(self, score: float) -> tuple[float, float]:
+        """The most wear and the most structural load with which a car still reaches ``score`` (above 0).
 
-def band_of(score: Floats) -> NDArray[np.intp]:
+        >>> rule = ScoreRule()
+        >>> rule.score(*map(np.array, rule.allowed(62.5))).round(9).item()
+        62.5
+        """
+        return 1.0 - (score / 100.0) ** (1.0 / self.exponent), float(-np.log(score / 100.0))
+
+
+def band_of(score: ArrayLike) -> NDArray[np.intp]:
     """Index into ``CONDITION_BANDS`` of each score.
 
     >>> band_of(np.array([0.0, 24.9, 25.0, 75.0, 100.0])).tolist()
