@@ -221,6 +221,8 @@ def _check(path: Path, row: Any) -> Check:
         raise refuse(f"unknown area {row['area']!r}, expected one of {', '.join(AREAS)}")
     if row["role"] not in ROLES:
         raise refuse(f"unknown role {row['role']!r}, expected one of {', '.join(ROLES)}")
+    if (row["role"] == "structure") != (row["area"] == "structure"):
+        raise refuse("the role structure and the area structure go together")
     weight = row.get("weight")
     if isinstance(weight, bool) or not isinstance(weight, int | float) or not 0 < weight <= MAXIMUM_WEIGHT:
         raise refuse(f"weight must be above 0 and at most {MAXIMUM_WEIGHT:g}, got {weight!r}")

@@ -182,6 +182,17 @@ class Items:
         latent: Floats = np.interp(area, expected, _LATENT_GRID)
         return latent[self.areas]
 
+    def expected(self, rule: ScoreRule) -> tuple[Floats, Floats]:
+        """Expected deficiency and expected load for each unit of weight of every item, shape (items,)."""
+        above = ndtr(self.latent(rule)[:, None] - _THRESHOLDS)
+        seen = self.states != UNSEEN
+        states = np.where(seen, self.states, 0)
+        deficiency, load = np.asarray(rule.deficiency), np.asarray(rule.structural_load)
+        return (
+            np.where(seen, deficiency[states], above @ np.diff(deficiency)),
+            np.where(seen, load[states], above @ np.diff(load)),
+        )
+
     def draw(self, rule: ScoreRule, draws: int, seed: int) -> States:
         """States of all items in each draw, shape (draws, items): what was seen as it is, the rest drawn."""
         rng = np.random.default_rng(seed)
