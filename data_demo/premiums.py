@@ -43,7 +43,9 @@ def hammer_of(all_in: Floats, schedule: Integers) -> Floats:
     return _each(all_in, schedule, lambda charge: charge.hammer_of_all_in)
 
 
-def _each(amount: Floats, schedule: Integers, turn: Callable[[Charge], Callable[[pl.Expr], pl.Expr]]) -> Floats:
+def _each(
+    amount: Floats, schedule: Integers, turn: Callable[[Charge], Callable[[pl.Expr], pl.Expr]]
+) -> Floats:
     result = amount.copy()
     for place, charge in enumerate(schedules()):
         rows = (schedule == place) & ~np.isnan(amount)
