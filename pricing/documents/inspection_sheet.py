@@ -139,7 +139,8 @@ def _budget(budget: RepairBudget) -> str:
     return (
         f"<h2>Repair budget</h2><p>{budget.p50:,} {budget.currency} as likely as not; one time in ten below "
         f"{budget.p10:,}, four times in five below {budget.p80:,}. All taxes in, "
-        f'rates of {escape(budget.country)}, prices of {budget.on.isoformat()}.</p><p class="caution">{escape(budget.notice)}</p>'
+        f"rates of {escape(budget.country)}, prices of {budget.on.isoformat()}.</p>"
+        f'<p class="caution">{escape(budget.notice)}</p>'
         + _rows(budget.top().select("title", "reason", "expected"), ("title", "reason", "expected"))
     )
 
