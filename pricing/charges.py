@@ -1,4 +1,5 @@
-"""What a seller of cars for others charges: buyer's premium and seller's commission, and their exact inverses.
+"""What a seller of cars for others charges: buyer's premium and seller's commission, and their exact
+inverses.
 
 A charge is tiered: each rate applies to the part of the hammer price inside its tier. Tax is reckoned on the
 charge. Charge and tax are each rounded half up to the currency's smallest unit.
@@ -18,13 +19,14 @@ from pricing.money import MICRO, divide_half_up, minor_unit_places
 KINDS: Final = ("premium", "commission")
 
 _REACH: Final = 4
-"""Smallest units around the unrounded inverse that hold the exact one: two roundings of half a unit each, one of
-them taxed, move it by less than three."""
+"""Smallest units around the unrounded inverse that hold the exact one: two roundings of half a unit each,
+one of them taxed, move it by less than three."""
 
 
 @dataclass(frozen=True)
 class Tier:
-    """A rate for the part of the hammer price up to ``up_to`` (``None``: without end), above the tier before."""
+    """A rate for the part of the hammer price up to ``up_to`` (``None``: without end), above the tier
+    before."""
 
     rate: Decimal
     up_to: Decimal | None = None
@@ -34,8 +36,8 @@ class Tier:
 class Charge:
     """One source's dated schedule: in force from ``valid_from`` until a later one of the same kind.
 
-    ``tiers`` in rising order, the last without end; ``tax`` is a rate on the charge; ``minimum`` an amount before
-    tax. All expressions below are in thousandths of ``currency``.
+    ``tiers`` in rising order, the last without end; ``tax`` is a rate on the charge; ``minimum`` an amount
+    before tax. All expressions below are in thousandths of ``currency``.
 
     >>> charge = Charge("hall", "premium", date(2020, 1, 1), "GBP",
     ...                 (Tier(Decimal("0.15"), Decimal(50_000)), Tier(Decimal("0.12"))), Decimal("0.20"))
@@ -109,19 +111,20 @@ class Charge:
         """Undo the charge on a straight line without rounding, then try the whole units about that."""
         unit, tax = self._unit, _millionths(self.tax) + MICRO
         minimum = _thousandths(self.minimum) * tax // MICRO
-        guess, low, charged = None, 0, 0
+        guess, low, charged = pl.lit(0, dtype=pl.Int128), 0, 0
         for tier in self.tiers:
             slope = MICRO * MICRO + sign * _millionths(tier.rate) * tax
             if slope <= 0:
                 raise MoneyError(f"commission of {self.source!r} with its tax takes all of the price or more")
             above = amount - pl.lit(low + sign * charged // (MICRO * MICRO), dtype=pl.Int128)
             here = above * pl.lit(MICRO * MICRO, dtype=pl.Int128) // pl.lit(slope, dtype=pl.Int128) + low
-            guess = here if guess is None else pl.when(guess > low).then(here).otherwise(guess)
+            guess = here if low == 0 else pl.when(guess > low).then(here).otherwise(guess)
             if tier.up_to is not None:
                 charged += (_thousandths(tier.up_to) - low) * _millionths(tier.rate) * tax
                 low = _thousandths(tier.up_to)
         flat = amount - sign * minimum
-        guess = guess if minimum == 0 else (pl.min_horizontal if sign > 0 else pl.max_horizontal)(guess, flat)
+        if minimum > 0:
+            guess = pl.min_horizontal(guess, flat) if sign > 0 else pl.max_horizontal(guess, flat)
         start = guess // unit * unit
         tried = [(start + step * unit).clip(0) for step in range(-_REACH, _REACH + 1)]
         if sign > 0:
@@ -132,16 +135,16 @@ class Charge:
 def read_charges(source: str, kind: str, tables: Sequence[Mapping[str, Any]]) -> list[Charge]:
     """Schedules from the ``[[premium]]`` or ``[[commission]]`` tables of a mapping file.
 
-    >>> read_charges("hall", "premium", [{"from": date(2020, 1, 1), "currency": "GBP", "tiers": [{"rate": 0.15}]}])
-    [Charge(source='hall', kind='premium', valid_from=datetime.date(2020, 1, 1), currency='GBP', \
-tiers=(Tier(rate=Decimal('0.15'), up_to=None),), tax=Decimal('0'), minimum=Decimal('0'))]
+    >>> table = {"from": date(2020, 1, 1), "currency": "GBP", "tiers": [{"rate": 0.15}]}
+    >>> read_charges("hall", "premium", [table])[0].tiers
+    (Tier(rate=Decimal('0.15'), up_to=None),)
     """
     charges = []
     for table in tables:
         unknown = sorted(set(table) - {"from", "currency", "tiers", "tax", "minimum"})
         if unknown or not isinstance(table.get("from"), date) or not isinstance(table.get("tiers"), list):
             raise MoneyError(
-                f"{kind} of {source!r} needs from (a date), currency and tiers, and may have tax and minimum; "
+                f"{kind} of {source!r} needs from (a date), currency, tiers and may have tax, minimum; "
                 f"got {', '.join(map(str, table)) or 'nothing'}"
             )
         tiers = tuple(

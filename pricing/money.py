@@ -1,7 +1,7 @@
 """Currencies, their smallest units, and exchange rates at a date.
 
-Amounts are decimals with three places, handled as whole thousandths, so that every conversion is exact until its
-one rounding (half up, to the smallest unit of the currency it ends in).
+Amounts are decimals with three places, handled as whole thousandths, so that every conversion is exact until
+its one rounding (half up, to the smallest unit of the currency it ends in).
 """
 
 import zipfile
@@ -18,8 +18,8 @@ MINOR_UNITS: Final = {
     **dict.fromkeys("BIF CLP DJF GNF ISK JPY KMF KRW PYG RWF UGX UYI VND VUV XAF XOF XPF".split(), 0),
     **dict.fromkeys("BHD IQD JOD KWD LYD OMR TND".split(), 3),
 }
-"""Decimal places of the currencies that do not have two (ISO 4217 list one; CLF and UYW, units of account with
-four, are no one's price)."""
+"""Decimal places of the currencies that do not have two (ISO 4217 list one; CLF and UYW, units of account
+with four, are no one's price)."""
 
 WITHDRAWN_CURRENCIES: Final = frozenset(
     "ATS BEF BGN CYP DEM EEK ESP FIM FRF GRD HRK IEP ITL LTL LUF LVL MTL NLG PTE ROL SIT SKK TRL".split()
@@ -105,10 +105,10 @@ def ecb_rates() -> pl.DataFrame:
 def with_rates(frame: pl.DataFrame, base: str, own_rates: pl.DataFrame | None = None) -> pl.DataFrame:
     """Add what converts each row's ``currency`` to ``base`` at its ``event_date``.
 
-    Adds ``units`` and ``base_units`` (what one euro buys of either, millionths) and ``rate_date``; all null where
-    there is no rate. The rate is the last one known on the day: of the European Central Bank, else of
-    ``own_rates`` (currency, rate_date, rate: units of the currency for one unit of ``base``). Later rates are
-    never used.
+    Adds ``units`` and ``base_units`` (what one euro buys of either, millionths) and ``rate_date``; all null
+    where there is no rate. The rate is the last one known on the day: of the European Central Bank, else of
+    ``own_rates`` (currency, rate_date, rate: units of the currency for one unit of ``base``). Later rates
+    are never used.
 
     >>> from datetime import date
     >>> row = pl.DataFrame({"currency": ["USD"], "event_date": [date(2013, 3, 23)]})  # a Saturday

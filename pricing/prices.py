@@ -20,17 +20,17 @@ def price_records(
 ) -> pl.DataFrame:
     """Add the prices that a buyer pays, and why there are none.
 
-    ``records`` are rows that keep the contract. Added, in ``base``: ``price`` (sold and asking; for a sale the
-    amount with the buyer's premium), ``lower_price`` and ``upper_price`` (unsold lots: what the highest bid and
-    the reserve, or the low estimate where no reserve is known, would have come to), ``rate_date``, and
-    ``unpriced``: one of ``REASONS`` or null. The premium is the record's own, else that of the source's schedule
-    in force; outside auctions there is none.
+    ``records`` are rows that keep the contract. Added, in ``base``: ``price`` (sold and asking; for a sale
+    the amount with the buyer's premium), ``lower_price`` and ``upper_price`` (unsold lots: what the highest
+    bid and the reserve, or the low estimate where no reserve is known, would have come to), ``rate_date``,
+    and ``unpriced``: one of ``REASONS`` or null. The premium is the record's own, else that of the source's
+    schedule in force; outside auctions there is none.
 
     >>> from datetime import date; from decimal import Decimal
-    >>> row = pl.DataFrame({"source": ["notes"], "channel": ["private"], "outcome": ["sold"], "currency": ["GBP"],
-    ...                     "price_basis": ["all-in"], "event_date": [date(2024, 5, 1)], "amount": [Decimal("4250")],
-    ...                     "premium": [None], "highest_bid": [None], "reserve": [None], "low_estimate": [None]})
-    >>> price_records(row, "EUR")["price"].item()  # 0.85478 GBP to the euro on 30 April
+    >>> row = {"source": "notes", "channel": "private", "outcome": "sold", "price_basis": "all-in",
+    ...        "event_date": date(2024, 5, 1), "amount": Decimal(4250), "currency": "GBP", "premium": None,
+    ...        "highest_bid": None, "reserve": None, "low_estimate": None}
+    >>> price_records(pl.DataFrame([row]), "EUR")["price"].item()  # 0.85478 GBP to the euro on 30 April
     Decimal('4972.04')
     """
     frame = with_rates(records, base, own_rates).with_columns(
@@ -84,7 +84,8 @@ def price_records(
 
 
 def _with_charges(frame: pl.DataFrame, charges: Sequence[Charge]) -> pl.DataFrame:
-    """Add what each hammer amount comes to all-in, and the all-in price of a net amount, null where unknown."""
+    """Add what each hammer amount comes to all-in, and the all-in price of a net amount, null where
+    unknown."""
     for kind, name in (("premium", "charge"), ("commission", "commission")):
         frame = _with_charge_in_force(frame, [charge for charge in charges if charge.kind == kind], name)
     premiums = [charge for charge in charges if charge.kind == "premium"]
@@ -92,10 +93,10 @@ def _with_charges(frame: pl.DataFrame, charges: Sequence[Charge]) -> pl.DataFram
     unknown = pl.lit(None, dtype=pl.Int128)
 
     def all_in(amount: pl.Expr) -> pl.Expr:
-        total = pl.when(pl.col("channel") != "auction").then(amount)
+        total = unknown
         for place, charge in enumerate(premiums):
-            total = total.when(pl.col("charge") == place).then(charge.all_in(amount))
-        return total.otherwise(unknown)
+            total = pl.when(pl.col("charge") == place).then(charge.all_in(amount)).otherwise(total)
+        return pl.when(pl.col("channel") != "auction").then(amount).otherwise(total)
 
     sold_at = unknown
     for place, charge in enumerate(commissions):

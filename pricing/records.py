@@ -1,7 +1,7 @@
 """The sale-record contract: columns, types, units and the named rules that a row must keep.
 
-Bad rows are a result, not an exception: ``check`` returns the rows it accepts, typed, and the rows it rejects,
-as they were given, each with the names of every rule it broke.
+Bad rows are a result, not an exception: ``check`` returns the rows it accepts, typed, and the rows it
+rejects, as they were given, each with the names of every rule it broke.
 """
 
 from dataclasses import dataclass
@@ -12,6 +12,7 @@ import dataframely as dy
 import polars as pl
 import pycountry
 
+from pricing.cells import read_cells
 from pricing.errors import TableError
 from pricing.money import CURRENCIES, SMALL_UNIT_CURRENCIES
 from pricing.vocabulary import (
@@ -33,7 +34,8 @@ FIRST_YEAR: Final = 1885
 
 FIRST_SALE: Final = date(1945, 1, 1)
 HIGHEST_AMOUNT: Final = 250_000_000
-"""Above this, in major units, an amount is a typing error; ten thousand times that in small-unit currencies."""
+"""Above this, in major units, an amount is a typing error; ten thousand times that in small-unit
+currencies."""
 
 LOWEST_AMOUNT: Final = 10
 HIGHEST_ODOMETER_KM: Final = 2_000_000.0
@@ -244,8 +246,6 @@ class _Reading(Contract):
 
 _TYPES: Final = dict(pl.Schema(Contract))
 _TEXT: Final = tuple(name for name, kind in _TYPES.items() if kind == pl.String)
-_TRUE: Final = ("true", "yes", "y", "1")
-_FALSE: Final = ("false", "no", "n", "0")
 
 COLUMNS: Final = tuple(_TYPES)
 """The contract's columns, in order."""
@@ -269,9 +269,10 @@ class CheckResult:
 def check(frame: pl.DataFrame, today: date) -> CheckResult:
     """Split a table into rows that keep the contract and rows that do not.
 
-    Columns may be typed or text (ISO dates, plain numbers, yes/no, options parted by ``;``). An optional column
-    may be absent, and columns that are none of the contract's are ignored. An event after ``today`` has not
-    happened yet. Beside the contract's rules a row can break ``<column>_missing`` and ``<column>_unreadable``.
+    Columns may be typed or text (ISO dates, plain numbers, yes/no, options parted by ``;``). An optional
+    column may be absent, and columns that are none of the contract's are ignored. An event after ``today``
+    has not happened yet. Beside the contract's rules a row can break ``<column>_missing`` and
+    ``<column>_unreadable``.
 
     Raises ``TableError`` when a required column is absent.
 
@@ -289,23 +290,10 @@ def check(frame: pl.DataFrame, today: date) -> CheckResult:
         raise TableError(
             f"the table has no column {', '.join(absent)}; it has: {', '.join(frame.columns) or 'none'}"
         )
-    # Two passes: what a cell could not be read as is known only once every cell has been read.
-    reading = (
-        frame.lazy().select(pl.int_range(pl.len(), dtype=pl.UInt32).alias("row"), *_readings(frame)).collect()
-    )
-    lost = [
-        pl.when(pl.col(f"{name} given") & pl.col(name).is_null()).then(pl.lit(f"{name}_unreadable"))
-        for name in COLUMNS
-        if f"{name} given" in reading.columns
-    ]
-    unreadable = pl.concat_list(lost).list.drop_nulls() if lost else pl.lit([], dtype=pl.List(pl.String))
-    reading = (
-        reading.lazy()
-        .with_columns(
-            pl.col("options").fill_null([]), pl.lit(today).alias("today"), unreadable.alias("unreadable")
-        )
-        .select("row", "today", "unreadable", *COLUMNS)
-        .collect()
+    reading = read_cells(frame, _TYPES).with_columns(
+        pl.col("options").fill_null([]),
+        pl.lit(today).alias("today"),
+        pl.int_range(pl.len(), dtype=pl.UInt32).alias("row"),
     )
     result, failure = _Reading.filter(reading)
     details = failure.details()
@@ -337,48 +325,3 @@ def check(frame: pl.DataFrame, today: date) -> CheckResult:
 def _rule_name(name: str) -> str:
     """The contract's name of a rule: ``make|nullability`` of dataframely is ``make_missing``."""
     return name.replace("|nullability", "_missing").replace("|inner_nullability", "_missing")
-
-
-def _readings(frame: pl.DataFrame) -> list[pl.Expr]:
-    """Each column read as the contract's type, null where that cannot be, beside whether a cell was given at all."""
-    readings = []
-    for name, kind in _TYPES.items():
-        if name not in frame.columns:
-            readings.append(pl.lit(None, dtype=kind).alias(name))
-            continue
-        given = frame.schema[name]
-        cell = pl.col(name)
-        if given == pl.String:
-            cell = cell.str.strip_chars().replace("", None)
-        readings.append(_cast(cell, given, kind).alias(name))
-        if given != kind:
-            readings.append(cell.is_not_null().alias(f"{name} given"))
-    return readings
-
-
-def _cast(cell: pl.Expr, given: pl.DataType, kind: pl.DataType) -> pl.Expr:
-    """A cell of one type read as another, null where it has no such value."""
-    if given == kind:
-        return cell.fill_nan(None) if kind == pl.Float64 else cell
-    if given == pl.Null:
-        return pl.lit(None, dtype=kind)
-    if given.is_nested() or kind == pl.List:
-        return (
-            cell.str.split(";").list.eval(pl.element().str.strip_chars())
-            if given == pl.String
-            else pl.lit(None, dtype=kind)
-        )
-    if kind == pl.Int16:
-        number = cell.cast(pl.Float64, strict=False)
-        return pl.when(number == number.floor()).then(number).cast(kind, strict=False)
-    if kind == pl.Boolean:
-        word = cell.cast(pl.String, strict=False).str.to_lowercase()
-        return pl.when(word.is_in(_TRUE)).then(True).when(word.is_in(_FALSE)).then(False)
-    if kind == pl.Date:
-        if given == pl.String:
-            return cell.str.to_date("%Y-%m-%d", strict=False)
-        return cell.dt.date() if isinstance(given, pl.Datetime) else pl.lit(None, dtype=kind)
-    if kind == pl.Float64:
-        number = cell.cast(pl.Float64, strict=False)
-        return pl.when(number.is_finite()).then(number)
-    return cell.cast(kind, strict=False)

@@ -1,6 +1,7 @@
 """The market file: one DuckDB file with the records, their batches, the quarantine and the saved fits.
 
-A connection lives as long as one question or one load, so that several processes can work on a market at once.
+A connection lives as long as one question or one load, so that several processes can work on a market at
+once.
 """
 
 import hashlib
@@ -19,7 +20,8 @@ from pricing.store_connection import PATIENCE_SECONDS, connection, frame, run
 from pricing.store_loading import LoadReport, Progress, load_files
 
 DERIVED: Final = ("price", "lower_price", "upper_price")
-"""Columns of ``Market.sales`` beside the contract's: all-in, in the market's base currency at the event date."""
+"""Columns of ``Market.sales`` beside the contract's: all-in, in the market's base currency at the event
+date."""
 
 Facts = dict[str, str | float | int]
 
@@ -61,7 +63,8 @@ class Market:
         create: bool = True,
         patience: float = PATIENCE_SECONDS,
     ) -> "Market":
-        """Open a market file; with ``create`` make it when absent, its prices in ``base_currency`` (ISO 4217).
+        """Open a market file; with ``create`` make it when absent, its prices in ``base_currency`` (ISO
+        4217).
 
         An existing market keeps the base currency it was made with. ``patience``: seconds that any later call
         waits for another process that uses the file. Raises ``MarketError`` for a file of another kind.
@@ -85,10 +88,11 @@ class Market:
     ) -> LoadReport:
         """Bring files in, as one batch: all of them or, after any error, none.
 
-        ``mapping`` is a mapping file for all of them; without it each file's own is used, ``<file>.mapping.toml``
-        beside it, and a file without one must have the contract's columns. ``progress`` is called with a stage,
-        rows done and rows in all. Events after ``today`` (now, by default) are rejected. Rows that the market has
-        already, accepted or in quarantine, are known and change nothing.
+        ``mapping`` is a mapping file for all of them; without it each file's own is used,
+        ``<file>.mapping.toml`` beside it, and a file without one must have the contract's columns.
+        ``progress`` is called with a stage, rows done and rows in all. Events after ``today`` (now, by
+        default) are rejected. Rows that the market has already, accepted or in quarantine, are known and
+        change nothing.
 
         Raises ``FileError``, ``TableError``, ``MappingError`` for a file, ``MarketError`` for the market.
         """
@@ -112,7 +116,8 @@ class Market:
         )
 
     def quarantine(self) -> pl.DataFrame:
-        """Rejected rows that wait to be mended: where each came from, the rules it broke, its cells as JSON."""
+        """Rejected rows that wait to be mended: where each came from, the rules it broke, its cells as
+        JSON."""
         return self._frame(
             "SELECT quarantine_id, batch_id, source, file, row_number, broken_rules, raw FROM quarantine "
             "WHERE settled_by IS NULL ORDER BY file, row_number, quarantine_id"
@@ -125,8 +130,8 @@ class Market:
     def digest(self) -> str:
         """A fingerprint of the records and their prices: equal for markets that hold the same."""
         (text,) = self._row(
-            "SELECT string_agg(concat_ws('|', record_id, price, lower_price, upper_price), ';' ORDER BY record_id) "
-            "FROM records"
+            "SELECT string_agg(concat_ws('|', record_id, price, lower_price, upper_price), ';' "
+            "ORDER BY record_id) FROM records"
         )
         return hashlib.sha256(str(text).encode()).hexdigest()
 
@@ -145,7 +150,8 @@ class Market:
         with connection(self.path, patience=self._patience) as opened:
             rows = run(
                 opened,
-                "SELECT payload, facts FROM fits WHERE fit_id = coalesce(?, fit_id) ORDER BY fit_id DESC LIMIT 1",
+                "SELECT payload, facts FROM fits WHERE fit_id = coalesce(?, fit_id) "
+                "ORDER BY fit_id DESC LIMIT 1",
                 [fit_id],
             )
         if not rows:

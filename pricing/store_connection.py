@@ -1,8 +1,8 @@
 """Short-lived connections to a market file, shared fairly between processes and threads.
 
 DuckDB lets one process write or many read, and refuses the others. Here they wait instead. A writer holds an
-advisory lock on the file's folder (a turnstile) while it waits and works; a reader passes that turnstile on its
-way in, so that readers following upon each other cannot keep a writer out. Where there is no such lock
+advisory lock on the file's folder (a turnstile) while it waits and works; a reader passes that turnstile on
+its way in, so that readers following upon each other cannot keep a writer out. Where there is no such lock
 (Windows) both simply try again until their patience ends.
 """
 
@@ -46,8 +46,8 @@ def connection(
 ) -> Iterator[duckdb.DuckDBPyConnection]:
     """A connection for one piece of work; with ``write`` the work is one transaction, undone by any error.
 
-    Raises ``MarketError`` when the file is no DuckDB file, stays in use for ``patience`` seconds, or the disk is
-    full.
+    Raises ``MarketError`` when the file is no DuckDB file, stays in use for ``patience`` seconds, or the
+    disk is full.
     """
     deadline = time.monotonic() + patience
     with _turnstile(path, write, deadline), closing(_open(path, write, deadline)) as opened:

@@ -1,7 +1,7 @@
 """Files into a market file: read, map, check, price, and store what is new in one transaction.
 
-Everything but the last step happens before the market file is opened for writing, so that readers wait only while
-finished rows are stored.
+Everything but the last step happens before the market file is opened for writing, so that readers wait only
+while finished rows are stored.
 """
 
 import json
@@ -65,7 +65,8 @@ class _Staged:
     file: str
     height: int
     records: pl.DataFrame
-    """Priced records with their place, and ``mends``: the quarantined row of which this is the mended form."""
+    """Priced records with their place, and ``mends``: the quarantined row of which this is the mended
+    form."""
     rejected: pl.DataFrame
     """quarantine_id, source, file, row_number, raw, broken_rules."""
 
@@ -141,13 +142,15 @@ class _Stage:
             "place"
         )
         records = priced.filter(pl.col("unpriced").is_null())
-        mends = pl.lit(None, dtype=pl.String).alias("mends")
+        mends = pl.Series([], dtype=pl.String).extend_constant(None, records.height)
         if self.waiting.is_in(mapped["source"].unique().implode()).any():
-            mends = _fingerprints(raw, mapped, records["place"])["quarantine_id"].alias("mends")
+            mends = _fingerprints(raw, mapped, records["place"])["quarantine_id"]
         rejected = _fingerprints(raw, mapped, broken["place"]).with_columns(
             broken["broken_rules"], raw["row_number"].gather(broken["place"]), pl.lit(file.name).alias("file")
         )
-        return _Staged(file.name, raw.height, _identified(records.with_columns(mends)), rejected)
+        return _Staged(
+            file.name, raw.height, _identified(records.with_columns(mends.alias("mends"))), rejected
+        )
 
 
 def _filled(frame: pl.DataFrame, name: str, default: str) -> pl.Expr:
@@ -184,7 +187,8 @@ def _identified(records: pl.DataFrame) -> pl.DataFrame:
     content = ", ".join(f"coalesce({name}::VARCHAR, chr(30))" for name in _CONTENT)
     with duckdb.connect() as memory:
         memory.register("staged", records)
-        query = f"SELECT left(sha256(concat_ws(chr(31), {content})), 32) AS record_id FROM staged"  # noqa: S608 - fixed names
+        # Only names of this file go into the text of a statement; what files say is bound or registered.
+        query = f"SELECT left(sha256(concat_ws(chr(31), {content})), 32) AS record_id FROM staged"  # noqa: S608
         names = frame(memory, query)["record_id"]
     reference = (
         pl.when(pl.col("source_ref") == _PLACEHOLDER)
@@ -205,7 +209,8 @@ def _store(
 ) -> LoadReport:
     """Insert what is new, inside the transaction of ``opened``."""
     loaded_at = datetime.now(UTC).replace(tzinfo=None)
-    batch_id = f"batch-{run(opened, 'SELECT count(*) + 1 FROM batches')[0][0]:04d}"
+    (earlier,) = run(opened, "SELECT count(*) FROM batches")[0]
+    batch_id = f"batch-{earlier + 1:04d}"
     counts = {file.name: Counter[str]() for file in files}
     by_rule: Counter[str] = Counter()
     mended = 0
@@ -260,12 +265,11 @@ def _store_records(opened: duckdb.DuckDBPyConnection, records: pl.DataFrame, bat
     """Insert the records that the market does not hold yet; returns how many."""
     columns = ", ".join((*COLUMNS, *PRICE_COLUMNS, "file", "row_number"))
     opened.register("staged", records)
-    (inserted,) = run(
-        opened,
-        f"INSERT INTO records BY NAME SELECT * REPLACE (? AS batch_id) FROM (SELECT {columns} FROM staged) "  # noqa: S608 - fixed names
-        "ANTI JOIN records USING (record_id)",
-        [batch_id],
-    )[0]
+    statement = (
+        f"INSERT INTO records BY NAME SELECT * REPLACE (? AS batch_id) FROM (SELECT {columns} FROM staged) "  # noqa: S608
+        "ANTI JOIN records USING (record_id)"
+    )
+    (inserted,) = run(opened, statement, [batch_id])[0]
     opened.unregister("staged")
     return int(inserted)
 
@@ -296,7 +300,8 @@ def _store_rejected(opened: duckdb.DuckDBPyConnection, rejected: pl.DataFrame, b
     opened.register("staged", new)
     run(
         opened,
-        "INSERT INTO quarantine SELECT quarantine_id, ?, source, file, row_number, raw, broken_rules, NULL FROM staged",
+        "INSERT INTO quarantine SELECT quarantine_id, ?, source, file, row_number, raw, broken_rules, "
+        "NULL FROM staged",
         [batch_id],
     )
     opened.unregister("staged")

@@ -49,8 +49,8 @@ CREATE TABLE own_rates (currency VARCHAR, rate_date DATE, rate DECIMAL(20, 6));
 CREATE TABLE fits (fit_id VARCHAR, fitted_at TIMESTAMP, facts VARCHAR, payload BLOB);
 CREATE TABLE audit (done_at TIMESTAMP, action VARCHAR, subject VARCHAR, detail VARCHAR);
 """
-"""``raw``, ``terms`` and ``facts`` are JSON objects. ``settled_by`` is the batch that brought a mended row in. ``rate``
-is what one unit of the base currency buys."""
+"""``raw``, ``terms`` and ``facts`` are JSON objects. ``settled_by`` is the batch that brought a mended row
+in. ``rate`` is what one unit of the base currency buys."""
 
 
 def create(path: Path, base_currency: str) -> None:

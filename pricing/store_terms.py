@@ -1,4 +1,5 @@
-"""The terms a market prices by, as its file keeps them: what sources charge, and the user's own exchange rates."""
+"""The terms a market prices by, as its file keeps them: what sources charge, and the user's own exchange
+rates."""
 
 import json
 from collections.abc import Sequence

@@ -14,13 +14,13 @@ from pricing.records import COLUMNS, REQUIRED, check
 
 TODAY = date(2025, 6, 30)
 GOOD: dict[str, Any] = {
-    "record_id": "r1", "source": "list", "source_ref": "lot 1", "batch_id": "b1", "make": "Corvane", "model": "Six",
-    "variant": None, "year": "1968", "chassis_number": "C/123", "body_style": "saloon", "drive_side": "right",
-    "condition_band": "average", "condition_score": "60", "odometer_km": "81000", "options": "overdrive;tow_bar",
-    "matching_numbers": "claimed", "history_file": "yes", "channel": "auction", "country": "GB", "outcome": "sold",
-    "event_date": "2024-05-01", "amount": "4250", "currency": "GBP", "price_basis": "hammer", "premium": "637.50",
-    "low_estimate": "3500", "high_estimate": "4500", "reserve": "3400", "highest_bid": None,
-    "listed_on": "2024-04-01", "notes": "a, b",
+    "record_id": "r1", "source": "list", "source_ref": "lot 1", "batch_id": "b1", "make": "Corvane", "model":
+    "Six", "variant": None, "year": "1968", "chassis_number": "C/123", "body_style": "saloon", "drive_side":
+    "right", "condition_band": "average", "condition_score": "60", "odometer_km": "81000", "options":
+    "overdrive;tow_bar", "matching_numbers": "claimed", "history_file": "yes", "channel": "auction",
+    "country": "GB", "outcome": "sold", "event_date": "2024-05-01", "amount": "4250", "currency": "GBP",
+    "price_basis": "hammer", "premium": "637.50", "low_estimate": "3500", "high_estimate": "4500", "reserve":
+    "3400", "highest_bid": None, "listed_on": "2024-04-01", "notes": "a, b",
 }  # fmt: skip
 
 

@@ -1,8 +1,8 @@
 """Their columns into ours: a mapping is a small TOML file per source that a person can read and edit.
 
-The file says, in ``[columns]``, which of their columns each of ours comes from; in ``[constants]`` what is the
-same for every row; then how dates, numbers, distances, words and options are written, and in ``[[premium]]`` and
-``[[commission]]`` what the source charges. Everything but the source may be left out.
+The file says, in ``[columns]``, which of their columns each of ours comes from; in ``[constants]`` what is
+the same for every row; then how dates, numbers, distances, words and options are written, and in
+``[[premium]]`` and ``[[commission]]`` what the source charges. Everything but the source may be left out.
 """
 
 import tomllib
@@ -62,7 +62,8 @@ class Mapping:
     odometer_unit: str = "km"
     """One of ``vocabulary.DISTANCE_UNITS``."""
     words: Table[str, Table[str, str]] = field(default_factory=dict)
-    """By our column: their word, in lower case = ours. Goes before the words that are generally understood."""
+    """By our column: their word, in lower case = ours. Goes before the words that are generally
+    understood."""
     option_columns: Table[str, str] = field(default_factory=dict)
     """Option code = their yes/no column."""
     packed_options: str | None = None
@@ -107,8 +108,8 @@ class Mapping:
         absent = sorted({name for name in wanted if name not in frame.columns})
         if absent:
             raise MappingError(
-                f"the mapping of {self.source!r} names columns that the table does not have: {', '.join(absent)}; "
-                f"it has: {', '.join(frame.columns)}"
+                f"the mapping of {self.source!r} names columns that the table does not have: "
+                f"{', '.join(absent)}; it has: {', '.join(frame.columns)}"
             )
         values: dict[str, pl.Expr] = {"source": pl.lit(self.source)}
         values |= {ours: pl.lit(value) for ours, value in self.constants.items()}
@@ -184,7 +185,8 @@ def read_mapping(path: Path) -> Mapping:
 
 
 def mapping_beside(path: Path) -> Mapping | None:
-    """The mapping that lies beside a file as ``<name>.mapping.toml``, or beside its folder; ``None`` without."""
+    """The mapping that lies beside a file as ``<name>.mapping.toml``, or beside its folder; ``None``
+    without."""
     beside = path.with_name(path.name + ".mapping.toml")
     return read_mapping(beside) if beside.is_file() else None
 

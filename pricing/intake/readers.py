@@ -1,9 +1,10 @@
 """Files of tables as frames of text, in parts that fit in memory, every row with its place in the file.
 
-Cells are text (parquet and JSON keep their types). ``row_number`` counts from 1, the header being row 1 of a CSV
-file or a sheet. Blank rows are no rows.
+Cells are text (parquet and JSON keep their types). ``row_number`` counts from 1, the header being row 1 of a
+CSV file or a sheet. Blank rows are no rows.
 """
 
+import codecs
 import csv
 import json
 import zipfile
@@ -31,8 +32,8 @@ EXTRA_CELLS: Final = "cells beyond the header"
 """Column holding what a line has more than its header."""
 
 ENCODINGS: Final = {"utf-8": "utf-8-sig", "utf-16": "utf-16", "latin-1": "cp1252"}
-"""Text encodings by the name used in mapping files. Files called Latin-1 are read as its superset Windows-1252,
-as the WHATWG Encoding standard has it."""
+"""Text encodings by the name used in mapping files. Files called Latin-1 are read as its superset
+Windows-1252, as the WHATWG Encoding standard has it."""
 
 
 @dataclass(frozen=True)
@@ -59,7 +60,8 @@ class Part:
 def read_file(path: Path, layout: Layout | None = None) -> Iterator[Part]:
     """Read a file part by part, by the ending of its name: csv, tsv, txt, xlsx, parquet, jsonl, ndjson.
 
-    Raises ``FileError`` when it is absent, a folder, empty, broken, of another kind, or larger than any true one.
+    Raises ``FileError`` when it is absent, a folder, empty, broken, of another kind, or larger than any true
+    one.
     """
     layout = Layout() if layout is None else layout
     if path.is_dir():
@@ -124,13 +126,14 @@ def _numbered(frame: pl.DataFrame, first: int) -> pl.DataFrame:
 
 
 def _read_ragged(path: Path, encoding: str, delimiter: str, first: int, done: int) -> Frames:
-    """Lines through Python's own reader, from row ``done`` on; cells beyond the header go in a column of theirs."""
+    """Lines through Python's own reader, from row ``done`` on; cells beyond the header go in a column of
+    theirs."""
     csv.field_size_limit(LONGEST_CELL)
     with path.open(encoding=encoding, newline="") as file:
         lines = csv.reader(file, delimiter=delimiter)
         rows: list[list[str]] = []
         try:
-            table = [line for line in lines][first:]
+            table = list(lines)[first:]
         except csv.Error as error:
             raise FileError(f"{path}, line {lines.line_num}: {error}") from None
     header, rows = _unique_names(table[0] if table else []), table[1 + done :]
@@ -163,7 +166,8 @@ def _unique_names(header: list[str]) -> list[str]:
 
 
 def _survey_text(path: Path, stated: str | None) -> tuple[str, int]:
-    """The encoding of a text file and the number of its lines, in one pass that bounds the length of a line."""
+    """The encoding of a text file and the number of its lines, in one pass that bounds the length of a
+    line."""
     if stated is not None and stated not in ENCODINGS:
         raise FileError(f"{path}: encoding {stated!r} is not one of {', '.join(ENCODINGS)}")
     with path.open("rb") as file:
@@ -175,8 +179,8 @@ def _survey_text(path: Path, stated: str | None) -> tuple[str, int]:
         if found != "utf-16" and b"\0" in start:
             raise FileError(f"{path} is not a text file")
         file.seek(0)
-        decoder = _decoder(ENCODINGS[found])
-        lines, unbroken = 1, 0
+        decoder = codecs.getincrementaldecoder(ENCODINGS[found])()
+        lines, unbroken, last = 0, 0, b""
         while block := file.read(1 << 22):
             try:
                 decoder.decode(block)
@@ -187,16 +191,11 @@ def _survey_text(path: Path, stated: str | None) -> tuple[str, int]:
             if found != "utf-16" and b"\0" in block:
                 raise FileError(f"{path} is not a text file: it holds a zero byte")
             lines += block.count(b"\n")
+            last = block[-1:]
             unbroken = unbroken + len(block) if b"\n" not in block else len(block) - block.rfind(b"\n")
             if unbroken > 32 * LONGEST_CELL:
                 raise FileError(f"{path} has a line of more than {32 * LONGEST_CELL} characters")
-    return ENCODINGS[found], lines
-
-
-def _decoder(encoding: str) -> Any:
-    import codecs
-
-    return codecs.getincrementaldecoder(encoding)()
+    return ENCODINGS[found], lines + (last != b"\n")
 
 
 def _find_delimiter(path: Path, encoding: str, layout: Layout) -> str:
@@ -233,7 +232,8 @@ def _read_xlsx(path: Path, layout: Layout) -> Frames:
 
 
 def _refuse_bomb(path: Path) -> None:
-    """Refuse a workbook that unpacks to more than any true one does; what it says of its size is not believed."""
+    """Refuse a workbook that unpacks to more than any true one does; what it says of its size is not
+    believed."""
     unpacked = 0
     try:
         with zipfile.ZipFile(path) as archive, path.open("rb") as file:

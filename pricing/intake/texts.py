@@ -1,7 +1,7 @@
 """Text as people type it into text that the contract reads: money, numbers, dates, words.
 
-Every function leaves what it cannot read as it was, so that the contract's check rejects it by name and the row
-is quarantined with the text that a person can mend.
+Every function leaves what it cannot read as it was, so that the contract's check rejects it by name and the
+row is quarantined with the text that a person can mend.
 """
 
 from collections.abc import Mapping
@@ -70,7 +70,8 @@ def money_text(cell: pl.Expr, decimal: str = ".") -> pl.Expr:
 def currency_in(cell: pl.Expr) -> pl.Expr:
     """The ISO 4217 code that an amount of money carries, by its code or by a sign that means one currency.
 
-    >>> pl.DataFrame({"cell": ["£4,250", "SEK 45 000", "$900"]}).select(currency_in(pl.col("cell"))).to_series().to_list()
+    >>> typed = pl.DataFrame({"cell": ["£4,250", "SEK 45 000", "$900"]})
+    >>> typed.select(currency_in(pl.col("cell"))).to_series().to_list()
     ['GBP', 'SEK', None]
     """
     sign = cell.str.extract("(£|€|¥|zł|US\\$|A\\$)")
@@ -101,7 +102,8 @@ def word_text(cell: pl.Expr, words: Mapping[str, str]) -> pl.Expr:
     """The closed-list word for what people call it; ``words`` has theirs in lower case.
 
     >>> typed = pl.DataFrame({"cell": ["Barn find", "average", "?"]})
-    >>> typed.select(word_text(pl.col("cell"), {"barn find": "project", "average": "average"})).to_series().to_list()
+    >>> table = {"barn find": "project", "average": "average"}
+    >>> typed.select(word_text(pl.col("cell"), table)).to_series().to_list()
     ['project', 'average', '?']
     """
     plain = cell.str.strip_chars().str.to_lowercase().str.replace_all(r"\s+", " ")
@@ -121,12 +123,8 @@ def phrase_text(cell: pl.Expr, words: Mapping[str, str]) -> pl.Expr:
         return cell
     longest_first = sorted(words, key=lambda phrase: (-len(phrase), phrase))
     plain = cell.str.to_lowercase().str.replace_all(r"\s+", " ")
-    pattern = r"\b(?:" + "|".join(_escaped(phrase) for phrase in longest_first) + r")\b"
+    pattern = r"\b(?:" + "|".join(pl.escape_regex(phrase) for phrase in longest_first) + r")\b"
     meant = plain.str.extract_all(pattern).list.eval(
         pl.element().replace_strict(words, default=None, return_dtype=pl.String)
     )
     return pl.when(meant.list.n_unique() == 1).then(meant.list.first()).otherwise(word_text(cell, words))
-
-
-def _escaped(phrase: str) -> str:
-    return pl.select(pl.lit(phrase).str.escape_regex()).item()  # type: ignore[no-any-return]

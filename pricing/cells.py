@@ -1,0 +1,84 @@
+"""Cells of any type read as a wanted type, and the names of those that cannot be."""
+
+from collections.abc import Mapping
+from typing import Final
+
+import polars as pl
+
+TRUE: Final = ("true", "yes", "y", "1")
+FALSE: Final = ("false", "no", "n", "0")
+
+
+def read_cells(frame: pl.DataFrame, types: Mapping[str, pl.DataType]) -> pl.DataFrame:
+    """Read every column of ``types`` from ``frame`` as its type; absent columns and blank cells are null.
+
+    Text is read as plain numbers, ISO dates, yes/no, and lists parted by ``;``. Added is ``unreadable``: for
+    each row ``<column>_unreadable`` of the cells that say something which the type cannot hold.
+
+    >>> cells = pl.DataFrame({"year": ["1968", "MCMLX", " "], "sold": ["yes", "no", "maybe"]})
+    >>> read = read_cells(cells, {"year": pl.Int16(), "sold": pl.Boolean()})
+    >>> read["year"].to_list(), read["sold"].to_list()
+    ([1968, None, None], [True, False, None])
+    >>> read["unreadable"].to_list()
+    [[], ['year_unreadable'], ['sold_unreadable']]
+    """
+    values, given = [], []
+    for name, kind in types.items():
+        if name not in frame.columns:
+            values.append(pl.lit(None, dtype=kind).alias(name))
+            continue
+        cell = pl.col(name)
+        found = frame.schema[name]
+        if found == pl.String:
+            cell = cell.str.strip_chars().replace("", None)
+        values.append(_as(kind, cell, found).alias(name))
+        if found != kind:
+            values.append(cell.is_not_null().alias(f"{name} given"))
+            given.append(name)
+    read = frame.lazy().select(values)
+    if frame.width == 0:
+        read = pl.DataFrame(schema=dict(types)).lazy()
+    lost = [
+        pl.when(pl.col(f"{name} given") & pl.col(name).is_null()).then(pl.lit(f"{name}_unreadable"))
+        for name in given
+    ]
+    unreadable = pl.concat_list(lost).list.drop_nulls() if lost else pl.lit([], dtype=pl.List(pl.String))
+    return read.select(*types, unreadable.alias("unreadable")).collect()
+
+
+def _as(kind: pl.DataType, cell: pl.Expr, found: pl.DataType) -> pl.Expr:
+    """A cell found in one type as another, null where it has no such value."""
+    if found == kind:
+        return cell.fill_nan(None) if kind == pl.Float64 else cell
+    if isinstance(found, (pl.Categorical, pl.Enum)):
+        return _as(kind, cell.cast(pl.String), pl.String())
+    readable = (
+        found == pl.String or found == pl.Boolean or found.is_numeric() or found in (pl.Date, pl.Datetime)
+    )
+    if not readable:
+        return pl.lit(None, dtype=kind)
+    if kind == pl.List:
+        words = pl.element().str.strip_chars()
+        return (
+            cell.str.split(";").list.eval(words.filter(words != ""))
+            if found == pl.String
+            else pl.lit(None, dtype=kind)
+        )
+    if kind == pl.Date:
+        if found == pl.String:
+            return cell.str.to_date("%Y-%m-%d", strict=False)
+        return cell.cast(pl.Date) if found == pl.Datetime else pl.lit(None, dtype=kind)
+    if kind == pl.String:
+        return cell.cast(pl.String)
+    if found in (pl.Date, pl.Datetime):
+        return pl.lit(None, dtype=kind)
+    if kind == pl.Boolean:
+        word = cell.cast(pl.String).str.to_lowercase()
+        return pl.when(word.is_in(TRUE)).then(True).when(word.is_in(FALSE)).then(False)
+    if found == pl.Boolean:
+        return pl.lit(None, dtype=kind)
+    if isinstance(kind, pl.Decimal):
+        return cell.cast(kind, strict=False)
+    number = cell.cast(pl.Float64, strict=False)
+    sound = number == number.floor() if kind.is_integer() else number.is_finite()
+    return pl.when(sound).then(number).cast(kind, strict=False)
