@@ -1,5 +1,4 @@
-"""The invented demo market: the files its sources gave, the truth they were drawn from, and a car to
-price."""
+"""The invented demo market: its files, the truth they were drawn from, and a car to price."""
 
 from decimal import Decimal
 from pathlib import Path
@@ -11,21 +10,25 @@ def files() -> list[Path]:
     """The raw files, in load order: a club's text table, a sale room's workbook, an exchange's parquet.
 
     >>> [path.name for path in files()]
-    ['quenmoor_register.csv', 'bruksholm_auktionskammare.xlsx', 'mirevault_exchange.parquet']
+    ['quenmoor_register.csv', 'bruksholm_auktionskammare.xlsx', 'kelderhaag_exchange.parquet']
     """
-    names = ("quenmoor_register.csv", "bruksholm_auktionskammare.xlsx", "mirevault_exchange.parquet")
+    names = ("quenmoor_register.csv", "bruksholm_auktionskammare.xlsx", "kelderhaag_exchange.parquet")
     return [_FOLDER / "raw" / name for name in names]
 
 
 def true_records() -> Path:
-    """Parquet with a row for every raw row: which sale it records, what it was drawn from, what is wrong
-    with it."""
+    """Parquet, a row a raw row: the sale it records, what it was drawn from, what is wrong with it."""
     return _FOLDER / "truth" / "records.parquet"
 
 
 def true_parameters() -> Path:
     """JSON of the parameters that the market was drawn from: log effects, a list of rows an entity."""
     return _FOLDER / "truth" / "parameters.json"
+
+
+def sheets() -> Path:
+    """Folder of inspection checks for single models: the known weak points of two of the invented cars."""
+    return _FOLDER / "sheets"
 
 
 def example_car() -> dict[str, object]:

@@ -35,7 +35,7 @@ COUNTRY_SHARES: Final = np.array([0.42, 0.16, 0.12, 0.07, 0.08, 0.15])
 SOURCES: Final = {"GB": "Quenmoor Register", "SE": "Bruksholm Auktionskammare"}
 """Who writes down what happens in a country; the rest goes to ``EXCHANGE``."""
 
-EXCHANGE: Final = "Mirevault Exchange"
+EXCHANGE: Final = "Kelderhaag Exchange"
 CURRENCIES: Final = {"GB": "GBP", "SE": "SEK"}
 """Currency of the offers of a country; EUR elsewhere."""
 

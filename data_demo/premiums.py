@@ -1,4 +1,4 @@
-"""Buyer's premiums of the invented sale rooms, from the schedules in the mapping files beside their raw files."""
+"""Buyer's premiums of the invented sale rooms: the schedules in the mapping files beside their raw files."""
 
 from collections.abc import Callable
 from functools import cache

@@ -156,7 +156,7 @@ def workbook_table(records: pl.DataFrame, rng: np.random.Generator) -> pl.DataFr
 
 
 def exchange_table(records: pl.DataFrame, rng: np.random.Generator) -> pl.DataFrame:
-    """Mirevault Exchange: typed columns, several currencies, kilometres, the vocabulary's own words."""
+    """Kelderhaag Exchange: typed columns, several currencies, kilometres, the vocabulary's own words."""
     money = pl.Decimal(18, 2)
     return records.select(
         pl.col("source_ref").alias("reference"),
@@ -267,8 +267,8 @@ SOURCES: Final = (
         WORKBOOK_DEFECTS,
     ),
     Source(
-        "Mirevault Exchange",
-        "mirevault_exchange.parquet",
+        "Kelderhaag Exchange",
+        "kelderhaag_exchange.parquet",
         "M",
         exchange_table,
         parquet_bytes,

@@ -62,7 +62,7 @@ def test_committed_files_are_the_ones_the_generator_writes() -> None:
     names = ["Entry", "Make", "Model", "Date", "Result"]
     assert made.select(names).equals(kept.select(names))
     assert floats(made["Price"].eq_missing(kept["Price"])).mean() > 0.999
-    parquet = pl.read_parquet(io.BytesIO(fresh["raw/mirevault_exchange.parquet"]))
+    parquet = pl.read_parquet(io.BytesIO(fresh["raw/kelderhaag_exchange.parquet"]))
     assert parquet.drop("value", "fee").equals(pl.read_parquet(data_demo.files()[2]).drop("value", "fee"))
 
 

@@ -29,7 +29,7 @@ def test_tiers_and_tax_by_hand() -> None:
 
 def test_schedule_of_the_day_and_currency() -> None:
     days = pl.Series([date(2021, 12, 31), date(2022, 1, 1), date(2022, 1, 1)])
-    sources = pl.Series(["Quenmoor Register", "Quenmoor Register", "Mirevault Exchange"])
+    sources = pl.Series(["Quenmoor Register", "Quenmoor Register", "Kelderhaag Exchange"])
     found = schedule_of(sources, pl.Series(["GBP"] * 3), days)
     starts = [schedules()[place].valid_from for place in found[:2]]
     assert starts == [date(2016, 1, 1), date(2022, 1, 1)]
