@@ -15,6 +15,12 @@ from pricing.condition.checks import NOT_SEEN, STATES, Check
 from pricing.condition.inspection import Inspection
 from pricing.condition.inspection_files import to_json
 from pricing.condition.repairs import RepairBudget
+from pricing.documents.condition_words import (
+    budget_sentence,
+    hidden_sentence,
+    score_sentence,
+    structure_sentence,
+)
 
 
 def inspection_page(
@@ -115,16 +121,14 @@ def _check(inspection: Inspection, check: Check) -> str:
 
 
 def _result(result: InspectionResult) -> str:
-    low, _, high = result.quantiles()
     shares = "".join(
         f'<tr><td>{band}</td><td class="number">{share:.0%}</td></tr>'
         for band, share in result.band_shares.items()
     )
-    papers = _rows(result.papers, ("title", "state", "note"))
     cautions = "".join(f"<li>{escape(text)}</li>" for text in result.cautions)
+    papers = _rows(result.papers, ("title", "state", "note"))
     return (
-        f"<h2>Result</h2><p>Condition score {result.score:.0f} of 100 ({result.band}); eight times in ten "
-        f"between {low:.0f} and {high:.0f}. The structure allows {result.structure_cap:.0f} at most.</p>"
+        f"<h2>Result</h2><p>{score_sentence(result)} {structure_sentence(result)}</p>"
         f'<table><tr><th>band</th><th class="number">share</th></tr>{shares}</table>'
         + _section("What holds it there", result.holding.head(8))
         + _section("What would lift it to the next band", result.lifting)
@@ -137,11 +141,9 @@ def _result(result: InspectionResult) -> str:
 
 def _budget(budget: RepairBudget) -> str:
     return (
-        f"<h2>Repair budget</h2><p>{budget.p50:,} {budget.currency} as likely as not; one time in ten below "
-        f"{budget.p10:,}, four times in five below {budget.p80:,}. All taxes in, "
-        f"rates of {escape(budget.country)}, prices of {budget.on.isoformat()}.</p>"
+        f"<h2>Repair budget</h2><p>{escape(budget_sentence(budget))} {escape(hidden_sentence(budget))}</p>"
         f'<p class="caution">{escape(budget.notice)}</p>'
-        + _rows(budget.top().select("title", "reason", "expected"), ("title", "reason", "expected"))
+        + _rows(budget.top(), ("title", "reason", "expected"))
     )
 
 
