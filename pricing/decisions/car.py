@@ -75,10 +75,13 @@ def named_car(sales: pl.DataFrame, car: Mapping[str, Any]) -> dict[str, Any]:
         if typed is None or typed == "":
             named[column] = None
             continue
-        known = sales[column].drop_nulls().unique().sort().to_list()
-        same = [name for name in known if name.casefold() == str(typed).strip().casefold()]
+        known = sales[column].drop_nulls().value_counts(sort=True)[column].to_list()
+        wanted = str(typed).strip()
+        same = [name for name in known if name == wanted] or [
+            name for name in known if name.casefold() == wanted.casefold()
+        ]
         if not same:
-            near = difflib.get_close_matches(str(typed), known, n=3, cutoff=0.5) or known[:5]
+            near = difflib.get_close_matches(wanted, known, n=3, cutoff=0.5) or known[:5]
             raise DecisionError(
                 f"no record of the {column} {typed!r}{within}; "
                 + (f"the nearest names are: {', '.join(near)}" if near else "none is recorded there")

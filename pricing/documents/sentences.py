@@ -175,7 +175,7 @@ def bands_caption(valuation: Valuation) -> str:
     """What ``charts.bands_chart`` shows."""
     asked = "" if valuation.asking is None else " The thick line is the asking price."
     return (
-        "Each bar runs from the low to the high price of this car in that condition band; the notch is its mid "
+        "Each bar runs from low to high for this car in that condition band; the notch is the mid "
         "price. Rings are recorded sales of the model at the price paid on the day, not adjusted to this car."
         + asked
     )

@@ -250,7 +250,11 @@ def _day(typed: str | None) -> date | None:
 
 def _query(car: dict[str, Any], asking: Decimal) -> dict[str, Any]:
     """The car as the dashboard's address spells it."""
+    from pricing.documents.sentences import option_words
+
     said = {name: value for name, value in car.items() if value is not None}
     if "odometer_km" in said:
         said["odometer"] = round(said.pop("odometer_km"))
-    return {**said, "asking": asking}
+    options = [option_words(code) for code in said["options"]]
+    history = {True: "yes", False: "no", None: None}[said.get("history_file")]
+    return {**said, "options": options, "history_file": history, "asking": asking}

@@ -35,6 +35,7 @@ from pricing.documents.sentences import (
 
 Tell = Callable[[str, int, int], None]
 
+RULES_SHOWN = 10
 SALES_SHOWN = 8
 
 
@@ -76,8 +77,12 @@ def show_report(report: Any) -> None:
     )
     if report.by_rule:
         table = _table("rule broken", "rows")
-        for rule, rows in sorted(report.by_rule.items(), key=lambda pair: (-pair[1], pair[0])):
+        ranked = sorted(report.by_rule.items(), key=lambda pair: (-pair[1], pair[0]))
+        for rule, rows in ranked[:RULES_SHOWN]:
             table.add_row(Text(option_words(rule)), f"{rows:,}")
+        if len(ranked) > RULES_SHOWN:
+            others = sum(rows for _, rows in ranked[RULES_SHOWN:])
+            table.add_row(f"{len(ranked) - RULES_SHOWN} other rules", f"{others:,}")
         out.print("Rejected rows are kept in quarantine, as they were given, with the rules they break:")
         out.print(table)
 
