@@ -2,6 +2,7 @@
 
 import numpy as np
 import polars as pl
+import pyarrow
 from numpy.typing import NDArray
 
 from data_demo.parameters import CHANNELS, COUNTRIES, OPTIONS, ORIGINALITY, Floats, Integers, Parameters
@@ -27,8 +28,6 @@ def as_records(
     ``premium`` is what each auction lot bears when sold, in the currency of ``offers``.
     """
     names = parameters.models.select("make", "model")[cars.model]
-    options = pl.DataFrame(cars.options, schema=OPTIONS["option"].to_list())
-    listed = [pl.when(pl.col(name)).then(pl.lit(name)) for name in options.columns]
     raw = pl.DataFrame(
         {
             "number": car_number,
@@ -65,7 +64,7 @@ def as_records(
         condition_band=pl.Series(CONDITION_BANDS)[cars.band],
         condition_score=pl.Series(np.floor(cars.score * 10) / 10),
         odometer_km=pl.Series(cars.odometer_km),
-        options=options.select(pl.concat_list(listed).list.drop_nulls()).to_series(),
+        options=_option_lists(cars.options),
         matching_numbers=ORIGINALITY["matching_numbers"][cars.matching],
         history_file=pl.Series(cars.history),
         channel=CHANNELS["channel"][channel],
@@ -83,6 +82,14 @@ def as_records(
         listed_on=pl.when(~auction).then(pl.col("event_date") - pl.duration(days="days")),
         notes=pl.lit(None, pl.String),
     )
+
+
+def _option_lists(fitted: NDArray[np.bool_]) -> pl.Series:
+    """The codes of the options that each car has, from a yes/no matrix."""
+    codes = pl.Series(OPTIONS["option"])[np.nonzero(fitted)[1]]
+    ends = np.concatenate([[0], np.cumsum(fitted.sum(axis=1))])
+    lists = pl.from_arrow(pyarrow.LargeListArray.from_arrays(ends, codes.to_arrow()))
+    return lists if isinstance(lists, pl.Series) else lists.to_series()
 
 
 def hide(
