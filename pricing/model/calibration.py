@@ -1,11 +1,12 @@
-"""Conformal calibration: how far later sales really fell from their mid price, in units of the model's own spread.
+"""Conformal calibration: how far later sales really fell from their mid price, in units of the model's own
+spread.
 
-A calibration score is ``z = (log price - mid) / spread`` of a sale the model had not seen. The ``k``-th smallest of
-``n`` scores, ``k = ceil((n + 1) a)``, is not exceeded by the next score with probability at least ``a`` and at most
-``a + 1 / (n + 1)``, whatever their law, if the scores are exchangeable (Vovk, Gammerman and Shafer 2005; Lei et al.
-2018). Cells (a class of evidence depth, a condition band) differ by a scale, shrunk towards 1 where a cell has few
-scores. Beyond the outermost scores the law goes on as the regression's own, so that a quantile exists at every
-level; a range, which is a promise, is refused there.
+A calibration score is ``z = (log price - mid) / spread`` of a sale the model had not seen. The ``k``-th
+smallest of ``n`` scores, ``k = ceil((n + 1) a)``, is not exceeded by the next score with probability at
+least ``a`` and at most ``a + 1 / (n + 1)``, whatever their law, if the scores are exchangeable (Vovk,
+Gammerman and Shafer 2005; Lei et al. 2018). Cells (a class of evidence depth, a condition band) differ by a
+scale, shrunk towards 1 where a cell has few scores. Beyond the outermost scores the law goes on as the
+regression's own, so that a quantile exists at every level; a range, which is a promise, is refused there.
 """
 
 from dataclasses import dataclass
@@ -22,15 +23,19 @@ CELL_WEIGHT = 40.0
 
 @dataclass(frozen=True)
 class Calibration:
-    """Sorted scaled ``scores``, the ``scales`` of the cells (depth classes x bands), and the tails' ``degrees``."""
+    """Sorted scaled ``scores``, the ``scales`` of the cells (depth classes x bands), and the tails'
+    ``degrees``."""
 
     scores: Floats
     scales: Floats
     degrees: float
 
     @classmethod
-    def learn(cls, scores: Floats, depth: Ints, band: Ints, shape: tuple[int, int], degrees: float) -> "Calibration":
-        """From the scores of later sales with the cell each one fell in; ``shape`` is (depth classes, bands)."""
+    def learn(
+        cls, scores: Floats, depth: Ints, band: Ints, shape: tuple[int, int], degrees: float
+    ) -> "Calibration":
+        """From the scores of later sales with the cell each one fell in; ``shape`` is (depth classes,
+        bands)."""
         scales = np.ones(shape)
         if len(scores):
             overall = _width(scores)
@@ -62,13 +67,16 @@ class Calibration:
         return np.maximum.accumulate(result)
 
     def shares(self, scores: Floats) -> Floats:
-        """Share of like sales with a smaller scaled score: the inverse of :meth:`quantiles`, made continuous."""
+        """Share of like sales with a smaller scaled score: the inverse of :meth:`quantiles`, made
+        continuous."""
         law, n = predictive_law(self.degrees), len(self.scores)
         if n < 2:
             return np.asarray(law.cdf(scores))
         inside = np.interp(scores, self.scores, np.arange(1, n + 1) / (n + 1))
         low = law.cdf(scores * self._stretch(0)) / law.cdf(self.scores[0] * self._stretch(0)) / (n + 1)
-        high = 1.0 - law.sf(scores * self._stretch(-1)) / law.sf(self.scores[-1] * self._stretch(-1)) / (n + 1)
+        high = 1.0 - law.sf(scores * self._stretch(-1)) / law.sf(self.scores[-1] * self._stretch(-1)) / (
+            n + 1
+        )
         return np.where(scores < self.scores[0], low, np.where(scores > self.scores[-1], high, inside))
 
     def _stretch(self, end: int) -> float:
@@ -87,7 +95,8 @@ class Calibration:
 
 
 def rank(n: int, level: float) -> int:
-    """The conformal rank ``ceil((n + 1) level)``; a rank above ``n`` means that no finite bound can be promised.
+    """The conformal rank ``ceil((n + 1) level)``; a rank above ``n`` means that no finite bound can be
+    promised.
 
     >>> rank(50, 0.9)
     46

@@ -1,8 +1,9 @@
 """Frame to design matrix, block by block.
 
-Every smooth or ordered effect is a sum of *ramps*: columns that rise from 0 to 1 between two knots, so that their
-coefficients are increments. A random walk in time, a piecewise-linear spline and the steps between condition bands
-are then one thing with independent priors, and an ordered effect is one whose increments are not negative.
+Every smooth or ordered effect is a sum of *ramps*: columns that rise from 0 to 1 between two knots, so that
+their coefficients are increments. A random walk in time, a piecewise-linear spline and the steps between
+condition bands are then one thing with independent priors, and an ordered effect is one whose increments
+are not negative.
 """
 
 from dataclasses import dataclass
@@ -14,6 +15,7 @@ from numpy.typing import NDArray
 
 from pricing.model.encoding import CategoryEncoder, GroupEncoder
 from pricing.model.pooling import Floats, Ints, Priors
+from pricing.model.smooth import RARE, Numeric, ramps
 from pricing.model.spec import FeatureSpec
 from pricing.vocabulary import BAND_EDGES
 
@@ -22,19 +24,16 @@ DAYS_A_MONTH = DAYS_A_YEAR / 12
 TREND_REACH = DAYS_A_YEAR
 """Days of trend that a forecast can add in all: a trend is carried on, but ever less of it."""
 
-NUMERIC_KNOTS = 9
 TIME_KNOTS = 48
 DRIFT_KNOTS = 10
-RARE = 5
-"""An option or category needs this many rows to have a column of its own."""
 
 
 @dataclass(frozen=True)
 class Block:
     """Columns of the design that share their prior variances and, in an explanation, a term.
 
-    ``market`` is the starting prior variance of the market-wide coefficients (infinite: never pooled), ``levels``
-    that of the deviations at each level of groups (nought: does not vary there).
+    ``market`` is the starting prior variance of the market-wide coefficients (infinite: never pooled),
+    ``levels`` that of the deviations at each level of groups (nought: does not vary there).
     """
 
     name: str
@@ -42,16 +41,6 @@ class Block:
     columns: Ints
     market: float
     levels: tuple[float, ...]
-
-
-def ramps(values: Floats, knots: Floats) -> Floats:
-    """Ramp columns of a piecewise-linear effect: rows x (knots - 1), each from 0 to 1 between two knots.
-
-    >>> ramps(np.array([0.5, 3.0]), np.array([0.0, 1.0, 2.0]))
-    array([[0.5, 0. ],
-           [1. , 1. ]])
-    """
-    return np.clip((values[:, None] - knots[:-1]) / np.diff(knots), 0.0, 1.0)
 
 
 def damped(days: Floats) -> Floats:
@@ -64,52 +53,11 @@ def damped(days: Floats) -> Floats:
 
 
 @dataclass(frozen=True)
-class Numeric:
-    """One smooth numeric column: optional logarithm, standardisation, knots on the standardised scale."""
-
-    name: str
-    log: bool
-    centre: float
-    scale: float
-    knots: Floats
-    low: float
-    high: float
-    has_missing: bool
-
-    @classmethod
-    def learn(cls, name: str, values: Floats) -> "Numeric | None":
-        """None when the column is constant or empty. The logarithm is taken where it makes the values less skew."""
-        seen = values[np.isfinite(values)]
-        if len(seen) < RARE or seen.min() == seen.max():
-            return None
-        log = bool(seen.min() > 0) and abs(_skewness(np.log(seen))) < abs(_skewness(seen)) - 0.5
-        z = np.log(seen) if log else seen
-        centre, scale = float(np.median(z)), float(z.std())
-        z = (z - centre) / scale
-        knots = np.unique(np.quantile(z, np.linspace(0.0, 1.0, NUMERIC_KNOTS)))
-        return cls(
-            name, log, centre, scale, knots, float(seen.min()), float(seen.max()), bool(len(seen) < len(values))
-        )
-
-    def standardised(self, values: Floats) -> Floats:
-        """Values on the design's scale, null as 0, held within twice the span of what was seen."""
-        known = np.isfinite(values)
-        safe = np.where(known, np.maximum(values, 1e-9) if self.log else values, 1.0)
-        z = ((np.log(safe) if self.log else safe) - self.centre) / self.scale
-        span = self.knots[-1] - self.knots[0]
-        return np.where(known, np.clip(z, self.knots[0] - span, self.knots[-1] + span), 0.0)
-
-
-def _skewness(values: Floats) -> float:
-    spread = values.std()
-    return 0.0 if spread == 0 else float(np.mean(((values - values.mean()) / spread) ** 3))
-
-
-@dataclass(frozen=True)
 class Encoded:
-    """Rows ready for the regression: design ``X`` with the intercept in column 0, group ``codes`` (rows x levels,
-    -1 unseen), ``position`` on the condition scale (0 to bands - 1), ``band`` (bands: ungraded), days ``late`` past
-    the last sale, and ``novelty``, the number of categories never seen."""
+    """Rows ready for the regression: design ``X`` with the intercept in column 0, group ``codes`` (rows x
+    levels,
+    -1 unseen), ``position`` on the condition scale (0 to bands - 1), ``band`` (bands: ungraded), days
+    ``late`` past the last sale, and ``novelty``, the number of categories never seen."""
 
     X: Floats
     codes: Ints
@@ -120,7 +68,8 @@ class Encoded:
 
 
 class Design:
-    """Learns knots, codes and columns from a frame of sales; then turns any frame of cars into :class:`Encoded`."""
+    """Learns knots, codes and columns from a frame of sales; then turns any frame of cars into
+    :class:`Encoded`."""
 
     def __init__(self, spec: FeatureSpec) -> None:
         self.spec = spec
@@ -130,7 +79,7 @@ class Design:
         spec = self.spec
         self.asking_values: tuple[str, ...] = ()
         self.has_asking = asking is not None and int(asking.sum()) >= RARE
-        if self.has_asking and spec.asking_by:
+        if asking is not None and self.has_asking and spec.asking_by:
             self.asking_values = CategoryEncoder.learn(frame.filter(asking)[spec.asking_by], RARE).values
         self.groups = GroupEncoder.learn(frame, spec.groups)
         self.bands = spec.condition_bands if spec.condition else ()
@@ -191,12 +140,19 @@ class Design:
             add(f"{name} slope", name, [name], np.inf, 0.01, depth)
             bends = [f"{name} bend {k}" for k in range(1, len(numeric.knots))]
             add(f"{name} bends", name, bends if len(bends) > 1 else [], 0.01, 0.001, min(depth, 1))
-            add(f"{name} missing", name, [f"{name} missing"] if numeric.has_missing else [], 0.1, 0.01, min(depth, 2))
+            add(
+                f"{name} missing",
+                name,
+                [f"{name} missing"] if numeric.has_missing else [],
+                0.1,
+                0.01,
+                min(depth, 2),
+            )
         option_labels = [name if code is None else code for name, code in self.options]
         add("options", "options", option_labels, 0.05, 0.005, min(depth, 2))
         for category in self.categories:
             labels = [f"{category.name} {value}" for value in category.values]
-            add(category.name, category.name, labels, 0.05, 0.005, min(depth, 2))
+            add(category.name, category.name, labels, 0.05, 0.005, min(depth, 1))
         add("asking", "asking", ["asking"] if self.has_asking else [], np.inf, 0.0, 0)
         add("asking by", "asking", [f"asking {value}" for value in self.asking_values], 0.01, 0.0, 0)
         add("date", "date", [f"date step {k}" for k in range(1, len(self.time_knots))], 0.005, 0.0, 0)
@@ -223,10 +179,13 @@ class Design:
     @property
     def ordered_columns(self) -> Ints:
         """Columns whose coefficients, the steps between condition bands, may not be negative in any group."""
-        return next((block.columns for block in self.blocks if block.name == "condition"), np.empty(0, dtype=np.int64))
+        return next(
+            (block.columns for block in self.blocks if block.name == "condition"), np.empty(0, dtype=np.int64)
+        )
 
     def unforeseen(self, encoded: Encoded, priors: Priors) -> Floats:
-        """Variance that the design cannot carry: market moves after the last sale, and categories never seen."""
+        """Variance that the design cannot carry: market moves after the last sale, and categories never
+        seen."""
         result = np.zeros(len(encoded.late))
         for block in self.blocks:
             knots = {"date": self.time_knots, "drift": self.drift_knots}.get(block.name)
@@ -240,7 +199,8 @@ class Design:
     def encode(
         self, frame: pl.DataFrame, asking: NDArray[np.bool_] | None = None, dtype: Any = np.float64
     ) -> Encoded:
-        """Rows (prepared) to :class:`Encoded`, in the frame's order; rows in ``asking`` carry the asking gap."""
+        """Rows (prepared) to :class:`Encoded`, in the frame's order; rows in ``asking`` carry the asking
+        gap."""
         rows = len(frame)
         X = np.zeros((rows, len(self.columns)), dtype=dtype)
         at = {block.name: block.columns for block in self.blocks}
@@ -291,13 +251,25 @@ class Design:
 
     def _days(self, frame: pl.DataFrame) -> Floats:
         """Days since 1970; a null date is the last day seen."""
-        return frame[self.spec.event_date or ""].to_physical().cast(pl.Float64).fill_null(self.last_day).to_numpy()
+        return (
+            frame[self.spec.event_date or ""]
+            .to_physical()
+            .cast(pl.Float64)
+            .fill_null(self.last_day)
+            .to_numpy()
+        )
 
     def _condition(self, frame: pl.DataFrame) -> tuple[Floats, Ints]:
-        """Position on the condition scale (band index at a band's centre) and band index (bands: ungraded)."""
+        """Position on the condition scale (band index at a band's centre) and band index (bands:
+        ungraded)."""
         bands = len(self.bands)
         lookup = {band: float(index) for index, band in enumerate(self.bands)}
-        index = frame[self.spec.condition or ""].replace_strict(lookup, default=None, return_dtype=pl.Float64).to_numpy()
+        index = (
+            frame[self.spec.condition or ""]
+            .replace_strict(lookup, default=None, return_dtype=pl.Float64)
+            .to_numpy()
+            .copy()
+        )
         position = index.copy()
         if self.spec.condition_score and bands == len(BAND_EDGES) - 1:
             edges = np.asarray(BAND_EDGES)

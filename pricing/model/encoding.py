@@ -58,7 +58,9 @@ class GroupEncoder:
         """Rows x levels of codes; -1 for a group never seen, and then at every finer level too."""
         columns = [
             frame.select(self.names[: depth + 1])
-            .join(table, on=self.names[: depth + 1], how="left", nulls_equal=True, maintain_order="left")["code"]
+            .join(table, on=self.names[: depth + 1], how="left", nulls_equal=True, maintain_order="left")[
+                "code"
+            ]
             .fill_null(-1)
             .to_numpy()
             for depth, table in enumerate(self.tables)

@@ -1,4 +1,5 @@
-"""What each row of a frame tells of the price: a sale exactly, an unsold lot by bounds, an asking price with a gap."""
+"""What each row of a frame tells of the price: a sale exactly, an unsold lot by bounds, an asking price
+with a gap."""
 
 from dataclasses import dataclass
 
@@ -28,12 +29,18 @@ class Evidence:
 
     def __getitem__(self, rows: slice) -> "Evidence":
         return Evidence(
-            self.features[rows], self.y[rows], self.lower[rows], self.upper[rows], self.sold[rows], self.asking[rows]
+            self.features[rows],
+            self.y[rows],
+            self.lower[rows],
+            self.upper[rows],
+            self.sold[rows],
+            self.asking[rows],
         )
 
     @classmethod
     def gather(cls, frame: pl.DataFrame, spec: FeatureSpec) -> "Evidence":
-        """The rows of ``frame`` that tell something of the price; withdrawn offers and rows without a date do not.
+        """The rows of ``frame`` that tell something of the price; withdrawn offers and rows without a date
+        do not.
 
         Raises:
             TableError: the price, a group or the date column is absent.
@@ -42,11 +49,15 @@ class Evidence:
         required = [spec.price, *spec.groups, *([spec.event_date] if spec.event_date else [])]
         absent = [name for name in required if name not in frame.columns]
         if absent:
-            raise TableError(f"the frame lacks the column {', '.join(absent)}; it has {', '.join(frame.columns)}")
+            raise TableError(
+                f"the frame lacks the column {', '.join(absent)}; it has {', '.join(frame.columns)}"
+            )
         price = pl.col(spec.price).cast(pl.Float64)
         wrong = frame.filter(price.is_not_null() & ~(price.is_finite() & (price > 0))).height
         if wrong:
-            raise ModelError(f"{wrong} of {len(frame)} prices in column {spec.price} are not positive and finite")
+            raise ModelError(
+                f"{wrong} of {len(frame)} prices in column {spec.price} are not positive and finite"
+            )
         outcome = pl.col(spec.outcome) if spec.outcome in frame.columns else pl.lit("sold")
         bounds = [
             pl.col(name).cast(pl.Float64) if name in frame.columns else pl.lit(None, dtype=pl.Float64)
@@ -67,7 +78,9 @@ class Evidence:
         if spec.event_date:
             told = told.drop_nulls(spec.event_date).sort(spec.event_date, maintain_order=True)
         if not told["__sold"].any():
-            raise ModelError(f"none of the {len(frame)} rows is a sale with a price: there is nothing to learn from")
+            raise ModelError(
+                f"none of the {len(frame)} rows is a sale with a price: there is nothing to learn from"
+            )
         exact = (told["__sold"] | told["__asking"]).to_numpy()
         lower, upper = told["__lower"].log().to_numpy(), told["__upper"].log().to_numpy()
         crossed = lower >= upper

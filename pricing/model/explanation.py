@@ -1,9 +1,9 @@
 """What makes up a mid price: factors, in a valuer's order, that multiply to it exactly.
 
-Every factor is against the average sale on record: ``exp((x - x_average) @ theta)`` of the columns of its term, with
-the coefficients of the car's own finest known group; a group's factor is what its coefficients change at the average.
-The effect in per cent is corrected for the variance ``V`` of its logarithm, ``100 (exp(b - V / 2) - 1)``
-(Kennedy 1981).
+Every factor is against the average sale on record: ``exp((x - x_average) @ theta)`` of the columns of its
+term, with the coefficients of the car's own finest known group; a group's factor is what its coefficients
+change at the average. The effect in per cent is corrected for the variance ``V`` of its logarithm, ``100
+(exp(b - V / 2) - 1)`` (Kennedy 1981).
 """
 
 import numpy as np
@@ -73,7 +73,8 @@ def explain(
 
 
 def _terms(design: Design) -> list[str]:
-    """Terms beside the groups: date, condition, numerics, options, categories; asking gaps are never a car's own."""
+    """Terms beside the groups: date, condition, numerics, options, categories; asking gaps are never a
+    car's own."""
     present = dict.fromkeys(block.term for block in design.blocks)
     first = [term for term in ("date", "condition") if term in present]
     return first + [term for term in present if term not in {"level", "asking", *first}]
@@ -83,10 +84,10 @@ def _columns_of(design: Design, term: str, features: pl.DataFrame) -> list[tuple
     """The lines of a term: one, but for options, which have a line each."""
     spec = design.spec
     if term == "options":
-        columns = next(block.columns for block in design.blocks if block.name == "options")
+        places = next(block.columns for block in design.blocks if block.name == "options")
         return [
             (code or name, _option(features, name, code), [int(column)])
-            for column, (name, code) in zip(columns, design.options, strict=True)
+            for column, (name, code) in zip(places, design.options, strict=True)
         ]
     columns = [int(column) for block in design.blocks if block.term == term for column in block.columns]
     source = {"date": spec.event_date, "condition": spec.condition}.get(term, term)

@@ -1,10 +1,11 @@
 """The partial-pooling regression of log price.
 
-``y = x @ theta_group + e``: coefficients pooled over nested groups (:mod:`pricing.model.pooling`), Student-t errors,
-a residual spread that has a regression of its own, and rows of which only a lower and an upper bound are known.
+``y = x @ theta_group + e``: coefficients pooled over nested groups (:mod:`pricing.model.pooling`),
+Student-t errors, a residual spread that has a regression of its own, and rows of which only a lower and an
+upper bound are known.
 
-Sources: Lange, Little and Taylor (1989) for the t weights; Lee and Nelder (2006) for the regression of the log
-variance; Tobin (1958) for censoring; Dempster, Laird and Rubin (1977) for the iteration that joins them.
+Sources: Lange, Little and Taylor (1989) for the t weights; Lee and Nelder (2006) for the regression of the
+log variance; Tobin (1958) for censoring; Dempster, Laird and Rubin (1977) for the iteration that joins them.
 """
 
 from dataclasses import dataclass
@@ -16,7 +17,7 @@ from scipy import special, stats
 from sklearn.base import BaseEstimator, RegressorMixin
 from sklearn.utils.validation import check_is_fitted, validate_data
 
-from pricing.model.pooling import Floats, Ints, Posterior, Priors, Tree, marginal_variances, solve, updated_priors
+from pricing.model.pooling import Floats, Ints, Posterior, Priors, Tree, solve, updated_priors
 from pricing.model.rows import Rows
 
 DEGREES = (3.0, 4.0, 5.0, 6.0, 8.0, 10.0, 15.0, 25.0, 60.0)
@@ -28,8 +29,9 @@ SPREAD_PRIOR = 0.02
 
 @dataclass(frozen=True)
 class Structure:
-    """What the regression knows of its columns: nested groups, prior variances, blocks sharing a variance, the
-    columns that the residual spread may depend on, and those whose coefficients may not be negative in any group."""
+    """What the regression knows of its columns: nested groups, prior variances, blocks sharing a variance,
+    the columns that the residual spread may depend on, and those whose coefficients may not be negative in
+    any group."""
 
     tree: Tree
     priors: Priors
@@ -39,11 +41,12 @@ class Structure:
 
 
 class HedonicRegression(RegressorMixin, BaseEstimator):
-    """Pooled regression with Student-t errors and a modelled spread; follows scikit-learn's estimator conventions.
+    """Pooled regression with Student-t errors and a modelled spread; follows scikit-learn's estimator
+    conventions.
 
-    With plain arrays it is a robust linear regression whose slopes are shrunk by a variance learnt from the data
-    (``pooling=False``: not shrunk). Nested groups, blocks and bounds come through ``fit``'s keyword arguments, and
-    then ``X`` carries its own intercept in column 0.
+    With plain arrays it is a robust linear regression whose slopes are shrunk by a variance learnt from the
+    data (``pooling=False``: not shrunk). Nested groups, blocks and bounds come through ``fit``'s keyword
+    arguments, and then ``X`` carries its own intercept in column 0.
 
     Args:
         degrees: Student-t degrees of freedom; None learns them, infinity gives normal errors.
@@ -51,13 +54,20 @@ class HedonicRegression(RegressorMixin, BaseEstimator):
         spread: model the residual spread; False gives one spread to all rows.
         restricted: correct the residual variance for the coefficients estimated (restricted likelihood).
         max_iter: outer iterations at most.
-        tol: the iteration stops when no fitted value moves by more than this share of its residual spread.
+        tol: the iteration stops when fitted values move by less than this share of their residual spread
+            (root of the mean square).
 
     >>> X = np.arange(40.0)[:, None]
     >>> model = HedonicRegression(degrees=np.inf, pooling=False).fit(X, 2.0 + 0.5 * X[:, 0])
     >>> [round(float(value), 6) for value in (model.intercept_, *model.coef_)]
     [2.0, 0.5]
     """
+
+    posterior_: Posterior
+    priors_: Priors
+    spread_posterior_: Posterior
+    spread_priors_: Priors
+    degrees_: float
 
     def __init__(
         self,
@@ -66,8 +76,8 @@ class HedonicRegression(RegressorMixin, BaseEstimator):
         pooling: bool = True,
         spread: bool = True,
         restricted: bool = True,
-        max_iter: int = 12,
-        tol: float = 1e-3,
+        max_iter: int = 20,
+        tol: float = 0.01,
     ) -> None:
         self.degrees = degrees
         self.pooling = pooling
@@ -85,23 +95,39 @@ class HedonicRegression(RegressorMixin, BaseEstimator):
         structure: Structure | None = None,
         lower: Floats | None = None,
         upper: Floats | None = None,
+        start: Self | None = None,
     ) -> Self:
-        """Fit to ``y`` (log price); where ``y`` is NaN the row is known to lie in ``[lower, upper]``."""
+        """Fit to ``y`` (log price); where ``y`` is NaN the row is known to lie in ``[lower, upper]``.
+
+        ``start`` is a fit to much the same data with the same columns: its variances are where this one
+        begins.
+        """
         if structure is None:
-            X, y = validate_data(self, X, y, y_numeric=True, dtype=np.float64)
-            X = np.column_stack([np.ones(len(X)), X])
-            structure = _plain_structure(X)
-        design, target = np.asarray(X), np.array(y, dtype=np.float64)
+            plain, y = validate_data(self, X, y, y_numeric=True, dtype=np.float64)
+            design = np.column_stack([np.ones(len(plain)), plain])
+            structure = _plain_structure(design)
+        else:
+            design = np.asarray(X)
+        target = np.array(y, dtype=np.float64)
         self.structure_ = structure
-        rows = Rows(design, codes, structure.tree)
-        self._iterate(rows, target[rows.order], _sorted(lower, rows), _sorted(upper, rows))
+        varying = (
+            structure.priors.varying()
+            if self.pooling
+            else [np.empty(0, dtype=np.int64)] * len(structure.tree.parents)
+        )
+        rows = Rows(design, codes, structure.tree, varying)
+        self._iterate(rows, target[rows.order], _sorted(lower, rows), _sorted(upper, rows), start)
         self.intercept_ = float(self.posterior_.market[0])
         self.coef_ = self.posterior_.market[1:]
         return self
 
-    def _iterate(self, rows: Rows, y: Floats, lower: Floats | None, upper: Floats | None) -> None:
+    def _iterate(
+        self, rows: Rows, y: Floats, lower: Floats | None, upper: Floats | None, start: Self | None
+    ) -> None:
         structure = self.structure_
         priors = structure.priors if self.pooling else _unpooled(structure.priors)
+        if start is not None:
+            priors = start.priors_
         censored = np.isnan(y)
         known = ~censored
         response = y.copy()
@@ -109,35 +135,35 @@ class HedonicRegression(RegressorMixin, BaseEstimator):
             response[censored] = _start_of(lower, upper, censored, float(np.median(y[known])))
         log_variance = np.full(len(y), np.log(max(float(np.var(response)), 1e-8)))
         weights = np.exp(-log_variance)
-        degrees = 5.0 if self.degrees is None else self.degrees
+        degrees = self.degrees if self.degrees is not None else 5.0 if start is None else start.degrees_
         extra = np.zeros(len(y))
         fitted = np.full(len(y), response.mean())
-        spread_rows = rows.columns(structure.spread_columns)
-        spread_priors = _spread_priors(structure, self.spread)
+        spread_priors = _spread_priors(structure, self.spread) if start is None else start.spread_priors_
+        spread_rows = rows.columns(structure.spread_columns, spread_priors.varying())
         spread_blocks = _spread_blocks(structure)
-        spread_posterior: Posterior | None = None
-        for self.n_iter_ in range(1, self.max_iter + 1):
-            A, h = rows.cross_products(weights, response)
-            posterior = solve(A, h, structure.tree, priors)
-            for _ in range((12 if self.n_iter_ == 1 else 3) if self.pooling else 0):
+        spread_posterior = posterior = _nothing()
+        for iteration in range(1, self.max_iter + 1):
+            products = rows.cross_products(weights, response)
+            posterior = solve(products, structure.tree, priors, rows.varying)
+            for _ in range(_variance_updates(iteration, start is not None) if self.pooling else 0):
                 priors = updated_priors(posterior, structure.tree, priors, structure.blocks)
-                posterior = solve(A, h, structure.tree, priors)
+                posterior = solve(products, structure.tree, priors, rows.varying)
             previous, fitted = fitted, rows.fitted(posterior)
-            leverage = self._leverage(rows, posterior)
+            leverage = rows.variance(posterior) if self.restricted else np.zeros(len(y))
             if censored.any():
                 response[censored], extra[censored] = truncated_moments(
                     fitted[censored], np.exp(0.5 * log_variance[censored]), lower, upper, censored
                 )
             squares = np.square(response - fitted) + extra + leverage
-            if self.n_iter_ == 1:
+            if iteration == 1:
                 log_variance[:] = np.log(max(float(np.mean(squares)), 1e-12))
             if self.degrees is None:
                 degrees = _likeliest_degrees(squares[known], log_variance[known])
-            for _ in range(4 if self.n_iter_ <= 2 else 1):
+            for _ in range(3 if iteration <= 2 and start is None else 1):
                 latent = _latent_weights(squares, log_variance, degrees, censored)
                 working = log_variance + latent * squares * np.exp(-log_variance) - 1.0
-                S, s = spread_rows.cross_products(np.full(len(y), 0.5), working)
-                spread_posterior = solve(S, s, structure.tree, spread_priors)
+                spread_products = spread_rows.cross_products(np.full(len(y), 0.5), working)
+                spread_posterior = solve(spread_products, structure.tree, spread_priors, spread_rows.varying)
                 if self.spread:
                     spread_priors = updated_priors(
                         spread_posterior, structure.tree, spread_priors, spread_blocks
@@ -145,25 +171,19 @@ class HedonicRegression(RegressorMixin, BaseEstimator):
                 log_variance = np.maximum(spread_rows.fitted(spread_posterior), log_variance - 3.0)
                 log_variance = np.maximum(log_variance, np.log(1e-12))
             weights = _latent_weights(squares, log_variance, degrees, censored) * np.exp(-log_variance)
-            step = np.max(np.abs(fitted - previous) * np.exp(-0.5 * log_variance))
-            if self.n_iter_ > 2 and step < self.tol:
+            step = np.sqrt(np.mean(np.square(fitted - previous) * np.exp(-log_variance)))
+            if iteration > 2 and step < self.tol:
                 break
-        self.posterior_, self.priors_ = posterior.ordered(structure.ordered_columns, rows.X), priors
+        self.posterior_, self.priors_ = (
+            posterior.ordered(structure.ordered_columns, _step_shares(rows.X[:, structure.ordered_columns])),
+            priors,
+        )
         self.spread_posterior_, self.spread_priors_ = spread_posterior, spread_priors
-        self.degrees_ = float(degrees)
+        self.degrees_, self.n_iter_ = float(degrees), iteration
         self.fitted_ = rows.restored(fitted)
         self.residual_ = rows.restored(response - fitted)
         self.log_variance_ = rows.restored(log_variance)
         self.weights_ = rows.restored(weights)
-
-    def _leverage(self, rows: Rows, posterior: Posterior) -> Floats:
-        """Posterior variance of every fitted value, nought when the likelihood is not restricted."""
-        result = np.zeros(len(rows.order))
-        if self.restricted:
-            marginal_variances(
-                posterior, self.structure_.tree, lambda part, covariance: rows.quadratic(part, covariance, result)
-            )
-        return result
 
     def predict(self, X: ArrayLike, codes: Ints | None = None) -> Floats:
         """Posterior mean of log price."""
@@ -186,6 +206,12 @@ class HedonicRegression(RegressorMixin, BaseEstimator):
         return np.asarray(X, dtype=np.float64), codes
 
 
+def _variance_updates(iteration: int, warm: bool) -> int:
+    """Updates of the prior variances in an outer iteration: many in the first of a cold start, then one
+    each."""
+    return 6 if iteration == 1 and not warm else 1
+
+
 def truncated_moments(
     mean: Floats,
     deviation: Floats,
@@ -193,15 +219,16 @@ def truncated_moments(
     upper: Floats | None,
     rows: NDArray[np.bool_],
 ) -> tuple[Floats, Floats]:
-    """Mean and variance of a normal known to lie between two bounds (Johnson, Kotz and Balakrishnan 1994, ch. 13).
+    """Mean and variance of a normal known to lie between two bounds, infinite where open (Johnson, Kotz and
+    Balakrishnan 1994, ch. 13).
 
     >>> mean, variance = truncated_moments(
     ...     np.zeros(1), np.ones(1), np.zeros(1), np.full(1, np.inf), np.ones(1, dtype=bool))
     >>> [round(float(value), 6) for value in (mean[0], variance[0])]
     [0.797885, 0.36338]
     """
-    low = np.full(len(mean), -np.inf) if lower is None else np.nan_to_num(lower[rows], nan=-np.inf)
-    high = np.full(len(mean), np.inf) if upper is None else np.nan_to_num(upper[rows], nan=np.inf)
+    low = np.full(len(mean), -np.inf) if lower is None else lower[rows]
+    high = np.full(len(mean), np.inf) if upper is None else upper[rows]
     a, b = (low - mean) / deviation, (high - mean) / deviation
     flip = a + b > 0  # work in the left tail, where the distribution function keeps its digits
     a, b = np.where(flip, -b, a), np.where(flip, -a, b)
@@ -217,14 +244,30 @@ def truncated_moments(
     return np.clip(mean + deviation * shift, low, high), np.square(deviation) * np.clip(variance, 1e-6, 1.0)
 
 
+def _step_shares(steps: Floats) -> Floats:
+    """Share of the rows at each place of an ordered scale, from its step columns."""
+    reached = (steps > 0.5).mean(axis=0)
+    return np.maximum(-np.diff(np.concatenate([[1.0], reached, [0.0]])), 1e-6)
+
+
 def _start_of(lower: Floats | None, upper: Floats | None, rows: NDArray[np.bool_], centre: float) -> Floats:
-    low = np.full(rows.sum(), np.nan) if lower is None else np.where(np.isfinite(lower[rows]), lower[rows], np.nan)
-    high = np.full(rows.sum(), np.nan) if upper is None else np.where(np.isfinite(upper[rows]), upper[rows], np.nan)
+    low = (
+        np.full(rows.sum(), np.nan)
+        if lower is None
+        else np.where(np.isfinite(lower[rows]), lower[rows], np.nan)
+    )
+    high = (
+        np.full(rows.sum(), np.nan)
+        if upper is None
+        else np.where(np.isfinite(upper[rows]), upper[rows], np.nan)
+    )
     start = np.where(np.isnan(low), high, np.where(np.isnan(high), low, (low + high) / 2))
     return np.where(np.isnan(start), centre, start)
 
 
-def _latent_weights(squares: Floats, log_variance: Floats, degrees: float, censored: NDArray[np.bool_]) -> Floats:
+def _latent_weights(
+    squares: Floats, log_variance: Floats, degrees: float, censored: NDArray[np.bool_]
+) -> Floats:
     """Expected precision multipliers of the t errors; a censored row's imputed value is taken as normal."""
     if np.isinf(degrees):
         return np.ones(len(squares))
@@ -234,8 +277,9 @@ def _latent_weights(squares: Floats, log_variance: Floats, degrees: float, censo
 
 
 def _likeliest_degrees(squares: Floats, log_variance: Floats) -> float:
-    """The degrees of freedom in ``DEGREES`` under which the residuals are likeliest, each with its own scale."""
-    z = np.sqrt(squares * np.exp(-log_variance))[: 50_000]
+    """The degrees of freedom in ``DEGREES`` under which the residuals are likeliest, each with its own
+    scale."""
+    z = np.sqrt(squares * np.exp(-log_variance))[:50_000]
     best, best_score = DEGREES[0], -np.inf
     for degrees in DEGREES:
         scale = 1.0
@@ -256,9 +300,18 @@ def _plain_structure(X: Floats) -> Structure:
     scale = np.maximum(X[:, 1:].var(axis=0), 1e-12)
     market = np.concatenate([[np.inf], 1.0 / scale])
     return Structure(
-        Tree(()), Priors(market, np.zeros((0, X.shape[1]))), [np.array([k]) for k in range(1, X.shape[1])],
-        np.array([0]), np.empty(0, dtype=np.int64),
+        Tree(()),
+        Priors(market, np.zeros((0, X.shape[1]))),
+        [np.array([k]) for k in range(1, X.shape[1])],
+        np.array([0]),
+        np.empty(0, dtype=np.int64),
     )
+
+
+def _nothing() -> Posterior:
+    """The posterior before the first iteration: no coefficients at all."""
+    none = np.empty(0)
+    return Posterior(none, np.empty((0, 0)), [], [], -np.inf)
 
 
 def _unpooled(priors: Priors) -> Priors:
@@ -276,7 +329,10 @@ def _spread_priors(structure: Structure, modelled: bool) -> Priors:
 
 def _spread_blocks(structure: Structure) -> list[Ints]:
     place = {int(column): index for index, column in enumerate(structure.spread_columns)}
-    kept = [np.array([place[int(column)] for column in block if int(column) in place]) for block in structure.blocks]
+    kept = [
+        np.array([place[int(column)] for column in block if int(column) in place])
+        for block in structure.blocks
+    ]
     return [block for block in kept if len(block)]
 
 

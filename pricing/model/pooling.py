@@ -1,16 +1,17 @@
 """Exact Gaussian partial pooling on a tree of nested groups.
 
 The coefficients of a group are those of its parent plus a deviation, ``theta_g = theta_parent + d_g`` with
-``d_g ~ N(0, diag(tau^2))``, the market being the root. Given the weighted cross-products ``A = X'WX`` and
-``h = X'Wy`` of every finest group, the posterior is found without ever forming one large system: deviations are
-integrated out from the finest level up (the Schur complement of a block-arrow matrix), the market's coefficients
-are solved, and deviations follow on the way down. Cost is linear in the number of groups.
+``d_g ~ N(0, diag(tau^2))``, the market being the root. The posterior is found without forming one large
+system, nor even one of all columns for each group: deviations are integrated out from the finest level up
+(the Schur complement of a block-arrow matrix), each leaving a few rows ``U`` whose square ``U'U`` is what
+it takes away from every system above it; the market's coefficients are solved, and deviations follow on the
+way down. Cost and memory are linear in the number of groups.
 
 Sources: Lindley and Smith (1972) for the hierarchy; Harville (1977) for the likelihood; MacKay (1992) for the
 variance update ``tau^2 = sum d^2 / sum (1 - var(d) / tau^2)``, whose fixed points are those of EM.
 """
 
-from collections.abc import Callable
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -19,22 +20,23 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-CHUNK = 512
-"""Groups worked on at once: bounds the memory of a batch, not the answer."""
-
 JITTER = 1e-10
 """Share of the mean diagonal added to the market's system, so that a column without data solves to nought."""
+
+SMALLEST = 1e-8
+"""No variance is taken to be smaller than this; at the scale of log prices it is nought."""
 
 
 @dataclass(frozen=True)
 class Tree:
     """Nested groups: ``parents[l][g]`` is the group one level up that group ``g`` of level ``l`` belongs to.
 
-    Level 0 is directly below the market; its parents are all 0. A tree without levels is the market alone.
+    Level 0 is directly below the market; its parents are all 0. Parents are in order, so that what descends
+    from a group is a range. A tree without levels is the market alone.
 
     >>> tree = Tree((np.zeros(2, dtype=np.int64), np.array([0, 0, 1])))
-    >>> tree.sizes
-    (2, 3)
+    >>> tree.sizes, tree.bounds(0, 1).tolist()
+    ((2, 3), [0, 2, 3])
     """
 
     parents: tuple[Ints, ...]
@@ -44,32 +46,61 @@ class Tree:
         """Number of groups at each level."""
         return tuple(len(parent) for parent in self.parents)
 
+    def ancestors(self, level: int, finer: int) -> Ints:
+        """For every group of level ``finer``, the group of ``level`` it descends from."""
+        index = np.arange(len(self.parents[finer]))
+        for step in range(finer, level, -1):
+            index = self.parents[step][index]
+        return index
+
+    def bounds(self, level: int, finer: int) -> Ints:
+        """Group ``g`` of ``level`` is the parent, however far up, of groups ``bounds[g]:bounds[g + 1]``."""
+        return np.searchsorted(self.ancestors(level, finer), np.arange(len(self.parents[level]) + 1))
+
 
 @dataclass(frozen=True)
 class Priors:
-    """Prior variances. ``market`` has one a column (infinite: not pooled); ``levels`` one row a level, one column
-    a column (nought: that column does not vary there)."""
+    """Prior variances. ``market`` has one a column (infinite: not pooled); ``levels`` one row a level, one
+    column a column (nought: that column does not vary there)."""
 
     market: Floats
     levels: Floats
 
+    def varying(self) -> list[Ints]:
+        """The columns that vary at each level."""
+        return [np.flatnonzero(level > 0) for level in self.levels]
+
+
+@dataclass(frozen=True)
+class CrossProducts:
+    """Weighted sums over rows: the market's ``X'WX`` and ``X'Wy``, and for every level, those rows of each
+    group's that belong to the level's varying columns (groups x varying x columns, groups x varying)."""
+
+    market: Floats
+    right: Floats
+    levels: list[Floats]
+    rights: list[Floats]
+
 
 @dataclass
 class LevelPosterior:
-    """One level's deviations given the parent's coefficients: ``d = offset - gain @ theta_parent``, covariance
-    ``spread``; ``mean`` is the posterior mean with the parent integrated out."""
+    """One level's deviations given the parent's coefficients: ``d = offset - gain @ theta_parent``,
+    covariance ``spread``; ``mean`` is the posterior mean with the parent integrated out and ``variance``
+    that of each."""
 
     columns: Ints
     gain: Floats
-    offset: Floats
     spread: Floats
-    mean: Floats
-    variance: Floats = field(default_factory=lambda: np.empty(0))
+    offset: Floats = field(default_factory=lambda: np.empty(0))
+    mean: Floats = field(default_factory=lambda: np.empty(0))
 
 
 @dataclass
 class Posterior:
-    """Market coefficients with covariance, the levels' deviations, and the total coefficients of every group."""
+    """Market coefficients with covariance, the levels' deviations, and the total coefficients of every group.
+
+    ``log_evidence`` omits the terms that do not depend on the priors.
+    """
 
     market: Floats
     covariance: Floats
@@ -80,8 +111,8 @@ class Posterior:
     def coefficients(self, codes: Ints) -> Floats:
         """Total coefficients of each row: those of its finest known group.
 
-        ``codes`` has one row a car and one column a level, coarsest first (finer levels may be left off), -1 for a
-        group never seen. Returns rows x columns.
+        ``codes`` has one row a car and one column a level, coarsest first (finer levels may be left off),
+        -1 for a group never seen. Returns rows x columns.
         """
         result = np.broadcast_to(self.market, (len(codes), len(self.market))).copy()
         for level, totals in enumerate(self.totals[: codes.shape[1]]):
@@ -89,33 +120,34 @@ class Posterior:
             result[known] = totals[codes[known, level]]
         return result
 
-    def variance(self, X: Floats, codes: Ints, priors: Priors) -> Floats:
-        """Posterior variance of ``x @ theta`` for each row, an unseen group adding its level's prior variance."""
-        functional = X.copy()
-        result = np.zeros(len(X))
+    def variance(self, functional: Floats, codes: Ints, priors: Priors) -> Floats:
+        """Posterior variance of ``functional @ theta`` for each row, an unseen group adding its prior
+        variance."""
+        rest = functional.copy()
+        result = np.zeros(len(rest))
         for level in range(len(self.levels) - 1, -1, -1):
-            posterior = self.levels[level]
-            known = codes[:, level] >= 0
-            if not known.all():
-                result[~known] += np.square(functional[~known]) @ priors.levels[level]
-            if known.any() and len(posterior.columns):
+            current = self.levels[level]
+            known = np.flatnonzero(codes[:, level] >= 0)
+            if len(known) < len(rest):
+                new = np.flatnonzero(codes[:, level] < 0)
+                result[new] += np.square(rest[new]) @ priors.levels[level]
+            if len(known) and len(current.columns):
                 group = codes[known, level]
-                a = functional[known][:, posterior.columns]
-                result[known] += np.einsum("ni,nij,nj->n", a, posterior.spread[group], a, optimize=True)
-                functional[known] -= np.einsum("ni,nij->nj", a, posterior.gain[group], optimize=True)
-        return result + np.einsum("ni,ij,nj->n", functional, self.covariance, functional, optimize=True)
+                a = rest[np.ix_(known, current.columns)]
+                result[known] += np.einsum(
+                    "ni,ni->n", np.matmul(a[:, None, :], current.spread[group])[:, 0], a
+                )
+                rest[known] -= np.matmul(a[:, None, :], current.gain[group])[:, 0]
+        return result + np.einsum("np,np->n", rest @ self.covariance, rest)
 
-
-    def ordered(self, columns: Ints, X: Floats) -> "Posterior":
+    def ordered(self, columns: Ints, weights: Floats) -> "Posterior":
         """The posterior with the steps in ``columns`` made non-negative in the market and in every group.
 
-        The cumulated effects of a group are replaced by their isotonic regression, weighted by the share of the rows
-        of ``X`` at each step, so that a group's level moves as little as it can.
+        The cumulated effects of a group are replaced by their isotonic regression, weighted by the share of
+        the sales at each (one more than there are steps), so that a group's level moves as little as it can.
         """
         if not len(columns):
             return self
-        reached = (X[:, columns] > 0.5).mean(axis=0)
-        weights = np.maximum(-np.diff(np.concatenate([[1.0], reached, [0.0]])), 1e-6)
 
         def mend(totals: Floats) -> Floats:
             effects = np.cumsum(np.column_stack([np.zeros(len(totals)), totals[:, columns]]), axis=1)
@@ -126,9 +158,8 @@ class Posterior:
             return result
 
         market = mend(self.market[None, :])[0]
-        return Posterior(
-            market, self.covariance, self.levels, [mend(totals) for totals in self.totals], self.log_evidence
-        )
+        totals = [mend(totals) for totals in self.totals]
+        return Posterior(market, self.covariance, self.levels, totals, self.log_evidence)
 
 
 def isotonic(values: Floats, weights: Floats) -> Floats:
@@ -147,114 +178,93 @@ def isotonic(values: Floats, weights: Floats) -> Floats:
         for last in range(first, K)
     }
     columns = [
-        np.max([np.min([means[a, b] for b in range(k, K)], axis=0) for a in range(k + 1)], axis=0) for k in range(K)
+        np.max([np.min([means[a, b] for b in range(k, K)], axis=0) for a in range(k + 1)], axis=0)
+        for k in range(K)
     ]
     return np.maximum.accumulate(np.column_stack(columns), axis=1)
 
 
-def _sum_by(values: Floats, index: Ints, size: int) -> Floats:
-    """Sum of the leading axis by group."""
-    order = np.argsort(index, kind="stable")
-    sorted_index = index[order]
-    starts = np.flatnonzero(np.r_[True, sorted_index[1:] != sorted_index[:-1]])
-    result = np.zeros((size, *values.shape[1:]))
-    result[sorted_index[starts]] = np.add.reduceat(values[order], starts, axis=0)
-    return result
-
-
-def solve(A: Floats, h: Floats, tree: Tree, priors: Priors) -> Posterior:
-    """Posterior of the whole tree from the finest groups' cross-products.
-
-    ``A`` is groups x columns x columns, ``h`` groups x columns; the finest level of ``tree`` gives the groups (one
-    group when the tree has no levels). ``log_evidence`` omits the terms that do not depend on the priors.
-    """
-    levels: list[LevelPosterior] = []
+def solve(products: CrossProducts, tree: Tree, priors: Priors, varying: list[Ints]) -> Posterior:
+    """Posterior of the whole tree; ``varying`` are the columns that the levels' cross-products are given
+    for."""
+    depth, p = len(varying), len(products.right)
+    levels: list[LevelPosterior] = [LevelPosterior(S, np.empty(0), np.empty(0)) for S in varying]
+    rows: list[Floats] = [np.empty(0)] * depth
+    ends: list[Floats] = [np.empty(0)] * depth
     log_evidence = 0.0
-    for level in range(len(tree.parents) - 1, -1, -1):
-        tau = np.sqrt(priors.levels[level])
-        S = np.flatnonzero(tau > 0)
-        t = tau[S]
-        groups, p, q = len(A), A.shape[1], len(S)
-        gain, offset = np.zeros((groups, q, p)), np.zeros((groups, q))
-        spread = np.zeros((groups, q, q))
-        parent = tree.parents[level]
-        size = tree.sizes[level - 1] if level else 1
-        upper_A, upper_h = np.zeros((size, p, p)), np.zeros((size, p))
-        for start in range(0, groups, CHUNK):
-            part = slice(start, min(start + CHUNK, groups))
-            A_part, h_part = A[part], h[part]
-            if q:
-                B = A_part[:, S, :]
-                inner = np.eye(q) + t[:, None] * B[:, :, S] * t
-                inverse = np.linalg.inv(inner)
-                spread[part] = t[:, None] * inverse * t
-                gain[part] = spread[part] @ B
-                offset[part] = np.einsum("gij,gj->gi", spread[part], h_part[:, S])
-                log_evidence += 0.5 * float(
-                    np.einsum("gi,gi->", h_part[:, S], offset[part]) - np.linalg.slogdet(inner)[1].sum()
-                )
-                A_part = A_part - B.transpose(0, 2, 1) @ gain[part]
-                h_part = h_part - np.einsum("gij,gi->gj", B, offset[part])
-            upper_A += _sum_by(A_part, parent[part], size)
-            upper_h += _sum_by(h_part, parent[part], size)
-        levels.insert(0, LevelPosterior(S, gain, offset, spread, np.empty(0)))
-        A, h = upper_A, upper_h
-    system, right = A.sum(axis=0), h.sum(axis=0)
+    for level in range(depth - 1, -1, -1):
+        S = varying[level]
+        q = len(S)
+        tau = np.sqrt(priors.levels[level, S])
+        B, b = products.levels[level].copy(), products.rights[level].copy()
+        for finer in range(level + 1, depth):
+            bounds, width = tree.bounds(level, finer), len(varying[finer])
+            for group, start, stop in _ranges(bounds):
+                U = rows[finer][start:stop].reshape((stop - start) * width, p)
+                B[group] -= U[:, S].T @ U
+                b[group] -= ends[finer][start:stop].reshape(-1) @ U[:, S]
+        inner = tau[:, None] * B[:, :, S] * tau
+        inner[:, np.arange(q), np.arange(q)] += 1.0
+        inverse = np.linalg.inv(inner)
+        root = np.linalg.cholesky(0.5 * (inverse + inverse.transpose(0, 2, 1))).transpose(0, 2, 1) * tau
+        rows[level] = root @ B
+        ends[level] = np.matmul(root, b[:, :, None])[:, :, 0]
+        log_evidence += 0.5 * float(np.square(ends[level]).sum())
+        log_evidence += float(np.log(np.diagonal(root, axis1=1, axis2=2) / np.maximum(tau, 1e-300)).sum())
+        back = root.transpose(0, 2, 1)
+        levels[level].gain = back @ rows[level]
+        levels[level].spread = back @ root
+        levels[level].offset = np.matmul(back, ends[level][:, :, None])[:, :, 0]
+    system, right = products.market.copy(), products.right.copy()
+    for U, u in zip(rows, ends, strict=True):
+        flat = U.reshape(-1, p)
+        system -= flat.T @ flat
+        right -= u.reshape(-1) @ flat
+    finite = np.isfinite(priors.market)
     precision = system + np.diag(1.0 / priors.market)
-    precision[np.diag_indices_from(precision)] += JITTER * np.trace(system) / len(system)
+    precision[np.diag_indices_from(precision)] += JITTER * np.trace(products.market) / p
     covariance = np.linalg.inv(precision)
     covariance = 0.5 * (covariance + covariance.T)
     market = covariance @ right
-    finite = np.isfinite(priors.market)
     log_evidence += 0.5 * float(
         right @ market - np.linalg.slogdet(precision)[1] - np.log(priors.market[finite]).sum()
     )
     totals: list[Floats] = []
     above = market[None, :]
-    for level, posterior in enumerate(levels):
+    for level, current in enumerate(levels):
         inherited = above[tree.parents[level]]
-        posterior.mean = posterior.offset - np.einsum("gij,gj->gi", posterior.gain, inherited)
+        current.mean = current.offset - np.matmul(current.gain, inherited[:, :, None])[:, :, 0]
         total = inherited.copy()
-        total[:, posterior.columns] += posterior.mean
+        total[:, current.columns] += current.mean
         totals.append(total)
         above = total
     return Posterior(market, covariance, levels, totals, log_evidence)
 
 
-def marginal_variances(
-    posterior: Posterior, tree: Tree, on_finest: Callable[[slice, Floats], None] | None = None
-) -> None:
-    """Fill in ``variance`` of every level: the posterior variance of each deviation, parents integrated out.
+def _ranges(bounds: Ints) -> Iterator[tuple[int, int, int]]:
+    """Group, start and stop of every range that is not empty."""
+    for group in np.flatnonzero(np.diff(bounds) > 0):
+        yield int(group), int(bounds[group]), int(bounds[group + 1])
 
-    ``on_finest`` is called with slices of the finest groups and the covariances (groups x columns x columns) of
-    their total coefficients, a batch at a time; with no levels, once with the market's.
-    """
-    above = posterior.covariance[None, :, :]
-    if not posterior.levels and on_finest is not None:
-        on_finest(slice(0, 1), above)
-    for level, current in enumerate(posterior.levels):
-        parent = tree.parents[level]
-        S = current.columns
-        last = level == len(posterior.levels) - 1
-        current.variance = np.empty((len(parent), len(S)))
-        below = np.empty((0, 0, 0)) if last else np.empty((len(parent), *posterior.covariance.shape))
-        for start in range(0, len(parent), CHUNK):
-            part = slice(start, min(start + CHUNK, len(parent)))
-            inherited = above[parent[part]]
-            gain = current.gain[part]
-            R = gain @ inherited
-            spread = current.spread[part]
-            current.variance[part] = np.einsum("gkj,gkj->gk", R, gain) + np.einsum("gkk->gk", spread)
-            if last and on_finest is None:
-                continue
-            inherited[:, S, :] -= R
-            inherited[:, :, S] -= R.transpose(0, 2, 1)
-            inherited[:, S[:, None], S] += R @ gain.transpose(0, 2, 1) + spread
-            if last and on_finest is not None:
-                on_finest(part, inherited)
-            else:
-                below[part] = inherited
-        above = below
+
+def deviation_variances(posterior: Posterior, tree: Tree, level: int) -> Floats:
+    """Posterior variance of every deviation of a level (groups x varying), what is above integrated out."""
+    current = posterior.levels[level]
+    groups, q = current.gain.shape[:2]
+    result = np.einsum("gkk->gk", current.spread).copy()
+    if not q:
+        return result
+    functional = current.gain.reshape(groups * q, -1).copy()
+    flat = result.reshape(-1)
+    for upper in range(level - 1, -1, -1):
+        above = posterior.levels[upper]
+        for group, start, stop in _ranges(tree.bounds(upper, level)):
+            rows = slice(start * q, stop * q)
+            a = functional[rows][:, above.columns]
+            flat[rows] += np.einsum("ni,ni->n", a @ above.spread[group], a)
+            functional[rows] -= a @ above.gain[group]
+    flat += np.einsum("np,np->n", functional @ posterior.covariance, functional)
+    return result
 
 
 def updated_priors(posterior: Posterior, tree: Tree, priors: Priors, blocks: list[Ints]) -> Priors:
@@ -262,26 +272,27 @@ def updated_priors(posterior: Posterior, tree: Tree, priors: Priors, blocks: lis
 
     A block whose prior is infinite (market) or nought (level) stays as it is.
     """
-    marginal_variances(posterior, tree)
     market, levels = priors.market.copy(), priors.levels.copy()
     diagonal = np.diag(posterior.covariance)
     for block in blocks:
         old = float(priors.market[block[0]])
-        if np.isfinite(old) and old > 0:
+        if np.isfinite(old) and old > SMALLEST:
             determined = float(np.sum(1.0 - diagonal[block] / old))
-            market[block] = _bounded(float(np.sum(np.square(posterior.market[block]))), determined, old)
-        for level, current in enumerate(posterior.levels):
+            market[block] = _moved(float(np.sum(np.square(posterior.market[block]))), determined, old)
+    for level, current in enumerate(posterior.levels):
+        variances = deviation_variances(posterior, tree, level)
+        for block in blocks:
             old = float(priors.levels[level, block[0]])
-            if old <= 0:
+            if old <= SMALLEST:
                 continue
             place = np.searchsorted(current.columns, block)
-            determined = float(np.sum(1.0 - current.variance[:, place] / old))
+            determined = float(np.sum(1.0 - variances[:, place] / old))
             squares = float(np.sum(np.square(current.mean[:, place])))
-            levels[level, block] = _bounded(squares, determined, old)
+            levels[level, block] = _moved(squares, determined, old)
     return Priors(market, levels)
 
 
-def _bounded(squares: float, determined: float, old: float) -> float:
-    """``squares / determined``, moved by at most a factor of 20 a step and kept above a variance of 1e-8."""
+def _moved(squares: float, determined: float, old: float) -> float:
+    """``squares / determined``, moved by at most a factor of 20 a step and kept above ``SMALLEST``."""
     proposal = squares / max(determined, 1e-9)
-    return float(np.clip(proposal, max(old / 20.0, 1e-8), old * 20.0))
+    return float(np.clip(proposal, max(old / 20.0, SMALLEST), old * 20.0))

@@ -40,8 +40,8 @@ class Fitted:
 
 @dataclass(frozen=True)
 class Prediction:
-    """For every car: ``mid`` (log), ``spread`` (log, of one sale about it, what is not known of the mid included),
-    calibration cell (``depth``, ``band``) and the encoded rows."""
+    """For every car: ``mid`` (log), ``spread`` (log, of one sale about it, what is not known of the mid
+    included), calibration cell (``depth``, ``band``) and the encoded rows."""
 
     mid: Floats
     spread: Floats
@@ -53,14 +53,16 @@ class Prediction:
 class PriceModel:
     """A market's price model. Life cycle: make it from a spec, :meth:`fit` it to sales, ask.
 
-    1. ``fit`` learns the regression on the earlier sales, calibrates its ranges on the later ones, and learns the
-       regression anew on all of them.
-    2. ``price_range``, ``quantiles``, ``standing`` and ``contributions`` answer for a frame of cars, row by row.
+    1. ``fit`` learns the regression on the earlier sales, calibrates its ranges on the later ones, and
+       learns the regression anew on all of them.
+    2. ``price_range``, ``quantiles``, ``standing`` and ``contributions`` answer for a frame of cars, row by
+    row.
 
-    Prices are in the unit of the price column. A car is a row with the spec's feature columns; an absent column or a
-    null is "not known", which widens the range. Its ``event_date`` is the effective date (default: ``as_of``, and
-    without that the date of the last sale); dates before the fit's last sale are looked back on with later sales in
-    view, so a valuation that may use only what was known then is made by a model fitted to the sales of that time.
+    Prices are in the unit of the price column. A car is a row with the spec's feature columns; an absent
+    column or a null is "not known", which widens the range. Its ``event_date`` is the effective date
+    (default: ``as_of``, and without that the date of the last sale); dates before the fit's last sale are
+    looked back on with later sales in view, so a valuation that may use only what was known then is made by
+    a model fitted to the sales of that time.
 
     >>> import numpy as np
     >>> rng = np.random.default_rng(1)
@@ -86,9 +88,9 @@ class PriceModel:
         rows = Evidence.gather(frame, self.spec)
         tell("fit to the earlier sales", 0, 3)
         early, late = _split(rows)
-        self._calibrate(early, late, tell)
+        start = self._calibrate(early, late, tell)
         tell("fit to all sales", 2, 3)
-        self.fitted = self._fit_once(rows)
+        self.fitted = self._fit_once(rows, start)
         tell("fitted", 3, 3)
         self.facts: dict[str, Any] = {
             "rows": len(rows),
@@ -104,20 +106,25 @@ class PriceModel:
         }
         return self
 
-    def _calibrate(self, early: Evidence, late: Evidence, tell: Progress) -> None:
+    def _calibrate(self, early: Evidence, late: Evidence, tell: Progress) -> Fitted | None:
         shape = (len(DEPTHS), len(self.spec.condition_bands) + 1)
         sold = late.sold
         if not early.sold.any() or not sold.any():
             self.calibration = Calibration.learn(np.empty(0), np.empty(0, int), np.empty(0, int), shape, 5.0)
-            return
+            return None
         first = self._fit_once(early)
         tell("calibrate on the later sales", 1, 3)
         guess = self._predict(first, late.features.filter(sold))
         scores = (late.y[sold] - guess.mid) / guess.spread
-        self.calibration = Calibration.learn(scores, guess.depth, guess.band, shape, first.regression.degrees_)
+        self.calibration = Calibration.learn(
+            scores, guess.depth, guess.band, shape, first.regression.degrees_
+        )
+        return first
 
-    def _fit_once(self, rows: Evidence) -> Fitted:
+    def _fit_once(self, rows: Evidence, start: Fitted | None = None) -> Fitted:
         design = Design(self.spec).learn(rows.features, rows.asking)
+        if start is not None and start.design.columns != design.columns:
+            start = None
         encoded = design.encode(rows.features, rows.asking)
         regression = HedonicRegression().fit(
             encoded.X,
@@ -132,6 +139,7 @@ class PriceModel:
             ),
             lower=rows.lower,
             upper=rows.upper,
+            start=None if start is None else start.regression,
         )
         sold = encoded.codes[rows.sold]
         counts = [
@@ -160,7 +168,9 @@ class PriceModel:
     def _scaled(self, guess: Prediction) -> Floats:
         return guess.spread * self.calibration.scales[guess.depth, guess.band]
 
-    def quantiles(self, cars: pl.DataFrame, levels: Sequence[float], as_of: date | None = None) -> pl.DataFrame:
+    def quantiles(
+        self, cars: pl.DataFrame, levels: Sequence[float], as_of: date | None = None
+    ) -> pl.DataFrame:
         """Price not exceeded with each probability in ``levels``: one column a level, named ``f"{level:g}"``.
 
         Raises:
@@ -175,9 +185,11 @@ class PriceModel:
         names = [f"{level:g}" for level in sorted(levels)]
         return pl.DataFrame(prices, schema=names).select(f"{level:g}" for level in levels)
 
-    def price_range(self, cars: pl.DataFrame, coverage: float = 0.8, as_of: date | None = None) -> pl.DataFrame:
-        """Central price range of every car: ``low``, ``mid`` (median), ``high``, ``evidence`` (how many sales of
-        its model are behind it) and ``reason``, which is null, or says why no range is given.
+    def price_range(
+        self, cars: pl.DataFrame, coverage: float = 0.8, as_of: date | None = None
+    ) -> pl.DataFrame:
+        """Central price range of every car: ``low``, ``mid`` (median), ``high``, ``evidence`` (how many
+        sales of its model are behind it) and ``reason``, which is null, or says why no range is given.
 
         Raises:
             ModelError: the model is not fitted, or ``coverage`` is not strictly between 0 and 1.
@@ -196,7 +208,9 @@ class PriceModel:
             reason=reason,
         )
 
-    def _reasons(self, guess: Prediction, features: pl.DataFrame, coverage: float, prices: Floats) -> pl.Series:
+    def _reasons(
+        self, guess: Prediction, features: pl.DataFrame, coverage: float, prices: Floats
+    ) -> pl.Series:
         sales = self.facts["sales"]
         if sales < MINIMUM_SALES:
             sentence = f"the market has only {sales} sales; a range needs at least {MINIMUM_SALES}"
@@ -209,7 +223,9 @@ class PriceModel:
             return pl.Series("reason", [sentence] * len(features), dtype=pl.String)
         return refusals(self.fitted.design, guess.encoded.codes, features, prices)
 
-    def standing(self, cars: pl.DataFrame, asking: Sequence[float] | pl.Series, as_of: date | None = None) -> pl.Series:
+    def standing(
+        self, cars: pl.DataFrame, asking: Sequence[float] | pl.Series, as_of: date | None = None
+    ) -> pl.Series:
         """Share of like cars that would sell for less than each asking price, 0 to 1.
 
         Raises:
@@ -225,9 +241,9 @@ class PriceModel:
     def contributions(self, cars: pl.DataFrame, as_of: date | None = None) -> pl.DataFrame:
         """What makes up each mid price: one row a car and term, in the order a valuer reads them.
 
-        Columns: ``row`` (of the car), ``term``, ``value`` (the car's own), ``factor``, its 80 % interval ``low`` and
-        ``high``, and ``per_cent``, the effect as a per cent with Kennedy's correction. The factors of a row multiply
-        to its mid price; the first is the price of the average sale on record.
+        Columns: ``row`` (of the car), ``term``, ``value`` (the car's own), ``factor``, its 80 % interval
+        ``low`` and ``high``, and ``per_cent``, the effect as a per cent with Kennedy's correction. The
+        factors of a row multiply to its mid price; the first is the price of the average sale on record.
         """
         guess, features = self._ask(cars, as_of)
         centre = float(self.calibration.quantiles(np.array([0.5]))[0])

@@ -1,4 +1,5 @@
-"""When no range is given: the cases in which the model would have to make a number up, each with its sentence."""
+"""When no range is given: the cases in which the model would have to make a number up, each with its
+sentence."""
 
 import numpy as np
 import polars as pl
@@ -17,7 +18,8 @@ OUTSIDE = 0.25
 
 
 def refusals(design: Design, codes: Ints, features: pl.DataFrame, prices: Floats) -> pl.Series:
-    """For every car null, or the first reason that applies why its range (``prices``: low, mid, high) is withheld."""
+    """For every car null, or the first reason that applies why its range (``prices``: low, mid, high) is
+    withheld."""
     rows = len(features)
     reason = pl.Series("reason", [None] * rows, dtype=pl.String)
 
@@ -26,7 +28,10 @@ def refusals(design: Design, codes: Ints, features: pl.DataFrame, prices: Floats
         if where.any():
             told = features.select(sentence.alias("told"))["told"]
             reason = reason.to_frame().select(
-                pl.when(pl.col("reason").is_null() & pl.Series(where)).then(told).otherwise("reason").alias("reason")
+                pl.when(pl.col("reason").is_null() & pl.Series(where))
+                .then(told)
+                .otherwise("reason")
+                .alias("reason")
             )["reason"]
 
     groups = design.spec.groups
@@ -35,7 +40,9 @@ def refusals(design: Design, codes: Ints, features: pl.DataFrame, prices: Floats
         named = pl.col(groups[0]).fill_null("not given")
         refuse(
             codes[:, 0] < 0,
-            pl.format(f"{groups[0]} {{}} is not on record, and {known} others are too few to judge it by", named),
+            pl.format(
+                f"{groups[0]} {{}} is not on record, and {known} others are too few to judge it by", named
+            ),
         )
     if design.spec.event_date:
         days = features[design.spec.event_date].to_physical().to_numpy()

