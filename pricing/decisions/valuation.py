@@ -32,10 +32,10 @@ SALE_COLUMNS: Final = (
 )
 """What is shown of a sale behind a valuation; the price is all-in, in the market's base currency."""
 
-LEVELS: Final = tuple(round(level, 3) for level in np.arange(0.005, 0.9951, 0.005).tolist())
-"""Levels at which the distribution of the price is read from the model."""
+LEVELS: Final = (0.005, 0.01, *(round(0.025 * step, 3) for step in range(1, 40)), 0.99, 0.995)
+"""Levels at which the distribution of the price is read from the model; between them the log price is linear."""
 
-BRACKETS: Final = 24
+BRACKETS: Final = 16
 """About as many price brackets as the distribution is cut into; each is a round number wide."""
 
 BASIS: Final = "all-in"
@@ -188,7 +188,7 @@ def _brackets(quantiles: pl.DataFrame | None) -> pl.DataFrame:
     if quantiles is None:
         return pl.DataFrame(schema={"from_price": pl.Float64, "to_price": pl.Float64, "share": pl.Float64})
     prices = np.log(quantiles.row(0))
-    ends = np.exp([prices[0], prices[int(0.985 * len(prices))]])
+    ends = np.exp([prices[1], prices[-2]])
     width = _round_width((ends[1] - ends[0]) / BRACKETS)
     edges = np.arange(np.floor(ends[0] / width), np.ceil(ends[1] / width) + 1) * width
     below = np.interp(np.log(np.maximum(edges, 1e-9)), prices, LEVELS, left=0.0, right=1.0)
@@ -208,13 +208,18 @@ def _round_width(width: float) -> float:
 def _terms(contributions: pl.DataFrame) -> pl.DataFrame:
     """The terms of one car, its absent options as one: a car has few options and lacks many."""
     lines = contributions.select("term", "value", "factor", "low", "high")
-    absent = pl.col("term").is_in(OPTION_CODES) & (pl.col("value") == "no")
-    lacking = lines.filter(absent)
-    together = pl.DataFrame(
-        {"term": "options absent", "value": str(lacking.height), "factor": lacking["factor"].product()},
-        schema_overrides=lines.schema,
-    ).with_columns(low=pl.lit(None, dtype=pl.Float64), high=pl.lit(None, dtype=pl.Float64))
-    return pl.concat([lines.filter(~absent), together]) if lacking.height > 1 else lines
+    absent = (pl.col("term").is_in(OPTION_CODES) & (pl.col("value") == "no")).fill_null(False)
+    return (
+        lines.with_columns(place=pl.when(absent).then(-1).otherwise(pl.int_range(pl.len())))
+        .group_by("place", maintain_order=True)
+        .agg(
+            pl.when(absent.any()).then(pl.lit("options absent")).otherwise(pl.first("term")).alias("term"),
+            pl.when(absent.any()).then(pl.len().cast(pl.String)).otherwise(pl.first("value")).alias("value"),
+            pl.col("factor").product(),
+            *(pl.when(~absent.any()).then(pl.first(end)).alias(end) for end in ("low", "high")),
+        )
+        .drop("place")
+    )
 
 
 def _nearest_first(sold: pl.DataFrame, car: Mapping[str, Any]) -> pl.DataFrame:

@@ -26,6 +26,9 @@ GREY: Final = "#7F7F7F"
 
 UNGRADED: Final = "not graded"
 
+ROOM: Final = 1.25
+"""How far beyond the dearest bar a sale is still drawn."""
+
 MOST_POINTS: Final = 400
 """Sales drawn as points, nearest first; more would hide each other."""
 
@@ -52,7 +55,7 @@ def distribution_chart(valuation: Valuation) -> alt.LayerChart:
                 "part:N",
                 title=None,
                 scale=alt.Scale(domain=[_INSIDE, _OUTSIDE], range=[BLUE, PALE]),
-                legend=alt.Legend(orient="bottom", labelLimit=300),
+                legend=_legend(),
             ),
             tooltip=[
                 alt.Tooltip("from_price:Q", title=f"from ({currency})", format=",.0f"),
@@ -101,7 +104,7 @@ def bands_chart(valuation: Valuation) -> alt.LayerChart:
                 "part:N",
                 title=None,
                 scale=alt.Scale(domain=["this car", "this car in another band"], range=[BLUE, PALE]),
-                legend=alt.Legend(orient="bottom", labelLimit=300),
+                legend=_legend(),
             ),
             tooltip=[
                 alt.Tooltip("condition_band:N", title="condition band"),
@@ -172,7 +175,7 @@ def terms_chart(valuation: Valuation) -> alt.LayerChart:
             "direction:N",
             title=None,
             scale=alt.Scale(domain=[_RAISES, _LOWERS], range=[BLUE, VERMILION]),
-            legend=alt.Legend(orient="bottom"),
+            legend=_legend(),
         ),
         tooltip=[
             alt.Tooltip("words:N", title="term"),
@@ -195,6 +198,10 @@ _INSIDE: Final = "between low and high"
 _OUTSIDE: Final = "outside the range"
 _RAISES: Final = "raises the price"
 _LOWERS: Final = "lowers the price"
+
+
+def _legend() -> alt.Legend:
+    return alt.Legend(orient="bottom", columns=1, labelLimit=300)
 
 
 def _title(words: str, valuation: Valuation) -> alt.TitleParams:

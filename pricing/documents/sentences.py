@@ -5,6 +5,7 @@ from datetime import date
 from decimal import Decimal
 from typing import Any, Final
 
+from pricing.decisions.car import CAR_COLUMNS
 from pricing.decisions.valuation import Valuation
 
 CAUTION: Final = (
@@ -132,7 +133,7 @@ def evidence_sentence(valuation: Valuation) -> str:
         f"{count} {words}"
         for count, words in (
             (valuation.unsold, "offered without a buyer"),
-            (valuation.asked, "only asked for"),
+            (valuation.asked, "advertised without a sale known"),
         )
         if count
     ]
@@ -155,11 +156,15 @@ def effect_words(factor: float) -> str:
 def term_words(term: Mapping[str, Any]) -> str:
     """A term of the price with the car's own value.
 
-    >>> term_words({"term": "condition", "value": "average"}), term_words({"term": "make", "value": None})
-    ('condition: average', 'make')
+    >>> term_words({"term": "odometer_km", "value": "98000.0"})
+    'odometer: 98000'
+    >>> term_words({"term": "channel", "value": None})
+    'channel: not said'
     """
     name, value = option_words(str(term["term"])), term["value"]
-    return name if value is None else f"{name}: {value}"
+    if value is None:
+        return f"{name}: not said" if term["term"] in {*CAR_COLUMNS, "condition"} else name
+    return f"{name}: {value.removesuffix('.0')}"
 
 
 def distribution_caption(valuation: Valuation) -> str:
@@ -176,8 +181,8 @@ def bands_caption(valuation: Valuation) -> str:
     asked = "" if valuation.asking is None else " The thick line is the asking price."
     return (
         "Each bar runs from low to high for this car in that condition band; the notch is the mid "
-        "price. Rings are recorded sales of the model at the price paid on the day, not adjusted to this car."
-        + asked
+        "price. Rings are recorded sales of the model at the price paid on the day, not adjusted to this car; "
+        "the few far dearer than any bar are left out." + asked
     )
 
 

@@ -15,6 +15,7 @@ import typer
 from typer.exceptions import TyperException
 
 from pricing.errors import DecisionError, MarketError, PricingError
+from pricing.service.condition_commands import inspect_app, repair_app
 from pricing.vocabulary import (
     CHANNELS,
     CONDITION_BANDS,
@@ -34,6 +35,9 @@ app = typer.Typer(
     add_completion=False,
     pretty_exceptions_enable=False,
 )
+
+app.add_typer(inspect_app, name="inspect")
+app.add_typer(repair_app, name="repair")
 
 MARKET_FILE: Final = Path("market.duckdb")
 DEMO_FILE: Final = Path("demo.duckdb")

@@ -73,6 +73,7 @@ def _options(port: int) -> list[str]:
         f"--server.port={port}",
         "--server.headless=true",
         "--server.fileWatcherType=none",
+        "--logger.level=warning",
         "--browser.gatherUsageStats=false",
         "--client.toolbarMode=minimal",
         "--client.showErrorDetails=none",
