@@ -7,21 +7,21 @@ once.
 import hashlib
 import json
 from collections.abc import Iterable
+from contextlib import AbstractContextManager
 from datetime import UTC, date, datetime
 from pathlib import Path
-from typing import Any, Final
+from typing import Any
 
+import duckdb
 import polars as pl
 
-from pricing import store_tables
+from pricing import store_history, store_links, store_names, store_suspicions, store_tables, store_terms
 from pricing.errors import MarketError
-from pricing.records import COLUMNS
-from pricing.store_connection import PATIENCE_SECONDS, connection, frame, run
+from pricing.store_audit import now, write_audit
+from pricing.store_connection import PATIENCE_SECONDS, Values, connection, frame, run
 from pricing.store_loading import LoadReport, Progress, load_files
-
-DERIVED: Final = ("price", "lower_price", "upper_price")
-"""Columns of ``Market.sales`` beside the contract's: all-in, in the market's base currency at the event
-date."""
+from pricing.store_quarantine import export_quarantine
+from pricing.store_sales import read_sales
 
 Facts = dict[str, str | float | int]
 
@@ -85,6 +85,7 @@ class Market:
         mapping: Path | None = None,
         progress: Progress | None = None,
         today: date | None = None,
+        dry_run: bool = False,
     ) -> LoadReport:
         """Bring files in, as one batch: all of them or, after any error, none.
 
@@ -92,7 +93,7 @@ class Market:
         ``<file>.mapping.toml`` beside it, and a file without one must have the contract's columns.
         ``progress`` is called with a stage, rows done and rows in all. Events after ``today`` (now, by
         default) are rejected. Rows that the market has already, accepted or in quarantine, are known and
-        change nothing.
+        change nothing. A ``dry_run`` reports what would happen and leaves the market as it was.
 
         Raises ``FileError``, ``TableError``, ``MappingError`` for a file, ``MarketError`` for the market.
         """
@@ -105,15 +106,18 @@ class Market:
             day,
             progress,
             self._patience,
+            keep=not dry_run,
         )
 
-    def sales(self, as_of: date | None = None) -> pl.DataFrame:
-        """The records, oldest first: the contract's columns and ``DERIVED``; events up to ``as_of`` only."""
-        return self._frame(
-            f"SELECT {', '.join((*COLUMNS, *DERIVED))} FROM records "  # noqa: S608 - fixed names
-            "WHERE event_date <= coalesce(?, DATE '9999-12-31') ORDER BY event_date, record_id",
-            [as_of],
-        )
+    def sales(self, as_of: date | None = None, *, every_record: bool = False) -> pl.DataFrame:
+        """The sales and offers, oldest first: the contract's columns and ``store_sales.DERIVED``.
+
+        ``as_of`` keeps events up to that day, and what was known of them then. Of records linked as one sale
+        only the best is given, unless ``every_record`` is asked for. Names are those settled in the alias
+        table.
+        """
+        with self._connection() as opened:
+            return read_sales(opened, as_of, every_record=every_record)
 
     def quarantine(self) -> pl.DataFrame:
         """Rejected rows that wait to be mended: where each came from, the rules it broke, its cells as
@@ -123,9 +127,106 @@ class Market:
             "WHERE settled_by IS NULL ORDER BY file, row_number, quarantine_id"
         )
 
+    def export_quarantine(self, folder: str | Path) -> list[Path]:
+        """Write the waiting rows to a folder, one CSV file a source, its mapping beside it, to be mended and
+        loaded.
+
+        Cells that a spreadsheet would run as a formula get an apostrophe in front; loading takes it away.
+        """
+        with self._connection() as opened:
+            return export_quarantine(opened, Path(folder))
+
     def batches(self) -> pl.DataFrame:
         """Every load, oldest first, with what it read, accepted, rejected and knew already."""
         return self._frame("SELECT * FROM batches ORDER BY batch_id")
+
+    def undo(self, batch_id: str) -> int:
+        """Take a batch back; returns how many records went. ``MarketError`` when there is no such batch to
+        undo."""
+        with self._connection(write=True) as opened:
+            return store_history.undo(opened, batch_id)
+
+    def correct(
+        self, record_id: str, column: str, value: str | None, *, reason: str, today: date | None = None
+    ) -> None:
+        """Give a cell of a record another value, as text; the old one is kept in ``corrections``.
+
+        Raises ``MarketError`` when there is no such record or it would break a rule.
+        """
+        day = datetime.now(UTC).date() if today is None else today
+        with self._connection(write=True) as opened:
+            store_history.correct(opened, record_id, column, value, reason, self.base_currency, day)
+
+    def corrections(self) -> pl.DataFrame:
+        """Every correction, oldest first: what was, what is, and why."""
+        return self._frame("SELECT * FROM corrections ORDER BY done_at")
+
+    def audit(self) -> pl.DataFrame:
+        """What was done to the market, oldest first: done_at, action, subject, detail (JSON)."""
+        return self._frame("SELECT * FROM audit ORDER BY done_at")
+
+    def duplicates(self) -> pl.DataFrame:
+        """Links between records of one sale, with the rule of each, the record in front, and whether
+        parted."""
+        return self._frame(
+            "SELECT links.record_id, other_id, rule, coalesce(front_id, links.record_id) AS front_id, parted_at "
+            "FROM links JOIN records USING (record_id) ORDER BY rule, links.record_id, other_id"
+        )
+
+    def part(self, record_id: str) -> int:
+        """Take a record out of the sale it was linked to; returns how many links were parted. See
+        ``rejoin``."""
+        with self._connection(write=True) as opened:
+            return store_links.part(opened, record_id, now(), parted=True)
+
+    def rejoin(self, record_id: str) -> int:
+        """Take back ``part``; returns how many links hold again."""
+        with self._connection(write=True) as opened:
+            return store_links.part(opened, record_id, now(), parted=False)
+
+    def names(self) -> pl.DataFrame:
+        """Names that may be one (state ``proposed``) and those that were settled, the most records first."""
+        with self._connection() as opened:
+            return store_names.list_names(opened)
+
+    def settle_name(
+        self, field: str, typed: str, name: str, *, make: str | None = None, model: str | None = None
+    ) -> None:
+        """Say that a make, a model of a make, or a variant of a model, typed so, is ``name``.
+
+        With ``name`` equal to ``typed`` it is a name of its own and is not proposed again.
+        """
+        with self._connection(write=True) as opened:
+            store_names.settle_name(opened, field, typed, name, make, model)
+
+    def forget_name(self, field: str, typed: str) -> int:
+        """Take back what was settled about a spelling; returns how many aliases went."""
+        with self._connection(write=True) as opened:
+            return store_names.forget_name(opened, field, typed)
+
+    def mark_suspicions(self, found: pl.DataFrame) -> int:
+        """Keep a list of odd records (record_id, reason, detail) for a person; returns how many are new."""
+        with self._connection(write=True) as opened:
+            return store_suspicions.mark(opened, found)
+
+    def suspicions(self) -> pl.DataFrame:
+        """Odd records that wait for a person, with the reason and the car."""
+        with self._connection() as opened:
+            return store_suspicions.waiting(opened)
+
+    def settle_suspicion(self, record_id: str, verdict: str) -> int:
+        """Write down what a person found out about an odd record; returns how many suspicions it settles."""
+        with self._connection(write=True) as opened:
+            return store_suspicions.settle(opened, record_id, verdict)
+
+    def add_rates(self, path: str | Path) -> int:
+        """Add the user's own exchange rates from a CSV file: currency, rate_date, rate; returns how many.
+
+        ``rate`` is what one unit of the base currency buys on that day and until the next rate of the
+        currency.
+        """
+        with self._connection(write=True) as opened:
+            return store_terms.add_rates(opened, Path(path))
 
     def digest(self) -> str:
         """A fingerprint of the records and their prices: equal for markets that hold the same."""
@@ -137,17 +238,17 @@ class Market:
 
     def store_fit(self, payload: bytes, facts: Facts) -> str:
         """Keep a fitted model's bytes and the facts about it; returns the name it is kept under."""
-        at = datetime.now(UTC).replace(tzinfo=None)
-        with connection(self.path, write=True, patience=self._patience) as opened:
-            count = run(opened, "SELECT count(*) + 1 FROM fits")[0][0]
-            fit_id = f"fit-{count:04d}"
+        at = now()
+        with self._connection(write=True) as opened:
+            (earlier,) = run(opened, "SELECT count(*) FROM fits")[0]
+            fit_id = f"fit-{earlier + 1:04d}"
             run(opened, "INSERT INTO fits VALUES (?, ?, ?, ?)", [fit_id, at, json.dumps(facts), payload])
-            run(opened, "INSERT INTO audit VALUES (?, 'fit', ?, ?)", [at, fit_id, json.dumps(facts)])
+            write_audit(opened, at, "fit", fit_id, facts)
         return fit_id
 
     def load_fit(self, fit_id: str | None = None) -> tuple[bytes, Facts]:
         """A kept model and its facts, the newest by default; ``MarketError`` when there is none."""
-        with connection(self.path, patience=self._patience) as opened:
+        with self._connection() as opened:
             rows = run(
                 opened,
                 "SELECT payload, facts FROM fits WHERE fit_id = coalesce(?, fit_id) "
@@ -164,10 +265,13 @@ class Market:
         """The kept models, oldest first: fit_id, fitted_at, facts (JSON)."""
         return self._frame("SELECT fit_id, fitted_at, facts FROM fits ORDER BY fit_id")
 
-    def _frame(self, query: str, values: list[Any] | None = None) -> pl.DataFrame:
-        with connection(self.path, patience=self._patience) as opened:
+    def _connection(self, *, write: bool = False) -> AbstractContextManager[duckdb.DuckDBPyConnection]:
+        return connection(self.path, write=write, patience=self._patience)
+
+    def _frame(self, query: str, values: Values = None) -> pl.DataFrame:
+        with self._connection() as opened:
             return frame(opened, query, values)
 
-    def _row(self, query: str, values: list[Any] | None = None) -> tuple[Any, ...]:
-        with connection(self.path, patience=self._patience) as opened:
+    def _row(self, query: str, values: Values = None) -> tuple[Any, ...]:
+        with self._connection() as opened:
             return tuple(run(opened, query, values)[0])

@@ -27,6 +27,9 @@ except ImportError:  # pragma: no cover - Windows
 PATIENCE_SECONDS: Final = 60.0
 """How long a connection waits for another process by default."""
 
+Values = list[Any] | dict[str, Any] | None
+"""What is bound to a statement's parameters, by place or by name."""
+
 _CONFIG: Final[dict[str, str | bool | int | float | list[str]]] = {
     "enable_external_access": "false",
     "autoinstall_known_extensions": "false",
@@ -42,9 +45,10 @@ _BUSY: Final = (
 
 @contextmanager
 def connection(
-    path: Path, *, write: bool = False, patience: float = PATIENCE_SECONDS
+    path: Path, *, write: bool = False, keep: bool = True, patience: float = PATIENCE_SECONDS
 ) -> Iterator[duckdb.DuckDBPyConnection]:
-    """A connection for one piece of work; with ``write`` the work is one transaction, undone by any error.
+    """A connection for one piece of work; with ``write`` the work is one transaction, undone by any error,
+    and without ``keep`` in any case.
 
     Raises ``MarketError`` when the file is no DuckDB file, stays in use for ``patience`` seconds, or the
     disk is full.
@@ -56,19 +60,17 @@ def connection(
                 run(opened, "BEGIN TRANSACTION")
             yield opened
             if write:
-                run(opened, "COMMIT")
+                run(opened, "COMMIT" if keep else "ROLLBACK")
         except (duckdb.IOException, duckdb.FatalException, duckdb.OutOfMemoryException) as error:
             raise MarketError(f"{path}: the market file is unchanged: {_first_line(error)}") from None
 
 
-def run(
-    opened: duckdb.DuckDBPyConnection, statement: str, values: list[Any] | None = None
-) -> list[tuple[Any, ...]]:
+def run(opened: duckdb.DuckDBPyConnection, statement: str, values: Values = None) -> list[tuple[Any, ...]]:
     """Do a statement to its end and give its rows; of an insert or an update that is the number of rows."""
     return opened.execute(statement, values).fetchall()
 
 
-def frame(opened: duckdb.DuckDBPyConnection, query: str, values: list[Any] | None = None) -> pl.DataFrame:
+def frame(opened: duckdb.DuckDBPyConnection, query: str, values: Values = None) -> pl.DataFrame:
     """The answer to a query."""
     return opened.sql(query, params=values).pl()
 

@@ -32,7 +32,8 @@ CREATE TABLE market (kind VARCHAR, version VARCHAR, base_currency VARCHAR);
 CREATE TABLE records (
     {_RECORD_COLUMNS},
     price DECIMAL(18, 2), lower_price DECIMAL(18, 2), upper_price DECIMAL(18, 2), rate_date DATE,
-    file VARCHAR, row_number BIGINT
+    file VARCHAR, row_number BIGINT,
+    chassis_key VARCHAR, make_key VARCHAR, model_key VARCHAR, details SMALLINT, front_id VARCHAR
 );
 CREATE TABLE batches (
     batch_id VARCHAR, loaded_at TIMESTAMP, files VARCHAR[], read BIGINT, accepted BIGINT, rejected BIGINT,
@@ -45,12 +46,22 @@ CREATE TABLE quarantine (
 CREATE TABLE charges (
     source VARCHAR, kind VARCHAR, valid_from DATE, currency VARCHAR, terms VARCHAR
 );
+CREATE TABLE links (record_id VARCHAR, other_id VARCHAR, rule VARCHAR, batch_id VARCHAR, parted_at TIMESTAMP);
+CREATE TABLE corrections (
+    record_id VARCHAR, "column" VARCHAR, old VARCHAR, new VARCHAR, reason VARCHAR, done_at TIMESTAMP
+);
+CREATE TABLE aliases (field VARCHAR, make VARCHAR, model VARCHAR, typed VARCHAR, name VARCHAR);
+CREATE TABLE mappings (source VARCHAR, mapping VARCHAR);
+CREATE TABLE suspicions (
+    record_id VARCHAR, reason VARCHAR, detail VARCHAR, found_at TIMESTAMP, verdict VARCHAR, settled_at TIMESTAMP
+);
 CREATE TABLE own_rates (currency VARCHAR, rate_date DATE, rate DECIMAL(20, 6));
 CREATE TABLE fits (fit_id VARCHAR, fitted_at TIMESTAMP, facts VARCHAR, payload BLOB);
 CREATE TABLE audit (done_at TIMESTAMP, action VARCHAR, subject VARCHAR, detail VARCHAR);
 """
 """``raw``, ``terms`` and ``facts`` are JSON objects. ``settled_by`` is the batch that brought a mended row
-in. ``rate`` is what one unit of the base currency buys."""
+in. ``front_id`` is the better record of the same sale, null where there is none. ``rate`` is what one unit of
+the base currency buys."""
 
 
 def create(path: Path, base_currency: str) -> None:

@@ -4,11 +4,17 @@ rates."""
 import json
 from collections.abc import Sequence
 from decimal import Decimal
+from pathlib import Path
 
 import duckdb
 import polars as pl
 
+from pricing.cells import read_cells
 from pricing.charges import Charge, Tier
+from pricing.errors import TableError
+from pricing.intake.readers import read_file
+from pricing.money import CURRENCIES
+from pricing.store_audit import now, write_audit
 from pricing.store_connection import frame, run
 
 
@@ -60,3 +66,33 @@ def charges_in_force(older: Sequence[Charge], newer: Sequence[Charge]) -> list[C
 def own_rates(opened: duckdb.DuckDBPyConnection) -> pl.DataFrame:
     """The user's own dated rates: currency, rate_date, rate (what one unit of the base currency buys)."""
     return frame(opened, "SELECT currency, rate_date, rate FROM own_rates")
+
+
+def add_rates(opened: duckdb.DuckDBPyConnection, path: Path) -> int:
+    """Add rates from a CSV file (currency, rate_date, rate); one of the same day takes the place of the
+    older."""
+    types = {"currency": pl.String(), "rate_date": pl.Date(), "rate": pl.Decimal(20, 6)}
+    frames = [part.frame for part in read_file(path)]
+    absent = [name for name in types if name not in frames[0].columns]
+    if absent:
+        raise TableError(f"{path} has no column {', '.join(absent)}; rates have currency, rate_date and rate")
+    rates = read_cells(pl.concat(frames), types)
+    good = (
+        pl.col("currency").is_in(sorted(CURRENCIES))
+        & pl.col("rate_date").is_not_null()
+        & (pl.col("rate") > 0)
+    )
+    wrong = rates.with_row_index("row", offset=2).filter(~good.fill_null(False))
+    if not wrong.is_empty():
+        raise TableError(
+            f"{path}, row {wrong['row'][0]}: a rate has an ISO 4217 currency, an ISO date and a positive rate"
+        )
+    opened.register("given", rates.unique(["currency", "rate_date"], keep="last").drop("unreadable"))
+    run(
+        opened,
+        "DELETE FROM own_rates WHERE (currency, rate_date) IN (SELECT (currency, rate_date) FROM given)",
+    )
+    run(opened, "INSERT INTO own_rates SELECT currency, rate_date, rate FROM given")
+    opened.unregister("given")
+    write_audit(opened, now(), "rates", path.name, {"rates": rates.height})
+    return rates.height

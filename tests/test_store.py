@@ -17,7 +17,8 @@ from hypothesis import strategies as st
 
 from pricing.errors import FileError, MappingError, MarketError, PricingError, TableError
 from pricing.records import COLUMNS
-from pricing.store import DERIVED, Market
+from pricing.store import Market
+from pricing.store_sales import DERIVED
 
 TODAY = date(2025, 6, 30)
 ROW: dict[str, Any] = {

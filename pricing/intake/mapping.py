@@ -1,8 +1,7 @@
-"""Their columns into ours: a mapping is a small TOML file per source that a person can read and edit.
+"""Their columns into ours, by a mapping that a person wrote or settled once for a source.
 
-The file says, in ``[columns]``, which of their columns each of ours comes from; in ``[constants]`` what is
-the same for every row; then how dates, numbers, distances, words and options are written, and in
-``[[premium]]`` and ``[[commission]]`` what the source charges. Everything but the source may be left out.
+It says which of their columns each of ours comes from and what is the same for every row; then how dates,
+numbers, distances, words and options are written, and what the source charges.
 """
 
 import tomllib
@@ -10,13 +9,12 @@ from collections.abc import Mapping as Table
 from dataclasses import dataclass, field
 from functools import cache
 from importlib.resources import files
-from pathlib import Path
 from typing import Any, Final
 
 import polars as pl
 import pycountry
 
-from pricing.charges import Charge, read_charges
+from pricing.charges import Charge
 from pricing.errors import MappingError
 from pricing.intake.readers import ENCODINGS, Layout
 from pricing.intake.texts import (
@@ -39,11 +37,6 @@ WORD_COLUMNS: Final = (
 YES: Final = ("yes", "y", "x", "1", "true")
 
 _MADE_BY_THE_STORE: Final = ("record_id", "batch_id")
-_KEYS: Final = {
-    "source": str, "sheet": str, "delimiter": str, "encoding": str, "header_row": int, "columns": dict,
-    "constants": dict, "dates": dict, "numbers": dict, "units": dict, "words": dict, "options": dict,
-    "premium": list, "commission": list,
-}  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -76,12 +69,10 @@ class Mapping:
     def __post_init__(self) -> None:
         """Refuse what names nothing or contradicts itself."""
         where = f"the mapping of {self.source!r}"
-        _only(where, "columns", self.columns, [name for name in COLUMNS if name not in _MADE_BY_THE_STORE])
-        _only(
-            where, "constants", self.constants, [name for name in COLUMNS if name not in _MADE_BY_THE_STORE]
-        )
-        _only(where, "words", self.words, WORD_COLUMNS)
-        _only(where, "options.columns", self.option_columns, OPTION_CODES)
+        only(where, "columns", self.columns, [name for name in COLUMNS if name not in _MADE_BY_THE_STORE])
+        only(where, "constants", self.constants, [name for name in COLUMNS if name not in _MADE_BY_THE_STORE])
+        only(where, "words", self.words, WORD_COLUMNS)
+        only(where, "options.columns", self.option_columns, OPTION_CODES)
         twice = sorted(set(self.columns) & set(self.constants))
         if twice:
             raise MappingError(
@@ -170,27 +161,6 @@ class Mapping:
         return pl.concat_list(lists).list.unique(maintain_order=True)
 
 
-def read_mapping(path: Path) -> Mapping:
-    """A mapping from its file; raises ``MappingError`` that says what is wrong with it."""
-    try:
-        table = tomllib.loads(path.read_text(encoding="utf-8"))
-    except OSError as error:
-        raise MappingError(f"{path} cannot be read: {error.strerror}") from None
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise MappingError(f"{path} is not a TOML file: {error}") from None
-    try:
-        return _mapping(table)
-    except MappingError as error:
-        raise MappingError(f"{path}: {error}") from None
-
-
-def mapping_beside(path: Path) -> Mapping | None:
-    """The mapping that lies beside a file as ``<name>.mapping.toml``, or beside its folder; ``None``
-    without."""
-    beside = path.with_name(path.name + ".mapping.toml")
-    return read_mapping(beside) if beside.is_file() else None
-
-
 @cache
 def known_words() -> dict[str, dict[str, str]]:
     """Words that are generally understood, by column: theirs, in lower case = ours (``words.toml``)."""
@@ -203,62 +173,7 @@ def known_words() -> dict[str, dict[str, str]]:
     return table
 
 
-def _mapping(table: dict[str, Any]) -> Mapping:
-    for key, value in table.items():
-        if key not in _KEYS:
-            raise MappingError(f"unknown entry {key!r}; expected some of {', '.join(_KEYS)}")
-        if not isinstance(value, _KEYS[key]):
-            raise MappingError(f"{key} must be a {_KEYS[key].__name__}, got {value!r}")
-    if not table.get("source"):
-        raise MappingError('a mapping names its source: source = "where the file comes from"')
-    options = table.get("options", {})
-    _only("the mapping", "options", options, ("yes", "columns", "packed", "separator", "words"))
-    _only("the mapping", "dates", table.get("dates", {}), ("order",))
-    _only("the mapping", "numbers", table.get("numbers", {}), ("decimal",))
-    _only("the mapping", "units", table.get("units", {}), ("odometer_km",))
-    source = table["source"]
-    charges = [
-        charge
-        for kind in ("premium", "commission")
-        for charge in read_charges(source, kind, table.get(kind, []))
-    ]
-    return Mapping(
-        source=source,
-        columns=_words_of("columns", table.get("columns", {})),
-        constants=_words_of("constants", table.get("constants", {})),
-        layout=Layout(
-            table.get("sheet"), table.get("delimiter"), table.get("encoding"), int(table.get("header_row", 1))
-        ),
-        date_order=table.get("dates", {}).get("order"),
-        decimal=table.get("numbers", {}).get("decimal", "."),
-        odometer_unit=table.get("units", {}).get("odometer_km", "km"),
-        words={
-            column: {theirs.lower(): ours for theirs, ours in _words_of(f"words.{column}", words).items()}
-            for column, words in table.get("words", {}).items()
-        },
-        option_columns=_words_of("options.columns", options.get("columns", {})),
-        packed_options=options.get("packed"),
-        option_separator=options.get("separator", ";"),
-        option_words={
-            theirs.lower(): ours
-            for theirs, ours in _words_of("options.words", options.get("words", {})).items()
-        },
-        yes=tuple(str(word).lower() for word in options.get("yes", YES)),
-        charges=tuple(charges),
-    )
-
-
-def _words_of(entry: str, table: object) -> dict[str, str]:
-    """A table of text to text; dates and numbers become their text."""
-    if not isinstance(table, dict) or any(isinstance(value, (dict, list)) for value in table.values()):
-        raise MappingError(f"[{entry}] must hold lines of the form name = value")
-    return {
-        str(name): str(value).lower() if isinstance(value, bool) else str(value)
-        for name, value in table.items()
-    }
-
-
-def _only(where: str, entry: str, table: Table[str, Any], allowed: tuple[str, ...] | list[str]) -> None:
+def only(where: str, entry: str, table: Table[str, Any], allowed: tuple[str, ...] | list[str]) -> None:
     unknown = sorted(set(table) - set(allowed))
     if unknown:
         raise MappingError(

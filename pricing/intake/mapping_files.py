@@ -1,0 +1,191 @@
+"""Mappings as small TOML files that a person can read, edit and reuse; one source, one file.
+
+``[columns]`` says which of their columns each of ours comes from, ``[constants]`` what is the same for every
+row; then come ``[dates]``, ``[numbers]``, ``[units]``, ``[words.<column>]``, ``[options]``, and
+``[[premium]]`` and ``[[commission]]`` for what the source charges. Everything but the source may be left out.
+"""
+
+import json
+import tomllib
+from collections.abc import Mapping as Table
+from pathlib import Path
+from typing import Any, Final
+
+from pricing.charges import Charge, read_charges
+from pricing.errors import FileError, MappingError
+from pricing.intake.mapping import YES, Mapping, only
+from pricing.intake.readers import Layout
+
+_KEYS: Final = {
+    "source": str, "sheet": str, "delimiter": str, "encoding": str, "header_row": int, "columns": dict,
+    "constants": dict, "dates": dict, "numbers": dict, "units": dict, "words": dict, "options": dict,
+    "premium": list, "commission": list,
+}  # fmt: skip
+
+
+def read_mapping(path: Path) -> Mapping:
+    """A mapping from its file; raises ``MappingError`` that says what is wrong with it."""
+    try:
+        table = tomllib.loads(path.read_text(encoding="utf-8"))
+    except OSError as error:
+        raise MappingError(f"{path} cannot be read: {error.strerror}") from None
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        raise MappingError(f"{path} is not a TOML file: {error}") from None
+    try:
+        return _mapping(table)
+    except MappingError as error:
+        raise MappingError(f"{path}: {error}") from None
+
+
+def mapping_beside(path: Path) -> Mapping | None:
+    """The mapping that lies beside a file as ``<name>.mapping.toml``, or beside its folder; ``None``
+    without."""
+    beside = path.with_name(path.name + ".mapping.toml")
+    return read_mapping(beside) if beside.is_file() else None
+
+
+def write_mapping(mapping: Mapping, path: Path) -> None:
+    """Write a mapping file, never over another one."""
+    try:
+        with path.open("x", encoding="utf-8") as file:
+            file.write(mapping_text(mapping))
+    except FileExistsError:
+        raise FileError(f"{path} is there already; edit it, or take it away first") from None
+    except OSError as error:
+        raise FileError(f"{path} cannot be written: {error.strerror}") from None
+
+
+def mapping_text(mapping: Mapping) -> str:
+    """A mapping as the text of its file; ``read_mapping`` gives the same mapping back.
+
+    >>> print(mapping_text(Mapping("notes", {"make": "Marque"}, {"country": "GB"}, date_order="day-month-year")))
+    source = "notes"
+    <BLANKLINE>
+    [columns]
+    make = "Marque"
+    <BLANKLINE>
+    [constants]
+    country = "GB"
+    <BLANKLINE>
+    [dates]
+    order = "day-month-year"
+    <BLANKLINE>
+    """
+    layout = mapping.layout
+    top: dict[str, Any] = {"source": mapping.source, "sheet": layout.sheet, "delimiter": layout.delimiter}
+    top |= {"encoding": layout.encoding, "header_row": layout.header_row if layout.header_row != 1 else None}
+    options: dict[str, Any] = {"packed": mapping.packed_options}
+    options["separator"] = mapping.option_separator if mapping.option_separator != ";" else None
+    options["yes"] = list(mapping.yes) if mapping.yes != YES else None
+    parts = [
+        _lines(top),
+        _section("columns", mapping.columns),
+        _section("constants", mapping.constants),
+        _section("dates", {"order": mapping.date_order}),
+        _section("numbers", {"decimal": mapping.decimal if mapping.decimal != "." else None}),
+        _section("units", {"odometer_km": mapping.odometer_unit if mapping.odometer_unit != "km" else None}),
+        *(_section(f"words.{column}", words) for column, words in mapping.words.items()),
+        _section("options", options),
+        _section("options.columns", mapping.option_columns),
+        _section("options.words", mapping.option_words),
+        *(_charge_lines(charge) for charge in mapping.charges),
+    ]
+    return "\n".join(part for part in parts if part)
+
+
+def _section(name: str, table: Table[str, Any]) -> str:
+    lines = _lines(table)
+    return f"[{name}]\n{lines}" if lines else ""
+
+
+def _lines(table: Table[str, Any]) -> str:
+    return "".join(f"{_key(name)} = {_value(value)}\n" for name, value in table.items() if value is not None)
+
+
+def _key(name: str) -> str:
+    bare = name.isascii() and name.replace("_", "").replace("-", "").isalnum()
+    return name if bare else _value(name)
+
+
+def _value(value: object) -> str:
+    """A TOML value; JSON's strings are TOML's, but for one control character."""
+    if isinstance(value, list):
+        return "[" + ", ".join(_value(item) for item in value) + "]"
+    if isinstance(value, str):
+        return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
+    return str(value)
+
+
+def _charge_lines(charge: Charge) -> str:
+    tiers = ", ".join(
+        f"{{ rate = {tier.rate} }}"
+        if tier.up_to is None
+        else f"{{ rate = {tier.rate}, up_to = {tier.up_to} }}"
+        for tier in charge.tiers
+    )
+    terms = {
+        "from": charge.valid_from,
+        "currency": charge.currency,
+        "tax": charge.tax,
+        "minimum": charge.minimum,
+    }
+    lines = "".join(
+        f"{name} = {json.dumps(value) if isinstance(value, str) else value}\n"
+        for name, value in terms.items()
+    )
+    return f"[[{charge.kind}]]\n{lines}tiers = [{tiers}]\n"
+
+
+def _mapping(table: dict[str, Any]) -> Mapping:
+    for key, value in table.items():
+        if key not in _KEYS:
+            raise MappingError(f"unknown entry {key!r}; expected some of {', '.join(_KEYS)}")
+        if not isinstance(value, _KEYS[key]):
+            raise MappingError(f"{key} must be a {_KEYS[key].__name__}, got {value!r}")
+    if not table.get("source"):
+        raise MappingError('a mapping names its source: source = "where the file comes from"')
+    options = table.get("options", {})
+    only("the mapping", "options", options, ("yes", "columns", "packed", "separator", "words"))
+    only("the mapping", "dates", table.get("dates", {}), ("order",))
+    only("the mapping", "numbers", table.get("numbers", {}), ("decimal",))
+    only("the mapping", "units", table.get("units", {}), ("odometer_km",))
+    source = table["source"]
+    charges = [
+        charge
+        for kind in ("premium", "commission")
+        for charge in read_charges(source, kind, table.get(kind, []))
+    ]
+    return Mapping(
+        source=source,
+        columns=_words_of("columns", table.get("columns", {})),
+        constants=_words_of("constants", table.get("constants", {})),
+        layout=Layout(
+            table.get("sheet"), table.get("delimiter"), table.get("encoding"), int(table.get("header_row", 1))
+        ),
+        date_order=table.get("dates", {}).get("order"),
+        decimal=table.get("numbers", {}).get("decimal", "."),
+        odometer_unit=table.get("units", {}).get("odometer_km", "km"),
+        words={
+            column: {theirs.lower(): ours for theirs, ours in _words_of(f"words.{column}", words).items()}
+            for column, words in table.get("words", {}).items()
+        },
+        option_columns=_words_of("options.columns", options.get("columns", {})),
+        packed_options=options.get("packed"),
+        option_separator=options.get("separator", ";"),
+        option_words={
+            theirs.lower(): ours
+            for theirs, ours in _words_of("options.words", options.get("words", {})).items()
+        },
+        yes=tuple(str(word).lower() for word in options.get("yes", YES)),
+        charges=tuple(charges),
+    )
+
+
+def _words_of(entry: str, table: object) -> dict[str, str]:
+    """A table of text to text; dates and numbers become their text."""
+    if not isinstance(table, dict) or any(isinstance(value, (dict, list)) for value in table.values()):
+        raise MappingError(f"[{entry}] must hold lines of the form name = value")
+    return {
+        str(name): str(value).lower() if isinstance(value, bool) else str(value)
+        for name, value in table.items()
+    }

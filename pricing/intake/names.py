@@ -1,0 +1,136 @@
+"""Names of cars as people spell them: brought together by settled aliases, near misses proposed for a person.
+
+Spellings that differ in capitals and spaces only are one name, written as most records write it. Everything
+else stays apart until it is settled.
+"""
+
+from typing import Final
+
+import numpy as np
+import polars as pl
+from rapidfuzz import fuzz, process
+
+FIELDS: Final = ("make", "model", "variant")
+"""Names that can be settled; a model within its make, a variant within its make and model."""
+
+ALIASES: Final = {
+    "field": pl.String(), "make": pl.String(), "model": pl.String(), "typed": pl.String(), "name": pl.String()
+}  # fmt: skip
+"""The alias table: ``typed`` (lower case) is ``name``; ``make`` and ``model`` say within which, where they
+matter."""
+
+NEAR: Final = 84.0
+"""Likeness (0-100, share of letters that need no change) from which two names are proposed to be one."""
+
+
+def fold(name: pl.Expr) -> pl.Expr:
+    """A name without what capitals and spaces make different."""
+    return name.str.strip_chars().str.to_lowercase().str.replace_all(r"\s+", " ")
+
+
+def settled_names(spellings: pl.DataFrame, aliases: pl.DataFrame) -> pl.DataFrame:
+    """The name of each spelling.
+
+    ``spellings``: make, model, variant, records (how many have it). Added are ``settled_make``,
+    ``settled_model`` and ``settled_variant``.
+
+    >>> spellings = pl.DataFrame({"make": ["Corvane", "Corvaine"], "model": ["Six", "SIX"], "variant": [None, None],
+    ...                           "records": [9, 1]}, schema_overrides={"variant": pl.String})
+    >>> aliases = pl.DataFrame([["make"], [None], [None], ["corvaine"], ["Corvane"]], schema=ALIASES)
+    >>> settled_names(spellings, aliases).select("settled_make", "settled_model").rows()
+    [('Corvane', 'Six'), ('Corvane', 'Six')]
+    """
+    frame = spellings
+    within: list[str] = []
+    for field in FIELDS:
+        key = [*within, "typed"]
+        frame = frame.with_columns(fold(pl.col(field)).alias("typed"))
+        # The spelling that most records have; the first in the alphabet where two have as many.
+        common = (
+            frame.drop_nulls("typed")
+            .group_by(*key, field)
+            .agg(pl.col("records").sum())
+            .sort("records", field, descending=[True, False])
+            .unique(key, keep="first", maintain_order=True)
+            .select(*key, pl.col(field).str.strip_chars().alias("common"))
+        )
+        settled = (
+            aliases.filter(pl.col("field") == field)
+            .rename({"name": "alias", "make": "settled_make", "model": "settled_model"})
+            .select(*key, "alias")
+        )
+        frame = (
+            frame.join(common, on=key, how="left", maintain_order="left", nulls_equal=True)
+            .join(settled, on=key, how="left", maintain_order="left")
+            .with_columns(pl.coalesce("alias", "common").alias(f"settled_{field}"))
+            .drop("typed", "common", "alias")
+        )
+        within.append(f"settled_{field}")
+    return frame
+
+
+def near_misses(spellings: pl.DataFrame, aliases: pl.DataFrame) -> pl.DataFrame:
+    """Names so like a more common one that they may be the same: field, make, model, typed, records, name,
+    likeness.
+
+    A name that was settled, even as itself, is not proposed again.
+    """
+    named = settled_names(spellings, aliases)
+    found = [_near("make", named, [])]
+    found.append(_near("model", named, ["settled_make"]))
+    found.append(_near("variant", named, ["settled_make", "settled_model"]))
+    settled = aliases.select("field", pl.col("typed"), "make", "model")
+    return (
+        pl.concat(found)
+        .join(settled, on=["field", "typed", "make", "model"], how="anti", nulls_equal=True)
+        .sort("records", "likeness", "typed", descending=[False, True, False])
+    )
+
+
+def _near(field: str, named: pl.DataFrame, within: list[str]) -> pl.DataFrame:
+    """Near misses among the names of one field, within each make or model."""
+    counts = (
+        named.drop_nulls(f"settled_{field}")
+        .group_by(*within, pl.col(f"settled_{field}").alias("name"))
+        .agg(pl.col("records").sum())
+        .sort("records", "name", descending=[True, False])
+    )
+    groups = counts.partition_by(within, maintain_order=True) if within else [counts]
+    found = [_pairs(group) for group in groups if group.height > 1]
+    empty = pl.DataFrame(schema={**dict.fromkeys(within, pl.String), "typed": pl.String, "records": pl.Int64,
+                                 "name": pl.String, "likeness": pl.Float64})  # fmt: skip
+    pairs = pl.concat([empty, *(pair.select(empty.columns).cast(empty.schema) for pair in found)])
+    return pairs.select(
+        pl.lit(field).alias("field"),
+        (pl.col("settled_make") if "settled_make" in within else pl.lit(None, dtype=pl.String)).alias("make"),
+        (pl.col("settled_model") if "settled_model" in within else pl.lit(None, dtype=pl.String)).alias(
+            "model"
+        ),
+        "typed",
+        "records",
+        "name",
+        "likeness",
+    )
+
+
+def _pairs(group: pl.DataFrame) -> pl.DataFrame:
+    """For each name the likest of the more common ones, if it is like enough."""
+    words = group.select(fold(pl.col("name"))).to_series().to_list()
+    letters = process.cdist(words, words, scorer=fuzz.ratio)
+    # A make with and without a word such as Motors: all words of the one are in the other.
+    parts = process.cdist(words, words, scorer=fuzz.token_set_ratio) - 1.0
+    within_make = "settled_make" in group.columns
+    likeness = np.tril(letters if within_make else np.maximum(letters, parts), -1)
+    best = likeness.argmax(axis=1)
+    numbers = [_numerals(word) for word in words]
+    same_numbers = pl.Series([numbers[row] == numbers[other] for row, other in enumerate(best)])
+    return group.with_columns(
+        typed=pl.Series(words),
+        name=group["name"].gather(best),
+        likeness=pl.Series(likeness[np.arange(len(words)), best]).cast(pl.Float64).round(1),
+    ).filter((pl.col("likeness") >= NEAR) & same_numbers)
+
+
+def _numerals(word: str) -> str:
+    """The figures in a name: 1500 and 1600 are two models however alike they look."""
+    return "".join(letter for letter in word if letter.isdigit())
