@@ -33,7 +33,7 @@ SALE_COLUMNS: Final = (
 """What is shown of a sale behind a valuation; the price is all-in, in the market's base currency."""
 
 LEVELS: Final = (0.005, 0.01, *(round(0.025 * step, 3) for step in range(1, 40)), 0.99, 0.995)
-"""Levels at which the distribution of the price is read from the model; between them the log price is linear."""
+"""Levels at which the distribution of the price is read from the model; in between, log price is linear."""
 
 BRACKETS: Final = 16
 """About as many price brackets as the distribution is cut into; each is a round number wide."""
@@ -226,11 +226,11 @@ def _nearest_first(sold: pl.DataFrame, car: Mapping[str, Any]) -> pl.DataFrame:
     """The same car's own sales first, then the same variant, then the nearest band, then the newest."""
     places = {band: place for place, band in enumerate(CONDITION_BANDS)}
     band = pl.col("condition_band").replace_strict(places, default=None, return_dtype=pl.Int8)
-    steps = (band - places[car["condition_band"]]).abs() if car["condition_band"] else pl.lit(0)
+    own = pl.lit(places.get(car["condition_band"]), dtype=pl.Int8)
     return sold.sort(
         (pl.col("chassis_number") == pl.lit(car["chassis_number"], dtype=pl.String)).fill_null(False).not_(),
         pl.col("variant").eq_missing(pl.lit(car["variant"], dtype=pl.String)).not_(),
-        steps.fill_null(len(CONDITION_BANDS)),
+        (band - own).abs().fill_null(len(CONDITION_BANDS)),
         pl.col("event_date"),
         descending=[False, False, False, True],
     ).select(SALE_COLUMNS)

@@ -116,8 +116,10 @@ def bands_chart(valuation: Valuation) -> alt.LayerChart:
         )
     )
     middles = alt.Chart(ranges).mark_tick(color="white", thickness=3, size=16).encode(y=band_axis, x="mid:Q")
+    dearest = ranges["high"].to_list() + ([] if valuation.asking is None else [float(valuation.asking)])
     sold = (
-        valuation.sales.head(MOST_POINTS)
+        valuation.sales.filter(pl.col("price").cast(pl.Float64) <= ROOM * max(dearest, default=float("inf")))
+        .head(MOST_POINTS)
         .with_columns(
             pl.col("condition_band").fill_null(UNGRADED),
             pl.col("price").cast(pl.Float64),
@@ -128,7 +130,7 @@ def bands_chart(valuation: Valuation) -> alt.LayerChart:
     )
     points = (
         alt.Chart(sold)
-        .mark_point(size=28, filled=False, color="black", strokeWidth=1.2, opacity=0.65, yOffset=14)
+        .mark_point(size=28, filled=False, color="#666666", strokeWidth=1.2, opacity=0.8, yOffset=14)
         .encode(
             y=band_axis,
             x="price:Q",

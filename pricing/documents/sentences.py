@@ -181,8 +181,8 @@ def bands_caption(valuation: Valuation) -> str:
     asked = "" if valuation.asking is None else " The thick line is the asking price."
     return (
         "Each bar runs from low to high for this car in that condition band; the notch is the mid "
-        "price. Rings are recorded sales of the model at the price paid on the day, not adjusted to this car; "
-        "the few far dearer than any bar are left out." + asked
+        "price. Rings are recorded sales of the model at the price paid on the day, not adjusted to this "
+        "car; those far dearer than any bar are left out." + asked
     )
 
 
