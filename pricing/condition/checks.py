@@ -8,6 +8,7 @@ them.
 import tomllib
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 from typing import Any, Final
 
@@ -124,8 +125,7 @@ class Sheet:
         parts = frozenset(fitted)
         if unknown := sorted(parts - set(FITTINGS)):
             raise InspectionError(f"unknown fitting {unknown[0]!r}: expected one of {', '.join(FITTINGS)}")
-        own = SHEETS / f"{construction.replace(' ', '_')}.toml"
-        contents = [_read(SHEETS / "common.toml"), _read(own)]
+        contents = [_shipped("common"), _shipped(construction.replace(" ", "_"))]
         if extensions is not None and make and model:
             if not extensions.is_dir():
                 raise InspectionError(f"{extensions}: the folder of sheet extensions does not exist")
@@ -185,6 +185,12 @@ def _is_for(content: dict[str, Any], construction: str, make: str, model: str) -
         and content["make"].casefold() == make.casefold()
         and content["model"].casefold() == model.casefold()
     )
+
+
+@cache
+def _shipped(name: str) -> dict[str, Any]:
+    """A sheet file that comes with the tool, read once."""
+    return _read(SHEETS / f"{name}.toml")
 
 
 def _read(path: Path) -> dict[str, Any]:

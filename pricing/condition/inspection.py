@@ -58,6 +58,8 @@ class Finding:
     seen_on: date | None = None
 
     def __post_init__(self) -> None:
+        if not isinstance(self.check, str):
+            raise InspectionError(f"a finding is for the check {str(self.check)[:60]!r}, expected a name")
         if self.state not in (*STATES, NOT_SEEN):
             raise InspectionError(
                 f"check {str(self.check)[:80]!r}: unknown state {str(self.state)[:40]!r}, "

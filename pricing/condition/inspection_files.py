@@ -136,6 +136,8 @@ def _from_csv(text: str) -> tuple[Finding, ...]:
         raise InspectionError("the columns check and state are needed")
     if unknown := sorted(set(header) - set(_FIELDS)):
         raise InspectionError(f"unknown column {unknown[0]!r}: expected {', '.join(_FIELDS)}")
+    if any(None in row for row in rows):
+        raise InspectionError("a row has more cells than the header")
     kept = [name for name in _FIELDS if name in header and name not in ("area", "title")]
     return _findings(
         [
@@ -196,7 +198,7 @@ def _text(path: Path) -> str:
     try:
         if path.stat().st_size > LARGEST_FILE:
             raise FileError(f"{path}: larger than {LARGEST_FILE:,} bytes, not a sheet of findings")
-        return path.read_text(encoding="utf-8-sig")
+        return path.read_bytes().decode("utf-8-sig")  # line ends inside a note stay as they are
     except OSError as error:
         raise FileError(f"{path}: cannot be read: {error.strerror}") from error
     except UnicodeDecodeError:

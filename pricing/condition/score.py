@@ -64,7 +64,7 @@ class ScoreRule:
     exponent: float = 2.0
     prior_deficiency: float = 0.2
     prior_weight_car: float = 60.0
-    prior_weight_area: float = 8.0
+    prior_weight_area: float = 20.0
     shared_deviation: float = 0.7
     judgement_deviation: float = 3.0
     change_weight: float = 2.0
