@@ -111,7 +111,7 @@ def checked_car(car: Mapping[str, Any], asking: Decimal | None, at: date) -> dic
         "channel": "private",
         "country": "GB",
     }
-    said = {name: value for name, value in car.items() if value is not None}
+    said = {name: value for name, value in car.items() if value not in (None, [])}
     result = check(pl.DataFrame([offer | said]), at)
     if result.rejected.height:
         broken = result.rejected["broken_rules"][0].to_list()

@@ -167,9 +167,7 @@ def _posterior(part: str, arrays: Arrays, levels: int) -> tuple[Posterior, Prior
         LevelPosterior(
             arrays[f"{part}.{index}.columns"],
             arrays.get(f"{part}.{index}.gain", none),
-            np.empty((0, 0)),
             arrays.get(f"{part}.{index}.spread", none),
-            np.empty((0, 0)),
         )
         for index in range(levels)
     ]
