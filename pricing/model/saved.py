@@ -91,7 +91,8 @@ def to_bytes(model: PriceModel) -> bytes:
     }
     text = json.dumps(header, sort_keys=True).encode()
     buffer = io.BytesIO()
-    np.savez_compressed(buffer, header=np.frombuffer(text, dtype=np.uint8), **arrays)  # type: ignore[arg-type]
+    sealed = {"header": np.frombuffer(text, dtype=np.uint8), "seal": _seal(text)}
+    np.savez_compressed(buffer, **sealed, **arrays)  # type: ignore[arg-type]
     return buffer.getvalue()
 
 
@@ -104,7 +105,8 @@ def from_bytes(payload: bytes) -> PriceModel:
     try:
         with np.load(io.BytesIO(payload), allow_pickle=False) as archive:
             arrays = {name: archive[name] for name in archive.files}
-        header = json.loads(arrays.pop("header").tobytes())
+        text, seal = arrays.pop("header").tobytes(), arrays.pop("seal")
+        header = json.loads(text)
         digests = header["digests"]
     except (ValueError, OSError, KeyError, EOFError, zipfile.BadZipFile) as error:
         raise ModelError(f"the stored fit cannot be read: {error}") from None
@@ -112,6 +114,8 @@ def from_bytes(payload: bytes) -> PriceModel:
         raise ModelError(
             f"the stored fit is of another format: got {header.get('format')!r}, expected {FORMAT!r}"
         )
+    if not np.array_equal(seal, _seal(text)):
+        raise ModelError("the stored fit was altered: its header does not match its seal")
     altered = [
         name
         for name in {*digests, *arrays}
@@ -195,6 +199,10 @@ def _design(spec: FeatureSpec, header: dict[str, Any], arrays: Arrays) -> Design
     design.time_knots, design.drift_knots = arrays["time_knots"], arrays["drift_knots"]
     design.lay_out()
     return design
+
+
+def _seal(text: bytes) -> NDArray[np.uint8]:
+    return np.frombuffer(hashlib.sha256(text).digest(), dtype=np.uint8)
 
 
 def _digest(array: NDArray[Any]) -> str:
