@@ -16,6 +16,7 @@ from typer.exceptions import TyperException
 
 from pricing.errors import DecisionError, MarketError, PricingError
 from pricing.service.condition_commands import inspect_app, repair_app
+from pricing.service.intake_commands import intake_app
 from pricing.vocabulary import (
     CHANNELS,
     CONDITION_BANDS,
@@ -38,6 +39,7 @@ app = typer.Typer(
 
 app.add_typer(inspect_app, name="inspect")
 app.add_typer(repair_app, name="repair")
+app.add_typer(intake_app)
 
 MARKET_FILE: Final = Path("market.duckdb")
 DEMO_FILE: Final = Path("demo.duckdb")
@@ -95,12 +97,15 @@ def demo(
 @app.command(epilog="Example: pricing load sales.csv --mapping columns.toml")
 def load(
     files: Annotated[
-        list[Path], typer.Argument(help="Files of sale records: csv, xlsx, parquet.", show_default=False)
+        list[Path], typer.Argument(help="Files of sale records: csv, xlsx, parquet, jsonl, saved html pages.", show_default=False)
     ],
     mapping: Annotated[
         Path | None,
         typer.Option("--mapping", help="TOML file that says which of their columns is which of ours."),
     ] = None,
+    dry_run: Annotated[
+        bool, typer.Option("--dry-run", help="Say what would happen, and leave the market as it is.")
+    ] = False,
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """Load files of sale records into the market file, which is made when absent.
@@ -112,7 +117,7 @@ def load(
 
     opened = Market.open(market)
     with progress() as tell:
-        report = opened.load(files, mapping=mapping, progress=tell)
+        report = opened.load(files, mapping=mapping, progress=tell, dry_run=dry_run)
     show_report(report)
 
 

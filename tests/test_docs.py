@@ -1,0 +1,126 @@
+"""README and DEVELOPERS.md say what is: commands that exist, names that are public, files that are there."""
+
+import re
+import shlex
+from pathlib import Path
+from typing import Any
+
+import pytest
+import typer.main
+
+import pricing
+from pricing.service.cli import app
+
+ROOT = Path(__file__).parent.parent
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+
+INSTALL_AND_RUN = "python3 -m venv .venv && .venv/bin/pip install -e . && .venv/bin/pricing demo"
+TEST = ".venv/bin/pip install -e '.[test]' && .venv/bin/pytest"
+
+
+def commands(group: Any = None, path: str = "") -> dict[str, Any]:
+    """Every command of the command line under the words that call it."""
+    group = typer.main.get_command(app) if group is None else group
+    found = {}
+    for name, command in group.commands.items():
+        words = f"{path} {name}".strip()
+        found |= commands(command, words) if hasattr(command, "commands") else {words: command}
+    return found
+
+
+COMMANDS = commands()
+
+
+def shell_lines(text: str) -> list[str]:
+    """The lines of every fenced block of shell commands."""
+    blocks = re.findall(r"```(?:sh|bash)\n(.*?)```", text, flags=re.DOTALL)
+    return [line.strip() for block in blocks for line in block.splitlines() if line.strip()]
+
+
+def calls(text: str) -> list[list[str]]:
+    """Every call of ``pricing`` in the shell blocks, as words."""
+    found = []
+    for line in shell_lines(text):
+        for part in line.split("&&"):
+            words = shlex.split(part, comments=True)
+            starts = [place for place, word in enumerate(words) if word.split("/")[-1] == "pricing"]
+            found += [words[starts[0] + 1 :]] if starts else []
+    return found
+
+
+def command_of(words: list[str]) -> str:
+    """The longest run of first words that names a command."""
+    names = [" ".join(words[:length]) for length in (2, 1)]
+    return next((name for name in names if name in COMMANDS), "")
+
+
+def test_readme_gives_the_two_commands_and_their_one_line_forms() -> None:
+    lines = shell_lines(README)
+    assert INSTALL_AND_RUN in lines
+    assert TEST in lines
+    assert "uv run pricing demo" in lines
+    assert "uv run --extra test pytest" in lines
+
+
+def test_the_checks_of_a_clean_checkout_run_the_readmes_test_command() -> None:
+    assert TEST in (ROOT / ".ci/run").read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize("words", calls(README) + calls(DEVELOPERS), ids=" ".join)
+def test_every_call_in_the_documents_is_of_a_command_with_such_options(words: list[str]) -> None:
+    name = command_of(words)
+    assert name, f"pricing {' '.join(words)}: no such command"
+    options = {
+        option for parameter in COMMANDS[name].params for option in parameter.opts + parameter.secondary_opts
+    }
+    used = {word.split("=")[0] for word in words if word.startswith("--")} - {"--help"}
+    assert used <= options
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_readme_names_every_command(name: str) -> None:
+    assert f"pricing {name}" in README
+
+
+@pytest.mark.parametrize("name", pricing.__all__)
+def test_readme_names_every_public_name_and_each_is_there(name: str) -> None:
+    assert name in README
+    assert getattr(pricing, name).__doc__
+
+
+def test_the_example_of_the_public_api_runs(small_market: Any, tmp_path: Path, monkeypatch: Any) -> None:
+    """README's lines of Python, as they stand, on a small market's sales."""
+    (block,) = re.findall(r"```python\n(.*?)```", README, flags=re.DOTALL)
+    assert len(block.strip().splitlines()) <= 14
+    monkeypatch.chdir(tmp_path)
+    sales = small_market.sales()
+    first = sales.filter(sales["outcome"] == "sold").row(0, named=True)
+    (tmp_path / "sales.parquet").write_bytes(small_market.path.with_suffix(".parquet").read_bytes())
+    for ours, theirs in {
+        "Wexcombe": first["make"],
+        "Sedge": first["model"],
+        "sales.csv": "sales.parquet",
+    }.items():
+        assert ours in block
+        block = block.replace(ours, theirs)
+    names: dict[str, Any] = {}
+    exec(compile(block, "README.md", "exec"), names)  # noqa: S102 - our own document
+    assert names["ranges"].columns == ["low", "mid", "high", "evidence", "reason"]
+
+
+@pytest.mark.parametrize("document", ["README.md", "DEVELOPERS.md"])
+def test_every_file_a_document_points_to_is_there(document: str) -> None:
+    text = (ROOT / document).read_text(encoding="utf-8")
+    pointed = re.findall(r"\]\(([^)#:]+)\)", text)
+    pointed += re.findall(r"`((?:pricing|dashboards|data_demo|tests|\.ci)/[\w./-]+)`", text)
+    assert pointed
+    missing = [name for name in pointed if not (ROOT / name).exists()]
+    assert missing == []
+
+
+def test_the_newcomers_map_names_every_room() -> None:
+    rooms = {
+        path.name for path in (ROOT / "pricing").iterdir() if path.is_dir() and path.name != "__pycache__"
+    }
+    assert all(f"{room}/" in DEVELOPERS for room in rooms)

@@ -1,0 +1,116 @@
+"""The house keeps its shape: imports point one way, rooms keep to their tools, the top level is short."""
+
+import ast
+import subprocess
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parent.parent
+TOP_LEVEL = {"README.md", "DEVELOPERS.md", "pyproject.toml", "pricing", "dashboards", "data_demo", "tests"}
+
+ROOMS = (
+    ("errors", "vocabulary"),
+    ("money", "charges", "prices"),
+    ("cells", "records"),
+    ("intake",),
+    ("store",),
+    ("condition", "model"),
+    ("market",),
+    ("decisions",),
+    ("documents",),
+    ("service",),
+    ("dashboards",),
+)
+"""Rooms from the ground up: a file imports from its own room and from those on lower floors."""
+
+FLOOR = {room: floor for floor, rooms in enumerate(ROOMS) for room in rooms}
+TOGETHER = {"money", "cells", "errors"}
+"""Floors whose rooms are files that make up one room together; the first of each names it."""
+
+FILES = sorted(
+    path
+    for folder in ("pricing", "dashboards")
+    for path in (ROOT / folder).rglob("*.py")
+    if path != ROOT / "pricing/__init__.py"
+)
+
+
+def named(path: Path) -> str:
+    return ".".join(path.relative_to(ROOT).with_suffix("").parts)
+
+
+def room(module: str) -> str:
+    """The room a module belongs to: ``pricing.model.spec`` to ``model``; the store's files are one room."""
+    parts = module.split(".")
+    if parts[0] == "dashboards":
+        return "dashboards"
+    return "store" if parts[1].startswith("store") else parts[1]
+
+
+def imports(path: Path) -> Iterator[str]:
+    """Every module that a file imports, of whatever package; a name out of a package counts as that package's
+    own file, unless it is a module."""
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Import):
+            yield from (alias.name for alias in node.names)
+        elif isinstance(node, ast.ImportFrom):
+            assert node.level == 0, f"{path} imports by a relative name"
+            for alias in node.names:
+                inner = f"{node.module}.{alias.name}"
+                yield inner if is_module(inner) else str(node.module)
+
+
+def is_module(name: str) -> bool:
+    path = ROOT.joinpath(*name.split("."))
+    return path.with_suffix(".py").is_file() or path.is_dir()
+
+
+def ours(path: Path) -> list[str]:
+    return [name for name in imports(path) if name.split(".")[0] in ("pricing", "dashboards")]
+
+
+@pytest.mark.parametrize("path", FILES, ids=named)
+def test_imports_point_to_lower_floors(path: Path) -> None:
+    own = room(named(path))
+    for name in ours(path):
+        if name in ("pricing", "dashboards"):
+            continue  # the next test's
+        other = room(name)
+        together = ROOMS[FLOOR[own]][0] in TOGETHER and FLOOR[own] == FLOOR[other]
+        assert other == own or together or FLOOR[other] < FLOOR[own], f"{named(path)} imports {name}"
+
+
+@pytest.mark.parametrize("path", FILES, ids=named)
+def test_no_file_imports_a_package_of_its_own(path: Path) -> None:
+    """Names come from the file that holds them, so that no package and its files import each other."""
+    packages = [name for name in ours(path) if ROOT.joinpath(*name.split(".")).is_dir()]
+    assert packages == [], f"{named(path)} imports {packages}"
+
+
+@pytest.mark.parametrize("path", [path for path in FILES if named(path).startswith("pricing.")], ids=named)
+def test_streamlit_stays_in_the_dashboards(path: Path) -> None:
+    assert not [name for name in imports(path) if name.split(".")[0] == "streamlit"]
+
+
+def test_every_file_of_pricing_is_in_a_known_room() -> None:
+    assert {room(named(path)) for path in FILES} <= set(FLOOR)
+
+
+def test_only_the_command_line_and_the_tests_know_the_demo_market() -> None:
+    users = [named(path) for path in FILES if "data_demo" in {name.split(".")[0] for name in imports(path)}]
+    assert all(name.startswith("pricing.service.") for name in users), users
+
+
+def test_the_top_level_is_what_the_newcomers_map_says() -> None:
+    listed = subprocess.run(
+        ["git", "ls-files"], cwd=ROOT, capture_output=True, text=True, check=False
+    ).stdout.splitlines()
+    names = {name.split("/")[0] for name in listed} or {path.name for path in ROOT.iterdir()}
+    assert {name for name in names if not name.startswith(".")} == TOP_LEVEL
+
+
+def test_no_file_is_a_cupboard() -> None:
+    cupboards = {"utils", "util", "helpers", "common", "misc"}
+    assert not [named(path) for path in FILES if path.stem in cupboards]
