@@ -169,8 +169,8 @@ class Market:
         """Links between records of one sale, with the rule of each, the record in front, and whether
         parted."""
         return self._frame(
-            "SELECT links.record_id, other_id, rule, coalesce(front_id, links.record_id) AS front_id, parted_at "
-            "FROM links JOIN records USING (record_id) ORDER BY rule, links.record_id, other_id"
+            "SELECT links.record_id, other_id, rule, coalesce(front_id, links.record_id) AS front_id, "
+            "parted_at FROM links JOIN records USING (record_id) ORDER BY rule, links.record_id, other_id"
         )
 
     def part(self, record_id: str) -> int:

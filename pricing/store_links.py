@@ -12,7 +12,10 @@ from pricing.intake.duplicates import EVIDENCE, choose_fronts, find_links
 from pricing.store_audit import write_audit
 from pricing.store_connection import frame, run
 
-_RANKED: Final = "record_id, outcome, event_date, details"
+_LINKED: Final = (
+    "SELECT record_id, outcome, event_date, details FROM records "
+    "SEMI JOIN (SELECT record_id FROM links UNION SELECT other_id FROM links) AS either USING (record_id)"
+)
 
 
 def link_batch(opened: duckdb.DuckDBPyConnection, batch_id: str) -> int:
@@ -24,12 +27,15 @@ def link_batch(opened: duckdb.DuckDBPyConnection, batch_id: str) -> int:
     columns = ", ".join(EVIDENCE)
     touched = frame(
         opened,
-        f"""WITH new AS (SELECT chassis_key, model_key, year, odometer_km FROM records WHERE batch_id = $batch)
+        f"""WITH new AS (
+            SELECT chassis_key, model_key, year, odometer_km FROM records WHERE batch_id = $batch
+        )
         SELECT {columns} FROM records
         WHERE batch_id = $batch
            OR chassis_key IN (SELECT chassis_key FROM new)
            OR (model_key, year, round(odometer_km)) IN (
-               SELECT (model_key, year, round(odometer_km) + step) FROM new, (VALUES (-1), (0), (1)) steps(step))
+               SELECT (model_key, year, round(odometer_km) + step)
+               FROM new, (VALUES (-1), (0), (1)) steps(step))
         """,  # noqa: S608 - fixed names
         {"batch": batch_id},
     )
@@ -37,7 +43,8 @@ def link_batch(opened: duckdb.DuckDBPyConnection, batch_id: str) -> int:
     opened.register("found", found)
     (added,) = run(
         opened,
-        "INSERT INTO links SELECT record_id, other_id, rule, ?, NULL FROM found ANTI JOIN links USING (record_id, other_id)",
+        "INSERT INTO links SELECT record_id, other_id, rule, ?, NULL FROM found "
+        "ANTI JOIN links USING (record_id, other_id)",
         [batch_id],
     )[0]
     opened.unregister("found")
@@ -49,21 +56,18 @@ def link_batch(opened: duckdb.DuckDBPyConnection, batch_id: str) -> int:
 def refresh_fronts(opened: duckdb.DuckDBPyConnection) -> None:
     """Set ``front_id`` of every record that stands behind a better one of the same sale."""
     links = frame(opened, "SELECT record_id, other_id FROM links WHERE parted_at IS NULL")
-    linked = frame(
-        opened,
-        f"SELECT {_RANKED} FROM records SEMI JOIN (SELECT record_id FROM links UNION SELECT other_id FROM links) AS either "  # noqa: S608
-        "USING (record_id)",
-    )
+    linked = frame(opened, _LINKED)
     behind = choose_fronts(linked, links).filter(pl.col("record_id") != pl.col("front_id"))
     opened.register("behind", behind)
     run(
         opened,
-        "UPDATE records SET front_id = NULL WHERE front_id IS NOT NULL AND record_id NOT IN (SELECT record_id FROM behind)",
+        "UPDATE records SET front_id = NULL "
+        "WHERE front_id IS NOT NULL AND record_id NOT IN (SELECT record_id FROM behind)",
     )
     run(
         opened,
-        "UPDATE records SET front_id = behind.front_id FROM behind WHERE records.record_id = behind.record_id "
-        "AND records.front_id IS DISTINCT FROM behind.front_id",
+        "UPDATE records SET front_id = behind.front_id FROM behind "
+        "WHERE records.record_id = behind.record_id AND records.front_id IS DISTINCT FROM behind.front_id",
     )
     opened.unregister("behind")
 
@@ -77,11 +81,7 @@ def behind_as_of(opened: duckdb.DuckDBPyConnection, as_of: object) -> pl.DataFra
         "WHERE parted_at IS NULL AND other_id IN (SELECT record_id FROM records WHERE event_date <= $day)",
         {"day": as_of},
     )
-    linked = frame(
-        opened,
-        f"SELECT {_RANKED} FROM records SEMI JOIN (SELECT record_id FROM links UNION SELECT other_id FROM links) AS either "  # noqa: S608
-        "USING (record_id)",
-    )
+    linked = frame(opened, _LINKED)
     return choose_fronts(linked, links).filter(pl.col("record_id") != pl.col("front_id"))
 
 
@@ -91,7 +91,8 @@ def part(opened: duckdb.DuckDBPyConnection, record_id: str, at: datetime, *, par
         raise MarketError(f"the market holds no record {record_id!r}")
     (changed,) = run(
         opened,
-        "UPDATE links SET parted_at = $at WHERE (record_id = $name OR other_id = $name) AND (parted_at IS NULL) = $live",
+        "UPDATE links SET parted_at = $at "
+        "WHERE (record_id = $name OR other_id = $name) AND (parted_at IS NULL) = $live",
         {"at": at if parted else None, "name": record_id, "live": parted},
     )[0]
     if changed:

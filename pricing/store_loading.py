@@ -15,9 +15,10 @@ import polars as pl
 
 from pricing.errors import TableError
 from pricing.intake.duplicates import KEYS
+from pricing.intake.layout import Layout
 from pricing.intake.mapping import Mapping
 from pricing.intake.mapping_files import mapping_beside, mapping_text, read_mapping
-from pricing.intake.readers import Layout, read_file
+from pricing.intake.readers import read_file
 from pricing.prices import PRICE_COLUMNS
 from pricing.records import COLUMNS
 from pricing.store_audit import now, write_audit

@@ -52,7 +52,8 @@ def settle_name(
     within = [make if field != "make" else None, model if field == "variant" else None]
     run(
         opened,
-        "DELETE FROM aliases WHERE field = ? AND typed = ? AND make IS NOT DISTINCT FROM ? AND model IS NOT DISTINCT FROM ?",
+        "DELETE FROM aliases WHERE field = ? AND typed = ? "
+        "AND make IS NOT DISTINCT FROM ? AND model IS NOT DISTINCT FROM ?",
         [field, key, *within],
     )
     run(opened, "INSERT INTO aliases VALUES (?, ?, ?, ?, ?)", [field, *within, key, name.strip()])

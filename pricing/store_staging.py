@@ -14,10 +14,11 @@ import duckdb
 import polars as pl
 
 from pricing.charges import Charge
-from pricing.intake.duplicates import with_keys
+from pricing.intake.duplicates import with_details, with_keys
 from pricing.intake.exports import restored
+from pricing.intake.listings import is_page
 from pricing.intake.mapping import Mapping
-from pricing.intake.readers import EXTRA_CELLS
+from pricing.intake.text_tables import EXTRA_CELLS
 from pricing.prices import price_records
 from pricing.records import COLUMNS, check
 from pricing.store_connection import frame
@@ -57,7 +58,10 @@ class Terms:
 def stage(raw: pl.DataFrame, file: Path, mapping: Mapping | None, terms: Terms) -> Staged:
     """Make some rows of a file ready; ``raw`` has their ``row_number``."""
     cells, stands_for = _without_export_front(raw.drop("row_number"))
-    mapped = cells if mapping is None else mapping.apply(cells)
+    if is_page(file):
+        mapped = cells if mapping is None else mapping.complete(cells)
+    else:
+        mapped = cells if mapping is None else mapping.apply(cells)
     if stands_for is not None:
         cells = cells.drop(EXPORT_FRONT, strict=False)
     mapped = mapped.with_columns(
@@ -82,7 +86,7 @@ def stage(raw: pl.DataFrame, file: Path, mapping: Mapping | None, terms: Terms) 
     broken = pl.concat([broken, unpriced.select("place", broken_rules=pl.concat_list("unpriced"))]).sort(
         "place"
     )
-    records = with_keys(priced.filter(pl.col("unpriced").is_null())).with_columns(
+    records = with_details(with_keys(priced.filter(pl.col("unpriced").is_null()))).with_columns(
         pl.lit(file.name).alias("file")
     )
     records = records.with_columns(raw["row_number"].gather(records["place"]))

@@ -25,9 +25,9 @@ def waiting(opened: duckdb.DuckDBPyConnection) -> pl.DataFrame:
     """Suspicions without a verdict, with the car and the offer."""
     return frame(
         opened,
-        "SELECT record_id, reason, detail, make, model, variant, year, chassis_number, odometer_km, outcome, event_date, "
-        "price, source, source_ref FROM suspicions JOIN records USING (record_id) WHERE verdict IS NULL "
-        "ORDER BY reason, event_date, record_id",
+        "SELECT record_id, reason, detail, make, model, variant, year, chassis_number, odometer_km, outcome, "
+        "event_date, price, source, source_ref FROM suspicions JOIN records USING (record_id) "
+        "WHERE verdict IS NULL ORDER BY reason, event_date, record_id",
     )
 
 

@@ -46,14 +46,17 @@ CREATE TABLE quarantine (
 CREATE TABLE charges (
     source VARCHAR, kind VARCHAR, valid_from DATE, currency VARCHAR, terms VARCHAR
 );
-CREATE TABLE links (record_id VARCHAR, other_id VARCHAR, rule VARCHAR, batch_id VARCHAR, parted_at TIMESTAMP);
+CREATE TABLE links (
+    record_id VARCHAR, other_id VARCHAR, rule VARCHAR, batch_id VARCHAR, parted_at TIMESTAMP
+);
 CREATE TABLE corrections (
     record_id VARCHAR, "column" VARCHAR, old VARCHAR, new VARCHAR, reason VARCHAR, done_at TIMESTAMP
 );
 CREATE TABLE aliases (field VARCHAR, make VARCHAR, model VARCHAR, typed VARCHAR, name VARCHAR);
 CREATE TABLE mappings (source VARCHAR, mapping VARCHAR);
 CREATE TABLE suspicions (
-    record_id VARCHAR, reason VARCHAR, detail VARCHAR, found_at TIMESTAMP, verdict VARCHAR, settled_at TIMESTAMP
+    record_id VARCHAR, reason VARCHAR, detail VARCHAR, found_at TIMESTAMP, verdict VARCHAR,
+    settled_at TIMESTAMP
 );
 CREATE TABLE own_rates (currency VARCHAR, rate_date DATE, rate DECIMAL(20, 6));
 CREATE TABLE fits (fit_id VARCHAR, fitted_at TIMESTAMP, facts VARCHAR, payload BLOB);

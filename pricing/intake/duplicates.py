@@ -24,8 +24,8 @@ RULES: Final = (
 
 KEYS: Final = ("chassis_key", "make_key", "model_key")
 EVIDENCE: Final = (
-    "record_id", *KEYS, "variant", "year", "odometer_km", "source", "channel", "country", "outcome", "event_date",
-    "listed_on", "amount", "currency", "price", "details",
+    "record_id", *KEYS, "variant", "year", "odometer_km", "source", "channel", "country", "outcome",
+    "event_date", "listed_on", "amount", "currency", "price", "details",
 )  # fmt: skip
 """Columns that ``find_links`` and ``choose_fronts`` need; ``details`` counts what the record says of the
 car."""
@@ -37,26 +37,30 @@ SAME_PRICE: Final = 0.01
 SAME_ODOMETER_KM: Final = 1.0
 
 _DETAILS: Final = (
-    "variant", "chassis_number", "body_style", "drive_side", "condition_band", "condition_score", "odometer_km",
-    "matching_numbers", "history_file", "premium", "low_estimate", "high_estimate", "reserve", "highest_bid",
-    "listed_on",
+    "variant", "chassis_number", "body_style", "drive_side", "condition_band", "condition_score",
+    "odometer_km", "matching_numbers", "history_file", "premium", "low_estimate", "high_estimate", "reserve",
+    "highest_bid", "listed_on",
 )  # fmt: skip
 
 
 def with_keys(records: pl.DataFrame) -> pl.DataFrame:
-    """Add ``KEYS``, spelling-proof forms of chassis number and names, and ``details``.
+    """Add ``KEYS``, spelling-proof forms of chassis number and names.
 
     >>> row = {"chassis_number": "wx/34-0102", "make": "Wex Combe", "model": "Sédge"}
-    >>> rest = dict.fromkeys(set(_DETAILS) - set(row))
-    >>> with_keys(pl.DataFrame([row | rest])).select(*KEYS, "details").row(0)
-    ('WX340102', 'wexcombe', 'sédge', 1)
+    >>> with_keys(pl.DataFrame([row])).select(KEYS).row(0)
+    ('WX340102', 'wexcombe', 'sédge')
     """
     chassis = pl.col("chassis_number").str.to_uppercase().str.replace_all(r"[^\pL\pN]", "")
     return records.with_columns(
         pl.when(chassis.str.len_chars() >= SHORTEST_CHASSIS_NUMBER).then(chassis).alias("chassis_key"),
         *(_spelling_proof(name).alias(f"{name}_key") for name in ("make", "model")),
-        pl.sum_horizontal(pl.col(name).is_not_null() for name in _DETAILS).cast(pl.Int16).alias("details"),
     )
+
+
+def with_details(records: pl.DataFrame) -> pl.DataFrame:
+    """Add ``details``: how many things a record says of the car and the offer that it need not say."""
+    given = pl.sum_horizontal(pl.col(name).is_not_null() for name in _DETAILS)
+    return records.with_columns(details=given.cast(pl.Int16))
 
 
 def _spelling_proof(name: str) -> pl.Expr:

@@ -19,7 +19,9 @@ def neutralised(cell: pl.Expr) -> pl.Expr:
     True
     """
     risky = cell.str.contains(_RISKY) & ~cell.str.contains(_NUMBER)
-    return pl.when(risky | cell.str.contains(r"^'+[=+\-@\t\r]")).then(cell.str.replace("^", "'")).otherwise(cell)
+    return (
+        pl.when(risky | cell.str.contains(r"^'+[=+\-@\t\r]")).then(cell.str.replace("^", "'")).otherwise(cell)
+    )
 
 
 def restored(cell: pl.Expr) -> pl.Expr:

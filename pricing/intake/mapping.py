@@ -16,7 +16,8 @@ import pycountry
 
 from pricing.charges import Charge
 from pricing.errors import MappingError
-from pricing.intake.readers import ENCODINGS, Layout
+from pricing.intake.layout import Layout
+from pricing.intake.text_tables import ENCODINGS
 from pricing.intake.texts import (
     DATE_ORDERS,
     currency_in,
@@ -117,6 +118,18 @@ class Mapping:
         if options is not None:
             values["options"] = options
         return frame.lazy().select(value.alias(name) for name, value in values.items()).collect()
+
+    def complete(self, frame: pl.DataFrame) -> pl.DataFrame:
+        """A table that has our columns already, such as saved listings, with what it does not say filled
+        in."""
+        fill = [
+            pl.col(name).fill_null(value) if name in frame.columns else pl.lit(value).alias(name)
+            for name, value in self.constants.items()
+        ]
+        words = [
+            word_text(pl.col(name), known_words()[name]) for name in ("country",) if name in frame.columns
+        ]
+        return frame.with_columns(words).with_columns(pl.lit(self.source).alias("source"), *fill)
 
     def _read(self, ours: str, kind: pl.DataType, cell: pl.Expr) -> pl.Expr:
         if ours == "odometer_km" and self.odometer_unit != "km":

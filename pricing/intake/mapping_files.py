@@ -13,8 +13,8 @@ from typing import Any, Final
 
 from pricing.charges import Charge, read_charges
 from pricing.errors import FileError, MappingError
+from pricing.intake.layout import Layout
 from pricing.intake.mapping import YES, Mapping, only
-from pricing.intake.readers import Layout
 
 _KEYS: Final = {
     "source": str, "sheet": str, "delimiter": str, "encoding": str, "header_row": int, "columns": dict,
@@ -44,11 +44,11 @@ def mapping_beside(path: Path) -> Mapping | None:
     return read_mapping(beside) if beside.is_file() else None
 
 
-def write_mapping(mapping: Mapping, path: Path) -> None:
-    """Write a mapping file, never over another one."""
+def write_mapping_text(text: str, path: Path) -> None:
+    """Write the text of a mapping file, never over another one."""
     try:
         with path.open("x", encoding="utf-8") as file:
-            file.write(mapping_text(mapping))
+            file.write(text)
     except FileExistsError:
         raise FileError(f"{path} is there already; edit it, or take it away first") from None
     except OSError as error:
@@ -58,7 +58,8 @@ def write_mapping(mapping: Mapping, path: Path) -> None:
 def mapping_text(mapping: Mapping) -> str:
     """A mapping as the text of its file; ``read_mapping`` gives the same mapping back.
 
-    >>> print(mapping_text(Mapping("notes", {"make": "Marque"}, {"country": "GB"}, date_order="day-month-year")))
+    >>> mapping = Mapping("notes", {"make": "Marque"}, {"country": "GB"}, date_order="day-month-year")
+    >>> print(mapping_text(mapping))
     source = "notes"
     <BLANKLINE>
     [columns]

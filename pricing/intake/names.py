@@ -34,8 +34,8 @@ def settled_names(spellings: pl.DataFrame, aliases: pl.DataFrame) -> pl.DataFram
     ``spellings``: make, model, variant, records (how many have it). Added are ``settled_make``,
     ``settled_model`` and ``settled_variant``.
 
-    >>> spellings = pl.DataFrame({"make": ["Corvane", "Corvaine"], "model": ["Six", "SIX"], "variant": [None, None],
-    ...                           "records": [9, 1]}, schema_overrides={"variant": pl.String})
+    >>> rows = [("Corvane", "Six", "saloon", 9), ("Corvaine", "SIX", "saloon", 1)]
+    >>> spellings = pl.DataFrame(rows, schema=[*FIELDS, "records"], orient="row")
     >>> aliases = pl.DataFrame([["make"], [None], [None], ["corvaine"], ["Corvane"]], schema=ALIASES)
     >>> settled_names(spellings, aliases).select("settled_make", "settled_model").rows()
     [('Corvane', 'Six'), ('Corvane', 'Six')]

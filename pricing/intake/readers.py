@@ -4,8 +4,6 @@ Cells are text (parquet and JSON keep their types). ``row_number`` counts from 1
 CSV file or a sheet. Blank rows are no rows.
 """
 
-import codecs
-import csv
 import json
 import zipfile
 import zlib
@@ -20,30 +18,12 @@ import pyarrow
 import pyarrow.parquet
 
 from pricing.errors import FileError
-
-PART_ROWS: Final = 250_000
-LONGEST_CELL: Final = 1_000_000
-"""Characters; a longer cell is an unclosed quote or an attack."""
+from pricing.intake.layout import Layout, numbered
+from pricing.intake.listings import is_page, read_listings
+from pricing.intake.text_tables import PART_ROWS, read_text_table, survey_text
 
 LARGEST_WORKBOOK: Final = 2 << 30
 """Bytes that a packed workbook may unpack to."""
-
-EXTRA_CELLS: Final = "cells beyond the header"
-"""Column holding what a line has more than its header."""
-
-ENCODINGS: Final = {"utf-8": "utf-8-sig", "utf-16": "utf-16", "latin-1": "cp1252"}
-"""Text encodings by the name used in mapping files. Files called Latin-1 are read as its superset
-Windows-1252, as the WHATWG Encoding standard has it."""
-
-
-@dataclass(frozen=True)
-class Layout:
-    """How a file lies on the disk, as far as it does not say so itself; ``None`` is found out."""
-
-    sheet: str | None = None
-    delimiter: str | None = None
-    encoding: str | None = None
-    header_row: int = 1
 
 
 @dataclass(frozen=True)
@@ -58,12 +38,17 @@ class Part:
 
 
 def read_file(path: Path, layout: Layout | None = None) -> Iterator[Part]:
-    """Read a file part by part, by the ending of its name: csv, tsv, txt, xlsx, parquet, jsonl, ndjson.
+    """Read a file part by part, by the ending of its name: csv, tsv, txt, xlsx, parquet, jsonl, ndjson; html,
+    or a folder of pages, for saved listings.
 
     Raises ``FileError`` when it is absent, a folder, empty, broken, of another kind, or larger than any true
     one.
     """
     layout = Layout() if layout is None else layout
+    if path.exists() and is_page(path):
+        frame = read_listings(path)
+        yield Part(frame, frame.height, frame.height)
+        return
     if path.is_dir():
         raise FileError(f"{path} is a folder, not a file of records")
     if not path.is_file():
@@ -82,6 +67,11 @@ def read_file(path: Path, layout: Layout | None = None) -> Iterator[Part]:
         raise FileError(f"{path} cannot be read: {str(error).strip().splitlines()[0]}") from None
 
 
+def read_whole(path: Path, layout: Layout | None = None) -> pl.DataFrame:
+    """All rows of a file in one frame; sheets of different columns one under the other."""
+    return pl.concat([part.frame for part in read_file(path, layout)], how="diagonal_relaxed")
+
+
 def _without_blank_rows(frame: pl.DataFrame) -> pl.DataFrame:
     cells = [name for name in frame.columns if name != "row_number"]
     blank = (
@@ -93,121 +83,6 @@ def _without_blank_rows(frame: pl.DataFrame) -> pl.DataFrame:
 
 
 Frames = Iterator[tuple[pl.DataFrame, int]]
-
-
-def _read_csv(path: Path, layout: Layout) -> Frames:
-    encoding, lines = _survey_text(path, layout.encoding)
-    first = layout.header_row - 1
-    if encoding in ("utf-8", "utf-8-sig"):
-        source: Path | bytes = path
-    else:
-        source = path.read_bytes().decode(encoding).encode()
-    delimiter = _find_delimiter(path, encoding, layout) if layout.delimiter is None else layout.delimiter
-    if len(delimiter.encode()) != 1:
-        raise FileError(f"{path}: a delimiter is one plain character; got {delimiter!r}")
-    done = 0
-    try:
-        scan = pl.scan_csv(source, infer_schema=False, separator=delimiter, skip_lines=first)
-        for frame in scan.collect_batches(chunk_size=PART_ROWS, maintain_order=True):
-            yield _numbered(frame, done + first + 2), lines - first - 1
-            done += frame.height
-        if done == 0:
-            raise FileError(f"{path} has a header and no rows")
-    except pl.exceptions.NoDataError:
-        raise FileError(f"{path} is empty") from None
-    except pl.exceptions.ComputeError:
-        # Lines with stray quotes or too many cells: read one by one, so that only those lines suffer.
-        yield from _read_ragged(path, encoding, delimiter, first, done)
-
-
-def _numbered(frame: pl.DataFrame, first: int) -> pl.DataFrame:
-    numbers = pl.int_range(first, first + frame.height, dtype=pl.Int64, eager=True)
-    return frame.drop("row_number", strict=False).with_columns(numbers.alias("row_number"))
-
-
-def _read_ragged(path: Path, encoding: str, delimiter: str, first: int, done: int) -> Frames:
-    """Lines through Python's own reader, from row ``done`` on; cells beyond the header go in a column of
-    theirs."""
-    csv.field_size_limit(LONGEST_CELL)
-    with path.open(encoding=encoding, newline="") as file:
-        lines = csv.reader(file, delimiter=delimiter)
-        rows: list[list[str]] = []
-        try:
-            table = list(lines)[first:]
-        except csv.Error as error:
-            raise FileError(f"{path}, line {lines.line_num}: {error}") from None
-    header, rows = _unique_names(table[0] if table else []), table[1 + done :]
-    if not header:
-        raise FileError(f"{path} has no header in row {first + 1}")
-    width = len(header)
-    columns: dict[str, Any] = {
-        name: [row[place] if place < len(row) and row[place] != "" else None for row in rows]
-        for place, name in enumerate(header)
-    }
-    columns[EXTRA_CELLS] = [delimiter.join(row[width:]) or None if len(row) > width else None for row in rows]
-    yield (
-        _numbered(pl.DataFrame(columns, schema=dict.fromkeys(columns, pl.String)), done + first + 2),
-        len(rows) + done,
-    )
-
-
-def _unique_names(header: list[str]) -> list[str]:
-    """The header with repeated names numbered, as the main reader does."""
-    seen: dict[str, int] = {}
-    names = []
-    for name in header:
-        if name in seen:
-            names.append(f"{name}_duplicated_{seen[name]}")
-            seen[name] += 1
-        else:
-            names.append(name)
-            seen[name] = 0
-    return names
-
-
-def _survey_text(path: Path, stated: str | None) -> tuple[str, int]:
-    """The encoding of a text file and the number of its lines, in one pass that bounds the length of a
-    line."""
-    if stated is not None and stated not in ENCODINGS:
-        raise FileError(f"{path}: encoding {stated!r} is not one of {', '.join(ENCODINGS)}")
-    with path.open("rb") as file:
-        start = file.read(4)
-        if stated is None:
-            found = "utf-16" if start[:2] in (b"\xff\xfe", b"\xfe\xff") else "utf-8"
-        else:
-            found = stated
-        if found != "utf-16" and b"\0" in start:
-            raise FileError(f"{path} is not a text file")
-        file.seek(0)
-        decoder = codecs.getincrementaldecoder(ENCODINGS[found])()
-        lines, unbroken, last = 0, 0, b""
-        while block := file.read(1 << 22):
-            try:
-                decoder.decode(block)
-            except UnicodeDecodeError as error:
-                if stated is None and found == "utf-8":
-                    return _survey_text(path, "latin-1")
-                raise FileError(f"{path} is not {found} text: {error.reason} at byte {error.start}") from None
-            if found != "utf-16" and b"\0" in block:
-                raise FileError(f"{path} is not a text file: it holds a zero byte")
-            lines += block.count(b"\n")
-            last = block[-1:]
-            unbroken = unbroken + len(block) if b"\n" not in block else len(block) - block.rfind(b"\n")
-            if unbroken > 32 * LONGEST_CELL:
-                raise FileError(f"{path} has a line of more than {32 * LONGEST_CELL} characters")
-    return ENCODINGS[found], lines + (last != b"\n")
-
-
-def _find_delimiter(path: Path, encoding: str, layout: Layout) -> str:
-    """The candidate that splits the header into the most cells."""
-    with path.open(encoding=encoding, newline="") as file:
-        for _ in range(layout.header_row - 1):
-            file.readline(LONGEST_CELL)
-        header = file.readline(LONGEST_CELL)
-    while header and not header.strip():
-        header = ""
-    counts = {mark: len(next(csv.reader([header], delimiter=mark), [])) for mark in (",", ";", "\t", "|")}
-    return max(counts, key=lambda mark: counts[mark])
 
 
 def _read_xlsx(path: Path, layout: Layout) -> Frames:
@@ -228,7 +103,7 @@ def _read_xlsx(path: Path, layout: Layout) -> Frames:
     total = sum(frame.height for _, frame in frames)
     for _, frame in frames:
         if not frame.is_empty():
-            yield _numbered(frame, layout.header_row + 1), total
+            yield numbered(frame, layout.header_row + 1), total
 
 
 def _refuse_bomb(path: Path) -> None:
@@ -262,12 +137,12 @@ def _read_parquet(path: Path, layout: Layout) -> Frames:
     for batch in file.iter_batches(batch_size=PART_ROWS):
         frame = pl.from_arrow(batch)
         if isinstance(frame, pl.DataFrame):
-            yield _numbered(frame, done + 1), total
+            yield numbered(frame, done + 1), total
             done += frame.height
 
 
 def _read_json_lines(path: Path, layout: Layout) -> Frames:
-    encoding, lines = _survey_text(path, layout.encoding)
+    encoding, lines = survey_text(path, layout.encoding)
     rows: list[dict[str, Any]] = []
     numbers: list[int] = []
     with path.open(encoding=encoding) as file:
@@ -300,9 +175,9 @@ def _cell(value: object) -> str | None:
 
 
 _READERS: Final = {
-    ".csv": _read_csv,
-    ".tsv": _read_csv,
-    ".txt": _read_csv,
+    ".csv": read_text_table,
+    ".tsv": read_text_table,
+    ".txt": read_text_table,
     ".xlsx": _read_xlsx,
     ".parquet": _read_parquet,
     ".jsonl": _read_json_lines,

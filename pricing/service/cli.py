@@ -9,7 +9,7 @@ import sys
 from datetime import date
 from decimal import Decimal, InvalidOperation
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, Final
+from typing import TYPE_CHECKING, Annotated, Final
 
 import typer
 from typer.exceptions import TyperException
@@ -91,13 +91,16 @@ def demo(
     if dashboard:
         from pricing.service.serving import serve
 
-        serve(market, port, _query(car, asking))
+        serve(market, port, car, asking)
 
 
 @app.command(epilog="Example: pricing load sales.csv --mapping columns.toml")
 def load(
     files: Annotated[
-        list[Path], typer.Argument(help="Files of sale records: csv, xlsx, parquet, jsonl, saved html pages.", show_default=False)
+        list[Path],
+        typer.Argument(
+            help="Files of sale records: csv, xlsx, parquet, jsonl, saved html pages.", show_default=False
+        ),
     ],
     mapping: Annotated[
         Path | None,
@@ -255,15 +258,3 @@ def _day(typed: str | None) -> date | None:
         return None if typed is None else date.fromisoformat(typed)
     except ValueError:
         raise DecisionError(f"the date is not a day: got {typed!r}, expected YYYY-MM-DD") from None
-
-
-def _query(car: dict[str, Any], asking: Decimal) -> dict[str, Any]:
-    """The car as the dashboard's address spells it."""
-    from pricing.documents.sentences import option_words
-
-    said = {name: value for name, value in car.items() if value is not None}
-    if "odometer_km" in said:
-        said["odometer"] = round(said.pop("odometer_km"))
-    options = [option_words(code) for code in said["options"]]
-    history = {True: "yes", False: "no", None: None}[said.get("history_file")]
-    return {**said, "options": options, "history_file": history, "asking": asking}
