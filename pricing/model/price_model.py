@@ -15,7 +15,7 @@ from pricing.model.depth import DEPTHS, depth_index
 from pricing.model.design import Design, Encoded
 from pricing.model.evidence import Evidence
 from pricing.model.explanation import explain
-from pricing.model.hedonic import HedonicRegression, Structure
+from pricing.model.hedonic import ONE_THREAD, HedonicRegression, Structure
 from pricing.model.pooling import Floats, Ints
 from pricing.model.reasons import refusals
 from pricing.model.spec import FeatureSpec
@@ -151,8 +151,9 @@ class PriceModel:
     def _predict(self, fitted: Fitted, features: pl.DataFrame) -> Prediction:
         design, regression = fitted.design, fitted.regression
         encoded = design.encode(features)
-        mid = regression.predict(encoded.X, encoded.codes)
-        own, sale = regression.predict_variance(encoded.X, encoded.codes)
+        with ONE_THREAD.limit(limits=1, user_api="blas"):
+            mid = regression.predict(encoded.X, encoded.codes)
+            own, sale = regression.predict_variance(encoded.X, encoded.codes)
         own = own + design.unforeseen(encoded, regression.priors_)
         depth = depth_index(encoded.codes, fitted.counts)
         return Prediction(mid, np.sqrt(own + sale), depth, encoded.band, encoded)
