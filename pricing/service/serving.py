@@ -9,10 +9,12 @@ import subprocess
 import sys
 import time
 from collections.abc import Mapping
+from decimal import Decimal
 from pathlib import Path
 from typing import Any, Final
 from urllib.parse import urlencode
 
+from pricing.documents.sentences import option_words
 from pricing.errors import FileError
 
 LOOPBACK: Final = "127.0.0.1"
@@ -24,7 +26,9 @@ MARKET_VARIABLE: Final = "PRICING_MARKET"
 """Environment variable that names the market file, for the command line and the dashboard alike."""
 
 
-def serve(market: Path, port: int | None, car: Mapping[str, Any] | None = None) -> None:
+def serve(
+    market: Path, port: int | None, car: Mapping[str, Any] | None = None, asking: Decimal | None = None
+) -> None:
     """Serve the dashboard until interrupted; prints its address, with ``car`` chosen, once it answers.
 
     Raises:
@@ -39,7 +43,7 @@ def serve(market: Path, port: int | None, car: Mapping[str, Any] | None = None) 
     signal.signal(signal.SIGTERM, signal.default_int_handler)
     try:
         _wait(server, number)
-        sys.stdout.write(f"The dashboard is at {address(number, car)}\nPress Ctrl-C to stop it.\n")
+        sys.stdout.write(f"The dashboard is at {address(number, car, asking)}\nPress Ctrl-C to stop it.\n")
         sys.stdout.flush()
         server.wait()
     except KeyboardInterrupt:
@@ -49,15 +53,22 @@ def serve(market: Path, port: int | None, car: Mapping[str, Any] | None = None) 
         server.wait()
 
 
-def address(port: int, car: Mapping[str, Any] | None = None) -> str:
-    """Where a browser finds the dashboard, a car chosen: every choice on the page has a name in its address.
+def address(port: int, car: Mapping[str, Any] | None = None, asking: Decimal | None = None) -> str:
+    """Where a browser finds the dashboard with a car chosen, as its form spells cars in its address.
 
-    >>> address(8501, {"make": "Corvane", "year": 1968, "variant": None, "options": ["overdrive"]})
-    'http://127.0.0.1:8501/?make=Corvane&year=1968&options=overdrive'
+    >>> address(8501, {"make": "Corvane", "year": 1968, "variant": None, "options": ["wire_wheels"]})
+    'http://127.0.0.1:8501/?make=Corvane&year=1968&options=wire+wheels'
     """
-    chosen = {name: value for name, value in (car or {}).items() if value is not None}
-    query = urlencode(chosen, doseq=True)
-    return f"http://{LOOPBACK}:{port}/{'?' if query else ''}{query}"
+    said = {name: value for name, value in (car or {}).items() if value is not None}
+    if "odometer_km" in said:
+        said["odometer"] = round(said.pop("odometer_km"))
+    if "options" in said:
+        said["options"] = [option_words(code) for code in said["options"]]
+    if "history_file" in said:
+        said["history_file"] = "yes" if said["history_file"] else "no"
+    if asking is not None:
+        said["asking"] = asking
+    return f"http://{LOOPBACK}:{port}/{'?' if said else ''}{urlencode(said, doseq=True)}"
 
 
 def _page() -> str:
