@@ -40,7 +40,7 @@ def read_mapping(path: Path) -> Mapping:
 def mapping_beside(path: Path) -> Mapping | None:
     """The mapping that lies beside a file as ``<name>.mapping.toml``, or beside its folder; ``None``
     without."""
-    beside = path.with_name(path.name + ".mapping.toml")
+    beside = path.parent / f"{path.name}.mapping.toml"
     return read_mapping(beside) if beside.is_file() else None
 
 
