@@ -1,0 +1,87 @@
+"""A real browser for the tests: Debian's Chromium, driven by Playwright, and a dashboard served for it."""
+
+import os
+import shutil
+import subprocess
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Page, sync_playwright
+
+DESKTOP = (1280, 900)
+PHONE = (390, 844)
+
+ARGUMENTS = (
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+)
+
+NOISE = ("Failed to load resource", "webgl")
+"""What a browser without a network or a graphics card says on its console."""
+
+
+def chromium() -> str:
+    """Path of the browser; a test that needs it is skipped without, or fails where it must not be missing."""
+    found = shutil.which("chromium") or shutil.which("chromium-browser")
+    if found is None:
+        if os.environ.get("CI") == "true":
+            pytest.fail("no chromium is installed, and CI=true: every browser test must run")
+        pytest.skip("no chromium is installed")
+    return found
+
+
+@contextmanager
+def page(size: tuple[int, int], executable: str) -> Iterator[tuple[Page, list[str]]]:
+    """A page of a fresh browser, and the errors on its console so far."""
+    errors: list[str] = []
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=executable, args=list(ARGUMENTS))
+        opened = browser.new_page(viewport={"width": size[0], "height": size[1]})
+        opened.on("pageerror", lambda error: errors.append(str(error)))
+        opened.on("console", lambda said: errors.append(said.text) if said.type == "error" else None)
+        yield opened, errors
+        browser.close()
+
+
+@contextmanager
+def served(market: Path, port: int) -> Iterator[str]:
+    """The address of the dashboard, served by the command line as a person would."""
+    program = shutil.which("pricing", path=str(Path(sys.executable).parent))
+    if program is None:
+        raise FileNotFoundError("the command line is not installed beside this Python")
+    words = [program, "dashboard", "--market", str(market), "--port", str(port)]
+    server = subprocess.Popen(words, stdout=subprocess.PIPE, text=True)
+    try:
+        said = server.stdout.readline() if server.stdout else ""
+        if "http://" not in said:
+            raise RuntimeError(f"the dashboard did not start: {said!r}")
+        yield said.split()[-1]
+    finally:
+        server.terminate()
+        server.communicate(timeout=30)
+
+
+def wait_until_shown(opened: Page) -> None:
+    """Until the answer and its charts are drawn."""
+    opened.get_by_test_id("stMetric").first.wait_for(timeout=60_000)
+    opened.wait_for_function("document.querySelectorAll('.vega-embed canvas, .vega-embed svg').length >= 3")
+    opened.wait_for_function("!document.querySelector('[data-testid=stStatusWidget]')")
+
+
+def shot(opened: Page, path: Path, whole: bool = True) -> None:
+    """A picture of the page; of the whole of it, the window is made as tall as the page for a moment."""
+    size = opened.viewport_size or {"width": DESKTOP[0], "height": DESKTOP[1]}
+    if whole:
+        height = opened.evaluate("document.querySelector('[data-testid=stMain]').scrollHeight")
+        opened.set_viewport_size({"width": size["width"], "height": int(height) + 20})
+        opened.wait_for_timeout(1500)
+    opened.screenshot(path=path)
+    opened.set_viewport_size(size)
