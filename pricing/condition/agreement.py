@@ -90,6 +90,8 @@ def refit(
         raise InspectionError(f"a refit needs at least {FEWEST} inspected cars with a band, got {len(bands)}")
     if unknown := sorted(set(bands) - set(CONDITION_BANDS)):
         raise InspectionError(f"unknown condition band {unknown[0]!r}: expected {', '.join(CONDITION_BANDS)}")
+    if len(set(bands)) < 2:
+        raise InspectionError(f"a refit needs cars in at least two bands, got {bands[0]} alone")
     grades = np.array([CONDITION_BANDS.index(band) for band in bands])
     cars = _Damage.of(inspections, given)
     fold = np.random.default_rng(seed).permutation(np.arange(len(grades)) % FOLDS)

@@ -42,7 +42,9 @@ def pert_quantile(level: ArrayLike, low: ArrayLike, likely: ArrayLike, high: Arr
     bottom, middle, top = (np.asarray(value, dtype=np.float64) for value in (low, likely, high))
     width = np.where(top > bottom, top - bottom, 1.0)
     first, second = 1.0 + 4.0 * (middle - bottom) / width, 1.0 + 4.0 * (top - middle) / width
-    return np.asarray(bottom + (top - bottom) * betaincinv(first, second, np.asarray(level)))
+    share = np.asarray(level, dtype=np.float64)
+    share = np.where(share < 1e-200, 0.0, share)  # scipy gives nan at the very smallest
+    return np.asarray(bottom + (top - bottom) * betaincinv(first, second, share))
 
 
 _SCORES = np.linspace(-5.0, 5.0, 401)

@@ -31,7 +31,7 @@ def test_the_mean_is_the_published_formula_and_scipys(estimate: tuple[float, flo
 
 @pytest.mark.parametrize("estimate", ESTIMATES)
 def test_the_deviation_is_scipys_and_near_the_published_one(estimate: tuple[float, float, float]) -> None:
-    # published deviation (b - a) / 6, from memory: an approximation that the beta exceeds by at most 14 per cent
+    # published deviation (b - a) / 6, from memory: an approximation, exceeded by at most 14 per cent
     ours = float(pert_deviation(*estimate))
     assert ours == pytest.approx(four_shape_beta(*estimate).std())
     assert 0.8 * (estimate[2] - estimate[0]) / 6 < ours < 1.14 * (estimate[2] - estimate[0]) / 6
