@@ -196,13 +196,13 @@ def _brackets(quantiles: pl.DataFrame | None) -> pl.DataFrame:
 
 
 def _round_width(width: float) -> float:
-    """The nearest of 1, 2, 5 times a power of ten, not below ``width``.
+    """The nearest of 1, 2, 2.5, 5 times a power of ten, not below ``width``.
 
     >>> _round_width(310.0)
     500.0
     """
     power = 10.0 ** np.floor(np.log10(width))
-    return float(next(step for step in (power, 2 * power, 5 * power, 10 * power) if step >= width))
+    return float(next(step for step in power * np.array([1, 2, 2.5, 5, 10]) if step >= width))
 
 
 def _terms(contributions: pl.DataFrame) -> pl.DataFrame:

@@ -78,7 +78,7 @@ def distribution_chart(valuation: Valuation) -> alt.LayerChart:
         names.encode(x="price:Q", y=alt.value(0), text="mark:N"),
     ]
     return alt.LayerChart(layer=[*layers, *_asking(valuation)]).properties(
-        title=_title("What cars like this one sell for", valuation), height=380
+        title=_title("What cars like this one sell for", valuation), height=420
     )
 
 
