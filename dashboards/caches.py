@@ -66,6 +66,13 @@ def model(state: MarketState) -> PriceModel:
 
 
 @st.cache_resource(max_entries=KEPT, show_spinner=False)
+def fit_is_stale(state: MarketState) -> bool:
+    """Whether the market has changed since its newest fit."""
+    market = Market.open(state.path, create=False)
+    return market.load_fit()[1]["market_digest"] != market.digest()
+
+
+@st.cache_resource(max_entries=KEPT, show_spinner=False)
 def base_currency(state: MarketState) -> str:
     """The currency that all prices are in (ISO 4217)."""
     return Market.open(state.path, create=False).base_currency

@@ -34,6 +34,8 @@ def show_page() -> None:
         st.error(f"This car cannot be valued: {error}.")
         return
     show_valuation(valuation)
+    if caches.fit_is_stale(state):
+        st.info("Records have changed since the price model was fitted; `pricing fit` makes a new fit.")
 
 
 def show_valuation(valuation: Valuation) -> None:

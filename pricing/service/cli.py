@@ -233,6 +233,8 @@ def _fitted(path: Path, at: date | None = None) -> "tuple[Market, PriceModel]":
     market = _open(path)
     model = load_fit(market)
     if at is None or at >= date.fromisoformat(model.facts["last_date"]):
+        if market.load_fit()[1]["market_digest"] != market.digest():
+            sys.stderr.write("note: the market has changed since its fit; `pricing fit` makes a new one\n")
         return market, model
     from pricing.model.price_model import PriceModel
     from pricing.service.terminal import progress

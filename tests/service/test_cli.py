@@ -1,4 +1,4 @@
-"""The command line as a person uses it: help, the whole journey on a small market, and slips of the finger."""
+"""The command line as a person uses it: help, the whole journey on a small market, and slips."""
 
 import json
 import os
@@ -9,6 +9,7 @@ from collections.abc import Callable
 from datetime import date, timedelta
 from pathlib import Path
 
+import polars as pl
 import pytest
 
 from pricing.decisions.valuation import value_car
@@ -75,9 +76,17 @@ def test_files_become_a_market_a_fit_and_a_price(call: Call, tmp_path: Path) -> 
     assert call("fit")[0] == 0
     market = Market.open(tmp_path / "market.duckdb")
     code, out, err = call("value", *options_of(market), "--asking", "5000")
-    assert code == 0, err
+    assert (code, err) == (0, "")
     assert "What makes up the mid price" in out
     assert "not an appraisal" in out
+    frame = pl.read_parquet(tmp_path / "sales.parquet").filter(pl.col("outcome") == "sold")[:1]
+    frame.with_columns(record_id=pl.lit("one more"), source_ref=pl.lit("one more")).write_parquet(
+        "more.parquet"
+    )
+    assert call("load", "more.parquet")[0] == 0
+    code, _, err = call("value", *options_of(market))
+    assert code == 0
+    assert err.startswith("note: the market has changed since its fit")
 
 
 def test_value_prints_what_the_library_says(call: Call, small_market: Market) -> None:
