@@ -14,8 +14,8 @@ from typing import Any
 
 import numpy as np
 
-from pricing.model.hedonic import predictive_law
 from pricing.model.pooling import Floats, Ints
+from pricing.model.residuals import predictive_law
 
 CELL_WEIGHT = 40.0
 """Scores a cell needs before its own scale counts for as much as the scale of all."""

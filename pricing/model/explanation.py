@@ -28,7 +28,7 @@ def explain(
     shift: Floats,
 ) -> pl.DataFrame:
     """Long frame of the terms of every car; ``shift`` is what calibration moved each log mid by."""
-    posterior, codes, rows = regression.posterior_, encoded.codes, len(features)
+    posterior, codes, rows = regression.estimates_.posterior, encoded.codes, len(features)
     none = np.zeros(rows)
     parts: list[tuple[str, pl.Series, Floats, Floats]] = []
     market_variance = float(reference @ posterior.covariance @ reference)
@@ -40,7 +40,7 @@ def explain(
         current = posterior.coefficients(codes[:, : level + 1])
         known = codes[:, level] >= 0
         S = posterior.levels[level].columns
-        variance = np.full(rows, float(np.square(reference) @ regression.priors_.levels[level]))
+        variance = np.full(rows, float(np.square(reference) @ regression.estimates_.priors.levels[level]))
         variance[known] = np.einsum(
             "i,nij,j->n", reference[S], posterior.levels[level].spread[codes[known, level]], reference[S]
         )
@@ -51,7 +51,7 @@ def explain(
         for label, value, columns in _columns_of(design, term, features):
             masked = np.zeros_like(departure)
             masked[:, columns] = departure[:, columns]
-            variance = posterior.variance(masked, codes, regression.priors_)
+            variance = posterior.variance(masked, codes, regression.estimates_.priors)
             parts.append((label, value, np.einsum("np,np->n", masked, above), variance))
     parts.append((CALIBRATION, _text(rows), shift, none))
     reach = float(stats.norm.ppf((1.0 + COVERAGE) / 2.0))

@@ -15,10 +15,11 @@ from pricing.model.depth import DEPTHS, depth_index
 from pricing.model.design import Design, Encoded
 from pricing.model.evidence import Evidence
 from pricing.model.explanation import explain
-from pricing.model.hedonic import ONE_THREAD, HedonicRegression, Structure
+from pricing.model.hedonic import ONE_THREAD, HedonicRegression
 from pricing.model.pooling import Floats, Ints
 from pricing.model.reasons import refusals
 from pricing.model.spec import FeatureSpec
+from pricing.model.structure import Structure
 
 MINIMUM_SALES = 30
 """Sales below which no range is given for any car."""
@@ -98,7 +99,7 @@ class PriceModel:
             "asking": int(rows.asking.sum()),
             "unsold": int((~rows.sold & ~rows.asking).sum()),
             "calibration_sales": len(self.calibration.scores),
-            "degrees_of_freedom": self.fitted.regression.degrees_,
+            "degrees_of_freedom": self.fitted.regression.estimates_.degrees,
             "first_date": self._day(self.fitted.design.first_day),
             "last_date": self._day(self.fitted.design.last_day),
             "seed": self.seed,
@@ -117,7 +118,7 @@ class PriceModel:
         guess = self._predict(first, late.features.filter(sold))
         scores = (late.y[sold] - guess.mid) / guess.spread
         self.calibration = Calibration.learn(
-            scores, guess.depth, guess.band, shape, first.regression.degrees_
+            scores, guess.depth, guess.band, shape, first.regression.estimates_.degrees
         )
         return first
 
@@ -154,7 +155,7 @@ class PriceModel:
         with ONE_THREAD.limit(limits=1, user_api="blas"):
             mid = regression.predict(encoded.X, encoded.codes)
             own, sale = regression.predict_variance(encoded.X, encoded.codes)
-        own = own + design.unforeseen(encoded, regression.priors_)
+        own = own + design.unforeseen(encoded, regression.estimates_.priors)
         depth = depth_index(encoded.codes, fitted.counts)
         return Prediction(mid, np.sqrt(own + sale), depth, encoded.band, encoded)
 

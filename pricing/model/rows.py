@@ -1,14 +1,30 @@
 """The rows of a design, sorted by finest group, and the sums over groups that the regression needs."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from os import cpu_count
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pricing.model.pooling import CrossProducts, Floats, Ints, Posterior, Tree
 
-BATCH = 65_536
-"""Rows multiplied at once: bounds the memory of a large group."""
+BATCH = 32_768
+"""Rows worked on at once: bounds memory, and is what the threads share out. The order of the sums, and with
+it every digit, depends on this and not on the number of threads."""
+
+T = TypeVar("T")
+
+
+@dataclass(frozen=True)
+class Batch:
+    """A run of rows, and for every level the groups it holds (all of them, or a part of one) with their
+    rows."""
+
+    rows: slice
+    parts: list[list[tuple[int, slice]]]
 
 
 class Rows:
@@ -18,23 +34,32 @@ class Rows:
     that vary at each level. Results are in sorted order; :meth:`restored` gives them back in the caller's.
     """
 
-    def __init__(self, X: Floats, codes: Ints | None, tree: Tree, varying: list[Ints]) -> None:
+    def __init__(self, X: NDArray[Any], codes: Ints | None, tree: Tree, varying: list[Ints]) -> None:
         depth = len(tree.parents)
         finest = np.zeros(len(X), dtype=np.int64) if codes is None or not depth else codes[:, -1]
         self.order: NDArray[np.intp] = np.argsort(finest, kind="stable")
-        self.X = np.ascontiguousarray(X[self.order])
+        self.X = X[self.order]
         self.varying = varying
         ordered = finest[self.order]
         self.bounds = [
             np.searchsorted(tree.ancestors(level, depth - 1)[ordered], np.arange(size + 1))
             for level, size in enumerate(tree.sizes)
         ]
+        self.batches = [
+            Batch(
+                slice(start, min(start + BATCH, len(X))),
+                [list(_parts(bounds, start, min(start + BATCH, len(X)))) for bounds in self.bounds],
+            )
+            for start in range(0, len(X), BATCH)
+        ]
+        self.size_of_finest = np.diff(self.bounds[-1])[ordered] if depth else np.full(len(X), len(X))
 
     def columns(self, columns: Ints, varying: list[Ints]) -> "Rows":
         """The same rows with some of the columns."""
         other = object.__new__(Rows)
-        other.order, other.bounds, other.varying = self.order, self.bounds, varying
-        other.X = np.ascontiguousarray(self.X[:, columns])
+        other.__dict__.update(self.__dict__)
+        other.varying = varying
+        other.X = self.X[:, columns]
         return other
 
     def restored(self, values: Floats) -> Floats:
@@ -46,57 +71,80 @@ class Rows:
     def cross_products(self, weights: Floats, y: Floats) -> CrossProducts:
         """Weighted sums of squares and products at every level."""
         p = self.X.shape[1]
-        root = np.sqrt(weights).astype(self.X.dtype)
-        scaled = self.X * root[:, None]
+        root = np.sqrt(weights)
         target = root * y
         market, right = np.zeros((p, p)), np.zeros(p)
-        for part in _batches(0, len(scaled)):
-            market += scaled[part].T @ scaled[part]
-            right += target[part] @ scaled[part]
-        levels, rights = [], []
-        for bounds, S in zip(self.bounds, self.varying, strict=True):
-            groups = len(bounds) - 1
-            A, h = np.zeros((groups, len(S), p)), np.zeros((groups, len(S)))
-            own = np.ascontiguousarray(scaled[:, S])
-            for group, part in _parts(bounds):
-                A[group] += own[part].T @ scaled[part]
-                h[group] += target[part] @ own[part]
-            levels.append(A)
-            rights.append(h)
+        sizes = [(len(bounds) - 1, len(S)) for bounds, S in zip(self.bounds, self.varying, strict=True)]
+        levels, rights = [np.zeros((*size, p)) for size in sizes], [np.zeros(size) for size in sizes]
+
+        def products(batch: Batch) -> tuple[Floats, Floats, list[list[tuple[int, Floats, Floats]]]]:
+            scaled = self.X[batch.rows] * root[batch.rows, None].astype(self.X.dtype)
+            wanted = target[batch.rows].astype(self.X.dtype)
+            own = []
+            for S, parts in zip(self.varying, batch.parts, strict=True):
+                narrow = scaled[:, S]
+                own.append(
+                    [(g, narrow[part].T @ scaled[part], wanted[part] @ narrow[part]) for g, part in parts]
+                )
+            return scaled.T @ scaled, wanted @ scaled, own
+
+        for square, side, own in self._each(products):
+            market += square
+            right += side
+            for level, groups in enumerate(own):
+                for group, A, h in groups:
+                    levels[level][group] += A
+                    rights[level][group] += h
         return CrossProducts(market, right, levels, rights)
 
     def fitted(self, posterior: Posterior) -> Floats:
         """Posterior mean of every row."""
-        if not posterior.totals:
-            return np.asarray(self.X @ posterior.market, dtype=np.float64)
-        result = np.empty(len(self.order))
-        for group, part in _parts(self.bounds[-1]):
-            result[part] = self.X[part] @ posterior.totals[-1][group]
-        return result
 
-    def variance(self, posterior: Posterior) -> Floats:
-        """Posterior variance of every row's mean."""
-        functional = self.X.copy()
-        result = np.zeros(len(functional))
-        for bounds, level in zip(reversed(self.bounds), reversed(posterior.levels), strict=True):
-            if not len(level.columns):
+        def means(batch: Batch) -> Floats:
+            X = self.X[batch.rows]
+            if not posterior.totals:
+                return np.asarray(X @ posterior.market, dtype=np.float64)
+            totals = posterior.totals[-1]
+            return np.concatenate([X[part] @ totals[group] for group, part in batch.parts[-1]])
+
+        return np.concatenate(list(self._each(means)))
+
+    def variance(self, posterior: Posterior, largest: int) -> Floats:
+        """Posterior variance of every row's mean; taken as nought in finest groups of more than ``largest``
+        rows."""
+        result = np.zeros(len(self.order))
+        for batch in self.batches:
+            keep = np.flatnonzero(self.size_of_finest[batch.rows] <= largest)
+            if not len(keep):
                 continue
-            for group, part in _parts(bounds):
-                a = functional[part][:, level.columns]
-                result[part] += np.einsum("ni,ni->n", a @ level.spread[group], a)
-                functional[part] -= a @ level.gain[group]
-        for part in _batches(0, len(functional)):
-            result[part] += np.einsum("np,np->n", functional[part] @ posterior.covariance, functional[part])
+            functional = self.X[batch.rows][keep].astype(np.float64)
+            total = np.zeros(len(keep))
+            for parts, level in zip(reversed(batch.parts), reversed(posterior.levels), strict=True):
+                for group, part in parts:
+                    rows = slice(*np.searchsorted(keep, (part.start, part.stop)))
+                    if rows.start < rows.stop:
+                        a = functional[rows][:, level.columns]
+                        total[rows] += np.einsum("ni,ni->n", a @ level.spread[group], a)
+                        functional[rows] -= a @ level.gain[group]
+            total += np.einsum("np,np->n", functional @ posterior.covariance, functional)
+            result[batch.rows.start + keep] = total
         return result
 
+    def _each(self, work: Callable[[Batch], T]) -> Iterator[T]:
+        """``work`` of every batch, in order, the batches shared out between threads."""
+        threads = min(len(self.batches), cpu_count() or 1)
+        if threads <= 1:
+            yield from map(work, self.batches)
+            return
+        with ThreadPoolExecutor(threads) as pool:
+            yield from pool.map(work, self.batches)
 
-def _batches(start: int, stop: int) -> Iterator[slice]:
-    for first in range(start, stop, BATCH):
-        yield slice(first, min(first + BATCH, stop))
 
-
-def _parts(bounds: Ints) -> Iterator[tuple[int, slice]]:
-    """Every group with its rows, at most ``BATCH`` at a time."""
-    for group in np.flatnonzero(np.diff(bounds) > 0):
-        for part in _batches(int(bounds[group]), int(bounds[group + 1])):
-            yield int(group), part
+def _parts(bounds: Ints, start: int, stop: int) -> Iterator[tuple[int, slice]]:
+    """The groups that rows ``start`` to ``stop`` belong to, with their rows counted from ``start``."""
+    first = int(np.searchsorted(bounds, start, side="right")) - 1
+    last = int(np.searchsorted(bounds, stop, side="left"))
+    for group in range(first, last):
+        low, high = max(int(bounds[group]), start), min(int(bounds[group + 1]), stop)
+        if low < high:
+            yield group, slice(low - start, high - start)

@@ -18,7 +18,8 @@ from pricing.errors import ModelError
 from pricing.model.calibration import Calibration
 from pricing.model.design import Design
 from pricing.model.encoding import CategoryEncoder, GroupEncoder
-from pricing.model.hedonic import HedonicRegression, Structure
+from pricing.model.fitting import Estimates
+from pricing.model.hedonic import HedonicRegression
 from pricing.model.pooling import LevelPosterior, Posterior, Priors
 from pricing.model.price_model import Fitted, PriceModel
 from pricing.model.smooth import Numeric
@@ -54,7 +55,7 @@ def to_bytes(model: PriceModel) -> bytes:
     """A fitted model as bytes."""
     if not hasattr(model, "fitted"):
         raise ModelError("the price model is not fitted: call fit before saving it")
-    design, regression = model.fitted.design, model.fitted.regression
+    design, found = model.fitted.design, model.fitted.regression.estimates_
     arrays: Arrays = {
         "reference": model.reference,
         "calibration.scores": model.calibration.scores,
@@ -64,8 +65,8 @@ def to_bytes(model: PriceModel) -> bytes:
     }
     for level, counts in enumerate(model.fitted.counts):
         arrays[f"counts.{level}"] = counts
-    arrays |= _posterior_arrays("mean", regression.posterior_, regression.priors_)
-    arrays |= _posterior_arrays("spread", regression.spread_posterior_, regression.spread_priors_)
+    arrays |= _posterior_arrays("mean", found.posterior, found.priors)
+    arrays |= _posterior_arrays("spread", found.spread_posterior, found.spread_priors)
     for numeric in design.numerics:
         arrays[f"knots.{numeric.name}"] = numeric.knots
     header = {
@@ -73,7 +74,7 @@ def to_bytes(model: PriceModel) -> bytes:
         "spec": model.spec.to_dict(),
         "seed": model.seed,
         "facts": model.facts,
-        "degrees": regression.degrees_,
+        "degrees": found.degrees,
         "calibration_degrees": model.calibration.degrees,
         "bands": design.bands,
         "mean_position": design.mean_position,
@@ -128,19 +129,12 @@ def from_bytes(payload: bytes) -> PriceModel:
     spec = FeatureSpec.from_dict(header["spec"])
     model = PriceModel(spec, header["seed"])
     design = _design(spec, header, arrays)
+    levels = len(design.groups.tree.parents)
     regression = HedonicRegression()
-    tree = design.groups.tree
-    regression.structure_ = Structure(
-        tree,
-        design.priors(),
-        [b.columns for b in design.blocks],
-        design.spread_columns,
-        design.ordered_columns,
+    regression.estimates_ = Estimates(
+        *_posterior("mean", arrays, levels), *_posterior("spread", arrays, levels), header["degrees"]
     )
-    levels = len(tree.parents)
-    regression.posterior_, regression.priors_ = _posterior("mean", arrays, levels)
-    regression.spread_posterior_, regression.spread_priors_ = _posterior("spread", arrays, levels)
-    regression.degrees_ = header["degrees"]
+    regression.spread_columns_ = design.spread_columns
     model.fitted = Fitted(design, regression, [arrays[f"counts.{level}"] for level in range(levels)])
     model.reference = arrays["reference"]
     model.calibration = Calibration(

@@ -5,8 +5,10 @@ import pytest
 from scipy import stats
 from sklearn.utils.estimator_checks import parametrize_with_checks
 
-from pricing.model.hedonic import HedonicRegression, Structure, truncated_moments
+from pricing.model.hedonic import HedonicRegression
 from pricing.model.pooling import Floats, Priors, Tree
+from pricing.model.residuals import truncated_moments
+from pricing.model.structure import Structure
 
 
 @parametrize_with_checks([HedonicRegression()])
@@ -47,16 +49,16 @@ def test_a_few_wild_prices_change_little() -> None:
 def test_learns_the_variance_between_groups_and_the_spread() -> None:
     X, codes, y, structure = grouped(2, rows=3000, groups=150)
     fit = HedonicRegression().fit(X, y, codes=codes, structure=structure)
-    assert np.sqrt(fit.priors_.levels[0, 0]) == pytest.approx(0.5, rel=0.2)
+    assert np.sqrt(fit.estimates_.priors.levels[0, 0]) == pytest.approx(0.5, rel=0.2)
     assert np.exp(0.5 * fit.log_variance_.mean()) == pytest.approx(0.2, rel=0.05)
-    assert fit.degrees_ >= 15
+    assert fit.estimates_.degrees >= 15
 
 
 def test_steps_are_never_negative_in_any_group() -> None:
     X, codes, y, structure = grouped(3, rows=300, groups=40)
     y = y - 0.6 * X[:, 2] * (codes[:, 0] % 2)
     fit = HedonicRegression().fit(X, y, codes=codes, structure=structure)
-    assert fit.posterior_.totals[0][:, 1:].min() >= 0.0
+    assert fit.estimates_.posterior.totals[0][:, 1:].min() >= 0.0
 
 
 def test_bounds_are_worth_more_than_leaving_rows_out() -> None:
@@ -92,8 +94,7 @@ def test_truncated_moments_equal_scipy() -> None:
     low = rng.normal(0, 3, 200)
     high = low + rng.uniform(0.05, 4.0, 200)
     high[:40], low[40:80] = np.inf, -np.inf
-    all_rows = np.ones(200, dtype=bool)
-    found_mean, found_variance = truncated_moments(mean, deviation, low, high, all_rows)
+    found_mean, found_variance = truncated_moments(mean, deviation, low, high)
     a, b = (low - mean) / deviation, (high - mean) / deviation
     near = (np.minimum(np.abs(a), np.abs(b)) < 6) | (a * b < 0)
     law = stats.truncnorm(a[near], b[near], loc=mean[near], scale=deviation[near])

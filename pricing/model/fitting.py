@@ -1,0 +1,149 @@
+"""The iteration that fits a pooled regression with heavy-tailed errors, a modelled spread and censored rows.
+
+Each turn is one of expectation and maximisation (Dempster, Laird and Rubin 1977): coefficients given
+weights, prior variances given coefficients, weights given residuals (Lange, Little and Taylor 1989), the
+log variance by the working response ``log s2 + w r2 / s2 - 1`` of precision one half (Lee and Nelder 2006),
+and the prices of censored rows by their expectation between the bounds (Tobin 1958).
+"""
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pricing.model.pooling import Floats, Posterior, Priors, solve, updated_priors
+from pricing.model.residuals import latent_weights, likeliest_degrees, truncated_moments
+from pricing.model.rows import Rows
+from pricing.model.structure import Structure
+
+LEVERAGE_ROWS = 20_000
+"""Up to this many rows the variance of every fitted value is taken into account; beyond, that of rows whose
+finest group has at most ``LEVERAGE_GROUP`` of them, since in larger groups it is next to nothing."""
+
+LEVERAGE_GROUP = 100
+
+FLOOR = np.log(1e-12)
+"""No log variance is smaller."""
+
+
+@dataclass
+class Estimates:
+    """What is found: the mean and the log variance, each a posterior with its priors, and the errors'
+    degrees."""
+
+    posterior: Posterior
+    priors: Priors
+    spread_posterior: Posterior
+    spread_priors: Priors
+    degrees: float
+
+
+class Fitting:
+    """The state of one fit; rows are in the order of :class:`Rows`."""
+
+    def __init__(
+        self,
+        rows: Rows,
+        spread_rows: Rows,
+        y: Floats,
+        bounds: tuple[Floats, Floats],
+        structure: Structure,
+        spread: Structure,
+        degrees: float | None,
+        restricted: bool,
+    ) -> None:
+        self.rows, self.spread_rows = rows, spread_rows
+        self.structure, self.spread = structure, spread
+        self.fixed_degrees, self.restricted = degrees, restricted
+        self.censored: NDArray[np.bool_] = np.isnan(y)
+        self.low, self.high = (bound[self.censored] for bound in bounds)
+        self.response = y.copy()
+        if self.censored.any():
+            self.response[self.censored] = self._between(float(np.median(y[~self.censored])))
+        self.extra = np.zeros(len(y))
+        self.fitted = np.full(len(y), self.response.mean())
+        self.log_variance = np.full(len(y), np.log(max(float(np.var(self.response)), 1e-8)))
+        self.weights = np.exp(-self.log_variance)
+        self.cold = True
+
+    def start_from(self, estimates: Estimates) -> None:
+        """Begin where a fit of the same columns and groups ended."""
+        self.fitted = self.rows.fitted(estimates.posterior)
+        self.log_variance = np.maximum(self.spread_rows.fitted(estimates.spread_posterior), FLOOR)
+        self._impute()
+        self.weights = self._latent(estimates.degrees) * np.exp(-self.log_variance)
+        self.cold = False
+
+    def run(
+        self, priors: Priors, spread_priors: Priors, turns: int, tolerance: float, warm: bool
+    ) -> Estimates:
+        """Up to ``turns`` turns, fewer when fitted values move by less than ``tolerance`` of their spread.
+
+        ``warm`` says that the priors come from a fit to much the same data, so that few updates are needed.
+        """
+        tree, blocks = self.structure.tree, self.structure.blocks
+        for turn in range(1, turns + 1):
+            products = self.rows.cross_products(self.weights, self.response)
+            posterior = solve(products, tree, priors, self.rows.varying)
+            for _ in range(6 if turn == 1 and not warm else 1):
+                priors = updated_priors(posterior, tree, priors, blocks)
+                posterior = solve(products, tree, priors, self.rows.varying)
+            previous, self.fitted = self.fitted, self.rows.fitted(posterior)
+            self._impute()
+            self.squares = np.square(self.response - self.fitted) + self.extra + self._leverage(posterior)
+            if self.cold:
+                self.log_variance[:] = max(np.log(max(float(np.mean(self.squares)), 1e-300)), FLOOR)
+            degrees = self._degrees()
+            for _ in range(3 if self.cold and turn <= 2 else 1):
+                spread_posterior, spread_priors = self._spread_turn(spread_priors, degrees)
+            self.weights = self._latent(degrees, self.squares) * np.exp(-self.log_variance)
+            step = np.sqrt(np.mean(np.square(self.fitted - previous) * np.exp(-self.log_variance)))
+            if step < tolerance and (turn > 2 or not self.cold):
+                break
+            self.cold = self.cold and turn < 2
+        self.turns = turn
+        return Estimates(posterior, priors, spread_posterior, spread_priors, degrees)
+
+    def _spread_turn(self, priors: Priors, degrees: float) -> tuple[Posterior, Priors]:
+        ratio = self._latent(degrees, self.squares) * self.squares * np.exp(-self.log_variance)
+        products = self.spread_rows.cross_products(
+            np.full(len(ratio), 0.5), self.log_variance + np.minimum(ratio, 50.0) - 1.0
+        )
+        tree, varying = self.spread.tree, self.spread_rows.varying
+        posterior = solve(products, tree, priors, varying)
+        priors = updated_priors(posterior, tree, priors, self.spread.blocks)
+        found = self.spread_rows.fitted(posterior)
+        self.log_variance = np.maximum(np.maximum(found, self.log_variance - 3.0), FLOOR)
+        return posterior, priors
+
+    def _latent(self, degrees: float, squares: Any = None) -> Floats:
+        residual = np.square(self.response - self.fitted) + self.extra if squares is None else squares
+        return latent_weights(residual, self.log_variance, degrees, self.censored)
+
+    def _leverage(self, posterior: Posterior) -> Floats:
+        rows = len(self.response)
+        if not self.restricted:
+            return np.zeros(rows)
+        return self.rows.variance(posterior, rows if rows <= LEVERAGE_ROWS else LEVERAGE_GROUP)
+
+    def _degrees(self) -> float:
+        if self.fixed_degrees is not None:
+            return self.fixed_degrees
+        known = ~self.censored
+        return likeliest_degrees(self.squares[known], self.log_variance[known])
+
+    def _impute(self) -> None:
+        """Put every censored row at its expectation, with the variance that is left."""
+        if self.censored.any():
+            deviation = np.exp(0.5 * self.log_variance[self.censored])
+            self.response[self.censored], self.extra[self.censored] = truncated_moments(
+                self.fitted[self.censored], deviation, self.low, self.high
+            )
+
+    def _between(self, centre: float) -> Floats:
+        """A first guess between the bounds: their middle, the one there is, or the centre of the known."""
+        low, high = np.isfinite(self.low), np.isfinite(self.high)
+        both = np.where(low & high, 0.5, 1.0)
+        total = np.where(low, self.low, 0.0) + np.where(high, self.high, 0.0)
+        return np.where(low | high, both * total, centre)

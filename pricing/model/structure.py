@@ -1,0 +1,52 @@
+"""What a regression knows of its columns before it sees a price."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from pricing.model.pooling import Floats, Ints, Priors, Tree
+
+SPREAD_PRIOR = 0.02
+"""Starting prior variance of every coefficient and group effect of the log variance."""
+
+
+@dataclass(frozen=True)
+class Structure:
+    """Nested groups, prior variances, blocks of columns sharing a variance, the columns that the residual
+    spread may depend on, and those whose coefficients may not be negative in any group. Column 0 is the
+    intercept."""
+
+    tree: Tree
+    priors: Priors
+    blocks: list[Ints]
+    spread_columns: Ints
+    ordered_columns: Ints
+
+    @classmethod
+    def plain(cls, X: Floats) -> "Structure":
+        """For an array whose column 0 is 1: each slope pooled by itself, no groups, one spread."""
+        scale = np.maximum(X[:, 1:].var(axis=0), 1e-12)
+        none = np.empty(0, dtype=np.int64)
+        slopes = [np.array([column]) for column in range(1, X.shape[1])]
+        priors = Priors(np.concatenate([[np.inf], 1.0 / scale]), np.zeros((0, X.shape[1])))
+        return cls(Tree(()), priors, slopes, np.array([0]), none)
+
+    def unpooled(self) -> "Structure":
+        """The same columns, none pooled, no group deviating."""
+        priors = Priors(np.full_like(self.priors.market, np.inf), np.zeros_like(self.priors.levels))
+        return Structure(self.tree, priors, self.blocks, self.spread_columns, self.ordered_columns)
+
+    def of_spread(self, modelled: bool) -> "Structure":
+        """The structure of the log variance: its own columns and a level for each group, or one spread for
+        all."""
+        columns = self.spread_columns
+        market = np.full(len(columns), SPREAD_PRIOR if modelled else 1e-12)
+        market[0] = np.inf
+        levels = np.zeros((len(self.tree.parents), len(columns)))
+        levels[:, 0] = SPREAD_PRIOR if modelled else 0.0
+        place = {int(column): index for index, column in enumerate(columns)}
+        kept = [np.array([place[int(c)] for c in block if int(c) in place]) for block in self.blocks]
+        none = np.empty(0, dtype=np.int64)
+        return Structure(
+            self.tree, Priors(market, levels), [block for block in kept if len(block)], columns, none
+        )
