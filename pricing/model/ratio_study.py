@@ -35,9 +35,9 @@ class RatioStudy:
     """
 
     sales: int
-    median: float
-    median_interval: Interval | None
-    mean: float
+    median_ratio: float
+    median_ratio_interval: Interval | None
+    mean_ratio: float
     weighted_mean: float
     weighted_mean_interval: Interval
     cod: float
@@ -51,8 +51,15 @@ class RatioStudy:
     edition: str = EDITION
 
     def to_dict(self) -> dict[str, Any]:
-        """The study as plain values."""
-        return asdict(self)
+        """The study as plain values; an interval is two of them, such as ``cod_low`` and ``cod_high``."""
+        flat: dict[str, Any] = {}
+        for name, value in asdict(self).items():
+            if name.endswith("_interval"):
+                ends = (None, None) if value is None else value
+                flat |= dict(zip((f"{name[:-9]}_low", f"{name[:-9]}_high"), ends, strict=True))
+            else:
+                flat[name] = value
+        return flat
 
 
 def ratio_study(estimates: ArrayLike, prices: ArrayLike, confidence: float = 0.95) -> RatioStudy:
@@ -63,7 +70,7 @@ def ratio_study(estimates: ArrayLike, prices: ArrayLike, confidence: float = 0.9
             or a confidence that is not strictly between 0 and 1.
 
     >>> study = ratio_study([90.0, 220.0, 400.0], [100.0, 200.0, 400.0])
-    >>> study.sales, study.median, round(study.cod, 3), round(study.prd, 4)
+    >>> study.sales, study.median_ratio, round(study.cod, 3), round(study.prd, 4)
     (3, 1.0, 6.667, 0.9859)
     """
     A, S = _checked("estimate", estimates), _checked("sale price", prices)
@@ -80,9 +87,9 @@ def ratio_study(estimates: ArrayLike, prices: ArrayLike, confidence: float = 0.9
     prb, prb_interval = _price_related_bias(A, S, ratios, median, confidence)
     return RatioStudy(
         sales=len(A),
-        median=median,
-        median_interval=median_interval(ratios, confidence),
-        mean=mean,
+        median_ratio=median,
+        median_ratio_interval=median_interval(ratios, confidence),
+        mean_ratio=mean,
         weighted_mean=weighted,
         weighted_mean_interval=_weighted_mean_interval(A, S, weighted, confidence),
         cod=cod,

@@ -152,7 +152,7 @@ def coverage(
     low.
 
     Raises:
-        ModelError: a price is not positive and finite, or low exceeds high.
+        ModelError: an actual price is null, a price is not positive and finite, or low exceeds high.
 
     >>> frame = pl.DataFrame({"actual": [2.0, 5.0], "low": [1.0, 1.0], "high": [4.0, 4.0]})
     >>> coverage(frame).select("ranges", "covered", "coverage", "width").row(0)
@@ -161,7 +161,8 @@ def coverage(
     rows = ranges.with_columns(pl.col(actual, low, high).cast(pl.Float64))
     given = pl.col(low).is_not_null() & pl.col(high).is_not_null()
     prices = pl.concat([rows[name].drop_nulls() for name in (actual, low, high)])
-    if not (prices.is_finite() & (prices > 0)).all() or (rows[low] > rows[high]).any():
+    wrong = rows.filter(pl.col(actual).is_null() | (pl.col(low) > pl.col(high))).height
+    if wrong or not (prices.is_finite() & (prices > 0)).all():
         raise ModelError("ranges are scored with positive, finite prices, low not above high")
     facts = [
         given.sum().alias("ranges"),
