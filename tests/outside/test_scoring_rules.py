@@ -1,0 +1,85 @@
+"""Scores against published values and the scoringrules package (0.7 or later)."""
+
+import numpy as np
+import pytest
+import scoringrules
+from sklearn.metrics import mean_pinball_loss
+from statsmodels.stats.proportion import proportion_confint
+
+from pricing.model.scoring import (
+    binomial_interval,
+    crps_ensemble,
+    crps_lognormal,
+    crps_normal,
+    crps_quantiles,
+    interval_score,
+    pinball,
+)
+
+RNG = np.random.default_rng(3)
+Y = np.exp(9.0 + RNG.standard_normal(200))
+MEAN, DEVIATION = 9.0 + RNG.standard_normal(200), RNG.uniform(0.1, 2.0, 200)
+
+
+@pytest.mark.parametrize(("actual", "value"), [(0.0, 0.2336950), (1.0, 0.6024414), (2.0, 1.4527918)])
+def test_crps_of_the_standard_normal_law(actual: float, value: float) -> None:
+    # closed form of Gneiting, Raftery, Westveld and Goldman 2005, recomputed
+    assert crps_normal(actual, 0.0, 1.0) == pytest.approx(value, abs=5e-8)
+
+
+def test_crps_of_an_ensemble() -> None:
+    # E|X - y| - E|X - X'| / 2 by hand: 4 / 3 - 2 / 3
+    assert crps_ensemble(3.0, [1.0, 2.0, 4.0]) == pytest.approx(2 / 3, abs=1e-12)
+
+
+def test_crps_of_a_lognormal_law() -> None:
+    # closed form of Baran and Lerch 2015, recomputed
+    assert crps_lognormal(1.2, 0.0, 0.5) == pytest.approx(0.1504342, abs=5e-8)
+
+
+def test_interval_score_and_pinball_at_both_ends() -> None:
+    # Winkler 1972; Gneiting and Raftery 2007: range [1, 2.5] at 3, 80 % coverage
+    assert interval_score(3.0, 1.0, 2.5, 0.8) == pytest.approx(6.5, abs=1e-12)
+    ends = pinball(3.0, 1.0, 0.1) + pinball(3.0, 2.5, 0.9)
+    assert 2.0 / 0.2 * ends == pytest.approx(6.5, abs=1e-12)
+
+
+def test_closed_forms_are_the_packages() -> None:
+    assert crps_normal(Y, 9000.0, 500.0) == pytest.approx(scoringrules.crps_normal(Y, 9000.0, 500.0))
+    ours = crps_lognormal(Y, MEAN, DEVIATION)
+    assert ours == pytest.approx(scoringrules.crps_lognormal(Y, MEAN, DEVIATION), rel=1e-9)
+
+
+@pytest.mark.parametrize("estimator", ["nrg", "qd", "int"])
+def test_ensemble_score_is_the_packages(estimator: str) -> None:
+    members = MEAN[:, None] + DEVIATION[:, None] * RNG.standard_normal((200, 41))
+    theirs = scoringrules.crps_ensemble(np.log(Y), members, estimator=estimator)
+    assert crps_ensemble(np.log(Y), members) == pytest.approx(theirs, rel=1e-9)
+
+
+def test_quantile_scores_are_the_packages() -> None:
+    levels = (np.arange(20) + 0.5) / 20
+    quantiles = np.sort(MEAN[:, None] + RNG.standard_normal((200, 20)), axis=1)
+    theirs = scoringrules.crps_quantile(np.log(Y), quantiles, levels)
+    assert crps_quantiles(np.log(Y), quantiles, levels) == pytest.approx(theirs, rel=1e-9)
+    one = scoringrules.quantile_score(np.log(Y), quantiles[:, 4], levels[4])
+    assert pinball(np.log(Y), quantiles[:, 4], levels[4]) == pytest.approx(one, rel=1e-9)
+
+
+def test_interval_score_is_the_packages() -> None:
+    low, high = MEAN - DEVIATION, MEAN + DEVIATION
+    theirs = scoringrules.interval_score(np.log(Y), low, high, 0.2)
+    assert interval_score(np.log(Y), low, high, 0.8) == pytest.approx(theirs, rel=1e-9)
+
+
+@pytest.mark.parametrize("level", [0.05, 0.5, 0.9])
+def test_mean_pinball_is_scikit_learns(level: float) -> None:
+    assert pinball(np.log(Y), MEAN, level).mean() == pytest.approx(
+        mean_pinball_loss(np.log(Y), MEAN, alpha=level)
+    )
+
+
+@pytest.mark.parametrize(("hits", "trials"), [(0, 10), (10, 10), (3, 17), (812, 1000), (1, 1)])
+def test_binomial_interval_is_statsmodels(hits: int, trials: int) -> None:
+    low, high = binomial_interval(hits, trials)
+    assert (float(low), float(high)) == pytest.approx(proportion_confint(hits, trials, method="beta"))
