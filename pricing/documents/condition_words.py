@@ -3,7 +3,7 @@
 from typing import Any
 
 from pricing.condition.assessment import InspectionResult
-from pricing.condition.repairs import RepairBudget
+from pricing.condition.budget import RepairBudget
 from pricing.decisions.mending import MendOrBuy
 from pricing.documents.sentences import money_words
 

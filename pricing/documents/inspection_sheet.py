@@ -11,10 +11,10 @@ from string import Template
 import polars as pl
 
 from pricing.condition.assessment import InspectionResult
+from pricing.condition.budget import RepairBudget
 from pricing.condition.checks import NOT_SEEN, STATES, Check
 from pricing.condition.inspection import Inspection
 from pricing.condition.inspection_files import to_json
-from pricing.condition.repairs import RepairBudget
 from pricing.documents.condition_words import (
     budget_sentence,
     hidden_sentence,
@@ -153,7 +153,10 @@ def _section(heading: str, frame: pl.DataFrame) -> str:
 
 
 def _rows(frame: pl.DataFrame, columns: tuple[str, ...]) -> str:
-    head = "".join(f"<th>{escape(column)}</th>" for column in columns)
+    number = {column for column in columns if frame.schema[column].is_float()}
+    head = "".join(
+        f"<th{' class=number' if column in number else ''}>{escape(column)}</th>" for column in columns
+    )
     body = "".join(
         "<tr>"
         + "".join(

@@ -15,8 +15,9 @@ import typer
 from typer.exceptions import TyperException
 
 from pricing.errors import DecisionError, MarketError, PricingError
-from pricing.service.condition_commands import inspect_app, repair_app
+from pricing.service.condition_commands import inspect_app
 from pricing.service.intake_commands import intake_app
+from pricing.service.repair_commands import repair_app
 from pricing.vocabulary import (
     CHANNELS,
     CONDITION_BANDS,

@@ -1,40 +1,24 @@
-"""Commands for the walk round a car: ``inspect`` and ``repair``. Each opens, calls the library and prints."""
+"""Commands for the walk round a car: ``inspect``. Each opens, calls the library and prints."""
 
 import csv
 import sys
 from dataclasses import replace
 from datetime import date
-from decimal import Decimal, InvalidOperation
 from importlib.resources import files
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Final
+from typing import Annotated, Final
 
 import typer
 
-from pricing.errors import DecisionError, FileError, InspectionError, MoneyError
-
-if TYPE_CHECKING:
-    import polars as pl
+from pricing.errors import FileError, InspectionError
 
 inspect_app = typer.Typer(help="Go round a car with a sheet of checks, and score it.", no_args_is_help=True)
-repair_app = typer.Typer(
-    help="Price what an inspection found, and compare with a better car.", no_args_is_help=True
-)
 
 DEMO: Final = Path(str(files("data_demo")))
 
 InspectionFile = Annotated[Path, typer.Argument(help="Inspection file (.json).", show_default=False)]
 Extensions = Annotated[
     Path, typer.Option(help="Folder of sheets for single models.", show_default="demo sheets")
-]
-CatalogueFile = Annotated[
-    Path, typer.Option(help="Repair catalogue (TOML).", show_default="invented demo figures")
-]
-Country = Annotated[str, typer.Option(help="Country of the work (ISO 3166-1): labour rates and tax.")]
-Quotes = Annotated[Path | None, typer.Option(help="Your own quotes (TOML), in place of the catalogue.")]
-Rates = Annotated[
-    Path | None,
-    typer.Option(help="Your own rates (CSV: currency, rate_date, rate for one unit of the budget's)."),
 ]
 Seed = Annotated[int, typer.Option(help="Seed of the draws.")]
 
@@ -220,98 +204,3 @@ def agreement(
     )
     for area, weight in fitted.rule.area_weights.items():
         sys.stdout.write(f"{area}: weight x {weight:.2f}\n")
-
-
-@repair_app.command(epilog="Example: pricing repair budget car.json --country GB")
-def budget(
-    file: InspectionFile,
-    country: Country,
-    currency: Annotated[str | None, typer.Option(help="Currency to count in (ISO 4217).")] = None,
-    least: Annotated[str, typer.Option(help="Put right what is at least this bad.")] = "needs repair",
-    catalogue: CatalogueFile = DEMO / "repair_catalogue.toml",
-    quotes: Quotes = None,
-    rates: Rates = None,
-    seed: Seed = 0,
-    extensions: Extensions = DEMO / "sheets",
-) -> None:
-    """Price the repairs an inspection leads to: P10, P50 and P80, by area, and the items that matter most."""
-    from pricing.condition.assessment import assess
-    from pricing.condition.catalogue import Catalogue, read_quotes
-    from pricing.condition.inspection_files import open_inspection
-    from pricing.condition.repairs import price_repairs, repair_budget
-    from pricing.service.condition_terminal import show_budget
-
-    costs = price_repairs(
-        assess(open_inspection(file, extensions=extensions), seed=seed),
-        Catalogue.open(catalogue),
-        country=country,
-        currency=currency,
-        own_rates=_rates(rates),
-        quotes=read_quotes(quotes) if quotes else (),
-        seed=seed,
-    )
-    show_budget(repair_budget(costs, least=least))
-
-
-@repair_app.command(epilog="Example: pricing repair compare car.json --country GB --asking 3200")
-def compare(
-    file: InspectionFile,
-    country: Country,
-    asking: Annotated[str | None, typer.Option(help="What the car costs now, all-in.")] = None,
-    market: Annotated[
-        Path, typer.Option(envvar="PRICING_MARKET", help="Market file with a fitted model.")
-    ] = Path("market.duckdb"),
-    catalogue: CatalogueFile = DEMO / "repair_catalogue.toml",
-    quotes: Quotes = None,
-    rates: Rates = None,
-    seed: Seed = 0,
-    extensions: Extensions = DEMO / "sheets",
-) -> None:
-    """Mend this car or buy a better one: range against range, for each higher band."""
-    from pricing.condition.assessment import assess
-    from pricing.condition.catalogue import Catalogue, read_quotes
-    from pricing.condition.inspection_files import open_inspection
-    from pricing.condition.repairs import price_repairs
-    from pricing.decisions.mending import mend_or_buy
-    from pricing.model.saved import load
-    from pricing.service.condition_terminal import show_mending
-    from pricing.store import Market
-
-    opened = Market.open(market, create=False)
-    costs = price_repairs(
-        assess(open_inspection(file, extensions=extensions), seed=seed),
-        Catalogue.open(catalogue),
-        country=country,
-        currency=opened.base_currency,
-        own_rates=_rates(rates),
-        quotes=read_quotes(quotes) if quotes else (),
-        seed=seed,
-    )
-    show_mending(mend_or_buy(load(opened), costs, asking=_amount(asking), seed=seed))
-
-
-def _rates(path: Path | None) -> "pl.DataFrame | None":
-    """The user's own rates, as ``with_rates`` takes them."""
-    import polars as pl
-
-    if path is None:
-        return None
-    try:
-        frame = pl.read_csv(path, infer_schema=False)
-        return frame.select(
-            pl.col("currency"),
-            pl.col("rate_date").str.to_date("%Y-%m-%d"),
-            pl.col("rate").cast(pl.Decimal(20, 6)),
-        )
-    except (OSError, pl.exceptions.PolarsError) as error:
-        first = str(error).splitlines()[0] if str(error) else type(error).__name__
-        raise MoneyError(f"{path}: cannot be read as currency, rate_date, rate: {first}") from error
-
-
-def _amount(typed: str | None) -> Decimal | None:
-    try:
-        return None if typed is None else Decimal(typed)
-    except InvalidOperation:
-        raise DecisionError(
-            f"the asking price is not an amount: got {typed!r}, expected one such as 3200"
-        ) from None

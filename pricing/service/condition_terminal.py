@@ -6,9 +6,9 @@ from rich.table import Table
 from rich.text import Text
 
 from pricing.condition.assessment import InspectionResult
+from pricing.condition.budget import RepairBudget
 from pricing.condition.checks import NOT_SEEN
 from pricing.condition.inspection import Inspection
-from pricing.condition.repairs import RepairBudget
 from pricing.decisions.mending import MendOrBuy
 from pricing.documents.condition_words import (
     budget_sentence,

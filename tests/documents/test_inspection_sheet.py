@@ -7,11 +7,12 @@ from pathlib import Path
 import pytest
 
 from pricing.condition.assessment import assess
+from pricing.condition.budget import repair_budget
 from pricing.condition.changes import Change
 from pricing.condition.checks import CONSTRUCTIONS, NOT_SEEN, STATES
 from pricing.condition.inspection import Inspection
 from pricing.condition.inspection_files import open_inspection, to_json
-from pricing.condition.repairs import price_repairs, repair_budget
+from pricing.condition.repairs import price_repairs
 from pricing.documents.inspection_sheet import inspection_page
 from tests.condition.walks import CAR, catalogue, walk
 from tests.dashboards.browser import PHONE, chromium, page

@@ -1,6 +1,8 @@
 """Three-point estimates, sums of them, and weighted kappa against published formulas and general
 libraries."""
 
+from typing import Any
+
 import numpy as np
 import pytest
 from scipy import stats
@@ -8,14 +10,15 @@ from sklearn.metrics import cohen_kappa_score
 
 from pricing.condition.agreement import weighted_kappa
 from pricing.condition.assessment import assess
+from pricing.condition.budget import repair_budget
 from pricing.condition.pert import pert_deviation, pert_mean, pert_quantile
-from pricing.condition.repairs import price_repairs, repair_budget
+from pricing.condition.repairs import price_repairs
 from tests.condition.walks import catalogue, walk
 
 ESTIMATES = [(0.0, 3.0, 6.0), (2.0, 5.0, 14.0), (10.0, 10.0, 40.0), (1.0, 9.0, 9.0)]
 
 
-def four_shape_beta(low: float, likely: float, high: float) -> "stats.rv_frozen":
+def four_shape_beta(low: float, likely: float, high: float) -> Any:
     """The four-shape beta of the PERT literature, by scipy."""
     width = high - low
     return stats.beta(1 + 4 * (likely - low) / width, 1 + 4 * (high - likely) / width, loc=low, scale=width)

@@ -7,7 +7,8 @@ from typer.testing import CliRunner
 
 from pricing.condition.inspection_files import open_inspection, save
 from pricing.errors import PricingError
-from pricing.service.condition_commands import inspect_app, repair_app
+from pricing.service.condition_commands import inspect_app
+from pricing.service.repair_commands import repair_app
 from pricing.store import Market
 from tests.condition.walks import EXTENSIONS, walk
 
