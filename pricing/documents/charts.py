@@ -22,7 +22,7 @@ from pricing.vocabulary import CONDITION_BANDS
 BLUE: Final = "#0072B2"
 PALE: Final = "#7FB8D8"
 VERMILION: Final = "#D55E00"
-GREY: Final = "#7F7F7F"
+GREY: Final = "#767676"
 
 UNGRADED: Final = "not graded"
 
@@ -130,7 +130,7 @@ def bands_chart(valuation: Valuation) -> alt.LayerChart:
     )
     points = (
         alt.Chart(sold)
-        .mark_point(size=28, filled=False, color="#666666", strokeWidth=1.2, opacity=0.8, yOffset=14)
+        .mark_point(size=28, filled=False, color=GREY, strokeWidth=1.2, opacity=0.8, yOffset=14)
         .encode(
             y=band_axis,
             x="price:Q",
@@ -207,7 +207,9 @@ def _legend() -> alt.Legend:
 
 
 def _title(words: str, valuation: Valuation) -> alt.TitleParams:
-    return alt.TitleParams(words, subtitle=basis_words(valuation), anchor="start", fontSize=15)
+    return alt.TitleParams(
+        words, subtitle=basis_words(valuation), subtitleColor=GREY, anchor="start", fontSize=15
+    )
 
 
 def _price_axis(column: str, valuation: Valuation, scale: alt.Scale | None = None) -> alt.X:
