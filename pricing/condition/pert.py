@@ -43,7 +43,7 @@ def pert_quantile(level: ArrayLike, low: ArrayLike, likely: ArrayLike, high: Arr
     width = np.where(top > bottom, top - bottom, 1.0)
     first, second = 1.0 + 4.0 * (middle - bottom) / width, 1.0 + 4.0 * (top - middle) / width
     share = np.asarray(level, dtype=np.float64)
-    share = np.where(share < 1e-200, 0.0, share)  # scipy gives nan at the very smallest
+    share = np.where(share < 1e-100, 0.0, share)  # scipy gives nan at the very smallest
     return np.asarray(bottom + (top - bottom) * betaincinv(first, second, share))
 
 
