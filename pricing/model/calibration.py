@@ -10,12 +10,11 @@ regression's own, so that a quantile exists at every level; a range, which is a 
 """
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
 from pricing.model.pooling import Floats, Ints
-from pricing.model.residuals import predictive_law
+from pricing.model.residuals import ErrorLaw
 
 CELL_WEIGHT = 40.0
 """Scores a cell needs before its own scale counts for as much as the scale of all."""
@@ -58,7 +57,7 @@ class Calibration:
         """Scaled score at each level, the outer end taken (upward above the median, downward below it)."""
         n = len(self.scores)
         result = self._tail(levels)
-        for index, level in enumerate(np.atleast_1d(levels)):
+        for index, level in enumerate(levels):
             place = rank(n, level) if level > 0.5 else n + 1 - rank(n, 1.0 - level)
             if abs(level - 0.5) < 1e-12 and n:
                 result[index] = np.median(self.scores)
@@ -69,29 +68,27 @@ class Calibration:
     def shares(self, scores: Floats) -> Floats:
         """Share of like sales with a smaller scaled score: the inverse of :meth:`quantiles`, made
         continuous."""
-        law, n = predictive_law(self.degrees), len(self.scores)
+        law, n = ErrorLaw(self.degrees), len(self.scores)
         if n < 2:
-            return np.asarray(law.cdf(scores))
+            return law.share(scores)
         inside = np.interp(scores, self.scores, np.arange(1, n + 1) / (n + 1))
-        low = law.cdf(scores * self._stretch(0)) / law.cdf(self.scores[0] * self._stretch(0)) / (n + 1)
-        high = 1.0 - law.sf(scores * self._stretch(-1)) / law.sf(self.scores[-1] * self._stretch(-1)) / (
-            n + 1
-        )
+        first, last = self.scores[0] * self._stretch(0), self.scores[-1] * self._stretch(-1)
+        low = law.share(scores * self._stretch(0)) / law.share(first) / (n + 1)
+        high = 1.0 - law.share(-scores * self._stretch(-1)) / law.share(-last) / (n + 1)
         return np.where(scores < self.scores[0], low, np.where(scores > self.scores[-1], high, inside))
 
     def _stretch(self, end: int) -> float:
         """Factor that puts the outermost score at its level in the regression's own law."""
-        law, n = predictive_law(self.degrees), len(self.scores)
-        expected = float(law.ppf(1.0 / (n + 1) if end == 0 else n / (n + 1)))
-        score = float(self.scores[end])
+        n = len(self.scores)
+        level = np.array(1.0 / (n + 1) if end == 0 else n / (n + 1))
+        expected, score = float(ErrorLaw(self.degrees).quantile(level)), float(self.scores[end])
         return expected / score if score * expected > 0 else 1.0
 
     def _tail(self, levels: Floats) -> Floats:
-        law: Any = predictive_law(self.degrees)
-        raw = np.asarray(law.ppf(np.atleast_1d(levels)), dtype=np.float64)
+        raw = ErrorLaw(self.degrees).quantile(levels)
         if len(self.scores) < 2:
             return raw
-        return np.where(np.atleast_1d(levels) < 0.5, raw / self._stretch(0), raw / self._stretch(-1))
+        return np.where(levels < 0.5, raw / self._stretch(0), raw / self._stretch(-1))
 
 
 def rank(n: int, level: float) -> int:

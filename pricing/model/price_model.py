@@ -123,7 +123,7 @@ class PriceModel:
         return first
 
     def _fit_once(self, rows: Evidence, start: Fitted | None = None) -> Fitted:
-        design = Design(self.spec).learn(rows.features, rows.asking)
+        design = Design(self.spec).learn(rows)
         if start is not None and start.design.columns != design.columns:
             start = None
         encoded = design.encode(rows.features, rows.asking)

@@ -5,7 +5,8 @@ Sources: Lange, Little and Taylor (1989) for the t weights; Johnson, Kotz and Ba
 13, for the moments of a truncated normal.
 """
 
-from typing import Any, Final
+from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,9 +21,27 @@ SAMPLE: Final = 20_000
 """Residuals that the degrees of freedom are judged by at most, spread evenly over the rows."""
 
 
-def predictive_law(degrees: float) -> Any:
-    """The standard error law of the regression: Student-t, or normal for infinite degrees."""
-    return stats.norm() if np.isinf(degrees) else stats.t(degrees)
+@dataclass(frozen=True)
+class ErrorLaw:
+    """The standard error law of the regression: Student-t, or normal for infinite degrees.
+
+    >>> float(ErrorLaw(np.inf).quantile(np.array(0.975)).round(6))
+    1.959964
+    """
+
+    degrees: float
+
+    def quantile(self, level: Floats) -> Floats:
+        """Value not exceeded with probability ``level``."""
+        return np.asarray(
+            special.ndtri(level) if np.isinf(self.degrees) else special.stdtrit(self.degrees, level)
+        )
+
+    def share(self, value: Floats) -> Floats:
+        """Probability of a smaller value."""
+        return np.asarray(
+            special.ndtr(value) if np.isinf(self.degrees) else special.stdtr(self.degrees, value)
+        )
 
 
 def latent_weights(

@@ -8,6 +8,7 @@ import hashlib
 import io
 import json
 import zipfile
+from dataclasses import asdict
 from typing import Any
 
 import numpy as np
@@ -15,7 +16,9 @@ import polars as pl
 from numpy.typing import NDArray
 
 from pricing.errors import ModelError
+from pricing.model.asking import AskingGap
 from pricing.model.calibration import Calibration
+from pricing.model.condition_scale import ConditionScale
 from pricing.model.design import Design
 from pricing.model.encoding import CategoryEncoder, GroupEncoder
 from pricing.model.fitting import Estimates
@@ -55,6 +58,7 @@ def to_bytes(model: PriceModel) -> bytes:
     """A fitted model as bytes."""
     if not hasattr(model, "fitted"):
         raise ModelError("the price model is not fitted: call fit before saving it")
+    gap = model.fitted.design.asking
     design, found = model.fitted.design, model.fitted.regression.estimates_
     arrays: Arrays = {
         "reference": model.reference,
@@ -76,18 +80,15 @@ def to_bytes(model: PriceModel) -> bytes:
         "facts": model.facts,
         "degrees": found.degrees,
         "calibration_degrees": model.calibration.degrees,
-        "bands": design.bands,
-        "mean_position": design.mean_position,
-        "has_ungraded": design.has_ungraded,
-        "has_asking": design.has_asking,
-        "asking_values": design.asking_values,
+        "condition": asdict(design.condition) if design.condition else None,
+        "asking": [gap.present, gap.by and [gap.by.name, gap.by.values], gap.names],
         "options": design.options,
         "numerics": [
             [n.name, n.log, n.centre, n.scale, n.low, n.high, n.has_missing] for n in design.numerics
         ],
         "categories": [[category.name, category.values] for category in design.categories],
         "days": [design.first_day, design.last_day],
-        "groups": [table.drop("code").to_dict(as_series=False) for table in design.groups.tables],
+        "groups": [table.to_dict(as_series=False) for table in design.groups.tables],
         "digests": {name: _digest(array) for name, array in arrays.items()},
     }
     text = json.dumps(header, sort_keys=True).encode()
@@ -179,10 +180,12 @@ def _posterior(part: str, arrays: Arrays, levels: int) -> tuple[Posterior, Prior
 def _design(spec: FeatureSpec, header: dict[str, Any], arrays: Arrays) -> Design:
     design = Design(spec)
     names = [pl.DataFrame(table, schema=dict.fromkeys(table, pl.String)) for table in header["groups"]]
-    design.groups = GroupEncoder.from_tables(spec.groups, tuple(names))
-    design.bands = tuple(header["bands"])
-    design.mean_position, design.has_ungraded = header["mean_position"], header["has_ungraded"]
-    design.has_asking, design.asking_values = header["has_asking"], tuple(header["asking_values"])
+    design.groups = GroupEncoder(spec.groups, tuple(names))
+    scale = header["condition"]
+    design.condition = ConditionScale(**{**scale, "bands": tuple(scale["bands"])}) if scale else None
+    present, by, tiered = header["asking"]
+    encoder = CategoryEncoder(by[0], tuple(by[1])) if by else None
+    design.asking = AskingGap(present, encoder, tuple(tiered))
     design.options = [(name, code) for name, code in header["options"]]
     design.numerics = [
         Numeric(name, log, centre, scale, arrays[f"knots.{name}"], low, high, has_missing)

@@ -1,0 +1,68 @@
+"""The condition scale: where a car stands between the worst band (0) and the best (bands - 1).
+
+A band stands at its whole number; a score of 0-100 stands where it falls between the middles of the bands,
+so that band and score have one price curve. An ungraded car stands at the average of the graded ones and is
+marked.
+"""
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+import polars as pl
+
+from pricing.model.pooling import Floats, Ints
+from pricing.vocabulary import BAND_EDGES
+
+
+@dataclass(frozen=True)
+class ConditionScale:
+    """The scale of the bands in ``column``, refined by the score in ``score`` where the bands are the
+    project's own; ``mean`` is the average position and ``has_ungraded`` whether ungraded cars were seen."""
+
+    column: str
+    bands: tuple[str, ...]
+    score: str | None
+    mean: float = 0.0
+    has_ungraded: bool = False
+
+    @classmethod
+    def learn(
+        cls, frame: pl.DataFrame, column: str, bands: tuple[str, ...], score: str | None
+    ) -> "ConditionScale":
+        """Learn the average position from prepared rows."""
+        scale = cls(column, bands, score if len(bands) == len(BAND_EDGES) - 1 else None)
+        position, band = scale.placed(frame.select(scale.expressions))
+        graded = band < len(bands)
+        mean = float(position[graded].mean()) if graded.any() else (len(bands) - 1) / 2
+        return cls(column, bands, scale.score, mean, bool((~graded).any()))
+
+    @cached_property
+    def expressions(self) -> list[pl.Expr]:
+        """The band's place and the score, named ``band`` and ``score``."""
+        ranks = {band: float(rank) for rank, band in enumerate(self.bands)}
+        band = pl.col(self.column).replace_strict(ranks, default=None, return_dtype=pl.Float64).alias("band")
+        return [band, pl.col(self.score).alias("score")] if self.score else [band]
+
+    def placed(self, table: pl.DataFrame) -> tuple[Floats, Ints]:
+        """Position and band index (number of bands: ungraded), out of a table with :attr:`expressions`.
+
+        >>> scale = ConditionScale("state", ("poor", "fair", "good", "best"), "points")
+        >>> cars = pl.DataFrame({"state": ["fair", None], "points": [None, 87.5]})
+        >>> [values.tolist() for values in scale.placed(cars.select(scale.expressions))]
+        [[1.0, 3.0], [1, 3]]
+        """
+        bands = len(self.bands)
+        index = table["band"].to_numpy().copy()
+        position = index.copy()
+        if self.score:
+            edges = np.asarray(BAND_EDGES)
+            score = table["score"].to_numpy()
+            scored = np.isfinite(score)
+            position[scored] = np.interp(score[scored], (edges[:-1] + edges[1:]) / 2, np.arange(bands))
+            found = np.clip(np.searchsorted(edges, score[scored], side="right") - 1, 0, bands - 1)
+            index[scored] = np.where(np.isfinite(index[scored]), index[scored], found)
+        graded = np.isfinite(index)
+        return np.where(graded, position, self.mean), np.where(graded, np.nan_to_num(index), bands).astype(
+            np.int64
+        )
