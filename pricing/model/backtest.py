@@ -163,7 +163,8 @@ def backtest(
 
     Raises:
         TableError: the frame has no date or no price.
-        ModelError: there is no origin, no sale at or before the first, or none after it.
+        ModelError: there is no origin, no sale at or before the first, none after it, or a price that is not
+            positive and finite.
     """
     when = _date_column(spec)
     days = sorted(set(origins))
@@ -208,7 +209,7 @@ def _scored(model: PriceModel, sales: pl.DataFrame, origin: date) -> pl.DataFram
         pl.lit(origin).alias("origin"),
         pl.col(when).alias("event_date"),
         (pl.col(when) - pl.lit(origin)).dt.total_days().alias("days_ahead"),
-        *(pl.col(name) for name in own if name in sales.columns),
+        *(pl.col(name) for name in dict.fromkeys(own) if name in sales.columns),
         pl.col(when).dt.year().alias("sale_year"),
     ).with_columns(
         *quantiles,
@@ -248,9 +249,14 @@ def _date_column(spec: FeatureSpec) -> str:
 
 
 def _sold(frame: pl.DataFrame, spec: FeatureSpec) -> pl.DataFrame:
-    """Dated sales with a price."""
+    """Dated sales with a price, which is positive and finite."""
     absent = [name for name in (_date_column(spec), spec.price) if name not in frame.columns]
     if absent:
         raise TableError(f"the frame lacks the column {', '.join(absent)}; it has {', '.join(frame.columns)}")
     outcome = pl.col(spec.outcome) if spec.outcome in frame.columns else pl.lit("sold")
-    return frame.filter(outcome == "sold").drop_nulls([_date_column(spec), spec.price])
+    sold = frame.filter(outcome == "sold").drop_nulls([_date_column(spec), spec.price])
+    price = pl.col(spec.price).cast(pl.Float64)
+    wrong = sold.filter(~(price.is_finite() & (price > 0))).height
+    if wrong:
+        raise ModelError(f"{wrong} of {len(sold)} prices in column {spec.price} are not positive and finite")
+    return sold
