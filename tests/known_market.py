@@ -41,7 +41,7 @@ class KnownMarket:
 
 
 class KnownModel:
-    """Log price is normal: ``BASE`` times a factor for the band and one for each option; refuses cars of 1901."""
+    """Log price is normal about ``BASE`` times factors for band and options; 1901 is refused."""
 
     def __init__(self) -> None:
         self.facts: dict[str, Any] = {"last_date": LAST.isoformat(), "sales": 30}

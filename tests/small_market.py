@@ -1,4 +1,4 @@
-"""A small market file with a fit, made through the library's own doors: for tests of the command line and pages."""
+"""A small market file with a fit, made through the library's own doors, for tests of commands and pages."""
 
 from pathlib import Path
 from typing import Any

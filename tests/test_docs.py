@@ -22,7 +22,7 @@ TEST = ".venv/bin/pip install -e '.[test]' && .venv/bin/pytest"
 def commands(group: Any = None, path: str = "") -> dict[str, Any]:
     """Every command of the command line under the words that call it."""
     group = typer.main.get_command(app) if group is None else group
-    found = {}
+    found: dict[str, Any] = {}
     for name, command in group.commands.items():
         words = f"{path} {name}".strip()
         found |= commands(command, words) if hasattr(command, "commands") else {words: command}

@@ -21,7 +21,9 @@ CAR = {
     "options": ["wire_wheels"],
 }
 VALUATION = value_car(KnownMarket(), KnownModel(), CAR, asking=Decimal(11000))
-DRAWN = {
+Draw = Callable[[Valuation], alt.LayerChart]
+
+DRAWN: dict[Draw, Callable[[Valuation], str]] = {
     charts.distribution_chart: sentences.distribution_caption,
     charts.bands_chart: sentences.bands_caption,
     charts.terms_chart: sentences.terms_caption,
@@ -34,7 +36,7 @@ def drawn(chart: alt.LayerChart) -> dict[str, Any]:
 
 @pytest.mark.parametrize("draw", DRAWN)
 def test_every_chart_has_a_title_with_basis_currency_and_date(
-    draw: Callable[[Valuation], alt.LayerChart],
+    draw: Draw,
 ) -> None:
     title = drawn(draw(VALUATION))["title"]
     assert title["text"]
@@ -42,13 +44,13 @@ def test_every_chart_has_a_title_with_basis_currency_and_date(
 
 
 @pytest.mark.parametrize("draw", DRAWN)
-def test_every_price_axis_names_its_unit_and_basis(draw: Callable[[Valuation], alt.LayerChart]) -> None:
+def test_every_price_axis_names_its_unit_and_basis(draw: Draw) -> None:
     titles = {layer["encoding"].get("x", {}).get("title") for layer in drawn(draw(VALUATION))["layer"]}
     assert "price (EUR, all-in)" in titles
 
 
 @pytest.mark.parametrize("draw", DRAWN)
-def test_every_chart_has_a_sentence_and_can_be_drawn(draw: Callable[[Valuation], alt.LayerChart]) -> None:
+def test_every_chart_has_a_sentence_and_can_be_drawn(draw: Draw) -> None:
     assert DRAWN[draw](VALUATION).endswith(".")
     vl_convert = pytest.importorskip("vl_convert", reason="draws charts without a browser")
     assert "<svg" in vl_convert.vegalite_to_svg(draw(VALUATION).to_json())
