@@ -22,28 +22,31 @@ def read_cells(frame: pl.DataFrame, types: Mapping[str, pl.DataType]) -> pl.Data
     >>> read["unreadable"].to_list()
     [[], ['year_unreadable'], ['sold_unreadable']]
     """
-    values, given = [], []
-    for name, kind in types.items():
-        if name not in frame.columns:
-            values.append(pl.lit(None, dtype=kind).alias(name))
-            continue
-        cell = pl.col(name)
-        found = frame.schema[name]
-        if found == pl.String:
-            cell = cell.str.strip_chars().replace("", None)
-        values.append(_as(kind, cell, found).alias(name))
-        if found != kind:
-            values.append(cell.is_not_null().alias(f"{name} given"))
-            given.append(name)
-    read = frame.lazy().select(values)
-    if frame.width == 0:
-        read = pl.DataFrame(schema=dict(types)).lazy()
+    found = {name: frame.schema[name] for name in types if name in frame.columns}
+    text = pl.col(pl.String)
+    bare = frame.lazy().select(*found).with_columns(text.str.strip_chars())
+    given = bare.with_columns(pl.when(text != "").then(text)).collect()
+    read = (
+        given.lazy()
+        .with_columns(
+            (_as(kind, pl.col(name), found[name]) if name in found else pl.lit(None, dtype=kind)).alias(name)
+            for name, kind in types.items()
+        )
+        .select(*types)
+        .collect()
+    )
     lost = [
-        pl.when(pl.col(f"{name} given") & pl.col(name).is_null()).then(pl.lit(f"{name}_unreadable"))
-        for name in given
+        (given[name].is_not_null() & read[name].is_null()).alias(f"{name}_unreadable")
+        for name, kind in found.items()
+        if kind != types[name] and given[name].null_count() < read[name].null_count()
     ]
-    unreadable = pl.concat_list(lost).list.drop_nulls() if lost else pl.lit([], dtype=pl.List(pl.String))
-    return read.select(*types, unreadable.alias("unreadable")).collect()
+    nothing = pl.lit([], dtype=pl.List(pl.String))
+    if not lost:
+        return read.with_columns(unreadable=nothing)
+    names = pl.concat_list(pl.when(series.name).then(pl.lit(series.name)) for series in lost)
+    return (
+        read.with_columns(lost).with_columns(unreadable=names.list.drop_nulls()).select(*types, "unreadable")
+    )
 
 
 def _as(kind: pl.DataType, cell: pl.Expr, found: pl.DataType) -> pl.Expr:

@@ -34,6 +34,7 @@ _CONFIG: Final[dict[str, str | bool | int | float | list[str]]] = {
     "enable_external_access": "false",
     "autoinstall_known_extensions": "false",
     "autoload_known_extensions": "false",
+    "preserve_insertion_order": "false",
 }
 _BUSY: Final = (
     "Conflicting lock",

@@ -18,6 +18,37 @@ _LINKED: Final = (
 )
 
 
+_MAY_BE_ONE: Final = """
+new AS (SELECT chassis_key, model_key, year, odometer_km FROM records WHERE batch_id = $batch),
+chassis AS (
+    SELECT chassis_key FROM records WHERE chassis_key IN (SELECT chassis_key FROM new)
+    GROUP BY chassis_key HAVING count(*) > 1
+),
+models AS (
+    SELECT model_key, year FROM records
+    WHERE (model_key, year) IN (SELECT (model_key, year) FROM new) AND odometer_km IS NOT NULL
+    GROUP BY ALL HAVING count(*) > 1 AND bool_or(chassis_key IS NULL)
+),
+places AS (
+    SELECT record_id, chassis_key, model_key, year, shift, floor((odometer_km + shift) / 2) AS place
+    FROM records SEMI JOIN models USING (model_key, year), (VALUES (0), (1)) AS shifts(shift)
+    WHERE odometer_km IS NOT NULL
+),
+shared AS (
+    SELECT model_key, year, shift, place FROM places
+    GROUP BY ALL HAVING count(*) > 1 AND bool_or(chassis_key IS NULL)
+),
+may_be_one AS (
+    SELECT record_id FROM records SEMI JOIN chassis USING (chassis_key)
+    UNION
+    SELECT record_id FROM places SEMI JOIN shared USING (model_key, year, shift, place)
+)
+"""
+"""Records of cars that a batch touched which share a chassis number, or a model, a year and an odometer
+reading where one of them has no chassis number. Readings at most 1 km apart share a place 2 km wide, one way
+or the other."""
+
+
 def link_batch(opened: duckdb.DuckDBPyConnection, batch_id: str) -> int:
     """Link the records of a batch with each other and with older ones of the same cars; returns how many
     links.
@@ -25,20 +56,8 @@ def link_batch(opened: duckdb.DuckDBPyConnection, batch_id: str) -> int:
     A link that was parted stays parted.
     """
     columns = ", ".join(EVIDENCE)
-    touched = frame(
-        opened,
-        f"""WITH new AS (
-            SELECT chassis_key, model_key, year, odometer_km FROM records WHERE batch_id = $batch
-        )
-        SELECT {columns} FROM records
-        WHERE batch_id = $batch
-           OR chassis_key IN (SELECT chassis_key FROM new)
-           OR (model_key, year, round(odometer_km)) IN (
-               SELECT (model_key, year, round(odometer_km) + step)
-               FROM new, (VALUES (-1), (0), (1)) steps(step))
-        """,  # noqa: S608 - fixed names
-        {"batch": batch_id},
-    )
+    query = f"WITH {_MAY_BE_ONE} SELECT {columns} FROM records SEMI JOIN may_be_one USING (record_id)"  # noqa: S608
+    touched = frame(opened, query, {"batch": batch_id})
     found = find_links(touched)
     opened.register("found", found)
     (added,) = run(

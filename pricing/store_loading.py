@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
+from typing import Final
 
 import duckdb
 import polars as pl
@@ -26,6 +27,8 @@ from pricing.store_connection import connection, frame, run
 from pricing.store_links import link_batch
 from pricing.store_staging import Staged, Terms, stage
 from pricing.store_terms import charges_in_force, own_rates, store_charges, stored_charges
+
+ROWS_A_STATEMENT: Final = 1_000_000
 
 Progress = Callable[[str, int, int], None]
 """Called with a stage (``read``, ``store``), rows done and rows in all."""
@@ -102,87 +105,98 @@ def _store(
     mappings: Iterable[Mapping],
     progress: Progress | None,
 ) -> LoadReport:
-    """Insert what is new, inside the transaction of ``opened``."""
+    """Insert what is new, inside the transaction of ``opened``; empties ``staged`` on the way."""
     loaded_at = now()
     (earlier,) = run(opened, "SELECT count(*) FROM batches")[0]
     batch_id = f"batch-{earlier + 1:04d}"
-    counts = {file.name: Counter[str]() for file in files}
     by_rule: Counter[str] = Counter()
-    mended = 0
+    read: Counter[str] = Counter({file.name: 0 for file in files})
+    rejected: Counter[str] = Counter()
     total = sum(rows.height for rows in staged)
-    done = 0
-    for place, rows in enumerate(staged):
-        count = counts[rows.file]
-        count["read"] += rows.height
-        count["accepted"] += _store_records(opened, rows.records, batch_id)
+    mended = 0
+    while staged:
+        rows = _take(staged)
+        read.update(rows.read)
+        _store_records(opened, rows.records, batch_id)
         new = _store_rejected(opened, rows.rejected, batch_id)
-        mended += _settle(opened, rows, batch_id)
-        count["rejected"] += new.height
+        mended += _settle(opened, rows.records, rows.rejected, batch_id)
+        rejected.update(new["file"].to_list())
         by_rule.update(new["broken_rules"].explode().to_list())
-        done += rows.height
-        staged[place] = Staged(rows.file, rows.height, rows.records.clear(), rows.rejected.clear())
         if progress is not None:
-            progress("store", done, total)
+            progress("store", read.total(), total)
+    counted = run(opened, "SELECT file, count(*) FROM records WHERE batch_id = ? GROUP BY file", [batch_id])
+    accepted: Counter[str] = Counter(dict(counted))
     reports = tuple(
-        FileReport(
-            file,
-            count["read"],
-            count["accepted"],
-            count["rejected"],
-            count["read"] - count["accepted"] - count["rejected"],
-        )
-        for file, count in counts.items()
-    )
-    read, accepted, rejected, known = (
-        sum(getattr(report, name) for report in reports) for name in ("read", "accepted", "rejected", "known")
+        FileReport(file, count, accepted[file], rejected[file], count - accepted[file] - rejected[file])
+        for file, count in read.items()
     )
     linked = link_batch(opened, batch_id) if accepted else 0
     for mapping in mappings:
         store_charges(opened, mapping.charges)
         run(opened, "DELETE FROM mappings WHERE source = ?", [mapping.source])
         run(opened, "INSERT INTO mappings VALUES (?, ?)", [mapping.source, mapping_text(mapping)])
-    changed = accepted + rejected + mended > 0
+    known = total - accepted.total() - rejected.total()
+    changed = accepted.total() + rejected.total() + mended > 0
+    counts = {"read": total, "accepted": accepted.total(), "rejected": rejected.total(), "known": known}
     if changed:
         names = [file.name for file in files]
         run(
             opened,
             "INSERT INTO batches VALUES (?, ?, ?, ?, ?, ?, ?, NULL)",
-            [batch_id, loaded_at, names, read, accepted, rejected, known],
+            [batch_id, loaded_at, names, *counts.values()],
         )
-        detail = {"files": names, "read": read, "accepted": accepted, "rejected": rejected, "known": known}
-        write_audit(opened, loaded_at, "load", batch_id, detail | {"mended": mended, "linked": linked})
+        detail = {"files": names, **counts, "mended": mended, "linked": linked}
+        write_audit(opened, loaded_at, "load", batch_id, detail)
     return LoadReport(
-        read,
-        accepted,
-        rejected,
-        known,
-        batch_id if changed else None,
-        dict(by_rule.most_common()),
-        reports,
-        linked,
+        **counts,
+        batch_id=batch_id if changed else None,
+        by_rule=dict(by_rule.most_common()),
+        files=reports,
+        linked=linked,
     )
 
 
-def _store_records(opened: duckdb.DuckDBPyConnection, records: pl.DataFrame, batch_id: str) -> int:
-    """Insert the records that the market does not hold yet; returns how many."""
+@dataclass(frozen=True)
+class _Rows:
+    """Staged rows of one or more parts."""
+
+    read: dict[str, int]
+    records: pl.DataFrame
+    rejected: pl.DataFrame
+
+
+def _take(staged: list[Staged]) -> _Rows:
+    """Take parts off the list until there is enough for one statement: few large inserts are quickest."""
+    parts: list[Staged] = []
+    while staged and sum(part.height for part in parts) < ROWS_A_STATEMENT:
+        parts.append(staged.pop(0))
+    read: Counter[str] = Counter()
+    for part in parts:
+        read[part.file] += part.height
+    records = pl.concat([part.records for part in parts], rechunk=False)
+    if records["record_id"].n_unique() < records.height:
+        records = records.unique("record_id", keep="first", maintain_order=True)
+    return _Rows(dict(read), records, pl.concat([part.rejected for part in parts]))
+
+
+def _store_records(opened: duckdb.DuckDBPyConnection, records: pl.DataFrame, batch_id: str) -> None:
+    """Insert the records that the market does not hold yet."""
     columns = ", ".join((*COLUMNS, *PRICE_COLUMNS, "file", "row_number", *KEYS, "details"))
     opened.register("staged", records)
     statement = (
         f"INSERT INTO records BY NAME SELECT * REPLACE (? AS batch_id) FROM (SELECT {columns} FROM staged) "  # noqa: S608
         "ANTI JOIN records USING (record_id)"
     )
-    (inserted,) = run(opened, statement, [batch_id])[0]
+    run(opened, statement, [batch_id])
     opened.unregister("staged")
-    return int(inserted)
 
 
-def _settle(opened: duckdb.DuckDBPyConnection, rows: Staged, batch_id: str) -> int:
-    """Mark the quarantined rows that these bring in after all, or have taken the place of; returns how
-    many."""
-    replaced = rows.rejected.filter(pl.col("mends") != pl.col("quarantine_id"))
-    mends = pl.concat(
-        [rows.records.select("mends", "source"), replaced.select("mends", "source")]
-    ).drop_nulls()
+def _settle(
+    opened: duckdb.DuckDBPyConnection, records: pl.DataFrame, rejected: pl.DataFrame, batch_id: str
+) -> int:
+    """Mark quarantined rows that these bring in after all, or have taken the place of; returns how many."""
+    replaced = rejected.filter(pl.col("mends") != pl.col("quarantine_id"))
+    mends = pl.concat([records.select("mends", "source"), replaced.select("mends", "source")]).drop_nulls()
     if mends.is_empty():
         return 0
     opened.register("staged", mends)

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from pricing.charges import Charge, read_charges
-from pricing.errors import FileError, MappingError
+from pricing.errors import FileError, MappingError, MoneyError
 from pricing.intake.layout import Layout
 from pricing.intake.mapping import YES, Mapping, only
 
@@ -33,7 +33,7 @@ def read_mapping(path: Path) -> Mapping:
         raise MappingError(f"{path} is not a TOML file: {error}") from None
     try:
         return _mapping(table)
-    except MappingError as error:
+    except (MappingError, MoneyError) as error:
         raise MappingError(f"{path}: {error}") from None
 
 

@@ -59,8 +59,8 @@ def propose(frame: pl.DataFrame, source: str) -> Proposal:
     table = frame.drop("row_number", strict=False).head(SAMPLE)
     text = table.select(pl.col(pl.String))
     columns = _by_header(table.columns)
-    columns |= _by_cells(text, columns)
     options = _option_columns(text, columns)
+    columns |= _by_cells(text.drop(options.values()), columns)
     packed = columns.pop("options", None)
     questions: list[str] = []
     constants = _constants(columns, text, questions)

@@ -16,6 +16,7 @@ PART_ROWS: Final = 250_000
 LONGEST_CELL: Final = 1_000_000
 """Characters; a longer cell is an unclosed quote or an attack."""
 
+BLOCK: Final = 1 << 22
 EXTRA_CELLS: Final = "cells beyond the header"
 """Column holding what a line has more than its header."""
 
@@ -110,7 +111,7 @@ def survey_text(path: Path, stated: str | None) -> tuple[str, int]:
         file.seek(0)
         decoder = codecs.getincrementaldecoder(ENCODINGS[found])()
         lines, unbroken, last = 0, 0, b""
-        while block := file.read(1 << 22):
+        while block := file.read(BLOCK):
             try:
                 decoder.decode(block)
             except UnicodeDecodeError as error:

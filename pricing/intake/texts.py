@@ -75,7 +75,9 @@ def currency_in(cell: pl.Expr) -> pl.Expr:
     ['GBP', 'SEK', None]
     """
     sign = cell.str.extract("(£|€|¥|zł|US\\$|A\\$)")
-    code = cell.str.extract(r"^\s*-?\s*([A-Z]{3})\b").fill_null(cell.str.extract(r"[0-9\s.,-]([A-Z]{3})\s*$"))
+    code = cell.str.extract(r"^\s*-?\s*([A-Z]{3})\s*-?[0-9]").fill_null(
+        cell.str.extract(r"[0-9\s.,-]([A-Z]{3})\s*$")
+    )
     return pl.coalesce(code, sign.replace_strict(CURRENCY_SIGNS, default=None, return_dtype=pl.String))
 
 

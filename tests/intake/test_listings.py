@@ -50,7 +50,8 @@ def test_a_page_gives_an_asking_price(tmp_path: Path) -> None:
         "source_ref": "car.html", "make": "Corvane", "model": "Six", "variant": None, "year": "1968",
         "chassis_number": "CV/1234", "body_style": "saloon", "drive_side": "right",
         "odometer_km": "80467.2",
-        "channel": "dealer", "country": "GB", "outcome": "asking", "event_date": "2024-05-01", "amount": "4250",
+        "channel": "dealer", "country": "GB", "outcome": "asking", "event_date": "2024-05-01",
+        "amount": "4250",
         "currency": "GBP", "price_basis": "asking", "listed_on": "2024-04-01",
         "notes": "1968 Corvane Six <b>saloon</b>", "row_number": 1,
     }  # fmt: skip
