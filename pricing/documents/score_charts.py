@@ -17,7 +17,7 @@ WIDTH: Final = 480
 PART_WORDS: Final = {
     "evidence": "evidence depth",
     "sale_year": "year of sale",
-    "decade": "decade the car was built in",
+    "decade": "decade built",
 }
 
 _PROMISED: Final = [f"{100 * share:g} % range" for share in COVERAGES]
