@@ -1,10 +1,11 @@
 """The adjustments of comparable sales, line by line, in the order of the trade.
 
 First what the money is (price basis, currency: the recorded amount becomes the all-in price in the market's
-currency), then the sale (its conditions, its date), then the car. Every line works on the price that the lines
+currency), then the sale (its conditions, its date), then the car. Every line works on the price that the
+lines
 above left, so that per cents multiply: -8 %, +5 % and -10 % on 115,500 make 100,415.70, where adding them up
-would make 100,485.00. A comparable that is worth 10 % more than the subject is divided by 1.10. (Common practice
-of comparable-sales guides.)
+would make 100,485.00. A comparable that is worth 10 % more than the subject is divided by 1.10. (Common
+practice of comparable-sales guides.)
 """
 
 from collections.abc import Mapping
@@ -29,8 +30,8 @@ DATE: Final = "date"
 LINE_LIMIT: Final = 10.0
 NET_LIMIT: Final = 15.0
 GROSS_LIMIT: Final = 25.0
-"""Per cent of the comparable's price beyond which a line, their sum and the sum of their sizes are flagged (rules
-of thumb of comparable-sales guides)."""
+"""Per cent of the comparable's price beyond which a line, their sum and the sum of their sizes are flagged
+(rules of thumb of comparable-sales guides)."""
 
 _CENT: Final = 100.0
 
@@ -66,12 +67,12 @@ def adjustment_lines(
     model_source: str,
     choices: Mapping[tuple[str, str], Choice],
 ) -> pl.DataFrame:
-    """One row a comparable and line, in order: ``record_id``, ``step``, ``line``, ``comparable`` and ``subject``
-    (their values), ``factor``, ``per_cent``, ``money``, ``price_after`` (in ``currency``, to the cent; every
-    ``money`` is the difference of two of them), ``source``, ``flag`` (beyond ``LINE_LIMIT``).
+    """One row a comparable and line, in order: ``record_id``, ``step``, ``line``, ``comparable`` and
+    ``subject`` (their values), ``factor``, ``per_cent``, ``money``, ``price_after`` (in ``currency``, to the
+    cent; every ``money`` is the difference of two of them), ``source``, ``flag`` (beyond ``LINE_LIMIT``).
 
-    ``logs`` (n x lines) belong to ``names``: conditions of sale, date, group, and the terms of the model. Lines of
-    the model that are nought where both cars are alike are left out.
+    ``logs`` (n x lines) belong to ``names``: conditions of sale, date, group, and the terms of the model.
+    Lines of the model that are nought where both cars are alike are left out.
     """
     price = comparables["price"].cast(pl.Float64).to_numpy()
     after = np.round(price[:, None] * np.exp(np.cumsum(logs, axis=1)) * _CENT) / _CENT

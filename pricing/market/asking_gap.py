@@ -16,8 +16,8 @@ CONFIDENCE: Final = 0.95
 
 @dataclass(frozen=True)
 class AskingGap:
-    """``per_cent`` that the sold price lies under (negative) or over the asking price, in the middle (geometric
-    mean), with the interval ``low`` to ``high`` of that mean and the ``pairs`` behind it.
+    """``per_cent`` that the sold price lies under (negative) or over the asking price, in the middle
+    (geometric mean), with the interval ``low`` to ``high`` of that mean and the ``pairs`` behind it.
 
     Without a pair all three are null: unknown. With one pair there is no interval.
     """
@@ -30,8 +30,8 @@ class AskingGap:
 
 
 def asking_gap(records: pl.DataFrame) -> AskingGap:
-    """From pairs of the same car (make and chassis number): a sale and the last asking price within ``MOST_DAYS``
-    before it, both in the base currency. The interval is Student's, on the log scale.
+    """From pairs of the same car (make and chassis number): a sale and the last asking price within
+    ``MOST_DAYS`` before it, both in the base currency. The interval is Student's, on the log scale.
 
     A car sold is not any car advertised: those that never sold are not in the pairs.
     """

@@ -2,7 +2,7 @@
 
 from dataclasses import replace
 from datetime import date
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 import polars as pl
@@ -10,11 +10,15 @@ from scipy import stats
 
 from pricing.market.characteristics import Characteristics
 from pricing.market.least_squares import least_squares
+from pricing.model.pooling import Floats, Ints
 from pricing.model.spec import FeatureSpec
 from pricing.vocabulary import CONDITION_BANDS
 
 MINIMUM: Final = 5
 """Sales that both bands need in a span."""
+
+LEAST_FREEDOM: Final = 10
+"""Sales that the regression needs beyond its coefficients."""
 
 CONFIDENCE: Final = 0.95
 
@@ -25,67 +29,84 @@ _SCHEMA: Final = {
 
 
 def band_premiums(sold: pl.DataFrame, spec: FeatureSpec, at: date, *, years: int = 2) -> pl.DataFrame:
-    """What a car of each band fetches over one of the next below, in spans of ``years`` back from ``at``:
-    ``from_date`` (excluded), ``to_date``, ``band``, ``next_below``, ``sales`` (in the two), ``per_cent``, ``low``,
-    ``high``; nulls where a band has fewer than ``MINIMUM`` sales in the span.
+    """What a car of each band fetches over one of the next below, in spans of ``years`` back from ``at``.
 
-    One regression a span on graded sales, of log price on steps of band and all other characteristics, the level of
-    every group and of every year free (dummies swept out by group, years as columns).
+    Columns: ``from_date`` (excluded), ``to_date``, ``band``, ``next_below``, ``sales`` (in the two),
+    ``per_cent``, ``low``, ``high``; nulls where a band has fewer than ``MINIMUM`` sales in the span, or all
+    of them cannot bear the regression.
+
+    One regression on graded sales: log price on the steps of the scale, each with a value a span, and on all
+    other characteristics and the years, the level of every group left free. Intervals are Student's, whatever
+    the spread of each sale (White 1980).
     """
-    graded = sold.filter(pl.col("condition_band").is_not_null())
-    rows = []
-    end: date = at
-    while not graded.is_empty() and end >= graded["event_date"].min():  # type: ignore[operator]
-        start = pl.select(pl.lit(end).dt.offset_by(f"-{years}y")).item()
-        part = graded.filter((pl.col("event_date") > start) & (pl.col("event_date") <= end))
-        rows += _span(part, spec, start, end)
-        end = start
-    return pl.DataFrame(rows, schema=_SCHEMA).sort("from_date", maintain_order=True)
+    graded = sold.filter(pl.col("condition_band").is_not_null(), pl.col("event_date") <= at)
+    if graded.is_empty():
+        return pl.DataFrame(schema=_SCHEMA)
+    ends = [at]
+    first: Any = graded["event_date"].min()
+    while ends[-1] >= first:
+        ends.append(pl.select(pl.lit(ends[-1]).dt.offset_by(f"-{years}y")).item())
+    edges = ends[::-1]
+    days = graded["event_date"].to_physical().to_numpy()
+    bounds = pl.Series(edges, dtype=pl.Date).to_physical().to_numpy()
+    span = np.searchsorted(bounds, days, side="left") - 1
+    band = _places(graded)
+    effects, errors, freedom = _steps(graded, spec, band, span, len(edges) - 1)
+    counts = np.zeros((len(edges) - 1, len(CONDITION_BANDS)), dtype=np.int64)
+    np.add.at(counts, (span, band), 1)
+    both = counts[:, 1:] + counts[:, :-1]
+    told = (np.minimum(counts[:, 1:], counts[:, :-1]) >= MINIMUM) & np.isfinite(errors)
+    reach = (float(stats.t.ppf((1.0 + CONFIDENCE) / 2.0, freedom)) if freedom > 0 else np.inf) * errors
+    values = [
+        np.where(told, 100.0 * np.expm1(np.where(told, effects + side * reach, 0.0)), np.nan)
+        for side in (0, -1, 1)
+    ]
+    steps = len(CONDITION_BANDS) - 1
+    return pl.DataFrame(
+        {
+            "from_date": [day for day in edges[:-1] for _ in range(steps)],
+            "to_date": [day for day in edges[1:] for _ in range(steps)],
+            "band": list(CONDITION_BANDS[1:]) * (len(edges) - 1),
+            "next_below": list(CONDITION_BANDS[:-1]) * (len(edges) - 1),
+            "sales": both.ravel(),
+            **{name: value.ravel() for name, value in zip(("per_cent", "low", "high"), values, strict=True)},
+        },
+        schema=_SCHEMA,
+        nan_to_null=True,
+    )
 
 
-def _span(part: pl.DataFrame, spec: FeatureSpec, start: date, end: date) -> list[dict[str, object]]:
-    bands = part["condition_band"].to_list()
-    counts = [bands.count(band) for band in CONDITION_BANDS]
-    found = _steps(part, spec) if len(part) > 2 * MINIMUM else None
-    reach = float(stats.norm.ppf((1.0 + CONFIDENCE) / 2.0))
-    rows: list[dict[str, object]] = []
-    for k in range(1, len(CONDITION_BANDS)):
-        row: dict[str, object] = {
-            "from_date": start, "to_date": end, "band": CONDITION_BANDS[k], "next_below": CONDITION_BANDS[k - 1],
-            "sales": counts[k] + counts[k - 1], "per_cent": None, "low": None, "high": None,
-        }  # fmt: skip
-        if found is not None and min(counts[k], counts[k - 1]) >= MINIMUM:
-            effect, error = found[0][k - 1], found[1][k - 1]
-            if np.isfinite(error):
-                ends = (effect, effect - reach * error, effect + reach * error)
-                row |= dict(zip(("per_cent", "low", "high"), (100.0 * np.expm1(ends)).tolist(), strict=True))
-        rows.append(row)
-    return rows
+def _places(graded: pl.DataFrame) -> Ints:
+    places = {band: place for place, band in enumerate(CONDITION_BANDS)}
+    return graded["condition_band"].replace_strict(places, return_dtype=pl.Int64).to_numpy()
 
 
-def _steps(part: pl.DataFrame, spec: FeatureSpec) -> tuple[np.ndarray, np.ndarray] | None:
-    """Log premium of each step and its standard error (White 1980); infinite where the sales cannot tell it."""
-    year = (part["event_date"].dt.year() - part["event_date"].dt.year().min()).to_numpy()  # type: ignore[operator]
-    plain = replace(spec, condition=None, condition_score=None)
-    cars = Characteristics.of(part, plain, year.astype(np.int64))
-    place = {band: k for k, band in enumerate(CONDITION_BANDS)}
-    band = part["condition_band"].replace_strict(place, return_dtype=pl.Int64).to_numpy()[cars.order]
-    steps = (band[:, None] >= np.arange(1, len(CONDITION_BANDS))).astype(float)
-    years = (cars.period[:, None] == np.arange(1, int(cars.period.max()) + 1)).astype(float)
-    X = np.column_stack([steps, years, cars.matrix])
+def _steps(
+    graded: pl.DataFrame, spec: FeatureSpec, band: Ints, span: Ints, spans: int
+) -> tuple[Floats, Floats, int]:
+    """Log premium of each step in each span (spans x steps), its standard error, infinite where the sales
+    cannot tell it, and the degrees of freedom."""
+    year = graded["event_date"].dt.year().to_numpy().astype(np.int64)
+    cars = Characteristics.of(graded, replace(spec, condition=None, condition_score=None), year - year.min())
+    steps = np.arange(1, len(CONDITION_BANDS))
+    climbed = (band[:, None] >= steps) * 1.0
+    blocks = ((span[:, None] == np.arange(spans))[:, :, None] * climbed[:, None, :]).reshape(len(band), -1)
+    years = (cars.period[:, None] == np.arange(1, int(cars.period.max()) + 1)) * 1.0
+    X = np.column_stack([blocks[cars.order], years, cars.matrix])
     size = np.bincount(cars.group)
 
-    def swept(values: np.ndarray) -> np.ndarray:
+    def swept(values: Floats) -> Floats:
         means = np.stack([np.bincount(cars.group, column) for column in values.T], axis=1) / size[:, None]
-        return values - means[cars.group]
+        return np.asarray(values - means[cars.group])
 
     X, y = swept(X), swept(cars.log_price[:, None])[:, 0]
     fit = least_squares(X, y)
-    free = len(y) - fit.rank - len(size)
-    if free <= 0:
-        return None
-    width = steps.shape[1]
+    width, freedom = blocks.shape[1], len(y) - fit.rank - len(size)
+    shape = (spans, len(steps))
+    if freedom < LEAST_FREEDOM:
+        return np.zeros(shape), np.full(shape, np.inf), freedom
     told = np.abs((fit.inverse @ (X.T @ X) - np.eye(X.shape[1]))[:width]).max(axis=1) < 1e-6
     scores = X * fit.residuals[:, None]
-    covariance = fit.inverse @ (scores.T @ scores) @ fit.inverse * (len(y) / free)
-    return fit.coefficients[:width], np.where(told, np.sqrt(np.diag(covariance)[:width]), np.inf)
+    covariance = fit.inverse @ (scores.T @ scores) @ fit.inverse * (len(y) / freedom)
+    errors = np.where(told, np.sqrt(np.diag(covariance)[:width]), np.inf)
+    return fit.coefficients[:width].reshape(shape), errors.reshape(shape), freedom

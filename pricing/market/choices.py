@@ -1,9 +1,12 @@
-"""What a person decides about the evidence: sales added, dropped or adjusted otherwise, each with a reason."""
+"""What a person decides about the evidence: sales added, dropped or adjusted otherwise, each with a
+reason."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Final
 
+from pricing import store_choices
 from pricing.errors import EvidenceError
 
 ACTIONS: Final = ("add", "drop", "adjust")
@@ -60,3 +63,17 @@ def in_force(choices: Sequence[Choice]) -> dict[tuple[str, str], Choice]:
     ['add']
     """
     return {(choice.record_id, choice.line or ""): choice for choice in choices}
+
+
+def keep(path: Path, subject: str, choices: Sequence[Choice]) -> None:
+    """Write choices about a subject (a name of the user's) into a market file, where they stay."""
+    rows = [(c.record_id, c.action, c.line, c.per_cent, c.reason) for c in choices]
+    if not subject.strip():
+        raise EvidenceError("choices are kept under a name for the subject; got none")
+    store_choices.keep_choices(path, subject, rows)
+
+
+def kept(path: Path, subject: str) -> tuple[Choice, ...]:
+    """The choices about a subject that a market file keeps, oldest first."""
+    rows = store_choices.read_choices(path, subject).drop("made_at")
+    return tuple(Choice(**row) for row in rows.iter_rows(named=True))

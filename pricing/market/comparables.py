@@ -48,13 +48,14 @@ class Comparables:
         subject: one row, the car.
         table: a row a comparable, the nearest first: what was sold, ``ring``, ``net_per_cent`` and
             ``gross_per_cent`` of its price (from its conditions of sale on), ``adjusted_price``, ``weight``
-            (they add up to 1), ``age_years``, ``evidence`` (graded or ungraded sale), ``flags`` and ``chosen``
-            (null, or why a person added it).
+            (they add up to 1), ``age_years``, ``evidence`` (graded or ungraded sale), ``flags`` and
+            ``chosen`` (null, or why a person added it).
         lines: see ``adjustments.adjustment_lines``.
-        offers: asking prices (a ceiling) and highest bids on unsold lots (a floor) of the model, brought to the
-            subject in the same way; they have no weight, an offer being no sale.
+        offers: asking prices (a ceiling) and highest bids on unsold lots (a floor) of the model, brought to
+            the subject in the same way; they have no weight, an offer being no sale.
         left_out: ``reason``, ``sales`` (how many) and ``record_id`` where it is a single one.
-        low, mid, high: the reconciled value; ``coverage`` of single sales of such a car fall from low to high.
+        low, mid, high: the reconciled value; ``coverage`` of single sales of such a car fall from low to
+            high.
         sale_spread, mid_error: standard deviations (logs) that low and high are made of.
         bracketed: whether some comparables, at the effective date, are worth less and some more.
         choices: a person's, all of them.
@@ -176,8 +177,8 @@ def _choose(
     count: int,
     made: Mapping[tuple[str, str], Choice],
 ) -> tuple[Ints, Ints, list[dict[str, Any]]]:
-    """Rows of the shortlist, the ring of each, and what was left out so far: from the same variant outward, until
-    there are ``count``."""
+    """Rows of the shortlist, the ring of each, and what was left out so far: from the same variant outward,
+    until there are ``count``."""
     dropped = _rows_of(book, made, "drop")
     added = _rows_of(book, made, "add")
     wide = book.ring(len(RINGS) - 1, group)
@@ -312,8 +313,8 @@ def _refusal(group: tuple[Any, ...], at: date, usable: int, found: int) -> str:
     named = " ".join(str(part) for part in group[:2])
     far = "" if found == usable else f", {found - usable} more being too unlike it"
     return (
-        f"{usable} usable sales of the make are on record for a {named} by {at}{far}; a value needs {MINIMUM}: "
-        "more sale records of the make, a condition band for the subject, or sales added by hand would help"
+        f"{usable} usable sales of the make are on record for a {named} by {at}{far}; a value needs "
+        f"{MINIMUM}: more sale records of the make, a condition band for the subject, or sales added by hand would help"
     )
 
 

@@ -32,9 +32,10 @@ SOURCE: Final = "time-dummy index of the whole market, by quarter"
 class DateLine:
     """Log index at the middle days of the quarters with enough sales, straight between them, level outside.
 
-    ``middles`` and ``logs`` (T); ``band`` of every sale, in the order of the frame learnt from, and ``noise``,
-    the residual standard deviation of a log price by band. ``influence`` (n x T) is what each sale adds to
-    ``logs``: without the sale they would be ``logs - influence[i]``, exactly for the weights as they are.
+    ``middles`` and ``logs`` (T); ``band`` of every sale, in the order of the frame learnt from, and
+    ``noise``, the residual standard deviation of a log price by band. ``influence`` (n x T) is what each sale
+    adds to ``logs``: without the sale they would be ``logs - influence[i]``, exactly for the weights as they
+    are.
     """
 
     middles: Floats
@@ -71,8 +72,8 @@ class DateLine:
         return np.interp(days, self.middles, self.logs)
 
     def between(self, first: Floats, second: Floats, influence: Floats | None = None) -> Floats:
-        """Log move of the market from a day to another; with rows of :meth:`influence` (days x T), each without
-        its own sale."""
+        """Log move of the market from a day to another; with rows of :meth:`influence` (days x T), each
+        without its own sale."""
         moved = self.at(second) - self.at(first)
         if influence is None or len(self.logs) < 2:
             return moved

@@ -28,15 +28,15 @@ class Depth:
     """The evidence about a choice of sales at ``as_of``.
 
     Args:
-        recent: ``years``, ``sales`` in that many years, ``asking`` (offers seen without a sale known), ``unsold``
-            (lots that found no buyer).
+        recent: ``years``, ``sales`` in that many years, ``asking`` (offers seen without a sale known),
+            ``unsold`` (lots that found no buyer).
         sold_share: share sold of lots that were offered at auction and either sold or not, with ``low`` and
             ``high`` (Clopper and Pearson 1934), by ``years``; null without lots.
         against: hammer price over ``low_estimate``, ``mid_estimate``, ``high_estimate`` and ``reserve``:
             ``sales``, ``median`` ratio with its exact interval ``low`` and ``high`` (null where too few),
             ``below`` (share under it).
-        effective_sales: sales of its own that the group's level would need to be known as well as it is, all that
-            the pooling borrows counted; null without a price model.
+        effective_sales: sales of its own that the group's level would need to be known as well as it is, all
+            that the pooling borrows counted; null without a price model.
         gap: asking over sold, from matched pairs; see ``asking_gap``.
         seasons: see ``seasons``.
         band_premiums: see ``bands.band_premiums``.
@@ -76,9 +76,8 @@ def market_depth(
     known = chosen.filter(pl.col("event_date") <= at)
     sold = known.filter(pl.col("outcome") == "sold", pl.col("price").is_not_null())
     if sold.is_empty():
-        raise EvidenceError(
-            f"no sale of {scope} is on record by {at}; the first record is of {chosen['event_date'].min()}"
-        )
+        first: Any = chosen["event_date"].min()
+        raise EvidenceError(f"no sale of {scope} is on record by {at}; the first record is of {first}")
     parts = FeatureSpec.cars() if spec is None else spec
     return Depth(
         scope=scope,
@@ -96,8 +95,8 @@ def market_depth(
 
 
 def effective_sales(model: PriceModel, car: pl.DataFrame, dates: DateLine) -> float:
-    """Sales that would tell the level of the car's group as well as the pooled model knows it: the variance of
-    one sale (the date line's residual, all bands) over the posterior variance of the level."""
+    """Sales that would tell the level of the car's group as well as the pooled model knows it: the variance
+    of one sale (the date line's residual, all bands) over the posterior variance of the level."""
     effects = TermEffects(model)
     variance = effects.level_variance(effects.encode(car, car["event_date"][0]))
     noise = float(np.mean(np.square(dates.window.residuals)))
@@ -163,8 +162,8 @@ def _against(sold: pl.DataFrame) -> pl.DataFrame:
         ends = (median_interval(ratio.to_numpy()) if len(ratio) else None) or (None, None)
         rows.append(
             {
-                "against": name, "sales": len(ratio), "median": ratio.median(), "low": ends[0], "high": ends[1],
-                "below": (ratio < 1).mean(),
+                "against": name, "sales": len(ratio), "median": ratio.median(), "low": ends[0],
+                "high": ends[1], "below": (ratio < 1).mean(),
             }
         )  # fmt: skip
     kinds = {

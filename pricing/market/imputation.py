@@ -1,10 +1,10 @@
 """Double-imputation hedonic indices: a regression in every period, and each sale's price imputed in both.
 
-With ``b_t`` the coefficients of period ``t`` (intercept first) and ``z`` the characteristics, against the base
-period 0 (Handbook on Residential Property Price Indices, 2013, ch. 5):
+With ``b_t`` the coefficients of period ``t`` (intercept first) and ``z`` the characteristics, against the
+base period 0 (Handbook on Residential Property Price Indices, 2013, ch. 5):
 
-- Laspeyres: sum over the sales of 0 of ``exp(b_t z)`` / sum of ``exp(b_0 z)``; Paasche: the same over those of
-  ``t``; Fisher: the root of their product.
+- Laspeyres: sum over the sales of 0 of ``exp(b_t z)`` / sum of ``exp(b_0 z)``; Paasche: the same over those
+  of ``t``; Fisher: the root of their product.
 - Tornqvist: geometric mean of ``exp((b_t - b_0) z)``, half over the sales of 0 and half over those of ``t``,
   each sale weighted by its share of the imputed value of its own period.
 - symmetric: the same with equal weights, which is exactly (geometric mean price of t / of 0) x

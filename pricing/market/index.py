@@ -2,7 +2,6 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from datetime import date
 from pathlib import Path
 from typing import Any, Final, Self
 
@@ -51,7 +50,8 @@ class PriceIndex:
     frame: pl.DataFrame
 
     def deflated(self, series: pl.DataFrame) -> Self:
-        """With ``real``: the index over a price series (columns ``date`` and ``value``), both 100 at the base.
+        """With ``real``: the index over a price series (columns ``date`` and ``value``), both 100 at the
+        base.
 
         A period takes the mean of the values dated in it; one without is null in ``real``. The series is used
         as it is given: whether it fits the currency and the country is for whoever supplies it to know.
@@ -86,11 +86,13 @@ class PriceIndex:
             EvidenceError: another ending, or the file cannot be written.
         """
         target = Path(path)
-        writers = {".csv": self.frame.write_csv, ".parquet": self.frame.write_parquet}
-        if target.suffix not in writers:
+        if target.suffix not in (".csv", ".parquet"):
             raise EvidenceError(f"an index is written as .csv or .parquet; got {target.name!r}")
         try:
-            writers[target.suffix](target)
+            if target.suffix == ".csv":
+                self.frame.write_csv(target)
+            else:
+                self.frame.write_parquet(target)
         except OSError as error:
             raise EvidenceError(f"{target} cannot be written: {error.strerror}") from None
 
@@ -254,11 +256,11 @@ def _assemble(
     base = int(np.flatnonzero(known)[0])
     logs = logs - logs[base]
     reach = float(stats.norm.ppf((1.0 + coverage) / 2.0)) * errors
-    note = np.where(
-        known, None, np.where(np.isin(np.arange(len(periods)), found.kept), NOT_JOINED, NOT_ENOUGH)
-    )
-    if method in FORMULAS:
-        note = np.where(known, None, NOT_ENOUGH)
+    joined = np.isin(np.arange(len(periods)), found.kept) & (method not in FORMULAS)
+    note = [
+        None if told else NOT_JOINED if enough else NOT_ENOUGH
+        for told, enough in zip(known, joined, strict=True)
+    ]
     frame = pl.DataFrame(
         {
             "period": periods.names,
@@ -279,7 +281,7 @@ def _assemble(
         method, periods.length, scope, periods.names[base], coverage,
         window if method == "time dummy" else None,
         frame.with_columns(
-            note=pl.Series(note.tolist(), dtype=pl.String), real=pl.lit(None, dtype=pl.Float64)
+            note=pl.Series(note, dtype=pl.String), real=pl.lit(None, dtype=pl.Float64)
         ),
     )  # fmt: skip
 

@@ -12,8 +12,8 @@ TINY = 1e-10
 
 @dataclass(frozen=True)
 class LeastSquares:
-    """A fit of ``y`` on ``X`` (n x k): ``coefficients`` (k), ``inverse`` of the weighted cross-product (k x k),
-    ``residuals`` (n, unweighted), ``rank`` and ``weights`` (n)."""
+    """A fit of ``y`` on ``X`` (n x k): ``coefficients`` (k), ``inverse`` of the weighted cross-product (k x
+    k), ``residuals`` (n, unweighted), ``rank`` and ``weights`` (n)."""
 
     coefficients: Floats
     inverse: Floats
@@ -29,7 +29,8 @@ class LeastSquares:
 
     def covariance(self) -> Floats:
         """Covariance of the coefficients, whatever the spread of each observation (White 1980, scaled by
-        n / (n - k) as in MacKinnon and White's HC1); zeros where the fit is exact, infinite without freedom."""
+        n / (n - k) as in MacKinnon and White's HC1); zeros where the fit is exact, infinite without
+        freedom."""
         if self.freedom <= 0:
             return np.full_like(self.inverse, np.inf)
         scores = self.X * (self.weights * self.residuals)[:, None]

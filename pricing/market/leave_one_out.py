@@ -2,9 +2,9 @@
 
 A sale is valued as of its own day from sales up to that day, itself and any record of the same car within
 ``DUPLICATE_DAYS`` held out. The date line is refitted without it, exactly (one observation left out of least
-squares, its weight as it was). The price model that supplies the adjustments is the one given: fitted to these
-sales, it has seen the one that is valued, which flatters its own error and, far less, that of the comparables;
-``from_day`` and a model fitted to earlier sales avoid both.
+squares, its weight as it was). The price model that supplies the adjustments is the one given: fitted to
+these sales, it has seen the one that is valued, which flatters its own error and, far less, that of the
+comparables; ``from_day`` and a model fitted to earlier sales avoid both.
 """
 
 from datetime import date

@@ -12,7 +12,8 @@ GROSS_ERROR: Final = 0.25
 """A gross adjustment is taken to be off by this share of itself (standard deviation). Assumption."""
 
 DRIFT: Final = 0.05
-"""What a model's price strays from the market's index in a year (standard deviation of the log). Assumption."""
+"""What a model's price strays from the market's index in a year (standard deviation of the log).
+Assumption."""
 
 
 def trust(noise: Floats, gross: Floats, age: Floats) -> Floats:
@@ -33,7 +34,7 @@ def weighted_median(values: Floats, weights: Floats) -> Floats:
     Each value stands at the middle of its own weight, straight lines between. It is the median where the
     weights are equal, and no single price, however wrong, can pull it far.
 
-    >>> weighted_median(np.array([[3.0, 1.0, 2.0], [1.0, 9.0, 5.0]]), np.array([[1.0, 1, 1], [1, 0, 1]])).tolist()
+    >>> weighted_median(np.array([[3.0, 1, 2], [1, 9, 5]]), np.array([[1.0, 1, 1], [1, 0, 1]])).tolist()
     [2.0, 3.0]
     """
     order = np.argsort(np.where(weights > 0, values, np.inf), axis=1, kind="stable")

@@ -91,8 +91,8 @@ def repeat_sales(
 ) -> RepeatSales:
     """The geometric index; with ``days`` between the sales, weighted as Case and Shiller do.
 
-    ``first`` and ``second`` are numbers of periods, which must differ; ``controls`` (pairs x c) are changes of
-    the item to be held constant.
+    ``first`` and ``second`` are numbers of periods, which must differ; ``controls`` (pairs x c) are changes
+    of the item to be held constant.
 
     >>> index = repeat_sales(np.log([3.0, 2.0 / 3.0, 1.0]), np.array([0, 1, 0]), np.array([1, 2, 2]), 3)
     >>> (100 * np.exp(index.logs)).round(4).tolist()
@@ -131,7 +131,8 @@ def arithmetic_repeat_sales(
     """Shiller's (1991) value-weighted arithmetic index of every period, the first being 1.
 
     >>> prices = np.array([1.0, 3.0, 1.0]), np.array([3.0, 2.0, 1.0])
-    >>> (100 * arithmetic_repeat_sales(*prices, np.array([0, 1, 0]), np.array([1, 2, 2]), 3)).round(4).tolist()
+    >>> index = arithmetic_repeat_sales(*prices, np.array([0, 1, 0]), np.array([1, 2, 2]), 3)
+    >>> (100 * index).round(4).tolist()
     [100.0, 240.0, 133.3333]
     """
     Z = _dummies(first, second, periods)

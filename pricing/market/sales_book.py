@@ -2,10 +2,11 @@
 
 from dataclasses import dataclass
 from datetime import date
-from typing import Final, Self
+from typing import Any, Final, Self
 
 import numpy as np
 import polars as pl
+from numpy.typing import NDArray
 
 from pricing.errors import EvidenceError
 from pricing.market.date_line import DateLine
@@ -33,7 +34,8 @@ RINGS: Final = ("same variant", "same model", "same make")
 YEAR: Final = 365.2425
 
 AGE_COST: Final = 0.02
-"""In choosing, a sale a year older is as far off as a car that differs by this much in log price. Assumption."""
+"""In choosing, a sale a year older is as far off as a car that differs by this much in log price.
+Assumption."""
 
 UNGRADED_COST: Final = 0.10
 """In choosing, a sale of a car that no one graded is as far off as this much in log price. Assumption."""
@@ -47,9 +49,9 @@ class SalesBook:
     """Sold cars sorted by make, model, variant and date, with what likeness is reckoned from.
 
     ``sales`` (n rows; offers that did not sell are in ``offers``), ``days`` (n, since 1970), ``bundles``
-    (n x 5, see ``TermEffects.bundles``), ``cost`` (n, of what is not known of the car), ``starts`` (by ring: the
-    first row and the number of rows of every group), ``offer_starts`` (the same of the offers, by make and model)
-    and ``dates`` (the date line).
+    (n x 5, see ``TermEffects.bundles``), ``cost`` (n, of what is not known of the car), ``starts`` (by ring:
+    the first row and the number of rows of every group), ``offer_starts`` (the same of the offers, by make
+    and model) and ``dates`` (the date line).
     """
 
     sales: pl.DataFrame
@@ -57,7 +59,7 @@ class SalesBook:
     effects: TermEffects
     dates: DateLine
     days: Floats
-    bundles: Floats
+    bundles: NDArray[np.float32]
     cost: Floats
     starts: tuple[Starts, ...]
     offer_starts: Starts
@@ -75,7 +77,7 @@ class SalesBook:
         known = sales if as_of is None else sales.filter(pl.col("event_date") <= as_of)
         sold = sold_cars(known).sort(*GROUPS, "event_date", maintain_order=True)
         if sold.is_empty():
-            first = sold_cars(sales)["event_date"].min()
+            first: Any = sold_cars(sales)["event_date"].min()
             raise EvidenceError(
                 "the market has no sale"
                 if first is None
@@ -83,7 +85,7 @@ class SalesBook:
             )
         effects = TermEffects(model)
         bundles = np.empty((len(sold), 5), dtype=np.float32)
-        middle = sold["event_date"].max()
+        middle: Any = sold["event_date"].max()
         for start in range(0, len(sold), CHUNK):
             part = sold[start : start + CHUNK]
             bundles[start : start + CHUNK] = effects.bundles(effects.encode(part, middle))

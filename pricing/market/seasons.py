@@ -22,8 +22,9 @@ FEWEST_YEARS: Final = 3
 
 @dataclass(frozen=True)
 class Seasons:
-    """``p_value`` of no season (null: too few sales to test), and ``effects`` by quarter of the year against the
-    mean of the four, in per cent with its 95 % interval; no rows unless ``p_value`` is below ``SIGNIFICANCE``."""
+    """``p_value`` of no season (null: too few sales to test), and ``effects`` by quarter of the year against
+    the mean of the four, in per cent with its 95 % interval; no rows unless ``p_value`` is below
+    ``SIGNIFICANCE``."""
 
     years: int
     p_value: float | None
@@ -36,11 +37,12 @@ _NONE: Final = pl.DataFrame(
 
 
 def seasons(sold: pl.DataFrame, spec: FeatureSpec) -> Seasons:
-    """Test a season in the quarterly time-dummy index: its quarter-on-quarter moves against the quarter of the year.
+    """Test a season in the quarterly time-dummy index: its quarter-on-quarter moves against the quarter of
+    the year.
 
     The moves of the log index are regressed on the change of quarter-of-year dummies, a constant drift beside
-    them; the test is the F test of three dummies. The whole season's weight rests on years, of which there are few,
-    so the test uses the index, not the many sales behind each of its points.
+    them; the test is the F test of three dummies. The whole season's weight rests on years, of which there
+    are few, so the test uses the index, not the many sales behind each of its points.
     """
     periods = Periods.spanning(sold["event_date"], "quarter")
     code = periods.codes(sold["event_date"])

@@ -1,13 +1,14 @@
 """What a fitted price model says cars differ by: log effects by term, without the cost of their intervals.
 
-A comparable is brought to the subject with the subject's own coefficients, so that what is equal in both gives
-a line of nought, and with one line more for what the comparable would fetch as a car of the subject's group:
+A comparable is brought to the subject with the subject's own coefficients, so that what is equal in both
+gives a line of nought, and with one line more for what the comparable would fetch as a car of the subject's
+group:
 
     log mid(subject) - log mid(comparable)
         = sum_terms theta_s (x_s - x_c)  +  (theta_s - theta_c) x_c
 
-exactly, ``theta`` being the coefficients of a car's finest known group and ``x`` its columns, both cars at one
-date (the model's calibration, which moves no car towards another, is left aside).
+exactly, ``theta`` being the coefficients of a car's finest known group and ``x`` its columns, both cars at
+one date (the model's calibration, which moves no car towards another, is left aside).
 """
 
 from collections.abc import Sequence
@@ -26,8 +27,8 @@ GROUP: Final = "variant"
 """The line of the group: make, model or variant, whichever differs."""
 
 ORDER: Final = (
-    "body_style", "condition", "year", "odometer_km", "options", "matching_numbers", "history_file", "drive_side",
-    "channel", "country",
+    "body_style", "condition", "year", "odometer_km", "options", "matching_numbers", "history_file",
+    "drive_side", "channel", "country",
 )  # fmt: skip
 """Terms in the order of the trade, after the group; any other term of a model comes after these."""
 
@@ -94,8 +95,8 @@ class TermEffects:
         return np.column_stack([group, moved])
 
     def bundles(self, cars: Encoded) -> Floats:
-        """The worth of cars beside the average sale, in a few sums that are quick to compare (n x 5): level of
-        the group, condition, wear (year and odometer), options, all else."""
+        """The worth of cars beside the average sale, in a few sums that are quick to compare (n x 5): level
+        of the group, condition, wear (year and odometer), options, all else."""
         theta = self.coefficients(cars)
         effects = (theta * (cars.X - self.reference)) @ self._bundle_membership()
         return np.column_stack([theta @ self.reference, effects])

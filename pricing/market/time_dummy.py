@@ -4,9 +4,9 @@ With ``d_t`` the coefficient of period ``t``, the index is ``exp(d_t)``, and exa
 
     exp(d_t) = (geometric mean price of t / of 0) x exp(sum_k b_k (mean_0k - mean_tk))
 
-(Handbook on Residential Property Price Indices, 2013, ch. 5; the means are weighted where the sales are). New sales revise the history of one regression
-over all periods; a rolling window instead chains ``I_t = I_(t-1) exp(d_t - d_(t-1))``, the two dummies from
-the window that ends at ``t``.
+(Handbook on Residential Property Price Indices, 2013, ch. 5; the means are weighted where the sales are). New
+sales revise the history of one regression over all periods; a rolling window instead chains ``I_t = I_(t-1)
+exp(d_t - d_(t-1))``, the two dummies from the window that ends at ``t``.
 """
 
 from dataclasses import dataclass, replace
@@ -81,7 +81,7 @@ class PeriodSums:
             heavy = X * w[:, None]
             squares[period], products[period] = heavy.T @ X, y @ heavy
             member = sparse.csr_array((w, (group, np.arange(len(y)))), shape=(groups, len(y)))
-            group_sums[period] = np.column_stack([member @ X, member @ y])
+            group_sums[period] = np.asarray(member @ np.column_stack([X, y]))
             counts[period] = np.bincount(group, w, minlength=groups)
         return cls(squares, products, group_sums[:, :, :k].sum(axis=1), group_sums, counts)
 

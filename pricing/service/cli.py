@@ -17,6 +17,7 @@ from typer.exceptions import TyperException
 from pricing.errors import DecisionError, MarketError, PricingError
 from pricing.service.condition_commands import inspect_app
 from pricing.service.intake_commands import intake_app
+from pricing.service.market_commands import market_app
 from pricing.service.repair_commands import repair_app
 from pricing.service.score_commands import score_app
 from pricing.vocabulary import (
@@ -42,6 +43,7 @@ app = typer.Typer(
 app.add_typer(inspect_app, name="inspect")
 app.add_typer(repair_app, name="repair")
 app.add_typer(intake_app)
+app.add_typer(market_app)
 app.add_typer(score_app)
 
 MARKET_FILE: Final = Path("market.duckdb")

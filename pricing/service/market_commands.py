@@ -1,0 +1,285 @@
+"""Commands for the market evidence: ``index``, ``comparables``, ``depth``. Each opens, calls the library and
+prints."""
+
+import re
+import sys
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any, Final
+
+import typer
+
+from pricing.errors import EvidenceError, FileError, MarketError
+from pricing.vocabulary import CHANNELS, CONDITION_BANDS, DRIVE_SIDES, MATCHING_NUMBERS
+
+if TYPE_CHECKING:
+    import polars as pl
+
+    from pricing.market.choices import Choice
+    from pricing.model.price_model import PriceModel
+    from pricing.store import Market
+
+market_app = typer.Typer()
+
+MARKET_FILE: Final = Path("market.duckdb")
+LARGEST_SERIES: Final = 10_000_000
+
+MarketOption = Annotated[
+    Path, typer.Option("--market", envvar="PRICING_MARKET", help="Market file (DuckDB).", show_default=True)
+]
+MakeOption = Annotated[str | None, typer.Option("--make", help="Make; without it, the whole market.")]
+ModelOption = Annotated[str | None, typer.Option("--model", help="Model of the make.")]
+DayOption = Annotated[
+    str | None, typer.Option("--as-of", help="Effective date (YYYY-MM-DD); else the last on record.")
+]
+ChartOption = Annotated[
+    Path | None, typer.Option("--chart", help="Draw it into a .svg, .png, .html or .json file.")
+]
+
+
+@market_app.command(epilog="Example: pricing index --make Wexcombe --period year --out index.csv")
+def index(
+    make: MakeOption = None,
+    model: ModelOption = None,
+    method: Annotated[
+        str,
+        typer.Option(help="time dummy, laspeyres, paasche, fisher, tornqvist, symmetric or repeat sales."),
+    ] = "time dummy",
+    period: Annotated[str, typer.Option(help="month, quarter, half-year or year.")] = "quarter",
+    window: Annotated[
+        int | None, typer.Option(help="Periods in a rolling window (time dummy); without it, all at once.")
+    ] = None,
+    coverage: Annotated[float, typer.Option(help="Of the interval.")] = 0.95,
+    minimum: Annotated[int, typer.Option(help="Sales that a period needs.")] = 10,
+    changes: Annotated[
+        str, typer.Option(help="Repeat sales whose condition band changed in between: leave out or model.")
+    ] = "leave out",
+    weights: Annotated[
+        str, typer.Option(help="Of repeat sales: by holding time or equal.")
+    ] = "by holding time",
+    deflator: Annotated[
+        Path | None, typer.Option(help="CSV file with the columns date and value, to deflate by.")
+    ] = None,
+    out: Annotated[Path | None, typer.Option(help="Write it to a .csv or .parquet file.")] = None,
+    chart: ChartOption = None,
+    as_of: DayOption = None,
+    market: MarketOption = MARKET_FILE,
+) -> None:
+    """How prices moved at constant quality, with intervals, and gaps where there are not enough sales."""
+    from pricing.market.index import price_index
+    from pricing.service.market_terminal import show_index
+
+    sales = _open(market).sales(as_of=_day(as_of))
+    found = price_index(
+        sales, method=method, period=period, where=_where(sales, make, model), window=window,
+        coverage=coverage, minimum=minimum, changes=changes, weights=weights,
+    )  # fmt: skip
+    if deflator is not None:
+        found = found.deflated(_series(deflator))
+    if out is not None:
+        found.write(out)
+    if chart is not None:
+        from pricing.documents.market_charts import index_chart
+
+        _draw(index_chart(found), chart)
+    show_index(found)
+
+
+@market_app.command(epilog="Example: pricing comparables --make Wexcombe --model Sedge --year 1966 --lines")
+def comparables(
+    make: Annotated[str, typer.Option(help="Make, as in the sale records.")],
+    model: Annotated[str, typer.Option(help="Model.")],
+    year: Annotated[int, typer.Option(help="Model year.")],
+    variant: Annotated[str | None, typer.Option(help="Variant of the model.")] = None,
+    condition_band: Annotated[str | None, typer.Option(help=f"One of: {', '.join(CONDITION_BANDS)}.")] = None,
+    condition_score: Annotated[float | None, typer.Option(help="Condition score, 0 to 100.")] = None,
+    odometer: Annotated[float | None, typer.Option(help="Odometer reading, in km.")] = None,
+    option: Annotated[list[str] | None, typer.Option(help="An option it has; may be repeated.")] = None,
+    body_style: Annotated[str | None, typer.Option(help="Body style, as in the sale records.")] = None,
+    drive_side: Annotated[str | None, typer.Option(help=f"One of: {', '.join(DRIVE_SIDES)}.")] = None,
+    matching_numbers: Annotated[
+        str | None, typer.Option(help=f"One of: {', '.join(MATCHING_NUMBERS)}.")
+    ] = None,
+    history_file: Annotated[
+        bool | None, typer.Option("--history-file/--no-history-file", help="Whether papers tell its past.")
+    ] = None,
+    channel: Annotated[str | None, typer.Option(help=f"Where it would sell: {', '.join(CHANNELS)}.")] = None,
+    country: Annotated[str | None, typer.Option(help="Country of the sale (ISO 3166-1 alpha-2).")] = None,
+    count: Annotated[int, typer.Option(help="Comparables wanted.")] = 12,
+    coverage: Annotated[float, typer.Option(help="Share of such sales that low to high is to hold.")] = 0.8,
+    add: Annotated[list[str] | None, typer.Option(help="RECORD=reason: use this sale.")] = None,
+    drop: Annotated[list[str] | None, typer.Option(help="RECORD=reason: leave this sale out.")] = None,
+    adjust: Annotated[
+        list[str] | None,
+        typer.Option(help="RECORD:line:per cent=reason, as 'r-7:conditions of sale:-8=sold in haste'."),
+    ] = None,
+    subject: Annotated[
+        str | None, typer.Option(help="A name to keep these choices under; those kept before are used again.")
+    ] = None,
+    lines: Annotated[bool, typer.Option("--lines", help="Show every line of adjustment.")] = False,
+    out: Annotated[Path | None, typer.Option(help="Write the lines to a .csv or .parquet file.")] = None,
+    chart: ChartOption = None,
+    as_of: DayOption = None,
+    market: MarketOption = MARKET_FILE,
+) -> None:
+    """The sales most like a car, adjusted to it line by line, and what they come to together."""
+    from pricing.market.choices import keep, kept
+    from pricing.market.comparables import find_comparables
+    from pricing.market.sales_book import SalesBook
+    from pricing.service.market_terminal import show_comparables
+
+    new = _choices(add, drop, adjust)
+    day = _day(as_of)
+    if new and subject is None:
+        raise EvidenceError("choices stay on file: give the car a name with --subject to keep them under")
+    opened, fitted = _fitted(market, day)
+    sales = opened.sales(as_of=day)
+    named = _where(sales, make, model, variant)
+    car: dict[str, Any] = {
+        **named, "year": year, "condition_band": condition_band, "condition_score": condition_score,
+        "odometer_km": odometer, "options": option or [], "body_style": body_style, "drive_side": drive_side,
+        "matching_numbers": matching_numbers, "history_file": history_file, "channel": channel,
+        "country": country,
+    }  # fmt: skip
+    book = SalesBook.build(sales, fitted, currency=opened.base_currency)
+    earlier = () if subject is None else kept(market, subject)
+    found = find_comparables(book, car, as_of=day, count=count, coverage=coverage, choices=(*earlier, *new))
+    if new and subject is not None:
+        keep(market, subject, new)
+    if out is not None:
+        _write(found.lines, out)
+    if chart is not None:
+        from pricing.documents.market_charts import comparables_chart
+
+        _draw(comparables_chart(found), chart)
+    show_comparables(found, lines=lines)
+
+
+@market_app.command(epilog="Example: pricing depth --make Wexcombe --model Sedge")
+def depth(
+    make: MakeOption = None,
+    model: ModelOption = None,
+    chart: ChartOption = None,
+    as_of: DayOption = None,
+    market: MarketOption = MARKET_FILE,
+) -> None:
+    """How much is known: sales, offers, estimates, asking against sold, season, and what a better band
+    costs."""
+    from pricing.market.depth import market_depth
+    from pricing.service.market_terminal import show_depth
+
+    day = _day(as_of)
+    opened = _open(market)
+    sales = opened.sales(as_of=day)
+    fitted = None if opened.fits().is_empty() else _fitted(market, day)[1]
+    found = market_depth(sales, where=_where(sales, make, model), as_of=day, model=fitted)
+    if chart is not None:
+        from pricing.documents.market_charts import bands_through_time_chart
+
+        _draw(bands_through_time_chart(found), chart)
+    show_depth(found)
+
+
+def _open(path: Path) -> "Market":
+    from pricing.store import Market
+
+    if not path.is_file():
+        raise MarketError(f"no market file at {path}: make one with `pricing load FILE` or `pricing demo`")
+    return Market.open(path, create=False)
+
+
+def _fitted(path: Path, at: date | None) -> "tuple[Market, PriceModel]":
+    """The market with its newest fit, or with one made for a date before the newest fit's last sale."""
+    from pricing.model.price_model import PriceModel
+    from pricing.model.saved import load as load_fit
+
+    market = _open(path)
+    model = load_fit(market)
+    if at is None or at >= date.fromisoformat(model.facts["last_date"]):
+        return market, model
+    return market, PriceModel(model.spec, model.seed).fit(market.sales(as_of=at))
+
+
+def _where(
+    sales: "pl.DataFrame", make: str | None, model: str | None, variant: str | None = None
+) -> dict[str, str]:
+    """What was named, spelt as the market spells it (capitals do not matter)."""
+    if model is not None and make is None:
+        raise EvidenceError(f"the model {model!r} needs its make: models of two makes may share a name")
+    named: dict[str, str] = {}
+    for column, typed in (("make", make), ("model", model), ("variant", variant)):
+        if typed is None:
+            continue
+        known = sales[column].drop_nulls().unique().sort().to_list()
+        same = [name for name in known if name.casefold() == typed.strip().casefold()]
+        if not same:
+            some = ", ".join(known[:8]) or "none"
+            raise EvidenceError(f"no record of the {column} {typed!r}; on record: {some}")
+        named[column] = typed if typed in same else same[0]
+        sales = sales.filter(sales[column] == named[column])
+    return named
+
+
+def _choices(add: list[str] | None, drop: list[str] | None, adjust: list[str] | None) -> "tuple[Choice, ...]":
+    from pricing.market.choices import Choice
+
+    made = []
+    for action, typed in (("add", add), ("drop", drop)):
+        for text in typed or []:
+            record, _, reason = text.partition("=")
+            made.append(Choice(record.strip(), action, reason))
+    for text in adjust or []:
+        match = re.fullmatch(r"([^=]+):([^:=]+):([^:=]+)=(.*)", text, re.DOTALL)
+        if match is None:
+            raise EvidenceError(f"to adjust is written RECORD:line:per cent=reason; got {text!r}")
+        record, line, per_cent, reason = match.groups()
+        try:
+            made.append(Choice(record.strip(), "adjust", reason, line=line.strip(), per_cent=float(per_cent)))
+        except ValueError:
+            raise EvidenceError(f"the adjustment of {record!r} is no per cent: got {per_cent!r}") from None
+    return tuple(made)
+
+
+def _series(path: Path) -> "pl.DataFrame":
+    import polars as pl
+
+    try:
+        if path.stat().st_size > LARGEST_SERIES:
+            raise FileError(f"{path}: larger than {LARGEST_SERIES:,} bytes, not a price series")
+        return pl.read_csv(
+            path, try_parse_dates=True, schema_overrides={"date": pl.Date, "value": pl.Float64}
+        )
+    except OSError as error:
+        raise FileError(f"{path}: cannot be read: {error.strerror}") from None
+    except pl.exceptions.PolarsError as error:
+        raise FileError(f"{path}: no price series with the columns date (YYYY-MM-DD) and value: "
+                        f"{str(error).splitlines()[0]}") from None  # fmt: skip
+
+
+def _write(frame: "pl.DataFrame", path: Path) -> None:
+    try:
+        if path.suffix == ".csv":
+            frame.write_csv(path)
+        elif path.suffix == ".parquet":
+            frame.write_parquet(path)
+        else:
+            raise FileError(f"{path}: is written as .csv or .parquet")
+    except OSError as error:
+        raise FileError(f"{path}: cannot be written: {error.strerror}") from None
+
+
+def _draw(chart: Any, path: Path) -> None:
+    if path.suffix not in (".svg", ".png", ".html", ".json"):
+        raise FileError(f"{path}: a chart is drawn into .svg, .png, .html or .json")
+    try:
+        chart.save(path)
+    except OSError as error:
+        raise FileError(f"{path}: cannot be written: {error.strerror}") from None
+    sys.stderr.write(f"drawn into {path}\n")
+
+
+def _day(typed: str | None) -> date | None:
+    try:
+        return None if typed is None else date.fromisoformat(typed)
+    except ValueError:
+        raise EvidenceError(f"the date is not a day: got {typed!r}, expected YYYY-MM-DD") from None
