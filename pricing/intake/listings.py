@@ -2,10 +2,10 @@
 only.
 
 What is read of schema.org (Vehicle, Car, Offer): brand or manufacturer, model, vehicleConfiguration,
-vehicleModelDate or productionDate, vehicleIdentificationNumber, bodyType, steeringPosition,
-mileageFromOdometer (unitCode KMT or SMI), price or priceSpecification, priceCurrency, validFrom, seller, and
-addresses. The vocabulary has no terms for auctions, so every record is an asking price, seen on the day that
-the page was saved (the file's date) unless a mapping says otherwise.
+vehicleModelDate or productionDate, vehicleIdentificationNumber (modelDate and VIN in its older examples),
+bodyType, steeringPosition, mileageFromOdometer (unitCode KMT or SMI), price or priceSpecification,
+priceCurrency, validFrom, seller, and addresses. The vocabulary has no terms for auctions, so every record is
+an asking price, seen on the day that the page was saved (the file's date) unless a mapping says otherwise.
 """
 
 import json
@@ -120,7 +120,9 @@ def _offered(node: Any, depth: int = 0) -> Iterator[tuple[Thing, Thing]]:
     if items:
         yield from ((item, node) for item in items)
         return
-    for value in node.values():
+    for name, value in node.items():
+        if name == "makesOffer":  # of a seller, who is then named around the offer
+            value = [{"seller": node, **offer} for offer in _things(value)]
         yield from _offered(value, depth + 1)
 
 
@@ -142,7 +144,8 @@ def _record(vehicle: Thing, offer: Thing, page: str, seen: str) -> dict[str, str
     specification = next(iter(_things(offer.get("priceSpecification"))), {})
     seller = next(iter(_things(offer.get("seller")) or _things(offer.get("offeredBy"))), {})
     steering = (_text(vehicle.get("steeringPosition")) or "").lower()
-    produced = _text(vehicle.get("vehicleModelDate")) or _text(vehicle.get("productionDate")) or ""
+    dates = (vehicle.get(name) for name in ("vehicleModelDate", "modelDate", "productionDate"))
+    produced = next(filter(None, map(_text, dates)), "")
     amount = _text(offer.get("price"))
     return {
         "source_ref": _text(offer.get("url"))
@@ -153,7 +156,7 @@ def _record(vehicle: Thing, offer: Thing, page: str, seen: str) -> dict[str, str
         "model": _text(vehicle.get("model")),
         "variant": _text(vehicle.get("vehicleConfiguration")),
         "year": produced[:4] or None,
-        "chassis_number": _text(vehicle.get("vehicleIdentificationNumber")),
+        "chassis_number": _text(vehicle.get("vehicleIdentificationNumber")) or _text(vehicle.get("VIN")),
         "body_style": _text(vehicle.get("bodyType")),
         "drive_side": "left" if "lefthand" in steering else "right" if "righthand" in steering else None,
         "odometer_km": _kilometres(vehicle.get("mileageFromOdometer")),

@@ -29,9 +29,9 @@ TABLE = pl.DataFrame(
 def test_headers_and_cells_are_recognised() -> None:
     mapping = propose(TABLE, "hall").mapping
     assert mapping.columns == {
-        "source_ref": "Lot no.", "make": "Manufacturer", "model": "Modell", "year": "Anno", "odometer_km": "Mileage",
-        "condition_band": "Conditon", "event_date": "Sale date", "amount": "Hammer", "currency": "Unknown",
-        "outcome": "Status",
+        "source_ref": "Lot no.", "make": "Manufacturer", "model": "Modell", "year": "Anno",
+        "odometer_km": "Mileage", "condition_band": "Conditon", "event_date": "Sale date",
+        "amount": "Hammer", "currency": "Unknown", "outcome": "Status",
     }  # fmt: skip
     assert mapping.constants == {"price_basis": "hammer", "channel": "auction"}
     assert (mapping.date_order, mapping.decimal) == ("day-month-year", ",")

@@ -1,0 +1,59 @@
+"""Names: what is one name at once, what is proposed, and what is left alone."""
+
+import polars as pl
+import pytest
+
+from pricing.intake.names import ALIASES, near_misses, settled_names
+
+NO_ALIASES = pl.DataFrame(schema=ALIASES)
+
+
+def spelled(*rows: tuple[str, str, str | None, int]) -> pl.DataFrame:
+    """Spellings and how many records have them."""
+    schema = {"make": pl.String, "model": pl.String, "variant": pl.String, "records": pl.Int64}
+    return pl.DataFrame(rows, schema=schema, orient="row")
+
+
+def test_capitals_and_spaces_make_no_new_name() -> None:
+    rows = spelled(
+        ("Corvane", "Six", None, 9), (" CORVANE ", "six", "DE  LUXE", 1), ("Corvane", "Six", "de luxe", 3)
+    )
+    named = settled_names(rows, NO_ALIASES)
+    assert set(named["settled_make"]) == {"Corvane"} and set(named["settled_model"]) == {"Six"}
+    assert named["settled_variant"].to_list() == [None, "de luxe", "de luxe"]
+    assert near_misses(rows, NO_ALIASES).is_empty()
+
+
+@pytest.mark.parametrize(
+    ("typed", "proposed"),
+    [("Corvaine", True), ("Corvane Motors", True), ("Cor-vane", True), ("Dunmere", False), ("Cor", False)],
+)
+def test_a_make_like_a_more_common_one_is_proposed_not_merged(typed: str, proposed: bool) -> None:
+    rows = spelled(("Corvane", "Six", None, 9), (typed, "Six", None, 2))
+    assert (near_misses(rows, NO_ALIASES)["name"].to_list() == ["Corvane"]) == proposed
+    assert typed in settled_names(rows, NO_ALIASES)["settled_make"].to_list()
+
+
+def test_figures_tell_models_apart() -> None:
+    rows = spelled(
+        ("Corvane", "1500 saloon", None, 9),
+        ("Corvane", "1600 saloon", None, 3),
+        ("Corvane", "1500 salon", None, 1),
+    )
+    found = near_misses(rows, NO_ALIASES)
+    assert found.select("field", "make", "typed", "name").rows() == [
+        ("model", "Corvane", "1500 salon", "1500 saloon")
+    ]
+
+
+def test_models_are_compared_within_their_make_only() -> None:
+    rows = spelled(("Corvane", "Thistle", None, 9), ("Dunmere", "Thistel", None, 3))
+    assert near_misses(rows, NO_ALIASES).is_empty()
+
+
+def test_an_alias_of_a_make_carries_its_models_along() -> None:
+    rows = spelled(("Corvane", "Six", None, 9), ("Corvaine", "SIX", None, 2))
+    aliases = pl.DataFrame([("make", None, None, "corvaine", "Corvane")], schema=ALIASES, orient="row")
+    named = settled_names(rows, aliases)
+    assert named.select("settled_make", "settled_model").unique().rows() == [("Corvane", "Six")]
+    assert near_misses(rows, aliases).is_empty()
