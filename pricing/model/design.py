@@ -20,6 +20,7 @@ from pricing.model.evidence import Evidence
 from pricing.model.pooling import Floats, Ints, Priors
 from pricing.model.smooth import RARE, Numeric, ramps
 from pricing.model.spec import FeatureSpec
+from pricing.model.structure import Structure
 
 DAYS_A_YEAR = 365.2425
 DAYS_A_MONTH = DAYS_A_YEAR / 12
@@ -58,13 +59,15 @@ def damped(days: Floats) -> Floats:
 class Encoded:
     """Rows ready for the regression: design ``X`` with the intercept in column 0, group ``codes`` (rows x
     levels, -1 unseen), ``band`` (number of bands: ungraded), days ``late`` past the last sale, and for each
-    category column whether the value was ``novel``."""
+    category column whether the value was ``novel``; ``values`` are the car's own, for the trees: position on
+    the condition scale first (if there is one), numerics, options, categories."""
 
     X: Floats
     codes: Ints
     band: Ints
     late: Floats
     novel: NDArray[np.bool_]
+    values: Floats
 
 
 class Design:
@@ -194,6 +197,11 @@ class Design:
             (block.columns for block in self.blocks if block.name == "condition"), np.empty(0, dtype=np.int64)
         )
 
+    def structure(self) -> Structure:
+        """What the regression is to know of the columns."""
+        blocks = [block.columns for block in self.blocks]
+        return Structure(self.groups.tree, self.priors(), blocks, self.spread_columns, self.ordered_columns)
+
     def unforeseen(self, encoded: Encoded, priors: Priors) -> Floats:
         """Variance that the design cannot carry: market moves after the last sale, and categories never
         seen."""
@@ -217,24 +225,29 @@ class Design:
         X[:, 0] = 1.0
         codes = self.groups.gathered(table) if self.spec.groups else np.zeros((rows, 0), dtype=np.int64)
         band = np.zeros(rows, dtype=np.int64)
+        values: list[Floats] = []
         if self.condition is not None:
             position, band = self.condition.placed(table)
+            values.append(position)
             X[:, at["condition"]] = ramps(position, np.arange(len(self.condition.bands), dtype=float))
             if self.condition.has_ungraded:
                 X[:, at["ungraded"][0]] = band == len(self.condition.bands)
         for numeric in self.numerics:
-            values = table[numeric.name].to_numpy()
-            z = numeric.standardised(values)
+            seen_values = table[numeric.name].to_numpy()
+            values.append(seen_values)
+            z = numeric.standardised(seen_values)
             X[:, at[f"{numeric.name} slope"][0]] = z
             if f"{numeric.name} bends" in at:
                 X[:, at[f"{numeric.name} bends"]] = ramps(z, numeric.knots)
             if numeric.has_missing:
-                X[:, at[f"{numeric.name} missing"][0]] = ~np.isfinite(values)
+                X[:, at[f"{numeric.name} missing"][0]] = ~np.isfinite(seen_values)
         for column, (name, code) in zip(at.get("options", np.empty(0, dtype=int)), self.options, strict=True):
             X[:, column] = table[f"option {code or name}"].to_numpy()
+            values.append(table[f"option {code or name}"].to_numpy())
         novel = np.zeros((rows, len(self.categories)), dtype=bool)
         for place, category in enumerate(self.categories):
             value = table[category.name].to_numpy()
+            values.append(np.where(value < 0, np.nan, value))
             novel[:, place] = value < 0
             seen = np.flatnonzero(value >= 0)
             X[seen, at[category.name][0] + value[seen]] = 1.0
@@ -245,7 +258,8 @@ class Design:
             days = table["days"].to_numpy()
             late = np.maximum(days - self.last_day, 0.0)
             self._fill_time(X, days, late)
-        return Encoded(X, codes, band, late, novel)
+        own = np.column_stack(values) if values else np.zeros((rows, 0))
+        return Encoded(X, codes, band, late, novel, own)
 
     def _fill_time(self, X: NDArray[Any], days: Floats, late: Floats) -> None:
         at = self._at

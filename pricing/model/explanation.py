@@ -15,6 +15,7 @@ from pricing.model.hedonic import HedonicRegression
 from pricing.model.pooling import Floats
 
 BASE = "average sale"
+INTERACTIONS = "interactions"
 CALIBRATION = "calibration"
 COVERAGE = 0.8
 
@@ -25,9 +26,9 @@ def explain(
     encoded: Encoded,
     features: pl.DataFrame,
     reference: Floats,
-    shift: Floats,
+    beside: dict[str, Floats],
 ) -> pl.DataFrame:
-    """Long frame of the terms of every car; ``shift`` is what calibration moved each log mid by."""
+    """Long frame of the terms of every car; ``beside`` are what else was added to each log mid, by term."""
     posterior, codes, rows = regression.estimates_.posterior, encoded.codes, len(features)
     none = np.zeros(rows)
     parts: list[tuple[str, pl.Series, Floats, Floats]] = []
@@ -53,7 +54,7 @@ def explain(
             masked[:, columns] = departure[:, columns]
             variance = posterior.variance(masked, codes, regression.estimates_.priors)
             parts.append((label, value, np.einsum("np,np->n", masked, above), variance))
-    parts.append((CALIBRATION, _text(rows), shift, none))
+    parts += [(label, _text(rows), effect, none) for label, effect in beside.items()]
     reach = float(stats.norm.ppf((1.0 + COVERAGE) / 2.0))
     frames = [
         pl.DataFrame(

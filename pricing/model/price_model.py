@@ -14,12 +14,12 @@ from pricing.model.calibration import Calibration
 from pricing.model.depth import DEPTHS, depth_index
 from pricing.model.design import Design, Encoded
 from pricing.model.evidence import Evidence
-from pricing.model.explanation import explain
+from pricing.model.explanation import CALIBRATION, INTERACTIONS, explain
 from pricing.model.hedonic import ONE_THREAD, HedonicRegression
+from pricing.model.interactions import Interactions
 from pricing.model.pooling import Floats, Ints
 from pricing.model.reasons import refusals
 from pricing.model.spec import FeatureSpec
-from pricing.model.structure import Structure
 
 MINIMUM_SALES = 30
 """Sales below which no range is given for any car."""
@@ -32,11 +32,14 @@ Progress = Callable[[str, int, int], None]
 
 @dataclass(frozen=True)
 class Fitted:
-    """A regression with the design it was fitted on and the number of sales in every group of every level."""
+    """A regression with the design it was fitted on, the trees on what it leaves, the number of sales in
+    every group of every level, and the design row of the average sale."""
 
     design: Design
     regression: HedonicRegression
+    interactions: Interactions
     counts: list[Ints]
+    reference: Floats
 
 
 @dataclass(frozen=True)
@@ -48,6 +51,7 @@ class Prediction:
     spread: Floats
     depth: Ints
     band: Ints
+    learnt: Floats
     encoded: Encoded
 
 
@@ -124,40 +128,42 @@ class PriceModel:
 
     def _fit_once(self, rows: Evidence, start: Fitted | None = None) -> Fitted:
         design = Design(self.spec).learn(rows)
-        if start is not None and start.design.columns != design.columns:
-            start = None
         encoded = design.encode(rows.features, rows.asking)
+        same = start is not None and start.design.columns == design.columns
         regression = HedonicRegression().fit(
             encoded.X,
             rows.y,
             codes=encoded.codes,
-            structure=Structure(
-                design.groups.tree,
-                design.priors(),
-                [block.columns for block in design.blocks],
-                design.spread_columns,
-                design.ordered_columns,
-            ),
+            structure=design.structure(),
             lower=rows.lower,
             upper=rows.upper,
-            start=None if start is None else start.regression,
+            start=start.regression if start is not None and same else None,
         )
+        exact = rows.sold | rows.asking
+        with ONE_THREAD.limit(limits=1):
+            interactions = Interactions.learn(
+                _seen_by_trees(regression, encoded)[exact],
+                regression.residual_[exact],
+                regression.weights_[exact],
+                [0] if design.condition is not None else [],
+                self.seed,
+                None if start is None else len(start.interactions.trees),
+            )
         sold = encoded.codes[rows.sold]
-        counts = [
-            np.bincount(sold[:, level], minlength=size) for level, size in enumerate(design.groups.tree.sizes)
-        ]
-        self.reference = encoded.X[rows.sold].mean(axis=0)
-        return Fitted(design, regression, counts)
+        sizes = design.groups.tree.sizes
+        counts = [np.bincount(sold[:, level], minlength=size) for level, size in enumerate(sizes)]
+        return Fitted(design, regression, interactions, counts, encoded.X[rows.sold].mean(axis=0))
 
     def _predict(self, fitted: Fitted, features: pl.DataFrame) -> Prediction:
         design, regression = fitted.design, fitted.regression
         encoded = design.encode(features)
-        with ONE_THREAD.limit(limits=1, user_api="blas"):
+        with ONE_THREAD.limit(limits=1):
             mid = regression.predict(encoded.X, encoded.codes)
             own, sale = regression.predict_variance(encoded.X, encoded.codes)
+            learnt = fitted.interactions.effect(_seen_by_trees(regression, encoded))
         own = own + design.unforeseen(encoded, regression.estimates_.priors)
         depth = depth_index(encoded.codes, fitted.counts)
-        return Prediction(mid, np.sqrt(own + sale), depth, encoded.band, encoded)
+        return Prediction(mid + learnt, np.sqrt(own + sale), depth, encoded.band, learnt, encoded)
 
     def _ask(self, cars: pl.DataFrame, as_of: date | None) -> tuple[Prediction, pl.DataFrame]:
         if not hasattr(self, "fitted"):
@@ -249,14 +255,20 @@ class PriceModel:
         """
         guess, features = self._ask(cars, as_of)
         centre = float(self.calibration.quantiles(np.array([0.5]))[0])
-        return explain(
-            self.fitted.design, self.fitted.regression, guess.encoded, features, self.reference,
-            self._scaled(guess) * centre,
-        )  # fmt: skip
+        fitted = self.fitted
+        beside = {INTERACTIONS: guess.learnt} if fitted.interactions.trees else {}
+        beside[CALIBRATION] = self._scaled(guess) * centre
+        return explain(fitted.design, fitted.regression, guess.encoded, features, fitted.reference, beside)
 
     @staticmethod
     def _day(days: float) -> str:
         return date.fromordinal(date(1970, 1, 1).toordinal() + int(days)).isoformat()
+
+
+def _seen_by_trees(regression: HedonicRegression, encoded: Encoded) -> Floats:
+    """The car's own values and the level of its finest known group."""
+    level = regression.estimates_.posterior.coefficients(encoded.codes)[:, :1]
+    return np.ascontiguousarray(np.column_stack([encoded.values, level]))
 
 
 def _silent(step: str, done: int, total: int) -> None:

@@ -9,6 +9,7 @@ import io
 import json
 import zipfile
 from dataclasses import asdict
+from importlib.metadata import version
 from typing import Any
 
 import numpy as np
@@ -23,13 +24,14 @@ from pricing.model.design import Design
 from pricing.model.encoding import CategoryEncoder, GroupEncoder
 from pricing.model.fitting import Estimates
 from pricing.model.hedonic import HedonicRegression
+from pricing.model.interactions import Interactions
 from pricing.model.pooling import LevelPosterior, Posterior, Priors
 from pricing.model.price_model import Fitted, PriceModel
 from pricing.model.smooth import Numeric
 from pricing.model.spec import FeatureSpec
 from pricing.store import Market
 
-FORMAT = "classic-car-pricing fit 1"
+FORMAT = "classic-car-pricing fit 2"
 
 Arrays = dict[str, NDArray[Any]]
 
@@ -61,12 +63,16 @@ def to_bytes(model: PriceModel) -> bytes:
     gap = model.fitted.design.asking
     design, found = model.fitted.design, model.fitted.regression.estimates_
     arrays: Arrays = {
-        "reference": model.reference,
+        "reference": model.fitted.reference,
         "calibration.scores": model.calibration.scores,
         "calibration.scales": model.calibration.scales,
         "time_knots": design.time_knots,
         "drift_knots": design.drift_knots,
     }
+    trees = model.fitted.interactions.trees
+    arrays["trees.sizes"] = np.array([len(nodes) for nodes in trees], dtype=np.int64)
+    if trees:
+        arrays["trees.nodes"] = np.concatenate(trees)
     for level, counts in enumerate(model.fitted.counts):
         arrays[f"counts.{level}"] = counts
     arrays |= _posterior_arrays("mean", found.posterior, found.priors)
@@ -76,6 +82,8 @@ def to_bytes(model: PriceModel) -> bytes:
     header = {
         "format": FORMAT,
         "spec": model.spec.to_dict(),
+        "scikit-learn": version("scikit-learn"),
+        "baseline": model.fitted.interactions.baseline,
         "seed": model.seed,
         "facts": model.facts,
         "degrees": found.degrees,
@@ -116,6 +124,11 @@ def from_bytes(payload: bytes) -> PriceModel:
         raise ModelError(
             f"the stored fit is of another format: got {header.get('format')!r}, expected {FORMAT!r}"
         )
+    if header.get("scikit-learn") != version("scikit-learn"):
+        raise ModelError(
+            f"the stored fit was made with scikit-learn {header.get('scikit-learn')} and this is "
+            f"{version('scikit-learn')}: fit the market again"
+        )
     if not np.array_equal(seal, _seal(text)):
         raise ModelError("the stored fit was altered: its header does not match its seal")
     altered = [
@@ -127,6 +140,13 @@ def from_bytes(payload: bytes) -> PriceModel:
         raise ModelError(
             f"the stored fit was altered: {len(altered)} of its arrays do not match their digest"
         )
+    try:
+        return _rebuilt(header, arrays)
+    except (KeyError, TypeError, ValueError) as error:
+        raise ModelError(f"the stored fit lacks a part or has it in another form: {error}") from None
+
+
+def _rebuilt(header: dict[str, Any], arrays: Arrays) -> PriceModel:
     spec = FeatureSpec.from_dict(header["spec"])
     model = PriceModel(spec, header["seed"])
     design = _design(spec, header, arrays)
@@ -136,8 +156,11 @@ def from_bytes(payload: bytes) -> PriceModel:
         *_posterior("mean", arrays, levels), *_posterior("spread", arrays, levels), header["degrees"]
     )
     regression.spread_columns_ = design.spread_columns
-    model.fitted = Fitted(design, regression, [arrays[f"counts.{level}"] for level in range(levels)])
-    model.reference = arrays["reference"]
+    sizes = arrays["trees.sizes"]
+    trees = tuple(np.split(arrays["trees.nodes"], np.cumsum(sizes)[:-1])) if len(sizes) else ()
+    interactions = Interactions(header["baseline"], trees)
+    counts = [arrays[f"counts.{level}"] for level in range(levels)]
+    model.fitted = Fitted(design, regression, interactions, counts, arrays["reference"])
     model.calibration = Calibration(
         arrays["calibration.scores"], arrays["calibration.scales"], header["calibration_degrees"]
     )

@@ -1,0 +1,110 @@
+"""What a sum of effects misses: boosted trees on what the regression leaves, kept only if they win on later
+sales.
+
+The trees see the car as it is (values, not ramps; no date, so that they cannot chase the market) and the
+level of its group, and their effect never falls as condition improves. The number of rounds is the one that
+does best on the later part of the rows they are given; when none gains at least ``LEAST_GAIN`` there are no
+trees. Fitting and evaluation are scikit-learn's histogram gradient boosting; the trees are kept as its node
+arrays, which need no pickle.
+"""
+
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+from sklearn.ensemble import HistGradientBoostingRegressor
+from sklearn.ensemble._hist_gradient_boosting.predictor import TreePredictor
+
+from pricing.model.pooling import Floats
+
+ROUNDS: Final = 120
+LATER: Final = 0.2
+"""Latest share of the rows on which the number of rounds is chosen."""
+
+LEAST_GAIN: Final = 0.003
+"""Share of the weighted squared residual that the trees must take away on the later rows."""
+
+FEWEST_ROWS: Final = 500
+MOST_ROWS: Final = 200_000
+_NO_CATEGORIES: Final = np.zeros((0, 8), dtype=np.uint32)
+
+
+@dataclass(frozen=True)
+class Interactions:
+    """Trees whose sum, with the ``baseline``, is added to the regression's log price."""
+
+    baseline: float
+    trees: tuple[NDArray[Any], ...]
+
+    @classmethod
+    def none(cls) -> "Interactions":
+        """No trees: nought for every car."""
+        return cls(0.0, ())
+
+    @classmethod
+    def learn(
+        cls,
+        values: Floats,
+        residual: Floats,
+        weights: Floats,
+        rising: list[int],
+        seed: int,
+        rounds: int | None,
+    ) -> "Interactions":
+        """From rows in order of date; ``rising`` are the places of the columns whose effect may only rise.
+
+        ``rounds`` skips the choice of their number, as in a refit.
+        """
+        if len(residual) < FEWEST_ROWS:
+            return cls.none()
+        if rounds is None:
+            rounds = _best_rounds(values, residual, weights, rising, seed)
+        if not rounds:
+            return cls.none()
+        model = _boosting(values.shape[1], rising, seed, rounds)
+        chosen = _spread_out(len(residual))
+        model.fit(values[chosen], residual[chosen], sample_weight=weights[chosen])
+        trees = tuple(step[0].nodes for step in model._predictors)
+        return cls(float(model._baseline_prediction.item()), trees)
+
+    def effect(self, values: Floats) -> Floats:
+        """Log price added for every row."""
+        total = np.full(len(values), self.baseline)
+        none = np.zeros(0, dtype=np.uint32)
+        for nodes in self.trees:
+            tree = TreePredictor(nodes, _NO_CATEGORIES, _NO_CATEGORIES)
+            total += tree.predict(values, _NO_CATEGORIES, none, 1)
+        return total
+
+
+def _boosting(columns: int, rising: list[int], seed: int, rounds: int) -> HistGradientBoostingRegressor:
+    return HistGradientBoostingRegressor(
+        learning_rate=0.05,
+        max_iter=rounds,
+        max_leaf_nodes=15,
+        min_samples_leaf=20,
+        l2_regularization=10.0,
+        monotonic_cst=[int(column in rising) for column in range(columns)],
+        early_stopping=False,
+        random_state=seed,
+    )
+
+
+def _best_rounds(values: Floats, residual: Floats, weights: Floats, rising: list[int], seed: int) -> int:
+    cut = int(len(residual) * (1.0 - LATER))
+    chosen = _spread_out(cut)
+    model = _boosting(values.shape[1], rising, seed, ROUNDS)
+    model.fit(values[chosen], residual[chosen], sample_weight=weights[chosen])
+    later = slice(cut, None, max(1, (len(residual) - cut) // MOST_ROWS))
+    y, w = residual[later], weights[later]
+    losses = [
+        float(np.average(np.square(y - step), weights=w)) for step in model.staged_predict(values[later])
+    ]
+    best = int(np.argmin(losses))
+    return best + 1 if losses[best] < (1.0 - LEAST_GAIN) * float(np.average(np.square(y), weights=w)) else 0
+
+
+def _spread_out(rows: int) -> slice:
+    """All rows, or ``MOST_ROWS`` or somewhat more of them, evenly."""
+    return slice(0, rows, max(1, rows // MOST_ROWS))
