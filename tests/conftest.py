@@ -1,11 +1,16 @@
-"""Fixtures that more than one room's tests use."""
+"""What all tests share."""
 
 from pathlib import Path
 
+import hypothesis
 import pytest
 
 from pricing.store import Market
 from tests.small_market import make_market
+
+# A busy machine is no wrong answer: time is measured in tests/benchmarks.
+hypothesis.settings.register_profile("project", deadline=None)
+hypothesis.settings.load_profile("project")
 
 
 @pytest.fixture(scope="session")
