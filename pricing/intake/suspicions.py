@@ -5,9 +5,15 @@ from typing import Final, Protocol
 
 import polars as pl
 
+from pricing.intake.chassis_numbers import FIRST_YEAR, NORTH_AMERICAN, check_digit
 from pricing.intake.duplicates import with_keys
 
-REASONS: Final = ("price far above the car's range", "price far below the car's range", "odometer falls")
+REASONS: Final = (
+    "price far above the car's range",
+    "price far below the car's range",
+    "odometer falls",
+    "check digit differs",
+)
 
 COVERAGE: Final = 0.99
 """Coverage of the range that a price is held against."""
@@ -30,17 +36,17 @@ class PriceRanges(Protocol):
 def find_suspicions(sales: pl.DataFrame, model: PriceRanges | None = None) -> pl.DataFrame:
     """Odd records with the reason (one of ``REASONS``) and its figures: record_id, reason, detail.
 
-    ``sales`` are those of ``Market.sales(every_record=True)``. Without a fitted model only odometers are
+    ``sales`` are those of ``Market.sales(every_record=True)``. Without a fitted model prices are not
     looked at.
 
     >>> from datetime import date
-    >>> row = {"record_id": "a", "chassis_number": "CV/1234", "make": "Corvane", "model": "Six",
+    >>> row = {"record_id": "a", "chassis_number": "CV/1234", "make": "Corvane", "model": "Six", "year": 1968,
     ...        "event_date": date(2020, 5, 1), "odometer_km": 80_000.0}
     >>> later = row | {"record_id": "b", "event_date": date(2022, 5, 1), "odometer_km": 31_000.0}
     >>> find_suspicions(pl.DataFrame([row, later])).rows()
     [('b', 'odometer falls', '31000 km, and 80000 km on 2020-05-01')]
     """
-    found = [_falling_odometers(sales)]
+    found = [_falling_odometers(sales), _wrong_check_digits(sales)]
     if model is not None:
         found.append(_far_prices(sales, model))
     return pl.concat(found)
@@ -70,6 +76,18 @@ def _falling_odometers(sales: pl.DataFrame) -> pl.DataFrame:
                 pl.col("earlier_date").cast(pl.String),
             ),
         )
+    )
+
+
+def _wrong_check_digits(sales: pl.DataFrame) -> pl.DataFrame:
+    """North American numbers of seventeen places whose ninth is not what the others make it."""
+    number = pl.col("chassis_number").str.to_uppercase()
+    digit = check_digit(number)
+    numbered = number.str.contains(NORTH_AMERICAN) & (pl.col("year") >= FIRST_YEAR)
+    return sales.filter(numbered & (digit != number.str.slice(8, 1))).select(
+        "record_id",
+        reason=pl.lit(REASONS[3]),
+        detail=pl.format("{} has {} where {} belongs", number, number.str.slice(8, 1), digit),
     )
 
 

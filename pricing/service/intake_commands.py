@@ -226,6 +226,9 @@ def _show(frame: "pl.DataFrame", title: str) -> None:
 
     from pricing.service.terminal import console
 
+    if frame.is_empty():
+        _say(f"{title}: none")
+        return
     kept = [series for series in frame if series.null_count() < series.len()]
     rows = [
         [_plain(cell) for cell in row] for row in zip(*(series.to_list() for series in kept), strict=True)

@@ -13,7 +13,8 @@ from pricing.intake.suspicions import find_suspicions
 from pricing.store import Market
 
 ROW: dict[str, Any] = {
-    "record_id": "a", "chassis_number": "CV/1234", "make": "Corvane", "model": "Six", "outcome": "sold",
+    "record_id": "a", "chassis_number": "CV/1234", "make": "Corvane", "model": "Six", "year": 1968,
+    "outcome": "sold",
     "event_date": date(2020, 5, 1), "odometer_km": 80_000.0, "price": 5000.0,
 }  # fmt: skip
 
@@ -62,6 +63,21 @@ def test_an_odometer_that_falls_is_odd(changes: dict[str, Any], odd: bool) -> No
     later = ROW | {"record_id": "b", "event_date": date(2022, 5, 1)} | changes
     found = find_suspicions(pl.DataFrame([later, ROW]))
     assert found["record_id"].to_list() == (["b"] if odd else [])
+
+
+@pytest.mark.parametrize(
+    ("number", "year", "odd"),
+    [
+        ("1M8GDM9AXKP042788", 1989, False),
+        ("1m8gdm9a1kp042788", 1989, True),
+        ("1M8GDM9A1KP042788", 1980, False),
+        ("WM8GDM9A1KP042788", 1989, False),
+        ("1M8GDM9A1KP04278", 1989, False),
+    ],
+)
+def test_a_north_american_number_with_a_wrong_check_digit_is_odd(number: str, year: int, odd: bool) -> None:
+    found = find_suspicions(pl.DataFrame([ROW | {"chassis_number": number, "year": year}]))
+    assert found["reason"].to_list() == (["check digit differs"] if odd else [])
 
 
 def test_the_demo_market_s_odometers(tmp_path: Path) -> None:
