@@ -47,7 +47,7 @@ def index_chart(index: PriceIndex) -> alt.VConcatChart:
         alt.Chart(frame)
         .mark_bar(color=GREY)
         .encode(x=x, y=alt.Y("sales:Q", title="sales", axis=alt.Axis(tickCount=3)), tooltip=tooltip)
-        .properties(height=60)
+        .properties(height=60, width=560)
     )
     subtitle = f"shaded: {index.coverage:.0%} interval; a break: not enough sales" + (
         "; dashed: deflated" if real.height else ""
@@ -55,7 +55,7 @@ def index_chart(index: PriceIndex) -> alt.VConcatChart:
     title = alt.TitleParams(
         f"{index.method.capitalize()} index, {index.scope}", subtitle=subtitle, anchor="start", fontSize=15
     )
-    return alt.vconcat(alt.LayerChart(layer=layers).properties(height=260), counts).properties(title=title)
+    return alt.vconcat(alt.LayerChart(layer=layers).properties(height=260, width=560), counts).properties(title=title)
 
 
 def comparables_chart(found: Comparables) -> alt.LayerChart:
@@ -98,7 +98,7 @@ def comparables_chart(found: Comparables) -> alt.LayerChart:
     ]
     title = alt.TitleParams(
         "Comparable sales, adjusted to the subject",
-        subtitle=f"ring: as sold; disc: adjusted to {day_words(found.as_of)}, larger with weight; shaded: range",
+        subtitle=f"ring: as sold; disc: adjusted to {day_words(found.as_of)}, larger with weight",
         anchor="start",
         fontSize=15,
     )
@@ -133,7 +133,7 @@ def bands_through_time_chart(depth: Depth) -> alt.LayerChart:
         xOffset=offset,
         y=alt.Y("per_cent:Q", title="premium over the next band (%)"),
         color=color,
-        shape=alt.Shape("step:N", title=None),
+        shape=alt.Shape("step:N", title=None, legend=alt.Legend(orient="bottom")),
         tooltip=tooltip,
     )
     title = alt.TitleParams(

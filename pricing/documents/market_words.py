@@ -61,8 +61,8 @@ def _offer_sentences(found: Comparables) -> list[str]:
         return []
     lowest = exact_words(asking["adjusted_price"].min(), found.currency)  # type: ignore[arg-type]
     return [
-        f"{asking.height} like cars are or were advertised; an asking price is a ceiling, never a sale, and has "
-        f"no weight. The lowest, adjusted to the subject, is {lowest}."
+        f"{asking.height} like cars are or were advertised; an asking price is a ceiling, never a sale, and "
+        f"has no weight. The lowest, adjusted to the subject, is {lowest}."
     ]
 
 

@@ -314,7 +314,8 @@ def _refusal(group: tuple[Any, ...], at: date, usable: int, found: int) -> str:
     far = "" if found == usable else f", {found - usable} more being too unlike it"
     return (
         f"{usable} usable sales of the make are on record for a {named} by {at}{far}; a value needs "
-        f"{MINIMUM}: more sale records of the make, a condition band for the subject, or sales added by hand would help"
+        f"{MINIMUM}: more sale records of the make, a condition band for the subject, or sales added by hand "
+        "would help"
     )
 
 

@@ -59,15 +59,19 @@ def market_depth(
     where: Mapping[str, str] | None = None,
     as_of: date | None = None,
     model: PriceModel | None = None,
+    every_record: pl.DataFrame | None = None,
     spec: FeatureSpec | None = None,
 ) -> Depth:
     """The depth of evidence about the records (as ``Market.sales`` gives them) for which ``where`` holds.
+
+    ``every_record`` is what the asking gap is matched from: ``Market.sales(every_record=True)``, since of a car
+    that was advertised and then sold only the sale is one of ``records``.
 
     Raises:
         EvidenceError: there is no record of it by ``as_of``, or no sale at all.
     """
     wanted = {} if where is None else dict(where)
-    chosen = records.filter(*(pl.col(name) == value for name, value in wanted.items()))
+    chosen = _chosen(records, wanted, date.max)
     scope = " ".join(wanted.values()) if wanted else "the whole market"
     last: Any = chosen["event_date"].max()
     if last is None:
@@ -88,7 +92,7 @@ def market_depth(
         effective_sales=None
         if model is None
         else effective_sales(model, sold[-1:], DateLine.learn(sold, parts)),
-        gap=asking_gap(known),
+        gap=asking_gap(_chosen(known if every_record is None else every_record, wanted, at)),
         seasons=seasons(sold, parts),
         band_premiums=band_premiums(sold, parts, at),
     )
@@ -101,6 +105,11 @@ def effective_sales(model: PriceModel, car: pl.DataFrame, dates: DateLine) -> fl
     variance = effects.level_variance(effects.encode(car, car["event_date"][0]))
     noise = float(np.mean(np.square(dates.window.residuals)))
     return noise / max(variance, 1e-12)
+
+
+def _chosen(records: pl.DataFrame, wanted: Mapping[str, str], at: date) -> pl.DataFrame:
+    same = (pl.col(name) == value for name, value in wanted.items())
+    return records.filter(pl.col("event_date") <= at, *same)
 
 
 def _within(years: int, at: date) -> pl.Expr:

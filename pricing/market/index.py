@@ -300,7 +300,7 @@ def _one_of(name: str, value: str, allowed: tuple[str, ...]) -> None:
 
 
 def _scope(where: Any) -> str:
-    if where is None:
+    if where is None or (not isinstance(where, pl.Expr) and not where):
         return "the whole market"
     return (
         "a filter of the market" if isinstance(where, pl.Expr) else " ".join(str(v) for v in where.values())

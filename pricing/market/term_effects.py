@@ -7,8 +7,9 @@ group:
     log mid(subject) - log mid(comparable)
         = sum_terms theta_s (x_s - x_c)  +  (theta_s - theta_c) x_c
 
-exactly, ``theta`` being the coefficients of a car's finest known group and ``x`` its columns, both cars at
-one date (the model's calibration, which moves no car towards another, is left aside).
+exactly, ``theta`` being the coefficients of a car's finest known group and ``x`` its columns, both cars at one
+date. What the model adds beside its regression is left aside: its calibration moves no car towards another, and
+what its trees find in combinations of features cannot be named line by line.
 """
 
 from collections.abc import Sequence
@@ -55,7 +56,7 @@ class TermEffects:
         self.design: Design = model.fitted.design
         self.posterior = model.fitted.regression.estimates_.posterior
         self.priors = model.fitted.regression.estimates_.priors
-        self.reference = np.asarray(model.reference, dtype=np.float64)
+        self.reference = np.asarray(model.fitted.reference, dtype=np.float64)
         self.sales = int(model.facts["sales"])
         present = [
             block.term for block in self.design.blocks if block.term not in ("level", "date", "asking")

@@ -128,12 +128,12 @@ def comparables(
     from pricing.market.sales_book import SalesBook
     from pricing.service.market_terminal import show_comparables
 
-    new = _choices(add, drop, adjust)
     day = _day(as_of)
-    if new and subject is None:
+    if (add or drop or adjust) and subject is None:
         raise EvidenceError("choices stay on file: give the car a name with --subject to keep them under")
     opened, fitted = _fitted(market, day)
     sales = opened.sales(as_of=day)
+    new = _choices(sales["record_id"], add, drop, adjust)
     named = _where(sales, make, model, variant)
     car: dict[str, Any] = {
         **named, "year": year, "condition_band": condition_band, "condition_score": condition_score,
@@ -172,7 +172,10 @@ def depth(
     opened = _open(market)
     sales = opened.sales(as_of=day)
     fitted = None if opened.fits().is_empty() else _fitted(market, day)[1]
-    found = market_depth(sales, where=_where(sales, make, model), as_of=day, model=fitted)
+    found = market_depth(
+        sales, where=_where(sales, make, model), as_of=day, model=fitted,
+        every_record=opened.sales(as_of=day, every_record=True),
+    )
     if chart is not None:
         from pricing.documents.market_charts import bands_through_time_chart
 
@@ -220,24 +223,38 @@ def _where(
     return named
 
 
-def _choices(add: list[str] | None, drop: list[str] | None, adjust: list[str] | None) -> "tuple[Choice, ...]":
+def _choices(
+    ids: "pl.Series", add: list[str] | None, drop: list[str] | None, adjust: list[str] | None
+) -> "tuple[Choice, ...]":
     from pricing.market.choices import Choice
 
     made = []
     for action, typed in (("add", add), ("drop", drop)):
         for text in typed or []:
             record, _, reason = text.partition("=")
-            made.append(Choice(record.strip(), action, reason))
+            made.append(Choice(_record(ids, record), action, reason))
     for text in adjust or []:
         match = re.fullmatch(r"([^=]+):([^:=]+):([^:=]+)=(.*)", text, re.DOTALL)
         if match is None:
             raise EvidenceError(f"to adjust is written RECORD:line:per cent=reason; got {text!r}")
         record, line, per_cent, reason = match.groups()
         try:
-            made.append(Choice(record.strip(), "adjust", reason, line=line.strip(), per_cent=float(per_cent)))
+            size = float(per_cent)
         except ValueError:
             raise EvidenceError(f"the adjustment of {record!r} is no per cent: got {per_cent!r}") from None
+        made.append(Choice(_record(ids, record), "adjust", reason, line=line.strip(), per_cent=size))
     return tuple(made)
+
+
+def _record(ids: "pl.Series", typed: str) -> str:
+    """The id that was typed, whole or its beginning."""
+    wanted = typed.strip()
+    same = ids.filter(ids.str.starts_with(wanted)).to_list() if wanted else []
+    if wanted in same:
+        return wanted
+    if len(same) != 1:
+        raise EvidenceError(f"{len(same)} records have an id that begins with {wanted!r}; expected one")
+    return str(same[0])
 
 
 def _series(path: Path) -> "pl.DataFrame":

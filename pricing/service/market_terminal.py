@@ -4,11 +4,14 @@ from rich.table import Table
 from rich.text import Text
 
 from pricing.documents.market_words import depth_sentences, index_sentence, reconciliation_sentences
-from pricing.documents.sentences import CAUTION, day_words, exact_words, money_words, option_words
+from pricing.documents.sentences import CAUTION, day_words, money_words, option_words
 from pricing.market.comparables import Comparables
 from pricing.market.depth import Depth
 from pricing.market.index import PriceIndex
 from pricing.service.terminal import console
+
+ID_SHOWN = 12
+"""Of a record's id; so much of it, or less, names it on the command line too."""
 
 
 def show_index(index: PriceIndex) -> None:
@@ -37,15 +40,15 @@ def show_comparables(found: Comparables, *, lines: bool) -> None:
     table = _table("record", "sold", "band", "price", "net", "gross", "adjusted", "weight", "beyond")
     for row in found.table.iter_rows(named=True):
         table.add_row(
-            Text(row["record_id"]),
-            day_words(row["event_date"]),
+            Text(row["record_id"][:ID_SHOWN]),
+            row["event_date"].isoformat(),
             row["condition_band"] or "not graded",
-            exact_words(row["price"], found.currency),
+            f"{row['price']:,.0f}",
             f"{row['net_per_cent']:+.0f} %",
             f"{row['gross_per_cent']:.0f} %",
-            exact_words(row["adjusted_price"], found.currency),
+            f"{row['adjusted_price']:,.0f}",
             f"{row['weight']:.0%}",
-            Text("; ".join(option_words(flag) for flag in row["flags"]), style="dim"),
+            Text("; ".join(flag.partition(" over")[0].replace("_", " ") for flag in row["flags"]), style="dim"),
         )
     out.print(table)
     if lines:
@@ -54,11 +57,10 @@ def show_comparables(found: Comparables, *, lines: bool) -> None:
     for sentence in reconciliation_sentences(found):
         out.print(Text(sentence))
     out.print()
-    left = _table("left out", "sales", "record")
-    for row in found.left_out.filter(found.left_out["record_id"].is_null()).iter_rows(named=True):
-        left.add_row(Text(row["reason"]), f"{row['sales']:,}", "")
-    for row in found.left_out.drop_nulls("record_id").iter_rows(named=True):
-        left.add_row(Text(row["reason"]), "1", Text(row["record_id"]))
+    left = _table("left out", "sales")
+    counted = found.left_out.drop("record_id").group_by("reason", maintain_order=True).sum().select("reason", "sales")
+    for reason, sales in counted.iter_rows():
+        left.add_row(Text(reason), f"{sales:,}")
     if left.row_count:
         out.print(left)
     out.print(Text(CAUTION, style="italic"))
