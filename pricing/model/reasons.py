@@ -58,7 +58,7 @@ def refusals(design: Design, codes: Ints, features: pl.DataFrame, prices: Floats
             (values < low) | (values > high),
             pl.format(
                 f"{numeric.name} {{}} is far outside what is on record ({numeric.low:g} to {numeric.high:g})",
-                pl.col(numeric.name),
+                pl.col(numeric.name).round_sig_figs(6).cast(pl.String).str.strip_suffix(".0"),
             ),
         )
     with np.errstate(over="ignore", invalid="ignore"):

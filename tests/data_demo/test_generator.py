@@ -15,7 +15,7 @@ from data_demo.generator import FOLDER, SEED, generate
 from data_demo.market import draw_market
 from data_demo.parameters import CHANNELS, TIME_TO_SALE, Floats
 from data_demo.process import describe_cars, log_price
-from pricing.intake.mapping import read_mapping
+from pricing.intake.mapping_files import read_mapping
 from pricing.intake.readers import read_file
 from pricing.records import Contract, check
 
