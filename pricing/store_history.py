@@ -6,7 +6,7 @@ import duckdb
 import polars as pl
 
 from pricing.errors import MarketError
-from pricing.intake.duplicates import with_details, with_keys
+from pricing.intake.duplicates import with_keys
 from pricing.prices import price_records
 from pricing.records import COLUMNS, check
 from pricing.store_audit import now, write_audit
@@ -74,9 +74,7 @@ def correct(
     broken = checked.rejected["broken_rules"].to_list()
     if broken:
         raise MarketError(f"{record_id}: {column} = {value!r} breaks {', '.join(broken[0])}")
-    priced = price_records(
-        with_details(with_keys(checked.accepted)), base, stored_charges(opened), own_rates(opened)
-    )
+    priced = price_records(with_keys(checked.accepted), base, stored_charges(opened), own_rates(opened))
     if priced["unpriced"].item() is not None:
         raise MarketError(f"{record_id}: {column} = {value!r} leaves no price: {priced['unpriced'].item()}")
     at = now()

@@ -8,12 +8,12 @@ import duckdb
 import polars as pl
 
 from pricing.errors import MarketError
-from pricing.intake.duplicates import EVIDENCE, choose_fronts, find_links
+from pricing.intake.duplicates import DETAILS, EVIDENCE, choose_fronts, find_links
 from pricing.store_audit import write_audit
 from pricing.store_connection import frame, run
 
 _LINKED: Final = (
-    "SELECT record_id, outcome, event_date, details FROM records "
+    f"SELECT record_id, outcome, event_date, {', '.join(DETAILS)} FROM records "  # noqa: S608 - fixed names
     "SEMI JOIN (SELECT record_id FROM links UNION SELECT other_id FROM links) AS either USING (record_id)"
 )
 

@@ -181,7 +181,7 @@ def _take(staged: list[Staged]) -> _Rows:
 
 def _store_records(opened: duckdb.DuckDBPyConnection, records: pl.DataFrame, batch_id: str) -> None:
     """Insert the records that the market does not hold yet."""
-    columns = ", ".join((*COLUMNS, *PRICE_COLUMNS, "file", "row_number", *KEYS, "details"))
+    columns = ", ".join((*COLUMNS, *PRICE_COLUMNS, "file", "row_number", *KEYS))
     opened.register("staged", records)
     statement = (
         f"INSERT INTO records BY NAME SELECT * REPLACE (? AS batch_id) FROM (SELECT {columns} FROM staged) "  # noqa: S608

@@ -14,7 +14,7 @@ import duckdb
 import polars as pl
 
 from pricing.charges import Charge
-from pricing.intake.duplicates import with_details, with_keys
+from pricing.intake.duplicates import with_keys
 from pricing.intake.exports import restored
 from pricing.intake.listings import is_page
 from pricing.intake.mapping import Mapping
@@ -86,7 +86,7 @@ def stage(raw: pl.DataFrame, file: Path, mapping: Mapping | None, terms: Terms) 
     broken = pl.concat([broken, unpriced.select("place", broken_rules=pl.concat_list("unpriced"))]).sort(
         "place"
     )
-    records = with_details(with_keys(priced.filter(pl.col("unpriced").is_null()))).with_columns(
+    records = with_keys(priced.filter(pl.col("unpriced").is_null())).with_columns(
         pl.lit(file.name).alias("file")
     )
     records = records.with_columns(raw["row_number"].gather(records["place"]))

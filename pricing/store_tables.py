@@ -33,7 +33,7 @@ CREATE TABLE records (
     {_RECORD_COLUMNS},
     price DECIMAL(18, 2), lower_price DECIMAL(18, 2), upper_price DECIMAL(18, 2), rate_date DATE,
     file VARCHAR, row_number BIGINT,
-    chassis_key VARCHAR, make_key VARCHAR, model_key VARCHAR, details SMALLINT, front_id VARCHAR
+    chassis_key VARCHAR, model_key VARCHAR, front_id VARCHAR
 );
 CREATE TABLE batches (
     batch_id VARCHAR, loaded_at TIMESTAMP, files VARCHAR[], read BIGINT, accepted BIGINT, rejected BIGINT,

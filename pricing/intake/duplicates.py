@@ -22,13 +22,12 @@ RULES: Final = (
 )
 """Why two records are linked."""
 
-KEYS: Final = ("chassis_key", "make_key", "model_key")
+KEYS: Final = ("chassis_key", "model_key")
 EVIDENCE: Final = (
-    "record_id", *KEYS, "variant", "year", "odometer_km", "source", "channel", "country", "outcome",
-    "event_date", "listed_on", "amount", "currency", "price", "details",
+    "record_id", *KEYS, "make", "variant", "year", "odometer_km", "source", "channel", "country", "outcome",
+    "event_date", "listed_on", "amount", "currency", "price",
 )  # fmt: skip
-"""Columns that ``find_links`` and ``choose_fronts`` need; ``details`` counts what the record says of the
-car."""
+"""Columns that ``find_links`` needs."""
 
 SHORTEST_CHASSIS_NUMBER: Final = 4
 SAME_EVENT_DAYS: Final = 7
@@ -36,31 +35,27 @@ AGAIN_DAYS: Final = 365
 SAME_PRICE: Final = 0.01
 SAME_ODOMETER_KM: Final = 1.0
 
-_DETAILS: Final = (
+DETAILS: Final = (
     "variant", "chassis_number", "body_style", "drive_side", "condition_band", "condition_score",
     "odometer_km", "matching_numbers", "history_file", "premium", "low_estimate", "high_estimate", "reserve",
     "highest_bid", "listed_on",
 )  # fmt: skip
+"""What a record need not say of the car and the offer; of two equal ones the one that says more goes in
+front."""
 
 
 def with_keys(records: pl.DataFrame) -> pl.DataFrame:
-    """Add ``KEYS``, spelling-proof forms of chassis number and names.
+    """Add ``KEYS``, spelling-proof forms of the chassis number and the model.
 
-    >>> row = {"chassis_number": "wx/34-0102", "make": "Wex Combe", "model": "Sédge"}
+    >>> row = {"chassis_number": "wx/34-0102", "model": "Sédge Mk. 2"}
     >>> with_keys(pl.DataFrame([row])).select(KEYS).row(0)
-    ('WX340102', 'wexcombe', 'sédge')
+    ('WX340102', 'sédgemk2')
     """
     chassis = pl.col("chassis_number").str.to_uppercase().str.replace_all(r"[^\pL\pN]", "")
     return records.with_columns(
         pl.when(chassis.str.len_chars() >= SHORTEST_CHASSIS_NUMBER).then(chassis).alias("chassis_key"),
-        *(_spelling_proof(name).alias(f"{name}_key") for name in ("make", "model")),
+        _spelling_proof("model").alias("model_key"),
     )
-
-
-def with_details(records: pl.DataFrame) -> pl.DataFrame:
-    """Add ``details``: how many things a record says of the car and the offer that it need not say."""
-    given = pl.sum_horizontal(pl.col(name).is_not_null() for name in _DETAILS)
-    return records.with_columns(details=given.cast(pl.Int16))
 
 
 def _spelling_proof(name: str) -> pl.Expr:
@@ -73,8 +68,9 @@ def find_links(records: pl.DataFrame) -> pl.DataFrame:
     Records of a car stand in order of time, and each is compared with the one before it.
     """
     rows = records.select(EVIDENCE).with_columns(
+        _spelling_proof("make").alias("make_key"),
         # On one day a listing comes before the sale that it led to.
-        order=pl.col("outcome").replace_strict(_ORDER, default=0, return_dtype=pl.Int8)
+        order=pl.col("outcome").replace_strict(_ORDER, default=0, return_dtype=pl.Int8),
     )
     known = rows.filter(pl.col("chassis_key").is_not_null())
     driven = rows.filter(pl.col("odometer_km").is_not_null())
@@ -167,10 +163,11 @@ def choose_fronts(records: pl.DataFrame, links: pl.DataFrame) -> pl.DataFrame:
     ends = (pairs["place"].to_numpy(), pairs["place other"].to_numpy())
     size = (names.len(), names.len())
     _, group = connected_components(coo_array((np.ones(pairs.height), ends), shape=size), directed=False)
+    given = pl.sum_horizontal(pl.col(name).is_not_null() for name in DETAILS)
     age = (pl.col("event_date").max().over("group") - pl.col("event_date")).dt.total_days()
     return (
         pl.DataFrame({"record_id": names, "group": group})
-        .join(records.select("record_id", "outcome", "event_date", "details"), on="record_id")
+        .join(records.select("record_id", "outcome", "event_date", details=given), on="record_id")
         .with_columns(
             order=pl.col("outcome").replace_strict(_ORDER, default=0, return_dtype=pl.Int8),
             age=age // (SAME_EVENT_DAYS + 1),

@@ -9,7 +9,7 @@ import polars as pl
 import pytest
 
 import data_demo
-from pricing.intake.duplicates import choose_fronts, find_links, with_details, with_keys
+from pricing.intake.duplicates import choose_fronts, find_links, with_keys
 from pricing.store import Market
 
 CAR: dict[str, Any] = {
@@ -30,7 +30,7 @@ def keyed(*changes: dict[str, Any]) -> pl.DataFrame:
     text = dict.fromkeys(
         ("variant", "body_style", "drive_side", "condition_band", "chassis_number"), pl.String
     )
-    return with_details(with_keys(pl.DataFrame(rows, infer_schema_length=None, schema_overrides=text)))
+    return with_keys(pl.DataFrame(rows, infer_schema_length=None, schema_overrides=text))
 
 
 def rules(*changes: dict[str, Any]) -> list[str]:
