@@ -58,8 +58,6 @@ def load(market: Market, fit_id: str | None = None) -> PriceModel:
 
 def to_bytes(model: PriceModel) -> bytes:
     """A fitted model as bytes."""
-    if not hasattr(model, "fitted"):
-        raise ModelError("the price model is not fitted: call fit before saving it")
     gap = model.fitted.design.asking
     design, found = model.fitted.design, model.fitted.regression.estimates_
     arrays: Arrays = {
