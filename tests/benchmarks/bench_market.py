@@ -1,0 +1,107 @@
+"""How fast and how right the market evidence is: comparables, index, leave-one-out.
+
+Run: ``pytest -m benchmark -n 0 -s tests/benchmarks/bench_market.py``. ``BENCH_ROWS`` sets the size of the
+large market (1,000,000 by default; 10,000,000 needs some 20 GB of memory). The price model is fitted to
+20,000 of the same rows, as no timing here is of its fit; the market and its seed are the same every time.
+"""
+
+import os
+import time
+from collections.abc import Callable
+from functools import cache
+from typing import Any
+
+import numpy as np
+import polars as pl
+import pytest
+
+from data_demo.simulated import simulate_market
+from pricing.market.comparables import find_comparables
+from pricing.market.index import price_index
+from pricing.market.leave_one_out import leave_one_out, summary
+from pricing.market.sales_book import SalesBook
+from pricing.market.subject import COLUMNS
+from pricing.model.price_model import PriceModel
+from pricing.model.spec import FeatureSpec
+
+pytestmark = pytest.mark.benchmark
+
+ROWS = int(os.environ.get("BENCH_ROWS", "1000000"))
+QUESTIONS = 200
+MODELS = 300
+
+
+def timed(work: Callable[[], Any]) -> tuple[Any, float]:
+    start = time.perf_counter()
+    return work(), time.perf_counter() - start
+
+
+def show(title: str, rows: list[tuple[str, str]]) -> None:
+    print(f"\n{title}")
+    for name, value in rows:
+        print(f"  {name:<58}{value:>18}")
+
+
+@cache
+def large_market() -> pl.DataFrame:
+    return simulate_market(ROWS, MODELS, seed=11, all_sold=True)[0]
+
+
+@cache
+def model_of_it() -> PriceModel:
+    return PriceModel(FeatureSpec.cars()).fit(large_market()[:20_000])
+
+
+def test_twenty_comparables_out_of_a_large_market() -> None:
+    model = model_of_it()
+    book, build = timed(lambda: SalesBook.build(large_market(), model))
+    rng = np.random.default_rng(1)
+    cars = book.sales[rng.integers(0, len(book.sales), QUESTIONS)].select(COLUMNS).rows(named=True)
+    find_comparables(book, cars[0], count=20)
+    seconds = [timed(lambda car=car: find_comparables(book, car, count=20))[1] for car in cars]
+    middle, p99 = np.quantile(seconds, [0.5, 0.99])
+    show(
+        f"twenty comparables out of {ROWS:,} sales, {QUESTIONS} cars",
+        [
+            ("laying the sales out, once", f"{build:.1f} s"),
+            ("one car, median", f"{1000 * middle:.0f} ms"),
+            ("one car, 99th percentile", f"{1000 * p99:.0f} ms"),
+        ],
+    )
+
+
+def test_index_over_a_large_market() -> None:
+    rows = []
+    for name, how in {
+        "time dummy by quarter, one regression": {},
+        "time dummy by quarter, rolling window of 8": {"window": 8},
+        "fisher by quarter": {"method": "fisher"},
+        "repeat sales by quarter": {"method": "repeat sales"},
+    }.items():
+        _, seconds = timed(lambda how=how: price_index(large_market(), **how))
+        rows.append((name, f"{seconds:.1f} s"))
+    show(f"an index over {ROWS:,} sales", rows)
+
+
+def test_leave_one_out_over_twenty_thousand() -> None:
+    """In the sample of the price model, and after it: fitted to the earlier four fifths, asked for the
+    rest."""
+    market = simulate_market(20_000, MODELS, seed=12, all_sold=True)[0].sort("event_date")
+    cut = market["event_date"][16_000]
+    measures = [
+        "estimate", "evidence", "asked", "sales", "median_ratio", "cod", "cod_low", "cod_high", "prd", "prb", "inside",
+    ]  # fmt: skip
+    for title, seen, day in (
+        ("every sale left out once; the model has seen them all", market, None),
+        ("sales after those the model has seen", market[:16_000], cut),
+    ):
+        model = PriceModel(FeatureSpec.cars()).fit(seen)
+        book = SalesBook.build(market, model)
+        valued, seconds = timed(
+            lambda book=book, model=model, day=day: leave_one_out(book, model, from_day=day)
+        )
+        show(title, [(f"{len(valued):,} sales valued", f"{seconds:.1f} s")])
+        with pl.Config(
+            tbl_cols=20, tbl_rows=30, tbl_width_chars=180, float_precision=3, tbl_hide_dataframe_shape=True
+        ):
+            print(summary(valued).select(measures))
