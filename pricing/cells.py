@@ -10,7 +10,8 @@ FALSE: Final = ("false", "no", "n", "0")
 
 
 def read_cells(frame: pl.DataFrame, types: Mapping[str, pl.DataType]) -> pl.DataFrame:
-    """Read every column of ``types`` from ``frame`` as its type; absent columns and blank cells are null.
+    """Read every column of ``types`` from ``frame`` as its type; absent columns, blank cells and not-a-number
+    are null.
 
     Text is read as plain numbers, ISO dates, yes/no, and lists parted by ``;``. Added is ``unreadable``: for
     each row ``<column>_unreadable`` of the cells that say something which the type cannot hold.
@@ -24,7 +25,11 @@ def read_cells(frame: pl.DataFrame, types: Mapping[str, pl.DataType]) -> pl.Data
     """
     found = {name: frame.schema[name] for name in types if name in frame.columns}
     text = pl.col(pl.String)
-    bare = frame.lazy().select(*found).with_columns(text.str.strip_chars())
+    bare = (
+        frame.lazy()
+        .select(*found)
+        .with_columns(text.str.strip_chars(), pl.col(pl.Float32, pl.Float64).fill_nan(None))
+    )
     given = bare.with_columns(pl.when(text != "").then(text)).collect()
     read = (
         given.lazy()
@@ -38,7 +43,7 @@ def read_cells(frame: pl.DataFrame, types: Mapping[str, pl.DataType]) -> pl.Data
     lost = [
         (given[name].is_not_null() & read[name].is_null()).alias(f"{name}_unreadable")
         for name, kind in found.items()
-        if kind != types[name] and given[name].null_count() < read[name].null_count()
+        if given[name].null_count() < read[name].null_count()
     ]
     nothing = pl.lit([], dtype=pl.List(pl.String))
     if not lost:
@@ -52,7 +57,7 @@ def read_cells(frame: pl.DataFrame, types: Mapping[str, pl.DataType]) -> pl.Data
 def _as(kind: pl.DataType, cell: pl.Expr, found: pl.DataType) -> pl.Expr:
     """A cell found in one type as another, null where it has no such value."""
     if found == kind:
-        return cell.fill_nan(None) if kind == pl.Float64 else cell
+        return pl.when(cell.is_finite()).then(cell) if kind == pl.Float64 else cell
     if isinstance(found, (pl.Categorical, pl.Enum)):
         return _as(kind, cell.cast(pl.String), pl.String())
     readable = (

@@ -4,8 +4,9 @@ Everything but the last step happens before the market file is opened for writin
 while finished rows are stored.
 """
 
-from collections import Counter
-from collections.abc import Callable, Iterable, Sequence
+from collections import Counter, deque
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -19,7 +20,7 @@ from pricing.intake.duplicates import KEYS
 from pricing.intake.layout import Layout
 from pricing.intake.mapping import Mapping
 from pricing.intake.mapping_files import mapping_beside, mapping_text, read_mapping
-from pricing.intake.readers import read_file
+from pricing.intake.readers import Part, read_file
 from pricing.prices import PRICE_COLUMNS
 from pricing.records import COLUMNS
 from pricing.store_audit import now, write_audit
@@ -29,6 +30,7 @@ from pricing.store_staging import Staged, Terms, stage
 from pricing.store_terms import charges_in_force, own_rates, store_charges, stored_charges
 
 ROWS_A_STATEMENT: Final = 1_000_000
+PARTS_AT_ONCE: Final = 2
 
 Progress = Callable[[str, int, int], None]
 """Called with a stage (``read``, ``store``), rows done and rows in all."""
@@ -87,15 +89,29 @@ def load_files(
             mappings[mapping.source] = mapping
         charges = charges_in_force(older, [charge for known in mappings.values() for charge in known.charges])
         terms = Terms(base_currency, today, charges, rates, waiting)
-        for part in read_file(file, Layout() if mapping is None else mapping.layout):
-            try:
-                staged.append(stage(part.frame, file, mapping, terms))
-            except TableError as error:
-                raise TableError(f"{file}: {error}") from None
-            if progress is not None:
-                progress("read", part.rows_done, part.rows_expected)
+        parts = read_file(file, Layout() if mapping is None else mapping.layout)
+        try:
+            for part, rows in _in_order(parts, lambda part: stage(part.frame, file, mapping, terms)):  # noqa: B023
+                staged.append(rows)
+                if progress is not None:
+                    progress("read", part.rows_done, part.rows_expected)
+        except TableError as error:
+            raise TableError(f"{file}: {error}") from None
     with connection(path, write=True, keep=keep, patience=patience) as opened:
         return _store(opened, files, staged, mappings.values(), progress)
+
+
+def _in_order(parts: Iterator[Part], work: Callable[[Part], Staged]) -> Iterator[tuple[Part, Staged]]:
+    """Work on some parts side by side, and give them in their order; only a few are held at a time."""
+    waiting: deque[tuple[Part, Future[Staged]]] = deque()
+    with ThreadPoolExecutor(PARTS_AT_ONCE) as pool:
+        for part in parts:
+            waiting.append((part, pool.submit(work, part)))
+            if len(waiting) > PARTS_AT_ONCE:
+                ready, rows = waiting.popleft()
+                yield ready, rows.result()
+        for ready, rows in waiting:
+            yield ready, rows.result()
 
 
 def _store(

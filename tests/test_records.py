@@ -55,6 +55,7 @@ def test_a_good_row_is_accepted_with_the_contract_types() -> None:
         ({"condition_score": "101"}, ["condition_score_out_of_range"]),
         ({"condition_score": "75"}, ["condition_score_outside_band"]),
         ({"condition_score": "NaN"}, ["condition_score_unreadable"]),
+        ({"odometer_km": float("inf")}, ["odometer_km_unreadable"]),
         ({"odometer_km": "-1"}, ["odometer_negative"]),
         ({"odometer_km": "2000001"}, ["odometer_absurd"]),
         ({"options": "overdrive;ejector_seat"}, ["option_unknown"]),
