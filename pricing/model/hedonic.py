@@ -131,7 +131,7 @@ class HedonicRegression(RegressorMixin, BaseEstimator):
         warm = start is not None
         if len(y) >= LARGE:
             sample = fitting(slice(None, None, len(y) // SAMPLE))
-            first = sample.run(priors, spread_priors, self.max_iter, self.tol, warm)
+            first = sample.run(priors, spread_priors, 3 if warm else self.max_iter, self.tol, warm)
             priors, spread_priors, warm = first.priors, first.spread_priors, True
         fit = fitting(slice(None))
         if len(y) >= LARGE:

@@ -1,7 +1,7 @@
 """The door to this room: fit a market, then ask for ranges, standings and explanations."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from datetime import date
 from importlib.metadata import version
 from typing import Any, Self
@@ -27,6 +27,9 @@ MINIMUM_SALES = 30
 CALIBRATION_SHARE = 0.2
 """Latest share of the sales that a first fit does not see and the ranges are calibrated on."""
 
+BATCH = 16_384
+"""Cars priced at once: bounds the memory of a long list, not the answer."""
+
 Progress = Callable[[str, int, int], None]
 
 
@@ -45,14 +48,21 @@ class Fitted:
 @dataclass(frozen=True)
 class Prediction:
     """For every car: ``mid`` (log), ``spread`` (log, of one sale about it, what is not known of the mid
-    included), calibration cell (``depth``, ``band``) and the encoded rows."""
+    included), calibration cell (``depth``, ``band``), the part of the mid that the trees ``learnt``, and
+    the group codes."""
 
     mid: Floats
     spread: Floats
     depth: Ints
     band: Ints
     learnt: Floats
-    encoded: Encoded
+    codes: Ints
+
+    @classmethod
+    def joined(cls, parts: "list[Prediction]") -> "Prediction":
+        """The predictions of several batches as one."""
+        names = [field.name for field in fields(cls)]
+        return cls(**{name: np.concatenate([getattr(part, name) for part in parts]) for name in names})
 
 
 class PriceModel:
@@ -178,6 +188,13 @@ class PriceModel:
         return Fitted(design, regression, interactions, counts, encoded.X[rows.sold].mean(axis=0))
 
     def _predict(self, fitted: Fitted, features: pl.DataFrame) -> Prediction:
+        parts = [
+            self._predict_batch(fitted, features[start : start + BATCH])
+            for start in range(0, max(len(features), 1), BATCH)
+        ]
+        return parts[0] if len(parts) == 1 else Prediction.joined(parts)
+
+    def _predict_batch(self, fitted: Fitted, features: pl.DataFrame) -> Prediction:
         design, regression = fitted.design, fitted.regression
         encoded = design.encode(features)
         with ONE_THREAD.limit(limits=1):
@@ -186,7 +203,7 @@ class PriceModel:
             learnt = fitted.interactions.effect(_seen_by_trees(regression, encoded))
         own = own + design.unforeseen(encoded, regression.estimates_.priors)
         depth = depth_index(encoded.codes, fitted.counts)
-        return Prediction(mid + learnt, np.sqrt(own + sale), depth, encoded.band, learnt, encoded)
+        return Prediction(mid + learnt, np.sqrt(own + sale), depth, encoded.band, learnt, encoded.codes)
 
     def _ask(self, cars: pl.DataFrame, as_of: date | None) -> tuple[Prediction, pl.DataFrame]:
         features = self.spec.prepared(cars)
@@ -250,7 +267,7 @@ class PriceModel:
                 f"{coverage:.0%} coverage cannot be promised from so few"
             )
             return pl.Series("reason", [sentence] * len(features), dtype=pl.String)
-        return refusals(self.fitted.design, guess.encoded.codes, features, prices)
+        return refusals(self.fitted.design, guess.codes, features, prices)
 
     def standing(
         self, cars: pl.DataFrame, asking: Sequence[float] | pl.Series, as_of: date | None = None
@@ -279,7 +296,8 @@ class PriceModel:
         fitted = self.fitted
         beside = {INTERACTIONS: guess.learnt} if fitted.interactions.trees else {}
         beside[CALIBRATION] = self._scaled(guess) * centre
-        return explain(fitted.design, fitted.regression, guess.encoded, features, fitted.reference, beside)
+        encoded = fitted.design.encode(features)
+        return explain(fitted.design, fitted.regression, encoded, features, fitted.reference, beside)
 
     def variance_between(self, cars: pl.DataFrame, others: pl.DataFrame) -> Floats:
         """Variance of the difference in log mid price between each car and another of the same groups, row
