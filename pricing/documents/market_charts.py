@@ -55,7 +55,8 @@ def index_chart(index: PriceIndex) -> alt.VConcatChart:
     title = alt.TitleParams(
         f"{index.method.capitalize()} index, {index.scope}", subtitle=subtitle, anchor="start", fontSize=15
     )
-    return alt.vconcat(alt.LayerChart(layer=layers).properties(height=260, width=560), counts).properties(title=title)
+    prices = alt.LayerChart(layer=layers).properties(height=260, width=560)
+    return alt.vconcat(prices, counts).properties(title=title)
 
 
 def comparables_chart(found: Comparables) -> alt.LayerChart:

@@ -20,15 +20,14 @@ from pricing.market.adjustments import (
     overridden,
 )
 from pricing.market.choices import Choice, in_force
+from pricing.market.choosing import choose, left_over, marked
 from pricing.market.reconciliation import reconciled, trust
-from pricing.market.sales_book import AGE_COST, MINIMUM, MOST_GROSS, RINGS, SHORTLIST, YEAR, SalesBook
+from pricing.market.sales_book import AGE_COST, MINIMUM, MOST_GROSS, RINGS, YEAR, SalesBook
 from pricing.market.subject import subject_frame
 from pricing.model.pooling import Floats, Ints
 
 COUNT: Final = 12
 """Comparables used when nothing else is asked for."""
-
-BEYOND: Final = f"needs more adjustment than a comparable can bear (log price by {MOST_GROSS:g} in all)"
 
 OFFERS: Final = 8
 OFFER_YEARS: Final = 3.0
@@ -115,7 +114,7 @@ def find_comparables(
     day = float((at - date(1970, 1, 1)).days)
     own = book.effects.encode(subject, at)
     group = tuple(subject.row(0)[subject.columns.index(name)] for name in ("make", "model", "variant"))
-    rows, ring, left = _choose(book, book.effects.bundles(own)[0], group, day, count, made)
+    rows, ring, left = choose(book, book.effects.bundles(own)[0], group, day, count, made)
     names = (CONDITIONS, DATE, *book.effects.lines)
     sales, offers = book.sales[rows], book.offers_of(group, day, OFFER_YEARS, OFFERS)
     others = pl.concat([sales, offers])
@@ -131,13 +130,13 @@ def find_comparables(
     logs = overridden(logs, names, sales["record_id"].to_list(), made)
     gross = np.abs(logs).sum(axis=1)
     age = (day - book.days[rows]) / YEAR
-    added = _marked(sales, made, "add")
+    added = marked(sales, made, "add")
     near = np.argsort(np.where(added, -1.0, gross + book.cost[rows] + AGE_COST * age), kind="stable")
     usable = near[(gross[near] <= MOST_GROSS) | added[near]]
     if len(usable) < MINIMUM:
         raise EvidenceError(_refusal(group, at, len(usable), len(rows)))
     kept = usable[: max(count, int(added.sum()))]
-    left += _left_over(sales, usable, kept, len(near) - len(usable))
+    left += left_over(sales, usable, kept, len(near) - len(usable))
     comparables = sales[kept]
     lines = adjustment_lines(
         comparables, subject, logs[kept], names, at=at, currency=book.currency,
@@ -167,62 +166,6 @@ def find_comparables(
         date_line_ends=book.dates.last_day,
         choices=tuple(choices),
     )
-
-
-def _choose(
-    book: SalesBook,
-    bundle: Floats,
-    group: tuple[Any, ...],
-    day: float,
-    count: int,
-    made: Mapping[tuple[str, str], Choice],
-) -> tuple[Ints, Ints, list[dict[str, Any]]]:
-    """Rows of the shortlist, the ring of each, and what was left out so far: from the same variant outward,
-    until there are ``count``."""
-    dropped = _rows_of(book, made, "drop")
-    added = _rows_of(book, made, "add")
-    wide = book.ring(len(RINGS) - 1, group)
-    for ring in range(len(RINGS)):
-        where = book.ring(ring, group)
-        apart = book.distances(bundle, where, day)
-        late = int((book.days[where] > day).sum())
-        far = int(np.isinf(apart).sum()) - late
-        inside = dropped[(dropped >= where.start) & (dropped < where.stop)] - where.start
-        apart[inside] = np.inf
-        if np.isfinite(apart).sum() >= count:
-            break
-    want = min(SHORTLIST * count, len(apart))
-    nearest = np.argpartition(apart, want - 1)[:want] if want else np.empty(0, dtype=np.int64)
-    rows = nearest[np.isfinite(apart[nearest])] + where.start
-    if len(added) and (book.days[added] > day).any():
-        raise EvidenceError("a sale after the effective date cannot be added: it was not known then")
-    rows = np.unique(np.concatenate([rows, added]))
-    rings = np.full(len(rows), len(RINGS), dtype=np.int64)
-    for place in reversed(range(len(RINGS))):
-        own = book.ring(place, group)
-        rings[(rows >= own.start) & (rows < own.stop)] = place
-    left = [
-        {"reason": f"dropped: {choice.reason}", "sales": 1, "record_id": record}
-        for (record, _), choice in made.items()
-        if choice.action == "drop"
-    ]
-    sizes = (
-        (late, "sold after the effective date"),
-        (far, BEYOND),
-        (int(np.isfinite(apart).sum()) - want, f"less like the subject than those looked at ({RINGS[ring]})"),
-        (wide.stop - wide.start - (where.stop - where.start), f"further out than the {RINGS[ring]}"),
-    )
-    left += [{"reason": reason, "sales": size, "record_id": None} for size, reason in sizes if size > 0]
-    return rows, rings, left
-
-
-def _left_over(sales: pl.DataFrame, usable: Ints, kept: Ints, beyond: int) -> list[dict[str, Any]]:
-    """The sales of the shortlist that were not used: one by one where they could have been."""
-    ids = sales["record_id"]
-    less = [
-        {"reason": "less like the subject", "sales": 1, "record_id": ids[int(k)]} for k in usable[len(kept) :]
-    ]
-    return [*less, *([{"reason": BEYOND, "sales": beyond, "record_id": None}] if beyond else [])]
 
 
 def _table(
@@ -283,24 +226,6 @@ def _offers(offers: pl.DataFrame, logs: Floats) -> pl.DataFrame:
             pl.when(asking).then("price").otherwise("lower_price").cast(pl.Float64) * pl.Series(np.exp(logs))
         ).cast(pl.Decimal(18, 2)),
     )  # fmt: skip
-
-
-def _rows_of(book: SalesBook, made: Mapping[tuple[str, str], Choice], action: str) -> Ints:
-    """Rows of the sales that a person added or dropped; every one must be there."""
-    wanted = [record for (record, _), choice in made.items() if choice.action == action]
-    if not wanted:
-        return np.empty(0, dtype=np.int64)
-    rows = book.sales.select(pl.col("record_id").is_in(wanted).arg_true()).to_series()
-    found = book.sales["record_id"][rows].to_list()
-    absent = sorted(set(wanted) - set(found))
-    if absent:
-        raise EvidenceError(f"to {action} record {absent[0]!r}: the market has no such sale")
-    return rows.cast(pl.Int64).to_numpy()
-
-
-def _marked(sales: pl.DataFrame, made: Mapping[tuple[str, str], Choice], action: str) -> Any:
-    wanted = [record for (record, _), choice in made.items() if choice.action == action]
-    return sales["record_id"].is_in(wanted).to_numpy()
 
 
 def _span(book: SalesBook) -> tuple[date, date]:

@@ -65,8 +65,8 @@ def market_depth(
 ) -> Depth:
     """The depth of evidence about the records (as ``Market.sales`` gives them) for which ``where`` holds.
 
-    ``every_record`` is what the asking gap is matched from: ``Market.sales(every_record=True)``, since of a car
-    that was advertised and then sold only the sale is one of ``records``.
+    ``every_record`` is what the asking gap is matched from: ``Market.sales(every_record=True)``, since of a
+    car that was advertised and then sold only the sale is one of ``records``.
 
     Raises:
         EvidenceError: there is no record of it by ``as_of``, or no sale at all.
@@ -98,8 +98,8 @@ def market_depth(
 
 
 def effective_sales(model: PriceModel, car: pl.DataFrame, market: pl.DataFrame) -> float:
-    """Sales that would tell the level of the car's group as well as the pooled model knows it: the variance of
-    one sale of the market about its time-dummy regression over the posterior variance of the level."""
+    """Sales that would tell the level of the car's group as well as the pooled model knows it: the variance
+    of one sale of the market about its time-dummy regression over the posterior variance of the level."""
     effects = TermEffects(model)
     variance = effects.level_variance(effects.encode(car, car["event_date"][0]))
     residuals = DateLine.learn(market, model.spec).window.residuals

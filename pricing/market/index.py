@@ -2,7 +2,6 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from pathlib import Path
 from typing import Any, Final, Self
 
 import numpy as np
@@ -78,23 +77,6 @@ class PriceIndex:
             raise EvidenceError(f"the price series has no value in the base period, {self.base}")
         real = joined.select(real=pl.col("index") / (pl.col("value") / base)).to_series()
         return replace(self, frame=self.frame.with_columns(real))
-
-    def write(self, path: str | Path) -> None:
-        """The frame as a file, CSV or parquet by the ending of its name.
-
-        Raises:
-            EvidenceError: another ending, or the file cannot be written.
-        """
-        target = Path(path)
-        if target.suffix not in (".csv", ".parquet"):
-            raise EvidenceError(f"an index is written as .csv or .parquet; got {target.name!r}")
-        try:
-            if target.suffix == ".csv":
-                self.frame.write_csv(target)
-            else:
-                self.frame.write_parquet(target)
-        except OSError as error:
-            raise EvidenceError(f"{target} cannot be written: {error.strerror}") from None
 
 
 def sold_cars(

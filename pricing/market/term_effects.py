@@ -7,9 +7,9 @@ group:
     log mid(subject) - log mid(comparable)
         = sum_terms theta_s (x_s - x_c)  +  (theta_s - theta_c) x_c
 
-exactly, ``theta`` being the coefficients of a car's finest known group and ``x`` its columns, both cars at one
-date. What the model adds beside its regression is left aside: its calibration moves no car towards another, and
-what its trees find in combinations of features cannot be named line by line.
+exactly, ``theta`` being the coefficients of a car's finest known group and ``x`` its columns, both cars at
+one date. What the model adds beside its regression is left aside: its calibration moves no car towards
+another, and what its trees find in combinations of features cannot be named line by line.
 """
 
 from collections.abc import Sequence

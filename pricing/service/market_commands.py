@@ -2,14 +2,14 @@
 prints."""
 
 import re
-import sys
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Final
 
 import typer
 
-from pricing.errors import EvidenceError, FileError, MarketError
+from pricing.errors import EvidenceError, MarketError
+from pricing.service.market_files import draw, read_series, write_frame
 from pricing.vocabulary import CHANNELS, CONDITION_BANDS, DRIVE_SIDES, MATCHING_NUMBERS
 
 if TYPE_CHECKING:
@@ -22,8 +22,6 @@ if TYPE_CHECKING:
 market_app = typer.Typer()
 
 MARKET_FILE: Final = Path("market.duckdb")
-LARGEST_SERIES: Final = 10_000_000
-
 MarketOption = Annotated[
     Path, typer.Option("--market", envvar="PRICING_MARKET", help="Market file (DuckDB).", show_default=True)
 ]
@@ -75,13 +73,13 @@ def index(
         coverage=coverage, minimum=minimum, changes=changes, weights=weights,
     )  # fmt: skip
     if deflator is not None:
-        found = found.deflated(_series(deflator))
+        found = found.deflated(read_series(deflator))
     if out is not None:
-        found.write(out)
+        write_frame(found.frame, out)
     if chart is not None:
         from pricing.documents.market_charts import index_chart
 
-        _draw(index_chart(found), chart)
+        draw(index_chart(found), chart)
     show_index(found)
 
 
@@ -147,11 +145,11 @@ def comparables(
     if new and subject is not None:
         keep(market, subject, new)
     if out is not None:
-        _write(found.lines, out)
+        write_frame(found.lines, out)
     if chart is not None:
         from pricing.documents.market_charts import comparables_chart
 
-        _draw(comparables_chart(found), chart)
+        draw(comparables_chart(found), chart)
     show_comparables(found, lines=lines)
 
 
@@ -173,13 +171,16 @@ def depth(
     sales = opened.sales(as_of=day)
     fitted = None if opened.fits().is_empty() else _fitted(market, day)[1]
     found = market_depth(
-        sales, where=_where(sales, make, model), as_of=day, model=fitted,
+        sales,
+        where=_where(sales, make, model),
+        as_of=day,
+        model=fitted,
         every_record=opened.sales(as_of=day, every_record=True),
     )
     if chart is not None:
         from pricing.documents.market_charts import bands_through_time_chart
 
-        _draw(bands_through_time_chart(found), chart)
+        draw(bands_through_time_chart(found), chart)
     show_depth(found)
 
 
@@ -255,44 +256,6 @@ def _record(ids: "pl.Series", typed: str) -> str:
     if len(same) != 1:
         raise EvidenceError(f"{len(same)} records have an id that begins with {wanted!r}; expected one")
     return str(same[0])
-
-
-def _series(path: Path) -> "pl.DataFrame":
-    import polars as pl
-
-    try:
-        if path.stat().st_size > LARGEST_SERIES:
-            raise FileError(f"{path}: larger than {LARGEST_SERIES:,} bytes, not a price series")
-        return pl.read_csv(
-            path, try_parse_dates=True, schema_overrides={"date": pl.Date, "value": pl.Float64}
-        )
-    except OSError as error:
-        raise FileError(f"{path}: cannot be read: {error.strerror}") from None
-    except pl.exceptions.PolarsError as error:
-        raise FileError(f"{path}: no price series with the columns date (YYYY-MM-DD) and value: "
-                        f"{str(error).splitlines()[0]}") from None  # fmt: skip
-
-
-def _write(frame: "pl.DataFrame", path: Path) -> None:
-    try:
-        if path.suffix == ".csv":
-            frame.write_csv(path)
-        elif path.suffix == ".parquet":
-            frame.write_parquet(path)
-        else:
-            raise FileError(f"{path}: is written as .csv or .parquet")
-    except OSError as error:
-        raise FileError(f"{path}: cannot be written: {error.strerror}") from None
-
-
-def _draw(chart: Any, path: Path) -> None:
-    if path.suffix not in (".svg", ".png", ".html", ".json"):
-        raise FileError(f"{path}: a chart is drawn into .svg, .png, .html or .json")
-    try:
-        chart.save(path)
-    except OSError as error:
-        raise FileError(f"{path}: cannot be written: {error.strerror}") from None
-    sys.stderr.write(f"drawn into {path}\n")
 
 
 def _day(typed: str | None) -> date | None:

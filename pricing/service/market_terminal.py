@@ -48,7 +48,7 @@ def show_comparables(found: Comparables, *, lines: bool) -> None:
             f"{row['gross_per_cent']:.0f} %",
             f"{row['adjusted_price']:,.0f}",
             f"{row['weight']:.0%}",
-            Text("; ".join(flag.partition(" over")[0].replace("_", " ") for flag in row["flags"]), style="dim"),
+            Text("; ".join(option_words(flag.partition(" over")[0]) for flag in row["flags"]), style="dim"),
         )
     out.print(table)
     if lines:
@@ -58,7 +58,7 @@ def show_comparables(found: Comparables, *, lines: bool) -> None:
         out.print(Text(sentence))
     out.print()
     left = _table("left out", "sales")
-    counted = found.left_out.drop("record_id").group_by("reason", maintain_order=True).sum().select("reason", "sales")
+    counted = found.left_out.select("reason", "sales").group_by("reason", maintain_order=True).sum()
     for reason, sales in counted.iter_rows():
         left.add_row(Text(reason), f"{sales:,}")
     if left.row_count:

@@ -8,7 +8,7 @@ large market (1,000,000 by default; 10,000,000 needs some 20 GB of memory). The 
 import os
 import time
 from collections.abc import Callable
-from functools import cache
+from functools import cache, partial
 from typing import Any
 
 import numpy as np
@@ -54,11 +54,11 @@ def model_of_it() -> PriceModel:
 
 def test_twenty_comparables_out_of_a_large_market() -> None:
     model = model_of_it()
-    book, build = timed(lambda: SalesBook.build(large_market(), model))
+    book, build = timed(partial(SalesBook.build, large_market(), model))
     rng = np.random.default_rng(1)
     cars = book.sales[rng.integers(0, len(book.sales), QUESTIONS)].select(COLUMNS).rows(named=True)
     find_comparables(book, cars[0], count=20)
-    seconds = [timed(lambda car=car: find_comparables(book, car, count=20))[1] for car in cars]
+    seconds = [timed(partial(find_comparables, book, car, count=20))[1] for car in cars]
     middle, p99 = np.quantile(seconds, [0.5, 0.99])
     show(
         f"twenty comparables out of {ROWS:,} sales, {QUESTIONS} cars",
@@ -72,13 +72,14 @@ def test_twenty_comparables_out_of_a_large_market() -> None:
 
 def test_index_over_a_large_market() -> None:
     rows = []
-    for name, how in {
+    methods: dict[str, dict[str, Any]] = {
         "time dummy by quarter, one regression": {},
         "time dummy by quarter, rolling window of 8": {"window": 8},
         "fisher by quarter": {"method": "fisher"},
         "repeat sales by quarter": {"method": "repeat sales"},
-    }.items():
-        _, seconds = timed(lambda how=how: price_index(large_market(), **how))
+    }
+    for name, how in methods.items():
+        _, seconds = timed(partial(price_index, large_market(), **how))
         rows.append((name, f"{seconds:.1f} s"))
     show(f"an index over {ROWS:,} sales", rows)
 
@@ -89,7 +90,8 @@ def test_leave_one_out_over_twenty_thousand() -> None:
     market = simulate_market(20_000, MODELS, seed=12, all_sold=True)[0].sort("event_date")
     cut = market["event_date"][16_000]
     measures = [
-        "estimate", "evidence", "asked", "sales", "median_ratio", "cod", "cod_low", "cod_high", "prd", "prb", "inside",
+        "estimate", "evidence", "asked", "sales", "median_ratio", "cod", "cod_low", "cod_high", "prd", "prb",
+        "inside",
     ]  # fmt: skip
     for title, seen, day in (
         ("every sale left out once; the model has seen them all", market, None),
@@ -97,11 +99,7 @@ def test_leave_one_out_over_twenty_thousand() -> None:
     ):
         model = PriceModel(FeatureSpec.cars()).fit(seen)
         book = SalesBook.build(market, model)
-        valued, seconds = timed(
-            lambda book=book, model=model, day=day: leave_one_out(book, model, from_day=day)
-        )
+        valued, seconds = timed(partial(leave_one_out, book, model, from_day=day))
         show(title, [(f"{len(valued):,} sales valued", f"{seconds:.1f} s")])
-        with pl.Config(
-            tbl_cols=20, tbl_rows=30, tbl_width_chars=180, float_precision=3, tbl_hide_dataframe_shape=True
-        ):
+        with pl.Config(tbl_cols=20, tbl_rows=30, tbl_width_chars=180, float_precision=3):
             print(summary(valued).select(measures))

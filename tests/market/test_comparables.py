@@ -65,15 +65,11 @@ def test_what_is_equal_in_both_cars_gives_no_line(found: Comparables) -> None:
 def test_adjustments_are_the_models_differences(found: Comparables) -> None:
     """The lines of the cars multiply to the ratio of the model's mid prices (trees and calibration aside)."""
     model, book = small_model(), small_book()
-    cars = pl.concat([found.subject, book.sales.filter(pl.col("record_id").is_in(found.table["record_id"].to_list()))
-                      .select(found.subject.columns)]).with_columns(event_date=pl.lit(TODAY))  # fmt: skip
-    kept = ~pl.col("term").is_in(["calibration", "interactions"])
-    mids = (
-        model.contributions(cars)
-        .filter(kept)
-        .group_by("row", maintain_order=True)
-        .agg(pl.col("factor").product())
-    )
+    sales = book.sales.filter(pl.col("record_id").is_in(found.table["record_id"].to_list()))
+    cars = pl.concat([found.subject, sales.select(found.subject.columns)])
+    terms = model.contributions(cars.with_columns(event_date=pl.lit(TODAY)))
+    kept = terms.filter(~pl.col("term").is_in(["calibration", "interactions"]))
+    mids = kept.group_by("row", maintain_order=True).agg(pl.col("factor").product())
     ratios = sorted((mids["factor"][0] / mids["factor"][1:]).to_list())
     lines = found.lines.filter(pl.col("step") >= 4).group_by("record_id").agg(pl.col("factor").product())
     assert sorted(lines["factor"].to_list()) == pytest.approx(ratios, rel=1e-9)
@@ -236,8 +232,9 @@ def test_dates_and_numbers_out_of_reach_are_refused() -> None:
 
 @settings(max_examples=30, deadline=None)
 @given(
-    row=st.integers(0, 500), band=st.sampled_from([None, *CONDITION_BANDS]), km=st.one_of(st.none(), st.floats(0, 1e6)),
-    score=st.one_of(st.none(), st.floats(0, 100)), days=st.integers(0, 4000),
+    row=st.integers(0, 500), band=st.sampled_from([None, *CONDITION_BANDS]),
+    km=st.one_of(st.none(), st.floats(0, 1e6)), score=st.one_of(st.none(), st.floats(0, 100)),
+    days=st.integers(0, 4000),
     options=st.lists(st.sampled_from(OPTION_CODES), unique=True, max_size=6), count=st.integers(3, 30),
 )  # fmt: skip
 def test_any_car_is_valued_or_refused_in_a_sentence(

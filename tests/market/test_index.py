@@ -1,5 +1,4 @@
 from datetime import date
-from pathlib import Path
 
 import numpy as np
 import polars as pl
@@ -105,20 +104,6 @@ def test_a_series_that_cannot_deflate_is_refused(series: pl.DataFrame, message: 
     index = price_index(plain_sales(), spec=PLAIN, period="year")
     with pytest.raises(EvidenceError, match=message):
         index.deflated(series)
-
-
-def test_written_and_read_again(tmp_path: Path) -> None:
-    index = price_index(plain_sales(), spec=PLAIN, period="year")
-    index.write(tmp_path / "index.parquet")
-    index.write(tmp_path / "index.csv")
-    assert pl.read_parquet(tmp_path / "index.parquet").equals(index.frame)
-    assert pl.read_csv(tmp_path / "index.csv")["index"].to_list() == pytest.approx(
-        index.frame["index"].to_list()
-    )
-    with pytest.raises(EvidenceError, match=r"\.csv or \.parquet; got 'index.txt'"):
-        index.write(tmp_path / "index.txt")
-    with pytest.raises(EvidenceError, match="cannot be written"):
-        index.write(tmp_path / "absent" / "index.csv")
 
 
 @pytest.mark.parametrize(

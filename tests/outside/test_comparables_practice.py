@@ -24,8 +24,8 @@ def _lines(price: float, per_cents: list[float]) -> pl.DataFrame:
     sale = pl.DataFrame(
         {
             "record_id": ["r"], "event_date": [AT], "amount": [price], "price": [price], "currency": ["EUR"],
-            "price_basis": ["all-in"], "premium": [None], "make": ["Ash"], "model": ["One"], "variant": [None],
-            "options": [[]],
+            "price_basis": ["all-in"], "premium": [None], "make": ["Ash"], "model": ["One"],
+            "variant": [None], "options": [[]],
         },
         schema_overrides={"premium": pl.Float64, "variant": pl.String, "options": pl.List(pl.String)},
     )  # fmt: skip

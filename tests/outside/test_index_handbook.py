@@ -103,8 +103,8 @@ def test_symmetric_imputation_identity_holds_exactly(seed: int) -> None:
     """symmetric = geometric mean ratio x exp(1/2 (b_0 + b_t)'(mean_0 - mean_t)) (Handbook ch. 5)."""
     sales = _sales(seed)
     found = imputation(sales.log_price, sales.matrix, sales.period, np.arange(4))
-    fits = {t: sm.OLS(sales.log_price[sales.period == t], sm.add_constant(sales.matrix[sales.period == t])).fit()
-            for t in range(4)}  # fmt: skip
+    Z = sm.add_constant(sales.matrix)
+    fits = {t: sm.OLS(sales.log_price[sales.period == t], Z[sales.period == t]).fit() for t in range(4)}
     for t in (1, 2, 3):
         now, base = sales.period == t, sales.period == 0
         ratio = sales.log_price[now].mean() - sales.log_price[base].mean()

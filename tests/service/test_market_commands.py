@@ -124,6 +124,10 @@ def test_files_that_cannot_be_are_refused(market: Path, tmp_path: Path) -> None:
         _run("depth", market=tmp_path / "absent.duckdb")
     with pytest.raises(FileError, match="drawn into .svg"):
         _run("index", "--period", "year", "--chart", str(tmp_path / "index.bmp"), market=market)
+    with pytest.raises(FileError, match="is written as .csv or .parquet"):
+        _run("index", "--period", "year", "--out", str(tmp_path / "index.txt"), market=market)
+    with pytest.raises(FileError, match="cannot be written"):
+        _run("index", "--period", "year", "--out", str(tmp_path / "absent" / "index.csv"), market=market)
     with pytest.raises(FileError, match="cannot be read"):
         _run("index", "--period", "year", "--deflator", str(tmp_path / "absent.csv"), market=market)
     wrong = tmp_path / "wrong.csv"

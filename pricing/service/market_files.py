@@ -1,0 +1,54 @@
+"""The files that the commands of the market evidence read and write."""
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+from pricing.errors import FileError
+
+if TYPE_CHECKING:
+    import polars as pl
+
+LARGEST_SERIES: Final = 10_000_000
+"""Bytes of a price series at most."""
+
+
+def read_series(path: Path) -> "pl.DataFrame":
+    """A price series: a CSV file with the columns date and value."""
+    import polars as pl
+
+    try:
+        if path.stat().st_size > LARGEST_SERIES:
+            raise FileError(f"{path}: larger than {LARGEST_SERIES:,} bytes, not a price series")
+        return pl.read_csv(
+            path, try_parse_dates=True, schema_overrides={"date": pl.Date, "value": pl.Float64}
+        )
+    except OSError as error:
+        raise FileError(f"{path}: cannot be read: {error.strerror}") from None
+    except pl.exceptions.PolarsError as error:
+        raise FileError(f"{path}: no price series with the columns date (YYYY-MM-DD) and value: "
+                        f"{str(error).splitlines()[0]}") from None  # fmt: skip
+
+
+def write_frame(frame: "pl.DataFrame", path: Path) -> None:
+    """Write a frame as CSV or parquet, by the ending of the name."""
+    try:
+        if path.suffix == ".csv":
+            frame.write_csv(path)
+        elif path.suffix == ".parquet":
+            frame.write_parquet(path)
+        else:
+            raise FileError(f"{path}: is written as .csv or .parquet")
+    except OSError as error:
+        raise FileError(f"{path}: cannot be written: {error.strerror}") from None
+
+
+def draw(chart: Any, path: Path) -> None:
+    """Draw a chart into a file, by the ending of its name."""
+    if path.suffix not in (".svg", ".png", ".html", ".json"):
+        raise FileError(f"{path}: a chart is drawn into .svg, .png, .html or .json")
+    try:
+        chart.save(path)
+    except OSError as error:
+        raise FileError(f"{path}: cannot be written: {error.strerror}") from None
+    sys.stderr.write(f"drawn into {path}\n")
