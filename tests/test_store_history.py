@@ -1,4 +1,5 @@
-"""Second thoughts: dry runs, undone batches, corrected cells, mended quarantine, parted sales, settled names."""
+"""Second thoughts: dry runs, undone batches, corrected cells, mended quarantine, parted sales, settled
+names."""
 
 from datetime import date
 from pathlib import Path
@@ -110,7 +111,7 @@ def test_quarantine_goes_out_is_mended_and_comes_back(market: Market, tmp_path: 
     assert market.sales()["source"].unique().to_list() == ["notes"]
     waiting = market.quarantine()
     assert waiting.height == 2 and '"year":"MCMLX"' in "".join(waiting["raw"])
-    assert '=HYPERLINK' in "".join(waiting["raw"]) and "'=HYPERLINK" not in "".join(waiting["raw"])
+    assert "=HYPERLINK" in "".join(waiting["raw"]) and "'=HYPERLINK" not in "".join(waiting["raw"])
     market.undo(str(report.batch_id))
     assert market.quarantine().height == 3
     with pytest.raises(FileError, match="is not empty"):
@@ -131,7 +132,13 @@ def test_quarantine_of_a_mapped_source_comes_with_its_mapping(market: Market, tm
 
 
 def test_records_of_one_sale_can_be_parted_and_joined_again(market: Market, tmp_path: Path) -> None:
-    asking = {**CAR, "outcome": "asking", "price_basis": "asking", "event_date": "2024-04-01", "amount": "4900"}
+    asking = {
+        **CAR,
+        "outcome": "asking",
+        "price_basis": "asking",
+        "event_date": "2024-04-01",
+        "amount": "4900",
+    }
     load(market, tmp_path, asking, CAR)
     link = market.duplicates().row(0, named=True)
     assert link["rule"] == "listing that became a sale"
@@ -172,7 +179,9 @@ def test_names_are_settled_and_forgotten(market: Market, tmp_path: Path) -> None
 
 def test_suspicions_wait_for_a_verdict_and_do_not_come_back(market: Market, tmp_path: Path) -> None:
     load(market, tmp_path, {})
-    found = pl.DataFrame({"record_id": [market.sales()["record_id"].item(), "nobody"], "reason": "odd", "detail": "x"})
+    found = pl.DataFrame(
+        {"record_id": [market.sales()["record_id"].item(), "nobody"], "reason": "odd", "detail": "x"}
+    )
     assert market.mark_suspicions(found) == 1
     assert market.suspicions().select("reason", "make").rows() == [("odd", "Corvane")]
     assert market.settle_suspicion(found["record_id"][0], "confirmed by the seller") == 1
@@ -201,7 +210,14 @@ def test_own_rates_let_in_what_had_no_rate(market: Market, tmp_path: Path) -> No
         market.add_rates(tmp_path / "rates.csv")
 
 
-HOSTILE = ["'); DROP TABLE records; --", '"; DELETE FROM records', "$1", "{batch}", "\x1b[2J", "<script>alert(1)</script>"]
+HOSTILE = [
+    "'); DROP TABLE records; --",
+    '"; DELETE FROM records',
+    "$1",
+    "{batch}",
+    "\x1b[2J",
+    "<script>alert(1)</script>",
+]
 
 
 @pytest.mark.parametrize("text", HOSTILE)

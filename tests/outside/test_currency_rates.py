@@ -23,8 +23,8 @@ def test_the_documented_rate() -> None:
 
 
 def test_the_weekend_trap() -> None:
-    """On Saturday 2013-03-23 the package's default reaches into the next week (129.4367); the last known rate of
-    Friday gives 129.48 (README of CurrencyConverter 0.18, ``fallback_on_missing_rate_method``)."""
+    """On Saturday 2013-03-23 the package's default reaches into the next week (129.4367); the last known rate
+    of Friday gives 129.48 (README of CurrencyConverter 0.18, ``fallback_on_missing_rate_method``)."""
     assert in_euro("100", "EUR", date(2013, 3, 23), "USD") == Decimal("129.48")
 
 
@@ -57,4 +57,6 @@ def test_minor_units_are_those_of_iso_4217() -> None:
     assert {code for code, places in MINOR_UNITS.items() if places == 3} == {
         "BHD", "IQD", "JOD", "KWD", "LYD", "OMR", "TND"
     }  # fmt: skip
-    assert {"JPY", "KRW", "ISK", "CLP", "XAF"} <= {code for code, places in MINOR_UNITS.items() if places == 0}
+    assert {"JPY", "KRW", "ISK", "CLP", "XAF"} <= {
+        code for code, places in MINOR_UNITS.items() if places == 0
+    }
