@@ -4,6 +4,7 @@ Bad rows are a result, not an exception: ``check`` returns the rows it accepts, 
 rejects, as they were given, each with the names of every rule it broke.
 """
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 from typing import Final
@@ -47,8 +48,10 @@ def _money() -> dy.Decimal:
     return dy.Decimal(18, 3, nullable=True)
 
 
-def _within(column: str, allowed: tuple[str, ...]) -> pl.Expr:
-    return pl.col(column).is_in(allowed)
+def _word(allowed: Iterable[str], *, nullable: bool = False) -> dy.String:
+    """A column of words of a closed list; another word breaks ``<column>_unknown``."""
+    known = sorted(allowed)
+    return dy.String(nullable=nullable, check=lambda word: word.is_in(known))
 
 
 class Contract(dy.Schema):
@@ -68,20 +71,20 @@ class Contract(dy.Schema):
     year = dy.Int16(nullable=False)
     chassis_number = dy.String(nullable=True)
     body_style = dy.String(nullable=True)
-    drive_side = dy.String(nullable=True)
-    condition_band = dy.String(nullable=True)
+    drive_side = _word(DRIVE_SIDES, nullable=True)
+    condition_band = _word(CONDITION_BANDS, nullable=True)
     condition_score = dy.Float64(nullable=True)
     odometer_km = dy.Float64(nullable=True)
     options = dy.List(dy.String(nullable=True), nullable=False)
-    matching_numbers = dy.String(nullable=True)
+    matching_numbers = _word(MATCHING_NUMBERS, nullable=True)
     history_file = dy.Bool(nullable=True)
-    channel = dy.String(nullable=False)
-    country = dy.String(nullable=False)
-    outcome = dy.String(nullable=False)
+    channel = _word(CHANNELS)
+    country = _word(COUNTRIES)
+    outcome = _word(OUTCOMES)
     event_date = dy.Date(nullable=False)
     amount = _money()
-    currency = dy.String(nullable=False)
-    price_basis = dy.String(nullable=False)
+    currency = _word(CURRENCIES)
+    price_basis = _word(PRICE_BASES)
     premium = _money()
     low_estimate = _money()
     high_estimate = _money()
@@ -89,14 +92,6 @@ class Contract(dy.Schema):
     highest_bid = _money()
     listed_on = dy.Date(nullable=True)
     notes = dy.String(nullable=True)
-
-    @dy.rule()
-    def drive_side_unknown(cls) -> pl.Expr:
-        return _within("drive_side", DRIVE_SIDES)
-
-    @dy.rule()
-    def condition_band_unknown(cls) -> pl.Expr:
-        return _within("condition_band", CONDITION_BANDS)
 
     @dy.rule()
     def condition_score_out_of_range(cls) -> pl.Expr:
@@ -113,30 +108,6 @@ class Contract(dy.Schema):
             inside = inside | ((band == CONDITION_BANDS[place]) & (score >= low) & below)
         known = band.is_in(CONDITION_BANDS) & score.is_between(BAND_EDGES[0], BAND_EDGES[-1])
         return ~known | inside
-
-    @dy.rule()
-    def matching_numbers_unknown(cls) -> pl.Expr:
-        return _within("matching_numbers", MATCHING_NUMBERS)
-
-    @dy.rule()
-    def channel_unknown(cls) -> pl.Expr:
-        return _within("channel", CHANNELS)
-
-    @dy.rule()
-    def outcome_unknown(cls) -> pl.Expr:
-        return _within("outcome", OUTCOMES)
-
-    @dy.rule()
-    def price_basis_unknown(cls) -> pl.Expr:
-        return _within("price_basis", PRICE_BASES)
-
-    @dy.rule()
-    def country_unknown(cls) -> pl.Expr:
-        return pl.col("country").is_in(sorted(COUNTRIES))
-
-    @dy.rule()
-    def currency_unknown(cls) -> pl.Expr:
-        return pl.col("currency").is_in(sorted(CURRENCIES))
 
     @dy.rule()
     def option_unknown(cls) -> pl.Expr:
@@ -324,4 +295,5 @@ def check(frame: pl.DataFrame, today: date) -> CheckResult:
 
 def _rule_name(name: str) -> str:
     """The contract's name of a rule: ``make|nullability`` of dataframely is ``make_missing``."""
-    return name.replace("|nullability", "_missing").replace("|inner_nullability", "_missing")
+    column, _, kind = name.partition("|")
+    return column + {"nullability": "_missing", "check": "_unknown"}.get(kind, "")
