@@ -6,6 +6,7 @@ import numpy as np
 
 from pricing.market.characteristics import Characteristics
 from pricing.market.time_dummy import PeriodSums, fit_window
+from pricing.model.hedonic import ONE_THREAD
 from pricing.model.pooling import Floats
 
 BUNDLE: Final = {"condition": "condition", "year": "wear", "odometer_km": "wear", "options": "options"}
@@ -19,7 +20,8 @@ def bundled(cars: Characteristics, periods: int) -> Floats:
     A hedonic regression of a single period on these lets the worth of every bundle move through time with a
     handful of coefficients, where one on all characteristics would need hundreds of sales.
     """
-    window = fit_window(cars, PeriodSums.of(cars, periods), 0, periods - 1)
+    with ONE_THREAD.limit(limits=1, user_api="blas"):
+        window = fit_window(cars, PeriodSums.of(cars, periods), 0, periods - 1)
     k = cars.matrix.shape[1]
     names = [BUNDLE.get(term, "other") for term in cars.terms]
     columns = [

@@ -58,17 +58,22 @@ class Characteristics:
         wrong = int((~(price > 0) | ~np.isfinite(price)).sum())
         if wrong:
             raise EvidenceError(f"{wrong} of {len(price)} prices are not positive and finite")
-        order = np.argsort(period, kind="stable")
-        cars = replace(spec, event_date=None).prepared(sales)[order]
+        cars = replace(spec, event_date=None).prepared(sales)
         band = _bands(cars, spec)
         columns = [*_condition(cars, spec, band), *_numbers(cars, spec), *_values(cars, spec)]
         group = np.zeros(len(cars), dtype=np.int64)
         if spec.groups:
             rank = cars.select(pl.struct(spec.groups).rank("dense")).to_series()
             group = rank.cast(pl.Int64).to_numpy() - 1
+        matrix = np.column_stack([v for _, v in columns]) if columns else np.empty((len(cars), 0))
+        order = np.argsort(period, kind="stable")
+        if np.all(np.diff(period) >= 0):
+            order = np.arange(len(cars))
+        else:
+            matrix, group, band = matrix[order], group[order], band[order]
         return cls(
             log_price=np.log(price)[order],
-            matrix=np.column_stack([v for _, v in columns]) if columns else np.empty((len(cars), 0)),
+            matrix=matrix,
             terms=tuple(term for term, _ in columns),
             group=group,
             period=period[order],
@@ -77,11 +82,30 @@ class Characteristics:
             weights=np.ones(len(cars)),
         )
 
-    def weighted(self, residuals: Floats) -> Self:
+    def every(self, step: int) -> Self:
+        """One sale in ``step``, evenly through time."""
+        part = slice(0, None, step)
+        return replace(
+            self,
+            log_price=self.log_price[part],
+            matrix=self.matrix[part],
+            group=self.group[part],
+            period=self.period[part],
+            order=self.order[part],
+            band=self.band[part],
+            weights=self.weights[part],
+        )
+
+    def weighted(self, residuals: Floats, band: Ints) -> Self:
         """Weighted by one over the mean squared residual of the condition band, mean 1: a car that no one
-        graded says less about the market than one whose condition is known."""
-        size = np.maximum(np.bincount(self.band), 1)
-        spread = np.bincount(self.band, np.square(residuals)) / size
+        graded says less about the market than one whose condition is known.
+
+        ``residuals`` are of some of the sales, whose bands are ``band``; a band without any has the largest.
+        """
+        bands = int(self.band.max(initial=0)) + 1
+        size = np.bincount(band, minlength=bands)
+        spread = np.bincount(band, np.square(residuals), minlength=bands) / np.maximum(size, 1)
+        spread[size == 0] = spread.max()
         weights = 1.0 / np.maximum(spread, max(float(spread.max()) * 1e-6, 1e-300))[self.band]
         return replace(self, weights=weights / weights.mean())
 

@@ -16,6 +16,7 @@ from pricing.market.time_dummy import (
     kept_periods,
     weighted_by_band,
 )
+from pricing.model.hedonic import ONE_THREAD
 from pricing.model.pooling import Floats, Ints
 from pricing.model.spec import FeatureSpec
 
@@ -55,7 +56,8 @@ class DateLine:
             kept, code = np.array([0]), np.zeros_like(code)
         place = np.clip(np.searchsorted(kept, code), 0, len(kept) - 1)
         cars = weighted_by_band(Characteristics.of(sold, spec, place), len(kept))
-        fitted = fit_window(cars, PeriodSums.of(cars, len(kept)), 0, len(kept) - 1)
+        with ONE_THREAD.limit(limits=1, user_api="blas"):
+            fitted = fit_window(cars, PeriodSums.of(cars, len(kept)), 0, len(kept) - 1)
         later = np.where(fitted.estimable, fitted.beta[cars.matrix.shape[1] :], 0.0)
         band = np.empty_like(cars.band)
         band[cars.order] = cars.band

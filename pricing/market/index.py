@@ -128,6 +128,7 @@ def price_index(
     Raises:
         EvidenceError: an argument is none of those allowed, or no two periods have enough sales.
 
+    >>> from datetime import date
     >>> rng = np.random.default_rng(1)
     >>> frame = pl.DataFrame({"model": ["Six", "Four"] * 60, "event_date": [date(2023, 5, 1)] * 60 +
     ...     [date(2024, 5, 1)] * 60, "price": np.exp(rng.normal(9.0, 0.1, 120) + np.repeat([0.0, 0.2], 60))})

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from pricing.market.reconciliation import reconciled, trust
 from pricing.market.sales_book import AGE_COST, MINIMUM, MOST_GROSS, SHORTLIST, YEAR, SalesBook
 from pricing.market.term_effects import Encoded
+from pricing.model.hedonic import ONE_THREAD
 from pricing.model.pooling import Floats, Ints
 from pricing.model.price_model import PriceModel
 from pricing.model.ratio_study import ratio_study
@@ -44,13 +45,14 @@ def leave_one_out(
     influence = book.dates.influence()
     same = _same_car(book)
     parts = []
-    for start, size in book.starts[2].values():
-        subjects = np.flatnonzero(asked[start : start + size]) + start
-        step = max(1, min(_PAIRS // (SHORTLIST * count), _CELLS // size))
-        for first in range(0, len(subjects), step):
-            chunk = subjects[first : first + step]
-            near = _nearest(book, same, chunk, slice(start, start + size), count)
-            parts.append(_value(book, encoded, prices, influence, chunk, near, count))
+    with ONE_THREAD.limit(limits=1, user_api="blas"):
+        for start, size in book.starts[2].values():
+            subjects = np.flatnonzero(asked[start : start + size]) + start
+            step = max(1, min(_PAIRS // (SHORTLIST * count), _CELLS // size))
+            for first in range(0, len(subjects), step):
+                chunk = subjects[first : first + step]
+                near = _nearest(book, same, chunk, slice(start, start + size), count)
+                parts.append(_value(book, encoded, prices, influence, chunk, near, count))
     values, found, rows = (np.concatenate(part) for part in zip(*parts, strict=True))
     values = np.where((found >= MINIMUM)[:, None], np.exp(values), np.nan)
     cars = book.sales[rows]

@@ -12,6 +12,7 @@ from pricing.errors import EvidenceError
 from pricing.market.date_line import DateLine
 from pricing.market.index import sold_cars
 from pricing.market.term_effects import TermEffects
+from pricing.model.hedonic import ONE_THREAD
 from pricing.model.pooling import Floats, Ints
 from pricing.model.price_model import PriceModel
 
@@ -86,9 +87,10 @@ class SalesBook:
         effects = TermEffects(model)
         bundles = np.empty((len(sold), 5), dtype=np.float32)
         middle: Any = sold["event_date"].max()
-        for start in range(0, len(sold), CHUNK):
-            part = sold[start : start + CHUNK]
-            bundles[start : start + CHUNK] = effects.bundles(effects.encode(part, middle))
+        with ONE_THREAD.limit(limits=1, user_api="blas"):
+            for start in range(0, len(sold), CHUNK):
+                part = sold[start : start + CHUNK]
+                bundles[start : start + CHUNK] = effects.bundles(effects.encode(part, middle))
         ungraded = (sold["condition_band"].is_null() & sold["condition_score"].is_null()).to_numpy()
         offers = known.filter(pl.col("outcome").is_in(["asking", "unsold"])).sort(*GROUPS, "event_date")
         return cls(
@@ -135,7 +137,7 @@ def _starts(sold: pl.DataFrame, names: tuple[str, ...]) -> Starts:
         .group_by("run", maintain_order=True)
         .agg(*(pl.col(name).first() for name in names), size=pl.len())
     )
-    first = np.concatenate([[0], np.cumsum(runs["size"].to_numpy())[:-1]])
+    first = np.cumsum(runs["size"].to_numpy()) - runs["size"].to_numpy()
     keys = zip(*(runs[name].to_list() for name in names), strict=True)
     return {
         key: (int(start), int(size))

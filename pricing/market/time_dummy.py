@@ -10,13 +10,20 @@ exp(d_t - d_(t-1))``, the two dummies from the window that ends at ``t``.
 """
 
 from dataclasses import dataclass, replace
+from typing import Final
 
 import numpy as np
 from scipy import sparse
 
 from pricing.market.characteristics import Characteristics
 from pricing.market.least_squares import pseudo_inverse
+from pricing.model.hedonic import ONE_THREAD
 from pricing.model.pooling import Floats, Ints
+
+CHUNK: Final = 32_768
+"""Sales worked on at a time."""
+
+SAMPLE: Final = 100_000
 
 
 @dataclass(frozen=True)
@@ -38,10 +45,16 @@ class Window:
     def projected(self, sales: Characteristics, directions: Floats) -> Floats:
         """The sales' swept columns times ``directions`` (columns x m): n x m."""
         k = sales.matrix.shape[1]
-        part, group = sales.matrix[self.rows], sales.group[self.rows]
         dummies = np.vstack([np.zeros((1, directions.shape[1])), directions[k:]])
-        out = part @ directions[:k] + dummies[sales.period[self.rows] - self.first]
-        return np.asarray(out - (self.means @ directions)[group])
+        means = self.means @ directions
+        out = np.empty((self.rows.stop - self.rows.start, directions.shape[1]))
+        for start in range(self.rows.start, self.rows.stop, CHUNK):
+            part = slice(start, min(start + CHUNK, self.rows.stop))
+            place = slice(part.start - self.rows.start, part.stop - self.rows.start)
+            np.matmul(sales.matrix[part], directions[:k], out=out[place])
+            out[place] += dummies[sales.period[part] - self.first]
+            out[place] -= means[sales.group[part]]
+        return out
 
     def leverages(self, sales: Characteristics) -> Floats:
         """Diagonal of the hat matrix, group levels included."""
@@ -125,8 +138,12 @@ def time_dummy(sales: Characteristics, periods: int, window: int | None = None) 
     ``window`` is the number of periods in a rolling window; None fits one regression to all. The standard
     error of a chain counts every sale once with its weight in all the links together.
     """
+    with ONE_THREAD.limit(limits=1, user_api="blas"):
+        return _chained(sales, periods, periods if window is None else min(window, periods))
+
+
+def _chained(sales: Characteristics, periods: int, width: int) -> tuple[Floats, Floats]:
     total = PeriodSums.of(sales, periods)
-    width = periods if window is None else min(window, periods)
     k = sales.matrix.shape[1]
     logs, errors = np.zeros(periods), np.zeros(periods)
     influence, squared = np.zeros(len(sales)), np.zeros(len(sales))
@@ -162,6 +179,9 @@ def kept_periods(period: Ints, periods: int, minimum: int) -> Ints:
 
 
 def weighted_by_band(sales: Characteristics, periods: int) -> Characteristics:
-    """The sales with the weights that a first, unweighted regression over all periods suggests."""
-    first = fit_window(sales, PeriodSums.of(sales, periods), 0, periods - 1)
-    return sales.weighted(first.residuals)
+    """The sales with the weights that a first, unweighted regression over all periods suggests; it takes
+    ``SAMPLE`` sales, or somewhat more, which tell the spread of a few bands well enough."""
+    some = sales.every(max(1, len(sales) // SAMPLE))
+    with ONE_THREAD.limit(limits=1, user_api="blas"):
+        first = fit_window(some, PeriodSums.of(some, periods), 0, periods - 1)
+    return sales.weighted(first.residuals, some.band)
