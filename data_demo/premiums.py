@@ -10,7 +10,7 @@ import polars as pl
 
 from data_demo.parameters import Floats, Integers
 from pricing.charges import Charge
-from pricing.intake.mapping import read_mapping
+from pricing.intake.mapping_files import read_mapping
 
 NO_PREMIUM: Final = -1
 """Where a source is no sale room for a currency: the amount is what the buyer pays."""
