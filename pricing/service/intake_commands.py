@@ -191,6 +191,19 @@ def duplicates(
         _show(_short(links).head(rows), f"{links.height:,} links between records of one sale")
 
 
+@intake_app.command(epilog="Example: pricing rates my_rates.csv")
+def rates(
+    file: Annotated[Path, typer.Argument(help="CSV: currency, rate_date, rate.", show_default=False)],
+    market: MarketOption = MARKET_FILE,
+) -> None:
+    """Add your own exchange rates, for days and currencies that the European Central Bank has none for.
+
+    A rate is what one unit of the market's base currency buys, from its day until the next rate of the
+    currency.
+    """
+    _say(f"{_open(market).add_rates(file):,} rates added; rows that lacked one can be loaded again.")
+
+
 def _open(market: Path) -> "Market":
     from pricing.store import Market
 

@@ -104,6 +104,11 @@ def test_suspicions_are_found_and_settled(tmp_path: Path) -> None:
     assert "0 records to look at" in run("suspicions", market=path)
 
 
+def test_own_rates_are_added(market: Path, tmp_path: Path) -> None:
+    (tmp_path / "rates.csv").write_text("currency,rate_date,rate\nDEM,1990-01-01,1.95583\n")
+    assert "1 rates added" in run("rates", tmp_path / "rates.csv", market=market)
+
+
 def test_a_market_that_is_not_there_is_one_line(tmp_path: Path) -> None:
     for command in ("batches", "quarantine", "names", "duplicates", "suspicions"):
         with pytest.raises(PricingError, match="does not exist"):
