@@ -142,7 +142,7 @@ def find_comparables(
         comparables, subject, logs[kept], names, at=at, currency=book.currency,
         model_source=f"price model fitted to {book.effects.sales:,} sales", choices=made,
     )  # fmt: skip
-    band = book.dates.band[rows[kept]]
+    band = book.band[rows[kept]]
     weights = trust(book.dates.noise[band], gross[kept], age[kept])
     adjusted = np.log(comparables["price"].cast(pl.Float64).to_numpy()) + logs[kept].sum(axis=1)
     noise = float(book.dates.noise[own.band[0]])

@@ -17,10 +17,14 @@ from pricing.market.time_dummy import (
     weighted_by_band,
 )
 from pricing.model.hedonic import ONE_THREAD
-from pricing.model.pooling import Floats, Ints
+from pricing.model.pooling import Floats
 from pricing.model.spec import FeatureSpec
 
 LENGTH: Final = "quarter"
+
+MOST: Final = 1_000_000
+"""Sales in the regression at most."""
+
 MINIMUM: Final = 10
 """Sales that a quarter needs; those of a thinner one are counted with the next that has enough."""
 
@@ -33,22 +37,24 @@ SOURCE: Final = "time-dummy index of the whole market, by quarter"
 class DateLine:
     """Log index at the middle days of the quarters with enough sales, straight between them, level outside.
 
-    ``middles`` and ``logs`` (T); ``band`` of every sale, in the order of the frame learnt from, and
-    ``noise``, the residual standard deviation of a log price by band. ``influence`` (n x T) is what each sale
-    adds to ``logs``: without the sale they would be ``logs - influence[i]``, exactly for the weights as they
-    are.
+    ``middles`` and ``logs`` (T); ``noise``, the residual standard deviation of a log price by band; ``size``,
+    how many sales there were, of which the regression took every one or, beyond ``MOST``, one in ``step``;
+    ``cars`` and ``window``, the regression.
     """
 
     middles: Floats
     logs: Floats
-    band: Ints
     noise: Floats
+    size: int
+    step: int
     cars: Characteristics
     window: Window
 
     @classmethod
     def learn(cls, sold: pl.DataFrame, spec: FeatureSpec) -> Self:
         """From sold cars; with fewer than two quarters of enough sales the line is level."""
+        size, step = len(sold), -(-len(sold) // MOST)
+        sold = sold.gather_every(step) if step > 1 else sold
         periods = Periods.spanning(sold["event_date"], LENGTH)
         code = periods.codes(sold["event_date"])
         kept = kept_periods(code, len(periods), MINIMUM)
@@ -59,10 +65,8 @@ class DateLine:
         with ONE_THREAD.limit(limits=1, user_api="blas"):
             fitted = fit_window(cars, PeriodSums.of(cars, len(kept)), 0, len(kept) - 1)
         later = np.where(fitted.estimable, fitted.beta[cars.matrix.shape[1] :], 0.0)
-        band = np.empty_like(cars.band)
-        band[cars.order] = cars.band
         noise = _noise(cars, fitted.residuals, len(spec.condition_bands) + 1)
-        return cls(periods.middles()[kept], np.concatenate([[0.0], later]), band, noise, cars, fitted)
+        return cls(periods.middles()[kept], np.concatenate([[0.0], later]), noise, size, step, cars, fitted)
 
     @property
     def last_day(self) -> date:
@@ -100,9 +104,9 @@ class DateLine:
         directions[k:, 1:] = np.eye(size - 1)
         rows = self.window.projected(self.cars, self.window.inverse @ directions)
         free = 1.0 - self.window.leverages(self.cars)
-        step = np.where(free > 1e-9, self.cars.weights * self.window.residuals / np.maximum(free, 1e-9), 0.0)
-        moved = np.empty_like(rows)
-        moved[self.cars.order] = rows * step[:, None]
+        shift = np.where(free > 1e-9, self.cars.weights * self.window.residuals / np.maximum(free, 1e-9), 0.0)
+        moved = np.zeros((self.size, size))
+        moved[self.cars.order * self.step] = rows * shift[:, None]
         return moved
 
 

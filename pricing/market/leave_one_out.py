@@ -33,9 +33,9 @@ Where = NDArray[np.bool_]
 def leave_one_out(
     book: SalesBook, model: PriceModel, *, count: int = 12, from_day: date | None = None
 ) -> pl.DataFrame:
-    """One row a sold car (from a day on): ``record_id``, ``evidence`` (depth class of the model), ``price``,
-    ``comparables`` (how many were found), ``low``, ``value``, ``high`` (null under ``MINIMUM``) and ``model``
-    (the model's own mid)."""
+    """One row a sold car (from a day on): ``record_id``, ``evidence`` (depth class of the model), ``graded``,
+    ``price``, ``comparables`` (how many were found), ``low``, ``value``, ``high`` (null under ``MINIMUM``)
+    and ``model`` (the model's own mid)."""
     n = len(book.sales)
     asked = np.ones(n, dtype=bool)
     if from_day is not None:
@@ -61,6 +61,7 @@ def leave_one_out(
         {
             "record_id": cars["record_id"],
             "evidence": ranges["evidence"],
+            "graded": pl.Series(book.band[rows] < len(book.dates.noise) - 1),
             "price": cars["price"].cast(pl.Float64),
             "comparables": found,
             "low": values[:, 0],
@@ -158,10 +159,10 @@ def _value(
     near_enough = gross <= MOST_GROSS
     apart[place, column] = np.where(near_enough, gross + book.cost[c] + AGE_COST * age, np.inf)
     weights, adjusted = np.zeros(near.shape), np.zeros(near.shape)
-    weights[place, column] = near_enough * trust(book.dates.noise[book.dates.band[c]], gross, age)
+    weights[place, column] = near_enough * trust(book.dates.noise[book.band[c]], gross, age)
     adjusted[place, column] = prices[c] + lines.sum(axis=1) + date
     if near.shape[1] > count:
         chosen = np.argpartition(apart, count - 1, axis=1)[:, :count]
         weights, adjusted = (np.take_along_axis(part, chosen, axis=1) for part in (weights, adjusted))
-    noise = book.dates.noise[book.dates.band[subjects]]
+    noise = book.dates.noise[book.band[subjects]]
     return reconciled(adjusted, weights, noise, COVERAGE), (weights > 0).sum(axis=1), subjects

@@ -33,8 +33,10 @@ def sale_pairs(
         if "condition_band" in sales.columns
         else sales.with_columns(condition_band=pl.lit(None, dtype=pl.String))
     )
+    items = pl.struct(item)
     return (
-        banded.select(
+        banded.filter(items.is_duplicated())
+        .select(
             *item,
             first_date=pl.col(date),
             first_price=pl.col(price).cast(pl.Float64),

@@ -50,9 +50,9 @@ class SalesBook:
     """Sold cars sorted by make, model, variant and date, with what likeness is reckoned from.
 
     ``sales`` (n rows; offers that did not sell are in ``offers``), ``days`` (n, since 1970), ``bundles``
-    (n x 5, see ``TermEffects.bundles``), ``cost`` (n, of what is not known of the car), ``starts`` (by ring:
-    the first row and the number of rows of every group), ``offer_starts`` (the same of the offers, by make
-    and model) and ``dates`` (the date line).
+    (n x 5, see ``TermEffects.bundles``), ``band`` (n, code of the condition band), ``cost`` (n, of what is
+    not known of the car), ``starts`` (by ring: the first row and the number of rows of every group),
+    ``offer_starts`` (the same of the offers, by make and model) and ``dates`` (the date line).
     """
 
     sales: pl.DataFrame
@@ -61,6 +61,7 @@ class SalesBook:
     dates: DateLine
     days: Floats
     bundles: NDArray[np.float32]
+    band: Ints
     cost: Floats
     starts: tuple[Starts, ...]
     offer_starts: Starts
@@ -86,11 +87,14 @@ class SalesBook:
             )
         effects = TermEffects(model)
         bundles = np.empty((len(sold), 5), dtype=np.float32)
+        band = np.empty(len(sold), dtype=np.int64)
         middle: Any = sold["event_date"].max()
         with ONE_THREAD.limit(limits=1, user_api="blas"):
             for start in range(0, len(sold), CHUNK):
                 part = sold[start : start + CHUNK]
-                bundles[start : start + CHUNK] = effects.bundles(effects.encode(part, middle))
+                encoded = effects.encode(part, middle)
+                bundles[start : start + CHUNK] = effects.bundles(encoded)
+                band[start : start + CHUNK] = encoded.band
         ungraded = (sold["condition_band"].is_null() & sold["condition_score"].is_null()).to_numpy()
         offers = known.filter(pl.col("outcome").is_in(["asking", "unsold"])).sort(*GROUPS, "event_date")
         return cls(
@@ -100,6 +104,7 @@ class SalesBook:
             dates=DateLine.learn(sold, model.spec),
             days=sold["event_date"].to_physical().cast(pl.Float64).to_numpy(),
             bundles=bundles,
+            band=band,
             cost=np.where(ungraded, UNGRADED_COST, 0.0),
             starts=tuple(_starts(sold, GROUPS[:depth]) for depth in (3, 2, 1)),
             offer_starts=_starts(offers, GROUPS[:2]),

@@ -103,3 +103,5 @@ def test_leave_one_out_over_twenty_thousand() -> None:
         show(title, [(f"{len(valued):,} sales valued", f"{seconds:.1f} s")])
         with pl.Config(tbl_cols=20, tbl_rows=30, tbl_width_chars=180, float_precision=3):
             print(summary(valued).select(measures))
+            print("graded cars only")
+            print(summary(valued.filter(pl.col("graded"))).select(measures))
