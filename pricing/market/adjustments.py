@@ -168,7 +168,8 @@ def _values(cars: pl.DataFrame, names: tuple[str, ...], at: date) -> dict[str, l
             texts[name] = named.to_series().to_list()
         elif name == "condition":
             score = pl.format("score {}", pl.col("condition_score").round(0).cast(pl.Int64))
-            texts[name] = cars.select(pl.coalesce("condition_band", score)).to_series().to_list()
+            graded = pl.concat_str("condition_band", score, separator=", ", ignore_nulls=True)
+            texts[name] = cars.select(pl.when(graded != "").then(graded)).to_series().to_list()
         elif name in cars.columns:
             texts[name] = cars[name].cast(pl.String).to_list()
         else:

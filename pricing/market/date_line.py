@@ -17,7 +17,7 @@ from pricing.market.time_dummy import (
     weighted_by_band,
 )
 from pricing.model.hedonic import ONE_THREAD
-from pricing.model.pooling import Floats
+from pricing.model.pooling import Floats, Ints
 from pricing.model.spec import FeatureSpec
 
 LENGTH: Final = "quarter"
@@ -37,13 +37,15 @@ SOURCE: Final = "time-dummy index of the whole market, by quarter"
 class DateLine:
     """Log index at the middle days of the quarters with enough sales, straight between them, level outside.
 
-    ``middles`` and ``logs`` (T); ``noise``, the residual standard deviation of a log price by band; ``size``,
-    how many sales there were, of which the regression took every one or, beyond ``MOST``, one in ``step``;
-    ``cars`` and ``window``, the regression.
+    ``middles`` and ``logs`` (T), ``told`` (T), their places among the periods of the regression, of which one
+    that shares no group with the others has no point; ``noise``, the residual standard deviation of a log
+    price by band; ``size``, how many sales there were, of which the regression took every one or, beyond
+    ``MOST``, one in ``step``; ``cars`` and ``window``, the regression.
     """
 
     middles: Floats
     logs: Floats
+    told: Ints
     noise: Floats
     size: int
     step: int
@@ -64,9 +66,10 @@ class DateLine:
         cars = weighted_by_band(Characteristics.of(sold, spec, place), len(kept))
         with ONE_THREAD.limit(limits=1, user_api="blas"):
             fitted = fit_window(cars, PeriodSums.of(cars, len(kept)), 0, len(kept) - 1)
-        later = np.where(fitted.estimable, fitted.beta[cars.matrix.shape[1] :], 0.0)
+        told = np.concatenate([[0], 1 + np.flatnonzero(fitted.estimable)])
+        logs = np.concatenate([[0.0], fitted.beta[cars.matrix.shape[1] :]])[told]
         noise = _noise(cars, fitted.residuals, len(spec.condition_bands) + 1)
-        return cls(periods.middles()[kept], np.concatenate([[0.0], later]), noise, size, step, cars, fitted)
+        return cls(periods.middles()[kept][told], logs, told, noise, size, step, cars, fitted)
 
     @property
     def last_day(self) -> date:
@@ -100,8 +103,8 @@ class DateLine:
         Weisberg 1982), the group levels swept out; a sale alone in its group (h = 1) moves nothing.
         """
         k, size = self.cars.matrix.shape[1], len(self.logs)
-        directions = np.zeros((k + size - 1, size))
-        directions[k:, 1:] = np.eye(size - 1)
+        directions = np.zeros((len(self.window.beta), size))
+        directions[k + self.told[1:] - 1, np.arange(1, size)] = 1.0
         rows = self.window.projected(self.cars, self.window.inverse @ directions)
         free = 1.0 - self.window.leverages(self.cars)
         shift = np.where(free > 1e-9, self.cars.weights * self.window.residuals / np.maximum(free, 1e-9), 0.0)

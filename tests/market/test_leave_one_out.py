@@ -11,7 +11,7 @@ from pricing.market.leave_one_out import DUPLICATE_DAYS, leave_one_out, summary
 from pricing.market.sales_book import SalesBook
 from pricing.market.subject import COLUMNS
 from pricing.model.spec import FeatureSpec
-from tests.market.markets import small_book, small_market, small_model
+from tests.market.markets import PLAIN, plain_sales, small_book, small_market, small_model
 
 
 @pytest.mark.filterwarnings("ignore:The design matrix is rank-deficient")  # some bodies are of one model only
@@ -105,3 +105,15 @@ def test_a_market_of_few_sales_has_a_level_date_line() -> None:
     line = DateLine.learn(sales, FeatureSpec.cars())
     assert line.between(np.array([15_000.0]), np.array([20_000.0])).tolist() == [0.0]
     assert line.influence().shape == (15, 1)
+
+
+def test_a_quarter_that_shares_no_group_has_no_point() -> None:
+    sales = plain_sales(800, 2, years=2).sort("event_date")
+    odd = pl.col("event_date").is_between(date(2020, 7, 1), date(2020, 9, 30))
+    apart = sales.with_columns(model=pl.when(odd).then(pl.lit("other")).otherwise("model"))
+    line = DateLine.learn(apart, PLAIN)
+    assert len(line.logs) == 7
+    assert line.at(np.array([18_500.0])).item() == pytest.approx(
+        0.05 * (18_500 - line.middles[0]) / 365, abs=0.05
+    )
+    assert line.influence().shape == (800, 7)
