@@ -9,10 +9,11 @@ from dataclasses import dataclass, field
 import numpy as np
 import polars as pl
 from numpy.typing import NDArray
+from scipy import stats
 
 from pricing.model.encoding import CategoryEncoder
 from pricing.model.evidence import Evidence
-from pricing.model.pooling import Ints
+from pricing.model.pooling import Ints, Posterior
 from pricing.model.smooth import RARE
 
 TIERS = ("lower third", "middle third", "upper third")
@@ -88,3 +89,17 @@ class AskingGap:
             )
             place = tier.fill_null(-1).to_numpy()
             X[rows[place >= 0], at["asking tier"][0] + place[place >= 0]] = 1.0
+
+    def gaps(self, posterior: Posterior, columns: list[str]) -> pl.DataFrame:
+        """The gap of every channel and tier as a factor, with its 80 % interval."""
+        rows = []
+        if self.present:
+            for value in self.by.values if self.by and self.by.values else (None,):
+                for tier in TIERS if self.names else (None,):
+                    labels = ["asking", *(f"asking {part}" for part in (value, tier) if part is not None)]
+                    pick = np.isin(columns, labels).astype(float)
+                    gap = float(pick @ posterior.market)
+                    reach = float(stats.norm.ppf(0.9) * np.sqrt(pick @ posterior.covariance @ pick))
+                    rows.append((value, tier, np.exp(gap), np.exp(gap - reach), np.exp(gap + reach)))
+        schema = {"asking_by": pl.String, "tier": pl.String, "factor": pl.Float64}
+        return pl.DataFrame(rows, {**schema, "low": pl.Float64, "high": pl.Float64}, orient="row")

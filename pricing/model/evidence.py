@@ -2,6 +2,7 @@
 with a gap."""
 
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 import polars as pl
@@ -10,6 +11,12 @@ from numpy.typing import NDArray
 from pricing.errors import ModelError, TableError
 from pricing.model.pooling import Floats
 from pricing.model.spec import FeatureSpec
+
+BID_SLACK: Final = 0.25
+"""How far below the highest bid (in logs) the bound from below is put. The highest bid follows the very
+price it is to bound, as a bound that knows nothing of the price would not: taken at its word it pulls
+unsold lots up, and half of the bias that leaving them out causes stays. With slack it only keeps the
+wildest guesses out."""
 
 
 @dataclass(frozen=True)
@@ -87,7 +94,7 @@ class Evidence:
         return cls(
             spec.prepared(told),
             np.where(exact, told["__y"].to_numpy(), np.nan),
-            np.where(np.isfinite(lower), lower, -np.inf),
+            np.where(np.isfinite(lower), lower - BID_SLACK, -np.inf),
             np.where(np.isfinite(upper) & ~crossed, upper, np.inf),
             told["__sold"].to_numpy(),
             told["__asking"].to_numpy(),

@@ -172,12 +172,11 @@ class PriceModel:
             upper=rows.upper,
             start=start.regression if start is not None and same else None,
         )
-        exact = rows.sold | rows.asking
         with ONE_THREAD.limit(limits=1):
             interactions = Interactions.learn(
-                _seen_by_trees(regression, encoded)[exact],
-                regression.residual_[exact],
-                regression.weights_[exact],
+                _seen_by_trees(regression, encoded),
+                regression.residual_,
+                regression.weights_,
                 [0] if design.condition is not None else [],
                 self.seed,
                 None if start is None else len(start.interactions.trees),
@@ -298,6 +297,17 @@ class PriceModel:
         beside[CALIBRATION] = self._scaled(guess) * centre
         encoded = fitted.design.encode(features)
         return explain(fitted.design, fitted.regression, encoded, features, fitted.reference, beside)
+
+    def log_mid(self, cars: pl.DataFrame, as_of: date | None = None) -> Floats:
+        """Logarithm of each car's price as the regression and its trees have it, before calibration, which
+        is made on sold cars alone."""
+        return self._ask(cars, as_of)[0].mid
+
+    def asking_gaps(self) -> pl.DataFrame:
+        """The factor of asking over sold prices by ``asking_by`` (channel) and ``tier``, with its 80 %
+        interval ``low`` and ``high``; empty when no asking prices were seen."""
+        estimates = self.fitted.regression.estimates_
+        return self.fitted.design.asking.gaps(estimates.posterior, self.fitted.design.columns)
 
     def variance_between(self, cars: pl.DataFrame, others: pl.DataFrame) -> Floats:
         """Variance of the difference in log mid price between each car and another of the same groups, row
