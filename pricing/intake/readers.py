@@ -119,6 +119,8 @@ def _refuse_bomb(path: Path) -> None:
                 inflater, left = zlib.decompressobj(-zlib.MAX_WBITS), member.compress_size
                 while left > 0 and member.compress_type == zipfile.ZIP_DEFLATED and not inflater.eof:
                     block = file.read(min(left, 1 << 20))
+                    if not block:
+                        raise FileError(f"{path} is not a readable workbook: it ends too early")
                     left -= len(block)
                     while block:
                         unpacked += len(inflater.decompress(block, 1 << 24))
