@@ -111,6 +111,17 @@ def test_a_workbook_that_unpacks_without_end_is_refused(
     assert zlib.crc32(raw) != zlib.crc32(path.read_bytes())
 
 
+def test_a_workbook_that_says_it_is_longer_than_it_is(tmp_path: Path) -> None:
+    path = tmp_path / "a.xlsx"
+    TABLE.write_excel(path)
+    raw = bytearray(path.read_bytes())
+    entry = raw.find(b"PK\x01\x02")
+    raw[entry + 42 : entry + 46] = struct.pack("<I", 1 << 20)  # where its first member begins
+    path.write_bytes(bytes(raw))
+    with pytest.raises(FileError, match="not a readable workbook|cannot be read"):
+        read_whole(path)
+
+
 def test_a_huge_cell_or_an_unclosed_quote_is_bounded(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(text_tables, "LONGEST_CELL", 1000)
     monkeypatch.setattr(text_tables, "BLOCK", 1000)
