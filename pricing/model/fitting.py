@@ -21,7 +21,7 @@ LEVERAGE_ROWS = 20_000
 """Up to this many rows the variance of every fitted value is taken into account; beyond, that of rows whose
 finest group has at most ``LEVERAGE_GROUP`` of them, since in larger groups it is next to nothing."""
 
-LEVERAGE_GROUP = 100
+LEVERAGE_GROUP = 20
 
 FLOOR = np.log(1e-12)
 """No log variance is smaller."""

@@ -27,6 +27,11 @@ SMALLEST = 1e-8
 """No variance is taken to be smaller than this; at the scale of log prices it is nought."""
 
 
+MOST_GROUPS = 500
+"""Groups of a level whose posterior variances are worked out for an update, evenly spread over all of
+them."""
+
+
 @dataclass(frozen=True)
 class Tree:
     """Nested groups: ``parents[l][g]`` is the group one level up that group ``g`` of level ``l`` belongs to.
@@ -191,6 +196,7 @@ def solve(products: CrossProducts, tree: Tree, priors: Priors, varying: list[Int
     levels: list[LevelPosterior] = [LevelPosterior(S, np.empty(0), np.empty(0)) for S in varying]
     rows: list[Floats] = [np.empty(0)] * depth
     ends: list[Floats] = [np.empty(0)] * depth
+    system, right = products.market.copy(), products.right.copy()
     log_evidence = 0.0
     for level in range(depth - 1, -1, -1):
         S = varying[level]
@@ -201,8 +207,15 @@ def solve(products: CrossProducts, tree: Tree, priors: Priors, varying: list[Int
             bounds, width = tree.bounds(level, finer), len(varying[finer])
             for group, start, stop in _ranges(bounds):
                 U = rows[finer][start:stop].reshape((stop - start) * width, p)
-                B[group] -= U[:, S].T @ U
-                b[group] -= ends[finer][start:stop].reshape(-1) @ U[:, S]
+                u = ends[finer][start:stop].reshape(-1) @ U
+                if level:
+                    B[group] -= U[:, S].T @ U
+                else:  # the square is wanted whole, for the market
+                    square = U.T @ U
+                    B[group] -= square[S]
+                    system -= square
+                    right -= u
+                b[group] -= u[S]
         inner = tau[:, None] * B[:, :, S] * tau
         inner[:, np.arange(q), np.arange(q)] += 1.0
         inverse = np.linalg.inv(inner)
@@ -215,11 +228,10 @@ def solve(products: CrossProducts, tree: Tree, priors: Priors, varying: list[Int
         levels[level].gain = back @ rows[level]
         levels[level].spread = back @ root
         levels[level].offset = np.matmul(back, ends[level][:, :, None])[:, :, 0]
-    system, right = products.market.copy(), products.right.copy()
-    for U, u in zip(rows, ends, strict=True):
-        flat = U.reshape(-1, p)
+    if depth:
+        flat = rows[0].reshape(-1, p)
         system -= flat.T @ flat
-        right -= u.reshape(-1) @ flat
+        right -= ends[0].reshape(-1) @ flat
     finite = np.isfinite(priors.market)
     precision = system + np.diag(1.0 / priors.market)
     precision[np.diag_indices_from(precision)] += JITTER * np.trace(products.market) / p
@@ -247,18 +259,21 @@ def _ranges(bounds: Ints) -> Iterator[tuple[int, int, int]]:
         yield int(group), int(bounds[group]), int(bounds[group + 1])
 
 
-def deviation_variances(posterior: Posterior, tree: Tree, level: int) -> Floats:
-    """Posterior variance of every deviation of a level (groups x varying), what is above integrated out."""
+def deviation_variances(posterior: Posterior, tree: Tree, level: int, groups: Ints | None = None) -> Floats:
+    """Posterior variance of the deviations of a level's ``groups`` (all of them unless told; in order),
+    what is above integrated out: groups x varying."""
     current = posterior.levels[level]
-    groups, q = current.gain.shape[:2]
-    result = np.einsum("gkk->gk", current.spread).copy()
+    chosen = np.arange(len(current.gain)) if groups is None else groups
+    q = len(current.columns)
+    result = np.einsum("gkk->gk", current.spread[chosen]).copy()
     if not q:
         return result
-    functional = current.gain.reshape(groups * q, -1).copy()
+    functional = current.gain[chosen].reshape(len(chosen) * q, -1).copy()
     flat = result.reshape(-1)
     for upper in range(level - 1, -1, -1):
         above = posterior.levels[upper]
-        for group, start, stop in _ranges(tree.bounds(upper, level)):
+        bounds = np.searchsorted(chosen, tree.bounds(upper, level))
+        for group, start, stop in _ranges(bounds):
             rows = slice(start * q, stop * q)
             a = functional[rows][:, above.columns]
             flat[rows] += np.einsum("ni,ni->n", a @ above.spread[group], a)
@@ -280,13 +295,16 @@ def updated_priors(posterior: Posterior, tree: Tree, priors: Priors, blocks: lis
             determined = float(np.sum(1.0 - diagonal[block] / old))
             market[block] = _moved(float(np.sum(np.square(posterior.market[block]))), determined, old)
     for level, current in enumerate(posterior.levels):
-        variances = deviation_variances(posterior, tree, level)
+        step = -(-len(current.gain) // MOST_GROUPS)
+        chosen = np.arange(0, len(current.gain), step)
+        variances = deviation_variances(posterior, tree, level, chosen)
+        share = len(chosen) / len(current.gain)
         for block in blocks:
             old = float(priors.levels[level, block[0]])
             if old <= SMALLEST:
                 continue
             place = np.searchsorted(current.columns, block)
-            determined = float(np.sum(1.0 - variances[:, place] / old))
+            determined = float(np.sum(1.0 - variances[:, place] / old)) / share
             squares = float(np.sum(np.square(current.mean[:, place])))
             levels[level, block] = _moved(squares, determined, old)
     return Priors(market, levels)
