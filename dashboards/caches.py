@@ -11,8 +11,13 @@ from typing import Final
 
 import polars as pl
 import streamlit as st
+from streamlit.runtime.uploaded_file_manager import UploadedFile
 
 from pricing.errors import MarketError
+from pricing.intake.layout import Layout
+from pricing.intake.proposals import SAMPLE
+from pricing.intake.readers import read_file
+from pricing.intake.transfers import received
 from pricing.model.price_model import PriceModel
 from pricing.model.saved import load
 from pricing.store import Market
@@ -39,13 +44,18 @@ class MarketState:
         return frame if as_of is None else frame.filter(pl.col("event_date") <= as_of)
 
 
+def market_path() -> Path:
+    """The market file that the environment names, there or not."""
+    return Path(os.environ.get(MARKET_VARIABLE, "market.duckdb"))
+
+
 def market_state() -> MarketState:
-    """The state of the market file that the environment names.
+    """The state of that market file.
 
     Raises:
         MarketError: there is no such file.
     """
-    path = Path(os.environ.get(MARKET_VARIABLE, "market.duckdb"))
+    path = market_path()
     try:
         found = path.stat()
     except OSError:
@@ -93,3 +103,22 @@ def names(state: MarketState) -> pl.DataFrame:
 def values(state: MarketState, column: str) -> list[str]:
     """The values on record of a column of text, in alphabetical order."""
     return sales(state)[column].drop_nulls().unique().sort().to_list()
+
+
+@st.cache_resource(max_entries=KEPT, show_spinner="Reading the file")
+def sample(file_id: str, layout: Layout, _upload: UploadedFile) -> pl.DataFrame:
+    """The first rows of an upload, lying as ``layout`` says; no other upload has its ``file_id``."""
+    with received(_upload.name, _upload.getbuffer()) as path:
+        return next(read_file(path, layout)).frame.head(SAMPLE)
+
+
+@st.cache_resource(max_entries=KEPT, show_spinner=False)
+def batches(state: MarketState) -> pl.DataFrame:
+    """Every load, the newest first."""
+    return Market.open(state.path, create=False).batches().reverse()
+
+
+@st.cache_resource(max_entries=KEPT, show_spinner=False)
+def quarantine(state: MarketState) -> pl.DataFrame:
+    """The rejected rows that wait."""
+    return Market.open(state.path, create=False).quarantine()

@@ -103,6 +103,12 @@ class Mapping:
                 f"the mapping of {self.source!r} names columns that the table does not have: "
                 f"{', '.join(absent)}; it has: {', '.join(frame.columns)}"
             )
+        nested = [name for name in (*self.option_columns.values(), *packed) if frame.schema[name].is_nested()]
+        if nested:
+            raise MappingError(
+                f"the mapping of {self.source!r} takes options from {', '.join(nested)}, whose cells are no "
+                "text; a column of lists goes into [columns] as options"
+            )
         values: dict[str, pl.Expr] = {"source": pl.lit(self.source)}
         values |= {ours: pl.lit(value) for ours, value in self.constants.items()}
         values |= {

@@ -27,6 +27,9 @@ NEAR_HEADER: Final = 86.0
 """Likeness (0-100) from which a header is taken for a near spelling of a known one."""
 
 SAMPLE: Final = 5_000
+"""Rows that a proposal looks at."""
+
+_ASKED: Final = "# To settle: "
 _NO: Final = ("no", "n", "0", "false", "")
 _MADE: Final = ("record_id", "batch_id", "source", "source_ref")
 
@@ -40,8 +43,8 @@ class Proposal:
 
     @property
     def text(self) -> str:
-        """The mapping file, with the questions as comments on top."""
-        asked = "".join(f"# To settle: {question}\n" for question in self.questions)
+        """The mapping file, with the questions as comments on top; ``open_questions`` finds them again."""
+        asked = "".join(f"{_ASKED}{question}\n" for question in self.questions)
         return asked + ("\n" if asked else "") + mapping_text(self.mapping)
 
 
@@ -61,7 +64,7 @@ def propose(frame: pl.DataFrame, source: str) -> Proposal:
     columns = _by_header(table.columns)
     options = _option_columns(text, columns)
     columns |= _by_cells(text.drop(options.values()), columns)
-    packed = columns.pop("options", None)
+    packed = columns.pop("options") if columns.get("options") in text.columns else None
     questions: list[str] = []
     constants = _constants(columns, text, questions)
     mapping = Mapping(
@@ -88,6 +91,27 @@ def preview(mapping: Mapping, frame: pl.DataFrame, today: date, rows: int = 8) -
     checked = check(whole, today)
     broken = checked.rejected.select("row", "broken_rules")
     return mapped.with_row_index("row").join(broken, on="row", how="left", maintain_order="left").drop("row")
+
+
+def turned(frame: pl.DataFrame) -> pl.DataFrame:
+    """A few rows of many columns as text, with the columns one under the other.
+
+    >>> turned(pl.DataFrame({"make": ["Corvane"], "options": [["overdrive", "tow_bar"]]})).rows()
+    [('make', 'Corvane'), ('options', 'overdrive; tow_bar')]
+    """
+    lists = [name for name, kind in frame.schema.items() if kind == pl.List]
+    text = frame.with_columns(pl.col(lists).list.join("; ")).cast(pl.String)
+    names = [f"row {place}" for place in range(1, frame.height + 1)]
+    return text.transpose(include_header=True, header_name="column", column_names=names)
+
+
+def open_questions(text: str) -> list[str]:
+    """What the text of a mapping file still asks: whoever settles a question takes its line out.
+
+    >>> open_questions('# To settle: [units] odometer_km: say km or miles\\nsource = "hall"')
+    ['[units] odometer_km: say km or miles']
+    """
+    return [line.removeprefix(_ASKED) for line in text.splitlines() if line.startswith(_ASKED)]
 
 
 @cache

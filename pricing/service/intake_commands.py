@@ -41,12 +41,12 @@ def propose_mapping(
     stands at its top.
     """
     from pricing.intake.mapping_files import write_mapping_text
-    from pricing.intake.proposals import preview, propose
+    from pricing.intake.proposals import preview, propose, turned
     from pricing.intake.readers import read_whole
 
     table = read_whole(file)
     proposal = propose(table, source if source is not None else file.name.split(".")[0])
-    _show_down(preview(proposal.mapping, table, date.today(), rows=4), "First rows as they would land")
+    _show(turned(preview(proposal.mapping, table, date.today(), rows=4)), "First rows as they would land")
     for question in proposal.questions:
         _say(f"To settle: {question}")
     if write:
@@ -252,16 +252,6 @@ def _show(frame: "pl.DataFrame", title: str) -> None:
     for row in rows:
         table.add_row(*(Text(cell) for cell in row))
     console().print(table)
-
-
-def _show_down(frame: "pl.DataFrame", title: str) -> None:
-    """The same with the columns one under the other, for a few rows of many columns."""
-    import polars as pl
-
-    lists = [name for name, kind in frame.schema.items() if kind == pl.List]
-    text = frame.with_columns(pl.col(lists).list.join("; ")).cast(pl.String)
-    names = [f"row {place}" for place in range(1, frame.height + 1)]
-    _show(text.transpose(include_header=True, header_name="column", column_names=names), title)
 
 
 def _say(sentence: str) -> None:

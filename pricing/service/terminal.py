@@ -18,6 +18,7 @@ from rich.table import Table
 from rich.text import Text
 
 from pricing.decisions.valuation import Valuation
+from pricing.documents.load_words import load_sentence, rules_table
 from pricing.documents.sentences import (
     CAUTION,
     basis_words,
@@ -27,7 +28,6 @@ from pricing.documents.sentences import (
     evidence_sentence,
     exact_words,
     money_words,
-    option_words,
     range_sentence,
     standing_sentence,
     term_words,
@@ -71,18 +71,15 @@ def progress() -> Iterator[Tell]:
 def show_report(report: Any) -> None:
     """What became of every row of the files just loaded."""
     out = console()
-    out.print(
-        f"{report.read:,} rows read: {report.accepted:,} accepted, {report.rejected:,} rejected, "
-        f"{report.known:,} already known (batch {report.batch_id})"
-    )
+    out.print(Text(load_sentence(report)))
     if report.by_rule:
         table = _table("rule broken", "rows")
-        ranked = sorted(report.by_rule.items(), key=lambda pair: (-pair[1], pair[0]))
-        for rule, rows in ranked[:RULES_SHOWN]:
-            table.add_row(Text(option_words(rule)), f"{rows:,}")
-        if len(ranked) > RULES_SHOWN:
-            others = sum(rows for _, rows in ranked[RULES_SHOWN:])
-            table.add_row(f"{len(ranked) - RULES_SHOWN} other rules", f"{others:,}")
+        rules = rules_table(report)
+        for rule, rows in rules.head(RULES_SHOWN).iter_rows():
+            table.add_row(Text(rule), f"{rows:,}")
+        others = rules.slice(RULES_SHOWN)
+        if others.height:
+            table.add_row(f"{others.height} other rules", f"{others['rows'].sum():,}")
         out.print("Rejected rows are kept in quarantine, as they were given, with the rules they break:")
         out.print(table)
 

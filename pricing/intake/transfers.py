@@ -1,0 +1,97 @@
+"""Files through a browser: an upload as a file for a moment, a folder as one download.
+
+An upload is bounded and its first bytes held against its kind before anything reads it.
+"""
+
+import io
+import re
+import tempfile
+import zipfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Final
+
+from pricing.errors import FileError, PricingError
+
+LARGEST_UPLOAD: Final = 200_000_000
+"""Bytes."""
+
+KINDS: Final = ("csv", "tsv", "txt", "xlsx", "parquet", "jsonl", "ndjson", "html", "htm")
+"""Endings of the files of records that can be uploaded."""
+
+_FIRST_BYTES: Final = {"xlsx": b"PK\x03\x04", "parquet": b"PAR1"}
+"""ZIP local file header (PKWARE APPNOTE, 4.3.7) and the magic number of Apache Parquet's file format."""
+
+_LOOKED_AT: Final = 1024
+_LONGEST_NAME: Final = 100
+
+
+@contextmanager
+def received(name: str, content: bytes | memoryview) -> Iterator[Path]:
+    """An upload as a file in a folder of its own, which is gone afterwards with all that was put into it.
+
+    Errors raised meanwhile speak of the file by its name alone. Raises ``FileError`` for an upload that is
+    empty, too large, of no kind that can be read, or not of the kind that its name says.
+
+    >>> with received("../notes.csv", b"make,model") as path:
+    ...     path.name, path.read_text()
+    ('notes.csv', 'make,model')
+    >>> path.parent.exists()
+    False
+    """
+    plain = _file_name(name)
+    _refuse(plain, content)
+    with tempfile.TemporaryDirectory(prefix="pricing-") as folder:
+        path = Path(folder) / plain
+        try:
+            path.write_bytes(content)
+            yield path
+        except PricingError as error:
+            raise type(error)(str(error).replace(f"{path.parent}/", "")) from error
+        except OSError as error:
+            raise FileError(f"{plain} cannot be kept for reading: {error.strerror}") from error
+
+
+def packed(folder: Path) -> bytes:
+    """The files of a folder as one ZIP archive.
+
+    >>> with received("a.csv", b"make") as path:
+    ...     archive = packed(path.parent)
+    >>> zipfile.ZipFile(io.BytesIO(archive)).namelist()
+    ['a.csv']
+    """
+    written = io.BytesIO()
+    with zipfile.ZipFile(written, "w", zipfile.ZIP_DEFLATED) as archive:
+        for path in sorted(folder.iterdir()):
+            archive.write(path, path.name)
+    return written.getvalue()
+
+
+def _file_name(name: str) -> str:
+    """The last part of a name, without what a file's name cannot hold; its ending is kept."""
+    last = re.sub(r"[\x00-\x1f\x7f]", "", re.split(r"[/\\]", name)[-1]).strip()
+    kept = last[-_LONGEST_NAME:].encode("utf-8", "ignore").decode()
+    return kept if kept.strip(".") else "upload"
+
+
+def _refuse(name: str, content: bytes | memoryview) -> None:
+    kind = Path(name).suffix.lower().removeprefix(".")
+    if kind not in KINDS:
+        raise FileError(f"{name} is of no kind that can be read; expected one of {', '.join(KINDS)}")
+    if len(content) == 0:
+        raise FileError(f"{name} is empty")
+    if len(content) > LARGEST_UPLOAD:
+        raise FileError(
+            f"{name} has {len(content):,} bytes and an upload at most {LARGEST_UPLOAD:,}; load it with: "
+            "pricing load"
+        )
+    start = bytes(content[:_LOOKED_AT])
+    expected = _FIRST_BYTES.get(kind)
+    if expected is not None:
+        if not start.startswith(expected):
+            raise FileError(f"{name} is not of the kind that its name says: it does not begin like {kind}")
+    elif start.startswith((*_FIRST_BYTES.values(), b"%PDF")) or (
+        b"\0" in start and not start.startswith((b"\xff\xfe", b"\xfe\xff"))
+    ):
+        raise FileError(f"{name} is not of the kind that its name says: {kind} is text, and this is not")
