@@ -27,6 +27,9 @@ DAYS_A_MONTH = DAYS_A_YEAR / 12
 TREND_REACH = DAYS_A_YEAR
 """Days of trend that a forecast can add in all: a trend is carried on, but ever less of it."""
 
+ANCHOR = 1.0
+"""How many well-determined coefficients the starting variances below count for."""
+
 TIME_KNOTS = 48
 DRIFT_KNOTS = 10
 
@@ -140,22 +143,22 @@ class Design:
             add("ungraded", "condition", ungraded, np.inf, 0.02, min(depth, 2))
         for numeric in self.numerics:
             name = numeric.name
-            add(f"{name} slope", name, [name], np.inf, 0.01, depth)
+            add(f"{name} slope", name, [name], np.inf, 0.004, depth)
             bends = [f"{name} bend {k}" for k in range(1, len(numeric.knots))]
-            add(f"{name} bends", name, bends if len(bends) > 1 else [], 0.01, 0.001, min(depth, 1))
+            add(f"{name} bends", name, bends if len(bends) > 1 else [], 0.01, 0.0004, min(depth, 1))
             missing = [f"{name} missing"] if numeric.has_missing else []
-            add(f"{name} missing", name, missing, 0.1, 0.01, min(depth, 2))
+            add(f"{name} missing", name, missing, 0.1, 0.001, min(depth, 2))
         option_labels = [name if code is None else code for name, code in self.options]
-        add("options", "options", option_labels, 0.05, 0.005, min(depth, 2))
+        add("options", "options", option_labels, 0.05, 0.0009, min(depth, 2))
         for category in self.categories:
             labels = [f"{category.name} {value}" for value in category.values]
-            add(category.name, category.name, labels, 0.05, 0.005, min(depth, 1))
+            add(category.name, category.name, labels, 0.05, 0.0004, min(depth, 1))
         for name, labels, market in self.asking.blocks:
             add(name, "asking", labels, market, 0.0, 0)
         add("date", "date", [f"date step {k}" for k in range(1, len(self.time_knots))], 0.005, 0.0, 0)
         add("trend", "date", [f"trend turn {k}" for k in range(1, len(self.drift_knots))], 0.001, 0.0, 0)
         drift = [f"drift step {k}" for k in range(1, len(self.drift_knots))] if depth else []
-        add("drift", "date", drift, 0.0, 0.002, min(depth, 1))
+        add("drift", "date", drift, 0.0, 0.0004, min(depth, 1))
         self._at = {block.name: block.columns for block in self.blocks}
         self._expressions = self._encoders()
 
@@ -200,7 +203,9 @@ class Design:
     def structure(self) -> Structure:
         """What the regression is to know of the columns."""
         blocks = [block.columns for block in self.blocks]
-        return Structure(self.groups.tree, self.priors(), blocks, self.spread_columns, self.ordered_columns)
+        return Structure(
+            self.groups.tree, self.priors(), blocks, self.spread_columns, self.ordered_columns, ANCHOR
+        )
 
     def unforeseen(self, encoded: Encoded, priors: Priors) -> Floats:
         """Variance that the design cannot carry: market moves after the last sale, and categories never

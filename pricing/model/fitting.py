@@ -87,7 +87,9 @@ class Fitting:
             products = self.rows.cross_products(self.weights, self.response)
             posterior = solve(products, tree, priors, self.rows.varying)
             for _ in range(6 if turn == 1 and not warm else 1):
-                priors = updated_priors(posterior, tree, priors, blocks)
+                priors = updated_priors(
+                    posterior, tree, priors, blocks, self.structure.priors, self.structure.anchor
+                )
                 posterior = solve(products, tree, priors, self.rows.varying)
             previous, self.fitted = self.fitted, self.rows.fitted(posterior)
             self._impute()

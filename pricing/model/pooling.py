@@ -219,11 +219,12 @@ def solve(products: CrossProducts, tree: Tree, priors: Priors, varying: list[Int
         inner = tau[:, None] * B[:, :, S] * tau
         inner[:, np.arange(q), np.arange(q)] += 1.0
         inverse = np.linalg.inv(inner)
-        root = np.linalg.cholesky(0.5 * (inverse + inverse.transpose(0, 2, 1))).transpose(0, 2, 1) * tau
+        half = np.linalg.cholesky(0.5 * (inverse + inverse.transpose(0, 2, 1))).transpose(0, 2, 1)
+        root = half * tau
         rows[level] = root @ B
         ends[level] = np.matmul(root, b[:, :, None])[:, :, 0]
         log_evidence += 0.5 * float(np.square(ends[level]).sum())
-        log_evidence += float(np.log(np.diagonal(root, axis1=1, axis2=2) / np.maximum(tau, 1e-300)).sum())
+        log_evidence += float(np.log(np.diagonal(half, axis1=1, axis2=2)).sum())
         back = root.transpose(0, 2, 1)
         levels[level].gain = back @ rows[level]
         levels[level].spread = back @ root
@@ -282,18 +283,30 @@ def deviation_variances(posterior: Posterior, tree: Tree, level: int, groups: In
     return result
 
 
-def updated_priors(posterior: Posterior, tree: Tree, priors: Priors, blocks: list[Ints]) -> Priors:
+def updated_priors(
+    posterior: Posterior,
+    tree: Tree,
+    priors: Priors,
+    blocks: list[Ints],
+    anchor: Priors | None = None,
+    weight: float = 0.0,
+) -> Priors:
     """One MacKay update of every variance; columns of a block share one variance at each level.
 
-    A block whose prior is infinite (market) or nought (level) stays as it is.
+    A block whose prior is infinite (market) or nought (level) stays as it is. ``weight`` is how many well-determined
+    coefficients the variance in ``anchor`` counts for: where the data say next to nothing of a variance it stays
+    near there and does not collapse to nought, which would make intervals too narrow.
     """
+    anchor = priors if anchor is None else anchor
     market, levels = priors.market.copy(), priors.levels.copy()
     diagonal = np.diag(posterior.covariance)
     for block in blocks:
         old = float(priors.market[block[0]])
         if np.isfinite(old) and old > SMALLEST:
             determined = float(np.sum(1.0 - diagonal[block] / old))
-            market[block] = _moved(float(np.sum(np.square(posterior.market[block]))), determined, old)
+            squares = float(np.sum(np.square(posterior.market[block])))
+            expected = float(anchor.market[block[0]])
+            market[block] = _moved(squares + weight * expected, determined + weight, old)
     for level, current in enumerate(posterior.levels):
         step = -(-len(current.gain) // MOST_GROUPS)
         chosen = np.arange(0, len(current.gain), step)
@@ -306,7 +319,8 @@ def updated_priors(posterior: Posterior, tree: Tree, priors: Priors, blocks: lis
             place = np.searchsorted(current.columns, block)
             determined = float(np.sum(1.0 - variances[:, place] / old)) / share
             squares = float(np.sum(np.square(current.mean[:, place])))
-            levels[level, block] = _moved(squares, determined, old)
+            expected = float(anchor.levels[level, block[0]])
+            levels[level, block] = _moved(squares + weight * expected, determined + weight, old)
     return Priors(market, levels)
 
 

@@ -21,6 +21,8 @@ class Structure:
     blocks: list[Ints]
     spread_columns: Ints
     ordered_columns: Ints
+    anchor: float = 0.0
+    """How many well-determined coefficients the starting variances count for (see ``updated_priors``)."""
 
     @classmethod
     def plain(cls, X: Floats) -> "Structure":
