@@ -14,10 +14,11 @@ from typing import TYPE_CHECKING, Annotated, Final
 import typer
 from typer.exceptions import TyperException
 
-from pricing.errors import DecisionError, MarketError, PricingError
+from pricing.errors import DecisionError, PricingError
 from pricing.service.condition_commands import inspect_app
 from pricing.service.intake_commands import intake_app
 from pricing.service.market_commands import market_app
+from pricing.service.opening import fitted_market, open_market
 from pricing.service.repair_commands import repair_app
 from pricing.service.score_commands import score_app
 from pricing.vocabulary import (
@@ -29,8 +30,7 @@ from pricing.vocabulary import (
 )
 
 if TYPE_CHECKING:
-    from pricing.model.price_model import PriceModel
-    from pricing.store import Market
+    pass
 
 app = typer.Typer(
     name="pricing",
@@ -91,7 +91,7 @@ def demo(
 
     car = data_demo.example_car()
     asking = Decimal(str(car.pop("asking")))
-    opened, model = _fitted(market)
+    opened, model = fitted_market(market)
     show_valuation(value_car(opened, model, car, asking=asking))
     if dashboard:
         from pricing.service.serving import serve
@@ -126,7 +126,7 @@ def load(
     opened = Market.open(market)
     with progress() as tell:
         report = opened.load(files, mapping=mapping, progress=tell, dry_run=dry_run)
-    show_report(report)
+    show_report(report, dry_run=dry_run)
 
 
 @app.command(epilog="Example: pricing fit --market market.duckdb")
@@ -137,10 +137,18 @@ def fit(market: MarketOption = MARKET_FILE) -> None:
     from pricing.model.spec import FeatureSpec
     from pricing.service.terminal import progress, show_fit
 
-    opened = _open(market)
+    opened = open_market(market)
     with progress() as tell:
         model = PriceModel(FeatureSpec.cars()).fit(opened.sales(), progress=tell)
     show_fit(model.facts, save(model, opened))
+
+
+@app.command(epilog="Example: pricing fits --market market.duckdb")
+def fits(market: MarketOption = MARKET_FILE) -> None:
+    """List the fits kept in the market file, oldest first; `pricing value --fit ID` prices with one."""
+    from pricing.service.terminal import show_fits
+
+    show_fits(open_market(market).fits())
 
 
 @app.command(epilog="Example: pricing value --make Wexcombe --model Sedge --year 1966 --asking 4650")
@@ -176,6 +184,9 @@ def value(
         typer.Option(help="Date of the price (YYYY-MM-DD); without it, of the last sale."),
     ] = None,
     coverage: Annotated[float, typer.Option(help="Share of like cars the range is to hold.")] = 0.8,
+    fit_id: Annotated[
+        str | None, typer.Option("--fit", help="Price with this kept fit, as `pricing fits` lists them.")
+    ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print every fact as JSON.")] = False,
     market: MarketOption = MARKET_FILE,
 ) -> None:
@@ -206,7 +217,7 @@ def value(
         "country": country,
     }
     price, day = _amount(asking), _day(as_of)
-    opened, fitted = _fitted(market, day)
+    opened, fitted = fitted_market(market, day, fit_id)
     valuation = value_car(opened, fitted, car, asking=price, as_of=day, coverage=coverage)
     if as_json:
         sys.stdout.write(json.dumps(valuation.to_dict(), indent=2) + "\n")
@@ -219,33 +230,8 @@ def dashboard(market: MarketOption = MARKET_FILE, port: PortOption = None) -> No
     """Serve the dashboard on this machine's loopback address, until interrupted."""
     from pricing.service.serving import serve
 
-    _open(market)
+    open_market(market)
     serve(market, port)
-
-
-def _open(path: Path) -> "Market":
-    from pricing.store import Market
-
-    if not path.is_file():
-        raise MarketError(f"no market file at {path}: make one with `pricing load FILE` or `pricing demo`")
-    return Market.open(path, create=False)
-
-
-def _fitted(path: Path, at: date | None = None) -> "tuple[Market, PriceModel]":
-    """The market with its newest fit, or with one made for a date before the newest fit's last sale."""
-    from pricing.model.saved import load as load_fit
-
-    market = _open(path)
-    model = load_fit(market)
-    if at is None or at >= date.fromisoformat(model.facts["last_date"]):
-        if market.load_fit()[1]["market_digest"] != market.digest():
-            sys.stderr.write("note: the market has changed since its fit; `pricing fit` makes a new one\n")
-        return market, model
-    from pricing.model.price_model import PriceModel
-    from pricing.service.terminal import progress
-
-    with progress() as tell:
-        return market, PriceModel(model.spec, model.seed).fit(market.sales(as_of=at), progress=tell)
 
 
 def _amount(typed: str | None) -> Decimal | None:

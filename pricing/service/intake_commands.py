@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Final
 import typer
 
 from pricing.errors import MarketError
+from pricing.service.opening import open_market
 
 if TYPE_CHECKING:
     import polars as pl
@@ -67,7 +68,7 @@ def names(
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """List names that may be one, and settle them: settle, keep apart, or forget what was settled."""
-    opened = _open(market)
+    opened = open_market(market)
     if action == "list":
         _show(opened.names().head(rows), "Names that may be one, and those settled")
         return
@@ -91,7 +92,7 @@ def batches(
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """List the loads of a market, the newest last, with what became of their rows."""
-    opened = _open(market)
+    opened = open_market(market)
     if audit:
         _show(opened.audit().tail(rows), "What was done")
     else:
@@ -104,7 +105,7 @@ def undo(
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """Take a load back: its records and quarantined rows go, and the batch stays listed as undone."""
-    _say(f"{_open(market).undo(batch):,} records of {batch} are gone.")
+    _say(f"{open_market(market).undo(batch):,} records of {batch} are gone.")
 
 
 @intake_app.command(epilog="Example: pricing quarantine --export mend")
@@ -117,7 +118,7 @@ def quarantine(
 ) -> None:
     """List the rejected rows that wait, or write them out, one file a source, to be mended and loaded
     again."""
-    opened = _open(market)
+    opened = open_market(market)
     if export is None:
         waiting = opened.quarantine()
         _show(
@@ -138,7 +139,7 @@ def correct(
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """Correct one cell of a record; the old value is kept, and the price derived anew."""
-    opened = _open(market)
+    opened = open_market(market)
     name = _record(opened, record)
     opened.correct(name, column, value if value else None, reason=reason)
     _say(f"{column} of {name} is corrected; the old value is kept.")
@@ -155,7 +156,7 @@ def suspicions(
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """List records that are plausible but odd against the fitted market, each with its reason."""
-    opened = _open(market)
+    opened = open_market(market)
     if settle is not None:
         name = _record(opened, settle)
         _say(f"{opened.settle_suspicion(name, verdict)} settled.")
@@ -181,7 +182,7 @@ def duplicates(
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """List records that are one sale, with the rule that linked them; part those that are not."""
-    opened = _open(market)
+    opened = open_market(market)
     if part is not None:
         _say(f"{opened.part(_record(opened, part))} links parted.")
     elif rejoin is not None:
@@ -201,13 +202,7 @@ def rates(
     A rate is what one unit of the market's base currency buys, from its day until the next rate of the
     currency.
     """
-    _say(f"{_open(market).add_rates(file):,} rates added; rows that lacked one can be loaded again.")
-
-
-def _open(market: Path) -> "Market":
-    from pricing.store import Market
-
-    return Market.open(market, create=False)
+    _say(f"{open_market(market).add_rates(file):,} rates added; rows that lacked one can be loaded again.")
 
 
 def _record(market: "Market", start: str) -> str:

@@ -8,16 +8,15 @@ from typing import TYPE_CHECKING, Annotated, Any, Final
 
 import typer
 
-from pricing.errors import EvidenceError, MarketError
+from pricing.errors import EvidenceError
 from pricing.service.market_files import draw, read_series, write_frame
+from pricing.service.opening import fitted_market, open_market
 from pricing.vocabulary import CHANNELS, CONDITION_BANDS, DRIVE_SIDES, MATCHING_NUMBERS
 
 if TYPE_CHECKING:
     import polars as pl
 
     from pricing.market.choices import Choice
-    from pricing.model.price_model import PriceModel
-    from pricing.store import Market
 
 market_app = typer.Typer()
 
@@ -67,7 +66,7 @@ def index(
     from pricing.market.index import price_index
     from pricing.service.market_terminal import show_index
 
-    sales = _open(market).sales(as_of=_day(as_of))
+    sales = open_market(market).sales(as_of=_day(as_of))
     found = price_index(
         sales, method=method, period=period, where=_where(sales, make, model), window=window,
         coverage=coverage, minimum=minimum, changes=changes, weights=weights,
@@ -129,7 +128,7 @@ def comparables(
     day = _day(as_of)
     if (add or drop or adjust) and subject is None:
         raise EvidenceError("choices stay on file: give the car a name with --subject to keep them under")
-    opened, fitted = _fitted(market, day)
+    opened, fitted = fitted_market(market, day)
     sales = opened.sales(as_of=day)
     new = _choices(sales["record_id"], add, drop, adjust)
     named = _where(sales, make, model, variant)
@@ -167,9 +166,9 @@ def depth(
     from pricing.service.market_terminal import show_depth
 
     day = _day(as_of)
-    opened = _open(market)
+    opened = open_market(market)
     sales = opened.sales(as_of=day)
-    fitted = None if opened.fits().is_empty() else _fitted(market, day)[1]
+    fitted = None if opened.fits().is_empty() else fitted_market(market, day)[1]
     found = market_depth(
         sales,
         where=_where(sales, make, model),
@@ -182,26 +181,6 @@ def depth(
 
         draw(bands_through_time_chart(found), chart)
     show_depth(found)
-
-
-def _open(path: Path) -> "Market":
-    from pricing.store import Market
-
-    if not path.is_file():
-        raise MarketError(f"no market file at {path}: make one with `pricing load FILE` or `pricing demo`")
-    return Market.open(path, create=False)
-
-
-def _fitted(path: Path, at: date | None) -> "tuple[Market, PriceModel]":
-    """The market with its newest fit, or with one made for a date before the newest fit's last sale."""
-    from pricing.model.price_model import PriceModel
-    from pricing.model.saved import load as load_fit
-
-    market = _open(path)
-    model = load_fit(market)
-    if at is None or at >= date.fromisoformat(model.facts["last_date"]):
-        return market, model
-    return market, PriceModel(model.spec, model.seed).fit(market.sales(as_of=at))
 
 
 def _where(

@@ -8,6 +8,7 @@ import typer
 
 from pricing.errors import DecisionError, MoneyError
 from pricing.service.condition_commands import DEMO, Extensions, InspectionFile, Seed
+from pricing.service.opening import open_market
 
 if TYPE_CHECKING:
     import polars as pl
@@ -67,9 +68,8 @@ def compare(
     from pricing.decisions.mending import mend_or_buy
     from pricing.model.saved import load
     from pricing.service.condition_terminal import show_mending
-    from pricing.store import Market
 
-    price, opened = _amount(asking), Market.open(market, create=False)
+    price, opened = _amount(asking), open_market(market)
     costs = _costs(file, extensions, catalogue, country, opened.base_currency, quotes, rates, seed)
     show_mending(mend_or_buy(load(opened), costs, asking=price, seed=seed))
 

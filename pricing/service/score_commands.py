@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from pricing.errors import FileError, MarketError
+from pricing.service.opening import open_market
 
 if TYPE_CHECKING:
     import polars as pl
@@ -37,13 +38,12 @@ def score(
     from pricing.model.spec import FeatureSpec
     from pricing.service.score_terminal import show_scores
     from pricing.service.terminal import progress
-    from pricing.store import Market
 
     if not market.is_file():
         raise MarketError(f"no market file at {market}: make one with `pricing load FILE` or `pricing demo`")
     if csv is not None:
         _check_new(csv)
-    opened, spec = Market.open(market, create=False), FeatureSpec.cars()
+    opened, spec = open_market(market), FeatureSpec.cars()
     sales = opened.sales()
     with progress() as tell:
         scored = backtest(

@@ -1,10 +1,12 @@
 """What the command line shows: progress while it works, and facts as tables and sentences."""
 
+import json
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import Any
 
+import polars as pl
 from rich.console import Console
 from rich.progress import (
     BarColumn,
@@ -68,10 +70,10 @@ def progress() -> Iterator[Tell]:
         yield tell
 
 
-def show_report(report: Any) -> None:
-    """What became of every row of the files just loaded."""
+def show_report(report: Any, *, dry_run: bool = False) -> None:
+    """What became of every row of the files just loaded, or would have in a dry run."""
     out = console()
-    out.print(Text(load_sentence(report)))
+    out.print(Text(load_sentence(report, dry_run=dry_run)))
     if report.by_rule:
         table = _table("rule broken", "rows")
         rules = rules_table(report)
@@ -80,7 +82,8 @@ def show_report(report: Any) -> None:
         others = rules.slice(RULES_SHOWN)
         if others.height:
             table.add_row(f"{others.height} other rules", f"{others['rows'].sum():,}")
-        out.print("Rejected rows are kept in quarantine, as they were given, with the rules they break:")
+        kept = "would be kept" if dry_run else "are kept"
+        out.print(f"Rejected rows {kept} in quarantine, as they were given, with the rules they break:")
         out.print(table)
 
 
@@ -91,6 +94,16 @@ def show_fit(facts: dict[str, Any], fit_id: str) -> None:
         f"prices from {facts['first_date']} to {facts['last_date']}; ranges calibrated on the "
         f"{facts['calibration_sales']:,} latest sales (fit {fit_id})"
     )
+
+
+def show_fits(fits: pl.DataFrame) -> None:
+    """The kept fits, a line each."""
+    table = _table("fit", "made", "sales", "first sale", "last sale", "version")
+    for fit_id, made, text in fits.rows():
+        facts = json.loads(text)
+        cells = (f"{facts['sales']:,}", facts["first_date"], facts["last_date"], facts["version"])
+        table.add_row(fit_id, f"{made:%Y-%m-%d %H:%M}", *cells)
+    console().print(table)
 
 
 def show_valuation(valuation: Valuation) -> None:

@@ -1,0 +1,49 @@
+"""Opening a market file and one of its fits, the same way for every command."""
+
+import sys
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from pricing.errors import MarketError
+
+if TYPE_CHECKING:
+    from pricing.model.price_model import PriceModel
+    from pricing.store import Market
+
+
+def open_market(path: Path) -> "Market":
+    """The market file at ``path``, which must be there.
+
+    Raises:
+        MarketError: there is no such file, or it is not a market file.
+    """
+    from pricing.store import Market
+
+    if not path.is_file():
+        raise MarketError(f"no market file at {path}: make one with `pricing load FILE` or `pricing demo`")
+    return Market.open(path, create=False)
+
+
+def fitted_market(path: Path, at: date | None = None, fit: str | None = None) -> "tuple[Market, PriceModel]":
+    """The market with the fit of that id, or with its newest; for a date before the newest fit's last sale,
+    with one made from what was known then and not kept.
+
+    Raises:
+        MarketError: there is no such file or no such fit.
+    """
+    from pricing.model.saved import load as load_fit
+
+    market = open_market(path)
+    model = load_fit(market, fit)
+    if fit is not None:
+        return market, model
+    if at is None or at >= date.fromisoformat(model.facts["last_date"]):
+        if market.load_fit()[1]["market_digest"] != market.digest():
+            sys.stderr.write("note: the market has changed since its fit; `pricing fit` makes a new one\n")
+        return market, model
+    from pricing.model.price_model import PriceModel
+    from pricing.service.terminal import progress
+
+    with progress() as tell:
+        return market, PriceModel(model.spec, model.seed).fit(market.sales(as_of=at), progress=tell)
