@@ -22,7 +22,8 @@ class MappingError(PricingError):
 
 
 class MoneyError(PricingError):
-    """An amount cannot be turned into the price that was asked for: no rate, no schedule, unknown currency."""
+    """An amount cannot be turned into the price that was asked for: no rate, no schedule, unknown
+    currency."""
 
 
 class MarketError(PricingError):
@@ -30,7 +31,8 @@ class MarketError(PricingError):
 
 
 class ModelError(PricingError):
-    """A price model was asked for something it cannot do: not fitted, no usable sales, a foreign saved fit."""
+    """A price model was asked for something it cannot do: not fitted, no usable sales, a foreign saved
+    fit."""
 
 
 class InspectionError(PricingError):
@@ -38,7 +40,8 @@ class InspectionError(PricingError):
 
 
 class EvidenceError(PricingError):
-    """Market evidence cannot be given: too few sales, a date outside the records, an override without a reason."""
+    """Market evidence cannot be given: too few sales, a date outside the records, an override without a
+    reason."""
 
 
 class DecisionError(PricingError):

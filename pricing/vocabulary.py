@@ -9,8 +9,8 @@ CONDITION_BANDS: Final = ("project", "solid restorable", "average", "top conditi
 """Condition bands, worst first."""
 
 BAND_EDGES: Final = (0.0, 25.0, 50.0, 75.0, 100.0)
-"""Edges of the condition score (0-100): band ``k`` holds the scores in ``[BAND_EDGES[k], BAND_EDGES[k + 1])``,
-the last one its upper edge too."""
+"""Edges of the condition score (0-100): band ``k`` holds the scores in ``[BAND_EDGES[k], BAND_EDGES[k +
+1])``, the last one its upper edge too."""
 
 OUTCOMES: Final = ("sold", "unsold", "asking", "withdrawn")
 """What came of an offer. Only ``sold`` is a price; ``withdrawn`` is no evidence."""
@@ -19,7 +19,8 @@ CHANNELS: Final = ("auction", "dealer", "private")
 """Where the car was offered."""
 
 PRICE_BASES: Final = ("hammer", "all-in", "net", "asking")
-"""What an amount includes: the hammer price alone; all that the buyer pays; what the seller keeps; what is asked."""
+"""What an amount includes: the hammer price alone; all that the buyer pays; what the seller keeps; what is
+asked."""
 
 DRIVE_SIDES: Final = ("left", "right")
 """Side of the car the driver sits on."""
