@@ -293,9 +293,9 @@ def updated_priors(
 ) -> Priors:
     """One MacKay update of every variance; columns of a block share one variance at each level.
 
-    A block whose prior is infinite (market) or nought (level) stays as it is. ``weight`` is how many well-determined
-    coefficients the variance in ``anchor`` counts for: where the data say next to nothing of a variance it stays
-    near there and does not collapse to nought, which would make intervals too narrow.
+    A block whose prior is infinite (market) or nought (level) stays as it is. ``weight`` is how many
+    well-determined coefficients the variance in ``anchor`` counts for: where the data say next to nothing
+    of a variance it stays near there and does not collapse to nought, which would make intervals too narrow.
     """
     anchor = priors if anchor is None else anchor
     market, levels = priors.market.copy(), priors.levels.copy()

@@ -85,4 +85,4 @@ def test_accuracy(name: str, tmp_path: Path) -> None:
         tbl_rows=-1, float_precision=3, tbl_hide_dataframe_shape=True, tbl_hide_column_data_types=True
     ):
         print(f"\n{table}")
-    assert table.filter(pl.col("model") == OURS)["loss"].item() < best  # type: ignore[operator]
+    assert table.filter(pl.col("model") == OURS)["loss"].item() < best

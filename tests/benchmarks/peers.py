@@ -41,7 +41,7 @@ def matrix(spec: FeatureSpec, train: pl.DataFrame, test: pl.DataFrame) -> tuple[
             )
         else:
             columns.append(tuple(side.to_physical() for side in pair))  # type: ignore[arg-type]
-    sides = [np.column_stack([pair[k].cast(pl.Float64).to_numpy() for pair in columns]) for k in (0, 1)]
+    sides = [np.column_stack([np.asarray(pair[k].cast(pl.Float64)) for pair in columns]) for k in (0, 1)]
     return sides[0], sides[1], codes
 
 
@@ -134,7 +134,9 @@ def linear_quantiles(X: Floats, y: Floats, Z: Floats, codes: list[int]) -> Float
 
     def table(values: Floats) -> Floats:
         numbers = scaler.transform(np.nan_to_num(values[:, rest]))
-        return np.column_stack([numbers, dummies.transform(values[:, codes])]) if codes else numbers
+        return (
+            np.column_stack([numbers, np.asarray(dummies.transform(values[:, codes]))]) if codes else numbers
+        )
 
     wide = table(Z)
     result = [QuantileRegressor(quantile=q, alpha=1e-4).fit(table(X), y).predict(wide) for q in LEVELS]
