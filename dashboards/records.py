@@ -15,7 +15,6 @@ from streamlit.runtime.uploaded_file_manager import UploadedFile
 
 from dashboards import caches
 from pricing.documents.load_words import dates_sentence, load_sentence, rules_table
-from pricing.documents.sentences import option_words
 from pricing.errors import PricingError
 from pricing.intake.layout import Layout
 from pricing.intake.mapping import Mapping
@@ -25,6 +24,7 @@ from pricing.intake.transfers import KINDS, LARGEST_UPLOAD, packed, received
 from pricing.store import Market
 from pricing.store_loading import LoadReport
 
+ROWS_PREVIEWED: Final = 4
 ROWS_SHOWN: Final = 200
 LARGEST_MAPPING: Final = 100_000
 """Characters."""
@@ -87,6 +87,7 @@ def _show_rules(report: LoadReport) -> None:
         st.dataframe(
             rules_table(report),
             hide_index=True,
+            height="content",
             column_config={
                 "rule": "Rule broken",
                 "rows": st.column_config.NumberColumn("Rows", format="localized"),
@@ -155,13 +156,19 @@ def _show_preview(upload: UploadedFile, mapping: Mapping) -> None:
     st.subheader("First rows as they would land")
     st.write(dates_sentence(mapping))
     table = caches.sample(upload.file_id, mapping.layout, upload)
-    landed = preview(mapping, table, datetime.now(UTC).date())
+    landed = preview(mapping, table, datetime.now(UTC).date(), rows=ROWS_PREVIEWED)
     st.dataframe(
-        turned(landed.select("broken_rules", pl.exclude("broken_rules"))),
+        turned(landed.select(_in_words("broken_rules"), pl.exclude("broken_rules"))),
         hide_index=True,
+        height="content",
         placeholder="",
         column_config={"column": st.column_config.TextColumn("Column", pinned=True)},
     )
+
+
+def _in_words(rules: str) -> pl.Expr:
+    """A column of lists of rules, each as words."""
+    return pl.col(rules).list.eval(pl.element().str.replace_all("_", " ", literal=True))
 
 
 def _ask_load(path: Path, mapping: Path, text: str) -> None:
@@ -179,7 +186,7 @@ def _ask_load(path: Path, mapping: Path, text: str) -> None:
     if count:
         trial = market if market.exists() else path.with_name("trial.duckdb")
         report = Market.open(trial).load([path], mapping=mapping, dry_run=True)
-        st.info(_escaped(f"Not loaded yet. {load_sentence(report)}."))
+        st.info(_escaped(f"{load_sentence(report, dry_run=True)}."))
         _show_rules(report)
     if load:
         bar = st.progress(0.0, "Reading")
@@ -197,7 +204,11 @@ def _show_batches(state: caches.MarketState) -> None:
         return
     st.subheader("What was loaded")
     st.dataframe(
-        batches.with_columns(pl.col("files").list.join(", ")),
+        batches.select(
+            "batch_id",
+            pl.col("files").list.join(", "),
+            *("read", "accepted", "rejected", "known", "loaded_at", "undone_at"),
+        ),
         hide_index=True,
         placeholder="",
         column_config={
@@ -217,6 +228,8 @@ def _show_batches(state: caches.MarketState) -> None:
         },
     )
     standing = batches.filter(pl.col("undone_at").is_null())["batch_id"].to_list()
+    if not standing:
+        return
     batch = st.selectbox(
         "Batch to take back", standing, None, placeholder="none", key=f"batch-{_round()}", width=320
     )
@@ -236,14 +249,8 @@ def _show_quarantine(state: caches.MarketState) -> None:
         return
     st.subheader("Rejected rows that wait to be mended")
     shown = waiting.head(ROWS_SHOWN)
-    rules = {rule: option_words(rule) for rule in shown["broken_rules"].explode().unique().to_list()}
     st.dataframe(
-        shown.select(
-            "file",
-            "row_number",
-            pl.col("broken_rules").list.eval(pl.element().replace(rules)).list.join("; "),
-            "raw",
-        ),
+        shown.select("file", "row_number", _in_words("broken_rules").list.join("; "), "raw"),
         hide_index=True,
         placeholder="",
         column_config={

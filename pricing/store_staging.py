@@ -13,6 +13,7 @@ from typing import Final
 import duckdb
 import polars as pl
 
+from pricing.cells import raw_text
 from pricing.charges import Charge
 from pricing.intake.duplicates import with_keys
 from pricing.intake.exports import restored
@@ -127,7 +128,7 @@ def _filled(frame: pl.DataFrame, name: str, default: str) -> pl.Expr:
 
 def _fingerprints(cells: pl.DataFrame, mapped: pl.DataFrame, places: pl.Series) -> pl.DataFrame:
     """Raw rows as JSON objects of text, with an identity made of source and content."""
-    cells = cells.select(_raw_text(name, kind) for name, kind in cells.schema.items())
+    cells = cells.select(raw_text(name, kind) for name, kind in cells.schema.items())
     rows = (
         cells[places]
         .select(raw=pl.struct(pl.all()).struct.json_encode())
@@ -159,15 +160,3 @@ def _identified(records: pl.DataFrame) -> pl.DataFrame:
     return records.with_columns(
         names, source_ref=pl.when(no_reference).then("row " + names.str.slice(0, 12)).otherwise("source_ref")
     )
-
-
-def _raw_text(name: str, kind: pl.DataType) -> pl.Expr:
-    """A cell of any type as text that loses nothing."""
-    cell = pl.col(name)
-    if kind == pl.List(pl.String):
-        return cell.list.join(";")
-    if kind == pl.Binary:
-        return cell.bin.encode("hex")
-    if kind.is_nested():
-        return pl.struct(name).struct.json_encode().alias(name)
-    return cell.cast(pl.String)

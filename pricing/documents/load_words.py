@@ -7,18 +7,22 @@ from pricing.intake.mapping import DATE_COLUMNS, Mapping
 from pricing.store_loading import LoadReport
 
 
-def load_sentence(report: LoadReport) -> str:
-    """How many rows were read and what became of them; the four numbers add up.
+def load_sentence(report: LoadReport, *, dry_run: bool = False) -> str:
+    """How many rows were read and what became of them, or would have; the four numbers add up.
 
     >>> load_sentence(LoadReport(3, 1, 1, 1, "batch-0002", {"year_out_of_range": 1}, (), 0))
     '3 rows read: 1 accepted, 1 rejected, 1 already known (batch-0002)'
     >>> load_sentence(LoadReport(2, 0, 0, 2, None, {}, (), 0))
     '2 rows read: 0 accepted, 0 rejected, 2 already known; nothing was new, and the market is as it was'
+    >>> load_sentence(LoadReport(2, 1, 0, 1, "batch-0002", {}, (), 0), dry_run=True)
+    '2 rows read: 1 accepted, 0 rejected, 1 already known (a dry run: the market is as it was)'
     """
     counts = (
         f"{report.read:,} rows read: {report.accepted:,} accepted, {report.rejected:,} rejected, "
         f"{report.known:,} already known"
     )
+    if dry_run:
+        return f"{counts} (a dry run: the market is as it was)"
     if report.batch_id is None:
         return f"{counts}; nothing was new, and the market is as it was"
     return f"{counts} ({report.batch_id})"

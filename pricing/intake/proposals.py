@@ -16,6 +16,7 @@ from typing import Final
 import polars as pl
 from rapidfuzz import fuzz, process
 
+from pricing.cells import raw_text
 from pricing.intake.mapping import DATE_COLUMNS, MONEY_COLUMNS, WORD_COLUMNS, YES, Mapping, known_words
 from pricing.intake.mapping_files import mapping_text
 from pricing.intake.texts import DATE_ORDERS, currency_in, date_text, money_text, word_text
@@ -97,10 +98,9 @@ def turned(frame: pl.DataFrame) -> pl.DataFrame:
     """A few rows of many columns as text, with the columns one under the other.
 
     >>> turned(pl.DataFrame({"make": ["Corvane"], "options": [["overdrive", "tow_bar"]]})).rows()
-    [('make', 'Corvane'), ('options', 'overdrive; tow_bar')]
+    [('make', 'Corvane'), ('options', 'overdrive;tow_bar')]
     """
-    lists = [name for name, kind in frame.schema.items() if kind == pl.List]
-    text = frame.with_columns(pl.col(lists).list.join("; ")).cast(pl.String)
+    text = frame.select(raw_text(name, kind) for name, kind in frame.schema.items())
     names = [f"row {place}" for place in range(1, frame.height + 1)]
     return text.transpose(include_header=True, header_name="column", column_names=names)
 

@@ -24,7 +24,8 @@ _FIRST_BYTES: Final = {"xlsx": b"PK\x03\x04", "parquet": b"PAR1"}
 """ZIP local file header (PKWARE APPNOTE, 4.3.7) and the magic number of Apache Parquet's file format."""
 
 _LOOKED_AT: Final = 1024
-_LONGEST_NAME: Final = 100
+_LONGEST_NAME: Final = 60
+"""Characters; file systems take 255 bytes, and a character has up to four."""
 
 
 @contextmanager
@@ -72,7 +73,7 @@ def _file_name(name: str) -> str:
     """The last part of a name, without what a file's name cannot hold; its ending is kept."""
     last = re.sub(r"[\x00-\x1f\x7f]", "", re.split(r"[/\\]", name)[-1]).strip()
     kept = last[-_LONGEST_NAME:].encode("utf-8", "ignore").decode()
-    return kept if kept.strip(".") else "upload"
+    return f"upload{kept}" if kept == "" or kept.startswith(".") else kept
 
 
 def _refuse(name: str, content: bytes | memoryview) -> None:

@@ -6,7 +6,7 @@ from pathlib import Path
 import polars as pl
 
 from pricing.intake.mapping_files import read_mapping
-from pricing.intake.proposals import preview, propose
+from pricing.intake.proposals import open_questions, preview, propose, turned
 
 TABLE = pl.DataFrame(
     {
@@ -66,3 +66,20 @@ def test_a_table_of_nothing_known_is_asked_about_whole() -> None:
     proposal = propose(pl.DataFrame({"a": ["x"], "b": ["y"]}), "odd")
     assert proposal.mapping.columns == {}
     assert any("no column looks like a price" in question for question in proposal.questions)
+
+
+def test_a_column_of_lists_stays_the_options() -> None:
+    table = TABLE.with_columns(pl.Series("Extras", [["overdrive"], []]))
+    mapping = propose(table, "hall").mapping
+    assert mapping.packed_options is None
+    assert mapping.columns["options"] == "Extras"
+
+
+def test_the_text_asks_what_the_proposal_asks() -> None:
+    proposal = propose(pl.DataFrame({"nothing": ["x"]}), "hall")
+    assert tuple(open_questions(proposal.text)) == proposal.questions != ()
+
+
+def test_cells_of_any_type_can_be_shown_on_their_side() -> None:
+    odd = pl.DataFrame({"a": [b"\xff"], "b": [[1, 2]], "c": [date(2024, 1, 2)], "d": [None], "e": [{"f": 1}]})
+    assert turned(odd)["row 1"].to_list() == ["ff", '{"b":[1,2]}', "2024-01-02", None, '{"e":{"f":1}}']

@@ -73,6 +73,8 @@ def test_files_become_a_market_a_fit_and_a_price(call: Call, tmp_path: Path) -> 
     code, out, _ = call("load", "sales.parquet")
     assert code == 0
     assert "0 accepted" in out
+    assert "nothing was new" in out
+    assert "None" not in out
     assert call("fit")[0] == 0
     market = Market.open(tmp_path / "market.duckdb")
     code, out, err = call("value", *options_of(market), "--asking", "5000")

@@ -1,0 +1,67 @@
+"""A file of the demo market goes in through a real browser, on a desk and on a phone."""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+import data_demo
+from pricing.documents.load_words import load_sentence
+from pricing.intake.mapping_files import write_mapping_text
+from pricing.intake.proposals import propose
+from pricing.intake.readers import read_whole
+from pricing.store import Market
+from tests.dashboards.browser import DESKTOP, NOISE, PHONE, chromium, page, served, shot
+from tests.dashboards.test_browser import OVERFLOW
+
+pytestmark = pytest.mark.browser
+
+PORT = 8566
+
+
+@pytest.fixture
+def base(tmp_path: Path) -> Iterator[str]:
+    chromium()
+    with served(Market.open(tmp_path / "market.duckdb").path, PORT) as found:
+        yield found
+
+
+@pytest.mark.parametrize("size", [DESKTOP, PHONE], ids=["desktop", "phone"])
+def test_a_file_without_its_mapping_is_seen_counted_loaded_and_taken_back(
+    size: tuple[int, int], base: str, tmp_path: Path
+) -> None:
+    (demo,) = [path for path in data_demo.files() if path.suffix == ".csv"]
+    file = tmp_path / demo.name
+    file.write_bytes(demo.read_bytes())
+    proposal = propose(read_whole(file), file.name.split(".")[0])
+    mapping = tmp_path / "mapping.toml"
+    write_mapping_text(proposal.text, mapping)
+    expected = Market.open(tmp_path / "other.duckdb").load([file], mapping=mapping)
+    market = Market.open(tmp_path / "market.duckdb")
+    with page(size, chromium()) as (opened, errors):
+        opened.goto(f"{base.rstrip('/')}/records")
+        opened.locator("input[type=file]").first.set_input_files(file)
+        opened.get_by_text("First rows as they would land").wait_for()
+        assert opened.get_by_role("textbox", name="Mapping (TOML)").input_value() == proposal.text
+        opened.get_by_role("button", name="Count without loading").click()
+        opened.get_by_text(load_sentence(expected, dry_run=True)).wait_for()
+        assert max(opened.evaluate(OVERFLOW)) <= 0
+        assert market.batches().is_empty()
+        opened.get_by_role("button", name="Load", exact=True).click()
+        opened.get_by_role("button", name="Load the file now").click()
+        opened.get_by_text(load_sentence(expected)).wait_for(timeout=60_000)
+        assert max(opened.evaluate(OVERFLOW)) <= 0
+        assert market.batches()["accepted"].to_list() == [expected.accepted]
+        with opened.expect_download() as given:
+            opened.get_by_role("button", name="Download the rejected rows").click()
+        assert given.value.suggested_filename == "rejected_rows.zip"
+        shot(opened, tmp_path / "page.png")
+        opened.wait_for_timeout(1000)  # the window is its own size again, which closes an open list
+        opened.get_by_role("combobox", name="Batch to take back").click()
+        opened.get_by_role("option", name="batch-0001").click()
+        opened.get_by_role("button", name="Take back").click()
+        opened.get_by_role("button", name="Take batch-0001 back now").click()
+        opened.get_by_text("records of batch-0001 are gone").wait_for()
+        assert market.sales().is_empty()
+    assert (tmp_path / "page.png").stat().st_size > 30_000
+    assert [error for error in errors if not any(noise in error for noise in NOISE)] == []
