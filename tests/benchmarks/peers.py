@@ -55,7 +55,7 @@ def lightgbm(X: Floats, y: Floats, Z: Floats, codes: list[int]) -> Floats:
             objective="quantile", alpha=level, n_estimators=ROUNDS, learning_rate=0.05, verbose=-1, n_jobs=2
         )
         model.fit(X, y, categorical_feature=codes)
-        result.append(model.predict(Z))
+        result.append(np.asarray(model.predict(Z), dtype=np.float64))
     return np.sort(np.column_stack(result), axis=1)
 
 
