@@ -67,6 +67,11 @@ def propose(frame: pl.DataFrame, source: str) -> Proposal:
     columns |= _by_cells(text.drop(options.values()), columns)
     packed = columns.pop("options") if columns.get("options") in text.columns else None
     questions: list[str] = []
+    if "options" in columns and options:
+        questions.append(
+            f"[columns] options: {columns['options']!r} lists them; left out: {_quoted(options)}"
+        )
+        options = {}
     constants = _constants(columns, text, questions)
     mapping = Mapping(
         source=source,
@@ -261,6 +266,10 @@ def _unit(columns: dict[str, str], questions: list[str]) -> str:
         return f"{thousand}miles"
     questions.append(f"[units] odometer_km: {columns['odometer_km']!r} names no unit; say km or miles")
     return "km"
+
+
+def _quoted(table: dict[str, str]) -> str:
+    return ", ".join(map(repr, table.values()))
 
 
 def _separator(cells: pl.Series) -> str:

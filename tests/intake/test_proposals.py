@@ -70,8 +70,11 @@ def test_a_table_of_nothing_known_is_asked_about_whole() -> None:
 
 def test_a_column_of_lists_stays_the_options() -> None:
     table = TABLE.with_columns(pl.Series("Extras", [["overdrive"], []]))
-    mapping = propose(table, "hall").mapping
+    proposal = propose(table, "hall")
+    mapping = proposal.mapping
     assert mapping.packed_options is None
+    assert mapping.option_columns == {}
+    assert "[columns] options: 'Extras' lists them; left out: 'Wire wheels'" in proposal.questions
     assert mapping.columns["options"] == "Extras"
 
 
