@@ -52,7 +52,7 @@ def lightgbm(X: Floats, y: Floats, Z: Floats, codes: list[int]) -> Floats:
     result = []
     for level in LEVELS:
         model = lightgbm.LGBMRegressor(
-            objective="quantile", alpha=level, n_estimators=ROUNDS, learning_rate=0.05, verbose=-1, n_jobs=2
+            objective="quantile", alpha=level, n_estimators=ROUNDS, learning_rate=0.05, verbose=-1, n_jobs=1
         )
         model.fit(X, y, categorical_feature=codes)
         result.append(np.asarray(model.predict(Z), dtype=np.float64))
@@ -99,7 +99,7 @@ def catboost(X: Floats, y: Floats, Z: Floats, codes: list[int]) -> Floats:
     levels = ",".join(map(str, LEVELS))
     model = CatBoostRegressor(
         loss_function=f"MultiQuantile:alpha={levels}", iterations=2 * ROUNDS, verbose=False, random_seed=0,
-        thread_count=2, allow_writing_files=False, cat_features=codes,
+        thread_count=1, allow_writing_files=False, cat_features=codes,
     )  # fmt: skip
 
     def table(values: Floats) -> pd.DataFrame:
@@ -115,7 +115,7 @@ def quantile_forest(X: Floats, y: Floats, Z: Floats, codes: list[int]) -> Floats
     from quantile_forest import RandomForestQuantileRegressor
 
     model = RandomForestQuantileRegressor(
-        n_estimators=200, min_samples_leaf=5, max_features=0.5, n_jobs=2, random_state=0
+        n_estimators=200, min_samples_leaf=5, max_features=0.5, n_jobs=1, random_state=0
     )
     model.fit(np.nan_to_num(X, nan=-1.0), y)
     return np.asarray(model.predict(np.nan_to_num(Z, nan=-1.0), quantiles=list(LEVELS)))
