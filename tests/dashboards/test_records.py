@@ -120,7 +120,7 @@ def test_an_open_date_order_is_asked_and_never_guessed(page: AppTest, market: Ma
     )
     press(page, "Count without loading")
     assert "0 accepted, 3 rejected" in said(page)
-    lines = [line for line in page.text_area[0].value.splitlines() if "[dates]" not in line]
+    lines = [line for line in str(page.text_area[0].value).splitlines() if "[dates]" not in line]
     page.text_area[0].set_value("\n".join([*lines, "[dates]", 'order = "month-day-year"'])).run()
     assert "[dates]" not in said(page)
     press(page, "Load the file now")
@@ -135,7 +135,7 @@ def test_a_kept_mapping_goes_before_the_proposed_one(page: AppTest) -> None:
     kept = "\n".join(line for line in proposed.splitlines() if not line.startswith("#"))
     give(page, f'{kept}\n[dates]\norder = "day-month-year"\n', "hall.toml", place=1)
     assert not page.exception
-    assert 'source = "other hall"' in page.text_area[0].value
+    assert 'source = "other hall"' in str(page.text_area[0].value)
     assert not page.warning
     assert "Dates are read as day-month-year." in said(page)
 
