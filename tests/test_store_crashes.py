@@ -111,13 +111,22 @@ except MarketError as error:
     assert market.load([rows], today=TODAY).accepted == 99_000
 
 
+PATIENCE = 120.0
+"""Seconds that one process waits for the others at most, so that a failure is told and nothing hangs."""
+
+
 def read_until(path: str, start: Any, stop: Any, found: Any) -> None:
     """Read a market again and again; every state must be whole batches of a thousand rows."""
     reads = 0
     try:
         market = Market.open(path)
         market.sales()
-        start.wait()
+    except Exception as error:  # noqa: BLE001
+        found.put(repr(error))
+        start.wait(PATIENCE)
+        return
+    try:
+        start.wait(PATIENCE)
         while not stop.is_set():
             held = market.sales(every_record=True).height
             if held % 990:
@@ -143,12 +152,12 @@ def test_readers_of_other_processes_see_whole_batches(tmp_path: Path, readers: i
     ]
     for process in processes:
         process.start()
-    start.wait()
+    start.wait(PATIENCE)
     for load in range(loads):
         report = market.load([many(tmp_path / f"{load}.csv", 1000, 1000 * load)], today=TODAY)
         assert (report.accepted, report.rejected) == (990, 10)
     stop.set()
-    outcomes = [found.get(timeout=120) for _ in processes]
+    outcomes = [found.get(timeout=PATIENCE) for _ in processes]
     for process in processes:
         process.join()
     assert outcomes == [""] * readers
