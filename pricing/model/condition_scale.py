@@ -10,6 +10,7 @@ from functools import cached_property
 
 import numpy as np
 import polars as pl
+from numpy.typing import NDArray
 
 from pricing.model.pooling import Floats, Ints
 from pricing.vocabulary import BAND_EDGES
@@ -25,6 +26,8 @@ class ConditionScale:
     score: str | None
     mean: float = 0.0
     has_ungraded: bool = False
+    has_unscored: bool = False
+    """Whether some graded cars had a score and others a band alone, which says less of the price."""
 
     @classmethod
     def learn(
@@ -35,7 +38,9 @@ class ConditionScale:
         position, band = scale.placed(frame.select(scale.expressions))
         graded = band < len(bands)
         mean = float(position[graded].mean()) if graded.any() else (len(bands) - 1) / 2
-        return cls(column, bands, scale.score, mean, bool((~graded).any()))
+        alone = scale.unscored(frame.select(scale.expressions), band)
+        both = bool(alone.any() and (graded & ~alone).any())
+        return cls(column, bands, scale.score, mean, bool((~graded).any()), both)
 
     @cached_property
     def expressions(self) -> list[pl.Expr]:
@@ -43,6 +48,12 @@ class ConditionScale:
         ranks = {band: float(rank) for rank, band in enumerate(self.bands)}
         band = pl.col(self.column).replace_strict(ranks, default=None, return_dtype=pl.Float64).alias("band")
         return [band, pl.col(self.score).alias("score")] if self.score else [band]
+
+    def unscored(self, table: pl.DataFrame, band: Ints) -> NDArray[np.bool_]:
+        """Which cars are graded by band alone, though the scale has a score."""
+        if not self.score:
+            return np.zeros(len(table), dtype=bool)
+        return (band < len(self.bands)) & ~np.isfinite(table["score"].to_numpy())
 
     def placed(self, table: pl.DataFrame) -> tuple[Floats, Ints]:
         """Position and band index (number of bands: ungraded), out of a table with :attr:`expressions`.

@@ -141,6 +141,8 @@ class Design:
             ungraded = ["ungraded"] if self.condition.has_ungraded else []
             add("condition", "condition", steps, np.inf, 0.02, depth)
             add("ungraded", "condition", ungraded, np.inf, 0.02, min(depth, 2))
+            unscored = ["graded by band alone"] if self.condition.has_unscored else []
+            add("unscored", "condition", unscored, 0.001, 0.0, 0)
         for numeric in self.numerics:
             name = numeric.name
             add(f"{name} slope", name, [name], np.inf, 0.004, depth)
@@ -237,6 +239,8 @@ class Design:
             X[:, at["condition"]] = ramps(position, np.arange(len(self.condition.bands), dtype=float))
             if self.condition.has_ungraded:
                 X[:, at["ungraded"][0]] = band == len(self.condition.bands)
+            if self.condition.has_unscored:
+                X[:, at["unscored"][0]] = self.condition.unscored(table, band)
         for numeric in self.numerics:
             seen_values = table[numeric.name].to_numpy()
             values.append(seen_values)

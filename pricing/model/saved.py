@@ -31,7 +31,7 @@ from pricing.model.smooth import Numeric
 from pricing.model.spec import FeatureSpec
 from pricing.store import Market
 
-FORMAT = "classic-car-pricing fit 2"
+FORMAT = "classic-car-pricing fit 3"
 
 Arrays = dict[str, NDArray[Any]]
 

@@ -29,7 +29,10 @@ def model() -> PriceModel:
     for band, (low, high, worst, best) in STATES.items():
         rows = 150
         place = rng.uniform(0.0, 1.0, rows)
-        score = np.where(rng.random(rows) < 0.5, worst + place * (best - worst), np.nan)
+        judged = np.clip(
+            place + rng.normal(0.0, 0.25, rows), 0.0, 1.0
+        )  # a score goes with the price, not by it
+        score = np.where(rng.random(rows) < 0.5, worst + judged * (best - worst), np.nan)
         frames.append(
             pl.DataFrame(
                 {
