@@ -1,22 +1,26 @@
-"""What a seller of cars for others charges: buyer's premium and seller's commission, and their exact
-inverses.
+"""What is charged beside the price of a car: buyer's premium, seller's commission, fees, import duty and tax;
+their exact inverses, and dated schedules of them.
 
 A charge is tiered: each rate applies to the part of the hammer price inside its tier. Tax is reckoned on the
 charge. Charge and tax are each rounded half up to the currency's smallest unit.
 """
 
+import tomllib
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from datetime import date
+from dataclasses import dataclass, replace
+from datetime import date, datetime
 from decimal import Decimal, InvalidOperation
+from pathlib import Path
 from typing import Any, Final
 
 import polars as pl
 
-from pricing.errors import MoneyError
+from pricing.errors import FileError, MoneyError
 from pricing.money import MICRO, divide_half_up, minor_unit_places
 
-KINDS: Final = ("premium", "commission")
+KINDS: Final = ("premium", "commission", "entry fee", "unsold fee", "import duty", "import tax")
+"""Charged on the hammer price, or on the price paid; an entry fee is due whether the car sells or not, an
+unsold fee only when it does not. A fixed fee is a rate of nought with a minimum."""
 
 _REACH: Final = 4
 """Smallest units around the unrounded inverse that hold the exact one: two roundings of half a unit each,
@@ -34,7 +38,8 @@ class Tier:
 
 @dataclass(frozen=True)
 class Charge:
-    """One source's dated schedule: in force from ``valid_from`` until a later one of the same kind.
+    """One source's dated schedule: in force from ``valid_from`` until a later one of the same kind, or to the
+    end of the day ``valid_until`` where one is said.
 
     ``tiers`` in rising order, the last without end; ``tax`` is a rate on the charge; ``minimum`` an amount
     before tax. All expressions below are in thousandths of ``currency``.
@@ -54,6 +59,7 @@ class Charge:
     tiers: tuple[Tier, ...]
     tax: Decimal = Decimal(0)
     minimum: Decimal = Decimal(0)
+    valid_until: date | None = None
 
     def __post_init__(self) -> None:
         """Refuse a schedule that does not make sense."""
@@ -61,6 +67,8 @@ class Charge:
         if self.kind not in KINDS:
             raise MoneyError(f"{where}: the kind of a charge is one of {', '.join(KINDS)}")
         minor_unit_places(self.currency)
+        if self.valid_until is not None and self.valid_until < self.valid_from:
+            raise MoneyError(f"{where}: it ends on {self.valid_until}, before it begins")
         ends = [tier.up_to for tier in self.tiers]
         rising = [end for end in ends[:-1] if end is not None]
         if not ends or ends[-1] is not None or len(rising) != len(ends) - 1 or rising != sorted(set(rising)):
@@ -163,6 +171,83 @@ def read_charges(source: str, kind: str, tables: Sequence[Mapping[str, Any]]) ->
             )
         )
     return charges
+
+
+@dataclass(frozen=True)
+class Schedule:
+    """A file of dated charges. ``source`` of a charge is whoever charges: a channel, a sale room, a country.
+
+    ``example`` marks rates that are shown for their form alone, with ``notice`` beside them.
+    """
+
+    name: str
+    notice: str
+    example: bool
+    charges: tuple[Charge, ...]
+
+    def in_force(self, source: str, kind: str, on: date, currency: str) -> Charge | None:
+        """The charge of a kind in force on a day, both ends in; None where the file says nothing of that kind
+        and source.
+
+        Raises:
+            MoneyError: the file has such charges, but none on that day (a gap), or in another currency.
+
+        >>> charge = Charge("hall", "premium", date(2026, 1, 1), "EUR", (Tier(Decimal("0.1")),))
+        >>> Schedule("rates", "", False, (charge,)).in_force("hall", "premium", date(2025, 12, 31), "EUR")
+        Traceback (most recent call last):
+            ...
+        pricing.errors.MoneyError: rates: no premium of 'hall' is in force on 2025-12-31; they run from \
+2026-01-01
+        """
+        of_kind = [charge for charge in self.charges if (charge.source, charge.kind) == (source, kind)]
+        same = sorted(
+            (charge for charge in of_kind if charge.currency == currency), key=lambda found: found.valid_from
+        )
+        if not of_kind:
+            return None
+        if not same:
+            others = ", ".join(sorted({charge.currency for charge in of_kind}))
+            raise MoneyError(
+                f"{self.name}: the {kind} of {source!r} is in {others}, the price in {currency}; "
+                f"give a schedule in {currency}"
+            )
+        begun = [charge for charge in same if charge.valid_from <= on]
+        if not begun or (begun[-1].valid_until is not None and begun[-1].valid_until < on):
+            runs = "; ".join(
+                f"from {charge.valid_from}" + (f" to {charge.valid_until}" if charge.valid_until else "")
+                for charge in same
+            )
+            raise MoneyError(f"{self.name}: no {kind} of {source!r} is in force on {on}; they run {runs}")
+        return begun[-1]
+
+
+def read_schedule(path: Path) -> Schedule:
+    """A schedule file (TOML): ``name``, ``notice``, ``example`` and tables ``[[charge]]`` of source, kind,
+    from, currency, tiers and, where wanted, until, tax, minimum.
+
+    Raises:
+        FileError: it cannot be read as TOML.
+        MoneyError: a charge makes no sense.
+    """
+    try:
+        facts = tomllib.loads(path.read_text(encoding="utf-8"))
+    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+        raise FileError(f"{path}: cannot be read as a schedule (TOML): {error}") from None
+    tables = facts.get("charge")
+    if not isinstance(tables, list) or not all(isinstance(table, dict) for table in tables):
+        raise MoneyError(f"{path}: a schedule has tables [[charge]]; got {', '.join(facts) or 'nothing'}")
+    charges = []
+    for table in tables:
+        rest = {key: value for key, value in table.items() if key not in ("source", "kind", "until")}
+        until = table.get("until")
+        if not (until is None or (isinstance(until, date) and not isinstance(until, datetime))):
+            raise MoneyError(f"{path}: until is a date such as 2026-12-31; got {until!r}")
+        (charge,) = read_charges(str(table.get("source")), str(table.get("kind")), [rest])
+        charges.append(replace(charge, valid_until=until))
+    return Schedule(
+        str(facts.get("name", path.name)), str(facts.get("notice", "")), facts.get("example") is True,
+        tuple(charges),
+    )  # fmt: skip
 
 
 def _decimal(value: object) -> Decimal:

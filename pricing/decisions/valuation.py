@@ -9,7 +9,10 @@ from typing import Any, Final, Protocol
 import numpy as np
 import polars as pl
 
+from pricing.condition.assessment import InspectionResult
 from pricing.decisions.car import checked_car, frame_of, named_car
+from pricing.decisions.plain import plain
+from pricing.decisions.price_law import LEVELS, PriceLaw, inspected
 from pricing.errors import DecisionError
 from pricing.vocabulary import CONDITION_BANDS, OPTION_CODES
 
@@ -31,9 +34,6 @@ SALE_COLUMNS: Final = (
     "source_ref",
 )
 """What is shown of a sale behind a valuation; the price is all-in, in the market's base currency."""
-
-LEVELS: Final = (0.005, 0.01, *(round(0.025 * step, 3) for step in range(1, 40)), 0.99, 0.995)
-"""Levels at which the distribution of the price is read from the model; in between, log price is linear."""
 
 BRACKETS: Final = 16
 """About as many price brackets as the distribution is cut into; each is a round number wide."""
@@ -108,7 +108,8 @@ class Valuation:
 
     def to_dict(self) -> dict[str, Any]:
         """The facts as values that JSON can hold: amounts as decimal strings, dates as ISO 8601."""
-        return {name: _plain(value) for name, value in vars(self).items()}
+        facts: dict[str, Any] = plain(self)
+        return facts
 
 
 def value_car(
@@ -119,6 +120,7 @@ def value_car(
     asking: Decimal | None = None,
     as_of: date | None = None,
     coverage: float = 0.8,
+    inspection: InspectionResult | None = None,
 ) -> Valuation:
     """Value one car.
 
@@ -130,6 +132,8 @@ def value_car(
         asking: a price asked for the car, all-in, in the market's base currency.
         as_of: the date the price holds at; the last sale the model has seen when not given.
         coverage: share of like cars that the range is to hold, between 0 and 1.
+        inspection: what was found of the car, in place of a condition that is said: range, standing and
+            distribution are then a mixture over its draws, wider the less was seen.
 
     Raises:
         DecisionError: the car breaks a rule of the record contract, the market has no such make, model or
@@ -142,12 +146,20 @@ def value_car(
             f"the price model has seen sales up to {last}, after {at}: fit one on the sales up to {at}"
         )
     sales = market.sales(as_of=at)
-    car = checked_car(named_car(sales, car), asking, at)
+    car = checked_car(inspected(named_car(sales, car), inspection), asking, at)
     frame = frame_of([car], at)
     in_bands = [car | {"condition_band": band, "condition_score": None} for band in CONDITION_BANDS]
     ranges = model.price_range(frame_of([car, *in_bands], at), coverage=coverage)
     own = ranges.row(0, named=True)
     given = own["reason"] is None
+    law = PriceLaw.of(model, car, at, inspection) if given else None
+    if law is not None and inspection is not None:
+        tail = (1.0 - coverage) / 2.0
+        own |= {"low": law.quantile(tail), "mid": law.quantile(0.5), "high": law.quantile(1.0 - tail)}
+    standing = None
+    if law is not None and asking is not None:
+        alone = inspection is None
+        standing = float(model.standing(frame, [float(asking)])[0]) if alone else law.share_below(asking)
     of_model = sales.filter(pl.col("make") == car["make"], pl.col("model") == car["model"])
     return Valuation(
         car=car,
@@ -160,8 +172,8 @@ def value_car(
         evidence=own["evidence"],
         reason=own["reason"],
         asking=asking,
-        standing=float(model.standing(frame, [float(asking)])[0]) if given and asking is not None else None,
-        distribution=_brackets(model.quantiles(frame, list(LEVELS)) if given else None),
+        standing=standing,
+        distribution=_brackets(law),
         terms=_terms(model.contributions(frame)) if given else _NO_TERMS,
         bands=pl.DataFrame({"condition_band": CONDITION_BANDS}).hstack(
             ranges[1:].select("low", "mid", "high", "reason")
@@ -183,11 +195,11 @@ _NO_TERMS: Final = pl.DataFrame(
 )
 
 
-def _brackets(quantiles: pl.DataFrame | None) -> pl.DataFrame:
+def _brackets(law: PriceLaw | None) -> pl.DataFrame:
     """Share of like cars in each of about ``BRACKETS`` price brackets, each a round number wide."""
-    if quantiles is None:
+    if law is None:
         return pl.DataFrame(schema={"from_price": pl.Float64, "to_price": pl.Float64, "share": pl.Float64})
-    prices = np.log(quantiles.row(0))
+    prices = law.logs
     ends = np.exp([prices[1], prices[-2]])
     width = _round_width((ends[1] - ends[0]) / BRACKETS)
     edges = np.arange(np.floor(ends[0] / width), np.ceil(ends[1] / width) + 1) * width
@@ -238,15 +250,3 @@ def _nearest_first(sold: pl.DataFrame, car: Mapping[str, Any]) -> pl.DataFrame:
 
 def _money(amount: float | None) -> Decimal | None:
     return None if amount is None else Decimal(amount).quantize(_CENT)
-
-
-def _plain(value: Any) -> Any:
-    match value:
-        case pl.DataFrame():
-            return [_plain(row) for row in value.iter_rows(named=True)]
-        case dict():
-            return {name: _plain(part) for name, part in value.items()}
-        case Decimal() | date():
-            return str(value)
-        case _:
-            return value

@@ -12,7 +12,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from pricing.decisions.valuation import LEVELS, Valuation, value_car
+from pricing.decisions.price_law import LEVELS
+from pricing.decisions.valuation import Valuation, value_car
 from pricing.errors import DecisionError
 from pricing.vocabulary import CONDITION_BANDS
 from tests.known_market import BAND_FACTORS, BASE, LAST, OPTION_FACTOR, SPREAD, KnownMarket, KnownModel

@@ -1,0 +1,69 @@
+"""Amounts of money in the currency of an offer, brought to the market's base currency and back at a date."""
+
+from dataclasses import dataclass
+from datetime import date
+from decimal import ROUND_FLOOR, ROUND_HALF_UP, Decimal
+
+import polars as pl
+
+from pricing.errors import MoneyError
+from pricing.money import minor_unit_places, with_rates
+
+
+@dataclass(frozen=True)
+class Conversion:
+    """Between ``currency`` and ``base`` at the rate of ``rate_date``; ``units`` and ``base_units`` are what one
+    euro buys of either, in millionths."""
+
+    currency: str
+    base: str
+    rate_date: date
+    units: int
+    base_units: int
+
+    @classmethod
+    def at(cls, currency: str, base: str, on: date, own_rates: pl.DataFrame | None = None) -> "Conversion":
+        """The last rate known on a day: of the European Central Bank, else of ``own_rates``.
+
+        Raises:
+            MoneyError: the code is no currency, or there is no rate on that day.
+
+        >>> Conversion.at("USD", "EUR", date(2013, 3, 21)).to_base(Decimal("129.10"))
+        Decimal('100.00')
+        """
+        minor_unit_places(currency)
+        asked = pl.DataFrame({"currency": [currency], "event_date": [on]})
+        row = with_rates(asked, base, own_rates).row(0, named=True)
+        if row["units"] is None:
+            raise MoneyError(
+                f"no rate from {currency} to {base} on {on}: add one of your own with `pricing rates`"
+            )
+        return cls(currency, base, row["rate_date"], row["units"], row["base_units"])
+
+    def to_base(self, amount: Decimal) -> Decimal:
+        """An amount of ``currency`` in ``base``, half up to its smallest unit."""
+        return whole_units(amount * self.base_units / self.units, self.base)
+
+    def from_base(self, amount: Decimal, *, down: bool = False) -> Decimal:
+        """An amount of ``base`` in ``currency``, half up to its smallest unit or, for a limit, down."""
+        return whole_units(amount * self.units / self.base_units, self.currency, down=down)
+
+
+def whole_units(amount: Decimal, currency: str, *, down: bool = False) -> Decimal:
+    """An amount in whole smallest units of its currency, half up or down.
+
+    >>> whole_units(Decimal("10.005"), "EUR"), whole_units(Decimal("10.9"), "JPY", down=True)
+    (Decimal('10.01'), Decimal('10'))
+    """
+    step = Decimal(1).scaleb(-minor_unit_places(currency))
+    return amount.quantize(step, ROUND_FLOOR if down else ROUND_HALF_UP)
+
+
+def said(amount: Decimal) -> Decimal:
+    """An amount as a person would say it: three figures, never more than the amount.
+
+    >>> said(Decimal("12378.20")), said(Decimal("987.6"))
+    (Decimal('12300'), Decimal('987'))
+    """
+    step = Decimal(1).scaleb(max(amount.adjusted() - 2, 0)) if amount > 0 else Decimal(1)
+    return Decimal(int((amount / step).to_integral_value(ROUND_FLOOR) * step))
