@@ -12,8 +12,8 @@ from pricing.money import minor_unit_places, with_rates
 
 @dataclass(frozen=True)
 class Conversion:
-    """Between ``currency`` and ``base`` at the rate of ``rate_date``; ``units`` and ``base_units`` are what one
-    euro buys of either, in millionths."""
+    """Between ``currency`` and ``base`` at the rate of ``rate_date``; ``units`` and ``base_units`` are what
+    one euro buys of either, in millionths."""
 
     currency: str
     base: str

@@ -1,7 +1,7 @@
 """The law of one car's price: quantiles on a grid, from a model alone or with an inspection taken in.
 
-A car that was inspected has an uncertain condition; its price is the mixture over the draws of its score, so a
-car half seen has a wider law.
+A car that was inspected has an uncertain condition; its price is the mixture over the draws of its score, so
+a car half seen has a wider law.
 """
 
 from collections.abc import Mapping
@@ -87,6 +87,8 @@ def inspected(car: Mapping[str, Any], inspection: InspectionResult | None) -> di
     for name in ("make", "model", "year"):
         seen = inspection.inspection.car.get(name)
         if seen is not None and str(seen).strip().casefold() != str(car.get(name)).strip().casefold():
-            raise DecisionError(f"the inspection is of another car: its {name} is {seen!r}, not {car.get(name)!r}")
+            raise DecisionError(
+                f"the inspection is of another car: its {name} is {seen!r}, not {car.get(name)!r}"
+            )
     score = float(np.floor(10.0 * inspection.score) / 10.0)
     return dict(car) | {"condition_band": inspection.band, "condition_score": score}

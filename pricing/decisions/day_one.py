@@ -1,0 +1,154 @@
+"""What a car costs to own on day one, line by line, and the highest price that keeps the total within a
+limit.
+
+Lines that nothing was said about stay empty: they count for nothing and are named as open. Duty is reckoned
+on the price paid (premium in) and transport, import tax on that and the duty (common practice, no source:
+what a customs office reckons on is for local law).
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Final
+
+import polars as pl
+
+from pricing.charges import Charge, Schedule
+from pricing.decisions.amounts import whole_units
+from pricing.errors import DecisionError
+from pricing.money import minor_unit_places
+from pricing.records import HIGHEST_AMOUNT
+
+LINES: Final = ("price", "premium", "transport", "import duty", "import tax", "first repairs")
+"""Lines in the order they are paid; ``premium`` holds its own tax."""
+
+_KINDS: Final = ("premium", "import duty", "import tax")
+
+
+@dataclass(frozen=True)
+class DayOneTerms:
+    """What is paid beside the price, all in ``currency``; None where nothing was said.
+
+    Args:
+        premium, duty, tax: charges on the price, on price and transport, on these and the duty.
+        transport: to bring the car home.
+        repairs: what it needs spent at once.
+        repairs_counted: whether ``repairs`` bring the car to the condition it is priced in, and so count
+            against the limit; repairs of faults that its condition already holds do not.
+    """
+
+    currency: str
+    premium: Charge | None = None
+    transport: Decimal | None = None
+    duty: Charge | None = None
+    tax: Charge | None = None
+    repairs: Decimal | None = None
+    repairs_counted: bool = True
+
+    def __post_init__(self) -> None:
+        """Refuse amounts and charges that make no sense."""
+        minor_unit_places(self.currency)
+        for name, amount in (("transport", self.transport), ("first repairs", self.repairs)):
+            if amount is not None and not (amount.is_finite() and 0 <= amount <= HIGHEST_AMOUNT):
+                raise DecisionError(f"{name}: expected an amount of nought or more; got {amount}")
+        for kind, charge in zip(_KINDS, (self.premium, self.duty, self.tax), strict=True):
+            if charge is not None and (charge.kind != kind or charge.currency != self.currency):
+                raise DecisionError(
+                    f"the {kind} must be a charge of that kind in {self.currency}; "
+                    f"got {charge.kind} in {charge.currency}"
+                )
+
+    def lines(self, prices: Sequence[Decimal]) -> pl.DataFrame:
+        """Every line at each price, in decimals: ``LINES``, ``all_in`` (price and premium), ``counted`` (what
+        stands against what the car would fetch) and ``total``; empty lines are null and add nothing.
+
+        >>> DayOneTerms("EUR", transport=Decimal(300)).lines([Decimal(1000)])["total"].to_list()
+        [Decimal('1300.00')]
+        """
+        scaled = [int(whole_units(price, self.currency).scaleb(3)) for price in prices]
+        frame = pl.DataFrame({"price": pl.Series(scaled, dtype=pl.Int128)})
+        nothing, nought = pl.lit(None, dtype=pl.Int128), pl.lit(0, dtype=pl.Int128)
+
+        def charged(charge: Charge | None, on: pl.Expr) -> pl.Expr:
+            return nothing if charge is None else charge.on(on)
+
+        def fixed(amount: Decimal | None) -> pl.Expr:
+            if amount is None:
+                return nothing
+            return pl.lit(int(whole_units(amount, self.currency).scaleb(3)), dtype=pl.Int128)
+
+        def line(name: str) -> pl.Expr:
+            return pl.col(name).fill_null(nought)
+
+        paid = line("price") + line("premium") + line("transport")
+        frame = (
+            frame.with_columns(
+                charged(self.premium, pl.col("price")).alias("premium"),
+                fixed(self.transport).alias("transport"),
+                fixed(self.repairs).alias("first repairs"),
+            )
+            .with_columns(charged(self.duty, paid).alias("import duty"))
+            .with_columns(charged(self.tax, paid + line("import duty")).alias("import tax"))
+            .with_columns(
+                all_in=line("price") + line("premium"),
+                landed=paid + line("import duty") + line("import tax"),
+            )
+            .with_columns(total=pl.col("landed") + line("first repairs"))
+            .with_columns(counted=pl.col("total") if self.repairs_counted else pl.col("landed"))
+        )
+        money = pl.Decimal(38, minor_unit_places(self.currency))
+        return frame.select(
+            (pl.col(name).cast(pl.Decimal(38, 3)) / 1000).cast(money)
+            for name in (*LINES, "all_in", "counted", "total")
+        )
+
+    def highest_price(self, limit: Decimal) -> Decimal | None:
+        """The highest price, to the smallest unit, whose counted total is at most ``limit``; None when even a
+        gift would cost more."""
+        places = minor_unit_places(self.currency)
+        low, high = -1, int(max(limit, Decimal(0)).scaleb(places))
+        while low < high:
+            middle = (low + high + 1) // 2
+            if self.lines([Decimal(middle).scaleb(-places)])["counted"][0] <= limit:
+                low = middle
+            else:
+                high = middle - 1
+        return None if low < 0 else Decimal(low).scaleb(-places)
+
+
+def cost_lines(terms: DayOneTerms, price: Decimal | None, schedule: Schedule | None = None) -> pl.DataFrame:
+    """One row a line at a price: ``line``, ``amount`` (null: left empty), ``counted`` and ``source`` (where
+    the amount is from; rates with the day they are in force from). No rows without a price."""
+    charges = {"premium": terms.premium, "import duty": terms.duty, "import tax": terms.tax}
+    paid = terms.lines([] if price is None else [price])
+    rows = []
+    for line in LINES:
+        charge = charges.get(line)
+        source = "stated"
+        if charge is not None:
+            rate = "example rate" if schedule is not None and schedule.example else "rate"
+            source = f"{rate} in force from {charge.valid_from}"
+        counted = line != "first repairs" or terms.repairs_counted
+        rows.append(
+            paid.select(
+                line=pl.lit(line),
+                amount=line,
+                counted=pl.lit(counted),
+                source=pl.when(pl.col(line).is_null()).then(pl.lit("left empty")).otherwise(pl.lit(source)),
+            )
+        )
+    return pl.concat(rows)
+
+
+def open_lines(terms: DayOneTerms, *, auction: bool, imported: bool) -> tuple[str, ...]:
+    """Lines that are due and that nothing was said about: a premium at an auction, duty and tax on an
+    import."""
+    known = {
+        "price": True,
+        "premium": terms.premium is not None or not auction,
+        "transport": terms.transport is not None,
+        "import duty": terms.duty is not None or not imported,
+        "import tax": terms.tax is not None or not imported,
+        "first repairs": terms.repairs is not None,
+    }
+    return tuple(name for name in LINES if not known[name])

@@ -1,0 +1,42 @@
+"""Questions still open about a car: what was not seen, not said, not reckoned."""
+
+from collections.abc import Mapping, Sequence
+from typing import Any, Final
+
+import polars as pl
+
+from pricing.condition.assessment import InspectionResult
+
+MOST: Final = 5
+"""Checks named that were not seen: those that could move the score most."""
+
+_SAID: Final = {
+    "condition_band": "In what condition is it? It has not been graded: have it inspected.",
+    "chassis_number": "Which chassis number do car and papers bear, and do they agree?",
+    "odometer_km": "How far has it gone, and what shows that?",
+    "matching_numbers": "Do engine and chassis belong together, and who has seen it?",
+    "history_file": "Which papers tell its past: bills, tests, owners?",
+}
+
+
+def buyer_questions(
+    car: Mapping[str, Any], inspection: InspectionResult | None, open_lines: Sequence[str]
+) -> tuple[str, ...]:
+    """Questions to settle before money changes hands, the weightiest first."""
+    asked = []
+    if inspection is not None:
+        unseen = inspection.look_next.head(MOST)
+        asked += [
+            f"Not seen yet: {row['title']} ({row['points']:.0f} points of score between best and worst)."
+            for row in unseen.iter_rows(named=True)
+        ]
+        asked += [
+            f"To settle: {row['title']} is {row['state']}."
+            for row in inspection.papers.filter(pl.col("state") != "not seen").iter_rows(named=True)
+        ]
+    asked += [question for name, question in _SAID.items() if car.get(name) is None]
+    if open_lines:
+        asked.append(
+            f"What will it cost: {', '.join(open_lines)}? Nothing was said of it, and nothing is counted."
+        )
+    return tuple(asked)
