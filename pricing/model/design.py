@@ -6,7 +6,7 @@ condition bands are then one thing with independent priors, and an ordered effec
 are not negative.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import Any
 
 import numpy as np
@@ -21,6 +21,7 @@ from pricing.model.pooling import Floats, Ints, Priors
 from pricing.model.smooth import RARE, Numeric, ramps
 from pricing.model.spec import FeatureSpec
 from pricing.model.structure import Structure
+from pricing.model.threads import shared_out
 
 DAYS_A_YEAR = 365.2425
 DAYS_A_MONTH = DAYS_A_YEAR / 12
@@ -29,6 +30,9 @@ TREND_REACH = DAYS_A_YEAR
 
 ANCHOR = 1.0
 """How many well-determined coefficients the starting variances below count for."""
+
+BATCH = 16_384
+"""Rows encoded at once, so that a batch's columns are filled while they are near at hand."""
 
 TIME_KNOTS = 48
 DRIFT_KNOTS = 10
@@ -71,6 +75,14 @@ class Encoded:
     late: Floats
     novel: NDArray[np.bool_]
     values: Floats
+
+    @classmethod
+    def joined(cls, parts: "list[Encoded]") -> "Encoded":
+        """Several runs of rows as one."""
+        if len(parts) == 1:
+            return parts[0]
+        names = [field.name for field in fields(cls)]
+        return cls(**{name: np.concatenate([getattr(part, name) for part in parts]) for name in names})
 
 
 class Design:
@@ -179,6 +191,26 @@ class Design:
             wanted.append(days.alias("days"))
         return wanted
 
+    def carried(self, other: "Design", mean: Priors, spread: Priors) -> tuple[Priors, Priors]:
+        """The variances found with another design, of the mean and of the log variance, laid over this one's
+        blocks: theirs where the other has a block of the same name, the starting ones elsewhere."""
+        found = self.priors(), self.structure().of_spread(True).priors
+        own_place, other_place = (
+            {column: place for place, column in enumerate(design.spread_columns)} for design in (self, other)
+        )
+        for block in self.blocks:
+            columns = other._at.get(block.name)
+            if columns is None:
+                continue
+            source, target = int(columns[0]), block.columns
+            found[0].market[target] = mean.market[source]
+            found[0].levels[:, target] = mean.levels[:, source, None]
+            if source in other_place:
+                target = np.array([own_place[int(column)] for column in target])
+                found[1].market[target] = spread.market[other_place[source]]
+                found[1].levels[:, target] = spread.levels[:, other_place[source], None]
+        return found
+
     def priors(self) -> Priors:
         """Starting prior variances, column by column."""
         market = np.empty(len(self.columns))
@@ -226,6 +258,13 @@ class Design:
         self, frame: pl.DataFrame, asking: NDArray[np.bool_] | None = None, dtype: Any = np.float64
     ) -> Encoded:
         """Rows (prepared) to :class:`Encoded`, in the frame's order; rows in ``asking`` carry the gap."""
+        parts = [slice(start, start + BATCH) for start in range(0, max(len(frame), 1), BATCH)]
+        encoded = shared_out(
+            lambda part: self._encode(frame[part], None if asking is None else asking[part], dtype), parts
+        )
+        return Encoded.joined(list(encoded))
+
+    def _encode(self, frame: pl.DataFrame, asking: NDArray[np.bool_] | None, dtype: Any) -> Encoded:
         rows, at = len(frame), self._at
         table = frame.select(self._expressions)
         X = np.zeros((rows, len(self.columns)), dtype=dtype)
@@ -266,16 +305,18 @@ class Design:
         if self.spec.event_date:
             days = table["days"].to_numpy()
             late = np.maximum(days - self.last_day, 0.0)
-            self._fill_time(X, days, late)
+            self._fill_time(X, days)
         own = np.column_stack(values) if values else np.zeros((rows, 0))
         return Encoded(X, codes, band, late, novel, own)
 
-    def _fill_time(self, X: NDArray[Any], days: Floats, late: Floats) -> None:
+    def _fill_time(self, X: NDArray[Any], days: Floats) -> None:
+        """The columns of time, which come last: worked out once for each day."""
         at = self._at
-        if "date" in at:
-            X[:, at["date"]] = ramps(days, self.time_knots)
-        if "trend" in at:
-            reach = np.minimum(days, self.last_day) + damped(late)
-            X[:, at["trend"]] = np.maximum(reach[:, None] - self.drift_knots[:-1], 0.0) / DAYS_A_YEAR
-        if "drift" in at:
-            X[:, at["drift"]] = ramps(days, self.drift_knots)
+        if "date" not in at:
+            return
+        day, place = np.unique(days, return_inverse=True)
+        reach = np.minimum(day, self.last_day) + damped(np.maximum(day - self.last_day, 0.0))
+        trend = np.maximum(reach[:, None] - self.drift_knots[:-1], 0.0) / DAYS_A_YEAR
+        drift = [ramps(day, self.drift_knots)] if "drift" in at else []
+        table = np.column_stack([ramps(day, self.time_knots), trend, *drift]).astype(X.dtype)
+        X[:, at["date"][0] :] = table[place]

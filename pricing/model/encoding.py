@@ -77,6 +77,11 @@ class GroupEncoder:
             return np.zeros((len(frame), 0), dtype=np.int64)
         return self.gathered(frame.select(self.expressions))
 
+    def order(self, frame: pl.DataFrame) -> Ints:
+        """The rows of ``frame``, those of a group together."""
+        codes = self.encode(frame)
+        return np.lexsort(codes.T[::-1]) if codes.shape[1] else np.arange(len(frame))
+
     def gathered(self, table: pl.DataFrame) -> Ints:
         """The codes out of a table that :attr:`expressions` were evaluated in."""
         columns = [table[f"group {depth}"].to_numpy() for depth in range(len(self.names))]

@@ -12,14 +12,17 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pricing.model.pooling import Floats, Posterior, Priors, solve, updated_priors
+from pricing.model.elimination import solve
+from pricing.model.pooling import Floats, Posterior, Priors
+from pricing.model.prior_updates import updated_priors
 from pricing.model.residuals import latent_weights, likeliest_degrees, truncated_moments
 from pricing.model.rows import Rows
 from pricing.model.structure import Structure
 
 LEVERAGE_ROWS = 20_000
 """Up to this many rows the variance of every fitted value is taken into account; beyond, that of rows whose
-finest group has at most ``LEVERAGE_GROUP`` of them, since in larger groups it is next to nothing."""
+finest group has at most ``LEVERAGE_GROUP`` of them, since in larger groups it is next to nothing, and as
+it was at the first turn."""
 
 LEVERAGE_GROUP = 20
 
@@ -86,14 +89,18 @@ class Fitting:
         for turn in range(1, turns + 1):
             products = self.rows.cross_products(self.weights, self.response)
             posterior = solve(products, tree, priors, self.rows.varying)
-            for _ in range(6 if turn == 1 and not warm else 1):
+            updates = 7 if turn == 1 and not warm else 1
+            for update in range(updates):
                 priors = updated_priors(
                     posterior, tree, priors, blocks, self.structure.priors, self.structure.anchor
                 )
-                posterior = solve(products, tree, priors, self.rows.varying)
+                if update < updates - 1:
+                    posterior = solve(products, tree, priors, self.rows.varying)
             previous, self.fitted = self.fitted, self.rows.fitted(posterior)
             self._impute()
-            self.squares = np.square(self.response - self.fitted) + self.extra + self._leverage(posterior)
+            if turn == 1 or len(self.response) <= LEVERAGE_ROWS:
+                leverage = self._leverage(posterior)
+            self.squares = np.square(self.response - self.fitted) + self.extra + leverage
             if self.cold:
                 self.log_variance[:] = max(np.log(max(float(np.mean(self.squares)), 1e-300)), FLOOR)
             degrees = self._degrees()

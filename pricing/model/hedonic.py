@@ -14,7 +14,7 @@ from sklearn.utils.validation import check_is_fitted, validate_data
 from threadpoolctl import ThreadpoolController
 
 from pricing.model.fitting import Estimates, Fitting
-from pricing.model.pooling import Floats, Ints
+from pricing.model.pooling import Floats, Ints, Priors
 from pricing.model.rows import Rows
 from pricing.model.structure import Structure
 
@@ -25,7 +25,7 @@ large fits share out their rows instead."""
 LARGE = 200_000
 """From this many rows on, a fit begins from a fit to a sample of ``SAMPLE`` of them."""
 
-SAMPLE = 100_000
+SAMPLE = 50_000
 
 
 class HedonicRegression(RegressorMixin, BaseEstimator):
@@ -79,12 +79,12 @@ class HedonicRegression(RegressorMixin, BaseEstimator):
         structure: Structure | None = None,
         lower: Floats | None = None,
         upper: Floats | None = None,
-        start: Self | None = None,
+        start: tuple[Priors, Priors] | None = None,
     ) -> Self:
         """Fit to ``y`` (log price); where ``y`` is NaN the row is known to lie in ``[lower, upper]``.
 
-        ``start`` is a fit to much the same data with the same columns: its variances are where this one
-        begins.
+        ``start`` are the prior variances of the mean and of the log variance that a fit to much the same
+        data found: where this one begins.
         """
         if structure is None:
             plain, y = validate_data(self, X, y, y_numeric=True, dtype=np.float64)
@@ -112,12 +112,10 @@ class HedonicRegression(RegressorMixin, BaseEstimator):
         codes: Ints | None,
         structure: Structure,
         bounds: tuple[Floats, Floats],
-        start: Self | None,
+        start: tuple[Priors, Priors] | None,
     ) -> None:
         spread = structure.of_spread(self.spread)
-        priors, spread_priors = structure.priors, spread.priors
-        if start is not None:
-            priors, spread_priors = start.estimates_.priors, start.estimates_.spread_priors
+        priors, spread_priors = (structure.priors, spread.priors) if start is None else start
         varying, spread_varying = structure.priors.varying(), spread.priors.varying()
 
         def fitting(rows: slice) -> Fitting:

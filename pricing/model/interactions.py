@@ -26,7 +26,7 @@ LEAST_GAIN: Final = 0.003
 """Share of the weighted squared residual that the trees must take away on the later rows."""
 
 FEWEST_ROWS: Final = 500
-MOST_ROWS: Final = 200_000
+MOST_ROWS: Final = 100_000
 _NO_CATEGORIES: Final = np.zeros((0, 8), dtype=np.uint32)
 
 

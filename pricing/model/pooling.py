@@ -1,14 +1,9 @@
 """Exact Gaussian partial pooling on a tree of nested groups.
 
 The coefficients of a group are those of its parent plus a deviation, ``theta_g = theta_parent + d_g`` with
-``d_g ~ N(0, diag(tau^2))``, the market being the root. The posterior is found without forming one large
-system, nor even one of all columns for each group: deviations are integrated out from the finest level up
-(the Schur complement of a block-arrow matrix), each leaving a few rows ``U`` whose square ``U'U`` is what
-it takes away from every system above it; the market's coefficients are solved, and deviations follow on the
-way down. Cost and memory are linear in the number of groups.
-
-Sources: Lindley and Smith (1972) for the hierarchy; Harville (1977) for the likelihood; MacKay (1992) for the
-variance update ``tau^2 = sum d^2 / sum (1 - var(d) / tau^2)``, whose fixed points are those of EM.
+``d_g ~ N(0, diag(tau^2))``, the market being the root (Lindley and Smith 1972). Here are the tree, the sums
+over rows that a posterior needs, and what a posterior answers; how it is found is in
+:mod:`pricing.model.elimination`, how the variances are learnt in :mod:`pricing.model.prior_updates`.
 """
 
 from collections.abc import Iterator
@@ -19,17 +14,6 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
-
-JITTER = 1e-10
-"""Share of the mean diagonal added to the market's system, so that a column without data solves to nought."""
-
-SMALLEST = 1e-8
-"""No variance is taken to be smaller than this; at the scale of log prices it is nought."""
-
-
-MOST_GROUPS = 500
-"""Groups of a level whose posterior variances are worked out for an update, evenly spread over all of
-them."""
 
 
 @dataclass(frozen=True)
@@ -113,37 +97,40 @@ class Posterior:
     totals: list[Floats]
     log_evidence: float
 
-    def coefficients(self, codes: Ints) -> Floats:
-        """Total coefficients of each row: those of its finest known group.
+    def coefficients(self, codes: Ints, columns: slice = slice(None)) -> Floats:  # noqa: B008 (a constant)
+        """Total coefficients of each row, all or those of some ``columns``: its finest known group's.
 
         ``codes`` has one row a car and one column a level, coarsest first (finer levels may be left off),
         -1 for a group never seen. Returns rows x columns.
         """
-        result = np.broadcast_to(self.market, (len(codes), len(self.market))).copy()
+        market = self.market[columns]
+        result = np.empty((len(codes), len(market)))
+        finest = (codes >= 0).sum(axis=1)  # an unknown group has no known group below it
+        result[finest == 0] = market
         for level, totals in enumerate(self.totals[: codes.shape[1]]):
-            known = codes[:, level] >= 0
-            result[known] = totals[codes[known, level]]
+            rows = finest == level + 1
+            result[rows] = totals[codes[rows, level], columns]
         return result
 
     def variance(self, functional: Floats, codes: Ints, priors: Priors) -> Floats:
         """Posterior variance of ``functional @ theta`` for each row, an unseen group adding its prior
         variance."""
-        rest = functional.copy()
-        result = np.zeros(len(rest))
+        order = np.lexsort(codes.T[::-1]) if codes.shape[1] else np.arange(len(codes))
+        rest, codes = functional[order], codes[order]
+        found = np.zeros(len(rest))
         for level in range(len(self.levels) - 1, -1, -1):
             current = self.levels[level]
-            known = np.flatnonzero(codes[:, level] >= 0)
-            if len(known) < len(rest):
-                new = np.flatnonzero(codes[:, level] < 0)
-                result[new] += np.square(rest[new]) @ priors.levels[level]
-            if len(known) and len(current.columns):
-                group = codes[known, level]
-                a = rest[np.ix_(known, current.columns)]
-                result[known] += np.einsum(
-                    "ni,ni->n", np.matmul(a[:, None, :], current.spread[group])[:, 0], a
-                )
-                rest[known] -= np.matmul(a[:, None, :], current.gain[group])[:, 0]
-        return result + np.einsum("np,np->n", rest @ self.covariance, rest)
+            for group, rows in _runs(codes[:, level]):
+                if group < 0:
+                    found[rows] += np.square(rest[rows]) @ priors.levels[level]
+                else:
+                    a = rest[rows, current.columns]
+                    found[rows] += np.einsum("ni,ni->n", a @ current.spread[group], a)
+                    rest[rows] -= a @ current.gain[group]
+        found += np.einsum("np,np->n", rest @ self.covariance, rest)
+        result = np.empty_like(found)
+        result[order] = found
+        return result
 
     def ordered(self, columns: Ints, weights: Floats) -> "Posterior":
         """The posterior with the steps in ``columns`` made non-negative in the market and in every group.
@@ -189,142 +176,9 @@ def isotonic(values: Floats, weights: Floats) -> Floats:
     return np.maximum.accumulate(np.column_stack(columns), axis=1)
 
 
-def solve(products: CrossProducts, tree: Tree, priors: Priors, varying: list[Ints]) -> Posterior:
-    """Posterior of the whole tree; ``varying`` are the columns that the levels' cross-products are given
-    for."""
-    depth, p = len(varying), len(products.right)
-    levels: list[LevelPosterior] = [LevelPosterior(S, np.empty(0), np.empty(0)) for S in varying]
-    rows: list[Floats] = [np.empty(0)] * depth
-    ends: list[Floats] = [np.empty(0)] * depth
-    system, right = products.market.copy(), products.right.copy()
-    log_evidence = 0.0
-    for level in range(depth - 1, -1, -1):
-        S = varying[level]
-        q = len(S)
-        tau = np.sqrt(priors.levels[level, S])
-        B, b = products.levels[level].copy(), products.rights[level].copy()
-        for finer in range(level + 1, depth):
-            bounds, width = tree.bounds(level, finer), len(varying[finer])
-            for group, start, stop in _ranges(bounds):
-                U = rows[finer][start:stop].reshape((stop - start) * width, p)
-                u = ends[finer][start:stop].reshape(-1) @ U
-                if level:
-                    B[group] -= U[:, S].T @ U
-                else:  # the square is wanted whole, for the market
-                    square = U.T @ U
-                    B[group] -= square[S]
-                    system -= square
-                    right -= u
-                b[group] -= u[S]
-        inner = tau[:, None] * B[:, :, S] * tau
-        inner[:, np.arange(q), np.arange(q)] += 1.0
-        inverse = np.linalg.inv(inner)
-        half = np.linalg.cholesky(0.5 * (inverse + inverse.transpose(0, 2, 1))).transpose(0, 2, 1)
-        root = half * tau
-        rows[level] = root @ B
-        ends[level] = np.matmul(root, b[:, :, None])[:, :, 0]
-        log_evidence += 0.5 * float(np.square(ends[level]).sum())
-        log_evidence += float(np.log(np.diagonal(half, axis1=1, axis2=2)).sum())
-        back = root.transpose(0, 2, 1)
-        levels[level].gain = back @ rows[level]
-        levels[level].spread = back @ root
-        levels[level].offset = np.matmul(back, ends[level][:, :, None])[:, :, 0]
-    if depth:
-        flat = rows[0].reshape(-1, p)
-        system -= flat.T @ flat
-        right -= ends[0].reshape(-1) @ flat
-    finite = np.isfinite(priors.market)
-    precision = system + np.diag(1.0 / priors.market)
-    precision[np.diag_indices_from(precision)] += JITTER * np.trace(products.market) / p
-    covariance = np.linalg.inv(precision)
-    covariance = 0.5 * (covariance + covariance.T)
-    market = covariance @ right
-    log_evidence += 0.5 * float(
-        right @ market - np.linalg.slogdet(precision)[1] - np.log(priors.market[finite]).sum()
-    )
-    totals: list[Floats] = []
-    above = market[None, :]
-    for level, current in enumerate(levels):
-        inherited = above[tree.parents[level]]
-        current.mean = current.offset - np.matmul(current.gain, inherited[:, :, None])[:, :, 0]
-        total = inherited.copy()
-        total[:, current.columns] += current.mean
-        totals.append(total)
-        above = total
-    return Posterior(market, covariance, levels, totals, log_evidence)
-
-
-def _ranges(bounds: Ints) -> Iterator[tuple[int, int, int]]:
-    """Group, start and stop of every range that is not empty."""
-    for group in np.flatnonzero(np.diff(bounds) > 0):
-        yield int(group), int(bounds[group]), int(bounds[group + 1])
-
-
-def deviation_variances(posterior: Posterior, tree: Tree, level: int, groups: Ints | None = None) -> Floats:
-    """Posterior variance of the deviations of a level's ``groups`` (all of them unless told; in order),
-    what is above integrated out: groups x varying."""
-    current = posterior.levels[level]
-    chosen = np.arange(len(current.gain)) if groups is None else groups
-    q = len(current.columns)
-    result = np.einsum("gkk->gk", current.spread[chosen]).copy()
-    if not q:
-        return result
-    functional = current.gain[chosen].reshape(len(chosen) * q, -1).copy()
-    flat = result.reshape(-1)
-    for upper in range(level - 1, -1, -1):
-        above = posterior.levels[upper]
-        bounds = np.searchsorted(chosen, tree.bounds(upper, level))
-        for group, start, stop in _ranges(bounds):
-            rows = slice(start * q, stop * q)
-            a = functional[rows][:, above.columns]
-            flat[rows] += np.einsum("ni,ni->n", a @ above.spread[group], a)
-            functional[rows] -= a @ above.gain[group]
-    flat += np.einsum("np,np->n", functional @ posterior.covariance, functional)
-    return result
-
-
-def updated_priors(
-    posterior: Posterior,
-    tree: Tree,
-    priors: Priors,
-    blocks: list[Ints],
-    anchor: Priors | None = None,
-    weight: float = 0.0,
-) -> Priors:
-    """One MacKay update of every variance; columns of a block share one variance at each level.
-
-    A block whose prior is infinite (market) or nought (level) stays as it is. ``weight`` is how many
-    well-determined coefficients the variance in ``anchor`` counts for: where the data say next to nothing
-    of a variance it stays near there and does not collapse to nought, which would make intervals too narrow.
-    """
-    anchor = priors if anchor is None else anchor
-    market, levels = priors.market.copy(), priors.levels.copy()
-    diagonal = np.diag(posterior.covariance)
-    for block in blocks:
-        old = float(priors.market[block[0]])
-        if np.isfinite(old) and old > SMALLEST:
-            determined = float(np.sum(1.0 - diagonal[block] / old))
-            squares = float(np.sum(np.square(posterior.market[block])))
-            expected = float(anchor.market[block[0]])
-            market[block] = _moved(squares + weight * expected, determined + weight, old)
-    for level, current in enumerate(posterior.levels):
-        step = -(-len(current.gain) // MOST_GROUPS)
-        chosen = np.arange(0, len(current.gain), step)
-        variances = deviation_variances(posterior, tree, level, chosen)
-        share = len(chosen) / len(current.gain)
-        for block in blocks:
-            old = float(priors.levels[level, block[0]])
-            if old <= SMALLEST:
-                continue
-            place = np.searchsorted(current.columns, block)
-            determined = float(np.sum(1.0 - variances[:, place] / old)) / share
-            squares = float(np.sum(np.square(current.mean[:, place])))
-            expected = float(anchor.levels[level, block[0]])
-            levels[level, block] = _moved(squares + weight * expected, determined + weight, old)
-    return Priors(market, levels)
-
-
-def _moved(squares: float, determined: float, old: float) -> float:
-    """``squares / determined``, moved by at most a factor of 20 a step and kept above ``SMALLEST``."""
-    proposal = squares / max(determined, 1e-9)
-    return float(np.clip(proposal, max(old / 20.0, SMALLEST), old * 20.0))
+def _runs(codes: Ints) -> Iterator[tuple[int, slice]]:
+    """Every run of equal codes: the code and its rows."""
+    if len(codes):
+        starts = np.flatnonzero(np.concatenate([[True], codes[1:] != codes[:-1]]))
+        for start, stop in zip(starts, [*starts[1:], len(codes)], strict=True):
+            yield int(codes[start]), slice(int(start), int(stop))

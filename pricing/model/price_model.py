@@ -1,7 +1,6 @@
 """The door to this room: fit a market, then ask for ranges, standings and explanations."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, fields
 from datetime import date
 from importlib.metadata import version
 from typing import Any, Self
@@ -11,13 +10,14 @@ import polars as pl
 
 from pricing.errors import ModelError
 from pricing.model.calibration import Calibration
-from pricing.model.depth import DEPTHS, depth_index
-from pricing.model.design import Design, Encoded
+from pricing.model.depth import DEPTHS
+from pricing.model.design import Design
 from pricing.model.evidence import Evidence
 from pricing.model.explanation import CALIBRATION, INTERACTIONS, explain
-from pricing.model.hedonic import ONE_THREAD, HedonicRegression
+from pricing.model.hedonic import LARGE, ONE_THREAD, HedonicRegression
 from pricing.model.interactions import Interactions
-from pricing.model.pooling import Floats, Ints
+from pricing.model.pooling import Floats
+from pricing.model.prediction import Fitted, Prediction, predict, seen_by_trees
 from pricing.model.reasons import refusals
 from pricing.model.spec import FeatureSpec
 
@@ -27,42 +27,7 @@ MINIMUM_SALES = 30
 CALIBRATION_SHARE = 0.2
 """Latest share of the sales that a first fit does not see and the ranges are calibrated on."""
 
-BATCH = 16_384
-"""Cars priced at once: bounds the memory of a long list, not the answer."""
-
 Progress = Callable[[str, int, int], None]
-
-
-@dataclass(frozen=True)
-class Fitted:
-    """A regression with the design it was fitted on, the trees on what it leaves, the number of sales in
-    every group of every level, and the design row of the average sale."""
-
-    design: Design
-    regression: HedonicRegression
-    interactions: Interactions
-    counts: list[Ints]
-    reference: Floats
-
-
-@dataclass(frozen=True)
-class Prediction:
-    """For every car: ``mid`` (log), ``spread`` (log, of one sale about it, what is not known of the mid
-    included), calibration cell (``depth``, ``band``), the part of the mid that the trees ``learnt``, and
-    the group codes."""
-
-    mid: Floats
-    spread: Floats
-    depth: Ints
-    band: Ints
-    learnt: Floats
-    codes: Ints
-
-    @classmethod
-    def joined(cls, parts: "list[Prediction]") -> "Prediction":
-        """The predictions of several batches as one."""
-        names = [field.name for field in fields(cls)]
-        return cls(**{name: np.concatenate([getattr(part, name) for part in parts]) for name in names})
 
 
 class PriceModel:
@@ -152,7 +117,7 @@ class PriceModel:
             return None
         first = self._fit_once(early, start)
         tell("calibrate on the later sales", 1, 3)
-        guess = self._predict(first, late.features.filter(sold))
+        guess = predict(first, late.features.filter(sold))
         scores = (late.y[sold] - guess.mid) / guess.spread
         self.calibration = Calibration.learn(
             scores, guess.depth, guess.band, shape, first.regression.estimates_.degrees
@@ -161,8 +126,11 @@ class PriceModel:
 
     def _fit_once(self, rows: Evidence, start: Fitted | None = None) -> Fitted:
         design = Design(self.spec).learn(rows)
-        encoded = design.encode(rows.features, rows.asking)
-        same = start is not None and start.design.columns == design.columns
+        encoded = design.encode(rows.features, rows.asking, np.float64 if len(rows) < LARGE else np.float32)
+        priors = None
+        if start is not None:
+            found = start.regression.estimates_
+            priors = design.carried(start.design, found.priors, found.spread_priors)
         regression = HedonicRegression().fit(
             encoded.X,
             rows.y,
@@ -170,11 +138,11 @@ class PriceModel:
             structure=design.structure(),
             lower=rows.lower,
             upper=rows.upper,
-            start=start.regression if start is not None and same else None,
+            start=priors,
         )
         with ONE_THREAD.limit(limits=1):
             interactions = Interactions.learn(
-                _seen_by_trees(regression, encoded),
+                seen_by_trees(regression, encoded),
                 regression.residual_,
                 regression.weights_,
                 [0] if design.condition is not None else [],
@@ -186,29 +154,11 @@ class PriceModel:
         counts = [np.bincount(sold[:, level], minlength=size) for level, size in enumerate(sizes)]
         return Fitted(design, regression, interactions, counts, encoded.X[rows.sold].mean(axis=0))
 
-    def _predict(self, fitted: Fitted, features: pl.DataFrame) -> Prediction:
-        parts = [
-            self._predict_batch(fitted, features[start : start + BATCH])
-            for start in range(0, max(len(features), 1), BATCH)
-        ]
-        return parts[0] if len(parts) == 1 else Prediction.joined(parts)
-
-    def _predict_batch(self, fitted: Fitted, features: pl.DataFrame) -> Prediction:
-        design, regression = fitted.design, fitted.regression
-        encoded = design.encode(features)
-        with ONE_THREAD.limit(limits=1):
-            mid = regression.predict(encoded.X, encoded.codes)
-            own, sale = regression.predict_variance(encoded.X, encoded.codes)
-            learnt = fitted.interactions.effect(_seen_by_trees(regression, encoded))
-        own = own + design.unforeseen(encoded, regression.estimates_.priors)
-        depth = depth_index(encoded.codes, fitted.counts)
-        return Prediction(mid + learnt, np.sqrt(own + sale), depth, encoded.band, learnt, encoded.codes)
-
     def _ask(self, cars: pl.DataFrame, as_of: date | None) -> tuple[Prediction, pl.DataFrame]:
         features = self.spec.prepared(cars)
         if self.spec.event_date and as_of is not None:
             features = features.with_columns(pl.col(self.spec.event_date).fill_null(as_of))
-        return self._predict(self.fitted, features), features
+        return predict(self.fitted, features), features
 
     def _scaled(self, guess: Prediction) -> Floats:
         return guess.spread * self.calibration.scales[guess.depth, guess.band]
@@ -320,12 +270,6 @@ class PriceModel:
     @staticmethod
     def _day(days: float) -> str:
         return date.fromordinal(date(1970, 1, 1).toordinal() + int(days)).isoformat()
-
-
-def _seen_by_trees(regression: HedonicRegression, encoded: Encoded) -> Floats:
-    """The car's own values and the level of its finest known group."""
-    level = regression.estimates_.posterior.coefficients(encoded.codes)[:, :1]
-    return np.ascontiguousarray(np.column_stack([encoded.values, level]))
 
 
 def _silent(step: str, done: int, total: int) -> None:

@@ -1,21 +1,18 @@
 """The rows of a design, sorted by finest group, and the sums over groups that the regression needs."""
 
-from collections.abc import Callable, Iterator
-from concurrent.futures import ThreadPoolExecutor
+from collections.abc import Iterator
 from dataclasses import dataclass
-from os import cpu_count
-from typing import Any, TypeVar
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pricing.model.pooling import CrossProducts, Floats, Ints, Posterior, Tree
+from pricing.model.threads import shared_out
 
 BATCH = 32_768
 """Rows worked on at once: bounds memory, and is what the threads share out. The order of the sums, and with
 it every digit, depends on this and not on the number of threads."""
-
-T = TypeVar("T")
 
 
 @dataclass(frozen=True)
@@ -88,7 +85,7 @@ class Rows:
                 )
             return scaled.T @ scaled, wanted @ scaled, own
 
-        for square, side, own in self._each(products):
+        for square, side, own in shared_out(products, self.batches):
             market += square
             right += side
             for level, groups in enumerate(own):
@@ -103,11 +100,13 @@ class Rows:
         def means(batch: Batch) -> Floats:
             X = self.X[batch.rows]
             if not posterior.totals:
-                return np.asarray(X @ posterior.market, dtype=np.float64)
+                return np.asarray(X @ posterior.market.astype(X.dtype))
             totals = posterior.totals[-1]
-            return np.concatenate([X[part] @ totals[group] for group, part in batch.parts[-1]])
+            return np.concatenate(
+                [X[part] @ totals[group].astype(X.dtype) for group, part in batch.parts[-1]]
+            )
 
-        return np.concatenate(list(self._each(means)))
+        return np.concatenate(list(shared_out(means, self.batches)), dtype=np.float64)
 
     def variance(self, posterior: Posterior, largest: int) -> Floats:
         """Posterior variance of every row's mean; taken as nought in finest groups of more than ``largest``
@@ -129,15 +128,6 @@ class Rows:
             total += np.einsum("np,np->n", functional @ posterior.covariance, functional)
             result[batch.rows.start + keep] = total
         return result
-
-    def _each(self, work: Callable[[Batch], T]) -> Iterator[T]:
-        """``work`` of every batch, in order, the batches shared out between threads."""
-        threads = min(len(self.batches), cpu_count() or 1)
-        if threads <= 1:
-            yield from map(work, self.batches)
-            return
-        with ThreadPoolExecutor(threads) as pool:
-            yield from pool.map(work, self.batches)
 
 
 def _parts(bounds: Ints, start: int, stop: int) -> Iterator[tuple[int, slice]]:

@@ -26,7 +26,8 @@ from pricing.model.fitting import Estimates
 from pricing.model.hedonic import HedonicRegression
 from pricing.model.interactions import Interactions
 from pricing.model.pooling import LevelPosterior, Posterior, Priors
-from pricing.model.price_model import Fitted, PriceModel
+from pricing.model.prediction import Fitted
+from pricing.model.price_model import PriceModel
 from pricing.model.smooth import Numeric
 from pricing.model.spec import FeatureSpec
 from pricing.store import Market

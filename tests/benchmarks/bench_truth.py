@@ -23,7 +23,8 @@ from pricing.model.depth import DEPTHS
 from pricing.model.design import Design
 from pricing.model.evidence import Evidence
 from pricing.model.hedonic import HedonicRegression
-from pricing.model.pooling import Priors, solve
+from pricing.model.elimination import solve
+from pricing.model.pooling import Priors
 from pricing.model.price_model import PriceModel
 from pricing.model.rows import Rows
 from pricing.model.spec import FeatureSpec

@@ -1,0 +1,84 @@
+"""Prior variances learnt from the posterior they led to (MacKay 1992): ``tau^2 = sum d^2 / sum (1 - var(d) /
+tau^2)``, whose fixed points are those of EM."""
+
+import numpy as np
+
+from pricing.model.elimination import ranges
+from pricing.model.pooling import Floats, Ints, Posterior, Priors, Tree
+
+SMALLEST = 1e-8
+"""No variance is taken to be smaller than this; at the scale of log prices it is nought."""
+
+MOST_GROUPS = 500
+"""Groups of a level whose posterior variances are worked out for an update, evenly spread over all of
+them."""
+
+
+def deviation_variances(posterior: Posterior, tree: Tree, level: int, groups: Ints | None = None) -> Floats:
+    """Posterior variance of the deviations of a level's ``groups`` (all of them unless told; in order),
+    what is above integrated out: groups x varying."""
+    current = posterior.levels[level]
+    chosen = np.arange(len(current.gain)) if groups is None else groups
+    q = len(current.columns)
+    result = np.einsum("gkk->gk", current.spread[chosen]).copy()
+    if not q:
+        return result
+    functional = current.gain[chosen].reshape(len(chosen) * q, -1).copy()
+    flat = result.reshape(-1)
+    for upper in range(level - 1, -1, -1):
+        above = posterior.levels[upper]
+        bounds = np.searchsorted(chosen, tree.bounds(upper, level))
+        for group, start, stop in ranges(bounds):
+            rows = slice(start * q, stop * q)
+            a = functional[rows][:, above.columns]
+            flat[rows] += np.einsum("ni,ni->n", a @ above.spread[group], a)
+            functional[rows] -= a @ above.gain[group]
+    flat += np.einsum("np,np->n", functional @ posterior.covariance, functional)
+    return result
+
+
+def updated_priors(
+    posterior: Posterior,
+    tree: Tree,
+    priors: Priors,
+    blocks: list[Ints],
+    anchor: Priors | None = None,
+    weight: float = 0.0,
+) -> Priors:
+    """One MacKay update of every variance; columns of a block share one variance at each level.
+
+    A block whose prior is infinite (market) or nought (level) stays as it is. ``weight`` is how many
+    well-determined coefficients the variance in ``anchor`` counts for: where the data say next to nothing
+    of a variance it stays near there and does not collapse to nought, which would make intervals too narrow.
+    """
+    anchor = priors if anchor is None else anchor
+    market, levels = priors.market.copy(), priors.levels.copy()
+    diagonal = np.diag(posterior.covariance)
+    for block in blocks:
+        old = float(priors.market[block[0]])
+        if np.isfinite(old) and old > SMALLEST:
+            determined = float(np.sum(1.0 - diagonal[block] / old))
+            squares = float(np.sum(np.square(posterior.market[block])))
+            expected = float(anchor.market[block[0]])
+            market[block] = _moved(squares + weight * expected, determined + weight, old)
+    for level, current in enumerate(posterior.levels):
+        step = -(-len(current.gain) // MOST_GROUPS)
+        chosen = np.arange(0, len(current.gain), step)
+        variances = deviation_variances(posterior, tree, level, chosen)
+        share = len(chosen) / len(current.gain)
+        for block in blocks:
+            old = float(priors.levels[level, block[0]])
+            if old <= SMALLEST:
+                continue
+            place = np.searchsorted(current.columns, block)
+            determined = float(np.sum(1.0 - variances[:, place] / old)) / share
+            squares = float(np.sum(np.square(current.mean[:, place])))
+            expected = float(anchor.levels[level, block[0]])
+            levels[level, block] = _moved(squares + weight * expected, determined + weight, old)
+    return Priors(market, levels)
+
+
+def _moved(squares: float, determined: float, old: float) -> float:
+    """``squares / determined``, moved by at most a factor of 20 a step and kept above ``SMALLEST``."""
+    proposal = squares / max(determined, 1e-9)
+    return float(np.clip(proposal, max(old / 20.0, SMALLEST), old * 20.0))

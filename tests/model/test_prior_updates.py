@@ -1,0 +1,40 @@
+"""Variance updates against the dense system and against what they are fixed points of."""
+
+import numpy as np
+
+from pricing.model.elimination import solve
+from pricing.model.pooling import Priors
+from pricing.model.prior_updates import deviation_variances, updated_priors
+from pricing.model.rows import Rows
+from tests.model.test_elimination import COLUMNS, TREE, dense, sample
+
+
+def test_deviation_variances_equal_the_dense_system() -> None:
+    X, codes, y, w, priors = sample(1)
+    rows = Rows(X, codes, TREE, priors.varying())
+    posterior = solve(rows.cross_products(w[rows.order], y[rows.order]), TREE, priors, priors.varying())
+    _, covariance, _ = dense(X, codes, y, w, priors)
+    start = COLUMNS
+    for level, size in enumerate(TREE.sizes):
+        diagonal = np.diag(covariance)[start : start + size * COLUMNS].reshape(size, COLUMNS)
+        S = posterior.levels[level].columns
+        np.testing.assert_allclose(deviation_variances(posterior, TREE, level), diagonal[:, S], atol=1e-6)
+        start += size * COLUMNS
+
+
+def test_variance_updates_climb_the_evidence_and_stop_at_its_top() -> None:
+    X, codes, y, w, priors = sample(3, rows=400)
+    y = y + np.random.default_rng(3).standard_normal(5)[codes[:, 1]]
+    varying = priors.varying()
+    rows = Rows(X, codes, TREE, varying)
+    products = rows.cross_products(w[rows.order], y[rows.order])
+    blocks = [np.array([0]), np.array([1]), np.array([2]), np.array([3])]
+    for _ in range(300):
+        posterior = solve(products, TREE, priors, varying)
+        priors = updated_priors(posterior, TREE, priors, blocks)
+    top = solve(products, TREE, priors, varying).log_evidence
+    for factor in (0.8, 1.25):
+        for level in range(3):
+            moved = priors.levels.copy()
+            moved[level, 0] *= factor
+            assert solve(products, TREE, Priors(priors.market, moved), varying).log_evidence <= top + 1e-6
