@@ -46,3 +46,7 @@ class EvidenceError(PricingError):
 
 class DecisionError(PricingError):
     """A decision cannot be computed from what was given, such as a schedule with a gap."""
+
+
+class AppraisalError(PricingError):
+    """An appraisal record makes no sense, lacks what its document must hold, or its evidence was altered."""

@@ -228,6 +228,11 @@ class Market:
         with self._connection(write=True) as opened:
             return store_terms.add_rates(opened, Path(path))
 
+    def own_rates(self) -> pl.DataFrame:
+        """The user's own exchange rates: currency, rate_date, rate (what one unit of the base currency
+        buys)."""
+        return self._frame("SELECT currency, rate_date, rate FROM own_rates ORDER BY ALL")
+
     def digest(self) -> str:
         """A fingerprint of the records and their prices: equal for markets that hold the same."""
         (text,) = self._row(

@@ -19,6 +19,7 @@ ROOMS = (
     ("condition", "model"),
     ("market",),
     ("decisions",),
+    ("appraisal",),
     ("documents",),
     ("service",),
     ("dashboards",),

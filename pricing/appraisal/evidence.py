@@ -1,0 +1,273 @@
+"""The evidence of an appraisal: gathered from the market once, then frozen with the record.
+
+Everything that a document shows and that is not a person's word comes from here, so that the same record
+gives the same numbers years later, whatever the market has learnt since.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from datetime import UTC, date, datetime
+from functools import partial
+from importlib.metadata import version
+from typing import Any, Final, TypeVar
+
+import polars as pl
+
+from pricing.appraisal.findings import Budget, Findings
+from pricing.appraisal.record import CHANNEL_OF_LEVEL, Appraisal
+from pricing.condition.assessment import InspectionResult
+from pricing.condition.repairs import RepairCosts
+from pricing.decisions.amounts import Conversion
+from pricing.decisions.car import CAR_COLUMNS
+from pricing.decisions.valuation import Valuation, value_car
+from pricing.errors import AppraisalError, EvidenceError, ModelError
+from pricing.market.choices import Choice
+from pricing.market.comparables import COUNT, Comparables, find_comparables
+from pricing.market.index import PriceIndex, price_index
+from pricing.market.leave_one_out import leave_one_out
+from pricing.market.sales_book import SalesBook
+from pricing.model.price_model import PriceModel
+from pricing.model.ratio_study import RatioStudy, ratio_study
+from pricing.store import Market
+
+COVERAGE: Final = 0.8
+"""Of the ranges, when the record says nothing."""
+
+SALES_KEPT: Final = 40
+"""Recorded sales of the model kept with the evidence and drawn beside the range, nearest first."""
+
+RATIO_SALES: Final = 6
+"""Sales below which no ratio study is made: fewer give the median no exact interval."""
+
+SOFTWARE: Final = ("classic-car-pricing", "numpy", "polars", "duckdb", "scikit-learn")
+
+Kind = TypeVar("Kind")
+
+
+@dataclass(frozen=True)
+class MarketState:
+    """The market file as it was: ``sales`` and ``offers`` known by the effective date, their first and last
+    day, ``later`` records of after it that were not looked at, and the ``digest`` of all records."""
+
+    base_currency: str
+    digest: str
+    sales: int
+    offers: int
+    first: date
+    last: date
+    later: int
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """All of it. Amounts are all-in, in the market's base currency, at the effective date.
+
+    ``comparables``, ``index`` and ``ratios`` are None where ``missing`` says why. ``ratios`` holds the
+    comparable-sales approach against the sales of the model: every one valued from the others. ``fit_id`` is
+    None for a fit made for the effective date and not kept.
+    """
+
+    gathered_on: date
+    market: MarketState
+    fit_id: str | None
+    fit: dict[str, Any]
+    valuation: Valuation
+    comparables: Comparables | None
+    index: PriceIndex | None
+    ratios: RatioStudy | None
+    missing: dict[str, str]
+    conversion: Conversion
+    findings: Findings | None
+    budget: Budget | None
+    software: dict[str, str]
+
+
+FROZEN_KINDS: Final[dict[str, type]] = {
+    kind.__name__: kind
+    for kind in (Evidence, MarketState, Valuation, Comparables, Choice, PriceIndex, RatioStudy, Conversion,
+                 Findings, Budget)
+}  # fmt: skip
+"""The dataclasses that frozen evidence may hold."""
+
+
+@dataclass(frozen=True)
+class Known:
+    """What is known on a day, read from a market once: its sales, and a model that has seen no later ones."""
+
+    market: Market
+    sales: pl.DataFrame
+    state: MarketState
+    model: PriceModel
+    fit_id: str | None
+    book: SalesBook
+    at: date
+
+    @classmethod
+    def on(cls, market: Market, model: PriceModel, at: date, fit_id: str | None = None) -> "Known":
+        """Raises ``EvidenceError`` where nothing had been sold by then."""
+        sales = market.sales(as_of=at)
+        book = SalesBook.build(sales, model, currency=market.base_currency, as_of=at)
+        days: Any = sales["event_date"]
+        state = MarketState(
+            base_currency=market.base_currency,
+            digest=market.digest(),
+            sales=book.sales.height,
+            offers=sales.height - book.sales.height,
+            first=days.min(),
+            last=days.max(),
+            later=market.sales().height - sales.height,
+        )
+        return cls(market, sales, state, model, fit_id, book, at)
+
+
+def wanting(record: Appraisal) -> list[str]:
+    """What must be said before evidence can be gathered.
+
+    >>> wanting(Appraisal())[:2]
+    ['subject.make', 'subject.model']
+    """
+    said = {
+        "subject.make": record.subject.make,
+        "subject.model": record.subject.model,
+        "subject.year": record.subject.year,
+        "assignment.market_level": record.assignment.market_level,
+        "assignment.currency": record.assignment.currency,
+        "assignment.effective_date": record.assignment.effective_date,
+    }
+    return [name for name, answer in said.items() if answer in ("", None)]
+
+
+def terms_of(record: Appraisal) -> tuple[Any, ...]:
+    """What the evidence of a record depends on: two records with equal terms share their evidence."""
+    asked = record.assignment
+    return (
+        replace(record.subject, established={}, engine_number="", registration="", colour="", provenance=""),
+        (asked.market_level, asked.currency, asked.effective_date, asked.rate_date),
+        record.inspection.sheet, record.repairs, record.evidence, record.choices,
+    )  # fmt: skip
+
+
+def gather(
+    record: Appraisal,
+    known: Known,
+    *,
+    inspection: InspectionResult | None = None,
+    costs: RepairCosts | None = None,
+    with_ratios: bool = True,
+) -> Evidence:
+    """The evidence for a record from what is ``known`` on its effective date.
+
+    ``inspection`` takes the place of a condition that is said; ``costs`` are those of its repairs. The study
+    of ratios takes a second or so and can be left out.
+
+    Raises:
+        AppraisalError: the record lacks what ``wanting`` lists, or the date is another one or still to come.
+        DecisionError: the car breaks a rule, or the market knows no such make, model or variant.
+        EvidenceError: a person's choice about a comparable makes no sense.
+        MoneyError: there is no exchange rate.
+    """
+    lacking = wanting(record)
+    if lacking:
+        raise AppraisalError(f"evidence cannot be gathered without {', '.join(lacking)}")
+    asked, terms = record.assignment, record.evidence
+    at, today = known.at, datetime.now(UTC).date()
+    if at != asked.effective_date or at > today:
+        raise AppraisalError(f"evidence is known at {at}; the effective date is {asked.effective_date}")
+    coverage = COVERAGE if terms.coverage is None else terms.coverage
+    car = car_of(record)
+    valuation = value_car(
+        _Sales(known.market.base_currency, known.sales), known.model, car, as_of=at, coverage=coverage,
+        inspection=inspection,
+    )  # fmt: skip
+    group = {"make": valuation.car["make"], "model": valuation.car["model"]}
+    missing: dict[str, str] = {}
+    count = COUNT if terms.count is None else terms.count
+    compare = partial(
+        find_comparables, known.book, valuation.car, as_of=at, count=count, coverage=coverage,
+        choices=record.choices,
+    )  # fmt: skip
+    # What a person chose is not passed over where it fails.
+    comparables = compare() if record.choices else _found(missing, "comparables", compare)
+    index = _found(missing, "index", lambda: _index(known.sales, record, group))
+    ratios = _found(missing, "ratios", lambda: _ratios(known, group)) if with_ratios else None
+    rate_day = at if asked.rate_date is None else asked.rate_date
+    own_rates = known.market.own_rates()
+    return Evidence(
+        gathered_on=today,
+        market=known.state,
+        fit_id=known.fit_id,
+        fit=dict(known.model.facts),
+        valuation=replace(valuation, sales=valuation.sales.head(SALES_KEPT)),
+        comparables=comparables,
+        index=index,
+        ratios=ratios,
+        missing=missing,
+        conversion=Conversion.at(asked.currency, known.market.base_currency, rate_day, own_rates),
+        findings=None if inspection is None else Findings.of(inspection),
+        budget=None if costs is None else Budget.of(costs, record.repairs.least),
+        software={name: version(name) for name in SOFTWARE},
+    )
+
+
+def car_of(record: Appraisal) -> dict[str, Any]:
+    """The subject in the columns of a sale record; the channel is that of the market level.
+
+    >>> from pricing.appraisal.record import read_record
+    >>> car = car_of(read_record({"subject": {"make": "Corvane"}, "assignment": {"market_level": "dealer"}}))
+    >>> car["make"], car["channel"]
+    ('Corvane', 'dealer')
+    """
+    said = {name: getattr(record.subject, name) for name in CAR_COLUMNS if name != "channel"}
+    car = {name: answer for name, answer in said.items() if answer not in ("", None, ())}
+    if record.inspection.sheet:
+        car = {name: car[name] for name in car if name not in ("condition_band", "condition_score")}
+    car["options"] = list(record.subject.options)
+    level = record.assignment.market_level
+    return car | ({"channel": CHANNEL_OF_LEVEL[level]} if level else {})
+
+
+@dataclass(frozen=True)
+class _Sales:
+    """Sales that were read already, as ``value_car`` asks for them."""
+
+    base_currency: str
+    known: pl.DataFrame
+
+    def sales(self, as_of: date | None = None) -> pl.DataFrame:
+        return self.known
+
+
+def _found(missing: dict[str, str], name: str, look: Callable[[], Kind]) -> Kind | None:
+    """What ``look`` finds, or None with the reason under ``name``."""
+    try:
+        return look()
+    except (EvidenceError, ModelError) as error:
+        missing[name] = str(error)
+        return None
+
+
+def _index(sales: pl.DataFrame, record: Appraisal, group: dict[str, str]) -> PriceIndex:
+    """The index of the model; of the make, or of the whole market, where the sales are too few."""
+    terms = record.evidence
+    method = terms.index_method if terms.index_method else "time dummy"
+    period = terms.index_period if terms.index_period else "year"
+    for where in (group, {"make": group["make"]}):
+        try:
+            return price_index(sales, method=method, period=period, where=where)
+        except EvidenceError:
+            continue
+    return price_index(sales, method=method, period=period)
+
+
+def _ratios(known: Known, group: dict[str, str]) -> RatioStudy:
+    """Every sale of the model valued from the other sales of its make, against its price."""
+    same_make = known.sales.filter(pl.col("make") == group["make"])
+    book = SalesBook.build(same_make, known.model, currency=known.book.currency, as_of=known.at)
+    ours = book.sales.filter(pl.col("model") == group["model"])["record_id"]
+    valued = leave_one_out(book, known.model).filter(pl.col("record_id").is_in(ours.implode()))
+    valued = valued.drop_nulls("value")
+    if valued.height < RATIO_SALES:
+        raise EvidenceError(
+            f"{valued.height} sales of the model can be valued from others; {RATIO_SALES} are needed"
+        )
+    return ratio_study(valued["value"].to_numpy(), valued["price"].to_numpy())

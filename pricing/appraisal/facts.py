@@ -1,0 +1,210 @@
+"""The facts of an appraisal: every number that its documents show, reckoned once from the record and its
+frozen evidence.
+
+Evidence is all-in, in the market's base currency. A figure here is at the record's market level and in its
+currency: of an all-in price the hammer price is the part before the buyer's premium, price / (1 + premium).
+"""
+
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+from typing import Final
+
+import numpy as np
+import polars as pl
+
+from pricing.appraisal.contents import complete
+from pricing.appraisal.evidence import Evidence
+from pricing.appraisal.record import Appraisal
+from pricing.appraisal.register import Entry
+from pricing.decisions.amounts import whole_units
+from pricing.errors import AppraisalError
+
+MODEL_REPORT: Final = "Model report"
+DRAFT: Final = "Draft appraisal"
+APPRAISAL: Final = "Appraisal"
+
+_ANNEX: Final = (
+    "event_date", "make", "model", "variant", "year", "condition_band", "source", "source_ref", "price",
+    "used_as",
+)  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Span:
+    """Low, mid and high: as the evidence has them (``base``: all-in, base currency) and as figures."""
+
+    base: tuple[Decimal, Decimal, Decimal]
+    figures: tuple[Decimal, Decimal, Decimal]
+
+
+@dataclass(frozen=True)
+class Facts:
+    """Everything both documents show.
+
+    Args:
+        title: ``MODEL_REPORT``, ``DRAFT`` or ``APPRAISAL``.
+        model, comparables: the ranges of the two approaches, None where there is none.
+        opinion: the valuer's low and high, equal for a single figure; None in a model report.
+        standing: share of like cars that would sell for less than the middle of the opinion, 0..1.
+        grid: the comparables in the order of likeness, each with ``number`` (from 1), ``net_money`` (sum of
+            its adjustments) and the columns of ``Comparables.table``.
+        lines: their adjustments, with ``number``; prices run on from line to line.
+        annex: every sale and offer used, with ``used_as``, source, reference and date.
+        rate: units of the figure's currency for one of the base currency, and ``rate_date``.
+        later: records of after the effective date, known when the evidence was gathered and not looked at.
+    """
+
+    appraisal_id: str
+    revision: int
+    digest: str
+    title: str
+    record: Appraisal
+    evidence: Evidence
+    model: Span | None
+    comparables: Span | None
+    opinion: tuple[Decimal, Decimal] | None
+    standing: float | None
+    grid: pl.DataFrame
+    lines: pl.DataFrame
+    annex: pl.DataFrame
+    rate: Decimal
+    rate_date: date
+    later: int
+
+    @property
+    def currency(self) -> str:
+        """Currency of the figures."""
+        return self.record.assignment.currency
+
+    @property
+    def base_currency(self) -> str:
+        """Currency of the evidence."""
+        return self.evidence.market.base_currency
+
+    @property
+    def translated(self) -> bool:
+        """Whether figures differ from the evidence in level or currency."""
+        return self.currency != self.base_currency or _premium(self.record) != 0
+
+
+def facts_of(entry: Entry) -> Facts:
+    """The facts of one revision.
+
+    Raises:
+        AppraisalError: the record lacks a required content, or its frozen adjustments do not add up.
+    """
+    record = entry.record
+    evidence = complete(record, entry.evidence)
+    found, valuation = evidence.comparables, evidence.valuation
+    model = None
+    if valuation.low is not None and valuation.mid is not None and valuation.high is not None:
+        model = _span(record, evidence, valuation.low, valuation.mid, valuation.high)
+    grid, lines = _grid(evidence)
+    opinion = _opinion(record)
+    money = evidence.conversion
+    return Facts(
+        appraisal_id=entry.appraisal_id,
+        revision=entry.revision,
+        digest=str(entry.evidence_digest),
+        title=_title(record),
+        record=record,
+        evidence=evidence,
+        model=model,
+        comparables=None if found is None else _span(record, evidence, found.low, found.mid, found.high),
+        opinion=opinion,
+        standing=None if opinion is None else _standing(record, evidence, (opinion[0] + opinion[1]) / 2),
+        grid=grid,
+        lines=lines,
+        annex=_annex(evidence),
+        rate=(Decimal(money.units) / Decimal(money.base_units)).quantize(Decimal("0.000001")),
+        rate_date=money.rate_date,
+        later=evidence.market.later,
+    )
+
+
+def _title(record: Appraisal) -> str:
+    if record.assignment.kind == "model report":
+        return MODEL_REPORT
+    return APPRAISAL if record.completed else DRAFT
+
+
+def _opinion(record: Appraisal) -> tuple[Decimal, Decimal] | None:
+    told = record.opinion
+    if told.figure is not None:
+        return told.figure, told.figure
+    return None if told.low is None or told.high is None else (told.low, told.high)
+
+
+def _premium(record: Appraisal) -> Decimal:
+    """The buyer's premium as a share of the hammer price, nought at every other level."""
+    asked = record.assignment
+    if asked.market_level != "auction hammer" or asked.premium_per_cent is None:
+        return Decimal(0)
+    return asked.premium_per_cent / 100
+
+
+def _span(record: Appraisal, evidence: Evidence, low: Decimal, mid: Decimal, high: Decimal) -> Span:
+    return Span((low, mid, high), (_figure(record, evidence, low), _figure(record, evidence, mid),
+                                   _figure(record, evidence, high)))  # fmt: skip
+
+
+def _figure(record: Appraisal, evidence: Evidence, all_in: Decimal) -> Decimal:
+    """An all-in price of the evidence at the record's level and in its currency."""
+    return evidence.conversion.from_base(all_in / (1 + _premium(record)))
+
+
+def _standing(record: Appraisal, evidence: Evidence, figure: Decimal) -> float | None:
+    """Share of like cars below a figure, straight lines within the brackets of the distribution."""
+    brackets = evidence.valuation.distribution
+    if brackets.is_empty():
+        return None
+    all_in = whole_units(figure * (1 + _premium(record)), evidence.conversion.currency)
+    price = float(evidence.conversion.to_base(all_in))
+    edges = np.append(brackets["from_price"].to_numpy(), brackets["to_price"][-1])
+    shares = brackets["share"].to_numpy()
+    below = 1.0 - float(shares.sum())  # what lies outside the brackets, half on either side
+    return float(np.interp(price, edges, below / 2 + np.append(0.0, np.cumsum(shares))))
+
+
+def _grid(evidence: Evidence) -> tuple[pl.DataFrame, pl.DataFrame]:
+    """The grid and its lines, after adding up: every price after a line is the one before and its money."""
+    found = evidence.comparables
+    if found is None:
+        return pl.DataFrame(), pl.DataFrame()
+    numbers = pl.DataFrame(
+        {"record_id": found.table["record_id"], "number": np.arange(1, found.table.height + 1)}
+    )
+    lines = found.lines.join(numbers, on="record_id", how="left", maintain_order="left")
+    steps = pl.col("step") >= 2
+    sums = lines.filter(steps).group_by("record_id").agg(net_money=pl.col("money").sum())
+    grid = numbers.join(found.table, on="record_id", maintain_order="left").join(
+        sums, on="record_id", how="left", maintain_order="left"
+    )
+    wrong = grid.filter((pl.col("price") + pl.col("net_money") - pl.col("adjusted_price")).abs() > 0)
+    before = pl.col("price_after").shift(1).over("record_id")
+    broken = lines.filter(steps & ((before + pl.col("money") - pl.col("price_after")).abs() > 0))
+    if wrong.height or broken.height or abs(float(found.table["weight"].sum()) - 1.0) > 1e-9:
+        raise AppraisalError("the frozen adjustments do not add up to the adjusted prices")
+    return grid, lines
+
+
+def _annex(evidence: Evidence) -> pl.DataFrame:
+    """Every sale and offer that a document rests on or draws, each once."""
+    found = evidence.comparables
+    sales = evidence.valuation.sales.with_columns(used_as=pl.lit("sale of the model, drawn"))
+    parts = [sales.select(_ANNEX)]
+    if found is not None:
+        asked = pl.col("meaning") == "ceiling"
+        offers = found.offers.with_columns(
+            make=pl.lit(evidence.valuation.car["make"]),
+            model=pl.lit(evidence.valuation.car["model"]),
+            used_as=pl.when(asked).then(pl.lit("asking price: a ceiling")).otherwise(
+                pl.lit("highest bid, unsold: a floor")
+            ),
+        )  # fmt: skip
+        table = found.table.with_columns(used_as=pl.lit("comparable sale"))
+        parts = [table.select(_ANNEX), offers.select(_ANNEX), *parts]
+    every = pl.concat(parts, how="vertical_relaxed")
+    once = every.unique(["source", "source_ref", "event_date"], keep="first", maintain_order=True)
+    return once.with_row_index("line", offset=1)

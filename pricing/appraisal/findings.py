@@ -1,0 +1,105 @@
+"""What an inspection and a repair budget came to, as an appraisal keeps them: no draws, only conclusions."""
+
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+from typing import Any
+
+import polars as pl
+
+from pricing.condition.assessment import InspectionResult
+from pricing.condition.budget import repair_budget
+from pricing.condition.checks import STATES
+from pricing.condition.repairs import RepairCosts
+
+
+@dataclass(frozen=True)
+class Findings:
+    """An inspection's conclusions.
+
+    ``sheet`` is a row a check (area, title, state, note, photo, seen_by, seen_on); ``holding`` the findings
+    that hold the score down (title, state, points); ``papers`` those about what the car is (title, state,
+    note); ``bands`` the share of each condition band; low, mid, high are P10, P50 and P90 of the score.
+    """
+
+    construction: str
+    score: float
+    band: str
+    low: float
+    mid: float
+    high: float
+    structure_cap: float
+    seen_share: float
+    bands: dict[str, float]
+    sheet: pl.DataFrame
+    holding: pl.DataFrame
+    papers: pl.DataFrame
+    changes: tuple[str, ...]
+    preservation: str | None
+    originality: str
+    cautions: tuple[str, ...]
+
+    @classmethod
+    def of(cls, result: InspectionResult) -> "Findings":
+        """The conclusions of an assessed inspection."""
+        found = result.inspection
+        low, mid, high = result.quantiles()
+        return cls(
+            construction=found.sheet.construction,
+            score=result.score,
+            band=result.band,
+            low=low,
+            mid=mid,
+            high=high,
+            structure_cap=result.structure_cap,
+            seen_share=found.seen_share,
+            bands=result.band_shares,
+            sheet=found.frame().select("area", "title", "state", "note", "photo", "seen_by", "seen_on"),
+            holding=result.holding.select("title", "state", "points").head(8),
+            papers=result.papers.select("title", "state", "note"),
+            changes=tuple(change.item for change in found.changes),
+            preservation=found.preservation,
+            originality=result.originality,
+            cautions=tuple(result.cautions),
+        )
+
+
+@dataclass(frozen=True)
+class Budget:
+    """A repair budget: P10, P50 and P80 of the total, all taxes in; ``lines`` dearest first (title, area,
+    reason, expected)."""
+
+    currency: str
+    country: str
+    on: date
+    catalogue: str
+    notice: str
+    least: str
+    p10: Decimal
+    p50: Decimal
+    p80: Decimal
+    expected: Decimal
+    certain: Decimal
+    hidden: Decimal
+    areas: pl.DataFrame
+    lines: pl.DataFrame
+    without_job: tuple[str, ...]
+
+    @classmethod
+    def of(cls, costs: RepairCosts, least: str) -> "Budget":
+        """The budget to put right what is at least as bad as ``least``; the second worst state where that is
+        not said."""
+        told = least if least else STATES[2]
+        found = repair_budget(costs, least=told)
+        same: dict[str, Any] = {
+            name: getattr(found, name)
+            for name in ("currency", "country", "on", "notice", "p10", "p50", "p80", "expected", "certain",
+                         "hidden", "without_job")
+        }  # fmt: skip
+        return cls(
+            **same,
+            catalogue=costs.catalogue.name,
+            least=told,
+            areas=found.areas.select("area", "p10", "p50", "p80", "expected"),
+            lines=found.lines.select("title", "area", "reason", "expected").head(12),
+        )

@@ -1,0 +1,180 @@
+"""The register of appraisals: records entered, revised and read back with the evidence frozen at the time.
+
+A revision keeps the one before. What a valuer completed does not stay completed when something of it is
+changed by another hand or on another day: the completion is taken off unless it is given anew.
+"""
+
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+from typing import Any, Final
+
+import polars as pl
+
+from pricing import store_appraisals
+from pricing.appraisal.evidence import FROZEN_KINDS, Evidence, terms_of
+from pricing.appraisal.frozen import digest, freeze, thaw
+from pricing.appraisal.record import Appraisal, plain_record, read_record
+from pricing.errors import AppraisalError
+from pricing.store import Market
+from pricing.store_appraisals import Change, Draft, Revision
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One revision of an appraisal; ``evidence`` is None while none could be gathered, ``evidence_digest`` is
+    its fingerprint."""
+
+    appraisal_id: str
+    revision: int
+    record: Appraisal
+    evidence: Evidence | None
+    evidence_digest: str | None
+    made_at: datetime
+    made_by: str
+    reason: str
+
+
+def enter(
+    market: Market, records: Sequence[tuple[Appraisal, Evidence | None]], *, by: str, reason: str = "entered"
+) -> list[str]:
+    """Enter new appraisals, all or none; returns their ids. Raises ``AppraisalError`` without a name."""
+    drafts = [_draft(record, evidence, by, reason) for record, evidence in records]
+    return [name for name, _ in store_appraisals.add_revisions(market.path, drafts)]
+
+
+def revise(
+    market: Market, before: Entry, record: Appraisal, evidence: Evidence | None, *, by: str, reason: str
+) -> int:
+    """Keep another revision of an appraisal; returns its number.
+
+    The evidence is to fit the record: pass ``before.evidence`` where ``needs_evidence`` says it still does.
+
+    Raises:
+        AppraisalError: nothing is changed, or no name or reason is given.
+        MarketError: somebody else has revised it meanwhile.
+    """
+    record = _recompleted(before.record, record)
+    made = changes(before.record, record)
+    draft = _draft(record, evidence, by, reason)
+    if not made and draft.digest == before.evidence_digest:
+        raise AppraisalError(f"{before.appraisal_id}: nothing is changed, so there is nothing to keep")
+    draft = replace(draft, changes=made, appraisal_id=before.appraisal_id, after=before.revision)
+    ((_, number),) = store_appraisals.add_revisions(market.path, [draft])
+    return number
+
+
+def read(market: Market, appraisal_id: str, revision: int | None = None) -> Entry:
+    """A revision with its evidence, the last one by default.
+
+    Raises:
+        MarketError: there is none such.
+        AppraisalError: the evidence is not what its digest says.
+    """
+    found = store_appraisals.read_revision(market.path, appraisal_id, revision)
+    record = read_record(json.loads(found.record))
+    return Entry(
+        found.appraisal_id, found.number, record, _evidence(found), found.digest, found.made_at,
+        found.made_by, found.reason,
+    )  # fmt: skip
+
+
+def listed(market: Market) -> pl.DataFrame:
+    """The last revision of every appraisal: appraisal_id, revision, kind, client, car, effective_date,
+    completed, made_at, made_by, evidence_digest."""
+    rows = [
+        _line(row, read_record(json.loads(row["record"])))
+        for row in store_appraisals.last_revisions(market.path).iter_rows(named=True)
+    ]
+    return pl.DataFrame(rows, schema=_LISTED)
+
+
+def history(market: Market, appraisal_id: str) -> pl.DataFrame:
+    """Who changed what, oldest first: revision, made_at, made_by, reason, field, old, new."""
+    return store_appraisals.changes_of(market.path, appraisal_id)
+
+
+def needs_evidence(before: Entry, record: Appraisal) -> bool:
+    """Whether a changed record asks for other evidence than the one frozen with it."""
+    return before.evidence is None or terms_of(before.record) != terms_of(record)
+
+
+def changes(before: Appraisal, after: Appraisal) -> list[Change]:
+    """The fields in which two records differ, as text: what each was and is.
+
+    >>> from pricing.appraisal.record import with_answer
+    >>> changes(Appraisal(), with_answer(Appraisal(), "subject.year", "1966"))
+    [('subject.year', '', '1966')]
+    """
+    old, new = _flat(plain_record(before)), _flat(plain_record(after))
+    names = dict.fromkeys((*old, *new))
+    return [
+        (name, old.get(name, ""), new.get(name, ""))
+        for name in names
+        if old.get(name, "") != new.get(name, "")
+    ]
+
+
+def _recompleted(before: Appraisal, after: Appraisal) -> Appraisal:
+    """The later record, no longer completed where it differs and its completion is the earlier one's."""
+    kept = after.valuer.completed_on == before.valuer.completed_on
+    if not before.completed or after == before or not kept:
+        return after
+    return replace(after, valuer=replace(after.valuer, completed_on=None))
+
+
+_LISTED: Final = {
+    "appraisal_id": pl.String, "revision": pl.Int32, "kind": pl.String, "client": pl.String, "car": pl.String,
+    "effective_date": pl.Date, "completed": pl.Boolean, "made_at": pl.Datetime("us"), "made_by": pl.String,
+    "evidence_digest": pl.String,
+}  # fmt: skip
+
+
+def _line(row: Mapping[str, Any], record: Appraisal) -> dict[str, Any]:
+    named = (record.subject.year, record.subject.make, record.subject.model, record.subject.variant)
+    said = {
+        "kind": record.assignment.kind,
+        "client": record.assignment.client,
+        "car": " ".join(str(part) for part in named if part not in (None, "")),
+        "effective_date": record.assignment.effective_date,
+        "completed": record.completed,
+    }
+    return said | {name: row[name] for name in _LISTED if name not in said}
+
+
+def _draft(record: Appraisal, evidence: Evidence | None, by: str, reason: str) -> Draft:
+    if not by.strip() or not reason.strip():
+        raise AppraisalError("to keep an appraisal needs the name of who does it, and a reason")
+    text = None if evidence is None else freeze(evidence)
+    return Draft(
+        json.dumps(plain_record(record), ensure_ascii=True, sort_keys=True), text,
+        None if text is None else digest(text), by.strip(), reason.strip(),
+    )  # fmt: skip
+
+
+def _evidence(found: Revision) -> Evidence | None:
+    if found.digest is None:
+        return None
+    if found.evidence is None or digest(found.evidence) != found.digest:
+        raise AppraisalError(
+            f"{found.appraisal_id}, revision {found.number}: the evidence was altered; it does not match its "
+            "digest"
+        )
+    evidence = thaw(found.evidence, FROZEN_KINDS)
+    if not isinstance(evidence, Evidence):
+        raise AppraisalError(f"{found.appraisal_id}: what is kept as evidence is something else")
+    return evidence
+
+
+def _flat(content: Mapping[str, Any], front: str = "") -> dict[str, str]:
+    flat: dict[str, str] = {}
+    for name, value in content.items():
+        if isinstance(value, dict):
+            flat |= _flat(value, f"{front}{name}.")
+        elif isinstance(value, list):
+            shown = [part if isinstance(part, str) else json.dumps(part, sort_keys=True) for part in value]
+            flat[f"{front}{name}"] = "; ".join(shown)
+        else:
+            flat[f"{front}{name}"] = "" if value is None else str(value)
+    return flat

@@ -1,0 +1,190 @@
+"""The annexes of a written appraisal: every sale used, every adjustment, the ratio study, the inspection
+sheet, and what software and data it was made with."""
+
+from collections.abc import Sequence
+from decimal import Decimal
+from typing import Any, Final
+
+import polars as pl
+
+from pricing.appraisal.facts import Facts
+from pricing.documents.appraisal_blocks import Answers, Block, Column, Heading, Paragraph, Table
+from pricing.documents.appraisal_evidence import NONE, fit_answers
+from pricing.documents.locale_words import LocaleWords
+from pricing.documents.sentences import option_words
+from pricing.market.adjustments import BASIS, CURRENCY
+
+SIDE_BY_SIDE: Final = 6
+"""Comparables in one table of adjustments."""
+
+
+def annexes(facts: Facts, words: LocaleWords) -> list[Block]:
+    """All of them, lettered in order."""
+    parts = [
+        ("Adjustments", _adjustments(facts, words)),
+        ("Sales and offers used", _sales(facts, words)),
+        ("How near the approach comes", _ratios(facts, words)),
+        ("Inspection sheet", _sheet(facts, words)),
+        ("Software and data", [fit_answers(facts, words)]),
+    ]
+    blocks: list[Block] = []
+    letters = iter("ABCDE")
+    for title, part in parts:
+        if part:
+            blocks += [Heading(f"Annex {next(letters)}: {title}"), *part]
+    return blocks
+
+
+def _adjustments(facts: Facts, words: LocaleWords) -> list[Block]:
+    """The comparables side by side, line by line; money to the cent, so that every column adds up."""
+    if facts.grid.is_empty():
+        return []
+    names = facts.lines.filter(pl.col("step") >= 2).sort("step")["line"].unique(maintain_order=True).to_list()
+    groups = [facts.grid[start : start + SIDE_BY_SIDE] for start in range(0, facts.grid.height, SIDE_BY_SIDE)]
+    sources = facts.lines.filter(pl.col("step") >= 2).select("line", "source").unique(maintain_order=True)
+    rows = tuple(
+        (option_words(line).capitalize(), source) for line, source in sources.sort("line").iter_rows()
+    )
+    blocks: list[Block] = [
+        Paragraph(
+            f"Money in {facts.base_currency}, to the cent: in every column price and adjustments add up "
+            f"to the "
+            "adjusted price. A line without an amount does not apply."
+        ),
+        *(_side_by_side(facts, group, names, words) for group in groups),
+    ]
+    return [*blocks, Table("Sources of the adjustments", (Column("Line", 1), Column("Source", 3)), rows)]
+
+
+def _side_by_side(facts: Facts, group: pl.DataFrame, names: Sequence[str], words: LocaleWords) -> Table:
+    numbers = group["number"].to_list()
+    lines = facts.lines.filter(pl.col("number").is_in(numbers))
+    money = {(row["number"], row["line"]): row["money"] for row in lines.iter_rows(named=True)}
+    basis = {
+        (row["number"], row["line"]): row["comparable"]
+        for row in lines.filter(pl.col("line").is_in([BASIS, CURRENCY])).iter_rows(named=True)
+    }
+    recorded = [
+        NONE if row["amount"] is None else f"{basis[row['number'], CURRENCY]} "
+                                           f"{words.plain(row['amount'], 0)} "
+        f"{basis[row['number'], BASIS]}"
+        for row in group.iter_rows(named=True)
+    ]  # fmt: skip
+    rows: list[tuple[str, ...]] = [
+        ("Recorded", *recorded),
+        ("Price, all-in", *(words.plain(price) for price in group["price"])),
+    ]
+    for name in names:
+        amounts = [money.get((number, name)) for number in numbers]
+        if any(amount for amount in amounts):
+            rows.append((option_words(name).capitalize(), *(_signed(amount, words) for amount in amounts)))
+    rows += [
+        ("Adjusted price", *(words.plain(price) for price in group["adjusted_price"])),
+        ("Net", *(words.per_cent(value) for value in group["net_per_cent"])),
+        ("Gross", *(words.number(value, 1) + "\u00a0%" for value in group["gross_per_cent"])),
+        ("Weight", *(words.share(value) for value in group["weight"])),
+    ]
+    columns = (Column("Line", 1.5), *(Column(f"No. {number}", 1, True) for number in numbers))
+    return Table(
+        f"Adjustments of comparables {numbers[0]} to {numbers[-1]}",
+        columns,
+        tuple(rows),
+        strong=(1, len(rows) - 4),
+    )
+
+
+def _signed(amount: Decimal | None, words: LocaleWords) -> str:
+    return NONE if amount is None or amount == 0 else words.plain(amount, sign=True)
+
+
+def _sales(facts: Facts, words: LocaleWords) -> list[Block]:
+    rows = tuple(
+        (
+            str(row["line"]), words.short_day(row["event_date"]),
+            " ".join(str(row[part]) for part in ("year", "model", "variant") if row[part] is not None),
+            row["condition_band"] or "not graded",
+            NONE if row["price"] is None else words.plain(row["price"]),
+            f"{row['source']}: {row['source_ref']}", row["used_as"],
+        )
+        for row in facts.annex.iter_rows(named=True)
+    )  # fmt: skip
+    columns = (
+        Column("", 0.45, True), Column("Date", 1.15), Column("Car", 1.9), Column("Condition", 1.2),
+        Column(f"All-in, {facts.base_currency}", 1.15, True), Column("Source and reference", 2.2),
+        Column("Used as", 1.5),
+    )  # fmt: skip
+    fit = facts.evidence.fit
+    return [
+        Paragraph(
+            "Every sale and offer that the comparables rest on and that a picture shows. The price "
+            "model and the "
+            f"index rest on all {words.number(fit['rows'])} records up to "
+            f"{words.day(facts.evidence.valuation.as_of)}, "
+            "which the digest of the market identifies."
+        ),
+        Table("Sales and offers used", columns, rows),
+    ]
+
+
+def _ratios(facts: Facts, words: LocaleWords) -> list[Block]:
+    study = facts.evidence.ratios
+    if study is None:
+        return []
+
+    def ends(interval: tuple[float, float] | None, places: int) -> str:
+        if interval is None:
+            return "none: too few sales"
+        return " to ".join(words.number(end, places) for end in interval)
+
+    rows = (
+        ("Sales", words.number(study.sales), NONE),
+        ("Median ratio", words.number(study.median_ratio, 3), ends(study.median_ratio_interval, 3)),
+        ("Weighted mean ratio", words.number(study.weighted_mean, 3), ends(study.weighted_mean_interval, 3)),
+        ("Coefficient of dispersion, %", words.number(study.cod, 1), ends(study.cod_interval, 1)),
+        ("Price-related differential", words.number(study.prd, 3), NONE),
+        (
+            "Price-related bias",
+            NONE if study.prb is None else words.number(study.prb, 3),
+            ends(study.prb_interval, 3),
+        ),
+    )
+    share = words.share(study.confidence)
+    columns = (Column("Measure", 2), Column("Value", 1, True), Column(f"{share} interval", 1.5, True))
+    return [
+        Paragraph(
+            "Every sale of the model was valued from the other sales of its make, as of its own day, by "
+            "the approach "
+            "used here; the ratio is that value over the price paid. The interval of the median is "
+            "exact (order "
+            f"statistics of the binomial law). Definitions: {study.edition}; nothing official says what "
+            f"is good for "
+            "cars. The price model that supplies the adjustments had seen these sales, which flatters "
+            "the measures "
+            "somewhat."
+        ),
+        Table("Ratio study of the comparable-sales approach", columns, rows),
+    ]
+
+
+def _sheet(facts: Facts, words: LocaleWords) -> list[Block]:
+    found = facts.evidence.findings
+    if found is None:
+        return []
+    rows = tuple(
+        (row["area"], row["title"], row["state"], _note(row, words))
+        for row in found.sheet.iter_rows(named=True)
+    )
+    columns = (Column("Area", 1.1), Column("Check", 2), Column("Found", 1.2), Column("Note", 1.9))
+    facts_of_sheet = [
+        ("Construction", found.construction),
+        ("Seen", f"{words.share(found.seen_share)} of what counts towards the score"),
+        ("Preservation", found.preservation or "not stated"),
+        ("Changes from the factory state", ", ".join(found.changes) if found.changes else "none recorded"),
+    ]
+    return [Answers(tuple(facts_of_sheet)), Table("Findings, check by check", columns, rows)]
+
+
+def _note(row: dict[str, Any], words: LocaleWords) -> str:
+    seen = f"{row['seen_by']}, {words.short_day(row['seen_on'])}" if row["seen_on"] else row["seen_by"]
+    photo = f"photo {row['photo']}" if row["photo"] else ""
+    return "; ".join(part for part in (row["note"], photo, seen) if part)

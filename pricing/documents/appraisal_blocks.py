@@ -1,0 +1,122 @@
+"""The blocks that the written documents are made of: plain words in an order, without any layout.
+
+Word processor file and PDF are both written from the same blocks, so they say the same to the last digit.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+
+@dataclass(frozen=True)
+class Heading:
+    """A heading; level 1 begins a part."""
+
+    text: str
+    level: int = 1
+
+
+@dataclass(frozen=True)
+class Paragraph:
+    """Running text; a line break in it begins a paragraph. ``manner``: body, lead, small or caution."""
+
+    text: str
+    manner: str = "body"
+
+
+@dataclass(frozen=True)
+class Bullets:
+    """A list, an item a line."""
+
+    items: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Answers:
+    """What was asked and answered: rows of two cells, the first of them the row's header."""
+
+    rows: tuple[tuple[str, str], ...]
+    caption: str = ""
+
+
+@dataclass(frozen=True)
+class Column:
+    """A column of a table: its header, its width beside the others, and whether it holds numbers."""
+
+    header: str
+    width: float = 1.0
+    numbers: bool = False
+
+
+@dataclass(frozen=True)
+class Table:
+    """A table with a header row; ``strong`` are the places of the rows that sum up or stand out."""
+
+    caption: str
+    columns: tuple[Column, ...]
+    rows: tuple[tuple[str, ...], ...]
+    strong: tuple[int, ...] = ()
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class Figure:
+    """A picture by name, with its caption and what it shows in words."""
+
+    name: str
+    caption: str
+    alt: str
+
+
+@dataclass(frozen=True)
+class Statement:
+    """A statement set apart: the figure itself with its ``terms``, or a warning that must not be overlooked
+    (``manner``: figure or warning)."""
+
+    title: str
+    text: str
+    terms: str = ""
+    manner: str = "figure"
+
+
+@dataclass(frozen=True)
+class Blanks:
+    """Empty fields, each a label and a line to be filled in by hand."""
+
+    labels: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class NewPage:
+    """What follows begins on a new page."""
+
+
+Block = Heading | Paragraph | Bullets | Answers | Table | Figure | Statement | Blanks | NewPage
+
+
+@dataclass(frozen=True)
+class Cover:
+    """The first page of a long document: kind, car, and a few lines of fact."""
+
+    rows: tuple[tuple[str, str], ...]
+    statement: str
+
+
+@dataclass(frozen=True)
+class Pages:
+    """A document: ``title`` (its kind), ``subject`` (the car), ``mark`` (what every page says of its state,
+    or nothing), ``reference`` for the foot of every page, its blocks and its pictures (Vega-Lite, by name).
+
+    ``contents`` asks for a table of contents; ``language`` is a tag such as en-GB.
+    """
+
+    title: str
+    subject: str
+    mark: str
+    reference: str
+    language: str
+    blocks: Sequence[Block]
+    cover: Cover | None = None
+    contents: bool = False
+    pictures: dict[str, dict[str, Any]] = field(default_factory=dict)
+    author: str = ""

@@ -1,0 +1,116 @@
+"""Pictures of the written documents: the project's charts in one size and type, as SVG and PNG.
+
+A chart is kept as Vega-Lite, which one converter draws: SVG for the PDF, whose own type sets its letters, and
+PNG for the word processor.
+"""
+
+from decimal import Decimal
+from typing import Any, Final
+
+import altair as alt
+import polars as pl
+import vl_convert
+
+from pricing.appraisal.facts import Facts
+from pricing.documents.charts import BLUE, GREY, PALE, VERMILION, distribution_chart, terms_chart
+from pricing.documents.locale_words import LocaleWords, shown
+from pricing.documents.market_charts import comparables_chart, index_chart
+
+WIDTH: Final = 520
+"""Of a picture, in points of its own; every document scales it to its text."""
+
+TYPEFACE: Final = "Libertinus Serif"
+
+VEGA_LITE: Final = "6.1"
+"""The grammar the converter is asked for."""
+
+Picture = dict[str, Any]
+
+
+def pictures(facts: Facts, words: LocaleWords) -> dict[str, Picture]:
+    """Every picture that there is evidence for, by name: ranges, index, comparables, distribution, terms."""
+    evidence = facts.evidence
+    found = {"ranges": _plain(ranges_chart(facts, words).properties(height=alt.Step(34)))}
+    if evidence.index is not None:
+        chart = index_chart(evidence.index)
+        chart.vconcat = [
+            part.properties(width=WIDTH - 40, height=height)
+            for part, height in zip(chart.vconcat, (170, 46), strict=True)
+        ]
+        found["index"] = _plain(chart, width=False)
+    if evidence.comparables is not None:
+        found["comparables"] = _plain(comparables_chart(evidence.comparables))
+    if evidence.valuation.mid is not None:
+        found["distribution"] = _plain(distribution_chart(evidence.valuation).properties(height=190))
+        found["terms"] = _plain(terms_chart(evidence.valuation).properties(height=alt.Step(17)))
+    return found
+
+
+def ranges_chart(facts: Facts, words: LocaleWords) -> alt.LayerChart:
+    """The range of each approach as a bar with its mid price, and the valuer's opinion below them."""
+    rows: list[dict[str, Any]] = []
+    for name, span in (("price model", facts.model), ("comparable sales", facts.comparables)):
+        if span is not None:
+            low, mid, high = (float(part) for part in span.figures)
+            rows.append({"name": name, "low": low, "mid": mid, "high": high, "part": "evidence"})
+    if facts.opinion is not None:
+        low, high = (float(part) for part in facts.opinion)
+        middle = None if low < high else low
+        rows.append({"name": "valuer's opinion", "low": low, "mid": middle, "high": high, "part": "opinion"})
+    schema = {"name": pl.String, "low": pl.Float64, "mid": pl.Float64, "high": pl.Float64, "part": pl.String}
+    frame = pl.DataFrame(rows, schema=schema).with_columns(
+        words=pl.Series([_ends(row, facts, words) for row in rows], dtype=pl.String)
+    )
+    base = alt.Chart(frame)
+    y = alt.Y("name:N", sort=frame["name"].to_list(), title=None, axis=alt.Axis(labelLimit=160))
+    x = alt.X(
+        "low:Q",
+        title=f"{facts.record.assignment.market_level} price ({facts.currency})",
+        scale=alt.Scale(zero=False, nice=False, padding=30),
+        axis=alt.Axis(format=",.0f", tickCount=5, labelOverlap=True),
+    )
+    colour = alt.Color(
+        "part:N", legend=None, scale=alt.Scale(domain=["evidence", "opinion"], range=[PALE, VERMILION])
+    )
+    bars = base.mark_bar(height=14).encode(y=y, x=x, x2="high:Q", color=colour)
+    ticks = base.transform_filter("isValid(datum.mid)").mark_tick(thickness=3, size=18, color=BLUE)
+    told = base.mark_text(dy=-13, fontSize=10, color=GREY).encode(
+        y=y, x=alt.X("middle:Q"), text="words:N"
+    ).transform_calculate(middle="(datum.low + datum.high) / 2")  # fmt: skip
+    return alt.LayerChart(layer=[bars, ticks.encode(y=y, x="mid:Q"), told])
+
+
+def svg(picture: Picture) -> str:
+    """A picture as SVG text."""
+    return str(vl_convert.vegalite_to_svg(picture, vl_version=VEGA_LITE))
+
+
+def png(picture: Picture) -> bytes:
+    """A picture as PNG, sharp in print."""
+    return bytes(vl_convert.vegalite_to_png(picture, vl_version=VEGA_LITE, scale=2.5))
+
+
+def _ends(row: dict[str, Any], facts: Facts, words: LocaleWords) -> str:
+    show = words.money if row["part"] == "opinion" else words.about
+    ends = [show(Decimal(str(row[name])), facts.currency) for name in ("low", "high")]
+    return ends[0] if row["low"] == row["high"] else " \u2013 ".join(ends)
+
+
+def _plain(chart: Any, *, width: bool = True) -> Picture:
+    """A chart as Vega-Lite without a title, which the caption gives, and with nothing in it that acts."""
+    chart = chart.properties(width=WIDTH) if width else chart
+    chart.title = alt.Undefined
+    drawn = chart.configure(font=TYPEFACE).configure_view(strokeWidth=0).configure_axis(
+        labelFontSize=11, titleFontSize=11, titleFontWeight="normal", gridColor="#e4e4e4"
+    ).configure_legend(labelFontSize=11)  # fmt: skip
+    with alt.data_transformers.enable("default", max_rows=None):
+        picture: Picture = _cleaned(drawn.to_dict())
+    return picture
+
+
+def _cleaned(value: Any) -> Any:
+    if isinstance(value, str):
+        return shown(value)
+    if isinstance(value, dict):
+        return {name: _cleaned(part) for name, part in value.items()}
+    return [_cleaned(part) for part in value] if isinstance(value, list) else value
