@@ -22,7 +22,7 @@ ONE_THREAD = ThreadpoolController()
 """The products here are small: one thread each is as fast and gives the same digits on any number of cores;
 large fits share out their rows instead."""
 
-LARGE = 200_000
+LARGE = 100_000
 """From this many rows on, a fit begins from a fit to a sample of ``SAMPLE`` of them."""
 
 SAMPLE = 50_000

@@ -27,6 +27,9 @@ MINIMUM_SALES = 30
 CALIBRATION_SHARE = 0.2
 """Latest share of the sales that a first fit does not see and the ranges are calibrated on."""
 
+FEW_MORE = 0.01
+"""Share of new rows up to which a fit that starts from another keeps its calibration."""
+
 Progress = Callable[[str, int, int], None]
 
 
@@ -79,7 +82,8 @@ class PriceModel:
         """Learn from a frame of sales, unsold lots and asking prices.
 
         ``start`` is a model fitted to much the same frame, such as yesterday's: its variances are where
-        this fit begins, which saves time and changes the answer by no more than the iteration's tolerance.
+        this fit begins, and its calibration is kept until there are ``FEW_MORE`` more rows than it was made
+        with. That saves time and changes the answer by no more than the iteration's tolerance.
 
         Raises:
             TableError: a column the model cannot do without is absent or of the wrong type.
@@ -87,9 +91,16 @@ class PriceModel:
         """
         tell = progress or _silent
         rows = Evidence.gather(frame, self.spec)
-        tell("fit to the earlier sales", 0, 3)
-        early, late = _split(rows)
-        first = self._calibrate(early, late, None if start is None else start.fitted, tell)
+        first = None if start is None else start.fitted
+        calibrated_rows = len(rows)
+        if (
+            start is not None
+            and 0 <= len(rows) - start.facts.get("calibrated_rows", 0) <= len(rows) * FEW_MORE
+        ):
+            self.calibration, calibrated_rows = start.calibration, start.facts["calibrated_rows"]
+        else:
+            tell("fit to the earlier sales", 0, 3)
+            first = self._calibrate(*_split(rows), first, tell)
         tell("fit to all sales", 2, 3)
         self.fitted = self._fit_once(rows, first)
         tell("fitted", 3, 3)
@@ -99,6 +110,7 @@ class PriceModel:
             "asking": int(rows.asking.sum()),
             "unsold": int((~rows.sold & ~rows.asking).sum()),
             "calibration_sales": len(self.calibration.scores),
+            "calibrated_rows": calibrated_rows,
             "degrees_of_freedom": self.fitted.regression.estimates_.degrees,
             "first_date": self._day(self.fitted.design.first_day),
             "last_date": self._day(self.fitted.design.last_day),

@@ -75,8 +75,8 @@ class Rows:
         levels, rights = [np.zeros((*size, p)) for size in sizes], [np.zeros(size) for size in sizes]
 
         def products(batch: Batch) -> tuple[Floats, Floats, list[list[tuple[int, Floats, Floats]]]]:
-            scaled = self.X[batch.rows] * root[batch.rows, None].astype(self.X.dtype)
-            wanted = target[batch.rows].astype(self.X.dtype)
+            scaled = self.X[batch.rows] * root[batch.rows, None]  # in double precision, however X is kept
+            wanted = target[batch.rows]
             own = []
             for S, parts in zip(self.varying, batch.parts, strict=True):
                 narrow = scaled[:, S]

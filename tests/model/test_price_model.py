@@ -174,3 +174,16 @@ def test_the_same_sales_give_the_same_fit(sales: pl.DataFrame, cars: pl.DataFram
     some = sales[:800]
     one, two = (PriceModel(FeatureSpec.cars()).fit(some).price_range(cars) for _ in range(2))
     assert one.equals(two)
+
+
+def test_a_fit_that_starts_from_another_keeps_its_calibration_while_few_rows_are_new(
+    sales: pl.DataFrame, cars: pl.DataFrame
+) -> None:
+    spec = FeatureSpec.cars()
+    ordered = sales.sort("event_date")
+    before = PriceModel(spec).fit(ordered[:-5])
+    warm, full = PriceModel(spec).fit(ordered, start=before), PriceModel(spec).fit(ordered)
+    assert warm.calibration is before.calibration and warm.facts["rows"] == full.facts["rows"]
+    assert np.abs(warm.log_mid(cars) - full.log_mid(cars)).max() < 0.03
+    much_more = PriceModel(spec).fit(ordered, start=PriceModel(spec).fit(ordered[: -len(ordered) // 10]))
+    assert much_more.facts["calibrated_rows"] == full.facts["rows"]
