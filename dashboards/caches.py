@@ -1,38 +1,62 @@
 """Every cache of the dashboard, each a function of its arguments alone.
 
-A frame or model in a cache is shared by all visitors: pages read it and never change it.
+A frame or model in a cache is shared by all visitors: pages read it and never change it. What depends on
+records alone is kept until records change; a fit, a setting or a draft that is written meanwhile leaves it.
 """
 
 import os
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
-from typing import Final
+from typing import Any, Final, TypeVar
 
 import polars as pl
 import streamlit as st
 from streamlit.runtime.uploaded_file_manager import UploadedFile
 
-from pricing.errors import MarketError
+from pricing.condition.catalogue import Catalogue
 from pricing.intake.layout import Layout
 from pricing.intake.proposals import SAMPLE
 from pricing.intake.readers import read_file
 from pricing.intake.transfers import received
+from pricing.market.sales_book import SalesBook
 from pricing.model.price_model import PriceModel
 from pricing.model.saved import load
+from pricing.service.serving import DEMO_VARIABLE, MARKET_VARIABLE
+from pricing.service.settings import Settings, catalogue_of
 from pricing.store import Market
+from pricing.store_settings import read_settings
+from pricing.store_state import StoredState, read_state
 
-MARKET_VARIABLE: Final = "PRICING_MARKET"
 KEPT: Final = 2
 """States of the market file kept in memory at a time."""
+
+Cached = TypeVar("Cached", bound=Callable[..., Any])
+
+CARS_KEPT: Final = 64
+"""Models of cars whose records are kept at hand."""
 
 
 @dataclass(frozen=True)
 class MarketState:
-    """The market file as it was at one moment; ``stamp`` changes with any write to it."""
+    """The market file as it was at one moment.
+
+    ``records`` changes when a sale may have, ``fit`` is the newest fit, ``stamp`` changes with any write.
+    """
 
     path: str
-    stamp: tuple[int, int]
+    records: str
+    fit: str | None
+    stale: bool
+    batches: int
+    demo: bool
+    stamp: tuple[int, int] = field(repr=False)
+
+    @property
+    def market(self) -> Market:
+        """The market file, opened for questions."""
+        return Market.open(self.path, create=False)
 
     @property
     def base_currency(self) -> str:
@@ -44,51 +68,111 @@ class MarketState:
         return frame if as_of is None else frame.filter(pl.col("event_date") <= as_of)
 
 
-def market_path() -> Path:
-    """The market file that the environment names, there or not."""
+@dataclass(frozen=True)
+class ModelRecords:
+    """The records of one model of car, as evidence for the valuation of one: the rest of the market has no
+    part in it."""
+
+    state: MarketState
+    make: str
+    model: str
+
+    @property
+    def base_currency(self) -> str:
+        return self.state.base_currency
+
+    def sales(self, as_of: date | None = None) -> pl.DataFrame:
+        frame = model_sales(self.state, self.make, self.model)
+        return frame if as_of is None else frame.filter(pl.col("event_date") <= as_of)
+
+
+def own_market_path() -> Path:
+    """The market file that the environment names, there or not: what is loaded goes there."""
     return Path(os.environ.get(MARKET_VARIABLE, "market.duckdb"))
 
 
-def market_state() -> MarketState:
-    """The state of that market file.
+def market_state() -> MarketState | None:
+    """The state of that market file, or of the demo market while there is none; nothing without either."""
+    demo = os.environ.get(DEMO_VARIABLE)
+    for path, is_demo in ((own_market_path(), False), (None if demo is None else Path(demo), True)):
+        if path is None:
+            continue
+        try:
+            found = path.stat()
+        except OSError:
+            continue
+        stamp = (found.st_mtime_ns, found.st_size)
+        stored = _stored(str(path), stamp)
+        return MarketState(
+            str(path), stored.records, stored.fit, stored.stale, stored.batches, is_demo, stamp
+        )
+    return None
 
-    Raises:
-        MarketError: there is no such file.
-    """
-    path = market_path()
-    try:
-        found = path.stat()
-    except OSError:
-        raise MarketError(f"there is no market file at {path}") from None
-    return MarketState(str(path), (found.st_mtime_ns, found.st_size))
+
+def _records(state: MarketState) -> Any:
+    return state.path, state.records
 
 
-@st.cache_resource(max_entries=KEPT, show_spinner="Reading the sales")
+def _fit(state: MarketState) -> Any:
+    return state.path, state.records, state.fit
+
+
+def _any_write(state: MarketState) -> Any:
+    return state.path, state.stamp
+
+
+def _kept(
+    by: Callable[[MarketState], Any], spinner: str | bool = False, entries: int = KEPT
+) -> Callable[[Cached], Cached]:
+    """A cache whose answers stay until what ``by`` reads of the market's state changes."""
+    return st.cache_resource(  # type: ignore[return-value]
+        max_entries=entries, show_spinner=spinner, hash_funcs={MarketState: by}
+    )
+
+
+@st.cache_resource(max_entries=KEPT, show_spinner=False)
+def _stored(path: str, stamp: tuple[int, int]) -> StoredState:
+    Market.open(path, create=False)  # refuses a file of another kind
+    return read_state(Path(path))
+
+
+@_kept(_records, "Reading the sales")
 def sales(state: MarketState) -> pl.DataFrame:
     """All sales of the market."""
-    return Market.open(state.path, create=False).sales()
+    return state.market.sales()
 
 
-@st.cache_resource(max_entries=KEPT, show_spinner="Reading the price model")
+@_kept(_records, entries=CARS_KEPT)
+def model_sales(state: MarketState, make: str, model: str) -> pl.DataFrame:
+    """The sales and offers of one model of car."""
+    return sales(state).filter(pl.col("make") == make, pl.col("model") == model)
+
+
+@_kept(_records, "Reading the sales")
+def every_record(state: MarketState) -> pl.DataFrame:
+    """All records, those too that stand behind a better one of the same sale."""
+    return state.market.sales(every_record=True)
+
+
+@_kept(_fit, "Reading the price model")
 def model(state: MarketState) -> PriceModel:
     """The newest price model kept in the market file."""
-    return load(Market.open(state.path, create=False))
+    return load(state.market, state.fit)
 
 
-@st.cache_resource(max_entries=KEPT, show_spinner=False)
-def fit_is_stale(state: MarketState) -> bool:
-    """Whether the market has changed since its newest fit."""
-    market = Market.open(state.path, create=False)
-    return market.load_fit()[1]["market_digest"] != market.digest()
+@_kept(_fit)
+def sales_book(state: MarketState) -> SalesBook:
+    """The sales laid out to be held against a car."""
+    return SalesBook.build(sales(state), model(state), currency=state.base_currency)
 
 
-@st.cache_resource(max_entries=KEPT, show_spinner=False)
+@_kept(_records)
 def base_currency(state: MarketState) -> str:
     """The currency that all prices are in (ISO 4217)."""
-    return Market.open(state.path, create=False).base_currency
+    return state.market.base_currency
 
 
-@st.cache_resource(max_entries=KEPT, show_spinner=False)
+@_kept(_records)
 def names(state: MarketState) -> pl.DataFrame:
     """Every make, model and variant on record with its number of ``sales``, in alphabetical order."""
     return (
@@ -99,10 +183,22 @@ def names(state: MarketState) -> pl.DataFrame:
     )
 
 
-@st.cache_resource(max_entries=KEPT, show_spinner=False)
+@_kept(_records, entries=8)
 def values(state: MarketState, column: str) -> list[str]:
     """The values on record of a column of text, in alphabetical order."""
     return sales(state)[column].drop_nulls().unique().sort().to_list()
+
+
+@_kept(_any_write)
+def settings(state: MarketState) -> Settings:
+    """The settings kept in the market file."""
+    return Settings.read(read_settings(Path(state.path)))
+
+
+@st.cache_resource(max_entries=KEPT, show_spinner=False)
+def catalogue(text: str | None) -> Catalogue:
+    """The repair catalogue of a text; the demo one without."""
+    return catalogue_of(text)
 
 
 @st.cache_resource(max_entries=KEPT, show_spinner="Reading the file")
@@ -112,13 +208,43 @@ def sample(file_id: str, layout: Layout, _upload: UploadedFile) -> pl.DataFrame:
         return next(read_file(path, layout)).frame.head(SAMPLE)
 
 
-@st.cache_resource(max_entries=KEPT, show_spinner=False)
+@_kept(_any_write)
 def batches(state: MarketState) -> pl.DataFrame:
     """Every load, the newest first."""
-    return Market.open(state.path, create=False).batches().reverse()
+    return state.market.batches().reverse()
 
 
-@st.cache_resource(max_entries=KEPT, show_spinner=False)
+@_kept(_any_write)
 def quarantine(state: MarketState) -> pl.DataFrame:
     """The rejected rows that wait."""
-    return Market.open(state.path, create=False).quarantine()
+    return state.market.quarantine()
+
+
+@_kept(_any_write)
+def suspicions(state: MarketState) -> pl.DataFrame:
+    """The odd records that wait for a verdict."""
+    return state.market.suspicions()
+
+
+@_kept(_any_write)
+def duplicates(state: MarketState) -> pl.DataFrame:
+    """Links between records of one sale."""
+    return state.market.duplicates()
+
+
+@_kept(_any_write)
+def name_questions(state: MarketState) -> pl.DataFrame:
+    """Names that may be one, and those settled."""
+    return state.market.names()
+
+
+@_kept(_any_write)
+def audit(state: MarketState) -> pl.DataFrame:
+    """What was done to the market, the newest first."""
+    return state.market.audit().reverse()
+
+
+@_kept(_any_write)
+def fits(state: MarketState) -> pl.DataFrame:
+    """The fits kept, the newest first."""
+    return state.market.fits().reverse()

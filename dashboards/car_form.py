@@ -1,4 +1,4 @@
-"""The form that describes a car; what is entered lives in the page's address."""
+"""The form that describes a car; what is entered lives in the address, and goes along from page to page."""
 
 from decimal import Decimal
 from typing import Any, Final
@@ -7,7 +7,9 @@ import polars as pl
 import streamlit as st
 
 from dashboards import caches
-from pricing.documents.sentences import option_words
+from pricing.documents.glossary import what_is
+from pricing.documents.plain_text import escaped
+from pricing.documents.sentences import car_words, option_words
 from pricing.vocabulary import (
     CHANNELS,
     CONDITION_BANDS,
@@ -21,27 +23,21 @@ _BOUND: Final[dict[str, Any]] = {"bind": "query-params", "persist_state": "sessi
 
 _OPTIONS: Final = {option_words(code): code for code in OPTION_CODES}
 
+_OPEN: Final = "car_form_open"
+"""Session state: whether the form is unfolded, settled on a visitor's first page, so that it does not fold away
+under the hand."""
+
 
 def ask_car(state: caches.MarketState) -> tuple[dict[str, Any], Decimal | None] | None:
-    """Ask for a car and its asking price; nothing while make, model or year are missing."""
-    names = caches.names(state)
-    first, second, third = st.columns(3)
+    """Ask for a car and its asking price; nothing while make, model or year are missing.
+
+    What changes the answer most stands open; the rest is folded away once the car is known.
+    """
+    form = st.container()
+    first, second = st.columns(2)
     with first:
-        make = _choice("Make", "make", names["make"].unique(maintain_order=True).to_list())
-        models = names.filter(pl.col("make") == pl.lit(make, dtype=pl.String))
-        model = _choice("Model", "model", models["model"].unique(maintain_order=True).to_list())
-        variants = models.filter(pl.col("model") == pl.lit(model, dtype=pl.String))["variant"].drop_nulls()
-        variant = _choice("Variant", "variant", variants.to_list(), help="Leave empty when not known.")
+        band = _choice("Condition band", "condition_band", list(CONDITION_BANDS), help=what_is("condition band"))
     with second:
-        year = st.number_input("Model year", 1885, 2100, None, 1, key="year", placeholder="as 1968", **_BOUND)
-        band = _choice(
-            "Condition band",
-            "condition_band",
-            list(CONDITION_BANDS),
-            help="Worst first. Leave empty when the car has not been graded.",
-        )
-        options = st.multiselect("Options", list(_OPTIONS), key="options", placeholder="none", **_BOUND)
-    with third:
         asking = st.number_input(
             f"Asking price ({state.base_currency}, all-in)",
             1.0,
@@ -54,53 +50,99 @@ def ask_car(state: caches.MarketState) -> tuple[dict[str, Any], Decimal | None] 
             help="All that a buyer would pay, premium and tax included.",
             **_BOUND,
         )
-        odometer = st.number_input(
-            "Odometer",
-            0.0,
-            None,
-            None,
-            1000.0,
-            format="%.0f",
-            key="odometer",
-            placeholder="not known",
-            **_BOUND,
-        )
-        unit = st.selectbox("Odometer unit", list(DISTANCE_UNITS), key="odometer_unit", **_BOUND)
-    more = _ask_more(state)
+    car = _ask_details(state, form, band)
+    if car is None:
+        st.info("Choose a make and a model and give the model year to see what such a car sells for.")
+        return None
+    return car, None if asking is None else Decimal(str(asking))
+
+
+def _ask_details(state: caches.MarketState, form: Any, band: str | None) -> dict[str, Any] | None:
+    """The fields that fold away under the car in one line."""
+    said = {name: _said(name) for name in ("make", "model", "variant", "year")}
+    complete = all(said[name] for name in ("make", "model", "year"))
+    folded = st.session_state.setdefault(_OPEN, not complete)
+    title = escaped(car_words({**said, "condition_band": "the car"})) if complete else "Which car is it?"
+    with form.expander(title, expanded=folded, key="car-form"):
+        names = caches.names(state)
+        first, second, third = st.columns(3)
+        with first:
+            make = _choice("Make", "make", names["make"].unique(maintain_order=True).to_list())
+            models = names.filter(pl.col("make") == pl.lit(make, dtype=pl.String))
+            model = _choice("Model", "model", models["model"].unique(maintain_order=True).to_list())
+        with second:
+            year = st.number_input(
+                "Model year", 1885, 2100, None, 1, key="year", placeholder="as 1968", **_BOUND
+            )
+            of_model = models.filter(pl.col("model") == pl.lit(model, dtype=pl.String))
+            variant = _choice(
+                "Variant", "variant", of_model["variant"].drop_nulls().to_list(), help="Leave empty when not known."
+            )
+        with third:
+            options = st.multiselect(
+                "Options", list(_OPTIONS), key="options", placeholder="none", help=what_is("option"), **_BOUND
+            )
+            odometer_km = _ask_odometer(state)
+        more = _ask_more(state)
     if not make or not model or year is None:
         return None
-    car = {
+    return {
         "make": make,
         "model": model,
         "variant": variant,
         "year": year,
         "condition_band": band,
-        "odometer_km": None if odometer is None else odometer * DISTANCE_UNITS[unit],
+        "odometer_km": odometer_km,
         "options": [_OPTIONS[words] for words in options],
         **more,
     }
-    return car, None if asking is None else Decimal(str(asking))
+
+
+def _said(name: str) -> Any:
+    """What was entered in a field so far, or stands in the address before the field is there."""
+    return st.session_state.get(name, st.query_params.get(name))
+
+
+def _ask_odometer(state: caches.MarketState) -> float | None:
+    if not {"odometer", "odometer_unit"} & {*st.query_params, *st.session_state}:
+        st.session_state["odometer_unit"] = caches.settings(state).distance_unit
+    reading, unit_of = st.columns(2)
+    with reading:
+        odometer = st.number_input(
+            "Odometer", 0.0, None, None, 1000.0, format="%.0f", key="odometer", placeholder="not known", **_BOUND
+        )
+    with unit_of:
+        unit = st.selectbox("Odometer unit", list(DISTANCE_UNITS), key="odometer_unit", **_BOUND)
+    return None if odometer is None else odometer * DISTANCE_UNITS[unit]
 
 
 def _ask_more(state: caches.MarketState) -> dict[str, Any]:
     """What is said of a car less often."""
-    with st.expander("More about the car"):
-        first, second, third = st.columns(3)
-        with first:
-            score = st.number_input(
-                "Condition score (0 to 100)", 0.0, 100.0, None, 1.0, key="condition_score", **_BOUND
-            )
-            matching = _choice("Matching numbers", "matching_numbers", list(MATCHING_NUMBERS))
-            history = _choice("History file", "history_file", ["yes", "no"])
-        with second:
-            channel = _choice("Where it is offered", "channel", list(CHANNELS))
-            country = _choice("Country (ISO 3166)", "country", caches.values(state, "country"))
-            drive = _choice("Side of the steering wheel", "drive_side", list(DRIVE_SIDES))
-        with third:
-            body = _choice("Body style", "body_style", caches.values(state, "body_style"))
-            chassis = st.text_input(
-                "Chassis number", None, 500, key="chassis_number", help="Finds earlier sales of it.", **_BOUND
-            )
+    first, second, third = st.columns(3)
+    with first:
+        score = st.number_input(
+            "Condition score (0 to 100)",
+            0.0,
+            100.0,
+            None,
+            1.0,
+            key="condition_score",
+            help=what_is("condition score"),
+            **_BOUND,
+        )
+        matching = _choice(
+            "Matching numbers", "matching_numbers", list(MATCHING_NUMBERS), help=what_is("matching numbers")
+        )
+        history = _choice("History file", "history_file", ["yes", "no"])
+    with second:
+        channel = _choice("Where it is offered", "channel", list(CHANNELS))
+        country = _choice("Country (ISO 3166)", "country", caches.values(state, "country"))
+        drive = _choice("Side of the steering wheel", "drive_side", list(DRIVE_SIDES))
+    with third:
+        body = _choice("Body style", "body_style", caches.values(state, "body_style"))
+        chassis = st.text_input(
+            "Chassis number", None, 500, key="chassis_number", help="Finds earlier sales of it.", **_BOUND
+        )
     return {
         "condition_score": score,
         "matching_numbers": matching,

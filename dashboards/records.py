@@ -1,97 +1,121 @@
-"""Records: a file of sales in, by a mapping that a person has seen; loads taken back; rejected rows."""
+"""Records: a file of sales in, by a mapping that a person has seen; what was loaded, and the fit to it."""
 
-import logging
-import re
-import tempfile
-from collections.abc import Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 import polars as pl
 import streamlit as st
 from streamlit.runtime.uploaded_file_manager import UploadedFile
 
-from dashboards import caches
+from dashboards import caches, frame, jobs, people
+from dashboards.record_questions import show_questions
+from dashboards.shown import show_table
+from pricing.documents.glossary import what_is
 from pricing.documents.load_words import dates_sentence, load_sentence, rules_table
+from pricing.documents.plain_text import escaped
 from pricing.errors import PricingError
 from pricing.intake.layout import Layout
 from pricing.intake.mapping import Mapping
 from pricing.intake.mapping_files import read_mapping, write_mapping_text
 from pricing.intake.proposals import open_questions, preview, propose, turned
-from pricing.intake.transfers import KINDS, LARGEST_UPLOAD, packed, received
+from pricing.intake.settling import Question, answerable, settled
+from pricing.intake.transfers import KINDS, LARGEST_UPLOAD, received
+from pricing.model.price_model import PriceModel
+from pricing.model.saved import save
+from pricing.model.spec import FeatureSpec
+from pricing.money import CURRENCIES
 from pricing.store import Market
 from pricing.store_loading import LoadReport
 
 ROWS_PREVIEWED: Final = 4
-ROWS_SHOWN: Final = 200
 LARGEST_MAPPING: Final = 100_000
 """Characters."""
 
-_LOG: Final = logging.getLogger(__name__)
+COMMON_CURRENCIES: Final = ("EUR", "GBP", "USD", "CHF", "SEK", "JPY", "AUD")
 _MEGABYTE: Final = 1_000_000
+_ROUND: Final = "records_round"
+
+
+@dataclass(frozen=True)
+class Loaded:
+    """What a load came to: its report, and the fit that followed, or why there is none."""
+
+    report: LoadReport
+    fit: str | None = None
+    no_fit: str | None = None
 
 
 def show_page() -> None:
     """Ask for a file and load it, show what was loaded and what waits."""
     st.title("Records")
     _show_done()
-    with _one_sentence():
-        _ask_file()
-    if caches.market_path().exists():
-        with _one_sentence():
+    job = jobs.find(_key())
+    if job is not None:
+        jobs.show(job)
+        return
+    with frame.one_sentence():
+        if people.may("load"):
+            _ask_file()
+        else:
+            st.info("Your role lets you read what was loaded; bringing records in needs the role load.")
+    path = caches.own_market_path()
+    if path.exists():
+        with frame.one_sentence():
             state = caches.market_state()
-            _show_batches(state)
-            _show_quarantine(state)
+            if state is not None and not state.demo:
+                _ask_fit(state)
+                _show_batches(state)
+                show_questions(state)
 
 
-@contextmanager
-def _one_sentence() -> Iterator[None]:
-    """What goes wrong as one sentence for the person, and in full in the log."""
-    try:
-        yield
-    except PricingError as error:
-        _LOG.warning("shown to a person: %s", error, exc_info=True)
-        st.error(_escaped(f"{error}."))
-
-
-def _escaped(text: str) -> str:
-    """Text that Markdown shows as it is."""
-    return re.sub(r"([\\`*_{}\[\]<>()#+.!|~$:@&-])", r"\\\1", " ".join(text.split()))
-
-
-def _done(outcome: LoadReport | str) -> None:
-    """Keep what was done for the next run, which starts without the file and with what is newly there."""
-    st.session_state["records_done"] = outcome
-    st.session_state["records_round"] = _round() + 1
-    st.rerun()
-
-
-def _round() -> int:
-    return int(st.session_state.get("records_round", 0))
+def _key() -> str:
+    """What a job that writes to the market works on: one at a time."""
+    return f"write {caches.own_market_path()}"
 
 
 def _show_done() -> None:
-    """What the last press of a button did."""
-    outcome = st.session_state.pop("records_done", None)
-    if isinstance(outcome, LoadReport):
-        st.success(_escaped(f"{load_sentence(outcome)}."))
-        _show_rules(outcome)
-    elif outcome is not None:
-        st.success(_escaped(outcome))
+    """What the job that has just ended came to."""
+    job = jobs.take(_key())
+    if job is None:
+        said = st.session_state.pop("records_said", None)
+        if said is not None:
+            st.success(escaped(said))
+        return
+    st.session_state[_ROUND] = _round() + 1  # the next round starts without the file
+    if job.error is not None:
+        st.error(escaped(job.error))
+    elif isinstance(job.outcome, Loaded):
+        st.success(escaped(f"{load_sentence(job.outcome.report)}."))
+        _show_rules(job.outcome.report)
+        if job.outcome.fit is not None:
+            st.success(f"The price model is fitted anew ({job.outcome.fit}).")
+            frame.link("position", "See where a car sits")
+        elif job.outcome.no_fit is not None:
+            st.warning(escaped(f"No price model could be fitted: {job.outcome.no_fit}."))
+    else:
+        st.success(escaped(str(job.outcome)))
+
+
+def _round() -> int:
+    return int(st.session_state.get(_ROUND, 0))
+
+
+def _begin(title: str, work: Callable[[jobs.Tell], Any]) -> None:
+    """Hand work to the server, and show how far it is from the next run on."""
+    jobs.start(_key(), title, work)
+    st.rerun()
 
 
 def _show_rules(report: LoadReport) -> None:
     if report.by_rule:
-        st.dataframe(
+        show_table(
             rules_table(report),
-            hide_index=True,
+            "rules broken",
+            {"rule": "Rule broken", "rows": st.column_config.NumberColumn("Rows", format="localized")},
             height="content",
-            column_config={
-                "rule": "Rule broken",
-                "rows": st.column_config.NumberColumn("Rows", format="localized"),
-            },
         )
 
 
@@ -115,12 +139,12 @@ def _ask_file() -> None:
         write_mapping_text(text, mapping_path)
         mapping = read_mapping(mapping_path)
         _show_preview(upload, mapping)
-        _ask_load(path, mapping_path, text)
+        _ask_load(upload, path, mapping_path, text)
 
 
 def _ask_mapping(upload: UploadedFile) -> str:
     """The mapping as text: the person's own or a proposed one, changed as they like."""
-    st.subheader("How its columns are read")
+    st.subheader("How its columns are read", help=what_is("mapping"))
     own = st.file_uploader(
         "Mapping of this source, if you kept one", type="toml", max_upload_size=1, key=f"mapping-{_round()}"
     )
@@ -131,25 +155,50 @@ def _ask_mapping(upload: UploadedFile) -> str:
         text = proposed.text
     else:
         text = own.getvalue().decode("utf-8", "replace")
-    edited = st.text_area(
-        "Mapping (TOML): ours = theirs",
-        text,
-        height=360,
-        max_chars=LARGEST_MAPPING,
-        key=f"text-{upload.file_id}-{own.file_id if own else 'proposed'}",
-    )
-    kept = text if edited is None else edited
-    questions = open_questions(kept)
-    if questions:
-        lines = "\n".join(f"- {_escaped(question)}" for question in questions)
-        st.warning(
-            "The file leaves open what follows. Say it in the mapping, in the section named in brackets, and "
-            f"take its line out:\n\n{lines}"
+    key = f"text-{upload.file_id}-{own.file_id if own else 'proposed'}"
+    st.session_state.setdefault(key, text[:LARGEST_MAPPING])
+    _ask_questions(key)
+    with st.expander("The mapping as text, to change anything in it", expanded=own is None):
+        kept = st.text_area("Mapping (TOML): ours = theirs", height=360, max_chars=LARGEST_MAPPING, key=key)
+        st.download_button(
+            "Keep the mapping", kept, f"{upload.name}.mapping.toml", "application/toml", on_click="ignore"
         )
-    st.download_button(
-        "Keep the mapping", kept, f"{upload.name}.mapping.toml", "application/toml", on_click="ignore"
-    )
     return kept
+
+
+def _ask_questions(key: str) -> None:
+    """What the file leaves open: a choice where one word settles it, else what to write."""
+    text = st.session_state[key]
+    questions = answerable(text)
+    if not open_questions(text):
+        return
+    st.warning("The file leaves open what follows; it is asked, never guessed.")
+    for question in questions:
+        st.selectbox(
+            escaped(f"{question.key.replace('_', ' ')}: {question.text.partition(': ')[2]}"),
+            question.choices,
+            None,
+            placeholder="choose",
+            key=f"answer-{key}-{question.section}-{question.key}",
+            on_change=_settle,
+            args=(key, question),
+        )
+    by_hand = [asked for asked in open_questions(text) if asked not in {known.text for known in questions}]
+    if by_hand:
+        lines = "\n".join(f"- {escaped(asked)}" for asked in by_hand)
+        st.write(
+            "Say these in the text of the mapping, in the section named in brackets, and take their lines "
+            f"out:\n\n{lines}"
+        )
+
+
+def _settle(key: str, question: Question) -> None:
+    answer = st.session_state[f"answer-{key}-{question.section}-{question.key}"]
+    if answer is not None:
+        try:
+            st.session_state[key] = settled(st.session_state[key], question, answer)
+        except PricingError:
+            return  # the page says what is wrong with the text
 
 
 def _show_preview(upload: UploadedFile, mapping: Mapping) -> None:
@@ -157,8 +206,9 @@ def _show_preview(upload: UploadedFile, mapping: Mapping) -> None:
     st.write(dates_sentence(mapping))
     table = caches.sample(upload.file_id, mapping.layout, upload)
     landed = preview(mapping, table, datetime.now(UTC).date(), rows=ROWS_PREVIEWED)
+    broken = pl.col("broken_rules").list.eval(pl.element().str.replace_all("_", " ", literal=True))
     st.dataframe(
-        turned(landed.select(_in_words("broken_rules"), pl.exclude("broken_rules"))),
+        turned(landed.select(broken, pl.exclude("broken_rules"))),
         hide_index=True,
         height="content",
         placeholder="",
@@ -166,35 +216,72 @@ def _show_preview(upload: UploadedFile, mapping: Mapping) -> None:
     )
 
 
-def _in_words(rules: str) -> pl.Expr:
-    """A column of lists of rules, each as words."""
-    return pl.col(rules).list.eval(pl.element().str.replace_all("_", " ", literal=True))
-
-
-def _ask_load(path: Path, mapping: Path, text: str) -> None:
+def _ask_load(upload: UploadedFile, path: Path, mapping: Path, text: str) -> None:
     """Count what a load would do, and load once it is said a second time."""
-    market = caches.market_path()
+    market = caches.own_market_path()
     with st.container(horizontal=True):
         count = st.button("Count without loading")
         with st.popover("Load"):
-            st.write(_escaped(f"All rows of {path.name} go into {market.name}, read by the mapping above."))
+            st.write(escaped(f"All rows of {path.name} go into {market.name}, read by the mapping above."))
             questions = len(open_questions(text))
             if questions:
                 st.write(f"Still open in the mapping: {questions}. What cannot be read is rejected.")
+            currency = "EUR"
+            if not market.exists():
+                rest = sorted(CURRENCIES - set(COMMON_CURRENCIES))
+                currency = st.selectbox(
+                    "Base currency of the new market",
+                    [*COMMON_CURRENCIES, *rest],
+                    help=what_is("base currency"),
+                    key="base_currency",
+                )
+            fit = st.checkbox("Fit the price model afterwards", True, help=what_is("fit"), key="fit_after")
             st.write("The load can be taken back below.")
             load = st.button("Load the file now", type="primary")
     if count:
         trial = market if market.exists() else path.with_name("trial.duckdb")
-        report = Market.open(trial).load([path], mapping=mapping, dry_run=True)
-        st.info(_escaped(f"{load_sentence(report, dry_run=True)}."))
+        report = Market.open(trial, base_currency=currency).load([path], mapping=mapping, dry_run=True)
+        st.info(escaped(f"{load_sentence(report, dry_run=True)}."))
         _show_rules(report)
     if load:
-        bar = st.progress(0.0, "Reading")
+        _begin("Load", _loading(market, currency, upload.name, upload.getvalue(), text, fit))
 
-        def tell(step: str, done: int, total: int) -> None:
-            bar.progress(min(1.0, done / max(1, total)), f"{step}: {done:,} of {total:,} rows")
 
-        _done(Market.open(market).load([path], mapping=mapping, progress=tell))
+def _loading(
+    market: Path, currency: str, name: str, content: bytes, mapping: str, fit: bool
+) -> Callable[[jobs.Tell], Loaded]:
+    """The load of an upload, which no longer needs the tab it came from."""
+
+    def load(tell: jobs.Tell) -> Loaded:
+        with received(name, content) as path:
+            mapping_path = path.with_name("mapping.toml")
+            write_mapping_text(mapping, mapping_path)
+            opened = Market.open(market, base_currency=currency)
+            report = opened.load([path], mapping=mapping_path, progress=tell)
+        if not fit or not report.accepted:
+            return Loaded(report)
+        try:
+            return Loaded(report, fit=_fitted(opened, tell))
+        except PricingError as error:
+            return Loaded(report, no_fit=str(error))
+
+    return load
+
+
+def _fitted(market: Market, tell: jobs.Tell) -> str:
+    return save(PriceModel(FeatureSpec.cars()).fit(market.sales(), progress=tell), market)
+
+
+def _ask_fit(state: caches.MarketState) -> None:
+    """Fit anew, where records have changed since the last time or there was none."""
+    if not people.may("load") or not state.batches or (state.fit is not None and not state.stale):
+        return
+    words = "Records have changed since the price model was fitted."
+    with st.container(horizontal=True, vertical_alignment="center"):
+        st.write(words if state.fit else "No price model has been fitted yet.")
+        if st.button("Fit the price model", type="primary", help=what_is("fit")):
+            market = state.market
+            _begin("Fit", lambda tell: f"The price model is fitted anew ({_fitted(market, tell)}).")
 
 
 def _show_batches(state: caches.MarketState) -> None:
@@ -202,33 +289,24 @@ def _show_batches(state: caches.MarketState) -> None:
     batches = caches.batches(state)
     if batches.is_empty():
         return
-    st.subheader("What was loaded")
-    st.dataframe(
-        batches.select(
-            "batch_id",
-            pl.col("files").list.join(", "),
-            *("read", "accepted", "rejected", "known", "loaded_at", "undone_at"),
-        ),
-        hide_index=True,
-        placeholder="",
-        column_config={
+    st.subheader("What was loaded", help=what_is("batch"))
+    counts = {"read": "Read", "accepted": "Accepted", "rejected": "Rejected", "known": "Already known"}
+    moment = {"loaded_at": "Loaded (UTC)", "undone_at": "Taken back (UTC)"}
+    show_table(
+        batches.select("batch_id", pl.col("files").list.join(", "), *counts, *moment),
+        "batches",
+        {
             "batch_id": "Batch",
-            "loaded_at": st.column_config.DatetimeColumn("Loaded (UTC)", format="YYYY-MM-DD HH:mm"),
             "files": "Files",
+            **{name: st.column_config.NumberColumn(words, format="localized") for name, words in counts.items()},
             **{
-                name: st.column_config.NumberColumn(words, format="localized")
-                for name, words in (
-                    ("read", "Read"),
-                    ("accepted", "Accepted"),
-                    ("rejected", "Rejected"),
-                    ("known", "Already known"),
-                )
+                name: st.column_config.DatetimeColumn(words, format="YYYY-MM-DD HH:mm")
+                for name, words in moment.items()
             },
-            "undone_at": st.column_config.DatetimeColumn("Taken back (UTC)", format="YYYY-MM-DD HH:mm"),
         },
     )
     standing = batches.filter(pl.col("undone_at").is_null())["batch_id"].to_list()
-    if not standing:
+    if not standing or not people.may("load"):
         return
     batch = st.selectbox(
         "Batch to take back", standing, None, placeholder="none", key=f"batch-{_round()}", width=320
@@ -238,44 +316,5 @@ def _show_batches(state: caches.MarketState) -> None:
     with st.popover("Take back", key=f"undo-{_round()}"):
         st.write(f"The records and rejected rows of {batch} go; the batch stays listed as taken back.")
         if st.button(f"Take {batch} back now", type="primary"):
-            gone = Market.open(state.path, create=False).undo(batch)
-            _done(f"{gone:,} records of {batch} are gone.")
-
-
-def _show_quarantine(state: caches.MarketState) -> None:
-    """The rejected rows with the rules they broke, and the lot as files to mend."""
-    waiting = caches.quarantine(state)
-    if waiting.is_empty():
-        return
-    st.subheader("Rejected rows that wait to be mended")
-    shown = waiting.head(ROWS_SHOWN)
-    st.dataframe(
-        shown.select("file", "row_number", _in_words("broken_rules").list.join("; "), "raw"),
-        hide_index=True,
-        placeholder="",
-        column_config={
-            "file": "File",
-            "row_number": st.column_config.NumberColumn("Row", format="%d"),
-            "broken_rules": "Rules broken",
-            "raw": "The row as it came",
-        },
-    )
-    st.caption(
-        f"{shown.height:,} of {waiting.height:,} shown. Download them, one file a source with its mapping "
-        "beside it; mend the cells and load the file here with that mapping: a mended row takes the place of "
-        "the rejected one. Cells that a spreadsheet would run as a formula have an apostrophe in front, "
-        "which loading takes away."
-    )
-    st.download_button(
-        "Download the rejected rows",
-        lambda: _archive(state),
-        "rejected_rows.zip",
-        "application/zip",
-        on_click="ignore",
-    )
-
-
-def _archive(state: caches.MarketState) -> bytes:
-    with tempfile.TemporaryDirectory(prefix="pricing-") as folder:
-        Market.open(state.path, create=False).export_quarantine(folder)
-        return packed(Path(folder))
+            market = state.market
+            _begin("Take back", lambda tell: f"{market.undo(batch):,} records of {batch} are gone.")

@@ -83,12 +83,10 @@ def demo(
 ) -> None:
     """Load an invented market, fit the price model, price an example car and serve the dashboard."""
     import data_demo
-
-    load(data_demo.files(), market=market)
-    fit(market)
     from pricing.decisions.valuation import value_car
     from pricing.service.terminal import show_valuation
 
+    _make_demo(market)
     car = data_demo.example_car()
     asking = Decimal(str(car.pop("asking")))
     opened, model = fitted_market(market)
@@ -226,12 +224,39 @@ def value(
 
 
 @app.command(epilog="Example: pricing dashboard --market market.duckdb --port 8600")
-def dashboard(market: MarketOption = MARKET_FILE, port: PortOption = None) -> None:
-    """Serve the dashboard on this machine's loopback address, until interrupted."""
+def dashboard(
+    market: MarketOption = MARKET_FILE,
+    port: PortOption = None,
+    host: Annotated[
+        str, typer.Option("--host", help="Address to listen on; others than this machine's own let others in.")
+    ] = "127.0.0.1",
+    manager: Annotated[
+        list[str] | None,
+        typer.Option(help="Address of a person who may do everything, once people sign in; may be repeated."),
+    ] = None,
+) -> None:
+    """Serve the dashboard on this machine's loopback address, until interrupted.
+
+    While the market file is not there, an invented demo market is shown, and files can be loaded from a page.
+    """
     from pricing.service.serving import serve
 
-    open_market(market)
-    serve(market, port)
+    demo_market = None
+    if market.is_file():
+        open_market(market)
+    else:
+        demo_market = market.with_name(DEMO_FILE.name)
+        if not demo_market.is_file():
+            _make_demo(demo_market)
+    serve(market, port, demo=demo_market, host=host, managers=manager or [])
+
+
+def _make_demo(market: Path) -> None:
+    """The invented market, loaded and fitted."""
+    import data_demo
+
+    load(data_demo.files(), market=market)
+    fit(market)
 
 
 def _amount(typed: str | None) -> Decimal | None:

@@ -1,5 +1,7 @@
-"""The dashboard's server: started on the loopback address, waited for, and stopped with the command line."""
+"""The dashboard's server: started on the loopback address unless told otherwise, waited for, and stopped with
+the command line."""
 
+import errno
 import http.client
 import importlib.util
 import os
@@ -8,7 +10,7 @@ import socket
 import subprocess
 import sys
 import time
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from decimal import Decimal
 from pathlib import Path
 from typing import Any, Final
@@ -16,6 +18,7 @@ from urllib.parse import urlencode
 
 from pricing.documents.sentences import option_words
 from pricing.errors import FileError
+from pricing.intake.transfers import LARGEST_UPLOAD
 
 LOOPBACK: Final = "127.0.0.1"
 FIRST_PORT: Final = 8501
@@ -25,24 +28,48 @@ START_SECONDS: Final = 60.0
 MARKET_VARIABLE: Final = "PRICING_MARKET"
 """Environment variable that names the market file, for the command line and the dashboard alike."""
 
+DEMO_VARIABLE: Final = "PRICING_DEMO_MARKET"
+"""Names the market file that is shown while there is no other."""
+
+MANAGERS_VARIABLE: Final = "PRICING_MANAGERS"
+"""Addresses, with commas between, that may do everything once people sign in."""
+
 
 def serve(
-    market: Path, port: int | None, car: Mapping[str, Any] | None = None, asking: Decimal | None = None
+    market: Path,
+    port: int | None,
+    car: Mapping[str, Any] | None = None,
+    asking: Decimal | None = None,
+    *,
+    demo: Path | None = None,
+    host: str = LOOPBACK,
+    managers: Sequence[str] = (),
 ) -> None:
     """Serve the dashboard until interrupted; prints its address, with ``car`` chosen, once it answers.
+
+    ``demo`` is the market shown while there is none at ``market``; ``host`` the address the server binds to;
+    ``managers`` may do everything once people sign in.
 
     Raises:
         FileError: the port is taken, or the server does not start.
     """
-    number = _free_port(port)
+    number = _free_port(host, port)
+    variables = {MARKET_VARIABLE: str(market.resolve()), MANAGERS_VARIABLE: ",".join(managers)}
+    if demo is not None:
+        variables[DEMO_VARIABLE] = str(demo.resolve())
     server = subprocess.Popen(  # noqa: S603 - our own program with arguments made here
-        [sys.executable, "-m", "streamlit", "run", _page(), *_options(number)],
-        env={**os.environ, MARKET_VARIABLE: str(market.resolve())},
+        [sys.executable, "-m", "streamlit", "run", _page(), *_options(host, number)],
+        env={**os.environ, **variables},
         stdout=subprocess.DEVNULL,
     )
     signal.signal(signal.SIGTERM, signal.default_int_handler)
+    if host != LOOPBACK:
+        sys.stderr.write(
+            f"note: the server listens on {host}: whoever reaches it sees this market, and changes it unless "
+            "sign-in is set up\n"
+        )
     try:
-        _wait(server, number)
+        _wait(server, LOOPBACK if host in _EVERY_ADDRESS else host, number)
         sys.stdout.write(f"The dashboard is at {address(number, car, asking)}\nPress Ctrl-C to stop it.\n")
         sys.stdout.flush()
         server.wait()
@@ -78,41 +105,63 @@ def _page() -> str:
     return str(Path(found.submodule_search_locations[0]) / "app.py")
 
 
-def _options(port: int) -> list[str]:
-    return [
-        f"--server.address={LOOPBACK}",
-        f"--server.port={port}",
-        "--server.headless=true",
-        "--server.fileWatcherType=none",
-        "--logger.level=warning",
-        "--browser.gatherUsageStats=false",
-        "--client.toolbarMode=minimal",
-        "--client.showErrorDetails=none",
-        "--theme.primaryColor=#0072B2",
-    ]
+_EVERY_ADDRESS: Final = ("0.0.0.0", "::")  # noqa: S104 - only compared with
+
+THEME: Final = {
+    "theme.light.primaryColor": "#0072B2",
+    "theme.dark.primaryColor": "#56B4E9",
+    "theme.light.linkColor": "#005A8E",
+    "theme.dark.linkColor": "#8CCBEF",
+    "theme.linkUnderline": "true",
+    "theme.headingFontSizes": '["2rem", "1.5rem", "1.25rem"]',
+    "theme.paddingTop": "1.5rem",
+}
+"""Blues of Okabe and Ito's colours (2008), dark enough on white and light enough on black to be read."""
 
 
-def _free_port(wanted: int | None) -> int:
+def _options(host: str, port: int) -> list[str]:
+    settings = {
+        "server.address": host,
+        "server.port": str(port),
+        "server.headless": "true",
+        "server.fileWatcherType": "none",
+        "server.maxUploadSize": str(LARGEST_UPLOAD // 1_000_000),
+        "logger.level": "warning",
+        "browser.gatherUsageStats": "false",
+        "client.toolbarMode": "minimal",
+        "client.showErrorDetails": "none",
+        "client.showErrorLinks": "false",
+        "client.disableDataExport": "true",  # tables are handed out by the pages, with formulas made harmless
+        **THEME,
+    }
+    return [f"--{name}={value}" for name, value in settings.items()]
+
+
+def _free_port(host: str, wanted: int | None) -> int:
     ports = range(FIRST_PORT, FIRST_PORT + PORTS_TRIED) if wanted is None else [wanted]
     for port in ports:
-        with socket.socket() as trial:
+        with socket.socket(socket.AF_INET6 if ":" in host else socket.AF_INET) as trial:
             trial.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
             try:
-                trial.bind((LOOPBACK, port))
-            except OSError:
+                trial.bind((host, port))
+            except OSError as error:
+                if error.errno not in (errno.EADDRINUSE, errno.EACCES):
+                    raise FileError(
+                        f"the dashboard cannot be served on {host!r}: {error.strerror or error}"
+                    ) from None
                 continue
             return port
     taken = f"port {wanted} is" if wanted is not None else f"ports {ports[0]} to {ports[-1]} are"
     raise FileError(f"the dashboard cannot be served: {taken} in use; choose another with --port")
 
 
-def _wait(server: "subprocess.Popen[bytes]", port: int) -> None:
+def _wait(server: "subprocess.Popen[bytes]", host: str, port: int) -> None:
     """Until the server answers."""
     deadline = time.monotonic() + START_SECONDS
     while time.monotonic() < deadline:
         if server.poll() is not None:
             raise FileError(f"the dashboard's server stopped at its start with code {server.returncode}")
-        knock = http.client.HTTPConnection(LOOPBACK, port, timeout=5)
+        knock = http.client.HTTPConnection(host, port, timeout=5)
         try:
             knock.request("GET", "/_stcore/health")
             if knock.getresponse().status == http.HTTPStatus.OK:

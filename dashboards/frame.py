@@ -1,0 +1,82 @@
+"""What every page stands in: the market it needs, and what goes wrong as one sentence."""
+
+import logging
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from typing import Final
+
+import streamlit as st
+
+from dashboards import caches
+from pricing.documents.plain_text import escaped
+from pricing.errors import PricingError
+from pricing.model.price_model import PriceModel
+
+_PAGES: Final = "pages"
+
+_STYLE: Final = """<style>
+.st-key-menu { display: none; }
+@media (max-width: 640px) {
+    .st-key-menu { display: flex; position: fixed; top: 0.6rem; left: 1rem; z-index: 999991; width: auto; }
+    [data-testid="stExpandSidebarButton"], [data-testid="stSidebar"] { display: none; }
+    [data-testid="stMainBlockContainer"] { padding-top: 4rem; padding-left: 1rem; padding-right: 1rem; }
+}
+@media (pointer: coarse) {
+    [data-testid="stPills"] button, [data-testid="stButtonGroup"] button { min-height: 2.75rem; }
+}
+</style>"""
+"""On a narrow window the pages are in a menu that closes behind the choice; under a thumb, choices are 44 px
+high (WCAG 2.2, 2.5.5)."""
+
+_LOG: Final = logging.getLogger(__name__)
+
+
+@contextmanager
+def one_sentence(before: str = "") -> Iterator[None]:
+    """What goes wrong as one sentence for the person, and in full in the log."""
+    try:
+        yield
+    except PricingError as error:
+        _LOG.warning("shown to a person: %s", error, exc_info=True)
+        st.error(escaped(f"{before}{error}."))
+
+
+def ask_market() -> tuple[caches.MarketState, PriceModel] | None:
+    """The market and its newest price model; an invitation, and nothing, while either is missing."""
+    state = caches.market_state()
+    if state is None:
+        st.info("There are no sale records yet: load a file of yours to begin.")
+        link("records", "Load sale records")
+        return None
+    if state.fit is None:
+        st.info("No price model has been fitted to these records yet; that is done on the page of the records.")
+        link("records", "Go to the records and fit")
+        return None
+    if state.demo:
+        with st.container(horizontal=True, vertical_alignment="center"):
+            st.caption("An invented demo market, to try things out: no car and no sale in it is real.")
+            link("records", "Load your own sale records")
+    model = caches.model(state)
+    if state.stale:
+        st.caption("Records have changed since the price model was fitted; a new fit is made on the page Records.")
+    return state, model
+
+
+def know_pages(pages: Mapping[str, st.Page]) -> None:
+    """Remember the pages there are, each under its short name."""
+    st.session_state[_PAGES] = dict(pages)
+
+
+def link(page: str, words: str) -> None:
+    """A way to another page; the car goes along."""
+    pages = st.session_state.get(_PAGES, {})
+    if page in pages:
+        st.page_link(pages[page], label=words)
+
+
+def show_menu(page: st.Page) -> None:
+    """The pages as a menu, for narrow windows; wide ones have them side by side at the top."""
+    st.html(_STYLE)
+    with st.container(key="menu"), st.popover(page.title, icon=":material/menu:", key=f"menu-{page.url_path}"):
+        for other in st.session_state[_PAGES].values():
+            st.page_link(other, label=other.title)

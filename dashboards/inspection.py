@@ -1,0 +1,214 @@
+"""Inspect: go round the car with a sheet of checks, one area at a time; every finding is kept as it is made."""
+
+from datetime import UTC, datetime
+from typing import Any, Final
+
+import streamlit as st
+
+from dashboards import caches, frame, sheets
+from dashboards.car_form import ask_car
+from dashboards.inspection_result import show_result
+from pricing.condition.assessment import assess
+from pricing.condition.checks import AREAS, CONSTRUCTIONS, FITTINGS, NOT_SEEN, STATES, Check
+from pricing.condition.inspection import CAR_COLUMNS, LONGEST_TEXT, Finding, Inspection
+from pricing.documents.condition_words import score_sentence
+from pricing.documents.plain_text import escaped
+from pricing.documents.sentences import car_words
+from pricing.errors import PricingError
+from pricing.service import drafts
+
+ROUND: Final = "Go round"
+SAYS: Final = "What it says"
+
+_AREA: Final = "area"
+
+
+def show_page() -> None:
+    """The sheet in hand, or a new one."""
+    st.title("Inspect the car")
+    with frame.one_sentence():
+        inspection = _open()
+        if inspection is None:
+            _start()
+            return
+        st.subheader(escaped(car_words({**inspection.car, "condition_band": inspection.sheet.construction})))
+        part = st.segmented_control(
+            "Part of the sheet", [ROUND, SAYS], default=ROUND, required=True, key="part", label_visibility="collapsed"
+        )
+        if part == SAYS:
+            show_result(inspection)
+        else:
+            st.fragment(_walk)()
+        _other_sheet()
+
+
+def _open() -> Inspection | None:
+    try:
+        return sheets.in_hand()
+    except PricingError:
+        sheets.take_up(None)
+        raise
+
+
+def _start() -> None:
+    """A new sheet for the car of the form."""
+    state = caches.market_state()
+    if state is None:
+        frame.ask_market()
+        return
+    asked = ask_car(state)
+    st.subheader("Start a sheet")
+    for caution in Inspection.start(CONSTRUCTIONS[0], {}).sheet.general_cautions:
+        st.caption(escaped(caution))
+    construction = st.selectbox(
+        "What carries the car",
+        CONSTRUCTIONS,
+        None,
+        key="construction",
+        placeholder="choose",
+        help="A frame below the body (separate chassis), or the body itself (monocoque).",
+    )
+    fitted = st.multiselect("Parts that not every car has", FITTINGS, key="fitted", placeholder="none fitted")
+    seen_by = st.text_input("Who looks", key="seen_by", max_chars=200, persist_state="session")
+    ready = asked is not None and construction is not None
+    if st.button("Start the sheet", type="primary", disabled=not ready) and asked and construction:
+        car = {name: value for name, value in asked[0].items() if name in CAR_COLUMNS and value not in (None, [])}
+        begun = Inspection.start(construction, car, fitted=fitted, extensions=sheets.EXTENSIONS)
+        named = drafts.new_name()
+        drafts.keep_sheet(sheets.beside(), named, begun)
+        sheets.take_up(named)
+        st.session_state["inspector"] = seen_by
+        st.rerun()
+
+
+def _walk() -> None:
+    """The checks of one area, and the score as it stands."""
+    with frame.one_sentence():
+        inspection = sheets.in_hand()
+        if inspection is None:
+            return
+        areas = [area for area in AREAS if any(check.area == area for check in inspection.sheet.checks)]
+        st.progress(inspection.seen_share, escaped(score_sentence(assess(inspection))))
+        area = st.selectbox("Area", areas, key=_AREA, bind="query-params", persist_state="session")
+        seen, checks = _seen(inspection, area)
+        st.caption(f"{seen} of {checks} seen here; every finding is kept as you make it.")
+        for check in inspection.sheet.checks:
+            if check.area == area:
+                _ask_check(inspection, check)
+        _ask_photo(inspection, area)
+        _show_steps(areas, area)
+
+
+def _ask_check(inspection: Inspection, check: Check) -> None:
+    """One check: what to look at, and what was found, within a thumb's reach."""
+    with st.container(border=True):
+        st.markdown(f"**{escaped(check.title)}**  \n{escaped(check.where)}")
+        if check.caution:
+            st.markdown(f"*{escaped(inspection.sheet.cautions[check.caution])}*")
+        known = inspection.findings.get(check.id)
+        state_key, note_key = f"state-{sheets.name()}-{check.id}", f"note-{sheets.name()}-{check.id}"
+        st.pills(
+            f"{check.title}: found",
+            (*STATES, NOT_SEEN),
+            default=inspection.state(check.id),
+            required=True,
+            key=state_key,
+            label_visibility="collapsed",
+            on_change=_keep_finding,
+            args=(check.id, state_key, note_key),
+        )
+        with st.expander(
+            "How to look" + ("; a note is kept" if known and known.note else ", and a note"),
+            type="compact",
+            key=f"how-{check.id}",
+        ):
+            st.write(escaped(check.act))
+            st.write(escaped(check.bad_sign))
+            st.text_area(
+                f"Note on {check.title}",
+                known.note if known else "",
+                max_chars=LONGEST_TEXT,
+                key=note_key,
+                on_change=_keep_finding,
+                args=(check.id, state_key, note_key),
+            )
+        taken = drafts.photo(sheets.beside(), str(sheets.name()), known.photo) if known else None
+        if taken is not None:
+            st.image(str(taken), caption=f"Photo of {check.title}", width=240)
+
+
+def _keep_finding(check: str, state_key: str, note_key: str, photo: str | None = None) -> None:
+    """Keep what was found at a check in the sheet, at once."""
+    inspection = sheets.in_hand()
+    if inspection is None:
+        return
+    known = inspection.findings.get(check)
+    finding = Finding(
+        check,
+        st.session_state.get(state_key) or inspection.state(check),
+        note=st.session_state.get(note_key) or "",
+        photo=photo if photo is not None else known.photo if known else "",
+        seen_by=st.session_state.get("inspector", known.seen_by if known else ""),
+        seen_on=datetime.now(UTC).date(),
+    )
+    drafts.keep_sheet(sheets.beside(), str(sheets.name()), inspection.fill([finding]))
+
+
+def _ask_photo(inspection: Inspection, area: str) -> None:
+    """A photo for a check of the area, from the camera or a file."""
+    with st.expander("Add a photo"):
+        titles = {check.id: check.title for check in inspection.sheet.checks if check.area == area}
+        number = st.session_state.setdefault("photo_round", 0)
+        check = st.selectbox("Photo of", list(titles), format_func=titles.__getitem__, key=f"photo-of-{area}")
+        camera = st.toggle("Use the camera of this device", key="camera")
+        given: Any
+        if camera:
+            given = st.camera_input("Take a photo", key=f"camera-{area}-{number}")
+        else:
+            given = st.file_uploader(
+                "Photo",
+                type=list(drafts.PHOTO_KINDS),
+                max_upload_size=drafts.LARGEST_PHOTO // 1_000_000,
+                key=f"photo-{area}-{number}",
+            )
+        st.caption("Place, time and owner that the camera wrote into the photo are left out.")
+        if given is not None and st.button("Keep the photo", type="primary"):
+            named = str(sheets.name())
+            file = drafts.keep_photo(sheets.beside(), named, check, given.getvalue())
+            _keep_finding(check, f"state-{named}-{check}", f"note-{named}-{check}", file)
+            st.session_state["photo_round"] = number + 1
+            st.rerun(scope="fragment")
+
+
+def _show_steps(areas: list[str], area: str) -> None:
+    """The way to the area before and to the next."""
+    place = areas.index(area)
+    with st.container(horizontal=True, horizontal_alignment="distribute"):
+        for words, other in (("Back", place - 1), ("Next area", place + 1)):
+            there = areas[other] if 0 <= other < len(areas) else None
+            st.button(
+                words if there is None else f"{words}: {there}",
+                key=f"step-{words}",
+                disabled=there is None,
+                on_click=_go_to,
+                args=(there,),
+                type="primary" if words == "Next area" else "secondary",
+            )
+
+
+def _go_to(area: str) -> None:
+    st.session_state[_AREA] = area
+
+
+def _other_sheet() -> None:
+    """Put this sheet away; it stays under its address."""
+    with st.popover("Another car", type="tertiary"):
+        st.write("This sheet stays as it is under its address: keep the address to come back to it.")
+        if st.button("Put this sheet away"):
+            sheets.take_up(None)
+            st.rerun()
+
+
+def _seen(inspection: Inspection, area: str) -> tuple[int, int]:
+    checks = [check for check in inspection.sheet.checks if check.area == area]
+    return sum(inspection.state(check.id) != NOT_SEEN for check in checks), len(checks)

@@ -1,0 +1,99 @@
+"""What an inspection says: its score and band, what holds it there, what to look at next; to take along."""
+
+import polars as pl
+import streamlit as st
+
+from dashboards import frame, sheets
+from dashboards.shown import show_table
+from pricing.condition.assessment import InspectionResult, assess
+from pricing.condition.inspection import Inspection
+from pricing.condition.inspection_files import to_csv, to_json
+from pricing.documents.condition_words import score_sentence, structure_sentence
+from pricing.documents.glossary import what_is
+from pricing.documents.inspection_sheet import inspection_page
+from pricing.documents.plain_text import escaped
+
+
+def show_result(inspection: Inspection) -> None:
+    """The result as it stands, half done or whole."""
+    result = assess(inspection)
+    low, _, high = result.quantiles()
+    with st.container(horizontal=True):
+        st.metric("condition score", f"{result.score:.0f}", help=what_is("condition score"), width="content")
+        st.metric("eight times in ten", f"{low:.0f} to {high:.0f}", width="content")
+        st.metric("condition band", result.band, help=what_is("condition band"), width="content")
+    st.write(escaped(f"{score_sentence(result)} {structure_sentence(result)}"))
+    st.write(escaped(result.originality))
+    _carry_over(result)
+    _show_points("What holds it there", "holding", result.holding, "Points it would give back")
+    _show_points("What would lift it to the next band, in order", "lifting", result.lifting, "Points")
+    _show_points("What to look at next", "look next", result.look_next, "Points between best and worst")
+    if result.papers.height:
+        st.subheader("Identity and papers to settle")
+        show_table(
+            result.papers.select("title", "state", "note"),
+            "papers to settle",
+            {"title": "Check", "state": "Found", "note": "Note"},
+            height="content",
+        )
+    st.subheader("The sheet to take along")
+    with st.container(horizontal=True):
+        page = inspection_page(inspection, result)
+        st.download_button(
+            "Sheet with its result (page to print)", page, "inspection.html", "text/html", on_click="ignore"
+        )
+        st.download_button(
+            "All of it (JSON)", to_json(inspection), "inspection.json", "application/json", on_click="ignore"
+        )
+        st.download_button(
+            "Findings (CSV)", to_csv(inspection), "findings.csv", "text/csv", on_click="ignore"
+        )
+    st.caption(
+        "The page to print can be filled in on a phone without a network, and hands its findings on as a file."
+    )
+    for caution in result.cautions:
+        st.caption(escaped(caution))
+
+
+def _carry_over(result: InspectionResult) -> None:
+    """Hand the score to the car that is priced."""
+    with st.container(horizontal=True, vertical_alignment="center"):
+        st.button(
+            f"Price the car at a score of {result.score:.0f}",
+            type="primary",
+            on_click=_price_at,
+            args=(result,),
+            help="Fills the condition score and the condition band of the car on the other pages.",
+        )
+        frame.link("position", "Where does it sit now")
+        frame.link("mend", "Mend it or buy better")
+    if st.session_state.get("priced_sheet") == sheets.name():
+        st.caption("The condition of the car on the other pages is now that of this sheet.")
+
+
+def _price_at(result: InspectionResult) -> None:
+    car = result.inspection.car
+    for name in ("make", "model", "variant", "year", "chassis_number"):
+        if name in car:
+            st.session_state[name] = car[name]
+    st.session_state["condition_score"] = float(round(result.score))
+    st.session_state["condition_band"] = result.band
+    st.session_state["priced_sheet"] = sheets.name()
+
+
+def _show_points(title: str, name: str, rows: pl.DataFrame, points: str) -> None:
+    if rows.is_empty():
+        return
+    st.subheader(title)
+    show_table(
+        rows.head(8).select("title", "area", "state", "points"),
+        name,
+        {
+            "title": "Check",
+            "area": "Area",
+            "state": "Found",
+            "points": st.column_config.NumberColumn(points, format="%.1f"),
+        },
+        every=rows,
+        height="content",
+    )

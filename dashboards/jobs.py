@@ -1,0 +1,103 @@
+"""Long work behind a page: in a thread of its own, with a progress bar, while others go on.
+
+A job belongs to the server, not to a visitor: a closed tab does not stop it, and whoever looks sees how far it
+is. What it writes to a market file it writes whole or not at all, over connections of its own.
+"""
+
+import logging
+import threading
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any, Final
+
+import streamlit as st
+
+from pricing.errors import PricingError
+
+TICK: Final = "0.5s"
+"""How often a progress bar is drawn anew."""
+
+Tell = Callable[[str, int, int], None]
+"""Told a stage, how much of it is done, and of how much."""
+
+_LOG: Final = logging.getLogger(__name__)
+
+
+@dataclass
+class Job:
+    """One piece of work: how far it is, and what came of it once ``ended``."""
+
+    title: str
+    step: str = "starting"
+    done: int = 0
+    total: int = 0
+    outcome: Any = None
+    error: str | None = None
+    ended: bool = False
+
+    def tell(self, step: str, done: int, total: int) -> None:
+        self.step, self.done, self.total = step, done, total
+
+    @property
+    def share(self) -> float:
+        return min(1.0, self.done / self.total) if self.total else 0.0
+
+    @property
+    def words(self) -> str:
+        count = f": {self.done:,} of {self.total:,}" if self.total > 1 else ""
+        return f"{self.title}: {self.step}{count}"
+
+
+@st.cache_resource(show_spinner=False)
+def _all() -> tuple[threading.Lock, dict[str, Job]]:
+    """The jobs of this server, each under what it works on."""
+    return threading.Lock(), {}
+
+
+def start(key: str, title: str, work: Callable[[Tell], Any]) -> Job:
+    """Start work on ``key``, unless some is under way there already; gives the job that is."""
+    lock, jobs = _all()
+    with lock:
+        known = jobs.get(key)
+        if known is not None and not known.ended:
+            return known
+        job = jobs[key] = Job(title)
+    threading.Thread(target=_work, args=(job, work), name=title, daemon=True).start()
+    return job
+
+
+def find(key: str) -> Job | None:
+    """The job on ``key``, under way or ended and not yet taken."""
+    return _all()[1].get(key)
+
+
+def take(key: str) -> Job | None:
+    """The ended job on ``key``, once."""
+    lock, jobs = _all()
+    with lock:
+        job = jobs.get(key)
+        return jobs.pop(key) if job is not None and job.ended else None
+
+
+def show(job: Job) -> None:
+    """How far the job is; the page is drawn anew when it ends."""
+    st.fragment(_bar, run_every=TICK)(job)
+
+
+def _bar(job: Job) -> None:
+    st.progress(job.share, job.words)
+    if job.ended:
+        st.rerun()
+
+
+def _work(job: Job, work: Callable[[Tell], Any]) -> None:
+    try:
+        job.outcome = work(job.tell)
+    except PricingError as error:
+        _LOG.warning("%s: %s", job.title, error, exc_info=True)
+        job.error = f"{error}."
+    except Exception:
+        _LOG.exception("%s", job.title)
+        job.error = "This went wrong in a way that was not foreseen; the server's log holds the whole of it."
+    finally:
+        job.ended = True

@@ -1,0 +1,51 @@
+"""Who looks at the dashboard, and what their role lets them do; nobody signs in unless that is set up."""
+
+import os
+
+import streamlit as st
+
+from dashboards import caches
+from pricing.service.access import allowed
+from pricing.service.serving import MANAGERS_VARIABLE
+
+
+def signing_in() -> bool:
+    """Whether a provider of sign-in (OpenID Connect) is set up in Streamlit's secrets."""
+    try:
+        return "auth" in st.secrets
+    except FileNotFoundError:
+        return False
+
+
+def person() -> str | None:
+    """The address that signed in; nobody's where people do not sign in."""
+    if not signing_in():
+        return None
+    found = st.user.get("email") if st.user.get("is_logged_in") else None
+    verified = st.user.get("email_verified", True) is not False
+    return str(found) if found and verified else ""
+
+
+def may(act: str) -> bool:
+    """Whether this person may read, load, appraise or manage."""
+    state = caches.market_state()
+    roles = {} if state is None else caches.settings(state).roles
+    managers = [name for name in os.environ.get(MANAGERS_VARIABLE, "").split(",") if name]
+    return allowed(person(), act, roles, managers)
+
+
+def show_door() -> bool:
+    """Ask to sign in where that is needed; whether the person may come in."""
+    if not signing_in():
+        return True
+    if not st.user.get("is_logged_in"):
+        st.title("Classic car prices")
+        st.write("Sign in to see this market.")
+        st.button("Sign in", type="primary", on_click=st.login)
+        return False
+    if may("read"):
+        return True
+    st.title("Classic car prices")
+    st.warning("You are signed in, and have no role in this market; whoever manages it can give you one.")
+    st.button("Sign out", on_click=st.logout)
+    return False

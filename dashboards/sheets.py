@@ -1,0 +1,50 @@
+"""The inspection sheet in hand: its name lives in the address, and goes along from page to page."""
+
+from pathlib import Path
+from typing import Final
+
+import streamlit as st
+
+from dashboards import caches
+from pricing.condition.inspection import Inspection
+from pricing.service import drafts
+from pricing.service.condition_commands import DEMO
+
+SHEET: Final = "sheet"
+EXTENSIONS: Final = DEMO / "sheets"
+
+
+def carry() -> None:
+    """Keep the sheet's name in the address on every page, and take it from there after a reload."""
+    named = st.query_params.get(SHEET)
+    if named is not None:
+        st.session_state[SHEET] = named
+    elif SHEET in st.session_state:
+        st.query_params[SHEET] = st.session_state[SHEET]
+
+
+def name() -> str | None:
+    """The name of the sheet in hand, if there is one."""
+    found = st.session_state.get(SHEET)
+    return None if found is None else str(found)
+
+
+def take_up(name: str | None) -> None:
+    """Have that sheet in hand from now on, or none."""
+    if name is None:
+        st.session_state.pop(SHEET, None)
+        st.query_params.pop(SHEET, None)
+    else:
+        st.session_state[SHEET] = st.query_params[SHEET] = name
+
+
+def in_hand() -> Inspection | None:
+    """The sheet in hand as it was kept last."""
+    named = name()
+    return None if named is None else drafts.open_sheet(beside(), named, EXTENSIONS)
+
+
+def beside() -> Path:
+    """The market file that sheets are kept beside."""
+    state = caches.market_state()
+    return caches.own_market_path() if state is None else Path(state.path)

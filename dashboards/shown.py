@@ -1,0 +1,89 @@
+"""Charts and tables as every page shows them: with what they say in words, and to take along."""
+
+import io
+from collections.abc import Mapping
+from typing import Any
+
+import altair as alt
+import polars as pl
+import streamlit as st
+import vl_convert
+import xlsxwriter
+
+from pricing.documents.plain_text import escaped
+from pricing.intake.exports import neutralised
+
+PICTURE_SCALE = 2.0
+"""Points of a PNG for one of the page."""
+
+
+def show_chart(chart: alt.TopLevelMixin, caption: str, name: str) -> None:
+    """A chart with its sentence, which is also what a screen reader says; as PNG and SVG to take along."""
+    st.altair_chart(chart, alt=caption, key=f"chart-{name}")
+    st.caption(escaped(caption))
+    with st.popover("Keep the picture", type="tertiary", key=f"keep-{name}"), st.container(horizontal=True):
+        for kind, write in (("PNG", _png), ("SVG", _svg)):
+            st.download_button(
+                f"As {kind}",
+                lambda write=write: write(chart),  # type: ignore[misc]
+                f"{name}.{kind.lower()}",
+                on_click="ignore",
+                key=f"keep-{name}-{kind}",
+            )
+
+
+def show_table(
+    frame: pl.DataFrame, name: str, columns: Mapping[str, Any], *, every: pl.DataFrame | None = None, **options: Any
+) -> Any:
+    """A table, and as CSV and as a workbook to take along (``every``: with rows or columns not shown).
+
+    In both, text that a spreadsheet would run as a formula is made harmless.
+    """
+    given = frame if every is None else every
+    shown = st.dataframe(
+        frame, hide_index=True, placeholder="-", column_config=dict(columns), key=f"table-{name}", **options
+    )
+    with st.popover("Keep the table", type="tertiary", key=f"keep-{name}"), st.container(horizontal=True):
+        for kind, write in (("CSV", as_csv), ("xlsx", as_workbook)):
+            st.download_button(
+                f"As {kind}",
+                lambda write=write: write(given),  # type: ignore[misc]
+                f"{name}.{kind.lower()}",
+                on_click="ignore",
+                key=f"keep-{name}-{kind}",
+            )
+    return shown
+
+
+def as_csv(frame: pl.DataFrame) -> bytes:
+    """A table as CSV that a spreadsheet reads as data.
+
+    >>> as_csv(pl.DataFrame({"note": ["=1+1"], "options": [["overdrive", "tow_bar"]]})).decode()
+    'note,options\\n\\'=1+1,"overdrive, tow_bar"\\n'
+    """
+    return _flat(frame).write_csv().encode()
+
+
+def as_workbook(frame: pl.DataFrame) -> bytes:
+    """A table as a workbook in which no text is a formula or a link."""
+    written = io.BytesIO()
+    options = {"strings_to_formulas": False, "strings_to_urls": False, "in_memory": True}
+    with xlsxwriter.Workbook(written, options) as book:
+        _flat(frame).write_excel(book, "table", autofit=True)
+    return written.getvalue()
+
+
+def _flat(frame: pl.DataFrame) -> pl.DataFrame:
+    """Lists as text, and text made harmless."""
+    lists = [name for name, kind in frame.schema.items() if isinstance(kind, pl.List)]
+    return frame.with_columns(pl.col(lists).cast(pl.List(pl.String)).list.join(", ")).with_columns(
+        neutralised(pl.col(pl.String))
+    )
+
+
+def _png(chart: alt.TopLevelMixin) -> bytes:
+    return bytes(vl_convert.vegalite_to_png(chart.to_json(), scale=PICTURE_SCALE))
+
+
+def _svg(chart: alt.TopLevelMixin) -> bytes:
+    return str(vl_convert.vegalite_to_svg(chart.to_json())).encode()

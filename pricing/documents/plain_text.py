@@ -1,0 +1,20 @@
+"""Text that a page or a document shows as it is, whatever it holds."""
+
+import re
+from typing import Final
+
+_MARKS: Final = re.compile(r"([\\`*_{}\[\]<>()#!|~$:@&]|^[-+](?=\s)|^-{3,}$|^={3,}$)")
+_NUMBERED: Final = re.compile(r"^([0-9]+)\.(?=\s)")
+_LINKS: Final = re.compile(r"\b(https?|ftp|mailto|www)\b", re.IGNORECASE)
+
+
+def escaped(text: str) -> str:
+    """Text for Markdown that shows every letter of it and makes no link, picture or formula.
+
+    >>> escaped("EUR 4,250 <b>![x](y)")
+    'EUR 4,250 \\\\<b\\\\>\\\\!\\\\[x\\\\]\\\\(y\\\\)'
+    >>> escaped("the Six, see www.x.invalid") == "the Six, see www\\N{WORD JOINER}.x.invalid"
+    True
+    """
+    plain = _NUMBERED.sub(r"\1\\.", _MARKS.sub(r"\\\1", " ".join(text.split())))
+    return _LINKS.sub("\\1\N{WORD JOINER}", plain)
