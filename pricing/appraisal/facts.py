@@ -50,7 +50,8 @@ class Facts:
         grid: the comparables in the order of likeness, each with ``number`` (from 1), ``net_money`` (sum of
             its adjustments) and the columns of ``Comparables.table``.
         lines: their adjustments, with ``number``; prices run on from line to line.
-        annex: every sale and offer used, with ``used_as``, source, reference and date.
+        annex: every sale and offer used, with source, reference and date; ``used_as`` comparable, asking
+            (a ceiling), bid (on an unsold lot: a floor) or shown (in a picture).
         rate: units of the figure's currency for one of the base currency, and ``rate_date``.
         later: records of after the effective date, known when the evidence was gathered and not looked at.
     """
@@ -192,18 +193,18 @@ def _grid(evidence: Evidence) -> tuple[pl.DataFrame, pl.DataFrame]:
 def _annex(evidence: Evidence) -> pl.DataFrame:
     """Every sale and offer that a document rests on or draws, each once."""
     found = evidence.comparables
-    sales = evidence.valuation.sales.with_columns(used_as=pl.lit("sale of the model, drawn"))
+    sales = evidence.valuation.sales.with_columns(used_as=pl.lit("shown"))
     parts = [sales.select(_ANNEX)]
     if found is not None:
         asked = pl.col("meaning") == "ceiling"
         offers = found.offers.with_columns(
             make=pl.lit(evidence.valuation.car["make"]),
             model=pl.lit(evidence.valuation.car["model"]),
-            used_as=pl.when(asked).then(pl.lit("asking price: a ceiling")).otherwise(
-                pl.lit("highest bid, unsold: a floor")
+            used_as=pl.when(asked).then(pl.lit("asking")).otherwise(
+                pl.lit("bid")
             ),
         )  # fmt: skip
-        table = found.table.with_columns(used_as=pl.lit("comparable sale"))
+        table = found.table.with_columns(used_as=pl.lit("comparable"))
         parts = [table.select(_ANNEX), offers.select(_ANNEX), *parts]
     every = pl.concat(parts, how="vertical_relaxed")
     once = every.unique(["source", "source_ref", "event_date"], keep="first", maintain_order=True)

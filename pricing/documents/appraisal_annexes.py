@@ -41,9 +41,13 @@ def _adjustments(facts: Facts, words: LocaleWords) -> list[Block]:
         return []
     names = facts.lines.filter(pl.col("step") >= 2).sort("step")["line"].unique(maintain_order=True).to_list()
     groups = [facts.grid[start : start + SIDE_BY_SIDE] for start in range(0, facts.grid.height, SIDE_BY_SIDE)]
-    sources = facts.lines.filter(pl.col("step") >= 2).select("line", "source").unique(maintain_order=True)
+    sources = (
+        facts.lines.filter(pl.col("step") >= 2)
+        .group_by("source", maintain_order=True)
+        .agg(pl.col("line").unique(maintain_order=True))
+    )
     rows = tuple(
-        (option_words(line).capitalize(), source) for line, source in sources.sort("line").iter_rows()
+        (source, ", ".join(option_words(line) for line in lines)) for source, lines in sources.iter_rows()
     )
     blocks: list[Block] = [
         Paragraph(
@@ -53,7 +57,7 @@ def _adjustments(facts: Facts, words: LocaleWords) -> list[Block]:
         ),
         *(_side_by_side(facts, group, names, words) for group in groups),
     ]
-    return [*blocks, Table("Sources of the adjustments", (Column("Line", 1), Column("Source", 3)), rows)]
+    return [*blocks, Table("Sources of the adjustments", (Column("Source", 1), Column("Lines", 1.6)), rows)]
 
 
 def _side_by_side(facts: Facts, group: pl.DataFrame, names: Sequence[str], words: LocaleWords) -> Table:
@@ -111,7 +115,7 @@ def _sales(facts: Facts, words: LocaleWords) -> list[Block]:
     columns = (
         Column("", 0.45, True), Column("Date", 1.15), Column("Car", 1.9), Column("Condition", 1.2),
         Column(f"All-in, {facts.base_currency}", 1.15, True), Column("Source and reference", 2.2),
-        Column("Used as", 1.5),
+        Column("Used as", 1.25),
     )  # fmt: skip
     fit = facts.evidence.fit
     return [
@@ -122,7 +126,14 @@ def _sales(facts: Facts, words: LocaleWords) -> list[Block]:
             f"{words.day(facts.evidence.valuation.as_of)}, "
             "which the digest of the market identifies."
         ),
-        Table("Sales and offers used", columns, rows),
+        Table(
+            "Sales and offers used",
+            columns,
+            rows,
+            note="Asking: an asking price, which is a ceiling. Bid: the highest bid on an unsold lot, a "
+            "floor. "
+            "Shown: a sale of the model that a picture shows.",
+        ),
     ]
 
 
@@ -170,13 +181,16 @@ def _sheet(facts: Facts, words: LocaleWords) -> list[Block]:
     found = facts.evidence.findings
     if found is None:
         return []
+    lookers = found.sheet.filter(pl.col("seen_by") != "").select("seen_by", "seen_on").unique()
+    alone = lookers.height == 1
     rows = tuple(
-        (row["area"], row["title"], row["state"], _note(row, words))
+        (row["area"], row["title"], row["state"], _note(row, words, alone))
         for row in found.sheet.iter_rows(named=True)
     )
     columns = (Column("Area", 1.1), Column("Check", 2), Column("Found", 1.2), Column("Note", 1.9))
     facts_of_sheet = [
         ("Construction", found.construction),
+        *([("Filled in by", _looker(lookers.row(0, named=True), words))] if alone else []),
         ("Seen", f"{words.share(found.seen_share)} of what counts towards the score"),
         ("Preservation", found.preservation or "not stated"),
         ("Changes from the factory state", ", ".join(found.changes) if found.changes else "none recorded"),
@@ -184,7 +198,11 @@ def _sheet(facts: Facts, words: LocaleWords) -> list[Block]:
     return [Answers(tuple(facts_of_sheet)), Table("Findings, check by check", columns, rows)]
 
 
-def _note(row: dict[str, Any], words: LocaleWords) -> str:
-    seen = f"{row['seen_by']}, {words.short_day(row['seen_on'])}" if row["seen_on"] else row["seen_by"]
+def _note(row: dict[str, Any], words: LocaleWords, alone: bool) -> str:
     photo = f"photo {row['photo']}" if row["photo"] else ""
+    seen = "" if alone else _looker(row, words)
     return "; ".join(part for part in (row["note"], photo, seen) if part)
+
+
+def _looker(row: dict[str, Any], words: LocaleWords) -> str:
+    return f"{row['seen_by']}, {words.short_day(row['seen_on'])}" if row["seen_on"] else str(row["seen_by"])

@@ -88,9 +88,9 @@ def comparables_part(facts: Facts, words: LocaleWords) -> list[Block]:
         return [*blocks, Paragraph(f"This approach gives no value: {why}.")]
     money = facts.base_currency
     columns = (
-        Column("No.", 0.5, True), Column("Sold", 1.25), Column("Car", 2.4), Column("Condition", 1.3),
+        Column("No.", 0.6, True), Column("Sold", 1.25), Column("Car", 2.4), Column("Condition", 1.3),
         Column(f"Price, {money}", 1.2, True), Column("Net", 0.95, True), Column("Gross", 0.95, True),
-        Column(f"Adjusted, {money}", 1.25, True), Column("Weight", 0.85, True),
+        Column(f"Adjusted, {money}", 1.25, True), Column("Weight", 1.0, True),
     )  # fmt: skip
     rows = tuple(
         (

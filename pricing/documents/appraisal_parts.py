@@ -18,6 +18,7 @@ from pricing.documents.appraisal_blocks import (
     Bullets,
     Column,
     Heading,
+    NewPage,
     Paragraph,
     Table,
 )
@@ -32,6 +33,7 @@ from pricing.documents.appraisal_words import (
 )
 from pricing.documents.locale_words import LocaleWords
 from pricing.documents.sentences import CAUTION, option_words
+from pricing.vocabulary import CONDITION_BANDS
 
 
 def assignment_part(facts: Facts, words: LocaleWords) -> list[Block]:
@@ -109,7 +111,7 @@ def condition_part(facts: Facts, words: LocaleWords) -> list[Block]:
             f"{found.originality}"
         )
     )
-    shares = tuple((band, words.share(share)) for band, share in found.bands.items())
+    shares = tuple((band, words.share(found.bands[band])) for band in CONDITION_BANDS)
     blocks.append(
         Table("Chance of each condition band", (Column("Band", 2), Column("Chance", 1, True)), shares)
     )
@@ -192,6 +194,7 @@ def certification_part(facts: Facts) -> list[Block]:
     if facts.title == MODEL_REPORT:
         return []
     return [
+        NewPage(),
         Heading("Certification"),
         Paragraph(
             "To be filled in, confirmed or struck out, and signed by hand by the valuer alone. The "

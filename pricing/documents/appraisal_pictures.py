@@ -1,7 +1,7 @@
 """Pictures of the written documents: the project's charts in one size and type, as SVG and PNG.
 
-A chart is kept as Vega-Lite, which one converter draws: SVG for the PDF, whose own type sets its letters, and
-PNG for the word processor.
+A chart is kept as Vega-Lite and drawn as SVG, whose letters are set in the typeface of the PDF; the word
+processor gets the same as PNG.
 """
 
 from decimal import Decimal
@@ -9,6 +9,7 @@ from typing import Any, Final
 
 import altair as alt
 import polars as pl
+import typst
 import vl_convert
 
 from pricing.appraisal.facts import Facts
@@ -16,10 +17,13 @@ from pricing.documents.charts import BLUE, GREY, PALE, VERMILION, distribution_c
 from pricing.documents.locale_words import LocaleWords, shown
 from pricing.documents.market_charts import comparables_chart, index_chart
 
-WIDTH: Final = 520
+WIDTH: Final = 620
 """Of a picture, in points of its own; every document scales it to its text."""
 
 TYPEFACE: Final = "Libertinus Serif"
+
+DOTS: Final = 180.0
+"""Of a PNG, to the inch."""
 
 VEGA_LITE: Final = "6.1"
 """The grammar the converter is asked for."""
@@ -30,20 +34,27 @@ Picture = dict[str, Any]
 def pictures(facts: Facts, words: LocaleWords) -> dict[str, Picture]:
     """Every picture that there is evidence for, by name: ranges, index, comparables, distribution, terms."""
     evidence = facts.evidence
-    found = {"ranges": _plain(ranges_chart(facts, words).properties(height=alt.Step(34)))}
+    found = ranges_picture(facts, words)
     if evidence.index is not None:
         chart = index_chart(evidence.index)
         chart.vconcat = [
-            part.properties(width=WIDTH - 40, height=height)
-            for part, height in zip(chart.vconcat, (170, 46), strict=True)
+            part.properties(width=WIDTH - 60, height=height)
+            for part, height in zip(chart.vconcat, (190, 50), strict=True)
         ]
-        found["index"] = _plain(chart, width=False)
+        found["index"] = _plain(chart, fitted=False)
     if evidence.comparables is not None:
         found["comparables"] = _plain(comparables_chart(evidence.comparables))
     if evidence.valuation.mid is not None:
-        found["distribution"] = _plain(distribution_chart(evidence.valuation).properties(height=190))
-        found["terms"] = _plain(terms_chart(evidence.valuation).properties(height=alt.Step(17)))
+        found["distribution"] = _plain(distribution_chart(evidence.valuation).properties(height=210))
+        found["terms"] = _plain(terms_chart(evidence.valuation).properties(height=alt.Step(19)))
     return found
+
+
+def ranges_picture(facts: Facts, words: LocaleWords) -> dict[str, Picture]:
+    """The picture of the ranges alone; none where there is no range."""
+    if facts.model is None and facts.comparables is None:
+        return {}
+    return {"ranges": _plain(ranges_chart(facts, words).properties(height=alt.Step(40)))}
 
 
 def ranges_chart(facts: Facts, words: LocaleWords) -> alt.LayerChart:
@@ -73,11 +84,16 @@ def ranges_chart(facts: Facts, words: LocaleWords) -> alt.LayerChart:
         "part:N", legend=None, scale=alt.Scale(domain=["evidence", "opinion"], range=[PALE, VERMILION])
     )
     bars = base.mark_bar(height=14).encode(y=y, x=x, x2="high:Q", color=colour)
-    ticks = base.transform_filter("isValid(datum.mid)").mark_tick(thickness=3, size=18, color=BLUE)
-    told = base.mark_text(dy=-13, fontSize=10, color=GREY).encode(
+    ticks = base.transform_filter("isValid(datum.mid)").mark_tick(thickness=4, size=20)
+    told = base.mark_text(dy=-15, fontSize=12, color=GREY).encode(
         y=y, x=alt.X("middle:Q"), text="words:N"
     ).transform_calculate(middle="(datum.low + datum.high) / 2")  # fmt: skip
-    return alt.LayerChart(layer=[bars, ticks.encode(y=y, x="mid:Q"), told])
+    dark = alt.Color(
+        "part:N", legend=None, scale=alt.Scale(domain=["evidence", "opinion"], range=[BLUE, VERMILION])
+    )
+    return alt.layer(
+        bars, ticks.encode(y=y, x="mid:Q", color=dark), told
+    ).resolve_scale(color="independent")  # fmt: skip
 
 
 def svg(picture: Picture) -> str:
@@ -86,8 +102,12 @@ def svg(picture: Picture) -> str:
 
 
 def png(picture: Picture) -> bytes:
-    """A picture as PNG, sharp in print."""
-    return bytes(vl_convert.vegalite_to_png(picture, vl_version=VEGA_LITE, scale=2.5))
+    """A picture as PNG, sharp in print: the SVG, its letters set in the same typeface as in the PDF."""
+    page = (
+        b"#set page(width: auto, height: auto, margin: 0pt)\n"
+        b'#image(bytes(sys.inputs.svg), format: "svg", width: 480pt)'
+    )
+    return typst.compile(page, format="png", ppi=DOTS, sys_inputs={"svg": svg(picture)})
 
 
 def _ends(row: dict[str, Any], facts: Facts, words: LocaleWords) -> str:
@@ -96,15 +116,16 @@ def _ends(row: dict[str, Any], facts: Facts, words: LocaleWords) -> str:
     return ends[0] if row["low"] == row["high"] else " \u2013 ".join(ends)
 
 
-def _plain(chart: Any, *, width: bool = True) -> Picture:
-    """A chart as Vega-Lite without a title, which the caption gives, and with nothing in it that acts."""
-    chart = chart.properties(width=WIDTH) if width else chart
+def _plain(chart: Any, *, fitted: bool = True) -> Picture:
+    """A chart as Vega-Lite without a title, which the caption gives, ``WIDTH`` wide with all that is in it,
+    and with nothing in it that acts unseen."""
     chart.title = alt.Undefined
+    if fitted:
+        chart = chart.properties(width=WIDTH, autosize=alt.AutoSizeParams(type="fit-x", contains="padding"))
     drawn = chart.configure(font=TYPEFACE).configure_view(strokeWidth=0).configure_axis(
-        labelFontSize=11, titleFontSize=11, titleFontWeight="normal", gridColor="#e4e4e4"
-    ).configure_legend(labelFontSize=11)  # fmt: skip
-    with alt.data_transformers.enable("default", max_rows=None):
-        picture: Picture = _cleaned(drawn.to_dict())
+        labelFontSize=12, titleFontSize=12, titleFontWeight="normal", gridColor="#e4e4e4"
+    ).configure_legend(labelFontSize=12).configure_text(fontSize=12)  # fmt: skip
+    picture: Picture = _cleaned(drawn.to_dict(validate=False))
     return picture
 
 

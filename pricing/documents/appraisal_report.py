@@ -129,5 +129,7 @@ def _conspicuous(facts: Facts) -> list[Block]:
         return []
     text = " ".join(line.rstrip(".") + "." for line in lines)
     return [
-        Statement("The value rests on assumptions; were they wrong, it could be another", text, manner="warning")
+        Statement(
+            "The value rests on assumptions; were they wrong, it could be another", text, manner="warning"
+        )
     ]

@@ -1,0 +1,120 @@
+"""The record as a form: a TOML file that a person fills in, with every question beside its answer."""
+
+import json
+import re
+import tomllib
+from dataclasses import fields, replace
+from datetime import date
+from decimal import Decimal
+from pathlib import Path
+from typing import Any, Final
+
+from pricing.appraisal.record import SECTIONS, Appraisal, plain_record, read_record
+from pricing.errors import AppraisalError, FileError
+
+LARGEST_FORM: Final = 2_000_000
+"""Bytes."""
+
+_FILES: Final = (("inspection", "sheet"), ("repairs", "catalogue"))
+"""Answers that name a file, told from the folder of the form."""
+
+_HEAD: Final = """\
+# A form for one appraisal. Fill in what is known; leave the rest empty. Days are written 2026-06-30, amounts
+# 12500 or 12500.50. `pricing appraise check` says what is missing. How each identity field was established
+# goes into [subject.established], and every sale chosen by hand into a table of its own:
+# [[choice]]
+# record_id = ""
+# action = "drop"       # add, drop or adjust
+# reason = ""
+"""
+
+
+def read_form(path: Path) -> Appraisal:
+    """The record that a form holds; the files it names are found from the form's folder.
+
+    Raises:
+        FileError: it cannot be read as TOML.
+        AppraisalError: a section, field or answer makes no sense; the message names it.
+    """
+    try:
+        if path.stat().st_size > LARGEST_FORM:
+            raise FileError(f"{path}: larger than {LARGEST_FORM:,} bytes, not a form of an appraisal")
+        content = tomllib.loads(path.read_text(encoding="utf-8-sig"), parse_float=Decimal)
+    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError, RecursionError) as error:
+        raise FileError(f"{path}: cannot be read as a form (TOML): {error}") from None
+    try:
+        record = read_record(content)
+    except AppraisalError as error:
+        raise AppraisalError(f"{path}: {error}") from None
+    for section, field in _FILES:
+        named = getattr(getattr(record, section), field)
+        if named:
+            whole = str((path.parent / named).resolve())
+            record = replace(record, **{section: replace(getattr(record, section), **{field: whole})})
+    return record
+
+
+def write_form(record: Appraisal, path: Path) -> None:
+    """Write a record as a form, whole or not at all. Raises ``FileError``."""
+    part = path.with_name(path.name + ".part")
+    try:
+        part.write_text(form_text(record), encoding="utf-8", newline="\n")
+        part.replace(path)
+    except OSError as error:
+        raise FileError(f"{path}: cannot be written: {error.strerror}") from None
+
+
+def form_text(record: Appraisal) -> str:
+    """A record as the text of a form.
+
+    >>> text = form_text(read_record({"assignment": {"client": "A. \\"B\\" Client", "currency": "GBP"}}))
+    >>> read_record(tomllib.loads(text)).assignment.client
+    'A. "B" Client'
+    """
+    content = plain_record(record)
+    parts = [_HEAD]
+    for name, kind in SECTIONS.items():
+        lines = [f"\n[{name}]"]
+        for part in fields(kind):
+            asked = part.metadata
+            if asked["kind"] == "how":
+                continue
+            answer = getattr(getattr(record, name), part.name)
+            allowed = f"; one of: {', '.join(asked['allowed'])}" if asked["allowed"] else ""
+            lines.append(f"# {asked['asks']}{allowed}")
+            lines.append(f"# {part.name} =" if answer is None else f"{part.name} = {_toml(answer)}")
+        parts.append("\n".join(lines) + "\n")
+        if name == "subject":
+            told = content[name]["established"]
+            parts.append(
+                "\n[subject.established]\n" + "".join(f"{_key(k)} = {_toml(v)}\n" for k, v in told.items())
+            )
+    for choice in content["choice"]:
+        rows = "".join(f"{key} = {_toml(value)}\n" for key, value in choice.items() if value is not None)
+        parts.append(f"\n[[choice]]\n{rows}")
+    return "".join(parts)
+
+
+def _key(name: str) -> str:
+    return name if re.fullmatch(r"[A-Za-z0-9_-]+", name) else _toml(name)
+
+
+def _toml(value: Any) -> str:
+    match value:
+        case bool():
+            return "true" if value else "false"
+        case str() if "\n" in value:
+            return '"""\n' + "\n".join(_escaped(line) for line in value.split("\n")) + '"""'
+        case str():
+            return f'"{_escaped(value)}"'
+        case list() | tuple():
+            return "[" + ", ".join(_toml(part) for part in value) + "]"
+        case int() | float() | Decimal() | date():
+            return str(value)
+        case _:
+            raise AppraisalError(f"a form cannot hold a {type(value).__name__}")
+
+
+def _escaped(text: str) -> str:
+    """The inside of a TOML string; JSON's escapes are TOML's, but for one control character."""
+    return json.dumps(text, ensure_ascii=False)[1:-1].replace("\x7f", "\\u007f")
