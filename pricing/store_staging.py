@@ -146,17 +146,20 @@ def _identified(records: pl.DataFrame) -> pl.DataFrame:
     """Records with their identity: the same content from the same source is the same record."""
     if records.is_empty():
         return records
-    # A column without values is worth the same text as a cell without one, and is not looked at.
-    some = [name for name in _CONTENT if records[name].null_count() < records.height]
-    content = ", ".join(
-        f"coalesce({name}::VARCHAR, chr(30))" if name in some else "chr(30)" for name in _CONTENT
-    )
+    content = pl.concat_str((_as_text(records[name]) for name in _CONTENT), separator="\x1f")
     with duckdb.connect() as memory:
-        memory.register("staged", records.select(some))
-        # Only names of this file go into the text of a statement; what files say is bound or registered.
-        query = f"SELECT left(md5(concat_ws(chr(31), {content})), 24) AS record_id FROM staged"  # noqa: S608
-        names = frame(memory, query)["record_id"]
+        memory.register("staged", records.select(content=content))
+        names = frame(memory, "SELECT left(md5(content), 24) AS record_id FROM staged")["record_id"]
     no_reference = pl.col("source_ref") == _PLACEHOLDER
     return records.with_columns(
         names, source_ref=pl.when(no_reference).then("row " + names.str.slice(0, 12)).otherwise("source_ref")
     )
+
+
+def _as_text(column: pl.Series) -> pl.Expr:
+    """A column's cells as text that tells absence from emptiness; one without values is not looked at."""
+    if column.null_count() == len(column):
+        return pl.lit("\x1e")
+    cell = pl.col(column.name)
+    text = cell.list.join("\x1d") if column.dtype == pl.List(pl.String) else cell.cast(pl.String)
+    return text.fill_null("\x1e")

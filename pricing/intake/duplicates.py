@@ -52,10 +52,10 @@ def with_keys(records: pl.DataFrame) -> pl.DataFrame:
     ('WX340102', 'sédgemk2')
     """
     chassis = pl.col("chassis_number").str.to_uppercase().str.replace_all(r"[^\pL\pN]", "")
+    models = records.select("model").unique().with_columns(_spelling_proof("model").alias("model_key"))
     return records.with_columns(
         pl.when(chassis.str.len_chars() >= SHORTEST_CHASSIS_NUMBER).then(chassis).alias("chassis_key"),
-        _spelling_proof("model").alias("model_key"),
-    )
+    ).join(models, on="model", how="left", maintain_order="left", nulls_equal=True)
 
 
 def _spelling_proof(name: str) -> pl.Expr:

@@ -74,12 +74,9 @@ def read_whole(path: Path, layout: Layout | None = None) -> pl.DataFrame:
 
 def _without_blank_rows(frame: pl.DataFrame) -> pl.DataFrame:
     cells = [name for name in frame.columns if name != "row_number"]
-    blank = (
-        frame.select(pl.all_horizontal(pl.col(name).is_null() for name in cells)).to_series()
-        if cells
-        else None
-    )
-    return frame if blank is None or not blank.any() else frame.filter(~blank)
+    if not any(frame[name].null_count() == 0 for name in cells):
+        return frame.filter(~pl.all_horizontal(pl.col(name).is_null() for name in cells)) if cells else frame
+    return frame  # a column that is full says that no row is blank
 
 
 Frames = Iterator[tuple[pl.DataFrame, int]]
