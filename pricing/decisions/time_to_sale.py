@@ -1,0 +1,178 @@
+"""How long a car stands for sale against what is asked for it: a censored time-to-sale model.
+
+An accelerated failure time model (Kalbfleisch and Prentice, ch. 2 and 3) with a log-logistic law::
+
+    log days = a_channel + elasticity log(asked / mid) + scale L,     L of the logistic law
+
+with ``mid`` what the price model says the car sells for on that channel. The elasticity is not below nought:
+asking more never sells a car sooner. Cars still for sale when last seen are censored. Of many sold cars the
+records do not say what was asked; those that do (an advertisement and a sale of the same car) stand for all,
+each with the weight that makes up for the others.
+"""
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import polars as pl
+from numpy.typing import ArrayLike, NDArray
+from scipy import optimize, stats
+from scipy.special import expit
+
+from pricing.market.asking_gap import asking_gap
+from pricing.model.price_model import PriceModel
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+
+FEWEST_SALES: Final = 20
+"""Sales with their asking price and listing date known, below which nothing is said."""
+
+POOLING: Final = 0.3
+"""Standard deviation of a channel's log time about the common one: an assumption, not an estimate."""
+
+CHANNELS: Final = ("dealer", "private")
+
+
+@dataclass(frozen=True, eq=False)
+class Listings:
+    """Offers with a known asking price: ``days`` on offer, whether ``sold`` at their end (else last seen),
+    ``ratio`` = log(asked / mid), ``channel`` as an index into ``CHANNELS``, ``weight``."""
+
+    days: Floats
+    sold: Bools
+    ratio: Floats
+    channel: NDArray[np.int64]
+    weight: Floats
+
+
+@dataclass(frozen=True, eq=False)
+class TimeToSale:
+    """The fitted law; ``level`` by ``CHANNELS``, ``sales`` and ``offers`` behind it."""
+
+    level: Floats
+    elasticity: float
+    scale: float
+    sales: int
+    offers: int
+
+    @classmethod
+    def learn(cls, listings: Listings) -> "TimeToSale | None":
+        """By penalised maximum likelihood; None where the records do not say enough."""
+        sales = int(listings.sold.sum())
+        if sales < FEWEST_SALES:
+            return None
+        middle = float(np.log(np.median(listings.days)))
+        start = np.array([middle, 0.0, 0.0, 1.0, 0.0])
+        bounds = [(None, None)] * 3 + [(0.0, None), (np.log(0.05), np.log(5.0))]
+        best = optimize.minimize(_loss, start, (listings,), method="L-BFGS-B", bounds=bounds).x
+        return cls(best[0] + best[1:3], float(best[3]), float(np.exp(best[4])), sales, len(listings.days))
+
+    def chance(self, channel: str, ratio: ArrayLike, days: ArrayLike) -> Floats:
+        """Chance of a sale within so many days at ``log(asked / mid)``."""
+        level = self.level[CHANNELS.index(channel)]
+        with np.errstate(divide="ignore"):
+            late = np.log(np.asarray(days, dtype=np.float64)) - level
+        return np.asarray(expit((late - self.elasticity * np.asarray(ratio)) / self.scale))
+
+    def days(self, channel: str, ratio: float, chance: float = 0.5) -> float:
+        """Days by which a car is sold with that chance."""
+        level = self.level[CHANNELS.index(channel)]
+        return float(np.exp(level + self.elasticity * ratio + self.scale * np.log(chance / (1.0 - chance))))
+
+    def chance_by_steps(self, channel: str, ratios: ArrayLike, days: ArrayLike) -> Floats:
+        """Chance of a sale by the end of each of several steps, asking ``ratios`` for ``days`` one after the
+        other: time runs by ``exp(-elasticity ratio)``, and adds up."""
+        pace = np.exp(-self.elasticity * np.asarray(ratios, dtype=np.float64))
+        return self.chance(channel, 0.0, np.cumsum(pace * np.asarray(days, dtype=np.float64)))
+
+
+def listings_of(sales: pl.DataFrame, every_record: pl.DataFrame, model: PriceModel) -> Listings:
+    """Offers outside auctions with their asking price, from ``Market.sales()`` and
+    ``Market.sales(every_record=True)``.
+
+    A sold car's asking price is that of its last advertisement within a year before the sale.
+    """
+    offered = pl.col("channel").is_in(CHANNELS) & pl.col("price").is_not_null()
+    offers = every_record.filter(pl.col("outcome") == "asking")
+    sold = sales.filter(offered, pl.col("outcome") == "sold", pl.col("listed_on").is_not_null())
+    pairs = asking_gap(pl.concat([sold, offers], how="diagonal")).matched
+    told = sold.join(pairs.select("record_id", "asking"), on="record_id", how="left")
+    standing = sales.filter(
+        offered,
+        pl.col("outcome") == "asking",
+        pl.col("listed_on").is_not_null(),
+        ~pl.col("record_id").is_in(pairs["asking_id"].to_list()),
+    ).with_columns(asking="price")
+    known = told.filter(pl.col("asking").is_not_null())
+    weight = len(told) / max(len(known), 1)
+    rows = pl.concat([known, standing], how="diagonal")
+    if rows.is_empty():
+        nothing = np.empty(0)
+        return Listings(nothing, nothing.astype(bool), nothing, nothing.astype(np.int64), nothing)
+    mid = np.log(model.quantiles(rows, [0.5])["0.5"].to_numpy())
+    days = (rows["event_date"] - rows["listed_on"]).dt.total_days().cast(pl.Float64).to_numpy()
+    is_sold = np.arange(len(rows)) < len(known)
+    return Listings(
+        np.maximum(days, 0.5),
+        is_sold,
+        np.log(rows["asking"].cast(pl.Float64).to_numpy()) - mid,
+        rows["channel"].replace_strict(dict(zip(CHANNELS, (0, 1), strict=True))).to_numpy().astype(np.int64),
+        np.where(is_sold, weight, 1.0),
+    )
+
+
+def kaplan_meier(days: ArrayLike, sold: ArrayLike) -> pl.DataFrame:
+    """Share still for sale after each day on which one sold (Kaplan and Meier 1958): ``days``, ``share``.
+
+    >>> kaplan_meier([1, 2, 2, 3], [True, True, False, True])["share"].to_list()
+    [0.75, 0.5, 0.0]
+    """
+    frame = pl.DataFrame({"days": np.asarray(days, dtype=float), "sold": np.asarray(sold, dtype=bool)})
+    steps = frame.group_by("days").agg(pl.col("sold").sum(), left=pl.len()).sort("days")
+    at_risk = pl.col("left").cum_sum(reverse=True)
+    return steps.with_columns(share=(1.0 - pl.col("sold") / at_risk).cum_prod()).filter(
+        pl.col("sold") > 0
+    ).select("days", "share")  # fmt: skip
+
+
+def log_rank(days: ArrayLike, sold: ArrayLike, dearer: ArrayLike) -> tuple[float, float]:
+    """Chi-squared statistic and p value that two groups sell equally fast (Mantel 1966), hypergeometric
+    variance."""
+    frame = pl.DataFrame(
+        {
+            "days": np.asarray(days, dtype=float),
+            "sold": np.asarray(sold, dtype=bool),
+            "dearer": np.asarray(dearer, dtype=bool),
+        }
+    )
+    steps = (
+        frame.group_by("days")
+        .agg(
+            all=pl.len(),
+            one=pl.col("dearer").sum(),
+            events=pl.col("sold").sum(),
+            own=(pl.col("sold") & pl.col("dearer")).sum(),
+        )
+        .sort("days")
+        .with_columns(pl.col("all", "one").cum_sum(reverse=True).cast(pl.Float64))
+        .filter(pl.col("events") > 0)
+    )
+    n, one, events = (steps[name].cast(pl.Float64).to_numpy() for name in ("all", "one", "events"))
+    excess = float(steps["own"].sum()) - float((events * one / n).sum())
+    variance = float((events * (one / n) * (1 - one / n) * (n - events) / np.maximum(n - 1, 1)).sum())
+    if variance == 0.0:
+        return 0.0, 1.0
+    statistic = excess**2 / variance
+    return statistic, float(stats.chi2.sf(statistic, 1))
+
+
+def _loss(parameters: Floats, listings: Listings) -> float:
+    """Negative weighted log likelihood with the pull of the channels towards each other."""
+    level = parameters[0] + parameters[1:3][listings.channel]
+    scale = np.exp(parameters[4])
+    late = (np.log(listings.days) - level - parameters[3] * listings.ratio) / scale
+    still = -np.logaddexp(0.0, late)
+    density = late + 2.0 * still - parameters[4] - np.log(listings.days)
+    likelihood = (listings.weight * np.where(listings.sold, density, still)).sum()
+    return float(-likelihood + 0.5 * np.square(parameters[1:3] / POOLING).sum())
