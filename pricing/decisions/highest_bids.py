@@ -130,8 +130,9 @@ def in_units(lots: pl.DataFrame, model: PriceModel) -> Lots:
     upper = np.where(sold, price, np.where(np.isnan(top), bid + STEP, top))
     known = ~np.isnan(upper) & (sold | (lower < upper))
     places = {band: place for place, band in enumerate(CONDITION_BANDS)}
-    band = lots["condition_band"].replace_strict(places, default=len(places),
-    return_dtype=pl.Int64).to_numpy() return Lots(((lower - mid) / spread)[known], ((upper - mid) / spread)[known], band[known])
+    found = lots["condition_band"].replace_strict(places, default=len(places), return_dtype=pl.Int64)
+    band = found.to_numpy()
+    return Lots(((lower - mid) / spread)[known], ((upper - mid) / spread)[known], band[known])
 
 
 def mid_and_spread(model: PriceModel, cars: pl.DataFrame) -> tuple[Floats, Floats]:

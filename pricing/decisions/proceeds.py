@@ -1,0 +1,102 @@
+"""What a sale leaves the seller, channel by channel: commission and fees off the price, exact to the minor
+unit."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+from typing import Final
+
+import numpy as np
+import polars as pl
+from numpy.typing import NDArray
+
+from pricing.charges import Charge, Schedule
+from pricing.decisions.amounts import whole_units
+from pricing.money import minor_unit_places
+
+Floats = NDArray[np.float64]
+
+KINDS: Final = ("commission", "entry fee", "unsold fee")
+
+
+@dataclass(frozen=True)
+class SaleTerms:
+    """What is charged on one channel, in ``currency``; None: not said, and nothing is taken off."""
+
+    channel: str
+    currency: str
+    premium: Charge | None
+    commission: Charge | None
+    entry_fee: Charge | None
+    unsold_fee: Charge | None
+
+    @classmethod
+    def in_force(cls, schedule: Schedule | None, channel: str, on: date, currency: str) -> "SaleTerms":
+        """The charges of a schedule on a day.
+
+        Raises:
+            MoneyError: the schedule has a gap there, or is in another currency.
+        """
+        found = [
+            None if schedule is None else schedule.in_force(channel, kind, on, currency)
+            for kind in ("premium", *KINDS)
+        ]
+        return cls(channel, currency, *found)
+
+    def lines(self, prices: Sequence[Decimal]) -> pl.DataFrame:
+        """For each hammer price, or price paid: ``price``, ``commission``, ``entry fee`` and ``net``, which
+        is the first less the others; null where nothing was said.
+
+        >>> SaleTerms("private", "EUR", None, None, None, None).lines([Decimal(900)])["net"].to_list()
+        [Decimal('900.00')]
+        """
+        scaled = [int(whole_units(price, self.currency).scaleb(3)) for price in prices]
+        frame = pl.DataFrame({"price": pl.Series(scaled, dtype=pl.Int128)}).with_columns(
+            (pl.lit(None, dtype=pl.Int128) if charge is None else charge.on(pl.col("price"))).alias(name)
+            for name, charge in (("commission", self.commission), ("entry fee", self.entry_fee))
+        )
+        taken = pl.col("commission").fill_null(0) + pl.col("entry fee").fill_null(0)
+        money = pl.Decimal(38, minor_unit_places(self.currency))
+        return frame.with_columns(net=pl.col("price") - taken).select(
+            (pl.col(name).cast(pl.Decimal(38, 3)) / 1000).cast(money)
+            for name in ("price", "commission", "entry fee", "net")
+        )
+
+    def hammer(self, all_in: Floats) -> Floats:
+        """The price that stands at the head of ``lines`` when a buyer pays so much all-in; nought where the
+        least premium alone is more."""
+        if self.premium is None:
+            return all_in
+        scaled = pl.Series("amount", np.floor(all_in * 1000).astype(np.int64)).cast(pl.Int128)
+        found = scaled.to_frame().select(self.premium.hammer_of_all_in(pl.col("amount")).fill_null(0))
+        return found.to_series().cast(pl.Float64).to_numpy() / 1000.0
+
+    def net(self, prices: Floats) -> Floats:
+        """``lines`` net of many prices, as numbers for averages."""
+        return (
+            self.lines([Decimal(repr(float(price))) for price in prices])["net"].cast(pl.Float64).to_numpy()
+        )
+
+    def kept_unsold(self, own: float, at: float) -> float:
+        """What the owner has when the car does not sell: its worth less the entry fee and the unsold fee."""
+        lines = self.lines([Decimal(repr(at))]).row(0, named=True)
+        fee = 0.0
+        if self.unsold_fee is not None:
+            scaled = pl.lit(int(whole_units(Decimal(repr(at)), self.currency).scaleb(3)), dtype=pl.Int128)
+            fee = pl.select(self.unsold_fee.on(scaled)).item() / 1000.0
+        return own - float(lines["entry fee"] or 0) - fee
+
+    @property
+    def open_lines(self) -> tuple[str, ...]:
+        """Charges that nothing was said about."""
+        charges = {"commission": self.commission, "entry fee": self.entry_fee}
+        if self.channel == "auction":
+            charges |= {"premium": self.premium, "unsold fee": self.unsold_fee}
+        return tuple(name for name, charge in charges.items() if charge is None)
+
+    @property
+    def days(self) -> str:
+        """Which charges are in force from which day."""
+        used = [c for c in (self.premium, self.commission, self.entry_fee, self.unsold_fee) if c is not None]
+        return ", ".join(f"{charge.kind} in force from {charge.valid_from}" for charge in used)
