@@ -91,5 +91,6 @@ def typed(answer: str, kind: str) -> Any:
     if kind == "yes or no" and text in ("yes", "no", "true", "false"):
         return text in ("yes", "true")
     if kind == "whole":
-        return int(text) if text.lstrip("-").isdigit() else (text or None)
+        number = text.removesuffix(".0")  # as spreadsheets give whole numbers
+        return int(number) if number.lstrip("-").isdecimal() else (text or None)
     return text

@@ -5,7 +5,7 @@ gives the same numbers years later, whatever the market has learnt since.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime
 from functools import partial
 from importlib.metadata import version
@@ -92,15 +92,18 @@ FROZEN_KINDS: Final[dict[str, type]] = {
 
 @dataclass(frozen=True)
 class Known:
-    """What is known on a day, read from a market once: its sales, and a model that has seen no later ones."""
+    """What is known on a day, read from a market once: its sales, and a model that has seen no later ones.
+    ``indices`` are those that were worked out already, by method, period and group."""
 
-    market: Market
+    base_currency: str
+    own_rates: pl.DataFrame
     sales: pl.DataFrame
     state: MarketState
     model: PriceModel
     fit_id: str | None
     book: SalesBook
     at: date
+    indices: dict[tuple[str, ...], PriceIndex] = field(default_factory=dict)
 
     @classmethod
     def on(cls, market: Market, model: PriceModel, at: date, fit_id: str | None = None) -> "Known":
@@ -117,7 +120,7 @@ class Known:
             last=days.max(),
             later=market.sales().height - sales.height,
         )
-        return cls(market, sales, state, model, fit_id, book, at)
+        return cls(market.base_currency, market.own_rates(), sales, state, model, fit_id, book, at)
 
 
 def wanting(record: Appraisal) -> list[str]:
@@ -176,7 +179,7 @@ def gather(
     coverage = COVERAGE if terms.coverage is None else terms.coverage
     car = car_of(record)
     valuation = value_car(
-        _Sales(known.market.base_currency, known.sales), known.model, car, as_of=at, coverage=coverage,
+        _Sales(known.base_currency, known.sales), known.model, car, as_of=at, coverage=coverage,
         inspection=inspection,
     )  # fmt: skip
     group = {"make": valuation.car["make"], "model": valuation.car["model"]}
@@ -188,10 +191,9 @@ def gather(
     )  # fmt: skip
     # What a person chose is not passed over where it fails.
     comparables = compare() if record.choices else _found(missing, "comparables", compare)
-    index = _found(missing, "index", lambda: _index(known.sales, record, group))
+    index = _found(missing, "index", lambda: _index(known, record, group))
     ratios = _found(missing, "ratios", lambda: _ratios(known, group)) if with_ratios else None
     rate_day = at if asked.rate_date is None else asked.rate_date
-    own_rates = known.market.own_rates()
     return Evidence(
         gathered_on=today,
         market=known.state,
@@ -202,7 +204,7 @@ def gather(
         index=index,
         ratios=ratios,
         missing=missing,
-        conversion=Conversion.at(asked.currency, known.market.base_currency, rate_day, own_rates),
+        conversion=Conversion.at(asked.currency, known.base_currency, rate_day, known.own_rates),
         findings=None if inspection is None else Findings.of(inspection),
         budget=None if costs is None else Budget.of(costs, record.repairs.least),
         software={name: version(name) for name in SOFTWARE},
@@ -246,11 +248,18 @@ def _found(missing: dict[str, str], name: str, look: Callable[[], Kind]) -> Kind
         return None
 
 
-def _index(sales: pl.DataFrame, record: Appraisal, group: dict[str, str]) -> PriceIndex:
+def _index(known: Known, record: Appraisal, group: dict[str, str]) -> PriceIndex:
     """The index of the model; of the make, or of the whole market, where the sales are too few."""
     terms = record.evidence
     method = terms.index_method if terms.index_method else "time dummy"
     period = terms.index_period if terms.index_period else "year"
+    asked = (method, period, *group.values())
+    if asked not in known.indices:
+        known.indices[asked] = _widest(known.sales, method, period, group)
+    return known.indices[asked]
+
+
+def _widest(sales: pl.DataFrame, method: str, period: str, group: dict[str, str]) -> PriceIndex:
     for where in (group, {"make": group["make"]}):
         try:
             return price_index(sales, method=method, period=period, where=where)

@@ -124,7 +124,7 @@ def _recompleted(before: Appraisal, after: Appraisal) -> Appraisal:
     return replace(after, valuer=replace(after.valuer, completed_on=None))
 
 
-_LISTED: Final = {
+_LISTED: Final[dict[str, Any]] = {
     "appraisal_id": pl.String, "revision": pl.Int32, "kind": pl.String, "client": pl.String, "car": pl.String,
     "effective_date": pl.Date, "completed": pl.Boolean, "made_at": pl.Datetime("us"), "made_by": pl.String,
     "evidence_digest": pl.String,

@@ -20,7 +20,7 @@ SIDE_BY_SIDE: Final = 6
 
 def annexes(facts: Facts, words: LocaleWords) -> list[Block]:
     """All of them, lettered in order."""
-    parts = [
+    parts: list[tuple[str, list[Block]]] = [
         ("Adjustments", _adjustments(facts, words)),
         ("Sales and offers used", _sales(facts, words)),
         ("How near the approach comes", _ratios(facts, words)),

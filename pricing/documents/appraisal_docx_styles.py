@@ -19,7 +19,7 @@ LINE: Final = "B9C4CC"
 TEXT: Final = "Cambria"
 HEADS: Final = "Calibri"
 
-_OWN: Final = {
+_OWN: Final[dict[str, tuple[str, float, str, float, float]]] = {
     "Small Print": ("Body Text", 8.5, GREY, 2, 6),
     "Caution": ("Body Text", 9.5, VERMILION, 2, 6),
     "Table Text": ("Normal", 9, INK, 1.5, 1.5),
@@ -33,7 +33,7 @@ _OWN: Final = {
 }
 """Our styles: what each is based on, its size, its colour, and the points before and after it."""
 
-_BUILT_IN: Final = {
+_BUILT_IN: Final[dict[str, tuple[str, float, str, float, float, bool]]] = {
     "Normal": (TEXT, 10.5, INK, 0, 0, False),
     "Body Text": (TEXT, 10.5, INK, 0, 6, False),
     "List Bullet": (TEXT, 10.5, INK, 0, 4, False),

@@ -265,12 +265,12 @@ def _worth(facts: Facts, words: LocaleWords, span: Span, caption: str) -> list[B
     return [Table(caption, columns, tuple(rows), strong=(len(rows) - 1,))]
 
 
-def fit_answers(facts: Facts, words: LocaleWords) -> Answers:
+def fit_answers(facts: Facts, words: LocaleWords, *, of_one: bool = True) -> Answers:
     """Which fit, market and programs the evidence comes from."""
     found = facts.evidence
     rows = [
         ("Evidence gathered on", words.day(found.gathered_on)),
-        ("Digest of the evidence (SHA-256)", facts.digest),
+        *([("Digest of the evidence (SHA-256)", facts.digest)] if of_one else []),
         ("Digest of the market's records", found.market.digest),
         ("Fit of the price model", found.fit_id or "made for the effective date, not kept"),
         ("Seed of the fit", str(found.fit["seed"])),

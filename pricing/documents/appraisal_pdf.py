@@ -14,7 +14,8 @@ from typing import Any, Final
 
 import typst
 
-from pricing.documents.appraisal_blocks import Block, Pages
+from pricing.appraisal.collection import Tell
+from pricing.documents.appraisal_blocks import Answers, Block, Pages, Statement, Table
 from pricing.documents.appraisal_pictures import svg
 from pricing.documents.locale_words import shown
 from pricing.errors import AppraisalError
@@ -24,15 +25,29 @@ PAPERS: Final = {"a4": "a4", "letter": "us-letter"}
 
 STANDARDS: Final[list[Any]] = ["a-2a", "ua-1"]
 
-LONGEST_WORD: Final = 24
-"""Letters after which a word may be broken anywhere: a longer one is no word of a language."""
+TEXT_WIDTH: Final = 470.0
+"""Points between the margins of the narrower paper."""
+
+TEXT_SIZE: Final = 10.5
+CELL_SIZE: Final = 9.2
+SMALL_CELL_SIZE: Final = 8.0
+"""Points of the type in running text, in tables and in large tables, as the template sets them."""
+
+_PADDING: Final = 7.0
+_LARGE_TABLE: Final = (5, 40)
+"""Columns and rows beyond which a table is large."""
+
+_NARROW: Final = 0.58
+_WIDE: Final = 0.9
+"""Ems of a small letter and of any other, generously."""
 
 _PLAIN: Final = re.compile(r"[\u0000-\u024f\u2010-\u2027\u2030-\u205e\u20ac\u2212\u200b]*")
 """Letters that the typeface of the documents certainly has."""
 
 
-def pdf(pages: Pages, paper: str = "a4", made_on: date | None = None) -> bytes:
+def pdf(pages: Pages, paper: str = "a4", made_on: date | None = None, tell: Tell | None = None) -> bytes:
     """A document as PDF; ``made_on`` is the day it is stamped with: the same pages then give the same bytes.
+    ``tell`` is called with a step, how many pictures are drawn and how many there are.
 
     Raises:
         AppraisalError: there is no such paper, or the pages cannot be laid out.
@@ -43,10 +58,14 @@ def pdf(pages: Pages, paper: str = "a4", made_on: date | None = None) -> bytes:
         "title": pages.title, "subject": pages.subject, "mark": pages.mark, "reference": pages.reference,
         "language": pages.language, "author": pages.author, "contents": pages.contents,
         "cover": None if pages.cover is None else asdict(pages.cover),
-        "blocks": [plain_block(block) for block in pages.blocks],
     }  # fmt: skip
-    drawn = {name: svg(picture) for name, picture in pages.pictures.items()}
-    text = json.dumps(_settable(content) | {"pictures": _displayed(drawn)})
+    blocks = [_settable_block(block) for block in pages.blocks]
+    drawn = {}
+    for done, (name, picture) in enumerate(pages.pictures.items(), start=1):
+        drawn[name] = _displayed(svg(picture))
+        if tell is not None:
+            tell("draw", done, len(pages.pictures))
+    text = json.dumps(_settable(content, TEXT_WIDTH / 2, TEXT_SIZE) | {"blocks": blocks, "pictures": drawn})
     stamp = None if made_on is None else datetime(made_on.year, made_on.month, made_on.day, tzinfo=UTC)
     try:
         return typst.compile(
@@ -57,9 +76,25 @@ def pdf(pages: Pages, paper: str = "a4", made_on: date | None = None) -> bytes:
         raise AppraisalError(f"the pages cannot be laid out: {error.message}") from None
 
 
-def plain_block(block: Block) -> dict[str, Any]:
-    """A block as the template reads it: its fields, and what it ``is``."""
-    return {"is": type(block).__name__.lower(), **asdict(block)}
+def _settable_block(block: Block) -> dict[str, Any]:
+    """A block as the template reads it: its fields, what it ``is``, and every text fit for its place."""
+    fields = {"is": type(block).__name__.lower(), **asdict(block)}
+    if not isinstance(block, Table):
+        share = 2.6 / 3.6 if isinstance(block, Answers) else 0.9
+        return dict(
+            _settable(fields, TEXT_WIDTH * share, TEXT_SIZE * (2 if isinstance(block, Statement) else 1))
+        )
+    large = len(block.columns) > _LARGE_TABLE[0] or len(block.rows) > _LARGE_TABLE[1]
+    fields["size"] = SMALL_CELL_SIZE if large else CELL_SIZE
+    total = sum(column.width for column in block.columns)
+    widths = [TEXT_WIDTH * column.width / total - _PADDING for column in block.columns]
+    fields["rows"] = [
+        [_settable(cell, width, fields["size"]) for cell, width in zip(row, widths, strict=True)]
+        for row in block.rows
+    ]
+    for name in ("caption", "note"):
+        fields[name] = _settable(fields[name], TEXT_WIDTH, TEXT_SIZE)
+    return fields
 
 
 @cache
@@ -67,19 +102,39 @@ def _template() -> bytes:
     return files("pricing.documents").joinpath("templates/appraisal.typ").read_bytes()
 
 
-def _settable(value: Any) -> Any:
-    """Texts as they can be set: nothing acts unseen, every letter has a shape, long words may be broken."""
+def _settable(value: Any, width: float, size: float) -> Any:
+    """Texts as they can be set: nothing acts unseen, every letter has a shape, and a word that is longer than
+    its line of ``width`` points may be broken."""
     if isinstance(value, str):
-        return _breakable(_displayed(shown(value)))
+        return _breakable(_displayed(shown(value)), width / size)
     if isinstance(value, dict):
-        return {name: _settable(part) for name, part in value.items()}
-    return [_settable(part) for part in value] if isinstance(value, list | tuple) else value
+        return {name: _settable(part, width, size) for name, part in value.items()}
+    return [_settable(part, width, size) for part in value] if isinstance(value, list | tuple) else value
 
 
-def _breakable(text: str) -> str:
-    if len(text) <= LONGEST_WORD:
+def _breakable(text: str, ems: float) -> str:
+    """The text with a place to break in every word that is wider than so many ems.
+
+    >>> _breakable("short " + "x" * 10, 4.0).count("\u200b")
+    1
+    """
+    if len(text) * _WIDE <= ems:
         return text
-    return re.sub(rf"\S{{{LONGEST_WORD}}}(?=\S)", lambda found: found.group() + "\u200b", text)
+    return re.sub(r"\S+", lambda found: _pieces(found.group(), ems), text)
+
+
+def _pieces(word: str, ems: float) -> str:
+    if len(word) * _WIDE <= ems:
+        return word
+    pieces, taken = [""], 0.0
+    for letter in word:
+        broad = _NARROW if letter.islower() and letter.isascii() and letter not in "mw" else _WIDE
+        if taken + broad > ems:
+            pieces.append("")
+            taken = 0.0
+        pieces[-1] += letter
+        taken += broad
+    return "\u200b".join(pieces)
 
 
 def _displayed(value: Any) -> Any:

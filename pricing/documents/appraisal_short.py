@@ -196,9 +196,9 @@ def _comparables(facts: Facts, words: LocaleWords) -> list[Block]:
     rows = tuple(
         (
             words.short_day(row["event_date"]),
-            cut(f"{row['year']} {row['model']} "
-                                                    f"{row['variant'] or ''}".strip()),
-            row["condition_band"] or "not graded", words.plain(row["price"]), words.plain(row["adjusted_price"]),
+            cut(" ".join(str(row[part]) for part in ("year", "model", "variant") if row[part] is not None)),
+            row["condition_band"] or "not graded", words.plain(row["price"]),
+            words.plain(row["adjusted_price"]),
             cut(f"{row['source']}: {row['source_ref']}"),
         )
         for row in facts.grid.head(SHOWN).iter_rows(named=True)

@@ -47,7 +47,7 @@ def evidence_for(market: Path, record: "Appraisal", extensions: Path = EXTENSION
         return None
     known = known_on(market, at, record.evidence.fit)
     inspection = inspected(record, extensions)
-    costs = repair_costs(record, inspection, known.market.base_currency)
+    costs = repair_costs(record, inspection, known.base_currency)
     return gather(record, known, inspection=inspection, costs=costs)
 
 

@@ -15,6 +15,7 @@ import typer
 from typer.exceptions import TyperException
 
 from pricing.errors import DecisionError, PricingError
+from pricing.service.appraisal_commands import appraise_app
 from pricing.service.condition_commands import inspect_app
 from pricing.service.intake_commands import intake_app
 from pricing.service.market_commands import market_app
@@ -40,6 +41,7 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
 )
 
+app.add_typer(appraise_app, name="appraise")
 app.add_typer(inspect_app, name="inspect")
 app.add_typer(repair_app, name="repair")
 app.add_typer(intake_app)
