@@ -30,6 +30,10 @@ class MarketError(PricingError):
     """The market file cannot be opened, is held by another process, or is not a market file."""
 
 
+class ServerAwayError(MarketError):
+    """The server that keeps a market cannot be reached, or was lost; the same may work in a while."""
+
+
 class ModelError(PricingError):
     """A price model was asked for something it cannot do: not fitted, no usable sales, a foreign saved
     fit."""

@@ -20,6 +20,7 @@ from pricing.errors import MarketError
 from pricing.store_audit import now, write_audit
 from pricing.store_connection import PATIENCE_SECONDS, Values, connection, frame, run
 from pricing.store_loading import LoadReport, Progress, load_files
+from pricing.store_place import market_path
 from pricing.store_quarantine import export_quarantine
 from pricing.store_sales import read_sales
 
@@ -66,10 +67,13 @@ class Market:
         """Open a market file; with ``create`` make it when absent, its prices in ``base_currency`` (ISO
         4217).
 
+        The address of a PostgreSQL server, ``postgresql://user@host/database``, opens the market that the
+        server keeps, through its local copy (``store_copy``).
+
         An existing market keeps the base currency it was made with. ``patience``: seconds that any later call
         waits for another process that uses the file. Raises ``MarketError`` for a file of another kind.
         """
-        path = Path(path)
+        path = market_path(path)
         if not path.exists():
             if not create:
                 raise MarketError(

@@ -10,7 +10,7 @@ import os
 import random
 import time
 from collections.abc import Iterator
-from contextlib import closing, contextmanager
+from contextlib import AbstractContextManager, closing, contextmanager
 from pathlib import Path
 from typing import Any, Final
 
@@ -18,6 +18,7 @@ import duckdb
 import polars as pl
 
 from pricing.errors import MarketError
+from pricing.store_place import copies, is_copy
 
 try:
     import fcntl
@@ -44,16 +45,31 @@ _BUSY: Final = (
 )
 
 
-@contextmanager
 def connection(
     path: Path, *, write: bool = False, keep: bool = True, patience: float = PATIENCE_SECONDS
-) -> Iterator[duckdb.DuckDBPyConnection]:
+) -> AbstractContextManager[duckdb.DuckDBPyConnection]:
     """A connection for one piece of work; with ``write`` the work is one transaction, undone by any error,
-    and without ``keep`` in any case.
+    and without ``keep`` in any case. Every question and every write to a market comes through here.
+
+    The local copy of a market on a server is brought up to date first, and what a write changes in it is kept
+    by the server before it is kept here (``store_copy``).
 
     Raises ``MarketError`` when the file is no DuckDB file, stays in use for ``patience`` seconds, or the
     disk is full.
     """
+    if is_copy(path):
+        kept: AbstractContextManager[duckdb.DuckDBPyConnection] = copies().copy_connection(
+            path, write=write, keep=keep, patience=patience
+        )
+        return kept
+    return file_connection(path, write=write, keep=keep, patience=patience)
+
+
+@contextmanager
+def file_connection(
+    path: Path, *, write: bool = False, keep: bool = True, patience: float = PATIENCE_SECONDS
+) -> Iterator[duckdb.DuckDBPyConnection]:
+    """A connection to a file as it stands; see ``connection``."""
     deadline = time.monotonic() + patience
     with _turnstile(path, write, deadline), closing(_open(path, write, deadline)) as opened:
         try:

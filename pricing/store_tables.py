@@ -12,6 +12,7 @@ from pricing.errors import MarketError
 from pricing.money import minor_unit_places
 from pricing.records import Contract
 from pricing.store_connection import connection, run
+from pricing.store_place import copies, is_copy
 
 KIND: Final = "classic car market"
 VERSION: Final = "1"
@@ -77,6 +78,9 @@ def create(path: Path, base_currency: str) -> None:
         with connection(draft, write=True) as opened:
             run(opened, TABLES)
             run(opened, "INSERT INTO market VALUES (?, ?, ?)", [KIND, VERSION, base_currency])
+        if is_copy(path):
+            copies().found(path, draft)
+            return
         try:
             os.link(draft, path)
         except FileExistsError:

@@ -1,0 +1,221 @@
+"""The local copy of a market on a server: a DuckDB file that every question is put to, brought up to date
+first.
+
+A write is done to the copy in a transaction, what it changed is found and made an entry of the server's, and
+only then does the copy keep it: what the server has is what holds. A copy remembers the last entry it has, by
+number and token; if the server knows no such entry (it was restored, or is another), the copy is made anew.
+"""
+
+import logging
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Final
+from uuid import uuid4
+
+import duckdb
+
+from pricing.errors import MarketError, ServerAwayError
+from pricing.store_changes import COPIED, changes, whole
+from pricing.store_connection import PATIENCE_SECONDS, file_connection, run
+from pricing.store_place import ADDRESS_FILE, copies_directory
+from pricing.store_server import NO_ENTRY, Entry, Reading, Server
+from pricing.store_server_text import delete, insert, layouts, quoted
+from pricing.store_server_turn import Turn
+
+Tell = Callable[[int, int], None]
+"""Called with rows done and rows in all."""
+
+_LOG: Final = logging.getLogger("pricing.store")
+
+_SERVERS: Final[dict[Path, Server]] = {}
+"""The servers that this process works with, by the local copy of each."""
+
+
+def local_copy(address: str) -> Path:
+    """The local copy of the market that the server at an address keeps, up to date; there is no file while it
+    keeps none.
+
+    Raises ``MarketError`` when the server lets nobody in, ``ServerAwayError`` when it cannot be reached and
+    there is no copy yet.
+    """
+    server = Server(address)
+    path = copies_directory() / server.sessions.name / "market.duckdb"
+    held = _SERVERS.get(path)
+    if held is None or held.address != address:
+        _SERVERS[path] = server
+        try:
+            path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+            (path.parent / ADDRESS_FILE).write_text(server.sessions.public_address, encoding="utf-8")
+        except OSError as error:
+            raise MarketError(f"{path.parent}: a local copy cannot be kept there: {error.strerror}") from None
+    server = _SERVERS[path]
+    try:
+        server.migrate()
+        if server.head() != NO_ENTRY:
+            _bring_up_to_date(path, server, PATIENCE_SECONDS)
+    except ServerAwayError as error:
+        if not path.exists():
+            raise
+        _warn(error)
+    return path
+
+
+def address_of(path: Path) -> str:
+    """The address of the server that a local copy is of, password and all, to be handed to a process of our
+    own; for any other market file its path."""
+    return server_of(path).address if (path.parent / ADDRESS_FILE).exists() else str(path.resolve())
+
+
+def server_of(path: Path) -> Server:
+    """The server of a local copy, as this process reached it or as the file beside the copy says."""
+    if path not in _SERVERS:
+        _SERVERS[path] = Server((path.parent / ADDRESS_FILE).read_text(encoding="utf-8").strip())
+    return _SERVERS[path]
+
+
+@contextmanager
+def copy_connection(
+    path: Path, *, write: bool, keep: bool, patience: float
+) -> Iterator[duckdb.DuckDBPyConnection]:
+    """A connection to a local copy, up to date, for one piece of work; see ``store_connection.connection``.
+
+    While the server cannot be reached, reading goes on from the copy as it is, with a warning in the log, and
+    a write is refused.
+    """
+    server = server_of(path)
+    if write and keep:
+        with _written(path, server, patience) as opened:
+            yield opened
+        return
+    current = False
+    if path.exists():
+        with file_connection(path, patience=patience) as opened:
+            current = _is_current(opened, server)
+            if current and not write:
+                yield opened
+                return
+    if not current:
+        _bring_up_to_date(path, server, patience)
+    with file_connection(path, write=write, keep=keep, patience=patience) as opened:
+        yield opened
+
+
+def found(path: Path, draft: Path, *, patience: float = PATIENCE_SECONDS, tell: Tell | None = None) -> None:
+    """Make the market of a file the one that a server keeps, and ``path`` its local copy.
+
+    Raises ``MarketError`` when the server keeps a market already.
+    """
+    server = server_of(path)
+    server.migrate(create=True)
+    with file_connection(draft, patience=patience) as opened, Turn(server, patience) as turn:
+        if turn.head() != NO_ENTRY:
+            raise MarketError(f"{server.shown} keeps a market already")
+        rows = _Rows(tell, 0 if tell is None else _count(opened))
+        turn.publish(NO_ENTRY, uuid4().hex, whole(opened), rows.more)
+    _bring_up_to_date(path, server, patience)
+
+
+@contextmanager
+def _written(path: Path, server: Server, patience: float) -> Iterator[duckdb.DuckDBPyConnection]:
+    """A write: done to the copy, published, and then kept in the copy."""
+    with Turn(server, patience) as turn:
+        _bring_up_to_date(path, server, patience)
+        published = False
+        try:
+            with file_connection(path, write=True, patience=patience) as opened:
+                base = _position(opened)
+                yield opened
+                made = changes(opened)
+                if made:
+                    entry = turn.publish(base, uuid4().hex, made)
+                    published = True
+                    _remember(opened, entry)
+        except MarketError as error:
+            if not published:
+                raise
+            _warn(error)  # the server has it: the copy gets it with the next question
+
+
+def _bring_up_to_date(path: Path, server: Server, patience: float, tell: Tell | None = None) -> None:
+    """Apply the server's entries that the copy has not; makes the copy when there is none."""
+    with file_connection(path, write=True, patience=patience) as opened, server.reading() as reading:
+        here, head = _position(opened), reading.head()
+        if here == head:
+            return
+        if not reading.holds(here):
+            for table in layouts(opened):
+                run(opened, f"DROP TABLE {quoted(table)}")
+            here = NO_ENTRY
+        _apply(opened, reading, here[0], tell)
+        _remember(opened, head)
+
+
+def _apply(opened: duckdb.DuckDBPyConnection, reading: Reading, after: int, tell: Tell | None) -> None:
+    statements = reading.statements(after)
+    rows = _Rows(tell, 0 if tell is None else sum(reading.count(table, after) for table in statements))
+    held = layouts(opened)
+    for table, statement in statements.items():
+        start = after
+        if table not in held or held[table].statement != statement:
+            _make(opened, table, statement)
+            start = 0
+        layout = layouts(opened)[table]
+        if start:
+            for texts in reading.gone(layout, start):
+                delete(opened, layout, texts)
+        for texts in reading.came(layout, start):
+            insert(opened, layout, texts)
+            rows.more(texts.height)
+
+
+def _make(opened: duckdb.DuckDBPyConnection, table: str, statement: str) -> None:
+    """Make a table anew; what a server gives for its statement is held to be that and no more."""
+    parsed = opened.extract_statements(statement)
+    if len(parsed) != 1 or parsed[0].type != duckdb.StatementType.CREATE:
+        raise MarketError(f"the server's statement for table {table} makes no table")
+    run(opened, f"DROP TABLE IF EXISTS {quoted(table)}")
+    run(opened, statement)
+
+
+def _is_current(opened: duckdb.DuckDBPyConnection, server: Server) -> bool:
+    """Whether a copy has all that the server has; also true while the server is away."""
+    try:
+        return _position(opened) == server.head()
+    except ServerAwayError as error:
+        _warn(error)
+        return True
+
+
+def _position(opened: duckdb.DuckDBPyConnection) -> Entry:
+    """The last entry that a copy has."""
+    if not run(opened, "SELECT 1 FROM duckdb_tables() WHERE table_name = ?", [COPIED]):
+        return NO_ENTRY
+    number, token = run(opened, f"SELECT number, token FROM {COPIED}")[0]  # noqa: S608
+    return int(number), str(token)
+
+
+def _remember(opened: duckdb.DuckDBPyConnection, entry: Entry) -> None:
+    run(opened, f"CREATE OR REPLACE TABLE {COPIED} (number BIGINT, token VARCHAR)")
+    run(opened, f"INSERT INTO {COPIED} VALUES (?, ?)", list(entry))  # noqa: S608
+
+
+def _count(opened: duckdb.DuckDBPyConnection) -> int:
+    return sum(int(run(opened, f"SELECT count(*) FROM {quoted(table)}")[0][0]) for table in layouts(opened))  # noqa: S608
+
+
+def _warn(error: MarketError) -> None:
+    _LOG.warning("%s; answers are from the local copy as it is", error)
+
+
+class _Rows:
+    """Rows done, told to whoever wants to know."""
+
+    def __init__(self, tell: Tell | None, total: int) -> None:
+        self._tell, self._total, self._done = tell, total, 0
+
+    def more(self, rows: int) -> None:
+        """So many rows more are done."""
+        self._done += rows
+        if self._tell is not None:
+            self._tell(self._done, self._total)

@@ -1,0 +1,55 @@
+"""Where a market is kept: in a file, or on a server of which a file is the local copy."""
+
+import os
+from importlib import import_module
+from importlib.util import find_spec
+from pathlib import Path
+from types import ModuleType
+from typing import Final
+
+from pricing.errors import MarketError
+
+SCHEMES: Final = ("postgresql://", "postgres://")
+"""How the address of a server begins (PostgreSQL manual, "Connection URIs")."""
+
+ADDRESS_FILE: Final = "server-address"
+"""Stands beside a local copy and says what it is a copy of, without the password."""
+
+COPIES_VARIABLE: Final = "PRICING_COPIES"
+"""Environment variable that names the directory of the local copies."""
+
+
+def market_path(place: str | Path) -> Path:
+    """The market file that a place names: itself, or the local copy of the market on a server.
+
+    Raises ``MarketError`` for a server that cannot be reached and of which there is no copy.
+
+    >>> market_path("market.duckdb").name
+    'market.duckdb'
+    """
+    if isinstance(place, str) and place.startswith(SCHEMES):
+        path: Path = copies().local_copy(place)
+        return path
+    return Path(place)
+
+
+def is_copy(path: Path) -> bool:
+    """Whether a market file is the local copy of a market on a server."""
+    return (path.parent / ADDRESS_FILE).exists()
+
+
+def copies_directory() -> Path:
+    """The directory of the local copies, a folder a server; all of it may be deleted at any time."""
+    named = os.environ.get(COPIES_VARIABLE)
+    if named:
+        return Path(named).absolute()
+    return Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache") / "classic-car-pricing"
+
+
+def copies() -> ModuleType:
+    """The part of the store that works with a server; read only when there is one."""
+    if find_spec("psycopg") is None:
+        raise MarketError(
+            "a market on a server needs psycopg; install it with: pip install 'classic-car-pricing[server]'"
+        )
+    return import_module("pricing.store_copy")
