@@ -63,12 +63,14 @@ class BuyerTerms:
 class Limit:
     """The highest price at one certainty: ``price`` in the offer's currency on ``price_basis``, in three
     figures and never rounded up (None: even as a gift it costs more); ``exact`` to the smallest unit;
-    ``worth`` is what the car fetches with that certainty, in the same currency, all-in."""
+    ``worth`` is what the car fetches with that certainty, in the same currency, all-in; ``all_in_base`` what
+    ``price`` comes to all-in in the market's base currency."""
 
     certainty: float
     worth: Decimal
     exact: Decimal | None
     price: Decimal | None
+    all_in_base: Decimal | None
 
 
 @dataclass(frozen=True)
@@ -182,7 +184,7 @@ def buy_car(
         raise DecisionError(f"no range can be given, and so no limit: {valuation.reason}")
     law = PriceLaw.of(model, valuation.car, at, inspection)
     walk_away = _limit(law, terms.certainty, day_one, conversion)
-    first = _limit(law, opening, day_one, conversion)
+    first = _limit(law, opening, day_one, conversion, None if auction else asking)
     sales = market.sales(as_of=at)
     gap = None if auction or asking is None else asking_gap_of(model.asking_gaps(), sales, valuation.car)
     after = None if gap is None or asking is None else conversion.to_base(asking) / Decimal(str(gap.factor))
@@ -205,7 +207,7 @@ def buy_car(
         total=None if asked is None else asked["total"],
         open_lines=still_open,
         walk_away=walk_away,
-        opening=first if auction else _no_more_than(first, asking),
+        opening=first,
         bids=bidding_table(day_one, top, step=terms.step),
         bids_back=hammer_for(day_one.premium, _round_amounts(top, day_one), terms.currency),
         elsewhere=same_money(model, sales, valuation.car, at, conversion.to_base(budget), coverage=coverage),
@@ -236,17 +238,18 @@ def _day_one(
     )
 
 
-def _limit(law: PriceLaw, certainty: float, terms: DayOneTerms, conversion: Conversion) -> Limit:
+def _limit(
+    law: PriceLaw, certainty: float, terms: DayOneTerms, conversion: Conversion, most: Decimal | None = None
+) -> Limit:
+    """The limit at a certainty, never above ``most``."""
     worth = conversion.from_base(Decimal(law.quantile(1.0 - certainty)), down=True)
     exact = terms.highest_price(worth)
-    return Limit(certainty, worth, exact, None if exact is None else said(exact))
-
-
-def _no_more_than(limit: Limit, asking: Decimal | None) -> Limit:
-    """An opening offer never above what is asked."""
-    if asking is None or limit.exact is None or limit.exact <= asking:
-        return limit
-    return Limit(limit.certainty, limit.worth, asking, asking)
+    if exact is None:
+        return Limit(certainty, worth, None, None, None)
+    price = said(exact)
+    if most is not None and price > most:
+        exact = price = most
+    return Limit(certainty, worth, exact, price, conversion.to_base(terms.lines([price])["all_in"][0]))
 
 
 def _round_amounts(limit: Decimal, terms: DayOneTerms) -> list[Decimal]:

@@ -72,8 +72,9 @@ def mend_or_buy(
     ``costs`` must be in the currency of the model's prices. ``asking`` is what the car costs now, all-in;
     None takes its market price, as uncertain as it is. Repairs aim at the middle of a band, the typical car
     the money would otherwise buy: in each draw the structure first while it caps the car, then what gives
-    most score for the money. Raises ``DecisionError`` for a negative asking price or a car that is in the
-    highest band already.
+    most score for the money. A car that is in the highest band
+    already has no row: there is nothing above it to buy. Raises ``DecisionError`` for a negative asking
+    price.
     """
     if asking is not None and not (asking.is_finite() and asking >= 0):
         raise DecisionError(f"the asking price must not be negative, got {asking}")
@@ -81,10 +82,6 @@ def mend_or_buy(
         raise DecisionError(f"alike must be at least 0 and below 1, got {alike}")
     result = costs.result
     now = CONDITION_BANDS.index(result.band)
-    if now == len(CONDITION_BANDS) - 1:
-        raise DecisionError(
-            f"the car is in the highest band already ({result.band}): there is no better one to buy"
-        )
     prices = PriceByScore.ask(model.quantiles, result.inspection.car_frame(), as_of)
     rng = np.random.default_rng([seed, 3])
     own, other = rng.standard_normal((2, len(result.draws)))
@@ -118,13 +115,30 @@ def mend_or_buy(
             }
         )
     return MendOrBuy(
-        bands=pl.DataFrame(rows),
+        bands=pl.DataFrame(rows, schema=_COLUMNS),
         asking=asking,
         currency=costs.currency,
         band_now=result.band,
         notice=costs.catalogue.notice,
         cautions=result.inspection.sheet.general_cautions,
     )
+
+
+_COLUMNS: Final = {
+    "band": pl.String,
+    "reached": pl.Float64,
+    **{
+        f"{name}_{end}": pl.Float64
+        for name in ("price_now", "budget", "price_then", "better_car")
+        for end in ("low", "mid", "high")
+    },
+    "chance_cheaper": pl.Float64,
+    "expected_difference": pl.Float64,
+    "expected_gain": pl.Float64,
+    "highest_price": pl.Float64,
+    "leave_it_above": pl.Float64,
+    "answer": pl.String,
+}
 
 
 def plan(costs: RepairCosts, target: float) -> tuple[Mask, Floats]:

@@ -102,6 +102,19 @@ def range_sentence(valuation: Valuation) -> str:
     )
 
 
+def other_currency_sentence(valuation: Valuation, currency: str, rate: Decimal) -> str:
+    """The range in another currency; ``rate`` is what one unit of the market's own buys of it that day."""
+    if valuation.low is None or valuation.mid is None or valuation.high is None:
+        return f"No range can be given in {currency} either."
+    low, mid, high = (
+        money_words(price * rate, currency) for price in (valuation.low, valuation.mid, valuation.high)
+    )
+    return (
+        f"In {currency}: {low} to {high}, half below {mid}, at the reference rate for {day_words(valuation.as_of)} "
+        f"({valuation.currency} 1 = {currency} {rate:.4g})."
+    )
+
+
 def standing_sentence(valuation: Valuation) -> str:
     """Where the asking price stands among the prices that like cars sell for."""
     if valuation.asking is None:
@@ -109,7 +122,7 @@ def standing_sentence(valuation: Valuation) -> str:
     asked = exact_words(valuation.asking, valuation.currency)
     if valuation.standing is None or valuation.low is None or valuation.high is None:
         return f"The asking price of {asked} cannot be placed, for there is no range."
-    share = _share_words(valuation.standing)
+    share = share_words(valuation.standing)
     if valuation.asking < valuation.low:
         where = "below the low end of the range: ask why before hoping for a bargain"
     elif valuation.asking > valuation.high:
@@ -167,12 +180,13 @@ def term_words(term: Mapping[str, Any]) -> str:
     return f"{name}: {value.removesuffix('.0')}"
 
 
-def distribution_caption(valuation: Valuation) -> str:
-    """What ``charts.distribution_chart`` shows."""
+def distribution_caption(valuation: Valuation, comparables: int = 0) -> str:
+    """What ``charts.distribution_chart`` shows, with so many comparable sales on it."""
+    points = f" The points are {comparables} comparable sales, adjusted to this car." if comparables else ""
     asked = "" if valuation.asking is None else "; the thick line is the asking price"
     return (
         "Each column is a price bracket; its height is how many of 100 cars like this one would sell in it. "
-        f"The darker columns lie between the low and the high price{asked}."
+        f"The darker columns lie between the low and the high price{asked}.{points}"
     )
 
 
@@ -194,7 +208,12 @@ def terms_caption(valuation: Valuation) -> str:
     )
 
 
-def _share_words(share: float) -> str:
+def share_words(share: float) -> str:
+    """A share as cars in 100.
+
+    >>> share_words(0.424), share_words(0.001)
+    ('about 42 in 100', 'fewer than 1 in 100')
+    """
     if share < 0.01:
         return "fewer than 1 in 100"
     if share > 0.99:

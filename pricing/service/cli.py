@@ -7,31 +7,24 @@ answered at once.
 import json
 import sys
 from datetime import date
-from decimal import Decimal, InvalidOperation
+from decimal import Decimal
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Final
+from typing import Annotated, Any, Final
 
 import typer
 from typer.exceptions import TyperException
 
-from pricing.errors import DecisionError, PricingError
+from pricing.errors import PricingError
 from pricing.service.appraisal_commands import appraise_app
-from pricing.service.condition_commands import inspect_app
+from pricing.service.car_options import takes_car
+from pricing.service.condition_commands import DEMO, inspect_app
+from pricing.service.decision_commands import InspectionOption, SheetsOption, assessed, decision_app
 from pricing.service.intake_commands import intake_app
 from pricing.service.market_commands import market_app
 from pricing.service.opening import fitted_market, open_market
 from pricing.service.repair_commands import repair_app
 from pricing.service.score_commands import score_app
-from pricing.vocabulary import (
-    CHANNELS,
-    CONDITION_BANDS,
-    DISTANCE_UNITS,
-    DRIVE_SIDES,
-    MATCHING_NUMBERS,
-)
-
-if TYPE_CHECKING:
-    pass
+from pricing.service.typed_amounts import typed_amount, typed_day
 
 app = typer.Typer(
     name="pricing",
@@ -47,6 +40,7 @@ app.add_typer(repair_app, name="repair")
 app.add_typer(intake_app)
 app.add_typer(market_app)
 app.add_typer(score_app)
+app.add_typer(decision_app)
 
 MARKET_FILE: Final = Path("market.duckdb")
 DEMO_FILE: Final = Path("demo.duckdb")
@@ -151,34 +145,16 @@ def fits(market: MarketOption = MARKET_FILE) -> None:
     show_fits(open_market(market).fits())
 
 
-@app.command(epilog="Example: pricing value --make Wexcombe --model Sedge --year 1966 --asking 4650")
+@app.command(epilog="Example: pricing value --make Wexcombe --model Sedge --year 1966 --asking 'GBP 3900'")
+@takes_car
 def value(
-    make: Annotated[str, typer.Option(help="Make, as in the sale records.")],
-    model: Annotated[str, typer.Option(help="Model.")],
-    year: Annotated[int, typer.Option(help="Model year.")],
-    variant: Annotated[str | None, typer.Option(help="Variant of the model.")] = None,
-    condition_band: Annotated[str | None, typer.Option(help=f"One of: {', '.join(CONDITION_BANDS)}.")] = None,
-    condition_score: Annotated[float | None, typer.Option(help="Condition score, 0 to 100.")] = None,
-    odometer: Annotated[float | None, typer.Option(help="Odometer reading.")] = None,
-    odometer_unit: Annotated[str, typer.Option(help=f"One of: {', '.join(DISTANCE_UNITS)}.")] = "km",
-    option: Annotated[
-        list[str] | None,
-        typer.Option(help="An option the car has, such as overdrive; may be repeated."),
-    ] = None,
-    body_style: Annotated[str | None, typer.Option(help="Body style, as in the sale records.")] = None,
-    drive_side: Annotated[str | None, typer.Option(help=f"One of: {', '.join(DRIVE_SIDES)}.")] = None,
-    chassis_number: Annotated[str | None, typer.Option(help="Chassis number, of any form.")] = None,
-    matching_numbers: Annotated[
-        str | None, typer.Option(help=f"One of: {', '.join(MATCHING_NUMBERS)}.")
-    ] = None,
-    history_file: Annotated[
-        bool | None, typer.Option("--history-file/--no-history-file", help="Whether papers tell its past.")
-    ] = None,
-    channel: Annotated[str | None, typer.Option(help=f"Where it is offered: {', '.join(CHANNELS)}.")] = None,
-    country: Annotated[str | None, typer.Option(help="Country of the offer (ISO 3166-1 alpha-2).")] = None,
+    car: dict[str, Any],
     asking: Annotated[
-        str | None, typer.Option(help="Asking price, all-in, in the market's base currency.")
+        str | None,
+        typer.Option(help="Asking price, all-in: 4650 in the market's base currency, or 'GBP 3900'."),
     ] = None,
+    inspection: InspectionOption = None,
+    sheets: SheetsOption = DEMO / "sheets",
     as_of: Annotated[
         str | None,
         typer.Option(help="Date of the price (YYYY-MM-DD); without it, of the last sale."),
@@ -197,28 +173,12 @@ def value(
     from pricing.decisions.valuation import value_car
     from pricing.service.terminal import show_valuation
 
-    if odometer_unit not in DISTANCE_UNITS:
-        raise DecisionError(f"odometer unit {odometer_unit!r} is none of: {', '.join(DISTANCE_UNITS)}")
-    car = {
-        "make": make,
-        "model": model,
-        "variant": variant,
-        "year": year,
-        "chassis_number": chassis_number,
-        "body_style": body_style,
-        "drive_side": drive_side,
-        "condition_band": condition_band,
-        "condition_score": condition_score,
-        "odometer_km": None if odometer is None else odometer * DISTANCE_UNITS[odometer_unit],
-        "options": option or [],
-        "matching_numbers": matching_numbers,
-        "history_file": history_file,
-        "channel": channel,
-        "country": country,
-    }
-    price, day = _amount(asking), _day(as_of)
+    typed, day = typed_amount(asking, "asking price"), typed_day(as_of)
     opened, fitted = fitted_market(market, day, fit_id)
-    valuation = value_car(opened, fitted, car, asking=price, as_of=day, coverage=coverage)
+    at = date.fromisoformat(fitted.facts["last_date"]) if day is None else day
+    price = None if typed is None else typed.in_base(opened, at)
+    seen = assessed(inspection, sheets)
+    valuation = value_car(opened, fitted, car, asking=price, as_of=day, coverage=coverage, inspection=seen)
     if as_json:
         sys.stdout.write(json.dumps(valuation.to_dict(), indent=2) + "\n")
     else:
@@ -230,7 +190,8 @@ def dashboard(
     market: MarketOption = MARKET_FILE,
     port: PortOption = None,
     host: Annotated[
-        str, typer.Option("--host", help="Address to listen on; others than this machine's own let others in.")
+        str,
+        typer.Option("--host", help="Address to listen on; others than this machine's own let others in."),
     ] = "127.0.0.1",
     manager: Annotated[
         list[str] | None,
@@ -259,22 +220,3 @@ def _make_demo(market: Path) -> None:
 
     load(data_demo.files(), market=market)
     fit(market)
-
-
-def _amount(typed: str | None) -> Decimal | None:
-    if typed is None:
-        return None
-    try:
-        amount = Decimal(typed)
-    except InvalidOperation:
-        amount = Decimal("NaN")
-    if not amount.is_finite():
-        raise DecisionError(f"the asking price is not an amount: got {typed!r}, expected one such as 12500")
-    return amount
-
-
-def _day(typed: str | None) -> date | None:
-    try:
-        return None if typed is None else date.fromisoformat(typed)
-    except ValueError:
-        raise DecisionError(f"the date is not a day: got {typed!r}, expected YYYY-MM-DD") from None

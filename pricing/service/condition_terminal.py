@@ -79,6 +79,10 @@ def show_budget(budget: RepairBudget) -> None:
 def show_mending(decision: MendOrBuy) -> None:
     """Mend or buy better, a higher band a line, the cautions last."""
     out = console()
+    if decision.bands.is_empty():
+        out.print(
+            Text(f"The car is in the highest band already, {decision.band_now}: nothing above it to buy.")
+        )
     table = _table("to", "budget", "worth then", "car already there", "mending cheaper")
     for row in decision.bands.iter_rows(named=True):
         ranges = (
@@ -86,7 +90,8 @@ def show_mending(decision: MendOrBuy) -> None:
             for name in ("budget", "price_then", "better_car")
         )
         table.add_row(row["band"], *ranges, f"{row['chance_cheaper']:.0%}")
-    out.print(table)
+    if table.row_count:
+        out.print(table)
     for row in decision.bands.iter_rows(named=True):
         out.print(Text(mending_sentence(row, decision)))
     for caution in (decision.notice, *decision.cautions):

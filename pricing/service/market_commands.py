@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING, Annotated, Any, Final
 import typer
 
 from pricing.errors import EvidenceError
+from pricing.service.car_options import takes_car
 from pricing.service.market_files import draw, read_series, write_frame
 from pricing.service.opening import fitted_market, open_market
-from pricing.vocabulary import CHANNELS, CONDITION_BANDS, DRIVE_SIDES, MATCHING_NUMBERS
 
 if TYPE_CHECKING:
     import polars as pl
@@ -83,25 +83,9 @@ def index(
 
 
 @market_app.command(epilog="Example: pricing comparables --make Wexcombe --model Sedge --year 1966 --lines")
+@takes_car
 def comparables(
-    make: Annotated[str, typer.Option(help="Make, as in the sale records.")],
-    model: Annotated[str, typer.Option(help="Model.")],
-    year: Annotated[int, typer.Option(help="Model year.")],
-    variant: Annotated[str | None, typer.Option(help="Variant of the model.")] = None,
-    condition_band: Annotated[str | None, typer.Option(help=f"One of: {', '.join(CONDITION_BANDS)}.")] = None,
-    condition_score: Annotated[float | None, typer.Option(help="Condition score, 0 to 100.")] = None,
-    odometer: Annotated[float | None, typer.Option(help="Odometer reading, in km.")] = None,
-    option: Annotated[list[str] | None, typer.Option(help="An option it has; may be repeated.")] = None,
-    body_style: Annotated[str | None, typer.Option(help="Body style, as in the sale records.")] = None,
-    drive_side: Annotated[str | None, typer.Option(help=f"One of: {', '.join(DRIVE_SIDES)}.")] = None,
-    matching_numbers: Annotated[
-        str | None, typer.Option(help=f"One of: {', '.join(MATCHING_NUMBERS)}.")
-    ] = None,
-    history_file: Annotated[
-        bool | None, typer.Option("--history-file/--no-history-file", help="Whether papers tell its past.")
-    ] = None,
-    channel: Annotated[str | None, typer.Option(help=f"Where it would sell: {', '.join(CHANNELS)}.")] = None,
-    country: Annotated[str | None, typer.Option(help="Country of the sale (ISO 3166-1 alpha-2).")] = None,
+    car: dict[str, Any],
     count: Annotated[int, typer.Option(help="Comparables wanted.")] = 12,
     coverage: Annotated[float, typer.Option(help="Share of such sales that low to high is to hold.")] = 0.8,
     add: Annotated[list[str] | None, typer.Option(help="RECORD=reason: use this sale.")] = None,
@@ -131,16 +115,10 @@ def comparables(
     opened, fitted = fitted_market(market, day)
     sales = opened.sales(as_of=day)
     new = _choices(sales["record_id"], add, drop, adjust)
-    named = _where(sales, make, model, variant)
-    car: dict[str, Any] = {
-        **named, "year": year, "condition_band": condition_band, "condition_score": condition_score,
-        "odometer_km": odometer, "options": option or [], "body_style": body_style, "drive_side": drive_side,
-        "matching_numbers": matching_numbers, "history_file": history_file, "channel": channel,
-        "country": country,
-    }  # fmt: skip
+    said = car | _where(sales, car["make"], car["model"], car["variant"])
     book = SalesBook.build(sales, fitted, currency=opened.base_currency)
     earlier = () if subject is None else kept(market, subject)
-    found = find_comparables(book, car, as_of=day, count=count, coverage=coverage, choices=(*earlier, *new))
+    found = find_comparables(book, said, as_of=day, count=count, coverage=coverage, choices=(*earlier, *new))
     if new and subject is not None:
         keep(market, subject, new)
     if out is not None:

@@ -140,10 +140,16 @@ def test_the_same_seed_gives_the_same_answer() -> None:
     assert decided(tired()).bands.equals(decided(tired()).bands)
 
 
+def test_above_the_highest_band_there_is_nothing_to_buy() -> None:
+    decision = decided(walk())
+    assert decision.band_now == "top condition"
+    assert decision.bands.is_empty()
+    assert decision.bands.columns == decided(tired()).bands.columns
+
+
 @pytest.mark.parametrize(
     ("found", "options", "message"),
     [
-        (walk(), {}, "in the highest band already"),
         (walk(state="worn"), {"asking": Decimal(-1)}, "must not be negative, got -1"),
         (walk(state="worn"), {"asking": Decimal("NaN")}, "must not be negative, got NaN"),
         (walk(state="worn"), {"alike": 1.0}, "alike must be at least 0 and below 1"),
