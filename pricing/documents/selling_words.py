@@ -110,5 +110,7 @@ def proceeds_caption() -> str:
 
 def reserve_caption() -> str:
     """What ``selling_charts.reserve_chart`` shows."""
-    return "The chance that a lot like this one sells, against its reserve; the dashed line is the reserve looked "
+    return (
+        "The chance that a lot like this one sells, against its reserve; the dashed line is the reserve looked "
         "at."
+    )
