@@ -260,12 +260,17 @@ def _index(known: Known, record: Appraisal, group: dict[str, str]) -> PriceIndex
 
 
 def _widest(sales: pl.DataFrame, method: str, period: str, group: dict[str, str]) -> PriceIndex:
-    for where in (group, {"make": group["make"]}):
+    for where in (group, {"make": group["make"]}, None):
         try:
-            return price_index(sales, method=method, period=period, where=where)
+            index = price_index(sales, method=method, period=period, where=where)
         except EvidenceError:
+            if where is None:
+                raise
             continue
-    return price_index(sales, method=method, period=period)
+        points = index.frame.drop_nulls("index")
+        if points["low"].null_count() == 0:  # an index whose error nobody knows is none
+            return index
+    raise EvidenceError(f"no {method} index by {period} has an interval")
 
 
 def _ratios(known: Known, group: dict[str, str]) -> RatioStudy:

@@ -151,7 +151,7 @@ def _chained(sales: Characteristics, periods: int, width: int) -> tuple[Floats, 
         first = last - width + 1
         fitted = fit_window(sales, total, first, last)
         size = len(fitted.residuals)
-        scale = size / (size - fitted.rank) if size > fitted.rank else np.inf
+        scale = size / (size - fitted.rank) if size > fitted.rank else np.nan  # nothing left to tell it by
         squared[fitted.rows] = np.square(fitted.residuals * sales.weights[fitted.rows]) * scale
         direction = np.zeros((k + width - 1, width - 1))
         direction[k:] = np.eye(width - 1)
