@@ -59,6 +59,7 @@ class PriceModel:
     def __init__(self, spec: FeatureSpec, seed: int = 0) -> None:
         self.spec = spec
         self.seed = seed
+        self.calibration: Calibration
         self._fitted: Fitted | None = None
 
     @property
@@ -138,33 +139,38 @@ class PriceModel:
 
     def _fit_once(self, rows: Evidence, start: Fitted | None = None) -> Fitted:
         design = Design(self.spec).learn(rows)
-        encoded = design.encode(rows.features, rows.asking, np.float64 if len(rows) < LARGE else np.float32)
+        grouped = design.groups.order(rows.features)  # as the regression wants them: it then takes no copy
+        by_date = np.argsort(grouped)
+        precision = np.float64 if len(rows) < LARGE else np.float32
+        encoded = design.encode(rows.features[grouped], rows.asking[grouped], precision)
         priors = None
         if start is not None:
             found = start.regression.estimates_
             priors = design.carried(start.design, found.priors, found.spread_priors)
         regression = HedonicRegression().fit(
             encoded.X,
-            rows.y,
+            rows.y[grouped],
             codes=encoded.codes,
             structure=design.structure(),
-            lower=rows.lower,
-            upper=rows.upper,
+            lower=rows.lower[grouped],
+            upper=rows.upper[grouped],
             start=priors,
         )
         with ONE_THREAD.limit(limits=1):
             interactions = Interactions.learn(
-                seen_by_trees(regression, encoded),
-                regression.residual_,
-                regression.weights_,
+                seen_by_trees(regression, encoded)[by_date],
+                regression.residual_[by_date],
+                regression.weights_[by_date],
                 [0] if design.condition is not None else [],
                 self.seed,
                 None if start is None else len(start.interactions.trees),
             )
-        sold = encoded.codes[rows.sold]
+        sales = rows.sold[grouped]
+        average = np.einsum("n,np->p", sales.astype(np.float64), encoded.X) / sales.sum()
+        sold = encoded.codes[sales]
         sizes = design.groups.tree.sizes
         counts = [np.bincount(sold[:, level], minlength=size) for level, size in enumerate(sizes)]
-        return Fitted(design, regression, interactions, counts, encoded.X[rows.sold].mean(axis=0))
+        return Fitted(design, regression, interactions, counts, average)
 
     def _ask(self, cars: pl.DataFrame, as_of: date | None) -> tuple[Prediction, pl.DataFrame]:
         features = self.spec.prepared(cars)

@@ -35,7 +35,8 @@ class Rows:
         depth = len(tree.parents)
         finest = np.zeros(len(X), dtype=np.int64) if codes is None or not depth else codes[:, -1]
         self.order: NDArray[np.intp] = np.argsort(finest, kind="stable")
-        self.X = X[self.order]
+        in_order = bool(np.all(finest[1:] >= finest[:-1]))
+        self.X = X if in_order else X[self.order]  # ten million rows would not fit in memory twice
         self.varying = varying
         ordered = finest[self.order]
         self.bounds = [
@@ -75,7 +76,7 @@ class Rows:
         levels, rights = [np.zeros((*size, p)) for size in sizes], [np.zeros(size) for size in sizes]
 
         def products(batch: Batch) -> tuple[Floats, Floats, list[list[tuple[int, Floats, Floats]]]]:
-            scaled = self.X[batch.rows] * root[batch.rows, None]  # in double precision, however X is kept
+            scaled = self.X[batch.rows] * root[batch.rows, None]  # double precision, however X is kept
             wanted = target[batch.rows]
             own = []
             for S, parts in zip(self.varying, batch.parts, strict=True):
