@@ -132,7 +132,7 @@ def value_list(
         kept["place"], *(pl.col(end).round(2).cast(pl.Decimal(18, 2)) for end in ("low", "mid", "high")),
         standing=pl.lit(None, pl.Float64), asking=said["asking"],
     )  # fmt: skip
-    asked = (pl.col("asking").is_not_null() & pl.col("reason").is_null())
+    asked = pl.col("asking").is_not_null() & pl.col("reason").is_null()
     rows = priced.select(asked.arg_true()).to_series()
     if rows.len():
         shares = model.standing(kept[rows], priced["asking"][rows].cast(pl.Float64))

@@ -5,10 +5,11 @@ With ``mid`` and ``spread`` the log mid price and the spread of log price that t
 
     log highest bid = mid + spread (location_b + scale_b T),     T of Student's law
 
-by condition band ``b``. A sold lot tells ``T`` exactly; an unsold one bounds it: not below the highest bid
-that was recorded, and below the reserve or, where none is known, below the low estimate. Both kinds make up
-the likelihood (a censored regression, after Tobin 1958), so that neither leaving unsold lots out nor taking
-their bids for prices biases it. Locations and log scales of the bands are drawn towards common ones.
+by condition band ``b``. A sold lot tells ``T`` exactly; of an unsold one it is known to lie below the reserve or,
+where none is known, below the low estimate. Both kinds make up the likelihood (a censored regression, after Tobin
+1958), so that leaving unsold lots out does not bias it. The highest bid recorded on an unsold lot is not used: it
+follows the very bid it would bound, and taken for a bound that knows nothing of it it pulls unsold lots up.
+Locations and log scales of the bands are drawn towards common ones.
 
 The lots are later than anything their model has seen, so that the spread is that of a forecast.
 """
@@ -40,10 +41,6 @@ DEGREES: Final = (4.0, 10.0, 60.0)
 
 POOLING: Final = 0.15
 """Standard deviation, between bands, of the location and of the log scale: an assumption, not an estimate."""
-
-STEP: Final = np.log(1.1)
-"""Where neither reserve nor estimate is known, a highest bid is within a tenth of what was bid (common
-practice, no source)."""
 
 _TENTH: Final = float(stats.norm.ppf(0.9))
 
@@ -121,14 +118,12 @@ def later_lots(records: pl.DataFrame, model: PriceModel) -> Lots:
 def in_units(lots: pl.DataFrame, model: PriceModel) -> Lots:
     """Auction lots in the units of a model; those that tell nothing of the highest bid are left out."""
     mid, spread = mid_and_spread(model, lots)
-    price, bid, top = (
-        np.log(lots[name].cast(pl.Float64).fill_null(np.nan).to_numpy())
-        for name in ("price", "lower_price", "upper_price")
+    price, top = (
+        np.log(lots[name].cast(pl.Float64).fill_null(np.nan).to_numpy()) for name in ("price", "upper_price")
     )
     sold = (lots["outcome"] == "sold").to_numpy()
-    lower = np.where(sold, price, np.where(np.isnan(bid), -np.inf, bid))
-    upper = np.where(sold, price, np.where(np.isnan(top), bid + STEP, top))
-    known = ~np.isnan(upper) & (sold | (lower < upper))
+    lower, upper = np.where(sold, price, -np.inf), np.where(sold, price, top)
+    known = ~np.isnan(upper)
     places = {band: place for place, band in enumerate(CONDITION_BANDS)}
     found = lots["condition_band"].replace_strict(places, default=len(places), return_dtype=pl.Int64)
     band = found.to_numpy()

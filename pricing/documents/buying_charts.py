@@ -55,7 +55,10 @@ def limits_chart(facts: Buying) -> alt.LayerChart:
         )
     for row in frame.iter_rows(named=True):
         words = alt.Chart(pl.DataFrame([row])).mark_text(
-            align="left", dx=4, fontSize=12, color=VERMILION if row["kind"] == "asked" else "black"
+            align="right" if row["row"] == 0 else "left",
+            dx=-4 if row["row"] == 0 else 4,
+            fontSize=12,
+            color=VERMILION if row["kind"] == "asked" else "black",
         )
         layers.append(words.encode(x="price:Q", y=alt.value(14 + 16 * row["row"]), text="mark:N"))
     return alt.LayerChart(layer=layers).properties(title=title, height=300)

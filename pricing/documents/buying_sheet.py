@@ -53,12 +53,11 @@ def _limits(facts: Buying) -> str:
             f'<span class="quiet">{facts.price_basis}, {limit.certainty:.0%} sure</span></div>'
         )
 
-    asked = (
-        ""
-        if facts.asking is None
-        else f"<div>Asked<b>{escape(exact_words(facts.asking, facts.currency))}</b>"
-        f'<span class="quiet">{facts.price_basis}</span></div>'
-    )
+    asked = ""
+    if facts.asking is not None:
+        name = "Bid looked at" if facts.price_basis == "hammer" else "Asked"
+        price = escape(exact_words(facts.asking, facts.currency))
+        asked = f'<div>{name}<b>{price}</b><span class="quiet">{facts.price_basis}</span></div>'
     return asked + one("Open at", facts.opening) + one("Walk away above", facts.walk_away)
 
 

@@ -110,7 +110,4 @@ def proceeds_caption() -> str:
 
 def reserve_caption() -> str:
     """What ``selling_charts.reserve_chart`` shows."""
-    return (
-        "The chance that a lot like this one sells, against its reserve; the dashed line is the reserve looked "
-        "at."
-    )
+    return "The chance that a lot like this one sells, against its reserve; dashed is the reserve looked at."

@@ -1,0 +1,129 @@
+"""Time to sale on listings whose behaviour is known, and the same from another library."""
+
+import numpy as np
+import pandas as pd
+import polars as pl
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from lifelines import LogLogisticAFTFitter
+from sklearn.metrics import brier_score_loss
+
+from pricing.decisions.asking_prices import chances, ladder
+from pricing.decisions.time_to_sale import Listings, TimeToSale, listings_of
+from tests.known_market import KnownMarket, KnownModel
+
+ELASTICITY, SCALE, LEVEL = 3.0, 0.45, np.log([60.0, 45.0])
+
+
+def drawn(size: int, seed: int, *, known: float = 1.0) -> tuple[Listings, np.ndarray]:
+    """Listings seen for a random while; ``known`` is the share of sold ones whose asking price is on record."""
+    rng = np.random.default_rng(seed)
+    channel, ratio = rng.integers(0, 2, size), rng.normal(0.1, 0.12, size)
+    days = np.exp(LEVEL[channel] + ELASTICITY * ratio + SCALE * rng.logistic(size=size))
+    seen = rng.uniform(20, 200, size)
+    sold = days <= seen
+    kept = ~sold | (rng.random(size) < known)
+    weight = np.where(sold, sold.sum() / max((sold & kept).sum(), 1), 1.0)
+    listings = Listings(np.minimum(days, seen)[kept], sold[kept], ratio[kept], channel[kept], weight[kept])
+    return listings, days
+
+
+@pytest.mark.parametrize("known", [1.0, 0.3])
+def test_the_law_comes_back_though_most_asking_prices_of_sold_cars_are_unknown(known: float) -> None:
+    listings, _ = drawn(4000, 1, known=known)
+    found = TimeToSale.learn(listings)
+    assert found is not None
+    assert found.elasticity == pytest.approx(ELASTICITY, abs=0.35)
+    assert found.scale == pytest.approx(SCALE, abs=0.05)
+    assert np.exp(found.level) == pytest.approx(np.exp(LEVEL), rel=0.1)
+
+
+def test_the_chance_of_a_sale_within_weeks_is_calibrated() -> None:
+    found = TimeToSale.learn(drawn(1500, 2)[0])
+    assert found is not None
+    later, days = drawn(5000, 3)
+    names = np.array(["dealer", "private"])[later.channel]
+    for weeks in (4, 8, 12):
+        sold = days <= 7 * weeks
+        chance = np.array(
+            [found.chance(name, x, 7 * weeks) for name, x in zip(names, later.ratio, strict=True)]
+        )
+        edges = np.quantile(chance, np.linspace(0, 1, 6))
+        place = np.clip(np.searchsorted(edges, chance, side="right") - 1, 0, 4)
+        for part in range(5):
+            assert chance[place == part].mean() == pytest.approx(sold[place == part].mean(), abs=0.06)
+        assert brier_score_loss(sold, chance) < brier_score_loss(sold, np.full(len(sold), sold.mean()))
+
+
+def test_lifelines_fits_the_same_law() -> None:
+    """A log-logistic accelerated failure time model by lifelines (Davidson-Pilon 2019), without the pull of the
+    channels towards each other, which for so many listings is small."""
+    listings, _ = drawn(3000, 4)
+    frame = pd.DataFrame(
+        {
+            "days": listings.days,
+            "sold": listings.sold.astype(int),
+            "ratio": listings.ratio,
+            "private": (listings.channel == 1).astype(int),
+        }
+    )
+    peer = LogLogisticAFTFitter().fit(frame, "days", "sold")
+    found = TimeToSale.learn(listings)
+    assert found is not None
+    assert found.elasticity == pytest.approx(peer.params_["alpha_"]["ratio"], rel=0.03)
+    assert found.scale == pytest.approx(1 / np.exp(peer.params_["beta_"]["Intercept"]), rel=0.03)
+    assert found.level[0] == pytest.approx(peer.params_["alpha_"]["Intercept"], abs=0.03)
+
+
+@given(st.floats(-0.5, 1.0), st.floats(0, 0.5), st.floats(1, 400), st.floats(0, 300))
+def test_asking_more_never_sells_sooner_and_waiting_never_sells_less(
+    ratio: float, more: float, days: float, longer: float
+) -> None:
+    law = TimeToSale(np.array(LEVEL), ELASTICITY, SCALE, 100, 200)
+    assert law.chance("dealer", ratio + more, days) <= law.chance("dealer", ratio, days)
+    assert law.chance("dealer", ratio, days + longer) >= law.chance("dealer", ratio, days)
+    assert law.days("private", ratio + more) >= law.days("private", ratio)
+
+
+def test_where_dearer_cars_sold_sooner_the_model_does_not_say_so() -> None:
+    listings, _ = drawn(800, 5)
+    backwards = Listings(listings.days, listings.sold, -listings.ratio, listings.channel, listings.weight)
+    found = TimeToSale.learn(backwards)
+    assert found is not None and found.elasticity == 0.0
+
+
+def test_a_ladder_adds_up_to_the_chance_of_one_price_when_it_does_not_fall() -> None:
+    law = TimeToSale(np.array(LEVEL), ELASTICITY, SCALE, 100, 200)
+    level = ladder(law, "private", 9000.0, 9900.0, 9900.0)
+    assert level["sold_by_then"][2] == pytest.approx(float(law.chance("private", np.log(1.1), 84)))
+    falling = ladder(law, "private", 9000.0, 9900.0, 8000.0)
+    assert falling["asking"].to_list() == pytest.approx([9900, np.sqrt(9900 * 8000), 8000])
+    assert falling["sold_by_then"].is_sorted()
+    assert falling["sold_by_then"][2] > level["sold_by_then"][2]
+
+
+def test_what_the_records_do_not_say_is_unknown() -> None:
+    few, _ = drawn(15, 6)
+    assert TimeToSale.learn(few) is None
+    table = chances(None, "dealer", 9000.0, [9000.0])
+    assert table["within_4"].to_list() == [None] and table["weeks"].to_list() == [None]
+    assert ladder(None, "dealer", 9000.0, 9900.0, 8000.0)["sold_by_then"].null_count() == 3
+
+
+def test_listings_pair_sold_cars_with_what_was_asked_and_weigh_them_up() -> None:
+    rows = KnownMarket().sales()
+    days = pl.col("event_date") - pl.duration(days=30)
+    private = rows.with_columns(channel=pl.lit("private"), listed_on=days)
+    sold = private.filter(pl.col("outcome") == "sold").head(8)
+    offers = sold.head(2).with_columns(
+        outcome=pl.lit("asking"),
+        event_date=pl.col("event_date") - pl.duration(days=10),
+        record_id=pl.format("offer-{}", "record_id"),
+        price=pl.col("price") * 2,
+    )
+    standing = private.filter(pl.col("outcome") == "asking")
+    found = listings_of(pl.concat([sold, standing]), pl.concat([sold, offers, standing]), KnownModel())  # type: ignore[arg-type]
+    assert found.sold.tolist() == [True, True, False]
+    assert found.weight.tolist() == [4.0, 4.0, 1.0]
+    assert found.days.tolist() == [30.0, 30.0, 30.0]
