@@ -1,0 +1,1 @@
+"""The JSON API: one noun a file, every route opens, calls and returns."""

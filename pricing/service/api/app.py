@@ -1,0 +1,106 @@
+"""The API as an ASGI application, for this program's own server or any other."""
+
+import logging.config
+from collections.abc import AsyncIterator, Callable
+from contextlib import asynccontextmanager
+from importlib.metadata import version
+from typing import Any, Final
+
+from fastapi import APIRouter, FastAPI
+from starlette.concurrency import run_in_threadpool
+from starlette.types import ASGIApp
+
+from pricing.errors import PricingError
+from pricing.service.api import routes_state, routes_values
+from pricing.service.api.gate import Gate
+from pricing.service.api.logs import log_settings
+from pricing.service.api.problems import Problem, ProblemError, handle_problems, responses
+from pricing.service.api.service import Service
+from pricing.service.configuration import Configuration, configuration
+
+PREFIX: Final = "/api/v1"
+"""A change that breaks a caller makes another."""
+
+DOCUMENT: Final = "/api/openapi.json"
+SERVER_PATHS: Final = ("/health", "/ready", "/metrics")
+
+LIST_PATHS: Final = (f"{PREFIX}/values",)
+WORK_PATHS: Final = (f"{PREFIX}/batches", f"{PREFIX}/fits")
+
+_ABOUT: Final = """
+Prices of classic cars: ranges, where an asking price stands, the evidence behind both.
+
+Amounts are decimal texts, all-in, in the market's base currency, at a date; shares run from 0 to 1; distances are
+kilometres; dates are ISO 8601. An estimate is not an appraisal: the model has read sale records and has not seen
+the car. Errors are problem details (RFC 9457). A write takes an `Idempotency-Key`: asked again under the same key
+it is answered again and not done again.
+"""
+
+
+def create_api(settings: Configuration) -> FastAPI:
+    """The API about the market that the configuration names."""
+    service = Service(settings)
+    api = FastAPI(
+        title="Classic car prices",
+        version=version("classic-car-pricing"),
+        description=_ABOUT,
+        openapi_url=DOCUMENT,
+        docs_url=None,
+        redoc_url=None,
+        redirect_slashes=False,
+        telemetry={"tracing": False, "metrics": False, "logs": False, "operation_spans": False},
+        lifespan=_warm,
+    )
+    api.state.service = service
+    handle_problems(api)
+    inner = APIRouter(prefix=PREFIX, responses=responses(401, 403, 408, 429, 503))
+    for router in (routes_state.router, routes_values.router):
+        inner.include_router(router)
+    api.include_router(routes_state.server_router)
+    api.include_router(inner)
+    api.add_middleware(Gate, service=service, list_paths=LIST_PATHS, work_paths=WORK_PATHS)
+    api.openapi = _documented(api)  # type: ignore[method-assign]
+    return api
+
+
+def from_environment() -> ASGIApp:
+    """The API with the configuration of the environment: `uvicorn --factory
+    pricing.service.api.app:from_environment`, or any ASGI server that takes a factory."""
+    settings = configuration()
+    logging.config.dictConfig(log_settings(settings.log_level))
+    return create_api(settings)
+
+
+@asynccontextmanager
+async def _warm(api: FastAPI) -> AsyncIterator[None]:
+    """Read the market and its fit before the first question, if there are any."""
+    service: Service = api.state.service
+
+    def read() -> None:
+        view = service.view()
+        view.fit(service.fit_of(view, None))
+        _ = view.names, view.tokens
+
+    try:
+        await run_in_threadpool(read)
+    except (PricingError, ProblemError) as error:
+        logging.getLogger("pricing.api").warning("not ready: %s", error)
+    yield
+
+
+def _documented(api: FastAPI) -> Callable[[], dict[str, Any]]:
+    """The OpenAPI document, with the form of problems in the place of the framework's own errors."""
+    made = api.openapi
+
+    def document() -> dict[str, Any]:
+        if api.openapi_schema is None:
+            found = made()
+            schemas = found.setdefault("components", {}).setdefault("schemas", {})
+            schemas.pop("HTTPValidationError", None)
+            schemas.pop("ValidationError", None)
+            problem = Problem.model_json_schema(ref_template="#/components/schemas/{model}")
+            schemas |= problem.pop("$defs", {}) | {"Problem": problem}
+            api.openapi_schema = found
+        return api.openapi_schema
+
+    return document

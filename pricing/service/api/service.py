@@ -1,0 +1,108 @@
+"""What the routes of one server process share: its configuration, the market it holds, its counters."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Any, Final
+
+import polars as pl
+from starlette.concurrency import run_in_threadpool
+from starlette.requests import Request
+
+from pricing.decisions.car import CAR_COLUMNS
+from pricing.decisions.car_list import value_list
+from pricing.errors import MarketError
+from pricing.model.price_model import PriceModel
+from pricing.records import Contract
+from pricing.service.api.counters import Counters
+from pricing.service.api.held import Held, View
+from pricing.service.api.problems import ProblemError
+from pricing.service.api.rates import Rates
+from pricing.service.api.together import Together
+from pricing.service.configuration import Configuration
+
+GUESSES_A_MINUTE: Final = 20
+"""Wrong tokens that one address may send."""
+
+_CAR_SCHEMA: Final = {
+    **{name: kind for name, kind in pl.Schema(Contract).items() if name in CAR_COLUMNS},
+    "asking": pl.Decimal(18, 3),
+}
+
+
+@dataclass(frozen=True)
+class ListKey:
+    """What the cars of one list have in common: they may be valued in one pass."""
+
+    view: View
+    fit: str
+    as_of: date | None
+    coverage: float
+
+    @property
+    def at(self) -> date:
+        """The date that the prices hold at."""
+        last = self.view.fit(self.fit).facts["last_date"]
+        return date.fromisoformat(last) if self.as_of is None else self.as_of
+
+
+class Service:
+    """One process's service."""
+
+    def __init__(self, configuration: Configuration) -> None:
+        self.configuration = configuration
+        self.held = Held(configuration.market)
+        self.together = Together(_value)
+        self.rates = Rates(configuration.requests_a_second, configuration.burst)
+        self.guesses = Rates(GUESSES_A_MINUTE / 60.0, GUESSES_A_MINUTE)
+        self.counters = Counters()
+
+    def view(self) -> View:
+        """The market as it is.
+
+        Raises:
+            ProblemError: there is none yet, 503.
+        """
+        try:
+            return self.held.view()
+        except MarketError as error:
+            raise ProblemError(503, str(error), retry_after="5") from error
+
+    def fit_of(self, view: View, fit: str | None) -> str:
+        """The id of the fit that is asked for, or of the newest.
+
+        Raises:
+            ProblemError: there is none such, 404, or none at all, 503.
+        """
+        if fit is not None:
+            if fit not in view.fit_ids:
+                raise ProblemError(404, f"there is no fit {fit!r} in the market")
+            return fit
+        if view.state.fit is None:
+            raise ProblemError(503, "the market has no fitted model yet: fit one first", retry_after="60")
+        return view.state.fit
+
+    def model(self, view: View, fit: str | None) -> PriceModel:
+        """The price model of a fit, or the newest; raises as ``fit_of`` does."""
+        return view.fit(self.fit_of(view, fit))
+
+    async def value(
+        self, cars: Sequence[Mapping[str, Any]], as_of: date | None, coverage: float, fit: str | None
+    ) -> tuple[pl.DataFrame, ListKey]:
+        """The rows of ``value_list`` for these cars, and what they were valued with."""
+        view = await run_in_threadpool(self.view) if self.held.due else self.view()
+        key = ListKey(view, self.fit_of(view, fit), as_of, coverage)
+        return await self.together.value(key, cars), key
+
+
+def _value(key: ListKey, cars: Sequence[Mapping[str, Any]]) -> pl.DataFrame:
+    frame = pl.DataFrame(cars, schema=_CAR_SCHEMA).with_columns(pl.col("options").fill_null([]))
+    return value_list(
+        key.view.names, key.view.fit(key.fit), frame, as_of=key.as_of, coverage=key.coverage
+    )
+
+
+def service_of(request: Request) -> Service:
+    """The service of the process that a request came to."""
+    service: Service = request.app.state.service
+    return service
