@@ -7,6 +7,7 @@ number and token; if the server knows no such entry (it was restored, or is anot
 """
 
 import logging
+import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -20,13 +21,18 @@ from pricing.store_changes import COPIED, changes, whole
 from pricing.store_connection import PATIENCE_SECONDS, file_connection, run
 from pricing.store_place import ADDRESS_FILE, copies_directory
 from pricing.store_server import NO_ENTRY, Entry, Reading, Server
-from pricing.store_server_text import delete, insert, layouts, quoted
+from pricing.store_server_text import TableLayout, delete, insert, layouts, quoted
 from pricing.store_server_turn import Turn
 
 Tell = Callable[[int, int], None]
 """Called with rows done and rows in all."""
 
 _LOG: Final = logging.getLogger("pricing.store")
+
+WARN_SECONDS: Final = 60.0
+"""How often at most the log says of a server that answers may be old."""
+
+_WARNED: Final[dict[str, float]] = {}
 
 _SERVERS: Final[dict[Path, Server]] = {}
 """The servers that this process works with, by the local copy of each."""
@@ -52,12 +58,12 @@ def local_copy(address: str) -> Path:
     server = _SERVERS[path]
     try:
         server.migrate()
-        if server.head() != NO_ENTRY:
+        if path.exists() or server.head() != NO_ENTRY:
             _bring_up_to_date(path, server, PATIENCE_SECONDS)
     except ServerAwayError as error:
         if not path.exists():
             raise
-        _warn(error)
+        _warn(server, error)
     return path
 
 
@@ -88,32 +94,38 @@ def copy_connection(
         with _written(path, server, patience) as opened:
             yield opened
         return
-    current = False
-    if path.exists():
+    if path.exists() and not write:
         with file_connection(path, patience=patience) as opened:
-            current = _is_current(opened, server)
-            if current and not write:
+            if _position(opened) == _head(server):
                 yield opened
                 return
-    if not current:
+    behind: ServerAwayError | None = None
+    try:
         _bring_up_to_date(path, server, patience)
+    except ServerAwayError as error:
+        if not path.exists():
+            raise
+        behind = error
     with file_connection(path, write=write, keep=keep, patience=patience) as opened:
+        if behind is not None:
+            if _position(opened) == NO_ENTRY:
+                raise behind
+            _warn(server, behind)
         yield opened
 
 
-def found(path: Path, draft: Path, *, patience: float = PATIENCE_SECONDS, tell: Tell | None = None) -> None:
-    """Make the market of a file the one that a server keeps, and ``path`` its local copy.
-
-    Raises ``MarketError`` when the server keeps a market already.
-    """
+def found(path: Path, market: Path, *, patience: float = PATIENCE_SECONDS, tell: Tell | None = None) -> bool:
+    """Make the market of a file the one that the server of a local copy keeps; false, and nothing done, when
+    it keeps one already. The local copy is up to date afterwards."""
     server = server_of(path)
     server.migrate(create=True)
-    with file_connection(draft, patience=patience) as opened, Turn(server, patience) as turn:
-        if turn.head() != NO_ENTRY:
-            raise MarketError(f"{server.shown} keeps a market already")
-        rows = _Rows(tell, 0 if tell is None else _count(opened))
-        turn.publish(NO_ENTRY, uuid4().hex, whole(opened), rows.more)
+    with file_connection(market, patience=patience) as opened, Turn(server, patience) as turn:
+        first = turn.head() == NO_ENTRY
+        if first:
+            rows = _Rows(tell, 0 if tell is None else _count(opened))
+            turn.publish(NO_ENTRY, uuid4().hex, whole(opened), rows.more)
     _bring_up_to_date(path, server, patience)
+    return first
 
 
 @contextmanager
@@ -134,16 +146,22 @@ def _written(path: Path, server: Server, patience: float) -> Iterator[duckdb.Duc
         except MarketError as error:
             if not published:
                 raise
-            _warn(error)  # the server has it: the copy gets it with the next question
+            _warn(server, error)  # the server has it: the copy gets it with the next question
 
 
 def _bring_up_to_date(path: Path, server: Server, patience: float, tell: Tell | None = None) -> None:
     """Apply the server's entries that the copy has not; makes the copy when there is none."""
-    with file_connection(path, write=True, patience=patience) as opened, server.reading() as reading:
+    if server.head() == NO_ENTRY:
+        raise MarketError(
+            f"{server.shown} keeps no market, and {path} is the copy of one that it kept: move that file "
+            "elsewhere and bring it back by `pricing copy`, or delete it"
+        )
+    with server.reading() as reading, file_connection(path, write=True, patience=patience) as opened:
         here, head = _position(opened), reading.head()
         if here == head:
             return
         if not reading.holds(here):
+            _LOG.warning("%s does not know entry %s; the local copy is made anew", server.shown, here[0])
             for table in layouts(opened):
                 run(opened, f"DROP TABLE {quoted(table)}")
             here = NO_ENTRY
@@ -155,36 +173,43 @@ def _apply(opened: duckdb.DuckDBPyConnection, reading: Reading, after: int, tell
     statements = reading.statements(after)
     rows = _Rows(tell, 0 if tell is None else sum(reading.count(table, after) for table in statements))
     held = layouts(opened)
+    new = {
+        name: text for name, text in statements.items() if name not in held or held[name].statement != text
+    }
+    wanted = held | _layouts_of(new)
     for table, statement in statements.items():
-        start = after
-        if table not in held or held[table].statement != statement:
-            _make(opened, table, statement)
+        layout, start = wanted[table], after
+        known = start > 0 and table in held and held[table].columns == layout.columns
+        if not (known and all(delete(opened, layout, texts) for texts in reading.gone(layout, start))):
+            run(opened, f"DROP TABLE IF EXISTS {quoted(table)}")
+            run(opened, statement)
             start = 0
-        layout = layouts(opened)[table]
-        if start:
-            for texts in reading.gone(layout, start):
-                delete(opened, layout, texts)
         for texts in reading.came(layout, start):
             insert(opened, layout, texts)
             rows.more(texts.height)
 
 
-def _make(opened: duckdb.DuckDBPyConnection, table: str, statement: str) -> None:
-    """Make a table anew; what a server gives for its statement is held to be that and no more."""
-    parsed = opened.extract_statements(statement)
-    if len(parsed) != 1 or parsed[0].type != duckdb.StatementType.CREATE:
-        raise MarketError(f"the server's statement for table {table} makes no table")
-    run(opened, f"DROP TABLE IF EXISTS {quoted(table)}")
-    run(opened, statement)
+def _layouts_of(statements: dict[str, str]) -> dict[str, TableLayout]:
+    """The tables that statements of the server's make; each is held to make its own table and do no more."""
+    if not statements:
+        return {}
+    with duckdb.connect(config={"enable_external_access": "false"}) as trial:
+        for table, statement in statements.items():
+            before = set(layouts(trial))
+            parsed = trial.extract_statements(statement)
+            if len(parsed) == 1 and parsed[0].type == duckdb.StatementType.CREATE:
+                run(trial, statement)
+            if set(layouts(trial)) != before | {table}:
+                raise MarketError(f"the server's statement for table {table} does not make it")
+        return layouts(trial)
 
 
-def _is_current(opened: duckdb.DuckDBPyConnection, server: Server) -> bool:
-    """Whether a copy has all that the server has; also true while the server is away."""
+def _head(server: Server) -> Entry | None:
+    """The server's newest entry; none while it cannot be reached."""
     try:
-        return _position(opened) == server.head()
-    except ServerAwayError as error:
-        _warn(error)
-        return True
+        return server.head()
+    except ServerAwayError:
+        return None
 
 
 def _position(opened: duckdb.DuckDBPyConnection) -> Entry:
@@ -204,8 +229,11 @@ def _count(opened: duckdb.DuckDBPyConnection) -> int:
     return sum(int(run(opened, f"SELECT count(*) FROM {quoted(table)}")[0][0]) for table in layouts(opened))  # noqa: S608
 
 
-def _warn(error: MarketError) -> None:
-    _LOG.warning("%s; answers are from the local copy as it is", error)
+def _warn(server: Server, error: MarketError) -> None:
+    """Say that answers may be old, but not with every question."""
+    if time.monotonic() - _WARNED.get(server.shown, -WARN_SECONDS) >= WARN_SECONDS:
+        _WARNED[server.shown] = time.monotonic()
+        _LOG.warning("%s; answers are from the local copy as it is", error)
 
 
 class _Rows:

@@ -27,10 +27,30 @@ def market_path(place: str | Path) -> Path:
     >>> market_path("market.duckdb").name
     'market.duckdb'
     """
-    if isinstance(place, str) and place.startswith(SCHEMES):
-        path: Path = copies().local_copy(place)
-        return path
-    return Path(place)
+    address = server_address(place)
+    if address is None:
+        return Path(place)
+    path: Path = copies().local_copy(address)
+    return path
+
+
+def server_address(place: str | Path) -> str | None:
+    """The address of a server, when the place is one; also out of a path that an address was taken for.
+
+    >>> server_address("market.duckdb"), server_address(Path("postgresql://anna@desk:5433/cars"))
+    (None, 'postgresql://anna@desk:5433/cars')
+    >>> server_address(Path("postgresql:///cars?host=/run"))
+    'postgresql:///cars?host=/run'
+    """
+    text = place if isinstance(place, str) else place.as_posix()
+    if text.startswith(SCHEMES):
+        return text
+    scheme, _, rest = text.partition(":/")
+    if isinstance(place, str) or f"{scheme}://" not in SCHEMES:
+        return None
+    # A path has one slash where an address has two or three; an address names its database, so that what has
+    # no slash more is a database.
+    return f"{scheme}://{rest if '/' in rest.partition('?')[0] else '/' + rest}"
 
 
 def is_copy(path: Path) -> bool:

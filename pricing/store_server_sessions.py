@@ -52,6 +52,8 @@ class Sessions:
             raise MarketError(
                 "the address of the server cannot be read; expected postgresql://USER@HOST:PORT/DATABASE"
             ) from None
+        if "dbname" not in self._parts:
+            raise MarketError("the address names no database; expected postgresql://USER@HOST:PORT/DATABASE")
         public = {name: value for name, value in self._parts.items() if name != "password"}
         self.shown = _shown(public, masked="password" in self._parts)
         self.public_address = _shown(public, masked=False)
@@ -143,7 +145,7 @@ def _shown(parts: dict[str, Any], *, masked: bool) -> str:
             rest["port"], port = port, None
     place = (f"[{host}]" if ":" in host else quote(host, safe="")) + ("" if port is None else f":{port}")
     front = f"{user}{':***' if masked else ''}@" if user or masked else ""
-    tail = f"?{urlencode(sorted(rest.items()))}" if rest else ""
+    tail = f"?{urlencode(sorted(rest.items()), safe='/')}" if rest else ""
     return f"postgresql://{front}{place}/{quote(str(parts.get('dbname', '')), safe='')}{tail}"
 
 

@@ -147,20 +147,19 @@ def insert(opened: duckdb.DuckDBPyConnection, layout: TableLayout, texts: pl.Dat
     opened.unregister("texts")
 
 
-def delete(opened: duckdb.DuckDBPyConnection, layout: TableLayout, texts: pl.DataFrame) -> None:
-    """Take rows, given as texts, out of a table; rows alike go together."""
-    if texts.is_empty():
-        return
+def delete(opened: duckdb.DuckDBPyConnection, layout: TableLayout, texts: pl.DataFrame) -> bool:
+    """Take rows, given as texts, out of a table; whether they were all there. Rows alike go together."""
     opened.register("texts", texts)
     same = " AND ".join(
         f"kept.{quoted(name)} IS NOT DISTINCT FROM went.{quoted(name)}" for name, _ in layout.columns
     )
-    run(
+    (gone,) = run(
         opened,
         f"DELETE FROM {quoted(layout.table)} AS kept USING (SELECT {_typed(layout)} FROM texts) AS went "  # noqa: S608
         f"WHERE {same}",
-    )
+    )[0]
     opened.unregister("texts")
+    return int(gone) >= texts.height
 
 
 def _typed(layout: TableLayout) -> str:

@@ -12,8 +12,11 @@ import psycopg
 from pricing.errors import MarketError, ServerAwayError
 from pricing.store_changes import Change
 from pricing.store_server import ADVISORY_LOCK, Entry, Reading, Server, server_table
-from pricing.store_server_sessions import Session
+from pricing.store_server_sessions import Session, reason
 from pricing.store_server_text import copy_text, quoted
+
+AWAY_SECONDS: Final = 20.0
+"""How long a write waits for a server that is away, such as one that is started anew."""
 
 IDLE_SECONDS: Final = 900
 """After which the server takes the turn from a program that does nothing with it."""
@@ -30,19 +33,21 @@ class Turn:
     """
 
     def __init__(self, server: Server, patience: float) -> None:
-        """``patience``: seconds to wait in all, for other writers and for a server that is away."""
+        """``patience``: seconds to wait for other writers, and for a server that is lost after the work was
+        done."""
         self._server = server
-        self._deadline = time.monotonic() + patience
+        self._patience = patience
         self._session: Session | None = None
 
     def __enter__(self) -> "Turn":
-        """Wait until the turn has come."""
+        """Wait until the turn has come. Raises ``ServerAwayError`` when the server stays away."""
+        deadline = time.monotonic() + min(self._patience, AWAY_SECONDS)
         while True:
             try:
                 self._held()
                 return self
             except ServerAwayError as error:
-                self._pause(error)
+                _pause(error, deadline)
 
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
@@ -57,7 +62,11 @@ class Turn:
 
     def head(self) -> Entry:
         """The newest entry, which stays so during the turn."""
-        return Reading(self._held()).head()
+        session = self._held()
+        try:
+            return Reading(session).head()
+        except psycopg.Error as error:
+            raise self._give_up(error) from None
 
     def publish(self, after: Entry, token: str, changes: Sequence[Change], tell: Tell | None = None) -> Entry:
         """Make an entry out of changes to the market as it was after entry ``after``; returns it.
@@ -65,8 +74,8 @@ class Turn:
         Once this is back the entry is kept. Raises ``MarketError`` when another writer came in between.
         """
         entry = (after[0] + 1, token)
+        deadline = time.monotonic() + self._patience
         while True:
-            session: Session | None = None
             try:
                 session = self._held()
                 held = session.execute(
@@ -85,46 +94,44 @@ class Turn:
                 self._server.sessions.put_back(session)
                 return entry
             except ServerAwayError as error:
-                self._pause(error)
+                _pause(error, deadline)
             except psycopg.Error as error:
-                wrong = self._server.sessions.sentence(error, session) if session is not None else None
-                self._session = None
-                if session is not None:
-                    session.close()
-                if not isinstance(wrong, ServerAwayError | None):
+                wrong = self._give_up(error)
+                if not isinstance(wrong, ServerAwayError):
                     raise wrong from None
-                self._pause(wrong)
+                _pause(wrong, deadline)
 
     def _held(self) -> Session:
         """The session that holds the turn, a new one when there is none."""
         if self._session is not None:
             return self._session
-        session = self._server.sessions.take()
-        left = max(1, int(1000 * (self._deadline - time.monotonic())))
+        session = self._session = self._server.sessions.take()
         try:
             session.autocommit = False
-            session.execute(f"SET LOCAL lock_timeout = {left:d}".encode())
+            session.execute(f"SET LOCAL lock_timeout = {max(1, int(1000 * self._patience)):d}".encode())
             session.execute(
                 f"SET LOCAL idle_in_transaction_session_timeout = {IDLE_SECONDS * 1000:d}".encode()
             )
             session.execute("SELECT pg_advisory_xact_lock(%s)", [ADVISORY_LOCK])
             session.execute("SET LOCAL lock_timeout = 0")
         except psycopg.errors.LockNotAvailable:
+            self._session = None
             session.close()
             raise MarketError(
                 f"{self._server.shown} is in use by another program, which did not finish in time"
             ) from None
         except psycopg.Error as error:
-            wrong = self._server.sessions.sentence(error, session)
-            session.close()
-            raise wrong from None
-        self._session = session
+            raise self._give_up(error) from None
         return session
 
-    def _pause(self, error: ServerAwayError | None) -> None:
-        if time.monotonic() > self._deadline:
-            raise ServerAwayError(f"{error}; a change not acknowledged is kept whole or not at all")
-        time.sleep(random.uniform(0.05, 0.25))  # noqa: S311 - spreads out the waiting, no secret
+    def _give_up(self, error: psycopg.Error) -> MarketError:
+        """End the session that something went wrong with; returns what to say."""
+        session, self._session = self._session, None
+        if session is None:
+            return ServerAwayError(f"{self._server.shown} was lost: {reason(error)}")
+        wrong = self._server.sessions.sentence(error, session)
+        session.close()
+        return wrong
 
     def _store(self, session: Session, entry: Entry, changes: Sequence[Change], tell: Tell | None) -> None:
         number, token = entry
@@ -146,6 +153,12 @@ class Turn:
         )
 
 
+def _pause(error: ServerAwayError, deadline: float) -> None:
+    if time.monotonic() > deadline:
+        raise ServerAwayError(f"{error}; nothing was changed that the server does not show once it is back")
+    time.sleep(random.uniform(0.05, 0.25))  # noqa: S311 - spreads out the waiting, no secret
+
+
 _OWN_COLUMNS: Final = ("row_digest", "since_entry", "until_entry")
 """What the server's tables have beside the market's columns."""
 
@@ -157,18 +170,21 @@ def _prepare(session: Session, change: Change) -> None:
     if held == (layout.statement,):
         return
     table = server_table(layout.table)
+    columns = [f"{quoted(name)} {kind}" for name, kind in layout.server_columns]
     if held is None:
         digest, since, until = _OWN_COLUMNS
-        plain = layout.table.replace('"', "")
-        statements = (
-            f"CREATE TABLE {table} ({digest} uuid NOT NULL, {since} bigint NOT NULL, {until} bigint); "
-            f'CREATE INDEX "{plain}_stands" ON {table} ({digest}) WHERE {until} IS NULL; '
-            f'CREATE INDEX "{plain}_came" ON {table} USING brin ({since}); '
-            f'CREATE INDEX "{plain}_went" ON {table} ({until}) WHERE {until} IS NOT NULL'
+        own = f"{digest} uuid NOT NULL, {since} bigint NOT NULL, {until} bigint"
+        stands, came, went = (quoted(f"{layout.table}_{word}") for word in ("stands", "came", "went"))
+        statement = (
+            f"CREATE TABLE {table} ({', '.join(columns)}, {own}); "
+            f"CREATE INDEX {stands} ON {table} ({digest}) WHERE {until} IS NULL; "
+            f"CREATE INDEX {came} ON {table} USING brin ({since}); "
+            f"CREATE INDEX {went} ON {table} ({until}) WHERE {until} IS NOT NULL"
         )
-        session.execute(statements.encode())
-    for name, kind in layout.server_columns:
-        session.execute(f"ALTER TABLE {table} ADD COLUMN IF NOT EXISTS {quoted(name)} {kind}".encode())
+    else:
+        added = ", ".join(f"ADD COLUMN IF NOT EXISTS {column}" for column in columns)
+        statement = f"ALTER TABLE {table} {added}"
+    session.execute(statement.encode())
     session.execute(
         "INSERT INTO pricing.layouts VALUES (%s, %s) "
         "ON CONFLICT (name) DO UPDATE SET statement = excluded.statement",
@@ -185,8 +201,13 @@ def _end(session: Session, change: Change, number: int) -> None:
         copy.write("\n".join(change.gone.to_list()).encode() + b"\n")
     session.execute("ANALYZE pg_temp.gone")
     table = server_table(change.layout.table)
-    session.execute(
+    ended = session.execute(
         f"UPDATE {table} AS kept SET until_entry = {number:d} FROM pg_temp.gone "  # noqa: S608
         "WHERE kept.row_digest = gone.row_digest AND kept.until_entry IS NULL".encode()
-    )
+    ).rowcount
+    if ended < change.gone.len():
+        raise MarketError(
+            f"the local copy has rows of {change.layout.table} that the server does not know; delete the "
+            "copy and do it again"
+        )
     session.execute("DROP TABLE pg_temp.gone")

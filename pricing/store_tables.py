@@ -2,6 +2,8 @@
 
 import os
 import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Final
 
@@ -69,22 +71,29 @@ the base currency buys."""
 
 
 def create(path: Path, base_currency: str) -> None:
-    """Make an empty market file: whole or not at all, and never over another file."""
+    """Make an empty market file: whole or not at all, and never over another file. For the local copy of a
+    server's market make the market there."""
     minor_unit_places(base_currency)
-    if not path.parent.is_dir():
-        raise MarketError(f"{path}: there is no such folder")
-    with tempfile.TemporaryDirectory(dir=path.parent, prefix=".new-market-") as folder:
-        draft = Path(folder) / "market.duckdb"
+    with new_file(path) as draft:
         with connection(draft, write=True) as opened:
             run(opened, TABLES)
             run(opened, "INSERT INTO market VALUES (?, ?, ?)", [KIND, VERSION, base_currency])
         if is_copy(path):
             copies().found(path, draft)
-            return
+
+
+@contextmanager
+def new_file(path: Path) -> Iterator[Path]:
+    """A draft to be filled, which becomes the file at ``path``, whole or not at all, unless there is one."""
+    if not path.parent.is_dir():
+        raise MarketError(f"{path}: there is no such folder")
+    with tempfile.TemporaryDirectory(dir=path.parent, prefix=".new-market-") as folder:
+        draft = Path(folder) / "market.duckdb"
+        yield draft
         try:
             os.link(draft, path)
         except FileExistsError:
-            return  # another process was quicker, and made the same
+            return  # another process was quicker, or a local copy was made on the way
         except OSError:
             draft.rename(path)  # a file system without links
 

@@ -1,11 +1,13 @@
 """What all tests share."""
 
+from collections.abc import Iterator
 from pathlib import Path
 
 import hypothesis
 import pytest
 
 from pricing.store import Market
+from tests.postgres_server import PostgresServer, private_server
 from tests.small_market import make_market
 
 # A busy machine is no wrong answer: time is measured in tests/benchmarks.
@@ -17,3 +19,10 @@ hypothesis.settings.load_profile("project")
 def small_market(tmp_path_factory: pytest.TempPathFactory) -> Market:
     """A small market with a fit; tests read it and never write to it."""
     return make_market(Path(tmp_path_factory.mktemp("market")) / "small.duckdb")
+
+
+@pytest.fixture(scope="session")
+def postgres() -> Iterator[PostgresServer]:
+    """A PostgreSQL server of the tests' own; each test makes a database of its own there."""
+    with private_server() as server:
+        yield server
