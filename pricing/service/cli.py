@@ -5,6 +5,7 @@ answered at once.
 """
 
 import json
+import os
 import sys
 from datetime import date
 from decimal import Decimal
@@ -19,11 +20,13 @@ from pricing.service.appraisal_commands import appraise_app
 from pricing.service.car_options import takes_car
 from pricing.service.condition_commands import DEMO, inspect_app
 from pricing.service.decision_commands import InspectionOption, SheetsOption, assessed, decision_app
+from pricing.service.configuration import apply_file
 from pricing.service.intake_commands import intake_app
 from pricing.service.market_commands import market_app
 from pricing.service.opening import fitted_market, open_market
 from pricing.service.repair_commands import repair_app
 from pricing.service.score_commands import score_app
+from pricing.service.server_commands import server_app, token_app
 from pricing.service.typed_amounts import typed_amount, typed_day
 
 app = typer.Typer(
@@ -41,6 +44,8 @@ app.add_typer(intake_app)
 app.add_typer(market_app)
 app.add_typer(score_app)
 app.add_typer(decision_app)
+app.add_typer(server_app)
+app.add_typer(token_app, name="token")
 
 MARKET_FILE: Final = Path("market.duckdb")
 DEMO_FILE: Final = Path("demo.duckdb")
@@ -57,6 +62,7 @@ PortOption = Annotated[
 def run() -> None:
     """Run the command line: one line on standard error and exit code 1 for anything a person can mend."""
     try:
+        apply_file(os.environ)
         code = app(standalone_mode=False)
     except (PricingError, TyperException) as error:
         message = error.format_message() if hasattr(error, "format_message") else str(error)

@@ -1,0 +1,57 @@
+"""The dashboard and the JSON API in one ASGI application: what `pricing serve` runs, and any ASGI server can."""
+
+import logging.config
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+from pathlib import Path
+from typing import Any, Final
+
+import streamlit as st
+from starlette.middleware import Middleware
+from starlette.types import ASGIApp, Receive, Scope, Send
+from streamlit.web import bootstrap
+
+from pricing.service.api.app import SERVER_PATHS, create_api
+from pricing.service.api.logs import log_settings
+from pricing.service.configuration import configuration
+from pricing.service.serving import page_options
+
+API: Final = "/api"
+
+
+class ApiFirst:
+    """ASGI middleware before all of the dashboard's: the API's own addresses go to the API and to nothing else,
+    so that no page's cookie, compression or check of paths is between."""
+
+    def __init__(self, app: ASGIApp, api: ASGIApp) -> None:
+        self._app = app
+        self._api = api
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        path = scope.get("path", "")
+        mine = scope["type"] == "http" and (path in SERVER_PATHS or path == API or path.startswith(f"{API}/"))
+        await (self._api if mine else self._app)(scope, receive, send)
+
+
+def from_environment() -> ASGIApp:
+    """Both, with the configuration of the environment: `uvicorn --factory dashboards.server:from_environment`.
+
+    Behind several processes the dashboard needs a proxy that sends each visitor to the same one; the API does
+    not.
+    """
+    settings = configuration()
+    logging.config.dictConfig(log_settings(settings.log_level))
+    bootstrap.load_config_options(page_options(settings.host, settings.port))
+    api = create_api(settings)
+
+    @asynccontextmanager
+    async def together(_: st.App) -> AsyncIterator[dict[str, Any]]:
+        async with api.router.lifespan_context(api):
+            yield {}
+
+    app: ASGIApp = st.App(
+        Path(__file__).with_name("app.py"),
+        lifespan=together,
+        middleware=[Middleware(ApiFirst, api=api)],
+    )
+    return app
