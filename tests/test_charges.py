@@ -2,6 +2,7 @@
 
 from datetime import date
 from decimal import Decimal
+from pathlib import Path
 from typing import Any
 
 import polars as pl
@@ -9,8 +10,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pricing.charges import Charge, Tier, read_charges
-from pricing.errors import MoneyError
+import data_demo
+from pricing.charges import Charge, Tier, read_charges, read_schedule
+from pricing.errors import FileError, MoneyError
 
 UNIT = {"JPY": 1000, "GBP": 10, "KWD": 1}
 
@@ -104,3 +106,80 @@ def test_a_schedule_that_makes_no_sense_is_refused(change: dict[str, Any], messa
 def test_a_table_that_is_no_schedule_is_refused(table: dict[str, Any]) -> None:
     with pytest.raises(MoneyError):
         read_charges("hall", "premium", [table])
+
+
+SCHEDULE = """
+name = "hall rates"
+notice = "for their form"
+example = true
+[[charge]]
+source = "auction"
+kind = "premium"
+from = 2025-01-01
+until = 2025-06-30
+currency = "EUR"
+tiers = [{ rate = 0.1 }]
+[[charge]]
+source = "auction"
+kind = "premium"
+from = 2025-08-01
+currency = "EUR"
+tiers = [{ rate = 0.12 }]
+"""
+
+
+def test_a_schedule_file_is_in_force_on_its_days_and_a_gap_is_an_error(tmp_path: Path) -> None:
+    path = tmp_path / "rates.toml"
+    path.write_text(SCHEDULE, encoding="utf-8")
+    schedule = read_schedule(path)
+    assert (schedule.name, schedule.notice, schedule.example) == ("hall rates", "for their form", True)
+    early = schedule.in_force("auction", "premium", date(2025, 6, 30), "EUR")
+    late = schedule.in_force("auction", "premium", date(2030, 1, 1), "EUR")
+    assert early is not None and late is not None
+    assert (early.tiers[0].rate, late.tiers[0].rate) == (Decimal("0.1"), Decimal("0.12"))
+    assert schedule.in_force("auction", "commission", date(2025, 1, 1), "EUR") is None
+    assert schedule.in_force("dealer", "premium", date(2025, 1, 1), "EUR") is None
+    for day in (date(2024, 12, 31), date(2025, 7, 1), date(2025, 7, 31)):
+        with pytest.raises(
+            MoneyError, match=f"hall rates: no premium of 'auction' is in force on {day}; they run"
+        ):
+            schedule.in_force("auction", "premium", day, "EUR")
+    with pytest.raises(MoneyError, match="is in EUR, the price in GBP; give a schedule in GBP"):
+        schedule.in_force("auction", "premium", date(2025, 1, 1), "GBP")
+
+
+@pytest.mark.parametrize(
+    ("change", "message"),
+    [
+        (("[[charge]]", "[[charges]]"), "has tables \\[\\[charge\\]\\]; got name, notice, example, charges"),
+        (("until = 2025-06-30", "until = 2024-06-30"), "ends on 2024-06-30, before it begins"),
+        (("until = 2025-06-30", 'until = "soon"'), "until is a date such as 2026-12-31; got 'soon'"),
+        (('kind = "premium"', 'kind = "tip"'), "the kind of a charge is one of premium"),
+        (("rate = 0.1 ", "rate = 15 "), "0.15 for 15 %"),
+        (("from = 2025-01-01", "starts = 2025-01-01"), "needs from"),
+    ],
+)
+def test_a_schedule_file_that_makes_no_sense_is_refused(
+    tmp_path: Path, change: tuple[str, str], message: str
+) -> None:
+    path = tmp_path / "rates.toml"
+    path.write_text(SCHEDULE.replace(*change), encoding="utf-8")
+    with pytest.raises(MoneyError, match=message):
+        read_schedule(path)
+
+
+@pytest.mark.parametrize("content", [b"\xff\xfe\x00", b"= 3", b"[[charge"])
+def test_a_file_that_is_no_schedule_is_refused_in_one_line(tmp_path: Path, content: bytes) -> None:
+    path = tmp_path / "rates.toml"
+    path.write_bytes(content)
+    for wanted in (path, tmp_path, tmp_path / "none.toml"):
+        with pytest.raises(FileError, match="cannot be read as a schedule") as caught:
+            read_schedule(wanted)
+        assert "\n" not in str(caught.value)
+
+
+def test_the_charges_that_ship_are_marked_as_examples_with_their_date() -> None:
+    schedule = read_schedule(Path(data_demo.__file__).parent / "example_charges.toml")
+    assert schedule.example
+    assert "Example figures, invented" in schedule.notice
+    assert "2026" in schedule.name

@@ -15,7 +15,7 @@ from scipy import stats
 from pricing.charges import Charge, Schedule, Tier
 from pricing.condition.assessment import assess
 from pricing.condition.inspection import Inspection
-from pricing.decisions.buying import Buying, BuyerTerms, buy_car
+from pricing.decisions.buying import BuyerTerms, Buying, buy_car
 from pricing.decisions.gap import Gap, asking_gap_of
 from pricing.errors import DecisionError, MoneyError
 from pricing.vocabulary import CONDITION_BANDS
