@@ -179,3 +179,12 @@ def _insert(opened: duckdb.DuckDBPyConnection, draft: Draft, name: str, at: date
         opened, at, "appraisal", name,
         {"revision": number, "by": draft.made_by, "reason": draft.reason, "evidence": draft.digest},
     )  # fmt: skip
+
+
+def first_makers(path: Path, *, patience: float = PATIENCE_SECONDS) -> dict[str, str]:
+    """Who entered each appraisal."""
+    with connection(path, patience=patience) as opened:
+        try:
+            return dict(run(opened, "SELECT appraisal_id, made_by FROM appraisals WHERE revision = 1"))
+        except duckdb.CatalogException:
+            return {}

@@ -11,8 +11,16 @@ from starlette.concurrency import run_in_threadpool
 from starlette.types import ASGIApp
 
 from pricing.errors import PricingError
-from pricing.service.api import routes_state, routes_values
-from pricing.service.api.gate import Gate
+from pricing.service.api import (
+    routes_appraisals,
+    routes_condition,
+    routes_fits,
+    routes_market,
+    routes_records,
+    routes_state,
+    routes_values,
+)
+from pricing.service.api.gate import LIST_BYTES_A_CAR, Gate
 from pricing.service.api.logs import log_settings
 from pricing.service.api.problems import Problem, ProblemError, handle_problems, responses
 from pricing.service.api.service import Service
@@ -24,8 +32,14 @@ PREFIX: Final = "/api/v1"
 DOCUMENT: Final = "/api/openapi.json"
 SERVER_PATHS: Final = ("/health", "/ready", "/metrics")
 
-LIST_PATHS: Final = (f"{PREFIX}/values",)
-WORK_PATHS: Final = (f"{PREFIX}/batches", f"{PREFIX}/fits")
+LISTS: Final = f"{PREFIX}/values"
+"""Takes lists of cars."""
+
+UPLOADS: Final = f"{PREFIX}/batches"
+"""Takes files."""
+
+LONG: Final = (UPLOADS, f"{PREFIX}/fits", f"{PREFIX}/appraisals")
+"""What is under these addresses may work for long."""
 
 _ABOUT: Final = """
 Prices of classic cars: ranges, where an asking price stands, the evidence behind both.
@@ -53,12 +67,18 @@ def create_api(settings: Configuration) -> FastAPI:
     )
     api.state.service = service
     handle_problems(api)
-    inner = APIRouter(prefix=PREFIX, responses=responses(401, 403, 408, 429, 503))
-    for router in (routes_state.router, routes_values.router):
-        inner.include_router(router)
+    inner = APIRouter(prefix=PREFIX, responses=responses(400, 401, 403, 408, 413, 422, 429, 503))
+    for routes in (
+        routes_state, routes_values, routes_market, routes_condition, routes_records, routes_fits, routes_appraisals
+    ):  # fmt: skip
+        inner.include_router(routes.router)
     api.include_router(routes_state.server_router)
     api.include_router(inner)
-    api.add_middleware(Gate, service=service, list_paths=LIST_PATHS, work_paths=WORK_PATHS)
+    sizes = {
+        LISTS: max(settings.largest_body, settings.largest_list * LIST_BYTES_A_CAR),
+        UPLOADS: settings.largest_upload,
+    }
+    api.add_middleware(Gate, service=service, sizes=sizes, long=LONG)
     api.openapi = _documented(api)  # type: ignore[method-assign]
     return api
 

@@ -33,12 +33,13 @@ SAFETY: Final = {
 class Gate:
     """ASGI middleware around the whole API."""
 
-    def __init__(self, app: ASGIApp, service: Service, list_paths: tuple[str, ...], work_paths: tuple[str, ...]):
-        """``list_paths`` take lists of cars; ``work_paths`` take files, or work for long."""
+    def __init__(self, app: ASGIApp, service: Service, sizes: Mapping[str, int], long: tuple[str, ...]) -> None:
+        """``sizes``: bytes that a request to an address may have, where it is not ``largest_body``; ``long``:
+        beginnings of addresses that may work for long."""
         self._app = app
         self._service = service
-        self._list_paths = list_paths
-        self._work_paths = work_paths
+        self._sizes = sizes
+        self._long = long
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] != "http":
@@ -61,9 +62,11 @@ class Gate:
         counters = self._service.counters
         counters.in_hand.inc()
         try:
-            body = _Body(receive, self._largest(scope["path"]), self._service.configuration.body_seconds)
+            limits = self._service.configuration
+            largest = self._sizes.get(scope["path"], limits.largest_body)
+            body = _Body(receive, headers, largest, limits.body_seconds)
             async with asyncio.timeout(self._seconds(scope["path"])):
-                await self._app(scope, body.checked(headers), told)
+                await self._app(scope, body.next, told)
         except TimeoutError:
             if status:
                 raise
@@ -87,51 +90,39 @@ class Gate:
                 },
             )  # fmt: skip
 
-    def _largest(self, path: str) -> int:
-        limits = self._service.configuration
-        if path in self._list_paths:
-            return max(limits.largest_body, limits.largest_list * LIST_BYTES_A_CAR)
-        return limits.largest_upload if path in self._work_paths else limits.largest_body
-
     def _seconds(self, path: str) -> float:
         limits = self._service.configuration
-        return limits.work_seconds if path in self._work_paths else limits.answer_seconds
+        return limits.work_seconds if path.startswith(self._long) else limits.answer_seconds
 
 
 class _Body:
-    """A request's body as it arrives, refused when it grows too large or comes too slowly."""
+    """A request's body as it arrives, refused when it is too large or comes too slowly."""
 
-    def __init__(self, receive: Receive, largest: int, seconds: float) -> None:
+    def __init__(self, receive: Receive, headers: Mapping[str, str], largest: int, seconds: float) -> None:
         self._receive = receive
         self._largest = largest
         self._until = time.monotonic() + seconds
-        self._seen = 0
+        announced = headers.get("content-length", "0")
+        self._size = int(announced) if announced.isdecimal() and len(announced) < 20 else 0
+        self._arrived = 0
         self._whole = False
 
-    def checked(self, headers: Mapping[str, str]) -> Receive:
-        """``receive`` for the application."""
-        try:
-            announced = int(headers.get("content-length", "0"))
-        except ValueError:
-            announced = 0
-        self._seen = 0
-        if announced > self._largest:
-            self._seen = announced
-        return self._next
-
-    async def _next(self) -> Message:
+    async def next(self) -> Message:
+        """The next part of it; after the last whatever the server has to say."""
         if self._whole:
             return await self._receive()
-        if self._seen > self._largest:
-            raise HTTPException(413, f"the request is larger than {self._largest:,} bytes")
+        self._refuse_large()
         try:
             async with asyncio.timeout(max(0.0, self._until - time.monotonic())):
                 message = await self._receive()
         except TimeoutError:
             raise HTTPException(408, "the request took too long to arrive") from None
         if message["type"] == "http.request":
-            self._seen += len(message.get("body", b""))
+            self._arrived += len(message.get("body", b""))
             self._whole = not message.get("more_body", False)
-            if self._seen > self._largest:
-                raise HTTPException(413, f"the request is larger than {self._largest:,} bytes")
+            self._refuse_large()
         return message
+
+    def _refuse_large(self) -> None:
+        if max(self._size, self._arrived) > self._largest:
+            raise HTTPException(413, f"the request is larger than {self._largest:,} bytes")

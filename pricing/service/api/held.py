@@ -11,10 +11,11 @@ from typing import Any, Final
 import polars as pl
 
 from pricing.decisions.car_list import Names
-from pricing.errors import MarketError
+from pricing.errors import DecisionError, MarketError
 from pricing.market.sales_book import SalesBook
 from pricing.model.price_model import PriceModel
 from pricing.model.saved import from_bytes, load
+from pricing.service.api.problems import ProblemError
 from pricing.service.settings import Settings
 from pricing.store import Market
 from pricing.store_place import is_copy
@@ -96,6 +97,36 @@ class View:
         """The makes, models and variants on record."""
         names: Names = self._once("names", lambda: Names.of(self.sales()))
         return names
+
+    def names_asked(self, make: str | None, model: str | None) -> dict[str, str]:
+        """Make and model, where they are asked for, as the market spells them.
+
+        Raises:
+            ProblemError: 404 where it has none such, 422 for a model without its make.
+        """
+        if make is None:
+            if model is not None:
+                raise ProblemError(422, "a model needs its make: models of two makes may share a name")
+            return {}
+        found, unknown = self.names.find((make, model, None))
+        if unknown is not None:
+            raise ProblemError(404, unknown)
+        return {name: part for name, part in zip(("make", "model"), found, strict=False) if part is not None}
+
+    def where(self, make: str | None, model: str | None) -> list[pl.Expr]:
+        """The same as filters of a frame of sales."""
+        return [pl.col(name) == part for name, part in self.names_asked(make, model).items()]
+
+    def named(self, car: Mapping[str, Any]) -> dict[str, str | None]:
+        """A car's make, model and variant as the market spells them.
+
+        Raises:
+            DecisionError: it has none such.
+        """
+        found, unknown = self.names.find((car["make"], car["model"], car.get("variant")))
+        if unknown is not None:
+            raise DecisionError(unknown)
+        return dict(zip(("make", "model", "variant"), found, strict=True))
 
     @property
     def counts(self) -> pl.DataFrame:

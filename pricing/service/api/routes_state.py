@@ -81,7 +81,7 @@ def market(service: Here) -> Response:
     )  # fmt: skip
 
 
-@router.get("/models", response_model=Page, responses=responses(422))
+@router.get("/models", response_model=Page)
 def models(request: Request, service: Here, start: Start = 0, limit: Limit = 100) -> Response:
     """Every make, model and variant on record, with its number of sales."""
     return Answer(page(request, service.view().counts, start, limit))

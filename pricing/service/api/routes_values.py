@@ -27,7 +27,7 @@ from pricing.service.api.schemas import (
 from pricing.service.api.service import Service, service_of
 
 router = APIRouter(
-    tags=["values"], dependencies=[Depends(caller_who_may("read"))], responses=responses(404, 413, 422)
+    tags=["values"], dependencies=[Depends(caller_who_may("read"))], responses=responses(404)
 )
 
 Here = Annotated[Service, Depends(service_of)]

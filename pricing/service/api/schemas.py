@@ -2,12 +2,19 @@
 
 from datetime import date
 from decimal import Decimal
-from typing import Annotated, Any, Final
+from typing import Annotated, Any, Final, Required
 
 from pydantic import BaseModel, ConfigDict, Field
-from typing_extensions import Required, TypedDict
+from typing_extensions import TypedDict
 
-from pricing.records import COUNTRIES, FIRST_YEAR, HIGHEST_AMOUNT, HIGHEST_ODOMETER_KM, LONGEST_WORD, LOWEST_AMOUNT
+from pricing.records import (
+    COUNTRIES,
+    FIRST_YEAR,
+    HIGHEST_AMOUNT,
+    HIGHEST_ODOMETER_KM,
+    LONGEST_WORD,
+    LOWEST_AMOUNT,
+)
 from pricing.service.api.words import OneOf
 from pricing.vocabulary import CHANNELS, CONDITION_BANDS, DRIVE_SIDES, MATCHING_NUMBERS, OPTION_CODES
 

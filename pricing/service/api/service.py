@@ -11,7 +11,7 @@ from starlette.requests import Request
 
 from pricing.decisions.car import CAR_COLUMNS
 from pricing.decisions.car_list import value_list
-from pricing.errors import MarketError
+from pricing.errors import DecisionError, MarketError
 from pricing.model.price_model import PriceModel
 from pricing.records import Contract
 from pricing.service.api.counters import Counters
@@ -81,6 +81,16 @@ class Service:
         if view.state.fit is None:
             raise ProblemError(503, "the market has no fitted model yet: fit one first", retry_after="60")
         return view.state.fit
+
+    def not_before_fit(self, view: View, as_of: date | None) -> None:
+        """Refuse a date before the newest fit's last sale: the fit has seen what was not known then.
+
+        Raises:
+            DecisionError: it is such a date.
+        """
+        last = self.model(view, None).facts["last_date"]
+        if as_of is not None and as_of < date.fromisoformat(last):
+            raise DecisionError(f"the price model has seen sales up to {last}, after {as_of}")
 
     def model(self, view: View, fit: str | None) -> PriceModel:
         """The price model of a fit, or the newest; raises as ``fit_of`` does."""

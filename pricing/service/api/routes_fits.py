@@ -1,0 +1,81 @@
+"""Fits of the price model."""
+
+import json
+from typing import Annotated, Any
+
+import polars as pl
+from fastapi import APIRouter, Depends, Path
+from pydantic import BaseModel
+from starlette.requests import Request
+from starlette.responses import Response
+
+from pricing.model.price_model import PriceModel
+from pricing.model.saved import save
+from pricing.model.spec import FeatureSpec
+from pricing.service.api.answers import Answer
+from pricing.service.api.callers import Caller, caller_who_may
+from pricing.service.api.once import Key, once
+from pricing.service.api.pages import Limit, Page, Start, page
+from pricing.service.api.problems import ProblemError, responses
+from pricing.service.api.schemas import Row
+from pricing.service.api.service import Service, service_of
+
+router = APIRouter(tags=["fits"])
+
+Here = Annotated[Service, Depends(service_of)]
+FitId = Annotated[str, Path(max_length=40, examples=["fit-0001"])]
+
+
+class Fit(BaseModel):
+    """A kept fit."""
+
+    fit_id: str
+    fitted_at: str
+    facts: Row
+
+
+@router.get("/fits", response_model=Page, dependencies=[Depends(caller_who_may("read"))])
+def fits(request: Request, service: Here, start: Start = 0, limit: Limit = 100) -> Response:
+    """The fits kept, oldest first."""
+    return Answer(page(request, _listed(service), start, limit))
+
+
+@router.get(
+    "/fits/{fit_id}", response_model=Fit, dependencies=[Depends(caller_who_may("read"))],
+    responses=responses(404),
+)  # fmt: skip
+def fit(fit_id: FitId, service: Here) -> Response:
+    """One fit and its facts."""
+    return Answer(_one(service, fit_id))
+
+
+@router.post("/fits", response_model=Fit, status_code=201, responses=responses(409))
+def make_fit(
+    service: Here, caller: Annotated[Caller, Depends(caller_who_may("load"))], key: Key = None
+) -> Response:
+    """Fit the price model to all sales, calibrate its ranges and keep it; answers when that is done.
+
+    With an `Idempotency-Key` a caller that lost the connection asks again: 409 while it is being done, then the
+    fit.
+    """
+
+    def work() -> Any:
+        market = service.view().market
+        model = PriceModel(FeatureSpec.cars()).fit(market.sales())
+        fit_id = save(model, market)
+        service.held.forget()
+        return _one(service, fit_id)
+
+    return once(service, caller, key, ("fit",), work)
+
+
+def _listed(service: Service) -> pl.DataFrame:
+    return service.view().market.fits()
+
+
+def _one(service: Service, fit_id: str) -> dict[str, Any]:
+    found = _listed(service).filter(pl.col("fit_id") == fit_id)
+    if found.is_empty():
+        raise ProblemError(404, f"there is no fit {fit_id!r} in the market")
+    row = found.row(0, named=True)
+    return row | {"facts": json.loads(row["facts"])}
