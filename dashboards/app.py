@@ -2,16 +2,36 @@
 
 import streamlit as st
 
-from dashboards import frame, inspection, position, records, sheets
+from dashboards import (
+    comparables,
+    frame,
+    inspection,
+    market,
+    mending,
+    people,
+    position,
+    records,
+    scores,
+    setting,
+    sheets,
+)
 
 st.set_page_config(page_title="Classic car prices", layout="wide", initial_sidebar_state="collapsed")
 PAGES = {
-    "position": st.Page(position.show_page, title="Where does this car sit", url_path="position", default=True),
+    "position": st.Page(
+        position.show_page, title="Where does this car sit", url_path="position", default=True
+    ),
     "inspect": st.Page(inspection.show_page, title="Inspect", url_path="inspect"),
+    "mend": st.Page(mending.show_page, title="Mend or buy better", url_path="mend"),
+    "comparables": st.Page(comparables.show_page, title="Comparable sales", url_path="comparables"),
+    "market": st.Page(market.show_page, title="Market", url_path="market"),
     "records": st.Page(records.show_page, title="Records", url_path="records"),
+    "scores": st.Page(scores.show_page, title="How good are these numbers", url_path="scores"),
+    "settings": st.Page(setting.show_page, title="Settings", url_path="settings"),
 }
 frame.know_pages(PAGES)
 sheets.carry()
-page = st.navigation(list(PAGES.values()), position="top")
-frame.show_menu(page)
-page.run()
+if people.show_door():
+    page = st.navigation(list(PAGES.values()), position="top")
+    frame.show_menu(page)
+    page.run()

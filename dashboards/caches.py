@@ -15,11 +15,17 @@ import polars as pl
 import streamlit as st
 from streamlit.runtime.uploaded_file_manager import UploadedFile
 
+from pricing.condition.assessment import assess
 from pricing.condition.catalogue import Catalogue
+from pricing.condition.inspection import Inspection
+from pricing.condition.inspection_files import to_json
+from pricing.condition.repairs import RepairCosts, price_repairs
 from pricing.intake.layout import Layout
 from pricing.intake.proposals import SAMPLE
 from pricing.intake.readers import read_file
 from pricing.intake.transfers import received
+from pricing.market.depth import Depth, market_depth
+from pricing.market.index import PriceIndex, price_index
 from pricing.market.sales_book import SalesBook
 from pricing.model.price_model import PriceModel
 from pricing.model.saved import load
@@ -31,6 +37,9 @@ from pricing.store_state import StoredState, read_state
 
 KEPT: Final = 2
 """States of the market file kept in memory at a time."""
+
+Where = tuple[tuple[str, str], ...]
+"""Columns and the values that they are to have."""
 
 Cached = TypeVar("Cached", bound=Callable[..., Any])
 
@@ -189,6 +198,28 @@ def values(state: MarketState, column: str) -> list[str]:
     return sales(state)[column].drop_nulls().unique().sort().to_list()
 
 
+@_kept(_records, entries=32)
+def sales_of(state: MarketState, where: Where) -> int:
+    """How many records there are of a make, a model, or all."""
+    return (
+        sales(state).filter(*(pl.col(name) == value for name, value in where)).height
+        if where
+        else sales(state).height
+    )
+
+
+@_kept(_records, entries=32)
+def price_index_of(state: MarketState, where: Where, method: str, period: str) -> PriceIndex:
+    """The price index of a make, a model, or all."""
+    return price_index(sales(state), method=method, period=period, where=dict(where))
+
+
+@_kept(_fit, entries=32)
+def depth_of(state: MarketState, where: Where) -> Depth:
+    """How much is known of a make, a model, or all."""
+    return market_depth(sales(state), where=dict(where), model=model(state), every_record=every_record(state))
+
+
 @_kept(_any_write)
 def settings(state: MarketState) -> Settings:
     """The settings kept in the market file."""
@@ -196,9 +227,26 @@ def settings(state: MarketState) -> Settings:
 
 
 @st.cache_resource(max_entries=KEPT, show_spinner=False)
-def catalogue(text: str | None) -> Catalogue:
-    """The repair catalogue of a text; the demo one without."""
+def _catalogue(text: str | None) -> Catalogue:
     return catalogue_of(text)
+
+
+def repair_catalogue(state: MarketState) -> Catalogue:
+    """The repair catalogue in force, its labour rates those of the settings."""
+    kept = settings(state)
+    return kept.with_labour(_catalogue(kept.catalogue))
+
+
+@_kept(_any_write, entries=16)
+def _repair_costs(state: MarketState, kept: str, country: str, _inspection: Inspection) -> RepairCosts:
+    return price_repairs(
+        assess(_inspection), repair_catalogue(state), country=country, currency=state.base_currency
+    )
+
+
+def repair_costs(state: MarketState, inspection: Inspection, country: str) -> RepairCosts:
+    """What every repair of an inspected car would cost; kept while the sheet stays as it is."""
+    return _repair_costs(state, to_json(inspection), country, inspection)
 
 
 @st.cache_resource(max_entries=KEPT, show_spinner="Reading the file")

@@ -36,7 +36,9 @@ def ask_car(state: caches.MarketState) -> tuple[dict[str, Any], Decimal | None] 
     form = st.container()
     first, second = st.columns(2)
     with first:
-        band = _choice("Condition band", "condition_band", list(CONDITION_BANDS), help=what_is("condition band"))
+        band = _choice(
+            "Condition band", "condition_band", list(CONDITION_BANDS), help=what_is("condition band")
+        )
     with second:
         asking = st.number_input(
             f"Asking price ({state.base_currency}, all-in)",
@@ -76,7 +78,10 @@ def _ask_details(state: caches.MarketState, form: Any, band: str | None) -> dict
             )
             of_model = models.filter(pl.col("model") == pl.lit(model, dtype=pl.String))
             variant = _choice(
-                "Variant", "variant", of_model["variant"].drop_nulls().to_list(), help="Leave empty when not known."
+                "Variant",
+                "variant",
+                of_model["variant"].drop_nulls().to_list(),
+                help="Leave empty when not known.",
             )
         with third:
             options = st.multiselect(
@@ -109,7 +114,15 @@ def _ask_odometer(state: caches.MarketState) -> float | None:
     reading, unit_of = st.columns(2)
     with reading:
         odometer = st.number_input(
-            "Odometer", 0.0, None, None, 1000.0, format="%.0f", key="odometer", placeholder="not known", **_BOUND
+            "Odometer",
+            0.0,
+            None,
+            None,
+            1000.0,
+            format="%.0f",
+            key="odometer",
+            placeholder="not known",
+            **_BOUND,
         )
     with unit_of:
         unit = st.selectbox("Odometer unit", list(DISTANCE_UNITS), key="odometer_unit", **_BOUND)

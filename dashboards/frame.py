@@ -1,17 +1,22 @@
 """What every page stands in: the market it needs, and what goes wrong as one sentence."""
 
 import logging
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
-from typing import Final
+from typing import Any, Final
 
 import streamlit as st
 
-from dashboards import caches
+from dashboards import caches, jobs
 from pricing.documents.plain_text import escaped
 from pricing.errors import PricingError
+from pricing.market.sales_book import SalesBook
 from pricing.model.price_model import PriceModel
 
+AT_ONCE: Final = 60_000
+"""Records up to which the sales are laid out while the person waits, which takes no longer than a glance."""
+
+_LAYING_OUT: Final = "Laying out the sales"
 _PAGES: Final = "pages"
 
 _STYLE: Final = """<style>
@@ -49,7 +54,9 @@ def ask_market() -> tuple[caches.MarketState, PriceModel] | None:
         link("records", "Load sale records")
         return None
     if state.fit is None:
-        st.info("No price model has been fitted to these records yet; that is done on the page of the records.")
+        st.info(
+            "No price model has been fitted to these records yet; that is done on the page of the records."
+        )
         link("records", "Go to the records and fit")
         return None
     if state.demo:
@@ -57,9 +64,51 @@ def ask_market() -> tuple[caches.MarketState, PriceModel] | None:
             st.caption("An invented demo market, to try things out: no car and no sale in it is real.")
             link("records", "Load your own sale records")
     model = caches.model(state)
+    _lay_out(state)
     if state.stale:
-        st.caption("Records have changed since the price model was fitted; a new fit is made on the page Records.")
+        st.caption(
+            "Records have changed since the price model was fitted; a new fit is made on the page Records."
+        )
     return state, model
+
+
+def _book_key(state: caches.MarketState) -> str:
+    return f"book {state.path} {state.records} {state.fit}"
+
+
+def _fill_book(state: caches.MarketState) -> None:
+    caches.sales_book(state)
+
+
+def _lay_out(state: caches.MarketState) -> None:
+    """Begin to lay the sales out before a page needs them, once for each state of the market."""
+    key = _book_key(state)
+    if caches.sales(state).height > AT_ONCE and jobs.find(key) is None:
+        jobs.start(key, _LAYING_OUT, lambda tell: _fill_book(state))
+
+
+def sales_book(state: caches.MarketState) -> SalesBook | None:
+    """The sales laid out to be held against a car; nothing, and a progress bar, while that is under way."""
+    key = _book_key(state)
+    if jobs.find(key) is None or done(key, _LAYING_OUT, lambda tell: _fill_book(state)):
+        return caches.sales_book(state)
+    return None
+
+
+def done(key: str, title: str, work: Callable[[jobs.Tell], Any]) -> bool:
+    """Whether long work is done; begins it when it is not, and shows how far it is."""
+    job = jobs.find(key) or jobs.start(key, title, work)
+    if not job.ended:
+        jobs.show(job)
+    elif job.error is not None:
+        st.error(escaped(job.error))
+    return job.ended and job.error is None
+
+
+def laid_out(state: caches.MarketState) -> SalesBook | None:
+    """The sales laid out, if that is done or takes no time."""
+    job = jobs.find(_book_key(state))
+    return caches.sales_book(state) if job is None or (job.ended and job.error is None) else None
 
 
 def know_pages(pages: Mapping[str, st.Page]) -> None:
@@ -77,6 +126,9 @@ def link(page: str, words: str) -> None:
 def show_menu(page: st.Page) -> None:
     """The pages as a menu, for narrow windows; wide ones have them side by side at the top."""
     st.html(_STYLE)
-    with st.container(key="menu"), st.popover(page.title, icon=":material/menu:", key=f"menu-{page.url_path}"):
+    with (
+        st.container(key="menu"),
+        st.popover(page.title, icon=":material/menu:", key=f"menu-{page.url_path}"),
+    ):
         for other in st.session_state[_PAGES].values():
             st.page_link(other, label=other.title)

@@ -33,7 +33,12 @@ def show_page() -> None:
             return
         st.subheader(escaped(car_words({**inspection.car, "condition_band": inspection.sheet.construction})))
         part = st.segmented_control(
-            "Part of the sheet", [ROUND, SAYS], default=ROUND, required=True, key="part", label_visibility="collapsed"
+            "Part of the sheet",
+            [ROUND, SAYS],
+            default=ROUND,
+            required=True,
+            key="part",
+            label_visibility="collapsed",
         )
         if part == SAYS:
             show_result(inspection)
@@ -72,7 +77,9 @@ def _start() -> None:
     seen_by = st.text_input("Who looks", key="seen_by", max_chars=200, persist_state="session")
     ready = asked is not None and construction is not None
     if st.button("Start the sheet", type="primary", disabled=not ready) and asked and construction:
-        car = {name: value for name, value in asked[0].items() if name in CAR_COLUMNS and value not in (None, [])}
+        car = {
+            name: value for name, value in asked[0].items() if name in CAR_COLUMNS and value not in (None, [])
+        }
         begun = Inspection.start(construction, car, fitted=fitted, extensions=sheets.EXTENSIONS)
         named = drafts.new_name()
         drafts.keep_sheet(sheets.beside(), named, begun)

@@ -17,6 +17,9 @@ from pricing.errors import PricingError
 TICK: Final = "0.5s"
 """How often a progress bar is drawn anew."""
 
+MOST_KEPT: Final = 30
+"""Jobs remembered; the oldest ended ones are forgotten first."""
+
 Tell = Callable[[str, int, int], None]
 """Told a stage, how much of it is done, and of how much."""
 
@@ -61,6 +64,8 @@ def start(key: str, title: str, work: Callable[[Tell], Any]) -> Job:
         known = jobs.get(key)
         if known is not None and not known.ended:
             return known
+        for old in [name for name, other in jobs.items() if other.ended][: max(0, len(jobs) - MOST_KEPT)]:
+            del jobs[old]
         job = jobs[key] = Job(title)
     threading.Thread(target=_work, args=(job, work), name=title, daemon=True).start()
     return job

@@ -1,15 +1,22 @@
 """Where does this car sit: its price range, where the asking price stands, what is behind both."""
 
+from collections.abc import Mapping
+from decimal import Decimal
+from typing import Any
+
 import polars as pl
 import streamlit as st
 
 from dashboards import caches, frame
 from dashboards.car_form import ask_car
 from dashboards.shown import show_chart, show_table
+from pricing.decisions.amounts import Conversion
 from pricing.decisions.valuation import Valuation, value_car
 from pricing.documents import charts, sentences
 from pricing.documents.glossary import what_is
 from pricing.documents.plain_text import escaped
+from pricing.errors import EvidenceError, MoneyError
+from pricing.market.comparables import find_comparables
 
 SALES_SHOWN = 200
 
@@ -28,34 +35,62 @@ def show_page() -> None:
         car, asking = asked
         with frame.one_sentence("This car cannot be valued: "):
             records = caches.ModelRecords(state, car["make"], car["model"])
-            show_valuation(value_car(records, model, car, asking=asking))
+            valuation = value_car(records, model, car, asking=asking)
+            show_valuation(valuation, _comparables(state, car), _in_other_currency(state, valuation))
             show_ways_on()
 
 
-def show_valuation(valuation: Valuation) -> None:
+def _comparables(state: caches.MarketState, car: Mapping[str, Any]) -> pl.DataFrame | None:
+    """The comparable sales, once the market is laid out and where there are enough of them."""
+    book = frame.laid_out(state)
+    if book is None:
+        return None
+    try:
+        return find_comparables(book, car).table
+    except EvidenceError:
+        return None
+
+
+def _in_other_currency(state: caches.MarketState, valuation: Valuation) -> str | None:
+    """The range in the second currency of the settings."""
+    other = caches.settings(state).other_currency
+    if other is None or valuation.mid is None:
+        return None
+    try:
+        rate = Conversion.at(other, state.base_currency, valuation.as_of)
+    except MoneyError as error:
+        return f"{error}."
+    return sentences.other_currency_sentence(valuation, other, Decimal(rate.units) / Decimal(rate.base_units))
+
+
+def show_valuation(valuation: Valuation, comparables: pl.DataFrame | None, elsewhere: str | None) -> None:
     """The valuation from the answer to the evidence, and the caution with the answer."""
     st.subheader(escaped(sentences.car_words(valuation.car)))
     if valuation.mid is None:
         st.warning(escaped(sentences.range_sentence(valuation)))
     else:
-        show_answer(valuation)
+        show_answer(valuation, comparables, elsewhere)
         show_make_up(valuation)
     show_bands(valuation)
     show_sales(valuation)
 
 
-def show_answer(valuation: Valuation) -> None:
+def show_answer(valuation: Valuation, comparables: pl.DataFrame | None, elsewhere: str | None) -> None:
     """Low, mid and high, the standing in a sentence, and the distribution."""
     with st.container(horizontal=True):
         for name in ("low", "mid", "high"):
             amount = sentences.rounded(getattr(valuation, name))
             st.metric(f"{name} ({valuation.currency})", f"{amount:,}", help=what_is(name), width="content")
     st.write(escaped(sentences.range_sentence(valuation)))
+    if elsewhere is not None:
+        st.write(escaped(elsewhere))
     if valuation.asking is not None:
         st.write(f"**{escaped(sentences.standing_sentence(valuation))}**")
     st.caption(escaped(sentences.CAUTION))
     show_chart(
-        charts.distribution_chart(valuation), sentences.distribution_caption(valuation), "price distribution"
+        charts.distribution_chart(valuation, comparables),
+        sentences.distribution_caption(valuation, 0 if comparables is None else comparables.height),
+        "price distribution",
     )
 
 
@@ -72,7 +107,9 @@ def show_make_up(valuation: Valuation) -> None:
                 "factor": st.column_config.NumberColumn("Factor", format="%.4g"),
                 "low": st.column_config.NumberColumn("80 % interval from", format="%.4g"),
                 "high": st.column_config.NumberColumn("to", format="%.4g"),
-                "so_far": st.column_config.NumberColumn(f"Price so far ({valuation.currency})", format="%.0f"),
+                "so_far": st.column_config.NumberColumn(
+                    f"Price so far ({valuation.currency})", format="%.0f"
+                ),
             },
         )
 

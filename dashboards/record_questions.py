@@ -52,7 +52,9 @@ def _pick(frame: pl.DataFrame, name: str, columns: dict[str, Any]) -> dict[str, 
     st.caption(f"{min(frame.height, ROWS_SHOWN):,} of {frame.height:,} shown.")
     if not people.may("load"):
         return None
-    labels = [f"{place}: {_label(row)}" for place, row in enumerate(frame.head(ROWS_SHOWN).rows(named=True), 1)]
+    labels = [
+        f"{place}: {_label(row)}" for place, row in enumerate(frame.head(ROWS_SHOWN).rows(named=True), 1)
+    ]
     chosen = shown.selection.rows if hasattr(shown, "selection") else []
     place = chosen[0] if chosen else None
     picked = st.selectbox(
@@ -62,7 +64,11 @@ def _pick(frame: pl.DataFrame, name: str, columns: dict[str, Any]) -> dict[str, 
 
 
 def _label(row: dict[str, Any]) -> str:
-    kept = [str(row[name]) for name in ("field", "typed", "make", "model", "year", "rule", "reason") if row.get(name)]
+    kept = [
+        str(row[name])
+        for name in ("field", "typed", "make", "model", "year", "rule", "reason")
+        if row.get(name)
+    ]
     return " ".join(kept)[:80]
 
 
@@ -72,7 +78,9 @@ def _show_quarantine(state: caches.MarketState) -> None:
     if waiting.is_empty():
         st.write("No rejected row waits.")
         return
-    broken = pl.col("broken_rules").list.eval(pl.element().str.replace_all("_", " ", literal=True)).list.join("; ")
+    broken = (
+        pl.col("broken_rules").list.eval(pl.element().str.replace_all("_", " ", literal=True)).list.join("; ")
+    )
     shown = waiting.head(ROWS_SHOWN).select("file", "row_number", broken, "raw")
     show_table(
         shown,
@@ -152,7 +160,9 @@ def _show_duplicates(state: caches.MarketState) -> None:
     )
     if row is None:
         return
-    records = caches.every_record(state).filter(pl.col("record_id").is_in([row["record_id"], row["other_id"]]))
+    records = caches.every_record(state).filter(
+        pl.col("record_id").is_in([row["record_id"], row["other_id"]])
+    )
     told = ("make", "model", "variant", "year", "chassis_number", "event_date", "outcome", "price", "source")
     st.dataframe(records.select(told), hide_index=True, placeholder="-")
     parted = row["parted_at"] is not None
@@ -176,7 +186,13 @@ def _show_suspicions(state: caches.MarketState) -> None:
     row = _pick(
         waiting,
         "odd records",
-        {"record_id": "Record", "reason": "Reason", "detail": "In figures", "event_date": "Day", "source": "Source"},
+        {
+            "record_id": "Record",
+            "reason": "Reason",
+            "detail": "In figures",
+            "event_date": "Day",
+            "source": "Source",
+        },
     )
     if row is None:
         return

@@ -298,7 +298,10 @@ def _show_batches(state: caches.MarketState) -> None:
         {
             "batch_id": "Batch",
             "files": "Files",
-            **{name: st.column_config.NumberColumn(words, format="localized") for name, words in counts.items()},
+            **{
+                name: st.column_config.NumberColumn(words, format="localized")
+                for name, words in counts.items()
+            },
             **{
                 name: st.column_config.DatetimeColumn(words, format="YYYY-MM-DD HH:mm")
                 for name, words in moment.items()

@@ -33,7 +33,12 @@ def show_chart(chart: alt.TopLevelMixin, caption: str, name: str) -> None:
 
 
 def show_table(
-    frame: pl.DataFrame, name: str, columns: Mapping[str, Any], *, every: pl.DataFrame | None = None, **options: Any
+    frame: pl.DataFrame,
+    name: str,
+    columns: Mapping[str, Any],
+    *,
+    every: pl.DataFrame | None = None,
+    **options: Any,
 ) -> Any:
     """A table, and as CSV and as a workbook to take along (``every``: with rows or columns not shown).
 

@@ -33,8 +33,11 @@ MOST_POINTS: Final = 400
 """Sales drawn as points, nearest first; more would hide each other."""
 
 
-def distribution_chart(valuation: Valuation) -> alt.LayerChart:
-    """Cars in 100 that would sell in each price bracket, with low, mid, high and the asking price marked."""
+def distribution_chart(valuation: Valuation, comparables: pl.DataFrame | None = None) -> alt.LayerChart:
+    """Cars in 100 that would sell in each price bracket, with low, mid, high and the asking price marked.
+
+    ``comparables`` (``Comparables.table``) stand on it as points, at their adjusted prices.
+    """
     currency = valuation.currency
     width = float((valuation.distribution["to_price"] - valuation.distribution["from_price"]).min())  # type: ignore[arg-type]
     low, high = float(valuation.low or 0), float(valuation.high or 0)
@@ -77,8 +80,44 @@ def distribution_chart(valuation: Valuation) -> alt.LayerChart:
         ends.mark_rule(color="black", strokeDash=[4, 3], strokeWidth=1.5),
         names.encode(x="price:Q", y=alt.value(0), text="mark:N"),
     ]
-    return alt.LayerChart(layer=[*layers, *_asking(valuation)]).properties(
+    beside = [] if comparables is None else [_comparable_points(valuation, comparables)]
+    return alt.LayerChart(layer=[*layers, *beside, *_asking(valuation)]).properties(
         title=_title("What cars like this one sell for", valuation), height=420
+    )
+
+
+def _comparable_points(valuation: Valuation, comparables: pl.DataFrame) -> alt.Chart:
+    """Comparable sales at their adjusted prices, just above the axis; those beyond the brackets are left out."""
+    ends = valuation.distribution.select(low=pl.col("from_price").min(), high=pl.col("to_price").max()).row(0)
+    most = float(valuation.distribution["share"].max() or 0)  # type: ignore[arg-type]
+    shown = comparables.select(
+        pl.col("adjusted_price", "price").cast(pl.Float64),
+        pl.col("event_date").dt.to_string("%-d %B %Y"),
+        "variant",
+        "year",
+        pl.col("condition_band").fill_null(UNGRADED),
+        "weight",
+        "source",
+        height=pl.lit(100 * most / 25),
+    ).filter(pl.col("adjusted_price").is_between(*ends))
+    currency = valuation.currency
+    return (
+        alt.Chart(shown)
+        .mark_point(size=50, filled=True, color="white", stroke="black", strokeWidth=1.2, opacity=1)
+        .encode(
+            x="adjusted_price:Q",
+            y="height:Q",
+            tooltip=[
+                alt.Tooltip("event_date:N", title="sold"),
+                alt.Tooltip("variant:N"),
+                alt.Tooltip("year:Q", format="d"),
+                alt.Tooltip("condition_band:N", title="condition band"),
+                alt.Tooltip("price:Q", title=f"price ({currency}, {valuation.basis})", format=",.0f"),
+                alt.Tooltip("adjusted_price:Q", title=f"adjusted to this car ({currency})", format=",.0f"),
+                alt.Tooltip("weight:Q", format=".0%"),
+                alt.Tooltip("source:N"),
+            ],
+        )
     )
 
 

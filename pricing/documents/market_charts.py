@@ -13,22 +13,21 @@ from pricing.market.index import PriceIndex
 
 
 def index_chart(index: PriceIndex) -> alt.VConcatChart:
-    """The index with its interval, a break where there is no point, and the sales of every period below; the
-    deflated index as a dashed line where there is one."""
+    """The index with its interval, and the sales of every period below."""
+    title = _index_title(index)
+    prices, counts = index_line_chart(index), index_sales_chart(index)
+    prices.title = counts.title = alt.Undefined
+    return alt.vconcat(prices.properties(width=560), counts.properties(width=560)).properties(title=title)
+
+
+def index_line_chart(index: PriceIndex) -> alt.LayerChart:
+    """The index with its interval, a break where there is no point; the deflated index as a dashed line where
+    there is one."""
     frame = index.frame.with_columns(
         run=pl.col("index").is_null().cast(pl.Int32).cum_sum(),
         real_run=pl.col("real").is_null().cast(pl.Int32).cum_sum(),
     )
-    x = alt.X("starts:T", title=None, axis=alt.Axis(labelOverlap=True))
-    tooltip = [
-        alt.Tooltip("period:N"),
-        alt.Tooltip("index:Q", format=".1f"),
-        alt.Tooltip("low:Q", format=".1f"),
-        alt.Tooltip("high:Q", format=".1f"),
-        alt.Tooltip("real:Q", title="deflated", format=".1f"),
-        alt.Tooltip("sales:Q", format=",d"),
-        alt.Tooltip("note:N"),
-    ]
+    x, tooltip = _period_axis(), _index_tooltip()
     points = alt.Chart(frame.drop_nulls("index"))
     y = alt.Y("index:Q", title=f"index, {index.base} = 100", scale=alt.Scale(zero=False))
     layers: list[Any] = [
@@ -43,20 +42,50 @@ def index_chart(index: PriceIndex) -> alt.VConcatChart:
             .mark_line(color=VERMILION, strokeDash=[5, 3], strokeWidth=2)
             .encode(x=x, y="real:Q", detail="real_run:N", tooltip=tooltip)
         )
-    counts = (
-        alt.Chart(frame)
+    return alt.LayerChart(layer=layers).properties(height=260, title=_index_title(index))
+
+
+def index_sales_chart(index: PriceIndex) -> alt.Chart:
+    """The sales behind every period of an index."""
+    return (
+        alt.Chart(index.frame)
         .mark_bar(color=GREY)
-        .encode(x=x, y=alt.Y("sales:Q", title="sales", axis=alt.Axis(tickCount=3)), tooltip=tooltip)
-        .properties(height=60, width=560)
+        .encode(
+            x=_period_axis(),
+            y=alt.Y("sales:Q", title="sales", axis=alt.Axis(tickCount=3)),
+            tooltip=_index_tooltip(),
+        )
+        .properties(height=60, title=alt.TitleParams("Sales behind it", anchor="start", fontSize=12))
     )
+
+
+def _period_axis() -> alt.X:
+    return alt.X("starts:T", title="period, by its first day", axis=alt.Axis(labelOverlap=True))
+
+
+def _index_tooltip() -> list[alt.Tooltip]:
+    return [
+        alt.Tooltip("period:N"),
+        alt.Tooltip("index:Q", format=".1f"),
+        alt.Tooltip("low:Q", format=".1f"),
+        alt.Tooltip("high:Q", format=".1f"),
+        alt.Tooltip("real:Q", title="deflated", format=".1f"),
+        alt.Tooltip("sales:Q", format=",d"),
+        alt.Tooltip("note:N"),
+    ]
+
+
+def _index_title(index: PriceIndex) -> alt.TitleParams:
     subtitle = f"shaded: {index.coverage:.0%} interval; a break: not enough sales" + (
-        "; dashed: deflated" if real.height else ""
+        "; dashed: deflated" if index.frame["real"].is_not_null().any() else ""
     )
-    title = alt.TitleParams(
-        f"{index.method.capitalize()} index, {index.scope}", subtitle=subtitle, anchor="start", fontSize=15
+    return alt.TitleParams(
+        f"{index.method.capitalize()} index, {index.scope}",
+        subtitle=subtitle,
+        subtitleColor=GREY,
+        anchor="start",
+        fontSize=15,
     )
-    prices = alt.LayerChart(layer=layers).properties(height=260, width=560)
-    return alt.vconcat(prices, counts).properties(title=title)
 
 
 def comparables_chart(found: Comparables) -> alt.LayerChart:
@@ -100,6 +129,7 @@ def comparables_chart(found: Comparables) -> alt.LayerChart:
     title = alt.TitleParams(
         "Comparable sales, adjusted to the subject",
         subtitle=f"ring: as sold; disc: adjusted to {day_words(found.as_of)}, larger with weight",
+        subtitleColor=GREY,
         anchor="start",
         fontSize=15,
     )
@@ -113,13 +143,14 @@ def bands_through_time_chart(depth: Depth) -> alt.LayerChart:
         span=pl.format("to {}", pl.col("to_date").dt.year()),
     )
     base = alt.Chart(frame)
-    x = alt.X("span:N", title=None, axis=alt.Axis(labelAngle=0))
+    x = alt.X("span:N", title="years", axis=alt.Axis(labelAngle=0))
     offset = alt.XOffset("step:N")
+    legend = alt.Legend(orient="bottom", columns=1, labelLimit=300)
     color = alt.Color(
         "step:N",
         title=None,
         scale=alt.Scale(range=[VERMILION, GREY, BLUE]),
-        legend=alt.Legend(orient="bottom"),
+        legend=legend,
     )
     tooltip = [
         alt.Tooltip("step:N"),
@@ -134,13 +165,14 @@ def bands_through_time_chart(depth: Depth) -> alt.LayerChart:
         xOffset=offset,
         y=alt.Y("per_cent:Q", title="premium over the next band (%)"),
         color=color,
-        shape=alt.Shape("step:N", title=None, legend=alt.Legend(orient="bottom")),
+        shape=alt.Shape("step:N", title=None, legend=legend),
         tooltip=tooltip,
     )
     title = alt.TitleParams(
         f"What a better condition band costs, {depth.scope}",
         subtitle="95 % intervals",
+        subtitleColor=GREY,
         anchor="start",
         fontSize=15,
     )
-    return alt.LayerChart(layer=[bars, points]).properties(title=title, height=260)
+    return alt.LayerChart(layer=[bars, points]).properties(title=title, height=380)

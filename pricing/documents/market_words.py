@@ -46,6 +46,15 @@ def reconciliation_sentences(found: Comparables) -> list[str]:
     return [*sentences, *_offer_sentences(found), *_choice_sentences(found)]
 
 
+def comparables_caption(found: Comparables) -> str:
+    """What ``market_charts.comparables_chart`` shows."""
+    return (
+        "Each line is a comparable sale, newest first: the ring is the price paid, the disc the same price brought "
+        f"to this car and to {day_words(found.as_of)}, larger with weight. The shaded band runs from low to high, "
+        "the broken line is the mid value."
+    )
+
+
 def _bracket_sentence(found: Comparables) -> str:
     if found.bracketed:
         return "The subject is bracketed: some of the cars sold are worth more than it and some less."
@@ -87,6 +96,27 @@ def index_sentence(index: PriceIndex) -> str:
         f"{index.method.capitalize()} index of {index.scope} by {index.period}{rolled}, {index.base} = 100: "
         f"{last['index']:.1f} in {last['period']} ({last['low']:.1f} to {last['high']:.1f} at "
         f"{index.coverage:.0%}), from {int(points['sales'].sum()):,} {_unit(index.method)}.{missing}"
+    )
+
+
+def index_caption(index: PriceIndex) -> str:
+    """What ``market_charts.index_line_chart`` shows."""
+    return (
+        f"How prices of {index.scope} moved while the cars stayed the same, {index.base} being 100; the shaded band "
+        f"is the {index.coverage:.0%} interval. Where the line breaks there were not enough sales."
+    )
+
+
+def index_sales_caption(index: PriceIndex) -> str:
+    """What ``market_charts.index_sales_chart`` shows."""
+    return f"Each column is a {index.period}; its height is the number of {_unit(index.method)} behind the index."
+
+
+def premiums_caption(depth: Depth) -> str:
+    """What ``market_charts.bands_through_time_chart`` shows."""
+    return (
+        "What a car in a better condition band costs over one in the band below, as a per cent of it, in spans of "
+        f"years for {depth.scope}; the line through each mark is its 95 % interval."
     )
 
 

@@ -16,7 +16,9 @@ EVERYONE: Final = "everyone"
 """Stands for whoever has signed in and is not named."""
 
 
-def allowed(person: str | None, act: str, roles: Mapping[str, Sequence[str]], managers: Sequence[str]) -> bool:
+def allowed(
+    person: str | None, act: str, roles: Mapping[str, Sequence[str]], managers: Sequence[str]
+) -> bool:
     """Whether a person may do something.
 
     ``person`` is the address that signed in, capitals aside; ``None`` where nobody signs in, and then everything

@@ -88,7 +88,9 @@ def keep_photo(market: Path, name: str, check: str, content: bytes) -> str:
     try:
         with Image.open(io.BytesIO(content), formats=("JPEG", "PNG", "WEBP")) as opened:
             if opened.width * opened.height > MOST_PIXELS:
-                raise FileError(f"the photo has {opened.width:,} x {opened.height:,} pixels, too many to keep")
+                raise FileError(
+                    f"the photo has {opened.width:,} x {opened.height:,} pixels, too many to keep"
+                )
             upright = ImageOps.exif_transpose(opened).convert("RGB")
             upright.thumbnail((LONGEST_SIDE, LONGEST_SIDE))
     except (UnidentifiedImageError, OSError, ValueError, SyntaxError, Image.DecompressionBombError) as error:

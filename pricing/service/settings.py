@@ -84,7 +84,8 @@ class Settings:
     def texts(self) -> dict[str, str | None]:
         """As texts for the market file; inverse of ``read``."""
         labour = {
-            country: {kind: str(rate) for kind, rate in rates.items()} for country, rates in self.labour.items()
+            country: {kind: str(rate) for kind, rate in rates.items()}
+            for country, rates in self.labour.items()
         }
         return {
             "distance_unit": self.distance_unit,
@@ -97,7 +98,9 @@ class Settings:
 
     def with_labour(self, catalogue: Catalogue) -> Catalogue:
         """The catalogue with these labour rates in place of its own."""
-        own = {(country, kind): rate for country, rates in self.labour.items() for kind, rate in rates.items()}
+        own = {
+            (country, kind): rate for country, rates in self.labour.items() for kind, rate in rates.items()
+        }
         return replace(catalogue, labour=catalogue.labour | own)
 
 
@@ -125,4 +128,3 @@ def catalogue_of(text: str | None) -> Catalogue:
 def catalogue_text(settings: Settings) -> str:
     """The text of the repair catalogue in force, to be edited and given back."""
     return DEMO_CATALOGUE.read_text(encoding="utf-8") if settings.catalogue is None else settings.catalogue
-

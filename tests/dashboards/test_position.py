@@ -4,20 +4,20 @@ from collections.abc import Iterator
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
-from urllib.parse import parse_qs, urlsplit
 
 import pytest
 from streamlit.testing.v1 import AppTest
 
+from pricing.decisions.amounts import Conversion
 from pricing.decisions.valuation import Valuation, value_car
 from pricing.documents import sentences
+from pricing.market.comparables import find_comparables
+from pricing.market.sales_book import SalesBook
 from pricing.model.saved import load
-from pricing.service.serving import address
 from pricing.store import Market
+from pricing.store_settings import keep_settings
+from tests.dashboards.pages import APP, WAIT, at_car, said, table
 from tests.small_market import common_car
-
-APP = str(Path(__file__).parents[2] / "dashboards" / "app.py")
-WAIT = 60
 
 
 @pytest.fixture
@@ -31,20 +31,8 @@ def page(small_market: Market, monkeypatch: pytest.MonkeyPatch) -> Iterator[AppT
     yield AppTest.from_file(APP, default_timeout=WAIT)
 
 
-def choose(page: AppTest, car: dict[str, Any], asking: int | None = None) -> AppTest:
-    """Open the page at the address of a car."""
-    query = urlsplit(address(8501, car, None if asking is None else Decimal(asking))).query
-    for name, values in parse_qs(query).items():
-        page.query_params[name] = values
-    return page.run()
-
-
 def library(market: Market, car: dict[str, Any], asking: int | None = None) -> Valuation:
     return value_car(market, load(market), car, asking=None if asking is None else Decimal(asking))
-
-
-def said(page: AppTest) -> str:
-    return "\n".join(part.value for part in (*page.markdown, *page.caption, *page.info, *page.error))
 
 
 def test_it_asks_for_a_car_first(page: AppTest) -> None:
@@ -55,7 +43,7 @@ def test_it_asks_for_a_car_first(page: AppTest) -> None:
 
 
 def test_its_numbers_are_the_librarys(page: AppTest, small_market: Market, car: dict[str, Any]) -> None:
-    choose(page, car, asking=5000)
+    at_car(page, car, asking=5000)
     assert not page.exception
     valuation = library(small_market, car, 5000)
     prices = [valuation.low, valuation.mid, valuation.high]
@@ -69,16 +57,20 @@ def test_its_numbers_are_the_librarys(page: AppTest, small_market: Market, car: 
 
 
 def test_its_tables_are_the_librarys(page: AppTest, small_market: Market, car: dict[str, Any]) -> None:
-    choose(page, car, asking=5000)
+    at_car(page, car, asking=5000)
     valuation = library(small_market, car, 5000)
-    terms, bands, sales = (table.value for table in page.dataframe)
+    terms, bands, sales = (
+        table(page, "factor"),
+        table(page, "condition_band", "mid"),
+        table(page, "source_ref"),
+    )
     assert terms["so_far"].iloc[-1] == pytest.approx(float(valuation.mid or 0), abs=0.01)
     assert list(bands["mid"]) == pytest.approx(valuation.bands["mid"].to_list(), rel=0.006)
     assert list(sales["price"]) == [round(price) for price in valuation.sales["price"]]
 
 
 def test_a_moved_widget_moves_the_numbers(page: AppTest, small_market: Market, car: dict[str, Any]) -> None:
-    choose(page, car | {"condition_band": "average"})
+    at_car(page, car | {"condition_band": "average"})
     page.selectbox(key="condition_band").select("top condition").run()
     assert not page.exception
     valuation = library(small_market, car | {"condition_band": "top condition"})
@@ -92,7 +84,7 @@ def test_a_moved_widget_moves_the_numbers(page: AppTest, small_market: Market, c
 
 
 def test_miles_are_turned_into_kilometres(page: AppTest, small_market: Market, car: dict[str, Any]) -> None:
-    choose(page, car)
+    at_car(page, car)
     page.number_input(key="odometer").set_value(100.0)
     page.selectbox(key="odometer_unit").select("thousand miles").run()
     valuation = library(small_market, car | {"odometer_km": 160934.4})
@@ -102,7 +94,7 @@ def test_miles_are_turned_into_kilometres(page: AppTest, small_market: Market, c
 def test_another_make_asks_for_a_model_again(
     page: AppTest, small_market: Market, car: dict[str, Any]
 ) -> None:
-    choose(page, car)
+    at_car(page, car)
     others = [make for make in page.selectbox(key="make").options if make != car["make"]]
     page.selectbox(key="make").select(others[0]).run()
     assert not page.exception
@@ -113,7 +105,7 @@ def test_another_make_asks_for_a_model_again(
 def test_every_field_of_the_car_reaches_the_model(
     page: AppTest, small_market: Market, car: dict[str, Any]
 ) -> None:
-    choose(page, car)
+    at_car(page, car)
     page.selectbox(key="channel").select("dealer")
     page.selectbox(key="matching_numbers").select("inspected")
     page.selectbox(key="history_file").select("yes")
@@ -123,22 +115,65 @@ def test_every_field_of_the_car_reaches_the_model(
 
 
 def test_a_car_that_cannot_be_is_answered_with_a_sentence(page: AppTest, car: dict[str, Any]) -> None:
-    choose(page, car | {"year": 2090})
+    at_car(page, car | {"year": 2090})
     assert not page.exception
-    assert "year out of range: got 2090" in page.error[0].value
+    assert "This car cannot be valued: year out of range: got 2090." in said(page)
 
 
 def test_a_car_without_a_range_is_told_why(page: AppTest, car: dict[str, Any]) -> None:
-    choose(page, car | {"year": 1886})
+    at_car(page, car | {"year": 1886})
     assert not page.exception
     assert not page.metric
-    assert page.warning[0].value.startswith("No range can be given: year 1886")
-    assert "far outside what is on record" in page.warning[0].value
+    assert page.warning
+    assert "No range can be given: year 1886 is far outside what is on record" in said(page)
 
 
-def test_without_a_market_it_says_how_to_make_one(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_without_a_market_it_asks_for_records(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("PRICING_MARKET", str(tmp_path / "absent.duckdb"))
     page = AppTest.from_file(APP, default_timeout=WAIT).run()
     assert not page.exception
-    assert "there is no market file at" in page.info[0].value
-    assert "pricing load FILE" in page.info[0].value
+    assert "There are no sale records yet: load a file of yours" in page.info[0].value
+
+
+def test_while_there_is_no_market_the_demo_is_shown_with_an_invitation(
+    small_market: Market, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, car: dict[str, Any]
+) -> None:
+    monkeypatch.setenv("PRICING_MARKET", str(tmp_path / "absent.duckdb"))
+    monkeypatch.setenv("PRICING_DEMO_MARKET", str(small_market.path))
+    page = at_car(AppTest.from_file(APP, default_timeout=WAIT), car)
+    assert not page.exception
+    assert "An invented demo market" in said(page)
+    assert page.metric[1].value == f"{sentences.rounded(library(small_market, car).mid or 0):,}"
+    assert not (tmp_path / "absent.duckdb").exists()
+
+
+def test_comparable_sales_stand_on_the_distribution(
+    page: AppTest, small_market: Market, car: dict[str, Any]
+) -> None:
+    at_car(page, car)
+    book = SalesBook.build(small_market.sales(), load(small_market), currency="EUR")
+    found = find_comparables(book, car)
+    assert f"The points are {found.table.height} comparable sales" in said(page)
+
+
+def test_names_from_records_are_shown_as_they_are(page: AppTest, car: dict[str, Any]) -> None:
+    at_car(page, car | {"chassis_number": "![x](http://x.invalid/a) <b>"})
+    assert not page.exception
+    assert not [part.value for part in page.markdown if "![x](" in part.value or "<b>" in part.value]
+
+
+def test_the_settings_show_the_range_in_a_second_currency(
+    small_market: Market, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, car: dict[str, Any]
+) -> None:
+    copy = tmp_path / "copy.duckdb"
+    copy.write_bytes(small_market.path.read_bytes())
+    keep_settings(copy, {"other_currency": "GBP", "distance_unit": "miles"})
+    monkeypatch.setenv("PRICING_MARKET", str(copy))
+    page = at_car(AppTest.from_file(APP, default_timeout=WAIT), car)
+    valuation = library(small_market, car)
+    rate = Conversion.at("GBP", "EUR", valuation.as_of)
+    mid = sentences.money_words(rate.from_base(valuation.mid or Decimal(0)), "GBP")
+    assert f"half below {mid}, at the reference rate" in said(page)
+    assert page.selectbox(key="odometer_unit").value == "km"  # a link says km when it says nothing
+    fresh = AppTest.from_file(APP, default_timeout=WAIT).run()
+    assert fresh.selectbox(key="odometer_unit").value == "miles"

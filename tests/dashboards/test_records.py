@@ -6,16 +6,17 @@ import tempfile
 import zipfile
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import polars as pl
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from dashboards import caches, records
+from dashboards import caches, record_questions
 from pricing.intake.proposals import propose
 from pricing.store import Market
+from tests.dashboards.pages import a_page, press, said, table
 
-WAIT = 60
 CSV = (
     "Marque,Model,Built,Venue,Land,Result,Sale date,Price,Basis,Remarks\n"
     'Corvane,Six,1968,private,GB,sold,13/5/2024,"£4,250",all-in,=1+1\n'
@@ -25,12 +26,6 @@ CSV = (
 OPEN_DATES = CSV.replace("13/5", "3/5").replace("14/5", "4/5").replace("15/5", "5/5")
 
 Visit = Callable[[], AppTest]
-
-
-def _records_page() -> None:
-    from dashboards import records
-
-    records.show_page()
 
 
 @pytest.fixture
@@ -44,7 +39,7 @@ def page(market: Market, monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> App
     kept = tmp_path / "temporary"
     kept.mkdir()
     monkeypatch.setattr(tempfile, "tempdir", str(kept))
-    return AppTest.from_function(_records_page, default_timeout=WAIT).run()
+    return a_page("records").run()
 
 
 def give(page: AppTest, content: str | bytes, name: str = "hall.csv", place: int = 0) -> AppTest:
@@ -53,14 +48,15 @@ def give(page: AppTest, content: str | bytes, name: str = "hall.csv", place: int
     return page.run()
 
 
-def press(page: AppTest, label: str) -> AppTest:
-    (button,) = [button for button in page.button if button.label == label]
-    return button.click().run()
+def _state() -> caches.MarketState:
+    state = caches.market_state()
+    assert state is not None
+    return state
 
 
-def said(page: AppTest) -> str:
-    parts = (*page.markdown, *page.info, *page.success, *page.warning, *page.error)
-    return "\n".join(part.value for part in parts).replace("\\", "")
+def _batch(page: AppTest) -> Any:
+    (box,) = [box for box in page.selectbox if box.label == "Batch to take back"]
+    return box
 
 
 def left_behind(tmp_path: Path) -> list[Path]:
@@ -96,7 +92,7 @@ def test_a_file_is_mapped_shown_counted_and_loaded(page: AppTest, market: Market
     assert not page.exception
     assert "3 rows read: 2 accepted, 1 rejected, 0 already known (batch-0001)." in said(page)
     assert market.sales()["amount"].to_list() == [4250, 4350]
-    rules, batches, waiting = (table.value for table in page.dataframe)
+    rules, batches, waiting = table(page, "rule"), table(page, "batch_id"), table(page, "raw")
     assert rules.to_numpy().tolist() == [["year out of range", 1]]
     assert batches[["batch_id", "files", "read", "accepted", "rejected"]].to_numpy().tolist() == [
         ["batch-0001", "hall.csv", 3, 2, 1]
@@ -113,16 +109,19 @@ def test_a_file_is_mapped_shown_counted_and_loaded(page: AppTest, market: Market
 
 def test_an_open_date_order_is_asked_and_never_guessed(page: AppTest, market: Market) -> None:
     give(page, OPEN_DATES)
-    assert "[dates] order" in page.warning[0].value.replace("\\", "")
-    assert "any other order has to be stated" in said(page)
+    assert "it is asked, never guessed" in said(page)
     assert "event date missing" in str(page.dataframe[0].value) or "unreadable" in str(
         page.dataframe[0].value
     )
+    assert "any other order has to be stated" in said(page)
     press(page, "Count without loading")
     assert "0 accepted, 3 rejected" in said(page)
-    lines = [line for line in str(page.text_area[0].value).splitlines() if "[dates]" not in line]
-    page.text_area[0].set_value("\n".join([*lines, "[dates]", 'order = "month-day-year"'])).run()
-    assert "[dates]" not in said(page)
+    (question,) = [box for box in page.selectbox if box.label.startswith("order")]
+    question.select("month-day-year").run()
+    assert not page.exception
+    assert "[dates]" in str(page.text_area[0].value)
+    assert "Dates are read as month-day-year." in said(page)
+    assert not page.warning
     press(page, "Load the file now")
     assert "2 accepted, 1 rejected" in said(page)
     assert [day.isoformat() for day in market.sales()["event_date"]] == ["2024-03-05", "2024-04-05"]
@@ -187,20 +186,20 @@ def test_a_wrong_file_is_answered_with_a_sentence(
 def test_a_batch_is_taken_back_when_asked_twice(page: AppTest, market: Market) -> None:
     give(page, CSV)
     press(page, "Load the file now")
-    page.selectbox[0].select("batch-0001").run()
+    _batch(page).select("batch-0001").run()
     assert market.sales().height == 2
     press(page, "Take batch-0001 back now")
     assert not page.exception
     assert "2 records of batch-0001 are gone." in said(page)
     assert market.sales().is_empty()
     assert market.quarantine().is_empty()
-    assert not page.selectbox
+    assert not [box for box in page.selectbox if box.label == "Batch to take back"]
 
 
 def test_the_download_can_be_mended_and_given_back(page: AppTest, market: Market) -> None:
     give(page, CSV)
     press(page, "Load the file now")
-    with zipfile.ZipFile(io.BytesIO(records._archive(caches.market_state()))) as archive:
+    with zipfile.ZipFile(io.BytesIO(record_questions.archive(_state()))) as archive:
         rows, mapping = archive.namelist()
         table, text = archive.read(rows).decode(), archive.read(mapping).decode()
     assert "'=HYPERLINK(1)" in table
@@ -215,7 +214,7 @@ def test_the_download_can_be_mended_and_given_back(page: AppTest, market: Market
 def test_a_first_load_makes_the_market(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     path = tmp_path / "new.duckdb"
     monkeypatch.setenv(caches.MARKET_VARIABLE, str(path))
-    page = AppTest.from_function(_records_page, default_timeout=WAIT).run()
+    page = a_page("records").run()
     give(page, CSV)
     press(page, "Count without loading")
     assert "2 accepted, 1 rejected" in said(page)

@@ -1,0 +1,199 @@
+"""Comparable sales: the sales most like this car, adjusted to it line by line, and a person's choices."""
+
+from pathlib import Path
+from typing import Any, Final
+
+import polars as pl
+import streamlit as st
+
+from dashboards import caches, frame, people
+from dashboards.car_form import ask_car
+from dashboards.shown import show_chart, show_table
+from pricing.documents import market_charts
+from pricing.documents.glossary import what_is
+from pricing.documents.market_words import comparables_caption, reconciliation_sentences
+from pricing.documents.plain_text import escaped
+from pricing.documents.sentences import CAUTION, day_words, option_words, rounded
+from pricing.market.choices import ACTIONS, LONGEST_REASON, Choice, keep, kept
+from pricing.market.comparables import COUNT, Comparables, find_comparables
+
+LONGEST_NAME: Final = 120
+"""Characters of the name that choices are kept under."""
+
+
+def show_page() -> None:
+    """Find, adjust, weigh; show the answer, the sales, each sale's lines."""
+    st.title("Comparable sales")
+    with frame.one_sentence():
+        market = frame.ask_market()
+        if market is None:
+            return
+        state, model = market
+        asked = ask_car(state)
+        if asked is None:
+            return
+        count, subject = _ask_how()
+        book = frame.sales_book(state)
+        if book is None:
+            return
+        choices = kept(Path(state.path), subject) if subject else ()
+        with frame.one_sentence("No value can be given: "):
+            found = find_comparables(book, asked[0], count=count, choices=choices)
+            _show_answer(found)
+            _show_sales(found)
+            _show_lines(found)
+            _ask_choice(state, found, subject)
+
+
+def _ask_how() -> tuple[int, str | None]:
+    first, second = st.columns(2)
+    with first:
+        count = st.slider(
+            "Sales wanted", 3, 40, COUNT, key="count", help=what_is("comparable sale"), bind="query-params"
+        )
+    with second:
+        subject = st.text_input(
+            "Name of this car, to keep your choices under",
+            None,
+            LONGEST_NAME,
+            key="subject",
+            placeholder="none kept",
+            bind="query-params",
+            persist_state="session",
+        )
+    return int(count), subject or None
+
+
+def _show_answer(found: Comparables) -> None:
+    with st.container(horizontal=True):
+        for name in ("low", "mid", "high"):
+            amount = rounded(getattr(found, name))
+            st.metric(f"{name} ({found.currency})", f"{amount:,}", help=what_is(name), width="content")
+    st.caption(f"All-in prices in {found.currency} at {day_words(found.as_of)}, from these sales alone.")
+    for sentence in reconciliation_sentences(found):
+        st.write(escaped(sentence))
+    st.caption(escaped(CAUTION))
+    show_chart(market_charts.comparables_chart(found), comparables_caption(found), "comparable sales")
+
+
+def _show_sales(found: Comparables) -> None:
+    """The sales, and what was left out."""
+    money = ("price", "adjusted_price")
+    shown = found.table.select(
+        "event_date",
+        *(pl.col(name).round().cast(pl.Int64) for name in money),
+        pl.col("weight") * 100,
+        "net_per_cent",
+        "gross_per_cent",
+        "ring",
+        "variant",
+        "year",
+        pl.col("condition_band").fill_null("not graded"),
+        pl.col("flags").list.join("; "),
+        "source",
+        "source_ref",
+        "record_id",
+    )
+    show_table(
+        shown,
+        "comparables",
+        {
+            "event_date": st.column_config.DateColumn("Sold", format="YYYY-MM-DD"),
+            "price": st.column_config.NumberColumn(f"Price ({found.currency}, all-in)", format="localized"),
+            "adjusted_price": st.column_config.NumberColumn(
+                f"Adjusted ({found.currency})", format="localized"
+            ),
+            "weight": st.column_config.NumberColumn("Weight (%)", format="%.0f"),
+            "net_per_cent": st.column_config.NumberColumn("Net (%)", format="%+.0f"),
+            "gross_per_cent": st.column_config.NumberColumn("Gross (%)", format="%.0f"),
+            "ring": "Where",
+            "variant": "Variant",
+            "year": st.column_config.NumberColumn("Year", format="%d"),
+            "condition_band": "Condition band",
+            "flags": "Beyond a rule of thumb",
+            "source": "Source",
+            "source_ref": "Reference",
+            "record_id": "Record",
+        },
+        every=found.table,
+    )
+    left = found.left_out.group_by("reason", maintain_order=True).agg(pl.col("sales").sum())
+    if left.height:
+        words = "; ".join(f"{sales:,} {reason}" for reason, sales in left.iter_rows())
+        st.caption(escaped(f"Left out: {words}."))
+
+
+def _labels(found: Comparables) -> dict[str, str]:
+    """Each sale by its record, as a person knows it."""
+    return {
+        row[
+            "record_id"
+        ]: f"{row['event_date']:%Y-%m-%d}, {row['price']:,.0f}, {row['source']} {row['source_ref']}"
+        for row in found.table.iter_rows(named=True)
+    }
+
+
+def _show_lines(found: Comparables) -> None:
+    """How one sale was brought to the subject, line by line."""
+    st.subheader("How a sale was adjusted", help=what_is("adjustment"))
+    labels = _labels(found)
+    record = st.selectbox("Sale", list(labels), format_func=labels.__getitem__, key="line_of")
+    lines = found.lines.filter(pl.col("record_id") == record)
+    words = pl.col("line").str.strip_suffix("_km").str.replace_all("_", " ", literal=True)
+    show_table(
+        lines.select(
+            words,
+            pl.col("comparable").fill_null(""),
+            pl.col("subject").fill_null(""),
+            "per_cent",
+            pl.col("money").cast(pl.Float64),
+            pl.col("price_after").cast(pl.Float64),
+            "source",
+        ),
+        "lines of adjustment",
+        {
+            "line": "Line",
+            "comparable": "Sale",
+            "subject": "This car",
+            "per_cent": st.column_config.NumberColumn("Per cent", format="%+.1f"),
+            "money": st.column_config.NumberColumn(f"Amount ({found.currency})", format="%+.0f"),
+            "price_after": st.column_config.NumberColumn(
+                f"Price after ({found.currency})", format="localized"
+            ),
+            "source": "From",
+        },
+        every=found.lines,
+        height="content",
+    )
+
+
+def _ask_choice(state: caches.MarketState, found: Comparables, subject: str | None) -> None:
+    """A person's addition, omission or adjustment, with its reason; written down, never erased."""
+    st.subheader("Your own judgement")
+    if found.choices:
+        made = pl.DataFrame([vars(choice) for choice in found.choices])
+        show_table(
+            made, "choices", {"record_id": "Record", "action": "What", "reason": "Reason", "line": "Line"}
+        )
+    if not people.may("appraise"):
+        st.caption("Adding, dropping or adjusting sales needs the role appraise.")
+        return
+    if subject is None:
+        st.caption("To add, drop or adjust a sale, give the car a name above: choices are kept under it.")
+        return
+    action = st.segmented_control("Choice", ACTIONS, default="drop", required=True, key="choice_action")
+    labels = _labels(found)
+    with st.form("choice", border=False):
+        if action == "add":
+            record = st.text_input("Record to add", max_chars=200)
+        else:
+            record = st.selectbox("Sale to " + str(action), list(labels), format_func=labels.__getitem__)
+        extra: dict[str, Any] = {}
+        if action == "adjust":
+            names = found.lines["line"].unique(maintain_order=True).to_list()
+            extra["line"] = st.selectbox("Line", names, format_func=option_words)
+            extra["per_cent"] = float(st.number_input("Per cent", -95.0, 1000.0, 0.0, 1.0))
+        reason = st.text_area("Reason, in writing", max_chars=LONGEST_REASON)
+        if st.form_submit_button("Keep this choice", type="primary"):
+            keep(Path(state.path), subject, [Choice(record.strip(), str(action), reason, **extra)])
+            st.rerun()

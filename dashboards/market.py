@@ -1,0 +1,133 @@
+"""Market: how prices moved at constant quality, how much is known, and what a better band costs."""
+
+from typing import Any, Final
+
+import polars as pl
+import streamlit as st
+
+from dashboards import caches, frame
+from dashboards.shown import show_chart, show_table
+from pricing.documents import market_charts
+from pricing.documents.glossary import what_is
+from pricing.documents.market_words import (
+    depth_sentences,
+    index_caption,
+    index_sales_caption,
+    index_sentence,
+    premiums_caption,
+)
+from pricing.documents.plain_text import escaped
+from pricing.errors import EvidenceError
+from pricing.market.depth import Depth
+from pricing.market.index import METHODS, PriceIndex
+from pricing.market.periods import LENGTHS
+
+WHOLE: Final = "the whole market"
+_BOUND: Final[dict[str, Any]] = {"bind": "query-params", "persist_state": "session"}
+
+
+def show_page() -> None:
+    """Ask which sales, and show their index and the depth of evidence about them."""
+    st.title("Market")
+    with frame.one_sentence():
+        market = frame.ask_market()
+        if market is None:
+            return
+        state, _ = market
+        where = _ask_scope(state)
+        method, period = _ask_method()
+        sales = caches.sales_of(state, where)
+        key = f"index {state.path} {state.records} {where} {method} {period}"
+        if sales > frame.AT_ONCE and not frame.done(
+            key, "Working out the index", lambda tell: _all(state, where, method, period)
+        ):
+            return
+        try:
+            _show_index(caches.price_index_of(state, where, method, period))
+        except EvidenceError as error:
+            st.info(escaped(f"{error}."))
+        _show_depth(caches.depth_of(state, where))
+
+
+def _all(state: caches.MarketState, where: caches.Where, method: str, period: str) -> None:
+    """What the page needs, into the caches."""
+    caches.price_index_of(state, where, method, period)
+    caches.depth_of(state, where)
+
+
+def _ask_scope(state: caches.MarketState) -> caches.Where:
+    """Which sales: of a make, of a model, or of all."""
+    names = caches.names(state)
+    first, second = st.columns(2)
+    makes = names["make"].unique(maintain_order=True).to_list()
+    with first:
+        make = st.selectbox("Make", makes, None, key="make", placeholder=WHOLE, **_BOUND)
+    models = names.filter(pl.col("make") == pl.lit(make, dtype=pl.String))["model"].unique(
+        maintain_order=True
+    )
+    with second:
+        model = st.selectbox(
+            "Model", models.to_list(), None, key="model", placeholder="all its models", **_BOUND
+        )
+    return tuple((name, value) for name, value in (("make", make), ("model", model)) if value is not None)
+
+
+def _ask_method() -> tuple[str, str]:
+    first, second = st.columns(2)
+    with first:
+        method = st.selectbox("Method of the index", METHODS, key="method", help=what_is("index"), **_BOUND)
+    with second:
+        period = st.selectbox("Period", list(LENGTHS), list(LENGTHS).index("year"), key="period", **_BOUND)
+    return method, period
+
+
+def _show_index(index: PriceIndex) -> None:
+    st.write(escaped(index_sentence(index)))
+    show_chart(market_charts.index_line_chart(index), index_caption(index), "price index")
+    show_chart(market_charts.index_sales_chart(index), index_sales_caption(index), "sales behind the index")
+    with st.expander("The index in figures"):
+        number = st.column_config.NumberColumn
+        show_table(
+            index.frame.select("period", "index", "low", "high", "sales", "note"),
+            "index in figures",
+            {
+                "period": "Period",
+                "index": number(f"Index, {index.base} = 100", format="%.1f"),
+                "low": number(f"{index.coverage:.0%} interval from", format="%.1f"),
+                "high": number("to", format="%.1f"),
+                "sales": number("Sales", format="localized"),
+                "note": "Why no point",
+            },
+            every=index.frame,
+        )
+
+
+def _show_depth(depth: Depth) -> None:
+    st.subheader("How much is known", help=what_is("evidence depth"))
+    for sentence in depth_sentences(depth):
+        st.write(escaped(sentence))
+    if depth.band_premiums["per_cent"].is_not_null().any():
+        show_chart(
+            market_charts.bands_through_time_chart(depth),
+            premiums_caption(depth),
+            "premium of condition bands",
+        )
+    number = st.column_config.NumberColumn
+    against = depth.against.filter(pl.col("sales") > 0)
+    if against.height:
+        st.subheader("Hammer price against what was expected", help=what_is("hammer price"))
+        show_table(
+            against.with_columns(
+                pl.col("against").str.replace_all("_", " ", literal=True), pl.col("below") * 100
+            ),
+            "hammer against estimates",
+            {
+                "against": "Hammer price over",
+                "sales": number("Sales", format="localized"),
+                "median": number("Middle ratio", format="%.2f"),
+                "low": number("95 % interval from", format="%.2f"),
+                "high": number("to", format="%.2f"),
+                "below": number("Below it (%)", format="%.0f"),
+            },
+            height="content",
+        )

@@ -1,0 +1,125 @@
+"""How good are these numbers: the model scored on later sales that it had not seen."""
+
+from typing import Any, Final
+
+import polars as pl
+import streamlit as st
+
+from dashboards import caches, frame, jobs, people
+from dashboards.shown import show_chart, show_table
+from pricing.documents import score_charts
+from pricing.documents.glossary import what_is
+from pricing.documents.plain_text import escaped
+from pricing.documents.score_words import coverage_sentence, ratio_sentence
+from pricing.model.backtest import Backtest, backtest, rolling_origins
+from pricing.model.ratio_study import EDITION
+from pricing.model.spec import FeatureSpec
+
+ORIGINS: Final = 4
+"""Days at which a model is fitted anew."""
+
+
+def show_page() -> None:
+    """The newest scores of this market, or a button that makes them."""
+    st.title("How good are these numbers")
+    with frame.one_sentence():
+        market = frame.ask_market()
+        if market is None:
+            return
+        state, model = market
+        st.write(
+            f"The price model in use was fitted to {model.facts['sales']:,} sales up to {model.facts['last_date']}. "
+            "Here models are fitted to what was known on earlier days and held against the sales that came after: "
+            "no sale is scored by a model that had seen it."
+        )
+        scored = _scored(state)
+        if scored is not None:
+            _show_scores(scored, state.base_currency)
+
+
+def _key(state: caches.MarketState) -> str:
+    return f"scores {state.path} {state.records}"
+
+
+def _scored(state: caches.MarketState) -> Backtest | None:
+    """The scores of the market as it is, made once and for everyone."""
+    key = _key(state)
+    job = jobs.find(key)
+    if job is not None and not job.ended:
+        jobs.show(job)
+        return None
+    if job is not None and job.error is not None:
+        st.error(escaped(job.error))
+    elif job is not None:
+        return job.outcome  # type: ignore[no-any-return]
+    if not people.may("load"):
+        st.info("Nobody has scored these records yet; that needs the role load.")
+    elif st.button("Score the price model now", type="primary"):
+        jobs.take(key)
+        jobs.start(key, "Scoring", lambda tell: _score(state, tell))
+        st.rerun()
+    return None
+
+
+def _score(state: caches.MarketState, tell: jobs.Tell) -> Backtest:
+    sales, spec = caches.sales(state), FeatureSpec.cars()
+    origins = rolling_origins(sales, spec, ORIGINS)
+    return backtest(sales, spec, origins, known=state.market.sales, progress=tell)
+
+
+def _show_scores(scored: Backtest, currency: str) -> None:
+    overall = scored.scores().row(0, named=True)
+    st.subheader("Ranges", help=what_is("coverage"))
+    st.write(escaped(coverage_sentence(overall)))
+    parts = list(scored.parts)
+    part = st.selectbox(
+        "Told apart by", parts, key="part_of", format_func=score_charts.part_words, persist_state="session"
+    )
+    show_chart(
+        score_charts.coverage_chart(scored, part), score_charts.coverage_caption(scored, part), "coverage"
+    )
+    show_chart(
+        score_charts.width_chart(scored, part), score_charts.width_caption(scored, part), "width of ranges"
+    )
+    st.subheader("Ratio study", help=what_is("ratio study"))
+    st.write(escaped(ratio_sentence(overall)))
+    with st.container(horizontal=True):
+        for name, form in (("cod", ".1f"), ("prd", ".3f"), ("prb", ".3f")):
+            value = overall[name]
+            st.metric(
+                name.upper(),
+                "-" if value is None else f"{value:{form}}",
+                help=what_is(name.upper()),
+                width="content",
+            )
+    st.caption(escaped(f"{EDITION}; nothing official says which values are good for cars."))
+    show_chart(score_charts.ratio_chart(scored, currency), score_charts.ratio_caption(scored), "ratio study")
+    _show_table(scored, part, currency)
+
+
+def _show_table(scored: Backtest, part: str, currency: str) -> None:
+    number: Any = st.column_config.NumberColumn
+    table = pl.concat([scored.scores(), scored.scores(part)]).with_columns(
+        pl.col("value").fill_null("not said"), pl.col("coverage_80", "coverage_90") * 100
+    )
+    table = table.with_columns(
+        value=pl.when(pl.col("part").is_null()).then(pl.lit("all sales")).otherwise("value")
+    )
+    kept = ("value", "sales", "coverage_80", "coverage_90", "width_80", "median_ratio", "cod", "prd", "prb")
+    show_table(
+        table.select(kept),
+        "scores",
+        {
+            "value": score_charts.part_words(part),
+            "sales": number("Sales", format="localized"),
+            "coverage_80": number("Inside 80 % (%)", format="%.1f"),
+            "coverage_90": number("Inside 90 % (%)", format="%.1f"),
+            "width_80": number("High over low, 80 %", format="%.2f"),
+            "median_ratio": number("Median ratio", format="%.3f"),
+            "cod": number("COD", format="%.1f"),
+            "prd": number("PRD", format="%.3f"),
+            "prb": number("PRB", format="%.3f"),
+        },
+        every=scored.summary(),
+        height="content",
+    )

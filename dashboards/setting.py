@@ -1,0 +1,198 @@
+"""Settings: the market in use, units and currency, labour rates, schedules of charges, people and roles."""
+
+from dataclasses import replace
+from decimal import Decimal
+from pathlib import Path
+from typing import Any, Final
+
+import polars as pl
+import streamlit as st
+
+from dashboards import caches, frame, people
+from dashboards.records import COMMON_CURRENCIES
+from dashboards.shown import show_table
+from pricing.condition.catalogue import LABOUR_KINDS
+from pricing.documents.glossary import what_is
+from pricing.documents.plain_text import escaped
+from pricing.money import CURRENCIES
+from pricing.service.access import EVERYONE, ROLES
+from pricing.service.settings import LARGEST_CATALOGUE, Settings, catalogue_of, catalogue_text
+from pricing.store_settings import keep_settings
+from pricing.vocabulary import DISTANCE_UNITS
+
+NONE: Final = "none"
+
+
+def show_page() -> None:
+    """What is set, and forms that change it, for whoever may."""
+    st.title("Settings")
+    with frame.one_sentence():
+        state = caches.market_state()
+        if state is None:
+            frame.ask_market()
+            return
+        if st.session_state.pop("settings_kept", False):
+            st.success("The settings are kept.")
+        kept = caches.settings(state)
+        may = people.may("manage")
+        if not may:
+            st.info("Your role lets you read the settings; changing them needs the role manage.")
+        _show_market(state)
+        _ask_units(state, kept, may)
+        _ask_labour(state, kept, may)
+        _ask_catalogue(state, kept, may)
+        _ask_roles(state, kept, may)
+
+
+def _keep(state: caches.MarketState, settings: Settings) -> None:
+    keep_settings(Path(state.path), settings.texts())
+    st.session_state["settings_kept"] = True
+    st.rerun()
+
+
+def _show_market(state: caches.MarketState) -> None:
+    """The market that everything here speaks of."""
+    st.subheader("Market in use")
+    sales = caches.sales(state)
+    sold = sales.filter(pl.col("outcome") == "sold").height
+    kind = "the invented demo market" if state.demo else "your own market"
+    st.write(
+        escaped(
+            f"{Path(state.path).name}, {kind}: {sales.height:,} records, {sold:,} of them sales, from "
+            f"{state.batches} loads. Newest fit: {state.fit or 'none'}."
+        )
+    )
+    st.write(escaped(f"Base currency: {state.base_currency}. {what_is('base currency')}"))
+    st.caption(
+        "The base currency is chosen when a market is made, and stays. Another market is another file."
+    )
+    frame.link("records", "Load sale records")
+
+
+def _ask_units(state: caches.MarketState, kept: Settings, may: bool) -> None:
+    """Units and a second currency."""
+    st.subheader("Units and currency")
+    rest = sorted(CURRENCIES - set(COMMON_CURRENCIES))
+    currencies = [NONE, *(name for name in (*COMMON_CURRENCIES, *rest) if name != state.base_currency)]
+    units = list(DISTANCE_UNITS)
+    with st.form("units", border=False):
+        first, second = st.columns(2)
+        with first:
+            unit = st.selectbox(
+                "Odometers are read in", units, units.index(kept.distance_unit), disabled=not may
+            )
+        with second:
+            other = st.selectbox(
+                "Show price ranges in this currency too",
+                currencies,
+                currencies.index(kept.other_currency) if kept.other_currency in currencies else 0,
+                disabled=not may,
+                help="At the reference rate of the European Central Bank on the day the prices hold at.",
+            )
+        if st.form_submit_button("Keep units and currency", disabled=not may):
+            _keep(state, replace(kept, distance_unit=unit, other_currency=None if other == NONE else other))
+
+
+def _ask_labour(state: caches.MarketState, kept: Settings, may: bool) -> None:
+    """Country of the work, its labour rates and tax."""
+    st.subheader("Labour rates", help=what_is("labour rate"))
+    catalogue = caches.repair_catalogue(state)
+    countries = sorted(catalogue.tax)
+    country = st.selectbox(
+        "Country of the work (ISO 3166)",
+        countries,
+        countries.index(kept.country) if kept.country in countries else 0,
+        key="settings_country",
+    )
+    currency = catalogue.labour_currency.get(country, catalogue.currency)
+    with st.form(f"labour-{country}", border=False):
+        columns = st.columns(3)
+        rates = {}
+        for place, kind in enumerate(LABOUR_KINDS):
+            known = catalogue.labour.get((country, kind))
+            with columns[place % 3]:
+                rates[kind] = st.number_input(
+                    f"{kind.capitalize()} ({currency} an hour)",
+                    0.0,
+                    999_999.0,
+                    None if known is None else float(known),
+                    1.0,
+                    format="%.2f",
+                    disabled=not may,
+                )
+        st.caption(
+            escaped(
+                f"Without tax; the tax of {country} in the repair catalogue is {100 * catalogue.tax[country]:.3g} %. "
+                f"{catalogue.notice}"
+            )
+        )
+        if st.form_submit_button("Keep these rates and this country", disabled=not may):
+            said = {kind: Decimal(f"{rate:.2f}") for kind, rate in rates.items() if rate is not None}
+            _keep(state, replace(kept, country=country, labour={**kept.labour, country: said}))
+
+
+def _ask_catalogue(state: caches.MarketState, kept: Settings, may: bool) -> None:
+    """The repair catalogue: one file that a person edits."""
+    st.subheader("Repair catalogue")
+    whose = "the invented demo figures" if kept.catalogue is None else "your own figures"
+    st.write(
+        f"In force: {whose}. Jobs, parts, hours, tax and labour rates stand in one file that you can edit."
+    )
+    st.download_button(
+        "Download the repair catalogue", catalogue_text(kept), "repair_catalogue.toml", "application/toml",
+        on_click="ignore",
+    )  # fmt: skip
+    if not may:
+        return
+    own = st.file_uploader("Your repair catalogue", type="toml", max_upload_size=1, key="own_catalogue")
+    with st.container(horizontal=True):
+        if own is not None and st.button("Put this catalogue in force", type="primary"):
+            text = own.getvalue()[: 4 * LARGEST_CATALOGUE].decode("utf-8", "replace")
+            catalogue_of(text)
+            _keep(state, replace(kept, catalogue=text))
+        if kept.catalogue is not None and st.button("Go back to the demo catalogue"):
+            _keep(state, replace(kept, catalogue=None))
+
+
+def _ask_roles(state: caches.MarketState, kept: Settings, may: bool) -> None:
+    """Who may do what, once people sign in."""
+    st.subheader("People and roles")
+    if people.signing_in():
+        st.write(escaped(f"People sign in here; you are {people.person()}."))
+        st.button("Sign out", on_click=st.logout)
+    else:
+        st.write(
+            "Nobody signs in: whoever reaches this dashboard may do everything, and it listens on this machine "
+            "alone unless it was told otherwise. DEVELOPERS.md says how to set sign-in up."
+        )
+    show_table(
+        pl.DataFrame({"role": list(ROLES), "may": [", ".join(sorted(acts)) for acts in ROLES.values()]}),
+        "roles",
+        {"role": "Role", "may": "May"},
+        height="content",
+    )
+    if not may:
+        return
+    rows = [{"person": person, "roles": ", ".join(held)} for person, held in kept.roles.items()]
+    with st.form("roles", border=False):
+        edited: Any = st.data_editor(
+            pl.DataFrame(rows, schema={"person": pl.String, "roles": pl.String}),
+            num_rows="dynamic",
+            hide_index=True,
+            column_config={
+                "person": st.column_config.TextColumn(
+                    f"Address that signs in, or {EVERYONE}", max_chars=254, required=True
+                ),
+                "roles": st.column_config.TextColumn(
+                    "Roles, with commas between", max_chars=100, required=True
+                ),
+            },
+            key="roles_table",
+        )
+        if st.form_submit_button("Keep people and roles"):
+            roles = {
+                row["person"].strip(): tuple(role.strip() for role in row["roles"].split(",") if role.strip())
+                for row in edited.iter_rows(named=True)
+                if row["person"] and row["roles"]
+            }
+            _keep(state, replace(kept, roles=roles))
