@@ -19,8 +19,8 @@ from pricing.errors import PricingError
 from pricing.service.appraisal_commands import appraise_app
 from pricing.service.car_options import takes_car
 from pricing.service.condition_commands import DEMO, inspect_app
-from pricing.service.decision_commands import InspectionOption, SheetsOption, assessed, decision_app
 from pricing.service.configuration import apply_file
+from pricing.service.decision_commands import InspectionOption, SheetsOption, assessed, decision_app
 from pricing.service.intake_commands import intake_app
 from pricing.service.market_commands import market_app
 from pricing.service.opening import fitted_market, open_market

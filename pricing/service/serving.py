@@ -141,7 +141,8 @@ def page_options(host: str, port: int) -> dict[str, Option]:
 
 def _flags(options: Mapping[str, Option]) -> list[str]:
     return [
-        f"--{name}={str(value).lower() if isinstance(value, bool) else value}" for name, value in options.items()
+        f"--{name}={str(value).lower() if isinstance(value, bool) else value}"
+        for name, value in options.items()
     ]
 
 
