@@ -72,7 +72,10 @@ def _tables(facts: Buying) -> str:
 
 def _cost(facts: Buying) -> str:
     rows = [
-        (LINE_WORDS[row["line"]], "........" if row["amount"] is None else f"{row['amount']:,}")
+        (
+            LINE_WORDS[row["line"]] + (f" ({row['source']})" if "rate" in row["source"] else ""),
+            "........" if row["amount"] is None else f"{row['amount']:,}",
+        )
         for row in facts.day_one.iter_rows(named=True)
     ]
     return _table(("line", facts.currency), rows) if rows else ""

@@ -79,10 +79,10 @@ def reserve_chart(facts: Selling) -> alt.LayerChart:
 
 def waiting_chart(facts: Selling, channel: str) -> alt.Chart:
     """Chance of a sale within 4, 8 and 12 weeks against the asking price, on one channel."""
-    frame = facts.asking[channel].unpivot(
-        on=["within_4", "within_8", "within_12"], index="asking", variable_name="weeks", value_name="chance"
+    shown = facts.asking[channel].select("asking", "within_4", "within_8", "within_12")
+    frame = shown.unpivot(index="asking", variable_name="weeks", value_name="chance").with_columns(
+        pl.col("weeks").str.replace("within_", "").str.replace("$", " weeks")
     )
-    frame = frame.with_columns(pl.col("weeks").str.replace("within_", "").str.replace("$", " weeks"))
     order = ["4 weeks", "8 weeks", "12 weeks"]
     return (
         alt.Chart(frame.drop_nulls("chance"))
