@@ -1,7 +1,7 @@
 """What a piece of work changed in a market file: found by holding the file before against the file after, so
 that no writer has to tell and none can forget."""
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -9,7 +9,7 @@ import duckdb
 import polars as pl
 
 from pricing.store_connection import frame
-from pricing.store_server_text import TableLayout, layouts, lines_query
+from pricing.store_server_text import TableLayout, layouts, lines_query, quoted
 
 ROWS_AT_ONCE: Final = 100_000
 
@@ -30,11 +30,19 @@ class Change:
 def changes(opened: duckdb.DuckDBPyConnection) -> list[Change]:
     """What the transaction at hand changed. Rows alike are taken to have changed alike."""
     with opened.cursor() as before:  # sees the file as it was
-        earlier = layouts(before)
-        found = [
-            _change(opened, before, layout, earlier.get(name)) for name, layout in layouts(opened).items()
-        ]
-    return [change for change in found if change is not None]
+        tables, earlier = layouts(opened), layouts(before)
+        names = sorted(name for name in tables if name != COPIED)
+        now, then = _marks(opened, names, tables), _marks(before, names, earlier)
+        came, gone = now.join(then, on=now.columns, how="anti"), then.join(now, on=now.columns, how="anti")
+        touched = {*came["nth"].unique().to_list(), *gone["nth"].unique().to_list()}
+        found = []
+        for nth, name in enumerate(names):
+            layout, old = tables[name], earlier.get(name)
+            if nth in touched or layout != old:
+                added = _lines(opened, layout, came.filter(nth=nth))
+                taken = added.clear() if old is None else _lines(before, old, gone.filter(nth=nth))
+                found.append(_net(layout, added, taken))
+    return found
 
 
 def whole(opened: duckdb.DuckDBPyConnection) -> list[Change]:
@@ -52,22 +60,9 @@ def whole(opened: duckdb.DuckDBPyConnection) -> list[Change]:
     ]
 
 
-def _change(
-    opened: duckdb.DuckDBPyConnection,
-    before: duckdb.DuckDBPyConnection,
-    layout: TableLayout,
-    earlier: TableLayout | None,
-) -> Change | None:
-    if layout.table == COPIED:
-        return None
-    now = _marks(opened, layout)
-    then = now.clear() if earlier is None else _marks(before, earlier)
-    came = _lines(opened, layout, now.join(then, on=now.columns, how="anti"))
-    gone = came.clear()
-    if earlier is not None:
-        gone = _lines(before, earlier, then.join(now, on=now.columns, how="anti"))
+def _net(layout: TableLayout, came: pl.DataFrame, gone: pl.DataFrame) -> Change:
+    """A row taken out and put back as it was is no change."""
     if not gone.is_empty():
-        # A row taken out and put back as it was is no change.
         counts = (
             came.group_by("digest").len()
             .join(gone.group_by("digest").len(), on="digest", how="full", coalesce=True)
@@ -75,14 +70,19 @@ def _change(
         )  # fmt: skip
         came = came.join(counts, on="digest", how="semi", maintain_order="left")
         gone = gone.join(counts, on="digest", how="semi")
-    if came.is_empty() and gone.is_empty() and layout == earlier:
-        return None
     return Change(layout, gone["digest"].unique(), lambda: came.iter_slices(ROWS_AT_ONCE))
 
 
-def _marks(opened: duckdb.DuckDBPyConnection, layout: TableLayout) -> pl.DataFrame:
-    """Where each row stands and what it holds, in a number."""
-    return frame(opened, f'SELECT rowid AS place, hash(*COLUMNS(*)) AS mark FROM "{layout.table}"')  # noqa: S608
+def _marks(
+    opened: duckdb.DuckDBPyConnection, names: Sequence[str], tables: Mapping[str, TableLayout]
+) -> pl.DataFrame:
+    """Of every row of every table where it stands, and in a number what it holds."""
+    rows = [
+        f"SELECT {nth}::SMALLINT AS nth, rowid AS place, hash(*COLUMNS(*)) AS mark FROM {quoted(name)}"  # noqa: S608
+        for nth, name in enumerate(names)
+        if name in tables
+    ]
+    return frame(opened, " UNION ALL ".join(rows))
 
 
 def _lines(opened: duckdb.DuckDBPyConnection, layout: TableLayout, rows: pl.DataFrame) -> pl.DataFrame:

@@ -132,11 +132,12 @@ def found(path: Path, market: Path, *, patience: float = PATIENCE_SECONDS, tell:
 def _written(path: Path, server: Server, patience: float) -> Iterator[duckdb.DuckDBPyConnection]:
     """A write: done to the copy, published, and then kept in the copy."""
     with Turn(server, patience) as turn:
-        _bring_up_to_date(path, server, patience)
         published = False
         try:
             with file_connection(path, write=True, patience=patience) as opened:
-                base = _position(opened)
+                base = _catch_up(opened, path, server)
+                run(opened, "COMMIT")
+                run(opened, "BEGIN TRANSACTION")
                 yield opened
                 made = changes(opened)
                 if made:
@@ -151,22 +152,34 @@ def _written(path: Path, server: Server, patience: float) -> Iterator[duckdb.Duc
 
 def _bring_up_to_date(path: Path, server: Server, patience: float, tell: Tell | None = None) -> None:
     """Apply the server's entries that the copy has not; makes the copy when there is none."""
+    server.head()  # no file comes into being for a server that is away
+    with file_connection(path, write=True, patience=patience) as opened:
+        _catch_up(opened, path, server, tell)
+
+
+def _catch_up(
+    opened: duckdb.DuckDBPyConnection, path: Path, server: Server, tell: Tell | None = None
+) -> Entry:
+    """Apply what a copy has not, in the transaction at hand; returns the last entry, which it now has."""
     if server.head() == NO_ENTRY:
         raise MarketError(
             f"{server.shown} keeps no market, and {path} is the copy of one that it kept: move that file "
             "elsewhere and bring it back by `pricing copy`, or delete it"
         )
-    with server.reading() as reading, file_connection(path, write=True, patience=patience) as opened:
+    with server.reading() as reading:
+        run(opened, f"CREATE TABLE IF NOT EXISTS {COPIED} (number BIGINT, token VARCHAR)")
         here, head = _position(opened), reading.head()
         if here == head:
-            return
+            return head
         if not reading.holds(here):
             _LOG.warning("%s does not know entry %s; the local copy is made anew", server.shown, here[0])
             for table in layouts(opened):
-                run(opened, f"DROP TABLE {quoted(table)}")
+                if table != COPIED:
+                    run(opened, f"DROP TABLE {quoted(table)}")
             here = NO_ENTRY
         _apply(opened, reading, here[0], tell)
         _remember(opened, head)
+        return head
 
 
 def _apply(opened: duckdb.DuckDBPyConnection, reading: Reading, after: int, tell: Tell | None) -> None:
@@ -214,14 +227,15 @@ def _head(server: Server) -> Entry | None:
 
 def _position(opened: duckdb.DuckDBPyConnection) -> Entry:
     """The last entry that a copy has."""
-    if not run(opened, "SELECT 1 FROM duckdb_tables() WHERE table_name = ?", [COPIED]):
-        return NO_ENTRY
-    number, token = run(opened, f"SELECT number, token FROM {COPIED}")[0]  # noqa: S608
-    return int(number), str(token)
+    try:
+        rows = run(opened, f"SELECT number, token FROM {COPIED}")  # noqa: S608
+    except duckdb.CatalogException:
+        rows = []
+    return (int(rows[0][0]), str(rows[0][1])) if rows else NO_ENTRY
 
 
 def _remember(opened: duckdb.DuckDBPyConnection, entry: Entry) -> None:
-    run(opened, f"CREATE OR REPLACE TABLE {COPIED} (number BIGINT, token VARCHAR)")
+    run(opened, f"DELETE FROM {COPIED}")  # noqa: S608
     run(opened, f"INSERT INTO {COPIED} VALUES (?, ?)", list(entry))  # noqa: S608
 
 
