@@ -6,6 +6,7 @@ from datetime import date
 from decimal import Decimal
 from typing import Any, Final
 
+import numpy as np
 import polars as pl
 
 from pricing.charges import Schedule
@@ -23,7 +24,7 @@ from pricing.decisions.plain import plain
 from pricing.decisions.price_law import PriceLaw, inspected
 from pricing.decisions.proceeds import SaleTerms
 from pricing.decisions.seller_terms import SellerTerms
-from pricing.decisions.time_to_sale import TimeToSale, listings_of
+from pricing.decisions.time_to_sale import TimeToSale, kaplan_meier, listings_of, log_rank
 from pricing.decisions.valuation import Valuation, value_car
 from pricing.errors import DecisionError
 from pricing.model.price_model import PriceModel
@@ -45,6 +46,10 @@ class SellingEvidence:
     times: TimeToSale | None
     estimates: tuple[float, float] | None
     """Log of the low estimate over the mid price all-in, and of the high over the low, in the middle."""
+    waits: pl.DataFrame | None = None
+    """Share of cars still for sale after each day (Kaplan and Meier): ``days``, ``share``."""
+    slower: float | None = None
+    """Log-rank p value that cars asked dearer than the middle sell no slower or faster than the others."""
 
 
 @dataclass(frozen=True)
@@ -56,6 +61,7 @@ class Selling:
         channels: ``ChannelProceeds`` in the order of the vocabulary, those that no range can be given for
         left out. auction: see ``AuctionFacts``; None where the records tell too little of lots.
         asking: by channel (dealer, private), see ``asking_prices.chances``; ``ladders`` likewise.
+        waits, slower: see ``SellingEvidence``.
         first: see ``first_jobs.worth_doing``.
         unknown: what the records do not say, in sentences.
     """
@@ -67,6 +73,8 @@ class Selling:
     auction: AuctionFacts | None
     asking: dict[str, pl.DataFrame]
     ladders: dict[str, pl.DataFrame]
+    waits: pl.DataFrame | None
+    slower: float | None
     first: pl.DataFrame
     unknown: tuple[str, ...]
     rates: str
@@ -87,10 +95,15 @@ def selling_evidence(market: Market, model: PriceModel, as_of: date | None = Non
     """Learn from a market's records how cars sell: bids, times and estimates (a fit to the earlier records
     is made on the way, so it takes about as long as a fit)."""
     sales, every = market.sales(as_of=as_of), market.sales(as_of=as_of, every_record=True)
+    listings = listings_of(sales, every, model)
+    times = TimeToSale.learn(listings)
+    dearer = listings.ratio > np.median(listings.ratio) if len(listings.ratio) else listings.sold
     return SellingEvidence(
         bids=HighestBids.learn(later_lots(sales, model)),
-        times=TimeToSale.learn(listings_of(sales, every, model)),
+        times=times,
         estimates=customary_estimates(sales, model),
+        waits=None if times is None else kaplan_meier(listings.days, listings.sold, listings.weight),
+        slower=None if times is None else log_rank(listings.days, listings.sold, dearer)[1],
     )
 
 
@@ -168,6 +181,8 @@ def sell_car(
         auction=auction,
         asking=asking,
         ladders=ladders,
+        waits=evidence.waits,
+        slower=evidence.slower,
         first=worth_doing(model, base, at, costs, terms.papers),
         unknown=_unknown(evidence, terms),
         rates="No schedule of charges is used."

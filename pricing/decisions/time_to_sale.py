@@ -122,14 +122,16 @@ def listings_of(sales: pl.DataFrame, every_record: pl.DataFrame, model: PriceMod
     )
 
 
-def kaplan_meier(days: ArrayLike, sold: ArrayLike) -> pl.DataFrame:
+def kaplan_meier(days: ArrayLike, sold: ArrayLike, weight: ArrayLike = 1.0) -> pl.DataFrame:
     """Share still for sale after each day on which one sold (Kaplan and Meier 1958): ``days``, ``share``.
 
     >>> kaplan_meier([1, 2, 2, 3], [True, True, False, True])["share"].to_list()
     [0.75, 0.5, 0.0]
     """
-    frame = pl.DataFrame({"days": np.asarray(days, dtype=float), "sold": np.asarray(sold, dtype=bool)})
-    steps = frame.group_by("days").agg(pl.col("sold").sum(), left=pl.len()).sort("days")
+    on_offer = np.asarray(days, dtype=float)
+    counted = np.broadcast_to(np.asarray(weight, dtype=float), on_offer.shape)
+    frame = pl.DataFrame({"days": on_offer, "left": counted, "sold": np.asarray(sold, dtype=bool) * counted})
+    steps = frame.group_by("days").agg(pl.col("sold", "left").sum()).sort("days")
     at_risk = pl.col("left").cum_sum(reverse=True)
     return steps.with_columns(share=(1.0 - pl.col("sold") / at_risk).cum_prod()).filter(
         pl.col("sold") > 0

@@ -18,6 +18,7 @@ from pricing.documents.buying_words import (
     cost_sentence,
     elsewhere_sentence,
 )
+from pricing.documents.condition_words import mending_sentence
 from pricing.documents.sentences import CAUTION, car_words, exact_words, money_words, range_sentence
 
 BIDS_SHOWN: Final = 12
@@ -62,8 +63,14 @@ def _limits(facts: Buying) -> str:
 
 
 def _tables(facts: Buying) -> str:
+    better = "".join(
+        f"<p>{escape(mending_sentence(row, facts.better))}</p>"
+        for row in ([] if facts.better is None else facts.better.bands.iter_rows(named=True))
+        if facts.better is not None
+    )
     cost = f"<h2>On day one</h2><p>{escape(cost_sentence(facts))}</p>" + _cost(facts)
     others = f"<h2>The same money elsewhere</h2><p>{escape(elsewhere_sentence(facts))}</p>" + _others(facts)
+    others += f"<h2>Mend this one, or buy better</h2>{better}" if better else ""
     if facts.bids.is_empty():
         return f'<div class="columns"><div>{cost}</div><div>{others}</div></div>'
     bids = "<h2>Bids and what they come to</h2>" + _bids(facts)

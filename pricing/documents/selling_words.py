@@ -65,6 +65,23 @@ def auction_sentences(facts: Selling) -> list[str]:
     return said
 
 
+def waiting_sentences(facts: Selling) -> list[str]:
+    """How long cars stand for sale, and whether what is asked has made a difference."""
+    if facts.waits is None or facts.slower is None:
+        return []
+    said = []
+    half = facts.waits.filter(facts.waits["share"] <= 0.5)
+    if half.height:
+        weeks = half["days"][0] / 7
+        said.append(f"Half the cars on record were sold within {weeks:.0f} weeks, whatever was asked.")
+    if facts.slower > 0.05:
+        said.append(
+            "That cars asked dearer sold at another pace the records do not show "
+            f"(p = {facts.slower:.2f}): the chances against the price say little."
+        )
+    return said
+
+
 def first_sentences(facts: Selling) -> list[str]:
     """What is worth doing first, or the usual answer."""
     base = facts.valuation.currency
@@ -94,6 +111,7 @@ def selling_sentences(facts: Selling) -> list[str]:
     return [
         *(channel_sentence(facts, found) for found in facts.channels),
         *auction_sentences(facts),
+        *waiting_sentences(facts),
         *first_sentences(facts),
         *facts.unknown,
         f"Charges: {facts.rates}",

@@ -11,7 +11,8 @@ from pricing.decisions.day_one import DayOneTerms
 from pricing.errors import DecisionError
 
 PREMIUM = Charge(
-    "auction", "premium", date(2026, 1, 1), "GBP", (Tier(Decimal("0.15"), Decimal(5000)), Tier(Decimal("0.1"))),
+    "auction", "premium", date(2026, 1, 1), "GBP",
+    (Tier(Decimal("0.15"), Decimal(5000)), Tier(Decimal("0.1"))),
     Decimal("0.2"), Decimal(100),
 )  # fmt: skip
 TERMS = DayOneTerms("GBP", premium=PREMIUM)

@@ -80,7 +80,8 @@ def test_the_reserve_looked_at_decides_the_chance(small_market: Market, model: A
 def test_by_custom_the_low_estimate_is_not_below_the_reserve(small_market: Market, model: Any) -> None:
     free = sold(small_market, model).auction
     assert free is not None and free.low_estimate is not None and free.high_estimate is not None
-    assert free.low_estimate == free.customary_low < free.high_estimate
+    assert free.low_estimate == free.customary_low
+    assert free.low_estimate < free.high_estimate
     dear = sold(small_market, model, reserve=free.low_estimate * 2).auction
     assert dear is not None
     assert dear.low_estimate == free.low_estimate * 2
@@ -125,7 +126,7 @@ def test_amounts_in_another_currency_are_turned_at_the_days_rate(small_market: M
     [
         (
             {"reserve": Decimal(5000), "high_estimate": Decimal(4000)},
-            "reserve of 5000 is above the high estimate of 4000: by custom it is at or below the low estimate",
+            "reserve of 5000 is above the high estimate of 4000: by custom it is at or below",
         ),
         (
             {"low_estimate": Decimal(5), "high_estimate": Decimal(4)},

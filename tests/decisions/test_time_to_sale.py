@@ -17,7 +17,8 @@ ELASTICITY, SCALE, LEVEL = 3.0, 0.45, np.log([60.0, 45.0])
 
 
 def drawn(size: int, seed: int, *, known: float = 1.0) -> tuple[Listings, np.ndarray]:
-    """Listings seen for a random while; ``known`` is the share of sold ones whose asking price is on record."""
+    """Listings seen for a random while; ``known`` is the share of sold ones whose asking price is on
+    record."""
     rng = np.random.default_rng(seed)
     channel, ratio = rng.integers(0, 2, size), rng.normal(0.1, 0.12, size)
     days = np.exp(LEVEL[channel] + ELASTICITY * ratio + SCALE * rng.logistic(size=size))
@@ -57,8 +58,8 @@ def test_the_chance_of_a_sale_within_weeks_is_calibrated() -> None:
 
 
 def test_lifelines_fits_the_same_law() -> None:
-    """A log-logistic accelerated failure time model by lifelines (Davidson-Pilon 2019), without the pull of the
-    channels towards each other, which for so many listings is small."""
+    """A log-logistic accelerated failure time model by lifelines (Davidson-Pilon 2019), without the pull of
+    the channels towards each other, which for so many listings is small."""
     listings, _ = drawn(3000, 4)
     frame = pd.DataFrame(
         {

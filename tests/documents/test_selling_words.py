@@ -1,16 +1,28 @@
 """Words and charts of selling."""
 
+from dataclasses import replace
 from decimal import Decimal
 from typing import Any
 
+import polars as pl
 import pytest
 
 from pricing.decisions.selling import SellingEvidence
-from pricing.documents.selling_charts import proceeds_chart, reserve_chart, waiting_chart
-from pricing.documents.selling_words import auction_sentences, first_sentences, selling_sentences
+from pricing.documents.selling_charts import (
+    proceeds_chart,
+    reserve_chart,
+    still_for_sale_chart,
+    waiting_chart,
+)
+from pricing.documents.selling_words import (
+    auction_sentences,
+    first_sentences,
+    selling_sentences,
+    waiting_sentences,
+)
 from pricing.model.saved import load
 from pricing.store import Market
-from tests.decisions.test_selling import sold
+from tests.decisions.test_selling import KNOWN, sold
 
 
 @pytest.fixture(scope="module")
@@ -44,3 +56,12 @@ def test_charts_are_drawn_from_the_facts(small_market: Market, model: Any) -> No
     assert len(next(iter(proceeds_chart(facts).to_dict()["datasets"].values()))) == 6
     assert "reserve" in str(reserve_chart(facts).to_dict())
     assert "12 weeks" in str(waiting_chart(facts, "private").to_dict())
+    assert "days on offer" in str(still_for_sale_chart(facts).to_dict())
+
+
+def test_a_price_that_made_no_difference_is_said(small_market: Market, model: Any) -> None:
+    waits = pl.DataFrame({"days": [20.0, 70.0, 90.0], "share": [0.8, 0.5, 0.2]})
+    words = waiting_sentences(sold(small_market, model, replace(KNOWN, waits=waits, slower=0.4)))
+    assert words[0].startswith("Half the cars on record were sold within 10 weeks")
+    assert "(p = 0.40): the chances against the price say little" in words[1]
+    assert len(waiting_sentences(sold(small_market, model, replace(KNOWN, waits=waits, slower=0.01)))) == 1
