@@ -90,6 +90,6 @@ def show_collection(items: Sequence[Item], currency: str) -> None:
 
 def _table(*columns: str) -> Table:
     table = Table(box=None, padding=(0, 2, 0, 0), header_style="bold")
-    for name in columns:
-        table.add_column(name, overflow="fold")
+    for place, name in enumerate(columns):
+        table.add_column(name, overflow="fold", no_wrap=place == 0)
     return table

@@ -2,22 +2,27 @@
 
 import json
 import tempfile
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from decimal import Decimal, InvalidOperation
 from pathlib import Path
-from typing import Final
+from typing import Final, TypeVar
 
+from pricing.charges import Schedule, read_schedule
 from pricing.condition.catalogue import LABOUR_KINDS, Catalogue
-from pricing.errors import InspectionError, MarketError
+from pricing.errors import FileError, MarketError, PricingError
 from pricing.money import minor_unit_places
 from pricing.service.access import EVERYONE, ROLES
 from pricing.service.condition_commands import DEMO
 from pricing.vocabulary import DISTANCE_UNITS
 
 DEMO_CATALOGUE: Final = DEMO / "repair_catalogue.toml"
-LARGEST_CATALOGUE: Final = 500_000
-"""Characters."""
+DEMO_CHARGES: Final = DEMO / "example_charges.toml"
+EXAMPLE_CHARGES: Final = "example"
+LONGEST_FILE: Final = 500_000
+"""Characters of a catalogue or a schedule."""
+
+Read = TypeVar("Read")
 
 _LONGEST_NAME: Final = 254
 """Characters of an address that signs in (RFC 5321, 4.5.3.1.3, path without its brackets)."""
@@ -28,15 +33,17 @@ class Settings:
     """How a market is shown and reckoned.
 
     ``distance_unit`` of odometers; ``other_currency``: one to show price ranges in beside the market's own;
-    ``country`` of the work: labour rates and tax; ``catalogue``: the text of a repair catalogue in place of the
-    demo one; ``labour``: own rates an hour without tax, by country and kind of work, in the catalogue's currency
-    of that country; ``roles`` of people by the address they sign in with.
+    ``country`` of the work: labour rates and tax; ``catalogue``: the text of a repair catalogue in place of
+    the demo one; ``charges``: the text of a schedule of charges, or ``EXAMPLE_CHARGES``; ``labour``: own
+    rates an hour without tax, by country and kind of work, in the catalogue's currency of that country;
+    ``roles`` of people by the address they sign in with.
     """
 
     distance_unit: str = "km"
     other_currency: str | None = None
     country: str = "GB"
     catalogue: str | None = None
+    charges: str | None = None
     labour: Mapping[str, Mapping[str, Decimal]] = field(default_factory=dict)
     roles: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
@@ -72,6 +79,7 @@ class Settings:
                 **plain,
                 other_currency=texts.get("other_currency"),
                 catalogue=texts.get("catalogue"),
+                charges=texts.get("charges"),
                 labour={
                     country: {kind: Decimal(rate) for kind, rate in rates.items()}
                     for country, rates in labour.items()
@@ -92,6 +100,7 @@ class Settings:
             "other_currency": self.other_currency,
             "country": self.country,
             "catalogue": self.catalogue,
+            "charges": self.charges,
             "labour": json.dumps(labour) if labour else None,
             "roles": json.dumps(self.roles) if self.roles else None,
         }
@@ -110,21 +119,39 @@ def catalogue_of(text: str | None) -> Catalogue:
     Raises:
         InspectionError: the text is too long or no catalogue.
     """
-    if text is None:
-        return Catalogue.open(DEMO_CATALOGUE)
-    if len(text) > LARGEST_CATALOGUE:
-        raise InspectionError(
-            f"the repair catalogue has {len(text):,} characters, at most {LARGEST_CATALOGUE:,}"
-        )
-    with tempfile.TemporaryDirectory(prefix="pricing-") as folder:
-        path = Path(folder) / "catalogue.toml"
-        path.write_text(text, encoding="utf-8")
-        try:
-            return Catalogue.open(path)
-        except InspectionError as error:
-            raise InspectionError(str(error).replace(f"{folder}/", "")) from error
+    return Catalogue.open(DEMO_CATALOGUE) if text is None else _read(Catalogue.open, text)
 
 
 def catalogue_text(settings: Settings) -> str:
     """The text of the repair catalogue in force, to be edited and given back."""
     return DEMO_CATALOGUE.read_text(encoding="utf-8") if settings.catalogue is None else settings.catalogue
+
+
+def schedule_of_text(text: str | None) -> Schedule | None:
+    """The schedule of charges that a text holds, the example of ``EXAMPLE_CHARGES``, or none.
+
+    Raises:
+        FileError, MoneyError: the text is too long or no schedule.
+    """
+    if text is None:
+        return None
+    return read_schedule(DEMO_CHARGES) if text == EXAMPLE_CHARGES else _read(read_schedule, text)
+
+
+def charges_text(settings: Settings) -> str:
+    """The text of the schedule of charges in force, or of the example, to be edited and given back."""
+    own = settings.charges is not None and settings.charges != EXAMPLE_CHARGES
+    return str(settings.charges) if own else DEMO_CHARGES.read_text(encoding="utf-8")
+
+
+def _read(read: Callable[[Path], Read], text: str) -> Read:
+    """What a reader of files makes of a text."""
+    if len(text) > LONGEST_FILE:
+        raise FileError(f"the file has {len(text):,} characters, at most {LONGEST_FILE:,}")
+    with tempfile.TemporaryDirectory(prefix="pricing-") as folder:
+        path = Path(folder) / "file.toml"
+        path.write_text(text, encoding="utf-8")
+        try:
+            return read(path)
+        except PricingError as error:
+            raise type(error)(str(error).replace(f"{folder}/", "")) from error

@@ -8,6 +8,7 @@ from typing import Any, Final
 
 from fastapi import APIRouter, FastAPI
 from starlette.concurrency import run_in_threadpool
+from starlette.routing import compile_path
 from starlette.types import ASGIApp
 
 from pricing.errors import PricingError
@@ -80,6 +81,10 @@ def create_api(settings: Configuration) -> FastAPI:
     }
     api.add_middleware(Gate, service=service, sizes=sizes, long=LONG)
     api.openapi = _documented(api)  # type: ignore[method-assign]
+    api.state.methods = [
+        (compile_path(path)[0], sorted(method.upper() for method in methods))
+        for path, methods in api.openapi()["paths"].items()
+    ]
     return api
 
 

@@ -126,7 +126,11 @@ async def _validation_error(request: Request, error: RequestValidationError) -> 
 
 
 async def _http_error(request: Request, error: HTTPException) -> JSONResponse:
-    headers = dict(error.headers) if error.headers else None
+    headers = dict(error.headers) if error.headers else {}
+    if error.status_code == 405:
+        # Each route knows its own method alone; Allow names all of the address's (RFC 9110, section 10.2.1).
+        known = [methods for address, methods in request.app.state.methods if address.match(request.url.path)]
+        headers["Allow"] = ", ".join(known[0] if known else [])
     told = {
         404: "there is nothing at this address",
         405: f"{request.method} is not a method of this address",
