@@ -3,6 +3,8 @@
 import streamlit as st
 
 from dashboards import (
+    appraisals,
+    buying,
     comparables,
     frame,
     inspection,
@@ -12,6 +14,7 @@ from dashboards import (
     position,
     records,
     scores,
+    selling,
     setting,
     sheets,
 )
@@ -24,6 +27,9 @@ PAGES = {
     "inspect": st.Page(inspection.show_page, title="Inspect", url_path="inspect"),
     "mend": st.Page(mending.show_page, title="Mend or buy better", url_path="mend"),
     "comparables": st.Page(comparables.show_page, title="Comparable sales", url_path="comparables"),
+    "buy": st.Page(buying.show_page, title="Buy", url_path="buy"),
+    "sell": st.Page(selling.show_page, title="Sell", url_path="sell"),
+    "appraisals": st.Page(appraisals.show_page, title="Appraisals", url_path="appraisals"),
     "market": st.Page(market.show_page, title="Market", url_path="market"),
     "records": st.Page(records.show_page, title="Records", url_path="records"),
     "scores": st.Page(scores.show_page, title="How good are these numbers", url_path="scores"),

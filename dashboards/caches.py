@@ -15,11 +15,14 @@ import polars as pl
 import streamlit as st
 from streamlit.runtime.uploaded_file_manager import UploadedFile
 
+from pricing.appraisal.register import listed
+from pricing.charges import Schedule
 from pricing.condition.assessment import assess
 from pricing.condition.catalogue import Catalogue
 from pricing.condition.inspection import Inspection
 from pricing.condition.inspection_files import to_json
 from pricing.condition.repairs import RepairCosts, price_repairs
+from pricing.decisions.selling import SellingEvidence, selling_evidence
 from pricing.intake.layout import Layout
 from pricing.intake.proposals import SAMPLE
 from pricing.intake.readers import read_file
@@ -30,7 +33,7 @@ from pricing.market.sales_book import SalesBook
 from pricing.model.price_model import PriceModel
 from pricing.model.saved import load
 from pricing.service.serving import DEMO_VARIABLE, MARKET_VARIABLE
-from pricing.service.settings import Settings, catalogue_of
+from pricing.service.settings import Settings, catalogue_of, schedule_of_text
 from pricing.store import Market
 from pricing.store_settings import read_settings
 from pricing.store_state import StoredState, read_state
@@ -237,6 +240,22 @@ def repair_catalogue(state: MarketState) -> Catalogue:
     return kept.with_labour(_catalogue(kept.catalogue))
 
 
+@st.cache_resource(max_entries=KEPT, show_spinner=False)
+def _schedule(text: str | None) -> Schedule | None:
+    return schedule_of_text(text)
+
+
+def schedule(state: MarketState) -> Schedule | None:
+    """The schedule of charges in force, if there is one."""
+    return _schedule(settings(state).charges)
+
+
+@_kept(_fit)
+def selling_evidence_of(state: MarketState) -> SellingEvidence:
+    """What the records say of how cars sell; takes about as long as a fit."""
+    return selling_evidence(state.market, model(state))
+
+
 @_kept(_any_write, entries=16)
 def _repair_costs(state: MarketState, kept: str, country: str, _inspection: Inspection) -> RepairCosts:
     return price_repairs(
@@ -254,6 +273,18 @@ def sample(file_id: str, layout: Layout, _upload: UploadedFile) -> pl.DataFrame:
     """The first rows of an upload, lying as ``layout`` says; no other upload has its ``file_id``."""
     with received(_upload.name, _upload.getbuffer()) as path:
         return next(read_file(path, layout)).frame.head(SAMPLE)
+
+
+@_kept(_any_write)
+def appraisals(state: MarketState) -> pl.DataFrame:
+    """The appraisals of the market, each in its last revision."""
+    return listed(state.market)
+
+
+@_kept(_records)
+def last_day(state: MarketState) -> date:
+    """The day of the last record."""
+    return date.fromordinal(sales(state)["event_date"].max().toordinal())  # type: ignore[union-attr]
 
 
 @_kept(_any_write)

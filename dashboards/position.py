@@ -191,5 +191,6 @@ def show_ways_on() -> None:
         frame.link("inspect", "Inspect it")
         frame.link("mend", "Mend it or buy better")
         frame.link("comparables", "See comparable sales")
+        frame.link("buy", "Buy it")
         frame.link("sell", "Sell it")
         frame.link("appraisals", "Appraise it")

@@ -16,7 +16,15 @@ from pricing.documents.glossary import what_is
 from pricing.documents.plain_text import escaped
 from pricing.money import CURRENCIES
 from pricing.service.access import EVERYONE, ROLES
-from pricing.service.settings import LARGEST_CATALOGUE, Settings, catalogue_of, catalogue_text
+from pricing.service.settings import (
+    EXAMPLE_CHARGES,
+    LONGEST_FILE,
+    Settings,
+    catalogue_of,
+    catalogue_text,
+    charges_text,
+    schedule_of_text,
+)
 from pricing.store_settings import keep_settings
 from pricing.vocabulary import DISTANCE_UNITS
 
@@ -41,6 +49,7 @@ def show_page() -> None:
         _ask_units(state, kept, may)
         _ask_labour(state, kept, may)
         _ask_catalogue(state, kept, may)
+        _ask_charges(state, kept, may)
         _ask_roles(state, kept, may)
 
 
@@ -147,11 +156,67 @@ def _ask_catalogue(state: caches.MarketState, kept: Settings, may: bool) -> None
     own = st.file_uploader("Your repair catalogue", type="toml", max_upload_size=1, key="own_catalogue")
     with st.container(horizontal=True):
         if own is not None and st.button("Put this catalogue in force", type="primary"):
-            text = own.getvalue()[: 4 * LARGEST_CATALOGUE].decode("utf-8", "replace")
+            text = own.getvalue()[: 4 * LONGEST_FILE].decode("utf-8", "replace")
             catalogue_of(text)
             _keep(state, replace(kept, catalogue=text))
         if kept.catalogue is not None and st.button("Go back to the demo catalogue"):
             _keep(state, replace(kept, catalogue=None))
+
+
+def _ask_charges(state: caches.MarketState, kept: Settings, may: bool) -> None:
+    """The schedule of charges: premium, commission, fees, duty and tax, each with its dates."""
+    st.subheader("Schedule of charges", help=what_is("premium"))
+    schedule = caches.schedule(state)
+    if schedule is None:
+        st.write(
+            "None is in force: premium, commission, fees, duty and tax are left open on the other pages."
+        )
+    else:
+        st.write(escaped(f"In force: {schedule.name}. {schedule.notice}"))
+        rows = [
+            {
+                "source": charge.source,
+                "kind": charge.kind,
+                "valid_from": charge.valid_from,
+                "valid_until": charge.valid_until,
+                "currency": charge.currency,
+                "rates": ", ".join(
+                    f"{100 * tier.rate:.3g} %" + ("" if tier.up_to is None else f" up to {tier.up_to:,}")
+                    for tier in charge.tiers
+                ),
+                "tax": float(100 * charge.tax),
+            }
+            for charge in schedule.charges
+        ]
+        show_table(
+            pl.DataFrame(rows, infer_schema_length=None),
+            "charges",
+            {
+                "source": "Who charges",
+                "kind": "Kind",
+                "valid_from": "From",
+                "valid_until": "Until",
+                "currency": "Currency",
+                "rates": "Rates",
+                "tax": st.column_config.NumberColumn("Tax on it (%)", format="%.3g"),
+            },
+            height="content",
+        )
+    st.download_button(
+        "Download the schedule", charges_text(kept), "charges.toml", "application/toml", on_click="ignore"
+    )
+    if not may:
+        return
+    own = st.file_uploader("Your schedule of charges", type="toml", max_upload_size=1, key="own_charges")
+    with st.container(horizontal=True):
+        if own is not None and st.button("Put this schedule in force", type="primary"):
+            text = own.getvalue()[: 4 * LONGEST_FILE].decode("utf-8", "replace")
+            schedule_of_text(text)
+            _keep(state, replace(kept, charges=text))
+        if kept.charges != EXAMPLE_CHARGES and st.button("Put the example rates in force"):
+            _keep(state, replace(kept, charges=EXAMPLE_CHARGES))
+        if kept.charges is not None and st.button("Have none in force"):
+            _keep(state, replace(kept, charges=None))
 
 
 def _ask_roles(state: caches.MarketState, kept: Settings, may: bool) -> None:

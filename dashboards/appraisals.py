@@ -1,0 +1,222 @@
+"""Appraisals: what a valuer writes, section by section, the evidence frozen with it, and its documents."""
+
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any, Final
+
+import streamlit as st
+
+from dashboards import caches, frame, people, sheets
+from dashboards.appraisal_form import ask_section
+from dashboards.car_form import ask_car
+from dashboards.shown import show_table
+from pricing.appraisal.contents import missing
+from pricing.appraisal.facts import facts_of
+from pricing.appraisal.record import SECTIONS, Appraisal, read_record
+from pricing.appraisal.register import Entry, enter, history, needs_evidence, read, revise
+from pricing.documents.appraisal_docx import docx
+from pricing.documents.appraisal_pdf import pdf
+from pricing.documents.appraisal_report import report
+from pricing.documents.appraisal_short import letter, statement
+from pricing.documents.glossary import what_is
+from pricing.documents.locale_words import LocaleWords
+from pricing.documents.plain_text import escaped
+from pricing.documents.sentences import car_words
+from pricing.errors import AppraisalError
+from pricing.service import drafts
+from pricing.service.appraisal_files import evidence_for
+
+NEW: Final = "a new one"
+DOCUMENTS: Final = {
+    "the whole report": report,
+    "statement for insurance (2 pages)": statement,
+    "letter (1 page)": letter,
+}
+LOCALES: Final = ("en_GB", "en_US", "de_DE", "de_CH", "fr_FR", "nl_NL", "it_IT", "sv_SE")
+_SAID: Final = "appraisal_said"
+
+
+def show_page() -> None:
+    """The appraisals there are; one of them, or a new one."""
+    st.title("Appraisals")
+    with frame.one_sentence():
+        market = frame.ask_market()
+        if market is None:
+            return
+        state, _ = market
+        said = st.session_state.pop(_SAID, None)
+        if said is not None:
+            st.success(escaped(said))
+        entries = caches.appraisals(state)
+        chosen = st.selectbox(
+            "Appraisal",
+            [NEW, *entries["appraisal_id"].to_list()],
+            key="appraisal",
+            help=what_is("appraisal"),
+            bind="query-params",
+            persist_state="session",
+        )
+        if chosen == NEW:
+            _show_list(entries)
+            _begin(state)
+        else:
+            _show_entry(state, read(state.market, chosen))
+
+
+def _show_list(entries: Any) -> None:
+    if entries.is_empty():
+        return
+    show_table(
+        entries.drop("evidence_digest"),
+        "appraisals",
+        {
+            "appraisal_id": "Appraisal",
+            "revision": st.column_config.NumberColumn("Revision", format="%d"),
+            "kind": "Kind",
+            "client": "Client",
+            "car": "Car",
+            "effective_date": "Effective date",
+            "completed": "Completed",
+            "made_at": st.column_config.DatetimeColumn("Changed (UTC)", format="YYYY-MM-DD HH:mm"),
+            "made_by": "By",
+        },
+        every=entries,
+    )
+
+
+def _who() -> str | None:
+    """Who does this; goes into the log."""
+    signed_in = people.person()
+    if signed_in:
+        return signed_in
+    return st.text_input(
+        "Who does this (goes into the log)", None, 200, key="valuer", persist_state="session"
+    )
+
+
+def _begin(state: caches.MarketState) -> None:
+    """A new record from the car of the form, and the sheet in hand if it is of this car."""
+    st.subheader("Begin an appraisal")
+    asked = ask_car(state)
+    if asked is None:
+        return
+    if not people.may("appraise"):
+        st.info("Writing an appraisal needs the role appraise.")
+        return
+    car, _ = asked
+    by = _who()
+    kind = st.selectbox("Kind", ("appraisal", "model report"), key="appraisal_kind")
+    effective = st.date_input("Effective date", caches.last_day(state), key="effective_date")
+    if st.button("Enter it and freeze the evidence", type="primary", disabled=not by) and by:
+        record = _record(car, kind, effective)
+        with st.spinner("Gathering the evidence"):
+            evidence = evidence_for(Path(state.path), record)
+        (name,) = enter(state.market, [(record, evidence)], by=by)
+        st.session_state["appraisal"] = name
+        _done(f"{name} is entered; its evidence is frozen.")
+
+
+def _record(car: dict[str, Any], kind: str, effective: Any) -> Appraisal:
+    """A record that says of the car what the form and the sheet say, and leaves the rest to a person."""
+    subject = {
+        name: car[name]
+        for name in (
+            "make", "model", "variant", "year", "chassis_number", "body_style", "drive_side", "condition_band",
+            "condition_score", "odometer_km", "options", "matching_numbers", "history_file", "country",
+        )
+        if car[name] not in (None, [])
+    }  # fmt: skip
+    content: dict[str, Any] = {"assignment": {"kind": kind, "effective_date": effective}, "subject": subject}
+    inspection, named = sheets.in_hand(), sheets.name()
+    if inspection is not None and named is not None and inspection.car.get("model") == car["model"]:
+        path = drafts.sheet_folder(sheets.beside(), named) / "inspection.json"
+        content["inspection"] = {"sheet": str(path)}
+        for name in ("condition_band", "condition_score"):
+            subject.pop(name, None)
+    return read_record(content)
+
+
+def _show_entry(state: caches.MarketState, entry: Entry) -> None:
+    st.subheader(escaped(f"{entry.appraisal_id}, revision {entry.revision}"))
+    car = {name: getattr(entry.record.subject, name) or None for name in ("make", "model", "variant", "year")}
+    st.write(escaped(car_words({**car, "condition_band": entry.record.subject.condition_band or None})))
+    lacking = missing(entry.record, entry.evidence)
+    if lacking:
+        lines = "\n".join(f"- {escaped(content.name)} ({escaped(content.part)})" for content in lacking)
+        with st.expander(f"{len(lacking)} required contents are still missing", expanded=False):
+            st.markdown(lines)
+    else:
+        st.write("Every required content is there." + ("" if entry.record.completed else " It is a draft."))
+    _show_documents(entry)
+    if people.may("appraise"):
+        section = st.selectbox("Section to answer", list(SECTIONS), key="section", persist_state="session")
+        by = _who()
+        answered = ask_section(entry, section, disabled=not by)
+        if answered is not None and by:
+            _revise(state, entry, answered, by)
+    with st.expander("Who changed what"):
+        show_table(
+            history(state.market, entry.appraisal_id),
+            "history",
+            {
+                "revision": st.column_config.NumberColumn("Revision", format="%d"),
+                "made_at": st.column_config.DatetimeColumn("When (UTC)", format="YYYY-MM-DD HH:mm"),
+                "made_by": "By",
+                "reason": "Why",
+                "field": "Field",
+                "old": "Before",
+                "new": "After",
+            },
+        )
+    st.caption("A formal value is for a qualified valuer to give and to sign; this tool signs nothing.")
+
+
+def _revise(state: caches.MarketState, entry: Entry, record: Appraisal, by: str) -> None:
+    evidence = entry.evidence
+    if needs_evidence(entry, record):
+        with st.spinner("Gathering the evidence"):
+            evidence = evidence_for(Path(state.path), record)
+    revise(state.market, entry, record, evidence, by=by, reason="edited")
+    _done(f"{entry.appraisal_id} is revised; the revision before is kept.")
+
+
+def _show_documents(entry: Entry) -> None:
+    """The documents of the record with the evidence frozen with it."""
+    st.subheader("Documents")
+    try:
+        facts = facts_of(entry)
+    except AppraisalError as error:
+        st.info(escaped(f"No document yet: {error}."))
+        return
+    first, second, third = st.columns(3)
+    with first:
+        kind = st.selectbox("Document", list(DOCUMENTS), key="document")
+    with second:
+        paper = st.selectbox("Paper", ("a4", "letter"), key="paper")
+    with third:
+        locale = st.selectbox("Amounts and days as in", LOCALES, key="locale")
+    day = entry.record.assignment.report_date or datetime.now(UTC).date()
+
+    def pages() -> Any:
+        return DOCUMENTS[kind](facts, LocaleWords.of(locale))
+
+    with st.container(horizontal=True):
+        st.download_button(
+            "Download the PDF",
+            lambda: pdf(pages(), paper, day),
+            f"{entry.appraisal_id}.pdf",
+            "application/pdf",
+            type="primary",
+            on_click="ignore",
+        )
+        st.download_button(
+            "Download for a word processor",
+            lambda: docx(pages(), paper, day),
+            f"{entry.appraisal_id}.docx",
+            on_click="ignore",
+        )
+
+
+def _done(words: str) -> None:
+    st.session_state[_SAID] = words
+    st.rerun()

@@ -1,0 +1,172 @@
+"""Sell: what each way of selling would leave, a reserve and an estimate, an asking price, and what to do first."""
+
+from pathlib import Path
+from typing import Any, cast
+
+import polars as pl
+import streamlit as st
+
+from dashboards import caches, frame
+from dashboards.car_form import ask_car
+from dashboards.offer_terms import ask_amount, ask_currency, ask_inspection
+from dashboards.shown import show_chart, show_table
+from pricing.decisions.first_jobs import PAPERS
+from pricing.decisions.seller_terms import SellerTerms
+from pricing.decisions.selling import Selling, sell_car
+from pricing.documents.glossary import what_is
+from pricing.documents.offer_captions import waiting_caption
+from pricing.documents.plain_text import escaped
+from pricing.documents.selling_charts import proceeds_chart, reserve_chart, waiting_chart
+from pricing.documents.selling_words import (
+    auction_sentences,
+    channel_sentence,
+    first_sentences,
+    proceeds_caption,
+    reserve_caption,
+)
+from pricing.store import Market
+from pricing.store_rates import own_rates_of
+
+
+def show_page() -> None:
+    """Ask for the car and the seller's terms; show what each channel leaves."""
+    st.title("Sell")
+    with frame.one_sentence():
+        market = frame.ask_market()
+        if market is None:
+            return
+        state, model = market
+        asked = ask_car(state)
+        if asked is None:
+            return
+        car, _ = asked
+        terms = _ask_terms(ask_currency(state))
+        car, inspected = ask_inspection(state, car)
+        key = f"selling {state.path} {state.records} {state.fit}"
+        if not frame.done(key, "Learning how cars sell", lambda tell: _learn(state)):
+            return
+        with frame.one_sentence("This cannot be reckoned: "):
+            _show(
+                sell_car(
+                    cast(Market, state),
+                    model,
+                    car,
+                    terms,
+                    evidence=caches.selling_evidence_of(state),
+                    schedule=caches.schedule(state),
+                    inspection=None if inspected is None else inspected.result,
+                    costs=None if inspected is None else inspected.costs,
+                    own_rates=own_rates_of(Path(state.path)),
+                )
+            )
+
+
+def _learn(state: caches.MarketState) -> None:
+    caches.selling_evidence_of(state)
+
+
+def _ask_terms(currency: str) -> SellerTerms:
+    first, second, third = st.columns(3)
+    with first:
+        own = ask_amount(
+            "Worth to you unsold", "own_value", currency, "What the car is worth to you if it does not sell."
+        )
+        papers = {}
+        with st.popover("Missing papers"):
+            for name, _ in PAPERS:
+                cost = ask_amount(f"Cost of {name}", f"paper_{name.replace(' ', '_')}", currency)
+                if cost is not None:
+                    papers[name] = cost
+    with second:
+        reserve = ask_amount("Reserve to look at", "reserve", currency, what_is("reserve"))
+        price = ask_amount("Asking price elsewhere", "seller_asking", currency, what_is("asking price"))
+    with third:
+        with st.popover("Estimate and lowest price"):
+            low = ask_amount("Low estimate", "low_estimate", currency)
+            high = ask_amount("High estimate", "high_estimate", currency)
+            floor = ask_amount("Lowest price to ask in the end", "floor", currency)
+    return SellerTerms(currency, own, reserve, low, high, price, floor, papers=papers)
+
+
+def _show(facts: Selling) -> None:
+    st.subheader("What a sale would leave", help=what_is("net proceeds"))
+    for found in facts.channels:
+        st.write(escaped(channel_sentence(facts, found)))
+    if facts.channels:
+        show_chart(proceeds_chart(facts), proceeds_caption(), "net proceeds")
+        _show_channels(facts)
+    if facts.auction is not None:
+        st.subheader("At auction", help=what_is("reserve"))
+        with st.container(horizontal=True):
+            best = facts.auction.best
+            for words, amount in (
+                ("reserve that leaves most", best),
+                ("low estimate", facts.auction.low_estimate),
+                ("high estimate", facts.auction.high_estimate),
+            ):
+                shown = "not known" if amount is None else f"{amount:,.0f}"
+                st.metric(f"{words} ({facts.currency}, hammer)", shown, width="content")
+        for sentence in auction_sentences(facts):
+            st.write(escaped(sentence))
+        show_chart(reserve_chart(facts), reserve_caption(), "reserve")
+    for channel in facts.asking:
+        st.subheader(f"Asking price, {channel}")
+        show_chart(waiting_chart(facts, channel), waiting_caption(channel), f"asking price, {channel}")
+    _show_first(facts)
+    for sentence in facts.unknown:
+        st.write(escaped(sentence))
+    st.caption(escaped(facts.rates))
+    for caution in facts.cautions:
+        st.caption(escaped(caution))
+
+
+def _show_channels(facts: Selling) -> None:
+    names = {
+        "low": "paid, low", "mid": "paid, mid", "high": "paid, high", "net_low": "net, low", "net_mid": "net, mid",
+        "net_high": "net, high", "expected": "expected, unsold counted",
+    }  # fmt: skip
+    rows: list[dict[str, Any]] = [
+        {
+            "channel": found.channel,
+            **{name: None if getattr(found, name) is None else float(getattr(found, name)) for name in names},
+            "chance": None if found.chance is None else 100 * found.chance,
+            "weeks": found.weeks,
+        }
+        for found in facts.channels
+    ]
+    show_table(
+        pl.DataFrame(rows, infer_schema_length=None),
+        "channels",
+        {
+            "channel": "Channel",
+            **{
+                name: st.column_config.NumberColumn(f"{words} ({facts.currency})", format="localized")
+                for name, words in names.items()
+            },
+            "chance": st.column_config.NumberColumn("Chance of a sale (%)", format="%.0f"),
+            "weeks": st.column_config.NumberColumn("Weeks to half sold", format="%.0f"),
+        },
+        height="content",
+    )
+
+
+def _show_first(facts: Selling) -> None:
+    st.subheader("What to do first")
+    for sentence in first_sentences(facts):
+        st.write(escaped(sentence))
+    if facts.first.is_empty():
+        return
+    currency = facts.valuation.currency
+    show_table(
+        facts.first.select("item", "kind", "cost", "gain", "answer"),
+        "what to do first",
+        {
+            "item": "What",
+            "kind": "Kind",
+            "cost": st.column_config.NumberColumn(f"Cost ({currency})", format="localized"),
+            "gain": st.column_config.NumberColumn(f"Does to the mid price ({currency})", format="localized"),
+            "answer": "Answer",
+        },
+        every=facts.first,
+        height="content",
+    )
