@@ -161,7 +161,9 @@ def _came(after: int) -> str:
 
 
 def _version(session: Session) -> int:
-    if _row(session, "SELECT to_regclass('pricing.version') IS NULL")[0]:
+    # A look into the catalogue itself: by name, a session may go on missing what another has made meanwhile.
+    query = "SELECT count(*) FROM pg_tables WHERE schemaname = 'pricing' AND tablename = 'version'"
+    if _row(session, query) == (0,):
         return 0
     return int(_row(session, "SELECT version FROM pricing.version")[0])
 
