@@ -35,6 +35,10 @@ _ESCAPED: Final = (("\\b", "\b"), ("\\f", "\f"), ("\\n", "\n"), ("\\r", "\r"), (
 _BACKSLASH: Final = "\0"
 """Stands for a backslash while a text is read: PostgreSQL's text never holds this character."""
 
+_MARK: Final = "\ue000"
+"""In front of what PostgreSQL's text cannot hold: the character NUL goes there as the mark and 0, the mark
+itself, which Unicode leaves to private use, as the mark and 1."""
+
 
 @dataclass(frozen=True)
 class TableLayout:
@@ -97,12 +101,11 @@ def lines_query(layout: TableLayout, rows: str = "") -> str:
 def copy_text(lines: pl.DataFrame, entry: int) -> bytes:
     """Lines and digests, with the number of the entry they come with, as ``COPY`` takes them.
 
-    Raises ``MarketError`` for a text that holds the character NUL, which PostgreSQL does not keep.
+    Raises ``MarketError`` for a list with a text that holds the character NUL, which PostgreSQL does not
+    keep.
     """
     if lines["line"].str.contains("\0", literal=True).any():
-        raise MarketError(
-            "a text holds the character NUL, which a server cannot keep; take it out of the file"
-        )
+        raise MarketError("a list holds a text with the character NUL, which a server cannot keep")
     written = io.BytesIO()
     lines.select("line", "digest", entry=pl.lit(entry)).write_csv(
         written, include_header=False, separator="\t", quote_style="never"
@@ -134,8 +137,14 @@ def read_lines(lines: Iterable[bytes], layout: TableLayout) -> pl.DataFrame:
         empty_string_is_null=False,
     ).drop("-")
     escaped = read.select(pl.all().str.contains("\\", literal=True).any()).row(0)
-    return read.with_columns(
+    read = read.with_columns(
         _unescaped(name) for name, found in zip(read.columns, escaped, strict=True) if found
+    )
+    words = [name for name, kind in layout.columns if kind == "VARCHAR"]
+    return read.with_columns(
+        pl.col(words)
+        .str.replace_all(f"{_MARK}0", "\0", literal=True)
+        .str.replace_all(f"{_MARK}1", _MARK, literal=True)
     )
 
 
@@ -178,7 +187,8 @@ def _as_text(name: str, kind: str) -> str:
     """A column as the text of ``COPY``; null stays null."""
     column = quoted(name)
     if kind == "VARCHAR":
-        return _escaped(column)
+        mark = f"chr({ord(_MARK)})"
+        return _escaped(f"replace(replace({column}, {mark}, {mark} || '1'), chr(0), {mark} || '0')")
     if kind == "BLOB":
         return f"'\\\\x' || lower(hex({column}))"
     if kind == "VARCHAR[]":

@@ -1,6 +1,6 @@
 """What all tests share."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import hypothesis
@@ -26,3 +26,20 @@ def postgres() -> Iterator[PostgresServer]:
     """A PostgreSQL server of the tests' own; each test makes a database of its own there."""
     with private_server() as server:
         yield server
+
+
+@pytest.fixture
+def address(postgres: PostgresServer) -> str:
+    """The address of an empty database."""
+    return postgres.database()
+
+
+@pytest.fixture
+def desk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, address: str) -> Callable[[str], Market]:
+    """Opens the market as a program on another machine does: with a directory of copies of its own."""
+
+    def open_at(place: str) -> Market:
+        monkeypatch.setenv("PRICING_COPIES", str(tmp_path / place))
+        return Market.open(address)
+
+    return open_at

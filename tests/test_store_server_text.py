@@ -41,7 +41,7 @@ ROWS = st.tuples(
     *(
         st.none() | values
         for values in (
-            TEXTS,
+            st.lists(TEXTS | st.sampled_from(["\0", "\ue000", "0", "1"])).map("".join),
             st.integers(-(2**15), 2**15 - 1),
             st.integers(-(2**31), 2**31 - 1),
             st.integers(-(2**63), 2**63 - 1),
@@ -132,9 +132,15 @@ def test_odd_numbers_come_back(
     assert repr(run(opened, "SELECT share FROM things")) == repr([(number,)])
 
 
-def test_the_character_nul_is_refused() -> None:
+def test_the_character_nul_is_kept_in_texts_and_refused_in_lists(
+    session: psycopg.Connection[Any], opened: duckdb.DuckDBPyConnection
+) -> None:
+    fill(opened, [("a\0b\ue0000",) + (None,) * 10])
+    through_the_server(session, opened)
+    assert run(opened, "SELECT words FROM things") == [("a\0b\ue0000",)]
+    fill(opened, [(None,) * 9 + (["a\0b"], None)])
     with pytest.raises(MarketError, match="character NUL"):
-        copy_text(pl.DataFrame({"line": ["a\0b"], "digest": ["d"]}), 1)
+        through_the_server(session, opened)
 
 
 def test_a_digest_outlives_a_new_column() -> None:
