@@ -12,7 +12,7 @@ from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import JSONResponse
 
-from pricing.errors import MarketError, PricingError, ServerAwayError
+from pricing.errors import MarketError, ModelError, PricingError, ServerAwayError
 from pricing.service.api.request_ids import request_id
 
 MEDIA_TYPE: Final = "application/problem+json"
@@ -102,7 +102,7 @@ def handle_problems(api: FastAPI) -> None:
 
 
 async def _pricing_error(request: Request, error: PricingError) -> JSONResponse:
-    if isinstance(error, ServerAwayError):
+    if isinstance(error, ServerAwayError | ModelError):
         return problem(503, plain_words(error), headers={"Retry-After": "5"})
     if isinstance(error, MarketError):
         return problem(409, plain_words(error))
