@@ -7,6 +7,7 @@ import subprocess
 import sys
 from collections.abc import Callable
 from datetime import date, timedelta
+from decimal import Decimal
 from pathlib import Path
 
 import polars as pl
@@ -93,7 +94,7 @@ def test_files_become_a_market_a_fit_and_a_price(call: Call, tmp_path: Path) -> 
 
 def test_value_prints_what_the_library_says(call: Call, small_market: Market) -> None:
     model = load(small_market)
-    valuation = value_car(small_market, model, common_car(small_market), asking=cli._amount("5000"))
+    valuation = value_car(small_market, model, common_car(small_market), asking=Decimal("5000"))
     code, out, _ = call("value", *options_of(small_market), "--asking", "5000")
     assert code == 0
     said = " ".join(out.split())
@@ -103,7 +104,7 @@ def test_value_prints_what_the_library_says(call: Call, small_market: Market) ->
 
 def test_value_as_json_holds_every_fact(call: Call, small_market: Market) -> None:
     valuation = value_car(
-        small_market, load(small_market), common_car(small_market), asking=cli._amount("5000")
+        small_market, load(small_market), common_car(small_market), asking=Decimal("5000")
     )
     code, out, _ = call("value", *options_of(small_market), "--asking", "5000", "--json")
     assert code == 0
