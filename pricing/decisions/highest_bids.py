@@ -5,11 +5,11 @@ With ``mid`` and ``spread`` the log mid price and the spread of log price that t
 
     log highest bid = mid + spread (location_b + scale_b T),     T of Student's law
 
-by condition band ``b``. A sold lot tells ``T`` exactly; of an unsold one it is known to lie below the reserve or,
-where none is known, below the low estimate. Both kinds make up the likelihood (a censored regression, after Tobin
-1958), so that leaving unsold lots out does not bias it. The highest bid recorded on an unsold lot is not used: it
-follows the very bid it would bound, and taken for a bound that knows nothing of it it pulls unsold lots up.
-Locations and log scales of the bands are drawn towards common ones.
+by condition band ``b``. A sold lot tells ``T`` exactly; of an unsold one it is known to lie below the
+reserve or, where none is known, below the low estimate. Both kinds make up the likelihood (a censored
+regression, after Tobin 1958), so that leaving unsold lots out does not bias it. The highest bid recorded on
+an unsold lot is not used: it follows the very bid it would bound, and taken for a bound that knows nothing
+of it it pulls unsold lots up. Locations and log scales of the bands are drawn towards common ones.
 
 The lots are later than anything their model has seen, so that the spread is that of a forecast.
 """
