@@ -147,7 +147,6 @@ def test_a_price_at_an_earlier_date_comes_from_what_was_known_then(call: Call, s
             "'leagues' is none of: km",
         ),
         (["fit"], "no market file at market.duckdb"),
-        (["dashboard"], "no market file at market.duckdb"),
         (["load", "absent.csv"], "absent.csv"),
         (["load", "."], ""),
     ],
