@@ -33,13 +33,14 @@ def fitted_market(path: Path, at: date | None = None, fit: str | None = None) ->
         MarketError: there is no such file or no such fit.
     """
     from pricing.model.saved import load as load_fit
+    from pricing.store_state import read_state
 
     market = open_market(path)
     model = load_fit(market, fit)
     if fit is not None:
         return market, model
     if at is None or at >= date.fromisoformat(model.facts["last_date"]):
-        if market.load_fit()[1]["market_digest"] != market.digest():
+        if read_state(market.path).stale:
             sys.stderr.write("note: the market has changed since its fit; `pricing fit` makes a new one\n")
         return market, model
     from pricing.model.price_model import PriceModel

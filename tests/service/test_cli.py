@@ -90,6 +90,9 @@ def test_files_become_a_market_a_fit_and_a_price(call: Call, tmp_path: Path) -> 
     code, _, err = call("value", *options_of(market))
     assert code == 0
     assert err.startswith("note: the market has changed since its fit")
+    code, out, err = call("fit", "--update")
+    assert (code, "fitted on" in out) == (0, True), err
+    assert call("value", *options_of(market))[2] == ""
 
 
 def test_value_prints_what_the_library_says(call: Call, small_market: Market) -> None:
