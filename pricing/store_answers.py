@@ -12,9 +12,6 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Final
-
-import duckdb
 
 from pricing.store_audit import now
 from pricing.store_connection import PATIENCE_SECONDS, connection, run
@@ -23,12 +20,6 @@ try:
     import fcntl
 except ImportError:  # pragma: no cover - Windows
     fcntl = None  # type: ignore[assignment]
-
-_TABLE: Final = """
-CREATE TABLE IF NOT EXISTS answers (
-    key VARCHAR, request VARCHAR, status INTEGER, content VARCHAR, made_at TIMESTAMP
-)
-"""
 
 
 @dataclass(frozen=True)
@@ -64,17 +55,13 @@ def key_held(path: Path, key: str) -> Iterator[bool]:
 def kept_answer(path: Path, key: str, *, patience: float = PATIENCE_SECONDS) -> KeptAnswer | None:
     """What was answered under a key, if anything was."""
     with connection(path, patience=patience) as opened:
-        try:
-            rows = run(opened, "SELECT request, status, content FROM answers WHERE key = ?", [key])
-        except duckdb.CatalogException:
-            return None
+        rows = run(opened, "SELECT request, status, content FROM answers WHERE key = ?", [key])
     return KeptAnswer(*rows[0]) if rows else None
 
 
 def keep_answer(path: Path, key: str, answer: KeptAnswer, *, patience: float = PATIENCE_SECONDS) -> None:
     """Keep an answer under a key."""
     with connection(path, write=True, patience=patience) as opened:
-        run(opened, _TABLE)
         run(
             opened,
             "INSERT INTO answers VALUES (?, ?, ?, ?, ?)",

@@ -14,10 +14,10 @@ from pricing.errors import MarketError
 from pricing.money import minor_unit_places
 from pricing.records import Contract
 from pricing.store_connection import connection, run
+from pricing.store_migrations import EARLIER, SERVICE_TABLES, VERSION, upgrade
 from pricing.store_place import copies, is_copy
 
 KIND: Final = "classic car market"
-VERSION: Final = "1"
 
 _SQL_TYPES: Final = {
     pl.String(): "VARCHAR",
@@ -64,7 +64,7 @@ CREATE TABLE suspicions (
 CREATE TABLE own_rates (currency VARCHAR, rate_date DATE, rate DECIMAL(20, 6));
 CREATE TABLE fits (fit_id VARCHAR, fitted_at TIMESTAMP, facts VARCHAR, payload BLOB);
 CREATE TABLE audit (done_at TIMESTAMP, action VARCHAR, subject VARCHAR, detail VARCHAR);
-"""
+{SERVICE_TABLES}"""
 """``raw``, ``terms`` and ``facts`` are JSON objects. ``settled_by`` is the batch that brought a mended row
 in. ``front_id`` is the better record of the same sale, null where there is none. ``rate`` is what one unit of
 the base currency buys."""
@@ -99,7 +99,7 @@ def new_file(path: Path) -> Iterator[Path]:
 
 
 def base_currency_of(path: Path, patience: float) -> str:
-    """The base currency of a market file; refuses any other file."""
+    """The base currency of a market file, which is brought up to this version first; refuses any other file."""
     with connection(path, patience=patience) as opened:
         try:
             rows = run(opened, "SELECT kind, version, base_currency FROM market")
@@ -108,7 +108,9 @@ def base_currency_of(path: Path, patience: float) -> str:
     if len(rows) != 1 or rows[0][0] != KIND:
         raise MarketError(f"{path} is a DuckDB file of another kind, not a market file")
     kind, version, base_currency = rows[0]
-    if version != VERSION:
+    if version in EARLIER:
+        upgrade(path, patience)
+    elif version != VERSION:
         raise MarketError(
             f"{path} is a market file of version {version}; this program reads version {VERSION}"
         )

@@ -11,19 +11,11 @@ from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Final
 
-import duckdb
 import polars as pl
 
 from pricing.errors import MarketError
 from pricing.store_audit import now, write_audit
 from pricing.store_connection import PATIENCE_SECONDS, connection, frame, run
-
-_TABLE: Final = """
-CREATE TABLE IF NOT EXISTS tokens (
-    token_id VARCHAR, name VARCHAR, role VARCHAR, digest VARCHAR, made_at TIMESTAMP, expires_at TIMESTAMP,
-    revoked_at TIMESTAMP
-)
-"""
 
 PREFIX: Final = "ccp_"
 """How every token begins, so that one that leaks can be told from other secrets."""
@@ -62,7 +54,6 @@ def new_token(
     token, at = PREFIX + secrets.token_urlsafe(32), now()
     until = None if days is None else at + timedelta(days=days)
     with connection(path, write=True, patience=patience) as opened:
-        run(opened, _TABLE)
         (count,) = run(opened, "SELECT count(*) FROM tokens")[0]
         if run(
             opened,
@@ -84,7 +75,6 @@ def revoke_token(path: Path, token_id: str, *, patience: float = PATIENCE_SECOND
     """Let a token open nothing from now on. Raises ``MarketError`` where there is none such in force."""
     at = now()
     with connection(path, write=True, patience=patience) as opened:
-        run(opened, _TABLE)
         (changed,) = run(
             opened,
             "UPDATE tokens SET revoked_at = ? WHERE token_id = ? AND revoked_at IS NULL",
@@ -98,26 +88,16 @@ def revoke_token(path: Path, token_id: str, *, patience: float = PATIENCE_SECOND
 def list_tokens(path: Path, *, patience: float = PATIENCE_SECONDS) -> pl.DataFrame:
     """Every token: token_id, name, role, made_at, expires_at, revoked_at."""
     with connection(path, patience=patience) as opened:
-        try:
-            return frame(
-                opened,
-                "SELECT token_id, name, role, made_at, expires_at, revoked_at FROM tokens ORDER BY token_id",
-            )
-        except duckdb.CatalogException:
-            return pl.DataFrame(
-                schema=dict.fromkeys(("token_id", "name", "role"), pl.String)
-                | dict.fromkeys(("made_at", "expires_at", "revoked_at"), pl.Datetime("us"))
-            )
+        return frame(
+            opened,
+            "SELECT token_id, name, role, made_at, expires_at, revoked_at FROM tokens ORDER BY token_id",
+        )
 
 
 def tokens_in_force(path: Path, *, patience: float = PATIENCE_SECONDS) -> dict[str, Token]:
     """The tokens that were not revoked, by digest; whether one has run out is for whoever asks to see."""
     with connection(path, patience=patience) as opened:
-        try:
-            rows = run(
-                opened,
-                "SELECT token_id, name, role, digest, expires_at FROM tokens WHERE revoked_at IS NULL",
-            )
-        except duckdb.CatalogException:
-            return {}
+        rows = run(
+            opened, "SELECT token_id, name, role, digest, expires_at FROM tokens WHERE revoked_at IS NULL"
+        )
     return {row[3]: Token(*row) for row in rows}
