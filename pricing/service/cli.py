@@ -23,6 +23,7 @@ from pricing.service.configuration import apply_file
 from pricing.service.decision_commands import InspectionOption, SheetsOption, assessed, decision_app
 from pricing.service.intake_commands import intake_app
 from pricing.service.market_commands import market_app
+from pricing.service.operation_commands import operation_app
 from pricing.service.opening import fitted_market, open_market
 from pricing.service.repair_commands import repair_app
 from pricing.service.score_commands import score_app
@@ -45,6 +46,7 @@ app.add_typer(market_app)
 app.add_typer(score_app)
 app.add_typer(decision_app)
 app.add_typer(server_app)
+app.add_typer(operation_app)
 app.add_typer(token_app, name="token")
 
 MARKET_FILE: Final = Path("market.duckdb")

@@ -1,9 +1,12 @@
 """What the command line shows of a service: tokens, configuration, findings about its health."""
 
+from collections.abc import Sequence
+
 import polars as pl
 from rich.table import Table
 from rich.text import Text
 
+from pricing.service.doctor import GOOD, Finding
 from pricing.service.terminal import console
 from pricing.store_audit import now
 
@@ -21,6 +24,15 @@ def show_tokens(frame: pl.DataFrame) -> None:
             state = f"{word} {row['expires_at']:%Y-%m-%d}"
         table.add_row(row["token_id"], Text(row["name"]), row["role"], f"{row['made_at']:%Y-%m-%d}", state)
     console().print(table if table.row_count else "no tokens yet: `pricing token new NAME` makes one")
+
+
+def show_findings(findings: Sequence[Finding]) -> None:
+    """What was found, and what to do."""
+    table = _table("", "state", "found", "what to do")
+    for finding in findings:
+        style = "" if finding.state == GOOD else "bold"
+        table.add_row(finding.what, Text(finding.state, style=style), Text(finding.found), Text(finding.do))
+    console().print(table)
 
 
 def _table(*heads: str) -> Table:
