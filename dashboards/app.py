@@ -3,6 +3,7 @@
 import streamlit as st
 
 from dashboards import (
+    address,
     appraisals,
     buying,
     comparables,
@@ -16,7 +17,6 @@ from dashboards import (
     scores,
     selling,
     setting,
-    sheets,
 )
 
 st.set_page_config(page_title="Classic car prices", layout="wide", initial_sidebar_state="collapsed")
@@ -36,8 +36,9 @@ PAGES = {
     "settings": st.Page(setting.show_page, title="Settings", url_path="settings"),
 }
 frame.know_pages(PAGES)
-sheets.carry()
 if people.show_door():
-    page = st.navigation(list(PAGES.values()), position="top")
+    page = st.navigation(list(PAGES.values()), position="hidden")
+    address.take(page.url_path)
     frame.show_menu(page)
     page.run()
+    address.give()

@@ -34,6 +34,8 @@ DOCUMENTS: Final = {
 }
 LOCALES: Final = ("en_GB", "en_US", "de_DE", "de_CH", "fr_FR", "nl_NL", "it_IT", "sv_SE")
 _SAID: Final = "appraisal_said"
+_OPEN: Final = "appraisal_to_open"
+"""Session state: the appraisal to be opened at the next run."""
 
 
 def show_page() -> None:
@@ -47,6 +49,8 @@ def show_page() -> None:
         said = st.session_state.pop(_SAID, None)
         if said is not None:
             st.success(escaped(said))
+        if _OPEN in st.session_state:
+            st.session_state["appraisal"] = st.session_state.pop(_OPEN)
         entries = caches.appraisals(state)
         chosen = st.selectbox(
             "Appraisal",
@@ -112,7 +116,7 @@ def _begin(state: caches.MarketState) -> None:
         with st.spinner("Gathering the evidence"):
             evidence = evidence_for(Path(state.path), record)
         (name,) = enter(state.market, [(record, evidence)], by=by)
-        st.session_state["appraisal"] = name
+        st.session_state[_OPEN] = name
         _done(f"{name} is entered; its evidence is frozen.")
 
 

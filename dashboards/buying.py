@@ -1,12 +1,13 @@
 """Buy: what to pay at most and to offer first, what day one costs, bids, and what else the money buys."""
 
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 import polars as pl
 import streamlit as st
 
 from dashboards import caches, frame
+from dashboards.address import BOUND
 from dashboards.car_form import ask_car
 from dashboards.offer_terms import ask_amount, ask_currency, ask_inspection
 from dashboards.shown import show_chart, show_table
@@ -27,7 +28,6 @@ from pricing.documents.plain_text import escaped
 from pricing.store_rates import own_rates_of
 
 CARS_SHOWN: Final = 12
-_BOUND: Final[dict[str, Any]] = {"bind": "query-params", "persist_state": "session"}
 
 
 def show_page() -> None:
@@ -77,7 +77,7 @@ def _ask_terms(state: caches.MarketState, currency: str) -> BuyerTerms:
         5,
         key="certainty",
         help="The surer, the lower the price to walk away at.",
-        **_BOUND,
+        **BOUND,
     )
     with st.expander("Costs beside the price"):
         first, second, third = st.columns(3)

@@ -7,6 +7,7 @@ import polars as pl
 import streamlit as st
 
 from dashboards import caches
+from dashboards.address import held_to, within
 from pricing.documents.glossary import what_is
 from pricing.documents.plain_text import escaped
 from pricing.documents.sentences import car_words, option_words
@@ -19,7 +20,8 @@ from pricing.vocabulary import (
     OPTION_CODES,
 )
 
-_BOUND: Final[dict[str, Any]] = {"bind": "query-params", "persist_state": "session"}
+KEPT: Final[dict[str, Any]] = {"persist_state": "session"}
+"""Of a field that many pages have; ``address`` writes it into the address."""
 
 _OPTIONS: Final = {option_words(code): code for code in OPTION_CODES}
 
@@ -40,6 +42,7 @@ def ask_car(state: caches.MarketState) -> tuple[dict[str, Any], Decimal | None] 
             "Condition band", "condition_band", list(CONDITION_BANDS), help=what_is("condition band")
         )
     with second:
+        within("asking", 1.0, None)
         asking = st.number_input(
             f"Asking price ({state.base_currency}, all-in)",
             1.0,
@@ -50,7 +53,7 @@ def ask_car(state: caches.MarketState) -> tuple[dict[str, Any], Decimal | None] 
             key="asking",
             placeholder="if one is asked",
             help="All that a buyer would pay, premium and tax included.",
-            **_BOUND,
+            **KEPT,
         )
     car = _ask_details(state, form, band)
     if car is None:
@@ -61,7 +64,7 @@ def ask_car(state: caches.MarketState) -> tuple[dict[str, Any], Decimal | None] 
 
 def _ask_details(state: caches.MarketState, form: Any, band: str | None) -> dict[str, Any] | None:
     """The fields that fold away under the car in one line."""
-    said = {name: _said(name) for name in ("make", "model", "variant", "year")}
+    said = {name: st.session_state.get(name) for name in ("make", "model", "variant", "year")}
     complete = all(said[name] for name in ("make", "model", "year"))
     folded = st.session_state.setdefault(_OPEN, not complete)
     title = escaped(car_words({**said, "condition_band": "the car"})) if complete else "Which car is it?"
@@ -73,8 +76,9 @@ def _ask_details(state: caches.MarketState, form: Any, band: str | None) -> dict
             models = names.filter(pl.col("make") == pl.lit(make, dtype=pl.String))
             model = _choice("Model", "model", models["model"].unique(maintain_order=True).to_list())
         with second:
+            within("year", 1885, 2100)
             year = st.number_input(
-                "Model year", 1885, 2100, None, 1, key="year", placeholder="as 1968", **_BOUND
+                "Model year", 1885, 2100, None, 1, key="year", placeholder="as 1968", **KEPT
             )
             of_model = models.filter(pl.col("model") == pl.lit(model, dtype=pl.String))
             variant = _choice(
@@ -84,8 +88,9 @@ def _ask_details(state: caches.MarketState, form: Any, band: str | None) -> dict
                 help="Leave empty when not known.",
             )
         with third:
+            held_to("options", list(_OPTIONS))
             options = st.multiselect(
-                "Options", list(_OPTIONS), key="options", placeholder="none", help=what_is("option"), **_BOUND
+                "Options", list(_OPTIONS), key="options", placeholder="none", help=what_is("option"), **KEPT
             )
             odometer_km = _ask_odometer(state)
         more = _ask_more(state)
@@ -103,14 +108,12 @@ def _ask_details(state: caches.MarketState, form: Any, band: str | None) -> dict
     }
 
 
-def _said(name: str) -> Any:
-    """What was entered in a field so far, or stands in the address before the field is there."""
-    return st.session_state.get(name, st.query_params.get(name))
-
-
 def _ask_odometer(state: caches.MarketState) -> float | None:
-    if not {"odometer", "odometer_unit"} & {*st.query_params, *st.session_state}:
-        st.session_state["odometer_unit"] = caches.settings(state).distance_unit
+    if "odometer_unit" not in st.session_state:
+        said = st.session_state.get("odometer") is not None  # a link without a unit says kilometres
+        st.session_state["odometer_unit"] = "km" if said else caches.settings(state).distance_unit
+    held_to("odometer_unit", list(DISTANCE_UNITS))
+    within("odometer", 0.0, None)
     reading, unit_of = st.columns(2)
     with reading:
         odometer = st.number_input(
@@ -122,16 +125,17 @@ def _ask_odometer(state: caches.MarketState) -> float | None:
             format="%.0f",
             key="odometer",
             placeholder="not known",
-            **_BOUND,
+            **KEPT,
         )
     with unit_of:
-        unit = st.selectbox("Odometer unit", list(DISTANCE_UNITS), key="odometer_unit", **_BOUND)
+        unit = st.selectbox("Odometer unit", list(DISTANCE_UNITS), key="odometer_unit", **KEPT)
     return None if odometer is None else odometer * DISTANCE_UNITS[unit]
 
 
 def _ask_more(state: caches.MarketState) -> dict[str, Any]:
     """What is said of a car less often."""
     first, second, third = st.columns(3)
+    within("condition_score", 0.0, 100.0)
     with first:
         score = st.number_input(
             "Condition score (0 to 100)",
@@ -141,7 +145,7 @@ def _ask_more(state: caches.MarketState) -> dict[str, Any]:
             1.0,
             key="condition_score",
             help=what_is("condition score"),
-            **_BOUND,
+            **KEPT,
         )
         matching = _choice(
             "Matching numbers", "matching_numbers", list(MATCHING_NUMBERS), help=what_is("matching numbers")
@@ -154,7 +158,7 @@ def _ask_more(state: caches.MarketState) -> dict[str, Any]:
     with third:
         body = _choice("Body style", "body_style", caches.values(state, "body_style"))
         chassis = st.text_input(
-            "Chassis number", None, 500, key="chassis_number", help="Finds earlier sales of it.", **_BOUND
+            "Chassis number", None, 500, key="chassis_number", help="Finds earlier sales of it.", **KEPT
         )
     return {
         "condition_score": score,
@@ -169,4 +173,5 @@ def _ask_more(state: caches.MarketState) -> dict[str, Any]:
 
 
 def _choice(label: str, key: str, choices: list[str], help: str | None = None) -> str | None:
-    return st.selectbox(label, choices, None, key=key, help=help, placeholder="not said", **_BOUND)
+    held_to(key, choices)
+    return st.selectbox(label, choices, None, key=key, help=help, placeholder="not said", **KEPT)

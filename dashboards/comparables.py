@@ -58,7 +58,6 @@ def _ask_how() -> tuple[int, str | None]:
             LONGEST_NAME,
             key="subject",
             placeholder="none kept",
-            bind="query-params",
             persist_state="session",
         )
     return int(count), subject or None

@@ -20,10 +20,16 @@ _LAYING_OUT: Final = "Laying out the sales"
 _PAGES: Final = "pages"
 
 _STYLE: Final = """<style>
+[data-testid="stHeader"] { pointer-events: none; }
+[data-testid="stHeader"] * { pointer-events: auto; }
+.st-key-menu, .st-key-pages { position: fixed; top: 0.5rem; left: 1rem; z-index: 999991; width: auto; }
 .st-key-menu { display: none; }
+.st-key-pages { gap: 0 !important; right: 4rem; }
+@media (max-width: 1000px) {
+    .st-key-pages { display: none; }
+    .st-key-menu { display: flex; }
+}
 @media (max-width: 640px) {
-    .st-key-menu { display: flex; position: fixed; top: 0.6rem; left: 1rem; z-index: 999991; width: auto; }
-    [data-testid="stExpandSidebarButton"], [data-testid="stSidebar"] { display: none; }
     [data-testid="stMainBlockContainer"] { padding-top: 4rem; padding-left: 1rem; padding-right: 1rem; }
 }
 @media (pointer: coarse) {
@@ -124,11 +130,15 @@ def link(page: str, words: str) -> None:
 
 
 def show_menu(page: st.Page) -> None:
-    """The pages as a menu, for narrow windows; wide ones have them side by side at the top."""
+    """The pages side by side at the top, or in a menu on a narrow window; the car goes along."""
     st.html(_STYLE)
+    pages = st.session_state[_PAGES].values()
+    with st.container(key="pages", horizontal=True):
+        for other in pages:
+            st.page_link(other, label=other.title)
     with (
         st.container(key="menu"),
         st.popover(page.title, icon=":material/menu:", key=f"menu-{page.url_path}"),
     ):
-        for other in st.session_state[_PAGES].values():
+        for other in pages:
             st.page_link(other, label=other.title)

@@ -1,11 +1,12 @@
 """Market: how prices moved at constant quality, how much is known, and what a better band costs."""
 
-from typing import Any, Final
+from typing import Final
 
 import polars as pl
 import streamlit as st
 
 from dashboards import caches, frame
+from dashboards.address import BOUND, held_to
 from dashboards.shown import show_chart, show_table
 from pricing.documents import market_charts
 from pricing.documents.glossary import what_is
@@ -23,7 +24,6 @@ from pricing.market.index import METHODS, PriceIndex
 from pricing.market.periods import LENGTHS
 
 WHOLE: Final = "the whole market"
-_BOUND: Final[dict[str, Any]] = {"bind": "query-params", "persist_state": "session"}
 
 
 def show_page() -> None:
@@ -60,14 +60,21 @@ def _ask_scope(state: caches.MarketState) -> caches.Where:
     names = caches.names(state)
     first, second = st.columns(2)
     makes = names["make"].unique(maintain_order=True).to_list()
+    held_to("make", makes)
     with first:
-        make = st.selectbox("Make", makes, None, key="make", placeholder=WHOLE, **_BOUND)
+        make = st.selectbox("Make", makes, None, key="make", placeholder=WHOLE, persist_state="session")
     models = names.filter(pl.col("make") == pl.lit(make, dtype=pl.String))["model"].unique(
         maintain_order=True
     )
+    held_to("model", models.to_list())
     with second:
         model = st.selectbox(
-            "Model", models.to_list(), None, key="model", placeholder="all its models", **_BOUND
+            "Model",
+            models.to_list(),
+            None,
+            key="model",
+            placeholder="all its models",
+            persist_state="session",
         )
     return tuple((name, value) for name, value in (("make", make), ("model", model)) if value is not None)
 
@@ -75,9 +82,9 @@ def _ask_scope(state: caches.MarketState) -> caches.Where:
 def _ask_method() -> tuple[str, str]:
     first, second = st.columns(2)
     with first:
-        method = st.selectbox("Method of the index", METHODS, key="method", help=what_is("index"), **_BOUND)
+        method = st.selectbox("Method of the index", METHODS, key="method", help=what_is("index"), **BOUND)
     with second:
-        period = st.selectbox("Period", list(LENGTHS), list(LENGTHS).index("year"), key="period", **_BOUND)
+        period = st.selectbox("Period", list(LENGTHS), list(LENGTHS).index("year"), key="period", **BOUND)
     return method, period
 
 

@@ -7,6 +7,7 @@ import polars as pl
 import streamlit as st
 
 from dashboards import caches, frame, sheets
+from dashboards.address import within
 from dashboards.shown import show_chart, show_table
 from pricing.condition.budget import RepairBudget, repair_budget
 from pricing.condition.checks import STATES
@@ -67,6 +68,7 @@ def _ask(state: caches.MarketState) -> tuple[str, Decimal | None, str]:
             persist_state="session",
         )
     with second:
+        within("asking", 1.0, None)
         asking = st.number_input(
             f"Asking price ({state.base_currency}, all-in)",
             1.0,
@@ -77,7 +79,6 @@ def _ask(state: caches.MarketState) -> tuple[str, Decimal | None, str]:
             key="asking",
             placeholder="its market price",
             help=what_is("asking price"),
-            bind="query-params",
             persist_state="session",
         )
     with third:

@@ -7,13 +7,13 @@ from typing import Any, Final
 import streamlit as st
 
 from dashboards import caches, sheets
+from dashboards.address import BOUND, CARRIED, held_to, within
 from pricing.condition.assessment import InspectionResult, assess
 from pricing.condition.repairs import RepairCosts
 from pricing.documents.plain_text import escaped
 from pricing.money import CURRENCIES
 
 COMMON: Final = ("EUR", "GBP", "USD", "CHF", "SEK", "JPY", "AUD")
-_BOUND: Final[dict[str, Any]] = {"bind": "query-params", "persist_state": "session"}
 
 
 @dataclass(frozen=True)
@@ -28,17 +28,22 @@ def ask_currency(state: caches.MarketState) -> str:
     """The currency that every amount of the offer is in."""
     rest = sorted(CURRENCIES - {state.base_currency, *COMMON})
     first = [state.base_currency, *(name for name in COMMON if name != state.base_currency)]
+    held_to("currency", [*first, *rest])
+    if st.session_state.get("currency") is None:
+        st.session_state["currency"] = state.base_currency
     return st.selectbox(
         "Currency of the offer",
         [*first, *rest],
         key="currency",
         help="Every amount on this page is in it; the market's own currency is the first.",
-        **_BOUND,
+        persist_state="session",
     )
 
 
 def ask_amount(label: str, key: str, currency: str, help: str | None = None) -> Decimal | None:
     """An amount in the currency of the offer; nothing where nothing is said."""
+    shared = key in CARRIED
+    within(key, 0.0, None)
     amount = st.number_input(
         f"{label} ({currency})",
         0.0,
@@ -49,7 +54,7 @@ def ask_amount(label: str, key: str, currency: str, help: str | None = None) -> 
         key=key,
         placeholder="not said",
         help=help,
-        **_BOUND,
+        **({"persist_state": "session"} if shared else BOUND),
     )
     return None if amount is None else Decimal(str(amount))
 

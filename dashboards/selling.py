@@ -1,5 +1,6 @@
 """Sell: what each way of selling would leave, a reserve and an estimate, an asking price, and what to do first."""
 
+from decimal import Decimal
 from pathlib import Path
 from typing import Any, cast
 
@@ -39,8 +40,11 @@ def show_page() -> None:
         asked = ask_car(state)
         if asked is None:
             return
-        car, _ = asked
-        terms = _ask_terms(ask_currency(state))
+        car, asking = asked
+        currency = ask_currency(state)
+        if currency != state.base_currency:
+            asking = ask_amount("Asking price", "offer_asking", currency, what_is("asking price"))
+        terms = _ask_terms(currency, asking)
         car, inspected = ask_inspection(state, car)
         key = f"selling {state.path} {state.records} {state.fit}"
         if not frame.done(key, "Learning how cars sell", lambda tell: _learn(state)):
@@ -65,27 +69,28 @@ def _learn(state: caches.MarketState) -> None:
     caches.selling_evidence_of(state)
 
 
-def _ask_terms(currency: str) -> SellerTerms:
-    first, second, third = st.columns(3)
+def _ask_terms(currency: str, asking: Decimal | None) -> SellerTerms:
+    first, second = st.columns(2)
     with first:
         own = ask_amount(
             "Worth to you unsold", "own_value", currency, "What the car is worth to you if it does not sell."
         )
-        papers = {}
-        with st.popover("Missing papers"):
+    with second:
+        reserve = ask_amount("Reserve to look at", "reserve", currency, what_is("reserve"))
+    papers = {}
+    with st.expander("Estimate, lowest price, missing papers"):
+        first, second, third = st.columns(3)
+        with first:
+            low = ask_amount("Low estimate", "low_estimate", currency)
+            high = ask_amount("High estimate", "high_estimate", currency)
+        with second:
+            floor = ask_amount("Lowest price to ask in the end", "floor", currency)
+        with third:
             for name, _ in PAPERS:
                 cost = ask_amount(f"Cost of {name}", f"paper_{name.replace(' ', '_')}", currency)
                 if cost is not None:
                     papers[name] = cost
-    with second:
-        reserve = ask_amount("Reserve to look at", "reserve", currency, what_is("reserve"))
-        price = ask_amount("Asking price elsewhere", "seller_asking", currency, what_is("asking price"))
-    with third:
-        with st.popover("Estimate and lowest price"):
-            low = ask_amount("Low estimate", "low_estimate", currency)
-            high = ask_amount("High estimate", "high_estimate", currency)
-            floor = ask_amount("Lowest price to ask in the end", "floor", currency)
-    return SellerTerms(currency, own, reserve, low, high, price, floor, papers=papers)
+    return SellerTerms(currency, own, reserve, low, high, asking, floor, papers=papers)
 
 
 def _show(facts: Selling) -> None:
@@ -111,7 +116,11 @@ def _show(facts: Selling) -> None:
         show_chart(reserve_chart(facts), reserve_caption(), "reserve")
     for channel in facts.asking:
         st.subheader(f"Asking price, {channel}")
-        show_chart(waiting_chart(facts, channel), waiting_caption(channel), f"asking price, {channel}")
+        show_chart(
+            waiting_chart(facts, channel).properties(height=340),
+            waiting_caption(channel),
+            f"asking price, {channel}",
+        )
     _show_first(facts)
     for sentence in facts.unknown:
         st.write(escaped(sentence))
@@ -134,8 +143,9 @@ def _show_channels(facts: Selling) -> None:
         }
         for found in facts.channels
     ]
+    table = pl.DataFrame(rows, infer_schema_length=None)
     show_table(
-        pl.DataFrame(rows, infer_schema_length=None),
+        table.with_columns(pl.col([*names, "chance", "weeks"]).cast(pl.Float64).round()),
         "channels",
         {
             "channel": "Channel",

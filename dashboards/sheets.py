@@ -14,15 +14,6 @@ SHEET: Final = "sheet"
 EXTENSIONS: Final = DEMO / "sheets"
 
 
-def carry() -> None:
-    """Keep the sheet's name in the address on every page, and take it from there after a reload."""
-    named = st.query_params.get(SHEET)
-    if named is not None:
-        st.session_state[SHEET] = named
-    elif SHEET in st.session_state:
-        st.query_params[SHEET] = st.session_state[SHEET]
-
-
 def name() -> str | None:
     """The name of the sheet in hand, if there is one."""
     found = st.session_state.get(SHEET)
@@ -33,9 +24,8 @@ def take_up(name: str | None) -> None:
     """Have that sheet in hand from now on, or none."""
     if name is None:
         st.session_state.pop(SHEET, None)
-        st.query_params.pop(SHEET, None)
     else:
-        st.session_state[SHEET] = st.query_params[SHEET] = name
+        st.session_state[SHEET] = name
 
 
 def in_hand() -> Inspection | None:

@@ -28,6 +28,40 @@ NOISE = ("Failed to load resource", "webgl")
 """What a browser without a network or a graphics card says on its console."""
 
 
+OVERFLOW = """
+() => [document.documentElement, document.body, document.querySelector('[data-testid=stMain]')]
+    .map(part => part.scrollWidth - Math.min(part.clientWidth, window.innerWidth))
+"""
+"""How far each of three boxes would scroll sideways, in pixels."""
+
+RUNNING = (
+    "!document.querySelector('[data-testid=stStatusWidget]') && !document.querySelector('[data-stale=true]')"
+)
+
+
+def no_errors(errors: list[str]) -> bool:
+    """Whether the console holds nothing but noise."""
+    return [error for error in errors if not any(noise in error for noise in NOISE)] == []
+
+
+def wait_until_still(opened: Page) -> None:
+    """Until the page's script has run and nothing on it is of an earlier run."""
+    opened.wait_for_timeout(150)
+    opened.wait_for_function(RUNNING, timeout=60_000)
+    opened.wait_for_timeout(150)
+
+
+def go_to(opened: Page, name: str) -> None:
+    """To another page, by the way that a person of this window has."""
+    wait_until_still(opened)
+    if (opened.viewport_size or {"width": 0})["width"] <= 1000:
+        opened.locator(".st-key-menu button").first.click()
+        opened.get_by_test_id("stPopoverBody").get_by_role("link", name=name, exact=True).click()
+    else:
+        opened.locator(".st-key-pages").get_by_role("link", name=name, exact=True).click()
+    wait_until_still(opened)
+
+
 def chromium() -> str:
     """Path of the browser; a test that needs it is skipped without, or fails where it must not be missing."""
     found = shutil.which("chromium") or shutil.which("chromium-browser")

@@ -19,11 +19,10 @@ WAIT = 60
 def a_page(module: str) -> AppTest:
     """One page by itself, as the frame would run it."""
     return AppTest.from_string(
-        "import streamlit as st\n"
-        "from dashboards import sheets\n"
-        f"from dashboards import {module}\n"
-        "sheets.carry()\n"
-        f"{module}.show_page()\n",
+        f"from dashboards import address, {module}\n"
+        f"address.take({module!r})\n"
+        f"{module}.show_page()\n"
+        "address.give()\n",
         default_timeout=WAIT,
     )
 

@@ -12,16 +12,22 @@ from pricing.documents.sentences import money_words, range_sentence
 from pricing.model.saved import load
 from pricing.service.serving import address
 from pricing.store import Market
-from tests.dashboards.browser import DESKTOP, NOISE, PHONE, chromium, page, served, shot, wait_until_shown
+from tests.dashboards.browser import (
+    DESKTOP,
+    OVERFLOW,
+    PHONE,
+    chromium,
+    no_errors,
+    page,
+    served,
+    shot,
+    wait_until_shown,
+)
 from tests.small_market import common_car
 
 pytestmark = pytest.mark.browser
 
 PORT = 8561
-OVERFLOW = """
-() => [document.documentElement, document.body, document.querySelector('[data-testid=stMain]')]
-    .map(part => part.scrollWidth - Math.min(part.clientWidth, window.innerWidth))
-"""
 
 
 @pytest.fixture(scope="module")
@@ -51,7 +57,7 @@ def test_a_link_shows_the_librarys_range_and_nothing_scrolls_sideways(
         assert opened.get_by_text("asking price of EUR 5,000").count() == 1
         shot(opened, tmp_path / "page.png")
     assert (tmp_path / "page.png").stat().st_size > 50_000
-    assert [error for error in errors if not any(noise in error for noise in NOISE)] == []
+    assert no_errors(errors)
 
 
 def test_a_choice_goes_into_the_address_and_a_reload_brings_it_back(

@@ -12,8 +12,7 @@ from pricing.intake.mapping_files import write_mapping_text
 from pricing.intake.proposals import propose
 from pricing.intake.readers import read_whole
 from pricing.store import Market
-from tests.dashboards.browser import DESKTOP, NOISE, PHONE, chromium, page, served, shot
-from tests.dashboards.test_browser import OVERFLOW
+from tests.dashboards.browser import DESKTOP, OVERFLOW, PHONE, chromium, no_errors, page, served, shot
 
 pytestmark = pytest.mark.browser
 
@@ -67,4 +66,4 @@ def test_a_file_without_its_mapping_is_seen_counted_loaded_and_taken_back(
         opened.get_by_text("records of batch-0001 are gone").wait_for()
         assert market.sales().is_empty()
     assert (tmp_path / "page.png").stat().st_size > 30_000
-    assert [error for error in errors if not any(noise in error for noise in NOISE)] == []
+    assert no_errors(errors)

@@ -1,0 +1,90 @@
+"""The page that writes appraisals: what it keeps is a record of the register, what it hands out its documents."""
+
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+import pytest
+from streamlit.testing.v1 import AppTest
+
+from pricing.appraisal.contents import missing
+from pricing.appraisal.register import enter, listed, read
+from pricing.service.appraisal_files import evidence_for
+from pricing.store import Market
+from tests.appraisals import full_record
+from tests.dashboards.pages import a_page, at_car, press, said, table
+from tests.small_market import common_car
+
+
+@pytest.fixture
+def market(small_market: Market, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Market:
+    copy = tmp_path / "market.duckdb"
+    copy.write_bytes(small_market.path.read_bytes())
+    monkeypatch.setenv("PRICING_MARKET", str(copy))
+    return Market.open(copy)
+
+
+@pytest.fixture
+def car(small_market: Market) -> dict[str, Any]:
+    return common_car(small_market)
+
+
+def test_an_appraisal_is_begun_from_the_car_and_answered_section_by_section(
+    market: Market, car: dict[str, Any]
+) -> None:
+    page = at_car(a_page("appraisals"), car)
+    assert not page.exception
+    assert [b.disabled for b in page.button if b.label == "Enter it and freeze the evidence"] == [True]
+    assert listed(market).is_empty()
+    page.text_input(key="valuer").set_value("A. Valuer").run()
+    press(page, "Enter it and freeze the evidence")
+    assert not page.exception
+    entry = read(market, listed(market)["appraisal_id"][0])
+    assert (entry.record.subject.make, entry.record.subject.year) == (car["make"], car["year"])
+    assert entry.made_by == "A. Valuer"
+    assert entry.evidence is not None
+    assert f"{entry.appraisal_id}, revision 1" in "\n".join(part.value for part in page.subheader)
+    assert "No document yet" in said(page)
+    (client,) = [field for field in page.text_input if field.label.startswith("Who the valuation is for")]
+    client.set_value("Client Alpha")
+    press(page, "Keep these answers")
+    assert not page.exception
+    revised = read(market, entry.appraisal_id)
+    assert (revised.revision, revised.record.assignment.client) == (2, "Client Alpha")
+    assert read(market, entry.appraisal_id, 1).record == entry.record
+    assert table(page, "field", "new")["new"].to_list()[-1] == "Client Alpha"
+
+
+def test_a_whole_record_hands_out_its_documents(market: Market, car: dict[str, Any]) -> None:
+    at = date.fromisoformat(market.load_fit()[1]["last_date"])  # type: ignore[arg-type]
+    record = full_record(car, at)
+    (name,) = enter(market, [(record, evidence_for(market.path, record))], by="A. Valuer")
+    entry = read(market, name)
+    assert not missing(entry.record, entry.evidence)
+    page = a_page("appraisals")
+    page.query_params["appraisal"] = name
+    page.run()
+    assert not page.exception
+    assert "Every required content is there. It is a draft." in said(page)
+    assert {button.label for button in page.get("download_button")} >= {
+        "Download the PDF",
+        "Download for a word processor",
+    }
+
+
+def test_an_answer_of_the_wrong_kind_is_one_sentence_and_changes_nothing(
+    market: Market, car: dict[str, Any]
+) -> None:
+    at = date.fromisoformat(market.load_fit()[1]["last_date"])  # type: ignore[arg-type]
+    (name,) = enter(market, [(full_record(car, at), None)], by="A. Valuer")
+    page: AppTest = a_page("appraisals")
+    page.query_params["appraisal"] = name
+    page.run()
+    page.text_input(key="valuer").set_value("A. Valuer").run()
+    page.selectbox(key="section").select("opinion").run()
+    (figure,) = [field for field in page.text_input if field.label == "The value"]
+    figure.set_value("dear")
+    press(page, "Keep these answers")
+    assert not page.exception
+    assert "opinion.figure: got 'dear', expected an amount" in said(page)
+    assert read(market, name).revision == 1

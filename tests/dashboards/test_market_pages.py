@@ -1,0 +1,67 @@
+"""The pages about the market and about how good its numbers are: both are the library's."""
+
+from datetime import date
+
+import pytest
+from streamlit.testing.v1 import AppTest
+
+from pricing.documents.market_words import depth_sentences, index_sentence
+from pricing.documents.score_words import coverage_sentence, ratio_sentence
+from pricing.market.depth import market_depth
+from pricing.market.index import price_index
+from pricing.model.backtest import backtest, rolling_origins
+from pricing.model.saved import load
+from pricing.model.spec import FeatureSpec
+from pricing.store import Market
+from tests.dashboards.pages import a_page, press, said, table
+
+
+@pytest.fixture
+def page(small_market: Market, monkeypatch: pytest.MonkeyPatch) -> AppTest:
+    monkeypatch.setenv("PRICING_MARKET", str(small_market.path))
+    return a_page("market")
+
+
+def test_the_index_and_the_depth_are_the_librarys(page: AppTest, small_market: Market) -> None:
+    page.run()
+    assert not page.exception
+    sales = small_market.sales()
+    index = price_index(sales, period="year")
+    assert index_sentence(index) in said(page)
+    assert table(page, "period")["index"].round(6).dropna().to_list() == [
+        round(value, 6) for value in index.frame["index"].drop_nulls()
+    ]
+    depth = market_depth(sales, model=load(small_market), every_record=small_market.sales(every_record=True))
+    assert all(sentence in said(page) for sentence in depth_sentences(depth))
+    page.selectbox(key="method").select("fisher").run()
+    assert index_sentence(price_index(sales, method="fisher", period="year")) in said(page)
+
+
+def test_a_make_of_few_sales_is_told_what_would_help(page: AppTest, small_market: Market) -> None:
+    sales = small_market.sales()
+    few = sales.group_by("make").len().sort("len")["make"][0]
+    page.run()
+    page.selectbox(key="make").select(few)
+    page.selectbox(key="period").select("month").run()
+    assert not page.exception
+    assert "a longer period or a wider choice of sales would help" in said(page)
+
+
+def test_scores_are_made_on_a_press_and_are_the_librarys(
+    small_market: Market, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("PRICING_MARKET", str(small_market.path))
+    monkeypatch.setattr("dashboards.scores.ORIGINS", 1)
+    page = a_page("scores").run()
+    assert not page.exception
+    press(page, "Score the price model now")
+    assert not page.exception
+    sales, spec = small_market.sales(), FeatureSpec.cars()
+    scored = backtest(sales, spec, rolling_origins(sales, spec, 1), known=small_market.sales)
+    overall = scored.scores().row(0, named=True)
+    assert coverage_sentence(overall) in said(page)
+    assert ratio_sentence(overall) in said(page)
+    assert page.metric[0].value == f"{overall['cod']:.1f}"
+    page.selectbox(key="part_of").select("condition_band").run()
+    assert list(table(page, "coverage_80")["sales"])[1:] == scored.scores("condition_band")["sales"].to_list()
+    assert date.today() >= scored.origins[0]

@@ -1,0 +1,125 @@
+"""The settings: kept in the market file, for whoever may."""
+
+from decimal import Decimal
+from pathlib import Path
+
+import pytest
+from streamlit.testing.v1 import AppTest
+
+from dashboards import caches, people
+from pricing.service.settings import DEMO_CATALOGUE, EXAMPLE_CHARGES, Settings, catalogue_of
+from pricing.store import Market
+from pricing.store_settings import keep_settings, read_settings
+from tests.dashboards.pages import a_page, press, said
+
+
+@pytest.fixture
+def market(small_market: Market, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Market:
+    copy = tmp_path / "market.duckdb"
+    copy.write_bytes(small_market.path.read_bytes())
+    monkeypatch.setenv("PRICING_MARKET", str(copy))
+    return Market.open(copy)
+
+
+@pytest.fixture
+def page(market: Market) -> AppTest:
+    return a_page("setting").run()
+
+
+def kept(market: Market) -> Settings:
+    return Settings.read(read_settings(market.path))
+
+
+def test_it_says_which_market_is_in_use(page: AppTest, market: Market) -> None:
+    assert not page.exception
+    assert f"market.duckdb, your own market: {market.sales().height:,} records" in said(page)
+    assert read_settings(market.path) == {}
+
+
+def test_units_and_a_second_currency_are_kept_on_a_press(page: AppTest, market: Market) -> None:
+    page.selectbox[0].select("miles")
+    page.selectbox[1].select("GBP")
+    assert kept(market) == Settings()
+    press(page, "Keep units and currency")
+    assert not page.exception
+    assert kept(market) == Settings(distance_unit="miles", other_currency="GBP")
+    assert "The settings are kept." in said(page)
+
+
+def test_labour_rates_are_kept_and_reckoned_with(page: AppTest, market: Market) -> None:
+    page.selectbox(key="settings_country").select("DE").run()
+    (welding,) = [field for field in page.number_input if field.label.startswith("Welding")]
+    welding.set_value(99.5)
+    press(page, "Keep these rates and this country")
+    assert not page.exception
+    state = caches.market_state()
+    assert state is not None
+    assert kept(market).country == "DE"
+    assert caches.repair_catalogue(state).labour["DE", "welding"] == Decimal("99.50")
+    untouched = catalogue_of(None).labour["GB", "welding"]
+    assert caches.repair_catalogue(state).labour["GB", "welding"] == untouched
+
+
+def test_a_catalogue_of_ones_own_comes_into_force_or_is_refused_with_a_sentence(
+    page: AppTest, market: Market
+) -> None:
+    text = DEMO_CATALOGUE.read_text(encoding="utf-8").replace("demo repair catalogue", "my own figures")
+    page.file_uploader[0].set_value(("mine.toml", b"[catalogue]\nname = 1", "application/toml")).run()
+    press(page, "Put this catalogue in force")
+    assert "[catalogue] needs name, notice" in said(page)
+    assert kept(market).catalogue is None
+    page.file_uploader[0].set_value(("mine.toml", text.encode(), "application/toml")).run()
+    press(page, "Put this catalogue in force")
+    assert kept(market).catalogue == text
+    assert "your own figures" in said(page)
+
+
+def test_a_schedule_of_charges_comes_into_force(page: AppTest, market: Market) -> None:
+    press(page, "Put the example rates in force")
+    assert not page.exception
+    assert kept(market).charges == EXAMPLE_CHARGES
+    assert "In force:" in said(page)
+    press(page, "Have none in force")
+    assert kept(market).charges is None
+
+
+def sign_in(monkeypatch: pytest.MonkeyPatch, person: str) -> None:
+    monkeypatch.setattr(people, "signing_in", lambda: True)
+    monkeypatch.setattr(people, "person", lambda: person)
+
+
+@pytest.mark.parametrize(
+    ("role", "writes"), [("read", False), ("load", False), ("appraise", False), ("manage", True)]
+)
+def test_only_whoever_manages_changes_settings(
+    market: Market, monkeypatch: pytest.MonkeyPatch, role: str, writes: bool
+) -> None:
+    keep_settings(market.path, Settings(roles={"ann@mill.invalid": (role,)}).texts())
+    sign_in(monkeypatch, "ann@mill.invalid")
+    page = a_page("setting").run()
+    assert not page.exception
+    buttons = [button for button in page.button if button.label == "Keep units and currency"]
+    assert [button.disabled for button in buttons] == [not writes]
+    assert bool([button for button in page.button if button.label == "Keep people and roles"]) == writes
+
+
+@pytest.mark.parametrize(("role", "loads"), [("read", False), ("load", True), ("appraise", False)])
+def test_only_whoever_loads_brings_records_in_or_takes_them_back(
+    market: Market, monkeypatch: pytest.MonkeyPatch, role: str, loads: bool
+) -> None:
+    keep_settings(market.path, Settings(roles={"everyone": (role,)}).texts())
+    sign_in(monkeypatch, "bob@mill.invalid")
+    page = a_page("records").run()
+    assert not page.exception
+    assert bool(page.file_uploader) == loads
+    assert bool([box for box in page.selectbox if box.label == "Batch to take back"]) == loads
+    assert ("needs the role load" in said(page)) != loads
+
+
+def test_a_manager_named_at_the_start_is_never_locked_out(
+    market: Market, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    sign_in(monkeypatch, "ann@mill.invalid")
+    assert not people.may("read")
+    monkeypatch.setenv("PRICING_MANAGERS", "bob@mill.invalid,Ann@mill.invalid")
+    assert people.may("manage")
