@@ -1,0 +1,149 @@
+"""The server as a process of its own: started by its command, stopped, killed, and asked all the while."""
+
+import json
+import random
+import signal
+import socket
+import subprocess
+import sys
+import threading
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import httpx
+import pytest
+
+from pricing.service.client import Client
+from pricing.store import Market
+from tests.service.api.servers import PATIENCE, copied
+from tests.small_market import common_car
+from tests.test_store_crashes import ROWS, many
+
+PRICING = Path(sys.executable).with_name("pricing")
+
+
+def free_port() -> int:
+    with socket.socket() as trial:
+        trial.bind(("127.0.0.1", 0))
+        return int(trial.getsockname()[1])
+
+
+@contextmanager
+def process(market: Path, *options: str) -> Iterator[tuple[str, "subprocess.Popen[str]"]]:
+    """The command's own server; stopped at the end if it still runs, with the processes that it started."""
+    port = free_port()
+    command = [PRICING, "serve", "--market", market, "--port", str(port), *options]
+    with subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True) as server:
+        address = f"http://127.0.0.1:{port}"
+        try:
+            deadline = time.monotonic() + PATIENCE
+            while server.poll() is None and time.monotonic() < deadline:
+                try:
+                    if httpx.get(f"{address}/health", timeout=5).is_success:
+                        break
+                except httpx.TransportError:
+                    time.sleep(0.05)
+            yield address, server
+        finally:
+            server.terminate()
+            try:
+                server.wait(PATIENCE)
+            except subprocess.TimeoutExpired:
+                server.kill()
+
+
+def test_one_process_serves_the_dashboard_and_the_api_and_finishes_what_it_holds(
+    small_market: Market, tmp_path: Path
+) -> None:
+    own = copied(small_market, tmp_path)
+    with process(own.path) as (address, server):
+        page = httpx.get(address)
+        assert page.is_success and "text/html" in page.headers["content-type"]
+        assert httpx.get(f"{address}/_stcore/health").text == "ok"
+        assert httpx.get(f"{address}/api/v1/nowhere").headers["content-type"] == "application/problem+json"
+        given = httpx.get(f"{address}/ready", headers={"X-Request-ID": "desk-7-question-1"})
+        assert given.headers["x-request-id"] == "desk-7-question-1"
+        answers: list[Any] = []
+
+        def fit() -> None:
+            with Client(address, seconds=PATIENCE) as client:
+                answers.append(client.fit())
+
+        asking = threading.Thread(target=fit)
+        asking.start()
+        time.sleep(0.5)
+        server.send_signal(signal.SIGTERM)
+        asking.join(PATIENCE)
+        _, log = server.communicate(timeout=PATIENCE)
+    assert [answer["fit_id"] for answer in answers] == ["fit-0002"]
+    lines = [json.loads(line) for line in log.splitlines() if line.startswith("{")]
+    named = [line for line in lines if line["request"] == "desk-7-question-1"]
+    assert named and (named[0]["route"], named[0]["status"], named[0]["level"]) == ("/ready", 200, "info")
+    assert all({"time", "level", "logger", "message"} <= set(line) for line in lines)
+
+
+def survives(small_market: Market, folder: Path, kills: int) -> int:
+    """Kill the server at random points of loads, and ask again under the same key; returns how many hit one."""
+    rng, hit = random.Random(3), 0  # noqa: S311 - when to strike, no secret
+    whole = Market.open(folder / "whole.duckdb")
+    rows = many(folder / "rows.csv", ROWS)
+    start = time.perf_counter()
+    whole.load([rows])
+    seconds = time.perf_counter() - start
+    for kill in range(kills):
+        path = folder / f"killed-{kill}.duckdb"
+        Market.open(path)
+        acknowledged = threading.Event()
+        with process(path, "--no-dashboard") as (address, server):
+
+            def load(address: str = address, acknowledged: threading.Event = acknowledged) -> None:
+                with Client(address, seconds=PATIENCE) as client:
+                    try:
+                        client.load([rows], key="the-one-load")
+                        acknowledged.set()
+                    except httpx.TransportError:
+                        return
+
+            loading = threading.Thread(target=load)
+            loading.start()
+            time.sleep(rng.uniform(0.0, 1.5 * seconds))
+            server.kill()
+            loading.join(PATIENCE)
+        held = Market.open(path).sales(every_record=True).height
+        assert held in (0, ROWS - ROWS // 100), f"{held} records after kill {kill}"
+        assert held or not acknowledged.is_set(), "what was acknowledged is there"
+        hit += not acknowledged.is_set()
+        with process(path, "--no-dashboard") as (address, server), Client(address, seconds=PATIENCE) as client:
+            report = client.load([rows], key="the-one-load")
+        assert report["read"] == report["accepted"] + report["rejected"] + report["known"] == ROWS
+        assert Market.open(path).digest() == whole.digest()
+    return hit
+
+
+def test_a_server_killed_in_a_load_loses_nothing_it_acknowledged(small_market: Market, tmp_path: Path) -> None:
+    survives(small_market, tmp_path, 1)
+
+
+@pytest.mark.soak
+def test_a_server_killed_in_thirty_loads_loses_nothing_it_acknowledged(
+    small_market: Market, tmp_path: Path
+) -> None:
+    hit = survives(small_market, tmp_path, 30)
+    print(f"30 servers killed, {hit} of them before they had acknowledged the load")
+    assert hit >= 10
+
+
+def test_several_processes_answer_as_one(small_market: Market, tmp_path: Path) -> None:
+    own = copied(small_market, tmp_path)
+    car = common_car(own)
+    with process(own.path, "--no-dashboard", "--workers", "2") as (address, _):
+        with Client(address, seconds=PATIENCE) as client:
+            expected = client.value(car)
+        found = []
+        for _ in range(8):
+            with Client(address, seconds=PATIENCE) as client:
+                found.append(client.value(car))
+        assert found == [expected] * 8
