@@ -4,7 +4,6 @@ A connection lives as long as one question or one load, so that several processe
 once.
 """
 
-import hashlib
 import json
 from collections.abc import Iterable
 from contextlib import AbstractContextManager
@@ -22,7 +21,7 @@ from pricing.store_connection import PATIENCE_SECONDS, Values, connection, frame
 from pricing.store_loading import LoadReport, Progress, load_files
 from pricing.store_place import market_path
 from pricing.store_quarantine import export_quarantine
-from pricing.store_sales import read_sales
+from pricing.store_sales import digest, read_sales
 
 Facts = dict[str, str | float | int]
 
@@ -239,11 +238,8 @@ class Market:
 
     def digest(self) -> str:
         """A fingerprint of the records and their prices: equal for markets that hold the same."""
-        (text,) = self._row(
-            "SELECT string_agg(concat_ws('|', record_id, price, lower_price, upper_price), ';' "
-            "ORDER BY record_id) FROM records"
-        )
-        return hashlib.sha256(str(text).encode()).hexdigest()
+        with self._connection() as opened:
+            return digest(opened)
 
     def store_fit(self, payload: bytes, facts: Facts) -> str:
         """Keep a fitted model's bytes and the facts about it; returns the name it is kept under."""

@@ -114,16 +114,22 @@ def copy_connection(
         yield opened
 
 
-def found(path: Path, market: Path, *, patience: float = PATIENCE_SECONDS, tell: Tell | None = None) -> bool:
-    """Make the market of a file the one that the server of a local copy keeps; false, and nothing done, when
-    it keeps one already. The local copy is up to date afterwards."""
+def found(
+    path: Path,
+    market: duckdb.DuckDBPyConnection,
+    *,
+    patience: float = PATIENCE_SECONDS,
+    tell: Tell | None = None,
+) -> bool:
+    """Make the market of an open file the one that the server of a local copy keeps; false, and nothing done,
+    when it keeps one already. The local copy is up to date afterwards."""
     server = server_of(path)
     server.migrate(create=True)
-    with file_connection(market, patience=patience) as opened, Turn(server, patience) as turn:
+    with Turn(server, patience) as turn:
         first = turn.head() == NO_ENTRY
         if first:
-            rows = _Rows(tell, 0 if tell is None else _count(opened))
-            turn.publish(NO_ENTRY, uuid4().hex, whole(opened), rows.more)
+            rows = _Rows(tell, 0 if tell is None else _count(market))
+            turn.publish(NO_ENTRY, uuid4().hex, whole(market), rows.more)
     _bring_up_to_date(path, server, patience)
     return first
 

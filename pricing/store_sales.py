@@ -1,5 +1,6 @@
 """Records as sales: one a sale, under settled names, as they were known on a day."""
 
+import hashlib
 from datetime import date
 from typing import Final
 
@@ -8,7 +9,7 @@ import polars as pl
 
 from pricing.intake.names import FIELDS
 from pricing.records import COLUMNS
-from pricing.store_connection import frame
+from pricing.store_connection import frame, run
 from pricing.store_links import behind_as_of
 from pricing.store_names import renames
 
@@ -44,3 +45,13 @@ def read_sales(
         )
         .select(sales.columns)
     )
+
+
+def digest(opened: duckdb.DuckDBPyConnection) -> str:
+    """See ``Market.digest``."""
+    ((text,),) = run(
+        opened,
+        "SELECT string_agg(concat_ws('|', record_id, price, lower_price, upper_price), ';' "
+        "ORDER BY record_id) FROM records",
+    )
+    return hashlib.sha256(str(text).encode()).hexdigest()

@@ -79,7 +79,8 @@ def create(path: Path, base_currency: str) -> None:
             run(opened, TABLES)
             run(opened, "INSERT INTO market VALUES (?, ?, ?)", [KIND, VERSION, base_currency])
         if is_copy(path):
-            copies().found(path, draft)
+            with connection(draft) as opened:
+                copies().found(path, opened)
 
 
 @contextmanager
@@ -99,7 +100,7 @@ def new_file(path: Path) -> Iterator[Path]:
 
 
 def base_currency_of(path: Path, patience: float) -> str:
-    """The base currency of a market file, which is brought up to this version first; refuses any other file."""
+    """The base currency of a market file, brought up to this version first; refuses any other file."""
     with connection(path, patience=patience) as opened:
         try:
             rows = run(opened, "SELECT kind, version, base_currency FROM market")

@@ -12,6 +12,7 @@ from pricing.store import Market
 from pricing.store_changes import COPIED, ROWS_AT_ONCE
 from pricing.store_connection import PATIENCE_SECONDS, connection, run
 from pricing.store_place import copies, is_copy, market_path
+from pricing.store_sales import digest
 from pricing.store_server_text import TableLayout, layouts, quoted
 from pricing.store_tables import new_file
 
@@ -44,7 +45,7 @@ def copy_market(
     here, there = market_path(source), market_path(target)
     if not here.is_file():
         raise MarketError(f"{_said(here)} holds no market to copy")
-    market = Market.open(here, create=False, patience=patience)
+    Market.open(here, create=False, patience=patience)  # is it one, and of this version
     if there.exists():
         raise MarketError(f"{_said(there)} holds a market already; copy to where there is none")
 
@@ -52,28 +53,27 @@ def copy_market(
         if progress is not None:
             progress("copy", done, total)
 
-    if is_copy(there):
-        if not copies().found(there, here, patience=patience, tell=tell):
-            raise MarketError(f"{_said(there)} has come to hold a market meanwhile; nothing was copied")
-    else:
-        _copy_file(here, there, patience, tell)
-    copied = Market.open(there, create=False, patience=patience)
-    rows = _rows(there, patience)
-    if copied.digest() != market.digest() or rows != _rows(here, patience):
-        raise MarketError(f"{_said(here)} was written to while it was copied; the copy is as it was before")
-    return Transfer(sum(rows.values()), len(rows), copied.digest())
+    with connection(here, patience=patience) as opened:  # nobody writes to the file meanwhile
+        rows, copied = _rows(opened), digest(opened)
+        if is_copy(there):
+            if not copies().found(there, opened, patience=patience, tell=tell):
+                raise MarketError(f"{_said(there)} has come to hold a market meanwhile; nothing was copied")
+        else:
+            _copy_file(opened, there, sum(rows.values()), tell)
+    with connection(there, patience=patience) as arrived:
+        if digest(arrived) != copied or _rows(arrived) != rows:
+            raise MarketError(
+                f"{_said(there)} was written to before its copy could be held against {_said(here)}"
+            )
+    return Transfer(sum(rows.values()), len(rows), copied)
 
 
-def _copy_file(here: Path, there: Path, patience: float, tell: Callable[[int, int], None]) -> None:
-    with (
-        new_file(there) as draft,
-        connection(here, patience=patience) as source,
-        connection(draft, write=True) as target,
-    ):
-        tables = _tables(source)
-        total = sum(_count(source, table) for table in tables)
+def _copy_file(
+    source: duckdb.DuckDBPyConnection, there: Path, total: int, tell: Callable[[int, int], None]
+) -> None:
+    with new_file(there) as draft, connection(draft, write=True) as target:
         done = 0
-        for table, layout in tables.items():
+        for table, layout in _tables(source).items():
             run(target, layout.statement)
             for batch in source.table(table).to_arrow_reader(ROWS_AT_ONCE):
                 target.register("rows_copied", pl.from_arrow(batch))
@@ -87,14 +87,12 @@ def _tables(opened: duckdb.DuckDBPyConnection) -> dict[str, TableLayout]:
     return {table: layout for table, layout in layouts(opened).items() if table != COPIED}
 
 
-def _rows(path: Path, patience: float) -> dict[str, int]:
+def _rows(opened: duckdb.DuckDBPyConnection) -> dict[str, int]:
     """How many rows each table of a market has."""
-    with connection(path, patience=patience) as opened:
-        return {table: _count(opened, table) for table in _tables(opened)}
-
-
-def _count(opened: duckdb.DuckDBPyConnection, table: str) -> int:
-    return int(run(opened, f"SELECT count(*) FROM {quoted(table)}")[0][0])  # noqa: S608
+    return {
+        table: int(run(opened, f"SELECT count(*) FROM {quoted(table)}")[0][0])  # noqa: S608
+        for table in _tables(opened)
+    }
 
 
 def _said(path: Path) -> str:
