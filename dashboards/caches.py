@@ -35,6 +35,7 @@ from pricing.model.saved import load
 from pricing.service.serving import DEMO_VARIABLE, MARKET_VARIABLE
 from pricing.service.settings import Settings, catalogue_of, schedule_of_text
 from pricing.store import Market
+from pricing.store_place import market_path
 from pricing.store_settings import read_settings
 from pricing.store_state import StoredState, read_state
 
@@ -99,8 +100,9 @@ class ModelRecords:
 
 
 def own_market_path() -> Path:
-    """The market file that the environment names, there or not: what is loaded goes there."""
-    return Path(os.environ.get(MARKET_VARIABLE, "market.duckdb"))
+    """The market file that the environment names, there or not: what is loaded goes there. Of a server's
+    market the local copy, brought up to date."""
+    return market_path(os.environ.get(MARKET_VARIABLE, "market.duckdb"))
 
 
 def market_state() -> MarketState | None:

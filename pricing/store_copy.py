@@ -34,6 +34,9 @@ WARN_SECONDS: Final = 60.0
 
 _WARNED: Final[dict[str, float]] = {}
 
+_SEEN: Final[dict[Path, Entry]] = {}
+"""The last entry that this process has seen in each copy."""
+
 _SERVERS: Final[dict[Path, Server]] = {}
 """The servers that this process works with, by the local copy of each."""
 
@@ -55,22 +58,35 @@ def local_copy(address: str) -> Path:
             (path.parent / ADDRESS_FILE).write_text(server.sessions.public_address, encoding="utf-8")
         except OSError as error:
             raise MarketError(f"{path.parent}: a local copy cannot be kept there: {error.strerror}") from None
-    server = _SERVERS[path]
+        try:
+            server.migrate()
+        except ServerAwayError:
+            if not path.exists():
+                raise
+    refresh(path)
+    return path
+
+
+def refresh(path: Path) -> None:
+    """Bring a local copy up to date, in a moment when nothing is new; there is no file while the server keeps
+    no market. Raises as ``local_copy`` does."""
+    server = server_of(path)
     try:
-        server.migrate()
-        if path.exists() or server.head() != NO_ENTRY:
+        head = server.head()
+        if path.exists() and head == _SEEN.get(path):
+            return
+        if path.exists() or head != NO_ENTRY:
             _bring_up_to_date(path, server, PATIENCE_SECONDS)
     except ServerAwayError as error:
         if not path.exists():
             raise
         _warn(server, error)
-    return path
 
 
-def address_of(path: Path) -> str:
-    """The address of the server that a local copy is of, password and all, to be handed to a process of our
-    own; for any other market file its path."""
-    return server_of(path).address if (path.parent / ADDRESS_FILE).exists() else str(path.resolve())
+def password_variables(path: Path) -> dict[str, str]:
+    """What a process of our own needs in its environment to reach the server of the local copy that it is
+    given: the password, which stands in no file of ours."""
+    return server_of(path).sessions.password_variables()
 
 
 def server_of(path: Path) -> Server:
@@ -156,16 +172,15 @@ def _written(path: Path, server: Server, patience: float) -> Iterator[duckdb.Duc
             _warn(server, error)  # the server has it: the copy gets it with the next question
 
 
-def _bring_up_to_date(path: Path, server: Server, patience: float, tell: Tell | None = None) -> None:
+def _bring_up_to_date(path: Path, server: Server, patience: float) -> None:
     """Apply the server's entries that the copy has not; makes the copy when there is none."""
     server.head()  # no file comes into being for a server that is away
     with file_connection(path, write=True, patience=patience) as opened:
-        _catch_up(opened, path, server, tell)
+        entry = _catch_up(opened, path, server)
+    _SEEN[path] = entry
 
 
-def _catch_up(
-    opened: duckdb.DuckDBPyConnection, path: Path, server: Server, tell: Tell | None = None
-) -> Entry:
+def _catch_up(opened: duckdb.DuckDBPyConnection, path: Path, server: Server) -> Entry:
     """Apply what a copy has not, in the transaction at hand; returns the last entry, which it now has."""
     if server.head() == NO_ENTRY:
         raise MarketError(
@@ -183,14 +198,13 @@ def _catch_up(
                 if table != COPIED:
                     run(opened, f"DROP TABLE {quoted(table)}")
             here = NO_ENTRY
-        _apply(opened, reading, here[0], tell)
+        _apply(opened, reading, here[0])
         _remember(opened, head)
         return head
 
 
-def _apply(opened: duckdb.DuckDBPyConnection, reading: Reading, after: int, tell: Tell | None) -> None:
+def _apply(opened: duckdb.DuckDBPyConnection, reading: Reading, after: int) -> None:
     statements = reading.statements(after)
-    rows = _Rows(tell, 0 if tell is None else sum(reading.count(table, after) for table in statements))
     held = layouts(opened)
     new = {
         name: text for name, text in statements.items() if name not in held or held[name].statement != text
@@ -205,7 +219,6 @@ def _apply(opened: duckdb.DuckDBPyConnection, reading: Reading, after: int, tell
             start = 0
         for texts in reading.came(layout, start):
             insert(opened, layout, texts)
-            rows.more(texts.height)
 
 
 def _layouts_of(statements: dict[str, str]) -> dict[str, TableLayout]:

@@ -20,7 +20,8 @@ COPIES_VARIABLE: Final = "PRICING_COPIES"
 
 
 def market_path(place: str | Path) -> Path:
-    """The market file that a place names: itself, or the local copy of the market on a server.
+    """The market file that a place names: itself, or the local copy of the market on a server, brought up to
+    date.
 
     Raises ``MarketError`` for a server that cannot be reached and of which there is no copy.
 
@@ -28,9 +29,9 @@ def market_path(place: str | Path) -> Path:
     'market.duckdb'
     """
     address = server_address(place)
-    if address is None:
-        return Path(place)
-    path: Path = copies().local_copy(address)
+    path: Path = Path(place) if address is None else copies().local_copy(address)
+    if address is None and is_copy(path):
+        copies().refresh(path)
     return path
 
 
@@ -64,6 +65,12 @@ def copies_directory() -> Path:
     if named:
         return Path(named).absolute()
     return Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache") / "classic-car-pricing"
+
+
+def password_variables(path: Path) -> dict[str, str]:
+    """What a process of our own that is given the path of a market needs in its environment beside it."""
+    found: dict[str, str] = copies().password_variables(path) if is_copy(path) else {}
+    return found
 
 
 def copies() -> ModuleType:

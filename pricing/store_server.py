@@ -130,14 +130,9 @@ class Reading:
         )
         return dict(rows.fetchall())
 
-    def count(self, table: str, after: int) -> int:
-        """How many rows ``came`` gives."""
-        (count,) = _row(self._session, f"SELECT count(*) FROM {server_table(table)} WHERE {_came(after)}")  # noqa: S608
-        return int(count)
-
     def came(self, layout: TableLayout, after: int) -> Iterator[pl.DataFrame]:
         """Rows that came after an entry and have not gone, as texts, some at a time."""
-        return self._copied(layout, _came(after))
+        return self._copied(layout, f"since_entry > {after:d} AND until_entry IS NULL")
 
     def gone(self, layout: TableLayout, after: int) -> Iterator[pl.DataFrame]:
         """Rows that stood after an entry and have gone since."""
@@ -154,10 +149,6 @@ class Reading:
 def server_table(name: str) -> str:
     """The server's table of that name, for a statement."""
     return f"market.{quoted(name)}"
-
-
-def _came(after: int) -> str:
-    return f"since_entry > {after:d} AND until_entry IS NULL"
 
 
 def _version(session: Session) -> int:

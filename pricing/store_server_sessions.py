@@ -64,6 +64,10 @@ class Sessions:
         self._away_because = ""
         atexit.register(self.close)
 
+    def password_variables(self) -> dict[str, str]:
+        """The password as libpq reads it from the environment, when the address gave one."""
+        return {"PGPASSWORD": str(self._parts["password"])} if "password" in self._parts else {}
+
     def take(self) -> Session:
         """A session, in autocommit; give it back with ``put_back``.
 

@@ -4,12 +4,12 @@ import getpass
 import sys
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Final
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from pricing.errors import AppraisalError, FileError
-from pricing.service.opening import open_market
+from pricing.service.opening import MARKET_FILE, MarketOption, open_market
 
 if TYPE_CHECKING:
     from pricing.documents.appraisal_blocks import Pages
@@ -18,10 +18,6 @@ appraise_app = typer.Typer(
     help="Write an appraisal: the record, its evidence, its documents.", no_args_is_help=True
 )
 
-MARKET_FILE: Final = Path("market.duckdb")
-MarketOption = Annotated[
-    Path, typer.Option("--market", envvar="PRICING_MARKET", help="Market file (DuckDB).", show_default=True)
-]
 ByOption = Annotated[
     str | None, typer.Option("--by", help="Who does this; goes into the log.", show_default="your user name")
 ]

@@ -20,11 +20,12 @@ from pricing.service.appraisal_commands import appraise_app
 from pricing.service.car_options import takes_car
 from pricing.service.condition_commands import DEMO, inspect_app
 from pricing.service.configuration import apply_file
+from pricing.service.copy_command import copy_app
 from pricing.service.decision_commands import InspectionOption, SheetsOption, assessed, decision_app
 from pricing.service.intake_commands import intake_app
 from pricing.service.market_commands import market_app
+from pricing.service.opening import MARKET_FILE, MarketOption, fitted_market, open_market
 from pricing.service.operation_commands import operation_app
-from pricing.service.opening import fitted_market, open_market
 from pricing.service.repair_commands import repair_app
 from pricing.service.score_commands import score_app
 from pricing.service.server_commands import server_app, token_app
@@ -47,14 +48,11 @@ app.add_typer(score_app)
 app.add_typer(decision_app)
 app.add_typer(server_app)
 app.add_typer(operation_app)
+app.add_typer(copy_app)
 app.add_typer(token_app, name="token")
 
-MARKET_FILE: Final = Path("market.duckdb")
 DEMO_FILE: Final = Path("demo.duckdb")
 
-MarketOption = Annotated[
-    Path, typer.Option("--market", envvar="PRICING_MARKET", help="Market file (DuckDB).", show_default=True)
-]
 PortOption = Annotated[
     int | None,
     typer.Option("--port", help="Port of the dashboard; without it, the first free one from 8501."),
@@ -239,4 +237,4 @@ def _make_demo(market: Path) -> None:
     import data_demo
 
     load(data_demo.files(), market=market)
-    fit(market)
+    fit(market=market)

@@ -4,7 +4,7 @@ import json
 import sys
 from decimal import Decimal
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, Final
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -12,7 +12,7 @@ from pricing.errors import DecisionError, FileError, MoneyError
 from pricing.service.car_options import takes_car
 from pricing.service.condition_commands import DEMO
 from pricing.service.market_files import draw
-from pricing.service.opening import fitted_market
+from pricing.service.opening import MARKET_FILE, MarketOption, fitted_market
 from pricing.service.typed_amounts import Typed, typed_amount, typed_day
 
 if TYPE_CHECKING:
@@ -22,10 +22,6 @@ if TYPE_CHECKING:
 
 decision_app = typer.Typer()
 
-MARKET_FILE: Final = Path("market.duckdb")
-MarketOption = Annotated[
-    Path, typer.Option("--market", envvar="PRICING_MARKET", help="Market file (DuckDB).", show_default=True)
-]
 InspectionOption = Annotated[
     Path | None, typer.Option("--inspection", help="Inspection file (.json), in place of a condition.")
 ]

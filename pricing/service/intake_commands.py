@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Final
 import typer
 
 from pricing.errors import MarketError
-from pricing.service.opening import open_market
+from pricing.service.opening import MARKET_FILE, MarketOption, open_market
 
 if TYPE_CHECKING:
     import polars as pl
@@ -18,13 +18,9 @@ if TYPE_CHECKING:
 
 intake_app = typer.Typer()
 
-MARKET_FILE: Final = Path("market.duckdb")
 ROWS_SHOWN: Final = 40
 NAME_SHOWN: Final = 10
 
-MarketOption = Annotated[
-    Path, typer.Option("--market", envvar="PRICING_MARKET", help="Market file (DuckDB).", show_default=True)
-]
 RowsOption = Annotated[int, typer.Option("--rows", help="How many rows to show.", min=1)]
 
 

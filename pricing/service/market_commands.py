@@ -4,14 +4,14 @@ prints."""
 import re
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, Final
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from pricing.errors import EvidenceError
 from pricing.service.car_options import takes_car
 from pricing.service.market_files import draw, read_series, write_frame
-from pricing.service.opening import fitted_market, open_market
+from pricing.service.opening import MARKET_FILE, MarketOption, fitted_market, open_market
 
 if TYPE_CHECKING:
     import polars as pl
@@ -20,10 +20,6 @@ if TYPE_CHECKING:
 
 market_app = typer.Typer()
 
-MARKET_FILE: Final = Path("market.duckdb")
-MarketOption = Annotated[
-    Path, typer.Option("--market", envvar="PRICING_MARKET", help="Market file (DuckDB).", show_default=True)
-]
 MakeOption = Annotated[str | None, typer.Option("--make", help="Make; without it, the whole market.")]
 ModelOption = Annotated[str | None, typer.Option("--model", help="Model of the make.")]
 DayOption = Annotated[

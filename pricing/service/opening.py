@@ -3,13 +3,31 @@
 import sys
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Annotated, Final
+
+import typer
 
 from pricing.errors import MarketError
+from pricing.store_place import market_path
 
 if TYPE_CHECKING:
     from pricing.model.price_model import PriceModel
     from pricing.store import Market
+
+
+MARKET_FILE: Final = Path("market.duckdb")
+
+MarketOption = Annotated[
+    Path,
+    typer.Option(
+        "--market",
+        envvar="PRICING_MARKET",
+        parser=market_path,
+        metavar="MARKET",
+        help="Market: a DuckDB file, or the address of a PostgreSQL server.",
+        show_default=True,
+    ),
+]
 
 
 def open_market(path: Path) -> "Market":

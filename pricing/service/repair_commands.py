@@ -8,7 +8,7 @@ import typer
 
 from pricing.errors import DecisionError, MoneyError
 from pricing.service.condition_commands import DEMO, Extensions, InspectionFile, Seed
-from pricing.service.opening import open_market
+from pricing.service.opening import MARKET_FILE, MarketOption, open_market
 
 if TYPE_CHECKING:
     import polars as pl
@@ -55,9 +55,7 @@ def compare(
     file: InspectionFile,
     country: Country,
     asking: Annotated[str | None, typer.Option(help="What the car costs now, all-in.")] = None,
-    market: Annotated[
-        Path, typer.Option(envvar="PRICING_MARKET", help="Market file with a fitted model.")
-    ] = Path("market.duckdb"),
+    market: MarketOption = MARKET_FILE,
     catalogue: CatalogueFile = DEMO / "repair_catalogue.toml",
     quotes: Quotes = None,
     rates: Rates = None,

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from pricing.errors import FileError, MarketError
-from pricing.service.opening import open_market
+from pricing.errors import FileError
+from pricing.service.opening import MARKET_FILE, MarketOption, open_market
 
 if TYPE_CHECKING:
     import polars as pl
@@ -25,10 +25,7 @@ def score(
     csv: Annotated[
         Path | None, typer.Option("--csv", help="New file to write to, one row a scored sale.")
     ] = None,
-    market: Annotated[
-        Path,
-        typer.Option("--market", envvar="PRICING_MARKET", help="Market file (DuckDB).", show_default=True),
-    ] = Path("market.duckdb"),
+    market: MarketOption = MARKET_FILE,
 ) -> None:
     """Score the price model on the later half of the sales, each by a model fitted to what was known before.
 
@@ -39,11 +36,9 @@ def score(
     from pricing.service.score_terminal import show_scores
     from pricing.service.terminal import progress
 
-    if not market.is_file():
-        raise MarketError(f"no market file at {market}: make one with `pricing load FILE` or `pricing demo`")
+    opened, spec = open_market(market), FeatureSpec.cars()
     if csv is not None:
         _check_new(csv)
-    opened, spec = open_market(market), FeatureSpec.cars()
     sales = opened.sales()
     with progress() as tell:
         scored = backtest(

@@ -2,22 +2,18 @@
 
 import os
 import sys
-from pathlib import Path
-from typing import Annotated, Final
+from typing import Annotated
 
 import typer
 
 from pricing.errors import MarketError
 from pricing.service.access import ROLES
 from pricing.service.configuration import LOOPBACK, Configuration, configuration, variable
+from pricing.service.opening import MARKET_FILE, MarketOption, open_market
 
 server_app = typer.Typer()
 token_app = typer.Typer(help="Make, list and revoke the tokens that let programs in.", no_args_is_help=True)
 
-MarketOption = Annotated[
-    Path, typer.Option("--market", envvar="PRICING_MARKET", help="Market file (DuckDB).", show_default=True)
-]
-MARKET_FILE: Final = Path("market.duckdb")
 
 
 @server_app.command(epilog="Example: pricing serve --port 8600")
@@ -99,7 +95,6 @@ def new(
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """Make a token and print it, this once: the market keeps a digest of it only."""
-    from pricing.service.opening import open_market
     from pricing.store_tokens import new_token
 
     if role not in ROLES:
@@ -112,7 +107,6 @@ def new(
 @token_app.command("list", epilog="Example: pricing token list")
 def show_list(market: MarketOption = MARKET_FILE) -> None:
     """List every token that was made, and what became of it; never the token itself."""
-    from pricing.service.opening import open_market
     from pricing.service.server_terminal import show_tokens
     from pricing.store_tokens import list_tokens
 
@@ -125,7 +119,6 @@ def revoke(
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """Let a token open nothing from now on."""
-    from pricing.service.opening import open_market
     from pricing.store_tokens import revoke_token
 
     revoke_token(open_market(market).path, token_id)

@@ -19,6 +19,7 @@ from urllib.parse import urlencode
 from pricing.documents.sentences import option_words
 from pricing.errors import FileError
 from pricing.intake.transfers import LARGEST_UPLOAD
+from pricing.store_place import password_variables
 
 LOOPBACK: Final = "127.0.0.1"
 FIRST_PORT: Final = 8501
@@ -55,6 +56,7 @@ def serve(
     """
     number = _free_port(host, port)
     variables = {MARKET_VARIABLE: str(market.resolve()), MANAGERS_VARIABLE: ",".join(managers)}
+    variables |= password_variables(market)
     if demo is not None:
         variables[DEMO_VARIABLE] = str(demo.resolve())
     server = subprocess.Popen(  # noqa: S603 - our own program with arguments made here
