@@ -46,19 +46,28 @@ def take(page: str) -> None:
     st.session_state[_PAGE] = page
 
 
-def give() -> None:
-    """Write what was entered into the address; all of it after a move, for a browser drops it on the way."""
-    moved = st.session_state.pop(_MOVED, False)
+def query() -> dict[str, str | list[str]]:
+    """What was entered, as an address has it."""
+    said: dict[str, str | list[str]] = {}
     for name in CARRIED:
         value = st.session_state.get(name)
-        shown: str | list[str] | None
         if isinstance(value, list):
-            shown = [str(part) for part in value]
+            shown: str | list[str] = [str(part) for part in value]
         elif isinstance(value, float) and value == round(value):
             shown = str(round(value))
         else:
-            shown = None if value is None else str(value)
-        if not shown or (name, shown) == ("odometer_unit", "km"):
+            shown = "" if value is None else str(value)
+        if shown and (name, shown) != ("odometer_unit", "km"):
+            said[name] = shown
+    return said
+
+
+def give() -> None:
+    """Write what was entered into the address; all of it after a move, for a browser drops it on the way."""
+    moved, said = st.session_state.pop(_MOVED, False), query()
+    for name in CARRIED:
+        shown = said.get(name, [])
+        if not shown:
             st.query_params.pop(name, None)
         elif moved or st.query_params.get_all(name) != (shown if isinstance(shown, list) else [shown]):
             st.query_params[name] = shown

@@ -7,7 +7,7 @@ from typing import Any, Final
 
 import streamlit as st
 
-from dashboards import caches, jobs
+from dashboards import address, caches, jobs
 from pricing.documents.plain_text import escaped
 from pricing.errors import PricingError
 from pricing.market.sales_book import SalesBook
@@ -126,19 +126,19 @@ def link(page: str, words: str) -> None:
     """A way to another page; the car goes along."""
     pages = st.session_state.get(_PAGES, {})
     if page in pages:
-        st.page_link(pages[page], label=words)
+        st.page_link(pages[page], label=words, query_params=address.query())
 
 
 def show_menu(page: st.Page) -> None:
     """The pages side by side at the top, or in a menu on a narrow window; the car goes along."""
     st.html(_STYLE)
-    pages = st.session_state[_PAGES].values()
+    pages, query = st.session_state[_PAGES].values(), address.query()
     with st.container(key="pages", horizontal=True):
         for other in pages:
-            st.page_link(other, label=other.title)
+            st.page_link(other, label=other.title, query_params=query)
     with (
         st.container(key="menu"),
         st.popover(page.title, icon=":material/menu:", key=f"menu-{page.url_path}"),
     ):
         for other in pages:
-            st.page_link(other, label=other.title)
+            st.page_link(other, label=other.title, query_params=query)

@@ -117,7 +117,7 @@ def test_a_buyer_prices_inspects_and_leaves_with_a_sheet(
         opened.get_by_role("spinbutton", name="Asking price (EUR, all-in)").fill("4000")
         opened.keyboard.press("Enter")
         wait_until_still(opened)
-        bare = {name: car[name] for name in ("make", "model", "variant", "year")}
+        bare = car | {"condition_band": None}
         facts = buy_car(
             market, load(market), bare, BuyerTerms("EUR", 0.6), asking=Decimal(4000), inspection=result
         )
