@@ -135,12 +135,12 @@ def pdf_pages(content: bytes) -> int:
 
 
 def page_images(content: bytes, folder: Path, dots: int) -> list[Path]:
-    """Every page as a grey picture (PGM)."""
+    """Every page as a grey picture."""
     file = folder / "pages.pdf"
     file.write_bytes(content)
-    words = [_found("pdftoppm"), "-gray", "-r", str(dots), str(file), str(folder / "page")]
+    words = [_found("pdftoppm"), "-gray", "-png", "-r", str(dots), str(file), str(folder / "page")]
     subprocess.run(words, capture_output=True, check=True)
-    return sorted(folder.glob("page-*.pgm"))
+    return sorted(folder.glob("page-*.png"))
 
 
 def _found(program: str) -> str:

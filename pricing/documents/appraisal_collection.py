@@ -21,12 +21,12 @@ from pricing.documents.appraisal_blocks import (
 )
 from pricing.documents.appraisal_evidence import NONE, fit_answers
 from pricing.documents.appraisal_pictures import Picture, ranges_picture
-from pricing.documents.appraisal_short import cut
 from pricing.documents.appraisal_words import (
     MARKS,
     ROAD,
     car_name,
     condition_words,
+    cut,
     identity_words,
     reference,
     span_words,

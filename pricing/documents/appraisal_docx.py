@@ -9,7 +9,6 @@ from datetime import date, datetime
 from typing import Any, Final
 
 from docx import Document
-from docx.enum.section import WD_SECTION
 from docx.enum.table import WD_TABLE_ALIGNMENT
 from docx.enum.text import WD_ALIGN_PARAGRAPH
 from docx.shared import Emu, Mm, Pt, RGBColor
@@ -274,7 +273,6 @@ class _Writer:
     def _running_lines(self) -> None:
         """Head and foot of every page: state and car; reference and page number."""
         section = self.document.sections[0]
-        section.start_type = WD_SECTION.NEW_PAGE
         section.different_first_page_header_footer = self.pages.cover is not None
         head = section.header.paragraphs[0]
         head.style = self.document.styles["Header"]

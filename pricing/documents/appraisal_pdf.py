@@ -17,7 +17,7 @@ import typst
 from pricing.appraisal.collection import Tell
 from pricing.documents.appraisal_blocks import Answers, Block, Pages, Statement, Table
 from pricing.documents.appraisal_pictures import svg
-from pricing.documents.locale_words import shown
+from pricing.documents.locale_words import ems, shown
 from pricing.errors import AppraisalError
 
 PAPERS: Final = {"a4": "a4", "letter": "us-letter"}
@@ -36,10 +36,6 @@ SMALL_CELL_SIZE: Final = 8.0
 _PADDING: Final = 7.0
 _LARGE_TABLE: Final = (5, 40)
 """Columns and rows beyond which a table is large."""
-
-_NARROW: Final = 0.58
-_WIDE: Final = 0.9
-"""Ems of a small letter and of any other, generously."""
 
 _PLAIN: Final = re.compile(r"[\u0000-\u024f\u2010-\u2027\u2030-\u205e\u20ac\u2212\u200b]*")
 """Letters that the typeface of the documents certainly has."""
@@ -112,28 +108,28 @@ def _settable(value: Any, width: float, size: float) -> Any:
     return [_settable(part, width, size) for part in value] if isinstance(value, list | tuple) else value
 
 
-def _breakable(text: str, ems: float) -> str:
+def _breakable(text: str, width: float) -> str:
     """The text with a place to break in every word that is wider than so many ems.
 
     >>> _breakable("short " + "x" * 10, 4.0).count("\u200b")
     1
     """
-    if len(text) * _WIDE <= ems:
+    if len(text) <= width / 1.1:
         return text
-    return re.sub(r"\S+", lambda found: _pieces(found.group(), ems), text)
+    return re.sub(r"\S+", lambda found: _pieces(found.group(), width), text)
 
 
-def _pieces(word: str, ems: float) -> str:
-    if len(word) * _WIDE <= ems:
+def _pieces(word: str, width: float) -> str:
+    if ems(word) <= width:
         return word
     pieces, taken = [""], 0.0
     for letter in word:
-        broad = _NARROW if letter.islower() and letter.isascii() and letter not in "mw" else _WIDE
-        if taken + broad > ems:
+        wide = ems(letter)
+        if taken + wide > width:
             pieces.append("")
             taken = 0.0
         pieces[-1] += letter
-        taken += broad
+        taken += wide
     return "\u200b".join(pieces)
 
 

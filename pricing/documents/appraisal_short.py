@@ -1,9 +1,10 @@
 """The short forms of an appraisal: two pages of statement for an insurer, one page of letter on the market.
 
 Both come from the same facts as the whole document and say where it is to be found. What a person wrote at
-length is cut to a line or two here, and says so.
+length is cut here, and says so.
 """
 
+import math
 from typing import Final
 
 import polars as pl
@@ -26,10 +27,12 @@ from pricing.documents.appraisal_blocks import (
 )
 from pricing.documents.appraisal_pictures import ranges_picture
 from pricing.documents.appraisal_words import (
+    CUT,
     MARKS,
     ROAD,
     car_name,
     condition_words,
+    cut,
     identity_words,
     opinion_words,
     reference,
@@ -39,16 +42,27 @@ from pricing.documents.appraisal_words import (
     time_words,
     value_statement,
 )
-from pricing.documents.locale_words import LocaleWords
+from pricing.documents.locale_words import LocaleWords, ems
 from pricing.documents.sentences import CAUTION, option_words
 
-CUT: Final = 240
-"""Letters of a person's text in a short form."""
+CUTS: Final = (CUT, 180, 120, 80, 50, 30)
+"""Letters tried in turn, until the answers fit their page."""
+
+ROOM: Final = 37.0
+"""Lines that the answers of the first page of the statement may take, the space between rows counted in."""
+
+LINE: Final = 32.0
+"""Ems of a line of an answer."""
+
+_NAMED: Final = ("year", "model", "variant")
+
+WHOLE: Final = "What is cut short here, marked [\u2026], stands in full in the appraisal."
+
+CELL: Final = 36
+"""Letters in a cell of the table of comparables."""
 
 SHOWN: Final = 6
 """Comparables in a short form, the most alike."""
-
-CUT_MARK: Final = " [\u2026 in full in the appraisal]"
 
 
 def statement(facts: Facts, words: LocaleWords) -> Pages:
@@ -75,12 +89,13 @@ def statement(facts: Facts, words: LocaleWords) -> Pages:
         ("Condition", condition_words(facts)),
         ("Inspection", _inspection(facts, words)),
     ]
+    limit = _limit([*rows, *subject])
     blocks: list[Block] = [
         Heading("Insurance statement"),
         value_statement(facts, words),
-        _answers(rows),
+        _answers(rows, limit),
         Heading(SUBJECT, 2),
-        _answers(subject),
+        _answers(subject, limit),
         NewPage(),
         Heading("What the value rests on"),
         *_ranges(facts, words),
@@ -88,7 +103,7 @@ def statement(facts: Facts, words: LocaleWords) -> Pages:
         *_assumed(facts),
         *([Paragraph(f"Limits: {cut(asked.limits)}")] if asked.limits else []),
         Paragraph(f"{CAUTION} {ROAD}", "small"),
-        Paragraph(state_sentence(facts, words), "small"),
+        Paragraph(f"{cut(state_sentence(facts, words))} {WHOLE}", "small"),
         *([] if facts.title == MODEL_REPORT else [Blanks(("Signature of the valuer, place and date",))]),
     ]
     return _pages(facts, words, "Insurance statement", blocks)
@@ -127,31 +142,16 @@ def letter(facts: Facts, words: LocaleWords) -> Pages:
         *(Paragraph(text) for text in sentences),
         *_ranges(facts, words),
         Paragraph(f"{CAUTION} {ROAD}", "small"),
-        Paragraph(state_sentence(facts, words), "small"),
+        Paragraph(f"{cut(state_sentence(facts, words))} {WHOLE}", "small"),
         *([] if facts.title == MODEL_REPORT else [Blanks(("Signature of the valuer",))]),
     ]
     return _pages(facts, words, "Market letter", blocks)
 
 
-def cut(text: str) -> str:
-    """A text short enough for a short form; where it was cut, it says so.
-
-    >>> cut("A short one.")
-    'A short one.'
-    >>> len(cut("word " * 200)) < CUT + len(CUT_MARK) + 1
-    True
-    """
-    line = " ".join(text.split())
-    if len(line) <= CUT:
-        return line
-    kept = line[:CUT]
-    return (kept.rsplit(" ", 1)[0] if " " in kept else kept) + CUT_MARK
-
-
 def _pages(facts: Facts, words: LocaleWords, title: str, blocks: list[Block]) -> Pages:
     return Pages(
         title=title,
-        subject=cut(car_name(facts)),
+        subject=cut(car_name(facts), 60),
         mark=MARKS[facts.title],
         reference=reference(facts),
         language=words.tag if words.locale.language == "en" else "en",
@@ -161,8 +161,17 @@ def _pages(facts: Facts, words: LocaleWords, title: str, blocks: list[Block]) ->
     )
 
 
-def _answers(rows: list[tuple[str, str]]) -> Answers:
-    return Answers(tuple((name, cut(said)) for name, said in rows if said))
+def _answers(rows: list[tuple[str, str]], limit: int = CUT) -> Answers:
+    return Answers(tuple((name, cut(said, limit)) for name, said in rows if said))
+
+
+def _limit(rows: list[tuple[str, str]]) -> int:
+    """How many letters each answer may have for all of them to fit the page."""
+    for limit in CUTS:
+        lines = (math.ceil(ems(cut(said, limit)) / LINE) + 0.5 for _, said in rows if said)
+        if sum(lines) <= ROOM:
+            return limit
+    return CUTS[-1]
 
 
 def _inspection(facts: Facts, words: LocaleWords) -> str:
@@ -196,10 +205,10 @@ def _comparables(facts: Facts, words: LocaleWords) -> list[Block]:
     rows = tuple(
         (
             words.short_day(row["event_date"]),
-            cut(" ".join(str(row[part]) for part in ("year", "model", "variant") if row[part] is not None)),
+            cut(" ".join(str(row[part]) for part in _NAMED if row[part] is not None), CELL),
             row["condition_band"] or "not graded", words.plain(row["price"]),
             words.plain(row["adjusted_price"]),
-            cut(f"{row['source']}: {row['source_ref']}"),
+            cut(f"{row['source']}: {row['source_ref']}", CELL),
         )
         for row in facts.grid.head(SHOWN).iter_rows(named=True)
     )  # fmt: skip
@@ -218,7 +227,7 @@ def _assumed(facts: Facts) -> list[Block]:
         return []
     if len(lines) > 3:
         return [Statement("The value rests on assumptions", cut(" ".join(lines)), manner="warning")]
-    return [Heading("Assumptions and conditions", 2), Bullets(tuple(cut(line) for line in lines))]
+    return [Heading("Assumptions and conditions", 2), Bullets(tuple(cut(line, 120) for line in lines))]
 
 
 def _none(text: str) -> bool:

@@ -24,6 +24,12 @@ COMPLIANCE: Final = (
     "one is for the valuer to say."
 )
 
+CUT: Final = 240
+"""Letters of a person's text where it must be short."""
+
+CUT_MARK: Final = " [\u2026]"
+"""Ends a text that was cut; a note says where all of it is."""
+
 
 def car_name(facts: Facts) -> str:
     """Year, make, model and variant."""
@@ -139,3 +145,16 @@ def value_statement(facts: Facts, words: LocaleWords) -> Statement:
     return Statement(
         "Range of the price model", f"{low} to {high}", f"middle {mid}; {share} of like cars; {terms}"
     )
+
+
+def cut(text: str, limit: int = CUT) -> str:
+    """A text on one line, short; where it was cut, it says so.
+
+    >>> cut("A short one."), cut("word " * 200, 20)
+    ('A short one.', 'word word word word [\u2026]')
+    """
+    line = " ".join(text.split())
+    if len(line) <= limit:
+        return line
+    kept = line[: limit + 1]
+    return (kept.rsplit(" ", 1)[0] if " " in kept else kept[:limit]) + CUT_MARK

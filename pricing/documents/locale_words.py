@@ -17,6 +17,8 @@ from pricing.money import minor_unit_places
 _REORDERING: Final = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069\u200e\u200f\u061c")
 """Characters that change the order in which others are shown, and show nothing themselves."""
 
+_BROAD: Final = frozenset("WMmw@%&\u2014\u2026")
+
 
 @dataclass(frozen=True)
 class LocaleWords:
@@ -99,6 +101,21 @@ def shown(text: str) -> str:
     if text.isascii() and text.isprintable():
         return text
     return "".join(_coded(letter) if _acts(letter) else letter for letter in text)
+
+
+def ems(text: str) -> float:
+    """How wide a text may come out at most, in ems of a book face: reckoned by letter, on the wide side.
+
+    >>> round(ems("will"), 2), round(ems("WILL"), 2)
+    (2.8, 3.61)
+    """
+    return sum(_width(letter) for letter in text)
+
+
+def _width(letter: str) -> float:
+    if letter in _BROAD or unicodedata.east_asian_width(letter) in "WF":
+        return 1.06
+    return 0.58 if letter.isascii() and not letter.isupper() else 0.85
 
 
 def _acts(letter: str) -> bool:
