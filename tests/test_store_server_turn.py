@@ -46,7 +46,8 @@ def test_a_commit_whose_answer_was_lost_is_kept_once(
     postgres: PostgresServer, desk: Callable[[str], Market], monkeypatch: pytest.MonkeyPatch, address: str
 ) -> None:
     market = desk("here")
-    commit, lost = psycopg.Connection.commit, []
+    commit = psycopg.Connection.commit
+    lost: list[bool] = []
 
     def commit_and_lose(session: psycopg.Connection[Any]) -> None:
         commit(session)

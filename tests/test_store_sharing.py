@@ -105,8 +105,8 @@ def test_all_copies_agree_whatever_happens(
         process.start()
         return process
 
-    writing = [start_writer(number) for number in range(writers)]
-    reading = [
+    writing: list[BaseProcess] = [start_writer(number) for number in range(writers)]
+    reading: list[BaseProcess] = [
         context.Process(target=read_on, args=(address, machines[number % 2], stop, found))
         for number in range(readers)
     ]
