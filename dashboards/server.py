@@ -1,4 +1,5 @@
-"""The dashboard and the JSON API in one ASGI application: what `pricing serve` runs, and any ASGI server can."""
+"""The dashboard and the JSON API in one ASGI application, which `pricing serve` and any ASGI server can
+run."""
 
 import logging.config
 from collections.abc import AsyncIterator
@@ -20,8 +21,8 @@ API: Final = "/api"
 
 
 class ApiFirst:
-    """ASGI middleware before all of the dashboard's: the API's own addresses go to the API and to nothing else,
-    so that no page's cookie, compression or check of paths is between."""
+    """ASGI middleware before all of the dashboard's: the API's own addresses go to the API and to nothing
+    else, so that no page's cookie, compression or check of paths is between."""
 
     def __init__(self, app: ASGIApp, api: ASGIApp) -> None:
         self._app = app
@@ -34,7 +35,7 @@ class ApiFirst:
 
 
 def from_environment() -> ASGIApp:
-    """Both, with the configuration of the environment: `uvicorn --factory dashboards.server:from_environment`.
+    """Both, configured by the environment: `uvicorn --factory dashboards.server:from_environment`.
 
     Behind several processes the dashboard needs a proxy that sends each visitor to the same one; the API does
     not.

@@ -1,8 +1,8 @@
 """Answers to writes that were asked for under an idempotency key, so that asking again does nothing again.
 
-The key is the caller's word for one piece of work (IETF draft "The Idempotency-Key HTTP Header Field", revision
-07). While the work is done its key is held by an advisory lock, which goes with the process: after a crash the
-key is free, and the work can be asked for again.
+The key is the caller's word for one piece of work (IETF draft "The Idempotency-Key HTTP Header Field",
+revision 07). While the work is done its key is held by an advisory lock, which goes with the process: after a
+crash the key is free, and the work can be asked for again.
 """
 
 import hashlib

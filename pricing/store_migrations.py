@@ -22,8 +22,8 @@ CREATE TABLE answers (key VARCHAR, request VARCHAR, status INTEGER, content VARC
 """For programs that ask over the network: what lets them in, and what their writes were answered."""
 
 STEPS: Final = (SERVICE_TABLES,)
-"""What makes each version out of the one before, the first step version 2 out of version 1. Only ever added to:
-a file of any earlier version goes through all that it has not been through."""
+"""What makes each version out of the one before, the first step version 2 out of version 1. Only ever added
+to: a file of any earlier version goes through all that it has not been through."""
 
 VERSION: Final = str(len(STEPS) + 1)
 """Of the files that this program writes."""
@@ -34,8 +34,9 @@ EARLIER: Final = tuple(str(number) for number in range(1, len(STEPS) + 1))
 
 
 def upgrade(path: Path, patience: float) -> None:
-    """Bring a market file of an earlier version up to this one, all of it or nothing; it is kept as it was beside
-    it, under the name ``<name>.version-<number>.duckdb``, unless it is the local copy of a server's market.
+    """Bring a market file of an earlier version up to this one, all of it or nothing; it is kept as it was
+    beside it, under the name ``<name>.version-<number>.duckdb``, unless it is the local copy of a server's
+    market.
 
     Another process that asks for the same waits, and finds it done.
     """

@@ -1,7 +1,7 @@
 """Tokens that let programs in, kept in the market: a digest of each, never the token.
 
-A token is 256 random bits, so one pass of SHA-256 is enough to keep it by: nobody tries 2**256 guesses (NIST SP
-800-63B, 5.1.2, look-up secrets of at least 112 bits need no slow hash).
+A token is 256 random bits, so one pass of SHA-256 is enough to keep it by: nobody tries 2**256 guesses (NIST
+SP 800-63B, 5.1.2, look-up secrets of at least 112 bits need no slow hash).
 """
 
 import hashlib
@@ -60,7 +60,9 @@ def new_token(
             "SELECT 1 FROM tokens WHERE name = ? AND revoked_at IS NULL AND coalesce(expires_at > ?, true)",
             [plain, at],
         ):
-            raise MarketError(f"{plain!r} has a token in force already; revoke it first, or choose another name")
+            raise MarketError(
+                f"{plain!r} has a token in force already; revoke it first, or choose another name"
+            )
         token_id = f"token-{count + 1:04d}"
         run(
             opened,

@@ -57,7 +57,7 @@ def first_version(path: Path, of: Market) -> Path:
         opened.execute(FIRST)
         for (table,) in opened.execute("SELECT table_name FROM duckdb_tables()").fetchall():
             rows = source.table(table).to_arrow_table()  # noqa: F841 - named in the statement
-            opened.execute(f"INSERT INTO {table} SELECT * FROM rows")
+            opened.execute(f"INSERT INTO {table} SELECT * FROM rows")  # noqa: S608 - our own tables
         opened.execute("UPDATE market SET version = '1'")
     return path
 
@@ -86,7 +86,10 @@ def test_a_file_of_the_first_version_is_brought_up_to_this_one(small_market: Mar
     kept = tmp_path / "market.version-1.duckdb"
     assert version(kept) == "1" and layout(kept) == before
     (tmp_path / "apart").mkdir()
-    assert Market.open(kept.rename(tmp_path / "apart/old.duckdb"), create=False).digest() == small_market.digest()
+    assert (
+        Market.open(kept.rename(tmp_path / "apart/old.duckdb"), create=False).digest()
+        == small_market.digest()
+    )
 
 
 def test_many_who_open_it_at_once_upgrade_it_once(small_market: Market, tmp_path: Path) -> None:
@@ -113,7 +116,9 @@ def test_an_upgrade_that_fails_leaves_the_file_as_it_was(
 ) -> None:
     path = first_version(tmp_path / "market.duckdb", small_market)
     before = layout(path)
-    monkeypatch.setattr("pricing.store_migrations.STEPS", ("CREATE TABLE tokens (a VARCHAR); SELECT nothing",))
+    monkeypatch.setattr(
+        "pricing.store_migrations.STEPS", ("CREATE TABLE tokens (a VARCHAR); SELECT nothing",)
+    )
     with pytest.raises(duckdb.Error):
         Market.open(path, create=False)
     assert version(path) == "1" and layout(path) == before

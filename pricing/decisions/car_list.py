@@ -14,7 +14,7 @@ from pricing.records import Contract, check
 STANDING_PLACES: Final = 6
 """Decimal places of a standing."""
 
-_SAID: Final = {name: kind for name, kind in pl.Schema(Contract).items()}
+_SAID: Final = dict(pl.Schema(Contract))
 
 Triple = tuple[str | None, str | None, str | None]
 """Make, model and variant."""
@@ -113,7 +113,7 @@ def value_list(
     named = _named(told, names)
     offers = named.filter(pl.col("refused").is_null()).select(
         *(name for name in cars.columns if name != "asking"),
-        *(pl.lit(None, kind).alias(name) for name, kind in _SAID.items() if name in _OFFER_GAPS - set(cars.columns)),
+        *(pl.lit(None, _SAID[name]).alias(name) for name in _OFFER_GAPS if name not in cars.columns),
         record_id=pl.col("place").cast(pl.String),
         source=pl.lit("-"), source_ref=pl.lit("-"), batch_id=pl.lit("-"), event_date=pl.lit(at),
         outcome=pl.lit("asking"), price_basis=pl.lit("asking"), currency=pl.lit("EUR"),
@@ -150,7 +150,7 @@ def value_list(
     )  # fmt: skip
 
 
-_OFFER_GAPS: Final = {"channel", "country", "variant"}
+_OFFER_GAPS: Final = ("channel", "country", "variant")
 
 _NO_RANGES: Final = pl.DataFrame(
     schema={

@@ -1,4 +1,4 @@
-"""A market in one archive, and back: the market file, the inspection sheets beside it, and digests of them all."""
+"""A market in one archive, and back: its file, the inspection sheets beside it, and digests of them all."""
 
 import hashlib
 import json
@@ -41,8 +41,8 @@ class Backup:
 
 
 def back_up(place: str | Path, target: Path) -> Backup:
-    """Write the market at a place into an archive, and hold it to be good only once it has been restored from it
-    and found the same.
+    """Write the market at a place into an archive, and hold it to be good only once it has been restored from
+    it and found the same.
 
     ``target``: the archive, or a folder to write one into, named by the time. Loads may go on meanwhile.
 
@@ -79,7 +79,8 @@ def back_up(place: str | Path, target: Path) -> Backup:
 
 
 def restore(source: Path, place: str | Path) -> Backup:
-    """Bring a market back from an archive. A market in its place is kept beside it, under a name with the time.
+    """Bring a market back from an archive. A market in its place is kept beside it, under a name with the
+    time.
 
     Raises:
         FileError: the archive cannot be read, was altered or cut short, or the place is a server's.
@@ -126,7 +127,15 @@ def _unpack(source: Path, folder: Path) -> dict[str, Any]:
                     raise FileError(f"{source}: {name} was altered: it does not match its digest")
     except OSError as error:
         raise FileError(f"{source}: cannot be read: {error.strerror or error}") from None
-    except (zipfile.BadZipFile, KeyError, ValueError, AttributeError, TypeError, EOFError, RuntimeError) as error:
+    except (
+        zipfile.BadZipFile,
+        KeyError,
+        ValueError,
+        AttributeError,
+        TypeError,
+        EOFError,
+        RuntimeError,
+    ) as error:
         raise FileError(f"{source}: is no whole backup: {str(error)[:120]}") from None
     return manifest
 

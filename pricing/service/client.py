@@ -62,7 +62,9 @@ class Client:
 
     def values(self, cars: Sequence[Mapping[str, Any]], **asked: Any) -> list[Facts]:
         """The values of cars, in their order; ``asked``: ``as_of``, ``coverage``, ``fit``."""
-        listed: list[Facts] = self._json("POST", "/values", json={"cars": _sent(cars), **_sent(asked)})["values"]
+        listed: list[Facts] = self._json("POST", "/values", json={"cars": _sent(cars), **_sent(asked)})[
+            "values"
+        ]
         return listed
 
     def value(self, car: Mapping[str, Any], **asked: Any) -> Facts:
@@ -102,7 +104,12 @@ class Client:
         return self._json("POST", "/inspections/budget", json={"inspection": inspection, **asked})
 
     def load(
-        self, files: Sequence[str | Path], *, mapping: str | None = None, dry_run: bool = False, key: str | None = None
+        self,
+        files: Sequence[str | Path],
+        *,
+        mapping: str | None = None,
+        dry_run: bool = False,
+        key: str | None = None,
     ) -> Facts:
         """Load files of sale records; asked again with the same ``key`` the load is not done again."""
         sent = [("files", (Path(file).name, Path(file).read_bytes())) for file in files]
@@ -133,7 +140,9 @@ class Client:
                 return
             page = self._read(self._http.get(page["next"]))
 
-    def enter_appraisal(self, record: Mapping[str, Any], *, reason: str = "entered", key: str | None = None) -> Facts:
+    def enter_appraisal(
+        self, record: Mapping[str, Any], *, reason: str = "entered", key: str | None = None
+    ) -> Facts:
         """Enter an appraisal."""
         return self._json("POST", "/appraisals", json={"record": record, "reason": reason}, headers=_key(key))
 
@@ -154,7 +163,8 @@ class Client:
     def document(self, appraisal_id: str, name: str = "report.pdf", **asked: Any) -> bytes:
         """A document of an appraisal; ``asked``: ``paper``, ``locale``, ``revision``."""
         answer = self._http.get(
-            f"{PREFIX}/appraisals/{quote(appraisal_id, safe='')}/documents/{quote(name, safe='')}", params=_sent(asked)
+            f"{PREFIX}/appraisals/{quote(appraisal_id, safe='')}/documents/{quote(name, safe='')}",
+            params=_sent(asked),
         )
         if answer.is_error:
             self._read(answer)

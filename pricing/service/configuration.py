@@ -47,7 +47,9 @@ class Configuration:
     market: str = _asked("market.duckdb", "the market file, or the address of a PostgreSQL server")
     host: str = _asked("127.0.0.1", "address to listen on")
     port: int = _asked(8501, "port to listen on", least=0)
-    access: str = _asked("tokens", "who may use the API: holders of tokens, or whoever reaches it", allowed=ACCESS)
+    access: str = _asked(
+        "tokens", "who may use the API: holders of tokens, or whoever reaches it", allowed=ACCESS
+    )
     requests_a_second: float = _asked(50.0, "requests a second that one token may make", least=0.001)
     burst: int = _asked(100, "requests that one token may make at once", least=1)
     largest_body: int = _asked(1_000_000, "bytes of a request, lists of cars and files aside", least=1000)
@@ -56,7 +58,9 @@ class Configuration:
     body_seconds: float = _asked(30.0, "seconds a request may take to arrive", least=0.1)
     answer_seconds: float = _asked(60.0, "seconds an answer may take, loads and fits aside", least=0.1)
     work_seconds: float = _asked(3600.0, "seconds a load or a fit may take", least=1)
-    stop_seconds: int = _asked(60, "seconds that requests in hand are given when the server is stopped", least=0)
+    stop_seconds: int = _asked(
+        60, "seconds that requests in hand are given when the server is stopped", least=0
+    )
     log_level: str = _asked("info", "least level of what is logged", allowed=LOG_LEVELS)
 
     @classmethod

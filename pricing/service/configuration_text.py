@@ -8,7 +8,9 @@ from pathlib import Path
 from pricing.service.configuration import Configuration, masked, read_file, variable
 
 
-def configuration_text(configuration: Configuration, environment: Mapping[str, str], file: Path | None) -> str:
+def configuration_text(
+    configuration: Configuration, environment: Mapping[str, str], file: Path | None
+) -> str:
     """TOML with a remark at every key: what it is, and whether its value is the default, the file's or the
     environment's. Passwords in addresses are masked.
 

@@ -9,7 +9,9 @@ from dataclasses import dataclass
 from datetime import date
 from importlib.metadata import version
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
+
+import polars as pl
 
 from pricing.errors import PricingError
 from pricing.model.saved import load
@@ -52,27 +54,44 @@ def examine(place: str | Path, today: date | None = None) -> list[Finding]:
     try:
         market = Market.open(place, create=False)
     except PricingError as error:
-        return [*found, Finding("market", BROKEN, str(error), "load records, restore a backup, or name another")]
+        return [
+            *found,
+            Finding("market", BROKEN, str(error), "load records, restore a backup, or name another"),
+        ]
     for look in (_file, _disk, _records, _fit_whole, _fit_age, _rates, _tokens):
         try:
             found += look(market, at)
         except PricingError as error:
-            found.append(Finding(look.__name__.strip("_").replace("_", " "), BROKEN, str(error), "see `pricing --help`"))
+            found.append(
+                Finding(
+                    look.__name__.strip("_").replace("_", " "), BROKEN, str(error), "see `pricing --help`"
+                )
+            )
     return found
 
 
 def _program() -> Finding:
     named = ", ".join(f"{name} {version(name)}" for name in PACKAGES)
-    return Finding("program", GOOD, f"version {version('classic-car-pricing')}, Python {platform.python_version()}, {named}")
+    return Finding(
+        "program",
+        GOOD,
+        f"version {version('classic-car-pricing')}, Python {platform.python_version()}, {named}",
+    )
 
 
 def _file(market: Market, at: date) -> Iterator[Finding]:
     path = market.path
     size = path.stat().st_size
     where = "local copy of a server's market" if is_copy(path) else "market file"
-    yield Finding("market", GOOD, f"{where} of version {VERSION}, {size / 1e6:,.1f} MB, prices in {market.base_currency}")
+    yield Finding(
+        "market",
+        GOOD,
+        f"{where} of version {VERSION}, {size / 1e6:,.1f} MB, prices in {market.base_currency}",
+    )
     if path.stat().st_mode & (stat.S_IWGRP | stat.S_IWOTH):
-        yield Finding("permissions", LOOK, f"others on this machine may write to {path.name}", f"chmod go-w {path.name}")
+        yield Finding(
+            "permissions", LOOK, f"others on this machine may write to {path.name}", f"chmod go-w {path.name}"
+        )
     ahead = path.with_name(path.name + ".wal")
     if ahead.exists():
         yield Finding(
@@ -93,10 +112,17 @@ def _disk(market: Market, at: date) -> Iterator[Finding]:
 def _records(market: Market, at: date) -> Iterator[Finding]:
     state, waiting = read_state(market.path), market.quarantine().height
     sales = market.sales()
-    yield Finding("records", GOOD, f"{sales.height:,} in front, of {state.batches:,} loads; digest {market.digest()[:16]}")
+    yield Finding(
+        "records",
+        GOOD,
+        f"{sales.height:,} in front, of {state.batches:,} loads; digest {market.digest()[:16]}",
+    )
     if waiting:
         yield Finding(
-            "quarantine", LOOK, f"{waiting:,} rows wait", "pricing quarantine --export FOLDER, mend them, load them"
+            "quarantine",
+            LOOK,
+            f"{waiting:,} rows wait",
+            "pricing quarantine --export FOLDER, mend them, load them",
         )
     if not sales.is_empty() and sales["price"].null_count() == sales.height:
         yield Finding("prices", LOOK, "no record has a price", "pricing rates, or charges in the mapping")
@@ -119,19 +145,21 @@ def _fit_age(market: Market, at: date) -> Iterator[Finding]:
     if json.loads(newest["facts"]).get("market_digest") != market.digest():
         yield Finding("fit's age", LOOK, f"records have changed since {newest['fit_id']}", "pricing fit")
     elif days < 0:
-        yield Finding("clock", LOOK, f"{newest['fit_id']} was made {-days} days from now", "set this machine's clock")
+        yield Finding(
+            "clock", LOOK, f"{newest['fit_id']} was made {-days} days from now", "set this machine's clock"
+        )
     elif days > OLD_FIT_DAYS:
-        yield Finding("fit's age", LOOK, f"{newest['fit_id']} is {days} days old", "load newer sales, then pricing fit")
+        yield Finding(
+            "fit's age", LOOK, f"{newest['fit_id']} is {days} days old", "load newer sales, then pricing fit"
+        )
     else:
         yield Finding("fit's age", GOOD, f"{newest['fit_id']} is {days} days old and has seen every record")
 
 
 def _rates(market: Market, at: date) -> Iterator[Finding]:
-    last = ecb_rates()["rate_date"].max()
-    own = market.own_rates()
-    if not own.is_empty():
-        last = max(last, own["rate_date"].max())  # type: ignore[type-var]
-    days = (at - last).days  # type: ignore[operator]
+    known = pl.concat([ecb_rates().select("rate_date"), market.own_rates().select("rate_date")])
+    last: Any = known["rate_date"].max()
+    days = (at - last).days
     old = days > OLD_RATES_DAYS
     yield Finding(
         "currency rates", LOOK if old else GOOD, f"the last is of {last}, {days} days ago",
@@ -145,10 +173,13 @@ def _tokens(market: Market, at: date) -> Iterator[Finding]:
         row for row in kept.iter_rows(named=True)
         if row["revoked_at"] is None and (row["expires_at"] is None or row["expires_at"].date() > at)
     ]  # fmt: skip
-    soon = [row for row in in_force if row["expires_at"] is not None and (row["expires_at"].date() - at).days < SOON_DAYS]
+    soon = [
+        row
+        for row in in_force
+        if row["expires_at"] is not None and (row["expires_at"].date() - at).days < SOON_DAYS
+    ]
     yield Finding(
-        "tokens", LOOK if soon else GOOD, f"{len(in_force)} in force" + (f", {len(soon)} run out soon" if soon else ""),
+        "tokens", LOOK if soon else GOOD,
+        f"{len(in_force)} in force" + (f", {len(soon)} run out soon" if soon else ""),
         "pricing token list" if soon else "",
     )  # fmt: skip
-
-

@@ -20,21 +20,26 @@ MarketOption = Annotated[
 @operation_app.command(epilog="Example: pricing backup backups/")
 def backup(
     target: Annotated[
-        Path, typer.Argument(help="Archive to write, or a folder for one named by the time.", show_default=False)
+        Path,
+        typer.Argument(help="Archive to write, or a folder for one named by the time.", show_default=False),
     ],
     market: MarketOption = MARKET_FILE,
 ) -> None:
-    """Write the market and the inspection sheets beside it into one archive, and restore it once to see that it
-    holds the same."""
+    """Write the market and the inspection sheets beside it into one archive, and restore it once to see that
+    it holds the same."""
     from pricing.service.backups import back_up
 
     done = back_up(market, target)
-    sys.stdout.write(f"{done.path}: {done.files} files, restored once and found the same, digest {done.digest}\n")
+    sys.stdout.write(
+        f"{done.path}: {done.files} files, restored once and found the same, digest {done.digest}\n"
+    )
 
 
 @operation_app.command(epilog="Example: pricing restore backups/market-20260630T020000Z.zip")
 def restore(
-    source: Annotated[Path, typer.Argument(help="An archive that `pricing backup` wrote.", show_default=False)],
+    source: Annotated[
+        Path, typer.Argument(help="An archive that `pricing backup` wrote.", show_default=False)
+    ],
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """Bring a market back from an archive; a market that is in its place is kept beside it."""
@@ -48,8 +53,8 @@ def restore(
 
 @operation_app.command(epilog="Example: pricing doctor --market market.duckdb")
 def doctor(market: MarketOption = MARKET_FILE) -> None:
-    """Look at file, versions, digests, disk, age of rates and fit, and say what to do; exit code 1 when something
-    is broken."""
+    """Look at file, versions, digests, disk, age of rates and fit, and say what to do; exit code 1 when
+    something is broken."""
     from pricing.service.doctor import BROKEN, examine
     from pricing.service.server_terminal import show_findings
 
@@ -61,8 +66,8 @@ def doctor(market: MarketOption = MARKET_FILE) -> None:
 
 @operation_app.command(epilog="Example: pricing config > pricing.toml")
 def config() -> None:
-    """Print the configuration in force as a configuration file, with where each value comes from; passwords are
-    masked."""
+    """Print the configuration in force as a configuration file, with where each value comes from; passwords
+    are masked."""
     from pricing.service.configuration_text import configuration_text
 
     named = os.environ.get(FILE_VARIABLE)

@@ -15,14 +15,14 @@ server_app = typer.Typer()
 token_app = typer.Typer(help="Make, list and revoke the tokens that let programs in.", no_args_is_help=True)
 
 
-
 @server_app.command(epilog="Example: pricing serve --port 8600")
 def serve(
     market: Annotated[
         str | None, typer.Option("--market", help="Market file, or the address of a PostgreSQL server.")
     ] = None,
     host: Annotated[
-        str | None, typer.Option("--host", help="Address to listen on; others than this machine's own let others in.")
+        str | None,
+        typer.Option("--host", help="Address to listen on; others than this machine's own let others in."),
     ] = None,
     port: Annotated[int | None, typer.Option("--port", help="Port to listen on.", min=0, max=65535)] = None,
     tokens: Annotated[
@@ -50,7 +50,9 @@ def serve(
     settings = configuration()
     _set_access(settings, tokens)
     if dashboard and workers > 1:
-        raise MarketError("the dashboard is served by one process: add --no-dashboard, or leave --workers at 1")
+        raise MarketError(
+            "the dashboard is served by one process: add --no-dashboard, or leave --workers at 1"
+        )
     shown = f"[{settings.host}]" if ":" in settings.host else settings.host
     sys.stdout.write(
         f"Serving at http://{shown}:{settings.port}/, the API under /api/v1, described by /api/openapi.json\n"
@@ -82,8 +84,8 @@ def _set_access(settings: Configuration, tokens: bool | None) -> None:
         os.environ[variable("access")] = "tokens" if tokens else "open"
     if settings.host not in LOOPBACK:
         sys.stderr.write(
-            f"note: the server listens on {settings.host}: the API asks others for tokens, and the dashboard shows "
-            "this market to whoever reaches it unless sign-in is set up\n"
+            f"note: the server listens on {settings.host}: the API asks others for tokens, and the dashboard "
+            "shows this market to whoever reaches it unless sign-in is set up\n"
         )
 
 

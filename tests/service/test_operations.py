@@ -74,11 +74,12 @@ def test_an_archive_that_was_altered_is_refused_and_changes_nothing(own: Market,
     whole = archive.read_bytes()
     (tmp_path / "short.zip").write_bytes(whole[: len(whole) // 2])
     (tmp_path / "none.zip").write_text("no archive")
+    wrong_digest = manifest.replace(b'"digest": "', b'"digest": "0')
     hostile = manifest.replace(f'"{MARKET}"'.encode(), b'"../../escaped.duckdb"')
     wrong = [
         altered(archive, tmp_path / "market.zip", MARKET, b"another"),
         altered(archive, tmp_path / "gone.zip", MARKET, b"", drop=True),
-        altered(archive, tmp_path / "digest.zip", MANIFEST, manifest.replace(b'"digest": "', b'"digest": "0')),
+        altered(archive, tmp_path / "digest.zip", MANIFEST, wrong_digest),
         altered(archive, tmp_path / "path.zip", MANIFEST, hostile),
         altered(archive, tmp_path / "list.zip", MANIFEST, b"[]"),
         tmp_path / "short.zip", tmp_path / "none.zip", tmp_path / "absent.zip",
@@ -164,5 +165,7 @@ def test_every_command_takes_its_market_from_the_file(own: Market, tmp_path: Pat
     command = [Path(sys.executable).with_name("pricing")]
     fits = subprocess.run([*command, "fits"], cwd=tmp_path, env=environment, capture_output=True, text=True)
     assert fits.returncode == 0 and "fit-0001" in fits.stdout
-    shown = subprocess.run([*command, "config"], cwd=tmp_path, env=environment, capture_output=True, text=True)
+    shown = subprocess.run(
+        [*command, "config"], cwd=tmp_path, env=environment, capture_output=True, text=True
+    )
     assert f'market = "{own.path}"  # file' in shown.stdout

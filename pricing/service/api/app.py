@@ -24,6 +24,7 @@ from pricing.service.api import (
 from pricing.service.api.gate import LIST_BYTES_A_CAR, Gate
 from pricing.service.api.logs import log_settings
 from pricing.service.api.problems import Problem, ProblemError, handle_problems, responses
+from pricing.service.api.schemas import ValueQuestion
 from pricing.service.api.service import Service
 from pricing.service.configuration import Configuration, configuration
 
@@ -45,10 +46,10 @@ LONG: Final = (UPLOADS, f"{PREFIX}/fits", f"{PREFIX}/appraisals")
 _ABOUT: Final = """
 Prices of classic cars: ranges, where an asking price stands, the evidence behind both.
 
-Amounts are decimal texts, all-in, in the market's base currency, at a date; shares run from 0 to 1; distances are
-kilometres; dates are ISO 8601. An estimate is not an appraisal: the model has read sale records and has not seen
-the car. Errors are problem details (RFC 9457). A write takes an `Idempotency-Key`: asked again under the same key
-it is answered again and not done again.
+Amounts are decimal texts, all-in, in the market's base currency, at a date; shares run from 0 to 1; distances
+are kilometres; dates are ISO 8601. An estimate is not an appraisal: the model has read sale records and has
+not seen the car. Errors are problem details (RFC 9457). A write takes an `Idempotency-Key`: asked again under
+the same key it is answered again and not done again.
 """
 
 
@@ -70,7 +71,8 @@ def create_api(settings: Configuration) -> FastAPI:
     handle_problems(api)
     inner = APIRouter(prefix=PREFIX, responses=responses(400, 401, 403, 408, 413, 422, 429, 503))
     for routes in (
-        routes_state, routes_values, routes_market, routes_condition, routes_records, routes_fits, routes_appraisals
+        routes_state, routes_values, routes_market, routes_condition, routes_records, routes_fits,
+        routes_appraisals,
     ):  # fmt: skip
         inner.include_router(routes.router)
     api.include_router(routes_state.server_router)
@@ -123,8 +125,9 @@ def _documented(api: FastAPI) -> Callable[[], dict[str, Any]]:
             schemas = found.setdefault("components", {}).setdefault("schemas", {})
             schemas.pop("HTTPValidationError", None)
             schemas.pop("ValidationError", None)
-            problem = Problem.model_json_schema(ref_template="#/components/schemas/{model}")
-            schemas |= problem.pop("$defs", {}) | {"Problem": problem}
+            for shape in (Problem, ValueQuestion):
+                schema = shape.model_json_schema(ref_template="#/components/schemas/{model}")
+                schemas |= schema.pop("$defs", {}) | {shape.__name__: schema}
             api.openapi_schema = found
         return api.openapi_schema
 

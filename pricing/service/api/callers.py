@@ -52,7 +52,9 @@ def caller_who_may(act: str) -> Callable[..., Coroutine[Any, Any, Caller]]:
         found = await _caller(request, service, None if credentials is None else credentials.credentials)
         request.state.caller = found
         if not found.may(act):
-            raise ProblemError(403, f"the role {found.role} may not {act}; whoever manages the market gives roles")
+            raise ProblemError(
+                403, f"the role {found.role} may not {act}; whoever manages the market gives roles"
+            )
         return found
 
     return caller
@@ -64,7 +66,9 @@ async def _caller(request: Request, service: Service, token: str | None) -> Call
     address = "-" if request.client is None else request.client.host
     if token is None:
         raise ProblemError(
-            401, "this needs a token; `pricing token new` makes one", www_authenticate='Bearer realm="pricing"'
+            401,
+            "this needs a token; `pricing token new` makes one",
+            www_authenticate='Bearer realm="pricing"',
         )
     view = await run_in_threadpool(service.view) if service.held.due else service.view()
     wanted = digest_of(token)

@@ -21,7 +21,11 @@ class Counters:
             "pricing_requests", "Requests answered.", ["method", "route", "status"], registry=self._registry
         )
         self.seconds = Histogram(
-            "pricing_request_seconds", "Seconds to an answer.", ["route"], registry=self._registry, buckets=BUCKETS
+            "pricing_request_seconds",
+            "Seconds to an answer.",
+            ["route"],
+            registry=self._registry,
+            buckets=BUCKETS,
         )
         self.in_hand = Gauge(
             "pricing_requests_in_hand", "Requests being worked on.", registry=self._registry,
@@ -34,6 +38,6 @@ class Counters:
         """All counts; those of all processes where they count together."""
         if os.environ.get(_SEVERAL):
             together = CollectorRegistry()
-            MultiProcessCollector(together)  # type: ignore[no-untyped-call]
+            MultiProcessCollector(together)
             return generate_latest(together)
         return generate_latest(self._registry)

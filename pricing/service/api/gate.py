@@ -33,7 +33,9 @@ SAFETY: Final = {
 class Gate:
     """ASGI middleware around the whole API."""
 
-    def __init__(self, app: ASGIApp, service: Service, sizes: Mapping[str, int], long: tuple[str, ...]) -> None:
+    def __init__(
+        self, app: ASGIApp, service: Service, sizes: Mapping[str, int], long: tuple[str, ...]
+    ) -> None:
         """``sizes``: bytes that a request to an address may have, where it is not ``largest_body``; ``long``:
         beginnings of addresses that may work for long."""
         self._app = app

@@ -173,7 +173,11 @@ class View:
         """The view after a change: what the change has left as it was is not made anew."""
         kept: dict[str, Any] = {}
         if state.records == self.state.records:
-            kept = {name: part for name, part in self._made.items() if name in ("sales", "every record", "names", "counts")}
+            kept = {
+                name: part
+                for name, part in self._made.items()
+                if name in ("sales", "every record", "names", "counts")
+            }
             if state.fit == self.state.fit and "book" in self._made:
                 kept["book"] = self._made["book"]
         if state.fit == self.state.fit and "model" in self._made:
@@ -235,7 +239,8 @@ class Held:
         return self._view
 
     def _renew(self, market: Market, stamp: object) -> None:
-        """Take in what has changed; a market that is being written to, or is away, is left for the next look."""
+        """Take in what has changed; a market that is being written to, or is away, is left for the next
+        look."""
         if self._view is None:
             return
         try:
@@ -253,7 +258,7 @@ def _stamp(path: Path) -> object:
     of a server's market is asked for every time."""
     if is_copy(path):
         return object()
-    found = []
+    found: list[tuple[int, int, int] | None] = []
     for file in (path, path.with_name(path.name + ".wal")):
         try:
             known = file.stat()

@@ -38,8 +38,8 @@ class JsonLines(logging.Formatter):
 
 
 def log_settings(level: str) -> dict[str, Any]:
-    """Settings for ``logging.config.dictConfig``: everything, the ASGI server's lines too, as JSON on standard
-    error. The server's own line for each request is left out: the API writes one that says more."""
+    """Settings for ``logging.config.dictConfig``: everything, the ASGI server's lines too, as JSON on
+    standard error. The server's own line for each request is left out: the API writes one that says more."""
     return {
         "version": 1,
         "disable_existing_loggers": False,

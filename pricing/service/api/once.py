@@ -29,8 +29,8 @@ REPLAYED = "Idempotency-Replayed"
 
 
 def once(
-    service: Service, caller: Caller, key: str | None, asked: tuple[str | bytes, ...], work: Callable[[], Any],
-    *, status: int = 201,
+    service: Service, caller: Caller, key: str | None, asked: tuple[str | bytes, ...],
+    work: Callable[[], Any], *, status: int = 201,
 ) -> Response:  # fmt: skip
     """Do a piece of work and answer with its facts; under a key only once.
 
@@ -51,12 +51,14 @@ def once(
         request.update(f"{len(content)}:".encode() + content)
     with key_held(market.path, named) as mine:
         if not mine:
-            raise ProblemError(409, "the work under this key is being done; ask again in a while", retry_after="2")
+            raise ProblemError(
+                409, "the work under this key is being done; ask again in a while", retry_after="2"
+            )
         kept = kept_answer(market.path, named)
         if kept is None:
             answer = _done(service, work, status)
-            content = bytes(answer.body).decode()
-            keep_answer(market.path, named, KeptAnswer(request.hexdigest(), answer.status_code, content))
+            body = bytes(answer.body).decode()
+            keep_answer(market.path, named, KeptAnswer(request.hexdigest(), answer.status_code, body))
             return answer
     if kept.request != request.hexdigest():
         raise ProblemError(422, "this key was used for something else; a new piece of work needs a new key")

@@ -28,6 +28,10 @@ def page(request: Request, rows: pl.DataFrame, start: int, limit: int) -> dict[s
     """A page of a frame; its next page keeps whatever else was asked for."""
     following = None
     if start + limit < rows.height:
-        asked = [(name, value) for name, value in request.query_params.multi_items() if name not in ("start", "limit")]
+        asked = [
+            (name, value)
+            for name, value in request.query_params.multi_items()
+            if name not in ("start", "limit")
+        ]
         following = f"{request.url.path}?{urlencode([*asked, ('start', start + limit), ('limit', limit)])}"
     return {"items": rows[start : start + limit], "total": rows.height, "next": following}

@@ -1,4 +1,4 @@
-"""Every error of the API in one shape: problem details as RFC 9457 (HTTP APIs) has them, from one function."""
+"""Every error of the API in one shape: problem details as RFC 9457 has them, from one function."""
 
 import logging
 from collections.abc import Awaitable, Callable
@@ -43,7 +43,9 @@ class ProblemError(Exception):
 class FieldError(BaseModel):
     """One part of a request that is wrong."""
 
-    field: str = Field(examples=["cars.0.year"], description="Where, the parts of its path with points between.")
+    field: str = Field(
+        examples=["cars.0.year"], description="Where, the parts of its path with points between."
+    )
     detail: str = Field(examples=["Input should be a valid integer"])
 
 
@@ -64,7 +66,11 @@ class Problem(BaseModel):
 
 
 def problem(
-    status: int, detail: str, *, errors: list[dict[str, str]] | None = None, headers: dict[str, str] | None = None
+    status: int,
+    detail: str,
+    *,
+    errors: list[dict[str, str]] | None = None,
+    headers: dict[str, str] | None = None,
 ) -> JSONResponse:
     """The answer for anything that went wrong. Without a type of its own the title is the status phrase
     (RFC 9457, section 4.2.1)."""
@@ -84,7 +90,8 @@ def responses(*statuses: int) -> dict[int | str, dict[str, Any]]:
     """The documentation of problems, for a route or a router."""
     schema = {"schema": {"$ref": "#/components/schemas/Problem"}}
     return {
-        status: {"description": TITLES[HTTPStatus(status)], "content": {MEDIA_TYPE: schema}} for status in statuses
+        status: {"description": TITLES[HTTPStatus(status)], "content": {MEDIA_TYPE: schema}}
+        for status in statuses
     }
 
 

@@ -1,4 +1,4 @@
-"""How many requests a caller may make: one bucket of tokens for each (a leaky bucket as a meter, ITU-T I.371)."""
+"""How many requests a caller may make: a leaky bucket as a meter (ITU-T I.371) for each."""
 
 import time
 from collections import OrderedDict

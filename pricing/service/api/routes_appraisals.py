@@ -25,7 +25,7 @@ from pricing.service.api.once import Key, once
 from pricing.service.api.pages import Limit, Page, Start, page
 from pricing.service.api.problems import ProblemError, responses
 from pricing.service.api.schemas import Row
-from pricing.service.api.service import Service, service_of
+from pricing.service.api.service import Service, service_here
 from pricing.service.api.words import OneOf
 from pricing.service.appraisal_files import evidence_for
 from pricing.store import Market
@@ -40,7 +40,7 @@ DOCUMENTS: Final = tuple(f"{name}.{kind}" for name in PAGES for kind in WRITERS)
 
 router = APIRouter(tags=["appraisals"], responses=responses(404))
 
-Here = Annotated[Service, Depends(service_of)]
+Here = Annotated[Service, Depends(service_here)]
 Valuer = Annotated[Caller, Depends(caller_who_may("appraise"))]
 AppraisalId = Annotated[str, Path(max_length=40, examples=["appraisal-0001"])]
 Revision = Annotated[int | None, Query(ge=1, le=1_000_000, description="The last one when not given.")]
@@ -52,7 +52,9 @@ class RecordIn(BaseModel):
     model_config = ConfigDict(extra="forbid")
 
     record: dict[str, Any] = Field(
-        examples=[{"assignment": {"kind": "appraisal", "client": "A. Client"}, "subject": {"make": "Wexcombe"}}]
+        examples=[
+            {"assignment": {"kind": "appraisal", "client": "A. Client"}, "subject": {"make": "Wexcombe"}}
+        ]
     )
     reason: str = Field("entered", min_length=1, max_length=500)
 
@@ -65,7 +67,9 @@ class Answers(BaseModel):
     answers: dict[str, Annotated[str, Field(max_length=20_000)]] = Field(
         min_length=1, max_length=200, examples=[{"opinion.figure": "4600"}]
     )
-    after: int = Field(ge=1, le=1_000_000, description="The revision that these change; 409 if there is a later one.")
+    after: int = Field(
+        ge=1, le=1_000_000, description="The revision that these change; 409 if there is a later one."
+    )
     reason: str = Field("edited", min_length=1, max_length=500)
 
 
@@ -84,7 +88,9 @@ class EntryFacts(BaseModel):
 
 
 @router.get("/appraisals", response_model=Page)
-def appraisals(request: Request, service: Here, caller: Valuer, start: Start = 0, limit: Limit = 100) -> Response:
+def appraisals(
+    request: Request, service: Here, caller: Valuer, start: Start = 0, limit: Limit = 100
+) -> Response:
     """The last revision of every appraisal of one's own; of all of them for whoever manages the market."""
     market = service.view().market
     found = register.listed(market)
@@ -110,21 +116,27 @@ def enter(given: RecordIn, service: Here, caller: Valuer, key: Key = None) -> Re
 
 
 @router.get("/appraisals/{appraisal_id}", response_model=EntryFacts)
-def appraisal(appraisal_id: AppraisalId, service: Here, caller: Valuer, revision: Revision = None) -> Response:
+def appraisal(
+    appraisal_id: AppraisalId, service: Here, caller: Valuer, revision: Revision = None
+) -> Response:
     """A revision of an appraisal, and what it still lacks."""
     return Answer(_facts(_own(service.view().market, caller, appraisal_id, revision)))
 
 
 @router.patch("/appraisals/{appraisal_id}", response_model=EntryFacts, responses=responses(409))
-def change(appraisal_id: AppraisalId, given: Answers, service: Here, caller: Valuer, key: Key = None) -> Response:
-    """Change fields: another revision, which keeps the one before; its evidence is gathered anew where the change
-    asks for other evidence."""
+def change(
+    appraisal_id: AppraisalId, given: Answers, service: Here, caller: Valuer, key: Key = None
+) -> Response:
+    """Change fields: another revision, which keeps the one before; its evidence is gathered anew where the
+    change asks for other evidence."""
 
     def work() -> Any:
         market = service.view().market
         before = _own(market, caller, appraisal_id, None)
         if before.revision != given.after:
-            raise ProblemError(409, f"{appraisal_id} has had a revision meanwhile: its last is {before.revision}")
+            raise ProblemError(
+                409, f"{appraisal_id} has had a revision meanwhile: its last is {before.revision}"
+            )
         record = before.record
         for field, text in given.answers.items():
             record = with_answer(record, field, text)
@@ -140,7 +152,12 @@ def change(appraisal_id: AppraisalId, given: Answers, service: Here, caller: Val
 
 @router.get("/appraisals/{appraisal_id}/history", response_model=Page)
 def history(
-    request: Request, appraisal_id: AppraisalId, service: Here, caller: Valuer, start: Start = 0, limit: Limit = 100
+    request: Request,
+    appraisal_id: AppraisalId,
+    service: Here,
+    caller: Valuer,
+    start: Start = 0,
+    limit: Limit = 100,
 ) -> Response:
     """Who changed what, oldest first."""
     market = service.view().market
@@ -192,7 +209,9 @@ def _without_files(record: Appraisal) -> Appraisal:
     """The record, which may not name files of the server: whoever writes it need not be let at them."""
     for section, field in (("inspection", "sheet"), ("repairs", "catalogue")):
         if getattr(getattr(record, section), field):
-            raise ProblemError(422, f"{section}.{field} names a file, which an appraisal over the API cannot take in")
+            raise ProblemError(
+                422, f"{section}.{field} names a file, which an appraisal over the API cannot take in"
+            )
     return record
 
 

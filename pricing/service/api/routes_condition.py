@@ -24,7 +24,7 @@ from pricing.service.api.answers import Answer
 from pricing.service.api.callers import caller_who_may
 from pricing.service.api.problems import responses
 from pricing.service.api.schemas import Money, Name, Row
-from pricing.service.api.service import Service, service_of
+from pricing.service.api.service import Service, service_here
 from pricing.service.api.words import OneOf
 from pricing.service.condition_commands import DEMO
 from pricing.service.settings import catalogue_of
@@ -38,7 +38,7 @@ router = APIRouter(
     tags=["condition"], dependencies=[Depends(caller_who_may("read"))], responses=responses(404)
 )
 
-Here = Annotated[Service, Depends(service_of)]
+Here = Annotated[Service, Depends(service_here)]
 Text = Annotated[str, Field(max_length=LONGEST_TEXT)]
 Construction = Annotated[str, OneOf(CONSTRUCTIONS)]
 
@@ -103,7 +103,9 @@ class BudgetQuestion(BaseModel):
     country: Annotated[str, OneOf(tuple(sorted(COUNTRIES)))] | None = Field(
         None, description="Of the work: labour rates and tax; that of the market's settings when not given."
     )
-    least: Annotated[str, OneOf(STATES[1:])] = Field("needs repair", description="Put right what is as bad as this.")
+    least: Annotated[str, OneOf(STATES[1:])] = Field(
+        "needs repair", description="Put right what is as bad as this."
+    )
 
 
 class SheetFacts(BaseModel):

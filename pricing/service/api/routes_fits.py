@@ -18,11 +18,11 @@ from pricing.service.api.once import Key, once
 from pricing.service.api.pages import Limit, Page, Start, page
 from pricing.service.api.problems import ProblemError, responses
 from pricing.service.api.schemas import Row
-from pricing.service.api.service import Service, service_of
+from pricing.service.api.service import Service, service_here
 
 router = APIRouter(tags=["fits"])
 
-Here = Annotated[Service, Depends(service_of)]
+Here = Annotated[Service, Depends(service_here)]
 FitId = Annotated[str, Path(max_length=40, examples=["fit-0001"])]
 
 
@@ -55,8 +55,8 @@ def make_fit(
 ) -> Response:
     """Fit the price model to all sales, calibrate its ranges and keep it; answers when that is done.
 
-    With an `Idempotency-Key` a caller that lost the connection asks again: 409 while it is being done, then the
-    fit.
+    With an `Idempotency-Key` a caller that lost the connection asks again: 409 while it is being done, then
+    the fit.
     """
 
     def work() -> Any:

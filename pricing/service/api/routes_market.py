@@ -14,14 +14,14 @@ from pricing.service.api.answers import Answer
 from pricing.service.api.callers import caller_who_may
 from pricing.service.api.problems import responses
 from pricing.service.api.schemas import Car, Coverage, Day, Money, Name, Row
-from pricing.service.api.service import Service, service_of
+from pricing.service.api.service import Service, service_here
 from pricing.service.api.words import OneOf
 
 router = APIRouter(
     tags=["evidence"], dependencies=[Depends(caller_who_may("read"))], responses=responses(404)
 )
 
-Here = Annotated[Service, Depends(service_of)]
+Here = Annotated[Service, Depends(service_here)]
 Make = Annotated[Name | None, Query(description="Make; without it, the whole market.")]
 Model = Annotated[Name | None, Query(description="Model of the make.")]
 At = Annotated[Day | None, Query(description="Effective date; without it, the last on record.")]

@@ -16,13 +16,13 @@ from pricing.service.api.once import Key, once
 from pricing.service.api.pages import Limit, Page, Start, page
 from pricing.service.api.problems import ProblemError, responses
 from pricing.service.api.schemas import Name, Row
-from pricing.service.api.service import Service, service_of
+from pricing.service.api.service import Service, service_here
 from pricing.store import Market
 
 router = APIRouter(tags=["records"], responses=responses(404))
 reading = [Depends(caller_who_may("read"))]
 
-Here = Annotated[Service, Depends(service_of)]
+Here = Annotated[Service, Depends(service_here)]
 Loader = Annotated[Caller, Depends(caller_who_may("load"))]
 
 MOST_FILES = 50
@@ -66,7 +66,9 @@ class Undone(BaseModel):
 def load(
     service: Here,
     caller: Loader,
-    files: Annotated[list[UploadFile], File(description="csv, tsv, xlsx, parquet, jsonl or saved html pages.")],
+    files: Annotated[
+        list[UploadFile], File(description="csv, tsv, xlsx, parquet, jsonl or saved html pages.")
+    ],
     mapping: Annotated[
         str | None, Form(max_length=200_000, description="Which column is which, as TOML; see `pricing map`.")
     ] = None,
@@ -75,7 +77,8 @@ def load(
 ) -> Response:
     """Load files of sale records as one batch: all of them or, after any error, none.
 
-    Rows that break a rule go to quarantine; rows that are known change nothing, so that asking again is harmless.
+    Rows that break a rule go to quarantine; rows that are known change nothing, so that asking again is
+    harmless.
     """
     if len(files) > MOST_FILES:
         raise ProblemError(422, f"a load has up to {MOST_FILES} files; got {len(files)}")
@@ -133,7 +136,9 @@ def quarantine(
 ) -> Response:
     """Rejected rows that wait to be mended: where each came from, the rules it broke, its cells as JSON."""
     rows = service.view().market.quarantine()
-    return Answer(page(request, rows if batch_id is None else rows.filter(pl.col("batch_id") == batch_id), start, limit))
+    return Answer(
+        page(request, rows if batch_id is None else rows.filter(pl.col("batch_id") == batch_id), start, limit)
+    )
 
 
 @router.get("/records", response_model=Page, dependencies=reading)
@@ -145,7 +150,8 @@ def records(
     start: Start = 0,
     limit: Limit = 100,
 ) -> Response:
-    """Sales, offers and asking prices, oldest first, with their all-in prices in the market's base currency."""
+    """Sales, offers and asking prices, oldest first, with their all-in prices in the market's base
+    currency."""
     view = service.view()
     return Answer(page(request, view.sales().filter(*view.where(make, model)), start, limit))
 

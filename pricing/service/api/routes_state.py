@@ -11,9 +11,9 @@ from pricing.service.api.answers import Answer
 from pricing.service.api.callers import caller_who_may
 from pricing.service.api.pages import Limit, Page, Start, page
 from pricing.service.api.problems import responses
-from pricing.service.api.service import Service, service_of
+from pricing.service.api.service import Service, service_here
 
-Here = Annotated[Service, Depends(service_of)]
+Here = Annotated[Service, Depends(service_here)]
 
 server_router = APIRouter(tags=["server"])
 router = APIRouter(tags=["market"], dependencies=[Depends(caller_who_may("read"))])
@@ -61,7 +61,10 @@ def ready(service: Here) -> Response:
     "/metrics",
     dependencies=[Depends(caller_who_may("read"))],
     response_class=Response,
-    responses={200: {"content": {"text/plain": {"schema": {"type": "string"}}}}, **responses(401, 403, 429, 503)},
+    responses={
+        200: {"content": {"text/plain": {"schema": {"type": "string"}}}},
+        **responses(401, 403, 429, 503),
+    },
 )
 def metrics(service: Here) -> Response:
     """Counts of this server, in Prometheus's text form."""

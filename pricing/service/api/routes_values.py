@@ -1,13 +1,16 @@
 """What cars are worth."""
 
+import json
 from collections.abc import Mapping
 from datetime import date
 from decimal import Decimal
-from typing import Annotated, Any
+from typing import Annotated, Any, Final
 
-import polars as pl
 import pydantic_core
 from fastapi import APIRouter, Depends
+from fastapi.exceptions import RequestValidationError
+from pydantic import ValidationError
+from starlette.requests import Request
 from starlette.responses import Response
 
 from pricing.decisions.valuation import BASIS, Valuation, value_car
@@ -24,17 +27,33 @@ from pricing.service.api.schemas import (
     ValueQuestion,
     Values,
 )
-from pricing.service.api.service import Service, service_of
+from pricing.service.api.service import Service, service_here
 
-router = APIRouter(
-    tags=["values"], dependencies=[Depends(caller_who_may("read"))], responses=responses(404)
-)
+router = APIRouter(tags=["values"], dependencies=[Depends(caller_who_may("read"))], responses=responses(404))
 
-Here = Annotated[Service, Depends(service_of)]
+Here = Annotated[Service, Depends(service_here)]
 
 
-@router.post("/values", response_model=Values)
-async def values(question: ValueQuestion, service: Here) -> Response:
+async def _listed(request: Request) -> ValueQuestion:
+    """The list, read straight from its JSON: of fifty thousand cars that takes half the time."""
+    try:
+        return ValueQuestion.model_validate_json(await request.body())
+    except ValidationError as error:
+        raise RequestValidationError(
+            [{**wrong, "loc": ("body", *wrong["loc"])} for wrong in error.errors(include_url=False)]
+        ) from None
+
+
+_LIST: Final = {
+    "requestBody": {
+        "required": True,
+        "content": {"application/json": {"schema": {"$ref": "#/components/schemas/ValueQuestion"}}},
+    }
+}
+
+
+@router.post("/values", response_model=Values, openapi_extra=_LIST)
+async def values(question: Annotated[ValueQuestion, Depends(_listed)], service: Here) -> Response:
     """Value a list of cars: the range of each, and where its asking price stands.
 
     A car that cannot be valued is answered in its place, by `refused`; the others are valued all the same.
@@ -48,8 +67,7 @@ async def values(question: ValueQuestion, service: Here) -> Response:
         "currency": key.view.base_currency, "basis": BASIS, "as_of": str(key.at),
         "coverage": question.coverage, "fit": key.fit,
     }  # fmt: skip
-    listed = rows.with_columns(pl.col("low", "mid", "high").cast(pl.String)).write_json()
-    content = pydantic_core.to_json(facts)[:-1] + b',"values":' + listed.encode() + b"}"
+    content = pydantic_core.to_json(facts)[:-1] + f',"values":[{",".join(rows)}]}}'.encode()
     return Response(content, media_type="application/json")
 
 
@@ -58,7 +76,7 @@ async def standings(question: StandingQuestion, service: Here) -> Response:
     """The share of like cars that would sell for less than what is asked for this one."""
     rows, key = await service.value([question.car], question.as_of, question.coverage, question.fit)
     service.counters.cars.inc()
-    found = rows.row(0, named=True)
+    found = json.loads(rows[0])
     if found["refused"] is not None:
         raise ProblemError(422, found["refused"])
     return Answer(
@@ -71,8 +89,8 @@ async def standings(question: StandingQuestion, service: Here) -> Response:
 
 @router.post("/valuations", response_model=ValuationFacts)
 def valuations(question: ValuationQuestion, service: Here) -> Response:
-    """Value one car, with every fact: range, standing, distribution, what makes up the price, the car in other
-    condition bands, the sales behind it."""
+    """Value one car, with every fact: range, standing, distribution, what makes up the price, the car in
+    other condition bands, the sales behind it."""
     return Answer(_valuation(service, question, question.car))
 
 

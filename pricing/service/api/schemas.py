@@ -26,7 +26,9 @@ Amount = Annotated[
     Decimal,
     Field(ge=LOWEST_AMOUNT, le=HIGHEST_AMOUNT, max_digits=15, decimal_places=3),
 ]
-Coverage = Annotated[float, Field(ge=0.05, le=0.99, description="Share of like cars that the range is to hold.")]
+Coverage = Annotated[
+    float, Field(ge=0.05, le=0.99, description="Share of like cars that the range is to hold.")
+]
 Day = Annotated[date, Field(ge=date(1945, 1, 1), le=date(2200, 12, 31))]
 Money = Annotated[str, Field(pattern=r"^-?\d+(\.\d+)?$", examples=["4650.00"])]
 """An amount as it goes out: a decimal text, so that no program makes a binary fraction of it."""
@@ -79,7 +81,9 @@ class Question(BaseModel):
 
     model_config = ConfigDict(extra="forbid")
 
-    as_of: Day | None = Field(None, description="Date the price holds at; the model's last sale when not given.")
+    as_of: Day | None = Field(
+        None, description="Date the price holds at; the model's last sale when not given."
+    )
     coverage: Coverage = 0.8
     fit: Annotated[str, Field(pattern=r"^fit-\d{4,9}$", examples=["fit-0001"])] | None = Field(
         None, description="A kept fit; the newest when not given."
@@ -116,7 +120,9 @@ class Value(BaseModel):
     low: Money | None = Field(description="All-in, in `currency`; null where `reason` or `refused` says why.")
     mid: Money | None
     high: Money | None
-    evidence: str | None = Field(description="How deep the evidence behind the range is.", examples=["over 20 sales"])
+    evidence: str | None = Field(
+        description="How deep the evidence behind the range is.", examples=["over 20 sales"]
+    )
     reason: str | None = Field(description="Why no range is given.")
     standing: float | None = Field(ge=0, le=1, description="Share of like cars that would sell for less.")
     refused: str | None = Field(description="Why this car cannot be valued at all.")
@@ -146,8 +152,12 @@ class ValuationFacts(BaseModel):
     evidence: str
     reason: str | None
     asking: Money | None
-    standing: float | None = Field(description="Share of like cars that would sell for less than `asking`, 0 to 1.")
-    distribution: list[Row] = Field(description="Price brackets with the share of like cars that sell in each.")
+    standing: float | None = Field(
+        description="Share of like cars that would sell for less than `asking`, 0 to 1."
+    )
+    distribution: list[Row] = Field(
+        description="Price brackets with the share of like cars that sell in each."
+    )
     terms: list[Row] = Field(description="Factors that multiply to the mid price, with their 80 % intervals.")
     bands: list[Row] = Field(description="The car in every condition band.")
     sales: list[Row] = Field(description="Sold cars of the same model, nearest first.")
@@ -174,5 +184,5 @@ class Contributions(BaseModel):
     mid: Money | None
     reason: str | None
     terms: list[Row] = Field(
-        description="`term`, `value`, `factor`, its 80 % interval `low` and `high`; the factors multiply to `mid`."
+        description="`term`, `value`, `factor` and its 80 % interval; the factors multiply to `mid`."
     )

@@ -98,21 +98,30 @@ class Service:
 
     async def value(
         self, cars: Sequence[Mapping[str, Any]], as_of: date | None, coverage: float, fit: str | None
-    ) -> tuple[pl.DataFrame, ListKey]:
-        """The rows of ``value_list`` for these cars, and what they were valued with."""
+    ) -> tuple[list[str], ListKey]:
+        """The rows of ``value_list`` for these cars as JSON objects, and what they were valued with."""
         view = await run_in_threadpool(self.view) if self.held.due else self.view()
         key = ListKey(view, self.fit_of(view, fit), as_of, coverage)
         return await self.together.value(key, cars), key
 
 
-def _value(key: ListKey, cars: Sequence[Mapping[str, Any]]) -> pl.DataFrame:
-    frame = pl.DataFrame(cars, schema=_CAR_SCHEMA).with_columns(pl.col("options").fill_null([]))
-    return value_list(
-        key.view.names, key.view.fit(key.fit), frame, as_of=key.as_of, coverage=key.coverage
-    )
+def _value(key: ListKey, cars: Sequence[Mapping[str, Any]]) -> list[str]:
+    """The rows of ``value_list``, each as a JSON object."""
+    columns = {
+        name: pl.Series(name, [car.get(name) for car in cars], dtype=kind)
+        for name, kind in _CAR_SCHEMA.items()
+    }
+    frame = pl.DataFrame(columns).with_columns(pl.col("options").fill_null([]))
+    found = value_list(key.view.names, key.view.fit(key.fit), frame, as_of=key.as_of, coverage=key.coverage)
+    return found.with_columns(pl.col("low", "mid", "high").cast(pl.String)).write_ndjson().splitlines()
 
 
 def service_of(request: Request) -> Service:
     """The service of the process that a request came to."""
     service: Service = request.app.state.service
     return service
+
+
+async def service_here(request: Request) -> Service:
+    """The same as a dependency, which needs no thread."""
+    return service_of(request)

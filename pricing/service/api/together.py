@@ -6,12 +6,10 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Any, Final
 
-import polars as pl
-
 MOST_TOGETHER: Final = 512
 """Cars of one such list: more would make the first of them wait."""
 
-Work = Callable[[Any, Sequence[Any]], pl.DataFrame]
+Work = Callable[[Any, Sequence[Any]], list[str]]
 """Values cars under one key (fit, date, coverage): a row a car, in their order."""
 
 
@@ -19,7 +17,7 @@ Work = Callable[[Any, Sequence[Any]], pl.DataFrame]
 class _Asked:
     key: Any
     cars: Sequence[Any]
-    answer: "asyncio.Future[pl.DataFrame]"
+    answer: "asyncio.Future[list[str]]"
 
 
 class Together:
@@ -32,7 +30,7 @@ class Together:
         self._busy = False
         self._thread = ThreadPoolExecutor(1, thread_name_prefix="values")
 
-    async def value(self, key: Any, cars: Sequence[Any]) -> pl.DataFrame:
+    async def value(self, key: Any, cars: Sequence[Any]) -> list[str]:
         """The rows for these cars; raises what ``work`` raises."""
         loop = asyncio.get_running_loop()
         asked = _Asked(key, cars, loop.create_future())
@@ -64,7 +62,7 @@ class Together:
         return taken
 
     def _answer(
-        self, loop: asyncio.AbstractEventLoop, taken: list[_Asked], found: "asyncio.Future[pl.DataFrame]"
+        self, loop: asyncio.AbstractEventLoop, taken: list[_Asked], found: "asyncio.Future[list[str]]"
     ) -> None:
         error = found.exception()
         start = 0

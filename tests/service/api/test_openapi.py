@@ -41,7 +41,9 @@ def tried(market: Market, folder: Path, *options: str) -> int:
 
 
 def test_no_request_gets_an_answer_that_is_not_documented(small_market: Market, tmp_path: Path) -> None:
-    assert tried(small_market, tmp_path, "--phases", "fuzzing", "-n", "2", "--exclude-path", "/api/v1/fits") > 50
+    assert (
+        tried(small_market, tmp_path, "--phases", "fuzzing", "-n", "2", "--exclude-path", "/api/v1/fits") > 50
+    )
 
 
 @pytest.mark.soak
@@ -63,4 +65,6 @@ def test_every_operation_says_what_it_does_and_what_can_go_wrong(address: str) -
                 assert {"401", "403", "422", "429", "503"} <= set(told["responses"]), f"{method} {path}"
             for status, answer in told["responses"].items():
                 if int(status) >= 400:
-                    assert list(answer["content"]) == ["application/problem+json"], f"{method} {path} {status}"
+                    assert list(answer["content"]) == ["application/problem+json"], (
+                        f"{method} {path} {status}"
+                    )

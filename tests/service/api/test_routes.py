@@ -53,7 +53,9 @@ def test_a_car_that_cannot_be_valued_leaves_the_others(small_market: Market, cli
         client.valuation({**car, "make": "mke 4"})
 
 
-def test_a_date_before_the_fit_and_a_fit_that_is_not_there_are_refused(small_market: Market, client: Client) -> None:
+def test_a_date_before_the_fit_and_a_fit_that_is_not_there_are_refused(
+    small_market: Market, client: Client
+) -> None:
     car = common_car(small_market)
     with pytest.raises(ProblemError, match="has seen sales up to"):
         client.value(car, as_of="2001-01-01")
@@ -91,7 +93,10 @@ def test_lists_come_a_page_at_a_time(small_market: Market, client: Client) -> No
     assert [row["record_id"] for row in everything] == small_market.sales()["record_id"].to_list()
     car = common_car(small_market)
     assert {row["make"] for row in client.items("records", make=car["make"], limit=7)} == {car["make"]}
-    assert sum(row["sales"] for row in client.items("models")) == small_market.sales().filter(outcome="sold").height
+    assert (
+        sum(row["sales"] for row in client.items("models"))
+        == small_market.sales().filter(outcome="sold").height
+    )
 
 
 def test_a_load_its_report_its_quarantine_and_taking_it_back(small_market: Market, tmp_path: Path) -> None:

@@ -105,7 +105,9 @@ def test_another_s_appraisal_is_not_there(guarded: str, tokens: dict[str, str]) 
         assert manager.appraisal(name)["revision"] == 2
 
 
-@pytest.mark.parametrize("name", ["../../etc/passwd", "..%2f..%2fsecret.pdf", "report.pdf/../x", "report.exe", "%00"])
+@pytest.mark.parametrize(
+    "name", ["../../etc/passwd", "..%2f..%2fsecret.pdf", "report.pdf/../x", "report.exe", "%00"]
+)
 def test_documents_have_the_names_they_have(guarded: str, tokens: dict[str, str], name: str) -> None:
     with Client(guarded, tokens["manage"]) as client, pytest.raises(ProblemError) as caught:
         client.document("appraisal-0001", name)
@@ -130,7 +132,9 @@ def test_a_token_is_kept_as_a_digest_and_can_be_revoked(small_market: Market, tm
         deadline = time.monotonic() + 30
         status = 200
         while status != 401 and time.monotonic() < deadline:
-            status = httpx.get(f"{address}/api/v1/market", headers={"Authorization": f"Bearer {token}"}).status_code
+            status = httpx.get(
+                f"{address}/api/v1/market", headers={"Authorization": f"Bearer {token}"}
+            ).status_code
         assert status == 401
     assert list_tokens(own.path)["revoked_at"].null_count() == 0
 
@@ -155,7 +159,9 @@ def test_too_many_requests_and_too_many_guesses_are_slowed_down(small_market: Ma
         assert [answer.status_code for answer in answers] == [200, 200, 200, 429]
         assert int(answers[-1].headers["retry-after"]) > 0
         guesses = [
-            httpx.get(f"{address}/api/v1/market", headers={"Authorization": f"Bearer guess-{place}"}).status_code
+            httpx.get(
+                f"{address}/api/v1/market", headers={"Authorization": f"Bearer guess-{place}"}
+            ).status_code
             for place in range(25)
         ]
         assert set(guesses[:20]) == {401} and guesses[-1] == 429
@@ -200,7 +206,9 @@ HOSTILE = (
 
 
 @pytest.mark.parametrize("text", HOSTILE)
-def test_sql_and_templates_in_any_field_are_only_text(guarded: str, own: Market, tokens: dict[str, str], text: str) -> None:
+def test_sql_and_templates_in_any_field_are_only_text(
+    guarded: str, own: Market, tokens: dict[str, str], text: str
+) -> None:
     car = common_car(own)
     digest = own.digest()
     with Client(guarded, tokens["manage"]) as client:
@@ -231,7 +239,7 @@ def test_a_fit_that_holds_a_pickle_is_never_read(small_market: Market, tmp_path:
             return (Path.touch, (tmp_path / "sprung",))
 
     pickled = io.BytesIO()
-    np.savez(pickled, header=np.array([Trap()], dtype=object), seal=np.zeros(32, np.uint8))  # type: ignore[arg-type]
+    np.savez(pickled, header=np.array([Trap()], dtype=object), seal=np.zeros(32, np.uint8))
     for payload in (pickle.dumps(Trap()), pickled.getvalue()):
         folder = tmp_path / str(len(payload))
         folder.mkdir()
@@ -245,4 +253,6 @@ def test_a_fit_that_holds_a_pickle_is_never_read(small_market: Market, tmp_path:
 
 def test_no_source_of_the_service_reads_a_pickle() -> None:
     for path in Path(__file__).parents[3].joinpath("pricing").rglob("*.py"):
-        assert not re.search(r"^\s*(import|from) (pickle|shelve|marshal|joblib)\b", path.read_text(), re.MULTILINE)
+        assert not re.search(
+            r"^\s*(import|from) (pickle|shelve|marshal|joblib)\b", path.read_text(), re.MULTILINE
+        )

@@ -35,7 +35,7 @@ def free_port() -> int:
 def process(market: Path, *options: str) -> Iterator[tuple[str, "subprocess.Popen[str]"]]:
     """The command's own server; stopped at the end if it still runs, with the processes that it started."""
     port = free_port()
-    command = [PRICING, "serve", "--market", market, "--port", str(port), *options]
+    command: list[str | Path] = [PRICING, "serve", "--market", market, "--port", str(port), *options]
     with subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True) as server:
         address = f"http://127.0.0.1:{port}"
         try:
@@ -46,6 +46,8 @@ def process(market: Path, *options: str) -> Iterator[tuple[str, "subprocess.Pope
                         break
                 except httpx.TransportError:
                     time.sleep(0.05)
+            if server.poll() is not None and server.stderr is not None:
+                raise RuntimeError(server.stderr.read()[-2000:])
             yield address, server
         finally:
             server.terminate()
@@ -86,7 +88,8 @@ def test_one_process_serves_the_dashboard_and_the_api_and_finishes_what_it_holds
 
 
 def survives(small_market: Market, folder: Path, kills: int) -> int:
-    """Kill the server at random points of loads, and ask again under the same key; returns how many hit one."""
+    """Kill the server at random points of loads, and ask again under the same key; returns how many hit
+    one."""
     rng, hit = random.Random(3), 0  # noqa: S311 - when to strike, no secret
     whole = Market.open(folder / "whole.duckdb")
     rows = many(folder / "rows.csv", ROWS)
@@ -116,14 +119,19 @@ def survives(small_market: Market, folder: Path, kills: int) -> int:
         assert held in (0, ROWS - ROWS // 100), f"{held} records after kill {kill}"
         assert held or not acknowledged.is_set(), "what was acknowledged is there"
         hit += not acknowledged.is_set()
-        with process(path, "--no-dashboard") as (address, server), Client(address, seconds=PATIENCE) as client:
+        with (
+            process(path, "--no-dashboard") as (address, server),
+            Client(address, seconds=PATIENCE) as client,
+        ):
             report = client.load([rows], key="the-one-load")
         assert report["read"] == report["accepted"] + report["rejected"] + report["known"] == ROWS
         assert Market.open(path).digest() == whole.digest()
     return hit
 
 
-def test_a_server_killed_in_a_load_loses_nothing_it_acknowledged(small_market: Market, tmp_path: Path) -> None:
+def test_a_server_killed_in_a_load_loses_nothing_it_acknowledged(
+    small_market: Market, tmp_path: Path
+) -> None:
     survives(small_market, tmp_path, 1)
 
 
