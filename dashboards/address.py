@@ -1,8 +1,9 @@
 """What lives in the page's address, and goes along from page to page: a link or a bookmark brings it back.
 
-What describes the car is entered on many pages, in fields of the same keys. It is taken from the address once,
-when a visitor comes, lives in the session, and is written back into the address after every run. Fields of one
-page alone are bound to the address by Streamlit itself (``BOUND``).
+What describes the car is entered on many pages, in fields of the same keys. It is taken from the address
+once,
+when a visitor comes, lives in the session, and is written back into the address after every run. Fields of
+one page alone are bound to the address by Streamlit itself (``BOUND``).
 """
 
 from typing import Any, Final
@@ -13,9 +14,22 @@ BOUND: Final[dict[str, Any]] = {"bind": "query-params", "persist_state": "sessio
 """Of a field that one page alone has: its value stands in the address under its key."""
 
 _WORDS: Final = (
-    "make", "model", "variant", "condition_band", "odometer_unit", "matching_numbers", "history_file", "channel",
-    "country", "drive_side", "body_style", "chassis_number", "currency", "subject", "sheet",
-)  # fmt: skip
+    "make",
+    "model",
+    "variant",
+    "condition_band",
+    "odometer_unit",
+    "matching_numbers",
+    "history_file",
+    "channel",
+    "country",
+    "drive_side",
+    "body_style",
+    "chassis_number",
+    "currency",
+    "subject",
+    "sheet",
+)
 _NUMBERS: Final = ("condition_score", "asking", "odometer", "offer_asking")
 _LISTS: Final = ("options",)
 CARRIED: Final = ("year", *_WORDS, *_NUMBERS, *_LISTS)
@@ -43,6 +57,8 @@ def take(page: str) -> None:
         for name in CARRIED:
             if name in st.session_state:
                 st.session_state[name] = st.session_state[name]  # said anew, so that the next page has it
+    else:
+        give()  # before the page is worked out, so that a reload meanwhile loses nothing
     st.session_state[_PAGE] = page
 
 

@@ -125,11 +125,23 @@ def _record(car: dict[str, Any], kind: str, effective: Any) -> Appraisal:
     subject = {
         name: car[name]
         for name in (
-            "make", "model", "variant", "year", "chassis_number", "body_style", "drive_side", "condition_band",
-            "condition_score", "odometer_km", "options", "matching_numbers", "history_file", "country",
+            "make",
+            "model",
+            "variant",
+            "year",
+            "chassis_number",
+            "body_style",
+            "drive_side",
+            "condition_band",
+            "condition_score",
+            "odometer_km",
+            "options",
+            "matching_numbers",
+            "history_file",
+            "country",
         )
         if car[name] not in (None, [])
-    }  # fmt: skip
+    }
     content: dict[str, Any] = {"assignment": {"kind": kind, "effective_date": effective}, "subject": subject}
     inspection, named = sheets.in_hand(), sheets.name()
     if inspection is not None and named is not None and inspection.car.get("model") == car["model"]:

@@ -26,8 +26,8 @@ KEPT: Final[dict[str, Any]] = {"persist_state": "session"}
 _OPTIONS: Final = {option_words(code): code for code in OPTION_CODES}
 
 _OPEN: Final = "car_form_open"
-"""Session state: whether the form is unfolded, settled on a visitor's first page, so that it does not fold away
-under the hand."""
+"""Session state: whether the form is unfolded, settled on a visitor's first page, so that it does not fold
+away under the hand."""
 
 
 def ask_car(state: caches.MarketState) -> tuple[dict[str, Any], Decimal | None] | None:

@@ -22,6 +22,7 @@ _PAGES: Final = "pages"
 _STYLE: Final = """<style>
 [data-testid="stHeader"] { pointer-events: none; }
 [data-testid="stHeader"] * { pointer-events: auto; }
+[data-testid="stCaptionContainer"] { color: inherit !important; opacity: 0.8; }
 .st-key-menu, .st-key-pages { position: fixed; top: 0.5rem; left: 1rem; z-index: 999991; width: auto; }
 .st-key-menu { display: none; }
 .st-key-pages { gap: 0 !important; right: 4rem; }

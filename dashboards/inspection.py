@@ -1,4 +1,5 @@
-"""Inspect: go round the car with a sheet of checks, one area at a time; every finding is kept as it is made."""
+"""Inspect: go round the car with a sheet of checks, one area at a time; every finding is kept as it is
+made."""
 
 from datetime import UTC, datetime
 from typing import Any, Final

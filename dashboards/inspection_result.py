@@ -49,7 +49,8 @@ def show_result(inspection: Inspection) -> None:
             "Findings (CSV)", to_csv(inspection), "findings.csv", "text/csv", on_click="ignore"
         )
     st.caption(
-        "The page to print can be filled in on a phone without a network, and hands its findings on as a file."
+        "The page to print can be filled in on a phone without a network, and hands its findings on as a "
+        "file."
     )
     for caution in result.cautions:
         st.caption(escaped(caution))

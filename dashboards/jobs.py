@@ -1,7 +1,7 @@
 """Long work behind a page: in a thread of its own, with a progress bar, while others go on.
 
-A job belongs to the server, not to a visitor: a closed tab does not stop it, and whoever looks sees how far it
-is. What it writes to a market file it writes whole or not at all, over connections of its own.
+A job belongs to the server, not to a visitor: a closed tab does not stop it, and whoever looks sees how far
+it is. What it writes to a market file it writes whole or not at all, over connections of its own.
 """
 
 import logging

@@ -60,7 +60,8 @@ def ask_amount(label: str, key: str, currency: str, help: str | None = None) -> 
 
 
 def ask_inspection(state: caches.MarketState, car: dict[str, Any]) -> tuple[dict[str, Any], Inspected | None]:
-    """The car, and the inspection in hand if it is of this car and is to count in place of the condition said."""
+    """The car, and the inspection in hand if it is of this car and is to count in place of the condition
+    said."""
     inspection = sheets.in_hand()
     if inspection is None:
         return car, None

@@ -28,8 +28,10 @@ def show_page() -> None:
             return
         state, model = market
         st.write(
-            f"The price model in use was fitted to {model.facts['sales']:,} sales up to {model.facts['last_date']}. "
-            "Here models are fitted to what was known on earlier days and held against the sales that came after: "
+            f"The price model in use was fitted to {model.facts['sales']:,} sales up to "
+            f"{model.facts['last_date']}. "
+            "Here models are fitted to what was known on earlier days and held against the sales that came "
+            "after: "
             "no sale is scored by a model that had seen it."
         )
         scored = _scored(state)
@@ -51,7 +53,7 @@ def _scored(state: caches.MarketState) -> Backtest | None:
     if job is not None and job.error is not None:
         st.error(escaped(job.error))
     elif job is not None:
-        return job.outcome  # type: ignore[no-any-return]
+        return job.outcome
     if not people.may("load"):
         st.info("Nobody has scored these records yet; that needs the role load.")
     elif st.button("Score the price model now", type="primary"):

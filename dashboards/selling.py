@@ -1,4 +1,5 @@
-"""Sell: what each way of selling would leave, a reserve and an estimate, an asking price, and what to do first."""
+"""Sell: what each way of selling would leave, a reserve and an estimate, an asking price, and what to do
+first."""
 
 from decimal import Decimal
 from pathlib import Path
@@ -131,9 +132,14 @@ def _show(facts: Selling) -> None:
 
 def _show_channels(facts: Selling) -> None:
     names = {
-        "low": "paid, low", "mid": "paid, mid", "high": "paid, high", "net_low": "net, low", "net_mid": "net, mid",
-        "net_high": "net, high", "expected": "expected, unsold counted",
-    }  # fmt: skip
+        "low": "paid, low",
+        "mid": "paid, mid",
+        "high": "paid, high",
+        "net_low": "net, low",
+        "net_mid": "net, mid",
+        "net_high": "net, high",
+        "expected": "expected, unsold counted",
+    }
     rows: list[dict[str, Any]] = [
         {
             "channel": found.channel,

@@ -131,7 +131,8 @@ def _ask_labour(state: caches.MarketState, kept: Settings, may: bool) -> None:
                 )
         st.caption(
             escaped(
-                f"Without tax; the tax of {country} in the repair catalogue is {100 * catalogue.tax[country]:.3g} %. "
+                f"Without tax; the tax of {country} in the repair catalogue is "
+                f"{100 * catalogue.tax[country]:.3g} %. "
                 f"{catalogue.notice}"
             )
         )
@@ -227,7 +228,8 @@ def _ask_roles(state: caches.MarketState, kept: Settings, may: bool) -> None:
         st.button("Sign out", on_click=st.logout)
     else:
         st.write(
-            "Nobody signs in: whoever reaches this dashboard may do everything, and it listens on this machine "
+            "Nobody signs in: whoever reaches this dashboard may do everything, and it listens on this "
+            "machine "
             "alone unless it was told otherwise. DEVELOPERS.md says how to set sign-in up."
         )
     show_table(

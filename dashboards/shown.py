@@ -17,7 +17,7 @@ PICTURE_SCALE = 2.0
 """Points of a PNG for one of the page."""
 
 
-def show_chart(chart: alt.TopLevelMixin, caption: str, name: str) -> None:
+def show_chart(chart: alt.Chart | alt.LayerChart, caption: str, name: str) -> None:
     """A chart with its sentence, which is also what a screen reader says; as PNG and SVG to take along."""
     st.altair_chart(chart, alt=caption, key=f"chart-{name}")
     st.caption(escaped(caption))

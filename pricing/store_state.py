@@ -1,4 +1,5 @@
-"""The state a market file is in, told without looking at its records: for whoever keeps answers about them."""
+"""The state a market file is in, told without looking at its records: for whoever keeps answers about
+them."""
 
 from dataclasses import dataclass
 from pathlib import Path
@@ -12,8 +13,8 @@ RECORD_ACTIONS: Final = ("load", "undo", "correct", "part", "link", "name", "for
 
 @dataclass(frozen=True)
 class StoredState:
-    """``records`` differs whenever ``Market.sales`` may; ``batches`` counts the loads that stand; ``fit`` is the
-    newest fit, and ``stale`` whether records have changed since it was made."""
+    """``records`` differs whenever ``Market.sales`` may; ``batches`` counts the loads that stand; ``fit`` is
+    the newest fit, and ``stale`` whether records have changed since it was made."""
 
     records: str
     batches: int

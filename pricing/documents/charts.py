@@ -87,7 +87,8 @@ def distribution_chart(valuation: Valuation, comparables: pl.DataFrame | None = 
 
 
 def _comparable_points(valuation: Valuation, comparables: pl.DataFrame) -> alt.Chart:
-    """Comparable sales at their adjusted prices, just above the axis; those beyond the brackets are left out."""
+    """Comparable sales at their adjusted prices, just above the axis; those beyond the brackets are left
+    out."""
     ends = valuation.distribution.select(low=pl.col("from_price").min(), high=pl.col("to_price").max()).row(0)
     most = float(valuation.distribution["share"].max() or 0)  # type: ignore[arg-type]
     shown = comparables.select(

@@ -10,16 +10,19 @@ TERMS: Final[dict[str, str]] = {
     "appraisal": "A reasoned opinion of value at a date, for a purpose, with the evidence behind it.",
     "asking price": "What a seller asks; it is no sale, and sales come out lower more often than not.",
     "base currency": "The currency that every price of this market is reckoned in, at the rate of its day.",
-    "basis": "What an amount includes: the hammer price alone, all that the buyer pays, or what the seller keeps.",
+    "basis": "What an amount includes: the hammer price alone, all that the buyer pays, or what the seller "
+    "keeps.",
     "batch": "The files that were loaded together; a batch can be taken back as a whole.",
-    "COD": "Coefficient of dispersion: how far mid prices over prices paid stray from their median, on average, in "
+    "COD": "Coefficient of dispersion: how far mid prices over prices paid stray from their median, on "
+    "average, in "
     "per cent.",
     "comparable sale": "A sale of a car much like this one, brought to this car and to today line by line.",
     "condition band": "One of four steps of condition: project, solid restorable, average, top condition.",
     "condition score": "Condition from 0 to 100, from what was found at every check; each quarter is a band.",
     "coverage": "How often ranges hold the price that is paid: of 100 ranges of 80 %, some 80 should.",
     "evidence depth": "How much is on record about cars like this one; the less, the wider the range.",
-    "fit": "Learning the price model from the sales on record; it is kept, and made anew when records change.",
+    "fit": "Learning the price model from the sales on record; it is kept, and made anew when records "
+    "change.",
     "hammer price": "What the auctioneer called out at the end; the buyer pays a premium on top.",
     "index": "How prices moved while the cars stayed the same, the first period being 100.",
     "labour rate": "What an hour of that kind of work costs, without tax.",
@@ -35,7 +38,8 @@ TERMS: Final[dict[str, str]] = {
     "premium": "What the sale room charges the buyer on top of the hammer price.",
     "quarantine": "Rows that broke a rule of the record contract: kept, listed, and waiting to be mended.",
     "range": "From low to high: where 80 of 100 cars like this one sell.",
-    "ratio study": "How mid prices stand to prices paid: their level, their scatter, and whether dear cars differ.",
+    "ratio study": "How mid prices stand to prices paid: their level, their scatter, and whether dear cars "
+    "differ.",
     "repair budget": "What it takes to put right what was found, and what may hide where nobody looked.",
     "reserve": "The lowest hammer price at which the seller has agreed to sell.",
     "standing": "The share of cars like this one that would sell for less than the price asked.",

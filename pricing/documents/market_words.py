@@ -49,8 +49,10 @@ def reconciliation_sentences(found: Comparables) -> list[str]:
 def comparables_caption(found: Comparables) -> str:
     """What ``market_charts.comparables_chart`` shows."""
     return (
-        "Each line is a comparable sale, newest first: the ring is the price paid, the disc the same price brought "
-        f"to this car and to {day_words(found.as_of)}, larger with weight. The shaded band runs from low to high, "
+        "Each line is a comparable sale, newest first: the ring is the price paid, the disc the same price "
+        "brought "
+        f"to this car and to {day_words(found.as_of)}, larger with weight. The shaded band runs from low "
+        f"to high, "
         "the broken line is the mid value."
     )
 
@@ -102,20 +104,25 @@ def index_sentence(index: PriceIndex) -> str:
 def index_caption(index: PriceIndex) -> str:
     """What ``market_charts.index_line_chart`` shows."""
     return (
-        f"How prices of {index.scope} moved while the cars stayed the same, {index.base} being 100; the shaded band "
+        f"How prices of {index.scope} moved while the cars stayed the same, {index.base} being 100; the "
+        f"shaded band "
         f"is the {index.coverage:.0%} interval. Where the line breaks there were not enough sales."
     )
 
 
 def index_sales_caption(index: PriceIndex) -> str:
     """What ``market_charts.index_sales_chart`` shows."""
-    return f"Each column is a {index.period}; its height is the number of {_unit(index.method)} behind the index."
+    return (
+        f"Each column is a {index.period}; its height is the number of {_unit(index.method)} behind the "
+        "index."
+    )
 
 
 def premiums_caption(depth: Depth) -> str:
     """What ``market_charts.bands_through_time_chart`` shows."""
     return (
-        "What a car in a better condition band costs over one in the band below, as a per cent of it, in spans of "
+        "What a car in a better condition band costs over one in the band below, as a per cent of it, in "
+        "spans of "
         f"years for {depth.scope}; the line through each mark is its 95 % interval."
     )
 

@@ -63,8 +63,10 @@ def budget_chart(budget: RepairBudget) -> alt.LayerChart:
 def budget_caption(budget: RepairBudget) -> str:
     """What ``budget_chart`` shows."""
     return (
-        "Each bar runs from what an area's repairs stay below one time in ten to what they stay below four times "
-        "in five; the notch is the middle, the diamond what is expected on average. Areas do not add up bar by "
+        "Each bar runs from what an area's repairs stay below one time in ten to what they stay below four "
+        "times "
+        "in five; the notch is the middle, the diamond what is expected on average. Areas do not add up "
+        "bar by "
         "bar: they are seldom all dear at once."
     )
 
@@ -127,7 +129,9 @@ def comparison_caption(decision: MendOrBuy) -> str:
     """What ``comparison_chart`` shows."""
     now = "its market price" if decision.asking is None else "the price asked"
     return (
-        f"For each higher band: this car now ({now}), its repairs, what it would be worth mended, and what a car "
-        "that is there already sells for. Bars run from one time in ten to nine times in ten, the notch is the "
+        f"For each higher band: this car now ({now}), its repairs, what it would be worth mended, and what "
+        f"a car "
+        "that is there already sells for. Bars run from one time in ten to nine times in ten, the notch is "
+        "the "
         "middle. Compare the first two together with the last."
     )

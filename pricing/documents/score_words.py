@@ -17,7 +17,8 @@ def coverage_sentence(scores: Mapping[str, Any]) -> str:
     low, high = (100 * scores[f"coverage_{end}_80"] for end in ("low", "high"))
     refused = f" For {scores['withheld_80']:,} no range was given." if scores["withheld_80"] else ""
     return (
-        f"Of {scores['sales']:,} later sales, {100 * scores['coverage_80']:.0f} % lay inside their 80 % range "
+        f"Of {scores['sales']:,} later sales, {100 * scores['coverage_80']:.0f} % lay inside their 80 % "
+        f"range "
         f"({low:.0f} to {high:.0f} %, given so many sales); half of the ranges had a high price less than "
         f"{scores['width_80']:.1f} times the low one.{refused}"
     )

@@ -110,7 +110,8 @@ def other_currency_sentence(valuation: Valuation, currency: str, rate: Decimal) 
         money_words(price * rate, currency) for price in (valuation.low, valuation.mid, valuation.high)
     )
     return (
-        f"In {currency}: {low} to {high}, half below {mid}, at the reference rate for {day_words(valuation.as_of)} "
+        f"In {currency}: {low} to {high}, half below {mid}, at the reference rate for "
+        f"{day_words(valuation.as_of)} "
         f"({valuation.currency} 1 = {currency} {rate:.4g})."
     )
 

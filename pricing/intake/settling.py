@@ -1,4 +1,5 @@
-"""Settling what a proposed mapping asks: an answer goes into the mapping's text, and its question out of it."""
+"""Settling what a proposed mapping asks: an answer goes into the mapping's text, and its question out of
+it."""
 
 import re
 import tempfile
@@ -30,8 +31,8 @@ _CHOICES: Final[dict[str, Sequence[str]]] = {
 
 @dataclass(frozen=True)
 class Question:
-    """One open question that a single word settles: the ``section`` and ``key`` of the mapping it is about, and
-    the ``choices`` there are."""
+    """One open question that a single word settles: the ``section`` and ``key`` of the mapping it is about,
+    and the ``choices`` there are."""
 
     text: str
     section: str

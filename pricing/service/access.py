@@ -21,7 +21,8 @@ def allowed(
 ) -> bool:
     """Whether a person may do something.
 
-    ``person`` is the address that signed in, capitals aside; ``None`` where nobody signs in, and then everything
+    ``person`` is the address that signed in, capitals aside; ``None`` where nobody signs in, and then
+    everything
     is allowed. ``managers`` were named when the dashboard was started: nobody can be locked out of their own
     market. A person without a role has those of ``EVERYONE``, and none where none are given.
 

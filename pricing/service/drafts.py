@@ -1,8 +1,8 @@
-"""Half-done inspections: one folder a sheet beside the market file, so that a reload or a lost connection loses
-nothing.
+"""Half-done inspections: one folder a sheet beside the market file, so that a reload or a lost connection
+loses nothing.
 
-A sheet is kept as the file that ``inspection_files`` writes, whole at every finding, its photos beside it. Who
-knows a sheet's name can open it: the name is long and random, and stands in the address of the page.
+A sheet is kept as the file that ``inspection_files`` writes, whole at every finding, its photos beside it.
+Who knows a sheet's name can open it: the name is long and random, and stands in the address of the page.
 """
 
 import io
@@ -75,8 +75,8 @@ def open_sheet(market: Path, name: str, extensions: Path | None = None) -> Inspe
 
 
 def keep_photo(market: Path, name: str, check: str, content: bytes) -> str:
-    """Keep a photo for a check of a sheet, made smaller and without what else the camera wrote into it (place,
-    time, owner); gives its file name.
+    """Keep a photo for a check of a sheet, made smaller and without what else the camera wrote into it
+    (place, time, owner); gives its file name.
 
     Raises:
         FileError: it is too large, no photo, or one too many.

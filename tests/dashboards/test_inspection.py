@@ -1,4 +1,5 @@
-"""The page that goes round a car: what it says is the library's, and a half-done sheet survives everything."""
+"""The page that goes round a car: what it says is the library's, and a half-done sheet survives
+everything."""
 
 import io
 import json
@@ -13,6 +14,7 @@ from dashboards import sheets
 from pricing.condition.assessment import assess
 from pricing.condition.checks import STATES
 from pricing.documents.condition_words import score_sentence
+from pricing.errors import FileError
 from pricing.service import drafts
 from pricing.store import Market
 from tests.dashboards.pages import a_page, at_car, press, said
@@ -121,7 +123,7 @@ def test_a_photo_is_checked_made_smaller_and_stripped(market: Path, started: App
 
 @pytest.mark.parametrize("content", [b"", b"GIF89a", b"\xff\xd8\xff and nothing more", b"\x89PNG\r\n\x1a\n"])
 def test_what_is_no_photo_is_refused(market: Path, started: AppTest, content: bytes) -> None:
-    with pytest.raises(drafts.FileError, match="photo"):
+    with pytest.raises(FileError, match="photo"):
         drafts.keep_photo(market, name_of(started), "engine_smoke", content)
     assert not list(market.with_suffix(".inspections").rglob("*.jpg"))
 

@@ -1,4 +1,5 @@
-"""A buyer, a seller and a valuer, each from the first page to the last, in a real browser, on a desk and a phone."""
+"""A buyer, a seller and a valuer, each from the first page to the last, in a real browser, on a desk and a
+phone."""
 
 import re
 from collections.abc import Iterator
@@ -12,7 +13,8 @@ from playwright.sync_api import Page, expect
 from pricing.appraisal.register import listed, read
 from pricing.condition.assessment import assess
 from pricing.decisions.buying import BuyerTerms, buy_car
-from pricing.decisions.selling import SellerTerms, sell_car, selling_evidence
+from pricing.decisions.seller_terms import SellerTerms
+from pricing.decisions.selling import sell_car, selling_evidence
 from pricing.decisions.valuation import value_car
 from pricing.documents.buying_words import limit_sentence
 from pricing.documents.selling_words import auction_sentences

@@ -14,6 +14,7 @@ from streamlit.testing.v1 import AppTest
 
 from dashboards import caches, record_questions
 from pricing.intake.proposals import propose
+from pricing.service.serving import MARKET_VARIABLE
 from pricing.store import Market
 from tests.dashboards.pages import a_page, press, said, table
 
@@ -35,7 +36,7 @@ def market(tmp_path: Path) -> Market:
 
 @pytest.fixture
 def page(market: Market, monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> AppTest:
-    monkeypatch.setenv(caches.MARKET_VARIABLE, str(market.path))
+    monkeypatch.setenv(MARKET_VARIABLE, str(market.path))
     kept = tmp_path / "temporary"
     kept.mkdir()
     monkeypatch.setattr(tempfile, "tempdir", str(kept))
@@ -213,7 +214,7 @@ def test_the_download_can_be_mended_and_given_back(page: AppTest, market: Market
 
 def test_a_first_load_makes_the_market(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     path = tmp_path / "new.duckdb"
-    monkeypatch.setenv(caches.MARKET_VARIABLE, str(path))
+    monkeypatch.setenv(MARKET_VARIABLE, str(path))
     page = a_page("records").run()
     give(page, CSV)
     press(page, "Count without loading")
