@@ -96,7 +96,7 @@ def form_text(record: Appraisal) -> str:
 
 
 def _key(name: str) -> str:
-    return name if re.fullmatch(r"[A-Za-z0-9_-]+", name) else _toml(name)
+    return name if re.fullmatch(r"[A-Za-z0-9_-]+", name) else f'"{_escaped(name)}"'
 
 
 def _toml(value: Any) -> str:

@@ -1,6 +1,7 @@
 """What the command line shows of appraisals."""
 
 from collections.abc import Sequence
+from typing import Final
 
 import polars as pl
 from rich.table import Table
@@ -11,6 +12,9 @@ from pricing.appraisal.contents import Content, missing
 from pricing.appraisal.register import Entry
 from pricing.documents.sentences import day_words, exact_words
 from pricing.service.terminal import console
+
+_WHOLE: Final = ("revision", "kind", "state", "effective", "made at (UTC)")
+"""Columns whose cells stay on one line."""
 
 
 def show_entry(entry: Entry) -> None:
@@ -91,5 +95,5 @@ def show_collection(items: Sequence[Item], currency: str) -> None:
 def _table(*columns: str) -> Table:
     table = Table(box=None, padding=(0, 2, 0, 0), header_style="bold")
     for place, name in enumerate(columns):
-        table.add_column(name, overflow="fold", no_wrap=place == 0)
+        table.add_column(name, overflow="fold", no_wrap=place == 0 or name in _WHOLE)
     return table

@@ -1,3 +1,4 @@
+from collections.abc import Callable
 from pathlib import Path
 
 import polars as pl
@@ -38,7 +39,10 @@ def cars(market: Market, rows: int) -> pl.DataFrame:
 @pytest.mark.parametrize("ending", [".csv", ".xlsx", ".parquet"])
 def test_a_spreadsheet_of_any_kind_is_read(held: Market, tmp_path: Path, ending: str) -> None:
     frame, path = cars(held, 5), tmp_path / f"cars{ending}"
-    {".csv": frame.write_csv, ".xlsx": frame.write_excel, ".parquet": frame.write_parquet}[ending](path)
+    writers: dict[str, Callable[[Path], object]] = {
+        ".csv": frame.write_csv, ".xlsx": frame.write_excel, ".parquet": frame.write_parquet,
+    }  # fmt: skip
+    writers[ending](path)
     found = read_cars(path)
     assert [car.reference for car in found] == frame["reference"].to_list()
     records = [record_of(terms(held), car) for car in found]

@@ -37,6 +37,13 @@ def test_any_text_stays_what_it_is_in_a_form(text: str, tmp_path: Path) -> None:
     assert read_form(tmp_path / "car.toml") == record
 
 
+@pytest.mark.parametrize("name", ["two\nlines", "", 'a "quoted" one', "a.b", "\u00e9", "\x7f"])
+def test_any_name_of_an_identity_field_is_kept(name: str, tmp_path: Path) -> None:
+    record = read_record({"subject": {"established": {name: "seen"}}})
+    write_form(record, tmp_path / "car.toml")
+    assert read_form(tmp_path / "car.toml") == record
+
+
 def test_a_blank_form_asks_every_question_and_answers_none(tmp_path: Path) -> None:
     write_form(Appraisal(), tmp_path / "blank.toml")
     text = (tmp_path / "blank.toml").read_text(encoding="utf-8")

@@ -122,7 +122,9 @@ def test_the_repairs_and_the_sheet_hold_the_facts(pages: Pages, facts: Facts, wo
     (jobs,) = tables(pages, "The dearest jobs")
     assert jobs.rows[-1] == ("All repairs expected", "", words.about(budget.expected, budget.currency))
     (chances,) = tables(pages, "Chance of each condition band")
-    assert dict(chances.rows) == {band: words.share(share) for band, share in findings.bands.items()}
+    assert {row[0]: row[1] for row in chances.rows} == {
+        band: words.share(share) for band, share in findings.bands.items()
+    }
     assert words.about(budget.p50, budget.currency) in texts(pages)
 
 
