@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from pricing.errors import FileError
-from pricing.service.serving import LOOPBACK, _free_port, _options, serve
+from pricing.service.serving import LOOPBACK, _flags, _free_port, page_options, serve
 
 
 def test_a_taken_port_is_refused_and_without_a_wish_the_next_free_one_is_found() -> None:
@@ -21,6 +21,6 @@ def test_a_taken_port_is_refused_and_without_a_wish_the_next_free_one_is_found()
 
 
 def test_the_server_binds_to_loopback_and_tells_nobody() -> None:
-    options = _options(8501)
+    options = _flags(page_options(8501))
     assert "--server.address=127.0.0.1" in options
     assert "--browser.gatherUsageStats=false" in options
