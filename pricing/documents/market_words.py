@@ -93,11 +93,14 @@ def index_sentence(index: PriceIndex) -> str:
     last = points.row(-1, named=True)
     rolled = "" if index.window is None else f", in a rolling window of {index.window}"
     gaps = index.frame.height - points.height
+    reach = "no interval, as no sale is left over to tell one by"
+    if last["low"] is not None:
+        reach = f"{last['low']:.1f} to {last['high']:.1f} at {index.coverage:.0%}"
     missing = f" {gaps} of {index.frame.height} periods have no point: not enough sales." if gaps else ""
     return (
         f"{index.method.capitalize()} index of {index.scope} by {index.period}{rolled}, {index.base} = 100: "
-        f"{last['index']:.1f} in {last['period']} ({last['low']:.1f} to {last['high']:.1f} at "
-        f"{index.coverage:.0%}), from {int(points['sales'].sum()):,} {_unit(index.method)}.{missing}"
+        f"{last['index']:.1f} in {last['period']} ({reach}), from {int(points['sales'].sum()):,} "
+        f"{_unit(index.method)}.{missing}"
     )
 
 
