@@ -141,8 +141,7 @@ class Reading:
     def _copied(self, layout: TableLayout, which: str) -> Iterator[pl.DataFrame]:
         query = f"COPY (SELECT {selected(layout)} FROM {server_table(layout.table)} WHERE {which}) TO STDOUT"  # noqa: S608
         with self._session.cursor() as cursor, cursor.copy(query.encode()) as copy:
-            lines = (bytes(line) for line in copy)
-            while some := list(islice(lines, LINES_AT_ONCE)):
+            while some := list(islice(copy, LINES_AT_ONCE)):
                 yield read_lines(some, layout)
 
 

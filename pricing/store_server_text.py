@@ -120,11 +120,11 @@ def selected(layout: TableLayout) -> str:
     )
 
 
-def read_lines(lines: Iterable[bytes], layout: TableLayout) -> pl.DataFrame:
+def read_lines(lines: Iterable[bytes | bytearray | memoryview], layout: TableLayout) -> pl.DataFrame:
     """Lines that ``COPY`` gave, as texts; ``insert`` and ``delete`` take them."""
     texts = {name: pl.String() for name, _ in layout.columns}
     # A first column that is never empty keeps the reader from skipping a row of one empty cell.
-    content = b"".join(b"-\t" + line for line in lines)
+    content = b"-\t".join((b"", *lines))
     if not content:
         return pl.DataFrame(schema=texts)
     read = pl.read_csv(
