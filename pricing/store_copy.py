@@ -54,11 +54,6 @@ def local_copy(address: str) -> Path:
     if held is None or held.address != address:
         _SERVERS[path] = server
         try:
-            path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
-            (path.parent / ADDRESS_FILE).write_text(server.sessions.public_address, encoding="utf-8")
-        except OSError as error:
-            raise MarketError(f"{path.parent}: a local copy cannot be kept there: {error.strerror}") from None
-        try:
             server.migrate()
         except ServerAwayError:
             if not path.exists():
@@ -71,6 +66,7 @@ def refresh(path: Path) -> None:
     """Bring a local copy up to date, in a moment when nothing is new; there is no file while the server keeps
     no market. Raises as ``local_copy`` does."""
     server = server_of(path)
+    _make_folder(path, server)
     try:
         head = server.head()
         if path.exists() and head == _SEEN.get(path):
@@ -106,6 +102,7 @@ def copy_connection(
     a write is refused.
     """
     server = server_of(path)
+    _make_folder(path, server)
     if write and keep:
         with _written(path, server, patience) as opened:
             yield opened
@@ -148,6 +145,17 @@ def found(
             turn.publish(NO_ENTRY, uuid4().hex, whole(market), rows.more)
     _bring_up_to_date(path, server, patience)
     return first
+
+
+def _make_folder(path: Path, server: Server) -> None:
+    """The folder of a copy, which says what it is a copy of."""
+    if (path.parent / ADDRESS_FILE).exists():
+        return
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+        (path.parent / ADDRESS_FILE).write_text(server.sessions.public_address, encoding="utf-8")
+    except OSError as error:
+        raise MarketError(f"{path.parent}: a local copy cannot be kept there: {error.strerror}") from None
 
 
 @contextmanager

@@ -15,6 +15,9 @@ SCHEMES: Final = ("postgresql://", "postgres://")
 ADDRESS_FILE: Final = "server-address"
 """Stands beside a local copy and says what it is a copy of, without the password."""
 
+_COPIES: Final[set[Path]] = set()
+"""The copies that this process opened by their server's address, so that they may be deleted at any time."""
+
 COPIES_VARIABLE: Final = "PRICING_COPIES"
 """Environment variable that names the directory of the local copies."""
 
@@ -32,6 +35,8 @@ def market_path(place: str | Path) -> Path:
     path: Path = Path(place) if address is None else copies().local_copy(address)
     if address is None and is_copy(path):
         copies().refresh(path)
+    elif address is not None:
+        _COPIES.add(path)
     return path
 
 
@@ -56,7 +61,7 @@ def server_address(place: str | Path) -> str | None:
 
 def is_copy(path: Path) -> bool:
     """Whether a market file is the local copy of a market on a server."""
-    return (path.parent / ADDRESS_FILE).exists()
+    return path in _COPIES or (path.parent / ADDRESS_FILE).exists()
 
 
 def copies_directory() -> Path:

@@ -1,6 +1,7 @@
 """A market on a server: every program sees the same through its own copy, whatever was done where."""
 
 import logging
+import shutil
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
@@ -155,6 +156,11 @@ def test_a_copy_that_was_deleted_comes_back(desk: Callable[[str], Market], tmp_p
     assert market.digest() == before
     market.path.unlink()
     assert market.load([rows(tmp_path, {}, {"amount": "4000"})], today=TODAY).accepted == 1
+    shutil.rmtree(market.path.parent)
+    assert market.sales().height == 2
+    shutil.rmtree(tmp_path / "here")
+    assert market.undo("batch-0002") == 1
+    assert desk("there").digest() == market.digest() == before
 
 
 def test_a_copy_knows_its_server_in_a_process_that_is_given_its_path_alone(
