@@ -46,10 +46,6 @@ class Client:
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
-        self.close()
-
-    def close(self) -> None:
-        """Close the connections."""
         self._http.close()
 
     def ready(self) -> bool:
@@ -94,6 +90,14 @@ class Client:
     def depth(self, **asked: Any) -> Facts:
         """How much is known of a make, a model or all."""
         return self._json("GET", "/depth", params=_sent(asked))
+
+    def buying(self, car: Mapping[str, Any], **asked: Any) -> Facts:
+        """Facts for a buyer; ``asked``: ``certainty``, ``asking``, ``currency`` and what else is stated."""
+        return self._json("POST", "/buying", json={"car": _sent(car), **_sent(asked)})
+
+    def selling(self, car: Mapping[str, Any], **asked: Any) -> Facts:
+        """Facts for a seller; ``asked``: ``own_value``, ``reserve``, ``asking`` and what else is stated."""
+        return self._json("POST", "/selling", json={"car": _sent(car), **_sent(asked)})
 
     def score(self, inspection: Mapping[str, Any]) -> Facts:
         """The condition score of an inspection."""

@@ -15,6 +15,7 @@ from pricing.errors import PricingError
 from pricing.service.api import (
     routes_appraisals,
     routes_condition,
+    routes_decisions,
     routes_fits,
     routes_market,
     routes_records,
@@ -71,8 +72,8 @@ def create_api(settings: Configuration) -> FastAPI:
     handle_problems(api)
     inner = APIRouter(prefix=PREFIX, responses=responses(400, 401, 403, 408, 413, 422, 429, 503))
     for routes in (
-        routes_state, routes_values, routes_market, routes_condition, routes_records, routes_fits,
-        routes_appraisals,
+        routes_state, routes_values, routes_market, routes_condition, routes_decisions,
+        routes_records, routes_fits, routes_appraisals,
     ):  # fmt: skip
         inner.include_router(routes.router)
     api.include_router(routes_state.server_router)

@@ -11,6 +11,7 @@ from typing import Any, Final
 import polars as pl
 
 from pricing.decisions.car_list import Names
+from pricing.decisions.selling import SellingEvidence, selling_evidence
 from pricing.errors import DecisionError, MarketError
 from pricing.market.sales_book import SalesBook
 from pricing.model.price_model import PriceModel
@@ -91,6 +92,12 @@ class View:
             "book", lambda: SalesBook.build(self.sales(), self.model, currency=self.base_currency)
         )
         return book
+
+    @property
+    def selling(self) -> SellingEvidence:
+        """What the records say of how cars sell; made once, which takes about as long as a fit."""
+        evidence: SellingEvidence = self._once("selling", lambda: selling_evidence(self.market, self.model))
+        return evidence
 
     @property
     def names(self) -> Names:
@@ -178,8 +185,8 @@ class View:
                 for name, part in self._made.items()
                 if name in ("sales", "every record", "names", "counts")
             }
-            if state.fit == self.state.fit and "book" in self._made:
-                kept["book"] = self._made["book"]
+            if state.fit == self.state.fit:
+                kept |= {name: self._made[name] for name in ("book", "selling") if name in self._made}
         if state.fit == self.state.fit and "model" in self._made:
             kept["model"] = self._made["model"]
         return View(market, state, _made=kept | {"tokens": tokens})

@@ -1,12 +1,16 @@
 """What the routes answer, asked by the client over HTTP."""
 
+import json
 import time
+from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
 import httpx
 import pytest
 
+from pricing.decisions.buying import BuyerTerms, buy_car
+from pricing.model.saved import load
 from pricing.service.client import Client, ProblemError
 from pricing.store import Market
 from tests.service.api.servers import copied, serving
@@ -76,6 +80,20 @@ def test_evidence(small_market: Market, client: Client) -> None:
     assert depth["scope"] == f"{car['make']} {car['model']}"
     with pytest.raises(ProblemError, match="a model needs its make"):
         client.index(model=car["model"])
+
+
+def test_buying_and_selling(small_market: Market, client: Client) -> None:
+    car = common_car(small_market)
+    bought = client.buying({**car, "channel": "private"}, asking=5150, certainty=0.7)
+    expected = buy_car(
+        small_market, load(small_market), {**car, "channel": "private"},
+        BuyerTerms(currency="EUR", certainty=0.7), asking=Decimal(5150),
+    )  # fmt: skip
+    assert bought == json.loads(json.dumps(expected.to_dict()))
+    with pytest.raises(ProblemError, match="no asking price"):
+        client.buying(car, certainty=0.7)
+    sold = client.selling(car, own_value=3000)
+    assert [row["channel"] for row in sold["channels"]] and sold["valuation"]["car"]["make"] == car["make"]
 
 
 def test_condition(client: Client) -> None:
