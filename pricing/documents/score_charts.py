@@ -260,4 +260,4 @@ def _title(words: str, backtest: Backtest) -> alt.TitleParams:
     first, last = map(day_words, days)
     sales = f"{len(backtest.rows):,} sales from {first} to {last}"
     subtitle = f"{sales}, each priced by a model that had not seen it"
-    return alt.TitleParams(words, subtitle=subtitle, anchor="start", fontSize=15)
+    return alt.TitleParams(words, subtitle=subtitle, subtitleColor=GREY, anchor="start", fontSize=15)
