@@ -1,0 +1,148 @@
+"""The dashboard on a large market in a real browser: how long pages take, alone and with eight people at
+once.
+
+Times are from the press of a key or the opening of an address to the drawn answer, in milliseconds; they hold
+the browser's own work as well as the server's, and both share the machine. ``PRICING_BENCH_MARKET`` names a
+market
+file that was made before; without it one of ``ROWS`` records is made, fitted and left to the test's folder.
+"""
+
+import asyncio
+import os
+import time
+from collections.abc import Iterator
+from decimal import Decimal
+from pathlib import Path
+from typing import Final
+from urllib.parse import urlsplit
+
+import numpy as np
+import pytest
+from playwright.async_api import Page, async_playwright
+
+from data_demo.simulated import simulate_market
+from pricing.model.price_model import PriceModel
+from pricing.model.saved import save
+from pricing.model.spec import FeatureSpec
+from pricing.records import COLUMNS
+from pricing.service.serving import address
+from pricing.store import Market
+from pricing.vocabulary import CONDITION_BANDS
+from tests.dashboards.browser import ARGUMENTS, DESKTOP, chromium, served
+from tests.small_market import common_car
+
+pytestmark = pytest.mark.benchmark
+
+ROWS: Final = 1_000_000
+MODELS: Final = 2_000
+PEOPLE: Final = 8
+CHANGES: Final = 12
+PORT: Final = 8596
+PAGES: Final = (
+    "inspect",
+    "mend",
+    "comparables",
+    "buy",
+    "market",
+    "records",
+    "scores",
+    "settings",
+    "appraisals",
+)
+HEADING: Final = "[data-testid=stMain] h1"
+STILL: Final = (
+    "!document.querySelector('[data-testid=stStatusWidget]') && !document.querySelector('[data-stale=true]')"
+)
+
+
+@pytest.fixture(scope="module")
+def market(tmp_path_factory: pytest.TempPathFactory) -> Market:
+    made = os.environ.get("PRICING_BENCH_MARKET")
+    if made is not None:
+        return Market.open(made, create=False)
+    folder = tmp_path_factory.mktemp("large")
+    frame, _ = simulate_market(ROWS, MODELS, seed=20, makes=60)
+    frame.select(name for name in COLUMNS if name != "batch_id").write_parquet(folder / "sales.parquet")
+    market = Market.open(folder / "market.duckdb")
+    market.load([folder / "sales.parquet"])
+    save(PriceModel(FeatureSpec.cars()).fit(market.sales()), market)
+    return market
+
+
+@pytest.fixture(scope="module")
+def base(market: Market) -> Iterator[str]:
+    with served(Path(market.path), PORT) as found:
+        yield found.rstrip("/")
+
+
+def test_pages_and_changes(base: str, market: Market) -> None:
+    query = urlsplit(address(PORT, common_car(market), Decimal(5000))).query
+    asyncio.run(_measure(base, query))
+
+
+async def _measure(base: str, query: str) -> None:
+    async with async_playwright() as playwright:
+        browser = await playwright.chromium.launch(executable_path=chromium(), args=list(ARGUMENTS))
+        context = await browser.new_context(viewport={"width": DESKTOP[0], "height": DESKTOP[1]})
+        page = await context.new_page()
+        _row("start page, first visitor of the server", [await _opened(page, f"{base}/?{query}")])
+        await page.wait_for_timeout(60_000)  # the sales are laid out behind the first visitor's back
+        _row("start page, warm", [await _opened(page, f"{base}/?{query}") for _ in range(5)])
+        _row("a changed band to a changed answer", await _changes(page, CHANGES))
+        for name in PAGES:
+            _row(f"page {name}", [await _shown(page, f"{base}/{name}?{query}") for _ in range(2)][1:])
+        people = [await (await browser.new_context()).new_page() for _ in range(PEOPLE)]
+        await asyncio.gather(*(_opened(one, f"{base}/?{query}") for one in people))
+        both = await asyncio.gather(*(_changes(one, CHANGES // 2) for one in people))
+        _row(f"the same, {PEOPLE} people at once", [taken for one in both for taken in one])
+        await browser.close()
+
+
+async def _opened(page: Page, where: str) -> float:
+    """From opening an address to the answer and its charts."""
+    await page.goto("about:blank")
+    began = time.perf_counter()
+    await page.goto(where)
+    await page.get_by_test_id("stMetric").first.wait_for(timeout=180_000)
+    await page.wait_for_function(
+        "document.querySelector('.vega-embed canvas, .vega-embed svg')", timeout=60_000
+    )
+    taken = time.perf_counter() - began
+    await page.wait_for_function(STILL, timeout=60_000)
+    return 1000 * taken
+
+
+async def _shown(page: Page, where: str) -> float:
+    """From opening an address to a page that is still."""
+    await page.goto("about:blank")
+    began = time.perf_counter()
+    await page.goto(where)
+    await page.locator(HEADING).first.wait_for(timeout=180_000)
+    await page.wait_for_function(STILL, timeout=180_000)
+    return 1000 * (time.perf_counter() - began)
+
+
+async def _changes(page: Page, times: int) -> list[float]:
+    """From the choice of another condition band to another mid price."""
+    taken = []
+    for place in range(times):
+        before = await page.get_by_test_id("stMetricValue").nth(1).inner_text()
+        await page.get_by_role("combobox", name="Condition band").click()
+        option = page.get_by_role("option", name=CONDITION_BANDS[(place % 2) * 3], exact=True)
+        await option.wait_for()
+        began = time.perf_counter()
+        await option.click()
+        await page.wait_for_function(
+            "before => document.querySelectorAll('[data-testid=stMetricValue]')[1]?.innerText !== before",
+            arg=before,
+            timeout=60_000,
+        )
+        taken.append(1000 * (time.perf_counter() - began))
+        await page.wait_for_function(STILL, timeout=60_000)
+    return taken
+
+
+def _row(words: str, taken: list[float]) -> None:
+    print(
+        f"{words:45} {np.median(taken):8.0f} ms median {np.quantile(taken, 0.95):8.0f} ms p95 ({len(taken)})"
+    )
