@@ -9,7 +9,7 @@ import data_demo
 from pricing.service.serving import address
 from tests.dashboards.browser import chromium, page, served, shot, wait_until_shown
 
-SIZE = (1000, 1330)
+SIZE = (1180, 1330)
 PORT = 8571
 
 
