@@ -1,13 +1,13 @@
 """The API as an ASGI application, for this program's own server or any other."""
 
 import logging.config
+import threading
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
 from importlib.metadata import version
 from typing import Any, Final
 
 from fastapi import APIRouter, FastAPI
-from starlette.concurrency import run_in_threadpool
 from starlette.routing import compile_path
 from starlette.types import ASGIApp
 
@@ -101,18 +101,18 @@ def from_environment() -> ASGIApp:
 
 @asynccontextmanager
 async def _warm(api: FastAPI) -> AsyncIterator[None]:
-    """Read the market and its fit before the first question, if there are any."""
+    """Begin to read the market and its fit, if there are any; health is told of meanwhile."""
     service: Service = api.state.service
 
     def read() -> None:
-        view = service.view()
-        view.fit(service.fit_of(view, None))
-        _ = view.names, view.tokens
+        try:
+            view = service.view()
+            view.fit(service.fit_of(view, None))
+            _ = view.names, view.tokens
+        except (PricingError, ProblemError) as error:
+            logging.getLogger("pricing.api").warning("not ready: %s", error)
 
-    try:
-        await run_in_threadpool(read)
-    except (PricingError, ProblemError) as error:
-        logging.getLogger("pricing.api").warning("not ready: %s", error)
+    threading.Thread(target=read, name="warm", daemon=True).start()
     yield
 
 
