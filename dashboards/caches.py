@@ -289,43 +289,9 @@ def last_day(state: MarketState) -> date:
     return date.fromordinal(sales(state)["event_date"].max().toordinal())  # type: ignore[union-attr]
 
 
-@_kept(_any_write)
-def batches(state: MarketState) -> pl.DataFrame:
-    """Every load, the newest first."""
-    return state.market.batches().reverse()
-
-
-@_kept(_any_write)
-def quarantine(state: MarketState) -> pl.DataFrame:
-    """The rejected rows that wait."""
-    return state.market.quarantine()
-
-
-@_kept(_any_write)
-def suspicions(state: MarketState) -> pl.DataFrame:
-    """The odd records that wait for a verdict."""
-    return state.market.suspicions()
-
-
-@_kept(_any_write)
-def duplicates(state: MarketState) -> pl.DataFrame:
-    """Links between records of one sale."""
-    return state.market.duplicates()
-
-
-@_kept(_any_write)
-def name_questions(state: MarketState) -> pl.DataFrame:
-    """Names that may be one, and those settled."""
-    return state.market.names()
-
-
-@_kept(_any_write)
-def audit(state: MarketState) -> pl.DataFrame:
-    """What was done to the market, the newest first."""
-    return state.market.audit().reverse()
-
-
-@_kept(_any_write)
-def fits(state: MarketState) -> pl.DataFrame:
-    """The fits kept, the newest first."""
-    return state.market.fits().reverse()
+@_kept(_any_write, entries=12)
+def listing(state: MarketState, kind: str) -> pl.DataFrame:
+    """What waits or was done: ``batches``, ``quarantine``, ``suspicions``, ``duplicates``, ``names``,
+    ``audit``."""
+    found: pl.DataFrame = getattr(state.market, kind)()
+    return found

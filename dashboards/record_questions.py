@@ -74,7 +74,7 @@ def _label(row: dict[str, Any]) -> str:
 
 def _show_quarantine(state: caches.MarketState) -> None:
     """The rejected rows with the rules they broke, and the lot as files to mend."""
-    waiting = caches.quarantine(state)
+    waiting = caches.listing(state, "quarantine")
     if waiting.is_empty():
         st.write("No rejected row waits.")
         return
@@ -117,7 +117,7 @@ def archive(state: caches.MarketState) -> bytes:
 
 def _show_names(state: caches.MarketState) -> None:
     """Names that may be one, and what was settled about them."""
-    names = caches.name_questions(state)
+    names = caches.listing(state, "names")
     if names.is_empty():
         st.write("No two names look like one.")
         return
@@ -143,7 +143,7 @@ def _show_names(state: caches.MarketState) -> None:
 
 def _show_duplicates(state: caches.MarketState) -> None:
     """Records that are one sale, and a way to part them."""
-    links = caches.duplicates(state)
+    links = caches.listing(state, "duplicates")
     if links.is_empty():
         st.write("No two records look like one sale.")
         return
@@ -179,7 +179,7 @@ def _show_suspicions(state: caches.MarketState) -> None:
         model = caches.model(state) if state.fit else None
         new = state.market.mark_suspicions(find_suspicions(caches.every_record(state), model))
         _said(f"{new:,} more records to look at.")
-    waiting = caches.suspicions(state)
+    waiting = caches.listing(state, "suspicions")
     if waiting.is_empty():
         st.write("No odd record waits.")
         return
@@ -205,7 +205,7 @@ def _show_suspicions(state: caches.MarketState) -> None:
 
 def _show_audit(state: caches.MarketState) -> None:
     """The audit trail, the newest first."""
-    trail = caches.audit(state)
+    trail = caches.listing(state, "audit").reverse()
     show_table(
         trail.head(ROWS_SHOWN),
         "audit trail",

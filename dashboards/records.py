@@ -2,7 +2,6 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Final
 
@@ -11,17 +10,15 @@ import streamlit as st
 from streamlit.runtime.uploaded_file_manager import UploadedFile
 
 from dashboards import caches, frame, jobs, people
+from dashboards.record_mapping import ask_mapping, show_preview
 from dashboards.record_questions import show_questions
 from dashboards.shown import show_table
 from pricing.documents.glossary import what_is
-from pricing.documents.load_words import dates_sentence, load_sentence, rules_table
+from pricing.documents.load_words import load_sentence, rules_table
 from pricing.documents.plain_text import escaped
 from pricing.errors import PricingError
-from pricing.intake.layout import Layout
-from pricing.intake.mapping import Mapping
 from pricing.intake.mapping_files import read_mapping, write_mapping_text
-from pricing.intake.proposals import open_questions, preview, propose, turned
-from pricing.intake.settling import Question, answerable, settled
+from pricing.intake.proposals import open_questions
 from pricing.intake.transfers import KINDS, LARGEST_UPLOAD, received
 from pricing.model.price_model import PriceModel
 from pricing.model.saved import save
@@ -29,10 +26,6 @@ from pricing.model.spec import FeatureSpec
 from pricing.money import CURRENCIES
 from pricing.store import Market
 from pricing.store_loading import LoadReport
-
-ROWS_PREVIEWED: Final = 4
-LARGEST_MAPPING: Final = 100_000
-"""Characters."""
 
 COMMON_CURRENCIES: Final = ("EUR", "GBP", "USD", "CHF", "SEK", "JPY", "AUD")
 _MEGABYTE: Final = 1_000_000
@@ -133,87 +126,13 @@ def _ask_file() -> None:
     )
     if upload is None:
         return
-    text = _ask_mapping(upload)
+    text = ask_mapping(upload, _round())
     with received(upload.name, upload.getbuffer()) as path:
         mapping_path = path.with_name("mapping.toml")
         write_mapping_text(text, mapping_path)
         mapping = read_mapping(mapping_path)
-        _show_preview(upload, mapping)
+        show_preview(upload, mapping)
         _ask_load(upload, path, mapping_path, text)
-
-
-def _ask_mapping(upload: UploadedFile) -> str:
-    """The mapping as text: the person's own or a proposed one, changed as they like."""
-    st.subheader("How its columns are read", help=what_is("mapping"))
-    own = st.file_uploader(
-        "Mapping of this source, if you kept one", type="toml", max_upload_size=1, key=f"mapping-{_round()}"
-    )
-    if own is None:
-        proposed = propose(
-            caches.sample(upload.file_id, Layout(), upload), Path(upload.name).name.split(".")[0]
-        )
-        text = proposed.text
-    else:
-        text = own.getvalue().decode("utf-8", "replace")
-    key = f"text-{upload.file_id}-{own.file_id if own else 'proposed'}"
-    st.session_state.setdefault(key, text[:LARGEST_MAPPING])
-    _ask_questions(key)
-    with st.expander("The mapping as text, to change anything in it", expanded=own is None):
-        kept = st.text_area("Mapping (TOML): ours = theirs", height=360, max_chars=LARGEST_MAPPING, key=key)
-        st.download_button(
-            "Keep the mapping", kept, f"{upload.name}.mapping.toml", "application/toml", on_click="ignore"
-        )
-    return kept
-
-
-def _ask_questions(key: str) -> None:
-    """What the file leaves open: a choice where one word settles it, else what to write."""
-    text = st.session_state[key]
-    questions = answerable(text)
-    if not open_questions(text):
-        return
-    st.warning("The file leaves open what follows; it is asked, never guessed.")
-    for question in questions:
-        st.selectbox(
-            escaped(f"{question.key.replace('_', ' ')}: {question.text.partition(': ')[2]}"),
-            question.choices,
-            None,
-            placeholder="choose",
-            key=f"answer-{key}-{question.section}-{question.key}",
-            on_change=_settle,
-            args=(key, question),
-        )
-    by_hand = [asked for asked in open_questions(text) if asked not in {known.text for known in questions}]
-    if by_hand:
-        lines = "\n".join(f"- {escaped(asked)}" for asked in by_hand)
-        st.write(
-            "Say these in the text of the mapping, in the section named in brackets, and take their lines "
-            f"out:\n\n{lines}"
-        )
-
-
-def _settle(key: str, question: Question) -> None:
-    answer = st.session_state[f"answer-{key}-{question.section}-{question.key}"]
-    if answer is not None:
-        try:
-            st.session_state[key] = settled(st.session_state[key], question, answer)
-        except PricingError:
-            return  # the page says what is wrong with the text
-
-
-def _show_preview(upload: UploadedFile, mapping: Mapping) -> None:
-    st.subheader("First rows as they would land")
-    st.write(dates_sentence(mapping))
-    table = caches.sample(upload.file_id, mapping.layout, upload)
-    landed = preview(mapping, table, datetime.now(UTC).date(), rows=ROWS_PREVIEWED)
-    broken = pl.col("broken_rules").list.eval(pl.element().str.replace_all("_", " ", literal=True))
-    st.dataframe(
-        turned(landed.select(broken, pl.exclude("broken_rules"))),
-        hide_index=True,
-        height="content",
-        placeholder="",
-        column_config={"column": st.column_config.TextColumn("Column", pinned=True)},
-    )
 
 
 def _ask_load(upload: UploadedFile, path: Path, mapping: Path, text: str) -> None:
@@ -286,7 +205,7 @@ def _ask_fit(state: caches.MarketState) -> None:
 
 def _show_batches(state: caches.MarketState) -> None:
     """Every load, and a way to take one back."""
-    batches = caches.batches(state)
+    batches = caches.listing(state, "batches").reverse()
     if batches.is_empty():
         return
     st.subheader("What was loaded", help=what_is("batch"))

@@ -95,7 +95,11 @@ def _show_scores(scored: Backtest, currency: str) -> None:
                 width="content",
             )
     st.caption(escaped(f"{EDITION}; nothing official says which values are good for cars."))
-    show_chart(score_charts.ratio_chart(scored, currency).properties(height=420), score_charts.ratio_caption(scored), "ratio study")
+    show_chart(
+        score_charts.ratio_chart(scored, currency).properties(height=420),
+        score_charts.ratio_caption(scored),
+        "ratio study",
+    )
     _show_table(scored, part, currency)
 
 
