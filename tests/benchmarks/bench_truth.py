@@ -21,9 +21,9 @@ from data_demo.simulated import simulate_market
 from pricing.model.calibration import rank
 from pricing.model.depth import DEPTHS
 from pricing.model.design import Design
+from pricing.model.elimination import solve
 from pricing.model.evidence import Evidence
 from pricing.model.hedonic import HedonicRegression
-from pricing.model.elimination import solve
 from pricing.model.pooling import Priors
 from pricing.model.price_model import PriceModel
 from pricing.model.rows import Rows
