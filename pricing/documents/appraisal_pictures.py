@@ -83,16 +83,16 @@ def ranges_chart(facts: Facts, words: LocaleWords) -> alt.LayerChart:
     colour = alt.Color(
         "part:N", legend=None, scale=alt.Scale(domain=["evidence", "opinion"], range=[PALE, VERMILION])
     )
-    bars = base.mark_bar(height=14).encode(y=y, x=x, x2="high:Q", color=colour)
+    bars = base.mark_bar(height=14).encode(y=y, x=x, x2=alt.X2("high:Q"), color=colour)
     ticks = base.transform_filter("isValid(datum.mid)").mark_tick(thickness=4, size=20)
     told = base.mark_text(dy=-15, fontSize=12, color=GREY).encode(
-        y=y, x=alt.X("middle:Q"), text="words:N"
+        y=y, x=alt.X("middle:Q"), text=alt.Text("words:N")
     ).transform_calculate(middle="(datum.low + datum.high) / 2")  # fmt: skip
     dark = alt.Color(
         "part:N", legend=None, scale=alt.Scale(domain=["evidence", "opinion"], range=[BLUE, VERMILION])
     )
     return alt.layer(
-        bars, ticks.encode(y=y, x="mid:Q", color=dark), told
+        bars, ticks.encode(y=y, x=alt.X("mid:Q"), color=dark), told
     ).resolve_scale(color="independent")  # fmt: skip
 
 

@@ -51,7 +51,9 @@ def limits_chart(facts: Buying) -> alt.LayerChart:
         part = frame.filter(pl.col("kind") == kind)
         rules = alt.Chart(part).mark_rule(color=color, strokeDash=dash, strokeWidth=2)
         layers.append(
-            rules.encode(x="price:Q", tooltip=[alt.Tooltip("mark:N"), alt.Tooltip("price:Q", format=",.0f")])
+            rules.encode(
+                x=alt.X("price:Q"), tooltip=[alt.Tooltip("mark:N"), alt.Tooltip("price:Q", format=",.0f")]
+            )
         )
     for row in frame.iter_rows(named=True):
         words = alt.Chart(pl.DataFrame([row])).mark_text(
@@ -60,7 +62,9 @@ def limits_chart(facts: Buying) -> alt.LayerChart:
             fontSize=12,
             color=VERMILION if row["kind"] == "asked" else "black",
         )
-        layers.append(words.encode(x="price:Q", y=alt.value(14 + 16 * row["row"]), text="mark:N"))
+        layers.append(
+            words.encode(x=alt.X("price:Q"), y=alt.value(14 + 16 * row["row"]), text=alt.Text("mark:N"))
+        )
     return alt.LayerChart(layer=layers).properties(title=title, height=300)
 
 
@@ -76,7 +80,7 @@ def bids_chart(facts: Buying) -> alt.LayerChart:
             bars.mark_bar(color=GREY, height=8).encode(
                 x=alt.X("all_in:Q", title=f"all-in ({facts.currency})"), tooltip=tooltip
             ),
-            bars.mark_bar(color=BLUE, height=8).encode(x="bid:Q", tooltip=tooltip),
+            bars.mark_bar(color=BLUE, height=8).encode(x=alt.X("bid:Q"), tooltip=tooltip),
         ]
     ).properties(
         title=alt.TitleParams(

@@ -51,7 +51,7 @@ def distribution_chart(valuation: Valuation, comparables: pl.DataFrame | None = 
         .mark_rect(stroke="white", strokeWidth=0.5)
         .encode(
             x=_price_axis("from_price", valuation),
-            x2="to_price:Q",
+            x2=alt.X2("to_price:Q"),
             y2=alt.datum(0),
             y=alt.Y("cars:Q", title=f"cars in 100, per {currency} {width:,.0f}", axis=alt.Axis(tickCount=5)),
             color=alt.Color(
@@ -72,13 +72,15 @@ def distribution_chart(valuation: Valuation, comparables: pl.DataFrame | None = 
         for name, price in (("low", valuation.low), ("mid", valuation.mid), ("high", valuation.high))
         if price is not None
     ]
-    ends = alt.Chart(pl.DataFrame(marks)).encode(x="price:Q", tooltip=alt.Tooltip("words:N", title="range"))
+    ends = alt.Chart(pl.DataFrame(marks)).encode(
+        x=alt.X("price:Q"), tooltip=alt.Tooltip("words:N", title="range")
+    )
     names = alt.Chart(pl.DataFrame(marks)).mark_text(baseline="bottom", dy=-4, fontSize=12, color=GREY)
     layers: list[alt.Chart] = [
         bars,
         ends.mark_rule(color="white", strokeWidth=3),
         ends.mark_rule(color="black", strokeDash=[4, 3], strokeWidth=1.5),
-        names.encode(x="price:Q", y=alt.value(0), text="mark:N"),
+        names.encode(x=alt.X("price:Q"), y=alt.value(0), text=alt.Text("mark:N")),
     ]
     beside = [] if comparables is None else [_comparable_points(valuation, comparables)]
     return alt.LayerChart(layer=[*layers, *beside, *_asking(valuation)]).properties(
@@ -106,8 +108,8 @@ def _comparable_points(valuation: Valuation, comparables: pl.DataFrame) -> alt.C
         alt.Chart(shown)
         .mark_point(size=50, filled=True, color="white", stroke="black", strokeWidth=1.2, opacity=1)
         .encode(
-            x="adjusted_price:Q",
-            y="height:Q",
+            x=alt.X("adjusted_price:Q"),
+            y=alt.Y("height:Q"),
             tooltip=[
                 alt.Tooltip("event_date:N", title="sold"),
                 alt.Tooltip("variant:N"),
@@ -139,7 +141,7 @@ def bands_chart(valuation: Valuation) -> alt.LayerChart:
         .encode(
             y=band_axis,
             x=_price_axis("low", valuation),
-            x2="high:Q",
+            x2=alt.X2("high:Q"),
             color=alt.Color(
                 "part:N",
                 title=None,
@@ -155,7 +157,9 @@ def bands_chart(valuation: Valuation) -> alt.LayerChart:
             ],
         )
     )
-    middles = alt.Chart(ranges).mark_tick(color="white", thickness=3, size=16).encode(y=band_axis, x="mid:Q")
+    middles = (
+        alt.Chart(ranges).mark_tick(color="white", thickness=3, size=16).encode(y=band_axis, x=alt.X("mid:Q"))
+    )
     dearest = ranges["high"].to_list() + ([] if valuation.asking is None else [float(valuation.asking)])
     sold = (
         valuation.sales.filter(pl.col("price").cast(pl.Float64) <= ROOM * max(dearest, default=float("inf")))
@@ -173,7 +177,7 @@ def bands_chart(valuation: Valuation) -> alt.LayerChart:
         .mark_point(size=28, filled=False, color=GREY, strokeWidth=1.2, opacity=0.8, yOffset=14)
         .encode(
             y=band_axis,
-            x="price:Q",
+            x=alt.X("price:Q"),
             tooltip=[
                 alt.Tooltip("event_date:N", title="sold"),
                 alt.Tooltip("variant:N"),
@@ -212,7 +216,7 @@ def terms_chart(valuation: Valuation) -> alt.LayerChart:
     bars = base.mark_bar(height=12).encode(
         y=axis,
         x=_price_axis("before", valuation, scale=alt.Scale(type="log", nice=False, padding=40)),
-        x2="after:Q",
+        x2=alt.X2("after:Q"),
         color=alt.Color(
             "direction:N",
             title=None,
@@ -225,11 +229,11 @@ def terms_chart(valuation: Valuation) -> alt.LayerChart:
             alt.Tooltip("after:Q", title=f"price so far ({valuation.currency})", format=",.0f"),
         ],
     )
-    ticks = base.mark_tick(color=GREY, thickness=2, size=12).encode(y=axis, x="after:Q")
+    ticks = base.mark_tick(color=GREY, thickness=2, size=12).encode(y=axis, x=alt.X("after:Q"))
     words = (
         base.transform_calculate(right="max(datum.before, datum.after)")
         .mark_text(align="left", dx=5, fontSize=11, color=GREY)
-        .encode(y=axis, x="right:Q", text="effect:N")
+        .encode(y=axis, x=alt.X("right:Q"), text=alt.Text("effect:N"))
     )
     return alt.LayerChart(layer=[bars, ticks, words]).properties(
         title=_title("What makes up the mid price", valuation), height=alt.Step(22)
@@ -267,9 +271,9 @@ def _asking(valuation: Valuation, label: bool = True) -> list[alt.Chart]:
     words = f"asking {exact_words(valuation.asking, valuation.currency)}"
     marked = alt.Chart(pl.DataFrame({"price": [float(valuation.asking)], "words": [words]}))
     rule = marked.mark_rule(color=VERMILION, strokeWidth=2.5).encode(
-        x="price:Q", tooltip=alt.Tooltip("words:N", title="price")
+        x=alt.X("price:Q"), tooltip=alt.Tooltip("words:N", title="price")
     )
     if not label:
         return [rule]
     text = marked.mark_text(color=VERMILION, fontWeight="bold", baseline="bottom", dy=-18, fontSize=12)
-    return [rule, text.encode(x="price:Q", y=alt.value(0), text="words:N")]
+    return [rule, text.encode(x=alt.X("price:Q"), y=alt.value(0), text=alt.Text("words:N"))]

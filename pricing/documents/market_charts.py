@@ -31,8 +31,10 @@ def index_line_chart(index: PriceIndex) -> alt.LayerChart:
     points = alt.Chart(frame.drop_nulls("index"))
     y = alt.Y("index:Q", title=f"index, {index.base} = 100", scale=alt.Scale(zero=False))
     layers: list[Any] = [
-        points.mark_area(color=PALE, opacity=0.5).encode(x=x, y=alt.Y("low:Q"), y2="high:Q", detail="run:N"),
-        points.mark_line(color=BLUE, strokeWidth=2).encode(x=x, y=y, detail="run:N"),
+        points.mark_area(color=PALE, opacity=0.5).encode(
+            x=x, y=alt.Y("low:Q"), y2=alt.Y2("high:Q"), detail=alt.Detail("run:N")
+        ),
+        points.mark_line(color=BLUE, strokeWidth=2).encode(x=x, y=y, detail=alt.Detail("run:N")),
         points.mark_point(color=BLUE, filled=True, size=22).encode(x=x, y=y, tooltip=tooltip),
     ]
     real = frame.drop_nulls("real")
@@ -40,7 +42,7 @@ def index_line_chart(index: PriceIndex) -> alt.LayerChart:
         layers.append(
             alt.Chart(real)
             .mark_line(color=VERMILION, strokeDash=[5, 3], strokeWidth=2)
-            .encode(x=x, y="real:Q", detail="real_run:N", tooltip=tooltip)
+            .encode(x=x, y=alt.Y("real:Q"), detail=alt.Detail("real_run:N"), tooltip=tooltip)
         )
     return alt.LayerChart(layer=layers).properties(height=260, title=_index_title(index))
 
@@ -118,12 +120,12 @@ def comparables_chart(found: Comparables) -> alt.LayerChart:
                                   "gross_per_cent", "weight"))  # fmt: skip
     size = alt.Size("weight:Q", legend=None, scale=alt.Scale(range=[20, 220]))
     layers: list[Any] = [
-        alt.Chart(ends).mark_rect(color=PALE, opacity=0.35).encode(x="low:Q", x2="high:Q"),
-        alt.Chart(ends).mark_rule(color="black", strokeDash=[4, 3], strokeWidth=1.5).encode(x="mid:Q"),
-        base.mark_rule(color=GREY).encode(y=y, x=x, x2="adjusted_price:Q"),
+        alt.Chart(ends).mark_rect(color=PALE, opacity=0.35).encode(x=alt.X("low:Q"), x2=alt.X2("high:Q")),
+        alt.Chart(ends).mark_rule(color="black", strokeDash=[4, 3], strokeWidth=1.5).encode(x=alt.X("mid:Q")),
+        base.mark_rule(color=GREY).encode(y=y, x=x, x2=alt.X2("adjusted_price:Q")),
         base.mark_point(color=GREY, filled=False, size=45).encode(y=y, x=x, tooltip=tooltip),
         base.mark_point(color=BLUE, filled=True, opacity=1).encode(
-            y=y, x="adjusted_price:Q", size=size, tooltip=tooltip
+            y=y, x=alt.X("adjusted_price:Q"), size=size, tooltip=tooltip
         ),
     ]
     title = alt.TitleParams(
@@ -159,7 +161,9 @@ def bands_through_time_chart(depth: Depth) -> alt.LayerChart:
         alt.Tooltip("high:Q", format="+.0f"),
         alt.Tooltip("sales:Q"),
     ]
-    bars = base.mark_rule(strokeWidth=2).encode(x=x, xOffset=offset, y="low:Q", y2="high:Q", color=color)
+    bars = base.mark_rule(strokeWidth=2).encode(
+        x=x, xOffset=offset, y=alt.Y("low:Q"), y2=alt.Y2("high:Q"), color=color
+    )
     points = base.mark_point(filled=True, size=60).encode(
         x=x,
         xOffset=offset,

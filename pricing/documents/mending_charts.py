@@ -43,12 +43,14 @@ def budget_chart(budget: RepairBudget) -> alt.LayerChart:
             title=f"repairs ({budget.currency}, all taxes in)",
             axis=alt.Axis(format=",.0f", tickCount=5),
         ),
-        x2="p80:Q",
+        x2=alt.X2("p80:Q"),
         tooltip=tooltip,
     )
-    middles = base.mark_tick(color="white", thickness=3, size=14).encode(y=y, x="p50:Q", tooltip=tooltip)
+    middles = base.mark_tick(color="white", thickness=3, size=14).encode(
+        y=y, x=alt.X("p50:Q"), tooltip=tooltip
+    )
     ends = base.mark_point(shape="diamond", filled=True, size=40, color=VERMILION, opacity=1).encode(
-        y=y, x="expected:Q", tooltip=tooltip
+        y=y, x=alt.X("expected:Q"), tooltip=tooltip
     )
     title = alt.TitleParams(
         "Repair budget by area",
@@ -104,7 +106,7 @@ def comparison_chart(decision: MendOrBuy) -> alt.LayerChart:
             title=f"price or cost ({currency}, all-in)",
             axis=alt.Axis(format=",.0f", tickCount=5, labelOverlap=True),
         ),
-        x2="high:Q",
+        x2=alt.X2("high:Q"),
         color=alt.Color(
             "part:N",
             legend=None,
@@ -112,7 +114,9 @@ def comparison_chart(decision: MendOrBuy) -> alt.LayerChart:
         ),
         tooltip=tooltip,
     )
-    middles = base.mark_tick(color="white", thickness=3, size=14).encode(y=y, x="mid:Q", tooltip=tooltip)
+    middles = base.mark_tick(color="white", thickness=3, size=14).encode(
+        y=y, x=alt.X("mid:Q"), tooltip=tooltip
+    )
     fixed = base.transform_filter("datum.low == datum.high").mark_tick(color=BLUE, thickness=4, size=18)
     title = alt.TitleParams(
         "Mending against buying better",
@@ -121,7 +125,7 @@ def comparison_chart(decision: MendOrBuy) -> alt.LayerChart:
         anchor="start",
         fontSize=15,
     )
-    layers: list[alt.Chart] = [spans, middles, fixed.encode(y=y, x="mid:Q", tooltip=tooltip)]
+    layers: list[alt.Chart] = [spans, middles, fixed.encode(y=y, x=alt.X("mid:Q"), tooltip=tooltip)]
     return alt.LayerChart(layer=layers).properties(title=title, height=alt.Step(26))
 
 

@@ -56,21 +56,23 @@ def coverage_chart(backtest: Backtest, part: str = "evidence") -> alt.LayerChart
             title="sales inside their range (%), with the 95 % interval",
             scale=alt.Scale(zero=False, domainMax=100),
         ),
-        x2="coverage_high:Q",
+        x2=alt.X2("coverage_high:Q"),
         color=colour,
         tooltip=_tooltip(part, "coverage"),
     )
     points = base.mark_point(filled=True, size=70, opacity=1).encode(
         y=axis,
         yOffset=offset,
-        x="coverage:Q",
+        x=alt.X("coverage:Q"),
         color=colour,
         shape=_shape(),
         tooltip=_tooltip(part, "coverage"),
     )
     promised = pl.DataFrame({"promised": [100 * share for share in COVERAGES], "range": _PROMISED})
     rules = (
-        alt.Chart(promised).mark_rule(strokeDash=[4, 3], strokeWidth=1.5).encode(x="promised:Q", color=colour)
+        alt.Chart(promised)
+        .mark_rule(strokeDash=[4, 3], strokeWidth=1.5)
+        .encode(x=alt.X("promised:Q"), color=colour)
     )
     return alt.LayerChart(layer=[rules, spans, points]).properties(
         title=_title("How often ranges held the price paid", backtest), width=WIDTH, height=alt.Step(30)
@@ -86,12 +88,12 @@ def width_chart(backtest: Backtest, part: str = "evidence") -> alt.LayerChart:
         y=axis,
         yOffset=offset,
         x=alt.X("one:Q", title="high price over low price (times, median)", scale=alt.Scale(zero=False)),
-        x2="width:Q",
+        x2=alt.X2("width:Q"),
         color=_colour(),
         tooltip=_tooltip(part, "width"),
     )
     words = base.mark_text(align="left", dx=5, fontSize=11, color=GREY).encode(
-        y=axis, yOffset=offset, x="width:Q", text=alt.Text("width:Q", format=".2f")
+        y=axis, yOffset=offset, x=alt.X("width:Q"), text=alt.Text("width:Q", format=".2f")
     )
     return alt.LayerChart(layer=[bars, words]).properties(
         title=_title("How wide the ranges were", backtest), width=WIDTH, height=alt.Step(30)
@@ -144,7 +146,9 @@ def ratio_chart(backtest: Backtest, currency: str, basis: str = "all-in") -> alt
     rules = (
         alt.Chart(lines)
         .mark_rule(color=VERMILION, strokeWidth=2)
-        .encode(y="ratio:Q", strokeDash=alt.StrokeDash("line:N", title=None, scale=dash, legend=_legend()))
+        .encode(
+            y=alt.Y("ratio:Q"), strokeDash=alt.StrokeDash("line:N", title=None, scale=dash, legend=_legend())
+        )
     )
     return alt.LayerChart(layer=[points, rules]).properties(
         title=_title("Mid prices beside the prices paid", backtest), width=WIDTH, height=320

@@ -40,8 +40,10 @@ def proceeds_chart(facts: Selling) -> alt.LayerChart:
     ]
     return alt.LayerChart(
         layer=[
-            base.mark_bar(height=14, cornerRadius=2).encode(x=x, x2="high:Q", color=color, tooltip=tooltip),
-            base.mark_tick(color="white", thickness=3, size=14).encode(x="mid:Q", tooltip=tooltip),
+            base.mark_bar(height=14, cornerRadius=2).encode(
+                x=x, x2=alt.X2("high:Q"), color=color, tooltip=tooltip
+            ),
+            base.mark_tick(color="white", thickness=3, size=14).encode(x=alt.X("mid:Q"), tooltip=tooltip),
         ]
     ).properties(title=_title("What a sale leaves, by channel", facts), height=alt.Step(24))
 
@@ -71,7 +73,9 @@ def reserve_chart(facts: Selling) -> alt.LayerChart:
     layers: list[alt.Chart] = [line]
     if reserve > 0:
         mark = alt.Chart(pl.DataFrame({"reserve": [reserve]}))
-        layers.append(mark.mark_rule(color="black", strokeDash=[4, 3], strokeWidth=2).encode(x="reserve:Q"))
+        layers.append(
+            mark.mark_rule(color="black", strokeDash=[4, 3], strokeWidth=2).encode(x=alt.X("reserve:Q"))
+        )
     return alt.LayerChart(layer=layers).properties(
         title=_title("Chance of a sale against the reserve", facts), height=280
     )
