@@ -12,7 +12,7 @@ from dashboards.car_form import ask_car
 from dashboards.shown import show_table
 from pricing.appraisal.contents import missing
 from pricing.appraisal.facts import facts_of
-from pricing.appraisal.record import SECTIONS, Appraisal, read_record
+from pricing.appraisal.record import MARKET_LEVELS, SECTIONS, Appraisal, read_record
 from pricing.appraisal.register import Entry, enter, history, needs_evidence, read, revise
 from pricing.documents.appraisal_docx import docx
 from pricing.documents.appraisal_pdf import pdf
@@ -110,9 +110,15 @@ def _begin(state: caches.MarketState) -> None:
     car, _ = asked
     by = _who()
     kind = st.selectbox("Kind", ("appraisal", "model report"), key="appraisal_kind")
+    level = st.selectbox("Level of the market", MARKET_LEVELS, None, placeholder="choose", key="market_level")
     effective = st.date_input("Effective date", caches.last_day(state), key="effective_date")
-    if st.button("Enter it and freeze the evidence", type="primary", disabled=not by) and by:
-        record = _record(car, kind, effective)
+    pressed = st.button("Enter it and freeze the evidence", type="primary", disabled=not by or level is None)
+    if pressed and by and level is not None:
+        assignment = {
+            "kind": kind, "effective_date": effective, "market_level": level,
+            "currency": state.base_currency,
+        }  # fmt: skip
+        record = _record(car, assignment)
         with st.spinner("Gathering the evidence"):
             evidence = evidence_for(Path(state.path), record)
         (name,) = enter(state.market, [(record, evidence)], by=by)
@@ -120,7 +126,7 @@ def _begin(state: caches.MarketState) -> None:
         _done(f"{name} is entered; its evidence is frozen.")
 
 
-def _record(car: dict[str, Any], kind: str, effective: Any) -> Appraisal:
+def _record(car: dict[str, Any], assignment: dict[str, Any]) -> Appraisal:
     """A record that says of the car what the form and the sheet say, and leaves the rest to a person."""
     subject = {
         name: car[name]
@@ -142,7 +148,7 @@ def _record(car: dict[str, Any], kind: str, effective: Any) -> Appraisal:
         )
         if car[name] not in (None, [])
     }
-    content: dict[str, Any] = {"assignment": {"kind": kind, "effective_date": effective}, "subject": subject}
+    content: dict[str, Any] = {"assignment": assignment, "subject": subject}
     inspection, named = sheets.in_hand(), sheets.name()
     if inspection is not None and named is not None and inspection.car.get("model") == car["model"]:
         path = drafts.sheet_folder(sheets.beside(), named) / "inspection.json"

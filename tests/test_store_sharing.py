@@ -13,7 +13,7 @@ import polars as pl
 import psycopg
 import pytest
 
-from pricing.errors import MarketError
+from pricing.errors import MarketError, ServerAwayError
 from pricing.store import Market
 from tests.postgres_server import PostgresServer
 from tests.test_store import ROW, TODAY
@@ -56,7 +56,10 @@ def read_on(address: str, copies: str, stop: Any, found: Any) -> None:
     os.environ["PRICING_COPIES"] = copies
     reads, before = 0, pl.Series("source", [], dtype=pl.String)
     try:
-        market = Market.open(address, create=False)
+        market = None
+        while market is None:
+            with contextlib.suppress(ServerAwayError):  # no copy yet, and the server is being stopped
+                market = Market.open(address, create=False)
         while not stop.is_set():
             held = market.sales(every_record=True).group_by("source").len()
             if held.filter(pl.col("len") != ROWS).height:

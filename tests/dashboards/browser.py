@@ -9,7 +9,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Page, sync_playwright
+from playwright.sync_api import Page, expect, sync_playwright
 
 DESKTOP = (1280, 900)
 PHONE = (390, 844)
@@ -23,6 +23,8 @@ ARGUMENTS = (
     "--disable-component-update",
     "--disable-sync",
 )
+
+expect.set_options(timeout=30_000)
 
 NOISE = ("Failed to load resource", "webgl")
 """What a browser without a network or a graphics card says on its console."""
@@ -79,6 +81,7 @@ def page(size: tuple[int, int], executable: str) -> Iterator[tuple[Page, list[st
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=executable, args=list(ARGUMENTS))
         opened = browser.new_page(viewport={"width": size[0], "height": size[1]})
+        opened.set_default_timeout(60_000)  # a busy machine is no fault
         opened.on("pageerror", lambda error: errors.append(str(error)))
         opened.on("console", lambda said: errors.append(said.text) if said.type == "error" else None)
         yield opened, errors

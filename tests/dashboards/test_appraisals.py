@@ -38,6 +38,7 @@ def test_an_appraisal_is_begun_from_the_car_and_answered_section_by_section(
     assert [b.disabled for b in page.button if b.label == "Enter it and freeze the evidence"] == [True]
     assert listed(market).is_empty()
     page.text_input(key="valuer").set_value("A. Valuer").run()
+    page.selectbox(key="market_level").select("private").run()
     press(page, "Enter it and freeze the evidence")
     assert not page.exception
     entry = read(market, listed(market)["appraisal_id"][0])

@@ -57,7 +57,7 @@ def test_a_file_without_its_mapping_is_seen_counted_loaded_and_taken_back(
         assert given.value.suggested_filename == "rejected_rows.zip"
         shot(opened, tmp_path / "page.png")
         opened.reload()
-        opened.get_by_text("Rejected rows that wait").wait_for()
+        opened.get_by_text("What waits for you").wait_for()
         opened.wait_for_timeout(1000)  # tables that are drawn late close an open list
         opened.get_by_role("combobox", name="Batch to take back").click()
         opened.get_by_role("option").first.click()

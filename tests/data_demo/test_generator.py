@@ -68,7 +68,9 @@ def test_committed_files_are_the_ones_the_generator_writes() -> None:
 
 def _outputs() -> list[Path]:
     kinds = (".csv", ".xlsx", ".parquet", ".json")
-    return [path for path in FOLDER.glob("*/*") if path.suffix in kinds]
+    return [
+        path for folder in ("raw", "truth") for path in FOLDER.glob(f"{folder}/*") if path.suffix in kinds
+    ]
 
 
 def test_every_raw_row_has_its_truth(truth: pl.DataFrame) -> None:

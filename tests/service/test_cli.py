@@ -106,9 +106,7 @@ def test_value_prints_what_the_library_says(call: Call, small_market: Market) ->
 
 
 def test_value_as_json_holds_every_fact(call: Call, small_market: Market) -> None:
-    valuation = value_car(
-        small_market, load(small_market), common_car(small_market), asking=Decimal("5000")
-    )
+    valuation = value_car(small_market, load(small_market), common_car(small_market), asking=Decimal("5000"))
     code, out, _ = call("value", *options_of(small_market), "--asking", "5000", "--json")
     assert code == 0
     assert json.loads(out) == json.loads(json.dumps(valuation.to_dict()))
