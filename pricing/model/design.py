@@ -206,7 +206,7 @@ class Design:
             found[0].market[target] = mean.market[source]
             found[0].levels[:, target] = mean.levels[:, source, None]
             if source in other_place:
-                target = np.array([own_place[int(column)] for column in target if int(column) in own_place])
+                target = np.array([own_place[int(column)] for column in target])
                 found[1].market[target] = spread.market[other_place[source]]
                 found[1].levels[:, target] = spread.levels[:, other_place[source], None]
         return found
