@@ -51,8 +51,8 @@ def write_on(address: str, copies: str, folder: str, name: str, stop: Any) -> No
                     break
 
 
-def read_on(address: str, copies: str, stop: Any, found: Any) -> None:
-    """Read again and again: whole lots only, and never fewer than before."""
+def read_on(address: str, copies: str, at_work: Any, stop: Any, found: Any) -> None:
+    """Read again and again until told to stop, once at least: whole lots only, and never fewer than before."""
     os.environ["PRICING_COPIES"] = copies
     reads, before = 0, pl.Series("source", [], dtype=pl.String)
     try:
@@ -60,7 +60,8 @@ def read_on(address: str, copies: str, stop: Any, found: Any) -> None:
         while market is None:
             with contextlib.suppress(ServerAwayError):  # no copy yet, and the server is being stopped
                 market = Market.open(address, create=False)
-        while not stop.is_set():
+        at_work.wait(PATIENCE)
+        while True:
             held = market.sales(every_record=True).group_by("source").len()
             if held.filter(pl.col("len") != ROWS).height:
                 found.put(f"half a batch: {held.filter(pl.col('len') != ROWS)}")
@@ -70,6 +71,8 @@ def read_on(address: str, copies: str, stop: Any, found: Any) -> None:
                 return
             before = held["source"]
             reads += 1
+            if stop.is_set():
+                break
     except Exception as error:  # noqa: BLE001
         found.put(repr(error))
         return
@@ -98,7 +101,7 @@ def test_all_copies_agree_whatever_happens(
     Market.open(address)
     context = multiprocessing.get_context("forkserver")
     context.set_forkserver_preload(["pricing.store", "pricing.store_copy", "tests.test_store"])
-    stop, found = context.Event(), context.Queue()
+    at_work, stop, found = context.Barrier(readers + 1), context.Event(), context.Queue()
 
     def start_writer(number: int) -> BaseProcess:
         process = context.Process(
@@ -110,11 +113,14 @@ def test_all_copies_agree_whatever_happens(
 
     writing: list[BaseProcess] = [start_writer(number) for number in range(writers)]
     reading: list[BaseProcess] = [
-        context.Process(target=read_on, args=(address, machines[number % 2], stop, found))
+        context.Process(target=read_on, args=(address, machines[number % 2], at_work, stop, found))
         for number in range(readers)
     ]
     for process in reading:
         process.start()
+    at_work.wait(
+        PATIENCE
+    )  # a busy machine takes long to start a program: the faults are for programs at work
     faults = ("stop", "cut", "crash", "kill", "cut")
     for fault in faults * rounds:
         time.sleep(seconds / (rounds * len(faults)))
