@@ -1,6 +1,5 @@
 """Buy: what to pay at most and to offer first, what day one costs, bids, and what else the money buys."""
 
-from pathlib import Path
 from typing import Final
 
 import polars as pl
@@ -8,8 +7,7 @@ import streamlit as st
 
 from dashboards import caches, frame
 from dashboards.address import BOUND
-from dashboards.car_form import ask_car
-from dashboards.offer_terms import ask_amount, ask_currency, ask_inspection
+from dashboards.offer_terms import ask_amount, ask_offer
 from dashboards.shown import show_chart, show_table
 from pricing.decisions.buying import BuyerTerms, Buying, buy_car
 from pricing.documents.buying_charts import bids_chart, limits_chart
@@ -25,7 +23,6 @@ from pricing.documents.buying_words import (
 from pricing.documents.glossary import what_is
 from pricing.documents.offer_captions import bids_caption
 from pricing.documents.plain_text import escaped
-from pricing.store_rates import own_rates_of
 
 CARS_SHOWN: Final = 12
 
@@ -34,20 +31,13 @@ def show_page() -> None:
     """Ask for the car and the buyer's terms; show the limits and what they rest on."""
     st.title("Buy")
     with frame.one_sentence():
-        market = frame.ask_market()
-        if market is None:
-            return
-        state, model = market
-        asked = ask_car(state)
+        asked = frame.ask_market_and_car()
         if asked is None:
             return
-        car, asking = asked
-        currency = ask_currency(state)
-        if currency != state.base_currency:
-            asking = ask_amount("Price asked", "offer_asking", currency, what_is("asking price"))
-        terms = _ask_terms(state, currency)
-        car, inspected = ask_inspection(state, car)
-        if asking is None and car["channel"] != "auction":
+        state = asked.state
+        offer = ask_offer(asked)
+        terms = _ask_terms(state, offer.currency)
+        if offer.asking is None and offer.car["channel"] != "auction":
             st.info(
                 "Give the price that is asked for the car; only an auction goes without (see the car above)."
             )
@@ -56,14 +46,14 @@ def show_page() -> None:
             _show(
                 buy_car(
                     state,
-                    model,
-                    car,
+                    asked.model,
+                    offer.car,
                     terms,
-                    asking=asking,
+                    asking=offer.asking,
                     schedule=caches.schedule(state),
-                    inspection=None if inspected is None else inspected.result,
-                    costs=None if inspected is None else inspected.costs,
-                    own_rates=own_rates_of(Path(state.path)),
+                    inspection=offer.inspection,
+                    costs=offer.costs,
+                    own_rates=caches.own_rates(state),
                 )
             )
 

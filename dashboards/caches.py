@@ -36,6 +36,7 @@ from pricing.service.serving import DEMO_VARIABLE, MARKET_VARIABLE
 from pricing.service.settings import Settings, catalogue_of, schedule_of_text
 from pricing.store import Market
 from pricing.store_place import market_path
+from pricing.store_rates import own_rates_of
 from pricing.store_settings import read_settings
 from pricing.store_state import StoredState, read_state
 
@@ -206,11 +207,7 @@ def values(state: MarketState, column: str) -> list[str]:
 @_kept(_records, entries=32)
 def sales_of(state: MarketState, where: Where) -> int:
     """How many records there are of a make, a model, or all."""
-    return (
-        sales(state).filter(*(pl.col(name) == value for name, value in where)).height
-        if where
-        else sales(state).height
-    )
+    return sales(state).filter(*(pl.col(name) == value for name, value in where)).height
 
 
 @_kept(_records, entries=32)
@@ -250,6 +247,12 @@ def _schedule(text: str | None) -> Schedule | None:
 def schedule(state: MarketState) -> Schedule | None:
     """The schedule of charges in force, if there is one."""
     return _schedule(settings(state).charges)
+
+
+@_kept(_any_write)
+def own_rates(state: MarketState) -> pl.DataFrame:
+    """The market's own dated exchange rates, as ``own_rates_of`` gives them."""
+    return own_rates_of(Path(state.path))
 
 
 @_kept(_fit)

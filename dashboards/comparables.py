@@ -7,7 +7,6 @@ import polars as pl
 import streamlit as st
 
 from dashboards import caches, frame, people
-from dashboards.car_form import ask_car
 from dashboards.shown import show_chart, show_table
 from pricing.documents import market_charts
 from pricing.documents.glossary import what_is
@@ -25,20 +24,17 @@ def show_page() -> None:
     """Find, adjust, weigh; show the answer, the sales, each sale's lines."""
     st.title("Comparable sales")
     with frame.one_sentence():
-        market = frame.ask_market()
-        if market is None:
-            return
-        state, model = market
-        asked = ask_car(state)
+        asked = frame.ask_market_and_car()
         if asked is None:
             return
+        state = asked.state
         count, subject = _ask_how()
         book = frame.sales_book(state)
         if book is None:
             return
         choices = kept(Path(state.path), subject) if subject else ()
         with frame.one_sentence("No value can be given: "):
-            found = find_comparables(book, asked[0], count=count, choices=choices)
+            found = find_comparables(book, asked.car, count=count, choices=choices)
             _show_answer(found)
             _show_sales(found)
             _show_lines(found)

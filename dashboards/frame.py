@@ -3,11 +3,13 @@
 import logging
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
-from typing import Any, Final
+from decimal import Decimal
+from typing import Any, Final, NamedTuple
 
 import streamlit as st
 
 from dashboards import address, caches, jobs
+from dashboards.car_form import ask_car
 from pricing.documents.plain_text import escaped
 from pricing.errors import PricingError
 from pricing.market.sales_book import SalesBook
@@ -41,6 +43,15 @@ _STYLE: Final = """<style>
 high (WCAG 2.2, 2.5.5)."""
 
 _LOG: Final = logging.getLogger(__name__)
+
+
+class Asked(NamedTuple):
+    """A car of a market: what it is, and the asking price (base currency, all-in), if one is asked."""
+
+    state: caches.MarketState
+    model: PriceModel
+    car: dict[str, Any]
+    asking: Decimal | None
 
 
 @contextmanager
@@ -77,6 +88,13 @@ def ask_market() -> tuple[caches.MarketState, PriceModel] | None:
             "Records have changed since the price model was fitted; a new fit is made on the page Records."
         )
     return state, model
+
+
+def ask_market_and_car() -> Asked | None:
+    """The market, its newest price model and the car of the form; nothing while one of them is missing."""
+    market = ask_market()
+    asked = None if market is None else ask_car(market[0])
+    return None if market is None or asked is None else Asked(*market, *asked)
 
 
 def _book_key(state: caches.MarketState) -> str:

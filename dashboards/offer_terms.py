@@ -8,36 +8,39 @@ import streamlit as st
 
 from dashboards import caches, sheets
 from dashboards.address import BOUND, CARRIED, held_to, within
-from pricing.condition.assessment import InspectionResult, assess
+from dashboards.frame import Asked
+from pricing.condition.assessment import InspectionResult
+from pricing.condition.inspection import Inspection
 from pricing.condition.repairs import RepairCosts
-from pricing.documents.plain_text import escaped
+from pricing.documents.glossary import what_is
 from pricing.money import CURRENCIES
 
 COMMON: Final = ("EUR", "GBP", "USD", "CHF", "SEK", "JPY", "AUD")
 
 
 @dataclass(frozen=True)
-class Inspected:
-    """An inspection and what its repairs would cost."""
+class Offer:
+    """What is offered: amounts in ``currency``; the car without its condition where an inspection tells it,
+    and then what its repairs would cost."""
 
-    result: InspectionResult
-    costs: RepairCosts
+    currency: str
+    asking: Decimal | None
+    car: dict[str, Any]
+    inspection: InspectionResult | None = None
+    costs: RepairCosts | None = None
 
 
-def ask_currency(state: caches.MarketState) -> str:
-    """The currency that every amount of the offer is in."""
-    rest = sorted(CURRENCIES - {state.base_currency, *COMMON})
-    first = [state.base_currency, *(name for name in COMMON if name != state.base_currency)]
-    held_to("currency", [*first, *rest])
-    if st.session_state.get("currency") is None:
-        st.session_state["currency"] = state.base_currency
-    return st.selectbox(
-        "Currency of the offer",
-        [*first, *rest],
-        key="currency",
-        help="Every amount on this page is in it; the market's own currency is the first.",
-        persist_state="session",
-    )
+def ask_offer(asked: Asked) -> Offer:
+    """The currency of the offer, what is asked in it, and whether the inspection in hand counts."""
+    currency, asking = _ask_currency(asked.state), asked.asking
+    if currency != asked.state.base_currency:
+        asking = ask_amount("Price asked", "offer_asking", currency, what_is("asking price"))
+    inspection = _ask_inspection(asked.car)
+    if inspection is None:
+        return Offer(currency, asking, asked.car)
+    costs = caches.repair_costs(asked.state, inspection, caches.settings(asked.state).country)
+    car = asked.car | {"condition_band": None, "condition_score": None}
+    return Offer(currency, asking, car, costs.result, costs)
 
 
 def ask_amount(label: str, key: str, currency: str, help: str | None = None) -> Decimal | None:
@@ -59,19 +62,28 @@ def ask_amount(label: str, key: str, currency: str, help: str | None = None) -> 
     return None if amount is None else Decimal(str(amount))
 
 
-def ask_inspection(state: caches.MarketState, car: dict[str, Any]) -> tuple[dict[str, Any], Inspected | None]:
-    """The car, and the inspection in hand if it is of this car and is to count in place of the condition
-    said."""
+def _ask_currency(state: caches.MarketState) -> str:
+    rest = sorted(CURRENCIES - {state.base_currency, *COMMON})
+    first = [state.base_currency, *(name for name in COMMON if name != state.base_currency)]
+    held_to("currency", [*first, *rest])
+    if st.session_state.get("currency") is None:
+        st.session_state["currency"] = state.base_currency
+    return st.selectbox(
+        "Currency of the offer",
+        [*first, *rest],
+        key="currency",
+        help="Every amount on this page is in it; the market's own currency is the first.",
+        persist_state="session",
+    )
+
+
+def _ask_inspection(car: dict[str, Any]) -> Inspection | None:
+    """The inspection in hand, if it is of this car and is to count in place of the condition said."""
     inspection = sheets.in_hand()
     if inspection is None:
-        return car, None
-    same = all(inspection.car.get(name) == car[name] for name in ("make", "model", "year"))
-    if not same:
-        st.caption(escaped("The inspection sheet in hand is of another car, and is left out."))
-        return car, None
-    if not st.checkbox("Take the condition from the inspection sheet in hand", True, key="use_sheet"):
-        return car, None
-    settings = caches.settings(state)
-    result = assess(inspection)
-    costs = caches.repair_costs(state, inspection, settings.country)
-    return car | {"condition_band": None, "condition_score": None}, Inspected(result, costs)
+        return None
+    if any(inspection.car.get(name) != car[name] for name in ("make", "model", "year")):
+        st.caption("The inspection sheet in hand is of another car, and is left out.")
+        return None
+    counts = st.checkbox("Take the condition from the inspection sheet in hand", True, key="use_sheet")
+    return inspection if counts else None

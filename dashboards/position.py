@@ -8,7 +8,6 @@ import polars as pl
 import streamlit as st
 
 from dashboards import caches, frame
-from dashboards.car_form import ask_car
 from dashboards.shown import show_chart, show_table
 from pricing.decisions.amounts import Conversion
 from pricing.decisions.valuation import Valuation, value_car
@@ -25,14 +24,10 @@ def show_page() -> None:
     """Ask for a car, value it, show the valuation."""
     st.title("Where does this car sit")
     with frame.one_sentence():
-        market = frame.ask_market()
-        if market is None:
-            return
-        state, model = market
-        asked = ask_car(state)
+        asked = frame.ask_market_and_car()
         if asked is None:
             return
-        car, asking = asked
+        state, model, car, asking = asked
         with frame.one_sentence("This car cannot be valued: "):
             records = caches.ModelRecords(state, car["make"], car["model"])
             valuation = value_car(records, model, car, asking=asking)

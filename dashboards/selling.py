@@ -2,15 +2,13 @@
 first."""
 
 from decimal import Decimal
-from pathlib import Path
 from typing import Any, cast
 
 import polars as pl
 import streamlit as st
 
 from dashboards import caches, frame
-from dashboards.car_form import ask_car
-from dashboards.offer_terms import ask_amount, ask_currency, ask_inspection
+from dashboards.offer_terms import ask_amount, ask_offer
 from dashboards.shown import show_chart, show_table
 from pricing.decisions.first_jobs import PAPERS
 from pricing.decisions.seller_terms import SellerTerms
@@ -27,26 +25,18 @@ from pricing.documents.selling_words import (
     reserve_caption,
 )
 from pricing.store import Market
-from pricing.store_rates import own_rates_of
 
 
 def show_page() -> None:
     """Ask for the car and the seller's terms; show what each channel leaves."""
     st.title("Sell")
     with frame.one_sentence():
-        market = frame.ask_market()
-        if market is None:
-            return
-        state, model = market
-        asked = ask_car(state)
+        asked = frame.ask_market_and_car()
         if asked is None:
             return
-        car, asking = asked
-        currency = ask_currency(state)
-        if currency != state.base_currency:
-            asking = ask_amount("Asking price", "offer_asking", currency, what_is("asking price"))
-        terms = _ask_terms(currency, asking)
-        car, inspected = ask_inspection(state, car)
+        state = asked.state
+        offer = ask_offer(asked)
+        terms = _ask_terms(offer.currency, offer.asking)
         key = f"selling {state.path} {state.records} {state.fit}"
         if not frame.done(key, "Learning how cars sell", lambda tell: _learn(state)):
             return
@@ -54,14 +44,14 @@ def show_page() -> None:
             _show(
                 sell_car(
                     cast(Market, state),
-                    model,
-                    car,
+                    asked.model,
+                    offer.car,
                     terms,
                     evidence=caches.selling_evidence_of(state),
                     schedule=caches.schedule(state),
-                    inspection=None if inspected is None else inspected.result,
-                    costs=None if inspected is None else inspected.costs,
-                    own_rates=own_rates_of(Path(state.path)),
+                    inspection=offer.inspection,
+                    costs=offer.costs,
+                    own_rates=caches.own_rates(state),
                 )
             )
 
