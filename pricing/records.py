@@ -7,6 +7,7 @@ rejects, as they were given, each with the names of every rule it broke.
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
+from functools import cache
 from typing import Final
 
 import dataframely as dy
@@ -199,22 +200,6 @@ class Contract(dy.Schema):
         return short & (pl.col("notes").str.len_bytes().fill_null(0) <= LONGEST_NOTES)
 
 
-class _Reading(Contract):
-    """The contract, and what is known of a row only while a table is read."""
-
-    row = dy.UInt32(nullable=False)
-    today = dy.Date(nullable=False)
-    unreadable = dy.List(dy.String(), nullable=False)
-
-    @dy.rule()
-    def every_cell_readable(cls) -> pl.Expr:
-        return pl.col("unreadable").list.len() == 0
-
-    @dy.rule()
-    def event_date_in_future(cls) -> pl.Expr:
-        return pl.col("event_date") <= pl.col("today")
-
-
 _TYPES: Final = dict(pl.Schema(Contract))
 _TEXT: Final = tuple(name for name, kind in _TYPES.items() if kind == pl.String)
 
@@ -261,43 +246,68 @@ def check(frame: pl.DataFrame, today: date) -> CheckResult:
         raise TableError(
             f"the table has no column {', '.join(absent)}; it has: {', '.join(frame.columns) or 'none'}"
         )
-    reading = read_cells(frame, _TYPES).with_columns(
-        pl.col("options").fill_null([]),
-        pl.lit(today).alias("today"),
-        pl.int_range(pl.len(), dtype=pl.UInt32).alias("row"),
-    )
-    result, failure = _Reading.filter(reading)
-    if not len(failure):
-        return CheckResult(
-            result.select(COLUMNS), frame.clear().with_columns(broken_rules=pl.lit(None, pl.List(pl.String)))
-        )
-    details = failure.details()
-    named = {name: _rule_name(name) for name in details.columns if name not in reading.columns}
-    broken = (
-        details.lazy()
-        .select(
-            "row",
-            broken_rules=pl.concat_list(
-                "unreadable",
-                *(
-                    pl.when(
-                        (pl.col(name) == "invalid")
-                        & ~pl.col("unreadable").list.contains(rule.replace("_missing", "_unreadable"))
-                    ).then(pl.lit(rule))
-                    for name, rule in named.items()
-                    if rule != "every_cell_readable"
-                ),
-            ).list.drop_nulls(),
-        )
-        .collect()
-    )
+    reading = read_cells(frame, _TYPES).with_columns(pl.col("options").fill_null([]))
+    broken = broken_rules(reading, today)
+    kept = broken.is_null()
     return CheckResult(
-        accepted=result.select(COLUMNS),
-        rejected=frame[broken["row"]].drop("broken_rules", strict=False).with_columns(broken["broken_rules"]),
+        accepted=reading.filter(kept).select(COLUMNS),
+        rejected=(
+            frame.drop("broken_rules", strict=False).with_columns(broken.alias("broken_rules")).filter(~kept)
+        ),
     )
+
+
+def broken_rules(rows: pl.DataFrame, today: date) -> pl.Series:
+    """For every row in the contract's types the names of the rules it breaks, or null for one that keeps all.
+
+    A list column ``unreadable`` names the cells of a row that could not be read (``pricing.cells``): they are
+    told first, and are not told again as missing.
+
+    >>> row = {"record_id": "1", "source": "notes", "source_ref": "1", "batch_id": "b", "make": "Corvane",
+    ...        "model": "Six", "year": 1968, "channel": "private", "country": "GB", "outcome": "asking",
+    ...        "event_date": date(2024, 5, 1), "currency": "GBP", "price_basis": "asking", "options": []}
+    >>> rows = pl.DataFrame([row, row | {"amount": 4250}], schema=pl.Schema(Contract))
+    >>> broken_rules(rows, date(2024, 6, 1)).to_list()
+    [['asking_without_amount'], None]
+    """
+    late = (pl.col("event_date") > today).fill_null(False).alias("event_date_in_future")
+    found = rows.select(*_breaches(), late)
+    broken = [name for name in found.columns if found[name].any()]
+    unreadable = "unreadable" in rows.columns and (rows["unreadable"].list.len() > 0).any()
+    if not broken and not unreadable:
+        return pl.Series("broken_rules", [None], pl.List(pl.String)).new_from_index(0, len(rows))
+    told = found.select(broken)
+    lists: list[str | pl.Expr] = [pl.when(name).then(pl.lit(name)) for name in broken]
+    if unreadable:
+        told = rows.select("unreadable").hstack(told)
+        lists = [
+            "unreadable",
+            *(
+                pl.when(
+                    pl.col(name)
+                    & ~pl.col("unreadable").list.contains(name.replace("_missing", "_unreadable"))
+                ).then(pl.lit(name))
+                for name in broken
+            ),
+        ]
+    names = pl.concat_list(lists).list.drop_nulls()
+    return told.select(broken_rules=pl.when(names.list.len() > 0).then(names)).to_series()
+
+
+@cache
+def _breaches() -> tuple[pl.Expr, ...]:
+    """Of each rule of the contract whether a row breaks it, under the rule's name; a rule that can't be judged
+    for want of a value is kept."""
+    rules = Contract._validation_rules(with_cast=False)
+    return tuple((~rule.expr).fill_null(False).alias(_rule_name(name)) for name, rule in rules.items())
 
 
 def _rule_name(name: str) -> str:
     """The contract's name of a rule: ``make|nullability`` of dataframely is ``make_missing``."""
     column, _, kind = name.partition("|")
-    return column + {"nullability": "_missing", "check": "_unknown"}.get(kind, "")
+    return f"{column}_{_KINDS[kind]}" if kind else column
+
+
+_KINDS: Final = {
+    "nullability": "missing", "check": "unknown", "inf": "infinite", "nan": "not_a_number"
+}  # fmt: skip
