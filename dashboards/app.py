@@ -1,5 +1,7 @@
 """The dashboard's pages and the frame around them: started by `pricing dashboard`."""
 
+from typing import Final
+
 import streamlit as st
 
 from dashboards import (
@@ -20,10 +22,9 @@ from dashboards import (
 )
 
 st.set_page_config(page_title="Classic car prices", layout="wide", initial_sidebar_state="collapsed")
-PAGES = {
-    "position": st.Page(
-        position.show_page, title="Where does this car sit", url_path="position", default=True
-    ),
+START: Final = "Where does this car sit"
+PAGES: Final = {
+    "position": st.Page(position.show_page, title=START, url_path="start", default=True),
     "inspect": st.Page(inspection.show_page, title="Inspect", url_path="inspect"),
     "mend": st.Page(mending.show_page, title="Mend or buy better", url_path="mend"),
     "comparables": st.Page(comparables.show_page, title="Comparable sales", url_path="comparables"),
@@ -35,9 +36,11 @@ PAGES = {
     "scores": st.Page(scores.show_page, title="How good are these numbers", url_path="scores"),
     "settings": st.Page(setting.show_page, title="Settings", url_path="settings"),
 }
+# The start page stands at the server's own address, and here under a name as all others have one.
+NAMED: Final = st.Page(position.show_page, title=START, url_path="position")
 frame.know_pages(PAGES)
 if people.show_door():
-    page = st.navigation(list(PAGES.values()), position="hidden")
+    page = st.navigation([*PAGES.values(), NAMED], position="hidden")
     address.take(page.url_path)
     frame.show_menu(page)
     page.run()

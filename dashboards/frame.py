@@ -25,6 +25,7 @@ _STYLE: Final = """<style>
 [data-testid="stHeader"] { pointer-events: none; }
 [data-testid="stHeader"] * { pointer-events: auto; }
 [data-testid="stCaptionContainer"] { color: inherit !important; opacity: 0.8; }
+[data-testid^="stBaseButton-primary"] { color: light-dark(#ffffff, #101418) !important; }
 .st-key-menu, .st-key-pages { position: fixed; top: 0.5rem; left: 1rem; z-index: 999991; width: auto; }
 .st-key-menu { display: none; }
 .st-key-pages { gap: 0 !important; right: 4rem; }
@@ -40,7 +41,7 @@ _STYLE: Final = """<style>
 }
 </style>"""
 """On a narrow window the pages are in a menu that closes behind the choice; under a thumb, choices are 44 px
-high (WCAG 2.2, 2.5.5)."""
+high (WCAG 2.2, 2.5.5). Words on the main colour are dark in the dark theme, whose main colour is light."""
 
 _LOG: Final = logging.getLogger(__name__)
 
