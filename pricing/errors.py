@@ -34,6 +34,10 @@ class ServerAwayError(MarketError):
     """The server that keeps a market cannot be reached, or was lost; the same may work in a while."""
 
 
+class DoneMeanwhileError(MarketError):
+    """A write was asked for under a key under which something has been done already."""
+
+
 class ModelError(PricingError):
     """A price model was asked for something it cannot do: not fitted, no usable sales, a foreign saved
     fit."""

@@ -16,12 +16,14 @@ import polars as pl
 
 from pricing import store_history, store_links, store_names, store_suspicions, store_tables, store_terms
 from pricing.errors import MarketError
+from pricing.store_answers import Receipt, keep_result
 from pricing.store_audit import now, write_audit
 from pricing.store_connection import PATIENCE_SECONDS, Values, connection, frame, run
 from pricing.store_loading import LoadReport, Progress, load_files
 from pricing.store_place import market_path
 from pricing.store_quarantine import export_quarantine
 from pricing.store_sales import digest, read_sales
+from pricing.store_state import CHANGES_SEEN, record_changes
 
 Facts = dict[str, str | float | int]
 
@@ -48,10 +50,13 @@ class Market:
     >>> folder.cleanup()
     """
 
-    def __init__(self, path: Path, base_currency: str, patience: float) -> None:
+    def __init__(
+        self, path: Path, base_currency: str, patience: float, receipt: Receipt | None = None
+    ) -> None:
         """Use ``Market.open``."""
         self.path = path
         self.base_currency = base_currency
+        self.receipt = receipt
         self._patience = patience
 
     @classmethod
@@ -80,6 +85,13 @@ class Market:
                 )
             store_tables.create(path, base_currency)
         return cls(path, store_tables.base_currency_of(path, patience), patience)
+
+    def under(self, receipt: Receipt) -> "Market":
+        """The same market, in which a load, taking one back, a fit or an appraisal keeps what came of it
+        under a key: such a write then raises ``DoneMeanwhileError``, and changes nothing, where something was
+        done under that key before.
+        """
+        return Market(self.path, self.base_currency, self._patience, receipt)
 
     def load(
         self,
@@ -110,6 +122,7 @@ class Market:
             progress,
             self._patience,
             keep=not dry_run,
+            receipt=self.receipt,
         )
 
     def sales(self, as_of: date | None = None, *, every_record: bool = False) -> pl.DataFrame:
@@ -141,13 +154,15 @@ class Market:
 
     def batches(self) -> pl.DataFrame:
         """Every load, oldest first, with what it read, accepted, rejected and knew already."""
-        return self._frame("SELECT * FROM batches ORDER BY batch_id")
+        return self._frame("SELECT * FROM batches ORDER BY length(batch_id), batch_id")
 
     def undo(self, batch_id: str) -> int:
         """Take a batch back; returns how many records went. ``MarketError`` when there is no such batch to
         undo."""
         with self._connection(write=True) as opened:
-            return store_history.undo(opened, batch_id)
+            gone = store_history.undo(opened, batch_id)
+            keep_result(opened, self.receipt, {"batch_id": batch_id, "records": gone})
+            return gone
 
     def correct(
         self, record_id: str, column: str, value: str | None, *, reason: str, today: date | None = None
@@ -248,7 +263,8 @@ class Market:
             (earlier,) = run(opened, "SELECT count(*) FROM fits")[0]
             fit_id = f"fit-{earlier + 1:04d}"
             run(opened, "INSERT INTO fits VALUES (?, ?, ?, ?)", [fit_id, at, json.dumps(facts), payload])
-            write_audit(opened, at, "fit", fit_id, facts)
+            write_audit(opened, at, "fit", fit_id, {**facts, CHANGES_SEEN: record_changes(opened)})
+            keep_result(opened, self.receipt, {"fit_id": fit_id})
         return fit_id
 
     def load_fit(self, fit_id: str | None = None) -> tuple[bytes, Facts]:
@@ -257,7 +273,7 @@ class Market:
             rows = run(
                 opened,
                 "SELECT payload, facts FROM fits WHERE fit_id = coalesce(?, fit_id) "
-                "ORDER BY fit_id DESC LIMIT 1",
+                "ORDER BY length(fit_id) DESC, fit_id DESC LIMIT 1",
                 [fit_id],
             )
         if not rows:
@@ -268,7 +284,7 @@ class Market:
 
     def fits(self) -> pl.DataFrame:
         """The kept models, oldest first: fit_id, fitted_at, facts (JSON)."""
-        return self._frame("SELECT fit_id, fitted_at, facts FROM fits ORDER BY fit_id")
+        return self._frame("SELECT fit_id, fitted_at, facts FROM fits ORDER BY length(fit_id), fit_id")
 
     def _connection(self, *, write: bool = False) -> AbstractContextManager[duckdb.DuckDBPyConnection]:
         return connection(self.path, write=write, patience=self._patience)

@@ -11,6 +11,7 @@ import duckdb
 import polars as pl
 
 from pricing.errors import MarketError
+from pricing.store_answers import Receipt, keep_result
 from pricing.store_audit import now, write_audit
 from pricing.store_connection import PATIENCE_SECONDS, connection, frame, run
 
@@ -74,9 +75,13 @@ class Draft:
 
 
 def add_revisions(
-    path: Path, drafts: Sequence[Draft], *, patience: float = PATIENCE_SECONDS
+    path: Path,
+    drafts: Sequence[Draft],
+    *,
+    receipt: Receipt | None = None,
+    patience: float = PATIENCE_SECONDS,
 ) -> list[tuple[str, int]]:
-    """Keep revisions, all or none; returns the id and number of each.
+    """Keep revisions, all or none; returns the id and number of each, the last of which a receipt is for.
 
     Raises ``MarketError`` where an appraisal is not there, or has had a revision meanwhile.
     """
@@ -94,6 +99,8 @@ def add_revisions(
                 _expect(opened, name, draft.after)
             _insert(opened, draft, name, at)
             kept.append((name, draft.after + 1))
+        if kept:
+            keep_result(opened, receipt, dict(zip(("appraisal_id", "revision"), kept[-1], strict=True)))
         return kept
 
 

@@ -7,7 +7,7 @@ while finished rows are stored.
 from collections import Counter, deque
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from datetime import date
 from pathlib import Path
 from typing import Final
@@ -23,6 +23,7 @@ from pricing.intake.mapping_files import mapping_beside, mapping_text, read_mapp
 from pricing.intake.readers import Part, read_file
 from pricing.prices import PRICE_COLUMNS
 from pricing.records import COLUMNS
+from pricing.store_answers import Receipt, keep_result
 from pricing.store_audit import now, write_audit
 from pricing.store_connection import connection, frame, run
 from pricing.store_links import link_batch
@@ -74,6 +75,7 @@ def load_files(
     progress: Progress | None,
     patience: float,
     keep: bool = True,
+    receipt: Receipt | None = None,
 ) -> LoadReport:
     """Load files into the market file at ``path``; see ``Market.load``."""
     given = None if mapping_file is None else read_mapping(mapping_file)
@@ -98,7 +100,9 @@ def load_files(
         except TableError as error:
             raise TableError(f"{file}: {error}") from None
     with connection(path, write=True, keep=keep, patience=patience) as opened:
-        return _store(opened, files, staged, mappings.values(), progress)
+        report = _store(opened, files, staged, mappings.values(), progress)
+        keep_result(opened, receipt, asdict(report))
+        return report
 
 
 def _in_order(parts: Iterator[Part], work: Callable[[Part], Staged]) -> Iterator[tuple[Part, Staged]]:

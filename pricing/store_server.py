@@ -6,8 +6,9 @@ columns, and beside each row the entry it came with and the entry it went with. 
 stands now is what has not gone, and what stood after entry n is what came by then and had not gone.
 """
 
+import hashlib
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from itertools import islice
 from typing import Any, Final
 
@@ -102,6 +103,21 @@ class Server:
         with self.sessions.session() as session, session.transaction():
             session.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ, READ ONLY")
             yield Reading(session)
+
+    @contextmanager
+    def key_held(self, key: str) -> Iterator[bool]:
+        """Hold the key of a piece of work while in the block, for programs on all machines; false when
+        another holds it. A program that ends lets go of it; one that loses its session does so too, unaware.
+        """
+        number = int.from_bytes(hashlib.sha256(key.encode()).digest()[:8], signed=True)
+        with self.sessions.session() as session:
+            (mine,) = _row(session, "SELECT pg_try_advisory_lock(%s)", [number])
+            try:
+                yield mine
+            finally:
+                if mine:
+                    with suppress(psycopg.Error):
+                        _row(session, "SELECT pg_advisory_unlock(%s)", [number])
 
 
 class Reading:

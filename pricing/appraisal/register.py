@@ -41,7 +41,7 @@ def enter(
 ) -> list[str]:
     """Enter new appraisals, all or none; returns their ids. Raises ``AppraisalError`` without a name."""
     drafts = [_draft(record, evidence, by, reason) for record, evidence in records]
-    return [name for name, _ in store_appraisals.add_revisions(market.path, drafts)]
+    return [name for name, _ in store_appraisals.add_revisions(market.path, drafts, receipt=market.receipt)]
 
 
 def revise(
@@ -61,7 +61,7 @@ def revise(
     if not made and draft.digest == before.evidence_digest:
         raise AppraisalError(f"{before.appraisal_id}: nothing is changed, so there is nothing to keep")
     draft = replace(draft, changes=made, appraisal_id=before.appraisal_id, after=before.revision)
-    ((_, number),) = store_appraisals.add_revisions(market.path, [draft])
+    ((_, number),) = store_appraisals.add_revisions(market.path, [draft], receipt=market.receipt)
     return number
 
 

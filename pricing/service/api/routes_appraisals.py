@@ -1,5 +1,6 @@
 """Written appraisals: records, their revisions, their documents. Each belongs to whoever entered it."""
 
+from collections.abc import Mapping
 from datetime import date
 from typing import Annotated, Any, Final
 
@@ -104,15 +105,17 @@ def appraisals(
 def enter(given: RecordIn, service: Here, caller: Valuer, key: Key = None) -> Response:
     """Enter an appraisal, and freeze the evidence for it."""
 
-    def work() -> Any:
-        market = service.view().market
+    market = service.view().market
+
+    def work(market: Market) -> dict[str, Any]:
         record = _without_files(read_record(given.record))
         (name,) = register.enter(
             market, [(record, evidence_for(market.path, record))], by=caller.name, reason=given.reason
         )
-        return _facts(register.read(market, name))
+        return {"appraisal_id": name, "revision": 1}
 
-    return once(service, caller, key, ("enter", given.model_dump_json()), work)
+    asked = ("enter", given.model_dump_json())
+    return once(service, market, caller, key, asked, work, lambda made: _told(market, made))
 
 
 @router.get("/appraisals/{appraisal_id}", response_model=EntryFacts)
@@ -130,8 +133,9 @@ def change(
     """Change fields: another revision, which keeps the one before; its evidence is gathered anew where the
     change asks for other evidence."""
 
-    def work() -> Any:
-        market = service.view().market
+    market = service.view().market
+
+    def work(market: Market) -> dict[str, Any]:
         before = _own(market, caller, appraisal_id, None)
         if before.revision != given.after:
             raise ProblemError(
@@ -143,11 +147,12 @@ def change(
         record = _without_files(record)
         fresh = register.needs_evidence(before, record)
         evidence = evidence_for(market.path, record) if fresh else before.evidence
-        register.revise(market, before, record, evidence, by=caller.name, reason=given.reason)
-        return _facts(register.read(market, appraisal_id))
+        number = register.revise(market, before, record, evidence, by=caller.name, reason=given.reason)
+        return {"appraisal_id": appraisal_id, "revision": number}
 
-    _own(service.view().market, caller, appraisal_id, None)
-    return once(service, caller, key, ("change", appraisal_id, given.model_dump_json()), work, status=200)
+    _own(market, caller, appraisal_id, None)
+    asked = ("change", appraisal_id, given.model_dump_json())
+    return once(service, market, caller, key, asked, work, lambda made: _told(market, made), status=200)
 
 
 @router.get("/appraisals/{appraisal_id}/history", response_model=Page)
@@ -213,6 +218,11 @@ def _without_files(record: Appraisal) -> Appraisal:
                 422, f"{section}.{field} names a file, which an appraisal over the API cannot take in"
             )
     return record
+
+
+def _told(market: Market, made: Mapping[str, Any]) -> dict[str, Any]:
+    """The facts of a revision that was made."""
+    return _facts(register.read(market, made["appraisal_id"], made["revision"]))
 
 
 def _facts(entry: Entry) -> dict[str, Any]:

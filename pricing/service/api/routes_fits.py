@@ -19,6 +19,7 @@ from pricing.service.api.pages import Limit, Page, Start, page
 from pricing.service.api.problems import ProblemError, responses
 from pricing.service.api.schemas import Row
 from pricing.service.api.service import Service, service_here
+from pricing.store import Market
 
 router = APIRouter(tags=["fits"])
 
@@ -59,14 +60,12 @@ def make_fit(
     the fit.
     """
 
-    def work() -> Any:
-        market = service.view().market
+    def work(market: Market) -> dict[str, str]:
         model = PriceModel(FeatureSpec.cars()).fit(market.sales())
-        fit_id = save(model, market)
-        service.held.forget()
-        return _one(service, fit_id)
+        return {"fit_id": save(model, market)}
 
-    return once(service, caller, key, ("fit",), work)
+    market = service.view().market
+    return once(service, market, caller, key, ("fit",), work, lambda made: _one(service, made["fit_id"]))
 
 
 def _listed(service: Service) -> pl.DataFrame:

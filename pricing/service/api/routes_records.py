@@ -1,6 +1,7 @@
 """Sale records: loads, what became of their rows, and taking a load back."""
 
 from contextlib import ExitStack
+from dataclasses import asdict
 from typing import Annotated, Any
 
 import polars as pl
@@ -85,8 +86,7 @@ def load(
     contents = [(_name(file), file.file.read()) for file in files]
     given = "" if mapping is None else mapping
 
-    def work() -> Any:
-        market = Market.open(service.configuration.market)
+    def work(market: Market) -> dict[str, Any]:
         with ExitStack() as stack:
             paths = [stack.enter_context(received(name, content)) for name, content in contents]
             written = None
@@ -95,10 +95,10 @@ def load(
                 written.write_text(mapping, encoding="utf-8")
             report = market.load(paths, mapping=written, dry_run=dry_run)
         service.counters.rows.inc(report.read)
-        return report
+        return asdict(report)
 
     asked = ("load", str(dry_run), given, *(part for content in contents for part in content))
-    return once(service, caller, key, asked, work)
+    return once(service, Market.open(service.configuration.market), caller, key, asked, work)
 
 
 @router.get("/batches", response_model=Page, dependencies=reading)
@@ -120,8 +120,8 @@ def undo(batch_id: str, service: Here, caller: Loader, key: Key = None) -> Respo
     if key is None:
         _batch(market, batch_id)
     return once(
-        service, caller, key, ("undo", batch_id),
-        lambda: {"batch_id": _batch(market, batch_id)["batch_id"], "records": market.undo(batch_id)},
+        service, market, caller, key, ("undo", batch_id),
+        lambda market: {"batch_id": _batch(market, batch_id)["batch_id"], "records": market.undo(batch_id)},
         status=200,
     )  # fmt: skip
 
