@@ -39,7 +39,27 @@ _LISTS: Final = {
     "options": OPTION_CODES,
 }
 
-_TYPES: Final = {name: kind for name, kind in pl.Schema(Contract).items() if name in CAR_COLUMNS}
+_CONTRACT: Final = pl.Schema(Contract)
+_TYPES: Final = {name: kind for name, kind in _CONTRACT.items() if name in CAR_COLUMNS}
+
+_OFFER_WORDS: Final = {
+    "record_id": "-",
+    "source": "-",
+    "source_ref": "-",
+    "batch_id": "-",
+    "outcome": "asking",
+    "price_basis": "asking",
+    "currency": "EUR",
+    "channel": "private",
+    "country": "GB",
+}
+"""What the contract wants of an offer and a car need not say; it bears on no rule about the car."""
+
+_TRIAL_PRICE: Final = Decimal(1000)
+"""Stands for the price of a car that none is asked for."""
+
+_NOT_SAID: Final = {name: pl.lit(None, kind) for name, kind in _CONTRACT.items()}
+_OFFER: Final = {name: pl.lit(word) for name, word in _OFFER_WORDS.items()}
 
 
 def frame_of(cars: Sequence[Mapping[str, Any]], at: date) -> pl.DataFrame:
@@ -92,25 +112,28 @@ def named_car(sales: pl.DataFrame, car: Mapping[str, Any]) -> dict[str, Any]:
     return named
 
 
+def as_offers(cars: pl.DataFrame, at: date) -> pl.DataFrame:
+    """Cars, of any of ``CAR_COLUMNS`` and ``asking``, in the contract's types, as records of an offer of each:
+    what the contract's rules can be asked of.
+
+    >>> cars = pl.DataFrame({"make": ["Corvane"], "asking": [None]}, schema_overrides={"asking": pl.Float64})
+    >>> as_offers(cars, date(2024, 6, 1)).select("make", "outcome", "amount").row(0)
+    ('Corvane', 'asking', Decimal('1000.000'))
+    """
+    said = {name: pl.col(name) for name in CAR_COLUMNS if name in cars.columns}
+    told = {name: cell if name not in said else said[name].fill_null(cell) for name, cell in _OFFER.items()}
+    told["event_date"] = pl.lit(at)
+    told["amount"] = pl.col("asking").cast(_CONTRACT["amount"]).fill_null(_TRIAL_PRICE)
+    return cars.select(**(_NOT_SAID | said | told))
+
+
 def checked_car(car: Mapping[str, Any], asking: Decimal | None, at: date) -> dict[str, Any]:
     """The car in the contract's types, held to the contract's rules as the offer of it would be.
 
     Raises:
         DecisionError: the car, or the price asked for it, breaks a rule.
     """
-    offer = {
-        "record_id": "-",
-        "source": "-",
-        "source_ref": "-",
-        "batch_id": "-",
-        "event_date": at,
-        "outcome": "asking",
-        "price_basis": "asking",
-        "amount": Decimal(1000) if asking is None else asking,
-        "currency": "EUR",
-        "channel": "private",
-        "country": "GB",
-    }
+    offer = _OFFER_WORDS | {"event_date": at, "amount": _TRIAL_PRICE if asking is None else asking}
     said = {name: value for name, value in car.items() if value not in (None, [])}
     result = check(pl.DataFrame([offer | said]), at)
     if result.rejected.height:

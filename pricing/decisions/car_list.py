@@ -1,20 +1,18 @@
 """The values of a list of cars at once: ranges and standings alone, a column a fact."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
-from decimal import Decimal
 from typing import Any, Final, Protocol
 
 import polars as pl
 
+from pricing.decisions.car import as_offers
 from pricing.errors import DecisionError
-from pricing.records import Contract, check
+from pricing.records import broken_rules
 
 STANDING_PLACES: Final = 6
 """Decimal places of a standing."""
-
-_SAID: Final = dict(pl.Schema(Contract))
 
 Triple = tuple[str | None, str | None, str | None]
 """Make, model and variant."""
@@ -26,9 +24,9 @@ class GivesRanges(Protocol):
     @property
     def facts(self) -> Mapping[str, Any]: ...
 
-    def price_range(self, cars: pl.DataFrame, coverage: float = 0.8) -> pl.DataFrame: ...
-
-    def standing(self, cars: pl.DataFrame, asking: Sequence[float] | pl.Series) -> pl.Series: ...
+    def price_range(
+        self, cars: pl.DataFrame, coverage: float = 0.8, *, asking: pl.Series
+    ) -> pl.DataFrame: ...
 
 
 @dataclass(frozen=True)
@@ -109,54 +107,32 @@ def value_list(
         raise DecisionError(
             f"the price model has seen sales up to {last}, after {at}: fit one on the sales up to {at}"
         )
-    told = cars.with_columns(place=pl.int_range(pl.len(), dtype=pl.Int64))
-    named = _named(told, names)
-    offers = named.filter(pl.col("refused").is_null()).select(
-        *(name for name in cars.columns if name != "asking"),
-        *(pl.lit(None, _SAID[name]).alias(name) for name in _OFFER_GAPS if name not in cars.columns),
-        record_id=pl.col("place").cast(pl.String),
-        source=pl.lit("-"), source_ref=pl.lit("-"), batch_id=pl.lit("-"), event_date=pl.lit(at),
-        outcome=pl.lit("asking"), price_basis=pl.lit("asking"), currency=pl.lit("EUR"),
-        amount=pl.col("asking").fill_null(Decimal(1000)),
-    ).with_columns(pl.col("channel").fill_null("private"), pl.col("country").fill_null("GB"))  # fmt: skip
-    checked = check(offers, at)
-    place = pl.col("record_id").cast(pl.Int64).alias("place")
-    broken = checked.rejected.select(
-        place, broke=pl.col("broken_rules").list.join("; ").str.replace_all("_", " ", literal=True)
+    named = _named(cars, names)
+    broken = broken_rules(as_offers(named, at), at)
+    refused = pl.coalesce("refused", pl.lit(broken).list.join("; ").str.replace_all("_", " ", literal=True))
+    named = named.with_columns(refused=refused, place=pl.int_range(pl.len(), dtype=pl.Int64))
+    kept = named.filter(pl.col("refused").is_null()).with_columns(event_date=pl.lit(at))
+    if not kept.height:
+        return named.select(*(pl.lit(None, kind).alias(name) for name, kind in _VALUES.items()), "refused")
+    priced = model.price_range(kept, coverage=coverage, asking=kept["asking"]).select(
+        pl.col("low", "mid", "high").round(2).cast(_VALUES["low"]),
+        "evidence",
+        "reason",
+        pl.col("standing").round(STANDING_PLACES),
+        refused=pl.lit(None, pl.String),
     )
-    kept = checked.accepted.with_columns(place).sort("place")
-    said = kept.select("place").join(named, on="place", how="left", maintain_order="left")
-    kept = kept.with_columns(said["channel"], said["country"])
-    ranges = model.price_range(kept, coverage=coverage) if kept.height else _NO_RANGES
-    priced = ranges.with_columns(
-        kept["place"], *(pl.col(end).round(2).cast(pl.Decimal(18, 2)) for end in ("low", "mid", "high")),
-        standing=pl.lit(None, pl.Float64), asking=said["asking"],
-    )  # fmt: skip
-    asked = pl.col("asking").is_not_null() & pl.col("reason").is_null()
-    rows = priced.select(asked.arg_true()).to_series()
-    if rows.len():
-        shares = model.standing(kept[rows], priced["asking"][rows].cast(pl.Float64))
-        priced = priced.with_columns(
-            priced["standing"].scatter(rows, shares.round(STANDING_PLACES)).alias("standing")
-        )
-    return (
-        named.select("place", "refused")
-        .join(priced.drop("asking"), on="place", how="left", maintain_order="left")
-        .join(broken, on="place", how="left", maintain_order="left")
-        .select(
-            "low", "mid", "high", "evidence", "reason", "standing",
-            refused=pl.coalesce("refused", pl.col("broke")),
-        )
-    )  # fmt: skip
+    if kept.height == named.height:
+        return priced
+    found = named.select("place", "refused").join(
+        priced.drop("refused").with_columns(kept["place"]), on="place", how="left", maintain_order="left"
+    )
+    return found.select(*_VALUES, "refused")
 
 
-_OFFER_GAPS: Final = ("channel", "country", "variant")
-
-_NO_RANGES: Final = pl.DataFrame(
-    schema={
-        "low": pl.Float64, "mid": pl.Float64, "high": pl.Float64, "evidence": pl.String, "reason": pl.String
-    }
-)  # fmt: skip
+_VALUES: Final = {
+    "low": pl.Decimal(18, 2), "mid": pl.Decimal(18, 2), "high": pl.Decimal(18, 2), "evidence": pl.String(),
+    "reason": pl.String(), "standing": pl.Float64(),
+}  # fmt: skip
 
 
 def _named(cars: pl.DataFrame, names: Names) -> pl.DataFrame:

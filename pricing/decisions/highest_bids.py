@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 from scipy import optimize, stats
 from scipy.special import gammaln, stdtr, stdtrit
 
-from pricing.model.price_model import PriceModel
+from pricing.model.price_model import PriceModel, Progress
 from pricing.vocabulary import CONDITION_BANDS
 
 Floats = NDArray[np.float64]
@@ -101,8 +101,9 @@ class HighestBids:
         return np.asarray(self.location[band] + self.scale[band] * stdtrit(self.degrees, levels))
 
 
-def later_lots(records: pl.DataFrame, model: PriceModel) -> Lots:
-    """The later auction lots in the units of a model of the same kind fitted to what was before them."""
+def later_lots(records: pl.DataFrame, model: PriceModel, progress: Progress | None = None) -> Lots:
+    """The later auction lots in the units of a model of the same kind fitted to what was before them;
+    ``progress`` is told how far that fit is."""
     auction = (pl.col("channel") == "auction") & pl.col("outcome").is_in(["sold", "unsold"])
     days = records.filter(auction)["event_date"].sort()
     if days.len() < FEWEST_LOTS:
@@ -112,7 +113,7 @@ def later_lots(records: pl.DataFrame, model: PriceModel) -> Lots:
     later = records.filter(auction, pl.col("event_date") >= cut)
     if earlier.filter(pl.col("outcome") == "sold").is_empty():
         return Lots(np.empty(0), np.empty(0), np.empty(0, dtype=np.int64))
-    return in_units(later, PriceModel(model.spec, model.seed).fit(earlier))
+    return in_units(later, PriceModel(model.spec, model.seed).fit(earlier, progress))
 
 
 def in_units(lots: pl.DataFrame, model: PriceModel) -> Lots:

@@ -199,13 +199,21 @@ class PriceModel:
         return pl.DataFrame(prices, schema=names).select(f"{level:g}" for level in levels)
 
     def price_range(
-        self, cars: pl.DataFrame, coverage: float = 0.8, as_of: date | None = None
+        self,
+        cars: pl.DataFrame,
+        coverage: float = 0.8,
+        as_of: date | None = None,
+        asking: Sequence[float] | pl.Series | None = None,
     ) -> pl.DataFrame:
         """Central price range of every car: ``low``, ``mid`` (median), ``high``, ``evidence`` (how many
         sales of its model are behind it) and ``reason``, which is null, or says why no range is given.
 
+        With ``asking``, a price or null for every car, also ``standing``, as :meth:`standing` gives it; null
+        without a price or a range.
+
         Raises:
-            ModelError: the model is not fitted, or ``coverage`` is not strictly between 0 and 1.
+            ModelError: the model is not fitted, ``coverage`` is not strictly between 0 and 1, or an asking
+                price is not positive.
         """
         if not 0.0 < coverage < 1.0:
             raise ModelError(f"coverage lies strictly between 0 and 1; got {coverage}")
@@ -215,10 +223,14 @@ class PriceModel:
         prices = np.exp(guess.mid[:, None] + self._scaled(guess)[:, None] * scores)
         reason = self._reasons(guess, features, coverage, prices)
         kept = reason.is_null()
-        return pl.DataFrame(prices, schema=["low", "mid", "high"]).select(
-            pl.when(kept).then(pl.all()),
-            evidence=pl.Series(DEPTHS).gather(guess.depth),
-            reason=reason,
+        columns = [pl.Series(name, prices[:, place]) for place, name in enumerate(("low", "mid", "high"))]
+        if asking is not None:
+            columns.append(self._standing(guess, asking))
+        return pl.DataFrame(columns).select(
+            pl.when(kept).then(pl.col("low", "mid", "high")),
+            pl.Series("evidence", DEPTHS).gather(guess.depth),
+            reason,
+            *(pl.when(kept).then(column.name) for column in columns[3:]),
         )
 
     def _reasons(
@@ -244,12 +256,18 @@ class PriceModel:
         Raises:
             ModelError: the model is not fitted, or there is not one positive asking price a car.
         """
-        prices = np.asarray(pl.Series(asking).cast(pl.Float64).to_numpy(), dtype=np.float64)
-        if len(prices) != len(cars) or not np.all(prices > 0):
-            raise ModelError(f"{len(cars)} cars need as many positive asking prices; got {list(asking)[:5]}")
         guess, _ = self._ask(cars, as_of)
-        scores = (np.log(prices) - guess.mid) / self._scaled(guess)
-        return pl.Series("standing", self.calibration.shares(scores))
+        return self._standing(guess, asking)
+
+    def _standing(self, guess: Prediction, asking: Sequence[float] | pl.Series) -> pl.Series:
+        """The standing of each price; null where there is none."""
+        prices = pl.Series(asking).cast(pl.Float64)
+        if len(prices) != len(guess.mid) or not (prices > 0).all():
+            raise ModelError(
+                f"{len(guess.mid)} cars need as many positive asking prices; got {list(asking)[:5]}"
+            )
+        scores = (np.log(prices.to_numpy()) - guess.mid) / self._scaled(guess)
+        return pl.Series("standing", self.calibration.shares(scores)).fill_nan(None)
 
     def contributions(self, cars: pl.DataFrame, as_of: date | None = None) -> pl.DataFrame:
         """What makes up each mid price: one row a car and term, in the order a valuer reads them.

@@ -6,6 +6,7 @@ from datetime import date
 from typing import Any, Final
 
 import polars as pl
+import pyarrow as pa
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 
@@ -24,10 +25,11 @@ from pricing.service.configuration import Configuration
 GUESSES_A_MINUTE: Final = 20
 """Wrong tokens that one address may send."""
 
-_CAR_SCHEMA: Final = {
-    **{name: kind for name, kind in pl.Schema(Contract).items() if name in CAR_COLUMNS},
-    "asking": pl.Decimal(18, 3),
-}
+_CAR_COLUMNS: Final = pl.DataFrame(
+    schema={name: kind for name, kind in pl.Schema(Contract).items() if name in CAR_COLUMNS}
+    | {"asking": pl.Decimal(18, 3)}
+).to_arrow().schema
+"""Of a car in a list, as Arrow has them: it takes a column of Python's values, lists too, at once."""
 
 
 @dataclass(frozen=True)
@@ -107,11 +109,8 @@ class Service:
 
 def _value(key: ListKey, cars: Sequence[Mapping[str, Any]]) -> list[str]:
     """The rows of ``value_list``, each as a JSON object."""
-    columns = {
-        name: pl.Series(name, [car.get(name) for car in cars], dtype=kind)
-        for name, kind in _CAR_SCHEMA.items()
-    }
-    frame = pl.DataFrame(columns).with_columns(pl.col("options").fill_null([]))
+    columns = [pa.array([car.get(column.name) for car in cars], column.type) for column in _CAR_COLUMNS]
+    frame = pl.DataFrame(pa.table(columns, _CAR_COLUMNS)).with_columns(pl.col("options").fill_null([]))
     found = value_list(key.view.names, key.view.fit(key.fit), frame, as_of=key.as_of, coverage=key.coverage)
     return found.with_columns(pl.col("low", "mid", "high").cast(pl.String)).write_ndjson().splitlines()
 
