@@ -15,6 +15,7 @@ import polars as pl
 import streamlit as st
 from streamlit.runtime.uploaded_file_manager import UploadedFile
 
+from dashboards.jobs import Tell
 from pricing.appraisal.register import listed
 from pricing.charges import Schedule
 from pricing.condition.assessment import assess
@@ -256,9 +257,9 @@ def own_rates(state: MarketState) -> pl.DataFrame:
 
 
 @_kept(_fit)
-def selling_evidence_of(state: MarketState) -> SellingEvidence:
+def selling_evidence_of(state: MarketState, _tell: Tell | None = None) -> SellingEvidence:
     """What the records say of how cars sell; takes about as long as a fit."""
-    return selling_evidence(state.market, model(state))
+    return selling_evidence(state.market, model(state), progress=_tell)
 
 
 @_kept(_any_write, entries=16)
@@ -294,7 +295,6 @@ def last_day(state: MarketState) -> date:
 
 @_kept(_any_write, entries=12)
 def listing(state: MarketState, kind: str) -> pl.DataFrame:
-    """What waits or was done: ``batches``, ``quarantine``, ``suspicions``, ``duplicates``, ``names``,
-    ``audit``."""
+    """What waits or was done: ``batches``, ``quarantine``, ``suspicions``, ``duplicates``, ``names``."""
     found: pl.DataFrame = getattr(state.market, kind)()
     return found

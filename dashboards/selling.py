@@ -7,7 +7,7 @@ from typing import Any, cast
 import polars as pl
 import streamlit as st
 
-from dashboards import caches, frame
+from dashboards import caches, frame, jobs
 from dashboards.offer_terms import ask_amount, ask_offer
 from dashboards.shown import show_chart, show_table
 from pricing.decisions.first_jobs import PAPERS
@@ -38,7 +38,7 @@ def show_page() -> None:
         offer = ask_offer(asked)
         terms = _ask_terms(offer.currency, offer.asking)
         key = f"selling {state.path} {state.records} {state.fit}"
-        if not frame.done(key, "Learning how cars sell", lambda tell: _learn(state)):
+        if not frame.done(key, "Learning how cars sell", lambda tell: _learn(state, tell)):
             return
         with frame.one_sentence("This cannot be reckoned: "):
             _show(
@@ -56,8 +56,8 @@ def show_page() -> None:
             )
 
 
-def _learn(state: caches.MarketState) -> None:
-    caches.selling_evidence_of(state)
+def _learn(state: caches.MarketState, tell: jobs.Tell) -> None:
+    caches.selling_evidence_of(state, tell)
 
 
 def _ask_terms(currency: str, asking: Decimal | None) -> SellerTerms:

@@ -105,7 +105,10 @@ def test_what_the_records_do_not_say_stays_unknown(small_market: Market, model: 
 
 
 def test_evidence_is_learnt_from_a_market(small_market: Market, model: Any) -> None:
-    found = selling_evidence(small_market, model)
+    told: list[tuple[int, int]] = []
+    found = selling_evidence(small_market, model, progress=lambda _, done, total: told.append((done, total)))
+    assert [done for done, _ in told] == sorted(done for done, _ in told)
+    assert len(set(told)) >= 5 and all(0 <= done < total == 7 for done, total in told)
     assert found.bids is None or found.bids.lots >= 40
     assert found.times is None  # too few of its sold cars were advertised before
     assert found.estimates is not None and found.estimates[1] > 0
