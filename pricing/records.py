@@ -296,8 +296,8 @@ def broken_rules(rows: pl.DataFrame, today: date) -> pl.Series:
 
 @cache
 def _breaches() -> tuple[pl.Expr, ...]:
-    """Of each rule of the contract whether a row breaks it, under the rule's name; a rule that can't be judged
-    for want of a value is kept."""
+    """Of each rule of the contract whether a row breaks it, under the rule's name; a rule that cannot be
+    judged for want of a value is kept."""
     rules = Contract._validation_rules(with_cast=False)
     return tuple((~rule.expr).fill_null(False).alias(_rule_name(name)) for name, rule in rules.items())
 

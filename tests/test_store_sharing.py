@@ -52,7 +52,7 @@ def write_on(address: str, copies: str, folder: str, name: str, stop: Any) -> No
 
 
 def read_on(address: str, copies: str, at_work: Any, stop: Any, found: Any) -> None:
-    """Read again and again until told to stop, once at least: whole lots only, and never fewer than before."""
+    """Read until told to stop, once at least: whole lots only, and never fewer than before."""
     os.environ["PRICING_COPIES"] = copies
     reads, before = 0, pl.Series("source", [], dtype=pl.String)
     try:

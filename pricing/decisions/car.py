@@ -113,8 +113,8 @@ def named_car(sales: pl.DataFrame, car: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def as_offers(cars: pl.DataFrame, at: date) -> pl.DataFrame:
-    """Cars, of any of ``CAR_COLUMNS`` and ``asking``, in the contract's types, as records of an offer of each:
-    what the contract's rules can be asked of.
+    """Cars, of any of ``CAR_COLUMNS`` and ``asking``, in the contract's types, as a record of an offer each,
+    of which the contract's rules can be asked.
 
     >>> cars = pl.DataFrame({"make": ["Corvane"], "asking": [None]}, schema_overrides={"asking": pl.Float64})
     >>> as_offers(cars, date(2024, 6, 1)).select("make", "outcome", "amount").row(0)

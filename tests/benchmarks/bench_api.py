@@ -53,10 +53,13 @@ def server(market: Path) -> Iterator[tuple[int, int]]:
         command, env=environment, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
     ) as process:
         try:
-            os.sched_setaffinity(process.pid, {0})
+            cores = sorted(os.sched_getaffinity(0))
+            os.sched_setaffinity(process.pid, cores[:1])
+            os.sched_setaffinity(0, cores[1:] or cores)
             wait(port)
             yield port, process.pid
         finally:
+            os.sched_setaffinity(0, cores)
             process.terminate()
 
 

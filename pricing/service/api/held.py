@@ -85,6 +85,16 @@ class View:
                 del self._made[name]
         return model
 
+    def can_value(self, fit_id: str) -> bool:
+        """Whether cars can be valued by a fit without reading anything first."""
+        name = "model" if fit_id == self.state.fit else f"fit {fit_id}"
+        return name in self._made and "names" in self._made
+
+    def make_ready(self, fit_id: str) -> None:
+        """Read what it takes to value cars by a fit; raises as ``fit`` does."""
+        self.fit(fit_id)
+        _ = self.names
+
     @property
     def book(self) -> SalesBook:
         """The sales laid out to be held against a car."""

@@ -25,10 +25,14 @@ from pricing.service.configuration import Configuration
 GUESSES_A_MINUTE: Final = 20
 """Wrong tokens that one address may send."""
 
-_CAR_COLUMNS: Final = pl.DataFrame(
-    schema={name: kind for name, kind in pl.Schema(Contract).items() if name in CAR_COLUMNS}
-    | {"asking": pl.Decimal(18, 3)}
-).to_arrow().schema
+_CAR_COLUMNS: Final = (
+    pl.DataFrame(
+        schema={name: kind for name, kind in pl.Schema(Contract).items() if name in CAR_COLUMNS}
+        | {"asking": pl.Decimal(18, 3)}
+    )
+    .to_arrow()
+    .schema
+)
 """Of a car in a list, as Arrow has them: it takes a column of Python's values, lists too, at once."""
 
 
@@ -104,6 +108,8 @@ class Service:
         """The rows of ``value_list`` for these cars as JSON objects, and what they were valued with."""
         view = await run_in_threadpool(self.view) if self.held.due else self.view()
         key = ListKey(view, self.fit_of(view, fit), as_of, coverage)
+        if not view.can_value(key.fit):
+            await run_in_threadpool(view.make_ready, key.fit)
         return await self.together.value(key, cars), key
 
 

@@ -6,8 +6,11 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Any, Final
 
-MOST_TOGETHER: Final = 512
-"""Cars of one such list: more would make the first of them wait."""
+MOST_TOGETHER: Final = 256
+"""Cars of one such list: more would make the first of them wait, and the server's loop with it."""
+
+SHORT: Final = 32
+"""Cars up to which a list is short."""
 
 Work = Callable[[Any, Sequence[Any]], list[str]]
 """Values cars under one key (fit, date, coverage): a row a car, in their order."""
@@ -21,56 +24,53 @@ class _Asked:
 
 
 class Together:
-    """Values lists in turn on one thread. What waits for the same key goes together: a list costs little more
-    than a car."""
+    """Values lists of cars. A list costs little more than a car, so short lists of one key go together.
+
+    They are valued on the server's own loop: that takes less long than to hand them to a thread, which would
+    share the interpreter with the loop and keep both waiting. Long lists are valued on a thread, in turn.
+    """
 
     def __init__(self, work: Work) -> None:
         self._work = work
         self._waiting: list[_Asked] = []
-        self._busy = False
         self._thread = ThreadPoolExecutor(1, thread_name_prefix="values")
 
     async def value(self, key: Any, cars: Sequence[Any]) -> list[str]:
         """The rows for these cars; raises what ``work`` raises."""
         loop = asyncio.get_running_loop()
+        if len(cars) > SHORT:
+            return await loop.run_in_executor(self._thread, self._work, key, cars)
         asked = _Asked(key, cars, loop.create_future())
         self._waiting.append(asked)
-        if not self._busy:
-            self._busy = True
-            self._next(loop)
+        if len(self._waiting) == 1:
+            loop.call_soon(self._value_some, loop)  # after the requests that have arrived with this one
         return await asked.answer
 
-    def _next(self, loop: asyncio.AbstractEventLoop) -> None:
+    def _value_some(self, loop: asyncio.AbstractEventLoop) -> None:
         taken = self._take()
         if not taken:
-            self._busy = False
             return
-        cars = [car for asked in taken for car in asked.cars]
-        done = loop.run_in_executor(self._thread, self._work, taken[0].key, cars)
-        done.add_done_callback(lambda found: self._answer(loop, taken, found))
+        try:
+            rows = self._work(taken[0].key, [car for asked in taken for car in asked.cars])
+        except Exception as error:  # noqa: BLE001 (it is raised where the cars were asked for)
+            for asked in taken:
+                asked.answer.set_exception(error)
+        else:
+            start = 0
+            for asked in taken:
+                asked.answer.set_result(rows[start : start + len(asked.cars)])
+                start += len(asked.cars)
+        if self._waiting:
+            loop.call_soon(self._value_some, loop)
 
     def _take(self) -> list[_Asked]:
-        """The list that has waited longest, and others of its key that are short."""
-        self._waiting = [asked for asked in self._waiting if not asked.answer.done()]
+        """The list that has waited longest, and others of its key."""
+        waiting = [asked for asked in self._waiting if not asked.answer.done()]
         taken: list[_Asked] = []
         size = 0
-        for asked in self._waiting:
+        for asked in waiting:
             if not taken or (asked.key == taken[0].key and size + len(asked.cars) <= MOST_TOGETHER):
                 taken.append(asked)
                 size += len(asked.cars)
-        self._waiting = [asked for asked in self._waiting if asked not in taken]
+        self._waiting = [asked for asked in waiting if asked not in taken]
         return taken
-
-    def _answer(
-        self, loop: asyncio.AbstractEventLoop, taken: list[_Asked], found: "asyncio.Future[list[str]]"
-    ) -> None:
-        error = found.exception()
-        start = 0
-        for asked in taken:
-            if not asked.answer.done():
-                if error is not None:
-                    asked.answer.set_exception(error)
-                else:
-                    asked.answer.set_result(found.result()[start : start + len(asked.cars)])
-            start += len(asked.cars)
-        self._next(loop)
