@@ -8,7 +8,7 @@ from typing import Any, Final, NamedTuple
 
 import streamlit as st
 
-from dashboards import address, caches, jobs
+from dashboards import address, caches, jobs, people
 from dashboards.car_form import ask_car
 from pricing.documents.plain_text import escaped
 from pricing.errors import PricingError
@@ -156,9 +156,11 @@ def show_menu(page: st.Page) -> None:
     with st.container(key="pages", horizontal=True):
         for other in pages:
             st.page_link(other, label=other.title, query_params=query)
+        people.show_way_out("pages")
     with (
         st.container(key="menu"),
         st.popover(page.title, icon=":material/menu:", key=f"menu-{page.url_path}"),
     ):
         for other in pages:
             st.page_link(other, label=other.title, query_params=query)
+        people.show_way_out("menu")

@@ -47,5 +47,12 @@ def show_door() -> bool:
         return True
     st.title("Classic car prices")
     st.warning("You are signed in, and have no role in this market; whoever manages it can give you one.")
-    st.button("Sign out", on_click=st.logout)
+    show_way_out("door")
     return False
+
+
+def show_way_out(place: str) -> None:
+    """A button to sign out, for whoever has signed in."""
+    found = person()
+    if found is not None:
+        st.button("Sign out", key=f"sign-out-{place}", type="tertiary", help=found, on_click=st.logout)
