@@ -1,15 +1,16 @@
 """A real browser for the tests: Debian's Chromium, driven by Playwright, and a dashboard served for it."""
 
+import itertools
 import os
 import shutil
 import subprocess
 import sys
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Page, expect, sync_playwright
+from playwright.sync_api import Browser, Error, Page, expect, sync_playwright
 
 DESKTOP = (1280, 900)
 PHONE = (390, 844)
@@ -24,7 +25,10 @@ ARGUMENTS = (
     "--disable-sync",
 )
 
-expect.set_options(timeout=30_000)
+PATIENCE = 180_000
+"""Milliseconds that anything is waited for at most, as a busy machine is no fault."""
+
+expect.set_options(timeout=PATIENCE)
 
 NOISE = ("Failed to load resource", "webgl")
 """What a browser without a network or a graphics card says on its console."""
@@ -36,9 +40,16 @@ OVERFLOW = """
 """
 """How far each of three boxes would scroll sideways, in pixels."""
 
-RUNNING = (
-    "!document.querySelector('[data-testid=stStatusWidget]') && !document.querySelector('[data-stale=true]')"
-)
+STILL = """
+([turn, span]) => {
+    const now = performance.now();
+    const at_rest = document.querySelector('[data-testid=stApp][data-test-script-state=notRunning]')
+        && !document.querySelector('[data-stale=true], [data-testid=stProgress]');
+    if (window.stillness?.turn !== turn || !at_rest) window.stillness = {turn, since: now};
+    return at_rest && now - window.stillness.since >= span;
+}
+"""
+"""Whether the page has been at rest for a span of milliseconds since it was first asked for this turn."""
 
 
 def no_errors(errors: list[str]) -> bool:
@@ -46,11 +57,13 @@ def no_errors(errors: list[str]) -> bool:
     return [error for error in errors if not any(noise in error for noise in NOISE)] == []
 
 
-def wait_until_still(opened: Page) -> None:
-    """Until the page's script has run and nothing on it is of an earlier run."""
-    opened.wait_for_timeout(150)
-    opened.wait_for_function(RUNNING, timeout=60_000)
-    opened.wait_for_timeout(150)
+_TURNS = itertools.count()
+
+
+def wait_until_still(opened: Page, span: int = 300) -> None:
+    """Until the page's script has run, nothing on it is of an earlier run, no long work that it shows is under
+    way, and no run followed at once."""
+    opened.wait_for_function(STILL, arg=[next(_TURNS), span], polling=50)
 
 
 def go_to(opened: Page, name: str) -> None:
@@ -75,27 +88,50 @@ def chromium() -> str:
 
 
 @contextmanager
-def page(size: tuple[int, int], executable: str) -> Iterator[tuple[Page, list[str]]]:
-    """A page of a fresh browser, and the errors on its console so far."""
-    errors: list[str] = []
+def launched(executable: str) -> Iterator[Browser]:
+    """A browser, in which each ``window`` is of a person of its own."""
     with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=executable, args=list(ARGUMENTS))
-        opened = browser.new_page(viewport={"width": size[0], "height": size[1]})
-        opened.set_default_timeout(60_000)  # a busy machine is no fault
-        opened.on("pageerror", lambda error: errors.append(str(error)))
-        opened.on("console", lambda said: errors.append(said.text) if said.type == "error" else None)
-        yield opened, errors
+        browser = playwright.chromium.launch(
+            executable_path=executable, args=list(ARGUMENTS), timeout=PATIENCE
+        )
+        yield browser
         browser.close()
 
 
 @contextmanager
-def served(market: Path, port: int) -> Iterator[str]:
-    """The address of the dashboard, served by the command line as a person would."""
+def window(size: tuple[int, int], browser: Browser) -> Iterator[tuple[Page, list[str]]]:
+    """A page without a past, and the errors on its console so far; what fails in it is told with its text."""
+    errors: list[str] = []
+    opened = browser.new_page(viewport={"width": size[0], "height": size[1]})
+    opened.set_default_timeout(PATIENCE)
+    opened.on("pageerror", lambda error: errors.append(str(error)))
+    opened.on("console", lambda said: errors.append(said.text) if said.type == "error" else None)
+    try:
+        yield opened, errors
+    except Exception as error:
+        with suppress(Error):  # of a page that is gone
+            shown = opened.locator("body").inner_text()
+            error.add_note(f"The page at {opened.url}, with the errors {errors}, reads:\n{shown}")
+        raise
+    finally:
+        opened.close()
+
+
+@contextmanager
+def page(size: tuple[int, int], executable: str) -> Iterator[tuple[Page, list[str]]]:
+    """A window of a browser of its own."""
+    with launched(executable) as browser, window(size, browser) as opened:
+        yield opened
+
+
+@contextmanager
+def served(market: Path, port: int, folder: Path | None = None) -> Iterator[str]:
+    """The address of the dashboard, served by the command line to a person who stands in ``folder``."""
     program = shutil.which("pricing", path=str(Path(sys.executable).parent))
     if program is None:
         raise FileNotFoundError("the command line is not installed beside this Python")
     words = [program, "dashboard", "--market", str(market), "--port", str(port)]
-    server = subprocess.Popen(words, stdout=subprocess.PIPE, text=True)
+    server = subprocess.Popen(words, stdout=subprocess.PIPE, text=True, cwd=folder)
     try:
         said = server.stdout.readline() if server.stdout else ""
         if "http://" not in said:
@@ -103,14 +139,14 @@ def served(market: Path, port: int) -> Iterator[str]:
         yield said.split()[-1]
     finally:
         server.terminate()
-        server.communicate(timeout=30)
+        server.communicate(timeout=PATIENCE / 1000)
 
 
 def wait_until_shown(opened: Page) -> None:
     """Until the answer and its charts are drawn."""
-    opened.get_by_test_id("stMetric").first.wait_for(timeout=60_000)
+    opened.get_by_test_id("stMetric").first.wait_for()
     opened.wait_for_function("document.querySelectorAll('.vega-embed canvas, .vega-embed svg').length >= 3")
-    opened.wait_for_function("!document.querySelector('[data-testid=stStatusWidget]')")
+    wait_until_still(opened)
 
 
 def shot(opened: Page, path: Path, whole: bool = True) -> None:
@@ -119,6 +155,6 @@ def shot(opened: Page, path: Path, whole: bool = True) -> None:
     if whole:
         height = opened.evaluate("document.querySelector('[data-testid=stMain]').scrollHeight")
         opened.set_viewport_size({"width": size["width"], "height": int(height) + 20})
-        opened.wait_for_timeout(1500)
+        wait_until_still(opened)
     opened.screenshot(path=path)
     opened.set_viewport_size(size)

@@ -13,7 +13,8 @@ from dashboards import jobs
 from pricing.service.serving import address
 
 APP = str(Path(__file__).parents[2] / "dashboards" / "app.py")
-WAIT = 60
+WAIT = 300
+"""Seconds that anything is waited for at most, as a busy machine is no fault."""
 
 
 def a_page(module: str) -> AppTest:

@@ -1,54 +1,35 @@
 """The dashboard in a real browser, on a desk and on a phone."""
 
-from collections.abc import Iterator
-from decimal import Decimal
 from pathlib import Path
-from urllib.parse import urlsplit
 
 import pytest
+from playwright.sync_api import Browser
 
 from pricing.decisions.valuation import value_car
 from pricing.documents.sentences import money_words, range_sentence
 from pricing.model.saved import load
-from pricing.service.serving import address
 from pricing.store import Market
 from tests.dashboards.browser import (
     DESKTOP,
     OVERFLOW,
     PHONE,
-    chromium,
     no_errors,
-    page,
-    served,
     shot,
     wait_until_shown,
+    window,
 )
 from tests.small_market import common_car
 
 pytestmark = pytest.mark.browser
 
-PORT = 8561
-
-
-@pytest.fixture(scope="module")
-def base(small_market: Market) -> Iterator[str]:
-    chromium()
-    with served(small_market.path, PORT) as found:
-        yield found
-
-
-@pytest.fixture(scope="module")
-def query(small_market: Market) -> str:
-    return urlsplit(address(PORT, common_car(small_market), Decimal(5000))).query
-
 
 @pytest.mark.parametrize("size", [DESKTOP, PHONE], ids=["desktop", "phone"])
 def test_a_link_shows_the_librarys_range_and_nothing_scrolls_sideways(
-    size: tuple[int, int], base: str, query: str, small_market: Market, tmp_path: Path
+    size: tuple[int, int], browser: Browser, base: str, query: str, browsed: Market, tmp_path: Path
 ) -> None:
-    valuation = value_car(small_market, load(small_market), common_car(small_market))
-    with page(size, chromium()) as (opened, errors):
-        opened.goto(f"{base}?{query}")
+    valuation = value_car(browsed, load(browsed), common_car(browsed))
+    with window(size, browser) as (opened, errors):
+        opened.goto(f"{base}/?{query}")
         wait_until_shown(opened)
         shown = opened.get_by_test_id("stMain").inner_text()
         assert range_sentence(valuation) in " ".join(shown.split())
@@ -61,13 +42,13 @@ def test_a_link_shows_the_librarys_range_and_nothing_scrolls_sideways(
 
 
 def test_a_choice_goes_into_the_address_and_a_reload_brings_it_back(
-    base: str, query: str, small_market: Market
+    browser: Browser, base: str, query: str, browsed: Market
 ) -> None:
-    better = common_car(small_market) | {"condition_band": "top condition"}
-    mid = value_car(small_market, load(small_market), better).mid
+    better = common_car(browsed) | {"condition_band": "top condition"}
+    mid = value_car(browsed, load(browsed), better).mid
     assert mid is not None
-    with page(DESKTOP, chromium()) as (opened, _):
-        opened.goto(f"{base}?{query}")
+    with window(DESKTOP, browser) as (opened, _):
+        opened.goto(f"{base}/?{query}")
         wait_until_shown(opened)
         opened.get_by_role("combobox", name="Condition band").click()
         opened.get_by_role("option", name="top condition").click()

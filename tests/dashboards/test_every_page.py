@@ -3,17 +3,13 @@ once."""
 
 import subprocess
 import sys
-from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
-from decimal import Decimal
 from pathlib import Path
-from urllib.parse import urlsplit
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Page
+from playwright.sync_api import Browser, Page
 
-from pricing.service.serving import address
 from pricing.store import Market
 from tests.dashboards.browser import (
     DESKTOP,
@@ -22,15 +18,14 @@ from tests.dashboards.browser import (
     chromium,
     no_errors,
     page,
-    served,
     wait_until_shown,
     wait_until_still,
+    window,
 )
-from tests.small_market import common_car, write_sales
+from tests.small_market import write_sales
 
 pytestmark = pytest.mark.browser
 
-PORT = 8591
 PAGES = (
     "",
     "inspect",
@@ -46,36 +41,17 @@ PAGES = (
 )
 
 
-@pytest.fixture(scope="module")
-def market(small_market: Market, tmp_path_factory: pytest.TempPathFactory) -> Market:
-    copy = tmp_path_factory.mktemp("pages") / "market.duckdb"
-    copy.write_bytes(small_market.path.read_bytes())
-    return Market.open(copy)
-
-
-@pytest.fixture(scope="module")
-def base(market: Market) -> Iterator[str]:
-    chromium()
-    with served(market.path, PORT) as found:
-        yield found.rstrip("/")
-
-
-@pytest.fixture(scope="module")
-def query(market: Market) -> str:
-    return urlsplit(address(PORT, common_car(market), Decimal(5000))).query
-
-
 def visit(opened: Page, where: str) -> None:
     opened.goto(where)
-    opened.get_by_test_id("stMain").get_by_role("heading", level=1).wait_for(timeout=60_000)
+    opened.get_by_test_id("stMain").get_by_role("heading", level=1).wait_for()
     wait_until_still(opened)
 
 
 def test_no_page_has_a_serious_fault_of_access_or_scrolls_sideways_on_a_phone(
-    base: str, query: str, tmp_path: Path
+    browser: Browser, base: str, query: str
 ) -> None:
     axe, found = Axe(), []
-    with page(PHONE, chromium()) as (opened, errors):
+    with window(PHONE, browser) as (opened, errors):
         for name in PAGES:
             visit(opened, f"{base}/{name}?{query}")
             assert max(opened.evaluate(OVERFLOW)) <= 0, name
@@ -89,8 +65,10 @@ def test_no_page_has_a_serious_fault_of_access_or_scrolls_sideways_on_a_phone(
     assert no_errors(errors)
 
 
-def test_the_keyboard_alone_prices_a_car_and_goes_to_another_page(base: str, query: str) -> None:
-    with page(DESKTOP, chromium()) as (opened, _):
+def test_the_keyboard_alone_prices_a_car_and_goes_to_another_page(
+    browser: Browser, base: str, query: str
+) -> None:
+    with window(DESKTOP, browser) as (opened, _):
         opened.goto(f"{base}/?{query}")
         wait_until_shown(opened)
 
@@ -116,12 +94,12 @@ def test_the_keyboard_alone_prices_a_car_and_goes_to_another_page(base: str, que
 
 
 def test_two_browsers_and_a_load_from_the_command_line_at_once(
-    base: str, query: str, market: Market, tmp_path: Path
+    base: str, query: str, browsed: Market, tmp_path: Path
 ) -> None:
     more = tmp_path / "more.parquet"
     write_sales(more, rows=900)
     program = str(Path(sys.executable).with_name("pricing"))
-    before = market.batches().height
+    before = browsed.batches().height
 
     def look_around(size: tuple[int, int]) -> list[str]:
         with page(size, chromium()) as (opened, errors):
@@ -134,12 +112,12 @@ def test_two_browsers_and_a_load_from_the_command_line_at_once(
     with ThreadPoolExecutor(2) as pool:
         looking = [pool.submit(look_around, size) for size in (DESKTOP, PHONE)]
         loaded = subprocess.run(
-            [program, "load", str(more), "--market", str(market.path)],
+            [program, "load", str(more), "--market", str(browsed.path)],
             capture_output=True,
             text=True,
             check=False,
         )
         errors = [error for looked in looking for error in looked.result()]
     assert loaded.returncode == 0, loaded.stderr
-    assert market.batches().height == before + 1
+    assert browsed.batches().height == before + 1
     assert no_errors(errors)

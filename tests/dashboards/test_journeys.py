@@ -2,15 +2,15 @@
 phone."""
 
 import re
-from collections.abc import Iterator
+from dataclasses import fields
 from decimal import Decimal
 from pathlib import Path
-from urllib.parse import urlsplit
 
 import pytest
-from playwright.sync_api import Page, TimeoutError, expect
+from playwright.sync_api import Browser, Page, TimeoutError, expect
 
-from pricing.appraisal.register import listed, read
+from pricing.appraisal.record import SECTIONS, with_answer
+from pricing.appraisal.register import listed, read, revise
 from pricing.condition.assessment import assess
 from pricing.decisions.buying import BuyerTerms, buy_car
 from pricing.decisions.seller_terms import SellerTerms
@@ -21,49 +21,26 @@ from pricing.documents.selling_words import auction_sentences
 from pricing.documents.sentences import range_sentence
 from pricing.model.saved import load
 from pricing.service import drafts
-from pricing.service.serving import address
 from pricing.store import Market
 from tests.dashboards.browser import (
     DESKTOP,
     OVERFLOW,
     PHONE,
-    chromium,
     go_to,
     no_errors,
-    page,
-    served,
-    shot,
     wait_until_still,
+    window,
 )
 from tests.small_market import common_car
 
 pytestmark = pytest.mark.browser
 
-PORT = 8581
 SIZES = pytest.mark.parametrize("size", [DESKTOP, PHONE], ids=["desktop", "phone"])
-
-
-@pytest.fixture(scope="module")
-def market(small_market: Market, tmp_path_factory: pytest.TempPathFactory) -> Market:
-    copy = tmp_path_factory.mktemp("journeys") / "market.duckdb"
-    copy.write_bytes(small_market.path.read_bytes())
-    return Market.open(copy)
-
-
-@pytest.fixture(scope="module")
-def base(market: Market) -> Iterator[str]:
-    chromium()
-    with served(market.path, PORT) as found:
-        yield found.rstrip("/")
-
-
-@pytest.fixture(scope="module")
-def query(market: Market) -> str:
-    return urlsplit(address(PORT, common_car(market), Decimal(5000))).query
+SHEET = re.compile("sheet=([0-9a-f]{32})")
 
 
 def shows(opened: Page, sentence: str) -> None:
-    expect(opened.get_by_test_id("stMain")).to_contain_text(" ".join(sentence.split()), timeout=60_000)
+    expect(opened.get_by_test_id("stMain")).to_contain_text(" ".join(sentence.split()))
 
 
 def choose(opened: Page, field: str, option: str) -> None:
@@ -81,74 +58,71 @@ def choose(opened: Page, field: str, option: str) -> None:
     wait_until_still(opened)
 
 
-def fits(opened: Page, size: tuple[int, int], picture: Path) -> None:
-    """Nothing scrolls sideways; a picture is kept to be looked at."""
+def fits(opened: Page) -> None:
+    """Nothing scrolls sideways."""
     wait_until_still(opened)
     assert max(opened.evaluate(OVERFLOW)) <= 0
-    shot(opened, picture)
 
 
 @SIZES
 def test_a_buyer_prices_inspects_and_leaves_with_a_sheet(
-    size: tuple[int, int], base: str, query: str, market: Market, tmp_path: Path
+    size: tuple[int, int], browser: Browser, base: str, query: str, browsed: Market
 ) -> None:
-    car = common_car(market)
-    with page(size, chromium()) as (opened, errors):
+    car = common_car(browsed)
+    with window(size, browser) as (opened, errors):
         opened.goto(f"{base}/?{query}")
-        shows(opened, range_sentence(value_car(market, load(market), car)))
-        fits(opened, size, tmp_path / "position.png")
+        shows(opened, range_sentence(value_car(browsed, load(browsed), car)))
+        fits(opened)
         go_to(opened, "Inspect")
         choose(opened, "What carries the car", "monocoque")
         opened.get_by_role("button", name="Start the sheet").click()
         opened.get_by_text("every finding is kept as you make it").wait_for()
-        name = re.search(r"sheet=([0-9a-f]{32})", opened.url)
-        assert name is not None
+        expect(opened).to_have_url(SHEET)
+        (name,) = SHEET.findall(opened.url)
         choose(opened, "Area", "structure")
         checks = [
-            check
-            for check in drafts.open_sheet(market.path, name[1]).sheet.checks
-            if check.area == "structure"
+            check for check in drafts.open_sheet(browsed.path, name).sheet.checks if check.area == "structure"
         ]
         for check in checks[:3]:
             pills = opened.get_by_role("radiogroup", name=f"{check.title}: found", exact=True)
             pills.get_by_role("radio", name="needs repair").click()
             wait_until_still(opened)
         opened.get_by_text(f"3 of {len(checks)} seen here").wait_for()
-        fits(opened, size, tmp_path / "inspect.png")
+        fits(opened)
         opened.reload()
-        opened.get_by_text(f"3 of {len(checks)} seen here").wait_for(timeout=30_000)
-        kept = drafts.open_sheet(market.path, name[1])
+        opened.get_by_text(f"3 of {len(checks)} seen here").wait_for()
+        kept = drafts.open_sheet(browsed.path, name)
         assert [kept.state(check.id) for check in checks[:4]] == ["needs repair"] * 3 + ["not seen"]
         opened.get_by_role("radio", name="What it says").click()
         result = assess(kept)
         opened.get_by_role("button", name=f"Price the car at a score of {result.score:.0f}").click()
         opened.get_by_text("is now that of this sheet").wait_for()
-        fits(opened, size, tmp_path / "says.png")
+        fits(opened)
         go_to(opened, "Buy")
         opened.get_by_role("spinbutton", name="Asking price (EUR, all-in)").fill("4000")
         opened.keyboard.press("Enter")
         wait_until_still(opened)
         bare = car | {"condition_band": None}
         facts = buy_car(
-            market, load(market), bare, BuyerTerms("EUR", 0.6), asking=Decimal(4000), inspection=result
+            browsed, load(browsed), bare, BuyerTerms("EUR", 0.6), asking=Decimal(4000), inspection=result
         )
         shows(opened, limit_sentence(facts, facts.walk_away, "Walk away above"))
-        fits(opened, size, tmp_path / "buy.png")
+        fits(opened)
         with opened.expect_download() as given:
             opened.get_by_role("button", name="The sheet to take along").click()
         assert "<h1>" in Path(given.value.path()).read_text(encoding="utf-8")
         go_to(opened, "Mend or buy better")
-        opened.get_by_text("Repairs:").first.wait_for(timeout=60_000)
-        fits(opened, size, tmp_path / "mend.png")
+        opened.get_by_text("Repairs:").first.wait_for()
+        fits(opened)
     assert no_errors(errors)
 
 
 @SIZES
 def test_a_seller_sets_a_reserve(
-    size: tuple[int, int], base: str, query: str, market: Market, tmp_path: Path
+    size: tuple[int, int], browser: Browser, base: str, query: str, browsed: Market
 ) -> None:
-    model = load(market)
-    with page(size, chromium()) as (opened, errors):
+    model = load(browsed)
+    with window(size, browser) as (opened, errors):
         opened.goto(f"{base}/?{query}")
         wait_until_still(opened)
         go_to(opened, "Sell")
@@ -158,52 +132,48 @@ def test_a_seller_sets_a_reserve(
         opened.get_by_role("spinbutton", name="Reserve to look at (EUR)").fill("3000")
         opened.keyboard.press("Tab")
         terms = SellerTerms("EUR", Decimal(2500), Decimal(3000), asking=Decimal(5000))
-        facts = sell_car(market, model, common_car(market), terms, evidence=selling_evidence(market, model))
+        evidence = selling_evidence(browsed, model)
+        facts = sell_car(browsed, model, common_car(browsed), terms, evidence=evidence)
         for sentence in auction_sentences(facts):
             shows(opened, sentence)
-        assert "reserve=3000" in opened.url
-        fits(opened, size, tmp_path / "sell.png")
+        expect(opened).to_have_url(re.compile("reserve=3000"))
+        fits(opened)
     assert no_errors(errors)
 
 
 @SIZES
 def test_a_valuer_builds_and_downloads_an_appraisal(
-    size: tuple[int, int], base: str, query: str, market: Market, tmp_path: Path
+    size: tuple[int, int], browser: Browser, base: str, query: str, browsed: Market
 ) -> None:
-    before = set(listed(market)["appraisal_id"])
-    with page(size, chromium()) as (opened, errors):
+    before = set(listed(browsed)["appraisal_id"])
+    with window(size, browser) as (opened, errors):
         opened.goto(f"{base}/comparables?{query}")
-        opened.get_by_text("comparable sales (").first.wait_for(timeout=60_000)
-        fits(opened, size, tmp_path / "comparables.png")
+        opened.get_by_text("comparable sales (").first.wait_for()
+        fits(opened)
         go_to(opened, "Appraisals")
         choose(opened, "Kind", "model report")
         choose(opened, "Level of the market", "private")
         opened.get_by_role("textbox", name="Who does this (goes into the log)").fill("A. Valuer")
         opened.keyboard.press("Tab")
         opened.get_by_role("button", name="Enter it and freeze the evidence").click()
-        opened.get_by_text("its evidence is frozen").wait_for(timeout=60_000)
-        (name,) = set(listed(market)["appraisal_id"]) - before
+        opened.get_by_text("its evidence is frozen").wait_for()
+        (name,) = set(listed(browsed)["appraisal_id"]) - before
         opened.get_by_role("textbox", name="Who the valuation is for").fill("Client Alpha")
         opened.get_by_role("button", name="Keep these answers").click()
-        opened.get_by_text("is revised; the revision before is kept").wait_for(timeout=60_000)
-        assert read(market, name).record.assignment.client == "Client Alpha"
-        fits(opened, size, tmp_path / "appraisal.png")
-        fill_the_rest(market, name)
+        opened.get_by_text("is revised; the revision before is kept").wait_for()
+        assert read(browsed, name).record.assignment.client == "Client Alpha"
+        fits(opened)
+        fill_the_rest(browsed, name)
         opened.reload()
-        with opened.expect_download(timeout=90_000) as given:
+        with opened.expect_download() as given:
             opened.get_by_role("button", name="Download the PDF").click()
         assert Path(given.value.path()).read_bytes().startswith(b"%PDF")
-        fits(opened, size, tmp_path / "documents.png")
+        fits(opened)
     assert no_errors(errors)
 
 
 def fill_the_rest(market: Market, name: str) -> None:
     """Answer by the library what the page would ask one by one."""
-    from dataclasses import fields
-
-    from pricing.appraisal.record import SECTIONS, with_answer
-    from pricing.appraisal.register import revise
-
     entry = read(market, name)
     record = entry.record
     for section, kind in SECTIONS.items():

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import expect
+from playwright.sync_api import Browser, expect
 
 import data_demo
 from pricing.documents.load_words import load_sentence
@@ -12,23 +12,32 @@ from pricing.intake.mapping_files import write_mapping_text
 from pricing.intake.proposals import propose
 from pricing.intake.readers import read_whole
 from pricing.store import Market
-from tests.dashboards.browser import DESKTOP, OVERFLOW, PHONE, chromium, no_errors, page, served, shot
+from tests.dashboards.browser import (
+    DESKTOP,
+    OVERFLOW,
+    PHONE,
+    chromium,
+    no_errors,
+    served,
+    shot,
+    wait_until_still,
+    window,
+)
+from tests.ports import free_port
 
 pytestmark = pytest.mark.browser
-
-PORT = 8566
 
 
 @pytest.fixture
 def base(tmp_path: Path) -> Iterator[str]:
     chromium()
-    with served(Market.open(tmp_path / "market.duckdb").path, PORT) as found:
+    with served(Market.open(tmp_path / "market.duckdb").path, free_port()) as found:
         yield found
 
 
 @pytest.mark.parametrize("size", [DESKTOP, PHONE], ids=["desktop", "phone"])
 def test_a_file_without_its_mapping_is_seen_counted_loaded_and_taken_back(
-    size: tuple[int, int], base: str, tmp_path: Path
+    size: tuple[int, int], browser: Browser, base: str, tmp_path: Path
 ) -> None:
     (demo,) = [path for path in data_demo.files() if path.suffix == ".csv"]
     file = tmp_path / demo.name
@@ -38,7 +47,7 @@ def test_a_file_without_its_mapping_is_seen_counted_loaded_and_taken_back(
     write_mapping_text(proposal.text, mapping)
     expected = Market.open(tmp_path / "other.duckdb").load([file], mapping=mapping)
     market = Market.open(tmp_path / "market.duckdb")
-    with page(size, chromium()) as (opened, errors):
+    with window(size, browser) as (opened, errors):
         opened.goto(f"{base.rstrip('/')}/records")
         opened.locator("input[type=file]").first.set_input_files(file)
         opened.get_by_text("First rows as they would land").wait_for()
@@ -49,7 +58,7 @@ def test_a_file_without_its_mapping_is_seen_counted_loaded_and_taken_back(
         assert market.batches().is_empty()
         opened.get_by_role("button", name="Load", exact=True).click()
         opened.get_by_role("button", name="Load the file now").click()
-        opened.get_by_text(load_sentence(expected)).wait_for(timeout=60_000)
+        opened.get_by_text(load_sentence(expected)).wait_for()
         assert max(opened.evaluate(OVERFLOW)) <= 0
         assert market.batches()["accepted"].to_list() == [expected.accepted]
         with opened.expect_download() as given:
@@ -58,7 +67,7 @@ def test_a_file_without_its_mapping_is_seen_counted_loaded_and_taken_back(
         shot(opened, tmp_path / "page.png")
         opened.reload()
         opened.get_by_text("What waits for you").wait_for()
-        opened.wait_for_timeout(1000)  # tables that are drawn late close an open list
+        wait_until_still(opened)  # what is drawn late closes an open list
         opened.get_by_role("combobox", name="Batch to take back").click()
         opened.get_by_role("option").first.click()
         opened.get_by_role("button", name="Take back").click()

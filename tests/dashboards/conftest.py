@@ -1,0 +1,43 @@
+"""A market of one's own, and one that real browsers look at, with its dashboard."""
+
+from collections.abc import Iterator
+from decimal import Decimal
+from urllib.parse import urlsplit
+
+import pytest
+from playwright.sync_api import Browser
+
+from pricing.service.serving import address
+from pricing.store import Market
+from tests.dashboards.browser import chromium, launched, served
+from tests.ports import free_port
+from tests.small_market import common_car
+
+
+@pytest.fixture(scope="package")
+def browsed(small_market: Market, tmp_path_factory: pytest.TempPathFactory) -> Market:
+    """The small market for browsers; what they do stays in it, as in a market that many work in."""
+    copy = tmp_path_factory.mktemp("browsed") / "market.duckdb"
+    copy.write_bytes(small_market.path.read_bytes())
+    return Market.open(copy)
+
+
+@pytest.fixture(scope="package")
+def base(browsed: Market) -> Iterator[str]:
+    """The address of its dashboard."""
+    chromium()
+    with served(browsed.path, free_port()) as found:
+        yield found.rstrip("/")
+
+
+@pytest.fixture(scope="package")
+def query(browsed: Market) -> str:
+    """What an address says of a common car at an asking price of EUR 5,000."""
+    return urlsplit(address(0, common_car(browsed), Decimal(5000))).query
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    """A browser; each test opens a window of its own in it."""
+    with launched(chromium()) as made:
+        yield made
