@@ -1,9 +1,10 @@
 """Appraisals: what a valuer writes, section by section, the evidence frozen with it, and its documents."""
 
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Any, Final
 
+import polars as pl
 import streamlit as st
 
 from dashboards import caches, frame, people, sheets
@@ -111,7 +112,7 @@ def _begin(state: caches.MarketState) -> None:
     by = _who()
     kind = st.selectbox("Kind", ("appraisal", "model report"), key="appraisal_kind")
     level = st.selectbox("Level of the market", MARKET_LEVELS, None, placeholder="choose", key="market_level")
-    effective = st.date_input("Effective date", caches.last_day(state), key="effective_date")
+    effective = st.date_input("Effective date", _last_day(state), key="effective_date")
     pressed = st.button("Enter it and freeze the evidence", type="primary", disabled=not by or level is None)
     if pressed and by and level is not None:
         assignment = {
@@ -124,6 +125,12 @@ def _begin(state: caches.MarketState) -> None:
         (name,) = enter(state.market, [(record, evidence)], by=by)
         st.session_state[_OPEN] = name
         _done(f"{name} is entered; its evidence is frozen.")
+
+
+def _last_day(state: caches.MarketState) -> date:
+    """The day of the last record."""
+    day: date = caches.sales(state).select(pl.col("event_date").cast(pl.Date).max()).item()
+    return day
 
 
 def _record(car: dict[str, Any], assignment: dict[str, Any]) -> Appraisal:

@@ -33,6 +33,7 @@ from pricing.market.index import PriceIndex, price_index
 from pricing.market.sales_book import SalesBook
 from pricing.model.price_model import PriceModel
 from pricing.model.saved import load
+from pricing.model.saved_scores import SavedScores, load_scores
 from pricing.service.serving import DEMO_VARIABLE, MARKET_VARIABLE
 from pricing.service.settings import Settings, catalogue_of, schedule_of_text
 from pricing.store import Market
@@ -48,7 +49,6 @@ Where = tuple[tuple[str, str], ...]
 """Columns and the values that they are to have."""
 
 Cached = TypeVar("Cached", bound=Callable[..., Any])
-
 CARS_KEPT: Final = 64
 """Models of cars whose records are kept at hand."""
 
@@ -287,10 +287,10 @@ def appraisals(state: MarketState) -> pl.DataFrame:
     return listed(state.market)
 
 
-@_kept(_records)
-def last_day(state: MarketState) -> date:
-    """The day of the last record."""
-    return date.fromordinal(sales(state)["event_date"].max().toordinal())  # type: ignore[union-attr]
+@_kept(_any_write)
+def scores(state: MarketState) -> SavedScores | None:
+    """The scores kept last in the market file."""
+    return load_scores(state.market)
 
 
 @_kept(_any_write, entries=12)

@@ -10,9 +10,10 @@ from dashboards.shown import show_chart, show_table
 from pricing.documents import score_charts
 from pricing.documents.glossary import what_is
 from pricing.documents.plain_text import escaped
-from pricing.documents.score_words import coverage_sentence, ratio_sentence
+from pricing.documents.score_words import coverage_sentence, kept_sentence, ratio_sentence
 from pricing.model.backtest import Backtest, backtest, rolling_origins
 from pricing.model.ratio_study import EDITION
+from pricing.model.saved_scores import save_scores
 from pricing.model.spec import FeatureSpec
 
 ORIGINS: Final = 4
@@ -34,39 +35,39 @@ def show_page() -> None:
             "after: "
             "no sale is scored by a model that had seen it."
         )
-        scored = _scored(state)
-        if scored is not None:
-            _show_scores(scored, state.base_currency)
+        _ask_scoring(state)
+        kept = caches.scores(state)
+        if kept is not None:
+            st.write(escaped(kept_sentence(kept, state.base_currency)))
+            _show_scores(kept.scored, state.base_currency)
 
 
-def _key(state: caches.MarketState) -> str:
-    return f"scores {state.path} {state.records}"
-
-
-def _scored(state: caches.MarketState) -> Backtest | None:
-    """The scores of the market as it is, made once and for everyone."""
-    key = _key(state)
+def _ask_scoring(state: caches.MarketState) -> None:
+    """A way to score, and how far it is; for everyone, once for each state of the records."""
+    key = f"scores {state.path} {state.records}"
     job = jobs.find(key)
     if job is not None and not job.ended:
         jobs.show(job)
-        return None
+        return
     if job is not None and job.error is not None:
         st.error(escaped(job.error))
-    elif job is not None:
-        return job.outcome
+    kept = caches.scores(state)
     if not people.may("load"):
-        st.info("Nobody has scored these records yet; that needs the role load.")
-    elif st.button("Score the price model now", type="primary"):
+        if kept is None:
+            st.info("Nobody has scored these records yet; that needs the role load.")
+    elif (kept is None or kept.outdated) and st.button("Score the price model now", type="primary"):
         jobs.take(key)
         jobs.start(key, "Scoring", lambda tell: _score(state, tell))
         st.rerun()
-    return None
 
 
-def _score(state: caches.MarketState, tell: jobs.Tell) -> Backtest:
+def _score(state: caches.MarketState, tell: jobs.Tell) -> None:
+    """Score, and keep the scores in the market."""
     sales, spec = caches.sales(state), FeatureSpec.cars()
-    origins = rolling_origins(sales, spec, ORIGINS)
-    return backtest(sales, spec, origins, known=state.market.sales, progress=tell)
+    scored = backtest(
+        sales, spec, rolling_origins(sales, spec, ORIGINS), known=state.market.sales, progress=tell
+    )
+    save_scores(scored, state.market, str(state.fit), state.records)
 
 
 def _show_scores(scored: Backtest, currency: str) -> None:

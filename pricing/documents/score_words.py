@@ -3,6 +3,9 @@
 from collections.abc import Mapping
 from typing import Any
 
+from pricing.documents.sentences import day_words
+from pricing.model.saved_scores import SavedScores
+
 
 def coverage_sentence(scores: Mapping[str, Any]) -> str:
     """How often ranges of 80 % held the price paid: ``scores`` is a row of ``Backtest.scores``.
@@ -36,3 +39,14 @@ def ratio_sentence(scores: Mapping[str, Any]) -> str:
         f"The middle of mid price over price paid is {scores['median_ratio']:.2f}; on average a ratio is "
         f"{scores['cod']:.0f} % away from it."
     )
+
+
+def kept_sentence(kept: SavedScores, currency: str) -> str:
+    """What scores kept in a market are of (day, fit, currency), and whether they still stand."""
+    when = f"Scored on {day_words(kept.at.date())} at {kept.at:%H:%M} UTC, when {kept.fit_id} was in force"
+    stands = (
+        "records or the fit have changed since; score anew to see what they do to these figures"
+        if kept.outdated
+        else "neither records nor the fit have changed since"
+    )
+    return f"{when}; {stands}. Prices are all-in, in {currency}, of the day of each sale."

@@ -1,8 +1,10 @@
 """The pages about the market and about how good its numbers are: both are the library's."""
 
 from datetime import date
+from pathlib import Path
 
 import pytest
+import streamlit as st
 from streamlit.testing.v1 import AppTest
 
 from pricing.documents.market_words import depth_sentences, index_sentence
@@ -14,6 +16,7 @@ from pricing.model.saved import load
 from pricing.model.spec import FeatureSpec
 from pricing.store import Market
 from tests.dashboards.pages import a_page, press, said, table
+from tests.small_market import write_sales
 
 
 @pytest.fixture
@@ -48,9 +51,11 @@ def test_a_make_of_few_sales_is_told_what_would_help(page: AppTest, small_market
 
 
 def test_scores_are_made_on_a_press_and_are_the_librarys(
-    small_market: Market, monkeypatch: pytest.MonkeyPatch
+    small_market: Market, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setenv("PRICING_MARKET", str(small_market.path))
+    copy = tmp_path / "market.duckdb"
+    copy.write_bytes(small_market.path.read_bytes())
+    monkeypatch.setenv("PRICING_MARKET", str(copy))
     monkeypatch.setattr("dashboards.scores.ORIGINS", 1)
     page = a_page("scores").run()
     assert not page.exception
@@ -65,3 +70,14 @@ def test_scores_are_made_on_a_press_and_are_the_librarys(
     page.selectbox(key="part_of").select("condition_band").run()
     assert list(table(page, "coverage_80")["sales"])[1:] == scored.scores("condition_band")["sales"].to_list()
     assert date.today() >= scored.origins[0]
+    st.cache_resource.clear()  # as a server that starts anew: nothing in memory
+    fit = small_market.fits()["fit_id"][-1]
+    again = a_page("scores").run()
+    assert coverage_sentence(overall) in said(again)
+    assert f"when {fit} was in force; neither records nor the fit have changed since" in said(again)
+    assert [button for button in again.button if button.label.startswith("Score")] == []
+    write_sales(tmp_path / "more.parquet", rows=650)
+    Market.open(copy).load([tmp_path / "more.parquet"])
+    changed = a_page("scores").run()
+    assert "records or the fit have changed since" in said(changed)
+    assert [button for button in changed.button if button.label.startswith("Score")]
