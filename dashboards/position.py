@@ -1,6 +1,6 @@
 """Where does this car sit: its price range, where the asking price stands, what is behind both."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from decimal import Decimal
 from typing import Any
 
@@ -31,7 +31,7 @@ def show_page() -> None:
         with frame.one_sentence("This car cannot be valued: "):
             records = caches.ModelRecords(state, car["make"], car["model"])
             valuation = value_car(records, model, car, asking=asking)
-            show_valuation(valuation, _comparables(state, car), _in_other_currency(state, valuation))
+            show_valuation(valuation, _in_other_currency(state, valuation), lambda: _comparables(state, car))
             show_ways_on()
 
 
@@ -58,20 +58,24 @@ def _in_other_currency(state: caches.MarketState, valuation: Valuation) -> str |
     return sentences.other_currency_sentence(valuation, other, Decimal(rate.units) / Decimal(rate.base_units))
 
 
-def show_valuation(valuation: Valuation, comparables: pl.DataFrame | None, elsewhere: str | None) -> None:
-    """The valuation from the answer to the evidence, and the caution with the answer."""
+def show_valuation(
+    valuation: Valuation, elsewhere: str | None, comparables: Callable[[], pl.DataFrame | None]
+) -> None:
+    """The valuation from the answer to the evidence, and the caution with the answer; the comparable sales
+    are looked for once the answer is shown."""
     st.subheader(escaped(sentences.car_words(valuation.car)))
     if valuation.mid is None:
         st.warning(escaped(sentences.range_sentence(valuation)))
     else:
-        show_answer(valuation, comparables, elsewhere)
+        show_answer(valuation, elsewhere)
+        show_distribution(valuation, comparables())
         show_make_up(valuation)
     show_bands(valuation)
     show_sales(valuation)
 
 
-def show_answer(valuation: Valuation, comparables: pl.DataFrame | None, elsewhere: str | None) -> None:
-    """Low, mid and high, the standing in a sentence, and the distribution."""
+def show_answer(valuation: Valuation, elsewhere: str | None) -> None:
+    """Low, mid and high, and the standing in a sentence."""
     with st.container(horizontal=True):
         for name in ("low", "mid", "high"):
             amount = sentences.rounded(getattr(valuation, name))
@@ -82,6 +86,10 @@ def show_answer(valuation: Valuation, comparables: pl.DataFrame | None, elsewher
     if valuation.asking is not None:
         st.write(f"**{escaped(sentences.standing_sentence(valuation))}**")
     st.caption(escaped(sentences.CAUTION))
+
+
+def show_distribution(valuation: Valuation, comparables: pl.DataFrame | None) -> None:
+    """The distribution of prices, with the comparable sales on it."""
     show_chart(
         charts.distribution_chart(valuation, comparables),
         sentences.distribution_caption(valuation, 0 if comparables is None else comparables.height),

@@ -19,7 +19,7 @@ PICTURE_SCALE = 2.0
 
 def show_chart(chart: alt.Chart | alt.LayerChart, caption: str, name: str) -> None:
     """A chart with its sentence, which is also what a screen reader says; as PNG and SVG to take along."""
-    st.altair_chart(chart, alt=caption, key=f"chart-{name}")
+    st.vega_lite_chart(_specification(chart), alt=caption, key=f"chart-{name}")
     st.caption(escaped(caption))
     with st.popover("Keep the picture", type="tertiary", key=f"keep-{name}"), st.container(horizontal=True):
         for kind, write in (("PNG", _png), ("SVG", _svg)):
@@ -84,6 +84,17 @@ def _flat(frame: pl.DataFrame) -> pl.DataFrame:
     return frame.with_columns(pl.col(lists).cast(pl.List(pl.String)).list.join(", ")).with_columns(
         neutralised(pl.col(pl.String))
     )
+
+
+def _specification(chart: alt.Chart | alt.LayerChart) -> dict[str, Any]:
+    """A chart in Vega-Lite's terms. It is not held against their schema whenever a page is drawn, which takes
+    longer than all the rest: that is for the tests of the charts."""
+    found = chart.to_dict(validate=False)
+    del found["config"]  # sizes of Altair's own; the page gives its width
+    found["datasets"] = {
+        name: pl.DataFrame(rows, infer_schema_length=None) for name, rows in found["datasets"].items()
+    }
+    return found
 
 
 def _png(chart: alt.TopLevelMixin) -> bytes:

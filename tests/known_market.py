@@ -50,7 +50,7 @@ class KnownModel:
         prices = self._mid(cars)[:, None] * np.exp(SPREAD * stats.norm.ppf(levels))
         return pl.DataFrame(prices, schema=[f"{level:g}" for level in levels])
 
-    def price_range(self, cars: pl.DataFrame, coverage: float = 0.8) -> pl.DataFrame:
+    def price_range(self, cars: pl.DataFrame, coverage: float = 0.8, *, asking: pl.Series) -> pl.DataFrame:
         levels = [(1 - coverage) / 2, 0.5, (1 + coverage) / 2]
         kept = pl.lit(cars["year"] != 1901)
         return self.quantiles(cars, levels).select(
@@ -60,10 +60,8 @@ class KnownModel:
             ),
             evidence=pl.lit("20 sales"),
             reason=pl.when(~kept).then(pl.lit("nothing like it is on record")),
+            standing=pl.Series(stats.norm.cdf(np.log(asking.to_numpy() / self._mid(cars)) / SPREAD)),
         )
-
-    def standing(self, cars: pl.DataFrame, asking: list[float]) -> pl.Series:
-        return pl.Series(stats.norm.cdf(np.log(np.array(asking) / self._mid(cars)) / SPREAD))
 
     def contributions(self, cars: pl.DataFrame) -> pl.DataFrame:
         car = cars.row(0, named=True)

@@ -20,9 +20,9 @@ LEAST_USED: Final = 0.6
 class Ranges(Protocol):
     """Whatever prices many cars at once, such as a fitted ``PriceModel``."""
 
-    def price_range(self, cars: pl.DataFrame, coverage: float = 0.8) -> pl.DataFrame: ...
-
-    def standing(self, cars: pl.DataFrame, asking: list[float]) -> pl.Series: ...
+    def price_range(
+        self, cars: pl.DataFrame, coverage: float = 0.8, *, asking: pl.Series
+    ) -> pl.DataFrame: ...
 
 
 def same_money(
@@ -60,9 +60,9 @@ def same_money(
         [row | said for row in states.drop("band", "sales").with_columns(options=[]).iter_rows(named=True)],
         at,
     )
-    ranges = model.price_range(cars, coverage)
-    priced = states.hstack(ranges.select("low", "mid", "high", "reason")).with_columns(
-        within=model.standing(cars, [float(budget)] * len(cars)),
+    asking = pl.Series([float(budget)]).new_from_index(0, len(cars))
+    ranges = model.price_range(cars, coverage, asking=asking)
+    priced = states.hstack(ranges.select("low", "mid", "high", "reason", within="standing")).with_columns(
         next_band=pl.col("mid").shift(-1).over("make", "model", "variant"),
     )
     this = (

@@ -59,11 +59,11 @@ class FittedModel(Protocol):
     @property
     def facts(self) -> Mapping[str, Any]: ...
 
-    def price_range(self, cars: pl.DataFrame, coverage: float = 0.8) -> pl.DataFrame: ...
+    def price_range(
+        self, cars: pl.DataFrame, coverage: float = 0.8, *, asking: pl.Series
+    ) -> pl.DataFrame: ...
 
     def quantiles(self, cars: pl.DataFrame, levels: list[float]) -> pl.DataFrame: ...
-
-    def standing(self, cars: pl.DataFrame, asking: list[float]) -> pl.Series: ...
 
     def contributions(self, cars: pl.DataFrame) -> pl.DataFrame: ...
 
@@ -147,9 +147,11 @@ def value_car(
         )
     sales = market.sales(as_of=at)
     car = checked_car(inspected(named_car(sales, car), inspection), asking, at)
-    frame = frame_of([car], at)
     in_bands = [car | {"condition_band": band, "condition_score": None} for band in CONDITION_BANDS]
-    ranges = model.price_range(frame_of([car, *in_bands], at), coverage=coverage)
+    prices = [None if asking is None else float(asking)] + [None] * len(in_bands)
+    ranges = model.price_range(
+        frame_of([car, *in_bands], at), coverage=coverage, asking=pl.Series(prices, dtype=pl.Float64)
+    )
     own = ranges.row(0, named=True)
     given = own["reason"] is None
     law = PriceLaw.of(model, car, at, inspection) if given else None
@@ -158,8 +160,7 @@ def value_car(
         own |= {"low": law.quantile(tail), "mid": law.quantile(0.5), "high": law.quantile(1.0 - tail)}
     standing = None
     if law is not None and asking is not None:
-        alone = inspection is None
-        standing = float(model.standing(frame, [float(asking)])[0]) if alone else law.share_below(asking)
+        standing = own["standing"] if inspection is None else law.share_below(asking)
     of_model = sales.filter(pl.col("make") == car["make"], pl.col("model") == car["model"])
     return Valuation(
         car=car,
@@ -174,7 +175,7 @@ def value_car(
         asking=asking,
         standing=standing,
         distribution=_brackets(law),
-        terms=_terms(model.contributions(frame)) if given else _NO_TERMS,
+        terms=_terms(model.contributions(frame_of([car], at))) if given else _NO_TERMS,
         bands=pl.DataFrame({"condition_band": CONDITION_BANDS}).hstack(
             ranges[1:].select("low", "mid", "high", "reason")
         ),

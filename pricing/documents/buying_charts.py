@@ -63,9 +63,9 @@ def limits_chart(facts: Buying) -> alt.LayerChart:
             color=VERMILION if row["kind"] == "asked" else "black",
         )
         layers.append(
-            words.encode(x=alt.X("price:Q"), y=alt.value(14 + 16 * row["row"]), text=alt.Text("mark:N"))
+            words.encode(x=alt.X("price:Q"), y=alt.YValue(14 + 16 * row["row"]), text=alt.Text("mark:N"))
         )
-    return alt.LayerChart(layer=layers).properties(title=title, height=300)
+    return alt.LayerChart(layer=layers, title=title, height=300)
 
 
 def bids_chart(facts: Buying) -> alt.LayerChart:

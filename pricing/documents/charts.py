@@ -52,7 +52,7 @@ def distribution_chart(valuation: Valuation, comparables: pl.DataFrame | None = 
         .encode(
             x=_price_axis("from_price", valuation),
             x2=alt.X2("to_price:Q"),
-            y2=alt.datum(0),
+            y2=alt.Y2Datum(0),
             y=alt.Y("cars:Q", title=f"cars in 100, per {currency} {width:,.0f}", axis=alt.Axis(tickCount=5)),
             color=alt.Color(
                 "part:N",
@@ -80,11 +80,13 @@ def distribution_chart(valuation: Valuation, comparables: pl.DataFrame | None = 
         bars,
         ends.mark_rule(color="white", strokeWidth=3),
         ends.mark_rule(color="black", strokeDash=[4, 3], strokeWidth=1.5),
-        names.encode(x=alt.X("price:Q"), y=alt.value(0), text=alt.Text("mark:N")),
+        names.encode(x=alt.X("price:Q"), y=alt.YValue(0), text=alt.Text("mark:N")),
     ]
     beside = [] if comparables is None else [_comparable_points(valuation, comparables)]
-    return alt.LayerChart(layer=[*layers, *beside, *_asking(valuation)]).properties(
-        title=_title("What cars like this one sell for", valuation), height=420
+    return alt.LayerChart(
+        layer=[*layers, *beside, *_asking(valuation)],
+        title=_title("What cars like this one sell for", valuation),
+        height=420,
     )
 
 
@@ -170,7 +172,9 @@ def bands_chart(valuation: Valuation) -> alt.LayerChart:
             pl.col("event_date").dt.to_string("%-d %B %Y"),
             pl.col("options").list.join(", ").str.replace_all("_", " "),
         )
-        .drop("source_ref")
+        .select(
+            "event_date", "variant", "year", "condition_band", "odometer_km", "options", "price", "source"
+        )
     )
     points = (
         alt.Chart(sold)
@@ -191,8 +195,10 @@ def bands_chart(valuation: Valuation) -> alt.LayerChart:
         )
     )
     layers = [spans, middles, points] if ranges.height else [points]
-    return alt.LayerChart(layer=[*layers, *_asking(valuation, label=False)]).properties(
-        title=_title("Price by condition band", valuation), height=alt.Step(52)
+    return alt.LayerChart(
+        layer=[*layers, *_asking(valuation, label=False)],
+        title=_title("Price by condition band", valuation),
+        height=alt.Step(52),
     )
 
 
@@ -235,8 +241,10 @@ def terms_chart(valuation: Valuation) -> alt.LayerChart:
         .mark_text(align="left", dx=5, fontSize=11, color=GREY)
         .encode(y=axis, x=alt.X("right:Q"), text=alt.Text("effect:N"))
     )
-    return alt.LayerChart(layer=[bars, ticks, words]).properties(
-        title=_title("What makes up the mid price", valuation), height=alt.Step(22)
+    return alt.LayerChart(
+        layer=[bars, ticks, words],
+        title=_title("What makes up the mid price", valuation),
+        height=alt.Step(22),
     )
 
 
@@ -276,4 +284,4 @@ def _asking(valuation: Valuation, label: bool = True) -> list[alt.Chart]:
     if not label:
         return [rule]
     text = marked.mark_text(color=VERMILION, fontWeight="bold", baseline="bottom", dy=-18, fontSize=12)
-    return [rule, text.encode(x=alt.X("price:Q"), y=alt.value(0), text=alt.Text("words:N"))]
+    return [rule, text.encode(x=alt.X("price:Q"), y=alt.YValue(0), text=alt.Text("words:N"))]

@@ -44,7 +44,7 @@ def index_line_chart(index: PriceIndex) -> alt.LayerChart:
             .mark_line(color=VERMILION, strokeDash=[5, 3], strokeWidth=2)
             .encode(x=x, y=alt.Y("real:Q"), detail=alt.Detail("real_run:N"), tooltip=tooltip)
         )
-    return alt.LayerChart(layer=layers).properties(height=260, title=_index_title(index))
+    return alt.LayerChart(layer=layers, height=260, title=_index_title(index))
 
 
 def index_sales_chart(index: PriceIndex) -> alt.Chart:
@@ -135,7 +135,7 @@ def comparables_chart(found: Comparables) -> alt.LayerChart:
         anchor="start",
         fontSize=15,
     )
-    return alt.LayerChart(layer=layers).properties(title=title, height=alt.Step(24))
+    return alt.LayerChart(layer=layers, title=title, height=alt.Step(24))
 
 
 def bands_through_time_chart(depth: Depth) -> alt.LayerChart:
@@ -179,4 +179,4 @@ def bands_through_time_chart(depth: Depth) -> alt.LayerChart:
         anchor="start",
         fontSize=15,
     )
-    return alt.LayerChart(layer=[bars, points]).properties(title=title, height=380)
+    return alt.LayerChart(layer=[bars, points], title=title, height=380)

@@ -59,7 +59,7 @@ def budget_chart(budget: RepairBudget) -> alt.LayerChart:
         anchor="start",
         fontSize=15,
     )
-    return alt.LayerChart(layer=[spans, middles, ends]).properties(title=title, height=alt.Step(26))
+    return alt.LayerChart(layer=[spans, middles, ends], title=title, height=alt.Step(26))
 
 
 def budget_caption(budget: RepairBudget) -> str:
@@ -126,7 +126,7 @@ def comparison_chart(decision: MendOrBuy) -> alt.LayerChart:
         fontSize=15,
     )
     layers: list[alt.Chart] = [spans, middles, fixed.encode(y=y, x=alt.X("mid:Q"), tooltip=tooltip)]
-    return alt.LayerChart(layer=layers).properties(title=title, height=alt.Step(26))
+    return alt.LayerChart(layer=layers, title=title, height=alt.Step(26))
 
 
 def comparison_caption(decision: MendOrBuy) -> str:

@@ -74,8 +74,11 @@ def coverage_chart(backtest: Backtest, part: str = "evidence") -> alt.LayerChart
         .mark_rule(strokeDash=[4, 3], strokeWidth=1.5)
         .encode(x=alt.X("promised:Q"), color=colour)
     )
-    return alt.LayerChart(layer=[rules, spans, points]).properties(
-        title=_title("How often ranges held the price paid", backtest), width=WIDTH, height=alt.Step(30)
+    return alt.LayerChart(
+        layer=[rules, spans, points],
+        title=_title("How often ranges held the price paid", backtest),
+        width=WIDTH,
+        height=alt.Step(30),
     )
 
 
@@ -95,8 +98,11 @@ def width_chart(backtest: Backtest, part: str = "evidence") -> alt.LayerChart:
     words = base.mark_text(align="left", dx=5, fontSize=11, color=GREY).encode(
         y=axis, yOffset=offset, x=alt.X("width:Q"), text=alt.Text("width:Q", format=".2f")
     )
-    return alt.LayerChart(layer=[bars, words]).properties(
-        title=_title("How wide the ranges were", backtest), width=WIDTH, height=alt.Step(30)
+    return alt.LayerChart(
+        layer=[bars, words],
+        title=_title("How wide the ranges were", backtest),
+        width=WIDTH,
+        height=alt.Step(30),
     )
 
 
@@ -150,8 +156,11 @@ def ratio_chart(backtest: Backtest, currency: str, basis: str = "all-in") -> alt
             y=alt.Y("ratio:Q"), strokeDash=alt.StrokeDash("line:N", title=None, scale=dash, legend=_legend())
         )
     )
-    return alt.LayerChart(layer=[points, rules]).properties(
-        title=_title("Mid prices beside the prices paid", backtest), width=WIDTH, height=320
+    return alt.LayerChart(
+        layer=[points, rules],
+        title=_title("Mid prices beside the prices paid", backtest),
+        width=WIDTH,
+        height=320,
     )
 
 

@@ -76,8 +76,8 @@ def reserve_chart(facts: Selling) -> alt.LayerChart:
         layers.append(
             mark.mark_rule(color="black", strokeDash=[4, 3], strokeWidth=2).encode(x=alt.X("reserve:Q"))
         )
-    return alt.LayerChart(layer=layers).properties(
-        title=_title("Chance of a sale against the reserve", facts), height=280
+    return alt.LayerChart(
+        layer=layers, title=_title("Chance of a sale against the reserve", facts), height=280
     )
 
 

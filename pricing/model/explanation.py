@@ -6,6 +6,8 @@ change at the average. The effect in per cent is corrected for the variance ``V`
 (exp(b - V / 2) - 1)`` (Kennedy 1981).
 """
 
+from typing import Final
+
 import numpy as np
 import polars as pl
 from scipy import stats
@@ -30,11 +32,10 @@ def explain(
 ) -> pl.DataFrame:
     """Long frame of the terms of every car; ``beside`` are what else was added to each log mid, by term."""
     posterior, codes, rows = regression.estimates_.posterior, encoded.codes, len(features)
-    none = np.zeros(rows)
-    parts: list[tuple[str, pl.Series, Floats, Floats]] = []
+    lines: list[tuple[str, pl.Expr, Floats, Floats]] = []
     market_variance = float(reference @ posterior.covariance @ reference)
-    parts.append(
-        (BASE, _text(rows), np.full(rows, reference @ posterior.market), np.full(rows, market_variance))
+    lines.append(
+        (BASE, _NOTHING, np.full(rows, reference @ posterior.market), np.full(rows, market_variance))
     )
     above = np.broadcast_to(posterior.market, (rows, len(posterior.market)))
     for level, name in enumerate(design.spec.groups):
@@ -45,32 +46,31 @@ def explain(
         variance[known] = np.einsum(
             "i,nij,j->n", reference[S], posterior.levels[level].spread[codes[known, level]], reference[S]
         )
-        parts.append((name, features[name], (current - above) @ reference, variance))
+        lines.append((name, pl.col(name), (current - above) @ reference, variance))
         above = current
     departure = encoded.X - reference
     for term in _terms(design):
-        for label, value, columns in _columns_of(design, term, features):
+        for label, value, columns in _columns_of(design, term):
             masked = np.zeros_like(departure)
             masked[:, columns] = departure[:, columns]
             variance = posterior.variance(masked, codes, regression.estimates_.priors)
-            parts.append((label, value, np.einsum("np,np->n", masked, above), variance))
-    parts += [(label, _text(rows), effect, none) for label, effect in beside.items()]
-    reach = float(stats.norm.ppf((1.0 + COVERAGE) / 2.0))
-    frames = [
-        pl.DataFrame(
-            {
-                "row": np.arange(rows, dtype=np.uint32),
-                "term": [label] * rows,
-                "value": value.cast(pl.String).rename("value"),
-                "factor": np.exp(effect),
-                "low": np.exp(effect - reach * np.sqrt(variance)),
-                "high": np.exp(effect + reach * np.sqrt(variance)),
-                "per_cent": 100.0 * np.expm1(effect - variance / 2.0),
-            }
-        )
-        for label, value, effect, variance in parts
-    ]
-    return pl.concat(frames).sort("row", maintain_order=True)
+            lines.append((label, value, np.einsum("np,np->n", masked, above), variance))
+    lines += [(label, _NOTHING, effect, np.zeros(rows)) for label, effect in beside.items()]
+    labels, values, effects, variances = zip(*lines, strict=True)
+    effect, variance = np.column_stack(effects).ravel(), np.column_stack(variances).ravel()
+    half = float(stats.norm.ppf((1.0 + COVERAGE) / 2.0)) * np.sqrt(variance)
+    told = features.select(pl.concat_list(value.cast(pl.String) for value in values).explode().alias("value"))
+    return pl.DataFrame(
+        {
+            "row": np.repeat(np.arange(rows, dtype=np.uint32), len(lines)),
+            "term": list(labels) * rows,
+            "value": told["value"],
+            "factor": np.exp(effect),
+            "low": np.exp(effect - half),
+            "high": np.exp(effect + half),
+            "per_cent": 100.0 * np.expm1(effect - variance / 2.0),
+        }
+    )
 
 
 def _terms(design: Design) -> list[str]:
@@ -81,24 +81,23 @@ def _terms(design: Design) -> list[str]:
     return first + [term for term in present if term not in {"level", "asking", *first}]
 
 
-def _columns_of(design: Design, term: str, features: pl.DataFrame) -> list[tuple[str, pl.Series, list[int]]]:
-    """The lines of a term: one, but for options, which have a line each."""
+def _columns_of(design: Design, term: str) -> list[tuple[str, pl.Expr, list[int]]]:
+    """The lines of a term with what the car has there: one, but for options, which have a line each."""
     spec = design.spec
     if term == "options":
         places = next(block.columns for block in design.blocks if block.name == "options")
         return [
-            (code or name, _option(features, name, code), [int(column)])
+            (code or name, _option(name, code), [int(column)])
             for column, (name, code) in zip(places, design.options, strict=True)
         ]
     columns = [int(column) for block in design.blocks if block.term == term for column in block.columns]
     source = {"date": spec.event_date, "condition": spec.condition}.get(term, term)
-    return [(term, features[source or term], columns)]
+    return [(term, pl.col(source or term), columns)]
 
 
-def _option(features: pl.DataFrame, name: str, code: str | None) -> pl.Series:
-    present = features[name].cast(pl.Boolean) if code is None else features[name].list.contains(code)
-    return present.fill_null(False).replace_strict({True: "yes", False: "no"}, return_dtype=pl.String)
+def _option(name: str, code: str | None) -> pl.Expr:
+    present = pl.col(name).cast(pl.Boolean) if code is None else pl.col(name).list.contains(code)
+    return pl.when(present).then(pl.lit("yes")).otherwise(pl.lit("no"))
 
 
-def _text(rows: int) -> pl.Series:
-    return pl.Series([None] * rows, dtype=pl.String)
+_NOTHING: Final = pl.lit(None, pl.String)

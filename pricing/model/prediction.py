@@ -61,8 +61,12 @@ def predict(fitted: Fitted, features: pl.DataFrame) -> Prediction:
 
 
 def _predict_batch(fitted: Fitted, features: pl.DataFrame) -> Prediction:
+    return predict_encoded(fitted, fitted.design.encode(features))
+
+
+def predict_encoded(fitted: Fitted, encoded: Encoded) -> Prediction:
+    """Price every car of which the design's row is known."""
     design, regression = fitted.design, fitted.regression
-    encoded = design.encode(features)
     mid = regression.predict(encoded.X, encoded.codes)
     own, sale = regression.predict_variance(encoded.X, encoded.codes)
     learnt = fitted.interactions.effect(seen_by_trees(regression, encoded))

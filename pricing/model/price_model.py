@@ -17,7 +17,7 @@ from pricing.model.explanation import CALIBRATION, INTERACTIONS, explain
 from pricing.model.hedonic import LARGE, ONE_THREAD, HedonicRegression
 from pricing.model.interactions import Interactions
 from pricing.model.pooling import Floats
-from pricing.model.prediction import Fitted, Prediction, predict, seen_by_trees
+from pricing.model.prediction import Fitted, Prediction, predict, predict_encoded, seen_by_trees
 from pricing.model.reasons import refusals
 from pricing.model.spec import FeatureSpec
 
@@ -173,10 +173,14 @@ class PriceModel:
         return Fitted(design, regression, interactions, counts, average)
 
     def _ask(self, cars: pl.DataFrame, as_of: date | None) -> tuple[Prediction, pl.DataFrame]:
+        features = self._features(cars, as_of)
+        return predict(self.fitted, features), features
+
+    def _features(self, cars: pl.DataFrame, as_of: date | None) -> pl.DataFrame:
         features = self.spec.prepared(cars)
         if self.spec.event_date and as_of is not None:
             features = features.with_columns(pl.col(self.spec.event_date).fill_null(as_of))
-        return predict(self.fitted, features), features
+        return features
 
     def _scaled(self, guess: Prediction) -> Floats:
         return guess.spread * self.calibration.scales[guess.depth, guess.band]
@@ -276,12 +280,13 @@ class PriceModel:
         ``low`` and ``high``, and ``per_cent``, the effect as a per cent with Kennedy's correction. The
         factors of a row multiply to its mid price; the first is the price of the average sale on record.
         """
-        guess, features = self._ask(cars, as_of)
+        fitted, features = self.fitted, self._features(cars, as_of)
+        encoded = fitted.design.encode(features)
+        with ONE_THREAD.limit(limits=1):
+            guess = predict_encoded(fitted, encoded)
         centre = float(self.calibration.quantiles(np.array([0.5]))[0])
-        fitted = self.fitted
         beside = {INTERACTIONS: guess.learnt} if fitted.interactions.trees else {}
         beside[CALIBRATION] = self._scaled(guess) * centre
-        encoded = fitted.design.encode(features)
         return explain(fitted.design, fitted.regression, encoded, features, fitted.reference, beside)
 
     def log_mid(self, cars: pl.DataFrame, as_of: date | None = None) -> Floats:

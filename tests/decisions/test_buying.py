@@ -46,9 +46,9 @@ class Priced(KnownModel):
             }
         )
 
-    def price_range(self, cars: pl.DataFrame, coverage: float = 0.8) -> pl.DataFrame:
+    def price_range(self, cars: pl.DataFrame, coverage: float = 0.8, *, asking: pl.Series) -> pl.DataFrame:
         self.asked += 1
-        return super().price_range(cars, coverage)
+        return super().price_range(cars, coverage, asking=asking)
 
 
 def bought(asking: Any = 9000, certainty: float = 0.6, **said: Any) -> Buying:

@@ -103,9 +103,11 @@ def test_bands_leave_out_the_cars_own_score() -> None:
     seen = []
 
     class Watched(KnownModel):
-        def price_range(self, cars: pl.DataFrame, coverage: float = 0.8) -> pl.DataFrame:
+        def price_range(
+            self, cars: pl.DataFrame, coverage: float = 0.8, *, asking: pl.Series
+        ) -> pl.DataFrame:
             seen.append(cars)
-            return super().price_range(cars, coverage)
+            return super().price_range(cars, coverage, asking=asking)
 
     value_car(KnownMarket(), Watched(), CAR | {"condition_score": 60.0})
     assert seen[0]["condition_score"].to_list() == [60.0, None, None, None, None]

@@ -81,10 +81,10 @@ def test_bands_draw_every_range_and_every_sale_but_far_dearer_ones() -> None:
     chart = charts.bands_chart(VALUATION)
     assert len(rows_of(chart, "part")) == 4
     highest = charts.ROOM * max(VALUATION.bands["high"].to_list())
-    assert len(rows_of(chart, "chassis_number")) == VALUATION.sales.height
+    assert len(rows_of(chart, "event_date")) == VALUATION.sales.height
     low = VALUATION.bands.with_columns(high=pl.lit(5000.0))
     narrow = value_car(KnownMarket(), KnownModel(), CAR)
-    shown = rows_of(charts.bands_chart(_with_bands(narrow, low)), "chassis_number")
+    shown = rows_of(charts.bands_chart(_with_bands(narrow, low)), "event_date")
     assert 0 < len(shown) < VALUATION.sales.height
     assert max(row["price"] for row in shown) <= charts.ROOM * 5000.0 < highest
 
