@@ -26,6 +26,8 @@ Amount = Annotated[
     Decimal,
     Field(ge=LOWEST_AMOUNT, le=HIGHEST_AMOUNT, max_digits=15, decimal_places=3),
 ]
+Cost = Annotated[Decimal, Field(ge=0, le=10**9, max_digits=15, decimal_places=3)]
+Currency = Annotated[str, Field(pattern="^[A-Z]{3}$", examples=["GBP"])]
 Coverage = Annotated[
     float, Field(ge=0.05, le=0.99, description="Share of like cars that the range is to hold.")
 ]
