@@ -117,7 +117,8 @@ def with_rates(frame: pl.DataFrame, base: str, own_rates: pl.DataFrame | None = 
     """
     minor_unit_places(base)
     wanted = frame.select("currency", "event_date").unique().sort("event_date")
-    known = _last_known(_last_known(wanted, ecb_rates(), ""), _of_currency(ecb_rates(), base), "base_")
+    rates = ecb_rates().filter(pl.col("currency").is_in(wanted["currency"].unique().implode()))
+    known = _last_known(_last_known(wanted, rates, ""), _rates_of(base), "base_")
     same = pl.col("currency") == base
     known = known.select(
         "currency",
@@ -158,8 +159,9 @@ def in_base(amount: pl.Expr, base: str) -> pl.Expr:
     return ((minor * scale).cast(pl.Decimal(38, 2)) / 100).cast(pl.Decimal(18, 2))
 
 
-def _of_currency(rates: pl.DataFrame, currency: str) -> pl.DataFrame:
-    return rates.filter(pl.col("currency") == currency).drop("currency")
+@cache
+def _rates_of(currency: str) -> pl.DataFrame:
+    return ecb_rates().filter(pl.col("currency") == currency).drop("currency")
 
 
 def _last_known(wanted: pl.DataFrame, rates: pl.DataFrame, prefix: str) -> pl.DataFrame:
