@@ -42,6 +42,7 @@ def serve(
     """
     import uvicorn
 
+    from pricing.service.api.connections import PromptProtocol
     from pricing.service.api.logs import log_settings
 
     for key, value in (("market", market), ("host", host), ("port", port)):
@@ -66,6 +67,7 @@ def serve(
         host=settings.host,
         port=settings.port,
         workers=workers,
+        http=PromptProtocol,
         log_config=log_settings(settings.log_level),
         access_log=False,
         server_header=False,

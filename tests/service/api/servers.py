@@ -2,12 +2,13 @@
 in a process that can be killed."""
 
 import multiprocessing
+import os
 import shutil
 import socket
 import subprocess
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from multiprocessing.process import BaseProcess
 from pathlib import Path
@@ -31,13 +32,21 @@ def serving(market: Path | str, **settings: Any) -> Iterator[str]:
     import uvicorn
 
     from pricing.service.api.app import create_api
+    from pricing.service.api.connections import PromptProtocol
 
     api = create_api(Configuration(**{"market": str(market), "access": "open", **settings}))
     with socket.socket() as listening:
         listening.bind(("127.0.0.1", 0))
         port = listening.getsockname()[1]
         server = uvicorn.Server(
-            uvicorn.Config(api, port=port, log_config=None, access_log=False, timeout_graceful_shutdown=10)
+            uvicorn.Config(
+                api,
+                port=port,
+                http=PromptProtocol,
+                log_config=None,
+                access_log=False,
+                timeout_graceful_shutdown=10,
+            )
         )
         thread = threading.Thread(target=server.run, args=([listening],), daemon=True)
         thread.start()
@@ -58,26 +67,40 @@ DEAR = (
 """What takes long to import and starts no thread of polars's, which would be missing after a fork."""
 
 
-def serve_alone(market: str, listening: socket.socket) -> None:
+def serve_alone(
+    market: str, listening: socket.socket, environment: dict[str, str], before: Callable[[], None] | None
+) -> None:
     """Serve the API of a market until killed; no token is asked for."""
+    os.environ.update(environment)
+    if before is not None:
+        before()
     import uvicorn
 
     from pricing.service.api.app import create_api
+    from pricing.service.api.connections import PromptProtocol
 
     api = create_api(Configuration(market=market, access="open"))
-    uvicorn.Server(uvicorn.Config(api, log_config=None, access_log=False)).run([listening])
+    uvicorn.Server(uvicorn.Config(api, http=PromptProtocol, log_config=None, access_log=False)).run(
+        [listening]
+    )
 
 
 @contextmanager
-def killable(market: Path | str) -> Iterator[tuple[str, BaseProcess]]:
+def killable(
+    market: Path | str, before: Callable[[], None] | None = None, **environment: str
+) -> Iterator[tuple[str, BaseProcess]]:
     """Serve the API of a market in a process of its own, once it answers; it is killed at the end, if not
-    before. It is forked from one that has read most programs, so that many can be started in little time."""
+    before. It is forked from one that has read most programs, so that many can be started in little time;
+    ``before`` is called in it first.
+    """
     context = multiprocessing.get_context("forkserver")
     context.set_forkserver_preload(["tests.service.api.servers", *DEAR])
     with socket.socket() as listening:
         listening.bind(("127.0.0.1", 0))
         address = f"http://127.0.0.1:{listening.getsockname()[1]}"
-        process = context.Process(target=serve_alone, args=(str(market), listening), daemon=True)
+        process = context.Process(
+            target=serve_alone, args=(str(market), listening, environment, before), daemon=True
+        )
         process.start()
     try:
         answered(address, process)

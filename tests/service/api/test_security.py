@@ -6,6 +6,7 @@ import re
 import socket
 import time
 from collections.abc import Iterator
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -200,6 +201,74 @@ def test_a_slow_body_is_given_up(guarded: str, tokens: dict[str, str]) -> None:
             "Content-Type: application/json\r\nContent-Length: 1000\r\n\r\n{".encode()
         )
         assert line.recv(4000).startswith(b"HTTP/1.1 408")
+
+
+def heard(line: socket.socket, pieces: Iterator[bytes], seconds: float) -> bytes:
+    """What is answered while pieces are sent one after another, until the connection is closed."""
+    found, deadline = b"", time.monotonic() + seconds
+    line.settimeout(0.1)
+    while time.monotonic() < deadline:
+        with suppress(OSError):
+            line.sendall(next(pieces, b""))
+        try:
+            some = line.recv(4000)
+        except TimeoutError:
+            continue
+        except ConnectionError:
+            return found
+        if not some:
+            return found
+        found += some
+    raise AssertionError(f"the connection stayed open for {seconds} s")
+
+
+@pytest.mark.parametrize("before", [b"", b"GET /health HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n"])
+def test_slow_headers_are_given_up(address: str, monkeypatch: pytest.MonkeyPatch, before: bytes) -> None:
+    monkeypatch.setattr("pricing.service.api.connections.HEADER_SECONDS", 1.0)
+    host, port = address.removeprefix("http://").split(":")
+    with socket.create_connection((host, int(port)), timeout=30) as line:
+        if before:
+            line.sendall(before)
+            assert b"200 OK" in line.recv(4000)
+        head = b"GET /health HTTP/1.1\r\nHost: 127.0.0.1\r\nX-Slow: " + b"a" * 10_000
+        answer = heard(line, (head[place : place + 1] for place in range(len(head))), 30.0)
+    assert answer.startswith(b"HTTP/1.1 408")
+
+
+def test_a_connection_that_says_nothing_is_given_up(address: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("pricing.service.api.connections.HEADER_SECONDS", 0.5)
+    host, port = address.removeprefix("http://").split(":")
+    with socket.create_connection((host, int(port)), timeout=30) as line:
+        assert heard(line, iter(()), 30.0).startswith(b"HTTP/1.1 408")
+
+
+def test_a_slow_answer_and_a_long_silence_after_one_are_not_slow_headers(
+    address: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("pricing.service.api.connections.HEADER_SECONDS", 0.3)
+    with httpx.Client(base_url=address) as line:
+        assert line.get("/health").is_success
+        time.sleep(0.7)
+        assert line.get("/health").is_success
+
+
+def test_oversize_headers_and_addresses_are_refused(guarded: str) -> None:
+    for sent in ({"headers": {"X-Long": "x" * 300_000}}, {"params": {"make": "x" * 64_000}}):
+        try:
+            answer = httpx.get(f"{guarded}/api/v1/records", **sent)  # type: ignore[arg-type]
+        except httpx.TransportError:
+            continue  # closed without a word
+        assert 400 <= answer.status_code < 500
+    assert httpx.get(f"{guarded}/health").is_success
+
+
+def test_an_oversize_upload_is_refused_before_it_is_kept(small_market: Market, tmp_path: Path) -> None:
+    own = copied(small_market, tmp_path)
+    before = own.digest()
+    with serving(own.path, largest_upload=50_000) as address:
+        answer = httpx.post(f"{address}/api/v1/batches", files={"files": ("a.csv", b"x" * 60_000)})
+        assert answer.status_code == 413 and "50,000 bytes" in answer.json()["detail"]
+    assert own.digest() == before
 
 
 HOSTILE = (
