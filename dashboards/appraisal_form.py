@@ -1,14 +1,17 @@
-"""One section of an appraisal record as a form, made from what its fields ask."""
+"""What is asked for an appraisal: who, on what terms, one section of its record, how its documents look."""
 
 from dataclasses import Field, fields
-from datetime import date
-from typing import Any
+from datetime import UTC, date, datetime
+from typing import Any, Final
 
+import polars as pl
 import streamlit as st
 
+from dashboards import caches, people
 from pricing.appraisal.answers import LONGEST_TEXT
-from pricing.appraisal.record import SECTIONS, Appraisal, with_answer
+from pricing.appraisal.record import MARKET_LEVELS, SECTIONS, Appraisal, with_answer
 from pricing.appraisal.register import Entry
+from pricing.documents.locale_words import LocaleWords
 
 LONG = frozenset(
     {
@@ -17,6 +20,72 @@ LONG = frozenset(
     }
 )  # fmt: skip
 """Fields that take more than a line."""
+
+
+LOCALES: Final = ("en_GB", "en_US", "de_DE", "de_CH", "fr_FR", "nl_NL", "it_IT", "sv_SE")
+
+
+SHARED: Final = (
+    "client", "intended_use", "basis", "market_level", "effective_date", "report_date"
+)  # fmt: skip
+"""Terms of an assignment that a model report cannot do without."""
+
+
+def ask_who() -> str | None:
+    """Who does this; goes into the log."""
+    signed_in = people.person()
+    if signed_in:
+        return signed_in
+    return st.text_input(
+        "Who does this (goes into the log)", None, 200, key="valuer", persist_state="session"
+    )
+
+
+def ask_assignment(state: caches.MarketState) -> dict[str, Any] | None:
+    """What evidence cannot be gathered without; nothing while it is not said."""
+    first, second, third = st.columns(3)
+    with first:
+        kind = st.selectbox("Kind", ("appraisal", "model report"), key="appraisal_kind")
+    with second:
+        level = st.selectbox(
+            "Level of the market", MARKET_LEVELS, None, placeholder="choose", key="market_level"
+        )
+    with third:
+        effective = st.date_input("Effective date", _last_day(state), key="effective_date")
+    if level is None:
+        return None
+    return {
+        "kind": kind, "effective_date": effective, "market_level": level, "currency": state.base_currency,
+    }  # fmt: skip
+
+
+def ask_shared_terms(state: caches.MarketState) -> dict[str, Any] | None:
+    """What all cars of a collection share, as model reports; nothing until all of it is said."""
+    known = {"effective_date": _last_day(state), "report_date": datetime.now(UTC).date()}
+    asked = [part for part in fields(SECTIONS["assignment"]) if part.name in SHARED]
+    answers, columns = {}, st.columns(2)
+    for place, part in enumerate(asked):
+        with columns[2 * place // len(asked)]:
+            answers[part.name] = _ask(part, known.get(part.name))
+    if not all(answers.values()):
+        return None
+    return {"kind": "model report", "currency": state.base_currency, **answers}
+
+
+def _last_day(state: caches.MarketState) -> date:
+    """The day of the last record."""
+    day: date = caches.sales(state).select(pl.col("event_date").cast(pl.Date).max()).item()
+    return day
+
+
+def ask_layout() -> tuple[str, LocaleWords]:
+    """The paper, and how amounts and days are written."""
+    first, second = st.columns(2)
+    with first:
+        paper = st.selectbox("Paper", ("a4", "letter"), key="paper")
+    with second:
+        locale = st.selectbox("Amounts and days as in", LOCALES, key="locale")
+    return paper, LocaleWords.of(locale)
 
 
 def ask_section(entry: Entry, section: str, *, disabled: bool) -> Appraisal | None:

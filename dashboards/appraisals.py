@@ -1,26 +1,25 @@
 """Appraisals: what a valuer writes, section by section, the evidence frozen with it, and its documents."""
 
-from datetime import UTC, date, datetime
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Final
 
-import polars as pl
 import streamlit as st
 
 from dashboards import caches, frame, people, sheets
-from dashboards.appraisal_form import ask_section
+from dashboards.appraisal_collection import ask_collection
+from dashboards.appraisal_form import ask_assignment, ask_layout, ask_section, ask_who
 from dashboards.car_form import ask_car
 from dashboards.shown import show_table
 from pricing.appraisal.contents import missing
 from pricing.appraisal.facts import facts_of
-from pricing.appraisal.record import MARKET_LEVELS, SECTIONS, Appraisal, read_record
+from pricing.appraisal.record import SECTIONS, Appraisal, read_record
 from pricing.appraisal.register import Entry, enter, history, needs_evidence, read, revise
 from pricing.documents.appraisal_docx import docx
 from pricing.documents.appraisal_pdf import pdf
 from pricing.documents.appraisal_report import report
 from pricing.documents.appraisal_short import letter, statement
 from pricing.documents.glossary import what_is
-from pricing.documents.locale_words import LocaleWords
 from pricing.documents.plain_text import escaped
 from pricing.documents.sentences import car_words
 from pricing.errors import AppraisalError
@@ -28,12 +27,12 @@ from pricing.service import drafts
 from pricing.service.appraisal_files import evidence_for
 
 NEW: Final = "a new one"
+MANY: Final = "a collection, from a list of cars"
 DOCUMENTS: Final = {
     "the whole report": report,
     "statement for insurance (2 pages)": statement,
     "letter (1 page)": letter,
 }
-LOCALES: Final = ("en_GB", "en_US", "de_DE", "de_CH", "fr_FR", "nl_NL", "it_IT", "sv_SE")
 _SAID: Final = "appraisal_said"
 _OPEN: Final = "appraisal_to_open"
 """Session state: the appraisal to be opened at the next run."""
@@ -55,7 +54,7 @@ def show_page() -> None:
         entries = caches.appraisals(state)
         chosen = st.selectbox(
             "Appraisal",
-            [NEW, *entries["appraisal_id"].to_list()],
+            [NEW, MANY, *entries["appraisal_id"].to_list()],
             key="appraisal",
             help=what_is("appraisal"),
             bind="query-params",
@@ -64,6 +63,8 @@ def show_page() -> None:
         if chosen == NEW:
             _show_list(entries)
             _begin(state)
+        elif chosen == MANY:
+            ask_collection(state)
         else:
             _show_entry(state, read(state.market, chosen))
 
@@ -89,16 +90,6 @@ def _show_list(entries: Any) -> None:
     )
 
 
-def _who() -> str | None:
-    """Who does this; goes into the log."""
-    signed_in = people.person()
-    if signed_in:
-        return signed_in
-    return st.text_input(
-        "Who does this (goes into the log)", None, 200, key="valuer", persist_state="session"
-    )
-
-
 def _begin(state: caches.MarketState) -> None:
     """A new record from the car of the form, and the sheet in hand if it is of this car."""
     st.subheader("Begin an appraisal")
@@ -109,28 +100,16 @@ def _begin(state: caches.MarketState) -> None:
         st.info("Writing an appraisal needs the role appraise.")
         return
     car, _ = asked
-    by = _who()
-    kind = st.selectbox("Kind", ("appraisal", "model report"), key="appraisal_kind")
-    level = st.selectbox("Level of the market", MARKET_LEVELS, None, placeholder="choose", key="market_level")
-    effective = st.date_input("Effective date", _last_day(state), key="effective_date")
-    pressed = st.button("Enter it and freeze the evidence", type="primary", disabled=not by or level is None)
-    if pressed and by and level is not None:
-        assignment = {
-            "kind": kind, "effective_date": effective, "market_level": level,
-            "currency": state.base_currency,
-        }  # fmt: skip
+    by, assignment = ask_who(), ask_assignment(state)
+    ready = bool(by) and assignment is not None
+    pressed = st.button("Enter it and freeze the evidence", type="primary", disabled=not ready)
+    if pressed and by and assignment:
         record = _record(car, assignment)
         with st.spinner("Gathering the evidence"):
             evidence = evidence_for(Path(state.path), record)
         (name,) = enter(state.market, [(record, evidence)], by=by)
         st.session_state[_OPEN] = name
         _done(f"{name} is entered; its evidence is frozen.")
-
-
-def _last_day(state: caches.MarketState) -> date:
-    """The day of the last record."""
-    day: date = caches.sales(state).select(pl.col("event_date").cast(pl.Date).max()).item()
-    return day
 
 
 def _record(car: dict[str, Any], assignment: dict[str, Any]) -> Appraisal:
@@ -179,7 +158,7 @@ def _show_entry(state: caches.MarketState, entry: Entry) -> None:
     _show_documents(entry)
     if people.may("appraise"):
         section = st.selectbox("Section to answer", list(SECTIONS), key="section", persist_state="session")
-        by = _who()
+        by = ask_who()
         answered = ask_section(entry, section, disabled=not by)
         if answered is not None and by:
             _revise(state, entry, answered, by)
@@ -217,17 +196,12 @@ def _show_documents(entry: Entry) -> None:
     except AppraisalError as error:
         st.info(escaped(f"No document yet: {error}."))
         return
-    first, second, third = st.columns(3)
-    with first:
-        kind = st.selectbox("Document", list(DOCUMENTS), key="document")
-    with second:
-        paper = st.selectbox("Paper", ("a4", "letter"), key="paper")
-    with third:
-        locale = st.selectbox("Amounts and days as in", LOCALES, key="locale")
+    kind = st.selectbox("Document", list(DOCUMENTS), key="document")
+    paper, words = ask_layout()
     day = entry.record.assignment.report_date or datetime.now(UTC).date()
 
     def pages() -> Any:
-        return DOCUMENTS[kind](facts, LocaleWords.of(locale))
+        return DOCUMENTS[kind](facts, words)
 
     with st.container(horizontal=True):
         st.download_button(

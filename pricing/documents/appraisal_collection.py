@@ -35,7 +35,7 @@ from pricing.documents.appraisal_words import (
     value_statement,
 )
 from pricing.documents.locale_words import LocaleWords
-from pricing.documents.sentences import CAUTION, option_words
+from pricing.documents.sentences import CAUTION, day_words, exact_words, option_words
 
 TITLE: Final = "Schedule of values"
 
@@ -84,6 +84,13 @@ def collection_pages(
         pictures=pictures,
         author=shared.valuer.name,
     )
+
+
+def collection_sentence(items: Sequence[Item], currency: str) -> str:
+    """How many cars were valued, and what they come to together."""
+    days = [item.facts.evidence.valuation.as_of for item in items if item.facts is not None]
+    at = f" at {day_words(days[0])}" if days else ""
+    return f"{len(days)} of {len(items)} cars valued; together {exact_words(total_of(items), currency)}{at}"
 
 
 def _schedule(currency: str, items: Sequence[Item], words: LocaleWords) -> list[Block]:

@@ -7,10 +7,10 @@ import polars as pl
 from rich.table import Table
 from rich.text import Text
 
-from pricing.appraisal.collection import Item, total_of
+from pricing.appraisal.collection import Item
 from pricing.appraisal.contents import Content, missing
 from pricing.appraisal.register import Entry
-from pricing.documents.sentences import day_words, exact_words
+from pricing.documents.appraisal_collection import collection_sentence
 from pricing.service.terminal import console
 
 _WHOLE: Final = ("revision", "kind", "state", "effective", "made at (UTC)")
@@ -77,13 +77,7 @@ def show_history(entry: Entry, frame: pl.DataFrame) -> None:
 def show_collection(items: Sequence[Item], currency: str) -> None:
     """How many cars were valued, what they come to, and which were not."""
     out = console()
-    days = [item.facts.evidence.valuation.as_of for item in items if item.facts is not None]
-    at = f" at {day_words(days[0])}" if days else ""
-    out.print(
-        Text(
-            f"{len(days)} of {len(items)} cars valued; together {exact_words(total_of(items), currency)}{at}"
-        )
-    )
+    out.print(Text(collection_sentence(items, currency)))
     table = _table("row", "reference", "not valued because")
     for item in items:
         if item.facts is None:

@@ -1,0 +1,132 @@
+"""A collection, on the page of appraisals: a list of cars valued on the same terms, as a workbook and one
+bound document."""
+
+import hashlib
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from functools import partial
+from pathlib import Path
+from typing import Any, Final
+
+import polars as pl
+import streamlit as st
+
+from dashboards import caches, jobs, people
+from dashboards.appraisal_form import ask_layout, ask_shared_terms, ask_who
+from dashboards.shown import as_csv, show_table
+from pricing.appraisal.collection import COLUMNS, Car, Item, figure_of, read_cars, value_collection
+from pricing.appraisal.record import Appraisal, read_record
+from pricing.documents.appraisal_collection import ADDED_UP, collection_pages, collection_sentence
+from pricing.documents.appraisal_pdf import pdf
+from pricing.documents.appraisal_schedule import schedule
+from pricing.documents.locale_words import LocaleWords
+from pricing.documents.plain_text import escaped
+from pricing.intake.transfers import received
+from pricing.service.appraisal_files import known_on
+
+KINDS: Final = ("csv", "xlsx", "parquet")
+LARGEST_MEGABYTES: Final = 10
+
+
+@dataclass(frozen=True)
+class Collection:
+    """A list of cars, each valued or with the reason why not, and its documents."""
+
+    items: list[Item]
+    workbook: bytes
+    bound: bytes
+
+
+def ask_collection(state: caches.MarketState) -> None:
+    """Ask for the list and the terms; value it on a press, and hand out what came of it."""
+    st.subheader("Appraise a collection")
+    if not people.may("appraise"):
+        st.info("Writing an appraisal needs the role appraise.")
+        return
+    st.write(
+        "A car a row: make, model and year are needed, the other columns of the empty list are welcome. "
+        "Every car is entered as a model report of its own on the terms below, which a valuer can make an "
+        "appraisal."
+    )
+    empty = pl.DataFrame(schema=dict.fromkeys(COLUMNS, pl.String))
+    st.download_button("An empty list (CSV)", as_csv(empty), "cars.csv", "text/csv", on_click="ignore")
+    upload = st.file_uploader(
+        "List of cars", type=list(KINDS), max_upload_size=LARGEST_MEGABYTES, key="collection"
+    )
+    by, terms = ask_who(), ask_shared_terms(state)
+    layout = ask_layout()
+    if upload is None:
+        return
+    with received(upload.name, upload.getbuffer()) as path:
+        cars = read_cars(path)
+    st.write(escaped(f"Cars in {upload.name}: {len(cars):,}."))
+    said = repr((state.path, terms, by)).encode()
+    key = f"collection {hashlib.sha256(said + upload.getvalue()).hexdigest()}"
+    job = jobs.find(key)
+    if job is None or job.error is not None:
+        ready = bool(by) and terms is not None
+        pressed = st.button("Value the list and freeze the evidence", type="primary", disabled=not ready)
+        if pressed and by and terms:
+            shared = read_record({"assignment": terms})
+            work = partial(_value, state, shared, cars, by, layout)
+            job = jobs.start(key, "Valuing the collection", work)
+    if job is None:
+        return
+    if not job.ended:
+        jobs.show(job)
+    elif job.error is not None:
+        st.error(escaped(job.error))
+    else:
+        _show(job.outcome, state.base_currency)
+
+
+def _value(
+    state: caches.MarketState,
+    shared: Appraisal,
+    cars: list[Car],
+    by: str,
+    layout: tuple[str, LocaleWords],
+    tell: jobs.Tell,
+) -> Collection:
+    paper, words = layout
+    at, today = shared.assignment.effective_date, datetime.now(UTC).date()
+    tell("reading what was known on the day", 0, len(cars))
+    known = known_on(Path(state.path), today if at is None else at)
+    items = value_collection(state.market, known, shared, cars, by=by, tell=tell)
+    workbook = schedule(shared, items, today)
+    bound = pdf(collection_pages(shared, items, words, tell), paper, today, tell)
+    return Collection(items, workbook, bound)
+
+
+def _show(made: Collection, currency: str) -> None:
+    st.write(f"**{escaped(collection_sentence(made.items, currency))}.**")
+    st.caption(escaped(ADDED_UP))
+    with st.container(horizontal=True):
+        st.download_button(
+            "Download the workbook", made.workbook, "schedule.xlsx", type="primary", on_click="ignore"
+        )
+        st.download_button(
+            "Download the bound PDF", made.bound, "schedule.pdf", "application/pdf", on_click="ignore"
+        )
+    rows = [_row(item) for item in made.items]
+    shown: dict[str, Any] = {
+        "row": st.column_config.NumberColumn("Row", format="%d"),
+        "reference": "Reference",
+        "car": "Car",
+        "counted": st.column_config.NumberColumn(f"Counted ({currency})", format="localized"),
+        "reason": "Not valued because",
+    }
+    show_table(pl.DataFrame(rows, infer_schema_length=None), "collection", shown)
+    st.caption("A formal value is for a qualified valuer to give and to sign; this tool signs nothing.")
+
+
+def _row(item: Item) -> dict[str, Any]:
+    cells = item.car.cells
+    counted = None if item.facts is None else figure_of(item.facts)
+    return {
+        "row": item.car.row,
+        "reference": item.car.reference,
+        "car": " ".join(cells[name] for name in ("year", "make", "model", "variant") if name in cells),
+        "counted": None if counted is None else float(counted),
+        "reason": item.reason,
+    }
