@@ -7,9 +7,7 @@ from pricing.decisions.channel_proceeds import HORIZON
 def bids_caption(facts: Buying) -> str:
     """What ``buying_charts.bids_chart`` shows."""
     return (
-        f"Each column is a bid; on top of it stands what is charged on it, in {facts.currency}. The line "
-        f"is the "
-        "price to walk away at."
+        f"Each bar is a bid and what it comes to, in {facts.currency}; its grey end is what is charged on it."
     )
 
 
