@@ -253,8 +253,10 @@ def held(path: Path, seconds: float) -> Iterator[None]:
     command = [sys.executable, "-c", HOLDER, str(path), str(seconds)]
     with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as process:
         assert process.stdout is not None and process.stdout.readline() == "held\n"
-        yield
-        process.kill()
+        try:
+            yield
+        finally:
+            process.kill()
 
 
 def test_a_second_process_waits_for_the_first(market: Market, tmp_path: Path) -> None:
@@ -264,7 +266,7 @@ def test_a_second_process_waits_for_the_first(market: Market, tmp_path: Path) ->
 
 def test_patience_ends_with_one_clear_line(tmp_path: Path) -> None:
     market = Market.open(tmp_path / "market.duckdb", patience=0.2)
-    with held(market.path, 30):
+    with held(market.path, 600):
         with pytest.raises(MarketError, match="is in use by another process") as caught:
             market.sales()
         assert "\n" not in str(caught.value)

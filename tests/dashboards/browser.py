@@ -61,8 +61,8 @@ _TURNS = itertools.count()
 
 
 def wait_until_still(opened: Page, span: int = 300) -> None:
-    """Until the page's script has run, nothing on it is of an earlier run, no long work that it shows is under
-    way, and no run followed at once."""
+    """Until the page's script has run, nothing on it is of an earlier run, no long work is under way that it
+    shows, and no run followed at once."""
     opened.wait_for_function(STILL, arg=[next(_TURNS), span], polling=50)
 
 

@@ -19,7 +19,7 @@ import httpx
 from pricing.service.configuration import Configuration
 from pricing.store import Market
 
-PATIENCE = 60.0
+PATIENCE = 240.0
 """Seconds that anything is waited for."""
 
 START_PATIENCE = 300.0

@@ -13,7 +13,7 @@ import pytest
 
 from pricing.store import Market
 from pricing.store_tokens import new_token
-from tests.service.api.servers import copied, serving
+from tests.service.api.servers import PATIENCE, copied, serving
 
 HELD = (
     "not_a_server_error,status_code_conformance,content_type_conformance,response_headers_conformance,"
@@ -36,7 +36,7 @@ def tried(market: Market, folder: Path, *options: str) -> int:
             cwd=folder, capture_output=True, text=True, check=False,
         )  # fmt: skip
         assert done.returncode == 0, done.stdout[-6000:]
-        assert httpx.get(f"{address}/health").is_success
+        assert httpx.get(f"{address}/health", timeout=PATIENCE).is_success
     return int(re.findall(r"([\d,]+) generated", done.stdout)[-1].replace(",", ""))
 
 
@@ -56,7 +56,7 @@ def test_no_request_of_thousands_gets_an_answer_that_is_not_documented(
 
 
 def test_every_operation_says_what_it_does_and_what_can_go_wrong(address: str) -> None:
-    document = httpx.get(f"{address}/api/openapi.json").json()
+    document = httpx.get(f"{address}/api/openapi.json", timeout=PATIENCE).json()
     assert document["openapi"].startswith("3.1")
     for path, methods in document["paths"].items():
         for method, told in methods.items():

@@ -13,7 +13,7 @@ from pricing.decisions.buying import BuyerTerms, buy_car
 from pricing.model.saved import load
 from pricing.service.client import Client, ProblemError
 from pricing.store import Market
-from tests.service.api.servers import copied, serving
+from tests.service.api.servers import PATIENCE, copied, serving
 from tests.small_market import common_car
 
 WALK = {
@@ -29,18 +29,18 @@ SALE = (
 
 
 def test_health_readiness_and_counts(address: str, client: Client) -> None:
-    assert httpx.get(f"{address}/health").json() == {"status": "alive"}
-    assert httpx.get(f"{address}/ready").json() == {"status": "ready", "fit": "fit-0001"}
+    assert httpx.get(f"{address}/health", timeout=PATIENCE).json() == {"status": "alive"}
+    assert httpx.get(f"{address}/ready", timeout=PATIENCE).json() == {"status": "ready", "fit": "fit-0001"}
     assert client.ready()
     client.market()
-    counted = httpx.get(f"{address}/metrics")
+    counted = httpx.get(f"{address}/metrics", timeout=PATIENCE)
     assert counted.headers["content-type"].startswith("text/plain")
     assert 'pricing_requests_total{method="GET",route="/ready",status="200"}' in counted.text
 
 
 def test_a_server_without_a_market_lives_and_is_not_ready(tmp_path: Path) -> None:
     with serving(tmp_path / "none.duckdb") as address, Client(address) as client:
-        assert httpx.get(f"{address}/health").is_success
+        assert httpx.get(f"{address}/health", timeout=PATIENCE).is_success
         assert not client.ready()
         with pytest.raises(ProblemError, match="does not exist") as caught:
             client.value({"make": "Corvane", "model": "Six", "year": 1968})
@@ -152,7 +152,7 @@ def test_a_fit_is_made_once_and_used_at_once(small_market: Market, tmp_path: Pat
         made = client.fit(key="nightly-1")
         assert made["fit_id"] == "fit-0002" and client.fit(key="nightly-1") == made
         assert [row["fit_id"] for row in client.items("fits")] == ["fit-0001", "fit-0002"]
-        answer = httpx.post(f"{address}/api/v1/values", json={"cars": [car]}).json()
+        answer = httpx.post(f"{address}/api/v1/values", json={"cars": [car]}, timeout=PATIENCE).json()
         assert answer["fit"] == "fit-0002" and answer["values"] == [before]
 
 
@@ -162,7 +162,7 @@ def test_another_process_s_load_is_seen(small_market: Market, tmp_path: Path) ->
     with serving(own.path) as address, Client(address) as client:
         records = client.market()["records"]
         own.load([tmp_path / "notes.csv"])
-        deadline = time.monotonic() + 30
+        deadline = time.monotonic() + PATIENCE
         while client.market()["records"] == records and time.monotonic() < deadline:
             time.sleep(0.05)
         assert client.market() == {**client.market(), "records": records + 1, "stale": True}
@@ -179,10 +179,10 @@ def test_every_error_has_the_same_shape(address: str) -> None:
         ("POST", "/api/v1/standings", {"content": b"x" * 1_100_000}, 413),
     ]
     for method, path, sent, status in asked:
-        answer = httpx.request(method, address + path, **sent)
+        answer = httpx.request(method, address + path, **sent, timeout=PATIENCE)
         assert answer.status_code == status, path
         assert answer.headers["content-type"] == "application/problem+json"
         facts = answer.json()
         assert {"type", "title", "status", "detail", "instance"} <= set(facts) and facts["status"] == status
         assert facts["instance"] == f"urn:request:{answer.headers['x-request-id']}"
-    assert httpx.put(f"{address}/api/v1/appraisals").headers["allow"] == "GET, POST"
+    assert httpx.put(f"{address}/api/v1/appraisals", timeout=PATIENCE).headers["allow"] == "GET, POST"

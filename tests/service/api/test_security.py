@@ -19,7 +19,7 @@ from pricing.service.access import ROLES
 from pricing.service.client import Client, ProblemError
 from pricing.store import Market
 from pricing.store_tokens import list_tokens, new_token, revoke_token
-from tests.service.api.servers import copied, serving
+from tests.service.api.servers import PATIENCE, copied, serving
 from tests.small_market import common_car
 
 RECORD = {"assignment": {"kind": "model report", "client": "A. Client"}, "subject": {"make": "make 4"}}
@@ -38,18 +38,18 @@ def tokens(own: Market) -> dict[str, str]:
 
 @pytest.fixture(scope="module")
 def guarded(own: Market, tokens: dict[str, str]) -> Iterator[str]:
-    limits = {"requests_a_second": 1000.0, "burst": 1000, "body_seconds": 1.0, "largest_body": 20_000}
+    limits = {"requests_a_second": 1000.0, "burst": 1000, "largest_body": 20_000}
     with serving(own.path, access="tokens", **limits) as address:
         yield address
 
 
 def test_without_a_token_nothing_is_told(guarded: str) -> None:
-    document = httpx.get(f"{guarded}/api/openapi.json").json()
+    document = httpx.get(f"{guarded}/api/openapi.json", timeout=PATIENCE).json()
     for path, methods in document["paths"].items():
         for method in methods:
             if path in ("/health", "/ready"):
                 continue
-            answer = httpx.request(method, guarded + path.replace("{", "").replace("}", ""))
+            answer = httpx.request(method, guarded + path.replace("{", "").replace("}", ""), timeout=PATIENCE)
             assert answer.status_code in (401, 422), f"{method} {path}: {answer.text}"
             if answer.status_code == 401:
                 assert answer.headers["www-authenticate"].startswith("Bearer")
@@ -57,7 +57,7 @@ def test_without_a_token_nothing_is_told(guarded: str) -> None:
 
 
 def test_a_request_that_makes_no_sense_is_not_looked_at_without_a_token(guarded: str) -> None:
-    assert httpx.get(f"{guarded}/api/v1/records?limit=0").status_code == 401
+    assert httpx.get(f"{guarded}/api/v1/records?limit=0", timeout=PATIENCE).status_code == 401
 
 
 @pytest.mark.parametrize(
@@ -75,7 +75,11 @@ def test_each_role_may_do_its_own_alone(
 ) -> None:
     for role in ROLES:
         answer = httpx.request(
-            method, f"{guarded}/api/v1{path}", headers={"Authorization": f"Bearer {tokens[role]}"}, **sent
+            method,
+            f"{guarded}/api/v1{path}",
+            headers={"Authorization": f"Bearer {tokens[role]}"},
+            **sent,
+            timeout=PATIENCE,
         )
         assert (answer.status_code != 403) == (role in allowed), f"{role}: {answer.text}"
 
@@ -130,11 +134,11 @@ def test_a_token_is_kept_as_a_digest_and_can_be_revoked(small_market: Market, tm
     with serving(own.path, access="tokens") as address, Client(address, token) as client:
         assert client.market()["base_currency"] == "EUR"
         revoke_token(own.path, token_id)
-        deadline = time.monotonic() + 30
+        deadline = time.monotonic() + PATIENCE
         status = 200
         while status != 401 and time.monotonic() < deadline:
             status = httpx.get(
-                f"{address}/api/v1/market", headers={"Authorization": f"Bearer {token}"}
+                f"{address}/api/v1/market", headers={"Authorization": f"Bearer {token}"}, timeout=PATIENCE
             ).status_code
         assert status == 401
     assert list_tokens(own.path)["revoked_at"].null_count() == 0
@@ -159,12 +163,14 @@ def test_too_many_requests_and_too_many_guesses_are_slowed_down(
     _, token = new_token(own.path, "valuation desk", "read")
     with serving(own.path, access="tokens", requests_a_second=0.01, burst=3) as address:
         mine = {"Authorization": f"Bearer {token}"}
-        answers = [httpx.get(f"{address}/api/v1/market", headers=mine) for _ in range(4)]
+        answers = [httpx.get(f"{address}/api/v1/market", headers=mine, timeout=PATIENCE) for _ in range(4)]
         assert [answer.status_code for answer in answers] == [200, 200, 200, 429]
         assert int(answers[-1].headers["retry-after"]) > 0
         guesses = [
             httpx.get(
-                f"{address}/api/v1/market", headers={"Authorization": f"Bearer guess-{place}"}
+                f"{address}/api/v1/market",
+                headers={"Authorization": f"Bearer guess-{place}"},
+                timeout=PATIENCE,
             ).status_code
             for place in range(4)
         ]
@@ -181,26 +187,27 @@ def test_too_many_requests_and_too_many_guesses_are_slowed_down(
     ],
 )
 def test_without_tokens_only_this_machine_itself_is_let_in(address: str, headers: dict[str, str]) -> None:
-    assert httpx.get(f"{address}/api/v1/market").is_success
-    answer = httpx.get(f"{address}/api/v1/market", headers=headers)
+    assert httpx.get(f"{address}/api/v1/market", timeout=PATIENCE).is_success
+    answer = httpx.get(f"{address}/api/v1/market", headers=headers, timeout=PATIENCE)
     assert answer.status_code == 401
 
 
 def test_a_large_body_is_refused_announced_or_not(guarded: str, tokens: dict[str, str]) -> None:
     mine = {"Authorization": f"Bearer {tokens['read']}", "Content-Type": "application/json"}
     for content in (b"x" * 30_000, iter([b"x" * 1000] * 30)):
-        answer = httpx.post(f"{guarded}/api/v1/standings", headers=mine, content=content)
+        answer = httpx.post(f"{guarded}/api/v1/standings", headers=mine, content=content, timeout=PATIENCE)
         assert answer.status_code == 413 and "20,000 bytes" in answer.json()["detail"]
 
 
-def test_a_slow_body_is_given_up(guarded: str, tokens: dict[str, str]) -> None:
-    host, port = guarded.removeprefix("http://").split(":")
-    with socket.create_connection((host, int(port)), timeout=30) as line:
-        line.sendall(
-            f"POST /api/v1/standings HTTP/1.1\r\nHost: {host}\r\nAuthorization: Bearer {tokens['read']}\r\n"
-            "Content-Type: application/json\r\nContent-Length: 1000\r\n\r\n{".encode()
-        )
-        assert line.recv(4000).startswith(b"HTTP/1.1 408")
+def test_a_slow_body_is_given_up(small_market: Market) -> None:
+    with serving(small_market.path, body_seconds=1.0) as address:
+        host, port = address.removeprefix("http://").split(":")
+        with socket.create_connection((host, int(port)), timeout=PATIENCE) as line:
+            line.sendall(
+                f"POST /api/v1/standings HTTP/1.1\r\nHost: {host}:{port}\r\n"
+                "Content-Type: application/json\r\nContent-Length: 1000\r\n\r\n{".encode()
+            )
+            assert line.recv(4000).startswith(b"HTTP/1.1 408")
 
 
 def heard(line: socket.socket, pieces: Iterator[bytes], seconds: float) -> bytes:
@@ -226,19 +233,19 @@ def heard(line: socket.socket, pieces: Iterator[bytes], seconds: float) -> bytes
 def test_slow_headers_are_given_up(address: str, monkeypatch: pytest.MonkeyPatch, before: bytes) -> None:
     monkeypatch.setattr("pricing.service.api.connections.HEADER_SECONDS", 1.0)
     host, port = address.removeprefix("http://").split(":")
-    with socket.create_connection((host, int(port)), timeout=30) as line:
+    with socket.create_connection((host, int(port)), timeout=PATIENCE) as line:
         if before:
             line.sendall(before)
             assert b"200 OK" in line.recv(4000)
         head = b"GET /health HTTP/1.1\r\nHost: 127.0.0.1\r\nX-Slow: " + b"a" * 10_000
-        answer = heard(line, (head[place : place + 1] for place in range(len(head))), 30.0)
+        answer = heard(line, (head[place : place + 1] for place in range(len(head))), PATIENCE)
     assert answer.startswith(b"HTTP/1.1 408")
 
 
 def test_a_connection_that_says_nothing_is_given_up(address: str, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("pricing.service.api.connections.HEADER_SECONDS", 0.5)
     host, port = address.removeprefix("http://").split(":")
-    with socket.create_connection((host, int(port)), timeout=30) as line:
+    with socket.create_connection((host, int(port)), timeout=PATIENCE) as line:
         assert heard(line, iter(()), 30.0).startswith(b"HTTP/1.1 408")
 
 
@@ -255,18 +262,20 @@ def test_a_slow_answer_and_a_long_silence_after_one_are_not_slow_headers(
 def test_oversize_headers_and_addresses_are_refused(guarded: str) -> None:
     for sent in ({"headers": {"X-Long": "x" * 300_000}}, {"params": {"make": "x" * 64_000}}):
         try:
-            answer = httpx.get(f"{guarded}/api/v1/records", **sent)  # type: ignore[arg-type]
+            answer = httpx.get(f"{guarded}/api/v1/records", **sent, timeout=PATIENCE)  # type: ignore[arg-type]
         except httpx.TransportError:
             continue  # closed without a word
         assert 400 <= answer.status_code < 500
-    assert httpx.get(f"{guarded}/health").is_success
+    assert httpx.get(f"{guarded}/health", timeout=PATIENCE).is_success
 
 
 def test_an_oversize_upload_is_refused_before_it_is_kept(small_market: Market, tmp_path: Path) -> None:
     own = copied(small_market, tmp_path)
     before = own.digest()
     with serving(own.path, largest_upload=50_000) as address:
-        answer = httpx.post(f"{address}/api/v1/batches", files={"files": ("a.csv", b"x" * 60_000)})
+        answer = httpx.post(
+            f"{address}/api/v1/batches", files={"files": ("a.csv", b"x" * 60_000)}, timeout=PATIENCE
+        )
         assert answer.status_code == 413 and "50,000 bytes" in answer.json()["detail"]
     assert own.digest() == before
 
@@ -318,7 +327,9 @@ def test_a_fit_that_holds_a_pickle_is_never_read(small_market: Market, tmp_path:
         own = copied(small_market, folder)
         own.store_fit(payload, small_market.load_fit()[1])
         with serving(own.path) as address:
-            answer = httpx.post(f"{address}/api/v1/values", json={"cars": [common_car(own)]})
+            answer = httpx.post(
+                f"{address}/api/v1/values", json={"cars": [common_car(own)]}, timeout=PATIENCE
+            )
             assert answer.status_code == 503 and "cannot be read" in answer.json()["detail"], answer.text
     assert not (tmp_path / "sprung").exists()
 

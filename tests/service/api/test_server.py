@@ -2,8 +2,8 @@
 
 import json
 import random
+import re
 import signal
-import socket
 import subprocess
 import sys
 import threading
@@ -18,17 +18,12 @@ import pytest
 
 from pricing.service.client import Client
 from pricing.store import Market
+from tests.ports import free_port
 from tests.service.api.servers import PATIENCE, answered, copied, killable, serving
 from tests.small_market import common_car
 from tests.test_store_crashes import ROWS, many
 
 PRICING = Path(sys.executable).with_name("pricing")
-
-
-def free_port() -> int:
-    with socket.socket() as trial:
-        trial.bind(("127.0.0.1", 0))
-        return int(trial.getsockname()[1])
 
 
 @contextmanager
@@ -49,16 +44,26 @@ def process(market: Path, *options: str) -> Iterator[tuple[str, "subprocess.Pope
                 server.kill()
 
 
+def in_hand(address: str) -> float:
+    """How many requests a server is working on, this one among them."""
+    told = httpx.get(f"{address}/metrics", timeout=PATIENCE).text
+    (found,) = re.findall(r"^pricing_requests_in_hand (\S+)$", told, re.MULTILINE)
+    return float(found)
+
+
 def test_one_process_serves_the_dashboard_and_the_api_and_finishes_what_it_holds(
     small_market: Market, tmp_path: Path
 ) -> None:
     own = copied(small_market, tmp_path)
     with process(own.path) as (address, server):
-        page = httpx.get(address)
+        page = httpx.get(address, timeout=PATIENCE)
         assert page.is_success and "text/html" in page.headers["content-type"]
-        assert httpx.get(f"{address}/_stcore/health").text == "ok"
-        assert httpx.get(f"{address}/api/v1/nowhere").headers["content-type"] == "application/problem+json"
-        given = httpx.get(f"{address}/ready", headers={"X-Request-ID": "desk-7-question-1"})
+        assert httpx.get(f"{address}/_stcore/health", timeout=PATIENCE).text == "ok"
+        assert (
+            httpx.get(f"{address}/api/v1/nowhere", timeout=PATIENCE).headers["content-type"]
+            == "application/problem+json"
+        )
+        given = httpx.get(f"{address}/ready", headers={"X-Request-ID": "desk-7-question-1"}, timeout=PATIENCE)
         assert given.headers["x-request-id"] == "desk-7-question-1"
         answers: list[Any] = []
 
@@ -66,9 +71,10 @@ def test_one_process_serves_the_dashboard_and_the_api_and_finishes_what_it_holds
             with Client(address, seconds=PATIENCE) as client:
                 answers.append(client.fit())
 
-        asking = threading.Thread(target=fit)
+        asking, alone = threading.Thread(target=fit), in_hand(address)
         asking.start()
-        time.sleep(0.5)
+        while in_hand(address) == alone and asking.is_alive():
+            time.sleep(0.02)
         server.send_signal(signal.SIGTERM)
         asking.join(PATIENCE)
         _, log = server.communicate(timeout=PATIENCE)
