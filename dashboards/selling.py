@@ -105,7 +105,9 @@ def _show(facts: Selling) -> None:
         for sentence in auction_sentences(facts):
             st.write(escaped(sentence))
         show_chart(reserve_chart(facts), reserve_caption(), "reserve")
-    for channel in facts.asking:
+    for channel, ladder in facts.asking.items():
+        if ladder["within_12"].null_count() == ladder.height:
+            continue  # why the time is not known is said below
         st.subheader(f"Asking price, {channel}")
         show_chart(
             waiting_chart(facts, channel).properties(height=340),
