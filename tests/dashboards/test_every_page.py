@@ -40,6 +40,8 @@ PAGES = (
     "settings",
 )
 
+DARK = "getComputedStyle(document.querySelector('[data-testid=stApp]')).colorScheme === 'dark'"
+
 
 def visit(opened: Page, where: str) -> None:
     opened.goto(where)
@@ -55,10 +57,14 @@ def test_no_page_has_a_serious_fault_of_access_or_scrolls_sideways_on_a_phone(
         for name in PAGES:
             visit(opened, f"{base}/{name}?{query}")
             assert max(opened.evaluate(OVERFLOW)) <= 0, name
-            result = axe.run(opened)
+            violations = axe.run(opened).response["violations"]
+            opened.emulate_media(color_scheme="dark")
+            opened.wait_for_function(DARK)
+            violations += axe.run(opened, options={"runOnly": ["color-contrast"]}).response["violations"]
+            opened.emulate_media(color_scheme="light")
             found += [
                 (name, violation["id"], [node["html"][:160] for node in violation["nodes"]][:3])
-                for violation in result.response["violations"]
+                for violation in violations
                 if violation["impact"] in ("serious", "critical")
             ]
     assert found == []
