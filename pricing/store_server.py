@@ -110,14 +110,22 @@ class Server:
         another holds it. A program that ends lets go of it; one that loses its session does so too, unaware.
         """
         number = int.from_bytes(hashlib.sha256(key.encode()).digest()[:8], signed=True)
-        with self.sessions.session() as session:
+        session = (
+            self.sessions.take()
+        )  # tries anew at once, as a write does, should the server have been away
+        try:
             (mine,) = _row(session, "SELECT pg_try_advisory_lock(%s)", [number])
-            try:
-                yield mine
-            finally:
-                if mine:
-                    with suppress(psycopg.Error):
-                        _row(session, "SELECT pg_advisory_unlock(%s)", [number])
+        except psycopg.Error as error:
+            wrong = self.sessions.sentence(error, session)
+            session.close()
+            raise wrong from None
+        try:
+            yield mine
+        finally:
+            if mine:
+                with suppress(psycopg.Error):
+                    _row(session, "SELECT pg_advisory_unlock(%s)", [number])
+            self.sessions.put_back(session)
 
 
 class Reading:

@@ -18,6 +18,10 @@ from pricing.store_server_text import copy_text, quoted
 AWAY_SECONDS: Final = 20.0
 """How long a write waits for a server that is away, such as one that is started anew."""
 
+RETAKE_SECONDS: Final = 3.0
+"""How long a writer that lost its turn waits to have it back: whoever has it now may be waiting for the local
+copy that this one holds, and has come in between in any case."""
+
 IDLE_SECONDS: Final = 900
 """After which the server takes the turn from a program that does nothing with it."""
 
@@ -38,6 +42,7 @@ class Turn:
         self._server = server
         self._patience = patience
         self._session: Session | None = None
+        self._had = False
 
     def __enter__(self) -> "Turn":
         """Wait until the turn has come. Raises ``ServerAwayError`` when the server stays away."""
@@ -108,7 +113,8 @@ class Turn:
         session = self._session = self._server.sessions.take()
         try:
             session.autocommit = False
-            session.execute(f"SET LOCAL lock_timeout = {max(1, int(1000 * self._patience)):d}".encode())
+            patience = min(self._patience, RETAKE_SECONDS) if self._had else self._patience
+            session.execute(f"SET LOCAL lock_timeout = {max(1, int(1000 * patience)):d}".encode())
             session.execute(
                 f"SET LOCAL idle_in_transaction_session_timeout = {IDLE_SECONDS * 1000:d}".encode()
             )
@@ -117,11 +123,17 @@ class Turn:
         except psycopg.errors.LockNotAvailable:
             self._session = None
             session.close()
+            if self._had:
+                raise MarketError(
+                    f"{self._server.shown} was lost for a moment and another program writes meanwhile; do it "
+                    "again"
+                ) from None
             raise MarketError(
                 f"{self._server.shown} is in use by another program, which did not finish in time"
             ) from None
         except psycopg.Error as error:
             raise self._give_up(error) from None
+        self._had = True
         return session
 
     def _give_up(self, error: psycopg.Error) -> MarketError:

@@ -1,5 +1,7 @@
 """Taking turns to write: nothing acknowledged is lost when the server or a session is, nothing kept twice."""
 
+import threading
+import time
 from collections.abc import Callable
 from typing import Any
 
@@ -61,3 +63,27 @@ def test_a_commit_whose_answer_was_lost_is_kept_once(
     assert lost and read_settings(market.path) == {"country": "IE"}
     with psycopg.connect(address) as session:
         assert session.execute("SELECT number FROM pricing.entries ORDER BY 1").fetchall() == [(1,), (2,)]
+
+
+def test_a_writer_that_lost_its_turn_does_not_wait_for_one_that_waits_for_it(
+    postgres: PostgresServer, address: str, desk: Callable[[str], Market]
+) -> None:
+    market = desk("here")
+    done: list[str] = []
+
+    def second() -> None:
+        keep_settings(market.path, {"country": "FR"})
+        done.append("second")
+
+    other = threading.Thread(target=second)
+    began = time.monotonic()
+    with pytest.raises(MarketError, match="do it again"), connection(market.path, write=True) as opened:
+        run(opened, "INSERT INTO aliases VALUES ('make', NULL, NULL, 'Corvan', 'Corvane')")
+        postgres.cut_sessions()
+        other.start()
+        taken = "SELECT 1 FROM pg_locks WHERE locktype = 'advisory' AND granted"
+        while not postgres.do(taken) and time.monotonic() < began + 30:
+            time.sleep(0.02)
+    other.join(60)
+    assert done == ["second"] and time.monotonic() - began < 30
+    assert read_settings(market.path) == {"country": "FR"} and market.names().is_empty()
