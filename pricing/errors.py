@@ -34,6 +34,10 @@ class ServerAwayError(MarketError):
     """The server that keeps a market cannot be reached, or was lost; the same may work in a while."""
 
 
+class UnwrittenError(MarketError):
+    """A write could not be kept for want of room or memory, or by a fault of the disk; nothing is changed."""
+
+
 class DoneMeanwhileError(MarketError):
     """A write was asked for under a key under which something has been done already."""
 

@@ -17,7 +17,7 @@ from typing import Any, Final
 import duckdb
 import polars as pl
 
-from pricing.errors import MarketError
+from pricing.errors import MarketError, UnwrittenError
 from pricing.store_place import copies, is_copy
 
 try:
@@ -43,6 +43,10 @@ _BUSY: Final = (
     "being used by another process",
     "unique file handle",
 )
+_UNWRITTEN: Final = (
+    duckdb.IOException, duckdb.FatalException, duckdb.OutOfMemoryException, duckdb.TransactionException,
+)  # fmt: skip
+"""What is raised when a file cannot be written to; the last of them when that shows only at the commit."""
 
 
 def connection(
@@ -78,8 +82,8 @@ def file_connection(
             yield opened
             if write:
                 run(opened, "COMMIT" if keep else "ROLLBACK")
-        except (duckdb.IOException, duckdb.FatalException, duckdb.OutOfMemoryException) as error:
-            raise MarketError(f"{path}: the market file is unchanged: {_first_line(error)}") from None
+        except _UNWRITTEN as error:
+            raise UnwrittenError(f"{path}: the market file is unchanged: {_first_line(error)}") from None
 
 
 def run(opened: duckdb.DuckDBPyConnection, statement: str, values: Values = None) -> list[tuple[Any, ...]]:

@@ -1,5 +1,6 @@
 """Every error of the API in one shape: problem details as RFC 9457 has them, from one function."""
 
+import errno
 import logging
 from collections.abc import Awaitable, Callable
 from http import HTTPStatus
@@ -12,7 +13,7 @@ from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import JSONResponse
 
-from pricing.errors import MarketError, ModelError, PricingError, ServerAwayError
+from pricing.errors import MarketError, ModelError, PricingError, ServerAwayError, UnwrittenError
 from pricing.service.api.request_ids import request_id
 
 MEDIA_TYPE: Final = "application/problem+json"
@@ -26,6 +27,9 @@ TITLES: Final = {status: status.phrase for status in HTTPStatus} | {
 
 MOST_ERRORS: Final = 20
 """Fields named in one answer; a list of many thousands may be wrong in each."""
+
+NO_ROOM: Final = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
+"""What a system says when a file cannot grow."""
 
 _LOG: Final = logging.getLogger("pricing.api")
 
@@ -102,6 +106,7 @@ def handle_problems(api: FastAPI) -> None:
         ProblemError: _refusal,
         RequestValidationError: _validation_error,
         HTTPException: _http_error,
+        OSError: _system_error,
         Exception: _unforeseen,
     }
     for kind, handler in handlers.items():
@@ -111,6 +116,8 @@ def handle_problems(api: FastAPI) -> None:
 async def _pricing_error(request: Request, error: PricingError) -> JSONResponse:
     if isinstance(error, ServerAwayError | ModelError):
         return problem(503, plain_words(error), headers={"Retry-After": "5"})
+    if isinstance(error, UnwrittenError):
+        return problem(503, plain_words(error), headers={"Retry-After": "60"})
     if isinstance(error, MarketError):
         return problem(409, plain_words(error))
     return problem(422, plain_words(error))
@@ -134,6 +141,8 @@ async def _validation_error(request: Request, error: RequestValidationError) -> 
 
 async def _http_error(request: Request, error: HTTPException) -> JSONResponse:
     headers = dict(error.headers) if error.headers else {}
+    if isinstance(error.__cause__, OSError):  # while the parts of a request were put into files
+        return await _system_error(request, error.__cause__)
     if error.status_code == 405:
         # Each route knows its own method alone; Allow names all of the address's (RFC 9110, section 10.2.1).
         known = [methods for address, methods in request.app.state.methods if address.match(request.url.path)]
@@ -144,6 +153,14 @@ async def _http_error(request: Request, error: HTTPException) -> JSONResponse:
     }
     detail = told.get(error.status_code, str(error.detail))
     return problem(error.status_code, detail, headers=headers)
+
+
+async def _system_error(request: Request, error: OSError) -> JSONResponse:
+    """No room on the disk is no fault of the caller's, and passes; anything else is unforeseen."""
+    if error.errno not in NO_ROOM:
+        return await _unforeseen(request, error)
+    _LOG.error("no room on the disk: %s", error)
+    return problem(503, "the server has no room left on its disk", headers={"Retry-After": "60"})
 
 
 async def _unforeseen(request: Request, error: Exception) -> JSONResponse:
