@@ -1,5 +1,6 @@
 """What all tests share."""
 
+import logging
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
@@ -11,8 +12,13 @@ from tests.postgres_server import PostgresServer, private_server
 from tests.small_market import make_market
 
 # A busy machine is no wrong answer: time is measured in tests/benchmarks.
-hypothesis.settings.register_profile("project", deadline=None)
+hypothesis.settings.register_profile(
+    "project", deadline=None, suppress_health_check=[hypothesis.HealthCheck.too_slow]
+)
 hypothesis.settings.load_profile("project")
+
+# Tests ask what pages are made of without a visitor, of which Streamlit warns at every call.
+logging.getLogger("streamlit.runtime.scriptrunner_utils.script_run_context").disabled = True
 
 
 @pytest.fixture(scope="session")

@@ -78,13 +78,13 @@ class PostgresServer:
         )
 
     def _control(self, *words: str) -> None:
-        self._run("pg_ctl", "--pgdata", str(self.folder / "data"), "--wait", *words)
+        self._run("pg_ctl", "--pgdata", str(self.folder / "data"), "--wait", "--timeout=240", *words)
 
     def _run(self, program: str, *words: str) -> None:
         done = subprocess.run(
             [*self._as, str(self._tools / program), *words],
             stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True,
-            cwd=self.folder, timeout=120, check=False,
+            cwd=self.folder, timeout=300, check=False,
         )  # fmt: skip
         assert done.returncode == 0, f"{program} {words}: {done.stderr}"
 

@@ -304,7 +304,11 @@ ROWS = st.lists(
 )
 
 
-@settings(max_examples=10, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(
+    max_examples=10,
+    deadline=None,
+    suppress_health_check=[HealthCheck.too_slow, HealthCheck.function_scoped_fixture],
+)
 @given(ROWS)
 def test_read_is_accepted_and_rejected_and_known(tmp_path: Path, rows: list[dict[str, str | None]]) -> None:
     path = tmp_path / "market.duckdb"

@@ -2,6 +2,7 @@
 
 import itertools
 import os
+import re
 import shutil
 import subprocess
 import sys
@@ -10,7 +11,7 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, Error, Page, expect, sync_playwright
+from playwright.sync_api import Browser, Error, Page, TimeoutError, expect, sync_playwright
 
 DESKTOP = (1280, 900)
 PHONE = (390, 844)
@@ -44,7 +45,7 @@ STILL = """
 ([turn, span]) => {
     const now = performance.now();
     const at_rest = document.querySelector('[data-testid=stApp][data-test-script-state=notRunning]')
-        && !document.querySelector('[data-stale=true], [data-testid=stProgress]');
+        && !document.querySelector('[data-stale=true]');
     if (window.stillness?.turn !== turn || !at_rest) window.stillness = {turn, since: now};
     return at_rest && now - window.stillness.since >= span;
 }
@@ -61,8 +62,7 @@ _TURNS = itertools.count()
 
 
 def wait_until_still(opened: Page, span: int = 300) -> None:
-    """Until the page's script has run, nothing on it is of an earlier run, no long work is under way that it
-    shows, and no run followed at once."""
+    """Until the page's script has run, nothing on it is of an earlier run, and no run followed at once."""
     opened.wait_for_function(STILL, arg=[next(_TURNS), span], polling=50)
 
 
@@ -74,6 +74,21 @@ def go_to(opened: Page, name: str) -> None:
         opened.get_by_test_id("stPopoverBody").get_by_role("link", name=name, exact=True).click()
     else:
         opened.locator(".st-key-pages").get_by_role("link", name=name, exact=True).click()
+    wait_until_still(opened)
+
+
+def choose(opened: Page, field: str, option: str | re.Pattern[str]) -> None:
+    """Choose from a list; whatever is drawn late closes an open list, which is then opened again."""
+    for patience in (3_000, 10_000, 30_000, 90_000):
+        wait_until_still(opened)
+        opened.get_by_role("combobox", name=field, exact=True).click()
+        try:
+            opened.get_by_role("option", name=option, exact=True).click(timeout=patience)
+            break
+        except TimeoutError:
+            opened.keyboard.press("Escape")
+    else:
+        raise AssertionError(f"the list {field!r} never showed {option!r}")
     wait_until_still(opened)
 
 

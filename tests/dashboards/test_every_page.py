@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser, Page
+from playwright.sync_api import Browser, Page, expect
 
 from pricing.store import Market
 from tests.dashboards.browser import (
@@ -46,6 +46,7 @@ DARK = "getComputedStyle(document.querySelector('[data-testid=stApp]')).colorSch
 def visit(opened: Page, where: str) -> None:
     opened.goto(where)
     opened.get_by_test_id("stMain").get_by_role("heading", level=1).wait_for()
+    expect(opened.get_by_test_id("stProgress")).to_have_count(0)  # of long work, whose outcome is to be seen
     wait_until_still(opened)
 
 

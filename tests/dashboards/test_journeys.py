@@ -7,7 +7,7 @@ from decimal import Decimal
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, Page, TimeoutError, expect
+from playwright.sync_api import Browser, Page, expect
 
 from pricing.appraisal.record import SECTIONS, with_answer
 from pricing.appraisal.register import listed, read, revise
@@ -26,6 +26,7 @@ from tests.dashboards.browser import (
     DESKTOP,
     OVERFLOW,
     PHONE,
+    choose,
     go_to,
     no_errors,
     wait_until_still,
@@ -41,21 +42,6 @@ SHEET = re.compile("sheet=([0-9a-f]{32})")
 
 def shows(opened: Page, sentence: str) -> None:
     expect(opened.get_by_test_id("stMain")).to_contain_text(" ".join(sentence.split()))
-
-
-def choose(opened: Page, field: str, option: str) -> None:
-    """Choose from a list; whatever is drawn late closes an open list, which is then opened again."""
-    for patience in (3_000, 5_000, 10_000, 20_000):
-        wait_until_still(opened)
-        opened.get_by_role("combobox", name=field, exact=True).click()
-        try:
-            opened.get_by_role("option", name=option, exact=True).click(timeout=patience)
-            break
-        except TimeoutError:
-            opened.keyboard.press("Escape")
-    else:
-        raise AssertionError(f"the list {field!r} never showed {option!r}")
-    wait_until_still(opened)
 
 
 def fits(opened: Page) -> None:

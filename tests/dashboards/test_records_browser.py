@@ -1,5 +1,6 @@
 """A file of the demo market goes in through a real browser, on a desk and on a phone."""
 
+import re
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -16,11 +17,11 @@ from tests.dashboards.browser import (
     DESKTOP,
     OVERFLOW,
     PHONE,
+    choose,
     chromium,
     no_errors,
     served,
     shot,
-    wait_until_still,
     window,
 )
 from tests.ports import free_port
@@ -67,9 +68,7 @@ def test_a_file_without_its_mapping_is_seen_counted_loaded_and_taken_back(
         shot(opened, tmp_path / "page.png")
         opened.reload()
         opened.get_by_text("What waits for you").wait_for()
-        wait_until_still(opened)  # what is drawn late closes an open list
-        opened.get_by_role("combobox", name="Batch to take back").click()
-        opened.get_by_role("option").first.click()
+        choose(opened, "Batch to take back", re.compile("batch-0001"))
         opened.get_by_role("button", name="Take back").click()
         opened.get_by_role("button", name="Take batch-0001 back now").click()
         opened.get_by_text("records of batch-0001 are gone").wait_for()

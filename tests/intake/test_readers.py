@@ -150,7 +150,11 @@ CELL = st.text(st.characters(codec="utf-8", exclude_characters="\0"), max_size=5
 LINES = st.lists(st.lists(CELL, min_size=1, max_size=4), min_size=1, max_size=8)
 
 
-@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(
+    max_examples=60,
+    deadline=None,
+    suppress_health_check=[HealthCheck.too_slow, HealthCheck.function_scoped_fixture],
+)
 @given(LINES, st.sampled_from([",", ";"]))
 def test_any_text_is_read_or_refused_and_no_line_is_lost(
     tmp_path: Path, lines: list[list[str]], mark: str
