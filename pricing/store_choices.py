@@ -1,6 +1,7 @@
 """Choices about comparable sales, kept in the market file with their reasons: written down, never erased."""
 
 from collections.abc import Sequence
+from datetime import timedelta
 from pathlib import Path
 
 import duckdb
@@ -23,10 +24,12 @@ Row = tuple[str, str, str | None, float | None, str]
 def keep_choices(
     path: Path, subject: str, choices: Sequence[Row], *, patience: float = PATIENCE_SECONDS
 ) -> None:
-    """Add choices about the comparables of a subject, under the name that it was given."""
-    at = now()
+    """Add choices about the comparables of a subject, under the name that it was given. The order of their
+    times is that in which they were made, whatever the clock says."""
     with connection(path, write=True, patience=patience) as opened:
         run(opened, _TABLE)
+        ((last,),) = run(opened, "SELECT max(made_at) FROM evidence_choices WHERE subject = ?", [subject])
+        at = now() if last is None else max(now(), last + timedelta(microseconds=1))
         for record_id, action, line, per_cent, reason in choices:
             run(
                 opened,
