@@ -2,9 +2,9 @@
 once.
 
 Times are from the press of a key or the opening of an address to the drawn answer, in milliseconds; they hold
-the browser's own work as well as the server's, and both share the machine. ``PRICING_BENCH_MARKET`` names a
-market
-file that was made before; without it one of ``ROWS`` records is made, fitted and left to the test's folder.
+the browser's own work as well as the server's, and both share the machine: eight people at once are eight
+browser windows beside the server. ``PRICING_BENCH_MARKET`` names a market file that was made before; without
+it one of ``ROWS`` records is made, fitted and left to the test's folder.
 """
 
 import asyncio
@@ -37,6 +37,8 @@ ROWS: Final = 1_000_000
 MODELS: Final = 2_000
 PEOPLE: Final = 8
 CHANGES: Final = 12
+READING: Final = (4.0, 8.0)
+"""Seconds that one of several people looks at an answer before the next change, at random between these."""
 PORT: Final = 8596
 PAGES: Final = (
     "inspect",
@@ -49,6 +51,11 @@ PAGES: Final = (
     "settings",
     "appraisals",
 )
+DRAWN: Final = """() => {
+    const picture = document.querySelector('.vega-embed canvas')?.toDataURL();
+    return picture === undefined || picture.length < 5000 ? null : picture;
+}"""
+"""The first chart as drawn; null while it is blank."""
 HEADING: Final = "[data-testid=stMain] h1"
 STILL: Final = (
     "!document.querySelector('[data-testid=stStatusWidget]') && !document.querySelector('[data-stale=true]')"
@@ -88,13 +95,19 @@ async def _measure(base: str, query: str) -> None:
         _row("start page, first visitor of the server", [await _opened(page, f"{base}/?{query}")])
         await page.wait_for_timeout(60_000)  # the sales are laid out behind the first visitor's back
         _row("start page, warm", [await _opened(page, f"{base}/?{query}") for _ in range(5)])
-        _row("a changed band to a changed answer", await _changes(page, CHANGES))
+        answered, redrawn = await _changes(page, CHANGES)
+        _row("a changed band to a changed answer", answered)
+        _row("a changed band to a changed chart", redrawn)
         for name in PAGES:
             _row(f"page {name}", [await _shown(page, f"{base}/{name}?{query}") for _ in range(2)][1:])
         people = [await (await browser.new_context()).new_page() for _ in range(PEOPLE)]
         await asyncio.gather(*(_opened(one, f"{base}/?{query}") for one in people))
-        both = await asyncio.gather(*(_changes(one, CHANGES // 2) for one in people))
-        _row(f"the same, {PEOPLE} people at once", [taken for one in both for taken in one])
+        for words, reading in (("who read each answer", READING), ("who never pause", None)):
+            found = await asyncio.gather(
+                *(_changes(one, CHANGES // 2, reading, seed) for seed, one in enumerate(people))
+            )
+            for place, what in enumerate(("answer", "chart")):
+                _row(f"{PEOPLE} people {words}: {what}", [taken for one in found for taken in one[place]])
         await browser.close()
 
 
@@ -122,11 +135,19 @@ async def _shown(page: Page, where: str) -> float:
     return 1000 * (time.perf_counter() - began)
 
 
-async def _changes(page: Page, times: int) -> list[float]:
-    """From the choice of another condition band to another mid price."""
-    taken = []
+async def _changes(
+    page: Page, times: int, reading: tuple[float, float] | None = None, seed: int = 0
+) -> tuple[list[float], list[float]]:
+    """From the choice of another condition band to another mid price, and to another drawing of the first
+    chart."""
+    answered: list[float] = []
+    redrawn: list[float] = []
+    random = np.random.default_rng(seed)
     for place in range(times):
+        if reading is not None:
+            await asyncio.sleep(random.uniform(*reading))
         before = await page.get_by_test_id("stMetricValue").nth(1).inner_text()
+        drawn = await page.evaluate(f"({DRAWN})()")
         await page.get_by_role("combobox", name="Condition band").click()
         option = page.get_by_role("option", name=CONDITION_BANDS[(place % 2) * 3], exact=True)
         await option.wait_for()
@@ -137,9 +158,13 @@ async def _changes(page: Page, times: int) -> list[float]:
             arg=before,
             timeout=60_000,
         )
-        taken.append(1000 * (time.perf_counter() - began))
+        answered.append(1000 * (time.perf_counter() - began))
+        await page.wait_for_function(
+            f"before => ![null, before].includes(({DRAWN})())", arg=drawn, timeout=60_000
+        )
+        redrawn.append(1000 * (time.perf_counter() - began))
         await page.wait_for_function(STILL, timeout=60_000)
-    return taken
+    return answered, redrawn
 
 
 def _row(words: str, taken: list[float]) -> None:
