@@ -124,7 +124,10 @@ def _show_costs(facts: Buying) -> None:
     st.subheader("What day one comes to", help=what_is("all-in"))
     st.write(escaped(cost_sentence(facts)))
     show_table(
-        facts.day_one.with_columns(pl.col("amount").cast(pl.Float64)),
+        facts.day_one.with_columns(
+            pl.col("amount").cast(pl.Float64),
+            counted=pl.when("counted").then(pl.lit("yes")).otherwise(pl.lit("no")),
+        ),
         "day one",
         {
             "line": "Line",
@@ -162,9 +165,9 @@ def _show_elsewhere(facts: Buying) -> None:
         name: st.column_config.NumberColumn(f"{name} ({facts.valuation.currency})", format="localized")
         for name in ("low", "mid", "high")
     }
-    rounded = pl.col("low", "mid", "high").round_sig_figs(3).round().cast(pl.Int64)
+    rounded = pl.col("low", "mid", "high", "next_band").round_sig_figs(3).round().cast(pl.Int64)
     show_table(
-        facts.elsewhere.head(CARS_SHOWN).with_columns(rounded),
+        facts.elsewhere.head(CARS_SHOWN).with_columns(rounded, pl.col("within") * 100),
         "same money elsewhere",
         {
             "make": "Make",
@@ -173,9 +176,11 @@ def _show_elsewhere(facts: Buying) -> None:
             "year": st.column_config.NumberColumn("Year", format="%d"),
             "condition_band": "Condition band",
             "sales": st.column_config.NumberColumn("Sales", format="localized"),
-            "within": "Within",
-            "next_band": "Next band",
             **money,
+            "within": st.column_config.NumberColumn("Sell for the money (%)", format="%.0f"),
+            "next_band": st.column_config.NumberColumn(
+                f"Mid, one band up ({facts.valuation.currency})", format="localized"
+            ),
         },
         every=facts.elsewhere,
         height="content",

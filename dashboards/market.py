@@ -90,8 +90,10 @@ def _ask_method() -> tuple[str, str]:
 
 def _show_index(index: PriceIndex) -> None:
     st.write(escaped(index_sentence(index)))
-    show_chart(market_charts.index_line_chart(index), index_caption(index), "price index")
-    show_chart(market_charts.index_sales_chart(index), index_sales_caption(index), "sales behind the index")
+    line = market_charts.index_line_chart(index).properties(height=340)
+    show_chart(line, index_caption(index), "price index")
+    sales = market_charts.index_sales_chart(index).properties(height=190)
+    show_chart(sales, index_sales_caption(index), "sales behind the index")
     with st.expander("The index in figures"):
         number = st.column_config.NumberColumn
         show_table(
@@ -115,7 +117,7 @@ def _show_depth(depth: Depth) -> None:
         st.write(escaped(sentence))
     if depth.band_premiums["per_cent"].is_not_null().any():
         show_chart(
-            market_charts.bands_through_time_chart(depth),
+            market_charts.bands_through_time_chart(depth).properties(height=420),
             premiums_caption(depth),
             "premium of condition bands",
         )

@@ -103,7 +103,12 @@ def _show_budget(budget: RepairBudget) -> None:
         for name, words in (("expected", "Expected"),)
     }
     lines = budget.lines.select(
-        "title", "area", "reason", pl.col("chance") * 100, pl.col("expected").round().cast(pl.Int64), "quoted"
+        "title",
+        "area",
+        "reason",
+        pl.col("chance") * 100,
+        pl.col("expected").round().cast(pl.Int64),
+        quoted=pl.when("quoted").then(pl.lit("yes")).otherwise(pl.lit("no")),
     )
     show_table(
         lines.head(ITEMS_SHOWN),

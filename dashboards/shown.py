@@ -2,7 +2,7 @@
 
 import io
 from collections.abc import Mapping
-from typing import Any
+from typing import Any, Final
 
 import altair as alt
 import polars as pl
@@ -10,11 +10,15 @@ import streamlit as st
 import vl_convert
 import xlsxwriter
 
+from pricing.documents.charts import GREY
 from pricing.documents.plain_text import escaped
 from pricing.intake.exports import neutralised
 
 PICTURE_SCALE = 2.0
 """Points of a PNG for one of the page."""
+
+LIGHT_FOR: Final = {"black": "#EDEBE8", GREY: "#A8A4A0"}
+"""Colours of charts that are for paper and light pages, and what stands for them on a dark one."""
 
 
 def show_chart(chart: alt.Chart | alt.LayerChart, caption: str, name: str) -> None:
@@ -94,7 +98,16 @@ def _specification(chart: alt.Chart | alt.LayerChart) -> dict[str, Any]:
     found["datasets"] = {
         name: pl.DataFrame(rows, infer_schema_length=None) for name, rows in found["datasets"].items()
     }
-    return found
+    return _in_the_dark(found) if st.context.theme.type == "dark" else found
+
+
+def _in_the_dark(part: Any) -> Any:
+    """A part of a chart with the colours that a dark page would swallow made light."""
+    if isinstance(part, dict):
+        return {name: _in_the_dark(inner) for name, inner in part.items()}
+    if isinstance(part, list):
+        return [_in_the_dark(inner) for inner in part]
+    return LIGHT_FOR.get(part, part) if isinstance(part, str) else part
 
 
 def _png(chart: alt.TopLevelMixin) -> bytes:

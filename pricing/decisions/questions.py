@@ -27,8 +27,7 @@ def buyer_questions(
     if inspection is not None:
         unseen = inspection.look_next.head(MOST)
         asked += [
-            f"Not seen yet: {row['title']} ({row['points']:.0f} points of score between best and worst)."
-            for row in unseen.iter_rows(named=True)
+            f"Not seen yet: {row['title']}{_matters(row['points'])}." for row in unseen.iter_rows(named=True)
         ]
         asked += [
             f"To settle: {row['title']} is {row['state']}."
@@ -40,3 +39,8 @@ def buyer_questions(
             f"What will it cost: {', '.join(open_lines)}? Nothing was said of it, and nothing is counted."
         )
     return tuple(asked)
+
+
+def _matters(points: float) -> str:
+    """What a check could do to the score, where that is a point or more."""
+    return f" ({points:.0f} points of score between best and worst)" if points >= 1 else ""
