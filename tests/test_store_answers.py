@@ -38,12 +38,12 @@ def test_a_key_is_used_once_and_what_came_of_it_is_kept_in_the_same_write(tmp_pa
     work(market.under(RECEIPT))
     kept = kept_answer(market.path, "a key")
     assert kept is not None and (kept.request, kept.status) == ("what is asked", 201)
-    wanted = {
+    came: dict[str, dict[str, object]] = {
         "load": {"read": 1, "accepted": 1, "batch_id": "batch-0001"}, "fit": {"fit_id": "fit-0001"},
         "appraisal": {"appraisal_id": "appraisal-0001", "revision": 1},
         "undo": {"batch_id": "batch-0001", "records": 1},
-    }[name]  # fmt: skip
-    assert wanted.items() <= kept.result.items()
+    }  # fmt: skip
+    assert came[name].items() <= kept.result.items()
     before = contents(market.path)
     with pytest.raises(DoneMeanwhileError):
         works(tmp_path)["fit"](market.under(RECEIPT))
