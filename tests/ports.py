@@ -4,7 +4,7 @@ import itertools
 import os
 import socket
 
-_PORTS = itertools.count(10_000 + os.getpid() % 20_000)
+_PORTS = itertools.count(10_000 + 100 * os.getpid() % 20_000)
 
 
 def free_port() -> int:
