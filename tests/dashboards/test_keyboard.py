@@ -99,7 +99,9 @@ def test_a_buyer_needs_no_mouse(browser: Browser, base: str, query: str, browsed
 
 def test_a_seller_needs_no_mouse(browser: Browser, base: str, query: str) -> None:
     with window(DESKTOP, browser) as (opened, _):
-        opened.goto(f"{base}/?{query}")
+        opened.goto(f"{base}/position?{query}")  # as somebody types it
+        opened.get_by_text("asking price of EUR 5,000").wait_for()
+        assert opened.get_by_text("Page not found").count() == 0
         go_to(opened, "Sell")
         fill(opened, "spinbutton", "Worth to you unsold (EUR)", "2500")
         fill(opened, "spinbutton", "Reserve to look at (EUR)", "3000")
