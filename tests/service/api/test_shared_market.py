@@ -103,7 +103,7 @@ def test_an_appraisal_is_entered_changed_completed_listed_and_written(
         assert (listed["appraisal_id"], listed["revision"], listed["completed"]) == (name, 3, True)
         text = pdf_text(mine.document(name, "letter.pdf"))
         assert kept["record"]["assignment"]["client"] in text and "Draft" not in text
-        assert mine.document(name, "report.docx").startswith(b"PK")
+        assert mine.document(name, "letter.docx").startswith(b"PK")
         with monkeypatch.context() as elsewhere:
             elsewhere.setenv("PRICING_COPIES", str(tmp_path / "there"))
             from pricing.appraisal.register import read
