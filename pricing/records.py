@@ -193,11 +193,9 @@ class Contract(dy.Schema):
 
     @dy.rule()
     def text_too_long(cls) -> pl.Expr:
-        words = (name for name in _TEXT if name != "notes")
-        short = pl.all_horizontal(
-            *(pl.col(name).str.len_bytes().fill_null(0) <= LONGEST_WORD for name in words)
-        )
-        return short & (pl.col("notes").str.len_bytes().fill_null(0) <= LONGEST_NOTES)
+        longest = pl.max_horizontal(pl.col(*(name for name in _TEXT if name != "notes")).str.len_bytes())
+        notes = pl.col("notes").str.len_bytes().fill_null(0)
+        return (longest <= LONGEST_WORD) & (notes <= LONGEST_NOTES)
 
 
 _TYPES: Final = dict(pl.Schema(Contract))
@@ -257,8 +255,10 @@ def check(frame: pl.DataFrame, today: date) -> CheckResult:
     )
 
 
-def broken_rules(rows: pl.DataFrame, today: date) -> pl.Series:
+def broken_rules(rows: pl.DataFrame, today: date, about: frozenset[str] | None = None) -> pl.Series:
     """For every row in the contract's types the names of the rules it breaks, or null for one that keeps all.
+
+    With ``about`` only the rules that bear on one of these columns are asked: the rest are known to be kept.
 
     A list column ``unreadable`` names the cells of a row that could not be read (``pricing.cells``): they are
     told first, and are not told again as missing.
@@ -271,7 +271,7 @@ def broken_rules(rows: pl.DataFrame, today: date) -> pl.Series:
     [['asking_without_amount'], None]
     """
     late = (pl.col("event_date") > today).fill_null(False).alias("event_date_in_future")
-    found = rows.select(*_breaches(), late)
+    found = rows.select(*_breaches(about), late)
     broken = [name for name in found.columns if found[name].any()]
     unreadable = "unreadable" in rows.columns and (rows["unreadable"].list.len() > 0).any()
     if not broken and not unreadable:
@@ -295,11 +295,15 @@ def broken_rules(rows: pl.DataFrame, today: date) -> pl.Series:
 
 
 @cache
-def _breaches() -> tuple[pl.Expr, ...]:
+def _breaches(about: frozenset[str] | None) -> tuple[pl.Expr, ...]:
     """Of each rule of the contract whether a row breaks it, under the rule's name; a rule that cannot be
     judged for want of a value is kept."""
     rules = Contract._validation_rules(with_cast=False)
-    return tuple((~rule.expr).fill_null(False).alias(_rule_name(name)) for name, rule in rules.items())
+    return tuple(
+        (~rule.expr).fill_null(False).alias(_rule_name(name))
+        for name, rule in rules.items()
+        if about is None or not about.isdisjoint(rule.expr.meta.root_names())
+    )
 
 
 def _rule_name(name: str) -> str:

@@ -9,7 +9,7 @@ from typing import Any, Final
 import polars as pl
 
 from pricing.errors import DecisionError
-from pricing.records import Contract, check
+from pricing.records import Contract, broken_rules, check
 from pricing.vocabulary import CHANNELS, CONDITION_BANDS, DRIVE_SIDES, MATCHING_NUMBERS, OPTION_CODES
 
 CAR_COLUMNS: Final = (
@@ -58,6 +58,7 @@ _OFFER_WORDS: Final = {
 _TRIAL_PRICE: Final = Decimal(1000)
 """Stands for the price of a car that none is asked for."""
 
+_SAID_OF_OFFERS: Final = frozenset(CAR_COLUMNS) | {"amount"}
 _NOT_SAID: Final = {name: pl.lit(None, kind) for name, kind in _CONTRACT.items()}
 _OFFER: Final = {name: pl.lit(word) for name, word in _OFFER_WORDS.items()}
 
@@ -112,19 +113,23 @@ def named_car(sales: pl.DataFrame, car: Mapping[str, Any]) -> dict[str, Any]:
     return named
 
 
-def as_offers(cars: pl.DataFrame, at: date) -> pl.DataFrame:
-    """Cars, of any of ``CAR_COLUMNS`` and ``asking``, in the contract's types, as a record of an offer each,
-    of which the contract's rules can be asked.
+def broken_car_rules(cars: pl.DataFrame, at: date) -> pl.Series:
+    """For every car the names of the rules of the record contract that the offer of it would break, or null.
 
-    >>> cars = pl.DataFrame({"make": ["Corvane"], "asking": [None]}, schema_overrides={"asking": pl.Float64})
-    >>> as_offers(cars, date(2024, 6, 1)).select("make", "outcome", "amount").row(0)
-    ('Corvane', 'asking', Decimal('1000.000'))
+    Args:
+        cars: any of ``CAR_COLUMNS`` in the contract's types, and ``asking``, a price or null.
+        at: the date that the price is to hold at.
+
+    >>> cars = frame_of([{"make": "Corvane", "model": "Six", "year": 1968, "options": []}, {"year": 1700}],
+    ...                 date(2024, 6, 1)).with_columns(asking=pl.lit(None, pl.Decimal(18, 3)))
+    >>> broken_car_rules(cars, date(2024, 6, 1)).to_list()
+    [None, ['year_out_of_range', 'make_missing', 'model_missing', 'options_missing']]
     """
     said = {name: pl.col(name) for name in CAR_COLUMNS if name in cars.columns}
     told = {name: cell if name not in said else said[name].fill_null(cell) for name, cell in _OFFER.items()}
     told["event_date"] = pl.lit(at)
     told["amount"] = pl.col("asking").cast(_CONTRACT["amount"]).fill_null(_TRIAL_PRICE)
-    return cars.select(**(_NOT_SAID | said | told))
+    return broken_rules(cars.select(**(_NOT_SAID | said | told)), at, _SAID_OF_OFFERS)
 
 
 def checked_car(car: Mapping[str, Any], asking: Decimal | None, at: date) -> dict[str, Any]:

@@ -5,11 +5,11 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any, Final, Protocol
 
+import numpy as np
 import polars as pl
 
-from pricing.decisions.car import as_offers
+from pricing.decisions.car import broken_car_rules
 from pricing.errors import DecisionError
-from pricing.records import broken_rules
 
 STANDING_PLACES: Final = 6
 """Decimal places of a standing."""
@@ -107,26 +107,29 @@ def value_list(
         raise DecisionError(
             f"the price model has seen sales up to {last}, after {at}: fit one on the sales up to {at}"
         )
-    named = _named(cars, names)
-    broken = broken_rules(as_offers(named, at), at)
-    refused = pl.coalesce("refused", pl.lit(broken).list.join("; ").str.replace_all("_", " ", literal=True))
-    named = named.with_columns(refused=refused, place=pl.int_range(pl.len(), dtype=pl.Int64))
-    kept = named.filter(pl.col("refused").is_null()).with_columns(event_date=pl.lit(at))
-    if not kept.height:
-        return named.select(*(pl.lit(None, kind).alias(name) for name, kind in _VALUES.items()), "refused")
-    priced = model.price_range(kept, coverage=coverage, asking=kept["asking"]).select(
+    named, refused = _named(cars, names, at)
+    if refused.null_count() == named.height:
+        return _priced(model, named, coverage)
+    kept = refused.is_null()
+    found = named.select(place=pl.int_range(pl.len(), dtype=pl.Int64)).with_columns(refused.alias("refused"))
+    priced = _priced(model, named.filter(kept), coverage).with_columns(found["place"].filter(kept))
+    return (
+        found.join(priced.drop("refused"), on="place", how="left", maintain_order="left")
+        .select(*_VALUES, "refused")
+    )  # fmt: skip
+
+
+def _priced(model: GivesRanges, cars: pl.DataFrame, coverage: float) -> pl.DataFrame:
+    """The values of cars of which none is refused."""
+    if not cars.height:
+        return pl.DataFrame(schema=_VALUES | {"refused": pl.String()})
+    return model.price_range(cars, coverage=coverage, asking=cars["asking"]).select(
         pl.col("low", "mid", "high").round(2).cast(_VALUES["low"]),
         "evidence",
         "reason",
         pl.col("standing").round(STANDING_PLACES),
         refused=pl.lit(None, pl.String),
     )
-    if kept.height == named.height:
-        return priced
-    found = named.select("place", "refused").join(
-        priced.drop("refused").with_columns(kept["place"]), on="place", how="left", maintain_order="left"
-    )
-    return found.select(*_VALUES, "refused")
 
 
 _VALUES: Final = {
@@ -135,18 +138,20 @@ _VALUES: Final = {
 }  # fmt: skip
 
 
-def _named(cars: pl.DataFrame, names: Names) -> pl.DataFrame:
-    """The cars with their names as the market spells them, and ``refused`` where it does not know one."""
-    triple = ("make", "model", "variant")
-    distinct = cars.select(triple).unique()
-    found = [names.find(row) for row in distinct.iter_rows()]
-    spelt = pl.DataFrame(
-        [(*same, sentence) for same, sentence in found],
-        schema=dict.fromkeys(("make_", "model_", "variant_", "refused"), pl.String),
-        orient="row",
-    )
-    return (
-        cars.join(distinct.hstack(spelt), on=triple, how="left", nulls_equal=True, maintain_order="left")
-        .with_columns(make="make_", model="model_", variant="variant_")
-        .drop("make_", "model_", "variant_")
-    )
+def _named(cars: pl.DataFrame, names: Names, at: date) -> tuple[pl.DataFrame, pl.Series]:
+    """The cars at a date with their names as the market spells them, and why those that are refused are."""
+    triples = list(zip(*(cars[name].to_list() for name in _TRIPLE), strict=True))
+    places = {triple: place for place, triple in enumerate(dict.fromkeys(triples))}
+    rows = np.fromiter(map(places.__getitem__, triples), np.uint32, len(triples))
+    found = [names.find(triple) for triple in places]
+    spelt = [pl.Series(name, [same[n] for same, _ in found], pl.String) for n, name in enumerate(_TRIPLE)]
+    named = cars.with_columns(*(column.gather(rows) for column in spelt), event_date=pl.lit(at))
+    unknown = pl.Series("refused", [sentence for _, sentence in found], pl.String).gather(rows)
+    broken = broken_car_rules(named, at)
+    if broken.null_count() == len(broken):
+        return named, unknown
+    sentences = broken.list.join("; ").str.replace_all("_", " ", literal=True)
+    return named, unknown.zip_with(unknown.is_not_null(), sentences)
+
+
+_TRIPLE: Final = ("make", "model", "variant")

@@ -35,6 +35,8 @@ _CAR_COLUMNS: Final = (
 )
 """Of a car in a list, as Arrow has them: it takes a column of Python's values, lists too, at once."""
 
+_UNSAID: Final[list[Any]] = [[] if name == "options" else None for name in _CAR_COLUMNS.names]
+
 
 @dataclass(frozen=True)
 class ListKey:
@@ -115,8 +117,11 @@ class Service:
 
 def _value(key: ListKey, cars: Sequence[Mapping[str, Any]]) -> list[str]:
     """The rows of ``value_list``, each as a JSON object."""
-    columns = [pa.array([car.get(column.name) for car in cars], column.type) for column in _CAR_COLUMNS]
-    frame = pl.DataFrame(pa.table(columns, _CAR_COLUMNS)).with_columns(pl.col("options").fill_null([]))
+    columns = [
+        pa.array([car.get(name, unsaid) for car in cars], kind)
+        for name, kind, unsaid in zip(_CAR_COLUMNS.names, _CAR_COLUMNS.types, _UNSAID, strict=True)
+    ]
+    frame = pl.DataFrame(pa.table(columns, _CAR_COLUMNS))
     found = value_list(key.view.names, key.view.fit(key.fit), frame, as_of=key.as_of, coverage=key.coverage)
     return found.with_columns(pl.col("low", "mid", "high").cast(pl.String)).write_ndjson().splitlines()
 
