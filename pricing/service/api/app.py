@@ -1,5 +1,6 @@
 """The API as an ASGI application, for this program's own server or any other."""
 
+import gc
 import logging.config
 import threading
 from collections.abc import AsyncIterator, Callable
@@ -111,6 +112,10 @@ async def _warm(api: FastAPI) -> AsyncIterator[None]:
             _ = view.names, view.tokens
         except (PricingError, ProblemError) as error:
             logging.getLogger("pricing.api").warning("not ready: %s", error)
+        # What is here now stays: to look through it for garbage again and again would stop answers for as
+        # long as a fifth of a second.
+        gc.collect()
+        gc.freeze()
 
     threading.Thread(target=read, name="warm", daemon=True).start()
     yield
