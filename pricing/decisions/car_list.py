@@ -145,8 +145,8 @@ def _named(cars: pl.DataFrame, names: Names, at: date) -> tuple[pl.DataFrame, pl
     rows = np.fromiter(map(places.__getitem__, triples), np.uint32, len(triples))
     found = [names.find(triple) for triple in places]
     spelt = [pl.Series(name, [same[n] for same, _ in found], pl.String) for n, name in enumerate(_TRIPLE)]
-    named = cars.with_columns(*(column.gather(rows) for column in spelt), event_date=pl.lit(at))
-    unknown = pl.Series("refused", [sentence for _, sentence in found], pl.String).gather(rows)
+    named = cars.with_columns(*(column[rows] for column in spelt), event_date=pl.lit(at))
+    unknown = pl.Series("refused", [sentence for _, sentence in found], pl.String)[rows]
     broken = broken_car_rules(named, at)
     if broken.null_count() == len(broken):
         return named, unknown

@@ -232,7 +232,7 @@ class PriceModel:
             columns.append(self._standing(guess, asking))
         return pl.DataFrame(columns).select(
             pl.when(kept).then(pl.col("low", "mid", "high")),
-            pl.Series("evidence", DEPTHS).gather(guess.depth),
+            pl.Series("evidence", DEPTHS)[guess.depth],
             reason,
             *(pl.when(kept).then(column.name) for column in columns[3:]),
         )
@@ -271,7 +271,8 @@ class PriceModel:
                 f"{len(guess.mid)} cars need as many positive asking prices; got {list(asking)[:5]}"
             )
         scores = (np.log(prices.to_numpy()) - guess.mid) / self._scaled(guess)
-        return pl.Series("standing", self.calibration.shares(scores)).fill_nan(None)
+        shares = pl.Series("standing", self.calibration.shares(scores))
+        return shares.fill_nan(None) if prices.null_count() else shares
 
     def contributions(self, cars: pl.DataFrame, as_of: date | None = None) -> pl.DataFrame:
         """What makes up each mid price: one row a car and term, in the order a valuer reads them.

@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from io import BytesIO
 from typing import Any, Final
 
 import polars as pl
@@ -123,7 +124,9 @@ def _value(key: ListKey, cars: Sequence[Mapping[str, Any]]) -> list[str]:
     ]
     frame = pl.DataFrame(pa.table(columns, _CAR_COLUMNS))
     found = value_list(key.view.names, key.view.fit(key.fit), frame, as_of=key.as_of, coverage=key.coverage)
-    return found.with_columns(pl.col("low", "mid", "high").cast(pl.String)).write_ndjson().splitlines()
+    lines = BytesIO()
+    found.lazy().with_columns(pl.col("low", "mid", "high").cast(pl.String)).sink_ndjson(lines)
+    return lines.getvalue().decode().splitlines()
 
 
 def service_of(request: Request) -> Service:

@@ -12,6 +12,9 @@ MOST_TOGETHER: Final = 256
 SHORT: Final = 32
 """Cars up to which a list is short."""
 
+GATHERING: Final = 0.002
+"""Seconds between two lists, in which the loop takes in what has arrived: connections, requests, parts of them."""
+
 Work = Callable[[Any, Sequence[Any]], list[str]]
 """Values cars under one key (fit, date, coverage): a row a car, in their order."""
 
@@ -43,7 +46,7 @@ class Together:
         asked = _Asked(key, cars, loop.create_future())
         self._waiting.append(asked)
         if len(self._waiting) == 1:
-            loop.call_soon(self._value_some, loop)  # after the requests that have arrived with this one
+            loop.call_later(GATHERING, self._value_some, loop)
         return await asked.answer
 
     def _value_some(self, loop: asyncio.AbstractEventLoop) -> None:
@@ -61,7 +64,7 @@ class Together:
                 asked.answer.set_result(rows[start : start + len(asked.cars)])
                 start += len(asked.cars)
         if self._waiting:
-            loop.call_soon(self._value_some, loop)
+            loop.call_later(GATHERING, self._value_some, loop)
 
     def _take(self) -> list[_Asked]:
         """The list that has waited longest, and others of its key."""
