@@ -49,9 +49,12 @@ def show_table(
     In both, text that a spreadsheet would run as a formula is made harmless.
     """
     given = frame if every is None else every
+    # A frame out of a cache is others' too, and two threads that turn one and the same object into pandas, as
+    # Streamlit does, wait for each other for ever: its lock is held while the interpreter is waited for.
     shown = st.dataframe(
-        frame, hide_index=True, placeholder="-", column_config=dict(columns), key=f"table-{name}", **options
-    )
+        frame.clone(), hide_index=True, placeholder="-", column_config=dict(columns), key=f"table-{name}",
+        **options,
+    )  # fmt: skip
     with st.popover("Keep the table", type="tertiary", key=f"keep-{name}"), st.container(horizontal=True):
         for kind, write in (("CSV", as_csv), ("xlsx", as_workbook)):
             st.download_button(

@@ -115,3 +115,16 @@ def test_the_top_level_is_what_the_newcomers_map_says() -> None:
 def test_no_file_is_a_cupboard() -> None:
     cupboards = {"utils", "util", "helpers", "common", "misc"}
     assert not [named(path) for path in FILES if path.stem in cupboards]
+
+
+def test_no_expression_calls_python() -> None:
+    """A Python function in an expression waits for the interpreter on one of polars' own few threads, while
+    another thread of a server may hold the interpreter and wait for those: both then wait for ever."""
+    calls = {"map_elements", "map_batches", "map_groups", "map_rows", "map_columns", "reduce", "fold"}
+    found = [
+        f"{named(path)}:{node.lineno}"
+        for path in FILES
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        if isinstance(node, ast.Attribute) and node.attr in calls
+    ]
+    assert found == []

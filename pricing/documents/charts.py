@@ -209,8 +209,10 @@ def terms_chart(valuation: Valuation) -> alt.LayerChart:
         line=pl.int_range(pl.len()),
     )
     steps = steps.with_columns(
-        words=pl.struct("term", "value").map_elements(term_words, return_dtype=pl.String),
-        effect=pl.col("factor").map_elements(effect_words, return_dtype=pl.String),
+        words=pl.Series(
+            [term_words(term) for term in valuation.terms.iter_rows(named=True)], dtype=pl.String
+        ),
+        effect=pl.Series([effect_words(factor) for factor in valuation.terms["factor"]], dtype=pl.String),
         direction=pl.when(pl.col("factor") >= 1).then(pl.lit(_RAISES)).otherwise(pl.lit(_LOWERS)),
     ).with_columns(
         effect=pl.when(pl.col("line") == 0)

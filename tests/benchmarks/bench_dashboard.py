@@ -52,7 +52,8 @@ PAGES: Final = (
     "appraisals",
 )
 DRAWN: Final = """() => {
-    const picture = document.querySelector('.vega-embed canvas')?.toDataURL();
+    const drawn = document.querySelector('.vega-embed canvas, .vega-embed svg.marks');
+    const picture = drawn?.toDataURL ? drawn.toDataURL() : drawn?.outerHTML;
     return picture === undefined || picture.length < 5000 ? null : picture;
 }"""
 """The first chart as drawn; null while it is blank."""

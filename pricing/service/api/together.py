@@ -13,7 +13,7 @@ SHORT: Final = 32
 """Cars up to which a list is short."""
 
 GATHERING: Final = 0.002
-"""Seconds between two lists, in which the loop takes in what has arrived: connections, requests, parts of them."""
+"""Seconds between two lists, in which the loop takes in what has arrived."""
 
 Work = Callable[[Any, Sequence[Any]], list[str]]
 """Values cars under one key (fit, date, coverage): a row a car, in their order."""
