@@ -36,7 +36,15 @@ from tests.small_market import common_car
 
 pytestmark = pytest.mark.browser
 
-SIZES = pytest.mark.parametrize("size", [DESKTOP, PHONE], ids=["desktop", "phone"])
+_OTHER = pytest.mark.soak
+"""The size that a journey is made at less often is walked with the soaks."""
+
+ON_A_PHONE = pytest.mark.parametrize(
+    "size", [pytest.param(DESKTOP, marks=_OTHER), PHONE], ids=["desktop", "phone"]
+)
+AT_A_DESK = pytest.mark.parametrize(
+    "size", [DESKTOP, pytest.param(PHONE, marks=_OTHER)], ids=["desktop", "phone"]
+)
 SHEET = re.compile("sheet=([0-9a-f]{32})")
 
 
@@ -50,7 +58,7 @@ def fits(opened: Page) -> None:
     assert max(opened.evaluate(OVERFLOW)) <= 0
 
 
-@SIZES
+@ON_A_PHONE
 def test_a_buyer_prices_inspects_and_leaves_with_a_sheet(
     size: tuple[int, int], browser: Browser, base: str, query: str, browsed: Market
 ) -> None:
@@ -103,7 +111,7 @@ def test_a_buyer_prices_inspects_and_leaves_with_a_sheet(
     assert no_errors(errors)
 
 
-@SIZES
+@AT_A_DESK
 def test_a_seller_sets_a_reserve(
     size: tuple[int, int], browser: Browser, base: str, query: str, browsed: Market
 ) -> None:
@@ -127,7 +135,7 @@ def test_a_seller_sets_a_reserve(
     assert no_errors(errors)
 
 
-@SIZES
+@AT_A_DESK
 def test_a_valuer_builds_and_downloads_an_appraisal(
     size: tuple[int, int], browser: Browser, base: str, query: str, browsed: Market
 ) -> None:

@@ -97,6 +97,7 @@ def test_a_buyer_needs_no_mouse(browser: Browser, base: str, query: str, browsed
         assert "<h1>" in Path(given.value.path()).read_text(encoding="utf-8")
 
 
+@pytest.mark.soak
 def test_a_seller_needs_no_mouse(browser: Browser, base: str, query: str) -> None:
     with window(DESKTOP, browser) as (opened, _):
         opened.goto(f"{base}/position?{query}")  # as somebody types it
@@ -109,6 +110,7 @@ def test_a_seller_needs_no_mouse(browser: Browser, base: str, query: str) -> Non
         expect(opened).to_have_url(re.compile("own_value=2500.*reserve=3000"))
 
 
+@pytest.mark.soak
 def test_a_valuer_needs_no_mouse(browser: Browser, base: str, query: str, browsed: Market) -> None:
     before = set(listed(browsed)["appraisal_id"])
     with window(DESKTOP, browser) as (opened, _):

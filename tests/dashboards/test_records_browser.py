@@ -36,7 +36,9 @@ def base(tmp_path: Path) -> Iterator[str]:
         yield found
 
 
-@pytest.mark.parametrize("size", [DESKTOP, PHONE], ids=["desktop", "phone"])
+@pytest.mark.parametrize(
+    "size", [DESKTOP, pytest.param(PHONE, marks=pytest.mark.soak)], ids=["desktop", "phone"]
+)
 def test_a_file_without_its_mapping_is_seen_counted_loaded_and_taken_back(
     size: tuple[int, int], browser: Browser, base: str, tmp_path: Path
 ) -> None:
