@@ -2,6 +2,8 @@
 
 from collections.abc import Iterator
 from decimal import Decimal
+from pathlib import Path
+from typing import Any
 from urllib.parse import urlsplit
 
 import pytest
@@ -12,6 +14,21 @@ from pricing.store import Market
 from tests.dashboards.browser import chromium, launched, served
 from tests.ports import free_port
 from tests.small_market import common_car
+
+
+@pytest.fixture
+def market(small_market: Market, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Market:
+    """A market that may be written to, in use."""
+    copy = tmp_path / "market.duckdb"
+    copy.write_bytes(small_market.path.read_bytes())
+    monkeypatch.setenv("PRICING_MARKET", str(copy))
+    return Market.open(copy)
+
+
+@pytest.fixture
+def car(small_market: Market) -> dict[str, Any]:
+    """A car of which there are many sales."""
+    return common_car(small_market)
 
 
 @pytest.fixture(scope="package")

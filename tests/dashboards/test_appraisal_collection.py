@@ -1,6 +1,5 @@
 """A list of cars on the page of appraisals: valued by the library, entered one by one, handed out whole."""
 
-from pathlib import Path
 from typing import Any
 
 import fastexcel
@@ -13,20 +12,6 @@ from pricing.appraisal.register import listed
 from pricing.documents.appraisal_collection import collection_sentence
 from pricing.store import Market
 from tests.dashboards.pages import a_page, press, said, table
-from tests.small_market import common_car
-
-
-@pytest.fixture
-def market(small_market: Market, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Market:
-    copy = tmp_path / "market.duckdb"
-    copy.write_bytes(small_market.path.read_bytes())
-    monkeypatch.setenv("PRICING_MARKET", str(copy))
-    return Market.open(copy)
-
-
-@pytest.fixture
-def car(small_market: Market) -> dict[str, Any]:
-    return common_car(small_market)
 
 
 def at_list(text: str) -> AppTest:

@@ -2,10 +2,8 @@
 documents."""
 
 from datetime import date
-from pathlib import Path
 from typing import Any
 
-import pytest
 from streamlit.testing.v1 import AppTest
 
 from pricing.appraisal.contents import missing
@@ -14,20 +12,6 @@ from pricing.service.appraisal_files import evidence_for
 from pricing.store import Market
 from tests.appraisals import full_record
 from tests.dashboards.pages import a_page, at_car, press, said, table
-from tests.small_market import common_car
-
-
-@pytest.fixture
-def market(small_market: Market, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Market:
-    copy = tmp_path / "market.duckdb"
-    copy.write_bytes(small_market.path.read_bytes())
-    monkeypatch.setenv("PRICING_MARKET", str(copy))
-    return Market.open(copy)
-
-
-@pytest.fixture
-def car(small_market: Market) -> dict[str, Any]:
-    return common_car(small_market)
 
 
 def test_an_appraisal_is_begun_from_the_car_and_answered_section_by_section(

@@ -1,10 +1,8 @@
 """The pages that take a car: their numbers are the library's, and their widgets move them."""
 
 from decimal import Decimal
-from pathlib import Path
 from typing import Any
 
-import pytest
 from streamlit.testing.v1 import AppTest
 
 from dashboards import sheets
@@ -30,21 +28,6 @@ from pricing.service import drafts
 from pricing.service.settings import DEMO_CATALOGUE
 from pricing.store import Market
 from tests.dashboards.pages import a_page, at_car, press, said, settle, table
-from tests.small_market import common_car
-
-
-@pytest.fixture
-def market(small_market: Market, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Market:
-    """A market that may be written to."""
-    copy = tmp_path / "market.duckdb"
-    copy.write_bytes(small_market.path.read_bytes())
-    monkeypatch.setenv("PRICING_MARKET", str(copy))
-    return Market.open(copy)
-
-
-@pytest.fixture
-def car(small_market: Market) -> dict[str, Any]:
-    return common_car(small_market)
 
 
 def with_sheet(page: AppTest, market: Market, car: dict[str, Any]) -> Inspection:

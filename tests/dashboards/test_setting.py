@@ -1,7 +1,6 @@
 """The settings: kept in the market file, for whoever may."""
 
 from decimal import Decimal
-from pathlib import Path
 
 import pytest
 from streamlit.testing.v1 import AppTest
@@ -11,14 +10,6 @@ from pricing.service.settings import DEMO_CATALOGUE, EXAMPLE_CHARGES, Settings, 
 from pricing.store import Market
 from pricing.store_settings import keep_settings, read_settings
 from tests.dashboards.pages import a_page, press, said
-
-
-@pytest.fixture
-def market(small_market: Market, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Market:
-    copy = tmp_path / "market.duckdb"
-    copy.write_bytes(small_market.path.read_bytes())
-    monkeypatch.setenv("PRICING_MARKET", str(copy))
-    return Market.open(copy)
 
 
 @pytest.fixture
