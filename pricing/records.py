@@ -276,22 +276,15 @@ def broken_rules(rows: pl.DataFrame, today: date, about: frozenset[str] | None =
     unreadable = "unreadable" in rows.columns and (rows["unreadable"].list.len() > 0).any()
     if not broken and not unreadable:
         return pl.Series("broken_rules", [None], pl.List(pl.String)).new_from_index(0, len(rows))
-    told = found.select(broken)
-    lists: list[str | pl.Expr] = [pl.when(name).then(pl.lit(name)) for name in broken]
     if unreadable:
-        told = rows.select("unreadable").hstack(told)
-        lists = [
-            "unreadable",
-            *(
-                pl.when(
-                    pl.col(name)
-                    & ~pl.col("unreadable").list.contains(name.replace("_missing", "_unreadable"))
-                ).then(pl.lit(name))
-                for name in broken
-            ),
-        ]
-    names = pl.concat_list(lists).list.drop_nulls()
-    return told.select(broken_rules=pl.when(names.list.len() > 0).then(names)).to_series()
+        found = found.hstack([rows["unreadable"]])
+
+    def told(name: str) -> pl.Expr:
+        said = pl.col("unreadable").list.contains(name.replace("_missing", "_unreadable"))
+        return pl.when(pl.col(name) & ~said if unreadable else pl.col(name)).then(pl.lit(name))
+
+    names = pl.concat_list(*(["unreadable"] if unreadable else []), *map(told, broken)).list.drop_nulls()
+    return found.select(broken_rules=pl.when(names.list.len() > 0).then(names)).to_series()
 
 
 @cache

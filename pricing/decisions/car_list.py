@@ -9,6 +9,7 @@ import numpy as np
 import polars as pl
 
 from pricing.decisions.car import broken_car_rules
+from pricing.decisions.price_law import GivesRanges
 from pricing.errors import DecisionError
 
 STANDING_PLACES: Final = 6
@@ -18,15 +19,11 @@ Triple = tuple[str | None, str | None, str | None]
 """Make, model and variant."""
 
 
-class GivesRanges(Protocol):
+class ListModel(GivesRanges, Protocol):
     """What the values of a list ask of a price model."""
 
     @property
     def facts(self) -> Mapping[str, Any]: ...
-
-    def price_range(
-        self, cars: pl.DataFrame, coverage: float = 0.8, *, asking: pl.Series
-    ) -> pl.DataFrame: ...
 
 
 @dataclass(frozen=True)
@@ -77,7 +74,7 @@ class Names:
 
 def value_list(
     names: Names,
-    model: GivesRanges,
+    model: ListModel,
     cars: pl.DataFrame,
     *,
     as_of: date | None = None,
@@ -109,26 +106,23 @@ def value_list(
         )
     named, refused = _named(cars, names, at)
     if refused.null_count() == named.height:
-        return _priced(model, named, coverage)
+        return _priced(model, named, coverage).with_columns(refused)
     kept = refused.is_null()
-    found = named.select(place=pl.int_range(pl.len(), dtype=pl.Int64)).with_columns(refused.alias("refused"))
-    priced = _priced(model, named.filter(kept), coverage).with_columns(found["place"].filter(kept))
-    return (
-        found.join(priced.drop("refused"), on="place", how="left", maintain_order="left")
-        .select(*_VALUES, "refused")
-    )  # fmt: skip
+    places = named.select(place=pl.int_range(pl.len(), dtype=pl.Int64))
+    priced = _priced(model, named.filter(kept), coverage).with_columns(places["place"].filter(kept))
+    found = places.join(priced, on="place", how="left", maintain_order="left")
+    return found.drop("place").with_columns(refused)
 
 
 def _priced(model: GivesRanges, cars: pl.DataFrame, coverage: float) -> pl.DataFrame:
     """The values of cars of which none is refused."""
     if not cars.height:
-        return pl.DataFrame(schema=_VALUES | {"refused": pl.String()})
+        return pl.DataFrame(schema=_VALUES)
     return model.price_range(cars, coverage=coverage, asking=cars["asking"]).select(
         pl.col("low", "mid", "high").round(2).cast(_VALUES["low"]),
         "evidence",
         "reason",
         pl.col("standing").round(STANDING_PLACES),
-        refused=pl.lit(None, pl.String),
     )
 
 

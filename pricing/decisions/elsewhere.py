@@ -3,11 +3,12 @@
 from collections.abc import Mapping
 from datetime import date
 from decimal import Decimal
-from typing import Any, Final, Protocol
+from typing import Any, Final
 
 import polars as pl
 
 from pricing.decisions.car import frame_of
+from pricing.decisions.price_law import GivesRanges
 from pricing.vocabulary import CONDITION_BANDS
 
 FEWEST: Final = 5
@@ -17,16 +18,8 @@ LEAST_USED: Final = 0.6
 """A car whose mid price is less than this share of the budget is not the same money."""
 
 
-class Ranges(Protocol):
-    """Whatever prices many cars at once, such as a fitted ``PriceModel``."""
-
-    def price_range(
-        self, cars: pl.DataFrame, coverage: float = 0.8, *, asking: pl.Series
-    ) -> pl.DataFrame: ...
-
-
 def same_money(
-    model: Ranges,
+    model: GivesRanges,
     sales: pl.DataFrame,
     car: Mapping[str, Any],
     at: date,

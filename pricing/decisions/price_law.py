@@ -31,6 +31,14 @@ class GivesQuantiles(Protocol):
     def quantiles(self, cars: pl.DataFrame, levels: list[float]) -> pl.DataFrame: ...
 
 
+class GivesRanges(Protocol):
+    """Whatever gives price ranges for cars, and where a price asked for each stands."""
+
+    def price_range(
+        self, cars: pl.DataFrame, coverage: float = 0.8, *, asking: pl.Series
+    ) -> pl.DataFrame: ...
+
+
 @dataclass(frozen=True, eq=False)
 class PriceLaw:
     """Log prices at ``LEVELS``, shape (levels,)."""

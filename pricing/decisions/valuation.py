@@ -12,7 +12,7 @@ import polars as pl
 from pricing.condition.assessment import InspectionResult
 from pricing.decisions.car import checked_car, frame_of, named_car
 from pricing.decisions.plain import plain
-from pricing.decisions.price_law import LEVELS, PriceLaw, inspected
+from pricing.decisions.price_law import LEVELS, GivesQuantiles, GivesRanges, PriceLaw, inspected
 from pricing.errors import DecisionError
 from pricing.vocabulary import CONDITION_BANDS, OPTION_CODES
 
@@ -53,17 +53,11 @@ class Evidence(Protocol):
     def sales(self, as_of: date | None = None) -> pl.DataFrame: ...
 
 
-class FittedModel(Protocol):
+class FittedModel(GivesRanges, GivesQuantiles, Protocol):
     """What a valuation asks of a price model: ``pricing.PriceModel``, fitted, is one."""
 
     @property
     def facts(self) -> Mapping[str, Any]: ...
-
-    def price_range(
-        self, cars: pl.DataFrame, coverage: float = 0.8, *, asking: pl.Series
-    ) -> pl.DataFrame: ...
-
-    def quantiles(self, cars: pl.DataFrame, levels: list[float]) -> pl.DataFrame: ...
 
     def contributions(self, cars: pl.DataFrame) -> pl.DataFrame: ...
 

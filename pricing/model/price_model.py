@@ -227,14 +227,13 @@ class PriceModel:
         prices = np.exp(guess.mid[:, None] + self._scaled(guess)[:, None] * scores)
         reason = self._reasons(guess, features, coverage, prices)
         kept = reason.is_null()
-        columns = [pl.Series(name, prices[:, place]) for place, name in enumerate(("low", "mid", "high"))]
-        if asking is not None:
-            columns.append(self._standing(guess, asking))
-        return pl.DataFrame(columns).select(
+        ends = [pl.Series(name, prices[:, place]) for place, name in enumerate(("low", "mid", "high"))]
+        standing = [] if asking is None else [self._standing(guess, asking)]
+        return pl.DataFrame(ends + standing).select(
             pl.when(kept).then(pl.col("low", "mid", "high")),
             pl.Series("evidence", DEPTHS)[guess.depth],
             reason,
-            *(pl.when(kept).then(column.name) for column in columns[3:]),
+            *(pl.when(kept).then(column.name) for column in standing),
         )
 
     def _reasons(

@@ -108,8 +108,8 @@ async def _warm(api: FastAPI) -> AsyncIterator[None]:
     def read() -> None:
         try:
             view = service.view()
-            view.fit(service.fit_of(view, None))
-            _ = view.names, view.tokens
+            view.make_ready(service.fit_of(view, None))
+            _ = view.tokens
         except (PricingError, ProblemError) as error:
             logging.getLogger("pricing.api").warning("not ready: %s", error)
         # What is here now stays: to look through it for garbage again and again would stop answers for as
