@@ -45,12 +45,14 @@ STILL = """
 ([turn, span]) => {
     const now = performance.now();
     const at_rest = document.querySelector('[data-testid=stApp][data-test-script-state=notRunning]')
-        && !document.querySelector('[data-stale=true]');
+        && !document.querySelector('[data-stale=true]')
+        && document.getAnimations().every(part => part.playState !== 'running');
     if (window.stillness?.turn !== turn || !at_rest) window.stillness = {turn, since: now};
     return at_rest && now - window.stillness.since >= span;
 }
 """
-"""Whether the page has been at rest for a span of milliseconds since it was first asked for this turn."""
+"""Whether the page has been at rest (no run, nothing stale, nothing fading) for a span of milliseconds since it
+was first asked for this turn."""
 
 
 def no_errors(errors: list[str]) -> bool:
