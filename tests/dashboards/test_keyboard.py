@@ -74,6 +74,7 @@ def go_to(opened: Page, name: str) -> None:
     opened.get_by_role("heading", level=1).wait_for()
 
 
+@pytest.mark.soak
 def test_a_buyer_needs_no_mouse(browser: Browser, base: str, query: str, browsed: Market) -> None:
     with window(DESKTOP, browser) as (opened, _):
         opened.goto(f"{base}/?{query}")
