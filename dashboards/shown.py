@@ -95,22 +95,30 @@ def _flat(frame: pl.DataFrame) -> pl.DataFrame:
 
 def _specification(chart: alt.Chart | alt.LayerChart) -> dict[str, Any]:
     """A chart in Vega-Lite's terms. It is not held against their schema whenever a page is drawn, which takes
-    longer than all the rest: that is for the tests of the charts."""
+    longer than all the rest: that is for the tests of the charts.
+
+    Its data are named by their place, and not by what they hold: a chart of another car is then the same to the
+    browser, which puts other data into the picture it has in place of drawing up a new one.
+    """
     found = chart.to_dict(validate=False)
     del found["config"]  # sizes of Altair's own; the page gives its width
-    found["datasets"] = {
-        name: pl.DataFrame(rows, infer_schema_length=None) for name, rows in found["datasets"].items()
+    tables = found.pop("datasets")
+    names = {name: f"table {place}" for place, name in enumerate(tables, start=1)}
+    found = _reworded(found, names | (LIGHT_FOR if st.context.theme.type == "dark" else {}))
+    return found | {
+        "datasets": {
+            names[name]: pl.DataFrame(rows, infer_schema_length=None) for name, rows in tables.items()
+        }
     }
-    return _in_the_dark(found) if st.context.theme.type == "dark" else found
 
 
-def _in_the_dark(part: Any) -> Any:
-    """A part of a chart with the colours that a dark page would swallow made light."""
+def _reworded(part: Any, words: Mapping[str, str]) -> Any:
+    """A part of a chart with some of its words, be they names or colours, in place of others."""
     if isinstance(part, dict):
-        return {name: _in_the_dark(inner) for name, inner in part.items()}
+        return {name: _reworded(inner, words) for name, inner in part.items()}
     if isinstance(part, list):
-        return [_in_the_dark(inner) for inner in part]
-    return LIGHT_FOR.get(part, part) if isinstance(part, str) else part
+        return [_reworded(inner, words) for inner in part]
+    return words.get(part, part) if isinstance(part, str) else part
 
 
 def _png(chart: alt.TopLevelMixin) -> bytes:

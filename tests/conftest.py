@@ -1,6 +1,7 @@
 """What all tests share."""
 
 import logging
+import sys
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
@@ -19,6 +20,17 @@ hypothesis.settings.load_profile("project")
 
 # Tests ask what pages are made of without a visitor, of which Streamlit warns at every call.
 logging.getLogger("streamlit.runtime.scriptrunner_utils.script_run_context").disabled = True
+
+MAIN = sys.modules["__main__"]
+
+
+@pytest.fixture(autouse=True)
+def _main_module() -> Iterator[None]:
+    """The program is pytest: a page that was run in it took the place of its main module, which every process
+    that is started by ``multiprocessing`` would run again."""
+    sys.modules["__main__"] = MAIN
+    yield
+    sys.modules["__main__"] = MAIN
 
 
 @pytest.fixture(scope="session")

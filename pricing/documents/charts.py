@@ -39,7 +39,6 @@ def distribution_chart(valuation: Valuation, comparables: pl.DataFrame | None = 
     ``comparables`` (``Comparables.table``) stand on it as points, at their adjusted prices.
     """
     currency = valuation.currency
-    width = float((valuation.distribution["to_price"] - valuation.distribution["from_price"]).min())  # type: ignore[arg-type]
     low, high = float(valuation.low or 0), float(valuation.high or 0)
     middle = (pl.col("from_price") + pl.col("to_price")) / 2
     cars = valuation.distribution.with_columns(
@@ -53,7 +52,7 @@ def distribution_chart(valuation: Valuation, comparables: pl.DataFrame | None = 
             x=_price_axis("from_price", valuation),
             x2=alt.X2("to_price:Q"),
             y2=alt.Y2Datum(0),
-            y=alt.Y("cars:Q", title=f"cars in 100, per {currency} {width:,.0f}", axis=alt.Axis(tickCount=5)),
+            y=alt.Y("cars:Q", title="cars in 100, per column", axis=alt.Axis(tickCount=5)),
             color=alt.Color(
                 "part:N",
                 title=None,
@@ -219,7 +218,7 @@ def terms_chart(valuation: Valuation) -> alt.LayerChart:
         .then(pl.lit(money_words(steps["after"][0], valuation.currency)))
         .otherwise("effect")
     )
-    axis = alt.Y("words:N", sort=steps["words"].to_list(), title=None, axis=alt.Axis(labelLimit=170))
+    axis = alt.Y("words:N", sort=None, title=None, axis=alt.Axis(labelLimit=170))
     base = alt.Chart(steps)
     bars = base.mark_bar(height=12).encode(
         y=axis,

@@ -1,13 +1,14 @@
 """Tables and charts as every page shows them."""
 
 import threading
+from typing import Any
 
 import pytest
 import streamlit as st
 
-from dashboards.shown import show_table
+from dashboards.shown import show_chart, show_table
 from pricing.decisions.valuation import value_car
-from pricing.documents.charts import bands_chart, terms_chart
+from pricing.documents.charts import bands_chart, distribution_chart, terms_chart
 from pricing.model.saved import load
 from pricing.store import Market
 from tests.small_market import common_car
@@ -35,3 +36,20 @@ def test_visitors_who_share_a_frame_do_not_wait_for_each_other(
     for visitor in visitors:
         visitor.join(PATIENCE)
     assert not any(visitor.is_alive() for visitor in visitors)
+
+
+@pytest.mark.parametrize("draw", [distribution_chart, terms_chart, bands_chart])
+def test_of_another_car_only_the_data_of_a_chart_differ(
+    draw: Any, small_market: Market, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The browser then puts them into the picture it has, in place of drawing up a new one."""
+    drawn: list[dict[str, Any]] = []
+    monkeypatch.setattr(st, "vega_lite_chart", lambda chart, **options: drawn.append(chart))
+    model = load(small_market)
+    for band in ("project", "top condition"):
+        car = common_car(small_market) | {"condition_band": band}
+        show_chart(draw(value_car(small_market, model, car)), "What it shows.", "chart")
+    tables, other_tables = (chart.pop("datasets") for chart in drawn)
+    assert drawn[0] == drawn[1]
+    assert tables.keys() == other_tables.keys()
+    assert any(not table.equals(other_tables[name]) for name, table in tables.items())
