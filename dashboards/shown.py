@@ -97,8 +97,8 @@ def _specification(chart: alt.Chart | alt.LayerChart) -> dict[str, Any]:
     """A chart in Vega-Lite's terms. It is not held against their schema whenever a page is drawn, which takes
     longer than all the rest: that is for the tests of the charts.
 
-    Its data are named by their place, and not by what they hold: a chart of another car is then the same to the
-    browser, which puts other data into the picture it has in place of drawing up a new one.
+    Its data are named by their place, and not by what they hold: a chart of another car is then the same to
+    the browser, which puts other data into the picture it has in place of drawing up a new one.
     """
     found = chart.to_dict(validate=False)
     del found["config"]  # sizes of Altair's own; the page gives its width

@@ -51,8 +51,8 @@ STILL = """
     return at_rest && now - window.stillness.since >= span;
 }
 """
-"""Whether the page has been at rest (no run, nothing stale, nothing fading) for a span of milliseconds since it
-was first asked for this turn."""
+"""Whether the page has been at rest (no run, nothing stale, nothing fading) for a span of milliseconds since
+it was first asked for this turn."""
 
 
 def no_errors(errors: list[str]) -> bool:
