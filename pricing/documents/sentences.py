@@ -187,8 +187,8 @@ def distribution_caption(valuation: Valuation, comparables: int = 0) -> str:
     asked = "" if valuation.asking is None else "; the thick line is the asking price"
     first, end = valuation.distribution.select("from_price", "to_price").row(0)
     return (
-        f"Each column is a price bracket of {money_words(end - first, valuation.currency)}; its height is how "
-        "many of 100 cars like this one would sell in it. "
+        f"Each column is a price bracket of {money_words(end - first, valuation.currency)}; its height is "
+        "how many of 100 cars like this one would sell in it. "
         f"The darker columns lie between the low and the high price{asked}.{points}"
     )
 
