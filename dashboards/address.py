@@ -43,8 +43,12 @@ _PAGE: Final = "page_before"
 _MOVED: Final = "page_moved"
 
 
-def take(page: str) -> None:
-    """What a visitor comes with, once; and on the way to another page, all that was entered before."""
+def take(page: str) -> bool:
+    """What a visitor comes with, once; and on the way to another page, all that was entered before.
+
+    Gives whether the visitor has just come to the page.
+    """
+    came = st.session_state.get(_PAGE) != page
     if _TAKEN not in st.session_state:
         st.session_state[_TAKEN] = True
         for name in CARRIED:
@@ -52,7 +56,7 @@ def take(page: str) -> None:
             found = _read(name, values) if values else None
             if found is not None:
                 st.session_state[name] = found
-    elif st.session_state.get(_PAGE) != page:
+    elif came:
         st.session_state[_MOVED] = True
         for name in CARRIED:
             if name in st.session_state:
@@ -60,6 +64,7 @@ def take(page: str) -> None:
     else:
         give()  # before the page is worked out, so that a reload meanwhile loses nothing
     st.session_state[_PAGE] = page
+    return came
 
 
 def query() -> dict[str, str | list[str]]:

@@ -41,7 +41,14 @@ NAMED: Final = st.Page(position.show_page, title=START, url_path="position")
 frame.know_pages(PAGES)
 if people.show_door():
     page = st.navigation([*PAGES.values(), NAMED], position="hidden")
-    address.take(page.url_path)
-    frame.show_menu(page)
-    page.run()
+    came = address.take(page.url_path)
+    frame.show_style()
+    menu = st.container()
+    if came:
+        frame.show_menu(page, menu)
+    try:
+        page.run()
+    finally:
+        if not came:  # it stands there from before, and the answer to a changed field goes first
+            frame.show_menu(page, menu)
     address.give()

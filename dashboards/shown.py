@@ -9,10 +9,13 @@ import polars as pl
 import streamlit as st
 import vl_convert
 import xlsxwriter
+from altair.utils import schemapi
 
 from pricing.documents.charts import GREY
 from pricing.documents.plain_text import escaped
 from pricing.intake.exports import neutralised
+
+schemapi.disable_debug_mode()  # else each part of a chart is held against the schema as it is made
 
 PICTURE_SCALE = 2.0
 """Points of a PNG for one of the page."""

@@ -218,7 +218,8 @@ def terms_chart(valuation: Valuation) -> alt.LayerChart:
         .then(pl.lit(money_words(steps["after"][0], valuation.currency)))
         .otherwise("effect")
     )
-    axis = alt.Y("words:N", sort=None, title=None, axis=alt.Axis(labelLimit=170))
+    order = alt.EncodingSortField("line", op="min", order="ascending")
+    axis = alt.Y("words:N", sort=order, title=None, axis=alt.Axis(labelLimit=170))
     base = alt.Chart(steps)
     bars = base.mark_bar(height=12).encode(
         y=axis,

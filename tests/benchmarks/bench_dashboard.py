@@ -1,7 +1,8 @@
 """The dashboard on a large market in a real browser: how long pages take, alone and with eight people at
 once.
 
-Times are from the press of a key or the opening of an address to the drawn answer, in milliseconds; they hold
+Times are from the press of a button or the opening of an address to the drawn answer, in milliseconds; they
+hold
 the browser's own work as well as the server's, and both share the machine: eight people at once are eight
 browser windows beside the server. ``PRICING_BENCH_MARKET`` names a market file that was made before; without
 it one of ``ROWS`` records is made, fitted and left to the test's folder.
@@ -18,7 +19,7 @@ from urllib.parse import urlsplit
 
 import numpy as np
 import pytest
-from playwright.async_api import Browser, Page, async_playwright
+from playwright.async_api import Page, async_playwright
 
 from data_demo.simulated import simulate_market
 from pricing.model.price_model import PriceModel
@@ -57,20 +58,23 @@ DRAWN: Final = """() => {
     return picture === undefined || picture.length < 5000 ? null : picture;
 }"""
 """The first chart as drawn; null while it is blank."""
-COUNTED: Final = """
-    window.drawings = 0;
-    const clear = CanvasRenderingContext2D.prototype.clearRect;
-    CanvasRenderingContext2D.prototype.clearRect = function (...box) {
-        window.drawings += 1;
-        return clear.apply(this, box);
-    };
-"""
-"""Counts what is drawn on the page, so that pictures are only compared when there is a new one."""
-REDRAWN: Final = f"""before => {{
-    if (window.compared === window.drawings) return false;
-    window.compared = window.drawings;
-    return ![null, before].includes(({DRAWN})());
+STOPWATCH: Final = f"""() => {{
+    const drawn = {DRAWN};
+    const answer = () => document.querySelectorAll('[data-testid=stMetricValue]')[1]?.innerText;
+    const was = [answer(), drawn()];
+    window.taken = new Promise(told => document.addEventListener('click', () => {{
+        const pressed = performance.now();
+        let answered = null;
+        const look = () => {{
+            if (answered === null && answer() !== was[0]) answered = performance.now() - pressed;
+            const redrawn = answered !== null && ![null, was[1]].includes(drawn());
+            if (redrawn) told([answered, performance.now() - pressed]);
+            else requestAnimationFrame(look);
+        }};
+        look();
+    }}, {{once: true, capture: true}}));
 }}"""
+"""Begins at the next press: milliseconds to another mid price, and to another drawing of the first chart."""
 HEADING: Final = "[data-testid=stMain] h1"
 STILL: Final = (
     "!document.querySelector('[data-testid=stStatusWidget]') && !document.querySelector('[data-stale=true]')"
@@ -105,7 +109,8 @@ def test_pages_and_changes(base: str, market: Market) -> None:
 async def _measure(base: str, query: str) -> None:
     async with async_playwright() as playwright:
         browser = await playwright.chromium.launch(executable_path=chromium(), args=list(ARGUMENTS))
-        page = await _person(browser)
+        context = await browser.new_context(viewport={"width": DESKTOP[0], "height": DESKTOP[1]})
+        page = await context.new_page()
         _row("start page, first visitor of the server", [await _opened(page, f"{base}/?{query}")])
         await page.wait_for_timeout(60_000)  # the sales are laid out behind the first visitor's back
         _row("start page, warm", [await _opened(page, f"{base}/?{query}") for _ in range(5)])
@@ -114,7 +119,7 @@ async def _measure(base: str, query: str) -> None:
         _row("a changed band to a changed chart", redrawn)
         for name in PAGES:
             _row(f"page {name}", [await _shown(page, f"{base}/{name}?{query}") for _ in range(2)][1:])
-        people = [await _person(browser) for _ in range(PEOPLE)]
+        people = [await (await browser.new_context()).new_page() for _ in range(PEOPLE)]
         await asyncio.gather(*(_opened(one, f"{base}/?{query}") for one in people))
         for words, reading in (("who read each answer", READING), ("who never pause", None)):
             found = await asyncio.gather(
@@ -123,13 +128,6 @@ async def _measure(base: str, query: str) -> None:
             for place, what in enumerate(("answer", "chart")):
                 _row(f"{PEOPLE} people {words}: {what}", [taken for one in found for taken in one[place]])
         await browser.close()
-
-
-async def _person(browser: Browser) -> Page:
-    """A window of a person who has not been here."""
-    context = await browser.new_context(viewport={"width": DESKTOP[0], "height": DESKTOP[1]})
-    await context.add_init_script(COUNTED)
-    return await context.new_page()
 
 
 async def _opened(page: Page, where: str) -> float:
@@ -167,21 +165,14 @@ async def _changes(
     for place in range(times):
         if reading is not None:
             await asyncio.sleep(random.uniform(*reading))
-        before = await page.get_by_test_id("stMetricValue").nth(1).inner_text()
-        drawn = await page.evaluate(f"({DRAWN})()")
         await page.get_by_role("combobox", name="Condition band").click()
         option = page.get_by_role("option", name=CONDITION_BANDS[(place % 2) * 3], exact=True)
         await option.wait_for()
-        began = time.perf_counter()
+        await page.evaluate(STOPWATCH)
         await option.click()
-        await page.wait_for_function(
-            "before => document.querySelectorAll('[data-testid=stMetricValue]')[1]?.innerText !== before",
-            arg=before,
-            timeout=60_000,
-        )
-        answered.append(1000 * (time.perf_counter() - began))
-        await page.wait_for_function(REDRAWN, arg=drawn, timeout=60_000)
-        redrawn.append(1000 * (time.perf_counter() - began))
+        taken = await asyncio.wait_for(page.evaluate("window.taken"), 60)
+        answered.append(taken[0])
+        redrawn.append(taken[1])
         await page.wait_for_function(STILL, timeout=60_000)
     return answered, redrawn
 
