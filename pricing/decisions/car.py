@@ -90,13 +90,13 @@ def named_car(sales: pl.DataFrame, car: Mapping[str, Any]) -> dict[str, Any]:
     if absent:
         raise DecisionError(f"a car needs make, model and year to be valued; missing: {', '.join(absent)}")
     named = {name: car.get(name) for name in CAR_COLUMNS}
-    within = ""
-    for column in ("make", "model", "variant"):
+    within, names = "", sales.select("make", "model", "variant")
+    for column in names.columns:
         typed = named[column]
         if typed is None or typed == "":
             named[column] = None
             continue
-        known = sales[column].drop_nulls().value_counts(sort=True)[column].to_list()
+        known = names[column].drop_nulls().value_counts(sort=True)[column].to_list()
         wanted = str(typed).strip()
         same = [name for name in known if name == wanted] or [
             name for name in known if name.casefold() == wanted.casefold()
@@ -109,7 +109,7 @@ def named_car(sales: pl.DataFrame, car: Mapping[str, Any]) -> dict[str, Any]:
             )
         named[column] = same[0]
         within = f" of {named['make']}" if column == "make" else f" of {named['make']} {named['model']}"
-        sales = sales.filter(pl.col(column) == same[0])
+        names = names.filter(pl.col(column) == same[0])
     return named
 
 

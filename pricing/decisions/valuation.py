@@ -155,7 +155,9 @@ def value_car(
     standing = None
     if law is not None and asking is not None:
         standing = own["standing"] if inspection is None else law.share_below(asking)
-    of_model = sales.filter(pl.col("make") == car["make"], pl.col("model") == car["model"])
+    of_model = sales.select(*SALE_COLUMNS, "outcome").filter(
+        pl.col("make") == car["make"], pl.col("model") == car["model"]
+    )
     return Valuation(
         car=car,
         currency=market.base_currency,
@@ -173,7 +175,7 @@ def value_car(
         bands=pl.DataFrame({"condition_band": CONDITION_BANDS}).hstack(
             ranges[1:].select("low", "mid", "high", "reason")
         ),
-        sales=_nearest_first(of_model.filter(pl.col("outcome") == "sold"), car),
+        sales=_nearest_first(of_model.filter(pl.col("outcome") == "sold").drop("outcome"), car),
         unsold=of_model.filter(pl.col("outcome") == "unsold").height,
         asked=of_model.filter(pl.col("outcome") == "asking").height,
     )
@@ -240,7 +242,7 @@ def _nearest_first(sold: pl.DataFrame, car: Mapping[str, Any]) -> pl.DataFrame:
         (band - own).abs().fill_null(len(CONDITION_BANDS)),
         pl.col("event_date"),
         descending=[False, False, False, True],
-    ).select(SALE_COLUMNS)
+    )
 
 
 def _money(amount: float | None) -> Decimal | None:
