@@ -38,14 +38,14 @@ def values(expression: Any, numbers: list[int]) -> list[int]:
 HAMMERS = st.lists(st.integers(0, 10**9), min_size=1, max_size=50)
 
 
-@settings(max_examples=40)
+@settings(max_examples=20)
 @given(charges("0.99"), HAMMERS)
 def test_hammer_to_all_in_and_back_is_exact(charge: Charge, units: list[int]) -> None:
     hammers = [unit * UNIT[charge.currency] for unit in units]
     assert values(charge.hammer_of_all_in, values(charge.all_in, hammers)) == hammers
 
 
-@settings(max_examples=40)
+@settings(max_examples=20)
 @given(charges("0.5"), HAMMERS)
 def test_net_to_hammer_and_back_is_exact(charge: Charge, units: list[int]) -> None:
     hammers = [unit * UNIT[charge.currency] for unit in units]
@@ -55,7 +55,7 @@ def test_net_to_hammer_and_back_is_exact(charge: Charge, units: list[int]) -> No
     assert all(found <= hammer for found, hammer in zip(again, hammers, strict=True))
 
 
-@settings(max_examples=40)
+@settings(max_examples=20)
 @given(charges("0.99"), HAMMERS)
 def test_an_amount_that_no_hammer_price_comes_to_gives_the_one_below(
     charge: Charge, amounts: list[int]

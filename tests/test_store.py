@@ -305,7 +305,7 @@ ROWS = st.lists(
 
 
 @settings(
-    max_examples=10,
+    max_examples=6,
     deadline=None,
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.function_scoped_fixture],
 )

@@ -94,7 +94,7 @@ def through_the_server(session: psycopg.Connection[Any], opened: duckdb.DuckDBPy
     return texts
 
 
-@settings(max_examples=40)
+@settings(max_examples=20)
 @given(rows=st.lists(ROWS, max_size=8))
 def test_rows_come_back_as_they_were(
     session: psycopg.Connection[Any], opened: duckdb.DuckDBPyConnection, rows: list[tuple[Any, ...]]
