@@ -156,26 +156,21 @@ def _translation(comparables: pl.DataFrame, currency: str) -> pl.DataFrame:
 
 def _values(cars: pl.DataFrame, names: tuple[str, ...], at: date) -> dict[str, list[str | None]]:
     """The cars' own values of every line, as text."""
-    texts: dict[str, list[str | None]] = {}
+    score = pl.format("score {}", pl.col("condition_score").round(0).cast(pl.Int64))
+    graded = pl.concat_str("condition_band", score, separator=", ", ignore_nulls=True)
+    day = pl.col("event_date") if "event_date" in cars.columns else pl.lit(at)
+    texts = {
+        CONDITIONS: pl.lit(None),
+        DATE: day,
+        GROUP: pl.concat_str("make", "model", "variant", separator=" ", ignore_nulls=True),
+        "condition": pl.when(graded != "").then(graded),
+    }
     for name in names:
-        if name == CONDITIONS:
-            texts[name] = [None] * len(cars)
-        elif name == DATE:
-            days = cars["event_date"] if "event_date" in cars.columns else pl.Series([at] * len(cars))
-            texts[name] = days.cast(pl.String).to_list()
-        elif name == GROUP:
-            named = cars.select(pl.concat_str("make", "model", "variant", separator=" ", ignore_nulls=True))
-            texts[name] = named.to_series().to_list()
-        elif name == "condition":
-            score = pl.format("score {}", pl.col("condition_score").round(0).cast(pl.Int64))
-            graded = pl.concat_str("condition_band", score, separator=", ", ignore_nulls=True)
-            texts[name] = cars.select(pl.when(graded != "").then(graded)).to_series().to_list()
-        elif name in cars.columns:
-            texts[name] = cars[name].cast(pl.String).to_list()
-        else:
-            present = cars["options"].list.contains(name).fill_null(False)
-            texts[name] = ["yes" if has else "no" for has in present]
-    return texts
+        has = pl.col("options").list.contains(pl.lit(name)).fill_null(False)
+        yes = pl.when(has).then(pl.lit("yes")).otherwise(pl.lit("no"))
+        texts.setdefault(name, pl.col(name) if name in cars.columns else yes)
+    told = cars.select(texts[name].cast(pl.String).alias(name) for name in names)
+    return {name: told[name].to_list() for name in names}
 
 
 def _source(record: str, line: str, model_source: str, choices: Mapping[tuple[str, str], Choice]) -> str:
