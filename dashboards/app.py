@@ -8,6 +8,7 @@ from dashboards import (
     address,
     appraisals,
     buying,
+    caches,
     comparables,
     frame,
     inspection,
@@ -52,3 +53,4 @@ if people.show_door():
         if not came:  # it stands there from before, and the answer to a changed field goes first
             frame.show_menu(page, menu)
     address.give()
+    caches.settle()

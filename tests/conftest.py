@@ -1,5 +1,6 @@
 """What all tests share."""
 
+import gc
 import logging
 import sys
 from collections.abc import Callable, Iterator
@@ -20,6 +21,13 @@ hypothesis.settings.load_profile("project")
 
 # Tests ask what pages are made of without a visitor, of which Streamlit warns at every call.
 logging.getLogger("streamlit.runtime.scriptrunner_utils.script_run_context").disabled = True
+
+
+def pytest_collection_finish() -> None:
+    """All modules and tests are here: no search for garbage need go through them again."""
+    gc.collect()
+    gc.freeze()
+
 
 MAIN = sys.modules["__main__"]
 

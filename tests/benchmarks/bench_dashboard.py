@@ -2,16 +2,18 @@
 once.
 
 Times are from the press of a button or the opening of an address to the drawn answer, in milliseconds; they
-hold
-the browser's own work as well as the server's, and both share the machine: eight people at once are eight
-browser windows beside the server. ``PRICING_BENCH_MARKET`` names a market file that was made before; without
-it one of ``ROWS`` records is made, fitted and left to the test's folder.
+hold the browser's own work as well as the server's, and both share the machine. Eight people at once are
+measured twice: as eight browsers beside the server, which are most of the load, and as one browser and seven
+people by the wire (``wire_person``), as each person brings a machine of their own.
+``PRICING_BENCH_MARKET`` names a market file that was made before; without it one of ``ROWS`` records is made,
+fitted and left to the test's folder.
 """
 
 import asyncio
 import os
 import time
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from decimal import Decimal
 from pathlib import Path
 from typing import Final
@@ -29,6 +31,7 @@ from pricing.records import COLUMNS
 from pricing.service.serving import address
 from pricing.store import Market
 from pricing.vocabulary import CONDITION_BANDS
+from tests.benchmarks.wire_person import Taken, WirePerson
 from tests.dashboards.browser import ARGUMENTS, DESKTOP, chromium, served
 from tests.small_market import common_car
 
@@ -121,13 +124,35 @@ async def _measure(base: str, query: str) -> None:
             _row(f"page {name}", [await _shown(page, f"{base}/{name}?{query}") for _ in range(2)][1:])
         people = [await (await browser.new_context()).new_page() for _ in range(PEOPLE)]
         await asyncio.gather(*(_opened(one, f"{base}/?{query}") for one in people))
-        for words, reading in (("who read each answer", READING), ("who never pause", None)):
-            found = await asyncio.gather(
-                *(_changes(one, CHANGES // 2, reading, seed) for seed, one in enumerate(people))
-            )
-            for place, what in enumerate(("answer", "chart")):
-                _row(f"{PEOPLE} people {words}: {what}", [taken for one in found for taken in one[place]])
+        found = await asyncio.gather(
+            *(_changes(one, CHANGES // 2, READING, seed) for seed, one in enumerate(people))
+        )
+        for place, what in enumerate(("answer", "chart")):
+            taken = [changed for one in found for changed in one[place]]
+            _row(f"{PEOPLE} browsers on the machine: {what}", taken)
+        await asyncio.gather(*(one.context.close() for one in people))
+        page = await browser.new_page(viewport={"width": DESKTOP[0], "height": DESKTOP[1]})
+        await _opened(page, f"{base}/?{query}")
+        with ThreadPoolExecutor(PEOPLE - 1) as pool:
+            begun = [pool.submit(_by_wire, query, seed) for seed in range(1, PEOPLE)]
+            answered, redrawn = await _changes(page, CHANGES, READING)
+            others = [taken for one in begun for taken in one.result()]
+        _row(f"{PEOPLE} people, one in a browser: answer", answered)
+        _row(f"{PEOPLE} people, one in a browser: chart", redrawn)
+        for place, what in enumerate(Taken._fields):
+            _row(f"{PEOPLE} people, those by the wire: {what}", [taken[place] for taken in others])
         await browser.close()
+
+
+def _by_wire(query: str, seed: int) -> list[Taken]:
+    """What one person without a browser waits for, who reads each answer."""
+    random = np.random.default_rng(seed)
+    taken = []
+    with WirePerson(PORT, query) as person:
+        for place in range(CHANGES):
+            time.sleep(random.uniform(*READING))
+            taken.append(person.change(CONDITION_BANDS[(place % 2) * 3]))
+    return taken
 
 
 async def _opened(page: Page, where: str) -> float:
