@@ -31,7 +31,7 @@ from pricing.records import COLUMNS
 from pricing.service.serving import address
 from pricing.store import Market
 from pricing.vocabulary import CONDITION_BANDS
-from tests.benchmarks.wire_person import Taken, WirePerson
+from tests.benchmarks.wire_person import Taken, wire_person
 from tests.dashboards.browser import ARGUMENTS, DESKTOP, chromium, served
 from tests.small_market import common_car
 
@@ -148,7 +148,7 @@ def _by_wire(query: str, seed: int) -> list[Taken]:
     """What one person without a browser waits for, who reads each answer."""
     random = np.random.default_rng(seed)
     taken = []
-    with WirePerson(PORT, query) as person:
+    with wire_person(PORT, query) as person:
         for place in range(CHANGES):
             time.sleep(random.uniform(*READING))
             taken.append(person.change(CONDITION_BANDS[(place % 2) * 3]))

@@ -3,7 +3,8 @@ WebSocket and protocol buffers, so that many people load the server and not the 
 
 import time
 from collections.abc import Iterator
-from typing import NamedTuple, Self
+from contextlib import contextmanager
+from typing import NamedTuple
 
 from streamlit.proto.BackMsg_pb2 import BackMsg
 from streamlit.proto.Delta_pb2 import Delta
@@ -24,18 +25,14 @@ class Taken(NamedTuple):
 
 
 class WirePerson:
-    """Opens the page at ``query`` of the server at ``port``, and changes the condition band there.
+    """Has the page at ``query`` open, and changes the condition band there.
 
     Raises:
         LookupError: the page has no field for the condition band.
     """
 
-    def __init__(self, port: int, query: str) -> None:
-        self._query = query
-        self._line: ClientConnection = connect(
-            f"ws://127.0.0.1:{port}/_stcore/stream", origin=Origin(f"http://127.0.0.1:{port}"),
-            subprotocols=[Subprotocol("streamlit")], max_size=None, open_timeout=PATIENCE,
-        )  # fmt: skip
+    def __init__(self, line: ClientConnection, query: str) -> None:
+        self._line, self._query = line, query
         fields = {
             delta.new_element.selectbox.label: delta.new_element.selectbox.id
             for _, delta in self._run(BackMsg())
@@ -46,12 +43,6 @@ class WirePerson:
                 f"the page asks for {', '.join(fields) or 'nothing'}, and for no condition band"
             )
         self._field = fields["Condition band"]
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        self._line.close()
 
     def change(self, band: str) -> Taken:
         """Choose a condition band, and wait until all that comes of it is there."""
@@ -72,3 +63,16 @@ class WirePerson:
         while came.WhichOneof("type") != "script_finished":
             came.ParseFromString(self._line.recv(PATIENCE))
             yield 1000 * (time.perf_counter() - began), came.delta
+
+
+@contextmanager
+def wire_person(port: int, query: str) -> Iterator[WirePerson]:
+    """Somebody who opens the dashboard at a port of this machine."""
+    with connect(
+        f"ws://127.0.0.1:{port}/_stcore/stream",
+        origin=Origin(f"http://127.0.0.1:{port}"),
+        subprotocols=[Subprotocol("streamlit")],
+        max_size=None,
+        open_timeout=PATIENCE,
+    ) as line:
+        yield WirePerson(line, query)
