@@ -27,7 +27,7 @@ _STYLE: Final = """<style>
 [data-testid="stHeader"] * { pointer-events: auto; }
 [data-testid="stCaptionContainer"] { color: inherit !important; opacity: 0.8; }
 [class*="st-key-how-"] summary { opacity: 0.85 !important; }
-[data-testid^="stBaseButton-primary"] { color: light-dark(#ffffff, #101418) !important; }
+[data-testid^="stBaseButton-primary"]:not(:disabled) { color: light-dark(#ffffff, #101418) !important; }
 .st-key-menu, .st-key-pages { position: fixed; top: 0.5rem; left: 1rem; z-index: 999991; width: auto; }
 .st-key-menu { display: none; }
 .st-key-pages { gap: 0 !important; right: 4rem; }

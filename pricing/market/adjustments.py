@@ -167,10 +167,14 @@ def _values(cars: pl.DataFrame, names: tuple[str, ...], at: date) -> dict[str, l
     }
     for name in names:
         has = pl.col("options").list.contains(pl.lit(name)).fill_null(False)
-        yes = pl.when(has).then(pl.lit("yes")).otherwise(pl.lit("no"))
-        texts.setdefault(name, pl.col(name) if name in cars.columns else yes)
+        said = pl.col(name) if name in cars.columns else has
+        texts.setdefault(name, _yes_or_no(said) if cars.schema.get(name, pl.Boolean) == pl.Boolean else said)
     told = cars.select(texts[name].cast(pl.String).alias(name) for name in names)
     return {name: told[name].to_list() for name in names}
+
+
+def _yes_or_no(said: pl.Expr) -> pl.Expr:
+    return pl.when(said).then(pl.lit("yes")).when(said.not_()).then(pl.lit("no"))
 
 
 def _source(record: str, line: str, model_source: str, choices: Mapping[tuple[str, str], Choice]) -> str:

@@ -56,6 +56,23 @@ def test_lines_come_in_the_order_of_the_trade(found: Comparables) -> None:
     assert found.lines["source"].null_count() == 0
 
 
+def test_what_is_or_is_not_is_said_as_yes_or_no() -> None:
+    car = a_car() | {"history_file": False, "options": ["overdrive"]}
+    found = find_comparables(small_book(), car, as_of=TODAY)
+    records = small_book().sales.select("record_id", "history_file", "options")
+    lines = found.lines.join(records, on="record_id")
+    words = {True: "yes", False: "no", None: None}
+    history = lines.filter(pl.col("line") == "history_file")
+    assert history["comparable"].to_list() == [words[said] for said in history["history_file"]]
+    assert set(history["subject"]) == {"no"}
+    overdrive = lines.filter(pl.col("line") == "overdrive")
+    assert overdrive["comparable"].to_list() == [
+        words["overdrive" in options] for options in overdrive["options"]
+    ]
+    assert set(overdrive["subject"]) == {"yes"}
+    assert min(history.height, overdrive.height) > 0
+
+
 def test_what_is_equal_in_both_cars_gives_no_line(found: Comparables) -> None:
     lines = found.lines.filter(pl.col("step") >= 4)
     same = lines.filter(pl.col("comparable").eq_missing(pl.col("subject")), pl.col("line") != "condition")
