@@ -4,19 +4,19 @@ sales.
 The trees see the car as it is (values, not ramps; no date, so that they cannot chase the market) and the
 level of its group, and their effect never falls as condition improves. The number of rounds is the one that
 does best on the later part of the rows they are given; when none gains at least ``LEAST_GAIN`` there are no
-trees. Fitting and evaluation are scikit-learn's histogram gradient boosting; the trees are kept as its node
-arrays, which need no pickle.
+trees. They are grown by scikit-learn's histogram gradient boosting and kept as plain arrays (``trees``), so
+that a fit opens under any version of it.
 """
 
 from dataclasses import dataclass
-from typing import Any, Final
+from functools import cached_property
+from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 from sklearn.ensemble import HistGradientBoostingRegressor
-from sklearn.ensemble._hist_gradient_boosting.predictor import TreePredictor
 
 from pricing.model.pooling import Floats
+from pricing.model.trees import LeafMasks, Nodes, grown_by
 
 ROUNDS: Final = 120
 LATER: Final = 0.2
@@ -27,7 +27,6 @@ LEAST_GAIN: Final = 0.003
 
 FEWEST_ROWS: Final = 500
 MOST_ROWS: Final = 100_000
-_NO_CATEGORIES: Final = np.zeros((0, 8), dtype=np.uint32)
 
 
 @dataclass(frozen=True)
@@ -35,7 +34,7 @@ class Interactions:
     """Trees whose sum, with the ``baseline``, is added to the regression's log price."""
 
     baseline: float
-    trees: tuple[NDArray[Any], ...]
+    trees: tuple[Nodes, ...]
 
     @classmethod
     def none(cls) -> "Interactions":
@@ -65,17 +64,15 @@ class Interactions:
         model = _boosting(values.shape[1], rising, seed, rounds)
         chosen = _spread_out(len(residual))
         model.fit(values[chosen], residual[chosen], sample_weight=weights[chosen])
-        trees = tuple(step[0].nodes for step in model._predictors)
-        return cls(float(model._baseline_prediction.item()), trees)
+        return cls(float(np.average(residual[chosen], weights=weights[chosen])), grown_by(model))
 
     def effect(self, values: Floats) -> Floats:
         """Log price added for every row."""
-        total = np.full(len(values), self.baseline)
-        none = np.zeros(0, dtype=np.uint32)
-        for nodes in self.trees:
-            tree = TreePredictor(nodes, _NO_CATEGORIES, _NO_CATEGORIES)
-            total += tree.predict(values, _NO_CATEGORIES, none, 1)
-        return total
+        return self.baseline + self._masks.total(values)
+
+    @cached_property
+    def _masks(self) -> LeafMasks:
+        return LeafMasks(self.trees)
 
 
 def _boosting(columns: int, rising: list[int], seed: int, rounds: int) -> HistGradientBoostingRegressor:

@@ -9,7 +9,6 @@ import io
 import json
 import zipfile
 from dataclasses import asdict
-from importlib.metadata import version
 from typing import Any
 
 import numpy as np
@@ -30,6 +29,7 @@ from pricing.model.prediction import Fitted
 from pricing.model.price_model import PriceModel
 from pricing.model.smooth import Numeric
 from pricing.model.spec import FeatureSpec
+from pricing.model.trees import plain_nodes
 from pricing.store import Market
 
 FORMAT = "classic-car-pricing fit 3"
@@ -81,7 +81,6 @@ def to_bytes(model: PriceModel) -> bytes:
     header = {
         "format": FORMAT,
         "spec": model.spec.to_dict(),
-        "scikit-learn": version("scikit-learn"),
         "baseline": model.fitted.interactions.baseline,
         "seed": model.seed,
         "facts": model.facts,
@@ -123,11 +122,6 @@ def from_bytes(payload: bytes) -> PriceModel:
         raise ModelError(
             f"the stored fit is of another format: got {header.get('format')!r}, expected {FORMAT!r}"
         )
-    if header.get("scikit-learn") != version("scikit-learn"):
-        raise ModelError(
-            f"the stored fit was made with scikit-learn {header.get('scikit-learn')} and this is "
-            f"{version('scikit-learn')}: fit the market again"
-        )
     if not np.array_equal(seal, _seal(text)):
         raise ModelError("the stored fit was altered: its header does not match its seal")
     altered = [
@@ -156,7 +150,8 @@ def _rebuilt(header: dict[str, Any], arrays: Arrays) -> PriceModel:
     )
     regression.spread_columns_ = design.spread_columns
     sizes = arrays["trees.sizes"]
-    trees = tuple(np.split(arrays["trees.nodes"], np.cumsum(sizes)[:-1])) if len(sizes) else ()
+    nodes = plain_nodes(arrays["trees.nodes"]) if len(sizes) else np.empty(0)
+    trees = tuple(np.split(nodes, np.cumsum(sizes)[:-1])) if len(sizes) else ()
     interactions = Interactions(header["baseline"], trees)
     counts = [arrays[f"counts.{level}"] for level in range(levels)]
     model.fitted = Fitted(design, regression, interactions, counts, arrays["reference"])
