@@ -9,6 +9,9 @@ from pathlib import Path
 import hypothesis
 import pytest
 
+import data_demo
+from pricing.model.price_model import PriceModel
+from pricing.model.spec import FeatureSpec
 from pricing.store import Market
 from tests.postgres_server import PostgresServer, private_server
 from tests.small_market import make_market
@@ -45,6 +48,20 @@ def _main_module() -> Iterator[None]:
 def small_market(tmp_path_factory: pytest.TempPathFactory) -> Market:
     """A small market with a fit; tests read it and never write to it."""
     return make_market(Path(tmp_path_factory.mktemp("market")) / "small.duckdb")
+
+
+@pytest.fixture(scope="session")
+def demo_market(tmp_path_factory: pytest.TempPathFactory) -> Market:
+    """The demo market, loaded; tests read it and never write to it."""
+    market = Market.open(tmp_path_factory.mktemp("demo") / "demo.duckdb")
+    market.load(data_demo.files())
+    return market
+
+
+@pytest.fixture(scope="session")
+def demo_model(demo_market: Market) -> PriceModel:
+    """The demo market's price model."""
+    return PriceModel(FeatureSpec.cars()).fit(demo_market.sales())
 
 
 @pytest.fixture(scope="session")

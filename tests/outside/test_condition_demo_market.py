@@ -9,7 +9,6 @@ from typing import Any
 
 import numpy as np
 import polars as pl
-import pytest
 
 import data_demo
 from pricing.condition.assessment import assess
@@ -19,21 +18,12 @@ from pricing.condition.price_by_score import PriceByScore
 from pricing.condition.repairs import price_repairs
 from pricing.decisions.mending import mend_or_buy
 from pricing.model.price_model import PriceModel
-from pricing.model.spec import FeatureSpec
-from pricing.store import Market
 from tests.condition.walks import catalogue
 
 TIRED = (0.35, 0.45, 0.17, 0.03)
 """Shares of ``STATES`` in an ordinary tired car."""
 
 MODELS = pl.read_csv(Path(data_demo.__file__).parent / "catalogue.csv")
-
-
-@pytest.fixture(scope="module")
-def demo_model(tmp_path_factory: pytest.TempPathFactory) -> PriceModel:
-    market = Market.open(tmp_path_factory.mktemp("market") / "demo.duckdb")
-    market.load(data_demo.files())
-    return PriceModel(FeatureSpec.cars()).fit(market.sales())
 
 
 def start(model: dict[str, Any]) -> Inspection:
