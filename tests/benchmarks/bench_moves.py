@@ -12,10 +12,12 @@ by::
 
 import multiprocessing
 import os
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import ProcessPoolExecutor
+from contextlib import ExitStack
 from dataclasses import replace
 from datetime import date, timedelta
+from itertools import starmap
 from typing import Any, Final
 
 import numpy as np
@@ -141,13 +143,21 @@ def _order(model: PriceModel, cars: pl.DataFrame, day: date) -> dict[str, float 
     return result
 
 
-def measured(cases: Iterable[str], seeds: Sequence[int], processes: int = 1) -> pl.DataFrame:
-    """A row a market: every case with every seed."""
+def measured(
+    cases: Iterable[str], seeds: Sequence[int], processes: int = 1, tell: Callable[[str], None] | None = None
+) -> pl.DataFrame:
+    """A row a market: every case with every seed; ``tell`` is told each one when it is done."""
     tasks = [(case, seed) for case in cases for seed in seeds]
-    if processes == 1:
-        return pl.DataFrame([measure(*task) for task in tasks], infer_schema_length=None)
-    with ProcessPoolExecutor(processes, multiprocessing.get_context("spawn")) as pool:
-        rows = list(pool.map(measure, *zip(*tasks, strict=True)))
+    rows = []
+    with ExitStack() as stack:
+        done: Iterable[dict[str, Any]] = starmap(measure, tasks)
+        if processes > 1:
+            pool = ProcessPoolExecutor(processes, multiprocessing.get_context("spawn"))
+            done = stack.enter_context(pool).map(measure, *zip(*tasks, strict=True))
+        for row in done:
+            rows.append(row)
+            if tell is not None:
+                tell(f"{row['case']}, seed {row['seed']}: bias {row['bias']}, held {row['held_80']}")
     return pl.DataFrame(rows, infer_schema_length=None)
 
 
@@ -249,7 +259,7 @@ def show(frame: pl.DataFrame) -> None:
 
 
 def test_moves() -> None:
-    found = table(measured(MOVES, range(1, SEEDS + 1), PROCESSES))
+    found = table(measured(MOVES, range(1, SEEDS + 1), PROCESSES, print))
     show(found.select("case", pl.exclude("case", "refused")))
     assert (found["bias"].abs() <= 0.03).all()
     assert found["held_80"].is_between(0.76, 0.84).all()
@@ -258,7 +268,7 @@ def test_moves() -> None:
 
 
 def test_unsold_lots_and_scatter() -> None:
-    found = table(measured(OTHERS, range(1, SEEDS + 1), PROCESSES))
+    found = table(measured(OTHERS, range(1, SEEDS + 1), PROCESSES, print))
     show(found.select(pl.exclude("refused", "bias_3m", "own_bias_3m", "held_80_3m", "rank_3m")))
     bias = dict(zip(found["case"], found["bias"].abs(), strict=True))
     assert bias["half unsold, reserves known"] <= 0.03
@@ -266,7 +276,7 @@ def test_unsold_lots_and_scatter() -> None:
 
 
 def test_small_markets() -> None:
-    found = table(measured(SMALL, range(1, SEEDS + 1), PROCESSES))
+    found = table(measured(SMALL, range(1, SEEDS + 1), PROCESSES, print))
     show(found.select(pl.exclude("bias_3m", "own_bias_3m", "held_80_3m", "rank_3m")))
     assert (found["held_80"].drop_nulls().is_between(0.77, 0.83)).all()
     assert (found["error"].drop_nulls() <= found["own_error"] + 0.001).all()

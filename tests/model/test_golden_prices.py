@@ -59,7 +59,7 @@ def chosen_cars(sales: pl.DataFrame) -> pl.DataFrame:
         .head(each)
         for place, band in enumerate(kinds)
     ]
-    ordinary = pl.concat(parts).head(CARS - len(ODD)).select(*SAID).cast(SAID)
+    ordinary = pl.concat(parts).head(CARS - len(ODD)).select(*SAID).cast(SAID)  # type: ignore[arg-type]
     return pl.concat([ordinary, pl.DataFrame(ODD, schema=SAID)])
 
 
