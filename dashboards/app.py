@@ -46,11 +46,13 @@ if people.show_door():
     frame.show_style()
     menu = st.container()
     if came:
-        frame.show_menu(page, menu)
+        with menu:
+            frame.show_menu(page)
     try:
         page.run()
     finally:
         if not came:  # it stands there from before, and the answer to a changed field goes first
-            frame.show_menu(page, menu)
+            with menu:
+                frame.show_menu(page)
     address.give()
     caches.settle()

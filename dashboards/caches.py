@@ -14,7 +14,7 @@ from typing import Any, Final, TypeVar
 
 import polars as pl
 import streamlit as st
-from streamlit.runtime.uploaded_file_manager import UploadedFile
+from streamlit.typing import UploadedFile
 
 from dashboards.jobs import Tell
 from pricing.appraisal.register import listed

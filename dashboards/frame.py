@@ -7,7 +7,6 @@ from decimal import Decimal
 from typing import Any, Final, NamedTuple
 
 import streamlit as st
-from streamlit.delta_generator import DeltaGenerator
 
 from dashboards import address, caches, jobs, people
 from dashboards.car_form import ask_car
@@ -156,15 +155,15 @@ def show_style() -> None:
     st.html(_STYLE)
 
 
-def show_menu(page: st.Page, place: DeltaGenerator) -> None:
+def show_menu(page: st.Page) -> None:
     """The pages side by side at the top, or in a menu on a narrow window; the car goes along."""
     pages, query = st.session_state[_PAGES].values(), address.query()
-    with place.container(key="pages", horizontal=True):
+    with st.container(key="pages", horizontal=True):
         for other in pages:
             st.page_link(other, label=other.title, query_params=query)
         people.show_way_out("pages")
     with (
-        place.container(key="menu"),
+        st.container(key="menu"),
         st.popover(page.title, icon=":material/menu:", key=f"menu-{page.url_path}"),
     ):
         for other in pages:

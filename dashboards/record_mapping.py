@@ -6,7 +6,7 @@ from typing import Final
 
 import polars as pl
 import streamlit as st
-from streamlit.runtime.uploaded_file_manager import UploadedFile
+from streamlit.typing import UploadedFile
 
 from dashboards import caches
 from pricing.documents.glossary import what_is

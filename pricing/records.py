@@ -94,112 +94,66 @@ class Contract(dy.Schema):
     listed_on = dy.Date(nullable=True)
     notes = dy.String(nullable=True)
 
-    @dy.rule()
-    def condition_score_out_of_range(cls) -> pl.Expr:
-        return pl.col("condition_score").is_between(BAND_EDGES[0], BAND_EDGES[-1])
-
-    @dy.rule()
-    def condition_score_outside_band(cls) -> pl.Expr:
-        """Where band and score are both given, the score lies in the band (``vocabulary.BAND_EDGES``)."""
-        band, score = pl.col("condition_band"), pl.col("condition_score")
-        inside = pl.lit(False)
-        for place, (low, high) in enumerate(zip(BAND_EDGES, BAND_EDGES[1:], strict=False)):
-            last = place == len(CONDITION_BANDS) - 1
-            below = score <= high if last else score < high
-            inside = inside | ((band == CONDITION_BANDS[place]) & (score >= low) & below)
-        known = band.is_in(CONDITION_BANDS) & score.is_between(BAND_EDGES[0], BAND_EDGES[-1])
-        return ~known | inside
-
-    @dy.rule()
-    def option_unknown(cls) -> pl.Expr:
-        return pl.col("options").list.set_difference(list(OPTION_CODES)).list.len() == 0
-
-    @dy.rule()
-    def option_repeated(cls) -> pl.Expr:
-        return pl.col("options").list.n_unique() == pl.col("options").list.len()
-
-    @dy.rule()
-    def year_out_of_range(cls) -> pl.Expr:
-        """Model years run from the first motor car to the year after the sale."""
-        return (pl.col("year") >= FIRST_YEAR) & (pl.col("year") <= pl.col("event_date").dt.year() + 1)
-
-    @dy.rule()
-    def event_date_too_early(cls) -> pl.Expr:
-        return pl.col("event_date") >= FIRST_SALE
-
-    @dy.rule()
-    def listed_after_event(cls) -> pl.Expr:
-        return pl.col("listed_on") <= pl.col("event_date")
-
-    @dy.rule()
-    def odometer_negative(cls) -> pl.Expr:
-        return pl.col("odometer_km") >= 0
-
-    @dy.rule()
-    def odometer_absurd(cls) -> pl.Expr:
-        return pl.col("odometer_km") <= HIGHEST_ODOMETER_KM
-
-    @dy.rule()
-    def amount_not_positive(cls) -> pl.Expr:
-        return pl.col("amount") > 0
-
-    @dy.rule()
-    def amount_absurd(cls) -> pl.Expr:
-        """A positive amount under ten units, or beyond what any car has fetched, is a typing error."""
-        scale = pl.when(pl.col("currency").is_in(sorted(SMALL_UNIT_CURRENCIES))).then(10_000).otherwise(1)
-        amount = pl.col("amount").cast(pl.Float64)
-        return (amount <= 0) | amount.is_between(LOWEST_AMOUNT, HIGHEST_AMOUNT * scale)
-
-    @dy.rule()
-    def sold_without_amount(cls) -> pl.Expr:
-        return (pl.col("outcome") != "sold") | pl.col("amount").is_not_null()
-
-    @dy.rule()
-    def asking_without_amount(cls) -> pl.Expr:
-        return (pl.col("outcome") != "asking") | pl.col("amount").is_not_null()
-
-    @dy.rule()
-    def asking_outcome_needs_asking_basis(cls) -> pl.Expr:
-        return (pl.col("outcome") != "asking") | (pl.col("price_basis") == "asking")
-
-    @dy.rule()
-    def asking_basis_needs_asking_outcome(cls) -> pl.Expr:
-        """An amount that was asked is the amount of an offer that still stands or was withdrawn."""
-        return (pl.col("price_basis") != "asking") | pl.col("outcome").is_in(["asking", "withdrawn"])
-
-    @dy.rule()
-    def premium_negative(cls) -> pl.Expr:
-        return pl.col("premium") >= 0
-
-    @dy.rule()
-    def premium_above_amount(cls) -> pl.Expr:
-        return (pl.col("premium") <= pl.col("amount")) | (pl.col("amount") <= 0)
-
-    @dy.rule()
-    def estimate_not_positive(cls) -> pl.Expr:
-        return pl.min_horizontal("low_estimate", "high_estimate") > 0
-
-    @dy.rule()
-    def estimates_reversed(cls) -> pl.Expr:
-        return pl.col("low_estimate") <= pl.col("high_estimate")
-
-    @dy.rule()
-    def reserve_not_positive(cls) -> pl.Expr:
-        return pl.col("reserve") > 0
-
-    @dy.rule()
-    def highest_bid_not_positive(cls) -> pl.Expr:
-        return pl.col("highest_bid") > 0
-
-    @dy.rule()
-    def text_too_long(cls) -> pl.Expr:
-        longest = pl.max_horizontal(pl.col(*(name for name in _TEXT if name != "notes")).str.len_bytes())
-        notes = pl.col("notes").str.len_bytes().fill_null(0)
-        return (longest <= LONGEST_WORD) & (notes <= LONGEST_NOTES)
-
 
 _TYPES: Final = dict(pl.Schema(Contract))
 _TEXT: Final = tuple(name for name, kind in _TYPES.items() if kind == pl.String)
+
+
+def _condition_score_outside_band() -> pl.Expr:
+    """Where band and score are both given, the score lies in the band (``vocabulary.BAND_EDGES``)."""
+    band, score = pl.col("condition_band"), pl.col("condition_score")
+    inside = pl.lit(False)
+    for place, (low, high) in enumerate(zip(BAND_EDGES, BAND_EDGES[1:], strict=False)):
+        last = place == len(CONDITION_BANDS) - 1
+        below = score <= high if last else score < high
+        inside = inside | ((band == CONDITION_BANDS[place]) & (score >= low) & below)
+    known = band.is_in(CONDITION_BANDS) & score.is_between(BAND_EDGES[0], BAND_EDGES[-1])
+    return ~known | inside
+
+
+def _amount_absurd() -> pl.Expr:
+    """A positive amount under ten units, or beyond what any car has fetched, is a typing error."""
+    scale = pl.when(pl.col("currency").is_in(sorted(SMALL_UNIT_CURRENCIES))).then(10_000).otherwise(1)
+    amount = pl.col("amount").cast(pl.Float64)
+    return (amount <= 0) | amount.is_between(LOWEST_AMOUNT, HIGHEST_AMOUNT * scale)
+
+
+def _text_too_long() -> pl.Expr:
+    longest = pl.max_horizontal(pl.col(*(name for name in _TEXT if name != "notes")).str.len_bytes())
+    notes = pl.col("notes").str.len_bytes().fill_null(0)
+    return (longest <= LONGEST_WORD) & (notes <= LONGEST_NOTES)
+
+
+ROW_RULES: Final = {
+    "condition_score_out_of_range": pl.col("condition_score").is_between(BAND_EDGES[0], BAND_EDGES[-1]),
+    "condition_score_outside_band": _condition_score_outside_band(),
+    "option_unknown": pl.col("options").list.set_difference(list(OPTION_CODES)).list.len() == 0,
+    "option_repeated": pl.col("options").list.n_unique() == pl.col("options").list.len(),
+    # Model years run from the first motor car to the year after the sale.
+    "year_out_of_range": (pl.col("year") >= FIRST_YEAR)
+    & (pl.col("year") <= pl.col("event_date").dt.year() + 1),
+    "event_date_too_early": pl.col("event_date") >= FIRST_SALE,
+    "listed_after_event": pl.col("listed_on") <= pl.col("event_date"),
+    "odometer_negative": pl.col("odometer_km") >= 0,
+    "odometer_absurd": pl.col("odometer_km") <= HIGHEST_ODOMETER_KM,
+    "amount_not_positive": pl.col("amount") > 0,
+    "amount_absurd": _amount_absurd(),
+    "sold_without_amount": (pl.col("outcome") != "sold") | pl.col("amount").is_not_null(),
+    "asking_without_amount": (pl.col("outcome") != "asking") | pl.col("amount").is_not_null(),
+    "asking_outcome_needs_asking_basis": (pl.col("outcome") != "asking")
+    | (pl.col("price_basis") == "asking"),
+    # An amount that was asked is the amount of an offer that still stands or was withdrawn.
+    "asking_basis_needs_asking_outcome": (pl.col("price_basis") != "asking")
+    | pl.col("outcome").is_in(["asking", "withdrawn"]),
+    "premium_negative": pl.col("premium") >= 0,
+    "premium_above_amount": (pl.col("premium") <= pl.col("amount")) | (pl.col("amount") <= 0),
+    "estimate_not_positive": pl.min_horizontal("low_estimate", "high_estimate") > 0,
+    "estimates_reversed": pl.col("low_estimate") <= pl.col("high_estimate"),
+    "reserve_not_positive": pl.col("reserve") > 0,
+    "highest_bid_not_positive": pl.col("highest_bid") > 0,
+    "text_too_long": _text_too_long(),
+}
+"""What a row must keep beside the constraints of its columns, by the name of the rule."""
 
 COLUMNS: Final = tuple(_TYPES)
 """The contract's columns, in order."""
@@ -279,30 +233,33 @@ def broken_rules(rows: pl.DataFrame, today: date, about: frozenset[str] | None =
     if unreadable:
         found = found.hstack([rows["unreadable"]])
 
+    any_broken = found.select(
+        pl.any_horizontal(*broken, *([pl.col("unreadable").list.len() > 0] if unreadable else []))
+    ).to_series()
+
     def told(name: str) -> pl.Expr:
         said = pl.col("unreadable").list.contains(name.replace("_missing", "_unreadable"))
         return pl.when(pl.col(name) & ~said if unreadable else pl.col(name)).then(pl.lit(name))
 
     names = pl.concat_list(*(["unreadable"] if unreadable else []), *map(told, broken)).list.drop_nulls()
-    return found.select(broken_rules=pl.when(names.list.len() > 0).then(names)).to_series()
+    told_of = found.filter(any_broken).select(broken_rules=names).to_series()
+    return told_of.gather(pl.select(pl.when(any_broken).then(any_broken.cum_sum() - 1)).to_series())
 
 
 @cache
 def _breaches(about: frozenset[str] | None) -> tuple[pl.Expr, ...]:
     """Of each rule of the contract whether a row breaks it, under the rule's name; a rule that cannot be
     judged for want of a value is kept."""
-    rules = Contract._validation_rules(with_cast=False)
+    rules = ROW_RULES | {
+        f"{name}_{_KINDS[kind]}": rule
+        for name, column in Contract.columns().items()
+        for kind, rule in column.validation_rules(pl.col(name)).items()
+    }
     return tuple(
-        (~rule.expr).fill_null(False).alias(_rule_name(name))
+        (~rule).fill_null(False).alias(name)
         for name, rule in rules.items()
-        if about is None or not about.isdisjoint(rule.expr.meta.root_names())
+        if about is None or not about.isdisjoint(rule.meta.root_names())
     )
-
-
-def _rule_name(name: str) -> str:
-    """The contract's name of a rule: ``make|nullability`` of dataframely is ``make_missing``."""
-    column, _, kind = name.partition("|")
-    return f"{column}_{_KINDS[kind]}" if kind else column
 
 
 _KINDS: Final = {

@@ -11,6 +11,7 @@ from typing import Any, Final
 from docx import Document
 from docx.enum.table import WD_TABLE_ALIGNMENT
 from docx.enum.text import WD_ALIGN_PARAGRAPH
+from docx.oxml.ns import qn
 from docx.shared import Emu, Mm, Pt, RGBColor
 
 from pricing.documents.appraisal_blocks import (
@@ -223,10 +224,9 @@ class _Writer:
 
     def _figure(self, block: Figure) -> None:
         paragraph = self.document.add_paragraph(style="Picture")
-        picture = paragraph.add_run().add_picture(
-            io.BytesIO(png(self.pages.pictures[block.name])), self.width
-        )
-        described = picture._inline.docPr
+        run = paragraph.add_run()
+        run.add_picture(io.BytesIO(png(self.pages.pictures[block.name])), self.width)
+        (described,) = run.element.iter(qn("wp:docPr"))
         described.set("descr", shown(block.alt))
         described.set("title", shown(block.caption)[:200])
         self._caption("Figure", block.caption)

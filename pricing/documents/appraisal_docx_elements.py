@@ -30,12 +30,12 @@ def begin_field(paragraph: Any, instruction: str) -> None:
     told.set(qn("xml:space"), "preserve")
     told.text = f" {instruction} "
     for part in (element("fldChar", fldCharType="begin"), told, element("fldChar", fldCharType="separate")):
-        paragraph.add_run()._r.append(part)
+        paragraph.add_run().element.append(part)
 
 
 def end_field(paragraph: Any) -> None:
     """The end of a field."""
-    paragraph.add_run()._r.append(element("fldChar", fldCharType="end"))
+    paragraph.add_run().element.append(element("fldChar", fldCharType="end"))
 
 
 def shade(cell: Any, colour: str) -> None:

@@ -18,7 +18,6 @@ from urllib.parse import urlencode
 
 from pricing.documents.sentences import option_words
 from pricing.errors import FileError
-from pricing.intake.transfers import LARGEST_UPLOAD
 from pricing.store_place import password_variables
 
 LOOPBACK: Final = "127.0.0.1"
@@ -60,7 +59,17 @@ def serve(
     if demo is not None:
         variables[DEMO_VARIABLE] = str(demo.resolve())
     server = subprocess.Popen(  # noqa: S603 - our own program with arguments made here
-        [sys.executable, "-m", "streamlit", "run", _page(), *_flags(page_options(host, number))],
+        [
+            sys.executable,
+            "-m",
+            "streamlit",
+            "run",
+            _page(),
+            "--server.address",
+            host,
+            "--server.port",
+            str(number),
+        ],
         env={**os.environ, **variables},
         stdout=subprocess.DEVNULL,
     )
@@ -108,44 +117,6 @@ def _page() -> str:
 
 
 _EVERY_ADDRESS: Final = ("0.0.0.0", "::")  # noqa: S104 - only compared with
-
-Option = str | int | bool
-
-THEME: Final[dict[str, Option]] = {
-    "theme.light.primaryColor": "#0072B2",
-    "theme.dark.primaryColor": "#56B4E9",
-    "theme.light.linkColor": "#005A8E",
-    "theme.dark.linkColor": "#8CCBEF",
-    "theme.linkUnderline": True,
-    "theme.headingFontSizes": '["2rem", "1.5rem", "1.25rem"]',
-    "theme.paddingTop": "1.5rem",
-}
-"""Blues of Okabe and Ito's colours (2008), dark enough on white and light enough on black to be read."""
-
-
-def page_options(host: str, port: int) -> dict[str, Option]:
-    """Streamlit's options for the dashboard, whichever server it stands in."""
-    return {
-        "server.address": host,
-        "server.port": port,
-        "server.headless": True,
-        "server.fileWatcherType": "none",
-        "server.maxUploadSize": LARGEST_UPLOAD // 1_000_000,
-        "logger.level": "warning",
-        "browser.gatherUsageStats": False,
-        "client.toolbarMode": "minimal",
-        "client.showErrorDetails": "none",
-        "client.showErrorLinks": False,
-        "client.disableDataExport": True,  # tables are handed out by the pages, with formulas made harmless
-        **THEME,
-    }
-
-
-def _flags(options: Mapping[str, Option]) -> list[str]:
-    return [
-        f"--{name}={str(value).lower() if isinstance(value, bool) else value}"
-        for name, value in options.items()
-    ]
 
 
 def _free_port(host: str, wanted: int | None) -> int:

@@ -21,6 +21,12 @@ from pricing.model.saved import from_bytes, to_bytes
 from pricing.model.trees import MOST_LEAVES, NODE, LeafMasks, grown_by, plain_nodes
 
 Floats = NDArray[np.float64]
+WRITTEN = np.dtype(
+    [("value", "<f8"), ("count", "<u4"), ("feature_idx", "<i8"), ("num_threshold", "<f8"),
+     ("missing_go_to_left", "u1"), ("left", "<u4"), ("right", "<u4"), ("gain", "<f8"), ("depth", "<u4"),
+     ("is_leaf", "u1"), ("bin_threshold", "u1"), ("is_categorical", "u1"), ("bitset_idx", "<u4")]
+)  # fmt: skip
+"""A node as scikit-learn 1.9 lays it out, and as fits held it before they had a layout of their own."""
 
 
 @pytest.fixture(autouse=True)
@@ -143,8 +149,7 @@ def test_a_fit_made_under_another_version_of_scikit_learn_opens(
     its version in the header."""
     with np.load(io.BytesIO(to_bytes(with_trees))) as archive:
         arrays = {name: archive[name] for name in archive.files}
-    written = boosted(1_000, 2)._predictors[0][0].nodes.dtype
-    nodes = np.zeros(len(arrays["trees.nodes"]), written)
+    nodes = np.zeros(len(arrays["trees.nodes"]), WRITTEN)
     names = {"column": "feature_idx", "threshold": "num_threshold", "missing_left": "missing_go_to_left"}
     for name in NODE.names or ():
         nodes[names.get(name, name)] = arrays["trees.nodes"][name]

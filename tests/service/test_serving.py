@@ -1,12 +1,17 @@
 """The dashboard's server: on the loopback address only, on a port that is free."""
 
+import inspect
+import json
 import socket
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
 
 from pricing.errors import FileError
-from pricing.service.serving import LOOPBACK, _flags, _free_port, page_options, serve
+from pricing.intake.transfers import LARGEST_UPLOAD
+from pricing.service.serving import LOOPBACK, _free_port, _page, serve
 
 
 def test_a_taken_port_is_refused_and_without_a_wish_the_next_free_one_is_found() -> None:
@@ -20,7 +25,23 @@ def test_a_taken_port_is_refused_and_without_a_wish_the_next_free_one_is_found()
     assert _free_port(LOOPBACK, None) >= 8501
 
 
-def test_the_server_binds_to_loopback_and_tells_nobody() -> None:
-    options = _flags(page_options(LOOPBACK, 8501))
-    assert "--server.address=127.0.0.1" in options
-    assert "--browser.gatherUsageStats=false" in options
+def test_the_dashboard_has_its_settings_wherever_it_is_started(tmp_path: Path) -> None:
+    """Streamlit reads them beside the page, also in an ASGI application started in another folder."""
+    names = ["server.maxUploadSize", "browser.gatherUsageStats", "client.showErrorDetails",
+             "client.disableDataExport", "theme.dark.primaryColor"]  # fmt: skip
+    program = (
+        f"import json, streamlit as st; st.App({_page()!r})\n"
+        f"print(json.dumps([st.get_option(name) for name in {names}]))"
+    )
+    said = subprocess.run(
+        [sys.executable, "-W", "ignore", "-c", program],
+        cwd=tmp_path,
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    assert json.loads(said.stdout) == [LARGEST_UPLOAD // 10**6, False, "none", True, "#56B4E9"]
+
+
+def test_the_server_binds_to_loopback_unless_told_otherwise() -> None:
+    assert inspect.signature(serve).parameters["host"].default == LOOPBACK == "127.0.0.1"
