@@ -12,10 +12,10 @@ from starlette.middleware import Middleware
 from starlette.types import ASGIApp, Receive, Scope, Send
 from streamlit.web import bootstrap
 
-from pricing.service.api.app import SERVER_PATHS, create_api
-from pricing.service.api.logs import log_settings
-from pricing.service.configuration import configuration
-from pricing.service.serving import page_options
+from pricing.api.app import SERVER_PATHS, create_api
+from pricing.api.logs import log_settings
+from pricing.operations.configuration import configuration
+from pricing.operations.serving import page_options
 
 API: Final = "/api"
 

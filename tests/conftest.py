@@ -9,7 +9,7 @@ from pathlib import Path
 import hypothesis
 import pytest
 
-from pricing.store import Market
+from pricing.store.market import Market
 from tests.postgres_server import PostgresServer, private_server
 from tests.small_market import make_market
 

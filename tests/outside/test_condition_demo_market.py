@@ -20,7 +20,7 @@ from pricing.condition.repairs import price_repairs
 from pricing.decisions.mending import mend_or_buy
 from pricing.model.price_model import PriceModel
 from pricing.model.spec import FeatureSpec
-from pricing.store import Market
+from pricing.store.market import Market
 from tests.condition.walks import catalogue
 
 TIRED = (0.35, 0.45, 0.17, 0.03)
