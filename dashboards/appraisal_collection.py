@@ -16,13 +16,13 @@ from dashboards.appraisal_form import ask_layout, ask_shared_terms, ask_who
 from dashboards.shown import as_csv, show_table
 from pricing.appraisal.collection import COLUMNS, Car, Item, figure_of, read_cars, value_collection
 from pricing.appraisal.record import Appraisal, read_record
-from pricing.documents.appraisal_collection import ADDED_UP, collection_pages, collection_sentence
-from pricing.documents.appraisal_pdf import pdf
-from pricing.documents.appraisal_schedule import schedule
-from pricing.documents.locale_words import LocaleWords
-from pricing.documents.plain_text import escaped
 from pricing.intake.transfers import received
-from pricing.service.appraisal_files import known_on
+from pricing.operations.appraisal_files import known_on
+from pricing.reports.collection import ADDED_UP, collection_pages, collection_sentence
+from pricing.reports.pdf import pdf
+from pricing.reports.schedule import schedule
+from pricing.words.locale import LocaleWords
+from pricing.words.plain_text import escaped
 
 KINDS: Final = ("csv", "xlsx", "parquet")
 LARGEST_MEGABYTES: Final = 10

@@ -11,7 +11,7 @@ from dashboards import caches, people
 from pricing.appraisal.answers import LONGEST_TEXT
 from pricing.appraisal.record import MARKET_LEVELS, SECTIONS, Appraisal, with_answer
 from pricing.appraisal.register import Entry
-from pricing.documents.locale_words import LocaleWords
+from pricing.words.locale import LocaleWords
 
 LONG = frozenset(
     {

@@ -15,16 +15,16 @@ from pricing.appraisal.contents import missing
 from pricing.appraisal.facts import facts_of
 from pricing.appraisal.record import SECTIONS, Appraisal, read_record
 from pricing.appraisal.register import Entry, enter, history, needs_evidence, read, revise
-from pricing.documents.appraisal_docx import docx
-from pricing.documents.appraisal_pdf import pdf
-from pricing.documents.appraisal_report import report
-from pricing.documents.appraisal_short import letter, statement
-from pricing.documents.glossary import what_is
-from pricing.documents.plain_text import escaped
-from pricing.documents.sentences import car_words
 from pricing.errors import AppraisalError
-from pricing.service import drafts
-from pricing.service.appraisal_files import evidence_for
+from pricing.operations import drafts
+from pricing.operations.appraisal_files import evidence_for
+from pricing.reports.docx import docx
+from pricing.reports.pdf import pdf
+from pricing.reports.report import report
+from pricing.reports.short import letter, statement
+from pricing.words.glossary import what_is
+from pricing.words.plain_text import escaped
+from pricing.words.sentences import car_words
 
 NEW: Final = "a new one"
 MANY: Final = "a collection, from a list of cars"

@@ -9,10 +9,10 @@ from dashboards import caches, frame
 from dashboards.address import BOUND
 from dashboards.offer_terms import ask_amount, ask_offer
 from dashboards.shown import show_chart, show_table
+from pricing.charts.buying import bids_chart, limits_chart
 from pricing.decisions.buying import BuyerTerms, Buying, buy_car
-from pricing.documents.buying_charts import bids_chart, limits_chart
-from pricing.documents.buying_sheet import buying_page
-from pricing.documents.buying_words import (
+from pricing.reports.buying_sheet import buying_page
+from pricing.words.buying import (
     asking_sentences,
     basis_note,
     cost_sentence,
@@ -20,9 +20,9 @@ from pricing.documents.buying_words import (
     limit_sentences,
     limits_caption,
 )
-from pricing.documents.glossary import what_is
-from pricing.documents.offer_captions import bids_caption
-from pricing.documents.plain_text import escaped
+from pricing.words.glossary import what_is
+from pricing.words.offers import bids_caption
+from pricing.words.plain_text import escaped
 
 CARS_SHOWN: Final = 12
 

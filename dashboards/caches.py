@@ -18,30 +18,30 @@ from streamlit.typing import UploadedFile
 
 from dashboards.jobs import Tell
 from pricing.appraisal.register import listed
-from pricing.charges import Schedule
 from pricing.condition.assessment import assess
 from pricing.condition.catalogue import Catalogue
 from pricing.condition.inspection import Inspection
 from pricing.condition.inspection_files import to_json
 from pricing.condition.repairs import RepairCosts, price_repairs
 from pricing.decisions.selling import SellingEvidence, selling_evidence
+from pricing.evidence.depth import Depth, market_depth
+from pricing.evidence.index import PriceIndex, price_index
+from pricing.evidence.sales_book import SalesBook
 from pricing.intake.layout import Layout
 from pricing.intake.proposals import SAMPLE
 from pricing.intake.readers import read_file
 from pricing.intake.transfers import received
-from pricing.market.depth import Depth, market_depth
-from pricing.market.index import PriceIndex, price_index
-from pricing.market.sales_book import SalesBook
 from pricing.model.price_model import PriceModel
 from pricing.model.saved import load
 from pricing.model.saved_scores import SavedScores, load_scores
-from pricing.service.serving import DEMO_VARIABLE, MARKET_VARIABLE
-from pricing.service.settings import Settings, catalogue_of, schedule_of_text
-from pricing.store import Market
-from pricing.store_place import market_path
-from pricing.store_rates import own_rates_of
-from pricing.store_settings import read_settings
-from pricing.store_state import StoredState, read_state
+from pricing.money.charges import Schedule
+from pricing.operations.serving import DEMO_VARIABLE, MARKET_VARIABLE
+from pricing.operations.settings import Settings, catalogue_of, schedule_of_text
+from pricing.store.market import Market
+from pricing.store.place import market_path
+from pricing.store.rates import own_rates_of
+from pricing.store.settings import read_settings
+from pricing.store.state import StoredState, read_state
 
 KEPT: Final = 2
 """States of the market file kept in memory at a time."""

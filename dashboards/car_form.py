@@ -8,9 +8,6 @@ import streamlit as st
 
 from dashboards import caches
 from dashboards.address import held_to, within
-from pricing.documents.glossary import what_is
-from pricing.documents.plain_text import escaped
-from pricing.documents.sentences import car_words, option_words
 from pricing.vocabulary import (
     CHANNELS,
     CONDITION_BANDS,
@@ -19,6 +16,9 @@ from pricing.vocabulary import (
     MATCHING_NUMBERS,
     OPTION_CODES,
 )
+from pricing.words.glossary import what_is
+from pricing.words.plain_text import escaped
+from pricing.words.sentences import car_words, option_words
 
 KEPT: Final[dict[str, Any]] = {"persist_state": "session"}
 """Of a field that many pages have; ``address`` writes it into the address."""

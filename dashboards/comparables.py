@@ -8,13 +8,13 @@ import streamlit as st
 
 from dashboards import caches, frame, people
 from dashboards.shown import show_chart, show_table
-from pricing.documents import market_charts
-from pricing.documents.glossary import what_is
-from pricing.documents.market_words import comparables_caption, reconciliation_sentences
-from pricing.documents.plain_text import escaped
-from pricing.documents.sentences import CAUTION, day_words, option_words, rounded
-from pricing.market.choices import ACTIONS, LONGEST_REASON, Choice, keep, kept
-from pricing.market.comparables import COUNT, Comparables, find_comparables
+from pricing.charts import evidence as market_charts
+from pricing.evidence.choices import ACTIONS, LONGEST_REASON, Choice, keep, kept
+from pricing.evidence.comparables import COUNT, Comparables, find_comparables
+from pricing.words.evidence import comparables_caption, reconciliation_sentences
+from pricing.words.glossary import what_is
+from pricing.words.plain_text import escaped
+from pricing.words.sentences import CAUTION, day_words, option_words, rounded
 
 LONGEST_NAME: Final = 120
 """Characters of the name that choices are kept under."""

@@ -10,10 +10,10 @@ import streamlit as st
 
 from dashboards import address, caches, jobs, people
 from dashboards.car_form import ask_car
-from pricing.documents.plain_text import escaped
 from pricing.errors import PricingError
-from pricing.market.sales_book import SalesBook
+from pricing.evidence.sales_book import SalesBook
 from pricing.model.price_model import PriceModel
+from pricing.words.plain_text import escaped
 
 AT_ONCE: Final = 60_000
 """Records up to which the sales are laid out while the person waits, which takes no longer than a glance."""

@@ -12,11 +12,12 @@ from dashboards.inspection_result import show_result
 from pricing.condition.assessment import assess
 from pricing.condition.checks import AREAS, CONSTRUCTIONS, FITTINGS, NOT_SEEN, STATES, Check
 from pricing.condition.inspection import CAR_COLUMNS, LONGEST_TEXT, Finding, Inspection
-from pricing.documents.condition_words import score_sentence
-from pricing.documents.plain_text import escaped
-from pricing.documents.sentences import car_words
 from pricing.errors import PricingError
-from pricing.service import drafts
+from pricing.operations import drafts
+from pricing.operations.demo_files import EXTENSIONS
+from pricing.words.condition import score_sentence
+from pricing.words.plain_text import escaped
+from pricing.words.sentences import car_words
 
 ROUND: Final = "Go round"
 SAYS: Final = "What it says"
@@ -81,7 +82,7 @@ def _start() -> None:
         car = {
             name: value for name, value in asked[0].items() if name in CAR_COLUMNS and value not in (None, [])
         }
-        begun = Inspection.start(construction, car, fitted=fitted, extensions=sheets.EXTENSIONS)
+        begun = Inspection.start(construction, car, fitted=fitted, extensions=EXTENSIONS)
         named = drafts.new_name()
         drafts.keep_sheet(sheets.beside(), named, begun)
         sheets.take_up(named)

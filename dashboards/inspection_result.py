@@ -8,10 +8,10 @@ from dashboards.shown import show_table
 from pricing.condition.assessment import InspectionResult, assess
 from pricing.condition.inspection import Inspection
 from pricing.condition.inspection_files import to_csv, to_json
-from pricing.documents.condition_words import score_sentence, structure_sentence
-from pricing.documents.glossary import what_is
-from pricing.documents.inspection_sheet import inspection_page
-from pricing.documents.plain_text import escaped
+from pricing.reports.inspection_sheet import inspection_page
+from pricing.words.condition import score_sentence, structure_sentence
+from pricing.words.glossary import what_is
+from pricing.words.plain_text import escaped
 
 
 def show_result(inspection: Inspection) -> None:

@@ -8,20 +8,20 @@ import streamlit as st
 from dashboards import caches, frame
 from dashboards.address import BOUND, held_to
 from dashboards.shown import show_chart, show_table
-from pricing.documents import market_charts
-from pricing.documents.glossary import what_is
-from pricing.documents.market_words import (
+from pricing.charts import evidence as market_charts
+from pricing.errors import EvidenceError
+from pricing.evidence.depth import Depth
+from pricing.evidence.index import METHODS, PriceIndex
+from pricing.evidence.periods import LENGTHS
+from pricing.words.evidence import (
     depth_sentences,
     index_caption,
     index_sales_caption,
     index_sentence,
     premiums_caption,
 )
-from pricing.documents.plain_text import escaped
-from pricing.errors import EvidenceError
-from pricing.market.depth import Depth
-from pricing.market.index import METHODS, PriceIndex
-from pricing.market.periods import LENGTHS
+from pricing.words.glossary import what_is
+from pricing.words.plain_text import escaped
 
 WHOLE: Final = "the whole market"
 

@@ -9,20 +9,20 @@ import streamlit as st
 from dashboards import caches, frame, sheets
 from dashboards.address import within
 from dashboards.shown import show_chart, show_table
+from pricing.charts import mending as mending_charts
 from pricing.condition.budget import RepairBudget, repair_budget
 from pricing.condition.checks import STATES
 from pricing.decisions.mending import MendOrBuy, mend_or_buy
-from pricing.documents import mending_charts
-from pricing.documents.condition_words import (
+from pricing.errors import DecisionError
+from pricing.words.condition import (
     budget_sentence,
     hidden_sentence,
     mending_sentence,
     score_sentence,
 )
-from pricing.documents.glossary import what_is
-from pricing.documents.plain_text import escaped
-from pricing.documents.sentences import car_words
-from pricing.errors import DecisionError
+from pricing.words.glossary import what_is
+from pricing.words.plain_text import escaped
+from pricing.words.sentences import car_words
 
 ITEMS_SHOWN: Final = 12
 

@@ -12,8 +12,8 @@ from dashboards.frame import Asked
 from pricing.condition.assessment import InspectionResult
 from pricing.condition.inspection import Inspection
 from pricing.condition.repairs import RepairCosts
-from pricing.documents.glossary import what_is
-from pricing.money import CURRENCIES
+from pricing.money.currencies import CURRENCIES
+from pricing.words.glossary import what_is
 
 COMMON: Final = ("EUR", "GBP", "USD", "CHF", "SEK", "JPY", "AUD")
 

@@ -5,8 +5,8 @@ import os
 import streamlit as st
 
 from dashboards import caches
-from pricing.service.access import allowed
-from pricing.service.serving import MANAGERS_VARIABLE
+from pricing.operations.access import allowed
+from pricing.operations.serving import MANAGERS_VARIABLE
 
 
 def signing_in() -> bool:

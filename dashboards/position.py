@@ -9,13 +9,14 @@ import streamlit as st
 
 from dashboards import caches, frame
 from dashboards.shown import show_chart, show_table
+from pricing.charts import valuation as charts
 from pricing.decisions.amounts import Conversion
 from pricing.decisions.valuation import Valuation, value_car
-from pricing.documents import charts, sentences
-from pricing.documents.glossary import what_is
-from pricing.documents.plain_text import escaped
 from pricing.errors import EvidenceError, MoneyError
-from pricing.market.comparables import find_comparables
+from pricing.evidence.comparables import find_comparables
+from pricing.words import sentences
+from pricing.words.glossary import what_is
+from pricing.words.plain_text import escaped
 
 SALES_SHOWN = 200
 

@@ -9,14 +9,14 @@ import streamlit as st
 from streamlit.typing import UploadedFile
 
 from dashboards import caches
-from pricing.documents.glossary import what_is
-from pricing.documents.load_words import dates_sentence
-from pricing.documents.plain_text import escaped
 from pricing.errors import PricingError
 from pricing.intake.layout import Layout
 from pricing.intake.mapping import Mapping
 from pricing.intake.proposals import open_questions, preview, propose, turned
 from pricing.intake.settling import Question, answerable, settled
+from pricing.words.glossary import what_is
+from pricing.words.loading import dates_sentence
+from pricing.words.plain_text import escaped
 
 ROWS_PREVIEWED: Final = 4
 LARGEST_MAPPING: Final = 100_000

@@ -10,10 +10,10 @@ import streamlit as st
 
 from dashboards import caches, people
 from dashboards.shown import show_table
-from pricing.documents.glossary import what_is
-from pricing.documents.plain_text import escaped
 from pricing.intake.suspicions import find_suspicions
 from pricing.intake.transfers import packed
+from pricing.words.glossary import what_is
+from pricing.words.plain_text import escaped
 
 ROWS_SHOWN: Final = 200
 LONGEST_WORDS: Final = 500

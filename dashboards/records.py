@@ -13,9 +13,6 @@ from dashboards import caches, frame, jobs, people
 from dashboards.record_mapping import ask_mapping, show_preview
 from dashboards.record_questions import show_questions
 from dashboards.shown import show_table
-from pricing.documents.glossary import what_is
-from pricing.documents.load_words import load_sentence, rules_table
-from pricing.documents.plain_text import escaped
 from pricing.errors import PricingError
 from pricing.intake.mapping_files import read_mapping, write_mapping_text
 from pricing.intake.proposals import open_questions
@@ -23,9 +20,12 @@ from pricing.intake.transfers import KINDS, LARGEST_UPLOAD, received
 from pricing.model.price_model import PriceModel
 from pricing.model.saved import save
 from pricing.model.spec import FeatureSpec
-from pricing.money import CURRENCIES
-from pricing.store import Market
-from pricing.store_loading import LoadReport
+from pricing.money.currencies import CURRENCIES
+from pricing.store.loading import LoadReport
+from pricing.store.market import Market
+from pricing.words.glossary import what_is
+from pricing.words.loading import load_sentence, rules_table
+from pricing.words.plain_text import escaped
 
 COMMON_CURRENCIES: Final = ("EUR", "GBP", "USD", "CHF", "SEK", "JPY", "AUD")
 _MEGABYTE: Final = 1_000_000

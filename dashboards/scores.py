@@ -7,14 +7,14 @@ import streamlit as st
 
 from dashboards import caches, frame, jobs, people
 from dashboards.shown import show_chart, show_table
-from pricing.documents import score_charts
-from pricing.documents.glossary import what_is
-from pricing.documents.plain_text import escaped
-from pricing.documents.score_words import coverage_sentence, kept_sentence, ratio_sentence
+from pricing.charts import scores as score_charts
 from pricing.model.backtest import Backtest, backtest, rolling_origins
 from pricing.model.ratio_study import EDITION
 from pricing.model.saved_scores import save_scores
 from pricing.model.spec import FeatureSpec
+from pricing.words.glossary import what_is
+from pricing.words.plain_text import escaped
+from pricing.words.scores import coverage_sentence, kept_sentence, ratio_sentence
 
 ORIGINS: Final = 4
 """Days at which a model is fitted anew."""

@@ -10,21 +10,21 @@ import streamlit as st
 from dashboards import caches, frame, jobs
 from dashboards.offer_terms import ask_amount, ask_offer
 from dashboards.shown import show_chart, show_table
+from pricing.charts.selling import proceeds_chart, reserve_chart, waiting_chart
 from pricing.decisions.first_jobs import PAPERS
 from pricing.decisions.seller_terms import SellerTerms
 from pricing.decisions.selling import Selling, sell_car
-from pricing.documents.glossary import what_is
-from pricing.documents.offer_captions import waiting_caption
-from pricing.documents.plain_text import escaped
-from pricing.documents.selling_charts import proceeds_chart, reserve_chart, waiting_chart
-from pricing.documents.selling_words import (
+from pricing.store.market import Market
+from pricing.words.glossary import what_is
+from pricing.words.offers import waiting_caption
+from pricing.words.plain_text import escaped
+from pricing.words.selling import (
     auction_sentences,
     channel_sentence,
     first_sentences,
     proceeds_caption,
     reserve_caption,
 )
-from pricing.store import Market
 
 
 def show_page() -> None:

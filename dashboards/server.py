@@ -11,9 +11,9 @@ import streamlit as st
 from starlette.middleware import Middleware
 from starlette.types import ASGIApp, Receive, Scope, Send
 
-from pricing.service.api.app import SERVER_PATHS, create_api
-from pricing.service.api.logs import log_settings
-from pricing.service.configuration import configuration
+from pricing.api.app import SERVER_PATHS, create_api
+from pricing.api.logs import log_settings
+from pricing.operations.configuration import configuration
 
 API: Final = "/api"
 

@@ -12,11 +12,9 @@ from dashboards import caches, frame, people
 from dashboards.records import COMMON_CURRENCIES
 from dashboards.shown import show_table
 from pricing.condition.catalogue import LABOUR_KINDS
-from pricing.documents.glossary import what_is
-from pricing.documents.plain_text import escaped
-from pricing.money import CURRENCIES
-from pricing.service.access import EVERYONE, ROLES
-from pricing.service.settings import (
+from pricing.money.currencies import CURRENCIES
+from pricing.operations.access import EVERYONE, ROLES
+from pricing.operations.settings import (
     EXAMPLE_CHARGES,
     LONGEST_FILE,
     Settings,
@@ -25,8 +23,10 @@ from pricing.service.settings import (
     charges_text,
     schedule_of_text,
 )
-from pricing.store_settings import keep_settings
+from pricing.store.settings import keep_settings
 from pricing.vocabulary import DISTANCE_UNITS
+from pricing.words.glossary import what_is
+from pricing.words.plain_text import escaped
 
 NONE: Final = "none"
 

@@ -7,11 +7,10 @@ import streamlit as st
 
 from dashboards import caches
 from pricing.condition.inspection import Inspection
-from pricing.service import drafts
-from pricing.service.condition_commands import DEMO
+from pricing.operations import drafts
+from pricing.operations.demo_files import EXTENSIONS
 
 SHEET: Final = "sheet"
-EXTENSIONS: Final = DEMO / "sheets"
 
 
 def name() -> str | None:

@@ -11,9 +11,9 @@ import vl_convert
 import xlsxwriter
 from altair.utils import schemapi
 
-from pricing.documents.charts import GREY
-from pricing.documents.plain_text import escaped
+from pricing.charts.valuation import GREY
 from pricing.intake.exports import neutralised
+from pricing.words.plain_text import escaped
 
 schemapi.disable_debug_mode()  # else each part of a chart is held against the schema as it is made
 

@@ -9,8 +9,8 @@ import numpy as np
 import polars as pl
 
 from data_demo.parameters import Floats, Integers
-from pricing.charges import Charge
 from pricing.intake.mapping_files import read_mapping
+from pricing.money.charges import Charge
 
 NO_PREMIUM: Final = -1
 """Where a source is no sale room for a currency: the amount is what the buyer pays."""

@@ -11,13 +11,13 @@ if TYPE_CHECKING:
     from pricing.errors import PricingError
     from pricing.model.price_model import PriceModel
     from pricing.model.spec import FeatureSpec
-    from pricing.store import Market
+    from pricing.store.market import Market
 
 __all__ = ["FeatureSpec", "Market", "PriceModel", "PricingError"]
 
 _HOMES = {
     "FeatureSpec": "pricing.model.spec",
-    "Market": "pricing.store",
+    "Market": "pricing.store.market",
     "PriceModel": "pricing.model.price_model",
     "PricingError": "pricing.errors",
 }

@@ -19,7 +19,7 @@ from pricing.condition.changes import Change
 from pricing.condition.inspection import Finding, Inspection
 from pricing.condition.repairs import price_repairs
 from pricing.model.saved import load
-from pricing.store import Market
+from pricing.store.market import Market
 from tests.condition.walks import catalogue
 from tests.small_market import common_car
 

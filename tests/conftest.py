@@ -12,7 +12,7 @@ import pytest
 import data_demo
 from pricing.model.price_model import PriceModel
 from pricing.model.spec import FeatureSpec
-from pricing.store import Market
+from pricing.store.market import Market
 from tests.postgres_server import PostgresServer, private_server
 from tests.small_market import make_market
 

@@ -9,8 +9,8 @@ from data_demo.simulated import simulate_market
 from pricing.model.price_model import PriceModel
 from pricing.model.saved import save
 from pricing.model.spec import FeatureSpec
-from pricing.records import COLUMNS
-from pricing.store import Market
+from pricing.records.contract import COLUMNS
+from pricing.store.market import Market
 
 
 def write_sales(path: Path, rows: int = 600) -> None:

@@ -6,17 +6,18 @@ from pathlib import Path
 
 import pytest
 
-from pricing import store, store_audit
-from pricing.service.backups import back_up, restore
-from pricing.service.client import Client
-from pricing.store import Market
-from pricing.store_appraisals import Draft, add_revisions, last_revisions, read_revision
-from pricing.store_choices import keep_choices, read_choices
-from pricing.store_settings import keep_settings, read_settings
-from pricing.store_state import read_state
-from pricing.store_tokens import new_token, revoke_token, tokens_in_force
-from tests.service.api.servers import copied, serving
-from tests.test_store import write
+from pricing.api.client import Client
+from pricing.operations.backups import back_up, restore
+from pricing.store import audit as store_audit
+from pricing.store import market as store
+from pricing.store.appraisals import Draft, add_revisions, last_revisions, read_revision
+from pricing.store.choices import keep_choices, read_choices
+from pricing.store.market import Market
+from pricing.store.settings import keep_settings, read_settings
+from pricing.store.state import read_state
+from pricing.store.tokens import new_token, revoke_token, tokens_in_force
+from tests.api.servers import copied, serving
+from tests.store.test_market import write
 
 Shift = Callable[[timedelta], None]
 DAY = timedelta(days=1)

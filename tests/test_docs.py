@@ -9,7 +9,7 @@ import pytest
 import typer.main
 
 import pricing
-from pricing.service.cli import app
+from pricing.cli.main import app
 
 ROOT = Path(__file__).parent.parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")

@@ -12,24 +12,24 @@ TOP_LEVEL = {"README.md", "DEVELOPERS.md", "pyproject.toml", "pricing", "dashboa
 
 ROOMS = (
     ("errors", "vocabulary"),
-    ("money", "charges", "prices"),
-    ("cells", "records"),
+    ("money",),
+    ("records",),
     ("intake",),
     ("store",),
     ("condition", "model"),
-    ("market",),
+    ("evidence",),
     ("decisions",),
     ("appraisal",),
-    ("documents",),
-    ("service",),
-    ("dashboards",),
+    ("words",),
+    ("charts",),
+    ("reports",),
+    ("operations",),
+    ("api",),
+    ("cli", "dashboards"),
 )
 """Rooms from the ground up: a file imports from its own room and from those on lower floors."""
 
 FLOOR = {room: floor for floor, rooms in enumerate(ROOMS) for room in rooms}
-TOGETHER = {"money", "cells", "errors"}
-"""Floors whose rooms are files that make up one room together; the first of each names it."""
-
 FILES = sorted(
     path
     for folder in ("pricing", "dashboards")
@@ -43,11 +43,9 @@ def named(path: Path) -> str:
 
 
 def room(module: str) -> str:
-    """The room a module belongs to: ``pricing.model.spec`` to ``model``; the store's files are one room."""
+    """The room a module belongs to: ``pricing.model.spec`` to ``model``."""
     parts = module.split(".")
-    if parts[0] == "dashboards":
-        return "dashboards"
-    return "store" if parts[1].startswith("store") else parts[1]
+    return "dashboards" if parts[0] == "dashboards" else parts[1]
 
 
 def imports(path: Path) -> Iterator[str]:
@@ -79,8 +77,7 @@ def test_imports_point_to_lower_floors(path: Path) -> None:
         if name in ("pricing", "dashboards"):
             continue  # the next test's
         other = room(name)
-        together = ROOMS[FLOOR[own]][0] in TOGETHER and FLOOR[own] == FLOOR[other]
-        assert other == own or together or FLOOR[other] < FLOOR[own], f"{named(path)} imports {name}"
+        assert other == own or FLOOR[other] < FLOOR[own], f"{named(path)} imports {name}"
 
 
 @pytest.mark.parametrize("path", FILES, ids=named)
@@ -101,7 +98,7 @@ def test_every_file_of_pricing_is_in_a_known_room() -> None:
 
 def test_only_the_command_line_and_the_tests_know_the_demo_market() -> None:
     users = [named(path) for path in FILES if "data_demo" in {name.split(".")[0] for name in imports(path)}]
-    assert all(name.startswith("pricing.service.") for name in users), users
+    assert all(name.startswith("pricing.cli.") for name in users), users
 
 
 def test_the_top_level_is_what_the_newcomers_map_says() -> None:

@@ -17,7 +17,7 @@ from pricing.appraisal.record import Appraisal, Opinion, Repairs, Subject, with_
 from pricing.appraisal.register import enter, read
 from pricing.errors import AppraisalError, PricingError
 from pricing.intake.readers import read_file
-from pricing.store import Market
+from pricing.store.market import Market
 
 MOST_CARS: Final = 5_000
 

@@ -21,14 +21,14 @@ from pricing.decisions.amounts import Conversion
 from pricing.decisions.car import CAR_COLUMNS
 from pricing.decisions.valuation import Valuation, value_car
 from pricing.errors import AppraisalError, EvidenceError, ModelError
-from pricing.market.choices import Choice
-from pricing.market.comparables import COUNT, Comparables, find_comparables
-from pricing.market.index import PriceIndex, price_index
-from pricing.market.leave_one_out import leave_one_out
-from pricing.market.sales_book import SalesBook
+from pricing.evidence.choices import Choice
+from pricing.evidence.comparables import COUNT, Comparables, find_comparables
+from pricing.evidence.index import PriceIndex, price_index
+from pricing.evidence.leave_one_out import leave_one_out
+from pricing.evidence.sales_book import SalesBook
 from pricing.model.price_model import PriceModel
 from pricing.model.ratio_study import RatioStudy, ratio_study
-from pricing.store import Market
+from pricing.store.market import Market
 
 COVERAGE: Final = 0.8
 """Of the ranges, when the record says nothing."""

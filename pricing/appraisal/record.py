@@ -12,10 +12,10 @@ from typing import Any, Final
 
 from pricing.appraisal.answers import answer_of, typed
 from pricing.errors import AppraisalError
-from pricing.market.choices import Choice
-from pricing.market.index import METHODS
-from pricing.market.periods import LENGTHS
-from pricing.money import minor_unit_places
+from pricing.evidence.choices import Choice
+from pricing.evidence.index import METHODS
+from pricing.evidence.periods import LENGTHS
+from pricing.money.currencies import minor_unit_places
 from pricing.vocabulary import CHANNELS
 
 KINDS: Final = ("appraisal", "model report")

@@ -12,13 +12,13 @@ from typing import Any, Final
 
 import polars as pl
 
-from pricing import store_appraisals
 from pricing.appraisal.evidence import FROZEN_KINDS, Evidence, terms_of
 from pricing.appraisal.frozen import digest, freeze, thaw
 from pricing.appraisal.record import Appraisal, plain_record, read_record
 from pricing.errors import AppraisalError
-from pricing.store import Market
-from pricing.store_appraisals import Change, Draft, Revision
+from pricing.store import appraisals as store_appraisals
+from pricing.store.appraisals import Change, Draft, Revision
+from pricing.store.market import Market
 
 
 @dataclass(frozen=True)

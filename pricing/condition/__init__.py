@@ -1,1 +1,4 @@
-"""What an inspection says: findings to a score, a band and a repair budget."""
+"""What an inspection says: sheets, findings, score, band and repair budget.
+
+Not here: prices of cars (`model/`), or what a repair changes of a price (`decisions/`).
+"""

@@ -11,7 +11,7 @@ from pricing.condition.checks import AREAS, STATES
 from pricing.condition.pert import Floats
 from pricing.condition.repairs import RepairCosts
 from pricing.errors import InspectionError
-from pricing.money import minor_unit_places
+from pricing.money.currencies import minor_unit_places
 
 
 @dataclass(frozen=True, eq=False)

@@ -12,7 +12,7 @@ from typing import Any, Final
 
 from pricing.condition.checks import AREAS
 from pricing.errors import InspectionError
-from pricing.money import minor_unit_places
+from pricing.money.currencies import minor_unit_places
 
 LABOUR_KINDS: Final = ("welding", "body", "paint", "mechanical", "electrical", "trim")
 """Kinds of work, each with its own rate an hour."""

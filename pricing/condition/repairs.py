@@ -19,7 +19,7 @@ from pricing.condition.catalogue import Catalogue, Job, Quote
 from pricing.condition.checks import AREAS, STATES, Check
 from pricing.condition.pert import Floats, pert_at_score, pert_mean
 from pricing.errors import InspectionError, MoneyError
-from pricing.money import minor_unit_places, with_rates
+from pricing.money.currencies import minor_unit_places, with_rates
 
 CORRELATION = 0.5
 """Correlation of the normal scores of two costs in one area: an assumption, not an estimate."""

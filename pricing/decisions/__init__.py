@@ -1,1 +1,4 @@
-"""What the person needs: valuing, buying, selling, appraising."""
+"""What a person needs to know: a value, whether to buy, sell or mend, as frozen dataclasses of facts.
+
+Not here: SQL, files, sentences or charts; a command or a page asks here and reckons nothing itself.
+"""

@@ -7,7 +7,7 @@ from decimal import ROUND_FLOOR, ROUND_HALF_UP, Decimal
 import polars as pl
 
 from pricing.errors import MoneyError
-from pricing.money import minor_unit_places, with_rates
+from pricing.money.currencies import minor_unit_places, with_rates
 
 
 @dataclass(frozen=True)

@@ -5,11 +5,11 @@ from typing import Final
 
 import polars as pl
 
-from pricing.charges import Charge
 from pricing.decisions.amounts import whole_units
 from pricing.decisions.day_one import DayOneTerms
 from pricing.errors import DecisionError
-from pricing.money import minor_unit_places
+from pricing.money.charges import Charge
+from pricing.money.currencies import minor_unit_places
 
 MOST_BIDS: Final = 60
 """Rows of a table: more are not read in a sale room."""

@@ -9,7 +9,6 @@ from typing import Any, Final, Protocol
 
 import polars as pl
 
-from pricing.charges import Schedule
 from pricing.condition.assessment import InspectionResult
 from pricing.condition.repairs import RepairCosts
 from pricing.decisions.amounts import Conversion, said
@@ -23,6 +22,7 @@ from pricing.decisions.price_law import PriceLaw
 from pricing.decisions.questions import buyer_questions
 from pricing.decisions.valuation import Evidence, FittedModel, Valuation, value_car
 from pricing.errors import DecisionError
+from pricing.money.charges import Schedule
 
 CAUTIONS: Final = (
     "A limit from sale records is not advice: the records have not seen this car. Have it inspected by a "

@@ -9,7 +9,7 @@ from typing import Any, Final
 import polars as pl
 
 from pricing.errors import DecisionError
-from pricing.records import Contract, broken_rules, check
+from pricing.records.contract import Contract, broken_rules, check
 from pricing.vocabulary import CHANNELS, CONDITION_BANDS, DRIVE_SIDES, MATCHING_NUMBERS, OPTION_CODES
 
 CAR_COLUMNS: Final = (

@@ -13,11 +13,11 @@ from typing import Final
 
 import polars as pl
 
-from pricing.charges import Charge, Schedule
 from pricing.decisions.amounts import whole_units
 from pricing.errors import DecisionError
-from pricing.money import minor_unit_places
-from pricing.records import HIGHEST_AMOUNT
+from pricing.money.charges import Charge, Schedule
+from pricing.money.currencies import minor_unit_places
+from pricing.records.contract import HIGHEST_AMOUNT
 
 LINES: Final = ("price", "premium", "transport", "import duty", "import tax", "first repairs")
 """Lines in the order they are paid; ``premium`` holds its own tax."""

@@ -11,9 +11,9 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from pricing.charges import Charge, Schedule
 from pricing.decisions.amounts import whole_units
-from pricing.money import minor_unit_places
+from pricing.money.charges import Charge, Schedule
+from pricing.money.currencies import minor_unit_places
 
 Floats = NDArray[np.float64]
 

@@ -9,7 +9,6 @@ from typing import Any, Final
 import numpy as np
 import polars as pl
 
-from pricing.charges import Schedule
 from pricing.condition.assessment import InspectionResult
 from pricing.condition.repairs import RepairCosts
 from pricing.decisions.amounts import Conversion
@@ -28,7 +27,8 @@ from pricing.decisions.time_to_sale import TimeToSale, kaplan_meier, listings_of
 from pricing.decisions.valuation import Valuation, value_car
 from pricing.errors import DecisionError
 from pricing.model.price_model import PriceModel, Progress
-from pricing.store import Market
+from pricing.money.charges import Schedule
+from pricing.store.market import Market
 from pricing.vocabulary import CHANNELS
 
 CAUTIONS: Final = (

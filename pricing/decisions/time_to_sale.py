@@ -19,7 +19,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import optimize, stats
 from scipy.special import expit
 
-from pricing.market.asking_gap import asking_gap
+from pricing.evidence.asking_gap import asking_gap
 from pricing.model.price_model import PriceModel
 
 Floats = NDArray[np.float64]

@@ -14,7 +14,6 @@ from typing import Any, Final
 import polars as pl
 import pycountry
 
-from pricing.charges import Charge
 from pricing.errors import MappingError
 from pricing.intake.layout import Layout
 from pricing.intake.text_tables import ENCODINGS
@@ -27,7 +26,8 @@ from pricing.intake.texts import (
     phrase_text,
     word_text,
 )
-from pricing.records import COLUMNS
+from pricing.money.charges import Charge
+from pricing.records.contract import COLUMNS
 from pricing.vocabulary import DISTANCE_UNITS, OPTION_CODES
 
 MONEY_COLUMNS: Final = ("amount", "premium", "low_estimate", "high_estimate", "reserve", "highest_bid")

@@ -11,10 +11,10 @@ from collections.abc import Mapping as Table
 from pathlib import Path
 from typing import Any, Final
 
-from pricing.charges import Charge, read_charges
 from pricing.errors import FileError, MappingError, MoneyError
 from pricing.intake.layout import Layout
 from pricing.intake.mapping import YES, Mapping, only
+from pricing.money.charges import Charge, read_charges
 
 _KEYS: Final = {
     "source": str, "sheet": str, "delimiter": str, "encoding": str, "header_row": int, "columns": dict,

@@ -16,12 +16,12 @@ from typing import Final
 import polars as pl
 from rapidfuzz import fuzz, process
 
-from pricing.cells import raw_text
 from pricing.intake.mapping import DATE_COLUMNS, MONEY_COLUMNS, WORD_COLUMNS, YES, Mapping, known_words
 from pricing.intake.mapping_files import mapping_text
 from pricing.intake.texts import DATE_ORDERS, currency_in, date_text, money_text, word_text
-from pricing.money import CURRENCIES
-from pricing.records import COUNTRIES, REQUIRED, check
+from pricing.money.currencies import CURRENCIES
+from pricing.records.cells import raw_text
+from pricing.records.contract import COUNTRIES, REQUIRED, check
 from pricing.vocabulary import CHANNELS, CONDITION_BANDS, OPTION_CODES, OUTCOMES, PRICE_BASES
 
 NEAR_HEADER: Final = 86.0

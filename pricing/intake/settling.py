@@ -12,8 +12,8 @@ from pricing.errors import MappingError
 from pricing.intake.mapping_files import read_mapping
 from pricing.intake.proposals import Proposal, open_questions
 from pricing.intake.texts import DATE_ORDERS
-from pricing.money import CURRENCIES
-from pricing.records import COUNTRIES
+from pricing.money.currencies import CURRENCIES
+from pricing.records.contract import COUNTRIES
 from pricing.vocabulary import CHANNELS, DISTANCE_UNITS, OUTCOMES, PRICE_BASES
 
 _ASKS: Final = re.compile(r"\[(constants|dates|units)\] (\w+): ")

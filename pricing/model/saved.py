@@ -30,7 +30,7 @@ from pricing.model.price_model import PriceModel
 from pricing.model.smooth import Numeric
 from pricing.model.spec import FeatureSpec
 from pricing.model.trees import plain_nodes
-from pricing.store import Market
+from pricing.store.market import Market
 
 FORMAT = "classic-car-pricing fit 3"
 

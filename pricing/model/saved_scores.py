@@ -11,9 +11,9 @@ import polars as pl
 
 from pricing.errors import ModelError
 from pricing.model.backtest import Backtest
-from pricing.store import Market
-from pricing.store_scores import keep_scores, read_scores
-from pricing.store_state import read_state
+from pricing.store.market import Market
+from pricing.store.scores import keep_scores, read_scores
+from pricing.store.state import read_state
 
 FORMAT: Final = "classic-car-pricing scores 1"
 

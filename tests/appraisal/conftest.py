@@ -3,7 +3,7 @@
 import pytest
 
 from pricing.appraisal.register import Entry
-from pricing.store import Market
+from pricing.store.market import Market
 from tests.appraisals import appraised_market, full_entry
 
 

@@ -10,7 +10,7 @@ from pricing.appraisal.record import Appraisal, read_record
 from pricing.appraisal.register import listed, read
 from pricing.errors import AppraisalError, FileError
 from pricing.model.saved import load
-from pricing.store import Market
+from pricing.store.market import Market
 from tests.appraisals import HOSTILE, appraised_market, last_day
 
 

@@ -9,12 +9,12 @@ from pricing.appraisal.frozen import freeze, thaw
 from pricing.appraisal.record import plain_record, read_record, with_answer
 from pricing.appraisal.register import Entry
 from pricing.errors import AppraisalError, DecisionError, EvidenceError
-from pricing.market.choices import Choice
-from pricing.market.comparables import find_comparables
+from pricing.evidence.choices import Choice
+from pricing.evidence.comparables import find_comparables
 from pricing.model.price_model import PriceModel
 from pricing.model.saved import load
 from pricing.model.spec import FeatureSpec
-from pricing.store import Market
+from pricing.store.market import Market
 from tests.appraisals import evidence_of, full_record, last_day
 from tests.small_market import common_car
 

@@ -17,9 +17,9 @@ from pricing.appraisal.facts import Facts, facts_of
 from pricing.appraisal.frozen import digest, thaw
 from pricing.appraisal.record import read_record
 from pricing.appraisal.register import Entry
-from pricing.documents.appraisal_pdf import pdf
-from pricing.documents.appraisal_report import report
-from pricing.documents.locale_words import LocaleWords
+from pricing.reports.pdf import pdf
+from pricing.reports.report import report
+from pricing.words.locale import LocaleWords
 from tests.appraisals import pdf_text
 
 KEPT = Path(__file__).with_name("kept_entry.json.gz")

@@ -15,11 +15,11 @@ from pricing.appraisal.facts import facts_of
 from pricing.appraisal.frozen import freeze
 from pricing.appraisal.record import with_answer
 from pricing.appraisal.register import Entry, changes, enter, history, listed, needs_evidence, read, revise
-from pricing.documents.appraisal_report import report
-from pricing.documents.locale_words import LocaleWords
 from pricing.errors import AppraisalError, MarketError
-from pricing.records import COLUMNS
-from pricing.store import Market
+from pricing.records.contract import COLUMNS
+from pricing.reports.report import report
+from pricing.store.market import Market
+from pricing.words.locale import LocaleWords
 from tests.appraisals import evidence_of
 
 

@@ -21,7 +21,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from pricing.store import Market
+from pricing.store.market import Market
 from tests.small_market import common_car
 
 SECONDS = float(os.environ.get("BENCH_SECONDS", "15"))

@@ -27,9 +27,9 @@ from data_demo.simulated import simulate_market
 from pricing.model.price_model import PriceModel
 from pricing.model.saved import save
 from pricing.model.spec import FeatureSpec
-from pricing.records import COLUMNS
-from pricing.service.serving import address
-from pricing.store import Market
+from pricing.operations.serving import address
+from pricing.records.contract import COLUMNS
+from pricing.store.market import Market
 from pricing.vocabulary import CONDITION_BANDS
 from tests.benchmarks.wire_person import Taken, wire_person
 from tests.dashboards.browser import ARGUMENTS, DESKTOP, chromium, served

@@ -16,16 +16,16 @@ from pricing.appraisal.collection import read_cars, value_collection
 from pricing.appraisal.evidence import Known
 from pricing.appraisal.facts import facts_of
 from pricing.appraisal.record import read_record
-from pricing.documents.appraisal_collection import collection_pages
-from pricing.documents.appraisal_docx import docx
-from pricing.documents.appraisal_pdf import pdf
-from pricing.documents.appraisal_report import report
-from pricing.documents.appraisal_schedule import schedule
-from pricing.documents.locale_words import LocaleWords
 from pricing.model.price_model import PriceModel
 from pricing.model.saved import save
 from pricing.model.spec import FeatureSpec
-from pricing.store import Market
+from pricing.reports.collection import collection_pages
+from pricing.reports.docx import docx
+from pricing.reports.pdf import pdf
+from pricing.reports.report import report
+from pricing.reports.schedule import schedule
+from pricing.store.market import Market
+from pricing.words.locale import LocaleWords
 from tests.appraisals import full_entry, last_day, pdf_pages
 
 CARS = 200

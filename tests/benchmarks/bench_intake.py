@@ -28,7 +28,7 @@ MEMORY = 3.0
 
 LOAD = """
 import sys
-from pricing.store import Market
+from pricing.store.market import Market
 market = Market.open(sys.argv[2])
 def work():
     report = market.load([sys.argv[1]])

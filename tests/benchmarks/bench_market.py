@@ -16,11 +16,11 @@ import polars as pl
 import pytest
 
 from data_demo.simulated import simulate_market
-from pricing.market.comparables import find_comparables
-from pricing.market.index import price_index
-from pricing.market.leave_one_out import leave_one_out, summary
-from pricing.market.sales_book import SalesBook
-from pricing.market.subject import COLUMNS
+from pricing.evidence.comparables import find_comparables
+from pricing.evidence.index import price_index
+from pricing.evidence.leave_one_out import leave_one_out, summary
+from pricing.evidence.sales_book import SalesBook
+from pricing.evidence.subject import COLUMNS
 from pricing.model.price_model import PriceModel
 from pricing.model.spec import FeatureSpec
 

@@ -14,7 +14,7 @@ from http.client import HTTPConnection
 import numpy as np
 import pytest
 
-from pricing.store import Market
+from pricing.store.market import Market
 from tests.benchmarks.bench_api import ask, bodies, memory, server, told
 
 SECONDS = float(os.environ.get("BENCH_SECONDS", "600"))

@@ -12,10 +12,10 @@ from pathlib import Path
 
 import pytest
 
-from pricing.store import Market
-from pricing.store_copy import refresh
-from pricing.store_settings import keep_settings
-from pricing.store_transfer import copy_market
+from pricing.store.market import Market
+from pricing.store.postgres.copy import refresh
+from pricing.store.settings import keep_settings
+from pricing.store.transfer import copy_market
 from tests.postgres_server import PostgresServer, private_server
 from tests.small_market import write_sales
 

@@ -4,7 +4,7 @@ import pytest
 from pricing.condition.checks import NOT_SEEN
 from pricing.condition.inspection import CAR_COLUMNS, Finding, Inspection
 from pricing.errors import InspectionError
-from pricing.records import COLUMNS
+from pricing.records.contract import COLUMNS
 from tests.condition.walks import CAR, walk
 
 

@@ -9,8 +9,8 @@ from urllib.parse import urlsplit
 import pytest
 from playwright.sync_api import Browser
 
-from pricing.service.serving import address
-from pricing.store import Market
+from pricing.operations.serving import address
+from pricing.store.market import Market
 from tests.dashboards.browser import chromium, launched, served
 from tests.ports import free_port
 from tests.small_market import common_car

@@ -10,7 +10,7 @@ from urllib.parse import parse_qs, urlsplit
 from streamlit.testing.v1 import AppTest
 
 from dashboards import jobs
-from pricing.service.serving import address
+from pricing.operations.serving import address
 
 APP = str(Path(__file__).parents[2] / "dashboards" / "app.py")
 WAIT = 300

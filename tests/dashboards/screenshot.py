@@ -6,7 +6,7 @@ from pathlib import Path
 from urllib.parse import urlsplit
 
 import data_demo
-from pricing.service.serving import address
+from pricing.operations.serving import address
 from tests.dashboards.browser import chromium, page, served, shot, wait_until_shown
 
 SIZE = (1180, 1330)

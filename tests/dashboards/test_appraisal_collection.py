@@ -9,8 +9,8 @@ from streamlit.testing.v1 import AppTest
 from dashboards import jobs
 from pricing.appraisal.collection import figure_of, total_of
 from pricing.appraisal.register import listed
-from pricing.documents.appraisal_collection import collection_sentence
-from pricing.store import Market
+from pricing.reports.collection import collection_sentence
+from pricing.store.market import Market
 from tests.dashboards.pages import a_page, press, said, table
 
 

@@ -8,8 +8,8 @@ from streamlit.testing.v1 import AppTest
 
 from pricing.appraisal.contents import missing
 from pricing.appraisal.register import enter, listed, read
-from pricing.service.appraisal_files import evidence_for
-from pricing.store import Market
+from pricing.operations.appraisal_files import evidence_for
+from pricing.store.market import Market
 from tests.appraisals import full_record
 from tests.dashboards.pages import a_page, at_car, press, said, table
 

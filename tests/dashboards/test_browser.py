@@ -6,9 +6,9 @@ import pytest
 from playwright.sync_api import Browser
 
 from pricing.decisions.valuation import value_car
-from pricing.documents.sentences import money_words, range_sentence
 from pricing.model.saved import load
-from pricing.store import Market
+from pricing.store.market import Market
+from pricing.words.sentences import money_words, range_sentence
 from tests.dashboards.browser import (
     DESKTOP,
     OVERFLOW,

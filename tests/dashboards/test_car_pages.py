@@ -5,7 +5,6 @@ from typing import Any
 
 from streamlit.testing.v1 import AppTest
 
-from dashboards import sheets
 from pricing.condition.assessment import assess
 from pricing.condition.budget import repair_budget
 from pricing.condition.catalogue import Catalogue
@@ -15,25 +14,25 @@ from pricing.decisions.buying import BuyerTerms, buy_car
 from pricing.decisions.mending import mend_or_buy
 from pricing.decisions.seller_terms import SellerTerms
 from pricing.decisions.selling import sell_car, selling_evidence
-from pricing.documents.buying_words import limit_sentences
-from pricing.documents.condition_words import budget_sentence, mending_sentence
-from pricing.documents.market_words import reconciliation_sentences
-from pricing.documents.selling_words import auction_sentences, channel_sentence
-from pricing.documents.sentences import rounded
-from pricing.market.choices import kept
-from pricing.market.comparables import find_comparables
-from pricing.market.sales_book import SalesBook
+from pricing.evidence.choices import kept
+from pricing.evidence.comparables import find_comparables
+from pricing.evidence.sales_book import SalesBook
 from pricing.model.saved import load
-from pricing.service import drafts
-from pricing.service.settings import DEMO_CATALOGUE
-from pricing.store import Market
+from pricing.operations import drafts
+from pricing.operations.demo_files import DEMO_CATALOGUE, EXTENSIONS
+from pricing.store.market import Market
+from pricing.words.buying import limit_sentences
+from pricing.words.condition import budget_sentence, mending_sentence
+from pricing.words.evidence import reconciliation_sentences
+from pricing.words.selling import auction_sentences, channel_sentence
+from pricing.words.sentences import rounded
 from tests.dashboards.pages import a_page, at_car, press, said, settle, table
 
 
 def with_sheet(page: AppTest, market: Market, car: dict[str, Any]) -> Inspection:
     """A half-done sheet of the car, in hand."""
     said_of = {name: car[name] for name in ("make", "model", "variant", "year") if car[name] is not None}
-    walk = Inspection.start("monocoque", said_of, extensions=sheets.EXTENSIONS)
+    walk = Inspection.start("monocoque", said_of, extensions=EXTENSIONS)
     for place, check in enumerate(walk.sheet.checks[5:40]):
         walk = walk.record(check.id, ("sound", "worn", "needs repair")[place % 3])
     name = drafts.new_name()

@@ -12,8 +12,8 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, expect
 
 from pricing.condition.inspection import Inspection
-from pricing.service import drafts
-from pricing.store import Market
+from pricing.operations import drafts
+from pricing.store.market import Market
 from tests.dashboards.browser import (
     DESKTOP,
     OVERFLOW,

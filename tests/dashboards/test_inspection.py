@@ -10,13 +10,13 @@ import pytest
 from PIL import Image
 from streamlit.testing.v1 import AppTest
 
-from dashboards import sheets
 from pricing.condition.assessment import assess
 from pricing.condition.checks import STATES
-from pricing.documents.condition_words import score_sentence
 from pricing.errors import FileError
-from pricing.service import drafts
-from pricing.store import Market
+from pricing.operations import drafts
+from pricing.operations.demo_files import EXTENSIONS
+from pricing.store.market import Market
+from pricing.words.condition import score_sentence
 from tests.dashboards.pages import a_page, at_car, press, said
 from tests.small_market import common_car
 
@@ -46,7 +46,7 @@ def name_of(page: AppTest) -> str:
 
 
 def kept(market: Path, page: AppTest) -> Any:
-    return drafts.open_sheet(market, name_of(page), sheets.EXTENSIONS)
+    return drafts.open_sheet(market, name_of(page), EXTENSIONS)
 
 
 def test_nothing_is_kept_before_the_sheet_is_started(market: Path, small_market: Market) -> None:

@@ -16,12 +16,12 @@ from pricing.decisions.buying import BuyerTerms, buy_car
 from pricing.decisions.seller_terms import SellerTerms
 from pricing.decisions.selling import sell_car, selling_evidence
 from pricing.decisions.valuation import value_car
-from pricing.documents.buying_words import limit_sentence
-from pricing.documents.selling_words import auction_sentences
-from pricing.documents.sentences import range_sentence
 from pricing.model.saved import load
-from pricing.service import drafts
-from pricing.store import Market
+from pricing.operations import drafts
+from pricing.store.market import Market
+from pricing.words.buying import limit_sentence
+from pricing.words.selling import auction_sentences
+from pricing.words.sentences import range_sentence
 from tests.dashboards.browser import (
     DESKTOP,
     OVERFLOW,

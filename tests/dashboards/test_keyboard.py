@@ -8,8 +8,8 @@ import pytest
 from playwright.sync_api import Browser, Page, expect
 
 from pricing.appraisal.register import listed, read
-from pricing.service import drafts
-from pricing.store import Market
+from pricing.operations import drafts
+from pricing.store.market import Market
 from tests.dashboards.browser import DESKTOP, wait_until_still, window
 from tests.dashboards.test_journeys import SHEET
 

@@ -7,14 +7,14 @@ import pytest
 import streamlit as st
 from streamlit.testing.v1 import AppTest
 
-from pricing.documents.market_words import depth_sentences, index_sentence
-from pricing.documents.score_words import coverage_sentence, ratio_sentence
-from pricing.market.depth import market_depth
-from pricing.market.index import price_index
+from pricing.evidence.depth import market_depth
+from pricing.evidence.index import price_index
 from pricing.model.backtest import backtest, rolling_origins
 from pricing.model.saved import load
 from pricing.model.spec import FeatureSpec
-from pricing.store import Market
+from pricing.store.market import Market
+from pricing.words.evidence import depth_sentences, index_sentence
+from pricing.words.scores import coverage_sentence, ratio_sentence
 from tests.dashboards.pages import a_page, press, said, table
 from tests.small_market import write_sales
 

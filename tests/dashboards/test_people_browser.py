@@ -15,9 +15,9 @@ import httpx
 import pytest
 from playwright.sync_api import Browser, Page
 
-from pricing.service.settings import Settings
-from pricing.store import Market
-from pricing.store_settings import keep_settings
+from pricing.operations.settings import Settings
+from pricing.store.market import Market
+from pricing.store.settings import keep_settings
 from tests.dashboards.browser import DESKTOP, chromium, go_to, served, window
 from tests.ports import free_port
 from tests.small_market import write_sales

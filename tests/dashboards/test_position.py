@@ -10,12 +10,12 @@ from streamlit.testing.v1 import AppTest
 
 from pricing.decisions.amounts import Conversion
 from pricing.decisions.valuation import Valuation, value_car
-from pricing.documents import sentences
-from pricing.market.comparables import find_comparables
-from pricing.market.sales_book import SalesBook
+from pricing.evidence.comparables import find_comparables
+from pricing.evidence.sales_book import SalesBook
 from pricing.model.saved import load
-from pricing.store import Market
-from pricing.store_settings import keep_settings
+from pricing.store.market import Market
+from pricing.store.settings import keep_settings
+from pricing.words import sentences
 from tests.dashboards.pages import APP, WAIT, at_car, said, table
 from tests.small_market import common_car
 

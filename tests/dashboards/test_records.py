@@ -14,8 +14,8 @@ from streamlit.testing.v1 import AppTest
 
 from dashboards import caches, record_questions
 from pricing.intake.proposals import propose
-from pricing.service.serving import MARKET_VARIABLE
-from pricing.store import Market
+from pricing.operations.serving import MARKET_VARIABLE
+from pricing.store.market import Market
 from tests.dashboards.pages import a_page, press, said, table
 
 CSV = (

@@ -8,11 +8,11 @@ import pytest
 from playwright.sync_api import Browser, expect
 
 import data_demo
-from pricing.documents.load_words import load_sentence
 from pricing.intake.mapping_files import write_mapping_text
 from pricing.intake.proposals import propose
 from pricing.intake.readers import read_whole
-from pricing.store import Market
+from pricing.store.market import Market
+from pricing.words.loading import load_sentence
 from tests.dashboards.browser import (
     DESKTOP,
     OVERFLOW,

@@ -6,9 +6,10 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from dashboards import caches, people
-from pricing.service.settings import DEMO_CATALOGUE, EXAMPLE_CHARGES, Settings, catalogue_of
-from pricing.store import Market
-from pricing.store_settings import keep_settings, read_settings
+from pricing.operations.demo_files import DEMO_CATALOGUE
+from pricing.operations.settings import EXAMPLE_CHARGES, Settings, catalogue_of
+from pricing.store.market import Market
+from pricing.store.settings import keep_settings, read_settings
 from tests.dashboards.pages import a_page, press, said
 
 

@@ -7,10 +7,10 @@ import pytest
 import streamlit as st
 
 from dashboards.shown import show_chart, show_table
+from pricing.charts.valuation import bands_chart, distribution_chart, terms_chart
 from pricing.decisions.valuation import value_car
-from pricing.documents.charts import bands_chart, distribution_chart, terms_chart
 from pricing.model.saved import load
-from pricing.store import Market
+from pricing.store.market import Market
 from tests.small_market import common_car
 
 PATIENCE = 120.0

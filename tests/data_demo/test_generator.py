@@ -17,7 +17,7 @@ from data_demo.parameters import CHANNELS, TIME_TO_SALE, Floats
 from data_demo.process import describe_cars, log_price
 from pricing.intake.mapping_files import read_mapping
 from pricing.intake.readers import read_file
-from pricing.records import ROW_RULES, check
+from pricing.records.contract import ROW_RULES, check
 
 TODAY = date(2026, 11, 25)
 SOLD, AUCTION = pl.col("outcome") == "sold", pl.col("channel") == "auction"

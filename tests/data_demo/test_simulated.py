@@ -8,7 +8,7 @@ import pytest
 
 from data_demo.parameters import Floats
 from data_demo.simulated import simulate_market
-from pricing.records import COLUMNS, check
+from pricing.records.contract import COLUMNS, check
 
 ROWS = 20_000
 

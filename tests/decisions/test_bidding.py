@@ -5,10 +5,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pricing.charges import Charge, Tier
 from pricing.decisions.bidding import bidding_table, bids_up_to, hammer_for
 from pricing.decisions.day_one import DayOneTerms
 from pricing.errors import DecisionError
+from pricing.money.charges import Charge, Tier
 
 PREMIUM = Charge(
     "auction", "premium", date(2026, 1, 1), "GBP",

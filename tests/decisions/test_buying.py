@@ -12,12 +12,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from pricing.charges import Charge, Schedule, Tier
 from pricing.condition.assessment import assess
 from pricing.condition.inspection import Inspection
 from pricing.decisions.buying import BuyerTerms, Buying, buy_car
 from pricing.decisions.gap import Gap, asking_gap_of
 from pricing.errors import DecisionError, MoneyError
+from pricing.money.charges import Charge, Schedule, Tier
 from pricing.vocabulary import CONDITION_BANDS
 from tests.condition.walks import walk
 from tests.known_market import BASE, LAST, SPREAD, KnownMarket, KnownModel

@@ -7,9 +7,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pricing.charges import Charge, Tier
 from pricing.decisions.day_one import LINES, DayOneTerms, cost_lines, open_lines
 from pricing.errors import DecisionError, MoneyError
+from pricing.money.charges import Charge, Tier
 
 START = date(2026, 1, 1)
 

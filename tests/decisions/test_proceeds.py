@@ -8,9 +8,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pricing.charges import Charge, Schedule, Tier
 from pricing.decisions.proceeds import SaleTerms
 from pricing.errors import MoneyError
+from pricing.money.charges import Charge, Schedule, Tier
 
 START = date(2026, 1, 1)
 

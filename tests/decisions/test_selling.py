@@ -10,7 +10,6 @@ import numpy as np
 import pytest
 
 import data_demo
-from pricing.charges import read_schedule
 from pricing.condition.assessment import assess
 from pricing.condition.repairs import price_repairs
 from pricing.decisions.first_jobs import worth_doing
@@ -20,7 +19,8 @@ from pricing.decisions.selling import Selling, SellingEvidence, sell_car, sellin
 from pricing.decisions.time_to_sale import TimeToSale
 from pricing.errors import DecisionError, MoneyError
 from pricing.model.saved import load
-from pricing.store import Market
+from pricing.money.charges import read_schedule
+from pricing.store.market import Market
 from tests.condition.walks import PricedByScore, catalogue, walk
 from tests.known_market import LAST
 from tests.small_market import common_car

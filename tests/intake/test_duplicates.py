@@ -10,7 +10,7 @@ import pytest
 
 import data_demo
 from pricing.intake.duplicates import choose_fronts, find_links, with_keys
-from pricing.store import Market
+from pricing.store.market import Market
 
 CAR: dict[str, Any] = {
     "make": "Corvane", "model": "Six", "variant": None, "year": 1968, "chassis_number": "CV/1234-5",

@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from pricing.intake.listings import read_listings
-from pricing.store import Market
+from pricing.store.market import Market
 
 CAR: dict[str, Any] = {
     "@context": "https://schema.org",

@@ -8,11 +8,11 @@ from typing import Any
 import polars as pl
 import pytest
 
-from pricing.charges import Charge, Tier
 from pricing.errors import FileError, MappingError
 from pricing.intake.layout import Layout
 from pricing.intake.mapping import Mapping
 from pricing.intake.mapping_files import mapping_beside, mapping_text, read_mapping, write_mapping_text
+from pricing.money.charges import Charge, Tier
 
 SOURCE = 'Halle "Nord" \\ Süd'
 FULL = Mapping(

@@ -10,7 +10,7 @@ import pytest
 
 import data_demo
 from pricing.intake.suspicions import find_suspicions
-from pricing.store import Market
+from pricing.store.market import Market
 
 ROW: dict[str, Any] = {
     "record_id": "a", "chassis_number": "CV/1234", "make": "Corvane", "model": "Six", "year": 1968,

@@ -16,7 +16,7 @@ import polars as pl
 import pytest
 
 from pricing.model.price_model import PriceModel
-from pricing.store import Market
+from pricing.store.market import Market
 from pricing.vocabulary import CONDITION_BANDS
 
 FILE: Final = Path(__file__).parent / "golden_prices.json"

@@ -13,7 +13,7 @@ from pricing.errors import MarketError, ModelError
 from pricing.model.price_model import PriceModel
 from pricing.model.saved import from_bytes, load, save, to_bytes
 from pricing.model.spec import FeatureSpec
-from pricing.store import Market
+from pricing.store.market import Market
 
 
 def test_the_same_numbers_to_the_last_digit(model: PriceModel, cars: pl.DataFrame) -> None:

@@ -10,9 +10,9 @@ from pricing.errors import ModelError
 from pricing.model.backtest import Backtest, backtest, rolling_origins
 from pricing.model.saved_scores import load_scores, save_scores
 from pricing.model.spec import FeatureSpec
-from pricing.store import Market
-from pricing.store_scores import keep_scores, read_scores
-from pricing.store_state import read_state
+from pricing.store.market import Market
+from pricing.store.scores import keep_scores, read_scores
+from pricing.store.state import read_state
 from tests.small_market import write_sales
 
 

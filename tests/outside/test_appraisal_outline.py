@@ -18,13 +18,13 @@ from pricing.appraisal.contents import CERTIFICATION, CONTENTS, missing
 from pricing.appraisal.facts import facts_of
 from pricing.appraisal.record import BASES, plain_record, read_record
 from pricing.appraisal.register import Entry
-from pricing.documents.appraisal_pdf import pdf
-from pricing.documents.appraisal_report import report
-from pricing.documents.locale_words import LocaleWords
 from pricing.model.ratio_study import ratio_study
-from pricing.store import Market
+from pricing.reports.pdf import pdf
+from pricing.reports.report import report
+from pricing.store.market import Market
+from pricing.words.locale import LocaleWords
 from tests.appraisals import appraised_market, full_entry, pdf_text
-from tests.documents.test_appraisal_report import number, tables
+from tests.reports.test_report import number, tables
 
 OUTLINE: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     "client": (("assignment.client",), ("Client Alpha",)),

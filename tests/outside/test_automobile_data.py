@@ -13,9 +13,9 @@ import polars as pl
 import pytest
 from typer.testing import CliRunner
 
+from pricing.cli.main import app
 from pricing.errors import PricingError
-from pricing.service.cli import app
-from pricing.store import Market
+from pricing.store.market import Market
 from tests.outside.open_data import stata_auto
 
 MAPPING = """

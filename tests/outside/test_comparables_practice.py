@@ -11,9 +11,9 @@ import numpy as np
 import polars as pl
 import pytest
 
-from pricing.market.adjustments import adjustment_lines
-from pricing.market.reconciliation import weighted_median
-from pricing.market.subject import subject_frame
+from pricing.evidence.adjustments import adjustment_lines
+from pricing.evidence.reconciliation import weighted_median
+from pricing.evidence.subject import subject_frame
 from pricing.model.ratio_study import median_rank
 
 AT = date(2024, 6, 30)

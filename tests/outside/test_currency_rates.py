@@ -8,7 +8,7 @@ import pycountry
 import pytest
 from currency_converter import CurrencyConverter
 
-from pricing.money import CURRENCIES, MINOR_UNITS, ecb_rates, in_base, thousandths, with_rates
+from pricing.money.currencies import CURRENCIES, MINOR_UNITS, ecb_rates, in_base, thousandths, with_rates
 
 
 def in_euro(amount: str, currency: str, day: date, base: str = "EUR") -> Decimal:

@@ -1,0 +1,140 @@
+"""The API as an ASGI application, for this program's own server or any other."""
+
+import gc
+import logging.config
+import threading
+from collections.abc import AsyncIterator, Callable
+from contextlib import asynccontextmanager
+from importlib.metadata import version
+from typing import Any, Final
+
+from fastapi import APIRouter, FastAPI
+from starlette.routing import compile_path
+from starlette.types import ASGIApp
+
+from pricing.api import (
+    routes_appraisals,
+    routes_condition,
+    routes_decisions,
+    routes_fits,
+    routes_market,
+    routes_records,
+    routes_state,
+    routes_values,
+)
+from pricing.api.gate import LIST_BYTES_A_CAR, Gate
+from pricing.api.logs import log_settings
+from pricing.api.problems import Problem, ProblemError, handle_problems, responses
+from pricing.api.schemas import ValueQuestion
+from pricing.api.service import Service
+from pricing.errors import PricingError
+from pricing.operations.configuration import Configuration, configuration
+
+PREFIX: Final = "/api/v1"
+"""A change that breaks a caller makes another."""
+
+DOCUMENT: Final = "/api/openapi.json"
+SERVER_PATHS: Final = ("/health", "/ready", "/metrics")
+
+LISTS: Final = f"{PREFIX}/values"
+"""Takes lists of cars."""
+
+UPLOADS: Final = f"{PREFIX}/batches"
+"""Takes files."""
+
+LONG: Final = (UPLOADS, f"{PREFIX}/fits", f"{PREFIX}/appraisals")
+"""What is under these addresses may work for long."""
+
+_ABOUT: Final = """
+Prices of classic cars: ranges, where an asking price stands, the evidence behind both.
+
+Amounts are decimal texts, all-in, in the market's base currency, at a date; shares run from 0 to 1; distances
+are kilometres; dates are ISO 8601. An estimate is not an appraisal: the model has read sale records and has
+not seen the car. Errors are problem details (RFC 9457). A write takes an `Idempotency-Key`: asked again under
+the same key it is answered again and not done again.
+"""
+
+
+def create_api(settings: Configuration) -> FastAPI:
+    """The API about the market that the configuration names."""
+    service = Service(settings)
+    api = FastAPI(
+        title="Classic car prices",
+        version=version("classic-car-pricing"),
+        description=_ABOUT,
+        openapi_url=DOCUMENT,
+        docs_url=None,
+        redoc_url=None,
+        redirect_slashes=False,
+        telemetry={"tracing": False, "metrics": False, "logs": False, "operation_spans": False},
+        lifespan=_warm,
+    )
+    api.state.service = service
+    handle_problems(api)
+    inner = APIRouter(prefix=PREFIX, responses=responses(400, 401, 403, 408, 413, 422, 429, 503))
+    for routes in (
+        routes_state, routes_values, routes_market, routes_condition, routes_decisions,
+        routes_records, routes_fits, routes_appraisals,
+    ):  # fmt: skip
+        inner.include_router(routes.router)
+    api.include_router(routes_state.server_router)
+    api.include_router(inner)
+    sizes = {
+        LISTS: max(settings.largest_body, settings.largest_list * LIST_BYTES_A_CAR),
+        UPLOADS: settings.largest_upload,
+    }
+    api.add_middleware(Gate, service=service, sizes=sizes, long=LONG)
+    api.openapi = _documented(api)  # type: ignore[method-assign]
+    api.state.methods = [
+        (compile_path(path)[0], sorted(method.upper() for method in methods))
+        for path, methods in api.openapi()["paths"].items()
+    ]
+    return api
+
+
+def from_environment() -> ASGIApp:
+    """The API with the configuration of the environment: `uvicorn --factory
+    pricing.api.app:from_environment`, or any ASGI server that takes a factory."""
+    settings = configuration()
+    logging.config.dictConfig(log_settings(settings.log_level))
+    return create_api(settings)
+
+
+@asynccontextmanager
+async def _warm(api: FastAPI) -> AsyncIterator[None]:
+    """Begin to read the market and its fit, if there are any; health is told of meanwhile."""
+    service: Service = api.state.service
+
+    def read() -> None:
+        try:
+            view = service.view()
+            view.make_ready(service.fit_of(view, None))
+            _ = view.tokens
+        except (PricingError, ProblemError) as error:
+            logging.getLogger("pricing.api").warning("not ready: %s", error)
+        # What is here now stays: to look through it for garbage again and again would stop answers for as
+        # long as a fifth of a second.
+        gc.collect()
+        gc.freeze()
+
+    threading.Thread(target=read, name="warm", daemon=True).start()
+    yield
+
+
+def _documented(api: FastAPI) -> Callable[[], dict[str, Any]]:
+    """The OpenAPI document, with the form of problems in the place of the framework's own errors."""
+    made = api.openapi
+
+    def document() -> dict[str, Any]:
+        if api.openapi_schema is None:
+            found = made()
+            schemas = found.setdefault("components", {}).setdefault("schemas", {})
+            schemas.pop("HTTPValidationError", None)
+            schemas.pop("ValidationError", None)
+            for shape in (Problem, ValueQuestion):
+                schema = shape.model_json_schema(ref_template="#/components/schemas/{model}")
+                schemas |= schema.pop("$defs", {}) | {shape.__name__: schema}
+            api.openapi_schema = found
+        return api.openapi_schema
+
+    return document

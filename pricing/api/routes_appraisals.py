@@ -1,0 +1,238 @@
+"""Written appraisals: records, their revisions, their documents. Each belongs to whoever entered it."""
+
+from collections.abc import Mapping
+from datetime import date
+from typing import Annotated, Any, Final
+
+import polars as pl
+from fastapi import APIRouter, Depends, Path, Query
+from pydantic import BaseModel, ConfigDict, Field
+from starlette.requests import Request
+from starlette.responses import Response
+
+from pricing.api.answers import Answer
+from pricing.api.callers import Caller, caller_who_may
+from pricing.api.once import Key, once
+from pricing.api.pages import Limit, Page, Start, page
+from pricing.api.problems import ProblemError, responses
+from pricing.api.schemas import Row
+from pricing.api.service import Service, service_here
+from pricing.api.words import OneOf
+from pricing.appraisal import register
+from pricing.appraisal.contents import missing
+from pricing.appraisal.facts import facts_of
+from pricing.appraisal.record import Appraisal, plain_record, read_record, with_answer
+from pricing.appraisal.register import Entry
+from pricing.operations.appraisal_files import evidence_for
+from pricing.reports.docx import docx
+from pricing.reports.pdf import pdf
+from pricing.reports.report import report
+from pricing.reports.short import letter, statement
+from pricing.store.appraisals import first_makers
+from pricing.store.market import Market
+from pricing.words.locale import LocaleWords
+
+PAGES: Final = {"report": report, "statement": statement, "letter": letter}
+WRITERS: Final = {
+    "pdf": (pdf, "application/pdf"),
+    "docx": (docx, "application/vnd.openxmlformats-officedocument.wordprocessingml.document"),
+}
+DOCUMENTS: Final = tuple(f"{name}.{kind}" for name in PAGES for kind in WRITERS)
+
+router = APIRouter(tags=["appraisals"], responses=responses(404))
+
+Here = Annotated[Service, Depends(service_here)]
+Valuer = Annotated[Caller, Depends(caller_who_may("appraise"))]
+AppraisalId = Annotated[str, Path(max_length=40, examples=["appraisal-0001"])]
+Revision = Annotated[int | None, Query(ge=1, le=1_000_000, description="The last one when not given.")]
+
+
+class RecordIn(BaseModel):
+    """An appraisal record, by sections, as the form of `pricing appraise new --blank` has them."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    record: dict[str, Any] = Field(
+        examples=[
+            {"assignment": {"kind": "appraisal", "client": "A. Client"}, "subject": {"make": "Wexcombe"}}
+        ]
+    )
+    reason: str = Field("entered", min_length=1, max_length=500)
+
+
+class Answers(BaseModel):
+    """Fields to be changed, as `section.field`, and why."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    answers: dict[str, Annotated[str, Field(max_length=20_000)]] = Field(
+        min_length=1, max_length=200, examples=[{"opinion.figure": "4600"}]
+    )
+    after: int = Field(
+        ge=1, le=1_000_000, description="The revision that these change; 409 if there is a later one."
+    )
+    reason: str = Field("edited", min_length=1, max_length=500)
+
+
+class EntryFacts(BaseModel):
+    """One revision of an appraisal."""
+
+    appraisal_id: str
+    revision: int
+    made_at: str
+    made_by: str
+    reason: str
+    completed: bool
+    evidence_digest: str | None
+    missing: list[Row] = Field(description="What it lacks before a document can be written.")
+    record: Row
+
+
+@router.get("/appraisals", response_model=Page)
+def appraisals(
+    request: Request, service: Here, caller: Valuer, start: Start = 0, limit: Limit = 100
+) -> Response:
+    """The last revision of every appraisal of one's own; of all of them for whoever manages the market."""
+    market = service.view().market
+    found = register.listed(market)
+    if not caller.may("manage"):
+        own = [name for name, maker in first_makers(market.path).items() if maker == caller.name]
+        found = found.filter(pl.col("appraisal_id").is_in(own))
+    return Answer(page(request, found, start, limit))
+
+
+@router.post("/appraisals", response_model=EntryFacts, status_code=201, responses=responses(409))
+def enter(given: RecordIn, service: Here, caller: Valuer, key: Key = None) -> Response:
+    """Enter an appraisal, and freeze the evidence for it."""
+
+    market = service.view().market
+
+    def work(market: Market) -> dict[str, Any]:
+        record = _without_files(read_record(given.record))
+        (name,) = register.enter(
+            market, [(record, evidence_for(market.path, record))], by=caller.name, reason=given.reason
+        )
+        return {"appraisal_id": name, "revision": 1}
+
+    asked = ("enter", given.model_dump_json())
+    return once(service, market, caller, key, asked, work, lambda made: _told(market, made))
+
+
+@router.get("/appraisals/{appraisal_id}", response_model=EntryFacts)
+def appraisal(
+    appraisal_id: AppraisalId, service: Here, caller: Valuer, revision: Revision = None
+) -> Response:
+    """A revision of an appraisal, and what it still lacks."""
+    return Answer(_facts(_own(service.view().market, caller, appraisal_id, revision)))
+
+
+@router.patch("/appraisals/{appraisal_id}", response_model=EntryFacts, responses=responses(409))
+def change(
+    appraisal_id: AppraisalId, given: Answers, service: Here, caller: Valuer, key: Key = None
+) -> Response:
+    """Change fields: another revision, which keeps the one before; its evidence is gathered anew where the
+    change asks for other evidence."""
+
+    market = service.view().market
+
+    def work(market: Market) -> dict[str, Any]:
+        before = _own(market, caller, appraisal_id, None)
+        if before.revision != given.after:
+            raise ProblemError(
+                409, f"{appraisal_id} has had a revision meanwhile: its last is {before.revision}"
+            )
+        record = before.record
+        for field, text in given.answers.items():
+            record = with_answer(record, field, text)
+        record = _without_files(record)
+        fresh = register.needs_evidence(before, record)
+        evidence = evidence_for(market.path, record) if fresh else before.evidence
+        number = register.revise(market, before, record, evidence, by=caller.name, reason=given.reason)
+        return {"appraisal_id": appraisal_id, "revision": number}
+
+    _own(market, caller, appraisal_id, None)
+    asked = ("change", appraisal_id, given.model_dump_json())
+    return once(service, market, caller, key, asked, work, lambda made: _told(market, made), status=200)
+
+
+@router.get("/appraisals/{appraisal_id}/history", response_model=Page)
+def history(
+    request: Request,
+    appraisal_id: AppraisalId,
+    service: Here,
+    caller: Valuer,
+    start: Start = 0,
+    limit: Limit = 100,
+) -> Response:
+    """Who changed what, oldest first."""
+    market = service.view().market
+    _own(market, caller, appraisal_id, None)
+    return Answer(page(request, register.history(market, appraisal_id), start, limit))
+
+
+@router.get(
+    "/appraisals/{appraisal_id}/documents/{document}",
+    response_class=Response,
+    responses={200: {"content": {media: {"schema": {"type": "string"}} for _, media in WRITERS.values()}}},
+)
+def document(
+    appraisal_id: AppraisalId,
+    document: Annotated[str, OneOf(DOCUMENTS), Path()],
+    service: Here,
+    caller: Valuer,
+    paper: Annotated[str, OneOf(("a4", "letter")), Query()] = "a4",
+    locale: Annotated[str, Query(pattern="^[A-Za-z]{2,3}(_[A-Za-z0-9]{2,8})*$", max_length=20)] = "en_GB",
+    revision: Revision = None,
+) -> Response:
+    """A document of an appraisal, from the evidence frozen with it."""
+    entry = _own(service.view().market, caller, appraisal_id, revision)
+    name, _, kind = document.partition(".")
+    write, media = WRITERS[kind]
+    pages = PAGES[name](facts_of(entry), LocaleWords.of(locale))
+    day: date | None = entry.record.assignment.report_date
+    return Response(
+        write(pages, paper, day),
+        media_type=media,
+        headers={"Content-Disposition": f'attachment; filename="{entry.appraisal_id}-{document}"'},
+    )
+
+
+def _own(market: Market, caller: Caller, appraisal_id: str, revision: int | None) -> Entry:
+    """An appraisal that the caller entered, or any for whoever manages the market; another's is not there."""
+    maker = first_makers(market.path).get(appraisal_id)
+    if maker is None or not (maker == caller.name or caller.may("manage")):
+        raise ProblemError(404, f"there is no appraisal {appraisal_id!r}")
+    last = register.read(market, appraisal_id)
+    if revision is None or revision == last.revision:
+        return last
+    if revision > last.revision:
+        raise ProblemError(404, f"{appraisal_id} has no revision {revision}; its last is {last.revision}")
+    return register.read(market, appraisal_id, revision)
+
+
+def _without_files(record: Appraisal) -> Appraisal:
+    """The record, which may not name files of the server: whoever writes it need not be let at them."""
+    for section, field in (("inspection", "sheet"), ("repairs", "catalogue")):
+        if getattr(getattr(record, section), field):
+            raise ProblemError(
+                422, f"{section}.{field} names a file, which an appraisal over the API cannot take in"
+            )
+    return record
+
+
+def _told(market: Market, made: Mapping[str, Any]) -> dict[str, Any]:
+    """The facts of a revision that was made."""
+    return _facts(register.read(market, made["appraisal_id"], made["revision"]))
+
+
+def _facts(entry: Entry) -> dict[str, Any]:
+    return {
+        "appraisal_id": entry.appraisal_id, "revision": entry.revision, "made_at": str(entry.made_at),
+        "made_by": entry.made_by, "reason": entry.reason, "completed": entry.record.completed,
+        "evidence_digest": entry.evidence_digest,
+        "missing": [
+            {"name": content.name, "part": content.part, "source": content.source}
+            for content in missing(entry.record, entry.evidence)
+        ],
+        "record": plain_record(entry.record),
+    }  # fmt: skip

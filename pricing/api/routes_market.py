@@ -1,0 +1,129 @@
+"""The evidence of a market: comparable sales, price index, depth."""
+
+from typing import Annotated
+
+from fastapi import APIRouter, Depends, Query
+from pydantic import BaseModel, ConfigDict, Field
+from starlette.responses import Response
+
+from pricing.api.answers import Answer
+from pricing.api.callers import caller_who_may
+from pricing.api.problems import responses
+from pricing.api.schemas import Car, Coverage, Day, Money, Name, Row
+from pricing.api.service import Service, service_here
+from pricing.api.words import OneOf
+from pricing.evidence.comparables import COUNT, find_comparables
+from pricing.evidence.depth import market_depth
+from pricing.evidence.index import METHODS, MINIMUM, price_index
+from pricing.evidence.periods import LENGTHS
+
+router = APIRouter(
+    tags=["evidence"], dependencies=[Depends(caller_who_may("read"))], responses=responses(404)
+)
+
+Here = Annotated[Service, Depends(service_here)]
+Make = Annotated[Name | None, Query(description="Make; without it, the whole market.")]
+Model = Annotated[Name | None, Query(description="Model of the make.")]
+At = Annotated[Day | None, Query(description="Effective date; without it, the last on record.")]
+
+
+class ComparablesQuestion(BaseModel):
+    """A car that comparable sales are wanted for."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    car: Car
+    as_of: Day | None = None
+    count: int = Field(COUNT, ge=3, le=100, description="Comparables wanted.")
+    coverage: Coverage = 0.8
+
+
+class ComparablesFacts(BaseModel):
+    """Comparable sales, adjusted to the car line by line, and what they come to together."""
+
+    as_of: str
+    currency: str
+    coverage: float
+    table: list[Row] = Field(description="A row a comparable, nearest first; weights add up to 1.")
+    lines: list[Row] = Field(description="Every line of adjustment, in per cent and money.")
+    offers: list[Row] = Field(description="Asking prices (a ceiling) and highest bids (a floor); no weight.")
+    left_out: list[Row]
+    low: Money
+    mid: Money
+    high: Money
+    bracketed: bool = Field(description="Whether some comparables are worth less than the car and some more.")
+
+
+class IndexFacts(BaseModel):
+    """A price index at constant quality: base period 100, with intervals; a gap has a note and no number."""
+
+    method: str
+    period: str
+    scope: str
+    base: str
+    coverage: float
+    frame: list[Row]
+
+
+class DepthFacts(BaseModel):
+    """How much is known."""
+
+    scope: str
+    as_of: str
+    recent: list[Row]
+    sold_share: list[Row]
+    against: list[Row]
+    effective_sales: float | None
+    gap: Row
+    seasons: Row
+    band_premiums: list[Row]
+
+
+@router.post("/comparables", response_model=ComparablesFacts)
+def comparables(question: ComparablesQuestion, service: Here) -> Response:
+    """The sales most like a car, each adjusted to it, and their reconciled value."""
+    view = service.view()
+    service.not_before_fit(view, question.as_of)
+    car = {**question.car, **view.named(question.car)}
+    return Answer(
+        find_comparables(
+            view.book, car, as_of=question.as_of, count=question.count, coverage=question.coverage
+        )
+    )
+
+
+@router.get("/index", response_model=IndexFacts)
+def index(
+    service: Here,
+    make: Make = None,
+    model: Model = None,
+    method: Annotated[str, OneOf(METHODS), Query()] = "time dummy",
+    period: Annotated[str, OneOf(tuple(LENGTHS)), Query()] = "quarter",
+    coverage: Annotated[float, Query(ge=0.05, le=0.99, description="Of the interval.")] = 0.95,
+    minimum: Annotated[int, Query(ge=2, le=1000, description="Sales that a period needs.")] = MINIMUM,
+    as_of: At = None,
+) -> Response:
+    """How prices moved at constant quality."""
+    view = service.view()
+    return Answer(
+        price_index(
+            view.sales(as_of), method=method, period=period, where=view.names_asked(make, model),
+            coverage=coverage, minimum=minimum,
+        )
+    )  # fmt: skip
+
+
+@router.get("/depth", response_model=DepthFacts)
+def depth(service: Here, make: Make = None, model: Model = None, as_of: At = None) -> Response:
+    """How much is known: sales, offers, estimates, asking against sold, season, what a better band costs."""
+    view = service.view()
+    if view.state.fit is not None:
+        service.not_before_fit(view, as_of)
+    every = view.every_record()
+    return Answer(
+        market_depth(
+            view.sales(as_of), where=view.names_asked(make, model), as_of=as_of,
+            model=None if view.state.fit is None else view.model,
+            every_record=every if as_of is None else every.filter(every["event_date"] <= as_of),
+        )
+    )  # fmt: skip

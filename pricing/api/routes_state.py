@@ -1,0 +1,90 @@
+"""Whether the server lives, whether it can answer, and what it counts; and what market it is about."""
+
+from typing import Annotated
+
+from fastapi import APIRouter, Depends
+from pydantic import BaseModel, Field
+from starlette.requests import Request
+from starlette.responses import Response
+
+from pricing.api.answers import Answer
+from pricing.api.callers import caller_who_may
+from pricing.api.pages import Limit, Page, Start, page
+from pricing.api.problems import responses
+from pricing.api.service import Service, service_here
+
+Here = Annotated[Service, Depends(service_here)]
+
+server_router = APIRouter(tags=["server"])
+router = APIRouter(tags=["market"], dependencies=[Depends(caller_who_may("read"))])
+
+
+class Health(BaseModel):
+    """That the process answers."""
+
+    status: str = Field(examples=["alive"])
+
+
+class Ready(BaseModel):
+    """That questions can be answered."""
+
+    status: str = Field(examples=["ready"])
+    fit: str = Field(examples=["fit-0001"])
+
+
+class MarketFacts(BaseModel):
+    """A market."""
+
+    base_currency: str = Field(description="Every price is in it (ISO 4217).", examples=["EUR"])
+    batches: int = Field(description="Loads that stand.")
+    records: int = Field(description="Records that stand in front: sales, offers, asking prices.")
+    fit: str | None = Field(description="The newest fit.")
+    stale: bool = Field(description="Whether records have changed since that fit.")
+
+
+@server_router.get("/health", response_model=Health)
+async def health() -> Response:
+    """Whether the process lives; asks nothing of the market."""
+    return Answer({"status": "alive"})
+
+
+@server_router.get("/ready", response_model=Ready, responses=responses(503))
+def ready(service: Here) -> Response:
+    """Whether the market can be read and has a fitted model, now in memory."""
+    view = service.view()
+    fit = service.fit_of(view, None)
+    view.fit(fit)
+    return Answer({"status": "ready", "fit": fit})
+
+
+@server_router.get(
+    "/metrics",
+    dependencies=[Depends(caller_who_may("read"))],
+    response_class=Response,
+    responses={
+        200: {"content": {"text/plain": {"schema": {"type": "string"}}}},
+        **responses(401, 403, 429, 503),
+    },
+)
+def metrics(service: Here) -> Response:
+    """Counts of this server, in Prometheus's text form."""
+    return Response(service.counters.text(), media_type="text/plain; version=0.0.4; charset=utf-8")
+
+
+@router.get("/market", response_model=MarketFacts)
+def market(service: Here) -> Response:
+    """The market that this server answers about."""
+    view = service.view()
+    state = view.state
+    return Answer(
+        {
+            "base_currency": view.base_currency, "batches": state.batches, "records": view.sales().height,
+            "fit": state.fit, "stale": state.stale,
+        }
+    )  # fmt: skip
+
+
+@router.get("/models", response_model=Page)
+def models(request: Request, service: Here, start: Start = 0, limit: Limit = 100) -> Response:
+    """Every make, model and variant on record, with its number of sales."""
+    return Answer(page(request, service.view().counts, start, limit))

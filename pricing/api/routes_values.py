@@ -1,0 +1,116 @@
+"""What cars are worth."""
+
+import json
+from collections.abc import Mapping
+from datetime import date
+from decimal import Decimal
+from typing import Annotated, Any, Final
+
+import pydantic_core
+from fastapi import APIRouter, Depends
+from fastapi.exceptions import RequestValidationError
+from pydantic import ValidationError
+from starlette.requests import Request
+from starlette.responses import Response
+
+from pricing.api.answers import Answer
+from pricing.api.callers import caller_who_may
+from pricing.api.problems import ProblemError, responses
+from pricing.api.schemas import (
+    Contributions,
+    Question,
+    Standing,
+    StandingQuestion,
+    ValuationFacts,
+    ValuationQuestion,
+    ValueQuestion,
+    Values,
+)
+from pricing.api.service import Service, service_here
+from pricing.decisions.valuation import BASIS, Valuation, value_car
+
+router = APIRouter(tags=["values"], dependencies=[Depends(caller_who_may("read"))], responses=responses(404))
+
+Here = Annotated[Service, Depends(service_here)]
+
+
+async def _listed(request: Request) -> ValueQuestion:
+    """The list, read straight from its JSON: of fifty thousand cars that takes half the time."""
+    try:
+        return ValueQuestion.model_validate_json(await request.body())
+    except ValidationError as error:
+        raise RequestValidationError(
+            [{**wrong, "loc": ("body", *wrong["loc"])} for wrong in error.errors(include_url=False)]
+        ) from None
+
+
+_LIST: Final = {
+    "requestBody": {
+        "required": True,
+        "content": {"application/json": {"schema": {"$ref": "#/components/schemas/ValueQuestion"}}},
+    }
+}
+
+
+@router.post("/values", response_model=Values, openapi_extra=_LIST)
+async def values(question: Annotated[ValueQuestion, Depends(_listed)], service: Here) -> Response:
+    """Value a list of cars: the range of each, and where its asking price stands.
+
+    A car that cannot be valued is answered in its place, by `refused`; the others are valued all the same.
+    """
+    cars, most = question.cars, service.configuration.largest_list
+    if len(cars) > most:
+        raise ProblemError(422, f"a list has up to {most:,} cars; got {len(cars):,}")
+    rows, key = await service.value(cars, question.as_of, question.coverage, question.fit)
+    service.counters.cars.inc(len(cars))
+    facts = {
+        "currency": key.view.base_currency, "basis": BASIS, "as_of": str(key.at),
+        "coverage": question.coverage, "fit": key.fit,
+    }  # fmt: skip
+    content = pydantic_core.to_json(facts)[:-1] + f',"values":[{",".join(rows)}]}}'.encode()
+    return Response(content, media_type="application/json")
+
+
+@router.post("/standings", response_model=Standing)
+async def standings(question: StandingQuestion, service: Here) -> Response:
+    """The share of like cars that would sell for less than what is asked for this one."""
+    rows, key = await service.value([question.car], question.as_of, question.coverage, question.fit)
+    service.counters.cars.inc()
+    found = json.loads(rows[0])
+    if found["refused"] is not None:
+        raise ProblemError(422, found["refused"])
+    return Answer(
+        {
+            "asking": question.car["asking"], "currency": key.view.base_currency, "as_of": key.at,
+            "standing": found["standing"], "reason": found["reason"],
+        }
+    )  # fmt: skip
+
+
+@router.post("/valuations", response_model=ValuationFacts)
+def valuations(question: ValuationQuestion, service: Here) -> Response:
+    """Value one car, with every fact: range, standing, distribution, what makes up the price, the car in
+    other condition bands, the sales behind it."""
+    return Answer(_valuation(service, question, question.car))
+
+
+@router.post("/contributions", response_model=Contributions)
+def contributions(question: ValuationQuestion, service: Here) -> Response:
+    """What makes up a car's mid price: factors that multiply to it."""
+    found = _valuation(service, question, question.car)
+    return Answer(
+        {
+            "currency": found.currency, "as_of": found.as_of, "mid": found.mid, "reason": found.reason,
+            "terms": found.terms,
+        }
+    )  # fmt: skip
+
+
+def _valuation(service: Service, question: Question, asked: Mapping[str, Any]) -> Valuation:
+    view = service.view()
+    car = dict(asked)
+    asking: Decimal | None = car.pop("asking", None)
+    as_of: date | None = question.as_of
+    model = service.model(view, question.fit)
+    service.counters.cars.inc()
+    return value_car(view, model, car, asking=asking, as_of=as_of, coverage=question.coverage)

@@ -1,0 +1,140 @@
+"""What the routes of one server process share: its configuration, the market it holds, its counters."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from io import BytesIO
+from typing import Any, Final
+
+import polars as pl
+import pyarrow as pa
+from starlette.concurrency import run_in_threadpool
+from starlette.requests import Request
+
+from pricing.api.counters import Counters
+from pricing.api.held import Held, View
+from pricing.api.problems import ProblemError
+from pricing.api.rates import Rates
+from pricing.api.together import Together
+from pricing.decisions.car import CAR_COLUMNS
+from pricing.decisions.car_list import value_list
+from pricing.errors import DecisionError, MarketError
+from pricing.model.price_model import PriceModel
+from pricing.operations.configuration import Configuration
+from pricing.records.contract import Contract
+
+GUESSES_A_MINUTE: Final = 20
+"""Wrong tokens that one address may send."""
+
+_CAR_COLUMNS: Final = (
+    pl.DataFrame(
+        schema={name: kind for name, kind in pl.Schema(Contract).items() if name in CAR_COLUMNS}
+        | {"asking": pl.Decimal(18, 3)}
+    )
+    .to_arrow()
+    .schema
+)
+"""Of a car in a list, as Arrow has them: it takes a column of Python's values, lists too, at once."""
+
+_UNSAID: Final[list[Any]] = [[] if name == "options" else None for name in _CAR_COLUMNS.names]
+
+
+@dataclass(frozen=True)
+class ListKey:
+    """What the cars of one list have in common: they may be valued in one pass."""
+
+    view: View
+    fit: str
+    as_of: date | None
+    coverage: float
+
+    @property
+    def at(self) -> date:
+        """The date that the prices hold at."""
+        last = self.view.fit(self.fit).facts["last_date"]
+        return date.fromisoformat(last) if self.as_of is None else self.as_of
+
+
+class Service:
+    """One process's service."""
+
+    def __init__(self, configuration: Configuration) -> None:
+        self.configuration = configuration
+        self.held = Held(configuration.market)
+        self.together = Together(_value)
+        self.rates = Rates(configuration.requests_a_second, configuration.burst)
+        self.guesses = Rates(GUESSES_A_MINUTE / 60.0, GUESSES_A_MINUTE)
+        self.counters = Counters()
+
+    def view(self) -> View:
+        """The market as it is.
+
+        Raises:
+            ProblemError: there is none yet, 503.
+        """
+        try:
+            return self.held.view()
+        except MarketError as error:
+            raise ProblemError(503, str(error), retry_after="5") from error
+
+    def fit_of(self, view: View, fit: str | None) -> str:
+        """The id of the fit that is asked for, or of the newest.
+
+        Raises:
+            ProblemError: there is none such, 404, or none at all, 503.
+        """
+        if fit is not None:
+            if fit not in view.fit_ids:
+                raise ProblemError(404, f"there is no fit {fit!r} in the market")
+            return fit
+        if view.state.fit is None:
+            raise ProblemError(503, "the market has no fitted model yet: fit one first", retry_after="60")
+        return view.state.fit
+
+    def not_before_fit(self, view: View, as_of: date | None) -> None:
+        """Refuse a date before the newest fit's last sale: the fit has seen what was not known then.
+
+        Raises:
+            DecisionError: it is such a date.
+        """
+        last = self.model(view, None).facts["last_date"]
+        if as_of is not None and as_of < date.fromisoformat(last):
+            raise DecisionError(f"the price model has seen sales up to {last}, after {as_of}")
+
+    def model(self, view: View, fit: str | None) -> PriceModel:
+        """The price model of a fit, or the newest; raises as ``fit_of`` does."""
+        return view.fit(self.fit_of(view, fit))
+
+    async def value(
+        self, cars: Sequence[Mapping[str, Any]], as_of: date | None, coverage: float, fit: str | None
+    ) -> tuple[list[str], ListKey]:
+        """The rows of ``value_list`` for these cars as JSON objects, and what they were valued with."""
+        view = await run_in_threadpool(self.view) if self.held.due else self.view()
+        key = ListKey(view, self.fit_of(view, fit), as_of, coverage)
+        if not view.can_value(key.fit):
+            await run_in_threadpool(view.make_ready, key.fit)
+        return await self.together.value(key, cars), key
+
+
+def _value(key: ListKey, cars: Sequence[Mapping[str, Any]]) -> list[str]:
+    """The rows of ``value_list``, each as a JSON object."""
+    columns = [
+        pa.array([car.get(name, unsaid) for car in cars], kind)
+        for name, kind, unsaid in zip(_CAR_COLUMNS.names, _CAR_COLUMNS.types, _UNSAID, strict=True)
+    ]
+    frame = pl.DataFrame(pa.table(columns, _CAR_COLUMNS))
+    found = value_list(key.view.names, key.view.fit(key.fit), frame, as_of=key.as_of, coverage=key.coverage)
+    lines = BytesIO()
+    found.lazy().with_columns(pl.col("low", "mid", "high").cast(pl.String)).sink_ndjson(lines)
+    return lines.getvalue().decode().splitlines()
+
+
+def service_of(request: Request) -> Service:
+    """The service of the process that a request came to."""
+    service: Service = request.app.state.service
+    return service
+
+
+async def service_here(request: Request) -> Service:
+    """The same as a dependency, which needs no thread."""
+    return service_of(request)

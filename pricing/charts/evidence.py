@@ -1,0 +1,182 @@
+"""Charts of the market evidence: facts in, ``alt.Chart`` out."""
+
+from typing import Any
+
+import altair as alt
+import polars as pl
+
+from pricing.charts.valuation import BLUE, GREY, PALE, VERMILION
+from pricing.evidence.comparables import Comparables
+from pricing.evidence.depth import Depth
+from pricing.evidence.index import PriceIndex
+from pricing.words.sentences import day_words
+
+
+def index_chart(index: PriceIndex) -> alt.VConcatChart:
+    """The index with its interval, and the sales of every period below."""
+    title = _index_title(index)
+    prices, counts = index_line_chart(index), index_sales_chart(index)
+    prices.title = counts.title = alt.Undefined
+    return alt.vconcat(prices.properties(width=560), counts.properties(width=560)).properties(title=title)
+
+
+def index_line_chart(index: PriceIndex) -> alt.LayerChart:
+    """The index with its interval, a break where there is no point; the deflated index as a dashed line where
+    there is one."""
+    frame = index.frame.with_columns(
+        run=pl.col("index").is_null().cast(pl.Int32).cum_sum(),
+        real_run=pl.col("real").is_null().cast(pl.Int32).cum_sum(),
+    )
+    x, tooltip = _period_axis(), _index_tooltip()
+    points = alt.Chart(frame.drop_nulls("index"))
+    y = alt.Y("index:Q", title=f"index, {index.base} = 100", scale=alt.Scale(zero=False))
+    layers: list[Any] = [
+        points.mark_area(color=PALE, opacity=0.5).encode(
+            x=x, y=alt.Y("low:Q"), y2=alt.Y2("high:Q"), detail=alt.Detail("run:N")
+        ),
+        points.mark_line(color=BLUE, strokeWidth=2).encode(x=x, y=y, detail=alt.Detail("run:N")),
+        points.mark_point(color=BLUE, filled=True, size=22).encode(x=x, y=y, tooltip=tooltip),
+    ]
+    real = frame.drop_nulls("real")
+    if real.height:
+        layers.append(
+            alt.Chart(real)
+            .mark_line(color=VERMILION, strokeDash=[5, 3], strokeWidth=2)
+            .encode(x=x, y=alt.Y("real:Q"), detail=alt.Detail("real_run:N"), tooltip=tooltip)
+        )
+    return alt.LayerChart(layer=layers, height=260, title=_index_title(index))
+
+
+def index_sales_chart(index: PriceIndex) -> alt.Chart:
+    """The sales behind every period of an index."""
+    return (
+        alt.Chart(index.frame)
+        .mark_bar(color=GREY)
+        .encode(
+            x=_period_axis(),
+            y=alt.Y("sales:Q", title="sales", axis=alt.Axis(tickCount=3)),
+            tooltip=_index_tooltip(),
+        )
+        .properties(height=60, title=alt.TitleParams("Sales behind it", anchor="start", fontSize=12))
+    )
+
+
+def _period_axis() -> alt.X:
+    return alt.X("starts:T", title="period, by its first day", axis=alt.Axis(labelOverlap=True))
+
+
+def _index_tooltip() -> list[alt.Tooltip]:
+    return [
+        alt.Tooltip("period:N"),
+        alt.Tooltip("index:Q", format=".1f"),
+        alt.Tooltip("low:Q", format=".1f"),
+        alt.Tooltip("high:Q", format=".1f"),
+        alt.Tooltip("real:Q", title="deflated", format=".1f"),
+        alt.Tooltip("sales:Q", format=",d"),
+        alt.Tooltip("note:N"),
+    ]
+
+
+def _index_title(index: PriceIndex) -> alt.TitleParams:
+    subtitle = f"shaded: {index.coverage:.0%} interval; a break: not enough sales" + (
+        "; dashed: deflated" if index.frame["real"].is_not_null().any() else ""
+    )
+    return alt.TitleParams(
+        f"{index.method.capitalize()} index, {index.scope}",
+        subtitle=subtitle,
+        subtitleColor=GREY,
+        anchor="start",
+        fontSize=15,
+    )
+
+
+def comparables_chart(found: Comparables) -> alt.LayerChart:
+    """Every comparable as it sold (ring) and as adjusted to the subject (disc, its size the weight), newest
+    first, over the reconciled range."""
+    frame = found.table.with_columns(
+        pl.col("price", "adjusted_price").cast(pl.Float64),
+        label=pl.col("event_date").dt.to_string("%Y-%m-%d") + " " + pl.col("source_ref"),
+    ).sort("event_date", descending=True)
+    y = alt.Y("label:N", sort=frame["label"].to_list(), title=None, axis=alt.Axis(labelLimit=180))
+    x = alt.X(
+        "price:Q",
+        title=f"price ({found.currency}, all-in)",
+        scale=alt.Scale(zero=False, nice=False, padding=12),
+        axis=alt.Axis(format=",.0f", tickCount=5),
+    )
+    tooltip = [
+        alt.Tooltip("label:N", title="sale"),
+        alt.Tooltip("variant:N"),
+        alt.Tooltip("condition_band:N", title="condition band"),
+        alt.Tooltip("price:Q", format=",.0f"),
+        alt.Tooltip("adjusted_price:Q", title="adjusted price", format=",.0f"),
+        alt.Tooltip("net_per_cent:Q", title="net (%)", format="+.1f"),
+        alt.Tooltip("gross_per_cent:Q", title="gross (%)", format=".1f"),
+        alt.Tooltip("weight:Q", format=".1%"),
+    ]
+    ends = pl.DataFrame({"low": [float(found.low)], "mid": [float(found.mid)], "high": [float(found.high)]})
+    base = alt.Chart(frame.select("label", "variant", "condition_band", "price", "adjusted_price",
+                                  "net_per_cent",
+                                  "gross_per_cent", "weight"))  # fmt: skip
+    size = alt.Size("weight:Q", legend=None, scale=alt.Scale(range=[20, 220]))
+    layers: list[Any] = [
+        alt.Chart(ends).mark_rect(color=PALE, opacity=0.35).encode(x=alt.X("low:Q"), x2=alt.X2("high:Q")),
+        alt.Chart(ends).mark_rule(color="black", strokeDash=[4, 3], strokeWidth=1.5).encode(x=alt.X("mid:Q")),
+        base.mark_rule(color=GREY).encode(y=y, x=x, x2=alt.X2("adjusted_price:Q")),
+        base.mark_point(color=GREY, filled=False, size=45).encode(y=y, x=x, tooltip=tooltip),
+        base.mark_point(color=BLUE, filled=True, opacity=1).encode(
+            y=y, x=alt.X("adjusted_price:Q"), size=size, tooltip=tooltip
+        ),
+    ]
+    title = alt.TitleParams(
+        "Comparable sales, adjusted to the subject",
+        subtitle=f"ring: as sold; disc: adjusted to {day_words(found.as_of)}, larger with weight",
+        subtitleColor=GREY,
+        anchor="start",
+        fontSize=15,
+    )
+    return alt.LayerChart(layer=layers, title=title, height=alt.Step(24))
+
+
+def bands_through_time_chart(depth: Depth) -> alt.LayerChart:
+    """The premium of each condition band over the next below, by span of years, with its interval."""
+    frame = depth.band_premiums.drop_nulls("per_cent").with_columns(
+        step=pl.col("band") + " over " + pl.col("next_below"),
+        span=pl.format("to {}", pl.col("to_date").dt.year()),
+    )
+    base = alt.Chart(frame)
+    x = alt.X("span:N", title="years", axis=alt.Axis(labelAngle=0))
+    offset = alt.XOffset("step:N")
+    legend = alt.Legend(orient="bottom", columns=1, labelLimit=300)
+    color = alt.Color(
+        "step:N",
+        title=None,
+        scale=alt.Scale(range=[VERMILION, GREY, BLUE]),
+        legend=legend,
+    )
+    tooltip = [
+        alt.Tooltip("step:N"),
+        alt.Tooltip("per_cent:Q", title="premium (%)", format="+.0f"),
+        alt.Tooltip("low:Q", format="+.0f"),
+        alt.Tooltip("high:Q", format="+.0f"),
+        alt.Tooltip("sales:Q"),
+    ]
+    bars = base.mark_rule(strokeWidth=2).encode(
+        x=x, xOffset=offset, y=alt.Y("low:Q"), y2=alt.Y2("high:Q"), color=color
+    )
+    points = base.mark_point(filled=True, size=60).encode(
+        x=x,
+        xOffset=offset,
+        y=alt.Y("per_cent:Q", title="premium over the next band (%)"),
+        color=color,
+        shape=alt.Shape("step:N", title=None, legend=legend),
+        tooltip=tooltip,
+    )
+    title = alt.TitleParams(
+        f"What a better condition band costs, {depth.scope}",
+        subtitle="95 % intervals",
+        subtitleColor=GREY,
+        anchor="start",
+        fontSize=15,
+    )
+    return alt.LayerChart(layer=[bars, points], title=title, height=380)

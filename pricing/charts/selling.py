@@ -1,0 +1,145 @@
+"""Charts for a seller: facts in, ``alt.Chart`` out."""
+
+import altair as alt
+import polars as pl
+
+from pricing.charts.valuation import BLUE, GREY, PALE, VERMILION
+from pricing.decisions.selling import Selling
+from pricing.words.sentences import day_words
+
+
+def proceeds_chart(facts: Selling) -> alt.LayerChart:
+    """What buyers pay and what is left, channel by channel, eight sales in ten."""
+    rows = []
+    for found in facts.channels:
+        for part, ends in (
+            ("paid, all-in", (found.low, found.mid, found.high)),
+            ("left to the seller", (found.net_low, found.net_mid, found.net_high)),
+        ):
+            low, mid, high = (float(end) for end in ends)
+            rows.append({"channel": found.channel, "part": part, "low": low, "mid": mid, "high": high})
+    base = alt.Chart(pl.DataFrame(rows)).encode(
+        y=alt.Y("channel:N", title=None, sort=None), yOffset=alt.YOffset("part:N", sort="descending")
+    )
+    x = alt.X(
+        "low:Q",
+        title=f"amount ({facts.currency})",
+        axis=alt.Axis(format=",.0f", tickCount=5, labelOverlap=True),
+        scale=alt.Scale(zero=False, padding=8),
+    )
+    color = alt.Color(
+        "part:N",
+        title=None,
+        scale=alt.Scale(domain=["left to the seller", "paid, all-in"], range=[BLUE, PALE]),
+        legend=alt.Legend(orient="bottom", columns=1, labelLimit=300),
+    )
+    tooltip = [
+        "channel:N",
+        "part:N",
+        *(alt.Tooltip(f"{end}:Q", format=",.0f") for end in ("low", "mid", "high")),
+    ]
+    return alt.LayerChart(
+        layer=[
+            base.mark_bar(height=14, cornerRadius=2).encode(
+                x=x, x2=alt.X2("high:Q"), color=color, tooltip=tooltip
+            ),
+            base.mark_tick(color="white", thickness=3, size=14).encode(x=alt.X("mid:Q"), tooltip=tooltip),
+        ]
+    ).properties(title=_title("What a sale leaves, by channel", facts), height=alt.Step(24))
+
+
+def reserve_chart(facts: Selling) -> alt.LayerChart:
+    """Chance of a sale against the reserve. The facts must hold an auction."""
+    found = facts.auction
+    frame = pl.DataFrame(schema={"reserve": pl.Float64, "chance": pl.Float64})
+    reserve = 0.0
+    if found is not None:
+        frame, reserve = found.reserves.select("reserve", "chance"), float(found.reserve)
+    shown = frame.filter(pl.col("reserve") > 0)
+    line = (
+        alt.Chart(shown)
+        .mark_line(color=BLUE, strokeWidth=2.5)
+        .encode(
+            x=alt.X(
+                "reserve:Q",
+                title=f"reserve ({facts.currency}, hammer)",
+                axis=alt.Axis(format=",.0f", tickCount=5, labelOverlap=True),
+                scale=alt.Scale(zero=False, nice=False),
+            ),
+            y=alt.Y("chance:Q", title="chance of a sale", axis=alt.Axis(format="%", tickCount=5)),
+            tooltip=[alt.Tooltip("reserve:Q", format=",.0f"), alt.Tooltip("chance:Q", format=".0%")],
+        )
+    )
+    layers: list[alt.Chart] = [line]
+    if reserve > 0:
+        mark = alt.Chart(pl.DataFrame({"reserve": [reserve]}))
+        layers.append(
+            mark.mark_rule(color="black", strokeDash=[4, 3], strokeWidth=2).encode(x=alt.X("reserve:Q"))
+        )
+    return alt.LayerChart(
+        layer=layers, title=_title("Chance of a sale against the reserve", facts), height=280
+    )
+
+
+def waiting_chart(facts: Selling, channel: str) -> alt.Chart:
+    """Chance of a sale within 4, 8 and 12 weeks against the asking price, on one channel."""
+    shown = facts.asking[channel].select("asking", "within_4", "within_8", "within_12")
+    frame = shown.unpivot(index="asking", variable_name="weeks", value_name="chance").with_columns(
+        pl.col("weeks").str.replace("within_", "").str.replace("$", " weeks")
+    )
+    order = ["4 weeks", "8 weeks", "12 weeks"]
+    return (
+        alt.Chart(frame.drop_nulls("chance"))
+        .mark_line(strokeWidth=2.5, point=True)
+        .encode(
+            x=alt.X(
+                "asking:Q",
+                title=f"asking price ({facts.currency})",
+                axis=alt.Axis(format=",.0f", tickCount=5, labelOverlap=True),
+                scale=alt.Scale(zero=False, nice=False, padding=8),
+            ),
+            y=alt.Y("chance:Q", title="chance of a sale", axis=alt.Axis(format="%", tickCount=5)),
+            color=alt.Color(
+                "weeks:N",
+                title="within",
+                sort=order,
+                scale=alt.Scale(domain=order, range=[GREY, VERMILION, BLUE]),
+                legend=alt.Legend(orient="bottom"),
+            ),
+            strokeDash=alt.StrokeDash("weeks:N", sort=order, legend=None),
+            tooltip=[
+                alt.Tooltip("asking:Q", format=",.0f"),
+                "weeks:N",
+                alt.Tooltip("chance:Q", format=".0%"),
+            ],
+        )
+        .properties(title=_title(f"Time to sale, {channel}", facts), height=280)
+    )
+
+
+def still_for_sale_chart(facts: Selling) -> alt.Chart:
+    """Share of cars still for sale after so many days, whatever was asked; empty where the records say too
+    little."""
+    none = pl.DataFrame(schema={"days": pl.Float64, "share": pl.Float64})
+    waits = none if facts.waits is None else facts.waits
+    return (
+        alt.Chart(waits)
+        .mark_line(color=BLUE, strokeWidth=2.5, interpolate="step-after")
+        .encode(
+            x=alt.X("days:Q", title="days on offer", axis=alt.Axis(tickCount=6)),
+            y=alt.Y("share:Q", title="still for sale", axis=alt.Axis(format="%", tickCount=5)),
+            tooltip=[alt.Tooltip("days:Q"), alt.Tooltip("share:Q", format=".0%")],
+        )
+        .properties(title=_title("Still for sale, dealer and private", facts), height=260)
+    )
+
+
+def _title(words: str, facts: Selling) -> alt.TitleParams:
+    at = day_words(facts.valuation.as_of)
+    return alt.TitleParams(
+        words,
+        subtitle=f"amounts in {facts.currency} at {at}",
+        subtitleColor=GREY,
+        anchor="start",
+        fontSize=15,
+    )

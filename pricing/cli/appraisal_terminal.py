@@ -1,0 +1,93 @@
+"""What the command line shows of appraisals."""
+
+from collections.abc import Sequence
+from typing import Final
+
+import polars as pl
+from rich.table import Table
+from rich.text import Text
+
+from pricing.appraisal.collection import Item
+from pricing.appraisal.contents import Content, missing
+from pricing.appraisal.register import Entry
+from pricing.cli.terminal import console
+from pricing.reports.collection import collection_sentence
+
+_WHOLE: Final = ("revision", "kind", "state", "effective", "made at (UTC)")
+"""Columns whose cells stay on one line."""
+
+
+def show_entry(entry: Entry) -> None:
+    """What was kept, and what is still missing."""
+    out = console()
+    out.print(Text(f"{entry.appraisal_id}, revision {entry.revision}", style="bold"))
+    if entry.evidence is None:
+        out.print("no evidence gathered yet: the record does not say enough of the car and the date")
+    else:
+        out.print(Text(f"evidence frozen, digest {entry.evidence_digest}"))
+    if not entry.record.completed:
+        out.print("a draft for a qualified valuer; only the valuer fills in valuer.completed_on")
+    show_missing(entry, missing(entry.record, entry.evidence))
+
+
+def show_missing(entry: Entry, lacking: Sequence[Content]) -> None:
+    """What the record lacks, with where each requirement comes from."""
+    out = console()
+    if not lacking:
+        out.print(
+            Text(f"{entry.appraisal_id}: every required content is there; a valuer decides whether it holds")
+        )
+        return
+    table = _table("missing", "part", "required by")
+    for content in lacking:
+        table.add_row(Text(content.name), Text(content.part), Text(content.source, style="dim"))
+    out.print(table)
+
+
+def show_appraisals(frame: pl.DataFrame) -> None:
+    """The appraisals of a market file."""
+    table = _table("appraisal", "revision", "kind", "state", "car", "client", "effective", "by")
+    for row in frame.iter_rows(named=True):
+        table.add_row(
+            row["appraisal_id"],
+            str(row["revision"]),
+            Text(row["kind"] or "not said"),
+            "completed" if row["completed"] else "draft",
+            Text(row["car"]),
+            Text(row["client"]),
+            "" if row["effective_date"] is None else row["effective_date"].isoformat(),
+            Text(row["made_by"]),
+        )
+    console().print(table if table.row_count else "no appraisals yet: `pricing appraise new FORM` enters one")
+
+
+def show_history(entry: Entry, frame: pl.DataFrame) -> None:
+    """Who changed what in one appraisal."""
+    table = _table("revision", "made at (UTC)", "by", "reason", "field", "was", "is")
+    for row in frame.iter_rows(named=True):
+        table.add_row(
+            str(row["revision"]),
+            f"{row['made_at']:%Y-%m-%d %H:%M}",
+            *(Text(row[name] or "") for name in ("made_by", "reason", "field", "old", "new")),
+        )
+    console().print(Text(f"{entry.appraisal_id}, last revision {entry.revision}", style="bold"))
+    console().print(table)
+
+
+def show_collection(items: Sequence[Item], currency: str) -> None:
+    """How many cars were valued, what they come to, and which were not."""
+    out = console()
+    out.print(Text(collection_sentence(items, currency)))
+    table = _table("row", "reference", "not valued because")
+    for item in items:
+        if item.facts is None:
+            table.add_row(str(item.car.row), Text(item.car.reference), Text(item.reason))
+    if table.row_count:
+        out.print(table)
+
+
+def _table(*columns: str) -> Table:
+    table = Table(box=None, padding=(0, 2, 0, 0), header_style="bold")
+    for place, name in enumerate(columns):
+        table.add_column(name, overflow="fold", no_wrap=place == 0 or name in _WHOLE)
+    return table

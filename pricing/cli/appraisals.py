@@ -1,0 +1,227 @@
+"""Commands for the written appraisal: ``appraise``. Each opens, calls the library and prints."""
+
+import getpass
+import sys
+from contextlib import nullcontext
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from pricing.cli.market_option import MarketOption
+from pricing.errors import AppraisalError, FileError
+from pricing.operations.opening import MARKET_FILE, open_market
+
+if TYPE_CHECKING:
+    from pricing.reports.blocks import Pages
+
+appraise_app = typer.Typer(
+    help="Write an appraisal: the record, its evidence, its documents.", no_args_is_help=True
+)
+
+ByOption = Annotated[
+    str | None, typer.Option("--by", help="Who does this; goes into the log.", show_default="your user name")
+]
+ReasonOption = Annotated[str, typer.Option(help="Why; goes into the log.")]
+PaperOption = Annotated[str, typer.Option(help="a4 or letter.")]
+LocaleOption = Annotated[str, typer.Option(help="How amounts and days are written, such as en_GB or de_CH.")]
+Name = Annotated[str, typer.Argument(help="Its id, as `pricing appraise list` shows it.", show_default=False)]
+
+
+@appraise_app.command(epilog="Example: pricing appraise new car.toml --by 'A. Valuer'")
+def new(
+    form: Annotated[Path, typer.Argument(help="A form (TOML).", show_default=False)],
+    blank: Annotated[
+        bool, typer.Option("--blank", help="Write a blank form to fill in, and enter nothing.")
+    ] = False,
+    by: ByOption = None,
+    market: MarketOption = MARKET_FILE,
+) -> None:
+    """Enter an appraisal from a form, and freeze the evidence for it."""
+    from pricing.appraisal.form import read_form, write_form
+    from pricing.appraisal.record import Appraisal
+    from pricing.appraisal.register import enter, read
+    from pricing.cli.appraisal_terminal import show_entry
+    from pricing.cli.terminal import progress
+    from pricing.operations.appraisal_files import evidence_for
+
+    if blank:
+        if form.exists():
+            raise FileError(f"{form}: there is a file of that name already; nothing was written")
+        write_form(Appraisal(), form)
+        sys.stdout.write(f"{form}: a blank form\n")
+        return
+    record = read_form(form)
+    opened = open_market(market)
+    (name,) = enter(opened, [(record, evidence_for(market, record, display=progress))], by=_who(by))
+    show_entry(read(opened, name))
+
+
+@appraise_app.command(epilog="Example: pricing appraise edit appraisal-0001 --set opinion.figure=4600")
+def edit(
+    name: Name,
+    form: Annotated[Path | None, typer.Option("--form", help="Take the whole record from a form.")] = None,
+    answers: Annotated[
+        list[str] | None, typer.Option("--set", help="section.field=answer; may be repeated.")
+    ] = None,
+    write: Annotated[
+        Path | None, typer.Option("--write", help="Write the record as a form, and change nothing.")
+    ] = None,
+    again: Annotated[bool, typer.Option("--gather", help="Gather the evidence anew.")] = False,
+    reason: ReasonOption = "edited",
+    by: ByOption = None,
+    market: MarketOption = MARKET_FILE,
+) -> None:
+    """Change an appraisal: a revision that keeps the one before, with its evidence where that still fits."""
+    from pricing.appraisal.form import read_form, write_form
+    from pricing.appraisal.record import with_answer
+    from pricing.appraisal.register import needs_evidence, read, revise
+    from pricing.cli.appraisal_terminal import show_entry
+    from pricing.cli.terminal import progress
+    from pricing.operations.appraisal_files import evidence_for
+
+    opened = open_market(market)
+    before = read(opened, name)
+    if write is not None:
+        write_form(before.record, write)
+        sys.stdout.write(f"{write}: revision {before.revision} of {name} as a form\n")
+        return
+    record = before.record if form is None else read_form(form)
+    for answer in answers or []:
+        field, equals, said = answer.partition("=")
+        if not equals:
+            raise AppraisalError(f"--set is written section.field=answer; got {answer!r}")
+        record = with_answer(record, field.strip(), said)
+    fresh = again or needs_evidence(before, record)
+    evidence = evidence_for(market, record, display=progress) if fresh else before.evidence
+    revise(opened, before, record, evidence, by=_who(by), reason=reason)
+    show_entry(read(opened, name))
+
+
+@appraise_app.command(epilog="Example: pricing appraise check appraisal-0001")
+def check(name: Name, market: MarketOption = MARKET_FILE) -> None:
+    """Say what the record still lacks before a document can be written; exit code 1 while it does."""
+    from pricing.appraisal.contents import missing
+    from pricing.appraisal.register import read
+    from pricing.cli.appraisal_terminal import show_missing
+
+    entry = read(open_market(market), name)
+    lacking = missing(entry.record, entry.evidence)
+    show_missing(entry, lacking)
+    if lacking:
+        raise typer.Exit(1)
+
+
+@appraise_app.command(epilog="Example: pricing appraise render appraisal-0001 car.pdf --paper letter")
+def render(
+    name: Name,
+    files: Annotated[list[Path], typer.Argument(help="To write: .pdf, .docx.", show_default=False)],
+    document: Annotated[
+        str, typer.Option(help="report, statement (insurance, 2 pages) or letter (market, 1 page).")
+    ] = "report",
+    paper: PaperOption = "a4",
+    locale: LocaleOption = "en_GB",
+    revision: Annotated[int | None, typer.Option(help="Of this revision; else of the last.")] = None,
+    market: MarketOption = MARKET_FILE,
+) -> None:
+    """Write the documents of an appraisal from the evidence frozen with it."""
+    from pricing.appraisal.facts import facts_of
+    from pricing.appraisal.register import read
+    from pricing.reports.report import report
+    from pricing.reports.short import letter, statement
+    from pricing.words.locale import LocaleWords
+
+    kinds = {"report": report, "statement": statement, "letter": letter}
+    if document not in kinds:
+        raise AppraisalError(f"no document {document!r}; expected one of: {', '.join(kinds)}")
+    entry = read(open_market(market), name, revision)
+    pages = kinds[document](facts_of(entry), LocaleWords.of(locale))
+    for file in files:
+        _write(file, _document(file, pages, paper, entry.record.assignment.report_date))
+
+
+@appraise_app.command("list", epilog="Example: pricing appraise list")
+def show_list(
+    name: Annotated[
+        str | None, typer.Argument(help="Of one appraisal: every revision, who changed what.")
+    ] = None,
+    market: MarketOption = MARKET_FILE,
+) -> None:
+    """List the appraisals of the market file, or the log of one."""
+    from pricing.appraisal.register import history, listed, read
+    from pricing.cli.appraisal_terminal import show_appraisals, show_history
+
+    opened = open_market(market)
+    if name is None:
+        show_appraisals(listed(opened))
+    else:
+        show_history(read(opened, name), history(opened, name))
+
+
+@appraise_app.command(epilog="Example: pricing appraise bulk cars.xlsx --form shared.toml --out values")
+def bulk(
+    cars: Annotated[Path, typer.Argument(help="Spreadsheet, a car a row.", show_default=False)],
+    form: Annotated[Path, typer.Option(help="Form with the terms that all of them share.")],
+    out: Annotated[Path, typer.Option(help="Folder for schedule.xlsx and schedule.pdf.")],
+    paper: PaperOption = "a4",
+    locale: LocaleOption = "en_GB",
+    by: ByOption = None,
+    market: MarketOption = MARKET_FILE,
+) -> None:
+    """Value a collection: a schedule as a workbook, and one bound PDF."""
+    from pricing.appraisal.collection import read_cars, value_collection
+    from pricing.appraisal.form import read_form
+    from pricing.cli.appraisal_terminal import show_collection
+    from pricing.cli.terminal import progress
+    from pricing.operations.appraisal_files import known_on
+    from pricing.reports.collection import collection_pages
+    from pricing.reports.pdf import pdf
+    from pricing.reports.schedule import schedule
+    from pricing.words.locale import LocaleWords
+
+    shared, words = read_form(form), LocaleWords.of(locale)
+    at = shared.assignment.effective_date
+    if at is None:
+        raise AppraisalError(f"{form}: assignment.effective_date is needed")
+    listed = read_cars(cars)
+    out.mkdir(parents=True, exist_ok=True)
+    day = shared.assignment.report_date
+    with progress() as tell:
+        known = known_on(market, at, shared.evidence.fit, lambda: nullcontext(tell))
+        items = value_collection(open_market(market), known, shared, listed, by=_who(by), tell=tell)
+        _write(out / "schedule.xlsx", schedule(shared, items, at if day is None else day))
+        pages = collection_pages(shared, items, words, tell)
+        _write(out / "schedule.pdf", pdf(pages, paper, day, tell))
+    show_collection(items, shared.assignment.currency)
+
+
+def _document(file: Path, pages: "Pages", paper: str, day: date | None) -> bytes:
+    from pricing.reports.docx import docx
+    from pricing.reports.pdf import pdf
+
+    if file.suffix.lower() == ".pdf":
+        return pdf(pages, paper, day)
+    if file.suffix.lower() == ".docx":
+        return docx(pages, paper, day)
+    raise FileError(f"{file}: a document is written as .pdf or .docx")
+
+
+def _write(file: Path, content: bytes) -> None:
+    """A file whole or not at all."""
+    part = file.with_name(file.name + ".part")
+    try:
+        part.write_bytes(content)
+        part.replace(file)
+    except OSError as error:
+        raise FileError(f"{file}: cannot be written: {error.strerror}") from None
+    sys.stderr.write(f"written: {file}\n")
+
+
+def _who(by: str | None) -> str:
+    if by is not None:
+        return by
+    try:
+        return getpass.getuser()
+    except (OSError, KeyError):
+        raise AppraisalError("who does this is not known: say it with --by") from None

@@ -1,0 +1,115 @@
+"""What the command line shows of inspections, repair budgets and the choice between mending and buying."""
+
+import polars as pl
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+from pricing.cli.terminal import console
+from pricing.condition.assessment import InspectionResult
+from pricing.condition.budget import RepairBudget
+from pricing.condition.checks import NOT_SEEN
+from pricing.condition.inspection import Inspection
+from pricing.decisions.mending import MendOrBuy
+from pricing.words.condition import (
+    budget_sentence,
+    hidden_sentence,
+    mending_sentence,
+    score_sentence,
+    structure_sentence,
+)
+from pricing.words.sentences import money_words
+
+ROWS_SHOWN = 8
+
+
+def show_inspection(inspection: Inspection) -> None:
+    """Every check with what was found so far."""
+    out = console()
+    table = _table("check", "area", "look at", "found")
+    for row in inspection.frame().iter_rows(named=True):
+        table.add_row(Text(row["check"]), row["area"], Text(row["title"]), row["state"])
+    out.print(table)
+    seen = sum(inspection.state(check.id) != NOT_SEEN for check in inspection.sheet.checks)
+    out.print(f"{seen} of {len(inspection.sheet.checks)} checks seen")
+
+
+def show_result(result: InspectionResult) -> None:
+    """A score as a person reads it, the cautions last."""
+    out = console()
+    out.print(Text(score_sentence(result)))
+    out.print(Text(structure_sentence(result)))
+    shares = ", ".join(f"{band} {share:.0%}" for band, share in result.band_shares.items())
+    out.print(Text(f"Chance of each band: {shares}."))
+    out.print(Text(result.originality))
+    for heading, frame in (
+        ("What holds it there (points each would give back)", result.holding),
+        ("What would lift it to the next band, in order", result.lifting),
+        ("What to look at next (points between best and worst)", result.look_next),
+    ):
+        _print_points(out, heading, frame)
+    for row in result.papers.iter_rows(named=True):
+        out.print(Text(f"To settle: {row['title']} is {row['state']}. {row['note']}".strip()))
+    out.print()
+    for caution in result.cautions:
+        out.print(Text(caution, style="italic"))
+
+
+def show_budget(budget: RepairBudget) -> None:
+    """A repair budget, its areas and the items that matter most."""
+    out = console()
+    out.print(Text(budget_sentence(budget)))
+    out.print(Text(hidden_sentence(budget)))
+    areas = _table("area", "P10", "P50", "P80")
+    for row in budget.areas.iter_rows(named=True):
+        areas.add_row(
+            row["area"], *(money_words(row[level], budget.currency) for level in ("p10", "p50", "p80"))
+        )
+    out.print(areas)
+    items = _table("item", "because of", "chance", "expected")
+    for row in budget.top().iter_rows(named=True):
+        cost = money_words(row["expected"], budget.currency)
+        items.add_row(Text(row["title"]), Text(row["reason"]), f"{row['chance']:.0%}", cost)
+    out.print(items)
+    if budget.without_job:
+        out.print(Text(f"Not in the total, no job leads from: {', '.join(budget.without_job)}"))
+    out.print(Text(budget.notice, style="italic"))
+
+
+def show_mending(decision: MendOrBuy) -> None:
+    """Mend or buy better, a higher band a line, the cautions last."""
+    out = console()
+    if decision.bands.is_empty():
+        out.print(
+            Text(f"The car is in the highest band already, {decision.band_now}: nothing above it to buy.")
+        )
+    table = _table("to", "budget", "worth then", "car already there", "mending cheaper")
+    for row in decision.bands.iter_rows(named=True):
+        ranges = (
+            " to ".join(money_words(row[f"{name}_{end}"], decision.currency) for end in ("low", "high"))
+            for name in ("budget", "price_then", "better_car")
+        )
+        table.add_row(row["band"], *ranges, f"{row['chance_cheaper']:.0%}")
+    if table.row_count:
+        out.print(table)
+    for row in decision.bands.iter_rows(named=True):
+        out.print(Text(mending_sentence(row, decision)))
+    for caution in (decision.notice, *decision.cautions):
+        out.print(Text(caution, style="italic"))
+
+
+def _print_points(out: Console, heading: str, frame: pl.DataFrame) -> None:
+    if frame.is_empty():
+        return
+    out.print(Text(heading, style="bold"))
+    table = _table("check", "look at", "found", "points")
+    for row in frame.head(ROWS_SHOWN).iter_rows(named=True):
+        table.add_row(Text(row["check"]), Text(row["title"]), row["state"], f"{row['points']:.1f}")
+    out.print(table)
+
+
+def _table(*columns: str) -> Table:
+    table = Table(box=None, padding=(0, 2, 0, 0))
+    for name in columns:
+        table.add_column(Text(name, style="underline"), overflow="fold")
+    return table

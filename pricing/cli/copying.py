@@ -1,0 +1,31 @@
+"""The command that copies a whole market between files and servers."""
+
+from typing import Annotated
+
+import typer
+
+copy_app = typer.Typer()
+
+
+@copy_app.command(epilog="Example: pricing copy market.duckdb postgresql://anna@desk/cars")
+def copy(
+    source: Annotated[
+        str, typer.Argument(help="Market to copy: a file, or the address of a server.", show_default=False)
+    ],
+    target: Annotated[
+        str, typer.Argument(help="Where to copy it to; holds no market yet.", show_default=False)
+    ],
+) -> None:
+    """Copy a whole market from a file to a server, or back, without loss; the copy is held against it.
+
+    A server is a PostgreSQL database, given as postgresql://USER@HOST:PORT/DATABASE; its password is best
+    left to libpq's own password file.
+    """
+    from pricing.cli.terminal import console, progress
+    from pricing.store.transfer import copy_market
+
+    with progress() as tell:
+        done = copy_market(source, target, progress=tell)
+    console().print(
+        f"{done.rows:,} rows of {done.tables} tables copied; both markets have the digest {done.digest[:16]}"
+    )

@@ -1,0 +1,219 @@
+"""Commands for the market evidence: ``index``, ``comparables``, ``depth``. Each opens, calls the library and
+prints."""
+
+import re
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from pricing.cli.car_options import takes_car
+from pricing.cli.evidence_files import draw, read_series, write_frame
+from pricing.cli.market_option import MarketOption, fitted_market
+from pricing.errors import EvidenceError
+from pricing.operations.opening import MARKET_FILE, open_market
+
+if TYPE_CHECKING:
+    import polars as pl
+
+    from pricing.evidence.choices import Choice
+
+market_app = typer.Typer()
+
+MakeOption = Annotated[str | None, typer.Option("--make", help="Make; without it, the whole market.")]
+ModelOption = Annotated[str | None, typer.Option("--model", help="Model of the make.")]
+DayOption = Annotated[
+    str | None, typer.Option("--as-of", help="Effective date (YYYY-MM-DD); else the last on record.")
+]
+ChartOption = Annotated[
+    Path | None, typer.Option("--chart", help="Draw it into a .svg, .png, .html or .json file.")
+]
+
+
+@market_app.command(epilog="Example: pricing index --make Wexcombe --period year --out index.csv")
+def index(
+    make: MakeOption = None,
+    model: ModelOption = None,
+    method: Annotated[
+        str,
+        typer.Option(help="time dummy, laspeyres, paasche, fisher, tornqvist, symmetric or repeat sales."),
+    ] = "time dummy",
+    period: Annotated[str, typer.Option(help="month, quarter, half-year or year.")] = "quarter",
+    window: Annotated[
+        int | None, typer.Option(help="Periods in a rolling window (time dummy); without it, all at once.")
+    ] = None,
+    coverage: Annotated[float, typer.Option(help="Of the interval.")] = 0.95,
+    minimum: Annotated[int, typer.Option(help="Sales that a period needs.")] = 10,
+    changes: Annotated[
+        str, typer.Option(help="Repeat sales whose condition band changed in between: leave out or model.")
+    ] = "leave out",
+    weights: Annotated[
+        str, typer.Option(help="Of repeat sales: by holding time or equal.")
+    ] = "by holding time",
+    deflator: Annotated[
+        Path | None, typer.Option(help="CSV file with the columns date and value, to deflate by.")
+    ] = None,
+    out: Annotated[Path | None, typer.Option(help="Write it to a .csv or .parquet file.")] = None,
+    chart: ChartOption = None,
+    as_of: DayOption = None,
+    market: MarketOption = MARKET_FILE,
+) -> None:
+    """How prices moved at constant quality, with intervals, and gaps where there are not enough sales."""
+    from pricing.cli.evidence_terminal import show_index
+    from pricing.evidence.index import price_index
+
+    sales = open_market(market).sales(as_of=_day(as_of))
+    found = price_index(
+        sales, method=method, period=period, where=_where(sales, make, model), window=window,
+        coverage=coverage, minimum=minimum, changes=changes, weights=weights,
+    )  # fmt: skip
+    if deflator is not None:
+        found = found.deflated(read_series(deflator))
+    if out is not None:
+        write_frame(found.frame, out)
+    if chart is not None:
+        from pricing.charts.evidence import index_chart
+
+        draw(index_chart(found), chart)
+    show_index(found)
+
+
+@market_app.command(epilog="Example: pricing comparables --make Wexcombe --model Sedge --year 1966 --lines")
+@takes_car
+def comparables(
+    car: dict[str, Any],
+    count: Annotated[int, typer.Option(help="Comparables wanted.")] = 12,
+    coverage: Annotated[float, typer.Option(help="Share of such sales that low to high is to hold.")] = 0.8,
+    add: Annotated[list[str] | None, typer.Option(help="RECORD=reason: use this sale.")] = None,
+    drop: Annotated[list[str] | None, typer.Option(help="RECORD=reason: leave this sale out.")] = None,
+    adjust: Annotated[
+        list[str] | None,
+        typer.Option(help="RECORD:line:per cent=reason, as 'r-7:conditions of sale:-8=sold in haste'."),
+    ] = None,
+    subject: Annotated[
+        str | None, typer.Option(help="A name to keep these choices under; those kept before are used again.")
+    ] = None,
+    lines: Annotated[bool, typer.Option("--lines", help="Show every line of adjustment.")] = False,
+    out: Annotated[Path | None, typer.Option(help="Write the lines to a .csv or .parquet file.")] = None,
+    chart: ChartOption = None,
+    as_of: DayOption = None,
+    market: MarketOption = MARKET_FILE,
+) -> None:
+    """The sales most like a car, adjusted to it line by line, and what they come to together."""
+    from pricing.cli.evidence_terminal import show_comparables
+    from pricing.evidence.choices import keep, kept
+    from pricing.evidence.comparables import find_comparables
+    from pricing.evidence.sales_book import SalesBook
+
+    day = _day(as_of)
+    if (add or drop or adjust) and subject is None:
+        raise EvidenceError("choices stay on file: give the car a name with --subject to keep them under")
+    opened, fitted = fitted_market(market, day)
+    sales = opened.sales(as_of=day)
+    new = _choices(sales["record_id"], add, drop, adjust)
+    said = car | _where(sales, car["make"], car["model"], car["variant"])
+    book = SalesBook.build(sales, fitted, currency=opened.base_currency)
+    earlier = () if subject is None else kept(market, subject)
+    found = find_comparables(book, said, as_of=day, count=count, coverage=coverage, choices=(*earlier, *new))
+    if new and subject is not None:
+        keep(market, subject, new)
+    if out is not None:
+        write_frame(found.lines, out)
+    if chart is not None:
+        from pricing.charts.evidence import comparables_chart
+
+        draw(comparables_chart(found), chart)
+    show_comparables(found, lines=lines)
+
+
+@market_app.command(epilog="Example: pricing depth --make Wexcombe --model Sedge")
+def depth(
+    make: MakeOption = None,
+    model: ModelOption = None,
+    chart: ChartOption = None,
+    as_of: DayOption = None,
+    market: MarketOption = MARKET_FILE,
+) -> None:
+    """How much is known: sales, offers, estimates, asking against sold, season, and what a better band
+    costs."""
+    from pricing.cli.evidence_terminal import show_depth
+    from pricing.evidence.depth import market_depth
+
+    day = _day(as_of)
+    opened = open_market(market)
+    sales = opened.sales(as_of=day)
+    fitted = None if opened.fits().is_empty() else fitted_market(market, day)[1]
+    found = market_depth(
+        sales,
+        where=_where(sales, make, model),
+        as_of=day,
+        model=fitted,
+        every_record=opened.sales(as_of=day, every_record=True),
+    )
+    if chart is not None:
+        from pricing.charts.evidence import bands_through_time_chart
+
+        draw(bands_through_time_chart(found), chart)
+    show_depth(found)
+
+
+def _where(
+    sales: "pl.DataFrame", make: str | None, model: str | None, variant: str | None = None
+) -> dict[str, str]:
+    """What was named, spelt as the market spells it (capitals do not matter)."""
+    if model is not None and make is None:
+        raise EvidenceError(f"the model {model!r} needs its make: models of two makes may share a name")
+    named: dict[str, str] = {}
+    for column, typed in (("make", make), ("model", model), ("variant", variant)):
+        if typed is None:
+            continue
+        known = sales[column].drop_nulls().unique().sort().to_list()
+        same = [name for name in known if name.casefold() == typed.strip().casefold()]
+        if not same:
+            some = ", ".join(known[:8]) or "none"
+            raise EvidenceError(f"no record of the {column} {typed!r}; on record: {some}")
+        named[column] = typed if typed in same else same[0]
+        sales = sales.filter(sales[column] == named[column])
+    return named
+
+
+def _choices(
+    ids: "pl.Series", add: list[str] | None, drop: list[str] | None, adjust: list[str] | None
+) -> "tuple[Choice, ...]":
+    from pricing.evidence.choices import Choice
+
+    made = []
+    for action, typed in (("add", add), ("drop", drop)):
+        for text in typed or []:
+            record, _, reason = text.partition("=")
+            made.append(Choice(_record(ids, record), action, reason))
+    for text in adjust or []:
+        match = re.fullmatch(r"([^=]+):([^:=]+):([^:=]+)=(.*)", text, re.DOTALL)
+        if match is None:
+            raise EvidenceError(f"to adjust is written RECORD:line:per cent=reason; got {text!r}")
+        record, line, per_cent, reason = match.groups()
+        try:
+            size = float(per_cent)
+        except ValueError:
+            raise EvidenceError(f"the adjustment of {record!r} is no per cent: got {per_cent!r}") from None
+        made.append(Choice(_record(ids, record), "adjust", reason, line=line.strip(), per_cent=size))
+    return tuple(made)
+
+
+def _record(ids: "pl.Series", typed: str) -> str:
+    """The id that was typed, whole or its beginning."""
+    wanted = typed.strip()
+    same = ids.filter(ids.str.starts_with(wanted)).to_list() if wanted else []
+    if wanted in same:
+        return wanted
+    if len(same) != 1:
+        raise EvidenceError(f"{len(same)} records have an id that begins with {wanted!r}; expected one")
+    return str(same[0])
+
+
+def _day(typed: str | None) -> date | None:
+    try:
+        return None if typed is None else date.fromisoformat(typed)
+    except ValueError:
+        raise EvidenceError(f"the date is not a day: got {typed!r}, expected YYYY-MM-DD") from None

@@ -1,0 +1,126 @@
+"""What the command line shows of the market evidence."""
+
+from rich.table import Table
+from rich.text import Text
+
+from pricing.cli.terminal import console
+from pricing.evidence.comparables import Comparables
+from pricing.evidence.depth import Depth
+from pricing.evidence.index import PriceIndex
+from pricing.words.evidence import depth_sentences, index_sentence, reconciliation_sentences
+from pricing.words.sentences import CAUTION, day_words, money_words, option_words
+
+ID_SHOWN = 12
+"""Of a record's id; so much of it, or less, names it on the command line too."""
+
+
+def show_index(index: PriceIndex) -> None:
+    """An index, a row a period."""
+    out = console()
+    deflated = index.frame["real"].is_not_null().any()
+    table = _table("period", "sales", "index", "interval", *(["deflated"] if deflated else []))
+    for row in index.frame.iter_rows(named=True):
+        if row["index"] is None:
+            table.add_row(row["period"], f"{row['sales']:,}", "", Text(row["note"], style="dim"))
+            continue
+        real = [] if not deflated else ["" if row["real"] is None else f"{row['real']:.1f}"]
+        interval = f"{row['low']:.1f} to {row['high']:.1f}"
+        table.add_row(row["period"], f"{row['sales']:,}", f"{row['index']:.1f}", interval, *real)
+    out.print(Text(index_sentence(index)))
+    out.print(table)
+
+
+def show_comparables(found: Comparables, *, lines: bool) -> None:
+    """Comparable sales and the reconciled value, with every line of adjustment on request."""
+    out = console()
+    money = [money_words(amount, found.currency) for amount in (found.low, found.mid, found.high)]
+    out.print(Text(f"low {money[0]}, mid {money[1]}, high {money[2]}", style="bold"))
+    out.print(Text(f"all-in prices in {found.currency} at {day_words(found.as_of)}"))
+    out.print()
+    table = _table("record", "sold", "band", "price", "net", "gross", "adjusted", "weight", "beyond")
+    for row in found.table.iter_rows(named=True):
+        table.add_row(
+            Text(row["record_id"][:ID_SHOWN]),
+            row["event_date"].isoformat(),
+            row["condition_band"] or "not graded",
+            f"{row['price']:,.0f}",
+            f"{row['net_per_cent']:+.0f} %",
+            f"{row['gross_per_cent']:.0f} %",
+            f"{row['adjusted_price']:,.0f}",
+            f"{row['weight']:.0%}",
+            Text("; ".join(option_words(flag.partition(" over")[0]) for flag in row["flags"]), style="dim"),
+        )
+    out.print(table)
+    if lines:
+        for record in found.table["record_id"]:
+            out.print(_lines_table(found, record))
+    for sentence in reconciliation_sentences(found):
+        out.print(Text(sentence))
+    out.print()
+    left = _table("left out", "sales")
+    counted = found.left_out.select("reason", "sales").group_by("reason", maintain_order=True).sum()
+    for reason, sales in counted.iter_rows():
+        left.add_row(Text(reason), f"{sales:,}")
+    if left.row_count:
+        out.print(left)
+    out.print(Text(CAUTION, style="italic"))
+
+
+def show_depth(depth: Depth) -> None:
+    """How much is known."""
+    out = console()
+    for sentence in depth_sentences(depth):
+        out.print(Text(sentence))
+    against = _table("hammer price over", "sales", "middle", "interval", "below")
+    for row in depth.against.iter_rows(named=True):
+        if row["sales"]:
+            interval = "" if row["low"] is None else f"{row['low']:.2f} to {row['high']:.2f}"
+            middle = f"{row['median']:.2f}"
+            against.add_row(
+                option_words(row["against"]), f"{row['sales']:,}", middle, interval, f"{row['below']:.0%}"
+            )
+    if against.row_count:
+        out.print(against)
+    bands = _table("condition band", "to", "over the next below", "interval", "sales")
+    for row in depth.band_premiums.iter_rows(named=True):
+        if row["per_cent"] is None:
+            bands.add_row(
+                row["band"],
+                day_words(row["to_date"]),
+                Text("not enough sales", style="dim"),
+                "",
+                f"{row['sales']:,}",
+            )
+            continue
+        interval = f"{row['low']:+.0f} % to {row['high']:+.0f} %"
+        bands.add_row(
+            row["band"], day_words(row["to_date"]), f"{row['per_cent']:+.0f} %", interval, f"{row['sales']:,}"
+        )
+    if bands.row_count:
+        out.print(bands)
+
+
+def _lines_table(found: Comparables, record: str) -> Table:
+    table = _table(
+        "line", "sale", "subject", "per cent", "money", "price after", "source", title=f"Sale {record}"
+    )
+    for row in found.lines.filter(found.lines["record_id"] == record).iter_rows(named=True):
+        table.add_row(
+            Text(option_words(row["line"])),
+            Text(row["comparable"] or ""),
+            Text(row["subject"] or ""),
+            "" if row["per_cent"] is None else f"{row['per_cent']:+.1f} %",
+            "" if row["money"] is None else f"{row['money']:+,.2f}",
+            f"{row['price_after']:,.2f}",
+            Text(row["source"], style="dim"),
+        )
+    return table
+
+
+def _table(*columns: str, title: str | None = None) -> Table:
+    table = Table(title=title, title_justify="left", title_style="bold", box=None, padding=(0, 2, 0, 0))
+    for place, name in enumerate(columns):
+        table.add_column(
+            Text(name, style="underline"), justify="left" if place == 0 else "right", overflow="fold"
+        )
+    return table

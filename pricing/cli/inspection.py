@@ -1,0 +1,204 @@
+"""Commands for the walk round a car: ``inspect``. Each opens, calls the library and prints."""
+
+import csv
+import sys
+from dataclasses import replace
+from datetime import date
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from pricing.errors import FileError, InspectionError
+from pricing.operations.demo_files import EXTENSIONS
+
+inspect_app = typer.Typer(help="Go round a car with a sheet of checks, and score it.", no_args_is_help=True)
+
+InspectionFile = Annotated[Path, typer.Argument(help="Inspection file (.json).", show_default=False)]
+Extensions = Annotated[
+    Path, typer.Option(help="Folder of sheets for single models.", show_default="demo sheets")
+]
+Seed = Annotated[int, typer.Option(help="Seed of the draws.")]
+
+
+@inspect_app.command(
+    epilog="Example: pricing inspect start car.json --construction monocoque --make A --model B"
+)
+def start(
+    file: InspectionFile,
+    construction: Annotated[str, typer.Option(help="separate chassis, or monocoque.")],
+    make: Annotated[str | None, typer.Option(help="Make.")] = None,
+    model: Annotated[str | None, typer.Option(help="Model.")] = None,
+    variant: Annotated[str | None, typer.Option(help="Variant.")] = None,
+    year: Annotated[int | None, typer.Option(help="Model year.")] = None,
+    chassis_number: Annotated[str | None, typer.Option(help="Chassis number, of any form.")] = None,
+    country: Annotated[str | None, typer.Option(help="Country the car is in (ISO 3166-1).")] = None,
+    fitted: Annotated[
+        list[str] | None, typer.Option(help="hood, overdrive or sunroof, where fitted.")
+    ] = None,
+    extensions: Extensions = EXTENSIONS,
+) -> None:
+    """Start an inspection: a file in which nothing has been seen yet."""
+    from pricing.condition.inspection import Inspection
+    from pricing.condition.inspection_files import save
+
+    if file.exists():
+        raise FileError(f"{file}: there is a file of that name already; nothing was written")
+    car = {
+        "make": make,
+        "model": model,
+        "variant": variant,
+        "year": year,
+        "chassis_number": chassis_number,
+        "country": country,
+    }
+    begun = Inspection.start(construction, car, fitted=fitted or (), extensions=extensions)
+    save(begun, file)
+    sys.stdout.write(f"{file}: {len(begun.sheet.checks)} checks, none seen yet\n")
+
+
+@inspect_app.command(epilog="Example: pricing inspect show car.json")
+def show(file: InspectionFile, extensions: Extensions = EXTENSIONS) -> None:
+    """Show every check and what was found."""
+    from pricing.cli.condition_terminal import show_inspection
+    from pricing.condition.inspection_files import open_inspection
+
+    show_inspection(open_inspection(file, extensions=extensions))
+
+
+@inspect_app.command(epilog="Example: pricing inspect fill car.json --from findings.csv")
+def fill(
+    file: InspectionFile,
+    source: Annotated[
+        Path | None, typer.Option("--from", help="Findings (.csv or .json) to fill in.")
+    ] = None,
+    check: Annotated[str | None, typer.Option(help="One check, instead of a file.")] = None,
+    state: Annotated[str | None, typer.Option(help="What was found at it.")] = None,
+    note: Annotated[str, typer.Option(help="Note.")] = "",
+    photo: Annotated[str, typer.Option(help="Name of a photo.")] = "",
+    seen_by: Annotated[str, typer.Option(help="Who looked.")] = "",
+    extensions: Extensions = EXTENSIONS,
+) -> None:
+    """Fill findings into an inspection, from a file or one at a time."""
+    from pricing.condition.inspection import Finding
+    from pricing.condition.inspection_files import open_inspection, read_findings, save
+
+    found = open_inspection(file, extensions=extensions)
+    if source is not None and check is None:
+        findings = read_findings(source)
+    elif source is None and check is not None and state is not None:
+        findings = (Finding(check, state, note, photo, seen_by, date.today()),)
+    else:
+        raise InspectionError("give either --from FILE, or --check with --state")
+    filled = found.fill(findings)
+    save(filled, file)
+    sys.stdout.write(f"{len(findings)} findings filled in; {filled.seen_share:.0%} of what counts is seen\n")
+
+
+@inspect_app.command(
+    epilog="Example: pricing inspect change car.json 'front discs' --option front_disc_brakes"
+)
+def change(
+    file: InspectionFile,
+    item: Annotated[str, typer.Argument(help="What was changed.", show_default=False)],
+    option: Annotated[str, typer.Option(help="Option code it stands for.")] = "",
+    period: Annotated[bool, typer.Option("--period/--later", help="Of the car's own time.")] = False,
+    reversible: Annotated[bool, typer.Option("--reversible/--permanent", help="Can be undone.")] = False,
+    done: Annotated[str, typer.Option(help="well, badly, or not seen.")] = "not seen",
+    done_by: Annotated[str, typer.Option(help="By whom.")] = "",
+    extensions: Extensions = EXTENSIONS,
+) -> None:
+    """Record one upgrade or other change from the factory state."""
+    from pricing.condition.changes import Change
+    from pricing.condition.inspection_files import open_inspection, save
+
+    found = open_inspection(file, extensions=extensions)
+    new = Change(item, option, period, reversible, done, done_by)
+    kept = tuple(other for other in found.changes if other.item != item)
+    save(replace(found, changes=(*kept, new)), file)
+    sys.stdout.write(f"{len(kept) + 1} changes recorded\n")
+
+
+@inspect_app.command(epilog="Example: pricing inspect preserve car.json original")
+def preserve(
+    file: InspectionFile,
+    preservation: Annotated[str, typer.Argument(help="authentic, original, restored or rebuilt.")],
+    extensions: Extensions = EXTENSIONS,
+) -> None:
+    """Record how far the car is preserved; it never touches the score."""
+    from pricing.condition.inspection_files import open_inspection, save
+
+    save(replace(open_inspection(file, extensions=extensions), preservation=preservation), file)
+    sys.stdout.write(f"{file}: preservation {preservation}\n")
+
+
+@inspect_app.command(epilog="Example: pricing inspect score car.json")
+def score(file: InspectionFile, seed: Seed = 0, extensions: Extensions = EXTENSIONS) -> None:
+    """Score an inspection: its band, what holds it there, what would lift it, what to look at next."""
+    from pricing.cli.condition_terminal import show_result
+    from pricing.condition.assessment import assess
+    from pricing.condition.inspection_files import open_inspection
+
+    show_result(assess(open_inspection(file, extensions=extensions), seed=seed))
+
+
+@inspect_app.command("print", epilog="Example: pricing inspect print car.json car.html")
+def print_sheet(
+    file: InspectionFile,
+    page: Annotated[Path, typer.Argument(help="Page to write (.html).", show_default=False)],
+    result: Annotated[bool, typer.Option("--result/--blank", help="With the score as it stands.")] = False,
+    extensions: Extensions = EXTENSIONS,
+) -> None:
+    """Write the sheet as a page to print for a clipboard, or to fill in on a phone."""
+    from pricing.condition.assessment import assess
+    from pricing.condition.inspection_files import open_inspection
+    from pricing.reports.inspection_sheet import inspection_page
+
+    found = open_inspection(file, extensions=extensions)
+    text = inspection_page(found, assess(found) if result else None)
+    try:
+        page.write_text(text, encoding="utf-8")
+    except OSError as error:
+        raise FileError(f"{page}: cannot be written: {error.strerror}") from error
+    sys.stdout.write(f"{page}: written\n")
+
+
+@inspect_app.command(epilog="Example: pricing inspect export car.json findings.csv")
+def export(
+    file: InspectionFile,
+    target: Annotated[Path, typer.Argument(help="File to write (.csv or .json).", show_default=False)],
+    extensions: Extensions = EXTENSIONS,
+) -> None:
+    """Write the findings to a CSV or JSON file."""
+    from pricing.condition.inspection_files import open_inspection, save
+
+    save(open_inspection(file, extensions=extensions), target)
+    sys.stdout.write(f"{target}: written\n")
+
+
+@inspect_app.command(epilog="Example: pricing inspect agreement graded.csv")
+def agreement(
+    table: Annotated[Path, typer.Argument(help="CSV: inspection (a file beside it), condition_band.")],
+    extensions: Extensions = EXTENSIONS,
+) -> None:
+    """Compare the score rule with bands a market gave, and refit its weights to them."""
+    from pricing.condition.agreement import refit
+    from pricing.condition.inspection_files import open_inspection
+
+    try:
+        with table.open(encoding="utf-8-sig", newline="") as file:
+            rows = list(csv.DictReader(file))
+    except (OSError, UnicodeDecodeError, csv.Error) as error:
+        raise FileError(f"{table}: cannot be read: {error}") from error
+    if not rows or not {"inspection", "condition_band"} <= set(rows[0]):
+        raise InspectionError(f"{table}: the columns inspection and condition_band are needed")
+    inspections = [
+        open_inspection(table.parent / (row["inspection"] or ""), extensions=extensions) for row in rows
+    ]
+    fitted = refit(inspections, [row["condition_band"] or "" for row in rows])
+    sys.stdout.write(
+        f"{fitted.cars} cars; weighted kappa {fitted.kappa_given:.3f} as given, {fitted.kappa_refitted:.3f} "
+        f"refitted (each car graded by a rule fitted without it)\n"
+    )
+    for area, weight in fitted.rule.area_weights.items():
+        sys.stdout.write(f"{area}: weight x {weight:.2f}\n")

@@ -1,0 +1,262 @@
+"""Commands for what comes into a market: mapping, names, batches, quarantine, corrections, odd and double
+records."""
+
+import re
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Final
+
+import typer
+
+from pricing.cli.market_option import MarketOption
+from pricing.errors import MarketError
+from pricing.operations.opening import MARKET_FILE, open_market
+
+if TYPE_CHECKING:
+    import polars as pl
+
+    from pricing.store.market import Market
+
+intake_app = typer.Typer()
+
+ROWS_SHOWN: Final = 40
+NAME_SHOWN: Final = 10
+
+RowsOption = Annotated[int, typer.Option("--rows", help="How many rows to show.", min=1)]
+
+
+@intake_app.command("map", epilog="Example: pricing map results.csv --source 'Harbour Hall'")
+def propose_mapping(
+    file: Annotated[Path, typer.Argument(help="File of sale records.", show_default=False)],
+    source: Annotated[str | None, typer.Option(help="Name of the source; the file's by default.")] = None,
+    write: Annotated[
+        bool, typer.Option("--write/--no-write", help="Write the mapping beside the file.")
+    ] = True,
+) -> None:
+    """Propose how a file's columns become records, show the first rows as they would land, and write it down.
+
+    The mapping file, <file>.mapping.toml, is yours to edit; loading the file uses it. What has to be settled
+    stands at its top.
+    """
+    from pricing.intake.mapping_files import write_mapping_text
+    from pricing.intake.proposals import preview, propose, turned
+    from pricing.intake.readers import read_whole
+
+    table = read_whole(file)
+    proposal = propose(table, source if source is not None else file.name.split(".")[0])
+    _show(turned(preview(proposal.mapping, table, date.today(), rows=4)), "First rows as they would land")
+    for question in proposal.questions:
+        _say(f"To settle: {question}")
+    if write:
+        beside = file.with_name(file.name + ".mapping.toml")
+        write_mapping_text(proposal.text, beside)
+        _say(f"Written to {beside}; read it, settle what it asks, then: pricing load {file}")
+
+
+@intake_app.command(epilog="Example: pricing names settle make 'wexcomb' 'Wexcombe'")
+def names(
+    action: Annotated[str, typer.Argument(help="list, settle, apart or forget.")] = "list",
+    field: Annotated[str | None, typer.Argument(help="make, model or variant.", show_default=False)] = None,
+    typed: Annotated[str | None, typer.Argument(help="The name as typed.", show_default=False)] = None,
+    name: Annotated[str | None, typer.Argument(help="The name it stands for.", show_default=False)] = None,
+    make: Annotated[str | None, typer.Option(help="Make that a model or variant belongs to.")] = None,
+    model: Annotated[str | None, typer.Option(help="Model that a variant belongs to.")] = None,
+    rows: RowsOption = ROWS_SHOWN,
+    market: MarketOption = MARKET_FILE,
+) -> None:
+    """List names that may be one, and settle them: settle, keep apart, or forget what was settled."""
+    opened = open_market(market)
+    if action == "list":
+        _show(opened.names().head(rows), "Names that may be one, and those settled")
+        return
+    field, typed = _given(field, "field"), _given(typed, "the name as typed")
+    if action == "settle":
+        opened.settle_name(field, typed, _given(name, "the name it stands for"), make=make, model=model)
+        _say(f"{typed!r} is {name!r} from now on.")
+    elif action == "apart":
+        opened.settle_name(field, typed, typed, make=make, model=model)
+        _say(f"{typed!r} is a name of its own.")
+    elif action == "forget":
+        _say(f"{opened.forget_name(field, typed)} forgotten.")
+    else:
+        raise MarketError(f"names can be listed or settled: list, settle, apart, forget; got {action!r}")
+
+
+@intake_app.command(epilog="Example: pricing batches --market market.duckdb")
+def batches(
+    audit: Annotated[bool, typer.Option("--audit", help="Show the whole audit trail.")] = False,
+    rows: RowsOption = ROWS_SHOWN,
+    market: MarketOption = MARKET_FILE,
+) -> None:
+    """List the loads of a market, the newest last, with what became of their rows."""
+    opened = open_market(market)
+    if audit:
+        _show(opened.audit().tail(rows), "What was done")
+    else:
+        _show(opened.batches().tail(rows), "Batches")
+
+
+@intake_app.command(epilog="Example: pricing undo batch-0003")
+def undo(
+    batch: Annotated[str, typer.Argument(help="Batch to take back.", show_default=False)],
+    market: MarketOption = MARKET_FILE,
+) -> None:
+    """Take a load back: its records and quarantined rows go, and the batch stays listed as undone."""
+    _say(f"{open_market(market).undo(batch):,} records of {batch} are gone.")
+
+
+@intake_app.command(epilog="Example: pricing quarantine --export mend")
+def quarantine(
+    export: Annotated[
+        Path | None, typer.Option("--export", help="Empty folder to write the rows to.")
+    ] = None,
+    rows: RowsOption = ROWS_SHOWN,
+    market: MarketOption = MARKET_FILE,
+) -> None:
+    """List the rejected rows that wait, or write them out, one file a source, to be mended and loaded
+    again."""
+    opened = open_market(market)
+    if export is None:
+        waiting = opened.quarantine()
+        _show(
+            _short(waiting.drop("batch_id", "source", "raw")).head(rows),
+            f"{waiting.height:,} rows wait in quarantine",
+        )
+        return
+    for path in opened.export_quarantine(export):
+        _say(f"{path}: mend its rows, then: pricing load {path}")
+
+
+@intake_app.command(epilog="Example: pricing correct 5b1c year 1968 --reason 'seen on the plate'")
+def correct(
+    record: Annotated[str, typer.Argument(help="Record, or the start of its name.", show_default=False)],
+    column: Annotated[str, typer.Argument(help="Column to correct.", show_default=False)],
+    value: Annotated[str, typer.Argument(help="The right value; '' empties the cell.", show_default=False)],
+    reason: Annotated[str, typer.Option(help="How it is known.")],
+    market: MarketOption = MARKET_FILE,
+) -> None:
+    """Correct one cell of a record; the old value is kept, and the price derived anew."""
+    opened = open_market(market)
+    name = _record(opened, record)
+    opened.correct(name, column, value if value else None, reason=reason)
+    _say(f"{column} of {name} is corrected; the old value is kept.")
+
+
+@intake_app.command(
+    epilog="Example: pricing suspicions --settle 5b1c --verdict 'price confirmed by the seller'"
+)
+def suspicions(
+    find: Annotated[bool, typer.Option("--find/--no-find", help="Look again with the newest fit.")] = True,
+    settle: Annotated[str | None, typer.Option(help="Record to settle, or the start of its name.")] = None,
+    verdict: Annotated[str, typer.Option(help="What was found out.")] = "",
+    rows: RowsOption = ROWS_SHOWN,
+    market: MarketOption = MARKET_FILE,
+) -> None:
+    """List records that are plausible but odd against the fitted market, each with its reason."""
+    opened = open_market(market)
+    if settle is not None:
+        name = _record(opened, settle)
+        _say(f"{opened.settle_suspicion(name, verdict)} settled.")
+        return
+    if find:
+        from pricing.intake.suspicions import find_suspicions
+        from pricing.model.saved import load
+
+        model = load(opened) if opened.fits().height else None
+        if model is None:
+            _say("No model is fitted yet, so prices are not looked at; run: pricing fit")
+        opened.mark_suspicions(find_suspicions(opened.sales(every_record=True), model))
+    waiting = opened.suspicions()
+    shown = ["record_id", "reason", "detail", "make", "model", "year", "event_date"]
+    _show(_short(waiting.select(shown)).head(rows), f"{waiting.height:,} records to look at")
+
+
+@intake_app.command(epilog="Example: pricing duplicates --part 5b1c")
+def duplicates(
+    part: Annotated[str | None, typer.Option(help="Record to take out of the sale it is linked to.")] = None,
+    rejoin: Annotated[str | None, typer.Option(help="Record to put back.")] = None,
+    rows: RowsOption = ROWS_SHOWN,
+    market: MarketOption = MARKET_FILE,
+) -> None:
+    """List records that are one sale, with the rule that linked them; part those that are not."""
+    opened = open_market(market)
+    if part is not None:
+        _say(f"{opened.part(_record(opened, part))} links parted.")
+    elif rejoin is not None:
+        _say(f"{opened.rejoin(_record(opened, rejoin))} links hold again.")
+    else:
+        links = opened.duplicates()
+        _show(_short(links).head(rows), f"{links.height:,} links between records of one sale")
+
+
+@intake_app.command(epilog="Example: pricing rates my_rates.csv")
+def rates(
+    file: Annotated[Path, typer.Argument(help="CSV: currency, rate_date, rate.", show_default=False)],
+    market: MarketOption = MARKET_FILE,
+) -> None:
+    """Add your own exchange rates, for days and currencies that the European Central Bank has none for.
+
+    A rate is what one unit of the market's base currency buys, from its day until the next rate of the
+    currency.
+    """
+    _say(f"{open_market(market).add_rates(file):,} rates added; rows that lacked one can be loaded again.")
+
+
+def _record(market: "Market", start: str) -> str:
+    """The one record whose name starts so."""
+    names = market.sales(every_record=True)["record_id"]
+    found = names.filter(names.str.starts_with(start)).to_list()
+    if len(found) != 1:
+        raise MarketError(f"{len(found)} records have a name that starts with {start!r}; give one's name")
+    return str(found[0])
+
+
+def _short(frame: "pl.DataFrame") -> "pl.DataFrame":
+    """Names of records cut to a length that is still one record's."""
+    import polars as pl
+
+    return frame.with_columns(pl.col("^.*_id$").str.slice(0, NAME_SHOWN))
+
+
+def _given(value: str | None, what: str) -> str:
+    if value is None:
+        raise MarketError(f"settling a name needs {what}; see: pricing names --help")
+    return value
+
+
+def _show(frame: "pl.DataFrame", title: str) -> None:
+    """A frame as a table of plain text, columns that are empty left out."""
+    from rich.table import Table
+    from rich.text import Text
+
+    from pricing.cli.terminal import console
+
+    if frame.is_empty():
+        _say(f"{title}: none")
+        return
+    kept = [series for series in frame if series.null_count() < series.len()]
+    rows = [
+        [_plain(cell) for cell in row] for row in zip(*(series.to_list() for series in kept), strict=True)
+    ]
+    table = Table(title=title, title_justify="left")
+    for series in kept:
+        table.add_column(series.name, overflow="fold")
+    for row in rows:
+        table.add_row(*(Text(cell) for cell in row))
+    console().print(table)
+
+
+def _say(sentence: str) -> None:
+    from rich.text import Text
+
+    from pricing.cli.terminal import console
+
+    console().print(Text(_plain(sentence)))
+
+
+def _plain(cell: object) -> str:
+    """Text without what would steer a terminal."""
+    if cell is None:
+        return ""
+    text = ", ".join(map(str, cell)) if isinstance(cell, list) else str(cell)
+    return re.sub(r"[\x00-\x1f\x7f-\x9f]", "\N{REPLACEMENT CHARACTER}", text)

@@ -1,0 +1,242 @@
+"""The command line: each command opens a market, calls the library and prints.
+
+Heavy libraries are imported by the commands that need them, so that ``--help`` and a slip of the finger are
+answered at once.
+"""
+
+import json
+import os
+import sys
+from datetime import date
+from decimal import Decimal
+from pathlib import Path
+from typing import Annotated, Any, Final
+
+import typer
+from typer.exceptions import TyperException
+
+from pricing.cli.appraisals import appraise_app
+from pricing.cli.car_options import takes_car
+from pricing.cli.copying import copy_app
+from pricing.cli.decisions import InspectionOption, SheetsOption, assessed, decision_app
+from pricing.cli.evidence import market_app
+from pricing.cli.inspection import inspect_app
+from pricing.cli.intake import intake_app
+from pricing.cli.market_option import MarketOption, fitted_market
+from pricing.cli.repairs import repair_app
+from pricing.cli.scores import score_app
+from pricing.cli.server import server_app, token_app
+from pricing.cli.typed_amounts import typed_amount, typed_day
+from pricing.cli.upkeep import operation_app
+from pricing.errors import PricingError
+from pricing.operations.configuration import apply_file
+from pricing.operations.demo_files import EXTENSIONS
+from pricing.operations.opening import MARKET_FILE, open_market
+
+app = typer.Typer(
+    name="pricing",
+    help="Price classic cars from condition-graded sale records.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+)
+
+app.add_typer(appraise_app, name="appraise")
+app.add_typer(inspect_app, name="inspect")
+app.add_typer(repair_app, name="repair")
+app.add_typer(intake_app)
+app.add_typer(market_app)
+app.add_typer(score_app)
+app.add_typer(decision_app)
+app.add_typer(server_app)
+app.add_typer(operation_app)
+app.add_typer(copy_app)
+app.add_typer(token_app, name="token")
+
+DEMO_FILE: Final = Path("demo.duckdb")
+
+PortOption = Annotated[
+    int | None,
+    typer.Option("--port", help="Port of the dashboard; without it, the first free one from 8501."),
+]
+
+
+def run() -> None:
+    """Run the command line: one line on standard error and exit code 1 for anything a person can mend."""
+    try:
+        apply_file(os.environ)
+        code = app(standalone_mode=False)
+    except (PricingError, TyperException) as error:
+        message = error.format_message() if hasattr(error, "format_message") else str(error)
+        sys.stderr.write(f"error: {' '.join(message.split())}\n")
+        code = 1
+    except KeyboardInterrupt:
+        code = 130
+    sys.exit(code if isinstance(code, int) else 0)
+
+
+@app.command(epilog="Example: pricing demo --no-dashboard")
+def demo(
+    market: Annotated[
+        Path, typer.Option("--market", help="Market file to make; kept apart from your own.")
+    ] = DEMO_FILE,
+    dashboard: Annotated[
+        bool, typer.Option("--dashboard/--no-dashboard", help="Serve the dashboard at the end.")
+    ] = True,
+    port: PortOption = None,
+) -> None:
+    """Load an invented market, fit the price model, price an example car and serve the dashboard."""
+    import data_demo
+    from pricing.cli.terminal import show_valuation
+    from pricing.decisions.valuation import value_car
+
+    _make_demo(market)
+    car = data_demo.example_car()
+    asking = Decimal(str(car.pop("asking")))
+    opened, model = fitted_market(market)
+    show_valuation(value_car(opened, model, car, asking=asking))
+    if dashboard:
+        from pricing.operations.serving import serve
+
+        serve(market, port, car, asking)
+
+
+@app.command(epilog="Example: pricing load sales.csv --mapping columns.toml")
+def load(
+    files: Annotated[
+        list[Path],
+        typer.Argument(
+            help="Files of sale records: csv, xlsx, parquet, jsonl, saved html pages.", show_default=False
+        ),
+    ],
+    mapping: Annotated[
+        Path | None,
+        typer.Option("--mapping", help="TOML file that says which of their columns is which of ours."),
+    ] = None,
+    dry_run: Annotated[
+        bool, typer.Option("--dry-run", help="Say what would happen, and leave the market as it is.")
+    ] = False,
+    market: MarketOption = MARKET_FILE,
+) -> None:
+    """Load files of sale records into the market file, which is made when absent.
+
+    Rows that break a rule are kept in quarantine with the names of the rules; known rows are left out.
+    """
+    from pricing.cli.terminal import progress, show_report
+    from pricing.store.market import Market
+
+    opened = Market.open(market)
+    with progress() as tell:
+        report = opened.load(files, mapping=mapping, progress=tell, dry_run=dry_run)
+    show_report(report, dry_run=dry_run)
+
+
+@app.command(epilog="Example: pricing fit --market market.duckdb")
+def fit(
+    update: Annotated[
+        bool,
+        typer.Option(
+            "--update",
+            help="Begin from the newest fit: sooner done after a few new sales, and the same within a "
+            "thousandth or so.",
+        ),
+    ] = False,
+    market: MarketOption = MARKET_FILE,
+) -> None:
+    """Fit the price model to all sales of the market file, calibrate its ranges, and keep it in the file."""
+    from pricing.cli.terminal import progress, show_fit
+    from pricing.model.price_model import PriceModel
+    from pricing.model.saved import load as load_fit
+    from pricing.model.saved import save
+    from pricing.model.spec import FeatureSpec
+
+    opened = open_market(market)
+    with progress() as tell:
+        start = load_fit(opened) if update else None
+        model = PriceModel(FeatureSpec.cars()).fit(opened.sales(), progress=tell, start=start)
+    show_fit(model.facts, save(model, opened))
+
+
+@app.command(epilog="Example: pricing fits --market market.duckdb")
+def fits(market: MarketOption = MARKET_FILE) -> None:
+    """List the fits kept in the market file, oldest first; `pricing value --fit ID` prices with one."""
+    from pricing.cli.terminal import show_fits
+
+    show_fits(open_market(market).fits())
+
+
+@app.command(epilog="Example: pricing value --make Wexcombe --model Sedge --year 1966 --asking 'GBP 3900'")
+@takes_car
+def value(
+    car: dict[str, Any],
+    asking: Annotated[
+        str | None,
+        typer.Option(help="Asking price, all-in: 4650 in the market's base currency, or 'GBP 3900'."),
+    ] = None,
+    inspection: InspectionOption = None,
+    sheets: SheetsOption = EXTENSIONS,
+    as_of: Annotated[
+        str | None,
+        typer.Option(help="Date of the price (YYYY-MM-DD); without it, of the last sale."),
+    ] = None,
+    coverage: Annotated[float, typer.Option(help="Share of like cars the range is to hold.")] = 0.8,
+    fit_id: Annotated[
+        str | None, typer.Option("--fit", help="Price with this kept fit, as `pricing fits` lists them.")
+    ] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print every fact as JSON.")] = False,
+    market: MarketOption = MARKET_FILE,
+) -> None:
+    """Price one car: its range, where its asking price stands, what makes up the price, the sales behind it.
+
+    With a date before the last sale on record, a model is fitted to the sales up to that date and not kept.
+    """
+    from pricing.cli.terminal import show_valuation
+    from pricing.decisions.valuation import value_car
+
+    typed, day = typed_amount(asking, "asking price"), typed_day(as_of)
+    opened, fitted = fitted_market(market, day, fit_id)
+    at = date.fromisoformat(fitted.facts["last_date"]) if day is None else day
+    price = None if typed is None else typed.in_base(opened, at)
+    seen = assessed(inspection, sheets)
+    valuation = value_car(opened, fitted, car, asking=price, as_of=day, coverage=coverage, inspection=seen)
+    if as_json:
+        sys.stdout.write(json.dumps(valuation.to_dict(), indent=2) + "\n")
+    else:
+        show_valuation(valuation)
+
+
+@app.command(epilog="Example: pricing dashboard --market market.duckdb --port 8600")
+def dashboard(
+    market: MarketOption = MARKET_FILE,
+    port: PortOption = None,
+    host: Annotated[
+        str,
+        typer.Option("--host", help="Address to listen on; others than this machine's own let others in."),
+    ] = "127.0.0.1",
+    manager: Annotated[
+        list[str] | None,
+        typer.Option(help="Address of a person who may do everything, once people sign in; may be repeated."),
+    ] = None,
+) -> None:
+    """Serve the dashboard on this machine's loopback address, until interrupted.
+
+    While the market file is not there, an invented demo market is shown, and files can be loaded from a page.
+    """
+    from pricing.operations.serving import serve
+
+    demo_market = None
+    if market.is_file():
+        open_market(market)
+    else:
+        demo_market = market.with_name(DEMO_FILE.name)
+        if not demo_market.is_file():
+            _make_demo(demo_market)
+    serve(market, port, demo=demo_market, host=host, managers=manager or [])
+
+
+def _make_demo(market: Path) -> None:
+    """The invented market, loaded and fitted."""
+    import data_demo
+
+    load(data_demo.files(), market=market)
+    fit(market=market)

@@ -1,0 +1,128 @@
+"""Commands for the repair budget: ``repair``. Each opens, calls the library and prints."""
+
+from decimal import Decimal, InvalidOperation
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from pricing.cli.inspection import Extensions, InspectionFile, Seed
+from pricing.cli.market_option import MarketOption
+from pricing.errors import DecisionError, MoneyError
+from pricing.operations.demo_files import DEMO_CATALOGUE, EXTENSIONS
+from pricing.operations.opening import MARKET_FILE, open_market
+
+if TYPE_CHECKING:
+    import polars as pl
+
+    from pricing.condition.repairs import RepairCosts
+
+repair_app = typer.Typer(
+    help="Price what an inspection found, and compare with a better car.", no_args_is_help=True
+)
+
+CatalogueFile = Annotated[
+    Path, typer.Option(help="Repair catalogue (TOML).", show_default="invented demo figures")
+]
+Country = Annotated[str, typer.Option(help="Country of the work (ISO 3166-1): labour rates and tax.")]
+Quotes = Annotated[Path | None, typer.Option(help="Your own quotes (TOML), in place of the catalogue.")]
+Rates = Annotated[
+    Path | None,
+    typer.Option(help="Your own rates (CSV: currency, rate_date, rate for one unit of the budget's)."),
+]
+
+
+@repair_app.command(epilog="Example: pricing repair budget car.json --country GB")
+def budget(
+    file: InspectionFile,
+    country: Country,
+    currency: Annotated[str | None, typer.Option(help="Currency to count in (ISO 4217).")] = None,
+    least: Annotated[str, typer.Option(help="Put right what is at least this bad.")] = "needs repair",
+    catalogue: CatalogueFile = DEMO_CATALOGUE,
+    quotes: Quotes = None,
+    rates: Rates = None,
+    seed: Seed = 0,
+    extensions: Extensions = EXTENSIONS,
+) -> None:
+    """Price the repairs an inspection leads to: P10, P50 and P80, by area, and the items that matter most."""
+    from pricing.cli.condition_terminal import show_budget
+    from pricing.condition.budget import repair_budget
+
+    costs = _costs(file, extensions, catalogue, country, currency, quotes, rates, seed)
+    show_budget(repair_budget(costs, least=least))
+
+
+@repair_app.command(epilog="Example: pricing repair compare car.json --country GB --asking 3200")
+def compare(
+    file: InspectionFile,
+    country: Country,
+    asking: Annotated[str | None, typer.Option(help="What the car costs now, all-in.")] = None,
+    market: MarketOption = MARKET_FILE,
+    catalogue: CatalogueFile = DEMO_CATALOGUE,
+    quotes: Quotes = None,
+    rates: Rates = None,
+    seed: Seed = 0,
+    extensions: Extensions = EXTENSIONS,
+) -> None:
+    """Mend this car or buy a better one: range against range, for each higher band."""
+    from pricing.cli.condition_terminal import show_mending
+    from pricing.decisions.mending import mend_or_buy
+    from pricing.model.saved import load
+
+    price, opened = _amount(asking), open_market(market)
+    costs = _costs(file, extensions, catalogue, country, opened.base_currency, quotes, rates, seed)
+    show_mending(mend_or_buy(load(opened), costs, asking=price, seed=seed))
+
+
+def _costs(
+    file: Path,
+    extensions: Path,
+    catalogue: Path,
+    country: str,
+    currency: str | None,
+    quotes: Path | None,
+    rates: Path | None,
+    seed: int,
+) -> "RepairCosts":
+    """What every repair of an inspected car would cost."""
+    from pricing.condition.assessment import assess
+    from pricing.condition.catalogue import Catalogue, read_quotes
+    from pricing.condition.inspection_files import open_inspection
+    from pricing.condition.repairs import price_repairs
+
+    return price_repairs(
+        assess(open_inspection(file, extensions=extensions), seed=seed),
+        Catalogue.open(catalogue),
+        country=country,
+        currency=currency,
+        own_rates=_rates(rates),
+        quotes=read_quotes(quotes) if quotes else (),
+        seed=seed,
+    )
+
+
+def _rates(path: Path | None) -> "pl.DataFrame | None":
+    """The user's own rates, as ``with_rates`` takes them."""
+    import polars as pl
+
+    if path is None:
+        return None
+    try:
+        frame = pl.read_csv(path, infer_schema=False)
+        return frame.select(
+            pl.col("currency"),
+            pl.col("rate_date").str.to_date("%Y-%m-%d"),
+            pl.col("rate").cast(pl.Decimal(20, 6)),
+        )
+    except (OSError, pl.exceptions.PolarsError) as error:
+        first = str(error).splitlines()[0] if str(error) else type(error).__name__
+        raise MoneyError(f"{path}: cannot be read as currency, rate_date, rate: {first}") from error
+
+
+def _amount(typed: str | None) -> Decimal | None:
+    try:
+        return None if typed is None else Decimal(typed)
+    except InvalidOperation:
+        raise DecisionError(
+            f"the asking price is not an amount: got {typed!r}, expected one such as 3200"
+        ) from None

@@ -1,0 +1,73 @@
+"""The command that scores the price model on sales it has not seen."""
+
+import json
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from pricing.cli.market_option import MarketOption
+from pricing.errors import FileError
+from pricing.operations.opening import MARKET_FILE, open_market
+
+if TYPE_CHECKING:
+    import polars as pl
+
+score_app = typer.Typer()
+
+
+@score_app.command(epilog="Example: pricing score --origins 4 --csv scored.csv")
+def score(
+    origins: Annotated[
+        int, typer.Option("--origins", help="Days at which the model is fitted anew.", min=1, max=1000)
+    ] = 6,
+    as_json: Annotated[bool, typer.Option("--json", help="Print every score as JSON.")] = False,
+    csv: Annotated[
+        Path | None, typer.Option("--csv", help="New file to write to, one row a scored sale.")
+    ] = None,
+    market: MarketOption = MARKET_FILE,
+) -> None:
+    """Score the price model on the later half of the sales, each by a model fitted to what was known before.
+
+    Prints how often ranges held the price paid, how wide they were, and how mid prices stand to prices paid.
+    """
+    from pricing.cli.score_terminal import show_scores
+    from pricing.cli.terminal import progress
+    from pricing.model.backtest import backtest, rolling_origins
+    from pricing.model.spec import FeatureSpec
+
+    opened, spec = open_market(market), FeatureSpec.cars()
+    if csv is not None:
+        _check_new(csv)
+    sales = opened.sales()
+    with progress() as tell:
+        scored = backtest(
+            sales, spec, rolling_origins(sales, spec, origins), known=opened.sales, progress=tell
+        )
+    if csv is not None:
+        _write(scored.rows, csv)
+    if as_json:
+        facts = {"currency": opened.base_currency, "basis": "all-in", **scored.to_dict()}
+        sys.stdout.write(json.dumps(facts, indent=2) + "\n")
+    else:
+        show_scores(scored)
+
+
+def _check_new(path: Path) -> None:
+    if path.exists():
+        raise FileError(f"{path} exists already; name a file that does not")
+    if not path.parent.is_dir():
+        raise FileError(f"there is no folder {path.parent} to write {path.name} to")
+
+
+def _write(rows: "pl.DataFrame", path: Path) -> None:
+    """Write rows as CSV that a spreadsheet reads as data."""
+    import polars as pl
+
+    from pricing.intake.exports import neutralised
+
+    try:
+        rows.with_columns(neutralised(pl.col(pl.String))).write_csv(path)
+    except OSError as error:
+        raise FileError(f"{path} cannot be written: {error.strerror}") from None

@@ -1,0 +1,130 @@
+"""Commands for a service: ``serve``, and the tokens that let programs in. Each opens, calls and prints."""
+
+import os
+import sys
+from typing import Annotated
+
+import typer
+
+from pricing.cli.market_option import MarketOption
+from pricing.errors import MarketError
+from pricing.operations.access import ROLES
+from pricing.operations.configuration import LOOPBACK, Configuration, configuration, variable
+from pricing.operations.opening import MARKET_FILE, open_market
+
+server_app = typer.Typer()
+token_app = typer.Typer(help="Make, list and revoke the tokens that let programs in.", no_args_is_help=True)
+
+
+@server_app.command(epilog="Example: pricing serve --port 8600")
+def serve(
+    market: Annotated[
+        str | None, typer.Option("--market", help="Market file, or the address of a PostgreSQL server.")
+    ] = None,
+    host: Annotated[
+        str | None,
+        typer.Option("--host", help="Address to listen on; others than this machine's own let others in."),
+    ] = None,
+    port: Annotated[int | None, typer.Option("--port", help="Port to listen on.", min=0, max=65535)] = None,
+    tokens: Annotated[
+        bool | None,
+        typer.Option("--tokens/--no-tokens", help="Whether programs on this machine need a token as well."),
+    ] = None,
+    dashboard: Annotated[
+        bool, typer.Option("--dashboard/--no-dashboard", help="Serve the dashboard beside the API.")
+    ] = True,
+    workers: Annotated[
+        int, typer.Option(help="Processes; more than one only without the dashboard.", min=1, max=256)
+    ] = 1,
+) -> None:
+    """Serve the dashboard and the JSON API until interrupted; requests in hand are finished first.
+
+    Values not given here come from the environment and the configuration file; see `pricing config`.
+    """
+    import uvicorn
+
+    from pricing.api.connections import PromptProtocol
+    from pricing.api.logs import log_settings
+
+    for key, value in (("market", market), ("host", host), ("port", port)):
+        if value is not None:
+            os.environ[variable(key)] = str(value)
+    settings = configuration()
+    _set_access(settings, tokens)
+    if dashboard and workers > 1:
+        raise MarketError(
+            "the dashboard is served by one process: add --no-dashboard, or leave --workers at 1"
+        )
+    shown = f"[{settings.host}]" if ":" in settings.host else settings.host
+    sys.stdout.write(
+        f"Serving at http://{shown}:{settings.port}/, the API under /api/v1, described by /api/openapi.json\n"
+        "Press Ctrl-C to stop; requests in hand are finished first.\n"
+    )
+    sys.stdout.flush()
+    factory = "dashboards.server" if dashboard else "pricing.api.app"
+    uvicorn.run(
+        f"{factory}:from_environment",
+        factory=True,
+        host=settings.host,
+        port=settings.port,
+        workers=workers,
+        http=PromptProtocol,
+        log_config=log_settings(settings.log_level),
+        access_log=False,
+        server_header=False,
+        timeout_graceful_shutdown=settings.stop_seconds,
+        timeout_keep_alive=30,
+        ws="websockets-sansio",
+        ws_max_size=2**28,
+    )
+
+
+def _set_access(settings: Configuration, tokens: bool | None) -> None:
+    """Tokens are asked for unless the server listens on this machine's loopback address alone."""
+    if tokens is None and variable("access") not in os.environ:
+        tokens = settings.host not in LOOPBACK
+    if tokens is not None:
+        os.environ[variable("access")] = "tokens" if tokens else "open"
+    if settings.host not in LOOPBACK:
+        sys.stderr.write(
+            f"note: the server listens on {settings.host}: the API asks others for tokens, and the dashboard "
+            "shows this market to whoever reaches it unless sign-in is set up\n"
+        )
+
+
+@token_app.command(epilog="Example: pricing token new 'valuation desk' --role appraise")
+def new(
+    name: Annotated[str, typer.Argument(help="Whose it is.", show_default=False)],
+    role: Annotated[str, typer.Option(help=f"One of: {', '.join(ROLES)}.")] = "read",
+    days: Annotated[int | None, typer.Option(help="Days it holds for; without it, until revoked.")] = None,
+    market: MarketOption = MARKET_FILE,
+) -> None:
+    """Make a token and print it, this once: the market keeps a digest of it only."""
+    from pricing.store.tokens import new_token
+
+    if role not in ROLES:
+        raise MarketError(f"a role is one of {', '.join(ROLES)}; got {role!r}")
+    token_id, token = new_token(open_market(market).path, name, role, days)
+    sys.stderr.write(f"{token_id} for {name}, role {role}; it is not shown again:\n")
+    sys.stdout.write(f"{token}\n")
+
+
+@token_app.command("list", epilog="Example: pricing token list")
+def show_list(market: MarketOption = MARKET_FILE) -> None:
+    """List every token that was made, and what became of it; never the token itself."""
+    from pricing.cli.server_terminal import show_tokens
+    from pricing.store.tokens import list_tokens
+
+    show_tokens(list_tokens(open_market(market).path))
+
+
+@token_app.command(epilog="Example: pricing token revoke token-0001")
+def revoke(
+    token_id: Annotated[str, typer.Argument(help="As `pricing token list` shows it.", show_default=False)],
+    market: MarketOption = MARKET_FILE,
+) -> None:
+    """Let a token open nothing from now on."""
+    from pricing.store.tokens import revoke_token
+
+    revoke_token(open_market(market).path, token_id)
+    sys.stdout.write(f"{token_id} opens nothing any more\n")

@@ -1,0 +1,175 @@
+"""What the command line shows: progress while it works, and facts as tables and sentences."""
+
+import json
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Any
+
+import polars as pl
+from rich.console import Console
+from rich.progress import (
+    BarColumn,
+    MofNCompleteColumn,
+    Progress,
+    SpinnerColumn,
+    TextColumn,
+    TimeElapsedColumn,
+)
+from rich.table import Table
+from rich.text import Text
+
+from pricing.decisions.valuation import Valuation
+from pricing.operations.opening import Tell
+from pricing.words.loading import load_sentence, rules_table
+from pricing.words.sentences import (
+    CAUTION,
+    basis_words,
+    car_words,
+    day_words,
+    effect_words,
+    evidence_sentence,
+    exact_words,
+    money_words,
+    range_sentence,
+    standing_sentence,
+    term_words,
+)
+
+RULES_SHOWN = 10
+SALES_SHOWN = 8
+
+
+def console() -> Console:
+    """Standard output, never wrapped where it goes to a file or a pipe."""
+    return Console(highlight=False, soft_wrap=not sys.stdout.isatty())
+
+
+@contextmanager
+def progress() -> Iterator[Tell]:
+    """A progress display on standard error; give the function it yields to whatever works."""
+    columns = (
+        SpinnerColumn(finished_text="-"),
+        TextColumn("{task.description}", markup=False),
+        BarColumn(bar_width=30),
+        MofNCompleteColumn(),
+        TimeElapsedColumn(),
+    )
+    with Progress(*columns, console=Console(stderr=True)) as display:
+        tasks: dict[str, Any] = {}
+
+        def tell(step: str, done: int, total: int) -> None:
+            for earlier, task in tasks.items():
+                if earlier != step:
+                    display.update(task, completed=display.tasks[task].total)
+            if step not in tasks:
+                tasks[step] = display.add_task(step, total=total)
+            display.update(tasks[step], completed=done, total=total)
+
+        yield tell
+
+
+def show_report(report: Any, *, dry_run: bool = False) -> None:
+    """What became of every row of the files just loaded, or would have in a dry run."""
+    out = console()
+    out.print(Text(load_sentence(report, dry_run=dry_run)))
+    if report.by_rule:
+        table = _table("rule broken", "rows")
+        rules = rules_table(report)
+        for rule, rows in rules.head(RULES_SHOWN).iter_rows():
+            table.add_row(Text(rule), f"{rows:,}")
+        others = rules.slice(RULES_SHOWN)
+        if others.height:
+            table.add_row(f"{others.height} other rules", f"{others['rows'].sum():,}")
+        kept = "would be kept" if dry_run else "are kept"
+        out.print(f"Rejected rows {kept} in quarantine, as they were given, with the rules they break:")
+        out.print(table)
+
+
+def show_fit(facts: dict[str, Any], fit_id: str) -> None:
+    """What a fit has learnt from."""
+    console().print(
+        f"fitted on {facts['sales']:,} sales, {facts['unsold']:,} unsold lots and {facts['asking']:,} asking "
+        f"prices from {facts['first_date']} to {facts['last_date']}; ranges calibrated on the "
+        f"{facts['calibration_sales']:,} latest sales (fit {fit_id})"
+    )
+
+
+def show_fits(fits: pl.DataFrame) -> None:
+    """The kept fits, a line each."""
+    table = _table("fit", "made", "sales", "first sale", "last sale", "version")
+    for fit_id, made, text in fits.rows():
+        facts = json.loads(text)
+        cells = (f"{facts['sales']:,}", facts["first_date"], facts["last_date"], facts["version"])
+        table.add_row(fit_id, f"{made:%Y-%m-%d %H:%M}", *cells)
+    console().print(table)
+
+
+def show_valuation(valuation: Valuation) -> None:
+    """A valuation as a person reads it, the caution last."""
+    out = console()
+    out.print()
+    out.print(Text(car_words(valuation.car), style="bold"))
+    out.print(Text(range_sentence(valuation)))
+    if valuation.asking is not None:
+        out.print(Text(standing_sentence(valuation)))
+    if valuation.mid is not None:
+        out.print()
+        out.print(_terms_table(valuation))
+    out.print()
+    out.print(_bands_table(valuation))
+    out.print()
+    out.print(Text(evidence_sentence(valuation)))
+    if not valuation.sales.is_empty():
+        out.print(_sales_table(valuation))
+    out.print()
+    out.print(Text(CAUTION, style="italic"))
+
+
+def _table(*columns: str, title: str | None = None) -> Table:
+    table = Table(title=title, title_justify="left", title_style="bold", box=None, padding=(0, 2, 0, 0))
+    for place, name in enumerate(columns):
+        table.add_column(Text(name, style="underline"), justify="left" if place == 0 else "right")
+    return table
+
+
+def _terms_table(valuation: Valuation) -> Table:
+    title = f"What makes up the mid price ({basis_words(valuation)})"
+    table = _table("term", "effect", "price so far", title=title)
+    table.columns[0].overflow = "fold"
+    so_far = 1.0
+    for place, term in enumerate(valuation.terms.iter_rows(named=True)):
+        so_far *= term["factor"]
+        effect = "" if place == 0 else effect_words(term["factor"])
+        table.add_row(Text(term_words(term)), effect, money_words(so_far, valuation.currency))
+    return table
+
+
+def _bands_table(valuation: Valuation) -> Table:
+    title = f"This car in each condition band ({basis_words(valuation)})"
+    table = _table("condition band", "low", "mid", "high", title=title)
+    for band in valuation.bands.iter_rows(named=True):
+        if band["reason"] is not None:
+            table.add_row(band["condition_band"], "", Text(f"no range: {band['reason']}"), "")
+            continue
+        prices = (money_words(band[name], valuation.currency) for name in ("low", "mid", "high"))
+        table.add_row(band["condition_band"], *prices)
+    return table
+
+
+def _sales_table(valuation: Valuation) -> Table:
+    shown = valuation.sales.head(SALES_SHOWN)
+    title = f"The {shown.height} nearest sales ({valuation.basis} prices in {valuation.currency} on the day)"
+    table = _table("sold", "variant", "year", "condition band", "odometer", "price", "source", title=title)
+    for sale in shown.iter_rows(named=True):
+        odometer = sale["odometer_km"]
+        table.add_row(
+            day_words(sale["event_date"]),
+            Text(sale["variant"] or ""),
+            str(sale["year"]),
+            sale["condition_band"] or "not graded",
+            "" if odometer is None else f"{odometer:,.0f} km",
+            exact_words(sale["price"], valuation.currency),
+            Text(f"{sale['source']} {sale['source_ref']}"),
+        )
+    return table

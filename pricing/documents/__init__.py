@@ -1,1 +1,0 @@
-"""Facts to charts to words."""

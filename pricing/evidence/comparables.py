@@ -1,0 +1,248 @@
+"""Comparable sales: choose, adjust, weigh, reconcile. The door to the comparable-sales approach."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+from typing import Any, Final
+
+import numpy as np
+import polars as pl
+
+from pricing.errors import EvidenceError
+from pricing.evidence.adjustments import (
+    CONDITIONS,
+    DATE,
+    GROSS_LIMIT,
+    LINE_LIMIT,
+    NET_LIMIT,
+    adjustment_lines,
+    overridden,
+)
+from pricing.evidence.choices import Choice, in_force
+from pricing.evidence.choosing import choose, left_over, marked
+from pricing.evidence.reconciliation import reconciled, trust
+from pricing.evidence.sales_book import AGE_COST, MINIMUM, MOST_GROSS, RINGS, YEAR, SalesBook
+from pricing.evidence.subject import subject_frame
+from pricing.model.pooling import Floats, Ints
+
+COUNT: Final = 12
+"""Comparables used when nothing else is asked for."""
+
+OFFERS: Final = 8
+OFFER_YEARS: Final = 3.0
+
+SHOWN: Final = (
+    "record_id", "event_date", "make", "model", "variant", "year", "condition_band", "condition_score",
+    "odometer_km", "options", "channel", "country", "source", "source_ref", "chassis_number", "amount",
+    "currency", "price_basis", "price",
+)  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Comparables:
+    """The evidence about one car at ``as_of``; amounts are all-in, in ``currency``.
+
+    Args:
+        subject: one row, the car.
+        table: a row a comparable, the nearest first: what was sold, ``ring``, ``net_per_cent`` and
+            ``gross_per_cent`` of its price (from its conditions of sale on), ``adjusted_price``, ``weight``
+            (they add up to 1), ``age_years``, ``evidence`` (graded or ungraded sale), ``flags`` and
+            ``chosen`` (null, or why a person added it).
+        lines: see ``adjustments.adjustment_lines``.
+        offers: asking prices (a ceiling) and highest bids on unsold lots (a floor) of the model, brought to
+            the subject in the same way; they have no weight, an offer being no sale.
+        left_out: ``reason``, ``sales`` (how many) and ``record_id`` where it is a single one.
+        low, mid, high: the reconciled value; ``coverage`` of single sales of such a car fall from low to
+            high.
+        sale_spread, mid_error: standard deviations (logs) that low and high are made of.
+        bracketed: whether some comparables, at the effective date, are worth less and some more.
+        choices: a person's, all of them.
+    """
+
+    subject: pl.DataFrame
+    as_of: date
+    currency: str
+    coverage: float
+    table: pl.DataFrame
+    lines: pl.DataFrame
+    offers: pl.DataFrame
+    left_out: pl.DataFrame
+    low: Decimal
+    mid: Decimal
+    high: Decimal
+    sale_spread: float
+    mid_error: float
+    bracketed: bool
+    date_line_ends: date
+    choices: tuple[Choice, ...]
+
+
+def find_comparables(
+    book: SalesBook,
+    car: Mapping[str, Any],
+    *,
+    as_of: date | None = None,
+    count: int = COUNT,
+    coverage: float = 0.8,
+    choices: Sequence[Choice] = (),
+) -> Comparables:
+    """The sales most like a car, adjusted to it and reconciled.
+
+    Args:
+        book: the market's sales (``SalesBook.build``), laid out once.
+        car: of ``subject.COLUMNS``; make, model and year must be said, names as in the market.
+        as_of: the effective date; the last sale's when not given.
+        count: comparables wanted.
+        coverage: share of single sales that low to high is to hold.
+        choices: a person's additions, omissions and adjustments, later ones before earlier.
+
+    Raises:
+        EvidenceError: the car or a choice makes no sense, the date is before the first sale, or fewer than
+            three sales are usable.
+    """
+    if not 0.0 < coverage < 1.0:
+        raise EvidenceError(f"coverage lies strictly between 0 and 1; got {coverage}")
+    if count < MINIMUM:
+        raise EvidenceError(f"a value needs {MINIMUM} comparables at least; got {count}")
+    subject = subject_frame(car)
+    first, last = _span(book)
+    at = last if as_of is None else as_of
+    if at < first:
+        raise EvidenceError(f"no sale is on record by {at}; the first is of {first}")
+    made = in_force(choices)
+    day = float((at - date(1970, 1, 1)).days)
+    own = book.effects.encode(subject, at)
+    group = tuple(subject.row(0)[subject.columns.index(name)] for name in ("make", "model", "variant"))
+    rows, ring, left = choose(book, book.effects.bundles(own)[0], group, day, count, made)
+    names = (CONDITIONS, DATE, *book.effects.lines)
+    sales, offers = book.sales[rows], book.offers_of(group, day, OFFER_YEARS, OFFERS)
+    others = pl.concat([sales, offers])
+    days = others["event_date"].to_physical().cast(pl.Float64).to_numpy()
+    every = np.column_stack(
+        [
+            np.zeros(len(others)),
+            book.dates.between(days, np.full(len(others), day)),
+            book.effects.differences(own, book.effects.encode(others, at)),
+        ]
+    )
+    logs = every[: len(rows)]
+    logs = overridden(logs, names, sales["record_id"].to_list(), made)
+    gross = np.abs(logs).sum(axis=1)
+    age = (day - book.days[rows]) / YEAR
+    added = marked(sales, made, "add")
+    near = np.argsort(np.where(added, -1.0, gross + book.cost[rows] + AGE_COST * age), kind="stable")
+    usable = near[(gross[near] <= MOST_GROSS) | added[near]]
+    if len(usable) < MINIMUM:
+        raise EvidenceError(_refusal(group, at, len(usable), len(rows)))
+    kept = usable[: max(count, int(added.sum()))]
+    left += left_over(sales, usable, kept, len(near) - len(usable))
+    comparables = sales[kept]
+    lines = adjustment_lines(
+        comparables, subject, logs[kept], names, at=at, currency=book.currency,
+        model_source=f"price model fitted to {book.effects.sales:,} sales", choices=made,
+    )  # fmt: skip
+    band = book.band[rows[kept]]
+    weights = trust(book.dates.noise[band], gross[kept], age[kept])
+    adjusted = np.log(comparables["price"].cast(pl.Float64).to_numpy()) + logs[kept].sum(axis=1)
+    noise = float(book.dates.noise[own.band[0]])
+    ends = np.exp(reconciled(adjusted[None], weights[None], np.array([noise]), coverage)[0])
+    toward = logs[kept][:, 2:].sum(axis=1)
+    return Comparables(
+        subject=subject,
+        as_of=at,
+        currency=book.currency,
+        coverage=coverage,
+        table=_table(comparables, lines, weights, age[kept], ring[kept], book, band, made),
+        lines=lines,
+        offers=_offers(offers, every[len(rows) :].sum(axis=1)),
+        left_out=pl.DataFrame(left, schema={"reason": pl.String, "sales": pl.Int64, "record_id": pl.String}),
+        low=_money(ends[0]),
+        mid=_money(ends[1]),
+        high=_money(ends[2]),
+        sale_spread=noise,
+        mid_error=float(np.sqrt((np.pi / 2) / weights.sum())),
+        bracketed=bool((toward < 0).any() and (toward > 0).any()),
+        date_line_ends=book.dates.last_day,
+        choices=tuple(choices),
+    )
+
+
+def _table(
+    sales: pl.DataFrame,
+    lines: pl.DataFrame,
+    weights: Floats,
+    age: Floats,
+    ring: Ints,
+    book: SalesBook,
+    band: Ints,
+    made: Mapping[tuple[str, str], Choice],
+) -> pl.DataFrame:
+    sums = lines.filter(pl.col("step") >= 2).group_by("record_id").agg(
+        net=pl.col("money").sum().cast(pl.Float64),
+        gross=pl.col("money").abs().sum().cast(pl.Float64),
+        adjusted_price=pl.col("price_after").sort_by("step").last(),
+        lines=pl.col("line").filter(pl.col("flag")),
+    )  # fmt: skip
+    price = pl.col("price").cast(pl.Float64)
+    reasons = {record: choice.reason for (record, _), choice in made.items() if choice.action == "add"}
+    ungraded = len(book.dates.noise) - 1
+    return (
+        sales.select(SHOWN)
+        .join(sums, on="record_id", how="left", maintain_order="left")
+        .with_columns(
+            net_per_cent=100.0 * pl.col("net") / price,
+            gross_per_cent=100.0 * pl.col("gross") / price,
+            weight=pl.Series(weights / weights.sum()),
+            age_years=pl.Series(age),
+            ring=pl.Series([*RINGS, "other make"]).gather(ring),
+            evidence=pl.Series(
+                np.where(band == ungraded, "sale of a car not graded", "sale of a graded car")
+            ),
+            chosen=pl.col("record_id").replace_strict(reasons, default=None, return_dtype=pl.String),
+        )
+        .with_columns(
+            flags=pl.concat_list(
+                pl.col("lines").list.eval(pl.format("{} over " + f"{LINE_LIMIT:.0f} %", pl.element())),
+                pl.when(pl.col("net_per_cent").abs() > NET_LIMIT)
+                .then(pl.lit([f"net over {NET_LIMIT:.0f} %"]))
+                .otherwise(pl.lit([], dtype=pl.List(pl.String))),
+                pl.when(pl.col("gross_per_cent") > GROSS_LIMIT)
+                .then(pl.lit([f"gross over {GROSS_LIMIT:.0f} %"]))
+                .otherwise(pl.lit([], dtype=pl.List(pl.String))),
+            )
+        )
+        .drop("net", "gross", "lines")
+    )
+
+
+def _offers(offers: pl.DataFrame, logs: Floats) -> pl.DataFrame:
+    asking = pl.col("outcome") == "asking"
+    return offers.select(
+        "record_id", "event_date", "variant", "year", "condition_band", "source", "source_ref", "outcome",
+        meaning=pl.when(asking).then(pl.lit("ceiling")).otherwise(pl.lit("floor")),
+        price=pl.when(asking).then("price").otherwise("lower_price"),
+        adjusted_price=(
+            pl.when(asking).then("price").otherwise("lower_price").cast(pl.Float64) * pl.Series(np.exp(logs))
+        ).cast(pl.Decimal(18, 2)),
+    )  # fmt: skip
+
+
+def _span(book: SalesBook) -> tuple[date, date]:
+    epoch = date(1970, 1, 1).toordinal()
+    first, last = int(book.days.min()), int(book.days.max())
+    return date.fromordinal(epoch + first), date.fromordinal(epoch + last)
+
+
+def _refusal(group: tuple[Any, ...], at: date, usable: int, found: int) -> str:
+    named = " ".join(str(part) for part in group[:2])
+    far = "" if found == usable else f", {found - usable} more being too unlike it"
+    return (
+        f"{usable} usable sales of the make are on record for a {named} by {at}{far}; a value needs "
+        f"{MINIMUM}: more sale records of the make, a condition band for the subject, or sales added by hand "
+        "would help"
+    )
+
+
+def _money(amount: float) -> Decimal:
+    return Decimal(float(amount)).quantize(Decimal("0.01"))

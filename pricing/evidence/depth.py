@@ -1,0 +1,186 @@
+"""How much evidence there is about a model, and what offers say beside sales."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+from typing import Any, Final
+
+import numpy as np
+import polars as pl
+from scipy import stats
+
+from pricing.errors import EvidenceError
+from pricing.evidence.asking_gap import AskingGap, asking_gap
+from pricing.evidence.bands import band_premiums
+from pricing.evidence.date_line import DateLine
+from pricing.evidence.index import sold_cars
+from pricing.evidence.seasons import Seasons, seasons
+from pricing.evidence.term_effects import TermEffects
+from pricing.model.price_model import PriceModel
+from pricing.model.ratio_study import median_interval
+from pricing.model.spec import FeatureSpec
+
+YEARS: Final = (1, 3, 5)
+CONFIDENCE: Final = 0.95
+
+
+@dataclass(frozen=True)
+class Depth:
+    """The evidence about a choice of sales at ``as_of``.
+
+    Args:
+        recent: ``years``, ``sales`` in that many years, ``asking`` (offers seen without a sale known),
+            ``unsold`` (lots that found no buyer).
+        sold_share: share sold of lots that were offered at auction and either sold or not, with ``low`` and
+            ``high`` (Clopper and Pearson 1934), by ``years``; null without lots.
+        against: hammer price over ``low_estimate``, ``mid_estimate``, ``high_estimate`` and ``reserve``:
+            ``sales``, ``median`` ratio with its exact interval ``low`` and ``high`` (null where too few),
+            ``below`` (share under it).
+        effective_sales: sales of its own that the group's level would need to be known as well as it is, all
+            that the pooling borrows counted; null without a price model.
+        gap: asking over sold, from matched pairs; see ``asking_gap``.
+        seasons: see ``seasons``.
+        band_premiums: see ``bands.band_premiums``.
+    """
+
+    scope: str
+    as_of: date
+    recent: pl.DataFrame
+    sold_share: pl.DataFrame
+    against: pl.DataFrame
+    effective_sales: float | None
+    gap: AskingGap
+    seasons: Seasons
+    band_premiums: pl.DataFrame
+
+
+def market_depth(
+    records: pl.DataFrame,
+    *,
+    where: Mapping[str, str] | None = None,
+    as_of: date | None = None,
+    model: PriceModel | None = None,
+    every_record: pl.DataFrame | None = None,
+    spec: FeatureSpec | None = None,
+) -> Depth:
+    """The depth of evidence about the records (as ``Market.sales`` gives them) for which ``where`` holds.
+
+    ``every_record`` is what the asking gap is matched from: ``Market.sales(every_record=True)``, since of a
+    car that was advertised and then sold only the sale is one of ``records``.
+
+    Raises:
+        EvidenceError: there is no record of it by ``as_of``, or no sale at all.
+    """
+    wanted = {} if where is None else dict(where)
+    chosen = _chosen(records, wanted, date.max)
+    scope = " ".join(wanted.values()) if wanted else "the whole market"
+    last: Any = chosen["event_date"].max()
+    if last is None:
+        raise EvidenceError(f"no record of {scope}")
+    at = last if as_of is None else as_of
+    known = chosen.filter(pl.col("event_date") <= at)
+    sold = sold_cars(known)
+    if sold.is_empty():
+        first: Any = chosen["event_date"].min()
+        raise EvidenceError(f"no sale of {scope} is on record by {at}; the first record is of {first}")
+    parts = FeatureSpec.cars() if spec is None else spec
+    return Depth(
+        scope=scope,
+        as_of=at,
+        recent=_recent(known, at),
+        sold_share=_sold_share(known, at),
+        against=_against(sold),
+        effective_sales=None if model is None else effective_sales(model, sold[-1:], _sold_by(records, at)),
+        gap=asking_gap(_chosen(known if every_record is None else every_record, wanted, at)),
+        seasons=seasons(sold, parts),
+        band_premiums=band_premiums(sold, parts, at),
+    )
+
+
+def effective_sales(model: PriceModel, car: pl.DataFrame, market: pl.DataFrame) -> float:
+    """Sales that would tell the level of the car's group as well as the pooled model knows it: the variance
+    of one sale of the market about its time-dummy regression over the posterior variance of the level."""
+    effects = TermEffects(model)
+    variance = effects.level_variance(effects.encode(car, car["event_date"][0]))
+    residuals = DateLine.learn(market, model.spec).window.residuals
+    return float(np.mean(np.square(residuals))) / max(variance, 1e-12)
+
+
+def _sold_by(records: pl.DataFrame, at: date) -> pl.DataFrame:
+    return sold_cars(records.filter(pl.col("event_date") <= at))
+
+
+def _chosen(records: pl.DataFrame, wanted: Mapping[str, str], at: date) -> pl.DataFrame:
+    same = (pl.col(name) == value for name, value in wanted.items())
+    return records.filter(pl.col("event_date") <= at, *same)
+
+
+def _within(years: int, at: date) -> pl.Expr:
+    start = pl.lit(at).dt.offset_by(f"-{years}y")
+    return (pl.col("event_date") > start) & (pl.col("event_date") <= at)
+
+
+def _recent(known: pl.DataFrame, at: date) -> pl.DataFrame:
+    rows = [
+        known.filter(_within(years, at)).select(
+            years=pl.lit(years),
+            sales=(pl.col("outcome") == "sold").sum(),
+            asking=(pl.col("outcome") == "asking").sum(),
+            unsold=(pl.col("outcome") == "unsold").sum(),
+        )
+        for years in YEARS
+    ]
+    return pl.concat(rows)
+
+
+def _sold_share(known: pl.DataFrame, at: date) -> pl.DataFrame:
+    lots = known.filter(pl.col("channel") == "auction", pl.col("outcome").is_in(["sold", "unsold"]))
+    rows = []
+    for years in YEARS:
+        part = lots.filter(_within(years, at))
+        offered, taken = len(part), int((part["outcome"] == "sold").sum())
+        low, high = share_interval(taken, offered)
+        share = taken / offered if offered else None
+        rows.append({"years": years, "lots": offered, "share": share, "low": low, "high": high})
+    kinds = {"years": pl.Int64, "lots": pl.Int64, "share": pl.Float64, "low": pl.Float64, "high": pl.Float64}
+    return pl.DataFrame(rows, schema=kinds)
+
+
+def share_interval(
+    hits: int, trials: int, confidence: float = CONFIDENCE
+) -> tuple[float | None, float | None]:
+    """Exact interval of a share (Clopper and Pearson 1934); none without trials.
+
+    >>> low, high = share_interval(8, 10)
+    >>> round(low, 4), round(high, 4)
+    (0.4439, 0.9748)
+    """
+    if not trials:
+        return None, None
+    tail = (1.0 - confidence) / 2.0
+    low = 0.0 if hits == 0 else float(stats.beta.ppf(tail, hits, trials - hits + 1))
+    high = 1.0 if hits == trials else float(stats.beta.ppf(1.0 - tail, hits + 1, trials - hits))
+    return low, high
+
+
+def _against(sold: pl.DataFrame) -> pl.DataFrame:
+    """Hammer price against what was expected of the lot, in the currency of the sale."""
+    hammer = sold.filter(pl.col("price_basis") == "hammer", pl.col("channel") == "auction").select(
+        pl.col("amount", "low_estimate", "high_estimate", "reserve").cast(pl.Float64)
+    ).with_columns(mid_estimate=(pl.col("low_estimate") + pl.col("high_estimate")) / 2)  # fmt: skip
+    rows = []
+    for name in ("low_estimate", "mid_estimate", "high_estimate", "reserve"):
+        ratio = hammer.filter(pl.col(name) > 0).select(pl.col("amount") / pl.col(name)).to_series()
+        ends = (median_interval(ratio.to_numpy()) if len(ratio) else None) or (None, None)
+        rows.append(
+            {
+                "against": name, "sales": len(ratio), "median": ratio.median(), "low": ends[0],
+                "high": ends[1], "below": (ratio < 1).mean(),
+            }
+        )  # fmt: skip
+    kinds = {
+        "against": pl.String,
+        "sales": pl.Int64,
+        **dict.fromkeys(("median", "low", "high", "below"), pl.Float64),
+    }
+    return pl.DataFrame(rows, schema=kinds)

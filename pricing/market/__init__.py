@@ -1,1 +1,0 @@
-"""What the evidence says: comparable sales, price index, depth."""

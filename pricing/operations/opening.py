@@ -1,0 +1,67 @@
+"""Opening a market file and one of its fits, the same way at every door."""
+
+import sys
+from collections.abc import Callable
+from contextlib import AbstractContextManager, nullcontext
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING, Final
+
+from pricing.errors import MarketError
+
+if TYPE_CHECKING:
+    from pricing.model.price_model import PriceModel
+    from pricing.store.market import Market
+
+
+MARKET_FILE: Final = Path("market.duckdb")
+
+Tell = Callable[[str, int, int], None]
+"""Told of a step, how much of it is done, and of how much."""
+
+Display = Callable[[], AbstractContextManager[Tell | None]]
+"""Opens what shows progress while a fit is made; ``no_display`` where nobody watches."""
+
+
+def no_display() -> AbstractContextManager[Tell | None]:
+    """Shows no progress."""
+    return nullcontext()
+
+
+def open_market(path: Path) -> "Market":
+    """The market file at ``path``, which must be there.
+
+    Raises:
+        MarketError: there is no such file, or it is not a market file.
+    """
+    from pricing.store.market import Market
+
+    if not path.is_file():
+        raise MarketError(f"no market file at {path}: make one with `pricing load FILE` or `pricing demo`")
+    return Market.open(path, create=False)
+
+
+def fitted_market(
+    path: Path, at: date | None = None, fit: str | None = None, display: Display = no_display
+) -> "tuple[Market, PriceModel]":
+    """The market with the fit of that id, or with its newest; for a date before the newest fit's last sale,
+    with one made from what was known then and not kept.
+
+    Raises:
+        MarketError: there is no such file or no such fit.
+    """
+    from pricing.model.saved import load as load_fit
+    from pricing.store.state import read_state
+
+    market = open_market(path)
+    model = load_fit(market, fit)
+    if fit is not None:
+        return market, model
+    if at is None or at >= date.fromisoformat(model.facts["last_date"]):
+        if read_state(market.path).stale:
+            sys.stderr.write("note: the market has changed since its fit; `pricing fit` makes a new one\n")
+        return market, model
+    from pricing.model.price_model import PriceModel
+
+    with display() as tell:
+        return market, PriceModel(model.spec, model.seed).fit(market.sales(as_of=at), progress=tell)

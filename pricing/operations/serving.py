@@ -1,0 +1,155 @@
+"""The dashboard's server: started on the loopback address unless told otherwise, waited for, and stopped with
+the command line."""
+
+import errno
+import http.client
+import importlib.util
+import os
+import signal
+import socket
+import subprocess
+import sys
+import time
+from collections.abc import Mapping, Sequence
+from decimal import Decimal
+from pathlib import Path
+from typing import Any, Final
+from urllib.parse import urlencode
+
+from pricing.errors import FileError
+from pricing.store.place import password_variables
+from pricing.words.sentences import option_words
+
+LOOPBACK: Final = "127.0.0.1"
+FIRST_PORT: Final = 8501
+PORTS_TRIED: Final = 50
+START_SECONDS: Final = 60.0
+
+MARKET_VARIABLE: Final = "PRICING_MARKET"
+"""Environment variable that names the market file, for the command line and the dashboard alike."""
+
+DEMO_VARIABLE: Final = "PRICING_DEMO_MARKET"
+"""Names the market file that is shown while there is no other."""
+
+MANAGERS_VARIABLE: Final = "PRICING_MANAGERS"
+"""Addresses, with commas between, that may do everything once people sign in."""
+
+
+def serve(
+    market: Path,
+    port: int | None,
+    car: Mapping[str, Any] | None = None,
+    asking: Decimal | None = None,
+    *,
+    demo: Path | None = None,
+    host: str = LOOPBACK,
+    managers: Sequence[str] = (),
+) -> None:
+    """Serve the dashboard until interrupted; prints its address, with ``car`` chosen, once it answers.
+
+    ``demo`` is the market shown while there is none at ``market``; ``host`` the address the server binds to;
+    ``managers`` may do everything once people sign in.
+
+    Raises:
+        FileError: the port is taken, or the server does not start.
+    """
+    number = _free_port(host, port)
+    variables = {MARKET_VARIABLE: str(market.resolve()), MANAGERS_VARIABLE: ",".join(managers)}
+    variables |= password_variables(market)
+    if demo is not None:
+        variables[DEMO_VARIABLE] = str(demo.resolve())
+    server = subprocess.Popen(  # noqa: S603 - our own program with arguments made here
+        [
+            sys.executable,
+            "-m",
+            "streamlit",
+            "run",
+            _page(),
+            "--server.address",
+            host,
+            "--server.port",
+            str(number),
+        ],
+        env={**os.environ, **variables},
+        stdout=subprocess.DEVNULL,
+    )
+    signal.signal(signal.SIGTERM, signal.default_int_handler)
+    if host != LOOPBACK:
+        sys.stderr.write(
+            f"note: the server listens on {host}: whoever reaches it sees this market, and changes it unless "
+            "sign-in is set up\n"
+        )
+    try:
+        _wait(server, LOOPBACK if host in _EVERY_ADDRESS else host, number)
+        sys.stdout.write(f"The dashboard is at {address(number, car, asking)}\nPress Ctrl-C to stop it.\n")
+        sys.stdout.flush()
+        server.wait()
+    except KeyboardInterrupt:
+        pass
+    finally:
+        server.terminate()
+        server.wait()
+
+
+def address(port: int, car: Mapping[str, Any] | None = None, asking: Decimal | None = None) -> str:
+    """Where a browser finds the dashboard with a car chosen, as its form spells cars in its address.
+
+    >>> address(8501, {"make": "Corvane", "year": 1968, "variant": None, "options": ["wire_wheels"]})
+    'http://127.0.0.1:8501/?make=Corvane&year=1968&options=wire+wheels'
+    """
+    said = {name: value for name, value in (car or {}).items() if value is not None}
+    if "odometer_km" in said:
+        said["odometer"] = round(said.pop("odometer_km"))
+    if "options" in said:
+        said["options"] = [option_words(code) for code in said["options"]]
+    if "history_file" in said:
+        said["history_file"] = "yes" if said["history_file"] else "no"
+    if asking is not None:
+        said["asking"] = asking
+    return f"http://{LOOPBACK}:{port}/{'?' if said else ''}{urlencode(said, doseq=True)}"
+
+
+def _page() -> str:
+    found = importlib.util.find_spec("dashboards")
+    if found is None or not found.submodule_search_locations:
+        raise FileError("the dashboard is not installed beside the command line; install the project again")
+    return str(Path(found.submodule_search_locations[0]) / "app.py")
+
+
+_EVERY_ADDRESS: Final = ("0.0.0.0", "::")  # noqa: S104 - only compared with
+
+
+def _free_port(host: str, wanted: int | None) -> int:
+    ports = range(FIRST_PORT, FIRST_PORT + PORTS_TRIED) if wanted is None else [wanted]
+    for port in ports:
+        with socket.socket(socket.AF_INET6 if ":" in host else socket.AF_INET) as trial:
+            trial.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+            try:
+                trial.bind((host, port))
+            except OSError as error:
+                if error.errno not in (errno.EADDRINUSE, errno.EACCES):
+                    raise FileError(
+                        f"the dashboard cannot be served on {host!r}: {error.strerror or error}"
+                    ) from None
+                continue
+            return port
+    taken = f"port {wanted} is" if wanted is not None else f"ports {ports[0]} to {ports[-1]} are"
+    raise FileError(f"the dashboard cannot be served: {taken} in use; choose another with --port")
+
+
+def _wait(server: "subprocess.Popen[bytes]", host: str, port: int) -> None:
+    """Until the server answers."""
+    deadline = time.monotonic() + START_SECONDS
+    while time.monotonic() < deadline:
+        if server.poll() is not None:
+            raise FileError(f"the dashboard's server stopped at its start with code {server.returncode}")
+        knock = http.client.HTTPConnection(host, port, timeout=5)
+        try:
+            knock.request("GET", "/_stcore/health")
+            if knock.getresponse().status == http.HTTPStatus.OK:
+                return
+        except OSError:
+            time.sleep(0.1)
+        finally:
+            knock.close()
+    raise FileError(f"the dashboard's server did not answer within {START_SECONDS:.0f} seconds")

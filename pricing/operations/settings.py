@@ -1,0 +1,155 @@
+"""The settings of a market: what its texts in the market file mean."""
+
+import json
+import tempfile
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
+from decimal import Decimal, InvalidOperation
+from pathlib import Path
+from typing import Final, TypeVar
+
+from pricing.condition.catalogue import LABOUR_KINDS, Catalogue
+from pricing.errors import FileError, MarketError, PricingError
+from pricing.money.charges import Schedule, read_schedule
+from pricing.money.currencies import minor_unit_places
+from pricing.operations.access import EVERYONE, ROLES
+from pricing.operations.demo_files import DEMO_CATALOGUE, DEMO_CHARGES
+from pricing.vocabulary import DISTANCE_UNITS
+
+EXAMPLE_CHARGES: Final = "example"
+LONGEST_FILE: Final = 500_000
+"""Characters of a catalogue or a schedule."""
+
+Read = TypeVar("Read")
+
+_LONGEST_NAME: Final = 254
+"""Characters of an address that signs in (RFC 5321, 4.5.3.1.3, path without its brackets)."""
+
+
+@dataclass(frozen=True)
+class Settings:
+    """How a market is shown and reckoned.
+
+    ``distance_unit`` of odometers; ``other_currency``: one to show price ranges in beside the market's own;
+    ``country`` of the work: labour rates and tax; ``catalogue``: the text of a repair catalogue in place of
+    the demo one; ``charges``: the text of a schedule of charges, or ``EXAMPLE_CHARGES``; ``labour``: own
+    rates an hour without tax, by country and kind of work, in the catalogue's currency of that country;
+    ``roles`` of people by the address they sign in with.
+    """
+
+    distance_unit: str = "km"
+    other_currency: str | None = None
+    country: str = "GB"
+    catalogue: str | None = None
+    charges: str | None = None
+    labour: Mapping[str, Mapping[str, Decimal]] = field(default_factory=dict)
+    roles: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        if self.distance_unit not in DISTANCE_UNITS:
+            raise MarketError(f"the unit of distance is one of {', '.join(DISTANCE_UNITS)}")
+        if self.other_currency is not None:
+            minor_unit_places(self.other_currency)
+        for country, rates in self.labour.items():
+            for kind, rate in rates.items():
+                if kind not in LABOUR_KINDS or not rate.is_finite() or not 0 <= rate < 10**6:
+                    raise MarketError(f"labour rate {kind} of {country}: got {rate}, expected 0 to 999,999")
+        for person, held in self.roles.items():
+            if not (person == EVERYONE or "@" in person) or len(person) > _LONGEST_NAME:
+                raise MarketError(
+                    f"a role is given to {EVERYONE} or to an address that signs in; got {person[:80]!r}"
+                )
+            if wrong := [role for role in held if role not in ROLES]:
+                raise MarketError(f"a role is one of {', '.join(ROLES)}; got {wrong[0]!r}")
+
+    @classmethod
+    def read(cls, texts: Mapping[str, str]) -> "Settings":
+        """From the texts of a market file; a name that is not known here is left alone.
+
+        >>> Settings.read({"distance_unit": "miles", "roles": '{"ann@mill.invalid": ["load"]}'}).roles
+        {'ann@mill.invalid': ('load',)}
+        """
+        plain = {name: texts[name] for name in ("distance_unit", "country") if name in texts}
+        try:
+            labour = json.loads(texts.get("labour", "{}"))
+            roles = json.loads(texts.get("roles", "{}"))
+            return cls(
+                **plain,
+                other_currency=texts.get("other_currency"),
+                catalogue=texts.get("catalogue"),
+                charges=texts.get("charges"),
+                labour={
+                    country: {kind: Decimal(rate) for kind, rate in rates.items()}
+                    for country, rates in labour.items()
+                },
+                roles={person: tuple(held) for person, held in roles.items()},
+            )
+        except (ValueError, AttributeError, TypeError, InvalidOperation) as error:
+            raise MarketError(f"the settings in the market file cannot be read: {error}") from None
+
+    def texts(self) -> dict[str, str | None]:
+        """As texts for the market file; inverse of ``read``."""
+        labour = {
+            country: {kind: str(rate) for kind, rate in rates.items()}
+            for country, rates in self.labour.items()
+        }
+        return {
+            "distance_unit": self.distance_unit,
+            "other_currency": self.other_currency,
+            "country": self.country,
+            "catalogue": self.catalogue,
+            "charges": self.charges,
+            "labour": json.dumps(labour) if labour else None,
+            "roles": json.dumps(self.roles) if self.roles else None,
+        }
+
+    def with_labour(self, catalogue: Catalogue) -> Catalogue:
+        """The catalogue with these labour rates in place of its own."""
+        own = {
+            (country, kind): rate for country, rates in self.labour.items() for kind, rate in rates.items()
+        }
+        return replace(catalogue, labour=catalogue.labour | own)
+
+
+def catalogue_of(text: str | None) -> Catalogue:
+    """The repair catalogue that a text holds; the demo one without.
+
+    Raises:
+        InspectionError: the text is too long or no catalogue.
+    """
+    return Catalogue.open(DEMO_CATALOGUE) if text is None else _read(Catalogue.open, text)
+
+
+def catalogue_text(settings: Settings) -> str:
+    """The text of the repair catalogue in force, to be edited and given back."""
+    return DEMO_CATALOGUE.read_text(encoding="utf-8") if settings.catalogue is None else settings.catalogue
+
+
+def schedule_of_text(text: str | None) -> Schedule | None:
+    """The schedule of charges that a text holds, the example of ``EXAMPLE_CHARGES``, or none.
+
+    Raises:
+        FileError, MoneyError: the text is too long or no schedule.
+    """
+    if text is None:
+        return None
+    return read_schedule(DEMO_CHARGES) if text == EXAMPLE_CHARGES else _read(read_schedule, text)
+
+
+def charges_text(settings: Settings) -> str:
+    """The text of the schedule of charges in force, or of the example, to be edited and given back."""
+    own = settings.charges is not None and settings.charges != EXAMPLE_CHARGES
+    return str(settings.charges) if own else DEMO_CHARGES.read_text(encoding="utf-8")
+
+
+def _read(read: Callable[[Path], Read], text: str) -> Read:
+    """What a reader of files makes of a text."""
+    if len(text) > LONGEST_FILE:
+        raise FileError(f"the file has {len(text):,} characters, at most {LONGEST_FILE:,}")
+    with tempfile.TemporaryDirectory(prefix="pricing-") as folder:
+        path = Path(folder) / "file.toml"
+        path.write_text(text, encoding="utf-8")
+        try:
+            return read(path)
+        except PricingError as error:
+            raise type(error)(str(error).replace(f"{folder}/", "")) from error

@@ -1,0 +1,267 @@
+"""The sale-record contract: columns, types, units and the named rules that a row must keep.
+
+Bad rows are a result, not an exception: ``check`` returns the rows it accepts, typed, and the rows it
+rejects, as they were given, each with the names of every rule it broke.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date
+from functools import cache
+from typing import Final
+
+import dataframely as dy
+import polars as pl
+import pycountry
+
+from pricing.errors import TableError
+from pricing.money.currencies import CURRENCIES, SMALL_UNIT_CURRENCIES
+from pricing.records.cells import read_cells
+from pricing.vocabulary import (
+    BAND_EDGES,
+    CHANNELS,
+    CONDITION_BANDS,
+    DRIVE_SIDES,
+    MATCHING_NUMBERS,
+    OPTION_CODES,
+    OUTCOMES,
+    PRICE_BASES,
+)
+
+COUNTRIES: Final = frozenset(country.alpha_2 for country in pycountry.countries)
+"""ISO 3166-1 alpha-2 codes, as pycountry (data of Debian's iso-codes) lists them."""
+
+FIRST_YEAR: Final = 1885
+"""Model year of the oldest motor car."""
+
+FIRST_SALE: Final = date(1945, 1, 1)
+HIGHEST_AMOUNT: Final = 250_000_000
+"""Above this, in major units, an amount is a typing error; ten thousand times that in small-unit
+currencies."""
+
+LOWEST_AMOUNT: Final = 10
+HIGHEST_ODOMETER_KM: Final = 2_000_000.0
+LONGEST_WORD: Final = 500
+LONGEST_NOTES: Final = 20_000
+
+
+def _money() -> dy.Decimal:
+    return dy.Decimal(18, 3, nullable=True)
+
+
+def _word(allowed: Iterable[str], *, nullable: bool = False) -> dy.String:
+    """A column of words of a closed list; another word breaks ``<column>_unknown``."""
+    known = sorted(allowed)
+    return dy.String(nullable=nullable, check=lambda word: word.is_in(known))
+
+
+class Contract(dy.Schema):
+    """One row a sale, an offer, or an asking price seen. Amounts are in major units of ``currency``.
+
+    ``premium`` is the buyer's premium with its tax; estimates, reserve and highest bid are in hammer terms.
+    ``options`` lists codes of the vocabulary, each once. ``chassis_number`` has any form.
+    """
+
+    record_id = dy.String(nullable=False)
+    source = dy.String(nullable=False)
+    source_ref = dy.String(nullable=False)
+    batch_id = dy.String(nullable=False)
+    make = dy.String(nullable=False)
+    model = dy.String(nullable=False)
+    variant = dy.String(nullable=True)
+    year = dy.Int16(nullable=False)
+    chassis_number = dy.String(nullable=True)
+    body_style = dy.String(nullable=True)
+    drive_side = _word(DRIVE_SIDES, nullable=True)
+    condition_band = _word(CONDITION_BANDS, nullable=True)
+    condition_score = dy.Float64(nullable=True)
+    odometer_km = dy.Float64(nullable=True)
+    options = dy.List(dy.String(nullable=True), nullable=False)
+    matching_numbers = _word(MATCHING_NUMBERS, nullable=True)
+    history_file = dy.Bool(nullable=True)
+    channel = _word(CHANNELS)
+    country = _word(COUNTRIES)
+    outcome = _word(OUTCOMES)
+    event_date = dy.Date(nullable=False)
+    amount = _money()
+    currency = _word(CURRENCIES)
+    price_basis = _word(PRICE_BASES)
+    premium = _money()
+    low_estimate = _money()
+    high_estimate = _money()
+    reserve = _money()
+    highest_bid = _money()
+    listed_on = dy.Date(nullable=True)
+    notes = dy.String(nullable=True)
+
+
+_TYPES: Final = dict(pl.Schema(Contract))
+_TEXT: Final = tuple(name for name, kind in _TYPES.items() if kind == pl.String)
+
+
+def _condition_score_outside_band() -> pl.Expr:
+    """Where band and score are both given, the score lies in the band (``vocabulary.BAND_EDGES``)."""
+    band, score = pl.col("condition_band"), pl.col("condition_score")
+    inside = pl.lit(False)
+    for place, (low, high) in enumerate(zip(BAND_EDGES, BAND_EDGES[1:], strict=False)):
+        last = place == len(CONDITION_BANDS) - 1
+        below = score <= high if last else score < high
+        inside = inside | ((band == CONDITION_BANDS[place]) & (score >= low) & below)
+    known = band.is_in(CONDITION_BANDS) & score.is_between(BAND_EDGES[0], BAND_EDGES[-1])
+    return ~known | inside
+
+
+def _amount_absurd() -> pl.Expr:
+    """A positive amount under ten units, or beyond what any car has fetched, is a typing error."""
+    scale = pl.when(pl.col("currency").is_in(sorted(SMALL_UNIT_CURRENCIES))).then(10_000).otherwise(1)
+    amount = pl.col("amount").cast(pl.Float64)
+    return (amount <= 0) | amount.is_between(LOWEST_AMOUNT, HIGHEST_AMOUNT * scale)
+
+
+def _text_too_long() -> pl.Expr:
+    longest = pl.max_horizontal(pl.col(*(name for name in _TEXT if name != "notes")).str.len_bytes())
+    notes = pl.col("notes").str.len_bytes().fill_null(0)
+    return (longest <= LONGEST_WORD) & (notes <= LONGEST_NOTES)
+
+
+ROW_RULES: Final = {
+    "condition_score_out_of_range": pl.col("condition_score").is_between(BAND_EDGES[0], BAND_EDGES[-1]),
+    "condition_score_outside_band": _condition_score_outside_band(),
+    "option_unknown": pl.col("options").list.set_difference(list(OPTION_CODES)).list.len() == 0,
+    "option_repeated": pl.col("options").list.n_unique() == pl.col("options").list.len(),
+    # Model years run from the first motor car to the year after the sale.
+    "year_out_of_range": (pl.col("year") >= FIRST_YEAR)
+    & (pl.col("year") <= pl.col("event_date").dt.year() + 1),
+    "event_date_too_early": pl.col("event_date") >= FIRST_SALE,
+    "listed_after_event": pl.col("listed_on") <= pl.col("event_date"),
+    "odometer_negative": pl.col("odometer_km") >= 0,
+    "odometer_absurd": pl.col("odometer_km") <= HIGHEST_ODOMETER_KM,
+    "amount_not_positive": pl.col("amount") > 0,
+    "amount_absurd": _amount_absurd(),
+    "sold_without_amount": (pl.col("outcome") != "sold") | pl.col("amount").is_not_null(),
+    "asking_without_amount": (pl.col("outcome") != "asking") | pl.col("amount").is_not_null(),
+    "asking_outcome_needs_asking_basis": (pl.col("outcome") != "asking")
+    | (pl.col("price_basis") == "asking"),
+    # An amount that was asked is the amount of an offer that still stands or was withdrawn.
+    "asking_basis_needs_asking_outcome": (pl.col("price_basis") != "asking")
+    | pl.col("outcome").is_in(["asking", "withdrawn"]),
+    "premium_negative": pl.col("premium") >= 0,
+    "premium_above_amount": (pl.col("premium") <= pl.col("amount")) | (pl.col("amount") <= 0),
+    "estimate_not_positive": pl.min_horizontal("low_estimate", "high_estimate") > 0,
+    "estimates_reversed": pl.col("low_estimate") <= pl.col("high_estimate"),
+    "reserve_not_positive": pl.col("reserve") > 0,
+    "highest_bid_not_positive": pl.col("highest_bid") > 0,
+    "text_too_long": _text_too_long(),
+}
+"""What a row must keep beside the constraints of its columns, by the name of the rule."""
+
+COLUMNS: Final = tuple(_TYPES)
+"""The contract's columns, in order."""
+
+REQUIRED: Final = tuple(
+    name for name, column in Contract.columns().items() if not column.nullable and name != "options"
+)
+"""Columns that a table must have; the others count as absent values."""
+
+
+@dataclass(frozen=True)
+class CheckResult:
+    """What a check made of a table; no row is in both frames and none is in neither."""
+
+    accepted: pl.DataFrame
+    """Rows that keep every rule, in the contract's columns and types."""
+    rejected: pl.DataFrame
+    """The other rows as they were given, with ``broken_rules``: the names of the rules each one broke."""
+
+
+def check(frame: pl.DataFrame, today: date) -> CheckResult:
+    """Split a table into rows that keep the contract and rows that do not.
+
+    Columns may be typed or text (ISO dates, plain numbers, yes/no, options parted by ``;``). An optional
+    column may be absent, and columns that are none of the contract's are ignored. An event after ``today``
+    has not happened yet. Beside the contract's rules a row can break ``<column>_missing`` and
+    ``<column>_unreadable``.
+
+    Raises ``TableError`` when a required column is absent.
+
+    >>> row = {"record_id": "1", "source": "notes", "source_ref": "1", "batch_id": "b", "make": "Corvane",
+    ...        "model": "Six", "year": "1968", "channel": "private", "country": "GB", "outcome": "sold",
+    ...        "event_date": "2024-05-01", "amount": "4250", "currency": "GBP", "price_basis": "all-in"}
+    >>> result = check(pl.DataFrame([row, row | {"amount": "-1", "year": "MCMLX"}]), date(2024, 6, 1))
+    >>> result.accepted["amount"].to_list()
+    [Decimal('4250.000')]
+    >>> result.rejected["broken_rules"].to_list()
+    [['year_unreadable', 'amount_not_positive']]
+    """
+    absent = [name for name in REQUIRED if name not in frame.columns]
+    if absent:
+        raise TableError(
+            f"the table has no column {', '.join(absent)}; it has: {', '.join(frame.columns) or 'none'}"
+        )
+    reading = read_cells(frame, _TYPES).with_columns(pl.col("options").fill_null([]))
+    broken = broken_rules(reading, today)
+    kept = broken.is_null()
+    return CheckResult(
+        accepted=reading.filter(kept).select(COLUMNS),
+        rejected=(
+            frame.drop("broken_rules", strict=False).with_columns(broken.alias("broken_rules")).filter(~kept)
+        ),
+    )
+
+
+def broken_rules(rows: pl.DataFrame, today: date, about: frozenset[str] | None = None) -> pl.Series:
+    """For every row in the contract's types the names of the rules it breaks, or null for one that keeps all.
+
+    With ``about`` only the rules that bear on one of these columns are asked: the rest are known to be kept.
+
+    A list column ``unreadable`` names the cells of a row that could not be read (``pricing.records.cells``):
+    they are told first, and are not told again as missing.
+
+    >>> row = {"record_id": "1", "source": "notes", "source_ref": "1", "batch_id": "b", "make": "Corvane",
+    ...        "model": "Six", "year": 1968, "channel": "private", "country": "GB", "outcome": "asking",
+    ...        "event_date": date(2024, 5, 1), "currency": "GBP", "price_basis": "asking", "options": []}
+    >>> rows = pl.DataFrame([row, row | {"amount": 4250}], schema=pl.Schema(Contract))
+    >>> broken_rules(rows, date(2024, 6, 1)).to_list()
+    [['asking_without_amount'], None]
+    """
+    late = (pl.col("event_date") > today).fill_null(False).alias("event_date_in_future")
+    found = rows.select(*_breaches(about), late)
+    broken = [name for name in found.columns if found[name].any()]
+    unreadable = "unreadable" in rows.columns and (rows["unreadable"].list.len() > 0).any()
+    if not broken and not unreadable:
+        return pl.Series("broken_rules", [None], pl.List(pl.String)).new_from_index(0, len(rows))
+    if unreadable:
+        found = found.hstack([rows["unreadable"]])
+
+    any_broken = found.select(
+        pl.any_horizontal(*broken, *([pl.col("unreadable").list.len() > 0] if unreadable else []))
+    ).to_series()
+
+    def told(name: str) -> pl.Expr:
+        said = pl.col("unreadable").list.contains(name.replace("_missing", "_unreadable"))
+        return pl.when(pl.col(name) & ~said if unreadable else pl.col(name)).then(pl.lit(name))
+
+    names = pl.concat_list(*(["unreadable"] if unreadable else []), *map(told, broken)).list.drop_nulls()
+    told_of = found.filter(any_broken).select(broken_rules=names).to_series()
+    return told_of.gather(pl.select(pl.when(any_broken).then(any_broken.cum_sum() - 1)).to_series())
+
+
+@cache
+def _breaches(about: frozenset[str] | None) -> tuple[pl.Expr, ...]:
+    """Of each rule of the contract whether a row breaks it, under the rule's name; a rule that cannot be
+    judged for want of a value is kept."""
+    rules = ROW_RULES | {
+        f"{name}_{_KINDS[kind]}": rule
+        for name, column in Contract.columns().items()
+        for kind, rule in column.validation_rules(pl.col(name)).items()
+    }
+    return tuple(
+        (~rule).fill_null(False).alias(name)
+        for name, rule in rules.items()
+        if about is None or not about.isdisjoint(rule.meta.root_names())
+    )
+
+
+_KINDS: Final = {
+    "nullability": "missing", "check": "unknown", "inf": "infinite", "nan": "not_a_number"
+}  # fmt: skip

@@ -1,0 +1,155 @@
+"""Written documents as PDF: archival (PDF/A-2a) and accessible (PDF/UA-1), laid out by typst.
+
+Texts go in as data, never as markup. What no typeface at hand can show stands as its code point, so that
+nothing vanishes unseen.
+"""
+
+import json
+import re
+from dataclasses import asdict
+from datetime import UTC, date, datetime
+from functools import cache
+from importlib.resources import files
+from typing import Any, Final
+
+import typst
+
+from pricing.appraisal.collection import Tell
+from pricing.errors import AppraisalError
+from pricing.reports.blocks import Answers, Block, Pages, Statement, Table
+from pricing.reports.pictures import svg
+from pricing.words.locale import ems, shown
+
+PAPERS: Final = {"a4": "a4", "letter": "us-letter"}
+"""Papers by our names and typst's."""
+
+STANDARDS: Final[list[Any]] = ["a-2a", "ua-1"]
+
+TEXT_WIDTH: Final = 470.0
+"""Points between the margins of the narrower paper."""
+
+TEXT_SIZE: Final = 10.5
+CELL_SIZE: Final = 9.2
+SMALL_CELL_SIZE: Final = 8.0
+"""Points of the type in running text, in tables and in large tables, as the template sets them."""
+
+_PADDING: Final = 7.0
+_LARGE_TABLE: Final = (5, 40)
+"""Columns and rows beyond which a table is large."""
+
+_PLAIN: Final = re.compile(r"[\u0000-\u024f\u2010-\u2027\u2030-\u205e\u20ac\u2212\u200b]*")
+"""Letters that the typeface of the documents certainly has."""
+
+
+def pdf(pages: Pages, paper: str = "a4", made_on: date | None = None, tell: Tell | None = None) -> bytes:
+    """A document as PDF; ``made_on`` is the day it is stamped with: the same pages then give the same bytes.
+    ``tell`` is called with a step, how many pictures are drawn and how many there are.
+
+    Raises:
+        AppraisalError: there is no such paper, or the pages cannot be laid out.
+    """
+    if paper not in PAPERS:
+        raise AppraisalError(f"no paper {paper!r}; expected one of: {', '.join(PAPERS)}")
+    content = {
+        "title": pages.title, "subject": pages.subject, "mark": pages.mark, "reference": pages.reference,
+        "language": pages.language, "author": pages.author, "contents": pages.contents,
+        "cover": None if pages.cover is None else asdict(pages.cover),
+    }  # fmt: skip
+    blocks = [_settable_block(block) for block in pages.blocks]
+    drawn = {}
+    for done, (name, picture) in enumerate(pages.pictures.items(), start=1):
+        drawn[name] = _displayed(svg(picture))
+        if tell is not None:
+            tell("draw", done, len(pages.pictures))
+    text = json.dumps(_settable(content, TEXT_WIDTH / 2, TEXT_SIZE) | {"blocks": blocks, "pictures": drawn})
+    stamp = None if made_on is None else datetime(made_on.year, made_on.month, made_on.day, tzinfo=UTC)
+    try:
+        return typst.compile(
+            _template(), sys_inputs={"pages": text, "paper": PAPERS[paper]}, pdf_standards=STANDARDS,
+            timestamp=stamp,
+        )  # fmt: skip
+    except typst.TypstError as error:
+        raise AppraisalError(f"the pages cannot be laid out: {error.message}") from None
+
+
+def _settable_block(block: Block) -> dict[str, Any]:
+    """A block as the template reads it: its fields, what it ``is``, and every text fit for its place."""
+    fields = {"is": type(block).__name__.lower(), **asdict(block)}
+    if not isinstance(block, Table):
+        share = 2.6 / 3.6 if isinstance(block, Answers) else 0.9
+        return dict(
+            _settable(fields, TEXT_WIDTH * share, TEXT_SIZE * (2 if isinstance(block, Statement) else 1))
+        )
+    large = len(block.columns) > _LARGE_TABLE[0] or len(block.rows) > _LARGE_TABLE[1]
+    fields["size"] = SMALL_CELL_SIZE if large else CELL_SIZE
+    total = sum(column.width for column in block.columns)
+    widths = [TEXT_WIDTH * column.width / total - _PADDING for column in block.columns]
+    fields["rows"] = [
+        [_settable(cell, width, fields["size"]) for cell, width in zip(row, widths, strict=True)]
+        for row in block.rows
+    ]
+    for name in ("caption", "note"):
+        fields[name] = _settable(fields[name], TEXT_WIDTH, TEXT_SIZE)
+    return fields
+
+
+@cache
+def _template() -> bytes:
+    return files("pricing.reports").joinpath("templates/appraisal.typ").read_bytes()
+
+
+def _settable(value: Any, width: float, size: float) -> Any:
+    """Texts as they can be set: nothing acts unseen, every letter has a shape, and a word that is longer than
+    its line of ``width`` points may be broken."""
+    if isinstance(value, str):
+        return _breakable(_displayed(shown(value)), width / size)
+    if isinstance(value, dict):
+        return {name: _settable(part, width, size) for name, part in value.items()}
+    return [_settable(part, width, size) for part in value] if isinstance(value, list | tuple) else value
+
+
+def _breakable(text: str, width: float) -> str:
+    """The text with a place to break in every word that is wider than so many ems.
+
+    >>> _breakable("short " + "x" * 10, 4.0).count("\u200b")
+    1
+    """
+    if len(text) <= width / 1.1:
+        return text
+    return re.sub(r"\S+", lambda found: _pieces(found.group(), width), text)
+
+
+def _pieces(word: str, width: float) -> str:
+    if ems(word) <= width:
+        return word
+    pieces, taken = [""], 0.0
+    for letter in word:
+        wide = ems(letter)
+        if taken + wide > width:
+            pieces.append("")
+            taken = 0.0
+        pieces[-1] += letter
+        taken += wide
+    return "\u200b".join(pieces)
+
+
+def _displayed(value: Any) -> Any:
+    """Text, or texts by name, with code points in place of letters that no typeface at hand has."""
+    if isinstance(value, dict):
+        return {name: _displayed(part) for name, part in value.items()}
+    if _PLAIN.fullmatch(value):
+        return value
+    return "".join(letter if _has_shape(letter) else f"[U+{ord(letter):04X}]" for letter in value)
+
+
+@cache
+def _has_shape(letter: str) -> bool:
+    """Whether some typeface at hand shows a letter, found by setting it."""
+    if _PLAIN.fullmatch(letter):
+        return True
+    probe = b'#set document(title: "-")\n#set text(font: "Libertinus Serif")\n#sys.inputs.letter'
+    try:
+        typst.compile(probe, sys_inputs={"letter": letter}, pdf_standards=STANDARDS)
+    except typst.TypstError:
+        return False
+    return True

@@ -1,0 +1,137 @@
+"""Pictures of the written documents: the project's charts in one size and type, as SVG and PNG.
+
+A chart is kept as Vega-Lite and drawn as SVG, whose letters are set in the typeface of the PDF; the word
+processor gets the same as PNG.
+"""
+
+from decimal import Decimal
+from typing import Any, Final
+
+import altair as alt
+import polars as pl
+import typst
+import vl_convert
+
+from pricing.appraisal.facts import Facts
+from pricing.charts.evidence import comparables_chart, index_chart
+from pricing.charts.valuation import BLUE, GREY, PALE, VERMILION, distribution_chart, terms_chart
+from pricing.words.locale import LocaleWords, shown
+
+WIDTH: Final = 620
+"""Of a picture, in points of its own; every document scales it to its text."""
+
+TYPEFACE: Final = "Libertinus Serif"
+
+DOTS: Final = 180.0
+"""Of a PNG, to the inch."""
+
+VEGA_LITE: Final = "6.1"
+"""The grammar the converter is asked for."""
+
+Picture = dict[str, Any]
+
+
+def pictures(facts: Facts, words: LocaleWords) -> dict[str, Picture]:
+    """Every picture that there is evidence for, by name: ranges, index, comparables, distribution, terms."""
+    evidence = facts.evidence
+    found = ranges_picture(facts, words)
+    if evidence.index is not None:
+        chart = index_chart(evidence.index)
+        chart.vconcat = [
+            part.properties(width=WIDTH - 60, height=height)
+            for part, height in zip(chart.vconcat, (190, 50), strict=True)
+        ]
+        found["index"] = _plain(chart, fitted=False)
+    if evidence.comparables is not None:
+        found["comparables"] = _plain(comparables_chart(evidence.comparables))
+    if evidence.valuation.mid is not None:
+        found["distribution"] = _plain(distribution_chart(evidence.valuation).properties(height=210))
+        found["terms"] = _plain(terms_chart(evidence.valuation).properties(height=alt.Step(19)))
+    return found
+
+
+def ranges_picture(facts: Facts, words: LocaleWords) -> dict[str, Picture]:
+    """The picture of the ranges alone; none where there is no range."""
+    if facts.model is None and facts.comparables is None:
+        return {}
+    return {"ranges": _plain(ranges_chart(facts, words).properties(height=alt.Step(40)))}
+
+
+def ranges_chart(facts: Facts, words: LocaleWords) -> alt.LayerChart:
+    """The range of each approach as a bar with its mid price, and the valuer's opinion below them."""
+    rows: list[dict[str, Any]] = []
+    for name, span in (("price model", facts.model), ("comparable sales", facts.comparables)):
+        if span is not None:
+            low, mid, high = (float(part) for part in span.figures)
+            rows.append({"name": name, "low": low, "mid": mid, "high": high, "part": "evidence"})
+    if facts.opinion is not None:
+        low, high = (float(part) for part in facts.opinion)
+        middle = None if low < high else low
+        rows.append({"name": "valuer's opinion", "low": low, "mid": middle, "high": high, "part": "opinion"})
+    schema = {"name": pl.String, "low": pl.Float64, "mid": pl.Float64, "high": pl.Float64, "part": pl.String}
+    frame = pl.DataFrame(rows, schema=schema).with_columns(
+        words=pl.Series([_ends(row, facts, words) for row in rows], dtype=pl.String)
+    )
+    base = alt.Chart(frame)
+    y = alt.Y("name:N", sort=frame["name"].to_list(), title=None, axis=alt.Axis(labelLimit=160))
+    x = alt.X(
+        "low:Q",
+        title=f"{facts.record.assignment.market_level} price ({facts.currency})",
+        scale=alt.Scale(zero=False, nice=False, padding=30),
+        axis=alt.Axis(format=",.0f", tickCount=5, labelOverlap=True),
+    )
+    colour = alt.Color(
+        "part:N", legend=None, scale=alt.Scale(domain=["evidence", "opinion"], range=[PALE, VERMILION])
+    )
+    bars = base.mark_bar(height=14).encode(y=y, x=x, x2=alt.X2("high:Q"), color=colour)
+    ticks = base.transform_filter("isValid(datum.mid)").mark_tick(thickness=4, size=20)
+    told = base.mark_text(dy=-15, fontSize=12, color=GREY).encode(
+        y=y, x=alt.X("middle:Q"), text=alt.Text("words:N")
+    ).transform_calculate(middle="(datum.low + datum.high) / 2")  # fmt: skip
+    dark = alt.Color(
+        "part:N", legend=None, scale=alt.Scale(domain=["evidence", "opinion"], range=[BLUE, VERMILION])
+    )
+    return alt.layer(
+        bars, ticks.encode(y=y, x=alt.X("mid:Q"), color=dark), told
+    ).resolve_scale(color="independent")  # fmt: skip
+
+
+def svg(picture: Picture) -> str:
+    """A picture as SVG text."""
+    return str(vl_convert.vegalite_to_svg(picture, vl_version=VEGA_LITE))
+
+
+def png(picture: Picture) -> bytes:
+    """A picture as PNG, sharp in print: the SVG, its letters set in the same typeface as in the PDF."""
+    page = (
+        b"#set page(width: auto, height: auto, margin: 0pt)\n"
+        b'#image(bytes(sys.inputs.svg), format: "svg", width: 480pt)'
+    )
+    return typst.compile(page, format="png", ppi=DOTS, sys_inputs={"svg": svg(picture)})
+
+
+def _ends(row: dict[str, Any], facts: Facts, words: LocaleWords) -> str:
+    show = words.money if row["part"] == "opinion" else words.about
+    ends = [show(Decimal(str(row[name])), facts.currency) for name in ("low", "high")]
+    return ends[0] if row["low"] == row["high"] else " \u2013 ".join(ends)
+
+
+def _plain(chart: Any, *, fitted: bool = True) -> Picture:
+    """A chart as Vega-Lite without a title, which the caption gives, ``WIDTH`` wide with all that is in it,
+    and with nothing in it that acts unseen."""
+    chart.title = alt.Undefined
+    if fitted:
+        chart = chart.properties(width=WIDTH, autosize=alt.AutoSizeParams(type="fit-x", contains="padding"))
+    drawn = chart.configure(font=TYPEFACE).configure_view(strokeWidth=0).configure_axis(
+        labelFontSize=12, titleFontSize=12, titleFontWeight="normal", gridColor="#e4e4e4"
+    ).configure_legend(labelFontSize=12).configure_text(fontSize=12)  # fmt: skip
+    picture: Picture = _cleaned(drawn.to_dict(validate=False))
+    return picture
+
+
+def _cleaned(value: Any) -> Any:
+    if isinstance(value, str):
+        return shown(value)
+    if isinstance(value, dict):
+        return {name: _cleaned(part) for name, part in value.items()}
+    return [_cleaned(part) for part in value] if isinstance(value, list) else value

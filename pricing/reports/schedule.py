@@ -1,0 +1,137 @@
+"""A collection's schedule as a workbook: what it is worth car by car, and every sale behind it."""
+
+import io
+from collections.abc import Sequence
+from datetime import date
+from typing import Any, Final
+
+import xlsxwriter
+
+from pricing.appraisal.collection import Item, figure_of, total_of
+from pricing.appraisal.record import Appraisal
+from pricing.reports.collection import ADDED_UP, TITLE, note_words
+from pricing.reports.wording import MARKS, ROAD, car_name, condition_words, identity_words
+from pricing.words.locale import shown
+from pricing.words.sentences import CAUTION
+
+_WIDTHS: Final = (14, 7, 34, 26, 16, 13, 13, 13, 13, 44)
+
+
+def schedule(shared: Appraisal, items: Sequence[Item], made_on: date) -> bytes:
+    """The schedule as a workbook: a sheet of cars with its total, a sheet of every sale used, what to know.
+
+    Texts are written as texts, whatever they look like; amounts and days as what they are.
+    """
+    buffer = io.BytesIO()
+    with xlsxwriter.Workbook(buffer, {"in_memory": True, "strings_to_formulas": False}) as book:
+        book.set_properties({"title": TITLE, "created": made_on})
+        _cars_sheet(book, shared.assignment.currency, items)
+        _sales_sheet(book, items)
+        _notes_sheet(book, items)
+    return buffer.getvalue()
+
+
+def _cars_sheet(book: Any, currency: str, items: Sequence[Item]) -> None:
+    sheet = book.add_worksheet("Schedule")
+    bold = book.add_format({"bold": True, "bottom": 1, "text_wrap": True, "valign": "top"})
+    money, total = (
+        book.add_format({"num_format": "#,##0.00"}),
+        book.add_format({"num_format": "#,##0.00", "bold": True}),
+    )
+    heads = ("Reference", "Row", "Car", "Identity", "Condition", f"Low, {currency}", f"Middle, {currency}",
+             f"High, {currency}", f"Counted, {currency}", "Note")  # fmt: skip
+    for place, (head, width) in enumerate(zip(heads, _WIDTHS, strict=True)):
+        sheet.set_column(place, place, width)
+        sheet.write_string(0, place, head, bold)
+    for line, item in enumerate(items, start=1):
+        facts = item.facts
+        sheet.write_string(line, 0, _cell(item.car.reference))
+        sheet.write_number(line, 1, item.car.row)
+        if facts is None:
+            sheet.write_string(line, 9, _cell(f"not valued: {item.reason}"))
+            continue
+        span = facts.model if facts.model is not None else facts.comparables
+        for place, text in enumerate(
+            (car_name(facts), identity_words(facts), condition_words(facts)), start=2
+        ):
+            sheet.write_string(line, place, _cell(text))
+        amounts = [*(span.figures if span is not None else (None,) * 3), figure_of(facts)]
+        for place, amount in enumerate(amounts, start=5):
+            if amount is not None:
+                sheet.write_number(line, place, float(amount), money)
+        sheet.write_string(line, 9, _cell(note_words(facts)))
+    last = len(items) + 1
+    sheet.write_string(last, 0, "Total", bold)
+    sheet.write_formula(last, 8, f"=SUM(I2:I{last})", total, float(total_of(items)))
+    sheet.freeze_panes(1, 1)
+    sheet.autofilter(0, 0, last - 1, len(heads) - 1)
+    sheet.set_landscape()
+    sheet.fit_to_pages(1, 0)
+    sheet.repeat_rows(0)
+
+
+def _sales_sheet(book: Any, items: Sequence[Item]) -> None:
+    sheet = book.add_worksheet("Sales used")
+    bold, money = book.add_format({"bold": True, "bottom": 1}), book.add_format({"num_format": "#,##0.00"})
+    day = book.add_format({"num_format": "yyyy-mm-dd"})
+    heads = (
+        "Reference",
+        "Date",
+        "Make",
+        "Model",
+        "Variant",
+        "Year",
+        "Condition",
+        "Price, all-in",
+        "Currency",
+        "Adjusted price",
+        "Source",
+        "Source reference",
+    )
+    for place, head in enumerate(heads):
+        sheet.set_column(place, place, 16)
+        sheet.write_string(0, place, head, bold)
+    line = 0
+    for item in items:
+        if item.facts is None or item.facts.grid.is_empty():
+            continue
+        for row in item.facts.grid.iter_rows(named=True):
+            line += 1
+            texts = {
+                0: item.car.reference,
+                2: row["make"],
+                3: row["model"],
+                4: row["variant"],
+                6: row["condition_band"],
+                8: item.facts.base_currency,
+                10: row["source"],
+                11: row["source_ref"],
+            }
+            for place, text in texts.items():
+                sheet.write_string(line, place, _cell(text or ""))
+            sheet.write_datetime(line, 1, row["event_date"], day)
+            sheet.write_number(line, 5, row["year"])
+            sheet.write_number(line, 7, float(row["price"]), money)
+            sheet.write_number(line, 9, float(row["adjusted_price"]), money)
+    sheet.freeze_panes(1, 1)
+
+
+def _notes_sheet(book: Any, items: Sequence[Item]) -> None:
+    sheet = book.add_worksheet("To know")
+    sheet.set_column(0, 0, 110, book.add_format({"text_wrap": True}))
+    valued = [item.facts for item in items if item.facts is not None]
+    lines = [MARKS[valued[0].title] if valued else "", ADDED_UP, CAUTION, ROAD]
+    if valued:
+        found = valued[0].evidence
+        lines += [
+            f"Digest of the market's records: {found.market.digest}",
+            f"Fit of the price model: {found.fit_id or 'made for the effective date, not kept'}",
+            f"Program: classic-car-pricing {found.software['classic-car-pricing']}",
+        ]
+    for place, text in enumerate(line for line in lines if line):
+        sheet.write_string(place, 0, text)
+
+
+def _cell(text: str) -> str:
+    """A text as a cell holds it: at most 32,767 letters (the limit of the format)."""
+    return shown(text)[:32_000]

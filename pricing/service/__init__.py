@@ -1,1 +1,0 @@
-"""The doors: command line and HTTP."""

@@ -1,1 +1,0 @@
-"""The JSON API: one noun a file, every route opens, calls and returns."""

@@ -1,0 +1,197 @@
+"""Appraisals in the market file: every revision of every record, the evidence frozen with it, and who changed
+what. Rows are added and never altered."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import Final
+
+import duckdb
+import polars as pl
+
+from pricing.errors import MarketError
+from pricing.store.answers import Receipt, keep_result
+from pricing.store.audit import now, write_audit
+from pricing.store.connection import PATIENCE_SECONDS, connection, frame, run
+
+_TABLES: Final = """
+CREATE TABLE IF NOT EXISTS appraisals (
+    appraisal_id VARCHAR, revision INTEGER, record VARCHAR, evidence_digest VARCHAR, made_at TIMESTAMP,
+    made_by VARCHAR, reason VARCHAR
+);
+CREATE TABLE IF NOT EXISTS appraisal_evidence (digest VARCHAR, content VARCHAR);
+CREATE TABLE IF NOT EXISTS appraisal_changes (
+    appraisal_id VARCHAR, revision INTEGER, field VARCHAR, old VARCHAR, new VARCHAR
+);
+"""
+"""``record`` and ``content`` are JSON. A market file made before there were appraisals gets the tables with
+its first one."""
+
+_NO_CHANGES: Final = pl.DataFrame(
+    schema={
+        "revision": pl.Int32, "made_at": pl.Datetime("us"), "made_by": pl.String, "reason": pl.String,
+        "field": pl.String, "old": pl.String, "new": pl.String,
+    }
+)  # fmt: skip
+
+_NONE_KEPT: Final = pl.DataFrame(
+    schema={
+        "appraisal_id": pl.String, "revision": pl.Int32, "record": pl.String, "evidence_digest": pl.String,
+        "made_at": pl.Datetime("us"), "made_by": pl.String, "reason": pl.String,
+    }
+)  # fmt: skip
+
+Change = tuple[str, str, str]
+"""A field, what it was, what it is."""
+
+
+@dataclass(frozen=True)
+class Revision:
+    """One revision as it is kept; ``evidence`` is null while none was gathered. ``number`` counts from 1."""
+
+    appraisal_id: str
+    number: int
+    record: str
+    evidence: str | None
+    digest: str | None
+    made_at: datetime
+    made_by: str
+    reason: str
+
+
+@dataclass(frozen=True)
+class Draft:
+    """A revision to be kept: of a new appraisal, or the one after revision ``after`` of ``appraisal_id``."""
+
+    record: str
+    evidence: str | None
+    digest: str | None
+    made_by: str
+    reason: str
+    changes: Sequence[Change] = ()
+    appraisal_id: str | None = None
+    after: int = 0
+
+
+def add_revisions(
+    path: Path,
+    drafts: Sequence[Draft],
+    *,
+    receipt: Receipt | None = None,
+    patience: float = PATIENCE_SECONDS,
+) -> list[tuple[str, int]]:
+    """Keep revisions, all or none; returns the id and number of each, the last of which a receipt is for.
+
+    Raises ``MarketError`` where an appraisal is not there, or has had a revision meanwhile.
+    """
+    at = now()
+    with connection(path, write=True, patience=patience) as opened:
+        run(opened, _TABLES)
+        (count,) = run(opened, "SELECT count(DISTINCT appraisal_id) FROM appraisals")[0]
+        kept = []
+        for draft in drafts:
+            name = draft.appraisal_id
+            if name is None:
+                count += 1
+                name = f"appraisal-{count:04d}"
+            else:
+                _expect(opened, name, draft.after)
+            _insert(opened, draft, name, at)
+            kept.append((name, draft.after + 1))
+        if kept:
+            keep_result(opened, receipt, dict(zip(("appraisal_id", "revision"), kept[-1], strict=True)))
+        return kept
+
+
+def read_revision(
+    path: Path, appraisal_id: str, number: int | None = None, *, patience: float = PATIENCE_SECONDS
+) -> Revision:
+    """A revision, the last one by default. Raises ``MarketError`` when there is none such."""
+    with connection(path, patience=patience) as opened:
+        try:
+            rows = run(
+                opened,
+                "SELECT appraisal_id, revision, record, content, evidence_digest, made_at, made_by, reason "
+                "FROM appraisals LEFT JOIN appraisal_evidence ON digest = evidence_digest "
+                "WHERE appraisal_id = ? AND revision = coalesce(?, revision) ORDER BY revision DESC LIMIT 1",
+                [appraisal_id, number],
+            )
+        except duckdb.CatalogException:
+            rows = []
+    if not rows:
+        which = "" if number is None else f" with a revision {number}"
+        raise MarketError(
+            f"{path} holds no appraisal {appraisal_id!r}{which}; `pricing appraise list` lists them"
+        )
+    return Revision(*rows[0])
+
+
+def last_revisions(path: Path, *, patience: float = PATIENCE_SECONDS) -> pl.DataFrame:
+    """The last revision of every appraisal, without its evidence."""
+    with connection(path, patience=patience) as opened:
+        try:
+            return frame(
+                opened,
+                "SELECT * FROM appraisals QUALIFY row_number() OVER "
+                "(PARTITION BY appraisal_id ORDER BY revision DESC) = 1 ORDER BY appraisal_id",
+            )
+        except duckdb.CatalogException:
+            return _NONE_KEPT
+
+
+def changes_of(path: Path, appraisal_id: str, *, patience: float = PATIENCE_SECONDS) -> pl.DataFrame:
+    """Who changed what: a row a revision and field, oldest first; a revision that changed no field has one
+    row without."""
+    with connection(path, patience=patience) as opened:
+        try:
+            return frame(
+                opened,
+                "SELECT revision, made_at, made_by, reason, field, old, new FROM appraisals "
+                "LEFT JOIN appraisal_changes USING (appraisal_id, revision) WHERE appraisal_id = ? "
+                "ORDER BY revision, field",
+                [appraisal_id],
+            )
+        except duckdb.CatalogException:
+            return _NO_CHANGES
+
+
+def _expect(opened: duckdb.DuckDBPyConnection, name: str, after: int) -> None:
+    (last,) = run(opened, "SELECT max(revision) FROM appraisals WHERE appraisal_id = ?", [name])[0]
+    if last is None:
+        raise MarketError(f"there is no appraisal {name!r} to revise")
+    if last != after:
+        raise MarketError(
+            f"{name} has had a revision meanwhile: its last is {last}, this one follows {after}"
+        )
+
+
+def _insert(opened: duckdb.DuckDBPyConnection, draft: Draft, name: str, at: datetime) -> None:
+    number = draft.after + 1
+    run(
+        opened,
+        "INSERT INTO appraisals VALUES (?, ?, ?, ?, ?, ?, ?)",
+        [name, number, draft.record, draft.digest, at, draft.made_by, draft.reason],
+    )
+    if draft.evidence is not None:
+        run(
+            opened,
+            "INSERT INTO appraisal_evidence SELECT $digest, $content "
+            "WHERE NOT EXISTS (FROM appraisal_evidence WHERE digest = $digest)",
+            {"digest": draft.digest, "content": draft.evidence},
+        )
+    for field, old, new in draft.changes:
+        run(opened, "INSERT INTO appraisal_changes VALUES (?, ?, ?, ?, ?)", [name, number, field, old, new])
+    write_audit(
+        opened, at, "appraisal", name,
+        {"revision": number, "by": draft.made_by, "reason": draft.reason, "evidence": draft.digest},
+    )  # fmt: skip
+
+
+def first_makers(path: Path, *, patience: float = PATIENCE_SECONDS) -> dict[str, str]:
+    """Who entered each appraisal."""
+    with connection(path, patience=patience) as opened:
+        try:
+            return dict(run(opened, "SELECT appraisal_id, made_by FROM appraisals WHERE revision = 1"))
+        except duckdb.CatalogException:
+            return {}

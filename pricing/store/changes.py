@@ -1,0 +1,94 @@
+"""What a piece of work changed in a market file: found by holding the file before against the file after, so
+that no writer has to tell and none can forget."""
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import duckdb
+import polars as pl
+
+from pricing.store.connection import frame
+from pricing.store.row_text import TableLayout, layouts, lines_query, quoted
+
+ROWS_AT_ONCE: Final = 100_000
+
+COPIED: Final = "copied_entry"
+"""The table of a local copy that says how far it goes; it is no part of the market."""
+
+
+@dataclass(frozen=True)
+class Change:
+    """What became of one table: the digests of the rows that went, and the lines of those that came."""
+
+    layout: TableLayout
+    gone: pl.Series
+    came: Callable[[], Iterable[pl.DataFrame]]
+    """Frames of ``line`` and ``digest``; may be asked for again."""
+
+
+def changes(opened: duckdb.DuckDBPyConnection) -> list[Change]:
+    """What the transaction at hand changed. Rows alike are taken to have changed alike."""
+    with opened.cursor() as before:  # sees the file as it was
+        tables, earlier = layouts(opened), layouts(before)
+        names = sorted(name for name in tables if name != COPIED)
+        now, then = _marks(opened, names, tables), _marks(before, names, earlier)
+        came, gone = now.join(then, on=now.columns, how="anti"), then.join(now, on=now.columns, how="anti")
+        touched = {*came["nth"].unique().to_list(), *gone["nth"].unique().to_list()}
+        found = []
+        for nth, name in enumerate(names):
+            layout, old = tables[name], earlier.get(name)
+            if nth in touched or layout != old:
+                added = _lines(opened, layout, came.filter(nth=nth))
+                taken = added.clear() if old is None else _lines(before, old, gone.filter(nth=nth))
+                found.append(_net(layout, added, taken))
+    return found
+
+
+def whole(opened: duckdb.DuckDBPyConnection) -> list[Change]:
+    """Every row of a market file, as what came into an empty one."""
+
+    def lines(layout: TableLayout) -> Callable[[], Iterable[pl.DataFrame]]:
+        return lambda: (
+            pl.DataFrame(pl.from_arrow(batch))
+            for batch in opened.sql(lines_query(layout)).to_arrow_reader(ROWS_AT_ONCE)
+        )
+
+    nothing = pl.Series(dtype=pl.String)
+    return [
+        Change(layout, nothing, lines(layout)) for name, layout in layouts(opened).items() if name != COPIED
+    ]
+
+
+def _net(layout: TableLayout, came: pl.DataFrame, gone: pl.DataFrame) -> Change:
+    """A row taken out and put back as it was is no change."""
+    if not gone.is_empty():
+        counts = (
+            came.group_by("digest").len()
+            .join(gone.group_by("digest").len(), on="digest", how="full", coalesce=True)
+            .filter(pl.col("len").ne_missing(pl.col("len_right")))
+        )  # fmt: skip
+        came = came.join(counts, on="digest", how="semi", maintain_order="left")
+        gone = gone.join(counts, on="digest", how="semi")
+    return Change(layout, gone["digest"].unique(), lambda: came.iter_slices(ROWS_AT_ONCE))
+
+
+def _marks(
+    opened: duckdb.DuckDBPyConnection, names: Sequence[str], tables: Mapping[str, TableLayout]
+) -> pl.DataFrame:
+    """Of every row of every table where it stands, and in a number what it holds."""
+    rows = [
+        f"SELECT {nth}::SMALLINT AS nth, rowid AS place, hash(*COLUMNS(*)) AS mark FROM {quoted(name)}"  # noqa: S608
+        for nth, name in enumerate(names)
+        if name in tables
+    ]
+    return frame(opened, " UNION ALL ".join(rows))
+
+
+def _lines(opened: duckdb.DuckDBPyConnection, layout: TableLayout, rows: pl.DataFrame) -> pl.DataFrame:
+    if rows.is_empty():
+        return pl.DataFrame(schema={"line": pl.String, "digest": pl.String})
+    opened.register("wanted", rows)
+    found = frame(opened, lines_query(layout, "WHERE rowid IN (SELECT place FROM wanted)"))
+    opened.unregister("wanted")
+    return found

@@ -1,0 +1,145 @@
+"""Short-lived connections to a market file, shared fairly between processes and threads.
+
+DuckDB lets one process write or many read, and refuses the others. Here they wait instead. A writer holds an
+advisory lock on the file's folder (a turnstile) while it waits and works; a reader passes that turnstile on
+its way in, so that readers following upon each other cannot keep a writer out. Where there is no such lock
+(Windows) both simply try again until their patience ends.
+"""
+
+import os
+import random
+import time
+from collections.abc import Iterator
+from contextlib import AbstractContextManager, closing, contextmanager
+from pathlib import Path
+from typing import Any, Final
+
+import duckdb
+import polars as pl
+
+from pricing.errors import MarketError, UnwrittenError
+from pricing.store.place import copies, is_copy
+
+try:
+    import fcntl
+except ImportError:  # pragma: no cover - Windows
+    fcntl = None  # type: ignore[assignment]
+
+PATIENCE_SECONDS: Final = 60.0
+"""How long a connection waits for another process by default."""
+
+Values = list[Any] | dict[str, Any] | None
+"""What is bound to a statement's parameters, by place or by name."""
+
+_CONFIG: Final[dict[str, str | bool | int | float | list[str]]] = {
+    "enable_external_access": "false",
+    "autoinstall_known_extensions": "false",
+    "autoload_known_extensions": "false",
+    "preserve_insertion_order": "false",
+}
+_BUSY: Final = (
+    "Conflicting lock",
+    "different configuration",
+    "being used by another process",
+    "unique file handle",
+)
+_UNWRITTEN: Final = (
+    duckdb.IOException, duckdb.FatalException, duckdb.OutOfMemoryException, duckdb.TransactionException,
+)  # fmt: skip
+"""What is raised when a file cannot be written to; the last of them when that shows only at the commit."""
+
+
+def connection(
+    path: Path, *, write: bool = False, keep: bool = True, patience: float = PATIENCE_SECONDS
+) -> AbstractContextManager[duckdb.DuckDBPyConnection]:
+    """A connection for one piece of work; with ``write`` the work is one transaction, undone by any error,
+    and without ``keep`` in any case. Every question and every write to a market comes through here.
+
+    The local copy of a market on a server is brought up to date first, and what a write changes in it is kept
+    by the server before it is kept here (``store.postgres.copy``).
+
+    Raises ``MarketError`` when the file is no DuckDB file, stays in use for ``patience`` seconds, or the
+    disk is full.
+    """
+    if is_copy(path):
+        kept: AbstractContextManager[duckdb.DuckDBPyConnection] = copies().copy_connection(
+            path, write=write, keep=keep, patience=patience
+        )
+        return kept
+    return file_connection(path, write=write, keep=keep, patience=patience)
+
+
+@contextmanager
+def file_connection(
+    path: Path, *, write: bool = False, keep: bool = True, patience: float = PATIENCE_SECONDS
+) -> Iterator[duckdb.DuckDBPyConnection]:
+    """A connection to a file as it stands; see ``connection``."""
+    deadline = time.monotonic() + patience
+    with _turnstile(path, write, deadline), closing(_open(path, write, deadline)) as opened:
+        try:
+            if write:
+                run(opened, "BEGIN TRANSACTION")
+            yield opened
+            if write:
+                run(opened, "COMMIT" if keep else "ROLLBACK")
+        except _UNWRITTEN as error:
+            raise UnwrittenError(f"{path}: the market file is unchanged: {_first_line(error)}") from None
+
+
+def run(opened: duckdb.DuckDBPyConnection, statement: str, values: Values = None) -> list[tuple[Any, ...]]:
+    """Do a statement to its end and give its rows; of an insert or an update that is the number of rows."""
+    return opened.execute(statement, values).fetchall()
+
+
+def frame(opened: duckdb.DuckDBPyConnection, query: str, values: Values = None) -> pl.DataFrame:
+    """The answer to a query."""
+    return opened.sql(query, params=values).pl()
+
+
+def _open(path: Path, write: bool, deadline: float) -> duckdb.DuckDBPyConnection:
+    """Open the file, trying again while another process or thread holds it."""
+    while True:
+        try:
+            return duckdb.connect(str(path), read_only=not write, config=_CONFIG)
+        except duckdb.Error as error:
+            if not any(sign in str(error) for sign in _BUSY):
+                if path.is_file() and "not a valid DuckDB" in str(error):
+                    raise MarketError(f"{path} is not a market file: it is no DuckDB database") from None
+                raise MarketError(f"{path}: the market file cannot be opened: {_first_line(error)}") from None
+            if time.monotonic() > deadline:
+                raise MarketError(
+                    f"{path} is in use by another process, which did not finish in time: {_first_line(error)}"
+                ) from None
+        time.sleep(random.uniform(0.002, 0.02))  # noqa: S311 - spreads out the waiting, no secret
+
+
+@contextmanager
+def _turnstile(path: Path, write: bool, deadline: float) -> Iterator[None]:
+    """Hold the folder's lock: a reader only for a moment, a writer until its work is done."""
+    if fcntl is None:  # pragma: no cover - Windows
+        yield
+        return
+    try:
+        folder = os.open(path.parent, os.O_RDONLY)
+    except OSError as error:
+        raise MarketError(f"{path}: there is no such folder: {_first_line(error)}") from None
+    try:
+        while True:
+            try:
+                fcntl.flock(folder, (fcntl.LOCK_EX if write else fcntl.LOCK_SH) | fcntl.LOCK_NB)
+                break
+            except OSError:
+                if time.monotonic() > deadline:
+                    raise MarketError(
+                        f"{path} is in use by another process, which did not finish in time"
+                    ) from None
+                time.sleep(random.uniform(0.001, 0.01))  # noqa: S311 - spreads out the waiting, no secret
+        if not write:
+            fcntl.flock(folder, fcntl.LOCK_UN)
+        yield
+    finally:
+        os.close(folder)
+
+
+def _first_line(error: BaseException) -> str:
+    return str(error).splitlines()[0] if str(error) else type(error).__name__

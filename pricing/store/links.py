@@ -1,0 +1,120 @@
+"""Links between records of one sale: found after each load among the cars it touched, and parted by a
+person."""
+
+from datetime import datetime
+from typing import Final
+
+import duckdb
+import polars as pl
+
+from pricing.errors import MarketError
+from pricing.intake.duplicates import DETAILS, EVIDENCE, choose_fronts, find_links
+from pricing.store.audit import write_audit
+from pricing.store.connection import frame, run
+
+_LINKED: Final = (
+    f"SELECT record_id, outcome, event_date, {', '.join(DETAILS)} FROM records "  # noqa: S608 - fixed names
+    "SEMI JOIN (SELECT record_id FROM links UNION SELECT other_id FROM links) AS either USING (record_id)"
+)
+
+
+_MAY_BE_ONE: Final = """
+new AS (SELECT chassis_key, model_key, year, odometer_km FROM records WHERE batch_id = $batch),
+chassis AS (
+    SELECT chassis_key FROM records WHERE chassis_key IN (SELECT chassis_key FROM new)
+    GROUP BY chassis_key HAVING count(*) > 1
+),
+models AS (
+    SELECT model_key, year FROM records
+    WHERE (model_key, year) IN (SELECT (model_key, year) FROM new) AND odometer_km IS NOT NULL
+    GROUP BY ALL HAVING count(*) > 1 AND bool_or(chassis_key IS NULL)
+),
+places AS (
+    SELECT record_id, chassis_key, model_key, year, shift, floor((odometer_km + shift) / 2) AS place
+    FROM records SEMI JOIN models USING (model_key, year), (VALUES (0), (1)) AS shifts(shift)
+    WHERE odometer_km IS NOT NULL
+),
+shared AS (
+    SELECT model_key, year, shift, place FROM places
+    GROUP BY ALL HAVING count(*) > 1 AND bool_or(chassis_key IS NULL)
+),
+may_be_one AS (
+    SELECT record_id FROM records SEMI JOIN chassis USING (chassis_key)
+    UNION
+    SELECT record_id FROM places SEMI JOIN shared USING (model_key, year, shift, place)
+)
+"""
+"""Records of cars that a batch touched which share a chassis number, or a model, a year and an odometer
+reading where one of them has no chassis number. Readings at most 1 km apart share a place 2 km wide, one way
+or the other."""
+
+
+def link_batch(opened: duckdb.DuckDBPyConnection, batch_id: str) -> int:
+    """Link the records of a batch with each other and with older ones of the same cars; returns how many
+    links.
+
+    A link that was parted stays parted.
+    """
+    columns = ", ".join(EVIDENCE)
+    query = f"WITH {_MAY_BE_ONE} SELECT {columns} FROM records SEMI JOIN may_be_one USING (record_id)"  # noqa: S608
+    touched = frame(opened, query, {"batch": batch_id})
+    found = find_links(touched)
+    opened.register("found", found)
+    (added,) = run(
+        opened,
+        "INSERT INTO links SELECT record_id, other_id, rule, ?, NULL FROM found "
+        "ANTI JOIN links USING (record_id, other_id)",
+        [batch_id],
+    )[0]
+    opened.unregister("found")
+    if added:
+        refresh_fronts(opened)
+    return int(added)
+
+
+def refresh_fronts(opened: duckdb.DuckDBPyConnection) -> None:
+    """Set ``front_id`` of every record that stands behind a better one of the same sale."""
+    links = frame(opened, "SELECT record_id, other_id FROM links WHERE parted_at IS NULL")
+    linked = frame(opened, _LINKED)
+    behind = choose_fronts(linked, links).filter(pl.col("record_id") != pl.col("front_id"))
+    opened.register("behind", behind)
+    run(
+        opened,
+        "UPDATE records SET front_id = NULL "
+        "WHERE front_id IS NOT NULL AND record_id NOT IN (SELECT record_id FROM behind)",
+    )
+    run(
+        opened,
+        "UPDATE records SET front_id = behind.front_id FROM behind "
+        "WHERE records.record_id = behind.record_id AND records.front_id IS DISTINCT FROM behind.front_id",
+    )
+    opened.unregister("behind")
+
+
+def behind_as_of(opened: duckdb.DuckDBPyConnection, as_of: object) -> pl.DataFrame:
+    """The records that stood behind a better one on a day, when later offers were not known yet."""
+    links = frame(
+        opened,
+        "SELECT record_id, other_id FROM links "
+        "SEMI JOIN (SELECT record_id FROM records WHERE event_date <= $day) AS known USING (record_id) "
+        "WHERE parted_at IS NULL AND other_id IN (SELECT record_id FROM records WHERE event_date <= $day)",
+        {"day": as_of},
+    )
+    linked = frame(opened, _LINKED)
+    return choose_fronts(linked, links).filter(pl.col("record_id") != pl.col("front_id"))
+
+
+def part(opened: duckdb.DuckDBPyConnection, record_id: str, at: datetime, *, parted: bool) -> int:
+    """Part a record from those it is linked with, or link it again; returns how many links changed."""
+    if not run(opened, "SELECT 1 FROM records WHERE record_id = ?", [record_id]):
+        raise MarketError(f"the market holds no record {record_id!r}")
+    (changed,) = run(
+        opened,
+        "UPDATE links SET parted_at = $at "
+        "WHERE (record_id = $name OR other_id = $name) AND (parted_at IS NULL) = $live",
+        {"at": at if parted else None, "name": record_id, "live": parted},
+    )[0]
+    if changed:
+        refresh_fronts(opened)
+        write_audit(opened, at, "part" if parted else "link", record_id, {"links": int(changed)})
+    return int(changed)

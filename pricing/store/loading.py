@@ -1,0 +1,248 @@
+"""Files into a market file: read, map, check, price, and store what is new in one transaction.
+
+Everything but the last step happens before the market file is opened for writing, so that readers wait only
+while finished rows are stored.
+"""
+
+from collections import Counter, deque
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import asdict, dataclass
+from datetime import date
+from pathlib import Path
+from typing import Final
+
+import duckdb
+import polars as pl
+
+from pricing.errors import TableError
+from pricing.intake.duplicates import KEYS
+from pricing.intake.layout import Layout
+from pricing.intake.mapping import Mapping
+from pricing.intake.mapping_files import mapping_beside, mapping_text, read_mapping
+from pricing.intake.readers import Part, read_file
+from pricing.money.prices import PRICE_COLUMNS
+from pricing.records.contract import COLUMNS
+from pricing.store.answers import Receipt, keep_result
+from pricing.store.audit import now, write_audit
+from pricing.store.connection import connection, frame, run
+from pricing.store.links import link_batch
+from pricing.store.staging import Staged, Terms, stage
+from pricing.store.terms import charges_in_force, own_rates, store_charges, stored_charges
+
+ROWS_A_STATEMENT: Final = 1_000_000
+PARTS_AT_ONCE: Final = 2
+
+Progress = Callable[[str, int, int], None]
+"""Called with a stage (``read``, ``store``), rows done and rows in all."""
+
+
+@dataclass(frozen=True)
+class FileReport:
+    """What became of one file's rows."""
+
+    file: str
+    read: int
+    accepted: int
+    rejected: int
+    known: int
+
+
+@dataclass(frozen=True)
+class LoadReport:
+    """What became of every row of a load: ``read == accepted + rejected + known``."""
+
+    read: int
+    accepted: int
+    rejected: int
+    known: int
+    """Rows that the market had already, as a record or in quarantine."""
+    batch_id: str | None
+    """``None`` when nothing changed."""
+    by_rule: dict[str, int]
+    """How many of the rejected rows broke each rule."""
+    files: tuple[FileReport, ...]
+    linked: int
+    """Links found between records of one sale."""
+
+
+def load_files(
+    path: Path,
+    files: Sequence[Path],
+    mapping_file: Path | None,
+    base_currency: str,
+    today: date,
+    progress: Progress | None,
+    patience: float,
+    keep: bool = True,
+    receipt: Receipt | None = None,
+) -> LoadReport:
+    """Load files into the market file at ``path``; see ``Market.load``."""
+    given = None if mapping_file is None else read_mapping(mapping_file)
+    with connection(path, patience=patience) as opened:
+        older = stored_charges(opened)
+        rates = own_rates(opened)
+        waiting = frame(opened, "SELECT DISTINCT source FROM quarantine WHERE settled_by IS NULL")["source"]
+    mappings: dict[str, Mapping] = {}
+    staged: list[Staged] = []
+    for file in files:
+        mapping = mapping_beside(file) if given is None else given
+        if mapping is not None:
+            mappings[mapping.source] = mapping
+        charges = charges_in_force(older, [charge for known in mappings.values() for charge in known.charges])
+        terms = Terms(base_currency, today, charges, rates, waiting)
+        parts = read_file(file, Layout() if mapping is None else mapping.layout)
+        try:
+            for part, rows in _in_order(parts, lambda part: stage(part.frame, file, mapping, terms)):  # noqa: B023
+                staged.append(rows)
+                if progress is not None:
+                    progress("read", part.rows_done, part.rows_expected)
+        except TableError as error:
+            raise TableError(f"{file}: {error}") from None
+    with connection(path, write=True, keep=keep, patience=patience) as opened:
+        report = _store(opened, files, staged, mappings.values(), progress)
+        keep_result(opened, receipt, asdict(report))
+        return report
+
+
+def _in_order(parts: Iterator[Part], work: Callable[[Part], Staged]) -> Iterator[tuple[Part, Staged]]:
+    """Work on some parts side by side, and give them in their order; only a few are held at a time."""
+    waiting: deque[tuple[Part, Future[Staged]]] = deque()
+    with ThreadPoolExecutor(PARTS_AT_ONCE) as pool:
+        for part in parts:
+            waiting.append((part, pool.submit(work, part)))
+            if len(waiting) > PARTS_AT_ONCE:
+                ready, rows = waiting.popleft()
+                yield ready, rows.result()
+        for ready, rows in waiting:
+            yield ready, rows.result()
+
+
+def _store(
+    opened: duckdb.DuckDBPyConnection,
+    files: Sequence[Path],
+    staged: list[Staged],
+    mappings: Iterable[Mapping],
+    progress: Progress | None,
+) -> LoadReport:
+    """Insert what is new, inside the transaction of ``opened``; empties ``staged`` on the way."""
+    loaded_at = now()
+    (earlier,) = run(opened, "SELECT count(*) FROM batches")[0]
+    batch_id = f"batch-{earlier + 1:04d}"
+    by_rule: Counter[str] = Counter()
+    read: Counter[str] = Counter({file.name: 0 for file in files})
+    rejected: Counter[str] = Counter()
+    total = sum(rows.height for rows in staged)
+    mended = 0
+    while staged:
+        rows = _take(staged)
+        read.update(rows.read)
+        _store_records(opened, rows.records, batch_id)
+        new = _store_rejected(opened, rows.rejected, batch_id)
+        mended += _settle(opened, rows.records, rows.rejected, batch_id)
+        rejected.update(new["file"].to_list())
+        by_rule.update(new["broken_rules"].explode().to_list())
+        if progress is not None:
+            progress("store", read.total(), total)
+    counted = run(opened, "SELECT file, count(*) FROM records WHERE batch_id = ? GROUP BY file", [batch_id])
+    accepted: Counter[str] = Counter(dict(counted))
+    reports = tuple(
+        FileReport(file, count, accepted[file], rejected[file], count - accepted[file] - rejected[file])
+        for file, count in read.items()
+    )
+    linked = link_batch(opened, batch_id) if accepted else 0
+    for mapping in mappings:
+        store_charges(opened, mapping.charges)
+        run(opened, "DELETE FROM mappings WHERE source = ?", [mapping.source])
+        run(opened, "INSERT INTO mappings VALUES (?, ?)", [mapping.source, mapping_text(mapping)])
+    known = total - accepted.total() - rejected.total()
+    changed = accepted.total() + rejected.total() + mended > 0
+    counts = {"read": total, "accepted": accepted.total(), "rejected": rejected.total(), "known": known}
+    if changed:
+        names = [file.name for file in files]
+        run(
+            opened,
+            "INSERT INTO batches VALUES (?, ?, ?, ?, ?, ?, ?, NULL)",
+            [batch_id, loaded_at, names, *counts.values()],
+        )
+        detail = {"files": names, **counts, "mended": mended, "linked": linked}
+        write_audit(opened, loaded_at, "load", batch_id, detail)
+    return LoadReport(
+        **counts,
+        batch_id=batch_id if changed else None,
+        by_rule=dict(by_rule.most_common()),
+        files=reports,
+        linked=linked,
+    )
+
+
+@dataclass(frozen=True)
+class _Rows:
+    """Staged rows of one or more parts."""
+
+    read: dict[str, int]
+    records: pl.DataFrame
+    rejected: pl.DataFrame
+
+
+def _take(staged: list[Staged]) -> _Rows:
+    """Take parts off the list until there is enough for one statement: few large inserts are quickest."""
+    parts: list[Staged] = []
+    while staged and sum(part.height for part in parts) < ROWS_A_STATEMENT:
+        parts.append(staged.pop(0))
+    read: Counter[str] = Counter()
+    for part in parts:
+        read[part.file] += part.height
+    records = pl.concat([part.records for part in parts], rechunk=False)
+    if records["record_id"].n_unique() < records.height:
+        records = records.unique("record_id", keep="first", maintain_order=True)
+    return _Rows(dict(read), records, pl.concat([part.rejected for part in parts]))
+
+
+def _store_records(opened: duckdb.DuckDBPyConnection, records: pl.DataFrame, batch_id: str) -> None:
+    """Insert the records that the market does not hold yet."""
+    columns = ", ".join((*COLUMNS, *PRICE_COLUMNS, "file", "row_number", *KEYS))
+    opened.register("staged", records)
+    statement = (
+        f"INSERT INTO records BY NAME SELECT * REPLACE (? AS batch_id) FROM (SELECT {columns} FROM staged) "  # noqa: S608
+        "ANTI JOIN records USING (record_id)"
+    )
+    run(opened, statement, [batch_id])
+    opened.unregister("staged")
+
+
+def _settle(
+    opened: duckdb.DuckDBPyConnection, records: pl.DataFrame, rejected: pl.DataFrame, batch_id: str
+) -> int:
+    """Mark quarantined rows that these bring in after all, or have taken the place of; returns how many."""
+    replaced = rejected.filter(pl.col("mends") != pl.col("quarantine_id"))
+    mends = pl.concat([records.select("mends", "source"), replaced.select("mends", "source")]).drop_nulls()
+    if mends.is_empty():
+        return 0
+    opened.register("staged", mends)
+    (settled,) = run(
+        opened,
+        "UPDATE quarantine SET settled_by = ? FROM staged WHERE quarantine.quarantine_id = staged.mends "
+        "AND quarantine.source = staged.source AND settled_by IS NULL",
+        [batch_id],
+    )[0]
+    opened.unregister("staged")
+    return int(settled)
+
+
+def _store_rejected(opened: duckdb.DuckDBPyConnection, rejected: pl.DataFrame, batch_id: str) -> pl.DataFrame:
+    """Put the rejected rows that are not there yet into quarantine; returns them."""
+    if rejected.is_empty():
+        return rejected
+    opened.register("staged", rejected.unique("quarantine_id", keep="first", maintain_order=True))
+    new = frame(opened, "SELECT * FROM staged ANTI JOIN quarantine USING (quarantine_id)")
+    opened.unregister("staged")
+    opened.register("staged", new)
+    run(
+        opened,
+        "INSERT INTO quarantine SELECT quarantine_id, ?, source, file, row_number, raw, broken_rules, "
+        "NULL FROM staged",
+        [batch_id],
+    )
+    opened.unregister("staged")
+    return new

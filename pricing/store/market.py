@@ -1,0 +1,303 @@
+"""The market file: one DuckDB file with the records, their batches, the quarantine and the saved fits.
+
+A connection lives as long as one question or one load, so that several processes can work on a market at
+once.
+"""
+
+import json
+from collections.abc import Iterable
+from contextlib import AbstractContextManager
+from datetime import UTC, date, datetime
+from pathlib import Path
+from typing import Any
+
+import duckdb
+import polars as pl
+
+from pricing.errors import MarketError
+from pricing.store import history as store_history
+from pricing.store import links as store_links
+from pricing.store import names as store_names
+from pricing.store import suspicions as store_suspicions
+from pricing.store import tables as store_tables
+from pricing.store import terms as store_terms
+from pricing.store.answers import Receipt, keep_result
+from pricing.store.audit import now, write_audit
+from pricing.store.connection import PATIENCE_SECONDS, Values, connection, frame, run
+from pricing.store.loading import LoadReport, Progress, load_files
+from pricing.store.place import market_path
+from pricing.store.quarantine import export_quarantine
+from pricing.store.sales import digest, read_sales
+from pricing.store.state import CHANGES_SEEN, record_changes
+
+Facts = dict[str, str | float | int]
+
+
+class Market:
+    """One market file, opened by ``Market.open``.
+
+    >>> import tempfile
+    >>> folder = tempfile.TemporaryDirectory()
+    >>> notes = Path(folder.name) / "notes.csv"
+    >>> _ = notes.write_text(
+    ...     "make,model,year,channel,country,outcome,event_date,amount,currency,price_basis\\n"
+    ...     "Corvane,Six,1968,private,GB,sold,2024-05-01,4250,GBP,all-in\\n"
+    ...     "Corvane,Six,1968,private,GB,sold,2024-05-02,-1,GBP,all-in\\n"
+    ... )
+    >>> market = Market.open(Path(folder.name) / "market.duckdb")
+    >>> report = market.load([notes])
+    >>> report.read, report.accepted, report.rejected, report.known, report.by_rule
+    (2, 1, 1, 0, {'amount_not_positive': 1})
+    >>> market.sales()["price"].to_list()
+    [Decimal('4972.04')]
+    >>> market.load([notes]).known
+    2
+    >>> folder.cleanup()
+    """
+
+    def __init__(
+        self, path: Path, base_currency: str, patience: float, receipt: Receipt | None = None
+    ) -> None:
+        """Use ``Market.open``."""
+        self.path = path
+        self.base_currency = base_currency
+        self.receipt = receipt
+        self._patience = patience
+
+    @classmethod
+    def open(
+        cls,
+        path: str | Path,
+        *,
+        base_currency: str = "EUR",
+        create: bool = True,
+        patience: float = PATIENCE_SECONDS,
+    ) -> "Market":
+        """Open a market file; with ``create`` make it when absent, its prices in ``base_currency`` (ISO
+        4217).
+
+        The address of a PostgreSQL server, ``postgresql://user@host/database``, opens the market that the
+        server keeps, through its local copy (``store.postgres.copy``).
+
+        An existing market keeps the base currency it was made with. ``patience``: seconds that any later call
+        waits for another process that uses the file. Raises ``MarketError`` for a file of another kind.
+        """
+        path = market_path(path)
+        if not path.exists():
+            if not create:
+                raise MarketError(
+                    f"{path} does not exist; a market file comes into being by loading records into it"
+                )
+            store_tables.create(path, base_currency)
+        return cls(path, store_tables.base_currency_of(path, patience), patience)
+
+    def under(self, receipt: Receipt) -> "Market":
+        """The same market, in which a load, taking one back, a fit or an appraisal keeps what came of it
+        under a key: such a write then raises ``DoneMeanwhileError``, and changes nothing, where something was
+        done under that key before.
+        """
+        return Market(self.path, self.base_currency, self._patience, receipt)
+
+    def load(
+        self,
+        paths: Iterable[str | Path],
+        *,
+        mapping: Path | None = None,
+        progress: Progress | None = None,
+        today: date | None = None,
+        dry_run: bool = False,
+    ) -> LoadReport:
+        """Bring files in, as one batch: all of them or, after any error, none.
+
+        ``mapping`` is a mapping file for all of them; without it each file's own is used,
+        ``<file>.mapping.toml`` beside it, and a file without one must have the contract's columns.
+        ``progress`` is called with a stage, rows done and rows in all. Events after ``today`` (now, by
+        default) are rejected. Rows that the market has already, accepted or in quarantine, are known and
+        change nothing. A ``dry_run`` reports what would happen and leaves the market as it was.
+
+        Raises ``FileError``, ``TableError``, ``MappingError`` for a file, ``MarketError`` for the market.
+        """
+        day = datetime.now(UTC).date() if today is None else today
+        return load_files(
+            self.path,
+            [Path(path) for path in paths],
+            mapping,
+            self.base_currency,
+            day,
+            progress,
+            self._patience,
+            keep=not dry_run,
+            receipt=self.receipt,
+        )
+
+    def sales(self, as_of: date | None = None, *, every_record: bool = False) -> pl.DataFrame:
+        """The sales and offers, oldest first: the contract's columns and ``store_sales.DERIVED``.
+
+        ``as_of`` keeps events up to that day, and what was known of them then. Of records linked as one sale
+        only the best is given, unless ``every_record`` is asked for. Names are those settled in the alias
+        table.
+        """
+        with self._connection() as opened:
+            return read_sales(opened, as_of, every_record=every_record)
+
+    def quarantine(self) -> pl.DataFrame:
+        """Rejected rows that wait to be mended: where each came from, the rules it broke, its cells as
+        JSON."""
+        return self._frame(
+            "SELECT quarantine_id, batch_id, source, file, row_number, broken_rules, raw FROM quarantine "
+            "WHERE settled_by IS NULL ORDER BY file, row_number, quarantine_id"
+        )
+
+    def export_quarantine(self, folder: str | Path) -> list[Path]:
+        """Write the waiting rows to a folder, one CSV file a source, its mapping beside it, to be mended and
+        loaded.
+
+        Cells that a spreadsheet would run as a formula get an apostrophe in front; loading takes it away.
+        """
+        with self._connection() as opened:
+            return export_quarantine(opened, Path(folder))
+
+    def batches(self) -> pl.DataFrame:
+        """Every load, oldest first, with what it read, accepted, rejected and knew already."""
+        return self._frame("SELECT * FROM batches ORDER BY length(batch_id), batch_id")
+
+    def undo(self, batch_id: str) -> int:
+        """Take a batch back; returns how many records went. ``MarketError`` when there is no such batch to
+        undo."""
+        with self._connection(write=True) as opened:
+            gone = store_history.undo(opened, batch_id)
+            keep_result(opened, self.receipt, {"batch_id": batch_id, "records": gone})
+            return gone
+
+    def correct(
+        self, record_id: str, column: str, value: str | None, *, reason: str, today: date | None = None
+    ) -> None:
+        """Give a cell of a record another value, as text; the old one is kept in ``corrections``.
+
+        Raises ``MarketError`` when there is no such record or it would break a rule.
+        """
+        day = datetime.now(UTC).date() if today is None else today
+        with self._connection(write=True) as opened:
+            store_history.correct(opened, record_id, column, value, reason, self.base_currency, day)
+
+    def corrections(self) -> pl.DataFrame:
+        """Every correction, oldest first: what was, what is, and why."""
+        return self._frame("SELECT * FROM corrections ORDER BY done_at")
+
+    def audit(self) -> pl.DataFrame:
+        """What was done to the market, oldest first: done_at, action, subject, detail (JSON)."""
+        return self._frame("SELECT * FROM audit ORDER BY done_at")
+
+    def duplicates(self) -> pl.DataFrame:
+        """Links between records of one sale, with the rule of each, the record in front, and whether
+        parted."""
+        return self._frame(
+            "SELECT links.record_id, other_id, rule, coalesce(front_id, links.record_id) AS front_id, "
+            "parted_at FROM links JOIN records USING (record_id) ORDER BY rule, links.record_id, other_id"
+        )
+
+    def part(self, record_id: str) -> int:
+        """Take a record out of the sale it was linked to; returns how many links were parted. See
+        ``rejoin``."""
+        with self._connection(write=True) as opened:
+            return store_links.part(opened, record_id, now(), parted=True)
+
+    def rejoin(self, record_id: str) -> int:
+        """Take back ``part``; returns how many links hold again."""
+        with self._connection(write=True) as opened:
+            return store_links.part(opened, record_id, now(), parted=False)
+
+    def names(self) -> pl.DataFrame:
+        """Names that may be one (state ``proposed``) and those that were settled, the most records first."""
+        with self._connection() as opened:
+            return store_names.list_names(opened)
+
+    def settle_name(
+        self, field: str, typed: str, name: str, *, make: str | None = None, model: str | None = None
+    ) -> None:
+        """Say that a make, a model of a make, or a variant of a model, typed so, is ``name``.
+
+        With ``name`` equal to ``typed`` it is a name of its own and is not proposed again.
+        """
+        with self._connection(write=True) as opened:
+            store_names.settle_name(opened, field, typed, name, make, model)
+
+    def forget_name(self, field: str, typed: str) -> int:
+        """Take back what was settled about a spelling; returns how many aliases went."""
+        with self._connection(write=True) as opened:
+            return store_names.forget_name(opened, field, typed)
+
+    def mark_suspicions(self, found: pl.DataFrame) -> int:
+        """Keep a list of odd records (record_id, reason, detail) for a person; returns how many are new."""
+        with self._connection(write=True) as opened:
+            return store_suspicions.mark(opened, found)
+
+    def suspicions(self) -> pl.DataFrame:
+        """Odd records that wait for a person, with the reason and the car."""
+        with self._connection() as opened:
+            return store_suspicions.waiting(opened)
+
+    def settle_suspicion(self, record_id: str, verdict: str) -> int:
+        """Write down what a person found out about an odd record; returns how many suspicions it settles."""
+        with self._connection(write=True) as opened:
+            return store_suspicions.settle(opened, record_id, verdict)
+
+    def add_rates(self, path: str | Path) -> int:
+        """Add the user's own exchange rates from a CSV file: currency, rate_date, rate; returns how many.
+
+        ``rate`` is what one unit of the base currency buys on that day and until the next rate of the
+        currency.
+        """
+        with self._connection(write=True) as opened:
+            return store_terms.add_rates(opened, Path(path))
+
+    def own_rates(self) -> pl.DataFrame:
+        """The user's own exchange rates: currency, rate_date, rate (what one unit of the base currency
+        buys)."""
+        return self._frame("SELECT currency, rate_date, rate FROM own_rates ORDER BY ALL")
+
+    def digest(self) -> str:
+        """A fingerprint of the records and their prices: equal for markets that hold the same."""
+        with self._connection() as opened:
+            return digest(opened)
+
+    def store_fit(self, payload: bytes, facts: Facts) -> str:
+        """Keep a fitted model's bytes and the facts about it; returns the name it is kept under."""
+        at = now()
+        with self._connection(write=True) as opened:
+            (earlier,) = run(opened, "SELECT count(*) FROM fits")[0]
+            fit_id = f"fit-{earlier + 1:04d}"
+            run(opened, "INSERT INTO fits VALUES (?, ?, ?, ?)", [fit_id, at, json.dumps(facts), payload])
+            write_audit(opened, at, "fit", fit_id, {**facts, CHANGES_SEEN: record_changes(opened)})
+            keep_result(opened, self.receipt, {"fit_id": fit_id})
+        return fit_id
+
+    def load_fit(self, fit_id: str | None = None) -> tuple[bytes, Facts]:
+        """A kept model and its facts, the newest by default; ``MarketError`` when there is none."""
+        with self._connection() as opened:
+            rows = run(
+                opened,
+                "SELECT payload, facts FROM fits WHERE fit_id = coalesce(?, fit_id) "
+                "ORDER BY length(fit_id) DESC, fit_id DESC LIMIT 1",
+                [fit_id],
+            )
+        if not rows:
+            named = "no fitted model" if fit_id is None else f"no fitted model {fit_id!r}"
+            raise MarketError(f"{self.path} holds {named}; fit one first")
+        payload, facts = rows[0]
+        return bytes(payload), json.loads(facts)
+
+    def fits(self) -> pl.DataFrame:
+        """The kept models, oldest first: fit_id, fitted_at, facts (JSON)."""
+        return self._frame("SELECT fit_id, fitted_at, facts FROM fits ORDER BY length(fit_id), fit_id")
+
+    def _connection(self, *, write: bool = False) -> AbstractContextManager[duckdb.DuckDBPyConnection]:
+        return connection(self.path, write=write, patience=self._patience)
+
+    def _frame(self, query: str, values: Values = None) -> pl.DataFrame:
+        with self._connection() as opened:
+            return frame(opened, query, values)
+
+    def _row(self, query: str, values: Values = None) -> tuple[Any, ...]:
+        with self._connection() as opened:
+            return tuple(run(opened, query, values)[0])

@@ -1,0 +1,71 @@
+"""The market's alias table and the names of its cars."""
+
+import duckdb
+import polars as pl
+
+from pricing.errors import MarketError
+from pricing.intake.names import FIELDS, near_misses, settled_names
+from pricing.store.audit import now, write_audit
+from pricing.store.connection import frame, run
+
+
+def spellings(opened: duckdb.DuckDBPyConnection) -> pl.DataFrame:
+    """Every spelling of make, model and variant, and how many records have it."""
+    return frame(
+        opened, "SELECT make, model, variant, count(*) AS records FROM records GROUP BY ALL ORDER BY ALL"
+    )
+
+
+def aliases(opened: duckdb.DuckDBPyConnection) -> pl.DataFrame:
+    """The alias table."""
+    return frame(opened, "SELECT field, make, model, typed, name FROM aliases ORDER BY ALL")
+
+
+def renames(opened: duckdb.DuckDBPyConnection) -> pl.DataFrame:
+    """The spellings that are not the settled name."""
+    named = settled_names(spellings(opened), aliases(opened))
+    differs = pl.any_horizontal(pl.col(field).ne_missing(pl.col(f"settled_{field}")) for field in FIELDS)
+    return named.filter(differs)
+
+
+def list_names(opened: duckdb.DuckDBPyConnection) -> pl.DataFrame:
+    """Near misses that wait for a person (state ``proposed``) and aliases that were settled (``settled``)."""
+    table = aliases(opened)
+    proposed = near_misses(spellings(opened), table).with_columns(state=pl.lit("proposed"))
+    settled = table.with_columns(state=pl.lit("settled"))
+    return pl.concat([proposed, settled], how="diagonal")
+
+
+def settle_name(
+    opened: duckdb.DuckDBPyConnection, field: str, typed: str, name: str, make: str | None, model: str | None
+) -> None:
+    """Say what a spelling means; ``name`` equal to ``typed`` keeps it apart. A later word replaces an
+    earlier."""
+    needs = {"make": (), "model": (make,), "variant": (make, model)}
+    if field not in needs:
+        raise MarketError(f"a name is one of {', '.join(FIELDS)}; got {field!r}")
+    if any(value is None for value in needs[field]) or not typed.strip() or not name.strip():
+        raise MarketError(
+            f"settling a {field} needs what was typed, the name, and within which make and model it stands"
+        )
+    key = " ".join(typed.lower().split())
+    within = [make if field != "make" else None, model if field == "variant" else None]
+    run(
+        opened,
+        "DELETE FROM aliases WHERE field = ? AND typed = ? "
+        "AND make IS NOT DISTINCT FROM ? AND model IS NOT DISTINCT FROM ?",
+        [field, key, *within],
+    )
+    run(opened, "INSERT INTO aliases VALUES (?, ?, ?, ?, ?)", [field, *within, key, name.strip()])
+    write_audit(
+        opened, now(), "name", key, {"field": field, "make": within[0], "model": within[1], "name": name}
+    )
+
+
+def forget_name(opened: duckdb.DuckDBPyConnection, field: str, typed: str) -> int:
+    """Take back what was settled about a spelling; returns how many aliases went."""
+    key = " ".join(typed.lower().split())
+    (gone,) = run(opened, "DELETE FROM aliases WHERE field = ? AND typed = ?", [field, key])[0]
+    if gone:
+        write_audit(opened, now(), "forget name", key, {"field": field})
+    return int(gone)

@@ -1,0 +1,290 @@
+"""The local copy of a market on a server: a DuckDB file that every question is put to, brought up to date
+first.
+
+A write is done to the copy in a transaction, what it changed is found and made an entry of the server's, and
+only then does the copy keep it: what the server has is what holds. A copy remembers the last entry it has, by
+number and token; if the server knows no such entry (it was restored, or is another), the copy is made anew.
+"""
+
+import logging
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Final
+from uuid import uuid4
+
+import duckdb
+
+from pricing.errors import MarketError, ServerAwayError
+from pricing.store.changes import COPIED, changes, whole
+from pricing.store.connection import PATIENCE_SECONDS, file_connection, run
+from pricing.store.place import ADDRESS_FILE, copies_directory
+from pricing.store.postgres.server import NO_ENTRY, Entry, Reading, Server
+from pricing.store.postgres.turn import Turn
+from pricing.store.row_text import TableLayout, delete, insert, layouts, quoted
+
+Tell = Callable[[int, int], None]
+"""Called with rows done and rows in all."""
+
+_LOG: Final = logging.getLogger("pricing.store")
+
+WARN_SECONDS: Final = 60.0
+"""How often at most the log says of a server that answers may be old."""
+
+_WARNED: Final[dict[str, float]] = {}
+
+_SEEN: Final[dict[Path, Entry]] = {}
+"""The last entry that this process has seen in each copy."""
+
+_SERVERS: Final[dict[Path, Server]] = {}
+"""The servers that this process works with, by the local copy of each."""
+
+
+def local_copy(address: str) -> Path:
+    """The local copy of the market that the server at an address keeps, up to date; there is no file while it
+    keeps none.
+
+    Raises ``MarketError`` when the server lets nobody in, ``ServerAwayError`` when it cannot be reached and
+    there is no copy yet.
+    """
+    server = Server(address)
+    path = copies_directory() / server.sessions.name / "market.duckdb"
+    held = _SERVERS.get(path)
+    if held is None or held.address != address:
+        _SERVERS[path] = server
+        try:
+            server.migrate()
+        except ServerAwayError:
+            if not path.exists():
+                raise
+    refresh(path)
+    return path
+
+
+def refresh(path: Path) -> None:
+    """Bring a local copy up to date, in a moment when nothing is new; there is no file while the server keeps
+    no market. Raises as ``local_copy`` does."""
+    server = server_of(path)
+    _make_folder(path, server)
+    try:
+        head = server.head()
+        if path.exists() and head == _SEEN.get(path):
+            return
+        if path.exists() or head != NO_ENTRY:
+            _bring_up_to_date(path, server, PATIENCE_SECONDS)
+    except ServerAwayError as error:
+        if not path.exists():
+            raise
+        _warn(server, error)
+
+
+def password_variables(path: Path) -> dict[str, str]:
+    """What a process of our own needs in its environment to reach the server of the local copy that it is
+    given: the password, which stands in no file of ours."""
+    return server_of(path).sessions.password_variables()
+
+
+def server_of(path: Path) -> Server:
+    """The server of a local copy, as this process reached it or as the file beside the copy says."""
+    if path not in _SERVERS:
+        _SERVERS[path] = Server((path.parent / ADDRESS_FILE).read_text(encoding="utf-8").strip())
+    return _SERVERS[path]
+
+
+@contextmanager
+def copy_connection(
+    path: Path, *, write: bool, keep: bool, patience: float
+) -> Iterator[duckdb.DuckDBPyConnection]:
+    """A connection to a local copy, up to date, for one piece of work; see ``store.connection.connection``.
+
+    While the server cannot be reached, reading goes on from the copy as it is, with a warning in the log, and
+    a write is refused.
+    """
+    server = server_of(path)
+    _make_folder(path, server)
+    if write and keep:
+        with _written(path, server, patience) as opened:
+            yield opened
+        return
+    if path.exists() and not write:
+        with file_connection(path, patience=patience) as opened:
+            if _position(opened) == _head(server):
+                yield opened
+                return
+    behind: ServerAwayError | None = None
+    try:
+        _bring_up_to_date(path, server, patience)
+    except ServerAwayError as error:
+        if not path.exists():
+            raise
+        behind = error
+    with file_connection(path, write=write, keep=keep, patience=patience) as opened:
+        if behind is not None:
+            if _position(opened) == NO_ENTRY:
+                raise behind
+            _warn(server, behind)
+        yield opened
+
+
+def found(
+    path: Path,
+    market: duckdb.DuckDBPyConnection,
+    *,
+    patience: float = PATIENCE_SECONDS,
+    tell: Tell | None = None,
+) -> bool:
+    """Make the market of an open file the one that the server of a local copy keeps; false, and nothing done,
+    when it keeps one already. The local copy is up to date afterwards."""
+    server = server_of(path)
+    server.migrate(create=True)
+    with Turn(server, patience) as turn:
+        first = turn.head() == NO_ENTRY
+        if first:
+            rows = _Rows(tell, 0 if tell is None else _count(market))
+            turn.publish(NO_ENTRY, uuid4().hex, whole(market), rows.more)
+    _bring_up_to_date(path, server, patience)
+    return first
+
+
+def _make_folder(path: Path, server: Server) -> None:
+    """The folder of a copy, which says what it is a copy of."""
+    if (path.parent / ADDRESS_FILE).exists():
+        return
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+        (path.parent / ADDRESS_FILE).write_text(server.sessions.public_address, encoding="utf-8")
+    except OSError as error:
+        raise MarketError(f"{path.parent}: a local copy cannot be kept there: {error.strerror}") from None
+
+
+@contextmanager
+def _written(path: Path, server: Server, patience: float) -> Iterator[duckdb.DuckDBPyConnection]:
+    """A write: done to the copy, published, and then kept in the copy."""
+    with Turn(server, patience) as turn:
+        published = False
+        try:
+            with file_connection(path, write=True, patience=patience) as opened:
+                base = _catch_up(opened, path, server)
+                run(opened, "COMMIT")
+                run(opened, "BEGIN TRANSACTION")
+                yield opened
+                made = changes(opened)
+                if made:
+                    entry = turn.publish(base, uuid4().hex, made)
+                    published = True
+                    _remember(opened, entry)
+        except MarketError as error:
+            if not published:
+                raise
+            _warn(server, error)  # the server has it: the copy gets it with the next question
+
+
+def _bring_up_to_date(path: Path, server: Server, patience: float) -> None:
+    """Apply the server's entries that the copy has not; makes the copy when there is none."""
+    server.head()  # no file comes into being for a server that is away
+    with file_connection(path, write=True, patience=patience) as opened:
+        entry = _catch_up(opened, path, server)
+    _SEEN[path] = entry
+
+
+def _catch_up(opened: duckdb.DuckDBPyConnection, path: Path, server: Server) -> Entry:
+    """Apply what a copy has not, in the transaction at hand; returns the last entry, which it now has."""
+    if server.head() == NO_ENTRY:
+        raise MarketError(
+            f"{server.shown} keeps no market, and {path} is the copy of one that it kept: move that file "
+            "elsewhere and bring it back by `pricing copy`, or delete it"
+        )
+    with server.reading() as reading:
+        run(opened, f"CREATE TABLE IF NOT EXISTS {COPIED} (number BIGINT, token VARCHAR)")
+        here, head = _position(opened), reading.head()
+        if here == head:
+            return head
+        if not reading.holds(here):
+            _LOG.warning("%s does not know entry %s; the local copy is made anew", server.shown, here[0])
+            for table in layouts(opened):
+                if table != COPIED:
+                    run(opened, f"DROP TABLE {quoted(table)}")
+            here = NO_ENTRY
+        _apply(opened, reading, here[0])
+        _remember(opened, head)
+        return head
+
+
+def _apply(opened: duckdb.DuckDBPyConnection, reading: Reading, after: int) -> None:
+    statements = reading.statements(after)
+    held = layouts(opened)
+    new = {
+        name: text for name, text in statements.items() if name not in held or held[name].statement != text
+    }
+    wanted = held | _layouts_of(new)
+    for table, statement in statements.items():
+        layout, start = wanted[table], after
+        known = start > 0 and table in held and held[table].columns == layout.columns
+        if not (known and all(delete(opened, layout, texts) for texts in reading.gone(layout, start))):
+            run(opened, f"DROP TABLE IF EXISTS {quoted(table)}")
+            run(opened, statement)
+            start = 0
+        for texts in reading.came(layout, start):
+            insert(opened, layout, texts)
+
+
+def _layouts_of(statements: dict[str, str]) -> dict[str, TableLayout]:
+    """The tables that statements of the server's make; each is held to make its own table and do no more."""
+    if not statements:
+        return {}
+    with duckdb.connect(config={"enable_external_access": "false"}) as trial:
+        for table, statement in statements.items():
+            before = set(layouts(trial))
+            parsed = trial.extract_statements(statement)
+            if len(parsed) == 1 and parsed[0].type == duckdb.StatementType.CREATE:
+                run(trial, statement)
+            if set(layouts(trial)) != before | {table}:
+                raise MarketError(f"the server's statement for table {table} does not make it")
+        return layouts(trial)
+
+
+def _head(server: Server) -> Entry | None:
+    """The server's newest entry; none while it cannot be reached."""
+    try:
+        return server.head()
+    except ServerAwayError:
+        return None
+
+
+def _position(opened: duckdb.DuckDBPyConnection) -> Entry:
+    """The last entry that a copy has."""
+    try:
+        rows = run(opened, f"SELECT number, token FROM {COPIED}")  # noqa: S608
+    except duckdb.CatalogException:
+        rows = []
+    return (int(rows[0][0]), str(rows[0][1])) if rows else NO_ENTRY
+
+
+def _remember(opened: duckdb.DuckDBPyConnection, entry: Entry) -> None:
+    run(opened, f"DELETE FROM {COPIED}")  # noqa: S608
+    run(opened, f"INSERT INTO {COPIED} VALUES (?, ?)", list(entry))  # noqa: S608
+
+
+def _count(opened: duckdb.DuckDBPyConnection) -> int:
+    return sum(int(run(opened, f"SELECT count(*) FROM {quoted(table)}")[0][0]) for table in layouts(opened))  # noqa: S608
+
+
+def _warn(server: Server, error: MarketError) -> None:
+    """Say that answers may be old, but not with every question."""
+    if time.monotonic() - _WARNED.get(server.shown, -WARN_SECONDS) >= WARN_SECONDS:
+        _WARNED[server.shown] = time.monotonic()
+        _LOG.warning("%s; answers are from the local copy as it is", error)
+
+
+class _Rows:
+    """Rows done, told to whoever wants to know."""
+
+    def __init__(self, tell: Tell | None, total: int) -> None:
+        self._tell, self._total, self._done = tell, total, 0
+
+    def more(self, rows: int) -> None:
+        """So many rows more are done."""
+        self._done += rows
+        if self._tell is not None:
+            self._tell(self._done, self._total)

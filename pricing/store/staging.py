@@ -1,0 +1,165 @@
+"""Rows of a file made ready to store: mapped, checked, priced, and given an identity.
+
+A record is the content of its row: the same content from the same source is the same record. A rejected row
+is its cells as they stood in the file.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+from typing import Final
+
+import duckdb
+import polars as pl
+
+from pricing.intake.duplicates import with_keys
+from pricing.intake.exports import restored
+from pricing.intake.listings import is_page
+from pricing.intake.mapping import Mapping
+from pricing.intake.text_tables import EXTRA_CELLS
+from pricing.money.charges import Charge
+from pricing.money.prices import price_records
+from pricing.records.cells import raw_text
+from pricing.records.contract import COLUMNS, check
+from pricing.store.connection import frame
+
+EXPORT_FRONT: Final = ("quarantine_id", "file", "row_number", "broken_rules", "source")
+"""Columns that an exported quarantine has before the source's own; ``quarantine_id`` tells which row a mended
+one stands for."""
+
+_CONTENT: Final = tuple(name for name in COLUMNS if name not in ("record_id", "batch_id"))
+_PLACEHOLDER: Final = "-"
+
+
+@dataclass(frozen=True)
+class Staged:
+    """Some rows of one file, ready to store. In both frames ``mends`` names the quarantined row stood for."""
+
+    file: str
+    height: int
+    records: pl.DataFrame
+    """Priced records."""
+    rejected: pl.DataFrame
+    """quarantine_id, source, file, row_number, raw (JSON), broken_rules, mends."""
+
+
+@dataclass(frozen=True)
+class Terms:
+    """What rows are checked and priced against."""
+
+    base_currency: str
+    today: date
+    charges: Sequence[Charge]
+    own_rates: pl.DataFrame
+    waiting: pl.Series
+    """Sources that have rows in quarantine."""
+
+
+def stage(raw: pl.DataFrame, file: Path, mapping: Mapping | None, terms: Terms) -> Staged:
+    """Make some rows of a file ready; ``raw`` has their ``row_number``."""
+    cells, stands_for = _without_export_front(raw.drop("row_number"))
+    if is_page(file):
+        mapped = cells if mapping is None else mapping.complete(cells)
+    else:
+        mapped = cells if mapping is None else mapping.apply(cells)
+    if stands_for is not None:
+        cells = cells.drop(EXPORT_FRONT, strict=False)
+    mapped = mapped.with_columns(
+        _filled(mapped, "source", file.name.split(".")[0]),
+        _filled(mapped, "source_ref", _PLACEHOLDER),
+        pl.lit(_PLACEHOLDER).alias("record_id"),
+        pl.lit(_PLACEHOLDER).alias("batch_id"),
+        pl.int_range(pl.len(), dtype=pl.UInt32).alias("place"),
+    )
+    checked = check(mapped, terms.today)
+    broken = checked.rejected.select("place", "broken_rules")
+    kept = mapped.select("place").join(broken, on="place", how="anti", maintain_order="left")["place"]
+    priced = price_records(
+        checked.accepted, terms.base_currency, terms.charges, terms.own_rates
+    ).with_columns(kept)
+    if EXTRA_CELLS in raw.columns:
+        extra = raw[EXTRA_CELLS].is_not_null().gather(kept)
+        priced = priced.with_columns(
+            unpriced=pl.when(extra).then(pl.lit("cells_beyond_header")).otherwise("unpriced")
+        )
+    unpriced = priced.filter(pl.col("unpriced").is_not_null())
+    broken = pl.concat([broken, unpriced.select("place", broken_rules=pl.concat_list("unpriced"))]).sort(
+        "place"
+    )
+    records = with_keys(priced.filter(pl.col("unpriced").is_null())).with_columns(
+        pl.lit(file.name).alias("file")
+    )
+    records = records.with_columns(raw["row_number"].gather(records["place"]))
+    rejected = _fingerprints(cells, mapped, broken["place"]).with_columns(
+        broken["broken_rules"], raw["row_number"].gather(broken["place"]), pl.lit(file.name).alias("file")
+    )
+    records = _identified(records)
+    if stands_for is not None:
+        return Staged(
+            file.name,
+            raw.height,
+            records.with_columns(stands_for.gather(records["place"]).alias("mends")),
+            rejected.with_columns(stands_for.gather(broken["place"]).alias("mends")),
+        )
+    nothing = pl.lit(None, dtype=pl.String).alias("mends")
+    mends: pl.Series | pl.Expr = nothing
+    if terms.waiting.is_in(mapped["source"].unique().implode()).any():
+        mends = _fingerprints(cells, mapped, records["place"])["quarantine_id"].alias("mends")
+    return Staged(file.name, raw.height, records.with_columns(mends), rejected.with_columns(nothing))
+
+
+def _without_export_front(cells: pl.DataFrame) -> tuple[pl.DataFrame, pl.Series | None]:
+    """Cells of an exported quarantine as they were before the export, and which row each stands for."""
+    front = EXPORT_FRONT[0], EXPORT_FRONT[3]
+    if not all(name in cells.columns and cells.schema[name] == pl.String for name in front):
+        return cells, None
+    cells = cells.with_columns(restored(pl.col(pl.String)))
+    return cells, cells[EXPORT_FRONT[0]]
+
+
+def _filled(frame: pl.DataFrame, name: str, default: str) -> pl.Expr:
+    """A text column with its blanks filled in."""
+    if name not in frame.columns:
+        return pl.lit(default).alias(name)
+    text = pl.col(name).cast(pl.String).str.strip_chars()
+    return pl.when(text != "").then(text).otherwise(pl.lit(default)).alias(name)
+
+
+def _fingerprints(cells: pl.DataFrame, mapped: pl.DataFrame, places: pl.Series) -> pl.DataFrame:
+    """Raw rows as JSON objects of text, with an identity made of source and content."""
+    cells = cells.select(raw_text(name, kind) for name, kind in cells.schema.items())
+    rows = (
+        cells[places]
+        .select(raw=pl.struct(pl.all()).struct.json_encode())
+        .with_columns(mapped["source"].gather(places))
+    )
+    with duckdb.connect() as memory:
+        memory.register("cells", rows)
+        return frame(
+            memory,
+            "SELECT left(md5(source || chr(31) || raw), 24) AS quarantine_id, source, raw FROM cells",
+        )
+
+
+def _identified(records: pl.DataFrame) -> pl.DataFrame:
+    """Records with their identity: the same content from the same source is the same record."""
+    if records.is_empty():
+        return records
+    content = pl.concat_str((_as_text(records[name]) for name in _CONTENT), separator="\x1f")
+    with duckdb.connect() as memory:
+        memory.register("staged", records.select(content=content))
+        names = frame(memory, "SELECT left(md5(content), 24) AS record_id FROM staged")["record_id"]
+    no_reference = pl.col("source_ref") == _PLACEHOLDER
+    return records.with_columns(
+        names, source_ref=pl.when(no_reference).then("row " + names.str.slice(0, 12)).otherwise("source_ref")
+    )
+
+
+def _as_text(column: pl.Series) -> pl.Expr:
+    """A column's cells as text that tells absence from emptiness; one without values is not looked at."""
+    if column.null_count() == len(column):
+        return pl.lit("\x1e")
+    cell = pl.col(column.name)
+    text = cell.list.join("\x1d") if column.dtype == pl.List(pl.String) else cell.cast(pl.String)
+    return text.fill_null("\x1e")

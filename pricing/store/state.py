@@ -1,0 +1,61 @@
+"""The state a market file is in, told without looking at its records: for whoever keeps answers about
+them."""
+
+import json
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final
+
+import duckdb
+
+from pricing.store.connection import PATIENCE_SECONDS, connection, run
+
+RECORD_ACTIONS: Final = ("load", "undo", "correct", "part", "link", "name", "forget name")
+"""Actions of the audit trail after which ``Market.sales`` may give something else."""
+
+
+CHANGES_SEEN: Final = "record_changes"
+"""In the detail of a fit's line of the audit trail: how many changes of records there had been."""
+
+
+@dataclass(frozen=True)
+class StoredState:
+    """``records`` differs whenever ``Market.sales`` may; ``batches`` counts the loads that stand; ``fit`` is
+    the newest fit, and ``stale`` whether records have changed since it was made, told by counting and not by
+    a clock, which may be set back."""
+
+    records: str
+    batches: int
+    fit: str | None
+    stale: bool
+
+
+def read_state(path: Path, *, patience: float = PATIENCE_SECONDS) -> StoredState:
+    """The state of a market file; its cost does not grow with the number of records."""
+    with connection(path, patience=patience) as opened:
+        changes = record_changes(opened)
+        ((last,),) = run(
+            opened, "SELECT max(done_at) FROM audit WHERE list_contains(?, action)", [list(RECORD_ACTIONS)]
+        )
+        ((batches,),) = run(opened, "SELECT count(*) FROM batches WHERE undone_at IS NULL")
+        fits = run(
+            opened,
+            "SELECT fit_id, fitted_at, detail FROM fits "
+            "LEFT JOIN audit ON action = 'fit' AND subject = fit_id "
+            "ORDER BY length(fit_id) DESC, fit_id DESC LIMIT 1",
+        )
+    fit, fitted_at, detail = fits[0] if fits else (None, None, None)
+    seen = None if detail is None else json.loads(detail).get(CHANGES_SEEN)
+    if seen is not None:
+        stale = changes > seen
+    else:  # a fit of a version that did not count
+        stale = last is not None and fitted_at is not None and last > fitted_at
+    return StoredState(f"{changes} {last}", batches, fit, stale)
+
+
+def record_changes(opened: duckdb.DuckDBPyConnection) -> int:
+    """How often records have been changed."""
+    ((count,),) = run(
+        opened, "SELECT count(*) FROM audit WHERE list_contains(?, action)", [list(RECORD_ACTIONS)]
+    )
+    return int(count)

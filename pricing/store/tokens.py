@@ -1,0 +1,105 @@
+"""Tokens that let programs in, kept in the market: a digest of each, never the token.
+
+A token is 256 random bits, so one pass of SHA-256 is enough to keep it by: nobody tries 2**256 guesses (NIST
+SP 800-63B, 5.1.2, look-up secrets of at least 112 bits need no slow hash).
+"""
+
+import hashlib
+import secrets
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from pathlib import Path
+from typing import Final
+
+import polars as pl
+
+from pricing.errors import MarketError
+from pricing.store.audit import now, write_audit
+from pricing.store.connection import PATIENCE_SECONDS, connection, frame, run
+
+PREFIX: Final = "ccp_"
+"""How every token begins, so that one that leaks can be told from other secrets."""
+
+LONGEST_NAME: Final = 100
+
+
+@dataclass(frozen=True)
+class Token:
+    """A token as it is kept; ``name`` says whose it is."""
+
+    token_id: str
+    name: str
+    role: str
+    digest: str
+    expires_at: datetime | None
+
+
+def digest_of(token: str) -> str:
+    """What a token is kept by."""
+    return hashlib.sha256(token.encode()).hexdigest()
+
+
+def new_token(
+    path: Path, name: str, role: str, days: int | None = None, *, patience: float = PATIENCE_SECONDS
+) -> tuple[str, str]:
+    """Make a token for somebody; returns its id, and the token itself, which is told this once.
+
+    Raises ``MarketError`` where the name has a token in force already, or is no name.
+    """
+    plain = name.strip()
+    if not plain or len(plain) > LONGEST_NAME or not plain.isprintable():
+        raise MarketError(f"a token needs a name of up to {LONGEST_NAME} characters; got {name[:40]!r}")
+    if days is not None and not 1 <= days <= 36_500:
+        raise MarketError(f"a token holds for 1 to 36,500 days; got {days}")
+    token, at = PREFIX + secrets.token_urlsafe(32), now()
+    until = None if days is None else at + timedelta(days=days)
+    with connection(path, write=True, patience=patience) as opened:
+        (count,) = run(opened, "SELECT count(*) FROM tokens")[0]
+        if run(
+            opened,
+            "SELECT 1 FROM tokens WHERE name = ? AND revoked_at IS NULL AND coalesce(expires_at > ?, true)",
+            [plain, at],
+        ):
+            raise MarketError(
+                f"{plain!r} has a token in force already; revoke it first, or choose another name"
+            )
+        token_id = f"token-{count + 1:04d}"
+        run(
+            opened,
+            "INSERT INTO tokens VALUES (?, ?, ?, ?, ?, ?, NULL)",
+            [token_id, plain, role, digest_of(token), at, until],
+        )
+        write_audit(opened, at, "token", token_id, {"name": plain, "role": role, "until": until})
+    return token_id, token
+
+
+def revoke_token(path: Path, token_id: str, *, patience: float = PATIENCE_SECONDS) -> None:
+    """Let a token open nothing from now on. Raises ``MarketError`` where there is none such in force."""
+    at = now()
+    with connection(path, write=True, patience=patience) as opened:
+        (changed,) = run(
+            opened,
+            "UPDATE tokens SET revoked_at = ? WHERE token_id = ? AND revoked_at IS NULL",
+            [at, token_id],
+        )[0]
+        if not changed:
+            raise MarketError(f"there is no token {token_id!r} in force; `pricing token list` lists them")
+        write_audit(opened, at, "revoke token", token_id, {})
+
+
+def list_tokens(path: Path, *, patience: float = PATIENCE_SECONDS) -> pl.DataFrame:
+    """Every token: token_id, name, role, made_at, expires_at, revoked_at."""
+    with connection(path, patience=patience) as opened:
+        return frame(
+            opened,
+            "SELECT token_id, name, role, made_at, expires_at, revoked_at FROM tokens ORDER BY token_id",
+        )
+
+
+def tokens_in_force(path: Path, *, patience: float = PATIENCE_SECONDS) -> dict[str, Token]:
+    """The tokens that were not revoked, by digest; whether one has run out is for whoever asks to see."""
+    with connection(path, patience=patience) as opened:
+        rows = run(
+            opened, "SELECT token_id, name, role, digest, expires_at FROM tokens WHERE revoked_at IS NULL"
+        )
+    return {row[3]: Token(*row) for row in rows}

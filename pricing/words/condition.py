@@ -1,0 +1,70 @@
+"""What an inspection, a repair budget and the comparison of mending with buying say, in sentences."""
+
+from typing import Any
+
+from pricing.condition.assessment import InspectionResult
+from pricing.condition.budget import RepairBudget
+from pricing.decisions.mending import MendOrBuy
+from pricing.words.sentences import money_words
+
+
+def score_sentence(result: InspectionResult) -> str:
+    """The score, its band and its spread.
+
+    >>> from pricing.condition.assessment import assess
+    >>> from pricing.condition.inspection import Finding, Inspection
+    >>> walk = Inspection.start("monocoque", {})
+    >>> score_sentence(assess(walk.fill(Finding(check.id, "worn") for check in walk.sheet.checks)))
+    'Condition score 50 of 100, average; eight times in ten between 47 and 54. Seen: 100% of what counts.'
+    """
+    low, _, high = result.quantiles()
+    return (
+        f"Condition score {result.score:.0f} of 100, {result.band}; eight times in ten between {low:.0f} and "
+        f"{high:.0f}. Seen: {result.inspection.seen_share:.0%} of what counts."
+    )
+
+
+def structure_sentence(result: InspectionResult) -> str:
+    """What the structure allows."""
+    return f"The structure allows a score of {result.structure_cap:.0f} at most."
+
+
+def budget_sentence(budget: RepairBudget) -> str:
+    """The repair budget as a distribution."""
+    low, middle, high = (
+        money_words(float(money), budget.currency) for money in (budget.p10, budget.p50, budget.p80)
+    )
+    return (
+        f"Repairs: {middle} as likely as not; one time in ten below {low}, four times in five below {high}. "
+        f"All taxes in, rates of {budget.country}, prices of {budget.on.isoformat()}."
+    )
+
+
+def hidden_sentence(budget: RepairBudget) -> str:
+    """How much of the expected budget is for what was not seen."""
+    return (
+        f"Of {money_words(float(budget.expected), budget.currency)} expected, "
+        f"{money_words(float(budget.hidden), budget.currency)} is for what was not seen."
+    )
+
+
+def mending_sentence(row: dict[str, Any], decision: MendOrBuy) -> str:
+    """One higher band of the comparison: ``row`` of ``decision.bands``."""
+    currency = decision.currency
+    paid = (
+        "at its market price"
+        if decision.asking is None
+        else f"at {money_words(float(decision.asking), currency)}"
+    )
+    difference = row["expected_difference"]
+    costs = f"{money_words(abs(difference), currency)} {'more' if difference > 0 else 'less'}"
+    sentence = (
+        f"To {row['band']}: {row['answer']}. Bought {paid} and mended it ends cheaper than a car already "
+        f"there {row['chance_cheaper']:.0%} of the time, on average {costs}. "
+    )
+    if row["highest_price"] <= 0:
+        return sentence + "Even as a gift, mending costs more than the better car as often as not."
+    return sentence + (
+        f"The odds are even at {money_words(row['highest_price'], currency)} for this car; above "
+        f"{money_words(row['leave_it_above'], currency)} leave it."
+    )

@@ -1,0 +1,174 @@
+"""What the market evidence says, in sentences."""
+
+from typing import Any
+
+import polars as pl
+
+from pricing.evidence.comparables import Comparables
+from pricing.evidence.depth import Depth
+from pricing.evidence.index import PriceIndex
+from pricing.words.sentences import day_words, exact_words, money_words
+
+
+def reconciliation_sentences(found: Comparables) -> list[str]:
+    """The reconciled value and how it came about, one thought a sentence."""
+    table, currency = found.table, found.currency
+    money = [money_words(amount, currency) for amount in (found.low, found.mid, found.high)]
+    rings = ", ".join(f"{size} of the {ring}" for ring, size in table["ring"].value_counts(sort=True).rows())
+    span: Any = [f(table["event_date"]) for f in (pl.Series.min, pl.Series.max)]
+    ends: Any = [f(table["adjusted_price"]) for f in (pl.Series.min, pl.Series.max)]
+    heaviest = table.sort("weight", descending=True).row(0, named=True)
+    sentences = [
+        f"{table.height} comparable sales ({rings}), sold between {day_words(span[0])} and "
+        f"{day_words(span[1])}, were brought to the subject at {day_words(found.as_of)}.",
+        "Adjustments multiply, each on the price that the lines before it left: the sale's conditions and "
+        "date first, then what differs between the cars.",
+        f"The adjusted prices run from {exact_words(ends[0], currency)} to {exact_words(ends[1], currency)}; "
+        f"half of their weight lies below {money[1]}. Weight is given for few and small adjustments, recent "
+        f"sales and graded cars; the most, {heaviest['weight']:.0%}, has the sale of "
+        f"{day_words(heaviest['event_date'])} at {exact_words(heaviest['price'], currency)}.",
+        f"Of 100 sales of such a car, {round(100 * found.coverage)} should fall between {money[0]} and "
+        f"{money[2]}: a single sale strays by {found.sale_spread:.0%}, and the middle is known to "
+        f"{found.mid_error:.0%} (standard deviations).",
+        _bracket_sentence(found),
+    ]
+    flagged = table.filter(pl.col("flags").list.len() > 0)
+    if flagged.height:
+        sentences.append(
+            f"{flagged.height} of them exceed a rule of thumb (10 % a line, 15 % net, 25 % gross); together "
+            f"they have {float(flagged['weight'].sum()):.0%} of the weight."
+        )
+    if found.as_of > found.date_line_ends:
+        sentences.append(
+            f"The index that moves prices through time ends at {day_words(found.date_line_ends)} and is held "
+            "level after that."
+        )
+    return [*sentences, *_offer_sentences(found), *_choice_sentences(found)]
+
+
+def comparables_caption(found: Comparables) -> str:
+    """What ``market_charts.comparables_chart`` shows."""
+    return (
+        "Each line is a comparable sale, newest first: the ring is the price paid, the disc the same price "
+        "brought "
+        f"to this car and to {day_words(found.as_of)}, larger with weight. The shaded band runs from low "
+        f"to high, "
+        "the broken line is the mid value."
+    )
+
+
+def _bracket_sentence(found: Comparables) -> str:
+    if found.bracketed:
+        return "The subject is bracketed: some of the cars sold are worth more than it and some less."
+    return (
+        "The subject is not bracketed: every car sold is worth more, or every one less, so the value reaches "
+        "beyond the evidence."
+    )
+
+
+def _offer_sentences(found: Comparables) -> list[str]:
+    asking = found.offers.filter(pl.col("meaning") == "ceiling")
+    if asking.is_empty():
+        return []
+    lowest = exact_words(asking["adjusted_price"].min(), found.currency)  # type: ignore[arg-type]
+    return [
+        f"{asking.height} like cars are or were advertised; an asking price is a ceiling, never a sale, and "
+        f"has no weight. The lowest, adjusted to the subject, is {lowest}."
+    ]
+
+
+def _choice_sentences(found: Comparables) -> list[str]:
+    words = {"add": "added", "drop": "dropped", "adjust": "adjusted by hand"}
+    return [
+        f"Sale {choice.record_id} was {words[choice.action]}"
+        + ("" if choice.line is None else f" ({choice.line} {choice.per_cent:+g} %)")
+        + f": {choice.reason.rstrip('.')}."
+        for choice in found.choices
+    ]
+
+
+def index_sentence(index: PriceIndex) -> str:
+    """What an index is of, how it was made, and how far it went."""
+    points = index.frame.drop_nulls("index")
+    last = points.row(-1, named=True)
+    rolled = "" if index.window is None else f", in a rolling window of {index.window}"
+    gaps = index.frame.height - points.height
+    reach = "no interval, as no sale is left over to tell one by"
+    if last["low"] is not None:
+        reach = f"{last['low']:.1f} to {last['high']:.1f} at {index.coverage:.0%}"
+    missing = f" {gaps} of {index.frame.height} periods have no point: not enough sales." if gaps else ""
+    return (
+        f"{index.method.capitalize()} index of {index.scope} by {index.period}{rolled}, {index.base} = 100: "
+        f"{last['index']:.1f} in {last['period']} ({reach}), from {int(points['sales'].sum()):,} "
+        f"{_unit(index.method)}.{missing}"
+    )
+
+
+def index_caption(index: PriceIndex) -> str:
+    """What ``market_charts.index_line_chart`` shows."""
+    return (
+        f"How prices of {index.scope} moved while the cars stayed the same, {index.base} being 100; the "
+        f"shaded band "
+        f"is the {index.coverage:.0%} interval. Where the line breaks there were not enough sales."
+    )
+
+
+def index_sales_caption(index: PriceIndex) -> str:
+    """What ``market_charts.index_sales_chart`` shows."""
+    return (
+        f"Each column is a {index.period}; its height is the number of {_unit(index.method)} behind the "
+        "index."
+    )
+
+
+def premiums_caption(depth: Depth) -> str:
+    """What ``market_charts.bands_through_time_chart`` shows."""
+    return (
+        "What a car in a better condition band costs over one in the band below, as a per cent of it, in "
+        "spans of "
+        f"years for {depth.scope}; the line through each mark is its 95 % interval."
+    )
+
+
+def _unit(method: str) -> str:
+    return "ends of pairs of sales" if method == "repeat sales" else "sales"
+
+
+def depth_sentences(depth: Depth) -> list[str]:
+    """How much is known, one thought a sentence."""
+    recent = depth.recent.rows_by_key("years", named=True, unique=True)
+    sentences = [
+        f"{depth.scope} at {day_words(depth.as_of)}: {recent[1]['sales']} sales in the last year, "
+        f"{recent[3]['sales']} in three, {recent[5]['sales']} in five."
+    ]
+    if depth.effective_sales is not None:
+        sentences.append(
+            "With what is borrowed from its relations, its level is known as well as "
+            f"{depth.effective_sales:.0f} sales of its own would tell."
+        )
+    share = depth.sold_share.row(-1, named=True)
+    if share["share"] is None:
+        sentences.append("No lot of it was offered at auction in five years.")
+    else:
+        sentences.append(
+            f"Of {share['lots']} lots offered at auction in five years, {share['share']:.0%} sold "
+            f"({share['low']:.0%} to {share['high']:.0%})."
+        )
+    gap = depth.gap
+    if gap.per_cent is None:
+        sentences.append("From asking to sold: unknown; no car on record was advertised and then sold.")
+    else:
+        sure = (
+            "; one pair gives no interval" if gap.low is None else f" ({gap.low:+.0f} % to {gap.high:+.0f} %)"
+        )
+        sentences.append(
+            f"From asking to sold: {gap.per_cent:+.0f} % in the middle of {gap.pairs} matched pairs{sure}."
+        )
+    if depth.seasons.p_value is None:
+        sentences.append("Season: too few sales to test.")
+    elif depth.seasons.effects.is_empty():
+        sentences.append(f"Season: none that the sales show (p = {depth.seasons.p_value:.2f}).")
+    else:
+        best = depth.seasons.effects.sort("per_cent").row(-1, named=True)
+        sentences.append(f"Season: {best['season']} is {best['per_cent']:+.1f} % against the year.")
+    return sentences

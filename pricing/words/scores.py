@@ -1,0 +1,52 @@
+"""What a backtest says, in sentences."""
+
+from collections.abc import Mapping
+from typing import Any
+
+from pricing.model.saved_scores import SavedScores
+from pricing.words.sentences import day_words
+
+
+def coverage_sentence(scores: Mapping[str, Any]) -> str:
+    """How often ranges of 80 % held the price paid: ``scores`` is a row of ``Backtest.scores``.
+
+    >>> row = {"sales": 500, "coverage_80": 0.79, "coverage_low_80": 0.75, "coverage_high_80": 0.82,
+    ...        "width_80": 2.4, "withheld_80": 3}
+    >>> coverage_sentence(row)
+    'Of 500 later sales, 79 % lay inside their 80 % range (75 to 82 %, given so many sales); half of the ranges had a high price less than 2.4 times the low one. For 3 no range was given.'
+    """  # noqa: E501 - what it prints
+    if scores["coverage_80"] is None:
+        return f"For none of {scores['sales']:,} later sales could a range be given."
+    low, high = (100 * scores[f"coverage_{end}_80"] for end in ("low", "high"))
+    refused = f" For {scores['withheld_80']:,} no range was given." if scores["withheld_80"] else ""
+    return (
+        f"Of {scores['sales']:,} later sales, {100 * scores['coverage_80']:.0f} % lay inside their 80 % "
+        f"range "
+        f"({low:.0f} to {high:.0f} %, given so many sales); half of the ranges had a high price less than "
+        f"{scores['width_80']:.1f} times the low one.{refused}"
+    )
+
+
+def ratio_sentence(scores: Mapping[str, Any]) -> str:
+    """How mid prices stood to prices paid.
+
+    >>> ratio_sentence({"sales": 9, "median_ratio": 1.02, "cod": 23.4})
+    'The middle of mid price over price paid is 1.02; on average a ratio is 23 % away from it.'
+    """
+    if scores["median_ratio"] is None or scores["cod"] is None:
+        return f"{scores['sales']:,} later sales are too few for a ratio study."
+    return (
+        f"The middle of mid price over price paid is {scores['median_ratio']:.2f}; on average a ratio is "
+        f"{scores['cod']:.0f} % away from it."
+    )
+
+
+def kept_sentence(kept: SavedScores, currency: str) -> str:
+    """What scores kept in a market are of (day, fit, currency), and whether they still stand."""
+    when = f"Scored on {day_words(kept.at.date())} at {kept.at:%H:%M} UTC, when {kept.fit_id} was in force"
+    stands = (
+        "records or the fit have changed since; score anew to see what they do to these figures"
+        if kept.outdated
+        else "neither records nor the fit have changed since"
+    )
+    return f"{when}; {stands}. Prices are all-in, in {currency}, of the day of each sale."

@@ -1,0 +1,194 @@
+"""Library, command line, API and the dashboard's facts give the same digits for the same car."""
+
+import json
+import time
+import tomllib
+from collections.abc import Callable
+from datetime import date
+from decimal import Decimal
+from pathlib import Path
+from typing import Any
+
+import pytest
+from typer.testing import CliRunner
+
+from dashboards.caches import MarketState
+from pricing.api.client import Client, ProblemError
+from pricing.cli.main import app
+from pricing.condition.assessment import assess
+from pricing.condition.catalogue import Catalogue
+from pricing.condition.inspection_files import FORMAT, open_inspection
+from pricing.condition.repairs import price_repairs
+from pricing.decisions.buying import BuyerTerms, buy_car
+from pricing.decisions.seller_terms import SellerTerms
+from pricing.decisions.selling import sell_car, selling_evidence
+from pricing.decisions.valuation import value_car
+from pricing.model.saved import load
+from pricing.money.charges import Schedule, read_schedule
+from pricing.operations.demo_files import DEMO_CATALOGUE, DEMO_CHARGES
+from pricing.store.market import Market
+from pricing.store.settings import keep_settings
+from pricing.store.state import read_state
+from tests.api.servers import copied, serving
+from tests.small_market import common_car
+
+ASKING = Decimal("5150")
+
+Facts = dict[str, Any]
+Way = Callable[[Market, Client, Facts], Facts]
+
+
+def by_library(market: Market, client: Client, car: Facts) -> Facts:
+    return value_car(market, load(market), car, asking=ASKING).to_dict()
+
+
+def by_command_line(market: Market, client: Client, car: Facts) -> Facts:
+    words = ["value", "--market", str(market.path), "--asking", str(ASKING), "--json"]
+    for name, said in car.items():
+        if name == "options":
+            words += [word for option in said for word in ("--option", option)]
+        elif said is not None:
+            words += [f"--{name.replace('_', '-').removesuffix('-km')}", str(said)]
+    done = CliRunner().invoke(app, words)
+    assert done.exit_code == 0, done.output
+    facts: Facts = json.loads(done.stdout)
+    return facts
+
+
+def by_api(market: Market, client: Client, car: Facts) -> Facts:
+    return client.valuation({**car, "asking": ASKING})
+
+
+def by_dashboard(market: Market, client: Client, car: Facts) -> Facts:
+    """What the first page shows is ``value_car`` of the sales and the model in its caches."""
+    stored = read_state(market.path)
+    state = MarketState(
+        str(market.path), stored.records, stored.fit, stored.stale, stored.batches, False, (0, 0)
+    )
+    return value_car(state, load(state.market, state.fit), car, asking=ASKING).to_dict()
+
+
+def cars(market: Market) -> dict[str, Facts]:
+    graded = common_car(market)
+    return {
+        "graded": graded,
+        "ungraded": {name: graded[name] for name in ("make", "model", "year")},
+        "best": {**graded, "condition_band": "top condition", "options": []},
+    }
+
+
+@pytest.mark.parametrize("which", ["graded", "ungraded", "best"])
+@pytest.mark.parametrize("way", [by_command_line, by_api, by_dashboard])
+def test_every_way_gives_the_same_digits(small_market: Market, client: Client, way: Way, which: str) -> None:
+    car = cars(small_market)[which]
+    expected = json.loads(json.dumps(by_library(small_market, client, car)))
+    assert way(small_market, client, car) == expected
+
+
+@pytest.mark.parametrize("which", ["graded", "ungraded", "best"])
+def test_a_list_gives_the_digits_of_each_car_alone(small_market: Market, client: Client, which: str) -> None:
+    asked = {**cars(small_market)[which], "asking": ASKING}
+    alone = client.valuation(asked)
+    others = [{**asked, "year": 1950 + place} for place in range(40)]
+    for found in (client.value(asked), client.values([*others, asked])[-1]):
+        assert {name: found[name] for name in ("low", "mid", "high", "evidence", "reason")} == {
+            name: alone[name] for name in ("low", "mid", "high", "evidence", "reason")
+        }
+        assert found["standing"] == round(alone["standing"], 6)
+    assert client.standing(asked)["standing"] == round(alone["standing"], 6)
+    assert client.contributions(asked)["terms"] == alone["terms"]
+
+
+WALK: Facts = {
+    "format": FORMAT,
+    "construction": "monocoque",
+    "findings": [
+        {"check": "shell_outer_sills", "state": "needs repair"},
+        {"check": "engine_smoke", "state": "worn"},
+    ],
+}
+AT = "2026-07-01"
+"""A day on which the example charges are in force."""
+
+
+def offered(market: Market) -> tuple[Facts, Facts]:
+    """A car without a stated condition, and the sheet of what was found of it."""
+    car = {name: said for name, said in common_car(market).items() if name != "condition_band"}
+    return car, {**WALK, "car": {name: car[name] for name in ("make", "model", "year")}}
+
+
+def asked_with_charges(market: Market) -> tuple[Facts, Facts, Schedule]:
+    """A car, its inspection, and charges, the last two in a question's form."""
+    car, walk = offered(market)
+    given = tomllib.loads(DEMO_CHARGES.read_text(encoding="utf-8"))
+    given["charges"] = given.pop("charge")
+    stated = json.loads(json.dumps(given, default=str))
+    return (
+        car,
+        {"charges": stated, "inspection": walk, "work_in": "GB", "as_of": AT},
+        read_schedule(DEMO_CHARGES),
+    )
+
+
+@pytest.mark.parametrize("side", ["buyer", "seller"])
+def test_charges_and_an_inspection_give_the_digits_of_the_library(
+    small_market: Market, client: Client, tmp_path: Path, side: str
+) -> None:
+    car, asked, schedule = asked_with_charges(small_market)
+    (tmp_path / "walk.json").write_text(json.dumps(asked["inspection"]))
+    seen = assess(open_inspection(tmp_path / "walk.json"))
+    given: Facts = {
+        "schedule": schedule, "inspection": seen, "as_of": date.fromisoformat(AT),
+        "costs": price_repairs(seen, Catalogue.open(DEMO_CATALOGUE), country="GB", currency="EUR"),
+    }  # fmt: skip
+    model = load(small_market)
+    if side == "buyer":
+        there = {**car, "channel": "auction"}
+        terms = BuyerTerms("EUR", 0.7, transport=Decimal(250), import_from="GB")
+        expected = buy_car(small_market, model, there, terms, asking=ASKING, **given).to_dict()
+        found = client.buying(there, certainty=0.7, transport=250, import_from="GB", asking=ASKING, **asked)
+        assert found["rates"].startswith("Invented example charges") and found["better"] is not None
+        assert "buyer's premium" not in found["open_lines"]
+    else:
+        offer = SellerTerms(
+            "EUR", own_value=Decimal(3000), reserve=Decimal(3800), bidders=4,
+            papers={"history file": Decimal(80)},
+        )  # fmt: skip
+        evidence = selling_evidence(small_market, model)
+        expected = sell_car(small_market, model, car, offer, evidence=evidence, **given).to_dict()
+        found = client.selling(
+            car, own_value=3000, reserve=3800, bidders=4, papers={"history file": "80"}, **asked
+        )
+        assert found["rates"].startswith("Invented example charges")
+        assert "repair" in [row["kind"] for row in found["first"]]
+    assert found == json.loads(json.dumps(expected))
+
+
+def test_the_charges_of_the_settings_are_used_when_asked_for(small_market: Market, tmp_path: Path) -> None:
+    own = copied(small_market, tmp_path)
+    car, asked, _ = asked_with_charges(small_market)
+    offer: Facts = {"asking": 4200, "certainty": 0.7, "as_of": AT}
+    there = {**car, "channel": "auction"}
+    with serving(own.path) as address, Client(address) as client:
+        without = client.buying(there, **offer)
+        assert client.buying(there, kept_charges=True, **offer) == without, "there are none yet"
+        keep_settings(own.path, {"charges": DEMO_CHARGES.read_text(encoding="utf-8")})
+        given = client.buying(there, charges=asked["charges"], **offer)
+        deadline = time.monotonic() + 30
+        while client.buying(there, kept_charges=True, **offer) == without and time.monotonic() < deadline:
+            time.sleep(0.05)
+        assert client.buying(there, kept_charges=True, **offer) == given != without
+
+
+def test_charges_that_make_no_sense_are_refused_in_a_line(small_market: Market, client: Client) -> None:
+    car, asked, _ = asked_with_charges(small_market)
+    charge = asked["charges"]["charges"][1]
+    for wrong, told in (
+        ({"tiers": [{"rate": 0.1, "up_to": 5}]}, "only the last one is without up_to"),
+        ({"currency": "XXQ"}, "XXQ"),
+        ({"from": "2027-01-01"}, "is in force on 2026-07-01"),
+        ({"tax": 1.5}, "less than 1"),
+    ):
+        with pytest.raises(ProblemError, match=told) as caught:
+            client.selling(car, as_of=AT, charges={"charges": [{**charge, **wrong}]})
+        assert caught.value.status == 422

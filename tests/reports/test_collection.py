@@ -1,0 +1,73 @@
+"""A collection's bound document and its workbook, read back."""
+
+import zipfile
+from datetime import date
+from io import BytesIO
+
+import polars as pl
+import pytest
+
+from pricing.appraisal.collection import Car, Item, figure_of, total_of
+from pricing.appraisal.facts import Facts
+from pricing.reports.blocks import Heading
+from pricing.reports.collection import collection_pages
+from pricing.reports.pdf import pdf
+from pricing.reports.schedule import schedule
+from pricing.words.locale import LocaleWords
+from tests.appraisals import HOSTILE, pdf_text
+from tests.reports.test_report import number, tables
+
+
+@pytest.fixture(scope="module")
+def items(facts: Facts) -> list[Item]:
+    """Two cars valued, one with a hostile reference, and one that could not be."""
+    return [
+        Item(Car(2, "shelf 1", {}), facts, ""),
+        Item(Car(3, HOSTILE["formula"], {}), facts, ""),
+        Item(Car(4, "shelf 3", {"make": "No", "model": "Such", "year": "1960"}), None, "no record of it"),
+    ]
+
+
+def test_the_schedule_adds_up(facts: Facts, items: list[Item], words: LocaleWords) -> None:
+    pages = collection_pages(facts.record, items, words)
+    (table,) = tables(pages, "Cars of the collection")
+    assert len(table.rows) == 4
+    assert number(table.rows[0][5]) == figure_of(facts) == 7350
+    assert number(table.rows[-1][5]) == total_of(items) == 14700
+    assert table.rows[2][-1] == "not valued: no record of it"
+    titles = [block.text for block in pages.blocks if isinstance(block, Heading)]
+    assert [title.split(":")[0] for title in titles] == [
+        "Schedule", "shelf 1", "=HYPERLINK(\"http", "Software and data",
+    ]  # fmt: skip
+
+
+def test_every_car_has_a_page_in_the_bound_document(
+    facts: Facts, items: list[Item], words: LocaleWords
+) -> None:
+    steps: list[tuple[str, int, int]] = []
+    pages = collection_pages(facts.record, items, words, lambda *step: steps.append(step))
+    parts = pdf_text(pdf(pages, "letter", date(2026, 11, 2))).split("\f")[:-1]
+    assert len(parts) == 5
+    assert "shelf 1" in parts[2]
+    assert "=HYPERLINK" in parts[3]
+    assert all("Draft for a qualified valuer" in part for part in parts)
+    assert steps == [("lay out", place, 3) for place in (1, 2, 3)]
+
+
+def test_the_workbook_holds_numbers_as_numbers_and_texts_as_texts(facts: Facts, items: list[Item]) -> None:
+    made = schedule(facts.record, items, date(2026, 11, 2))
+    cars = pl.read_excel(BytesIO(made), sheet_name="Schedule", infer_schema_length=None)
+    assert facts.model is not None
+    assert cars["Low, GBP"][0] == float(facts.model.figures[0])
+    assert cars["Counted, GBP"].to_list() == [7350.0, 7350.0, None, 14700.0]
+    assert cars["Reference"].to_list() == ["shelf 1", HOSTILE["formula"], "shelf 3", "Total"]
+    sales = pl.read_excel(BytesIO(made), sheet_name="Sales used")
+    assert sales.height == 2 * facts.grid.height
+    assert sales["Adjusted price"].head(facts.grid.height).to_list() == [
+        float(price) for price in facts.grid["adjusted_price"]
+    ]
+    with zipfile.ZipFile(BytesIO(made)) as opened:
+        sheets = "".join(opened.read(name).decode() for name in opened.namelist() if "/sheet" in name)
+    assert sheets.count("<f>") == 1  # the total
+    assert "<f>SUM(I2:I4)</f>" in sheets
+    assert "<hyperlink" not in sheets

@@ -1,0 +1,232 @@
+"""The blocks of the whole document: what it says, against the facts; what it never says."""
+
+from dataclasses import replace
+from decimal import Decimal
+from typing import Any
+
+import pytest
+
+from pricing.appraisal.facts import Facts, facts_of
+from pricing.appraisal.record import Appraisal, with_answer
+from pricing.appraisal.register import Entry
+from pricing.reports.blocks import (
+    Answers,
+    Blanks,
+    Bullets,
+    Figure,
+    Heading,
+    Pages,
+    Paragraph,
+    Statement,
+    Table,
+)
+from pricing.reports.report import report
+from pricing.reports.short import letter, statement
+from pricing.words.locale import LocaleWords
+
+NEVER = ("roadworthy", " safe ", "complies with", "in compliance", "i certify", "is signed", "was signed")
+
+
+def texts(pages: Pages) -> str:
+    """Every text of a document, in order."""
+    parts: list[str] = [pages.title, pages.subject, pages.mark]
+    for block in pages.blocks:
+        match block:
+            case Heading() | Paragraph():
+                parts.append(block.text)
+            case Bullets():
+                parts += block.items
+            case Answers():
+                parts += [block.caption, *(cell for row in block.rows for cell in row)]
+            case Table():
+                parts += [block.caption, *(column.header for column in block.columns)]
+                parts += [*(cell for row in block.rows for cell in row), block.note]
+            case Figure():
+                parts += [block.caption, block.alt]
+            case Statement():
+                parts += [block.title, block.text, block.terms]
+            case Blanks():
+                parts += block.labels
+    return "\n".join(parts)
+
+
+def tables(pages: Pages, caption: str) -> list[Table]:
+    return [block for block in pages.blocks if isinstance(block, Table) and block.caption.startswith(caption)]
+
+
+def number(cell: str) -> Decimal:
+    return Decimal(cell.replace(",", "").replace("\u2212", "-").replace("\u00a0", "").rstrip("%"))
+
+
+def test_every_part_is_there_in_order(pages: Pages) -> None:
+    titles = [block.text for block in pages.blocks if isinstance(block, Heading) and block.level == 1]
+    assert titles == [
+        "Summary", "Assignment", "Subject and identity", "Condition", "Market", "Comparable sales",
+        "Price model", "Reconciliation and opinion", "Assumptions, limits and cautions", "Certification",
+        "Annex A: Adjustments",
+        "Annex B: Sales and offers used", "Annex C: How near the approach comes", "Annex D: Inspection sheet",
+        "Annex E: Software and data",
+    ]  # fmt: skip
+    named = {block.name for block in pages.blocks if isinstance(block, Figure)}
+    assert named == set(pages.pictures) == {"ranges", "index", "comparables", "distribution", "terms"}
+    assert all(block.alt and block.caption for block in pages.blocks if isinstance(block, Figure))
+
+
+def test_adjustments_add_up_as_they_are_printed(pages: Pages, facts: Facts) -> None:
+    printed = tables(pages, "Adjustments of comparables")
+    columns = [
+        column for table in printed for column in zip(*table.rows, strict=True) if column[0] != "Recorded"
+    ]
+    assert len(columns) == facts.grid.height
+    for column, row in zip(columns, facts.grid.iter_rows(named=True), strict=True):
+        price, *adjustments, adjusted = column[1:-3]
+        assert number(price) == row["price"]
+        assert number(adjusted) == row["adjusted_price"]
+        money = [number(cell) for cell in adjustments if cell != "\u2013"]
+        assert number(price) + sum(money) == number(adjusted)
+
+
+def test_the_tables_hold_the_facts(pages: Pages, facts: Facts, words: LocaleWords) -> None:
+    (grid,) = tables(pages, "Comparable sales")
+    assert [row[0] for row in grid.rows] == [str(place) for place in range(1, facts.grid.height + 1)]
+    assert [number(row[4]) for row in grid.rows] == facts.grid["price"].to_list()
+    assert [number(row[7]) for row in grid.rows] == facts.grid["adjusted_price"].to_list()
+    for caption, span in (("Value by comparable", facts.comparables), ("Range of the price", facts.model)):
+        (table,) = tables(pages, caption)
+        assert span is not None
+        assert table.rows[0][1:] == tuple(words.exact(part, "EUR") for part in span.base)
+        assert table.rows[1][1:] == tuple(words.exact(part, "GBP") for part in span.figures)
+    (sales,) = tables(pages, "Sales and offers used")
+    assert len(sales.rows) == facts.annex.height
+    assert [row[5] for row in sales.rows] == [
+        f"{row['source']}: {row['source_ref']}" for row in facts.annex.iter_rows(named=True)
+    ]
+    (index,) = tables(pages, "The index")
+    assert facts.evidence.index is not None
+    points = facts.evidence.index.frame.drop_nulls("index").tail(8)
+    assert [float(row[2]) for row in index.rows] == [round(value, 1) for value in points["index"]]
+    (terms,) = tables(pages, "What makes up")
+    assert len(terms.rows) == facts.evidence.valuation.terms.height
+    (bands,) = tables(pages, "The car in each condition band")
+    assert [row[2] for row in bands.rows] == [
+        words.plain(Decimal(repr(mid)), 0) for mid in facts.evidence.valuation.bands["mid"]
+    ]
+
+
+def test_the_repairs_and_the_sheet_hold_the_facts(pages: Pages, facts: Facts, words: LocaleWords) -> None:
+    findings, budget = facts.evidence.findings, facts.evidence.budget
+    assert findings is not None
+    assert budget is not None
+    (sheet,) = tables(pages, "Findings")
+    assert [row[1:3] for row in sheet.rows] == findings.sheet.select("title", "state").rows()
+    (jobs,) = tables(pages, "The dearest jobs")
+    assert jobs.rows[-1] == ("All repairs expected", "", words.about(budget.expected, budget.currency))
+    (chances,) = tables(pages, "Chance of each condition band")
+    assert {row[0]: row[1] for row in chances.rows} == {
+        band: words.share(share) for band, share in findings.bands.items()
+    }
+    assert words.about(budget.p50, budget.currency) in texts(pages)
+
+
+def test_the_interval_of_the_median_is_printed_as_it_is(pages: Pages, facts: Facts) -> None:
+    study = facts.evidence.ratios
+    assert study is not None
+    assert study.median_ratio_interval is not None
+    (table,) = tables(pages, "Ratio study")
+    low, high = study.median_ratio_interval
+    assert table.rows[1] == ("Median ratio", f"{study.median_ratio:.3f}", f"{low:.3f} to {high:.3f}")
+    assert "exact" in texts(pages)
+
+
+def test_assumptions_stand_where_they_cannot_be_overlooked(pages: Pages) -> None:
+    warnings = [block for block in pages.blocks if isinstance(block, Statement) and block.manner == "warning"]
+    assert [block.text for block in warnings] == ["Assumption Rho. Condition Sigma."]
+    assert list(pages.blocks).index(warnings[0]) < 8
+
+
+def test_no_assumptions_give_no_warning(entry: Entry, words: LocaleWords) -> None:
+    record = with_answer(entry.record, "conditions.extraordinary", "None.")
+    record = with_answer(record, "conditions.hypothetical", "none")
+    pages = report(facts_of(replace(entry, record=record)), words)
+    assert not [block for block in pages.blocks if isinstance(block, Statement) and block.manner == "warning"]
+
+
+def test_it_never_oversteps(entry: Entry, words: LocaleWords) -> None:
+    done = with_answer(entry.record, "valuer.completed_on", "2026-11-02")
+    for record in (entry.record, done, as_model_report(entry.record)):
+        facts = facts_of(replace(entry, record=record))
+        for write in (report, statement, letter):
+            said = texts(write(facts, words)).casefold()
+            assert not [phrase for phrase in NEVER if phrase in said]
+
+
+def as_model_report(record: Appraisal) -> Appraisal:
+    return with_answer(with_answer(record, "assignment.kind", "model report"), "opinion.figure", "")
+
+
+def test_a_draft_says_so_on_every_page_until_the_valuer_has_completed_it(
+    entry: Entry, pages: Pages, words: LocaleWords
+) -> None:
+    assert pages.title == "Draft appraisal"
+    assert pages.mark.startswith("Draft for a qualified valuer")
+    done = with_answer(entry.record, "valuer.completed_on", "2026-11-02")
+    completed = report(facts_of(replace(entry, record=done)), words)
+    assert (completed.title, completed.mark) == ("Appraisal", "")
+    assert completed.cover is not None
+    assert "only with the valuer's own signature by hand" in completed.cover.statement
+
+
+def test_the_model_alone_is_a_model_report(entry: Entry, words: LocaleWords) -> None:
+    pages = report(facts_of(replace(entry, record=as_model_report(entry.record))), words)
+    said = texts(pages)
+    assert pages.title == "Model report"
+    assert "not an appraisal" in pages.mark
+    assert "There is no opinion of value here" in said
+    assert "Certification" not in said
+    assert not [block for block in pages.blocks if isinstance(block, Blanks)]
+
+
+def test_the_certification_is_empty_fields(pages: Pages) -> None:
+    blanks = [block for block in pages.blocks if isinstance(block, Blanks)]
+    labels = [label for block in blanks for label in block.labels]
+    assert len(labels) == 11
+    assert labels[-3:] == ["Signature", "Name and qualifications", "Place and date"]
+    assert "Valuer Phi" not in "".join(labels)
+
+
+@pytest.mark.parametrize(
+    ("lost", "words_there"),
+    [
+        ({"comparables": None, "missing": {"comparables": "too few sales"}}, "gives no value: too few sales"),
+        (
+            {"index": None, "missing": {"index": "too few sales"}},
+            "No price index can be given: too few sales",
+        ),
+        ({"ratios": None}, "Annex C: Inspection sheet"),
+        ({"findings": None, "budget": None}, "No inspection sheet belongs to this record"),
+    ],
+)
+def test_what_is_missing_from_the_evidence_is_said(
+    entry: Entry, words: LocaleWords, lost: dict[str, Any], words_there: str
+) -> None:
+    assert entry.evidence is not None
+    without = replace(entry, evidence=replace(entry.evidence, **lost))
+    pages = report(facts_of(without), words)
+    assert words_there in texts(pages)
+    assert {block.name for block in pages.blocks if isinstance(block, Figure)} == set(pages.pictures)
+
+
+def test_no_range_is_said_with_its_reason(entry: Entry, words: LocaleWords) -> None:
+    assert entry.evidence is not None
+    none = replace(
+        entry.evidence.valuation, low=None, mid=None, high=None, reason="too few sales of the make"
+    )
+    pages = report(facts_of(replace(entry, evidence=replace(entry.evidence, valuation=none))), words)
+    assert "No range can be given: too few sales of the make." in texts(pages)
+    assert "distribution" not in pages.pictures
+
+
+def test_amounts_and_days_are_written_as_the_locale_does(facts: Facts) -> None:
+    swiss = texts(report(facts, LocaleWords.of("de_CH")))
+    assert "7\u2019350" in swiss
+    assert "2. November 2026" in swiss

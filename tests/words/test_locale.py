@@ -1,0 +1,60 @@
+from datetime import date
+from decimal import Decimal
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from pricing.errors import AppraisalError
+from pricing.words.locale import LocaleWords, ems, shown
+
+
+@pytest.mark.parametrize(
+    ("locale", "money", "day"),
+    [
+        ("en_GB", "\u20ac1,234,567.50", "30 June 2026"),
+        ("en-US", "\u20ac1,234,567.50", "June 30, 2026"),
+        ("de_CH", "EUR\u00a01\u2019234\u2019567.50", "30. Juni 2026"),
+        ("fr_FR", "1\u202f234\u202f567,50\u00a0\u20ac", "30 juin 2026"),
+    ],
+)
+def test_amounts_and_days_as_the_unicode_locale_data_has_them(locale: str, money: str, day: str) -> None:
+    """CLDR, the Unicode Common Locale Data Repository, through babel."""
+    words = LocaleWords.of(locale)
+    assert words.exact(Decimal("1234567.50"), "EUR").replace(" ", "\u00a0") == money
+    assert words.day(date(2026, 6, 30)) == day
+
+
+def test_places_are_those_of_the_currency() -> None:
+    words = LocaleWords.of("en_GB")
+    assert words.exact(Decimal(1200), "JPY") == "JP\u00a51,200"
+    assert words.exact(Decimal(1200), "KWD") == "KWD1,200.000"
+    assert words.money(Decimal("4600.00"), "GBP") == "\u00a34,600"
+    assert words.money(Decimal("4600.50"), "GBP") == "\u00a34,600.50"
+
+
+@pytest.mark.parametrize("name", ["xx_YY", "", "english", "en_GB_GB_GB", "../en"])
+def test_there_is_no_such_locale(name: str) -> None:
+    with pytest.raises(AppraisalError, match="no locale"):
+        LocaleWords.of(name)
+
+
+@given(st.decimals(-(10**9), 10**9, places=2))
+def test_a_plain_amount_can_be_read_back(amount: Decimal) -> None:
+    said = LocaleWords.of("en_GB").plain(amount, sign=True)
+    assert Decimal(said.replace(",", "").replace("\u2212", "-")) == amount
+
+
+@given(st.text())
+def test_what_is_shown_hides_nothing(text: str) -> None:
+    said = shown(text)
+    assert not set(said) & set("\x00\x1b\u202e\u2066\u200f")
+    assert shown(said) == said
+    if text.isascii() and text.isprintable():
+        assert said == text
+
+
+def test_width_grows_with_every_letter() -> None:
+    assert ems("") == 0.0
+    assert ems("ab") == ems("a") + ems("b")
+    assert ems("W") > ems("I") > ems("i")
