@@ -90,7 +90,7 @@ import importlib, threading
 from sklearn.ensemble._forest import RandomForestRegressor
 from polars import _reexport
 from streamlit.runtime.state import get_session_state
-from pricing.money import _last_known
+from pricing.money.currencies import _last_known
 import __future__
 model._predictors; self._own = model.__dict__; self._own; other._own
 getattr(model, "_bin_mapper")
