@@ -8,14 +8,14 @@ import polars as pl
 
 from pricing.errors import EvidenceError
 from pricing.evidence.choices import Choice
-from pricing.evidence.sales_book import MOST_GROSS, RINGS, SHORTLIST, SalesBook
+from pricing.evidence.layout import MOST_GROSS, RINGS, SHORTLIST, Layout
 from pricing.model.pooling import Floats, Ints
 
 BEYOND: Final = f"needs more adjustment than a comparable can bear (log price by {MOST_GROSS:g} in all)"
 
 
 def choose(
-    book: SalesBook,
+    book: Layout,
     bundle: Floats,
     group: tuple[Any, ...],
     day: float,
@@ -70,7 +70,7 @@ def left_over(sales: pl.DataFrame, usable: Ints, kept: Ints, beyond: int) -> lis
     return [*less, *([{"reason": BEYOND, "sales": beyond, "record_id": None}] if beyond else [])]
 
 
-def _rows_of(book: SalesBook, made: Mapping[tuple[str, str], Choice], action: str) -> Ints:
+def _rows_of(book: Layout, made: Mapping[tuple[str, str], Choice], action: str) -> Ints:
     """Rows of the sales that a person added or dropped; every one must be there."""
     wanted = [record for (record, _), choice in made.items() if choice.action == action]
     if not wanted:

@@ -4,10 +4,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
+from math import ceil
 from typing import Any, Final
 
 import numpy as np
 import polars as pl
+from scipy import stats
 
 from pricing.errors import EvidenceError
 from pricing.evidence.adjustments import (
@@ -21,8 +23,10 @@ from pricing.evidence.adjustments import (
 )
 from pricing.evidence.choices import Choice, in_force
 from pricing.evidence.choosing import choose, left_over, marked
-from pricing.evidence.reconciliation import reconciled, trust
-from pricing.evidence.sales_book import AGE_COST, MINIMUM, MOST_GROSS, RINGS, YEAR, SalesBook
+from pricing.evidence.layout import AGE_COST, MINIMUM, MOST_GROSS, RINGS, YEAR, Layout
+from pricing.evidence.range_scores import FEWEST
+from pricing.evidence.reconciliation import stated_error, trust, weighted_median
+from pricing.evidence.sales_book import SalesBook
 from pricing.evidence.subject import subject_frame
 from pricing.model.pooling import Floats, Ints
 
@@ -54,8 +58,10 @@ class Comparables:
             the subject in the same way; they have no weight, an offer being no sale.
         left_out: ``reason``, ``sales`` (how many) and ``record_id`` where it is a single one.
         low, mid, high: the reconciled value; ``coverage`` of single sales of such a car fall from low to
-            high.
-        sale_spread, mid_error: standard deviations (logs) that low and high are made of.
+            high, as it did of ``scores`` sales of its ``kind`` that were held out and valued from the others.
+            No low and high where ``reason`` says why.
+        sale_spread, mid_error: standard deviations (logs) that low and high are made of, as those sales have
+            them; without a range as the normal law of the residuals has them.
         bracketed: whether some comparables, at the effective date, are worth less and some more.
         choices: a person's, all of them.
     """
@@ -68,14 +74,17 @@ class Comparables:
     lines: pl.DataFrame
     offers: pl.DataFrame
     left_out: pl.DataFrame
-    low: Decimal
+    low: Decimal | None
     mid: Decimal
-    high: Decimal
+    high: Decimal | None
     sale_spread: float
     mid_error: float
     bracketed: bool
     date_line_ends: date
     choices: tuple[Choice, ...]
+    kind: str = ""
+    scores: int = 0
+    reason: str | None = None
 
 
 def find_comparables(
@@ -106,7 +115,7 @@ def find_comparables(
     if count < MINIMUM:
         raise EvidenceError(f"a value needs {MINIMUM} comparables at least; got {count}")
     subject = subject_frame(car)
-    first, last = _span(book)
+    first, last = book.span
     at = last if as_of is None else as_of
     if at < first:
         raise EvidenceError(f"no sale is on record by {at}; the first is of {first}")
@@ -145,8 +154,15 @@ def find_comparables(
     band = book.band[rows[kept]]
     weights = trust(book.dates.noise[band], gross[kept], age[kept])
     adjusted = np.log(comparables["price"].cast(pl.Float64).to_numpy()) + logs[kept].sum(axis=1)
-    noise = float(book.dates.noise[own.band[0]])
-    ends = np.exp(reconciled(adjusted[None], weights[None], np.array([noise]), coverage)[0])
+    mid = float(weighted_median(adjusted[None], weights[None])[0])
+    stated = np.array([book.dates.noise[own.band[0]], stated_error(weights.sum())])
+    graded, of_model = own.band < len(book.dates.noise) - 1, np.array([book.of_model(group, day)])
+    kind = str(book.scores.kinds(graded, of_model)[0])
+    scores = len(book.scores.scores[kind])
+    within = book.scores.quantile(kind, coverage)
+    reach = None if within is None else within * float(np.hypot(*stated))
+    normal = float(stats.norm.ppf((1.0 + coverage) / 2.0))
+    sale_spread, mid_error = stated if within is None else stated * (within / normal)
     toward = logs[kept][:, 2:].sum(axis=1)
     return Comparables(
         subject=subject,
@@ -157,14 +173,17 @@ def find_comparables(
         lines=lines,
         offers=_offers(offers, every[len(rows) :].sum(axis=1)),
         left_out=pl.DataFrame(left, schema={"reason": pl.String, "sales": pl.Int64, "record_id": pl.String}),
-        low=_money(ends[0]),
-        mid=_money(ends[1]),
-        high=_money(ends[2]),
-        sale_spread=noise,
-        mid_error=float(np.sqrt((np.pi / 2) / weights.sum())),
+        low=None if reach is None else _money(np.exp(mid - reach)),
+        mid=_money(np.exp(mid)),
+        high=None if reach is None else _money(np.exp(mid + reach)),
+        sale_spread=float(sale_spread),
+        mid_error=float(mid_error),
         bracketed=bool((toward < 0).any() and (toward > 0).any()),
         date_line_ends=book.dates.last_day,
         choices=tuple(choices),
+        kind=kind,
+        scores=scores,
+        reason=None if within is not None else _no_range(kind, scores, coverage),
     )
 
 
@@ -174,7 +193,7 @@ def _table(
     weights: Floats,
     age: Floats,
     ring: Ints,
-    book: SalesBook,
+    book: Layout,
     band: Ints,
     made: Mapping[tuple[str, str], Choice],
 ) -> pl.DataFrame:
@@ -228,12 +247,6 @@ def _offers(offers: pl.DataFrame, logs: Floats) -> pl.DataFrame:
     )  # fmt: skip
 
 
-def _span(book: SalesBook) -> tuple[date, date]:
-    epoch = date(1970, 1, 1).toordinal()
-    first, last = int(book.days.min()), int(book.days.max())
-    return date.fromordinal(epoch + first), date.fromordinal(epoch + last)
-
-
 def _refusal(group: tuple[Any, ...], at: date, usable: int, found: int) -> str:
     named = " ".join(str(part) for part in group[:2])
     far = "" if found == usable else f", {found - usable} more being too unlike it"
@@ -241,6 +254,13 @@ def _refusal(group: tuple[Any, ...], at: date, usable: int, found: int) -> str:
         f"{usable} usable sales of the make are on record for a {named} by {at}{far}; a value needs "
         f"{MINIMUM}: more sale records of the make, a condition band for the subject, or sales added by hand "
         "would help"
+    )
+
+
+def _no_range(kind: str, scores: int, coverage: float) -> str:
+    return (
+        f"{scores} past sales of its kind ({kind}) could be valued from others to see how far off that is; "
+        f"a range that holds {coverage:.0%} needs {max(FEWEST, ceil(coverage / (1.0 - coverage) - 1e-9))}"
     )
 
 

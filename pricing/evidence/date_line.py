@@ -96,20 +96,27 @@ class DateLine:
         rows = np.arange(len(days))
         return np.asarray((1 - share) * levels[rows, later - 1] + share * levels[rows, later])
 
-    def influence(self) -> Floats:
-        """What each sale adds to ``logs`` (n x T), in the order of the frame learnt from.
+    def influence(self, rows: Ints) -> Floats:
+        """What each of some sales, by its place in the frame learnt from, adds to ``logs`` (m x T).
 
         Leaving one observation out of least squares moves the coefficients by ``S x w e / (1 - h)`` (Cook and
-        Weisberg 1982), the group levels swept out; a sale alone in its group (h = 1) moves nothing.
+        Weisberg 1982), the group levels swept out; a sale alone in its group (h = 1) moves nothing, nor does
+        one that the regression did not take.
         """
         k, size = self.cars.matrix.shape[1], len(self.logs)
         directions = np.zeros((len(self.window.beta), size))
         directions[k + self.told[1:] - 1, np.arange(1, size)] = 1.0
-        rows = self.window.projected(self.cars, self.window.inverse @ directions)
-        free = 1.0 - self.window.leverages(self.cars)
-        shift = np.where(free > 1e-9, self.cars.weights * self.window.residuals / np.maximum(free, 1e-9), 0.0)
-        moved = np.zeros((self.size, size))
-        moved[self.cars.order * self.step] = rows * shift[:, None]
+        place = np.argsort(self.cars.order)
+        taken = rows % self.step == 0
+        places = place[rows[taken] // self.step]
+        swept = self.window.swept(self.cars, places)
+        weights = self.cars.weights[places]
+        own = weights / np.bincount(self.cars.group, self.cars.weights)[self.cars.group[places]]
+        leverage = own + weights * np.einsum("np,np->n", swept @ self.window.inverse, swept)
+        free = 1.0 - leverage
+        shift = np.where(free > 1e-9, weights * self.window.residuals[places] / np.maximum(free, 1e-9), 0.0)
+        moved = np.zeros((len(rows), size))
+        moved[taken] = swept @ (self.window.inverse @ directions) * shift[:, None]
         return moved
 
 

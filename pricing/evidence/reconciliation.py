@@ -4,7 +4,6 @@ it."""
 from typing import Final
 
 import numpy as np
-from scipy import stats
 
 from pricing.model.pooling import Floats
 
@@ -50,15 +49,11 @@ def weighted_median(values: Floats, weights: Floats) -> Floats:
     return np.where(total > 0, v[rows, lower] + part * (v[rows, upper] - v[rows, lower]), np.nan)
 
 
-def reconciled(logs: Floats, weights: Floats, noise: Floats, coverage: float) -> Floats:
-    """Low, mid and high (n x 3, logs) of each row of adjusted log prices and their weights (n x k).
+def stated_error(total: Floats) -> Floats:
+    """Standard deviation (log) of a weighted median whose weights, each one over a variance, add up to
+    ``total``: its variance is pi / 2 times that of the mean, 1 / total, by the normal law.
 
-    Mid is the weighted median. Low and high bound a single sale of the subject: its own ``noise`` (n) and the
-    error of the median, whose variance is pi / 2 times that of the mean, 1 / (sum of the weights), by the
-    normal law.
+    >>> stated_error(np.array([np.pi / 2])).round(9).tolist()
+    [1.0]
     """
-    mid = weighted_median(logs, weights)
-    total = weights.sum(axis=1)
-    spread = np.sqrt(np.square(noise) + (np.pi / 2) / np.where(total > 0, total, np.inf))
-    reach = float(stats.norm.ppf((1.0 + coverage) / 2.0)) * spread
-    return np.column_stack([mid - reach, mid, mid + reach])
+    return np.sqrt((np.pi / 2) / np.where(total > 0, total, np.inf))

@@ -1,71 +1,22 @@
-"""The sold cars of a market laid out for a bidding table: sorted by group once, then asked many times."""
+"""A market's book of comparable sales: the sold cars laid out, and how far they were off before."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from datetime import date
-from typing import Any, Final, Self
+from typing import Self
 
-import numpy as np
 import polars as pl
-from numpy.typing import NDArray
 
-from pricing.errors import EvidenceError
-from pricing.evidence.date_line import DateLine
-from pricing.evidence.index import sold_cars
-from pricing.evidence.term_effects import TermEffects
-from pricing.model.hedonic import ONE_THREAD
-from pricing.model.pooling import Floats, Ints
+from pricing.evidence.layout import Layout
+from pricing.evidence.range_scores import RangeScores
 from pricing.model.price_model import PriceModel
-
-CHUNK: Final = 65_536
-
-MINIMUM: Final = 3
-"""Comparables below which no value is given."""
-
-SHORTLIST: Final = 3
-"""Sales looked at in detail for each that is wanted."""
-
-MOST_GROSS: Final = 1.0
-"""Sum of the sizes of the log adjustments beyond which a sale is no comparable. Assumption."""
-
-GROUPS: Final = ("make", "model", "variant")
-
-RINGS: Final = ("same variant", "same model", "same make")
-"""Where comparables are looked for, nearest first."""
-
-YEAR: Final = 365.2425
-
-AGE_COST: Final = 0.02
-"""In choosing, a sale a year older is as far off as a car that differs by this much in log price.
-Assumption."""
-
-UNGRADED_COST: Final = 0.10
-"""In choosing, a sale of a car that no one graded is as far off as this much in log price. Assumption."""
-
-
-Starts = dict[tuple[str | None, ...], tuple[int, int]]
 
 
 @dataclass(frozen=True)
-class SalesBook:
-    """Sold cars sorted by make, model, variant and date, with what likeness is reckoned from.
+class SalesBook(Layout):
+    """What :func:`comparables.find_comparables` asks, made once for a market and a model: the layout, and the
+    ``scores`` that its ranges are calibrated on."""
 
-    ``sales`` (n rows; offers that did not sell are in ``offers``), ``days`` (n, since 1970), ``bundles``
-    (n x 5, see ``TermEffects.bundles``), ``band`` (n, code of the condition band), ``cost`` (n, of what is
-    not known of the car), ``starts`` (by ring: the first row and the number of rows of every group),
-    ``offer_starts`` (the same of the offers, by make and model) and ``dates`` (the date line).
-    """
-
-    sales: pl.DataFrame
-    offers: pl.DataFrame
-    effects: TermEffects
-    dates: DateLine
-    days: Floats
-    bundles: NDArray[np.float32]
-    band: Ints
-    cost: Floats
-    starts: tuple[Starts, ...]
-    offer_starts: Starts
-    currency: str
+    scores: RangeScores
 
     @classmethod
     def build(
@@ -76,75 +27,6 @@ class SalesBook:
         Raises:
             EvidenceError: no car had been sold by then.
         """
-        known = sales if as_of is None else sales.filter(pl.col("event_date") <= as_of)
-        sold = sold_cars(known).sort(*GROUPS, "event_date", maintain_order=True)
-        if sold.is_empty():
-            first: Any = sold_cars(sales)["event_date"].min()
-            raise EvidenceError(
-                "the market has no sale"
-                if first is None
-                else f"no sale is on record by {as_of}; the first is of {first}"
-            )
-        effects = TermEffects(model)
-        bundles = np.empty((len(sold), 5), dtype=np.float32)
-        band = np.empty(len(sold), dtype=np.int64)
-        middle: Any = sold["event_date"].max()
-        with ONE_THREAD.limit(limits=1, user_api="blas"):
-            for start in range(0, len(sold), CHUNK):
-                part = sold[start : start + CHUNK]
-                encoded = effects.encode(part, middle)
-                bundles[start : start + CHUNK] = effects.bundles(encoded)
-                band[start : start + CHUNK] = encoded.band
-        ungraded = (sold["condition_band"].is_null() & sold["condition_score"].is_null()).to_numpy()
-        offers = known.filter(pl.col("outcome").is_in(["asking", "unsold"])).sort(*GROUPS, "event_date")
-        return cls(
-            sales=sold,
-            offers=offers,
-            effects=effects,
-            dates=DateLine.learn(sold, model.spec),
-            days=sold["event_date"].to_physical().cast(pl.Float64).to_numpy(),
-            bundles=bundles,
-            band=band,
-            cost=np.where(ungraded, UNGRADED_COST, 0.0),
-            starts=tuple(_starts(sold, GROUPS[:depth]) for depth in (3, 2, 1)),
-            offer_starts=_starts(offers, GROUPS[:2]),
-            currency=currency,
-        )
-
-    def ring(self, ring: int, group: tuple[str | None, ...]) -> slice:
-        """Rows of the group of a ring: (make, model, variant), (make, model) or (make,)."""
-        start, size = self.starts[ring].get(group[: 3 - ring], (0, 0))
-        return slice(start, start + size)
-
-    def distances(self, bundle: Floats, rows: slice | Ints, day: float) -> Floats:
-        """How far sales are from a subject of these bundles at a day: log price differences by bundle, and
-        the costs of age and of what is not known; infinite for a sale after the day and for one so different
-        that it is no comparable."""
-        apart = np.abs(self.bundles[rows] - bundle.astype(np.float32)).sum(axis=1)
-        age = (day - self.days[rows]) / YEAR
-        fit = (age >= 0) & (apart <= MOST_GROSS)
-        return np.where(fit, apart + self.cost[rows] + AGE_COST * age, np.inf)
-
-    def offers_of(self, group: tuple[str | None, ...], day: float, years: float, most: int) -> pl.DataFrame:
-        """The latest offers of a model that did not end in a sale and say something: up to ``most``, at most
-        ``years`` before the day."""
-        start, size = self.offer_starts.get(group[:2], (0, 0))
-        at = date.fromordinal(date(1970, 1, 1).toordinal() + int(day))
-        told = pl.col("price").is_not_null() | pl.col("lower_price").is_not_null()
-        age = (pl.lit(at) - pl.col("event_date")).dt.total_days()
-        near = self.offers[start : start + size].filter(told, age.is_between(0, years * YEAR))
-        return near.sort("event_date", "record_id", descending=[True, False]).head(most)
-
-
-def _starts(sold: pl.DataFrame, names: tuple[str, ...]) -> Starts:
-    runs = (
-        sold.select(pl.struct(names).rle_id().alias("run"), *names)
-        .group_by("run", maintain_order=True)
-        .agg(*(pl.col(name).first() for name in names), size=pl.len())
-    )
-    first = np.cumsum(runs["size"].to_numpy()) - runs["size"].to_numpy()
-    keys = zip(*(runs[name].to_list() for name in names), strict=True)
-    return {
-        key: (int(start), int(size))
-        for key, start, size in zip(keys, first, runs["size"].to_list(), strict=True)
-    }
+        laid = Layout.of(sales, model, currency=currency, as_of=as_of)
+        parts = {field.name: getattr(laid, field.name) for field in fields(Layout)}
+        return cls(**parts, scores=RangeScores.learn(laid))

@@ -54,8 +54,10 @@ class TermEffects:
     def __init__(self, model: PriceModel) -> None:
         self.spec = model.spec
         self.design: Design = model.fitted.design
-        self.posterior = model.fitted.regression.estimates_.posterior
-        self.priors = model.fitted.regression.estimates_.priors
+        self.regression = model.fitted.regression
+        self.posterior = self.regression.estimates_.posterior
+        self.priors = self.regression.estimates_.priors
+        self.last_day = self.design.last_day
         self.reference = np.asarray(model.fitted.reference, dtype=np.float64)
         self.sales = int(model.facts["sales"])
         present = [

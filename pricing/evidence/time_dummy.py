@@ -56,6 +56,12 @@ class Window:
             out[place] -= means[sales.group[part]]
         return out
 
+    def swept(self, sales: Characteristics, places: Ints) -> Floats:
+        """The columns of some sales of the window, group levels swept out: m x (k + T - 1)."""
+        periods = len(self.beta) - sales.matrix.shape[1] + 1
+        dummies = np.eye(periods)[sales.period[places] - self.first][:, 1:]
+        return np.column_stack([sales.matrix[places], dummies]) - self.means[sales.group[places]]
+
     def leverages(self, sales: Characteristics) -> Floats:
         """Diagonal of the hat matrix, group levels included."""
         values, vectors = np.linalg.eigh(self.inverse)

@@ -12,7 +12,8 @@ from pricing.errors import EvidenceError, PricingError
 from pricing.evidence.adjustments import CONDITIONS, GROSS_LIMIT, LINE_LIMIT, NET_LIMIT
 from pricing.evidence.choices import Choice
 from pricing.evidence.comparables import Comparables, find_comparables
-from pricing.evidence.sales_book import AGE_COST, MOST_GROSS, YEAR, SalesBook
+from pricing.evidence.layout import AGE_COST, MOST_GROSS, YEAR
+from pricing.evidence.sales_book import SalesBook
 from pricing.evidence.subject import COLUMNS
 from pricing.vocabulary import CONDITION_BANDS, OPTION_CODES
 from tests.evidence.markets import TODAY, small_book, small_market, small_model
