@@ -62,6 +62,8 @@ def _ask_how() -> tuple[int, str | None]:
 def _show_answer(found: Comparables) -> None:
     with st.container(horizontal=True):
         for name in ("low", "mid", "high"):
+            if getattr(found, name) is None:
+                continue
             amount = rounded(getattr(found, name))
             st.metric(f"{name} ({found.currency})", f"{amount:,}", help=what_is(name), width="content")
     st.caption(f"All-in prices in {found.currency} at {day_words(found.as_of)}, from these sales alone.")

@@ -48,10 +48,13 @@ class ComparablesFacts(BaseModel):
     lines: list[Row] = Field(description="Every line of adjustment, in per cent and money.")
     offers: list[Row] = Field(description="Asking prices (a ceiling) and highest bids (a floor); no weight.")
     left_out: list[Row]
-    low: Money
+    low: Money | None
     mid: Money
-    high: Money
+    high: Money | None
     bracketed: bool = Field(description="Whether some comparables are worth less than the car and some more.")
+    kind: str = Field(description="Kind of car whose past sales the range is calibrated on.")
+    scores: int = Field(description="Past sales of that kind, each valued from the others, behind the range.")
+    reason: str | None = Field(description="Why there is no low and high.")
 
 
 class IndexFacts(BaseModel):

@@ -101,6 +101,9 @@ def facts_of(entry: Entry) -> Facts:
     model = None
     if valuation.low is not None and valuation.mid is not None and valuation.high is not None:
         model = _span(record, evidence, valuation.low, valuation.mid, valuation.high)
+    compared = None
+    if found is not None and found.low is not None and found.high is not None:
+        compared = _span(record, evidence, found.low, found.mid, found.high)
     grid, lines = _grid(evidence)
     opinion = _opinion(record)
     money = evidence.conversion
@@ -112,7 +115,7 @@ def facts_of(entry: Entry) -> Facts:
         record=record,
         evidence=evidence,
         model=model,
-        comparables=None if found is None else _span(record, evidence, found.low, found.mid, found.high),
+        comparables=compared,
         opinion=opinion,
         standing=None if opinion is None else _standing(record, evidence, (opinion[0] + opinion[1]) / 2),
         grid=grid,

@@ -114,14 +114,19 @@ def comparables_chart(found: Comparables) -> alt.LayerChart:
         alt.Tooltip("gross_per_cent:Q", title="gross (%)", format=".1f"),
         alt.Tooltip("weight:Q", format=".1%"),
     ]
-    ends = pl.DataFrame({"low": [float(found.low)], "mid": [float(found.mid)], "high": [float(found.high)]})
+    mid = pl.DataFrame({"mid": [float(found.mid)]})
+    ends = pl.DataFrame(
+        {"low": [found.low], "high": [found.high]},
+        schema={"low": pl.Float64, "high": pl.Float64},
+        strict=False,
+    ).drop_nulls()
     base = alt.Chart(frame.select("label", "variant", "condition_band", "price", "adjusted_price",
                                   "net_per_cent",
                                   "gross_per_cent", "weight"))  # fmt: skip
     size = alt.Size("weight:Q", legend=None, scale=alt.Scale(range=[20, 220]))
     layers: list[Any] = [
         alt.Chart(ends).mark_rect(color=PALE, opacity=0.35).encode(x=alt.X("low:Q"), x2=alt.X2("high:Q")),
-        alt.Chart(ends).mark_rule(color="black", strokeDash=[4, 3], strokeWidth=1.5).encode(x=alt.X("mid:Q")),
+        alt.Chart(mid).mark_rule(color="black", strokeDash=[4, 3], strokeWidth=1.5).encode(x=alt.X("mid:Q")),
         base.mark_rule(color=GREY).encode(y=y, x=x, x2=alt.X2("adjusted_price:Q")),
         base.mark_point(color=GREY, filled=False, size=45).encode(y=y, x=x, tooltip=tooltip),
         base.mark_point(color=BLUE, filled=True, opacity=1).encode(

@@ -33,8 +33,9 @@ def show_index(index: PriceIndex) -> None:
 def show_comparables(found: Comparables, *, lines: bool) -> None:
     """Comparable sales and the reconciled value, with every line of adjustment on request."""
     out = console()
-    money = [money_words(amount, found.currency) for amount in (found.low, found.mid, found.high)]
-    out.print(Text(f"low {money[0]}, mid {money[1]}, high {money[2]}", style="bold"))
+    ends = {"low": found.low, "mid": found.mid, "high": found.high}
+    said = [f"{name} {money_words(end, found.currency)}" for name, end in ends.items() if end is not None]
+    out.print(Text(", ".join(said), style="bold"))
     out.print(Text(f"all-in prices in {found.currency} at {day_words(found.as_of)}"))
     out.print()
     table = _table("record", "sold", "band", "price", "net", "gross", "adjusted", "weight", "beyond")

@@ -133,7 +133,7 @@ def _valued(book: Layout, rows: Ints, near: Ints, count: int) -> HeldOut:
         weights[place, column] = near_enough * trust(book.dates.noise[band[c]], gross, age)
         told = influence.told(at, s, c, parts)
         adjusted[place, column] = prices[c] + lines.sum(axis=1) - told + date
-        if apart.shape[1] > count:
+        if near.shape[1] > count:
             chosen = np.argpartition(apart, count - 1, axis=1)[:, :count]
             weights, adjusted = (np.take_along_axis(each, chosen, axis=1) for each in (weights, adjusted))
         mid[part] = weighted_median(adjusted, weights)

@@ -128,6 +128,14 @@ def comparables_part(facts: Facts, words: LocaleWords) -> list[Block]:
     ]  # fmt: skip
     if span is not None:
         blocks += _worth(facts, words, span, "Value by comparable sales")
+    else:
+        blocks.append(Paragraph(f"No range can be given by this approach: {found.reason}."))
+    calibrated = (
+        ""
+        if not found.scores
+        else f" This is how far {words.number(found.scores)} past sales of its kind ({found.kind}) fell from "
+        "what the others said of them."
+    )
     bracketed = (
         "The subject is bracketed: some of the cars sold are worth more than it and some less."
         if found.bracketed
@@ -140,7 +148,7 @@ def comparables_part(facts: Facts, words: LocaleWords) -> list[Block]:
             f"Half of the weight of the adjusted prices lies below the middle. A single sale strays by "
             f"{words.share(found.sale_spread)}, and the middle is known to "
             f"{words.share(found.mid_error)} (standard "
-            f"deviations). {bracketed}"
+            f"deviations).{calibrated} {bracketed}"
         )
     )
     return [*blocks, *_flags(facts, words), *_chosen(facts, words)]

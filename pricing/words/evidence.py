@@ -13,7 +13,7 @@ from pricing.words.sentences import day_words, exact_words, money_words
 def reconciliation_sentences(found: Comparables) -> list[str]:
     """The reconciled value and how it came about, one thought a sentence."""
     table, currency = found.table, found.currency
-    money = [money_words(amount, currency) for amount in (found.low, found.mid, found.high)]
+    middle = money_words(found.mid, currency)
     rings = ", ".join(f"{size} of the {ring}" for ring, size in table["ring"].value_counts(sort=True).rows())
     span: Any = [f(table["event_date"]) for f in (pl.Series.min, pl.Series.max)]
     ends: Any = [f(table["adjusted_price"]) for f in (pl.Series.min, pl.Series.max)]
@@ -24,12 +24,10 @@ def reconciliation_sentences(found: Comparables) -> list[str]:
         "Adjustments multiply, each on the price that the lines before it left: the sale's conditions and "
         "date first, then what differs between the cars.",
         f"The adjusted prices run from {exact_words(ends[0], currency)} to {exact_words(ends[1], currency)}; "
-        f"half of their weight lies below {money[1]}. Weight is given for few and small adjustments, recent "
+        f"half of their weight lies below {middle}. Weight is given for few and small adjustments, recent "
         f"sales and graded cars; the most, {heaviest['weight']:.0%}, has the sale of "
         f"{day_words(heaviest['event_date'])} at {exact_words(heaviest['price'], currency)}.",
-        f"Of 100 sales of such a car, {round(100 * found.coverage)} should fall between {money[0]} and "
-        f"{money[2]}: a single sale strays by {found.sale_spread:.0%}, and the middle is known to "
-        f"{found.mid_error:.0%} (standard deviations).",
+        range_sentence(found),
         _bracket_sentence(found),
     ]
     flagged = table.filter(pl.col("flags").list.len() > 0)
@@ -44,6 +42,24 @@ def reconciliation_sentences(found: Comparables) -> list[str]:
             "level after that."
         )
     return [*sentences, *_offer_sentences(found), *_choice_sentences(found)]
+
+
+def range_sentence(found: Comparables) -> str:
+    """What the range holds and how that is known, or why there is none."""
+    if found.low is None or found.high is None:
+        return f"No range can be given, only the middle: {found.reason}."
+    ends = [money_words(amount, found.currency) for amount in (found.low, found.high)]
+    said = (
+        f"Of 100 sales of such a car, {round(100 * found.coverage)} should fall between {ends[0]} and "
+        f"{ends[1]}: a single sale strays by {found.sale_spread:.0%}, and the middle is known to "
+        f"{found.mid_error:.0%} (standard deviations)"
+    )
+    if not found.scores:
+        return f"{said}."
+    return (
+        f"{said}. This is how far {found.scores:,} past sales of its kind ({found.kind}) fell from what the "
+        "others said of them."
+    )
 
 
 def comparables_caption(found: Comparables) -> str:

@@ -148,6 +148,7 @@ def test_flags_follow_the_rules_of_thumb(found: Comparables) -> None:
 def test_the_value_lies_among_the_adjusted_prices(found: Comparables) -> None:
     adjusted = found.table["adjusted_price"]
     assert adjusted.min() <= found.mid <= adjusted.max()  # type: ignore[operator]
+    assert found.low is not None and found.high is not None
     assert found.low < found.mid < found.high
     assert all(isinstance(amount, Decimal) for amount in (found.low, found.mid, found.high))
 
@@ -274,4 +275,5 @@ def test_any_car_is_valued_or_refused_in_a_sentence(
         assert "\n" not in str(error)
         return
     assert 3 <= found.table.height <= count
+    assert found.low is not None and found.high is not None
     assert 0 < found.low <= found.mid <= found.high
