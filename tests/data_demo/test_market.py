@@ -1,92 +1,78 @@
 """The invented names are no one's, and the catalogue is whole."""
 
+import re
+import subprocess
+import tomllib
+from contextlib import suppress
+from pathlib import Path
+
 import polars as pl
 import pytest
-from rapidfuzz import fuzz, process
+from mimesis.datasets import AUTO_MANUFACTURERS
 
 import data_demo
 from data_demo.market import EXCHANGE, SOURCES, read_catalogue
 from data_demo.untidy import MISSPELT
 from pricing.condition.checks import CONSTRUCTIONS, Sheet
+from tests.data_demo.real_names import cars, digests, firms, is_known, likeness, makers, surnames
 
-# Well-known makers of cars, past and present; from memory.
-REAL_MAKERS = """
-abarth|ac|acura|adler|aero|alfa romeo|allard|alpina|alpine|alta|alvis|amc|american motors|amilcar|amphicar
-apollo|ariel|armstrong siddeley|arnolt|asa|aston martin|atalanta|auburn|audi|austin|austin healey
-auto union|autobianchi|ballot|bandini|beardmore|bedford|bentley|benz|berkeley|berliet|bertone|bitter
-bizzarrini|bmc|bmw|bond|borgward|bristol|brough superior|bsa|bugatti|buick|cadillac|calthorpe|caterham
-champion|checker|chenard walcker|chevrolet|chrysler|cisitalia|citroen|clan|clyno|connaught|continental
-cooper|cord|crosley|crossley|cunningham|dacia|daewoo|daf|daihatsu|daimler|darracq|datsun|davrian
-de dion bouton|de soto|de tomaso|delage|delahaye|delaunay belleville|dellow|delorean|dkw|dodge|donnet
-duesenberg|durant|edsel|elva|enzmann|essex|excalibur|facel vega|fairthorpe|ferrari|fiat|fiberfab|ford
-fornasari|franklin|frazer nash|ghia|gilbern|ginetta|glas|gobron|goggomobil|goliath|gordini|gordon keeble
-graham|gsm|gutbrod|gwynne|hanomag|hansa|healey|heinkel|henry j|hillman|hino|hispano suiza|holden|honda
-horch|hotchkiss|howmet|hrg|hudson|humber|hupmobile|hyundai|imperia|innocenti|intermeccanica|international
-invicta|iso|isotta fraschini|isuzu|itala|iveco|jaguar|jeep|jensen|jowett|kaiser|kia|kissel|kurtis|la salle
-lada|lagonda|lamborghini|lanchester|lancia|land rover|lea francis|leyland|ligier|lincoln|lister|lloyd
-locomobile|lola|lombardi|lorraine dietrich|lotus|lozier|lynx|maico|marauder|marcos|marendaz|marmon|martini
-maserati|mathis|matra|maybach|mazda|mclaren|mercedes benz|mercer|mercury|messerschmitt|metropolitan|mg
-minerva|mini|mitsubishi|monica|monteverdi|moretti|morgan|morris|moskvich|nag|nardi|nash|neckar|nissan
-noble|nota|nsu|oakland|ogle|oldsmobile|om|opel|osca|osella|packard|panhard|panther|paramount|peerless
-pegaso|peugeot|pierce arrow|plymouth|pontiac|porsche|prince|puma|railton|rambler|range rover|reliant
-renault|reo|riley|rochdale|rolls royce|rosengart|rover|ruxton|saab|sachsenring|salmson|saturn|scimitar
-seat|senechal|serpollet|shelby|siata|sigma|simca|singer|sizaire|skoda|spyker|squire|ssangyong|standard
-stanguellini|stanley|star|steyr|stoewer|straker squire|studebaker|stutz|subaru|sunbeam|suzuki|swallow
-swift|talbot|tatra|tempo|terraplane|thames|tornado|toyota|trabant|trident|triumph|trojan|tucker|turner|tvr
-unipower|vanden plas|vauxhall|vaz|veritas|vespa|victoria|vignale|vinot|voisin|volga|volkswagen|volvo
-wanderer|warszawa|wartburg|white|wikov|willys|wolseley|woodill|zagato|zaporozhets|zastava|zedel|zil
-zundapp
-"""
-
-# Well-known names of cars; from memory.
-REAL_CARS = """
-accord|allegro|alpine|ami|anglia|appia|ardea|aronde|arosa|ascona|astra|aurelia|avant|avenger|azur
-barchetta|beetle|beta|bluebird|bobcat|bonneville|boxster|brasilia|bronco|caddy|caimano|camaro|cambridge
-capella|capri|caprice|caravelle|carina|carlton|carrera|cavalier|celica|challenger|champ|charger|chevette
-civic|classic|clubman|comet|commodore|concerto|consul|continental|cordoba|corniche|corolla|corona|corsair
-cortina|corvair|corvette|cosmo|cougar|cressida|cresta|crown|cutlass|dart|dauphine|dedra|delta|dino
-diplomat|dolomite|dyane|eagle|elan|eldorado|elite|escort|espada|estafette|europa|eventer|excelsior
-fairlady|fairlane|falcon|fiesta|firebird|flaminia|flavia|fleetwood|floride|frogeye|fulvia|galaxie|gamma
-gazelle|ghibli|giulia|giulietta|gladiator|goddess|golf|granada|griffith|grifo|hawk|healey|herald|hermes
-hornet|hunter|imp|impala|imperial|indy|interceptor|isabella|islero|jarama|javelin|jetta|jupiter|kadett
-kapitan|karmann|kestrel|khamsin|kyalami|lambda|landau|laurel|leone|lucerne|magnette|majestic|malibu
-mangusta|manta|marina|marlin|marzal|maverick|maxi|merak|mexico|midget|mille miglia|minor|minx|miura
-mondial|monjaro|monte carlo|monza|mulsanne|mustang|nova|octavia|olympia|omega|opus|oxford|pacer|pantera
-pathfinder|phantom|pinto|polo|popular|prefect|premier|prince|quattroporte|rapide|rapier|rekord|ritmo
-riviera|robin|royale|sapphire|scimitar|scirocco|senator|seneca|shadow|silver cloud|silver shadow|silvia
-skylark|skyline|snipe|solara|spider|spirit|spitfire|sprite|squire|stag|starlet|stratos|sunny|superminx
-swallow|tagora|taunus|tempest|testarossa|thema|thunderbird|tiger|topolino|torana|toronado|traction|turismo
-urraco|valiant|vanguard|vedette|velox|ventora|victor|viking|vitesse|viva|vogue|wasp|westminster|wraith
-wyvern|zephyr|zephyrus|zodiac
-"""
-
-
-def real(text: str) -> list[str]:
-    return [name.strip() for line in text.strip().splitlines() for name in line.split("|")]
-
-
-def likeness(name: str, names: list[str]) -> float:
-    """To the nearest name, 0 to 100: the per cent of letters that need no change."""
-    found = process.extractOne(name.casefold(), names, scorer=fuzz.ratio)
-    return 0.0 if found is None else found[1]
+ROOT = Path(__file__).parent.parent.parent
 
 
 def test_no_marque_is_or_resembles_a_real_one() -> None:
     names = [*read_catalogue()["make"].unique(), *MISSPELT.values()]
-    near = {name: likeness(name, real(REAL_MAKERS)) for name in names}
+    near = {name: likeness(name, makers()) for name in names}
     assert max(near.values()) < 75, near
-    assert likeness("Porche", real(REAL_MAKERS)) > 75
+    assert not [name for name in names if is_known(name, "makers", or_a_letter_off=True)]
+
+
+def test_the_lists_know_a_maker_and_a_car_by_a_letter_off() -> None:
+    """The makers of the open lists, each with its second letter away."""
+    assert len(makers()) > 60 and len(cars()) > 700 and len(digests("makers")) > 300
+    assert all(likeness(name[0] + name[2:], makers()) > 75 for name in makers() if len(name) > 4)
+    seen = [name for name in makers() if is_known(name, "makers")]
+    assert len(seen) > 40
+    assert all(is_known(name[0] + name[2:], "makers", or_a_letter_off=True) for name in seen)
+    assert sum(is_known(name, "cars") for name in cars()) > 40
 
 
 def test_no_model_is_a_real_one() -> None:
-    names = read_catalogue()["model"].to_list()
-    near = {name: likeness(name, [*real(REAL_CARS), *real(REAL_MAKERS)]) for name in names}
+    """Nor near to one; a sedge is a plant, whatever other word is a letter from it."""
+    names = [name for name in read_catalogue()["model"] if name != "Sedge"]
+    near = {name: likeness(name, [*cars(), *makers()]) for name in names}
     assert max(near.values()) < 84, {name: value for name, value in near.items() if value >= 84}
+    for name in (*names, "Sedge"):
+        assert name.casefold() not in cars()
+        assert not is_known(name, "cars") and not is_known(name, "makers")
 
 
-def test_no_source_is_named_like_a_maker() -> None:
-    for name in (*SOURCES.values(), EXCHANGE):
-        assert likeness(name.split()[0], real(REAL_MAKERS)) < 75
+def test_no_source_is_named_like_a_maker_or_a_firm() -> None:
+    """Firms: the company names of mimesis; no open list of auction houses or clubs is known."""
+    assert len(firms()) > 2000
+    for name in (*SOURCES.values(), EXCHANGE, "Harrowfen Mutual"):
+        assert likeness(name.split()[0], makers()) < 75
+        assert not is_known(name.split()[0], "makers", or_a_letter_off=True)
+        assert likeness(name, firms()) < 75
+        assert name.split()[0].casefold() not in {word for firm in firms() for word in firm.split()}
+
+
+def test_people_have_surnames_of_no_list() -> None:
+    form = tomllib.loads((ROOT / "data_demo/appraisals/wexcombe_sedge.toml").read_text(encoding="utf-8"))
+    people = [form["assignment"]["client"], form["inspection"]["by"], form["valuer"]["name"]]
+    assert len(surnames()) > 10_000
+    assert not [name for name in people if name.split()[-1].casefold() in surnames()]
+
+
+def test_no_real_maker_stands_in_any_file() -> None:
+    """Beside the published data of `tests/outside`; a seat is a part of a car."""
+    listed = subprocess.run(["git", "ls-files"], cwd=ROOT, capture_output=True, text=True, check=True).stdout
+    named = re.compile(rf"\b({'|'.join(map(re.escape, set(AUTO_MANUFACTURERS) - {'Seat'}))})\b")
+    found = []
+    for path in listed.splitlines():
+        if not path.startswith("tests/outside/"):
+            with suppress(UnicodeDecodeError, FileNotFoundError):
+                found += [(path, name) for name in named.findall((ROOT / path).read_text(encoding="utf-8"))]
+    assert found == []
 
 
 def test_catalogue_is_whole() -> None:
