@@ -117,23 +117,6 @@ def waiting_chart(facts: Selling, channel: str) -> alt.Chart:
     )
 
 
-def still_for_sale_chart(facts: Selling) -> alt.Chart:
-    """Share of cars still for sale after so many days, whatever was asked; empty where the records say too
-    little."""
-    none = pl.DataFrame(schema={"days": pl.Float64, "share": pl.Float64})
-    waits = none if facts.waits is None else facts.waits
-    return (
-        alt.Chart(waits)
-        .mark_line(color=BLUE, strokeWidth=2.5, interpolate="step-after")
-        .encode(
-            x=alt.X("days:Q", title="days on offer", axis=alt.Axis(tickCount=6)),
-            y=alt.Y("share:Q", title="still for sale", axis=alt.Axis(format="%", tickCount=5)),
-            tooltip=[alt.Tooltip("days:Q"), alt.Tooltip("share:Q", format=".0%")],
-        )
-        .properties(title=_title("Still for sale, dealer and private", facts), height=260)
-    )
-
-
 def _title(words: str, facts: Selling) -> alt.TitleParams:
     at = day_words(facts.valuation.as_of)
     return alt.TitleParams(

@@ -22,16 +22,6 @@ def pert_mean(low: ArrayLike, likely: ArrayLike, high: ArrayLike) -> Floats:
     return np.asarray((np.asarray(low) + 4.0 * np.asarray(likely) + np.asarray(high)) / 6.0)
 
 
-def pert_deviation(low: ArrayLike, likely: ArrayLike, high: ArrayLike) -> Floats:
-    """Standard deviation of the beta that is drawn.
-
-    >>> float(pert_deviation(0, 3, 6)), float(pert_deviation(2, 2, 2))
-    (1.1338934190276817, 0.0)
-    """
-    mean = pert_mean(low, likely, high)
-    return np.sqrt((mean - np.asarray(low)) * (np.asarray(high) - mean) / 7.0)
-
-
 def pert_quantile(level: ArrayLike, low: ArrayLike, likely: ArrayLike, high: ArrayLike) -> Floats:
     """Quantile of the estimate at ``level`` (0 to 1); arguments broadcast. A width of nought gives that
     value.

@@ -2,7 +2,7 @@
 
 Bailey, Muth and Nourse (1963): log price ratio on a column a period, -1 at the first sale, +1 at the second.
 Case and Shiller (1987): the same, weighted by one over the squared residual fitted on a constant and the time
-between the sales. Shiller (1991): the arithmetic index, of which each car is held by its price.
+between the sales.
 """
 
 from dataclasses import dataclass
@@ -125,25 +125,6 @@ def holding_weights(residuals: Floats, days: Floats) -> Floats:
     fitted = squares - trend.residuals
     mean = float(squares.mean())
     return np.ones(len(days)) if mean <= 0.0 else np.asarray(1.0 / np.maximum(fitted, mean / 10.0))
-
-
-def arithmetic_repeat_sales(
-    first_price: Floats, second_price: Floats, first: Ints, second: Ints, periods: int
-) -> Floats:
-    """Shiller's (1991) value-weighted arithmetic index of every period, the first being 1.
-
-    >>> prices = np.array([1.0, 3.0, 1.0]), np.array([3.0, 2.0, 1.0])
-    >>> index = arithmetic_repeat_sales(*prices, np.array([0, 1, 0]), np.array([1, 2, 2]), 3)
-    >>> (100 * index).round(4).tolist()
-    [100.0, 240.0, 133.3333]
-    """
-    Z = _dummies(first, second, periods)
-    rows = np.arange(len(first))
-    signed = np.zeros((len(first), periods))
-    signed[rows, second] += second_price
-    signed[rows, first] -= first_price
-    solved = np.linalg.lstsq(Z.T @ signed[:, 1:], -Z.T @ signed[:, 0], rcond=None)[0]
-    return np.concatenate([[1.0], 1.0 / solved])
 
 
 def _dummies(first: Ints, second: Ints, periods: int) -> Floats:

@@ -300,14 +300,6 @@ class PriceModel:
         estimates = self.fitted.regression.estimates_
         return self.fitted.design.asking.gaps(estimates.posterior, self.fitted.design.columns)
 
-    def variance_between(self, cars: pl.DataFrame, others: pl.DataFrame) -> Floats:
-        """Variance of the difference in log mid price between each car and another of the same groups, row
-        by row: what is not known of the effects in which they differ."""
-        design = self.fitted.design
-        one, two = (design.encode(self.spec.prepared(frame)) for frame in (cars, others))
-        estimates = self.fitted.regression.estimates_
-        return estimates.posterior.variance(two.X - one.X, one.codes, estimates.priors)
-
     @staticmethod
     def _day(days: float) -> str:
         return date.fromordinal(date(1970, 1, 1).toordinal() + int(days)).isoformat()

@@ -9,7 +9,7 @@ from typing import Any, Final
 import numpy as np
 import polars as pl
 from numpy.typing import ArrayLike
-from scipy import special, stats
+from scipy import stats
 
 from pricing.errors import ModelError
 from pricing.model.pooling import Floats
@@ -69,56 +69,6 @@ def crps_quantiles(actual: ArrayLike, quantiles: ArrayLike, levels: ArrayLike) -
     edges = np.concatenate([[0.0], (a[1:] + a[:-1]) / 2.0, [1.0]])
     losses = pinball(np.expand_dims(_finite("actual", actual), -1), quantiles, a)
     return np.asarray(2.0 * losses @ np.diff(edges))
-
-
-def crps_ensemble(actual: ArrayLike, members: ArrayLike) -> Floats:
-    """The same score of equally likely ``members`` (last axis): ``E|X - y| - E|X - X'| / 2``.
-
-    Raises:
-        ModelError: a value is not finite, or there is no member.
-
-    >>> round(float(crps_ensemble(3.0, [1.0, 2.0, 4.0])), 9)
-    0.666666667
-    """
-    x = np.sort(np.atleast_1d(_finite("members", members)), axis=-1)
-    m = x.shape[-1]
-    if m == 0:
-        raise ModelError("an ensemble needs a member; got none")
-    away = np.abs(x - np.expand_dims(_finite("actual", actual), -1)).mean(axis=-1)
-    apart = x @ (2.0 * np.arange(1, m + 1) - m - 1.0) / m**2
-    return np.asarray(away - apart)
-
-
-def crps_normal(actual: ArrayLike, mean: ArrayLike, deviation: ArrayLike) -> Floats:
-    """The same score of a normal law (Gneiting et al. 2005):
-    ``s (z (2 Phi(z) - 1) + 2 phi(z) - 1 / sqrt(pi))``.
-
-    Raises:
-        ModelError: a value is not finite, or a deviation is not positive.
-
-    >>> round(float(crps_normal(0.0, 0.0, 1.0)), 7)
-    0.233695
-    """
-    s = _positive("deviation", deviation)
-    z = (_finite("actual", actual) - _finite("mean", mean)) / s
-    density = np.exp(-0.5 * z**2) / np.sqrt(2.0 * np.pi)
-    return np.asarray(s * (z * (2.0 * special.ndtr(z) - 1.0) + 2.0 * density - 1.0 / np.sqrt(np.pi)))
-
-
-def crps_lognormal(actual: ArrayLike, mean: ArrayLike, deviation: ArrayLike) -> Floats:
-    """The same score of a lognormal law with the ``mean`` and ``deviation`` of the logarithm (Baran and Lerch
-    2015): ``y (2 Phi(z) - 1) - 2 exp(m + s^2 / 2) (Phi(z - s) + Phi(s / sqrt 2) - 1)``.
-
-    Raises:
-        ModelError: a value is not finite, or an actual value or a deviation is not positive.
-
-    >>> round(float(crps_lognormal(1.2, 0.0, 0.5)), 7)
-    0.1504342
-    """
-    y, s, m = _positive("actual", actual), _positive("deviation", deviation), _finite("mean", mean)
-    z = (np.log(y) - m) / s
-    beyond = special.ndtr(z - s) - special.ndtr(-s / np.sqrt(2.0))
-    return np.asarray(y * (2.0 * special.ndtr(z) - 1.0) - 2.0 * np.exp(m + s**2 / 2.0) * beyond)
 
 
 def binomial_interval(hits: ArrayLike, trials: ArrayLike, confidence: float = 0.95) -> tuple[Floats, Floats]:
@@ -183,13 +133,6 @@ def _finite(name: str, values: ArrayLike) -> Floats:
     array = np.asarray(values, dtype=np.float64)
     if not np.all(np.isfinite(array)):
         raise ModelError(f"{name} must be finite to be scored; got {_first(array, ~np.isfinite(array))}")
-    return array
-
-
-def _positive(name: str, values: ArrayLike) -> Floats:
-    array = _finite(name, values)
-    if not np.all(array > 0):
-        raise ModelError(f"{name} must be positive; got {_first(array, array <= 0)}")
     return array
 
 

@@ -180,10 +180,6 @@ class Market:
         with self._connection(write=True) as opened:
             store_history.correct(opened, record_id, column, value, reason, self.base_currency, day)
 
-    def corrections(self) -> pl.DataFrame:
-        """Every correction, oldest first: what was, what is, and why."""
-        return self._frame("SELECT * FROM corrections ORDER BY done_at")
-
     def audit(self) -> pl.DataFrame:
         """What was done to the market, oldest first: done_at, action, subject, detail (JSON)."""
         return self._frame("SELECT * FROM audit ORDER BY done_at")

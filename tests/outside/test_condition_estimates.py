@@ -11,7 +11,7 @@ from sklearn.metrics import cohen_kappa_score
 from pricing.condition.agreement import weighted_kappa
 from pricing.condition.assessment import assess
 from pricing.condition.budget import repair_budget
-from pricing.condition.pert import pert_deviation, pert_mean, pert_quantile
+from pricing.condition.pert import pert_mean, pert_quantile
 from pricing.condition.repairs import price_repairs
 from tests.condition.walks import catalogue, walk
 
@@ -30,14 +30,6 @@ def test_the_mean_is_the_published_formula_and_scipys(estimate: tuple[float, flo
     low, likely, high = estimate
     assert pert_mean(low, likely, high) == pytest.approx((low + 4 * likely + high) / 6)
     assert pert_mean(low, likely, high) == pytest.approx(four_shape_beta(*estimate).mean())
-
-
-@pytest.mark.parametrize("estimate", ESTIMATES)
-def test_the_deviation_is_scipys_and_near_the_published_one(estimate: tuple[float, float, float]) -> None:
-    # published deviation (b - a) / 6, from memory: an approximation, exceeded by at most 14 per cent
-    ours = float(pert_deviation(*estimate))
-    assert ours == pytest.approx(four_shape_beta(*estimate).std())
-    assert 0.8 * (estimate[2] - estimate[0]) / 6 < ours < 1.14 * (estimate[2] - estimate[0]) / 6
 
 
 @pytest.mark.parametrize("estimate", ESTIMATES)

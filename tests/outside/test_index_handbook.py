@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 from pricing.evidence.characteristics import Characteristics
 from pricing.evidence.imputation import imputation
 from pricing.evidence.least_squares import least_squares
-from pricing.evidence.repeat_sales import arithmetic_repeat_sales, holding_weights, repeat_sales
+from pricing.evidence.repeat_sales import holding_weights, repeat_sales
 from pricing.evidence.time_dummy import PeriodSums, fit_window, time_dummy
 
 
@@ -145,9 +145,7 @@ def test_published_repeat_sales_vector() -> None:
     first, second = np.array([0, 1, 0]), np.array([1, 2, 2])
     paid, fetched = np.array([1.0, 3.0, 1.0]), np.array([3.0, 2.0, 1.0])
     geometric = 100 * np.exp(repeat_sales(np.log(fetched / paid), first, second, 3).logs)
-    arithmetic = 100 * arithmetic_repeat_sales(paid, fetched, first, second, 3)
     assert geometric.round(4).tolist() == [100.0, 238.1102, 125.9921]
-    assert arithmetic.round(4).tolist() == [100.0, 240.0, 133.3333]
 
 
 def _pairs(seed: int, pairs: int = 80, periods: int = 5) -> tuple[np.ndarray, ...]:

@@ -5,6 +5,7 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
+import duckdb
 import polars as pl
 import pytest
 
@@ -53,6 +54,13 @@ def test_undo_takes_a_batch_back_and_only_that(market: Market, tmp_path: Path) -
         market.undo("batch-0009")
 
 
+def corrections(market: Market) -> list[tuple[str, str, str, str]]:
+    """What the market file keeps of corrections, oldest first."""
+    with duckdb.connect(market.path, read_only=True) as opened:
+        query = 'SELECT "column", old, new, reason FROM corrections ORDER BY done_at'
+        return opened.execute(query).fetchall()
+
+
 def test_a_correction_keeps_the_old_value_and_derives_the_price_anew(market: Market, tmp_path: Path) -> None:
     path = write(tmp_path / "notes.csv", {})
     market.load([path], today=TODAY)
@@ -61,7 +69,7 @@ def test_a_correction_keeps_the_old_value_and_derives_the_price_anew(market: Mar
     market.correct(name, "options", "overdrive; tow_bar", reason="seen", today=TODAY)
     sale = market.sales().row(0, named=True)
     assert str(sale["price"]) == "9944.08" and sale["options"] == ["overdrive", "tow_bar"]
-    assert market.corrections().select("column", "old", "new", "reason").rows() == [
+    assert corrections(market) == [
         ("amount", "4250.000", "8500.000", "a slip of the pen"),
         ("options", "", "overdrive;tow_bar", "seen"),
     ]
@@ -91,7 +99,7 @@ def test_a_correction_that_breaks_a_rule_is_refused(
         return
     with pytest.raises(MarketError, match=message):
         market.correct(name, column, value, reason=reason, today=TODAY)
-    assert market.digest() == before and market.corrections().is_empty()
+    assert market.digest() == before and corrections(market) == []
     with pytest.raises(MarketError, match="no record 'nobody'"):
         market.correct("nobody", "year", "1968", reason="x")
 

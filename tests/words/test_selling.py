@@ -10,7 +10,6 @@ import pytest
 from pricing.charts.selling import (
     proceeds_chart,
     reserve_chart,
-    still_for_sale_chart,
     waiting_chart,
 )
 from pricing.decisions.selling import SellingEvidence
@@ -56,7 +55,6 @@ def test_charts_are_drawn_from_the_facts(small_market: Market, model: Any) -> No
     assert len(next(iter(proceeds_chart(facts).to_dict()["datasets"].values()))) == 6
     assert "reserve" in str(reserve_chart(facts).to_dict())
     assert "12 weeks" in str(waiting_chart(facts, "private").to_dict())
-    assert "days on offer" in str(still_for_sale_chart(facts).to_dict())
 
 
 def test_a_price_that_made_no_difference_is_said(small_market: Market, model: Any) -> None:
