@@ -18,6 +18,7 @@ from pricing.appraisal.collection import COLUMNS, Car, Item, figure_of, read_car
 from pricing.appraisal.record import Appraisal, read_record
 from pricing.intake.transfers import received
 from pricing.operations.appraisal_files import known_on
+from pricing.progress import Progress
 from pricing.reports.collection import ADDED_UP, collection_pages, collection_sentence
 from pricing.reports.pdf import pdf
 from pricing.reports.schedule import schedule
@@ -86,13 +87,13 @@ def _value(
     cars: list[Car],
     by: str,
     layout: tuple[str, LocaleWords],
-    tell: jobs.Tell,
+    tell: Progress,
 ) -> Collection:
     paper, words = layout
     at, today = shared.assignment.effective_date, datetime.now(UTC).date()
     tell("reading what was known on the day", 0, len(cars))
     known = known_on(Path(state.path), today if at is None else at)
-    items = value_collection(state.market, known, shared, cars, by=by, tell=tell)
+    items = value_collection(state.market, known, shared, cars, by=by, progress=tell)
     workbook = schedule(shared, items, today)
     bound = pdf(collection_pages(shared, items, words, tell), paper, today, tell)
     return Collection(items, workbook, bound)

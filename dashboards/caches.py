@@ -16,7 +16,6 @@ import polars as pl
 import streamlit as st
 from streamlit.typing import UploadedFile
 
-from dashboards.jobs import Tell
 from pricing.appraisal.register import listed
 from pricing.condition.assessment import assess
 from pricing.condition.catalogue import Catalogue
@@ -37,6 +36,7 @@ from pricing.model.saved_scores import SavedScores, load_scores
 from pricing.money.charges import Schedule
 from pricing.operations.serving import DEMO_VARIABLE, MARKET_VARIABLE
 from pricing.operations.settings import Settings, catalogue_of, schedule_of_text
+from pricing.progress import Progress, untold
 from pricing.store.market import Market
 from pricing.store.place import market_path
 from pricing.store.rates import own_rates_of
@@ -266,7 +266,7 @@ def own_rates(state: MarketState) -> pl.DataFrame:
 
 
 @_kept(_fit)
-def selling_evidence_of(state: MarketState, _tell: Tell | None = None) -> SellingEvidence:
+def selling_evidence_of(state: MarketState, _tell: Progress = untold) -> SellingEvidence:
     """What the records say of how cars sell; takes about as long as a fit."""
     return selling_evidence(state.market, model(state), progress=_tell)
 

@@ -13,6 +13,7 @@ from dashboards.car_form import ask_car
 from pricing.errors import PricingError
 from pricing.evidence.sales_book import SalesBook
 from pricing.model.price_model import PriceModel
+from pricing.progress import Progress
 from pricing.words.plain_text import escaped
 
 AT_ONCE: Final = 60_000
@@ -122,7 +123,7 @@ def sales_book(state: caches.MarketState) -> SalesBook | None:
     return None
 
 
-def done(key: str, title: str, work: Callable[[jobs.Tell], Any]) -> bool:
+def done(key: str, title: str, work: Callable[[Progress], Any]) -> bool:
     """Whether long work is done; begins it when it is not, and shows how far it is."""
     job = jobs.find(key) or jobs.start(key, title, work)
     if not job.ended:

@@ -13,6 +13,7 @@ from typing import Any, Final
 import streamlit as st
 
 from pricing.errors import PricingError
+from pricing.progress import Progress
 
 TICK: Final = "0.5s"
 """How often a progress bar is drawn anew."""
@@ -20,8 +21,6 @@ TICK: Final = "0.5s"
 MOST_KEPT: Final = 30
 """Jobs remembered; the oldest ended ones are forgotten first."""
 
-Tell = Callable[[str, int, int], None]
-"""Told a stage, how much of it is done, and of how much."""
 
 _LOG: Final = logging.getLogger(__name__)
 
@@ -57,7 +56,7 @@ def _all() -> tuple[threading.Lock, dict[str, Job]]:
     return threading.Lock(), {}
 
 
-def start(key: str, title: str, work: Callable[[Tell], Any]) -> Job:
+def start(key: str, title: str, work: Callable[[Progress], Any]) -> Job:
     """Start work on ``key``, unless some is under way there already; gives the job that is."""
     lock, jobs = _all()
     with lock:
@@ -95,7 +94,7 @@ def _bar(job: Job) -> None:
         st.rerun()
 
 
-def _work(job: Job, work: Callable[[Tell], Any]) -> None:
+def _work(job: Job, work: Callable[[Progress], Any]) -> None:
     try:
         job.outcome = work(job.tell)
     except PricingError as error:

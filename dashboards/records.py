@@ -21,6 +21,7 @@ from pricing.model.price_model import PriceModel
 from pricing.model.saved import save
 from pricing.model.spec import FeatureSpec
 from pricing.money.currencies import CURRENCIES
+from pricing.progress import Progress
 from pricing.store.loading import LoadReport
 from pricing.store.market import Market
 from pricing.words.glossary import what_is
@@ -96,7 +97,7 @@ def _round() -> int:
     return int(st.session_state.get(_ROUND, 0))
 
 
-def _begin(title: str, work: Callable[[jobs.Tell], Any]) -> None:
+def _begin(title: str, work: Callable[[Progress], Any]) -> None:
     """Hand work to the server, and show how far it is from the next run on."""
     jobs.start(_key(), title, work)
     st.rerun()
@@ -168,10 +169,10 @@ def _ask_load(upload: UploadedFile, path: Path, mapping: Path, text: str) -> Non
 
 def _loading(
     market: Path, currency: str, name: str, content: bytes, mapping: str, fit: bool
-) -> Callable[[jobs.Tell], Loaded]:
+) -> Callable[[Progress], Loaded]:
     """The load of an upload, which no longer needs the tab it came from."""
 
-    def load(tell: jobs.Tell) -> Loaded:
+    def load(tell: Progress) -> Loaded:
         with received(name, content) as path:
             mapping_path = path.with_name("mapping.toml")
             write_mapping_text(mapping, mapping_path)
@@ -187,7 +188,7 @@ def _loading(
     return load
 
 
-def _fitted(market: Market, tell: jobs.Tell) -> str:
+def _fitted(market: Market, tell: Progress) -> str:
     return save(PriceModel(FeatureSpec.cars()).fit(market.sales(), progress=tell), market)
 
 

@@ -12,6 +12,7 @@ from pricing.model.backtest import Backtest, backtest, rolling_origins
 from pricing.model.ratio_study import EDITION
 from pricing.model.saved_scores import save_scores
 from pricing.model.spec import FeatureSpec
+from pricing.progress import Progress
 from pricing.words.glossary import what_is
 from pricing.words.plain_text import escaped
 from pricing.words.scores import coverage_sentence, kept_sentence, ratio_sentence
@@ -61,7 +62,7 @@ def _ask_scoring(state: caches.MarketState) -> None:
         st.rerun()
 
 
-def _score(state: caches.MarketState, tell: jobs.Tell) -> None:
+def _score(state: caches.MarketState, tell: Progress) -> None:
     """Score, and keep the scores in the market."""
     sales, spec = caches.sales(state), FeatureSpec.cars()
     scored = backtest(

@@ -7,13 +7,14 @@ from typing import Any, cast
 import polars as pl
 import streamlit as st
 
-from dashboards import caches, frame, jobs
+from dashboards import caches, frame
 from dashboards.offer_terms import ask_amount, ask_offer
 from dashboards.shown import show_chart, show_table
 from pricing.charts.selling import proceeds_chart, reserve_chart, waiting_chart
 from pricing.decisions.first_jobs import PAPERS
 from pricing.decisions.seller_terms import SellerTerms
 from pricing.decisions.selling import Selling, sell_car
+from pricing.progress import Progress
 from pricing.store.market import Market
 from pricing.words.glossary import what_is
 from pricing.words.offers import waiting_caption
@@ -56,7 +57,7 @@ def show_page() -> None:
             )
 
 
-def _learn(state: caches.MarketState, tell: jobs.Tell) -> None:
+def _learn(state: caches.MarketState, tell: Progress) -> None:
     caches.selling_evidence_of(state, tell)
 
 

@@ -3,7 +3,7 @@
 Every row comes back: valued, or with the reason why not.
 """
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, fields, replace
 from decimal import Decimal
 from pathlib import Path
@@ -17,6 +17,7 @@ from pricing.appraisal.record import Appraisal, Opinion, Repairs, Subject, with_
 from pricing.appraisal.register import enter, read
 from pricing.errors import AppraisalError, PricingError
 from pricing.intake.readers import read_file
+from pricing.progress import Progress, untold
 from pricing.store.market import Market
 
 MOST_CARS: Final = 5_000
@@ -28,8 +29,6 @@ _SUBJECT: Final = tuple(part.name for part in fields(Subject) if part.name != "e
 _OPINION: Final = tuple(part.name for part in fields(Opinion))
 COLUMNS: Final = (REFERENCE, *_SUBJECT, *_OPINION)
 """Columns a spreadsheet of cars may have; make, model and year it must."""
-
-Tell = Callable[[str, int, int], None]
 
 
 @dataclass(frozen=True)
@@ -74,19 +73,24 @@ def read_cars(path: Path) -> list[Car]:
 
 
 def value_collection(
-    market: Market, known: Known, shared: Appraisal, cars: Sequence[Car], *, by: str, tell: Tell | None = None
+    market: Market,
+    known: Known,
+    shared: Appraisal,
+    cars: Sequence[Car],
+    *,
+    by: str,
+    progress: Progress = untold,
 ) -> list[Item]:
     """Value every car on the terms of ``shared`` and enter the records into the market file, all or none.
 
-    ``tell`` is called with a step, how many are done and how many there are.
+    ``progress`` is told each step, how many cars are done, and of how many.
     """
-    say = tell if tell is not None else _silent
-    gathered = list(_gathered(known, shared, cars, say))
+    gathered = list(_gathered(known, shared, cars, progress))
     kept = [(record, evidence) for _, record, evidence, _ in gathered if evidence is not None]
     names = iter(enter(market, kept, by=by, reason="entered with a collection") if kept else [])
     items = []
     for place, (car, _, evidence, reason) in enumerate(gathered, start=1):
-        say("read back", place, len(gathered))
+        progress("read back", place, len(gathered))
         items.append(Item(car, None, reason) if evidence is None else _item(market, car, next(names)))
     return items
 
@@ -124,7 +128,7 @@ def total_of(items: Sequence[Item]) -> Decimal:
 
 
 def _gathered(
-    known: Known, shared: Appraisal, cars: Sequence[Car], say: Tell
+    known: Known, shared: Appraisal, cars: Sequence[Car], progress: Progress
 ) -> Iterator[tuple[Car, Appraisal, Any, str]]:
     for place, car in enumerate(cars, start=1):
         try:
@@ -132,7 +136,7 @@ def _gathered(
             yield car, record, gather(record, known, with_ratios=False), ""
         except PricingError as error:
             yield car, shared, None, str(error)
-        say("gather evidence", place, len(cars))
+        progress("gather evidence", place, len(cars))
 
 
 def _item(market: Market, car: Car, name: str) -> Item:
@@ -146,7 +150,3 @@ def _car(row: dict[str, Any]) -> Car:
     cells = {name: cell for name, cell in row.items() if name in COLUMNS and name != REFERENCE and cell}
     named = row.get(REFERENCE)
     return Car(int(row["row_number"]), named if named else f"row {row['row_number']}", cells)
-
-
-def _silent(step: str, done: int, total: int) -> None:
-    return None

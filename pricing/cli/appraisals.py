@@ -189,7 +189,7 @@ def bulk(
     day = shared.assignment.report_date
     with progress() as tell:
         known = known_on(market, at, shared.evidence.fit, lambda: nullcontext(tell))
-        items = value_collection(open_market(market), known, shared, listed, by=_who(by), tell=tell)
+        items = value_collection(open_market(market), known, shared, listed, by=_who(by), progress=tell)
         _write(out / "schedule.xlsx", schedule(shared, items, at if day is None else day))
         pages = collection_pages(shared, items, words, tell)
         _write(out / "schedule.pdf", pdf(pages, paper, day, tell))

@@ -7,11 +7,11 @@ from contextlib import contextmanager
 from typing import Any
 
 import polars as pl
+import rich.progress
 from rich.console import Console
 from rich.progress import (
     BarColumn,
     MofNCompleteColumn,
-    Progress,
     SpinnerColumn,
     TextColumn,
     TimeElapsedColumn,
@@ -20,7 +20,7 @@ from rich.table import Table
 from rich.text import Text
 
 from pricing.decisions.valuation import Valuation
-from pricing.operations.opening import Tell
+from pricing.progress import Progress
 from pricing.words.loading import load_sentence, rules_table
 from pricing.words.sentences import (
     CAUTION,
@@ -46,7 +46,7 @@ def console() -> Console:
 
 
 @contextmanager
-def progress() -> Iterator[Tell]:
+def progress() -> Iterator[Progress]:
     """A progress display on standard error; give the function it yields to whatever works."""
     columns = (
         SpinnerColumn(finished_text="-"),
@@ -55,7 +55,7 @@ def progress() -> Iterator[Tell]:
         MofNCompleteColumn(),
         TimeElapsedColumn(),
     )
-    with Progress(*columns, console=Console(stderr=True)) as display:
+    with rich.progress.Progress(*columns, console=Console(stderr=True)) as display:
         tasks: dict[str, Any] = {}
 
         def tell(step: str, done: int, total: int) -> None:

@@ -23,7 +23,8 @@ from numpy.typing import NDArray
 from scipy import optimize, stats
 from scipy.special import gammaln, stdtr, stdtrit
 
-from pricing.model.price_model import PriceModel, Progress
+from pricing.model.price_model import PriceModel
+from pricing.progress import Progress, untold
 from pricing.vocabulary import CONDITION_BANDS
 
 Floats = NDArray[np.float64]
@@ -101,7 +102,7 @@ class HighestBids:
         return np.asarray(self.location[band] + self.scale[band] * stdtrit(self.degrees, levels))
 
 
-def later_lots(records: pl.DataFrame, model: PriceModel, progress: Progress | None = None) -> Lots:
+def later_lots(records: pl.DataFrame, model: PriceModel, progress: Progress = untold) -> Lots:
     """The later auction lots in the units of a model of the same kind fitted to what was before them;
     ``progress`` is told how far that fit is."""
     auction = (pl.col("channel") == "auction") & pl.col("outcome").is_in(["sold", "unsold"])

@@ -26,8 +26,9 @@ from pricing.decisions.seller_terms import SellerTerms
 from pricing.decisions.time_to_sale import TimeToSale, kaplan_meier, listings_of, log_rank
 from pricing.decisions.valuation import Valuation, value_car
 from pricing.errors import DecisionError
-from pricing.model.price_model import PriceModel, Progress
+from pricing.model.price_model import PriceModel
 from pricing.money.charges import Schedule
+from pricing.progress import Progress, untold
 from pricing.store.market import Market
 from pricing.vocabulary import CHANNELS
 
@@ -95,26 +96,27 @@ def selling_evidence(
     market: Market,
     model: PriceModel,
     as_of: date | None = None,
-    progress: Progress | None = None,
+    progress: Progress = untold,
 ) -> SellingEvidence:
     """Learn from a market's records how cars sell: bids, times and estimates (a fit to the earlier records
     is made on the way, so it takes about as long as a fit).
 
     ``progress`` is told each step, how many are done, and of how many.
     """
-    tell = (lambda step, done, total: None) if progress is None else progress
-    tell("reading the records", 0, 7)
+    progress("reading the records", 0, 7)
     sales, every = market.sales(as_of=as_of), market.sales(as_of=as_of, every_record=True)
-    tell("days on offer against the asking price", 1, 7)
+    progress("days on offer against the asking price", 1, 7)
     listings = listings_of(sales, every, model)
     times = TimeToSale.learn(listings)
     dearer = listings.ratio > np.median(listings.ratio) if len(listings.ratio) else listings.sold
     lots = later_lots(
-        sales, model, lambda step, done, _: tell(f"a model of before the later auctions, {step}", 2 + done, 7)
+        sales,
+        model,
+        lambda step, done, _: progress(f"a model of before the later auctions, {step}", 2 + done, 7),
     )
-    tell("highest bids at the later auctions", 5, 7)
+    progress("highest bids at the later auctions", 5, 7)
     bids = HighestBids.learn(lots)
-    tell("customary estimates", 6, 7)
+    progress("customary estimates", 6, 7)
     return SellingEvidence(
         bids=bids,
         times=times,

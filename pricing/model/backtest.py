@@ -19,6 +19,7 @@ from pricing.model.price_model import PriceModel
 from pricing.model.ratio_study import EDITION, ratio_study
 from pricing.model.scoring import LEVELS, coverage, crps_quantiles, interval_score, pinball
 from pricing.model.spec import FeatureSpec
+from pricing.progress import Progress, untold
 
 COVERAGES: Final = (0.8, 0.9)
 """Coverages of the ranges that are scored."""
@@ -43,7 +44,6 @@ STUDY: Final = {
 """Columns of the ratio study in a table of scores."""
 
 Known = Callable[[date], pl.DataFrame]
-Progress = Callable[[str, int, int], None]
 
 
 @dataclass(frozen=True)
@@ -148,7 +148,7 @@ def backtest(
     *,
     known: Known | None = None,
     seed: int = 0,
-    progress: Progress | None = None,
+    progress: Progress = untold,
 ) -> Backtest:
     """Fit a price model at each origin and score it on the sales after it, up to the next origin.
 
@@ -179,16 +179,14 @@ def backtest(
 
     parts = []
     for place, (origin, until) in enumerate(zip(days, [*days[1:], date.max], strict=True)):
-        if progress is not None:
-            progress("fit at each origin, score what came", place, len(days))
+        progress("fit at each origin, score what came", place, len(days))
         later = sold.filter(pl.col(when) > origin, pl.col(when) <= until)
         if later.is_empty():
             continue
         parts.append(_scored(PriceModel(spec, seed).fit(known(origin)), later, origin))
     if not parts:
         raise ModelError(f"no sale is later than the first origin, {days[0]}: there is nothing to score")
-    if progress is not None:
-        progress("fit at each origin, score what came", len(days), len(days))
+    progress("fit at each origin, score what came", len(days), len(days))
     rows = pl.concat(parts)
     orders = {"evidence": DEPTHS, spec.condition: spec.condition_bands}
     told_apart = ("evidence", spec.condition, *spec.groups[:1], spec.asking_by, "sale_year", "decade")

@@ -1,6 +1,6 @@
 """The door to this room: fit a market, then ask for ranges, standings and explanations."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from datetime import date
 from importlib.metadata import version
 from typing import Any, Self
@@ -20,6 +20,7 @@ from pricing.model.pooling import Floats
 from pricing.model.prediction import Fitted, Prediction, predict, predict_encoded, seen_by_trees
 from pricing.model.reasons import refusals
 from pricing.model.spec import FeatureSpec
+from pricing.progress import Progress, untold
 
 MINIMUM_SALES = 30
 """Sales below which no range is given for any car."""
@@ -29,8 +30,6 @@ CALIBRATION_SHARE = 0.2
 
 FEW_MORE = 0.01
 """Share of new rows up to which a fit that starts from another keeps its calibration."""
-
-Progress = Callable[[str, int, int], None]
 
 
 class PriceModel:
@@ -78,7 +77,7 @@ class PriceModel:
         self._fitted = found
 
     def fit(
-        self, frame: pl.DataFrame, progress: Progress | None = None, start: "PriceModel | None" = None
+        self, frame: pl.DataFrame, progress: Progress = untold, start: "PriceModel | None" = None
     ) -> Self:
         """Learn from a frame of sales, unsold lots and asking prices.
 
@@ -90,7 +89,7 @@ class PriceModel:
             TableError: a column the model cannot do without is absent or of the wrong type.
             ModelError: there is no sale to learn from, or a price is not positive and finite.
         """
-        tell = progress or _silent
+        tell = progress
         rows = Evidence.gather(frame, self.spec)
         first = None if start is None else start.fitted
         calibrated_rows = len(rows)
@@ -303,10 +302,6 @@ class PriceModel:
     @staticmethod
     def _day(days: float) -> str:
         return date.fromordinal(date(1970, 1, 1).toordinal() + int(days)).isoformat()
-
-
-def _silent(step: str, done: int, total: int) -> None:
-    return None
 
 
 def _split(rows: Evidence) -> tuple[Evidence, Evidence]:

@@ -4,9 +4,10 @@ from collections.abc import Sequence
 from decimal import Decimal
 from typing import Final
 
-from pricing.appraisal.collection import Item, Tell, figure_of, total_of
+from pricing.appraisal.collection import Item, figure_of, total_of
 from pricing.appraisal.facts import Facts
 from pricing.appraisal.record import Appraisal
+from pricing.progress import Progress, untold
 from pricing.reports.blocks import (
     Answers,
     Block,
@@ -47,7 +48,7 @@ ADDED_UP: Final = (
 
 
 def collection_pages(
-    shared: Appraisal, items: Sequence[Item], words: LocaleWords, tell: Tell | None = None
+    shared: Appraisal, items: Sequence[Item], words: LocaleWords, progress: Progress = untold
 ) -> Pages:
     """The bound document: cover, schedule with its total, a page a car, and what it was made with."""
     valued = [item.facts for item in items if item.facts is not None]
@@ -60,8 +61,7 @@ def collection_pages(
             drawn = ranges_picture(item.facts, words)
             pictures |= {name: drawn["ranges"]} if drawn else {}
             blocks += [NewPage(), *_car_page(item.car.reference, item.facts, words, name if drawn else "")]
-        if tell is not None:
-            tell("lay out", place, len(items))
+        progress("lay out", place, len(items))
     if valued:
         blocks += [NewPage(), Heading("Software and data"), Paragraph(time_words(valued[0], words)),
                    fit_answers(valued[0], words, of_one=False)]  # fmt: skip

@@ -14,8 +14,8 @@ from typing import Any, Final
 
 import typst
 
-from pricing.appraisal.collection import Tell
 from pricing.errors import AppraisalError
+from pricing.progress import Progress, untold
 from pricing.reports.blocks import Answers, Block, Pages, Statement, Table
 from pricing.reports.pictures import svg
 from pricing.words.locale import ems, shown
@@ -41,9 +41,9 @@ _PLAIN: Final = re.compile(r"[\u0000-\u024f\u2010-\u2027\u2030-\u205e\u20ac\u221
 """Letters that the typeface of the documents certainly has."""
 
 
-def pdf(pages: Pages, paper: str = "a4", made_on: date | None = None, tell: Tell | None = None) -> bytes:
+def pdf(pages: Pages, paper: str = "a4", made_on: date | None = None, progress: Progress = untold) -> bytes:
     """A document as PDF; ``made_on`` is the day it is stamped with: the same pages then give the same bytes.
-    ``tell`` is called with a step, how many pictures are drawn and how many there are.
+    ``progress`` is called with a step, how many pictures are drawn and how many there are.
 
     Raises:
         AppraisalError: there is no such paper, or the pages cannot be laid out.
@@ -59,8 +59,7 @@ def pdf(pages: Pages, paper: str = "a4", made_on: date | None = None, tell: Tell
     drawn = {}
     for done, (name, picture) in enumerate(pages.pictures.items(), start=1):
         drawn[name] = _displayed(svg(picture))
-        if tell is not None:
-            tell("draw", done, len(pages.pictures))
+        progress("draw", done, len(pages.pictures))
     text = json.dumps(_settable(content, TEXT_WIDTH / 2, TEXT_SIZE) | {"blocks": blocks, "pictures": drawn})
     stamp = None if made_on is None else datetime(made_on.year, made_on.month, made_on.day, tzinfo=UTC)
     try:

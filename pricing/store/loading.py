@@ -22,6 +22,7 @@ from pricing.intake.mapping import Mapping
 from pricing.intake.mapping_files import mapping_beside, mapping_text, read_mapping
 from pricing.intake.readers import Part, read_file
 from pricing.money.prices import PRICE_COLUMNS
+from pricing.progress import Progress
 from pricing.records.contract import COLUMNS
 from pricing.store.answers import Receipt, keep_result
 from pricing.store.audit import now, write_audit
@@ -33,7 +34,6 @@ from pricing.store.terms import charges_in_force, own_rates, store_charges, stor
 ROWS_A_STATEMENT: Final = 1_000_000
 PARTS_AT_ONCE: Final = 2
 
-Progress = Callable[[str, int, int], None]
 """Called with a stage (``read``, ``store``), rows done and rows in all."""
 
 
@@ -72,7 +72,7 @@ def load_files(
     mapping_file: Path | None,
     base_currency: str,
     today: date,
-    progress: Progress | None,
+    progress: Progress,
     patience: float,
     keep: bool = True,
     receipt: Receipt | None = None,
@@ -95,8 +95,7 @@ def load_files(
         try:
             for part, rows in _in_order(parts, lambda part: stage(part.frame, file, mapping, terms)):  # noqa: B023
                 staged.append(rows)
-                if progress is not None:
-                    progress("read", part.rows_done, part.rows_expected)
+                progress("read", part.rows_done, part.rows_expected)
         except TableError as error:
             raise TableError(f"{file}: {error}") from None
     with connection(path, write=True, keep=keep, patience=patience) as opened:
@@ -123,7 +122,7 @@ def _store(
     files: Sequence[Path],
     staged: list[Staged],
     mappings: Iterable[Mapping],
-    progress: Progress | None,
+    progress: Progress,
 ) -> LoadReport:
     """Insert what is new, inside the transaction of ``opened``; empties ``staged`` on the way."""
     loaded_at = now()
@@ -142,8 +141,7 @@ def _store(
         mended += _settle(opened, rows.records, rows.rejected, batch_id)
         rejected.update(new["file"].to_list())
         by_rule.update(new["broken_rules"].explode().to_list())
-        if progress is not None:
-            progress("store", read.total(), total)
+        progress("store", read.total(), total)
     counted = run(opened, "SELECT file, count(*) FROM records WHERE batch_id = ? GROUP BY file", [batch_id])
     accepted: Counter[str] = Counter(dict(counted))
     reports = tuple(

@@ -15,6 +15,7 @@ import duckdb
 import polars as pl
 
 from pricing.errors import MarketError
+from pricing.progress import Progress, untold
 from pricing.store import history as store_history
 from pricing.store import links as store_links
 from pricing.store import names as store_names
@@ -24,7 +25,7 @@ from pricing.store import terms as store_terms
 from pricing.store.answers import Receipt, keep_result
 from pricing.store.audit import now, write_audit
 from pricing.store.connection import PATIENCE_SECONDS, Values, connection, frame, run
-from pricing.store.loading import LoadReport, Progress, load_files
+from pricing.store.loading import LoadReport, load_files
 from pricing.store.place import market_path
 from pricing.store.quarantine import export_quarantine
 from pricing.store.sales import digest, read_sales
@@ -103,7 +104,7 @@ class Market:
         paths: Iterable[str | Path],
         *,
         mapping: Path | None = None,
-        progress: Progress | None = None,
+        progress: Progress = untold,
         today: date | None = None,
         dry_run: bool = False,
     ) -> LoadReport:

@@ -8,6 +8,7 @@ import duckdb
 import polars as pl
 
 from pricing.errors import MarketError
+from pricing.progress import Progress, untold
 from pricing.store.changes import COPIED, ROWS_AT_ONCE
 from pricing.store.connection import PATIENCE_SECONDS, connection, run
 from pricing.store.market import Market
@@ -16,7 +17,6 @@ from pricing.store.row_text import TableLayout, layouts, quoted
 from pricing.store.sales import digest
 from pricing.store.tables import new_file
 
-Progress = Callable[[str, int, int], None]
 """Called with a stage (``copy``), rows done and rows in all."""
 
 
@@ -33,7 +33,7 @@ def copy_market(
     source: str | Path,
     target: str | Path,
     *,
-    progress: Progress | None = None,
+    progress: Progress = untold,
     patience: float = PATIENCE_SECONDS,
 ) -> Transfer:
     """Copy the market at a place, a file or the address of a server, to another that holds none.
@@ -50,8 +50,7 @@ def copy_market(
         raise MarketError(f"{_said(there)} holds a market already; copy to where there is none")
 
     def tell(done: int, total: int) -> None:
-        if progress is not None:
-            progress("copy", done, total)
+        progress("copy", done, total)
 
     with connection(here, patience=patience) as opened:  # nobody writes to the file meanwhile
         rows, copied = _rows(opened), digest(opened)

@@ -64,7 +64,7 @@ def test_every_row_comes_back_valued_or_with_its_reason(held: Market, tmp_path: 
     known = Known.on(held, load(held), last_day(held), "fit-0001")
     items = value_collection(
         held, known, terms(held), read_cars(tmp_path / "cars.csv"), by="Clerk",
-        tell=lambda *step: steps.append(step),
+        progress=lambda *step: steps.append(step),
     )  # fmt: skip
     assert [item.car.row for item in items] == [2, 3, 4, 5, 6, 7]
     assert [item.facts is None for item in items] == [False, False, True, False, True, False]

@@ -10,6 +10,7 @@ from streamlit.testing.v1 import AppTest
 
 from dashboards import jobs
 from pricing.errors import MarketError
+from pricing.progress import Progress
 
 WAIT = 30.0
 
@@ -32,7 +33,7 @@ def ended(job: jobs.Job) -> jobs.Job:
 def test_work_is_told_as_it_goes_and_its_outcome_taken_once() -> None:
     told, go_on = threading.Event(), threading.Event()
 
-    def work(tell: jobs.Tell) -> int:
+    def work(tell: Progress) -> int:
         tell("counting", 1, 4)
         told.set()
         assert go_on.wait(WAIT)
@@ -53,7 +54,7 @@ def test_work_is_told_as_it_goes_and_its_outcome_taken_once() -> None:
 def test_what_is_under_way_is_not_begun_again() -> None:
     begun, go_on = [], threading.Event()
 
-    def work(tell: jobs.Tell) -> None:
+    def work(tell: Progress) -> None:
         begun.append(1)
         assert go_on.wait(WAIT)
 
@@ -71,10 +72,10 @@ def test_what_is_under_way_is_not_begun_again() -> None:
 def test_a_fault_of_the_person_is_a_sentence_and_one_of_ours_tells_nothing_of_itself(
     caplog: pytest.LogCaptureFixture,
 ) -> None:
-    def refused(tell: jobs.Tell) -> None:
+    def refused(tell: Progress) -> None:
         raise MarketError("the file is another's")
 
-    def broken(tell: jobs.Tell) -> None:
+    def broken(tell: Progress) -> None:
         raise ZeroDivisionError("the secret of the house")
 
     assert ended(jobs.start("a", "One", refused)).error == "the file is another's."
