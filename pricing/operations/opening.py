@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from pricing.errors import MarketError
+from pricing.progress import Progress, untold
 
 if TYPE_CHECKING:
     from pricing.model.price_model import PriceModel
@@ -16,16 +17,13 @@ if TYPE_CHECKING:
 
 MARKET_FILE: Final = Path("market.duckdb")
 
-Tell = Callable[[str, int, int], None]
-"""Told of a step, how much of it is done, and of how much."""
-
-Display = Callable[[], AbstractContextManager[Tell | None]]
+Display = Callable[[], AbstractContextManager[Progress]]
 """Opens what shows progress while a fit is made; ``no_display`` where nobody watches."""
 
 
-def no_display() -> AbstractContextManager[Tell | None]:
+def no_display() -> AbstractContextManager[Progress]:
     """Shows no progress."""
-    return nullcontext()
+    return nullcontext(untold)
 
 
 def open_market(path: Path) -> "Market":
