@@ -11,7 +11,7 @@ ROOT = Path(__file__).parent.parent
 TOP_LEVEL = {"README.md", "DEVELOPERS.md", "pyproject.toml", "pricing", "dashboards", "data_demo", "tests"}
 
 ROOMS = (
-    ("errors", "vocabulary", "progress"),
+    ("errors", "vocabulary", "progress", "toml_text"),
     ("money",),
     ("records",),
     ("intake",),

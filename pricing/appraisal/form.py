@@ -1,16 +1,14 @@
 """The record as a form: a TOML file that a person fills in, with every question beside its answer."""
 
-import json
-import re
 import tomllib
 from dataclasses import fields, replace
-from datetime import date
 from decimal import Decimal
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 from pricing.appraisal.record import SECTIONS, Appraisal, plain_record, read_record
 from pricing.errors import AppraisalError, FileError
+from pricing.toml_text import toml_line
 
 LARGEST_FORM: Final = 2_000_000
 """Bytes."""
@@ -82,39 +80,12 @@ def form_text(record: Appraisal) -> str:
             answer = getattr(getattr(record, name), part.name)
             allowed = f"; one of: {', '.join(asked['allowed'])}" if asked["allowed"] else ""
             lines.append(f"# {asked['asks']}{allowed}")
-            lines.append(f"# {part.name} =" if answer is None else f"{part.name} = {_toml(answer)}")
+            lines.append(f"# {part.name} =" if answer is None else toml_line(part.name, answer).rstrip("\n"))
         parts.append("\n".join(lines) + "\n")
         if name == "subject":
             told = content[name]["established"]
-            parts.append(
-                "\n[subject.established]\n" + "".join(f"{_key(k)} = {_toml(v)}\n" for k, v in told.items())
-            )
+            parts.append("\n[subject.established]\n" + "".join(map(toml_line, told, told.values())))
     for choice in content["choice"]:
-        rows = "".join(f"{key} = {_toml(value)}\n" for key, value in choice.items() if value is not None)
+        rows = "".join(toml_line(key, value) for key, value in choice.items() if value is not None)
         parts.append(f"\n[[choice]]\n{rows}")
     return "".join(parts)
-
-
-def _key(name: str) -> str:
-    return name if re.fullmatch(r"[A-Za-z0-9_-]+", name) else f'"{_escaped(name)}"'
-
-
-def _toml(value: Any) -> str:
-    match value:
-        case bool():
-            return "true" if value else "false"
-        case str() if "\n" in value:
-            return '"""\n' + "\n".join(_escaped(line) for line in value.split("\n")) + '"""'
-        case str():
-            return f'"{_escaped(value)}"'
-        case list() | tuple():
-            return "[" + ", ".join(_toml(part) for part in value) + "]"
-        case int() | float() | Decimal() | date():
-            return str(value)
-        case _:
-            raise AppraisalError(f"a form cannot hold a {type(value).__name__}")
-
-
-def _escaped(text: str) -> str:
-    """The inside of a TOML string; JSON's escapes are TOML's, but for one control character."""
-    return json.dumps(text, ensure_ascii=False)[1:-1].replace("\x7f", "\\u007f")

@@ -5,7 +5,6 @@ row; then come ``[dates]``, ``[numbers]``, ``[units]``, ``[words.<column>]``, ``
 ``[[premium]]`` and ``[[commission]]`` for what the source charges. Everything but the source may be left out.
 """
 
-import json
 import tomllib
 from collections.abc import Mapping as Table
 from pathlib import Path
@@ -15,6 +14,7 @@ from pricing.errors import FileError, MappingError, MoneyError
 from pricing.intake.layout import Layout
 from pricing.intake.mapping import YES, Mapping, only
 from pricing.money.charges import Charge, read_charges
+from pricing.toml_text import toml_line
 
 _KEYS: Final = {
     "source": str, "sheet": str, "delimiter": str, "encoding": str, "header_row": int, "columns": dict,
@@ -100,21 +100,7 @@ def _section(name: str, table: Table[str, Any]) -> str:
 
 
 def _lines(table: Table[str, Any]) -> str:
-    return "".join(f"{_key(name)} = {_value(value)}\n" for name, value in table.items() if value is not None)
-
-
-def _key(name: str) -> str:
-    bare = name.isascii() and name.replace("_", "").replace("-", "").isalnum()
-    return name if bare else _value(name)
-
-
-def _value(value: object) -> str:
-    """A TOML value; JSON's strings are TOML's, but for one control character."""
-    if isinstance(value, list):
-        return "[" + ", ".join(_value(item) for item in value) + "]"
-    if isinstance(value, str):
-        return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
-    return str(value)
+    return "".join(toml_line(name, value) for name, value in table.items() if value is not None)
 
 
 def _charge_lines(charge: Charge) -> str:
@@ -130,11 +116,7 @@ def _charge_lines(charge: Charge) -> str:
         "tax": charge.tax,
         "minimum": charge.minimum,
     }
-    lines = "".join(
-        f"{name} = {json.dumps(value) if isinstance(value, str) else value}\n"
-        for name, value in terms.items()
-    )
-    return f"[[{charge.kind}]]\n{lines}tiers = [{tiers}]\n"
+    return f"[[{charge.kind}]]\n{_lines(terms)}tiers = [{tiers}]\n"
 
 
 def _mapping(table: dict[str, Any]) -> Mapping:

@@ -1,11 +1,11 @@
 """A configuration as the text of a configuration file, to be read and to be kept."""
 
-import json
 from collections.abc import Mapping
 from dataclasses import fields
 from pathlib import Path
 
 from pricing.operations.configuration import Configuration, masked, read_file, variable
+from pricing.toml_text import toml_line
 
 
 def configuration_text(
@@ -23,6 +23,6 @@ def configuration_text(
         value = getattr(configuration, asked.name)
         given = environment.get(variable(asked.name))
         source = "default" if given is None else "file" if of_file.get(asked.name) == given else "environment"
-        text = json.dumps(masked(value), ensure_ascii=False) if isinstance(value, str) else f"{value}"
-        lines += [f"# {asked.metadata['about']}", f"{asked.name} = {text}  # {source}"]
+        line = toml_line(asked.name, masked(value) if isinstance(value, str) else value)
+        lines += [f"# {asked.metadata['about']}", f"{line.rstrip()}  # {source}"]
     return "\n".join(lines) + "\n"
