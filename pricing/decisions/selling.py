@@ -62,7 +62,8 @@ class Selling:
         channels: ``ChannelProceeds`` in the order of the vocabulary, those that no range can be given for
         left out. auction: see ``AuctionFacts``; None where the records tell too little of lots.
         asking: by channel (dealer, private), see ``asking_prices.chances``; ``ladders`` likewise.
-        waits, slower: see ``SellingEvidence``.
+        waits, slower, times: see ``SellingEvidence``; of ``times``, whether its elasticity allows for the
+            error of the mid prices it was learnt from.
         first: see ``first_jobs.worth_doing``.
         unknown: what the records do not say, in sentences.
     """
@@ -76,6 +77,7 @@ class Selling:
     ladders: dict[str, pl.DataFrame]
     waits: pl.DataFrame | None
     slower: float | None
+    times: TimeToSale | None
     first: pl.DataFrame
     unknown: tuple[str, ...]
     rates: str
@@ -202,6 +204,7 @@ def sell_car(
         ladders=ladders,
         waits=evidence.waits,
         slower=evidence.slower,
+        times=evidence.times,
         first=worth_doing(model, base, at, costs, terms.papers),
         unknown=_unknown(evidence, terms),
         rates="No schedule of charges is used."

@@ -8,8 +8,15 @@ with ``mid`` what the price model says the car sells for on that channel. The el
 asking more never sells a car sooner. Cars still for sale when last seen are censored. Of many sold cars the
 records do not say what was asked; those that do (an advertisement and a sale of the same car) stand for all,
 each with the weight that makes up for the others.
+
+``mid`` is an estimate, and its error draws the elasticity towards nought (errors in variables). With ``w =
+log(asked / mid)``, the true ratio ``x`` and the known variance ``u`` of the log mid, ``x`` given ``w`` is
+taken as normal about ``m + r (w - m)`` with variance ``r u``, where ``r = v / (v + u)``, ``v`` is the variance
+of ``w`` less ``u``, and ``m`` the channel's mean; the likelihood of each listing is its mean over that law
+(structural maximum likelihood: Carroll, Ruppert, Stefanski and Crainiceanu 2006, ch. 8, from memory).
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final
 
@@ -17,9 +24,10 @@ import numpy as np
 import polars as pl
 from numpy.typing import ArrayLike, NDArray
 from scipy import optimize, stats
-from scipy.special import expit
+from scipy.special import expit, logsumexp
 
 from pricing.evidence.asking_gap import asking_gap
+from pricing.evidence.term_effects import mid_errors
 from pricing.model.price_model import PriceModel
 
 Floats = NDArray[np.float64]
@@ -33,28 +41,45 @@ POOLING: Final = 0.3
 
 CHANNELS: Final = ("dealer", "private")
 
+KNOWN: Final = 3.0
+"""Standard errors that the variance of the true ratios must lie above nought, else the elasticity cannot be
+corrected: what was asked then differs from the mid by little more than the mid's own error."""
+
+POINTS: Final = np.polynomial.hermite_e.hermegauss(7)
+"""Gauss-Hermite nodes and weights that a likelihood is averaged with."""
+
 
 @dataclass(frozen=True, eq=False)
 class Listings:
     """Offers with a known asking price: ``days`` on offer, whether ``sold`` at their end (else last seen),
-    ``ratio`` = log(asked / mid), ``channel`` as an index into ``CHANNELS``, ``weight``."""
+    ``ratio`` = log(asked / mid), ``channel`` as an index into ``CHANNELS``, ``weight``, and the standard
+    deviation of the log mid (``error``; nought where it is taken as known)."""
 
     days: Floats
     sold: Bools
     ratio: Floats
     channel: NDArray[np.int64]
     weight: Floats
+    error: Floats
 
 
 @dataclass(frozen=True, eq=False)
 class TimeToSale:
-    """The fitted law; ``level`` by ``CHANNELS``, ``sales`` and ``offers`` behind it."""
+    """The fitted law; ``level`` by ``CHANNELS``, ``sales`` and ``offers`` behind it.
+
+    ``uncorrected`` is the elasticity as if mid prices were exact, ``mid_error`` the standard deviation of
+    their logarithms (root of the mean square), and ``corrected`` whether ``elasticity`` allows for it: if
+    not, the true one is larger by an amount that these listings cannot tell.
+    """
 
     level: Floats
     elasticity: float
     scale: float
     sales: int
     offers: int
+    uncorrected: float
+    mid_error: float
+    corrected: bool
 
     @classmethod
     def learn(cls, listings: Listings) -> "TimeToSale | None":
@@ -62,11 +87,17 @@ class TimeToSale:
         sales = int(listings.sold.sum())
         if sales < FEWEST_SALES:
             return None
-        middle = float(np.log(np.median(listings.days)))
-        start = np.array([middle, 0.0, 0.0, 1.0, 0.0])
-        bounds = [(None, None)] * 3 + [(0.0, None), (np.log(0.05), np.log(5.0))]
-        best = optimize.minimize(_loss, start, (listings,), method="L-BFGS-B", bounds=bounds).x
-        return cls(best[0] + best[1:3], float(best[3]), float(np.exp(best[4])), sales, len(listings.days))
+        naive = _likeliest(listings, listings.ratio[:, None], np.ones(1), 1.0)
+        error = float(np.sqrt(np.average(np.square(listings.error), weights=listings.weight)))
+        likely = _true_ratios(listings) if error > 0.0 else None
+        corrected = likely is not None or error == 0.0
+        best = (
+            naive if likely is None else _likeliest(listings, likely, POINTS[1] / POINTS[1].sum(), naive[3])
+        )
+        return cls(
+            best[0] + best[1:3], float(best[3]), float(np.exp(best[4])), sales, len(listings.days),
+            float(naive[3]), error, corrected,
+        )  # fmt: skip
 
     def chance(self, channel: str, ratio: ArrayLike, days: ArrayLike) -> Floats:
         """Chance of a sale within so many days at ``log(asked / mid)``."""
@@ -87,11 +118,17 @@ class TimeToSale:
         return self.chance(channel, 0.0, np.cumsum(pace * np.asarray(days, dtype=np.float64)))
 
 
-def listings_of(sales: pl.DataFrame, every_record: pl.DataFrame, model: PriceModel) -> Listings:
+def listings_of(
+    sales: pl.DataFrame,
+    every_record: pl.DataFrame,
+    model: PriceModel,
+    mid_errors: Callable[[PriceModel, pl.DataFrame], Floats] = mid_errors,
+) -> Listings:
     """Offers outside auctions with their asking price, from ``Market.sales()`` and
     ``Market.sales(every_record=True)``.
 
-    A sold car's asking price is that of its last advertisement within a year before the sale.
+    A sold car's asking price is that of its last advertisement within a year before the sale. ``mid_errors``
+    gives the standard deviation of each car's log mid.
     """
     offered = pl.col("channel").is_in(CHANNELS) & pl.col("price").is_not_null()
     offers = every_record.filter(pl.col("outcome") == "asking")
@@ -109,7 +146,7 @@ def listings_of(sales: pl.DataFrame, every_record: pl.DataFrame, model: PriceMod
     rows = pl.concat([known, standing], how="diagonal")
     if rows.is_empty():
         nothing = np.empty(0)
-        return Listings(nothing, nothing.astype(bool), nothing, nothing.astype(np.int64), nothing)
+        return Listings(nothing, nothing.astype(bool), nothing, nothing.astype(np.int64), nothing, nothing)
     mid = np.log(model.quantiles(rows, [0.5])["0.5"].to_numpy())
     days = (rows["event_date"] - rows["listed_on"]).dt.total_days().cast(pl.Float64).to_numpy()
     is_sold = np.arange(len(rows)) < len(known)
@@ -119,6 +156,7 @@ def listings_of(sales: pl.DataFrame, every_record: pl.DataFrame, model: PriceMod
         np.log(rows["asking"].cast(pl.Float64).to_numpy()) - mid,
         rows["channel"].replace_strict(dict(zip(CHANNELS, (0, 1), strict=True))).to_numpy().astype(np.int64),
         np.where(is_sold, weight, 1.0),
+        mid_errors(model, rows),
     )
 
 
@@ -169,12 +207,40 @@ def log_rank(days: ArrayLike, sold: ArrayLike, dearer: ArrayLike) -> tuple[float
     return statistic, float(stats.chi2.sf(statistic, 1))
 
 
-def _loss(parameters: Floats, listings: Listings) -> float:
-    """Negative weighted log likelihood with the pull of the channels towards each other."""
+def _true_ratios(listings: Listings) -> Floats | None:
+    """Ratios that each listing may truly have had (n x nodes of ``POINTS``); None where they differ by too
+    little to be told from the error of the mids."""
+    weight = listings.weight
+    counts = np.bincount(listings.channel, weight, minlength=len(CHANNELS))
+    sums = np.bincount(listings.channel, weight * listings.ratio, minlength=len(CHANNELS))
+    mean = (sums / np.maximum(counts, 1e-12))[listings.channel]
+    noise = np.square(listings.error)
+    around = np.square(listings.ratio - mean)
+    true = float(np.average(around - noise, weights=weight))
+    size = float(weight.sum() ** 2 / np.square(weight).sum())  # of equal weights that would tell as much
+    if true <= KNOWN * float(np.average(around, weights=weight)) * np.sqrt(2.0 / size):
+        return None
+    share = true / (true + noise)
+    middle = mean + share * (listings.ratio - mean)
+    return np.asarray(middle[:, None] + np.sqrt(share * noise)[:, None] * POINTS[0])
+
+
+def _likeliest(listings: Listings, ratios: Floats, shares: Floats, elasticity: float) -> Floats:
+    """Level, the channels' departures from it, elasticity and log scale by penalised maximum likelihood."""
+    middle = float(np.log(np.median(listings.days)))
+    start = np.array([middle, 0.0, 0.0, elasticity, 0.0])
+    bounds = [(None, None)] * 3 + [(0.0, None), (np.log(0.05), np.log(5.0))]
+    found = optimize.minimize(_loss, start, (listings, ratios, shares), method="L-BFGS-B", bounds=bounds)
+    return np.asarray(found.x)
+
+
+def _loss(parameters: Floats, listings: Listings, ratios: Floats, shares: Floats) -> float:
+    """Negative weighted log likelihood, each listing's averaged over its possible ``ratios`` (n x nodes,
+    ``shares`` of them), with the pull of the channels towards each other."""
     level = parameters[0] + parameters[1:3][listings.channel]
-    scale = np.exp(parameters[4])
-    late = (np.log(listings.days) - level - parameters[3] * listings.ratio) / scale
+    days = np.log(listings.days)
+    late = ((days - level)[:, None] - parameters[3] * ratios) / np.exp(parameters[4])
     still = -np.logaddexp(0.0, late)
-    density = late + 2.0 * still - parameters[4] - np.log(listings.days)
-    likelihood = (listings.weight * np.where(listings.sold, density, still)).sum()
-    return float(-likelihood + 0.5 * np.square(parameters[1:3] / POOLING).sum())
+    density = late + 2.0 * still - parameters[4] - days[:, None]
+    each = logsumexp(np.where(listings.sold[:, None], density, still), axis=1, b=shares)
+    return float(-(listings.weight * each).sum() + 0.5 * np.square(parameters[1:3] / POOLING).sum())

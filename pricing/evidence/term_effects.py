@@ -115,3 +115,11 @@ class TermEffects:
         for k, name in enumerate(self.lines[1:]):
             sums[k, 2 if name in options else kind.get(name, 3)] = 1.0
         return self.membership @ sums
+
+
+def mid_errors(model: PriceModel, cars: pl.DataFrame) -> Floats:
+    """Standard deviation of the log mid price of each car on its own day: what is not known of the
+    coefficients that make it up."""
+    effects = TermEffects(model)
+    encoded = effects.encode(cars, cars["event_date"])
+    return np.sqrt(effects.posterior.variance(encoded.X.astype(np.float64), encoded.codes, effects.priors))

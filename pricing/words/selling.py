@@ -2,6 +2,7 @@
 
 from pricing.decisions.channel_proceeds import HORIZON, ChannelProceeds
 from pricing.decisions.selling import Selling
+from pricing.decisions.time_to_sale import TimeToSale
 from pricing.words.sentences import exact_words, money_words
 
 
@@ -66,7 +67,7 @@ def auction_sentences(facts: Selling) -> list[str]:
 
 
 def waiting_sentences(facts: Selling) -> list[str]:
-    """How long cars stand for sale, and whether what is asked has made a difference."""
+    """How long cars stand for sale, whether what is asked has made a difference, and how much."""
     if facts.waits is None or facts.slower is None:
         return []
     said = []
@@ -79,7 +80,25 @@ def waiting_sentences(facts: Selling) -> list[str]:
             "That cars asked dearer sold at another pace the records do not show "
             f"(p = {facts.slower:.2f}): the chances against the price say little."
         )
-    return said
+    return said + ([] if facts.times is None else [pace_sentence(facts.times)])
+
+
+def pace_sentence(times: TimeToSale) -> str:
+    """What a dearer price does to the wait, and whether the error of the mid prices is allowed for."""
+    longer = 1.1**times.elasticity - 1.0
+    if not times.corrected:
+        return (
+            f"A price 10 % higher takes at least {longer:.0%} longer to sell; by how much more, "
+            f"{times.offers:,} listings cannot tell, because the mid prices that they are held against are "
+            f"themselves off by some {times.mid_error:.0%}."
+        )
+    allowed = (
+        ""
+        if times.mid_error == 0.0
+        else f", the error of the mid prices, some {times.mid_error:.0%}, allowed for (without that "
+        f"{1.1**times.uncorrected - 1.0:.0%})"
+    )
+    return f"A price 10 % higher takes {longer:.0%} longer to sell{allowed}."
 
 
 def first_sentences(facts: Selling) -> list[str]:

@@ -28,7 +28,7 @@ from tests.small_market import common_car
 SCHEDULE = read_schedule(Path(data_demo.__file__).parent / "example_charges.toml")
 KNOWN = SellingEvidence(
     HighestBids(np.zeros(5), np.ones(5), 10.0, 200, 40),
-    TimeToSale(np.log([60.0, 50.0]), 3.0, 0.4, 100, 300),
+    TimeToSale(np.log([60.0, 50.0]), 3.0, 0.4, 100, 300, 1.2, 0.2, True),
     (-0.1, 0.25),
 )
 

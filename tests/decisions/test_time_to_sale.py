@@ -1,5 +1,7 @@
 """Time to sale on listings whose behaviour is known, and the same from another library."""
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import polars as pl
@@ -16,9 +18,9 @@ from tests.known_market import KnownMarket, KnownModel
 ELASTICITY, SCALE, LEVEL = 3.0, 0.45, np.log([60.0, 45.0])
 
 
-def drawn(size: int, seed: int, *, known: float = 1.0) -> tuple[Listings, np.ndarray]:
+def drawn(size: int, seed: int, *, known: float = 1.0, error: float = 0.0) -> tuple[Listings, np.ndarray]:
     """Listings seen for a random while; ``known`` is the share of sold ones whose asking price is on
-    record."""
+    record, ``error`` what the log mids are off by (standard deviation)."""
     rng = np.random.default_rng(seed)
     channel, ratio = rng.integers(0, 2, size), rng.normal(0.1, 0.12, size)
     days = np.exp(LEVEL[channel] + ELASTICITY * ratio + SCALE * rng.logistic(size=size))
@@ -26,7 +28,11 @@ def drawn(size: int, seed: int, *, known: float = 1.0) -> tuple[Listings, np.nda
     sold = days <= seen
     kept = ~sold | (rng.random(size) < known)
     weight = np.where(sold, sold.sum() / max((sold & kept).sum(), 1), 1.0)
-    listings = Listings(np.minimum(days, seen)[kept], sold[kept], ratio[kept], channel[kept], weight[kept])
+    seen_ratio = ratio + rng.normal(0.0, error, size) if error else ratio
+    listings = Listings(
+        np.minimum(days, seen)[kept], sold[kept], seen_ratio[kept], channel[kept], weight[kept],
+        np.full(int(kept.sum()), error),
+    )  # fmt: skip
     return listings, days
 
 
@@ -38,6 +44,24 @@ def test_the_law_comes_back_though_most_asking_prices_of_sold_cars_are_unknown(k
     assert found.elasticity == pytest.approx(ELASTICITY, abs=0.35)
     assert found.scale == pytest.approx(SCALE, abs=0.05)
     assert np.exp(found.level) == pytest.approx(np.exp(LEVEL), rel=0.1)
+
+
+def test_the_law_comes_back_though_the_mids_are_off_by_a_quarter() -> None:
+    """Errors in variables: taken as exact, mids off by .25 bring an elasticity of 3 down to about .55. The
+    band: over 16 other seeds of 6,000 listings the corrected one was 3.07 on average, .44 its deviation."""
+    laws = [TimeToSale.learn(drawn(6000, seed, error=0.25)[0]) for seed in (20, 21, 22)]
+    assert all(law is not None and law.corrected and law.uncorrected < 0.8 for law in laws)
+    found = np.array([law.elasticity for law in laws if law is not None])
+    assert found.mean() == pytest.approx(ELASTICITY, abs=0.6)
+    assert found == pytest.approx(ELASTICITY, abs=1.4)
+    assert [law.scale for law in laws if law is not None] == pytest.approx([SCALE] * 3, abs=0.08)
+    assert [law.mid_error for law in laws if law is not None] == pytest.approx([0.25] * 3)
+
+
+def test_where_listings_cannot_tell_ratios_from_errors_nothing_is_corrected() -> None:
+    found = TimeToSale.learn(drawn(150, 25, error=0.3)[0])
+    assert found is not None and not found.corrected
+    assert found.elasticity == found.uncorrected
 
 
 def test_the_chance_of_a_sale_within_weeks_is_calibrated() -> None:
@@ -81,7 +105,7 @@ def test_lifelines_fits_the_same_law() -> None:
 def test_asking_more_never_sells_sooner_and_waiting_never_sells_less(
     ratio: float, more: float, days: float, longer: float
 ) -> None:
-    law = TimeToSale(np.array(LEVEL), ELASTICITY, SCALE, 100, 200)
+    law = TimeToSale(np.array(LEVEL), ELASTICITY, SCALE, 100, 200, ELASTICITY, 0.0, True)
     assert law.chance("dealer", ratio + more, days) <= law.chance("dealer", ratio, days)
     assert law.chance("dealer", ratio, days + longer) >= law.chance("dealer", ratio, days)
     assert law.days("private", ratio + more) >= law.days("private", ratio)
@@ -89,13 +113,13 @@ def test_asking_more_never_sells_sooner_and_waiting_never_sells_less(
 
 def test_where_dearer_cars_sold_sooner_the_model_does_not_say_so() -> None:
     listings, _ = drawn(800, 5)
-    backwards = Listings(listings.days, listings.sold, -listings.ratio, listings.channel, listings.weight)
+    backwards = replace(listings, ratio=-listings.ratio)
     found = TimeToSale.learn(backwards)
     assert found is not None and found.elasticity == 0.0
 
 
 def test_a_ladder_adds_up_to_the_chance_of_one_price_when_it_does_not_fall() -> None:
-    law = TimeToSale(np.array(LEVEL), ELASTICITY, SCALE, 100, 200)
+    law = TimeToSale(np.array(LEVEL), ELASTICITY, SCALE, 100, 200, ELASTICITY, 0.0, True)
     level = ladder(law, "private", 9000.0, 9900.0, 9900.0)
     assert level["sold_by_then"][2] == pytest.approx(float(law.chance("private", np.log(1.1), 84)))
     falling = ladder(law, "private", 9000.0, 9900.0, 8000.0)
@@ -124,7 +148,11 @@ def test_listings_pair_sold_cars_with_what_was_asked_and_weigh_them_up() -> None
         price=pl.col("price") * 2,
     )
     standing = private.filter(pl.col("outcome") == "asking")
-    found = listings_of(pl.concat([sold, standing]), pl.concat([sold, offers, standing]), KnownModel())  # type: ignore[arg-type]
+    found = listings_of(
+        pl.concat([sold, standing]), pl.concat([sold, offers, standing]), KnownModel(),  # type: ignore[arg-type]
+        lambda _, cars: np.full(len(cars), 0.1),
+    )  # fmt: skip
     assert found.sold.tolist() == [True, True, False]
     assert found.weight.tolist() == [4.0, 4.0, 1.0]
     assert found.days.tolist() == [30.0, 30.0, 30.0]
+    assert found.error.tolist() == [0.1, 0.1, 0.1]

@@ -18,6 +18,7 @@ from pricing.store.market import Market
 from pricing.words.selling import (
     auction_sentences,
     first_sentences,
+    pace_sentence,
     selling_sentences,
     waiting_sentences,
 )
@@ -62,4 +63,12 @@ def test_a_price_that_made_no_difference_is_said(small_market: Market, model: An
     words = waiting_sentences(sold(small_market, model, replace(KNOWN, waits=waits, slower=0.4)))
     assert words[0].startswith("Half the cars on record were sold within 10 weeks")
     assert "(p = 0.40): the chances against the price say little" in words[1]
-    assert len(waiting_sentences(sold(small_market, model, replace(KNOWN, waits=waits, slower=0.01)))) == 1
+    assert len(waiting_sentences(sold(small_market, model, replace(KNOWN, waits=waits, slower=0.01)))) == 2
+
+
+def test_the_error_of_the_mid_prices_is_allowed_for_or_said() -> None:
+    assert KNOWN.times is not None
+    told = pace_sentence(KNOWN.times)
+    assert "A price 10 % higher takes 33% longer to sell" in told and "(without that 12%)" in told
+    untold = pace_sentence(replace(KNOWN.times, elasticity=1.2, corrected=False))
+    assert "at least 12% longer" in untold and "cannot tell" in untold and "some 20%" in untold
