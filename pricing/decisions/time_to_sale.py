@@ -12,8 +12,9 @@ each with the weight that makes up for the others.
 ``mid`` is an estimate, and its error draws the elasticity towards nought (errors in variables). With ``w =
 log(asked / mid)``, the true ratio ``x`` and the known variance ``u`` of the log mid, ``x`` given ``w`` is
 taken as normal about ``m + r (w - m)`` with variance ``r u``, where ``r = v / (v + u)``, ``v`` is the
-variance of ``w`` less ``u``, and ``m`` the channel's mean; the likelihood of each listing is its mean over that law
-(structural maximum likelihood: Carroll, Ruppert, Stefanski and Crainiceanu 2006, ch. 8, from memory).
+variance of ``w`` less ``u``, and ``m`` the channel's mean; the likelihood of each listing is its mean over
+that law (structural maximum likelihood: Carroll, Ruppert, Stefanski and Crainiceanu 2006, ch. 8; from
+memory).
 """
 
 from collections.abc import Callable
