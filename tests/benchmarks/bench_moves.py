@@ -258,6 +258,12 @@ def show(frame: pl.DataFrame) -> None:
         print(f"\n{frame}")
 
 
+@pytest.fixture(autouse=True)
+def _one_thread_each(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Processes share the cores out; threads of each would wait for one another."""
+    monkeypatch.setenv("OMP_NUM_THREADS", "1")
+
+
 def test_moves() -> None:
     found = table(measured(MOVES, range(1, SEEDS + 1), PROCESSES, print))
     show(found.select("case", pl.exclude("case", "refused")))

@@ -128,6 +128,12 @@ def table(rows: pl.DataFrame) -> pl.DataFrame:
     )
 
 
+@pytest.fixture(autouse=True)
+def _one_thread_each(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Processes share the cores out; threads of each would wait for one another."""
+    monkeypatch.setenv("OMP_NUM_THREADS", "1")
+
+
 def test_rolling(tmp_path: Path) -> None:
     sets = {name: SETS[name](tmp_path) for name in CHOSEN}
     parts = []
