@@ -23,7 +23,7 @@ import pytest
 from data_demo.simulated import simulate_market
 from pricing.model.price_model import PriceModel
 from pricing.model.spec import FeatureSpec
-from pricing.store import Market
+from pricing.store.market import Market
 from tests.benchmarks.peers import matrix
 
 pytestmark = pytest.mark.benchmark
