@@ -59,13 +59,15 @@ MOVES: Final = {
 }
 """Markets by the path of their common level; a fall or a rise takes a month and holds after it."""
 
-HALF_UNSOLD: Final = Setting(unsold=0.5, scored=0.4)
+HALF_UNSOLD: Final = Setting(unsold=0.5, ungraded=0.0, scored=1.0)
+"""Sellers know no more than the records say; where they do, a reserve tells of the price itself."""
 OTHERS: Final = {
     "top scatters": Setting(scatter=TOP_SCATTER, top_step=0.4),
     "half unsold, left out": HALF_UNSOLD,
     "half unsold, reserves known": replace(HALF_UNSOLD, reserves=True),
     "half unsold, highest bids known": replace(HALF_UNSOLD, bids=True),
     "half unsold, both known": replace(HALF_UNSOLD, reserves=True, bids=True),
+    "the same, sellers know more": Setting(unsold=0.5, reserves=True, bids=True),
 }
 SMALL: Final = {
     f"{sales} sales": Setting(
