@@ -62,15 +62,6 @@ class Window:
         dummies = np.eye(periods)[sales.period[places] - self.first][:, 1:]
         return np.column_stack([sales.matrix[places], dummies]) - self.means[sales.group[places]]
 
-    def leverages(self, sales: Characteristics) -> Floats:
-        """Diagonal of the hat matrix, group levels included."""
-        values, vectors = np.linalg.eigh(self.inverse)
-        roots = vectors * np.sqrt(np.maximum(values, 0.0))
-        group = sales.group[self.rows]
-        weights = sales.weights[self.rows]
-        own = 1.0 / np.bincount(group, weights, minlength=sales.groups)[group]
-        return weights * (own + np.square(self.projected(sales, roots)).sum(axis=1))
-
 
 @dataclass(frozen=True)
 class PeriodSums:

@@ -62,15 +62,6 @@ def test_time_dummy_equals_statsmodels(seed: int, weighted: bool) -> None:
     assert errors[1:] == pytest.approx(peer.bse[:3], rel=1e-7)
 
 
-def test_leverages_equal_statsmodels() -> None:
-    sales = replace(_sales(5), weights=np.random.default_rng(5).uniform(0.5, 2.0, 160))
-    window = fit_window(sales, PeriodSums.of(sales, 4), 0, 3)
-    X = np.column_stack([_dummies(sales.period, 4)[:, 1:], sales.matrix, _dummies(sales.group, 6)])
-    root = np.sqrt(sales.weights)
-    peer = sm.OLS(sales.log_price * root, X * root[:, None]).fit().get_influence().hat_matrix_diag
-    assert window.leverages(sales) == pytest.approx(peer, abs=1e-10)
-
-
 def test_a_rolling_window_chains_the_last_links_of_its_regressions() -> None:
     sales = _sales(2)
     logs, errors = time_dummy(sales, 4, window=3)
