@@ -128,6 +128,9 @@ class ScoreFacts(BaseModel):
     band_shares: dict[str, float] = Field(description="Chance of each condition band; they add up to 1.")
     structure_cap: float = Field(description="The score that the structure allows at most.")
     seen_share: float = Field(ge=0, le=1, description="Part of the scored weight that was seen.")
+    if_unseen_worst: Row | None = Field(
+        description="The score were what was not seen the worst of the car; null where all or nothing was seen."
+    )
     holding: list[Row]
     lifting: list[Row]
     look_next: list[Row]
@@ -213,4 +216,5 @@ def score_facts(result: InspectionResult) -> dict[str, Any]:
         "papers": result.papers,
         "cautions": result.cautions,
         "originality": result.originality,
+        "if_unseen_worst": None if result.if_unseen_worst is None else vars(result.if_unseen_worst),
     }

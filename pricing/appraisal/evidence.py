@@ -17,6 +17,7 @@ from pricing.appraisal.findings import Budget, Findings
 from pricing.appraisal.record import CHANNEL_OF_LEVEL, Appraisal
 from pricing.condition.assessment import InspectionResult
 from pricing.condition.repairs import RepairCosts
+from pricing.condition.unseen_worst import UnseenWorst
 from pricing.decisions.amounts import Conversion
 from pricing.decisions.car import CAR_COLUMNS
 from pricing.decisions.valuation import Valuation, value_car
@@ -85,7 +86,7 @@ class Evidence:
 FROZEN_KINDS: Final[dict[str, type]] = {
     kind.__name__: kind
     for kind in (Evidence, MarketState, Valuation, Comparables, Choice, PriceIndex, RatioStudy, Conversion,
-                 Findings, Budget)
+                 Findings, UnseenWorst, Budget)
 }  # fmt: skip
 """The dataclasses that frozen evidence may hold."""
 

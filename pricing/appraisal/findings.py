@@ -11,6 +11,7 @@ from pricing.condition.assessment import InspectionResult
 from pricing.condition.budget import repair_budget
 from pricing.condition.checks import STATES
 from pricing.condition.repairs import RepairCosts
+from pricing.condition.unseen_worst import UnseenWorst
 
 
 @dataclass(frozen=True)
@@ -19,7 +20,8 @@ class Findings:
 
     ``sheet`` is a row a check (area, title, state, note, photo, seen_by, seen_on); ``holding`` the findings
     that hold the score down (title, state, points); ``papers`` those about what the car is (title, state,
-    note); ``bands`` the share of each condition band; low, mid, high are P10, P50 and P90 of the score.
+    note); ``bands`` the share of each condition band; low, mid, high are P10, P50 and P90 of the score,
+    and ``if_unseen_worst`` the same were what was not seen the worst of the car.
     """
 
     construction: str
@@ -38,6 +40,7 @@ class Findings:
     preservation: str | None
     originality: str
     cautions: tuple[str, ...]
+    if_unseen_worst: UnseenWorst | None = None
 
     @classmethod
     def of(cls, result: InspectionResult) -> "Findings":
@@ -61,6 +64,7 @@ class Findings:
             preservation=found.preservation,
             originality=result.originality,
             cautions=tuple(result.cautions),
+            if_unseen_worst=result.if_unseen_worst,
         )
 
 

@@ -10,6 +10,7 @@ from pricing.condition.changes import originality_note
 from pricing.condition.checks import NOT_SEEN, STATES
 from pricing.condition.inspection import Inspection
 from pricing.condition.score import UNSEEN, Floats, Items, ScoreRule, States, band_of
+from pricing.condition.unseen_worst import UnseenWorst, unseen_worst
 from pricing.errors import InspectionError
 from pricing.vocabulary import BAND_EDGES, CONDITION_BANDS
 
@@ -44,6 +45,8 @@ class InspectionResult:
     papers: pl.DataFrame
     cautions: tuple[str, ...]
     originality: str
+    if_unseen_worst: UnseenWorst | None
+    """The score were what was not seen the worst of the car; None where all was seen, or nothing."""
 
     @property
     def band(self) -> str:
@@ -107,6 +110,7 @@ def assess(
         .select("check", "title", "area", "state", "note"),
         cautions=_cautions(inspection),
         originality=originality_note(inspection.changes),
+        if_unseen_worst=unseen_worst(items, rule, judgement, seed),
     )
 
 

@@ -40,8 +40,10 @@ States = NDArray[np.int8]
 UNSEEN: Final = -1
 """Index that stands for not seen in an array of states."""
 
-_THRESHOLDS: Final = np.array([0.0, 1.0, 2.0])
-_LATENT_GRID: Final = np.linspace(-6.0, 8.0, 701)
+THRESHOLDS: Final = np.array([0.0, 1.0, 2.0])
+"""Latent values above which an item is worn, needs repair, is structural or missing."""
+
+LATENT_GRID: Final = np.linspace(-6.0, 8.0, 701)
 
 
 @dataclass(frozen=True)
@@ -178,13 +180,13 @@ class Items:
         by_area = np.bincount(self.areas, found, len(AREAS)), np.bincount(self.areas, weight, len(AREAS))
         area = (rule.prior_weight_area * car + by_area[0]) / (rule.prior_weight_area + by_area[1])
         steps = np.diff(rule.deficiency)
-        expected = ndtr(_LATENT_GRID[:, None] - _THRESHOLDS) @ steps
-        latent: Floats = np.interp(area, expected, _LATENT_GRID)
+        expected = ndtr(LATENT_GRID[:, None] - THRESHOLDS) @ steps
+        latent: Floats = np.interp(area, expected, LATENT_GRID)
         return latent[self.areas]
 
     def expected(self, rule: ScoreRule) -> tuple[Floats, Floats]:
         """Expected deficiency and expected load for each unit of weight of every item, shape (items,)."""
-        above = ndtr(self.latent(rule)[:, None] - _THRESHOLDS)
+        above = ndtr(self.latent(rule)[:, None] - THRESHOLDS)
         seen = self.states != UNSEEN
         states = np.where(seen, self.states, 0)
         deficiency, load = np.asarray(rule.deficiency), np.asarray(rule.structural_load)
@@ -199,5 +201,5 @@ class Items:
         shared = rng.standard_normal((draws, 1))
         own = rng.standard_normal((len(self.states), draws)).T
         spread = rule.shared_deviation * shared + np.sqrt(1 - rule.shared_deviation**2) * own
-        drawn = ((self.latent(rule) + spread)[..., None] > _THRESHOLDS).sum(axis=-1, dtype=np.int8)
+        drawn = ((self.latent(rule) + spread)[..., None] > THRESHOLDS).sum(axis=-1, dtype=np.int8)
         return np.where(self.states == UNSEEN, drawn, self.states)

@@ -32,6 +32,7 @@ from pricing.reports.wording import (
     valuer_words,
 )
 from pricing.vocabulary import CONDITION_BANDS
+from pricing.words.condition import unseen_worst_sentence
 from pricing.words.locale import LocaleWords
 from pricing.words.sentences import CAUTION, option_words
 
@@ -101,13 +102,16 @@ def condition_part(facts: Facts, words: LocaleWords) -> list[Block]:
             Paragraph("No inspection sheet belongs to this record; the condition is as it was stated.")
         )
         return [*blocks, Paragraph(ROAD, "caution")]
+    worst = found.if_unseen_worst
     blocks.append(
         Paragraph(
             f"The sheet gives a condition score of {words.number(found.score)} of 100, eight times in "
             f"ten between "
             f"{words.number(found.low)} and {words.number(found.high)}; {words.share(found.seen_share)} "
             f"of what "
-            f"counts was seen. The structure allows {words.number(found.structure_cap)} at most. "
+            f"counts was seen."
+            + ("" if worst is None else f" {unseen_worst_sentence(worst)}")
+            + f" The structure allows {words.number(found.structure_cap)} at most. "
             f"{found.originality}"
         )
     )

@@ -4,12 +4,13 @@ from typing import Any
 
 from pricing.condition.assessment import InspectionResult
 from pricing.condition.budget import RepairBudget
+from pricing.condition.unseen_worst import UnseenWorst
 from pricing.decisions.mending import MendOrBuy
 from pricing.words.sentences import money_words
 
 
 def score_sentence(result: InspectionResult) -> str:
-    """The score, its band and its spread.
+    """The score, its band and its spread, and the same were what was not seen the worst of the car.
 
     >>> from pricing.condition.assessment import assess
     >>> from pricing.condition.inspection import Finding, Inspection
@@ -18,9 +19,23 @@ def score_sentence(result: InspectionResult) -> str:
     'Condition score 50 of 100, average; eight times in ten between 47 and 54. Seen: 100% of what counts.'
     """
     low, _, high = result.quantiles()
-    return (
+    said = (
         f"Condition score {result.score:.0f} of 100, {result.band}; eight times in ten between {low:.0f} and "
         f"{high:.0f}. Seen: {result.inspection.seen_share:.0%} of what counts."
+    )
+    worst = result.if_unseen_worst
+    return said if worst is None else f"{said} {unseen_worst_sentence(worst)}"
+
+
+def unseen_worst_sentence(worst: UnseenWorst) -> str:
+    """The score were what was not seen the worst of the car.
+
+    >>> unseen_worst_sentence(UnseenWorst(0.33, 20.2, 30.4, 41.0, "solid restorable"))
+    'Were what was not seen no chance sample but the worst of the car: 20 to 41, solid restorable.'
+    """
+    return (
+        f"Were what was not seen no chance sample but the worst of the car: {worst.low:.0f} to "
+        f"{worst.high:.0f}, {worst.band}."
     )
 
 
