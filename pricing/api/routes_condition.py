@@ -129,7 +129,7 @@ class ScoreFacts(BaseModel):
     structure_cap: float = Field(description="The score that the structure allows at most.")
     seen_share: float = Field(ge=0, le=1, description="Part of the scored weight that was seen.")
     if_unseen_worst: Row | None = Field(
-        description="The score were what was not seen the worst of the car; null where all or nothing was seen."
+        description="The score were the unseen the worst of the car; null where all or none was seen."
     )
     holding: list[Row]
     lifting: list[Row]

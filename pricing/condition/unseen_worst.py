@@ -1,9 +1,9 @@
 """A scenario beside the score: what was not seen was left out because it is the worst of the car.
 
 The score itself takes what was not seen for what the rest leads to expect (missing at random). Here the
-latent states of ``score`` are ``x = A + s e`` with ``A`` of the car, and the share ``u`` of the items that was
-not seen is taken to have the largest ``e``: seen items have ``e`` below its quantile ``1 - u``, the others
-above. ``A`` and ``s`` are drawn from their posterior given the states seen (Bayes, on a grid).
+latent states of ``score`` are ``x = A + s e`` with ``A`` of the car, and the share ``u`` of the items that
+was not seen has the largest ``e``: seen items have ``e`` below its quantile ``1 - u``, the others above.
+``A`` and ``s`` are drawn from their posterior given the states seen (Bayes, on a grid).
 """
 
 from dataclasses import dataclass
