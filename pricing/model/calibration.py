@@ -1,104 +1,84 @@
-"""Conformal calibration: how far later sales really fell from their mid price, in units of the model's own
-spread.
+"""Calibration by rolling origins: how far later sales really fell from the mid of a fit that had not seen
+them.
 
-A calibration score is ``z = (log price - mid) / spread`` of a sale the model had not seen. The ``k``-th
-smallest of ``n`` scores, ``k = ceil((n + 1) a)``, is not exceeded by the next score with probability at
-least ``a`` and at most ``a + 1 / (n + 1)``, whatever their law, if the scores are exchangeable (Vovk,
-Gammerman and Shafer 2005; Lei et al. 2018). Cells (a class of evidence depth, a condition band) differ by a
-scale, shrunk towards 1 where a cell has few scores. Beyond the outermost scores the law goes on as the
-regression's own, so that a quantile exists at every level; a range, which is a promise, is refused there.
+Fits to the first 50, 60, ... 90 % of the sales are each scored on the next tenth. What a period's sales have
+in common is the market's shift (:mod:`pricing.model.market_shift`): its size goes into the width, by
+horizon, and not into the mid. What is left is a score ``z = (log price - mid - shift) / spread`` of each
+sale; cells (a class of evidence depth, a condition band) differ by a scale, shrunk towards 1 where a cell has
+few scores, and all scores together have one law (:mod:`pricing.model.score_law`).
 """
 
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 
+from pricing.model.market_shift import MarketShift, period_shifts
+from pricing.model.origin_errors import OriginErrors
 from pricing.model.pooling import Floats, Ints
-from pricing.model.residuals import ErrorLaw
+from pricing.model.score_law import ScoreLaw
 
-CELL_WEIGHT = 40.0
+CELL_WEIGHT: Final = 40.0
 """Scores a cell needs before its own scale counts for as much as the scale of all."""
+
+IMPUTATIONS: Final = 4
+"""Turns of self-consistency (Efron 1967) in which lots known by bounds take their place in the law."""
+
+GOLDEN: Final = 0.6180339887498949
+"""Places within the part of the law that a bound leaves follow the golden ratio: spread evenly, no seed."""
 
 
 @dataclass(frozen=True)
 class Calibration:
-    """Sorted scaled ``scores``, the ``scales`` of the cells (depth classes x bands), and the tails'
-    ``degrees``."""
+    """The ``law`` of scores, the ``scales`` of the cells (depth classes x bands), and the market's
+    ``shift``."""
 
-    scores: Floats
+    law: ScoreLaw
     scales: Floats
-    degrees: float
+    shift: MarketShift
 
     @classmethod
-    def learn(
-        cls, scores: Floats, depth: Ints, band: Ints, shape: tuple[int, int], degrees: float
+    def fit(
+        cls, errors: OriginErrors, shape: tuple[int, int], degrees_of_freedom: float, walk: float
     ) -> "Calibration":
-        """From the scores of later sales with the cell each one fell in; ``shape`` is (depth classes,
-        bands)."""
-        scales = np.ones(shape)
-        if len(scores):
-            overall = _width(scores)
-            by_depth = _shrunk_scales(scores / overall, depth, shape[0])
-            by_band = _shrunk_scales(scores / overall / by_depth[depth], band, shape[1])
-            scales = by_depth[:, None] * by_band[None, :]
-        return cls(np.sort(scores / scales[depth, band]), scales, degrees)
-
-    def finite(self, coverage: float) -> bool:
-        """Whether there are scores enough for both ends of a central range of this coverage.
-
-        >>> Calibration(np.arange(19.0), np.ones((1, 1)), 5.0).finite(0.9)
-        True
-        >>> Calibration(np.arange(18.0), np.ones((1, 1)), 5.0).finite(0.9)
-        False
-        """
-        return rank(len(self.scores), (1.0 + coverage) / 2.0) <= len(self.scores)
-
-    def quantiles(self, levels: Floats) -> Floats:
-        """Scaled score at each level, the outer end taken (upward above the median, downward below it)."""
-        n = len(self.scores)
-        result = self._tail(levels)
-        for index, level in enumerate(levels):
-            place = rank(n, level) if level > 0.5 else n + 1 - rank(n, 1.0 - level)
-            if abs(level - 0.5) < 1e-12 and n:
-                result[index] = np.median(self.scores)
-            elif 1 <= place <= n:
-                result[index] = self.scores[place - 1]
-        return np.maximum.accumulate(result)
-
-    def shares(self, scores: Floats) -> Floats:
-        """Share of like sales with a smaller scaled score: the inverse of :meth:`quantiles`, made
-        continuous."""
-        law, n = ErrorLaw(self.degrees), len(self.scores)
-        if n < 2:
-            return law.share(scores)
-        inside = np.interp(scores, self.scores, np.arange(1, n + 1) / (n + 1))
-        first, last = self.scores[0] * self._stretch(0), self.scores[-1] * self._stretch(-1)
-        low = law.share(scores * self._stretch(0)) / law.share(first) / (n + 1)
-        high = 1.0 - law.share(-scores * self._stretch(-1)) / law.share(-last) / (n + 1)
-        return np.where(scores < self.scores[0], low, np.where(scores > self.scores[-1], high, inside))
-
-    def _stretch(self, end: int) -> float:
-        """Factor that puts the outermost score at its level in the regression's own law."""
-        n = len(self.scores)
-        level = np.array(1.0 / (n + 1) if end == 0 else n / (n + 1))
-        expected, score = float(ErrorLaw(self.degrees).quantile(level)), float(self.scores[end])
-        return expected / score if score * expected > 0 else 1.0
-
-    def _tail(self, levels: Floats) -> Floats:
-        raw = ErrorLaw(self.degrees).quantile(levels)
-        if len(self.scores) < 2:
-            return raw
-        return np.where(levels < 0.5, raw / self._stretch(0), raw / self._stretch(-1))
+        """From what the origins gave; ``shape`` is (depth classes, bands), ``walk`` the variance a year of the
+        regression's own random walk."""
+        sold = errors.sold
+        filled = errors.filled
+        shift = MarketShift.fit(filled, walk)
+        if not sold.any():
+            law = ScoreLaw.fit(np.empty(0), np.empty(0), degrees_of_freedom)
+            return cls(law, np.ones(shape), shift)
+        period = period_shifts(filled, filled.error - shift.moved(filled))
+        common = shift.moved(errors) + (period.shift * shift.share_of(period))[period.place]
+        unit = errors.spread
+        z = (errors.error - common)[sold] / unit[sold]
+        scales = _cell_scales(z, errors.depth[sold], errors.band[sold], shape)
+        unit = unit * scales[errors.depth, errors.band]
+        z = (errors.error - common)[sold] / unit[sold]
+        law = ScoreLaw.fit(z, np.ones(len(z)), degrees_of_freedom)
+        if not sold.all():
+            low, high = (((bound - common) / unit)[~sold] for bound in (errors.lower, errors.upper))
+            law = _with_bounds(law, z, low, high, degrees_of_freedom)
+        return cls(law, scales, shift)
 
 
-def rank(n: int, level: float) -> int:
-    """The conformal rank ``ceil((n + 1) level)``; a rank above ``n`` means that no finite bound can be
-    promised.
+def _with_bounds(law: ScoreLaw, sold: Floats, low: Floats, high: Floats, degrees_of_freedom: float) -> ScoreLaw:
+    """The law with the lots of which only bounds are known, each put where the law has it between them."""
+    place = np.mod(GOLDEN * np.arange(1, len(low) + 1), 1.0)
+    for _ in range(IMPUTATIONS):
+        first, last = law.cdf(low), law.cdf(high)
+        level = np.clip(first + place * (last - first), 1e-6, 1.0 - 1e-6)
+        both = np.concatenate([sold, np.clip(law.ppf(level), low, high)])
+        law = ScoreLaw.fit(both, np.ones(len(both)), degrees_of_freedom)
+    return law
 
-    >>> rank(50, 0.9)
-    46
-    """
-    return int(np.ceil((n + 1) * level - 1e-9))
+
+def _cell_scales(z: Floats, depth: Ints, band: Ints, shape: tuple[int, int]) -> Floats:
+    overall = _width(z)
+    by_depth = _shrunk_scales(z / overall, depth, shape[0])
+    by_band = _shrunk_scales(z / overall / by_depth[depth], band, shape[1])
+    return by_depth[:, None] * by_band[None, :]
 
 
 def _width(scores: Floats) -> float:

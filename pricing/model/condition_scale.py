@@ -1,7 +1,7 @@
 """The condition scale: where a car stands between the worst band (0) and the best (bands - 1).
 
 A band stands at its whole number; a score of 0-100 stands where it falls between the middles of the bands,
-so that band and score have one price curve. An ungraded car stands at the average of the graded ones and is
+or beyond the outermost of them, so that band and score have one price curve that reaches both ends. An ungraded car stands at the average of the graded ones and is
 marked.
 """
 
@@ -13,6 +13,7 @@ import polars as pl
 from numpy.typing import NDArray
 
 from pricing.model.pooling import Floats, Ints
+from pricing.model.smooth import ramps
 from pricing.vocabulary import BAND_EDGES
 
 
@@ -43,6 +44,18 @@ class ConditionScale:
         return cls(column, bands, scale.score, mean, bool((~graded).any()), both)
 
     @cached_property
+    def knots(self) -> Floats:
+        """Positions at which price and spread bend: the bands, and with a score both ends of the scale."""
+        middle = np.arange(len(self.bands), dtype=np.float64)
+        return np.concatenate([[-0.5], middle, [middle[-1] + 0.5]]) if self.score else middle
+
+    @cached_property
+    def points(self) -> Floats:
+        """Scores at :attr:`knots`."""
+        edges = np.asarray(BAND_EDGES)
+        return np.concatenate([edges[:1], (edges[:-1] + edges[1:]) / 2, edges[-1:]])
+
+    @cached_property
     def expressions(self) -> list[pl.Expr]:
         """The band's place and the score, named ``band`` and ``score``."""
         ranks = {band: float(rank) for rank, band in enumerate(self.bands)}
@@ -55,13 +68,27 @@ class ConditionScale:
             return np.zeros(len(table), dtype=bool)
         return (band < len(self.bands)) & ~np.isfinite(table["score"].to_numpy())
 
+    def steps(self, position: Floats) -> Floats:
+        """Step columns, rows x (bands - 1): each from 0 to 1 between two bands, the outermost going on beyond
+        them.
+
+        >>> scale = ConditionScale("state", ("poor", "fair", "good", "best"), "points")
+        >>> scale.steps(np.array([-0.5, 1.25, 3.5])).tolist()
+        [[-0.5, 0.0, 0.0], [1.0, 0.25, 0.0], [1.0, 1.0, 1.5]]
+        """
+        result = ramps(position, np.arange(len(self.bands), dtype=np.float64))
+        if len(self.bands) > 1:
+            result[:, 0] += np.minimum(position, 0.0)
+            result[:, -1] += np.maximum(position - (len(self.bands) - 1.0), 0.0)
+        return result
+
     def placed(self, table: pl.DataFrame) -> tuple[Floats, Ints]:
         """Position and band index (number of bands: ungraded), out of a table with :attr:`expressions`.
 
         >>> scale = ConditionScale("state", ("poor", "fair", "good", "best"), "points")
-        >>> cars = pl.DataFrame({"state": ["fair", None], "points": [None, 87.5]})
+        >>> cars = pl.DataFrame({"state": ["fair", None], "points": [None, 100.0]})
         >>> [values.tolist() for values in scale.placed(cars.select(scale.expressions))]
-        [[1.0, 3.0], [1, 3]]
+        [[1.0, 3.5], [1, 3]]
         """
         bands = len(self.bands)
         index = table["band"].to_numpy().copy()
@@ -70,7 +97,7 @@ class ConditionScale:
             edges = np.asarray(BAND_EDGES)
             score = table["score"].to_numpy()
             scored = np.isfinite(score)
-            position[scored] = np.interp(score[scored], (edges[:-1] + edges[1:]) / 2, np.arange(bands))
+            position[scored] = np.interp(score[scored], self.points, self.knots)
             found = np.clip(np.searchsorted(edges, score[scored], side="right") - 1, 0, bands - 1)
             index[scored] = np.where(np.isfinite(index[scored]), index[scored], found)
         graded = np.isfinite(index)

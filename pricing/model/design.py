@@ -15,18 +15,16 @@ from numpy.typing import NDArray
 
 from pricing.model.asking import AskingGap
 from pricing.model.condition_scale import ConditionScale
-from pricing.model.encoding import CategoryEncoder, GroupEncoder
+from pricing.model.encoding import UNKNOWN, CategoryEncoder, GroupEncoder
 from pricing.model.evidence import Evidence
+from pricing.model.market_shift import DAYS_A_YEAR, MarketShift, damped
 from pricing.model.pooling import Floats, Ints, Priors
 from pricing.model.smooth import RARE, Numeric, ramps
 from pricing.model.spec import FeatureSpec
 from pricing.model.structure import Structure
 from pricing.model.threads import shared_out
 
-DAYS_A_YEAR = 365.2425
 DAYS_A_MONTH = DAYS_A_YEAR / 12
-TREND_REACH = DAYS_A_YEAR
-"""Days of trend that a forecast can add in all: a trend is carried on, but ever less of it."""
 
 ANCHOR = 1.0
 """How many well-determined coefficients the starting variances below count for."""
@@ -35,6 +33,9 @@ BATCH = 16_384
 """Rows encoded at once, so that a batch's columns are filled while they are near at hand."""
 
 TIME_KNOTS = 48
+SEASON_YEARS = 2
+"""Years of sales from which a season can be told from the rest of time."""
+
 DRIFT_KNOTS = 10
 
 
@@ -53,25 +54,18 @@ class Block:
     levels: tuple[float, ...]
 
 
-def damped(days: Floats) -> Floats:
-    """Days of trend carried on, ``days`` after the last sale: as many at first, ``TREND_REACH`` at most.
-
-    >>> damped(np.array([0.0, 1e9])).tolist()
-    [0.0, 365.2425]
-    """
-    return TREND_REACH * -np.expm1(-days / TREND_REACH)
-
-
 @dataclass(frozen=True)
 class Encoded:
     """Rows ready for the regression: design ``X`` with the intercept in column 0, group ``codes`` (rows x
-    levels, -1 unseen), ``band`` (number of bands: ungraded), days ``late`` past the last sale, and for each
-    category column whether the value was ``novel``; ``values`` are the car's own, for the trees: position on
-    the condition scale first (if there is one), numerics, options, categories."""
+    levels, -1 unseen), ``band`` (number of bands: ungraded) and ``position`` on the condition scale, days
+    ``late`` past the last sale, and for each category column whether the value was ``novel``; ``values`` are
+    the car's own, for the trees: position on the condition scale first (if there is one), numerics, options,
+    categories."""
 
     X: Floats
     codes: Ints
     band: Ints
+    position: Floats
     late: Floats
     novel: NDArray[np.bool_]
     values: Floats
@@ -92,8 +86,10 @@ class Design:
     time_knots: Floats
     drift_knots: Floats
 
-    def __init__(self, spec: FeatureSpec) -> None:
+    def __init__(self, spec: FeatureSpec, shift: MarketShift | None = None, season: bool = True) -> None:
         self.spec = spec
+        self.shift = MarketShift() if shift is None else shift
+        self.season = season
 
     def learn(self, rows: Evidence) -> "Design":
         """Learn from evidence of prices."""
@@ -112,7 +108,7 @@ class Design:
             codes = counts.filter((pl.col("count") >= RARE) & (pl.col("count") <= len(frame) - RARE))
             self.options += [(name, code) for code in sorted(codes[name].to_list())]
         learnt = (CategoryEncoder.learn(frame[name], RARE) for name in spec.categories)
-        self.categories = [category for category in learnt if len(category.values) > 1]
+        self.categories = [category for category in learnt if category.values not in ((), (UNKNOWN,))]
         self.asking = AskingGap.learn(rows, spec.asking_by, spec.groups)
         self._learn_time(frame)
         self.lay_out()
@@ -170,9 +166,13 @@ class Design:
         for name, labels, market in self.asking.blocks:
             add(name, "asking", labels, market, 0.0, 0)
         add("date", "date", [f"date step {k}" for k in range(1, len(self.time_knots))], 0.005, 0.0, 0)
-        add("trend", "date", [f"trend turn {k}" for k in range(1, len(self.drift_knots))], 0.001, 0.0, 0)
+        turns = [f"trend turn {k}" for k in range(1, len(self.drift_knots))]
+        add("trend", "date", turns[:1], 0.01, 0.0, 0)
+        add("turns", "date", turns[1:], 0.001, 0.0, 0)
         drift = [f"drift step {k}" for k in range(1, len(self.drift_knots))] if depth else []
         add("drift", "date", drift, 0.0, 0.0004, min(depth, 1))
+        seasonal = self.season and self.last_day - self.first_day >= SEASON_YEARS * DAYS_A_YEAR
+        add("season", "date", ["season sine", "season cosine"] if seasonal else [], 0.001, 0.0, 0)
         self._at = {block.name: block.columns for block in self.blocks}
         self._expressions = self._encoders()
 
@@ -242,17 +242,40 @@ class Design:
         )
 
     def unforeseen(self, encoded: Encoded, priors: Priors) -> Floats:
-        """Variance that the design cannot carry: market moves after the last sale, and categories never
-        seen."""
+        """Variance that the design cannot carry: groups' own drift after the last sale, and categories never
+        seen; the market's shift is the calibration's."""
         result = np.zeros(len(encoded.late))
-        for block in self.blocks:
-            knots = {"date": self.time_knots, "drift": self.drift_knots}.get(block.name)
-            if knots is not None:
-                step = priors.market[block.columns[0]] + priors.levels[:, block.columns[0]].sum()
-                result += encoded.late * step / (knots[1] - knots[0])
+        if "drift" in self._at:
+            step = priors.levels[:, self._at["drift"][0]].sum()
+            result += encoded.late * step / (self.drift_knots[1] - self.drift_knots[0])
         for place, category in enumerate(self.categories):
             result[encoded.novel[:, place]] += priors.market[self._at[category.name][0]]
         return result
+
+    def walk(self, priors: Priors) -> float:
+        """Variance a year of the market's level as the regression's own random walk has it."""
+        if "date" not in self._at:
+            return 0.0
+        step = float(self.time_knots[1] - self.time_knots[0])
+        return float(priors.market[self._at["date"][0]]) * DAYS_A_YEAR / step
+
+    @property
+    def trend_columns(self) -> Ints:
+        """Columns that sum up, at the last sale, to the trend a year."""
+        blocks = [self._at[name] for name in ("trend", "turns") if name in self._at]
+        return np.concatenate(blocks) if blocks else np.empty(0, dtype=np.int64)
+
+    @property
+    def season_columns(self) -> Ints:
+        """Columns of the season; none where it does not enter."""
+        return self._at.get("season", np.empty(0, dtype=np.int64))
+
+    def season_at(self, days: Floats) -> Floats:
+        """The season's columns at some days: one wave a year; none where season does not enter."""
+        if "season" not in self._at:
+            return np.zeros((len(days), 0))
+        angle = 2.0 * np.pi * days / DAYS_A_YEAR
+        return np.column_stack([np.sin(angle), np.cos(angle)])
 
     def encode(
         self, frame: pl.DataFrame, asking: NDArray[np.bool_] | None = None, dtype: Any = np.float64
@@ -270,12 +293,12 @@ class Design:
         X = np.zeros((rows, len(self.columns)), dtype=dtype)
         X[:, 0] = 1.0
         codes = self.groups.gathered(table) if self.spec.groups else np.zeros((rows, 0), dtype=np.int64)
-        band = np.zeros(rows, dtype=np.int64)
+        band, position = np.zeros(rows, dtype=np.int64), np.zeros(rows)
         values: list[Floats] = []
         if self.condition is not None:
             position, band = self.condition.placed(table)
             values.append(position)
-            X[:, at["condition"]] = ramps(position, np.arange(len(self.condition.bands), dtype=float))
+            X[:, at["condition"]] = self.condition.steps(position)
             if self.condition.has_ungraded:
                 X[:, at["ungraded"][0]] = band == len(self.condition.bands)
             if self.condition.has_unscored:
@@ -307,7 +330,7 @@ class Design:
             late = np.maximum(days - self.last_day, 0.0)
             self._fill_time(X, days)
         own = np.column_stack(values) if values else np.zeros((rows, 0))
-        return Encoded(X, codes, band, late, novel, own)
+        return Encoded(X, codes, band, position, late, novel, own)
 
     def _fill_time(self, X: NDArray[Any], days: Floats) -> None:
         """The columns of time, which come last: worked out once for each day."""
@@ -315,8 +338,11 @@ class Design:
         if "date" not in at:
             return
         day, place = np.unique(days, return_inverse=True)
-        reach = np.minimum(day, self.last_day) + damped(np.maximum(day - self.last_day, 0.0))
+        late = np.maximum(day - self.last_day, 0.0)
+        reach = np.minimum(day, self.last_day) + damped(late, self.shift.reach)
         trend = np.maximum(reach[:, None] - self.drift_knots[:-1], 0.0) / DAYS_A_YEAR
-        drift = [ramps(day, self.drift_knots)] if "drift" in at else []
-        table = np.column_stack([ramps(day, self.time_knots), trend, *drift]).astype(X.dtype)
-        X[:, at["date"][0] :] = table[place]
+        columns = [ramps(day, self.time_knots), trend]
+        if "drift" in at:
+            columns.append(ramps(day, self.drift_knots))
+        columns.append(self.season_at(day))
+        X[:, at["date"][0] :] = np.column_stack(columns).astype(X.dtype)[place]

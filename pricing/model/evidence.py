@@ -9,7 +9,7 @@ import polars as pl
 from numpy.typing import NDArray
 
 from pricing.errors import ModelError, TableError
-from pricing.model.pooling import Floats
+from pricing.model.pooling import Floats, Ints
 from pricing.model.spec import FeatureSpec
 
 BID_SLACK: Final = 0.25
@@ -34,7 +34,7 @@ class Evidence:
     def __len__(self) -> int:
         return len(self.y)
 
-    def __getitem__(self, rows: slice) -> "Evidence":
+    def __getitem__(self, rows: slice | Ints) -> "Evidence":
         return Evidence(
             self.features[rows],
             self.y[rows],

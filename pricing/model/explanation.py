@@ -18,7 +18,6 @@ from pricing.model.pooling import Floats
 
 BASE = "average sale"
 INTERACTIONS = "interactions"
-CALIBRATION = "calibration"
 COVERAGE = 0.8
 
 
@@ -28,9 +27,11 @@ def explain(
     encoded: Encoded,
     features: pl.DataFrame,
     reference: Floats,
+    carried: Floats,
     beside: dict[str, Floats],
 ) -> pl.DataFrame:
-    """Long frame of the terms of every car; ``beside`` are what else was added to each log mid, by term."""
+    """Long frame of the terms of every car; ``carried`` is what a persistent shift of
+    the market adds to the date, ``beside`` what else was added to each log mid, by term."""
     posterior, codes, rows = regression.estimates_.posterior, encoded.codes, len(features)
     lines: list[tuple[str, pl.Expr, Floats, Floats]] = []
     market_variance = float(reference @ posterior.covariance @ reference)
@@ -54,10 +55,11 @@ def explain(
             masked = np.zeros_like(departure)
             masked[:, columns] = departure[:, columns]
             variance = posterior.variance(masked, codes, regression.estimates_.priors)
-            lines.append((label, value, np.einsum("np,np->n", masked, above), variance))
+            effect = np.einsum("np,np->n", masked, above) + (carried if term == "date" else 0.0)
+            lines.append((label, value, effect, variance))
     lines += [(label, _NOTHING, effect, np.zeros(rows)) for label, effect in beside.items()]
     labels, values, effects, variances = zip(*lines, strict=True)
-    effect, variance = np.column_stack(effects).ravel(), np.column_stack(variances).ravel()
+    flat, variance = np.column_stack(effects).ravel(), np.column_stack(variances).ravel()
     half = float(stats.norm.ppf((1.0 + COVERAGE) / 2.0)) * np.sqrt(variance)
     told = features.select(pl.concat_list(value.cast(pl.String) for value in values).explode().alias("value"))
     return pl.DataFrame(
@@ -65,10 +67,10 @@ def explain(
             "row": np.repeat(np.arange(rows, dtype=np.uint32), len(lines)),
             "term": list(labels) * rows,
             "value": told["value"],
-            "factor": np.exp(effect),
-            "low": np.exp(effect - half),
-            "high": np.exp(effect + half),
-            "per_cent": 100.0 * np.expm1(effect - variance / 2.0),
+            "factor": np.exp(flat),
+            "low": np.exp(flat - half),
+            "high": np.exp(flat + half),
+            "per_cent": 100.0 * np.expm1(flat - variance / 2.0),
         }
     )
 

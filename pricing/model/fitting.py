@@ -26,6 +26,9 @@ it was at the first turn."""
 
 LEVERAGE_GROUP = 20
 
+LEVERAGE_TURNS = 3
+"""Turns after which the variances of fitted values are left as they are: they hardly move any more."""
+
 FLOOR = np.log(1e-12)
 """No log variance is smaller."""
 
@@ -72,10 +75,17 @@ class Fitting:
 
     def start_from(self, estimates: Estimates) -> None:
         """Begin where a fit of the same columns and groups ended."""
-        self.fitted = self.rows.fitted(estimates.posterior)
-        self.log_variance = np.maximum(self.spread_rows.fitted(estimates.spread_posterior), FLOOR)
+        self.start_at(
+            self.rows.fitted(estimates.posterior),
+            self.spread_rows.fitted(estimates.spread_posterior),
+            estimates.degrees,
+        )
+
+    def start_at(self, fitted: Floats, log_variance: Floats, degrees: float) -> None:
+        """Begin with these means and log variances."""
+        self.fitted, self.log_variance = fitted, np.maximum(log_variance, FLOOR)
         self._impute()
-        self.weights = self._latent(estimates.degrees) * np.exp(-self.log_variance)
+        self.weights = self._latent(degrees) * np.exp(-self.log_variance)
         self.cold = False
 
     def run(
@@ -98,7 +108,7 @@ class Fitting:
                     posterior = solve(products, tree, priors, self.rows.varying)
             previous, self.fitted = self.fitted, self.rows.fitted(posterior)
             self._impute()
-            if turn == 1 or len(self.response) <= LEVERAGE_ROWS:
+            if turn == 1 or (turn <= LEVERAGE_TURNS and len(self.response) <= LEVERAGE_ROWS):
                 leverage = self._leverage(posterior)
             self.squares = np.square(self.response - self.fitted) + self.extra + leverage
             if self.cold:

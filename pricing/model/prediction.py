@@ -1,4 +1,4 @@
-"""What a fit says of a frame of cars, before calibration."""
+"""What a fit says of a frame of cars: the mid of each, and its spread in every state of condition."""
 
 from dataclasses import dataclass, fields
 
@@ -31,15 +31,21 @@ class Fitted:
 @dataclass(frozen=True)
 class Prediction:
     """For every car: ``mid`` (log), ``spread`` (log, of one sale about it, what is not known of the mid
-    included), calibration cell (``depth``, ``band``), the part of the mid that the trees ``learnt``, and
-    the group codes."""
+    included), calibration cell (``depth``, ``band``), the part of the mid that the trees ``learnt``, days
+    ``late`` after the last sale, and the group codes; and the same at every knot of the condition scale:
+    ``state_mid`` and ``state_spread``, cars x knots, with the ``position`` of the car itself (ungraded: NaN).
+    """
 
     mid: Floats
     spread: Floats
     depth: Ints
     band: Ints
     learnt: Floats
+    late: Floats
     codes: Ints
+    position: Floats
+    state_mid: Floats
+    state_spread: Floats
 
     @classmethod
     def joined(cls, parts: "list[Prediction]", order: Ints) -> "Prediction":
@@ -48,34 +54,79 @@ class Prediction:
         return cls(**{name: np.concatenate([getattr(part, name) for part in parts])[order] for name in names})
 
 
-def predict(fitted: Fitted, features: pl.DataFrame) -> Prediction:
-    """Price every car, in the frame's order."""
+def predict(fitted: Fitted, features: pl.DataFrame, states: bool = True) -> Prediction:
+    """Price every car, in the frame's order; in every state of condition only if ``states`` are wanted."""
     with ONE_THREAD.limit(limits=1):
         if len(features) <= BATCH:
-            return _predict_batch(fitted, features)
+            return _predict_batch(fitted, features, states)
         # Cars of a group together: what is known of the group is then fetched once.
         order = fitted.design.groups.order(features)
         parts = [order[start : start + BATCH] for start in range(0, len(order), BATCH)]
-        found = list(shared_out(lambda rows: _predict_batch(fitted, features[rows]), parts))
+        found = list(shared_out(lambda rows: _predict_batch(fitted, features[rows], states), parts))
     return Prediction.joined(found, np.argsort(order))
 
 
-def _predict_batch(fitted: Fitted, features: pl.DataFrame) -> Prediction:
-    return predict_encoded(fitted, fitted.design.encode(features))
+def _predict_batch(fitted: Fitted, features: pl.DataFrame, states: bool) -> Prediction:
+    return predict_encoded(fitted, fitted.design.encode(features), states)
 
 
-def predict_encoded(fitted: Fitted, encoded: Encoded) -> Prediction:
+def predict_encoded(fitted: Fitted, encoded: Encoded, states: bool = True) -> Prediction:
     """Price every car of which the design's row is known."""
     design, regression = fitted.design, fitted.regression
-    mid = regression.predict(encoded.X, encoded.codes)
-    own, sale = regression.predict_variance(encoded.X, encoded.codes)
     learnt = fitted.interactions.effect(seen_by_trees(regression, encoded))
-    own = own + design.unforeseen(encoded, regression.estimates_.priors)
-    depth = depth_index(encoded.codes, fitted.counts)
-    return Prediction(mid + learnt, np.sqrt(own + sale), depth, encoded.band, learnt, encoded.codes)
+    beside = learnt + design.shift.carried(encoded.late)
+    unforeseen = design.unforeseen(encoded, regression.estimates_.priors)
+    mid, spread = _mid_and_spread(fitted, encoded.X, encoded.codes, unforeseen)
+    position = np.full(len(mid), np.nan)
+    state_mid = state_spread = np.empty((len(mid), 0))
+    if design.condition is not None and states:
+        graded = np.flatnonzero(encoded.band < len(design.condition.bands))
+        position[graded] = encoded.position[graded]
+        knots = design.condition.knots
+        steps = design.condition.steps(knots)
+        X = np.repeat(encoded.X[graded], len(knots), axis=0)
+        X[:, design.ordered_columns] = np.tile(steps, (len(graded), 1))
+        codes = np.repeat(encoded.codes[graded], len(knots), axis=0)
+        found = _mid_and_spread(fitted, X, codes, np.repeat(unforeseen[graded], len(knots)))
+        state_mid, state_spread = (np.full((len(mid), len(knots)), np.nan) for _ in range(2))
+        state_mid[graded], state_spread[graded] = (part.reshape(-1, len(knots)) for part in found)
+        state_mid += beside[:, None]
+    return Prediction(
+        mid + beside,
+        spread,
+        depth_index(encoded.codes, fitted.counts),
+        encoded.band,
+        learnt,
+        encoded.late,
+        encoded.codes,
+        position,
+        state_mid,
+        state_spread,
+    )
+
+
+def _mid_and_spread(fitted: Fitted, X: Floats, codes: Ints, unforeseen: Floats) -> tuple[Floats, Floats]:
+    own, sale = fitted.regression.predict_variance(X, codes)
+    return fitted.regression.predict(X, codes), np.sqrt(own + unforeseen + sale)
 
 
 def seen_by_trees(regression: HedonicRegression, encoded: Encoded) -> Floats:
     """The car's own values and the level of its finest known group."""
     level = regression.estimates_.posterior.coefficients(encoded.codes, slice(0, 1))
     return np.ascontiguousarray(np.column_stack([encoded.values, level]))
+
+
+def at_position(position: Floats, knots: Floats, values: Floats) -> Floats:
+    """Values between knots (cars x knots) at each car's own position, linear; NaN where that is.
+
+    >>> at_position(np.array([0.5]), np.array([0.0, 1.0]), np.array([[2.0, 4.0]])).tolist()
+    [3.0]
+    """
+    safe = np.nan_to_num(position)
+    left = np.clip(np.searchsorted(knots, safe, side="right") - 1, 0, max(len(knots) - 2, 0))
+    right = np.minimum(left + 1, len(knots) - 1)
+    step = knots[right] - knots[left]
+    part = np.where(step > 0, (safe - knots[left]) / np.where(step > 0, step, 1.0), 0.0)
+    row = np.arange(len(safe))
+    result = (1.0 - part) * values[row, left] + part * values[row, right]
+    return np.where(np.isnan(position), np.nan, result)

@@ -13,20 +13,35 @@ from pricing.model.calibration import Calibration
 from pricing.model.depth import DEPTHS
 from pricing.model.design import Design
 from pricing.model.evidence import Evidence
-from pricing.model.explanation import CALIBRATION, INTERACTIONS, explain
-from pricing.model.hedonic import LARGE, ONE_THREAD, HedonicRegression
+from pricing.model.distribution import PriceDistribution
+from pricing.model.explanation import INTERACTIONS, explain
+from pricing.model.hedonic import LARGE, ONE_THREAD, HedonicRegression, Start
 from pricing.model.interactions import Interactions
+from pricing.model.market_shift import MarketShift
+from pricing.model.origins import CUTS, origin_errors
 from pricing.model.pooling import Floats
-from pricing.model.prediction import Fitted, Prediction, predict, predict_encoded, seen_by_trees
+from pricing.model.prediction import (
+    Fitted,
+    Prediction,
+    at_position,
+    predict,
+    predict_encoded,
+    seen_by_trees,
+)
 from pricing.model.reasons import refusals
+from pricing.model.score_law import ScoreLaw
 from pricing.model.spec import FeatureSpec
 from pricing.progress import Progress, untold
 
-MINIMUM_SALES = 30
+MINIMUM_SALES = 40
 """Sales below which no range is given for any car."""
 
-CALIBRATION_SHARE = 0.2
-"""Latest share of the sales that a first fit does not see and the ranges are calibrated on."""
+PRICED = 0.8
+"""Coverage of the range by which it is judged whether a price can be defended at all."""
+
+TOLERANCE, ORIGIN_TOLERANCE = 0.01, 0.03
+"""Share of their spread by which fitted values may still move when the iteration ends: of the fit that is
+asked for prices, and of those that only calibrate it."""
 
 FEW_MORE = 0.01
 """Share of new rows up to which a fit that starts from another keeps its calibration."""
@@ -99,17 +114,18 @@ class PriceModel:
         ):
             self.calibration, calibrated_rows = start.calibration, start.facts["calibrated_rows"]
         else:
-            tell("fit to the earlier sales", 0, 3)
-            first = self._calibrate(*_split(rows), first, tell)
-        tell("fit to all sales", 2, 3)
-        self.fitted = self._fit_once(rows, first)
-        tell("fitted", 3, 3)
+            first = self._calibrate(rows, first, tell)
+        tell("fit to all sales", len(CUTS) - 1, len(CUTS))
+        shift = self.calibration.shift
+        self.fitted = self._fit_once(rows, first, first is None, shift)
+        tell("fitted", len(CUTS), len(CUTS))
         self.facts: dict[str, Any] = {
             "rows": len(rows),
             "sales": int(rows.sold.sum()),
             "asking": int(rows.asking.sum()),
             "unsold": int((~rows.sold & ~rows.asking).sum()),
-            "calibration_sales": len(self.calibration.scores),
+            "calibration_sales": self.calibration.law.count,
+            "market_shift": shift.facts(),
             "calibrated_rows": calibrated_rows,
             "degrees_of_freedom": self.fitted.regression.estimates_.degrees,
             "first_date": self._day(self.fitted.design.first_day),
@@ -119,41 +135,51 @@ class PriceModel:
         }
         return self
 
-    def _calibrate(
-        self, early: Evidence, late: Evidence, start: Fitted | None, tell: Progress
-    ) -> Fitted | None:
-        shape = (len(DEPTHS), len(self.spec.condition_bands) + 1)
-        sold = late.sold
-        if not early.sold.any() or not sold.any():
-            self.calibration = Calibration.learn(np.empty(0), np.empty(0, int), np.empty(0, int), shape, 5.0)
-            return None
-        first = self._fit_once(early, start)
-        tell("calibrate on the later sales", 1, 3)
-        guess = predict(first, late.features.filter(sold))
-        scores = (late.y[sold] - guess.mid) / guess.spread
-        self.calibration = Calibration.learn(
-            scores, guess.depth, guess.band, shape, first.regression.estimates_.degrees
+    def _calibrate(self, rows: Evidence, start: Fitted | None, tell: Progress) -> Fitted | None:
+        errors, last = origin_errors(
+            rows,
+            self.spec.groups,
+            self._fit_once,
+            start,
+            lambda done, total: tell("fit to the earlier sales", done, total + 1),
         )
-        return first
+        shape = (len(DEPTHS), len(self.spec.condition_bands) + 1)
+        if errors is None or last is None:
+            law = ScoreLaw.fit(np.empty(0), np.empty(0), 5.0)
+            self.calibration = Calibration(law, np.ones(shape), MarketShift())
+            return start
+        found = last.regression.estimates_
+        self.calibration = Calibration.fit(errors, shape, found.degrees, last.design.walk(found.priors))
+        return last
 
-    def _fit_once(self, rows: Evidence, start: Fitted | None = None) -> Fitted:
-        design = Design(self.spec).learn(rows)
+    def _fit_once(
+        self, rows: Evidence, start: Fitted | None, choose_trees: bool, shift: MarketShift | None = None
+    ) -> Fitted:
+        """A fit to evidence; one of an origin (without ``shift``) has season in it, and need not be as
+        close."""
+        design = Design(self.spec, shift, shift is None or shift.season).learn(rows)
         grouped = design.groups.order(rows.features)  # as the regression wants them: it then takes no copy
         by_date = np.argsort(grouped)
         precision = np.float64 if len(rows) < LARGE else np.float32
         encoded = design.encode(rows.features[grouped], rows.asking[grouped], precision)
-        priors = None
+        begin = None
         if start is not None:
             found = start.regression.estimates_
-            priors = design.carried(start.design, found.priors, found.spread_priors)
-        regression = HedonicRegression().fit(
+            before = start.design.encode(rows.features[grouped], rows.asking[grouped])
+            begin = Start(
+                *design.carried(start.design, found.priors, found.spread_priors),
+                found.degrees,
+                start.regression.predict(before.X, before.codes),
+                start.regression.log_variance(before.X, before.codes),
+            )
+        regression = HedonicRegression(tol=ORIGIN_TOLERANCE if shift is None else TOLERANCE).fit(
             encoded.X,
             rows.y[grouped],
             codes=encoded.codes,
             structure=design.structure(),
             lower=rows.lower[grouped],
             upper=rows.upper[grouped],
-            start=priors,
+            start=begin,
         )
         with ONE_THREAD.limit(limits=1):
             interactions = Interactions.learn(
@@ -162,7 +188,7 @@ class PriceModel:
                 regression.weights_[by_date],
                 [0] if design.condition is not None else [],
                 self.seed,
-                None if start is None else len(start.interactions.trees),
+                None if choose_trees or start is None else len(start.interactions.trees),
             )
         sales = rows.sold[grouped]
         average = np.einsum("n,np->p", sales.astype(np.float64), encoded.X) / sales.sum()
@@ -181,8 +207,35 @@ class PriceModel:
             features = features.with_columns(pl.col(self.spec.event_date).fill_null(as_of))
         return features
 
-    def _scaled(self, guess: Prediction) -> Floats:
-        return guess.spread * self.calibration.scales[guess.depth, guess.band]
+    def distribution(self, cars: pl.DataFrame, as_of: date | None = None) -> PriceDistribution:
+        """The price distribution of every car, row by row: what every other answer is read from.
+
+        Raises:
+            ModelError: the model is not fitted.
+        """
+        guess, features = self._ask(cars, as_of)
+        return self._distribution(guess, features)
+
+    def _distribution(self, guess: Prediction, features: pl.DataFrame) -> PriceDistribution:
+        calibration, condition = self.calibration, self.fitted.design.condition
+        common = calibration.shift.variance_at(guess.late)
+        spread = np.sqrt(np.square(guess.spread * calibration.scales[guess.depth, guess.band]) + common)
+        centre, spreads = guess.mid[:, None], spread[:, None]
+        if condition is not None and guess.state_mid.shape[1]:
+            band = np.clip(np.round(condition.knots), 0, len(condition.bands) - 1).astype(np.int64)
+            states = np.square(guess.state_spread * calibration.scales[guess.depth[:, None], band])
+            states = np.sqrt(states + common[:, None])
+            graded = np.isfinite(guess.position)
+            spread = np.where(graded, at_position(guess.position, condition.knots, states), spread)
+            worse = graded[:, None] & (condition.knots < guess.position[:, None])
+            centre = np.column_stack([guess.mid, np.where(worse, guess.state_mid, guess.mid[:, None])])
+            spreads = np.column_stack([spread, np.where(worse, states, spread[:, None])])
+        evidence = pl.Series("evidence", DEPTHS)[guess.depth]
+        told = PriceDistribution(calibration.law, centre, spreads)
+        low, high = told.interval(PRICED)
+        reason = self._reasons(guess, features, np.column_stack([low, told.mid, high]))
+        remark = pl.Series("remark", [None] * len(features), dtype=pl.String)
+        return PriceDistribution(calibration.law, centre, spreads, evidence, reason, remark)
 
     def quantiles(
         self, cars: pl.DataFrame, levels: Sequence[float], as_of: date | None = None
@@ -195,11 +248,8 @@ class PriceModel:
         wrong = [level for level in levels if not 0.0 < level < 1.0]
         if wrong:
             raise ModelError(f"a probability lies strictly between 0 and 1; got {wrong[0]}")
-        guess, _ = self._ask(cars, as_of)
-        scores = self.calibration.quantiles(np.sort(np.asarray(levels, dtype=np.float64)))
-        prices = np.exp(guess.mid[:, None] + self._scaled(guess)[:, None] * scores)
-        names = [f"{level:g}" for level in sorted(levels)]
-        return pl.DataFrame(prices, schema=names).select(f"{level:g}" for level in levels)
+        prices = self.distribution(cars, as_of).ppf(levels)
+        return pl.DataFrame(prices, schema=[f"{level:g}" for level in levels], orient="row")
 
     def price_range(
         self,
@@ -220,33 +270,29 @@ class PriceModel:
         """
         if not 0.0 < coverage < 1.0:
             raise ModelError(f"coverage lies strictly between 0 and 1; got {coverage}")
-        guess, features = self._ask(cars, as_of)
-        levels = np.array([(1.0 - coverage) / 2.0, 0.5, (1.0 + coverage) / 2.0])
-        scores = self.calibration.quantiles(levels)
-        prices = np.exp(guess.mid[:, None] + self._scaled(guess)[:, None] * scores)
-        reason = self._reasons(guess, features, coverage, prices)
+        told = self.distribution(cars, as_of)
+        low, high = told.interval(coverage)
+        reason = told.reason
+        if not self.calibration.law.promises(coverage):
+            sentence = (
+                f"only {self.calibration.law.count} later sales to check a range against; "
+                f"{coverage:.0%} coverage cannot be promised from so few"
+            )
+            reason = reason.fill_null(sentence)
         kept = reason.is_null()
-        ends = [pl.Series(name, prices[:, place]) for place, name in enumerate(("low", "mid", "high"))]
-        standing = [] if asking is None else [self._standing(guess, asking)]
+        ends = [pl.Series(name, prices) for name, prices in (("low", low), ("mid", told.mid), ("high", high))]
+        standing = [] if asking is None else [self._standing(told, asking)]
         return pl.DataFrame(ends + standing).select(
             pl.when(kept).then(pl.col("low", "mid", "high")),
-            pl.Series("evidence", DEPTHS)[guess.depth],
-            reason,
+            told.evidence,
+            reason.alias("reason"),
             *(pl.when(kept).then(column.name) for column in standing),
         )
 
-    def _reasons(
-        self, guess: Prediction, features: pl.DataFrame, coverage: float, prices: Floats
-    ) -> pl.Series:
+    def _reasons(self, guess: Prediction, features: pl.DataFrame, prices: Floats) -> pl.Series:
         sales = self.facts["sales"]
         if sales < MINIMUM_SALES:
             sentence = f"the market has only {sales} sales; a range needs at least {MINIMUM_SALES}"
-            return pl.Series("reason", [sentence] * len(features), dtype=pl.String)
-        if not self.calibration.finite(coverage):
-            sentence = (
-                f"only {len(self.calibration.scores)} later sales to check a range against; "
-                f"{coverage:.0%} coverage cannot be promised from so few"
-            )
             return pl.Series("reason", [sentence] * len(features), dtype=pl.String)
         return refusals(self.fitted.design, guess.codes, features, prices)
 
@@ -258,19 +304,14 @@ class PriceModel:
         Raises:
             ModelError: the model is not fitted, or there is not one positive asking price a car.
         """
-        guess, _ = self._ask(cars, as_of)
-        return self._standing(guess, asking)
+        return self._standing(self.distribution(cars, as_of), asking)
 
-    def _standing(self, guess: Prediction, asking: Sequence[float] | pl.Series) -> pl.Series:
+    def _standing(self, told: PriceDistribution, asking: Sequence[float] | pl.Series) -> pl.Series:
         """The standing of each price; null where there is none."""
         prices = pl.Series(asking).cast(pl.Float64)
-        if len(prices) != len(guess.mid) or not (prices > 0).all():
-            raise ModelError(
-                f"{len(guess.mid)} cars need as many positive asking prices; got {list(asking)[:5]}"
-            )
-        scores = (np.log(prices.to_numpy()) - guess.mid) / self._scaled(guess)
-        shares = pl.Series("standing", self.calibration.shares(scores))
-        return shares.fill_nan(None) if prices.null_count() else shares
+        if len(prices) != len(told) or not (prices > 0).all():
+            raise ModelError(f"{len(told)} cars need as many positive asking prices; got {list(asking)[:5]}")
+        return pl.Series("standing", told.cdf(prices.to_numpy())).fill_nan(None)
 
     def contributions(self, cars: pl.DataFrame, as_of: date | None = None) -> pl.DataFrame:
         """What makes up each mid price: one row a car and term, in the order a valuer reads them.
@@ -282,11 +323,10 @@ class PriceModel:
         fitted, features = self.fitted, self._features(cars, as_of)
         encoded = fitted.design.encode(features)
         with ONE_THREAD.limit(limits=1):
-            guess = predict_encoded(fitted, encoded)
-        centre = float(self.calibration.quantiles(np.array([0.5]))[0])
+            guess = predict_encoded(fitted, encoded, states=False)
         beside = {INTERACTIONS: guess.learnt} if fitted.interactions.trees else {}
-        beside[CALIBRATION] = self._scaled(guess) * centre
-        return explain(fitted.design, fitted.regression, encoded, features, fitted.reference, beside)
+        carried = self.calibration.shift.carried(guess.late)
+        return explain(fitted.design, fitted.regression, encoded, features, fitted.reference, carried, beside)
 
     def log_mid(self, cars: pl.DataFrame, as_of: date | None = None) -> Floats:
         """Logarithm of each car's price as the regression and its trees have it, before calibration, which
@@ -302,10 +342,3 @@ class PriceModel:
     @staticmethod
     def _day(days: float) -> str:
         return date.fromordinal(date(1970, 1, 1).toordinal() + int(days)).isoformat()
-
-
-def _split(rows: Evidence) -> tuple[Evidence, Evidence]:
-    """Earlier rows and the latest ``CALIBRATION_SHARE`` of the sales (with whatever else happened since)."""
-    sold = np.flatnonzero(rows.sold)
-    cut = int(sold[int(len(sold) * (1.0 - CALIBRATION_SHARE))]) if len(sold) > 1 else len(rows)
-    return rows[:cut], rows[cut:]

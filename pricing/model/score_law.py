@@ -1,0 +1,142 @@
+"""The law of calibration scores: how far later sales fell from their mid price, in units of their spread.
+
+The ``k``-th smallest of ``n`` scores, ``k = ceil((n + 1) u)``, is not exceeded by the next score with
+probability at least ``u`` and at most ``u + 1 / (n + 1)``, whatever their law, if the scores are
+exchangeable (Vovk, Gammerman and Shafer 2005; Lei et al. 2018). With weights the rank is taken in the
+weighted law to which the coming score belongs with weight 1; how much coverage is lost where scores drift is
+bounded by the weighted sum of their distances from exchangeability (Barber, Candes, Ramdas and Tibshirani
+2023). Few scores are mixed with the regression's own Student-t law, scaled to them.
+"""
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from scipy import special
+
+from pricing.model.pooling import Floats
+
+LEVELS: Final = np.concatenate(
+    [[0.001, 0.0025], np.arange(1, 200) / 200.0, [0.9975, 0.999]]
+)  # symmetric about the median, which is among them
+"""Levels at which the law is kept; in between the score is linear in the level, beyond them the tails are
+those of a normal law."""
+
+MIXED_SCORES: Final = 60.0
+"""Scores that count for as much as the regression's own law in the mixture of the two."""
+
+LEAST_SLOPE: Final = 1e-6
+"""Part of a standard normal score added at every level, so that the law rises strictly."""
+
+
+@dataclass(frozen=True)
+class ScoreLaw:
+    """Strictly rising ``scores`` at ``LEVELS``, nought at the median; ``count`` is how many scores are
+    behind it."""
+
+    scores: Floats
+    count: int
+
+    @classmethod
+    def fit(cls, scores: Floats, weights: Floats, degrees_of_freedom: float) -> "ScoreLaw":
+        """The law of ``scores`` with positive ``weights`` (that of the coming score is 1), mixed with a
+        scaled Student-t law where they are few, and centred: its median is nought."""
+        own = np.asarray(
+            special.ndtri(LEVELS)
+            if np.isinf(degrees_of_freedom)
+            else special.stdtrit(degrees_of_freedom, LEVELS)
+        )
+        if len(scores):
+            size = float(np.square(weights.sum()) / np.square(weights).sum())
+            centred = scores - weighted_median(scores, weights)
+            reach = special.stdtrit(min(degrees_of_freedom, 1e6), 0.9)
+            width = max(weighted_rank_quantile(np.abs(centred), weights / weights.max(), 0.8), 1e-9) / reach
+            if not np.isfinite(width):
+                width = 1.0
+            own = own * width ** (size / (size + 10.0))
+            seen = np.where(
+                LEVELS > 0.5,
+                weighted_rank_quantile(centred, weights, LEVELS),
+                -weighted_rank_quantile(-centred, weights, 1.0 - LEVELS),
+            )
+            inside = np.isfinite(seen) & (LEVELS != 0.5)
+            if inside.any():
+                first, last = np.flatnonzero(inside)[[0, -1]]
+                beyond_low, beyond_high = seen[first] - own[first], seen[last] - own[last]
+                seen[:first], seen[last + 1 :] = own[:first] + beyond_low, own[last + 1 :] + beyond_high
+                seen[LEVELS == 0.5] = 0.0
+                share = size / (size + MIXED_SCORES)
+                own = share * np.maximum.accumulate(seen) + (1.0 - share) * own
+        rising = own - own[LEVELS == 0.5] + LEAST_SLOPE * special.ndtri(LEVELS)
+        return cls(rising, len(scores))
+
+    def ppf(self, level: Floats) -> Floats:
+        """Score not exceeded with probability ``level``, strictly between 0 and 1; the inverse of
+        :meth:`cdf`.
+
+        >>> law = ScoreLaw.fit(np.empty(0), np.empty(0), np.inf)
+        >>> law.ppf(np.array([0.5, 0.975])).round(4).tolist()
+        [0.0, 1.96]
+        """
+        u = np.asarray(level, dtype=np.float64)
+        inside = np.interp(u, LEVELS, self.scores)
+        low = self.scores[0] * special.ndtri(np.minimum(u, LEVELS[0])) / special.ndtri(LEVELS[0])
+        high = self.scores[-1] * special.ndtri(np.maximum(u, LEVELS[-1])) / special.ndtri(LEVELS[-1])
+        return np.where(u < LEVELS[0], low, np.where(u > LEVELS[-1], high, inside))
+
+    def cdf(self, score: Floats) -> Floats:
+        """Probability of a smaller score; the inverse of :meth:`ppf`."""
+        z = np.asarray(score, dtype=np.float64)
+        inside = np.interp(z, self.scores, LEVELS)
+        low = special.ndtr(z * (special.ndtri(LEVELS[0]) / self.scores[0]))
+        high = special.ndtr(z * (special.ndtri(LEVELS[-1]) / self.scores[-1]))
+        return np.where(z < self.scores[0], low, np.where(z > self.scores[-1], high, inside))
+
+    def promises(self, coverage: float) -> bool:
+        """Whether there are scores enough for both ends of a central range of this coverage.
+
+        >>> law = ScoreLaw(np.zeros(len(LEVELS)), 18)
+        >>> law.promises(0.8), law.promises(0.9)
+        (True, False)
+        """
+        return self.count >= scores_needed(coverage)
+
+
+def scores_needed(coverage: float) -> int:
+    """Scores below which no finite central range of this coverage can be promised: the rank ``ceil((n + 1)
+    (1 + coverage) / 2)`` would be above ``n``.
+
+    >>> scores_needed(0.8), scores_needed(0.9)
+    (9, 19)
+    """
+    tail = (1.0 - coverage) / 2.0
+    return int(np.ceil(1.0 / tail - 1e-9)) - 1
+
+
+def weighted_rank_quantile(scores: Floats, weights: Floats, level: float | Floats) -> Floats:
+    """Smallest score whose cumulated weight reaches ``level`` of all weight, the coming score's 1 included;
+    infinite where none does. With equal weights it is the score of rank ``ceil((n + 1) level)``.
+
+    >>> float(weighted_rank_quantile(np.arange(1.0, 51.0), np.ones(50), 0.9))
+    46.0
+    """
+    order = np.argsort(scores, kind="stable")
+    reached = np.cumsum(weights[order])
+    wanted = np.asarray(level, dtype=np.float64) * (weights.sum() + 1.0)
+    place = np.searchsorted(reached, wanted - 1e-9)
+    return np.append(scores[order], np.inf)[place]
+
+
+def weighted_median(scores: Floats, weights: Floats) -> float:
+    """The middle of the scores by weight; of two in the middle, their mean.
+
+    >>> weighted_median(np.array([3.0, 1.0, 2.0, 9.0]), np.ones(4))
+    2.5
+    """
+    order = np.argsort(scores, kind="stable")
+    reached = np.cumsum(weights[order])
+    half = 0.5 * reached[-1]
+    low = np.searchsorted(reached, half - 1e-9 * reached[-1])
+    high = np.searchsorted(reached, half + 1e-9 * reached[-1])
+    sorted_scores = scores[order]
+    return float(0.5 * (sorted_scores[low] + sorted_scores[min(high, len(scores) - 1)]))
