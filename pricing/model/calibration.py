@@ -63,7 +63,9 @@ class Calibration:
         return cls(law, scales, shift)
 
 
-def _with_bounds(law: ScoreLaw, sold: Floats, low: Floats, high: Floats, degrees_of_freedom: float) -> ScoreLaw:
+def _with_bounds(
+    law: ScoreLaw, sold: Floats, low: Floats, high: Floats, degrees_of_freedom: float
+) -> ScoreLaw:
     """The law with the lots of which only bounds are known, each put where the law has it between them."""
     place = np.mod(GOLDEN * np.arange(1, len(low) + 1), 1.0)
     for _ in range(IMPUTATIONS):

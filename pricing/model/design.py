@@ -191,24 +191,15 @@ class Design:
             wanted.append(days.alias("days"))
         return wanted
 
-    def carried(self, other: "Design", mean: Priors, spread: Priors) -> tuple[Priors, Priors]:
-        """The variances found with another design, of the mean and of the log variance, laid over this one's
-        blocks: theirs where the other has a block of the same name, the starting ones elsewhere."""
-        found = self.priors(), self.structure().of_spread(True).priors
-        own_place, other_place = (
-            {column: place for place, column in enumerate(design.spread_columns)} for design in (self, other)
-        )
+    def carried(self, other: "Design", priors: Priors) -> Priors:
+        """The variances found with another design laid over this one's blocks: theirs where the other has a
+        block of the same name, the starting ones elsewhere."""
+        found = self.priors()
         for block in self.blocks:
             columns = other._at.get(block.name)
-            if columns is None:
-                continue
-            source, target = int(columns[0]), block.columns
-            found[0].market[target] = mean.market[source]
-            found[0].levels[:, target] = mean.levels[:, source, None]
-            if source in other_place:
-                target = np.array([own_place[int(column)] for column in target])
-                found[1].market[target] = spread.market[other_place[source]]
-                found[1].levels[:, target] = spread.levels[:, other_place[source], None]
+            if columns is not None:
+                found.market[block.columns] = priors.market[columns[0]]
+                found.levels[:, block.columns] = priors.levels[:, columns[0], None]
         return found
 
     def priors(self) -> Priors:

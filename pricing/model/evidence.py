@@ -18,6 +18,11 @@ price it is to bound, as a bound that knows nothing of the price would not: take
 unsold lots up, and half of the bias that leaving them out causes stays. With slack it only keeps the
 wildest guesses out."""
 
+RESERVE_REACH: Final = 0.35
+"""How far below its reserve (in logs) an unsold lot is taken to be worth at least. Whoever sets a reserve has
+seen the car (common practice, no source), so that it says more of the price than that the price is lower:
+without a bound from below, lots whose record leaves out what makes them cheap pull all prices down."""
+
 
 @dataclass(frozen=True)
 class Evidence:
@@ -46,8 +51,10 @@ class Evidence:
 
     @classmethod
     def gather(cls, frame: pl.DataFrame, spec: FeatureSpec) -> "Evidence":
-        """The rows of ``frame`` that tell something of the price; withdrawn offers and rows without a date
-        do not.
+        """The rows of ``frame`` that tell something of the price: sales, asking prices, and unsold lots with
+        a price that the market did not give. Withdrawn offers and rows without a date tell nothing; nor does
+        the highest bid of an unsold lot by itself, which bounds the price from below alone: taken in, such
+        lots pull prices further up than leaving them out does.
 
         Raises:
             TableError: the price, a group or the date column is absent.
@@ -76,12 +83,7 @@ class Evidence:
             __lower=pl.when(outcome == "unsold").then(bounds[0]),
             __upper=pl.when(outcome == "unsold").then(bounds[1]),
             __y=price.log(),
-        ).filter(
-            pl.col("__sold")
-            | pl.col("__asking")
-            | (pl.col("__lower") > 0)
-            | (pl.col("__upper") > pl.col("__lower").fill_null(0.0))
-        )
+        ).filter(pl.col("__sold") | pl.col("__asking") | (pl.col("__upper") > 0))
         if spec.event_date:
             told = told.drop_nulls(spec.event_date).sort(spec.event_date, maintain_order=True)
         if not told["__sold"].any():
@@ -90,12 +92,13 @@ class Evidence:
             )
         exact = (told["__sold"] | told["__asking"]).to_numpy()
         lower, upper = told["__lower"].log().to_numpy(), told["__upper"].log().to_numpy()
-        crossed = lower >= upper
+        lower = np.where(np.isfinite(lower), lower - BID_SLACK, -np.inf)
+        lower = np.maximum(lower, np.where(np.isfinite(upper), upper - RESERVE_REACH, -np.inf))
         return cls(
             spec.prepared(told),
             np.where(exact, told["__y"].to_numpy(), np.nan),
-            np.where(np.isfinite(lower), lower - BID_SLACK, -np.inf),
-            np.where(np.isfinite(upper) & ~crossed, upper, np.inf),
+            np.minimum(lower, upper - 1e-6),
+            np.where(np.isfinite(upper), upper, np.inf),
             told["__sold"].to_numpy(),
             told["__asking"].to_numpy(),
         )

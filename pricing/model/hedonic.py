@@ -5,7 +5,6 @@ Student-t errors, a residual spread that has a regression of its own, and rows o
 upper bound are known. The iteration is in :mod:`pricing.model.fitting`.
 """
 
-from dataclasses import dataclass
 from typing import Any, Self
 
 import numpy as np
@@ -27,18 +26,6 @@ LARGE = 100_000
 """From this many rows on, a fit begins from a fit to a sample of ``SAMPLE`` of them."""
 
 SAMPLE = 50_000
-
-
-@dataclass(frozen=True)
-class Start:
-    """Where a fit begins: the prior variances of the mean and of the log variance, the errors' degrees of
-    freedom, and for every row the mean and log variance, that a fit to much the same data found."""
-
-    priors: Priors
-    spread_priors: Priors
-    degrees: float
-    fitted: Floats
-    log_variance: Floats
 
 
 class HedonicRegression(RegressorMixin, BaseEstimator):
@@ -92,11 +79,12 @@ class HedonicRegression(RegressorMixin, BaseEstimator):
         structure: Structure | None = None,
         lower: Floats | None = None,
         upper: Floats | None = None,
-        start: Start | None = None,
+        start: Priors | None = None,
     ) -> Self:
         """Fit to ``y`` (log price); where ``y`` is NaN the row is known to lie in ``[lower, upper]``.
 
-        ``start`` is what a fit to much the same data found: where this one begins.
+        ``start`` are the prior variances of the mean that a fit to much the same data found: where this one
+        begins. Those of the residual spread begin anew: come from below they converge slowly.
         """
         if structure is None:
             plain, y = validate_data(self, X, y, y_numeric=True, dtype=np.float64)
@@ -124,12 +112,10 @@ class HedonicRegression(RegressorMixin, BaseEstimator):
         codes: Ints | None,
         structure: Structure,
         bounds: tuple[Floats, Floats],
-        start: Start | None,
+        start: Priors | None,
     ) -> None:
         spread = structure.of_spread(self.spread)
-        priors, spread_priors = structure.priors, spread.priors
-        if start is not None:
-            priors, spread_priors = start.priors, start.spread_priors
+        priors, spread_priors = structure.priors if start is None else start, spread.priors
         varying, spread_varying = structure.priors.varying(), spread.priors.varying()
 
         def fitting(rows: slice) -> Fitting:
@@ -148,11 +134,9 @@ class HedonicRegression(RegressorMixin, BaseEstimator):
         fit = fitting(slice(None))
         if len(y) >= LARGE:
             fit.start_from(first)
-        elif start is not None:
-            order = fit.rows.order
-            fit.start_at(start.fitted[order], start.log_variance[order], start.degrees)
         found = fit.run(priors, spread_priors, self.max_iter, self.tol, warm)
         steps = structure.ordered_columns
+        found.inverted = found.posterior.inverted(steps)
         found.posterior = found.posterior.ordered(steps, _step_shares(fit.rows.X[:, steps]))
         self.estimates_, self.n_iter_ = found, fit.turns
         self.fitted_ = fit.rows.restored(fit.fitted)
@@ -170,13 +154,8 @@ class HedonicRegression(RegressorMixin, BaseEstimator):
         """Variance of the mean (what is not known of the market) and of a single sale about it."""
         design, groups = self._inputs(X, codes)
         own = self.estimates_.posterior.variance(design, groups, self.estimates_.priors)
-        return own, np.exp(self.log_variance(design, groups))
-
-    def log_variance(self, X: ArrayLike, codes: Ints | None = None) -> Floats:
-        """Log variance of a single sale about the mean."""
-        design, groups = self._inputs(X, codes)
         coefficients = self.estimates_.spread_posterior.coefficients(groups)
-        return np.einsum("np,np->n", design[:, self.spread_columns_], coefficients)
+        return own, np.exp(np.einsum("np,np->n", design[:, self.spread_columns_], coefficients))
 
     def _inputs(self, X: ArrayLike, codes: Ints | None) -> tuple[Floats, Ints]:
         check_is_fitted(self)

@@ -16,6 +16,10 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 
+INVERSION = 0.03
+"""How far (in logs) an ordered step must lead down to be called inverted; less is chance and rounding."""
+
+
 @dataclass(frozen=True)
 class Tree:
     """Nested groups: ``parents[l][g]`` is the group one level up that group ``g`` of level ``l`` belongs to.
@@ -131,6 +135,11 @@ class Posterior:
         result = np.empty_like(found)
         result[order] = found
         return result
+
+    def inverted(self, columns: Ints) -> list[NDArray[np.bool_]]:
+        """Which steps in ``columns`` lead down by more than ``INVERSION``: in the market (one row), then in
+        every group of each level."""
+        return [totals[:, columns] < -INVERSION for totals in (self.market[None, :], *self.totals)]
 
     def ordered(self, columns: Ints, weights: Floats) -> "Posterior":
         """The posterior with the steps in ``columns`` made non-negative in the market and in every group.

@@ -12,10 +12,10 @@ from pricing.errors import ModelError
 from pricing.model.calibration import Calibration
 from pricing.model.depth import DEPTHS
 from pricing.model.design import Design
-from pricing.model.evidence import Evidence
 from pricing.model.distribution import PriceDistribution
+from pricing.model.evidence import Evidence
 from pricing.model.explanation import INTERACTIONS, explain
-from pricing.model.hedonic import LARGE, ONE_THREAD, HedonicRegression, Start
+from pricing.model.hedonic import LARGE, ONE_THREAD, HedonicRegression
 from pricing.model.interactions import Interactions
 from pricing.model.market_shift import MarketShift
 from pricing.model.origins import CUTS, origin_errors
@@ -29,6 +29,7 @@ from pricing.model.prediction import (
     seen_by_trees,
 )
 from pricing.model.reasons import refusals
+from pricing.model.remarks import remarks
 from pricing.model.score_law import ScoreLaw
 from pricing.model.spec import FeatureSpec
 from pricing.progress import Progress, untold
@@ -67,7 +68,7 @@ class PriceModel:
     ...     price=pl.Series(np.exp(9.0 + 0.2 * rng.standard_normal(400))))
     >>> model = PriceModel(FeatureSpec(groups=("make",))).fit(sales)
     >>> model.price_range(pl.DataFrame({"make": ["Ash"]})).columns
-    ['low', 'mid', 'high', 'evidence', 'reason']
+    ['low', 'mid', 'high', 'evidence', 'reason', 'remark']
     """
 
     def __init__(self, spec: FeatureSpec, seed: int = 0) -> None:
@@ -162,16 +163,9 @@ class PriceModel:
         by_date = np.argsort(grouped)
         precision = np.float64 if len(rows) < LARGE else np.float32
         encoded = design.encode(rows.features[grouped], rows.asking[grouped], precision)
-        begin = None
+        priors = None
         if start is not None:
-            found = start.regression.estimates_
-            before = start.design.encode(rows.features[grouped], rows.asking[grouped])
-            begin = Start(
-                *design.carried(start.design, found.priors, found.spread_priors),
-                found.degrees,
-                start.regression.predict(before.X, before.codes),
-                start.regression.log_variance(before.X, before.codes),
-            )
+            priors = design.carried(start.design, start.regression.estimates_.priors)
         regression = HedonicRegression(tol=ORIGIN_TOLERANCE if shift is None else TOLERANCE).fit(
             encoded.X,
             rows.y[grouped],
@@ -179,7 +173,7 @@ class PriceModel:
             structure=design.structure(),
             lower=rows.lower[grouped],
             upper=rows.upper[grouped],
-            start=begin,
+            start=priors,
         )
         with ONE_THREAD.limit(limits=1):
             interactions = Interactions.learn(
@@ -234,7 +228,8 @@ class PriceModel:
         told = PriceDistribution(calibration.law, centre, spreads)
         low, high = told.interval(PRICED)
         reason = self._reasons(guess, features, np.column_stack([low, told.mid, high]))
-        remark = pl.Series("remark", [None] * len(features), dtype=pl.String)
+        estimates = self.fitted.regression.estimates_
+        remark = remarks(self.fitted.design, estimates, guess.codes, features)
         return PriceDistribution(calibration.law, centre, spreads, evidence, reason, remark)
 
     def quantiles(
@@ -259,7 +254,8 @@ class PriceModel:
         asking: Sequence[float] | pl.Series | None = None,
     ) -> pl.DataFrame:
         """Central price range of every car: ``low``, ``mid`` (median), ``high``, ``evidence`` (how many
-        sales of its model are behind it) and ``reason``, which is null, or says why no range is given.
+        sales of its model are behind it), ``reason``, which is null, or says why no range is given, and
+        ``remark``, null or what a reader should know of the price.
 
         With ``asking``, a price or null for every car, also ``standing``, as :meth:`standing` gives it; null
         without a price or a range.
@@ -286,6 +282,7 @@ class PriceModel:
             pl.when(kept).then(pl.col("low", "mid", "high")),
             told.evidence,
             reason.alias("reason"),
+            told.remark,
             *(pl.when(kept).then(column.name) for column in standing),
         )
 

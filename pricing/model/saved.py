@@ -24,15 +24,17 @@ from pricing.model.encoding import CategoryEncoder, GroupEncoder
 from pricing.model.fitting import Estimates
 from pricing.model.hedonic import HedonicRegression
 from pricing.model.interactions import Interactions
+from pricing.model.market_shift import MarketShift
 from pricing.model.pooling import LevelPosterior, Posterior, Priors
 from pricing.model.prediction import Fitted
 from pricing.model.price_model import PriceModel
+from pricing.model.score_law import ScoreLaw
 from pricing.model.smooth import Numeric
 from pricing.model.spec import FeatureSpec
 from pricing.model.trees import plain_nodes
 from pricing.store.market import Market
 
-FORMAT = "classic-car-pricing fit 3"
+FORMAT = "classic-car-pricing fit 4"
 
 Arrays = dict[str, NDArray[Any]]
 
@@ -63,7 +65,7 @@ def to_bytes(model: PriceModel) -> bytes:
     design, found = model.fitted.design, model.fitted.regression.estimates_
     arrays: Arrays = {
         "reference": model.fitted.reference,
-        "calibration.scores": model.calibration.scores,
+        "calibration.scores": model.calibration.law.scores,
         "calibration.scales": model.calibration.scales,
         "time_knots": design.time_knots,
         "drift_knots": design.drift_knots,
@@ -72,6 +74,8 @@ def to_bytes(model: PriceModel) -> bytes:
     arrays["trees.sizes"] = np.array([len(nodes) for nodes in trees], dtype=np.int64)
     if trees:
         arrays["trees.nodes"] = np.concatenate(trees)
+    for level, inverted in enumerate(found.inverted):
+        arrays[f"inverted.{level}"] = inverted
     for level, counts in enumerate(model.fitted.counts):
         arrays[f"counts.{level}"] = counts
     arrays |= _posterior_arrays("mean", found.posterior, found.priors)
@@ -85,7 +89,8 @@ def to_bytes(model: PriceModel) -> bytes:
         "seed": model.seed,
         "facts": model.facts,
         "degrees": found.degrees,
-        "calibration_degrees": model.calibration.degrees,
+        "calibration_count": model.calibration.law.count,
+        "market_shift": asdict(model.calibration.shift),
         "condition": asdict(design.condition) if design.condition else None,
         "asking": [gap.present, gap.by and [gap.by.name, gap.by.values], gap.names],
         "options": design.options,
@@ -142,11 +147,15 @@ def from_bytes(payload: bytes) -> PriceModel:
 def _rebuilt(header: dict[str, Any], arrays: Arrays) -> PriceModel:
     spec = FeatureSpec.from_dict(header["spec"])
     model = PriceModel(spec, header["seed"])
-    design = _design(spec, header, arrays)
+    shift = MarketShift(**header["market_shift"])
+    design = _design(spec, shift, header, arrays)
     levels = len(design.groups.tree.parents)
     regression = HedonicRegression()
     regression.estimates_ = Estimates(
-        *_posterior("mean", arrays, levels), *_posterior("spread", arrays, levels), header["degrees"]
+        *_posterior("mean", arrays, levels),
+        *_posterior("spread", arrays, levels),
+        header["degrees"],
+        [arrays[f"inverted.{level}"] for level in range(levels + 1)],
     )
     regression.spread_columns_ = design.spread_columns
     sizes = arrays["trees.sizes"]
@@ -155,9 +164,8 @@ def _rebuilt(header: dict[str, Any], arrays: Arrays) -> PriceModel:
     interactions = Interactions(header["baseline"], trees)
     counts = [arrays[f"counts.{level}"] for level in range(levels)]
     model.fitted = Fitted(design, regression, interactions, counts, arrays["reference"])
-    model.calibration = Calibration(
-        arrays["calibration.scores"], arrays["calibration.scales"], header["calibration_degrees"]
-    )
+    law = ScoreLaw(arrays["calibration.scores"], header["calibration_count"])
+    model.calibration = Calibration(law, arrays["calibration.scales"], shift)
     model.facts = header["facts"]
     return model
 
@@ -194,8 +202,8 @@ def _posterior(part: str, arrays: Arrays, levels: int) -> tuple[Posterior, Prior
     ), priors
 
 
-def _design(spec: FeatureSpec, header: dict[str, Any], arrays: Arrays) -> Design:
-    design = Design(spec)
+def _design(spec: FeatureSpec, shift: MarketShift, header: dict[str, Any], arrays: Arrays) -> Design:
+    design = Design(spec, shift, shift.season)
     names = [pl.DataFrame(table, schema=dict.fromkeys(table, pl.String)) for table in header["groups"]]
     design.groups = GroupEncoder(spec.groups, tuple(names))
     scale = header["condition"]

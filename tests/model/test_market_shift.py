@@ -1,0 +1,79 @@
+"""What the origins say of the market: how far a trend is carried, what persists, how fast the level wanders.
+
+Outside check: a damped trend in continuous time against the exponential smoothing of statsmodels.
+"""
+
+import numpy as np
+import pytest
+
+from pricing.model.market_shift import DAYS_A_YEAR, MarketShift, damped, period_shifts
+from pricing.model.origin_errors import OriginErrors
+
+
+def errors(
+    rate: float = 0.0, slope: float = 0.0, jump: float = 0.0, walk: float = 0.0, seed: int = 0
+) -> OriginErrors:
+    """Five origins, 200 sales in the 300 days after each: a ``rate`` a year at each of them, a ``jump`` after
+    the last one, a random ``walk`` (standard deviation a year) after each."""
+    rng = np.random.default_rng(seed)
+    origin = np.repeat(np.arange(5), 200)
+    days = np.tile(np.linspace(1.0, 300.0, 200), 5)
+    paths = np.cumsum(rng.normal(0.0, walk * np.sqrt(1.5 / DAYS_A_YEAR), (5, 200)), axis=1).ravel()
+    error = rate * days / DAYS_A_YEAR + jump * (origin == 4) + paths + 0.1 * rng.standard_normal(1000)
+    none = np.full(1000, np.nan)
+    cell = np.zeros(1000, dtype=np.int64)
+    return OriginErrors(
+        origin, days, error, none, none, np.full(1000, 0.1), np.full(1000, slope), np.zeros(1000), cell, cell
+    )
+
+
+def test_a_trend_that_went_on_is_carried() -> None:
+    found = MarketShift.fit(errors(rate=0.08, slope=0.08), 1e-4)
+    assert found.trend == "full"
+    assert found.carried(np.array([180.0])).item() == pytest.approx(0.0, abs=0.01)
+
+
+def test_a_trend_that_did_not_is_held() -> None:
+    assert MarketShift.fit(errors(slope=0.1), 1e-4).trend == "held level"
+
+
+def test_a_shift_that_came_once_is_not_carried_but_widens() -> None:
+    calm, moved = MarketShift.fit(errors(), 1e-4), MarketShift.fit(errors(jump=-0.3), 1e-4)
+    assert moved.bias == pytest.approx(0.0, abs=0.005)
+    assert moved.variance > 20 * calm.variance
+
+
+def test_a_shift_that_comes_at_every_origin_is_carried() -> None:
+    found = MarketShift.fit(errors(rate=0.08), 1e-4)
+    assert found.bias == pytest.approx(0.08, abs=0.025)
+
+
+def test_the_variance_of_a_random_walk_is_found() -> None:
+    found = [MarketShift.fit(errors(walk=0.1, seed=seed), 0.01).variance for seed in range(30)]
+    assert np.mean(found) == pytest.approx(0.01, rel=0.3)
+
+
+def test_shifts_of_periods_are_their_means() -> None:
+    told = errors(rate=0.1)
+    period = period_shifts(told, told.error)
+    assert len(period.shift) == 15 and np.unique(period.place).tolist() == list(range(15))
+    np.testing.assert_allclose(period.shift, 0.1 * period.days / DAYS_A_YEAR, atol=4 * 0.1 / np.sqrt(66))
+
+
+def test_a_damped_trend_is_that_of_exponential_smoothing() -> None:
+    """Level + (phi + phi^2 + ... + phi^h) trend (Gardner and McKenzie 1985), as statsmodels' Holt forecasts
+    with a damped trend; in continuous time the sum becomes ``reach (1 - exp(-h / reach))``, to which it
+    converges as steps get short."""
+    holt = pytest.importorskip("statsmodels.tsa.holtwinters").Holt
+    phi, trend = 0.9, 2.0
+    fitted = holt(
+        np.arange(20.0), damped_trend=True, initialization_method="known", initial_level=0.0,
+        initial_trend=trend,
+    ).fit(smoothing_level=0.0, smoothing_trend=0.0, damping_trend=phi, optimized=False)  # fmt: skip
+    steps = np.arange(1, 21)
+    np.testing.assert_allclose(fitted.fittedvalues, trend * np.cumsum(phi**steps), rtol=1e-9)
+    days, reach, short = 300.0, 365.0, 0.01
+    count = int(days / short)
+    phi_short = np.exp(-short / reach)
+    total = short * phi_short * (1 - phi_short**count) / (1 - phi_short)
+    assert damped(np.array([days]), reach).item() == pytest.approx(total, rel=1e-4)
