@@ -7,12 +7,16 @@ import numpy as np
 import polars as pl
 from scipy import stats
 
+from pricing.model.distribution import PriceDistribution
+from pricing.model.score_law import LEVELS, ScoreLaw
 from pricing.vocabulary import CONDITION_BANDS
 
 LAST = date(2026, 6, 30)
 SPREAD = 0.25
 BAND_FACTORS = dict(zip(CONDITION_BANDS, (0.2, 0.5, 1.0, 1.8), strict=True))
 BASE = 8000.0
+NORMAL_LAW = ScoreLaw(stats.norm.ppf(LEVELS), 1000)
+"""The standard normal law, as if a thousand scores had shown it."""
 OPTION_FACTOR = 1.1
 
 
@@ -46,21 +50,15 @@ class KnownModel:
     def __init__(self) -> None:
         self.facts: dict[str, Any] = {"last_date": LAST.isoformat(), "sales": 30}
 
-    def quantiles(self, cars: pl.DataFrame, levels: list[float]) -> pl.DataFrame:
-        prices = self._mid(cars)[:, None] * np.exp(SPREAD * stats.norm.ppf(levels))
-        return pl.DataFrame(prices, schema=[f"{level:g}" for level in levels])
-
-    def price_range(self, cars: pl.DataFrame, coverage: float = 0.8, *, asking: pl.Series) -> pl.DataFrame:
-        levels = [(1 - coverage) / 2, 0.5, (1 + coverage) / 2]
-        kept = pl.lit(cars["year"] != 1901)
-        return self.quantiles(cars, levels).select(
-            *(
-                pl.when(kept).then(pl.nth(place)).alias(name)
-                for place, name in enumerate(("low", "mid", "high"))
-            ),
-            evidence=pl.lit("20 sales"),
-            reason=pl.when(~kept).then(pl.lit("nothing like it is on record")),
-            standing=pl.Series(stats.norm.cdf(np.log(asking.to_numpy() / self._mid(cars)) / SPREAD)),
+    def distribution(self, cars: pl.DataFrame, as_of: date | None = None) -> PriceDistribution:
+        refused = pl.when(pl.col("year") == 1901).then(pl.lit("nothing like it is on record"))
+        return PriceDistribution(
+            NORMAL_LAW,
+            np.log(self._mid(cars))[:, None],
+            np.full((len(cars), 1), SPREAD),
+            pl.Series("evidence", ["20 sales"] * len(cars)),
+            cars.select(refused.alias("reason"))["reason"],
+            explain=lambda rows: self.contributions(cars[rows]),
         )
 
     def contributions(self, cars: pl.DataFrame) -> pl.DataFrame:

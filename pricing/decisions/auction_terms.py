@@ -13,10 +13,10 @@ from pricing.decisions.amounts import said
 from pricing.decisions.bidding import customary_step
 from pricing.decisions.car import frame_of
 from pricing.decisions.highest_bids import Floats, HighestBids, mid_and_spread
-from pricing.decisions.price_law import PriceLaw
 from pricing.decisions.proceeds import SaleTerms
 from pricing.decisions.reserves import Room
 from pricing.decisions.seller_terms import SellerTerms
+from pricing.model.distribution import PriceDistribution
 from pricing.model.price_model import PriceModel
 from pricing.vocabulary import CONDITION_BANDS
 
@@ -62,7 +62,7 @@ def auction_facts(
     model: PriceModel,
     car: Mapping[str, Any],
     at: date,
-    law: PriceLaw,
+    price: PriceDistribution,
     rate: float,
     charges: SaleTerms,
     terms: SellerTerms,
@@ -72,10 +72,10 @@ def auction_facts(
     band = car.get("condition_band")
     place = CONDITION_BANDS.index(band) if band in CONDITION_BANDS else len(CONDITION_BANDS)
     _, spread = mid_and_spread(model, frame_of([car], at))
-    inner = float(np.log(law.quantile(0.9) / law.quantile(0.1))) / (2 * 1.2815515655446004)
+    inner = float(np.log(price.ppf(0.9) / price.ppf(0.1)).item()) / (2 * 1.2815515655446004)
     levels = (np.arange(ATOMS) + 0.5) / ATOMS
     units = bids.quantiles(levels, place)
-    all_in = law.quantile(0.5) * np.exp(max(inner, float(spread[0])) * units)
+    all_in = price.mid.item() * np.exp(max(inner, float(spread[0])) * units)
     hammer = np.maximum.accumulate(charges.hammer(all_in * rate))
     room = Room(hammer, charges.net(hammer), terms.bidders)
     own = None if terms.own_value is None else float(terms.own_value)
@@ -90,7 +90,7 @@ def auction_facts(
         best, best_expected = Decimal(repr(found)), Decimal(repr(round(net, 2)))
     chosen = terms.reserve if terms.reserve is not None else (best if best is not None else Decimal(0))
     reached = hammer[hammer >= float(chosen)]
-    custom = None if estimates is None else _rounded(law.quantile(0.5) * rate * np.exp(estimates[0]), charges)
+    custom = None if estimates is None else _rounded(price.mid.item() * rate * np.exp(estimates[0]), charges)
     low, high = terms.low_estimate, terms.high_estimate
     if estimates is not None and custom is not None:
         low = max(custom, chosen) if low is None else low

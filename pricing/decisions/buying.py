@@ -18,10 +18,10 @@ from pricing.decisions.elsewhere import same_money
 from pricing.decisions.gap import Gap, asking_gap_of
 from pricing.decisions.mending import MendOrBuy, mend_or_buy
 from pricing.decisions.plain import plain
-from pricing.decisions.price_law import PriceLaw
 from pricing.decisions.questions import buyer_questions
-from pricing.decisions.valuation import Evidence, FittedModel, Valuation, value_car
+from pricing.decisions.valuation import Evidence, FittedModel, Valuation
 from pricing.errors import DecisionError
+from pricing.model.distribution import PriceDistribution
 from pricing.money.charges import Schedule
 
 CAUTIONS: Final = (
@@ -177,14 +177,13 @@ def buy_car(
     day_one = _day_one(terms, schedule, at, inspected=inspection is not None, auction=auction)
     asked = None if asking is None else day_one.lines([asking]).row(0, named=True)
     all_in = None if asked is None else conversion.to_base(asked["all_in"])
-    valuation = value_car(
+    valuation, price = valued(
         market, model, car, asking=all_in, as_of=at, coverage=coverage, inspection=inspection
     )
     if valuation.reason is not None:
         raise DecisionError(f"no range can be given, and so no limit: {valuation.reason}")
-    law = PriceLaw.of(model, valuation.car, at, inspection)
-    walk_away = _limit(law, terms.certainty, day_one, conversion)
-    first = _limit(law, opening, day_one, conversion, None if auction else asking)
+    walk_away = _limit(price, terms.certainty, day_one, conversion)
+    first = _limit(price, opening, day_one, conversion, None if auction else asking)
     sales = market.sales(as_of=at)
     gap = None if auction or asking is None else asking_gap_of(model.asking_gaps(), sales, valuation.car)
     after = None if gap is None or asking is None else conversion.to_base(asking) / Decimal(str(gap.factor))
@@ -202,7 +201,7 @@ def buy_car(
         standing=valuation.standing,
         gap=gap,
         after_gap=None if after is None else conversion.from_base(after),
-        standing_after_gap=None if after is None else law.share_below(after),
+        standing_after_gap=None if after is None else float(price.cdf([float(after)])[0]),
         day_one=cost_lines(day_one, asking, schedule),
         total=None if asked is None else asked["total"],
         open_lines=still_open,
@@ -211,7 +210,7 @@ def buy_car(
         bids=bidding_table(day_one, top, step=terms.step),
         bids_back=hammer_for(day_one.premium, _round_amounts(top, day_one), terms.currency),
         elsewhere=same_money(model, sales, valuation.car, at, conversion.to_base(budget), coverage=coverage),
-        better=None if costs is None else _better(model, costs, all_in, at),
+        better=None if costs is None else mend_or_buy(model, costs, asking=all_in, as_of=at),
         questions=buyer_questions(valuation.car, inspection, still_open),
         rates=_rates(schedule, day_one),
     )
@@ -239,17 +238,21 @@ def _day_one(
 
 
 def _limit(
-    law: PriceLaw, certainty: float, terms: DayOneTerms, conversion: Conversion, most: Decimal | None = None
+    price: PriceDistribution,
+    certainty: float,
+    terms: DayOneTerms,
+    conversion: Conversion,
+    most: Decimal | None = None,
 ) -> Limit:
     """The limit at a certainty, never above ``most``."""
-    worth = conversion.from_base(Decimal(law.quantile(1.0 - certainty)), down=True)
+    worth = conversion.from_base(Decimal(price.ppf(1.0 - certainty).item()), down=True)
     exact = terms.highest_price(worth)
     if exact is None:
         return Limit(certainty, worth, None, None, None)
-    price = said(exact)
-    if most is not None and price > most:
-        exact = price = most
-    return Limit(certainty, worth, exact, price, conversion.to_base(terms.lines([price])["all_in"][0]))
+    offer = said(exact)
+    if most is not None and offer > most:
+        exact = offer = most
+    return Limit(certainty, worth, exact, offer, conversion.to_base(terms.lines([offer])["all_in"][0]))
 
 
 def _round_amounts(limit: Decimal, terms: DayOneTerms) -> list[Decimal]:
@@ -258,14 +261,6 @@ def _round_amounts(limit: Decimal, terms: DayOneTerms) -> list[Decimal]:
         return []
     top = terms.lines([limit])["all_in"][0]
     return [said(top * part / 10) for part in (6, 7, 8, 9)] + [top]
-
-
-def _better(model: Pricing, costs: RepairCosts, asking: Decimal | None, at: date) -> MendOrBuy:
-    class Dated:
-        def quantiles(self, cars: pl.DataFrame, levels: Any, as_of: date | None = None) -> pl.DataFrame:
-            return model.quantiles(cars.with_columns(event_date=pl.lit(at)), list(levels))
-
-    return mend_or_buy(Dated(), costs, asking=asking)
 
 
 def _rates(schedule: Schedule | None, terms: DayOneTerms) -> str:

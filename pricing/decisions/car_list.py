@@ -9,7 +9,7 @@ import numpy as np
 import polars as pl
 
 from pricing.decisions.car import broken_car_rules
-from pricing.decisions.price_law import GivesRanges
+from pricing.decisions.price_by_score import GivesDistributions
 from pricing.errors import DecisionError
 
 STANDING_PLACES: Final = 6
@@ -19,7 +19,7 @@ Triple = tuple[str | None, str | None, str | None]
 """Make, model and variant."""
 
 
-class ListModel(GivesRanges, Protocol):
+class ListModel(GivesDistributions, Protocol):
     """What the values of a list ask of a price model."""
 
     @property
@@ -114,15 +114,19 @@ def value_list(
     return found.drop("place").with_columns(refused)
 
 
-def _priced(model: GivesRanges, cars: pl.DataFrame, coverage: float) -> pl.DataFrame:
+def _priced(model: GivesDistributions, cars: pl.DataFrame, coverage: float) -> pl.DataFrame:
     """The values of cars of which none is refused."""
     if not cars.height:
         return pl.DataFrame(schema=_VALUES)
-    return model.price_range(cars, coverage=coverage, asking=cars["asking"]).select(
-        pl.col("low", "mid", "high").round(2).cast(_VALUES["low"]),
-        "evidence",
-        "reason",
-        pl.col("standing").round(STANDING_PLACES),
+    return (
+        model.distribution(cars)
+        .ranges(coverage, cars["asking"])
+        .select(
+            pl.col("low", "mid", "high").round(2).cast(_VALUES["low"]),
+            "evidence",
+            "reason",
+            pl.col("standing").round(STANDING_PLACES),
+        )
     )
 
 

@@ -9,12 +9,16 @@ import polars as pl
 
 from pricing.decisions.amounts import Conversion
 from pricing.decisions.auction_terms import AuctionFacts
-from pricing.decisions.price_law import PriceLaw
 from pricing.decisions.proceeds import SaleTerms
 from pricing.decisions.seller_terms import SellerTerms
+from pricing.model.distribution import PriceDistribution
 
 HORIZON: Final = 12
 """Weeks after which a private or dealer sale that has not come about counts as none."""
+
+
+ATOMS: Final = (np.arange(199) + 0.5) / 199
+"""Levels of the prices that the net proceeds are worked out for."""
 
 
 @dataclass(frozen=True)
@@ -50,7 +54,7 @@ class ChannelProceeds:
 
 def proceeds_on(
     channel: str,
-    law: PriceLaw,
+    price: PriceDistribution,
     rate: float,
     sale_terms: SaleTerms,
     terms: SellerTerms,
@@ -66,7 +70,7 @@ def proceeds_on(
     if channel == "auction" and auction is not None:
         prices = auction.sold_at
     else:
-        prices = sale_terms.hammer(law.atoms() * rate)
+        prices = sale_terms.hammer(price.ppf(ATOMS)[0] * rate)
         prices = prices if terms.asking is None else np.minimum(prices, float(terms.asking))
     net = np.sort(sale_terms.net(prices))
     levels = (np.arange(len(net)) + 0.5) / len(net)
@@ -78,9 +82,9 @@ def proceeds_on(
     def money(amount: float) -> Decimal:
         return conversion.from_base(conversion.to_base(Decimal(repr(float(amount)))))
 
-    ends = [money(law.quantile(level) * rate) for level in (0.1, 0.5, 0.9)]
+    ends = [money(amount * rate) for amount in price.ppf([0.1, 0.5, 0.9])[0]]
     nets = [money(float(np.interp(level, levels, net))) for level in (0.1, 0.5, 0.9)]
-    mid = float(sale_terms.hammer(np.array([law.quantile(0.5) * rate]))[0])
+    mid = float(sale_terms.hammer(price.mid * rate)[0])
     return ChannelProceeds(
         channel,
         low=ends[0],

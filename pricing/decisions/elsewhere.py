@@ -8,7 +8,7 @@ from typing import Any, Final
 import polars as pl
 
 from pricing.decisions.car import frame_of
-from pricing.decisions.price_law import GivesRanges
+from pricing.decisions.price_by_score import GivesDistributions
 from pricing.vocabulary import CONDITION_BANDS
 
 FEWEST: Final = 5
@@ -19,7 +19,7 @@ LEAST_USED: Final = 0.6
 
 
 def same_money(
-    model: GivesRanges,
+    model: GivesDistributions,
     sales: pl.DataFrame,
     car: Mapping[str, Any],
     at: date,
@@ -54,7 +54,7 @@ def same_money(
         at,
     )
     asking = pl.Series([float(budget)]).new_from_index(0, len(cars))
-    ranges = model.price_range(cars, coverage, asking=asking)
+    ranges = model.distribution(cars).ranges(coverage, asking)
     priced = states.hstack(ranges.select("low", "mid", "high", "reason", within="standing")).with_columns(
         next_band=pl.col("mid").shift(-1).over("make", "model", "variant"),
     )

@@ -9,10 +9,12 @@ from typing import Any, Final
 import numpy as np
 import polars as pl
 
-from pricing.condition.price_by_score import PriceByScore
 from pricing.condition.repairs import RepairCosts
 from pricing.decisions.car import frame_of
-from pricing.decisions.price_law import GivesQuantiles
+from pricing.decisions.price_by_score import GivesDistributions, PriceByScore
+
+ENDS: Final = (0.1, 0.5, 0.9)
+"""Levels of the range before and after."""
 
 MOST_ITEMS: Final = 12
 """Repairs looked at: those that would give back the most points of score."""
@@ -30,7 +32,7 @@ COLUMNS: Final = {
 
 
 def worth_doing(
-    model: GivesQuantiles,
+    model: GivesDistributions,
     car: Mapping[str, Any],
     at: date,
     costs: RepairCosts | None = None,
@@ -55,7 +57,7 @@ def worth_doing(
 
 
 def _papers(
-    model: GivesQuantiles, car: Mapping[str, Any], at: date, said: Mapping[str, Decimal]
+    model: GivesDistributions, car: Mapping[str, Any], at: date, said: Mapping[str, Decimal]
 ) -> list[dict[str, Any]]:
     """Papers that the car is not known to have, priced with and without in one question."""
     lacking = [
@@ -66,7 +68,7 @@ def _papers(
     if not lacking:
         return []
     cars = frame_of([car, *(dict(car) | change for _, change in lacking)], at)
-    prices = model.quantiles(cars, [0.1, 0.5, 0.9]).to_numpy()
+    prices = model.distribution(cars).ppf(ENDS)
     return [
         _row(name, "paper", None if name not in said else float(said[name]), prices[0], after)
         for (name, _), after in zip(lacking, prices[1:], strict=True)
@@ -74,19 +76,19 @@ def _papers(
 
 
 def _repairs(
-    model: GivesQuantiles, car: Mapping[str, Any], at: date, costs: RepairCosts
+    model: GivesDistributions, car: Mapping[str, Any], at: date, costs: RepairCosts
 ) -> list[dict[str, Any]]:
     """The findings that hold the score down most, each made sound by itself in every draw."""
     result, rule = costs.result, costs.result.rule
-    law = PriceByScore.ask(lambda cars, levels, _: model.quantiles(cars, list(levels)), frame_of([car], at))
-    before = law.quantiles(result.draws, [0.1, 0.5, 0.9])
+    prices = PriceByScore.ask(model, frame_of([car], at))
+    before = prices.mixture(result.draws).ppf(ENDS)[0]
     wear, load = (part(result.states, rule) for part in (result.items.wear, result.items.load))
     clean = rule.score(wear.sum(axis=1), load.sum(axis=1))
     rows = []
     for check, title in result.holding.head(MOST_ITEMS).select("check", "title").iter_rows():
         item = result.items.ids.index(check)
         lifted = rule.score(wear.sum(axis=1) - wear[:, item], load.sum(axis=1) - load[:, item]) - clean
-        after = law.quantiles(np.clip(result.draws + lifted, 0.0, 100.0), [0.1, 0.5, 0.9])
+        after = prices.mixture(np.clip(result.draws + lifted, 0.0, 100.0)).ppf(ENDS)[0]
         cost = float(costs.expected_by_state()[item, result.items.states[item]])
         rows.append(_row(title, "repair", cost if np.isfinite(cost) else None, before, after))
     return rows

@@ -134,7 +134,7 @@ def in_units(lots: pl.DataFrame, model: PriceModel) -> Lots:
 
 def mid_and_spread(model: PriceModel, cars: pl.DataFrame) -> tuple[Floats, Floats]:
     """Log mid price of each car, and the spread that would make its 80 % range a normal law's."""
-    low, mid, high = np.log(model.quantiles(cars, [0.1, 0.5, 0.9]).to_numpy()).T
+    low, mid, high = np.log(model.distribution(cars).ppf([0.1, 0.5, 0.9])).T
     return mid, (high - low) / (2.0 * _TENTH)
 
 

@@ -5,19 +5,18 @@ would then be worth, and what a car that is there already costs today. All of it
 meet ranges.
 """
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
-from typing import Final, Protocol
+from typing import Final
 
 import numpy as np
 import polars as pl
 from scipy.special import ndtr
 
-from pricing.condition.price_by_score import PriceByScore
 from pricing.condition.repairs import Mask, RepairCosts
 from pricing.condition.score import Floats
+from pricing.decisions.price_by_score import GivesDistributions, PriceByScore
 from pricing.errors import DecisionError
 from pricing.vocabulary import BAND_EDGES, CONDITION_BANDS
 
@@ -27,14 +26,6 @@ model, not the buyer's luck. An assumption, not an estimate."""
 
 LEAVE_IT_CHANCE: Final = 0.2
 """Beyond the price at which mending ends cheaper only this often, the answer is to leave the car."""
-
-
-class GivesQuantiles(Protocol):
-    """Whatever gives price quantiles for cars, such as ``PriceModel``."""
-
-    def quantiles(
-        self, cars: pl.DataFrame, levels: Sequence[float], as_of: date | None = None
-    ) -> pl.DataFrame: ...
 
 
 @dataclass(frozen=True, eq=False)
@@ -59,7 +50,7 @@ class MendOrBuy:
 
 
 def mend_or_buy(
-    model: GivesQuantiles,
+    model: GivesDistributions,
     costs: RepairCosts,
     *,
     asking: Decimal | None = None,
@@ -82,7 +73,7 @@ def mend_or_buy(
         raise DecisionError(f"alike must be at least 0 and below 1, got {alike}")
     result = costs.result
     now = CONDITION_BANDS.index(result.band)
-    prices = PriceByScore.ask(model.quantiles, result.inspection.car_frame(), as_of)
+    prices = PriceByScore.ask(model, result.inspection.car_frame(), as_of)
     rng = np.random.default_rng([seed, 3])
     own, other = rng.standard_normal((2, len(result.draws)))
     this_car, better_car = ndtr(own), ndtr(alike * own + np.sqrt(1.0 - alike**2) * other)

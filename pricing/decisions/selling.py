@@ -15,12 +15,12 @@ from pricing.decisions.amounts import Conversion
 from pricing.decisions.asking_prices import STEPS, chances, ladder
 from pricing.decisions.auction_terms import AuctionFacts, auction_facts, customary_estimates
 from pricing.decisions.car import checked_car, named_car
+from pricing.decisions.car_price import inspected, price_of
 from pricing.decisions.channel_proceeds import HORIZON, ChannelProceeds, proceeds_on
 from pricing.decisions.first_jobs import worth_doing
 from pricing.decisions.gap import asking_gap_of
 from pricing.decisions.highest_bids import HighestBids, later_lots
 from pricing.decisions.plain import plain
-from pricing.decisions.price_law import PriceLaw, inspected
 from pricing.decisions.proceeds import SaleTerms
 from pricing.decisions.seller_terms import SellerTerms
 from pricing.decisions.time_to_sale import TimeToSale, kaplan_meier, listings_of, log_rank
@@ -169,16 +169,16 @@ def sell_car(
     gaps = model.asking_gaps()
     for channel in CHANNELS:
         there = base | {"channel": channel}
-        law = PriceLaw.of(model, there, at, inspection)
+        price = price_of(model, there, at, inspection)
         sale_terms = SaleTerms.in_force(schedule, channel, at, terms.currency)
-        mid = law.quantile(0.5) * rate
+        mid = price.mid.item() * rate
         asked: float | None = None
         chance: float | None = None
         weeks: float | None = None
         if channel == "auction":
             if evidence.bids is not None:
                 auction = auction_facts(
-                    evidence.bids, evidence.estimates, model, there, at, law, rate, sale_terms, terms
+                    evidence.bids, evidence.estimates, model, there, at, price, rate, sale_terms, terms
                 )
                 chance = auction.chance
         else:
@@ -192,7 +192,9 @@ def sell_car(
             here = table.filter(pl.col("asking") == asked).row(0, named=True)
             chance, weeks = here[f"within_{HORIZON}"], here["weeks"]
         channels.append(
-            proceeds_on(channel, law, rate, sale_terms, terms, asked, chance, weeks, own, auction, conversion)
+            proceeds_on(
+                channel, price, rate, sale_terms, terms, asked, chance, weeks, own, auction, conversion
+            )
         )
     return Selling(
         valuation=valuation,

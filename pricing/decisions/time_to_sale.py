@@ -148,7 +148,7 @@ def listings_of(
     if rows.is_empty():
         nothing = np.empty(0)
         return Listings(nothing, nothing.astype(bool), nothing, nothing.astype(np.int64), nothing, nothing)
-    mid = np.log(model.quantiles(rows, [0.5])["0.5"].to_numpy())
+    mid = np.log(model.distribution(rows).mid)
     days = (rows["event_date"] - rows["listed_on"]).dt.total_days().cast(pl.Float64).to_numpy()
     is_sold = np.arange(len(rows)) < len(known)
     return Listings(

@@ -11,9 +11,11 @@ import polars as pl
 
 from pricing.condition.assessment import InspectionResult
 from pricing.decisions.car import checked_car, frame_of, named_car
+from pricing.decisions.car_price import inspected, price_of
 from pricing.decisions.plain import plain
-from pricing.decisions.price_law import LEVELS, GivesQuantiles, GivesRanges, PriceLaw, inspected
+from pricing.decisions.price_by_score import GivesDistributions
 from pricing.errors import DecisionError
+from pricing.model.distribution import PriceDistribution
 from pricing.vocabulary import CONDITION_BANDS, OPTION_CODES
 
 SALE_COLUMNS: Final = (
@@ -53,13 +55,11 @@ class Evidence(Protocol):
     def sales(self, as_of: date | None = None) -> pl.DataFrame: ...
 
 
-class FittedModel(GivesRanges, GivesQuantiles, Protocol):
+class FittedModel(GivesDistributions, Protocol):
     """What a valuation asks of a price model: ``pricing.PriceModel``, fitted, is one."""
 
     @property
     def facts(self) -> Mapping[str, Any]: ...
-
-    def contributions(self, cars: pl.DataFrame) -> pl.DataFrame: ...
 
 
 @dataclass(frozen=True)
@@ -71,6 +71,7 @@ class Valuation:
         coverage: share of like cars expected to sell between ``low`` and ``high``.
         low, mid, high: the range; null where ``reason`` says why there is none.
         evidence: how deep the evidence behind the range is, in the model's words.
+        remark: what a reader should know of the price, such as a state that the records contradict; or null.
         standing: share of like cars that would sell for less than ``asking``, 0..1.
         distribution: price brackets, each with the share of like cars that would sell in it:
             ``from_price``, ``to_price``, ``share``; no rows without a range.
@@ -90,6 +91,7 @@ class Valuation:
     high: Decimal | None
     evidence: str
     reason: str | None
+    remark: str | None
     asking: Decimal | None
     standing: float | None
     distribution: pl.DataFrame
@@ -133,6 +135,20 @@ def value_car(
         DecisionError: the car breaks a rule of the record contract, the market has no such make, model or
             variant, or the model has seen sales after ``as_of``.
     """
+    return valued(market, model, car, asking=asking, as_of=as_of, coverage=coverage, inspection=inspection)[0]
+
+
+def valued(
+    market: Evidence,
+    model: FittedModel,
+    car: Mapping[str, Any],
+    *,
+    asking: Decimal | None = None,
+    as_of: date | None = None,
+    coverage: float = 0.8,
+    inspection: InspectionResult | None = None,
+) -> tuple[Valuation, PriceDistribution]:
+    """:func:`value_car` with the price distribution that it was read from, for what is decided next."""
     last = date.fromisoformat(model.facts["last_date"])
     at = last if as_of is None else as_of
     if at < last:
@@ -142,23 +158,14 @@ def value_car(
     sales = market.sales(as_of=at)
     car = checked_car(inspected(named_car(sales, car), inspection), asking, at)
     in_bands = [car | {"condition_band": band, "condition_score": None} for band in CONDITION_BANDS]
-    prices = [None if asking is None else float(asking)] + [None] * len(in_bands)
-    ranges = model.price_range(
-        frame_of([car, *in_bands], at), coverage=coverage, asking=pl.Series(prices, dtype=pl.Float64)
-    )
-    own = ranges.row(0, named=True)
+    prices = model.distribution(frame_of([car, *in_bands], at))
+    price = prices[:1] if inspection is None else price_of(model, car, at, inspection)
+    own = price.ranges(coverage, [None if asking is None else float(asking)]).row(0, named=True)
     given = own["reason"] is None
-    law = PriceLaw.of(model, car, at, inspection) if given else None
-    if law is not None and inspection is not None:
-        tail = (1.0 - coverage) / 2.0
-        own |= {"low": law.quantile(tail), "mid": law.quantile(0.5), "high": law.quantile(1.0 - tail)}
-    standing = None
-    if law is not None and asking is not None:
-        standing = own["standing"] if inspection is None else law.share_below(asking)
     of_model = sales.select(*SALE_COLUMNS, "outcome").filter(
         pl.col("make") == car["make"], pl.col("model") == car["model"]
     )
-    return Valuation(
+    valuation = Valuation(
         car=car,
         currency=market.base_currency,
         as_of=at,
@@ -169,16 +176,18 @@ def value_car(
         evidence=own["evidence"],
         reason=own["reason"],
         asking=asking,
-        standing=standing,
-        distribution=_brackets(law),
-        terms=_terms(model.contributions(frame_of([car], at))) if given else _NO_TERMS,
+        remark=own["remark"],
+        standing=own["standing"],
+        distribution=_brackets(price if given else None),
+        terms=_terms(prices[:1].terms()) if given else _NO_TERMS,
         bands=pl.DataFrame({"condition_band": CONDITION_BANDS}).hstack(
-            ranges[1:].select("low", "mid", "high", "reason")
+            prices[1:].ranges(coverage).select("low", "mid", "high", "reason")
         ),
         sales=_nearest_first(of_model.filter(pl.col("outcome") == "sold").drop("outcome"), car),
         unsold=of_model.filter(pl.col("outcome") == "unsold").height,
         asked=of_model.filter(pl.col("outcome") == "asking").height,
     )
+    return valuation, price
 
 
 _NO_TERMS: Final = pl.DataFrame(
@@ -192,15 +201,14 @@ _NO_TERMS: Final = pl.DataFrame(
 )
 
 
-def _brackets(law: PriceLaw | None) -> pl.DataFrame:
+def _brackets(price: PriceDistribution | None) -> pl.DataFrame:
     """Share of like cars in each of about ``BRACKETS`` price brackets, each a round number wide."""
-    if law is None:
+    if price is None:
         return pl.DataFrame(schema={"from_price": pl.Float64, "to_price": pl.Float64, "share": pl.Float64})
-    prices = law.logs
-    ends = np.exp([prices[1], prices[-2]])
+    ends = price.ppf([0.01, 0.99])[0]
     width = _round_width((ends[1] - ends[0]) / BRACKETS)
     edges = np.arange(np.floor(ends[0] / width), np.ceil(ends[1] / width) + 1) * width
-    below = np.interp(np.log(np.maximum(edges, 1e-9)), prices, LEVELS, left=0.0, right=1.0)
+    below = price.cdf(edges[None, :])[0]
     return pl.DataFrame({"from_price": edges[:-1], "to_price": edges[1:], "share": np.diff(below)})
 
 

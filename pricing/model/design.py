@@ -70,6 +70,10 @@ class Encoded:
     novel: NDArray[np.bool_]
     values: Floats
 
+    def __getitem__(self, rows: Ints) -> "Encoded":
+        """Some of the rows."""
+        return type(self)(*(getattr(self, field.name)[rows] for field in fields(self)))
+
     @classmethod
     def joined(cls, parts: "list[Encoded]") -> "Encoded":
         """Several runs of rows as one."""

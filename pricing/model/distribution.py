@@ -6,17 +6,21 @@ law counts there. So the quantile function is the largest of the states', and th
 smallest, which are exact inverses of each other.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import Final, Self
 
 import numpy as np
 import polars as pl
 from numpy.typing import ArrayLike
+from scipy.special import ndtri
 
 from pricing.errors import ModelError
-from pricing.model.pooling import Floats
-from pricing.model.score_law import ScoreLaw
+from pricing.model.pooling import Floats, Ints
+from pricing.model.score_law import LEAST_SLOPE, LEVELS, ScoreLaw
+
+MIXTURE_POINTS: Final = 800
+"""Prices at which the distribution function of a mixture is worked out."""
 
 MEAN_LEVELS: Final = (np.arange(400) + 0.5) / 400
 """Levels whose prices are averaged for the mean."""
@@ -37,13 +41,14 @@ class PriceDistribution:
         evidence: how many sales are behind each car's price, in words.
         reason: null, or why no price can be defended; then every answer of that car is NaN.
         remark: null, or what a reader should know of the price.
+        explain: gives the terms of the mids of some of the rows.
 
     >>> law = ScoreLaw.fit(np.empty(0), np.empty(0), np.inf)
     >>> price = PriceDistribution(law, np.log([[1000.0], [2000.0]]), np.full((2, 1), 0.25))
     >>> price.ppf(0.5).round(6).tolist()
     [1000.0, 2000.0]
     >>> price.cdf([1000.0, 1000.0]).round(4).tolist()
-    [0.5, 0.0028]
+    [0.5, 0.0029]
     """
 
     law: ScoreLaw
@@ -52,6 +57,16 @@ class PriceDistribution:
     evidence: pl.Series = field(default_factory=_nothing)
     reason: pl.Series = field(default_factory=_nothing)
     remark: pl.Series = field(default_factory=_nothing)
+    explain: Callable[[Ints], pl.DataFrame] | None = None
+    places: Ints = field(default_factory=lambda: np.empty(0, dtype=np.int64))
+    """Rows of ``explain`` that these cars are."""
+
+    def __post_init__(self) -> None:
+        for name in ("evidence", "reason", "remark"):
+            if not len(getattr(self, name)):
+                object.__setattr__(self, name, pl.Series(name, [None] * len(self.centre), dtype=pl.String))
+        if not len(self.places):
+            object.__setattr__(self, "places", np.arange(len(self.centre)))
 
     def __len__(self) -> int:
         return len(self.centre)
@@ -101,6 +116,20 @@ class PriceDistribution:
             np.minimum(result, self.law.cdf(score), out=result)
         return np.where(np.isnan(prices), np.nan, result)
 
+    def terms(self) -> pl.DataFrame:
+        """What makes up each mid price: one row a car and term, in the order a valuer reads them.
+
+        Columns: ``row`` (of the car), ``term``, ``value`` (the car's own), ``factor``, its 80 % interval
+        ``low`` and ``high``, and ``per_cent``, the effect as a per cent with Kennedy's correction. The
+        factors of a row multiply to its mid price; the first is the price of the average sale on record.
+
+        Raises:
+            ModelError: the distribution is a mixture, whose mid has no terms.
+        """
+        if self.explain is None:
+            raise ModelError("the mid price of a mixture is not a product of terms")
+        return self.explain(self.places)
+
     def interval(self, coverage: float) -> tuple[Floats, Floats]:
         """Low and high end of the central range of this coverage.
 
@@ -116,17 +145,82 @@ class PriceDistribution:
         """Expected price of every car."""
         return np.asarray(self.ppf(MEAN_LEVELS).mean(axis=1))
 
+    def each_at(self, level: Floats) -> Floats:
+        """The price of every car at a level of its own, strictly between 0 and 1."""
+        return np.asarray(np.exp(self._log_quantiles(self.law.ppf(level)[:, None])[:, 0]))
+
     def sample(self, size: int, seed: int) -> Floats:
         """Prices drawn from each car's distribution: cars x ``size``, the same for the same seed."""
         level = np.random.default_rng(seed).random((len(self), size))
-        scores = self.law.ppf(np.clip(level, 1e-12, 1.0 - 1e-12))
-        result = self.centre[:, :1] + self.spread[:, :1] * scores
-        for state in range(1, self.centre.shape[1]):
-            np.maximum(result, self.centre[:, state, None] + self.spread[:, state, None] * scores, out=result)
-        return np.asarray(np.exp(result))
+        return np.asarray(np.exp(self._log_quantiles(self.law.ppf(np.clip(level, 1e-12, 1.0 - 1e-12)))))
+
+    def mixed(self, weights: ArrayLike) -> Self:
+        """The distribution of a car that is one of these, each as likely as its weight: one row.
+
+        >>> law = ScoreLaw.fit(np.empty(0), np.empty(0), np.inf)
+        >>> either = PriceDistribution(law, np.log([[1000.0], [2000.0]]), np.full((2, 1), 0.1))
+        >>> either.mixed([1.0, 1.0]).cdf([1400.0]).round(3).item()
+        0.5
+        """
+        share = np.asarray(weights, dtype=np.float64)
+        share = share / share.sum()
+        logs = np.log(self.ppf(LEVELS))
+        grid = np.unique(np.quantile(logs[share > 0], np.linspace(0.0, 1.0, MIXTURE_POINTS)))
+        level = share @ self.cdf(np.exp(np.broadcast_to(grid, (len(self), len(grid)))))
+        rising = np.maximum.accumulate(np.interp(LEVELS, level, grid)) + LEAST_SLOPE * ndtri(LEVELS)
+        centre = float(rising[LEVELS == 0.5].item())
+        law = ScoreLaw(rising - centre, self.law.count)
+        return type(self)(law, np.array([[centre]]), np.ones((1, 1)))
+
+    def reason_at(self, coverage: float) -> pl.Series:
+        """Why no range of this coverage is given: the reason of each car, or that later sales are too few to
+        promise it; null where one is."""
+        if self.law.promises(coverage):
+            return self.reason
+        return self.reason.fill_null(
+            f"only {self.law.count} later sales to check a range against; {coverage:.0%} coverage cannot be "
+            "promised from so few"
+        )
+
+    def ranges(self, coverage: float = 0.8, asking: ArrayLike | pl.Series | None = None) -> pl.DataFrame:
+        """Central range of every car: ``low``, ``mid`` (median), ``high``, ``evidence``, ``reason`` (null, or
+        why there is no range) and ``remark``; with ``asking``, a price or null for every car, also
+        ``standing``, the percentile rank of that price (0 to 1), null without a price or a range.
+
+        Raises:
+            ModelError: ``coverage`` is not strictly between 0 and 1, or an asking price is not positive.
+        """
+        low, high = self.interval(coverage)
+        reason = self.reason_at(coverage).alias("reason")
+        columns = [pl.Series("low", low), pl.Series("mid", self.mid), pl.Series("high", high)]
+        if asking is not None:
+            columns.append(self.standing(asking))
+        kept = reason.is_null()
+        return pl.DataFrame(columns).select(
+            pl.when(kept).then(pl.col("low", "mid", "high")),
+            self.evidence.alias("evidence"),
+            reason,
+            self.remark.alias("remark"),
+            *(pl.when(kept).then(column.name) for column in columns[3:]),
+        )
+
+    def standing(self, asking: ArrayLike | pl.Series) -> pl.Series:
+        """Percentile rank (0 to 1) of a price asked for each car; null where none is.
+
+        Raises:
+            ModelError: there is not one positive price, or null, for every car.
+        """
+        prices = pl.Series(asking).cast(pl.Float64)
+        if len(prices) != len(self) or not (prices > 0).all():
+            raise ModelError(
+                f"{len(self)} cars need as many positive asking prices; got {prices.head(5).to_list()}"
+            )
+        return pl.Series("standing", self.cdf(prices.to_numpy())).fill_nan(None)
 
     def __getitem__(self, rows: slice | Sequence[int] | Floats) -> Self:
         """The distributions of some of the cars."""
         place = np.arange(len(self))[rows]
-        texts = [text[place] if len(text) else text for text in (self.evidence, self.reason, self.remark)]
-        return type(self)(self.law, self.centre[place], self.spread[place], *texts)
+        texts = [text[place] for text in (self.evidence, self.reason, self.remark)]
+        return type(self)(
+            self.law, self.centre[place], self.spread[place], *texts, self.explain, self.places[place]
+        )

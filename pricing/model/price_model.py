@@ -11,7 +11,7 @@ import polars as pl
 from pricing.errors import ModelError
 from pricing.model.calibration import Calibration
 from pricing.model.depth import DEPTHS
-from pricing.model.design import Design
+from pricing.model.design import Design, Encoded
 from pricing.model.distribution import PriceDistribution
 from pricing.model.evidence import Evidence
 from pricing.model.explanation import INTERACTIONS, explain
@@ -19,8 +19,9 @@ from pricing.model.hedonic import LARGE, ONE_THREAD, HedonicRegression
 from pricing.model.interactions import Interactions
 from pricing.model.market_shift import MarketShift
 from pricing.model.origins import CUTS, origin_errors
-from pricing.model.pooling import Floats
+from pricing.model.pooling import Floats, Ints
 from pricing.model.prediction import (
+    BATCH,
     Fitted,
     Prediction,
     at_position,
@@ -207,10 +208,17 @@ class PriceModel:
         Raises:
             ModelError: the model is not fitted.
         """
-        guess, features = self._ask(cars, as_of)
-        return self._distribution(guess, features)
+        features = self._features(cars, as_of)
+        if len(features) > BATCH:
+            return self._distribution(predict(self.fitted, features), features, None)
+        encoded = self.fitted.design.encode(features)
+        with ONE_THREAD.limit(limits=1):
+            guess = predict_encoded(self.fitted, encoded)
+        return self._distribution(guess, features, encoded)
 
-    def _distribution(self, guess: Prediction, features: pl.DataFrame) -> PriceDistribution:
+    def _distribution(
+        self, guess: Prediction, features: pl.DataFrame, encoded: Encoded | None
+    ) -> PriceDistribution:
         calibration, condition = self.calibration, self.fitted.design.condition
         common = calibration.shift.variance_at(guess.late)
         spread = np.sqrt(np.square(guess.spread * calibration.scales[guess.depth, guess.band]) + common)
@@ -230,7 +238,13 @@ class PriceModel:
         reason = self._reasons(guess, features, np.column_stack([low, told.mid, high]))
         estimates = self.fitted.regression.estimates_
         remark = remarks(self.fitted.design, estimates, guess.codes, features)
-        return PriceDistribution(calibration.law, centre, spreads, evidence, reason, remark)
+
+        def terms(rows: Ints) -> pl.DataFrame:
+            asked = features[rows]
+            own = self.fitted.design.encode(asked) if encoded is None else encoded[rows]
+            return self._terms(asked, own, guess.learnt[rows], guess.late[rows])
+
+        return PriceDistribution(calibration.law, centre, spreads, evidence, reason, remark, terms)
 
     def quantiles(
         self, cars: pl.DataFrame, levels: Sequence[float], as_of: date | None = None
@@ -266,25 +280,7 @@ class PriceModel:
         """
         if not 0.0 < coverage < 1.0:
             raise ModelError(f"coverage lies strictly between 0 and 1; got {coverage}")
-        told = self.distribution(cars, as_of)
-        low, high = told.interval(coverage)
-        reason = told.reason
-        if not self.calibration.law.promises(coverage):
-            sentence = (
-                f"only {self.calibration.law.count} later sales to check a range against; "
-                f"{coverage:.0%} coverage cannot be promised from so few"
-            )
-            reason = reason.fill_null(sentence)
-        kept = reason.is_null()
-        ends = [pl.Series(name, prices) for name, prices in (("low", low), ("mid", told.mid), ("high", high))]
-        standing = [] if asking is None else [self._standing(told, asking)]
-        return pl.DataFrame(ends + standing).select(
-            pl.when(kept).then(pl.col("low", "mid", "high")),
-            told.evidence,
-            reason.alias("reason"),
-            told.remark,
-            *(pl.when(kept).then(column.name) for column in standing),
-        )
+        return self.distribution(cars, as_of).ranges(coverage, asking)
 
     def _reasons(self, guess: Prediction, features: pl.DataFrame, prices: Floats) -> pl.Series:
         sales = self.facts["sales"]
@@ -301,28 +297,16 @@ class PriceModel:
         Raises:
             ModelError: the model is not fitted, or there is not one positive asking price a car.
         """
-        return self._standing(self.distribution(cars, as_of), asking)
-
-    def _standing(self, told: PriceDistribution, asking: Sequence[float] | pl.Series) -> pl.Series:
-        """The standing of each price; null where there is none."""
-        prices = pl.Series(asking).cast(pl.Float64)
-        if len(prices) != len(told) or not (prices > 0).all():
-            raise ModelError(f"{len(told)} cars need as many positive asking prices; got {list(asking)[:5]}")
-        return pl.Series("standing", told.cdf(prices.to_numpy())).fill_nan(None)
+        return self.distribution(cars, as_of).standing(asking)
 
     def contributions(self, cars: pl.DataFrame, as_of: date | None = None) -> pl.DataFrame:
-        """What makes up each mid price: one row a car and term, in the order a valuer reads them.
+        """What makes up each mid price, as :meth:`PriceDistribution.terms` gives it."""
+        return self.distribution(cars, as_of).terms()
 
-        Columns: ``row`` (of the car), ``term``, ``value`` (the car's own), ``factor``, its 80 % interval
-        ``low`` and ``high``, and ``per_cent``, the effect as a per cent with Kennedy's correction. The
-        factors of a row multiply to its mid price; the first is the price of the average sale on record.
-        """
-        fitted, features = self.fitted, self._features(cars, as_of)
-        encoded = fitted.design.encode(features)
-        with ONE_THREAD.limit(limits=1):
-            guess = predict_encoded(fitted, encoded, states=False)
-        beside = {INTERACTIONS: guess.learnt} if fitted.interactions.trees else {}
-        carried = self.calibration.shift.carried(guess.late)
+    def _terms(self, features: pl.DataFrame, encoded: Encoded, learnt: Floats, late: Floats) -> pl.DataFrame:
+        fitted = self.fitted
+        beside = {INTERACTIONS: learnt} if fitted.interactions.trees else {}
+        carried = self.calibration.shift.carried(late)
         return explain(fitted.design, fitted.regression, encoded, features, fitted.reference, carried, beside)
 
     def log_mid(self, cars: pl.DataFrame, as_of: date | None = None) -> Floats:

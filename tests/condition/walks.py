@@ -8,11 +8,12 @@ from typing import Final
 import numpy as np
 import polars as pl
 from hypothesis import strategies as st
-from scipy.stats import norm
 
 from pricing.condition.catalogue import Catalogue
 from pricing.condition.checks import CONSTRUCTIONS, NOT_SEEN, STATES, Sheet
 from pricing.condition.inspection import Finding, Inspection
+from pricing.model.distribution import PriceDistribution
+from tests.known_market import NORMAL_LAW
 
 CATALOGUE: Final = Path(__file__).parents[2] / "data_demo" / "repair_catalogue.toml"
 EXTENSIONS: Final = Path(__file__).parents[2] / "data_demo" / "sheets"
@@ -72,12 +73,8 @@ class PricedByScore:
     def __init__(self, times: float = 1.0, deviation: float = 0.2) -> None:
         self.times, self.deviation = times, deviation
 
-    def quantiles(
-        self, cars: pl.DataFrame, levels: Sequence[float], as_of: date | None = None
-    ) -> pl.DataFrame:
+    def distribution(self, cars: pl.DataFrame, as_of: date | None = None) -> PriceDistribution:
         middle = pl.col("condition_band").replace_strict(self.middles, return_dtype=pl.Float64)
         score = cars.select(pl.coalesce("condition_score", middle)).to_series().to_numpy()
         centre = np.interp(score, self.scores, np.log(np.array(self.prices) * self.times))
-        return pl.DataFrame(
-            {f"{level:g}": np.exp(centre + self.deviation * norm.ppf(level)) for level in levels}
-        )
+        return PriceDistribution(NORMAL_LAW, centre[:, None], np.full((len(cars), 1), self.deviation))

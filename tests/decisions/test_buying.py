@@ -17,6 +17,7 @@ from pricing.condition.inspection import Inspection
 from pricing.decisions.buying import BuyerTerms, Buying, buy_car
 from pricing.decisions.gap import Gap, asking_gap_of
 from pricing.errors import DecisionError, MoneyError
+from pricing.model.distribution import PriceDistribution
 from pricing.money.charges import Charge, Schedule, Tier
 from pricing.vocabulary import CONDITION_BANDS
 from tests.condition.walks import walk
@@ -46,9 +47,9 @@ class Priced(KnownModel):
             }
         )
 
-    def price_range(self, cars: pl.DataFrame, coverage: float = 0.8, *, asking: pl.Series) -> pl.DataFrame:
+    def distribution(self, cars: pl.DataFrame, as_of: date | None = None) -> PriceDistribution:
         self.asked += 1
-        return super().price_range(cars, coverage, asking=asking)
+        return super().distribution(cars)
 
 
 def bought(asking: Any = 9000, certainty: float = 0.6, **said: Any) -> Buying:

@@ -167,9 +167,9 @@ def _first(costs: Any, car: dict[str, Any], times: float) -> Any:
     priced = PricedByScore(times)
 
     class Dated:
-        def quantiles(self, cars: Any, levels: list[float]) -> Any:
+        def distribution(self, cars: Any, as_of: Any = None) -> Any:
             graded = cars.with_columns(condition_band=cars["condition_band"].fill_null("average"))
-            return priced.quantiles(graded, levels)
+            return priced.distribution(graded)
 
     return worth_doing(Dated(), car, LAST, costs, {"history file": Decimal(50)})
 

@@ -14,9 +14,9 @@ import data_demo
 from pricing.condition.assessment import assess
 from pricing.condition.checks import STATES
 from pricing.condition.inspection import Finding, Inspection
-from pricing.condition.price_by_score import PriceByScore
 from pricing.condition.repairs import price_repairs
 from pricing.decisions.mending import mend_or_buy
+from pricing.decisions.price_by_score import PriceByScore
 from pricing.model.price_model import PriceModel
 from tests.condition.walks import catalogue
 
@@ -75,18 +75,18 @@ def test_one_local_repair_does_not_condemn_a_sound_car(demo_model: PriceModel) -
 
 def test_prices_by_state_of_the_modest_saloon_come_back(demo_model: PriceModel) -> None:
     sedge = MODELS.filter(pl.col("model") == "Sedge").row(0, named=True)
-    prices = PriceByScore.ask(demo_model.quantiles, start(sedge).car_frame())
+    prices = PriceByScore.ask(demo_model, start(sedge).car_frame())
     for score, low, high in ((12.5, 0, 1000), (37.5, 1000, 2000), (62.5, 3000, 5000), (87.5, 8000, 10000)):
-        assert low <= prices.quantiles(np.full(10, score), [0.5])[0] <= high
+        assert low <= prices.mixture(np.full(10, score)).mid.item() <= high
 
 
 def test_a_car_half_seen_has_a_wider_price_range(demo_model: PriceModel) -> None:
     sedge = MODELS.filter(pl.col("model") == "Sedge").row(0, named=True)
     begun = start(sedge)
-    prices = PriceByScore.ask(demo_model.quantiles, begun.car_frame())
+    prices = PriceByScore.ask(demo_model, begun.car_frame())
     worn = [Finding(check.id, "worn") for check in begun.sheet.checks]
     widths = [
-        float(np.diff(np.log(prices.quantiles(assess(begun.fill(seen)).draws, [0.1, 0.9])))[0])
+        float(np.diff(np.log(prices.mixture(assess(begun.fill(seen)).draws).ppf([0.1, 0.9])[0]))[0])
         for seen in (worn, worn[::2], worn[::8])
     ]
     assert widths[0] < widths[1] < widths[2]

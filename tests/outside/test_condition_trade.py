@@ -6,7 +6,7 @@ import pytest
 from pricing.condition.assessment import assess
 from pricing.condition.checks import CONSTRUCTIONS, STATES, Sheet
 from pricing.condition.pert import pert_mean
-from pricing.condition.price_by_score import PriceByScore
+from pricing.decisions.price_by_score import PriceByScore
 from pricing.vocabulary import CONDITION_BANDS
 from tests.condition.walks import PricedByScore, catalogue, walk
 
@@ -157,8 +157,8 @@ def test_the_sheet_says_what_the_trade_knows(construction: str, check: str, word
 )
 def test_prices_by_state_of_a_modest_small_saloon_come_back(band: str, low: float, high: float) -> None:
     # a market drawn to these figures, asked through an inspection's own mixture
-    prices = PriceByScore.ask(PricedByScore(deviation=0.05).quantiles, walk().car_frame())
+    prices = PriceByScore.ask(PricedByScore(deviation=0.05), walk().car_frame())
     middle = PricedByScore.middles[band]
-    assert low <= prices.quantiles(np.full(10, middle), [0.5])[0] <= high
-    above_average = prices.quantiles(np.full(10, 75.0), [0.5])[0]
+    assert low <= prices.mixture(np.full(10, middle)).mid.item() <= high
+    above_average = prices.mixture(np.full(10, 75.0)).mid.item()
     assert 5000 <= above_average <= 6000

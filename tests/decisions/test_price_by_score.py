@@ -1,3 +1,5 @@
+from datetime import date
+
 import numpy as np
 import polars as pl
 import pytest
@@ -5,24 +7,25 @@ import pytest
 from pricing.condition.assessment import assess
 from pricing.condition.checks import NOT_SEEN
 from pricing.condition.inspection import Finding, Inspection
-from pricing.condition.price_by_score import PriceByScore
 from pricing.condition.score import Floats
+from pricing.decisions.price_by_score import PriceByScore
 from pricing.errors import ModelError
+from pricing.model.distribution import PriceDistribution
 from tests.condition.walks import CAR, PricedByScore, walk
 
 LEVELS = [0.05, 0.1, 0.5, 0.9, 0.95]
 MODEL = PricedByScore()
-TABLE = PriceByScore.ask(MODEL.quantiles, walk().car_frame())
+TABLE = PriceByScore.ask(MODEL, walk().car_frame())
 
 
 def expected(score: float) -> Floats:
     cars = pl.DataFrame({"condition_band": ["average"], "condition_score": [score]})
-    return MODEL.quantiles(cars, LEVELS).to_numpy()[0]
+    return MODEL.distribution(cars).ppf(LEVELS)[0]
 
 
 @pytest.mark.parametrize("score", [0.5, 24.5, 62.5, 99.5])
 def test_a_known_score_gives_the_models_own_quantiles(score: float) -> None:
-    assert TABLE.quantiles(np.full(50, score), LEVELS) == pytest.approx(expected(score), rel=2e-3)
+    assert TABLE.mixture(np.full(50, score)).ppf(LEVELS)[0] == pytest.approx(expected(score), rel=2e-3)
 
 
 def test_two_scores_give_the_mixture_of_their_prices() -> None:
@@ -31,14 +34,14 @@ def test_two_scores_give_the_mixture_of_their_prices() -> None:
     draws = np.exp(
         np.interp(scores, MODEL.scores, np.log(MODEL.prices)) + 0.2 * rng.standard_normal(len(scores))
     )
-    assert TABLE.quantiles(scores, LEVELS) == pytest.approx(np.quantile(draws, LEVELS), rel=0.02)
+    assert TABLE.mixture(scores).ppf(LEVELS)[0] == pytest.approx(np.quantile(draws, LEVELS), rel=0.02)
 
 
 def test_drawing_and_quantiles_agree() -> None:
     rng = np.random.default_rng(1)
     scores, level = rng.uniform(20, 90, 100_000), rng.random(100_000)
     assert np.quantile(TABLE.draw(scores, level), LEVELS) == pytest.approx(
-        TABLE.quantiles(scores, LEVELS), rel=0.02
+        TABLE.mixture(scores).ppf(LEVELS)[0], rel=0.02
     )
 
 
@@ -53,7 +56,7 @@ def test_a_car_half_seen_has_a_wider_price_range() -> None:
     for step in (0, 4, 2, 1):
         order = [check.id for check in whole.sheet.scored]
         found = whole.fill(Finding(check, NOT_SEEN) for check in (order[::step] if step else []))
-        low, high = TABLE.quantiles(assess(found).draws, [0.1, 0.9])
+        low, high = TABLE.mixture(assess(found).draws).ppf([0.1, 0.9])[0]
         widths.append(high / low)
     assert widths == sorted(widths)
     assert widths[2] > 1.5 * widths[0]
@@ -61,14 +64,15 @@ def test_a_car_half_seen_has_a_wider_price_range() -> None:
 
 def test_a_model_that_gives_no_price_is_refused() -> None:
     class Silent(PricedByScore):
-        def quantiles(self, cars: pl.DataFrame, levels: object, as_of: object = None) -> pl.DataFrame:
-            return super().quantiles(cars, [0.5]).select(pl.lit(None, dtype=pl.Float64))
+        def distribution(self, cars: pl.DataFrame, as_of: date | None = None) -> PriceDistribution:
+            told = super().distribution(cars)
+            return PriceDistribution(told.law, np.full_like(told.centre, np.nan), told.spread)
 
     with pytest.raises(ModelError, match="gives no price for this car"):
-        PriceByScore.ask(Silent().quantiles, walk().car_frame())
+        PriceByScore.ask(Silent(), walk().car_frame())
 
 
 def test_one_car_is_priced_at_a_time() -> None:
     frame = Inspection.start("monocoque", CAR).car_frame()
     with pytest.raises(ModelError, match="got 2 rows"):
-        PriceByScore.ask(MODEL.quantiles, pl.concat([frame, frame]))
+        PriceByScore.ask(MODEL, pl.concat([frame, frame]))
