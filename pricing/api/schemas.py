@@ -126,6 +126,7 @@ class Value(BaseModel):
         description="How deep the evidence behind the range is.", examples=["over 20 sales"]
     )
     reason: str | None = Field(description="Why no range is given.")
+    remark: str | None = Field(description="What a reader should know of the range.")
     standing: float | None = Field(ge=0, le=1, description="Share of like cars that would sell for less.")
     refused: str | None = Field(description="Why this car cannot be valued at all.")
 
@@ -153,6 +154,7 @@ class ValuationFacts(BaseModel):
     high: Money | None
     evidence: str
     reason: str | None
+    remark: str | None = Field(description="What a reader should know of the range.")
     asking: Money | None
     standing: float | None = Field(
         description="Share of like cars that would sell for less than `asking`, 0 to 1."

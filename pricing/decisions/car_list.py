@@ -125,6 +125,7 @@ def _priced(model: GivesDistributions, cars: pl.DataFrame, coverage: float) -> p
             pl.col("low", "mid", "high").round(2).cast(_VALUES["low"]),
             "evidence",
             "reason",
+        "remark",
             pl.col("standing").round(STANDING_PLACES),
         )
     )
@@ -132,7 +133,7 @@ def _priced(model: GivesDistributions, cars: pl.DataFrame, coverage: float) -> p
 
 _VALUES: Final = {
     "low": pl.Decimal(18, 2), "mid": pl.Decimal(18, 2), "high": pl.Decimal(18, 2), "evidence": pl.String(),
-    "reason": pl.String(), "standing": pl.Float64(),
+    "reason": pl.String(), "remark": pl.String(), "standing": pl.Float64(),
 }  # fmt: skip
 
 

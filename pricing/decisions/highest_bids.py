@@ -114,7 +114,9 @@ def later_lots(records: pl.DataFrame, model: PriceModel, progress: Progress = un
     later = records.filter(auction, pl.col("event_date") >= cut)
     if earlier.filter(pl.col("outcome") == "sold").is_empty():
         return Lots(np.empty(0), np.empty(0), np.empty(0, dtype=np.int64))
-    return in_units(later, PriceModel(model.spec, model.seed).fit(earlier, progress))
+    return in_units(
+        later, PriceModel(model.spec, model.seed).fit(earlier, progress, model, recalibrate=False)
+    )
 
 
 def in_units(lots: pl.DataFrame, model: PriceModel) -> Lots:

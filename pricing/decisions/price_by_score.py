@@ -74,5 +74,5 @@ class PriceByScore:
         return self.states[[len(_POINTS) + band]].ppf(level)[0]
 
 
-def _place(scores: Floats) -> NDArray[np.intp]:
-    return np.clip(scores, 0.0, 99.5).astype(np.intp)
+def _place(scores: Floats) -> NDArray[np.int64]:
+    return np.clip(scores, 0.0, 99.5).astype(np.int64)

@@ -114,7 +114,9 @@ def selling_evidence(
     lots = later_lots(
         sales,
         model,
-        lambda step, done, _: progress(f"a model of before the later auctions, {step}", 2 + done, 7),
+        lambda step, done, total: progress(
+            f"a model of before the later auctions, {step}", 2 + 3 * done // total, 7
+        ),
     )
     progress("highest bids at the later auctions", 5, 7)
     bids = HighestBids.learn(lots)

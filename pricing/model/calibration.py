@@ -41,8 +41,8 @@ class Calibration:
     def fit(
         cls, errors: OriginErrors, shape: tuple[int, int], degrees_of_freedom: float, walk: float
     ) -> "Calibration":
-        """From what the origins gave; ``shape`` is (depth classes, bands), ``walk`` the variance a year of the
-        regression's own random walk."""
+        """From what the origins gave; ``shape`` is (depth classes, bands), ``walk`` the variance a year of
+        the regression's own random walk."""
         sold = errors.sold
         filled = errors.filled
         shift = MarketShift.fit(filled, walk)

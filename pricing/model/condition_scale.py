@@ -1,7 +1,8 @@
 """The condition scale: where a car stands between the worst band (0) and the best (bands - 1).
 
 A band stands at its whole number; a score of 0-100 stands where it falls between the middles of the bands,
-or beyond the outermost of them, so that band and score have one price curve that reaches both ends. An ungraded car stands at the average of the graded ones and is
+or beyond the outermost of them, so that band and score have one price curve that reaches both ends. An
+ungraded car stands at the average of the graded ones and is
 marked.
 """
 

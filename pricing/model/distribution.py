@@ -19,6 +19,8 @@ from pricing.errors import ModelError
 from pricing.model.pooling import Floats, Ints
 from pricing.model.score_law import LEAST_SLOPE, LEVELS, ScoreLaw
 
+Prices = Sequence[float | None] | Floats | pl.Series
+
 MIXTURE_POINTS: Final = 800
 """Prices at which the distribution function of a mixture is worked out."""
 
@@ -182,7 +184,7 @@ class PriceDistribution:
             "promised from so few"
         )
 
-    def ranges(self, coverage: float = 0.8, asking: ArrayLike | pl.Series | None = None) -> pl.DataFrame:
+    def ranges(self, coverage: float = 0.8, asking: Prices | None = None) -> pl.DataFrame:
         """Central range of every car: ``low``, ``mid`` (median), ``high``, ``evidence``, ``reason`` (null, or
         why there is no range) and ``remark``; with ``asking``, a price or null for every car, also
         ``standing``, the percentile rank of that price (0 to 1), null without a price or a range.
@@ -204,7 +206,7 @@ class PriceDistribution:
             *(pl.when(kept).then(column.name) for column in columns[3:]),
         )
 
-    def standing(self, asking: ArrayLike | pl.Series) -> pl.Series:
+    def standing(self, asking: Prices) -> pl.Series:
         """Percentile rank (0 to 1) of a price asked for each car; null where none is.
 
         Raises:
@@ -217,10 +219,16 @@ class PriceDistribution:
             )
         return pl.Series("standing", self.cdf(prices.to_numpy())).fill_nan(None)
 
-    def __getitem__(self, rows: slice | Sequence[int] | Floats) -> Self:
+    def __getitem__(self, rows: slice | Sequence[int] | Ints) -> Self:
         """The distributions of some of the cars."""
         place = np.arange(len(self))[rows]
-        texts = [text[place] for text in (self.evidence, self.reason, self.remark)]
         return type(self)(
-            self.law, self.centre[place], self.spread[place], *texts, self.explain, self.places[place]
+            self.law,
+            self.centre[place],
+            self.spread[place],
+            self.evidence[place],
+            self.reason[place],
+            self.remark[place],
+            self.explain,
+            self.places[place],
         )

@@ -94,33 +94,38 @@ class PriceModel:
         self._fitted = found
 
     def fit(
-        self, frame: pl.DataFrame, progress: Progress = untold, start: "PriceModel | None" = None
+        self,
+        frame: pl.DataFrame,
+        progress: Progress = untold,
+        start: "PriceModel | None" = None,
+        *,
+        recalibrate: bool | None = None,
     ) -> Self:
         """Learn from a frame of sales, unsold lots and asking prices.
 
         ``start`` is a model fitted to much the same frame, such as yesterday's: its variances are where
         this fit begins, and its calibration is kept until there are ``FEW_MORE`` more rows than it was made
-        with. That saves time and changes the answer by no more than the iteration's tolerance.
+        with, or as ``recalibrate`` says. That saves time and changes the answer by no more than the
+        iteration's tolerance.
 
         Raises:
             TableError: a column the model cannot do without is absent or of the wrong type.
             ModelError: there is no sale to learn from, or a price is not positive and finite.
         """
-        tell = progress
         rows = Evidence.gather(frame, self.spec)
         first = None if start is None else start.fitted
         calibrated_rows = len(rows)
-        if (
-            start is not None
-            and 0 <= len(rows) - start.facts.get("calibrated_rows", 0) <= len(rows) * FEW_MORE
-        ):
+        if start is not None and recalibrate is None:
+            more = len(rows) - start.facts["calibrated_rows"]
+            recalibrate = not 0 <= more <= len(rows) * FEW_MORE
+        if start is not None and recalibrate is False:
             self.calibration, calibrated_rows = start.calibration, start.facts["calibrated_rows"]
         else:
-            first = self._calibrate(rows, first, tell)
-        tell("fit to all sales", len(CUTS) - 1, len(CUTS))
+            first = self._calibrate(rows, first, progress)
+        progress("fit to all sales", len(CUTS) - 1, len(CUTS))
         shift = self.calibration.shift
         self.fitted = self._fit_once(rows, first, first is None, shift)
-        tell("fitted", len(CUTS), len(CUTS))
+        progress("fitted", len(CUTS), len(CUTS))
         self.facts: dict[str, Any] = {
             "rows": len(rows),
             "sales": int(rows.sold.sum()),

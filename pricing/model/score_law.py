@@ -49,8 +49,9 @@ class ScoreLaw:
         if len(scores):
             size = float(np.square(weights.sum()) / np.square(weights).sum())
             centred = scores - weighted_median(scores, weights)
-            reach = special.stdtrit(min(degrees_of_freedom, 1e6), 0.9)
-            width = max(weighted_rank_quantile(np.abs(centred), weights / weights.max(), 0.8), 1e-9) / reach
+            reach = float(special.stdtrit(min(degrees_of_freedom, 1e6), 0.9))
+            far = float(weighted_rank_quantile(np.abs(centred), weights / weights.max(), 0.8))
+            width = max(far, 1e-9) / reach
             if not np.isfinite(width):
                 width = 1.0
             own = own * width ** (size / (size + 10.0))

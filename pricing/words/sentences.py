@@ -98,8 +98,13 @@ def range_sentence(valuation: Valuation) -> str:
     share = round(100 * valuation.coverage)
     return (
         f"Of 100 cars like this one, {share} should sell between {low} and {high}, and half below {mid}. "
-        f"These are {basis_words(valuation)}."
+        f"These are {basis_words(valuation)}.{remark_words(valuation)}"
     )
+
+
+def remark_words(valuation: Valuation) -> str:
+    """What a reader should know of the range, as a sentence to follow it; nothing where there is none."""
+    return "" if valuation.remark is None else f" {valuation.remark[0].upper()}{valuation.remark[1:]}."
 
 
 def other_currency_sentence(valuation: Valuation, currency: str, rate: Decimal) -> str:

@@ -46,7 +46,7 @@ def test_what_drift_costs_is_within_the_bound(decay: float) -> None:
     rng = np.random.default_rng(7)
     n, repeats, level, step = 60, 4000, 0.9, 0.03
     age = np.arange(n, 0, -1)
-    weights = decay**age
+    weights = np.power(decay, age, dtype=np.float64)
     drifted = rng.standard_normal((repeats, n)) - step * age
     ends = np.array([weighted_rank_quantile(scores, weights, level) for scores in drifted])
     covered = (rng.standard_normal(repeats) <= ends).mean()
@@ -59,7 +59,7 @@ def test_what_drift_costs_is_within_the_bound(decay: float) -> None:
 def test_without_drift_weights_keep_the_ordinary_promise() -> None:
     rng = np.random.default_rng(8)
     n, repeats = 60, 4000
-    weights = 0.95 ** np.arange(n, 0, -1)
+    weights = np.power(0.95, np.arange(n, 0, -1), dtype=np.float64)
     ends = np.array(
         [weighted_rank_quantile(scores, weights, 0.9) for scores in rng.standard_normal((repeats, n))]
     )
