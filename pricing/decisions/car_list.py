@@ -125,7 +125,7 @@ def _priced(model: GivesDistributions, cars: pl.DataFrame, coverage: float) -> p
             pl.col("low", "mid", "high").round(2).cast(_VALUES["low"]),
             "evidence",
             "reason",
-        "remark",
+            "remark",
             pl.col("standing").round(STANDING_PLACES),
         )
     )

@@ -18,7 +18,6 @@ from scipy import stats
 
 from data_demo.parameters import SCORE_KNOTS
 from data_demo.simulated import simulate_market
-from pricing.model.calibration import rank
 from pricing.model.depth import DEPTHS
 from pricing.model.design import Design
 from pricing.model.elimination import solve
@@ -118,7 +117,7 @@ def test_coverage_over_shuffled_repeats() -> None:
                 inside=(price >= pl.col("low")) & (price <= pl.col("high")), coverage=pl.lit(coverage)
             )
             tally.append(ranges.drop_nulls("mid").select("evidence", "coverage", "inside"))
-    scores = len(model.calibration.scores)
+    scores = model.calibration.law.count
     table = (
         pl.concat(tally)
         .with_columns(pl.col("evidence").cast(pl.Enum(DEPTHS)))
@@ -128,7 +127,7 @@ def test_coverage_over_shuffled_repeats() -> None:
     )
     print(f"\n{repeats} shuffled repeats, {scores} calibration sales each\n{table}")
     for _, coverage, cars, held in table.rows():
-        k = rank(scores, coverage)
+        k = int(np.ceil((scores + 1) * coverage))
         low, high = stats.beta(k, scores + 1 - k).ppf([0.05, 0.95])
         noise = 2.0 * np.sqrt(coverage * (1 - coverage) / cars)
         if cars >= 100:

@@ -1,12 +1,9 @@
-"""What the origins say of the market: how far a trend is carried, what persists, how fast the level wanders.
-
-Outside check: a damped trend in continuous time against the exponential smoothing of statsmodels.
-"""
+"""What the origins say of the market: what is carried on, what persists, how fast the level wanders."""
 
 import numpy as np
 import pytest
 
-from pricing.model.market_shift import DAYS_A_YEAR, MarketShift, damped, period_shifts
+from pricing.model.market_shift import DAYS_A_YEAR, MarketShift, period_shifts
 from pricing.model.origin_errors import OriginErrors
 
 
@@ -58,22 +55,3 @@ def test_shifts_of_periods_are_their_means() -> None:
     period = period_shifts(told, told.error)
     assert len(period.shift) == 15 and np.unique(period.place).tolist() == list(range(15))
     np.testing.assert_allclose(period.shift, 0.1 * period.days / DAYS_A_YEAR, atol=4 * 0.1 / np.sqrt(66))
-
-
-def test_a_damped_trend_is_that_of_exponential_smoothing() -> None:
-    """Level + (phi + phi^2 + ... + phi^h) trend (Gardner and McKenzie 1985), as statsmodels' Holt forecasts
-    with a damped trend; in continuous time the sum becomes ``reach (1 - exp(-h / reach))``, to which it
-    converges as steps get short."""
-    holt = pytest.importorskip("statsmodels.tsa.holtwinters").Holt
-    phi, trend = 0.9, 2.0
-    fitted = holt(
-        np.arange(20.0), damped_trend=True, initialization_method="known", initial_level=0.0,
-        initial_trend=trend,
-    ).fit(smoothing_level=0.0, smoothing_trend=0.0, damping_trend=phi, optimized=False)  # fmt: skip
-    steps = np.arange(1, 21)
-    np.testing.assert_allclose(fitted.fittedvalues, trend * np.cumsum(phi**steps), rtol=1e-9)
-    days, reach, short = 300.0, 365.0, 0.01
-    count = int(days / short)
-    phi_short = np.exp(-short / reach)
-    total = short * phi_short * (1 - phi_short**count) / (1 - phi_short)
-    assert damped(np.array([days]), reach).item() == pytest.approx(total, rel=1e-4)

@@ -8,8 +8,9 @@ import numpy as np
 import pytest
 from statsmodels.tsa.holtwinters import Holt
 
-from pricing.model.design import TREND_REACH, damped
+from pricing.model.market_shift import REACHES, damped
 
+REACH = REACHES["damped"]
 STEPS = 400
 LEVEL, TREND = 9.0, 0.002
 
@@ -17,7 +18,7 @@ LEVEL, TREND = 9.0, 0.002
 @pytest.fixture(scope="module")
 def ahead() -> np.ndarray:
     """What the library adds to the level on each of ``STEPS`` days, when a day's damping is ours."""
-    phi = float(np.exp(-1.0 / TREND_REACH))
+    phi = float(np.exp(-1.0 / REACH))
     days = np.arange(30.0)
     rising = LEVEL + TREND * np.cumsum(
         phi ** (days + 1.0)
@@ -35,11 +36,11 @@ def ahead() -> np.ndarray:
 def test_days_of_trend_carried_on_are_a_damped_trends(ahead: np.ndarray) -> None:
     """Of each day beside the first: ours runs on within a day, the library's steps from day to day."""
     days = np.arange(1.0, STEPS + 1.0)
-    assert damped(days) / damped(days[:1]) == pytest.approx(ahead / ahead[0], rel=1e-9)
+    assert damped(days, REACH) / damped(days[:1], REACH) == pytest.approx(ahead / ahead[0], rel=1e-9)
 
 
 def test_as_many_days_at_first_and_a_reach_at_most() -> None:
     # the sum phi / (1 - phi) of all steps, less half a step, is the reach (Euler-Maclaurin)
-    phi = float(np.exp(-1.0 / TREND_REACH))
-    assert damped(np.array([1.0]))[0] == pytest.approx(1.0, abs=0.5 / TREND_REACH)
-    assert damped(np.array([1e9]))[0] == pytest.approx(phi / (1.0 - phi) + 0.5, rel=1e-5)
+    phi = float(np.exp(-1.0 / REACH))
+    assert damped(np.array([1.0]), REACH)[0] == pytest.approx(1.0, abs=0.5 / REACH)
+    assert damped(np.array([1e9]), REACH)[0] == pytest.approx(phi / (1.0 - phi) + 0.5, rel=1e-5)
