@@ -102,10 +102,10 @@ def _show_scores(scored: Backtest, currency: str) -> None:
         score_charts.ratio_caption(scored),
         "ratio study",
     )
-    _show_table(scored, part, currency)
+    _show_table(scored, part)
 
 
-def _show_table(scored: Backtest, part: str, currency: str) -> None:
+def _show_table(scored: Backtest, part: str) -> None:
     number: Any = st.column_config.NumberColumn
     table = pl.concat([scored.scores(), scored.scores(part)]).with_columns(
         pl.col("value").fill_null("not said"), pl.col("coverage_80", "coverage_90") * 100

@@ -120,7 +120,7 @@ class Mapping:
             if frame.schema[amount] == pl.String:
                 stated = [values["currency"]] if "currency" in values else []
                 values["currency"] = pl.coalesce(*stated, currency_in(pl.col(amount)))
-        options = self._options(frame)
+        options = self._options()
         if options is not None:
             values["options"] = options
         return frame.lazy().select(value.alias(name) for name, value in values.items()).collect()
@@ -157,7 +157,7 @@ class Mapping:
             return cell.str.to_lowercase().replace(dict.fromkeys(self.yes, "yes"))
         return cell
 
-    def _options(self, frame: pl.DataFrame) -> pl.Expr | None:
+    def _options(self) -> pl.Expr | None:
         if not self.option_columns and self.packed_options is None:
             return None
         ticked = [

@@ -160,7 +160,7 @@ def _car_page(name: str, facts: Facts, words: LocaleWords, picture: str) -> list
         ("Options", ", ".join(option_words(code) for code in car.options)),
         ("Price model", span_words(facts, words, "model")),
         ("Comparable sales", span_words(facts, words, "comparables")),
-        ("The opinion among like cars", standing_words(facts, words)),
+        ("The opinion among like cars", standing_words(facts)),
     ]
     blocks: list[Block] = [
         Heading(f"{cut(name)}: {cut(car_name(facts))}"),

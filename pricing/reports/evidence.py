@@ -234,7 +234,7 @@ def model_part(facts: Facts, words: LocaleWords) -> list[Block]:
     rows = tuple(
         (term_words(term),
          effect_words(term["factor"]) if place else words.plain(Decimal(repr(term["factor"])), 0),
-         _interval(term, words) if place else NONE)
+         _interval(term) if place else NONE)
         for place, term in enumerate(valuation.terms.iter_rows(named=True))
     )  # fmt: skip
     columns = (Column("Term", 3), Column("Effect", 1.2, True), Column("80 % interval", 1.8, True))
@@ -287,7 +287,7 @@ def fit_answers(facts: Facts, words: LocaleWords, *, of_one: bool = True) -> Ans
     return Answers(tuple(rows), "Software and data")
 
 
-def _interval(term: dict[str, Any], words: LocaleWords) -> str:
+def _interval(term: dict[str, Any]) -> str:
     if term["low"] is None or term["high"] is None:
         return NONE
     return f"{effect_words(term['low'])} to {effect_words(term['high'])}"

@@ -173,13 +173,13 @@ def reconciliation_part(facts: Facts, words: LocaleWords) -> list[Block]:
     blocks += [Paragraph(told.reconciliation), Heading("Approaches left out", 2)]
     blocks += [Paragraph(told.approaches_left_out), value_statement(facts, words)]
     if facts.standing is not None:
-        blocks.append(Paragraph(standing_words(facts, words)))
+        blocks.append(Paragraph(standing_words(facts)))
     name, titles, contact = valuer_words(facts)
     rows = (("Valuer", name), ("Qualifications", titles), ("Contact", contact))
     return [*blocks, Answers(tuple(row for row in rows if row[1]))]
 
 
-def conditions_part(facts: Facts, words: LocaleWords) -> list[Block]:
+def conditions_part(facts: Facts) -> list[Block]:
     said, asked = facts.record.conditions, facts.record.assignment
     blocks: list[Block] = [Heading(CONDITIONS)]
     for title, lines in (

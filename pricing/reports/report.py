@@ -53,7 +53,7 @@ def report(facts: Facts, words: LocaleWords) -> Pages:
         *comparables_part(facts, words),
         *model_part(facts, words),
         *reconciliation_part(facts, words),
-        *conditions_part(facts, words),
+        *conditions_part(facts),
         *certification_part(facts),
         NewPage(),
         *annexes(facts, words),
@@ -93,7 +93,7 @@ def _summary(facts: Facts, words: LocaleWords) -> list[Block]:
         ("Comparable sales", span_words(facts, words, "comparables")),
     ]
     if facts.standing is not None:
-        rows.append(("The opinion among like cars", standing_words(facts, words)))
+        rows.append(("The opinion among like cars", standing_words(facts)))
     blocks: list[Block] = [
         Heading("Summary"),
         value_statement(facts, words),

@@ -134,7 +134,7 @@ def letter(facts: Facts, words: LocaleWords) -> Pages:
         f"prices expected of such a car, {asked.market_level}, in {facts.currency}."
     )
     if facts.standing is not None:
-        sentences.append(standing_words(facts, words))
+        sentences.append(standing_words(facts))
     sentences += [_market_words(facts, words), time_words(facts, words)]
     blocks: list[Block] = [
         Heading("Market letter"),

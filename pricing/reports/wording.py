@@ -86,7 +86,7 @@ def condition_words(facts: Facts) -> str:
     return f"{car['condition_band']} ({'inspection sheet' if facts.evidence.findings else 'as stated'})"
 
 
-def standing_words(facts: Facts, words: LocaleWords) -> str:
+def standing_words(facts: Facts) -> str:
     """Where the opinion stands among like cars, by the price model."""
     share = facts.standing
     if share is None:
