@@ -106,7 +106,7 @@ def test_the_example_of_the_public_api_runs(small_market: Any, tmp_path: Path, m
         block = block.replace(ours, theirs)
     names: dict[str, Any] = {}
     exec(compile(block, "README.md", "exec"), names)  # noqa: S102 - our own document
-    assert names["ranges"].columns == ["low", "mid", "high", "evidence", "reason"]
+    assert names["ranges"].columns == ["low", "mid", "high", "evidence", "reason", "remark"]
 
 
 @pytest.mark.parametrize("document", ["README.md", "DEVELOPERS.md"])

@@ -91,7 +91,6 @@ class Valuation:
     high: Decimal | None
     evidence: str
     reason: str | None
-    remark: str | None
     asking: Decimal | None
     standing: float | None
     distribution: pl.DataFrame
@@ -101,6 +100,7 @@ class Valuation:
     unsold: int
     asked: int
     basis: str = BASIS
+    remark: str | None = None
 
     def to_dict(self) -> dict[str, Any]:
         """The facts as values that JSON can hold: amounts as decimal strings, dates as ISO 8601."""
