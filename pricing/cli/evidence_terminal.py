@@ -24,7 +24,7 @@ def show_index(index: PriceIndex) -> None:
             table.add_row(row["period"], f"{row['sales']:,}", "", Text(row["note"], style="dim"))
             continue
         real = [] if not deflated else ["" if row["real"] is None else f"{row['real']:.1f}"]
-        interval = f"{row['low']:.1f} to {row['high']:.1f}"
+        interval = "not known" if row["low"] is None else f"{row['low']:.1f} to {row['high']:.1f}"
         table.add_row(row["period"], f"{row['sales']:,}", f"{row['index']:.1f}", interval, *real)
     out.print(Text(index_sentence(index)))
     out.print(table)

@@ -15,6 +15,8 @@ from pricing.vocabulary import BAND_EDGES
 RARE: Final = 5
 """A value needs this many sales, and as many without it, to have a column."""
 
+BORROWED: Final = 10.0
+
 WIDE: Final = 10.0
 """A positive number whose largest value is this many times its smallest is taken as its logarithm."""
 
@@ -100,12 +102,13 @@ class Characteristics:
         """Weighted by one over the mean squared residual of the condition band, mean 1: a car that no one
         graded says less about the market than one whose condition is known.
 
-        ``residuals`` are of some of the sales, whose bands are ``band``; a band without any has the largest.
+        ``residuals`` are of some of the sales, whose bands are ``band``. Every band borrows the market's mean
+        square, as of ``BORROWED`` sales: a few sales that happen to lie close do not count for many.
         """
         bands = int(self.band.max(initial=0)) + 1
         size = np.bincount(band, minlength=bands)
-        spread = np.bincount(band, np.square(residuals), minlength=bands) / np.maximum(size, 1)
-        spread[size == 0] = spread.max()
+        squares = np.bincount(band, np.square(residuals), minlength=bands)
+        spread = (squares + BORROWED * np.mean(np.square(residuals))) / (size + BORROWED)
         weights = 1.0 / np.maximum(spread, max(float(spread.max()) * 1e-6, 1e-300))[self.band]
         return replace(self, weights=weights / weights.mean())
 

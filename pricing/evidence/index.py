@@ -12,6 +12,7 @@ from pricing.errors import EvidenceError
 from pricing.evidence import repeat_sales as pairing
 from pricing.evidence.bundles import bundled
 from pricing.evidence.characteristics import Characteristics
+from pricing.evidence.clusters import Clusters
 from pricing.evidence.imputation import FORMULAS, imputation
 from pricing.evidence.periods import LENGTHS, Periods
 from pricing.evidence.time_dummy import kept_periods, time_dummy, weighted_by_band
@@ -26,6 +27,9 @@ MINIMUM: Final = 10
 NOT_ENOUGH: Final = "not enough sales"
 NOT_JOINED: Final = "no sales that join it to the other periods"
 
+LEAST_FREEDOM: Final = 1.0
+"""Degrees of freedom below which a point has no interval: nothing is left to tell its error by."""
+
 _SPARE: Final = 2
 """A regression of one period needs this many times its coefficients in sales."""
 
@@ -36,8 +40,10 @@ class PriceIndex:
 
     Columns of ``frame``: ``period`` (its name), ``starts`` (its first day), ``sales`` (that the method could
     use; ends of pairs for repeat sales), ``index`` (base period = 100), ``low`` and ``high`` (its interval),
-    ``log_index`` and ``standard_error`` of it, ``note`` (null, or why there is no point), and ``real`` (the
-    index over the series that :meth:`deflated` was given), null before.
+    ``log_index`` and ``standard_error`` of it, its degrees of ``freedom`` (null: the interval is normal),
+    ``note`` (null, or why there is no point), and ``real`` (the index over the series that :meth:`deflated`
+    was given), null before. ``clusters`` says what the residuals
+    go together in (``clusters.KINDS``), where the method allows for it.
     """
 
     method: str
@@ -47,6 +53,7 @@ class PriceIndex:
     coverage: float
     window: int | None
     frame: pl.DataFrame
+    clusters: str = ""
 
     def deflated(self, series: pl.DataFrame) -> Self:
         """With ``real``: the index over a price series (columns ``date`` and ``value``), both 100 at the
@@ -120,7 +127,8 @@ def price_index(
         period: one of ``periods.LENGTHS``.
         where: which sales, such as ``{"make": "Corvane", "model": "Six"}``.
         window: periods in the rolling window of the time dummy; None: one regression over all of them.
-        coverage: of the interval, which is normal on the log scale.
+        coverage: of the interval, which on the log scale is Student's for the time dummy (see
+            ``cluster_robust``) and normal for the other methods.
         minimum: sales that a period needs, else it is a gap with a note and no number.
         item, weights, changes: of repeat sales: what identifies a car; one of ``repeat_sales.WEIGHTS``; one
             of ``repeat_sales.CHANGES``, for pairs whose condition band changed in between.
@@ -162,21 +170,26 @@ def price_index(
         cars = weighted_by_band(Characteristics.of(sold.filter(pl.Series(use)), spec, place), len(kept))
         counts = np.bincount(code, minlength=len(periods))
         if method == "time dummy":
-            logs, errors = time_dummy(cars, len(kept), window)
+            used = sold.filter(pl.Series(use))
+            clusters = Clusters.of(used, list(item), list(spec.groups[:2]), cars.order)
+            dummies = time_dummy(cars, len(kept), window, clusters)
+            found = _Points(kept, dummies.logs, dummies.errors, counts, dummies.freedom, dummies.clusters)
         else:
-            logs, errors = _imputed(cars, len(kept), method)
-        found = _Points(kept, logs, errors, counts)
+            found = _Points(kept, *_imputed(cars, len(kept), method), counts)
     return _assemble(found, periods, method, _scope(where), coverage, window)
 
 
 @dataclass(frozen=True)
 class _Points:
-    """Log index and standard error of the ``kept`` periods, and the ``counts`` of all."""
+    """Log index and standard error of the ``kept`` periods, the ``counts`` of all, the errors' degrees of
+    ``freedom`` (None: normal) and ``clusters``."""
 
     kept: Ints
     logs: Floats
     errors: Floats
     counts: Ints
+    freedom: Floats | None = None
+    clusters: str = ""
 
 
 def _imputed(cars: Characteristics, periods: int, method: str) -> tuple[Floats, Floats]:
@@ -238,7 +251,13 @@ def _assemble(
         raise EvidenceError(f"{scope} has too few sales a {periods.length} for a {method} index")
     base = int(np.flatnonzero(known)[0])
     logs = logs - logs[base]
-    reach = float(stats.norm.ppf((1.0 + coverage) / 2.0)) * errors
+    freedom = np.full(len(periods), np.inf)
+    if found.freedom is not None:
+        freedom[found.kept] = found.freedom
+    freedom[base] = np.inf
+    told = freedom >= LEAST_FREEDOM
+    errors[~told] = np.nan
+    reach = stats.t.ppf((1.0 + coverage) / 2.0, np.where(told, freedom, 1.0)) * errors
     joined = np.isin(np.arange(len(periods)), found.kept) & (method not in FORMULAS)
     note = [
         None if told else NOT_JOINED if enough else NOT_ENOUGH
@@ -254,11 +273,12 @@ def _assemble(
             "high": 100.0 * np.exp(logs + reach),
             "log_index": logs,
             "standard_error": errors,
+            "freedom": np.where(np.isfinite(freedom), freedom, np.nan),
         },
         nan_to_null=True,
     ).with_columns(
         pl.when(pl.col(name).is_finite()).then(name).alias(name)
-        for name in ("index", "low", "high", "log_index", "standard_error")
+        for name in ("index", "low", "high", "log_index", "standard_error", "freedom")
     )
     return PriceIndex(
         method, periods.length, scope, periods.names[base], coverage,
@@ -266,6 +286,7 @@ def _assemble(
         frame.with_columns(
             note=pl.Series(note, dtype=pl.String), real=pl.lit(None, dtype=pl.Float64)
         ),
+        found.clusters,
     )  # fmt: skip
 
 

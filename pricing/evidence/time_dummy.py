@@ -16,6 +16,8 @@ import numpy as np
 from scipy import sparse
 
 from pricing.evidence.characteristics import Characteristics
+from pricing.evidence.cluster_robust import Swept, cluster_robust
+from pricing.evidence.clusters import Clusters
 from pricing.evidence.least_squares import pseudo_inverse
 from pricing.model.hedonic import ONE_THREAD
 from pricing.model.pooling import Floats, Ints
@@ -128,42 +130,74 @@ def fit_window(sales: Characteristics, total: PeriodSums, first: int, last: int)
     return replace(window, residuals=swept - fitted)
 
 
-def time_dummy(sales: Characteristics, periods: int, window: int | None = None) -> tuple[Floats, Floats]:
-    """Log index of every period against the first, and its standard error, whatever the spread of each sale
-    (White 1980, HC1 scale); NaN where a period shares no group with the others.
+@dataclass(frozen=True)
+class TimeDummy:
+    """Log index of every period against the first (NaN where a period shares no group with the others), its
+    standard ``errors``, their degrees of ``freedom``, and what the residuals go together in (``clusters``,
+    one of ``clusters.KINDS``)."""
 
-    ``window`` is the number of periods in a rolling window; None fits one regression to all. The standard
-    error of a chain counts every sale once with its weight in all the links together.
+    logs: Floats
+    errors: Floats
+    freedom: Floats
+    clusters: str
+
+
+def time_dummy(
+    sales: Characteristics, periods: int, window: int | None = None, clusters: Clusters | None = None
+) -> TimeDummy:
+    """The index; every sale is a cluster of its own where no ``clusters`` are given.
+
+    ``window`` is the number of periods in a rolling window; None fits one regression to all, with the
+    small-sample errors of ``cluster_robust``. The error of a chain counts every sale once with its weight in
+    all the links together; its residuals are scaled by n / (n - k), and its degrees of freedom leave out what
+    the regressions take up.
     """
+    alone = Clusters(np.arange(len(sales)), None) if clusters is None else clusters
     with ONE_THREAD.limit(limits=1, user_api="blas"):
-        return _chained(sales, periods, periods if window is None else min(window, periods))
+        return _chained(sales, periods, periods if window is None else min(window, periods), alone)
 
 
-def _chained(sales: Characteristics, periods: int, width: int) -> tuple[Floats, Floats]:
+def _chained(sales: Characteristics, periods: int, width: int, clusters: Clusters) -> TimeDummy:
     total = PeriodSums.of(sales, periods)
     k = sales.matrix.shape[1]
-    logs, errors = np.zeros(periods), np.zeros(periods)
-    influence, squared = np.zeros(len(sales)), np.zeros(len(sales))
+    logs, errors, freedom = np.zeros(periods), np.zeros(periods), np.zeros(periods)
+    influence, scores = np.zeros(len(sales)), np.zeros(len(sales))
+    whole = fit_window(sales, total, 0, periods - 1)
+    codes, kind = clusters.chosen(whole.residuals * np.sqrt(sales.weights), sales.period)
     for last in range(width - 1, periods):
         first = last - width + 1
-        fitted = fit_window(sales, total, first, last)
+        fitted = whole if width == periods else fit_window(sales, total, first, last)
         size = len(fitted.residuals)
         scale = size / (size - fitted.rank) if size > fitted.rank else np.nan  # nothing left to tell it by
-        squared[fitted.rows] = np.square(fitted.residuals * sales.weights[fitted.rows]) * scale
+        scores[fitted.rows] = fitted.residuals * sales.weights[fitted.rows] * np.sqrt(scale)
         direction = np.zeros((k + width - 1, width - 1))
         direction[k:] = np.eye(width - 1)
         if first == 0:
-            own = np.square(fitted.projected(sales, fitted.inverse @ direction))
             logs[1:width] = np.where(fitted.estimable, fitted.beta[k:], np.nan)
-            errors[1:width] = np.sqrt(squared[fitted.rows] @ own)
+            own = np.unique(codes[fitted.rows], return_inverse=True)[1]
+            errors[1:width], freedom[1:width] = cluster_robust(_swept(fitted, sales), own, direction)
             if width > 1:
                 influence[fitted.rows] = fitted.projected(sales, fitted.inverse @ direction[:, -1:])[:, 0]
             continue
         link = direction[:, -1] - (direction[:, -2] if width > 2 else 0.0)
         logs[last] = logs[last - 1] + (fitted.beta @ link if fitted.estimable[-1] else np.nan)
         influence[fitted.rows] += fitted.projected(sales, (fitted.inverse @ link)[:, None])[:, 0]
-        errors[last] = np.sqrt(squared @ np.square(influence))
-    return logs, errors
+        errors[last] = np.sqrt(np.square(np.bincount(codes, influence * scores)).sum())
+        parts = np.bincount(codes, np.square(influence) * sales.weights)
+        freedom[last] = parts.sum() ** 2 / np.square(parts).sum()
+    return TimeDummy(logs, errors, freedom, kind)
+
+
+def _swept(fitted: Window, sales: Characteristics) -> Swept:
+    """The regression with every row times the root of its weight."""
+    group, weights = sales.group[fitted.rows], sales.weights[fitted.rows]
+    roots = np.sqrt(weights)
+
+    def rows(places: Ints) -> Floats:
+        return fitted.swept(sales, places + fitted.rows.start) * roots[places, None]
+
+    share = roots / np.sqrt(np.bincount(group, weights))[group]
+    return Swept(rows, fitted.inverse, fitted.residuals * roots, group, share)
 
 
 def kept_periods(period: Ints, periods: int, minimum: int) -> Ints:
