@@ -62,10 +62,10 @@ def cluster_robust(fit: Swept, clusters: Ints, contrasts: Floats) -> tuple[Float
             part = own[first : first + step]
             rows = order[starts[part][:, None] + np.arange(rows_of)]
             X = fit.rows(rows.ravel()).reshape(*rows.shape, p)
-            spread = np.einsum("gip,pm->gim", X, seen)
+            spread = X @ seen
             weighed = _adjusted(X @ root, share[rows], spread)
             scores = np.einsum("gim,gi->gm", weighed, fit.residuals[rows])
-            q = np.einsum("pq,gip,gim->gqm", root, X, weighed, optimize=True)
+            q = (X @ root).transpose(0, 2, 1) @ weighed
             r = np.einsum("gi,gim->gm", share[rows], weighed)
             sums.add(scores, np.square(weighed).sum(axis=1), q, r, fit.group[rows[:, 0]])
     return sums.error(), sums.freedom()
@@ -84,16 +84,15 @@ def _adjusted(U: Floats, share: Floats, spread: Floats) -> Floats:
     """The columns ``spread`` (g x i x m) times the inverse root of ``I - H`` of each cluster, ``H = U U' +
     share share'``; directions that the regression fits whole are left out (Moore-Penrose)."""
     if U.shape[1] > DENSE:  # (I - U U')^(-1/2) v = v + U ((I - S)^(-1/2) - I) S^(-1) U' v, with S = U'U
-        values, vectors = np.linalg.eigh(np.einsum("gip,giq->gpq", U, U))
+        values, vectors = np.linalg.eigh(U.transpose(0, 2, 1) @ U)
         values = np.clip(values, 1e-12, None)
         factor = (_inverse_root(1.0 - values) - 1.0) / values
-        inner = np.einsum("gpq,gip,gim->gqm", vectors, U, spread, optimize=True)
-        moved = np.einsum("gip,gpq,gq,gqm->gim", U, vectors, factor, inner, optimize=True)
-        return np.asarray(spread + moved)
-    left = np.eye(U.shape[1]) - np.einsum("gip,gjp->gij", U, U) - share[:, :, None] * share[:, None, :]
+        turned = U @ vectors
+        return np.asarray(spread + (turned * factor[:, None]) @ (turned.transpose(0, 2, 1) @ spread))
+    left = np.eye(U.shape[1]) - U @ U.transpose(0, 2, 1) - share[:, :, None] * share[:, None, :]
     values, vectors = np.linalg.eigh(left)
     factor = _inverse_root(values)
-    return np.asarray(np.einsum("gij,gj,gkj,gkm->gim", vectors, factor, vectors, spread, optimize=True))
+    return np.asarray((vectors * factor[:, None]) @ (vectors.transpose(0, 2, 1) @ spread))
 
 
 def _inverse_root(values: Floats) -> Floats:
@@ -118,8 +117,9 @@ class _Sums:
         self.own += np.square(whole - taken).sum(axis=0)
         if self.exact:
             self.squares += (np.square(whole) - 2.0 * whole * taken).sum(axis=0)
-            self.between += np.einsum("gpm,gqm->mpq", q, q, optimize=True)
-            for place in range(len(self.variance)):
+            across = q.transpose(2, 1, 0)
+            self.between += across @ across.transpose(0, 2, 1)
+            for place in range(len(self.variance) if r.any() else 0):
                 np.add.at(self.mixed[place].T, group, q[:, :, place] * r[:, place, None])
                 np.add.at(self.level[place], group, np.square(r[:, place]))
 
