@@ -17,22 +17,44 @@ MarketOption = Annotated[
 ]
 
 
-@operation_app.command(epilog="Example: pricing backup backups/")
+@operation_app.command(
+    epilog="Example: pricing backup backups/ --keep-days 7 --keep-weeks 5 --keep-months 12"
+)
 def backup(
     target: Annotated[
-        Path,
-        typer.Argument(help="Archive to write, or a folder for one named by the time.", show_default=False),
+        str,
+        typer.Argument(
+            help="Archive to write (.zip), or a folder for one named by the time, made when absent.",
+            show_default=False,
+        ),
     ],
+    keep_days: Annotated[
+        int | None, typer.Option(help="Keep the last backup of each of so many days, remove others.", min=0)
+    ] = None,
+    keep_weeks: Annotated[int | None, typer.Option(help="The same of so many weeks.", min=0)] = None,
+    keep_months: Annotated[int | None, typer.Option(help="The same of so many months.", min=0)] = None,
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """Write the market and the inspection sheets beside it into one archive, and restore it once to see that
-    it holds the same."""
-    from pricing.operations.backups import back_up
+    it holds the same.
 
+    Without --keep-days, --keep-weeks and --keep-months every backup is kept. With one of them, a backup that
+    none of them keeps is removed from the folder, once the new one is written and found good.
+    """
+    from pricing.operations.backups import back_up
+    from pricing.operations.retention import Retention, remove_superseded
+
+    counts = (keep_days, keep_weeks, keep_months)
+    retention = None
+    if any(count is not None for count in counts):
+        retention = Retention(*(0 if count is None else count for count in counts))
     done = back_up(market, target)
     sys.stdout.write(
         f"{done.path}: {done.files} files, restored once and found the same, digest {done.digest}\n"
     )
+    if retention is not None:
+        for path in remove_superseded(done.path, retention):
+            sys.stdout.write(f"{path}: removed, as later backups stand for it\n")
 
 
 @operation_app.command(epilog="Example: pricing restore backups/market-20260630T020000Z.zip")

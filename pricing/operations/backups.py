@@ -9,10 +9,12 @@ import zipfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 from typing import Any, Final
 
 from pricing.errors import FileError
+from pricing.operations.retention import ARCHIVE, named_by_time
 from pricing.store.audit import now
 from pricing.store.market import Market
 from pricing.store.place import market_path, server_address
@@ -40,19 +42,19 @@ class Backup:
     kept: Path | None = None
 
 
-def back_up(place: str | Path, target: Path) -> Backup:
+def back_up(place: str | Path, target: str | Path) -> Backup:
     """Write the market at a place into an archive, and hold it to be good only once it has been restored from
     it and found the same.
 
-    ``target``: the archive, or a folder to write one into, named by the time. Loads may go on meanwhile.
+    ``target``: the archive (``.zip``), or a folder to write one into, named by the time; the folder is made
+    when it is not there. Loads may go on meanwhile.
 
     Raises:
         FileError: there is such a file already, or it cannot be written or does not restore to the same.
         MarketError: there is no market.
     """
     at = now()
-    if target.is_dir():
-        target = target / f"market-{at:%Y%m%dT%H%M%SZ}.zip"
+    target = _archive(target, at)
     if target.exists():
         raise FileError(f"{target}: there is a file of that name already; nothing was written")
     with _folder(target.parent) as folder:
@@ -76,6 +78,22 @@ def back_up(place: str | Path, target: Path) -> Backup:
             os.fsync(written.fileno())
         part.rename(target)
     return Backup(target, digest, len(files), at.isoformat())
+
+
+def _archive(target: str | Path, at: datetime) -> Path:
+    """The archive to write: the target, or one in it, named by the time, where it is the name of a folder."""
+    path = Path(target)
+    if path.suffix.lower() == ARCHIVE and not path.is_dir() and not str(target).endswith(("/", os.sep)):
+        return path
+    try:
+        path.mkdir(parents=True, exist_ok=True)
+    except FileExistsError:
+        raise FileError(
+            f"{target}: is a file; name a folder, or an archive to write that ends in {ARCHIVE}"
+        ) from None
+    except OSError as error:
+        raise FileError(f"{target}: no folder can be made there: {error.strerror or error}") from None
+    return path / named_by_time(at)
 
 
 def restore(source: Path, place: str | Path) -> Backup:

@@ -5,18 +5,22 @@ import shutil
 import subprocess
 import sys
 import zipfile
-from datetime import date, timedelta
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from typer.testing import CliRunner
 
 from pricing.cli.main import app
 from pricing.errors import FileError
+from pricing.operations import backups
 from pricing.operations.backups import MANIFEST, MARKET, back_up, restore
 from pricing.operations.configuration import Configuration, apply_file, read_file
 from pricing.operations.configuration_text import configuration_text
 from pricing.operations.doctor import BROKEN, GOOD, LOOK, examine
+from pricing.operations.retention import Retention, named_by_time
 from pricing.store.market import Market
 from pricing.store.tokens import new_token
 
@@ -99,6 +103,65 @@ def test_the_commands_back_up_and_restore(own: Market, tmp_path: Path) -> None:
     assert done.exit_code == 0 and own.digest() in done.output
     again = runner.invoke(app, ["backup", str(tmp_path / "b.zip"), "--market", str(own.path)])
     assert isinstance(again.exception, FileError)
+
+
+def test_a_folder_for_backups_is_made_and_takes_one_each_night(
+    own: Market, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As README has it: the first night there is no such folder."""
+    runner, night = CliRunner(), datetime(2026, 5, 30, 2, tzinfo=UTC)
+    for name in ("backups/", "nested/backups"):
+        for _ in range(2):
+            night += timedelta(days=1)
+            monkeypatch.setattr(backups, "now", lambda at=night: at)
+            done = runner.invoke(app, ["backup", f"{tmp_path}/{name}", "--market", str(own.path)])
+            assert done.exit_code == 0, done.output
+        assert len(list((tmp_path / name).glob("market-*.zip"))) == 2
+    assert restore(next((tmp_path / "backups").iterdir()), tmp_path / "new.duckdb").digest == own.digest()
+    (tmp_path / "file").write_text("")
+    with pytest.raises(FileError, match="is a file; name a folder"):
+        back_up(own.path, f"{tmp_path}/file/")
+
+
+def test_only_backups_that_no_day_week_or_month_keeps_are_removed(own: Market, tmp_path: Path) -> None:
+    folder = tmp_path / "backups"
+    folder.mkdir()
+    first = datetime(2025, 1, 1, 2)
+    made = [first + timedelta(days=day) for day in range(400)]
+    for time in made:
+        (folder / named_by_time(time)).write_text("")
+    others = ["market-99999999T000000Z.zip", "market-notes.zip", "market.duckdb"]
+    for name in others:
+        (folder / name).write_text("")
+    keep = ["--keep-days=7", "--keep-weeks=4", "--keep-months=6"]
+    done = CliRunner().invoke(app, ["backup", str(folder), *keep, "--market", str(own.path)])
+    assert done.exit_code == 0, done.output
+    left = sorted(path.name for path in folder.iterdir() if path.name not in others)
+    assert {path.name for path in folder.iterdir()} >= set(others)
+    written = left.pop()
+    assert restore(folder / written, tmp_path / "new.duckdb").digest == own.digest()
+    days = made[-6:]  # the one just written is the seventh, and the first of its week and month
+    sundays = [time for time in made if time.isoweekday() == 7]
+    ends = [time for time in made if (time + timedelta(days=1)).day == 1]
+    expected = {*days, *ends[-4:], *sundays[-2:], made[-1]}
+    assert set(left) == {named_by_time(time) for time in expected}
+    alone = CliRunner().invoke(app, ["backup", str(tmp_path / "a.zip"), *keep, "--market", str(own.path)])
+    assert isinstance(alone.exception, FileError) and "name" in str(alone.exception)
+    none = CliRunner().invoke(app, ["backup", str(folder), "--keep-days=0", "--market", str(own.path)])
+    assert isinstance(none.exception, FileError)
+
+
+@given(
+    st.lists(st.datetimes(datetime(2020, 1, 1), datetime(2030, 1, 1)), min_size=1, unique=True),
+    st.tuples(*[st.integers(0, 40)] * 3).filter(any),
+)
+def test_rotation_keeps_the_newest_and_nothing_twice(made: list[datetime], counts: tuple[int, ...]) -> None:
+    retention = Retention(*counts)
+    gone = set(retention.superseded(made))
+    kept = [time for time in made if time not in gone]
+    assert max(made) in kept and gone <= set(made)
+    assert len(kept) <= sum(counts) + 1
+    assert retention.superseded(kept) == [], "the next look removes nothing more"
 
 
 def states(place: Path, today: date | None = None) -> dict[str, str]:
