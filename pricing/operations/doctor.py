@@ -18,8 +18,8 @@ from pricing.model.saved import load
 from pricing.money.currencies import ecb_rates
 from pricing.store.audit import now
 from pricing.store.market import Market
-from pricing.store.migrations import VERSION
 from pricing.store.place import is_copy
+from pricing.store.schema import VERSION
 from pricing.store.state import read_state
 from pricing.store.tokens import list_tokens
 

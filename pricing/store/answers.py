@@ -21,7 +21,7 @@ import duckdb
 
 from pricing.errors import DoneMeanwhileError
 from pricing.store.audit import now
-from pricing.store.connection import PATIENCE_SECONDS, connection, run
+from pricing.store.connection import PATIENCE_SECONDS, add_row, connection, run
 from pricing.store.place import copies, is_copy
 
 try:
@@ -61,11 +61,11 @@ def keep_result(
         return
     if run(opened, "SELECT 1 FROM answers WHERE key = ?", [receipt.key]):
         raise DoneMeanwhileError("the work under this key was done meanwhile")
-    run(
-        opened,
-        "INSERT INTO answers VALUES (?, ?, ?, ?, ?)",
-        [receipt.key, receipt.request, receipt.status, json.dumps(result), now()],
-    )
+    add_row(
+        opened, "answers",
+        key=receipt.key, request=receipt.request, status=receipt.status, content=json.dumps(result),
+        made_at=now(),
+    )  # fmt: skip
 
 
 def kept_answer(path: Path, key: str, *, patience: float = PATIENCE_SECONDS) -> KeptAnswer | None:

@@ -5,7 +5,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
-from typing import Final
 
 import duckdb
 import polars as pl
@@ -13,34 +12,7 @@ import polars as pl
 from pricing.errors import MarketError
 from pricing.store.answers import Receipt, keep_result
 from pricing.store.audit import now, write_audit
-from pricing.store.connection import PATIENCE_SECONDS, connection, frame, run
-
-_TABLES: Final = """
-CREATE TABLE IF NOT EXISTS appraisals (
-    appraisal_id VARCHAR, revision INTEGER, record VARCHAR, evidence_digest VARCHAR, made_at TIMESTAMP,
-    made_by VARCHAR, reason VARCHAR
-);
-CREATE TABLE IF NOT EXISTS appraisal_evidence (digest VARCHAR, content VARCHAR);
-CREATE TABLE IF NOT EXISTS appraisal_changes (
-    appraisal_id VARCHAR, revision INTEGER, field VARCHAR, old VARCHAR, new VARCHAR
-);
-"""
-"""``record`` and ``content`` are JSON. A market file made before there were appraisals gets the tables with
-its first one."""
-
-_NO_CHANGES: Final = pl.DataFrame(
-    schema={
-        "revision": pl.Int32, "made_at": pl.Datetime("us"), "made_by": pl.String, "reason": pl.String,
-        "field": pl.String, "old": pl.String, "new": pl.String,
-    }
-)  # fmt: skip
-
-_NONE_KEPT: Final = pl.DataFrame(
-    schema={
-        "appraisal_id": pl.String, "revision": pl.Int32, "record": pl.String, "evidence_digest": pl.String,
-        "made_at": pl.Datetime("us"), "made_by": pl.String, "reason": pl.String,
-    }
-)  # fmt: skip
+from pricing.store.connection import PATIENCE_SECONDS, add_row, connection, frame, run
 
 Change = tuple[str, str, str]
 """A field, what it was, what it is."""
@@ -87,7 +59,6 @@ def add_revisions(
     """
     at = now()
     with connection(path, write=True, patience=patience) as opened:
-        run(opened, _TABLES)
         (count,) = run(opened, "SELECT count(DISTINCT appraisal_id) FROM appraisals")[0]
         kept = []
         for draft in drafts:
@@ -109,16 +80,13 @@ def read_revision(
 ) -> Revision:
     """A revision, the last one by default. Raises ``MarketError`` when there is none such."""
     with connection(path, patience=patience) as opened:
-        try:
-            rows = run(
-                opened,
-                "SELECT appraisal_id, revision, record, content, evidence_digest, made_at, made_by, reason "
-                "FROM appraisals LEFT JOIN appraisal_evidence ON digest = evidence_digest "
-                "WHERE appraisal_id = ? AND revision = coalesce(?, revision) ORDER BY revision DESC LIMIT 1",
-                [appraisal_id, number],
-            )
-        except duckdb.CatalogException:
-            rows = []
+        rows = run(
+            opened,
+            "SELECT appraisal_id, revision, record, content, evidence_digest, made_at, made_by, reason "
+            "FROM appraisals LEFT JOIN appraisal_evidence ON digest = evidence_digest "
+            "WHERE appraisal_id = ? AND revision = coalesce(?, revision) ORDER BY revision DESC LIMIT 1",
+            [appraisal_id, number],
+        )
     if not rows:
         which = "" if number is None else f" with a revision {number}"
         raise MarketError(
@@ -130,30 +98,25 @@ def read_revision(
 def last_revisions(path: Path, *, patience: float = PATIENCE_SECONDS) -> pl.DataFrame:
     """The last revision of every appraisal, without its evidence."""
     with connection(path, patience=patience) as opened:
-        try:
-            return frame(
-                opened,
-                "SELECT * FROM appraisals QUALIFY row_number() OVER "
-                "(PARTITION BY appraisal_id ORDER BY revision DESC) = 1 ORDER BY appraisal_id",
-            )
-        except duckdb.CatalogException:
-            return _NONE_KEPT
+        return frame(
+            opened,
+            "SELECT appraisal_id, revision, record, evidence_digest, made_at, made_by, reason "
+            "FROM appraisals QUALIFY row_number() OVER (PARTITION BY appraisal_id ORDER BY revision DESC) = 1"
+            " ORDER BY appraisal_id",
+        )
 
 
 def changes_of(path: Path, appraisal_id: str, *, patience: float = PATIENCE_SECONDS) -> pl.DataFrame:
     """Who changed what: a row a revision and field, oldest first; a revision that changed no field has one
     row without."""
     with connection(path, patience=patience) as opened:
-        try:
-            return frame(
-                opened,
-                "SELECT revision, made_at, made_by, reason, field, old, new FROM appraisals "
-                "LEFT JOIN appraisal_changes USING (appraisal_id, revision) WHERE appraisal_id = ? "
-                "ORDER BY revision, field",
-                [appraisal_id],
-            )
-        except duckdb.CatalogException:
-            return _NO_CHANGES
+        return frame(
+            opened,
+            "SELECT revision, made_at, made_by, reason, field, old, new FROM appraisals "
+            "LEFT JOIN appraisal_changes USING (appraisal_id, revision) WHERE appraisal_id = ? "
+            "ORDER BY revision, field",
+            [appraisal_id],
+        )
 
 
 def _expect(opened: duckdb.DuckDBPyConnection, name: str, after: int) -> None:
@@ -168,20 +131,21 @@ def _expect(opened: duckdb.DuckDBPyConnection, name: str, after: int) -> None:
 
 def _insert(opened: duckdb.DuckDBPyConnection, draft: Draft, name: str, at: datetime) -> None:
     number = draft.after + 1
-    run(
-        opened,
-        "INSERT INTO appraisals VALUES (?, ?, ?, ?, ?, ?, ?)",
-        [name, number, draft.record, draft.digest, at, draft.made_by, draft.reason],
-    )
+    add_row(
+        opened, "appraisals",
+        appraisal_id=name, revision=number, record=draft.record, evidence_digest=draft.digest, made_at=at,
+        made_by=draft.made_by, reason=draft.reason,
+    )  # fmt: skip
     if draft.evidence is not None:
         run(
             opened,
-            "INSERT INTO appraisal_evidence SELECT $digest, $content "
-            "WHERE NOT EXISTS (FROM appraisal_evidence WHERE digest = $digest)",
-            {"digest": draft.digest, "content": draft.evidence},
+            "INSERT INTO appraisal_evidence (digest, content) VALUES (?, ?) ON CONFLICT DO NOTHING",
+            [draft.digest, draft.evidence],
         )
     for field, old, new in draft.changes:
-        run(opened, "INSERT INTO appraisal_changes VALUES (?, ?, ?, ?, ?)", [name, number, field, old, new])
+        add_row(
+            opened, "appraisal_changes", appraisal_id=name, revision=number, field=field, old=old, new=new
+        )
     write_audit(
         opened, at, "appraisal", name,
         {"revision": number, "by": draft.made_by, "reason": draft.reason, "evidence": draft.digest},
@@ -191,7 +155,4 @@ def _insert(opened: duckdb.DuckDBPyConnection, draft: Draft, name: str, at: date
 def first_makers(path: Path, *, patience: float = PATIENCE_SECONDS) -> dict[str, str]:
     """Who entered each appraisal."""
     with connection(path, patience=patience) as opened:
-        try:
-            return dict(run(opened, "SELECT appraisal_id, made_by FROM appraisals WHERE revision = 1"))
-        except duckdb.CatalogException:
-            return {}
+        return dict(run(opened, "SELECT appraisal_id, made_by FROM appraisals WHERE revision = 1"))

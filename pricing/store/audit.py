@@ -7,7 +7,7 @@ from typing import Any
 
 import duckdb
 
-from pricing.store.connection import run
+from pricing.store.connection import add_row
 
 
 def now() -> datetime:
@@ -19,8 +19,5 @@ def write_audit(
     opened: duckdb.DuckDBPyConnection, at: datetime, action: str, subject: str, detail: Mapping[str, Any]
 ) -> None:
     """Add a line to the trail; ``detail`` is kept as JSON."""
-    run(
-        opened,
-        "INSERT INTO audit VALUES (?, ?, ?, ?)",
-        [at, action, subject, json.dumps(detail, default=str)],
-    )
+    text = json.dumps(detail, default=str)
+    add_row(opened, "audit", done_at=at, action=action, subject=subject, detail=text)

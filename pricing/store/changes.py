@@ -3,18 +3,13 @@ that no writer has to tell and none can forget."""
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Final
 
 import duckdb
 import polars as pl
 
-from pricing.store.connection import frame
-from pricing.store.row_text import TableLayout, layouts, lines_query, quoted
-
-ROWS_AT_ONCE: Final = 100_000
-
-COPIED: Final = "copied_entry"
-"""The table of a local copy that says how far it goes; it is no part of the market."""
+from pricing.store.connection import frame, quoted
+from pricing.store.copying import ROWS_AT_ONCE, market_tables
+from pricing.store.row_text import TableLayout, lines_query
 
 
 @dataclass(frozen=True)
@@ -30,8 +25,8 @@ class Change:
 def changes(opened: duckdb.DuckDBPyConnection) -> list[Change]:
     """What the transaction at hand changed. Rows alike are taken to have changed alike."""
     with opened.cursor() as before:  # sees the file as it was
-        tables, earlier = layouts(opened), layouts(before)
-        names = sorted(name for name in tables if name != COPIED)
+        tables, earlier = market_tables(opened), market_tables(before)
+        names = sorted(tables)
         now, then = _marks(opened, names, tables), _marks(before, names, earlier)
         came, gone = now.join(then, on=now.columns, how="anti"), then.join(now, on=now.columns, how="anti")
         touched = {*came["nth"].unique().to_list(), *gone["nth"].unique().to_list()}
@@ -55,9 +50,7 @@ def whole(opened: duckdb.DuckDBPyConnection) -> list[Change]:
         )
 
     nothing = pl.Series(dtype=pl.String)
-    return [
-        Change(layout, nothing, lines(layout)) for name, layout in layouts(opened).items() if name != COPIED
-    ]
+    return [Change(layout, nothing, lines(layout)) for layout in market_tables(opened).values()]
 
 
 def _net(layout: TableLayout, came: pl.DataFrame, gone: pl.DataFrame) -> Change:

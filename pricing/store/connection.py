@@ -91,6 +91,17 @@ def run(opened: duckdb.DuckDBPyConnection, statement: str, values: Values = None
     return opened.execute(statement, values).fetchall()
 
 
+def add_row(opened: duckdb.DuckDBPyConnection, table: str, **cells: Any) -> None:
+    """Add a row to a table, its cells by the names of their columns; a column without one stays empty."""
+    names, places = ", ".join(quoted(name) for name in cells), ", ".join("?" for _ in cells)
+    run(opened, f"INSERT INTO {quoted(table)} ({names}) VALUES ({places})", list(cells.values()))  # noqa: S608
+
+
+def quoted(name: str) -> str:
+    """A name as it stands in a statement, of DuckDB and of PostgreSQL."""
+    return '"' + name.replace('"', '""') + '"'
+
+
 def frame(opened: duckdb.DuckDBPyConnection, query: str, values: Values = None) -> pl.DataFrame:
     """The answer to a query."""
     return opened.sql(query, params=values).pl()

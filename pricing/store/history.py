@@ -10,7 +10,7 @@ from pricing.intake.duplicates import with_keys
 from pricing.money.prices import price_records
 from pricing.records.contract import COLUMNS, check
 from pricing.store.audit import now, write_audit
-from pricing.store.connection import frame, run
+from pricing.store.connection import add_row, frame, run
 from pricing.store.links import link_batch, refresh_fronts
 from pricing.store.terms import own_rates, stored_charges
 
@@ -84,9 +84,10 @@ def correct(
     run(opened, "INSERT INTO records BY NAME SELECT * FROM changed")
     opened.unregister("changed")
     new = _text(changed, column)
-    run(
-        opened, "INSERT INTO corrections VALUES (?, ?, ?, ?, ?, ?)", [record_id, column, old, new, reason, at]
-    )
+    add_row(
+        opened, "corrections",
+        record_id=record_id, column=column, old=old, new=new, reason=reason, done_at=at,
+    )  # fmt: skip
     write_audit(
         opened, at, "correct", record_id, {"column": column, "old": old, "new": new, "reason": reason}
     )

@@ -62,8 +62,8 @@ def link_batch(opened: duckdb.DuckDBPyConnection, batch_id: str) -> int:
     opened.register("found", found)
     (added,) = run(
         opened,
-        "INSERT INTO links SELECT record_id, other_id, rule, ?, NULL FROM found "
-        "ANTI JOIN links USING (record_id, other_id)",
+        "INSERT INTO links (record_id, other_id, rule, batch_id) SELECT record_id, other_id, rule, ? "
+        "FROM found ANTI JOIN links USING (record_id, other_id)",
         [batch_id],
     )[0]
     opened.unregister("found")

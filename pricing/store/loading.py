@@ -26,13 +26,16 @@ from pricing.progress import Progress
 from pricing.records.contract import COLUMNS
 from pricing.store.answers import Receipt, keep_result
 from pricing.store.audit import now, write_audit
-from pricing.store.connection import connection, frame, run
+from pricing.store.connection import add_row, connection, frame, run
 from pricing.store.links import link_batch
+from pricing.store.schema import create_key, drop_key
 from pricing.store.staging import Staged, Terms, stage
 from pricing.store.terms import charges_in_force, own_rates, store_charges, stored_charges
 
 ROWS_A_STATEMENT: Final = 1_000_000
 PARTS_AT_ONCE: Final = 2
+FEWEST_REBUILT: Final = 20_000
+"""Rows of a load from which a key is made again after them rather than kept row by row."""
 
 """Called with a stage (``read``, ``store``), rows done and rows in all."""
 
@@ -133,6 +136,9 @@ def _store(
     rejected: Counter[str] = Counter()
     total = sum(rows.height for rows in staged)
     mended = 0
+    rebuilt = [name for name, rows in _sizes(staged).items() if _better_rebuilt(opened, name, rows)]
+    for name in rebuilt:
+        drop_key(opened, name)
     while staged:
         rows = _take(staged)
         read.update(rows.read)
@@ -142,6 +148,8 @@ def _store(
         rejected.update(new["file"].to_list())
         by_rule.update(new["broken_rules"].explode().to_list())
         progress("store", read.total(), total)
+    for name in rebuilt:
+        create_key(opened, name)
     counted = run(opened, "SELECT file, count(*) FROM records WHERE batch_id = ? GROUP BY file", [batch_id])
     accepted: Counter[str] = Counter(dict(counted))
     reports = tuple(
@@ -151,18 +159,18 @@ def _store(
     linked = link_batch(opened, batch_id) if accepted else 0
     for mapping in mappings:
         store_charges(opened, mapping.charges)
-        run(opened, "DELETE FROM mappings WHERE source = ?", [mapping.source])
-        run(opened, "INSERT INTO mappings VALUES (?, ?)", [mapping.source, mapping_text(mapping)])
+        run(
+            opened,
+            "INSERT INTO mappings (source, mapping) VALUES (?, ?) "
+            "ON CONFLICT DO UPDATE SET mapping = excluded.mapping",
+            [mapping.source, mapping_text(mapping)],
+        )
     known = total - accepted.total() - rejected.total()
     changed = accepted.total() + rejected.total() + mended > 0
     counts = {"read": total, "accepted": accepted.total(), "rejected": rejected.total(), "known": known}
     if changed:
         names = [file.name for file in files]
-        run(
-            opened,
-            "INSERT INTO batches VALUES (?, ?, ?, ?, ?, ?, ?, NULL)",
-            [batch_id, loaded_at, names, *counts.values()],
-        )
+        add_row(opened, "batches", batch_id=batch_id, loaded_at=loaded_at, files=names, **counts)
         detail = {"files": names, **counts, "mended": mended, "linked": linked}
         write_audit(opened, loaded_at, "load", batch_id, detail)
     return LoadReport(
@@ -172,6 +180,22 @@ def _store(
         files=reports,
         linked=linked,
     )
+
+
+def _sizes(staged: Sequence[Staged]) -> dict[str, int]:
+    """How many rows there are for each table with a key of its own."""
+    return {
+        "records": sum(part.records.height for part in staged),
+        "quarantine": sum(part.rejected.height for part in staged),
+    }
+
+
+def _better_rebuilt(opened: duckdb.DuckDBPyConnection, table: str, rows: int) -> bool:
+    """Whether so many new rows are stored sooner when the table's key is made again after them."""
+    if rows < FEWEST_REBUILT:
+        return False
+    ((held,),) = run(opened, f"SELECT count(*) FROM {table}")  # noqa: S608 - a name of the schema
+    return rows > held / 2
 
 
 @dataclass(frozen=True)
@@ -238,8 +262,8 @@ def _store_rejected(opened: duckdb.DuckDBPyConnection, rejected: pl.DataFrame, b
     opened.register("staged", new)
     run(
         opened,
-        "INSERT INTO quarantine SELECT quarantine_id, ?, source, file, row_number, raw, broken_rules, "
-        "NULL FROM staged",
+        "INSERT INTO quarantine (quarantine_id, batch_id, source, file, row_number, raw, broken_rules) "
+        "SELECT quarantine_id, ?, source, file, row_number, raw, broken_rules FROM staged",
         [batch_id],
     )
     opened.unregister("staged")

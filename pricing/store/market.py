@@ -20,12 +20,12 @@ from pricing.store import history as store_history
 from pricing.store import links as store_links
 from pricing.store import names as store_names
 from pricing.store import suspicions as store_suspicions
-from pricing.store import tables as store_tables
 from pricing.store import terms as store_terms
 from pricing.store.answers import Receipt, keep_result
 from pricing.store.audit import now, write_audit
-from pricing.store.connection import PATIENCE_SECONDS, Values, connection, frame, run
+from pricing.store.connection import PATIENCE_SECONDS, Values, add_row, connection, frame, run
 from pricing.store.loading import LoadReport, load_files
+from pricing.store.opening import base_currency_of, create_file
 from pricing.store.place import market_path
 from pricing.store.quarantine import export_quarantine
 from pricing.store.sales import digest, read_sales
@@ -89,8 +89,8 @@ class Market:
                 raise MarketError(
                     f"{path} does not exist; a market file comes into being by loading records into it"
                 )
-            store_tables.create(path, base_currency)
-        return cls(path, store_tables.base_currency_of(path, patience), patience)
+            create_file(path, base_currency)
+        return cls(path, base_currency_of(path, patience), patience)
 
     def under(self, receipt: Receipt) -> "Market":
         """The same market, in which a load, taking one back, a fit or an appraisal keeps what came of it
@@ -160,7 +160,10 @@ class Market:
 
     def batches(self) -> pl.DataFrame:
         """Every load, oldest first, with what it read, accepted, rejected and knew already."""
-        return self._frame("SELECT * FROM batches ORDER BY length(batch_id), batch_id")
+        return self._frame(
+            "SELECT batch_id, loaded_at, files, read, accepted, rejected, known, undone_at "
+            "FROM batches ORDER BY length(batch_id), batch_id"
+        )
 
     def undo(self, batch_id: str) -> int:
         """Take a batch back; returns how many records went. ``MarketError`` when there is no such batch to
@@ -183,7 +186,7 @@ class Market:
 
     def audit(self) -> pl.DataFrame:
         """What was done to the market, oldest first: done_at, action, subject, detail (JSON)."""
-        return self._frame("SELECT * FROM audit ORDER BY done_at")
+        return self._frame("SELECT done_at, action, subject, detail FROM audit ORDER BY done_at")
 
     def duplicates(self) -> pl.DataFrame:
         """Links between records of one sale, with the rule of each, the record in front, and whether
@@ -264,7 +267,7 @@ class Market:
         with self._connection(write=True) as opened:
             (earlier,) = run(opened, "SELECT count(*) FROM fits")[0]
             fit_id = f"fit-{earlier + 1:04d}"
-            run(opened, "INSERT INTO fits VALUES (?, ?, ?, ?)", [fit_id, at, json.dumps(facts), payload])
+            add_row(opened, "fits", fit_id=fit_id, fitted_at=at, facts=json.dumps(facts), payload=payload)
             write_audit(opened, at, "fit", fit_id, {**facts, CHANGES_SEEN: record_changes(opened)})
             keep_result(opened, self.receipt, {"fit_id": fit_id})
         return fit_id

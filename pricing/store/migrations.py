@@ -1,36 +1,37 @@
-"""Market files of earlier versions brought up to this one, step by step, a copy of each kept beside it."""
+"""Market files of earlier versions brought up to this one, a copy of each kept beside it.
+
+Every table that a file lacks is made, and every other takes the shape that the schema gives it: columns by
+their names, of rows with one key the first. What a version changed beside the shape stands in ``READ_AS``.
+"""
 
 import tempfile
 from pathlib import Path
 from typing import Final
 
 import duckdb
-import polars as pl
 
+from pricing.errors import MarketError
 from pricing.store.audit import now, write_audit
-from pricing.store.connection import connection, file_connection, run
+from pricing.store.connection import connection, file_connection, quoted, run
+from pricing.store.copying import copy_tables
 from pricing.store.place import is_copy
-from pricing.store.row_text import layouts, quoted
+from pricing.store.row_text import layouts
+from pricing.store.schema import TABLES, VERSION, create_missing_keys, create_table, drop_key
 
-SERVICE_TABLES: Final = """
-CREATE TABLE tokens (
-    token_id VARCHAR, name VARCHAR, role VARCHAR, digest VARCHAR, made_at TIMESTAMP, expires_at TIMESTAMP,
-    revoked_at TIMESTAMP
-);
-CREATE TABLE answers (key VARCHAR, request VARCHAR, status INTEGER, content VARCHAR, made_at TIMESTAMP);
-"""
-"""For programs that ask over the network: what lets them in, and what their writes were answered."""
+EARLIER: Final = tuple(str(number) for number in range(1, int(VERSION)))
 
-STEPS: Final = (SERVICE_TABLES,)
-"""What makes each version out of the one before, the first step version 2 out of version 1. Only ever added
-to: a file of any earlier version goes through all that it has not been through."""
+READ_AS: Final = {
+    "evidence_choices": (
+        "SELECT * REPLACE (max(made_at - to_microseconds(nth)) OVER "
+        "(PARTITION BY subject ORDER BY nth ROWS UNBOUNDED PRECEDING) + to_microseconds(nth) AS made_at) "
+        "FROM (SELECT *, row_number() OVER (PARTITION BY subject ORDER BY made_at, rowid) AS nth "
+        "FROM {earlier})"
+    )
+}
+"""Tables whose rows are not taken as they are. Choices about a subject that were kept together had one time
+up to version 2; since then each has its own, a microsecond after the one before."""
 
-VERSION: Final = str(len(STEPS) + 1)
-"""Of the files that this program writes."""
-
-ROWS_AT_ONCE: Final = 100_000
-
-EARLIER: Final = tuple(str(number) for number in range(1, len(STEPS) + 1))
+_RESHAPED: Final = "reshaped_rows"
 
 
 def upgrade(path: Path, patience: float) -> None:
@@ -38,7 +39,8 @@ def upgrade(path: Path, patience: float) -> None:
     beside it, under the name ``<name>.version-<number>.duckdb``, unless it is the local copy of a server's
     market.
 
-    Another process that asks for the same waits, and finds it done.
+    Another process that asks for the same waits, and finds it done. Raises ``MarketError``, and leaves the
+    file as it is, when a row of it does not hold what every row must.
     """
     with connection(path, write=True, patience=patience) as opened:
         ((version,),) = run(opened, "SELECT version FROM market")
@@ -47,10 +49,37 @@ def upgrade(path: Path, patience: float) -> None:
         kept = path.with_name(f"{path.stem}.version-{version}{path.suffix}")
         if not is_copy(path) and not kept.exists():
             _keep(opened, kept, patience)
-        for step in STEPS[int(version) - 1 :]:
-            run(opened, step)
+        _reshape(opened)
         run(opened, "UPDATE market SET version = ?", [VERSION])
         write_audit(opened, now(), "upgrade", VERSION, {"from": version, "kept": kept.name})
+
+
+def _reshape(opened: duckdb.DuckDBPyConnection) -> None:
+    """Give every table the shape of the schema, in the transaction at hand."""
+    before = layouts(opened)
+    for name, table in TABLES.items():
+        if name not in before:
+            create_table(opened, name, name)
+            continue
+        drop_key(opened, name)
+        create_table(opened, name, _RESHAPED)
+        had = {column for column, _ in before[name].columns}
+        shape = layouts(opened)[_RESHAPED].columns
+        columns = ", ".join(quoted(column) for column, _ in shape if column in had)
+        source = READ_AS.get(name, "SELECT *, rowid AS nth FROM {earlier}").format(earlier=name)
+        same = f"PARTITION BY {', '.join(table.key)} ORDER BY nth"
+        first = f"QUALIFY row_number() OVER ({same}) = 1" if table.key else ""
+        taken = f"INSERT INTO {_RESHAPED} ({columns}) SELECT {columns} FROM ({source}) {first}"  # noqa: S608
+        try:
+            run(opened, taken)
+        except duckdb.ConstraintException as error:
+            raise MarketError(
+                f"a market file of an earlier version cannot be brought up to version {VERSION}, and is "
+                f"unchanged: {str(error).replace(_RESHAPED, name)}"
+            ) from None
+        run(opened, f"DROP TABLE {name}")
+        run(opened, f"ALTER TABLE {_RESHAPED} RENAME TO {name}")
+    create_missing_keys(opened, TABLES)
 
 
 def _keep(opened: duckdb.DuckDBPyConnection, kept: Path, patience: float) -> None:
@@ -58,10 +87,5 @@ def _keep(opened: duckdb.DuckDBPyConnection, kept: Path, patience: float) -> Non
     with tempfile.TemporaryDirectory(dir=kept.parent, prefix=".kept-market-") as folder:
         part = Path(folder) / kept.name
         with file_connection(part, write=True, patience=patience) as target:
-            for name, layout in layouts(opened).items():
-                run(target, layout.statement)
-                for batch in opened.table(name).to_arrow_reader(ROWS_AT_ONCE):
-                    target.register("rows_kept", pl.from_arrow(batch))
-                    run(target, f"INSERT INTO {quoted(name)} SELECT * FROM rows_kept")  # noqa: S608
-                    target.unregister("rows_kept")
+            copy_tables(opened, target, lambda rows: None)
         part.replace(kept)

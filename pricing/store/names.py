@@ -6,7 +6,7 @@ import polars as pl
 from pricing.errors import MarketError
 from pricing.intake.names import FIELDS, near_misses, settled_names
 from pricing.store.audit import now, write_audit
-from pricing.store.connection import frame, run
+from pricing.store.connection import add_row, frame, run
 
 
 def spellings(opened: duckdb.DuckDBPyConnection) -> pl.DataFrame:
@@ -56,7 +56,7 @@ def settle_name(
         "AND make IS NOT DISTINCT FROM ? AND model IS NOT DISTINCT FROM ?",
         [field, key, *within],
     )
-    run(opened, "INSERT INTO aliases VALUES (?, ?, ?, ?, ?)", [field, *within, key, name.strip()])
+    add_row(opened, "aliases", field=field, make=within[0], model=within[1], typed=key, name=name.strip())
     write_audit(
         opened, now(), "name", key, {"field": field, "make": within[0], "model": within[1], "name": name}
     )

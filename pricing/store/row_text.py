@@ -14,7 +14,7 @@ import duckdb
 import polars as pl
 
 from pricing.errors import MarketError
-from pricing.store.connection import run
+from pricing.store.connection import quoted, run
 
 _SERVER_TYPES: Final = {
     "VARCHAR": "text",
@@ -211,8 +211,3 @@ def _unescaped(name: str) -> pl.Expr:
     for written, meant in _ESCAPED:
         text = text.str.replace_all(written, meant, literal=True)
     return text.str.replace_all(_BACKSLASH, "\\", literal=True)
-
-
-def quoted(name: str) -> str:
-    """A name as it stands in a statement, of either program."""
-    return '"' + name.replace('"', '""') + '"'

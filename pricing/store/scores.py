@@ -7,16 +7,8 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-import duckdb
-
 from pricing.store.audit import now, write_audit
-from pricing.store.connection import PATIENCE_SECONDS, connection, run
-
-_TABLE = """
-CREATE TABLE IF NOT EXISTS scores (
-    fit_id VARCHAR, records VARCHAR, scored_at TIMESTAMP, facts VARCHAR, payload BLOB
-)
-"""
+from pricing.store.connection import PATIENCE_SECONDS, add_row, connection, run
 
 Row = tuple[str, str, datetime, dict[str, Any], bytes]
 """fit_id, records (``StoredState.records``), scored_at (UTC), facts, payload."""
@@ -34,23 +26,18 @@ def keep_scores(
     """Keep scores, as bytes and facts about them, in place of those before."""
     at = now()
     with connection(path, write=True, patience=patience) as opened:
-        run(opened, _TABLE)
         run(opened, "DELETE FROM scores")
-        run(
-            opened,
-            "INSERT INTO scores VALUES (?, ?, ?, ?, ?)",
-            [fit_id, records, at, json.dumps(facts), payload],
-        )
+        add_row(
+            opened, "scores",
+            fit_id=fit_id, records=records, scored_at=at, facts=json.dumps(facts), payload=payload,
+        )  # fmt: skip
         write_audit(opened, at, "score", fit_id, {"bytes": len(payload)})
 
 
 def read_scores(path: Path, *, patience: float = PATIENCE_SECONDS) -> Row | None:
     """The scores kept last; nothing where there are none."""
     with connection(path, patience=patience) as opened:
-        try:
-            rows = run(opened, "SELECT fit_id, records, scored_at, facts, payload FROM scores")
-        except duckdb.CatalogException:
-            return None
+        rows = run(opened, "SELECT fit_id, records, scored_at, facts, payload FROM scores")
     if not rows:
         return None
     fit_id, records, scored_at, facts, payload = rows[0]

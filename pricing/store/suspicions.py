@@ -13,7 +13,8 @@ def mark(opened: duckdb.DuckDBPyConnection, found: pl.DataFrame) -> int:
     opened.register("found", found.select("record_id", "reason", "detail"))
     (added,) = run(
         opened,
-        "INSERT INTO suspicions SELECT record_id, reason, detail, ?, NULL, NULL FROM found "
+        "INSERT INTO suspicions (record_id, reason, detail, found_at) "
+        "SELECT DISTINCT ON (record_id, reason) record_id, reason, detail, ? FROM found "
         "SEMI JOIN records USING (record_id) ANTI JOIN suspicions USING (record_id, reason)",
         [now()],
     )[0]

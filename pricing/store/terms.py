@@ -48,10 +48,10 @@ def store_charges(opened: duckdb.DuckDBPyConnection, charges: Sequence[Charge]) 
         }
         run(
             opened,
-            "DELETE FROM charges WHERE source = ? AND kind = ? AND valid_from = ? AND currency = ?",
-            key,
+            "INSERT INTO charges (source, kind, valid_from, currency, terms) VALUES (?, ?, ?, ?, ?) "
+            "ON CONFLICT DO UPDATE SET terms = excluded.terms",
+            [*key, json.dumps(terms)],
         )
-        run(opened, "INSERT INTO charges VALUES (?, ?, ?, ?, ?)", [*key, json.dumps(terms)])
 
 
 def charges_in_force(older: Sequence[Charge], newer: Sequence[Charge]) -> list[Charge]:
@@ -90,9 +90,9 @@ def add_rates(opened: duckdb.DuckDBPyConnection, path: Path) -> int:
     opened.register("given", rates.unique(["currency", "rate_date"], keep="last").drop("unreadable"))
     run(
         opened,
-        "DELETE FROM own_rates WHERE (currency, rate_date) IN (SELECT (currency, rate_date) FROM given)",
+        "INSERT INTO own_rates (currency, rate_date, rate) SELECT currency, rate_date, rate FROM given "
+        "ON CONFLICT DO UPDATE SET rate = excluded.rate",
     )
-    run(opened, "INSERT INTO own_rates SELECT currency, rate_date, rate FROM given")
     opened.unregister("given")
     write_audit(opened, now(), "rates", path.name, {"rates": rates.height})
     return rates.height

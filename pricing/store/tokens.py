@@ -15,7 +15,7 @@ import polars as pl
 
 from pricing.errors import MarketError
 from pricing.store.audit import now, write_audit
-from pricing.store.connection import PATIENCE_SECONDS, connection, frame, run
+from pricing.store.connection import PATIENCE_SECONDS, add_row, connection, frame, run
 
 PREFIX: Final = "ccp_"
 """How every token begins, so that one that leaks can be told from other secrets."""
@@ -64,11 +64,10 @@ def new_token(
                 f"{plain!r} has a token in force already; revoke it first, or choose another name"
             )
         token_id = f"token-{count + 1:04d}"
-        run(
-            opened,
-            "INSERT INTO tokens VALUES (?, ?, ?, ?, ?, ?, NULL)",
-            [token_id, plain, role, digest_of(token), at, until],
-        )
+        add_row(
+            opened, "tokens",
+            token_id=token_id, name=plain, role=role, digest=digest_of(token), made_at=at, expires_at=until,
+        )  # fmt: skip
         write_audit(opened, at, "token", token_id, {"name": plain, "role": role, "until": until})
     return token_id, token
 

@@ -5,19 +5,15 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import duckdb
-import polars as pl
 
 from pricing.errors import MarketError
 from pricing.progress import Progress, untold
-from pricing.store.changes import COPIED, ROWS_AT_ONCE
-from pricing.store.connection import PATIENCE_SECONDS, connection, run
+from pricing.store.connection import PATIENCE_SECONDS, connection, quoted, run
+from pricing.store.copying import copy_tables, market_tables
 from pricing.store.market import Market
+from pricing.store.opening import new_file
 from pricing.store.place import copies, is_copy, market_path
-from pricing.store.row_text import TableLayout, layouts, quoted
 from pricing.store.sales import digest
-from pricing.store.tables import new_file
-
-"""Called with a stage (``copy``), rows done and rows in all."""
 
 
 @dataclass(frozen=True)
@@ -70,27 +66,22 @@ def copy_market(
 def _copy_file(
     source: duckdb.DuckDBPyConnection, there: Path, total: int, tell: Callable[[int, int], None]
 ) -> None:
+    done = 0
+
+    def copied(rows: int) -> None:
+        nonlocal done
+        done += rows
+        tell(done, total)
+
     with new_file(there) as draft, connection(draft, write=True) as target:
-        done = 0
-        for table, layout in _tables(source).items():
-            run(target, layout.statement)
-            for batch in source.table(table).to_arrow_reader(ROWS_AT_ONCE):
-                target.register("rows_copied", pl.from_arrow(batch))
-                run(target, f"INSERT INTO {quoted(table)} SELECT * FROM rows_copied")  # noqa: S608
-                target.unregister("rows_copied")
-                done += batch.num_rows
-                tell(done, total)
-
-
-def _tables(opened: duckdb.DuckDBPyConnection) -> dict[str, TableLayout]:
-    return {table: layout for table, layout in layouts(opened).items() if table != COPIED}
+        copy_tables(source, target, copied)
 
 
 def _rows(opened: duckdb.DuckDBPyConnection) -> dict[str, int]:
     """How many rows each table of a market has."""
     return {
         table: int(run(opened, f"SELECT count(*) FROM {quoted(table)}")[0][0])  # noqa: S608
-        for table in _tables(opened)
+        for table in market_tables(opened)
     }
 
 

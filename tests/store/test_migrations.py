@@ -1,14 +1,19 @@
 """A market file of every earlier version becomes one of this version, and is kept as it was."""
 
+import gzip
 import threading
+from datetime import date
 from pathlib import Path
+from typing import Any
 
 import duckdb
 import pytest
 
 from pricing.errors import MarketError
+from pricing.store.choices import read_choices
 from pricing.store.market import Market
-from pricing.store.migrations import EARLIER, VERSION
+from pricing.store.migrations import EARLIER, READ_AS
+from pricing.store.schema import KIND, TABLES, VERSION
 
 FIRST = """
 CREATE TABLE market (kind VARCHAR, version VARCHAR, base_currency VARCHAR);
@@ -62,11 +67,39 @@ def first_version(path: Path, of: Market) -> Path:
     return path
 
 
+SECOND = Path(__file__).with_name("market_version_2.duckdb.gz")
+"""A market file as version 2 wrote it, with rows in every table; it is never made anew."""
+
+
+def second_version(path: Path) -> Path:
+    path.write_bytes(gzip.decompress(SECOND.read_bytes()))
+    return path
+
+
 def layout(path: Path) -> list[tuple[str, str, str]]:
     with duckdb.connect(str(path), read_only=True) as opened:
         return opened.execute(
             "SELECT table_name, column_name, data_type FROM duckdb_columns() WHERE NOT internal ORDER BY ALL"
         ).fetchall()
+
+
+def constraints(path: Path) -> list[tuple[Any, ...]]:
+    with duckdb.connect(str(path), read_only=True) as opened:
+        held = opened.execute(
+            "SELECT table_name, constraint_type, constraint_column_names FROM duckdb_constraints()"
+        ).fetchall()
+        return sorted(held) + sorted(opened.execute("SELECT sql, '', [''] FROM duckdb_indexes()").fetchall())
+
+
+def rows(path: Path) -> dict[str, list[tuple[Any, ...]]]:
+    """Every row of every table of the schema, cells by the names of their columns."""
+    with duckdb.connect(str(path), read_only=True) as opened:
+        held = {name for (name,) in opened.execute("SELECT table_name FROM duckdb_tables()").fetchall()}
+        return {
+            name: sorted(opened.execute(f"SELECT * FROM {name}").fetchall(), key=repr)  # noqa: S608
+            for name in TABLES
+            if name in held
+        }
 
 
 def version(path: Path) -> str:
@@ -80,6 +113,7 @@ def test_a_file_of_the_first_version_is_brought_up_to_this_one(small_market: Mar
     market = Market.open(path, create=False)
     fresh = Market.open(tmp_path / "fresh.duckdb")
     assert version(path) == VERSION and layout(path) == layout(fresh.path)
+    assert constraints(path) == constraints(fresh.path)
     assert market.digest() == small_market.digest()
     assert market.load_fit() == small_market.load_fit()
     assert market.audit()["action"].to_list()[-1] == "upgrade"
@@ -116,10 +150,8 @@ def test_an_upgrade_that_fails_leaves_the_file_as_it_was(
 ) -> None:
     path = first_version(tmp_path / "market.duckdb", small_market)
     before = layout(path)
-    monkeypatch.setattr(
-        "pricing.store.migrations.STEPS", ("CREATE TABLE tokens (a VARCHAR); SELECT nothing",)
-    )
-    with pytest.raises(duckdb.Error):
+    monkeypatch.setitem(READ_AS, "fits", "SELECT * REPLACE (NULL AS payload), 1 AS nth FROM {earlier}")
+    with pytest.raises(MarketError, match="cannot be brought up to .*, and is unchanged: .*fits.payload"):
         Market.open(path, create=False)
     assert version(path) == "1" and layout(path) == before
 
@@ -131,3 +163,56 @@ def test_a_file_of_a_later_version_is_refused(small_market: Market, tmp_path: Pa
     with pytest.raises(MarketError, match="of version 99; this program reads version"):
         Market.open(path)
     assert "99" not in EARLIER
+
+
+def test_a_file_of_the_second_version_loses_nothing(tmp_path: Path) -> None:
+    path = second_version(tmp_path / "market.duckdb")
+    before = rows(path)
+    market = Market.open(path, create=False)
+    assert version(path) == VERSION
+    fresh = Market.open(tmp_path / "fresh.duckdb")
+    assert layout(path) == layout(fresh.path) and constraints(path) == constraints(fresh.path)
+    after = rows(path)
+    assert set(before) == set(after) and all(before.values())
+    assert after.pop("market") == [(KIND, VERSION, "EUR")] and len(before.pop("market")) == 1
+    assert after["audit"][:-1] == before["audit"] or len(after["audit"]) == len(before["audit"]) + 1
+    assert set(before.pop("audit")) < set(after.pop("audit"))
+    choices, earlier = after.pop("evidence_choices"), before.pop("evidence_choices")
+    assert [row[:-1] for row in choices] == [row[:-1] for row in earlier]
+    assert after == before
+    assert market.sales(every_record=True).height == 6 and market.sales().height == 5
+    assert market.load_fit()[0] == b"two" and market.duplicates().height == 1
+    assert rows(tmp_path / "market.version-2.duckdb")["records"] == before["records"]
+
+
+def test_choices_kept_together_keep_their_order(tmp_path: Path) -> None:
+    path = second_version(tmp_path / "market.duckdb")
+    with duckdb.connect(str(path), read_only=True) as opened:
+        order = opened.execute("SELECT action FROM evidence_choices ORDER BY made_at, rowid").fetchall()
+    Market.open(path, create=False)
+    kept = read_choices(path, "my car")
+    assert [(action,) for action in kept["action"]] == order == [("drop",), ("add",), ("adjust",)]
+    assert kept["made_at"].is_unique().all()
+
+
+def test_a_row_that_was_there_twice_is_there_once(tmp_path: Path) -> None:
+    """Earlier versions had no keys; the file as it was is kept."""
+    path = second_version(tmp_path / "market.duckdb")
+    once = {name: sorted(set(map(repr, kept))) for name, kept in rows(path).items()}
+    with duckdb.connect(str(path)) as opened:
+        for name, table in TABLES.items():
+            if table.key and name not in ("market", "settings", "evidence_choices"):
+                opened.execute(f"INSERT INTO {name} SELECT * FROM {name}")  # noqa: S608
+    Market.open(path, create=False)
+    after = {name: sorted(map(repr, kept)) for name, kept in rows(path).items()}
+    for name, table in TABLES.items():
+        if table.key and name not in ("market", "settings", "evidence_choices"):
+            assert after[name] == once[name], name
+
+
+def test_a_migrated_file_is_worked_with(tmp_path: Path) -> None:
+    market = Market.open(second_version(tmp_path / "market.duckdb"), create=False)
+    record = market.sales()["record_id"][0]
+    market.correct(record, "year", "1967", reason="seen on the plate", today=date(2026, 6, 30))
+    assert market.store_fit(b"three", {"rows": 5}) == "fit-0003"
+    assert market.undo("batch-0001") == 3

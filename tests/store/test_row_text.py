@@ -23,7 +23,7 @@ from pricing.store.row_text import (
     read_lines,
     selected,
 )
-from pricing.store.tables import TABLES
+from pricing.store.schema import create_tables
 from tests.postgres_server import PostgresServer
 
 STATEMENT = (
@@ -155,7 +155,7 @@ def test_a_digest_outlives_a_new_column() -> None:
 
 def test_every_table_of_a_market_has_columns_that_a_server_keeps() -> None:
     with duckdb.connect() as opened:
-        opened.execute(TABLES).fetchall()
+        create_tables(opened)
         kinds = {kind for layout in layouts(opened).values() for _, kind in layout.server_columns}
         assert {"text", "text[]", "bytea", "numeric(18,2)", "date"} <= kinds
         opened.execute("CREATE TABLE odd (thing STRUCT(a INTEGER))").fetchall()

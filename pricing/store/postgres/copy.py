@@ -17,12 +17,14 @@ from uuid import uuid4
 import duckdb
 
 from pricing.errors import MarketError, ServerAwayError
-from pricing.store.changes import COPIED, changes, whole
-from pricing.store.connection import PATIENCE_SECONDS, file_connection, run
+from pricing.store.changes import changes, whole
+from pricing.store.connection import PATIENCE_SECONDS, add_row, file_connection, quoted, run
+from pricing.store.copying import COPIED, market_tables
 from pricing.store.place import ADDRESS_FILE, copies_directory
 from pricing.store.postgres.server import NO_ENTRY, Entry, Reading, Server
 from pricing.store.postgres.turn import Turn
-from pricing.store.row_text import TableLayout, delete, insert, layouts, quoted
+from pricing.store.row_text import TableLayout, delete, insert, layouts
+from pricing.store.schema import create_missing_keys
 
 Tell = Callable[[int, int], None]
 """Called with rows done and rows in all."""
@@ -196,15 +198,15 @@ def _catch_up(opened: duckdb.DuckDBPyConnection, path: Path, server: Server) -> 
             "elsewhere and bring it back by `pricing copy`, or delete it"
         )
     with server.reading() as reading:
-        run(opened, f"CREATE TABLE IF NOT EXISTS {COPIED} (number BIGINT, token VARCHAR)")
+        if COPIED not in layouts(opened):  # the file came into being a moment ago
+            run(opened, f"CREATE TABLE {COPIED} (number BIGINT PRIMARY KEY, token VARCHAR NOT NULL)")
         here, head = _position(opened), reading.head()
         if here == head:
             return head
         if not reading.holds(here):
             _LOG.warning("%s does not know entry %s; the local copy is made anew", server.shown, here[0])
-            for table in layouts(opened):
-                if table != COPIED:
-                    run(opened, f"DROP TABLE {quoted(table)}")
+            for table in market_tables(opened):
+                run(opened, f"DROP TABLE {quoted(table)}")
             here = NO_ENTRY
         _apply(opened, reading, here[0])
         _remember(opened, head)
@@ -220,13 +222,14 @@ def _apply(opened: duckdb.DuckDBPyConnection, reading: Reading, after: int) -> N
     wanted = held | _layouts_of(new)
     for table, statement in statements.items():
         layout, start = wanted[table], after
-        known = start > 0 and table in held and held[table].columns == layout.columns
+        known = start > 0 and table in held and held[table].statement == statement
         if not (known and all(delete(opened, layout, texts) for texts in reading.gone(layout, start))):
             run(opened, f"DROP TABLE IF EXISTS {quoted(table)}")
             run(opened, statement)
             start = 0
         for texts in reading.came(layout, start):
             insert(opened, layout, texts)
+    create_missing_keys(opened, statements)
 
 
 def _layouts_of(statements: dict[str, str]) -> dict[str, TableLayout]:
@@ -254,20 +257,19 @@ def _head(server: Server) -> Entry | None:
 
 def _position(opened: duckdb.DuckDBPyConnection) -> Entry:
     """The last entry that a copy has."""
-    try:
-        rows = run(opened, f"SELECT number, token FROM {COPIED}")  # noqa: S608
-    except duckdb.CatalogException:
-        rows = []
+    held = COPIED in layouts(opened)
+    rows = run(opened, f"SELECT number, token FROM {COPIED}") if held else []  # noqa: S608
     return (int(rows[0][0]), str(rows[0][1])) if rows else NO_ENTRY
 
 
 def _remember(opened: duckdb.DuckDBPyConnection, entry: Entry) -> None:
     run(opened, f"DELETE FROM {COPIED}")  # noqa: S608
-    run(opened, f"INSERT INTO {COPIED} VALUES (?, ?)", list(entry))  # noqa: S608
+    add_row(opened, COPIED, number=entry[0], token=entry[1])
 
 
 def _count(opened: duckdb.DuckDBPyConnection) -> int:
-    return sum(int(run(opened, f"SELECT count(*) FROM {quoted(table)}")[0][0]) for table in layouts(opened))  # noqa: S608
+    counts = (f"SELECT count(*) FROM {quoted(table)}" for table in market_tables(opened))  # noqa: S608
+    return sum(int(run(opened, count)[0][0]) for count in counts)
 
 
 def _warn(server: Server, error: MarketError) -> None:

@@ -16,8 +16,9 @@ import polars as pl
 import psycopg
 
 from pricing.errors import MarketError
+from pricing.store.connection import quoted
 from pricing.store.postgres.sessions import Session, Sessions
-from pricing.store.row_text import TableLayout, quoted, read_lines, selected
+from pricing.store.row_text import TableLayout, read_lines, selected
 
 MIGRATIONS: Final = (
     """

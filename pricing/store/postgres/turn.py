@@ -11,9 +11,10 @@ import psycopg
 
 from pricing.errors import MarketError, ServerAwayError
 from pricing.store.changes import Change
+from pricing.store.connection import quoted
 from pricing.store.postgres.server import ADVISORY_LOCK, Entry, Reading, Server, server_table
 from pricing.store.postgres.sessions import Session, reason
-from pricing.store.row_text import copy_text, quoted
+from pricing.store.row_text import copy_text
 
 AWAY_SECONDS: Final = 20.0
 """How long a write waits for a server that is away, such as one that is started anew."""
@@ -198,7 +199,7 @@ def _prepare(session: Session, change: Change) -> None:
         statement = f"ALTER TABLE {table} {added}"
     session.execute(statement.encode())
     session.execute(
-        "INSERT INTO pricing.layouts VALUES (%s, %s) "
+        "INSERT INTO pricing.layouts (name, statement) VALUES (%s, %s) "
         "ON CONFLICT (name) DO UPDATE SET statement = excluded.statement",
         [layout.table, layout.statement],
     )

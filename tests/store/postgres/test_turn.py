@@ -78,7 +78,7 @@ def test_a_writer_that_lost_its_turn_does_not_wait_for_one_that_waits_for_it(
     other = threading.Thread(target=second)
     began = time.monotonic()
     with pytest.raises(MarketError, match="do it again"), connection(market.path, write=True) as opened:
-        run(opened, "INSERT INTO aliases VALUES ('make', NULL, NULL, 'Corvan', 'Corvane')")
+        run(opened, "INSERT INTO aliases (field, typed, name) VALUES ('make', 'Corvan', 'Corvane')")
         postgres.cut_sessions()
         other.start()
         taken = "SELECT 1 FROM pg_locks WHERE locktype = 'advisory' AND granted"
