@@ -62,7 +62,7 @@ def load(market: Market, fit_id: str | None = None) -> PriceModel:
 def to_bytes(model: PriceModel) -> bytes:
     """A fitted model as bytes."""
     gap = model.fitted.design.asking
-    design, found = model.fitted.design, model.fitted.regression.estimates_
+    design, found = model.fitted.design, model.fitted.regression.estimates
     arrays: Arrays = {
         "reference": model.fitted.reference,
         "calibration.scores": model.calibration.law.scores,
@@ -150,14 +150,13 @@ def _rebuilt(header: dict[str, Any], arrays: Arrays) -> PriceModel:
     shift = MarketShift(**header["market_shift"])
     design = _design(spec, shift, header, arrays)
     levels = len(design.groups.tree.parents)
-    regression = HedonicRegression()
-    regression.estimates_ = Estimates(
+    estimates = Estimates(
         *_posterior("mean", arrays, levels),
         *_posterior("spread", arrays, levels),
         header["degrees"],
         [arrays[f"inverted.{level}"] for level in range(levels + 1)],
     )
-    regression.spread_columns_ = design.spread_columns
+    regression = HedonicRegression(estimates, design.spread_columns)
     sizes = arrays["trees.sizes"]
     nodes = plain_nodes(arrays["trees.nodes"]) if len(sizes) else np.empty(0)
     trees = tuple(np.split(nodes, np.cumsum(sizes)[:-1])) if len(sizes) else ()
