@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from threadpoolctl import ThreadpoolController
 
 from pricing.errors import ModelError
-from pricing.model.fitting import Estimates, Fitting
+from pricing.model.fitting import LEVERAGE_TURNS, Estimates, Fitting
 from pricing.model.pooling import Floats, Ints, Priors
 from pricing.model.rows import Rows
 from pricing.model.structure import Structure
@@ -108,12 +108,14 @@ def fit_regression(
     priors, spread_priors = structure.priors if start is None else start, of_spread.priors
     varying, spread_varying = structure.priors.varying(), of_spread.priors.varying()
 
+    leverage_turns = 0 if not restricted else LEVERAGE_TURNS if spread else turns
+
     def fitting(some: slice) -> Fitting:
         lain = Rows(X[some], codes[some], structure.tree, varying)
         limits = low[some][lain.order], high[some][lain.order]
         return Fitting(
             lain, lain.columns(structure.spread_columns, spread_varying), y[some][lain.order], limits,
-            structure, of_spread, degrees, restricted,
+            structure, of_spread, degrees, leverage_turns,
         )  # fmt: skip
 
     warm = start is not None
