@@ -31,7 +31,6 @@ from pricing.model.price_model import PriceModel
 from pricing.model.score_law import ScoreLaw
 from pricing.model.smooth import Numeric
 from pricing.model.spec import FeatureSpec
-from pricing.model.trees import plain_nodes
 from pricing.store.market import Market
 
 FORMAT = "classic-car-pricing fit 4"
@@ -158,8 +157,7 @@ def _rebuilt(header: dict[str, Any], arrays: Arrays) -> PriceModel:
     )
     regression = HedonicRegression(estimates, design.spread_columns)
     sizes = arrays["trees.sizes"]
-    nodes = plain_nodes(arrays["trees.nodes"]) if len(sizes) else np.empty(0)
-    trees = tuple(np.split(nodes, np.cumsum(sizes)[:-1])) if len(sizes) else ()
+    trees = tuple(np.split(arrays["trees.nodes"], np.cumsum(sizes)[:-1])) if len(sizes) else ()
     interactions = Interactions(header["baseline"], trees)
     counts = [arrays[f"counts.{level}"] for level in range(levels)]
     model.fitted = Fitted(design, regression, interactions, counts, arrays["reference"])
