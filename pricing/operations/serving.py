@@ -17,7 +17,7 @@ from typing import Any, Final
 from urllib.parse import urlencode
 
 from pricing.errors import FileError
-from pricing.store.place import password_variables
+from pricing.store.market_paths import password_variables
 from pricing.words.sentences import option_words
 
 LOOPBACK: Final = "127.0.0.1"

@@ -25,8 +25,8 @@ from pricing.store.answers import Receipt, keep_result
 from pricing.store.audit import now, write_audit
 from pricing.store.connection import PATIENCE_SECONDS, Values, add_row, connection, frame, run
 from pricing.store.loading import LoadReport, load_files
+from pricing.store.market_paths import market_path
 from pricing.store.opening import base_currency_of, create_file
-from pricing.store.place import market_path
 from pricing.store.quarantine import export_quarantine
 from pricing.store.sales import digest, read_sales
 from pricing.store.state import CHANGES_SEEN, record_changes

@@ -10,9 +10,8 @@ import duckdb
 
 from pricing.errors import MarketError
 from pricing.money.currencies import minor_unit_places
-from pricing.store.connection import add_row, connection, run
+from pricing.store.connection import add_row, connection, keeper_of, run
 from pricing.store.migrations import EARLIER, upgrade
-from pricing.store.place import copies, is_copy
 from pricing.store.schema import KIND, VERSION, create_tables
 
 
@@ -24,9 +23,10 @@ def create_file(path: Path, base_currency: str) -> None:
         with connection(draft, write=True) as opened:
             create_tables(opened)
             add_row(opened, "market", kind=KIND, version=VERSION, base_currency=base_currency)
-        if is_copy(path):
+        keeper = keeper_of(path)
+        if keeper is not None:
             with connection(draft) as opened:
-                copies().found(path, opened)
+                keeper.found(path, opened)
 
 
 @contextmanager

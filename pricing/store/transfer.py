@@ -8,11 +8,11 @@ import duckdb
 
 from pricing.errors import MarketError
 from pricing.progress import Progress, untold
-from pricing.store.connection import PATIENCE_SECONDS, connection, quoted, run
+from pricing.store.connection import PATIENCE_SECONDS, connection, keeper_of, quoted, run
 from pricing.store.copying import copy_tables, market_tables
 from pricing.store.market import Market
+from pricing.store.market_paths import market_path
 from pricing.store.opening import new_file
-from pricing.store.place import copies, is_copy, market_path
 from pricing.store.sales import digest
 
 
@@ -50,8 +50,9 @@ def copy_market(
 
     with connection(here, patience=patience) as opened:  # nobody writes to the file meanwhile
         rows, copied = _rows(opened), digest(opened)
-        if is_copy(there):
-            if not copies().found(there, opened, patience=patience, tell=tell):
+        keeper = keeper_of(there)
+        if keeper is not None:
+            if not keeper.found(there, opened, patience=patience, tell=tell):
                 raise MarketError(f"{_said(there)} has come to hold a market meanwhile; nothing was copied")
         else:
             _copy_file(opened, there, sum(rows.values()), tell)
@@ -87,4 +88,5 @@ def _rows(opened: duckdb.DuckDBPyConnection) -> dict[str, int]:
 
 def _said(path: Path) -> str:
     """A place as a person knows it: the file, or the server's address without its password."""
-    return str(copies().server_of(path).shown) if is_copy(path) else str(path)
+    keeper = keeper_of(path)
+    return str(path) if keeper is None else keeper.shown(path)

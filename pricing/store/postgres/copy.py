@@ -9,7 +9,7 @@ number and token; if the server knows no such entry (it was restored, or is anot
 import logging
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager
 from pathlib import Path
 from typing import Final
 from uuid import uuid4
@@ -85,6 +85,16 @@ def password_variables(path: Path) -> dict[str, str]:
     """What a process of our own needs in its environment to reach the server of the local copy that it is
     given: the password, which stands in no file of ours."""
     return server_of(path).sessions.password_variables()
+
+
+def key_held(path: Path, key: str) -> AbstractContextManager[bool]:
+    """Hold the key of a piece of work on all machines; see ``Server.key_held``."""
+    return server_of(path).key_held(key)
+
+
+def shown(path: Path) -> str:
+    """The address of the server of a local copy, without its password."""
+    return server_of(path).shown
 
 
 def server_of(path: Path) -> Server:
