@@ -31,6 +31,7 @@ from pricing.cli.upkeep import operation_app
 from pricing.errors import PricingError
 from pricing.operations.configuration import apply_file
 from pricing.operations.demo_files import EXTENSIONS
+from pricing.operations.extras import missing
 from pricing.operations.opening import MARKET_FILE, open_market
 
 app = typer.Typer(
@@ -76,6 +77,8 @@ def run() -> None:
         message, code = str(error), 1
     except TyperException as error:
         message, code = error.format_message(), error.exit_code
+    except ModuleNotFoundError as error:
+        message, code = missing(error), 1
     except OSError as error:
         named = "" if error.filename is None else f"{error.filename}: "
         message, code = f"{named}{error.strerror or error}", 1

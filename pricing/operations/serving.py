@@ -52,7 +52,10 @@ def serve(
 
     Raises:
         FileError: the port is taken, or the server does not start.
+        ModuleNotFoundError: the dashboard's libraries are not installed.
     """
+    if importlib.util.find_spec("streamlit") is None:
+        raise ModuleNotFoundError("No module named 'streamlit'", name="streamlit")
     number = free_port(host, port)
     variables = {MARKET_VARIABLE: str(market.resolve()), MANAGERS_VARIABLE: ",".join(managers)}
     variables |= password_variables(market)
