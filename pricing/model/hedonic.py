@@ -102,8 +102,10 @@ def fit_regression(
         raise ModelError("a value of the design is not finite")
     if np.isnan(y).all():
         raise ModelError("no price is known to fit to")
-    low = np.full(len(y), -np.inf) if lower is None else lower
-    high = np.full(len(y), np.inf) if upper is None else upper
+    centre = float(np.nanmedian(y))  # so that an answer does not depend on the unit, to the last digit
+    y = y - centre
+    low = np.full(len(y), -np.inf) if lower is None else lower - centre
+    high = np.full(len(y), np.inf) if upper is None else upper - centre
     of_spread = structure.of_spread(spread)
     priors, spread_priors = structure.priors if start is None else start, of_spread.priors
     varying, spread_varying = structure.priors.varying(), of_spread.priors.varying()
@@ -131,9 +133,10 @@ def fit_regression(
         steps = structure.ordered_columns
         found.inverted = found.posterior.inverted(steps)
         found.posterior = found.posterior.ordered(steps, _step_shares(fit.rows.X[:, steps]))
+    found.posterior.raise_level(centre)
     restored = fit.rows.restored
     rows = FittedRows(
-        restored(fit.fitted), restored(fit.response - fit.fitted), restored(fit.log_variance),
+        restored(fit.fitted) + centre, restored(fit.response - fit.fitted), restored(fit.log_variance),
         restored(fit.weights),
     )  # fmt: skip
     return HedonicRegression(found, structure.spread_columns), rows

@@ -35,8 +35,9 @@ from pricing.model.score_law import ScoreLaw
 from pricing.model.spec import FeatureSpec
 from pricing.progress import Progress, untold
 
-MINIMUM_SALES = 40
-"""Sales below which no range is given for any car."""
+MINIMUM_SALES = 70
+"""Sales below which no range is given for any car: with fewer the origins' fits know so much less than the fit
+that is asked that ranges come out too wide (`bench_moves.py`, small markets)."""
 
 PRICED = 0.8
 """Coverage of the range by which it is judged whether a price can be defended at all."""

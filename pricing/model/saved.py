@@ -204,7 +204,11 @@ def _design(spec: FeatureSpec, shift: MarketShift, header: dict[str, Any], array
     names = [pl.DataFrame(table, schema=dict.fromkeys(table, pl.String)) for table in header["groups"]]
     design.groups = GroupEncoder(spec.groups, tuple(names))
     scale = header["condition"]
-    design.condition = ConditionScale(**{**scale, "bands": tuple(scale["bands"])}) if scale else None
+    design.condition = (
+        ConditionScale(**{**scale, "bands": tuple(scale["bands"]), "unseen": tuple(scale["unseen"])})
+        if scale
+        else None
+    )
     present, by, tiered = header["asking"]
     encoder = CategoryEncoder(by[0], tuple(by[1])) if by else None
     design.asking = AskingGap(present, encoder, tuple(tiered))
