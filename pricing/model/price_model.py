@@ -36,8 +36,8 @@ from pricing.model.spec import FeatureSpec
 from pricing.progress import Progress, untold
 
 MINIMUM_SALES = 70
-"""Sales below which no range is given for any car: with fewer the origins' fits know so much less than the fit
-that is asked that ranges come out too wide (`bench_moves.py`, small markets)."""
+"""Sales below which no range is given for any car: with fewer the origins' fits know so much less than the
+fit that is asked that ranges come out too wide (`bench_moves.py`, small markets)."""
 
 PRICED = 0.8
 """Coverage of the range by which it is judged whether a price can be defended at all."""

@@ -16,7 +16,7 @@ from pricing.model.score_law import weighted_rank_quantile
 SCORES, REPEATS = 400, 3_000
 OLDER = np.arange(SCORES) < 240
 STEP, SLOPE = np.where(OLDER, -1.0, 0.0), np.linspace(-1.0, 0.0, SCORES)
-EQUAL, RECENT = np.ones(SCORES), 0.97 ** np.arange(SCORES)[::-1]
+EQUAL, RECENT = np.ones(SCORES), np.power(0.97, np.arange(SCORES)[::-1], dtype=np.float64)
 NONE = np.zeros(SCORES)
 
 
@@ -36,7 +36,8 @@ def test_coverage_stays_within_what_drift_may_cost(
     shift: np.ndarray, weights: np.ndarray, level: float
 ) -> None:
     scores = shift + np.random.default_rng(5).standard_normal((REPEATS, SCORES))
-    held = stats.norm.cdf([float(weighted_rank_quantile(row, weights, level)) for row in scores])
+    ends = np.array([float(weighted_rank_quantile(row, weights, level)) for row in scores])
+    held = np.asarray(stats.norm.cdf(ends))
     share = weights / (weights.sum() + 1.0)
     cost = float(share @ swap_distances(shift))
     noise = 3.0 * float(held.std()) / np.sqrt(REPEATS)
