@@ -21,7 +21,7 @@ import duckdb
 
 from pricing.errors import DoneMeanwhileError
 from pricing.store.audit import now
-from pricing.store.connection import PATIENCE_SECONDS, add_row, connection, keeper_of, run
+from pricing.store.connection import TIMEOUT_SECONDS, add_row, connection, keeper_of, run
 
 try:
     import fcntl
@@ -67,9 +67,9 @@ def keep_result(
     )  # fmt: skip
 
 
-def kept_answer(path: Path, key: str, *, patience: float = PATIENCE_SECONDS) -> KeptAnswer | None:
+def kept_answer(path: Path, key: str, *, timeout: float = TIMEOUT_SECONDS) -> KeptAnswer | None:
     """What came of the write under a key, if there was one."""
-    with connection(path, patience=patience) as opened:
+    with connection(path, timeout=timeout) as opened:
         rows = run(opened, "SELECT request, status, content FROM answers WHERE key = ?", [key])
     return KeptAnswer(rows[0][0], rows[0][1], json.loads(rows[0][2])) if rows else None
 

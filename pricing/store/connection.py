@@ -3,7 +3,7 @@
 DuckDB lets one process write or many read, and refuses the others. Here they wait instead. A writer holds an
 advisory lock on the file's folder (a turnstile) while it waits and works; a reader passes that turnstile on
 its way in, so that readers following upon each other cannot keep a writer out. Where there is no such lock
-(Windows) both simply try again until their patience ends.
+(Windows) both simply try again until their timeout.
 """
 
 import os
@@ -25,7 +25,7 @@ try:
 except ImportError:  # pragma: no cover - Windows
     fcntl = None  # type: ignore[assignment]
 
-PATIENCE_SECONDS: Final = 60.0
+TIMEOUT_SECONDS: Final = 60.0
 """How long a connection waits for another process by default."""
 
 Values = list[Any] | dict[str, Any] | None
@@ -59,7 +59,7 @@ class Keeper(Protocol):
         """Bring a local copy up to date."""
 
     def copy_connection(
-        self, path: Path, *, write: bool, keep: bool, patience: float
+        self, path: Path, *, write: bool, keep: bool, timeout: float
     ) -> AbstractContextManager[duckdb.DuckDBPyConnection]:
         """A connection to a local copy; see ``connection``."""
 
@@ -68,7 +68,7 @@ class Keeper(Protocol):
         path: Path,
         market: duckdb.DuckDBPyConnection,
         *,
-        patience: float = PATIENCE_SECONDS,
+        timeout: float = TIMEOUT_SECONDS,
         tell: Callable[[int, int], None] | None = None,
     ) -> bool:
         """Make the market of an open file the one that the server keeps; false when it keeps one already."""
@@ -104,7 +104,7 @@ def keeper_of(path: Path) -> Keeper | None:
 
 
 def connection(
-    path: Path, *, write: bool = False, keep: bool = True, patience: float = PATIENCE_SECONDS
+    path: Path, *, write: bool = False, keep: bool = True, timeout: float = TIMEOUT_SECONDS
 ) -> AbstractContextManager[duckdb.DuckDBPyConnection]:
     """A connection for one piece of work; with ``write`` the work is one transaction, undone by any error,
     and without ``keep`` in any case. Every question and every write to a market comes through here.
@@ -112,21 +112,21 @@ def connection(
     The local copy of a market on a server is brought up to date first, and what a write changes in it is kept
     by the server before it is kept here (``store.postgres.copy``).
 
-    Raises ``MarketError`` when the file is no DuckDB file, stays in use for ``patience`` seconds, or the
+    Raises ``MarketError`` when the file is no DuckDB file, stays in use for ``timeout`` seconds, or the
     disk is full.
     """
     keeper = keeper_of(path)
     if keeper is not None:
-        return keeper.copy_connection(path, write=write, keep=keep, patience=patience)
-    return file_connection(path, write=write, keep=keep, patience=patience)
+        return keeper.copy_connection(path, write=write, keep=keep, timeout=timeout)
+    return file_connection(path, write=write, keep=keep, timeout=timeout)
 
 
 @contextmanager
 def file_connection(
-    path: Path, *, write: bool = False, keep: bool = True, patience: float = PATIENCE_SECONDS
+    path: Path, *, write: bool = False, keep: bool = True, timeout: float = TIMEOUT_SECONDS
 ) -> Iterator[duckdb.DuckDBPyConnection]:
     """A connection to a file as it stands; see ``connection``."""
-    deadline = time.monotonic() + patience
+    deadline = time.monotonic() + timeout
     with _turnstile(path, write, deadline), closing(_open(path, write, deadline)) as opened:
         try:
             if write:

@@ -45,9 +45,9 @@ def new_file(path: Path) -> Iterator[Path]:
             draft.rename(path)  # a file system without links
 
 
-def base_currency_of(path: Path, patience: float) -> str:
+def base_currency_of(path: Path, timeout: float) -> str:
     """The base currency of a market file, brought up to this version first; refuses any other file."""
-    with connection(path, patience=patience) as opened:
+    with connection(path, timeout=timeout) as opened:
         try:
             rows = run(opened, "SELECT kind, version, base_currency FROM market")
         except (duckdb.CatalogException, duckdb.BinderException):
@@ -56,7 +56,7 @@ def base_currency_of(path: Path, patience: float) -> str:
         raise MarketError(f"{path} is a DuckDB file of another kind, not a market file")
     kind, version, base_currency = rows[0]
     if version in EARLIER:
-        upgrade(path, patience)
+        upgrade(path, timeout)
     elif version != VERSION:
         raise MarketError(
             f"{path} is a market file of version {version}; this program reads version {VERSION}"
