@@ -1,7 +1,6 @@
 """Selling: net proceeds by channel, a reserve and an estimate, an asking price, and what to do first."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
 from typing import Any, Final
@@ -9,12 +8,12 @@ from typing import Any, Final
 import numpy as np
 import polars as pl
 
+from pricing.car import Car
 from pricing.condition.assessment import InspectionResult
 from pricing.condition.repairs import RepairCosts
 from pricing.decisions.amounts import Conversion
 from pricing.decisions.asking_prices import STEPS, chances, ladder
 from pricing.decisions.auction_terms import AuctionFacts, auction_facts, customary_estimates
-from pricing.decisions.car import checked_car, named_car
 from pricing.decisions.car_price import inspected, price_of
 from pricing.decisions.channel_proceeds import HORIZON, ChannelProceeds, proceeds_on
 from pricing.decisions.first_jobs import worth_doing
@@ -133,7 +132,7 @@ def selling_evidence(
 def sell_car(
     market: Market,
     model: PriceModel,
-    car: Mapping[str, Any],
+    car: Car,
     terms: SellerTerms,
     *,
     evidence: SellingEvidence,
@@ -158,19 +157,19 @@ def sell_car(
     at = date.fromisoformat(model.facts["last_date"]) if as_of is None else as_of
     conversion = Conversion.at(terms.currency, market.base_currency, at, own_rates)
     valuation = value_car(
-        market, model, dict(car) | {"channel": None}, as_of=at, coverage=coverage, inspection=inspection
+        market, model, replace(car, channel=None), as_of=as_of, coverage=coverage, inspection=inspection
     )
     if valuation.reason is not None:
         raise DecisionError(f"no range can be given, and so no proceeds: {valuation.reason}")
     sales = market.sales(as_of=at)
-    base = checked_car(inspected(named_car(sales, car), inspection), None, at)
+    base = inspected(car, inspection)
     rate = float(Decimal(conversion.units) / Decimal(conversion.base_units))
     own = None if terms.own_value is None else float(terms.own_value)
     channels, asking, ladders = [], {}, {}
     auction: AuctionFacts | None = None
     gaps = model.asking_gaps()
     for channel in CHANNELS:
-        there = base | {"channel": channel}
+        there = replace(base, channel=channel)
         price = price_of(model, there, at, inspection)
         sale_terms = SaleTerms.in_force(schedule, channel, at, terms.currency)
         mid = price.mid.item() * rate
