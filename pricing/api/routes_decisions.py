@@ -176,7 +176,7 @@ def selling(question: SellingQuestion, service: Here) -> Response:
         **question.model_dump(include=SELLER_STATES),
     )
     facts = sell_car(
-        view.market,
+        view,
         view.model,
         view.car(question.car, question.as_of),
         terms,

@@ -3,7 +3,7 @@
 from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
-from typing import Any, Final
+from typing import Any, Final, Protocol
 
 import numpy as np
 import polars as pl
@@ -23,12 +23,11 @@ from pricing.decisions.plain import plain
 from pricing.decisions.proceeds import SaleTerms
 from pricing.decisions.seller_terms import SellerTerms
 from pricing.decisions.time_to_sale import TimeToSale, kaplan_meier, listings_of, log_rank
-from pricing.decisions.valuation import Valuation, value_car
+from pricing.decisions.valuation import Evidence, Valuation, value_car
 from pricing.errors import DecisionError
 from pricing.model.price_model import PriceModel
 from pricing.money.charges import Schedule
 from pricing.progress import Progress, untold
-from pricing.store.market import Market
 from pricing.vocabulary import CHANNELS
 
 CAUTIONS: Final = (
@@ -36,6 +35,12 @@ CAUTIONS: Final = (
     "Commission, fees and tax on a sale are for the contract and for local law: read both before you sign.",
     "Tell a buyer of every fault you know of; what must be told is for local law.",
 )
+
+
+class Records(Protocol):
+    """What is read of a market to learn how its cars sell: ``pricing.Market`` is one."""
+
+    def sales(self, as_of: date | None = None, *, every_record: bool = False) -> pl.DataFrame: ...
 
 
 @dataclass(frozen=True)
@@ -94,7 +99,7 @@ class Selling:
 
 
 def selling_evidence(
-    market: Market,
+    market: Records,
     model: PriceModel,
     as_of: date | None = None,
     progress: Progress = untold,
@@ -130,7 +135,7 @@ def selling_evidence(
 
 
 def sell_car(
-    market: Market,
+    market: Evidence,
     model: PriceModel,
     car: Car,
     terms: SellerTerms,
