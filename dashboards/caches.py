@@ -8,7 +8,7 @@ import gc
 import os
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from datetime import date
+from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Any, Final, TypeVar
 
@@ -43,6 +43,7 @@ from pricing.store.market_paths import market_path
 from pricing.store.rates import own_rates_of
 from pricing.store.settings import read_settings
 from pricing.store.state import StoredState, read_state
+from pricing.words.market_standing import market_warning
 
 KEPT: Final = 2
 """States of the market file kept in memory at a time."""
@@ -68,6 +69,7 @@ class MarketState:
     stale: bool
     batches: int
     demo: bool
+    warning: str | None
     stamp: tuple[int, int] = field(repr=False)
 
     @property
@@ -122,8 +124,9 @@ def market_state() -> MarketState | None:
         stamp = (found.st_mtime_ns, found.st_size)
         stored = _stored(str(path), stamp)
         return MarketState(
-            str(path), stored.records, stored.fit, stored.stale, stored.batches, is_demo, stamp
-        )
+            str(path), stored.records, stored.fit, stored.stale, stored.batches, is_demo,
+            market_warning(stored, datetime.now(UTC).date()), stamp,
+        )  # fmt: skip
     return None
 
 

@@ -121,7 +121,7 @@ def test_amounts_as_they_are_typed() -> None:
         ("CHF 12'500", "12500", "CHF"), ("4500.-", "4500", None), ("45 000 SEK", "45000", "SEK"),
     ):  # fmt: skip
         assert typed_amount(text, "reserve") == Typed(Decimal(amount), currency)
-    for text in ("$900", "kr 900", "900 kr", "C$900"):
+    for text in ("$900", "kr 900", "900 kr"):
         with pytest.raises(DecisionError, match="does not say which currency"):
             typed_amount(text, "reserve")
     for text in (
@@ -129,7 +129,7 @@ def test_amounts_as_they_are_typed() -> None:
         "GBP",
         "GBP 5 EUR",
         "£5 EUR",
-        "1,5",
+        "1,2,3",
         "inf",
         "nan",
         "1e4",
