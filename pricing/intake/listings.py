@@ -118,8 +118,9 @@ def _offered(node: Any, depth: int = 0) -> Iterator[tuple[Thing, Thing]]:
         yield from ((item, node) for item in items)
         return
     for name, value in node.items():
-        if name == "makesOffer":  # of a seller, who is then named around the offer
-            value = [{"seller": node, **offer} for offer in _things(value)]
+        if name == "makesOffer":  # of a seller, who is then named around the offer, without the offers
+            seller = {key: said for key, said in node.items() if key != "makesOffer"}
+            value = [{"seller": seller, **offer} for offer in _things(value)]
         yield from _offered(value, depth + 1)
 
 
