@@ -21,8 +21,8 @@ LEAST_PRICE: Final = 150.0
 known."""
 
 _MILE: Final = 1.609344
-_RATE_APART: Final = float(np.log(3.0))
-"""Currencies nearer to each other than three to one are not told apart by what cars cost."""
+_RATE_APART: Final = float(np.log(6.0))
+"""Currencies nearer to each other than six to one are not told apart by what cars cost: prices may triple."""
 
 MARKET: Final = """
 SELECT model_key, median(price) AS price, median(odometer_km) AS odometer_km, min("year") AS first_year,
