@@ -79,6 +79,7 @@ class MarketState:
 
     @property
     def base_currency(self) -> str:
+        """The currency of every price (ISO 4217)."""
         return base_currency(self)
 
     def sales(self, as_of: date | None = None) -> pl.DataFrame:
@@ -98,9 +99,11 @@ class ModelRecords:
 
     @property
     def base_currency(self) -> str:
+        """The currency of every price (ISO 4217)."""
         return self.state.base_currency
 
     def sales(self, as_of: date | None = None) -> pl.DataFrame:
+        """The sales and offers of the model, as ``Market.sales`` gives them."""
         frame = model_sales(self.state, self.make, self.model)
         return frame if as_of is None else frame.filter(pl.col("event_date") <= as_of)
 
