@@ -1,7 +1,8 @@
-"""The dashboard and the JSON API in one ASGI application, which `pricing serve` and any ASGI server can
-run."""
+"""The dashboard as an ASGI application behind its door, alone for `pricing dashboard` or with the JSON API
+for `pricing serve` and any ASGI server."""
 
 import logging.config
+import os
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from pathlib import Path
@@ -11,11 +12,15 @@ import streamlit as st
 from starlette.middleware import Middleware
 from starlette.types import ASGIApp, Receive, Scope, Send
 
+from dashboards import people
+from dashboards.door import Door
 from pricing.api.app import SERVER_PATHS, create_api
 from pricing.api.logs import log_settings
-from pricing.operations.configuration import configuration
+from pricing.api.service import Service
+from pricing.operations.configuration import configuration, variable
 
 API: Final = "/api"
+PAGES: Final = Path(__file__).with_name("app.py")
 
 
 class ApiFirst:
@@ -48,8 +53,20 @@ def from_environment() -> ASGIApp:
             yield {}
 
     app: ASGIApp = st.App(
-        Path(__file__).with_name("app.py"),
+        PAGES,
         lifespan=together,
-        middleware=[Middleware(ApiFirst, api=api)],
+        middleware=[Middleware(ApiFirst, api=api), _door(api.state.service)],
     )
     return app
+
+
+def dashboard_alone() -> ASGIApp:
+    """The dashboard without the API, configured by the environment."""
+    app: ASGIApp = st.App(PAGES, middleware=[_door(Service(configuration()))])
+    return app
+
+
+def _door(service: Service) -> Middleware:
+    """The door; the pages are told in the environment who is let in."""
+    os.environ[variable("access")] = service.configuration.access
+    return Middleware(Door, service=service, signing_in=people.signing_in())

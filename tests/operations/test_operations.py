@@ -211,7 +211,7 @@ def test_the_environment_stands_before_the_file_and_the_file_before_the_defaults
         ("prot = 1", "unknown key 'prot'"),
         ("port = 'x'", "port is 'x', expected a whole number"),
         ("port = -1", "expected at least 0"),
-        ("access = 'anyone'", "expected one of: tokens, open"),
+        ("access = 'anyone'", "expected one of: tokens, this-machine"),
         ("port = [1]", "expected a text or a number"),
         ("port", "cannot be read as TOML"),
     ],
