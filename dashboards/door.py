@@ -1,21 +1,21 @@
 """The door before every page and their WebSocket: whoever comes in signs in, holds a token, or sits at a
 machine that is trusted. Nothing of a body is read before."""
 
-from collections.abc import Mapping
+from collections.abc import Awaitable, Callable, Mapping
 from html import escape
 from http.cookies import CookieError, SimpleCookie
 from typing import Final
 from urllib.parse import parse_qs
 
+import streamlit as st
 from starlette.datastructures import MutableHeaders
 from starlette.requests import HTTPConnection, Request
 from starlette.responses import HTMLResponse, PlainTextResponse, RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from pricing.api.callers import holder, is_trusted
-from pricing.api.hosts import refusal
+from pricing.api.hosts import is_trusted, refusal
 from pricing.api.problems import ProblemError
-from pricing.api.service import Service
+from pricing.operations.configuration import Configuration
 
 SIGN_IN: Final = "/sign-in"
 COOKIE: Final = "pricing_token"
@@ -54,10 +54,19 @@ input, button {{font: inherit; width: 100%; box-sizing: border-box; padding: .5r
 class Door:
     """ASGI middleware around the dashboard."""
 
-    def __init__(self, app: ASGIApp, service: Service, *, signing_in: bool) -> None:
-        """``signing_in``: whether the pages themselves ask people to sign in with OpenID Connect."""
+    def __init__(
+        self,
+        app: ASGIApp,
+        settings: Configuration,
+        opens: Callable[..., Awaitable[object]],
+        *,
+        signing_in: Callable[[], bool],
+    ) -> None:
+        """``opens``: called with a request and its token, raises ``ProblemError`` unless that is in force;
+        ``signing_in`` says whether the pages themselves ask people to sign in with OpenID Connect."""
         self._app = app
-        self._service = service
+        self._settings = settings
+        self._opens = opens
         self._signing_in = signing_in
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
@@ -83,17 +92,17 @@ class Door:
     async def _stopped(self, scope: Scope, receive: Receive) -> Response | None:
         """What is answered in place of the dashboard; ``None`` for whoever may come in."""
         request = HTTPConnection(scope)
-        refused = refusal(request.headers, self._service.configuration)
+        refused = refusal(request.headers, self._settings)
         if refused is not None:
             return PlainTextResponse(refused, 403)
-        if scope["path"] == ALIVE or self._signing_in or is_trusted(request, self._service.configuration):
+        if scope["path"] == ALIVE or self._signing_in() or is_trusted(request, self._settings):
             return None
         if scope["path"] == SIGN_IN and scope["type"] == "http" and scope["method"] == "POST":
             return await self._sign_in(Request(scope, receive))
         token = token_in(request.headers)
         try:
             if token is not None:
-                await holder(request, self._service, token)
+                await self._opens(request, token)
                 return None
         except ProblemError as error:
             return _ask(error.detail, error.status)
@@ -108,12 +117,20 @@ class Door:
         (token,) = parse_qs(body.decode("ascii", "replace"), max_num_fields=5).get("token", [""])[:1]
         token = token.strip()
         try:
-            await holder(request, self._service, token)
+            await self._opens(request, token)
         except ProblemError as error:
             return _ask(error.detail, error.status)
         answer = RedirectResponse("/", 303)
         answer.set_cookie(COOKIE, token, httponly=True, samesite="strict", secure=_by_tls(request))
         return answer
+
+
+def signing_in() -> bool:
+    """Whether a provider of sign-in (OpenID Connect) is set up in Streamlit's secrets."""
+    try:
+        return "auth" in st.secrets
+    except FileNotFoundError:
+        return False
 
 
 def token_in(headers: Mapping[str, str]) -> str | None:

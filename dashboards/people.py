@@ -6,20 +6,13 @@ import os
 import streamlit as st
 
 from dashboards import caches
+from dashboards.door import signing_in as signing_in
 from dashboards.door import token_in
 from pricing.operations.access import ROLES, allowed
 from pricing.operations.configuration import variable
 from pricing.operations.serving import MANAGERS_VARIABLE
 from pricing.store.audit import now
 from pricing.store.tokens import Token, digest_of
-
-
-def signing_in() -> bool:
-    """Whether a provider of sign-in (OpenID Connect) is set up in Streamlit's secrets."""
-    try:
-        return "auth" in st.secrets
-    except FileNotFoundError:
-        return False
 
 
 def person() -> str | None:

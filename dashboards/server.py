@@ -1,26 +1,23 @@
-"""The dashboard as an ASGI application behind its door, alone for `pricing dashboard` or with the JSON API
-for `pricing serve` and any ASGI server."""
+"""The dashboard and the JSON API in one ASGI application, which `pricing serve` and any ASGI server can
+run."""
 
 import logging.config
-import os
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
-from pathlib import Path
+from functools import partial
 from typing import Any, Final
 
 import streamlit as st
 from starlette.middleware import Middleware
 from starlette.types import ASGIApp, Receive, Scope, Send
 
-from dashboards import people
-from dashboards.door import Door
+from dashboards.alone import PAGES, door
 from pricing.api.app import SERVER_PATHS, create_api
+from pricing.api.callers import holder
 from pricing.api.logs import log_settings
-from pricing.api.service import Service
-from pricing.operations.configuration import configuration, variable
+from pricing.operations.configuration import configuration
 
 API: Final = "/api"
-PAGES: Final = Path(__file__).with_name("app.py")
 
 
 class ApiFirst:
@@ -55,18 +52,6 @@ def from_environment() -> ASGIApp:
     app: ASGIApp = st.App(
         PAGES,
         lifespan=together,
-        middleware=[Middleware(ApiFirst, api=api), _door(api.state.service)],
+        middleware=[Middleware(ApiFirst, api=api), door(settings, partial(holder, api.state.service))],
     )
     return app
-
-
-def dashboard_alone() -> ASGIApp:
-    """The dashboard without the API, configured by the environment."""
-    app: ASGIApp = st.App(PAGES, middleware=[_door(Service(configuration()))])
-    return app
-
-
-def _door(service: Service) -> Middleware:
-    """The door; the pages are told in the environment who is let in."""
-    os.environ[variable("access")] = service.configuration.access
-    return Middleware(Door, service=service, signing_in=people.signing_in())

@@ -1,7 +1,6 @@
 """Who asks: the holder of a token, or somebody at this very machine where that is enough."""
 
 import hmac
-import ipaddress
 import math
 from collections.abc import Callable, Coroutine
 from dataclasses import dataclass
@@ -12,18 +11,14 @@ from fastapi.security import HTTPAuthorizationCredentials, HTTPBearer
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import HTTPConnection, Request
 
-from pricing.api.hosts import LOOPBACK_NAMES, host_name
+from pricing.api.hosts import is_trusted
 from pricing.api.problems import ProblemError
 from pricing.api.service import Service
 from pricing.errors import MarketError
 from pricing.operations.access import ROLES
-from pricing.operations.configuration import Configuration
 from pricing.store.audit import now
 from pricing.store.tokens import Token, digest_of
 
-_FORWARDED: Final = (
-    "forwarded", "via", "x-forwarded-for", "x-forwarded-host", "x-forwarded-proto", "x-real-ip",
-)  # fmt: skip
 _BEARER: Final = HTTPBearer(
     auto_error=False, scheme_name="token", description="A token made by `pricing token new` (RFC 6750)."
 )
@@ -82,12 +77,12 @@ async def let_in(request: HTTPConnection, service: Service) -> Caller:
             "this needs a token; `pricing token new` makes one",
             www_authenticate='Bearer realm="pricing"',
         )
-    kept = await holder(request, service, token.strip())
+    kept = await holder(service, request, token.strip())
     _slow_down(service.rates.wait(kept.token_id), "this token has made too many requests")
     return Caller(kept.name, kept.role)
 
 
-async def holder(request: HTTPConnection, service: Service, token: str) -> Token:
+async def holder(service: Service, request: HTTPConnection, token: str) -> Token:
     """The token as it is kept.
 
     Raises:
@@ -114,22 +109,3 @@ async def holder(request: HTTPConnection, service: Service, token: str) -> Token
 def _slow_down(seconds: float, why: str) -> None:
     if seconds > 0:
         raise ProblemError(429, f"{why}; try again in a while", retry_after=str(math.ceil(seconds)))
-
-
-def is_trusted(request: HTTPConnection, settings: Configuration) -> bool:
-    """Whether a request may do everything because it comes from this machine itself, by no proxy that can be
-    told, where the server was started to trust its own machine.
-
-    A proxy on this machine comes from it too. One that says so is refused, and so is HTTP/1.0, which proxies
-    speak and browsers do not; one that hides both cannot be told, which is why nobody is trusted unless the
-    server was told to.
-    """
-    if settings.access != "this-machine" or request.client is None:
-        return False
-    if any(name in request.headers for name in _FORWARDED) or request.scope.get("http_version") == "1.0":
-        return False
-    try:
-        local = ipaddress.ip_address(request.client.host).is_loopback
-    except ValueError:
-        return False
-    return local and host_name(request.headers.get("host", "")) in LOOPBACK_NAMES

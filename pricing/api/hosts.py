@@ -1,15 +1,21 @@
 """Under which names a server answers, and to which sites' pages: others are refused whoever asks, so that no
 foreign name can be made to point here (DNS rebinding) and no foreign page can speak for its reader."""
 
+import ipaddress
 from typing import Final
 from urllib.parse import urlsplit
 
 from starlette.datastructures import Headers
+from starlette.requests import HTTPConnection
 
 from pricing.operations.configuration import Configuration
 
 LOOPBACK_NAMES: Final = frozenset({"127.0.0.1", "localhost", "::1"})
 EVERY_ADDRESS: Final = frozenset({"0.0.0.0", "::"})  # noqa: S104 - only compared with
+
+_FORWARDED: Final = (
+    "forwarded", "via", "x-forwarded-for", "x-forwarded-host", "x-forwarded-proto", "x-real-ip",
+)  # fmt: skip
 
 
 def names_of(settings: Configuration) -> frozenset[str]:
@@ -47,6 +53,25 @@ def host_name(host: str) -> str | None:
     except ValueError:
         return None
     return None if parts.netloc != host or parts.username is not None else parts.hostname
+
+
+def is_trusted(request: HTTPConnection, settings: Configuration) -> bool:
+    """Whether a request may do everything because it comes from this machine itself, by no proxy that can be
+    told, where the server was started to trust its own machine.
+
+    A proxy on this machine comes from it too. One that says so is refused, and so is HTTP/1.0, which proxies
+    speak and browsers do not; one that hides both cannot be told, which is why nobody is trusted unless the
+    server was told to.
+    """
+    if settings.access != "this-machine" or request.client is None:
+        return False
+    if any(name in request.headers for name in _FORWARDED) or request.scope.get("http_version") == "1.0":
+        return False
+    try:
+        local = ipaddress.ip_address(request.client.host).is_loopback
+    except ValueError:
+        return False
+    return local and host_name(request.headers.get("host", "")) in LOOPBACK_NAMES
 
 
 def _listed(text: str) -> frozenset[str]:

@@ -56,7 +56,7 @@ def serve(
     Raises:
         FileError: the port is taken, or the server does not start.
     """
-    _be_installed()
+    installed = _installed()
     number = _free_port(host, port)
     variables = {MARKET_VARIABLE: str(market.resolve()), MANAGERS_VARIABLE: ",".join(managers)}
     variables |= password_variables(market)
@@ -66,10 +66,13 @@ def serve(
     server = subprocess.Popen(  # noqa: S603 - our own program with arguments made here
         [
             sys.executable,
+            "-P",
             "-m",
             "uvicorn",
+            "--app-dir",
+            installed,
             "--factory",
-            "dashboards.server:dashboard_alone",
+            "dashboards.alone:from_environment",
             "--host",
             host,
             "--port",
@@ -128,9 +131,12 @@ def _access(host: str) -> str:
     return os.environ.get(variable("access"), "this-machine" if host == LOOPBACK else "tokens")
 
 
-def _be_installed() -> None:
-    if importlib.util.find_spec("dashboards") is None:
+def _installed() -> str:
+    """The folder that the dashboard is installed in, which no file of the current folder stands before."""
+    found = importlib.util.find_spec("dashboards")
+    if found is None or not found.submodule_search_locations:
         raise FileError("the dashboard is not installed beside the command line; install the project again")
+    return str(Path(found.submodule_search_locations[0]).parent)
 
 
 _EVERY_ADDRESS: Final = ("0.0.0.0", "::")  # noqa: S104 - only compared with

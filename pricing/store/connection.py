@@ -9,7 +9,7 @@ its way in, so that readers following upon each other cannot keep a writer out. 
 import os
 import random
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager, closing, contextmanager
 from pathlib import Path
 from typing import Any, Final
@@ -84,6 +84,29 @@ def file_connection(
                 run(opened, "COMMIT" if keep else "ROLLBACK")
         except _UNWRITTEN as error:
             raise UnwrittenError(f"{path}: the market file is unchanged: {_first_line(error)}") from None
+
+
+@contextmanager
+def write_turn(path: Path, patience: float = PATIENCE_SECONDS) -> Iterator[Callable[[], bool]]:
+    """Hold the turn to write without a connection, for what is done to the file as a whole. What it gives
+    takes what is written ahead into the file, once nobody else has it open; it says whether the file could be
+    opened.
+    """
+    deadline = time.monotonic() + patience
+
+    def take_in_log() -> bool:
+        try:
+            opened = _open(path, True, deadline)
+        except MarketError:
+            if time.monotonic() > deadline:
+                raise
+            return False
+        with closing(opened):
+            run(opened, "CHECKPOINT")
+        return True
+
+    with _turnstile(path, True, deadline):
+        yield take_in_log
 
 
 def run(opened: duckdb.DuckDBPyConnection, statement: str, values: Values = None) -> list[tuple[Any, ...]]:

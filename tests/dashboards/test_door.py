@@ -1,6 +1,7 @@
 """The door before the pages and their WebSocket: who is let in, and the headers that pages go out with."""
 
 import asyncio
+from functools import partial
 from typing import Any
 
 import httpx
@@ -9,6 +10,7 @@ from starlette.responses import PlainTextResponse
 from starlette.types import Message, Receive, Scope, Send
 
 from dashboards.door import COOKIE, Door
+from pricing.api.callers import holder
 from pricing.api.service import Service
 from pricing.operations.configuration import Configuration
 from pricing.store.market import Market
@@ -31,7 +33,7 @@ class Visitor:
 
     def __init__(self, market: Market, *, signing_in: bool = False, **settings: str) -> None:
         service = Service(Configuration(market=str(market.path), **settings))  # type: ignore[arg-type]
-        self.door = Door(_pages, service, signing_in=signing_in)
+        self.door = Door(_pages, service.configuration, partial(holder, service), signing_in=signing_in)
         self.cookies: dict[str, str] = {}
 
     def ask(self, method: str, path: str, **sent: Any) -> httpx.Response:

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from dashboards.server import PAGES
+from dashboards.alone import PAGES
 from pricing.errors import FileError
 from pricing.intake.transfers import LARGEST_UPLOAD
 from pricing.operations.serving import LOOPBACK, _free_port, serve
