@@ -33,7 +33,9 @@ class Visitor:
 
     def __init__(self, market: Market, *, signing_in: bool = False, **settings: str) -> None:
         service = Service(Configuration(market=str(market.path), **settings))  # type: ignore[arg-type]
-        self.door = Door(_pages, service.configuration, partial(holder, service), signing_in=signing_in)
+        self.door = Door(
+            _pages, service.configuration, partial(holder, service), signing_in=lambda: signing_in
+        )
         self.cookies: dict[str, str] = {}
 
     def ask(self, method: str, path: str, **sent: Any) -> httpx.Response:
@@ -127,7 +129,7 @@ def test_a_trusted_machine_lets_its_own_in_and_nobody_by_a_proxy(
 def test_no_other_name_and_no_other_site_s_page_reaches_pages_or_line(
     market: Market, headers: dict[str, str], signing_in: bool
 ) -> None:
-    mine = Visitor(market, access="this-machine", signing_in=signing_in)
+    mine = Visitor(market, access="this-machine", signing_in=lambda: signing_in)
     assert mine.get("/", **headers).status_code == 403
     assert not mine.line(**headers)
     assert mine.line(origin=AT)
