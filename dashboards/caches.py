@@ -38,7 +38,7 @@ from pricing.operations.serving import DEMO_VARIABLE, MARKET_VARIABLE
 from pricing.operations.settings import Settings, catalogue_of, schedule_of_text
 from pricing.progress import Progress, untold
 from pricing.store.market import Market
-from pricing.store.place import market_path
+from pricing.store.market_paths import market_path
 from pricing.store.rates import own_rates_of
 from pricing.store.settings import read_settings
 from pricing.store.state import StoredState, read_state

@@ -9,8 +9,11 @@ import streamlit as st
 from dashboards import caches, frame, people
 from dashboards.shown import show_chart, show_table
 from pricing.charts import evidence as market_charts
+from pricing.decisions.approaches import difference
+from pricing.decisions.valuation import value_car
 from pricing.evidence.choices import ACTIONS, LONGEST_REASON, Choice, keep, kept
 from pricing.evidence.comparables import COUNT, Comparables, find_comparables
+from pricing.words.approaches import difference_sentence
 from pricing.words.evidence import comparables_caption, reconciliation_sentences
 from pricing.words.glossary import what_is
 from pricing.words.plain_text import escaped
@@ -36,6 +39,7 @@ def show_page() -> None:
         with frame.one_sentence("No value can be given: "):
             found = find_comparables(book, asked.car, count=count, choices=choices)
             _show_answer(found)
+            _show_difference(state, asked.car, found)
             _show_sales(found)
             _show_lines(found)
             _ask_choice(state, found, subject)
@@ -71,6 +75,14 @@ def _show_answer(found: Comparables) -> None:
         st.write(escaped(sentence))
     st.caption(escaped(CAUTION))
     show_chart(market_charts.comparables_chart(found), comparables_caption(found), "comparable sales")
+
+
+def _show_difference(state: caches.MarketState, car: dict[str, Any], found: Comparables) -> None:
+    """How far the price model is from these sales, and why."""
+    records = caches.ModelRecords(state, car["make"], car["model"])
+    apart = difference(value_car(records, caches.model(state), car, as_of=found.as_of), found)
+    if apart is not None:
+        st.write(escaped(difference_sentence(apart)))
 
 
 def _show_sales(found: Comparables) -> None:

@@ -15,7 +15,7 @@ from pricing.model.spec import FeatureSpec
 from pricing.progress import Progress
 from pricing.words.glossary import what_is
 from pricing.words.plain_text import escaped
-from pricing.words.scores import coverage_sentence, kept_sentence, ratio_sentence
+from pricing.words.scores import ahead_sentence, coverage_sentence, kept_sentence, ratio_sentence
 
 ORIGINS: Final = 4
 """Days at which a model is fitted anew."""
@@ -36,6 +36,7 @@ def show_page() -> None:
             "after: "
             "no sale is scored by a model that had seen it."
         )
+        st.write(ahead_sentence(model.facts))
         _ask_scoring(state)
         kept = caches.scores(state)
         if kept is not None:

@@ -47,17 +47,26 @@ uvicorn            0.11.7   CVE-2020-7694        from memory
 
 ROWS = [(name, Version(fixed), advisory) for name, fixed, advisory, _ in
         (line.split(maxsplit=3) for line in ADVISORIES.strip().splitlines())]  # fmt: skip
+PARTS = ("dashboard", "api", "documents")
+"""Optional parts that the tests need."""
+
 PROJECT = tomllib.loads((Path(__file__).parent.parent / "pyproject.toml").read_text(encoding="utf-8"))
 
 
 def stated() -> dict[str, Requirement]:
     """What the project asks for to run or to be built: its own, and those of its optional parts."""
+    return asked_for(*PARTS, "server", "client", "signin") | {
+        canonicalize_name(found.name): found
+        for found in map(Requirement, PROJECT["build-system"]["requires"])
+    }
+
+
+def asked_for(*parts: str) -> dict[str, Requirement]:
+    """What the project and optional parts of it ask for, the project itself aside."""
     optional = PROJECT["project"]["optional-dependencies"]
-    lines = [
-        *PROJECT["build-system"]["requires"], *PROJECT["project"]["dependencies"],
-        *(line for part in ("server", "client", "signin") for line in optional[part]),
-    ]  # fmt: skip
-    return {canonicalize_name(found.name): found for found in map(Requirement, lines)}
+    lines = [*PROJECT["project"]["dependencies"], *(line for part in parts for line in optional[part])]
+    found = {canonicalize_name(asked.name): asked for asked in map(Requirement, lines)}
+    return {name: asked for name, asked in found.items() if name != PROJECT["project"]["name"]}
 
 
 def lowest(requirement: Requirement) -> Version:
@@ -86,13 +95,15 @@ def test_every_dependency_says_from_which_version_on() -> None:
 
 def test_what_is_installed_fits_together() -> None:
     """As ``pip check``, for what the project needs alone: other packages beside it may be at odds."""
-    waiting, seen, wrong = ["classic-car-pricing"], set(), []
+    project = PROJECT["project"]["name"]
+    waiting, seen, wrong = [project], set(), []
     while waiting:
         name = canonicalize_name(waiting.pop())
         if name in seen:
             continue
         seen.add(name)
-        for line in requires(name) or []:
+        own = (str(asked) for asked in asked_for(*PARTS).values())
+        for line in own if name == project else requires(name) or []:
             asked = Requirement(line)
             if asked.marker is not None and not asked.marker.evaluate({"extra": ""}):
                 continue

@@ -15,7 +15,7 @@ ROOT = Path(__file__).parent.parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
 
-INSTALL_AND_RUN = "python3 -m venv .venv && .venv/bin/pip install -e . && .venv/bin/pricing demo"
+INSTALL_AND_RUN = "python3 -m venv .venv && .venv/bin/pip install -e '.[all]' && .venv/bin/pricing demo"
 TEST = ".venv/bin/pip install -e '.[test]' && .venv/bin/pytest"
 
 
@@ -59,7 +59,7 @@ def test_readme_gives_the_two_commands_and_their_one_line_forms() -> None:
     lines = shell_lines(README)
     assert INSTALL_AND_RUN in lines
     assert TEST in lines
-    assert "uv run pricing demo" in lines
+    assert "uv run --extra all pricing demo" in lines
     assert "uv run --extra test pytest" in lines
 
 

@@ -3,6 +3,7 @@
 import ast
 import subprocess
 from collections.abc import Iterator
+from graphlib import CycleError, TopologicalSorter
 from pathlib import Path
 
 import pytest
@@ -49,16 +50,25 @@ def room(module: str) -> str:
 
 
 def imports(path: Path) -> Iterator[str]:
-    """Every module that a file imports, of whatever package; a name out of a package counts as that package's
-    own file, unless it is a module."""
+    """Every module that a file imports, at its top, in a function or by a text, of whatever package; a name
+    out of a package counts as that package's own file, unless it is a module."""
     for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
         if isinstance(node, ast.Import):
             yield from (alias.name for alias in node.names)
+        elif isinstance(node, ast.Call) and called(node) in ("import_module", "__import__"):
+            (name,) = node.args
+            assert isinstance(name, ast.Constant), f"{path} imports what cannot be read: {ast.unparse(node)}"
+            yield str(name.value)
         elif isinstance(node, ast.ImportFrom):
             assert node.level == 0, f"{path} imports by a relative name"
             for alias in node.names:
                 inner = f"{node.module}.{alias.name}"
                 yield inner if is_module(inner) else str(node.module)
+
+
+def called(node: ast.Call) -> str:
+    """The name of the function that is called, of whatever module."""
+    return node.func.attr if isinstance(node.func, ast.Attribute) else getattr(node.func, "id", "")
 
 
 def is_module(name: str) -> bool:
@@ -78,6 +88,28 @@ def test_imports_point_to_lower_floors(path: Path) -> None:
             continue  # the next test's
         other = room(name)
         assert other == own or FLOOR[other] < FLOOR[own], f"{named(path)} imports {name}"
+
+
+def test_no_files_import_each_other() -> None:
+    """Inside a room and between rooms alike: no file imports another that imports it, however far round."""
+    known = {named(path): set(ours(path)) - {named(path)} for path in FILES}
+    try:
+        TopologicalSorter({name: found & set(known) for name, found in known.items()}).prepare()
+    except CycleError as error:
+        pytest.fail(" -> ".join(error.args[1]))
+
+
+def test_a_circle_through_an_import_by_name_is_seen(tmp_path: Path) -> None:
+    file = tmp_path / "file.py"
+    file.write_text(
+        "import importlib\ndef f():\n    return importlib.import_module('pricing.store.market')\n"
+    )
+    assert list(imports(file)) == ["importlib", "pricing.store.market"]
+    file.write_text("__import__('pricing.store.market')\n")
+    assert list(imports(file)) == ["pricing.store.market"]
+    file.write_text("from importlib import import_module\nimport_module(name)\n")
+    with pytest.raises(AssertionError, match="cannot be read"):
+        list(imports(file))
 
 
 @pytest.mark.parametrize("path", FILES, ids=named)

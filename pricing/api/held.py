@@ -261,8 +261,8 @@ class Held:
         if self._view is None:
             return
         try:
-            state = read_state(market.path, patience=HURRIED_SECONDS)
-            tokens = tokens_in_force(market.path, patience=HURRIED_SECONDS)
+            state = read_state(market.path, timeout=HURRIED_SECONDS)
+            tokens = tokens_in_force(market.path, timeout=HURRIED_SECONDS)
         except MarketError:
             if not market.path.exists():
                 raise

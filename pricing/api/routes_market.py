@@ -12,6 +12,9 @@ from pricing.api.problems import responses
 from pricing.api.schemas import Car, Coverage, Day, Money, Name, Row
 from pricing.api.service import Service, service_here
 from pricing.api.words import OneOf
+from pricing.decisions.approaches import difference
+from pricing.decisions.car import CAR_COLUMNS
+from pricing.decisions.valuation import value_car
 from pricing.evidence.comparables import COUNT, find_comparables
 from pricing.evidence.depth import market_depth
 from pricing.evidence.index import METHODS, MINIMUM, price_index
@@ -55,6 +58,7 @@ class ComparablesFacts(BaseModel):
     kind: str = Field(description="Kind of car whose past sales the range is calibrated on.")
     scores: int = Field(description="Past sales of that kind, each valued from the others, behind the range.")
     reason: str | None = Field(description="Why there is no low and high.")
+    difference: Row | None = Field(description="How far from the price model's mid, and what may be why.")
 
 
 class IndexFacts(BaseModel):
@@ -88,11 +92,12 @@ def comparables(question: ComparablesQuestion, service: Here) -> Response:
     view = service.view()
     service.not_before_fit(view, question.as_of)
     car = {**question.car, **view.named(question.car)}
-    return Answer(
-        find_comparables(
-            view.book, car, as_of=question.as_of, count=question.count, coverage=question.coverage
-        )
+    found = find_comparables(
+        view.book, car, as_of=question.as_of, count=question.count, coverage=question.coverage
     )
+    told = {name: part for name, part in car.items() if name in CAR_COLUMNS}
+    valued = value_car(view, view.model, told, as_of=found.as_of, coverage=question.coverage)
+    return Answer(vars(found) | {"difference": difference(valued, found)})
 
 
 @router.get("/index", response_model=IndexFacts)

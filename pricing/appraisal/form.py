@@ -38,7 +38,13 @@ def read_form(path: Path) -> Appraisal:
         if path.stat().st_size > LARGEST_FORM:
             raise FileError(f"{path}: larger than {LARGEST_FORM:,} bytes, not a form of an appraisal")
         content = tomllib.loads(path.read_text(encoding="utf-8-sig"), parse_float=Decimal)
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError, RecursionError) as error:
+    except FileNotFoundError:
+        raise FileError(
+            f"there is no form {path}: `pricing appraise new {path} --blank` writes a blank one to fill in"
+        ) from None
+    except OSError as error:
+        raise FileError(f"{path}: cannot be read: {error.strerror}") from None
+    except (UnicodeDecodeError, tomllib.TOMLDecodeError, RecursionError) as error:
         raise FileError(f"{path}: cannot be read as a form (TOML): {error}") from None
     try:
         record = read_record(content)

@@ -180,8 +180,8 @@ def width_caption(backtest: Backtest, part: str = "evidence") -> str:
     """What ``width_chart`` shows."""
     return (
         f"Each bar is how many times its low price the high price of a range was, by {part_words(part)}: "
-        "half of the ranges were narrower. A narrow range is worth having only where it holds what it "
-        "promises."
+        "half of the ranges were narrower, among sales for which both were given. A narrow range is worth "
+        "having only where it holds what it promises."
     )
 
 

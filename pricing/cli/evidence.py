@@ -102,6 +102,8 @@ def comparables(
 ) -> None:
     """The sales most like a car, adjusted to it line by line, and what they come to together."""
     from pricing.cli.evidence_terminal import show_comparables
+    from pricing.decisions.approaches import difference
+    from pricing.decisions.valuation import value_car
     from pricing.evidence.choices import keep, kept
     from pricing.evidence.comparables import find_comparables
     from pricing.evidence.sales_book import SalesBook
@@ -124,7 +126,8 @@ def comparables(
         from pricing.charts.evidence import comparables_chart
 
         draw(comparables_chart(found), chart)
-    show_comparables(found, lines=lines)
+    valued = value_car(opened, fitted, {**car, **said}, as_of=found.as_of, coverage=coverage)
+    show_comparables(found, difference(valued, found), lines=lines)
 
 
 @market_app.command(epilog="Example: pricing depth --make Wexcombe --model Sedge")

@@ -4,9 +4,11 @@ from rich.table import Table
 from rich.text import Text
 
 from pricing.cli.terminal import console
+from pricing.decisions.approaches import Difference
 from pricing.evidence.comparables import Comparables
 from pricing.evidence.depth import Depth
 from pricing.evidence.index import PriceIndex
+from pricing.words.approaches import difference_sentence
 from pricing.words.evidence import depth_sentences, index_sentence, reconciliation_sentences
 from pricing.words.sentences import CAUTION, day_words, money_words, option_words
 
@@ -30,7 +32,7 @@ def show_index(index: PriceIndex) -> None:
     out.print(table)
 
 
-def show_comparables(found: Comparables, *, lines: bool) -> None:
+def show_comparables(found: Comparables, apart: Difference | None, *, lines: bool) -> None:
     """Comparable sales and the reconciled value, with every line of adjustment on request."""
     out = console()
     ends = {"low": found.low, "mid": found.mid, "high": found.high}
@@ -57,6 +59,8 @@ def show_comparables(found: Comparables, *, lines: bool) -> None:
             out.print(_lines_table(found, record))
     for sentence in reconciliation_sentences(found):
         out.print(Text(sentence))
+    if apart is not None:
+        out.print(Text(difference_sentence(apart)))
     out.print()
     left = _table("left out", "sales")
     counted = found.left_out.select("reason", "sales").group_by("reason", maintain_order=True).sum()

@@ -188,7 +188,9 @@ def agreement(
     try:
         with table.open(encoding="utf-8-sig", newline="") as file:
             rows = list(csv.DictReader(file))
-    except (OSError, UnicodeDecodeError, csv.Error) as error:
+    except OSError as error:
+        raise FileError(f"{table}: cannot be read: {error.strerror}") from error
+    except (UnicodeDecodeError, csv.Error) as error:
         raise FileError(f"{table}: cannot be read: {error}") from error
     if not rows or not {"inspection", "condition_band"} <= set(rows[0]):
         raise InspectionError(f"{table}: the columns inspection and condition_band are needed")

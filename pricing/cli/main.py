@@ -31,14 +31,15 @@ from pricing.cli.upkeep import operation_app
 from pricing.errors import PricingError
 from pricing.operations.configuration import apply_file
 from pricing.operations.demo_files import EXTENSIONS
+from pricing.operations.extras import missing
 from pricing.operations.opening import MARKET_FILE, open_market
 
 app = typer.Typer(
     name="pricing",
-    help="Price classic cars from condition-graded sale records.",
     no_args_is_help=True,
-    add_completion=False,
     pretty_exceptions_enable=False,
+    epilog="Exit codes: 0 done; 1 something that you can mend, said in one line; 2 a command or an option "
+    "that is none; 130 interrupted.",
 )
 
 app.add_typer(appraise_app, name="appraise")
@@ -61,18 +62,51 @@ PortOption = Annotated[
 ]
 
 
+INTERRUPTED: Final = 130
+"""The exit code of a shell for SIGINT, 128 and its number."""
+
+
 def run() -> None:
-    """Run the command line: one line on standard error and exit code 1 for anything a person can mend."""
+    """Run the command line: one line on standard error for anything a person can mend, and an exit code: 0
+    done, 1 a mistake, 2 a call that is none, 130 interrupted."""
+    message, code = "", None
     try:
         apply_file(os.environ)
         code = app(standalone_mode=False)
-    except (PricingError, TyperException) as error:
-        message = error.format_message() if hasattr(error, "format_message") else str(error)
-        sys.stderr.write(f"error: {' '.join(message.split())}\n")
-        code = 1
+    except PricingError as error:
+        message, code = str(error), 1
+    except TyperException as error:
+        message, code = error.format_message(), error.exit_code
+    except ModuleNotFoundError as error:
+        message, code = missing(error), 1
+    except OSError as error:
+        named = "" if error.filename is None else f"{error.filename}: "
+        message, code = f"{named}{error.strerror or error}", 1
     except KeyboardInterrupt:
-        code = 130
+        code = INTERRUPTED
+    if message:
+        sys.stderr.write(f"error: {' '.join(message.split())}\n")
+    if code == INTERRUPTED:
+        sys.stderr.write("interrupted: what was not finished has changed nothing\n")
     sys.exit(code if isinstance(code, int) else 0)
+
+
+def _show_version(wanted: bool) -> None:
+    if wanted:
+        from importlib.metadata import version
+
+        sys.stdout.write(f"pricing {version('classic-car-pricing')}\n")
+        raise typer.Exit
+
+
+@app.callback()
+def options_of_all(
+    version: Annotated[
+        bool,
+        typer.Option("--version", help="Print the version.", is_eager=True, callback=_show_version),
+    ] = False,
+) -> None:
+    """Price classic cars from condition-graded sale records."""
 
 
 @app.command(epilog="Example: pricing demo --no-dashboard")
@@ -171,7 +205,7 @@ def value(
     car: dict[str, Any],
     asking: Annotated[
         str | None,
-        typer.Option(help="Asking price, all-in: 4650 in the market's base currency, or 'GBP 3900'."),
+        typer.Option(help="Asking price, all-in: 4650 in the market's base currency, or '£3,900'."),
     ] = None,
     inspection: InspectionOption = None,
     sheets: SheetsOption = EXTENSIONS,

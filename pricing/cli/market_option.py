@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from pricing.operations import opening
-from pricing.store.place import market_path
+from pricing.store.market_paths import market_path
 
 if TYPE_CHECKING:
     from pricing.model.price_model import PriceModel

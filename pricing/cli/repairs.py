@@ -1,6 +1,6 @@
 """Commands for the repair budget: ``repair``. Each opens, calls the library and prints."""
 
-from decimal import Decimal, InvalidOperation
+from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -8,7 +8,8 @@ import typer
 
 from pricing.cli.inspection import Extensions, InspectionFile, Seed
 from pricing.cli.market_option import MarketOption
-from pricing.errors import DecisionError, MoneyError
+from pricing.cli.typed_amounts import typed_amount
+from pricing.errors import MoneyError
 from pricing.operations.demo_files import DEMO_CATALOGUE, EXTENSIONS
 from pricing.operations.opening import MARKET_FILE, open_market
 
@@ -69,9 +70,11 @@ def compare(
     from pricing.decisions.mending import mend_or_buy
     from pricing.model.saved import load
 
-    price, opened = _amount(asking), open_market(market)
+    typed, opened = typed_amount(asking, "asking price"), open_market(market)
     costs = _costs(file, extensions, catalogue, country, opened.base_currency, quotes, rates, seed)
-    show_mending(mend_or_buy(load(opened), costs, asking=price, seed=seed))
+    model = load(opened)
+    price = None if typed is None else typed.in_base(opened, date.fromisoformat(model.facts["last_date"]))
+    show_mending(mend_or_buy(model, costs, asking=price, seed=seed))
 
 
 def _costs(
@@ -117,12 +120,3 @@ def _rates(path: Path | None) -> "pl.DataFrame | None":
     except (OSError, pl.exceptions.PolarsError) as error:
         first = str(error).splitlines()[0] if str(error) else type(error).__name__
         raise MoneyError(f"{path}: cannot be read as currency, rate_date, rate: {first}") from error
-
-
-def _amount(typed: str | None) -> Decimal | None:
-    try:
-        return None if typed is None else Decimal(typed)
-    except InvalidOperation:
-        raise DecisionError(
-            f"the asking price is not an amount: got {typed!r}, expected one such as 3200"
-        ) from None

@@ -33,9 +33,10 @@ def show_scores(scored: Backtest) -> None:
     out.print(
         Text(
             "inside: per cent of the sales whose price lay inside the range given, in square brackets where "
-            "the true share may lie (95 % interval). width: high over low price, median. pinball: mean loss "
-            "of seven quantiles of log price, times 1,000. ratio: mid price over price paid, median. COD (in "
-            f"per cent), PRD and PRB: {EDITION}; nothing official says which values are good for cars."
+            "the true share may lie (95 % interval). width: high over low price, median, of the sales given "
+            "both ranges. pinball: mean loss of seven quantiles of log price, times 1,000. ratio: mid price "
+            f"over price paid, median. COD (in per cent), PRD and PRB: {EDITION}; nothing official says "
+            "which values are good for cars."
         )
     )
     if overall["suspicious"]:

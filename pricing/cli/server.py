@@ -51,6 +51,7 @@ def serve(
     from pricing.api.connections import PromptProtocol
     from pricing.api.hosts import LOOPBACK_NAMES
     from pricing.api.logs import log_settings
+    from pricing.operations.serving import free_port
 
     for key, value in (("market", market), ("host", host), ("port", port)):
         if value is not None:
@@ -67,6 +68,8 @@ def serve(
         raise MarketError(
             "the dashboard is served by one process: add --no-dashboard, or leave --workers at 1"
         )
+    if settings.port:
+        free_port(settings.host, settings.port)
     shown = f"[{settings.host}]" if ":" in settings.host else settings.host
     sys.stdout.write(
         f"Serving at http://{shown}:{settings.port}/, the API under /api/v1, described by /api/openapi.json\n"

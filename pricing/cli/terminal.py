@@ -22,6 +22,7 @@ from rich.text import Text
 from pricing.decisions.valuation import Valuation
 from pricing.progress import Progress
 from pricing.words.loading import load_sentence, rules_table
+from pricing.words.scores import ahead_sentence
 from pricing.words.sentences import (
     CAUTION,
     basis_words,
@@ -93,6 +94,7 @@ def show_fit(facts: dict[str, Any], fit_id: str) -> None:
         f"prices from {facts['first_date']} to {facts['last_date']}; ranges calibrated on the "
         f"{facts['calibration_sales']:,} latest sales (fit {fit_id})"
     )
+    console().print(Text(ahead_sentence(facts)))
 
 
 def show_fits(fits: pl.DataFrame) -> None:

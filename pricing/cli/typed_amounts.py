@@ -3,7 +3,7 @@
 import re
 from dataclasses import dataclass
 from datetime import date
-from decimal import Decimal, InvalidOperation
+from decimal import Decimal
 from typing import TYPE_CHECKING
 
 from pricing.errors import DecisionError
@@ -35,27 +35,37 @@ class Typed:
 
 
 def typed_amount(text: str | None, name: str) -> Typed | None:
-    """An amount such as ``12500``, ``GBP 12500`` or ``12500 GBP``.
+    """An amount such as ``12500``, ``GBP 12500`` or ``£12,500``, read as a file of sale records is.
 
     Raises:
-        DecisionError: it is none.
+        DecisionError: it is none, or its sign stands for several currencies.
 
     >>> typed_amount("GBP 4650.50", "asking price")
     Typed(amount=Decimal('4650.50'), currency='GBP')
     """
     if text is None:
         return None
-    match = re.fullmatch(r"(?:([A-Za-z]{3})\s*)?([-+0-9.eE_]+|[A-Za-z]+)(?:\s*([A-Za-z]{3}))?", text.strip())
-    try:
-        amount = Decimal(match.group(2)) if match else Decimal("NaN")
-    except InvalidOperation:
-        amount = Decimal("NaN")
-    if match is None or not amount.is_finite() or (match.group(1) and match.group(3)):
+    import polars as pl
+
+    from pricing.intake.texts import currency_in, money_text, number_text
+
+    spelt = re.sub(r"[A-Za-z]{3}", lambda code: code.group().upper(), text.strip())
+    cell = pl.col("cell")
+    reading = pl.DataFrame({"cell": [spelt]}).select(
+        amount=money_text(cell), number=number_text(cell), currency=currency_in(cell)
+    )
+    amount, number, currency = reading.row(0)
+    two = re.search(r"[A-Z£€¥$ł].*[0-9].*[A-Z£€¥$ł]", spelt.rstrip("kK"))
+    if two or not re.fullmatch(r"-?[0-9]+(\.[0-9]+)?", amount):
         raise DecisionError(
-            f"the {name} is not an amount: got {text!r}, expected one such as 12500 or GBP 12500"
+            f"the {name} is not an amount: got {text!r}, expected one such as 12500, GBP 12500 or £12,500"
         )
-    code = match.group(1) or match.group(3)
-    return Typed(amount, None if code is None else code.upper())
+    if currency is None and number != amount:
+        raise DecisionError(
+            f"the {name} does not say which currency: got {text!r}, whose sign stands for several; write the "
+            f"code, such as USD {amount}"
+        )
+    return Typed(Decimal(amount), currency)
 
 
 def typed_day(text: str | None) -> date | None:

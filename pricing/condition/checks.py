@@ -197,7 +197,9 @@ def _read(path: Path) -> dict[str, Any]:
     """One sheet file, its checks as ``Check`` under ``checks``."""
     try:
         content = tomllib.loads(path.read_text(encoding="utf-8"))
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+    except OSError as error:
+        raise InspectionError(f"{path}: cannot be read: {error.strerror}") from error
+    except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
         raise InspectionError(f"{path}: cannot be read as a sheet of checks: {error}") from error
     rows = content.get("check", [])
     if not isinstance(rows, list) or not isinstance(content.get("name"), str):

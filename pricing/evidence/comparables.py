@@ -33,6 +33,9 @@ from pricing.model.pooling import Floats, Ints
 COUNT: Final = 12
 """Comparables used when nothing else is asked for."""
 
+MOST_DAYS_PAST: Final = 731
+"""Days past its end that the date line is taken to be level; after two years it says nothing. Assumption."""
+
 OFFERS: Final = 8
 OFFER_YEARS: Final = 3.0
 
@@ -108,7 +111,7 @@ def find_comparables(
 
     Raises:
         EvidenceError: the car or a choice makes no sense, the date is before the first sale, or fewer than
-            three sales are usable.
+            three sales are usable, or the index of the market ended over two years before it.
     """
     if not 0.0 < coverage < 1.0:
         raise EvidenceError(f"coverage lies strictly between 0 and 1; got {coverage}")
@@ -119,6 +122,12 @@ def find_comparables(
     at = last if as_of is None else as_of
     if at < first:
         raise EvidenceError(f"no sale is on record by {at}; the first is of {first}")
+    ended = book.dates.last_day
+    if len(book.dates.logs) > 1 and (at - ended).days > MOST_DAYS_PAST:
+        raise EvidenceError(
+            f"the index that moves prices through time ends at {ended}, more than two years before {at}, and "
+            "cannot speak of the time between: sale records of those years would help"
+        )
     made = in_force(choices)
     day = float((at - date(1970, 1, 1)).days)
     own = book.effects.encode(subject, at)

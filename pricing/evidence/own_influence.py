@@ -36,7 +36,7 @@ class OwnInfluence:
         posterior = effects.posterior
         own, spread = regression.predict_variance(sales.X, sales.codes)
         residual = log_prices - regression.predict(sales.X, sales.codes)
-        degrees = regression.estimates_.degrees
+        degrees = regression.estimates.degrees
         heavy = np.square(residual) / spread
         latent = np.ones(len(spread)) if np.isinf(degrees) else (degrees + 1.0) / (degrees + heavy)
         weight = latent / spread

@@ -55,8 +55,8 @@ class TermEffects:
         self.spec = model.spec
         self.design: Design = model.fitted.design
         self.regression = model.fitted.regression
-        self.posterior = self.regression.estimates_.posterior
-        self.priors = self.regression.estimates_.priors
+        self.posterior = self.regression.estimates.posterior
+        self.priors = self.regression.estimates.priors
         self.last_day = self.design.last_day
         self.reference = np.asarray(model.fitted.reference, dtype=np.float64)
         self.sales = int(model.facts["sales"])

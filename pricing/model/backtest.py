@@ -70,6 +70,8 @@ class Backtest:
         Columns: ``part``, ``value`` (both null overall), ``sales``; means of ``pinball``, ``crps`` and
         ``interval_score_80``; for each coverage the columns of :func:`~pricing.model.scoring.coverage`, such
         as ``coverage_low_80``; and the ratio study of mid to actual price, null where the sales are too few.
+        Widths of different coverages are of the same sales, those whose ranges of every coverage were given,
+        so that a wider promise never looks narrower; where there is none, that of the first is of its own.
 
         Raises:
             ModelError: the rows have no such part.
@@ -84,6 +86,17 @@ class Backtest:
             held = coverage(rows, "value", low=f"low{suffix}", high=f"high{suffix}")
             own = held.rename({name: name + suffix for name in held.columns[1:]})
             table = table.join(own, on="value", nulls_equal=True)
+        alike = rows.filter(pl.all_horizontal(pl.col(_named("low") + _named("high")).is_not_null()))
+        widths = alike.group_by("value").agg(
+            (pl.col(f"high{suffix}") / pl.col(f"low{suffix}")).median().alias(f"same_width{suffix}")
+            for suffix in SUFFIXES
+        )
+        first, *others = _named("width")
+        same = [pl.coalesce(f"same_{first}", first), *(pl.col(f"same_{name}") for name in others)]
+        table = table.join(widths, on="value", how="left", nulls_equal=True).with_columns(
+            expression.alias(name) for expression, name in zip(same, (first, *others), strict=True)
+        )
+        table = table.drop(f"same_{name}" for name in (first, *others))
         groups = rows.partition_by("value", as_dict=True)
         studies = [
             {**ratio_study(group["mid"], group["actual"]).to_dict(), "value": name}

@@ -29,6 +29,8 @@ class ConditionScale:
     mean: float = 0.0
     has_ungraded: bool = False
     has_unscored: bool = False
+    unseen: tuple[str, ...] = ()
+    """Bands in which no offer is on record."""
     """Whether some graded cars had a score and others a band alone, which says less of the price."""
 
     @classmethod
@@ -42,7 +44,8 @@ class ConditionScale:
         mean = float(position[graded].mean()) if graded.any() else (len(bands) - 1) / 2
         alone = scale.unscored(frame.select(scale.expressions), band)
         both = bool(alone.any() and (graded & ~alone).any())
-        return cls(column, bands, scale.score, mean, bool((~graded).any()), both)
+        unseen = tuple(name for place, name in enumerate(bands) if not (band == place).any())
+        return cls(column, bands, scale.score, mean, bool((~graded).any()), both, unseen)
 
     @cached_property
     def knots(self) -> Floats:

@@ -151,7 +151,7 @@ class Design:
             bands = self.condition.bands
             steps = [f"{low} to {high}" for low, high in zip(bands[:-1], bands[1:], strict=True)]
             ungraded = ["ungraded"] if self.condition.has_ungraded else []
-            add("condition", "condition", steps, np.inf, 0.02, depth)
+            add("condition", "condition", steps, 1.0, 0.02, depth)
             add("ungraded", "condition", ungraded, np.inf, 0.02, min(depth, 2))
             unscored = ["graded by band alone"] if self.condition.has_unscored else []
             add("unscored", "condition", unscored, 0.001, 0.0, 0)

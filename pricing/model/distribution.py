@@ -88,9 +88,9 @@ class PriceDistribution:
         if not np.all((levels > 0.0) & (levels < 1.0)):
             wrong = levels[~((levels > 0.0) & (levels < 1.0))].ravel()[0]
             raise ModelError(f"a probability lies strictly between 0 and 1; got {wrong}")
-        return np.asarray(
-            np.exp(self._log_quantiles(self.law.ppf(levels.ravel())).reshape(-1, *levels.shape))
-        )
+        logs = self._log_quantiles(self.law.ppf(levels.ravel())).reshape(-1, *levels.shape)
+        with np.errstate(over="ignore"):  # of a car of which nothing is known; its range is refused
+            return np.asarray(np.exp(logs))
 
     def _log_quantiles(self, scores: Floats) -> Floats:
         """Log prices at standard scores: cars x scores."""

@@ -32,7 +32,7 @@ def explain(
 ) -> pl.DataFrame:
     """Long frame of the terms of every car; ``carried`` is what a persistent shift of
     the market adds to the date, ``beside`` what else was added to each log mid, by term."""
-    posterior, codes, rows = regression.estimates_.posterior, encoded.codes, len(features)
+    posterior, codes, rows = regression.estimates.posterior, encoded.codes, len(features)
     lines: list[tuple[str, pl.Expr, Floats, Floats]] = []
     market_variance = float(reference @ posterior.covariance @ reference)
     lines.append(
@@ -43,7 +43,7 @@ def explain(
         current = posterior.coefficients(codes[:, : level + 1])
         known = codes[:, level] >= 0
         S = posterior.levels[level].columns
-        variance = np.full(rows, float(np.square(reference) @ regression.estimates_.priors.levels[level]))
+        variance = np.full(rows, float(np.square(reference) @ regression.estimates.priors.levels[level]))
         variance[known] = np.einsum(
             "i,nij,j->n", reference[S], posterior.levels[level].spread[codes[known, level]], reference[S]
         )
@@ -54,7 +54,7 @@ def explain(
         for label, value, columns in _columns_of(design, term):
             masked = np.zeros_like(departure)
             masked[:, columns] = departure[:, columns]
-            variance = posterior.variance(masked, codes, regression.estimates_.priors)
+            variance = posterior.variance(masked, codes, regression.estimates.priors)
             effect = np.einsum("np,np->n", masked, above) + (carried if term == "date" else 0.0)
             lines.append((label, value, effect, variance))
     lines += [(label, _NOTHING, effect, np.zeros(rows)) for label, effect in beside.items()]

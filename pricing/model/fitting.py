@@ -27,9 +27,10 @@ it was at the first turn."""
 LEVERAGE_GROUP = 20
 
 LEVERAGE_TURNS = 2
-"""Turns after which the variances of fitted values are left as they are. Worked out again and again from ever
-smaller residuals they feed on themselves: in markets of a few hundred sales the spread of a single sale came
-out a third too small, and the mid further from the truth."""
+"""Turns after which the variances of fitted values are left as they are where the spread is modelled. Worked
+out again and again from ever smaller residuals they then feed on themselves: in markets of a few hundred
+sales the spread of a single sale came out a third too small, and the mid further from the truth. One spread
+for all rows comes to restricted maximum likelihood when they are worked out at every turn."""
 
 FLOOR = np.log(1e-12)
 """No log variance is smaller."""
@@ -61,11 +62,11 @@ class Fitting:
         structure: Structure,
         spread: Structure,
         degrees: float | None,
-        restricted: bool,
+        leverage_turns: int,
     ) -> None:
         self.rows, self.spread_rows = rows, spread_rows
         self.structure, self.spread = structure, spread
-        self.fixed_degrees, self.restricted = degrees, restricted
+        self.fixed_degrees, self.leverage_turns = degrees, leverage_turns
         self.censored: NDArray[np.bool_] = np.isnan(y)
         self.low, self.high = (bound[self.censored] for bound in bounds)
         self.response = y.copy()
@@ -105,7 +106,7 @@ class Fitting:
                     posterior = solve(products, tree, priors, self.rows.varying)
             previous, self.fitted = self.fitted, self.rows.fitted(posterior)
             self._impute()
-            if turn == 1 or (turn <= LEVERAGE_TURNS and len(self.response) <= LEVERAGE_ROWS):
+            if turn == 1 or (turn <= self.leverage_turns and len(self.response) <= LEVERAGE_ROWS):
                 leverage = self._leverage(posterior)
             self.squares = np.square(self.response - self.fitted) + self.extra + leverage
             if self.cold:
@@ -139,7 +140,7 @@ class Fitting:
 
     def _leverage(self, posterior: Posterior) -> Floats:
         rows = len(self.response)
-        if not self.restricted:
+        if not self.leverage_turns:
             return np.zeros(rows)
         return self.rows.variance(posterior, rows if rows <= LEVERAGE_ROWS else LEVERAGE_GROUP)
 

@@ -5,15 +5,15 @@ Student-t errors, a residual spread that has a regression of its own, and rows o
 upper bound are known. The iteration is in :mod:`pricing.model.fitting`.
 """
 
-from typing import Any, Self
+from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
-from sklearn.base import BaseEstimator, RegressorMixin
-from sklearn.utils.validation import check_is_fitted, validate_data
+from numpy.typing import NDArray
 from threadpoolctl import ThreadpoolController
 
-from pricing.model.fitting import Estimates, Fitting
+from pricing.errors import ModelError
+from pricing.model.fitting import LEVERAGE_TURNS, Estimates, Fitting
 from pricing.model.pooling import Floats, Ints, Priors
 from pricing.model.rows import Rows
 from pricing.model.structure import Structure
@@ -28,141 +28,118 @@ LARGE = 100_000
 SAMPLE = 50_000
 
 
-class HedonicRegression(RegressorMixin, BaseEstimator):
-    """Pooled regression with Student-t errors and a modelled spread; follows scikit-learn's estimator
-    conventions.
+@dataclass(frozen=True)
+class HedonicRegression:
+    """What a fit found: its estimates, and the columns of the design that the residual spread depends on."""
 
-    With plain arrays it is a robust linear regression whose slopes are shrunk by a variance learnt from the
-    data (``pooling=False``: not shrunk). Nested groups, blocks and bounds come through ``fit``'s keyword
-    arguments, and then ``X`` carries its own intercept in column 0.
+    estimates: Estimates
+    spread_columns: Ints
+
+    def predict(self, X: Floats, codes: Ints) -> Floats:
+        """Posterior mean of log price for rows of a design (n x p) with their group codes (n x levels)."""
+        return np.einsum("np,np->n", X, self.estimates.posterior.coefficients(codes))
+
+    def predict_variance(self, X: Floats, codes: Ints) -> tuple[Floats, Floats]:
+        """Variance of the mean (what is not known of the market) and of a single sale about it."""
+        own = self.estimates.posterior.variance(X, codes, self.estimates.priors)
+        coefficients = self.estimates.spread_posterior.coefficients(codes)
+        return own, np.exp(np.einsum("np,np->n", X[:, self.spread_columns], coefficients))
+
+
+@dataclass(frozen=True)
+class FittedRows:
+    """Of the rows of a fit, in their order: ``fitted`` log price, ``residual`` from it (of a row known by its
+    bounds: of its expectation between them), ``log_variance`` of a single sale, and ``weights``."""
+
+    fitted: Floats
+    residual: Floats
+    log_variance: Floats
+    weights: Floats
+
+
+def fit_regression(
+    X: NDArray[Any],
+    y: Floats,
+    codes: Ints,
+    structure: Structure,
+    *,
+    lower: Floats | None = None,
+    upper: Floats | None = None,
+    start: Priors | None = None,
+    degrees: float | None = None,
+    spread: bool = True,
+    restricted: bool = True,
+    turns: int = 20,
+    tolerance: float = 0.01,
+) -> tuple[HedonicRegression, FittedRows]:
+    """Fit log prices ``y`` (n) to a design ``X`` (n x p, column 0 the intercept) with group ``codes`` (n x
+    levels).
 
     Args:
-        degrees: Student-t degrees of freedom; None learns them, infinity gives normal errors.
-        pooling: learn the prior variances; False keeps every market coefficient free and ignores the groups.
+        lower, upper: where ``y`` is NaN the row is known to lie between these.
+        start: prior variances of the mean that a fit to much the same data found: where this one begins.
+            Those of the residual spread begin anew: come from below they converge slowly.
+        degrees: Student-t degrees of freedom; None fits them, infinity gives normal errors.
         spread: model the residual spread; False gives one spread to all rows.
         restricted: correct the residual variance for the coefficients estimated (restricted likelihood).
-        max_iter: outer iterations at most.
-        tol: the iteration stops when fitted values move by less than this share of their residual spread
+        turns: of the iteration at most.
+        tolerance: the iteration ends when fitted values move by less than this share of their residual spread
             (root of the mean square).
 
-    >>> X = np.arange(40.0)[:, None]
-    >>> model = HedonicRegression(degrees=np.inf, pooling=False).fit(X, 2.0 + 0.5 * X[:, 0])
-    >>> [round(float(value), 6) for value in (model.intercept_, *model.coef_)]
-    [2.0, 0.5]
+    Raises:
+        ModelError: a value of the design is not finite, or no price is known.
+
+    >>> from pricing.model.pooling import Tree
+    >>> X = np.column_stack([np.ones(40), np.arange(40.0)])
+    >>> free = Structure(Tree(()), Priors(np.full(2, np.inf), np.zeros((0, 2))), [np.arange(2)],
+    ...                  np.array([0]), np.array([], int))
+    >>> codes = np.zeros((40, 0), int)
+    >>> model, rows = fit_regression(X, 2.0 + 0.5 * X[:, 1], codes, free, degrees=np.inf)
+    >>> model.predict(X[:2], codes[:2]).round(6).tolist()
+    [2.0, 2.5]
     """
+    if not np.isfinite(X.sum()):
+        raise ModelError("a value of the design is not finite")
+    if np.isnan(y).all():
+        raise ModelError("no price is known to fit to")
+    centre = float(np.nanmedian(y))  # so that an answer does not depend on the unit, to the last digit
+    y = y - centre
+    low = np.full(len(y), -np.inf) if lower is None else lower - centre
+    high = np.full(len(y), np.inf) if upper is None else upper - centre
+    of_spread = structure.of_spread(spread)
+    priors, spread_priors = structure.priors if start is None else start, of_spread.priors
+    varying, spread_varying = structure.priors.varying(), of_spread.priors.varying()
 
-    estimates_: Estimates
+    leverage_turns = 0 if not restricted else LEVERAGE_TURNS if spread else turns
 
-    def __init__(
-        self,
-        *,
-        degrees: float | None = None,
-        pooling: bool = True,
-        spread: bool = True,
-        restricted: bool = True,
-        max_iter: int = 20,
-        tol: float = 0.01,
-    ) -> None:
-        self.degrees = degrees
-        self.pooling = pooling
-        self.spread = spread
-        self.restricted = restricted
-        self.max_iter = max_iter
-        self.tol = tol
+    def fitting(some: slice) -> Fitting:
+        lain = Rows(X[some], codes[some], structure.tree, varying)
+        limits = low[some][lain.order], high[some][lain.order]
+        return Fitting(
+            lain, lain.columns(structure.spread_columns, spread_varying), y[some][lain.order], limits,
+            structure, of_spread, degrees, leverage_turns,
+        )  # fmt: skip
 
-    def fit(
-        self,
-        X: ArrayLike,
-        y: ArrayLike,
-        *,
-        codes: Ints | None = None,
-        structure: Structure | None = None,
-        lower: Floats | None = None,
-        upper: Floats | None = None,
-        start: Priors | None = None,
-    ) -> Self:
-        """Fit to ``y`` (log price); where ``y`` is NaN the row is known to lie in ``[lower, upper]``.
-
-        ``start`` are the prior variances of the mean that a fit to much the same data found: where this one
-        begins. Those of the residual spread begin anew: come from below they converge slowly.
-        """
-        if structure is None:
-            plain, y = validate_data(self, X, y, y_numeric=True, dtype=np.float64)
-            design: NDArray[Any] = np.column_stack([np.ones(len(plain)), plain])
-            structure = Structure.plain(design)
-        else:
-            design = np.asarray(X)
-        target = np.array(y, dtype=np.float64)
-        bounds = (
-            np.full(len(target), -np.inf) if lower is None else lower,
-            np.full(len(target), np.inf) if upper is None else upper,
-        )
-        with ONE_THREAD.limit(limits=1, user_api="blas"):
-            self._fit(
-                design, target, codes, structure if self.pooling else structure.unpooled(), bounds, start
-            )
-        self.intercept_ = float(self.estimates_.posterior.market[0])
-        self.coef_ = self.estimates_.posterior.market[1:]
-        return self
-
-    def _fit(
-        self,
-        X: NDArray[Any],
-        y: Floats,
-        codes: Ints | None,
-        structure: Structure,
-        bounds: tuple[Floats, Floats],
-        start: Priors | None,
-    ) -> None:
-        spread = structure.of_spread(self.spread)
-        priors, spread_priors = structure.priors if start is None else start, spread.priors
-        varying, spread_varying = structure.priors.varying(), spread.priors.varying()
-
-        def fitting(rows: slice) -> Fitting:
-            lain = Rows(X[rows], None if codes is None else codes[rows], structure.tree, varying)
-            limits = bounds[0][rows][lain.order], bounds[1][rows][lain.order]
-            return Fitting(
-                lain, lain.columns(structure.spread_columns, spread_varying), y[rows][lain.order], limits,
-                structure, spread, self.degrees, self.restricted,
-            )  # fmt: skip
-
-        warm = start is not None
+    warm = start is not None
+    with ONE_THREAD.limit(limits=1, user_api="blas"):
         if len(y) >= LARGE:
             sample = fitting(slice(None, None, len(y) // SAMPLE))
-            first = sample.run(priors, spread_priors, 3 if warm else self.max_iter, self.tol, warm)
+            first = sample.run(priors, spread_priors, 3 if warm else turns, tolerance, warm)
             priors, spread_priors, warm = first.priors, first.spread_priors, True
         fit = fitting(slice(None))
         if len(y) >= LARGE:
             fit.start_from(first)
-        found = fit.run(priors, spread_priors, self.max_iter, self.tol, warm)
+        found = fit.run(priors, spread_priors, turns, tolerance, warm)
         steps = structure.ordered_columns
         found.inverted = found.posterior.inverted(steps)
         found.posterior = found.posterior.ordered(steps, _step_shares(fit.rows.X[:, steps]))
-        self.estimates_, self.n_iter_ = found, fit.turns
-        self.fitted_ = fit.rows.restored(fit.fitted)
-        self.residual_ = fit.rows.restored(fit.response - fit.fitted)
-        self.log_variance_ = fit.rows.restored(fit.log_variance)
-        self.weights_ = fit.rows.restored(fit.weights)
-        self.spread_columns_ = structure.spread_columns
-
-    def predict(self, X: ArrayLike, codes: Ints | None = None) -> Floats:
-        """Posterior mean of log price."""
-        design, groups = self._inputs(X, codes)
-        return np.einsum("np,np->n", design, self.estimates_.posterior.coefficients(groups))
-
-    def predict_variance(self, X: ArrayLike, codes: Ints | None = None) -> tuple[Floats, Floats]:
-        """Variance of the mean (what is not known of the market) and of a single sale about it."""
-        design, groups = self._inputs(X, codes)
-        own = self.estimates_.posterior.variance(design, groups, self.estimates_.priors)
-        coefficients = self.estimates_.spread_posterior.coefficients(groups)
-        return own, np.exp(np.einsum("np,np->n", design[:, self.spread_columns_], coefficients))
-
-    def _inputs(self, X: ArrayLike, codes: Ints | None) -> tuple[Floats, Ints]:
-        check_is_fitted(self)
-        if codes is None:
-            design = validate_data(self, X, reset=False, dtype=np.float64)
-            return np.column_stack([np.ones(len(design)), design]), np.zeros((len(design), 0), dtype=np.int64)
-        return np.asarray(X, dtype=np.float64), codes
+    found.posterior.raise_level(centre)
+    restored = fit.rows.restored
+    rows = FittedRows(
+        restored(fit.fitted) + centre, restored(fit.response - fit.fitted), restored(fit.log_variance),
+        restored(fit.weights),
+    )  # fmt: skip
+    return HedonicRegression(found, structure.spread_columns), rows
 
 
 def _step_shares(steps: NDArray[Any]) -> Floats:

@@ -50,7 +50,7 @@ def _errors(origin: int, fitted: Fitted, late: Evidence) -> OriginErrors:
     """The offers of a period against a fit: sales, and unsold lots with a bound from above."""
     told = late[np.flatnonzero(late.sold | (~late.asking & np.isfinite(late.upper)))]
     guess = predict(fitted, told.features)
-    design, market = fitted.design, fitted.regression.estimates_.posterior.market
+    design, market = fitted.design, fitted.regression.estimates.posterior.market
     season = design.season_at(design.last_day + guess.late) - design.season_at(np.array([design.last_day]))
     return OriginErrors(
         origin=np.full(len(told), origin),

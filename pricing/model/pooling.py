@@ -136,6 +136,11 @@ class Posterior:
         result[order] = found
         return result
 
+    def raise_level(self, by: float) -> None:
+        """Add to the intercept, column 0, of the market and so of every group."""
+        for coefficients in (self.market[None, :], *self.totals):
+            coefficients[:, 0] += by
+
     def inverted(self, columns: Ints) -> list[NDArray[np.bool_]]:
         """Which steps in ``columns`` lead down by more than ``INVERSION``: in the market (one row), then in
         every group of each level."""

@@ -75,7 +75,7 @@ def predict_encoded(fitted: Fitted, encoded: Encoded, states: bool = True) -> Pr
     design, regression = fitted.design, fitted.regression
     learnt = fitted.interactions.effect(seen_by_trees(regression, encoded))
     beside = learnt + design.shift.carried(encoded.late)
-    unforeseen = design.unforeseen(encoded, regression.estimates_.priors)
+    unforeseen = design.unforeseen(encoded, regression.estimates.priors)
     mid, spread = _mid_and_spread(fitted, encoded.X, encoded.codes, unforeseen)
     position = np.full(len(mid), np.nan)
     state_mid = state_spread = np.empty((len(mid), 0))
@@ -112,7 +112,7 @@ def _mid_and_spread(fitted: Fitted, X: Floats, codes: Ints, unforeseen: Floats) 
 
 def seen_by_trees(regression: HedonicRegression, encoded: Encoded) -> Floats:
     """The car's own values and the level of its finest known group."""
-    level = regression.estimates_.posterior.coefficients(encoded.codes, slice(0, 1))
+    level = regression.estimates.posterior.coefficients(encoded.codes, slice(0, 1))
     return np.ascontiguousarray(np.column_stack([encoded.values, level]))
 
 

@@ -15,7 +15,7 @@ from pricing.model.design import Design, Encoded
 from pricing.model.distribution import PriceDistribution
 from pricing.model.evidence import Evidence
 from pricing.model.explanation import INTERACTIONS, explain
-from pricing.model.hedonic import LARGE, ONE_THREAD, HedonicRegression
+from pricing.model.hedonic import LARGE, ONE_THREAD, fit_regression
 from pricing.model.interactions import Interactions
 from pricing.model.market_shift import MarketShift
 from pricing.model.origins import CUTS, origin_errors
@@ -35,8 +35,9 @@ from pricing.model.score_law import ScoreLaw
 from pricing.model.spec import FeatureSpec
 from pricing.progress import Progress, untold
 
-MINIMUM_SALES = 40
-"""Sales below which no range is given for any car."""
+MINIMUM_SALES = 70
+"""Sales below which no range is given for any car: with fewer the origins' fits know so much less than the
+fit that is asked that ranges come out too wide (`bench_moves.py`, small markets)."""
 
 PRICED = 0.8
 """Coverage of the range by which it is judged whether a price can be defended at all."""
@@ -134,7 +135,7 @@ class PriceModel:
             "calibration_sales": self.calibration.law.count,
             "market_shift": shift.facts(),
             "calibrated_rows": calibrated_rows,
-            "degrees_of_freedom": self.fitted.regression.estimates_.degrees,
+            "degrees_of_freedom": self.fitted.regression.estimates.degrees,
             "first_date": self._day(self.fitted.design.first_day),
             "last_date": self._day(self.fitted.design.last_day),
             "seed": self.seed,
@@ -155,7 +156,7 @@ class PriceModel:
             law = ScoreLaw.fit(np.empty(0), np.empty(0), 5.0)
             self.calibration = Calibration(law, np.ones(shape), MarketShift())
             return start
-        found = last.regression.estimates_
+        found = last.regression.estimates
         self.calibration = Calibration.fit(errors, shape, found.degrees, last.design.walk(found.priors))
         return last
 
@@ -171,21 +172,22 @@ class PriceModel:
         encoded = design.encode(rows.features[grouped], rows.asking[grouped], precision)
         priors = None
         if start is not None:
-            priors = design.carried(start.design, start.regression.estimates_.priors)
-        regression = HedonicRegression(tol=ORIGIN_TOLERANCE if shift is None else TOLERANCE).fit(
+            priors = design.carried(start.design, start.regression.estimates.priors)
+        regression, left = fit_regression(
             encoded.X,
             rows.y[grouped],
-            codes=encoded.codes,
-            structure=design.structure(),
+            encoded.codes,
+            design.structure(),
             lower=rows.lower[grouped],
             upper=rows.upper[grouped],
             start=priors,
+            tolerance=ORIGIN_TOLERANCE if shift is None else TOLERANCE,
         )
         with ONE_THREAD.limit(limits=1):
             interactions = Interactions.learn(
                 seen_by_trees(regression, encoded)[by_date],
-                regression.residual_[by_date],
-                regression.weights_[by_date],
+                left.residual[by_date],
+                left.weights[by_date],
                 [0] if design.condition is not None else [],
                 self.seed,
                 None if choose_trees or start is None else len(start.interactions.trees),
@@ -241,7 +243,7 @@ class PriceModel:
         told = PriceDistribution(calibration.law, centre, spreads)
         low, high = told.interval(PRICED)
         reason = self._reasons(guess, features, np.column_stack([low, told.mid, high]))
-        estimates = self.fitted.regression.estimates_
+        estimates = self.fitted.regression.estimates
         remark = remarks(self.fitted.design, estimates, guess.codes, features)
 
         def terms(rows: Ints) -> pl.DataFrame:
@@ -322,7 +324,7 @@ class PriceModel:
     def asking_gaps(self) -> pl.DataFrame:
         """The factor of asking over sold prices by ``asking_by`` (channel) and ``tier``, with its 80 %
         interval ``low`` and ``high``; empty when no asking prices were seen."""
-        estimates = self.fitted.regression.estimates_
+        estimates = self.fitted.regression.estimates
         return self.fitted.design.asking.gaps(estimates.posterior, self.fitted.design.columns)
 
     @staticmethod

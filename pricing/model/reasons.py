@@ -61,7 +61,7 @@ def refusals(design: Design, codes: Ints, features: pl.DataFrame, prices: Floats
                 pl.col(numeric.name).round_sig_figs(6).cast(pl.String).str.strip_suffix(".0"),
             ),
         )
-    with np.errstate(over="ignore", invalid="ignore"):
+    with np.errstate(over="ignore", divide="ignore", invalid="ignore"):
         ratio = prices[:, 2] / prices[:, 0]
     refuse(
         ~(ratio < WIDEST),

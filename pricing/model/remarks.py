@@ -11,7 +11,11 @@ from pricing.model.pooling import Ints
 
 def remarks(design: Design, estimates: Estimates, codes: Ints, features: pl.DataFrame) -> pl.Series:
     """For every car null, or one or two sentences."""
-    parts = [_inverted(design, estimates, codes), *_never_seen(design, features)]
+    parts = [
+        _inverted(design, estimates, codes),
+        *_states_never_seen(design, features),
+        *_never_seen(design, features),
+    ]
     frame = pl.DataFrame(parts) if len(features) else pl.DataFrame(schema={"none": pl.String})
     told = frame.select(pl.concat_str(pl.all(), separator="; ", ignore_nulls=True).alias("remark"))["remark"]
     return told.replace("", None)
@@ -31,7 +35,17 @@ def _inverted(design: Design, estimates: Estimates, codes: Ints) -> pl.Series:
                 f"on record, cars in the state '{bands[step + 1]}' sold for less than those in the state "
                 f"'{bands[step]}', other things alike; the two are priced as one"
             )
-    return pl.Series("inverted", sentences, dtype=pl.String)
+    return pl.Series("inverted", sentences.tolist(), dtype=pl.String)
+
+
+def _states_never_seen(design: Design, features: pl.DataFrame) -> list[pl.Series]:
+    """A sentence for cars in a state of which no offer is on record."""
+    if design.condition is None or not design.condition.unseen:
+        return []
+    band = pl.col(design.condition.column)
+    sentence = pl.format("no offer on record is of a car in the state '{}'; the range is wider for it", band)
+    told = pl.when(band.is_in(list(design.condition.unseen))).then(sentence)
+    return [features.select(told.alias("state"))["state"]]
 
 
 def _never_seen(design: Design, features: pl.DataFrame) -> list[pl.Series]:

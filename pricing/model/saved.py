@@ -31,7 +31,6 @@ from pricing.model.price_model import PriceModel
 from pricing.model.score_law import ScoreLaw
 from pricing.model.smooth import Numeric
 from pricing.model.spec import FeatureSpec
-from pricing.model.trees import plain_nodes
 from pricing.store.market import Market
 
 FORMAT = "classic-car-pricing fit 4"
@@ -62,7 +61,7 @@ def load(market: Market, fit_id: str | None = None) -> PriceModel:
 def to_bytes(model: PriceModel) -> bytes:
     """A fitted model as bytes."""
     gap = model.fitted.design.asking
-    design, found = model.fitted.design, model.fitted.regression.estimates_
+    design, found = model.fitted.design, model.fitted.regression.estimates
     arrays: Arrays = {
         "reference": model.fitted.reference,
         "calibration.scores": model.calibration.law.scores,
@@ -150,17 +149,15 @@ def _rebuilt(header: dict[str, Any], arrays: Arrays) -> PriceModel:
     shift = MarketShift(**header["market_shift"])
     design = _design(spec, shift, header, arrays)
     levels = len(design.groups.tree.parents)
-    regression = HedonicRegression()
-    regression.estimates_ = Estimates(
+    estimates = Estimates(
         *_posterior("mean", arrays, levels),
         *_posterior("spread", arrays, levels),
         header["degrees"],
         [arrays[f"inverted.{level}"] for level in range(levels + 1)],
     )
-    regression.spread_columns_ = design.spread_columns
+    regression = HedonicRegression(estimates, design.spread_columns)
     sizes = arrays["trees.sizes"]
-    nodes = plain_nodes(arrays["trees.nodes"]) if len(sizes) else np.empty(0)
-    trees = tuple(np.split(nodes, np.cumsum(sizes)[:-1])) if len(sizes) else ()
+    trees = tuple(np.split(arrays["trees.nodes"], np.cumsum(sizes)[:-1])) if len(sizes) else ()
     interactions = Interactions(header["baseline"], trees)
     counts = [arrays[f"counts.{level}"] for level in range(levels)]
     model.fitted = Fitted(design, regression, interactions, counts, arrays["reference"])
@@ -207,7 +204,11 @@ def _design(spec: FeatureSpec, shift: MarketShift, header: dict[str, Any], array
     names = [pl.DataFrame(table, schema=dict.fromkeys(table, pl.String)) for table in header["groups"]]
     design.groups = GroupEncoder(spec.groups, tuple(names))
     scale = header["condition"]
-    design.condition = ConditionScale(**{**scale, "bands": tuple(scale["bands"])}) if scale else None
+    design.condition = (
+        ConditionScale(**{**scale, "bands": tuple(scale["bands"]), "unseen": tuple(scale["unseen"])})
+        if scale
+        else None
+    )
     present, by, tiered = header["asking"]
     encoder = CategoryEncoder(by[0], tuple(by[1])) if by else None
     design.asking = AskingGap(present, encoder, tuple(tiered))

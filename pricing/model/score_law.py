@@ -2,7 +2,8 @@
 
 The ``k``-th smallest of ``n`` scores, ``k = ceil((n + 1) u)``, is not exceeded by the next score with
 probability at least ``u`` and at most ``u + 1 / (n + 1)``, whatever their law, if the scores are
-exchangeable (Vovk, Gammerman and Shafer 2005; Lei et al. 2018). With weights the rank is taken in the
+exchangeable (Vovk, Gammerman and Shafer 2005; Lei et al. 2018); between two ranks the level is met on
+average. With weights the rank is taken in the
 weighted law to which the coming score belongs with weight 1; how much coverage is lost where scores drift is
 bounded by the weighted sum of their distances from exchangeability (Barber, Candes, Ramdas and Tibshirani
 2023). Few scores are mixed with the regression's own Student-t law, scaled to them.
@@ -50,16 +51,12 @@ class ScoreLaw:
             size = float(np.square(weights.sum()) / np.square(weights).sum())
             centred = scores - weighted_median(scores, weights)
             reach = float(special.stdtrit(min(degrees_of_freedom, 1e6), 0.9))
-            far = float(weighted_rank_quantile(np.abs(centred), weights / weights.max(), 0.8))
+            far = float(_between_ranks(np.abs(centred), weights, np.array(0.8)))
             width = max(far, 1e-9) / reach
             if not np.isfinite(width):
                 width = 1.0
             own = own * width ** (size / (size + 10.0))
-            seen = np.where(
-                LEVELS > 0.5,
-                weighted_rank_quantile(centred, weights, LEVELS),
-                -weighted_rank_quantile(-centred, weights, 1.0 - LEVELS),
-            )
+            seen = _between_ranks(centred, weights, LEVELS)
             inside = np.isfinite(seen) & (LEVELS != 0.5)
             if inside.any():
                 first, last = np.flatnonzero(inside)[[0, -1]]
@@ -126,6 +123,15 @@ def weighted_rank_quantile(scores: Floats, weights: Floats, level: float | Float
     wanted = np.asarray(level, dtype=np.float64) * (weights.sum() + 1.0)
     place = np.searchsorted(reached, wanted - 1e-9)
     return np.append(scores[order], np.inf)[place]
+
+
+def _between_ranks(scores: Floats, weights: Floats, level: Floats) -> Floats:
+    """The score at each level, linear between the ranks: the next score is below it as often as the level
+    says, neither more nor less; infinite beyond the outermost ranks."""
+    order = np.argsort(scores, kind="stable")
+    reached = np.cumsum(weights[order]) / (weights.sum() + 1.0)
+    inside = np.interp(level, reached, scores[order])
+    return np.where(level < reached[0], -np.inf, np.where(level > reached[-1], np.inf, inside))
 
 
 def weighted_median(scores: Floats, weights: Floats) -> float:

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pricing.model.pooling import Floats, Ints, Priors, Tree
+from pricing.model.pooling import Ints, Priors, Tree
 
 SPREAD_PRIOR = 0.02
 """Starting prior variance of every coefficient and group effect of the log variance."""
@@ -23,20 +23,6 @@ class Structure:
     ordered_columns: Ints
     anchor: float = 0.0
     """How many well-determined coefficients the starting variances count for (see ``updated_priors``)."""
-
-    @classmethod
-    def plain(cls, X: Floats) -> "Structure":
-        """For an array whose column 0 is 1: each slope pooled by itself, no groups, one spread."""
-        scale = np.maximum(X[:, 1:].var(axis=0), 1e-12)
-        none = np.empty(0, dtype=np.int64)
-        slopes = [np.array([column]) for column in range(1, X.shape[1])]
-        priors = Priors(np.concatenate([[np.inf], 1.0 / scale]), np.zeros((0, X.shape[1])))
-        return cls(Tree(()), priors, slopes, np.array([0]), none)
-
-    def unpooled(self) -> "Structure":
-        """The same columns, none pooled, no group deviating."""
-        priors = Priors(np.full_like(self.priors.market, np.inf), np.zeros_like(self.priors.levels))
-        return Structure(self.tree, priors, self.blocks, self.spread_columns, self.ordered_columns)
 
     def of_spread(self, modelled: bool) -> "Structure":
         """The structure of the log variance: its own columns and a level for each group, or one spread for

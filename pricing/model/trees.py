@@ -33,15 +33,12 @@ Nodes = NDArray[Any]
 
 def grown_by(model: HistGradientBoostingRegressor) -> tuple[Nodes, ...]:
     """The trees of a fitted boosting of one output, without categories."""
-    return tuple(plain_nodes(step[0].nodes) for step in model._predictors)
+    return tuple(_plain(step[0].nodes) for step in model._predictors)
 
 
-def plain_nodes(nodes: Nodes) -> Nodes:
-    """A tree in scikit-learn's node layout as ``NODE``; one that is in it already stays."""
-    if nodes.dtype == NODE:
-        return nodes
+def _plain(nodes: Nodes) -> Nodes:
     plain = np.empty(len(nodes), NODE)
-    for name in NODE.fields or ():
+    for name in NODE.names or ():
         plain[name] = nodes[_NAMES.get(name, name)]
     return plain
 

@@ -17,7 +17,8 @@ from pricing.errors import FileError
 from pricing.operations.retention import ARCHIVE, named_by_time
 from pricing.store.audit import now
 from pricing.store.market import Market
-from pricing.store.place import market_path, server_address
+from pricing.store.market_paths import market_path
+from pricing.store.place import server_address
 from pricing.store.replacing import replace_file
 from pricing.store.transfer import copy_market
 

@@ -18,7 +18,7 @@ from urllib.parse import urlencode
 
 from pricing.errors import FileError
 from pricing.operations.configuration import variable
-from pricing.store.place import password_variables
+from pricing.store.market_paths import password_variables
 from pricing.words.sentences import option_words
 
 LOOPBACK: Final = "127.0.0.1"
@@ -55,9 +55,12 @@ def serve(
 
     Raises:
         FileError: the port is taken, or the server does not start.
+        ModuleNotFoundError: the dashboard's libraries are not installed.
     """
+    if importlib.util.find_spec("streamlit") is None:
+        raise ModuleNotFoundError("No module named 'streamlit'", name="streamlit")
     installed = _installed()
-    number = _free_port(host, port)
+    number = free_port(host, port)
     variables = {MARKET_VARIABLE: str(market.resolve()), MANAGERS_VARIABLE: ",".join(managers)}
     variables |= password_variables(market)
     variables |= {variable("host"): host, variable("access"): _access(host)}
@@ -142,7 +145,12 @@ def _installed() -> str:
 _EVERY_ADDRESS: Final = ("0.0.0.0", "::")  # noqa: S104 - only compared with
 
 
-def _free_port(host: str, wanted: int | None) -> int:
+def free_port(host: str, wanted: int | None) -> int:
+    """The port that was wanted, or the first of those tried that is free.
+
+    Raises:
+        FileError: it is in use, may not be listened on, or the host is not of this machine.
+    """
     ports = range(FIRST_PORT, FIRST_PORT + PORTS_TRIED) if wanted is None else [wanted]
     for port in ports:
         with socket.socket(socket.AF_INET6 if ":" in host else socket.AF_INET) as trial:
@@ -150,14 +158,16 @@ def _free_port(host: str, wanted: int | None) -> int:
             try:
                 trial.bind((host, port))
             except OSError as error:
-                if error.errno not in (errno.EADDRINUSE, errno.EACCES):
+                if error.errno == errno.EACCES and wanted is not None:
                     raise FileError(
-                        f"the dashboard cannot be served on {host!r}: {error.strerror or error}"
+                        f"port {wanted} needs rights that you do not have; choose one above 1023 with --port"
                     ) from None
+                if error.errno not in (errno.EADDRINUSE, errno.EACCES):
+                    raise FileError(f"nothing can be served on {host!r}: {error.strerror or error}") from None
                 continue
             return port
     taken = f"port {wanted} is" if wanted is not None else f"ports {ports[0]} to {ports[-1]} are"
-    raise FileError(f"the dashboard cannot be served: {taken} in use; choose another with --port")
+    raise FileError(f"nothing can be served: {taken} in use; choose another with --port")
 
 
 def _wait(server: "subprocess.Popen[bytes]", host: str, port: int) -> None:

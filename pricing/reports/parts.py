@@ -11,6 +11,7 @@ from pricing.appraisal.contents import (
     SUBJECT,
 )
 from pricing.appraisal.facts import MODEL_REPORT, Facts
+from pricing.decisions.approaches import difference
 from pricing.reports.blocks import (
     Answers,
     Blanks,
@@ -32,6 +33,7 @@ from pricing.reports.wording import (
     valuer_words,
 )
 from pricing.vocabulary import CONDITION_BANDS
+from pricing.words.approaches import difference_sentence
 from pricing.words.condition import unseen_worst_sentence
 from pricing.words.locale import LocaleWords
 from pricing.words.sentences import CAUTION, option_words
@@ -161,6 +163,10 @@ def _budget(facts: Facts, words: LocaleWords) -> list[Block]:
 def reconciliation_part(facts: Facts, words: LocaleWords) -> list[Block]:
     told = facts.record.opinion
     blocks: list[Block] = [Heading(RECONCILIATION)]
+    found = facts.evidence.comparables
+    apart = None if found is None else difference(facts.evidence.valuation, found)
+    if apart is not None:
+        blocks.append(Paragraph(difference_sentence(apart)))
     if facts.opinion is None:
         return [
             *blocks,

@@ -21,8 +21,7 @@ import duckdb
 
 from pricing.errors import DoneMeanwhileError
 from pricing.store.audit import now
-from pricing.store.connection import PATIENCE_SECONDS, add_row, connection, run
-from pricing.store.place import copies, is_copy
+from pricing.store.connection import TIMEOUT_SECONDS, add_row, connection, keeper_of, run
 
 try:
     import fcntl
@@ -68,9 +67,9 @@ def keep_result(
     )  # fmt: skip
 
 
-def kept_answer(path: Path, key: str, *, patience: float = PATIENCE_SECONDS) -> KeptAnswer | None:
+def kept_answer(path: Path, key: str, *, timeout: float = TIMEOUT_SECONDS) -> KeptAnswer | None:
     """What came of the write under a key, if there was one."""
-    with connection(path, patience=patience) as opened:
+    with connection(path, timeout=timeout) as opened:
         rows = run(opened, "SELECT request, status, content FROM answers WHERE key = ?", [key])
     return KeptAnswer(rows[0][0], rows[0][1], json.loads(rows[0][2])) if rows else None
 
@@ -81,10 +80,8 @@ def key_held(path: Path, key: str) -> AbstractContextManager[bool]:
 
     Raises ``ServerAwayError`` when the server cannot be reached.
     """
-    if is_copy(path):
-        held: AbstractContextManager[bool] = copies().server_of(path).key_held(key)
-        return held
-    return _held_here(path, key)
+    keeper = keeper_of(path)
+    return _held_here(path, key) if keeper is None else keeper.key_held(path, key)
 
 
 @contextmanager

@@ -12,7 +12,7 @@ import polars as pl
 from pricing.errors import MarketError
 from pricing.store.answers import Receipt, keep_result
 from pricing.store.audit import now, write_audit
-from pricing.store.connection import PATIENCE_SECONDS, add_row, connection, frame, run
+from pricing.store.connection import TIMEOUT_SECONDS, add_row, connection, frame, run
 
 Change = tuple[str, str, str]
 """A field, what it was, what it is."""
@@ -51,14 +51,14 @@ def add_revisions(
     drafts: Sequence[Draft],
     *,
     receipt: Receipt | None = None,
-    patience: float = PATIENCE_SECONDS,
+    timeout: float = TIMEOUT_SECONDS,
 ) -> list[tuple[str, int]]:
     """Keep revisions, all or none; returns the id and number of each, the last of which a receipt is for.
 
     Raises ``MarketError`` where an appraisal is not there, or has had a revision meanwhile.
     """
     at = now()
-    with connection(path, write=True, patience=patience) as opened:
+    with connection(path, write=True, timeout=timeout) as opened:
         (count,) = run(opened, "SELECT count(DISTINCT appraisal_id) FROM appraisals")[0]
         kept = []
         for draft in drafts:
@@ -76,10 +76,10 @@ def add_revisions(
 
 
 def read_revision(
-    path: Path, appraisal_id: str, number: int | None = None, *, patience: float = PATIENCE_SECONDS
+    path: Path, appraisal_id: str, number: int | None = None, *, timeout: float = TIMEOUT_SECONDS
 ) -> Revision:
     """A revision, the last one by default. Raises ``MarketError`` when there is none such."""
-    with connection(path, patience=patience) as opened:
+    with connection(path, timeout=timeout) as opened:
         rows = run(
             opened,
             "SELECT appraisal_id, revision, record, content, evidence_digest, made_at, made_by, reason "
@@ -95,9 +95,9 @@ def read_revision(
     return Revision(*rows[0])
 
 
-def last_revisions(path: Path, *, patience: float = PATIENCE_SECONDS) -> pl.DataFrame:
+def last_revisions(path: Path, *, timeout: float = TIMEOUT_SECONDS) -> pl.DataFrame:
     """The last revision of every appraisal, without its evidence."""
-    with connection(path, patience=patience) as opened:
+    with connection(path, timeout=timeout) as opened:
         return frame(
             opened,
             "SELECT appraisal_id, revision, record, evidence_digest, made_at, made_by, reason "
@@ -106,10 +106,10 @@ def last_revisions(path: Path, *, patience: float = PATIENCE_SECONDS) -> pl.Data
         )
 
 
-def changes_of(path: Path, appraisal_id: str, *, patience: float = PATIENCE_SECONDS) -> pl.DataFrame:
+def changes_of(path: Path, appraisal_id: str, *, timeout: float = TIMEOUT_SECONDS) -> pl.DataFrame:
     """Who changed what: a row a revision and field, oldest first; a revision that changed no field has one
     row without."""
-    with connection(path, patience=patience) as opened:
+    with connection(path, timeout=timeout) as opened:
         return frame(
             opened,
             "SELECT revision, made_at, made_by, reason, field, old, new FROM appraisals "
@@ -152,7 +152,7 @@ def _insert(opened: duckdb.DuckDBPyConnection, draft: Draft, name: str, at: date
     )  # fmt: skip
 
 
-def first_makers(path: Path, *, patience: float = PATIENCE_SECONDS) -> dict[str, str]:
+def first_makers(path: Path, *, timeout: float = TIMEOUT_SECONDS) -> dict[str, str]:
     """Who entered each appraisal."""
-    with connection(path, patience=patience) as opened:
+    with connection(path, timeout=timeout) as opened:
         return dict(run(opened, "SELECT appraisal_id, made_by FROM appraisals WHERE revision = 1"))

@@ -13,34 +13,37 @@ from pricing.store.row_text import TableLayout, lines_query
 
 
 @dataclass(frozen=True)
-class Change:
-    """What became of one table: the digests of the rows that went, and the lines of those that came."""
+class TableChange:
+    """What became of one table: the digests of the deleted rows, and the lines of the inserted."""
 
     layout: TableLayout
-    gone: pl.Series
-    came: Callable[[], Iterable[pl.DataFrame]]
+    deleted: pl.Series
+    inserted: Callable[[], Iterable[pl.DataFrame]]
     """Frames of ``line`` and ``digest``; may be asked for again."""
 
 
-def changes(opened: duckdb.DuckDBPyConnection) -> list[Change]:
+def changes(opened: duckdb.DuckDBPyConnection) -> list[TableChange]:
     """What the transaction at hand changed. Rows alike are taken to have changed alike."""
     with opened.cursor() as before:  # sees the file as it was
         tables, earlier = market_tables(opened), market_tables(before)
         names = sorted(tables)
         now, then = _marks(opened, names, tables), _marks(before, names, earlier)
-        came, gone = now.join(then, on=now.columns, how="anti"), then.join(now, on=now.columns, how="anti")
-        touched = {*came["nth"].unique().to_list(), *gone["nth"].unique().to_list()}
+        inserted, deleted = (
+            now.join(then, on=now.columns, how="anti"),
+            then.join(now, on=now.columns, how="anti"),
+        )
+        touched = {*inserted["nth"].unique().to_list(), *deleted["nth"].unique().to_list()}
         found = []
         for nth, name in enumerate(names):
             layout, old = tables[name], earlier.get(name)
             if nth in touched or layout != old:
-                added = _lines(opened, layout, came.filter(nth=nth))
-                taken = added.clear() if old is None else _lines(before, old, gone.filter(nth=nth))
+                added = _lines(opened, layout, inserted.filter(nth=nth))
+                taken = added.clear() if old is None else _lines(before, old, deleted.filter(nth=nth))
                 found.append(_net(layout, added, taken))
     return found
 
 
-def whole(opened: duckdb.DuckDBPyConnection) -> list[Change]:
+def whole(opened: duckdb.DuckDBPyConnection) -> list[TableChange]:
     """Every row of a market file, as what came into an empty one."""
 
     def lines(layout: TableLayout) -> Callable[[], Iterable[pl.DataFrame]]:
@@ -50,20 +53,20 @@ def whole(opened: duckdb.DuckDBPyConnection) -> list[Change]:
         )
 
     nothing = pl.Series(dtype=pl.String)
-    return [Change(layout, nothing, lines(layout)) for layout in market_tables(opened).values()]
+    return [TableChange(layout, nothing, lines(layout)) for layout in market_tables(opened).values()]
 
 
-def _net(layout: TableLayout, came: pl.DataFrame, gone: pl.DataFrame) -> Change:
+def _net(layout: TableLayout, inserted: pl.DataFrame, deleted: pl.DataFrame) -> TableChange:
     """A row taken out and put back as it was is no change."""
-    if not gone.is_empty():
+    if not deleted.is_empty():
         counts = (
-            came.group_by("digest").len()
-            .join(gone.group_by("digest").len(), on="digest", how="full", coalesce=True)
+            inserted.group_by("digest").len()
+            .join(deleted.group_by("digest").len(), on="digest", how="full", coalesce=True)
             .filter(pl.col("len").ne_missing(pl.col("len_right")))
         )  # fmt: skip
-        came = came.join(counts, on="digest", how="semi", maintain_order="left")
-        gone = gone.join(counts, on="digest", how="semi")
-    return Change(layout, gone["digest"].unique(), lambda: came.iter_slices(ROWS_AT_ONCE))
+        inserted = inserted.join(counts, on="digest", how="semi", maintain_order="left")
+        deleted = deleted.join(counts, on="digest", how="semi")
+    return TableChange(layout, deleted["digest"].unique(), lambda: inserted.iter_slices(ROWS_AT_ONCE))
 
 
 def _marks(

@@ -7,18 +7,18 @@ from pathlib import Path
 import polars as pl
 
 from pricing.store.audit import now, write_audit
-from pricing.store.connection import PATIENCE_SECONDS, add_row, connection, frame, run
+from pricing.store.connection import TIMEOUT_SECONDS, add_row, connection, frame, run
 
 Row = tuple[str, str, str | None, float | None, str]
 """record_id, action, line, per_cent, reason."""
 
 
 def keep_choices(
-    path: Path, subject: str, choices: Sequence[Row], *, patience: float = PATIENCE_SECONDS
+    path: Path, subject: str, choices: Sequence[Row], *, timeout: float = TIMEOUT_SECONDS
 ) -> None:
     """Add choices about the comparables of a subject, under the name that it was given. The order of their
     times is that in which they were made, whatever the clock says."""
-    with connection(path, write=True, patience=patience) as opened:
+    with connection(path, write=True, timeout=timeout) as opened:
         ((last,),) = run(opened, "SELECT max(made_at) FROM evidence_choices WHERE subject = ?", [subject])
         first = now() if last is None else max(now(), last + timedelta(microseconds=1))
         for nth, (record_id, action, line, per_cent, reason) in enumerate(choices):
@@ -31,9 +31,9 @@ def keep_choices(
             write_audit(opened, at, f"evidence {action}", record_id, {"subject": subject, "reason": reason})
 
 
-def read_choices(path: Path, subject: str, *, patience: float = PATIENCE_SECONDS) -> pl.DataFrame:
+def read_choices(path: Path, subject: str, *, timeout: float = TIMEOUT_SECONDS) -> pl.DataFrame:
     """Every choice about a subject, oldest first."""
-    with connection(path, patience=patience) as opened:
+    with connection(path, timeout=timeout) as opened:
         return frame(
             opened,
             "SELECT record_id, action, line, per_cent, reason, made_at FROM evidence_choices "

@@ -3,7 +3,7 @@
 DuckDB lets one process write or many read, and refuses the others. Here they wait instead. A writer holds an
 advisory lock on the file's folder (a turnstile) while it waits and works; a reader passes that turnstile on
 its way in, so that readers following upon each other cannot keep a writer out. Where there is no such lock
-(Windows) both simply try again until their patience ends.
+(Windows) both simply try again until their timeout.
 """
 
 import os
@@ -12,20 +12,20 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager, closing, contextmanager
 from pathlib import Path
-from typing import Any, Final
+from typing import Any, Final, Protocol
 
 import duckdb
 import polars as pl
 
 from pricing.errors import MarketError, UnwrittenError
-from pricing.store.place import copies, is_copy
+from pricing.store.place import is_copy
 
 try:
     import fcntl
 except ImportError:  # pragma: no cover - Windows
     fcntl = None  # type: ignore[assignment]
 
-PATIENCE_SECONDS: Final = 60.0
+TIMEOUT_SECONDS: Final = 60.0
 """How long a connection waits for another process by default."""
 
 Values = list[Any] | dict[str, Any] | None
@@ -49,8 +49,62 @@ _UNWRITTEN: Final = (
 """What is raised when a file cannot be written to; the last of them when that shows only at the commit."""
 
 
+class Keeper(Protocol):
+    """What works with servers that keep a market, of which a file is the local copy."""
+
+    def local_copy(self, address: str) -> Path:
+        """The local copy of the market at an address, up to date."""
+
+    def refresh(self, path: Path) -> None:
+        """Bring a local copy up to date."""
+
+    def copy_connection(
+        self, path: Path, *, write: bool, keep: bool, timeout: float
+    ) -> AbstractContextManager[duckdb.DuckDBPyConnection]:
+        """A connection to a local copy; see ``connection``."""
+
+    def found(
+        self,
+        path: Path,
+        market: duckdb.DuckDBPyConnection,
+        *,
+        timeout: float = TIMEOUT_SECONDS,
+        tell: Callable[[int, int], None] | None = None,
+    ) -> bool:
+        """Make the market of an open file the one that the server keeps; false when it keeps one already."""
+
+    def key_held(self, path: Path, key: str) -> AbstractContextManager[bool]:
+        """Hold the key of a piece of work on all machines; false when it is held elsewhere."""
+
+    def password_variables(self, path: Path) -> dict[str, str]:
+        """What a process that is given the path needs in its environment."""
+
+    def shown(self, path: Path) -> str:
+        """The server's address without its password."""
+
+
+_KEEPERS: Final[list[Keeper]] = []
+
+
+def attach(keeper: Keeper) -> None:
+    """Hand in what works with servers, before the first market of one is opened."""
+    _KEEPERS[:] = [keeper]
+
+
+def keeper_of(path: Path) -> Keeper | None:
+    """What keeps a market file beside the file itself: nothing, unless it is the local copy of a server's.
+
+    Raises ``MarketError`` when it is such a copy and no market of a server was opened.
+    """
+    if not is_copy(path):
+        return None
+    if not _KEEPERS:
+        raise MarketError(f"{path} is the local copy of a server's market: open it with Market.open first")
+    return _KEEPERS[0]
+
+
 def connection(
-    path: Path, *, write: bool = False, keep: bool = True, patience: float = PATIENCE_SECONDS
+    path: Path, *, write: bool = False, keep: bool = True, timeout: float = TIMEOUT_SECONDS
 ) -> AbstractContextManager[duckdb.DuckDBPyConnection]:
     """A connection for one piece of work; with ``write`` the work is one transaction, undone by any error,
     and without ``keep`` in any case. Every question and every write to a market comes through here.
@@ -58,23 +112,21 @@ def connection(
     The local copy of a market on a server is brought up to date first, and what a write changes in it is kept
     by the server before it is kept here (``store.postgres.copy``).
 
-    Raises ``MarketError`` when the file is no DuckDB file, stays in use for ``patience`` seconds, or the
+    Raises ``MarketError`` when the file is no DuckDB file, stays in use for ``timeout`` seconds, or the
     disk is full.
     """
-    if is_copy(path):
-        kept: AbstractContextManager[duckdb.DuckDBPyConnection] = copies().copy_connection(
-            path, write=write, keep=keep, patience=patience
-        )
-        return kept
-    return file_connection(path, write=write, keep=keep, patience=patience)
+    keeper = keeper_of(path)
+    if keeper is not None:
+        return keeper.copy_connection(path, write=write, keep=keep, timeout=timeout)
+    return file_connection(path, write=write, keep=keep, timeout=timeout)
 
 
 @contextmanager
 def file_connection(
-    path: Path, *, write: bool = False, keep: bool = True, patience: float = PATIENCE_SECONDS
+    path: Path, *, write: bool = False, keep: bool = True, timeout: float = TIMEOUT_SECONDS
 ) -> Iterator[duckdb.DuckDBPyConnection]:
     """A connection to a file as it stands; see ``connection``."""
-    deadline = time.monotonic() + patience
+    deadline = time.monotonic() + timeout
     with _turnstile(path, write, deadline), closing(_open(path, write, deadline)) as opened:
         try:
             if write:

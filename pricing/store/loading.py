@@ -76,13 +76,13 @@ def load_files(
     base_currency: str,
     today: date,
     progress: Progress,
-    patience: float,
+    timeout: float,
     keep: bool = True,
     receipt: Receipt | None = None,
 ) -> LoadReport:
     """Load files into the market file at ``path``; see ``Market.load``."""
     given = None if mapping_file is None else read_mapping(mapping_file)
-    with connection(path, patience=patience) as opened:
+    with connection(path, timeout=timeout) as opened:
         older = stored_charges(opened)
         rates = own_rates(opened)
         waiting = frame(opened, "SELECT DISTINCT source FROM quarantine WHERE settled_by IS NULL")["source"]
@@ -101,7 +101,7 @@ def load_files(
                 progress("read", part.rows_done, part.rows_expected)
         except TableError as error:
             raise TableError(f"{file}: {error}") from None
-    with connection(path, write=True, keep=keep, patience=patience) as opened:
+    with connection(path, write=True, keep=keep, timeout=timeout) as opened:
         report = _store(opened, files, staged, mappings.values(), progress)
         keep_result(opened, receipt, asdict(report))
         return report

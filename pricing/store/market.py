@@ -23,10 +23,10 @@ from pricing.store import suspicions as store_suspicions
 from pricing.store import terms as store_terms
 from pricing.store.answers import Receipt, keep_result
 from pricing.store.audit import now, write_audit
-from pricing.store.connection import PATIENCE_SECONDS, Values, add_row, connection, frame, run
+from pricing.store.connection import TIMEOUT_SECONDS, Values, add_row, connection, frame, run
 from pricing.store.loading import LoadReport, load_files
+from pricing.store.market_paths import market_path
 from pricing.store.opening import base_currency_of, create_file
-from pricing.store.place import market_path
 from pricing.store.quarantine import export_quarantine
 from pricing.store.sales import digest, read_sales
 from pricing.store.state import CHANGES_SEEN, record_changes
@@ -57,13 +57,13 @@ class Market:
     """
 
     def __init__(
-        self, path: Path, base_currency: str, patience: float, receipt: Receipt | None = None
+        self, path: Path, base_currency: str, timeout: float, receipt: Receipt | None = None
     ) -> None:
         """Use ``Market.open``."""
         self.path = path
         self.base_currency = base_currency
         self.receipt = receipt
-        self._patience = patience
+        self._timeout = timeout
 
     @classmethod
     def open(
@@ -72,7 +72,7 @@ class Market:
         *,
         base_currency: str = "EUR",
         create: bool = True,
-        patience: float = PATIENCE_SECONDS,
+        timeout: float = TIMEOUT_SECONDS,
     ) -> "Market":
         """Open a market file; with ``create`` make it when absent, its prices in ``base_currency`` (ISO
         4217).
@@ -80,7 +80,7 @@ class Market:
         The address of a PostgreSQL server, ``postgresql://user@host/database``, opens the market that the
         server keeps, through its local copy (``store.postgres.copy``).
 
-        An existing market keeps the base currency it was made with. ``patience``: seconds that any later call
+        An existing market keeps the base currency it was made with. ``timeout``: seconds that any later call
         waits for another process that uses the file. Raises ``MarketError`` for a file of another kind.
         """
         path = market_path(path)
@@ -90,14 +90,14 @@ class Market:
                     f"{path} does not exist; a market file comes into being by loading records into it"
                 )
             create_file(path, base_currency)
-        return cls(path, base_currency_of(path, patience), patience)
+        return cls(path, base_currency_of(path, timeout), timeout)
 
     def under(self, receipt: Receipt) -> "Market":
         """The same market, in which a load, taking one back, a fit or an appraisal keeps what came of it
         under a key: such a write then raises ``DoneMeanwhileError``, and changes nothing, where something was
         done under that key before.
         """
-        return Market(self.path, self.base_currency, self._patience, receipt)
+        return Market(self.path, self.base_currency, self._timeout, receipt)
 
     def load(
         self,
@@ -126,7 +126,7 @@ class Market:
             self.base_currency,
             day,
             progress,
-            self._patience,
+            self._timeout,
             keep=not dry_run,
             receipt=self.receipt,
         )
@@ -292,7 +292,7 @@ class Market:
         return self._frame("SELECT fit_id, fitted_at, facts FROM fits ORDER BY length(fit_id), fit_id")
 
     def _connection(self, *, write: bool = False) -> AbstractContextManager[duckdb.DuckDBPyConnection]:
-        return connection(self.path, write=write, patience=self._patience)
+        return connection(self.path, write=write, timeout=self._timeout)
 
     def _frame(self, query: str, values: Values = None) -> pl.DataFrame:
         with self._connection() as opened:

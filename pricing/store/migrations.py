@@ -34,7 +34,7 @@ up to version 2; since then each has its own, a microsecond after the one before
 _RESHAPED: Final = "reshaped_rows"
 
 
-def upgrade(path: Path, patience: float) -> None:
+def upgrade(path: Path, timeout: float) -> None:
     """Bring a market file of an earlier version up to this one, all of it or nothing; it is kept as it was
     beside it, under the name ``<name>.version-<number>.duckdb``, unless it is the local copy of a server's
     market.
@@ -42,13 +42,13 @@ def upgrade(path: Path, patience: float) -> None:
     Another process that asks for the same waits, and finds it done. Raises ``MarketError``, and leaves the
     file as it is, when a row of it does not hold what every row must.
     """
-    with connection(path, write=True, patience=patience) as opened:
+    with connection(path, write=True, timeout=timeout) as opened:
         ((version,),) = run(opened, "SELECT version FROM market")
         if version not in EARLIER:
             return
         kept = path.with_name(f"{path.stem}.version-{version}{path.suffix}")
         if not is_copy(path) and not kept.exists():
-            _keep(opened, kept, patience)
+            _keep(opened, kept, timeout)
         _reshape(opened)
         run(opened, "UPDATE market SET version = ?", [VERSION])
         write_audit(opened, now(), "upgrade", VERSION, {"from": version, "kept": kept.name})
@@ -82,10 +82,10 @@ def _reshape(opened: duckdb.DuckDBPyConnection) -> None:
     create_missing_keys(opened, TABLES)
 
 
-def _keep(opened: duckdb.DuckDBPyConnection, kept: Path, patience: float) -> None:
+def _keep(opened: duckdb.DuckDBPyConnection, kept: Path, timeout: float) -> None:
     """Write every table as it is into another file, whole or not at all."""
     with tempfile.TemporaryDirectory(dir=kept.parent, prefix=".kept-market-") as folder:
         part = Path(folder) / kept.name
-        with file_connection(part, write=True, patience=patience) as target:
+        with file_connection(part, write=True, timeout=timeout) as target:
             copy_tables(opened, target, lambda rows: None)
         part.replace(kept)

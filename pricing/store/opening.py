@@ -10,9 +10,8 @@ import duckdb
 
 from pricing.errors import MarketError
 from pricing.money.currencies import minor_unit_places
-from pricing.store.connection import add_row, connection, run
+from pricing.store.connection import add_row, connection, keeper_of, run
 from pricing.store.migrations import EARLIER, upgrade
-from pricing.store.place import copies, is_copy
 from pricing.store.replacing import refuse_to_shadow
 from pricing.store.schema import KIND, VERSION, create_tables
 
@@ -26,9 +25,10 @@ def create_file(path: Path, base_currency: str) -> None:
         with connection(draft, write=True) as opened:
             create_tables(opened)
             add_row(opened, "market", kind=KIND, version=VERSION, base_currency=base_currency)
-        if is_copy(path):
+        keeper = keeper_of(path)
+        if keeper is not None:
             with connection(draft) as opened:
-                copies().found(path, opened)
+                keeper.found(path, opened)
 
 
 @contextmanager
@@ -47,9 +47,9 @@ def new_file(path: Path) -> Iterator[Path]:
             draft.rename(path)  # a file system without links
 
 
-def base_currency_of(path: Path, patience: float) -> str:
+def base_currency_of(path: Path, timeout: float) -> str:
     """The base currency of a market file, brought up to this version first; refuses any other file."""
-    with connection(path, patience=patience) as opened:
+    with connection(path, timeout=timeout) as opened:
         try:
             rows = run(opened, "SELECT kind, version, base_currency FROM market")
         except (duckdb.CatalogException, duckdb.BinderException):
@@ -58,7 +58,7 @@ def base_currency_of(path: Path, patience: float) -> str:
         raise MarketError(f"{path} is a DuckDB file of another kind, not a market file")
     kind, version, base_currency = rows[0]
     if version in EARLIER:
-        upgrade(path, patience)
+        upgrade(path, timeout)
     elif version != VERSION:
         raise MarketError(
             f"{path} is a market file of version {version}; this program reads version {VERSION}"

@@ -1,13 +1,8 @@
 """Where a market is kept: in a file, or on a server of which a file is the local copy."""
 
 import os
-from importlib import import_module
-from importlib.util import find_spec
 from pathlib import Path
-from types import ModuleType
 from typing import Final
-
-from pricing.errors import MarketError
 
 SCHEMES: Final = ("postgresql://", "postgres://")
 """How the address of a server begins (PostgreSQL manual, "Connection URIs")."""
@@ -20,24 +15,6 @@ _COPIES: Final[set[Path]] = set()
 
 COPIES_VARIABLE: Final = "PRICING_COPIES"
 """Environment variable that names the directory of the local copies."""
-
-
-def market_path(place: str | Path) -> Path:
-    """The market file that a place names: itself, or the local copy of the market on a server, brought up to
-    date.
-
-    Raises ``MarketError`` for a server that cannot be reached and of which there is no copy.
-
-    >>> market_path("market.duckdb").name
-    'market.duckdb'
-    """
-    address = server_address(place)
-    path: Path = Path(place) if address is None else copies().local_copy(address)
-    if address is None and is_copy(path):
-        copies().refresh(path)
-    elif address is not None:
-        _COPIES.add(path)
-    return path
 
 
 def server_address(place: str | Path) -> str | None:
@@ -59,6 +36,11 @@ def server_address(place: str | Path) -> str | None:
     return f"{scheme}://{rest if '/' in rest.partition('?')[0] else '/' + rest}"
 
 
+def mark_copy(path: Path) -> None:
+    """Say that a market file is the local copy of a market on a server, whether it is there or not."""
+    _COPIES.add(path)
+
+
 def is_copy(path: Path) -> bool:
     """Whether a market file is the local copy of a market on a server."""
     return path in _COPIES or (path.parent / ADDRESS_FILE).exists()
@@ -70,18 +52,3 @@ def copies_directory() -> Path:
     if named:
         return Path(named).absolute()
     return Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache") / "classic-car-pricing"
-
-
-def password_variables(path: Path) -> dict[str, str]:
-    """What a process of our own that is given the path of a market needs in its environment beside it."""
-    found: dict[str, str] = copies().password_variables(path) if is_copy(path) else {}
-    return found
-
-
-def copies() -> ModuleType:
-    """The part of the store that works with a server; read only when there is one."""
-    if find_spec("psycopg") is None:
-        raise MarketError(
-            "a market on a server needs psycopg; install it with: pip install 'classic-car-pricing[server]'"
-        )
-    return import_module("pricing.store.postgres.copy")

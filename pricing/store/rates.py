@@ -4,12 +4,12 @@ from pathlib import Path
 
 import polars as pl
 
-from pricing.store.connection import PATIENCE_SECONDS, connection
+from pricing.store.connection import TIMEOUT_SECONDS, connection
 from pricing.store.terms import own_rates
 
 
-def own_rates_of(path: Path, *, patience: float = PATIENCE_SECONDS) -> pl.DataFrame:
+def own_rates_of(path: Path, *, timeout: float = TIMEOUT_SECONDS) -> pl.DataFrame:
     """Own dated rates of a market file: currency, rate_date, rate (what one unit of the base currency
     buys)."""
-    with connection(path, patience=patience) as opened:
+    with connection(path, timeout=timeout) as opened:
         return own_rates(opened)

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from pricing.store.audit import now, write_audit
-from pricing.store.connection import PATIENCE_SECONDS, add_row, connection, run
+from pricing.store.connection import TIMEOUT_SECONDS, add_row, connection, run
 
 Row = tuple[str, str, datetime, dict[str, Any], bytes]
 """fit_id, records (``StoredState.records``), scored_at (UTC), facts, payload."""
@@ -21,11 +21,11 @@ def keep_scores(
     facts: Mapping[str, Any],
     payload: bytes,
     *,
-    patience: float = PATIENCE_SECONDS,
+    timeout: float = TIMEOUT_SECONDS,
 ) -> None:
     """Keep scores, as bytes and facts about them, in place of those before."""
     at = now()
-    with connection(path, write=True, patience=patience) as opened:
+    with connection(path, write=True, timeout=timeout) as opened:
         run(opened, "DELETE FROM scores")
         add_row(
             opened, "scores",
@@ -34,9 +34,9 @@ def keep_scores(
         write_audit(opened, at, "score", fit_id, {"bytes": len(payload)})
 
 
-def read_scores(path: Path, *, patience: float = PATIENCE_SECONDS) -> Row | None:
+def read_scores(path: Path, *, timeout: float = TIMEOUT_SECONDS) -> Row | None:
     """The scores kept last; nothing where there are none."""
-    with connection(path, patience=patience) as opened:
+    with connection(path, timeout=timeout) as opened:
         rows = run(opened, "SELECT fit_id, records, scored_at, facts, payload FROM scores")
     if not rows:
         return None

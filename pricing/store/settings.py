@@ -4,21 +4,21 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from pricing.store.audit import now, write_audit
-from pricing.store.connection import PATIENCE_SECONDS, add_row, connection, run
+from pricing.store.connection import TIMEOUT_SECONDS, add_row, connection, run
 
 
-def read_settings(path: Path, *, patience: float = PATIENCE_SECONDS) -> dict[str, str]:
+def read_settings(path: Path, *, timeout: float = TIMEOUT_SECONDS) -> dict[str, str]:
     """Every setting that was kept."""
-    with connection(path, patience=patience) as opened:
+    with connection(path, timeout=timeout) as opened:
         return dict(run(opened, "SELECT name, value FROM settings ORDER BY name"))
 
 
 def keep_settings(
-    path: Path, settings: Mapping[str, str | None], *, patience: float = PATIENCE_SECONDS
+    path: Path, settings: Mapping[str, str | None], *, timeout: float = TIMEOUT_SECONDS
 ) -> None:
     """Keep settings in place of earlier ones of the same names; ``None`` forgets one."""
     at = now()
-    with connection(path, write=True, patience=patience) as opened:
+    with connection(path, write=True, timeout=timeout) as opened:
         for name, value in settings.items():
             run(opened, "DELETE FROM settings WHERE name = ?", [name])
             if value is not None:

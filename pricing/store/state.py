@@ -8,7 +8,7 @@ from typing import Final
 
 import duckdb
 
-from pricing.store.connection import PATIENCE_SECONDS, connection, run
+from pricing.store.connection import TIMEOUT_SECONDS, connection, run
 
 RECORD_ACTIONS: Final = ("load", "undo", "correct", "part", "link", "name", "forget name")
 """Actions of the audit trail after which ``Market.sales`` may give something else."""
@@ -30,9 +30,9 @@ class StoredState:
     stale: bool
 
 
-def read_state(path: Path, *, patience: float = PATIENCE_SECONDS) -> StoredState:
+def read_state(path: Path, *, timeout: float = TIMEOUT_SECONDS) -> StoredState:
     """The state of a market file; its cost does not grow with the number of records."""
-    with connection(path, patience=patience) as opened:
+    with connection(path, timeout=timeout) as opened:
         changes = record_changes(opened)
         ((last,),) = run(
             opened, "SELECT max(done_at) FROM audit WHERE list_contains(?, action)", [list(RECORD_ACTIONS)]

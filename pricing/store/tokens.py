@@ -15,7 +15,7 @@ import polars as pl
 
 from pricing.errors import MarketError
 from pricing.store.audit import now, write_audit
-from pricing.store.connection import PATIENCE_SECONDS, add_row, connection, frame, run
+from pricing.store.connection import TIMEOUT_SECONDS, add_row, connection, frame, run
 
 PREFIX: Final = "ccp_"
 """How every token begins, so that one that leaks can be told from other secrets."""
@@ -40,7 +40,7 @@ def digest_of(token: str) -> str:
 
 
 def new_token(
-    path: Path, name: str, role: str, days: int | None = None, *, patience: float = PATIENCE_SECONDS
+    path: Path, name: str, role: str, days: int | None = None, *, timeout: float = TIMEOUT_SECONDS
 ) -> tuple[str, str]:
     """Make a token for somebody; returns its id, and the token itself, which is told this once.
 
@@ -53,7 +53,7 @@ def new_token(
         raise MarketError(f"a token holds for 1 to 36,500 days; got {days}")
     token, at = PREFIX + secrets.token_urlsafe(32), now()
     until = None if days is None else at + timedelta(days=days)
-    with connection(path, write=True, patience=patience) as opened:
+    with connection(path, write=True, timeout=timeout) as opened:
         (count,) = run(opened, "SELECT count(*) FROM tokens")[0]
         if run(
             opened,
@@ -72,10 +72,10 @@ def new_token(
     return token_id, token
 
 
-def revoke_token(path: Path, token_id: str, *, patience: float = PATIENCE_SECONDS) -> None:
+def revoke_token(path: Path, token_id: str, *, timeout: float = TIMEOUT_SECONDS) -> None:
     """Let a token open nothing from now on. Raises ``MarketError`` where there is none such in force."""
     at = now()
-    with connection(path, write=True, patience=patience) as opened:
+    with connection(path, write=True, timeout=timeout) as opened:
         (changed,) = run(
             opened,
             "UPDATE tokens SET revoked_at = ? WHERE token_id = ? AND revoked_at IS NULL",
@@ -86,18 +86,18 @@ def revoke_token(path: Path, token_id: str, *, patience: float = PATIENCE_SECOND
         write_audit(opened, at, "revoke token", token_id, {})
 
 
-def list_tokens(path: Path, *, patience: float = PATIENCE_SECONDS) -> pl.DataFrame:
+def list_tokens(path: Path, *, timeout: float = TIMEOUT_SECONDS) -> pl.DataFrame:
     """Every token: token_id, name, role, made_at, expires_at, revoked_at."""
-    with connection(path, patience=patience) as opened:
+    with connection(path, timeout=timeout) as opened:
         return frame(
             opened,
             "SELECT token_id, name, role, made_at, expires_at, revoked_at FROM tokens ORDER BY token_id",
         )
 
 
-def tokens_in_force(path: Path, *, patience: float = PATIENCE_SECONDS) -> dict[str, Token]:
+def tokens_in_force(path: Path, *, timeout: float = TIMEOUT_SECONDS) -> dict[str, Token]:
     """The tokens that were not revoked, by digest; whether one has run out is for whoever asks to see."""
-    with connection(path, patience=patience) as opened:
+    with connection(path, timeout=timeout) as opened:
         rows = run(
             opened, "SELECT token_id, name, role, digest, expires_at FROM tokens WHERE revoked_at IS NULL"
         )

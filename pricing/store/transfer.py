@@ -8,11 +8,11 @@ import duckdb
 
 from pricing.errors import MarketError
 from pricing.progress import Progress, untold
-from pricing.store.connection import PATIENCE_SECONDS, connection, quoted, run
+from pricing.store.connection import TIMEOUT_SECONDS, connection, keeper_of, quoted, run
 from pricing.store.copying import copy_tables, market_tables
 from pricing.store.market import Market
+from pricing.store.market_paths import market_path
 from pricing.store.opening import new_file
-from pricing.store.place import copies, is_copy, market_path
 from pricing.store.sales import digest
 
 
@@ -30,7 +30,7 @@ def copy_market(
     target: str | Path,
     *,
     progress: Progress = untold,
-    patience: float = PATIENCE_SECONDS,
+    timeout: float = TIMEOUT_SECONDS,
 ) -> Transfer:
     """Copy the market at a place, a file or the address of a server, to another that holds none.
 
@@ -41,21 +41,22 @@ def copy_market(
     here, there = market_path(source), market_path(target)
     if not here.is_file():
         raise MarketError(f"{_said(here)} holds no market to copy")
-    Market.open(here, create=False, patience=patience)  # is it one, and of this version
+    Market.open(here, create=False, timeout=timeout)  # is it one, and of this version
     if there.exists():
         raise MarketError(f"{_said(there)} holds a market already; copy to where there is none")
 
     def tell(done: int, total: int) -> None:
         progress("copy", done, total)
 
-    with connection(here, patience=patience) as opened:  # nobody writes to the file meanwhile
+    with connection(here, timeout=timeout) as opened:  # nobody writes to the file meanwhile
         rows, copied = _rows(opened), digest(opened)
-        if is_copy(there):
-            if not copies().found(there, opened, patience=patience, tell=tell):
+        keeper = keeper_of(there)
+        if keeper is not None:
+            if not keeper.found(there, opened, timeout=timeout, tell=tell):
                 raise MarketError(f"{_said(there)} has come to hold a market meanwhile; nothing was copied")
         else:
             _copy_file(opened, there, sum(rows.values()), tell)
-    with connection(there, patience=patience) as arrived:
+    with connection(there, timeout=timeout) as arrived:
         if digest(arrived) != copied or _rows(arrived) != rows:
             raise MarketError(
                 f"{_said(there)} was written to before its copy could be held against {_said(here)}"
@@ -87,4 +88,5 @@ def _rows(opened: duckdb.DuckDBPyConnection) -> dict[str, int]:
 
 def _said(path: Path) -> str:
     """A place as a person knows it: the file, or the server's address without its password."""
-    return str(copies().server_of(path).shown) if is_copy(path) else str(path)
+    keeper = keeper_of(path)
+    return str(path) if keeper is None else keeper.shown(path)

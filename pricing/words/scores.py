@@ -50,3 +50,29 @@ def kept_sentence(kept: SavedScores, currency: str) -> str:
         else "neither records nor the fit have changed since"
     )
     return f"{when}; {stands}. Prices are all-in, in {currency}, of the day of each sale."
+
+
+def ahead_sentence(facts: Mapping[str, Any]) -> str:
+    """How a fit's prices are carried past its last sale: ``facts`` are those of the fit.
+
+    >>> ahead_sentence({"market_shift": {"trend": "damped", "season": True, "bias": 0.02, "variance": 0.0025,
+    ...                                  "origins": 5}})
+    'After the last sale the trend is carried on for about a year in all, with the season of the year and a further +2 % in the first year, as 5 earlier origins bear out; a year ahead the market itself may by then have moved by 5 % either way, which widens the range.'
+    """  # noqa: E501 - what it prints
+    shift = facts["market_shift"]
+    moved = f"{100 * shift['variance'] ** 0.5:.0f} % either way, which widens the range."
+    if not shift["origins"]:
+        return f"After the last sale prices are held level; a year ahead the market may have moved by {moved}"
+    trend = {
+        "held level": "prices are held level",
+        "damped": "the trend is carried on for about a year in all",
+        "full": "the trend is carried on",
+    }[shift["trend"]]
+    beside = ["the season of the year"] if shift["season"] else []
+    if abs(shift["bias"]) >= 0.005:
+        beside.append(f"a further {100 * shift['bias']:+.0f} % in the first year")
+    return (
+        f"After the last sale {trend}{', with ' if beside else ''}{' and '.join(beside)}, as "
+        f"{shift['origins']} earlier origins bear out; a year ahead the market itself may by then have moved "
+        f"by {moved}"
+    )

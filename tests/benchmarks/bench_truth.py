@@ -22,7 +22,7 @@ from pricing.model.depth import DEPTHS
 from pricing.model.design import Design
 from pricing.model.elimination import solve
 from pricing.model.evidence import Evidence
-from pricing.model.hedonic import HedonicRegression
+from pricing.model.hedonic import HedonicRegression, fit_regression
 from pricing.model.pooling import Priors
 from pricing.model.price_model import PriceModel
 from pricing.model.rows import Rows
@@ -53,14 +53,14 @@ def test_truth(seed: int) -> None:
     design = Design(SPEC).learn(rows)
     encoded = design.encode(rows.features)
     structure = design.structure()
-    model = HedonicRegression().fit(encoded.X, rows.y, codes=encoded.codes, structure=structure)
+    model, found = fit_regression(encoded.X, rows.y, encoded.codes, structure)
     true = frame["true"].to_numpy()
     varying = structure.priors.varying()
     lain = Rows(encoded.X, encoded.codes, structure.tree, varying)
     weights = 1.0 / np.square(frame["sd"].to_numpy()[lain.order])
-    priors = given_true_variances(design, model.estimates_.priors)
+    priors = given_true_variances(design, model.estimates.priors)
     oracle = solve(lain.cross_products(weights, rows.y[lain.order]), structure.tree, priors, varying)
-    error = float(np.sqrt(np.mean(np.square(model.fitted_ - true))))
+    error = float(np.sqrt(np.mean(np.square(found.fitted - true))))
     best = float(np.sqrt(np.mean(np.square(lain.restored(lain.fitted(oracle)) - true))))
     held = held_effects(design, model, truth.parameters.models)
     print(
@@ -74,7 +74,7 @@ def test_truth(seed: int) -> None:
 
 def held_effects(design: Design, model: HedonicRegression, models: pl.DataFrame) -> dict[str, float]:
     """Share of each model's true condition steps and option effects inside the 80 % posterior interval."""
-    posterior, priors = model.estimates_.posterior, model.estimates_.priors
+    posterior, priors = model.estimates.posterior, model.estimates.priors
     table = design.groups.tables[1].with_row_index("code").join(models, on=["make", "model"], how="inner")
     tree = design.groups.tree
     codes = np.column_stack([tree.parents[1][table["code"]], table["code"], np.full(len(table), -1)]).astype(

@@ -1,6 +1,7 @@
 """``buy``, ``sell`` and ``value`` with amounts that carry a currency, as they are typed."""
 
 import json
+from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
@@ -8,7 +9,7 @@ import pytest
 from typer.testing import CliRunner
 
 from pricing.cli.main import app
-from pricing.cli.typed_amounts import typed_amount
+from pricing.cli.typed_amounts import Typed, typed_amount
 from pricing.condition.assessment import assess
 from pricing.condition.inspection_files import save
 from pricing.errors import DecisionError, MoneyError, PricingError
@@ -93,7 +94,7 @@ def test_value_takes_an_amount_in_another_currency_and_an_inspection(
         ),
         (
             ["buy", "--certainty", 0.7, "--asking", 4000, "--charges", "none.toml"],
-            "cannot be read as a schedule",
+            "none.toml: cannot be read: No such file",
         ),
         (["sell", "--reserve", 5000, "--high-estimate", 4000], "above the high estimate of 4000"),
         (["sell", "--paper", "service book=3"], "no such paper: got 'service book=3'"),
@@ -114,6 +115,28 @@ def test_amounts_as_they_are_typed() -> None:
     for text in ("GBP 12500", "12500 gbp", "gbp12500"):
         typed = typed_amount(text, "reserve")
         assert typed is not None and (int(typed.amount), typed.currency) == (12500, "GBP")
-    for text in ("", "GBP", "GBP 5 EUR", "1,5", "inf", "£5", "5" * 3 + "x"):
+    for text, amount, currency in (
+        ("£4,500", "4500", "GBP"), ("£ 4 500.50", "4500.50", "GBP"), ("12k", "12000", None),
+        ("€12.5k", "12500", "EUR"), ("4,500", "4500", None), ("US$ 900", "900", "USD"), ("-5", "-5", None),
+        ("CHF 12'500", "12500", "CHF"), ("4500.-", "4500", None), ("45 000 SEK", "45000", "SEK"),
+    ):  # fmt: skip
+        assert typed_amount(text, "reserve") == Typed(Decimal(amount), currency)
+    for text in ("$900", "kr 900", "900 kr", "C$900"):
+        with pytest.raises(DecisionError, match="does not say which currency"):
+            typed_amount(text, "reserve")
+    for text in (
+        "",
+        "GBP",
+        "GBP 5 EUR",
+        "£5 EUR",
+        "1,5",
+        "inf",
+        "nan",
+        "1e4",
+        "5" * 3 + "x",
+        "\x00",
+        "£",
+        "--5",
+    ):
         with pytest.raises((DecisionError, MoneyError), match="the reserve is not an amount"):
             typed_amount(text, "reserve")

@@ -3,11 +3,13 @@
 import json
 import os
 import shutil
+import socket
 import subprocess
 import sys
 from collections.abc import Callable
 from datetime import date, timedelta
 from decimal import Decimal
+from importlib.metadata import version
 from pathlib import Path
 
 import polars as pl
@@ -133,14 +135,72 @@ def test_a_price_at_an_earlier_date_comes_from_what_was_known_then(call: Call, s
     assert small_market.fits().height == 1, "a fit for a date is not kept"
 
 
+def test_the_version_is_the_packages(call: Call) -> None:
+    assert call("--version") == (0, f"pricing {version('classic-car-pricing')}\n", "")
+
+
+@pytest.mark.parametrize("words", [[], ["appraise"], ["token"]])
+def test_a_call_without_a_command_shows_help_and_no_error(words: list[str], call: Call) -> None:
+    code, out, err = call(*words)
+    assert (code, err) == (2, "")
+    assert "Usage: " in out and "Commands" in out
+    if not words:
+        assert "Exit codes: 0 done; 1 " in " ".join(out.split())
+
+
+@pytest.mark.parametrize("shell", ["bash", "zsh", "fish"])
+def test_a_shell_can_complete_commands(shell: str) -> None:
+    program = Path(sys.executable).with_name("pricing")
+    environment = {**os.environ, "_PRICING_COMPLETE": f"source_{shell}"}
+    script = subprocess.run([program], env=environment, capture_output=True, text=True, check=True).stdout
+    assert f"_PRICING_COMPLETE=complete_{shell}" in script
+    words = {"COMP_WORDS": "pricing quar", "COMP_CWORD": "1", "_TYPER_COMPLETE_ARGS": "pricing quar",
+             "_TYPER_COMPLETE_FISH_ACTION": "get-args"}  # fmt: skip
+    environment |= {"_PRICING_COMPLETE": f"complete_{shell}", **words}
+    told = subprocess.run([program], env=environment, capture_output=True, text=True, check=True).stdout
+    assert "quarantine" in told and "value" not in told
+
+
+def test_an_interrupted_command_says_that_nothing_changed(
+    call: Call, monkeypatch: pytest.MonkeyPatch, tmp_path: Path, small_market: Market
+) -> None:
+    def interrupt(*_: object, **__: object) -> None:
+        raise KeyboardInterrupt
+
+    shutil.copy(small_market.path, tmp_path / "market.duckdb")
+    before = small_market.digest()
+    monkeypatch.setattr("pricing.model.saved.save", interrupt)
+    code, out, err = call("fit")
+    assert (code, out) == (130, "")
+    assert err.endswith("interrupted: what was not finished has changed nothing\n")
+    assert Market.open(tmp_path / "market.duckdb").digest() == before
+
+
 @pytest.mark.parametrize(
     ("words", "said"),
     [
         (["valu"], "No such command 'valu'"),
         (["value"], "Missing option '--make'"),
         (["value", "--make=A", "--model=B", "--year=x"], "Invalid value for '--year'"),
+        (["value", "--make=A", "--model=B", "--year=1960", "--colour=red"], "No such option: --colour"),
+    ],
+)
+def test_a_call_that_is_none_is_answered_in_one_line(words: list[str], said: str, call: Call) -> None:
+    code, out, err = call(*words)
+    assert (code, out, err.count("\n")) == (2, "", 1)
+    assert err.startswith("error: ") and said in err
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
         (["value", "--make=A", "--model=B", "--year=1960"], "no market file at market.duckdb"),
-        (["value", "--make=A", "--model=B", "--year=1960", "--asking=12k"], "not an amount: got '12k'"),
+        (["value", "--make=A", "--model=B", "--year=1960", "--asking=12kk"], "not an amount: got '12kk'"),
+        (["value", "--make=A", "--model=B", "--year=1960", "--asking=$900"], "several; write the code"),
+        (
+            ["appraise", "new", "car.toml"],
+            "there is no form car.toml: `pricing appraise new car.toml --blank`",
+        ),
         (["value", "--make=A", "--model=B", "--year=1960", "--asking=nan"], "not an amount: got 'nan'"),
         (["value", "--make=A", "--model=B", "--year=1960", "--as-of=May"], "not a day: got 'May'"),
         (
@@ -150,15 +210,24 @@ def test_a_price_at_an_earlier_date_comes_from_what_was_known_then(call: Call, s
         (["fit"], "no market file at market.duckdb"),
         (["load", "absent.csv"], "absent.csv"),
         (["load", "."], ""),
+        (["serve", "--port", "{port}"], "port {port} is in use; choose another with --port"),
+        (
+            ["serve", "--host", "no.such.invalid", "--port", "8600"],
+            "nothing can be served on 'no.such.invalid'",
+        ),
     ],
 )
 def test_a_slip_is_answered_in_one_line(words: list[str], said: str, call: Call) -> None:
-    code, out, err = call(*words)
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        taken.listen()
+        port = str(taken.getsockname()[1])
+        code, out, err = call(*(word.replace("{port}", port) for word in words))
     lines = [line for line in err.splitlines() if line.startswith("error: ")]
     assert code == 1
     assert out == ""
     assert len(lines) == 1 and err.endswith(lines[0] + "\n")
-    assert said in lines[0]
+    assert said.replace("{port}", port) in lines[0] and "[Errno" not in err
     assert "Traceback" not in err
 
 

@@ -113,11 +113,32 @@ def test_the_scores_are_those_of_the_rows(scored: Backtest) -> None:
     held = given.filter(pl.col("actual").is_between("low_80", "high_80"))
     assert overall["coverage_80"] == pytest.approx(len(held) / len(given))
     assert overall["coverage_low_80"] < overall["coverage_80"] < overall["coverage_high_80"]
-    assert overall["width_80"] == pytest.approx((given["high_80"] / given["low_80"]).median())
+    alike = given.drop_nulls("low_90")
+    for share in (80, 90):
+        assert overall[f"width_{share}"] == pytest.approx(
+            (alike[f"high_{share}"] / alike[f"low_{share}"]).median()
+        )
     assert overall["ranges_90"] + overall["withheld_90"] == len(rows)
     study = ratio_study(rows["mid"], rows["actual"])
     assert (overall["cod"], overall["prb_high"]) == pytest.approx((study.cod, study.to_dict()["prb_high"]))
     assert rows["mid"].equals(rows["0.5"].alias("mid"))
+
+
+def test_a_wider_promise_is_never_printed_narrower(scored: Backtest) -> None:
+    """Where 90 % ranges are refused for the widest 80 % ones, as on a market that knows little of many."""
+    ratio = pl.col("high_80") / pl.col("low_80")
+    refused = [pl.when(ratio <= ratio.quantile(0.2)).then(name).alias(name) for name in ("low_90", "high_90")]
+    few = Backtest(scored.rows.with_columns(refused), scored.origins, scored.parts)
+    given = few.rows.drop_nulls("low_90")
+    assert (given["high_90"] / given["low_90"]).median() < few.rows.select(ratio.median()).item()
+    for scores in (few.scores(), few.scores("make")):
+        both = scores.drop_nulls("width_90")
+        assert both.height and (both["width_90"] >= both["width_80"]).all()
+    none = [pl.lit(None, pl.Float64).alias(name) for name in ("low_90", "high_90")]
+    overall = (
+        Backtest(scored.rows.with_columns(none), scored.origins, scored.parts).scores().row(0, named=True)
+    )
+    assert overall["width_90"] is None and overall["width_80"] is not None
 
 
 def test_every_part_adds_up_to_the_whole(scored: Backtest) -> None:

@@ -1,19 +1,14 @@
-"""The regression: robustness, censoring, spread, order of steps, and scikit-learn's own estimator checks."""
+"""The regression: robustness, censoring, spread, order of steps, what is refused."""
 
 import numpy as np
 import pytest
 from scipy import stats
-from sklearn.utils.estimator_checks import parametrize_with_checks
 
-from pricing.model.hedonic import HedonicRegression
+from pricing.errors import ModelError
+from pricing.model.hedonic import fit_regression
 from pricing.model.pooling import Floats, Priors, Tree
 from pricing.model.residuals import truncated_moments
 from pricing.model.structure import Structure
-
-
-@parametrize_with_checks([HedonicRegression()])
-def test_follows_scikit_learn(estimator: HedonicRegression, check: object) -> None:
-    check(estimator)  # type: ignore[operator]
 
 
 def grouped(seed: int, rows: int = 600, groups: int = 30) -> tuple[Floats, np.ndarray, Floats, Structure]:
@@ -38,9 +33,9 @@ def test_a_few_wild_prices_change_little() -> None:
     X, codes, y, structure = grouped(1)
     wild, hit = y.copy(), np.arange(7, len(y), 25)
     wild[hit] += 4.0
-    calm = HedonicRegression().fit(X, y, codes=codes, structure=structure)
-    shaken = HedonicRegression().fit(X, wild, codes=codes, structure=structure)
-    normal = HedonicRegression(degrees=np.inf).fit(X, wild, codes=codes, structure=structure)
+    calm, _ = fit_regression(X, y, codes, structure)
+    shaken, _ = fit_regression(X, wild, codes, structure)
+    normal, _ = fit_regression(X, wild, codes, structure, degrees=np.inf)
     moved = np.abs(shaken.predict(X, codes) - calm.predict(X, codes)).max()
     assert moved < 0.1
     assert moved < 0.5 * np.abs(normal.predict(X, codes) - calm.predict(X, codes)).max()
@@ -48,17 +43,17 @@ def test_a_few_wild_prices_change_little() -> None:
 
 def test_learns_the_variance_between_groups_and_the_spread() -> None:
     X, codes, y, structure = grouped(2, rows=3000, groups=150)
-    fit = HedonicRegression().fit(X, y, codes=codes, structure=structure)
-    assert np.sqrt(fit.estimates_.priors.levels[0, 0]) == pytest.approx(0.5, rel=0.2)
-    assert np.exp(0.5 * fit.log_variance_.mean()) == pytest.approx(0.2, rel=0.05)
-    assert fit.estimates_.degrees >= 15
+    fit, rows = fit_regression(X, y, codes, structure)
+    assert np.sqrt(fit.estimates.priors.levels[0, 0]) == pytest.approx(0.5, rel=0.2)
+    assert np.exp(0.5 * rows.log_variance.mean()) == pytest.approx(0.2, rel=0.05)
+    assert fit.estimates.degrees >= 15
 
 
 def test_steps_are_never_negative_in_any_group() -> None:
     X, codes, y, structure = grouped(3, rows=300, groups=40)
     y = y - 0.6 * X[:, 2] * (codes[:, 0] % 2)
-    fit = HedonicRegression().fit(X, y, codes=codes, structure=structure)
-    assert fit.estimates_.posterior.totals[0][:, 1:].min() >= 0.0
+    fit, _ = fit_regression(X, y, codes, structure)
+    assert fit.estimates.posterior.totals[0][:, 1:].min() >= 0.0
 
 
 def test_bounds_are_worth_more_than_leaving_rows_out() -> None:
@@ -76,16 +71,40 @@ def test_bounds_are_worth_more_than_leaving_rows_out() -> None:
         np.array([], int),
     )
     none = np.zeros((4000, 0), dtype=np.int64)
-    fit = HedonicRegression(degrees=np.inf, max_iter=300, tol=1e-6).fit(
+    fit, _ = fit_regression(
         X,
         np.where(unsold, np.nan, y),
-        codes=none,
-        structure=structure,
+        none,
+        structure,
+        degrees=np.inf,
+        turns=300,
+        tolerance=1e-6,
         lower=np.full(4000, -np.inf),
         upper=np.where(unsold, reserve, np.inf),
     )
     assert y[~unsold].mean() > 9.15
-    assert fit.intercept_ == pytest.approx(9.0, abs=3 * 0.5 / np.sqrt(4000))
+    assert fit.estimates.posterior.market[0] == pytest.approx(9.0, abs=3 * 0.5 / np.sqrt(4000))
+
+
+def test_rows_come_back_in_their_order_whatever_their_groups() -> None:
+    X, codes, y, structure = grouped(5)
+    shuffled = np.random.default_rng(5).permutation(len(y))
+    fit, rows = fit_regression(X, y, codes, structure)
+    again, found = fit_regression(X[shuffled], y[shuffled], codes[shuffled], structure)
+    np.testing.assert_allclose(found.fitted, rows.fitted[shuffled], atol=1e-9)
+    np.testing.assert_allclose(rows.fitted + rows.residual, y, atol=1e-12)
+    np.testing.assert_allclose(again.predict(X, codes), fit.predict(X, codes), atol=1e-9)
+
+
+def test_what_cannot_be_fitted_is_refused() -> None:
+    X, codes, y, structure = grouped(6, rows=50, groups=5)
+    for wrong in (np.nan, np.inf, -np.inf):
+        spoilt = X.copy()
+        spoilt[7, 1] = wrong
+        with pytest.raises(ModelError, match="a value of the design is not finite"):
+            fit_regression(spoilt, y, codes, structure)
+    with pytest.raises(ModelError, match="no price is known"):
+        fit_regression(X, np.full(50, np.nan), codes, structure)
 
 
 def test_truncated_moments_equal_scipy() -> None:

@@ -107,7 +107,7 @@ def test_too_few_sales_give_a_reason_instead_of_numbers(sales: pl.DataFrame) -> 
 
 
 def test_coverage_that_cannot_be_promised_is_refused(sales: pl.DataFrame) -> None:
-    some = sales.filter(pl.col("outcome") == "sold")[:60]
+    some = sales.filter(pl.col("outcome") == "sold")[:72]
     model = PriceModel(FeatureSpec.cars()).fit(some)
     assert model.price_range(some[:1], coverage=0.8)["reason"].item() is None
     assert "cannot be promised" in model.price_range(some[:1], coverage=0.95)["reason"].item()

@@ -12,7 +12,7 @@ import pytest
 from dashboards.alone import PAGES
 from pricing.errors import FileError
 from pricing.intake.transfers import LARGEST_UPLOAD
-from pricing.operations.serving import LOOPBACK, _free_port, serve
+from pricing.operations.serving import LOOPBACK, free_port, serve
 
 
 def test_a_taken_port_is_refused_and_without_a_wish_the_next_free_one_is_found() -> None:
@@ -22,8 +22,8 @@ def test_a_taken_port_is_refused_and_without_a_wish_the_next_free_one_is_found()
         port = taken.getsockname()[1]
         with pytest.raises(FileError, match=f"port {port} is in use; choose another with --port"):
             serve(Path("market.duckdb"), port)
-    assert _free_port(LOOPBACK, port) == port
-    assert _free_port(LOOPBACK, None) >= 8501
+    assert free_port(LOOPBACK, port) == port
+    assert free_port(LOOPBACK, None) >= 8501
 
 
 def test_the_dashboard_has_its_settings_wherever_it_is_started(tmp_path: Path) -> None:

@@ -10,9 +10,11 @@ import pandas as pd
 import pytest
 import statsmodels.formula.api as smf
 
-from pricing.model.hedonic import HedonicRegression
+from pricing.model.fitting import Estimates
+from pricing.model.hedonic import fit_regression
 from pricing.model.pooling import Priors, Tree
 from pricing.model.structure import Structure
+from tests.outside.regressions import LeastSquares, unpooled
 
 RATIOS = np.array(
     [
@@ -27,7 +29,7 @@ RATIOS = np.array(
 NONE = np.empty(0, dtype=np.int64)
 
 
-def pooled(y: np.ndarray, groups: np.ndarray) -> HedonicRegression:
+def pooled(y: np.ndarray, groups: np.ndarray) -> Estimates:
     structure = Structure(
         Tree((np.zeros(groups.max() + 1, dtype=np.int64),)),
         Priors(np.array([np.inf]), np.array([[1.0]])),
@@ -35,14 +37,17 @@ def pooled(y: np.ndarray, groups: np.ndarray) -> HedonicRegression:
         np.array([0]),
         NONE,
     )
-    model = HedonicRegression(degrees=np.inf, spread=False, tol=1e-9, max_iter=2000)
-    return model.fit(np.ones((len(y), 1)), y, codes=groups[:, None], structure=structure)
+    model, _ = fit_regression(
+        np.ones((len(y), 1)), y, groups[:, None], structure,
+        degrees=np.inf, spread=False, tolerance=1e-9, turns=2000,
+    )  # fmt: skip
+    return model.estimates
 
 
 def test_hachemeister() -> None:
     """Collective mean 1671.017, credibility .94961, premiums to a tenth."""
     y, state = RATIOS.ravel() / 1000.0, np.repeat(np.arange(5), 12)
-    found = pooled(y, state).estimates_
+    found = pooled(y, state)
     premiums = 1000.0 * found.posterior.totals[0][:, 0]
     assert 1000.0 * found.posterior.market[0] == pytest.approx(1671.017, abs=0.1)
     np.testing.assert_allclose(premiums, [2044.0, 1518.6, 1814.2, 1376.0, 1602.2], atol=0.15)
@@ -56,7 +61,7 @@ def test_equals_the_mixed_model_of_statsmodels() -> None:
     rng = np.random.default_rng(3)
     group = np.sort(rng.integers(0, 25, 400))
     y = 9.0 + rng.normal(0.0, 0.4, 25)[group] + rng.normal(0.0, 0.3, 400)
-    found = pooled(y, group).estimates_
+    found = pooled(y, group)
     frame = pd.DataFrame({"y": y, "group": group})
     peer = smf.mixedlm("y ~ 1", frame, groups="group").fit(reml=True)
     assert found.posterior.market[0] == pytest.approx(peer.params["Intercept"], abs=1e-5)
@@ -79,26 +84,25 @@ def test_tobit() -> None:
     hours, education, experience = np.array(TOBIT, dtype=float).T
     at_nought = hours == 0
     X = np.column_stack([np.ones(len(hours)), education, experience])
-    structure = Structure(
-        Tree(()), Priors(np.full(3, np.inf), np.zeros((0, 3))), [np.arange(3)], np.array([0]), NONE
-    )
-    model = HedonicRegression(
-        degrees=np.inf, pooling=False, spread=False, restricted=False, tol=1e-10, max_iter=20_000
-    )
     scaled = hours / 1000.0
-    model.fit(
+    model, _ = fit_regression(
         X,
         np.where(at_nought, np.nan, scaled),
-        codes=np.zeros((len(hours), 0), dtype=np.int64),
-        structure=structure,
+        np.zeros((len(hours), 0), dtype=np.int64),
+        unpooled(3),
         lower=np.full(len(hours), -np.inf),
         upper=np.where(at_nought, 0.0, np.inf),
+        degrees=np.inf,
+        spread=False,
+        restricted=False,
+        tolerance=1e-10,
+        turns=20_000,
     )
-    found = 1000.0 * model.estimates_.posterior.market
+    found = 1000.0 * model.estimates.posterior.market
     np.testing.assert_allclose(found, [-5598.638, 373.1477, 63.33711], rtol=2e-4)
-    sigma = 1000.0 * np.exp(0.5 * model.estimates_.spread_posterior.market[0])
+    sigma = 1000.0 * np.exp(0.5 * model.estimates.spread_posterior.market[0])
     assert sigma == pytest.approx(1582.870, rel=2e-4)
-    least_squares = HedonicRegression(degrees=np.inf, pooling=False, spread=False).fit(X[:, 1:], scaled)
+    peer = LeastSquares.of(X[:, 1:], scaled)
     np.testing.assert_allclose(
-        1000.0 * np.array([least_squares.intercept_, *least_squares.coef_]), [-1438.9, 143.9, 37.3], atol=0.06
+        1000.0 * np.array([peer.constant, *peer.slopes]), [-1438.9, 143.9, 37.3], atol=0.06
     )

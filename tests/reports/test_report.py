@@ -5,6 +5,7 @@ from decimal import Decimal
 from typing import Any
 
 import pytest
+from babel.numbers import format_decimal
 
 from pricing.appraisal.facts import Facts, facts_of
 from pricing.appraisal.record import Appraisal, with_answer
@@ -228,5 +229,5 @@ def test_no_range_is_said_with_its_reason(entry: Entry, words: LocaleWords) -> N
 
 def test_amounts_and_days_are_written_as_the_locale_does(facts: Facts) -> None:
     swiss = texts(report(facts, LocaleWords.of("de_CH")))
-    assert "7\u2019350" in swiss
+    assert format_decimal(7350, locale="de_CH") in swiss  # the apostrophe is another in newer data of Unicode
     assert "2. November 2026" in swiss

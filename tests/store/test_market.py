@@ -265,7 +265,7 @@ def test_a_second_process_waits_for_the_first(market: Market, tmp_path: Path) ->
 
 
 def test_patience_ends_with_one_clear_line(tmp_path: Path) -> None:
-    market = Market.open(tmp_path / "market.duckdb", patience=0.2)
+    market = Market.open(tmp_path / "market.duckdb", timeout=0.2)
     with held(market.path, 600):
         with pytest.raises(MarketError, match="is in use by another process") as caught:
             market.sales()

@@ -9,7 +9,7 @@ number and token; if the server knows no such entry (it was restored, or is anot
 import logging
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager
 from pathlib import Path
 from typing import Final
 from uuid import uuid4
@@ -18,11 +18,11 @@ import duckdb
 
 from pricing.errors import MarketError, ServerAwayError
 from pricing.store.changes import changes, whole
-from pricing.store.connection import PATIENCE_SECONDS, add_row, file_connection, quoted, run
+from pricing.store.connection import TIMEOUT_SECONDS, add_row, file_connection, quoted, run
 from pricing.store.copying import COPIED, market_tables
 from pricing.store.place import ADDRESS_FILE, copies_directory
 from pricing.store.postgres.server import NO_ENTRY, Entry, Reading, Server
-from pricing.store.postgres.turn import Turn
+from pricing.store.postgres.transaction_lock import TransactionLock
 from pricing.store.row_text import TableLayout, delete, insert, layouts
 from pricing.store.schema import create_missing_keys
 
@@ -74,7 +74,7 @@ def refresh(path: Path) -> None:
         if path.exists() and head == _SEEN.get(path):
             return
         if path.exists() or head != NO_ENTRY:
-            _bring_up_to_date(path, server, PATIENCE_SECONDS)
+            _bring_up_to_date(path, server, TIMEOUT_SECONDS)
     except ServerAwayError as error:
         if not path.exists():
             raise
@@ -87,6 +87,16 @@ def password_variables(path: Path) -> dict[str, str]:
     return server_of(path).sessions.password_variables()
 
 
+def key_held(path: Path, key: str) -> AbstractContextManager[bool]:
+    """Hold the key of a piece of work on all machines; see ``Server.key_held``."""
+    return server_of(path).key_held(key)
+
+
+def shown(path: Path) -> str:
+    """The address of the server of a local copy, without its password."""
+    return server_of(path).shown
+
+
 def server_of(path: Path) -> Server:
     """The server of a local copy, as this process reached it or as the file beside the copy says."""
     if path not in _SERVERS:
@@ -96,7 +106,7 @@ def server_of(path: Path) -> Server:
 
 @contextmanager
 def copy_connection(
-    path: Path, *, write: bool, keep: bool, patience: float
+    path: Path, *, write: bool, keep: bool, timeout: float
 ) -> Iterator[duckdb.DuckDBPyConnection]:
     """A connection to a local copy, up to date, for one piece of work; see ``store.connection.connection``.
 
@@ -106,22 +116,22 @@ def copy_connection(
     server = server_of(path)
     _make_folder(path, server)
     if write and keep:
-        with _written(path, server, patience) as opened:
+        with _written(path, server, timeout) as opened:
             yield opened
         return
     if path.exists() and not write:
-        with file_connection(path, patience=patience) as opened:
+        with file_connection(path, timeout=timeout) as opened:
             if _position(opened) == _head(server):
                 yield opened
                 return
     behind: ServerAwayError | None = None
     try:
-        _bring_up_to_date(path, server, patience)
+        _bring_up_to_date(path, server, timeout)
     except ServerAwayError as error:
         if not path.exists():
             raise
         behind = error
-    with file_connection(path, write=write, keep=keep, patience=patience) as opened:
+    with file_connection(path, write=write, keep=keep, timeout=timeout) as opened:
         if behind is not None:
             if _position(opened) == NO_ENTRY:
                 raise behind
@@ -133,19 +143,19 @@ def found(
     path: Path,
     market: duckdb.DuckDBPyConnection,
     *,
-    patience: float = PATIENCE_SECONDS,
+    timeout: float = TIMEOUT_SECONDS,
     tell: Tell | None = None,
 ) -> bool:
     """Make the market of an open file the one that the server of a local copy keeps; false, and nothing done,
     when it keeps one already. The local copy is up to date afterwards."""
     server = server_of(path)
     server.migrate(create=True)
-    with Turn(server, patience) as turn:
-        first = turn.head() == NO_ENTRY
+    with TransactionLock(server, timeout) as lock:
+        first = lock.head() == NO_ENTRY
         if first:
             rows = _Rows(tell, 0 if tell is None else _count(market))
-            turn.publish(NO_ENTRY, uuid4().hex, whole(market), rows.more)
-    _bring_up_to_date(path, server, patience)
+            lock.publish(NO_ENTRY, uuid4().hex, whole(market), rows.more)
+    _bring_up_to_date(path, server, timeout)
     return first
 
 
@@ -161,19 +171,19 @@ def _make_folder(path: Path, server: Server) -> None:
 
 
 @contextmanager
-def _written(path: Path, server: Server, patience: float) -> Iterator[duckdb.DuckDBPyConnection]:
+def _written(path: Path, server: Server, timeout: float) -> Iterator[duckdb.DuckDBPyConnection]:
     """A write: done to the copy, published, and then kept in the copy."""
-    with Turn(server, patience) as turn:
+    with TransactionLock(server, timeout) as lock:
         published = False
         try:
-            with file_connection(path, write=True, patience=patience) as opened:
+            with file_connection(path, write=True, timeout=timeout) as opened:
                 base = _catch_up(opened, path, server)
                 run(opened, "COMMIT")
                 run(opened, "BEGIN TRANSACTION")
                 yield opened
                 made = changes(opened)
                 if made:
-                    entry = turn.publish(base, uuid4().hex, made)
+                    entry = lock.publish(base, uuid4().hex, made)
                     published = True
                     _remember(opened, entry)
         except MarketError as error:
@@ -182,10 +192,10 @@ def _written(path: Path, server: Server, patience: float) -> Iterator[duckdb.Duc
             _warn(server, error)  # the server has it: the copy gets it with the next question
 
 
-def _bring_up_to_date(path: Path, server: Server, patience: float) -> None:
+def _bring_up_to_date(path: Path, server: Server, timeout: float) -> None:
     """Apply the server's entries that the copy has not; makes the copy when there is none."""
     server.head()  # no file comes into being for a server that is away
-    with file_connection(path, write=True, patience=patience) as opened:
+    with file_connection(path, write=True, timeout=timeout) as opened:
         entry = _catch_up(opened, path, server)
     _SEEN[path] = entry
 
@@ -223,11 +233,11 @@ def _apply(opened: duckdb.DuckDBPyConnection, reading: Reading, after: int) -> N
     for table, statement in statements.items():
         layout, start = wanted[table], after
         known = start > 0 and table in held and held[table].statement == statement
-        if not (known and all(delete(opened, layout, texts) for texts in reading.gone(layout, start))):
+        if not (known and all(delete(opened, layout, texts) for texts in reading.deleted(layout, start))):
             run(opened, f"DROP TABLE IF EXISTS {quoted(table)}")
             run(opened, statement)
             start = 0
-        for texts in reading.came(layout, start):
+        for texts in reading.inserted(layout, start):
             insert(opened, layout, texts)
     create_missing_keys(opened, statements)
 

@@ -155,11 +155,11 @@ class Reading:
         )
         return dict(rows.fetchall())
 
-    def came(self, layout: TableLayout, after: int) -> Iterator[pl.DataFrame]:
+    def inserted(self, layout: TableLayout, after: int) -> Iterator[pl.DataFrame]:
         """Rows that came after an entry and have not gone, as texts, some at a time."""
         return self._copied(layout, f"since_entry > {after:d} AND until_entry IS NULL")
 
-    def gone(self, layout: TableLayout, after: int) -> Iterator[pl.DataFrame]:
+    def deleted(self, layout: TableLayout, after: int) -> Iterator[pl.DataFrame]:
         """Rows that stood after an entry and have gone since."""
         return self._copied(layout, f"until_entry > {after:d} AND since_entry <= {after:d}")
 

@@ -191,7 +191,7 @@ def test_while_the_server_is_away_reading_goes_on_and_writing_is_refused(
     monkeypatch: pytest.MonkeyPatch,
     caplog: pytest.LogCaptureFixture,
 ) -> None:
-    monkeypatch.setattr("pricing.store.postgres.turn.AWAY_SECONDS", 0.2)
+    monkeypatch.setattr("pricing.store.postgres.transaction_lock.AWAY_SECONDS", 0.2)
     with caplog.at_level(logging.WARNING):
         assert stopped.sales().height == 1
         assert desk("here").batches().height == 1

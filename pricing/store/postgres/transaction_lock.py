@@ -10,7 +10,7 @@ from typing import Final
 import psycopg
 
 from pricing.errors import MarketError, ServerAwayError
-from pricing.store.changes import Change
+from pricing.store.changes import TableChange
 from pricing.store.connection import quoted
 from pricing.store.postgres.server import ADVISORY_LOCK, Entry, Reading, Server, server_table
 from pricing.store.postgres.sessions import Session, reason
@@ -20,34 +20,34 @@ AWAY_SECONDS: Final = 20.0
 """How long a write waits for a server that is away, such as one that is started anew."""
 
 RETAKE_SECONDS: Final = 3.0
-"""How long a writer that lost its turn waits to have it back: whoever has it now may be waiting for the local
+"""How long a writer that lost the lock waits to have it back: whoever has it now may be waiting for the local
 copy that this one holds, and has come in between in any case."""
 
 IDLE_SECONDS: Final = 900
-"""After which the server takes the turn from a program that does nothing with it."""
+"""After which the server takes the lock from a program that does nothing with it."""
 
 Tell = Callable[[int], None]
 """Called with how many rows more have been sent."""
 
 
-class Turn:
-    """A writer's turn, for a ``with`` block; others wait for it.
+class TransactionLock:
+    """The lock by which one program at a time writes, for a ``with`` block; others wait for it.
 
-    Should the server be lost meanwhile, the turn is sought again, and what is to be published holds good if
+    Should the server be lost meanwhile, the lock is sought again, and what is to be published holds good if
     nobody has written in between: the number of an entry is taken only once.
     """
 
-    def __init__(self, server: Server, patience: float) -> None:
-        """``patience``: seconds to wait for other writers, and for a server that is lost after the work was
+    def __init__(self, server: Server, timeout: float) -> None:
+        """``timeout``: seconds to wait for other writers, and for a server that is lost after the work was
         done."""
         self._server = server
-        self._patience = patience
+        self._timeout = timeout
         self._session: Session | None = None
         self._had = False
 
-    def __enter__(self) -> "Turn":
-        """Wait until the turn has come. Raises ``ServerAwayError`` when the server stays away."""
-        deadline = time.monotonic() + min(self._patience, AWAY_SECONDS)
+    def __enter__(self) -> "TransactionLock":
+        """Wait for the lock. Raises ``ServerAwayError`` when the server stays away."""
+        deadline = time.monotonic() + min(self._timeout, AWAY_SECONDS)
         while True:
             try:
                 self._held()
@@ -67,20 +67,22 @@ class Turn:
             self._server.sessions.put_back(session)
 
     def head(self) -> Entry:
-        """The newest entry, which stays so during the turn."""
+        """The newest entry, which stays so while the lock is held."""
         session = self._held()
         try:
             return Reading(session).head()
         except psycopg.Error as error:
             raise self._give_up(error) from None
 
-    def publish(self, after: Entry, token: str, changes: Sequence[Change], tell: Tell | None = None) -> Entry:
+    def publish(
+        self, after: Entry, token: str, changes: Sequence[TableChange], tell: Tell | None = None
+    ) -> Entry:
         """Make an entry out of changes to the market as it was after entry ``after``; returns it.
 
         Once this is back the entry is kept. Raises ``MarketError`` when another writer came in between.
         """
         entry = (after[0] + 1, token)
-        deadline = time.monotonic() + self._patience
+        deadline = time.monotonic() + self._timeout
         while True:
             try:
                 session = self._held()
@@ -108,14 +110,14 @@ class Turn:
                 _pause(wrong, deadline)
 
     def _held(self) -> Session:
-        """The session that holds the turn, a new one when there is none."""
+        """The session that holds the lock, a new one when there is none."""
         if self._session is not None:
             return self._session
         session = self._session = self._server.sessions.take()
         try:
             session.autocommit = False
-            patience = min(self._patience, RETAKE_SECONDS) if self._had else self._patience
-            session.execute(f"SET LOCAL lock_timeout = {max(1, int(1000 * patience)):d}".encode())
+            timeout = min(self._timeout, RETAKE_SECONDS) if self._had else self._timeout
+            session.execute(f"SET LOCAL lock_timeout = {max(1, int(1000 * timeout)):d}".encode())
             session.execute(
                 f"SET LOCAL idle_in_transaction_session_timeout = {IDLE_SECONDS * 1000:d}".encode()
             )
@@ -146,7 +148,9 @@ class Turn:
         session.close()
         return wrong
 
-    def _store(self, session: Session, entry: Entry, changes: Sequence[Change], tell: Tell | None) -> None:
+    def _store(
+        self, session: Session, entry: Entry, changes: Sequence[TableChange], tell: Tell | None
+    ) -> None:
         number, token = entry
         for change in changes:
             _prepare(session, change)
@@ -156,7 +160,7 @@ class Turn:
             )
             statement = f"COPY {server_table(change.layout.table)} ({names}) FROM STDIN"
             with session.cursor() as cursor, cursor.copy(statement.encode()) as copy:
-                for lines in change.came():
+                for lines in change.inserted():
                     copy.write(copy_text(lines, number))
                     if tell is not None:
                         tell(lines.height)
@@ -176,7 +180,7 @@ _OWN_COLUMNS: Final = ("row_digest", "since_entry", "until_entry")
 """What the server's tables have beside the market's columns."""
 
 
-def _prepare(session: Session, change: Change) -> None:
+def _prepare(session: Session, change: TableChange) -> None:
     """Make the server's table, or add the columns that it lacks."""
     layout = change.layout
     held = session.execute("SELECT statement FROM pricing.layouts WHERE name = %s", [layout.table]).fetchone()
@@ -205,20 +209,20 @@ def _prepare(session: Session, change: Change) -> None:
     )
 
 
-def _end(session: Session, change: Change, number: int) -> None:
+def _end(session: Session, change: TableChange, number: int) -> None:
     """Mark the rows that went."""
-    if change.gone.is_empty():
+    if change.deleted.is_empty():
         return
     session.execute("CREATE TEMPORARY TABLE gone (row_digest uuid) ON COMMIT DROP")
     with session.cursor() as cursor, cursor.copy("COPY pg_temp.gone FROM STDIN") as copy:
-        copy.write("\n".join(change.gone.to_list()).encode() + b"\n")
+        copy.write("\n".join(change.deleted.to_list()).encode() + b"\n")
     session.execute("ANALYZE pg_temp.gone")
     table = server_table(change.layout.table)
     ended = session.execute(
         f"UPDATE {table} AS kept SET until_entry = {number:d} FROM pg_temp.gone "  # noqa: S608
         "WHERE kept.row_digest = gone.row_digest AND kept.until_entry IS NULL".encode()
     ).rowcount
-    if ended < change.gone.len():
+    if ended < change.deleted.len():
         raise MarketError(
             f"the local copy has rows of {change.layout.table} that the server does not know; delete the "
             "copy and do it again"

@@ -1,0 +1,72 @@
+"""Two approaches to one price: how far the comparable sales and the price model are apart, and by what."""
+
+from dataclasses import dataclass
+from decimal import Decimal
+
+import polars as pl
+
+from pricing.decisions.valuation import Valuation
+from pricing.evidence.adjustments import DATE
+from pricing.evidence.comparables import Comparables
+
+THIN = 0.25
+"""Gross adjustment, as a share of the price, beyond which comparables are said to be unlike the car: the rule
+of thumb of comparable-sales guides."""
+
+
+@dataclass(frozen=True)
+class Difference:
+    """The mid of the comparables against the model's.
+
+    Args:
+        ratio: comparables' mid over the model's.
+        share_of_range: how far it lies from the model's mid, as a share of the way to the end of the model's
+            range on that side (negative: below); beyond 1 the range does not hold it.
+        comparables: how many; ``gross`` (their adjustments' size, weighted, as a share of the price) is the
+            measure of their likeness, ``unlike`` whether it is beyond ``THIN``.
+        of_other_models: share of the weight from other models than the car's.
+        date_move: what the market's index moved their prices by (weighted, as a share).
+        graded: whether the car's condition is known.
+        evidence: how deep the model's evidence is.
+    """
+
+    ratio: float
+    share_of_range: float
+    comparables: int
+    gross: float
+    unlike: bool
+    of_other_models: float
+    date_move: float
+    graded: bool
+    evidence: str
+
+
+def difference(valuation: Valuation, found: Comparables) -> Difference | None:
+    """How far the two approaches are apart; None where the model gives no range.
+
+    Both must be of the same car at the same date.
+    """
+    low, mid, high = valuation.low, valuation.mid, valuation.high
+    if low is None or mid is None or high is None:
+        return None
+    own = found.table.select("record_id", "weight", "gross_per_cent", "ring")
+    dated = found.lines.filter(pl.col("line") == DATE).select("record_id", "per_cent")
+    told = own.join(dated, on="record_id", how="left")
+    gross, moved, other = told.select(
+        (pl.col("weight") * pl.col("gross_per_cent")).sum() / 100.0,
+        date=(pl.col("weight") * pl.col("per_cent").fill_null(0.0)).sum() / 100.0,
+        other=pl.col("weight").filter(pl.col("ring").is_in(["same make", "other make"])).sum(),
+    ).row(0)
+    reach = high - mid if found.mid >= mid else mid - low
+    subject = found.subject.row(0, named=True)
+    return Difference(
+        ratio=float(found.mid / mid),
+        share_of_range=float((found.mid - mid) / reach) if reach > Decimal(0) else 0.0,
+        comparables=found.table.height,
+        gross=float(gross),
+        unlike=bool(gross > THIN),
+        of_other_models=float(other),
+        date_move=float(moved),
+        graded=subject["condition_band"] is not None or subject["condition_score"] is not None,
+        evidence=valuation.evidence,
+    )
