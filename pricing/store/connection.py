@@ -139,12 +139,12 @@ def file_connection(
 
 
 @contextmanager
-def write_turn(path: Path, patience: float = PATIENCE_SECONDS) -> Iterator[Callable[[], bool]]:
+def write_turn(path: Path, timeout: float = TIMEOUT_SECONDS) -> Iterator[Callable[[], bool]]:
     """Hold the turn to write without a connection, for what is done to the file as a whole. What it gives
     takes what is written ahead into the file, once nobody else has it open; it says whether the file could be
     opened.
     """
-    deadline = time.monotonic() + patience
+    deadline = time.monotonic() + timeout
 
     def take_in_log() -> bool:
         try:

@@ -8,13 +8,13 @@ from typing import Final
 
 from pricing.errors import FileError, MarketError
 from pricing.store.audit import now
-from pricing.store.connection import PATIENCE_SECONDS, write_turn
+from pricing.store.connection import TIMEOUT_SECONDS, write_turn
 
 ASIDE: Final = ".before-"
 """Stands in the name of a file that was put aside, before the time."""
 
 
-def replace_file(path: Path, draft: Path, *, patience: float = PATIENCE_SECONDS) -> Path | None:
+def replace_file(path: Path, draft: Path, *, timeout: float = TIMEOUT_SECONDS) -> Path | None:
     """Put ``draft`` in the place of the market file; returns what stood there, now under a name with the
     time.
 
@@ -23,11 +23,11 @@ def replace_file(path: Path, draft: Path, *, patience: float = PATIENCE_SECONDS)
 
     Raises:
         FileError: there is a file of the name for what is put aside.
-        MarketError: the market stays in use for ``patience`` seconds.
+        MarketError: the market stays in use for ``timeout`` seconds.
     """
     _to_disk(draft)
     kept = None
-    with write_turn(path, patience) as take_in_log:
+    with write_turn(path, timeout) as take_in_log:
         if path.exists():
             kept = path.with_name(f"{path.stem}{ASIDE}{now():%Y%m%dT%H%M%SZ}{path.suffix}")
             if kept.exists():

@@ -129,7 +129,7 @@ def test_a_trusted_machine_lets_its_own_in_and_nobody_by_a_proxy(
 def test_no_other_name_and_no_other_site_s_page_reaches_pages_or_line(
     market: Market, headers: dict[str, str], signing_in: bool
 ) -> None:
-    mine = Visitor(market, access="this-machine", signing_in=lambda: signing_in)
+    mine = Visitor(market, access="this-machine", signing_in=signing_in)
     assert mine.get("/", **headers).status_code == 403
     assert not mine.line(**headers)
     assert mine.line(origin=AT)
