@@ -10,29 +10,17 @@ from typing import Any, Final
 
 import streamlit as st
 
+from pricing.car_fields import FIELDS
+
 BOUND: Final[dict[str, Any]] = {"bind": "query-params", "persist_state": "session"}
 """Of a field that one page alone has: its value stands in the address under its key."""
 
-_WORDS: Final = (
-    "make",
-    "model",
-    "variant",
-    "condition_band",
-    "odometer_unit",
-    "matching_numbers",
-    "history_file",
-    "channel",
-    "country",
-    "drive_side",
-    "body_style",
-    "chassis_number",
-    "currency",
-    "subject",
-    "sheet",
-)
-_NUMBERS: Final = ("condition_score", "asking", "odometer", "offer_asking")
-_LISTS: Final = ("options",)
-CARRIED: Final = ("year", *_WORDS, *_NUMBERS, *_LISTS)
+_KINDS: Final = {
+    **{name.removesuffix("_km"): field.kind for name, field in FIELDS.items()},
+    **dict.fromkeys(("odometer_unit", "currency", "subject", "sheet"), "text"),
+    **dict.fromkeys(("asking", "offer_asking"), "number"),
+}
+CARRIED: Final = tuple(_KINDS)
 """Keys of what describes the car and its offer."""
 
 LONGEST: Final = 500
@@ -111,15 +99,21 @@ def within(key: str, low: float, high: float | None) -> None:
         st.session_state[key] = None
 
 
+def field_key(name: str) -> str:
+    """The key of a field of a car; an odometer has a unit of its own beside it."""
+    return name.removesuffix("_km")
+
+
 def _read(name: str, values: list[str]) -> Any:
     """A value as its field holds it; nothing where the address says none."""
+    kind = _KINDS[name]
     try:
-        if name == "year":
+        if kind == "whole":
             return int(values[0])
-        if name in _NUMBERS:
+        if kind == "number":
             number = float(values[0])
             return number if abs(number) < 1e12 else None
     except ValueError:
         return None
     words = [value[:LONGEST] for value in values if value]
-    return words if name in _LISTS else words[0] if words else None
+    return words if kind == "texts" else words[0] if words else None

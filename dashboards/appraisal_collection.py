@@ -14,7 +14,7 @@ import streamlit as st
 from dashboards import caches, jobs, people
 from dashboards.appraisal_form import ask_layout, ask_shared_terms, ask_who
 from dashboards.shown import as_csv, show_table
-from pricing.appraisal.collection import COLUMNS, Car, Item, figure_of, read_cars, value_collection
+from pricing.appraisal.collection import COLUMNS, Item, Row, figure_of, read_cars, value_collection
 from pricing.appraisal.record import Appraisal, read_record
 from pricing.intake.transfers import received
 from pricing.operations.appraisal_files import known_on
@@ -84,7 +84,7 @@ def ask_collection(state: caches.MarketState) -> None:
 def _value(
     state: caches.MarketState,
     shared: Appraisal,
-    cars: list[Car],
+    cars: list[Row],
     by: str,
     layout: tuple[str, LocaleWords],
     tell: Progress,
@@ -122,11 +122,11 @@ def _show(made: Collection, currency: str) -> None:
 
 
 def _row(item: Item) -> dict[str, Any]:
-    cells = item.car.cells
+    cells = item.row.cells
     counted = None if item.facts is None else figure_of(item.facts)
     return {
-        "row": item.car.row,
-        "reference": item.car.reference,
+        "row": item.row.number,
+        "reference": item.row.reference,
         "car": " ".join(cells[name] for name in ("year", "make", "model", "variant") if name in cells),
         "counted": None if counted is None else float(counted),
         "reason": item.reason,

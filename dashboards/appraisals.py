@@ -15,6 +15,8 @@ from pricing.appraisal.contents import missing
 from pricing.appraisal.facts import facts_of
 from pricing.appraisal.record import SECTIONS, Appraisal, read_record
 from pricing.appraisal.register import Entry, enter, history, needs_evidence, read, revise
+from pricing.car import Car
+from pricing.car_fields import CONDITION
 from pricing.errors import AppraisalError
 from pricing.operations import drafts
 from pricing.operations.appraisal_files import evidence_for
@@ -112,34 +114,16 @@ def _begin(state: caches.MarketState) -> None:
         _done(f"{name} is entered; its evidence is frozen.")
 
 
-def _record(car: dict[str, Any], assignment: dict[str, Any]) -> Appraisal:
+def _record(car: Car, assignment: dict[str, Any]) -> Appraisal:
     """A record that says of the car what the form and the sheet say, and leaves the rest to a person."""
-    subject = {
-        name: car[name]
-        for name in (
-            "make",
-            "model",
-            "variant",
-            "year",
-            "chassis_number",
-            "body_style",
-            "drive_side",
-            "condition_band",
-            "condition_score",
-            "odometer_km",
-            "options",
-            "matching_numbers",
-            "history_file",
-            "country",
-        )
-        if car[name] not in (None, [])
-    }
+    said = car.to_dict().items()
+    subject = {name: value for name, value in said if name != "channel" and value not in (None, [])}
     content: dict[str, Any] = {"assignment": assignment, "subject": subject}
     inspection, named = sheets.in_hand(), sheets.name()
-    if inspection is not None and named is not None and inspection.car.get("model") == car["model"]:
+    if inspection is not None and named is not None and inspection.car.get("model") == car.model:
         path = drafts.sheet_folder(sheets.beside(), named) / "inspection.json"
         content["inspection"] = {"sheet": str(path)}
-        for name in ("condition_band", "condition_score"):
+        for name in CONDITION:
             subject.pop(name, None)
     return read_record(content)
 

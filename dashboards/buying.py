@@ -37,7 +37,7 @@ def show_page() -> None:
         state = asked.state
         offer = ask_offer(asked)
         terms = _ask_terms(state, offer.currency)
-        if offer.asking is None and offer.car["channel"] != "auction":
+        if offer.asking is None and offer.car.channel != "auction":
             st.info(
                 "Give the price that is asked for the car; only an auction goes without (see the car above)."
             )

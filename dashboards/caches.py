@@ -17,6 +17,7 @@ import streamlit as st
 from streamlit.typing import UploadedFile
 
 from pricing.appraisal.register import listed
+from pricing.car import Names
 from pricing.condition.assessment import assess
 from pricing.condition.catalogue import Catalogue
 from pricing.condition.inspection import Inspection
@@ -207,6 +208,12 @@ def names(state: MarketState) -> pl.DataFrame:
         .agg(sales=(pl.col("outcome") == "sold").sum())
         .sort("make", "model", "variant")
     )
+
+
+@_kept(_records)
+def known_names(state: MarketState) -> Names:
+    """The makes, models and variants on record, to be found by any spelling."""
+    return Names.of(sales(state))
 
 
 @_kept(_records, entries=8)

@@ -7,17 +7,13 @@ import polars as pl
 import streamlit as st
 
 from dashboards import caches
-from dashboards.address import held_to, within
-from pricing.vocabulary import (
-    CHANNELS,
-    CONDITION_BANDS,
-    DISTANCE_UNITS,
-    DRIVE_SIDES,
-    MATCHING_NUMBERS,
-    OPTION_CODES,
-)
+from dashboards.address import field_key, held_to, within
+from pricing.car import Car, today
+from pricing.car_fields import FIELDS, NEEDED
+from pricing.errors import CarError
+from pricing.vocabulary import DISTANCE_UNITS, OPTION_CODES
 from pricing.words.glossary import what_is
-from pricing.words.plain_text import escaped
+from pricing.words.plain_text import closed, escaped
 from pricing.words.sentences import car_words, option_words
 
 KEPT: Final[dict[str, Any]] = {"persist_state": "session"}
@@ -29,18 +25,20 @@ _OPEN: Final = "car_form_open"
 """Session state: whether the form is unfolded, settled on a visitor's first page, so that it does not fold
 away under the hand."""
 
+_CHOOSE: Final = "Choose a make and a model and give the model year to see what such a car sells for."
 
-def ask_car(state: caches.MarketState) -> tuple[dict[str, Any], Decimal | None] | None:
-    """Ask for a car and its asking price; nothing while make, model or year are missing.
+
+def ask_car(state: caches.MarketState) -> tuple[Car, Decimal | None] | None:
+    """Ask for a car and its asking price; nothing, and the reason, where what is entered makes none.
 
     What changes the answer most stands open; the rest is folded away once the car is known.
     """
+    came = _OPEN not in st.session_state
+    car, reason = _entered(state)  # before fields forget what they cannot hold
     form = st.container()
     first, second = st.columns(2)
     with first:
-        band = _choice(
-            "Condition band", "condition_band", list(CONDITION_BANDS), help=what_is("condition band")
-        )
+        _choice("condition_band", help=what_is("condition band"))
     with second:
         within("asking", 1.0, None)
         asking = st.number_input(
@@ -55,123 +53,104 @@ def ask_car(state: caches.MarketState) -> tuple[dict[str, Any], Decimal | None] 
             help="All that a buyer would pay, premium and tax included.",
             **KEPT,
         )
-    car = _ask_details(state, form, band)
+    _ask_details(state, form, car)
     if car is None:
-        st.info("Choose a make and a model and give the model year to see what such a car sells for.")
+        forgotten = not all(st.session_state.get(name) for name in NEEDED)
+        st.info(escaped(_CHOOSE if forgotten and not came else reason))
         return None
     return car, None if asking is None else Decimal(str(asking))
 
 
-def _ask_details(state: caches.MarketState, form: Any, band: str | None) -> dict[str, Any] | None:
+def _entered(state: caches.MarketState) -> tuple[Car | None, str]:
+    """The car that the fields or a link tell of, or why it is none."""
+    entered = {name: st.session_state.get(field_key(name)) for name in FIELDS}
+    if not any(entered[name] for name in NEEDED):
+        return None, _CHOOSE
+    entered["options"] = [_OPTIONS.get(words, words) for words in entered["options"] or ()]
+    if entered["odometer_km"] is not None:
+        entered["odometer_km"] *= DISTANCE_UNITS.get(st.session_state.get("odometer_unit", "km"), 1.0)
+    try:
+        return Car.checked(entered, known=caches.known_names(state)), ""
+    except CarError as error:
+        return None, closed(str(error))
+
+
+def _ask_details(state: caches.MarketState, form: Any, car: Car | None) -> None:
     """The fields that fold away under the car in one line."""
-    said = {name: st.session_state.get(name) for name in ("make", "model", "variant", "year")}
-    complete = all(said[name] for name in ("make", "model", "year"))
-    folded = st.session_state.setdefault(_OPEN, not complete)
-    title = escaped(car_words({**said, "condition_band": "the car"})) if complete else "Which car is it?"
+    folded = st.session_state.setdefault(_OPEN, car is None)
+    title = (
+        "Which car is it?"
+        if car is None
+        else escaped(car_words(car.to_dict() | {"condition_band": "the car"}))
+    )
     with form.expander(title, expanded=folded, key="car-form"):
         names = caches.names(state)
         first, second, third = st.columns(3)
         with first:
-            make = _choice("Make", "make", names["make"].unique(maintain_order=True).to_list())
+            make = _choice("make", names["make"].unique(maintain_order=True).to_list())
             models = names.filter(pl.col("make") == pl.lit(make, dtype=pl.String))
-            model = _choice("Model", "model", models["model"].unique(maintain_order=True).to_list())
+            model = _choice("model", models["model"].unique(maintain_order=True).to_list())
         with second:
-            within("year", 1885, 2100)
-            year = st.number_input(
-                "Model year", 1885, 2100, None, 1, key="year", placeholder="as 1968", **KEPT
-            )
+            _number("year", "Model year", 1, placeholder="as 1968")
             of_model = models.filter(pl.col("model") == pl.lit(model, dtype=pl.String))
-            variant = _choice(
-                "Variant",
-                "variant",
-                of_model["variant"].drop_nulls().to_list(),
-                help="Leave empty when not known.",
-            )
+            _choice("variant", of_model["variant"].drop_nulls().to_list(), help="Leave empty when not known.")
         with third:
             held_to("options", list(_OPTIONS))
-            options = st.multiselect(
+            st.multiselect(
                 "Options", list(_OPTIONS), key="options", placeholder="none", help=what_is("option"), **KEPT
             )
-            odometer_km = _ask_odometer(state)
-        more = _ask_more(state)
-    if not make or not model or year is None:
-        return None
-    return {
-        "make": make,
-        "model": model,
-        "variant": variant,
-        "year": year,
-        "condition_band": band,
-        "odometer_km": odometer_km,
-        "options": [_OPTIONS[words] for words in options],
-        **more,
-    }
+            _ask_odometer(state)
+        _ask_more(state)
 
 
-def _ask_odometer(state: caches.MarketState) -> float | None:
+def _ask_odometer(state: caches.MarketState) -> None:
     if "odometer_unit" not in st.session_state:
         said = st.session_state.get("odometer") is not None  # a link without a unit says kilometres
         st.session_state["odometer_unit"] = "km" if said else caches.settings(state).distance_unit
     held_to("odometer_unit", list(DISTANCE_UNITS))
-    within("odometer", 0.0, None)
     reading, unit_of = st.columns(2)
     with reading:
-        odometer = st.number_input(
-            "Odometer",
-            0.0,
-            None,
-            None,
-            1000.0,
-            format="%.0f",
-            key="odometer",
-            placeholder="not known",
-            **KEPT,
-        )
+        _number("odometer_km", "Odometer", 1000.0, unbounded=True, format="%.0f", placeholder="not known")
     with unit_of:
-        unit = st.selectbox("Odometer unit", list(DISTANCE_UNITS), key="odometer_unit", **KEPT)
-    return None if odometer is None else odometer * DISTANCE_UNITS[unit]
+        st.selectbox("Odometer unit", list(DISTANCE_UNITS), key="odometer_unit", **KEPT)
 
 
-def _ask_more(state: caches.MarketState) -> dict[str, Any]:
+def _ask_more(state: caches.MarketState) -> None:
     """What is said of a car less often."""
     first, second, third = st.columns(3)
-    within("condition_score", 0.0, 100.0)
     with first:
-        score = st.number_input(
-            "Condition score (0 to 100)",
-            0.0,
-            100.0,
-            None,
-            1.0,
-            key="condition_score",
-            help=what_is("condition score"),
-            **KEPT,
-        )
-        matching = _choice(
-            "Matching numbers", "matching_numbers", list(MATCHING_NUMBERS), help=what_is("matching numbers")
-        )
-        history = _choice("History file", "history_file", ["yes", "no"])
+        _number("condition_score", "Condition score (0 to 100)", 1.0, help=what_is("condition score"))
+        _choice("matching_numbers", label="Matching numbers", help=what_is("matching numbers"))
+        _choice("history_file", ["yes", "no"], label="History file")
     with second:
-        channel = _choice("Where it is offered", "channel", list(CHANNELS))
-        country = _choice("Country (ISO 3166)", "country", caches.values(state, "country"))
-        drive = _choice("Side of the steering wheel", "drive_side", list(DRIVE_SIDES))
+        _choice("channel")
+        _choice("country", caches.values(state, "country"), label="Country (ISO 3166)")
+        _choice("drive_side")
     with third:
-        body = _choice("Body style", "body_style", caches.values(state, "body_style"))
-        chassis = st.text_input(
+        _choice("body_style", caches.values(state, "body_style"), label="Body style")
+        st.text_input(
             "Chassis number", None, 500, key="chassis_number", help="Finds earlier sales of it.", **KEPT
         )
-    return {
-        "condition_score": score,
-        "matching_numbers": matching,
-        "history_file": None if history is None else history == "yes",
-        "channel": channel,
-        "country": country,
-        "drive_side": drive,
-        "body_style": body,
-        "chassis_number": chassis or None,
-    }
 
 
-def _choice(label: str, key: str, choices: list[str], help: str | None = None) -> str | None:
-    held_to(key, choices)
-    return st.selectbox(label, choices, None, key=key, help=help, placeholder="not said", **KEPT)
+def _number(name: str, label: str, step: float, *, unbounded: bool = False, **shown: Any) -> None:
+    """A number within its field's bounds; of a reading in another unit there is no upper one."""
+    field = FIELDS[name]
+    kind = int if field.kind == "whole" else float
+    most = None if unbounded else today().year + 1 if name == "year" else field.most
+    least = 0.0 if field.least is None else field.least
+    within(field_key(name), least, most)
+    st.number_input(
+        label, kind(least), None if most is None else kind(most), None, kind(step), key=field_key(name),
+        **shown, **KEPT,
+    )  # fmt: skip
+
+
+def _choice(
+    name: str, choices: list[str] | None = None, *, label: str | None = None, help: str | None = None
+) -> str | None:
+    """A choice among the words of a field, or among what is on record."""
+    asks, words = FIELDS[name].asks.split(",")[0], list(FIELDS[name].words) if choices is None else choices
+    held_to(name, words)
+    shown = f"{asks[0].upper()}{asks[1:].removesuffix(' of the model')}" if label is None else label
+    return st.selectbox(shown, words, None, key=name, help=help, placeholder="not said", **KEPT)

@@ -8,6 +8,7 @@ import streamlit as st
 
 from dashboards import caches, frame, people
 from dashboards.shown import show_chart, show_table
+from pricing.car import Car
 from pricing.charts import evidence as market_charts
 from pricing.decisions.approaches import difference
 from pricing.decisions.valuation import value_car
@@ -77,9 +78,9 @@ def _show_answer(found: Comparables) -> None:
     show_chart(market_charts.comparables_chart(found), comparables_caption(found), "comparable sales")
 
 
-def _show_difference(state: caches.MarketState, car: dict[str, Any], found: Comparables) -> None:
+def _show_difference(state: caches.MarketState, car: Car, found: Comparables) -> None:
     """How far the price model is from these sales, and why."""
-    records = caches.ModelRecords(state, car["make"], car["model"])
+    records = caches.ModelRecords(state, car.make, car.model)
     apart = difference(value_car(records, caches.model(state), car, as_of=found.as_of), found)
     if apart is not None:
         st.write(escaped(difference_sentence(apart)))

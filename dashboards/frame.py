@@ -10,11 +10,12 @@ import streamlit as st
 
 from dashboards import address, caches, jobs, people
 from dashboards.car_form import ask_car
+from pricing.car import Car
 from pricing.errors import PricingError
 from pricing.evidence.sales_book import SalesBook
 from pricing.model.price_model import PriceModel
 from pricing.progress import Progress
-from pricing.words.plain_text import escaped
+from pricing.words.plain_text import closed, escaped
 
 AT_ONCE: Final = 60_000
 """Records up to which the sales are laid out while the person waits, which takes no longer than a glance."""
@@ -53,7 +54,7 @@ class Asked(NamedTuple):
 
     state: caches.MarketState
     model: PriceModel
-    car: dict[str, Any]
+    car: Car
     asking: Decimal | None
 
 
@@ -64,7 +65,7 @@ def one_sentence(before: str = "") -> Iterator[None]:
         yield
     except PricingError as error:
         _LOG.warning("shown to a person: %s", error, exc_info=True)
-        st.error(escaped(f"{before}{error}."))
+        st.error(escaped(closed(f"{before}{error}")))
 
 
 def ask_market() -> tuple[caches.MarketState, PriceModel] | None:

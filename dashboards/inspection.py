@@ -9,9 +9,10 @@ import streamlit as st
 from dashboards import caches, frame, sheets
 from dashboards.car_form import ask_car
 from dashboards.inspection_result import show_result
+from pricing.car_fields import CONDITION
 from pricing.condition.assessment import assess
 from pricing.condition.checks import AREAS, CONSTRUCTIONS, FITTINGS, NOT_SEEN, STATES, Check
-from pricing.condition.inspection import CAR_COLUMNS, LONGEST_TEXT, Finding, Inspection
+from pricing.condition.inspection import LONGEST_TEXT, Finding, Inspection
 from pricing.errors import PricingError
 from pricing.operations import drafts
 from pricing.operations.demo_files import EXTENSIONS
@@ -79,9 +80,7 @@ def _start() -> None:
     seen_by = st.text_input("Who looks", key="seen_by", max_chars=200, persist_state="session")
     ready = asked is not None and construction is not None
     if st.button("Start the sheet", type="primary", disabled=not ready) and asked and construction:
-        car = {
-            name: value for name, value in asked[0].items() if name in CAR_COLUMNS and value not in (None, [])
-        }
+        car = asked[0].to_dict() | dict.fromkeys(CONDITION)
         begun = Inspection.start(construction, car, fitted=fitted, extensions=EXTENSIONS)
         named = drafts.new_name()
         drafts.keep_sheet(sheets.beside(), named, begun)

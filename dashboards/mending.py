@@ -9,6 +9,7 @@ import streamlit as st
 from dashboards import caches, frame, sheets
 from dashboards.address import within
 from dashboards.shown import show_chart, show_table
+from pricing.car import Car
 from pricing.charts import mending as mending_charts
 from pricing.condition.budget import RepairBudget, repair_budget
 from pricing.condition.checks import STATES
@@ -43,6 +44,7 @@ def show_page() -> None:
             frame.link("inspect", "Inspect the car")
             return
         st.subheader(escaped(car_words({**inspection.car, "condition_band": inspection.sheet.construction})))
+        Car.checked(inspection.car, known=caches.known_names(state))
         country, asking, least = _ask(state)
         costs = caches.repair_costs(state, inspection, country)
         st.write(escaped(score_sentence(costs.result)))

@@ -1,14 +1,16 @@
 """What a buyer and a seller both say: the currency of the offer, the inspection in hand, an amount."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
-from typing import Any, Final
+from typing import Final
 
 import streamlit as st
 
 from dashboards import caches, sheets
 from dashboards.address import BOUND, CARRIED, held_to, within
 from dashboards.frame import Asked
+from pricing.car import Car
+from pricing.car_fields import NEEDED
 from pricing.condition.assessment import InspectionResult
 from pricing.condition.inspection import Inspection
 from pricing.condition.repairs import RepairCosts
@@ -25,7 +27,7 @@ class Offer:
 
     currency: str
     asking: Decimal | None
-    car: dict[str, Any]
+    car: Car
     inspection: InspectionResult | None = None
     costs: RepairCosts | None = None
 
@@ -39,7 +41,7 @@ def ask_offer(asked: Asked) -> Offer:
     if inspection is None:
         return Offer(currency, asking, asked.car)
     costs = caches.repair_costs(asked.state, inspection, caches.settings(asked.state).country)
-    car = asked.car | {"condition_band": None, "condition_score": None}
+    car = replace(asked.car, condition_band=None, condition_score=None)
     return Offer(currency, asking, car, costs.result, costs)
 
 
@@ -77,12 +79,12 @@ def _ask_currency(state: caches.MarketState) -> str:
     )
 
 
-def _ask_inspection(car: dict[str, Any]) -> Inspection | None:
+def _ask_inspection(car: Car) -> Inspection | None:
     """The inspection in hand, if it is of this car and is to count in place of the condition said."""
     inspection = sheets.in_hand()
     if inspection is None:
         return None
-    if any(inspection.car.get(name) != car[name] for name in ("make", "model", "year")):
+    if any(inspection.car.get(name) != getattr(car, name) for name in NEEDED):
         st.caption("The inspection sheet in hand is of another car, and is left out.")
         return None
     counts = st.checkbox("Take the condition from the inspection sheet in hand", True, key="use_sheet")

@@ -1,14 +1,14 @@
 """Where does this car sit: its price range, where the asking price stands, what is behind both."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from decimal import Decimal
-from typing import Any
 
 import polars as pl
 import streamlit as st
 
 from dashboards import caches, frame
 from dashboards.shown import show_chart, show_table
+from pricing.car import Car
 from pricing.charts import valuation as charts
 from pricing.decisions.amounts import Conversion
 from pricing.decisions.valuation import Valuation, value_car
@@ -30,13 +30,13 @@ def show_page() -> None:
             return
         state, model, car, asking = asked
         with frame.one_sentence("This car cannot be valued: "):
-            records = caches.ModelRecords(state, car["make"], car["model"])
+            records = caches.ModelRecords(state, car.make, car.model)
             valuation = value_car(records, model, car, asking=asking)
             show_valuation(valuation, _in_other_currency(state, valuation), lambda: _comparables(state, car))
             show_ways_on()
 
 
-def _comparables(state: caches.MarketState, car: Mapping[str, Any]) -> pl.DataFrame | None:
+def _comparables(state: caches.MarketState, car: Car) -> pl.DataFrame | None:
     """The comparable sales, once the market is laid out and where there are enough of them."""
     book = frame.laid_out(state)
     if book is None:

@@ -2,7 +2,7 @@
 first."""
 
 from decimal import Decimal
-from typing import Any, cast
+from typing import Any
 
 import polars as pl
 import streamlit as st
@@ -15,7 +15,6 @@ from pricing.decisions.first_jobs import PAPERS
 from pricing.decisions.seller_terms import SellerTerms
 from pricing.decisions.selling import Selling, sell_car
 from pricing.progress import Progress
-from pricing.store.market import Market
 from pricing.words.glossary import what_is
 from pricing.words.offers import waiting_caption
 from pricing.words.plain_text import escaped
@@ -44,7 +43,7 @@ def show_page() -> None:
         with frame.one_sentence("This cannot be reckoned: "):
             _show(
                 sell_car(
-                    cast(Market, state),
+                    state,
                     asked.model,
                     offer.car,
                     terms,

@@ -9,15 +9,17 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from pricing.errors import PricingError
+    from pricing.model.distribution import PriceDistribution
+    from pricing.model.fitted_market import Market
     from pricing.model.price_model import PriceModel
     from pricing.model.spec import FeatureSpec
-    from pricing.store.market import Market
 
-__all__ = ["FeatureSpec", "Market", "PriceModel", "PricingError"]
+__all__ = ["FeatureSpec", "Market", "PriceDistribution", "PriceModel", "PricingError"]
 
 _HOMES = {
     "FeatureSpec": "pricing.model.spec",
-    "Market": "pricing.store.market",
+    "Market": "pricing.model.fitted_market",
+    "PriceDistribution": "pricing.model.distribution",
     "PriceModel": "pricing.model.price_model",
     "PricingError": "pricing.errors",
 }

@@ -47,6 +47,10 @@ class ModelError(PricingError):
     fit."""
 
 
+class CarError(PricingError):
+    """A car cannot be as it is described, or the market has no record of its make, model or variant."""
+
+
 class InspectionError(PricingError):
     """An inspection sheet, a set of findings or a repair catalogue does not make sense."""
 

@@ -54,3 +54,13 @@ OPTION_CODES: Final = (
 
 DISTANCE_UNITS: Final = {"km": 1.0, "miles": 1.609344, "thousand km": 1000.0, "thousand miles": 1609.344}
 """Kilometres in one unit of an odometer reading (international mile: 1.609344 km exactly)."""
+
+FIRST_YEAR: Final = 1885
+"""Model year of the oldest motor car."""
+
+HIGHEST_ODOMETER_KM: Final = 2_000_000.0
+"""Beyond this an odometer reading is a typing error."""
+
+TRUE: Final = ("true", "yes", "y", "1")
+FALSE: Final = ("false", "no", "n", "0")
+"""Words for yes and no, in lower case."""

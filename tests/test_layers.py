@@ -13,9 +13,9 @@ TOP_LEVEL = {"README.md", "DEVELOPERS.md", "pyproject.toml", "pricing", "dashboa
 
 ROOMS = (
     ("errors", "vocabulary", "progress", "toml_text"),
-    ("money",),
+    ("car_fields", "money"),
     ("records",),
-    ("intake",),
+    ("car", "intake"),
     ("store",),
     ("condition", "model"),
     ("evidence",),

@@ -13,7 +13,7 @@ from uuid import uuid4
 
 import httpx
 
-from pricing.errors import PricingError
+from pricing.errors import PricingError, ServerAwayError
 
 PREFIX: Final = "/api/v1"
 Facts = dict[str, Any]
@@ -29,7 +29,8 @@ class ProblemError(PricingError):
 
 
 class Client:
-    """Asks one server. Amounts come as decimal texts; every method raises ``ProblemError``.
+    """Asks one server. Amounts come as decimal texts; every method raises ``ProblemError`` for what
+    the server refused, and ``ServerAwayError`` when there is no answer.
 
     >>> with Client("http://127.0.0.1:8501", token="ccp_...") as client:  # doctest: +SKIP
     ...     client.value({"make": "Wexcombe", "model": "Sedge", "year": 1966})["mid"]
@@ -38,6 +39,7 @@ class Client:
 
     def __init__(self, address: str, token: str | None = None, seconds: float = 60.0) -> None:
         headers = {} if token is None else {"Authorization": f"Bearer {token}"}
+        self._address = address
         self._http = httpx.Client(base_url=address, headers=headers, timeout=seconds)
 
     def __enter__(self) -> Self:
@@ -50,7 +52,7 @@ class Client:
 
     def ready(self) -> bool:
         """Whether the server can answer questions."""
-        return self._http.get("/ready").status_code == httpx.codes.OK
+        return self._sent("GET", "/ready").status_code == httpx.codes.OK
 
     def market(self) -> Facts:
         """The market that the server answers about."""
@@ -142,7 +144,7 @@ class Client:
             yield from page["items"]
             if page["next"] is None:
                 return
-            page = self._read(self._http.get(page["next"]))
+            page = self._read(self._sent("GET", page["next"]))
 
     def enter_appraisal(
         self, record: Mapping[str, Any], *, reason: str = "entered", key: str | None = None
@@ -166,7 +168,8 @@ class Client:
 
     def document(self, appraisal_id: str, name: str = "report.pdf", **asked: Any) -> bytes:
         """A document of an appraisal; ``asked``: ``paper``, ``locale``, ``revision``."""
-        answer = self._http.get(
+        answer = self._sent(
+            "GET",
             f"{PREFIX}/appraisals/{quote(appraisal_id, safe='')}/documents/{quote(name, safe='')}",
             params=_sent(asked),
         )
@@ -175,13 +178,25 @@ class Client:
         return answer.content
 
     def _json(self, method: str, path: str, **sent: Any) -> Facts:
-        return self._read(self._http.request(method, PREFIX + path, **sent))
+        return self._read(self._sent(method, PREFIX + path, **sent))
+
+    def _sent(self, method: str, path: str, **sent: Any) -> httpx.Response:
+        try:
+            return self._http.request(method, path, **sent)
+        except (httpx.HTTPError, httpx.InvalidURL) as error:
+            raise ServerAwayError(
+                f"no answer from {self._address}: {error or type(error).__name__}"
+            ) from error
 
     def _read(self, answer: httpx.Response) -> Facts:
         if answer.is_error:
             kind = answer.headers.get("content-type", "")
             raise ProblemError(answer.status_code, answer.json() if "json" in kind else {})
-        facts: Facts = answer.json()
+        try:
+            facts: Facts = answer.json()
+        except ValueError:
+            detail = f"{self._address} answers with something else than JSON: is it this API?"
+            raise ProblemError(answer.status_code, {"detail": detail}) from None
         return facts
 
 

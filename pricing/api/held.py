@@ -11,9 +11,9 @@ from typing import Any, Final
 import polars as pl
 
 from pricing.api.problems import ProblemError
-from pricing.decisions.car_list import Names
+from pricing.car import Car, Names
 from pricing.decisions.selling import SellingEvidence, selling_evidence
-from pricing.errors import DecisionError, MarketError
+from pricing.errors import CarError, MarketError
 from pricing.evidence.sales_book import SalesBook
 from pricing.model.price_model import PriceModel
 from pricing.model.saved import from_bytes, load
@@ -121,29 +121,18 @@ class View:
         Raises:
             ProblemError: 404 where it has none such, 422 for a model without its make.
         """
-        if make is None:
-            if model is not None:
-                raise ProblemError(422, "a model needs its make: models of two makes may share a name")
-            return {}
-        found, unknown = self.names.find((make, model, None))
-        if unknown is not None:
-            raise ProblemError(404, unknown)
-        return {name: part for name, part in zip(("make", "model"), found, strict=False) if part is not None}
+        try:
+            return self.names.where(make, model)
+        except CarError as error:
+            raise ProblemError(422 if make is None else 404, str(error)) from None
 
     def where(self, make: str | None, model: str | None) -> list[pl.Expr]:
         """The same as filters of a frame of sales."""
         return [pl.col(name) == part for name, part in self.names_asked(make, model).items()]
 
-    def named(self, car: Mapping[str, Any]) -> dict[str, str | None]:
-        """A car's make, model and variant as the market spells them.
-
-        Raises:
-            DecisionError: it has none such.
-        """
-        found, unknown = self.names.find((car["make"], car["model"], car.get("variant")))
-        if unknown is not None:
-            raise DecisionError(unknown)
-        return dict(zip(("make", "model", "variant"), found, strict=True))
+    def car(self, said: Mapping[str, Any], as_of: date | None) -> Car:
+        """The car that is said, held to the names of the market; raises as ``Car.checked`` does."""
+        return Car.checked(said, known=self.names, at=as_of)
 
     @property
     def counts(self) -> pl.DataFrame:

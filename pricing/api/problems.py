@@ -60,7 +60,7 @@ class Problem(BaseModel):
     title: str = Field(examples=["Unprocessable Content"], description="The words of the status.")
     status: int = Field(examples=[422])
     detail: str = Field(
-        examples=["no record of the make 'Wexcomb'; the nearest names are: Wexcombe"],
+        examples=["no record of the make 'Wexcomb'; did you mean Wexcombe?"],
         description="One sentence a person can act on.",
     )
     instance: str = Field(

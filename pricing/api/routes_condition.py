@@ -24,7 +24,7 @@ from pricing.condition.checks import CONSTRUCTIONS, FITTINGS, NOT_SEEN, STATES, 
 from pricing.condition.inspection import LONGEST_TEXT
 from pricing.condition.inspection_files import FORMAT, open_inspection
 from pricing.condition.repairs import price_repairs
-from pricing.errors import FileError, InspectionError
+from pricing.errors import CarError, FileError, InspectionError
 from pricing.operations.demo_files import EXTENSIONS
 from pricing.operations.settings import catalogue_of
 from pricing.records.contract import COUNTRIES
@@ -196,7 +196,7 @@ def assessed(inspection: InspectionIn) -> InspectionResult:
         path.write_text(text, encoding="utf-8", errors="surrogatepass")
         try:
             return assess(open_inspection(path, extensions=EXTENSIONS))
-        except (InspectionError, FileError) as error:
+        except (CarError, InspectionError, FileError) as error:
             raise type(error)(str(error).removeprefix(f"{path}: ")) from error
 
 

@@ -155,7 +155,12 @@ def buying(question: BuyingQuestion, service: Here) -> Response:
         **question.model_dump(include=BUYER_STATES),
     )
     facts = buy_car(
-        view, view.model, dict(question.car), terms, asking=question.asking, **_asked(question, view)
+        view,
+        view.model,
+        view.car(question.car, question.as_of),
+        terms,
+        asking=question.asking,
+        **_asked(question, view),
     )
     return Answer(facts.to_dict())
 
@@ -171,7 +176,12 @@ def selling(question: SellingQuestion, service: Here) -> Response:
         **question.model_dump(include=SELLER_STATES),
     )
     facts = sell_car(
-        view.market, view.model, dict(question.car), terms, evidence=view.selling, **_asked(question, view)
+        view,
+        view.model,
+        view.car(question.car, question.as_of),
+        terms,
+        evidence=view.selling,
+        **_asked(question, view),
     )
     return Answer(facts.to_dict())
 

@@ -13,7 +13,6 @@ from pricing.api.schemas import Car, Coverage, Day, Money, Name, Row
 from pricing.api.service import Service, service_here
 from pricing.api.words import OneOf
 from pricing.decisions.approaches import difference
-from pricing.decisions.car import CAR_COLUMNS
 from pricing.decisions.valuation import value_car
 from pricing.evidence.comparables import COUNT, find_comparables
 from pricing.evidence.depth import market_depth
@@ -91,12 +90,11 @@ def comparables(question: ComparablesQuestion, service: Here) -> Response:
     """The sales most like a car, each adjusted to it, and their reconciled value."""
     view = service.view()
     service.not_before_fit(view, question.as_of)
-    car = {**question.car, **view.named(question.car)}
+    car = view.car(question.car, question.as_of)
     found = find_comparables(
         view.book, car, as_of=question.as_of, count=question.count, coverage=question.coverage
     )
-    told = {name: part for name, part in car.items() if name in CAR_COLUMNS}
-    valued = value_car(view, view.model, told, as_of=found.as_of, coverage=question.coverage)
+    valued = value_car(view, view.model, car, as_of=found.as_of, coverage=question.coverage)
     return Answer(vars(found) | {"difference": difference(valued, found)})
 
 

@@ -2,7 +2,6 @@
 
 import json
 from collections.abc import Mapping
-from datetime import date
 from decimal import Decimal
 from typing import Annotated, Any, Final
 
@@ -108,9 +107,9 @@ def contributions(question: ValuationQuestion, service: Here) -> Response:
 
 def _valuation(service: Service, question: Question, asked: Mapping[str, Any]) -> Valuation:
     view = service.view()
-    car = dict(asked)
-    asking: Decimal | None = car.pop("asking", None)
-    as_of: date | None = question.as_of
+    said = dict(asked)
+    asking: Decimal | None = said.pop("asking", None)
+    car = view.car(said, question.as_of)
     model = service.model(view, question.fit)
     service.counters.cars.inc()
-    return value_car(view, model, car, asking=asking, as_of=as_of, coverage=question.coverage)
+    return value_car(view, model, car, asking=asking, as_of=question.as_of, coverage=question.coverage)

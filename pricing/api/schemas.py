@@ -2,23 +2,14 @@
 
 from datetime import date
 from decimal import Decimal
-from typing import Annotated, Any, Final, Required
+from typing import TYPE_CHECKING, Annotated, Any, Final, Required
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, WithJsonSchema
 from typing_extensions import TypedDict
 
-from pricing.api.words import OneOf
-from pricing.records.contract import (
-    COUNTRIES,
-    FIRST_YEAR,
-    HIGHEST_AMOUNT,
-    HIGHEST_ODOMETER_KM,
-    LONGEST_WORD,
-    LOWEST_AMOUNT,
-)
-from pricing.vocabulary import CHANNELS, CONDITION_BANDS, DRIVE_SIDES, MATCHING_NUMBERS, OPTION_CODES
-
-LAST_YEAR: Final = 2200
+from pricing.car_fields import FIELDS, NEEDED
+from pricing.car_fields import Field as CarField
+from pricing.records.contract import HIGHEST_AMOUNT, LONGEST_WORD, LOWEST_AMOUNT
 
 Word = Annotated[str, Field(max_length=LONGEST_WORD, pattern=r"^[^\x00-\x1f\x7f]*$")]
 Name = Annotated[str, Field(min_length=1, max_length=LONGEST_WORD, pattern=r"^[^\x00-\x1f\x7f]*$")]
@@ -38,44 +29,54 @@ Money = Annotated[str, Field(pattern=r"^-?\d+(\.\d+)?$", examples=["4650.00"])]
 Row = dict[str, Any]
 
 CAR_EXAMPLE: Final = {
-    "make": "Wexcombe",
-    "model": "Sedge",
-    "year": 1966,
-    "condition_band": "average",
-    "odometer_km": 61000,
-    "options": ["overdrive"],
+    name: FIELDS[name].example
+    for name in ("make", "model", "year", "condition_band", "odometer_km", "options")
 }
 
-
-class Car(TypedDict, total=False):
-    """A car. What is not said is not known, which makes its range wider."""
-
-    __pydantic_config__ = ConfigDict(extra="forbid", json_schema_extra={"examples": [CAR_EXAMPLE]})  # type: ignore[misc]
-
-    make: Required[Annotated[Name, Field(description="As in the sale records; capitals do not matter.")]]
-    model: Required[Name]
-    year: Required[Annotated[int, Field(ge=FIRST_YEAR, le=LAST_YEAR, description="Model year.")]]
-    variant: Word | None
-    chassis_number: Word | None
-    body_style: Word | None
-    drive_side: Annotated[str, OneOf(DRIVE_SIDES)] | None
-    condition_band: Annotated[str, OneOf(CONDITION_BANDS)] | None
-    condition_score: Annotated[float, Field(ge=0, le=100, description="0 to 100.")] | None
-    odometer_km: Annotated[float, Field(ge=0, le=HIGHEST_ODOMETER_KM, description="Kilometres.")] | None
-    options: Annotated[
-        list[Annotated[str, OneOf(OPTION_CODES)]],
-        Field(max_length=len(OPTION_CODES), json_schema_extra={"uniqueItems": True}),
-    ]
-    matching_numbers: Annotated[str, OneOf(MATCHING_NUMBERS)] | None
-    history_file: bool | None
-    channel: Annotated[str, OneOf(CHANNELS)] | None
-    country: Annotated[str, OneOf(tuple(sorted(COUNTRIES)))] | None
+_told: Any = Annotated  # of types that are known when the program runs
 
 
-class OfferedCar(Car, total=False):
-    """A car and what is asked for it."""
+def _as_said(field: CarField) -> Any:
+    """A field of a car as it comes in: of its kind. Its words and bounds are documented, and asked for by
+    ``pricing.car``, as at every door."""
+    one: dict[str, Any] = {"type": "string"} | ({"enum": list(field.words)} if field.words else {})
+    bounds = {"minimum": field.least, "maximum": field.most}
+    number = {name: bound for name, bound in bounds.items() if bound is not None}
+    kind, documented = {
+        "text": (Word, one),
+        "texts": (list[Word], {"type": "array", "items": one, "uniqueItems": True}),
+        "whole": (Annotated[int, Field(ge=-(2**31), le=2**31)], {"type": "integer"} | number),
+        "number": (Annotated[float, Field(allow_inf_nan=False)], {"type": "number"} | number),
+        "yes or no": (bool, {"type": "boolean"}),
+    }[field.kind]
+    documented |= {"description": f"{field.asks[0].upper()}{field.asks[1:]}.", "examples": [field.example]}
+    said: Any = _told[kind, WithJsonSchema(documented)]
+    return said if field.name in (*NEEDED, "options") else said | None
 
-    asking: Annotated[Amount, Field(description="All-in, in the market's base currency.")] | None
+
+def _needed(schema: dict[str, Any]) -> None:
+    """What a car needs, as documented; where it is missing, ``pricing.car`` says so."""
+    schema["required"] = [*NEEDED, *schema.get("required", [])]
+    schema["examples"] = [CAR_EXAMPLE]
+
+
+_Asking = Annotated[Amount, Field(description="All-in, in the market's base currency.")]
+_CONFIG: Final = ConfigDict(extra="forbid", json_schema_extra=_needed)
+
+if TYPE_CHECKING:
+    Car = dict[str, Any]
+    OfferedCar = dict[str, Any]
+    PricedCar = dict[str, Any]
+else:
+    _SAID = {name: _as_said(field) for name, field in FIELDS.items()}
+    Car = TypedDict("Car", _SAID, total=False)
+    OfferedCar = TypedDict("OfferedCar", _SAID | {"asking": _Asking | None}, total=False)
+    PricedCar = TypedDict("PricedCar", _SAID | {"asking": Required[_Asking]}, total=False)
+    for _kind in (Car, OfferedCar, PricedCar):
+        _kind.__pydantic_config__ = _CONFIG
+    Car.__doc__ = "A car. What is not said is not known, which makes its range wider."
+    OfferedCar.__doc__ = "A car and what is asked for it."
+    PricedCar.__doc__ = "A car and what is asked for it, which is needed."
 
 
 class Question(BaseModel):
@@ -102,12 +103,6 @@ class ValuationQuestion(Question):
     """One car to be valued, with every fact."""
 
     car: OfferedCar
-
-
-class PricedCar(Car):
-    """A car and what is asked for it, which is needed."""
-
-    asking: Required[Annotated[Amount, Field(description="All-in, in the market's base currency.")]]
 
 
 class StandingQuestion(Question):

@@ -16,24 +16,16 @@ from pricing.api.held import Held, View
 from pricing.api.problems import ProblemError
 from pricing.api.rates import Rates
 from pricing.api.together import Together
-from pricing.decisions.car import CAR_COLUMNS
+from pricing.car import READ_TYPES
 from pricing.decisions.car_list import value_list
 from pricing.errors import DecisionError, MarketError
 from pricing.model.price_model import PriceModel
 from pricing.operations.configuration import Configuration
-from pricing.records.contract import Contract
 
 GUESSES_A_MINUTE: Final = 20
 """Wrong tokens that one address may send."""
 
-_CAR_COLUMNS: Final = (
-    pl.DataFrame(
-        schema={name: kind for name, kind in pl.Schema(Contract).items() if name in CAR_COLUMNS}
-        | {"asking": pl.Decimal(18, 3)}
-    )
-    .to_arrow()
-    .schema
-)
+_CAR_COLUMNS: Final = pl.DataFrame(schema=READ_TYPES | {"asking": pl.Decimal(18, 3)}).to_arrow().schema
 """Of a car in a list, as Arrow has them: it takes a column of Python's values, lists too, at once."""
 
 _UNSAID: Final[list[Any]] = [[] if name == "options" else None for name in _CAR_COLUMNS.names]

@@ -66,7 +66,7 @@ def _read(kind: str, answer: Any) -> Any:
             raise TypeError
         return answer
     amount = Decimal(str(answer))
-    if not amount.is_finite() or amount < 0 or amount > Decimal(10) ** 15:
+    if not amount.is_finite() or (kind == "amount" and amount < 0) or abs(amount) > Decimal(10) ** 15:
         raise ValueError
     return amount if kind == "amount" else float(amount)
 

@@ -32,10 +32,10 @@ COLUMNS: Final = (REFERENCE, *_SUBJECT, *_OPINION)
 
 
 @dataclass(frozen=True)
-class Car:
-    """A row: its place in the spreadsheet, its owner's reference, its cells by column."""
+class Row:
+    """A car as its row says it: its place in the spreadsheet, its owner's reference, its cells by column."""
 
-    row: int
+    number: int
     reference: str
     cells: dict[str, str]
 
@@ -44,12 +44,12 @@ class Car:
 class Item:
     """A car of a collection, with its facts or the ``reason`` why there are none."""
 
-    car: Car
+    row: Row
     facts: Facts | None
     reason: str
 
 
-def read_cars(path: Path) -> list[Car]:
+def read_cars(path: Path) -> list[Row]:
     """The rows of a spreadsheet (xlsx, csv, parquet) whose header names ``COLUMNS``.
 
     Raises:
@@ -69,14 +69,14 @@ def read_cars(path: Path) -> list[Car]:
         raise AppraisalError(f"{path}: the column {absent[0]} is needed")
     if not 0 < frame.height <= MOST_CARS:
         raise AppraisalError(f"{path}: {frame.height} cars; a collection has 1 to {MOST_CARS:,}")
-    return [_car(row) for row in frame.iter_rows(named=True)]
+    return [_row(row) for row in frame.iter_rows(named=True)]
 
 
 def value_collection(
     market: Market,
     known: Known,
     shared: Appraisal,
-    cars: Sequence[Car],
+    cars: Sequence[Row],
     *,
     by: str,
     progress: Progress = untold,
@@ -95,10 +95,10 @@ def value_collection(
     return items
 
 
-def record_of(shared: Appraisal, car: Car) -> Appraisal:
+def record_of(shared: Appraisal, car: Row) -> Appraisal:
     """The record of one car: the shared terms, and what its row says of it.
 
-    >>> record_of(Appraisal(), Car(2, "7", {"make": "Corvane", "year": "1968"})).subject.year
+    >>> record_of(Appraisal(), Row(2, "7", {"make": "Corvane", "year": "1968"})).subject.year
     1968
 
     Raises:
@@ -128,8 +128,8 @@ def total_of(items: Sequence[Item]) -> Decimal:
 
 
 def _gathered(
-    known: Known, shared: Appraisal, cars: Sequence[Car], progress: Progress
-) -> Iterator[tuple[Car, Appraisal, Any, str]]:
+    known: Known, shared: Appraisal, cars: Sequence[Row], progress: Progress
+) -> Iterator[tuple[Row, Appraisal, Any, str]]:
     for place, car in enumerate(cars, start=1):
         try:
             record = record_of(shared, car)
@@ -139,14 +139,14 @@ def _gathered(
         progress("gather evidence", place, len(cars))
 
 
-def _item(market: Market, car: Car, name: str) -> Item:
+def _item(market: Market, car: Row, name: str) -> Item:
     try:
         return Item(car, facts_of(read(market, name)), "")
     except AppraisalError as error:
         return Item(car, None, f"{name}: {error}")
 
 
-def _car(row: dict[str, Any]) -> Car:
+def _row(row: dict[str, Any]) -> Row:
     cells = {name: cell for name, cell in row.items() if name in COLUMNS and name != REFERENCE and cell}
     named = row.get(REFERENCE)
-    return Car(int(row["row_number"]), named if named else f"row {row['row_number']}", cells)
+    return Row(int(row["row_number"]), named if named else f"row {row['row_number']}", cells)

@@ -15,11 +15,13 @@ import polars as pl
 
 from pricing.appraisal.findings import Budget, Findings
 from pricing.appraisal.record import CHANNEL_OF_LEVEL, Appraisal
+from pricing.car import Car, Names
+from pricing.car_fields import CONDITION, FIELDS
 from pricing.condition.assessment import InspectionResult
 from pricing.condition.repairs import RepairCosts
 from pricing.condition.unseen_worst import UnseenWorst
 from pricing.decisions.amounts import Conversion
-from pricing.decisions.car import CAR_COLUMNS
+from pricing.decisions.car_price import inspected
 from pricing.decisions.valuation import Valuation, value_car
 from pricing.errors import AppraisalError, EvidenceError, ModelError
 from pricing.evidence.choices import Choice
@@ -103,6 +105,7 @@ class Known:
     model: PriceModel
     fit_id: str | None
     book: SalesBook
+    names: Names
     at: date
     indices: dict[tuple[str, ...], PriceIndex] = field(default_factory=dict)
 
@@ -121,7 +124,8 @@ class Known:
             last=days.max(),
             later=market.sales().height - sales.height,
         )
-        return cls(market.base_currency, market.own_rates(), sales, state, model, fit_id, book, at)
+        return cls(market.base_currency, market.own_rates(), sales, state, model, fit_id, book,
+                   Names.of(sales), at)  # fmt: skip
 
 
 def wanting(record: Appraisal) -> list[str]:
@@ -166,10 +170,11 @@ def gather(
 
     Raises:
         AppraisalError: the record lacks what ``wanting`` lists, or the date is another one or still to come.
-        DecisionError: the car breaks a rule, or the market knows no such make, model or variant.
+        CarError: the car cannot be, or the market knows no such make, model or variant.
         EvidenceError: a person's choice about a comparable makes no sense.
         MoneyError: there is no exchange rate.
     """
+    car = Car.checked(said_of(record), known=known.names, at=known.at)
     lacking = wanting(record)
     if lacking:
         raise AppraisalError(f"evidence cannot be gathered without {', '.join(lacking)}")
@@ -178,16 +183,15 @@ def gather(
     if at != asked.effective_date or at > today:
         raise AppraisalError(f"evidence is known at {at}; the effective date is {asked.effective_date}")
     coverage = COVERAGE if terms.coverage is None else terms.coverage
-    car = car_of(record)
     valuation = value_car(
         _Sales(known.base_currency, known.sales), known.model, car, as_of=at, coverage=coverage,
         inspection=inspection,
     )  # fmt: skip
-    group = {"make": valuation.car["make"], "model": valuation.car["model"]}
+    group = {"make": car.make, "model": car.model}
     missing: dict[str, str] = {}
     count = COUNT if terms.count is None else terms.count
     compare = partial(
-        find_comparables, known.book, valuation.car, as_of=at, count=count, coverage=coverage,
+        find_comparables, known.book, inspected(car, inspection), as_of=at, count=count, coverage=coverage,
         choices=record.choices,
     )  # fmt: skip
     # What a person chose is not passed over where it fails.
@@ -212,21 +216,17 @@ def gather(
     )
 
 
-def car_of(record: Appraisal) -> dict[str, Any]:
-    """The subject in the columns of a sale record; the channel is that of the market level.
+def said_of(record: Appraisal) -> dict[str, Any]:
+    """What a record says of its car; the channel is that of the market level.
 
     >>> from pricing.appraisal.record import read_record
-    >>> car = car_of(read_record({"subject": {"make": "Corvane"}, "assignment": {"market_level": "dealer"}}))
+    >>> car = said_of(read_record({"subject": {"make": "Corvane"}, "assignment": {"market_level": "dealer"}}))
     >>> car["make"], car["channel"]
     ('Corvane', 'dealer')
     """
-    said = {name: getattr(record.subject, name) for name in CAR_COLUMNS if name != "channel"}
-    car = {name: answer for name, answer in said.items() if answer not in ("", None, ())}
-    if record.inspection.sheet:
-        car = {name: car[name] for name in car if name not in ("condition_band", "condition_score")}
-    car["options"] = list(record.subject.options)
-    level = record.assignment.market_level
-    return car | ({"channel": CHANNEL_OF_LEVEL[level]} if level else {})
+    left_out = {"channel", *(CONDITION if record.inspection.sheet else ())}
+    said = {name: getattr(record.subject, name) for name in FIELDS if name not in left_out}
+    return said | {"channel": CHANNEL_OF_LEVEL.get(record.assignment.market_level)}
 
 
 @dataclass(frozen=True)

@@ -11,6 +11,7 @@ from decimal import Decimal
 from typing import Any, Final
 
 from pricing.appraisal.answers import answer_of, typed
+from pricing.car_fields import FIELDS
 from pricing.errors import AppraisalError
 from pricing.evidence.choices import Choice
 from pricing.evidence.index import METHODS
@@ -48,6 +49,11 @@ def _asks(question: str, kind: str = "text", allowed: tuple[str, ...] = ()) -> A
     return field(default=empty, metadata=metadata)
 
 
+def _said(name: str) -> Any:
+    """A field of the car: asked for and read as everywhere; its rules are asked when evidence is gathered."""
+    return _asks(FIELDS[name].question, FIELDS[name].kind)
+
+
 @dataclass(frozen=True)
 class Assignment:
     """Who asks for what, on which basis, at which dates."""
@@ -80,22 +86,22 @@ class Assignment:
 class Subject:
     """The car, every identity field, and how each was established."""
 
-    make: str = _asks("make, as in the sale records")
-    model: str = _asks("model")
-    variant: str = _asks("variant of the model")
-    year: int | None = _asks("model year", "whole")
-    chassis_number: str = _asks("chassis number, of any form")
+    make: str = _said("make")
+    model: str = _said("model")
+    variant: str = _said("variant")
+    year: int | None = _said("year")
+    chassis_number: str = _said("chassis_number")
     engine_number: str = _asks("engine number")
     registration: str = _asks("registration mark")
-    body_style: str = _asks("body style")
+    body_style: str = _said("body_style")
     colour: str = _asks("colour")
-    drive_side: str = _asks("left or right")
-    condition_band: str = _asks("condition band, where no inspection sheet says it")
-    condition_score: float | None = _asks("condition score, 0 to 100", "number")
-    odometer_km: float | None = _asks("odometer reading in kilometres", "number")
-    options: tuple[str, ...] = _asks("option codes", "texts")
-    matching_numbers: str = _asks("claimed, documented or inspected")
-    history_file: bool | None = _asks("whether papers tell its past", "yes or no")
+    drive_side: str = _said("drive_side")
+    condition_band: str = _said("condition_band")
+    condition_score: float | None = _said("condition_score")
+    odometer_km: float | None = _said("odometer_km")
+    options: tuple[str, ...] = _said("options")
+    matching_numbers: str = _said("matching_numbers")
+    history_file: bool | None = _said("history_file")
     country: str = _asks("country of the market (ISO 3166-1 alpha-2)")
     provenance: str = _asks("what is known of its past, and from where")
     established: dict[str, str] = _asks("how each identity field was established", "how")

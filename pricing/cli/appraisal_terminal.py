@@ -81,7 +81,7 @@ def show_collection(items: Sequence[Item], currency: str) -> None:
     table = _table("row", "reference", "not valued because")
     for item in items:
         if item.facts is None:
-            table.add_row(str(item.car.row), Text(item.car.reference), Text(item.reason))
+            table.add_row(str(item.row.number), Text(item.row.reference), Text(item.reason))
     if table.row_count:
         out.print(table)
 

@@ -1,76 +1,79 @@
 """What may be said of a car on the command line: one set of options for every command that takes a car."""
 
 import inspect
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
+from datetime import date
 from functools import wraps
-from typing import Annotated, Any, Final
+from typing import TYPE_CHECKING, Annotated, Any, Final
 
 import typer
 
-from pricing.errors import DecisionError
-from pricing.vocabulary import CHANNELS, CONDITION_BANDS, DISTANCE_UNITS, DRIVE_SIDES, MATCHING_NUMBERS
+from pricing.car_fields import CONDITION, FIELDS, NEEDED, Field
+from pricing.errors import CarError
+from pricing.vocabulary import DISTANCE_UNITS
+
+if TYPE_CHECKING:
+    from pricing.car import Car
+    from pricing.store.market import Market
+
+_TYPES: Final[Mapping[str, Any]] = {
+    "text": str, "texts": list[str], "whole": int, "number": float, "yes or no": bool,
+}  # fmt: skip
 
 
-def _said(
-    make: Annotated[str, typer.Option(help="Make, as in the sale records.")],
-    model: Annotated[str, typer.Option(help="Model.")],
-    year: Annotated[int, typer.Option(help="Model year.")],
-    variant: Annotated[str | None, typer.Option(help="Variant of the model.")] = None,
-    condition_band: Annotated[str | None, typer.Option(help=f"One of: {', '.join(CONDITION_BANDS)}.")] = None,
-    condition_score: Annotated[float | None, typer.Option(help="Condition score, 0 to 100.")] = None,
-    odometer: Annotated[float | None, typer.Option(help="Odometer reading.")] = None,
-    odometer_unit: Annotated[str, typer.Option(help=f"One of: {', '.join(DISTANCE_UNITS)}.")] = "km",
-    option: Annotated[
-        list[str] | None, typer.Option(help="An option the car has, such as overdrive; may be repeated.")
-    ] = None,
-    body_style: Annotated[str | None, typer.Option(help="Body style, as in the sale records.")] = None,
-    drive_side: Annotated[str | None, typer.Option(help=f"One of: {', '.join(DRIVE_SIDES)}.")] = None,
-    chassis_number: Annotated[str | None, typer.Option(help="Chassis number, of any form.")] = None,
-    matching_numbers: Annotated[
-        str | None, typer.Option(help=f"One of: {', '.join(MATCHING_NUMBERS)}.")
-    ] = None,
-    history_file: Annotated[
-        bool | None, typer.Option("--history-file/--no-history-file", help="Whether papers tell its past.")
-    ] = None,
-    channel: Annotated[str | None, typer.Option(help=f"Where it is offered: {', '.join(CHANNELS)}.")] = None,
-    country: Annotated[str | None, typer.Option(help="Country of the offer (ISO 3166-1 alpha-2).")] = None,
-) -> dict[str, Any]:
-    """The car in the record contract's columns."""
-    if odometer_unit not in DISTANCE_UNITS:
-        raise DecisionError(f"odometer unit {odometer_unit!r} is none of: {', '.join(DISTANCE_UNITS)}")
-    return {
-        "make": make,
-        "model": model,
-        "variant": variant,
-        "year": year,
-        "chassis_number": chassis_number,
-        "body_style": body_style,
-        "drive_side": drive_side,
-        "condition_band": condition_band,
-        "condition_score": condition_score,
-        "odometer_km": None if odometer is None else odometer * DISTANCE_UNITS[odometer_unit],
-        "options": option or [],
-        "matching_numbers": matching_numbers,
-        "history_file": history_file,
-        "channel": channel,
-        "country": country,
-    }
-
-
-_OPTIONS: Final = tuple(inspect.signature(_said).parameters.values())
+_told: Any = Annotated  # of types that are known when the program runs
 
 
 def takes_car(command: Callable[..., None]) -> Callable[..., None]:
-    """A command whose first parameter is a car (a dict), called with the options of a car in its place."""
-    own = list(inspect.signature(command).parameters.values())[1:]
-    keyword = inspect.Parameter.KEYWORD_ONLY
+    """A command whose first parameter is what is said of a car, called with the options of a car in its
+    place; ``car_of`` makes it a car."""
+    return _takes(command, FIELDS.values(), NEEDED)
+
+
+def takes_seen_car(command: Callable[..., None]) -> Callable[..., None]:
+    """The same for a car that is about to be inspected: nothing need be known, and its condition is not."""
+    return _takes(command, [field for field in FIELDS.values() if field.name not in CONDITION], ())
+
+
+def car_of(said: Mapping[str, Any], market: "Market", as_of: date | None = None) -> "Car":
+    """The car that was said, held to the names of the market as it was; raises as ``Car.checked`` does."""
+    from pricing.car import Car, Names
+
+    return Car.checked(said, known=Names.of(market.sales(as_of=as_of)), at=as_of)
+
+
+def _takes(command: Callable[..., None], fields: Any, needed: tuple[str, ...]) -> Callable[..., None]:
+    unit = Annotated[str, typer.Option(help=f"One of: {', '.join(DISTANCE_UNITS)}.")]
+    options = [_option(field, needed=field.name in needed) for field in fields]
+    options += [_keyword("odometer_unit", unit, "km")]
 
     @wraps(command)
     def run(**given: Any) -> None:
-        car = _said(**{option.name: given.pop(option.name) for option in _OPTIONS})
-        command(car, **given)
+        said = {option.name: given.pop(option.name) for option in options}
+        unit = said.pop("odometer_unit")
+        if unit not in DISTANCE_UNITS:
+            raise CarError(f"odometer unit {unit!r} is none of: {', '.join(DISTANCE_UNITS)}")
+        reading = said["odometer_km"]
+        command(said | {"odometer_km": None if reading is None else reading * DISTANCE_UNITS[unit]}, **given)
 
-    together = [part.replace(kind=keyword) for part in (*_OPTIONS, *own)]
+    own = list(inspect.signature(command).parameters.values())[1:]
+    together = [*options, *(part.replace(kind=inspect.Parameter.KEYWORD_ONLY) for part in own)]
     run.__signature__ = inspect.Signature(together)  # type: ignore[attr-defined]
     run.__annotations__ = {part.name: part.annotation for part in together}
     return run
+
+
+def _option(field: Field, *, needed: bool) -> inspect.Parameter:
+    name = field.label.replace(" ", "-")
+    flag = {"texts": f"--{name.removesuffix('s')}", "yes or no": f"--{name}/--no-{name}"}.get(
+        field.kind, f"--{name}"
+    )
+    asks = field.question.replace(" in kilometres", "")
+    again = "; may be repeated" if field.kind == "texts" else ""
+    kind = _TYPES[field.kind] if needed else _TYPES[field.kind] | None
+    told = _told[kind, typer.Option(flag, help=f"{asks[0].upper()}{asks[1:]}{again}.")]
+    return _keyword(field.name, told, inspect.Parameter.empty if needed else None)
+
+
+def _keyword(name: str, annotation: Any, default: Any) -> inspect.Parameter:
+    return inspect.Parameter(name, inspect.Parameter.KEYWORD_ONLY, default=default, annotation=annotation)

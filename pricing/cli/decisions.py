@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from pricing.cli.car_options import takes_car
+from pricing.cli.car_options import car_of, takes_car
 from pricing.cli.evidence_files import draw
 from pricing.cli.market_option import MarketOption, fitted_market
 from pricing.cli.typed_amounts import Typed, typed_amount, typed_day
@@ -106,9 +106,9 @@ def buy(
         step=_plain(typed["step"]), import_from=import_from,
     )  # fmt: skip
     facts = buy_car(
-        opened, fitted, car, terms, asking=_plain(typed["asking price"]), schedule=schedule_of(charges),
-        inspection=seen, costs=_costs(seen, work_in, opened.base_currency), as_of=day,
-        own_rates=own_rates_of(market),
+        opened, fitted, car_of(car, opened, day), terms, asking=_plain(typed["asking price"]),
+        schedule=schedule_of(charges), inspection=seen,
+        costs=_costs(seen, work_in, opened.base_currency), as_of=day, own_rates=own_rates_of(market),
     )  # fmt: skip
     if sheet is not None:
         from pricing.reports.buying_sheet import buying_page
@@ -182,7 +182,7 @@ def sell(
     )  # fmt: skip
     seen = assessed(inspection, sheets)
     facts = sell_car(
-        opened, fitted, car, terms, evidence=selling_evidence(opened, fitted, day),
+        opened, fitted, car_of(car, opened, day), terms, evidence=selling_evidence(opened, fitted, day),
         schedule=schedule_of(charges), inspection=seen,
         costs=_costs(seen, work_in, opened.base_currency), as_of=day, own_rates=own_rates_of(market),
     )  # fmt: skip

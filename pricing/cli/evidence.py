@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from pricing.cli.car_options import takes_car
+from pricing.cli.car_options import car_of, takes_car
 from pricing.cli.evidence_files import draw, read_series, write_frame
 from pricing.cli.market_option import MarketOption, fitted_market
 from pricing.errors import EvidenceError
@@ -82,7 +82,7 @@ def index(
 @market_app.command(epilog="Example: pricing comparables --make Wexcombe --model Sedge --year 1966 --lines")
 @takes_car
 def comparables(
-    car: dict[str, Any],
+    said: dict[str, Any],
     count: Annotated[int, typer.Option(help="Comparables wanted.")] = 12,
     coverage: Annotated[float, typer.Option(help="Share of such sales that low to high is to hold.")] = 0.8,
     add: Annotated[list[str] | None, typer.Option(help="RECORD=reason: use this sale.")] = None,
@@ -114,10 +114,10 @@ def comparables(
     opened, fitted = fitted_market(market, day)
     sales = opened.sales(as_of=day)
     new = _choices(sales["record_id"], add, drop, adjust)
-    said = car | _where(sales, car["make"], car["model"], car["variant"])
+    car = car_of(said, opened, day)
     book = SalesBook.build(sales, fitted, currency=opened.base_currency)
     earlier = () if subject is None else kept(market, subject)
-    found = find_comparables(book, said, as_of=day, count=count, coverage=coverage, choices=(*earlier, *new))
+    found = find_comparables(book, car, as_of=day, count=count, coverage=coverage, choices=(*earlier, *new))
     if new and subject is not None:
         keep(market, subject, new)
     if out is not None:
@@ -126,7 +126,7 @@ def comparables(
         from pricing.charts.evidence import comparables_chart
 
         draw(comparables_chart(found), chart)
-    valued = value_car(opened, fitted, {**car, **said}, as_of=found.as_of, coverage=coverage)
+    valued = value_car(opened, fitted, car, as_of=found.as_of, coverage=coverage)
     show_comparables(found, difference(valued, found), lines=lines)
 
 
@@ -161,24 +161,11 @@ def depth(
     show_depth(found)
 
 
-def _where(
-    sales: "pl.DataFrame", make: str | None, model: str | None, variant: str | None = None
-) -> dict[str, str]:
-    """What was named, spelt as the market spells it (capitals do not matter)."""
-    if model is not None and make is None:
-        raise EvidenceError(f"the model {model!r} needs its make: models of two makes may share a name")
-    named: dict[str, str] = {}
-    for column, typed in (("make", make), ("model", model), ("variant", variant)):
-        if typed is None:
-            continue
-        known = sales[column].drop_nulls().unique().sort().to_list()
-        same = [name for name in known if name.casefold() == typed.strip().casefold()]
-        if not same:
-            some = ", ".join(known[:8]) or "none"
-            raise EvidenceError(f"no record of the {column} {typed!r}; on record: {some}")
-        named[column] = typed if typed in same else same[0]
-        sales = sales.filter(sales[column] == named[column])
-    return named
+def _where(sales: "pl.DataFrame", make: str | None, model: str | None) -> dict[str, str]:
+    """What was named, spelt as the market spells it; raises as ``Names.where`` does."""
+    from pricing.car import Names
+
+    return Names.of(sales).where(make, model)
 
 
 def _choices(

@@ -5,10 +5,11 @@ import sys
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
+from pricing.cli.car_options import takes_seen_car
 from pricing.errors import FileError, InspectionError
 from pricing.operations.demo_files import EXTENSIONS
 
@@ -24,15 +25,11 @@ Seed = Annotated[int, typer.Option(help="Seed of the draws.")]
 @inspect_app.command(
     epilog="Example: pricing inspect start car.json --construction monocoque --make A --model B"
 )
+@takes_seen_car
 def start(
+    car: dict[str, Any],
     file: InspectionFile,
     construction: Annotated[str, typer.Option(help="separate chassis, or monocoque.")],
-    make: Annotated[str | None, typer.Option(help="Make.")] = None,
-    model: Annotated[str | None, typer.Option(help="Model.")] = None,
-    variant: Annotated[str | None, typer.Option(help="Variant.")] = None,
-    year: Annotated[int | None, typer.Option(help="Model year.")] = None,
-    chassis_number: Annotated[str | None, typer.Option(help="Chassis number, of any form.")] = None,
-    country: Annotated[str | None, typer.Option(help="Country the car is in (ISO 3166-1).")] = None,
     fitted: Annotated[
         list[str] | None, typer.Option(help="hood, overdrive or sunroof, where fitted.")
     ] = None,
@@ -44,14 +41,6 @@ def start(
 
     if file.exists():
         raise FileError(f"{file}: there is a file of that name already; nothing was written")
-    car = {
-        "make": make,
-        "model": model,
-        "variant": variant,
-        "year": year,
-        "chassis_number": chassis_number,
-        "country": country,
-    }
     begun = Inspection.start(construction, car, fitted=fitted or (), extensions=extensions)
     save(begun, file)
     sys.stdout.write(f"{file}: {len(begun.sheet.checks)} checks, none seen yet\n")

@@ -16,7 +16,7 @@ import typer
 from typer.exceptions import TyperException
 
 from pricing.cli.appraisals import appraise_app
-from pricing.cli.car_options import takes_car
+from pricing.cli.car_options import car_of, takes_car
 from pricing.cli.copying import copy_app
 from pricing.cli.decisions import InspectionOption, SheetsOption, assessed, decision_app
 from pricing.cli.evidence import market_app
@@ -128,7 +128,7 @@ def demo(
     car = data_demo.example_car()
     asking = Decimal(str(car.pop("asking")))
     opened, model = fitted_market(market)
-    show_valuation(value_car(opened, model, car, asking=asking))
+    show_valuation(value_car(opened, model, car_of(car, opened), asking=asking))
     if dashboard:
         from pricing.operations.serving import serve
 
@@ -232,7 +232,9 @@ def value(
     at = date.fromisoformat(fitted.facts["last_date"]) if day is None else day
     price = None if typed is None else typed.in_base(opened, at)
     seen = assessed(inspection, sheets)
-    valuation = value_car(opened, fitted, car, asking=price, as_of=day, coverage=coverage, inspection=seen)
+    valuation = value_car(
+        opened, fitted, car_of(car, opened, day), asking=price, as_of=day, coverage=coverage, inspection=seen
+    )
     if as_json:
         sys.stdout.write(json.dumps(valuation.to_dict(), indent=2) + "\n")
     else:

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from pricing.cli.car_options import car_of
 from pricing.cli.inspection import Extensions, InspectionFile, Seed
 from pricing.cli.market_option import MarketOption
 from pricing.cli.typed_amounts import typed_amount
@@ -72,6 +73,7 @@ def compare(
 
     typed, opened = typed_amount(asking, "asking price"), open_market(market)
     costs = _costs(file, extensions, catalogue, country, opened.base_currency, quotes, rates, seed)
+    car_of(costs.result.inspection.car, opened)
     model = load(opened)
     price = None if typed is None else typed.in_base(opened, date.fromisoformat(model.facts["last_date"]))
     show_mending(mend_or_buy(model, costs, asking=price, seed=seed))

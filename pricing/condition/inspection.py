@@ -13,26 +13,11 @@ from typing import Any, Final
 
 import polars as pl
 
+from pricing.car import CAR_TYPES, described
+from pricing.car_fields import CONDITION
 from pricing.condition.changes import PRESERVATION, Change, options_for_model
 from pricing.condition.checks import NOT_SEEN, STATES, Check, Sheet
 from pricing.errors import InspectionError
-
-CAR_COLUMNS: Final[dict[str, pl.DataType]] = {
-    "make": pl.String(),
-    "model": pl.String(),
-    "variant": pl.String(),
-    "year": pl.Int16(),
-    "chassis_number": pl.String(),
-    "body_style": pl.String(),
-    "drive_side": pl.String(),
-    "odometer_km": pl.Float64(),
-    "options": pl.List(pl.String()),
-    "matching_numbers": pl.String(),
-    "history_file": pl.Boolean(),
-    "channel": pl.String(),
-    "country": pl.String(),
-}
-"""What may be said of the car: columns of the sale-record contract, with their types."""
 
 LONGEST_TEXT: Final = 4000
 """Characters in a note or a name; longer ones are refused."""
@@ -96,8 +81,6 @@ class Inspection:
     preservation: str | None = None
 
     def __post_init__(self) -> None:
-        for key, value in self.car.items():
-            _check_car_value(key, value)
         for check_id in self.findings:
             self.sheet.check(check_id)
         if self.preservation is not None and self.preservation not in PRESERVATION:
@@ -116,10 +99,14 @@ class Inspection:
     ) -> "Inspection":
         """A new inspection with nothing seen yet.
 
-        ``car`` holds any of ``CAR_COLUMNS``; ``extensions`` is a folder of sheets for single models. Raises
-        ``InspectionError`` for an unknown construction, fitting or car column.
+        ``car`` holds any of ``car_fields.FIELDS`` but the condition; ``extensions`` is a folder of sheets
+        for single models. Raises ``InspectionError`` for an unknown construction or fitting, ``CarError``
+        for what cannot be said of a car.
         """
-        kept = {key: value for key, value in car.items() if value is not None}
+        kept = described(car)
+        for name in CONDITION:
+            if kept.get(name) is not None:
+                raise InspectionError(f"an inspection finds the condition; got {name} {kept[name]!r}")
         make, model = kept.get("make"), kept.get("model")
         sheet = Sheet.open(construction, fitted=fitted, make=make, model=model, extensions=extensions)
         return cls(sheet=sheet, car=kept, findings={})
@@ -187,28 +174,10 @@ class Inspection:
         return pl.DataFrame(rows, schema=schema, orient="row")
 
     def car_frame(self) -> pl.DataFrame:
-        """The car as one row for the price model: ``CAR_COLUMNS``, null where unknown, without any condition.
+        """The car as one row for the price model, null where unknown, without any condition.
 
         ``options`` are those the price model should see (``options_for_model``).
         """
         values = {**self.car, "options": options_for_model(self.car.get("options", []), self.changes)}
-        return pl.DataFrame({key: [values.get(key)] for key in CAR_COLUMNS}, schema=CAR_COLUMNS)
-
-
-def _check_car_value(key: str, value: Any) -> None:
-    """Refuse what is said of the car in a key or of a type that the contract does not have."""
-    if key not in CAR_COLUMNS:
-        raise InspectionError(f"unknown car column {key!r}: expected one of {', '.join(CAR_COLUMNS)}")
-    dtype = CAR_COLUMNS[key]
-    if dtype == pl.String():
-        fits = isinstance(value, str) and len(value) <= LONGEST_TEXT
-    elif dtype == pl.Boolean():
-        fits = isinstance(value, bool)
-    elif dtype == pl.Int16():
-        fits = isinstance(value, int) and not isinstance(value, bool) and 1880 <= value <= 2100
-    elif dtype == pl.Float64():
-        fits = isinstance(value, int | float) and not isinstance(value, bool) and 0 <= value < 1e8
-    else:
-        fits = isinstance(value, list | tuple) and all(isinstance(item, str) for item in value)
-    if not fits:
-        raise InspectionError(f"car column {key!r}: got {str(value)[:60]!r}, expected {dtype}")
+        types = {name: kind for name, kind in CAR_TYPES.items() if name not in CONDITION}
+        return pl.DataFrame({name: [values.get(name)] for name in types}, schema=types)

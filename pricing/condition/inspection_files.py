@@ -10,7 +10,7 @@ from typing import Any, Final, TypeVar
 
 from pricing.condition.changes import Change
 from pricing.condition.inspection import Finding, Inspection
-from pricing.errors import FileError, InspectionError
+from pricing.errors import CarError, FileError, InspectionError
 
 FORMAT: Final = "inspection 1"
 """First value of every saved inspection: what the file is, and the version of its layout."""
@@ -45,7 +45,7 @@ def open_inspection(path: Path, *, extensions: Path | None = None) -> Inspection
     """Open an inspection saved as JSON, half done or whole.
 
     ``extensions`` is the folder of sheets for single models. Raises ``FileError`` when the file cannot be
-    read and ``InspectionError``, naming it, when it holds a check that is not on the sheet.
+    read and ``InspectionError`` or ``CarError``, naming it, when it holds a check that is not on the sheet.
     """
     content = _json(path)
     if content.get("format") != FORMAT:
@@ -67,8 +67,8 @@ def open_inspection(path: Path, *, extensions: Path | None = None) -> Inspection
             changes=tuple(_build(Change, row) for row in changes),
             preservation=content.get("preservation"),
         )
-    except InspectionError as error:
-        raise InspectionError(f"{path}: {error}") from error
+    except (CarError, InspectionError) as error:
+        raise type(error)(f"{path}: {error}") from error
 
 
 def read_findings(path: Path) -> tuple[Finding, ...]:

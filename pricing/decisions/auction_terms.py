@@ -1,17 +1,16 @@
 """The facts of an auction for a seller: reserve, estimate, chance of a sale and expected net."""
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 import polars as pl
 
+from pricing.car import Car
 from pricing.decisions.amounts import said
 from pricing.decisions.bidding import customary_step
-from pricing.decisions.car import frame_of
 from pricing.decisions.highest_bids import Floats, HighestBids, mid_and_spread
 from pricing.decisions.proceeds import SaleTerms
 from pricing.decisions.reserves import Room
@@ -60,7 +59,7 @@ def auction_facts(
     bids: HighestBids,
     estimates: tuple[float, float] | None,
     model: PriceModel,
-    car: Mapping[str, Any],
+    car: Car,
     at: date,
     price: PriceDistribution,
     rate: float,
@@ -69,9 +68,9 @@ def auction_facts(
 ) -> AuctionFacts:
     """What the records of lots say of a car at an auction; ``rate`` is units of the seller's currency for
     one of the market's."""
-    band = car.get("condition_band")
+    band = car.condition_band
     place = CONDITION_BANDS.index(band) if band in CONDITION_BANDS else len(CONDITION_BANDS)
-    _, spread = mid_and_spread(model, frame_of([car], at))
+    _, spread = mid_and_spread(model, car.frame(at))
     inner = float(np.log(price.ppf(0.9) / price.ppf(0.1)).item()) / (2 * 1.2815515655446004)
     levels = (np.arange(ATOMS) + 0.5) / ATOMS
     units = bids.quantiles(levels, place)

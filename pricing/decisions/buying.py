@@ -1,7 +1,6 @@
 """Buying: from a range to a walk-away price, an opening offer, a bidding table, and the same money
 elsewhere."""
 
-from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
@@ -9,10 +8,12 @@ from typing import Any, Final, Protocol
 
 import polars as pl
 
+from pricing.car import Car
 from pricing.condition.assessment import InspectionResult
 from pricing.condition.repairs import RepairCosts
 from pricing.decisions.amounts import Conversion, said
 from pricing.decisions.bidding import bidding_table, hammer_for
+from pricing.decisions.car_price import inspected
 from pricing.decisions.day_one import DayOneTerms, cost_lines, open_lines
 from pricing.decisions.elsewhere import same_money
 from pricing.decisions.gap import Gap, asking_gap_of
@@ -130,7 +131,7 @@ class Buying:
 def buy_car(
     market: Evidence,
     model: Pricing,
-    car: Mapping[str, Any],
+    car: Car,
     terms: BuyerTerms,
     *,
     asking: Decimal | None,
@@ -158,7 +159,7 @@ def buy_car(
         DecisionError: no asking price, a certainty that is none, or no range can be given for the car.
         MoneyError: no rate for the currency, or a gap in the schedule.
     """
-    auction = car.get("channel") == "auction"
+    auction = car.channel == "auction"
     if asking is None and not auction:
         raise DecisionError("no asking price: give what is asked for the car; only an auction goes without")
     if asking is not None and not (asking.is_finite() and asking > 0):
@@ -178,14 +179,15 @@ def buy_car(
     asked = None if asking is None else day_one.lines([asking]).row(0, named=True)
     all_in = None if asked is None else conversion.to_base(asked["all_in"])
     valuation, price = valued(
-        market, model, car, asking=all_in, as_of=at, coverage=coverage, inspection=inspection
+        market, model, car, asking=all_in, as_of=as_of, coverage=coverage, inspection=inspection
     )
     if valuation.reason is not None:
         raise DecisionError(f"no range can be given, and so no limit: {valuation.reason}")
+    seen = inspected(car, inspection)
     walk_away = _limit(price, terms.certainty, day_one, conversion)
     first = _limit(price, opening, day_one, conversion, None if auction else asking)
     sales = market.sales(as_of=at)
-    gap = None if auction or asking is None else asking_gap_of(model.asking_gaps(), sales, valuation.car)
+    gap = None if auction or asking is None else asking_gap_of(model.asking_gaps(), sales, seen)
     after = None if gap is None or asking is None else conversion.to_base(asking) / Decimal(str(gap.factor))
     limit = Decimal(0) if walk_away.price is None else walk_away.price
     budget = day_one.lines([limit])["all_in"][0] if limit > 0 else walk_away.worth
@@ -209,9 +211,9 @@ def buy_car(
         opening=first,
         bids=bidding_table(day_one, top, step=terms.step),
         bids_back=hammer_for(day_one.premium, _round_amounts(top, day_one), terms.currency),
-        elsewhere=same_money(model, sales, valuation.car, at, conversion.to_base(budget), coverage=coverage),
+        elsewhere=same_money(model, sales, seen, at, conversion.to_base(budget), coverage=coverage),
         better=None if costs is None else mend_or_buy(model, costs, asking=all_in, as_of=at),
-        questions=buyer_questions(valuation.car, inspection, still_open),
+        questions=buyer_questions(seen, inspection, still_open),
         rates=_rates(schedule, day_one),
     )
 

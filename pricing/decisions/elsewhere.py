@@ -1,13 +1,12 @@
 """The same money elsewhere: other models, variants and condition bands of the market that fit a budget."""
 
-from collections.abc import Mapping
 from datetime import date
 from decimal import Decimal
-from typing import Any, Final
+from typing import Final
 
 import polars as pl
 
-from pricing.decisions.car import frame_of
+from pricing.car import Car, typed_frame
 from pricing.decisions.price_by_score import GivesDistributions
 from pricing.vocabulary import CONDITION_BANDS
 
@@ -21,7 +20,7 @@ LEAST_USED: Final = 0.6
 def same_money(
     model: GivesDistributions,
     sales: pl.DataFrame,
-    car: Mapping[str, Any],
+    car: Car,
     at: date,
     budget: Decimal,
     *,
@@ -46,22 +45,18 @@ def same_money(
     )
     bands = pl.DataFrame({"condition_band": CONDITION_BANDS}).with_row_index("band")
     states = groups.join(bands, how="cross")
-    said = {"channel": car.get("channel"), "country": car.get("country")}
     if states.is_empty():
         return _kept(states.with_columns(_NO_PRICES))
-    cars = frame_of(
-        [row | said for row in states.drop("band", "sales").with_columns(options=[]).iter_rows(named=True)],
-        at,
-    )
+    cars = typed_frame(states.with_columns(channel=pl.lit(car.channel), country=pl.lit(car.country)), at)
     asking = pl.Series([float(budget)]).new_from_index(0, len(cars))
     ranges = model.distribution(cars).ranges(coverage, asking)
     priced = states.hstack(ranges.select("low", "mid", "high", "reason", within="standing")).with_columns(
         next_band=pl.col("mid").shift(-1).over("make", "model", "variant"),
     )
     this = (
-        (pl.col("make") == car["make"])
-        & (pl.col("model") == car["model"])
-        & pl.col("variant").eq_missing(pl.lit(car["variant"], dtype=pl.String))
+        (pl.col("make") == car.make)
+        & (pl.col("model") == car.model)
+        & pl.col("variant").eq_missing(pl.lit(car.variant, dtype=pl.String))
     )
     fits = (pl.col("mid") <= float(budget)) & (pl.col("mid") >= LEAST_USED * float(budget))
     return _kept(priced.filter(pl.col("reason").is_null(), fits, ~this))

@@ -2,6 +2,7 @@
 price."""
 
 from collections.abc import Mapping
+from dataclasses import replace
 from datetime import date
 from decimal import Decimal
 from typing import Any, Final
@@ -9,8 +10,8 @@ from typing import Any, Final
 import numpy as np
 import polars as pl
 
+from pricing.car import Car, frame_of
 from pricing.condition.repairs import RepairCosts
-from pricing.decisions.car import frame_of
 from pricing.decisions.price_by_score import GivesDistributions, PriceByScore
 
 ENDS: Final = (0.1, 0.5, 0.9)
@@ -19,7 +20,7 @@ ENDS: Final = (0.1, 0.5, 0.9)
 MOST_ITEMS: Final = 12
 """Repairs looked at: those that would give back the most points of score."""
 
-PAPERS: Final = (
+PAPERS: Final[tuple[tuple[str, dict[str, Any]], ...]] = (
     ("history file", {"history_file": True}),
     ("numbers documented", {"matching_numbers": "documented"}),
 )
@@ -33,7 +34,7 @@ COLUMNS: Final = {
 
 def worth_doing(
     model: GivesDistributions,
-    car: Mapping[str, Any],
+    car: Car,
     at: date,
     costs: RepairCosts | None = None,
     papers: Mapping[str, Decimal] | None = None,
@@ -57,17 +58,17 @@ def worth_doing(
 
 
 def _papers(
-    model: GivesDistributions, car: Mapping[str, Any], at: date, said: Mapping[str, Decimal]
+    model: GivesDistributions, car: Car, at: date, said: Mapping[str, Decimal]
 ) -> list[dict[str, Any]]:
     """Papers that the car is not known to have, priced with and without in one question."""
     lacking = [
         (name, change)
         for name, change in PAPERS
-        if all(car.get(key) in (None, False, "claimed") for key in change)
+        if all(getattr(car, key) in (None, False, "claimed") for key in change)
     ]
     if not lacking:
         return []
-    cars = frame_of([car, *(dict(car) | change for _, change in lacking)], at)
+    cars = frame_of([car, *(replace(car, **change) for _, change in lacking)], at)
     prices = model.distribution(cars).ppf(ENDS)
     return [
         _row(name, "paper", None if name not in said else float(said[name]), prices[0], after)
@@ -75,12 +76,10 @@ def _papers(
     ]
 
 
-def _repairs(
-    model: GivesDistributions, car: Mapping[str, Any], at: date, costs: RepairCosts
-) -> list[dict[str, Any]]:
+def _repairs(model: GivesDistributions, car: Car, at: date, costs: RepairCosts) -> list[dict[str, Any]]:
     """The findings that hold the score down most, each made sound by itself in every draw."""
     result, rule = costs.result, costs.result.rule
-    prices = PriceByScore.ask(model, frame_of([car], at))
+    prices = PriceByScore.ask(model, car.frame(at))
     before = prices.mixture(result.draws).ppf(ENDS)[0]
     wear, load = (part(result.states, rule) for part in (result.items.wear, result.items.load))
     clean = rule.score(wear.sum(axis=1), load.sum(axis=1))

@@ -1,11 +1,11 @@
 """From asking to sold for one car: the gap that the price model learnt on the car's channel and tier."""
 
-from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 import polars as pl
+
+from pricing.car import Car
 
 
 @dataclass(frozen=True)
@@ -20,13 +20,13 @@ class Gap:
     tier: str | None
 
 
-def asking_gap_of(gaps: pl.DataFrame, sales: pl.DataFrame, car: Mapping[str, Any]) -> Gap | None:
+def asking_gap_of(gaps: pl.DataFrame, sales: pl.DataFrame, car: Car) -> Gap | None:
     """The gap for a car, or None where the records tell of none on its channel.
 
     ``gaps`` is what ``PriceModel.asking_gaps`` gives. The tier is the third of the market that the median
     price of the car's model falls in.
     """
-    of_channel = gaps.filter(pl.col("asking_by") == pl.lit(car.get("channel"), dtype=pl.String))
+    of_channel = gaps.filter(pl.col("asking_by") == pl.lit(car.channel, dtype=pl.String))
     if of_channel.is_empty():
         return None
     medians = (
@@ -35,7 +35,7 @@ def asking_gap_of(gaps: pl.DataFrame, sales: pl.DataFrame, car: Mapping[str, Any
         .agg(pl.col("price").cast(pl.Float64).median())
         .sort("price")
     )
-    own = medians.filter(pl.col("make") == car["make"], pl.col("model") == car["model"])["price"]
+    own = medians.filter(pl.col("make") == car.make, pl.col("model") == car.model)["price"]
     prices = medians["price"].to_numpy()
     place = len(of_channel) // 2
     if len(own) and len(of_channel) > 1:

@@ -1,10 +1,11 @@
 """Questions still open about a car: what was not seen, not said, not reckoned."""
 
-from collections.abc import Mapping, Sequence
-from typing import Any, Final
+from collections.abc import Sequence
+from typing import Final
 
 import polars as pl
 
+from pricing.car import Car
 from pricing.condition.assessment import InspectionResult
 
 MOST: Final = 5
@@ -20,7 +21,7 @@ _SAID: Final = {
 
 
 def buyer_questions(
-    car: Mapping[str, Any], inspection: InspectionResult | None, open_lines: Sequence[str]
+    car: Car, inspection: InspectionResult | None, open_lines: Sequence[str]
 ) -> tuple[str, ...]:
     """Questions to settle before money changes hands, the weightiest first."""
     asked = []
@@ -33,7 +34,7 @@ def buyer_questions(
             f"To settle: {row['title']} is {row['state']}."
             for row in inspection.papers.filter(pl.col("state") != "not seen").iter_rows(named=True)
         ]
-    asked += [question for name, question in _SAID.items() if car.get(name) is None]
+    asked += [question for name, question in _SAID.items() if getattr(car, name) is None]
     if open_lines:
         asked.append(
             f"What will it cost: {', '.join(open_lines)}? Nothing was said of it, and nothing is counted."

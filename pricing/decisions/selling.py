@@ -1,20 +1,19 @@
 """Selling: net proceeds by channel, a reserve and an estimate, an asking price, and what to do first."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
-from typing import Any, Final
+from typing import Any, Final, Protocol
 
 import numpy as np
 import polars as pl
 
+from pricing.car import Car
 from pricing.condition.assessment import InspectionResult
 from pricing.condition.repairs import RepairCosts
 from pricing.decisions.amounts import Conversion
 from pricing.decisions.asking_prices import STEPS, chances, ladder
 from pricing.decisions.auction_terms import AuctionFacts, auction_facts, customary_estimates
-from pricing.decisions.car import checked_car, named_car
 from pricing.decisions.car_price import inspected, price_of
 from pricing.decisions.channel_proceeds import HORIZON, ChannelProceeds, proceeds_on
 from pricing.decisions.first_jobs import worth_doing
@@ -24,12 +23,11 @@ from pricing.decisions.plain import plain
 from pricing.decisions.proceeds import SaleTerms
 from pricing.decisions.seller_terms import SellerTerms
 from pricing.decisions.time_to_sale import TimeToSale, kaplan_meier, listings_of, log_rank
-from pricing.decisions.valuation import Valuation, value_car
+from pricing.decisions.valuation import Evidence, Valuation, value_car
 from pricing.errors import DecisionError
 from pricing.model.price_model import PriceModel
 from pricing.money.charges import Schedule
 from pricing.progress import Progress, untold
-from pricing.store.market import Market
 from pricing.vocabulary import CHANNELS
 
 CAUTIONS: Final = (
@@ -37,6 +35,12 @@ CAUTIONS: Final = (
     "Commission, fees and tax on a sale are for the contract and for local law: read both before you sign.",
     "Tell a buyer of every fault you know of; what must be told is for local law.",
 )
+
+
+class Records(Protocol):
+    """What is read of a market to learn how its cars sell: ``pricing.Market`` is one."""
+
+    def sales(self, as_of: date | None = None, *, every_record: bool = False) -> pl.DataFrame: ...
 
 
 @dataclass(frozen=True)
@@ -95,7 +99,7 @@ class Selling:
 
 
 def selling_evidence(
-    market: Market,
+    market: Records,
     model: PriceModel,
     as_of: date | None = None,
     progress: Progress = untold,
@@ -131,9 +135,9 @@ def selling_evidence(
 
 
 def sell_car(
-    market: Market,
+    market: Evidence,
     model: PriceModel,
-    car: Mapping[str, Any],
+    car: Car,
     terms: SellerTerms,
     *,
     evidence: SellingEvidence,
@@ -158,19 +162,19 @@ def sell_car(
     at = date.fromisoformat(model.facts["last_date"]) if as_of is None else as_of
     conversion = Conversion.at(terms.currency, market.base_currency, at, own_rates)
     valuation = value_car(
-        market, model, dict(car) | {"channel": None}, as_of=at, coverage=coverage, inspection=inspection
+        market, model, replace(car, channel=None), as_of=as_of, coverage=coverage, inspection=inspection
     )
     if valuation.reason is not None:
         raise DecisionError(f"no range can be given, and so no proceeds: {valuation.reason}")
     sales = market.sales(as_of=at)
-    base = checked_car(inspected(named_car(sales, car), inspection), None, at)
+    base = inspected(car, inspection)
     rate = float(Decimal(conversion.units) / Decimal(conversion.base_units))
     own = None if terms.own_value is None else float(terms.own_value)
     channels, asking, ladders = [], {}, {}
     auction: AuctionFacts | None = None
     gaps = model.asking_gaps()
     for channel in CHANNELS:
-        there = base | {"channel": channel}
+        there = replace(base, channel=channel)
         price = price_of(model, there, at, inspection)
         sale_terms = SaleTerms.in_force(schedule, channel, at, terms.currency)
         mid = price.mid.item() * rate

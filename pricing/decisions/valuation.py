@@ -1,7 +1,7 @@
 """The facts of valuing one car: its range, an asking price's standing, what makes up the price, the sales."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
 from typing import Any, Final, Protocol
@@ -9,8 +9,8 @@ from typing import Any, Final, Protocol
 import numpy as np
 import polars as pl
 
+from pricing.car import Car, frame_of, today
 from pricing.condition.assessment import InspectionResult
-from pricing.decisions.car import checked_car, frame_of, named_car
 from pricing.decisions.car_price import inspected, price_of
 from pricing.decisions.plain import plain
 from pricing.decisions.price_by_score import GivesDistributions
@@ -111,7 +111,7 @@ class Valuation:
 def value_car(
     market: Evidence,
     model: FittedModel,
-    car: Mapping[str, Any],
+    car: Car,
     *,
     asking: Decimal | None = None,
     as_of: date | None = None,
@@ -123,8 +123,7 @@ def value_car(
     Args:
         market: where the sales are.
         model: a price model fitted on that market's sales.
-        car: any of ``CAR_COLUMNS``; ``make``, ``model`` and ``year`` must be given. Capitals in names do
-            not matter.
+        car: a car of that market.
         asking: a price asked for the car, all-in, in the market's base currency.
         as_of: the date the price holds at; the last sale the model has seen when not given.
         coverage: share of like cars that the range is to hold, between 0 and 1.
@@ -132,8 +131,8 @@ def value_car(
             distribution are then a mixture over its draws, wider the less was seen.
 
     Raises:
-        DecisionError: the car breaks a rule of the record contract, the market has no such make, model or
-            variant, or the model has seen sales after ``as_of``.
+        CarError: the car could not be at ``as_of``, or the price asked cannot be.
+        DecisionError: the model has seen sales after ``as_of``.
     """
     return valued(market, model, car, asking=asking, as_of=as_of, coverage=coverage, inspection=inspection)[0]
 
@@ -141,7 +140,7 @@ def value_car(
 def valued(
     market: Evidence,
     model: FittedModel,
-    car: Mapping[str, Any],
+    car: Car,
     *,
     asking: Decimal | None = None,
     as_of: date | None = None,
@@ -155,18 +154,19 @@ def valued(
         raise DecisionError(
             f"the price model has seen sales up to {last}, after {at}: fit one on the sales up to {at}"
         )
+    car.held(asking, today() if as_of is None else as_of)
     sales = market.sales(as_of=at)
-    car = checked_car(inspected(named_car(sales, car), inspection), asking, at)
-    in_bands = [car | {"condition_band": band, "condition_score": None} for band in CONDITION_BANDS]
+    car = inspected(car, inspection)
+    in_bands = [replace(car, condition_band=band, condition_score=None) for band in CONDITION_BANDS]
     prices = model.distribution(frame_of([car, *in_bands], at))
     price = prices[:1] if inspection is None else price_of(model, car, at, inspection)
     own = price.ranges(coverage, [None if asking is None else float(asking)]).row(0, named=True)
     given = own["reason"] is None
     of_model = sales.select(*SALE_COLUMNS, "outcome").filter(
-        pl.col("make") == car["make"], pl.col("model") == car["model"]
+        pl.col("make") == car.make, pl.col("model") == car.model
     )
     valuation = Valuation(
-        car=car,
+        car=car.to_dict(),
         currency=market.base_currency,
         as_of=at,
         coverage=coverage,
@@ -239,14 +239,14 @@ def _terms(contributions: pl.DataFrame) -> pl.DataFrame:
     )
 
 
-def _nearest_first(sold: pl.DataFrame, car: Mapping[str, Any]) -> pl.DataFrame:
+def _nearest_first(sold: pl.DataFrame, car: Car) -> pl.DataFrame:
     """The same car's own sales first, then the same variant, then the nearest band, then the newest."""
     places = {band: place for place, band in enumerate(CONDITION_BANDS)}
     band = pl.col("condition_band").replace_strict(places, default=None, return_dtype=pl.Int8)
-    own = pl.lit(places.get(car["condition_band"]), dtype=pl.Int8)
+    own = pl.lit(None if car.condition_band is None else places[car.condition_band], dtype=pl.Int8)
     return sold.sort(
-        (pl.col("chassis_number") == pl.lit(car["chassis_number"], dtype=pl.String)).fill_null(False).not_(),
-        pl.col("variant").eq_missing(pl.lit(car["variant"], dtype=pl.String)).not_(),
+        (pl.col("chassis_number") == pl.lit(car.chassis_number, dtype=pl.String)).fill_null(False).not_(),
+        pl.col("variant").eq_missing(pl.lit(car.variant, dtype=pl.String)).not_(),
         (band - own).abs().fill_null(len(CONDITION_BANDS)),
         pl.col("event_date"),
         descending=[False, False, False, True],

@@ -11,6 +11,7 @@ import numpy as np
 import polars as pl
 from scipy import stats
 
+from pricing.car import Car, today
 from pricing.errors import EvidenceError
 from pricing.evidence.adjustments import (
     CONDITIONS,
@@ -27,7 +28,6 @@ from pricing.evidence.layout import AGE_COST, MINIMUM, MOST_GROSS, RINGS, YEAR, 
 from pricing.evidence.range_scores import FEWEST
 from pricing.evidence.reconciliation import stated_error, trust, weighted_median
 from pricing.evidence.sales_book import SalesBook
-from pricing.evidence.subject import subject_frame
 from pricing.model.pooling import Floats, Ints
 
 COUNT: Final = 12
@@ -92,7 +92,7 @@ class Comparables:
 
 def find_comparables(
     book: SalesBook,
-    car: Mapping[str, Any],
+    car: Car,
     *,
     as_of: date | None = None,
     count: int = COUNT,
@@ -103,21 +103,22 @@ def find_comparables(
 
     Args:
         book: the market's sales (``SalesBook.build``), laid out once.
-        car: of ``subject.COLUMNS``; make, model and year must be said, names as in the market.
+        car: a car of that market.
         as_of: the effective date; the last sale's when not given.
         count: comparables wanted.
         coverage: share of single sales that low to high is to hold.
         choices: a person's additions, omissions and adjustments, later ones before earlier.
 
     Raises:
-        EvidenceError: the car or a choice makes no sense, the date is before the first sale, or fewer than
+        CarError: the car could not be at ``as_of``.
+        EvidenceError: a choice makes no sense, the date is before the first sale, or fewer than
             three sales are usable, or the index of the market ended over two years before it.
     """
     if not 0.0 < coverage < 1.0:
         raise EvidenceError(f"coverage lies strictly between 0 and 1; got {coverage}")
     if count < MINIMUM:
         raise EvidenceError(f"a value needs {MINIMUM} comparables at least; got {count}")
-    subject = subject_frame(car)
+    car.held(None, today() if as_of is None else as_of)
     first, last = book.span
     at = last if as_of is None else as_of
     if at < first:
@@ -130,8 +131,9 @@ def find_comparables(
         )
     made = in_force(choices)
     day = float((at - date(1970, 1, 1)).days)
+    subject = car.frame(at).drop("event_date")
     own = book.effects.encode(subject, at)
-    group = tuple(subject.row(0)[subject.columns.index(name)] for name in ("make", "model", "variant"))
+    group = (car.make, car.model, car.variant)
     rows, ring, left = choose(book, book.effects.bundles(own)[0], group, day, count, made)
     names = (CONDITIONS, DATE, *book.effects.lines)
     sales, offers = book.sales[rows], book.offers_of(group, day, OFFER_YEARS, OFFERS)

@@ -8,6 +8,7 @@ smallest, which are exact inverses of each other.
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from html import escape
 from typing import Final, Self
 
 import numpy as np
@@ -72,6 +73,18 @@ class PriceDistribution:
 
     def __len__(self) -> int:
         return len(self.centre)
+
+    def __repr__(self) -> str:
+        if len(self) != 1:
+            return f"PriceDistribution of {len(self):,} cars"
+        if self.reason[0] is not None:
+            return f"PriceDistribution of a car, no range: {self.reason[0]}"
+        (low,), (high,) = self.interval(0.8)
+        return f"PriceDistribution of a car: median {self.mid[0]:,.0f}, 80 % from {low:,.0f} to {high:,.0f}"
+
+    def _repr_html_(self) -> str:
+        """The 80 % ranges, as polars shows a frame."""
+        return f"<p>{escape(repr(self))}</p>{self.ranges()._repr_html_()}"
 
     @property
     def mid(self) -> Floats:

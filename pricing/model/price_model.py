@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from datetime import date
+from html import escape
 from importlib.metadata import version
 from typing import Any, Self
 
@@ -15,6 +16,7 @@ from pricing.model.design import Design, Encoded
 from pricing.model.distribution import PriceDistribution
 from pricing.model.evidence import Evidence
 from pricing.model.explanation import INTERACTIONS, explain
+from pricing.model.frames import Frame, as_polars
 from pricing.model.hedonic import LARGE, ONE_THREAD, fit_regression
 from pricing.model.interactions import Interactions
 from pricing.model.market_shift import MarketShift
@@ -55,6 +57,7 @@ class PriceModel:
 
     1. ``fit`` learns the regression on the earlier sales, calibrates its ranges on the later ones, and
        learns the regression anew on all of them.
+       Frames are polars's, or pandas's or pyarrow's.
     2. ``price_range``, ``quantiles``, ``standing`` and ``contributions`` answer for a frame of cars, row by
     row.
 
@@ -79,6 +82,18 @@ class PriceModel:
         self.calibration: Calibration
         self._fitted: Fitted | None = None
 
+    def __repr__(self) -> str:
+        if self._fitted is None:
+            return "PriceModel, not fitted"
+        facts = self.facts
+        return (
+            f"PriceModel, fitted on {facts['sales']:,} sales, {facts['unsold']:,} unsold lots and "
+            f"{facts['asking']:,} asking prices from {facts['first_date']} to {facts['last_date']}"
+        )
+
+    def _repr_html_(self) -> str:
+        return f"<p>{escape(repr(self))}</p>"
+
     @property
     def fitted(self) -> Fitted:
         """What :meth:`fit` found.
@@ -96,7 +111,7 @@ class PriceModel:
 
     def fit(
         self,
-        frame: pl.DataFrame,
+        frame: Frame,
         progress: Progress = untold,
         start: "PriceModel | None" = None,
         *,
@@ -113,7 +128,7 @@ class PriceModel:
             TableError: a column the model cannot do without is absent or of the wrong type.
             ModelError: there is no sale to learn from, or a price is not positive and finite.
         """
-        rows = Evidence.gather(frame, self.spec)
+        rows = Evidence.gather(as_polars(frame), self.spec)
         first = None if start is None else start.fitted
         calibrated_rows = len(rows)
         if start is not None and recalibrate is None:
@@ -199,17 +214,17 @@ class PriceModel:
         counts = [np.bincount(sold[:, level], minlength=size) for level, size in enumerate(sizes)]
         return Fitted(design, regression, interactions, counts, average)
 
-    def _ask(self, cars: pl.DataFrame, as_of: date | None) -> tuple[Prediction, pl.DataFrame]:
+    def _ask(self, cars: Frame, as_of: date | None) -> tuple[Prediction, pl.DataFrame]:
         features = self._features(cars, as_of)
         return predict(self.fitted, features), features
 
-    def _features(self, cars: pl.DataFrame, as_of: date | None) -> pl.DataFrame:
-        features = self.spec.prepared(cars)
+    def _features(self, cars: Frame, as_of: date | None) -> pl.DataFrame:
+        features = self.spec.prepared(as_polars(cars))
         if self.spec.event_date and as_of is not None:
             features = features.with_columns(pl.col(self.spec.event_date).fill_null(as_of))
         return features
 
-    def distribution(self, cars: pl.DataFrame, as_of: date | None = None) -> PriceDistribution:
+    def distribution(self, cars: Frame, as_of: date | None = None) -> PriceDistribution:
         """The price distribution of every car, row by row: what every other answer is read from.
 
         Raises:
@@ -253,9 +268,7 @@ class PriceModel:
 
         return PriceDistribution(calibration.law, centre, spreads, evidence, reason, remark, terms)
 
-    def quantiles(
-        self, cars: pl.DataFrame, levels: Sequence[float], as_of: date | None = None
-    ) -> pl.DataFrame:
+    def quantiles(self, cars: Frame, levels: Sequence[float], as_of: date | None = None) -> pl.DataFrame:
         """Price not exceeded with each probability in ``levels``: one column a level, named ``f"{level:g}"``.
 
         Raises:
@@ -269,7 +282,7 @@ class PriceModel:
 
     def price_range(
         self,
-        cars: pl.DataFrame,
+        cars: Frame,
         coverage: float = 0.8,
         as_of: date | None = None,
         asking: Sequence[float] | pl.Series | None = None,
@@ -297,7 +310,7 @@ class PriceModel:
         return refusals(self.fitted.design, guess.codes, features, prices)
 
     def standing(
-        self, cars: pl.DataFrame, asking: Sequence[float] | pl.Series, as_of: date | None = None
+        self, cars: Frame, asking: Sequence[float] | pl.Series, as_of: date | None = None
     ) -> pl.Series:
         """Share of like cars that would sell for less than each asking price, 0 to 1.
 
@@ -306,7 +319,7 @@ class PriceModel:
         """
         return self.distribution(cars, as_of).standing(asking)
 
-    def contributions(self, cars: pl.DataFrame, as_of: date | None = None) -> pl.DataFrame:
+    def contributions(self, cars: Frame, as_of: date | None = None) -> pl.DataFrame:
         """What makes up each mid price, as :meth:`PriceDistribution.terms` gives it."""
         return self.distribution(cars, as_of).terms()
 
@@ -316,7 +329,7 @@ class PriceModel:
         carried = self.calibration.shift.carried(late)
         return explain(fitted.design, fitted.regression, encoded, features, fitted.reference, carried, beside)
 
-    def log_mid(self, cars: pl.DataFrame, as_of: date | None = None) -> Floats:
+    def log_mid(self, cars: Frame, as_of: date | None = None) -> Floats:
         """Logarithm of each car's price as the regression and its trees have it, before calibration, which
         is made on sold cars alone."""
         return self._ask(cars, as_of)[0].mid

@@ -31,7 +31,7 @@ class FeatureSpec:
         asking_by: category on which the gap between asking and sold prices depends.
 
     Raises:
-        ModelError: a column is named twice or no price column is named.
+        ModelError: a column is named twice, no price column is named, or ``asking_by`` is no category.
 
     >>> FeatureSpec(price="price", groups=("make",)).groups
     ('make',)
@@ -59,6 +59,11 @@ class FeatureSpec:
         twice = sorted({name for name in named if named.count(name) > 1})
         if twice:
             raise ModelError(f"each column plays one part in a feature spec; named twice: {', '.join(twice)}")
+        if self.asking_by is not None and self.asking_by not in self.categories:
+            raise ModelError(
+                f"asking_by is one of the categories ({', '.join(self.categories) or 'there are none'}); "
+                f"got {self.asking_by!r}"
+            )
 
     @classmethod
     def cars(cls) -> Self:

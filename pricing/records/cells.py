@@ -1,12 +1,10 @@
 """Cells of any type read as a wanted type, and the names of those that cannot be."""
 
 from collections.abc import Mapping
-from typing import Final
 
 import polars as pl
 
-TRUE: Final = ("true", "yes", "y", "1")
-FALSE: Final = ("false", "no", "n", "0")
+from pricing.vocabulary import FALSE, TRUE
 
 
 def read_cells(frame: pl.DataFrame, types: Mapping[str, pl.DataType]) -> pl.DataFrame:

@@ -22,6 +22,8 @@ from pricing.vocabulary import (
     CHANNELS,
     CONDITION_BANDS,
     DRIVE_SIDES,
+    FIRST_YEAR,
+    HIGHEST_ODOMETER_KM,
     MATCHING_NUMBERS,
     OPTION_CODES,
     OUTCOMES,
@@ -31,16 +33,12 @@ from pricing.vocabulary import (
 COUNTRIES: Final = frozenset(country.alpha_2 for country in pycountry.countries)
 """ISO 3166-1 alpha-2 codes, as pycountry (data of Debian's iso-codes) lists them."""
 
-FIRST_YEAR: Final = 1885
-"""Model year of the oldest motor car."""
-
 FIRST_SALE: Final = date(1945, 1, 1)
 HIGHEST_AMOUNT: Final = 250_000_000
 """Above this, in major units, an amount is a typing error; ten thousand times that in small-unit
 currencies."""
 
 LOWEST_AMOUNT: Final = 10
-HIGHEST_ODOMETER_KM: Final = 2_000_000.0
 LONGEST_WORD: Final = 500
 LONGEST_NOTES: Final = 20_000
 

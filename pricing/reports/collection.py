@@ -60,7 +60,7 @@ def collection_pages(
             name = f"ranges-{place}"
             drawn = ranges_picture(item.facts, words)
             pictures |= {name: drawn["ranges"]} if drawn else {}
-            blocks += [NewPage(), *_car_page(item.car.reference, item.facts, words, name if drawn else "")]
+            blocks += [NewPage(), *_car_page(item.row.reference, item.facts, words, name if drawn else "")]
         progress("lay out", place, len(items))
     if valued:
         blocks += [NewPage(), Heading("Software and data"), Paragraph(time_words(valued[0], words)),
@@ -114,14 +114,14 @@ def _schedule(currency: str, items: Sequence[Item], words: LocaleWords) -> list[
 def _line(item: Item, words: LocaleWords) -> tuple[str, ...]:
     facts = item.facts
     if facts is None:
-        cells = item.car.cells
+        cells = item.row.cells
         name = " ".join(cells.get(part, "") for part in ("year", "make", "model", "variant")).strip()
-        return (cut(item.car.reference), cut(name), NONE, NONE, NONE, NONE, cut(f"not valued: {item.reason}"))
+        return (cut(item.row.reference), cut(name), NONE, NONE, NONE, NONE, cut(f"not valued: {item.reason}"))
     low, high = _ends(facts)
     figure = figure_of(facts)
     amounts = (NONE if amount is None else words.plain(amount) for amount in (low, high, figure))
     return (
-        cut(item.car.reference),
+        cut(item.row.reference),
         cut(car_name(facts)),
         band_words(facts),
         *amounts,

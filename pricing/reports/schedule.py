@@ -45,8 +45,8 @@ def _cars_sheet(book: Any, currency: str, items: Sequence[Item]) -> None:
         sheet.write_string(0, place, head, bold)
     for line, item in enumerate(items, start=1):
         facts = item.facts
-        sheet.write_string(line, 0, _cell(item.car.reference))
-        sheet.write_number(line, 1, item.car.row)
+        sheet.write_string(line, 0, _cell(item.row.reference))
+        sheet.write_number(line, 1, item.row.number)
         if facts is None:
             sheet.write_string(line, 9, _cell(f"not valued: {item.reason}"))
             continue
@@ -98,7 +98,7 @@ def _sales_sheet(book: Any, items: Sequence[Item]) -> None:
         for row in item.facts.grid.iter_rows(named=True):
             line += 1
             texts = {
-                0: item.car.reference,
+                0: item.row.reference,
                 2: row["make"],
                 3: row["model"],
                 4: row["variant"],

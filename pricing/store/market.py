@@ -8,8 +8,9 @@ import json
 from collections.abc import Iterable
 from contextlib import AbstractContextManager
 from datetime import UTC, date, datetime
+from html import escape
 from pathlib import Path
-from typing import Any
+from typing import Any, Self
 
 import duckdb
 import polars as pl
@@ -65,6 +66,16 @@ class Market:
         self.receipt = receipt
         self._timeout = timeout
 
+    def __repr__(self) -> str:
+        return f"Market at {self.path}, prices in {self.base_currency}"
+
+    def _repr_html_(self) -> str:
+        """The market with how many records and fits it holds and from when they are."""
+        records, first, last = self._row("SELECT count(*), min(event_date), max(event_date) FROM records")
+        days = f" from {first} to {last}" if records else ""
+        (fits,) = self._row("SELECT count(*) FROM fits")
+        return f"<p>{escape(repr(self))}: {records:,} records{days}, {fits:,} fits</p>"
+
     @classmethod
     def open(
         cls,
@@ -73,7 +84,7 @@ class Market:
         base_currency: str = "EUR",
         create: bool = True,
         timeout: float = TIMEOUT_SECONDS,
-    ) -> "Market":
+    ) -> Self:
         """Open a market file; with ``create`` make it when absent, its prices in ``base_currency`` (ISO
         4217).
 
@@ -92,12 +103,12 @@ class Market:
             create_file(path, base_currency)
         return cls(path, base_currency_of(path, timeout), timeout)
 
-    def under(self, receipt: Receipt) -> "Market":
+    def under(self, receipt: Receipt) -> Self:
         """The same market, in which a load, taking one back, a fit or an appraisal keeps what came of it
         under a key: such a write then raises ``DoneMeanwhileError``, and changes nothing, where something was
         done under that key before.
         """
-        return Market(self.path, self.base_currency, self._timeout, receipt)
+        return type(self)(self.path, self.base_currency, self._timeout, receipt)
 
     def load(
         self,

@@ -18,3 +18,12 @@ def escaped(text: str) -> str:
     """
     plain = _NUMBERED.sub(r"\1\\.", _MARKS.sub(r"\\\1", " ".join(text.split())))
     return _LINKS.sub("\\1\N{WORD JOINER}", plain)
+
+
+def closed(sentence: str) -> str:
+    """A sentence with its full stop, or the question mark that it has.
+
+    >>> closed("no make Corvain"), closed("did you mean Corvane?")
+    ('no make Corvain.', 'did you mean Corvane?')
+    """
+    return sentence if sentence.endswith("?") else f"{sentence}."

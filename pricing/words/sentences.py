@@ -5,7 +5,7 @@ from datetime import date
 from decimal import Decimal
 from typing import Any, Final
 
-from pricing.decisions.car import CAR_COLUMNS
+from pricing.car_fields import FIELDS
 from pricing.decisions.valuation import Valuation
 
 CAUTION: Final = (
@@ -182,7 +182,7 @@ def term_words(term: Mapping[str, Any]) -> str:
     """
     name, value = option_words(str(term["term"])), term["value"]
     if value is None:
-        return f"{name}: not said" if term["term"] in {*CAR_COLUMNS, "condition"} else name
+        return f"{name}: not said" if term["term"] in {*FIELDS, "condition"} else name
     return f"{name}: {value.removesuffix('.0')}"
 
 

@@ -30,6 +30,7 @@ from pricing.store.market import Market
 from pricing.store.settings import keep_settings
 from pricing.store.state import read_state
 from tests.api.servers import copied, serving
+from tests.cars import car_of
 from tests.small_market import common_car
 
 ASKING = Decimal("5150")
@@ -39,7 +40,7 @@ Way = Callable[[Market, Client, Facts], Facts]
 
 
 def by_library(market: Market, client: Client, car: Facts) -> Facts:
-    return value_car(market, load(market), car, asking=ASKING).to_dict()
+    return value_car(market, load(market), car_of(market, car), asking=ASKING).to_dict()
 
 
 def by_command_line(market: Market, client: Client, car: Facts) -> Facts:
@@ -65,7 +66,7 @@ def by_dashboard(market: Market, client: Client, car: Facts) -> Facts:
     state = MarketState(
         str(market.path), stored.records, stored.fit, stored.stale, stored.batches, False, (0, 0)
     )
-    return value_car(state, load(state.market, state.fit), car, asking=ASKING).to_dict()
+    return value_car(state, load(state.market, state.fit), car_of(state.market, car), asking=ASKING).to_dict()
 
 
 def cars(market: Market) -> dict[str, Facts]:
@@ -145,7 +146,9 @@ def test_charges_and_an_inspection_give_the_digits_of_the_library(
     if side == "buyer":
         there = {**car, "channel": "auction"}
         terms = BuyerTerms("EUR", 0.7, transport=Decimal(250), import_from="GB")
-        expected = buy_car(small_market, model, there, terms, asking=ASKING, **given).to_dict()
+        expected = buy_car(
+            small_market, model, car_of(small_market, there), terms, asking=ASKING, **given
+        ).to_dict()
         found = client.buying(there, certainty=0.7, transport=250, import_from="GB", asking=ASKING, **asked)
         assert found["rates"].startswith("Invented example charges") and found["better"] is not None
         assert "buyer's premium" not in found["open_lines"]
@@ -155,7 +158,9 @@ def test_charges_and_an_inspection_give_the_digits_of_the_library(
             papers={"history file": Decimal(80)},
         )  # fmt: skip
         evidence = selling_evidence(small_market, model)
-        expected = sell_car(small_market, model, car, offer, evidence=evidence, **given).to_dict()
+        expected = sell_car(
+            small_market, model, car_of(small_market, car), offer, evidence=evidence, **given
+        ).to_dict()
         found = client.selling(
             car, own_value=3000, reserve=3800, bidders=4, papers={"history file": "80"}, **asked
         )

@@ -66,11 +66,11 @@ def test_every_row_comes_back_valued_or_with_its_reason(held: Market, tmp_path: 
         held, known, terms(held), read_cars(tmp_path / "cars.csv"), by="Clerk",
         progress=lambda *step: steps.append(step),
     )  # fmt: skip
-    assert [item.car.row for item in items] == [2, 3, 4, 5, 6, 7]
+    assert [item.row.number for item in items] == [2, 3, 4, 5, 6, 7]
     assert [item.facts is None for item in items] == [False, False, True, False, True, False]
     assert "Nonesuch" in items[2].reason
     assert "shiny" in items[4].reason
-    assert items[5].car.reference == HOSTILE["formula"]
+    assert items[5].row.reference == HOSTILE["formula"]
     valued = [item.facts for item in items if item.facts is not None]
     assert total_of(items) == sum(figure_of(facts) or 0 for facts in valued)
     model, frame_of = load(held), pl.DataFrame([facts.evidence.valuation.car for facts in valued])
@@ -88,7 +88,7 @@ def test_nothing_valued_enters_nothing(held: Market, tmp_path: Path) -> None:
     known = Known.on(held, load(held), last_day(held), "fit-0001")
     (item,) = value_collection(held, known, terms(held), read_cars(tmp_path / "cars.csv"), by="Clerk")
     assert item.facts is None
-    assert item.car.reference == "row 2"
+    assert item.row.reference == "row 2"
     assert listed(held).height == before
 
 
@@ -107,10 +107,10 @@ def test_a_spreadsheet_that_is_none_is_refused(tmp_path: Path, text: str, words:
 
 
 def test_a_variant_that_looks_like_a_number_stays_itself() -> None:
-    from pricing.appraisal.collection import Car
+    from pricing.appraisal.collection import Row
 
     record = record_of(
-        Appraisal(), Car(2, "x", {"variant": "2.0", "year": "1966.0", "odometer_km": "98000.0"})
+        Appraisal(), Row(2, "x", {"variant": "2.0", "year": "1966.0", "odometer_km": "98000.0"})
     )
     assert (record.subject.variant, record.subject.year, record.subject.odometer_km) == ("2.0", 1966, 98000.0)
     assert "figure" in COLUMNS

@@ -4,7 +4,7 @@ from datetime import timedelta
 import polars as pl
 import pytest
 
-from pricing.appraisal.evidence import FROZEN_KINDS, Evidence, Known, car_of, gather, terms_of, wanting
+from pricing.appraisal.evidence import FROZEN_KINDS, Evidence, Known, gather, said_of, terms_of, wanting
 from pricing.appraisal.frozen import freeze, thaw
 from pricing.appraisal.record import plain_record, read_record, with_answer
 from pricing.appraisal.register import Entry
@@ -16,6 +16,7 @@ from pricing.model.saved import load
 from pricing.model.spec import FeatureSpec
 from pricing.store.market import Market
 from tests.appraisals import evidence_of, full_record, last_day
+from tests.cars import car_of
 from tests.small_market import common_car
 
 
@@ -32,7 +33,7 @@ def test_the_evidence_is_what_the_library_says(market: Market) -> None:
     asked = model.price_range(frame.cast({"year": pl.Int16}))
     assert found.valuation.mid is not None
     assert float(found.valuation.mid) == pytest.approx(asked["mid"].item(), abs=0.01)
-    again = find_comparables(known(market).book, car, as_of=last_day(market))
+    again = find_comparables(known(market).book, car_of(market, car), as_of=last_day(market))
     assert found.comparables is not None
     assert found.comparables.table["record_id"].to_list() == again.table["record_id"].to_list()
     assert (found.comparables.low, found.comparables.mid) == (again.low, again.mid)
@@ -119,4 +120,4 @@ def test_the_car_is_offered_where_its_level_is(market: Market) -> None:
     content = plain_record(full_record(common_car(market), last_day(market)))
     for level, channel in (("auction hammer", "auction"), ("dealer", "dealer"), ("private", "private")):
         content["assignment"]["market_level"] = level
-        assert car_of(read_record(content))["channel"] == channel
+        assert said_of(read_record(content))["channel"] == channel

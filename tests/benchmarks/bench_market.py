@@ -16,11 +16,12 @@ import polars as pl
 import pytest
 
 from data_demo.simulated import simulate_market
+from pricing.car import Car, Names
+from pricing.car_fields import FIELDS
 from pricing.evidence.comparables import find_comparables
 from pricing.evidence.index import price_index
 from pricing.evidence.leave_one_out import leave_one_out, summary
 from pricing.evidence.sales_book import SalesBook
-from pricing.evidence.subject import COLUMNS
 from pricing.model.price_model import PriceModel
 from pricing.model.spec import FeatureSpec
 
@@ -56,7 +57,9 @@ def test_twenty_comparables_out_of_a_large_market() -> None:
     model = model_of_it()
     book, build = timed(partial(SalesBook.build, large_market(), model))
     rng = np.random.default_rng(1)
-    cars = book.sales[rng.integers(0, len(book.sales), QUESTIONS)].select(COLUMNS).rows(named=True)
+    drawn = book.sales[rng.integers(0, len(book.sales), QUESTIONS)].select(list(FIELDS)).rows(named=True)
+    names = Names.of(book.sales)
+    cars = [Car.checked(row, known=names) for row in drawn]
     find_comparables(book, cars[0], count=20)
     seconds = [timed(partial(find_comparables, book, car, count=20))[1] for car in cars]
     middle, p99 = np.quantile(seconds, [0.5, 0.99])

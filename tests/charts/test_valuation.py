@@ -12,6 +12,7 @@ import pytest
 from pricing.charts import valuation as charts
 from pricing.decisions.valuation import Valuation, value_car
 from pricing.words import sentences
+from tests.cars import car_of
 from tests.known_market import KnownMarket, KnownModel
 
 CAR = {
@@ -21,7 +22,7 @@ CAR = {
     "condition_band": "average",
     "options": ["wire_wheels"],
 }
-VALUATION = value_car(KnownMarket(), KnownModel(), CAR, asking=Decimal(11000))
+VALUATION = value_car(KnownMarket(), KnownModel(), car_of(KnownMarket(), CAR), asking=Decimal(11000))
 Draw = Callable[[Valuation], alt.LayerChart]
 
 DRAWN: dict[Draw, Callable[[Valuation], str]] = {
@@ -73,7 +74,7 @@ def test_the_asking_price_is_marked_where_there_is_one() -> None:
     assert rows_of(charts.distribution_chart(VALUATION), "words")
     words = json.dumps(drawn(charts.distribution_chart(VALUATION)))
     assert "asking EUR 11,000" in words
-    silent = value_car(KnownMarket(), KnownModel(), CAR)
+    silent = value_car(KnownMarket(), KnownModel(), car_of(KnownMarket(), CAR))
     for draw in (charts.distribution_chart, charts.bands_chart):
         assert "asking EUR" not in json.dumps(drawn(draw(silent)))
 
@@ -84,7 +85,7 @@ def test_bands_draw_every_range_and_every_sale_but_far_dearer_ones() -> None:
     highest = charts.ROOM * max(VALUATION.bands["high"].to_list())
     assert len(rows_of(chart, "event_date")) == VALUATION.sales.height
     low = VALUATION.bands.with_columns(high=pl.lit(5000.0))
-    narrow = value_car(KnownMarket(), KnownModel(), CAR)
+    narrow = value_car(KnownMarket(), KnownModel(), car_of(KnownMarket(), CAR))
     shown = rows_of(charts.bands_chart(_with_bands(narrow, low)), "event_date")
     assert 0 < len(shown) < VALUATION.sales.height
     assert max(row["price"] for row in shown) <= charts.ROOM * 5000.0 < highest

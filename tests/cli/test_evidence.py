@@ -6,7 +6,7 @@ from typer.testing import CliRunner
 
 import data_demo
 from pricing.cli.evidence import market_app
-from pricing.errors import EvidenceError, FileError, MarketError
+from pricing.errors import CarError, EvidenceError, FileError, MarketError
 from pricing.evidence.choices import kept
 from pricing.model.price_model import PriceModel
 from pricing.model.saved import save
@@ -134,5 +134,5 @@ def test_files_that_cannot_be_are_refused(market: Path, tmp_path: Path) -> None:
     wrong.write_text("date,value\nsoon,much\n")
     with pytest.raises(FileError, match="no price series"):
         _run("index", "--period", "year", "--deflator", str(wrong), market=market)
-    with pytest.raises(EvidenceError, match="needs its make"):
+    with pytest.raises(CarError, match="needs its make"):
         _run("index", "--model", "Sedge", market=market)

@@ -102,6 +102,8 @@ def test_mending_is_compared_with_a_better_car(run: Run, small_market: Market) -
         car["make"],
         "--model",
         car["model"],
+        "--year",
+        str(car["year"]),
     )
     told = run(
         "repair",

@@ -20,6 +20,7 @@ from pricing.decisions.valuation import value_car
 from pricing.model.saved import load
 from pricing.store.market import Market
 from pricing.words.sentences import range_sentence, standing_sentence
+from tests.cars import car_of
 from tests.small_market import common_car, write_sales
 from tests.test_docs import COMMANDS, command_of
 
@@ -99,7 +100,9 @@ def test_files_become_a_market_a_fit_and_a_price(call: Call, tmp_path: Path) -> 
 
 def test_value_prints_what_the_library_says(call: Call, small_market: Market) -> None:
     model = load(small_market)
-    valuation = value_car(small_market, model, common_car(small_market), asking=Decimal("5000"))
+    valuation = value_car(
+        small_market, model, car_of(small_market, common_car(small_market)), asking=Decimal("5000")
+    )
     code, out, _ = call("value", *options_of(small_market), "--asking", "5000")
     assert code == 0
     said = " ".join(out.split())
@@ -108,7 +111,12 @@ def test_value_prints_what_the_library_says(call: Call, small_market: Market) ->
 
 
 def test_value_as_json_holds_every_fact(call: Call, small_market: Market) -> None:
-    valuation = value_car(small_market, load(small_market), common_car(small_market), asking=Decimal("5000"))
+    valuation = value_car(
+        small_market,
+        load(small_market),
+        car_of(small_market, common_car(small_market)),
+        asking=Decimal("5000"),
+    )
     code, out, _ = call("value", *options_of(small_market), "--asking", "5000", "--json")
     assert code == 0
     assert json.loads(out) == json.loads(json.dumps(valuation.to_dict()))
@@ -246,7 +254,7 @@ def test_an_unknown_model_is_named_with_its_nearest(call: Call, small_market: Ma
     code, _, err = call("value", *words)
     assert code == 1
     assert "no record of the model 'modl 6'" in err
-    assert "nearest names are: model" in err
+    assert "did you mean model" in err
 
 
 def test_the_market_may_be_named_by_the_environment(

@@ -1,10 +1,11 @@
 import polars as pl
 import pytest
 
+from pricing.car_fields import CONDITION, FIELDS
 from pricing.condition.checks import NOT_SEEN
-from pricing.condition.inspection import CAR_COLUMNS, Finding, Inspection
-from pricing.errors import InspectionError
-from pricing.records.contract import COLUMNS
+from pricing.condition.inspection import Finding, Inspection
+from pricing.errors import CarError, InspectionError
+from pricing.records.contract import Contract
 from tests.condition.walks import CAR, walk
 
 
@@ -52,23 +53,29 @@ def test_a_photo_is_the_plain_name_of_a_file(photo: str) -> None:
     ("key", "value"),
     [
         ("colour", "red"),
-        ("year", "1966"),
+        ("year", "MCMLXVI"),
         ("year", 66),
         ("year", True),
         ("odometer_km", -1),
         ("odometer_km", float("nan")),
-        ("options", "overdrive"),
-        ("history_file", "yes"),
+        ("options", "horn"),
+        ("history_file", "perhaps"),
         ("make", 3),
     ],
 )
 def test_a_car_value_that_does_not_fit_is_refused_by_name(key: str, value: object) -> None:
-    with pytest.raises(InspectionError, match=f"'{key}'"):
+    with pytest.raises(CarError, match=key.removesuffix("_km").replace("_", " ").removesuffix("s")):
         Inspection.start("monocoque", {key: value})
 
 
+def test_a_condition_is_found_and_not_said() -> None:
+    with pytest.raises(InspectionError, match="an inspection finds the condition; got condition_band"):
+        Inspection.start("monocoque", {"condition_band": "average"})
+
+
 def test_the_car_columns_are_those_of_the_sale_record_contract() -> None:
-    assert set(CAR_COLUMNS) <= set(COLUMNS)
     frame = walk().car_frame()
-    assert frame.schema == pl.Schema(CAR_COLUMNS)
+    assert frame.schema == pl.Schema(
+        {name: kind for name, kind in pl.Schema(Contract).items() if name in {*FIELDS} - {*CONDITION}}
+    )
     assert frame.height == 1

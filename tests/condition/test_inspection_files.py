@@ -11,7 +11,7 @@ from pricing.condition.changes import Change
 from pricing.condition.checks import STATES, Sheet
 from pricing.condition.inspection import Finding, Inspection
 from pricing.condition.inspection_files import open_inspection, read_findings, save, to_csv, to_json
-from pricing.errors import FileError, InspectionError, PricingError
+from pricing.errors import CarError, FileError, InspectionError, PricingError
 from tests.condition.walks import CAR, EXTENSIONS, walk, walks
 
 TEXT = st.text(st.characters(exclude_categories=["Cs"]), max_size=40)
@@ -84,7 +84,7 @@ def test_a_file_with_an_unknown_check_is_refused_with_its_name(tmp_path: Path) -
         ({"construction": None}, "unknown construction None"),
         ({"fitted": [3]}, "fitted must be a list of parts"),
         ({"car": []}, "car must be an object"),
-        ({"car": {"year": "x"}}, "car column 'year'"),
+        ({"car": {"year": "x"}}, "year unreadable: got 'x', expected a whole number"),
         ({"changes": [{"item": "x", "worth": 3}]}, "change .*unexpected keyword argument 'worth'"),
         ({"preservation": "new"}, "unknown preservation 'new'"),
         ({"findings": {}}, "findings must be a list"),
@@ -106,7 +106,7 @@ def test_a_file_that_makes_no_sense_is_refused_in_one_line(
 ) -> None:
     content = {**json.loads(to_json(half_done())), **change}
     (tmp_path / "car.json").write_text(json.dumps(content))
-    with pytest.raises(InspectionError, match=message) as caught:
+    with pytest.raises((CarError, InspectionError), match=message) as caught:
         open_inspection(tmp_path / "car.json")
     assert "\n" not in str(caught.value)
     assert "car.json" in str(caught.value)

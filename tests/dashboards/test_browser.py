@@ -9,6 +9,7 @@ from pricing.decisions.valuation import value_car
 from pricing.model.saved import load
 from pricing.store.market import Market
 from pricing.words.sentences import money_words, range_sentence
+from tests.cars import car_of
 from tests.dashboards.browser import (
     DESKTOP,
     OVERFLOW,
@@ -28,7 +29,7 @@ pytestmark = pytest.mark.browser
 def test_a_link_shows_the_librarys_range_and_nothing_scrolls_sideways(
     size: tuple[int, int], browser: Browser, base: str, query: str, browsed: Market, tmp_path: Path
 ) -> None:
-    valuation = value_car(browsed, load(browsed), common_car(browsed))
+    valuation = value_car(browsed, load(browsed), car_of(browsed, common_car(browsed)))
     with window(size, browser) as (opened, errors):
         opened.goto(f"{base}/?{query}")
         wait_until_shown(opened)
@@ -46,7 +47,7 @@ def test_a_choice_goes_into_the_address_and_a_reload_brings_it_back(
     browser: Browser, base: str, query: str, browsed: Market
 ) -> None:
     better = common_car(browsed) | {"condition_band": "top condition"}
-    mid = value_car(browsed, load(browsed), better).mid
+    mid = value_car(browsed, load(browsed), car_of(browsed, better)).mid
     assert mid is not None
     with window(DESKTOP, browser) as (opened, _):
         opened.goto(f"{base}/?{query}")

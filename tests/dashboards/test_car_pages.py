@@ -26,6 +26,7 @@ from pricing.words.condition import budget_sentence, mending_sentence
 from pricing.words.evidence import reconciliation_sentences
 from pricing.words.selling import auction_sentences, channel_sentence
 from pricing.words.sentences import rounded
+from tests.cars import car_of
 from tests.dashboards.pages import a_page, at_car, press, said, settle, table
 
 
@@ -45,7 +46,7 @@ def test_comparable_sales_are_the_librarys(market: Market, car: dict[str, Any]) 
     page = at_car(a_page("comparables"), car)
     assert not page.exception
     book = SalesBook.build(market.sales(), load(market), currency="EUR")
-    found = find_comparables(book, car)
+    found = find_comparables(book, car_of(market, car))
     assert [metric.value for metric in page.metric] == [
         f"{rounded(amount):,}" for amount in (found.low, found.mid, found.high) if amount is not None
     ]
@@ -54,7 +55,7 @@ def test_comparable_sales_are_the_librarys(market: Market, car: dict[str, Any]) 
         table(page, "adjusted_price", "weight")["record_id"].to_list() == found.table["record_id"].to_list()
     )
     page.slider(key="count").set_value(5).run()
-    fewer = find_comparables(book, car, count=5)
+    fewer = find_comparables(book, car_of(market, car), count=5)
     assert page.metric[1].value == f"{rounded(fewer.mid):,}"
 
 
@@ -103,13 +104,13 @@ def test_buying_is_the_librarys_and_its_fields_move_it(market: Market, car: dict
     for certainty in (60, 80):
         page.slider(key="certainty").set_value(certainty).run()
         terms = BuyerTerms("EUR", certainty / 100)
-        facts = buy_car(market, load(market), car, terms, asking=Decimal(5000))
+        facts = buy_car(market, load(market), car_of(market, car), terms, asking=Decimal(5000))
         assert page.metric[0].value == f"{facts.walk_away.price:,.0f}"
         assert all(sentence in said(page) for sentence in limit_sentences(facts))
     page.selectbox(key="currency").select("GBP").run()
     assert "Give the price that is asked" in said(page)
     page.number_input(key="offer_asking").set_value(4000.0).run()
-    facts = buy_car(market, load(market), car, BuyerTerms("GBP", 0.8), asking=Decimal(4000))
+    facts = buy_car(market, load(market), car_of(market, car), BuyerTerms("GBP", 0.8), asking=Decimal(4000))
     assert page.metric[0].value == f"{facts.walk_away.price:,.0f}"
 
 
@@ -122,7 +123,7 @@ def test_selling_is_the_librarys_and_its_fields_move_it(market: Market, car: dic
         if own is not None:
             page.number_input(key="own_value").set_value(float(own)).run()
         terms = SellerTerms("EUR", own, asking=Decimal(5000))
-        facts = sell_car(market, model, car, terms, evidence=evidence)
+        facts = sell_car(market, model, car_of(market, car), terms, evidence=evidence)
         assert all(channel_sentence(facts, found) in said(page) for found in facts.channels)
         assert all(sentence in said(page) for sentence in auction_sentences(facts) if facts.auction)
 
@@ -140,7 +141,7 @@ def test_the_condition_comes_from_the_sheet_in_hand_if_it_is_of_this_car(
     facts = buy_car(
         market,
         load(market),
-        bare,
+        car_of(market, bare),
         BuyerTerms("EUR", 0.6),
         asking=Decimal(5000),
         inspection=result,
@@ -148,5 +149,5 @@ def test_the_condition_comes_from_the_sheet_in_hand_if_it_is_of_this_car(
     )
     assert page.metric[0].value == f"{facts.walk_away.price:,.0f}"
     page.checkbox(key="use_sheet").uncheck().run()
-    facts = buy_car(market, load(market), car, BuyerTerms("EUR", 0.6), asking=Decimal(5000))
+    facts = buy_car(market, load(market), car_of(market, car), BuyerTerms("EUR", 0.6), asking=Decimal(5000))
     assert page.metric[0].value == f"{facts.walk_away.price:,.0f}"

@@ -22,6 +22,7 @@ from pricing.store.market import Market
 from pricing.words.buying import limit_sentence
 from pricing.words.selling import auction_sentences
 from pricing.words.sentences import range_sentence
+from tests.cars import car_of
 from tests.dashboards.browser import (
     DESKTOP,
     OVERFLOW,
@@ -65,7 +66,7 @@ def test_a_buyer_prices_inspects_and_leaves_with_a_sheet(
     car = common_car(browsed)
     with window(size, browser) as (opened, errors):
         opened.goto(f"{base}/?{query}")
-        shows(opened, range_sentence(value_car(browsed, load(browsed), car)))
+        shows(opened, range_sentence(value_car(browsed, load(browsed), car_of(browsed, car))))
         fits(opened)
         go_to(opened, "Inspect")
         choose(opened, "What carries the car", "monocoque")
@@ -98,7 +99,12 @@ def test_a_buyer_prices_inspects_and_leaves_with_a_sheet(
         wait_until_still(opened)
         bare = car | {"condition_band": None}
         facts = buy_car(
-            browsed, load(browsed), bare, BuyerTerms("EUR", 0.6), asking=Decimal(4000), inspection=result
+            browsed,
+            load(browsed),
+            car_of(browsed, bare),
+            BuyerTerms("EUR", 0.6),
+            asking=Decimal(4000),
+            inspection=result,
         )
         shows(opened, limit_sentence(facts, facts.walk_away, "Walk away above"))
         fits(opened)
@@ -127,7 +133,7 @@ def test_a_seller_sets_a_reserve(
         opened.keyboard.press("Tab")
         terms = SellerTerms("EUR", Decimal(2500), Decimal(3000), asking=Decimal(5000))
         evidence = selling_evidence(browsed, model)
-        facts = sell_car(browsed, model, common_car(browsed), terms, evidence=evidence)
+        facts = sell_car(browsed, model, car_of(browsed, common_car(browsed)), terms, evidence=evidence)
         for sentence in auction_sentences(facts):
             shows(opened, sentence)
         expect(opened).to_have_url(re.compile("reserve=3000"))

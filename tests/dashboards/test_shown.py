@@ -11,6 +11,7 @@ from pricing.charts.valuation import bands_chart, distribution_chart, terms_char
 from pricing.decisions.valuation import value_car
 from pricing.model.saved import load
 from pricing.store.market import Market
+from tests.cars import car_of
 from tests.small_market import common_car
 
 PATIENCE = 120.0
@@ -22,7 +23,7 @@ def test_visitors_who_share_a_frame_do_not_wait_for_each_other(
 ) -> None:
     """Streamlit turns a table into pandas; of one object in two threads at once that never ended."""
     monkeypatch.setattr(st, "dataframe", lambda frame, **options: frame.to_pandas())
-    valuation = value_car(small_market, load(small_market), common_car(small_market))
+    valuation = value_car(small_market, load(small_market), car_of(small_market, common_car(small_market)))
 
     def visit() -> None:
         for _ in range(25):
@@ -48,7 +49,7 @@ def test_of_another_car_only_the_data_of_a_chart_differ(
     model = load(small_market)
     for band in ("project", "top condition"):
         car = common_car(small_market) | {"condition_band": band}
-        show_chart(draw(value_car(small_market, model, car)), "What it shows.", "chart")
+        show_chart(draw(value_car(small_market, model, car_of(small_market, car))), "What it shows.", "chart")
     tables, other_tables = (chart.pop("datasets") for chart in drawn)
     assert drawn[0] == drawn[1]
     assert tables.keys() == other_tables.keys()

@@ -20,6 +20,7 @@ from pricing.errors import DecisionError, MoneyError
 from pricing.model.distribution import PriceDistribution
 from pricing.money.charges import Charge, Schedule, Tier
 from pricing.vocabulary import CONDITION_BANDS
+from tests.cars import car_of
 from tests.condition.walks import walk
 from tests.known_market import BASE, LAST, SPREAD, KnownMarket, KnownModel
 
@@ -57,7 +58,7 @@ def bought(asking: Any = 9000, certainty: float = 0.6, **said: Any) -> Buying:
     names = ("opening", "transport", "repairs", "step", "import_from")
     terms = {name: said.pop(name) for name in names if name in said}
     return buy_car(
-        KnownMarket(), Priced(), CAR | said, BuyerTerms("EUR", certainty, **terms),
+        KnownMarket(), Priced(), car_of(KnownMarket(), CAR | said), BuyerTerms("EUR", certainty, **terms),
         asking=None if asking is None else Decimal(asking), **options,
     )  # fmt: skip
 
@@ -98,7 +99,12 @@ def test_the_standing_is_also_given_after_the_gap_from_asking_to_sold() -> None:
     assert facts.after_gap == 9000
     assert facts.standing == pytest.approx(stats.norm.cdf(np.log(9900 / BASE) / SPREAD), abs=1e-4)
     assert facts.standing_after_gap == pytest.approx(stats.norm.cdf(np.log(9000 / BASE) / SPREAD), abs=0.003)
-    assert asking_gap_of(Priced().asking_gaps(), KnownMarket().sales(), CAR | {"channel": "dealer"}) is None
+    assert (
+        asking_gap_of(
+            Priced().asking_gaps(), KnownMarket().sales(), car_of(KnownMarket(), CAR | {"channel": "dealer"})
+        )
+        is None
+    )
 
 
 @settings(max_examples=8)
@@ -166,7 +172,13 @@ def test_repairs_of_what_an_inspection_found_are_shown_and_not_counted_twice() -
 
 def test_other_cars_are_priced_in_one_question_and_fit_the_budget() -> None:
     model = Priced()
-    facts = buy_car(KnownMarket(), model, CAR | {"year": 1969}, BuyerTerms("EUR", 0.4), asking=Decimal(9000))
+    facts = buy_car(
+        KnownMarket(),
+        model,
+        car_of(KnownMarket(), CAR | {"year": 1969}),
+        BuyerTerms("EUR", 0.4),
+        asking=Decimal(9000),
+    )
     assert model.asked == 2  # the car with its bands, and all the others at once
     budget = float(facts.walk_away.price or 0)
     others = facts.elsewhere
@@ -180,7 +192,9 @@ def test_other_cars_are_priced_in_one_question_and_fit_the_budget() -> None:
 
 def test_an_offer_in_another_currency_is_turned_at_the_rate_of_the_day() -> None:
     euros = bought()
-    facts = buy_car(KnownMarket(), Priced(), CAR, BuyerTerms("GBP", 0.6), asking=Decimal(8000))
+    facts = buy_car(
+        KnownMarket(), Priced(), car_of(KnownMarket(), CAR), BuyerTerms("GBP", 0.6), asking=Decimal(8000)
+    )
     rate = facts.conversion.units / facts.conversion.base_units
     assert float(facts.walk_away.worth) == pytest.approx(float(euros.walk_away.worth) * rate, abs=0.02)
     assert facts.conversion.rate_date <= LAST
@@ -208,7 +222,9 @@ def test_what_makes_no_sense_is_refused(said: dict[str, Any], words: str) -> Non
 
 def test_a_currency_without_a_rate_and_a_schedule_with_a_gap_are_refused() -> None:
     with pytest.raises(MoneyError, match="no rate from ATS to EUR on 2026-06-30"):
-        buy_car(KnownMarket(), Priced(), CAR, BuyerTerms("ATS", 0.6), asking=Decimal(9000))
+        buy_car(
+            KnownMarket(), Priced(), car_of(KnownMarket(), CAR), BuyerTerms("ATS", 0.6), asking=Decimal(9000)
+        )
     (charge,) = SCHEDULE.charges
     gap = Schedule("rates", "", False, (Charge(**vars(charge) | {"valid_until": date(2026, 5, 31)}),))
     with pytest.raises(MoneyError, match="no premium of 'auction' is in force on 2026-06-30"):

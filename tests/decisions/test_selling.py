@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 import data_demo
+from pricing.car import Car
 from pricing.condition.assessment import assess
 from pricing.condition.repairs import price_repairs
 from pricing.decisions.first_jobs import worth_doing
@@ -21,6 +22,7 @@ from pricing.errors import DecisionError, MoneyError
 from pricing.model.saved import load
 from pricing.money.charges import read_schedule
 from pricing.store.market import Market
+from tests.cars import car_of
 from tests.condition.walks import PricedByScore, catalogue, walk
 from tests.known_market import LAST
 from tests.small_market import common_car
@@ -42,7 +44,9 @@ def sold(market: Market, model: Any, evidence: SellingEvidence = KNOWN, **said: 
     car = common_car(market)
     options = {name: said.pop(name) for name in ("schedule", "as_of") if name in said}
     terms = SellerTerms(said.pop("currency", "EUR"), **said)
-    return sell_car(market, model, car, terms, evidence=evidence, **{"schedule": SCHEDULE, **options})
+    return sell_car(
+        market, model, car_of(market, car), terms, evidence=evidence, **{"schedule": SCHEDULE, **options}
+    )
 
 
 def test_every_channel_leaves_less_than_is_paid_and_its_law_rises(small_market: Market, model: Any) -> None:
@@ -171,7 +175,7 @@ def _first(costs: Any, car: dict[str, Any], times: float) -> Any:
             graded = cars.with_columns(condition_band=cars["condition_band"].fill_null("average"))
             return priced.distribution(graded)
 
-    return worth_doing(Dated(), car, LAST, costs, {"history file": Decimal(50)})
+    return worth_doing(Dated(), Car(**car), LAST, costs, {"history file": Decimal(50)})
 
 
 def test_facts_are_frozen(small_market: Market, model: Any) -> None:

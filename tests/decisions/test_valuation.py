@@ -13,9 +13,10 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from pricing.decisions.valuation import Valuation, value_car
-from pricing.errors import DecisionError
+from pricing.errors import CarError, DecisionError
 from pricing.model.distribution import PriceDistribution
 from pricing.vocabulary import CONDITION_BANDS
+from tests.cars import car_of
 from tests.known_market import BAND_FACTORS, BASE, LAST, OPTION_FACTOR, SPREAD, KnownMarket, KnownModel
 
 CAR = {
@@ -28,7 +29,9 @@ CAR = {
 
 
 def value(asking: Decimal | None = Decimal(11000), as_of: date | None = None, **said: Any) -> Valuation:
-    return value_car(KnownMarket(), KnownModel(), CAR | said, asking=asking, as_of=as_of)
+    return value_car(
+        KnownMarket(), KnownModel(), car_of(KnownMarket(), CAR | said), asking=asking, as_of=as_of
+    )
 
 
 def test_range_is_the_models_with_money_to_the_cent() -> None:
@@ -80,7 +83,7 @@ def test_absent_options_are_one_term_with_their_product() -> None:
             ]
             return pl.DataFrame([first, *lacks, first | {"term": "year", "value": "1965", "factor": 1.5}])
 
-    terms = value_car(KnownMarket(), Lacking(), CAR).terms
+    terms = value_car(KnownMarket(), Lacking(), car_of(KnownMarket(), CAR)).terms
     assert terms["term"].to_list() == ["average sale", "options absent", "year"]
     assert terms["value"].to_list() == [None, "2", "1965"]
     assert terms["factor"].to_list() == pytest.approx([9000.0, 0.9 * 1.05, 1.5])
@@ -102,7 +105,7 @@ def test_bands_leave_out_the_cars_own_score() -> None:
             seen.append(cars)
             return super().distribution(cars)
 
-    value_car(KnownMarket(), Watched(), CAR | {"condition_score": 60.0})
+    value_car(KnownMarket(), Watched(), car_of(KnownMarket(), CAR | {"condition_score": 60.0}))
     assert seen[0]["condition_score"].to_list() == [60.0, None, None, None, None]
     assert seen[0]["event_date"].unique().to_list() == [LAST]
 
@@ -139,18 +142,22 @@ def test_names_match_whatever_their_capitals_and_the_commonest_spelling_wins() -
             frame = super().sales(as_of)
             return pl.concat([frame, frame[:1].with_columns(model=pl.lit("SIX"))])
 
-    assert value_car(Shouting(), KnownModel(), CAR | {"model": "six"}).car["model"] == "Six"
-    assert value_car(Shouting(), KnownModel(), CAR | {"model": "SIX"}).car["model"] == "SIX"
+    assert (
+        value_car(Shouting(), KnownModel(), car_of(Shouting(), CAR | {"model": "six"})).car["model"] == "Six"
+    )
+    assert (
+        value_car(Shouting(), KnownModel(), car_of(Shouting(), CAR | {"model": "SIX"})).car["model"] == "SIX"
+    )
 
 
 @pytest.mark.parametrize(
     ("said", "words"),
     [
-        ({"make": "Corvaine"}, "no record of the make 'Corvaine'; the nearest names are: Corvane"),
-        ({"model": "Siix"}, "no record of the model 'Siix' of Corvane; the nearest names are: Six"),
+        ({"make": "Corvaine"}, "no record of the make 'Corvaine'; did you mean Corvane"),
+        ({"model": "Siix"}, "no record of the model 'Siix' of Corvane; did you mean Six"),
         (
             {"variant": "Mk III"},
-            "no record of the variant 'Mk III' of Corvane Six; the nearest",
+            "no record of the variant 'Mk III' of Corvane Six; did you mean Mk II",
         ),
         ({"year": None}, "missing: year"),
         ({"year": 1700}, "year out of range: got 1700"),
@@ -165,14 +172,14 @@ def test_names_match_whatever_their_capitals_and_the_commonest_spelling_wins() -
     ],
 )
 def test_a_car_that_cannot_be_is_refused_in_one_sentence(said: dict[str, Any], words: str) -> None:
-    with pytest.raises(DecisionError, match=words) as caught:
+    with pytest.raises(CarError, match=words) as caught:
         value(**said)
     assert "\n" not in str(caught.value)
 
 
 @pytest.mark.parametrize("asking", [Decimal(0), Decimal(-5), Decimal(3), Decimal(10) ** 12])
 def test_an_asking_price_that_cannot_be_is_refused(asking: Decimal) -> None:
-    with pytest.raises(DecisionError, match="asking price .*: got"):
+    with pytest.raises(CarError, match="asking price .*: got"):
         value(asking=asking)
 
 

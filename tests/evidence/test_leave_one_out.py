@@ -5,14 +5,15 @@ import polars as pl
 import pytest
 import statsmodels.api as sm
 
+from pricing.car_fields import FIELDS
 from pricing.evidence.comparables import find_comparables
 from pricing.evidence.date_line import DateLine
 from pricing.evidence.held_out import DUPLICATE_DAYS
 from pricing.evidence.leave_one_out import leave_one_out, summary
 from pricing.evidence.sales_book import SalesBook
-from pricing.evidence.subject import COLUMNS
 from pricing.model.price_model import PriceModel
 from pricing.model.spec import FeatureSpec
+from tests.cars import car_of
 from tests.evidence.markets import PLAIN, plain_sales, small_book, small_market, small_model
 
 
@@ -49,8 +50,8 @@ def test_a_sale_is_valued_as_find_comparables_would_without_it() -> None:
             continue
         rest = frame.filter(pl.col("record_id") != row["record_id"])
         without = SalesBook.build(rest, PriceModel(FeatureSpec.cars()).fit(rest, start=model))
-        car = {name: row[name] for name in COLUMNS}
-        direct = find_comparables(without, car, as_of=row["event_date"], count=8)
+        car = {name: row[name] for name in FIELDS}
+        direct = find_comparables(without, car_of(book.sales, car), as_of=row["event_date"], count=8)
         assert got["comparables"] == direct.table.height
         assert np.log(got["value"] / float(direct.mid)) == pytest.approx(0.0, abs=0.05)
         checked += 1

@@ -5,13 +5,14 @@ import polars as pl
 import pytest
 
 from data_demo.simulated import simulate_market
+from pricing.car_fields import FIELDS
 from pricing.evidence.comparables import find_comparables
 from pricing.evidence.leave_one_out import leave_one_out
 from pricing.evidence.range_scores import FEWEST, GRADED, RangeScores
 from pricing.evidence.sales_book import SalesBook
-from pricing.evidence.subject import COLUMNS
 from pricing.model.price_model import PriceModel
 from pricing.model.spec import FeatureSpec
+from tests.cars import car_of
 from tests.evidence.markets import TODAY, small_book, small_market, small_model
 
 
@@ -70,7 +71,9 @@ def test_a_kind_with_too_few_scores_has_a_value_and_no_range() -> None:
     few = frame.filter(pl.col("outcome") == "sold").sort("event_date", "record_id")[:60]
     book = SalesBook.build(few, model)
     for row in book.sales.filter(pl.col("condition_band").is_null()).iter_rows(named=True):
-        found = find_comparables(book, {name: row[name] for name in COLUMNS}, as_of=TODAY, count=3)
+        found = find_comparables(
+            book, car_of(book.sales, {name: row[name] for name in FIELDS}), as_of=TODAY, count=3
+        )
         assert found.low is None and found.high is None
         assert found.reason is not None and f"needs {FEWEST}" in found.reason
         assert str(found.scores) in found.reason and found.mid > 0

@@ -11,9 +11,9 @@ import numpy as np
 import polars as pl
 import pytest
 
+from pricing.car import typed_frame
 from pricing.evidence.adjustments import adjustment_lines
 from pricing.evidence.reconciliation import weighted_median
-from pricing.evidence.subject import subject_frame
 from pricing.model.ratio_study import median_rank
 
 AT = date(2024, 6, 30)
@@ -32,7 +32,8 @@ def _lines(price: float, per_cents: list[float]) -> pl.DataFrame:
     names = tuple(f"line {k}" for k in range(len(per_cents)))
     logs = np.log1p(np.array([per_cents]) / 100)
     return adjustment_lines(
-        sale, subject_frame(CAR), logs, names, at=AT, currency="EUR", model_source="example", choices={}
+        sale, typed_frame(pl.DataFrame([CAR]), AT), logs, names, at=AT, currency="EUR",
+        model_source="example", choices={},
     )  # fmt: skip
 
 

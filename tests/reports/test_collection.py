@@ -7,7 +7,7 @@ from io import BytesIO
 import polars as pl
 import pytest
 
-from pricing.appraisal.collection import Car, Item, figure_of, total_of
+from pricing.appraisal.collection import Item, Row, figure_of, total_of
 from pricing.appraisal.facts import Facts
 from pricing.reports.blocks import Heading
 from pricing.reports.collection import collection_pages
@@ -22,9 +22,9 @@ from tests.reports.test_report import number, tables
 def items(facts: Facts) -> list[Item]:
     """Two cars valued, one with a hostile reference, and one that could not be."""
     return [
-        Item(Car(2, "shelf 1", {}), facts, ""),
-        Item(Car(3, HOSTILE["formula"], {}), facts, ""),
-        Item(Car(4, "shelf 3", {"make": "No", "model": "Such", "year": "1960"}), None, "no record of it"),
+        Item(Row(2, "shelf 1", {}), facts, ""),
+        Item(Row(3, HOSTILE["formula"], {}), facts, ""),
+        Item(Row(4, "shelf 3", {"make": "No", "model": "Such", "year": "1960"}), None, "no record of it"),
     ]
 
 

@@ -10,13 +10,14 @@ from hypothesis import strategies as st
 
 from pricing.decisions.valuation import Valuation, value_car
 from pricing.words import sentences
+from tests.cars import car_of
 from tests.known_market import KnownMarket, KnownModel
 
 
 def valued(asking: int | None = None, **said: Any) -> Valuation:
     car = {"make": "Corvane", "model": "Six", "year": 1965, "condition_band": "average", **said}
     price = None if asking is None else Decimal(asking)
-    return value_car(KnownMarket(), KnownModel(), car, asking=price)
+    return value_car(KnownMarket(), KnownModel(), car_of(KnownMarket(), car), asking=price)
 
 
 def test_range_says_coverage_basis_currency_and_date() -> None:
