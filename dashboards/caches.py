@@ -8,7 +8,7 @@ import gc
 import os
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from datetime import date
+from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Any, Final, TypeVar
 
@@ -44,6 +44,7 @@ from pricing.store.rates import own_rates_of
 from pricing.store.settings import read_settings
 from pricing.store.state import StoredState, read_state
 from pricing.store.tokens import Token, tokens_in_force
+from pricing.words.market_standing import market_warning
 
 KEPT: Final = 2
 """States of the market file kept in memory at a time."""
@@ -69,6 +70,7 @@ class MarketState:
     stale: bool
     batches: int
     demo: bool
+    warning: str | None
     stamp: tuple[int, int] = field(repr=False)
 
     @property
@@ -123,8 +125,9 @@ def market_state() -> MarketState | None:
         stamp = (found.st_mtime_ns, found.st_size)
         stored = _stored(str(path), stamp)
         return MarketState(
-            str(path), stored.records, stored.fit, stored.stale, stored.batches, is_demo, stamp
-        )
+            str(path), stored.records, stored.fit, stored.stale, stored.batches, is_demo,
+            market_warning(stored, datetime.now(UTC).date()), stamp,
+        )  # fmt: skip
     return None
 
 

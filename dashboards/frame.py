@@ -87,10 +87,8 @@ def ask_market() -> tuple[caches.MarketState, PriceModel] | None:
             link("records", "Load your own sale records")
     model = caches.model(state)
     _lay_out(state)
-    if state.stale:
-        st.caption(
-            "Records have changed since the price model was fitted; a new fit is made on the page Records."
-        )
+    if state.warning is not None:
+        st.caption(escaped(state.warning))
     return state, model
 
 

@@ -22,10 +22,11 @@ from pricing.model.saved import save
 from pricing.model.spec import FeatureSpec
 from pricing.money.currencies import CURRENCIES
 from pricing.progress import Progress
+from pricing.store.first_load import load_into
 from pricing.store.loading import LoadReport
 from pricing.store.market import Market
 from pricing.words.glossary import what_is
-from pricing.words.loading import load_sentence, rules_table
+from pricing.words.loading import load_sentence, rules_table, told_sentences
 from pricing.words.plain_text import escaped
 
 COMMON_CURRENCIES: Final = ("EUR", "GBP", "USD", "CHF", "SEK", "JPY", "AUD")
@@ -83,6 +84,8 @@ def _show_done() -> None:
         st.error(escaped(job.error))
     elif isinstance(job.outcome, Loaded):
         st.success(escaped(f"{load_sentence(job.outcome.report)}."))
+        for sentence in told_sentences(job.outcome.report):
+            st.write(escaped(sentence))
         _show_rules(job.outcome.report)
         if job.outcome.fit is not None:
             st.success(f"The price model is fitted anew ({job.outcome.fit}).")
@@ -146,29 +149,34 @@ def _ask_load(upload: UploadedFile, path: Path, mapping: Path, text: str) -> Non
             questions = len(open_questions(text))
             if questions:
                 st.write(f"Still open in the mapping: {questions}. What cannot be read is rejected.")
-            currency = "EUR"
+            currency = None
             if not market.exists():
-                rest = sorted(CURRENCIES - set(COMMON_CURRENCIES))
+                stated = read_mapping(mapping).constants.get("currency")
+                common = list(dict.fromkeys([*([stated] if stated else []), *COMMON_CURRENCIES]))
                 currency = st.selectbox(
                     "Base currency of the new market",
-                    [*COMMON_CURRENCIES, *rest],
+                    [*common, *sorted(CURRENCIES - set(common))],
                     help=what_is("base currency"),
                     key="base_currency",
                 )
             fit = st.checkbox("Fit the price model afterwards", True, help=what_is("fit"), key="fit_after")
+            believe = st.checkbox(
+                "The figures are right, doubtful as they may look", False, key="believe_figures"
+            )
             st.write("The load can be taken back below.")
             load = st.button("Load the file now", type="primary")
     if count:
-        trial = market if market.exists() else path.with_name("trial.duckdb")
-        report = Market.open(trial, base_currency=currency).load([path], mapping=mapping, dry_run=True)
+        report = load_into(market, [path], mapping=mapping, base_currency=currency, dry_run=True)
         st.info(escaped(f"{load_sentence(report, dry_run=True)}."))
+        for sentence in told_sentences(report):
+            st.write(escaped(sentence))
         _show_rules(report)
     if load:
-        _begin("Load", _loading(market, currency, upload.name, upload.getvalue(), text, fit))
+        _begin("Load", _loading(market, currency, upload.name, upload.getvalue(), text, fit, believe))
 
 
 def _loading(
-    market: Path, currency: str, name: str, content: bytes, mapping: str, fit: bool
+    market: Path, currency: str | None, name: str, content: bytes, mapping: str, fit: bool, believe: bool
 ) -> Callable[[Progress], Loaded]:
     """The load of an upload, which no longer needs the tab it came from."""
 
@@ -176,8 +184,10 @@ def _loading(
         with received(name, content) as path:
             mapping_path = path.with_name("mapping.toml")
             write_mapping_text(mapping, mapping_path)
-            opened = Market.open(market, base_currency=currency)
-            report = opened.load([path], mapping=mapping_path, progress=tell)
+            report = load_into(
+                market, [path], mapping=mapping_path, base_currency=currency, progress=tell, believe=believe
+            )
+        opened = Market.open(market, create=False)
         if not fit or not report.accepted:
             return Loaded(report)
         try:

@@ -81,6 +81,7 @@ def as_records(
         highest_bid=pl.col("highest_bid").cast(MONEY),
         listed_on=pl.when(~auction).then(pl.col("event_date") - pl.duration(days="days")),
         notes=pl.lit(None, pl.String),
+        date_precision=pl.lit(None, pl.String),
     )
 
 

@@ -21,6 +21,10 @@ class MappingError(PricingError):
     """A column mapping names something that does not exist or contradicts itself."""
 
 
+class DoubtError(PricingError):
+    """Figures of a file can hardly be what they are said to be; nothing was accepted."""
+
+
 class MoneyError(PricingError):
     """An amount cannot be turned into the price that was asked for: no rate, no schedule, unknown
     currency."""

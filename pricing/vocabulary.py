@@ -22,6 +22,9 @@ PRICE_BASES: Final = ("hammer", "all-in", "net", "asking")
 """What an amount includes: the hammer price alone; all that the buyer pays; what the seller keeps; what is
 asked."""
 
+DATE_PRECISIONS: Final = ("day", "month", "year")
+"""How precisely the day of an event is known: a month or a year known is a span, stood for by its middle."""
+
 DRIVE_SIDES: Final = ("left", "right")
 """Side of the car the driver sits on."""
 
@@ -52,8 +55,14 @@ OPTION_CODES: Final = (
 )
 """Options and upgrades that a record may list, as codes."""
 
-DISTANCE_UNITS: Final = {"km": 1.0, "miles": 1.609344, "thousand km": 1000.0, "thousand miles": 1609.344}
-"""Kilometres in one unit of an odometer reading (international mile: 1.609344 km exactly)."""
+AMOUNT_UNITS: Final = {"one": 1, "thousand": 1000, "hundredth": 0.01}
+"""Major units of a currency in one unit that a column of amounts is written in."""
+
+DISTANCE_UNITS: Final = {
+    "km": 1.0, "miles": 1.609344, "thousand km": 1000.0, "thousand miles": 1609.344, "mil": 10.0
+}  # fmt: skip
+"""Kilometres in one unit of an odometer reading (international mile: 1.609344 km exactly; the Swedish mil is
+10 km)."""
 
 FIRST_YEAR: Final = 1885
 """Model year of the oldest motor car."""

@@ -50,13 +50,15 @@ sys.path.insert(0, {str(ROOT)!r})
 import polars as pl
 from pathlib import Path
 from pricing import FeatureSpec, Market, PriceModel
+from pricing.car import Car, Names
 from pricing.decisions.valuation import value_car
 from tests.small_market import common_car, write_sales
 write_sales(Path("sales.parquet"), rows=300)
 market = Market.open("market.duckdb")
 market.load(["sales.parquet"])
 model = PriceModel(FeatureSpec.cars()).fit(market.sales())
-print(value_car(market, model, common_car(market)).mid > 0)
+car = Car.checked(common_car(market), known=Names.of(market.sales()))
+print(value_car(market, model, car).mid > 0)
 """
     done = without(EXTRA_MODULES - {"pydantic"}, program, tmp_path)  # dataframely may take it where it is
     assert (done.returncode, done.stdout.strip()) == (0, "True"), done.stderr[-2000:]

@@ -41,6 +41,22 @@ class LoadFacts(BaseModel):
     by_rule: dict[str, int] = Field(examples=[{"amount_not_positive": 2}])
     files: list[Row]
     linked: int = Field(description="Links found between records of one sale.")
+    not_known: dict[str, int] = Field(
+        examples=[{"odometer_km": 3}],
+        description="Cells that could not be read and went to the notes, by column.",
+    )
+    said_otherwise: dict[str, int] = Field(
+        examples=[{"currency SEK": 1}],
+        description="What cells said themselves in place of what was stated for their column.",
+    )
+    set_aside: dict[str, int] = Field(
+        examples=[{"total": 1}], description="Rows of the files that are no records, by kind."
+    )
+    recognised: dict[str, str] = Field(
+        description="Files read by the mapping kept of an earlier file of a source, and that source."
+    )
+    doubts: list[str] = Field(description="Why figures can hardly be what they are said to be.")
+    waiting: int = Field(description="Rows of `known` that wait in quarantine already.")
 
 
 class Batch(BaseModel):
@@ -74,6 +90,9 @@ def load(
         str | None, Form(max_length=200_000, description="Which column is which, as TOML; see `pricing map`.")
     ] = None,
     dry_run: Annotated[bool, Query(description="Say what would happen, and change nothing.")] = False,
+    believe: Annotated[
+        bool, Query(description="Load figures that can hardly be what they are said to be all the same.")
+    ] = False,
     key: Key = None,
 ) -> Response:
     """Load files of sale records as one batch: all of them or, after any error, none.
@@ -93,11 +112,17 @@ def load(
             if mapping is not None and paths:
                 written = paths[0].with_name(MAPPING_NAME)
                 written.write_text(mapping, encoding="utf-8")
-            report = market.load(paths, mapping=written, dry_run=dry_run)
+            report = market.load(paths, mapping=written, dry_run=dry_run, believe=believe)
         service.counters.rows.inc(report.read)
         return asdict(report)
 
-    asked = ("load", str(dry_run), given, *(part for content in contents for part in content))
+    asked = (
+        "load",
+        str(dry_run),
+        *(["believe"] if believe else []),
+        given,
+        *(part for content in contents for part in content),
+    )
     return once(service, Market.open(service.configuration.market), caller, key, asked, work)
 
 

@@ -1,5 +1,6 @@
 """Whether the server lives, whether it can answer, and what it counts; and what market it is about."""
 
+from datetime import UTC, datetime
 from typing import Annotated
 
 from fastapi import APIRouter, Depends
@@ -12,6 +13,7 @@ from pricing.api.callers import caller_who_may
 from pricing.api.pages import Limit, Page, Start, page
 from pricing.api.problems import responses
 from pricing.api.service import Service, service_here
+from pricing.words.market_standing import market_warning
 
 Here = Annotated[Service, Depends(service_here)]
 
@@ -40,6 +42,9 @@ class MarketFacts(BaseModel):
     records: int = Field(description="Records that stand in front: sales, offers, asking prices.")
     fit: str | None = Field(description="The newest fit.")
     stale: bool = Field(description="Whether records have changed since that fit.")
+    warning: str | None = Field(
+        description="What has to be known before its numbers are used; null where nothing is the matter."
+    )
 
 
 @server_router.get("/health", response_model=Health)
@@ -80,6 +85,7 @@ def market(service: Here) -> Response:
         {
             "base_currency": view.base_currency, "batches": state.batches, "records": view.sales().height,
             "fit": state.fit, "stale": state.stale,
+            "warning": market_warning(state, datetime.now(UTC).date()),
         }
     )  # fmt: skip
 

@@ -48,7 +48,12 @@ def draw(chart: Any, path: Path) -> None:
     if path.suffix not in (".svg", ".png", ".html", ".json"):
         raise FileError(f"{path}: a chart is drawn into .svg, .png, .html or .json")
     try:
-        chart.save(path)
+        if path.suffix == ".html":
+            from pricing.charts.page import chart_page
+
+            path.write_text(chart_page(chart), encoding="utf-8")
+        else:
+            chart.save(path)
     except OSError as error:
         raise FileError(f"{path}: cannot be written: {error.strerror}") from None
     sys.stderr.write(f"drawn into {path}\n")

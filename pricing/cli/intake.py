@@ -1,21 +1,19 @@
 """Commands for what comes into a market: mapping, names, batches, quarantine, corrections, odd and double
 records."""
 
-import re
-from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Final
 
 import typer
 
+from pricing.cli.frames import say, show
 from pricing.cli.market_option import MarketOption
 from pricing.errors import MarketError
-from pricing.operations.opening import MARKET_FILE, open_market
+from pricing.operations.opening import MARKET_FILE, open_market, record_named
 
 if TYPE_CHECKING:
     import polars as pl
 
-    from pricing.store.market import Market
 
 intake_app = typer.Typer()
 
@@ -23,34 +21,6 @@ ROWS_SHOWN: Final = 40
 NAME_SHOWN: Final = 10
 
 RowsOption = Annotated[int, typer.Option("--rows", help="How many rows to show.", min=1)]
-
-
-@intake_app.command("map", epilog="Example: pricing map results.csv --source 'Harbour Hall'")
-def propose_mapping(
-    file: Annotated[Path, typer.Argument(help="File of sale records.", show_default=False)],
-    source: Annotated[str | None, typer.Option(help="Name of the source; the file's by default.")] = None,
-    write: Annotated[
-        bool, typer.Option("--write/--no-write", help="Write the mapping beside the file.")
-    ] = True,
-) -> None:
-    """Propose how a file's columns become records, show the first rows as they would land, and write it down.
-
-    The mapping file, <file>.mapping.toml, is yours to edit; loading the file uses it. What has to be settled
-    stands at its top.
-    """
-    from pricing.intake.mapping_files import write_mapping_text
-    from pricing.intake.proposals import preview, propose, turned
-    from pricing.intake.readers import read_whole
-
-    table = read_whole(file)
-    proposal = propose(table, source if source is not None else file.name.split(".")[0])
-    _show(turned(preview(proposal.mapping, table, date.today(), rows=4)), "First rows as they would land")
-    for question in proposal.questions:
-        _say(f"To settle: {question}")
-    if write:
-        beside = file.with_name(file.name + ".mapping.toml")
-        write_mapping_text(proposal.text, beside)
-        _say(f"Written to {beside}; read it, settle what it asks, then: pricing load {file}")
 
 
 @intake_app.command(epilog="Example: pricing names settle make 'wexcomb' 'Wexcombe'")
@@ -67,17 +37,17 @@ def names(
     """List names that may be one, and settle them: settle, keep apart, or forget what was settled."""
     opened = open_market(market)
     if action == "list":
-        _show(opened.names().head(rows), "Names that may be one, and those settled")
+        show(opened.names().head(rows), "Names that may be one, and those settled")
         return
     field, typed = _given(field, "field"), _given(typed, "the name as typed")
     if action == "settle":
         opened.settle_name(field, typed, _given(name, "the name it stands for"), make=make, model=model)
-        _say(f"{typed!r} is {name!r} from now on.")
+        say(f"{typed!r} is {name!r} from now on.")
     elif action == "apart":
         opened.settle_name(field, typed, typed, make=make, model=model)
-        _say(f"{typed!r} is a name of its own.")
+        say(f"{typed!r} is a name of its own.")
     elif action == "forget":
-        _say(f"{opened.forget_name(field, typed)} forgotten.")
+        say(f"{opened.forget_name(field, typed)} forgotten.")
     else:
         raise MarketError(f"names can be listed or settled: list, settle, apart, forget; got {action!r}")
 
@@ -91,9 +61,9 @@ def batches(
     """List the loads of a market, the newest last, with what became of their rows."""
     opened = open_market(market)
     if audit:
-        _show(opened.audit().tail(rows), "What was done")
+        show(opened.audit().tail(rows), "What was done")
     else:
-        _show(opened.batches().tail(rows), "Batches")
+        show(opened.batches().tail(rows), "Batches")
 
 
 @intake_app.command(epilog="Example: pricing undo batch-0003")
@@ -102,7 +72,7 @@ def undo(
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """Take a load back: its records and quarantined rows go, and the batch stays listed as undone."""
-    _say(f"{open_market(market).undo(batch):,} records of {batch} are gone.")
+    say(f"{open_market(market).undo(batch):,} records of {batch} are gone.")
 
 
 @intake_app.command(epilog="Example: pricing quarantine --export mend")
@@ -118,13 +88,13 @@ def quarantine(
     opened = open_market(market)
     if export is None:
         waiting = opened.quarantine()
-        _show(
+        show(
             _short(waiting.drop("batch_id", "source", "raw")).head(rows),
             f"{waiting.height:,} rows wait in quarantine",
         )
         return
     for path in opened.export_quarantine(export):
-        _say(f"{path}: mend its rows, then: pricing load {path}")
+        say(f"{path}: mend its rows, then: pricing load {path}")
 
 
 @intake_app.command(epilog="Example: pricing correct 5b1c year 1968 --reason 'seen on the plate'")
@@ -137,9 +107,9 @@ def correct(
 ) -> None:
     """Correct one cell of a record; the old value is kept, and the price derived anew."""
     opened = open_market(market)
-    name = _record(opened, record)
+    name = record_named(opened, record)
     opened.correct(name, column, value if value else None, reason=reason)
-    _say(f"{column} of {name} is corrected; the old value is kept.")
+    say(f"{column} of {name} is corrected; the old value is kept.")
 
 
 @intake_app.command(
@@ -155,8 +125,8 @@ def suspicions(
     """List records that are plausible but odd against the fitted market, each with its reason."""
     opened = open_market(market)
     if settle is not None:
-        name = _record(opened, settle)
-        _say(f"{opened.settle_suspicion(name, verdict)} settled.")
+        name = record_named(opened, settle)
+        say(f"{opened.settle_suspicion(name, verdict)} settled.")
         return
     if find:
         from pricing.intake.suspicions import find_suspicions
@@ -164,11 +134,11 @@ def suspicions(
 
         model = load(opened) if opened.fits().height else None
         if model is None:
-            _say("No model is fitted yet, so prices are not looked at; run: pricing fit")
+            say("No model is fitted yet, so prices are not looked at; run: pricing fit")
         opened.mark_suspicions(find_suspicions(opened.sales(every_record=True), model))
     waiting = opened.suspicions()
     shown = ["record_id", "reason", "detail", "make", "model", "year", "event_date"]
-    _show(_short(waiting.select(shown)).head(rows), f"{waiting.height:,} records to look at")
+    show(_short(waiting.select(shown)).head(rows), f"{waiting.height:,} records to look at")
 
 
 @intake_app.command(epilog="Example: pricing duplicates --part 5b1c")
@@ -181,12 +151,12 @@ def duplicates(
     """List records that are one sale, with the rule that linked them; part those that are not."""
     opened = open_market(market)
     if part is not None:
-        _say(f"{opened.part(_record(opened, part))} links parted.")
+        say(f"{opened.part(record_named(opened, part))} links parted.")
     elif rejoin is not None:
-        _say(f"{opened.rejoin(_record(opened, rejoin))} links hold again.")
+        say(f"{opened.rejoin(record_named(opened, rejoin))} links hold again.")
     else:
         links = opened.duplicates()
-        _show(_short(links).head(rows), f"{links.height:,} links between records of one sale")
+        show(_short(links).head(rows), f"{links.height:,} links between records of one sale")
 
 
 @intake_app.command(epilog="Example: pricing rates my_rates.csv")
@@ -199,16 +169,7 @@ def rates(
     A rate is what one unit of the market's base currency buys, from its day until the next rate of the
     currency.
     """
-    _say(f"{open_market(market).add_rates(file):,} rates added; rows that lacked one can be loaded again.")
-
-
-def _record(market: "Market", start: str) -> str:
-    """The one record whose name starts so."""
-    names = market.sales(every_record=True)["record_id"]
-    found = names.filter(names.str.starts_with(start)).to_list()
-    if len(found) != 1:
-        raise MarketError(f"{len(found)} records have a name that starts with {start!r}; give one's name")
-    return str(found[0])
+    say(f"{open_market(market).add_rates(file):,} rates added; rows that lacked one can be loaded again.")
 
 
 def _short(frame: "pl.DataFrame") -> "pl.DataFrame":
@@ -222,41 +183,3 @@ def _given(value: str | None, what: str) -> str:
     if value is None:
         raise MarketError(f"settling a name needs {what}; see: pricing names --help")
     return value
-
-
-def _show(frame: "pl.DataFrame", title: str) -> None:
-    """A frame as a table of plain text, columns that are empty left out."""
-    from rich.table import Table
-    from rich.text import Text
-
-    from pricing.cli.terminal import console
-
-    if frame.is_empty():
-        _say(f"{title}: none")
-        return
-    kept = [series for series in frame if series.null_count() < series.len()]
-    rows = [
-        [_plain(cell) for cell in row] for row in zip(*(series.to_list() for series in kept), strict=True)
-    ]
-    table = Table(title=title, title_justify="left")
-    for series in kept:
-        table.add_column(series.name, overflow="fold")
-    for row in rows:
-        table.add_row(*(Text(cell) for cell in row))
-    console().print(table)
-
-
-def _say(sentence: str) -> None:
-    from rich.text import Text
-
-    from pricing.cli.terminal import console
-
-    console().print(Text(_plain(sentence)))
-
-
-def _plain(cell: object) -> str:
-    """Text without what would steer a terminal."""
-    if cell is None:
-        return ""
-    text = ", ".join(map(str, cell)) if isinstance(cell, list) else str(cell)
-    return re.sub(r"[\x00-\x1f\x7f-\x9f]", "\N{REPLACEMENT CHARACTER}", text)

@@ -20,15 +20,18 @@ from pricing.cli.car_options import car_of, takes_car
 from pricing.cli.copying import copy_app
 from pricing.cli.decisions import InspectionOption, SheetsOption, assessed, decision_app
 from pricing.cli.evidence import market_app
+from pricing.cli.frames import say
 from pricing.cli.inspection import inspect_app
 from pricing.cli.intake import intake_app
+from pricing.cli.mapping import mapping_app
 from pricing.cli.market_option import MarketOption, fitted_market
+from pricing.cli.one_sale import sale_app
 from pricing.cli.repairs import repair_app
 from pricing.cli.scores import score_app
 from pricing.cli.server import server_app, token_app
 from pricing.cli.typed_amounts import typed_amount, typed_day
 from pricing.cli.upkeep import operation_app
-from pricing.errors import PricingError
+from pricing.errors import MarketError, PricingError
 from pricing.operations.configuration import apply_file
 from pricing.operations.demo_files import EXTENSIONS
 from pricing.operations.extras import missing
@@ -46,6 +49,8 @@ app.add_typer(appraise_app, name="appraise")
 app.add_typer(inspect_app, name="inspect")
 app.add_typer(repair_app, name="repair")
 app.add_typer(intake_app)
+app.add_typer(mapping_app)
+app.add_typer(sale_app)
 app.add_typer(market_app)
 app.add_typer(score_app)
 app.add_typer(decision_app)
@@ -140,7 +145,8 @@ def load(
     files: Annotated[
         list[Path],
         typer.Argument(
-            help="Files of sale records: csv, xlsx, parquet, jsonl, saved html pages.", show_default=False
+            help="Files of sale records: csv, xlsx, xls, xlsb, ods, parquet, jsonl, saved html pages.",
+            show_default=False,
         ),
     ],
     mapping: Annotated[
@@ -150,19 +156,43 @@ def load(
     dry_run: Annotated[
         bool, typer.Option("--dry-run", help="Say what would happen, and leave the market as it is.")
     ] = False,
+    believe: Annotated[
+        bool,
+        typer.Option(
+            "--believe", help="Load figures that can hardly be what they are said to be all the same."
+        ),
+    ] = False,
+    base_currency: Annotated[
+        str | None,
+        typer.Option(
+            "--base-currency",
+            help="Currency a new market keeps its prices in (ISO 4217); without it, that of most records.",
+        ),
+    ] = None,
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """Load files of sale records into the market file, which is made when absent.
 
-    Rows that break a rule are kept in quarantine with the names of the rules; known rows are left out.
+    A cell that a record can be without and that cannot be read becomes a note; a row that lacks what no
+    record can be without is kept in quarantine with the names of the rules it broke; known rows are left out.
     """
-    from pricing.cli.terminal import progress, show_report
+    from pricing.cli.terminal import progress, show_new_market, show_report
+    from pricing.store.first_load import load_into
     from pricing.store.market import Market
+    from pricing.words.loading import name_sentences
 
-    opened = Market.open(market)
+    new = not market.exists()
     with progress() as tell:
-        report = opened.load(files, mapping=mapping, progress=tell, dry_run=dry_run)
+        report = load_into(
+            market, files, mapping=mapping, base_currency=base_currency, progress=tell, dry_run=dry_run,
+            believe=believe,
+        )  # fmt: skip
     show_report(report, dry_run=dry_run)
+    if new and not dry_run:
+        show_new_market(Market.open(market))
+    if report.accepted and not dry_run:
+        for sentence in name_sentences(Market.open(market, create=False).names()):
+            say(sentence)
 
 
 @app.command(epilog="Example: pricing fit --market market.duckdb")
@@ -185,6 +215,10 @@ def fit(
     from pricing.model.spec import FeatureSpec
 
     opened = open_market(market)
+    if opened.common_currency() is None:
+        raise MarketError(
+            f"{market} holds no records, so there is nothing to fit; load some: pricing load FILE"
+        )
     with progress() as tell:
         start = load_fit(opened) if update else None
         model = PriceModel(FeatureSpec.cars()).fit(opened.sales(), progress=tell, start=start)
@@ -274,5 +308,5 @@ def _make_demo(market: Path) -> None:
     """The invented market, loaded and fitted."""
     import data_demo
 
-    load(data_demo.files(), market=market)
+    load(data_demo.files(), base_currency="EUR", market=market)
     fit(market=market)

@@ -21,7 +21,8 @@ from rich.text import Text
 
 from pricing.decisions.valuation import Valuation
 from pricing.progress import Progress
-from pricing.words.loading import load_sentence, rules_table
+from pricing.store.market import Market
+from pricing.words.loading import load_sentence, rules_table, told_sentences
 from pricing.words.scores import ahead_sentence
 from pricing.words.sentences import (
     CAUTION,
@@ -74,6 +75,8 @@ def show_report(report: Any, *, dry_run: bool = False) -> None:
     """What became of every row of the files just loaded, or would have in a dry run."""
     out = console()
     out.print(Text(load_sentence(report, dry_run=dry_run)))
+    for sentence in told_sentences(report):
+        out.print(Text(sentence))
     if report.by_rule:
         table = _table("rule broken", "rows")
         rules = rules_table(report)
@@ -85,6 +88,12 @@ def show_report(report: Any, *, dry_run: bool = False) -> None:
         kept = "would be kept" if dry_run else "are kept"
         out.print(f"Rejected rows {kept} in quarantine, as they were given, with the rules they break:")
         out.print(table)
+
+
+def show_new_market(market: Market) -> None:
+    """What currency a market that was just made keeps its prices in."""
+    out = f"prices are kept in {market.base_currency}; for another currency: pricing currency CODE"
+    console().print(Text(out))
 
 
 def show_fit(facts: dict[str, Any], fit_id: str) -> None:

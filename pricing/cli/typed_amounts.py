@@ -39,33 +39,32 @@ def typed_amount(text: str | None, name: str) -> Typed | None:
 
     Raises:
         DecisionError: it is none, or its sign stands for several currencies.
+        MoneyError: its code is that of no currency.
 
     >>> typed_amount("GBP 4650.50", "asking price")
     Typed(amount=Decimal('4650.50'), currency='GBP')
     """
     if text is None:
         return None
-    import polars as pl
+    from pricing.intake.written.money import meant, read_money
+    from pricing.money.currencies import minor_unit_places
 
-    from pricing.intake.texts import currency_in, money_text, number_text
-
-    spelt = re.sub(r"[A-Za-z]{3}", lambda code: code.group().upper(), text.strip())
-    cell = pl.col("cell")
-    reading = pl.DataFrame({"cell": [spelt]}).select(
-        amount=money_text(cell), number=number_text(cell), currency=currency_in(cell)
-    )
-    amount, number, currency = reading.row(0)
-    two = re.search(r"[A-Z£€¥$ł].*[0-9].*[A-Z£€¥$ł]", spelt.rstrip("kK"))
-    if two or not re.fullmatch(r"-?[0-9]+(\.[0-9]+)?", amount):
+    spelt = re.sub(r"(?<![A-Za-z])[A-Za-z]{3}(?![A-Za-z])", lambda code: code.group().upper(), text.strip())
+    code = re.search(r"(?<![A-Z])[A-Z]{3}(?![A-Z])", spelt)
+    if code is not None and re.search(r"\d", spelt):
+        minor_unit_places(code[0])  # refuses one that is no currency
+    found = read_money(spelt)
+    if found is None or found.amount is None or found.outcome is not None:
         raise DecisionError(
             f"the {name} is not an amount: got {text!r}, expected one such as 12500, GBP 12500 or £12,500"
         )
-    if currency is None and number != amount:
+    currency = meant(found.currency, None)[0]
+    if currency is None and found.currency is not None:
         raise DecisionError(
             f"the {name} does not say which currency: got {text!r}, whose sign stands for several; write the "
-            f"code, such as USD {amount}"
+            f"code, such as USD {found.amount}"
         )
-    return Typed(Decimal(amount), currency)
+    return Typed(found.amount, currency)
 
 
 def typed_day(text: str | None) -> date | None:

@@ -12,7 +12,7 @@ class Layout:
     sheet: str | None = None
     delimiter: str | None = None
     encoding: str | None = None
-    header_row: int = 1
+    header_row: int | None = None
 
 
 def numbered(frame: pl.DataFrame, first: int) -> pl.DataFrame:

@@ -18,7 +18,7 @@ from typing import Any, Final
 import polars as pl
 
 from pricing.errors import FileError
-from pricing.intake.texts import number_text
+from pricing.intake.written.table import as_written
 from pricing.vocabulary import DISTANCE_UNITS
 
 PAGES: Final = (".html", ".htm")
@@ -52,10 +52,7 @@ def read_listings(path: Path) -> pl.DataFrame:
     pages = sorted(_pages(path)) if path.is_dir() else [path]
     rows = [row for page in pages for row in _rows(page)]
     frame = pl.DataFrame(rows, schema=dict.fromkeys(COLUMNS, pl.String))
-    return frame.with_columns(
-        number_text(pl.col("amount")),
-        row_number=pl.int_range(1, pl.len() + 1, dtype=pl.Int64),
-    )
+    return as_written(frame).with_columns(row_number=pl.int_range(1, pl.len() + 1, dtype=pl.Int64))
 
 
 def _pages(folder: Path) -> Iterator[Path]:
@@ -121,8 +118,9 @@ def _offered(node: Any, depth: int = 0) -> Iterator[tuple[Thing, Thing]]:
         yield from ((item, node) for item in items)
         return
     for name, value in node.items():
-        if name == "makesOffer":  # of a seller, who is then named around the offer
-            value = [{"seller": node, **offer} for offer in _things(value)]
+        if name == "makesOffer":  # of a seller, who is then named around the offer, without the offers
+            seller = {key: said for key, said in node.items() if key != "makesOffer"}
+            value = [{"seller": seller, **offer} for offer in _things(value)]
         yield from _offered(value, depth + 1)
 
 

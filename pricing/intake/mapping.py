@@ -4,38 +4,25 @@ It says which of their columns each of ours comes from and what is the same for 
 numbers, distances, words and options are written, and what the source charges.
 """
 
-import tomllib
 from collections.abc import Mapping as Table
 from dataclasses import dataclass, field
-from functools import cache
-from importlib.resources import files
 from typing import Any, Final
 
 import polars as pl
-import pycountry
 
 from pricing.errors import MappingError
 from pricing.intake.layout import Layout
 from pricing.intake.text_tables import ENCODINGS
-from pricing.intake.texts import (
-    DATE_ORDERS,
-    currency_in,
-    date_text,
-    money_text,
-    number_text,
-    phrase_text,
-    word_text,
-)
+from pricing.intake.written.cars import CarNames
+from pricing.intake.written.dates import ORDERS
+from pricing.intake.written.table import Habits, as_written, with_cars
+from pricing.intake.written.words import WORD_COLUMNS, known_words, word_text, yes_and_no
 from pricing.money.charges import Charge
 from pricing.records.contract import COLUMNS
-from pricing.vocabulary import DISTANCE_UNITS, OPTION_CODES
+from pricing.vocabulary import AMOUNT_UNITS, DISTANCE_UNITS, OPTION_CODES
 
-MONEY_COLUMNS: Final = ("amount", "premium", "low_estimate", "high_estimate", "reserve", "highest_bid")
-DATE_COLUMNS: Final = ("event_date", "listed_on")
-WORD_COLUMNS: Final = (
-    "condition_band", "outcome", "channel", "price_basis", "drive_side", "matching_numbers", "country"
-)  # fmt: skip
-YES: Final = ("yes", "y", "x", "1", "true")
+YEAR_UNITS: Final = ("year", "age")
+"""What the column of the model year holds: the year, or the car's age in years at the event."""
 
 _MADE_BY_THE_STORE: Final = ("record_id", "batch_id")
 
@@ -50,11 +37,19 @@ class Mapping:
     constants: Table[str, str] = field(default_factory=dict)
     """Ours = the value of every row."""
     layout: Layout = field(default_factory=Layout)
+    car: str | None = None
+    """Their column of whole cars in one cell, such as ``1966 Wexcombe Sedge de luxe``."""
+    car_words: bool = False
+    """Of a car that the market has no name for, the first word is the make, the second the model."""
     date_order: str | None = None
-    """One of ``texts.DATE_ORDERS``; without it only ISO dates are read."""
+    """One of ``written.dates.ORDERS``; without it dates in figures are read only with the year in front."""
     decimal: str = "."
     odometer_unit: str = "km"
     """One of ``vocabulary.DISTANCE_UNITS``."""
+    amount_unit: str = "one"
+    """One of ``vocabulary.AMOUNT_UNITS``, of amounts in bare figures."""
+    year_unit: str = "year"
+    """One of ``YEAR_UNITS``."""
     words: Table[str, Table[str, str]] = field(default_factory=dict)
     """By our column: their word, in lower case = ours. Goes before the words that are generally
     understood."""
@@ -64,7 +59,8 @@ class Mapping:
     """Their column that lists options."""
     option_separator: str = ";"
     option_words: Table[str, str] = field(default_factory=dict)
-    yes: tuple[str, ...] = YES
+    yes: tuple[str, ...] = ()
+    """Words for yes beside those that are generally understood."""
     charges: tuple[Charge, ...] = ()
 
     def __post_init__(self) -> None:
@@ -81,13 +77,16 @@ class Mapping:
             )
         if "options" in self.columns and (self.option_columns or self.packed_options is not None):
             raise MappingError(f"{where} takes options both from [columns] and from [options]; keep one")
-        _one_of(where, "dates.order", self.date_order, (None, *DATE_ORDERS))
+        _one_of(where, "dates.order", self.date_order, (None, *ORDERS))
         _one_of(where, "numbers.decimal", self.decimal, (".", ","))
         _one_of(where, "units.odometer_km", self.odometer_unit, tuple(DISTANCE_UNITS))
+        _one_of(where, "units.amount", self.amount_unit, tuple(AMOUNT_UNITS))
+        _one_of(where, "units.year", self.year_unit, YEAR_UNITS)
         _one_of(where, "encoding", self.layout.encoding, (None, *ENCODINGS))
 
-    def apply(self, frame: pl.DataFrame) -> pl.DataFrame:
-        """A table of theirs as columns of ours, mostly text, for the contract's ``check``.
+    def apply(self, frame: pl.DataFrame, names: CarNames = CarNames()) -> pl.DataFrame:  # noqa: B008 - frozen
+        """A table of theirs as columns of ours, mostly text, for the contract's ``check``; see
+        ``as_written``.
 
         Raises ``MappingError`` when a column that the mapping names is absent.
 
@@ -96,8 +95,7 @@ class Mapping:
         {'source': 'notes', 'country': 'GB', 'make': 'Corvane', 'amount': '4250', 'currency': 'GBP'}
         """
         packed = [] if self.packed_options is None else [self.packed_options]
-        wanted = [*self.columns.values(), *self.option_columns.values(), *packed]
-        absent = sorted({name for name in wanted if name not in frame.columns})
+        absent = sorted(self.theirs - set(frame.columns))
         if absent:
             raise MappingError(
                 f"the mapping of {self.source!r} names columns that the table does not have: "
@@ -111,19 +109,33 @@ class Mapping:
             )
         values: dict[str, pl.Expr] = {"source": pl.lit(self.source)}
         values |= {ours: pl.lit(value) for ours, value in self.constants.items()}
-        values |= {
-            ours: self._read(ours, frame.schema[theirs], pl.col(theirs))
-            for ours, theirs in self.columns.items()
-        }
-        if "currency" not in self.constants and "amount" in self.columns:
-            amount = self.columns["amount"]
-            if frame.schema[amount] == pl.String:
-                stated = [values["currency"]] if "currency" in values else []
-                values["currency"] = pl.coalesce(*stated, currency_in(pl.col(amount)))
+        values |= {ours: pl.col(theirs) for ours, theirs in self.columns.items()}
         options = self._options()
         if options is not None:
             values["options"] = options
-        return frame.lazy().select(value.alias(name) for name, value in values.items()).collect()
+        named = frame.lazy().select(value.alias(name) for name, value in values.items()).collect()
+        if self.car is not None and frame.schema[self.car] == pl.String:
+            named = with_cars(named, frame[self.car], names, by_words=self.car_words)
+        return as_written(named, self._habits)
+
+    @property
+    def _habits(self) -> Habits:
+        return Habits(
+            self.decimal,
+            self.date_order,
+            self.odometer_unit,
+            self.year_unit == "age",
+            self.amount_unit,
+            self.words,
+            self.yes,
+            tuple(self.constants),
+        )
+
+    @property
+    def theirs(self) -> set[str]:
+        """Every column of theirs that it names."""
+        others = [name for name in (self.car, self.packed_options) if name is not None]
+        return {*self.columns.values(), *self.option_columns.values(), *others}
 
     def complete(self, frame: pl.DataFrame) -> pl.DataFrame:
         """A table that has our columns already, such as saved listings, with what it does not say filled
@@ -137,31 +149,12 @@ class Mapping:
         ]
         return frame.with_columns(words).with_columns(pl.lit(self.source).alias("source"), *fill)
 
-    def _read(self, ours: str, kind: pl.DataType, cell: pl.Expr) -> pl.Expr:
-        if ours == "odometer_km" and self.odometer_unit != "km":
-            text = cell.cast(pl.String) if kind != pl.String else number_text(cell, self.decimal)
-            distance = text.cast(pl.Float64, strict=False) * DISTANCE_UNITS[self.odometer_unit]
-            return pl.coalesce(distance.round(1).cast(pl.String), text)
-        if kind != pl.String:
-            return cell
-        if ours in MONEY_COLUMNS:
-            return money_text(cell, self.decimal)
-        if ours in ("odometer_km", "condition_score"):
-            return number_text(cell, self.decimal)
-        if ours in DATE_COLUMNS:
-            return date_text(cell, self.date_order)
-        if ours in WORD_COLUMNS:
-            words = {**known_words().get(ours, {}), **self.words.get(ours, {})}
-            return phrase_text(cell, words) if ours == "condition_band" else word_text(cell, words)
-        if ours == "history_file":
-            return cell.str.to_lowercase().replace(dict.fromkeys(self.yes, "yes"))
-        return cell
-
     def _options(self) -> pl.Expr | None:
         if not self.option_columns and self.packed_options is None:
             return None
+        yes = [*yes_and_no()[0], *self.yes]
         ticked = [
-            pl.when(pl.col(theirs).cast(pl.String).str.strip_chars().str.to_lowercase().is_in(self.yes)).then(
+            pl.when(pl.col(theirs).cast(pl.String).str.strip_chars().str.to_lowercase().is_in(yes)).then(
                 pl.lit(code)
             )
             for code, theirs in self.option_columns.items()
@@ -178,18 +171,6 @@ class Mapping:
             )
             lists.append(named.list.eval(pl.element().filter(pl.element() != "")).fill_null([]))
         return pl.concat_list(lists).list.unique(maintain_order=True)
-
-
-@cache
-def known_words() -> dict[str, dict[str, str]]:
-    """Words that are generally understood, by column: theirs, in lower case = ours (``words.toml``)."""
-    table: dict[str, dict[str, str]] = tomllib.loads(
-        files("pricing.intake").joinpath("words.toml").read_text(encoding="utf-8")
-    )
-    countries = {country.name.lower(): country.alpha_2 for country in pycountry.countries}
-    codes = {country.alpha_2.lower(): country.alpha_2 for country in pycountry.countries}
-    table["country"] = {**countries, **codes, **table["country"]}
-    return table
 
 
 def only(where: str, entry: str, table: Table[str, Any], allowed: tuple[str, ...] | list[str]) -> None:

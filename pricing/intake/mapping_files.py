@@ -7,17 +7,19 @@ row; then come ``[dates]``, ``[numbers]``, ``[units]``, ``[words.<column>]``, ``
 
 import tomllib
 from collections.abc import Mapping as Table
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any, Final
 
 from pricing.errors import FileError, MappingError, MoneyError
 from pricing.intake.layout import Layout
-from pricing.intake.mapping import YES, Mapping, only
+from pricing.intake.mapping import Mapping, only
 from pricing.money.charges import Charge, read_charges
 from pricing.toml_text import toml_line
 
 _KEYS: Final = {
     "source": str, "sheet": str, "delimiter": str, "encoding": str, "header_row": int, "columns": dict,
+    "car": dict,
     "constants": dict, "dates": dict, "numbers": dict, "units": dict, "words": dict, "options": dict,
     "premium": list, "commission": list,
 }  # fmt: skip
@@ -35,6 +37,30 @@ def read_mapping(path: Path) -> Mapping:
         return _mapping(table)
     except (MappingError, MoneyError) as error:
         raise MappingError(f"{path}: {error}") from None
+
+
+def parse_mapping(text: str) -> Mapping:
+    """A mapping from the text of its file; raises ``MappingError`` that says what is wrong with it.
+
+    >>> parse_mapping('source = "hall"').source
+    'hall'
+    """
+    try:
+        return _mapping(tomllib.loads(text))
+    except (tomllib.TOMLDecodeError, MoneyError) as error:
+        raise MappingError(f"the mapping cannot be read: {error}") from None
+
+
+def recognised(headings: Sequence[str], kept: Sequence[Mapping]) -> Mapping | None:
+    """Of the mappings kept of earlier files the one whose columns a file has all of, that of most columns
+    first.
+
+    >>> hall = Mapping("hall", {"make": "Marque", "model": "Model", "amount": "Paid"})
+    >>> recognised(["Marque", "Model", "Paid", "Colour"], [hall]).source, recognised(["Marque"], [hall])
+    ('hall', None)
+    """
+    fitting = [mapping for mapping in kept if len(mapping.theirs) >= 3 and mapping.theirs <= set(headings)]
+    return max(fitting, key=lambda mapping: len(mapping.theirs), default=None)
 
 
 def mapping_beside(path: Path) -> Mapping | None:
@@ -74,17 +100,25 @@ def mapping_text(mapping: Mapping) -> str:
     """
     layout = mapping.layout
     top: dict[str, Any] = {"source": mapping.source, "sheet": layout.sheet, "delimiter": layout.delimiter}
-    top |= {"encoding": layout.encoding, "header_row": layout.header_row if layout.header_row != 1 else None}
+    top |= {"encoding": layout.encoding, "header_row": layout.header_row}
     options: dict[str, Any] = {"packed": mapping.packed_options}
     options["separator"] = mapping.option_separator if mapping.option_separator != ";" else None
-    options["yes"] = list(mapping.yes) if mapping.yes != YES else None
+    options["yes"] = list(mapping.yes) if mapping.yes else None
     parts = [
         _lines(top),
         _section("columns", mapping.columns),
+        _section("car", {"column": mapping.car, "unknown": "by words" if mapping.car_words else None}),
         _section("constants", mapping.constants),
         _section("dates", {"order": mapping.date_order}),
         _section("numbers", {"decimal": mapping.decimal if mapping.decimal != "." else None}),
-        _section("units", {"odometer_km": mapping.odometer_unit if mapping.odometer_unit != "km" else None}),
+        _section(
+            "units",
+            {
+                "odometer_km": mapping.odometer_unit if mapping.odometer_unit != "km" else None,
+                "amount": mapping.amount_unit if mapping.amount_unit != "one" else None,
+                "year": mapping.year_unit if mapping.year_unit != "year" else None,
+            },
+        ),
         *(_section(f"words.{column}", words) for column, words in mapping.words.items()),
         _section("options", options),
         _section("options.columns", mapping.option_columns),
@@ -129,9 +163,13 @@ def _mapping(table: dict[str, Any]) -> Mapping:
         raise MappingError('a mapping names its source: source = "where the file comes from"')
     options = table.get("options", {})
     only("the mapping", "options", options, ("yes", "columns", "packed", "separator", "words"))
+    car = table.get("car", {})
+    only("the mapping", "car", car, ("column", "unknown"))
+    if car.get("unknown", "refuse") not in ("refuse", "by words"):
+        raise MappingError(f"car.unknown is {car['unknown']!r}; expected one of 'refuse', 'by words'")
     only("the mapping", "dates", table.get("dates", {}), ("order",))
     only("the mapping", "numbers", table.get("numbers", {}), ("decimal",))
-    only("the mapping", "units", table.get("units", {}), ("odometer_km",))
+    only("the mapping", "units", table.get("units", {}), ("odometer_km", "year", "amount"))
     source = table["source"]
     charges = [
         charge
@@ -143,11 +181,15 @@ def _mapping(table: dict[str, Any]) -> Mapping:
         columns=_words_of("columns", table.get("columns", {})),
         constants=_words_of("constants", table.get("constants", {})),
         layout=Layout(
-            table.get("sheet"), table.get("delimiter"), table.get("encoding"), int(table.get("header_row", 1))
+            table.get("sheet"), table.get("delimiter"), table.get("encoding"), table.get("header_row")
         ),
+        car=car.get("column"),
+        car_words=car.get("unknown") == "by words",
         date_order=table.get("dates", {}).get("order"),
         decimal=table.get("numbers", {}).get("decimal", "."),
         odometer_unit=table.get("units", {}).get("odometer_km", "km"),
+        amount_unit=table.get("units", {}).get("amount", "one"),
+        year_unit=table.get("units", {}).get("year", "year"),
         words={
             column: {theirs.lower(): ours for theirs, ours in _words_of(f"words.{column}", words).items()}
             for column, words in table.get("words", {}).items()
@@ -159,7 +201,7 @@ def _mapping(table: dict[str, Any]) -> Mapping:
             theirs.lower(): ours
             for theirs, ours in _words_of("options.words", options.get("words", {})).items()
         },
-        yes=tuple(str(word).lower() for word in options.get("yes", YES)),
+        yes=tuple(str(word).lower() for word in options.get("yes", ())),
         charges=tuple(charges),
     )
 

@@ -1,38 +1,73 @@
 """A mapping proposed for a table: a person reads it, settles what it asks, and keeps it as the source's own.
 
-Columns are recognised by their headers (``headers.toml``, and near spellings), then by what their cells look
-like. Nothing that the table leaves open is guessed: it is asked.
+Columns are recognised by their headings and by what their cells look like together; each is proposed with
+its reason and how sure it is. Nothing that the table leaves open is guessed: it is asked.
 """
 
 import re
-import tomllib
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
-from functools import cache
-from importlib.resources import files
 from typing import Final
 
+import numpy as np
 import polars as pl
 from rapidfuzz import fuzz, process
+from scipy.optimize import linear_sum_assignment
 
-from pricing.intake.mapping import DATE_COLUMNS, MONEY_COLUMNS, WORD_COLUMNS, YES, Mapping, known_words
+from pricing.intake.checking import check_rows
+from pricing.intake.headings import CAR, NEAR, currency_of, meanings, plain
+from pricing.intake.looks import SURE, looks, shown_alone
+from pricing.intake.mapping import Mapping
 from pricing.intake.mapping_files import mapping_text
-from pricing.intake.texts import DATE_ORDERS, currency_in, date_text, money_text, word_text
-from pricing.money.currencies import CURRENCIES
+from pricing.intake.written.dates import ORDERS, read_date
+from pricing.intake.written.distances import read_distance
+from pricing.intake.written.money import SIGNS, read_money
+from pricing.intake.written.table import DATE_COLUMNS, MONEY_COLUMNS
+from pricing.intake.written.words import WORD_COLUMNS, known_words, not_known, yes_and_no
 from pricing.records.cells import raw_text
-from pricing.records.contract import COUNTRIES, REQUIRED, check
-from pricing.vocabulary import CHANNELS, CONDITION_BANDS, OPTION_CODES, OUTCOMES, PRICE_BASES
-
-NEAR_HEADER: Final = 86.0
-"""Likeness (0-100) from which a header is taken for a near spelling of a known one."""
+from pricing.records.contract import REQUIRED
+from pricing.vocabulary import CHANNELS, OPTION_CODES, OUTCOMES, PRICE_BASES
 
 SAMPLE: Final = 5_000
 """Rows that a proposal looks at."""
 
+PROPOSED_FROM: Final = 0.5
+"""How sure (0-1) a column has to be to be proposed."""
+
 _ASKED: Final = "# To settle: "
-_NO: Final = ("no", "n", "0", "false", "")
 _MADE: Final = ("record_id", "batch_id", "source", "source_ref")
+MAY_BE_UNKNOWN: Final = ("channel", "country")
+"""What holds for a whole file and a person may not know."""
+_AGES: Final = re.compile(r"\b(?:age|alter|eta|edad|leeftijd|alder)\b")
+_HAMMER: Final = re.compile(
+    r"hammer|zuschlag|marteau|adjug|adjudicat|aggiudic|martillo|remate|hamer|klubba", re.IGNORECASE
+)
+_ALL_IN: Final = re.compile(r"\b(?:all in|incl\w* \w*premium|inkl aufgeld|frais compris|diritti inclusi)\b")
+_ASKING: Final = re.compile(
+    r"\b(?:ask\w*|angebotspreis|wunschpreis|prix demande|prezzo richiesto|precio pedido|vraagprijs"
+    r"|begart pris)\b"
+)
+_SOLD: Final = re.compile(
+    r"\b(?:sold|paid|selling|sale price|fetched|realised|realized|verkauf\w*|erlos|kaufpreis|vente"
+    r"|vendu\w*|paye|vendita"
+    r"|vendut\w*|pagato|venta|vendid\w*|verkoop\w*|verkocht|opbrengst|forsaljning\w*|sald|slutpris)\b"
+)
+
+
+@dataclass(frozen=True)
+class Column:
+    """What one of the file's own columns is proposed to be."""
+
+    theirs: str
+    ours: str | None
+    """A column of ours, ``car`` for a whole car, ``option`` for a yes or no about an option, None for
+    none."""
+    reason: str
+    sure: float
+    """0 to 1."""
+    samples: tuple[str, ...]
+    """Three of its cells."""
 
 
 @dataclass(frozen=True)
@@ -41,6 +76,8 @@ class Proposal:
 
     mapping: Mapping
     questions: tuple[str, ...]
+    columns: tuple[Column, ...] = ()
+    """Every column of the file, in its order."""
 
     @property
     def text(self) -> str:
@@ -57,14 +94,14 @@ def propose(frame: pl.DataFrame, source: str) -> Proposal:
     >>> proposal = propose(pl.DataFrame([row]), "hall")
     >>> proposal.mapping.columns["amount"], proposal.mapping.date_order, dict(proposal.mapping.option_columns)
     ('Hammer price', 'day-month-year', {'overdrive': 'Overdrive'})
-    >>> proposal.questions[0]
-    '[constants] country: no column says it; give the one for every row'
+    >>> proposal.columns[4].reason, proposal.columns[4].sure
+    ("headed 'Hammer price', and all of its cells fit", 1.0)
     """
     table = frame.drop("row_number", strict=False).head(SAMPLE)
     text = table.select(pl.col(pl.String))
-    columns = _by_header(table.columns)
-    options = _option_columns(text, columns)
-    columns |= _by_cells(text.drop(options.values()), columns)
+    options = _option_columns(text)
+    told = _columns(table.drop(options.values()))
+    columns = {column.ours: column.theirs for column in told.values() if column.ours is not None}
     packed = columns.pop("options") if columns.get("options") in text.columns else None
     questions: list[str] = []
     if "options" in columns and options:
@@ -75,16 +112,110 @@ def propose(frame: pl.DataFrame, source: str) -> Proposal:
     constants = _constants(columns, text, questions)
     mapping = Mapping(
         source=source,
-        columns=columns,
+        columns={ours: theirs for ours, theirs in columns.items() if ours != CAR},
         constants=constants,
+        car=columns.get(CAR),
         date_order=_date_order(text, columns, questions),
         decimal=_decimal(text, columns),
-        odometer_unit=_unit(columns, questions),
+        odometer_unit=_unit(columns, text, questions),
+        year_unit=_year_unit(columns, text),
         option_columns=options,
         packed_options=packed,
         option_separator=";" if packed is None or packed not in text.columns else _separator(text[packed]),
     )
-    return Proposal(replace(mapping, words=_words(text, columns, questions)), tuple(questions))
+    by_name = {theirs: code for code, theirs in options.items()}
+    shown = tuple(told.get(name) or _option(name, by_name.get(name), text) for name in table.columns)
+    return Proposal(replace(mapping, words=_words(text, columns, questions)), tuple(questions), shown)
+
+
+def _option(theirs: str, code: str | None, text: pl.DataFrame) -> Column:
+    samples = _samples(text[theirs])
+    if code is None:
+        return Column(theirs, None, "said in another column", 0.0, samples)
+    return Column(
+        theirs, "option", f"headed like the option {code.replace('_', ' ')}, and yes or no", 0.95, samples
+    )
+
+
+def _columns(table: pl.DataFrame) -> dict[str, Column]:
+    """Every column of theirs with the column of ours that it and its cells fit best, each of ours once."""
+    named = {name: meanings(name) for name in table.columns}
+    texts = {name: _as_text(table[name]) for name in table.columns}
+    look = {name: looks(cells) for name, cells in texts.items()}
+    alone = {
+        name: shown_alone(texts[name], look[name])
+        if not named[name] and table.schema[name] == pl.String
+        else {}
+        for name in table.columns
+    }
+    ours = sorted({column for found in named.values() for column in found} | set(SURE))
+    scores = np.zeros((len(table.columns), len(ours)))
+    for row, name in enumerate(table.columns):
+        for place, column in enumerate(ours):
+            scores[row, place] = _score(column, named[name], look[name], alone[name])
+    _one_car_or_its_parts(scores, ours)
+    found: dict[str, Column] = {}
+    rows, places = linear_sum_assignment(np.where(scores < PROPOSED_FROM, 0.0, scores), maximize=True)
+    chosen = dict(zip(rows.tolist(), places.tolist(), strict=True))
+    for row, name in enumerate(table.columns):
+        chosen_place = chosen.get(row)
+        sure = 0.0 if chosen_place is None else float(scores[row, chosen_place])
+        samples = _samples(texts[name])
+        if chosen_place is None or sure < PROPOSED_FROM:
+            found[name] = Column(name, None, "neither its heading nor its cells say", 0.0, samples)
+            continue
+        meant = ours[chosen_place]
+        reason = _reason(name, meant, named[name], look[name])
+        found[name] = Column(name, meant, reason, round(min(sure, 1.0), 2), samples)
+    return found
+
+
+def _score(ours: str, named: dict[str, float], look: dict[str, float], alone: dict[str, float]) -> float:
+    """How sure it is (0-1) that a column is one of ours, by its heading and its cells together."""
+    if ours in named:
+        if not look or ours not in look:
+            return named[ours] * (0.97 if look else 0.6)
+        return named[ours] * (0.3 + 0.7 * look[ours])
+    share = alone.get(ours, 0.0)
+    return SURE[ours] * share if share >= 0.9 else 0.0
+
+
+def _one_car_or_its_parts(scores: np.ndarray, ours: Sequence[str]) -> None:
+    """A whole car in a cell is looked for only where make and model are not in columns of their own."""
+    place = {column: at for at, column in enumerate(ours)}
+    if CAR not in place or "make" not in place or "model" not in place:
+        return
+    make, model = scores[:, place["make"]], scores[:, place["model"]]
+    car = scores[:, place[CAR]]
+    both = make.max() >= PROPOSED_FROM and model.max() >= PROPOSED_FROM and make.argmax() != model.argmax()
+    if both and car.max() < 0.99 + (car.argmax() == model.argmax()):
+        scores[:, place[CAR]] = 0.0
+    elif car.max() >= PROPOSED_FROM and make.max() < PROPOSED_FROM:
+        scores[car.argmax(), [place["model"], place["make"]]] = 0.0
+
+
+def _reason(name: str, ours: str, named: dict[str, float], look: dict[str, float]) -> str:
+    share = look.get(ours)
+    cells = (
+        "" if share is None
+        else ", and all of its cells fit" if share == 1.0
+        else f", and {share:.0%} of its cells fit"
+    )  # fmt: skip
+    if ours not in named:
+        return f"no heading says so{cells}"
+    near = "headed" if named[ours] >= 0.97 else "headed nearly so:"
+    return f"{near} {name!r}{cells}"
+
+
+def _as_text(cells: pl.Series) -> pl.Series:
+    if cells.dtype == pl.String:
+        return cells
+    return cells.to_frame().select(raw_text(cells.name, cells.dtype)).to_series()
+
+
+def _samples(cells: pl.Series) -> tuple[str, ...]:
+    told = cells.drop_nulls().filter(cells.drop_nulls() != "").unique(maintain_order=True).head(3)
+    return tuple(str(cell) for cell in told)
 
 
 def preview(mapping: Mapping, frame: pl.DataFrame, today: date, rows: int = 8) -> pl.DataFrame:
@@ -94,8 +225,8 @@ def preview(mapping: Mapping, frame: pl.DataFrame, today: date, rows: int = 8) -
     absent = [pl.lit(None, dtype=pl.String).alias(name) for name in REQUIRED if name not in mapped.columns]
     made = [pl.lit("-").alias(name) for name in _MADE if name not in mapped.columns]
     whole = mapped.with_columns(absent).with_columns(made).with_row_index("row")
-    checked = check(whole, today)
-    broken = checked.rejected.select("row", "broken_rules")
+    checked = check_rows(whole.with_columns(place="row"), today, written=False)
+    broken = checked.broken.rename({"place": "row"})
     return mapped.with_row_index("row").join(broken, on="row", how="left", maintain_order="left").drop("row")
 
 
@@ -119,98 +250,65 @@ def open_questions(text: str) -> list[str]:
     return [line.removeprefix(_ASKED) for line in text.splitlines() if line.startswith(_ASKED)]
 
 
-@cache
-def _headers() -> dict[str, str]:
-    """Known headers and the column of ours each one means."""
-    table = tomllib.loads(files("pricing.intake").joinpath("headers.toml").read_text(encoding="utf-8"))
-    return {header: ours for ours, headers in table.items() for header in [ours.replace("_", " "), *headers]}
-
-
-def _plain(header: str) -> str:
-    """A header in lower case without punctuation."""
-    return " ".join(re.sub(r"[\W_]+", " ", header.lower()).split())
-
-
-def _by_header(headers: Sequence[str]) -> dict[str, str]:
-    """Ours = theirs, each taken once, the surest first."""
-    known = list(_headers())
-    scored = []
-    for header in headers:
-        likest = process.extractOne(_plain(header), known, scorer=fuzz.ratio, score_cutoff=NEAR_HEADER)
-        if likest is not None:
-            scored.append((likest[1], header, _headers()[likest[0]]))
-    found: dict[str, str] = {}
-    for _, header, ours in sorted(scored, key=lambda entry: -entry[0]):
-        if ours not in found and header not in found.values():
-            found[ours] = header
-    return found
-
-
-def _by_cells(text: pl.DataFrame, found: dict[str, str]) -> dict[str, str]:
-    """Columns that no header tells, by what nearly all of their cells are."""
-    signs = {
-        "currency": lambda cell: cell.is_in(sorted(CURRENCIES)),
-        "country": lambda cell: cell.is_in(sorted(COUNTRIES)),
-        "amount": lambda cell: currency_in(cell).is_not_null() & (money_text(cell) != cell),
-        "event_date": lambda cell: cell.str.contains(r"^[0-9]{1,4}[-/.][0-9]{1,2}[-/.][0-9]{1,4}$"),
-        "year": lambda cell: cell.str.contains(r"^(18[89]|19[0-9]|20[0-2])[0-9]$"),
-        "condition_band": lambda cell: _is_word("condition_band", cell, CONDITION_BANDS),
-        "outcome": lambda cell: _is_word("outcome", cell, OUTCOMES),
-        "channel": lambda cell: _is_word("channel", cell, CHANNELS),
-    }
-    taken = set(found.values())
-    more: dict[str, str] = {}
-    for ours, sign in signs.items():
-        for theirs in text.columns:
-            if ours in found or ours in more or theirs in taken:
-                continue
-            share = text.select(sign(pl.col(theirs).str.strip_chars()).mean()).item()
-            if share is not None and share >= 0.95:
-                more[ours] = theirs
-                taken.add(theirs)
-    return more
-
-
-def _is_word(ours: str, cell: pl.Expr, allowed: tuple[str, ...]) -> pl.Expr:
-    """Whether a cell says, in words that are understood, one of a closed list."""
-    return word_text(cell, known_words()[ours]).is_in(allowed)
-
-
-def _option_columns(text: pl.DataFrame, columns: dict[str, str]) -> dict[str, str]:
+def _option_columns(text: pl.DataFrame) -> dict[str, str]:
     """Yes/no columns headed like an option."""
     codes = {code.replace("_", " "): code for code in OPTION_CODES}
     found: dict[str, str] = {}
     for theirs in text.columns:
-        if theirs in columns.values():
-            continue
-        likest = process.extractOne(_plain(theirs), list(codes), scorer=fuzz.ratio, score_cutoff=NEAR_HEADER)
+        likest = process.extractOne(plain(theirs), list(codes), scorer=fuzz.ratio, score_cutoff=NEAR)
         words = text[theirs].drop_nulls().str.strip_chars().str.to_lowercase().unique()
-        if likest is not None and words.is_in([*YES, *_NO]).all():
+        if likest is not None and words.is_in([*yes_and_no()[0], *yes_and_no()[1], *not_known(), ""]).all():
             found.setdefault(codes[likest[0]], theirs)
     return found
 
 
 def _constants(columns: dict[str, str], text: pl.DataFrame, questions: list[str]) -> dict[str, str]:
-    """What the headers say of every row, and questions for what nothing says."""
-    priced = _plain(columns.get("amount", ""))
+    """What the headings and the cells say of every row, and questions for what nothing says."""
+    heading = columns.get("amount", "")
+    priced = plain(heading)
+    cells = text[heading].drop_nulls().unique().to_list() if heading in text.columns else []
+    read = [found for found in map(read_money, cells) if found is not None]
     constants: dict[str, str] = {}
-    if "hammer" in priced or "zuschlag" in priced:
-        constants = {"price_basis": "hammer", "channel": "auction"}
-    elif "asking" in priced:
+    if _HAMMER.search(priced):
+        constants = {"price_basis": "hammer", "channel": "auction", "outcome": "sold"}
+    elif _ASKING.search(priced):
         constants = {"price_basis": "asking", "outcome": "asking"}
-    elif priced in ("sold for", "price paid"):
-        constants = {"outcome": "sold"}
+    elif _ALL_IN.search(priced):
+        constants = {"price_basis": "all-in"}
+    if "outcome" not in constants and (
+        _SOLD.search(priced) or _SOLD.search(plain(columns.get("event_date", "")))
+    ):
+        constants["outcome"] = "sold"
+    said = {found.outcome for found in read}
+    if "unsold" in said and None in said:
+        constants.setdefault("outcome", "sold")
+    currency = currency_of(heading)
+    if currency is not None:
+        constants["currency"] = currency
     constants = {ours: value for ours, value in constants.items() if ours not in columns}
-    amount = columns.get("amount")
-    signed = (
-        amount in text.columns and text.select(currency_in(pl.col(amount)).is_not_null().mean()).item() == 1
-    )
-    for ours in REQUIRED:
-        if ours in columns or ours in constants or ours in _MADE or (ours == "currency" and signed):
+    signed = [found.currency for found in read if found.currency is not None]
+    every = bool(signed) and len(signed) == len([found for found in read if found.amount is not None])
+    clear = every and all(SIGNS.get(sign, (sign,))[0] for sign in signed)
+    for ours in (*REQUIRED, *MAY_BE_UNKNOWN):
+        if ours == "price_basis" and constants.get(ours) == "hammer" and "premium" not in columns:
+            questions.append(
+                "[constants] price_basis: hammer prices need the buyer's premium, in a column or as "
+                "[[premium]]; "
+                f"say all-in where the prices hold it ({', '.join(PRICE_BASES)})"
+            )
+        if ours in columns or ours in constants or ours in _MADE or (ours == "currency" and clear):
+            continue
+        if CAR in columns and ours in ("make", "model", "year"):
             continue
         allowed = {"channel": CHANNELS, "outcome": OUTCOMES, "price_basis": PRICE_BASES}.get(ours)
         one_of = f" ({', '.join(allowed)})" if allowed is not None else ""
-        questions.append(f"[constants] {ours}: no column says it; give the one for every row{one_of}")
+        blank = ", or leave it unknown" if ours in MAY_BE_UNKNOWN else ""
+        seen = (
+            f"; some cells say {', '.join(sorted(set(signed))[:4])}" if ours == "currency" and signed else ""
+        )
+        questions.append(
+            f"[constants] {ours}: no column says it; give the one for every row{one_of}{blank}{seen}"
+        )
     if "amount" not in columns:
         questions.append("[columns] amount: no column looks like a price")
     return constants
@@ -224,11 +322,10 @@ def _date_order(text: pl.DataFrame, columns: dict[str, str], questions: list[str
     dates = dates.filter(~dates.str.contains(iso))
     if dates.is_empty():
         return None
-    frame = dates.to_frame("date")
-    share = {
-        order: frame.select(date_text(pl.col("date"), order).str.contains(iso).mean()).item()
-        for order in DATE_ORDERS
-    }
+    cells_of = dates.to_list()
+    share = {order: sum(read_date(cell, order) is not None for cell in cells_of) for order in ORDERS}
+    if sum(read_date(cell) is not None for cell in cells_of) == max(share.values()):
+        return None  # no cell leaves the order open
     best = max(share.values())
     orders = [order for order, read in share.items() if read == best]
     if best > 0 and len(orders) == 1:
@@ -244,28 +341,39 @@ def _decimal(text: pl.DataFrame, columns: dict[str, str]) -> str:
     amounts = [text[columns[ours]] for ours in MONEY_COLUMNS if columns.get(ours) in text.columns]
     if not amounts:
         return "."
-    frame = pl.concat([series.alias("amount") for series in amounts]).drop_nulls().to_frame()
-    good = {
-        mark: frame.select(
-            money_text(pl.col("amount"), mark).str.contains(r"^-?[0-9]+(\.[0-9]{1,2})?$").sum()
-        ).item()
-        for mark in (".", ",")
-    }
-    return "," if good[","] > good["."] else "."
+    cells = pl.concat([series.alias("amount") for series in amounts]).drop_nulls()
+    behind = {mark: cells.str.contains(rf"[0-9]{mark}[0-9]{{1,2}}([^0-9]|$)").sum() for mark in (r"\.", ",")}
+    return "," if behind[","] > behind[r"\."] else "."
 
 
-def _unit(columns: dict[str, str], questions: list[str]) -> str:
-    """The unit of the odometer, if its header names one."""
+def _unit(columns: dict[str, str], text: pl.DataFrame, questions: list[str]) -> str:
+    """The unit of the odometer, if its heading names one or its cells say theirs."""
     if "odometer_km" not in columns:
         return "km"
-    header = _plain(columns["odometer_km"])
-    thousand = "thousand " if re.search(r"\b(000|thousand|k)\b", header) else ""
-    if re.search(r"\b(km|kilomet\w*)\b", header):
+    header = plain(columns["odometer_km"])
+    thousand = "thousand " if re.search(r"\b(000|000s|thousand|k|tsd|tkm)\b", header) else ""
+    if re.search(r"\b(t?kms?|kilom\w*|chilom\w*|laufleistung)\b", header):
         return f"{thousand}km"
-    if re.search(r"\bmiles?\b", header):
+    if re.search(r"\b(miles?|mls)\b", header):
         return f"{thousand}miles"
-    questions.append(f"[units] odometer_km: {columns['odometer_km']!r} names no unit; say km or miles")
+    if re.search(r"\bmil(tal)?\b", header):
+        return "mil"
+    theirs = columns["odometer_km"]
+    cells = text[theirs].drop_nulls().unique().to_list() if theirs in text.columns else []
+    said = [found for found in (read_distance(cell) for cell in cells) if found is not None]
+    if said and all(unit is not None for _, unit in said):
+        return "km"
+    questions.append(f"[units] odometer_km: {theirs!r} names no unit; say km or miles")
     return "km"
+
+
+def _year_unit(columns: dict[str, str], text: pl.DataFrame) -> str:
+    """Whether the column of the year holds ages."""
+    theirs = columns.get("year", "")
+    if not _AGES.search(plain(theirs)):
+        return "year"
+    cells = text[theirs].drop_nulls().str.strip_chars() if theirs in text.columns else pl.Series([""])
+    return "age" if cells.str.contains(r"^[0-9]{1,3}\b").mean() or theirs not in text.columns else "year"
 
 
 def _quoted(table: dict[str, str]) -> str:
@@ -288,7 +396,7 @@ def _words(text: pl.DataFrame, columns: dict[str, str], questions: list[str]) ->
         cells = text[columns[ours]].drop_nulls().str.strip_chars().str.to_lowercase().unique().sort()
         unknown = cells.filter(~cells.is_in(list(known)) & (cells != "")).to_list()
         for word in unknown:
-            likest = process.extractOne(word, list(known), scorer=fuzz.ratio, score_cutoff=NEAR_HEADER)
+            likest = process.extractOne(word, list(known), scorer=fuzz.ratio, score_cutoff=NEAR)
             if likest is not None:
                 words.setdefault(ours, {})[word] = known[likest[0]]
         open_words = [word for word in unknown if word not in words.get(ours, {})]

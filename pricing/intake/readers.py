@@ -7,8 +7,9 @@ CSV file or a sheet. Blank rows are no rows.
 import json
 import zipfile
 import zlib
+from collections import Counter
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Final
 
@@ -18,6 +19,7 @@ import pyarrow
 import pyarrow.parquet
 
 from pricing.errors import FileError
+from pricing.intake.drawn_tables import tables_in
 from pricing.intake.layout import Layout, numbered
 from pricing.intake.listings import is_page, read_listings
 from pricing.intake.text_tables import PART_ROWS, read_text_table, survey_text
@@ -35,11 +37,14 @@ class Part:
     rows_done: int
     rows_expected: int
     """Rows of the file up to here, and in all: exact for the last part."""
+    set_aside: Counter[str] = field(default_factory=Counter)
+    """Rows that are none of the file's records, by kind: title, units, total, header, remark."""
 
 
 def read_file(path: Path, layout: Layout | None = None) -> Iterator[Part]:
-    """Read a file part by part, by the ending of its name: csv, tsv, txt, xlsx, parquet, jsonl, ndjson; html,
-    or a folder of pages, for saved listings.
+    """Read a file part by part, by the ending of its name: csv, tsv, txt, xlsx, xls, xlsb, ods, parquet,
+    jsonl, ndjson; html, or a folder of pages, for saved listings. A table in a text file or a workbook is
+    found under titles, and of rows of units, totals and remarks it is told how many there were.
 
     Raises ``FileError`` when it is absent, a folder, empty, broken, of another kind, or larger than any true
     one.
@@ -60,9 +65,9 @@ def read_file(path: Path, layout: Layout | None = None) -> Iterator[Part]:
         if path.stat().st_size == 0:
             raise FileError(f"{path} is empty")
         rows = 0
-        for frame, expected in reader(path, layout):
+        for frame, expected, *others in reader(path, layout):
             rows += frame.height
-            yield Part(_without_blank_rows(frame), rows, max(rows, expected))
+            yield Part(_without_blank_rows(frame), rows, max(rows, expected), *others)
     except (OSError, pl.exceptions.PolarsError, pyarrow.ArrowException) as error:
         raise FileError(f"{path} cannot be read: {str(error).strip().splitlines()[0]}") from None
 
@@ -79,28 +84,29 @@ def _without_blank_rows(frame: pl.DataFrame) -> pl.DataFrame:
     return frame  # a column that is full says that no row is blank
 
 
-Frames = Iterator[tuple[pl.DataFrame, int]]
+Frames = Iterator[tuple[pl.DataFrame, int] | tuple[pl.DataFrame, int, Counter[str]]]
 
 
-def _read_xlsx(path: Path, layout: Layout) -> Frames:
-    _refuse_bomb(path)
+def _read_book(path: Path, layout: Layout) -> Frames:
+    if path.suffix.lower() != ".xls":  # the others are archives
+        _refuse_bomb(path)
     try:
         book = fastexcel.read_excel(path)
         sheets = book.sheet_names if layout.sheet is None else [layout.sheet]
         if layout.sheet is not None and layout.sheet not in book.sheet_names:
             raise FileError(f"{path} has no sheet {layout.sheet!r}; it has: {', '.join(book.sheet_names)}")
-        frames = [
-            (sheet, book.load_sheet(sheet, dtypes="string", header_row=layout.header_row - 1).to_polars())
-            for sheet in sheets
-        ]
+        loaded = [book.load_sheet(sheet, dtypes="string", header_row=None, skip_rows=0) for sheet in sheets]
+        shown = [sheet for sheet in loaded if layout.sheet is not None or sheet.visible == "visible"]
+        grids = [sheet.to_polars() for sheet in shown]
     except (fastexcel.FastExcelError, ValueError) as error:
         raise FileError(f"{path} is not a readable workbook: {str(error).splitlines()[0]}") from None
-    if all(frame.is_empty() for _, frame in frames):
+    header = None if layout.header_row is None else layout.header_row - 1
+    tables = [table for grid in grids if grid.height for table in tables_in(grid, header)]
+    if not tables:
         raise FileError(f"{path} holds no rows")
-    total = sum(frame.height for _, frame in frames)
-    for _, frame in frames:
-        if not frame.is_empty():
-            yield numbered(frame, layout.header_row + 1), total
+    total = sum(table.frame.height for table in tables)
+    for table in tables:
+        yield table.frame, total, table.set_aside
 
 
 def _refuse_bomb(path: Path) -> None:
@@ -177,7 +183,7 @@ _READERS: Final = {
     ".csv": read_text_table,
     ".tsv": read_text_table,
     ".txt": read_text_table,
-    ".xlsx": _read_xlsx,
+    **dict.fromkeys((".xlsx", ".xlsm", ".xlsb", ".ods", ".xls"), _read_book),
     ".parquet": _read_parquet,
     ".jsonl": _read_json_lines,
     ".ndjson": _read_json_lines,

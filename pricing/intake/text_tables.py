@@ -3,6 +3,7 @@ be."""
 
 import codecs
 import csv
+from collections import Counter
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any, Final
@@ -10,6 +11,7 @@ from typing import Any, Final
 import polars as pl
 
 from pricing.errors import FileError
+from pricing.intake.drawn_tables import LOOKED_THROUGH, DrawnTable, header_row, tables_in
 from pricing.intake.layout import Layout, numbered
 
 PART_ROWS: Final = 250_000
@@ -27,17 +29,33 @@ Windows-1252, as the WHATWG Encoding standard has it."""
 DELIMITERS: Final = (",", ";", "\t", "|")
 
 
-def read_text_table(path: Path, layout: Layout) -> Iterator[tuple[pl.DataFrame, int]]:
-    """The rows of a CSV file, part by part, and how many there will be about."""
+DRAWN_LINES: Final = 20_000
+"""A file of more lines was written by a program, and only its header is looked for."""
+
+Frames = Iterator[tuple[pl.DataFrame, int] | tuple[pl.DataFrame, int, Counter[str]]]
+
+
+def read_text_table(path: Path, layout: Layout) -> Frames:
+    """The rows of a text file, part by part, how many there will be about, and those that are no records."""
     encoding, lines = survey_text(path, layout.encoding)
-    first = layout.header_row - 1
+    head = _head(path, encoding)
+    delimiter = _find_delimiter(head) if layout.delimiter is None else layout.delimiter
+    if len(delimiter.encode()) != 1:
+        raise FileError(f"{path}: a delimiter is one plain character; got {delimiter!r}")
+    first = 0 if layout.header_row is None else layout.header_row - 1
+    if layout.header_row is None and lines <= DRAWN_LINES:
+        drawn = _drawn(path, encoding, delimiter)
+        if drawn is not None:
+            total = sum(table.frame.height for table in drawn)
+            for table in drawn:
+                yield table.frame, total, table.set_aside
+            return
+    elif layout.header_row is None:
+        first = header_row([_cells(line, delimiter) for line in head]) or 0
     if encoding in ("utf-8", "utf-8-sig"):
         source: Path | bytes = path
     else:
         source = path.read_bytes().decode(encoding).encode()
-    delimiter = _find_delimiter(path, encoding, layout) if layout.delimiter is None else layout.delimiter
-    if len(delimiter.encode()) != 1:
-        raise FileError(f"{path}: a delimiter is one plain character; got {delimiter!r}")
     done = 0
     try:
         scan = pl.scan_csv(source, infer_schema=False, separator=delimiter, skip_lines=first)
@@ -51,6 +69,36 @@ def read_text_table(path: Path, layout: Layout) -> Iterator[tuple[pl.DataFrame, 
     except pl.exceptions.ComputeError:
         # Lines with stray quotes or too many cells: read one by one, so that only those lines suffer.
         yield from _read_ragged(path, encoding, delimiter, first, done)
+
+
+def _drawn(path: Path, encoding: str, delimiter: str) -> list[DrawnTable] | None:
+    """The tables of a file that is more than a header and records below it; None for one that is not."""
+    csv.field_size_limit(LONGEST_CELL)
+    with path.open(encoding=encoding, newline="") as file:
+        try:
+            rows = list(csv.reader(file, delimiter=delimiter))
+        except csv.Error:
+            return None
+    width = max(map(len, rows), default=0)
+    if width < 2:
+        return None
+    cells = [[cell if cell != "" else None for cell in row] + [None] * (width - len(row)) for row in rows]
+    header = header_row(cells)
+    grid = pl.DataFrame(cells, schema={f"cell {at}": pl.String for at in range(width)}, orient="row")
+    tables = tables_in(grid, header)
+    if not tables or (len(tables) == 1 and not tables[0].set_aside.total() and header in (None, 0)):
+        return None
+    extra = [f"column {place + 1}" for place in range(len(rows[header or 0]), width)]
+    return [DrawnTable(_with_extra(table.frame, extra, delimiter), table.set_aside) for table in tables]
+
+
+def _with_extra(frame: pl.DataFrame, names: list[str], delimiter: str) -> pl.DataFrame:
+    """Cells beyond the header in a column of theirs."""
+    beyond = [name for name in names if name in frame.columns]
+    if not beyond:
+        return frame
+    together = pl.concat_str(beyond, separator=delimiter, ignore_nulls=True)
+    return frame.with_columns(pl.when(together != "").then(together).alias(EXTRA_CELLS)).drop(beyond)
 
 
 def _read_ragged(
@@ -128,13 +176,28 @@ def survey_text(path: Path, stated: str | None) -> tuple[str, int]:
     return ENCODINGS[found], lines + (last != b"\n")
 
 
-def _find_delimiter(path: Path, encoding: str, layout: Layout) -> str:
-    """The candidate that splits the header into the most cells."""
+def _head(path: Path, encoding: str) -> list[str]:
+    """The first lines of a file."""
     with path.open(encoding=encoding, newline="") as file:
-        for _ in range(layout.header_row - 1):
-            file.readline(LONGEST_CELL)
-        header = file.readline(LONGEST_CELL)
-        while header and not header.strip():
-            header = file.readline(LONGEST_CELL)
-    counts = {mark: len(next(csv.reader([header], delimiter=mark), [])) for mark in DELIMITERS}
-    return max(counts, key=lambda mark: counts[mark])
+        return [file.readline(LONGEST_CELL) for _ in range(LOOKED_THROUGH)]
+
+
+def _cells(line: str, delimiter: str) -> list[str | None]:
+    try:
+        return list(next(csv.reader([line], delimiter=delimiter), []))
+    except csv.Error:
+        return []
+
+
+def _find_delimiter(head: list[str]) -> str:
+    """The candidate that parts the most lines alike, into the most cells."""
+
+    def alike(mark: str) -> tuple[int, int]:
+        counts = Counter(len(_cells(line, mark)) for line in head if line.strip())
+        counts.pop(1, None)
+        if not counts:
+            return (0, 0)
+        cells, lines = max(counts.items(), key=lambda pair: pair[0] * pair[1])
+        return cells * lines, cells
+
+    return max(DELIMITERS, key=alike)

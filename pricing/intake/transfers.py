@@ -17,11 +17,28 @@ from pricing.errors import FileError, PricingError
 LARGEST_UPLOAD: Final = 200_000_000
 """Bytes."""
 
-KINDS: Final = ("csv", "tsv", "txt", "xlsx", "parquet", "jsonl", "ndjson", "html", "htm")
+KINDS: Final = (
+    "csv",
+    "tsv",
+    "txt",
+    "xlsx",
+    "xls",
+    "xlsb",
+    "ods",
+    "parquet",
+    "jsonl",
+    "ndjson",
+    "html",
+    "htm",
+)
 """Endings of the files of records that can be uploaded."""
 
-_FIRST_BYTES: Final = {"xlsx": b"PK\x03\x04", "parquet": b"PAR1"}
-"""ZIP local file header (PKWARE APPNOTE, 4.3.7) and the magic number of Apache Parquet's file format."""
+_ZIP: Final = b"PK\x03\x04"
+_FIRST_BYTES: Final = {
+    "xlsx": _ZIP, "xlsb": _ZIP, "ods": _ZIP, "parquet": b"PAR1", "xls": b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"
+}  # fmt: skip
+"""ZIP local file header (PKWARE APPNOTE, 4.3.7), the magic number of Apache Parquet's file format, and the
+header of a compound file ([MS-CFB] 2.2)."""
 
 _LOOKED_AT: Final = 1024
 _LONGEST_NAME: Final = 60

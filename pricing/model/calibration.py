@@ -13,9 +13,11 @@ from typing import Final
 
 import numpy as np
 
+from pricing.model.condition_scale import ConditionScale
 from pricing.model.market_shift import MarketShift, period_shifts
 from pricing.model.origin_errors import OriginErrors
 from pricing.model.pooling import Floats, Ints
+from pricing.model.prediction import Prediction, at_position
 from pricing.model.score_law import ScoreLaw
 
 CELL_WEIGHT: Final = 40.0
@@ -61,6 +63,24 @@ class Calibration:
             low, high = (((bound - common) / unit)[~sold] for bound in (errors.lower, errors.upper))
             law = _with_bounds(law, z, low, high, degrees_of_freedom)
         return cls(law, scales, shift)
+
+    def states(self, guess: Prediction, condition: ConditionScale | None) -> tuple[Floats, Floats]:
+        """Log mid and spread of every car as it is (column 0), and of the same car at every knot of the
+        condition scale that is worse; at the others, and of an ungraded car, once more as it is."""
+        common = self.shift.variance_at(guess.late)
+        spread = np.sqrt(np.square(guess.spread * self.scales[guess.depth, guess.band]) + common)
+        if condition is None or not guess.state_mid.shape[1]:
+            return guess.mid[:, None], spread[:, None]
+        band = np.clip(np.round(condition.knots), 0, len(condition.bands) - 1).astype(np.int64)
+        scaled = np.square(guess.state_spread * self.scales[guess.depth[:, None], band])
+        states = np.sqrt(scaled + common[:, None])
+        graded = np.isfinite(guess.position)
+        spread = np.where(graded, at_position(guess.position, condition.knots, states), spread)
+        worse = graded[:, None] & (condition.knots < guess.position[:, None])
+        return (
+            np.column_stack([guess.mid, np.where(worse, guess.state_mid, guess.mid[:, None])]),
+            np.column_stack([spread, np.where(worse, states, spread[:, None])]),
+        )
 
 
 def _with_bounds(

@@ -95,7 +95,7 @@ def fit_regression(
     ...                  np.array([0]), np.array([], int))
     >>> codes = np.zeros((40, 0), int)
     >>> model, rows = fit_regression(X, 2.0 + 0.5 * X[:, 1], codes, free, degrees=np.inf)
-    >>> model.predict(X[:2], codes[:2]).round(6).tolist()
+    >>> model.predict(X[:2], codes[:2]).round(4).tolist()
     [2.0, 2.5]
     """
     if not np.isfinite(X.sum()):

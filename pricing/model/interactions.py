@@ -19,6 +19,9 @@ from pricing.model.pooling import Floats
 from pricing.model.trees import LeafMasks, Nodes, grown_by
 
 ROUNDS: Final = 120
+FIRST_ROUNDS: Final = 20
+"""Rounds after which there are no more if none of them gained anything on the later rows."""
+
 LATER: Final = 0.2
 """Latest share of the rows on which the number of rounds is chosen."""
 
@@ -91,15 +94,20 @@ def _boosting(columns: int, rising: list[int], seed: int, rounds: int) -> HistGr
 def _best_rounds(values: Floats, residual: Floats, weights: Floats, rising: list[int], seed: int) -> int:
     cut = int(len(residual) * (1.0 - LATER))
     chosen = _spread_out(cut)
-    model = _boosting(values.shape[1], rising, seed, ROUNDS)
-    model.fit(values[chosen], residual[chosen], sample_weight=weights[chosen])
     later = slice(cut, None, max(1, (len(residual) - cut) // MOST_ROWS))
     y, w = residual[later], weights[later]
-    losses = [
-        float(np.average(np.square(y - step), weights=w)) for step in model.staged_predict(values[later])
-    ]
-    best = int(np.argmin(losses))
-    return best + 1 if losses[best] < (1.0 - LEAST_GAIN) * float(np.average(np.square(y), weights=w)) else 0
+    without = float(np.average(np.square(y), weights=w))
+    model = _boosting(values.shape[1], rising, seed, FIRST_ROUNDS).set_params(warm_start=True)
+    for rounds in (FIRST_ROUNDS, ROUNDS):
+        model.set_params(max_iter=rounds)
+        model.fit(values[chosen], residual[chosen], sample_weight=weights[chosen])
+        losses = [
+            float(np.average(np.square(y - step), weights=w)) for step in model.staged_predict(values[later])
+        ]
+        best = int(np.argmin(losses))
+        if losses[best] >= without:
+            return 0
+    return best + 1 if losses[best] < (1.0 - LEAST_GAIN) * without else 0
 
 
 def _spread_out(rows: int) -> slice:

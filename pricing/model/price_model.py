@@ -26,7 +26,6 @@ from pricing.model.prediction import (
     BATCH,
     Fitted,
     Prediction,
-    at_position,
     predict,
     predict_encoded,
     seen_by_trees,
@@ -241,21 +240,10 @@ class PriceModel:
     def _distribution(
         self, guess: Prediction, features: pl.DataFrame, encoded: Encoded | None
     ) -> PriceDistribution:
-        calibration, condition = self.calibration, self.fitted.design.condition
-        common = calibration.shift.variance_at(guess.late)
-        spread = np.sqrt(np.square(guess.spread * calibration.scales[guess.depth, guess.band]) + common)
-        centre, spreads = guess.mid[:, None], spread[:, None]
-        if condition is not None and guess.state_mid.shape[1]:
-            band = np.clip(np.round(condition.knots), 0, len(condition.bands) - 1).astype(np.int64)
-            states = np.square(guess.state_spread * calibration.scales[guess.depth[:, None], band])
-            states = np.sqrt(states + common[:, None])
-            graded = np.isfinite(guess.position)
-            spread = np.where(graded, at_position(guess.position, condition.knots, states), spread)
-            worse = graded[:, None] & (condition.knots < guess.position[:, None])
-            centre = np.column_stack([guess.mid, np.where(worse, guess.state_mid, guess.mid[:, None])])
-            spreads = np.column_stack([spread, np.where(worse, states, spread[:, None])])
+        law = self.calibration.law
+        centre, spread = self.calibration.states(guess, self.fitted.design.condition)
         evidence = pl.Series("evidence", DEPTHS)[guess.depth]
-        told = PriceDistribution(calibration.law, centre, spreads)
+        told = PriceDistribution(law, centre, spread)
         low, high = told.interval(PRICED)
         reason = self._reasons(guess, features, np.column_stack([low, told.mid, high]))
         estimates = self.fitted.regression.estimates
@@ -266,7 +254,7 @@ class PriceModel:
             own = self.fitted.design.encode(asked) if encoded is None else encoded[rows]
             return self._terms(asked, own, guess.learnt[rows], guess.late[rows])
 
-        return PriceDistribution(calibration.law, centre, spreads, evidence, reason, remark, terms)
+        return PriceDistribution(law, centre, spread, evidence, reason, remark, terms)
 
     def quantiles(self, cars: Frame, levels: Sequence[float], as_of: date | None = None) -> pl.DataFrame:
         """Price not exceeded with each probability in ``levels``: one column a level, named ``f"{level:g}"``.

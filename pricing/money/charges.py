@@ -232,7 +232,7 @@ def read_schedule(path: Path) -> Schedule:
     try:
         facts = tomllib.loads(path.read_text(encoding="utf-8"))
     except OSError as error:
-        raise FileError(f"{path}: cannot be read: {error.strerror}") from None
+        raise FileError(f"{path}: cannot be read as a schedule: {error.strerror}") from None
     except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
         raise FileError(f"{path}: cannot be read as a schedule (TOML): {error}") from None
     tables = facts.get("charge")

@@ -22,7 +22,8 @@ def price_records(
 
     ``records`` are rows that keep the contract. Added, in ``base``: ``price`` (sold and asking; for a sale
     the amount with the buyer's premium), ``lower_price`` and ``upper_price`` (unsold lots: what the highest
-    bid and the reserve, or the low estimate where no reserve is known, would have come to), ``rate_date``,
+    bid and the reserve, or the low estimate where no reserve is known, would have come to; null where the
+    premium is not known), ``rate_date``,
     and ``unpriced``: one of ``REASONS`` or null. The premium is the record's own, else that of the source's
     schedule in force; outside auctions there is none.
 
@@ -41,7 +42,6 @@ def price_records(
     net = pl.col("price_basis") == "net"
     priced = pl.col("outcome").is_in(["sold", "asking"])
     bounded = pl.col("outcome") == "unsold"
-    auction = pl.col("channel") == "auction"
     upper = pl.coalesce("reserve all-in", "low_estimate all-in")
     due = (
         pl.when(hammer & pl.col("premium due").is_not_null())
@@ -55,11 +55,8 @@ def price_records(
         .otherwise("amount due")
     )
     lines = pl.any_horizontal(pl.col(name).is_not_null() for name in _LINES[1:])
-    no_charge = (
-        pl.when(priced & due.is_null())
-        .then(pl.when(net).then(pl.lit("commission_unknown")).otherwise(pl.lit("premium_unknown")))
-        .when(bounded & lines & auction & pl.col("charge").is_null())
-        .then(pl.lit("premium_unknown"))
+    no_charge = pl.when(priced & due.is_null()).then(
+        pl.when(net).then(pl.lit("commission_unknown")).otherwise(pl.lit("premium_unknown"))
     )
     no_rate = pl.when(((priced & due.is_not_null()) | (bounded & lines)) & pl.col("units").is_null()).then(
         pl.lit("rate_unknown")

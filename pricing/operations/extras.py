@@ -5,7 +5,7 @@ from typing import Final
 EXTRAS: Final = {
     "dashboard": ("streamlit", "PIL"),
     "api": ("fastapi", "httptools", "multipart", "prometheus_client", "pydantic", "starlette", "uvicorn"),
-    "documents": ("babel", "docx", "typst", "vl_convert", "xlsxwriter"),
+    "documents": ("docx", "typst", "vl_convert", "xlsxwriter"),
     "server": ("psycopg",),
     "client": ("httpx",),
 }

@@ -3,7 +3,7 @@
 import sys
 from collections.abc import Callable
 from contextlib import AbstractContextManager, nullcontext
-from datetime import date
+from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
@@ -50,16 +50,31 @@ def fitted_market(
     """
     from pricing.model.saved import load as load_fit
     from pricing.store.state import read_state
+    from pricing.words.market_standing import market_warning
 
     market = open_market(path)
     model = load_fit(market, fit)
     if fit is not None:
         return market, model
     if at is None or at >= date.fromisoformat(model.facts["last_date"]):
-        if read_state(market.path).stale:
-            sys.stderr.write("note: the market has changed since its fit; `pricing fit` makes a new one\n")
+        warning = market_warning(read_state(market.path), datetime.now(UTC).date())
+        if warning is not None:
+            sys.stderr.write(f"note: {warning}\n")
         return market, model
     from pricing.model.price_model import PriceModel
 
     with display() as tell:
         return market, PriceModel(model.spec, model.seed).fit(market.sales(as_of=at), progress=tell)
+
+
+def record_named(market: "Market", start: str) -> str:
+    """The one record whose name starts so.
+
+    Raises:
+        MarketError: there is none, or more than one.
+    """
+    names = market.sales(every_record=True)["record_id"]
+    found = names.filter(names.str.starts_with(start)).to_list()
+    if len(found) != 1:
+        raise MarketError(f"{len(found)} records have a name that starts with {start!r}; give one's name")
+    return str(found[0])

@@ -16,11 +16,12 @@ import pycountry
 
 from pricing.errors import TableError
 from pricing.money.currencies import CURRENCIES, SMALL_UNIT_CURRENCIES
-from pricing.records.cells import read_cells
+from pricing.records.cells import raw_text, read_cells
 from pricing.vocabulary import (
     BAND_EDGES,
     CHANNELS,
     CONDITION_BANDS,
+    DATE_PRECISIONS,
     DRIVE_SIDES,
     FIRST_YEAR,
     HIGHEST_ODOMETER_KM,
@@ -57,7 +58,8 @@ class Contract(dy.Schema):
     """One row a sale, an offer, or an asking price seen. Amounts are in major units of ``currency``.
 
     ``premium`` is the buyer's premium with its tax; estimates, reserve and highest bid are in hammer terms.
-    ``options`` lists codes of the vocabulary, each once. ``chassis_number`` has any form.
+    ``options`` lists codes of the vocabulary, each once. ``chassis_number`` has any form. ``date_precision``
+    says how much of ``event_date`` is known, null where it is the day.
     """
 
     record_id = dy.String(nullable=False)
@@ -77,8 +79,8 @@ class Contract(dy.Schema):
     options = dy.List(dy.String(nullable=True), nullable=False)
     matching_numbers = _word(MATCHING_NUMBERS, nullable=True)
     history_file = dy.Bool(nullable=True)
-    channel = _word(CHANNELS)
-    country = _word(COUNTRIES)
+    channel = _word(CHANNELS, nullable=True)
+    country = _word(COUNTRIES, nullable=True)
     outcome = _word(OUTCOMES)
     event_date = dy.Date(nullable=False)
     amount = _money()
@@ -91,6 +93,7 @@ class Contract(dy.Schema):
     highest_bid = _money()
     listed_on = dy.Date(nullable=True)
     notes = dy.String(nullable=True)
+    date_precision = _word(DATE_PRECISIONS, nullable=True)
 
 
 _TYPES: Final = dict(pl.Schema(Contract))
@@ -162,6 +165,29 @@ REQUIRED: Final = tuple(
 """Columns that a table must have; the others count as absent values."""
 
 
+SPARED: Final = {
+    "condition_score_out_of_range": ("condition_score",),
+    "condition_score_outside_band": ("condition_score", "condition_band"),
+    "odometer_negative": ("odometer_km",),
+    "odometer_absurd": ("odometer_km",),
+    "listed_after_event": ("listed_on",),
+    "estimate_not_positive": ("low_estimate", "high_estimate"),
+    "estimates_reversed": ("low_estimate", "high_estimate"),
+    "reserve_not_positive": ("reserve",),
+    "highest_bid_not_positive": ("highest_bid",),
+}
+"""Rules that only columns break which a record can be without, and those columns."""
+
+OPTIONAL: Final = tuple(
+    name
+    for name, column in Contract.columns().items()
+    if column.nullable and name not in ("notes", "premium")
+)
+"""Columns that a record can be without; ``premium`` is not of them, as a price would come out otherwise."""
+
+LONGEST_CELL_NOTED: Final = 200
+
+
 @dataclass(frozen=True)
 class CheckResult:
     """What a check made of a table; no row is in both frames and none is in neither."""
@@ -197,6 +223,8 @@ def check(frame: pl.DataFrame, today: date) -> CheckResult:
             f"the table has no column {', '.join(absent)}; it has: {', '.join(frame.columns) or 'none'}"
         )
     reading = read_cells(frame, _TYPES).with_columns(pl.col("options").fill_null([]))
+    # Set operations of polars 2.1 on lists in several chunks, one of them empty, read beyond the end.
+    reading = reading.with_columns(reading["options"].rechunk())
     broken = broken_rules(reading, today)
     kept = broken.is_null()
     return CheckResult(
@@ -205,6 +233,71 @@ def check(frame: pl.DataFrame, today: date) -> CheckResult:
             frame.drop("broken_rules", strict=False).with_columns(broken.alias("broken_rules")).filter(~kept)
         ),
     )
+
+
+def spared(rejected: pl.DataFrame) -> pl.DataFrame:
+    """Rejected rows without the cells that a record can be without and that broke a rule: such a cell is not
+    known, and its text goes to the notes.
+
+    ``rejected`` is that of a ``CheckResult``. Added is ``not_known``, the names of the columns whose cells
+    went.
+
+    >>> row = {"odometer_km": "low", "drive_side": "middle", "notes": "blue"}
+    >>> told = pl.DataFrame([row | {"broken_rules": ["odometer_km_unreadable", "drive_side_unknown"]}])
+    >>> spared(told).select("odometer_km", "drive_side", "notes", "not_known").row(0)
+    (None, None, 'blue; drive side: middle; odometer: low', ['drive_side', 'odometer_km'])
+    """
+    broken = pl.col("broken_rules")
+    rejected = rejected.rechunk()
+    rules = set(rejected["broken_rules"].explode().drop_nulls().unique())
+    cells = [name for name in OPTIONAL if name in rejected.columns and name != "options"]
+    gone = {
+        name: pl.any_horizontal(broken.list.contains(rule) for rule in about)
+        for name in cells
+        if (
+            about := rules
+            & {f"{name}_unreadable", f"{name}_unknown", *(r for r, of in SPARED.items() if name in of)}
+        )
+    }
+    gone = {name: went & pl.col(name).is_not_null() for name, went in gone.items()}
+    if "amount" in gone:  # a sale and an asking price are nothing without theirs
+        gone["amount"] &= ~pl.col("outcome").is_in(["sold", "asking"])
+    text = {name: raw_text(name, rejected.schema[name]).str.slice(0, LONGEST_CELL_NOTED) for name in gone}
+    noted = [
+        pl.when(went).then(pl.lit(f"{name.removesuffix('_km').replace('_', ' ')}: ") + text[name])
+        for name, went in gone.items()
+    ]
+    names = [pl.when(went).then(pl.lit(name)) for name, went in gone.items()]
+    blanked = [pl.when(~went).then(name).alias(name) for name, went in gone.items()]
+    if {"option_unknown", "option_repeated"} & rules and "options" in rejected.columns:
+        listed = pl.col("options") if rejected.schema["options"] == pl.List(pl.String) else None
+        listed = (
+            pl.col("options").str.split(";").list.eval(pl.element().str.strip_chars())
+            if listed is None
+            else listed
+        )
+        others = listed.list.set_difference(list(OPTION_CODES)).list.eval(
+            pl.element().filter(pl.element() != "")
+        )
+        odd = broken.list.contains("option_unknown")
+        noted.append(
+            pl.when(odd).then(pl.lit("options: ") + others.list.join(", ").str.slice(0, LONGEST_CELL_NOTED))
+        )
+        names.append(pl.when(odd).then(pl.lit("options")))
+        kept = listed.list.set_intersection(list(OPTION_CODES)).list.sort()
+        blanked.append(
+            pl.when(odd | broken.list.contains("option_repeated"))
+            .then(kept)
+            .otherwise(listed)
+            .alias("options")
+        )
+    nothing = pl.lit([], dtype=pl.List(pl.String))
+    told = pl.concat_list(names).list.drop_nulls() if names else nothing
+    notes = pl.col("notes").cast(pl.String) if "notes" in rejected.columns else pl.lit(None, dtype=pl.String)
+    together = pl.concat_str([notes, *noted], separator="; ", ignore_nulls=True)
+    return rejected.with_columns(
+        *blanked, pl.when(together != "").then(together).alias("notes"), told.alias("not_known")
+    ).drop("broken_rules")
 
 
 def broken_rules(rows: pl.DataFrame, today: date, about: frozenset[str] | None = None) -> pl.Series:

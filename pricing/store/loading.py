@@ -7,27 +7,33 @@ while finished rows are stored.
 from collections import Counter, deque
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, field, replace
 from datetime import date
+from itertools import chain
 from pathlib import Path
 from typing import Final
 
 import duckdb
 import polars as pl
 
-from pricing.errors import TableError
+from pricing.errors import DoubtError, TableError
 from pricing.intake.duplicates import KEYS
 from pricing.intake.layout import Layout
+from pricing.intake.listings import is_page
 from pricing.intake.mapping import Mapping
-from pricing.intake.mapping_files import mapping_beside, mapping_text, read_mapping
+from pricing.intake.mapping_files import mapping_beside, mapping_text, parse_mapping, read_mapping, recognised
+from pricing.intake.plausibility import MARKET, doubts
 from pricing.intake.readers import Part, read_file
+from pricing.intake.written.cars import CarNames
 from pricing.money.prices import PRICE_COLUMNS
 from pricing.progress import Progress
-from pricing.records.contract import COLUMNS
+from pricing.records.contract import COLUMNS, REQUIRED
 from pricing.store.answers import Receipt, keep_result
 from pricing.store.audit import now, write_audit
 from pricing.store.connection import add_row, connection, frame, run
 from pricing.store.links import link_batch
+from pricing.store.names import known_cars
+from pricing.store.removal import WHOLE
 from pricing.store.schema import create_key, drop_key
 from pricing.store.staging import Staged, Terms, stage
 from pricing.store.terms import charges_in_force, own_rates, store_charges, stored_charges
@@ -36,6 +42,13 @@ ROWS_A_STATEMENT: Final = 1_000_000
 PARTS_AT_ONCE: Final = 2
 FEWEST_REBUILT: Final = 20_000
 """Rows of a load from which a key is made again after them rather than kept row by row."""
+ASKED: Final = tuple(
+    name for name in REQUIRED if name not in ("record_id", "batch_id", "source", "source_ref")
+)
+"""Columns that a file has that is written in our own."""
+
+DOUBTED_ROWS: Final = 20_000
+"""Rows of a load that are held against the market."""
 
 """Called with a stage (``read``, ``store``), rows done and rows in all."""
 
@@ -67,6 +80,20 @@ class LoadReport:
     files: tuple[FileReport, ...]
     linked: int
     """Links found between records of one sale."""
+    not_known: dict[str, int] = field(default_factory=dict)
+    """Cells of accepted rows that could not be read and went to the notes, by column."""
+    said_otherwise: dict[str, int] = field(default_factory=dict)
+    """What cells said themselves in place of what was stated for them, such as ``currency SEK``, and how
+    many."""
+    waiting: int = 0
+    """Rows of ``known`` that wait in quarantine already."""
+    recognised: dict[str, str] = field(default_factory=dict)
+    """Files read by the mapping kept of an earlier file of a source, and that source."""
+    doubts: tuple[str, ...] = ()
+    """Why figures can hardly be what they are said to be."""
+    set_aside: dict[str, int] = field(default_factory=dict)
+    """Rows of the files that are no records and were not read, by kind: title, units, total, header,
+    remark."""
 
 
 def load_files(
@@ -79,32 +106,69 @@ def load_files(
     timeout: float,
     keep: bool = True,
     receipt: Receipt | None = None,
+    believe: bool = False,
 ) -> LoadReport:
     """Load files into the market file at ``path``; see ``Market.load``."""
     given = None if mapping_file is None else read_mapping(mapping_file)
     with connection(path, timeout=timeout) as opened:
         older = stored_charges(opened)
         rates = own_rates(opened)
+        names = CarNames.of(known_cars(opened))
+        kept = [
+            parse_mapping(text) for (text,) in run(opened, "SELECT mapping FROM mappings ORDER BY source")
+        ]
         waiting = frame(opened, "SELECT DISTINCT source FROM quarantine WHERE settled_by IS NULL")["source"]
     mappings: dict[str, Mapping] = {}
     staged: list[Staged] = []
+    set_aside: Counter[str] = Counter()
+    known_again: dict[str, str] = {}
     for file in files:
         mapping = mapping_beside(file) if given is None else given
         if mapping is not None:
             mappings[mapping.source] = mapping
         charges = charges_in_force(older, [charge for known in mappings.values() for charge in known.charges])
-        terms = Terms(base_currency, today, charges, rates, waiting)
+        terms = Terms(base_currency, today, charges, rates, waiting, names)
         parts = read_file(file, Layout() if mapping is None else mapping.layout)
+        if mapping is None and not is_page(file):
+            first = next(parts)
+            parts = chain([first], parts)
+            if not set(ASKED) <= set(first.frame.columns):
+                mapping = recognised(first.frame.columns, kept)
+            if mapping is not None:
+                known_again[file.name] = mapping.source
+                mappings[mapping.source] = mapping
         try:
             for part, rows in _in_order(parts, lambda part: stage(part.frame, file, mapping, terms)):  # noqa: B023
                 staged.append(rows)
+                set_aside.update(part.set_aside)
                 progress("read", part.rows_done, part.rows_expected)
         except TableError as error:
-            raise TableError(f"{file}: {error}") from None
+            raise TableError(
+                f"{file}: {error}; say which of its columns is which of ours with: pricing map {file}"
+            ) from None
+    told = _doubts(path, staged, base_currency, timeout)
+    if told and keep and not believe:
+        raise DoubtError(f"nothing was loaded: {'; '.join(told)}")
     with connection(path, write=True, keep=keep, timeout=timeout) as opened:
         report = _store(opened, files, staged, mappings.values(), progress)
+        report = replace(report, set_aside=dict(set_aside.most_common()), doubts=told, recognised=known_again)
         keep_result(opened, receipt, asdict(report))
         return report
+
+
+def _doubts(path: Path, staged: Sequence[Staged], base: str, timeout: float) -> tuple[str, ...]:
+    """What is doubtful in what was read, held against what the market holds; of large files in a part of
+    them."""
+    about = ("model_key", "price", "currency", "odometer_km", "year", "outcome")
+    told = [rows.records.select(about) for rows in staged if rows.records.height]
+    if not told:
+        return ()
+    priced = pl.concat(told).filter(pl.col("outcome").is_in(["sold", "asking"]))
+    if priced.height > DOUBTED_ROWS:
+        priced = priced.sample(DOUBTED_ROWS, seed=0)
+    with connection(path, timeout=timeout) as opened:
+        market = frame(opened, MARKET)
+    return doubts(priced, market, base)
 
 
 def _in_order(parts: Iterator[Part], work: Callable[[Part], Staged]) -> Iterator[tuple[Part, Staged]]:
@@ -139,6 +203,12 @@ def _store(
     rebuilt = [name for name, rows in _sizes(staged).items() if _better_rebuilt(opened, name, rows)]
     for name in rebuilt:
         drop_key(opened, name)
+    waiting = 0
+    not_known: Counter[str] = Counter()
+    said_otherwise: Counter[str] = Counter()
+    for rows_told in staged:
+        not_known.update(rows_told.not_known)
+        said_otherwise.update(rows_told.said_otherwise)
     while staged:
         rows = _take(staged)
         read.update(rows.read)
@@ -146,6 +216,7 @@ def _store(
         new = _store_rejected(opened, rows.rejected, batch_id)
         mended += _settle(opened, rows.records, rows.rejected, batch_id)
         rejected.update(new["file"].to_list())
+        waiting += rows.rejected.height - new.height
         by_rule.update(new["broken_rules"].explode().to_list())
         progress("store", read.total(), total)
     for name in rebuilt:
@@ -174,11 +245,17 @@ def _store(
         detail = {"files": names, **counts, "mended": mended, "linked": linked}
         write_audit(opened, loaded_at, "load", batch_id, detail)
     return LoadReport(
-        **counts,
+        read=total,
+        accepted=accepted.total(),
+        rejected=rejected.total(),
+        known=known,
         batch_id=batch_id if changed else None,
         by_rule=dict(by_rule.most_common()),
         files=reports,
         linked=linked,
+        not_known=dict(not_known.most_common()),
+        said_otherwise=dict(said_otherwise.most_common()),
+        waiting=waiting,
     )
 
 
@@ -227,9 +304,10 @@ def _store_records(opened: duckdb.DuckDBPyConnection, records: pl.DataFrame, bat
     opened.register("staged", records)
     statement = (
         f"INSERT INTO records BY NAME SELECT * REPLACE (? AS batch_id) FROM (SELECT {columns} FROM staged) "  # noqa: S608
-        "ANTI JOIN records USING (record_id)"
+        "ANTI JOIN records USING (record_id) WHERE record_id NOT IN "
+        '(SELECT record_id FROM corrections WHERE "column" = ? AND new IS NULL)'
     )
-    run(opened, statement, [batch_id])
+    run(opened, statement, [batch_id, WHOLE])
     opened.unregister("staged")
 
 

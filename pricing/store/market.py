@@ -20,6 +20,8 @@ from pricing.progress import Progress, untold
 from pricing.store import history as store_history
 from pricing.store import links as store_links
 from pricing.store import names as store_names
+from pricing.store import rebase as store_rebase
+from pricing.store import removal
 from pricing.store import suspicions as store_suspicions
 from pricing.store import terms as store_terms
 from pricing.store.answers import Receipt, keep_result
@@ -118,6 +120,7 @@ class Market:
         progress: Progress = untold,
         today: date | None = None,
         dry_run: bool = False,
+        believe: bool = False,
     ) -> LoadReport:
         """Bring files in, as one batch: all of them or, after any error, none.
 
@@ -125,7 +128,8 @@ class Market:
         ``<file>.mapping.toml`` beside it, and a file without one must have the contract's columns.
         ``progress`` is called with a stage, rows done and rows in all. Events after ``today`` (now, by
         default) are rejected. Rows that the market has already, accepted or in quarantine, are known and
-        change nothing. A ``dry_run`` reports what would happen and leaves the market as it was.
+        change nothing. A ``dry_run`` reports what would happen and leaves the market as it was. Figures that
+        can hardly be what they are said to be raise ``DoubtError`` with the evidence, unless ``believe``.
 
         Raises ``FileError``, ``TableError``, ``MappingError`` for a file, ``MarketError`` for the market.
         """
@@ -140,6 +144,7 @@ class Market:
             self._timeout,
             keep=not dry_run,
             receipt=self.receipt,
+            believe=believe,
         )
 
     def sales(self, as_of: date | None = None, *, every_record: bool = False) -> pl.DataFrame:
@@ -194,6 +199,14 @@ class Market:
         day = datetime.now(UTC).date() if today is None else today
         with self._connection(write=True) as opened:
             store_history.correct(opened, record_id, column, value, reason, self.base_currency, day)
+
+    def remove(self, record_id: str, *, reason: str) -> None:
+        """Take a record out; what it was is kept among the corrections, and no load brings it back.
+
+        Raises ``MarketError`` when there is no such record, or no reason.
+        """
+        with self._connection(write=True) as opened:
+            removal.remove(opened, record_id, reason)
 
     def audit(self) -> pl.DataFrame:
         """What was done to the market, oldest first: done_at, action, subject, detail (JSON)."""
@@ -266,6 +279,22 @@ class Market:
         """The user's own exchange rates: currency, rate_date, rate (what one unit of the base currency
         buys)."""
         return self._frame("SELECT currency, rate_date, rate FROM own_rates ORDER BY ALL")
+
+    def common_currency(self) -> str | None:
+        """The currency that most records are in, the first in the alphabet of as many; None without
+        records."""
+        counts = self._frame("SELECT currency, count(*) AS records FROM records GROUP BY ALL")
+        ranked = counts.sort("records", "currency", descending=[True, False])
+        return None if ranked.is_empty() else str(ranked["currency"][0])
+
+    def rebase(self, currency: str) -> int:
+        """Keep prices in another base currency (ISO 4217), each derived anew at the rate of its day; fits
+        go, as they
+        are of the old one. Returns how many records were priced; see ``store_rebase``."""
+        with self._connection(write=True) as opened:
+            priced = store_rebase.rebase(opened, currency)
+        self.base_currency = currency
+        return priced
 
     def digest(self) -> str:
         """A fingerprint of the records and their prices: equal for markets that hold the same."""

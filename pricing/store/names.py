@@ -16,6 +16,14 @@ def spellings(opened: duckdb.DuckDBPyConnection) -> pl.DataFrame:
     )
 
 
+def known_cars(opened: duckdb.DuckDBPyConnection) -> list[tuple[str, str, str | None]]:
+    """Make, model and variant of every car under its settled names, those of most records first, and as
+    typed."""
+    named = settled_names(spellings(opened), aliases(opened)).sort("records", descending=True)
+    settled = named.select("settled_make", "settled_model", "settled_variant").rows()
+    return [*settled, *named.select(*FIELDS).rows()]
+
+
 def aliases(opened: duckdb.DuckDBPyConnection) -> pl.DataFrame:
     """The alias table."""
     return frame(opened, "SELECT field, make, model, typed, name FROM aliases ORDER BY ALL")

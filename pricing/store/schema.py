@@ -12,7 +12,7 @@ from pricing.store.connection import run
 
 KIND: Final = "classic car market"
 
-VERSION: Final = "3"
+VERSION: Final = "4"
 """Of the files that this program writes; raised with any change of a table (``migrations``)."""
 
 _SQL_TYPES: Final = {

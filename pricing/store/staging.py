@@ -4,8 +4,9 @@ A record is the content of its row: the same content from the same source is the
 is its cells as they stood in the file.
 """
 
+from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
 from typing import Final
@@ -13,22 +14,25 @@ from typing import Final
 import duckdb
 import polars as pl
 
+from pricing.intake.checking import check_rows
 from pricing.intake.duplicates import with_keys
 from pricing.intake.exports import restored
 from pricing.intake.listings import is_page
 from pricing.intake.mapping import Mapping
 from pricing.intake.text_tables import EXTRA_CELLS
+from pricing.intake.written.cars import CarNames
+from pricing.intake.written.table import SAID_OTHERWISE
 from pricing.money.charges import Charge
 from pricing.money.prices import price_records
 from pricing.records.cells import raw_text
-from pricing.records.contract import COLUMNS, check
+from pricing.records.contract import COLUMNS
 from pricing.store.connection import frame
 
 EXPORT_FRONT: Final = ("quarantine_id", "file", "row_number", "broken_rules", "source")
 """Columns that an exported quarantine has before the source's own; ``quarantine_id`` tells which row a mended
 one stands for."""
 
-_CONTENT: Final = tuple(name for name in COLUMNS if name not in ("record_id", "batch_id"))
+_CONTENT: Final = tuple(name for name in COLUMNS if name not in ("record_id", "batch_id", "date_precision"))
 _PLACEHOLDER: Final = "-"
 
 
@@ -42,6 +46,10 @@ class Staged:
     """Priced records."""
     rejected: pl.DataFrame
     """quarantine_id, source, file, row_number, raw (JSON), broken_rules, mends."""
+    not_known: Counter[str]
+    """Cells of ``records`` that could not be read and went to the notes, by column."""
+    said_otherwise: Counter[str]
+    """What cells of ``records`` said in place of what was stated for them, such as ``currency SEK``."""
 
 
 @dataclass(frozen=True)
@@ -54,6 +62,8 @@ class Terms:
     own_rates: pl.DataFrame
     waiting: pl.Series
     """Sources that have rows in quarantine."""
+    names: CarNames = field(default_factory=CarNames)
+    """Of the cars that the market holds."""
 
 
 def stage(raw: pl.DataFrame, file: Path, mapping: Mapping | None, terms: Terms) -> Staged:
@@ -62,7 +72,7 @@ def stage(raw: pl.DataFrame, file: Path, mapping: Mapping | None, terms: Terms) 
     if is_page(file):
         mapped = cells if mapping is None else mapping.complete(cells)
     else:
-        mapped = cells if mapping is None else mapping.apply(cells)
+        mapped = cells if mapping is None else mapping.apply(cells, terms.names)
     if stands_for is not None:
         cells = cells.drop(EXPORT_FRONT, strict=False)
     mapped = mapped.with_columns(
@@ -72,14 +82,11 @@ def stage(raw: pl.DataFrame, file: Path, mapping: Mapping | None, terms: Terms) 
         pl.lit(_PLACEHOLDER).alias("batch_id"),
         pl.int_range(pl.len(), dtype=pl.UInt32).alias("place"),
     )
-    checked = check(mapped, terms.today)
-    broken = checked.rejected.select("place", "broken_rules")
-    kept = mapped.select("place").join(broken, on="place", how="anti", maintain_order="left")["place"]
-    priced = price_records(
-        checked.accepted, terms.base_currency, terms.charges, terms.own_rates
-    ).with_columns(kept)
+    checked = check_rows(mapped, terms.today, written=mapping is None)
+    broken = checked.broken
+    priced = price_records(checked.accepted, terms.base_currency, terms.charges, terms.own_rates)
     if EXTRA_CELLS in raw.columns:
-        extra = raw[EXTRA_CELLS].is_not_null().gather(kept)
+        extra = raw[EXTRA_CELLS].is_not_null().gather(priced["place"])
         priced = priced.with_columns(
             unpriced=pl.when(extra).then(pl.lit("cells_beyond_header")).otherwise("unpriced")
         )
@@ -95,18 +102,21 @@ def stage(raw: pl.DataFrame, file: Path, mapping: Mapping | None, terms: Terms) 
         broken["broken_rules"], raw["row_number"].gather(broken["place"]), pl.lit(file.name).alias("file")
     )
     records = _identified(records)
+    here = checked.told.filter(pl.col("place").is_in(records["place"].implode()))
+    counts = [Counter(here[name].explode().drop_nulls().to_list()) for name in ("not_known", SAID_OTHERWISE)]
     if stands_for is not None:
         return Staged(
             file.name,
             raw.height,
             records.with_columns(stands_for.gather(records["place"]).alias("mends")),
             rejected.with_columns(stands_for.gather(broken["place"]).alias("mends")),
+            *counts,
         )
     nothing = pl.lit(None, dtype=pl.String).alias("mends")
     mends: pl.Series | pl.Expr = nothing
     if terms.waiting.is_in(mapped["source"].unique().implode()).any():
         mends = _fingerprints(cells, mapped, records["place"])["quarantine_id"].alias("mends")
-    return Staged(file.name, raw.height, records.with_columns(mends), rejected.with_columns(nothing))
+    return Staged(file.name, raw.height, records.with_columns(mends), rejected.with_columns(nothing), *counts)
 
 
 def _without_export_front(cells: pl.DataFrame) -> tuple[pl.DataFrame, pl.Series | None]:
@@ -146,7 +156,8 @@ def _identified(records: pl.DataFrame) -> pl.DataFrame:
     """Records with their identity: the same content from the same source is the same record."""
     if records.is_empty():
         return records
-    content = pl.concat_str((_as_text(records[name]) for name in _CONTENT), separator="\x1f")
+    text = (_day_text(records) if name == "event_date" else _as_text(records[name]) for name in _CONTENT)
+    content = pl.concat_str(text, separator="\x1f")
     with duckdb.connect() as memory:
         memory.register("staged", records.select(content=content))
         names = frame(memory, "SELECT left(md5(content), 24) AS record_id FROM staged")["record_id"]
@@ -163,3 +174,14 @@ def _as_text(column: pl.Series) -> pl.Expr:
     cell = pl.col(column.name)
     text = cell.list.join("\x1d") if column.dtype == pl.List(pl.String) else cell.cast(pl.String)
     return text.fill_null("\x1e")
+
+
+def _day_text(records: pl.DataFrame) -> pl.Expr:
+    """The day of an event as far as it is known, so that another middle of a span is no other record."""
+    day, known = pl.col("event_date"), pl.col("date_precision")
+    if records["date_precision"].null_count() == records.height:
+        return _as_text(records["event_date"])
+    month, year = day.dt.strftime("%Y-%m"), day.dt.strftime("%Y")
+    return (
+        pl.when(known == "month").then(month).when(known == "year").then(year).otherwise(day.cast(pl.String))
+    )

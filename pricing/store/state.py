@@ -3,6 +3,7 @@ them."""
 
 import json
 from dataclasses import dataclass
+from datetime import date
 from pathlib import Path
 from typing import Final
 
@@ -10,7 +11,7 @@ import duckdb
 
 from pricing.store.connection import TIMEOUT_SECONDS, connection, run
 
-RECORD_ACTIONS: Final = ("load", "undo", "correct", "part", "link", "name", "forget name")
+RECORD_ACTIONS: Final = ("load", "undo", "correct", "part", "link", "name", "forget name", "rebase", "remove")
 """Actions of the audit trail after which ``Market.sales`` may give something else."""
 
 
@@ -22,22 +23,24 @@ CHANGES_SEEN: Final = "record_changes"
 class StoredState:
     """``records`` differs whenever ``Market.sales`` may; ``batches`` counts the loads that stand; ``fit`` is
     the newest fit, and ``stale`` whether records have changed since it was made, told by counting and not by
-    a clock, which may be set back."""
+    a clock, which may be set back; ``last_sale`` is the day of the last sale on record."""
 
     records: str
     batches: int
     fit: str | None
     stale: bool
+    last_sale: date | None = None
 
 
 def read_state(path: Path, *, timeout: float = TIMEOUT_SECONDS) -> StoredState:
-    """The state of a market file; its cost does not grow with the number of records."""
+    """The state of a market file, without reading its records but for the day of the last sale."""
     with connection(path, timeout=timeout) as opened:
         changes = record_changes(opened)
         ((last,),) = run(
             opened, "SELECT max(done_at) FROM audit WHERE list_contains(?, action)", [list(RECORD_ACTIONS)]
         )
         ((batches,),) = run(opened, "SELECT count(*) FROM batches WHERE undone_at IS NULL")
+        ((last_sale,),) = run(opened, "SELECT max(event_date) FROM records WHERE outcome = 'sold'")
         fits = run(
             opened,
             "SELECT fit_id, fitted_at, detail FROM fits "
@@ -50,7 +53,7 @@ def read_state(path: Path, *, timeout: float = TIMEOUT_SECONDS) -> StoredState:
         stale = changes > seen
     else:  # a fit of a version that did not count
         stale = last is not None and fitted_at is not None and last > fitted_at
-    return StoredState(f"{changes} {last}", batches, fit, stale)
+    return StoredState(f"{changes} {last}", batches, fit, stale, last_sale)
 
 
 def record_changes(opened: duckdb.DuckDBPyConnection) -> int:

@@ -64,7 +64,7 @@ def by_dashboard(market: Market, client: Client, car: Facts) -> Facts:
     """What the first page shows is ``value_car`` of the sales and the model in its caches."""
     stored = read_state(market.path)
     state = MarketState(
-        str(market.path), stored.records, stored.fit, stored.stale, stored.batches, False, (0, 0)
+        str(market.path), stored.records, stored.fit, stored.stale, stored.batches, False, None, (0, 0)
     )
     return value_car(state, load(state.market, state.fit), car_of(state.market, car), asking=ASKING).to_dict()
 

@@ -324,8 +324,10 @@ def test_an_oversize_upload_is_refused_before_it_is_kept(small_market: Market, t
 
 
 HOSTILE = (
-    "'; DROP TABLE records; --", "{{7*7}}${7*7}<%= 7*7 %>", "\" OR 1=1", "../../../etc/passwd", "%n%s%x",
-    "=cmd|' /C calc'!A0", "\u202e\u0000", "#set($x=7*7)$x", "robert'); CHECKPOINT; --",
+    "'; DROP TABLE records; --",
+    "{{1234*4321}}${1234*4321}<%= 1234*4321 %>", "\" OR 1=1", "../../../etc/passwd",
+    "%n%s%x",
+    "=cmd|' /C calc'!A0", "\u202e\u0000", "#set($x=1234*4321)$x", "robert'); CHECKPOINT; --",
 )  # fmt: skip
 
 
@@ -342,7 +344,7 @@ def test_sql_and_templates_in_any_field_are_only_text(
             except ProblemError as error:
                 assert error.status == 422
                 found = str(error)
-            assert "49" not in found.replace(text, "") or "{{7*7}}" not in text
+            assert "5332114" not in found
         for ask in (
             lambda: list(client.items("records", make=text)),
             lambda: client.index(make=text),

@@ -17,6 +17,7 @@ import httpx
 import pytest
 
 from pricing.api.client import Client
+from pricing.errors import ServerAwayError
 from pricing.store.market import Market
 from tests.api.servers import PATIENCE, answered, copied, killable, serving
 from tests.ports import free_port
@@ -104,7 +105,7 @@ def survives(folder: Path, kills: int) -> int:
         with killable(path) as (address, server):
 
             def load(address: str = address, acknowledged: list[Any] = acknowledged) -> None:
-                with Client(address, seconds=PATIENCE) as client, suppress(httpx.TransportError):
+                with Client(address, seconds=PATIENCE) as client, suppress(ServerAwayError):
                     acknowledged.append(client.load([rows], key="the-one-load"))
 
             loading = threading.Thread(target=load)

@@ -105,7 +105,7 @@ def test_a_blank_form_is_not_written_over_another(run: Run, tmp_path: Path) -> N
 @pytest.mark.parametrize(
     ("words", "message"),
     [
-        (("new", "none.toml"), "cannot be read"),
+        (("new", "none.toml"), "there is no form none.toml"),
         (("check", "appraisal-0099"), "holds no appraisal"),
         (("render", "appraisal-0001", "car.odt"), "is written as .pdf or .docx"),
         (("render", "appraisal-0001", "car.pdf", "--document", "poem"), "no document 'poem'"),

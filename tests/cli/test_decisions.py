@@ -94,7 +94,7 @@ def test_value_takes_an_amount_in_another_currency_and_an_inspection(
         ),
         (
             ["buy", "--certainty", 0.7, "--asking", 4000, "--charges", "none.toml"],
-            "none.toml: cannot be read: No such file",
+            "none.toml: cannot be read as a schedule: No such file",
         ),
         (["sell", "--reserve", 5000, "--high-estimate", 4000], "above the high estimate of 4000"),
         (["sell", "--paper", "service book=3"], "no such paper: got 'service book=3'"),
@@ -121,7 +121,7 @@ def test_amounts_as_they_are_typed() -> None:
         ("CHF 12'500", "12500", "CHF"), ("4500.-", "4500", None), ("45 000 SEK", "45000", "SEK"),
     ):  # fmt: skip
         assert typed_amount(text, "reserve") == Typed(Decimal(amount), currency)
-    for text in ("$900", "kr 900", "900 kr", "C$900"):
+    for text in ("$900", "kr 900", "900 kr"):
         with pytest.raises(DecisionError, match="does not say which currency"):
             typed_amount(text, "reserve")
     for text in (
@@ -129,7 +129,7 @@ def test_amounts_as_they_are_typed() -> None:
         "GBP",
         "GBP 5 EUR",
         "£5 EUR",
-        "1,5",
+        "1,2,3",
         "inf",
         "nan",
         "1e4",

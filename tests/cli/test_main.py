@@ -92,7 +92,7 @@ def test_files_become_a_market_a_fit_and_a_price(call: Call, tmp_path: Path) -> 
     assert call("load", "more.parquet")[0] == 0
     code, _, err = call("value", *options_of(market))
     assert code == 0
-    assert err.startswith("note: the market has changed since its fit")
+    assert err.startswith("note: Records have changed since the price model was fitted")
     code, out, err = call("fit", "--update")
     assert (code, "fitted on" in out) == (0, True), err
     assert call("value", *options_of(market))[2] == ""

@@ -92,10 +92,11 @@ def test_on_a_simulated_market_the_chance_is_near_what_happens_later(seed: int) 
     frame = frame.with_columns(bid=drawn_bid).sort("event_date")
     past, future = frame[:4000], frame[4000:]
     spec = FeatureSpec.cars()
-    bids = HighestBids.learn(later_lots(past.drop("bid"), PriceModel(spec)))
+    model = PriceModel(spec).fit(past.drop("bid"))
+    bids = HighestBids.learn(later_lots(past.drop("bid"), model))
     assert bids is not None
     lots = future.filter(pl.col("channel") == "auction")
-    mid, spread = mid_and_spread(PriceModel(spec).fit(past.drop("bid")), lots)
+    mid, spread = mid_and_spread(model, lots)
     units = (lots["bid"].to_numpy() - mid) / spread
     for reserve in (-1.0, -0.5, 0.0, 0.5):
         said = np.mean([1.0 - bids.share_below(reserve, 4)])

@@ -88,4 +88,11 @@ def test_a_folder_of_pages_is_loaded_and_a_page_without_a_car_is_seen(tmp_path: 
     records = market.sales(every_record=True)
     assert records.select("source", "outcome", "country").unique().rows() == [("saved pages", "asking", "GB")]
     assert sorted(records["channel"]) == ["dealer", "private"]
-    assert report.by_rule["make_missing"] == report.by_rule["channel_missing"] == 2
+    assert report.by_rule["make_missing"] == report.by_rule["currency_missing"] == 2
+
+
+def test_offers_without_a_vehicle_inside_each_other_end_soon(tmp_path: Path) -> None:
+    """Each of a seller's offers names the seller; were the seller looked through again, six offers would be
+    looked through six to the power of the depth times."""
+    seller = {"@type": "Person", "makesOffer": [{"@type": "Offer"}] * 6}
+    assert read_listings(page(tmp_path / "page.html", seller)).height == 1  # the page's name, to be rejected

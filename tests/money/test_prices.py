@@ -59,16 +59,17 @@ def test_every_basis_comes_to_the_all_in_price(changes: dict[str, Any], price: s
         ({"event_date": date(2018, 12, 31)}, "premium_unknown"),
         ({"currency": "EUR"}, "premium_unknown"),
         ({"source": "other", "price_basis": "net"}, "commission_unknown"),
-        (
-            {"source": "other", "outcome": "unsold", "amount": None, "reserve": Decimal(9000)},
-            "premium_unknown",
-        ),
         ({"currency": "DEM", "price_basis": "all-in"}, "rate_unknown"),
     ],
 )
 def test_what_cannot_be_priced_says_why(changes: dict[str, Any], reason: str) -> None:
     row = priced(*TERMS, **changes)
     assert (row["unpriced"], row["price"]) == (reason, None)
+
+
+def test_an_unsold_lot_whose_premium_is_not_known_is_a_record_without_bounds() -> None:
+    row = priced(*TERMS, source="other", outcome="unsold", amount=None, reserve=Decimal(9000))
+    assert (row["unpriced"], row["lower_price"], row["upper_price"]) == (None, None, None)
 
 
 def test_an_unsold_lot_bounds_the_price_from_both_sides() -> None:

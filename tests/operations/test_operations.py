@@ -10,6 +10,7 @@ from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
 import duckdb
+import polars as pl
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -171,11 +172,10 @@ def states(place: Path, today: date | None = None) -> dict[str, str]:
     return {finding.what: finding.state for finding in examine(place, today)}
 
 
-def test_the_doctor_finds_what_is_the_matter(own: Market, tmp_path: Path) -> None:
+def test_the_doctor_finds_what_is_the_matter(own: Market, small_market: Market, tmp_path: Path) -> None:
     own.path.chmod(0o644)
     found = states(own.path)
     assert found["fit"] == found["fit's age"] == found["disk"] == GOOD
-    assert found["quarantine"] == LOOK
     own.path.chmod(0o666)
     new_token(own.path, "desk", "read", days=3)
     later = states(own.path, date.today() + timedelta(days=1))
@@ -186,6 +186,11 @@ def test_the_doctor_finds_what_is_the_matter(own: Market, tmp_path: Path) -> Non
     payload, facts = own.load_fit()
     own.store_fit(payload[:-40] + bytes(40), facts)
     assert states(own.path)["fit whole"] == BROKEN
+    rows = pl.read_parquet(small_market.path.with_suffix(".parquet"))[:1]
+    bad = rows.with_columns(pl.lit(None, rows.schema["year"]).alias("year"), source_ref=pl.lit("bad"))
+    bad.write_parquet(tmp_path / "bad.parquet")
+    assert own.load([tmp_path / "bad.parquet"]).rejected == 1
+    assert states(own.path)["quarantine"] == LOOK
     own.undo(own.batches()["batch_id"][0])
     assert states(own.path)["fit's age"] == LOOK
     assert states(tmp_path / "none.duckdb") == {"program": GOOD, "market": BROKEN}

@@ -79,7 +79,7 @@ def test_the_command_line_gives_a_range_or_a_reason(market: Path) -> None:
     asked = ["value", "--make", cars["make"], "--model", cars["model"], "--year", "1978", "--json"]
     valued = runner.invoke(app, [*asked, "--market", str(market)])
     assert valued.exception is None, valued.output
-    facts = json.loads(valued.output)
+    facts = json.loads(valued.stdout)
     if facts["reason"] is None:
         low, mid, high = (float(facts[name]) for name in ("low", "mid", "high"))
         assert 0 < low < mid < high < float("inf")

@@ -62,7 +62,8 @@ def first_version(path: Path, of: Market) -> Path:
         opened.execute(FIRST)
         for (table,) in opened.execute("SELECT table_name FROM duckdb_tables()").fetchall():
             rows = source.table(table).to_arrow_table()  # noqa: F841 - named in the statement
-            opened.execute(f"INSERT INTO {table} SELECT * FROM rows")  # noqa: S608 - our own tables
+            later = "EXCLUDE (date_precision)" if table == "records" else ""
+            opened.execute(f"INSERT INTO {table} SELECT * {later} FROM rows")  # noqa: S608 - our own tables
         opened.execute("UPDATE market SET version = '1'")
     return path
 
@@ -91,12 +92,16 @@ def constraints(path: Path) -> list[tuple[Any, ...]]:
         return sorted(held) + sorted(opened.execute("SELECT sql, '', [''] FROM duckdb_indexes()").fetchall())
 
 
+EARLIER_COLUMNS = "COLUMNS(lambda name: name <> 'date_precision')"
+"""Without what version 4 added, which is null in every row of an earlier one."""
+
+
 def rows(path: Path) -> dict[str, list[tuple[Any, ...]]]:
     """Every row of every table of the schema, cells by the names of their columns."""
     with duckdb.connect(str(path), read_only=True) as opened:
         held = {name for (name,) in opened.execute("SELECT table_name FROM duckdb_tables()").fetchall()}
         return {
-            name: sorted(opened.execute(f"SELECT * FROM {name}").fetchall(), key=repr)  # noqa: S608
+            name: sorted(opened.execute(f"SELECT {EARLIER_COLUMNS} FROM {name}").fetchall(), key=repr)  # noqa: S608
             for name in TABLES
             if name in held
         }

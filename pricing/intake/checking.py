@@ -1,0 +1,53 @@
+"""Rows held to the contract as a load does it: an optional cell never costs its row."""
+
+from dataclasses import dataclass
+from datetime import date
+from typing import Final
+
+import polars as pl
+
+from pricing.intake.written.table import SAID_OTHERWISE, as_written
+from pricing.records.contract import check, spared
+
+_WORDS: Final = pl.List(pl.String)
+
+
+@dataclass(frozen=True)
+class Checked:
+    """Rows of a table after its checks."""
+
+    accepted: pl.DataFrame
+    """The contract's columns, and ``place``."""
+    broken: pl.DataFrame
+    """Of the others ``place`` and ``broken_rules``."""
+    told: pl.DataFrame
+    """Of some accepted rows ``place``, ``not_known`` and ``SAID_OTHERWISE``."""
+
+
+def check_rows(mapped: pl.DataFrame, today: date, *, written: bool) -> Checked:
+    """Check rows; those refused are looked at again, without the cells that a record can be without, and
+    before
+    that as people write them where ``written`` says that nobody has read them so yet."""
+    accepted, told = [], []
+
+    def passed(rows: pl.DataFrame) -> pl.DataFrame:
+        """Keep the rows that pass, and give the others."""
+        result = check(rows, today)
+        kept = rows.join(result.rejected, on="place", how="anti", maintain_order="left")
+        accepted.append(result.accepted.with_columns(kept["place"]))
+        for name in ("not_known", SAID_OTHERWISE):
+            if name in kept.columns:
+                told.append(kept.select("place", name).filter(pl.col(name).list.len() > 0))
+        return result.rejected
+
+    refused = passed(mapped)
+    if written and not refused.is_empty():
+        refused = passed(as_written(refused.drop("broken_rules")))
+    if not refused.is_empty():
+        refused = passed(spared(refused))
+    empty = pl.DataFrame(schema={"place": pl.UInt32, "not_known": _WORDS, SAID_OTHERWISE: _WORDS})
+    return Checked(
+        pl.concat(accepted).sort("place") if len(accepted) > 1 else accepted[0],
+        refused.select("place", "broken_rules"),
+        pl.concat([empty, *told], how="diagonal"),
+    )

@@ -1,0 +1,1 @@
+"""Cells as people write them: numbers, money, distances, years, dates and words."""

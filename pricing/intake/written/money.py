@@ -1,0 +1,242 @@
+"""Amounts of money as people write them: with a currency, in thousands, as a range, with what came of it."""
+
+import re
+from dataclasses import dataclass, replace
+from decimal import Decimal
+from functools import cache
+from typing import Final
+
+from pricing.intake.written.numbers import number, scaled, tidied
+from pricing.money.currencies import CURRENCIES
+
+SIGNS: Final[dict[str, tuple[str, ...]]] = {
+    "£": ("GBP", "IEP", "FKP", "GIP", "SHP", "CYP", "EGP", "LBP"),
+    "€": ("EUR",),
+    "¥": ("JPY", "CNY"),
+    "$": ("", "USD", "CAD", "AUD", "NZD", "HKD", "SGD", "TWD", "MXN", "ARS", "CLP", "COP", "UYU", "JMD"),
+    "kr": ("", "SEK", "NOK", "DKK", "ISK", "EEK"),
+    "fr": ("", "CHF", "FRF", "BEF", "LUF"),
+    "us$": ("USD",), "a$": ("AUD",), "au$": ("AUD",), "c$": ("CAD",), "ca$": ("CAD",), "nz$": ("NZD",),
+    "hk$": ("HKD",), "s$": ("SGD",), "r$": ("BRL",),
+    "skr": ("SEK",), "nkr": ("NOK",), "dkr": ("DKK",), "sfr": ("CHF",), "ff": ("FRF",), "dm": ("DEM",),
+    "zł": ("PLN",), "kč": ("CZK",), "ft": ("HUF",), "₹": ("INR",), "₩": ("KRW",), "₤": ("ITL",),
+    "lit": ("ITL",), "pts": ("ESP",), "hfl": ("NLG",), "ƒ": ("NLG",),
+}  # fmt: skip
+"""Signs and the currencies that each may stand for: the first is meant where none is stated for the row, and
+an empty first says that the sign alone is none."""
+
+_WORDS: Final = {
+    "euro": "€", "euros": "€", "pound": "£", "pounds": "£", "sterling": "£", "pounds sterling": "£",
+    "dollar": "$", "dollars": "$", "kronor": "kr", "kroner": "kr", "krona": "kr", "francs": "fr",
+    "franken": "fr", "franchi": "fr", "mark": "dm", "d-mark": "dm", "lire": "lit", "pesetas": "pts",
+    "ptas": "pts", "gulden": "hfl", "yen": "¥",
+}  # fmt: skip
+
+_ON_REQUEST: Final = re.compile(
+    r"p\.?\s?o\.?\s?a\.?|price on (?:application|request)|(?:preis )?auf anfrage|(?:prix )?sur demande"
+    r"|prix à débattre"
+    r"|(?:prezzo )?su richiesta|trattativa riservata|(?:precio )?a consultar|(?:prijs )?op aanvraag"
+    r"|(?:pris )?(?:på|vid) förfrågan|v\.?h?b\.?|offers?(?: invited)?",
+    re.IGNORECASE,
+)
+_UNSOLD: Final = re.compile(
+    r"(?:not sold|unsold|no sale|did not sell|passed(?: in)?|bought in|nicht verkauft|unverkauft"
+    r"|invendue?|non vendue?"
+    r"|(?:reserve )?not met|invenduto|non venduto|no vendido|sin vender|niet verkocht|onverkocht|ej såld"
+    r"|osåld)\b"
+    r"[\s,;:.(-]*",
+    re.IGNORECASE,
+)
+_BID: Final = re.compile(
+    r"(?:(?:was )?bid(?:ding)?(?: up)? to|bid of|(?:high|highest|top|last|best) bid(?: of| was)?:?|bid:?|at"
+    r"|höchstgebot:?|(?:geboten )?bis|enchère (?:à|de|maximale:?)|offerta (?:massima|di):?|puja (?:de"
+    r"|máxima):?"
+    r"|(?:hoogste )?bod:?|högsta bud:?)\s*(?=\S)",
+    re.IGNORECASE,
+)
+_SOLD: Final = re.compile(
+    r"(?:sold(?: for| at)?|went for|made|verkauft(?: für| um)?|vendue?(?: à| pour| a)?|venduto(?: a| per)?"
+    r"|vendido(?: por| en)?|verkocht(?: voor)?|såld(?: för)?)\b:?\s*",
+    re.IGNORECASE,
+)
+_ASKED: Final = re.compile(
+    r"[\s,(/]*(?:o\.?n\.?o\.?|o\.?b\.?o\.?|or (?:nearest|best|near) offer|negotiable|neg\.?|v\.?h?b\.?"
+    r"|verhandlungsbasis"
+    r"|festpreis|fp|firm|fixed|à débattre|trattabili|tratt\.|negociable|prutbart|asking)\)?\s*",
+    re.IGNORECASE,
+)
+_FRONT_ASKED: Final = re.compile(
+    r"(?:asking(?: price)?|v\.?h?b\.?|verhandlungsbasis|festpreis|fp)\b[:.]?\s*", re.I
+)
+_ABOUT: Final = re.compile(
+    r"(?:c\.|ca\.?|c(?=\s?[£€$\d])|circa|approx(?:imately)?\.?|about|around|~|env\.?|environ|etwa"
+    r"|ungefähr|rund|ongeveer"
+    r"|cirka|unos|aprox\.?)\s*",
+    re.IGNORECASE,
+)
+_RANGE_FRONT: Final = re.compile(
+    r"(?:est(?:imate)?d?\.?|schätzung|schätzpreis|estim(?:ation|é)?\.?|stima|estimación|taxatie"
+    r"|utrop)(?!\w):?\s*",
+    re.I,
+)
+_BETWEEN: Final = re.compile(r"between\s+(.+?)\s+and\s+(.+)", re.IGNORECASE)
+_TO: Final = re.compile(
+    r"\s*(?:-|/|\bto\b|\bbis\b|\bà\b|\ba\b|\bal\b|\bhasta\b|\btot\b|\btill\b)\s*(?=\S)", re.IGNORECASE
+)
+_NO_PENCE: Final = re.compile(r"(?<=\d)\s?(?:[/.,:]\s?-{1,2}|-{2})(?=\s|$|[^\d\s-])")
+_CODE: Final = re.compile(r"(?<![A-Za-z])[A-Z]{3}(?![A-Za-z])")
+_SMALL_CODE: Final = re.compile(
+    r"(?<![A-Za-z])(?:eur|gbp|usd|chf|sek|nok|dkk|aud|cad)(?![A-Za-z])", re.IGNORECASE
+)
+_MULTIPLE: Final = r"(k|K|tsd\.?|Tsd\.?|[tT](?=\s|$)|m|M|mio\.?|Mio\.?|mn|million)?"
+_FIGURES: Final = re.compile(rf"(-?)\s*(\d(?:[\d., '\u2019\u02bc]*\d)?)\s?{_MULTIPLE}")
+_COMMON: Final = re.compile(r"(?:([£€$]|[A-Z]{3})\s?)?(\d(?:[\d., '\u2019]*\d)?)(?:\s?([£€]|kr|[A-Z]{3}))?")
+"""An amount with one sign or code at most, as nearly all are."""
+
+
+@dataclass(frozen=True, slots=True)
+class Money:
+    """What a cell says of money, each part null where it says nothing of it."""
+
+    amount: Decimal | None = None
+    low: Decimal | None = None
+    high: Decimal | None = None
+    """A range: an estimate."""
+    highest_bid: Decimal | None = None
+    currency: str | None = None
+    """A code of ISO 4217, or a key of ``SIGNS`` where the sign alone was written."""
+    outcome: str | None = None
+    firm: bool = False
+    """The outcome is said in so many words, and goes before what holds for the whole file."""
+    more: bool = False
+    """The cell says more than these parts hold."""
+    plain: bool = False
+    """An amount in bare figures, with a currency at most."""
+
+
+def read_money(text: str, decimal: str = ".", *, grouped: bool = True) -> Money | None:
+    """What a cell says of an amount of money; None where that is not understood to the last word.
+
+    ``grouped``: see ``numbers.number``.
+
+    >>> asked, bid = read_money("VB 4.500 €"), read_money("bid to £3,000")
+    >>> asked.amount, asked.currency, bid.highest_bid
+    (Decimal('4500'), '€', Decimal('3000'))
+    >>> read_money("4-5k").low, read_money("4-5k").high, read_money("not sold").outcome, read_money("a few")
+    (Decimal('4000'), Decimal('5000'), 'unsold', None)
+    """
+    plain = tidied(text)
+    if not plain or len(plain) > 120:
+        return None
+    common = _COMMON.fullmatch(plain)
+    if common is not None and (common[1] is None or common[3] is None):
+        sign = common[1] or common[3]
+        if sign is None or sign in SIGNS or sign in CURRENCIES:
+            amount = number(common[2], decimal, grouped=grouped)
+            return None if amount is None else Money(amount=amount, currency=sign, plain=True)
+    if _ON_REQUEST.fullmatch(plain):
+        return Money(outcome="asking", more=True)
+    rest = _UNSOLD.sub("", plain, count=1) if _UNSOLD.match(plain) else None
+    unsold = rest is not None
+    rest = (plain if rest is None else rest).rstrip(" )")
+    if unsold and not rest:
+        return Money(outcome="unsold", firm=True)
+    if (bid := _BID.match(rest)) is not None or unsold:
+        offered = _amount(rest if bid is None else rest[bid.end() :], decimal)
+        if offered is None or offered.amount is None:
+            return None
+        return Money(highest_bid=offered.amount, currency=offered.currency, outcome="unsold", firm=True)
+    if (sold := _SOLD.match(plain)) is not None:
+        found = _amount(plain[sold.end() :], decimal)
+        return None if found is None else replace(found, outcome="sold")
+    asked = _ASKED.sub("", plain) if _ASKED.search(plain) and re.search(r"\d", plain) else plain
+    bare = _FRONT_ASKED.sub("", asked, count=1) if _FRONT_ASKED.match(asked) else asked
+    found = _amount(bare, decimal)
+    if found is None or bare == plain:
+        return found
+    return replace(found, outcome="asking", more=True)
+
+
+def _amount(text: str, decimal: str) -> Money | None:
+    """An amount or a range with its currency, nothing else beside it."""
+    bare, about = _ABOUT.subn("", text, count=1) if _ABOUT.match(text) else (text, 0)
+    bare, ranged = _RANGE_FRONT.subn("", bare, count=1) if _RANGE_FRONT.match(bare) else (bare, 0)
+    between = _BETWEEN.fullmatch(bare)
+    bare = f"{between[1]} - {between[2]}" if between is not None else bare
+    taken = _without_currency(_NO_PENCE.sub("", bare))
+    if taken is None:
+        return None
+    figures, currency = taken
+    one = _FIGURES.fullmatch(figures)
+    if one is not None and not ranged:
+        amount = _value(one, decimal)
+        return None if amount is None else Money(amount=amount, currency=currency, more=about > 0)
+    ends = _TO.split(figures)
+    found = [_FIGURES.fullmatch(end) for end in ends]
+    if len(found) != 2 or found[0] is None or found[1] is None:
+        return None
+    low = _value(found[0], decimal, found[1][3])
+    high = _value(found[1], decimal)
+    if low is None or high is None or not 0 < low < high <= 10 * low:
+        return None
+    return Money(low=low, high=high, currency=currency)
+
+
+def _value(figures: re.Match[str], decimal: str, mark: str | None = None) -> Decimal | None:
+    multiple = figures[3] if figures[3] is not None else mark
+    read = number(figures[2], decimal) if multiple is None else scaled(figures[2], multiple, decimal)
+    return None if read is None else -read if figures[1] else read
+
+
+def _without_currency(text: str) -> tuple[str, str | None] | None:
+    """The figures of an amount, and the one currency beside them; None for two currencies."""
+    text = _SMALL_CODE.sub(lambda code: code[0].upper(), text)
+    found = {code for code in _CODE.findall(text) if code in CURRENCIES}
+    bare = _CODE.sub(lambda code: " " if code[0] in CURRENCIES else code[0], text) if found else text
+    signs = {_WORDS.get(sign.lower().rstrip("."), sign.lower().rstrip(".")) for sign in _sign().findall(bare)}
+    if signs:
+        bare = _sign().sub(" ", bare)
+    if len(found) > 1 or len(signs) > 1:
+        return None
+    code, sign = next(iter(found), None), next(iter(signs), None)
+    if code is not None and sign is not None and code not in SIGNS[sign]:
+        return None
+    return " ".join(bare.split()).replace("- ", "-") if bare is not text else bare, code or sign
+
+
+@cache
+def _sign() -> re.Pattern[str]:
+    """Every sign and word for a currency, letters not within a longer word; the thousands of a ``tkr``
+    stay."""
+    names = sorted([*SIGNS, *_WORDS], key=lambda name: -len(name))
+    lettered = "|".join(re.escape(name) for name in names if name[0].isalpha() and name[-1].isalpha())
+    others = "|".join(re.escape(name) for name in names if not (name[0].isalpha() and name[-1].isalpha()))
+    return re.compile(rf"(?:{others})|(?<![^\W\d_])(?:{lettered})\.?(?![^\W\d_])", re.IGNORECASE)
+
+
+def meant(currency: str | None, stated: str | None) -> tuple[str | None, bool]:
+    """The currency of a row, of what its cell says and what is stated for it; and whether the two differ.
+
+    >>> meant("£", "EUR"), meant("£", "IEP"), meant("$", "GBP"), meant("$", "CAD"), meant(None, "SEK")
+    (('GBP', True), ('IEP', False), (None, True), ('CAD', False), ('SEK', False))
+    """
+    if currency is None:
+        return stated, False
+    may_be = SIGNS.get(currency, (currency,))
+    if stated is not None and stated in may_be:
+        return stated, False
+    return (may_be[0] or None), stated is not None
+
+
+def currency_named(text: str) -> str | None:
+    """The code of the currency that a cell names by code, sign or word; None where it is none or could be
+    several.
+
+    >>> [currency_named(text) for text in ("gbp", "€", "Pounds", "$", "x")]
+    ['GBP', 'EUR', 'GBP', None, None]
+    """
+    plain = tidied(text)
+    if plain.upper() in CURRENCIES:
+        return plain.upper()
+    sign = _WORDS.get(plain.lower(), plain.lower().rstrip("."))
+    return SIGNS.get(sign, ("",))[0] or None

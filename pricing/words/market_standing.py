@@ -1,0 +1,32 @@
+"""What has to be known of a market before its numbers are used: that it has no sale, that its last sale is
+old, or that its fit is behind."""
+
+from datetime import date, timedelta
+from typing import Final
+
+from pricing.store.state import StoredState
+from pricing.words.sentences import day_words
+
+OLD: Final = timedelta(days=365)
+"""A last sale longer ago than this is told."""
+
+
+def market_warning(state: StoredState, today: date) -> str | None:
+    """One sentence, the same at every door; None where nothing is the matter.
+
+    >>> market_warning(StoredState("", 1, "fit-0001", False, date(2017, 3, 12)), date(2025, 6, 30))
+    'The last sale on record is of 12 March 2017, more than a year ago: prices are of that day.'
+    >>> market_warning(StoredState("", 1, "fit-0001", True, date(2025, 6, 1)), date(2025, 6, 30))
+    'Records have changed since the price model was fitted; a new fit would take them in.'
+    >>> market_warning(StoredState("", 0, None, False, None), date(2025, 6, 30))
+    'The market holds no sale yet: load sale records first.'
+    """
+    if state.last_sale is None:
+        return "The market holds no sale yet: load sale records first."
+    said = []
+    if today - state.last_sale > OLD:
+        day = day_words(state.last_sale)
+        said.append(f"The last sale on record is of {day}, more than a year ago: prices are of that day.")
+    if state.stale:
+        said.append("Records have changed since the price model was fitted; a new fit would take them in.")
+    return " ".join(said) or None
