@@ -12,7 +12,7 @@ ROOT = Path(__file__).parent.parent
 TOP_LEVEL = {"README.md", "DEVELOPERS.md", "pyproject.toml", "pricing", "dashboards", "data_demo", "tests"}
 
 ROOMS = (
-    ("errors", "vocabulary", "progress", "toml_text"),
+    ("errors", "vocabulary", "progress", "toml_text", "notebook_html"),
     ("untrusted",),
     ("car_fields", "money"),
     ("records",),
@@ -26,6 +26,7 @@ ROOMS = (
     ("charts",),
     ("reports",),
     ("operations",),
+    ("market",),
     ("api",),
     ("cli", "dashboards"),
 )
