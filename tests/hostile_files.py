@@ -238,7 +238,7 @@ HOSTILE: Final[dict[str, tuple[str, Callable[[Path], None], str]]] = {
     "a page that is a pipe": ("html", pipe, "is a pipe, not a file"),
     "a folder with a way out": ("d", folder_with_a_way_out, "a link that leads out of its folder"),
 }
-"""By name: the ending, what writes the file, and what of the sentence that refuses it; "" where it is read."""
+"""By name: the ending, what writes the file, what of the sentence that refuses it ("" where it is read)."""
 
 
 def write_all(folder: Path) -> dict[str, Path]:

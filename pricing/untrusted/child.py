@@ -23,6 +23,9 @@ from pricing.untrusted.limits import Limits
 AHEAD: Final = 2
 """Answers that a child may be ahead of whoever takes them."""
 
+NAME_LENGTH: Final = 200
+"""Bytes of the name of a reader, as it is sent."""
+
 LONGEST_MESSAGE: Final = 2_000
 """Characters of an error; what a file says may stand in one."""
 
@@ -63,15 +66,17 @@ def serve(control: int) -> None:
 
 def _take(requests: socket.socket, running: dict[int, int]) -> bool:
     """Fork a child for the next request; false when there will be none any more."""
-    name, handed, _, _ = socket.recv_fds(requests, 1000, 2)
-    if not name:
+    name, handed, _, _ = socket.recv_fds(requests, NAME_LENGTH, 2, socket.MSG_WAITALL)
+    if len(name) < NAME_LENGTH:
         return False
-    answers, ended = handed
     reader: Callable[..., Any] | BaseException
     try:
-        reader = resolve_name(name.decode())
+        reader = resolve_name(name.decode().rstrip())
     except Exception as error:
         reader = error
+    if not handed:
+        return True
+    answers, ended = handed
     gc.freeze()
     process = os.fork()
     if process == 0:
@@ -119,7 +124,9 @@ def _end_unwanted(running: dict[int, int]) -> None:
 
 def _answer(answers: socket.socket, reader: Callable[..., Any] | BaseException) -> None:
     """Read one file as the request on the socket says, and send what it holds or why it cannot be read."""
-    request = json.loads(received(answers)[0])
+    message, file = received(answers)
+    request = json.loads(message)
+    source = request["path"] if file is None else f"/dev/fd/{file}"
     limits, size = Limits(**request["limits"]), request["size"]
     deadline = _limit(limits, size)
     granted = AHEAD
@@ -127,7 +134,7 @@ def _answer(answers: socket.socket, reader: Callable[..., Any] | BaseException) 
         os.chdir(request["folder"])
         if isinstance(reader, BaseException):
             raise reader
-        for facts, content in bounded(reader(request["path"], limits, **request["arguments"]), limits, size):
+        for facts, content in bounded(reader(source, limits, **request["arguments"]), limits, size):
             while granted <= 0:
                 deadline.stop()
                 granted += len(answers.recv(64))
@@ -175,7 +182,7 @@ def hand_over(answers: socket.socket, facts: dict[str, Any], content: Any) -> No
     if content is None:
         sent(answers, json.dumps({"facts": facts}).encode())
         return
-    with os.fdopen(_memory_file(), "w+b") as file:
+    with os.fdopen(memory_file(), "w+b") as file:
         if isinstance(content, bytes):
             file.write(content)
         else:
@@ -185,7 +192,7 @@ def hand_over(answers: socket.socket, facts: dict[str, Any], content: Any) -> No
         sent(answers, json.dumps({"facts": facts, "holds": kind}).encode(), file.fileno())
 
 
-def _memory_file() -> int:
+def memory_file() -> int:
     """A file without a name, in memory where there are such."""
     if hasattr(os, "memfd_create"):
         return os.memfd_create("answer")

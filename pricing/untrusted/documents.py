@@ -86,8 +86,7 @@ def document(
 
 
 def _document(path: Path, kind: str, most: int, decimals: bool) -> Any:
-    asked = {"kind": kind, "most": most, "decimals": decimals}
-    (answer,) = read_untrusted(document, path, **asked)
+    (answer,) = read_untrusted(document, path, kind=kind, most=most, decimals=decimals)
     return _meant(answer.facts)
 
 

@@ -8,6 +8,7 @@ in this process, behind the same looks at kind and size.
 """
 
 import atexit
+import io
 import json
 import mmap
 import os
@@ -17,13 +18,14 @@ import subprocess
 import sys
 import threading
 from collections.abc import Callable, Iterator
+from contextlib import suppress
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from pricing import errors
 from pricing.errors import FileError
-from pricing.untrusted.child import bounded, received, said, sent
+from pricing.untrusted.child import NAME_LENGTH, bounded, memory_file, received, said, sent
 from pricing.untrusted.files import regular_size
 from pricing.untrusted.limits import Limits
 
@@ -51,41 +53,59 @@ class Answer:
     """Some of what a file holds: facts, and a frame or bytes where the reader gives such."""
 
     facts: dict[str, Any]
-    frame: "pl.DataFrame"
-    content: bytes
+    holds: "pl.DataFrame | pl.Series | bytes | None"
+
+    @property
+    def frame(self) -> "pl.DataFrame":
+        """The frame of a reader that gives such."""
+        import polars as pl
+
+        if not isinstance(self.holds, pl.DataFrame):
+            raise FileError("the reader gave no frame")
+        return self.holds
+
+    @property
+    def content(self) -> bytes:
+        """The bytes of a reader that gives such."""
+        if not isinstance(self.holds, bytes):
+            raise FileError("the reader gave no bytes")
+        return self.holds
 
 
 def read_untrusted(
-    reader: Reader, path: Path, *, size: int | None = None, **arguments: Any
+    reader: Reader, path: Path, *, size: int | None = None, content: bytes | None = None, **arguments: Any
 ) -> Iterator[Answer]:
     """Read a file that may do harm in a child process within limits, with a function of a module of ours.
 
     ``size``: bytes that the limits go by, of a folder's files together; without it ``path`` must be a regular
-    file.
+    file. ``content``: what is read in place of a file, of which ``path`` is then only the name.
 
     Raises:
         PricingError: what the reader raises, and ``FileError`` for whatever else stands in the way: too much
             memory, time or content, an error of a library, no regular file.
     """
     limits = Limits.of(os.environ)
-    size = regular_size(path, limits.read_size) if size is None else size
+    if content is not None:
+        size = len(content)
+    elif size is None:
+        size = regular_size(path, limits.read_size)
     if not hasattr(os, "fork"):  # pragma: no cover - Windows
-        yield from _read_here(reader, path, limits, size, arguments)
+        yield from _read_here(reader, path, limits, size, content, arguments)
         return
     mine, theirs = socket.socketpair()
     ended, telling = os.pipe()
     try:
         with mine, theirs:
-            _ask(f"{reader.__module__}:{reader.__qualname__}", theirs.fileno(), telling)
+            _ask(_named(f"{reader.__module__}:{reader.__qualname__}"), theirs.fileno(), telling)
             os.close(telling)
             telling = -1
             theirs.close()
             request = {
-                "path": str(path), "folder": os.getcwd(), "size": size,
+                "path": str(path), "folder": _folder(), "size": size,
                 "limits": asdict(limits), "arguments": arguments,
             }  # fmt: skip
             try:
-                sent(mine, json.dumps(request).encode())
+                _send(mine, json.dumps(request).encode(), content)
                 while True:
                     message, file = received(mine)
                     if not message:
@@ -105,27 +125,50 @@ def read_untrusted(
             os.close(telling)
 
 
-def warm() -> None:
-    """Start the reading process, so that it is there by the time a file is to be read."""
+def warm(reader: str) -> None:
+    """Start the reading process and have it import ``module:function``, while this one imports what it needs
+    itself."""
     if hasattr(os, "fork"):
-        with _LOCK:
-            _started()
+        with _LOCK, suppress(OSError):
+            _started().control.sendall(_named(reader))
+
+
+def _named(reader: str) -> bytes:
+    """A reader's name, as long as the server expects names."""
+    return reader.ljust(NAME_LENGTH).encode()
+
+
+def _folder() -> str:
+    """The folder that paths are told from."""
+    try:
+        return os.getcwd()
+    except FileNotFoundError:  # taken away under this program
+        return os.sep
+
+
+def _send(mine: socket.socket, request: bytes, content: bytes | None) -> None:
+    if content is None:
+        sent(mine, request)
+        return
+    with os.fdopen(memory_file(), "w+b") as file:
+        file.write(content)
+        file.flush()
+        sent(mine, request, file.fileno())
 
 
 def _answer(answer: dict[str, Any], file: int | None) -> Answer:
-    import polars as pl
-
     if file is None:
-        return Answer(answer["facts"], pl.DataFrame(), b"")
+        return Answer(answer["facts"], None)
     with os.fdopen(file, "rb"):
         length = os.fstat(file).st_size
         held = mmap.mmap(file, length, access=mmap.ACCESS_READ) if length else b""
     if answer["holds"] == "bytes":
-        return Answer(answer["facts"], pl.DataFrame(), bytes(held))
+        return Answer(answer["facts"], bytes(held))
+    import polars as pl
     import pyarrow as pa
 
     frame = pl.from_arrow(pa.ipc.open_file(pa.py_buffer(held)).read_all())
-    return Answer(answer["facts"], frame if isinstance(frame, pl.DataFrame) else frame.to_frame(), b"")
+    return Answer(answer["facts"], frame)
 
 
 def _error(answer: dict[str, Any]) -> Exception:
@@ -148,18 +191,12 @@ def _end_of(ended: int, limits: Limits, size: int) -> str:
 
 
 def _read_here(
-    reader: Reader, path: Path, limits: Limits, size: int, arguments: dict[str, Any]
+    reader: Reader, path: Path, limits: Limits, size: int, given: bytes | None, arguments: dict[str, Any]
 ) -> Iterator[Answer]:
-    import polars as pl
-
     try:
-        for facts, content in bounded(reader(str(path), limits, **arguments), limits, size):
-            is_bytes = isinstance(content, bytes)
-            yield Answer(
-                facts,
-                pl.DataFrame() if is_bytes or content is None else content,
-                content if is_bytes else b"",
-            )
+        source = str(path) if given is None else io.BytesIO(given)
+        for facts, holds in bounded(reader(source, limits, **arguments), limits, size):
+            yield Answer(facts, holds)
     except Exception as error:
         raise _error(said(error, str(path), limits, size)) from None
 
@@ -173,7 +210,7 @@ class _Server:
         environment = {name: os.environ[name] for name in _PASSED if name in os.environ}
         with theirs:
             self.process = subprocess.Popen(  # noqa: S603 - this very program
-                [sys.executable, "-c", start], stdin=theirs, stdout=subprocess.DEVNULL,
+                [sys.executable, "-c", start], stdin=theirs.fileno(), stdout=subprocess.DEVNULL,
                 stderr=subprocess.DEVNULL, start_new_session=True,
                 env={**environment, "OPENBLAS_NUM_THREADS": "1"},
             )  # fmt: skip
@@ -207,14 +244,14 @@ def stop() -> None:
     _SERVERS.clear()
 
 
-def _ask(reader: str, answers: int, telling: int) -> None:
+def _ask(reader: bytes, answers: int, telling: int) -> None:
     """Hand a child its socket, and the server the pipe on which it tells of the child's end; one that was
     killed is started anew once."""
     for last in (False, True):
         with _LOCK:
             server = _started()
             try:
-                socket.send_fds(server.control, [reader.encode()], [answers, telling])
+                socket.send_fds(server.control, [reader], [answers, telling])
                 if server.control.recv(1):
                     return
             except (BrokenPipeError, ConnectionResetError):

@@ -18,24 +18,28 @@ def regular_size(path: Path, most: int) -> int:
 
     >>> regular_size(Path("/dev/null"), 10)
     Traceback (most recent call last):
-    pricing.errors.FileError: /dev/null is a device, not a file
+    pricing.errors.FileError: /dev/null cannot be read: it is a device, not a file
 
     Raises:
         FileError: there is none, it is a device, a pipe, a socket or a folder, or is larger than ``most``.
     """
     try:
+        os.fsencode(path).decode()
+    except UnicodeDecodeError:
+        raise FileError(f"{path} cannot be read: its name is not UTF-8; give it another") from None
+    try:
         found = path.stat()
     except FileNotFoundError:
-        raise FileError(f"{path} does not exist") from None
+        raise FileError(f"{path} cannot be read: it does not exist") from None
     except OSError as error:
         raise FileError(f"{path} cannot be read: {error.strerror}") from None
     except ValueError as error:  # a zero byte, or what no name of a file can hold
         raise FileError(f"{str(path)!r} is no name of a file: {error}") from None
     for is_kind, kind in _KINDS:
         if is_kind(found.st_mode):
-            raise FileError(f"{path} is {kind}, not a file")
+            raise FileError(f"{path} cannot be read: it is {kind}, not a file")
     if found.st_size > most:
-        raise FileError(f"{path} has {found.st_size:,} bytes and may have at most {most:,}")
+        raise FileError(f"{path} cannot be read: it has {found.st_size:,} bytes, at most {most:,} are read")
     return found.st_size
 
 
@@ -60,10 +64,10 @@ def bounded_bytes(path: Path, most: int) -> bytes:
         opened = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0))
         with os.fdopen(opened, "rb") as file:
             if not stat.S_ISREG(os.fstat(file.fileno()).st_mode):
-                raise FileError(f"{path} is not a file")
+                raise FileError(f"{path} cannot be read: it is not a file")
             content = file.read(most + 1)
     except OSError as error:
         raise FileError(f"{path} cannot be read: {error.strerror}") from None
     if len(content) > most:
-        raise FileError(f"{path} may have at most {most:,} bytes and has more")
+        raise FileError(f"{path} cannot be read: it has more than {most:,} bytes")
     return content
