@@ -7,6 +7,7 @@ import streamlit as st
 from dashboards import caches
 from pricing.operations.access import allowed
 from pricing.operations.serving import MANAGERS_VARIABLE
+from pricing.operations.settings import settings_of
 
 
 def signing_in() -> bool:
@@ -28,8 +29,8 @@ def person() -> str | None:
 
 def may(act: str) -> bool:
     """Whether this person may read, load, appraise or manage."""
-    state = caches.market_state()
-    roles = {} if state is None else caches.settings(state).roles
+    snapshot = caches.snapshot()
+    roles = {} if snapshot is None else settings_of(snapshot).roles
     managers = [name for name in os.environ.get(MANAGERS_VARIABLE, "").split(",") if name]
     return allowed(person(), act, roles, managers)
 

@@ -70,9 +70,9 @@ async def _caller(request: Request, service: Service, token: str | None) -> Call
             "this needs a token; `pricing token new` makes one",
             www_authenticate='Bearer realm="pricing"',
         )
-    view = await run_in_threadpool(service.view) if service.held.due else service.view()
+    snapshot = await run_in_threadpool(service.snapshot) if service.source.due else service.snapshot()
     wanted = digest_of(token)
-    kept = (await run_in_threadpool(lambda: view.tokens)).get(wanted)
+    kept = snapshot.state.tokens.get(wanted)
     ran_out = kept is not None and kept.expires_at is not None and kept.expires_at <= now()
     if kept is None or ran_out or not hmac.compare_digest(kept.digest, wanted) or kept.role not in ROLES:
         _slow_down(service.guesses.wait(address), "this address has sent too many tokens that open nothing")
