@@ -118,7 +118,7 @@ def where(snapshot: Snapshot, make: str | None, model: str | None) -> dict[str, 
     try:
         return snapshot.names().where(make, model)
     except CarError as error:
-        raise ProblemError(422 if make is None else 404, str(error)) from None
+        raise ProblemError(422 if make is None else 404, str(error), code=error.code) from None
 
 
 def _value(key: ListKey, cars: Sequence[Mapping[str, Any]]) -> list[str]:

@@ -49,11 +49,11 @@ def fitted_market(
         MarketError: there is no such file or no such fit.
     """
     from pricing.model.saved import load as load_fit
-    from pricing.snapshot import Snapshot
+    from pricing.snapshot_source import source_of
     from pricing.words.market_standing import market_warning
 
     market = open_market(path)
-    snapshot = Snapshot.of(market)
+    snapshot = source_of(market.path).newest()
     if fit is not None:
         return snapshot.fitted(load_fit(market, fit))
     model = snapshot.model
