@@ -10,9 +10,10 @@ from packaging.requirements import Requirement
 
 FILE: Final = Path(__file__).parent.parent / "pricing/constraints.txt"
 
-HEAD: Final = """# Versions that the tests have passed with together: pip install -c constraints.txt 'classic-car-pricing[all]'.
-# Written by the command in tests/constraints.py. The package itself has lower bounds, and leaves out a version
-# only where it is known to break.
+HEAD: Final = """\
+# Versions that the tests have passed with together: pip install -c constraints.txt with the extras.
+# Written by the command in tests/constraints.py. The package itself has lower bounds alone, and leaves
+# out a version only where it is known to break.
 """
 
 
