@@ -9,6 +9,7 @@ import typer
 from pricing.cli.market_option import MarketOption
 from pricing.errors import MarketError
 from pricing.operations.access import ROLES
+from pricing.operations.bundled import bundled_folder
 from pricing.operations.configuration import configuration, variable
 from pricing.operations.opening import MARKET_FILE, open_market
 
@@ -80,6 +81,7 @@ def serve(
     uvicorn.run(
         f"{factory}:from_environment",
         factory=True,
+        app_dir=str(bundled_folder()),
         host=settings.host,
         port=settings.port,
         workers=workers,
