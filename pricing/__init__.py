@@ -25,15 +25,20 @@ _HOMES = {
     "PriceDistribution": "pricing.model.distribution",
     "PriceModel": "pricing.model.price_model",
     "PricingError": "pricing.errors",
+    "charts": "pricing.charts",
 }
 
 
 def __getattr__(name: str) -> Any:
-    if name == "charts":
-        return import_module("pricing.charts")
     if name not in _HOMES:
         raise AttributeError(f"{__name__} has no {name!r}; its public names are: {', '.join(__all__)}")
-    return getattr(import_module(_HOMES[name]), name)
+    try:
+        home = import_module(_HOMES[name])
+    except ModuleNotFoundError as error:
+        from pricing.operations.extras import missing
+
+        raise ModuleNotFoundError(missing(error), name=error.name) from None
+    return home if name == "charts" else getattr(home, name)
 
 
 def __dir__() -> list[str]:

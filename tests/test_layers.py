@@ -12,7 +12,7 @@ ROOT = Path(__file__).parent.parent
 TOP_LEVEL = {"README.md", "DEVELOPERS.md", "pyproject.toml", "pricing", "dashboards", "data_demo", "tests"}
 
 ROOMS = (
-    ("errors", "vocabulary", "progress", "toml_text", "notebook_html"),
+    ("errors", "vocabulary", "progress", "toml_text", "notebook_html", "memo"),
     ("untrusted",),
     ("car_fields", "money"),
     ("records",),
@@ -20,6 +20,8 @@ ROOMS = (
     ("store",),
     ("condition", "model"),
     ("evidence",),
+    ("snapshot",),
+    ("snapshot_source",),
     ("decisions",),
     ("appraisal",),
     ("words",),
