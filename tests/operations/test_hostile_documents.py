@@ -36,15 +36,15 @@ DOORS: dict[str, tuple[str, Callable[[Path], object]]] = {
     "archive": ("zip", _restore),
     "records": ("csv", read_whole),
 }
-WRONG: dict[str, Callable[[Path], None]] = {
+WRONG: dict[str, Callable[[Path], object]] = {
     "pipe": os.mkfifo,
     "device": lambda path: path.symlink_to("/dev/zero"),
     "folder": Path.mkdir,
-    "deep": lambda path: path.write_text("a = " + "[" * 60_000) and None,
-    "deep and closed": lambda path: path.write_text("a = " + "[" * 400 + "]" * 400) and None,
-    "long number": lambda path: path.write_text("a = " + "9" * 5000) and None,
-    "no text": lambda path: path.write_bytes(b'source = "\xe9\xff') and None,
-    "cut UTF-16": lambda path: path.write_bytes("source = 1".encode("utf-16")[:-1]) and None,
+    "deep": lambda path: path.write_text("a = " + "[" * 60_000),
+    "deep and closed": lambda path: path.write_text("a = " + "[" * 400 + "]" * 400),
+    "long number": lambda path: path.write_text("a = " + "9" * 5000),
+    "no text": lambda path: path.write_bytes(b'source = "\xe9\xff'),
+    "cut UTF-16": lambda path: path.write_bytes("source = 1".encode("utf-16")[:-1]),
     "nothing": Path.touch,
 }
 
@@ -127,7 +127,7 @@ def _archive(path: Path, manifest: Any, **files: bytes) -> Path:
         ),
         (
             {"format": FORMAT, "made_at": "", "digest": "", "files": {"market.duckdb": "", "x": ""}},
-            "no whole backup",
+            "names a file 'x'",
         ),
     ],
 )  # fmt: skip
