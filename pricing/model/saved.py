@@ -9,7 +9,7 @@ import io
 import json
 import zipfile
 from dataclasses import asdict
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 import polars as pl
@@ -34,6 +34,10 @@ from pricing.model.spec import FeatureSpec
 from pricing.store.market import Market
 
 FORMAT = "classic-car-pricing fit 4"
+
+LARGEST_TIMES: Final = 100
+LARGEST_MORE: Final = 100_000_000
+"""A fit unpacks to at most so many times its bytes, and so many more."""
 
 Arrays = dict[str, NDArray[Any]]
 
@@ -114,14 +118,25 @@ def from_bytes(payload: bytes) -> PriceModel:
     Raises:
         ModelError: the bytes are not a fit of this format, or were altered.
     """
+    most = LARGEST_TIMES * len(payload) + LARGEST_MORE
     try:
+        with zipfile.ZipFile(io.BytesIO(payload)) as packed:
+            total = sum(member.file_size for member in packed.infolist())
+        if total > most:
+            raise ModelError(
+                f"the stored fit cannot be read: it unpacks to {total:,} bytes, at most {most:,}"
+            )
         with np.load(io.BytesIO(payload), allow_pickle=False) as archive:
             arrays = {name: archive[name] for name in archive.files}
         text, seal = arrays.pop("header").tobytes(), arrays.pop("seal")
-        header = json.loads(text)
-        digests = header["digests"]
-    except (ValueError, OSError, KeyError, EOFError, zipfile.BadZipFile) as error:
-        raise ModelError(f"the stored fit cannot be read: {error}") from None
+        header = dict(json.loads(text))
+        digests = dict(header["digests"])
+    except ModelError:
+        raise
+    except (
+        Exception
+    ) as error:  # what damaged bytes make zip, deflate, numpy and JSON raise has no common base
+        raise ModelError(f"the stored fit cannot be read: {_first_line(error)}") from None
     if header.get("format") != FORMAT:
         raise ModelError(
             f"the stored fit is of another format: got {header.get('format')!r}, expected {FORMAT!r}"
@@ -139,8 +154,14 @@ def from_bytes(payload: bytes) -> PriceModel:
         )
     try:
         return _rebuilt(header, arrays)
-    except (KeyError, TypeError, ValueError) as error:
-        raise ModelError(f"the stored fit lacks a part or has it in another form: {error}") from None
+    except Exception as error:  # a header may be sealed by anybody
+        raise ModelError(
+            f"the stored fit lacks a part or has it in another form: {_first_line(error)}"
+        ) from None
+
+
+def _first_line(error: Exception) -> str:
+    return str(error).splitlines()[0][:200] if str(error) else type(error).__name__
 
 
 def _rebuilt(header: dict[str, Any], arrays: Arrays) -> PriceModel:

@@ -37,5 +37,5 @@ def test_what_is_no_choice_or_no_mapping_is_refused() -> None:
     (question,) = answerable(text)
     with pytest.raises(MappingError, match="order is one of"):
         settled(text, question, "any")
-    with pytest.raises(MappingError, match="not a TOML file"):
+    with pytest.raises(MappingError, match="cannot be read as TOML"):
         settled(text + "[", question, "day-month-year")
