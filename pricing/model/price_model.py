@@ -241,12 +241,12 @@ class PriceModel:
     ) -> PriceDistribution:
         law = self.calibration.law
         centre, spread = self.calibration.states(guess, self.fitted.design.condition)
-        evidence = pl.Series("evidence", DEPTHS)[guess.depth]
+        evidence = pl.Series("evidence", np.asarray(DEPTHS)[guess.depth], dtype=pl.String)
         told = PriceDistribution(law, centre, spread)
         low, high = told.interval(PRICED)
         reason = self._reasons(guess, features, np.column_stack([low, told.mid, high]))
         estimates = self.fitted.regression.estimates
-        remark = remarks(self.fitted.design, estimates, guess.codes, features)
+        remark = remarks(self.fitted.design, estimates, guess, features)
 
         def terms(rows: Ints) -> pl.DataFrame:
             asked = features[rows]
