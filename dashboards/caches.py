@@ -43,6 +43,7 @@ from pricing.store.market_paths import market_path
 from pricing.store.rates import own_rates_of
 from pricing.store.settings import read_settings
 from pricing.store.state import StoredState, read_state
+from pricing.store.tokens import Token, tokens_in_force
 from pricing.words.market_standing import market_warning
 
 KEPT: Final = 2
@@ -246,6 +247,12 @@ def depth_of(state: MarketState, where: Where) -> Depth:
 def settings(state: MarketState) -> Settings:
     """The settings kept in the market file."""
     return Settings.read(read_settings(Path(state.path)))
+
+
+@_kept(_any_write)
+def tokens(state: MarketState) -> dict[str, Token]:
+    """The tokens that were not revoked, by digest."""
+    return tokens_in_force(Path(state.path))
 
 
 @st.cache_resource(max_entries=KEPT, show_spinner=False)
