@@ -7,10 +7,10 @@ from collections.abc import Mapping
 from typing import Final
 
 from starlette.datastructures import Headers, MutableHeaders
-from starlette.exceptions import HTTPException
 from starlette.requests import HTTPConnection
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from pricing.api.bodies import Body
 from pricing.api.callers import let_in
 from pricing.api.hosts import refusal
 from pricing.api.problems import ProblemError, problem
@@ -80,7 +80,7 @@ class Gate:
         try:
             limits = self._service.configuration
             largest = self._sizes.get(scope["path"], limits.largest_body)
-            body = _Body(receive, headers, largest, limits.body_seconds)
+            body = Body(receive, headers, largest, limits.body_seconds)
             async with asyncio.timeout(self._seconds(scope["path"])):
                 await self._admit(scope)
                 await self._app(scope, body.next, told)
@@ -130,36 +130,3 @@ class Gate:
     def _seconds(self, path: str) -> float:
         limits = self._service.configuration
         return limits.work_seconds if path.startswith(self._long) else limits.answer_seconds
-
-
-class _Body:
-    """A request's body as it arrives, refused when it is too large or comes too slowly."""
-
-    def __init__(self, receive: Receive, headers: Mapping[str, str], largest: int, seconds: float) -> None:
-        self._receive = receive
-        self._largest = largest
-        self._until = time.monotonic() + seconds
-        announced = headers.get("content-length", "0")
-        self._size = int(announced) if announced.isdecimal() and len(announced) < 20 else 0
-        self._arrived = 0
-        self._whole = False
-
-    async def next(self) -> Message:
-        """The next part of it; after the last whatever the server has to say."""
-        if self._whole:
-            return await self._receive()
-        self._refuse_large()
-        try:
-            async with asyncio.timeout(max(0.0, self._until - time.monotonic())):
-                message = await self._receive()
-        except TimeoutError:
-            raise HTTPException(408, "the request took too long to arrive") from None
-        if message["type"] == "http.request":
-            self._arrived += len(message.get("body", b""))
-            self._whole = not message.get("more_body", False)
-            self._refuse_large()
-        return message
-
-    def _refuse_large(self) -> None:
-        if max(self._size, self._arrived) > self._largest:
-            raise HTTPException(413, f"the request is larger than {self._largest:,} bytes")
