@@ -75,7 +75,7 @@ def is_trusted(request: HTTPConnection, settings: Configuration) -> bool:
     if not local or host_name(request.headers.get("host", "")) not in LOOPBACK_NAMES:
         return False
     server = request.scope.get("server")
-    return server is not None and is_own_user(tuple(request.client), (server[0], server[1]))
+    return server is not None and is_own_user((request.client.host, request.client.port), server)
 
 
 def _listed(text: str) -> frozenset[str]:
