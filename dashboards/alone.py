@@ -14,7 +14,7 @@ from starlette.types import ASGIApp
 from dashboards.door import Door, signing_in
 from pricing.api.problems import ProblemError
 from pricing.operations.configuration import Configuration, configuration, variable
-from pricing.store.tokens import Token
+from pricing.store.kept.tokens import Token
 
 PAGES: Final = Path(__file__).with_name("app.py")
 

@@ -19,7 +19,7 @@ from pricing.api.hosts import is_trusted, refusal
 from pricing.api.problems import ProblemError
 from pricing.operations.access import ROLES
 from pricing.operations.configuration import Configuration
-from pricing.store.tokens import Token
+from pricing.store.kept.tokens import Token
 
 SIGN_IN: Final = "/sign-in"
 COOKIE: Final = "pricing_token"

@@ -17,7 +17,6 @@ import pytest
 from playwright.sync_api import sync_playwright
 
 from pricing.store.market import Market
-from pricing.store.tokens import new_token
 from tests.api.servers import PATIENCE, answered
 from tests.dashboards.browser import ARGUMENTS, DESKTOP, chromium, no_errors, wait_until_still, window
 from tests.ports import free_port
@@ -134,7 +133,7 @@ def test_readmes_proxy_brings_a_person_with_a_token_in(market: Market, tmp_path:
     )  # fmt: skip
     (block,) = re.findall(r"```nginx\n(.*?)```", README, re.DOTALL)
     (hosts,) = re.findall(r'^hosts = "(.*)"$', README, re.MULTILINE)
-    _, token = new_token(market.path, "valuation desk", "read")
+    _, token = market.tokens.new("valuation desk", "read")
     port = free_port()
     with served(market, PRICING_HOSTS=hosts) as server:
         for said, meant in (
