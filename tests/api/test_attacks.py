@@ -123,7 +123,7 @@ def sleeping() -> None:
     """Have every score take for ever on a thread, which nothing can call off."""
     from pricing.api import routes_condition
 
-    routes_condition.assessed = lambda inspection: time.sleep(3600)  # type: ignore[assignment]
+    routes_condition.assessed = lambda inspection: time.sleep(3600)  # type: ignore[assignment, return-value]
 
 
 def test_a_server_told_to_stop_is_gone_in_ten_seconds_whatever_it_holds(
