@@ -5,7 +5,7 @@ while finished rows are stored.
 """
 
 from collections import Counter, deque
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import asdict, dataclass, field, replace
 from datetime import date
@@ -21,7 +21,7 @@ from pricing.intake.duplicates import KEYS
 from pricing.intake.layout import Layout
 from pricing.intake.listings import is_page
 from pricing.intake.mapping import Mapping
-from pricing.intake.mapping_files import mapping_beside, mapping_text, parse_mapping, read_mapping, recognised
+from pricing.intake.mapping_files import mapping_beside, read_mapping, recognised
 from pricing.intake.plausibility import MARKET, doubts
 from pricing.intake.readers import Part, read_file
 from pricing.intake.written.cars import CarNames
@@ -32,6 +32,7 @@ from pricing.store.answers import Receipt, keep_result
 from pricing.store.audit import now, write_audit
 from pricing.store.connection import add_row, connection, frame, run
 from pricing.store.links import link_batch
+from pricing.store.mappings import keep_mappings, kept_mappings
 from pricing.store.names import known_cars
 from pricing.store.removal import WHOLE
 from pricing.store.schema import create_key, drop_key
@@ -114,9 +115,7 @@ def load_files(
         older = stored_charges(opened)
         rates = own_rates(opened)
         names = CarNames.of(known_cars(opened))
-        kept = [
-            parse_mapping(text) for (text,) in run(opened, "SELECT mapping FROM mappings ORDER BY source")
-        ]
+        kept = kept_mappings(opened)
         waiting = frame(opened, "SELECT DISTINCT source FROM quarantine WHERE settled_by IS NULL")["source"]
     mappings: dict[str, Mapping] = {}
     staged: list[Staged] = []
@@ -188,7 +187,7 @@ def _store(
     opened: duckdb.DuckDBPyConnection,
     files: Sequence[Path],
     staged: list[Staged],
-    mappings: Iterable[Mapping],
+    mappings: Collection[Mapping],
     progress: Progress,
 ) -> LoadReport:
     """Insert what is new, inside the transaction of ``opened``; empties ``staged`` on the way."""
@@ -230,12 +229,7 @@ def _store(
     linked = link_batch(opened, batch_id) if accepted else 0
     for mapping in mappings:
         store_charges(opened, mapping.charges)
-        run(
-            opened,
-            "INSERT INTO mappings (source, mapping) VALUES (?, ?) "
-            "ON CONFLICT DO UPDATE SET mapping = excluded.mapping",
-            [mapping.source, mapping_text(mapping)],
-        )
+    keep_mappings(opened, mappings)
     known = total - accepted.total() - rejected.total()
     changed = accepted.total() + rejected.total() + mended > 0
     counts = {"read": total, "accepted": accepted.total(), "rejected": rejected.total(), "known": known}

@@ -16,6 +16,8 @@ import duckdb
 import polars as pl
 
 from pricing.errors import MarketError
+from pricing.intake.mapping import Mapping
+from pricing.intake.written.cars import CarNames
 from pricing.progress import Progress, untold
 from pricing.store import history as store_history
 from pricing.store import links as store_links
@@ -28,6 +30,7 @@ from pricing.store.answers import Receipt, keep_result
 from pricing.store.audit import now, write_audit
 from pricing.store.connection import TIMEOUT_SECONDS, Values, add_row, connection, frame, run
 from pricing.store.loading import LoadReport, load_files
+from pricing.store.mappings import kept_mappings
 from pricing.store.market_paths import market_path
 from pricing.store.opening import base_currency_of, create_file
 from pricing.store.quarantine import export_quarantine
@@ -235,6 +238,16 @@ class Market:
         """Names that may be one (state ``proposed``) and those that were settled, the most records first."""
         with self._connection() as opened:
             return store_names.list_names(opened)
+
+    def car_names(self) -> CarNames:
+        """The names of the market's cars, by which whole cars in one cell are parted."""
+        with self._connection() as opened:
+            return CarNames.of(store_names.known_cars(opened))
+
+    def kept_mappings(self) -> list[Mapping]:
+        """The mapping of each source that was loaded by one, the last of each."""
+        with self._connection() as opened:
+            return kept_mappings(opened)
 
     def settle_name(
         self, field: str, typed: str, name: str, *, make: str | None = None, model: str | None = None
