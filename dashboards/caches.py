@@ -14,7 +14,6 @@ from typing import Any, Final, TypeVar
 
 import polars as pl
 import streamlit as st
-from streamlit.typing import UploadedFile
 
 from pricing.appraisal.register import listed
 from pricing.car import Names
@@ -28,9 +27,12 @@ from pricing.evidence.depth import Depth, market_depth
 from pricing.evidence.index import PriceIndex, price_index
 from pricing.evidence.sales_book import SalesBook
 from pricing.intake.layout import Layout
-from pricing.intake.proposals import SAMPLE
-from pricing.intake.readers import read_file
+from pricing.intake.mapping import Mapping
+from pricing.intake.mapping_files import mapping_text, write_mapping_text
+from pricing.intake.proposals import SAMPLE, Proposal, propose
+from pricing.intake.readers import read_file, sheet_names
 from pricing.intake.transfers import received
+from pricing.intake.written.cars import CarNames
 from pricing.model.price_model import PriceModel
 from pricing.model.saved import load
 from pricing.model.saved_scores import SavedScores, load_scores
@@ -38,6 +40,8 @@ from pricing.money.charges import Schedule
 from pricing.operations.serving import DEMO_VARIABLE, MARKET_VARIABLE
 from pricing.operations.settings import Settings, catalogue_of, schedule_of_text
 from pricing.progress import Progress, untold
+from pricing.store.first_load import load_into
+from pricing.store.loading import LoadReport
 from pricing.store.market import Market
 from pricing.store.market_paths import market_path
 from pricing.store.rates import own_rates_of
@@ -293,11 +297,76 @@ def repair_costs(state: MarketState, inspection: Inspection, country: str) -> Re
     return _repair_costs(state, to_json(inspection), country, inspection)
 
 
-@st.cache_resource(max_entries=KEPT, show_spinner="Reading the file")
-def sample(file_id: str, layout: Layout, _upload: UploadedFile) -> pl.DataFrame:
-    """The first rows of an upload, lying as ``layout`` says; no other upload has its ``file_id``."""
-    with received(_upload.name, _upload.getbuffer()) as path:
+@dataclass(frozen=True)
+class Given:
+    """A table that a visitor has given: a file, or what was pasted. No other has its ``key``."""
+
+    name: str
+    key: str
+    content: bytes | memoryview = field(repr=False, compare=False)
+
+
+def _of_given(given: Given) -> Any:
+    return given.key
+
+
+def _of_kept(kept: Mapping | None) -> Any:
+    return None if kept is None else mapping_text(kept)
+
+
+@st.cache_resource(max_entries=KEPT, show_spinner="Reading the file", hash_funcs={Given: _of_given})
+def sheets_of(given: Given) -> list[str]:
+    """The sheets of a workbook that was given."""
+    with received(given.name, given.content) as path:
+        return sheet_names(path)
+
+
+@st.cache_resource(max_entries=KEPT, show_spinner="Reading the file", hash_funcs={Given: _of_given})
+def sample(given: Given, layout: Layout) -> pl.DataFrame:
+    """The first rows of a table that was given, lying as ``layout`` says."""
+    with received(given.name, given.content) as path:
         return next(read_file(path, layout)).frame.head(SAMPLE)
+
+
+@st.cache_resource(
+    max_entries=8,
+    show_spinner="Looking at the columns",
+    hash_funcs={Given: _of_given, Mapping: _of_kept, CarNames: lambda names: 0},
+)
+def proposal(
+    given: Given,
+    layout: Layout,
+    chosen: tuple[tuple[str, str | None], ...],
+    kept: Mapping | None,
+    records: str,
+    _names: CarNames,
+) -> Proposal:
+    """What is proposed for a table that was given; the names are those of the market's ``records``."""
+    name = given.name.split(".")[0] if kept is None else kept.source
+    return propose(sample(given, layout), name, chosen=dict(chosen), kept=kept, names=_names)
+
+
+@st.cache_resource(
+    max_entries=KEPT, show_spinner="Trying every row", hash_funcs={Given: _of_given, Mapping: _of_kept}
+)
+def trial(market: str, stamp: tuple[int, int] | None, given: Given, mapping: Mapping) -> LoadReport:
+    """What a load of a table that was given would come to; the market is as it was at ``stamp``."""
+    with received(given.name, given.content) as path:
+        beside = path.with_name("mapping.toml")
+        write_mapping_text(mapping_text(mapping), beside)
+        return load_into(market, [path], mapping=beside, dry_run=True)
+
+
+@_kept(_records)
+def car_names(state: MarketState) -> CarNames:
+    """The names of the market's cars, by which whole cars in one cell are parted."""
+    return state.market.car_names()
+
+
+@_kept(_any_write)
+def kept_mappings(state: MarketState) -> list[Mapping]:
+    """The mappings that the market keeps, one a source."""
+    return state.market.kept_mappings()
 
 
 @_kept(_any_write)

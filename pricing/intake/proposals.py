@@ -87,7 +87,8 @@ def propose(
     the market's cars, by which whole cars in one cell are parted.
 
     Raises:
-        MappingError: a choice names no column or nothing of ours, or two are the same.
+        MappingError: a choice names no column or nothing of ours, two are the same, or ``kept`` names a
+            column that the table does not have.
 
     >>> row = {"Marque": "Corvane", "Model": "Six", "Built": "1968", "Sale date": "13/5/2024",
     ...        "Hammer price": "£4,250", "Overdrive": "yes"}
@@ -101,6 +102,8 @@ def propose(
     """
     table = frame.drop("row_number", strict=False).head(SAMPLE)
     text = table.select(pl.col(pl.String))
+    if kept is not None:
+        kept.refuse_absent(table.columns)
     told = recognise(table, chosen if kept is None else {**_choices_of(kept, table.columns), **chosen})
     columns = {
         column.ours: column.theirs

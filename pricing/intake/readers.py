@@ -23,6 +23,7 @@ from pricing.intake.drawn_tables import tables_in
 from pricing.intake.layout import Layout, numbered
 from pricing.intake.listings import is_page, read_listings
 from pricing.intake.text_tables import PART_ROWS, read_text_table, survey_text
+from pricing.nearest import did_you_mean
 
 LARGEST_WORKBOOK: Final = 2 << 30
 """Bytes that a packed workbook may unpack to."""
@@ -72,6 +73,16 @@ def read_file(path: Path, layout: Layout | None = None) -> Iterator[Part]:
         raise FileError(f"{path} cannot be read: {str(error).strip().splitlines()[0]}") from None
 
 
+def sheet_names(path: Path) -> list[str]:
+    """The sheets of a workbook, in their order; none of a file of another kind.
+
+    Raises ``FileError`` for a workbook that cannot be read.
+    """
+    if _READERS.get(path.suffix.lower()) is not _read_book:
+        return []
+    return list(_book(path).sheet_names)
+
+
 def read_whole(path: Path, layout: Layout | None = None) -> pl.DataFrame:
     """All rows of a file in one frame; sheets of different columns one under the other."""
     return pl.concat([part.frame for part in read_file(path, layout)], how="diagonal_relaxed")
@@ -88,13 +99,14 @@ Frames = Iterator[tuple[pl.DataFrame, int] | tuple[pl.DataFrame, int, Counter[st
 
 
 def _read_book(path: Path, layout: Layout) -> Frames:
-    if path.suffix.lower() != ".xls":  # the others are archives
-        _refuse_bomb(path)
     try:
-        book = fastexcel.read_excel(path)
+        book = _book(path)
         sheets = book.sheet_names if layout.sheet is None else [layout.sheet]
         if layout.sheet is not None and layout.sheet not in book.sheet_names:
-            raise FileError(f"{path} has no sheet {layout.sheet!r}; it has: {', '.join(book.sheet_names)}")
+            raise FileError(
+                f"{path} has no sheet {layout.sheet!r}{did_you_mean(layout.sheet, book.sheet_names)}; "
+                f"it has: {', '.join(book.sheet_names)}"
+            )
         loaded = [book.load_sheet(sheet, dtypes="string", header_row=None, skip_rows=0) for sheet in sheets]
         shown = [sheet for sheet in loaded if layout.sheet is not None or sheet.visible == "visible"]
         grids = [sheet.to_polars() for sheet in shown]
@@ -107,6 +119,15 @@ def _read_book(path: Path, layout: Layout) -> Frames:
     total = sum(table.frame.height for table in tables)
     for table in tables:
         yield table.frame, total, table.set_aside
+
+
+def _book(path: Path) -> fastexcel.ExcelReader:
+    if path.suffix.lower() != ".xls":  # the others are archives
+        _refuse_bomb(path)
+    try:
+        return fastexcel.read_excel(path)
+    except fastexcel.FastExcelError as error:
+        raise FileError(f"{path} is not a readable workbook: {str(error).splitlines()[0]}") from None
 
 
 def _refuse_bomb(path: Path) -> None:

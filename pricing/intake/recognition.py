@@ -121,12 +121,12 @@ def _option_columns(text: pl.DataFrame) -> dict[str, str]:
 
 def _columns(table: pl.DataFrame, chosen: Table[str, str | None]) -> dict[str, Column]:
     """Every column of theirs with the column of ours that it and its cells fit best, each of ours once."""
-    named = {name: meanings(name) for name in table.columns}
     texts = {name: _as_text(table[name]) for name in table.columns}
-    look = {name: looks(cells) for name, cells in texts.items()}
+    named = {name: {} if name in chosen else meanings(name) for name in table.columns}
+    look = {name: {} if name in chosen else looks(cells) for name, cells in texts.items()}
     alone = {
         name: shown_alone(texts[name], look[name])
-        if not named[name] and table.schema[name] == pl.String
+        if not named[name] and name not in chosen and table.schema[name] == pl.String
         else {}
         for name in table.columns
     }

@@ -48,6 +48,8 @@ ASKED: Final = tuple(
 )
 """Columns that a file has that is written in our own."""
 
+REFUSED_TOLD: Final = 200
+
 DOUBTED_ROWS: Final = 20_000
 """Rows of a load that are held against the market."""
 
@@ -63,6 +65,18 @@ class FileReport:
     accepted: int
     rejected: int
     known: int
+
+
+@dataclass(frozen=True)
+class RefusedRow:
+    """A row that a load would put into quarantine."""
+
+    file: str
+    row_number: int
+    rules: tuple[str, ...]
+    """The rules it breaks."""
+    cells: str
+    """The row as it stands in the file, as JSON."""
 
 
 @dataclass(frozen=True)
@@ -95,6 +109,8 @@ class LoadReport:
     set_aside: dict[str, int] = field(default_factory=dict)
     """Rows of the files that are no records and were not read, by kind: title, units, total, header,
     remark."""
+    refused: tuple[RefusedRow, ...] = ()
+    """Of a dry run the first rows that would be rejected, at most ``REFUSED_TOLD``."""
 
 
 def load_files(
@@ -149,7 +165,8 @@ def load_files(
     if told and keep and not believe:
         raise DoubtError(f"nothing was loaded: {'; '.join(told)}")
     with connection(path, write=True, keep=keep, timeout=timeout) as opened:
-        report = _store(opened, files, staged, mappings.values(), progress)
+        told_of = 0 if keep else REFUSED_TOLD
+        report = _store(opened, files, staged, mappings.values(), progress, told_of)
         report = replace(report, set_aside=dict(set_aside.most_common()), doubts=told, recognised=known_again)
         keep_result(opened, receipt, asdict(report))
         return report
@@ -189,8 +206,10 @@ def _store(
     staged: list[Staged],
     mappings: Collection[Mapping],
     progress: Progress,
+    told_of: int,
 ) -> LoadReport:
-    """Insert what is new, inside the transaction of ``opened``; empties ``staged`` on the way."""
+    """Insert what is new, inside the transaction of ``opened``; empties ``staged`` on the way. Of that many
+    rejected rows the report tells."""
     loaded_at = now()
     (earlier,) = run(opened, "SELECT count(*) FROM batches")[0]
     batch_id = f"batch-{earlier + 1:04d}"
@@ -203,6 +222,7 @@ def _store(
     for name in rebuilt:
         drop_key(opened, name)
     waiting = 0
+    refused: list[RefusedRow] = []
     not_known: Counter[str] = Counter()
     said_otherwise: Counter[str] = Counter()
     for rows_told in staged:
@@ -215,6 +235,8 @@ def _store(
         new = _store_rejected(opened, rows.rejected, batch_id)
         mended += _settle(opened, rows.records, rows.rejected, batch_id)
         rejected.update(new["file"].to_list())
+        first = new.head(told_of - len(refused)).select("file", "row_number", "broken_rules", "raw")
+        refused += [RefusedRow(file, row, tuple(rules), raw) for file, row, rules, raw in first.iter_rows()]
         waiting += rows.rejected.height - new.height
         by_rule.update(new["broken_rules"].explode().to_list())
         progress("store", read.total(), total)
@@ -250,6 +272,7 @@ def _store(
         not_known=dict(not_known.most_common()),
         said_otherwise=dict(said_otherwise.most_common()),
         waiting=waiting,
+        refused=tuple(refused),
     )
 
 

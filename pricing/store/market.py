@@ -5,7 +5,7 @@ once.
 """
 
 import json
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from contextlib import AbstractContextManager
 from datetime import UTC, date, datetime
 from html import escape
@@ -16,7 +16,7 @@ import duckdb
 import polars as pl
 
 from pricing.errors import MarketError
-from pricing.intake.mapping import Mapping
+from pricing.intake.mapping import Mapping as Columns
 from pricing.intake.written.cars import CarNames
 from pricing.progress import Progress, untold
 from pricing.store import history as store_history
@@ -38,6 +38,8 @@ from pricing.store.sales import digest, read_sales
 from pricing.store.state import CHANGES_SEEN, record_changes
 
 Facts = dict[str, str | float | int]
+CellValues = Mapping[str, str | None]
+"""By column of the contract a cell as people write it, None for an empty one."""
 
 
 class Market:
@@ -192,16 +194,15 @@ class Market:
             keep_result(opened, self.receipt, {"batch_id": batch_id, "records": gone})
             return gone
 
-    def correct(
-        self, record_id: str, column: str, value: str | None, *, reason: str, today: date | None = None
-    ) -> None:
-        """Give a cell of a record another value, as text; the old one is kept in ``corrections``.
+    def correct(self, record_id: str, values: CellValues, *, reason: str, today: date | None = None) -> None:
+        """Give cells of a record other values, as people write them; the old ones are kept, see
+        ``corrections``.
 
         Raises ``MarketError`` when there is no such record or it would break a rule.
         """
         day = datetime.now(UTC).date() if today is None else today
         with self._connection(write=True) as opened:
-            store_history.correct(opened, record_id, column, value, reason, self.base_currency, day)
+            store_history.correct(opened, record_id, values, reason, self.base_currency, day)
 
     def remove(self, record_id: str, *, reason: str) -> None:
         """Take a record out; what it was is kept among the corrections, and no load brings it back.
@@ -210,6 +211,14 @@ class Market:
         """
         with self._connection(write=True) as opened:
             removal.remove(opened, record_id, reason)
+
+    def corrections(self, record_id: str) -> pl.DataFrame:
+        """What was changed of a record, the oldest first: done_at, column, old, new, reason."""
+        return self._frame(
+            'SELECT done_at, "column", old, new, reason FROM corrections '
+            "WHERE record_id = ? ORDER BY done_at",
+            [record_id],
+        )
 
     def audit(self) -> pl.DataFrame:
         """What was done to the market, oldest first: done_at, action, subject, detail (JSON)."""
@@ -244,7 +253,7 @@ class Market:
         with self._connection() as opened:
             return CarNames.of(store_names.known_cars(opened))
 
-    def kept_mappings(self) -> list[Mapping]:
+    def kept_mappings(self) -> list[Columns]:
         """The mapping of each source that was loaded by one, the last of each."""
         with self._connection() as opened:
             return kept_mappings(opened)
