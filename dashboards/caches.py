@@ -47,6 +47,7 @@ from pricing.store.market_paths import market_path
 from pricing.store.rates import own_rates_of
 from pricing.store.settings import read_settings
 from pricing.store.state import StoredState, read_state
+from pricing.store.tokens import Token, tokens_in_force
 from pricing.words.market_standing import market_warning
 
 KEPT: Final = 2
@@ -83,6 +84,7 @@ class MarketState:
 
     @property
     def base_currency(self) -> str:
+        """The currency of every price (ISO 4217)."""
         return base_currency(self)
 
     def sales(self, as_of: date | None = None) -> pl.DataFrame:
@@ -102,9 +104,11 @@ class ModelRecords:
 
     @property
     def base_currency(self) -> str:
+        """The currency of every price (ISO 4217)."""
         return self.state.base_currency
 
     def sales(self, as_of: date | None = None) -> pl.DataFrame:
+        """The sales and offers of the model, as ``Market.sales`` gives them."""
         frame = model_sales(self.state, self.make, self.model)
         return frame if as_of is None else frame.filter(pl.col("event_date") <= as_of)
 
@@ -250,6 +254,12 @@ def depth_of(state: MarketState, where: Where) -> Depth:
 def settings(state: MarketState) -> Settings:
     """The settings kept in the market file."""
     return Settings.read(read_settings(Path(state.path)))
+
+
+@_kept(_any_write)
+def tokens(state: MarketState) -> dict[str, Token]:
+    """The tokens that were not revoked, by digest."""
+    return tokens_in_force(Path(state.path))
 
 
 @st.cache_resource(max_entries=KEPT, show_spinner=False)

@@ -228,9 +228,9 @@ def _ask_roles(state: caches.MarketState, kept: Settings, may: bool) -> None:
         st.button("Sign out", on_click=st.logout)
     else:
         st.write(
-            "Nobody signs in: whoever reaches this dashboard may do everything, and it listens on this "
-            "machine "
-            "alone unless it was told otherwise. DEVELOPERS.md says how to set sign-in up."
+            "People do not sign in by name here: whoever sits at this machine may do everything, where the "
+            "server trusts it; others come in with tokens that `pricing token new` makes, each with its "
+            "role. DEVELOPERS.md says how to set sign-in up."
         )
     show_table(
         pl.DataFrame({"role": list(ROLES), "may": [", ".join(sorted(acts)) for acts in ROLES.values()]}),

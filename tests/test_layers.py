@@ -12,7 +12,7 @@ ROOT = Path(__file__).parent.parent
 TOP_LEVEL = {"README.md", "DEVELOPERS.md", "pyproject.toml", "pricing", "dashboards", "data_demo", "tests"}
 
 ROOMS = (
-    ("errors", "vocabulary", "progress", "toml_text", "nearest"),
+    ("errors", "vocabulary", "progress", "toml_text", "notebook_html", "nearest"),
     ("car_fields", "money"),
     ("records",),
     ("car", "intake"),
@@ -25,6 +25,7 @@ ROOMS = (
     ("charts",),
     ("reports",),
     ("operations",),
+    ("market",),
     ("api",),
     ("cli", "dashboards"),
 )

@@ -48,6 +48,7 @@ class View:
 
     @property
     def base_currency(self) -> str:
+        """The currency of every price (ISO 4217)."""
         return self.market.base_currency
 
     def sales(self, as_of: date | None = None) -> pl.DataFrame:
@@ -124,7 +125,7 @@ class View:
         try:
             return self.names.where(make, model)
         except CarError as error:
-            raise ProblemError(422 if make is None else 404, str(error)) from None
+            raise ProblemError(422 if make is None else 404, str(error), code=error.code) from None
 
     def where(self, make: str | None, model: str | None) -> list[pl.Expr]:
         """The same as filters of a frame of sales."""

@@ -27,6 +27,7 @@ from pricing.api.schemas import (
 )
 from pricing.api.service import Service, service_here
 from pricing.decisions.valuation import BASIS, Valuation, value_car
+from pricing.errors import CarError
 
 router = APIRouter(tags=["values"], dependencies=[Depends(caller_who_may("read"))], responses=responses(404))
 
@@ -77,7 +78,7 @@ async def standings(question: StandingQuestion, service: Here) -> Response:
     service.counters.cars.inc()
     found = json.loads(rows[0])
     if found["refused"] is not None:
-        raise ProblemError(422, found["refused"])
+        raise ProblemError(422, found["refused"], code=CarError.code)
     return Answer(
         {
             "asking": question.car["asking"], "currency": key.view.base_currency, "as_of": key.at,

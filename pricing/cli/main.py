@@ -32,6 +32,7 @@ from pricing.cli.server import server_app, token_app
 from pricing.cli.typed_amounts import typed_amount, typed_day
 from pricing.cli.upkeep import operation_app
 from pricing.errors import MarketError, PricingError
+from pricing.operations.bundled import import_bundled
 from pricing.operations.configuration import apply_file
 from pricing.operations.demo_files import EXTENSIONS
 from pricing.operations.extras import missing
@@ -125,6 +126,7 @@ def demo(
     port: PortOption = None,
 ) -> None:
     """Load an invented market, fit the price model, price an example car and serve the dashboard."""
+    import_bundled()
     import data_demo
     from pricing.cli.terminal import show_valuation
     from pricing.decisions.valuation import value_car
@@ -306,6 +308,7 @@ def dashboard(
 
 def _make_demo(market: Path) -> None:
     """The invented market, loaded and fitted."""
+    import_bundled()
     import data_demo
 
     load(data_demo.files(), base_currency="EUR", market=market)

@@ -40,7 +40,8 @@ CAUTIONS: Final = (
 class Records(Protocol):
     """What is read of a market to learn how its cars sell: ``pricing.Market`` is one."""
 
-    def sales(self, as_of: date | None = None, *, every_record: bool = False) -> pl.DataFrame: ...
+    def sales(self, as_of: date | None = None, *, every_record: bool = False) -> pl.DataFrame:
+        """The sales and offers, as ``Market.sales`` gives them."""
 
 
 @dataclass(frozen=True)

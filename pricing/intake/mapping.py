@@ -180,6 +180,11 @@ class Mapping:
 
 
 def only(where: str, entry: str, table: Table[str, Any], allowed: tuple[str, ...] | list[str]) -> None:
+    """Refuse a table of a mapping file that holds names beside the allowed.
+
+    Raises:
+        MappingError: it does.
+    """
     unknown = sorted(set(table) - set(allowed))
     if unknown:
         near = did_you_mean(unknown[0], allowed)

@@ -19,6 +19,7 @@ from pricing.money.currencies import ecb_rates
 from pricing.store.audit import now
 from pricing.store.market import Market
 from pricing.store.place import is_copy
+from pricing.store.replacing import put_aside
 from pricing.store.schema import VERSION
 from pricing.store.state import read_state
 from pricing.store.tokens import list_tokens
@@ -57,7 +58,9 @@ def examine(place: str | Path, today: date | None = None) -> list[Finding]:
         return [
             *found,
             Finding("market", BROKEN, str(error), "load records, restore a backup, or name another"),
+            *_put_aside(Path(place)),
         ]
+    found += _put_aside(market.path)
     for look in (_file, _disk, _records, _fit_whole, _fit_age, _rates, _tokens):
         try:
             found += look(market, at)
@@ -68,6 +71,16 @@ def examine(place: str | Path, today: date | None = None) -> list[Finding]:
                 )
             )
     return found
+
+
+def _put_aside(path: Path) -> Iterator[Finding]:
+    for kept in put_aside(path):
+        yield Finding(
+            "put aside",
+            LOOK,
+            f"{kept.name} is the market that stood here before a restore",
+            f"rename it to {path.name} to go back to it, or move it away",
+        )
 
 
 def _program() -> Finding:

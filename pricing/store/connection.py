@@ -138,6 +138,29 @@ def file_connection(
             raise UnwrittenError(f"{path}: the market file is unchanged: {_first_line(error)}") from None
 
 
+@contextmanager
+def write_turn(path: Path, timeout: float = TIMEOUT_SECONDS) -> Iterator[Callable[[], bool]]:
+    """Hold the turn to write without a connection, for what is done to the file as a whole. What it gives
+    takes what is written ahead into the file, once nobody else has it open; it says whether the file could be
+    opened.
+    """
+    deadline = time.monotonic() + timeout
+
+    def take_in_log() -> bool:
+        try:
+            opened = _open(path, True, deadline)
+        except MarketError:
+            if time.monotonic() > deadline:
+                raise
+            return False
+        with closing(opened):
+            run(opened, "CHECKPOINT")
+        return True
+
+    with _turnstile(path, True, deadline):
+        yield take_in_log
+
+
 def run(opened: duckdb.DuckDBPyConnection, statement: str, values: Values = None) -> list[tuple[Any, ...]]:
     """Do a statement to its end and give its rows; of an insert or an update that is the number of rows."""
     return opened.execute(statement, values).fetchall()
