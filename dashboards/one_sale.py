@@ -12,6 +12,7 @@ from dashboards.record_mapping import side_by_side
 from dashboards.shown import show_table
 from pricing.money.currencies import CURRENCIES
 from pricing.records.layout import ColumnLayout, record_layout
+from pricing.snapshot import Snapshot
 from pricing.store.one_sale import AddedSale, add_sale
 from pricing.words.loading import record_sentence, told_sentences
 from pricing.words.plain_text import escaped
@@ -33,19 +34,19 @@ _ACTS: Final = ("Add a sale", "Change or take out a record")
 _NEW_NAMES: Final = ("make", "model", "variant")
 
 
-def ask_sale(state: caches.MarketState | None, turn: int) -> None:
-    """A form for one sale, or one record to change; ``state`` is that of the market, if there is one."""
+def ask_sale(snapshot: Snapshot | None, turn: int) -> None:
+    """A form for one sale, or one record to change; ``snapshot`` is that of the market, if there is one."""
     _show_added()
-    if state is None:
+    if snapshot is None:
         _ask_new(None, turn)
         return
     act = st.segmented_control(
         "What to do", _ACTS, default=_ACTS[0], required=True, key="sale_act", label_visibility="collapsed"
     )
     if act == _ACTS[0]:
-        _ask_new(state, turn)
+        _ask_new(snapshot, turn)
     else:
-        _ask_change(state)
+        _ask_change(snapshot)
 
 
 def _show_added() -> None:
@@ -63,12 +64,12 @@ def _show_added() -> None:
             st.markdown(f"- {escaped(record_sentence(row))}")
 
 
-def _ask_new(state: caches.MarketState | None, turn: int) -> None:
+def _ask_new(snapshot: Snapshot | None, turn: int) -> None:
     st.write(
         "Write cells as you would in a notebook: £4,250, '68, 54k miles, Mar 2024. What has a * must be said."
     )
     with st.form(f"new-sale-{turn}", border=True):
-        cells = _fields({}, state, f"new-{turn}")
+        cells = _fields({}, snapshot, f"new-{turn}")
         believe = st.checkbox("The figures are right, doubtful as they look", False, key=f"believe-{turn}")
         add = st.form_submit_button("Add this sale", type="primary")
     if not add:
@@ -80,14 +81,14 @@ def _ask_new(state: caches.MarketState | None, turn: int) -> None:
         st.rerun()
 
 
-def _ask_change(state: caches.MarketState) -> None:
+def _ask_change(snapshot: Snapshot) -> None:
     """Find a record, and change cells of it or take it out; what it was is kept."""
     typed = st.text_input(
         "Find a record", "", LONGEST, key="find_record", placeholder="make, model, year, chassis, reference"
     )
     if not typed.strip():
         return
-    found = _found(caches.every_record(state), typed)
+    found = _found(snapshot.sales(every_record=True), typed)
     if found.is_empty():
         st.write("No record has all of these words.")
         return
@@ -102,7 +103,7 @@ def _ask_change(state: caches.MarketState) -> None:
     record = next(row for row in rows if row["record_id"] == picked)
     held = {name: _text(record[name]) for name in _COLUMNS}
     with st.form(f"change-{picked}", border=True):
-        cells = _fields(held, state, f"change-{picked}")
+        cells = _fields(held, snapshot, f"change-{picked}")
         reason = st.text_input("Why (kept with the old values)", "", LONGEST, key=f"why-{picked}")
         with st.container(horizontal=True):
             keep = st.form_submit_button("Keep the changes", type="primary")
@@ -111,13 +112,13 @@ def _ask_change(state: caches.MarketState) -> None:
     changed = {name: cell for name, cell in cells.items() if cell != held[name]}
     with frame.one_sentence():
         if keep and changed:
-            state.market.correct(picked, changed, reason=reason)
+            snapshot.market.correct(picked, changed, reason=reason)
             names = ", ".join(map(option_words, changed))
             _said(f"{names} changed; what stood there is kept.")
         elif keep:
             st.write("Nothing was changed.")
         elif remove:
-            state.market.remove(picked, reason=reason)
+            snapshot.market.remove(picked, reason=reason)
             _said("The record is taken out; what it was is kept, and no load brings it back.")
 
 
@@ -126,8 +127,8 @@ def _said(words: str) -> None:
     st.rerun()
 
 
-def _show_past(state: caches.MarketState, record: str) -> None:
-    past = state.market.corrections(record)
+def _show_past(snapshot: Snapshot, record: str) -> None:
+    past = snapshot.market.corrections(record)
     if past.is_empty():
         return
     st.write("What was changed of it before:")
@@ -155,23 +156,21 @@ def _found(records: pl.DataFrame, typed: str) -> pl.DataFrame:
     return records.filter(*holds).sort("event_date", descending=True)
 
 
-def _fields(
-    held: Mapping[str, str | None], state: caches.MarketState | None, key: str
-) -> dict[str, str | None]:
+def _fields(held: Mapping[str, str | None], snapshot: Snapshot | None, key: str) -> dict[str, str | None]:
     """The cells of a record by column, as typed; None for an empty one."""
     cells = {}
     for name, place in zip(FIRST_ASKED, side_by_side(len(FIRST_ASKED)), strict=True):
         with place:
-            cells[name] = _field(_COLUMNS[name], held.get(name), state, key)
+            cells[name] = _field(_COLUMNS[name], held.get(name), snapshot, key)
     rest = [column for column in _COLUMNS.values() if column.name not in FIRST_ASKED]
     with st.expander("More of the car and the offer"):
         for column, place in zip(rest, side_by_side(len(rest)), strict=True):
             with place:
-                cells[column.name] = _field(column, held.get(column.name), state, key)
+                cells[column.name] = _field(column, held.get(column.name), snapshot, key)
     return cells
 
 
-def _field(column: ColumnLayout, value: str | None, state: caches.MarketState | None, key: str) -> str | None:
+def _field(column: ColumnLayout, value: str | None, snapshot: Snapshot | None, key: str) -> str | None:
     """One cell: a pick-list where its words are known, else as a person writes it."""
     called = _called(column)
     key = f"sale-{key}-{column.name}"
@@ -182,8 +181,8 @@ def _field(column: ColumnLayout, value: str | None, state: caches.MarketState | 
         )
         return ";".join(picked) or None
     words: list[str] = list(column.words)
-    if column.name in _NEW_NAMES and state is not None:
-        words = caches.names(state)[column.name].drop_nulls().unique().sort().to_list()
+    if column.name in _NEW_NAMES and snapshot is not None:
+        words = snapshot.counts[column.name].drop_nulls().unique().sort().to_list()
     elif column.name == "currency":
         words = sorted(CURRENCIES)
     if not words:

@@ -18,6 +18,7 @@ from pricing.intake.questions import CHOICES, MAY_BE_UNKNOWN, UNKNOWN, WORDS_OF
 from pricing.intake.recognition import MAY_BE, OPTION, Column
 from pricing.intake.settling import with_answers
 from pricing.intake.written.cars import CarNames
+from pricing.snapshot import Snapshot
 from pricing.words.glossary import what_is
 from pricing.words.mapping_keys import MAPPING_KEYS
 from pricing.words.plain_text import closed, escaped
@@ -49,15 +50,15 @@ _ASKS: Final = {
 }
 
 
-def ask_mapping(given: Given, turn: int, state: caches.MarketState | None) -> Proposal:
+def ask_mapping(given: Given, turn: int, snapshot: Snapshot | None) -> Proposal:
     """The mapping of a table, as a person has settled it, with what is still open."""
     key = f"{turn}-{given.key}"
     layout = _ask_sheet(given, key)
-    kept = _ask_kept(given, layout, key, state)
+    kept = _ask_kept(given, layout, key, snapshot)
     key = f"{key}-{'' if kept is None else sha256(mapping_text(kept).encode()).hexdigest()[:8]}"
     layout = layout if kept is None or layout.sheet is not None else kept.layout
-    names = CarNames() if state is None else caches.car_names(state)
-    records = "" if state is None else state.records
+    names = CarNames() if snapshot is None else caches.car_names(snapshot)
+    records = "" if snapshot is None else snapshot.state.records
     first = caches.proposal(given, layout, (), kept, records, names)
     st.subheader("What its columns are", help=what_is("mapping"))
     chosen = tuple((column.theirs, _ask_column(column, key)) for column in first.columns)
@@ -79,7 +80,7 @@ def _ask_sheet(given: Given, key: str) -> Layout:
     return Layout(sheet=None if sheet == ALL_SHEETS else sheet)
 
 
-def _ask_kept(given: Given, layout: Layout, key: str, state: caches.MarketState | None) -> Mapping | None:
+def _ask_kept(given: Given, layout: Layout, key: str, snapshot: Snapshot | None) -> Mapping | None:
     """A mapping from before: one that the person gives, or that of an earlier file of the source."""
     with st.expander("A mapping that you kept as a file"):
         own = st.file_uploader("Mapping of this source", type="toml", max_upload_size=1, key=f"own-{key}")
@@ -90,7 +91,7 @@ def _ask_kept(given: Given, layout: Layout, key: str, state: caches.MarketState 
     if own is not None:
         return parse_mapping(own.getvalue().decode("utf-8", "replace")[:LARGEST_MAPPING])
     columns = [name for name in caches.sample(given, layout).columns if name != "row_number"]
-    found = None if state is None or state.demo else recognised(columns, caches.kept_mappings(state))
+    found = None if snapshot is None else recognised(columns, caches.kept_mappings(snapshot))
     if found is None:
         return None
     said = f"Read as the last file of {found.source}, by its headings"

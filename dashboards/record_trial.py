@@ -13,6 +13,7 @@ from dashboards.shown import show_table
 from pricing.intake.previews import preview
 from pricing.intake.proposals import Proposal
 from pricing.intake.written.cars import CarNames
+from pricing.snapshot import Snapshot
 from pricing.store.loading import LoadReport
 from pricing.words.loading import (
     dates_sentence,
@@ -29,26 +30,26 @@ TRIED_AT_ONCE: Final = 8_000_000
 """Bytes of a table up to which every row is tried while the person waits."""
 
 
-def show_records(given: Given, proposal: Proposal, state: caches.MarketState | None) -> None:
+def show_records(given: Given, proposal: Proposal, snapshot: Snapshot | None) -> None:
     """The first rows as the records they would become."""
     st.subheader("The first rows, as records")
     table = caches.sample(given, proposal.mapping.layout)
-    names = CarNames() if state is None else caches.car_names(state)
+    names = CarNames() if snapshot is None else caches.car_names(snapshot)
     landed = preview(proposal.mapping, table, datetime.now(UTC).date(), ROWS_PREVIEWED, names)
     st.markdown("\n".join(f"- {escaped(record_sentence(row))}" for row in landed.iter_rows(named=True)))
     if "event_date" in proposal.mapping.columns:
         st.caption(dates_sentence(proposal.mapping))
 
 
-def show_trial(given: Given, proposal: Proposal, state: caches.MarketState | None) -> LoadReport | None:
+def show_trial(given: Given, proposal: Proposal, snapshot: Snapshot | None) -> LoadReport | None:
     """What a load would come to, row by row; nothing while a large table has not been tried."""
     st.subheader("What would be loaded, and what not")
     large = len(given.content) > TRIED_AT_ONCE
     if large and not st.button("Try every row", help="Nothing is kept of it."):
         return None
     own = caches.own_market_path()
-    stamp = None if state is None or state.demo else state.stamp
-    report = caches.trial(str(own), stamp, given, proposal.mapping)
+    records = "" if snapshot is None else snapshot.state.records
+    report = caches.trial(str(own), records, given, proposal.mapping)
     show_report(report, dry_run=True)
     refused = refused_table(report)
     if refused.height:

@@ -24,6 +24,7 @@ from pricing.model.saved import save
 from pricing.model.spec import FeatureSpec
 from pricing.money.currencies import CURRENCIES
 from pricing.progress import Progress
+from pricing.snapshot import Snapshot
 from pricing.store.first_load import load_into
 from pricing.store.loading import LoadReport
 from pricing.store.market import Market
@@ -69,11 +70,11 @@ def show_page() -> None:
     path = caches.own_market_path()
     if path.exists():
         with frame.one_sentence():
-            state = caches.market_state()
-            if state is not None and not state.demo:
-                _ask_fit(state)
-                _show_batches(state)
-                show_questions(state)
+            snapshot = _own()
+            if snapshot is not None:
+                _ask_fit(snapshot)
+                _show_batches(snapshot)
+                show_questions(snapshot)
 
 
 def _key() -> str:
@@ -126,17 +127,21 @@ def _ask_table() -> None:
         label_visibility="collapsed",
     )
     if way == ONE_SALE:
-        state = caches.market_state()
-        one_sale.ask_sale(None if state is None or state.demo else state, _round())
+        one_sale.ask_sale(_own(), _round())
         return
     given = _ask_file() if way == WAYS[0] else _ask_pasted()
     if given is None:
         return
-    state = caches.market_state()
-    own = None if state is None or state.demo else state
+    own = _own()
     proposal = ask_mapping(given, _round(), own)
     show_records(given, proposal, own)
     _ask_load(given, proposal, show_trial(given, proposal, own))
+
+
+def _own() -> Snapshot | None:
+    """The person's own market, once there is one."""
+    snapshot = caches.snapshot()
+    return None if snapshot is None or caches.is_demo(snapshot) else snapshot
 
 
 def _ask_file() -> Given | None:
@@ -234,21 +239,22 @@ def _fitted(market: Market, tell: Progress) -> str:
     return save(PriceModel(FeatureSpec.cars()).fit(market.sales(), progress=tell), market)
 
 
-def _ask_fit(state: caches.MarketState) -> None:
+def _ask_fit(snapshot: Snapshot) -> None:
     """Fit anew, where records have changed since the last time or there was none."""
-    if not people.may("load") or not state.batches or (state.fit is not None and not state.stale):
+    stored = snapshot.state
+    if not people.may("load") or not stored.batches or (stored.fit is not None and not stored.stale):
         return
     words = "Records have changed since the price model was fitted."
     with st.container(horizontal=True, vertical_alignment="center"):
-        st.write(words if state.fit else "No price model has been fitted yet.")
+        st.write(words if snapshot.state.fit else "No price model has been fitted yet.")
         if st.button("Fit the price model", type="primary", help=what_is("fit")):
-            market = state.market
+            market = snapshot.market
             _begin("Fit", lambda tell: f"The price model is fitted anew ({_fitted(market, tell)}).")
 
 
-def _show_batches(state: caches.MarketState) -> None:
+def _show_batches(snapshot: Snapshot) -> None:
     """Every load, and a way to take one back."""
-    batches = caches.listing(state, "batches").reverse()
+    batches = caches.listing(snapshot, "batches").reverse()
     if batches.is_empty():
         return
     st.subheader("What was loaded", help=what_is("batch"))
@@ -281,5 +287,5 @@ def _show_batches(state: caches.MarketState) -> None:
     with st.popover("Take back", key=f"undo-{_round()}"):
         st.write(f"The records and rejected rows of {batch} go; the batch stays listed as taken back.")
         if st.button(f"Take {batch} back now", type="primary"):
-            market = state.market
+            market = snapshot.market
             _begin("Take back", lambda tell: f"{market.undo(batch):,} records of {batch} are gone.")

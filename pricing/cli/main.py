@@ -16,7 +16,7 @@ import typer
 from typer.exceptions import TyperException
 
 from pricing.cli.appraisals import appraise_app
-from pricing.cli.car_options import car_of, takes_car
+from pricing.cli.car_options import takes_car
 from pricing.cli.copying import copy_app
 from pricing.cli.decisions import InspectionOption, SheetsOption, assessed, decision_app
 from pricing.cli.evidence import market_app
@@ -134,8 +134,8 @@ def demo(
     _make_demo(market)
     car = data_demo.example_car()
     asking = Decimal(str(car.pop("asking")))
-    opened, model = fitted_market(market)
-    show_valuation(value_car(opened, model, car_of(car, opened), asking=asking))
+    snapshot = fitted_market(market)
+    show_valuation(value_car(snapshot, snapshot.model, snapshot.car(car), asking=asking))
     if dashboard:
         from pricing.operations.serving import serve
 
@@ -264,13 +264,14 @@ def value(
     from pricing.decisions.valuation import value_car
 
     typed, day = typed_amount(asking, "asking price"), typed_day(as_of)
-    opened, fitted = fitted_market(market, day, fit_id)
-    at = date.fromisoformat(fitted.facts["last_date"]) if day is None else day
-    price = None if typed is None else typed.in_base(opened, at)
+    snapshot = fitted_market(market, day, fit_id)
+    at = date.fromisoformat(snapshot.model.facts["last_date"]) if day is None else day
+    price = None if typed is None else typed.in_base(snapshot, at)
     seen = assessed(inspection, sheets)
     valuation = value_car(
-        opened, fitted, car_of(car, opened, day), asking=price, as_of=day, coverage=coverage, inspection=seen
-    )
+        snapshot, snapshot.model, snapshot.car(car, day), asking=price, as_of=day, coverage=coverage,
+        inspection=seen,
+    )  # fmt: skip
     if as_json:
         sys.stdout.write(json.dumps(valuation.to_dict(), indent=2) + "\n")
     else:
