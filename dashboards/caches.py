@@ -23,6 +23,7 @@ from pricing.evidence.index import PriceIndex, price_index
 from pricing.intake.layout import Layout
 from pricing.intake.mapping import Mapping
 from pricing.intake.mapping_files import mapping_text, write_mapping_text
+from pricing.intake.names import FIELDS, with_doubtful_names
 from pricing.intake.proposals import SAMPLE, Proposal, propose
 from pricing.intake.readers import read_file, sheet_names
 from pricing.intake.transfers import received
@@ -80,6 +81,18 @@ def values(snapshot: Snapshot, column: str) -> list[str]:
     return snapshot.by_records.get(
         ("values", column), lambda: snapshot.sales()[column].drop_nulls().unique().sort().to_list()
     )
+
+
+def offered_names(snapshot: Snapshot, *held: str | None) -> pl.DataFrame:
+    """The names on record (``Snapshot.counts``) without those that are likely misspelt and not settled, but
+    with those
+    that are ``held`` already."""
+    found = snapshot.by_records.get(
+        "offered", lambda: with_doubtful_names(snapshot.counts, snapshot.market.names())
+    )
+    kept = [name for name in held if name is not None]
+    doubtful = [pl.col(f"{name}_doubtful") & ~pl.col(name).is_in(kept) for name in FIELDS]
+    return found.filter(~pl.any_horizontal(doubtful))
 
 
 def sales_of(snapshot: Snapshot, where: Where) -> int:

@@ -108,7 +108,7 @@ def _ask_change(snapshot: Snapshot) -> None:
         with st.container(horizontal=True):
             keep = st.form_submit_button("Keep the changes", type="primary")
             remove = st.form_submit_button("Take this record out")
-    _show_past(state, picked)
+    _show_past(snapshot, picked)
     changed = {name: cell for name, cell in cells.items() if cell != held[name]}
     with frame.one_sentence():
         if keep and changed:
@@ -182,7 +182,7 @@ def _field(column: ColumnLayout, value: str | None, snapshot: Snapshot | None, k
         return ";".join(picked) or None
     words: list[str] = list(column.words)
     if column.name in _NEW_NAMES and snapshot is not None:
-        words = snapshot.counts[column.name].drop_nulls().unique().sort().to_list()
+        words = caches.offered_names(snapshot, value)[column.name].drop_nulls().unique().sort().to_list()
     elif column.name == "currency":
         words = sorted(CURRENCIES)
     if not words:

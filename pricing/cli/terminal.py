@@ -19,11 +19,10 @@ from rich.progress import (
 from rich.table import Table
 from rich.text import Text
 
-from pricing.cli.frames import plain_cell
 from pricing.decisions.valuation import Valuation
 from pricing.progress import Progress
 from pricing.store.market import Market
-from pricing.words.loading import load_sentence, refused_table, rules_table, told_sentences
+from pricing.words.loading import load_sentence, rules_table, told_sentences
 from pricing.words.scores import ahead_sentence
 from pricing.words.sentences import (
     CAUTION,
@@ -89,12 +88,6 @@ def show_report(report: Any, *, dry_run: bool = False) -> None:
         kept = "would be kept" if dry_run else "are kept"
         out.print(f"Rejected rows {kept} in quarantine, as they were given, with the rules they break:")
         out.print(table)
-    if report.refused:
-        first = Table("row", "why", "cells", box=None, padding=(0, 2, 0, 0))
-        for _, row, why, cells in refused_table(report).head(RULES_SHOWN).iter_rows():
-            first.add_row(str(row), Text(why), Text(plain_cell(cells)))
-        out.print("The first of them:")
-        out.print(first)
 
 
 def show_new_market(market: Market) -> None:

@@ -45,8 +45,8 @@ def test_headers_and_cells_are_recognised() -> None:
 
 
 def test_what_the_table_leaves_open_is_asked() -> None:
-    questions = propose(TABLE.with_columns(pl.lit("03/04/2024").alias("Sale date")), "hall").questions
-    questions = [question.text for question in questions]
+    open_dates = TABLE.with_columns(pl.lit("03/04/2024").alias("Sale date"))
+    questions = [question.text for question in propose(open_dates, "hall").questions]
     assert any("can be read in several orders" in question for question in questions)
     assert any("'Mileage' names no unit" in question for question in questions)
     assert any(
