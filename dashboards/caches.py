@@ -33,9 +33,9 @@ from pricing.operations.serving import DEMO_VARIABLE, MARKET_VARIABLE
 from pricing.operations.settings import catalogue_in_force
 from pricing.snapshot import Snapshot
 from pricing.snapshot_source import source_of
-from pricing.store.first_load import load_into
-from pricing.store.loading import LoadReport
 from pricing.store.market_paths import market_path
+from pricing.store.records.first_load import load_into
+from pricing.store.records.loading import LoadReport
 
 UPLOADS_KEPT: Final = 2
 """Uploads whose first rows are kept at hand."""

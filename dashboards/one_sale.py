@@ -13,7 +13,7 @@ from dashboards.shown import show_table
 from pricing.money.currencies import CURRENCIES
 from pricing.records.layout import ColumnLayout, record_layout
 from pricing.snapshot import Snapshot
-from pricing.store.one_sale import AddedSale, add_sale
+from pricing.store.records.one_sale import AddedSale, add_sale
 from pricing.words.loading import record_sentence, told_sentences
 from pricing.words.plain_text import escaped
 from pricing.words.sentences import option_words

@@ -14,7 +14,7 @@ from pricing.intake.previews import preview
 from pricing.intake.proposals import Proposal
 from pricing.intake.written.cars import CarNames
 from pricing.snapshot import Snapshot
-from pricing.store.loading import LoadReport
+from pricing.store.records.loading import LoadReport
 from pricing.words.loading import (
     dates_sentence,
     load_sentence,

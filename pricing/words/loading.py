@@ -10,7 +10,7 @@ import polars as pl
 
 from pricing.intake.mapping import Mapping as Columns
 from pricing.intake.written.table import DATE_COLUMNS
-from pricing.store.loading import LoadReport
+from pricing.store.records.loading import LoadReport
 from pricing.words.sentences import day_words, option_words
 
 NAMES_TOLD: Final = 8
@@ -71,7 +71,7 @@ def told_sentences(report: LoadReport) -> tuple[str, ...]:
 def refused_table(report: LoadReport) -> pl.DataFrame:
     """The first rows that a dry run would reject: file, row, why, and its cells.
 
-    >>> from pricing.store.loading import RefusedRow
+    >>> from pricing.store.records.loading import RefusedRow
     >>> rules = ("year_out_of_range", "amount_unreadable")
     >>> row = RefusedRow("hall.csv", 4, rules, '{"Built":"1769","Lot":null}')
     >>> refused_table(LoadReport(2, 1, 1, 0, "batch-0002", {}, (), 0, refused=(row,))).rows()
