@@ -12,20 +12,18 @@ from dashboards.caches import Given
 from pricing.intake.headings import CAR
 from pricing.intake.layout import Layout
 from pricing.intake.mapping import Mapping
-from pricing.intake.mapping_files import mapping_text, parse_mapping, recognised
+from pricing.intake.mapping_files import mapping_text, read_mapping, recognised
 from pricing.intake.proposals import Proposal
 from pricing.intake.questions import CHOICES, MAY_BE_UNKNOWN, UNKNOWN, WORDS_OF
 from pricing.intake.recognition import MAY_BE, OPTION, Column
 from pricing.intake.settling import with_answers
+from pricing.intake.transfers import received
 from pricing.intake.written.cars import CarNames
 from pricing.snapshot import Snapshot
 from pricing.words.glossary import what_is
 from pricing.words.mapping_keys import MAPPING_KEYS
 from pricing.words.plain_text import closed, escaped
 from pricing.words.sentences import option_words
-
-LARGEST_MAPPING: Final = 100_000
-"""Characters."""
 
 UNSURE: Final = 0.9
 """How sure a proposal has to be not to give its reason."""
@@ -89,7 +87,8 @@ def _ask_kept(given: Given, layout: Layout, key: str, snapshot: Snapshot | None)
             {"Part": [part for part, _ in MAPPING_KEYS], "What it says": [said for _, said in MAPPING_KEYS]}
         )
     if own is not None:
-        return parse_mapping(own.getvalue().decode("utf-8", "replace")[:LARGEST_MAPPING])
+        with received("mapping.txt", own.getvalue()) as path:
+            return read_mapping(path.rename(path.with_suffix(".toml")))
     columns = [name for name in caches.sample(given, layout).columns if name != "row_number"]
     found = None if snapshot is None else recognised(columns, caches.kept_mappings(snapshot))
     if found is None:
