@@ -11,13 +11,14 @@ from dashboards.door import token_in
 from pricing.operations.access import ROLES, allowed
 from pricing.operations.configuration import variable
 from pricing.operations.serving import MANAGERS_VARIABLE
+from pricing.operations.settings import settings_of
 from pricing.store.audit import now
-from pricing.store.tokens import Token, digest_of
+from pricing.store.kept.tokens import Token, digest_of
 
 
 def person() -> str | None:
     """The address that signed in, or whose token it is; nobody's where neither is asked for."""
-    if not signing_in():
+    if signing_in() is None:
         token = _token()
         return None if token is None else token.name
     found = st.user.get("email") if st.user.get("is_logged_in") else None
@@ -27,20 +28,20 @@ def person() -> str | None:
 
 def may(act: str) -> bool:
     """Whether this person may read, load, appraise or manage."""
-    state = caches.market_state()
-    if not signing_in():
+    snapshot = caches.snapshot()
+    if signing_in() is None:
         token = _token()
         if token is not None:
             return token.role in ROLES and act in ROLES[token.role]
         return os.environ.get(variable("access")) != "tokens"
-    roles = {} if state is None else caches.settings(state).roles
+    roles = {} if snapshot is None else settings_of(snapshot).roles
     managers = [name for name in os.environ.get(MANAGERS_VARIABLE, "").split(",") if name]
     return allowed(person(), act, roles, managers)
 
 
 def show_door() -> bool:
     """Ask to sign in where that is needed; whether the person may come in."""
-    if signing_in() and not st.user.get("is_logged_in"):
+    if signing_in() is not None and not st.user.get("is_logged_in"):
         st.title("Classic car prices")
         st.write("Sign in to see this market.")
         st.button("Sign in", type="primary", on_click=st.login)
@@ -55,13 +56,13 @@ def show_door() -> bool:
 
 def _token() -> Token | None:
     """The token in force that this visitor came in by."""
-    given, state = token_in(st.context.headers), caches.market_state()
-    found = None if given is None or state is None else caches.tokens(state).get(digest_of(given))
+    given, snapshot = token_in(st.context.headers), caches.snapshot()
+    found = None if given is None or snapshot is None else snapshot.state.tokens.get(digest_of(given))
     return found if found is None or found.expires_at is None or found.expires_at > now() else None
 
 
 def show_way_out(place: str) -> None:
     """A button to sign out, for whoever has signed in."""
-    found = person() if signing_in() else None
+    found = None if signing_in() is None else person()
     if found is not None:
         st.button("Sign out", key=f"sign-out-{place}", type="tertiary", help=found, on_click=st.logout)

@@ -7,13 +7,13 @@ from typing import Annotated, Any, Final
 
 import pydantic_core
 from fastapi import APIRouter, Depends
-from fastapi.exceptions import RequestValidationError
-from pydantic import ValidationError
+from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import Response
 
 from pricing.api.answers import Answer
 from pricing.api.callers import caller_who_may
+from pricing.api.list_reader import SHORT_BODY, Cars
 from pricing.api.problems import ProblemError, responses
 from pricing.api.schemas import (
     Contributions,
@@ -22,25 +22,21 @@ from pricing.api.schemas import (
     StandingQuestion,
     ValuationFacts,
     ValuationQuestion,
-    ValueQuestion,
     Values,
 )
-from pricing.api.service import Service, service_here
+from pricing.api.service import Service, service_here, service_of
 from pricing.decisions.valuation import BASIS, Valuation, value_car
+from pricing.errors import CarError
 
 router = APIRouter(tags=["values"], dependencies=[Depends(caller_who_may("read"))], responses=responses(404))
 
 Here = Annotated[Service, Depends(service_here)]
 
 
-async def _listed(request: Request) -> ValueQuestion:
+async def _listed(request: Request) -> tuple[Question, Cars]:
     """The list, read straight from its JSON: of fifty thousand cars that takes half the time."""
-    try:
-        return ValueQuestion.model_validate_json(await request.body())
-    except ValidationError as error:
-        raise RequestValidationError(
-            [{**wrong, "loc": ("body", *wrong["loc"])} for wrong in error.errors(include_url=False)]
-        ) from None
+    body, read = await request.body(), service_of(request).lists.read
+    return read(body) if len(body) <= SHORT_BODY else await run_in_threadpool(read, body)
 
 
 _LIST: Final = {
@@ -52,18 +48,16 @@ _LIST: Final = {
 
 
 @router.post("/values", response_model=Values, openapi_extra=_LIST)
-async def values(question: Annotated[ValueQuestion, Depends(_listed)], service: Here) -> Response:
+async def values(listed: Annotated[tuple[Question, Cars], Depends(_listed)], service: Here) -> Response:
     """Value a list of cars: the range of each, and where its asking price stands.
 
     A car that cannot be valued is answered in its place, by `refused`; the others are valued all the same.
     """
-    cars, most = question.cars, service.configuration.largest_list
-    if len(cars) > most:
-        raise ProblemError(422, f"a list has up to {most:,} cars; got {len(cars):,}")
+    question, cars = listed
     rows, key = await service.value(cars, question.as_of, question.coverage, question.fit)
     service.counters.cars.inc(len(cars))
     facts = {
-        "currency": key.view.base_currency, "basis": BASIS, "as_of": str(key.at),
+        "currency": key.snapshot.base_currency, "basis": BASIS, "as_of": str(key.at),
         "coverage": question.coverage, "fit": key.fit,
     }  # fmt: skip
     content = pydantic_core.to_json(facts)[:-1] + f',"values":[{",".join(rows)}]}}'.encode()
@@ -77,10 +71,10 @@ async def standings(question: StandingQuestion, service: Here) -> Response:
     service.counters.cars.inc()
     found = json.loads(rows[0])
     if found["refused"] is not None:
-        raise ProblemError(422, found["refused"])
+        raise ProblemError(422, found["refused"], code=CarError.code)
     return Answer(
         {
-            "asking": question.car["asking"], "currency": key.view.base_currency, "as_of": key.at,
+            "asking": question.car["asking"], "currency": key.snapshot.base_currency, "as_of": key.at,
             "standing": found["standing"], "reason": found["reason"],
         }
     )  # fmt: skip
@@ -106,10 +100,10 @@ def contributions(question: ValuationQuestion, service: Here) -> Response:
 
 
 def _valuation(service: Service, question: Question, asked: Mapping[str, Any]) -> Valuation:
-    view = service.view()
+    snapshot = service.snapshot()
     said = dict(asked)
     asking: Decimal | None = said.pop("asking", None)
-    car = view.car(said, question.as_of)
-    model = service.model(view, question.fit)
+    car = snapshot.car(said, question.as_of)
+    model = service.model(snapshot, question.fit)
     service.counters.cars.inc()
-    return value_car(view, model, car, asking=asking, as_of=question.as_of, coverage=question.coverage)
+    return value_car(snapshot, model, car, asking=asking, as_of=question.as_of, coverage=question.coverage)

@@ -16,11 +16,11 @@ import typer
 from typer.exceptions import TyperException
 
 from pricing.cli.appraisals import appraise_app
-from pricing.cli.car_options import car_of, takes_car
+from pricing.cli.car_options import takes_car
 from pricing.cli.copying import copy_app
 from pricing.cli.decisions import InspectionOption, SheetsOption, assessed, decision_app
 from pricing.cli.evidence import market_app
-from pricing.cli.frames import say
+from pricing.cli.frames import say, show
 from pricing.cli.inspection import inspect_app
 from pricing.cli.intake import intake_app
 from pricing.cli.mapping import mapping_app
@@ -32,6 +32,7 @@ from pricing.cli.server import server_app, token_app
 from pricing.cli.typed_amounts import typed_amount, typed_day
 from pricing.cli.upkeep import operation_app
 from pricing.errors import MarketError, PricingError
+from pricing.operations.bundled import import_bundled
 from pricing.operations.configuration import apply_file
 from pricing.operations.demo_files import EXTENSIONS
 from pricing.operations.extras import missing
@@ -60,6 +61,9 @@ app.add_typer(copy_app)
 app.add_typer(token_app, name="token")
 
 DEMO_FILE: Final = Path("demo.duckdb")
+
+ROWS_REFUSED: Final = 10
+"""Rejected rows that a dry run prints."""
 
 PortOption = Annotated[
     int | None,
@@ -125,6 +129,7 @@ def demo(
     port: PortOption = None,
 ) -> None:
     """Load an invented market, fit the price model, price an example car and serve the dashboard."""
+    import_bundled()
     import data_demo
     from pricing.cli.terminal import show_valuation
     from pricing.decisions.valuation import value_car
@@ -132,8 +137,8 @@ def demo(
     _make_demo(market)
     car = data_demo.example_car()
     asking = Decimal(str(car.pop("asking")))
-    opened, model = fitted_market(market)
-    show_valuation(value_car(opened, model, car_of(car, opened), asking=asking))
+    snapshot = fitted_market(market)
+    show_valuation(value_car(snapshot, snapshot.model, snapshot.car(car), asking=asking))
     if dashboard:
         from pricing.operations.serving import serve
 
@@ -176,10 +181,13 @@ def load(
     A cell that a record can be without and that cannot be read becomes a note; a row that lacks what no
     record can be without is kept in quarantine with the names of the rules it broke; known rows are left out.
     """
+    from pricing.untrusted.door import warm
+
+    warm("pricing.intake.readers:parts")
     from pricing.cli.terminal import progress, show_new_market, show_report
-    from pricing.store.first_load import load_into
     from pricing.store.market import Market
-    from pricing.words.loading import name_sentences
+    from pricing.store.records.first_load import load_into
+    from pricing.words.loading import name_sentences, refused_table
 
     new = not market.exists()
     with progress() as tell:
@@ -188,6 +196,8 @@ def load(
             believe=believe,
         )  # fmt: skip
     show_report(report, dry_run=dry_run)
+    if report.refused:
+        show(refused_table(report).drop("file").head(ROWS_REFUSED), "The first of them")
     if new and not dry_run:
         show_new_market(Market.open(market))
     if report.accepted and not dry_run:
@@ -262,13 +272,14 @@ def value(
     from pricing.decisions.valuation import value_car
 
     typed, day = typed_amount(asking, "asking price"), typed_day(as_of)
-    opened, fitted = fitted_market(market, day, fit_id)
-    at = date.fromisoformat(fitted.facts["last_date"]) if day is None else day
-    price = None if typed is None else typed.in_base(opened, at)
+    snapshot = fitted_market(market, day, fit_id)
+    at = date.fromisoformat(snapshot.model.facts["last_date"]) if day is None else day
+    price = None if typed is None else typed.in_base(snapshot, at)
     seen = assessed(inspection, sheets)
     valuation = value_car(
-        opened, fitted, car_of(car, opened, day), asking=price, as_of=day, coverage=coverage, inspection=seen
-    )
+        snapshot, snapshot.model, snapshot.car(car, day), asking=price, as_of=day, coverage=coverage,
+        inspection=seen,
+    )  # fmt: skip
     if as_json:
         sys.stdout.write(json.dumps(valuation.to_dict(), indent=2) + "\n")
     else:
@@ -306,6 +317,7 @@ def dashboard(
 
 def _make_demo(market: Path) -> None:
     """The invented market, loaded and fitted."""
+    import_bundled()
     import data_demo
 
     load(data_demo.files(), base_currency="EUR", market=market)

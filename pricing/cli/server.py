@@ -9,6 +9,7 @@ import typer
 from pricing.cli.market_option import MarketOption
 from pricing.errors import MarketError
 from pricing.operations.access import ROLES
+from pricing.operations.bundled import bundled_folder
 from pricing.operations.configuration import configuration, variable
 from pricing.operations.opening import MARKET_FILE, open_market
 
@@ -30,7 +31,8 @@ def serve(
         bool,
         typer.Option(
             "--trust-this-machine",
-            help="Let whoever sits at this machine do everything without a token; never behind a proxy.",
+            help="Let whoever sits at this machine, under this user, do everything without a token; never "
+            "behind a proxy.",
         ),
     ] = False,
     dashboard: Annotated[
@@ -80,6 +82,7 @@ def serve(
     uvicorn.run(
         f"{factory}:from_environment",
         factory=True,
+        app_dir=str(bundled_folder()),
         host=settings.host,
         port=settings.port,
         workers=workers,
@@ -102,11 +105,9 @@ def new(
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """Make a token and print it, this once: the market keeps a digest of it only."""
-    from pricing.store.tokens import new_token
-
     if role not in ROLES:
         raise MarketError(f"a role is one of {', '.join(ROLES)}; got {role!r}")
-    token_id, token = new_token(open_market(market).path, name, role, days)
+    token_id, token = open_market(market).tokens.new(name, role, days)
     sys.stderr.write(f"{token_id} for {name}, role {role}; it is not shown again:\n")
     sys.stdout.write(f"{token}\n")
 
@@ -115,9 +116,8 @@ def new(
 def show_list(market: MarketOption = MARKET_FILE) -> None:
     """List every token that was made, and what became of it; never the token itself."""
     from pricing.cli.server_terminal import show_tokens
-    from pricing.store.tokens import list_tokens
 
-    show_tokens(list_tokens(open_market(market).path))
+    show_tokens(open_market(market).tokens.listed())
 
 
 @token_app.command(epilog="Example: pricing token revoke token-0001")
@@ -126,7 +126,5 @@ def revoke(
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """Let a token open nothing from now on."""
-    from pricing.store.tokens import revoke_token
-
-    revoke_token(open_market(market).path, token_id)
+    open_market(market).tokens.revoke(token_id)
     sys.stdout.write(f"{token_id} opens nothing any more\n")

@@ -3,12 +3,17 @@
 from typing import Final
 
 EXTRAS: Final = {
-    "dashboard": ("streamlit", "PIL"),
+    "dashboard": ("itsdangerous", "streamlit", "PIL"),
     "api": ("fastapi", "httptools", "multipart", "prometheus_client", "pydantic", "starlette", "uvicorn"),
     "documents": ("docx", "typst", "vl_convert", "xlsxwriter"),
     "server": ("psycopg",),
     "client": ("httpx",),
-}
+    "library": (
+        "altair", "babel", "currency_converter", "dataframely", "duckdb", "fastexcel", "jinja2",
+        "markdown_it", "numpy", "polars", "pyarrow", "pycountry", "rapidfuzz", "rich", "sklearn", "scipy",
+        "threadpoolctl", "tomlkit", "typer",
+    ),
+}  # fmt: skip
 """The top-level modules of each extra."""
 
 

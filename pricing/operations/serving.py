@@ -17,6 +17,7 @@ from typing import Any, Final
 from urllib.parse import urlencode
 
 from pricing.errors import FileError
+from pricing.operations.bundled import bundled_folder
 from pricing.operations.configuration import variable
 from pricing.store.market_paths import password_variables
 from pricing.words.sentences import option_words
@@ -59,7 +60,6 @@ def serve(
     """
     if importlib.util.find_spec("streamlit") is None:
         raise ModuleNotFoundError("No module named 'streamlit'", name="streamlit")
-    installed = _installed()
     number = free_port(host, port)
     variables = {MARKET_VARIABLE: str(market.resolve()), MANAGERS_VARIABLE: ",".join(managers)}
     variables |= password_variables(market)
@@ -73,7 +73,7 @@ def serve(
             "-m",
             "uvicorn",
             "--app-dir",
-            installed,
+            str(bundled_folder()),
             "--factory",
             "dashboards.alone:from_environment",
             "--host",
@@ -108,7 +108,11 @@ def serve(
         pass
     finally:
         server.terminate()
-        server.wait()
+        try:
+            server.wait(STOP_SECONDS + 2)
+        except subprocess.TimeoutExpired:
+            server.kill()
+            server.wait()
 
 
 def address(port: int, car: Mapping[str, Any] | None = None, asking: Decimal | None = None) -> str:
@@ -132,14 +136,6 @@ def address(port: int, car: Mapping[str, Any] | None = None, asking: Decimal | N
 def _access(host: str) -> str:
     """Whoever sits at this machine is let in where nobody else reaches the server, unless said otherwise."""
     return os.environ.get(variable("access"), "this-machine" if host == LOOPBACK else "tokens")
-
-
-def _installed() -> str:
-    """The folder that the dashboard is installed in, which no file of the current folder stands before."""
-    found = importlib.util.find_spec("dashboards")
-    if found is None or not found.submodule_search_locations:
-        raise FileError("the dashboard is not installed beside the command line; install the project again")
-    return str(Path(found.submodule_search_locations[0]).parent)
 
 
 _EVERY_ADDRESS: Final = ("0.0.0.0", "::")  # noqa: S104 - only compared with

@@ -1,0 +1,365 @@
+"""Files into a market file: read, map, check, price, and store what is new in one transaction.
+
+Everything but the last step happens before the market file is opened for writing, so that readers wait only
+while finished rows are stored.
+"""
+
+from collections import Counter, deque
+from collections.abc import Callable, Collection, Iterator, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import asdict, dataclass, field, replace
+from datetime import date
+from itertools import chain
+from pathlib import Path
+from typing import Final
+
+import duckdb
+import polars as pl
+
+from pricing.errors import DoubtError, TableError
+from pricing.intake.duplicates import KEYS
+from pricing.intake.layout import Layout
+from pricing.intake.listings import is_page
+from pricing.intake.mapping import Mapping
+from pricing.intake.mapping_files import mapping_beside, read_mapping, recognised
+from pricing.intake.plausibility import MARKET, doubts
+from pricing.intake.readers import Part, read_file
+from pricing.intake.written.cars import CarNames
+from pricing.money.prices import PRICE_COLUMNS
+from pricing.progress import Progress
+from pricing.records.contract import COLUMNS, REQUIRED
+from pricing.store.audit import now, write_audit
+from pricing.store.connection import add_row, connection, frame, run
+from pricing.store.kept.answers import Receipt, keep_result
+from pricing.store.records.links import link_batch
+from pricing.store.records.mappings import keep_mappings, kept_mappings
+from pricing.store.records.names import known_cars
+from pricing.store.records.removal import WHOLE
+from pricing.store.records.staging import Staged, Terms, stage
+from pricing.store.records.terms import charges_in_force, own_rates, store_charges, stored_charges
+from pricing.store.schema import create_key, drop_key
+
+ROWS_A_STATEMENT: Final = 1_000_000
+PARTS_AT_ONCE: Final = 2
+FEWEST_REBUILT: Final = 20_000
+"""Rows of a load from which a key is made again after them rather than kept row by row."""
+ASKED: Final = tuple(
+    name for name in REQUIRED if name not in ("record_id", "batch_id", "source", "source_ref")
+)
+"""Columns that a file has that is written in our own."""
+
+REFUSED_TOLD: Final = 200
+
+DOUBTED_ROWS: Final = 20_000
+"""Rows of a load that are held against the market."""
+
+"""Called with a stage (``read``, ``store``), rows done and rows in all."""
+
+
+@dataclass(frozen=True)
+class FileReport:
+    """What became of one file's rows."""
+
+    file: str
+    read: int
+    accepted: int
+    rejected: int
+    known: int
+
+
+@dataclass(frozen=True)
+class RefusedRow:
+    """A row that a load would put into quarantine."""
+
+    file: str
+    row_number: int
+    rules: tuple[str, ...]
+    """The rules it breaks."""
+    cells: str
+    """The row as it stands in the file, as JSON."""
+
+
+@dataclass(frozen=True)
+class LoadReport:
+    """What became of every row of a load: ``read == accepted + rejected + known``."""
+
+    read: int
+    accepted: int
+    rejected: int
+    known: int
+    """Rows that the market had already, as a record or in quarantine."""
+    batch_id: str | None
+    """``None`` when nothing changed."""
+    by_rule: dict[str, int]
+    """How many of the rejected rows broke each rule."""
+    files: tuple[FileReport, ...]
+    linked: int
+    """Links found between records of one sale."""
+    not_known: dict[str, int] = field(default_factory=dict)
+    """Cells of accepted rows that could not be read and went to the notes, by column."""
+    said_otherwise: dict[str, int] = field(default_factory=dict)
+    """What cells said themselves in place of what was stated for them, such as ``currency SEK``, and how
+    many."""
+    waiting: int = 0
+    """Rows of ``known`` that wait in quarantine already."""
+    recognised: dict[str, str] = field(default_factory=dict)
+    """Files read by the mapping kept of an earlier file of a source, and that source."""
+    doubts: tuple[str, ...] = ()
+    """Why figures can hardly be what they are said to be."""
+    set_aside: dict[str, int] = field(default_factory=dict)
+    """Rows of the files that are no records and were not read, by kind: title, units, total, header,
+    remark."""
+    refused: tuple[RefusedRow, ...] = ()
+    """Of a dry run the first rows that would be rejected, at most ``REFUSED_TOLD``."""
+
+
+def load_files(
+    path: Path,
+    files: Sequence[Path],
+    mapping_file: Path | None,
+    base_currency: str,
+    today: date,
+    progress: Progress,
+    timeout: float,
+    keep: bool = True,
+    receipt: Receipt | None = None,
+    believe: bool = False,
+) -> LoadReport:
+    """Load files into the market file at ``path``; see ``Market.load``."""
+    given = None if mapping_file is None else read_mapping(mapping_file)
+    with connection(path, timeout=timeout) as opened:
+        older = stored_charges(opened)
+        rates = own_rates(opened)
+        names = CarNames.of(known_cars(opened))
+        kept = kept_mappings(opened)
+        waiting = frame(opened, "SELECT DISTINCT source FROM quarantine WHERE settled_by IS NULL")["source"]
+    mappings: dict[str, Mapping] = {}
+    staged: list[Staged] = []
+    set_aside: Counter[str] = Counter()
+    known_again: dict[str, str] = {}
+    for file in files:
+        mapping = mapping_beside(file) if given is None else given
+        if mapping is not None:
+            mappings[mapping.source] = mapping
+        charges = charges_in_force(older, [charge for known in mappings.values() for charge in known.charges])
+        terms = Terms(base_currency, today, charges, rates, waiting, names)
+        parts = read_file(file, Layout() if mapping is None else mapping.layout)
+        if mapping is None and not is_page(file):
+            first = next(parts)
+            parts = chain([first], parts)
+            if not set(ASKED) <= set(first.frame.columns):
+                mapping = recognised(first.frame.columns, kept)
+            if mapping is not None:
+                known_again[file.name] = mapping.source
+                mappings[mapping.source] = mapping
+        try:
+            for part, rows in _in_order(parts, lambda part: stage(part.frame, file, mapping, terms)):  # noqa: B023
+                staged.append(rows)
+                set_aside.update(part.set_aside)
+                progress("read", part.rows_done, part.rows_expected)
+        except TableError as error:
+            raise TableError(
+                f"{file}: {error}; say which of its columns is which of ours with: pricing map {file}"
+            ) from None
+    told = _doubts(path, staged, base_currency, timeout)
+    if told and keep and not believe:
+        raise DoubtError(f"nothing was loaded: {'; '.join(told)}")
+    with connection(path, write=True, keep=keep, timeout=timeout) as opened:
+        told_of = 0 if keep else REFUSED_TOLD
+        report = _store(opened, files, staged, mappings.values(), progress, told_of)
+        report = replace(report, set_aside=dict(set_aside.most_common()), doubts=told, recognised=known_again)
+        keep_result(opened, receipt, asdict(report))
+        return report
+
+
+def _doubts(path: Path, staged: Sequence[Staged], base: str, timeout: float) -> tuple[str, ...]:
+    """What is doubtful in what was read, held against what the market holds; of large files in a part of
+    them."""
+    about = ("model_key", "price", "currency", "odometer_km", "year", "outcome")
+    told = [rows.records.select(about) for rows in staged if rows.records.height]
+    if not told:
+        return ()
+    priced = pl.concat(told).filter(pl.col("outcome").is_in(["sold", "asking"]))
+    if priced.height > DOUBTED_ROWS:
+        priced = priced.sample(DOUBTED_ROWS, seed=0)
+    with connection(path, timeout=timeout) as opened:
+        market = frame(opened, MARKET)
+    return doubts(priced, market, base)
+
+
+def _in_order(parts: Iterator[Part], work: Callable[[Part], Staged]) -> Iterator[tuple[Part, Staged]]:
+    """Work on some parts side by side, and give them in their order; only a few are held at a time."""
+    waiting: deque[tuple[Part, Future[Staged]]] = deque()
+    with ThreadPoolExecutor(PARTS_AT_ONCE) as pool:
+        for part in parts:
+            waiting.append((part, pool.submit(work, part)))
+            if len(waiting) > PARTS_AT_ONCE:
+                ready, rows = waiting.popleft()
+                yield ready, rows.result()
+        for ready, rows in waiting:
+            yield ready, rows.result()
+
+
+def _store(
+    opened: duckdb.DuckDBPyConnection,
+    files: Sequence[Path],
+    staged: list[Staged],
+    mappings: Collection[Mapping],
+    progress: Progress,
+    told_of: int,
+) -> LoadReport:
+    """Insert what is new, inside the transaction of ``opened``; empties ``staged`` on the way. Of that many
+    rejected rows the report tells."""
+    loaded_at = now()
+    (earlier,) = run(opened, "SELECT count(*) FROM batches")[0]
+    batch_id = f"batch-{earlier + 1:04d}"
+    by_rule: Counter[str] = Counter()
+    read: Counter[str] = Counter({file.name: 0 for file in files})
+    rejected: Counter[str] = Counter()
+    total = sum(rows.height for rows in staged)
+    mended = 0
+    rebuilt = [name for name, rows in _sizes(staged).items() if _better_rebuilt(opened, name, rows)]
+    for name in rebuilt:
+        drop_key(opened, name)
+    waiting = 0
+    refused: list[RefusedRow] = []
+    not_known: Counter[str] = Counter()
+    said_otherwise: Counter[str] = Counter()
+    for rows_told in staged:
+        not_known.update(rows_told.not_known)
+        said_otherwise.update(rows_told.said_otherwise)
+    while staged:
+        rows = _take(staged)
+        read.update(rows.read)
+        _store_records(opened, rows.records, batch_id)
+        new = _store_rejected(opened, rows.rejected, batch_id)
+        mended += _settle(opened, rows.records, rows.rejected, batch_id)
+        rejected.update(new["file"].to_list())
+        first = new.head(told_of - len(refused)).select("file", "row_number", "broken_rules", "raw")
+        refused += [RefusedRow(file, row, tuple(rules), raw) for file, row, rules, raw in first.iter_rows()]
+        waiting += rows.rejected.height - new.height
+        by_rule.update(new["broken_rules"].explode().to_list())
+        progress("store", read.total(), total)
+    for name in rebuilt:
+        create_key(opened, name)
+    counted = run(opened, "SELECT file, count(*) FROM records WHERE batch_id = ? GROUP BY file", [batch_id])
+    accepted: Counter[str] = Counter(dict(counted))
+    reports = tuple(
+        FileReport(file, count, accepted[file], rejected[file], count - accepted[file] - rejected[file])
+        for file, count in read.items()
+    )
+    linked = link_batch(opened, batch_id) if accepted else 0
+    for mapping in mappings:
+        store_charges(opened, mapping.charges)
+    keep_mappings(opened, mappings)
+    known = total - accepted.total() - rejected.total()
+    changed = accepted.total() + rejected.total() + mended > 0
+    counts = {"read": total, "accepted": accepted.total(), "rejected": rejected.total(), "known": known}
+    if changed:
+        names = [file.name for file in files]
+        add_row(opened, "batches", batch_id=batch_id, loaded_at=loaded_at, files=names, **counts)
+        detail = {"files": names, **counts, "mended": mended, "linked": linked}
+        write_audit(opened, loaded_at, "load", batch_id, detail)
+    return LoadReport(
+        read=total,
+        accepted=accepted.total(),
+        rejected=rejected.total(),
+        known=known,
+        batch_id=batch_id if changed else None,
+        by_rule=dict(by_rule.most_common()),
+        files=reports,
+        linked=linked,
+        not_known=dict(not_known.most_common()),
+        said_otherwise=dict(said_otherwise.most_common()),
+        waiting=waiting,
+        refused=tuple(refused),
+    )
+
+
+def _sizes(staged: Sequence[Staged]) -> dict[str, int]:
+    """How many rows there are for each table with a key of its own."""
+    return {
+        "records": sum(part.records.height for part in staged),
+        "quarantine": sum(part.rejected.height for part in staged),
+    }
+
+
+def _better_rebuilt(opened: duckdb.DuckDBPyConnection, table: str, rows: int) -> bool:
+    """Whether so many new rows are stored sooner when the table's key is made again after them."""
+    if rows < FEWEST_REBUILT:
+        return False
+    ((held,),) = run(opened, f"SELECT count(*) FROM {table}")  # noqa: S608 - a name of the schema
+    return rows > held / 2
+
+
+@dataclass(frozen=True)
+class _Rows:
+    """Staged rows of one or more parts."""
+
+    read: dict[str, int]
+    records: pl.DataFrame
+    rejected: pl.DataFrame
+
+
+def _take(staged: list[Staged]) -> _Rows:
+    """Take parts off the list until there is enough for one statement: few large inserts are quickest."""
+    parts: list[Staged] = []
+    while staged and sum(part.height for part in parts) < ROWS_A_STATEMENT:
+        parts.append(staged.pop(0))
+    read: Counter[str] = Counter()
+    for part in parts:
+        read[part.file] += part.height
+    records = pl.concat([part.records for part in parts], rechunk=False)
+    if records["record_id"].n_unique() < records.height:
+        records = records.unique("record_id", keep="first", maintain_order=True)
+    return _Rows(dict(read), records, pl.concat([part.rejected for part in parts]))
+
+
+def _store_records(opened: duckdb.DuckDBPyConnection, records: pl.DataFrame, batch_id: str) -> None:
+    """Insert the records that the market does not hold yet."""
+    columns = ", ".join((*COLUMNS, *PRICE_COLUMNS, "file", "row_number", *KEYS))
+    opened.register("staged", records)
+    statement = (
+        f"INSERT INTO records BY NAME SELECT * REPLACE (? AS batch_id) FROM (SELECT {columns} FROM staged) "  # noqa: S608
+        "ANTI JOIN records USING (record_id) WHERE record_id NOT IN "
+        '(SELECT record_id FROM corrections WHERE "column" = ? AND new IS NULL)'
+    )
+    run(opened, statement, [batch_id, WHOLE])
+    opened.unregister("staged")
+
+
+def _settle(
+    opened: duckdb.DuckDBPyConnection, records: pl.DataFrame, rejected: pl.DataFrame, batch_id: str
+) -> int:
+    """Mark quarantined rows that these bring in after all, or have taken the place of; returns how many."""
+    replaced = rejected.filter(pl.col("mends") != pl.col("quarantine_id"))
+    mends = pl.concat([records.select("mends", "source"), replaced.select("mends", "source")]).drop_nulls()
+    if mends.is_empty():
+        return 0
+    opened.register("staged", mends)
+    (settled,) = run(
+        opened,
+        "UPDATE quarantine SET settled_by = ? FROM staged WHERE quarantine.quarantine_id = staged.mends "
+        "AND quarantine.source = staged.source AND settled_by IS NULL",
+        [batch_id],
+    )[0]
+    opened.unregister("staged")
+    return int(settled)
+
+
+def _store_rejected(opened: duckdb.DuckDBPyConnection, rejected: pl.DataFrame, batch_id: str) -> pl.DataFrame:
+    """Put the rejected rows that are not there yet into quarantine; returns them."""
+    if rejected.is_empty():
+        return rejected
+    opened.register("staged", rejected.unique("quarantine_id", keep="first", maintain_order=True))
+    new = frame(opened, "SELECT * FROM staged ANTI JOIN quarantine USING (quarantine_id)")
+    opened.unregister("staged")
+    opened.register("staged", new)
+    run(
+        opened,
+        "INSERT INTO quarantine (quarantine_id, batch_id, source, file, row_number, raw, broken_rules) "
+        "SELECT quarantine_id, ?, source, file, row_number, raw, broken_rules FROM staged",
+        [batch_id],
+    )
+    opened.unregister("staged")
+    return new

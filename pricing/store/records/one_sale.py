@@ -1,0 +1,79 @@
+"""One sale at a time: typed in by hand, held to the same checks as a file, its doubles shown."""
+
+import tempfile
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import UTC, date, datetime
+from pathlib import Path
+from typing import Final
+
+import polars as pl
+
+from pricing.errors import MarketError
+from pricing.nearest import did_you_mean
+from pricing.records.contract import COLUMNS, REQUIRED
+from pricing.records.layout import MADE_BY_THE_STORE
+from pricing.store.market import Market
+from pricing.store.records.first_load import load_into
+from pricing.store.records.loading import LoadReport
+
+SOURCE: Final = "notebook"
+"""Source of a sale typed in by hand that names none."""
+
+
+@dataclass(frozen=True)
+class AddedSale:
+    """What became of a sale that was typed in."""
+
+    record: pl.DataFrame
+    """The record as it was kept, one row."""
+    doubles: pl.DataFrame
+    """Links to records of the same sale: record_id, other_id, rule, front_id, parted_at."""
+    same: pl.DataFrame
+    """Those records."""
+    report: LoadReport
+
+
+def add_sale(
+    path: Path, cells: Mapping[str, str], *, today: date | None = None, believe: bool = False
+) -> AddedSale:
+    """Add one sale to the market at ``path``, made when it is absent; cells are read as people write them.
+
+    ``cells`` are by column of the contract; without ``event_date`` it was seen today.
+
+    Raises:
+        MarketError: a column is none of the contract's, the sale breaks a rule, or the market holds it
+        already.
+    """
+    day = datetime.now(UTC).date() if today is None else today
+    named = [name for name in COLUMNS if name not in MADE_BY_THE_STORE or name in ("source", "source_ref")]
+    unknown = sorted(set(cells) - set(named))
+    if unknown:
+        near = did_you_mean(unknown[0], named)
+        raise MarketError(f"a sale has no {', '.join(unknown)}{near}; it has: {', '.join(named)}")
+    blank = {name: "" for name in REQUIRED if name not in MADE_BY_THE_STORE}
+    row = (
+        {"source": SOURCE, "event_date": day.isoformat()}
+        | blank
+        | {"event_date": day.isoformat()}
+        | dict(cells)
+    )
+    with tempfile.TemporaryDirectory(prefix="pricing-") as folder:
+        file = Path(folder) / "one sale.csv"
+        pl.DataFrame([row]).write_csv(file)
+        trial = load_into(path, [file], today=day, dry_run=True)
+        if trial.by_rule:
+            rules = ", ".join(rule.replace("_", " ") for rule in trial.by_rule)
+            raise MarketError(f"this is no sale record yet: {rules}")
+        if trial.known:
+            raise MarketError("the market holds this sale already")
+        report = load_into(path, [file], today=day, believe=believe)
+    market = Market.open(path, create=False)
+    sales = market.sales(every_record=True)
+    records = sales.filter(pl.col("batch_id") == report.batch_id)
+    links = market.duplicates()
+    ids = records["record_id"].implode()
+    doubles = links.filter(pl.col("record_id").is_in(ids) | pl.col("other_id").is_in(ids))
+    others = pl.concat([doubles["record_id"], doubles["other_id"]]).unique().implode()
+    same = sales.filter(pl.col("record_id").is_in(others), ~pl.col("record_id").is_in(ids))
+    return AddedSale(records, doubles, same, report)
