@@ -7,8 +7,10 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from pricing.cli.asked import as_json
 from pricing.cli.frames import say, show
 from pricing.cli.market_option import MarketOption
+from pricing.cli.output import answer, done, note
 from pricing.errors import MappingError
 from pricing.operations.opening import MARKET_FILE, open_market
 
@@ -60,16 +62,29 @@ def propose_mapping(
     table = read_whole(file)
     proposal = propose(table, source if source is not None else file.name.split(".")[0])
     proposal = with_answers(proposal, _answers(answers or []))
-    show(_columns(proposal), "What its columns are taken for")
+    if not as_json():
+        show(_columns(proposal), "What its columns are taken for")
     if sys.stdin.isatty() and sys.stdout.isatty():
         proposal = with_answers(proposal, _asked(proposal))
-    show(turned(preview(proposal.mapping, table, date.today(), rows=4)), "First rows as they would land")
-    for question in proposal.questions:
-        say(f"To settle: {question}")
-    if write:
-        beside = file.with_name(file.name + ".mapping.toml")
+    landed = preview(proposal.mapping, table, date.today(), rows=4)
+    beside = file.with_name(file.name + ".mapping.toml") if write else None
+    if beside is not None:
         write_mapping_text(proposal.text, beside)
-        say(f"Written to {beside}; read it, settle what it asks, then: pricing load {file}")
+
+    def show_proposal() -> None:
+        show(turned(landed), "First rows as they would land")
+        for question in proposal.questions:
+            say(f"To settle: {question}")
+        if beside is not None:
+            say(f"Written to {beside}; read it, settle what it asks, then: pricing load {file}")
+
+    facts = {
+        "columns": _columns(proposal),
+        "rows": landed,
+        "questions": proposal.questions,
+        "mapping": beside,
+    }
+    answer(facts, show_proposal)
 
 
 @mapping_app.command("format", epilog="Example: pricing format --template sales.xlsx")
@@ -86,7 +101,7 @@ def record_format(
     from pricing.reports.template import write_template
 
     if keys:
-        say(" ".join(_KEYS.split()))
+        answer({"mapping": " ".join(_KEYS.split())}, " ".join(_KEYS.split()))
         return
     rows = [
         {
@@ -98,10 +113,11 @@ def record_format(
         }
         for column in record_layout()
     ]
-    show(pl.DataFrame(rows, schema=dict.fromkeys(rows[0], pl.String)), "A file of sale records")
+    frame = pl.DataFrame(rows, schema=dict.fromkeys(rows[0], pl.String))
+    answer(frame, lambda: show(frame, "A file of sale records"))
     if template is not None:
         write_template(template)
-        say(f"Written to {template}: fill it in, then: pricing load {template}")
+        note(f"Written to {template}: fill it in, then: pricing load {template}")
 
 
 @mapping_app.command("currency", epilog="Example: pricing currency GBP --market market.duckdb")
@@ -113,19 +129,19 @@ def base_currency(
     again."""
     opened = open_market(market)
     priced = opened.rebase(code)
+    told = f"{priced:,} records are priced in {code}; make a fit in it: pricing fit"
     if priced == 0:
-        say(f"Prices are kept in {opened.base_currency} already.")
-    else:
-        say(f"{priced:,} records are priced in {code}; make a fit in it: pricing fit")
+        told = f"Prices are kept in {opened.base_currency} already."
+    done({"currency": opened.base_currency, "records": priced}, told)
 
 
 def _answers(typed: list[str]) -> dict[str, str]:
     """Answers typed as key=value."""
     found = {}
-    for answer in typed:
-        key, equals, value = answer.partition("=")
+    for pair in typed:
+        key, equals, value = pair.partition("=")
         if not equals or not key.strip() or not value.strip():
-            raise MappingError(f"--set takes key=value, such as channel=private; got {answer!r}")
+            raise MappingError(f"--set takes key=value, such as channel=private; got {pair!r}")
         found[key.strip().replace("-", "_")] = value.strip()
     return found
 

@@ -9,6 +9,7 @@ import typer
 from pricing.cli.car_options import car_of
 from pricing.cli.inspection import Extensions, InspectionFile, Seed
 from pricing.cli.market_option import MarketOption
+from pricing.cli.output import answer
 from pricing.cli.typed_amounts import typed_amount
 from pricing.errors import MoneyError
 from pricing.operations.demo_files import DEMO_CATALOGUE, EXTENSIONS
@@ -51,7 +52,9 @@ def budget(
     from pricing.condition.budget import repair_budget
 
     costs = _costs(file, extensions, catalogue, country, currency, quotes, rates, seed)
-    show_budget(repair_budget(costs, least=least))
+    found = repair_budget(costs, least=least)
+    facts = {name: value for name, value in vars(found).items() if name != "draws"}
+    answer(facts, lambda: show_budget(found))
 
 
 @repair_app.command(epilog="Example: pricing repair compare car.json --country GB --asking 3200")
@@ -76,7 +79,8 @@ def compare(
     car_of(costs.result.inspection.car, opened)
     model = load(opened)
     price = None if typed is None else typed.in_base(opened, date.fromisoformat(model.facts["last_date"]))
-    show_mending(mend_or_buy(model, costs, asking=price, seed=seed))
+    found = mend_or_buy(model, costs, asking=price, seed=seed)
+    answer(found, lambda: show_mending(found))
 
 
 def _costs(

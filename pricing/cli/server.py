@@ -7,6 +7,7 @@ from typing import Annotated
 import typer
 
 from pricing.cli.market_option import MarketOption
+from pricing.cli.output import answer, done, note
 from pricing.errors import MarketError
 from pricing.operations.access import ROLES
 from pricing.operations.bundled import bundled_folder
@@ -109,8 +110,11 @@ def new(
     if role not in ROLES:
         raise MarketError(f"a role is one of {', '.join(ROLES)}; got {role!r}")
     token_id, token = new_token(open_market(market).path, name, role, days)
-    sys.stderr.write(f"{token_id} for {name}, role {role}; it is not shown again:\n")
-    sys.stdout.write(f"{token}\n")
+    note(f"{token_id} for {name}, role {role}; it is not shown again:")
+    answer(
+        {"token_id": token_id, "name": name, "role": role, "token": token},
+        lambda: sys.stdout.write(f"{token}\n"),
+    )
 
 
 @token_app.command("list", epilog="Example: pricing token list")
@@ -119,7 +123,8 @@ def show_list(market: MarketOption = MARKET_FILE) -> None:
     from pricing.cli.server_terminal import show_tokens
     from pricing.store.tokens import list_tokens
 
-    show_tokens(list_tokens(open_market(market).path))
+    kept = list_tokens(open_market(market).path)
+    answer(kept, lambda: show_tokens(kept))
 
 
 @token_app.command(epilog="Example: pricing token revoke token-0001")
@@ -131,4 +136,4 @@ def revoke(
     from pricing.store.tokens import revoke_token
 
     revoke_token(open_market(market).path, token_id)
-    sys.stdout.write(f"{token_id} opens nothing any more\n")
+    done({"token_id": token_id}, f"{token_id} opens nothing any more")
