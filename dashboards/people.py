@@ -11,8 +11,9 @@ from dashboards.door import token_in
 from pricing.operations.access import ROLES, allowed
 from pricing.operations.configuration import variable
 from pricing.operations.serving import MANAGERS_VARIABLE
+from pricing.operations.settings import settings_of
 from pricing.store.audit import now
-from pricing.store.tokens import Token, digest_of
+from pricing.store.kept.tokens import Token, digest_of
 
 
 def person() -> str | None:
@@ -27,13 +28,13 @@ def person() -> str | None:
 
 def may(act: str) -> bool:
     """Whether this person may read, load, appraise or manage."""
-    state = caches.market_state()
+    snapshot = caches.snapshot()
     if not signing_in():
         token = _token()
         if token is not None:
             return token.role in ROLES and act in ROLES[token.role]
         return os.environ.get(variable("access")) != "tokens"
-    roles = {} if state is None else caches.settings(state).roles
+    roles = {} if snapshot is None else settings_of(snapshot).roles
     managers = [name for name in os.environ.get(MANAGERS_VARIABLE, "").split(",") if name]
     return allowed(person(), act, roles, managers)
 
@@ -55,8 +56,8 @@ def show_door() -> bool:
 
 def _token() -> Token | None:
     """The token in force that this visitor came in by."""
-    given, state = token_in(st.context.headers), caches.market_state()
-    found = None if given is None or state is None else caches.tokens(state).get(digest_of(given))
+    given, snapshot = token_in(st.context.headers), caches.snapshot()
+    found = None if given is None or snapshot is None else snapshot.state.tokens.get(digest_of(given))
     return found if found is None or found.expires_at is None or found.expires_at > now() else None
 
 

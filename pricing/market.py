@@ -10,7 +10,7 @@ from typing import Any
 from pricing.appraisal.form import read_form
 from pricing.appraisal.record import read_record
 from pricing.appraisal.register import Entry, enter, read
-from pricing.car import Car, Names
+from pricing.car import Car
 from pricing.decisions.valuation import Valuation, value_car
 from pricing.errors import MarketError
 from pricing.evidence.comparables import COUNT, Comparables, find_comparables
@@ -20,6 +20,8 @@ from pricing.model.price_model import PriceModel
 from pricing.model.saved import load
 from pricing.operations.appraisal_files import evidence_for
 from pricing.operations.opening import fitted_market
+from pricing.snapshot import Snapshot
+from pricing.snapshot_source import source_of
 from pricing.store.market import Market as StoredMarket
 
 
@@ -67,8 +69,9 @@ class Market(StoredMarket):
             MarketError: the market keeps no such fit.
             CarError: the market does not know the car, or it cannot be.
         """
-        _, model = fitted_market(self.path, as_of, fit)
-        return value_car(self, model, self._car(car, as_of), asking=asking, as_of=as_of, coverage=coverage)
+        snapshot = fitted_market(self.path, as_of, fit)
+        held = self._car(snapshot, car, as_of)
+        return value_car(snapshot, snapshot.model, held, asking=asking, as_of=as_of, coverage=coverage)
 
     def comparables(
         self,
@@ -86,9 +89,10 @@ class Market(StoredMarket):
             CarError: the market does not know the car, or it cannot be.
             EvidenceError: there are too few sales.
         """
-        _, model = fitted_market(self.path, as_of)
-        book = SalesBook.build(self.sales(as_of=as_of), model, currency=self.base_currency)
-        return find_comparables(book, self._car(car, as_of), as_of=as_of, count=count, coverage=coverage)
+        snapshot = fitted_market(self.path, as_of)
+        held = self._car(snapshot, car, as_of)
+        book = SalesBook.build(snapshot.sales(as_of), snapshot.model, currency=snapshot.base_currency)
+        return find_comparables(book, held, as_of=as_of, count=count, coverage=coverage)
 
     def index(
         self, make: str | None = None, model: str | None = None, *, as_of: date | None = None, **asked: Any
@@ -100,8 +104,9 @@ class Market(StoredMarket):
             CarError: the market does not know the make or the model.
             EvidenceError: there are too few sales.
         """
-        sales = self.sales(as_of=as_of)
-        return price_index(sales, where=Names.of(sales).where(make, model), **asked)
+        snapshot = source_of(self.path).newest()
+        where = snapshot.names(as_of).where(make, model)
+        return price_index(snapshot.sales(as_of), where=where, **asked)
 
     def appraise(self, record: str | Path | Mapping[str, Any], *, by: str, reason: str = "entered") -> Entry:
         """Enter an appraisal and freeze the evidence for it; returns the entry.
@@ -118,9 +123,9 @@ class Market(StoredMarket):
         (name,) = enter(self, [(said, evidence_for(self.path, said))], by=by, reason=reason)
         return read(self, name)
 
-    def _car(self, car: Car | Mapping[str, Any], at: date | None) -> Car:
+    def _car(self, snapshot: Snapshot, car: Car | Mapping[str, Any], at: date | None) -> Car:
         if isinstance(car, Car):
             return car
         if not isinstance(car, Mapping):
             raise MarketError(f"a car is a Car or a mapping of what is said of it; got {type(car).__name__}")
-        return Car.checked(car, known=Names.of(self.sales(as_of=at)), at=at)
+        return snapshot.car(car, at)

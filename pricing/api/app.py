@@ -112,9 +112,8 @@ async def _warm(api: FastAPI) -> AsyncIterator[None]:
 
     def read() -> None:
         try:
-            view = service.view()
-            view.make_ready(service.fit_of(view, None))
-            _ = view.tokens
+            snapshot = service.snapshot()
+            snapshot.make_ready(service.fit_of(snapshot, None))
         except (PricingError, ProblemError) as error:
             logging.getLogger("pricing.api").warning("not ready: %s", error)
         # What is here now stays: to look through it for garbage again and again would stop answers for as

@@ -14,10 +14,9 @@ from starlette.requests import HTTPConnection, Request
 from pricing.api.hosts import is_trusted
 from pricing.api.problems import ProblemError
 from pricing.api.service import Service
-from pricing.errors import MarketError
 from pricing.operations.access import ROLES
 from pricing.store.audit import now
-from pricing.store.tokens import Token, digest_of
+from pricing.store.kept.tokens import Token, digest_of
 
 _BEARER: Final = HTTPBearer(
     auto_error=False, scheme_name="token", description="A token made by `pricing token new` (RFC 6750)."
@@ -88,12 +87,9 @@ async def holder(service: Service, request: HTTPConnection, token: str) -> Token
     Raises:
         ProblemError: 401 where it is none in force, 429 where this address has guessed too often.
     """
-    view = await run_in_threadpool(service.view) if service.held.due else service.view()
+    snapshot = await run_in_threadpool(service.snapshot) if service.source.due else service.snapshot()
     wanted = digest_of(token)
-    try:
-        kept = (await run_in_threadpool(lambda: view.tokens)).get(wanted)
-    except MarketError as error:
-        raise ProblemError(503, str(error), retry_after="5") from error
+    kept = snapshot.state.tokens.get(wanted)
     ran_out = kept is not None and kept.expires_at is not None and kept.expires_at <= now()
     if kept is None or ran_out or not hmac.compare_digest(kept.digest, wanted) or kept.role not in ROLES:
         address = "-" if request.client is None else request.client.host

@@ -10,9 +10,8 @@ from starlette.responses import Response
 from pricing.api.answers import Answer
 from pricing.api.callers import Caller
 from pricing.api.problems import ProblemError
-from pricing.api.service import Service
 from pricing.errors import DoneMeanwhileError
-from pricing.store.answers import Receipt, kept_answer, key_held
+from pricing.store.kept.answers import Receipt
 from pricing.store.market import Market
 
 Facts = Mapping[str, Any]
@@ -32,7 +31,7 @@ REPLAYED = "Idempotency-Replayed"
 
 
 def once(
-    service: Service, market: Market, caller: Caller, key: str | None, asked: tuple[str | bytes, ...],
+    market: Market, caller: Caller, key: str | None, asked: tuple[str | bytes, ...],
     work: Callable[[Market], Facts], answer: Callable[[Facts], Any] = dict, *, status: int = 201,
 ) -> Response:  # fmt: skip
     """Do a piece of work and answer with its facts; under a key only once.
@@ -48,35 +47,28 @@ def once(
         ProblemError: 409 while the work of this key is being done, 422 for a key used for something else.
     """
     if key is None:
-        return Answer(answer(_done(service, work, market)), status)
+        return Answer(answer(work(market)), status)
     request = hashlib.sha256()
     for part in asked:
         content = part.encode() if isinstance(part, str) else part
         request.update(f"{len(content)}:".encode() + content)
     named = hashlib.sha256("\0".join((caller.name, key)).encode()).hexdigest()
     receipt = Receipt(named, request.hexdigest(), status)
-    kept = kept_answer(market.path, named)
+    kept = market.answers.kept(named)
     if kept is None:
-        with key_held(market.path, named) as mine:
+        with market.answers.key_held(named) as mine:
             if not mine:
                 raise ProblemError(
                     409, "the work under this key is being done; ask again in a while", retry_after="2"
                 )
-            kept = kept_answer(market.path, named)
+            kept = market.answers.kept(named)
             if kept is None:
                 try:
-                    return Answer(answer(_done(service, work, market.under(receipt))), status)
+                    return Answer(answer(work(market.under(receipt))), status)
                 except DoneMeanwhileError:
-                    kept = kept_answer(market.path, named)
+                    kept = market.answers.kept(named)
     if kept is None or kept.request != receipt.request:
         raise ProblemError(422, "this key was used for something else; a new piece of work needs a new key")
     again = Answer(answer(kept.result), kept.status)
     again.headers[REPLAYED] = "true"
     return again
-
-
-def _done(service: Service, work: Callable[[Market], Facts], market: Market) -> Facts:
-    try:
-        return work(market)
-    finally:
-        service.held.forget()

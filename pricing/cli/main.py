@@ -16,7 +16,7 @@ import typer
 from typer.exceptions import TyperException
 
 from pricing.cli.appraisals import appraise_app
-from pricing.cli.car_options import car_of, takes_car
+from pricing.cli.car_options import takes_car
 from pricing.cli.copying import copy_app
 from pricing.cli.decisions import InspectionOption, SheetsOption, assessed, decision_app
 from pricing.cli.evidence import market_app
@@ -137,8 +137,8 @@ def demo(
     _make_demo(market)
     car = data_demo.example_car()
     asking = Decimal(str(car.pop("asking")))
-    opened, model = fitted_market(market)
-    show_valuation(value_car(opened, model, car_of(car, opened), asking=asking))
+    snapshot = fitted_market(market)
+    show_valuation(value_car(snapshot, snapshot.model, snapshot.car(car), asking=asking))
     if dashboard:
         from pricing.operations.serving import serve
 
@@ -182,8 +182,8 @@ def load(
     record can be without is kept in quarantine with the names of the rules it broke; known rows are left out.
     """
     from pricing.cli.terminal import progress, show_new_market, show_report
-    from pricing.store.first_load import load_into
     from pricing.store.market import Market
+    from pricing.store.records.first_load import load_into
     from pricing.words.loading import name_sentences
 
     new = not market.exists()
@@ -273,13 +273,14 @@ def value(
     from pricing.decisions.valuation import value_car
 
     typed, day = typed_amount(asking, "asking price"), typed_day(as_of)
-    opened, fitted = fitted_market(market, day, fit_id)
-    at = date.fromisoformat(fitted.facts["last_date"]) if day is None else day
-    price = None if typed is None else typed.in_base(opened, at)
+    snapshot = fitted_market(market, day, fit_id)
+    at = date.fromisoformat(snapshot.model.facts["last_date"]) if day is None else day
+    price = None if typed is None else typed.in_base(snapshot, at)
     seen = assessed(inspection, sheets)
     valuation = value_car(
-        opened, fitted, car_of(car, opened, day), asking=price, as_of=day, coverage=coverage, inspection=seen
-    )
+        snapshot, snapshot.model, snapshot.car(car, day), asking=price, as_of=day, coverage=coverage,
+        inspection=seen,
+    )  # fmt: skip
     answer(valuation, lambda: show_valuation(valuation))
 
 

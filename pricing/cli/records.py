@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated, Final
 import typer
 
 from pricing.cli.evidence_files import write_frame
-from pricing.cli.frames import plain_cell, say, show
+from pricing.cli.frames import plain_cell, show
 from pricing.cli.market_option import MarketOption
 from pricing.cli.output import answer, done
 from pricing.errors import FileError
@@ -83,7 +83,7 @@ def show_record(
     sales = opened.sales(every_record=True)
     cells = sales.filter(sales["record_id"] == name).row(0, named=True)
     told = [f"{column}: {plain_cell(value)}" for column, value in cells.items() if value not in (None, [])]
-    answer(cells, lambda: [say(line) for line in told])
+    answer(cells, told)
 
 
 def _records(market: "Market", make: str | None, model: str | None, every_record: bool) -> "pl.DataFrame":

@@ -105,11 +105,9 @@ def new(
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """Make a token and print it, this once: the market keeps a digest of it only."""
-    from pricing.store.tokens import new_token
-
     if role not in ROLES:
         raise MarketError(f"a role is one of {', '.join(ROLES)}; got {role!r}")
-    token_id, token = new_token(open_market(market).path, name, role, days)
+    token_id, token = open_market(market).tokens.new(name, role, days)
     note(f"{token_id} for {name}, role {role}; it is not shown again:")
     answer(
         {"token_id": token_id, "name": name, "role": role, "token": token},
@@ -121,9 +119,8 @@ def new(
 def show_list(market: MarketOption = MARKET_FILE) -> None:
     """List every token that was made, and what became of it; never the token itself."""
     from pricing.cli.server_terminal import show_tokens
-    from pricing.store.tokens import list_tokens
 
-    kept = list_tokens(open_market(market).path)
+    kept = open_market(market).tokens.listed()
     answer(kept, lambda: show_tokens(kept))
 
 
@@ -133,7 +130,5 @@ def revoke(
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """Let a token open nothing from now on."""
-    from pricing.store.tokens import revoke_token
-
-    revoke_token(open_market(market).path, token_id)
+    open_market(market).tokens.revoke(token_id)
     done({"token_id": token_id}, f"{token_id} opens nothing any more")

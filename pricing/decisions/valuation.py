@@ -48,7 +48,7 @@ _CENT: Final = Decimal("0.01")
 
 
 class Evidence(Protocol):
-    """What a valuation reads of a market: ``pricing.Market`` is one."""
+    """What a valuation reads of a market: a ``Snapshot`` is one."""
 
     @property
     def base_currency(self) -> str:

@@ -12,8 +12,6 @@ import polars as pl
 from pricing.errors import ModelError
 from pricing.model.backtest import Backtest
 from pricing.store.market import Market
-from pricing.store.scores import keep_scores, read_scores
-from pricing.store.state import read_state
 
 FORMAT: Final = "classic-car-pricing scores 1"
 
@@ -32,7 +30,7 @@ class SavedScores:
 def save_scores(scored: Backtest, market: Market, fit_id: str, records: str) -> None:
     """Keep scores in the market file, in place of those before.
 
-    ``fit_id`` and ``records`` are those of the market's state (``read_state``) when the scoring began.
+    ``fit_id`` and ``records`` are those of the market's state (``Market.state``) when the scoring began.
     """
     written = io.BytesIO()
     scored.rows.write_parquet(written)
@@ -43,7 +41,7 @@ def save_scores(scored: Backtest, market: Market, fit_id: str, records: str) -> 
         "origins": [origin.isoformat() for origin in scored.origins],
         "parts": dict(scored.parts),
     }
-    keep_scores(market.path, fit_id, records, facts, payload)
+    market.scores.keep(fit_id, records, facts, payload)
 
 
 def load_scores(market: Market) -> SavedScores | None:
@@ -52,7 +50,7 @@ def load_scores(market: Market) -> SavedScores | None:
     Raises:
         ModelError: they were altered or are of another format.
     """
-    row = read_scores(market.path)
+    row = market.scores.last()
     if row is None:
         return None
     fit_id, records, at, facts, payload = row
@@ -60,6 +58,6 @@ def load_scores(market: Market) -> SavedScores | None:
         raise ModelError("the scores kept in the market were altered or are of another version: score anew")
     origins = tuple(date.fromisoformat(origin) for origin in facts["origins"])
     parts = {name: tuple(values) for name, values in facts["parts"].items()}
-    state = read_state(market.path)
+    state = market.state()
     outdated = (state.fit, state.records) != (fit_id, records)
     return SavedScores(Backtest(pl.read_parquet(io.BytesIO(payload)), origins, parts), fit_id, at, outdated)

@@ -21,8 +21,6 @@ from pricing.store.market import Market
 from pricing.store.place import is_copy
 from pricing.store.replacing import put_aside
 from pricing.store.schema import VERSION
-from pricing.store.state import read_state
-from pricing.store.tokens import list_tokens
 
 GOOD: Final = "in order"
 LOOK: Final = "look at"
@@ -123,7 +121,7 @@ def _disk(market: Market, at: date) -> Iterator[Finding]:
 
 
 def _records(market: Market, at: date) -> Iterator[Finding]:
-    state, waiting = read_state(market.path), market.quarantine().height
+    state, waiting = market.state(), market.quarantine().height
     sales = market.sales()
     yield Finding(
         "records",
@@ -156,7 +154,7 @@ def _fit_age(market: Market, at: date) -> Iterator[Finding]:
     newest = kept.row(-1, named=True)
     days = (at - newest["fitted_at"].date()).days
     other = json.loads(newest["facts"]).get("market_digest") != market.digest()
-    if other or read_state(market.path).stale:  # what every other door says
+    if other or market.state().stale:  # what every other door says
         yield Finding("fit's age", LOOK, f"records have changed since {newest['fit_id']}", "pricing fit")
     elif days < 0:
         yield Finding(
@@ -182,7 +180,7 @@ def _rates(market: Market, at: date) -> Iterator[Finding]:
 
 
 def _tokens(market: Market, at: date) -> Iterator[Finding]:
-    kept = list_tokens(market.path)
+    kept = market.tokens.listed()
     in_force = [
         row for row in kept.iter_rows(named=True)
         if row["revoked_at"] is None and (row["expires_at"] is None or row["expires_at"].date() > at)

@@ -9,6 +9,7 @@ its way in, so that readers following upon each other cannot keep a writer out. 
 import os
 import random
 import time
+from collections import Counter
 from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager, closing, contextmanager
 from pathlib import Path
@@ -28,6 +29,14 @@ except ImportError:  # pragma: no cover - Windows
 TIMEOUT_SECONDS: Final = 60.0
 """How long a connection waits for another process by default."""
 
+
+class Connect(Protocol):
+    """Gives a connection to one market, for one piece of work; with ``write`` one transaction."""
+
+    def __call__(self, *, write: bool = False) -> AbstractContextManager[duckdb.DuckDBPyConnection]:
+        """See ``connection``."""
+
+
 Values = list[Any] | dict[str, Any] | None
 """What is bound to a statement's parameters, by place or by name."""
 
@@ -37,6 +46,7 @@ _CONFIG: Final[dict[str, str | bool | int | float | list[str]]] = {
     "autoload_known_extensions": "false",
     "preserve_insertion_order": "false",
 }
+_WRITES: Final[Counter[Path]] = Counter()
 _BUSY: Final = (
     "Conflicting lock",
     "different configuration",
@@ -134,6 +144,7 @@ def file_connection(
             yield opened
             if write:
                 run(opened, "COMMIT" if keep else "ROLLBACK")
+                _WRITES[path.absolute()] += keep
         except _UNWRITTEN as error:
             raise UnwrittenError(f"{path}: the market file is unchanged: {_first_line(error)}") from None
 
@@ -159,6 +170,11 @@ def write_turn(path: Path, timeout: float = TIMEOUT_SECONDS) -> Iterator[Callabl
 
     with _turnstile(path, True, deadline):
         yield take_in_log
+
+
+def writes_here(path: Path) -> int:
+    """How often this process has written to a file: what it wrote it may look at again at once."""
+    return _WRITES[path.absolute()]
 
 
 def run(opened: duckdb.DuckDBPyConnection, statement: str, values: Values = None) -> list[tuple[Any, ...]]:
