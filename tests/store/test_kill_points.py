@@ -174,7 +174,7 @@ def test_a_kill_at_any_call_is_before_or_after(tmp_path: Path) -> None:
         which[f"{name}: {'after' if found == ends[name][1] else 'before'}"] += killed
         if number % 4 == 0:
             told(lambda: _goes_on(folder, name, work))  # noqa: B023
-        if number % 20 == 19:
+        if number % 10 == 9:
             print(f"{number + 1} of {len(places)}: {hit.total()} killed", flush=True)
     print(f"{hit.total()} kills of {len(places)} asked for: {dict(hit)}; {dict(which)}")
     assert not wrong
