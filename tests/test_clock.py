@@ -131,9 +131,10 @@ def test_a_key_is_answered_as_before(small_market: Market, clock: Shift, tmp_pat
 
 @pytest.mark.parametrize("year", [1971, 2150])
 def test_a_backup_can_be_made_and_restored_under_any_clock(
-    own: Market, tmp_path: Path, year: int, monkeypatch: pytest.MonkeyPatch
+    small_market: Market, tmp_path: Path, year: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """A ZIP archive knows the years 1980 to 2107 (PKWARE APPNOTE, 4.4.6)."""
+    own = copied(small_market, tmp_path)
     seconds = datetime(year, 6, 1, tzinfo=UTC).timestamp()
     monkeypatch.setattr("time.time", lambda: seconds)
     os.utime(own.path, (seconds, seconds))

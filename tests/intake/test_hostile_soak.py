@@ -18,6 +18,7 @@ from typing import Any
 import httpx
 import polars as pl
 import pytest
+import xlsxwriter
 
 from pricing.errors import DoubtError, PricingError
 from pricing.intake.readers import read_file
@@ -172,6 +173,19 @@ def test_mutated_files(tmp_path: Path, doors: Doors) -> None:
     assert doors.market.batches().is_empty()
 
 
+def _write(frame: pl.DataFrame, path: Path) -> None:
+    match path.suffix:
+        case ".csv" | ".tsv":
+            frame.write_csv(path, separator="\t" if path.suffix == ".tsv" else ",")
+        case ".xlsx":
+            with xlsxwriter.Workbook(path, {"strings_to_formulas": False, "strings_to_urls": False}) as book:
+                frame.write_excel(book)
+        case ".parquet":
+            frame.write_parquet(path)
+        case _:
+            frame.write_ndjson(path)
+
+
 def test_mutated_rows(tmp_path: Path, doors: Doors) -> None:
     rng = random.Random(SEED + 1)  # noqa: S311 - mutations, no secret
     counts: Counter[str] = Counter()
@@ -184,13 +198,7 @@ def test_mutated_rows(tmp_path: Path, doors: Doors) -> None:
                 table[name][place] = rng.choice(HOSTILE_CELLS)
         changed = pl.DataFrame(table)
         path = tmp_path / f"rows.{rng.choice(('csv', 'xlsx', 'parquet', 'jsonl', 'tsv'))}"
-        {
-            ".csv": changed.write_csv,
-            ".tsv": lambda path: changed.write_csv(path, separator="\t"),  # noqa: B023
-            ".xlsx": lambda path: changed.write_excel(path, strings_to_formulas=False),  # noqa: B023
-            ".parquet": changed.write_parquet,
-            ".jsonl": changed.write_ndjson,
-        }[path.suffix](path)
+        _write(changed, path)
         begun = time.perf_counter()
         report: Any = doors.market.load([path], believe=True)
         slowest = max(slowest, time.perf_counter() - begun)
