@@ -23,6 +23,7 @@ from pricing.condition.catalogue import Catalogue
 from pricing.condition.inspection import Inspection
 from pricing.condition.inspection_files import to_json
 from pricing.condition.repairs import RepairCosts, price_repairs
+from pricing.decisions.named_cars import named_cars
 from pricing.decisions.selling import SellingEvidence, selling_evidence
 from pricing.evidence.depth import Depth, market_depth
 from pricing.evidence.index import PriceIndex, price_index
@@ -60,7 +61,8 @@ CARS_KEPT: Final = 64
 class MarketState:
     """The market file as it was at one moment.
 
-    ``records`` changes when a sale may have, ``fit`` is the newest fit, ``stamp`` changes with any write.
+    ``records`` changes when a sale may have, ``opinions_seen`` when what people say may have, ``fit``
+    is the newest fit, ``stamp`` changes with any write.
     """
 
     path: str
@@ -70,6 +72,7 @@ class MarketState:
     batches: int
     demo: bool
     warning: str | None
+    opinions_seen: int
     stamp: tuple[int, int] = field(repr=False)
 
     @property
@@ -85,6 +88,11 @@ class MarketState:
         """The sales, as ``Market.sales`` gives them."""
         frame = sales(self)
         return frame if as_of is None else frame.filter(pl.col("event_date") <= as_of)
+
+    def opinions(self, as_of: date | None = None) -> pl.DataFrame:
+        """What people say, as ``Market.opinions`` gives it."""
+        frame = opinions(self)
+        return frame if as_of is None else frame.filter(pl.col("stated_on") <= as_of)
 
 
 @dataclass(frozen=True)
@@ -103,6 +111,9 @@ class ModelRecords:
     def sales(self, as_of: date | None = None) -> pl.DataFrame:
         frame = model_sales(self.state, self.make, self.model)
         return frame if as_of is None else frame.filter(pl.col("event_date") <= as_of)
+
+    def opinions(self, as_of: date | None = None) -> pl.DataFrame:
+        return self.state.opinions(as_of)
 
 
 def own_market_path() -> Path:
@@ -125,7 +136,7 @@ def market_state() -> MarketState | None:
         stored = _stored(str(path), stamp)
         return MarketState(
             str(path), stored.records, stored.fit, stored.stale, stored.batches, is_demo,
-            market_warning(stored, datetime.now(UTC).date()), stamp,
+            market_warning(stored, datetime.now(UTC).date()), stored.opinions, stamp,
         )  # fmt: skip
     return None
 
@@ -136,6 +147,10 @@ def _records(state: MarketState) -> Any:
 
 def _fit(state: MarketState) -> Any:
     return state.path, state.records, state.fit
+
+
+def _opinions(state: MarketState) -> Any:
+    return state.path, state.opinions_seen, state.records
 
 
 def _any_write(state: MarketState) -> Any:
@@ -171,6 +186,12 @@ def sales(state: MarketState) -> pl.DataFrame:
     return state.market.sales()
 
 
+@_kept(_opinions)
+def opinions(state: MarketState) -> pl.DataFrame:
+    """What people say of prices, in force."""
+    return state.market.opinions()
+
+
 @_kept(_records, entries=CARS_KEPT)
 def model_sales(state: MarketState, make: str, model: str) -> pl.DataFrame:
     """The sales and offers of one model of car."""
@@ -201,21 +222,17 @@ def base_currency(state: MarketState) -> str:
     return state.market.base_currency
 
 
-@_kept(_records)
+@_kept(_opinions)
 def names(state: MarketState) -> pl.DataFrame:
-    """Every make, model and variant on record with its number of ``sales``, in alphabetical order."""
-    return (
-        sales(state)
-        .group_by("make", "model", "variant")
-        .agg(sales=(pl.col("outcome") == "sold").sum())
-        .sort("make", "model", "variant")
-    )
+    """Every make, model and variant on record or spoken of with its number of ``sales``, in alphabetical
+    order."""
+    return named_cars(sales(state), opinions(state))
 
 
-@_kept(_records)
+@_kept(_opinions)
 def known_names(state: MarketState) -> Names:
-    """The makes, models and variants on record, to be found by any spelling."""
-    return Names.of(sales(state))
+    """The makes, models and variants on record or spoken of, to be found by any spelling."""
+    return Names.of(sales(state), opinions(state))
 
 
 @_kept(_records, entries=8)

@@ -13,6 +13,7 @@ from dashboards.car_form import ask_car
 from pricing.car import Car
 from pricing.errors import PricingError
 from pricing.evidence.sales_book import SalesBook
+from pricing.model.opinion_bands import OpinionBands
 from pricing.model.price_model import PriceModel
 from pricing.progress import Progress
 from pricing.words.plain_text import closed, escaped
@@ -110,6 +111,8 @@ def _fill_book(state: caches.MarketState) -> None:
 def _lay_out(state: caches.MarketState) -> None:
     """Begin to lay the sales out before a page needs them, once for each state of the market."""
     key = _book_key(state)
+    if isinstance(caches.model(state), OpinionBands):
+        return
     if caches.sales(state).height > AT_ONCE and jobs.find(key) is None:
         jobs.start(key, _LAYING_OUT, lambda tell: _fill_book(state))
 
@@ -133,7 +136,9 @@ def done(key: str, title: str, work: Callable[[Progress], Any]) -> bool:
 
 
 def laid_out(state: caches.MarketState) -> SalesBook | None:
-    """The sales laid out, if that is done or takes no time."""
+    """The sales laid out, if that is done or takes no time; nothing where no model was fitted to sales."""
+    if isinstance(caches.model(state), OpinionBands):
+        return None
     job = jobs.find(_book_key(state))
     return caches.sales_book(state) if job is None or (job.ended and job.error is None) else None
 

@@ -17,9 +17,8 @@ from pricing.errors import PricingError
 from pricing.intake.mapping_files import read_mapping, write_mapping_text
 from pricing.intake.proposals import open_questions
 from pricing.intake.transfers import KINDS, LARGEST_UPLOAD, received
-from pricing.model.price_model import PriceModel
+from pricing.model.fitted_market import fit_market
 from pricing.model.saved import save
-from pricing.model.spec import FeatureSpec
 from pricing.money.currencies import CURRENCIES
 from pricing.progress import Progress
 from pricing.store.first_load import load_into
@@ -199,7 +198,7 @@ def _loading(
 
 
 def _fitted(market: Market, tell: Progress) -> str:
-    return save(PriceModel(FeatureSpec.cars()).fit(market.sales(), progress=tell), market)
+    return save(fit_market(market, tell), market)
 
 
 def _ask_fit(state: caches.MarketState) -> None:

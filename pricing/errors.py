@@ -46,6 +46,11 @@ class DoneMeanwhileError(MarketError):
     """A write was asked for under a key under which something has been done already."""
 
 
+class OpinionError(PricingError):
+    """A statement of what cars fetch cannot be kept as it is: a rule is broken, or its bands contradict
+    themselves."""
+
+
 class ModelError(PricingError):
     """A price model was asked for something it cannot do: not fitted, no usable sales, a foreign saved
     fit."""

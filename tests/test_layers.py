@@ -15,7 +15,7 @@ ROOMS = (
     ("errors", "vocabulary", "progress", "toml_text"),
     ("car_fields", "money"),
     ("records",),
-    ("car", "intake"),
+    ("car", "intake", "opinions"),
     ("store",),
     ("condition", "model"),
     ("evidence",),

@@ -12,6 +12,7 @@ import polars as pl
 
 from pricing.api.problems import ProblemError
 from pricing.car import Car, Names
+from pricing.decisions.named_cars import named_cars
 from pricing.decisions.selling import SellingEvidence, selling_evidence
 from pricing.errors import CarError, MarketError
 from pricing.evidence.sales_book import SalesBook
@@ -54,6 +55,11 @@ class View:
         """The sales, as ``Market.sales`` gives them."""
         frame: pl.DataFrame = self._once("sales", self.market.sales)
         return frame if as_of is None else frame.filter(pl.col("event_date") <= as_of)
+
+    def opinions(self, as_of: date | None = None) -> pl.DataFrame:
+        """What people say, as ``Market.opinions`` gives it."""
+        frame: pl.DataFrame = self._once("opinions", self.market.opinions)
+        return frame if as_of is None else frame.filter(pl.col("stated_on") <= as_of)
 
     def every_record(self) -> pl.DataFrame:
         """All records, those too that stand behind a better one of the same sale."""
@@ -112,7 +118,7 @@ class View:
     @property
     def names(self) -> Names:
         """The makes, models and variants on record."""
-        names: Names = self._once("names", lambda: Names.of(self.sales()))
+        names: Names = self._once("names", lambda: Names.of(self.sales(), self.opinions()))
         return names
 
     def names_asked(self, make: str | None, model: str | None) -> dict[str, str]:
@@ -139,12 +145,7 @@ class View:
         """Every make, model and variant on record with its number of ``sales``."""
         counts: pl.DataFrame = self._once(
             "counts",
-            lambda: (
-                self.sales()
-                .group_by("make", "model", "variant")
-                .agg(sales=(pl.col("outcome") == "sold").sum())
-                .sort("make", "model", "variant")
-            ),
+            lambda: named_cars(self.sales(), self.opinions()),
         )
         return counts
 
@@ -179,11 +180,10 @@ class View:
         """The view after a change: what the change has left as it was is not made anew."""
         kept: dict[str, Any] = {}
         if state.records == self.state.records:
-            kept = {
-                name: part
-                for name, part in self._made.items()
-                if name in ("sales", "every record", "names", "counts")
-            }
+            kept = {name: part for name, part in self._made.items() if name in ("sales", "every record")}
+            if state.opinions == self.state.opinions:
+                same = ("opinions", "names", "counts")
+                kept |= {name: part for name, part in self._made.items() if name in same}
             if state.fit == self.state.fit:
                 kept |= {name: self._made[name] for name in ("book", "selling") if name in self._made}
         if state.fit == self.state.fit and "model" in self._made:

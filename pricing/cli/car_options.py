@@ -39,7 +39,7 @@ def car_of(said: Mapping[str, Any], market: "Market", as_of: date | None = None)
     """The car that was said, held to the names of the market as it was; raises as ``Car.checked`` does."""
     from pricing.car import Car, Names
 
-    return Car.checked(said, known=Names.of(market.sales(as_of=as_of)), at=as_of)
+    return Car.checked(said, known=Names.of(market.sales(as_of=as_of), market.opinions(as_of)), at=as_of)
 
 
 def _takes(command: Callable[..., None], fields: Any, needed: tuple[str, ...]) -> Callable[..., None]:

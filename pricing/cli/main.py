@@ -209,19 +209,18 @@ def fit(
 ) -> None:
     """Fit the price model to all sales of the market file, calibrate its ranges, and keep it in the file."""
     from pricing.cli.terminal import progress, show_fit
-    from pricing.model.price_model import PriceModel
+    from pricing.model.fitted_market import fit_market
     from pricing.model.saved import load as load_fit
     from pricing.model.saved import save
-    from pricing.model.spec import FeatureSpec
 
     opened = open_market(market)
-    if opened.common_currency() is None:
+    if opened.common_currency() is None and opened.opinions().is_empty():
         raise MarketError(
             f"{market} holds no records, so there is nothing to fit; load some: pricing load FILE"
         )
     with progress() as tell:
         start = load_fit(opened) if update else None
-        model = PriceModel(FeatureSpec.cars()).fit(opened.sales(), progress=tell, start=start)
+        model = fit_market(opened, tell, start=start)
     show_fit(model.facts, save(model, opened))
 
 

@@ -61,10 +61,10 @@ def fitted_market(
         if warning is not None:
             sys.stderr.write(f"note: {warning}\n")
         return market, model
-    from pricing.model.price_model import PriceModel
+    from pricing.model.fitted_market import fit_market
 
     with display() as tell:
-        return market, PriceModel(model.spec, model.seed).fit(market.sales(as_of=at), progress=tell)
+        return market, fit_market(market, tell, as_of=at, seed=model.seed)
 
 
 def record_named(market: "Market", start: str) -> str:

@@ -20,6 +20,7 @@ from pricing.progress import Progress, untold
 from pricing.store import history as store_history
 from pricing.store import links as store_links
 from pricing.store import names as store_names
+from pricing.store import opinions as store_opinions
 from pricing.store import rebase as store_rebase
 from pricing.store import removal
 from pricing.store import suspicions as store_suspicions
@@ -32,7 +33,7 @@ from pricing.store.market_paths import market_path
 from pricing.store.opening import base_currency_of, create_file
 from pricing.store.quarantine import export_quarantine
 from pricing.store.sales import digest, read_sales
-from pricing.store.state import CHANGES_SEEN, record_changes
+from pricing.store.state import CHANGES_SEEN, changes_a_fit_sees
 
 Facts = dict[str, str | float | int]
 
@@ -156,6 +157,10 @@ class Market:
         """
         with self._connection() as opened:
             return read_sales(opened, as_of, every_record=every_record)
+
+    def opinions(self, as_of: date | None = None) -> pl.DataFrame:
+        """What people say, in force: see ``store.opinions.read_opinions``."""
+        return store_opinions.read_opinions(self.path, as_of, timeout=self._timeout)
 
     def quarantine(self) -> pl.DataFrame:
         """Rejected rows that wait to be mended: where each came from, the rules it broke, its cells as
@@ -308,7 +313,7 @@ class Market:
             (earlier,) = run(opened, "SELECT count(*) FROM fits")[0]
             fit_id = f"fit-{earlier + 1:04d}"
             add_row(opened, "fits", fit_id=fit_id, fitted_at=at, facts=json.dumps(facts), payload=payload)
-            write_audit(opened, at, "fit", fit_id, {**facts, CHANGES_SEEN: record_changes(opened)})
+            write_audit(opened, at, "fit", fit_id, {**facts, CHANGES_SEEN: changes_a_fit_sees(opened)})
             keep_result(opened, self.receipt, {"fit_id": fit_id})
         return fit_id
 
