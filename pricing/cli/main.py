@@ -26,6 +26,7 @@ from pricing.cli.intake import intake_app
 from pricing.cli.mapping import mapping_app
 from pricing.cli.market_option import MarketOption, fitted_market
 from pricing.cli.one_sale import sale_app
+from pricing.cli.opinions import opinion_app
 from pricing.cli.repairs import repair_app
 from pricing.cli.scores import score_app
 from pricing.cli.server import server_app, token_app
@@ -58,6 +59,7 @@ app.add_typer(server_app)
 app.add_typer(operation_app)
 app.add_typer(copy_app)
 app.add_typer(token_app, name="token")
+app.add_typer(opinion_app, name="opinions")
 
 DEMO_FILE: Final = Path("demo.duckdb")
 

@@ -71,12 +71,12 @@ def score_sources(
         move: brings prices to the day of a statement; without it they are taken as they were.
         scored: the rows of a backtest of the price model, for its own loss on the same sales.
 
-    The table of ``sources`` has, for each: ``standing``, ``statements``, ``sales`` held against, ``held``,
-    the share inside the spans, with its exact 95 % interval ``held_low`` and ``held_high``, ``meant``, the share
-    that was meant to be, ``width`` (median of high over low), ``bias`` (mean of middle over price, less one),
-    ``calibration`` and ``information`` (Cooke 1991), ``pinball`` and ``model_pinball`` of the sales that both
-    were scored on (``both``), and ``tells``: whether there are ``FEWEST`` sales, without which the rest says
-    nothing.
+    The table of ``sources`` has, for each: ``standing``, ``statements``, ``sales`` held against; ``held``,
+    the share inside the spans, with its exact 95 % interval ``held_low`` and ``held_high``; ``meant``, the
+    share that was meant to be; ``width`` (median of high over low); ``bias`` (mean of middle over price,
+    less one); ``calibration`` and ``information`` (Cooke 1991); ``pinball`` and ``model_pinball`` of the
+    sales that both were scored on (``both``); and ``tells``: whether there are ``FEWEST`` sales, without
+    which the rest says nothing.
     """
     said = _spans(opinions)
     pairs = _pairs(said, sales)
@@ -150,9 +150,7 @@ def _by_source(said: pl.DataFrame, pairs: pl.DataFrame) -> pl.DataFrame:
         meant=pl.col("share").mean(),
         bias=pl.col("error").mean().exp() - 1.0,
         both=both.sum(),
-        pinball=pl.when(both.any())
-        .then(pl.col("pinball").filter(both).mean())
-        .otherwise(pl.col("pinball").mean()),
+        pinball=pl.coalesce(pl.col("pinball").filter(both).mean(), pl.col("pinball").mean()),
         model_pinball=pl.col("model_pinball").mean(),
     )
     table = counted.join(seen, on="source", how="left").with_columns(

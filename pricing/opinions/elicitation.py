@@ -2,8 +2,8 @@
 
 A person is asked no quantile outright. First the range is said in which any price at all would have to lie;
 then, price by price, whether more cars sell above or below, until as many do on either side: the median. The
-half below it is halved in the same way, and the half above. What comes out is fed back as a share that was not
-asked for, so that it can be taken back.
+half below it is halved in the same way, and the half above. What comes out is fed back as a share that was
+not asked for, so that it can be taken back.
 """
 
 from dataclasses import dataclass, replace

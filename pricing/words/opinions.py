@@ -29,30 +29,20 @@ def ground_sentence(valuation: Valuation) -> str | None:
         return f"{OPINION_ALONE} It rests on {said}."
     counted = [
         _counted(ground.sales_of_model, "sale of this model", "sales of this model"),
-        said if ground.statements else None,
+        said,
         _counted(ground.sales_of_make - ground.sales_of_model, "other sale", "other sales") + " of its make",
     ]
-    rests = [part for part in counted if part is not None]
-    if ground.sales_of_model:
-        begin = f"The range rests on {' and on '.join([', '.join(rests[:-1]), rests[-1]])}"
-    else:
-        begin = f"No sale of this model is on record; the range rests on {' and on '.join(rests[1:])}"
-    if not ground.statements:
-        told = f"; on the model's own sales for {_percent(ground.sales)} of the mid"
-        told += f" and on related cars for {_percent(1.0 - ground.sales)}." if ground.sales_of_model else ""
-        return f"{begin}{told}" if ground.sales_of_model else f"{begin}."
-    shares = [
-        f"{name} {_percent(share)}"
-        for name, share in (
-            ("sales", ground.sales),
-            ("related cars", ground.relations),
-            ("opinions", ground.opinions),
-        )
-        if round(100 * share)
-    ]
+    kept = [counted[0]] if ground.sales_of_model else []
+    kept += [counted[1]] if ground.statements else []
+    begin = "" if ground.sales_of_model else "No sale of this model is on record; "
+    weights = {"sales": ground.sales, "related cars": ground.relations, "opinions": ground.opinions}
+    shares = ", ".join(f"{name} {round(100 * share)} %" for name, share in weights.items() if share >= 0.005)
+    first = f"{', on '.join(kept)} and on " if kept else ""
+    sentence = f"{begin}the range rests on {first}{counted[2]}. Weight in the mid: {shares}."
     narrower = round(100 * ground.narrower_for_opinions)
-    width = f" For the opinions the range is {narrower} % narrower." if narrower else ""
-    return f"{begin}. Weight in the mid: {', '.join(shares)}.{width}"
+    if narrower:
+        sentence += f" For the opinions the range is {narrower} % narrower."
+    return sentence[0].upper() + sentence[1:]
 
 
 def _opinions_words(valuation: Valuation) -> str:
@@ -71,8 +61,21 @@ def _counted(count: int, one: str, more: str) -> str:
     return f"{words.get(count, f'{count:,}')} {one if count == 1 else more}"
 
 
-def _percent(share: float) -> str:
-    return f"{round(100 * share)} %"
+def subject_words(said: Mapping[str, Any]) -> str:
+    """The cars that a statement is about.
+
+    >>> subject_words({"make": "Corvane", "model": "Six", "variant": None, "year_from": 1960, "year_to": 1967,
+    ...                "country": "GB", "channel": None})
+    'Corvane Six, 1960 to 1967, GB'
+    """
+    years = sorted({year for year in (said["year_from"], said["year_to"]) if year is not None})
+    parts = [
+        " ".join(said[name] for name in ("make", "model", "variant") if said[name] is not None),
+        " to ".join(str(year) for year in years) or None,
+        said["country"],
+        said["channel"],
+    ]
+    return ", ".join(part for part in parts if part is not None)
 
 
 def statement_words(said: Mapping[str, Any]) -> str:
@@ -117,17 +120,19 @@ def score_sentence(row: Mapping[str, Any]) -> str:
     if not row["tells"]:
         sales = _counted(row["sales"], "sale", "sales")
         return (
-            f"{row['source']}: {sales} came after what was said of such cars; fewer than {FEWEST} cannot tell "
-            "how good it was."
+            f"{row['source']}: {sales} came after what was said of such cars; fewer than {FEWEST} cannot "
+            "tell how good it was."
         )
     held, meant = round(100 * row["held"]), round(100 * row["meant"])
     bias = round(100 * row["bias"])
     side = "as dear as" if not bias else f"{abs(bias)} % {'above' if bias > 0 else 'below'}"
     sentence = (
         f"{row['source']}: of 100 later sales {held} fell where {meant} were meant to (95 % interval "
-        f"{round(100 * row['held_low'])} to {round(100 * row['held_high'])}, {row['sales']} sales); the middles "
-        f"were {side} what was paid, and half of the spans reached from a price to {row['width']:.2f} times it."
+        f"{round(100 * row['held_low'])} to {round(100 * row['held_high'])}, {row['sales']} sales); the "
+        f"middles were {side} what was paid."
     )
+    if row["width"] is not None:
+        sentence += f" The high end of a span is {row['width']:.2f} times the low one, in the middle."
     if row["calibration"] is not None:
         sentence += (
             f" Calibration {row['calibration']:.2f}, information {row['information']:.2f} (Cooke 1991)."
