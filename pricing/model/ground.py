@@ -50,8 +50,7 @@ def grounds(fitted: Fitted, features: pl.DataFrame) -> list[Ground]:
     level = kind_level(design)
     encoded = design.encode(features)
     X, codes = encoded.X, encoded.codes
-    heard = fitted.regression if fitted.heard is None else fitted.heard.regression
-    alone = fitted.regression if fitted.heard is None else fitted.heard.without
+    heard, alone = fitted.regression, fitted.of_sales
     stranger = codes.copy()
     stranger[:, level:] = -1
     unforeseen = design.unforeseen(encoded, alone.estimates.priors)

@@ -30,6 +30,11 @@ class Fitted:
     reference: Floats
     heard: Heard | None = None
 
+    @property
+    def of_sales(self) -> HedonicRegression:
+        """The regression without statements: what all market evidence that is made of sales reads."""
+        return self.regression if self.heard is None else self.heard.without
+
 
 @dataclass(frozen=True)
 class Prediction:
