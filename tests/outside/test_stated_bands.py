@@ -1,5 +1,5 @@
-"""What everybody in the trade says of a modest, plentiful small saloon (common practice, no source), entered as
-opinions of an invented car, comes back as those bands."""
+"""What everybody in the trade says of a modest, plentiful small saloon (common practice, no source), entered
+as opinions of an invented car, comes back as those bands."""
 
 from pathlib import Path
 
