@@ -5,13 +5,15 @@ from typing import Final
 import polars as pl
 import streamlit as st
 
-from dashboards import caches, frame
+from dashboards import frame
 from dashboards.address import BOUND
 from dashboards.offer_terms import ask_amount, ask_offer
 from dashboards.shown import show_chart, show_table
 from pricing.charts.buying import bids_chart, limits_chart
 from pricing.decisions.buying import BuyerTerms, Buying, buy_car
+from pricing.operations.settings import schedule_in_force
 from pricing.reports.buying_sheet import buying_page
+from pricing.snapshot import Snapshot
 from pricing.words.buying import (
     asking_sentences,
     basis_note,
@@ -34,7 +36,7 @@ def show_page() -> None:
         asked = frame.ask_market_and_car()
         if asked is None:
             return
-        state = asked.state
+        state = asked.snapshot
         offer = ask_offer(asked)
         terms = _ask_terms(state, offer.currency)
         if offer.asking is None and offer.car.channel != "auction":
@@ -50,15 +52,15 @@ def show_page() -> None:
                     offer.car,
                     terms,
                     asking=offer.asking,
-                    schedule=caches.schedule(state),
+                    schedule=schedule_in_force(state),
                     inspection=offer.inspection,
                     costs=offer.costs,
-                    own_rates=caches.own_rates(state),
+                    own_rates=state.state.own_rates,
                 )
             )
 
 
-def _ask_terms(state: caches.MarketState, currency: str) -> BuyerTerms:
+def _ask_terms(state: Snapshot, currency: str) -> BuyerTerms:
     certainty = st.slider(
         "How sure to be that the car would fetch what it costs (%)",
         5,
@@ -76,7 +78,7 @@ def _ask_terms(state: caches.MarketState, currency: str) -> BuyerTerms:
         with second:
             repairs = ask_amount("First repairs", "first_repairs", currency)
         with third:
-            schedule = caches.schedule(state)
+            schedule = schedule_in_force(state)
             sources = sorted(
                 {charge.source for charge in schedule.charges if charge.kind.startswith("import")}
                 if schedule

@@ -15,6 +15,8 @@ from pricing.condition.budget import RepairBudget, repair_budget
 from pricing.condition.checks import STATES
 from pricing.decisions.mending import MendOrBuy, mend_or_buy
 from pricing.errors import DecisionError
+from pricing.operations.settings import catalogue_in_force, settings_of
+from pricing.snapshot import Snapshot
 from pricing.words.condition import (
     budget_sentence,
     hidden_sentence,
@@ -35,7 +37,7 @@ def show_page() -> None:
         market = frame.ask_market()
         if market is None:
             return
-        state, model = market
+        snapshot, model = market
         inspection = sheets.in_hand()
         if inspection is None:
             st.info(
@@ -44,9 +46,9 @@ def show_page() -> None:
             frame.link("inspect", "Inspect the car")
             return
         st.subheader(escaped(car_words({**inspection.car, "condition_band": inspection.sheet.construction})))
-        Car.checked(inspection.car, known=caches.known_names(state))
-        country, asking, least = _ask(state)
-        costs = caches.repair_costs(state, inspection, country)
+        Car.checked(inspection.car, known=snapshot.names())
+        country, asking, least = _ask(snapshot)
+        costs = caches.repair_costs(snapshot, inspection, country)
         st.write(escaped(score_sentence(costs.result)))
         _show_budget(repair_budget(costs, least=least))
         st.subheader("Mend this one, or buy one that is there already")
@@ -56,9 +58,9 @@ def show_page() -> None:
             st.info(escaped(f"{error}."))
 
 
-def _ask(state: caches.MarketState) -> tuple[str, Decimal | None, str]:
-    settings = caches.settings(state)
-    countries = sorted(caches.repair_catalogue(state).tax)
+def _ask(snapshot: Snapshot) -> tuple[str, Decimal | None, str]:
+    settings = settings_of(snapshot)
+    countries = sorted(catalogue_in_force(snapshot).tax)
     first, second, third = st.columns(3)
     with first:
         country = st.selectbox(
@@ -72,7 +74,7 @@ def _ask(state: caches.MarketState) -> tuple[str, Decimal | None, str]:
     with second:
         within("asking", 1.0, None)
         asking = st.number_input(
-            f"Asking price ({state.base_currency}, all-in)",
+            f"Asking price ({snapshot.base_currency}, all-in)",
             1.0,
             None,
             None,

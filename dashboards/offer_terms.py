@@ -15,6 +15,8 @@ from pricing.condition.assessment import InspectionResult
 from pricing.condition.inspection import Inspection
 from pricing.condition.repairs import RepairCosts
 from pricing.money.currencies import CURRENCIES
+from pricing.operations.settings import settings_of
+from pricing.snapshot import Snapshot
 from pricing.words.glossary import what_is
 
 COMMON: Final = ("EUR", "GBP", "USD", "CHF", "SEK", "JPY", "AUD")
@@ -34,13 +36,13 @@ class Offer:
 
 def ask_offer(asked: Asked) -> Offer:
     """The currency of the offer, what is asked in it, and whether the inspection in hand counts."""
-    currency, asking = _ask_currency(asked.state), asked.asking
-    if currency != asked.state.base_currency:
+    currency, asking = _ask_currency(asked.snapshot), asked.asking
+    if currency != asked.snapshot.base_currency:
         asking = ask_amount("Price asked", "offer_asking", currency, what_is("asking price"))
     inspection = _ask_inspection(asked.car)
     if inspection is None:
         return Offer(currency, asking, asked.car)
-    costs = caches.repair_costs(asked.state, inspection, caches.settings(asked.state).country)
+    costs = caches.repair_costs(asked.snapshot, inspection, settings_of(asked.snapshot).country)
     car = replace(asked.car, condition_band=None, condition_score=None)
     return Offer(currency, asking, car, costs.result, costs)
 
@@ -64,7 +66,7 @@ def ask_amount(label: str, key: str, currency: str, help: str | None = None) -> 
     return None if amount is None else Decimal(str(amount))
 
 
-def _ask_currency(state: caches.MarketState) -> str:
+def _ask_currency(state: Snapshot) -> str:
     rest = sorted(CURRENCIES - {state.base_currency, *COMMON})
     first = [state.base_currency, *(name for name in COMMON if name != state.base_currency)]
     held_to("currency", [*first, *rest])

@@ -17,12 +17,13 @@ from pricing.decisions.source_record import source_record
 from pricing.decisions.stated_bands import StatedBands, stated_bands
 from pricing.errors import OpinionError
 from pricing.intake.transfers import received
-from pricing.model.fitted_market import fit_market
+from pricing.model.market_fit import fit_market
 from pricing.model.opinion_bands import OpinionBands
 from pricing.model.price_model import MINIMUM_SALES, PriceModel
 from pricing.model.saved import save
 from pricing.money.currencies import CURRENCIES
 from pricing.opinions.statement import BASES
+from pricing.snapshot import Snapshot
 from pricing.store.market import Market
 from pricing.store.opinions import KeptOpinions, add_opinions, load_opinions, withdraw_opinion
 from pricing.vocabulary import CHANNELS, CONDITION_BANDS, SPANS
@@ -48,9 +49,9 @@ def show_page() -> None:
         "evidence beside the sales, never among them."
     )
     with frame.one_sentence():
-        state = caches.market_state()
-        own = None if state is None or state.demo else state
-        if state is not None and state.demo:
+        state = caches.snapshot()
+        own = None if state is None or caches.is_demo(state) else state
+        if state is not None and own is None:
             st.caption(
                 "An invented demo market is shown beside; what you say goes into a market of your own."
             )
@@ -60,13 +61,13 @@ def show_page() -> None:
         _ask_file(own)
         if state is not None and bands is not None:
             _show_contradictions(bands)
-        if own is not None and caches.opinions(own).height:
+        if own is not None and own.opinions().height:
             _show_kept(own)
             _show_scores(own)
         st.caption(escaped(HONESTY))
 
 
-def _ask_statement(state: caches.MarketState | None, own: caches.MarketState | None) -> StatedBands | None:
+def _ask_statement(state: Snapshot | None, own: Snapshot | None) -> StatedBands | None:
     """The form; gives what is known of the model that was named."""
     who, when = st.columns(2)
     with who:
@@ -77,7 +78,7 @@ def _ask_statement(state: caches.MarketState | None, own: caches.MarketState | N
         "Who that is, in own words", None, 500, key="said_standing",
         placeholder="such as: restores this model for thirty years",
     )  # fmt: skip
-    names = pl.DataFrame(schema=["make", "model"]) if state is None else caches.names(state)
+    names = pl.DataFrame(schema=["make", "model"]) if state is None else state.counts
     first, second, third = st.columns(3)
     with first:
         make = st.selectbox(
@@ -186,22 +187,22 @@ def _typed_frame(spans: dict[str, Span]) -> pl.DataFrame | None:
     return pl.DataFrame(rows, schema=schema) if rows else None
 
 
-def _model(state: caches.MarketState) -> PriceModel | None:
+def _model(state: Snapshot) -> PriceModel | None:
     """The fit that the market is priced by; none where prices rest on opinions, which stand beside anyway."""
-    model = None if state.fit is None else caches.model(state)
+    model = None if state.state.fit is None else state.model
     return None if isinstance(model, OpinionBands) else model
 
 
-def _known(state: caches.MarketState | None, make: str, model: str, holds: str | None) -> StatedBands | None:
+def _known(state: Snapshot | None, make: str, model: str, holds: str | None) -> StatedBands | None:
     if state is None:
         return None
-    found, unknown = caches.known_names(state).find((make, model, None))
+    found, unknown = state.names().find((make, model, None))
     named = (make, model) if unknown else (str(found[0]), str(found[1]))
     fitted = None if unknown else _model(state)
     return stated_bands(state, fitted, *named, holds=holds or "eight in ten")
 
 
-def _keep(own: caches.MarketState | None, common: dict[str, Any], spans: dict[str, Span]) -> None:
+def _keep(own: Snapshot | None, common: dict[str, Any], spans: dict[str, Span]) -> None:
     """Keep what was said, once it is whole; what contradicts itself is asked again."""
     if not people.may("load"):
         st.caption("To keep what you say needs the role load.")
@@ -228,7 +229,7 @@ def _keep(own: caches.MarketState | None, common: dict[str, Any], spans: dict[st
     _after(market, kept)
 
 
-def _ask_file(own: caches.MarketState | None) -> None:
+def _ask_file(own: Snapshot | None) -> None:
     if not people.may("load"):
         return
     with st.expander("From a file (csv, xlsx)"):
@@ -271,9 +272,9 @@ def _show_contradictions(bands: StatedBands) -> None:
         )
 
 
-def _show_kept(state: caches.MarketState) -> None:
+def _show_kept(state: Snapshot) -> None:
     st.subheader("On file")
-    said = caches.opinions(state)
+    said = state.opinions()
     show_table(
         said.select(
             "opinion_id", "source", "stated_on", "make", "model", "condition_band", "low", "high", "currency",
@@ -300,14 +301,14 @@ def _show_kept(state: caches.MarketState) -> None:
         )
         reason = st.text_input("Why", None, 500, key="withdraw_why")
         if st.button("Withdraw it", disabled=not (chosen and reason)) and chosen and reason:
-            withdraw_opinion(Path(state.path), chosen, reason)
+            withdraw_opinion(state.path, chosen, reason)
             st.session_state[_DONE] = "The statement is withdrawn; it is kept, and counts no more."
             st.rerun()
 
 
-def _show_scores(state: caches.MarketState) -> None:
+def _show_scores(state: Snapshot) -> None:
     st.subheader("How good they were")
-    found = source_record(state.market)
+    found = state.by_write.get("source record", lambda: source_record(state))
     for row in found.sources.iter_rows(named=True):
         st.write(escaped(score_sentence(row)))
     if found.pairs.height:

@@ -17,10 +17,11 @@ from pricing.errors import PricingError
 from pricing.intake.mapping_files import read_mapping, write_mapping_text
 from pricing.intake.proposals import open_questions
 from pricing.intake.transfers import KINDS, LARGEST_UPLOAD, received
-from pricing.model.fitted_market import fit_market
+from pricing.model.market_fit import fit_market
 from pricing.model.saved import save
 from pricing.money.currencies import CURRENCIES
 from pricing.progress import Progress
+from pricing.snapshot import Snapshot
 from pricing.store.first_load import load_into
 from pricing.store.loading import LoadReport
 from pricing.store.market import Market
@@ -58,11 +59,11 @@ def show_page() -> None:
     path = caches.own_market_path()
     if path.exists():
         with frame.one_sentence():
-            state = caches.market_state()
-            if state is not None and not state.demo:
-                _ask_fit(state)
-                _show_batches(state)
-                show_questions(state)
+            snapshot = caches.snapshot()
+            if snapshot is not None and not caches.is_demo(snapshot):
+                _ask_fit(snapshot)
+                _show_batches(snapshot)
+                show_questions(snapshot)
 
 
 def _key() -> str:
@@ -201,21 +202,22 @@ def _fitted(market: Market, tell: Progress) -> str:
     return save(fit_market(market, tell), market)
 
 
-def _ask_fit(state: caches.MarketState) -> None:
+def _ask_fit(snapshot: Snapshot) -> None:
     """Fit anew, where records have changed since the last time or there was none."""
-    if not people.may("load") or not state.batches or (state.fit is not None and not state.stale):
+    stored = snapshot.state
+    if not people.may("load") or not stored.batches or (stored.fit is not None and not stored.stale):
         return
     words = "Records have changed since the price model was fitted."
     with st.container(horizontal=True, vertical_alignment="center"):
-        st.write(words if state.fit else "No price model has been fitted yet.")
+        st.write(words if snapshot.state.fit else "No price model has been fitted yet.")
         if st.button("Fit the price model", type="primary", help=what_is("fit")):
-            market = state.market
+            market = snapshot.market
             _begin("Fit", lambda tell: f"The price model is fitted anew ({_fitted(market, tell)}).")
 
 
-def _show_batches(state: caches.MarketState) -> None:
+def _show_batches(snapshot: Snapshot) -> None:
     """Every load, and a way to take one back."""
-    batches = caches.listing(state, "batches").reverse()
+    batches = caches.listing(snapshot, "batches").reverse()
     if batches.is_empty():
         return
     st.subheader("What was loaded", help=what_is("batch"))
@@ -248,5 +250,5 @@ def _show_batches(state: caches.MarketState) -> None:
     with st.popover("Take back", key=f"undo-{_round()}"):
         st.write(f"The records and rejected rows of {batch} go; the batch stays listed as taken back.")
         if st.button(f"Take {batch} back now", type="primary"):
-            market = state.market
+            market = snapshot.market
             _begin("Take back", lambda tell: f"{market.undo(batch):,} records of {batch} are gone.")

@@ -7,14 +7,16 @@ from typing import Any
 import polars as pl
 import streamlit as st
 
-from dashboards import caches, frame
+from dashboards import frame
 from dashboards.offer_terms import ask_amount, ask_offer
 from dashboards.shown import show_chart, show_table
 from pricing.charts.selling import proceeds_chart, reserve_chart, waiting_chart
 from pricing.decisions.first_jobs import PAPERS
 from pricing.decisions.seller_terms import SellerTerms
-from pricing.decisions.selling import Selling, sell_car
+from pricing.decisions.selling import Selling, evidence_of, sell_car
+from pricing.operations.settings import schedule_in_force
 from pricing.progress import Progress
+from pricing.snapshot import Snapshot
 from pricing.words.glossary import what_is
 from pricing.words.offers import waiting_caption
 from pricing.words.plain_text import escaped
@@ -34,10 +36,10 @@ def show_page() -> None:
         asked = frame.ask_market_and_car()
         if asked is None:
             return
-        state = asked.state
+        state = asked.snapshot
         offer = ask_offer(asked)
         terms = _ask_terms(offer.currency, offer.asking)
-        key = f"selling {state.path} {state.records} {state.fit}"
+        key = f"selling {state.path} {state.state.records} {state.state.fit}"
         if not frame.done(key, "Learning how cars sell", lambda tell: _learn(state, tell)):
             return
         with frame.one_sentence("This cannot be reckoned: "):
@@ -47,17 +49,17 @@ def show_page() -> None:
                     asked.model,
                     offer.car,
                     terms,
-                    evidence=caches.selling_evidence_of(state),
-                    schedule=caches.schedule(state),
+                    evidence=evidence_of(state),
+                    schedule=schedule_in_force(state),
                     inspection=offer.inspection,
                     costs=offer.costs,
-                    own_rates=caches.own_rates(state),
+                    own_rates=state.state.own_rates,
                 )
             )
 
 
-def _learn(state: caches.MarketState, tell: Progress) -> None:
-    caches.selling_evidence_of(state, tell)
+def _learn(state: Snapshot, tell: Progress) -> None:
+    evidence_of(state, tell)
 
 
 def _ask_terms(currency: str, asking: Decimal | None) -> SellerTerms:

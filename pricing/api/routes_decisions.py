@@ -8,7 +8,6 @@ from starlette.responses import Response
 
 from pricing.api.answers import Answer
 from pricing.api.callers import caller_who_may
-from pricing.api.held import View
 from pricing.api.problems import responses
 from pricing.api.routes_condition import InspectionIn, assessed
 from pricing.api.schedules import CHARGES_EXAMPLE, ScheduleIn
@@ -30,10 +29,10 @@ from pricing.condition.repairs import price_repairs
 from pricing.decisions.buying import BuyerTerms, buy_car
 from pricing.decisions.first_jobs import PAPERS
 from pricing.decisions.seller_terms import SellerTerms
-from pricing.decisions.selling import sell_car
-from pricing.operations.settings import catalogue_of, schedule_of_text
+from pricing.decisions.selling import evidence_of, sell_car
+from pricing.operations.settings import catalogue_in_force, schedule_in_force
 from pricing.records.contract import COUNTRIES
-from pricing.store.rates import own_rates_of
+from pricing.snapshot import Snapshot
 from pricing.vocabulary import CHANNELS
 
 BUYING_EXAMPLE: Final[dict[str, Any]] = {
@@ -148,19 +147,19 @@ def buying(question: BuyingQuestion, service: Here) -> Response:
     """Where an asking price stands, day-one cost, walk-away price and first offer, bids, the same money
     elsewhere. Lines of cost that nothing is said about are left open, such as a premium without `charges`.
     """
-    view = service.view()
-    service.not_before_fit(view, question.as_of)
+    snapshot = service.snapshot()
+    service.not_before_fit(snapshot, question.as_of)
     terms = BuyerTerms(
-        currency=view.base_currency if question.currency is None else question.currency,
+        currency=snapshot.base_currency if question.currency is None else question.currency,
         **question.model_dump(include=BUYER_STATES),
     )
     facts = buy_car(
-        view,
-        view.model,
-        view.car(question.car, question.as_of),
+        snapshot,
+        snapshot.model,
+        snapshot.car(question.car, question.as_of),
         terms,
         asking=question.asking,
-        **_asked(question, view),
+        **_asked(question, snapshot),
     )
     return Answer(facts.to_dict())
 
@@ -169,34 +168,34 @@ def buying(question: BuyingQuestion, service: Here) -> Response:
 def selling(question: SellingQuestion, service: Here) -> Response:
     """Net proceeds by channel, reserve and estimate, asking price and a ladder of reductions, what to do
     first."""
-    view = service.view()
-    service.not_before_fit(view, question.as_of)
+    snapshot = service.snapshot()
+    service.not_before_fit(snapshot, question.as_of)
     terms = SellerTerms(
-        currency=view.base_currency if question.currency is None else question.currency,
+        currency=snapshot.base_currency if question.currency is None else question.currency,
         **question.model_dump(include=SELLER_STATES),
     )
     facts = sell_car(
-        view,
-        view.model,
-        view.car(question.car, question.as_of),
+        snapshot,
+        snapshot.model,
+        snapshot.car(question.car, question.as_of),
         terms,
-        evidence=view.selling,
-        **_asked(question, view),
+        evidence=evidence_of(snapshot),
+        **_asked(question, snapshot),
     )
     return Answer(facts.to_dict())
 
 
-def _asked(question: Terms, view: View) -> dict[str, Any]:
+def _asked(question: Terms, snapshot: Snapshot) -> dict[str, Any]:
     """What both questions pass on alike."""
-    settings = view.settings
-    schedule = schedule_of_text(settings.charges) if question.kept_charges else None
+    schedule = schedule_in_force(snapshot) if question.kept_charges else None
     result = None if question.inspection is None else assessed(question.inspection)
     costs = None
     if result is not None and question.work_in is not None:
-        catalogue = settings.with_labour(catalogue_of(settings.catalogue))
-        costs = price_repairs(result, catalogue, country=question.work_in, currency=view.base_currency)
+        costs = price_repairs(
+            result, catalogue_in_force(snapshot), country=question.work_in, currency=snapshot.base_currency
+        )
     return {
-        "as_of": question.as_of, "coverage": question.coverage, "own_rates": own_rates_of(view.market.path),
+        "as_of": question.as_of, "coverage": question.coverage, "own_rates": snapshot.state.own_rates,
         "schedule": schedule if question.charges is None else question.charges.schedule(),
         "inspection": result, "costs": costs,
     }  # fmt: skip

@@ -16,7 +16,7 @@ from pricing.api.pages import Limit, Page, Start, page
 from pricing.api.problems import ProblemError, responses
 from pricing.api.schemas import Row
 from pricing.api.service import Service, service_here
-from pricing.model.fitted_market import fit_market
+from pricing.model.market_fit import fit_market
 from pricing.model.saved import save
 from pricing.store.market import Market
 
@@ -63,12 +63,12 @@ def make_fit(
         model = fit_market(market)
         return {"fit_id": save(model, market)}
 
-    market = service.view().market
-    return once(service, market, caller, key, ("fit",), work, lambda made: _one(service, made["fit_id"]))
+    market = service.snapshot().market
+    return once(market, caller, key, ("fit",), work, lambda made: _one(service, made["fit_id"]))
 
 
 def _listed(service: Service) -> pl.DataFrame:
-    return service.view().market.fits()
+    return service.snapshot().market.fits()
 
 
 def _one(service: Service, fit_id: str) -> dict[str, Any]:

@@ -13,7 +13,7 @@ from pricing.api.callers import caller_who_may
 from pricing.api.pages import Limit, Page, Start, page
 from pricing.api.problems import ProblemError, responses
 from pricing.api.schemas import Amount, Currency, Day, Name, Row, Word
-from pricing.api.service import Service, service_here
+from pricing.api.service import Service, service_here, where
 from pricing.decisions.plain import plain
 from pricing.decisions.source_record import source_record
 from pricing.opinions.statement import TYPES
@@ -92,9 +92,9 @@ def opinions(
     limit: Limit = 100,
 ) -> Response:
     """What people say, oldest first, with the all-in prices it comes to in the market's base currency."""
-    view = service.view()
-    found = read_opinions(view.market.path, every=True) if every else view.opinions()
-    return Answer(page(request, found.filter(*view.where(make, model)), start, limit))
+    snapshot = service.snapshot()
+    found = read_opinions(snapshot.path, every=True) if every else snapshot.opinions()
+    return Answer(page(request, found.filter(**where(snapshot, make, model)), start, limit))
 
 
 @router.post(
@@ -110,12 +110,7 @@ def say(
     rows: list[dict[str, Any]] = [part.model_dump() for part in said]
     texts = [{name: None if row[name] is None else str(row[name]) for name in TYPES} for row in rows]
     market = Market.open(service.configuration.market)
-    try:
-        kept = add_opinions(
-            market.path, pl.DataFrame(texts, schema=dict.fromkeys(TYPES, pl.String)), meant=meant
-        )
-    finally:
-        service.held.forget()
+    kept = add_opinions(market.path, pl.DataFrame(texts, schema=dict.fromkeys(TYPES, pl.String)), meant=meant)
     return Answer(plain(kept), 201)
 
 
@@ -125,20 +120,16 @@ def say(
 )  # fmt: skip
 def withdraw(opinion_id: OpinionId, why: Withdrawal, service: Here) -> Response:
     """Withdraw a statement: it is kept, and counts no more."""
-    market = service.view().market
-    known = market.opinions()["opinion_id"].str.starts_with(opinion_id).sum()
+    snapshot = service.snapshot()
+    known = snapshot.opinions()["opinion_id"].str.starts_with(opinion_id).sum()
     if known != 1:
         raise ProblemError(404, f"{known} statements in force have a name that starts with {opinion_id!r}")
-    try:
-        name = withdraw_opinion(market.path, opinion_id, why.reason)
-    finally:
-        service.held.forget()
-    return Answer({"opinion_id": name})
+    return Answer({"opinion_id": withdraw_opinion(snapshot.path, opinion_id, why.reason)})
 
 
 @router.get("/opinions/scores", response_model=Scores, dependencies=reading)
 def scores(service: Here) -> Response:
     """How often sales fell where each source said, how wide it was, bias, calibration and information (Cooke
     1991), and pinball loss beside the price model's on the same sales."""
-    found = source_record(service.view().market).sources
+    found = source_record(service.snapshot()).sources
     return Answer({"sources": plain(found.with_columns(pl.col(pl.Float64).fill_nan(None)))})

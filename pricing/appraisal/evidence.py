@@ -32,7 +32,7 @@ from pricing.model.ground import Ground
 from pricing.model.opinion_bands import OpinionBands
 from pricing.model.price_model import PriceModel
 from pricing.model.ratio_study import RatioStudy, ratio_study
-from pricing.store.market import Market
+from pricing.snapshot import Snapshot
 
 COVERAGE: Final = 0.8
 """Of the ranges, when the record says nothing."""
@@ -113,25 +113,25 @@ class Known:
     indices: dict[tuple[str, ...], PriceIndex] = field(default_factory=dict)
 
     @classmethod
-    def on(cls, market: Market, model: PriceModel, at: date, fit_id: str | None = None) -> "Known":
+    def on(cls, snapshot: Snapshot, at: date, fit_id: str | None = None) -> "Known":
         """Raises ``EvidenceError`` where nothing had been sold by then and nobody had said anything."""
-        sales, opinions = market.sales(as_of=at), market.opinions(at)
+        sales, model = snapshot.sales(as_of=at), snapshot.model
         book = None
         if not isinstance(model, OpinionBands):
-            book = SalesBook.build(sales, model, currency=market.base_currency, as_of=at)
+            book = SalesBook.build(sales, model, currency=snapshot.base_currency, as_of=at)
         sold = sales.filter(pl.col("outcome") == "sold").height
         days: Any = sales["event_date"]
         state = MarketState(
-            base_currency=market.base_currency,
-            digest=market.digest(),
+            base_currency=snapshot.base_currency,
+            digest=snapshot.market.digest(),
             sales=sold,
             offers=sales.height - sold,
             first=days.min(),
             last=days.max(),
-            later=market.sales().height - sales.height,
+            later=snapshot.sales().height - sales.height,
         )
-        return cls(market.base_currency, market.own_rates(), sales, opinions, state, model, fit_id, book,
-                   Names.of(sales, opinions), at)  # fmt: skip
+        return cls(snapshot.base_currency, snapshot.market.own_rates(), sales, snapshot.opinions(at), state,
+                   model, fit_id, book, snapshot.names(at), at)  # fmt: skip
 
 
 def wanting(record: Appraisal) -> list[str]:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from pricing.cli.car_options import car_of, takes_car
+from pricing.cli.car_options import takes_car
 from pricing.cli.evidence_files import draw
 from pricing.cli.market_option import MarketOption, fitted_market
 from pricing.cli.typed_amounts import Typed, typed_amount, typed_day
@@ -89,7 +89,6 @@ def buy(
     money elsewhere."""
     from pricing.cli.decision_terminal import show_buying
     from pricing.decisions.buying import BuyerTerms, buy_car
-    from pricing.store.rates import own_rates_of
 
     typed = {
         "asking price": typed_amount(asking, "asking price"),
@@ -98,17 +97,17 @@ def buy(
         "step": typed_amount(step, "step between bids"),
     }
     day = typed_day(as_of)
-    opened, fitted = fitted_market(market, day)
-    money = one_currency(typed, currency, opened.base_currency)
+    snapshot = fitted_market(market, day)
+    money = one_currency(typed, currency, snapshot.base_currency)
     seen = assessed(inspection, sheets)
     terms = BuyerTerms(
         money, certainty, opening, transport=_plain(typed["transport"]), repairs=_plain(typed["repairs"]),
         step=_plain(typed["step"]), import_from=import_from,
     )  # fmt: skip
     facts = buy_car(
-        opened, fitted, car_of(car, opened, day), terms, asking=_plain(typed["asking price"]),
+        snapshot, snapshot.model, snapshot.car(car, day), terms, asking=_plain(typed["asking price"]),
         schedule=schedule_of(charges), inspection=seen,
-        costs=_costs(seen, work_in, opened.base_currency), as_of=day, own_rates=own_rates_of(market),
+        costs=_costs(seen, work_in, snapshot.base_currency), as_of=day, own_rates=snapshot.state.own_rates,
     )  # fmt: skip
     if sheet is not None:
         from pricing.reports.buying_sheet import buying_page
@@ -162,7 +161,6 @@ def sell(
     from pricing.cli.decision_terminal import show_selling
     from pricing.decisions.seller_terms import SellerTerms
     from pricing.decisions.selling import sell_car, selling_evidence
-    from pricing.store.rates import own_rates_of
 
     typed = {
         name: typed_amount(text, name)
@@ -173,8 +171,8 @@ def sell(
     }  # fmt: skip
     papers = _papers(paper or [])
     day = typed_day(as_of)
-    opened, fitted = fitted_market(market, day)
-    money = one_currency(typed, currency, opened.base_currency)
+    snapshot = fitted_market(market, day)
+    money = one_currency(typed, currency, snapshot.base_currency)
     said = dict(zip(typed, map(_plain, typed.values()), strict=True))
     terms = SellerTerms(
         money, said["worth unsold"], said["reserve"], said["low estimate"], said["high estimate"],
@@ -182,9 +180,10 @@ def sell(
     )  # fmt: skip
     seen = assessed(inspection, sheets)
     facts = sell_car(
-        opened, fitted, car_of(car, opened, day), terms, evidence=selling_evidence(opened, fitted, day),
+        snapshot, snapshot.model, snapshot.car(car, day), terms,
+        evidence=selling_evidence(snapshot, snapshot.model, day),
         schedule=schedule_of(charges), inspection=seen,
-        costs=_costs(seen, work_in, opened.base_currency), as_of=day, own_rates=own_rates_of(market),
+        costs=_costs(seen, work_in, snapshot.base_currency), as_of=day, own_rates=snapshot.state.own_rates,
     )  # fmt: skip
     if chart is not None:
         from pricing.charts.selling import proceeds_chart

@@ -149,9 +149,10 @@ def score(
 ) -> None:
     """How good each source's feel for prices was, against the sales that came later."""
     from pricing.decisions.source_record import source_record
+    from pricing.snapshot_source import source_of
     from pricing.words.opinions import HONESTY, score_sentence
 
-    found = source_record(open_market(market))
+    found = source_record(source_of(open_market(market).path).newest())
     if found.sources.is_empty():
         say("nobody has said anything yet: pricing opinions add, or load")
         return

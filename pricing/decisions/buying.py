@@ -36,7 +36,8 @@ CAUTIONS: Final = (
 class Pricing(FittedModel, Protocol):
     """What buying asks of a price model: ``pricing.PriceModel``, fitted, is one."""
 
-    def asking_gaps(self) -> pl.DataFrame: ...
+    def asking_gaps(self) -> pl.DataFrame:
+        """How far sales end below asking prices, as ``PriceModel.asking_gaps`` gives it."""
 
 
 @dataclass(frozen=True)

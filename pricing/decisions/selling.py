@@ -29,6 +29,7 @@ from pricing.model.opinion_bands import OpinionBands
 from pricing.model.price_model import PriceModel
 from pricing.money.charges import Schedule
 from pricing.progress import Progress, untold
+from pricing.snapshot import Snapshot
 from pricing.vocabulary import CHANNELS
 
 CAUTIONS: Final = (
@@ -39,9 +40,10 @@ CAUTIONS: Final = (
 
 
 class Records(Protocol):
-    """What is read of a market to learn how its cars sell: ``pricing.Market`` is one."""
+    """What is read of a market to learn how its cars sell: a ``Snapshot`` is one."""
 
-    def sales(self, as_of: date | None = None, *, every_record: bool = False) -> pl.DataFrame: ...
+    def sales(self, as_of: date | None = None, *, every_record: bool = False) -> pl.DataFrame:
+        """The sales and offers, as ``Market.sales`` gives them."""
 
 
 @dataclass(frozen=True)
@@ -134,6 +136,13 @@ def selling_evidence(
         estimates=customary_estimates(sales, model),
         waits=None if times is None else kaplan_meier(listings.days, listings.sold, listings.weight),
         slower=None if times is None else log_rank(listings.days, listings.sold, dearer)[1],
+    )
+
+
+def evidence_of(snapshot: Snapshot, progress: Progress = untold) -> SellingEvidence:
+    """``selling_evidence`` of a market in memory and its newest fit, made once."""
+    return snapshot.by_fit.get(
+        "selling", lambda: selling_evidence(snapshot, snapshot.model, progress=progress)
     )
 
 

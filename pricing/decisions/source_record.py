@@ -7,19 +7,18 @@ import polars as pl
 from pricing.evidence.source_scores import Move, SourceScores, score_sources
 from pricing.model.opinion_bands import OpinionBands
 from pricing.model.price_model import PriceModel
-from pricing.model.saved import load
 from pricing.model.saved_scores import load_scores
-from pricing.store.market import Market
+from pricing.snapshot import Snapshot
 
 
-def source_record(market: Market) -> SourceScores:
+def source_record(snapshot: Snapshot) -> SourceScores:
     """The scores of every source of a market: prices brought to the day of a statement by the newest fit, if
     there is one, and beside them the loss of the price model as it was scored last."""
-    kept = load_scores(market)
-    model = None if market.fits().is_empty() else load(market)
+    kept = load_scores(snapshot.market)
+    model = None if snapshot.state.fit is None else snapshot.model
     moved = None if model is None or isinstance(model, OpinionBands) else _mover(model)
     scored = None if kept is None else kept.scored.rows
-    return score_sources(market.opinions(), market.sales(), moved, scored)
+    return score_sources(snapshot.opinions(), snapshot.sales(), moved, scored)
 
 
 def _mover(model: PriceModel) -> Move:

@@ -11,7 +11,8 @@ from pricing.decisions.seller_terms import SellerTerms
 from pricing.decisions.selling import sell_car, selling_evidence
 from pricing.decisions.valuation import value_car
 from pricing.errors import CarError
-from pricing.model.fitted_market import Market, fit_market
+from pricing.market import Market
+from pricing.model.market_fit import fit_market
 from pricing.model.saved import load, save
 from pricing.words.opinions import OPINION_ALONE, ground_sentence
 from tests.opinion_market import opinion_market

@@ -6,7 +6,7 @@ from pathlib import Path
 import polars as pl
 import pytest
 
-from pricing.model.fitted_market import fit_market
+from pricing.model.market_fit import fit_market
 from pricing.vocabulary import CONDITION_BANDS
 from tests.opinion_market import COMMON_BANDS, opinion_market
 

@@ -14,12 +14,11 @@ from pricing.evidence.depth import market_depth
 from pricing.evidence.index import price_index
 from pricing.evidence.leave_one_out import leave_one_out
 from pricing.evidence.sales_book import SalesBook
-from pricing.model.fitted_market import fit_market
+from pricing.model.market_fit import fit_market
 from pricing.model.ratio_study import ratio_study
 from pricing.model.saved import load
 from pricing.store.market import Market
 from pricing.store.opinions import PRICED, add_opinions, load_opinions, read_opinions, withdraw_opinion
-from pricing.store.state import read_state
 from tests.cars import car_of
 from tests.opinion_market import cells, opinion_market
 from tests.small_market import common_car, write_sales
@@ -118,9 +117,9 @@ def test_a_statement_makes_a_fit_stale_and_leaves_the_records_as_they_were(
 ) -> None:
     path = tmp_path / "market.duckdb"
     path.write_bytes(small_market.path.read_bytes())
-    before = read_state(path)
+    before = Market.open(path).state()
     add_opinions(path, cells())
-    after = read_state(path)
+    after = Market.open(path).state()
     assert not before.stale and after.stale
     assert (before.records, before.batches, before.last_sale) == (
         after.records,

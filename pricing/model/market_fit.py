@@ -1,5 +1,4 @@
-"""The market as a program in Python meets it: the store's, which knows no model, with the fits kept in it;
-and the one way to make a fit of a market."""
+"""The one way to make a price model of all that a market holds."""
 
 from datetime import date
 
@@ -7,36 +6,14 @@ import polars as pl
 
 from pricing.model.opinion_bands import OpinionBands
 from pricing.model.price_model import MINIMUM_SALES, PriceModel
-from pricing.model.saved import load
 from pricing.model.spec import FeatureSpec
 from pricing.model.statements import as_rows
 from pricing.progress import Progress, untold
-from pricing.store.market import Market as StoredMarket
-
-
-class Market(StoredMarket):
-    """One market file, opened by ``Market.open``, and the fits kept in it.
-
-    >>> import tempfile
-    >>> from pathlib import Path
-    >>> with tempfile.TemporaryDirectory() as folder:
-    ...     Market.open(Path(folder) / "market.duckdb").model()  # doctest: +ELLIPSIS
-    Traceback (most recent call last):
-    pricing.errors.MarketError: ... holds no fitted model; fit one first
-    """
-
-    def model(self, fit: str | None = None) -> PriceModel:
-        """A fit that the market keeps, the newest unless an id of ``fits()`` is given.
-
-        Raises:
-            MarketError: it keeps no such fit.
-            ModelError: the fit is of another format, or was altered.
-        """
-        return load(self, fit)
+from pricing.store.market import Market
 
 
 def fit_market(
-    market: StoredMarket,
+    market: Market,
     progress: Progress = untold,
     *,
     as_of: date | None = None,
