@@ -203,8 +203,8 @@ class OpinionBands(PriceModel):
         for row, (place, ok) in enumerate(zip(band.tolist(), given, strict=True)):
             sources, day = said.get((row, place), ("", None))
             told.append(
-                f"opinion alone, as said by {sources} (last on {day}) and not brought to another day, for "
-                f"there is no index; {few}"
+                f"{ALONE}: no sale confirms this range, which is as {sources} said it (last on {day}) and "
+                f"not brought to another day, for there is no index; {few}"
                 if ok and day
                 else None
             )

@@ -312,6 +312,8 @@ def _whitened(
 ) -> tuple[Floats, Ints, Floats]:
     """Rows, codes and responses with independent errors of variance one: those of each finest group times the
     inverse root of their covariance."""
+    if not len(statements):
+        return encoded.X, encoded.codes, statements.middle
     bias, doubt, share = errors.bias(statements.source, model)
     squared = np.square(errors.scale[statements.source])
     single = errors.single * squared + np.square(statements.spread) / REMEMBERED + age

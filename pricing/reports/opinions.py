@@ -13,7 +13,7 @@ OPEN: Final = "open"
 def alone_paragraph(valuation: Valuation, words: LocaleWords, sales: int) -> Paragraph:
     """What stands where the price model would be described, in a market without one."""
     return Paragraph(
-        f"{OPINION_ALONE} The market file held {words.number(sales)} sales by the effective date, too few "
+        f"{OPINION_ALONE}. The market file held {words.number(sales)} sales by the effective date, too few "
         "for a price model; the range is what the people below said, and no adjustment was made of it."
     )
 

@@ -10,7 +10,7 @@ from pricing.evidence.source_scores import FEWEST
 from pricing.opinions.elicitation import tails
 from pricing.words.sentences import day_words, money_words
 
-OPINION_ALONE: Final = "Opinion alone: no sale confirms this range."
+OPINION_ALONE: Final = "Opinion alone: no sale confirms this range"
 """The mark of a price that rests on nothing but what people say."""
 
 HONESTY: Final = (
@@ -26,7 +26,7 @@ def ground_sentence(valuation: Valuation) -> str | None:
         return None
     said = _opinions_words(valuation)
     if valuation.opinion_alone:
-        return f"{OPINION_ALONE} It rests on {said}."
+        return f"{OPINION_ALONE}, which rests on {said}."
     counted = [
         _counted(ground.sales_of_model, "sale of this model", "sales of this model"),
         said,

@@ -80,7 +80,9 @@ def test_prices_are_brought_to_the_day_of_the_statement(said: pl.DataFrame) -> N
 
 
 def test_bias_is_told_by_band_and_by_price(said: pl.DataFrame) -> None:
-    frame = pl.concat([sales([4000.0] * 3), sales([9000.0] * 3, condition_band="top condition")])
+    dear = sales([9000.0] * 3, condition_band="top condition")
+    dear = dear.with_columns(record_id=pl.format("dear {}", "record_id"))
+    frame = pl.concat([sales([4000.0] * 3), dear])
     found = score_sources(said, frame)
     bands = found.bias_by("condition_band").filter(pl.col("source") == "A. Rowe")
     assert bands["part"].to_list() == ["average", "top condition"] and bands["sales"].to_list() == [3, 3]
