@@ -1,5 +1,6 @@
 """What people say of prices: statements, kept apart from sale records, and how good they were."""
 
+import json
 from typing import Annotated, Any
 
 import polars as pl
@@ -9,7 +10,8 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from pricing.api.answers import Answer
-from pricing.api.callers import caller_who_may
+from pricing.api.callers import Caller, caller_who_may
+from pricing.api.once import Key, once
 from pricing.api.pages import Limit, Page, Start, page
 from pricing.api.problems import ProblemError, responses
 from pricing.api.schemas import Amount, Currency, Day, Name, Row, Word
@@ -22,7 +24,7 @@ from pricing.store.opinions import add_opinions, read_opinions, withdraw_opinion
 
 router = APIRouter(tags=["opinions"])
 reading = [Depends(caller_who_may("read"))]
-loading = [Depends(caller_who_may("load"))]
+Loader = Annotated[Caller, Depends(caller_who_may("load"))]
 
 Here = Annotated[Service, Depends(service_here)]
 OpinionId = Annotated[str, Field(min_length=1, max_length=40, pattern=r"^[0-9a-f]+$")]
@@ -97,34 +99,46 @@ def opinions(
     return Answer(page(request, found.filter(**where(snapshot, make, model)), start, limit))
 
 
-@router.post(
-    "/opinions", response_model=Kept, status_code=201, dependencies=loading, responses=responses(409)
-)
+@router.post("/opinions", response_model=Kept, status_code=201, responses=responses(409))
 def say(
     said: Annotated[list[Said], Field(min_length=1, max_length=MOST)],
     service: Here,
+    caller: Loader,
     meant: Annotated[bool, Query(description="A better state is meant to fetch less.")] = False,
+    key: Key = None,
 ) -> Response:
-    """Keep statements, all or none. The same said again is known and changes nothing, so that asking again
-    is harmless; a better state that fetches less is asked again, unless it is `meant`."""
+    """Keep statements, all or none. The same said again is known and changes nothing; a better state that
+    fetches less is asked again, unless it is `meant`."""
     rows: list[dict[str, Any]] = [part.model_dump() for part in said]
     texts = [{name: None if row[name] is None else str(row[name]) for name in TYPES} for row in rows]
-    market = Market.open(service.configuration.market)
-    kept = add_opinions(market.path, pl.DataFrame(texts, schema=dict.fromkeys(TYPES, pl.String)), meant=meant)
-    return Answer(plain(kept), 201)
+    cells = pl.DataFrame(texts, schema=dict.fromkeys(TYPES, pl.String))
+
+    def work(market: Market) -> dict[str, Any]:
+        found: dict[str, Any] = plain(add_opinions(market.path, cells, meant=meant, receipt=market.receipt))
+        return found
+
+    asked = ("opinions", str(meant), json.dumps(texts))
+    return once(service, Market.open(service.configuration.market), caller, key, asked, work)
 
 
-@router.post(
-    "/opinions/{opinion_id}/withdrawal", response_model=Withdrawn, dependencies=loading,
-    responses=responses(404, 409),
-)  # fmt: skip
-def withdraw(opinion_id: OpinionId, why: Withdrawal, service: Here) -> Response:
+@router.post("/opinions/{opinion_id}/withdrawal", response_model=Withdrawn, responses=responses(404, 409))
+def withdraw(
+    opinion_id: OpinionId, why: Withdrawal, service: Here, caller: Loader, key: Key = None
+) -> Response:
     """Withdraw a statement: it is kept, and counts no more."""
-    snapshot = service.snapshot()
-    known = snapshot.opinions()["opinion_id"].str.starts_with(opinion_id).sum()
-    if known != 1:
-        raise ProblemError(404, f"{known} statements in force have a name that starts with {opinion_id!r}")
-    return Answer({"opinion_id": withdraw_opinion(snapshot.path, opinion_id, why.reason)})
+    market = service.snapshot().market
+
+    def work(market: Market) -> dict[str, str]:
+        known = market.opinions()["opinion_id"].str.starts_with(opinion_id).sum()
+        if known != 1:
+            raise ProblemError(
+                404, f"{known} statements in force have a name that starts with {opinion_id!r}"
+            )
+        name = withdraw_opinion(market.path, opinion_id, why.reason, receipt=market.receipt)
+        return {"opinion_id": name}
+
+    asked = ("withdraw opinion", opinion_id, why.reason)
+    return once(service, market, caller, key, asked, work, status=200)
 
 
 @router.get("/opinions/scores", response_model=Scores, dependencies=reading)

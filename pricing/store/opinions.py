@@ -2,7 +2,7 @@
 sales knows. A statement is withdrawn, never erased."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Final
@@ -16,6 +16,7 @@ from pricing.intake.names import FIELDS
 from pricing.intake.readers import read_whole
 from pricing.money.prices import price_records
 from pricing.opinions.statement import TYPES, checked, inversions, named, said_again
+from pricing.store.answers import Receipt, keep_result
 from pricing.store.audit import now, write_audit
 from pricing.store.connection import TIMEOUT_SECONDS, connection, frame, run
 from pricing.store.names import renames
@@ -45,6 +46,7 @@ def add_opinions(
     file: str | None = None,
     meant: bool = False,
     today: date | None = None,
+    receipt: Receipt | None = None,
     timeout: float = TIMEOUT_SECONDS,
 ) -> KeptOpinions:
     """Keep statements, all or none; those that are kept already change nothing.
@@ -54,6 +56,7 @@ def add_opinions(
         file: where they come from; None when typed.
         meant: the source was asked again and does mean that a better state fetches less.
         today: no statement is of a later day.
+        receipt: what came of it is kept under this key, see ``Market.under``.
 
     Raises:
         TableError, OpinionError: see ``statement.checked``; a better state is said to fetch less, and it is
@@ -88,7 +91,9 @@ def add_opinions(
             opened.unregister("given")
             subject = file or ", ".join(new["source"].unique(maintain_order=True))
             write_audit(opened, at, "opinions", subject, {"statements": new["opinion_id"].to_list()})
-    return KeptOpinions(len(cells), new.height, len(cells) - new.height, tuple(new["opinion_id"]))
+        kept = KeptOpinions(len(cells), new.height, len(cells) - new.height, tuple(new["opinion_id"]))
+        keep_result(opened, receipt, asdict(kept))
+    return kept
 
 
 def load_opinions(
@@ -141,7 +146,14 @@ def read_opinions(
         return _priced(opened, said, base).drop("unpriced")
 
 
-def withdraw_opinion(path: Path, opinion_id: str, reason: str, *, timeout: float = TIMEOUT_SECONDS) -> str:
+def withdraw_opinion(
+    path: Path,
+    opinion_id: str,
+    reason: str,
+    *,
+    receipt: Receipt | None = None,
+    timeout: float = TIMEOUT_SECONDS,
+) -> str:
     """Withdraw the one statement whose name starts so; it is kept, and counts no more. Returns its name.
 
     Raises:
@@ -167,6 +179,7 @@ def withdraw_opinion(path: Path, opinion_id: str, reason: str, *, timeout: float
             [at, reason.strip(), name],
         )
         write_audit(opened, at, "withdraw opinion", name, {"reason": reason.strip()})
+        keep_result(opened, receipt, {"opinion_id": name})
     return str(name)
 
 
