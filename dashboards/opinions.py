@@ -106,7 +106,7 @@ def _ask_statement(state: Snapshot | None, own: Snapshot | None) -> StatedBands 
         )  # fmt: skip
     with second:
         basis = st.radio(
-            "The amounts are", list(BASES), 0, key="said_basis", **BOUND, horizontal=True,
+            "The amounts are", list(BASES), BASES.index("all-in"), key="said_basis", **BOUND, horizontal=True,
             help="All-in is all that a buyer pays, hammer without the premium, net what a seller keeps.",
         )  # fmt: skip
     typed_in, beside = st.columns(2)
@@ -282,7 +282,8 @@ def _show_kept(state: Snapshot) -> None:
         ).reverse(),
         "statements",
         {
-            "opinion_id": "Statement", "source": "Source", "stated_on": "Said on", "make": "Make",
+            "opinion_id": "Statement", "source": "Source",
+            "stated_on": st.column_config.DateColumn("Said on", format="YYYY-MM-DD"), "make": "Make",
             "model": "Model", "condition_band": "Condition band", "low": "From", "high": "To",
             "currency": "Currency", "holds": "Holds",
         },

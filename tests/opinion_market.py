@@ -6,7 +6,7 @@ from typing import Any, Final
 
 import polars as pl
 
-from pricing.store.market import Market
+from pricing.market import Market
 from pricing.store.opinions import add_opinions
 
 COMMON_BANDS: Final = {
@@ -27,7 +27,7 @@ def cells(bands: dict[str, tuple[str | None, str | None]] = COMMON_BANDS, **said
         SAID | said | {"condition_band": band, "low": low, "high": high}
         for band, (low, high) in bands.items()
     ]
-    return pl.DataFrame(rows, infer_schema_length=None)
+    return pl.DataFrame(rows, infer_schema_length=None).cast(pl.String)
 
 
 def opinion_market(path: Path) -> Market:

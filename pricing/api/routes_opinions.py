@@ -118,7 +118,7 @@ def say(
         return found
 
     asked = ("opinions", str(meant), json.dumps(texts))
-    return once(service, Market.open(service.configuration.market), caller, key, asked, work)
+    return once(Market.open(service.configuration.market), caller, key, asked, work)
 
 
 @router.post("/opinions/{opinion_id}/withdrawal", response_model=Withdrawn, responses=responses(404, 409))
@@ -138,7 +138,7 @@ def withdraw(
         return {"opinion_id": name}
 
     asked = ("withdraw opinion", opinion_id, why.reason)
-    return once(service, market, caller, key, asked, work, status=200)
+    return once(market, caller, key, asked, work, status=200)
 
 
 @router.get("/opinions/scores", response_model=Scores, dependencies=reading)

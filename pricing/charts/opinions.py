@@ -88,14 +88,13 @@ def stated_bands_chart(bands: StatedBands, typed: pl.DataFrame | None = None) ->
         .mark_text(align="left", dx=4, fontSize=10, color=GREY)
         .encode(y=axis, yOffset=offset, x=alt.X("high:Q"), text=alt.Text("who:N"))
     )
-    lines = max(3, len(order))
     return alt.LayerChart(
         layer=[bars, names, points],
         title=alt.TitleParams(
             f"What is said of the {bands.make} {bands.model_name}", anchor="start", fontSize=15,
             subtitle=f"all-in prices in {bands.currency}", subtitleColor=GREY,
         ),
-        height=alt.Step(13 * lines),
+        height=alt.Step(17),
     )  # fmt: skip
 
 

@@ -37,16 +37,17 @@ def test_from_a_file_of_statements_to_a_price(call: Call, tmp_path: Path) -> Non
     assert (
         code == 0 and "4 statements; with 0 sales, too few for a price model, prices are opinion alone" in out
     )
-    code, out, err = call("value", *CAR, "--year", 1966, "--condition-band", "average", "--asking", 4000)
+    graded = (*CAR, "--year", 1966, "--condition-band", "average")
+    code, out, err = call("value", *graded, "--asking", 4000)
     assert code == 0, err
     assert "between EUR 3,000 and EUR 5,000" in out and "Opinion alone: no sale confirms this range" in out
     assert "average: eight in ten from EUR 3,000 to EUR 5,000 all-in (A. Rowe, 1 May 2026)" in out
     assert "prices rest on what people say alone" in err
-    code, out, err = call("buy", *CAR, "--year", 1966, "--condition-band", "average", "--asking", 4000)
+    code, out, err = call("buy", *graded, "--asking", 4000, "--certainty", 0.6)
     assert code == 0 and "opinion alone" in out.lower()
-    code, out, err = call("sell", *CAR, "--year", 1966, "--condition-band", "average")
+    code, out, err = call("sell", *graded)
     assert code == 0 and "Opinion alone" in out
-    code, out, err = call("comparables", *CAR, "--year", 1966, "--condition-band", "average")
+    code, out, err = call("comparables", *graded)
     assert code == 1 and "priced by opinion alone" in err
 
 

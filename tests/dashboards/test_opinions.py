@@ -14,7 +14,7 @@ from tests.opinion_market import opinion_market
 @pytest.fixture
 def market(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Market:
     monkeypatch.setenv("PRICING_MARKET", str(tmp_path / "market.duckdb"))
-    return opinion_market(tmp_path / "market.duckdb")  # type: ignore[return-value]
+    return opinion_market(tmp_path / "market.duckdb")
 
 
 def filled(page: AppTest, source: str = "B. Lane") -> AppTest:

@@ -24,7 +24,7 @@ CAR = {"make": "corvane", "model": "SIX", "year": 1966, "condition_band": "avera
 def market(tmp_path_factory: pytest.TempPathFactory) -> Market:
     market = opinion_market(Path(tmp_path_factory.mktemp("alone")) / "market.duckdb")
     save(fit_market(market), market)
-    return market  # type: ignore[return-value]
+    return market
 
 
 def car(market: Market, **said: object) -> Car:

@@ -23,7 +23,7 @@ def test_variances_and_biases_are_those_of_mixedlm(seed: int) -> None:
     """``statsmodels`` MixedLM (REML) with a variance component for the cells of a source."""
     scored, frame = errors(sources=12, groups=8, each=4, seed=seed)
     fitted = smf.mixedlm(
-        "error ~ 1", frame.to_pandas(), groups="source", vc_formula={"own": "0 + C(cell)"}
+        "error ~ 1", frame.to_pandas(), groups="source", re_formula="1", vc_formula={"own": "0 + C(cell)"}
     ).fit(reml=True)
     found = learn_sources(scored, 12, anchor=0.0, common=np.inf, scales=False)
     assert found.mu == pytest.approx(fitted.fe_params["Intercept"], abs=1e-4)

@@ -1,4 +1,5 @@
-"""An appraisal prints what people say as opinions, with who said them, in a market that holds nothing else."""
+"""An appraisal prints what people say as opinions, with who said them, in a market that holds nothing
+else."""
 
 from datetime import date
 from pathlib import Path
