@@ -30,7 +30,7 @@ def test_variances_and_biases_are_those_of_mixedlm(seed: int) -> None:
     assert found.between == pytest.approx(float(fitted.cov_re.iloc[0, 0]), rel=0.01)
     assert found.about == pytest.approx(float(fitted.vcomp[0]), rel=0.01)
     assert found.single == pytest.approx(float(fitted.scale), rel=0.01)
-    theirs = [float(effects["Group"]) + found.mu for effects in fitted.random_effects.values()]
+    theirs = [float(effects["source"]) + found.mu for effects in fitted.random_effects.values()]
     assert found.biases()[0] == pytest.approx(theirs, abs=2e-3)
 
 
