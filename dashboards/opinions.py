@@ -24,8 +24,8 @@ from pricing.model.saved import save
 from pricing.money.currencies import CURRENCIES
 from pricing.opinions.statement import BASES
 from pricing.snapshot import Snapshot
+from pricing.store.kept.opinions import KeptOpinions
 from pricing.store.market import Market
-from pricing.store.opinions import KeptOpinions, add_opinions, load_opinions, withdraw_opinion
 from pricing.vocabulary import CHANNELS, CONDITION_BANDS, SPANS
 from pricing.words.opinions import HONESTY, score_sentence, statement_words, subject_words
 from pricing.words.plain_text import escaped
@@ -225,7 +225,7 @@ def _keep(own: Snapshot | None, common: dict[str, Any], spans: dict[str, Span]) 
         )
     path = caches.own_market_path()
     market = Market.open(path, base_currency=common["currency"])
-    kept = add_opinions(market.path, pl.DataFrame(rows, infer_schema_length=None), meant=meant)
+    kept = market.statements.add(pl.DataFrame(rows, infer_schema_length=None), meant=meant)
     _after(market, kept)
 
 
@@ -243,7 +243,7 @@ def _ask_file(own: Snapshot | None) -> None:
             currency = "EUR" if own is None else own.base_currency
             market = Market.open(caches.own_market_path(), base_currency=currency)
             with received(upload.name, upload.getvalue()) as path:
-                _after(market, load_opinions(market.path, [Path(path)]))
+                _after(market, market.statements.load([Path(path)]))
 
 
 def _after(market: Market, kept: KeptOpinions) -> None:
@@ -302,7 +302,7 @@ def _show_kept(state: Snapshot) -> None:
         )
         reason = st.text_input("Why", None, 500, key="withdraw_why")
         if st.button("Withdraw it", disabled=not (chosen and reason)) and chosen and reason:
-            withdraw_opinion(state.path, chosen, reason)
+            state.market.statements.withdraw(chosen, reason)
             st.session_state[_DONE] = "The statement is withdrawn; it is kept, and counts no more."
             st.rerun()
 

@@ -13,7 +13,7 @@ from pricing.operations.configuration import variable
 from pricing.operations.serving import MANAGERS_VARIABLE
 from pricing.operations.settings import settings_of
 from pricing.store.audit import now
-from pricing.store.tokens import Token, digest_of
+from pricing.store.kept.tokens import Token, digest_of
 
 
 def person() -> str | None:

@@ -22,9 +22,9 @@ from pricing.model.saved import save
 from pricing.money.currencies import CURRENCIES
 from pricing.progress import Progress
 from pricing.snapshot import Snapshot
-from pricing.store.first_load import load_into
-from pricing.store.loading import LoadReport
 from pricing.store.market import Market
+from pricing.store.records.first_load import load_into
+from pricing.store.records.loading import LoadReport
 from pricing.words.glossary import what_is
 from pricing.words.loading import load_sentence, rules_table, told_sentences
 from pricing.words.plain_text import escaped

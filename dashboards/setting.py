@@ -26,7 +26,6 @@ from pricing.operations.settings import (
     settings_of,
 )
 from pricing.snapshot import Snapshot
-from pricing.store.settings import keep_settings
 from pricing.vocabulary import DISTANCE_UNITS
 from pricing.words.glossary import what_is
 from pricing.words.plain_text import escaped
@@ -57,7 +56,7 @@ def show_page() -> None:
 
 
 def _keep(snapshot: Snapshot, settings: Settings) -> None:
-    keep_settings(snapshot.path, settings.texts())
+    snapshot.market.keep_settings(settings.texts())
     st.session_state["settings_kept"] = True
     st.rerun()
 

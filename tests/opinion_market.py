@@ -7,7 +7,6 @@ from typing import Any, Final
 import polars as pl
 
 from pricing.market import Market
-from pricing.store.opinions import add_opinions
 
 COMMON_BANDS: Final = {
     "project": (None, "1000"),
@@ -33,5 +32,5 @@ def cells(bands: dict[str, tuple[str | None, str | None]] = COMMON_BANDS, **said
 def opinion_market(path: Path) -> Market:
     """A market that holds nothing but those statements."""
     market = Market.open(path)
-    add_opinions(market.path, cells())
+    market.statements.add(cells())
     return market

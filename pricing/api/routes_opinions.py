@@ -20,7 +20,6 @@ from pricing.decisions.plain import plain
 from pricing.decisions.source_record import source_record
 from pricing.opinions.statement import TYPES
 from pricing.store.market import Market
-from pricing.store.opinions import add_opinions, read_opinions, withdraw_opinion
 
 router = APIRouter(tags=["opinions"])
 reading = [Depends(caller_who_may("read"))]
@@ -95,7 +94,7 @@ def opinions(
 ) -> Response:
     """What people say, oldest first, with the all-in prices it comes to in the market's base currency."""
     snapshot = service.snapshot()
-    found = read_opinions(snapshot.path, every=True) if every else snapshot.opinions()
+    found = snapshot.market.statements.read(every=True) if every else snapshot.opinions()
     return Answer(page(request, found.filter(**where(snapshot, make, model)), start, limit))
 
 
@@ -114,7 +113,7 @@ def say(
     cells = pl.DataFrame(texts, schema=dict.fromkeys(TYPES, pl.String))
 
     def work(market: Market) -> dict[str, Any]:
-        found: dict[str, Any] = plain(add_opinions(market.path, cells, meant=meant, receipt=market.receipt))
+        found: dict[str, Any] = plain(market.statements.add(cells, meant=meant))
         return found
 
     asked = ("opinions", str(meant), json.dumps(texts))
@@ -134,7 +133,7 @@ def withdraw(
             raise ProblemError(
                 404, f"{known} statements in force have a name that starts with {opinion_id!r}"
             )
-        name = withdraw_opinion(market.path, opinion_id, why.reason, receipt=market.receipt)
+        name = market.statements.withdraw(opinion_id, why.reason)
         return {"opinion_id": name}
 
     asked = ("withdraw opinion", opinion_id, why.reason)

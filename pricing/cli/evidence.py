@@ -116,10 +116,10 @@ def comparables(
     new = _choices(sales["record_id"], add, drop, adjust)
     car = snapshot.car(said, day)
     book = SalesBook.build(sales, snapshot.model, currency=snapshot.base_currency)
-    earlier = () if subject is None else kept(market, subject)
+    earlier = () if subject is None else kept(snapshot.market, subject)
     found = find_comparables(book, car, as_of=day, count=count, coverage=coverage, choices=(*earlier, *new))
     if new and subject is not None:
-        keep(market, subject, new)
+        keep(snapshot.market, subject, new)
     if out is not None:
         write_frame(found.lines, out)
     if chart is not None:

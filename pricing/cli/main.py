@@ -181,8 +181,8 @@ def load(
     record can be without is kept in quarantine with the names of the rules it broke; known rows are left out.
     """
     from pricing.cli.terminal import progress, show_new_market, show_report
-    from pricing.store.first_load import load_into
     from pricing.store.market import Market
+    from pricing.store.records.first_load import load_into
     from pricing.words.loading import name_sentences
 
     new = not market.exists()

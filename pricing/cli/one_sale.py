@@ -25,7 +25,7 @@ def add(
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """Add one sale just seen, held to the same checks as a file, and show what it may be a double of."""
-    from pricing.store.one_sale import add_sale
+    from pricing.store.records.one_sale import add_sale
     from pricing.words.loading import told_sentences
 
     typed = {}

@@ -12,7 +12,7 @@ from pricing.errors import OpinionError
 from pricing.operations.opening import MARKET_FILE, open_market
 
 if TYPE_CHECKING:
-    from pricing.store.opinions import KeptOpinions
+    from pricing.store.kept.opinions import KeptOpinions
 
 opinion_app = typer.Typer(
     no_args_is_help=True, help="What experienced people say, as evidence beside the sales, never among them."
@@ -54,7 +54,6 @@ def add(
     import polars as pl
 
     from pricing.store.audit import now
-    from pricing.store.opinions import add_opinions
     from pricing.vocabulary import CONDITION_BANDS
 
     spans = [
@@ -74,7 +73,7 @@ def add(
     if not rows:
         raise OpinionError("nothing is said of any state: give --project, --restorable, --average or --top")
     cells = pl.DataFrame(rows, infer_schema_length=None).cast(pl.String)
-    _report(add_opinions(open_market(market).path, cells, meant=meant))
+    _report(open_market(market).statements.add(cells, meant=meant))
 
 
 @opinion_app.command(epilog="Example: pricing opinions load bands.xlsx")
@@ -91,9 +90,8 @@ def load(
     condition_band or condition_score, low, middle, high, currency, price_basis, holds.
     """
     from pricing.store.market import Market
-    from pricing.store.opinions import load_opinions
 
-    _report(load_opinions(Market.open(market).path, files, meant=meant))
+    _report(Market.open(market).statements.load(files, meant=meant))
 
 
 @opinion_app.command(name="list", epilog="Example: pricing opinions list --make Wexcombe --model Sedge")
@@ -108,10 +106,9 @@ def list_opinions(
     import polars as pl
 
     from pricing.opinions.statement import changes, inversions
-    from pricing.store.opinions import read_opinions
     from pricing.words.opinions import statement_words, subject_words
 
-    said = read_opinions(open_market(market).path, every=every)
+    said = open_market(market).statements.read(every=every)
     wanted = {"make": make, "model": model, "source": source}
     said = said.filter(*(pl.col(name) == value for name, value in wanted.items() if value is not None))
     if said.is_empty():
@@ -136,9 +133,7 @@ def withdraw(
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """Withdraw a statement: it is kept, and counts no more."""
-    from pricing.store.opinions import withdraw_opinion
-
-    name = withdraw_opinion(open_market(market).path, opinion, reason)
+    name = open_market(market).statements.withdraw(opinion, reason)
     say(f"{name} is withdrawn; it is kept, and counts no more.")
 
 

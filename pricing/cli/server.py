@@ -104,11 +104,9 @@ def new(
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """Make a token and print it, this once: the market keeps a digest of it only."""
-    from pricing.store.tokens import new_token
-
     if role not in ROLES:
         raise MarketError(f"a role is one of {', '.join(ROLES)}; got {role!r}")
-    token_id, token = new_token(open_market(market).path, name, role, days)
+    token_id, token = open_market(market).tokens.new(name, role, days)
     sys.stderr.write(f"{token_id} for {name}, role {role}; it is not shown again:\n")
     sys.stdout.write(f"{token}\n")
 
@@ -117,9 +115,8 @@ def new(
 def show_list(market: MarketOption = MARKET_FILE) -> None:
     """List every token that was made, and what became of it; never the token itself."""
     from pricing.cli.server_terminal import show_tokens
-    from pricing.store.tokens import list_tokens
 
-    show_tokens(list_tokens(open_market(market).path))
+    show_tokens(open_market(market).tokens.listed())
 
 
 @token_app.command(epilog="Example: pricing token revoke token-0001")
@@ -128,7 +125,5 @@ def revoke(
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """Let a token open nothing from now on."""
-    from pricing.store.tokens import revoke_token
-
-    revoke_token(open_market(market).path, token_id)
+    open_market(market).tokens.revoke(token_id)
     sys.stdout.write(f"{token_id} opens nothing any more\n")

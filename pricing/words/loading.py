@@ -6,7 +6,7 @@ import polars as pl
 
 from pricing.intake.mapping import Mapping
 from pricing.intake.written.table import DATE_COLUMNS
-from pricing.store.loading import LoadReport
+from pricing.store.records.loading import LoadReport
 from pricing.words.sentences import option_words
 
 NAMES_TOLD: Final = 8

@@ -14,7 +14,6 @@ from pricing.api.callers import holder
 from pricing.api.service import Service
 from pricing.operations.configuration import Configuration
 from pricing.store.market import Market
-from pricing.store.tokens import new_token, revoke_token
 
 HERE = ("127.0.0.1", 50_000)
 AT = "http://127.0.0.1:8501"
@@ -88,14 +87,14 @@ def test_without_a_token_there_is_a_form_and_no_page(stranger: Visitor) -> None:
 
 
 def test_a_token_opens_pages_and_line_until_it_is_revoked(stranger: Visitor, market: Market) -> None:
-    token_id, token = new_token(market.path, "desk", "read")
+    token_id, token = market.tokens.new("desk", "read")
     wrong = stranger.ask("POST", "/sign-in", data={"token": "ccp_guess"})
     assert wrong.status_code == 401 and "no token in force" in wrong.text and not wrong.cookies
     right = stranger.ask("POST", "/sign-in", data={"token": token})
     assert right.status_code == 303 and right.headers["location"] == "/"
     assert {"HttpOnly", "SameSite=strict"} <= set(right.headers["set-cookie"].split("; "))
     assert stranger.get("/").text == "the pages" and stranger.line()
-    revoke_token(market.path, token_id)
+    market.tokens.revoke(token_id)
     later = Visitor(market)
     later.cookies = {COOKIE: token}
     assert later.get("/").status_code == 401 and not later.line()

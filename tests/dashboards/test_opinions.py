@@ -6,7 +6,6 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from pricing.market import Market
-from pricing.store.opinions import read_opinions
 from tests.dashboards.pages import a_page, press, said
 from tests.opinion_market import opinion_market
 
@@ -87,7 +86,7 @@ def test_a_statement_is_withdrawn_with_a_reason(market: Market) -> None:
     page.run()
     press(page, "Withdraw it")
     assert not page.exception and "it is kept, and counts no more" in said(page)
-    assert len(market.opinions()) == 3 and len(read_opinions(market.path, every=True)) == 4
+    assert len(market.opinions()) == 3 and len(market.statements.read(every=True)) == 4
 
 
 def test_the_pages_for_buyer_seller_and_valuer_bear_the_mark(market: Market) -> None:

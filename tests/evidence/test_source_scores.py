@@ -9,7 +9,6 @@ import pytest
 from pricing.evidence.source_scores import FEWEST, score_sources
 from pricing.opinions.expert_judgement import calibration
 from pricing.store.market import Market
-from pricing.store.opinions import add_opinions
 from pricing.words.opinions import score_sentence
 from tests.known_market import _sale
 from tests.opinion_market import cells
@@ -33,8 +32,8 @@ def sales(prices: list[float], **said: Any) -> pl.DataFrame:
 @pytest.fixture(scope="module")
 def said(tmp_path_factory: pytest.TempPathFactory) -> pl.DataFrame:
     market = Market.open(Path(tmp_path_factory.mktemp("scores")) / "market.duckdb")
-    add_opinions(market.path, cells())
-    add_opinions(market.path, cells({"average": ("3000", "5000")}, source="B. Lane", holds="half"))
+    market.statements.add(cells())
+    market.statements.add(cells({"average": ("3000", "5000")}, source="B. Lane", holds="half"))
     return market.opinions()
 
 

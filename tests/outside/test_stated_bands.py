@@ -38,11 +38,10 @@ def test_several_sources_are_an_even_mixture(tmp_path: Path) -> None:
     import numpy as np
     from scipy.stats import norm
 
-    from pricing.store.opinions import add_opinions
     from tests.opinion_market import cells
 
     market = opinion_market(tmp_path / "market.duckdb")
-    add_opinions(market.path, cells({"average": ("4000", "6000")}, source="B. Lane", holds="half"))
+    market.statements.add(cells({"average": ("4000", "6000")}, source="B. Lane", holds="half"))
     car = pl.DataFrame({"make": ["Corvane"], "model": ["Six"], "condition_band": ["average"]})
     found = fit_market(market).distribution(car)
     middles = np.log([np.sqrt(3000 * 5000), np.sqrt(4000 * 6000)])

@@ -10,7 +10,6 @@ import duckdb
 import pytest
 
 from pricing.errors import MarketError
-from pricing.store.choices import read_choices
 from pricing.store.market import Market
 from pricing.store.migrations import EARLIER, READ_AS
 from pricing.store.schema import KIND, TABLES, VERSION
@@ -195,8 +194,7 @@ def test_choices_kept_together_keep_their_order(tmp_path: Path) -> None:
     path = second_version(tmp_path / "market.duckdb")
     with duckdb.connect(str(path), read_only=True) as opened:
         order = opened.execute("SELECT action FROM evidence_choices ORDER BY made_at, rowid").fetchall()
-    Market.open(path, create=False)
-    kept = read_choices(path, "my car")
+    kept = Market.open(path, create=False).choices.about("my car")
     assert [(action,) for action in kept["action"]] == order == [("drop",), ("add",), ("adjust",)]
     assert kept["made_at"].is_unique().all()
 

@@ -9,7 +9,7 @@ import pytest
 from pricing.errors import MarketError
 from pricing.store.connection import connection, run
 from pricing.store.market import Market
-from pricing.store.one_sale import add_sale
+from pricing.store.records.one_sale import add_sale
 
 TODAY = date(2025, 6, 30)
 CELLS = {

@@ -17,8 +17,8 @@ from pricing.evidence.sales_book import SalesBook
 from pricing.model.market_fit import fit_market
 from pricing.model.ratio_study import ratio_study
 from pricing.model.saved import load
+from pricing.store.kept.opinions import PRICED
 from pricing.store.market import Market
-from pricing.store.opinions import PRICED, add_opinions, load_opinions, read_opinions, withdraw_opinion
 from tests.cars import car_of
 from tests.opinion_market import cells, opinion_market
 from tests.small_market import common_car, write_sales
@@ -32,7 +32,7 @@ def market(tmp_path: Path) -> Market:
 
 
 def test_statements_are_kept_once_and_audited(market: Market) -> None:
-    again = add_opinions(market.path, cells())
+    again = market.statements.add(cells())
     assert (again.read, again.kept, again.known) == (4, 0, 4)
     said = market.opinions()
     assert said["low_price"].to_list() == [None, Decimal("1000.00"), Decimal("3000.00"), Decimal("8000.00")]
@@ -43,8 +43,7 @@ def test_statements_are_kept_once_and_audited(market: Market) -> None:
 
 def test_amounts_come_to_all_in_prices_of_the_day_they_were_said_on(market: Market) -> None:
     """100 EUR were 129.1 USD on 2013-03-21, by the ECB's reference rates."""
-    add_opinions(
-        market.path,
+    market.statements.add(
         cells({"average": ("1291", "2582")}, source="B. Lane", currency="USD", stated_on="2013-03-21"),
     )
     found = market.opinions().filter(pl.col("source") == "B. Lane").row(0, named=True)
@@ -52,11 +51,13 @@ def test_amounts_come_to_all_in_prices_of_the_day_they_were_said_on(market: Mark
 
 
 def test_an_amount_without_a_rate_or_a_premium_is_refused(market: Market) -> None:
-    with pytest.raises(OpinionError, match="cannot be brought to all-in prices in EUR: rate unknown"):
-        add_opinions(market.path, cells(ONE, source="B. Lane", currency="ISK", stated_on="1996-01-01"))
+    with pytest.raises(
+        OpinionError, match="cannot be brought to all-in prices in the market's currency: rate unknown"
+    ):
+        market.statements.add(cells(ONE, source="B. Lane", currency="ISK", stated_on="1996-01-01"))
     hammer = cells(ONE, source="B. Lane", price_basis="hammer", channel="auction")
     with pytest.raises(OpinionError, match="premium unknown"):
-        add_opinions(market.path, hammer)
+        market.statements.add(hammer)
     assert len(market.opinions()) == 4
 
 
@@ -65,30 +66,30 @@ def test_a_better_state_that_fetches_less_is_asked_again_before_it_is_kept(marke
     with pytest.raises(
         OpinionError, match="'top condition' fetches less than one in 'average': is that meant"
     ):
-        add_opinions(market.path, less)
-    assert add_opinions(market.path, less, meant=True).kept == 1
-    assert add_opinions(market.path, cells(ONE, source="B. Lane")).kept == 1  # asked once, not for ever
+        market.statements.add(less)
+    assert market.statements.add(less, meant=True).kept == 1
+    assert market.statements.add(cells(ONE, source="B. Lane")).kept == 1  # asked once, not for ever
 
 
 def test_withdrawn_is_never_erased(market: Market) -> None:
     name = market.opinions()["opinion_id"][0]
     with pytest.raises(MarketError, match="needs a reason"):
-        withdraw_opinion(market.path, name, " ")
+        market.statements.withdraw(name, " ")
     with pytest.raises(MarketError, match="4 statements in force|0 statements in force"):
-        withdraw_opinion(market.path, "", "mistyped")
-    assert withdraw_opinion(market.path, name[:10], "mistyped") == name
+        market.statements.withdraw("", "mistyped")
+    assert market.statements.withdraw(name[:10], "mistyped") == name
     with pytest.raises(MarketError, match="0 statements in force"):
-        withdraw_opinion(market.path, name, "again")
+        market.statements.withdraw(name, "again")
     assert len(market.opinions()) == 3
-    kept = read_opinions(market.path, every=True)
+    kept = market.statements.read(every=True)
     assert len(kept) == 4
     assert kept.filter(pl.col("opinion_id") == name)["withdrawn_for"].to_list() == ["mistyped"]
     assert market.audit()["action"].to_list()[-1] == "withdraw opinion"
 
 
 def test_names_are_spelt_as_the_market_spells_them_and_new_ones_are_let_in(market: Market) -> None:
-    add_opinions(market.path, cells(ONE, source="B. Lane", make="CORVANE", model="six"))
-    add_opinions(market.path, cells(ONE, source="B. Lane", make="corvane", model="Eight"))
+    market.statements.add(cells(ONE, source="B. Lane", make="CORVANE", model="six"))
+    market.statements.add(cells(ONE, source="B. Lane", make="corvane", model="Eight"))
     found = market.opinions().filter(pl.col("source") == "B. Lane")
     assert found.select("make", "model").rows() == [("Corvane", "Six"), ("Corvane", "Eight")]
 
@@ -97,14 +98,14 @@ def test_csv_and_workbook_are_loaded_whole_or_not_at_all(market: Market, tmp_pat
     text, book = tmp_path / "said.csv", tmp_path / "said.xlsx"
     cells(ONE, source="B. Lane").write_csv(text)
     cells({"average": ("2900", "5100")}, source="C. Dell").write_excel(book)
-    assert load_opinions(market.path, [text, book]).kept == 2
+    assert market.statements.load([text, book]).kept == 2
     assert sorted(market.opinions()["source"].unique()) == ["A. Rowe", "B. Lane", "C. Dell"]
-    assert read_opinions(market.path)["file"].drop_nulls().to_list() == ["said.csv", "said.xlsx"]
+    assert market.statements.read()["file"].drop_nulls().to_list() == ["said.csv", "said.xlsx"]
     pl.concat([cells(ONE, source="E. Moss"), cells(ONE, holds="most")]).write_csv(text)
     with pytest.raises(
         OpinionError, match=r"said\.csv: 1 of 2 statements cannot be kept.*row 3: holds is one of"
     ):
-        load_opinions(market.path, [text])
+        market.statements.load([text])
     assert "E. Moss" not in market.opinions()["source"]
 
 
@@ -118,7 +119,7 @@ def test_a_statement_makes_a_fit_stale_and_leaves_the_records_as_they_were(
     path = tmp_path / "market.duckdb"
     path.write_bytes(small_market.path.read_bytes())
     before = Market.open(path).state()
-    add_opinions(path, cells())
+    Market.open(path).statements.add(cells())
     after = Market.open(path).state()
     assert not before.stale and after.stale
     assert (before.records, before.batches, before.last_sale) == (
@@ -136,7 +137,9 @@ def spoken_of(small_market: Market, tmp_path_factory: pytest.TempPathFactory) ->
     path.write_bytes(small_market.path.read_bytes())
     car = common_car(small_market)
     bands = {"average": ("900000", "1000000"), "top condition": ("1500000", "2000000")}
-    add_opinions(path, cells(bands, make=car["make"], model=car["model"], stated_on="2025-01-01"))
+    Market.open(path).statements.add(
+        cells(bands, make=car["make"], model=car["model"], stated_on="2025-01-01")
+    )
     return Market.open(path)
 
 

@@ -12,9 +12,9 @@ import polars as pl
 from pricing.errors import MarketError
 from pricing.records.contract import COLUMNS, REQUIRED
 from pricing.records.layout import MADE_BY_THE_STORE
-from pricing.store.first_load import load_into
-from pricing.store.loading import LoadReport
 from pricing.store.market import Market
+from pricing.store.records.first_load import load_into
+from pricing.store.records.loading import LoadReport
 
 SOURCE: Final = "notebook"
 """Source of a sale typed in by hand that names none."""

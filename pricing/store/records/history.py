@@ -11,8 +11,8 @@ from pricing.money.prices import price_records
 from pricing.records.contract import COLUMNS, check
 from pricing.store.audit import now, write_audit
 from pricing.store.connection import add_row, frame, run
-from pricing.store.links import link_batch, refresh_fronts
-from pricing.store.terms import own_rates, stored_charges
+from pricing.store.records.links import link_batch, refresh_fronts
+from pricing.store.records.terms import own_rates, stored_charges
 
 _FIXED = ("record_id", "batch_id")
 

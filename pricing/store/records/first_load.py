@@ -9,11 +9,11 @@ from typing import Final
 
 from pricing.errors import MarketError
 from pricing.progress import Progress, untold
-from pricing.store.loading import LoadReport
 from pricing.store.market import Market
 from pricing.store.market_paths import market_path
 from pricing.store.opening import new_file
 from pricing.store.place import is_copy
+from pricing.store.records.loading import LoadReport
 
 DEFAULT_CURRENCY: Final = "EUR"
 """Of a new market none of whose records has an amount, or whose records have no price in their own

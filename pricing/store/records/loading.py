@@ -28,15 +28,15 @@ from pricing.intake.written.cars import CarNames
 from pricing.money.prices import PRICE_COLUMNS
 from pricing.progress import Progress
 from pricing.records.contract import COLUMNS, REQUIRED
-from pricing.store.answers import Receipt, keep_result
 from pricing.store.audit import now, write_audit
 from pricing.store.connection import add_row, connection, frame, run
-from pricing.store.links import link_batch
-from pricing.store.names import known_cars
-from pricing.store.removal import WHOLE
+from pricing.store.kept.answers import Receipt, keep_result
+from pricing.store.records.links import link_batch
+from pricing.store.records.names import known_cars
+from pricing.store.records.removal import WHOLE
+from pricing.store.records.staging import Staged, Terms, stage
+from pricing.store.records.terms import charges_in_force, own_rates, store_charges, stored_charges
 from pricing.store.schema import create_key, drop_key
-from pricing.store.staging import Staged, Terms, stage
-from pricing.store.terms import charges_in_force, own_rates, store_charges, stored_charges
 
 ROWS_A_STATEMENT: Final = 1_000_000
 PARTS_AT_ONCE: Final = 2
