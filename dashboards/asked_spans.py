@@ -38,9 +38,11 @@ def field_keys(band: str) -> tuple[str, str]:
 
 def median_of(band: str, low: Decimal | None, high: Decimal | None) -> Decimal | None:
     """The median that was answered with this span, which has not been typed over since."""
-    lower, median, upper = st.session_state.get(_MEDIANS, {}).get(band, (None, None, None))
-    same = None not in (low, high, median) and (float(lower), float(upper)) == (float(low), float(high))
-    return median if same else None
+    answered = st.session_state.get(_MEDIANS, {}).get(band)
+    if answered is None or low is None or high is None:
+        return None
+    lower, median, upper = answered
+    return Decimal(median) if (float(lower), float(upper)) == (float(low), float(high)) else None
 
 
 def ask_quartiles(currency: str) -> None:

@@ -20,7 +20,7 @@ SAID: Final = {
 }  # fmt: skip
 
 
-def cells(bands: dict[str, tuple[str | None, str | None]] = COMMON_BANDS, **said: Any) -> pl.DataFrame:
+def cells(bands: Mapping[str, tuple[str | None, str | None]] = COMMON_BANDS, **said: Any) -> pl.DataFrame:
     """Statements as a person types them, one a band."""
     rows = [
         SAID | said | {"condition_band": band, "low": low, "high": high}

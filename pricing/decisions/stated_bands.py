@@ -17,15 +17,18 @@ SALES_BACK: Final = 5
 """Years of sales that are shown beside."""
 
 
-class Heard(Protocol):
-    """What is read of a market."""
+class SpokenOf(Protocol):
+    """What is read of a market: a ``Snapshot`` is one."""
 
     @property
-    def base_currency(self) -> str: ...
+    def base_currency(self) -> str:
+        """The currency of every price (ISO 4217)."""
 
-    def sales(self) -> pl.DataFrame: ...
+    def sales(self) -> pl.DataFrame:
+        """The sales and offers, as ``Market.sales`` gives them."""
 
-    def opinions(self) -> pl.DataFrame: ...
+    def opinions(self) -> pl.DataFrame:
+        """What people say, as ``Market.opinions`` gives it."""
 
 
 @dataclass(frozen=True)
@@ -48,7 +51,7 @@ class StatedBands:
 
 
 def stated_bands(
-    market: Heard,
+    market: SpokenOf,
     model: GivesDistributions | None,
     make: str,
     model_name: str,

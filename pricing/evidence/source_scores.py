@@ -31,7 +31,8 @@ Move = Callable[[pl.DataFrame], pl.Series]
 def band_of_car() -> pl.Expr:
     """The condition band, of a car that has a score alone that in which it lies."""
     score, last = pl.col("condition_score"), len(CONDITION_BANDS) - 1
-    place = sum((score >= edge).cast(pl.Int8) for edge in BAND_EDGES[1:-1]).clip(0, last)
+    place = pl.sum_horizontal((score >= edge).cast(pl.Int8) for edge in BAND_EDGES[1:-1]).clip(0, last)
+    place = pl.when(score.is_not_null()).then(place)
     places = list(range(last + 1))
     words = place.replace_strict(places, CONDITION_BANDS, return_dtype=pl.String, default=None)
     return pl.coalesce("condition_band", words)
@@ -108,8 +109,10 @@ def _spans(opinions: pl.DataFrame) -> pl.DataFrame:
         condition_band=band_of_car(),
     ).filter(pl.any_horizontal(pl.col("low_price", "high_price").is_not_null()))
     code = np.unique(said["source"].to_numpy(), return_inverse=True)[1].ravel()
-    ends = [said[f"{name}_price"].to_numpy().astype(np.float64) for name in ("low", "middle", "high")]
-    middle, spread = middles(*ends, said["share"].to_numpy(), code)
+    low, mid, high = (
+        said[f"{name}_price"].to_numpy().astype(np.float64) for name in ("low", "middle", "high")
+    )
+    middle, spread = middles(low, mid, high, said["share"].to_numpy(), code)
     return said.with_columns(log_middle=pl.Series(middle), spread=pl.Series(spread))
 
 

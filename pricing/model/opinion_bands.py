@@ -21,7 +21,6 @@ from pricing.model.distribution import PriceDistribution
 from pricing.model.frames import Frame, as_polars
 from pricing.model.ground import Ground
 from pricing.model.pooling import Floats, Ints
-from pricing.model.prediction import Fitted
 from pricing.model.price_model import PriceModel
 from pricing.model.score_law import LEVELS, ScoreLaw
 from pricing.model.spec import FeatureSpec
@@ -59,6 +58,8 @@ class OpinionBands(PriceModel):
     (3000.0, 5000.0, 'opinion alone')
     """
 
+    unfitted = "prices rest on opinions alone here: there are too few sales for a price model"
+
     def __init__(self, said: pl.DataFrame, sales: int, seed: int = 0) -> None:
         """Of statements laid out, as a kept fit has them; see ``of``."""
         super().__init__(FeatureSpec.cars(), seed)
@@ -84,15 +85,6 @@ class OpinionBands(PriceModel):
         if said.is_empty():
             raise ModelError("there is no statement of what cars fetch")
         return cls(_laid_out(said), sales)
-
-    @property
-    def fitted(self) -> Fitted:
-        """There is none.
-
-        Raises:
-            ModelError: always.
-        """
-        raise ModelError("prices rest on opinions alone here: there are too few sales for a price model")
 
     def grounds(self, cars: Frame, as_of: date | None = None) -> list[Ground]:
         """Nothing but opinions: how many there are of each car's model."""
@@ -127,7 +119,7 @@ class OpinionBands(PriceModel):
         mid, wide = between(centre), between(spread)
         given = graded & np.isfinite(mid)
         worse = (np.arange(len(CONDITION_BANDS)) < np.minimum(own, at)[:, None]) & np.isfinite(centre)
-        reason = pl.Series("reason", self._reasons(features, own, graded, given), dtype=pl.String)
+        reason = pl.Series("reason", self._why_not(features, own, graded, given), dtype=pl.String)
         return PriceDistribution(
             StatedLaw(ndtri(LEVELS), 0),
             np.column_stack([mid, np.where(worse, centre, mid[:, None])]),
@@ -186,7 +178,7 @@ class OpinionBands(PriceModel):
         )
         return centre, spread, told
 
-    def _reasons(self, features: pl.DataFrame, band: Ints, graded: Any, given: Any) -> list[str | None]:
+    def _why_not(self, features: pl.DataFrame, band: Ints, graded: Any, given: Any) -> list[str | None]:
         names = features.select(pl.concat_str("make", "model", separator=" ", ignore_nulls=True)).to_series()
         return [
             None
@@ -220,10 +212,13 @@ def _laid_out(said: pl.DataFrame) -> pl.DataFrame:
     said = said.with_columns(
         pl.lit(None, kind).alias(name) for name, kind in absent.items() if name not in said.columns
     )
-    ends = [said[f"{name}_price"].cast(pl.Float64).to_numpy() for name in ("low", "middle", "high")]
+    low, mid, high = (
+        said[f"{name}_price"].cast(pl.Float64).to_numpy().astype(np.float64)
+        for name in ("low", "middle", "high")
+    )
     share = said["holds"].replace_strict(SPANS, return_dtype=pl.Float64).to_numpy()
     source = np.unique(said["source"].to_numpy(), return_inverse=True)[1].ravel()
-    middle, spread = middles(*(end.astype(np.float64) for end in ends), share, source)
+    middle, spread = middles(low, mid, high, share, source)
     scale = ConditionScale("condition_band", CONDITION_BANDS, "condition_score", 1.5, True, True, ())
     _, band = scale.placed(said.select(scale.expressions))
     return said.select(

@@ -5,7 +5,7 @@ from dataclasses import replace
 from datetime import date
 from html import escape
 from importlib.metadata import version
-from typing import Any, Self
+from typing import Any, ClassVar, Self
 
 import numpy as np
 import polars as pl
@@ -78,6 +78,8 @@ class PriceModel:
     ['low', 'mid', 'high', 'evidence', 'reason', 'remark']
     """
 
+    unfitted: ClassVar[str] = "the price model is not fitted: call fit before asking for prices"
+
     def __init__(self, spec: FeatureSpec, seed: int = 0) -> None:
         self.spec = spec
         self.seed = seed
@@ -104,7 +106,7 @@ class PriceModel:
             ModelError: it has not been called.
         """
         if self._fitted is None:
-            raise ModelError("the price model is not fitted: call fit before asking for prices")
+            raise ModelError(self.unfitted)
         return self._fitted
 
     @fitted.setter

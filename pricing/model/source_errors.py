@@ -36,6 +36,9 @@ SCALE_WEIGHT: Final = 8.0
 
 SCALE_TURNS: Final = 3
 
+BOUNDS: Final = (float(np.log(1e-8)), float(np.log(4.0)))
+"""Logarithms between which every variance is looked for."""
+
 
 @dataclass(frozen=True)
 class Scored:
@@ -114,12 +117,7 @@ def learn_sources(
     for turn in range(SCALE_TURNS if scales else 1):
         squared = np.square(scale)
         if len(scored.error):
-            found = optimize.minimize(
-                lambda logs, squared=squared: cells.deviance(np.exp(logs), squared, anchor, common),
-                found,
-                method="L-BFGS-B",
-                bounds=[(np.log(1e-8), np.log(4.0))] * 3,
-            ).x
+            found = cells.likeliest(found, squared, anchor, common)
         sums = cells.sums(np.exp(found), squared, common)
         if scales and turn < SCALE_TURNS - 1:
             scale = np.sqrt(squared * (SCALE_WEIGHT + sums.squares) / (SCALE_WEIGHT + sums.degrees))
@@ -166,16 +164,16 @@ class _Cells:
         between, about, single = variances
         r, source, size = self.scored.error, self.scored.source, self.sources
         own = single * squared[source] + self.scored.known
-        A = np.bincount(self.place, 1.0 / own, len(self.cell_source))
+        A: Floats = np.bincount(self.place, 1.0 / own, len(self.cell_source))
         mean = np.bincount(self.place, r / own, len(A)) / A
         cell = about * squared[self.cell_source] + 1.0 / A
-        precision = np.bincount(self.cell_source, 1.0 / cell, size)
-        weighted = np.bincount(self.cell_source, mean / cell, size)
+        precision: Floats = np.bincount(self.cell_source, 1.0 / cell, size)
+        weighted: Floats = np.bincount(self.cell_source, mean / cell, size)
         told = precision > 0
         centre = np.divide(weighted, precision, out=np.zeros(size), where=told)
         within = np.square(r - mean[self.place]) / own
         across = np.square(mean - centre[self.cell_source]) / cell
-        squares = np.bincount(source, within, size) + np.bincount(self.cell_source, across, size)
+        squares: Floats = np.bincount(source, within, size) + np.bincount(self.cell_source, across, size)
         top = between + 1.0 / precision[told]
         total = float(np.sum(1.0 / top)) + 1.0 / common
         mu = float(np.sum(centre[told] / top)) / total if total else 0.0
@@ -187,6 +185,15 @@ class _Cells:
         mu_variance = 1.0 / total if total else 0.0
         degrees = np.maximum(self.count - 1.0, 0.0)
         return _Sums(mean, cell, precision, weighted, squares, degrees, mu, mu_variance, float(deviance))
+
+    def likeliest(self, start: Floats, squared: Floats, anchor: float, common: float) -> Floats:
+        """Logarithms of the variances that make the errors likeliest, from ``start``."""
+
+        def deviance(logs: Floats) -> float:
+            return self.deviance(np.exp(logs), squared, anchor, common)
+
+        found = optimize.minimize(deviance, start, method="L-BFGS-B", bounds=[BOUNDS] * 3)
+        return np.asarray(found.x)
 
     def deviance(self, variances: Floats, squared: Floats, anchor: float, common: float) -> float:
         """Minus twice the restricted log likelihood, and of the starting variances as ``anchor`` errors

@@ -323,7 +323,8 @@ def _whitened(
     single, together = single / weight, together / weight
     order = np.lexsort((statements.source, *encoded.codes.T[::-1]))
     X, codes, y = encoded.X[order].astype(np.float64), encoded.codes[order], y[order]
-    source, single, together, share = (part[order] for part in (statements.source, single, together, share))
+    source, share = statements.source[order], share[order]
+    single, together = single[order], together[order]
     finest = codes[:, -1]
     edges = np.flatnonzero(np.concatenate([[True], finest[1:] != finest[:-1], [True]]))
     for start, stop in zip(edges[:-1], edges[1:], strict=True):

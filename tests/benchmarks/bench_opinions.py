@@ -104,8 +104,8 @@ def test_opinions() -> None:
         .with_columns(sources=pl.lit(name))
         for name, parts in found.items()
     )  # fmt: skip
-    bare = table.filter(pl.col("sources") == "none").select("depth", without="error")
-    table = table.join(bare, on="depth").with_columns(ratio=pl.col("error") / pl.col("without"))
+    baseline = table.filter(pl.col("sources") == "none").select("depth", without="error")
+    table = table.join(baseline, on="depth").with_columns(ratio=pl.col("error") / pl.col("without"))
     order = pl.col("depth").cast(pl.Enum(DEPTHS))
     with pl.Config(tbl_rows=-1, float_precision=3, tbl_hide_dataframe_shape=True):
         print(f"\n{len(SEEDS)} seeds, 80 % ranges")

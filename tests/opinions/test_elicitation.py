@@ -1,4 +1,5 @@
 from decimal import Decimal
+from typing import Any
 
 import numpy as np
 import pytest
@@ -10,7 +11,7 @@ from pricing.errors import OpinionError
 from pricing.opinions.elicitation import ANSWERS, CLOSE, Bisection, tails
 
 
-def answered(law: stats.rv_continuous, least: float, most: float) -> tuple[Bisection, int]:
+def answered(law: Any, least: float, most: float) -> tuple[Bisection, int]:
     """The quartiles of somebody who has this law of the log price in mind, and how many questions it took."""
     asked, questions = Bisection.between(Decimal(str(least)), Decimal(str(most))), 0
     shares = {"median": 0.5, "lower quartile": 0.25, "upper quartile": 0.75}

@@ -48,7 +48,7 @@ def test_what_was_said_of_a_group_is_left_out_of_the_bias_there() -> None:
     scored, _ = errors(sources=4, groups=6, each=2, seed=4)
     found = learn_sources(scored, 4, scales=False)
     rest = np.flatnonzero(~((scored.source == 2) & (scored.group == 5)))
-    without = Scored(*(part[rest] for part in (scored.error, scored.known, scored.source, scored.group)))
+    without = Scored(scored.error[rest], scored.known[rest], scored.source[rest], scored.group[rest])
     other = learn_sources(without, 4, scales=False)
     at = np.array([2]), np.array([5])
     fixed = found.bias(*at)

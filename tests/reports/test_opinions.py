@@ -3,6 +3,7 @@ else."""
 
 from datetime import date
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -26,7 +27,7 @@ AT = date(2026, 5, 2)
 def pages(tmp_path_factory: pytest.TempPathFactory) -> Pages:
     market = opinion_market(Path(tmp_path_factory.mktemp("appraised")) / "market.duckdb")
     fit_id = save(fit_market(market), market)
-    car = {
+    car: dict[str, Any] = {
         "make": "Corvane", "model": "Six", "variant": None, "year": 1966, "odometer_km": None, "options": [],
         "condition_band": "average",
     }  # fmt: skip

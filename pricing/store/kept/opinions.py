@@ -207,7 +207,7 @@ def _priced(opened: duckdb.DuckDBPyConnection, said: pl.DataFrame) -> pl.DataFra
         premium=blank, highest_bid=blank, reserve=blank, low_estimate=blank,
     )  # fmt: skip
     long = rows.unpivot(
-        PRICED, index=[name for name in rows.columns if name not in PRICED], variable_name="end",
+        list(PRICED), index=[name for name in rows.columns if name not in PRICED], variable_name="end",
         value_name="amount",
     ).drop_nulls("amount")  # fmt: skip
     priced = price_records(long, base, stored_charges(opened), own_rates(opened))
