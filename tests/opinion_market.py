@@ -1,6 +1,7 @@
 """Statements for tests: the bands of a modest, plentiful small saloon (common practice, no source), said of
 an invented car."""
 
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, Final
 
