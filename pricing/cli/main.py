@@ -20,7 +20,7 @@ from pricing.cli.car_options import takes_car
 from pricing.cli.copying import copy_app
 from pricing.cli.decisions import InspectionOption, SheetsOption, assessed, decision_app
 from pricing.cli.evidence import market_app
-from pricing.cli.frames import say
+from pricing.cli.frames import say, show
 from pricing.cli.inspection import inspect_app
 from pricing.cli.intake import intake_app
 from pricing.cli.mapping import mapping_app
@@ -63,6 +63,9 @@ app.add_typer(token_app, name="token")
 app.add_typer(opinion_app, name="opinions")
 
 DEMO_FILE: Final = Path("demo.duckdb")
+
+ROWS_REFUSED: Final = 10
+"""Rejected rows that a dry run prints."""
 
 PortOption = Annotated[
     int | None,
@@ -180,10 +183,13 @@ def load(
     A cell that a record can be without and that cannot be read becomes a note; a row that lacks what no
     record can be without is kept in quarantine with the names of the rules it broke; known rows are left out.
     """
+    from pricing.untrusted.door import warm
+
+    warm("pricing.intake.readers:parts")
     from pricing.cli.terminal import progress, show_new_market, show_report
     from pricing.store.market import Market
     from pricing.store.records.first_load import load_into
-    from pricing.words.loading import name_sentences
+    from pricing.words.loading import name_sentences, refused_table
 
     new = not market.exists()
     with progress() as tell:
@@ -192,6 +198,8 @@ def load(
             believe=believe,
         )  # fmt: skip
     show_report(report, dry_run=dry_run)
+    if report.refused:
+        show(refused_table(report).drop("file").head(ROWS_REFUSED), "The first of them")
     if new and not dry_run:
         show_new_market(Market.open(market))
     if report.accepted and not dry_run:

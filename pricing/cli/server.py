@@ -31,7 +31,8 @@ def serve(
         bool,
         typer.Option(
             "--trust-this-machine",
-            help="Let whoever sits at this machine do everything without a token; never behind a proxy.",
+            help="Let whoever sits at this machine, under this user, do everything without a token; never "
+            "behind a proxy.",
         ),
     ] = False,
     dashboard: Annotated[
