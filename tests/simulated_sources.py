@@ -68,7 +68,7 @@ def draw_statements(
         bias = rng.normal(0.0, sources.bias) + sign * sources.off
         error = np.sqrt(0.5) * sources.scale
         about = rng.normal(0.0, error, (models, 1)) + rng.normal(0.0, error, (models, bands))
-        years: Floats = -YEARS_BACK * rng.random(models)
+        years = -rng.uniform(0.0, YEARS_BACK, (models,))
         level = np.array([market.level(float(year)) for year in years])
         middle = spans.mean(axis=2) + bias + about + level[:, None]
         half = sources.wide * (spans[..., 1] - spans[..., 0]) / 2.0

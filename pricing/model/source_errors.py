@@ -164,16 +164,16 @@ class _Cells:
         between, about, single = variances
         r, source, size = self.scored.error, self.scored.source, self.sources
         own = single * squared[source] + self.scored.known
-        A: Floats = np.bincount(self.place, 1.0 / own, len(self.cell_source))
+        A = _summed(self.place, 1.0 / own, len(self.cell_source))
         mean = np.bincount(self.place, r / own, len(A)) / A
         cell = about * squared[self.cell_source] + 1.0 / A
-        precision: Floats = np.bincount(self.cell_source, 1.0 / cell, size)
-        weighted: Floats = np.bincount(self.cell_source, mean / cell, size)
+        precision = _summed(self.cell_source, 1.0 / cell, size)
+        weighted = _summed(self.cell_source, mean / cell, size)
         told = precision > 0
         centre = np.divide(weighted, precision, out=np.zeros(size), where=told)
         within = np.square(r - mean[self.place]) / own
         across = np.square(mean - centre[self.cell_source]) / cell
-        squares: Floats = np.bincount(source, within, size) + np.bincount(self.cell_source, across, size)
+        squares = _summed(source, within, size) + _summed(self.cell_source, across, size)
         top = between + 1.0 / precision[told]
         total = float(np.sum(1.0 / top)) + 1.0 / common
         mu = float(np.sum(centre[told] / top)) / total if total else 0.0
@@ -200,3 +200,8 @@ class _Cells:
         each."""
         prior = anchor * np.sum(np.log(variances) + np.array(STARTING) / variances)
         return self.sums(variances, squared, common).deviance + float(prior)
+
+
+def _summed(place: Ints, values: Floats, size: int) -> Floats:
+    """Sum of the values at each of ``size`` places."""
+    return np.bincount(place, values, size).astype(np.float64)
