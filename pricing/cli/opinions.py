@@ -1,6 +1,7 @@
 """Commands for what people say of prices: ``pricing opinions add``, ``load``, ``list``, ``withdraw``,
 ``score``."""
 
+from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -8,6 +9,7 @@ import typer
 
 from pricing.cli.frames import say, show
 from pricing.cli.market_option import MarketOption
+from pricing.cli.output import answer, done
 from pricing.errors import OpinionError
 from pricing.operations.opening import MARKET_FILE, open_market
 
@@ -111,19 +113,24 @@ def list_opinions(
     said = open_market(market).statements.read(every=every)
     wanted = {"make": make, "model": model, "source": source}
     said = said.filter(*(pl.col(name) == value for name, value in wanted.items() if value is not None))
-    if said.is_empty():
-        say("nobody has said anything of such cars yet")
-    for row in said.iter_rows(named=True):
-        gone = "" if row["withdrawn_at"] is None else f"; withdrawn: {row['withdrawn_for']}"
-        say(f"{row['opinion_id'][:8]}  {subject_words(row)}, {statement_words(row)}{gone}")
     in_force = said.filter(pl.col("withdrawn_at").is_null())
-    for question in inversions(in_force):
-        say(question.sentence)
+    sentences = [
+        f"{row['opinion_id'][:8]}  {subject_words(row)}, {statement_words(row)}"
+        + ("" if row["withdrawn_at"] is None else f"; withdrawn: {row['withdrawn_for']}")
+        for row in said.iter_rows(named=True)
+    ]
+    sentences += [question.sentence for question in inversions(in_force)]
     changed = changes(in_force)
-    if changed.height:
-        columns = ["source", "make", "model", "condition_band", "stated_on_before", "low_before",
-                   "high_before", "stated_on", "low", "high", "change"]  # fmt: skip
-        show(changed.select(columns).with_columns(pl.col("change").round(2)), "What sources changed")
+
+    def shown() -> None:
+        for sentence in sentences or ["nobody has said anything of such cars yet"]:
+            say(sentence)
+        if changed.height:
+            columns = ["source", "make", "model", "condition_band", "stated_on_before", "low_before",
+                       "high_before", "stated_on", "low", "high", "change"]  # fmt: skip
+            show(changed.select(columns).with_columns(pl.col("change").round(2)), "What sources changed")
+
+    answer(said, shown)
 
 
 @opinion_app.command(epilog="Example: pricing opinions withdraw 5b1c --reason 'mistyped'")
@@ -134,7 +141,7 @@ def withdraw(
 ) -> None:
     """Withdraw a statement: it is kept, and counts no more."""
     name = open_market(market).statements.withdraw(opinion, reason)
-    say(f"{name} is withdrawn; it is kept, and counts no more.")
+    done({"opinion_id": name}, f"{name} is withdrawn; it is kept, and counts no more.")
 
 
 @opinion_app.command(epilog="Example: pricing opinions score --by condition_band")
@@ -148,18 +155,22 @@ def score(
     from pricing.words.opinions import HONESTY, score_sentence
 
     found = source_record(source_of(open_market(market).path).newest())
-    if found.sources.is_empty():
-        say("nobody has said anything yet: pricing opinions add, or load")
-        return
-    for row in found.sources.iter_rows(named=True):
-        say(score_sentence(row))
-    if by is not None:
-        if by not in ("condition_band", "price"):
-            raise OpinionError(f"bias is told by condition_band or by price; got {by!r}")
-        import polars as pl
+    if by is not None and by not in ("condition_band", "price"):
+        raise OpinionError(f"bias is told by condition_band or by price; got {by!r}")
+    table = None if by is None else found.bias_by(by)
 
-        show(found.bias_by(by).with_columns(pl.col("bias", "held").round(3)), f"Bias by {by}")
-    say(HONESTY)
+    def shown() -> None:
+        if found.sources.is_empty():
+            say("nobody has said anything yet: pricing opinions add, or load")
+        for row in found.sources.iter_rows(named=True):
+            say(score_sentence(row))
+        if table is not None:
+            import polars as pl
+
+            show(table.with_columns(pl.col("bias", "held").round(3)), f"Bias by {by}")
+        say(HONESTY)
+
+    answer(found.sources if table is None else {"sources": found.sources, f"by {by}": table}, shown)
 
 
 def _span(typed: str) -> dict[str, str | None]:
@@ -174,4 +185,5 @@ def _span(typed: str) -> dict[str, str | None]:
 
 def _report(kept: "KeptOpinions") -> None:
     known = f"; {kept.known} were known already" if kept.known else ""
-    say(f"{kept.kept} of {kept.read} statements are kept{known}. To have prices see them: pricing fit")
+    sentence = f"{kept.kept} of {kept.read} statements are kept{known}. To have prices see them: pricing fit"
+    done(asdict(kept), sentence)
