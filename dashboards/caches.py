@@ -19,7 +19,7 @@ from pricing.condition.inspection import Inspection
 from pricing.condition.inspection_files import to_json
 from pricing.condition.repairs import RepairCosts, price_repairs
 from pricing.evidence.depth import Depth, market_depth
-from pricing.evidence.index import PriceIndex, price_index
+from pricing.evidence.indices.index import PriceIndex, price_index
 from pricing.intake.layout import Layout
 from pricing.intake.proposals import SAMPLE
 from pricing.intake.readers import read_file

@@ -11,8 +11,8 @@ from pricing.car import Car
 from pricing.charts import evidence as market_charts
 from pricing.decisions.approaches import difference
 from pricing.decisions.valuation import value_car
-from pricing.evidence.choices import ACTIONS, LONGEST_REASON, Choice, keep, kept
-from pricing.evidence.comparables import COUNT, Comparables, find_comparables
+from pricing.evidence.comparison.choices import ACTIONS, LONGEST_REASON, Choice, keep, kept
+from pricing.evidence.comparison.comparables import COUNT, Comparables, find_comparables
 from pricing.snapshot import Snapshot
 from pricing.words.approaches import difference_sentence
 from pricing.words.evidence import comparables_caption, reconciliation_sentences
@@ -33,12 +33,12 @@ def show_page() -> None:
             return
         snapshot = asked.snapshot
         count, subject = _ask_how()
-        book = frame.sales_book(snapshot)
-        if book is None:
+        indexed = frame.comparables_index(snapshot)
+        if indexed is None:
             return
         choices = kept(snapshot.market, subject) if subject else ()
         with frame.one_sentence("No value can be given: "):
-            found = find_comparables(book, asked.car, count=count, choices=choices)
+            found = find_comparables(indexed, asked.car, count=count, choices=choices)
             _show_answer(found)
             _show_difference(snapshot, asked.car, found)
             _show_sales(found)
@@ -95,7 +95,7 @@ def _show_sales(found: Comparables) -> None:
         pl.col("weight") * 100,
         "net_per_cent",
         "gross_per_cent",
-        "ring",
+        "match_level",
         "variant",
         "year",
         pl.col("condition_band").fill_null("not graded"),
@@ -116,7 +116,7 @@ def _show_sales(found: Comparables) -> None:
             "weight": st.column_config.NumberColumn("Weight (%)", format="%.0f"),
             "net_per_cent": st.column_config.NumberColumn("Net (%)", format="%+.0f"),
             "gross_per_cent": st.column_config.NumberColumn("Gross (%)", format="%.0f"),
-            "ring": "Where",
+            "match_level": "Where",
             "variant": "Variant",
             "year": st.column_config.NumberColumn("Year", format="%d"),
             "condition_band": "Condition band",

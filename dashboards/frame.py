@@ -13,7 +13,7 @@ from dashboards import address, caches, jobs, people
 from dashboards.car_form import ask_car
 from pricing.car import Car
 from pricing.errors import PricingError
-from pricing.evidence.sales_book import SalesBook
+from pricing.evidence.comparison.comparables_index import ComparablesIndex
 from pricing.model.price_model import PriceModel
 from pricing.progress import Progress
 from pricing.snapshot import Snapshot
@@ -109,7 +109,7 @@ def _book_key(snapshot: Snapshot) -> str:
 
 
 def _fill_book(snapshot: Snapshot) -> None:
-    _ = snapshot.book
+    _ = snapshot.comparables_index
 
 
 def _lay_out(snapshot: Snapshot) -> None:
@@ -119,11 +119,11 @@ def _lay_out(snapshot: Snapshot) -> None:
         jobs.start(key, _LAYING_OUT, lambda tell: _fill_book(snapshot))
 
 
-def sales_book(snapshot: Snapshot) -> SalesBook | None:
+def comparables_index(snapshot: Snapshot) -> ComparablesIndex | None:
     """The sales laid out to be held against a car; nothing, and a progress bar, while that is under way."""
     key = _book_key(snapshot)
     if jobs.find(key) is None or done(key, _LAYING_OUT, lambda tell: _fill_book(snapshot)):
-        return snapshot.book
+        return snapshot.comparables_index
     return None
 
 
@@ -137,10 +137,10 @@ def done(key: str, title: str, work: Callable[[Progress], Any]) -> bool:
     return job.ended and job.error is None
 
 
-def laid_out(snapshot: Snapshot) -> SalesBook | None:
+def laid_out(snapshot: Snapshot) -> ComparablesIndex | None:
     """The sales laid out, if that is done or takes no time."""
     job = jobs.find(_book_key(snapshot))
-    return snapshot.book if job is None or (job.ended and job.error is None) else None
+    return snapshot.comparables_index if job is None or (job.ended and job.error is None) else None
 
 
 def know_pages(pages: Mapping[str, st.Page]) -> None:

@@ -11,8 +11,8 @@ from dashboards.shown import show_chart, show_table
 from pricing.charts import evidence as market_charts
 from pricing.errors import EvidenceError
 from pricing.evidence.depth import Depth
-from pricing.evidence.index import METHODS, PriceIndex
-from pricing.evidence.periods import LENGTHS
+from pricing.evidence.indices.index import METHODS, PriceIndex
+from pricing.evidence.indices.periods import LENGTHS
 from pricing.snapshot import Snapshot
 from pricing.words.evidence import (
     depth_sentences,

@@ -13,7 +13,7 @@ from pricing.charts import valuation as charts
 from pricing.decisions.amounts import Conversion
 from pricing.decisions.valuation import Valuation, value_car
 from pricing.errors import EvidenceError, MoneyError
-from pricing.evidence.comparables import find_comparables
+from pricing.evidence.comparison.comparables import find_comparables
 from pricing.operations.settings import settings_of
 from pricing.snapshot import Snapshot
 from pricing.words import sentences
@@ -42,11 +42,11 @@ def show_page() -> None:
 
 def _comparables(snapshot: Snapshot, car: Car) -> pl.DataFrame | None:
     """The comparable sales, once the market is laid out and where there are enough of them."""
-    book = frame.laid_out(snapshot)
-    if book is None:
+    indexed = frame.laid_out(snapshot)
+    if indexed is None:
         return None
     try:
-        return find_comparables(book, car).table
+        return find_comparables(indexed, car).table
     except EvidenceError:
         return None
 

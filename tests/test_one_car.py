@@ -23,7 +23,7 @@ from pricing.decisions.buying import buy_car
 from pricing.decisions.selling import sell_car
 from pricing.decisions.valuation import value_car
 from pricing.errors import CarError
-from pricing.evidence.comparables import find_comparables
+from pricing.evidence.comparison.comparables import find_comparables
 from pricing.records.contract import Contract
 from pricing.snapshot import Snapshot
 from pricing.store.market import Market

@@ -53,7 +53,7 @@ def test_the_sales_of_a_day_are_those_of_the_store(demo_market: Market) -> None:
     later = (
         demo_market.duplicates()
         .join(snapshot.sales(every_record=True).select("record_id", "event_date"), on="record_id")
-        .filter(pl.col("front_id") != pl.col("record_id"))
+        .filter(pl.col("primary_id") != pl.col("record_id"))
     )
     days: list[Any] = [later["event_date"].min(), later["event_date"].median(), later["event_date"].max()]
     for day in [*(day if type(day) is date else day.date() for day in days), date(1990, 1, 1)]:

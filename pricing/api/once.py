@@ -11,7 +11,7 @@ from pricing.api.answers import Answer
 from pricing.api.callers import Caller
 from pricing.api.problems import ProblemError
 from pricing.errors import DoneMeanwhileError
-from pricing.store.kept.answers import Receipt
+from pricing.store.kept.answers import IdempotencyKey
 from pricing.store.market import Market
 
 Facts = Mapping[str, Any]
@@ -53,7 +53,7 @@ def once(
         content = part.encode() if isinstance(part, str) else part
         request.update(f"{len(content)}:".encode() + content)
     named = hashlib.sha256("\0".join((caller.name, key)).encode()).hexdigest()
-    receipt = Receipt(named, request.hexdigest(), status)
+    idempotency = IdempotencyKey(named, request.hexdigest(), status)
     kept = market.answers.kept(named)
     if kept is None:
         with market.answers.key_held(named) as mine:
@@ -64,10 +64,10 @@ def once(
             kept = market.answers.kept(named)
             if kept is None:
                 try:
-                    return Answer(answer(work(market.under(receipt))), status)
+                    return Answer(answer(work(market.under(idempotency))), status)
                 except DoneMeanwhileError:
                     kept = market.answers.kept(named)
-    if kept is None or kept.request != receipt.request:
+    if kept is None or kept.request != idempotency.request:
         raise ProblemError(422, "this key was used for something else; a new piece of work needs a new key")
     again = Answer(answer(kept.result), kept.status)
     again.headers[REPLAYED] = "true"

@@ -14,7 +14,7 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse
 
 from pricing.api.request_ids import request_id
-from pricing.errors import MarketError, ModelError, PricingError, ServerAwayError, UnwrittenError
+from pricing.errors import MarketError, ModelError, PricingError, ServerAwayError, WriteFailedError
 
 MEDIA_TYPE: Final = "application/problem+json"
 """RFC 9457, section 6.1."""
@@ -125,7 +125,7 @@ def handle_problems(api: FastAPI) -> None:
 async def _pricing_error(request: Request, error: PricingError) -> JSONResponse:
     if isinstance(error, ServerAwayError | ModelError):
         return problem(503, plain_words(error), code=error.code, headers={"Retry-After": "5"})
-    if isinstance(error, UnwrittenError):
+    if isinstance(error, WriteFailedError):
         return problem(503, plain_words(error), code=error.code, headers={"Retry-After": "60"})
     if isinstance(error, MarketError):
         return problem(409, plain_words(error), code=error.code)
@@ -171,7 +171,7 @@ async def _system_error(request: Request, error: OSError) -> JSONResponse:
         return await _unforeseen(request, error)
     _LOG.error("no room on the disk: %s", error)
     told = "the server has no room left on its disk"
-    return problem(503, told, code=UnwrittenError.code, headers={"Retry-After": "60"})
+    return problem(503, told, code=WriteFailedError.code, headers={"Retry-After": "60"})
 
 
 async def _unforeseen(request: Request, error: Exception) -> JSONResponse:

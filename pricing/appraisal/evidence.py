@@ -24,11 +24,11 @@ from pricing.decisions.amounts import Conversion
 from pricing.decisions.car_price import inspected
 from pricing.decisions.valuation import Valuation, value_car
 from pricing.errors import AppraisalError, EvidenceError, ModelError
-from pricing.evidence.choices import Choice
-from pricing.evidence.comparables import COUNT, Comparables, find_comparables
-from pricing.evidence.index import PriceIndex, price_index
-from pricing.evidence.leave_one_out import leave_one_out
-from pricing.evidence.sales_book import SalesBook
+from pricing.evidence.comparison.choices import Choice
+from pricing.evidence.comparison.comparables import COUNT, Comparables, find_comparables
+from pricing.evidence.comparison.comparables_index import ComparablesIndex
+from pricing.evidence.comparison.leave_one_out import leave_one_out
+from pricing.evidence.indices.index import PriceIndex, price_index
 from pricing.model.price_model import PriceModel
 from pricing.model.ratio_study import RatioStudy, ratio_study
 from pricing.snapshot import Snapshot
@@ -104,7 +104,7 @@ class Known:
     state: MarketState
     model: PriceModel
     fit_id: str | None
-    book: SalesBook
+    comparables_index: ComparablesIndex
     names: Names
     at: date
     indices: dict[tuple[str, ...], PriceIndex] = field(default_factory=dict)
@@ -113,18 +113,18 @@ class Known:
     def on(cls, snapshot: Snapshot, at: date, fit_id: str | None = None) -> "Known":
         """Raises ``EvidenceError`` where nothing had been sold by then."""
         sales, model = snapshot.sales(as_of=at), snapshot.model
-        book = SalesBook.build(sales, model, currency=snapshot.base_currency, as_of=at)
+        indexed = ComparablesIndex.build(sales, model, currency=snapshot.base_currency, as_of=at)
         days: Any = sales["event_date"]
         state = MarketState(
             base_currency=snapshot.base_currency,
             digest=snapshot.market.digest(),
-            sales=book.sales.height,
-            offers=sales.height - book.sales.height,
+            sales=indexed.sales.height,
+            offers=sales.height - indexed.sales.height,
             first=days.min(),
             last=days.max(),
             later=snapshot.sales().height - sales.height,
         )
-        return cls(snapshot.base_currency, snapshot.market.own_rates(), sales, state, model, fit_id, book,
+        return cls(snapshot.base_currency, snapshot.market.own_rates(), sales, state, model, fit_id, indexed,
                    snapshot.names(at), at)  # fmt: skip
 
 
@@ -191,7 +191,8 @@ def gather(
     missing: dict[str, str] = {}
     count = COUNT if terms.count is None else terms.count
     compare = partial(
-        find_comparables, known.book, inspected(car, inspection), as_of=at, count=count, coverage=coverage,
+        find_comparables, known.comparables_index, inspected(car, inspection), as_of=at, count=count,
+        coverage=coverage,
         choices=record.choices,
     )  # fmt: skip
     # What a person chose is not passed over where it fails.
@@ -277,9 +278,11 @@ def _widest(sales: pl.DataFrame, method: str, period: str, group: dict[str, str]
 def _ratios(known: Known, group: dict[str, str]) -> RatioStudy:
     """Every sale of the model valued from the other sales of its make, against its price."""
     same_make = known.sales.filter(pl.col("make") == group["make"])
-    book = SalesBook.build(same_make, known.model, currency=known.book.currency, as_of=known.at)
-    ours = book.sales.filter(pl.col("model") == group["model"])["record_id"]
-    valued = leave_one_out(book, known.model).filter(pl.col("record_id").is_in(ours.implode()))
+    indexed = ComparablesIndex.build(
+        same_make, known.model, currency=known.comparables_index.currency, as_of=known.at
+    )
+    ours = indexed.sales.filter(pl.col("model") == group["model"])["record_id"]
+    valued = leave_one_out(indexed, known.model).filter(pl.col("record_id").is_in(ours.implode()))
     valued = valued.drop_nulls("value")
     if valued.height < RATIO_SALES:
         raise EvidenceError(

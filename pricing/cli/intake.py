@@ -151,9 +151,9 @@ def duplicates(
     """List records that are one sale, with the rule that linked them; part those that are not."""
     opened = open_market(market)
     if part is not None:
-        say(f"{opened.part(record_named(opened, part))} links parted.")
+        say(f"{opened.unlink(record_named(opened, part))} links parted.")
     elif rejoin is not None:
-        say(f"{opened.rejoin(record_named(opened, rejoin))} links hold again.")
+        say(f"{opened.relink(record_named(opened, rejoin))} links hold again.")
     else:
         links = opened.duplicates()
         show(_short(links).head(rows), f"{links.height:,} links between records of one sale")

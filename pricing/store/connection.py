@@ -18,7 +18,7 @@ from typing import Any, Final, Protocol
 import duckdb
 import polars as pl
 
-from pricing.errors import MarketError, UnwrittenError
+from pricing.errors import MarketError, WriteFailedError
 from pricing.store.place import is_copy
 
 try:
@@ -53,7 +53,7 @@ _BUSY: Final = (
     "being used by another process",
     "unique file handle",
 )
-_UNWRITTEN: Final = (
+_WRITE_FAILURES: Final = (
     duckdb.IOException, duckdb.FatalException, duckdb.OutOfMemoryException, duckdb.TransactionException,
 )  # fmt: skip
 """What is raised when a file cannot be written to; the last of them when that shows only at the commit."""
@@ -145,8 +145,8 @@ def file_connection(
             if write:
                 run(opened, "COMMIT" if keep else "ROLLBACK")
                 _WRITES[path.absolute()] += keep
-        except _UNWRITTEN as error:
-            raise UnwrittenError(f"{path}: the market file is unchanged: {_first_line(error)}") from None
+        except _WRITE_FAILURES as error:
+            raise WriteFailedError(f"{path}: the market file is unchanged: {_first_line(error)}") from None
 
 
 @contextmanager

@@ -14,9 +14,9 @@ from pricing.decisions.buying import BuyerTerms, buy_car
 from pricing.decisions.mending import mend_or_buy
 from pricing.decisions.seller_terms import SellerTerms
 from pricing.decisions.selling import sell_car, selling_evidence
-from pricing.evidence.choices import kept
-from pricing.evidence.comparables import find_comparables
-from pricing.evidence.sales_book import SalesBook
+from pricing.evidence.comparison.choices import kept
+from pricing.evidence.comparison.comparables import find_comparables
+from pricing.evidence.comparison.comparables_index import ComparablesIndex
 from pricing.model.saved import load
 from pricing.operations import drafts
 from pricing.operations.demo_files import DEMO_CATALOGUE, EXTENSIONS
@@ -45,8 +45,8 @@ def with_sheet(page: AppTest, market: Market, car: dict[str, Any]) -> Inspection
 def test_comparable_sales_are_the_librarys(market: Market, car: dict[str, Any]) -> None:
     page = at_car(a_page("comparables"), car)
     assert not page.exception
-    book = SalesBook.build(market.sales(), load(market), currency="EUR")
-    found = find_comparables(book, car_of(market, car))
+    indexed = ComparablesIndex.build(market.sales(), load(market), currency="EUR")
+    found = find_comparables(indexed, car_of(market, car))
     assert [metric.value for metric in page.metric] == [
         f"{rounded(amount):,}" for amount in (found.low, found.mid, found.high) if amount is not None
     ]
@@ -55,7 +55,7 @@ def test_comparable_sales_are_the_librarys(market: Market, car: dict[str, Any]) 
         table(page, "adjusted_price", "weight")["record_id"].to_list() == found.table["record_id"].to_list()
     )
     page.slider(key="count").set_value(5).run()
-    fewer = find_comparables(book, car_of(market, car), count=5)
+    fewer = find_comparables(indexed, car_of(market, car), count=5)
     assert page.metric[1].value == f"{rounded(fewer.mid):,}"
 
 

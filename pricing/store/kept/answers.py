@@ -30,7 +30,7 @@ except ImportError:  # pragma: no cover - Windows
 
 
 @dataclass(frozen=True)
-class Receipt:
+class IdempotencyKey:
     """What a write is asked for under: ``key`` is a digest of the caller's key, ``request`` one of what is
     asked, ``status`` what the work is answered with."""
 
@@ -49,21 +49,22 @@ class KeptAnswer:
 
 
 def keep_result(
-    opened: duckdb.DuckDBPyConnection, receipt: Receipt | None, result: Mapping[str, Any]
+    opened: duckdb.DuckDBPyConnection, idempotency: IdempotencyKey | None, result: Mapping[str, Any]
 ) -> None:
-    """Write down what comes of a piece of work, in its own transaction; nothing where there is no receipt.
+    """Write down what comes of a piece of work, in its own transaction; nothing where there is no
+    key.
 
     Raises ``DoneMeanwhileError`` where something was done under the key already; the transaction is then
     undone.
     """
-    if receipt is None:
+    if idempotency is None:
         return
-    if run(opened, "SELECT 1 FROM answers WHERE key = ?", [receipt.key]):
+    if run(opened, "SELECT 1 FROM answers WHERE key = ?", [idempotency.key]):
         raise DoneMeanwhileError("the work under this key was done meanwhile")
     add_row(
         opened, "answers",
-        key=receipt.key, request=receipt.request, status=receipt.status, content=json.dumps(result),
-        made_at=now(),
+        key=idempotency.key, request=idempotency.request, status=idempotency.status,
+        content=json.dumps(result), made_at=now(),
     )  # fmt: skip
 
 

@@ -30,7 +30,7 @@ from pricing.progress import Progress
 from pricing.records.contract import COLUMNS, REQUIRED
 from pricing.store.audit import now, write_audit
 from pricing.store.connection import add_row, connection, frame, run
-from pricing.store.kept.answers import Receipt, keep_result
+from pricing.store.kept.answers import IdempotencyKey, keep_result
 from pricing.store.records.links import link_batch
 from pricing.store.records.names import known_cars
 from pricing.store.records.removal import WHOLE
@@ -105,7 +105,7 @@ def load_files(
     progress: Progress,
     timeout: float,
     keep: bool = True,
-    receipt: Receipt | None = None,
+    idempotency: IdempotencyKey | None = None,
     believe: bool = False,
 ) -> LoadReport:
     """Load files into the market file at ``path``; see ``Market.load``."""
@@ -152,7 +152,7 @@ def load_files(
     with connection(path, write=True, keep=keep, timeout=timeout) as opened:
         report = _store(opened, files, staged, mappings.values(), progress)
         report = replace(report, set_aside=dict(set_aside.most_common()), doubts=told, recognised=known_again)
-        keep_result(opened, receipt, asdict(report))
+        keep_result(opened, idempotency, asdict(report))
         return report
 
 

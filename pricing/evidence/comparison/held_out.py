@@ -13,9 +13,9 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from pricing.evidence.layout import AGE_COST, MOST_GROSS, SHORTLIST, YEAR, Layout
-from pricing.evidence.own_influence import OwnInfluence, Parts
-from pricing.evidence.reconciliation import stated_error, trust, weighted_median
+from pricing.evidence.comparison.own_influence import OwnInfluence, Parts
+from pricing.evidence.comparison.reconciliation import reliability_weights, stated_error, weighted_median
+from pricing.evidence.comparison.sale_features import AGE_COST, MOST_GROSS, SHORTLIST, YEAR, SaleFeatures
 from pricing.model.hedonic import ONE_THREAD
 from pricing.model.pooling import Floats, Ints
 
@@ -28,7 +28,7 @@ Where = NDArray[np.bool_]
 
 @dataclass(frozen=True)
 class HeldOut:
-    """``rows`` of the book (n) that were valued, how many comparables each had (``found``), the value
+    """``rows`` of the index (n) that were valued, how many comparables each had (``found``), the value
     (``mid``, log), the stated standard deviation of a single sale about it (``spread``) and the ``error``,
     log price less value."""
 
@@ -39,59 +39,59 @@ class HeldOut:
     error: Floats
 
 
-def held_out(book: Layout, rows: Ints, count: int) -> HeldOut:
-    """Value some sales of the book, ``rows`` in rising order, from ``count`` others each."""
+def held_out(indexed: SaleFeatures, rows: Ints, count: int) -> HeldOut:
+    """Value some sales of the index, ``rows`` in rising order, from ``count`` others each."""
     with ONE_THREAD.limit(limits=1, user_api="blas"):
-        return _valued(book, rows, _shortlists(book, rows, count), count)
+        return _valued(indexed, rows, _shortlists(indexed, rows, count), count)
 
 
-def _shortlists(book: Layout, rows: Ints, count: int) -> Ints:
+def _shortlists(indexed: SaleFeatures, rows: Ints, count: int) -> Ints:
     """The shortlist of each row (n x m), -1 where there are fewer."""
-    same = _same_car(book)
+    same = _same_car(indexed)
     width = SHORTLIST * count
     near = np.full((len(rows), width), -1, dtype=np.int64)
-    for start, size in book.starts[2].values():
+    for start, size in indexed.starts[2].values():
         first, last = np.searchsorted(rows, [start, start + size])
         step = max(1, _CELLS // size)
         for place in range(int(first), int(last), step):
             part = slice(place, min(place + step, int(last)))
-            found = _nearest(book, same, rows[part], slice(start, start + size), count)
+            found = _nearest(indexed, same, rows[part], slice(start, start + size), count)
             near[part, : found.shape[1]] = found
     return near
 
 
-def _same_car(book: Layout) -> Ints:
+def _same_car(indexed: SaleFeatures) -> Ints:
     """A number for every car, of its own where the chassis number is not known."""
-    known = book.sales["chassis_number"].is_not_null()
-    ids = book.sales.select(pl.struct("make", "chassis_number").rank("dense")).to_series().cast(pl.Int64)
+    known = indexed.sales["chassis_number"].is_not_null()
+    ids = indexed.sales.select(pl.struct("make", "chassis_number").rank("dense")).to_series().cast(pl.Int64)
     own = pl.int_range(-len(ids), 0, eager=True)
     return pl.select(pl.when(known).then(ids).otherwise(own)).to_series().to_numpy()
 
 
-def _nearest(book: Layout, same: Ints, subjects: Ints, make: slice, count: int) -> Ints:
+def _nearest(indexed: SaleFeatures, same: Ints, subjects: Ints, make: slice, count: int) -> Ints:
     """The shortlist of every subject among the sales of its make (subjects x m), -1 where there are fewer."""
     apart = np.zeros((len(subjects), make.stop - make.start), dtype=np.float32)
-    for k in range(book.bundles.shape[1]):
-        apart += np.abs(book.bundles[subjects, k][:, None] - book.bundles[make, k])
+    for k in range(indexed.attribute_groups.shape[1]):
+        apart += np.abs(indexed.attribute_groups[subjects, k][:, None] - indexed.attribute_groups[make, k])
     far = apart > MOST_GROSS
-    age = (book.days[subjects][:, None] - book.days[make]) / YEAR
-    apart += (book.cost[make] + AGE_COST * age).astype(np.float32)
+    age = (indexed.days[subjects][:, None] - indexed.days[make]) / YEAR
+    apart += (indexed.cost[make] + AGE_COST * age).astype(np.float32)
     held = (same[subjects][:, None] == same[make]) & (age * YEAR <= DUPLICATE_DAYS)
     barred = far | (age < 0) | held | (subjects[:, None] == np.arange(make.start, make.stop))
     apart[barred] = np.inf
-    apart[~_ring_mask(book, subjects, make, ~barred, count)] = np.inf
+    apart[~_level_mask(indexed, subjects, make, ~barred, count)] = np.inf
     kept = min(SHORTLIST * count, apart.shape[1])
     columns = np.argpartition(apart, kept - 1, axis=1)[:, :kept]
     finite = np.isfinite(np.take_along_axis(apart, columns, axis=1))
     return np.where(finite, columns + make.start, -1)
 
 
-def _ring_mask(book: Layout, subjects: Ints, make: slice, usable: Where, count: int) -> Where:
-    """Which sales are in the narrowest ring that has ``count`` usable ones."""
+def _level_mask(indexed: SaleFeatures, subjects: Ints, make: slice, usable: Where, count: int) -> Where:
+    """Which sales are at the narrowest match level that has ``count`` usable ones."""
     columns = np.arange(make.start, make.stop)
     mask = np.ones_like(usable)
-    for ring in (1, 0):
-        ends = np.array(list(book.starts[ring].values()))
+    for match_level in (1, 0):
+        ends = np.array(list(indexed.starts[match_level].values()))
         group = np.searchsorted(ends[:, 0], columns, side="right")
         inside = group[subjects - make.start][:, None] == group
         enough = (inside & usable).sum(axis=1) >= count
@@ -99,20 +99,20 @@ def _ring_mask(book: Layout, subjects: Ints, make: slice, usable: Where, count: 
     return mask
 
 
-def _valued(book: Layout, rows: Ints, near: Ints, count: int) -> HeldOut:
+def _valued(indexed: SaleFeatures, rows: Ints, near: Ints, count: int) -> HeldOut:
     """The sales of every shortlist brought to its subject, the best kept and reconciled."""
     needed = np.unique(np.concatenate([rows, near[near >= 0]]))
-    sales = book.sales[needed]
+    sales = indexed.sales[needed]
     prices = np.log(sales["price"].cast(pl.Float64).to_numpy())
-    days, band = book.days[needed], book.band[needed]
-    encoded = book.effects.encode(sales, book.span[1])
+    days, band = indexed.days[needed], indexed.band[needed]
+    encoded = indexed.effects.encode(sales, indexed.span[1])
     subjects = np.searchsorted(needed, rows)
-    own = book.effects.encode(sales[subjects], sales["event_date"][subjects])
+    own = indexed.effects.encode(sales[subjects], sales["event_date"][subjects])
     influence = OwnInfluence.of(
-        book.effects, own, prices[subjects], (days[subjects] <= book.effects.last_day) * 1.0
+        indexed.effects, own, prices[subjects], (days[subjects] <= indexed.effects.last_day) * 1.0
     )
-    parts = Parts.of(book.effects.posterior, encoded)
-    moved = book.dates.influence(rows)
+    parts = Parts.of(indexed.effects.posterior, encoded)
+    moved = indexed.dates.influence(rows)
     mid, total = np.empty(len(rows)), np.empty(len(rows))
     found = np.empty(len(rows), dtype=np.int64)
     step = max(1, _PAIRS // near.shape[1])
@@ -122,15 +122,15 @@ def _valued(book: Layout, rows: Ints, near: Ints, count: int) -> HeldOut:
         c = np.searchsorted(needed, near[part][place, column])
         at = place + part.start
         s = subjects[at]
-        lines = book.effects.differences(encoded[s], encoded[c])
-        date = book.dates.between(days[c], days[s], moved[at])
+        lines = indexed.effects.differences(encoded[s], encoded[c])
+        date = indexed.dates.between(days[c], days[s], moved[at])
         gross = np.abs(lines).sum(axis=1) + np.abs(date)
         age = (days[s] - days[c]) / YEAR
         apart = np.full(near[part].shape, np.inf)
         near_enough = gross <= MOST_GROSS
-        apart[place, column] = np.where(near_enough, gross + book.cost[needed[c]] + AGE_COST * age, np.inf)
+        apart[place, column] = np.where(near_enough, gross + indexed.cost[needed[c]] + AGE_COST * age, np.inf)
         weights, adjusted = np.zeros(apart.shape), np.zeros(apart.shape)
-        weights[place, column] = near_enough * trust(book.dates.noise[band[c]], gross, age)
+        weights[place, column] = near_enough * reliability_weights(indexed.dates.noise[band[c]], gross, age)
         told = influence.told(at, s, c, parts)
         adjusted[place, column] = prices[c] + lines.sum(axis=1) - told + date
         if near.shape[1] > count:
@@ -139,5 +139,5 @@ def _valued(book: Layout, rows: Ints, near: Ints, count: int) -> HeldOut:
         mid[part] = weighted_median(adjusted, weights)
         total[part] = weights.sum(axis=1)
         found[part] = (weights > 0).sum(axis=1)
-    spread = np.hypot(book.dates.noise[book.band[rows]], stated_error(total))
+    spread = np.hypot(indexed.dates.noise[indexed.band[rows]], stated_error(total))
     return HeldOut(rows, found, mid, spread, prices[subjects] - mid)

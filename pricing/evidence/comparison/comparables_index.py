@@ -6,13 +6,13 @@ from typing import Self
 
 import polars as pl
 
-from pricing.evidence.layout import Layout
-from pricing.evidence.range_scores import RangeScores
+from pricing.evidence.comparison.range_scores import RangeScores
+from pricing.evidence.comparison.sale_features import SaleFeatures
 from pricing.model.price_model import PriceModel
 
 
 @dataclass(frozen=True)
-class SalesBook(Layout):
+class ComparablesIndex(SaleFeatures):
     """What :func:`comparables.find_comparables` asks, made once for a market and a model: the layout, and the
     ``scores`` that its ranges are calibrated on."""
 
@@ -27,6 +27,6 @@ class SalesBook(Layout):
         Raises:
             EvidenceError: no car had been sold by then.
         """
-        laid = Layout.of(sales, model, currency=currency, as_of=as_of)
-        parts = {field.name: getattr(laid, field.name) for field in fields(Layout)}
-        return cls(**parts, scores=RangeScores.learn(laid))
+        laid = SaleFeatures.of(sales, model, currency=currency, as_of=as_of)
+        parts = {field.name: getattr(laid, field.name) for field in fields(SaleFeatures)}
+        return cls(**parts, scores=RangeScores.fit(laid))

@@ -9,13 +9,13 @@ import polars as pl
 from scipy import stats
 
 from pricing.errors import EvidenceError
-from pricing.evidence import repeat_sales as pairing
-from pricing.evidence.bundles import bundled
-from pricing.evidence.characteristics import Characteristics
-from pricing.evidence.clusters import Clusters
-from pricing.evidence.imputation import FORMULAS, imputation
-from pricing.evidence.periods import LENGTHS, Periods
-from pricing.evidence.time_dummy import kept_periods, time_dummy, weighted_by_band
+from pricing.evidence.indices import repeat_sales as pairing
+from pricing.evidence.indices.attribute_groups import by_attribute_group
+from pricing.evidence.indices.characteristics import Characteristics
+from pricing.evidence.indices.clusters import Clusters
+from pricing.evidence.indices.imputation import FORMULAS, imputation
+from pricing.evidence.indices.periods import LENGTHS, Periods
+from pricing.evidence.indices.time_dummy import kept_periods, time_dummy, weighted_by_band
 from pricing.model.pooling import Floats, Ints
 from pricing.model.spec import FeatureSpec
 from pricing.notebook_html import facts_html
@@ -201,7 +201,7 @@ class _Points:
 
 def _imputed(cars: Characteristics, periods: int, method: str) -> tuple[Floats, Floats]:
     """Characteristics bundled by their market-wide worth, so that a period of few sales can bear them."""
-    Z = bundled(cars, periods)
+    Z = by_attribute_group(cars, periods)
     counts = np.bincount(cars.period, minlength=periods)
     kept = np.flatnonzero(counts > _SPARE * (Z.shape[1] + 1))
     logs, errors = np.full(periods, np.nan), np.full(periods, np.nan)

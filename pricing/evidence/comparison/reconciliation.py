@@ -15,13 +15,13 @@ DRIFT: Final = 0.05
 Assumption."""
 
 
-def trust(noise: Floats, gross: Floats, age: Floats) -> Floats:
+def reliability_weights(noise: Floats, gross: Floats, age: Floats) -> Floats:
     """Weight of each adjusted price before they are made to add up: one over the variance of its logarithm.
 
     ``noise`` is the residual standard deviation of a log price of its class of evidence (by condition band,
     ungraded cars apart), ``gross`` the sum of the sizes of its log adjustments, ``age`` in years.
 
-    >>> trust(np.array([0.2, 0.2]), np.array([0.0, 0.8]), np.zeros(2)).round(6).tolist()
+    >>> reliability_weights(np.array([0.2, 0.2]), np.array([0.0, 0.8]), np.zeros(2)).round(6).tolist()
     [25.0, 12.5]
     """
     return 1.0 / (np.square(noise) + np.square(GROSS_ERROR * gross) + DRIFT**2 * np.maximum(age, 0.0))

@@ -9,9 +9,9 @@ import polars as pl
 from numpy.typing import NDArray
 
 from pricing.errors import EvidenceError
-from pricing.evidence.date_line import DateLine
-from pricing.evidence.index import sold_cars
-from pricing.evidence.term_effects import TermEffects
+from pricing.evidence.comparison.date_line import DateLine
+from pricing.evidence.comparison.term_effects import TermEffects
+from pricing.evidence.indices.index import sold_cars
 from pricing.model.hedonic import ONE_THREAD
 from pricing.model.pooling import Floats, Ints
 from pricing.model.price_model import PriceModel
@@ -29,7 +29,7 @@ MOST_GROSS: Final = 1.0
 
 GROUPS: Final = ("make", "model", "variant")
 
-RINGS: Final = ("same variant", "same model", "same make")
+MATCH_LEVELS: Final = ("same variant", "same model", "same make")
 """Where comparables are looked for, nearest first."""
 
 YEAR: Final = 365.2425
@@ -46,13 +46,14 @@ Starts = dict[tuple[str | None, ...], tuple[int, int]]
 
 
 @dataclass(frozen=True)
-class Layout:
+class SaleFeatures:
     """Sold cars sorted by make, model, variant and date, with what likeness is reckoned from.
 
-    ``sales`` (n rows; offers that did not sell are in ``offers``), ``days`` (n, since 1970), ``bundles``
-    (n x 5, see ``TermEffects.bundles``), ``band`` (n, code of the condition band), ``cost`` (n, of what is
-    not known of the car), ``starts`` (by ring: the first row and the number of rows of every group),
-    ``offer_starts`` (the same of the offers, by make and model) and ``dates`` (the date line).
+    ``sales`` (n rows; offers that did not sell are in ``offers``), ``days`` (n, since 1970),
+    ``attribute_groups`` (n x 5, see ``TermEffects.attribute_groups``), ``band`` (n, code of the condition
+    band), ``cost`` (n, of what is not known of the car), ``starts`` (by match level: the first row and the
+    number of rows of every group), ``offer_starts`` (the same of the offers, by make and model) and
+    ``dates`` (the date line).
     """
 
     sales: pl.DataFrame
@@ -60,7 +61,7 @@ class Layout:
     effects: TermEffects
     dates: DateLine
     days: Floats
-    bundles: NDArray[np.float32]
+    attribute_groups: NDArray[np.float32]
     band: Ints
     cost: Floats
     starts: tuple[Starts, ...]
@@ -70,7 +71,7 @@ class Layout:
     @classmethod
     def of(
         cls, sales: pl.DataFrame, model: PriceModel, *, currency: str = "EUR", as_of: date | None = None
-    ) -> "Layout":
+    ) -> "SaleFeatures":
         """From ``Market.sales`` and a model fitted to them; with ``as_of`` from what was known then.
 
         Raises:
@@ -86,24 +87,24 @@ class Layout:
                 else f"no sale is on record by {as_of}; the first is of {first}"
             )
         effects = TermEffects(model)
-        bundles = np.empty((len(sold), 5), dtype=np.float32)
+        attribute_groups = np.empty((len(sold), 5), dtype=np.float32)
         band = np.empty(len(sold), dtype=np.int64)
         middle: Any = sold["event_date"].max()
         with ONE_THREAD.limit(limits=1, user_api="blas"):
             for start in range(0, len(sold), CHUNK):
                 part = sold[start : start + CHUNK]
                 encoded = effects.encode(part, middle)
-                bundles[start : start + CHUNK] = effects.bundles(encoded)
+                attribute_groups[start : start + CHUNK] = effects.attribute_groups(encoded)
                 band[start : start + CHUNK] = encoded.band
         ungraded = (sold["condition_band"].is_null() & sold["condition_score"].is_null()).to_numpy()
         offers = known.filter(pl.col("outcome").is_in(["asking", "unsold"])).sort(*GROUPS, "event_date")
-        return Layout(
+        return SaleFeatures(
             sales=sold,
             offers=offers,
             effects=effects,
-            dates=DateLine.learn(sold, model.spec),
+            dates=DateLine.fit(sold, model.spec),
             days=sold["event_date"].to_physical().cast(pl.Float64).to_numpy(),
-            bundles=bundles,
+            attribute_groups=attribute_groups,
             band=band,
             cost=np.where(ungraded, UNGRADED_COST, 0.0),
             starts=tuple(_starts(sold, GROUPS[:depth]) for depth in (3, 2, 1)),
@@ -122,18 +123,18 @@ class Layout:
 
     def of_model(self, group: tuple[str | None, ...], day: float) -> int:
         """Sales of the model (make and model come first in ``group``) by a day."""
-        return int((self.days[self.ring(1, group)] <= day).sum())
+        return int((self.days[self.at_level(1, group)] <= day).sum())
 
-    def ring(self, ring: int, group: tuple[str | None, ...]) -> slice:
-        """Rows of the group of a ring: (make, model, variant), (make, model) or (make,)."""
-        start, size = self.starts[ring].get(group[: 3 - ring], (0, 0))
+    def at_level(self, level: int, group: tuple[str | None, ...]) -> slice:
+        """Rows of the group of a match level: (make, model, variant), (make, model) or (make,)."""
+        start, size = self.starts[level].get(group[: 3 - level], (0, 0))
         return slice(start, start + size)
 
-    def distances(self, bundle: Floats, rows: slice | Ints, day: float) -> Floats:
-        """How far sales are from a subject of these bundles at a day: log price differences by bundle, and
+    def distances(self, attributes: Floats, rows: slice | Ints, day: float) -> Floats:
+        """How far sales are from a subject at a day: log price differences by group of attributes, and
         the costs of age and of what is not known; infinite for a sale after the day and for one so different
         that it is no comparable."""
-        apart = np.abs(self.bundles[rows] - bundle.astype(np.float32)).sum(axis=1)
+        apart = np.abs(self.attribute_groups[rows] - attributes.astype(np.float32)).sum(axis=1)
         age = (day - self.days[rows]) / YEAR
         fit = (age >= 0) & (apart <= MOST_GROSS)
         return np.where(fit, apart + self.cost[rows] + AGE_COST * age, np.inf)

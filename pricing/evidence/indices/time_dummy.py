@@ -15,10 +15,10 @@ from typing import Final
 import numpy as np
 from scipy import sparse
 
-from pricing.evidence.characteristics import Characteristics
-from pricing.evidence.cluster_robust import Swept, cluster_robust
-from pricing.evidence.clusters import Clusters
-from pricing.evidence.least_squares import pseudo_inverse
+from pricing.evidence.indices.characteristics import Characteristics
+from pricing.evidence.indices.cluster_robust import Swept, cluster_robust
+from pricing.evidence.indices.clusters import Clusters
+from pricing.evidence.indices.least_squares import pseudo_inverse
 from pricing.model.hedonic import ONE_THREAD
 from pricing.model.pooling import Floats, Ints
 

@@ -11,7 +11,7 @@ from typing import Final
 import numpy as np
 import polars as pl
 
-from pricing.evidence.least_squares import LeastSquares, least_squares
+from pricing.evidence.indices.least_squares import LeastSquares, least_squares
 from pricing.model.pooling import Floats, Ints
 from pricing.vocabulary import CONDITION_BANDS
 

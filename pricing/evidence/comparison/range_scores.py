@@ -14,8 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import stats
 
-from pricing.evidence.held_out import held_out
-from pricing.evidence.layout import MINIMUM, Layout
+from pricing.evidence.comparison.held_out import held_out
+from pricing.evidence.comparison.sale_features import MINIMUM, SaleFeatures
 from pricing.model.pooling import Floats, Ints
 
 FEWEST: Final = 30
@@ -52,13 +52,13 @@ class RangeScores:
     scores: dict[str, Floats]
 
     @classmethod
-    def learn(cls, book: Layout) -> "RangeScores":
-        """From the later sales of a book, each held out and valued from the others."""
-        found = held_out(book, _later(book), COUNT)
+    def fit(cls, indexed: SaleFeatures) -> "RangeScores":
+        """From the later sales of an index, each held out and valued from the others."""
+        found = held_out(indexed, _later(indexed), COUNT)
         told = found.found >= MINIMUM
         rows = found.rows[told]
         scores = np.abs(found.error[told]) / found.spread[told]
-        graded, few = book.graded(rows), others_of_model(book)[rows] < FEW_SALES
+        graded, few = indexed.graded(rows), others_of_model(indexed)[rows] < FEW_SALES
         kinds: dict[str, Floats] = {}
         for name, own in ((GRADED, graded), (UNGRADED, ~graded)):
             kinds |= _split(name, scores[own], few[own])
@@ -82,17 +82,17 @@ class RangeScores:
         return float(own[place - 1])
 
 
-def others_of_model(book: Layout) -> Ints:
-    """Of every sale of the book, how many other sales there are of its model."""
-    sizes = [size for _, size in book.starts[1].values()]
+def others_of_model(indexed: SaleFeatures) -> Ints:
+    """Of every sale of the index, how many other sales there are of its model."""
+    sizes = [size for _, size in indexed.starts[1].values()]
     return np.repeat(sizes, sizes) - 1
 
 
-def _later(book: Layout) -> Ints:
+def _later(indexed: SaleFeatures) -> Ints:
     """Rows of the sales that are held out."""
-    size = len(book.days)
+    size = len(indexed.days)
     wanted = min(size, max(size // 2, LEAST))
-    later = np.sort(np.argsort(book.days, kind="stable")[size - wanted :])
+    later = np.sort(np.argsort(indexed.days, kind="stable")[size - wanted :])
     return later[np.unique(np.linspace(0, len(later) - 1, min(len(later), MOST)).round().astype(np.int64))]
 
 

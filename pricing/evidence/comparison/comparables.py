@@ -13,7 +13,7 @@ from scipy import stats
 
 from pricing.car import Car, today
 from pricing.errors import EvidenceError
-from pricing.evidence.adjustments import (
+from pricing.evidence.comparison.adjustments import (
     CONDITIONS,
     DATE,
     GROSS_LIMIT,
@@ -22,12 +22,19 @@ from pricing.evidence.adjustments import (
     adjustment_lines,
     overridden,
 )
-from pricing.evidence.choices import Choice, in_force
-from pricing.evidence.choosing import choose, left_over, marked
-from pricing.evidence.layout import AGE_COST, MINIMUM, MOST_GROSS, RINGS, YEAR, Layout
-from pricing.evidence.range_scores import FEWEST
-from pricing.evidence.reconciliation import stated_error, trust, weighted_median
-from pricing.evidence.sales_book import SalesBook
+from pricing.evidence.comparison.choices import Choice, in_force
+from pricing.evidence.comparison.choosing import choose, left_over, marked
+from pricing.evidence.comparison.comparables_index import ComparablesIndex
+from pricing.evidence.comparison.range_scores import FEWEST
+from pricing.evidence.comparison.reconciliation import reliability_weights, stated_error, weighted_median
+from pricing.evidence.comparison.sale_features import (
+    AGE_COST,
+    MATCH_LEVELS,
+    MINIMUM,
+    MOST_GROSS,
+    YEAR,
+    SaleFeatures,
+)
 from pricing.model.pooling import Floats, Ints
 from pricing.notebook_html import facts_html, range_text
 
@@ -53,7 +60,7 @@ class Comparables:
 
     Args:
         subject: one row, the car.
-        table: a row a comparable, the nearest first: what was sold, ``ring``, ``net_per_cent`` and
+        table: a row a comparable, the nearest first: what was sold, ``match_level``, ``net_per_cent`` and
             ``gross_per_cent`` of its price (from its conditions of sale on), ``adjusted_price``, ``weight``
             (they add up to 1), ``age_years``, ``evidence`` (graded or ungraded sale), ``flags`` and
             ``chosen`` (null, or why a person added it).
@@ -90,6 +97,10 @@ class Comparables:
     scores: int = 0
     reason: str | None = None
 
+    def __post_init__(self) -> None:
+        # Evidence that earlier versions froze calls the column so.
+        object.__setattr__(self, "table", self.table.rename({"ring": "match_level"}, strict=False))
+
     def _repr_html_(self) -> str:
         """The reconciled range, and a row a comparable."""
         spread = range_text(self.low, self.mid, self.high, self.currency, self.reason)
@@ -107,7 +118,7 @@ class Comparables:
 
 
 def find_comparables(
-    book: SalesBook,
+    indexed: ComparablesIndex,
     car: Car,
     *,
     as_of: date | None = None,
@@ -118,7 +129,7 @@ def find_comparables(
     """The sales most like a car, adjusted to it and reconciled.
 
     Args:
-        book: the market's sales (``SalesBook.build``), laid out once.
+        indexed: the market's sales (``ComparablesIndex.build``), laid out once.
         car: a car of that market.
         as_of: the effective date; the last sale's when not given.
         count: comparables wanted.
@@ -135,12 +146,12 @@ def find_comparables(
     if count < MINIMUM:
         raise EvidenceError(f"a value needs {MINIMUM} comparables at least; got {count}")
     car.held(None, today() if as_of is None else as_of)
-    first, last = book.span
+    first, last = indexed.span
     at = last if as_of is None else as_of
     if at < first:
         raise EvidenceError(f"no sale is on record by {at}; the first is of {first}")
-    ended = book.dates.last_day
-    if len(book.dates.logs) > 1 and (at - ended).days > MOST_DAYS_PAST:
+    ended = indexed.dates.last_day
+    if len(indexed.dates.logs) > 1 and (at - ended).days > MOST_DAYS_PAST:
         raise EvidenceError(
             f"the index that moves prices through time ends at {ended}, more than two years before {at}, and "
             "cannot speak of the time between: sale records of those years would help"
@@ -148,26 +159,28 @@ def find_comparables(
     made = in_force(choices)
     day = float((at - date(1970, 1, 1)).days)
     subject = car.frame(at).drop("event_date")
-    own = book.effects.encode(subject, at)
+    own = indexed.effects.encode(subject, at)
     group = (car.make, car.model, car.variant)
-    rows, ring, left = choose(book, book.effects.bundles(own)[0], group, day, count, made)
-    names = (CONDITIONS, DATE, *book.effects.lines)
-    sales, offers = book.sales[rows], book.offers_of(group, day, OFFER_YEARS, OFFERS)
+    rows, match_level, left = choose(
+        indexed, indexed.effects.attribute_groups(own)[0], group, day, count, made
+    )
+    names = (CONDITIONS, DATE, *indexed.effects.lines)
+    sales, offers = indexed.sales[rows], indexed.offers_of(group, day, OFFER_YEARS, OFFERS)
     others = pl.concat([sales, offers])
     days = others["event_date"].to_physical().cast(pl.Float64).to_numpy()
     every = np.column_stack(
         [
             np.zeros(len(others)),
-            book.dates.between(days, np.full(len(others), day)),
-            book.effects.differences(own, book.effects.encode(others, at)),
+            indexed.dates.between(days, np.full(len(others), day)),
+            indexed.effects.differences(own, indexed.effects.encode(others, at)),
         ]
     )
     logs = every[: len(rows)]
     logs = overridden(logs, names, sales["record_id"].to_list(), made)
     gross = np.abs(logs).sum(axis=1)
-    age = (day - book.days[rows]) / YEAR
+    age = (day - indexed.days[rows]) / YEAR
     added = marked(sales, made, "add")
-    near = np.argsort(np.where(added, -1.0, gross + book.cost[rows] + AGE_COST * age), kind="stable")
+    near = np.argsort(np.where(added, -1.0, gross + indexed.cost[rows] + AGE_COST * age), kind="stable")
     usable = near[(gross[near] <= MOST_GROSS) | added[near]]
     if len(usable) < MINIMUM:
         raise EvidenceError(_refusal(group, at, len(usable), len(rows)))
@@ -175,18 +188,18 @@ def find_comparables(
     left += left_over(sales, usable, kept, len(near) - len(usable))
     comparables = sales[kept]
     lines = adjustment_lines(
-        comparables, subject, logs[kept], names, at=at, currency=book.currency,
-        model_source=f"price model fitted to {book.effects.sales:,} sales", choices=made,
+        comparables, subject, logs[kept], names, at=at, currency=indexed.currency,
+        model_source=f"price model fitted to {indexed.effects.sales:,} sales", choices=made,
     )  # fmt: skip
-    band = book.band[rows[kept]]
-    weights = trust(book.dates.noise[band], gross[kept], age[kept])
+    band = indexed.band[rows[kept]]
+    weights = reliability_weights(indexed.dates.noise[band], gross[kept], age[kept])
     adjusted = np.log(comparables["price"].cast(pl.Float64).to_numpy()) + logs[kept].sum(axis=1)
     mid = float(weighted_median(adjusted[None], weights[None])[0])
-    stated = np.array([book.dates.noise[own.band[0]], stated_error(weights.sum())])
-    graded, of_model = own.band < len(book.dates.noise) - 1, np.array([book.of_model(group, day)])
-    kind = str(book.scores.kinds(graded, of_model)[0])
-    scores = len(book.scores.scores[kind])
-    within = book.scores.quantile(kind, coverage)
+    stated = np.array([indexed.dates.noise[own.band[0]], stated_error(weights.sum())])
+    graded, of_model = own.band < len(indexed.dates.noise) - 1, np.array([indexed.of_model(group, day)])
+    kind = str(indexed.scores.kinds(graded, of_model)[0])
+    scores = len(indexed.scores.scores[kind])
+    within = indexed.scores.quantile(kind, coverage)
     reach = None if within is None else within * float(np.hypot(*stated))
     normal = float(stats.norm.ppf((1.0 + coverage) / 2.0))
     sale_spread, mid_error = stated if within is None else stated * (within / normal)
@@ -194,9 +207,9 @@ def find_comparables(
     return Comparables(
         subject=subject,
         as_of=at,
-        currency=book.currency,
+        currency=indexed.currency,
         coverage=coverage,
-        table=_table(comparables, lines, weights, age[kept], ring[kept], book, band, made),
+        table=_table(comparables, lines, weights, age[kept], match_level[kept], indexed, band, made),
         lines=lines,
         offers=_offers(offers, every[len(rows) :].sum(axis=1)),
         left_out=pl.DataFrame(left, schema={"reason": pl.String, "sales": pl.Int64, "record_id": pl.String}),
@@ -206,7 +219,7 @@ def find_comparables(
         sale_spread=float(sale_spread),
         mid_error=float(mid_error),
         bracketed=bool((toward < 0).any() and (toward > 0).any()),
-        date_line_ends=book.dates.last_day,
+        date_line_ends=indexed.dates.last_day,
         choices=tuple(choices),
         kind=kind,
         scores=scores,
@@ -219,8 +232,8 @@ def _table(
     lines: pl.DataFrame,
     weights: Floats,
     age: Floats,
-    ring: Ints,
-    book: Layout,
+    match_level: Ints,
+    indexed: SaleFeatures,
     band: Ints,
     made: Mapping[tuple[str, str], Choice],
 ) -> pl.DataFrame:
@@ -232,7 +245,7 @@ def _table(
     )  # fmt: skip
     price = pl.col("price").cast(pl.Float64)
     reasons = {record: choice.reason for (record, _), choice in made.items() if choice.action == "add"}
-    ungraded = len(book.dates.noise) - 1
+    ungraded = len(indexed.dates.noise) - 1
     return (
         sales.select(SHOWN)
         .join(sums, on="record_id", how="left", maintain_order="left")
@@ -241,7 +254,7 @@ def _table(
             gross_per_cent=100.0 * pl.col("gross") / price,
             weight=pl.Series(weights / weights.sum()),
             age_years=pl.Series(age),
-            ring=pl.Series([*RINGS, "other make"]).gather(ring),
+            match_level=pl.Series([*MATCH_LEVELS, "other make"]).gather(match_level),
             evidence=pl.Series(
                 np.where(band == ungraded, "sale of a car not graded", "sale of a graded car")
             ),

@@ -7,9 +7,9 @@ from typing import Final, Self
 import numpy as np
 import polars as pl
 
-from pricing.evidence.characteristics import Characteristics
-from pricing.evidence.periods import Periods
-from pricing.evidence.time_dummy import (
+from pricing.evidence.indices.characteristics import Characteristics
+from pricing.evidence.indices.periods import Periods
+from pricing.evidence.indices.time_dummy import (
     PeriodSums,
     Window,
     fit_window,
@@ -53,7 +53,7 @@ class DateLine:
     window: Window
 
     @classmethod
-    def learn(cls, sold: pl.DataFrame, spec: FeatureSpec) -> Self:
+    def fit(cls, sold: pl.DataFrame, spec: FeatureSpec) -> Self:
         """From sold cars; with fewer than two quarters of enough sales the line is level."""
         size, step = len(sold), -(-len(sold) // MOST)
         sold = sold.gather_every(step) if step > 1 else sold

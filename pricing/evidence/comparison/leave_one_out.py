@@ -10,16 +10,16 @@ from datetime import date
 import numpy as np
 import polars as pl
 
-from pricing.evidence.held_out import held_out
-from pricing.evidence.layout import MINIMUM
-from pricing.evidence.range_scores import others_of_model
-from pricing.evidence.sales_book import SalesBook
+from pricing.evidence.comparison.comparables_index import ComparablesIndex
+from pricing.evidence.comparison.held_out import held_out
+from pricing.evidence.comparison.range_scores import others_of_model
+from pricing.evidence.comparison.sale_features import MINIMUM
 from pricing.model.price_model import PriceModel
 from pricing.model.ratio_study import ratio_study
 
 
 def leave_one_out(
-    book: SalesBook,
+    indexed: ComparablesIndex,
     model: PriceModel,
     *,
     count: int = 12,
@@ -30,22 +30,22 @@ def leave_one_out(
     ``kind`` (of ``RangeScores``), ``price``, ``comparables`` (how many were found), ``value`` (null under
     ``MINIMUM``) with ``low`` and ``high`` (null also where its kind has no range) and ``model`` (the model's
     own mid)."""
-    asked = np.ones(len(book.sales), dtype=bool)
+    asked = np.ones(len(indexed.sales), dtype=bool)
     if from_day is not None:
-        asked = (book.sales["event_date"] >= from_day).to_numpy()
-    found = held_out(book, np.flatnonzero(asked), count)
+        asked = (indexed.sales["event_date"] >= from_day).to_numpy()
+    found = held_out(indexed, np.flatnonzero(asked), count)
     rows = found.rows
-    kind = pl.Series("kind", book.scores.kinds(book.graded(rows), others_of_model(book)[rows]))
-    wide = {name: book.scores.quantile(name, coverage) for name in book.scores.scores}
+    kind = pl.Series("kind", indexed.scores.kinds(indexed.graded(rows), others_of_model(indexed)[rows]))
+    wide = {name: indexed.scores.quantile(name, coverage) for name in indexed.scores.scores}
     reach = found.spread * kind.replace_strict(wide, return_dtype=pl.Float64).to_numpy()
     mid = np.where(found.found >= MINIMUM, found.mid, np.nan)
-    cars = book.sales[rows]
+    cars = indexed.sales[rows]
     ranges = pl.concat([model.price_range(part) for part in cars.iter_slices(5_000)])
     return pl.DataFrame(
         {
             "record_id": cars["record_id"],
             "evidence": ranges["evidence"],
-            "graded": pl.Series(book.graded(rows)),
+            "graded": pl.Series(indexed.graded(rows)),
             "kind": kind,
             "price": cars["price"].cast(pl.Float64),
             "comparables": found.found,

@@ -27,17 +27,17 @@ _TYPES: Final = {
 _NAMES: Final = {kind: name for name, kind in _TYPES.items()}
 
 
-def freeze(value: object) -> str:
+def serialise(value: object) -> str:
     """Dataclasses, frames, days and amounts as JSON text; equal values give equal text.
 
-    >>> freeze({"at": date(2026, 6, 30), "low": Decimal("4.50")})
+    >>> serialise({"at": date(2026, 6, 30), "low": Decimal("4.50")})
     '{"at":{"day":"2026-06-30"},"low":{"amount":"4.50"}}'
 
     Raises:
         AppraisalError: something in it is of a type that cannot be frozen.
     """
     return json.dumps(
-        _frozen(value), ensure_ascii=True, sort_keys=True, separators=(",", ":"), allow_nan=False
+        _serialised(value), ensure_ascii=True, sort_keys=True, separators=(",", ":"), allow_nan=False
     )
 
 
@@ -46,20 +46,20 @@ def digest(text: str) -> str:
     return hashlib.sha256(text.encode()).hexdigest()
 
 
-def thaw(text: str, kinds: Mapping[str, type]) -> Any:
-    """The inverse of ``freeze``; ``kinds`` are the dataclasses there may be, by name.
+def deserialise(text: str, kinds: Mapping[str, type]) -> Any:
+    """The inverse of ``serialise``; ``kinds`` are the dataclasses there may be, by name.
 
     A field that a class no longer has is passed over, and one that it has gained takes its default.
 
     >>> frame = pl.DataFrame({"price": [Decimal("4.50"), None], "options": [["overdrive"], []]})
-    >>> thaw(freeze(frame), {}).equals(frame)
+    >>> deserialise(serialise(frame), {}).equals(frame)
     True
 
     Raises:
         AppraisalError: the text is no frozen evidence, or lacks what its classes need.
     """
     try:
-        return _thawed(json.loads(text), kinds)
+        return _deserialised(json.loads(text), kinds)
     except (
         ValueError,
         KeyError,
@@ -71,7 +71,7 @@ def thaw(text: str, kinds: Mapping[str, type]) -> Any:
         raise AppraisalError(f"the frozen evidence cannot be read: {error}") from None
 
 
-def _frozen(value: Any) -> Any:
+def _serialised(value: Any) -> Any:
     match value:
         case pl.DataFrame():
             return {"frame": [_column(value[name]) for name in value.columns]}
@@ -80,13 +80,13 @@ def _frozen(value: Any) -> Any:
         case date():
             return {"day": value.isoformat()}
         case list() | tuple():
-            return [_frozen(part) for part in value]
+            return [_serialised(part) for part in value]
         case Mapping():
-            return {str(name): _frozen(part) for name, part in value.items()}
+            return {str(name): _serialised(part) for name, part in value.items()}
         case None | bool() | int() | float() | str():
             return value
         case _ if is_dataclass(value) and not isinstance(value, type):
-            parts = {part.name: _frozen(getattr(value, part.name)) for part in fields(value)}
+            parts = {part.name: _serialised(getattr(value, part.name)) for part in fields(value)}
             return {"kind": type(value).__name__, "fields": parts}
         case _:
             raise AppraisalError(f"evidence cannot hold a {type(value).__name__}")
@@ -111,7 +111,7 @@ def _column(series: pl.Series) -> list[Any]:
     return [series.name, name, shown.to_list()]
 
 
-def _thawed(value: Any, kinds: Mapping[str, type]) -> Any:
+def _deserialised(value: Any, kinds: Mapping[str, type]) -> Any:
     match value:
         case {"frame": columns}:
             return pl.DataFrame([_series(*column) for column in columns])
@@ -120,11 +120,11 @@ def _thawed(value: Any, kinds: Mapping[str, type]) -> Any:
         case {"day": str(text)} if len(value) == 1:
             return date.fromisoformat(text)
         case {"kind": str(name), "fields": dict(parts)}:
-            return _made(kinds[name], {key: _thawed(part, kinds) for key, part in parts.items()})
+            return _made(kinds[name], {key: _deserialised(part, kinds) for key, part in parts.items()})
         case dict():
-            return {name: _thawed(part, kinds) for name, part in value.items()}
+            return {name: _deserialised(part, kinds) for name, part in value.items()}
         case list():
-            return tuple(_thawed(part, kinds) for part in value)
+            return tuple(_deserialised(part, kinds) for part in value)
         case _:
             return value
 

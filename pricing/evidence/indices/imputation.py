@@ -16,7 +16,7 @@ from typing import Final
 
 import numpy as np
 
-from pricing.evidence.least_squares import LeastSquares, least_squares
+from pricing.evidence.indices.least_squares import LeastSquares, least_squares
 from pricing.model.pooling import Floats, Ints
 
 FORMULAS: Final = ("laspeyres", "paasche", "fisher", "tornqvist", "symmetric")

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from polars.testing import assert_frame_equal
 
-from pricing.appraisal.frozen import digest, freeze, thaw
+from pricing.appraisal.evidence_json import deserialise, digest, serialise
 from pricing.errors import AppraisalError
 
 
@@ -51,14 +51,14 @@ FRAME = pl.DataFrame(
 
 
 def test_a_frame_comes_back_with_every_digit_and_type() -> None:
-    found = thaw(freeze(FRAME), {})
+    found = deserialise(serialise(FRAME), {})
     expected = FRAME.with_columns(pl.col("whole").cast(pl.Int64), pl.col("nothing").cast(pl.String))
     assert_frame_equal(found, expected)
-    assert freeze(found) == freeze(FRAME)
+    assert serialise(found) == serialise(FRAME)
 
 
 def test_an_empty_frame_comes_back() -> None:
-    assert_frame_equal(thaw(freeze(FRAME.clear()), {}), thaw(freeze(FRAME), {}).clear())
+    assert_frame_equal(deserialise(serialise(FRAME.clear()), {}), deserialise(serialise(FRAME), {}).clear())
 
 
 @given(
@@ -69,26 +69,26 @@ def test_an_empty_frame_comes_back() -> None:
     )
 )  # fmt: skip
 def test_plain_values_come_back(value: Any) -> None:
-    assert thaw(freeze(value), {}) == value
+    assert deserialise(serialise(value), {}) == value
 
 
 def test_equal_values_freeze_to_equal_text_whatever_their_order() -> None:
-    assert freeze({"a": 1, "b": 2}) == freeze({"b": 2, "a": 1})
-    assert digest(freeze({"a": 1})) != digest(freeze({"a": 2}))
+    assert serialise({"a": 1, "b": 2}) == serialise({"b": 2, "a": 1})
+    assert digest(serialise({"a": 1})) != digest(serialise({"a": 2}))
     assert digest("") == "e3b0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852b855"  # FIPS 180-4
 
 
 def test_classes_may_lose_and_gain_fields_meanwhile() -> None:
-    text = freeze(Old("a", Decimal("1.50"), 3))
-    assert thaw(text, {"Old": Now}) == Now("a", Decimal("1.50"))
+    text = serialise(Old("a", Decimal("1.50"), 3))
+    assert deserialise(text, {"Old": Now}) == Now("a", Decimal("1.50"))
     with pytest.raises(AppraisalError, match=r"lacks Needs\.more"):
-        thaw(text, {"Old": Needs})
+        deserialise(text, {"Old": Needs})
 
 
 @pytest.mark.parametrize("value", [object(), {"a": {1, 2}}, pl.DataFrame({"a": [pl.Series([1])]}), b"bytes"])
 def test_what_cannot_be_frozen_is_refused(value: Any) -> None:
     with pytest.raises(AppraisalError, match="evidence cannot hold"):
-        freeze(value)
+        serialise(value)
 
 
 @pytest.mark.parametrize(
@@ -98,5 +98,5 @@ def test_what_cannot_be_frozen_is_refused(value: Any) -> None:
 )  # fmt: skip
 def test_what_was_not_frozen_is_refused_in_one_line(text: str) -> None:
     with pytest.raises(AppraisalError) as refused:
-        thaw(text, {"Old": Old})
+        deserialise(text, {"Old": Old})
     assert "cannot be read" in str(refused.value)

@@ -16,9 +16,9 @@ import numpy as np
 import polars as pl
 
 from pricing.errors import EvidenceError
-from pricing.evidence.choices import Choice
-from pricing.evidence.date_line import SOURCE as DATE_SOURCE
-from pricing.evidence.term_effects import GROUP
+from pricing.evidence.comparison.choices import Choice
+from pricing.evidence.comparison.date_line import SOURCE as DATE_SOURCE
+from pricing.evidence.comparison.term_effects import GROUP
 from pricing.model.pooling import Floats
 from pricing.money.currencies import with_rates
 

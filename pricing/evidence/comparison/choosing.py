@@ -7,30 +7,30 @@ import numpy as np
 import polars as pl
 
 from pricing.errors import EvidenceError
-from pricing.evidence.choices import Choice
-from pricing.evidence.layout import MOST_GROSS, RINGS, SHORTLIST, Layout
+from pricing.evidence.comparison.choices import Choice
+from pricing.evidence.comparison.sale_features import MATCH_LEVELS, MOST_GROSS, SHORTLIST, SaleFeatures
 from pricing.model.pooling import Floats, Ints
 
 BEYOND: Final = f"needs more adjustment than a comparable can bear (log price by {MOST_GROSS:g} in all)"
 
 
 def choose(
-    book: Layout,
-    bundle: Floats,
+    indexed: SaleFeatures,
+    attributes: Floats,
     group: tuple[Any, ...],
     day: float,
     count: int,
     made: Mapping[tuple[str, str], Choice],
 ) -> tuple[Ints, Ints, list[dict[str, Any]]]:
-    """Rows of the shortlist, the ring of each, and what was left out so far: from the same variant outward,
+    """Rows of the shortlist, the match level of each, and what was left out so far: from the variant outward,
     until there are ``count``."""
-    dropped = _rows_of(book, made, "drop")
-    added = _rows_of(book, made, "add")
-    wide = book.ring(len(RINGS) - 1, group)
-    for ring in range(len(RINGS)):
-        where = book.ring(ring, group)
-        apart = book.distances(bundle, where, day)
-        late = int((book.days[where] > day).sum())
+    dropped = _rows_of(indexed, made, "drop")
+    added = _rows_of(indexed, made, "add")
+    wide = indexed.at_level(len(MATCH_LEVELS) - 1, group)
+    for match_level in range(len(MATCH_LEVELS)):
+        where = indexed.at_level(match_level, group)
+        apart = indexed.distances(attributes, where, day)
+        late = int((indexed.days[where] > day).sum())
         far = int(np.isinf(apart).sum()) - late
         inside = dropped[(dropped >= where.start) & (dropped < where.stop)] - where.start
         apart[inside] = np.inf
@@ -39,13 +39,13 @@ def choose(
     want = min(SHORTLIST * count, len(apart))
     nearest = np.argpartition(apart, want - 1)[:want] if want else np.empty(0, dtype=np.int64)
     rows = nearest[np.isfinite(apart[nearest])] + where.start
-    if len(added) and (book.days[added] > day).any():
+    if len(added) and (indexed.days[added] > day).any():
         raise EvidenceError("a sale after the effective date cannot be added: it was not known then")
     rows = np.unique(np.concatenate([rows, added]))
-    rings = np.full(len(rows), len(RINGS), dtype=np.int64)
-    for place in reversed(range(len(RINGS))):
-        own = book.ring(place, group)
-        rings[(rows >= own.start) & (rows < own.stop)] = place
+    levels = np.full(len(rows), len(MATCH_LEVELS), dtype=np.int64)
+    for place in reversed(range(len(MATCH_LEVELS))):
+        own = indexed.at_level(place, group)
+        levels[(rows >= own.start) & (rows < own.stop)] = place
     left = [
         {"reason": f"dropped: {choice.reason}", "sales": 1, "record_id": record}
         for (record, _), choice in made.items()
@@ -54,11 +54,17 @@ def choose(
     sizes = (
         (late, "sold after the effective date"),
         (far, BEYOND),
-        (int(np.isfinite(apart).sum()) - want, f"less like the subject than those looked at ({RINGS[ring]})"),
-        (wide.stop - wide.start - (where.stop - where.start), f"further out than the {RINGS[ring]}"),
+        (
+            int(np.isfinite(apart).sum()) - want,
+            f"less like the subject than those looked at ({MATCH_LEVELS[match_level]})",
+        ),
+        (
+            wide.stop - wide.start - (where.stop - where.start),
+            f"further out than the {MATCH_LEVELS[match_level]}",
+        ),
     )
     left += [{"reason": reason, "sales": size, "record_id": None} for size, reason in sizes if size > 0]
-    return rows, rings, left
+    return rows, levels, left
 
 
 def left_over(sales: pl.DataFrame, usable: Ints, kept: Ints, beyond: int) -> list[dict[str, Any]]:
@@ -70,13 +76,13 @@ def left_over(sales: pl.DataFrame, usable: Ints, kept: Ints, beyond: int) -> lis
     return [*less, *([{"reason": BEYOND, "sales": beyond, "record_id": None}] if beyond else [])]
 
 
-def _rows_of(book: Layout, made: Mapping[tuple[str, str], Choice], action: str) -> Ints:
+def _rows_of(indexed: SaleFeatures, made: Mapping[tuple[str, str], Choice], action: str) -> Ints:
     """Rows of the sales that a person added or dropped; every one must be there."""
     wanted = [record for (record, _), choice in made.items() if choice.action == action]
     if not wanted:
         return np.empty(0, dtype=np.int64)
-    rows = book.sales.select(pl.col("record_id").is_in(wanted).arg_true()).to_series()
-    found = book.sales["record_id"][rows].to_list()
+    rows = indexed.sales.select(pl.col("record_id").is_in(wanted).arg_true()).to_series()
+    found = indexed.sales["record_id"][rows].to_list()
     absent = sorted(set(wanted) - set(found))
     if absent:
         raise EvidenceError(f"to {action} record {absent[0]!r}: the market has no such sale")

@@ -35,7 +35,7 @@ ORDER: Final = (
 
 
 @dataclass(frozen=True)
-class Encoded:
+class EncodedSales:
     """Cars as columns: ``X`` (n x p), ``codes`` of their groups (n x levels), and of their condition bands
     (``band``, n; the number of bands where ungraded)."""
 
@@ -43,8 +43,8 @@ class Encoded:
     codes: Ints
     band: Ints
 
-    def __getitem__(self, rows: Ints | slice) -> "Encoded":
-        return Encoded(self.X[rows], self.codes[rows], self.band[rows])
+    def __getitem__(self, rows: Ints | slice) -> "EncodedSales":
+        return EncodedSales(self.X[rows], self.codes[rows], self.band[rows])
 
 
 class TermEffects:
@@ -77,34 +77,34 @@ class TermEffects:
         for k, (_, columns) in enumerate(places):
             self.membership[columns, k] = 1.0
 
-    def encode(self, cars: pl.DataFrame, at: date | Sequence[date] | pl.Series) -> Encoded:
+    def encode(self, cars: pl.DataFrame, at: date | Sequence[date] | pl.Series) -> EncodedSales:
         """Cars as columns, all at the effective date ``at`` (or each at its own)."""
         dated = cars
         if self.spec.event_date:
             day = pl.lit(at, dtype=pl.Date) if isinstance(at, date) else pl.Series(at, dtype=pl.Date)
             dated = cars.with_columns(day.alias(self.spec.event_date))
         encoded = self.design.encode(self.spec.prepared(dated))
-        return Encoded(encoded.X, encoded.codes, encoded.band)
+        return EncodedSales(encoded.X, encoded.codes, encoded.band)
 
-    def coefficients(self, cars: Encoded) -> Floats:
+    def coefficients(self, cars: EncodedSales) -> Floats:
         """n x p."""
         return self.posterior.coefficients(cars.codes)
 
-    def differences(self, subject: Encoded, comparables: Encoded) -> Floats:
+    def differences(self, subject: EncodedSales, comparables: EncodedSales) -> Floats:
         """Log adjustments that bring each comparable to the subject (one, or one each): n x lines."""
         own, other = self.coefficients(subject), self.coefficients(comparables)
         moved = (own * (subject.X - comparables.X)) @ self.membership
         group = np.einsum("np,np->n", own - other, comparables.X)
         return np.column_stack([group, moved])
 
-    def bundles(self, cars: Encoded) -> Floats:
+    def attribute_groups(self, cars: EncodedSales) -> Floats:
         """The worth of cars beside the average sale, in a few sums that are quick to compare (n x 5): level
         of the group, condition, wear (year and odometer), options, all else."""
         theta = self.coefficients(cars)
         effects = (theta * (cars.X - self.reference)) @ self._bundle_membership()
         return np.column_stack([theta @ self.reference, effects])
 
-    def level_variance(self, car: Encoded) -> float:
+    def level_variance(self, car: EncodedSales) -> float:
         """Posterior variance of the log price of the average sale, were it of the car's group."""
         return float(self.posterior.variance(self.reference[None], car.codes[:1], self.priors)[0])
 
