@@ -1,3 +1,4 @@
-"""The comparable-sales approach: which past sales are most like a car, adjusted to it, weighted and
-reconciled, and how far that was off for sales held out. Not here: how prices moved (``evidence/indices``).
+"""The comparable-sales approach: the past sales most like a car, adjusted, weighted, reconciled, and tested.
+
+Not here: how prices moved (`evidence/indices/`), or the depth of a market (`evidence/depth.py`).
 """
