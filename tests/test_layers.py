@@ -13,6 +13,7 @@ TOP_LEVEL = {"README.md", "DEVELOPERS.md", "pyproject.toml", "pricing", "dashboa
 
 ROOMS = (
     ("errors", "vocabulary", "progress", "toml_text", "notebook_html", "memo", "validation"),
+    ("untrusted",),
     ("car_fields", "money"),
     ("records",),
     ("car", "intake"),

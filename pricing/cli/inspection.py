@@ -1,6 +1,5 @@
 """Commands for the walk round a car: ``inspect``. Each opens, calls the library and prints."""
 
-import csv
 import sys
 from dataclasses import replace
 from datetime import date
@@ -173,14 +172,9 @@ def agreement(
     """Compare the score rule with bands a market gave, and refit its weights to them."""
     from pricing.condition.agreement import refit
     from pricing.condition.inspection_files import open_inspection
+    from pricing.intake.readers import read_whole
 
-    try:
-        with table.open(encoding="utf-8-sig", newline="") as file:
-            rows = list(csv.DictReader(file))
-    except OSError as error:
-        raise FileError(f"{table}: cannot be read: {error.strerror}") from error
-    except (UnicodeDecodeError, csv.Error) as error:
-        raise FileError(f"{table}: cannot be read: {error}") from error
+    rows = read_whole(table).rows(named=True)
     if not rows or not {"inspection", "condition_band"} <= set(rows[0]):
         raise InspectionError(f"{table}: the columns inspection and condition_band are needed")
     inspections = [

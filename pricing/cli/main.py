@@ -178,6 +178,9 @@ def load(
     A cell that a record can be without and that cannot be read becomes a note; a row that lacks what no
     record can be without is kept in quarantine with the names of the rules it broke; known rows are left out.
     """
+    from pricing.untrusted.door import warm
+
+    warm("pricing.intake.readers:parts")
     from pricing.cli.terminal import progress, show_new_market, show_report
     from pricing.store.market import Market
     from pricing.store.records.first_load import load_into

@@ -109,15 +109,17 @@ def _rates(path: Path | None) -> "pl.DataFrame | None":
     """The user's own rates, as ``with_rates`` takes them."""
     import polars as pl
 
+    from pricing.intake.readers import read_whole
+
     if path is None:
         return None
+    frame = read_whole(path)
     try:
-        frame = pl.read_csv(path, infer_schema=False)
         return frame.select(
             pl.col("currency"),
             pl.col("rate_date").str.to_date("%Y-%m-%d"),
             pl.col("rate").cast(pl.Decimal(20, 6)),
         )
-    except (OSError, pl.exceptions.PolarsError) as error:
+    except pl.exceptions.PolarsError as error:
         first = str(error).splitlines()[0] if str(error) else type(error).__name__
         raise MoneyError(f"{path}: cannot be read as currency, rate_date, rate: {first}") from error

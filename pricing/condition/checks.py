@@ -6,7 +6,6 @@ them.
 """
 
 import dataclasses
-import tomllib
 from collections.abc import Iterable
 from dataclasses import field
 from enum import StrEnum
@@ -17,7 +16,8 @@ from typing import Annotated, Any, Final, Literal, Self
 from pydantic import ConfigDict, Field, StringConstraints, TypeAdapter, ValidationError, model_validator
 from pydantic.dataclasses import dataclass
 
-from pricing.errors import InspectionError
+from pricing.errors import FileError, InspectionError
+from pricing.untrusted.documents import read_toml
 from pricing.validation import sentence_of
 from pricing.vocabulary import words
 
@@ -243,11 +243,9 @@ def _shipped(name: str) -> dict[str, Any]:
 def _read(path: Path) -> dict[str, Any]:
     """One sheet file, its checks as ``Check`` under ``checks``."""
     try:
-        content = tomllib.loads(path.read_text(encoding="utf-8"))
-    except OSError as error:
-        raise InspectionError(f"{path}: cannot be read: {error.strerror}") from error
-    except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        raise InspectionError(f"{path}: cannot be read as a sheet of checks: {error}") from error
+        content = read_toml(path)
+    except FileError as error:
+        raise InspectionError(str(error)) from None
     rows = content.get("check", [])
     if not isinstance(rows, list) or not isinstance(content.get("name"), str):
         raise InspectionError(f"{path}: a sheet needs a name and a list of [[check]]")

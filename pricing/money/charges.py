@@ -5,7 +5,6 @@ A charge is tiered: each rate applies to the part of the hammer price inside its
 charge. Charge and tax are each rounded half up to the currency's smallest unit.
 """
 
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
@@ -17,8 +16,9 @@ from typing import Any, Final
 import polars as pl
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
-from pricing.errors import FileError, MoneyError
+from pricing.errors import MoneyError
 from pricing.money.currencies import MICRO, divide_half_up, minor_unit_places
+from pricing.untrusted.documents import read_toml
 from pricing.validation import sentence_of
 from pricing.vocabulary import words
 
@@ -254,12 +254,7 @@ def read_schedule(path: Path) -> Schedule:
         FileError: it cannot be read as TOML.
         MoneyError: a charge makes no sense.
     """
-    try:
-        facts = tomllib.loads(path.read_text(encoding="utf-8"))
-    except OSError as error:
-        raise FileError(f"{path}: cannot be read as a schedule: {error.strerror}") from None
-    except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        raise FileError(f"{path}: cannot be read as a schedule (TOML): {error}") from None
+    facts = read_toml(path)
     tables = facts.get("charge")
     if not isinstance(tables, list) or not all(isinstance(table, dict) for table in tables):
         raise MoneyError(f"{path}: a schedule has tables [[charge]]; got {', '.join(facts) or 'nothing'}")

@@ -144,7 +144,7 @@ def test_a_kept_mapping_goes_before_the_proposed_one(page: AppTest) -> None:
 @pytest.mark.parametrize(
     ("text", "message"),
     [
-        ("source = ", "mapping.toml is not a TOML file"),
+        ("source = ", "mapping.toml cannot be read as TOML"),
         (
             'source = "s"\n[columns]\nmake = "![x](http://x.invalid/a)"',
             "names columns that the table does not",

@@ -44,7 +44,7 @@ def load_into(
     >>> place = Path(folder.name) / "market.duckdb"
     >>> load_into(place, ["typo.csv"])
     Traceback (most recent call last):
-    pricing.errors.FileError: typo.csv does not exist
+    pricing.errors.FileError: typo.csv cannot be read: it does not exist
     >>> place.exists()
     False
     >>> folder.cleanup()
