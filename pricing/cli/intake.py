@@ -108,7 +108,7 @@ def correct(
     """Correct one cell of a record; the old value is kept, and the price derived anew."""
     opened = open_market(market)
     name = record_named(opened, record)
-    opened.correct(name, column, value if value else None, reason=reason)
+    opened.correct(name, {column: value if value else None}, reason=reason)
     say(f"{column} of {name} is corrected; the old value is kept.")
 
 

@@ -20,7 +20,7 @@ from pricing.cli.car_options import takes_car
 from pricing.cli.copying import copy_app
 from pricing.cli.decisions import InspectionOption, SheetsOption, assessed, decision_app
 from pricing.cli.evidence import market_app
-from pricing.cli.frames import say
+from pricing.cli.frames import say, show
 from pricing.cli.inspection import inspect_app
 from pricing.cli.intake import intake_app
 from pricing.cli.mapping import mapping_app
@@ -61,6 +61,9 @@ app.add_typer(copy_app)
 app.add_typer(token_app, name="token")
 
 DEMO_FILE: Final = Path("demo.duckdb")
+
+ROWS_REFUSED: Final = 10
+"""Rejected rows that a dry run prints."""
 
 PortOption = Annotated[
     int | None,
@@ -184,7 +187,7 @@ def load(
     from pricing.cli.terminal import progress, show_new_market, show_report
     from pricing.store.market import Market
     from pricing.store.records.first_load import load_into
-    from pricing.words.loading import name_sentences
+    from pricing.words.loading import name_sentences, refused_table
 
     new = not market.exists()
     with progress() as tell:
@@ -193,6 +196,8 @@ def load(
             believe=believe,
         )  # fmt: skip
     show_report(report, dry_run=dry_run)
+    if report.refused:
+        show(refused_table(report).drop("file").head(ROWS_REFUSED), "The first of them")
     if new and not dry_run:
         show_new_market(Market.open(market))
     if report.accepted and not dry_run:

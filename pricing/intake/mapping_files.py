@@ -20,7 +20,7 @@ from pricing.toml_text import toml_line
 from pricing.untrusted.documents import read_toml
 from pricing.untrusted.files import inside
 
-_KEYS: Final = {
+KEYS: Final = {
     "source": str, "sheet": str, "delimiter": str, "encoding": str, "header_row": int, "columns": dict,
     "car": dict,
     "constants": dict, "dates": dict, "numbers": dict, "units": dict, "words": dict, "options": dict,
@@ -157,10 +157,10 @@ def _charge_lines(charge: Charge) -> str:
 
 def _mapping(table: dict[str, Any]) -> Mapping:
     for key, value in table.items():
-        if key not in _KEYS:
-            raise MappingError(f"unknown entry {key!r}; expected some of {', '.join(_KEYS)}")
-        if not isinstance(value, _KEYS[key]):
-            raise MappingError(f"{key} must be a {_KEYS[key].__name__}, got {value!r}")
+        if key not in KEYS:
+            raise MappingError(f"unknown entry {key!r}; expected some of {', '.join(KEYS)}")
+        if not isinstance(value, KEYS[key]):
+            raise MappingError(f"{key} must be a {KEYS[key].__name__}, got {value!r}")
     if not table.get("source"):
         raise MappingError('a mapping names its source: source = "where the file comes from"')
     options = table.get("options", {})

@@ -23,6 +23,7 @@ from pricing.intake.listings import is_page, pages_in, read_listings
 from pricing.intake.parquet_files import read_parquet
 from pricing.intake.text_tables import read_text_table, survey_text
 from pricing.intake.workbooks import refuse_large
+from pricing.nearest import did_you_mean
 from pricing.untrusted.documents import whole_number, whole_text
 from pricing.untrusted.door import read_untrusted
 from pricing.untrusted.files import is_folder, regular_size
@@ -64,6 +65,22 @@ def read_file(path: Path, layout: Layout | None = None) -> Iterator[Part]:
         yield Part(
             answer.frame, answer.facts["done"], answer.facts["expected"], Counter(answer.facts["set_aside"])
         )
+
+
+def sheet_names(path: Path) -> list[str]:
+    """The sheets of a workbook, in their order; none of a file of another kind.
+
+    Raises ``FileError`` for a workbook that cannot be read.
+    """
+    if _READERS.get(path.suffix.lower()) is not _read_book:
+        return []
+    (answer,) = read_untrusted(sheets, path)
+    return list(answer.facts["sheets"])
+
+
+def sheets(name: str, limits: Limits) -> Iterator[tuple[dict[str, Any], None]]:
+    """The reader that ``sheet_names`` has run in the reading process."""
+    yield {"sheets": _book(Path(name), limits).sheet_names}, None
 
 
 def read_whole(path: Path, layout: Layout | None = None) -> pl.DataFrame:
@@ -130,14 +147,13 @@ Frames = Iterator[tuple[pl.DataFrame, int] | tuple[pl.DataFrame, int, Counter[st
 
 
 def _read_book(path: Path, layout: Layout, limits: Limits) -> Frames:
-    if path.suffix.lower() != ".xls":  # the others are archives
-        refuse_large(path, limits)
+    book = _book(path, limits)
+    names = book.sheet_names if layout.sheet is None else [layout.sheet]
+    if layout.sheet is not None and layout.sheet not in book.sheet_names:
+        near = did_you_mean(layout.sheet, book.sheet_names)
+        raise FileError(f"{path} has no sheet {layout.sheet!r}{near}; it has: {', '.join(book.sheet_names)}")
     try:
-        book = fastexcel.read_excel(path)
-        sheets = book.sheet_names if layout.sheet is None else [layout.sheet]
-        if layout.sheet is not None and layout.sheet not in book.sheet_names:
-            raise FileError(f"{path} has no sheet {layout.sheet!r}; it has: {', '.join(book.sheet_names)}")
-        loaded = [book.load_sheet(sheet, dtypes="string", header_row=None, skip_rows=0) for sheet in sheets]
+        loaded = [book.load_sheet(sheet, dtypes="string", header_row=None, skip_rows=0) for sheet in names]
         shown = [sheet for sheet in loaded if layout.sheet is not None or sheet.visible == "visible"]
         grids = [sheet.to_polars() for sheet in shown]
     except (fastexcel.FastExcelError, ValueError) as error:
@@ -149,6 +165,15 @@ def _read_book(path: Path, layout: Layout, limits: Limits) -> Frames:
     total = sum(table.frame.height for table in tables)
     for table in tables:
         yield table.frame, total, table.set_aside
+
+
+def _book(path: Path, limits: Limits) -> fastexcel.ExcelReader:
+    if path.suffix.lower() != ".xls":  # the others are archives
+        refuse_large(path, limits)
+    try:
+        return fastexcel.read_excel(path)
+    except (fastexcel.FastExcelError, ValueError) as error:
+        raise FileError(f"{path} is not a readable workbook: {str(error).splitlines()[0]}") from None
 
 
 def _read_json_lines(path: Path, layout: Layout, limits: Limits) -> Frames:

@@ -16,6 +16,8 @@ import duckdb
 import polars as pl
 
 from pricing.errors import MarketError
+from pricing.intake.mapping import Mapping as Columns
+from pricing.intake.written.cars import CarNames
 from pricing.progress import Progress, untold
 from pricing.store.audit import now, write_audit
 from pricing.store.connection import TIMEOUT_SECONDS, Values, add_row, connection, frame, run
@@ -27,13 +29,15 @@ from pricing.store.kept.settings import keep_settings
 from pricing.store.kept.tokens import Tokens
 from pricing.store.market_paths import market_path
 from pricing.store.opening import base_currency_of, create_file
-from pricing.store.records import history, links, names, rebase, removal, suspicions, terms
+from pricing.store.records import history, links, mappings, names, rebase, removal, suspicions, terms
 from pricing.store.records.loading import LoadReport, load_files
 from pricing.store.records.quarantine import export_quarantine
 from pricing.store.records.sales import digest, read_sales
 from pricing.store.state import CHANGES_SEEN, StoredState, read_state, record_changes
 
 Facts = dict[str, str | float | int]
+CellValues = Mapping[str, str | None]
+"""By column of the contract a cell as people write it, None for an empty one."""
 
 
 class Market:
@@ -229,16 +233,15 @@ class Market:
             keep_result(opened, self.idempotency, {"batch_id": batch_id, "records": gone})
             return gone
 
-    def correct(
-        self, record_id: str, column: str, value: str | None, *, reason: str, today: date | None = None
-    ) -> None:
-        """Give a cell of a record another value, as text; the old one is kept in ``corrections``.
+    def correct(self, record_id: str, values: CellValues, *, reason: str, today: date | None = None) -> None:
+        """Give cells of a record other values, as people write them; the old ones are kept, see
+        ``corrections``.
 
         Raises ``MarketError`` when there is no such record or it would break a rule.
         """
         day = datetime.now(UTC).date() if today is None else today
         with self._connection(write=True) as opened:
-            history.correct(opened, record_id, column, value, reason, self.base_currency, day)
+            history.correct(opened, record_id, values, reason, self.base_currency, day)
 
     def remove(self, record_id: str, *, reason: str) -> None:
         """Take a record out; what it was is kept among the corrections, and no load brings it back.
@@ -247,6 +250,14 @@ class Market:
         """
         with self._connection(write=True) as opened:
             removal.remove(opened, record_id, reason)
+
+    def corrections(self, record_id: str) -> pl.DataFrame:
+        """What was changed of a record, the oldest first: done_at, column, old, new, reason."""
+        return self._frame(
+            'SELECT done_at, "column", old, new, reason FROM corrections '
+            "WHERE record_id = ? ORDER BY done_at",
+            [record_id],
+        )
 
     def audit(self) -> pl.DataFrame:
         """What was done to the market, oldest first: done_at, action, subject, detail (JSON)."""
@@ -275,6 +286,16 @@ class Market:
         """Names that may be one (state ``proposed``) and those that were settled, the most records first."""
         with self._connection() as opened:
             return names.list_names(opened)
+
+    def car_names(self) -> CarNames:
+        """The names of the market's cars, by which whole cars in one cell are parted."""
+        with self._connection() as opened:
+            return CarNames.of(names.known_cars(opened))
+
+    def kept_mappings(self) -> list[Columns]:
+        """The mapping of each source that was loaded by one, the last of each."""
+        with self._connection() as opened:
+            return mappings.kept_mappings(opened)
 
     def settle_name(
         self, field: str, typed: str, name: str, *, make: str | None = None, model: str | None = None

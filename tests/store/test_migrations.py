@@ -216,6 +216,6 @@ def test_a_row_that_was_there_twice_is_there_once(tmp_path: Path) -> None:
 def test_a_migrated_file_is_worked_with(tmp_path: Path) -> None:
     market = Market.open(second_version(tmp_path / "market.duckdb"), create=False)
     record = market.sales()["record_id"][0]
-    market.correct(record, "year", "1967", reason="seen on the plate", today=date(2026, 6, 30))
+    market.correct(record, {"year": "1967"}, reason="seen on the plate", today=date(2026, 6, 30))
     assert market.store_fit(b"three", {"rows": 5}) == "fit-0003"
     assert market.undo("batch-0001") == 3

@@ -45,7 +45,8 @@ def test_its_double_is_shown(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("cells", "message"),
     [
-        ({"colour": "red"}, "a sale has no colour; it has: .*make"),
+        ({"colour": "red"}, "a sale has no colour.*; it has: .*make"),
+        ({"yaer": "1968"}, "no yaer; did you mean year"),
         ({"make": ""}, "no sale record yet: make missing"),
         ({"amount": "a lot"}, "amount unreadable"),
         ({"event_date": "2031-01-01"}, "event date in future"),

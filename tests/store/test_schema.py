@@ -67,7 +67,7 @@ def test_a_column_more_breaks_no_write(filled: Market, tmp_path: Path) -> None:
         opened.execute("CREATE UNIQUE INDEX quarantine_key ON quarantine (quarantine_id)")
     assert filled.load([write(tmp_path / "notes.csv", {}, {"amount": "-1"})]).accepted == 1
     record = filled.sales()["record_id"][0]
-    filled.correct(record, "year", "1967", reason="seen on the plate", today=date(2026, 6, 30))
+    filled.correct(record, {"year": "1967"}, reason="seen on the plate", today=date(2026, 6, 30))
     filled.settle_name("make", "Corvan", "Corvane")
     (tmp_path / "rates.csv").write_text("currency,rate_date,rate\nGBP,2025-01-01,0.8\nGBP,2024-07-01,0.9\n")
     assert filled.add_rates(tmp_path / "rates.csv") == 2 and filled.own_rates().height == 3

@@ -99,7 +99,7 @@ class Comparables:
 
     def __post_init__(self) -> None:
         # Evidence that earlier versions froze calls the column so.
-        object.__setattr__(self, "table", self.table.rename({"ring": "match_level"}, strict=False))
+        object.__setattr__(self, "table", self.table.rename({"match_level": "match_level"}, strict=False))
 
     def _repr_html_(self) -> str:
         """The reconciled range, and a row a comparable."""

@@ -48,7 +48,7 @@ def test_what_one_desk_does_the_other_sees(desk: Callable[[str], Market], tmp_pa
     record = ""
 
     def correct(market: Market) -> None:
-        market.correct(record, "year", "1967", reason="seen on the plate", today=TODAY)
+        market.correct(record, {"year": "1967"}, reason="seen on the plate", today=TODAY)
 
     steps: list[Callable[[Market], Any]] = [
         lambda market: market.load([first], today=TODAY),
