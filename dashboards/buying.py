@@ -5,10 +5,10 @@ from typing import Final
 import polars as pl
 import streamlit as st
 
-from dashboards import frame
-from dashboards.address import BOUND
+from dashboards import page_layout
+from dashboards.exhibits import show_chart, show_table
 from dashboards.offer_terms import ask_amount, ask_offer
-from dashboards.shown import show_chart, show_table
+from dashboards.url_state import BOUND
 from pricing.charts.buying import bids_chart, limits_chart
 from pricing.decisions.buying import BuyerTerms, Buying, buy_car
 from pricing.operations.settings import schedule_in_force
@@ -32,8 +32,8 @@ CARS_SHOWN: Final = 12
 def show_page() -> None:
     """Ask for the car and the buyer's terms; show the limits and what they rest on."""
     st.title("Buy")
-    with frame.one_sentence():
-        asked = frame.ask_market_and_car()
+    with page_layout.one_sentence():
+        asked = page_layout.ask_market_and_car()
         if asked is None:
             return
         state = asked.snapshot
@@ -44,7 +44,7 @@ def show_page() -> None:
                 "Give the price that is asked for the car; only an auction goes without (see the car above)."
             )
             return
-        with frame.one_sentence("This cannot be reckoned: "):
+        with page_layout.one_sentence("This cannot be reckoned: "):
             _show(
                 buy_car(
                     state,
@@ -87,7 +87,7 @@ def _ask_terms(state: Snapshot, currency: str) -> BuyerTerms:
             imported = st.selectbox(
                 "Imported, with duty and tax of", sources, None, key="import_from", placeholder="not imported"
             )
-        frame.link("settings", "Charges stand on the page Settings")
+        page_layout.link("settings", "Charges stand on the page Settings")
     return BuyerTerms(currency, certainty / 100, transport=transport, repairs=repairs, import_from=imported)
 
 
@@ -115,7 +115,7 @@ def _show(facts: Buying) -> None:
         type="primary",
         on_click="ignore",
     )
-    frame.link("mend", "Mend it, or buy better")
+    page_layout.link("mend", "Mend it, or buy better")
     for caution in facts.cautions:
         st.caption(escaped(caution))
 

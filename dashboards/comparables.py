@@ -5,8 +5,8 @@ from typing import Any, Final
 import polars as pl
 import streamlit as st
 
-from dashboards import frame, people
-from dashboards.shown import show_chart, show_table
+from dashboards import page_layout, people
+from dashboards.exhibits import show_chart, show_table
 from pricing.car import Car
 from pricing.charts import evidence as market_charts
 from pricing.decisions.approaches import difference
@@ -27,17 +27,17 @@ LONGEST_NAME: Final = 120
 def show_page() -> None:
     """Find, adjust, weigh; show the answer, the sales, each sale's lines."""
     st.title("Comparable sales")
-    with frame.one_sentence():
-        asked = frame.ask_market_and_car()
+    with page_layout.one_sentence():
+        asked = page_layout.ask_market_and_car()
         if asked is None:
             return
         snapshot = asked.snapshot
         count, subject = _ask_how()
-        indexed = frame.comparables_index(snapshot)
+        indexed = page_layout.comparables_index(snapshot)
         if indexed is None:
             return
         choices = kept(snapshot.market, subject) if subject else ()
-        with frame.one_sentence("No value can be given: "):
+        with page_layout.one_sentence("No value can be given: "):
             found = find_comparables(indexed, asked.car, count=count, choices=choices)
             _show_answer(found)
             _show_difference(snapshot, asked.car, found)

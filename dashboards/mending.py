@@ -6,9 +6,9 @@ from typing import Any, Final
 import polars as pl
 import streamlit as st
 
-from dashboards import caches, frame, sheets
-from dashboards.address import within
-from dashboards.shown import show_chart, show_table
+from dashboards import caches, page_layout, sheets
+from dashboards.exhibits import show_chart, show_table
+from dashboards.url_state import within
 from pricing.car import Car
 from pricing.charts import mending as mending_charts
 from pricing.condition.budget import RepairBudget, repair_budget
@@ -33,8 +33,8 @@ ITEMS_SHOWN: Final = 12
 def show_page() -> None:
     """The budget of the sheet in hand, and the comparison for every higher band."""
     st.title("Mend or buy better")
-    with frame.one_sentence():
-        market = frame.ask_market()
+    with page_layout.one_sentence():
+        market = page_layout.ask_market()
         if market is None:
             return
         snapshot, model = market
@@ -43,7 +43,7 @@ def show_page() -> None:
             st.info(
                 "This page reckons from an inspection: fill in a sheet for the car first, even half of it."
             )
-            frame.link("inspect", "Inspect the car")
+            page_layout.link("inspect", "Inspect the car")
             return
         st.subheader(escaped(car_words({**inspection.car, "condition_band": inspection.sheet.construction})))
         Car.checked(inspection.car, known=snapshot.names())

@@ -7,8 +7,8 @@ from typing import Final
 import streamlit as st
 
 from dashboards import caches, sheets
-from dashboards.address import BOUND, CARRIED, held_to, within
-from dashboards.frame import Asked
+from dashboards.page_layout import Asked
+from dashboards.url_state import BOUND, CARRIED, held_to, within
 from pricing.car import Car
 from pricing.car_fields import NEEDED
 from pricing.condition.assessment import InspectionResult

@@ -6,8 +6,8 @@ from decimal import Decimal
 import polars as pl
 import streamlit as st
 
-from dashboards import frame
-from dashboards.shown import show_chart, show_table
+from dashboards import page_layout
+from dashboards.exhibits import show_chart, show_table
 from pricing.car import Car
 from pricing.charts import valuation as charts
 from pricing.decisions.amounts import Conversion
@@ -26,12 +26,12 @@ SALES_SHOWN = 200
 def show_page() -> None:
     """Ask for a car, value it, show the valuation."""
     st.title("Where does this car sit")
-    with frame.one_sentence():
-        asked = frame.ask_market_and_car()
+    with page_layout.one_sentence():
+        asked = page_layout.ask_market_and_car()
         if asked is None:
             return
         snapshot, model, car, asking = asked
-        with frame.one_sentence("This car cannot be valued: "):
+        with page_layout.one_sentence("This car cannot be valued: "):
             records = snapshot.of_model(car.make, car.model)
             valuation = value_car(records, model, car, asking=asking)
             show_valuation(
@@ -42,7 +42,7 @@ def show_page() -> None:
 
 def _comparables(snapshot: Snapshot, car: Car) -> pl.DataFrame | None:
     """The comparable sales, once the market is laid out and where there are enough of them."""
-    indexed = frame.laid_out(snapshot)
+    indexed = page_layout.laid_out(snapshot)
     if indexed is None:
         return None
     try:
@@ -196,9 +196,9 @@ def show_ways_on() -> None:
     """Where a person goes from here with this car."""
     st.subheader("From here")
     with st.container(horizontal=True):
-        frame.link("inspect", "Inspect it")
-        frame.link("mend", "Mend it or buy better")
-        frame.link("comparables", "See comparable sales")
-        frame.link("buy", "Buy it")
-        frame.link("sell", "Sell it")
-        frame.link("appraisals", "Appraise it")
+        page_layout.link("inspect", "Inspect it")
+        page_layout.link("mend", "Mend it or buy better")
+        page_layout.link("comparables", "See comparable sales")
+        page_layout.link("buy", "Buy it")
+        page_layout.link("sell", "Sell it")
+        page_layout.link("appraisals", "Appraise it")

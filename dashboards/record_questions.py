@@ -9,7 +9,7 @@ import polars as pl
 import streamlit as st
 
 from dashboards import caches, people
-from dashboards.shown import show_table
+from dashboards.exhibits import show_table
 from pricing.intake.suspicions import find_suspicions
 from pricing.intake.transfers import packed
 from pricing.snapshot import Snapshot

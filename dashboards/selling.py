@@ -7,9 +7,9 @@ from typing import Any
 import polars as pl
 import streamlit as st
 
-from dashboards import frame
+from dashboards import page_layout
+from dashboards.exhibits import show_chart, show_table
 from dashboards.offer_terms import ask_amount, ask_offer
-from dashboards.shown import show_chart, show_table
 from pricing.charts.selling import proceeds_chart, reserve_chart, waiting_chart
 from pricing.decisions.first_jobs import PAPERS
 from pricing.decisions.seller_terms import SellerTerms
@@ -32,17 +32,17 @@ from pricing.words.selling import (
 def show_page() -> None:
     """Ask for the car and the seller's terms; show what each channel leaves."""
     st.title("Sell")
-    with frame.one_sentence():
-        asked = frame.ask_market_and_car()
+    with page_layout.one_sentence():
+        asked = page_layout.ask_market_and_car()
         if asked is None:
             return
         state = asked.snapshot
         offer = ask_offer(asked)
         terms = _ask_terms(offer.currency, offer.asking)
         key = f"selling {state.path} {state.state.records} {state.state.fit}"
-        if not frame.done(key, "Learning how cars sell", lambda tell: _learn(state, tell)):
+        if not page_layout.done(key, "Learning how cars sell", lambda tell: _learn(state, tell)):
             return
-        with frame.one_sentence("This cannot be reckoned: "):
+        with page_layout.one_sentence("This cannot be reckoned: "):
             _show(
                 sell_car(
                     state,

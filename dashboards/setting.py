@@ -7,9 +7,9 @@ from typing import Any, Final
 import polars as pl
 import streamlit as st
 
-from dashboards import caches, frame, people
+from dashboards import caches, page_layout, people
+from dashboards.exhibits import show_table
 from dashboards.records import COMMON_CURRENCIES
-from dashboards.shown import show_table
 from pricing.condition.catalogue import LABOUR_KINDS
 from pricing.money.currencies import CURRENCIES
 from pricing.operations.access import EVERYONE, ROLES
@@ -36,10 +36,10 @@ NONE: Final = "none"
 def show_page() -> None:
     """What is set, and forms that change it, for whoever may."""
     st.title("Settings")
-    with frame.one_sentence():
+    with page_layout.one_sentence():
         snapshot = caches.snapshot()
         if snapshot is None:
-            frame.ask_market()
+            page_layout.ask_market()
             return
         if st.session_state.pop("settings_kept", False):
             st.success("The settings are kept.")
@@ -77,7 +77,7 @@ def _show_market(snapshot: Snapshot) -> None:
     st.caption(
         "The base currency is chosen when a market is made, and stays. Another market is another file."
     )
-    frame.link("records", "Load sale records")
+    page_layout.link("records", "Load sale records")
 
 
 def _ask_units(snapshot: Snapshot, kept: Settings, may: bool) -> None:

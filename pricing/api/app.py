@@ -22,9 +22,9 @@ from pricing.api import (
     routes_state,
     routes_values,
 )
-from pricing.api.gate import LIST_BYTES_A_CAR, Gate
 from pricing.api.logs import log_settings
 from pricing.api.problems import Problem, ProblemError, handle_problems, responses
+from pricing.api.request_limits import LIST_BYTES_A_CAR, RequestLimits
 from pricing.api.schemas import ValueQuestion
 from pricing.api.service import Service
 from pricing.errors import PricingError
@@ -87,7 +87,7 @@ def create_api(settings: Configuration) -> FastAPI:
         UPLOADS: settings.largest_upload,
     }
     api.add_middleware(
-        Gate, service=service, sizes=sizes, long=LONG, acts={UPLOADS: "load"}, unguarded=UNGUARDED
+        RequestLimits, service=service, sizes=sizes, long=LONG, acts={UPLOADS: "load"}, unguarded=UNGUARDED
     )
     api.openapi = _documented(api)  # type: ignore[method-assign]
     api.state.methods = [

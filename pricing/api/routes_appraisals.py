@@ -12,7 +12,7 @@ from starlette.responses import Response
 
 from pricing.api.answers import Answer
 from pricing.api.callers import Caller, caller_who_may
-from pricing.api.once import Key, once
+from pricing.api.idempotency import Key, idempotently
 from pricing.api.pages import Limit, Page, Start, page
 from pricing.api.problems import ProblemError, responses
 from pricing.api.schemas import Row
@@ -114,7 +114,7 @@ def enter(given: RecordIn, service: Here, caller: Valuer, key: Key = None) -> Re
         return {"appraisal_id": name, "revision": 1}
 
     asked = ("enter", given.model_dump_json())
-    return once(market, caller, key, asked, work, lambda made: _told(market, made))
+    return idempotently(market, caller, key, asked, work, lambda made: _told(market, made))
 
 
 @router.get("/appraisals/{appraisal_id}", response_model=EntryFacts)
@@ -151,7 +151,7 @@ def change(
 
     _own(market, caller, appraisal_id, None)
     asked = ("change", appraisal_id, given.model_dump_json())
-    return once(market, caller, key, asked, work, lambda made: _told(market, made), status=200)
+    return idempotently(market, caller, key, asked, work, lambda made: _told(market, made), status=200)
 
 
 @router.get("/appraisals/{appraisal_id}/history", response_model=Page)

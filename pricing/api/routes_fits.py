@@ -11,7 +11,7 @@ from starlette.responses import Response
 
 from pricing.api.answers import Answer
 from pricing.api.callers import Caller, caller_who_may
-from pricing.api.once import Key, once
+from pricing.api.idempotency import Key, idempotently
 from pricing.api.pages import Limit, Page, Start, page
 from pricing.api.problems import ProblemError, responses
 from pricing.api.schemas import Row
@@ -65,7 +65,7 @@ def make_fit(
         return {"fit_id": save(model, market)}
 
     market = service.snapshot().market
-    return once(market, caller, key, ("fit",), work, lambda made: _one(service, made["fit_id"]))
+    return idempotently(market, caller, key, ("fit",), work, lambda made: _one(service, made["fit_id"]))
 
 
 def _listed(service: Service) -> pl.DataFrame:

@@ -12,7 +12,7 @@ from starlette.responses import Response
 
 from pricing.api.answers import Answer
 from pricing.api.callers import Caller, caller_who_may
-from pricing.api.once import Key, once
+from pricing.api.idempotency import Key, idempotently
 from pricing.api.pages import Limit, Page, Start, page
 from pricing.api.problems import ProblemError, responses
 from pricing.api.schemas import Name, Row
@@ -123,7 +123,7 @@ def load(
         given,
         *(part for content in contents for part in content),
     )
-    return once(Market.open(service.configuration.market), caller, key, asked, work)
+    return idempotently(Market.open(service.configuration.market), caller, key, asked, work)
 
 
 @router.get("/batches", response_model=Page, dependencies=reading)
@@ -144,7 +144,7 @@ def undo(batch_id: str, service: Here, caller: Loader, key: Key = None) -> Respo
     market = service.snapshot().market
     if key is None:
         _batch(market, batch_id)
-    return once(
+    return idempotently(
         market, caller, key, ("undo", batch_id),
         lambda market: {"batch_id": _batch(market, batch_id)["batch_id"], "records": market.undo(batch_id)},
         status=200,

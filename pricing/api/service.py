@@ -12,9 +12,9 @@ from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 
 from pricing.api.counters import Counters
+from pricing.api.micro_batch import MicroBatch
 from pricing.api.problems import ProblemError
-from pricing.api.rates import Rates
-from pricing.api.together import Together
+from pricing.api.rate_limiter import RateLimiter
 from pricing.car import READ_TYPES
 from pricing.decisions.car_list import value_list
 from pricing.errors import CarError, DecisionError, MarketError
@@ -54,9 +54,9 @@ class Service:
     def __init__(self, configuration: Configuration) -> None:
         self.configuration = configuration
         self.source = source_of(configuration.market)
-        self.together = Together(_value)
-        self.rates = Rates(configuration.requests_a_second, configuration.burst)
-        self.guesses = Rates(GUESSES_A_MINUTE / 60.0, GUESSES_A_MINUTE)
+        self.batch = MicroBatch(_value)
+        self.rates = RateLimiter(configuration.requests_a_second, configuration.burst)
+        self.guesses = RateLimiter(GUESSES_A_MINUTE / 60.0, GUESSES_A_MINUTE)
         self.counters = Counters()
 
     def snapshot(self) -> Snapshot:
@@ -106,7 +106,7 @@ class Service:
         key = ListKey(snapshot, self.fit_of(snapshot, fit), as_of, coverage)
         if not snapshot.can_value(key.fit):
             await run_in_threadpool(snapshot.make_ready, key.fit)
-        return await self.together.value(key, cars), key
+        return await self.batch.value(key, cars), key
 
 
 def where(snapshot: Snapshot, make: str | None, model: str | None) -> dict[str, str]:

@@ -7,8 +7,8 @@ from decimal import Decimal
 import numpy as np
 import polars as pl
 
+from pricing.arrays import Floats
 from pricing.condition.checks import AREAS, STATES
-from pricing.condition.pert import Floats
 from pricing.condition.repairs import RepairCosts
 from pricing.errors import InspectionError
 from pricing.money.currencies import minor_unit_places

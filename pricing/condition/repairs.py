@@ -14,10 +14,11 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
+from pricing.arrays import Floats
 from pricing.condition.assessment import InspectionResult
 from pricing.condition.catalogue import Catalogue, Job, Quote
 from pricing.condition.checks import AREAS, STATES, Check
-from pricing.condition.pert import Floats, pert_at_score, pert_mean
+from pricing.condition.pert import pert_at_score, pert_mean
 from pricing.errors import InspectionError, MoneyError
 from pricing.money.currencies import minor_unit_places, with_rates
 

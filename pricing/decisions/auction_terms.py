@@ -8,10 +8,11 @@ from typing import Final
 import numpy as np
 import polars as pl
 
+from pricing.arrays import Floats
 from pricing.car import Car
 from pricing.decisions.amounts import said
 from pricing.decisions.bidding import customary_step
-from pricing.decisions.highest_bids import Floats, HighestBids, mid_and_spread
+from pricing.decisions.highest_bids import HighestBids, mid_and_spread
 from pricing.decisions.proceeds import SaleTerms
 from pricing.decisions.reserves import Room
 from pricing.decisions.seller_terms import SellerTerms

@@ -20,7 +20,7 @@ from pricing.decisions.gap import Gap, asking_gap_of
 from pricing.decisions.mending import MendOrBuy, mend_or_buy
 from pricing.decisions.plain import plain
 from pricing.decisions.questions import buyer_questions
-from pricing.decisions.valuation import Evidence, FittedModel, Valuation, valued
+from pricing.decisions.valuation import FittedModel, HasSales, Valuation, valued
 from pricing.errors import DecisionError
 from pricing.model.distribution import PriceDistribution
 from pricing.money.charges import Schedule
@@ -130,7 +130,7 @@ class Buying:
 
 
 def buy_car(
-    market: Evidence,
+    market: HasSales,
     model: Pricing,
     car: Car,
     terms: BuyerTerms,

@@ -23,12 +23,10 @@ from numpy.typing import NDArray
 from scipy import optimize, stats
 from scipy.special import gammaln, stdtr, stdtrit
 
+from pricing.arrays import Floats, Ints
 from pricing.model.price_model import PriceModel
 from pricing.progress import Progress, untold
 from pricing.vocabulary import CONDITION_BANDS
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 EARLIER: Final = 0.7
 """Share of the lots, the earlier ones, that only the price model sees."""
@@ -72,12 +70,12 @@ class HighestBids:
 
     location: Floats
     scale: Floats
-    degrees: float
+    degrees_of_freedom: float
     lots: int
     unsold: int
 
     @classmethod
-    def learn(cls, lots: Lots) -> "HighestBids | None":
+    def fit(cls, lots: Lots) -> "HighestBids | None":
         """By penalised maximum likelihood; None where there are too few lots to say anything."""
         unsold = int((~lots.sold).sum())
         if len(lots) < FEWEST_LOTS or unsold < FEWEST_UNSOLD:
@@ -85,21 +83,24 @@ class HighestBids:
         bands = len(CONDITION_BANDS) + 1
         start = np.zeros(2 + 2 * bands)
         fits = [
-            (optimize.minimize(_loss, start, (lots, degrees, bands), method="L-BFGS-B"), degrees)
-            for degrees in DEGREES
+            (
+                optimize.minimize(_loss, start, (lots, degrees_of_freedom, bands), method="L-BFGS-B"),
+                degrees_of_freedom,
+            )
+            for degrees_of_freedom in DEGREES
         ]
-        best, degrees = min(fits, key=lambda fit: float(fit[0].fun))
+        best, degrees_of_freedom = min(fits, key=lambda fit: float(fit[0].fun))
         location = best.x[0] + best.x[2 : 2 + bands]
         scale = np.exp(best.x[1] + best.x[2 + bands :])
-        return cls(location, scale, degrees, len(lots), unsold)
+        return cls(location, scale, degrees_of_freedom, len(lots), unsold)
 
     def share_below(self, units: Floats | float, band: int) -> Floats:
         """Chance that the highest bid stays below so many of the model's units."""
-        return np.asarray(stdtr(self.degrees, (units - self.location[band]) / self.scale[band]))
+        return np.asarray(stdtr(self.degrees_of_freedom, (units - self.location[band]) / self.scale[band]))
 
     def quantiles(self, levels: Floats, band: int) -> Floats:
         """Units that the highest bid does not exceed with each probability."""
-        return np.asarray(self.location[band] + self.scale[band] * stdtrit(self.degrees, levels))
+        return np.asarray(self.location[band] + self.scale[band] * stdtrit(self.degrees_of_freedom, levels))
 
 
 def later_lots(records: pl.DataFrame, model: PriceModel, progress: Progress = untold) -> Lots:
@@ -140,15 +141,23 @@ def mid_and_spread(model: PriceModel, cars: pl.DataFrame) -> tuple[Floats, Float
     return mid, (high - low) / (2.0 * _TENTH)
 
 
-def _loss(parameters: Floats, lots: Lots, degrees: float, bands: int) -> float:
+def _loss(parameters: Floats, lots: Lots, degrees_of_freedom: float, bands: int) -> float:
     """Negative log likelihood with the pull of the bands towards each other."""
     apart = parameters[2:]
     location = (parameters[0] + parameters[2 : 2 + bands])[lots.band]
     log_scale = (parameters[1] + parameters[2 + bands :])[lots.band]
     high, low = (lots.upper - location) / np.exp(log_scale), (lots.lower - location) / np.exp(log_scale)
-    constant = gammaln((degrees + 1) / 2) - gammaln(degrees / 2) - 0.5 * np.log(degrees * np.pi)
+    constant = (
+        gammaln((degrees_of_freedom + 1) / 2)
+        - gammaln(degrees_of_freedom / 2)
+        - 0.5 * np.log(degrees_of_freedom * np.pi)
+    )
     with np.errstate(invalid="ignore"):
-        density = constant - (degrees + 1) / 2 * np.log1p(np.square(high) / degrees) - log_scale
-    between = np.log(np.maximum(stdtr(degrees, high) - stdtr(degrees, low), 1e-300))
+        density = (
+            constant
+            - (degrees_of_freedom + 1) / 2 * np.log1p(np.square(high) / degrees_of_freedom)
+            - log_scale
+        )
+    between = np.log(np.maximum(stdtr(degrees_of_freedom, high) - stdtr(degrees_of_freedom, low), 1e-300))
     likelihood = np.where(lots.sold, density, between).sum()
     return float(-likelihood + 0.5 * np.square(apart / POOLING).sum())

@@ -14,8 +14,8 @@ import numpy as np
 import polars as pl
 from scipy.special import ndtr
 
+from pricing.arrays import Floats
 from pricing.condition.repairs import Mask, RepairCosts
-from pricing.condition.score import Floats
 from pricing.decisions.price_by_score import GivesDistributions, PriceByScore
 from pricing.errors import DecisionError
 from pricing.vocabulary import BAND_EDGES, CONDITION_BANDS

@@ -9,13 +9,11 @@ from typing import Final
 
 import numpy as np
 import polars as pl
-from numpy.typing import NDArray
 
+from pricing.arrays import Floats
 from pricing.decisions.amounts import whole_units
 from pricing.money.charges import Charge, Schedule
 from pricing.money.currencies import minor_unit_places
-
-Floats = NDArray[np.float64]
 
 KINDS: Final = ("commission", "entry fee", "unsold fee")
 

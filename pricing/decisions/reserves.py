@@ -15,11 +15,10 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from pricing.arrays import Floats
 from pricing.errors import DecisionError
-
-Floats = NDArray[np.float64]
 
 MOST_BIDDERS: Final = 50
 

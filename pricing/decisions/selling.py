@@ -23,7 +23,7 @@ from pricing.decisions.plain import plain
 from pricing.decisions.proceeds import SaleTerms
 from pricing.decisions.seller_terms import SellerTerms
 from pricing.decisions.time_to_sale import TimeToSale, kaplan_meier, listings_of, log_rank
-from pricing.decisions.valuation import Evidence, Valuation, value_car
+from pricing.decisions.valuation import HasSales, Valuation, value_car
 from pricing.errors import DecisionError
 from pricing.model.price_model import PriceModel
 from pricing.money.charges import Schedule
@@ -115,7 +115,7 @@ def selling_evidence(
     sales, every = market.sales(as_of=as_of), market.sales(as_of=as_of, every_record=True)
     progress("days on offer against the asking price", 1, 7)
     listings = listings_of(sales, every, model)
-    times = TimeToSale.learn(listings)
+    times = TimeToSale.fit(listings)
     dearer = listings.ratio > np.median(listings.ratio) if len(listings.ratio) else listings.sold
     lots = later_lots(
         sales,
@@ -125,7 +125,7 @@ def selling_evidence(
         ),
     )
     progress("highest bids at the later auctions", 5, 7)
-    bids = HighestBids.learn(lots)
+    bids = HighestBids.fit(lots)
     progress("customary estimates", 6, 7)
     return SellingEvidence(
         bids=bids,
@@ -144,7 +144,7 @@ def evidence_of(snapshot: Snapshot, progress: Progress = untold) -> SellingEvide
 
 
 def sell_car(
-    market: Evidence,
+    market: HasSales,
     model: PriceModel,
     car: Car,
     terms: SellerTerms,

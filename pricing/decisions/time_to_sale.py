@@ -27,12 +27,10 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import optimize, stats
 from scipy.special import expit, logsumexp
 
+from pricing.arrays import Bools, Floats
 from pricing.evidence.asking_gap import asking_gap
 from pricing.evidence.comparison.term_effects import mid_errors
 from pricing.model.price_model import PriceModel
-
-Floats = NDArray[np.float64]
-Bools = NDArray[np.bool_]
 
 FEWEST_SALES: Final = 20
 """Sales with their asking price and listing date known, below which nothing is said."""
@@ -83,7 +81,7 @@ class TimeToSale:
     corrected: bool
 
     @classmethod
-    def learn(cls, listings: Listings) -> "TimeToSale | None":
+    def fit(cls, listings: Listings) -> "TimeToSale | None":
         """By penalised maximum likelihood; None where the records do not say enough."""
         sales = int(listings.sold.sum())
         if sales < FEWEST_SALES:

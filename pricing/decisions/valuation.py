@@ -47,7 +47,7 @@ BASIS: Final = "all-in"
 _CENT: Final = Decimal("0.01")
 
 
-class Evidence(Protocol):
+class HasSales(Protocol):
     """What a valuation reads of a market: a ``Snapshot`` is one."""
 
     @property
@@ -120,7 +120,7 @@ class Valuation:
 
 
 def value_car(
-    market: Evidence,
+    market: HasSales,
     model: FittedModel,
     car: Car,
     *,
@@ -149,7 +149,7 @@ def value_car(
 
 
 def valued(
-    market: Evidence,
+    market: HasSales,
     model: FittedModel,
     car: Car,
     *,

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special, stats
 
-from pricing.model.pooling import Floats
+from pricing.arrays import Floats
 
 DEGREES: Final = (3.0, 4.0, 5.0, 6.0, 8.0, 10.0, 15.0, 25.0, 60.0)
 """Degrees of freedom that are tried; the likeliest is kept."""
@@ -29,28 +29,32 @@ class ErrorLaw:
     1.959964
     """
 
-    degrees: float
+    degrees_of_freedom: float
 
     def quantile(self, level: Floats) -> Floats:
         """Value not exceeded with probability ``level``."""
         return np.asarray(
-            special.ndtri(level) if np.isinf(self.degrees) else special.stdtrit(self.degrees, level)
+            special.ndtri(level)
+            if np.isinf(self.degrees_of_freedom)
+            else special.stdtrit(self.degrees_of_freedom, level)
         )
 
     def share(self, value: Floats) -> Floats:
         """Probability of a smaller value."""
         return np.asarray(
-            special.ndtr(value) if np.isinf(self.degrees) else special.stdtr(self.degrees, value)
+            special.ndtr(value)
+            if np.isinf(self.degrees_of_freedom)
+            else special.stdtr(self.degrees_of_freedom, value)
         )
 
 
 def latent_weights(
-    squares: Floats, log_variance: Floats, degrees: float, censored: NDArray[np.bool_]
+    squares: Floats, log_variance: Floats, degrees_of_freedom: float, censored: NDArray[np.bool_]
 ) -> Floats:
     """Expected precision multipliers of t errors; a censored row's imputed value is taken as normal."""
-    if np.isinf(degrees):
+    if np.isinf(degrees_of_freedom):
         return np.ones(len(squares))
-    weights = (degrees + 1.0) / (degrees + squares * np.exp(-log_variance))
+    weights = (degrees_of_freedom + 1.0) / (degrees_of_freedom + squares * np.exp(-log_variance))
     weights[censored] = 1.0
     return weights
 
@@ -65,13 +69,21 @@ def likeliest_degrees(squares: Floats, log_variance: Floats) -> float:
     step = -(-len(squares) // SAMPLE)
     z = np.sqrt(squares[::step] * np.exp(-log_variance[::step]))
     best, best_score = DEGREES[0], -np.inf
-    for degrees in DEGREES:
+    for degrees_of_freedom in DEGREES:
         scale = 1.0
         for _ in range(15):
-            scale = float(np.sqrt(np.mean((degrees + 1.0) / (degrees + np.square(z / scale)) * np.square(z))))
-        score = float(np.sum(stats.t.logpdf(z / scale, degrees)) - len(z) * np.log(scale))
+            scale = float(
+                np.sqrt(
+                    np.mean(
+                        (degrees_of_freedom + 1.0)
+                        / (degrees_of_freedom + np.square(z / scale))
+                        * np.square(z)
+                    )
+                )
+            )
+        score = float(np.sum(stats.t.logpdf(z / scale, degrees_of_freedom)) - len(z) * np.log(scale))
         if score > best_score:
-            best, best_score = degrees, score
+            best, best_score = degrees_of_freedom, score
     return best
 
 

@@ -27,7 +27,7 @@ def drawn(size: int, seed: int) -> tuple[Lots, np.ndarray, np.ndarray]:
 def test_the_law_comes_back_though_unsold_lots_are_only_bounded() -> None:
     lots, bid, _ = drawn(4000, 1)
     assert 0.2 < (~lots.sold).mean() < 0.5
-    bids = HighestBids.learn(lots)
+    bids = HighestBids.fit(lots)
     assert bids is not None
     assert bids.location == pytest.approx(np.full(5, -0.1), abs=0.06)
     assert bids.scale == pytest.approx(np.full(5, 0.9), abs=0.07)
@@ -37,7 +37,7 @@ def test_the_law_comes_back_though_unsold_lots_are_only_bounded() -> None:
 
 def test_the_chance_of_a_sale_is_calibrated_on_later_lots() -> None:
     lots, _, _ = drawn(3000, 2)
-    bids = HighestBids.learn(lots)
+    bids = HighestBids.fit(lots)
     assert bids is not None
     later, bid, reserve = drawn(6000, 3)
     chance = np.array(
@@ -53,7 +53,7 @@ def test_the_chance_of_a_sale_is_calibrated_on_later_lots() -> None:
 
 def test_the_chosen_reserve_earns_within_two_per_cent_of_the_best_possible() -> None:
     lots, _, _ = drawn(1500, 4)
-    bids = HighestBids.learn(lots)
+    bids = HighestBids.fit(lots)
     assert bids is not None
     levels = (np.arange(400) + 0.5) / 400
     price = 8000 * np.exp(0.25 * bids.quantiles(levels, 2))
@@ -72,16 +72,16 @@ def test_a_band_with_few_lots_is_drawn_towards_the_others() -> None:
     kept = np.concatenate([few, np.flatnonzero(lots.band != 0)])
     lower, upper = lots.lower.copy(), lots.upper.copy()
     lower[few] = upper[few] = 2.0
-    bids = HighestBids.learn(Lots(lower[kept], upper[kept], lots.band[kept]))
+    bids = HighestBids.fit(Lots(lower[kept], upper[kept], lots.band[kept]))
     assert bids is not None
     assert bids.location[0] < 0.6
 
 
 def test_too_few_lots_say_nothing() -> None:
     lots, _, _ = drawn(30, 7)
-    assert HighestBids.learn(lots) is None
+    assert HighestBids.fit(lots) is None
     sold = np.linspace(-1, 1, 200)
-    assert HighestBids.learn(Lots(sold, sold, np.zeros(200, dtype=np.int64))) is None
+    assert HighestBids.fit(Lots(sold, sold, np.zeros(200, dtype=np.int64))) is None
 
 
 @pytest.mark.parametrize("seed", [11])
@@ -93,7 +93,7 @@ def test_on_a_simulated_market_the_chance_is_near_what_happens_later(seed: int) 
     past, future = frame[:4000], frame[4000:]
     spec = FeatureSpec.cars()
     model = PriceModel(spec).fit(past.drop("bid"))
-    bids = HighestBids.learn(later_lots(past.drop("bid"), model))
+    bids = HighestBids.fit(later_lots(past.drop("bid"), model))
     assert bids is not None
     lots = future.filter(pl.col("channel") == "auction")
     mid, spread = mid_and_spread(model, lots)

@@ -15,11 +15,11 @@ from typing import Final
 import numpy as np
 import polars as pl
 
+from pricing.arrays import Floats
 from pricing.errors import EvidenceError
 from pricing.evidence.comparison.choices import Choice
 from pricing.evidence.comparison.date_line import SOURCE as DATE_SOURCE
 from pricing.evidence.comparison.term_effects import GROUP
-from pricing.model.pooling import Floats
 from pricing.money.currencies import with_rates
 
 BASIS: Final = "price basis"

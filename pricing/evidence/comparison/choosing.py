@@ -6,10 +6,10 @@ from typing import Any, Final
 import numpy as np
 import polars as pl
 
+from pricing.arrays import Floats, Ints
 from pricing.errors import EvidenceError
 from pricing.evidence.comparison.choices import Choice
 from pricing.evidence.comparison.sale_features import MATCH_LEVELS, MOST_GROSS, SHORTLIST, SaleFeatures
-from pricing.model.pooling import Floats, Ints
 
 BEYOND: Final = f"needs more adjustment than a comparable can bear (log price by {MOST_GROSS:g} in all)"
 

@@ -11,6 +11,7 @@ import numpy as np
 import polars as pl
 from scipy import stats
 
+from pricing.arrays import Floats, Ints
 from pricing.car import Car, today
 from pricing.errors import EvidenceError
 from pricing.evidence.comparison.adjustments import (
@@ -35,7 +36,6 @@ from pricing.evidence.comparison.sale_features import (
     YEAR,
     SaleFeatures,
 )
-from pricing.model.pooling import Floats, Ints
 from pricing.notebook_html import facts_html, range_text
 
 COUNT: Final = 12

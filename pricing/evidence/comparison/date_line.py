@@ -7,6 +7,7 @@ from typing import Final, Self
 import numpy as np
 import polars as pl
 
+from pricing.arrays import Floats, Ints
 from pricing.evidence.indices.characteristics import Characteristics
 from pricing.evidence.indices.periods import Periods
 from pricing.evidence.indices.time_dummy import (
@@ -17,7 +18,6 @@ from pricing.evidence.indices.time_dummy import (
     weighted_by_band,
 )
 from pricing.model.hedonic import ONE_THREAD
-from pricing.model.pooling import Floats, Ints
 from pricing.model.spec import FeatureSpec
 
 LENGTH: Final = "quarter"

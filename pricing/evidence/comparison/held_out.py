@@ -13,11 +13,11 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
+from pricing.arrays import Floats, Ints
 from pricing.evidence.comparison.own_influence import OwnInfluence, Parts
 from pricing.evidence.comparison.reconciliation import reliability_weights, stated_error, weighted_median
 from pricing.evidence.comparison.sale_features import AGE_COST, MOST_GROSS, SHORTLIST, YEAR, SaleFeatures
 from pricing.model.hedonic import ONE_THREAD
-from pricing.model.pooling import Floats, Ints
 
 DUPLICATE_DAYS: Final = 60
 _PAIRS: Final = 20_000

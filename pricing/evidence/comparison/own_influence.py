@@ -11,8 +11,9 @@ from typing import Final
 
 import numpy as np
 
+from pricing.arrays import Floats, Ints
 from pricing.evidence.comparison.term_effects import EncodedSales, TermEffects
-from pricing.model.pooling import Floats, Ints, Posterior
+from pricing.model.pooling import Posterior
 
 MOST_LEVERAGE: Final = 0.95
 """A sale that holds its own fitted value more than this is taken to hold it so much: all that the model knows
@@ -38,9 +39,13 @@ class OwnInfluence:
         posterior = effects.posterior
         own, spread = regression.predict_variance(sales.X, sales.codes)
         residual = log_prices - regression.predict(sales.X, sales.codes)
-        degrees = regression.estimates.degrees
+        degrees_of_freedom = regression.estimates.degrees_of_freedom
         heavy = np.square(residual) / spread
-        latent = np.ones(len(spread)) if np.isinf(degrees) else (degrees + 1.0) / (degrees + heavy)
+        latent = (
+            np.ones(len(spread))
+            if np.isinf(degrees_of_freedom)
+            else (degrees_of_freedom + 1.0) / (degrees_of_freedom + heavy)
+        )
         weight = latent / spread
         leverage = np.minimum(weight * own, MOST_LEVERAGE)
         parts = Parts.of(posterior, sales)

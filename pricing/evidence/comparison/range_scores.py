@@ -14,9 +14,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import stats
 
+from pricing.arrays import Floats, Ints
 from pricing.evidence.comparison.held_out import held_out
 from pricing.evidence.comparison.sale_features import MINIMUM, SaleFeatures
-from pricing.model.pooling import Floats, Ints
 
 FEWEST: Final = 30
 """Scores of a kind below which it has no range: with 30 the share that an 80 % range holds is known to seven

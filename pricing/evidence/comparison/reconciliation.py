@@ -5,7 +5,7 @@ from typing import Final
 
 import numpy as np
 
-from pricing.model.pooling import Floats
+from pricing.arrays import Floats
 
 GROSS_ERROR: Final = 0.25
 """A gross adjustment is taken to be off by this share of itself (standard deviation). Assumption."""

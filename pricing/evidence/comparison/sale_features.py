@@ -8,12 +8,12 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
+from pricing.arrays import Floats, Ints
 from pricing.errors import EvidenceError
 from pricing.evidence.comparison.date_line import DateLine
 from pricing.evidence.comparison.term_effects import TermEffects
 from pricing.evidence.indices.index import sold_cars
 from pricing.model.hedonic import ONE_THREAD
-from pricing.model.pooling import Floats, Ints
 from pricing.model.price_model import PriceModel
 
 CHUNK: Final = 65_536

@@ -20,8 +20,8 @@ from typing import Final
 import numpy as np
 import polars as pl
 
+from pricing.arrays import Floats, Ints
 from pricing.model.design import Design
-from pricing.model.pooling import Floats, Ints
 from pricing.model.price_model import PriceModel
 
 GROUP: Final = "variant"

@@ -5,10 +5,10 @@ from typing import Final
 
 import numpy as np
 
+from pricing.arrays import Floats
 from pricing.evidence.indices.characteristics import Characteristics
 from pricing.evidence.indices.time_dummy import PeriodSums, fit_window
 from pricing.model.hedonic import ONE_THREAD
-from pricing.model.pooling import Floats
 
 ATTRIBUTE_GROUP: Final = {
     "condition": "condition",

@@ -7,8 +7,8 @@ from typing import Final, Self
 import numpy as np
 import polars as pl
 
+from pricing.arrays import Floats, Ints
 from pricing.errors import EvidenceError
-from pricing.model.pooling import Floats, Ints
 from pricing.model.spec import FeatureSpec
 from pricing.vocabulary import BAND_EDGES
 

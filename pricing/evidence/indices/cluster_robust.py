@@ -13,7 +13,7 @@ from typing import Final
 
 import numpy as np
 
-from pricing.model.pooling import Floats, Ints
+from pricing.arrays import Floats, Ints
 
 MOST_WORK: Final = 3e10
 """Multiplications beyond which the degrees of freedom leave out what goes between clusters: of so many sales

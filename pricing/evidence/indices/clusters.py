@@ -7,7 +7,7 @@ import numpy as np
 import polars as pl
 from scipy import stats
 
-from pricing.model.pooling import Floats, Ints
+from pricing.arrays import Floats, Ints
 
 KINDS: Final = ("the cars sold", "the models")
 

@@ -16,8 +16,8 @@ from typing import Final
 
 import numpy as np
 
+from pricing.arrays import Floats, Ints
 from pricing.evidence.indices.least_squares import LeastSquares, least_squares
-from pricing.model.pooling import Floats, Ints
 
 FORMULAS: Final = ("laspeyres", "paasche", "fisher", "tornqvist", "symmetric")
 

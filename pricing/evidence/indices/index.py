@@ -8,6 +8,7 @@ import numpy as np
 import polars as pl
 from scipy import stats
 
+from pricing.arrays import Floats, Ints
 from pricing.errors import EvidenceError
 from pricing.evidence.indices import repeat_sales as pairing
 from pricing.evidence.indices.attribute_groups import by_attribute_group
@@ -16,7 +17,6 @@ from pricing.evidence.indices.clusters import Clusters
 from pricing.evidence.indices.imputation import FORMULAS, imputation
 from pricing.evidence.indices.periods import LENGTHS, Periods
 from pricing.evidence.indices.time_dummy import kept_periods, time_dummy, weighted_by_band
-from pricing.model.pooling import Floats, Ints
 from pricing.model.spec import FeatureSpec
 from pricing.notebook_html import facts_html
 

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pricing.model.pooling import Floats
+from pricing.arrays import Floats
 
 TINY = 1e-10
 """Eigenvalues below this share of the largest belong to columns that the others make up."""

@@ -8,8 +8,8 @@ from typing import Final, Self
 import numpy as np
 import polars as pl
 
+from pricing.arrays import Floats, Ints
 from pricing.errors import EvidenceError
-from pricing.model.pooling import Floats, Ints
 
 LENGTHS: Final = {"month": "1mo", "quarter": "3mo", "half-year": "6mo", "year": "1y"}
 """Lengths of a period, and the calendar step of each."""

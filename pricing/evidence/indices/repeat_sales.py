@@ -11,8 +11,8 @@ from typing import Final
 import numpy as np
 import polars as pl
 
+from pricing.arrays import Floats, Ints
 from pricing.evidence.indices.least_squares import LeastSquares, least_squares
-from pricing.model.pooling import Floats, Ints
 from pricing.vocabulary import CONDITION_BANDS
 
 WEIGHTS: Final = ("equal", "by holding time")

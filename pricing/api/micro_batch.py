@@ -28,7 +28,7 @@ class _Asked:
     answer: "asyncio.Future[list[str]]"
 
 
-class Together:
+class MicroBatch:
     """Values lists of cars. A list costs little more than a car, so short lists of one key go together.
 
     They are valued on the server's own loop: that takes less long than to hand them to a thread, which would

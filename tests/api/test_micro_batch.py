@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from pricing.api.together import MOST_TOGETHER, SHORT, Together
+from pricing.api.micro_batch import MOST_TOGETHER, SHORT, MicroBatch
 
 
 class Work:
@@ -29,7 +29,7 @@ def test_lists_of_one_key_go_together_and_each_gets_its_own_rows() -> None:
     work = Work()
 
     async def ask() -> list[list[str]]:
-        together = Together(work)
+        together = MicroBatch(work)
         asked = [("a", [1, 2]), ("b", [3]), ("a", [4]), ("b", [])]
         return await asyncio.gather(*(together.value(key, cars) for key, cars in asked))
 
@@ -41,7 +41,7 @@ def test_no_list_grows_beyond_bounds() -> None:
     work, many = Work(), 3 * MOST_TOGETHER + 7
 
     async def ask() -> list[list[str]]:
-        together = Together(work)
+        together = MicroBatch(work)
         return await asyncio.gather(*(together.value("a", [car]) for car in range(many)))
 
     assert asyncio.run(ask()) == [[f"a {car}"] for car in range(many)]
@@ -52,7 +52,7 @@ def test_a_long_list_leaves_the_loop_free() -> None:
     work = Work()
 
     async def ask() -> list[list[str]]:
-        together = Together(work)
+        together = MicroBatch(work)
         asked = (together.value("a", range(count)) for count in (SHORT + 1, 1))
         return await asyncio.gather(*asked)
 
@@ -63,7 +63,7 @@ def test_a_long_list_leaves_the_loop_free() -> None:
 @pytest.mark.parametrize("cars", [1, SHORT + 1])
 def test_an_error_reaches_those_who_asked_and_no_others(cars: int) -> None:
     async def ask() -> list[Any]:
-        together = Together(Work())
+        together = MicroBatch(Work())
         asked = (together.value(key, range(cars)) for key in ("broken", "a", "broken"))
         return await asyncio.gather(*asked, return_exceptions=True)
 
@@ -76,7 +76,7 @@ def test_a_caller_who_left_is_not_worked_for() -> None:
     work = Work()
 
     async def ask() -> list[str]:
-        together = Together(work)
+        together = MicroBatch(work)
         gone = asyncio.create_task(together.value("a", [1]))
         stays = asyncio.create_task(together.value("a", [2]))
         await asyncio.sleep(0)

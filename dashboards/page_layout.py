@@ -9,7 +9,7 @@ from typing import Any, Final, NamedTuple
 
 import streamlit as st
 
-from dashboards import address, caches, jobs, people
+from dashboards import caches, jobs, people, url_state
 from dashboards.car_form import ask_car
 from pricing.car import Car
 from pricing.errors import PricingError
@@ -152,7 +152,7 @@ def link(page: str, words: str) -> None:
     """A way to another page; the car goes along."""
     pages = st.session_state.get(_PAGES, {})
     if page in pages:
-        st.page_link(pages[page], label=words, query_params=address.query())
+        st.page_link(pages[page], label=words, query_params=url_state.query())
 
 
 def show_style() -> None:
@@ -162,7 +162,7 @@ def show_style() -> None:
 
 def show_menu(page: st.Page) -> None:
     """The pages side by side at the top, or in a menu on a narrow window; the car goes along."""
-    pages, query = st.session_state[_PAGES].values(), address.query()
+    pages, query = st.session_state[_PAGES].values(), url_state.query()
     with st.container(key="pages", horizontal=True):
         for other in pages:
             st.page_link(other, label=other.title, query_params=query)

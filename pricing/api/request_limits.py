@@ -34,7 +34,7 @@ SAFETY: Final = {
 """Headers of every answer (OWASP, REST Security Cheat Sheet)."""
 
 
-class Gate:
+class RequestLimits:
     """ASGI middleware around the whole API."""
 
     def __init__(

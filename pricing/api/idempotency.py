@@ -30,7 +30,7 @@ REPLAYED = "Idempotency-Replayed"
 """Header of an answer that was given before."""
 
 
-def once(
+def idempotently(
     market: Market, caller: Caller, key: str | None, asked: tuple[str | bytes, ...],
     work: Callable[[Market], Facts], answer: Callable[[Facts], Any] = dict, *, status: int = 201,
 ) -> Response:  # fmt: skip

@@ -7,11 +7,11 @@ from streamlit.testing.v1 import AppTest
 
 SCRIPT = """
 import streamlit as st
-from dashboards import address
-address.take(st.session_state.get("where", "one"))
-address.held_to("condition_band", ["average"])
-address.within("year", 1885, 2100)
-address.give()
+from dashboards import url_state
+url_state.take(st.session_state.get("where", "one"))
+url_state.held_to("condition_band", ["average"])
+url_state.within("year", 1885, 2100)
+url_state.give()
 """
 
 

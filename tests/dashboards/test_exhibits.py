@@ -6,7 +6,7 @@ from typing import Any
 import pytest
 import streamlit as st
 
-from dashboards.shown import show_chart, show_table
+from dashboards.exhibits import show_chart, show_table
 from pricing.charts.valuation import bands_chart, distribution_chart, terms_chart
 from pricing.decisions.valuation import value_car
 from pricing.model.saved import load

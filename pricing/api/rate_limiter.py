@@ -8,11 +8,11 @@ MOST_CALLERS = 10_000
 """Callers remembered; the one not seen for longest is forgotten, and would begin anew."""
 
 
-class Rates:
+class RateLimiter:
     """Lets each caller through ``a_second`` times a second, and ``burst`` times at once.
 
     >>> clock = iter([0.0, 0.0, 0.0, 0.1]).__next__
-    >>> rates = Rates(10.0, 2, clock)
+    >>> rates = RateLimiter(10.0, 2, clock)
     >>> [rates.wait("ann") for _ in range(4)]
     [0.0, 0.0, 0.1, 0.0]
     """
