@@ -23,7 +23,7 @@ from pricing.api import (
     routes_values,
 )
 from pricing.api.logs import log_settings
-from pricing.api.problems import Problem, ProblemError, handle_problems, responses
+from pricing.api.problems import HttpProblemError, Problem, handle_problems, responses
 from pricing.api.request_limits import LIST_BYTES_A_CAR, LIST_VALUES_A_CAR, RequestLimits
 from pricing.api.schemas import ValueQuestion
 from pricing.api.service import Service
@@ -121,7 +121,7 @@ async def _warm(api: FastAPI) -> AsyncIterator[None]:
         try:
             snapshot = service.snapshot()
             snapshot.make_ready(service.fit_of(snapshot, None))
-        except (PricingError, ProblemError) as error:
+        except (PricingError, HttpProblemError) as error:
             logging.getLogger("pricing.api").warning("not ready: %s", error)
         # What is here now stays: to look through it for garbage again and again would stop answers for as
         # long as a fifth of a second.

@@ -9,7 +9,7 @@ from starlette.responses import Response
 
 from pricing.api.answers import Answer
 from pricing.api.callers import Caller
-from pricing.api.problems import ProblemError
+from pricing.api.problems import HttpProblemError
 from pricing.errors import DoneMeanwhileError
 from pricing.store.kept.answers import IdempotencyKey
 from pricing.store.market import Market
@@ -44,7 +44,7 @@ def idempotently(
         answer: the facts that are told, out of what came of the work, today or later.
 
     Raises:
-        ProblemError: 409 while the work of this key is being done, 422 for a key used for something else.
+        HttpProblemError: 409 while the work of this key is being done, 422 for a key used for something else.
     """
     if key is None:
         return Answer(answer(work(market)), status)
@@ -58,7 +58,7 @@ def idempotently(
     if kept is None:
         with market.answers.key_held(named) as mine:
             if not mine:
-                raise ProblemError(
+                raise HttpProblemError(
                     409, "the work under this key is being done; ask again in a while", retry_after="2"
                 )
             kept = market.answers.kept(named)
@@ -68,7 +68,9 @@ def idempotently(
                 except DoneMeanwhileError:
                     kept = market.answers.kept(named)
     if kept is None or kept.request != idempotency.request:
-        raise ProblemError(422, "this key was used for something else; a new piece of work needs a new key")
+        raise HttpProblemError(
+            422, "this key was used for something else; a new piece of work needs a new key"
+        )
     again = Answer(answer(kept.result), kept.status)
     again.headers[REPLAYED] = "true"
     return again

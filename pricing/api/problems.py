@@ -34,7 +34,7 @@ NO_ROOM: Final = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
 _LOG: Final = logging.getLogger("pricing.api")
 
 
-class ProblemError(Exception):
+class HttpProblemError(Exception):
     """Raised by a route that refuses: a status and what a caller can do about it."""
 
     def __init__(self, status: int, detail: str, *, code: str | None = None, **headers: str) -> None:
@@ -112,7 +112,7 @@ def handle_problems(api: FastAPI) -> None:
     """Let every error of an application be answered by ``problem``."""
     handlers: dict[Any, Callable[[Request, Any], Awaitable[JSONResponse]]] = {
         PricingError: _pricing_error,
-        ProblemError: _refusal,
+        HttpProblemError: _refusal,
         RequestValidationError: _validation_error,
         HTTPException: _http_error,
         OSError: _system_error,
@@ -132,7 +132,7 @@ async def _pricing_error(request: Request, error: PricingError) -> JSONResponse:
     return problem(422, plain_words(error), code=error.code)
 
 
-async def _refusal(request: Request, error: ProblemError) -> JSONResponse:
+async def _refusal(request: Request, error: HttpProblemError) -> JSONResponse:
     code = getattr(error.__cause__, "code", None) if error.code is None else error.code
     return problem(error.status, error.detail, code=code, headers=error.headers)
 

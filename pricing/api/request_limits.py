@@ -14,7 +14,7 @@ from pricing.api.bodies import Body
 from pricing.api.callers import let_in
 from pricing.api.hosts import refusal
 from pricing.api.list_reader import SHORT_BODY
-from pricing.api.problems import ProblemError, problem
+from pricing.api.problems import HttpProblemError, problem
 from pricing.api.request_ids import begin
 from pricing.api.service import Service
 from pricing.api.turns import Turns
@@ -105,7 +105,7 @@ class RequestLimits:
                     most = self._counts.get(scope["path"], MOST_VALUES)
                     body = Body(receive, headers, largest, limits.body_seconds, most)
                     await self._app(scope, body.next, told)
-        except ProblemError as refused:
+        except HttpProblemError as refused:
             answer = problem(refused.status, refused.detail, headers=refused.headers)
             await answer(scope, receive, told)
         except TimeoutError:
@@ -135,12 +135,12 @@ class RequestLimits:
         """Let the caller in, before any of the body is read; returns whose turn it is, if anybody's.
 
         Raises:
-            ProblemError: 403 for a host, an origin or a role that is not allowed; what ``let_in`` raises.
+            HttpProblemError: 403 for a host, an origin or a role that is not allowed; what ``let_in`` raises.
         """
         request, path = HTTPConnection(scope), scope["path"]
         refused = refusal(request.headers, self._service.configuration)
         if refused is not None and path != "/health":
-            raise ProblemError(403, refused)
+            raise HttpProblemError(403, refused)
         if path in self._unguarded:
             return None
         caller = await let_in(request, self._service)

@@ -13,7 +13,7 @@ from pricing.api.answers import Answer
 from pricing.api.callers import Caller, caller_who_may
 from pricing.api.idempotency import Key, idempotently
 from pricing.api.pages import Limit, Page, Start, page
-from pricing.api.problems import ProblemError, responses
+from pricing.api.problems import HttpProblemError, responses
 from pricing.api.schemas import Row
 from pricing.api.service import Service, service_here
 from pricing.model.price_model import PriceModel
@@ -75,6 +75,6 @@ def _listed(service: Service) -> pl.DataFrame:
 def _one(service: Service, fit_id: str) -> dict[str, Any]:
     found = _listed(service).filter(pl.col("fit_id") == fit_id)
     if found.is_empty():
-        raise ProblemError(404, f"there is no fit {fit_id!r} in the market")
+        raise HttpProblemError(404, f"there is no fit {fit_id!r} in the market")
     row = found.row(0, named=True)
     return row | {"facts": json.loads(row["facts"])}

@@ -71,7 +71,7 @@ class BadState(StrEnum):
     STRUCTURAL_OR_MISSING = "structural or missing"
 
 
-class Fitting(StrEnum):
+class FittedPart(StrEnum):
     """Parts that not every car has; their checks are asked only where the part is fitted."""
 
     HOOD = "hood"
@@ -88,7 +88,7 @@ STATES: Final = ("sound", *words(BadState))
 NOT_SEEN: Final = "not seen"
 """What was not looked at, or could not be: unknown, never sound."""
 
-FITTINGS: Final = words(Fitting)
+FITTINGS: Final = words(FittedPart)
 
 SHEETS: Final = Path(__file__).parent / "sheets"
 MAXIMUM_WEIGHT: Final = 5.0
@@ -115,7 +115,7 @@ class Check:
     weight: Annotated[float, Field(strict=True, gt=0, le=MAXIMUM_WEIGHT)]
     role: CheckRole
     caution: str = ""
-    fitted: Fitting | Literal[""] = ""
+    fitted: FittedPart | Literal[""] = ""
     jobs: dict[BadState, tuple[Text, ...]] = field(default_factory=dict)
 
     @model_validator(mode="after")

@@ -21,7 +21,7 @@ from pricing.intake.written.cars import CarNames
 from pricing.progress import Progress, untold
 from pricing.store.audit import now, write_audit
 from pricing.store.connection import TIMEOUT_SECONDS, Values, add_row, connection, frame, run
-from pricing.store.kept.answers import Answers, IdempotencyKey, keep_result
+from pricing.store.kept.answers import IdempotencyKey, KeptAnswers, keep_result
 from pricing.store.kept.appraisals import Appraisals
 from pricing.store.kept.choices import Choices
 from pricing.store.kept.scores import Scores
@@ -171,9 +171,9 @@ class Market:
         return Scores(self._connection)
 
     @property
-    def answers(self) -> Answers:
+    def answers(self) -> KeptAnswers:
         """What came of writes under idempotency keys."""
-        return Answers(self.path, self._connection)
+        return KeptAnswers(self.path, self._connection)
 
     def keep_settings(self, settings: Mapping[str, str | None]) -> None:
         """Keep settings in place of earlier ones of the same names; ``None`` forgets one. They are read from

@@ -92,7 +92,7 @@ def _held_here(path: Path, key: str) -> Iterator[bool]:
         os.close(file)
 
 
-class Answers:
+class KeptAnswers:
     """What came of writes under idempotency keys: ``Market.answers``."""
 
     def __init__(self, path: Path, connect: Connect) -> None:

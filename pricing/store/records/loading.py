@@ -35,7 +35,7 @@ from pricing.store.records.links import link_batch
 from pricing.store.records.mappings import keep_mappings, kept_mappings
 from pricing.store.records.names import known_cars
 from pricing.store.records.removal import WHOLE
-from pricing.store.records.staging import Staged, Terms, stage
+from pricing.store.records.staging import PricingTerms, Staged, stage
 from pricing.store.records.terms import charges_in_force, own_rates, store_charges, stored_charges
 from pricing.store.schema import create_key, drop_key
 
@@ -142,7 +142,7 @@ def load_files(
         if mapping is not None:
             mappings[mapping.source] = mapping
         charges = charges_in_force(older, [charge for known in mappings.values() for charge in known.charges])
-        terms = Terms(base_currency, today, charges, rates, waiting, names)
+        terms = PricingTerms(base_currency, today, charges, rates, waiting, names)
         parts = read_file(file, Layout() if mapping is None else mapping.layout)
         if mapping is None and not is_page(file):
             first = next(parts)

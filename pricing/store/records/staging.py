@@ -53,7 +53,7 @@ class Staged:
 
 
 @dataclass(frozen=True)
-class Terms:
+class PricingTerms:
     """What rows are checked and priced against."""
 
     base_currency: str
@@ -66,7 +66,7 @@ class Terms:
     """Of the cars that the market holds."""
 
 
-def stage(raw: pl.DataFrame, file: Path, mapping: Mapping | None, terms: Terms) -> Staged:
+def stage(raw: pl.DataFrame, file: Path, mapping: Mapping | None, terms: PricingTerms) -> Staged:
     """Make some rows of a file ready; ``raw`` has their ``row_number``."""
     cells, stands_for = _without_export_front(raw.drop("row_number"))
     if is_page(file):
