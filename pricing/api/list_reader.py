@@ -60,8 +60,8 @@ class ListReader:
 
         Raises:
             RequestValidationError: it is no list of cars.
-            HttpProblemError: 422, it holds too many cars; 413, it takes more memory or time to read than any list
-                of cars would.
+            HttpProblemError: 422, it holds too many cars; 413, it takes more memory or time to read than any
+                list of cars would.
         """
         if len(body) <= SHORT_BODY:
             try:
