@@ -73,8 +73,8 @@ class Door:
         signing_in: Callable[[], str | None],
     ) -> None:
         """``opens``: the token as it is kept, of a request and the token it brought; raises
-        ``HttpProblemError`` unless that is in force; ``signing_in``: the secret that signs cookies, where the pages themselves ask
-        people to sign in with OpenID Connect."""
+        ``HttpProblemError`` unless that is in force; ``signing_in``: the secret that signs cookies, where the
+        pages themselves ask people to sign in with OpenID Connect."""
         self._app = app
         self._settings = settings
         self._opens = opens

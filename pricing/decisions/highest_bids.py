@@ -94,6 +94,10 @@ class HighestBids:
         scale = np.exp(best.x[1] + best.x[2 + bands :])
         return cls(location, scale, degrees_of_freedom, len(lots), unsold)
 
+    def share_below(self, units: Floats | float, band: int) -> Floats:
+        """Chance that the highest bid stays below so many of the model's units."""
+        return np.asarray(stdtr(self.degrees_of_freedom, (units - self.location[band]) / self.scale[band]))
+
     def quantiles(self, levels: Floats, band: int) -> Floats:
         """Units that the highest bid does not exceed with each probability."""
         return np.asarray(self.location[band] + self.scale[band] * stdtrit(self.degrees_of_freedom, levels))
