@@ -9,6 +9,7 @@ import os
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime
+from decimal import Decimal
 from pathlib import Path
 from typing import Any, Final, TypeVar
 
@@ -19,11 +20,11 @@ from streamlit.typing import UploadedFile
 from pricing.appraisal.register import listed
 from pricing.car import Names
 from pricing.condition.assessment import assess
-from pricing.condition.catalogue import Catalogue
+from pricing.condition.catalogue import Catalogue, quotes_of
 from pricing.condition.inspection import Inspection
 from pricing.condition.inspection_files import to_json
 from pricing.condition.repairs import RepairCosts, price_repairs
-from pricing.decisions.selling import SellingEvidence, selling_evidence
+from pricing.decisions.selling_evidence import SellingEvidence, selling_evidence
 from pricing.evidence.depth import Depth, market_depth
 from pricing.evidence.index import PriceIndex, price_index
 from pricing.evidence.sales_book import SalesBook
@@ -50,6 +51,9 @@ KEPT: Final = 2
 
 Where = tuple[tuple[str, str], ...]
 """Columns and the values that they are to have."""
+
+Quotes = tuple[tuple[str, Decimal], ...]
+"""Jobs of the repair catalogue, and what they were quoted at."""
 
 Cached = TypeVar("Cached", bound=Callable[..., Any])
 CARS_KEPT: Final = 64
@@ -282,15 +286,22 @@ def selling_evidence_of(state: MarketState, _tell: Progress = untold) -> Selling
 
 
 @_kept(_any_write, entries=16)
-def _repair_costs(state: MarketState, kept: str, country: str, _inspection: Inspection) -> RepairCosts:
+def _repair_costs(
+    state: MarketState, kept: str, country: str, quotes: Quotes, _inspection: Inspection
+) -> RepairCosts:
+    catalogue, base = repair_catalogue(state), state.base_currency
     return price_repairs(
-        assess(_inspection), repair_catalogue(state), country=country, currency=state.base_currency
-    )
+        assess(_inspection), catalogue, country=country, currency=base,
+        quotes=quotes_of(dict(quotes), base, catalogue.price_date),
+    )  # fmt: skip
 
 
-def repair_costs(state: MarketState, inspection: Inspection, country: str) -> RepairCosts:
-    """What every repair of an inspected car would cost; kept while the sheet stays as it is."""
-    return _repair_costs(state, to_json(inspection), country, inspection)
+def repair_costs(
+    state: MarketState, inspection: Inspection, country: str, quotes: Quotes = ()
+) -> RepairCosts:
+    """What every repair of an inspected car would cost, with quotes in place of the catalogue's prices; kept
+    while the sheet and the quotes stay as they are."""
+    return _repair_costs(state, to_json(inspection), country, quotes, inspection)
 
 
 @st.cache_resource(max_entries=KEPT, show_spinner="Reading the file")

@@ -1,4 +1,5 @@
-"""What a buyer and a seller both say: the currency of the offer, the inspection in hand, an amount."""
+"""What a buyer and a seller both say: the currency of the offer, the inspection in hand with its quotes, an
+amount."""
 
 from dataclasses import dataclass, replace
 from decimal import Decimal
@@ -40,9 +41,20 @@ def ask_offer(asked: Asked) -> Offer:
     inspection = _ask_inspection(asked.car)
     if inspection is None:
         return Offer(currency, asking, asked.car)
-    costs = caches.repair_costs(asked.state, inspection, caches.settings(asked.state).country)
+    costs = caches.repair_costs(
+        asked.state,
+        inspection,
+        work_country(asked.state),
+        sheets.quotes(caches.repair_catalogue(asked.state)),
+    )
     car = replace(asked.car, condition_band=None, condition_score=None)
     return Offer(currency, asking, car, costs.result, costs)
+
+
+def work_country(state: caches.MarketState) -> str:
+    """The country of the work: that of the page on mending, else that of the settings."""
+    chosen = st.session_state.get("work_country")
+    return caches.settings(state).country if chosen is None else str(chosen)
 
 
 def ask_amount(label: str, key: str, currency: str, help: str | None = None) -> Decimal | None:

@@ -12,7 +12,7 @@ import polars as pl
 
 from pricing.api.problems import ProblemError
 from pricing.car import Car, Names
-from pricing.decisions.selling import SellingEvidence, selling_evidence
+from pricing.decisions.selling_evidence import SellingEvidence, selling_evidence
 from pricing.errors import CarError, MarketError
 from pricing.evidence.sales_book import SalesBook
 from pricing.model.price_model import PriceModel

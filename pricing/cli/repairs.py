@@ -59,6 +59,7 @@ def compare(
     file: InspectionFile,
     country: Country,
     asking: Annotated[str | None, typer.Option(help="What the car costs now, all-in.")] = None,
+    least: Annotated[str, typer.Option(help="Put right what is at least this bad.")] = "needs repair",
     market: MarketOption = MARKET_FILE,
     catalogue: CatalogueFile = DEMO_CATALOGUE,
     quotes: Quotes = None,
@@ -69,14 +70,17 @@ def compare(
     """Mend this car or buy a better one: range against range, for each higher band."""
     from pricing.cli.condition_terminal import show_mending
     from pricing.decisions.mending import mend_or_buy
+    from pricing.decisions.simulation import simulate
     from pricing.model.saved import load
 
     typed, opened = typed_amount(asking, "asking price"), open_market(market)
     costs = _costs(file, extensions, catalogue, country, opened.base_currency, quotes, rates, seed)
-    car_of(costs.result.inspection.car, opened)
+    car = car_of(costs.result.inspection.car, opened)
     model = load(opened)
-    price = None if typed is None else typed.in_base(opened, date.fromisoformat(model.facts["last_date"]))
-    show_mending(mend_or_buy(model, costs, asking=price, seed=seed))
+    at = date.fromisoformat(model.facts["last_date"])
+    price = None if typed is None else typed.in_base(opened, at)
+    drawn = simulate(model, car, at, inspection=costs.result, seed=seed)
+    show_mending(mend_or_buy(drawn, costs, asking=price, least=least, seed=seed))
 
 
 def _costs(

@@ -20,9 +20,9 @@ class RepairBudget:
 
     ``p10``, ``p50`` and ``p80`` of the total, all taxes in, in ``currency`` at prices of ``on``. ``areas`` is
     a frame of area, p10, p50, p80, expected; ``lines`` of job, title, area, reason, chance, when (what it
-    costs on average where it comes), expected, certain, quoted, dearest first. ``certain`` is the expected cost of what was seen, ``hidden`` that of what
-    was not. ``without_job`` are findings that no job leads from: not in the total. ``notice`` belongs beside
-    every figure.
+    costs on average where it comes), expected, certain, quoted, dearest first. ``certain`` is the expected
+    cost of what was seen, ``hidden`` that of what was not. ``without_job`` are findings that no job leads
+    from: not in the total. ``notice`` belongs beside every figure.
     """
 
     draws: Floats

@@ -49,8 +49,8 @@ class RepairCosts:
     """(item, state, line, times)."""
     unit: Floats
     expected: Floats
-    """Expected cost of each line by the catalogue, shape (lines,); quotes are left out, so that what is mended
-    for a goal does not change with them and a dearer quote never lowers a budget."""
+    """Expected cost of each line by the catalogue, shape (lines,); quotes are left out, so that what is
+    mended for a goal does not change with them and a dearer quote never lowers a budget."""
     quotes: tuple[Quote, ...]
 
     def times(self, mended: Mask) -> NDArray[np.int16]:

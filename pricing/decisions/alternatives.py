@@ -80,7 +80,7 @@ def alternatives(
     as a typical one (its median year, no options said) on the car's own channel and in its country. Columns:
     ``SCHEMA``; ``within`` is the share of such cars that sell for the budget or less, ``sales`` and
     ``evidence`` how much is on record. Nearest in use first: of the same body style, then by how far apart
-    the model years are, then the better band, for it has the least to mend.
+    the model years are, then the better band, for it has the least to mend, then the dearer.
     """
     sold = sales.filter(pl.col("outcome") == "sold")
     groups = (
@@ -131,4 +131,4 @@ def _nearest(car: Car, sold: pl.DataFrame) -> list[pl.Expr]:
         body = own.drop_nulls().mode().sort().first() if own.drop_nulls().len() else None
     other = pl.col("body_style").ne_missing(pl.lit(body, dtype=pl.String)) & pl.lit(body is not None)
     apart = (pl.col("year").cast(pl.Int32) - car.year).abs() // YEARS_ALIKE
-    return [other, apart, pl.col("band"), pl.col("within"), pl.col("make"), pl.col("model")]
+    return [other, apart, pl.col("band"), pl.col("mid"), pl.col("make"), pl.col("model")]

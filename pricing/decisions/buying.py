@@ -1,5 +1,5 @@
-"""Buying: a verdict on the price asked, what the car comes to until it stands ready, what to offer and where to
-stop, what to say to the seller, and what else the money buys. Every figure is read from one simulation."""
+"""Buying: a verdict on the price asked, what the car comes to until it stands ready, what to offer and where
+to stop, what to say to the seller, and what else the money buys. Every figure is read from one simulation."""
 
 from dataclasses import dataclass, field
 from datetime import date
@@ -25,11 +25,11 @@ from pricing.decisions.gap import Gap, Pricing, asking_gap_of
 from pricing.decisions.mending import MendOrBuy, mend_or_buy
 from pricing.decisions.plain import plain
 from pricing.decisions.questions import buyer_questions
-from pricing.decisions.ranges import Range
+from pricing.decisions.ranges import Range, quantiles
 from pricing.decisions.simulation import CarDraws, simulate
 from pricing.decisions.valuation import Evidence, Valuation, valued
 from pricing.decisions.verdict import LIMITS, checked_limits, verdict_of
-from pricing.errors import DecisionError
+from pricing.errors import DecisionError, EvidenceError
 from pricing.evidence.comparables import find_comparables
 from pricing.evidence.sales_book import SalesBook
 from pricing.money.charges import Schedule
@@ -278,8 +278,8 @@ def buy_car(
         repairs=repairs,
         total=total,
         ready=Range.of(draws.ready, terms.currency),
-        left=Range.of(draws.ready - draws.total, terms.currency) if known and draws.total is not None else None,
-        loses=float((draws.total > draws.ready).mean()) if known and draws.total is not None else None,
+        left=Range.of(draws.ready - draws.total, terms.currency) if known and draws.total is not None else
+        None, loses=float((draws.total > draws.ready).mean()) if known and draws.total is not None else None,
         open_lines=still_open,
         walk_away=walk_away,
         opening=first,
@@ -300,12 +300,20 @@ def buy_car(
         ),
         approaches=None
         if book is None
-        else difference(valuation, find_comparables(book, seen, as_of=as_of)),
+        else _approaches(valuation, book, seen, as_of),
         questions=buyer_questions(seen, inspection, still_open),
         rates=_rates(schedule, day_one),
         seed=seed,
         draws=draws,
     )  # fmt: skip
+
+
+def _approaches(valuation: Valuation, book: SalesBook, car: Car, as_of: date | None) -> Difference | None:
+    """How far comparable sales and the price model are apart; None where too few are comparable."""
+    try:
+        return difference(valuation, find_comparables(book, car, as_of=as_of))
+    except EvidenceError:
+        return None
 
 
 def _opening(terms: BuyerTerms) -> float:
@@ -403,7 +411,7 @@ def _limit(
     most: Decimal | None = None,
 ) -> Limit:
     """The highest price that stays within what the car is worth with that certainty, never above ``most``."""
-    found = Decimal(repr(float(np.quantile(worth_draws, 1.0 - certainty))))
+    found = Decimal(repr(float(quantiles(worth_draws, 1.0 - certainty))))
     worth = whole_units(max(found, Decimal(0)), terms.currency, down=True)
     exact = terms.highest_price(worth) if found >= 0 else None
     if exact is None:

@@ -1,9 +1,9 @@
 """A sale on one channel, draw by draw: what is paid, what is charged, what is left, when, or that none comes.
 
-What is left is brought to today: a month's wait takes the owner's discount off. A car that did not sell within
-the time looked at counts as what it is worth to its owner where that is said; otherwise it is offered on: at
-the next auction without a reserve, elsewhere until a buyer comes, or, where none ever pays what is asked, for
-what the best one pays.
+What is left is brought to today: a month's wait takes the owner's discount off. A car that did not sell
+within the time looked at counts as what it is worth to its owner where that is said; otherwise it is offered
+on: at the next auction without a reserve, elsewhere until a buyer comes, or, where none ever pays what is
+asked, for what the best one pays.
 """
 
 from dataclasses import dataclass, field

@@ -15,7 +15,7 @@ import polars as pl
 from pricing.condition.checks import STATES
 from pricing.condition.repairs import Mask, RepairCosts
 from pricing.condition.score import Floats
-from pricing.decisions.ranges import ENDS
+from pricing.decisions.ranges import quantiles
 from pricing.decisions.simulation import CarDraws
 from pricing.errors import DecisionError, InspectionError
 from pricing.records.entered_amounts import entered
@@ -141,7 +141,7 @@ def _row(
     ranges = {
         f"{name}_{end}": value
         for name, part in zip(_PARTS, (now, budget, then, better), strict=True)
-        for end, value in zip(("low", "mid", "high"), np.quantile(part, ENDS).tolist(), strict=True)
+        for end, value in zip(("low", "mid", "high"), quantiles(part).tolist(), strict=True)
     }
     return {
         "goal": goal,
@@ -151,8 +151,8 @@ def _row(
         "loses": float((now + budget > then).mean()),
         "as_a_gift": float((budget > better).mean()),
         "expected_difference": float((now + budget - better).mean()),
-        "highest_price": float(np.quantile(spare, 0.5)),
-        "leave_it_above": float(np.quantile(spare, 1.0 - LEAVE_IT_CHANCE)),
+        "highest_price": float(quantiles(spare, 0.5)),
+        "leave_it_above": float(quantiles(spare, 1.0 - LEAVE_IT_CHANCE)),
         "answer": LOOK_FIRST if seen < FEWEST_SEEN else _answer(chance),
     }
 

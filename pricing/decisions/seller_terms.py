@@ -9,7 +9,7 @@ from pricing.errors import DecisionError
 from pricing.records.entered_amounts import entered
 
 DISCOUNT: Final = 0.01
-"""What money a month later is worth less, where the owner does not say how soon it is wanted: a convention."""
+"""What money a month later is worth less, where the owner does not say how soon it is wanted: convention."""
 
 MOST_DISCOUNT: Final = 0.5
 

@@ -14,13 +14,13 @@ from pricing.condition.score import Floats
 from pricing.decisions.amounts import Conversion
 from pricing.decisions.asking_plan import AskingPlan, asking_plan
 from pricing.decisions.car_price import inspected
-from pricing.decisions.gap import Pricing, asking_gap_of
 from pricing.decisions.channel_sale import ChannelSale, summed_up
+from pricing.decisions.gap import Pricing, asking_gap_of
 from pricing.decisions.plain import plain
 from pricing.decisions.proceeds import SaleTerms
 from pricing.decisions.reserve_table import AuctionFacts, auction_facts
 from pricing.decisions.seller_terms import SellerTerms
-from pricing.decisions.selling_evidence import SellingEvidence
+from pricing.decisions.selling_evidence import SLOWER, SellingEvidence
 from pricing.decisions.simulation import CarDraws, simulate
 from pricing.decisions.time_to_sale import TimeToSale
 from pricing.decisions.valuation import Evidence, Valuation, value_car
@@ -72,6 +72,11 @@ class Selling:
     def currency(self) -> str:
         """Currency of the seller's amounts."""
         return self.conversion.currency
+
+    @property
+    def price_tells(self) -> bool:
+        """Whether the records show that cars asked dearer sell at another pace."""
+        return self.slower is not None and self.slower <= SLOWER
 
     @property
     def best(self) -> ChannelSale:

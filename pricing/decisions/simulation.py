@@ -1,11 +1,11 @@
 """One joint simulation of a car: what it fetches on each channel, in each state of repair, and what repairs
-cost, drawn together and by seed. Every figure of buying, selling and mending is read from these draws, so that
-what holds in each draw (net is paid less charges) holds in what is said.
+cost, drawn together and by seed. Every figure of buying, selling and mending is read from these draws, so
+that what holds in each draw (net is paid less charges) holds in what is said.
 
 Draw ``i`` has standard scores of the car among like cars, of the day's luck on each channel, of another car
-and of the wait for a buyer. Scores are turned into equally spaced levels in the order of the draws (ranks), so
-that the draws of a price are its distribution's own quantiles: their shares differ from its by less than one
-draw.
+and of the wait for a buyer. Scores are turned into equally spaced levels in the order of the draws (ranks),
+so that the draws of a price are its distribution's own quantiles: their shares differ from its by less than
+one draw.
 """
 
 from collections.abc import Mapping

@@ -1,4 +1,4 @@
-"""What an asking price is beside what like cars fetch, in one word, from percentile limits that are stated."""
+"""What an asking price is beside what like cars fetch, in one word, from percentile limits that are set."""
 
 from typing import Final
 

@@ -2,8 +2,8 @@
 
 The best buyer pays ``V``, the price model's draw on that channel, and never more than is asked. A buyer comes
 at a time drawn from the law of the records (``time_to_sale``), and not before what is asked has come within
-bargaining of ``V``: nine sales in ten were made within ``bargained`` of what was asked. A lowest price is kept
-to like a reserve. So in no draw does a dearer price sell sooner, or a lower price leave more unsold.
+bargaining of ``V``: nine sales in ten were made within ``bargained`` of what was asked. A lowest price is
+kept to like a reserve. So in no draw does a dearer price sell sooner, or a lower price leave more unsold.
 """
 
 from dataclasses import dataclass

@@ -17,6 +17,7 @@ from pricing.condition.repairs import RepairCosts
 from pricing.condition.score import Floats
 from pricing.decisions.before_and_after import BeforeAndAfter
 from pricing.decisions.price_by_score import GivesDistributions
+from pricing.decisions.ranges import quantiles
 from pricing.decisions.simulation import CarDraws
 
 MOST_ITEMS: Final = 12
@@ -117,14 +118,14 @@ def _row(
     after: Floats,
 ) -> dict[str, Any]:
     gain = after - before
-    ends = [None] * 3 if cost is None else np.quantile(cost, [0.1, 0.5, 0.9]).tolist()
+    ends = [None] * 3 if cost is None else quantiles(cost).tolist()
     spare = None if cost is None else gain - cost
     return dict(
         zip(
             COLUMNS,
             (
-                item, kind, *ends, float(np.median(before)), float(np.median(after)), float(gain.mean()),
-                None if spare is None else float(spare.mean()),
+                item, kind, *ends, float(quantiles(before, 0.5)), float(quantiles(after, 0.5)),
+                float(gain.mean()), None if spare is None else float(spare.mean()),
                 None if spare is None else float((spare > 0.0).mean()),
                 0 if compared is None else compared.pairs, compared is not None and compared.supported,
             ),

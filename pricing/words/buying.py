@@ -9,7 +9,14 @@ from pricing.decisions.arguments import YEARS, Argument
 from pricing.decisions.buying import Buying, Limit
 from pricing.decisions.ranges import Range
 from pricing.words.approaches import difference_sentence
-from pricing.words.sentences import day_words, exact_words, money_words, range_sentence, share_words
+from pricing.words.sentences import (
+    cases_words,
+    day_words,
+    exact_words,
+    money_words,
+    range_sentence,
+    share_words,
+)
 
 LINE_WORDS: Final = {
     "price": "price",
@@ -98,14 +105,14 @@ def total_sentences(facts: Buying) -> list[str]:
     if facts.total is None:
         return [f"No total without a price.{missing}"]
     parts = facts.day_one.filter(pl.col("mid").is_not_null())["line"].to_list()
-    made = f" ({', '.join(LINE_WORDS[part] for part in parts)})" if len(parts) > 1 else ""
+    made = f": {', '.join(LINE_WORDS[part] for part in parts)}" if len(parts) > 1 else ""
     ready = "Until it stands ready" if facts.loses is not None else "As it stands"
     said = [f"{ready} it comes to {span_words(facts.total, facts.currency)}{made}.{missing}"]
     same = "The same car ready to drive fetches"
     if facts.loses is None:
         said.append(
-            f"{same} {span_words(facts.ready, facts.currency)}. What it takes to get there is not known: have "
-            "the car inspected."
+            f"{same} {span_words(facts.ready, facts.currency)}. What it takes to get there is not known: "
+            "have the car inspected."
         )
     elif facts.repairs is None:
         said.append(
@@ -114,21 +121,10 @@ def total_sentences(facts: Buying) -> list[str]:
         )
     else:
         said.append(
-            f"{same} {span_words(facts.ready, facts.currency)}: in {cases_words(facts.loses)} mending it loses "
-            "money."
+            f"{same} {span_words(facts.ready, facts.currency)}: in {cases_words(facts.loses)} mending it "
+            "loses money."
         )
     return said
-
-
-def cases_words(share: float) -> str:
-    """A share as cases in 100.
-
-    >>> cases_words(0.424), cases_words(0.999)
-    ('42 of 100 cases', 'more than 99 of 100 cases')
-    """
-    if share < 0.01:
-        return "fewer than 1 of 100 cases"
-    return "more than 99 of 100 cases" if share > 0.99 else f"{round(100 * share)} of 100 cases"
 
 
 def argument_sentence(said: Argument) -> str:
@@ -142,8 +138,8 @@ def argument_sentence(said: Argument) -> str:
         case "repairs" if said.amount is not None and said.most is not None:
             seen = "" if said.share is None or said.share >= 0.995 else f", {said.share:.0%} of it seen"
             return (
-                f"Putting right what the inspection found{seen} costs {money_words(said.amount, said.currency)} "
-                f"to {money_words(said.most, said.currency)}."
+                f"Putting right what the inspection found{seen} costs "
+                f"{money_words(said.amount, said.currency)} to {money_words(said.most, said.currency)}."
             )
         case "like sales" | "model sales" if said.amount is not None:
             like = (
@@ -214,8 +210,8 @@ def mended_limit_sentences(facts: Buying) -> list[str]:
         ]
     return [
         f"If all that was found is to be put right: stop at {exact_words(limit.price, facts.currency)} "
-        f"({facts.price_basis}), to have put in no more than the same car ready to drive fetches, with {sure} "
-        "certainty."
+        f"({facts.price_basis}), to have put in no more than the same car ready to drive fetches, with "
+        f"{sure} certainty."
     ]
 
 
@@ -232,7 +228,7 @@ def alternative_sentences(facts: Buying) -> list[str]:
     for (name,), rows in facts.alternatives.group_by("at", maintain_order=True):
         first = rows.row(0, named=True)
         said.append(
-            f"For {name} ({money_words(first['budget'], base)}): {len(rows)} others, the nearest in use a "
+            f"For {name} ({money_words(first['budget'], base)}): {len(rows)} others, the nearest in use: "
             f"{other_car_words(first)}, {money_words(first['low'], base)} to "
             f"{money_words(first['high'], base)}, half below {money_words(first['mid'], base)} "
             f"(evidence: {first['evidence']})."

@@ -6,7 +6,7 @@ from pricing.condition.assessment import InspectionResult
 from pricing.condition.budget import RepairBudget
 from pricing.condition.unseen_worst import UnseenWorst
 from pricing.decisions.mending import EVERYTHING, LOOK_FIRST, MendOrBuy
-from pricing.words.sentences import money_words
+from pricing.words.sentences import cases_words, money_words
 
 
 def score_sentence(result: InspectionResult) -> str:
@@ -106,11 +106,11 @@ def mending_sentence(row: dict[str, Any], decision: MendOrBuy) -> str:
     costs = f"{money_words(abs(difference), currency)} {'more' if difference > 0 else 'less'}"
     sentence = (
         f"{what}: {row['answer']}. Bought {paid} and mended it ends cheaper than a car already "
-        f"there {row['chance_cheaper']:.0%} of the time, on average {costs}. "
+        f"there in {cases_words(row['chance_cheaper'])}, on average {costs}. "
     )
     if row["highest_price"] <= 0:
         return sentence + (
-            f"Even as a gift, mending costs more than the better car in {row['as_a_gift']:.0%} of cases."
+            f"Even as a gift, mending costs more than the better car in {cases_words(row['as_a_gift'])}."
         )
     return sentence + (
         f"The odds are even at {money_words(row['highest_price'], currency)} for this car; above "

@@ -6,10 +6,9 @@ import polars as pl
 
 from pricing.decisions.channel_sale import WEEKS_TO_AUCTION, ChannelSale
 from pricing.decisions.selling import Selling
-from pricing.decisions.selling_evidence import SLOWER
 from pricing.decisions.time_to_sale import TimeToSale
 from pricing.decisions.waiting import HORIZON
-from pricing.words.sentences import exact_words, money_words
+from pricing.words.sentences import cases_words, exact_words, money_words
 
 WHERE = {"auction": "at auction", "dealer": "through a dealer", "private": "privately"}
 
@@ -35,8 +34,8 @@ def advice_sentences(facts: Selling) -> list[str]:
     discount = facts.terms.discount
     return [
         said,
-        f"On average {money_words(best.left, currency)} is left, brought to today; {', '.join(others)}. A month "
-        f"later counts for {discount:.1%} less: the sooner the money is wanted, the more is to be taken off.",
+        f"On average {money_words(best.left, currency)} is left, brought to today; {', '.join(others)}. A "
+        f"month later counts for {discount:.1%} less: the sooner the money is wanted, the more is to be taken off.",
     ]
 
 
@@ -50,8 +49,8 @@ def channel_sentence(facts: Selling, found: ChannelSale) -> str:
             money_words(net, currency) for net in (found.net.low, found.net.mid, found.net.high)
         )
         said = (
-            f"{found.channel.capitalize()}: of what a buyer pays, {money_words(found.paid.mid, currency)} in the "
-            f"middle, a sale leaves {mid}, eight times in ten {low} to {high}."
+            f"{found.channel.capitalize()}: of what a buyer pays, {money_words(found.paid.mid, currency)} in "
+            f"the middle, a sale leaves {mid}, eight times in ten {low} to {high}."
         )
     asked = None if found.asking is None else exact_words(found.asking, currency)
     if found.chance is None:
@@ -77,12 +76,12 @@ def unsold_sentence(facts: Selling) -> str:
     """What a car that does not sell counts as."""
     if facts.terms.own_value is not None:
         return (
-            f"A car that does not sell counts as {exact_words(facts.terms.own_value, facts.currency)}, its worth "
-            "to you, less fees."
+            f"A car that does not sell counts as {exact_words(facts.terms.own_value, facts.currency)}, its "
+            "worth to you, less fees."
         )
     return (
-        "A car that does not sell is offered on: at the next auction without a reserve, elsewhere until a buyer "
-        "comes; say what it is worth to you unsold to have it kept instead."
+        "A car that does not sell is offered on: at the next auction without a reserve, elsewhere until a "
+        "buyer comes; say what it is worth to you unsold to have it kept instead."
     )
 
 
@@ -99,8 +98,8 @@ def auction_sentences(facts: Selling) -> list[str]:
         ]
         if lots.sold is not None and lots.expected is not None:
             said.append(
-                f"Of {lots.with_reserve:,} lots with a known reserve {lots.sold:.0%} sold, where draws like these "
-                f"would have had {lots.expected:.0%}: whoever set them had seen the car."
+                f"Of {lots.with_reserve:,} lots with a known reserve {lots.sold:.0%} sold, where draws like "
+                f"these would have had {lots.expected:.0%}: whoever set them had seen the car."
             )
     low, high, custom = found.low_estimate, found.high_estimate, found.customary_low
     if low is not None and high is not None:
@@ -128,7 +127,7 @@ def waiting_sentences(facts: Selling) -> list[str]:
     if half.height:
         weeks = half["days"][0] / 7
         said.append(f"Half the cars on record were sold within {weeks:.0f} weeks, whatever was asked.")
-    if facts.slower > SLOWER:
+    if not facts.price_tells:
         said.append(
             "That cars asked dearer sold at another pace the records do not show "
             f"(p = {facts.slower:.2f}): the price says little here, and what is advised to ask is what is "
@@ -182,14 +181,14 @@ def what_if_sentence(facts: Selling, row: dict[str, Any]) -> str:
         said = f"Mend it ({row['item']}): the sale then leaves {after}, {gain} {more}."
     else:
         said = (
-            f"Mend it ({row['item']}): cars in that state also bring {gain} {more}, which would leave {after}; "
-            f"no comparison of the same car shows it ({_pairs(row['pairs'])})."
+            f"Mend it ({row['item']}): cars in that state also bring {gain} {more}, which would leave "
+            f"{after}; no comparison of the same car shows it ({_pairs(row['pairs'])})."
         )
     if row["cost_mid"] is None:
         return f"{said} Worth it if it costs less than that to get."
     cost = money_words(row["cost_mid"], currency)
     answer = "Worth doing" if row["left"] > 0 else "Leave it"
-    return f"{said} It costs {cost}: {answer.lower()}, it pays in {row['pays']:.0%} of cases."
+    return f"{said} It costs {cost}: {answer.lower()}, it pays in {cases_words(row['pays'])}."
 
 
 def _pairs(pairs: int) -> str:
@@ -231,8 +230,8 @@ def selling_sentences(facts: Selling) -> list[str]:
 def proceeds_caption() -> str:
     """What ``selling_charts.proceeds_chart`` shows."""
     return (
-        "Each bar runs over eight sales in ten, paid and left of the same draws; the notch is the middle. What is left is after "
-        "commission and fees."
+        "Each bar runs over eight sales in ten, paid and left of the same draws; the notch is the middle. "
+        "What is left is after commission and fees."
     )
 
 

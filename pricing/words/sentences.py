@@ -230,3 +230,14 @@ def share_words(share: float) -> str:
     if share > 0.99:
         return "more than 99 in 100"
     return f"about {round(100 * share)} in 100"
+
+
+def cases_words(share: float) -> str:
+    """A share as cases in 100.
+
+    >>> cases_words(0.424), cases_words(0.999)
+    ('42 of 100 cases', 'more than 99 of 100 cases')
+    """
+    if share < 0.01:
+        return "fewer than 1 of 100 cases"
+    return "more than 99 of 100 cases" if share > 0.99 else f"{round(100 * share)} of 100 cases"
