@@ -18,7 +18,7 @@ from typer.exceptions import TyperException
 from pricing.cli.appraisals import appraise_app
 from pricing.cli.car_options import car_of, takes_car
 from pricing.cli.copying import copy_app
-from pricing.cli.decisions import InspectionOption, SheetsOption, assessed, decision_app
+from pricing.cli.decisions import InspectionOption, SheetsOption, assessed, decision_app, settings_of
 from pricing.cli.evidence import market_app
 from pricing.cli.frames import say
 from pricing.cli.inspection import inspect_app
@@ -272,7 +272,7 @@ def value(
     if as_json:
         sys.stdout.write(json.dumps(valuation.to_dict(), indent=2) + "\n")
     else:
-        show_valuation(valuation)
+        show_valuation(valuation, settings_of(opened).verdict_limits)
 
 
 @app.command(epilog="Example: pricing dashboard --market market.duckdb --port 8600")

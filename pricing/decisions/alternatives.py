@@ -125,10 +125,11 @@ def alternatives(
 
 def _nearest(car: Car, sold: pl.DataFrame) -> list[pl.Expr]:
     """What the order of other cars is read from."""
-    body = car.body_style
+    body: str | None = car.body_style
     if body is None:
         own = sold.filter(pl.col("make") == car.make, pl.col("model") == car.model)["body_style"]
-        body = own.drop_nulls().mode().sort().first() if own.drop_nulls().len() else None
+        found: list[str] = own.drop_nulls().mode().sort().to_list()
+        body = found[0] if found else None
     other = pl.col("body_style").ne_missing(pl.lit(body, dtype=pl.String)) & pl.lit(body is not None)
     apart = (pl.col("year").cast(pl.Int32) - car.year).abs() // YEARS_ALIKE
     return [other, apart, pl.col("band"), pl.col("mid"), pl.col("make"), pl.col("model")]

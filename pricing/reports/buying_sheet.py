@@ -1,7 +1,8 @@
 """The buyer's sheet: one page to take along. The verdict, what to offer and where to stop, what to say, the
 one figure, bids, questions still open, cautions."""
 
-from typing import Final
+from collections.abc import Mapping
+from typing import Any, Final
 
 import polars as pl
 
@@ -39,7 +40,7 @@ def buying_sheet(facts: Buying) -> Sheet:
     )
     say = Section("What to say to the seller", items=tuple(argument_sentences(facts)))
     ask = Section("Questions still open", items=tuple(questions), boxes=True)
-    others = Section("The same money elsewhere", tuple(alternative_sentences(facts)[:1]), **_others(facts))
+    others = _others(facts)
     second = [say, ask, others] if facts.bids.is_empty() else [say, _bids(facts), ask]
     return Sheet(
         title=car_words(facts.valuation.car),
@@ -81,7 +82,7 @@ def _total(facts: Buying) -> Section:
     )
 
 
-def _amount(row: dict[str, object]) -> str:
+def _amount(row: Mapping[str, Any]) -> str:
     """An amount to the smallest unit, a range in round figures, or a line to fill in."""
     low, mid, high = row["low"], row["mid"], row["high"]
     if mid is None:
@@ -107,22 +108,21 @@ def _bids(facts: Buying) -> Section:
     )
 
 
-def _others(facts: Buying) -> dict[str, tuple[tuple[str, ...], ...] | tuple[str, ...]]:
+def _others(facts: Buying) -> Section:
     base = facts.valuation.currency
-    first = (
-        facts.alternatives.filter(pl.col("at") == pl.col("at").first()) if facts.alternatives.height else None
-    )
-    if first is None:
-        return {}
     rows = [
         (
             " ".join(str(row[part]) for part in ("make", "model", "variant") if row[part] is not None)
             + f", {row['condition_band']}",
             money_words(row["mid"], base),
         )
-        for row in first.head(OTHERS_SHOWN).iter_rows(named=True)
+        for row in facts.alternatives.filter(pl.col("at") == pl.col("at").first())
+        .head(OTHERS_SHOWN)
+        .iter_rows(named=True)
     ]
-    return {"head": ("car, condition band", "mid price"), "rows": tuple(rows)}
+    head = ("car, condition band", "mid price") if rows else ()
+    texts = tuple(alternative_sentences(facts)[:1])
+    return Section("The same money elsewhere", texts, head=head, rows=tuple(rows))
 
 
 def _better(facts: Buying) -> list[Section]:

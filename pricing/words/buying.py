@@ -136,7 +136,11 @@ def argument_sentence(said: Argument) -> str:
     years = f"in the last {YEARS} years"
     match said.kind:
         case "repairs" if said.amount is not None and said.most is not None:
-            seen = "" if said.share is None or said.share >= 0.995 else f", {said.share:.0%} of it seen"
+            seen = (
+                ""
+                if said.share is None or said.share >= 0.995
+                else f" ({said.share:.0%} of what counts seen)"
+            )
             return (
                 f"Putting right what the inspection found{seen} costs "
                 f"{money_words(said.amount, said.currency)} to {money_words(said.most, said.currency)}."
