@@ -5,13 +5,12 @@ import hashlib
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from functools import partial
-from pathlib import Path
 from typing import Any, Final
 
 import polars as pl
 import streamlit as st
 
-from dashboards import caches, jobs, people
+from dashboards import jobs, people
 from dashboards.appraisal_form import ask_layout, ask_shared_terms, ask_who
 from dashboards.shown import as_csv, show_table
 from pricing.appraisal.collection import COLUMNS, Item, Row, figure_of, read_cars, value_collection
@@ -22,6 +21,7 @@ from pricing.progress import Progress
 from pricing.reports.collection import ADDED_UP, collection_pages, collection_sentence
 from pricing.reports.pdf import pdf
 from pricing.reports.schedule import schedule
+from pricing.snapshot import Snapshot
 from pricing.words.locale import LocaleWords
 from pricing.words.plain_text import escaped
 
@@ -38,7 +38,7 @@ class Collection:
     bound: bytes
 
 
-def ask_collection(state: caches.MarketState) -> None:
+def ask_collection(snapshot: Snapshot) -> None:
     """Ask for the list and the terms; value it on a press, and hand out what came of it."""
     st.subheader("Appraise a collection")
     if not people.may("appraise"):
@@ -54,14 +54,14 @@ def ask_collection(state: caches.MarketState) -> None:
     upload = st.file_uploader(
         "List of cars", type=list(KINDS), max_upload_size=LARGEST_MEGABYTES, key="collection"
     )
-    by, terms = ask_who(), ask_shared_terms(state)
+    by, terms = ask_who(), ask_shared_terms(snapshot)
     layout = ask_layout()
     if upload is None:
         return
     with received(upload.name, upload.getbuffer()) as path:
         cars = read_cars(path)
     st.write(escaped(f"Cars in {upload.name}: {len(cars):,}."))
-    said = repr((state.path, terms, by)).encode()
+    said = repr((snapshot.path, terms, by)).encode()
     key = f"collection {hashlib.sha256(said + upload.getvalue()).hexdigest()}"
     job = jobs.find(key)
     if job is None or job.error is not None:
@@ -69,7 +69,7 @@ def ask_collection(state: caches.MarketState) -> None:
         pressed = st.button("Value the list and freeze the evidence", type="primary", disabled=not ready)
         if pressed and by and terms:
             shared = read_record({"assignment": terms})
-            work = partial(_value, state, shared, cars, by, layout)
+            work = partial(_value, snapshot, shared, cars, by, layout)
             job = jobs.start(key, "Valuing the collection", work)
     if job is None:
         return
@@ -78,11 +78,11 @@ def ask_collection(state: caches.MarketState) -> None:
     elif job.error is not None:
         st.error(escaped(job.error))
     else:
-        _show(job.outcome, state.base_currency)
+        _show(job.outcome, snapshot.base_currency)
 
 
 def _value(
-    state: caches.MarketState,
+    snapshot: Snapshot,
     shared: Appraisal,
     cars: list[Row],
     by: str,
@@ -92,8 +92,8 @@ def _value(
     paper, words = layout
     at, today = shared.assignment.effective_date, datetime.now(UTC).date()
     tell("reading what was known on the day", 0, len(cars))
-    known = known_on(Path(state.path), today if at is None else at)
-    items = value_collection(state.market, known, shared, cars, by=by, progress=tell)
+    known = known_on(snapshot.path, today if at is None else at)
+    items = value_collection(snapshot.market, known, shared, cars, by=by, progress=tell)
     workbook = schedule(shared, items, today)
     bound = pdf(collection_pages(shared, items, words, tell), paper, today, tell)
     return Collection(items, workbook, bound)

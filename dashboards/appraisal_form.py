@@ -7,10 +7,11 @@ from typing import Any, Final
 import polars as pl
 import streamlit as st
 
-from dashboards import caches, people
+from dashboards import people
 from pricing.appraisal.answers import LONGEST_TEXT
 from pricing.appraisal.record import MARKET_LEVELS, SECTIONS, Appraisal, with_answer
 from pricing.appraisal.register import Entry
+from pricing.snapshot import Snapshot
 from pricing.words.locale import LocaleWords
 
 LONG = frozenset(
@@ -41,7 +42,7 @@ def ask_who() -> str | None:
     )
 
 
-def ask_assignment(state: caches.MarketState) -> dict[str, Any] | None:
+def ask_assignment(snapshot: Snapshot) -> dict[str, Any] | None:
     """What evidence cannot be gathered without; nothing while it is not said."""
     first, second, third = st.columns(3)
     with first:
@@ -51,17 +52,17 @@ def ask_assignment(state: caches.MarketState) -> dict[str, Any] | None:
             "Level of the market", MARKET_LEVELS, None, placeholder="choose", key="market_level"
         )
     with third:
-        effective = st.date_input("Effective date", _last_day(state), key="effective_date")
+        effective = st.date_input("Effective date", _last_day(snapshot), key="effective_date")
     if level is None:
         return None
     return {
-        "kind": kind, "effective_date": effective, "market_level": level, "currency": state.base_currency,
+        "kind": kind, "effective_date": effective, "market_level": level, "currency": snapshot.base_currency,
     }  # fmt: skip
 
 
-def ask_shared_terms(state: caches.MarketState) -> dict[str, Any] | None:
+def ask_shared_terms(snapshot: Snapshot) -> dict[str, Any] | None:
     """What all cars of a collection share, as model reports; nothing until all of it is said."""
-    known = {"effective_date": _last_day(state), "report_date": datetime.now(UTC).date()}
+    known = {"effective_date": _last_day(snapshot), "report_date": datetime.now(UTC).date()}
     asked = [part for part in fields(SECTIONS["assignment"]) if part.name in SHARED]
     answers, columns = {}, st.columns(2)
     for place, part in enumerate(asked):
@@ -69,12 +70,12 @@ def ask_shared_terms(state: caches.MarketState) -> dict[str, Any] | None:
             answers[part.name] = _ask(part, known.get(part.name))
     if not all(answers.values()):
         return None
-    return {"kind": "model report", "currency": state.base_currency, **answers}
+    return {"kind": "model report", "currency": snapshot.base_currency, **answers}
 
 
-def _last_day(state: caches.MarketState) -> date:
+def _last_day(snapshot: Snapshot) -> date:
     """The day of the last record."""
-    day: date = caches.sales(state).select(pl.col("event_date").cast(pl.Date).max()).item()
+    day: date = snapshot.sales().select(pl.col("event_date").cast(pl.Date).max()).item()
     return day
 
 

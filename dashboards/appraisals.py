@@ -1,7 +1,6 @@
 """Appraisals: what a valuer writes, section by section, the evidence frozen with it, and its documents."""
 
 from datetime import UTC, datetime
-from pathlib import Path
 from typing import Any, Final
 
 import streamlit as st
@@ -24,6 +23,7 @@ from pricing.reports.docx import docx
 from pricing.reports.pdf import pdf
 from pricing.reports.report import report
 from pricing.reports.short import letter, statement
+from pricing.snapshot import Snapshot
 from pricing.words.glossary import what_is
 from pricing.words.plain_text import escaped
 from pricing.words.sentences import car_words
@@ -47,13 +47,13 @@ def show_page() -> None:
         market = frame.ask_market()
         if market is None:
             return
-        state, _ = market
+        snapshot, _ = market
         said = st.session_state.pop(_SAID, None)
         if said is not None:
             st.success(escaped(said))
         if _OPEN in st.session_state:
             st.session_state["appraisal"] = st.session_state.pop(_OPEN)
-        entries = caches.appraisals(state)
+        entries = caches.appraisals(snapshot)
         chosen = st.selectbox(
             "Appraisal",
             [NEW, MANY, *entries["appraisal_id"].to_list()],
@@ -64,11 +64,11 @@ def show_page() -> None:
         )
         if chosen == NEW:
             _show_list(entries)
-            _begin(state)
+            _begin(snapshot)
         elif chosen == MANY:
-            ask_collection(state)
+            ask_collection(snapshot)
         else:
-            _show_entry(state, read(state.market, chosen))
+            _show_entry(snapshot, read(snapshot.market, chosen))
 
 
 def _show_list(entries: Any) -> None:
@@ -92,24 +92,24 @@ def _show_list(entries: Any) -> None:
     )
 
 
-def _begin(state: caches.MarketState) -> None:
+def _begin(snapshot: Snapshot) -> None:
     """A new record from the car of the form, and the sheet in hand if it is of this car."""
     st.subheader("Begin an appraisal")
-    asked = ask_car(state)
+    asked = ask_car(snapshot)
     if asked is None:
         return
     if not people.may("appraise"):
         st.info("Writing an appraisal needs the role appraise.")
         return
     car, _ = asked
-    by, assignment = ask_who(), ask_assignment(state)
+    by, assignment = ask_who(), ask_assignment(snapshot)
     ready = bool(by) and assignment is not None
     pressed = st.button("Enter it and freeze the evidence", type="primary", disabled=not ready)
     if pressed and by and assignment:
         record = _record(car, assignment)
         with st.spinner("Gathering the evidence"):
-            evidence = evidence_for(Path(state.path), record)
-        (name,) = enter(state.market, [(record, evidence)], by=by)
+            evidence = evidence_for(snapshot.path, record)
+        (name,) = enter(snapshot.market, [(record, evidence)], by=by)
         st.session_state[_OPEN] = name
         _done(f"{name} is entered; its evidence is frozen.")
 
@@ -128,7 +128,7 @@ def _record(car: Car, assignment: dict[str, Any]) -> Appraisal:
     return read_record(content)
 
 
-def _show_entry(state: caches.MarketState, entry: Entry) -> None:
+def _show_entry(snapshot: Snapshot, entry: Entry) -> None:
     st.subheader(escaped(f"{entry.appraisal_id}, revision {entry.revision}"))
     car = {name: getattr(entry.record.subject, name) or None for name in ("make", "model", "variant", "year")}
     st.write(escaped(car_words({**car, "condition_band": entry.record.subject.condition_band or None})))
@@ -145,10 +145,10 @@ def _show_entry(state: caches.MarketState, entry: Entry) -> None:
         by = ask_who()
         answered = ask_section(entry, section, disabled=not by)
         if answered is not None and by:
-            _revise(state, entry, answered, by)
+            _revise(snapshot, entry, answered, by)
     with st.expander("Who changed what"):
         show_table(
-            history(state.market, entry.appraisal_id),
+            history(snapshot.market, entry.appraisal_id),
             "history",
             {
                 "revision": st.column_config.NumberColumn("Revision", format="%d"),
@@ -163,12 +163,12 @@ def _show_entry(state: caches.MarketState, entry: Entry) -> None:
     st.caption("A formal value is for a qualified valuer to give and to sign; this tool signs nothing.")
 
 
-def _revise(state: caches.MarketState, entry: Entry, record: Appraisal, by: str) -> None:
+def _revise(snapshot: Snapshot, entry: Entry, record: Appraisal, by: str) -> None:
     evidence = entry.evidence
     if needs_evidence(entry, record):
         with st.spinner("Gathering the evidence"):
-            evidence = evidence_for(Path(state.path), record)
-    revise(state.market, entry, record, evidence, by=by, reason="edited")
+            evidence = evidence_for(snapshot.path, record)
+    revise(snapshot.market, entry, record, evidence, by=by, reason="edited")
     _done(f"{entry.appraisal_id} is revised; the revision before is kept.")
 
 

@@ -15,7 +15,9 @@ from pricing.car import today
 from pricing.charts.buying import bids_chart, limits_chart
 from pricing.decisions.alternatives import Wanted
 from pricing.decisions.buying import BuyerTerms, Buying, buy_car
+from pricing.operations.settings import schedule_in_force, settings_of
 from pricing.reports.buying_sheet import buying_sheet
+from pricing.snapshot import Snapshot
 from pricing.vocabulary import DRIVE_SIDES, FIRST_YEAR
 from pricing.words.approaches import difference_sentence
 from pricing.words.buying import (
@@ -46,7 +48,7 @@ def show_page() -> None:
         asked = frame.ask_market_and_car()
         if asked is None:
             return
-        state = asked.state
+        state = asked.snapshot
         offer = ask_offer(asked)
         answer = st.container()
         terms = _ask_terms(state, offer.currency, inspected=offer.costs is not None)
@@ -63,17 +65,17 @@ def show_page() -> None:
                     offer.car,
                     terms,
                     asking=offer.asking,
-                    schedule=caches.schedule(state),
+                    schedule=schedule_in_force(state),
                     inspection=offer.inspection,
                     costs=offer.costs,
-                    own_rates=caches.own_rates(state),
-                    limits=caches.settings(state).verdict_limits,
+                    own_rates=state.state.own_rates,
+                    limits=settings_of(state).verdict_limits,
                     book=frame.laid_out(state),
                 )
             )
 
 
-def _ask_terms(state: caches.MarketState, currency: str, *, inspected: bool) -> BuyerTerms:
+def _ask_terms(state: Snapshot, currency: str, *, inspected: bool) -> BuyerTerms:
     st.divider()
     st.subheader("What you say beside")
     certainty = st.slider(
@@ -98,7 +100,7 @@ def _ask_terms(state: caches.MarketState, currency: str, *, inspected: bool) -> 
             else:
                 repairs = ask_amount("First repairs", "first_repairs", currency)
         with third:
-            schedule = caches.schedule(state)
+            schedule = schedule_in_force(state)
             sources = sorted(
                 {charge.source for charge in schedule.charges if charge.kind.startswith("import")}
                 if schedule
@@ -114,7 +116,7 @@ def _ask_terms(state: caches.MarketState, currency: str, *, inspected: bool) -> 
     )  # fmt: skip
 
 
-def _ask_wanted(state: caches.MarketState) -> Wanted:
+def _ask_wanted(state: Snapshot) -> Wanted:
     """What another car must be."""
     with st.expander("What another car must be"):
         first, second, third = st.columns(3)

@@ -11,6 +11,8 @@ from dashboards.address import field_key, held_to, within
 from pricing.car import Car, today
 from pricing.car_fields import FIELDS, NEEDED
 from pricing.errors import CarError
+from pricing.operations.settings import settings_of
+from pricing.snapshot import Snapshot
 from pricing.vocabulary import DISTANCE_UNITS, OPTION_CODES
 from pricing.words.glossary import what_is
 from pricing.words.plain_text import closed, escaped
@@ -28,13 +30,13 @@ away under the hand."""
 _CHOOSE: Final = "Choose a make and a model and give the model year to see what such a car sells for."
 
 
-def ask_car(state: caches.MarketState) -> tuple[Car, Decimal | None] | None:
+def ask_car(snapshot: Snapshot) -> tuple[Car, Decimal | None] | None:
     """Ask for a car and its asking price; nothing, and the reason, where what is entered makes none.
 
     What changes the answer most stands open; the rest is folded away once the car is known.
     """
     came = _OPEN not in st.session_state
-    car, reason = _entered(state)  # before fields forget what they cannot hold
+    car, reason = _entered(snapshot)  # before fields forget what they cannot hold
     form = st.container()
     first, second = st.columns(2)
     with first:
@@ -42,7 +44,7 @@ def ask_car(state: caches.MarketState) -> tuple[Car, Decimal | None] | None:
     with second:
         within("asking", 1.0, None)
         asking = st.number_input(
-            f"Asking price ({state.base_currency}, all-in)",
+            f"Asking price ({snapshot.base_currency}, all-in)",
             1.0,
             None,
             None,
@@ -53,7 +55,7 @@ def ask_car(state: caches.MarketState) -> tuple[Car, Decimal | None] | None:
             help="All that a buyer would pay, premium and tax included.",
             **KEPT,
         )
-    _ask_details(state, form, car)
+    _ask_details(snapshot, form, car)
     if car is None:
         forgotten = not all(st.session_state.get(name) for name in NEEDED)
         st.info(escaped(_CHOOSE if forgotten and not came else reason))
@@ -61,7 +63,7 @@ def ask_car(state: caches.MarketState) -> tuple[Car, Decimal | None] | None:
     return car, None if asking is None else Decimal(str(asking))
 
 
-def _entered(state: caches.MarketState) -> tuple[Car | None, str]:
+def _entered(snapshot: Snapshot) -> tuple[Car | None, str]:
     """The car that the fields or a link tell of, or why it is none."""
     entered = {name: st.session_state.get(field_key(name)) for name in FIELDS}
     if not any(entered[name] for name in NEEDED):
@@ -70,12 +72,12 @@ def _entered(state: caches.MarketState) -> tuple[Car | None, str]:
     if entered["odometer_km"] is not None:
         entered["odometer_km"] *= DISTANCE_UNITS.get(st.session_state.get("odometer_unit", "km"), 1.0)
     try:
-        return Car.checked(entered, known=caches.known_names(state)), ""
+        return Car.checked(entered, known=snapshot.names()), ""
     except CarError as error:
         return None, closed(str(error))
 
 
-def _ask_details(state: caches.MarketState, form: Any, car: Car | None) -> None:
+def _ask_details(snapshot: Snapshot, form: Any, car: Car | None) -> None:
     """The fields that fold away under the car in one line."""
     folded = st.session_state.setdefault(_OPEN, car is None)
     title = (
@@ -84,7 +86,7 @@ def _ask_details(state: caches.MarketState, form: Any, car: Car | None) -> None:
         else escaped(car_words(car.to_dict() | {"condition_band": "the car"}))
     )
     with form.expander(title, expanded=folded, key="car-form"):
-        names = caches.names(state)
+        names = snapshot.counts
         first, second, third = st.columns(3)
         with first:
             make = _choice("make", names["make"].unique(maintain_order=True).to_list())
@@ -99,14 +101,14 @@ def _ask_details(state: caches.MarketState, form: Any, car: Car | None) -> None:
             st.multiselect(
                 "Options", list(_OPTIONS), key="options", placeholder="none", help=what_is("option"), **KEPT
             )
-            _ask_odometer(state)
-        _ask_more(state)
+            _ask_odometer(snapshot)
+        _ask_more(snapshot)
 
 
-def _ask_odometer(state: caches.MarketState) -> None:
+def _ask_odometer(snapshot: Snapshot) -> None:
     if "odometer_unit" not in st.session_state:
         said = st.session_state.get("odometer") is not None  # a link without a unit says kilometres
-        st.session_state["odometer_unit"] = "km" if said else caches.settings(state).distance_unit
+        st.session_state["odometer_unit"] = "km" if said else settings_of(snapshot).distance_unit
     held_to("odometer_unit", list(DISTANCE_UNITS))
     reading, unit_of = st.columns(2)
     with reading:
@@ -115,7 +117,7 @@ def _ask_odometer(state: caches.MarketState) -> None:
         st.selectbox("Odometer unit", list(DISTANCE_UNITS), key="odometer_unit", **KEPT)
 
 
-def _ask_more(state: caches.MarketState) -> None:
+def _ask_more(snapshot: Snapshot) -> None:
     """What is said of a car less often."""
     first, second, third = st.columns(3)
     with first:
@@ -124,10 +126,10 @@ def _ask_more(state: caches.MarketState) -> None:
         _choice("history_file", ["yes", "no"], label="History file")
     with second:
         _choice("channel")
-        _choice("country", caches.values(state, "country"), label="Country (ISO 3166)")
+        _choice("country", caches.values(snapshot, "country"), label="Country (ISO 3166)")
         _choice("drive_side")
     with third:
-        _choice("body_style", caches.values(state, "body_style"), label="Body style")
+        _choice("body_style", caches.values(snapshot, "body_style"), label="Body style")
         st.text_input(
             "Chassis number", None, 500, key="chassis_number", help="Finds earlier sales of it.", **KEPT
         )

@@ -1,12 +1,11 @@
 """Comparable sales: the sales most like this car, adjusted to it line by line, and a person's choices."""
 
-from pathlib import Path
 from typing import Any, Final
 
 import polars as pl
 import streamlit as st
 
-from dashboards import caches, frame, people
+from dashboards import frame, people
 from dashboards.shown import show_chart, show_table
 from pricing.car import Car
 from pricing.charts import evidence as market_charts
@@ -14,6 +13,7 @@ from pricing.decisions.approaches import difference
 from pricing.decisions.valuation import value_car
 from pricing.evidence.choices import ACTIONS, LONGEST_REASON, Choice, keep, kept
 from pricing.evidence.comparables import COUNT, Comparables, find_comparables
+from pricing.snapshot import Snapshot
 from pricing.words.approaches import difference_sentence
 from pricing.words.evidence import comparables_caption, reconciliation_sentences
 from pricing.words.glossary import what_is
@@ -31,19 +31,19 @@ def show_page() -> None:
         asked = frame.ask_market_and_car()
         if asked is None:
             return
-        state = asked.state
+        snapshot = asked.snapshot
         count, subject = _ask_how()
-        book = frame.sales_book(state)
+        book = frame.sales_book(snapshot)
         if book is None:
             return
-        choices = kept(Path(state.path), subject) if subject else ()
+        choices = kept(snapshot.path, subject) if subject else ()
         with frame.one_sentence("No value can be given: "):
             found = find_comparables(book, asked.car, count=count, choices=choices)
             _show_answer(found)
-            _show_difference(state, asked.car, found)
+            _show_difference(snapshot, asked.car, found)
             _show_sales(found)
             _show_lines(found)
-            _ask_choice(state, found, subject)
+            _ask_choice(snapshot, found, subject)
 
 
 def _ask_how() -> tuple[int, str | None]:
@@ -78,10 +78,10 @@ def _show_answer(found: Comparables) -> None:
     show_chart(market_charts.comparables_chart(found), comparables_caption(found), "comparable sales")
 
 
-def _show_difference(state: caches.MarketState, car: Car, found: Comparables) -> None:
+def _show_difference(snapshot: Snapshot, car: Car, found: Comparables) -> None:
     """How far the price model is from these sales, and why."""
-    records = caches.ModelRecords(state, car.make, car.model)
-    apart = difference(value_car(records, caches.model(state), car, as_of=found.as_of), found)
+    records = snapshot.of_model(car.make, car.model)
+    apart = difference(value_car(records, snapshot.model, car, as_of=found.as_of), found)
     if apart is not None:
         st.write(escaped(difference_sentence(apart)))
 
@@ -177,7 +177,7 @@ def _show_lines(found: Comparables) -> None:
     )
 
 
-def _ask_choice(state: caches.MarketState, found: Comparables, subject: str | None) -> None:
+def _ask_choice(snapshot: Snapshot, found: Comparables, subject: str | None) -> None:
     """A person's addition, omission or adjustment, with its reason; written down, never erased."""
     st.subheader("Your own judgement")
     if found.choices:
@@ -205,5 +205,5 @@ def _ask_choice(state: caches.MarketState, found: Comparables, subject: str | No
             extra["per_cent"] = float(st.number_input("Per cent", -95.0, 1000.0, 0.0, 1.0))
         reason = st.text_area("Reason, in writing", max_chars=LONGEST_REASON)
         if st.form_submit_button("Keep this choice", type="primary"):
-            keep(Path(state.path), subject, [Choice(record.strip(), str(action), reason, **extra)])
+            keep(snapshot.path, subject, [Choice(record.strip(), str(action), reason, **extra)])
             st.rerun()

@@ -2,7 +2,8 @@
 
 import logging
 from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import contextmanager, nullcontext
+from datetime import UTC, datetime
 from decimal import Decimal
 from typing import Any, Final, NamedTuple
 
@@ -15,6 +16,8 @@ from pricing.errors import PricingError
 from pricing.evidence.sales_book import SalesBook
 from pricing.model.price_model import PriceModel
 from pricing.progress import Progress
+from pricing.snapshot import Snapshot
+from pricing.words.market_standing import market_warning
 from pricing.words.plain_text import closed, escaped
 
 AT_ONCE: Final = 60_000
@@ -52,7 +55,7 @@ _LOG: Final = logging.getLogger(__name__)
 class Asked(NamedTuple):
     """A car of a market: what it is, and the asking price (base currency, all-in), if one is asked."""
 
-    state: caches.MarketState
+    snapshot: Snapshot
     model: PriceModel
     car: Car
     asking: Decimal | None
@@ -68,28 +71,30 @@ def one_sentence(before: str = "") -> Iterator[None]:
         st.error(escaped(closed(f"{before}{error}")))
 
 
-def ask_market() -> tuple[caches.MarketState, PriceModel] | None:
+def ask_market() -> tuple[Snapshot, PriceModel] | None:
     """The market and its newest price model; an invitation, and nothing, while either is missing."""
-    state = caches.market_state()
-    if state is None:
+    snapshot = caches.snapshot()
+    if snapshot is None:
         st.info("There are no sale records yet: load a file of yours to begin.")
         link("records", "Load sale records")
         return None
-    if state.fit is None:
+    if snapshot.state.fit is None:
         st.info(
             "No price model has been fitted to these records yet; that is done on the page of the records."
         )
         link("records", "Go to the records and fit")
         return None
-    if state.demo:
+    if caches.is_demo(snapshot):
         with st.container(horizontal=True, vertical_alignment="center"):
             st.caption("An invented demo market, to try things out: no car and no sale in it is real.")
             link("records", "Load your own sale records")
-    model = caches.model(state)
-    _lay_out(state)
-    if state.warning is not None:
-        st.caption(escaped(state.warning))
-    return state, model
+    with st.spinner("Reading the market") if not snapshot.can_value(snapshot.state.fit) else nullcontext():
+        snapshot.make_ready(snapshot.state.fit)
+    _lay_out(snapshot)
+    warning = market_warning(snapshot.state, datetime.now(UTC).date())
+    if warning is not None:
+        st.caption(escaped(warning))
+    return snapshot, snapshot.model
 
 
 def ask_market_and_car() -> Asked | None:
@@ -99,26 +104,26 @@ def ask_market_and_car() -> Asked | None:
     return None if market is None or asked is None else Asked(*market, *asked)
 
 
-def _book_key(state: caches.MarketState) -> str:
-    return f"book {state.path} {state.records} {state.fit}"
+def _book_key(snapshot: Snapshot) -> str:
+    return f"book {snapshot.path} {snapshot.state.records} {snapshot.state.fit}"
 
 
-def _fill_book(state: caches.MarketState) -> None:
-    caches.sales_book(state)
+def _fill_book(snapshot: Snapshot) -> None:
+    _ = snapshot.book
 
 
-def _lay_out(state: caches.MarketState) -> None:
+def _lay_out(snapshot: Snapshot) -> None:
     """Begin to lay the sales out before a page needs them, once for each state of the market."""
-    key = _book_key(state)
-    if caches.sales(state).height > AT_ONCE and jobs.find(key) is None:
-        jobs.start(key, _LAYING_OUT, lambda tell: _fill_book(state))
+    key = _book_key(snapshot)
+    if snapshot.sales().height > AT_ONCE and jobs.find(key) is None:
+        jobs.start(key, _LAYING_OUT, lambda tell: _fill_book(snapshot))
 
 
-def sales_book(state: caches.MarketState) -> SalesBook | None:
+def sales_book(snapshot: Snapshot) -> SalesBook | None:
     """The sales laid out to be held against a car; nothing, and a progress bar, while that is under way."""
-    key = _book_key(state)
-    if jobs.find(key) is None or done(key, _LAYING_OUT, lambda tell: _fill_book(state)):
-        return caches.sales_book(state)
+    key = _book_key(snapshot)
+    if jobs.find(key) is None or done(key, _LAYING_OUT, lambda tell: _fill_book(snapshot)):
+        return snapshot.book
     return None
 
 
@@ -132,10 +137,10 @@ def done(key: str, title: str, work: Callable[[Progress], Any]) -> bool:
     return job.ended and job.error is None
 
 
-def laid_out(state: caches.MarketState) -> SalesBook | None:
+def laid_out(snapshot: Snapshot) -> SalesBook | None:
     """The sales laid out, if that is done or takes no time."""
-    job = jobs.find(_book_key(state))
-    return caches.sales_book(state) if job is None or (job.ended and job.error is None) else None
+    job = jobs.find(_book_key(snapshot))
+    return snapshot.book if job is None or (job.ended and job.error is None) else None
 
 
 def know_pages(pages: Mapping[str, st.Page]) -> None:

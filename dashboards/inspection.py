@@ -60,11 +60,11 @@ def _open() -> Inspection | None:
 
 def _start() -> None:
     """A new sheet for the car of the form."""
-    state = caches.market_state()
-    if state is None:
+    snapshot = caches.snapshot()
+    if snapshot is None:
         frame.ask_market()
         return
-    asked = ask_car(state)
+    asked = ask_car(snapshot)
     st.subheader("Start a sheet")
     for caution in Inspection.start(CONSTRUCTIONS[0], {}).sheet.general_cautions:
         st.caption(escaped(caution))

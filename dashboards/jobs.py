@@ -38,14 +38,17 @@ class Job:
     ended: bool = False
 
     def tell(self, step: str, done: int, total: int) -> None:
+        """Take in how far a step is."""
         self.step, self.done, self.total = step, done, total
 
     @property
     def share(self) -> float:
+        """How much of the step is done, 0..1."""
         return min(1.0, self.done / self.total) if self.total else 0.0
 
     @property
     def words(self) -> str:
+        """What is being done, and how far it is."""
         count = f": {self.done:,} of {self.total:,}" if self.total > 1 else ""
         return f"{self.title}: {self.step}{count}"
 

@@ -13,6 +13,7 @@ from pricing.errors import EvidenceError
 from pricing.evidence.depth import Depth
 from pricing.evidence.index import METHODS, PriceIndex
 from pricing.evidence.periods import LENGTHS
+from pricing.snapshot import Snapshot
 from pricing.words.evidence import (
     depth_sentences,
     index_caption,
@@ -33,31 +34,31 @@ def show_page() -> None:
         market = frame.ask_market()
         if market is None:
             return
-        state, _ = market
-        where = _ask_scope(state)
+        snapshot, _ = market
+        where = _ask_scope(snapshot)
         method, period = _ask_method()
-        sales = caches.sales_of(state, where)
-        key = f"index {state.path} {state.records} {where} {method} {period}"
+        sales = caches.sales_of(snapshot, where)
+        key = f"index {snapshot.path} {snapshot.state.records} {where} {method} {period}"
         if sales > frame.AT_ONCE and not frame.done(
-            key, "Working out the index", lambda tell: _all(state, where, method, period)
+            key, "Working out the index", lambda tell: _all(snapshot, where, method, period)
         ):
             return
         try:
-            _show_index(caches.price_index_of(state, where, method, period))
+            _show_index(caches.price_index_of(snapshot, where, method, period))
         except EvidenceError as error:
             st.info(escaped(f"{error}."))
-        _show_depth(caches.depth_of(state, where))
+        _show_depth(caches.depth_of(snapshot, where))
 
 
-def _all(state: caches.MarketState, where: caches.Where, method: str, period: str) -> None:
+def _all(snapshot: Snapshot, where: caches.Where, method: str, period: str) -> None:
     """What the page needs, into the caches."""
-    caches.price_index_of(state, where, method, period)
-    caches.depth_of(state, where)
+    caches.price_index_of(snapshot, where, method, period)
+    caches.depth_of(snapshot, where)
 
 
-def _ask_scope(state: caches.MarketState) -> caches.Where:
+def _ask_scope(snapshot: Snapshot) -> caches.Where:
     """Which sales: of a make, of a model, or of all."""
-    names = caches.names(state)
+    names = snapshot.counts
     first, second = st.columns(2)
     makes = names["make"].unique(maintain_order=True).to_list()
     held_to("make", makes)

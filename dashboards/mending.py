@@ -7,7 +7,7 @@ from typing import Any, Final
 import polars as pl
 import streamlit as st
 
-from dashboards import caches, frame, sheets
+from dashboards import frame, sheets
 from dashboards.address import field_key
 from dashboards.offer_terms import ask_offer, work_country
 from dashboards.shown import show_chart, show_table
@@ -20,6 +20,8 @@ from pricing.decisions.amounts import Conversion
 from pricing.decisions.car_price import inspected
 from pricing.decisions.mending import MendOrBuy, mend_or_buy
 from pricing.decisions.simulation import simulate
+from pricing.operations.settings import catalogue_in_force
+from pricing.snapshot import Snapshot
 from pricing.words.condition import (
     budget_sentence,
     goal_words,
@@ -50,7 +52,7 @@ def show_page() -> None:
             return
         if asked is None:
             return
-        _ask(asked.state)
+        _ask(asked.snapshot)
         offer = ask_offer(asked)
         if offer.costs is None or offer.inspection is None:
             return
@@ -58,14 +60,14 @@ def show_page() -> None:
         st.write(escaped(score_sentence(costs.result)))
         budget = repair_budget(costs, least=least)
         _show_budget(budget)
-        _ask_quotes(asked.state, costs, budget)
+        _ask_quotes(asked.snapshot, costs, budget)
         st.subheader("Mend this one, or buy one that is there already")
         with frame.one_sentence("This cannot be reckoned: "):
             at = date.fromisoformat(asked.model.facts["last_date"])
             car = inspected(offer.car, offer.inspection)
             drawn = simulate(asked.model, car, at, inspection=offer.inspection)
-            rates = caches.own_rates(asked.state)
-            base = asked.state.base_currency
+            rates = asked.snapshot.state.own_rates
+            base = asked.snapshot.base_currency
             paid = offer.asking
             if paid is not None:
                 paid = Conversion.at(offer.currency, base, at, rates).to_base(paid)
@@ -86,8 +88,8 @@ def least_chosen() -> str:
     return str(chosen) if chosen in STATES[1:] else "needs repair"
 
 
-def _ask(state: caches.MarketState) -> None:
-    countries = sorted(caches.repair_catalogue(state).tax)
+def _ask(state: Snapshot) -> None:
+    countries = sorted(catalogue_in_force(state).tax)
     first, second = st.columns(2)
     with first:
         country = work_country(state)
@@ -105,10 +107,10 @@ def _ask(state: caches.MarketState) -> None:
         st.selectbox("Put right what is at least this bad", STATES[1:], key="least", persist_state="session")
 
 
-def _ask_quotes(state: caches.MarketState, costs: RepairCosts, budget: RepairBudget) -> None:
+def _ask_quotes(state: Snapshot, costs: RepairCosts, budget: RepairBudget) -> None:
     """Quotes for jobs, each in place of the estimate of its line; they go along to buying and selling."""
     titles = dict(budget.lines.select("job", "title").iter_rows())
-    kept = dict(sheets.quotes(caches.repair_catalogue(state)))
+    kept = dict(sheets.quotes(catalogue_in_force(state)))
     with st.expander(f"Quotes that you have ({len(kept)})", expanded=bool(kept), key="quotes-form"):
         st.caption("A quote, tax included, replaces the estimate of its line here, on Buy and on Sell.")
         jobs = {**titles, **{job: costs.catalogue.job(job).title for job in kept}}

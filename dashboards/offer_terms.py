@@ -16,6 +16,8 @@ from pricing.condition.assessment import InspectionResult
 from pricing.condition.inspection import Inspection
 from pricing.condition.repairs import RepairCosts
 from pricing.money.currencies import CURRENCIES
+from pricing.operations.settings import catalogue_in_force, settings_of
+from pricing.snapshot import Snapshot
 from pricing.words.glossary import what_is
 
 COMMON: Final = ("EUR", "GBP", "USD", "CHF", "SEK", "JPY", "AUD")
@@ -35,26 +37,26 @@ class Offer:
 
 def ask_offer(asked: Asked) -> Offer:
     """The currency of the offer, what is asked in it, and whether the inspection in hand counts."""
-    currency, asking = _ask_currency(asked.state), asked.asking
-    if currency != asked.state.base_currency:
+    currency, asking = _ask_currency(asked.snapshot), asked.asking
+    if currency != asked.snapshot.base_currency:
         asking = ask_amount("Price asked", "offer_asking", currency, what_is("asking price"))
     inspection = _ask_inspection(asked.car)
     if inspection is None:
         return Offer(currency, asking, asked.car)
     costs = caches.repair_costs(
-        asked.state,
+        asked.snapshot,
         inspection,
-        work_country(asked.state),
-        sheets.quotes(caches.repair_catalogue(asked.state)),
+        work_country(asked.snapshot),
+        sheets.quotes(catalogue_in_force(asked.snapshot)),
     )
     car = replace(asked.car, condition_band=None, condition_score=None)
     return Offer(currency, asking, car, costs.result, costs)
 
 
-def work_country(state: caches.MarketState) -> str:
+def work_country(snapshot: Snapshot) -> str:
     """The country of the work: that of the page on mending, else that of the settings."""
     chosen = st.session_state.get("work_country")
-    return caches.settings(state).country if chosen is None else str(chosen)
+    return settings_of(snapshot).country if chosen is None else str(chosen)
 
 
 def ask_amount(label: str, key: str, currency: str, help: str | None = None) -> Decimal | None:
@@ -76,7 +78,7 @@ def ask_amount(label: str, key: str, currency: str, help: str | None = None) -> 
     return None if amount is None else Decimal(str(amount))
 
 
-def _ask_currency(state: caches.MarketState) -> str:
+def _ask_currency(state: Snapshot) -> str:
     rest = sorted(CURRENCIES - {state.base_currency, *COMMON})
     first = [state.base_currency, *(name for name in COMMON if name != state.base_currency)]
     held_to("currency", [*first, *rest])

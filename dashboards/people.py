@@ -1,26 +1,26 @@
-"""Who looks at the dashboard, and what their role lets them do; nobody signs in unless that is set up."""
+"""Who looks at the dashboard, and what their role lets them do: people who sign in where that is set up, else
+holders of tokens, else whoever the door has let in from this machine."""
 
 import os
 
 import streamlit as st
 
 from dashboards import caches
-from pricing.operations.access import allowed
+from dashboards.door import signing_in as signing_in
+from dashboards.door import token_in
+from pricing.operations.access import ROLES, allowed
+from pricing.operations.configuration import variable
 from pricing.operations.serving import MANAGERS_VARIABLE
-
-
-def signing_in() -> bool:
-    """Whether a provider of sign-in (OpenID Connect) is set up in Streamlit's secrets."""
-    try:
-        return "auth" in st.secrets
-    except FileNotFoundError:
-        return False
+from pricing.operations.settings import settings_of
+from pricing.store.audit import now
+from pricing.store.tokens import Token, digest_of
 
 
 def person() -> str | None:
-    """The address that signed in; nobody's where people do not sign in."""
+    """The address that signed in, or whose token it is; nobody's where neither is asked for."""
     if not signing_in():
-        return None
+        token = _token()
+        return None if token is None else token.name
     found = st.user.get("email") if st.user.get("is_logged_in") else None
     verified = st.user.get("email_verified", True) is not False
     return str(found) if found and verified else ""
@@ -28,17 +28,20 @@ def person() -> str | None:
 
 def may(act: str) -> bool:
     """Whether this person may read, load, appraise or manage."""
-    state = caches.market_state()
-    roles = {} if state is None else caches.settings(state).roles
+    snapshot = caches.snapshot()
+    if not signing_in():
+        token = _token()
+        if token is not None:
+            return token.role in ROLES and act in ROLES[token.role]
+        return os.environ.get(variable("access")) != "tokens"
+    roles = {} if snapshot is None else settings_of(snapshot).roles
     managers = [name for name in os.environ.get(MANAGERS_VARIABLE, "").split(",") if name]
     return allowed(person(), act, roles, managers)
 
 
 def show_door() -> bool:
     """Ask to sign in where that is needed; whether the person may come in."""
-    if not signing_in():
-        return True
-    if not st.user.get("is_logged_in"):
+    if signing_in() and not st.user.get("is_logged_in"):
         st.title("Classic car prices")
         st.write("Sign in to see this market.")
         st.button("Sign in", type="primary", on_click=st.login)
@@ -51,8 +54,15 @@ def show_door() -> bool:
     return False
 
 
+def _token() -> Token | None:
+    """The token in force that this visitor came in by."""
+    given, snapshot = token_in(st.context.headers), caches.snapshot()
+    found = None if given is None or snapshot is None else snapshot.state.tokens.get(digest_of(given))
+    return found if found is None or found.expires_at is None or found.expires_at > now() else None
+
+
 def show_way_out(place: str) -> None:
     """A button to sign out, for whoever has signed in."""
-    found = person()
+    found = person() if signing_in() else None
     if found is not None:
         st.button("Sign out", key=f"sign-out-{place}", type="tertiary", help=found, on_click=st.logout)

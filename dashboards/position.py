@@ -6,7 +6,7 @@ from decimal import Decimal
 import polars as pl
 import streamlit as st
 
-from dashboards import caches, frame
+from dashboards import frame
 from dashboards.shown import show_chart, show_table
 from pricing.car import Car
 from pricing.charts import valuation as charts
@@ -16,6 +16,8 @@ from pricing.decisions.valuation import Valuation, value_car
 from pricing.decisions.verdict import LIMITS
 from pricing.errors import EvidenceError, MoneyError
 from pricing.evidence.comparables import Comparables, find_comparables
+from pricing.operations.settings import settings_of
+from pricing.snapshot import Snapshot
 from pricing.words import sentences
 from pricing.words.approaches import difference_sentence
 from pricing.words.glossary import what_is
@@ -31,20 +33,22 @@ def show_page() -> None:
         asked = frame.ask_market_and_car()
         if asked is None:
             return
-        state, model, car, asking = asked
+        snapshot, model, car, asking = asked
         with frame.one_sentence("This car cannot be valued: "):
-            records = caches.ModelRecords(state, car.make, car.model)
+            records = snapshot.of_model(car.make, car.model)
             valuation = value_car(records, model, car, asking=asking)
             show_valuation(
-                valuation, _in_other_currency(state, valuation), lambda: _comparables(state, car),
-                caches.settings(state).verdict_limits,
-            )  # fmt: skip
+                valuation,
+                _in_other_currency(snapshot, valuation),
+                lambda: _comparables(snapshot, car),
+                settings_of(snapshot).verdict_limits,
+            )
             show_ways_on()
 
 
-def _comparables(state: caches.MarketState, car: Car) -> Comparables | None:
+def _comparables(snapshot: Snapshot, car: Car) -> Comparables | None:
     """The comparable sales, once the market is laid out and where there are enough of them."""
-    book = frame.laid_out(state)
+    book = frame.laid_out(snapshot)
     if book is None:
         return None
     try:
@@ -53,13 +57,13 @@ def _comparables(state: caches.MarketState, car: Car) -> Comparables | None:
         return None
 
 
-def _in_other_currency(state: caches.MarketState, valuation: Valuation) -> str | None:
+def _in_other_currency(snapshot: Snapshot, valuation: Valuation) -> str | None:
     """The range in the second currency of the settings."""
-    other = caches.settings(state).other_currency
+    other = settings_of(snapshot).other_currency
     if other is None or valuation.mid is None:
         return None
     try:
-        rate = Conversion.at(other, state.base_currency, valuation.as_of)
+        rate = Conversion.at(other, snapshot.base_currency, valuation.as_of)
     except MoneyError as error:
         return f"{error}."
     return sentences.other_currency_sentence(valuation, other, Decimal(rate.units) / Decimal(rate.base_units))

@@ -83,6 +83,7 @@ def _settle(key: str, question: Question) -> None:
 
 
 def show_preview(upload: UploadedFile, mapping: Mapping) -> None:
+    """The first rows as the mapping reads them, and what would become of all of them."""
     st.subheader("First rows as they would land")
     st.write(dates_sentence(mapping))
     table = caches.sample(upload.file_id, mapping.layout, upload)

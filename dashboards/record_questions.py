@@ -12,6 +12,7 @@ from dashboards import caches, people
 from dashboards.shown import show_table
 from pricing.intake.suspicions import find_suspicions
 from pricing.intake.transfers import packed
+from pricing.snapshot import Snapshot
 from pricing.words.glossary import what_is
 from pricing.words.plain_text import escaped
 
@@ -20,10 +21,10 @@ LONGEST_WORDS: Final = 500
 """Characters of a verdict or a name."""
 
 
-def show_questions(state: caches.MarketState) -> None:
+def show_questions(snapshot: Snapshot) -> None:
     """One tab a kind of question, each read from the market only when it is looked at."""
     st.subheader("What waits for you")
-    kinds: dict[str, Callable[[caches.MarketState], None]] = {
+    kinds: dict[str, Callable[[Snapshot], None]] = {
         "Rejected rows": _show_quarantine,
         "Names": _show_names,
         "Duplicates": _show_duplicates,
@@ -35,7 +36,7 @@ def show_questions(state: caches.MarketState) -> None:
         label_visibility="collapsed",
     )  # fmt: skip
     if kind:
-        kinds[kind](state)
+        kinds[kind](snapshot)
 
 
 def _said(words: str) -> None:
@@ -72,9 +73,9 @@ def _label(row: dict[str, Any]) -> str:
     return " ".join(kept)[:80]
 
 
-def _show_quarantine(state: caches.MarketState) -> None:
+def _show_quarantine(snapshot: Snapshot) -> None:
     """The rejected rows with the rules they broke, and the lot as files to mend."""
-    waiting = caches.listing(state, "quarantine")
+    waiting = caches.listing(snapshot, "quarantine")
     if waiting.is_empty():
         st.write("No rejected row waits.")
         return
@@ -101,23 +102,23 @@ def _show_quarantine(state: caches.MarketState) -> None:
     )
     st.download_button(
         "Download the rejected rows",
-        lambda: archive(state),
+        lambda: archive(snapshot),
         "rejected_rows.zip",
         "application/zip",
         on_click="ignore",
     )
 
 
-def archive(state: caches.MarketState) -> bytes:
+def archive(snapshot: Snapshot) -> bytes:
     """The rejected rows as files to mend, in one archive."""
     with tempfile.TemporaryDirectory(prefix="pricing-") as folder:
-        state.market.export_quarantine(folder)
+        snapshot.market.export_quarantine(folder)
         return packed(Path(folder))
 
 
-def _show_names(state: caches.MarketState) -> None:
+def _show_names(snapshot: Snapshot) -> None:
     """Names that may be one, and what was settled about them."""
-    names = caches.listing(state, "names")
+    names = caches.listing(snapshot, "names")
     if names.is_empty():
         st.write("No two names look like one.")
         return
@@ -132,18 +133,18 @@ def _show_names(state: caches.MarketState) -> None:
             forget = st.form_submit_button("Forget what was settled", disabled=row["state"] != "settled")
     make, model = row.get("make"), row.get("model")
     if settle:
-        state.market.settle_name(row["field"], row["typed"], name, make=make, model=model)
+        snapshot.market.settle_name(row["field"], row["typed"], name, make=make, model=model)
         _said(f"{row['typed']} is {name} from now on.")
     if apart:
-        state.market.settle_name(row["field"], row["typed"], row["typed"], make=make, model=model)
+        snapshot.market.settle_name(row["field"], row["typed"], row["typed"], make=make, model=model)
         _said(f"{row['typed']} is a name of its own.")
     if forget:
-        _said(f"{state.market.forget_name(row['field'], row['typed'])} forgotten.")
+        _said(f"{snapshot.market.forget_name(row['field'], row['typed'])} forgotten.")
 
 
-def _show_duplicates(state: caches.MarketState) -> None:
+def _show_duplicates(snapshot: Snapshot) -> None:
     """Records that are one sale, and a way to part them."""
-    links = caches.listing(state, "duplicates")
+    links = caches.listing(snapshot, "duplicates")
     if links.is_empty():
         st.write("No two records look like one sale.")
         return
@@ -160,26 +161,26 @@ def _show_duplicates(state: caches.MarketState) -> None:
     )
     if row is None:
         return
-    records = caches.every_record(state).filter(
+    records = snapshot.sales(every_record=True).filter(
         pl.col("record_id").is_in([row["record_id"], row["other_id"]])
     )
     told = ("make", "model", "variant", "year", "chassis_number", "event_date", "outcome", "price", "source")
     st.dataframe(records.select(told), hide_index=True, placeholder="-")
     parted = row["parted_at"] is not None
     if st.button("They are one sale after all" if parted else "They are two sales", type="primary"):
-        market = state.market
+        market = snapshot.market
         if parted:
             _said(f"{market.rejoin(row['record_id'])} links hold again.")
         _said(f"{market.part(row['record_id'])} links parted.")
 
 
-def _show_suspicions(state: caches.MarketState) -> None:
+def _show_suspicions(snapshot: Snapshot) -> None:
     """Records that are odd against the market, and a verdict on each."""
     if people.may("load") and st.button("Look for odd records", help=what_is("suspicion")):
-        model = caches.model(state) if state.fit else None
-        new = state.market.mark_suspicions(find_suspicions(caches.every_record(state), model))
+        model = snapshot.model if snapshot.state.fit else None
+        new = snapshot.market.mark_suspicions(find_suspicions(snapshot.sales(every_record=True), model))
         _said(f"{new:,} more records to look at.")
-    waiting = caches.listing(state, "suspicions")
+    waiting = caches.listing(snapshot, "suspicions")
     if waiting.is_empty():
         st.write("No odd record waits.")
         return
@@ -199,13 +200,13 @@ def _show_suspicions(state: caches.MarketState) -> None:
     with st.form(f"verdict-{row['record_id']}", border=False):
         verdict = st.text_input("What was found out", max_chars=LONGEST_WORDS)
         if st.form_submit_button("Settle it", type="primary"):
-            settled = state.market.settle_suspicion(row["record_id"], verdict)
+            settled = snapshot.market.settle_suspicion(row["record_id"], verdict)
             _said(f"{settled} settled.")
 
 
-def _show_audit(state: caches.MarketState) -> None:
+def _show_audit(snapshot: Snapshot) -> None:
     """The audit trail, the newest first."""
-    trail = caches.listing(state, "audit").reverse()
+    trail = caches.listing(snapshot, "audit").reverse()
     show_table(
         trail.head(ROWS_SHOWN),
         "audit trail",

@@ -22,6 +22,7 @@ from pricing.model.saved import save
 from pricing.model.spec import FeatureSpec
 from pricing.money.currencies import CURRENCIES
 from pricing.progress import Progress
+from pricing.snapshot import Snapshot
 from pricing.store.first_load import load_into
 from pricing.store.loading import LoadReport
 from pricing.store.market import Market
@@ -59,11 +60,11 @@ def show_page() -> None:
     path = caches.own_market_path()
     if path.exists():
         with frame.one_sentence():
-            state = caches.market_state()
-            if state is not None and not state.demo:
-                _ask_fit(state)
-                _show_batches(state)
-                show_questions(state)
+            snapshot = caches.snapshot()
+            if snapshot is not None and not caches.is_demo(snapshot):
+                _ask_fit(snapshot)
+                _show_batches(snapshot)
+                show_questions(snapshot)
 
 
 def _key() -> str:
@@ -202,21 +203,22 @@ def _fitted(market: Market, tell: Progress) -> str:
     return save(PriceModel(FeatureSpec.cars()).fit(market.sales(), progress=tell), market)
 
 
-def _ask_fit(state: caches.MarketState) -> None:
+def _ask_fit(snapshot: Snapshot) -> None:
     """Fit anew, where records have changed since the last time or there was none."""
-    if not people.may("load") or not state.batches or (state.fit is not None and not state.stale):
+    stored = snapshot.state
+    if not people.may("load") or not stored.batches or (stored.fit is not None and not stored.stale):
         return
     words = "Records have changed since the price model was fitted."
     with st.container(horizontal=True, vertical_alignment="center"):
-        st.write(words if state.fit else "No price model has been fitted yet.")
+        st.write(words if snapshot.state.fit else "No price model has been fitted yet.")
         if st.button("Fit the price model", type="primary", help=what_is("fit")):
-            market = state.market
+            market = snapshot.market
             _begin("Fit", lambda tell: f"The price model is fitted anew ({_fitted(market, tell)}).")
 
 
-def _show_batches(state: caches.MarketState) -> None:
+def _show_batches(snapshot: Snapshot) -> None:
     """Every load, and a way to take one back."""
-    batches = caches.listing(state, "batches").reverse()
+    batches = caches.listing(snapshot, "batches").reverse()
     if batches.is_empty():
         return
     st.subheader("What was loaded", help=what_is("batch"))
@@ -249,5 +251,5 @@ def _show_batches(state: caches.MarketState) -> None:
     with st.popover("Take back", key=f"undo-{_round()}"):
         st.write(f"The records and rejected rows of {batch} go; the batch stays listed as taken back.")
         if st.button(f"Take {batch} back now", type="primary"):
-            market = state.market
+            market = snapshot.market
             _begin("Take back", lambda tell: f"{market.undo(batch):,} records of {batch} are gone.")

@@ -13,6 +13,7 @@ from pricing.model.ratio_study import EDITION
 from pricing.model.saved_scores import save_scores
 from pricing.model.spec import FeatureSpec
 from pricing.progress import Progress
+from pricing.snapshot import Snapshot
 from pricing.words.glossary import what_is
 from pricing.words.plain_text import escaped
 from pricing.words.scores import ahead_sentence, coverage_sentence, kept_sentence, ratio_sentence
@@ -28,7 +29,7 @@ def show_page() -> None:
         market = frame.ask_market()
         if market is None:
             return
-        state, model = market
+        snapshot, model = market
         st.write(
             f"The price model in use was fitted to {model.facts['sales']:,} sales up to "
             f"{model.facts['last_date']}. "
@@ -37,39 +38,39 @@ def show_page() -> None:
             "no sale is scored by a model that had seen it."
         )
         st.write(ahead_sentence(model.facts))
-        _ask_scoring(state)
-        kept = caches.scores(state)
+        _ask_scoring(snapshot)
+        kept = caches.scores(snapshot)
         if kept is not None:
-            st.write(escaped(kept_sentence(kept, state.base_currency)))
-            _show_scores(kept.scored, state.base_currency)
+            st.write(escaped(kept_sentence(kept, snapshot.base_currency)))
+            _show_scores(kept.scored, snapshot.base_currency)
 
 
-def _ask_scoring(state: caches.MarketState) -> None:
+def _ask_scoring(snapshot: Snapshot) -> None:
     """A way to score, and how far it is; for everyone, once for each state of the records."""
-    key = f"scores {state.path} {state.records}"
+    key = f"scores {snapshot.path} {snapshot.state.records}"
     job = jobs.find(key)
     if job is not None and not job.ended:
         jobs.show(job)
         return
     if job is not None and job.error is not None:
         st.error(escaped(job.error))
-    kept = caches.scores(state)
+    kept = caches.scores(snapshot)
     if not people.may("load"):
         if kept is None:
             st.info("Nobody has scored these records yet; that needs the role load.")
     elif (kept is None or kept.outdated) and st.button("Score the price model now", type="primary"):
         jobs.take(key)
-        jobs.start(key, "Scoring", lambda tell: _score(state, tell))
+        jobs.start(key, "Scoring", lambda tell: _score(snapshot, tell))
         st.rerun()
 
 
-def _score(state: caches.MarketState, tell: Progress) -> None:
+def _score(snapshot: Snapshot, tell: Progress) -> None:
     """Score, and keep the scores in the market."""
-    sales, spec = caches.sales(state), FeatureSpec.cars()
+    sales, spec = snapshot.sales(), FeatureSpec.cars()
     scored = backtest(
-        sales, spec, rolling_origins(sales, spec, ORIGINS), known=state.market.sales, progress=tell
+        sales, spec, rolling_origins(sales, spec, ORIGINS), known=snapshot.market.sales, progress=tell
     )
-    save_scores(scored, state.market, str(state.fit), state.records)
+    save_scores(scored, snapshot.market, str(snapshot.state.fit), snapshot.state.records)
 
 
 def _show_scores(scored: Backtest, currency: str) -> None:

@@ -6,16 +6,19 @@ from typing import Any
 import polars as pl
 import streamlit as st
 
-from dashboards import caches, frame
+from dashboards import frame
 from dashboards.address import BOUND
 from dashboards.offer_terms import ask_amount, ask_offer
 from dashboards.shown import offer_sheet, show_chart, show_table
 from pricing.charts.selling import proceeds_chart, reserve_chart, waiting_chart
 from pricing.decisions.seller_terms import DISCOUNT, SellerTerms
 from pricing.decisions.selling import Selling, sell_car
+from pricing.decisions.selling_evidence import evidence_of
 from pricing.decisions.what_ifs import PAPERS
+from pricing.operations.settings import schedule_in_force
 from pricing.progress import Progress
 from pricing.reports.selling_sheet import selling_sheet
+from pricing.snapshot import Snapshot
 from pricing.words.glossary import what_is
 from pricing.words.offers import waiting_caption
 from pricing.words.plain_text import escaped
@@ -40,13 +43,13 @@ def show_page() -> None:
         asked = frame.ask_market_and_car()
         if asked is None:
             return
-        state = asked.state
+        state = asked.snapshot
         offer = ask_offer(asked)
         answer = st.container()
         with answer, frame.one_sentence("This cannot be reckoned: "):
             with st.container(key="seller-terms"):
                 terms = _ask_terms(offer.currency, offer.asking)
-            key = f"selling {state.path} {state.records} {state.fit}"
+            key = f"selling {state.path} {state.state.records} {state.state.fit}"
             if not frame.done(key, "Learning how cars sell", lambda tell: _learn(state, tell)):
                 return
             _show(
@@ -55,17 +58,17 @@ def show_page() -> None:
                     asked.model,
                     offer.car,
                     terms,
-                    evidence=caches.selling_evidence_of(state),
-                    schedule=caches.schedule(state),
+                    evidence=evidence_of(state),
+                    schedule=schedule_in_force(state),
                     inspection=offer.inspection,
                     costs=offer.costs,
-                    own_rates=caches.own_rates(state),
+                    own_rates=state.state.own_rates,
                 )
             )
 
 
-def _learn(state: caches.MarketState, tell: Progress) -> None:
-    caches.selling_evidence_of(state, tell)
+def _learn(state: Snapshot, tell: Progress) -> None:
+    evidence_of(state, tell)
 
 
 def _ask_terms(currency: str, asking: Decimal | None) -> SellerTerms:

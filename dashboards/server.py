@@ -4,14 +4,16 @@ run."""
 import logging.config
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
-from pathlib import Path
+from functools import partial
 from typing import Any, Final
 
 import streamlit as st
 from starlette.middleware import Middleware
 from starlette.types import ASGIApp, Receive, Scope, Send
 
+from dashboards.alone import PAGES, door
 from pricing.api.app import SERVER_PATHS, create_api
+from pricing.api.callers import holder
 from pricing.api.logs import log_settings
 from pricing.operations.configuration import configuration
 
@@ -48,8 +50,8 @@ def from_environment() -> ASGIApp:
             yield {}
 
     app: ASGIApp = st.App(
-        Path(__file__).with_name("app.py"),
+        PAGES,
         lifespan=together,
-        middleware=[Middleware(ApiFirst, api=api)],
+        middleware=[Middleware(ApiFirst, api=api), door(settings, partial(holder, api.state.service))],
     )
     return app

@@ -2,7 +2,6 @@
 
 from dataclasses import replace
 from decimal import Decimal
-from pathlib import Path
 from typing import Any, Final
 
 import polars as pl
@@ -19,11 +18,15 @@ from pricing.operations.settings import (
     EXAMPLE_CHARGES,
     LONGEST_FILE,
     Settings,
+    catalogue_in_force,
     catalogue_of,
     catalogue_text,
     charges_text,
+    schedule_in_force,
     schedule_of_text,
+    settings_of,
 )
+from pricing.snapshot import Snapshot
 from pricing.store.settings import keep_settings
 from pricing.vocabulary import DISTANCE_UNITS
 from pricing.words.glossary import what_is
@@ -36,55 +39,55 @@ def show_page() -> None:
     """What is set, and forms that change it, for whoever may."""
     st.title("Settings")
     with frame.one_sentence():
-        state = caches.market_state()
-        if state is None:
+        snapshot = caches.snapshot()
+        if snapshot is None:
             frame.ask_market()
             return
         if st.session_state.pop("settings_kept", False):
             st.success("The settings are kept.")
-        kept = caches.settings(state)
+        kept = settings_of(snapshot)
         may = people.may("manage")
         if not may:
             st.info("Your role lets you read the settings; changing them needs the role manage.")
-        _show_market(state)
-        _ask_units(state, kept, may)
-        _ask_verdict(state, kept, may)
-        _ask_labour(state, kept, may)
-        _ask_catalogue(state, kept, may)
-        _ask_charges(state, kept, may)
-        _ask_roles(state, kept, may)
+        _show_market(snapshot)
+        _ask_units(snapshot, kept, may)
+        _ask_verdict(snapshot, kept, may)
+        _ask_labour(snapshot, kept, may)
+        _ask_catalogue(snapshot, kept, may)
+        _ask_charges(snapshot, kept, may)
+        _ask_roles(snapshot, kept, may)
 
 
-def _keep(state: caches.MarketState, settings: Settings) -> None:
-    keep_settings(Path(state.path), settings.texts())
+def _keep(snapshot: Snapshot, settings: Settings) -> None:
+    keep_settings(snapshot.path, settings.texts())
     st.session_state["settings_kept"] = True
     st.rerun()
 
 
-def _show_market(state: caches.MarketState) -> None:
+def _show_market(snapshot: Snapshot) -> None:
     """The market that everything here speaks of."""
     st.subheader("Market in use")
-    sales = caches.sales(state)
+    sales = snapshot.sales()
     sold = sales.filter(pl.col("outcome") == "sold").height
-    kind = "the invented demo market" if state.demo else "your own market"
+    kind = "the invented demo market" if caches.is_demo(snapshot) else "your own market"
     st.write(
         escaped(
-            f"{Path(state.path).name}, {kind}: {sales.height:,} records, {sold:,} of them sales, from "
-            f"{state.batches} loads. Newest fit: {state.fit or 'none'}."
+            f"{snapshot.path.name}, {kind}: {sales.height:,} records, {sold:,} of them sales, from "
+            f"{snapshot.state.batches} loads. Newest fit: {snapshot.state.fit or 'none'}."
         )
     )
-    st.write(escaped(f"Base currency: {state.base_currency}. {what_is('base currency')}"))
+    st.write(escaped(f"Base currency: {snapshot.base_currency}. {what_is('base currency')}"))
     st.caption(
         "The base currency is chosen when a market is made, and stays. Another market is another file."
     )
     frame.link("records", "Load sale records")
 
 
-def _ask_units(state: caches.MarketState, kept: Settings, may: bool) -> None:
+def _ask_units(snapshot: Snapshot, kept: Settings, may: bool) -> None:
     """Units and a second currency."""
     st.subheader("Units and currency")
     rest = sorted(CURRENCIES - set(COMMON_CURRENCIES))
-    currencies = [NONE, *(name for name in (*COMMON_CURRENCIES, *rest) if name != state.base_currency)]
+    currencies = [NONE, *(name for name in (*COMMON_CURRENCIES, *rest) if name != snapshot.base_currency)]
     units = list(DISTANCE_UNITS)
     with st.form("units", border=False):
         first, second = st.columns(2)
@@ -101,10 +104,12 @@ def _ask_units(state: caches.MarketState, kept: Settings, may: bool) -> None:
                 help="At the reference rate of the European Central Bank on the day the prices hold at.",
             )
         if st.form_submit_button("Keep units and currency", disabled=not may):
-            _keep(state, replace(kept, distance_unit=unit, other_currency=None if other == NONE else other))
+            _keep(
+                snapshot, replace(kept, distance_unit=unit, other_currency=None if other == NONE else other)
+            )
 
 
-def _ask_verdict(state: caches.MarketState, kept: Settings, may: bool) -> None:
+def _ask_verdict(snapshot: Snapshot, kept: Settings, may: bool) -> None:
     """Where one word of the verdict on a price ends and the next begins."""
     st.subheader("Verdict on a price")
     st.caption(
@@ -117,13 +122,13 @@ def _ask_verdict(state: caches.MarketState, kept: Settings, may: bool) -> None:
             for column, words, limit in zip(st.columns(4), VERDICTS[:-1], kept.verdict_limits, strict=True)
         ]
         if st.form_submit_button("Keep the limits", disabled=not may):
-            _keep(state, replace(kept, verdict_limits=tuple(limit / 100 for limit in limits)))
+            _keep(snapshot, replace(kept, verdict_limits=tuple(limit / 100 for limit in limits)))
 
 
-def _ask_labour(state: caches.MarketState, kept: Settings, may: bool) -> None:
+def _ask_labour(snapshot: Snapshot, kept: Settings, may: bool) -> None:
     """Country of the work, its labour rates and tax."""
     st.subheader("Labour rates", help=what_is("labour rate"))
-    catalogue = caches.repair_catalogue(state)
+    catalogue = catalogue_in_force(snapshot)
     countries = sorted(catalogue.tax)
     country = st.selectbox(
         "Country of the work (ISO 3166)",
@@ -156,10 +161,10 @@ def _ask_labour(state: caches.MarketState, kept: Settings, may: bool) -> None:
         )
         if st.form_submit_button("Keep these rates and this country", disabled=not may):
             said = {kind: Decimal(f"{rate:.2f}") for kind, rate in rates.items() if rate is not None}
-            _keep(state, replace(kept, country=country, labour={**kept.labour, country: said}))
+            _keep(snapshot, replace(kept, country=country, labour={**kept.labour, country: said}))
 
 
-def _ask_catalogue(state: caches.MarketState, kept: Settings, may: bool) -> None:
+def _ask_catalogue(snapshot: Snapshot, kept: Settings, may: bool) -> None:
     """The repair catalogue: one file that a person edits."""
     st.subheader("Repair catalogue")
     whose = "the invented demo figures" if kept.catalogue is None else "your own figures"
@@ -177,15 +182,15 @@ def _ask_catalogue(state: caches.MarketState, kept: Settings, may: bool) -> None
         if own is not None and st.button("Put this catalogue in force", type="primary"):
             text = own.getvalue()[: 4 * LONGEST_FILE].decode("utf-8", "replace")
             catalogue_of(text)
-            _keep(state, replace(kept, catalogue=text))
+            _keep(snapshot, replace(kept, catalogue=text))
         if kept.catalogue is not None and st.button("Go back to the demo catalogue"):
-            _keep(state, replace(kept, catalogue=None))
+            _keep(snapshot, replace(kept, catalogue=None))
 
 
-def _ask_charges(state: caches.MarketState, kept: Settings, may: bool) -> None:
+def _ask_charges(snapshot: Snapshot, kept: Settings, may: bool) -> None:
     """The schedule of charges: premium, commission, fees, duty and tax, each with its dates."""
     st.subheader("Schedule of charges", help=what_is("premium"))
-    schedule = caches.schedule(state)
+    schedule = schedule_in_force(snapshot)
     if schedule is None:
         st.write(
             "None is in force: premium, commission, fees, duty and tax are left open on the other pages."
@@ -231,14 +236,14 @@ def _ask_charges(state: caches.MarketState, kept: Settings, may: bool) -> None:
         if own is not None and st.button("Put this schedule in force", type="primary"):
             text = own.getvalue()[: 4 * LONGEST_FILE].decode("utf-8", "replace")
             schedule_of_text(text)
-            _keep(state, replace(kept, charges=text))
+            _keep(snapshot, replace(kept, charges=text))
         if kept.charges != EXAMPLE_CHARGES and st.button("Put the example rates in force"):
-            _keep(state, replace(kept, charges=EXAMPLE_CHARGES))
+            _keep(snapshot, replace(kept, charges=EXAMPLE_CHARGES))
         if kept.charges is not None and st.button("Have none in force"):
-            _keep(state, replace(kept, charges=None))
+            _keep(snapshot, replace(kept, charges=None))
 
 
-def _ask_roles(state: caches.MarketState, kept: Settings, may: bool) -> None:
+def _ask_roles(snapshot: Snapshot, kept: Settings, may: bool) -> None:
     """Who may do what, once people sign in."""
     st.subheader("People and roles")
     if people.signing_in():
@@ -246,9 +251,9 @@ def _ask_roles(state: caches.MarketState, kept: Settings, may: bool) -> None:
         st.button("Sign out", on_click=st.logout)
     else:
         st.write(
-            "Nobody signs in: whoever reaches this dashboard may do everything, and it listens on this "
-            "machine "
-            "alone unless it was told otherwise. DEVELOPERS.md says how to set sign-in up."
+            "People do not sign in by name here: whoever sits at this machine may do everything, where the "
+            "server trusts it; others come in with tokens that `pricing token new` makes, each with its "
+            "role. DEVELOPERS.md says how to set sign-in up."
         )
     show_table(
         pl.DataFrame({"role": list(ROLES), "may": [", ".join(sorted(acts)) for acts in ROLES.values()]}),
@@ -280,4 +285,4 @@ def _ask_roles(state: caches.MarketState, kept: Settings, may: bool) -> None:
                 for row in edited.iter_rows(named=True)
                 if row["person"] and row["roles"]
             }
-            _keep(state, replace(kept, roles=roles))
+            _keep(snapshot, replace(kept, roles=roles))

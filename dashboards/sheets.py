@@ -39,8 +39,8 @@ def in_hand() -> Inspection | None:
 
 def beside() -> Path:
     """The market file that sheets are kept beside."""
-    state = caches.market_state()
-    return caches.own_market_path() if state is None else Path(state.path)
+    snapshot = caches.snapshot()
+    return caches.own_market_path() if snapshot is None else snapshot.path
 
 
 def quotes(catalogue: Catalogue) -> caches.Quotes:

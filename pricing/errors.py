@@ -6,67 +6,102 @@ The command line prints it and exits with 1; the dashboard shows it; nothing els
 
 
 class PricingError(Exception):
-    """Base of every error raised on purpose; catching it catches them all."""
+    """Base of every error raised on purpose; catching it catches them all.
+
+    ``code`` names the kind of error and stays as it is when a message is worded anew; the API says it too.
+    """
+
+    code: str = "refused"
 
 
 class FileError(PricingError):
     """A file or folder cannot be read or written as what it is said to be."""
 
+    code = "file"
+
 
 class TableError(PricingError):
     """A whole table is of the wrong shape: a required column is absent or of a type that cannot be used."""
+
+    code = "table"
 
 
 class MappingError(PricingError):
     """A column mapping names something that does not exist or contradicts itself."""
 
+    code = "mapping"
+
 
 class DoubtError(PricingError):
     """Figures of a file can hardly be what they are said to be; nothing was accepted."""
+
+    code = "doubt"
 
 
 class MoneyError(PricingError):
     """An amount cannot be turned into the price that was asked for: no rate, no schedule, unknown
     currency."""
 
+    code = "money"
+
 
 class MarketError(PricingError):
     """The market file cannot be opened, is held by another process, or is not a market file."""
+
+    code = "market"
 
 
 class ServerAwayError(MarketError):
     """The server that keeps a market cannot be reached, or was lost; the same may work in a while."""
 
+    code = "server-away"
+
 
 class UnwrittenError(MarketError):
     """A write could not be kept for want of room or memory, or by a fault of the disk; nothing is changed."""
 
+    code = "unwritten"
+
 
 class DoneMeanwhileError(MarketError):
     """A write was asked for under a key under which something has been done already."""
+
+    code = "done-meanwhile"
 
 
 class ModelError(PricingError):
     """A price model was asked for something it cannot do: not fitted, no usable sales, a foreign saved
     fit."""
 
+    code = "model"
+
 
 class CarError(PricingError):
     """A car cannot be as it is described, or the market has no record of its make, model or variant."""
 
+    code = "car"
+
 
 class InspectionError(PricingError):
     """An inspection sheet, a set of findings or a repair catalogue does not make sense."""
+
+    code = "inspection"
 
 
 class EvidenceError(PricingError):
     """Market evidence cannot be given: too few sales, a date outside the records, an override without a
     reason."""
 
+    code = "evidence"
+
 
 class DecisionError(PricingError):
     """A decision cannot be computed from what was given, such as a schedule with a gap."""
 
+    code = "decision"
+
 
 class AppraisalError(PricingError):
     """An appraisal record makes no sense, lacks what its document must hold, or its evidence was altered."""
+
+    code = "appraisal"

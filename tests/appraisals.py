@@ -18,7 +18,7 @@ from pricing.condition.assessment import assess
 from pricing.condition.changes import Change
 from pricing.condition.inspection import Finding, Inspection
 from pricing.condition.repairs import price_repairs
-from pricing.model.saved import load
+from pricing.snapshot import Snapshot
 from pricing.store.market import Market
 from tests.condition.walks import catalogue
 from tests.small_market import common_car
@@ -91,7 +91,7 @@ def last_day(market: Market) -> date:
 def evidence_of(market: Market, record: Appraisal, *, inspected: bool = False) -> Evidence:
     """Evidence gathered with the market's kept fit; ``inspected`` by a sheet in which little is wrong."""
     at = record.assignment.effective_date
-    known = Known.on(market, load(market), last_day(market) if at is None else at, "fit-0001")
+    known = Known.on(Snapshot.of(market), last_day(market) if at is None else at, "fit-0001")
     if not inspected:
         return gather(record, known)
     result = assess(sheet_of(record))

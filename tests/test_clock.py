@@ -13,9 +13,8 @@ from pricing.store import market as store
 from pricing.store.appraisals import Draft, add_revisions, last_revisions, read_revision
 from pricing.store.choices import keep_choices, read_choices
 from pricing.store.market import Market
-from pricing.store.settings import keep_settings, read_settings
-from pricing.store.state import read_state
-from pricing.store.tokens import new_token, revoke_token, tokens_in_force
+from pricing.store.settings import keep_settings
+from pricing.store.tokens import new_token, revoke_token
 from tests.api.servers import copied, serving
 from tests.store.test_market import write
 
@@ -61,23 +60,23 @@ def test_what_came_later_stays_later(market: Market, clock: Shift, tmp_path: Pat
     keep_settings(market.path, {"country": "GB"})
     keep_choices(market.path, "car", [("a", "leave out", None, None, "wrong car")])
     ((name, _),) = add_revisions(market.path, [Draft('{"a": 1}', None, None, "anna", "first")])
-    assert not read_state(market.path).stale
-    before = read_state(market.path)
+    assert not market.state().stale
+    before = market.state()
     clock(-DAY)
     market.load([rows(tmp_path, "second", amount="5000")])
     assert market.batches()["batch_id"].to_list() == ["batch-0001", "batch-0002"]
-    after = read_state(market.path)
+    after = market.state()
     assert after.records != before.records and after.stale, "the fit has not seen the second load"
     assert market.store_fit(b"second", {"rows": 2}) == "fit-0002"
-    assert market.load_fit()[0] == b"second" and not read_state(market.path).stale
+    assert market.load_fit()[0] == b"second" and not market.state().stale
     keep_settings(market.path, {"country": "IE"})
-    assert read_settings(market.path) == {"country": "IE"}
+    assert market.state().settings == {"country": "IE"}
     keep_choices(market.path, "car", [("a", "keep", None, None, "the right car")])
     assert read_choices(market.path, "car")["reason"].to_list() == ["wrong car", "the right car"]
     add_revisions(market.path, [Draft('{"a": 2}', None, None, "anna", "again", (), name, 1)])
     assert read_revision(market.path, name).record == '{"a": 2}'
     assert last_revisions(market.path)["revision"].to_list() == [2]
-    assert market.undo("batch-0002") == 1 and read_state(market.path).stale
+    assert market.undo("batch-0002") == 1 and market.state().stale
     assert market.sales()["amount"].to_list() == [4000]
 
 
@@ -98,9 +97,9 @@ def test_tokens_stay_in_force_and_what_was_revoked_stays_so(market: Market, cloc
     gone, _ = new_token(market.path, "old desk", "read")
     revoke_token(market.path, gone)
     clock(-DAY)
-    assert [found.token_id for found in tokens_in_force(market.path).values()] == [kept]
+    assert [found.token_id for found in market.state().tokens.values()] == [kept]
     revoke_token(market.path, kept)
-    assert tokens_in_force(market.path) == {}
+    assert market.state().tokens == {}
 
 
 def test_a_backup_is_another_and_both_restore(clock: Shift, tmp_path: Path) -> None:

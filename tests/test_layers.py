@@ -12,19 +12,22 @@ ROOT = Path(__file__).parent.parent
 TOP_LEVEL = {"README.md", "DEVELOPERS.md", "pyproject.toml", "pricing", "dashboards", "data_demo", "tests"}
 
 ROOMS = (
-    ("errors", "vocabulary", "progress", "toml_text"),
+    ("errors", "vocabulary", "progress", "toml_text", "notebook_html", "memo"),
     ("car_fields", "money"),
     ("records",),
     ("car", "intake"),
     ("store",),
     ("condition", "model"),
     ("evidence",),
+    ("snapshot",),
+    ("snapshot_source",),
     ("decisions",),
     ("appraisal",),
     ("words",),
     ("charts",),
     ("reports",),
     ("operations",),
+    ("market",),
     ("api",),
     ("cli", "dashboards"),
 )

@@ -24,8 +24,8 @@ from pricing.decisions.selling import sell_car
 from pricing.decisions.valuation import value_car
 from pricing.errors import CarError
 from pricing.evidence.comparables import find_comparables
-from pricing.model.saved import load
 from pricing.records.contract import Contract
+from pricing.snapshot import Snapshot
 from pricing.store.market import Market
 from pricing.words.plain_text import closed
 from tests.api.servers import serving
@@ -220,7 +220,7 @@ def test_an_appraisal(bad: dict[str, Any], small_market: Market, known: Known) -
 
 @pytest.fixture(scope="module")
 def known(small_market: Market) -> Known:
-    return Known.on(small_market, load(small_market), last_day(small_market), "fit-0001")
+    return Known.on(Snapshot.of(small_market), last_day(small_market), "fit-0001")
 
 
 def test_a_collection(small_market: Market, known: Known, tmp_path: Path) -> None:

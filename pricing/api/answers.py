@@ -14,4 +14,5 @@ class Answer(Response):
     media_type = "application/json"
 
     def render(self, content: Any) -> bytes:
+        """The content as bytes of JSON; what is no number is null."""
         return pydantic_core.to_json(plain(content), inf_nan_mode="null")

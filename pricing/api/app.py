@@ -36,6 +36,9 @@ PREFIX: Final = "/api/v1"
 DOCUMENT: Final = "/api/openapi.json"
 SERVER_PATHS: Final = ("/health", "/ready", "/metrics")
 
+UNGUARDED: Final = frozenset({"/health", "/ready", DOCUMENT})
+"""Tell that the server lives, that it has a fit, and how to ask: the same for anybody."""
+
 LISTS: Final = f"{PREFIX}/values"
 """Takes lists of cars."""
 
@@ -83,7 +86,9 @@ def create_api(settings: Configuration) -> FastAPI:
         LISTS: max(settings.largest_body, settings.largest_list * LIST_BYTES_A_CAR),
         UPLOADS: settings.largest_upload,
     }
-    api.add_middleware(Gate, service=service, sizes=sizes, long=LONG)
+    api.add_middleware(
+        Gate, service=service, sizes=sizes, long=LONG, acts={UPLOADS: "load"}, unguarded=UNGUARDED
+    )
     api.openapi = _documented(api)  # type: ignore[method-assign]
     api.state.methods = [
         (compile_path(path)[0], sorted(method.upper() for method in methods))
@@ -107,9 +112,8 @@ async def _warm(api: FastAPI) -> AsyncIterator[None]:
 
     def read() -> None:
         try:
-            view = service.view()
-            view.make_ready(service.fit_of(view, None))
-            _ = view.tokens
+            snapshot = service.snapshot()
+            snapshot.make_ready(service.fit_of(snapshot, None))
         except (PricingError, ProblemError) as error:
             logging.getLogger("pricing.api").warning("not ready: %s", error)
         # What is here now stays: to look through it for garbage again and again would stop answers for as

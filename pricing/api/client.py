@@ -20,12 +20,14 @@ Facts = dict[str, Any]
 
 
 class ProblemError(PricingError):
-    """The server refused; ``status`` and ``facts`` are the problem details that it gave (RFC 9457)."""
+    """The server refused; ``status`` and ``facts`` are the problem details that it gave (RFC 9457), ``code``
+    is the kind of error among them, as ``PricingError.code`` has it."""
 
     def __init__(self, status: int, facts: Facts) -> None:
         super().__init__(str(facts.get("detail", f"the server answered {status}")))
         self.status = status
         self.facts = facts
+        self.code = str(facts.get("code", PricingError.code))
 
 
 class Client:

@@ -8,9 +8,12 @@ from typing import Final
 
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.exceptions import HTTPException
+from starlette.requests import HTTPConnection
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from pricing.api.problems import problem
+from pricing.api.callers import let_in
+from pricing.api.hosts import refusal
+from pricing.api.problems import ProblemError, problem
 from pricing.api.request_ids import begin
 from pricing.api.service import Service
 
@@ -25,6 +28,7 @@ SAFETY: Final = {
     "X-Content-Type-Options": "nosniff",
     "Cache-Control": "no-store",
     "Referrer-Policy": "no-referrer",
+    "X-Frame-Options": "DENY",
     "Content-Security-Policy": "default-src 'none'; frame-ancestors 'none'",
 }
 """Headers of every answer (OWASP, REST Security Cheat Sheet)."""
@@ -34,14 +38,24 @@ class Gate:
     """ASGI middleware around the whole API."""
 
     def __init__(
-        self, app: ASGIApp, service: Service, sizes: Mapping[str, int], long: tuple[str, ...]
+        self,
+        app: ASGIApp,
+        service: Service,
+        *,
+        sizes: Mapping[str, int],
+        long: tuple[str, ...],
+        acts: Mapping[str, str],
+        unguarded: frozenset[str],
     ) -> None:
         """``sizes``: bytes that a request to an address may have, where it is not ``largest_body``; ``long``:
-        beginnings of addresses that may work for long."""
+        beginnings of addresses that may work for long; ``acts``: what a caller who posts to an address must
+        be allowed before any of it is taken in; ``unguarded``: addresses that answer anybody."""
         self._app = app
         self._service = service
         self._sizes = sizes
         self._long = long
+        self._acts = acts
+        self._unguarded = unguarded
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] != "http":
@@ -68,7 +82,11 @@ class Gate:
             largest = self._sizes.get(scope["path"], limits.largest_body)
             body = _Body(receive, headers, largest, limits.body_seconds)
             async with asyncio.timeout(self._seconds(scope["path"])):
+                await self._admit(scope)
                 await self._app(scope, body.next, told)
+        except ProblemError as refused:
+            answer = problem(refused.status, refused.detail, headers=refused.headers)
+            await answer(scope, receive, told)
         except TimeoutError:
             if status:
                 raise
@@ -91,6 +109,23 @@ class Gate:
                     "caller": getattr(scope.get("state", {}).get("caller"), "name", None),
                 },
             )  # fmt: skip
+
+    async def _admit(self, scope: Scope) -> None:
+        """Let the caller in, before any of the body is read.
+
+        Raises:
+            ProblemError: 403 for a host, an origin or a role that is not allowed; what ``let_in`` raises.
+        """
+        request, path = HTTPConnection(scope), scope["path"]
+        refused = refusal(request.headers, self._service.configuration)
+        if refused is not None and path != "/health":
+            raise ProblemError(403, refused)
+        if path in self._unguarded:
+            return
+        caller = await let_in(request, self._service)
+        request.state.caller = caller
+        if scope["method"] == "POST" and path in self._acts:
+            caller.must_be_able_to(self._acts[path])
 
     def _seconds(self, path: str) -> float:
         limits = self._service.configuration

@@ -10,7 +10,6 @@ from starlette.responses import Response
 from pricing.api.answers import Answer
 from pricing.api.callers import Caller
 from pricing.api.problems import ProblemError
-from pricing.api.service import Service
 from pricing.errors import DoneMeanwhileError
 from pricing.store.answers import Receipt, kept_answer, key_held
 from pricing.store.market import Market
@@ -32,7 +31,7 @@ REPLAYED = "Idempotency-Replayed"
 
 
 def once(
-    service: Service, market: Market, caller: Caller, key: str | None, asked: tuple[str | bytes, ...],
+    market: Market, caller: Caller, key: str | None, asked: tuple[str | bytes, ...],
     work: Callable[[Market], Facts], answer: Callable[[Facts], Any] = dict, *, status: int = 201,
 ) -> Response:  # fmt: skip
     """Do a piece of work and answer with its facts; under a key only once.
@@ -48,7 +47,7 @@ def once(
         ProblemError: 409 while the work of this key is being done, 422 for a key used for something else.
     """
     if key is None:
-        return Answer(answer(_done(service, work, market)), status)
+        return Answer(answer(work(market)), status)
     request = hashlib.sha256()
     for part in asked:
         content = part.encode() if isinstance(part, str) else part
@@ -65,7 +64,7 @@ def once(
             kept = kept_answer(market.path, named)
             if kept is None:
                 try:
-                    return Answer(answer(_done(service, work, market.under(receipt))), status)
+                    return Answer(answer(work(market.under(receipt))), status)
                 except DoneMeanwhileError:
                     kept = kept_answer(market.path, named)
     if kept is None or kept.request != receipt.request:
@@ -73,10 +72,3 @@ def once(
     again = Answer(answer(kept.result), kept.status)
     again.headers[REPLAYED] = "true"
     return again
-
-
-def _done(service: Service, work: Callable[[Market], Facts], market: Market) -> Facts:
-    try:
-        return work(market)
-    finally:
-        service.held.forget()

@@ -37,10 +37,11 @@ _LOG: Final = logging.getLogger("pricing.api")
 class ProblemError(Exception):
     """Raised by a route that refuses: a status and what a caller can do about it."""
 
-    def __init__(self, status: int, detail: str, **headers: str) -> None:
+    def __init__(self, status: int, detail: str, *, code: str | None = None, **headers: str) -> None:
         super().__init__(detail)
         self.status = status
         self.detail = detail
+        self.code = code
         self.headers = {name.replace("_", "-"): value for name, value in headers.items()}
 
 
@@ -63,6 +64,11 @@ class Problem(BaseModel):
         examples=["no record of the make 'Wexcomb'; did you mean Wexcombe?"],
         description="One sentence a person can act on.",
     )
+    code: str = Field(
+        examples=["car"],
+        description="The kind of error, which stays as it is when a sentence is worded anew: that of "
+        "`PricingError.code`, or the words of the status.",
+    )
     instance: str = Field(
         examples=["urn:request:5f0c6f3a9d1b4b6f"], description="This request, as the server's log names it."
     )
@@ -73,16 +79,19 @@ def problem(
     status: int,
     detail: str,
     *,
+    code: str | None = None,
     errors: list[dict[str, str]] | None = None,
     headers: dict[str, str] | None = None,
 ) -> JSONResponse:
     """The answer for anything that went wrong. Without a type of its own the title is the status phrase
     (RFC 9457, section 4.2.1)."""
+    title = TITLES[HTTPStatus(status)]
     content: dict[str, Any] = {
         "type": "about:blank",
-        "title": TITLES[HTTPStatus(status)],
+        "title": title,
         "status": status,
         "detail": detail,
+        "code": title.lower().replace(" ", "-") if code is None else code,
         "instance": f"urn:request:{request_id()}",
     }
     if errors is not None:
@@ -115,16 +124,17 @@ def handle_problems(api: FastAPI) -> None:
 
 async def _pricing_error(request: Request, error: PricingError) -> JSONResponse:
     if isinstance(error, ServerAwayError | ModelError):
-        return problem(503, plain_words(error), headers={"Retry-After": "5"})
+        return problem(503, plain_words(error), code=error.code, headers={"Retry-After": "5"})
     if isinstance(error, UnwrittenError):
-        return problem(503, plain_words(error), headers={"Retry-After": "60"})
+        return problem(503, plain_words(error), code=error.code, headers={"Retry-After": "60"})
     if isinstance(error, MarketError):
-        return problem(409, plain_words(error))
-    return problem(422, plain_words(error))
+        return problem(409, plain_words(error), code=error.code)
+    return problem(422, plain_words(error), code=error.code)
 
 
 async def _refusal(request: Request, error: ProblemError) -> JSONResponse:
-    return problem(error.status, error.detail, headers=error.headers)
+    code = getattr(error.__cause__, "code", None) if error.code is None else error.code
+    return problem(error.status, error.detail, code=code, headers=error.headers)
 
 
 async def _validation_error(request: Request, error: RequestValidationError) -> JSONResponse:
@@ -160,7 +170,8 @@ async def _system_error(request: Request, error: OSError) -> JSONResponse:
     if error.errno not in NO_ROOM:
         return await _unforeseen(request, error)
     _LOG.error("no room on the disk: %s", error)
-    return problem(503, "the server has no room left on its disk", headers={"Retry-After": "60"})
+    told = "the server has no room left on its disk"
+    return problem(503, told, code=UnwrittenError.code, headers={"Retry-After": "60"})
 
 
 async def _unforeseen(request: Request, error: Exception) -> JSONResponse:

@@ -93,7 +93,7 @@ def appraisals(
     request: Request, service: Here, caller: Valuer, start: Start = 0, limit: Limit = 100
 ) -> Response:
     """The last revision of every appraisal of one's own; of all of them for whoever manages the market."""
-    market = service.view().market
+    market = service.snapshot().market
     found = register.listed(market)
     if not caller.may("manage"):
         own = [name for name, maker in first_makers(market.path).items() if maker == caller.name]
@@ -105,7 +105,7 @@ def appraisals(
 def enter(given: RecordIn, service: Here, caller: Valuer, key: Key = None) -> Response:
     """Enter an appraisal, and freeze the evidence for it."""
 
-    market = service.view().market
+    market = service.snapshot().market
 
     def work(market: Market) -> dict[str, Any]:
         record = _without_files(read_record(given.record))
@@ -115,7 +115,7 @@ def enter(given: RecordIn, service: Here, caller: Valuer, key: Key = None) -> Re
         return {"appraisal_id": name, "revision": 1}
 
     asked = ("enter", given.model_dump_json())
-    return once(service, market, caller, key, asked, work, lambda made: _told(market, made))
+    return once(market, caller, key, asked, work, lambda made: _told(market, made))
 
 
 @router.get("/appraisals/{appraisal_id}", response_model=EntryFacts)
@@ -123,7 +123,7 @@ def appraisal(
     appraisal_id: AppraisalId, service: Here, caller: Valuer, revision: Revision = None
 ) -> Response:
     """A revision of an appraisal, and what it still lacks."""
-    return Answer(_facts(_own(service.view().market, caller, appraisal_id, revision)))
+    return Answer(_facts(_own(service.snapshot().market, caller, appraisal_id, revision)))
 
 
 @router.patch("/appraisals/{appraisal_id}", response_model=EntryFacts, responses=responses(409))
@@ -133,7 +133,7 @@ def change(
     """Change fields: another revision, which keeps the one before; its evidence is gathered anew where the
     change asks for other evidence."""
 
-    market = service.view().market
+    market = service.snapshot().market
 
     def work(market: Market) -> dict[str, Any]:
         before = _own(market, caller, appraisal_id, None)
@@ -152,7 +152,7 @@ def change(
 
     _own(market, caller, appraisal_id, None)
     asked = ("change", appraisal_id, given.model_dump_json())
-    return once(service, market, caller, key, asked, work, lambda made: _told(market, made), status=200)
+    return once(market, caller, key, asked, work, lambda made: _told(market, made), status=200)
 
 
 @router.get("/appraisals/{appraisal_id}/history", response_model=Page)
@@ -165,7 +165,7 @@ def history(
     limit: Limit = 100,
 ) -> Response:
     """Who changed what, oldest first."""
-    market = service.view().market
+    market = service.snapshot().market
     _own(market, caller, appraisal_id, None)
     return Answer(page(request, register.history(market, appraisal_id), start, limit))
 
@@ -185,7 +185,7 @@ def document(
     revision: Revision = None,
 ) -> Response:
     """A document of an appraisal, from the evidence frozen with it."""
-    entry = _own(service.view().market, caller, appraisal_id, revision)
+    entry = _own(service.snapshot().market, caller, appraisal_id, revision)
     name, _, kind = document.partition(".")
     write, media = WRITERS[kind]
     pages = PAGES[name](facts_of(entry), LocaleWords.of(locale))

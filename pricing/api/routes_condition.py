@@ -26,7 +26,7 @@ from pricing.condition.inspection_files import FORMAT, open_inspection
 from pricing.condition.repairs import price_repairs
 from pricing.errors import CarError, FileError, InspectionError
 from pricing.operations.demo_files import EXTENSIONS
-from pricing.operations.settings import catalogue_of
+from pricing.operations.settings import catalogue_in_force, settings_of
 from pricing.records.contract import COUNTRIES
 from pricing.vocabulary import OPTION_CODES
 
@@ -177,13 +177,12 @@ def score(inspection: InspectionIn) -> Response:
 @router.post("/inspections/budget", response_model=BudgetFacts)
 def budget(question: BudgetQuestion, service: Here) -> Response:
     """Price the repairs that an inspection leads to, by the repair catalogue of the market's settings."""
-    view = service.view()
-    settings = view.settings
-    catalogue = settings.with_labour(catalogue_of(settings.catalogue))
-    country = settings.country if question.country is None else question.country
+    snapshot = service.snapshot()
+    country = settings_of(snapshot).country if question.country is None else question.country
     costs = price_repairs(
-        assessed(question.inspection), catalogue, country=country, currency=view.base_currency
-    )
+        assessed(question.inspection), catalogue_in_force(snapshot), country=country,
+        currency=snapshot.base_currency,
+    )  # fmt: skip
     found = repair_budget(costs, least=question.least)
     return Answer({name: part for name, part in vars(found).items() if name != "draws"})
 

@@ -9,7 +9,6 @@ from starlette.responses import Response
 
 from pricing.api.answers import Answer
 from pricing.api.callers import caller_who_may
-from pricing.api.held import View
 from pricing.api.problems import responses
 from pricing.api.routes_condition import InspectionIn, assessed
 from pricing.api.schedules import CHARGES_EXAMPLE, ScheduleIn
@@ -36,14 +35,14 @@ from pricing.decisions.car_price import inspected
 from pricing.decisions.mending import mend_or_buy
 from pricing.decisions.seller_terms import DISCOUNT, MOST_DISCOUNT, SellerTerms
 from pricing.decisions.selling import sell_car
+from pricing.decisions.selling_evidence import evidence_of
 from pricing.decisions.simulation import simulate
 from pricing.decisions.verdict import VERDICTS
 from pricing.decisions.what_ifs import PAPERS
 from pricing.errors import DecisionError
-from pricing.evidence.sales_book import SalesBook
-from pricing.operations.settings import catalogue_of, schedule_of_text
+from pricing.operations.settings import catalogue_in_force, schedule_in_force, settings_of
 from pricing.records.contract import COUNTRIES
-from pricing.store.rates import own_rates_of
+from pricing.snapshot import Snapshot
 from pricing.vocabulary import CHANNELS, DRIVE_SIDES
 
 BUYING_EXAMPLE: Final[dict[str, Any]] = {
@@ -216,24 +215,22 @@ def buying(question: BuyingQuestion, service: Here) -> Response:
     price, what to say to the seller, bids, the same money elsewhere. Lines of cost that nothing is said about
     are left open, such as a premium without `charges`.
     """
-    view = service.view()
-    service.not_before_fit(view, question.as_of)
+    snapshot = service.snapshot()
+    service.not_before_fit(snapshot, question.as_of)
     terms = BuyerTerms(
-        currency=view.base_currency if question.currency is None else question.currency,
+        currency=snapshot.base_currency if question.currency is None else question.currency,
         **question.model_dump(include=BUYER_STATES),
         wanted=Wanted(**question.wanted.model_dump()),
     )
     facts = buy_car(
-        view,
-        view.model,
-        view.car(question.car, question.as_of),
+        snapshot,
+        snapshot.model,
+        snapshot.car(question.car, question.as_of),
         terms,
         asking=question.asking,
-        limits=view.settings.verdict_limits,
-        book=view.book
-        if question.as_of is None
-        else SalesBook.build(view.sales(question.as_of), view.model, currency=view.base_currency),
-        **_asked(question, view),
+        limits=settings_of(snapshot).verdict_limits,
+        book=snapshot.book,
+        **_asked(question, snapshot),
     )
     return Answer(facts.to_dict())
 
@@ -242,19 +239,19 @@ def buying(question: BuyingQuestion, service: Here) -> Response:
 def selling(question: SellingQuestion, service: Here) -> Response:
     """Where to sell, what to ask and expect, reserve and estimate, a ladder of reductions, what to do
     first."""
-    view = service.view()
-    service.not_before_fit(view, question.as_of)
+    snapshot = service.snapshot()
+    service.not_before_fit(snapshot, question.as_of)
     terms = SellerTerms(
-        currency=view.base_currency if question.currency is None else question.currency,
+        currency=snapshot.base_currency if question.currency is None else question.currency,
         **question.model_dump(include=SELLER_STATES),
     )
     facts = sell_car(
-        view,
-        view.model,
-        view.car(question.car, question.as_of),
+        snapshot,
+        snapshot.model,
+        snapshot.car(question.car, question.as_of),
         terms,
-        evidence=view.selling,
-        **_asked(question, view),
+        evidence=evidence_of(snapshot),
+        **_asked(question, snapshot),
     )
     return Answer(facts.to_dict())
 
@@ -262,34 +259,33 @@ def selling(question: SellingQuestion, service: Here) -> Response:
 @router.post("/mending", response_model=MendingFacts)
 def mending(question: MendingQuestion, service: Here) -> Response:
     """Mend an inspected car, or buy one that is there already: budgets against prices, for each goal."""
-    view = service.view()
-    service.not_before_fit(view, question.as_of)
-    asked = _asked(question, view)
+    snapshot = service.snapshot()
+    service.not_before_fit(snapshot, question.as_of)
+    asked = _asked(question, snapshot)
     if asked["costs"] is None:
         raise DecisionError(
             "mending is reckoned from an inspection, and where the work is to be done (work_in)"
         )
-    car = inspected(view.car(question.car, question.as_of), asked["inspection"])
-    at = date.fromisoformat(view.model.facts["last_date"]) if question.as_of is None else question.as_of
-    drawn = simulate(view.model, car, at, inspection=asked["inspection"], seed=question.seed)
+    car = inspected(snapshot.car(question.car, question.as_of), asked["inspection"])
+    at = date.fromisoformat(snapshot.model.facts["last_date"]) if question.as_of is None else question.as_of
+    drawn = simulate(snapshot.model, car, at, inspection=asked["inspection"], seed=question.seed)
     found = mend_or_buy(
         drawn, asked["costs"], asking=question.asking, least=question.least, seed=question.seed
     )
     return Answer(found)
 
 
-def _asked(question: Terms, view: View) -> dict[str, Any]:
+def _asked(question: Terms, snapshot: Snapshot) -> dict[str, Any]:
     """What the questions pass on alike."""
-    settings = view.settings
-    schedule = schedule_of_text(settings.charges) if question.kept_charges else None
+    schedule = schedule_in_force(snapshot) if question.kept_charges else None
     result = None if question.inspection is None else assessed(question.inspection)
     costs = None
     if result is not None and question.work_in is not None:
-        catalogue, base = settings.with_labour(catalogue_of(settings.catalogue)), view.base_currency
+        catalogue, base = catalogue_in_force(snapshot), snapshot.base_currency
         quotes = quotes_of(question.quotes, base, catalogue.price_date)
         costs = price_repairs(result, catalogue, country=question.work_in, currency=base, quotes=quotes)
     return {
-        "as_of": question.as_of, "coverage": question.coverage, "own_rates": own_rates_of(view.market.path),
+        "as_of": question.as_of, "coverage": question.coverage, "own_rates": snapshot.state.own_rates,
         "schedule": schedule if question.charges is None else question.charges.schedule(),
         "inspection": result, "costs": costs, "seed": question.seed,
     }  # fmt: skip

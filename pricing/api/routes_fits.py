@@ -64,12 +64,12 @@ def make_fit(
         model = PriceModel(FeatureSpec.cars()).fit(market.sales())
         return {"fit_id": save(model, market)}
 
-    market = service.view().market
-    return once(service, market, caller, key, ("fit",), work, lambda made: _one(service, made["fit_id"]))
+    market = service.snapshot().market
+    return once(market, caller, key, ("fit",), work, lambda made: _one(service, made["fit_id"]))
 
 
 def _listed(service: Service) -> pl.DataFrame:
-    return service.view().market.fits()
+    return service.snapshot().market.fits()
 
 
 def _one(service: Service, fit_id: str) -> dict[str, Any]:

@@ -10,7 +10,7 @@ from pricing.api.answers import Answer
 from pricing.api.callers import caller_who_may
 from pricing.api.problems import responses
 from pricing.api.schemas import Car, Coverage, Day, Money, Name, Row
-from pricing.api.service import Service, service_here
+from pricing.api.service import Service, service_here, where
 from pricing.api.words import OneOf
 from pricing.decisions.approaches import difference
 from pricing.decisions.valuation import value_car
@@ -88,13 +88,13 @@ class DepthFacts(BaseModel):
 @router.post("/comparables", response_model=ComparablesFacts)
 def comparables(question: ComparablesQuestion, service: Here) -> Response:
     """The sales most like a car, each adjusted to it, and their reconciled value."""
-    view = service.view()
-    service.not_before_fit(view, question.as_of)
-    car = view.car(question.car, question.as_of)
+    snapshot = service.snapshot()
+    service.not_before_fit(snapshot, question.as_of)
+    car = snapshot.car(question.car, question.as_of)
     found = find_comparables(
-        view.book, car, as_of=question.as_of, count=question.count, coverage=question.coverage
+        snapshot.book, car, as_of=question.as_of, count=question.count, coverage=question.coverage
     )
-    valued = value_car(view, view.model, car, as_of=found.as_of, coverage=question.coverage)
+    valued = value_car(snapshot, snapshot.model, car, as_of=found.as_of, coverage=question.coverage)
     return Answer(vars(found) | {"difference": difference(valued, found)})
 
 
@@ -110,10 +110,10 @@ def index(
     as_of: At = None,
 ) -> Response:
     """How prices moved at constant quality."""
-    view = service.view()
+    snapshot = service.snapshot()
     return Answer(
         price_index(
-            view.sales(as_of), method=method, period=period, where=view.names_asked(make, model),
+            snapshot.sales(as_of), method=method, period=period, where=where(snapshot, make, model),
             coverage=coverage, minimum=minimum,
         )
     )  # fmt: skip
@@ -122,14 +122,13 @@ def index(
 @router.get("/depth", response_model=DepthFacts)
 def depth(service: Here, make: Make = None, model: Model = None, as_of: At = None) -> Response:
     """How much is known: sales, offers, estimates, asking against sold, season, what a better band costs."""
-    view = service.view()
-    if view.state.fit is not None:
-        service.not_before_fit(view, as_of)
-    every = view.every_record()
+    snapshot = service.snapshot()
+    if snapshot.state.fit is not None:
+        service.not_before_fit(snapshot, as_of)
     return Answer(
         market_depth(
-            view.sales(as_of), where=view.names_asked(make, model), as_of=as_of,
-            model=None if view.state.fit is None else view.model,
-            every_record=every if as_of is None else every.filter(every["event_date"] <= as_of),
+            snapshot.sales(as_of), where=where(snapshot, make, model), as_of=as_of,
+            model=None if snapshot.state.fit is None else snapshot.model,
+            every_record=snapshot.sales(as_of, every_record=True),
         )
     )  # fmt: skip

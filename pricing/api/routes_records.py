@@ -16,7 +16,7 @@ from pricing.api.once import Key, once
 from pricing.api.pages import Limit, Page, Start, page
 from pricing.api.problems import ProblemError, responses
 from pricing.api.schemas import Name, Row
-from pricing.api.service import Service, service_here
+from pricing.api.service import Service, service_here, where
 from pricing.intake.transfers import received
 from pricing.store.market import Market
 
@@ -123,29 +123,29 @@ def load(
         given,
         *(part for content in contents for part in content),
     )
-    return once(service, Market.open(service.configuration.market), caller, key, asked, work)
+    return once(Market.open(service.configuration.market), caller, key, asked, work)
 
 
 @router.get("/batches", response_model=Page, dependencies=reading)
 def batches(request: Request, service: Here, start: Start = 0, limit: Limit = 100) -> Response:
     """Every load, oldest first, with what it read, accepted, rejected and knew already."""
-    return Answer(page(request, service.view().market.batches(), start, limit))
+    return Answer(page(request, service.snapshot().market.batches(), start, limit))
 
 
 @router.get("/batches/{batch_id}", response_model=Batch, dependencies=reading)
 def batch(batch_id: str, service: Here) -> Response:
     """One load and its report."""
-    return Answer(_batch(service.view().market, batch_id))
+    return Answer(_batch(service.snapshot().market, batch_id))
 
 
 @router.delete("/batches/{batch_id}", response_model=Undone, responses=responses(409))
 def undo(batch_id: str, service: Here, caller: Loader, key: Key = None) -> Response:
     """Take a load back: its records, quarantined rows and links go; the load stays listed."""
-    market = service.view().market
+    market = service.snapshot().market
     if key is None:
         _batch(market, batch_id)
     return once(
-        service, market, caller, key, ("undo", batch_id),
+        market, caller, key, ("undo", batch_id),
         lambda market: {"batch_id": _batch(market, batch_id)["batch_id"], "records": market.undo(batch_id)},
         status=200,
     )  # fmt: skip
@@ -160,7 +160,7 @@ def quarantine(
     limit: Limit = 100,
 ) -> Response:
     """Rejected rows that wait to be mended: where each came from, the rules it broke, its cells as JSON."""
-    rows = service.view().market.quarantine()
+    rows = service.snapshot().market.quarantine()
     return Answer(
         page(request, rows if batch_id is None else rows.filter(pl.col("batch_id") == batch_id), start, limit)
     )
@@ -177,8 +177,8 @@ def records(
 ) -> Response:
     """Sales, offers and asking prices, oldest first, with their all-in prices in the market's base
     currency."""
-    view = service.view()
-    return Answer(page(request, view.sales().filter(*view.where(make, model)), start, limit))
+    snapshot = service.snapshot()
+    return Answer(page(request, snapshot.sales().filter(**where(snapshot, make, model)), start, limit))
 
 
 def _batch(market: Market, batch_id: str) -> dict[str, Any]:

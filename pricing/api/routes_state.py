@@ -56,9 +56,9 @@ async def health() -> Response:
 @server_router.get("/ready", response_model=Ready, responses=responses(503))
 def ready(service: Here) -> Response:
     """Whether the market can be read and has a fitted model, now in memory."""
-    view = service.view()
-    fit = service.fit_of(view, None)
-    view.fit(fit)
+    snapshot = service.snapshot()
+    fit = service.fit_of(snapshot, None)
+    snapshot.fit(fit)
     return Answer({"status": "ready", "fit": fit})
 
 
@@ -79,12 +79,12 @@ def metrics(service: Here) -> Response:
 @router.get("/market", response_model=MarketFacts)
 def market(service: Here) -> Response:
     """The market that this server answers about."""
-    view = service.view()
-    state = view.state
+    snapshot = service.snapshot()
+    state = snapshot.state
     return Answer(
         {
-            "base_currency": view.base_currency, "batches": state.batches, "records": view.sales().height,
-            "fit": state.fit, "stale": state.stale,
+            "base_currency": snapshot.base_currency, "batches": state.batches,
+            "records": snapshot.sales().height, "fit": state.fit, "stale": state.stale,
             "warning": market_warning(state, datetime.now(UTC).date()),
         }
     )  # fmt: skip
@@ -93,4 +93,4 @@ def market(service: Here) -> Response:
 @router.get("/models", response_model=Page)
 def models(request: Request, service: Here, start: Start = 0, limit: Limit = 100) -> Response:
     """Every make, model and variant on record, with its number of sales."""
-    return Answer(page(request, service.view().counts, start, limit))
+    return Answer(page(request, service.snapshot().counts, start, limit))

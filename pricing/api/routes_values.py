@@ -27,6 +27,7 @@ from pricing.api.schemas import (
 )
 from pricing.api.service import Service, service_here
 from pricing.decisions.valuation import BASIS, Valuation, value_car
+from pricing.errors import CarError
 
 router = APIRouter(tags=["values"], dependencies=[Depends(caller_who_may("read"))], responses=responses(404))
 
@@ -63,7 +64,7 @@ async def values(question: Annotated[ValueQuestion, Depends(_listed)], service: 
     rows, key = await service.value(cars, question.as_of, question.coverage, question.fit)
     service.counters.cars.inc(len(cars))
     facts = {
-        "currency": key.view.base_currency, "basis": BASIS, "as_of": str(key.at),
+        "currency": key.snapshot.base_currency, "basis": BASIS, "as_of": str(key.at),
         "coverage": question.coverage, "fit": key.fit,
     }  # fmt: skip
     content = pydantic_core.to_json(facts)[:-1] + f',"values":[{",".join(rows)}]}}'.encode()
@@ -77,10 +78,10 @@ async def standings(question: StandingQuestion, service: Here) -> Response:
     service.counters.cars.inc()
     found = json.loads(rows[0])
     if found["refused"] is not None:
-        raise ProblemError(422, found["refused"])
+        raise ProblemError(422, found["refused"], code=CarError.code)
     return Answer(
         {
-            "asking": question.car["asking"], "currency": key.view.base_currency, "as_of": key.at,
+            "asking": question.car["asking"], "currency": key.snapshot.base_currency, "as_of": key.at,
             "standing": found["standing"], "reason": found["reason"],
         }
     )  # fmt: skip
@@ -106,10 +107,10 @@ def contributions(question: ValuationQuestion, service: Here) -> Response:
 
 
 def _valuation(service: Service, question: Question, asked: Mapping[str, Any]) -> Valuation:
-    view = service.view()
+    snapshot = service.snapshot()
     said = dict(asked)
     asking: Decimal | None = said.pop("asking", None)
-    car = view.car(said, question.as_of)
-    model = service.model(view, question.fit)
+    car = snapshot.car(said, question.as_of)
+    model = service.model(snapshot, question.fit)
     service.counters.cars.inc()
-    return value_car(view, model, car, asking=asking, as_of=question.as_of, coverage=question.coverage)
+    return value_car(snapshot, model, car, asking=asking, as_of=question.as_of, coverage=question.coverage)

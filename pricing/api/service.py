@@ -12,15 +12,16 @@ from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 
 from pricing.api.counters import Counters
-from pricing.api.held import Held, View
 from pricing.api.problems import ProblemError
 from pricing.api.rates import Rates
 from pricing.api.together import Together
 from pricing.car import READ_TYPES
 from pricing.decisions.car_list import value_list
-from pricing.errors import DecisionError, MarketError
+from pricing.errors import CarError, DecisionError, MarketError
 from pricing.model.price_model import PriceModel
 from pricing.operations.configuration import Configuration
+from pricing.snapshot import Snapshot
+from pricing.snapshot_source import source_of
 
 GUESSES_A_MINUTE: Final = 20
 """Wrong tokens that one address may send."""
@@ -35,7 +36,7 @@ _UNSAID: Final[list[Any]] = [[] if name == "options" else None for name in _CAR_
 class ListKey:
     """What the cars of one list have in common: they may be valued in one pass."""
 
-    view: View
+    snapshot: Snapshot
     fit: str
     as_of: date | None
     coverage: float
@@ -43,7 +44,7 @@ class ListKey:
     @property
     def at(self) -> date:
         """The date that the prices hold at."""
-        last = self.view.fit(self.fit).facts["last_date"]
+        last = self.snapshot.fit(self.fit).facts["last_date"]
         return date.fromisoformat(last) if self.as_of is None else self.as_of
 
 
@@ -52,60 +53,72 @@ class Service:
 
     def __init__(self, configuration: Configuration) -> None:
         self.configuration = configuration
-        self.held = Held(configuration.market)
+        self.source = source_of(configuration.market)
         self.together = Together(_value)
         self.rates = Rates(configuration.requests_a_second, configuration.burst)
         self.guesses = Rates(GUESSES_A_MINUTE / 60.0, GUESSES_A_MINUTE)
         self.counters = Counters()
 
-    def view(self) -> View:
+    def snapshot(self) -> Snapshot:
         """The market as it is.
 
         Raises:
             ProblemError: there is none yet, 503.
         """
         try:
-            return self.held.view()
+            return self.source.newest()
         except MarketError as error:
             raise ProblemError(503, str(error), retry_after="5") from error
 
-    def fit_of(self, view: View, fit: str | None) -> str:
+    def fit_of(self, snapshot: Snapshot, fit: str | None) -> str:
         """The id of the fit that is asked for, or of the newest.
 
         Raises:
             ProblemError: there is none such, 404, or none at all, 503.
         """
         if fit is not None:
-            if fit not in view.fit_ids:
+            if fit not in snapshot.state.fits:
                 raise ProblemError(404, f"there is no fit {fit!r} in the market")
             return fit
-        if view.state.fit is None:
+        if snapshot.state.fit is None:
             raise ProblemError(503, "the market has no fitted model yet: fit one first", retry_after="60")
-        return view.state.fit
+        return snapshot.state.fit
 
-    def not_before_fit(self, view: View, as_of: date | None) -> None:
+    def not_before_fit(self, snapshot: Snapshot, as_of: date | None) -> None:
         """Refuse a date before the newest fit's last sale: the fit has seen what was not known then.
 
         Raises:
             DecisionError: it is such a date.
         """
-        last = self.model(view, None).facts["last_date"]
+        last = self.model(snapshot, None).facts["last_date"]
         if as_of is not None and as_of < date.fromisoformat(last):
             raise DecisionError(f"the price model has seen sales up to {last}, after {as_of}")
 
-    def model(self, view: View, fit: str | None) -> PriceModel:
+    def model(self, snapshot: Snapshot, fit: str | None) -> PriceModel:
         """The price model of a fit, or the newest; raises as ``fit_of`` does."""
-        return view.fit(self.fit_of(view, fit))
+        return snapshot.fit(self.fit_of(snapshot, fit))
 
     async def value(
         self, cars: Sequence[Mapping[str, Any]], as_of: date | None, coverage: float, fit: str | None
     ) -> tuple[list[str], ListKey]:
         """The rows of ``value_list`` for these cars as JSON objects, and what they were valued with."""
-        view = await run_in_threadpool(self.view) if self.held.due else self.view()
-        key = ListKey(view, self.fit_of(view, fit), as_of, coverage)
-        if not view.can_value(key.fit):
-            await run_in_threadpool(view.make_ready, key.fit)
+        snapshot = await run_in_threadpool(self.snapshot) if self.source.due else self.snapshot()
+        key = ListKey(snapshot, self.fit_of(snapshot, fit), as_of, coverage)
+        if not snapshot.can_value(key.fit):
+            await run_in_threadpool(snapshot.make_ready, key.fit)
         return await self.together.value(key, cars), key
+
+
+def where(snapshot: Snapshot, make: str | None, model: str | None) -> dict[str, str]:
+    """Make and model, where they are asked for, as the market spells them.
+
+    Raises:
+        ProblemError: 404 where it has none such, 422 for a model without its make.
+    """
+    try:
+        return snapshot.names().where(make, model)
+    except CarError as error:
+        raise ProblemError(422 if make is None else 404, str(error), code=error.code) from None
 
 
 def _value(key: ListKey, cars: Sequence[Mapping[str, Any]]) -> list[str]:
@@ -115,7 +128,9 @@ def _value(key: ListKey, cars: Sequence[Mapping[str, Any]]) -> list[str]:
         for name, kind, unsaid in zip(_CAR_COLUMNS.names, _CAR_COLUMNS.types, _UNSAID, strict=True)
     ]
     frame = pl.DataFrame(pa.table(columns, _CAR_COLUMNS))
-    found = value_list(key.view.names, key.view.fit(key.fit), frame, as_of=key.as_of, coverage=key.coverage)
+    found = value_list(
+        key.snapshot.names(), key.snapshot.fit(key.fit), frame, as_of=key.as_of, coverage=key.coverage
+    )
     lines = BytesIO()
     found.lazy().with_columns(pl.col("low", "mid", "high").cast(pl.String)).sink_ndjson(lines)
     return lines.getvalue().decode().splitlines()

@@ -31,7 +31,7 @@ from pricing.evidence.leave_one_out import leave_one_out
 from pricing.evidence.sales_book import SalesBook
 from pricing.model.price_model import PriceModel
 from pricing.model.ratio_study import RatioStudy, ratio_study
-from pricing.store.market import Market
+from pricing.snapshot import Snapshot
 
 COVERAGE: Final = 0.8
 """Of the ranges, when the record says nothing."""
@@ -110,22 +110,22 @@ class Known:
     indices: dict[tuple[str, ...], PriceIndex] = field(default_factory=dict)
 
     @classmethod
-    def on(cls, market: Market, model: PriceModel, at: date, fit_id: str | None = None) -> "Known":
+    def on(cls, snapshot: Snapshot, at: date, fit_id: str | None = None) -> "Known":
         """Raises ``EvidenceError`` where nothing had been sold by then."""
-        sales = market.sales(as_of=at)
-        book = SalesBook.build(sales, model, currency=market.base_currency, as_of=at)
+        sales, model = snapshot.sales(as_of=at), snapshot.model
+        book = SalesBook.build(sales, model, currency=snapshot.base_currency, as_of=at)
         days: Any = sales["event_date"]
         state = MarketState(
-            base_currency=market.base_currency,
-            digest=market.digest(),
+            base_currency=snapshot.base_currency,
+            digest=snapshot.market.digest(),
             sales=book.sales.height,
             offers=sales.height - book.sales.height,
             first=days.min(),
             last=days.max(),
-            later=market.sales().height - sales.height,
+            later=snapshot.sales().height - sales.height,
         )
-        return cls(market.base_currency, market.own_rates(), sales, state, model, fit_id, book,
-                   Names.of(sales), at)  # fmt: skip
+        return cls(snapshot.base_currency, snapshot.market.own_rates(), sales, state, model, fit_id, book,
+                   snapshot.names(at), at)  # fmt: skip
 
 
 def wanting(record: Appraisal) -> list[str]:

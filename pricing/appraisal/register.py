@@ -16,6 +16,7 @@ from pricing.appraisal.evidence import FROZEN_KINDS, Evidence, terms_of
 from pricing.appraisal.frozen import digest, freeze, thaw
 from pricing.appraisal.record import Appraisal, plain_record, read_record
 from pricing.errors import AppraisalError
+from pricing.notebook_html import facts_html, range_text
 from pricing.store import appraisals as store_appraisals
 from pricing.store.appraisals import Change, Draft, Revision
 from pricing.store.market import Market
@@ -34,6 +35,16 @@ class Entry:
     made_at: datetime
     made_by: str
     reason: str
+
+    def _repr_html_(self) -> str:
+        """Which revision of which appraisal, of what car, and the model's range on the day."""
+        car = self.record.subject
+        named = f"{self.appraisal_id}, revision {self.revision}: {car.year} {car.make} {car.model}"
+        if self.evidence is None:
+            return facts_html(named, "no evidence could be gathered yet")
+        value = self.evidence.valuation
+        spread = range_text(value.low, value.mid, value.high, value.currency, value.reason)
+        return facts_html(named, f"evidence of {value.as_of}: {spread}", frame=value.bands)
 
 
 def enter(

@@ -2,19 +2,14 @@
 
 import inspect
 from collections.abc import Callable, Mapping
-from datetime import date
 from functools import wraps
-from typing import TYPE_CHECKING, Annotated, Any, Final
+from typing import Annotated, Any, Final
 
 import typer
 
 from pricing.car_fields import CONDITION, FIELDS, NEEDED, Field
 from pricing.errors import CarError
 from pricing.vocabulary import DISTANCE_UNITS
-
-if TYPE_CHECKING:
-    from pricing.car import Car
-    from pricing.store.market import Market
 
 _TYPES: Final[Mapping[str, Any]] = {
     "text": str, "texts": list[str], "whole": int, "number": float, "yes or no": bool,
@@ -26,20 +21,13 @@ _told: Any = Annotated  # of types that are known when the program runs
 
 def takes_car(command: Callable[..., None]) -> Callable[..., None]:
     """A command whose first parameter is what is said of a car, called with the options of a car in its
-    place; ``car_of`` makes it a car."""
+    place; ``Snapshot.car`` makes it a car."""
     return _takes(command, FIELDS.values(), NEEDED)
 
 
 def takes_seen_car(command: Callable[..., None]) -> Callable[..., None]:
     """The same for a car that is about to be inspected: nothing need be known, and its condition is not."""
     return _takes(command, [field for field in FIELDS.values() if field.name not in CONDITION], ())
-
-
-def car_of(said: Mapping[str, Any], market: "Market", as_of: date | None = None) -> "Car":
-    """The car that was said, held to the names of the market as it was; raises as ``Car.checked`` does."""
-    from pricing.car import Car, Names
-
-    return Car.checked(said, known=Names.of(market.sales(as_of=as_of)), at=as_of)
 
 
 def _takes(command: Callable[..., None], fields: Any, needed: tuple[str, ...]) -> Callable[..., None]:

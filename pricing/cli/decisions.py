@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from pricing.cli.car_options import car_of, takes_car
+from pricing.cli.car_options import takes_car
 from pricing.cli.evidence_files import draw
 from pricing.cli.market_option import MarketOption, fitted_market
 from pricing.cli.typed_amounts import Typed, typed_amount, typed_day
@@ -20,9 +20,8 @@ if TYPE_CHECKING:
     from pricing.condition.assessment import InspectionResult
     from pricing.condition.repairs import RepairCosts
     from pricing.money.charges import Schedule
-    from pricing.operations.settings import Settings
     from pricing.reports.sheet import Sheet
-    from pricing.store.market import Market
+    from pricing.snapshot import Snapshot
 
 decision_app = typer.Typer()
 
@@ -116,8 +115,7 @@ def buy(
     from pricing.cli.decision_terminal import show_buying
     from pricing.decisions.alternatives import Wanted
     from pricing.decisions.buying import BuyerTerms, buy_car
-    from pricing.evidence.sales_book import SalesBook
-    from pricing.store.rates import own_rates_of
+    from pricing.operations.settings import settings_of
 
     typed = {
         "asking price": typed_amount(asking, "asking price"),
@@ -126,21 +124,21 @@ def buy(
         "step": typed_amount(step, "step between bids"),
     }
     day = typed_day(as_of)
-    opened, fitted = fitted_market(market, day)
-    money = one_currency(typed, currency, opened.base_currency)
+    snapshot = fitted_market(market, day)
+    money = one_currency(typed, currency, snapshot.base_currency)
     seen = assessed(inspection, sheets)
-    settings = settings_of(opened)
+    settings = settings_of(snapshot)
     terms = BuyerTerms(
         money, certainty, opening, transport=_plain(typed["transport"]), repairs=_plain(typed["repairs"]),
         step=_plain(typed["step"]), import_from=import_from, least=least,
         wanted=Wanted(other_body_style, other_drive_side, other_from, other_to, other_country),
     )  # fmt: skip
     facts = buy_car(
-        opened, fitted, car_of(car, opened, day), terms, asking=_plain(typed["asking price"]),
+        snapshot, snapshot.model, snapshot.car(car, day), terms, asking=_plain(typed["asking price"]),
         schedule=schedule_of(charges), inspection=seen,
-        costs=_costs(seen, work_in, opened, settings, quote or []), as_of=day,
-        own_rates=own_rates_of(market), limits=settings.verdict_limits, seed=seed,
-        book=SalesBook.build(opened.sales(as_of=day), fitted, currency=opened.base_currency),
+        costs=_costs(seen, work_in, snapshot, quote or []), as_of=day,
+        own_rates=snapshot.state.own_rates, limits=settings.verdict_limits, seed=seed,
+        book=snapshot.book,
     )  # fmt: skip
     if sheet is not None:
         from pricing.reports.buying_sheet import buying_sheet
@@ -205,7 +203,6 @@ def sell(
     from pricing.decisions.seller_terms import DISCOUNT, SellerTerms
     from pricing.decisions.selling import sell_car
     from pricing.decisions.selling_evidence import selling_evidence
-    from pricing.store.rates import own_rates_of
 
     typed = {
         name: typed_amount(text, name)
@@ -216,8 +213,8 @@ def sell(
     }  # fmt: skip
     papers = _papers(paper or [])
     day = typed_day(as_of)
-    opened, fitted = fitted_market(market, day)
-    money = one_currency(typed, currency, opened.base_currency)
+    snapshot = fitted_market(market, day)
+    money = one_currency(typed, currency, snapshot.base_currency)
     said = dict(zip(typed, map(_plain, typed.values()), strict=True))
     terms = SellerTerms(
         money, said["worth unsold"], said["reserve"], said["low estimate"], said["high estimate"],
@@ -226,10 +223,11 @@ def sell(
     )  # fmt: skip
     seen = assessed(inspection, sheets)
     facts = sell_car(
-        opened, fitted, car_of(car, opened, day), terms, evidence=selling_evidence(opened, fitted, day),
+        snapshot, snapshot.model, snapshot.car(car, day), terms,
+        evidence=selling_evidence(snapshot, snapshot.model, day),
         schedule=schedule_of(charges), inspection=seen,
-        costs=_costs(seen, work_in, opened, settings_of(opened), quote or []), as_of=day,
-        own_rates=own_rates_of(market), seed=seed,
+        costs=_costs(seen, work_in, snapshot, quote or []), as_of=day,
+        own_rates=snapshot.state.own_rates, seed=seed,
     )  # fmt: skip
     if sheet is not None:
         from pricing.reports.selling_sheet import selling_sheet
@@ -295,14 +293,6 @@ def _papers(typed: list[str]) -> dict[str, Decimal]:
     return papers
 
 
-def settings_of(market: "Market") -> "Settings":
-    """The settings kept in a market."""
-    from pricing.operations.settings import Settings
-    from pricing.store.settings import read_settings
-
-    return Settings.read(read_settings(market.path))
-
-
 def own_quotes(typed: list[str]) -> dict[str, Decimal]:
     """Quotes as typed, ``JOB=amount``.
 
@@ -320,17 +310,16 @@ def own_quotes(typed: list[str]) -> dict[str, Decimal]:
 
 
 def _costs(
-    seen: "InspectionResult | None", country: str | None, market: "Market", settings: "Settings",
-    typed: list[str],
-) -> "RepairCosts | None":  # fmt: skip
+    seen: "InspectionResult | None", country: str | None, snapshot: "Snapshot", typed: list[str]
+) -> "RepairCosts | None":
     """The repairs of an inspection, priced where the work is to be done."""
     if seen is None or country is None:
         return None
     from pricing.condition.catalogue import quotes_of
     from pricing.condition.repairs import price_repairs
-    from pricing.operations.settings import catalogue_of
+    from pricing.operations.settings import catalogue_in_force
 
-    catalogue, base = settings.with_labour(catalogue_of(settings.catalogue)), market.base_currency
+    catalogue, base = catalogue_in_force(snapshot), snapshot.base_currency
     quotes = quotes_of(own_quotes(typed), base, catalogue.price_date)
     return price_repairs(seen, catalogue, country=country, currency=base, quotes=quotes)
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from pricing.cli.car_options import car_of, takes_car
+from pricing.cli.car_options import takes_car
 from pricing.cli.evidence_files import draw, read_series, write_frame
 from pricing.cli.market_option import MarketOption, fitted_market
 from pricing.errors import EvidenceError
@@ -111,11 +111,11 @@ def comparables(
     day = _day(as_of)
     if (add or drop or adjust) and subject is None:
         raise EvidenceError("choices stay on file: give the car a name with --subject to keep them under")
-    opened, fitted = fitted_market(market, day)
-    sales = opened.sales(as_of=day)
+    snapshot = fitted_market(market, day)
+    sales = snapshot.sales(as_of=day)
     new = _choices(sales["record_id"], add, drop, adjust)
-    car = car_of(said, opened, day)
-    book = SalesBook.build(sales, fitted, currency=opened.base_currency)
+    car = snapshot.car(said, day)
+    book = SalesBook.build(sales, snapshot.model, currency=snapshot.base_currency)
     earlier = () if subject is None else kept(market, subject)
     found = find_comparables(book, car, as_of=day, count=count, coverage=coverage, choices=(*earlier, *new))
     if new and subject is not None:
@@ -126,7 +126,7 @@ def comparables(
         from pricing.charts.evidence import comparables_chart
 
         draw(comparables_chart(found), chart)
-    valued = value_car(opened, fitted, car, as_of=found.as_of, coverage=coverage)
+    valued = value_car(snapshot, snapshot.model, car, as_of=found.as_of, coverage=coverage)
     show_comparables(found, difference(valued, found), lines=lines)
 
 
@@ -142,17 +142,18 @@ def depth(
     costs."""
     from pricing.cli.evidence_terminal import show_depth
     from pricing.evidence.depth import market_depth
+    from pricing.snapshot import Snapshot
 
     day = _day(as_of)
-    opened = open_market(market)
-    sales = opened.sales(as_of=day)
-    fitted = None if opened.fits().is_empty() else fitted_market(market, day)[1]
+    snapshot = Snapshot.of(open_market(market))
+    sales = snapshot.sales(as_of=day)
+    fitted = None if snapshot.state.fit is None else fitted_market(market, day).model
     found = market_depth(
         sales,
         where=_where(sales, make, model),
         as_of=day,
         model=fitted,
-        every_record=opened.sales(as_of=day, every_record=True),
+        every_record=snapshot.sales(as_of=day, every_record=True),
     )
     if chart is not None:
         from pricing.charts.evidence import bands_through_time_chart

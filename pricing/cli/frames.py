@@ -30,6 +30,7 @@ def show(frame: "pl.DataFrame", title: str) -> None:
 
 
 def say(sentence: str) -> None:
+    """Print one sentence, as plain text that cannot steer the terminal."""
     from rich.text import Text
 
     from pricing.cli.terminal import console

@@ -16,9 +16,9 @@ import typer
 from typer.exceptions import TyperException
 
 from pricing.cli.appraisals import appraise_app
-from pricing.cli.car_options import car_of, takes_car
+from pricing.cli.car_options import takes_car
 from pricing.cli.copying import copy_app
-from pricing.cli.decisions import InspectionOption, SheetsOption, assessed, decision_app, settings_of
+from pricing.cli.decisions import InspectionOption, SheetsOption, assessed, decision_app
 from pricing.cli.evidence import market_app
 from pricing.cli.frames import say
 from pricing.cli.inspection import inspect_app
@@ -32,6 +32,7 @@ from pricing.cli.server import server_app, token_app
 from pricing.cli.typed_amounts import typed_amount, typed_day
 from pricing.cli.upkeep import operation_app
 from pricing.errors import MarketError, PricingError
+from pricing.operations.bundled import import_bundled
 from pricing.operations.configuration import apply_file
 from pricing.operations.demo_files import EXTENSIONS
 from pricing.operations.extras import missing
@@ -125,6 +126,7 @@ def demo(
     port: PortOption = None,
 ) -> None:
     """Load an invented market, fit the price model, price an example car and serve the dashboard."""
+    import_bundled()
     import data_demo
     from pricing.cli.terminal import show_valuation
     from pricing.decisions.valuation import value_car
@@ -132,8 +134,8 @@ def demo(
     _make_demo(market)
     car = data_demo.example_car()
     asking = Decimal(str(car.pop("asking")))
-    opened, model = fitted_market(market)
-    show_valuation(value_car(opened, model, car_of(car, opened), asking=asking))
+    snapshot = fitted_market(market)
+    show_valuation(value_car(snapshot, snapshot.model, snapshot.car(car), asking=asking))
     if dashboard:
         from pricing.operations.serving import serve
 
@@ -260,19 +262,21 @@ def value(
     """
     from pricing.cli.terminal import show_valuation
     from pricing.decisions.valuation import value_car
+    from pricing.operations.settings import settings_of
 
     typed, day = typed_amount(asking, "asking price"), typed_day(as_of)
-    opened, fitted = fitted_market(market, day, fit_id)
-    at = date.fromisoformat(fitted.facts["last_date"]) if day is None else day
-    price = None if typed is None else typed.in_base(opened, at)
+    snapshot = fitted_market(market, day, fit_id)
+    at = date.fromisoformat(snapshot.model.facts["last_date"]) if day is None else day
+    price = None if typed is None else typed.in_base(snapshot, at)
     seen = assessed(inspection, sheets)
     valuation = value_car(
-        opened, fitted, car_of(car, opened, day), asking=price, as_of=day, coverage=coverage, inspection=seen
-    )
+        snapshot, snapshot.model, snapshot.car(car, day), asking=price, as_of=day, coverage=coverage,
+        inspection=seen,
+    )  # fmt: skip
     if as_json:
         sys.stdout.write(json.dumps(valuation.to_dict(), indent=2) + "\n")
     else:
-        show_valuation(valuation, settings_of(opened).verdict_limits)
+        show_valuation(valuation, settings_of(snapshot).verdict_limits)
 
 
 @app.command(epilog="Example: pricing dashboard --market market.duckdb --port 8600")
@@ -306,6 +310,7 @@ def dashboard(
 
 def _make_demo(market: Path) -> None:
     """The invented market, loaded and fitted."""
+    import_bundled()
     import data_demo
 
     load(data_demo.files(), base_currency="EUR", market=market)

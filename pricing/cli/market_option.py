@@ -10,8 +10,7 @@ from pricing.operations import opening
 from pricing.store.market_paths import market_path
 
 if TYPE_CHECKING:
-    from pricing.model.price_model import PriceModel
-    from pricing.store.market import Market
+    from pricing.snapshot import Snapshot
 
 MarketOption = Annotated[
     Path,
@@ -26,7 +25,7 @@ MarketOption = Annotated[
 ]
 
 
-def fitted_market(path: Path, at: date | None = None, fit: str | None = None) -> "tuple[Market, PriceModel]":
+def fitted_market(path: Path, at: date | None = None, fit: str | None = None) -> "Snapshot":
     """``opening.fitted_market``, with the progress of a fit shown."""
     from pricing.cli.terminal import progress
 

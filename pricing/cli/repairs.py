@@ -6,7 +6,6 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from pricing.cli.car_options import car_of
 from pricing.cli.inspection import Extensions, InspectionFile, Seed
 from pricing.cli.market_option import MarketOption
 from pricing.cli.typed_amounts import typed_amount
@@ -71,14 +70,14 @@ def compare(
     from pricing.cli.condition_terminal import show_mending
     from pricing.decisions.mending import mend_or_buy
     from pricing.decisions.simulation import simulate
-    from pricing.model.saved import load
+    from pricing.snapshot import Snapshot
 
-    typed, opened = typed_amount(asking, "asking price"), open_market(market)
-    costs = _costs(file, extensions, catalogue, country, opened.base_currency, quotes, rates, seed)
-    car = car_of(costs.result.inspection.car, opened)
-    model = load(opened)
+    typed, snapshot = typed_amount(asking, "asking price"), Snapshot.of(open_market(market))
+    costs = _costs(file, extensions, catalogue, country, snapshot.base_currency, quotes, rates, seed)
+    car = snapshot.car(costs.result.inspection.car)
+    model = snapshot.model
     at = date.fromisoformat(model.facts["last_date"])
-    price = None if typed is None else typed.in_base(opened, at)
+    price = None if typed is None else typed.in_base(snapshot, at)
     drawn = simulate(model, car, at, inspection=costs.result, seed=seed)
     show_mending(mend_or_buy(drawn, costs, asking=price, least=least, seed=seed))
 

@@ -9,7 +9,8 @@ import typer
 from pricing.cli.market_option import MarketOption
 from pricing.errors import MarketError
 from pricing.operations.access import ROLES
-from pricing.operations.configuration import LOOPBACK, Configuration, configuration, variable
+from pricing.operations.bundled import bundled_folder
+from pricing.operations.configuration import configuration, variable
 from pricing.operations.opening import MARKET_FILE, open_market
 
 server_app = typer.Typer()
@@ -26,10 +27,13 @@ def serve(
         typer.Option("--host", help="Address to listen on; others than this machine's own let others in."),
     ] = None,
     port: Annotated[int | None, typer.Option("--port", help="Port to listen on.", min=0, max=65535)] = None,
-    tokens: Annotated[
-        bool | None,
-        typer.Option("--tokens/--no-tokens", help="Whether programs on this machine need a token as well."),
-    ] = None,
+    trust_this_machine: Annotated[
+        bool,
+        typer.Option(
+            "--trust-this-machine",
+            help="Let whoever sits at this machine do everything without a token; never behind a proxy.",
+        ),
+    ] = False,
     dashboard: Annotated[
         bool, typer.Option("--dashboard/--no-dashboard", help="Serve the dashboard beside the API.")
     ] = True,
@@ -39,11 +43,14 @@ def serve(
 ) -> None:
     """Serve the dashboard and the JSON API until interrupted; requests in hand are finished first.
 
+    Every request needs a token (`pricing token new`) or a sign-in, from this machine too unless it is
+    trusted.
     Values not given here come from the environment and the configuration file; see `pricing config`.
     """
     import uvicorn
 
     from pricing.api.connections import PromptProtocol
+    from pricing.api.hosts import LOOPBACK_NAMES
     from pricing.api.logs import log_settings
     from pricing.operations.serving import free_port
 
@@ -51,7 +58,13 @@ def serve(
         if value is not None:
             os.environ[variable(key)] = str(value)
     settings = configuration()
-    _set_access(settings, tokens)
+    if trust_this_machine:
+        os.environ[variable("access")] = "this-machine"
+    if settings.host not in LOOPBACK_NAMES and not settings.hosts:
+        sys.stderr.write(
+            f"note: the server listens on {settings.host}; under a name other than this machine's own "
+            "it answers once `hosts` in the configuration has that name\n"
+        )
     if dashboard and workers > 1:
         raise MarketError(
             "the dashboard is served by one process: add --no-dashboard, or leave --workers at 1"
@@ -68,6 +81,7 @@ def serve(
     uvicorn.run(
         f"{factory}:from_environment",
         factory=True,
+        app_dir=str(bundled_folder()),
         host=settings.host,
         port=settings.port,
         workers=workers,
@@ -80,19 +94,6 @@ def serve(
         ws="websockets-sansio",
         ws_max_size=2**28,
     )
-
-
-def _set_access(settings: Configuration, tokens: bool | None) -> None:
-    """Tokens are asked for unless the server listens on this machine's loopback address alone."""
-    if tokens is None and variable("access") not in os.environ:
-        tokens = settings.host not in LOOPBACK
-    if tokens is not None:
-        os.environ[variable("access")] = "tokens" if tokens else "open"
-    if settings.host not in LOOPBACK:
-        sys.stderr.write(
-            f"note: the server listens on {settings.host}: the API asks others for tokens, and the dashboard "
-            "shows this market to whoever reaches it unless sign-in is set up\n"
-        )
 
 
 @token_app.command(epilog="Example: pricing token new 'valuation desk' --role appraise")

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from pricing.errors import DecisionError
 
 if TYPE_CHECKING:
-    from pricing.store.market import Market
+    from pricing.snapshot import Snapshot
 
 
 @dataclass(frozen=True)
@@ -19,19 +19,18 @@ class Typed:
     amount: Decimal
     currency: str | None
 
-    def in_base(self, market: "Market", on: date) -> Decimal:
+    def in_base(self, snapshot: "Snapshot", on: date) -> Decimal:
         """The amount in the market's base currency at a day.
 
         Raises:
             MoneyError: there is no rate on that day.
         """
-        if self.currency is None or self.currency == market.base_currency:
+        if self.currency is None or self.currency == snapshot.base_currency:
             return self.amount
         from pricing.decisions.amounts import Conversion
-        from pricing.store.rates import own_rates_of
 
-        rates = own_rates_of(market.path)
-        return Conversion.at(self.currency, market.base_currency, on, rates).to_base(self.amount)
+        rates = snapshot.state.own_rates
+        return Conversion.at(self.currency, snapshot.base_currency, on, rates).to_base(self.amount)
 
 
 def typed_amount(text: str | None, name: str) -> Typed | None:

@@ -18,7 +18,8 @@ class ListModel(GivesDistributions, Protocol):
     """What the values of a list ask of a price model."""
 
     @property
-    def facts(self) -> Mapping[str, Any]: ...
+    def facts(self) -> Mapping[str, Any]:
+        """What the fit was made from, as ``PriceModel.facts``."""
 
 
 def value_list(

@@ -13,7 +13,8 @@ from pricing.decisions.valuation import FittedModel
 class Pricing(FittedModel, Protocol):
     """What buying and selling ask of a price model: ``pricing.PriceModel``, fitted, is one."""
 
-    def asking_gaps(self) -> pl.DataFrame: ...
+    def asking_gaps(self) -> pl.DataFrame:
+        """How far sales end below asking prices, as ``PriceModel.asking_gaps`` gives it."""
 
 
 @dataclass(frozen=True)

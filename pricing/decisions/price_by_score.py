@@ -24,7 +24,8 @@ _POINTS: Final = np.arange(100) + 0.5
 class GivesDistributions(Protocol):
     """Whatever gives price distributions for cars, such as a fitted ``PriceModel``."""
 
-    def distribution(self, cars: pl.DataFrame, as_of: date | None = None) -> PriceDistribution: ...
+    def distribution(self, cars: pl.DataFrame, as_of: date | None = None) -> PriceDistribution:
+        """The prices of cars, as ``PriceModel.distribution`` gives them."""
 
 
 @dataclass(frozen=True, eq=False)

@@ -14,6 +14,7 @@ from pricing.decisions.waiting import BARGAINED
 from pricing.evidence.asking_gap import asking_gap
 from pricing.model.price_model import PriceModel
 from pricing.progress import Progress, untold
+from pricing.snapshot import Snapshot
 
 FEWEST_PAIRS: Final = 20
 """Pairs of asked and sold, below which it is assumed how far buyers bargain."""
@@ -25,9 +26,10 @@ STEPS: Final = 4
 
 
 class Records(Protocol):
-    """What is read of a market to learn how its cars sell: ``pricing.Market`` is one."""
+    """What is read of a market to learn how its cars sell: a ``Snapshot`` is one."""
 
-    def sales(self, as_of: date | None = None, *, every_record: bool = False) -> pl.DataFrame: ...
+    def sales(self, as_of: date | None = None, *, every_record: bool = False) -> pl.DataFrame:
+        """The sales and offers, as ``Market.sales`` gives them."""
 
 
 @dataclass(frozen=True)
@@ -86,4 +88,11 @@ def selling_evidence(
         else max(1.0 / float(np.quantile(ratios.to_numpy(), 0.1)), 1.0),
         pairs=len(ratios),
         compared=before_and_after(sales, model),
+    )
+
+
+def evidence_of(snapshot: Snapshot, progress: Progress = untold) -> SellingEvidence:
+    """``selling_evidence`` of a market in memory and its newest fit, made once."""
+    return snapshot.by_fit.get(
+        "selling", lambda: selling_evidence(snapshot, snapshot.model, progress=progress)
     )

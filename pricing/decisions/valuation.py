@@ -16,6 +16,7 @@ from pricing.decisions.plain import plain
 from pricing.decisions.price_by_score import GivesDistributions
 from pricing.errors import DecisionError
 from pricing.model.distribution import PriceDistribution
+from pricing.notebook_html import facts_html, range_text
 from pricing.records.entered_amounts import entered
 from pricing.vocabulary import CONDITION_BANDS, OPTION_CODES
 
@@ -48,19 +49,22 @@ _CENT: Final = Decimal("0.01")
 
 
 class Evidence(Protocol):
-    """What a valuation reads of a market: ``pricing.Market`` is one."""
+    """What a valuation reads of a market: a ``Snapshot`` is one."""
 
     @property
-    def base_currency(self) -> str: ...
+    def base_currency(self) -> str:
+        """The currency of every price (ISO 4217)."""
 
-    def sales(self, as_of: date | None = None) -> pl.DataFrame: ...
+    def sales(self, as_of: date | None = None) -> pl.DataFrame:
+        """The sales and offers, as ``Market.sales`` gives them."""
 
 
 class FittedModel(GivesDistributions, Protocol):
     """What a valuation asks of a price model: ``pricing.PriceModel``, fitted, is one."""
 
     @property
-    def facts(self) -> Mapping[str, Any]: ...
+    def facts(self) -> Mapping[str, Any]:
+        """What the fit was made from, as ``PriceModel.facts``."""
 
 
 @dataclass(frozen=True)
@@ -107,6 +111,13 @@ class Valuation:
         """The facts as values that JSON can hold: amounts as decimal strings, dates as ISO 8601."""
         facts: dict[str, Any] = plain(self)
         return facts
+
+    def _repr_html_(self) -> str:
+        """The range, and the car in each condition band."""
+        named = " ".join(str(self.car[name]) for name in ("year", "make", "model"))
+        spread = range_text(self.low, self.mid, self.high, self.currency, self.reason)
+        about = f"{spread}; {self.basis}, on {self.as_of}, {100 * self.coverage:.0f} % of like cars"
+        return facts_html(named, about, frame=self.bands)
 
 
 def value_car(

@@ -84,5 +84,6 @@ def _rows_of(book: Layout, made: Mapping[tuple[str, str], Choice], action: str) 
 
 
 def marked(sales: pl.DataFrame, made: Mapping[tuple[str, str], Choice], action: str) -> Any:
+    """Which of the sales a person chose to add, drop or adjust: a truth value each."""
     wanted = [record for (record, _), choice in made.items() if choice.action == action]
     return sales["record_id"].is_in(wanted).to_numpy()

@@ -29,6 +29,7 @@ from pricing.evidence.range_scores import FEWEST
 from pricing.evidence.reconciliation import stated_error, trust, weighted_median
 from pricing.evidence.sales_book import SalesBook
 from pricing.model.pooling import Floats, Ints
+from pricing.notebook_html import facts_html, range_text
 
 COUNT: Final = 12
 """Comparables used when nothing else is asked for."""
@@ -88,6 +89,21 @@ class Comparables:
     kind: str = ""
     scores: int = 0
     reason: str | None = None
+
+    def _repr_html_(self) -> str:
+        """The reconciled range, and a row a comparable."""
+        spread = range_text(self.low, self.mid, self.high, self.currency, self.reason)
+        about = f"{self.table.height} comparable sales: {spread}; all-in, on {self.as_of}"
+        columns = (
+            "event_date",
+            "variant",
+            "year",
+            "condition_band",
+            "price",
+            "net_per_cent",
+            "adjusted_price",
+        )
+        return facts_html(about, frame=self.table.select(*columns, "weight"))
 
 
 def find_comparables(

@@ -18,6 +18,7 @@ from pricing.evidence.periods import LENGTHS, Periods
 from pricing.evidence.time_dummy import kept_periods, time_dummy, weighted_by_band
 from pricing.model.pooling import Floats, Ints
 from pricing.model.spec import FeatureSpec
+from pricing.notebook_html import facts_html
 
 METHODS: Final = ("time dummy", *FORMULAS, "repeat sales")
 
@@ -54,6 +55,12 @@ class PriceIndex:
     window: int | None
     frame: pl.DataFrame
     clusters: str = ""
+
+    def _repr_html_(self) -> str:
+        """What index it is, and a row a period."""
+        about = f"{self.method} index of {self.scope} by {self.period}, {self.base} = 100"
+        columns = ("period", "sales", "index", "low", "high", "note")
+        return facts_html(about, frame=self.frame.select(columns))
 
     def deflated(self, series: pl.DataFrame) -> Self:
         """With ``real``: the index over a price series (columns ``date`` and ``value``), both 100 at the

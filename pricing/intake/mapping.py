@@ -174,6 +174,11 @@ class Mapping:
 
 
 def only(where: str, entry: str, table: Table[str, Any], allowed: tuple[str, ...] | list[str]) -> None:
+    """Refuse a table of a mapping file that holds names beside the allowed.
+
+    Raises:
+        MappingError: it does.
+    """
     unknown = sorted(set(table) - set(allowed))
     if unknown:
         raise MappingError(

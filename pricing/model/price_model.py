@@ -197,15 +197,14 @@ class PriceModel:
             start=priors,
             tolerance=ORIGIN_TOLERANCE if shift is None else TOLERANCE,
         )
-        with ONE_THREAD.limit(limits=1):
-            interactions = Interactions.learn(
-                seen_by_trees(regression, encoded)[by_date],
-                left.residual[by_date],
-                left.weights[by_date],
-                [0] if design.condition is not None else [],
-                self.seed,
-                None if choose_trees or start is None else len(start.interactions.trees),
-            )
+        interactions = Interactions.learn(
+            seen_by_trees(regression, encoded)[by_date],
+            left.residual[by_date],
+            left.weights[by_date],
+            [0] if design.condition is not None else [],
+            self.seed,
+            None if choose_trees or start is None else len(start.interactions.trees),
+        )
         sales = rows.sold[grouped]
         average = np.einsum("n,np->p", sales.astype(np.float64), encoded.X) / sales.sum()
         sold = encoded.codes[sales]

@@ -13,7 +13,6 @@ from pricing.errors import ModelError
 from pricing.model.backtest import Backtest
 from pricing.store.market import Market
 from pricing.store.scores import keep_scores, read_scores
-from pricing.store.state import read_state
 
 FORMAT: Final = "classic-car-pricing scores 1"
 
@@ -32,7 +31,7 @@ class SavedScores:
 def save_scores(scored: Backtest, market: Market, fit_id: str, records: str) -> None:
     """Keep scores in the market file, in place of those before.
 
-    ``fit_id`` and ``records`` are those of the market's state (``read_state``) when the scoring began.
+    ``fit_id`` and ``records`` are those of the market's state (``Market.state``) when the scoring began.
     """
     written = io.BytesIO()
     scored.rows.write_parquet(written)
@@ -60,6 +59,6 @@ def load_scores(market: Market) -> SavedScores | None:
         raise ModelError("the scores kept in the market were altered or are of another version: score anew")
     origins = tuple(date.fromisoformat(origin) for origin in facts["origins"])
     parts = {name: tuple(values) for name, values in facts["parts"].items()}
-    state = read_state(market.path)
+    state = market.state()
     outdated = (state.fit, state.records) != (fit_id, records)
     return SavedScores(Backtest(pl.read_parquet(io.BytesIO(payload)), origins, parts), fit_id, at, outdated)

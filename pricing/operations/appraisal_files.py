@@ -24,11 +24,11 @@ def known_on(market: Path, at: date, fit: str = "", display: Display = no_displa
     """
     from pricing.appraisal.evidence import Known
 
-    opened, model = fitted_market(market, at, fit if fit else None, display)
-    newest = opened.fits().row(-1, named=True)
+    snapshot = fitted_market(market, at, fit if fit else None, display)
+    newest = snapshot.market.fits().row(-1, named=True)
     kept = fit if fit else newest["fit_id"]
     made = not fit and at < date.fromisoformat(json.loads(newest["facts"])["last_date"])
-    return Known.on(opened, model, at, None if made else kept)
+    return Known.on(snapshot, at, None if made else kept)
 
 
 def evidence_for(

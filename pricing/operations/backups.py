@@ -19,6 +19,7 @@ from pricing.store.audit import now
 from pricing.store.market import Market
 from pricing.store.market_paths import market_path
 from pricing.store.place import server_address
+from pricing.store.replacing import replace_file
 from pricing.store.transfer import copy_market
 
 FORMAT: Final = "classic car market backup 1"
@@ -98,10 +99,11 @@ def _archive(target: str | Path, at: datetime) -> Path:
 
 
 def restore(source: Path, place: str | Path) -> Backup:
-    """Bring a market back from an archive. A market in its place is kept beside it, under a name with the
-    time.
+    """Bring a market back from an archive, in one step under the write lock. A market in its place is kept
+    beside it, under a name with the time.
 
     Raises:
+        MarketError: the market in its place stays in use.
         FileError: the archive cannot be read, was altered or cut short, or the place is a server's.
     """
     if server_address(place) is not None:
@@ -111,16 +113,7 @@ def restore(source: Path, place: str | Path) -> Backup:
         manifest = _unpack(source, folder)
         if Market.open(folder / MARKET, create=False).digest() != manifest["digest"]:
             raise FileError(f"{source}: the market in it is not the one that was backed up")
-        kept = None
-        if path.exists():
-            kept = path.with_name(f"{path.stem}.before-{now():%Y%m%dT%H%M%SZ}{path.suffix}")
-            if kept.exists():
-                raise FileError(f"{kept}: there is a file of that name already; nothing was restored")
-            path.rename(kept)
-            ahead = path.with_name(path.name + ".wal")
-            if ahead.exists():
-                ahead.rename(kept.with_name(kept.name + ".wal"))
-        (folder / MARKET).rename(path)
+        kept = replace_file(path, folder / MARKET)
         if (folder / SHEETS).is_dir():
             shutil.copytree(folder / SHEETS, path.with_suffix(f".{SHEETS}"), dirs_exist_ok=True)
     return Backup(source, manifest["digest"], len(manifest["files"]), manifest["made_at"], kept)

@@ -21,8 +21,7 @@ DEFAULT_FILE: Final = Path("pricing.toml")
 LARGEST_FILE: Final = 100_000
 """Bytes."""
 
-LOOPBACK: Final = ("127.0.0.1", "localhost", "::1")
-ACCESS: Final = ("tokens", "open")
+ACCESS: Final = ("tokens", "this-machine")
 LOG_LEVELS: Final = ("debug", "info", "warning", "error")
 
 _PASSWORD: Final = re.compile(r"(?<=://)([^:/@]*):[^@]*(?=@)")
@@ -48,7 +47,16 @@ class Configuration:
     host: str = _asked("127.0.0.1", "address to listen on")
     port: int = _asked(8501, "port to listen on", least=0)
     access: str = _asked(
-        "tokens", "who may use the API: holders of tokens, or whoever reaches it", allowed=ACCESS
+        "tokens",
+        "who comes in: holders of tokens and whoever signs in; or, without either, this machine's own "
+        "programs too",
+        allowed=ACCESS,
+    )
+    hosts: str = _asked(
+        "", "names that the server answers under beside this machine's own, with commas between"
+    )
+    origins: str = _asked(
+        "", "sites whose pages may ask beside the server's own, such as https://prices.example, with commas"
     )
     requests_a_second: float = _asked(50.0, "requests a second that one token may make", least=0.001)
     burst: int = _asked(100, "requests that one token may make at once", least=1)

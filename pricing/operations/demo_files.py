@@ -1,10 +1,11 @@
 """Where the files of the invented demo market lie that stand in until a person has their own."""
 
-from importlib.resources import files
 from pathlib import Path
 from typing import Final
 
-DEMO: Final = Path(str(files("data_demo")))
+from pricing.operations.bundled import bundled_folder
+
+DEMO: Final[Path] = bundled_folder() / "data_demo"
 
 EXTENSIONS: Final = DEMO / "sheets"
 """Sheets of checks for single models."""

@@ -19,8 +19,8 @@ from pricing.money.currencies import ecb_rates
 from pricing.store.audit import now
 from pricing.store.market import Market
 from pricing.store.place import is_copy
+from pricing.store.replacing import put_aside
 from pricing.store.schema import VERSION
-from pricing.store.state import read_state
 from pricing.store.tokens import list_tokens
 
 GOOD: Final = "in order"
@@ -57,7 +57,9 @@ def examine(place: str | Path, today: date | None = None) -> list[Finding]:
         return [
             *found,
             Finding("market", BROKEN, str(error), "load records, restore a backup, or name another"),
+            *_put_aside(Path(place)),
         ]
+    found += _put_aside(market.path)
     for look in (_file, _disk, _records, _fit_whole, _fit_age, _rates, _tokens):
         try:
             found += look(market, at)
@@ -68,6 +70,16 @@ def examine(place: str | Path, today: date | None = None) -> list[Finding]:
                 )
             )
     return found
+
+
+def _put_aside(path: Path) -> Iterator[Finding]:
+    for kept in put_aside(path):
+        yield Finding(
+            "put aside",
+            LOOK,
+            f"{kept.name} is the market that stood here before a restore",
+            f"rename it to {path.name} to go back to it, or move it away",
+        )
 
 
 def _program() -> Finding:
@@ -110,7 +122,7 @@ def _disk(market: Market, at: date) -> Iterator[Finding]:
 
 
 def _records(market: Market, at: date) -> Iterator[Finding]:
-    state, waiting = read_state(market.path), market.quarantine().height
+    state, waiting = market.state(), market.quarantine().height
     sales = market.sales()
     yield Finding(
         "records",
@@ -143,7 +155,7 @@ def _fit_age(market: Market, at: date) -> Iterator[Finding]:
     newest = kept.row(-1, named=True)
     days = (at - newest["fitted_at"].date()).days
     other = json.loads(newest["facts"]).get("market_digest") != market.digest()
-    if other or read_state(market.path).stale:  # what every other door says
+    if other or market.state().stale:  # what every other door says
         yield Finding("fit's age", LOOK, f"records have changed since {newest['fit_id']}", "pricing fit")
     elif days < 0:
         yield Finding(

@@ -8,7 +8,12 @@ EXTRAS: Final = {
     "documents": ("docx", "typst", "vl_convert", "xlsxwriter"),
     "server": ("psycopg",),
     "client": ("httpx",),
-}
+    "library": (
+        "altair", "babel", "currency_converter", "dataframely", "duckdb", "fastexcel", "jinja2",
+        "markdown_it", "numpy", "polars", "pyarrow", "pycountry", "rapidfuzz", "rich", "sklearn", "scipy",
+        "threadpoolctl", "tomlkit", "typer",
+    ),
+}  # fmt: skip
 """The top-level modules of each extra."""
 
 

@@ -11,7 +11,7 @@ from pricing.errors import MarketError
 from pricing.progress import Progress, untold
 
 if TYPE_CHECKING:
-    from pricing.model.price_model import PriceModel
+    from pricing.snapshot import Snapshot
     from pricing.store.market import Market
 
 
@@ -41,30 +41,31 @@ def open_market(path: Path) -> "Market":
 
 def fitted_market(
     path: Path, at: date | None = None, fit: str | None = None, display: Display = no_display
-) -> "tuple[Market, PriceModel]":
-    """The market with the fit of that id, or with its newest; for a date before the newest fit's last sale,
-    with one made from what was known then and not kept.
+) -> "Snapshot":
+    """The market in memory with the fit of that id, or with its newest; for a date before the newest fit's
+    last sale, with one made from what was known then and not kept.
 
     Raises:
         MarketError: there is no such file or no such fit.
     """
     from pricing.model.saved import load as load_fit
-    from pricing.store.state import read_state
+    from pricing.snapshot_source import source_of
     from pricing.words.market_standing import market_warning
 
     market = open_market(path)
-    model = load_fit(market, fit)
+    snapshot = source_of(market.path).newest()
     if fit is not None:
-        return market, model
+        return snapshot.fitted(load_fit(market, fit))
+    model = snapshot.model
     if at is None or at >= date.fromisoformat(model.facts["last_date"]):
-        warning = market_warning(read_state(market.path), datetime.now(UTC).date())
+        warning = market_warning(snapshot.state, datetime.now(UTC).date())
         if warning is not None:
             sys.stderr.write(f"note: {warning}\n")
-        return market, model
+        return snapshot
     from pricing.model.price_model import PriceModel
 
     with display() as tell:
-        return market, PriceModel(model.spec, model.seed).fit(market.sales(as_of=at), progress=tell)
+        return snapshot.fitted(PriceModel(model.spec, model.seed).fit(snapshot.sales(at), progress=tell))
 
 
 def record_named(market: "Market", start: str) -> str:

@@ -17,6 +17,8 @@ from typing import Any, Final
 from urllib.parse import urlencode
 
 from pricing.errors import FileError
+from pricing.operations.bundled import bundled_folder
+from pricing.operations.configuration import variable
 from pricing.store.market_paths import password_variables
 from pricing.words.sentences import option_words
 
@@ -24,6 +26,8 @@ LOOPBACK: Final = "127.0.0.1"
 FIRST_PORT: Final = 8501
 PORTS_TRIED: Final = 50
 START_SECONDS: Final = 60.0
+STOP_SECONDS: Final = 5
+"""Seconds that answers in hand are given when the dashboard is stopped."""
 
 MARKET_VARIABLE: Final = "PRICING_MARKET"
 """Environment variable that names the market file, for the command line and the dashboard alike."""
@@ -59,19 +63,32 @@ def serve(
     number = free_port(host, port)
     variables = {MARKET_VARIABLE: str(market.resolve()), MANAGERS_VARIABLE: ",".join(managers)}
     variables |= password_variables(market)
+    variables |= {variable("host"): host, variable("access"): _access(host)}
     if demo is not None:
         variables[DEMO_VARIABLE] = str(demo.resolve())
     server = subprocess.Popen(  # noqa: S603 - our own program with arguments made here
         [
             sys.executable,
+            "-P",
             "-m",
-            "streamlit",
-            "run",
-            _page(),
-            "--server.address",
+            "uvicorn",
+            "--app-dir",
+            str(bundled_folder()),
+            "--factory",
+            "dashboards.alone:from_environment",
+            "--host",
             host,
-            "--server.port",
+            "--port",
             str(number),
+            "--log-level",
+            "warning",
+            "--ws",
+            "websockets-sansio",
+            "--ws-max-size",
+            str(2**28),
+            "--no-access-log",
+            "--timeout-graceful-shutdown",
+            str(STOP_SECONDS),
         ],
         env={**os.environ, **variables},
         stdout=subprocess.DEVNULL,
@@ -79,8 +96,8 @@ def serve(
     signal.signal(signal.SIGTERM, signal.default_int_handler)
     if host != LOOPBACK:
         sys.stderr.write(
-            f"note: the server listens on {host}: whoever reaches it sees this market, and changes it unless "
-            "sign-in is set up\n"
+            f"note: the server listens on {host}: it asks for a token of `pricing token new` unless sign-in "
+            "is set up, and answers under the names of `hosts` in the configuration\n"
         )
     try:
         _wait(server, LOOPBACK if host in _EVERY_ADDRESS else host, number)
@@ -112,11 +129,9 @@ def address(port: int, car: Mapping[str, Any] | None = None, asking: Decimal | N
     return f"http://{LOOPBACK}:{port}/{'?' if said else ''}{urlencode(said, doseq=True)}"
 
 
-def _page() -> str:
-    found = importlib.util.find_spec("dashboards")
-    if found is None or not found.submodule_search_locations:
-        raise FileError("the dashboard is not installed beside the command line; install the project again")
-    return str(Path(found.submodule_search_locations[0]) / "app.py")
+def _access(host: str) -> str:
+    """Whoever sits at this machine is let in where nobody else reaches the server, unless said otherwise."""
+    return os.environ.get(variable("access"), "this-machine" if host == LOOPBACK else "tokens")
 
 
 _EVERY_ADDRESS: Final = ("0.0.0.0", "::")  # noqa: S104 - only compared with

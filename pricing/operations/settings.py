@@ -15,6 +15,7 @@ from pricing.money.charges import Schedule, read_schedule
 from pricing.money.currencies import minor_unit_places
 from pricing.operations.access import EVERYONE, ROLES
 from pricing.operations.demo_files import DEMO_CATALOGUE, DEMO_CHARGES
+from pricing.snapshot import Snapshot
 from pricing.vocabulary import DISTANCE_UNITS
 
 EXAMPLE_CHARGES: Final = "example"
@@ -147,6 +148,22 @@ def charges_text(settings: Settings) -> str:
     """The text of the schedule of charges in force, or of the example, to be edited and given back."""
     own = settings.charges is not None and settings.charges != EXAMPLE_CHARGES
     return str(settings.charges) if own else DEMO_CHARGES.read_text(encoding="utf-8")
+
+
+def settings_of(snapshot: Snapshot) -> Settings:
+    """The settings kept in the market."""
+    return snapshot.by_write.get("settings", lambda: Settings.read(snapshot.state.settings))
+
+
+def catalogue_in_force(snapshot: Snapshot) -> Catalogue:
+    """The repair catalogue of the settings, its labour rates theirs too."""
+    settings = settings_of(snapshot)
+    return snapshot.by_write.get("catalogue", lambda: settings.with_labour(catalogue_of(settings.catalogue)))
+
+
+def schedule_in_force(snapshot: Snapshot) -> Schedule | None:
+    """The schedule of charges of the settings, if there is one."""
+    return snapshot.by_write.get("schedule", lambda: schedule_of_text(settings_of(snapshot).charges))
 
 
 def _read(read: Callable[[Path], Read], text: str) -> Read:

@@ -40,6 +40,7 @@ from pricing.words.sentences import CAUTION, option_words
 
 
 def assignment_part(facts: Facts, words: LocaleWords) -> list[Block]:
+    """Who asked for the appraisal, for what use, of what value, at what date."""
     asked = facts.record.assignment
     premium = "" if asked.premium_per_cent is None else f"{words.number(float(asked.premium_per_cent), 2)} %"
     rows = [
@@ -66,6 +67,7 @@ def assignment_part(facts: Facts, words: LocaleWords) -> list[Block]:
 
 
 def subject_part(facts: Facts, words: LocaleWords) -> list[Block]:
+    """The car and how it is known to be that one."""
     car = facts.record.subject
     odometer = "" if car.odometer_km is None else f"{words.number(car.odometer_km)} km"
     papers = "" if car.history_file is None else ("yes" if car.history_file else "no")
@@ -90,6 +92,7 @@ def subject_part(facts: Facts, words: LocaleWords) -> list[Block]:
 
 
 def condition_part(facts: Facts, words: LocaleWords) -> list[Block]:
+    """What was seen of the car, by whom and when, and what was found."""
     note, found = facts.record.inspection, facts.evidence.findings
     rows = [
         ("Inspection", note.manner if note.manner else "nothing is said of one"),
@@ -161,6 +164,7 @@ def _budget(facts: Facts, words: LocaleWords) -> list[Block]:
 
 
 def reconciliation_part(facts: Facts, words: LocaleWords) -> list[Block]:
+    """How the approaches differ, and the opinion with its reasons."""
     told = facts.record.opinion
     blocks: list[Block] = [Heading(RECONCILIATION)]
     found = facts.evidence.comparables
@@ -186,6 +190,7 @@ def reconciliation_part(facts: Facts, words: LocaleWords) -> list[Block]:
 
 
 def conditions_part(facts: Facts) -> list[Block]:
+    """Assumptions, conditions and limits."""
     said, asked = facts.record.conditions, facts.record.assignment
     blocks: list[Block] = [Heading(CONDITIONS)]
     for title, lines in (
@@ -201,6 +206,7 @@ def conditions_part(facts: Facts) -> list[Block]:
 
 
 def certification_part(facts: Facts) -> list[Block]:
+    """The statements that a valuer signs; a model report has none."""
     if facts.title == MODEL_REPORT:
         return []
     return [

@@ -98,11 +98,13 @@ def standing_words(facts: Facts) -> str:
 
 
 def valuer_words(facts: Facts) -> tuple[str, str, str]:
+    """The valuer's name, qualifications and address."""
     said = facts.record.valuer
     return said.name, said.qualifications, said.contact
 
 
 def identity_words(facts: Facts) -> str:
+    """The numbers by which the car is known."""
     car = facts.record.subject
     named = (
         ("chassis", car.chassis_number),
@@ -113,6 +115,7 @@ def identity_words(facts: Facts) -> str:
 
 
 def span_words(facts: Facts, words: LocaleWords, name: str) -> str:
+    """The range of one approach in words, or why there is none."""
     span = facts.model if name == "model" else facts.comparables
     if span is None:
         reason = facts.evidence.valuation.reason if name == "model" else facts.evidence.missing.get(name)
@@ -122,6 +125,7 @@ def span_words(facts: Facts, words: LocaleWords, name: str) -> str:
 
 
 def rate_words(facts: Facts, words: LocaleWords) -> str:
+    """The currency of the amounts, and the rate and day at which they were brought to it."""
     if facts.currency == facts.base_currency:
         return f"{facts.currency}, the currency of the evidence"
     return (

@@ -9,6 +9,7 @@ its way in, so that readers following upon each other cannot keep a writer out. 
 import os
 import random
 import time
+from collections import Counter
 from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager, closing, contextmanager
 from pathlib import Path
@@ -37,6 +38,7 @@ _CONFIG: Final[dict[str, str | bool | int | float | list[str]]] = {
     "autoload_known_extensions": "false",
     "preserve_insertion_order": "false",
 }
+_WRITES: Final[Counter[Path]] = Counter()
 _BUSY: Final = (
     "Conflicting lock",
     "different configuration",
@@ -134,8 +136,37 @@ def file_connection(
             yield opened
             if write:
                 run(opened, "COMMIT" if keep else "ROLLBACK")
+                _WRITES[path.absolute()] += keep
         except _UNWRITTEN as error:
             raise UnwrittenError(f"{path}: the market file is unchanged: {_first_line(error)}") from None
+
+
+@contextmanager
+def write_turn(path: Path, timeout: float = TIMEOUT_SECONDS) -> Iterator[Callable[[], bool]]:
+    """Hold the turn to write without a connection, for what is done to the file as a whole. What it gives
+    takes what is written ahead into the file, once nobody else has it open; it says whether the file could be
+    opened.
+    """
+    deadline = time.monotonic() + timeout
+
+    def take_in_log() -> bool:
+        try:
+            opened = _open(path, True, deadline)
+        except MarketError:
+            if time.monotonic() > deadline:
+                raise
+            return False
+        with closing(opened):
+            run(opened, "CHECKPOINT")
+        return True
+
+    with _turnstile(path, True, deadline):
+        yield take_in_log
+
+
+def writes_here(path: Path) -> int:
+    """How often this process has written to a file: what it wrote it may look at again at once."""
+    return _WRITES[path.absolute()]
 
 
 def run(opened: duckdb.DuckDBPyConnection, statement: str, values: Values = None) -> list[tuple[Any, ...]]:

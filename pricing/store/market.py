@@ -32,7 +32,7 @@ from pricing.store.market_paths import market_path
 from pricing.store.opening import base_currency_of, create_file
 from pricing.store.quarantine import export_quarantine
 from pricing.store.sales import digest, read_sales
-from pricing.store.state import CHANGES_SEEN, record_changes
+from pricing.store.state import CHANGES_SEEN, StoredState, read_state, record_changes
 
 Facts = dict[str, str | float | int]
 
@@ -146,6 +146,16 @@ class Market:
             receipt=self.receipt,
             believe=believe,
         )
+
+    def state(self, timeout: float | None = None) -> StoredState:
+        """What is small of the market as it is now, read without a look at its records but for the day of
+        the last sale.
+
+        Raises ``MarketError`` when the file stays in use for ``timeout`` seconds, by default the market's.
+        """
+        seconds = self._timeout if timeout is None else timeout
+        with connection(self.path, timeout=seconds) as opened:
+            return read_state(opened)
 
     def sales(self, as_of: date | None = None, *, every_record: bool = False) -> pl.DataFrame:
         """The sales and offers, oldest first: the contract's columns and ``store_sales.DERIVED``.
@@ -278,7 +288,8 @@ class Market:
     def own_rates(self) -> pl.DataFrame:
         """The user's own exchange rates: currency, rate_date, rate (what one unit of the base currency
         buys)."""
-        return self._frame("SELECT currency, rate_date, rate FROM own_rates ORDER BY ALL")
+        with self._connection() as opened:
+            return store_terms.own_rates(opened)
 
     def common_currency(self) -> str | None:
         """The currency that most records are in, the first in the alphabet of as many; None without

@@ -12,6 +12,7 @@ from pricing.errors import MarketError
 from pricing.money.currencies import minor_unit_places
 from pricing.store.connection import add_row, connection, keeper_of, run
 from pricing.store.migrations import EARLIER, upgrade
+from pricing.store.replacing import refuse_to_shadow
 from pricing.store.schema import KIND, VERSION, create_tables
 
 
@@ -19,6 +20,7 @@ def create_file(path: Path, base_currency: str) -> None:
     """Make an empty market file: whole or not at all, and never over another file. For the local copy of a
     server's market make the market there."""
     minor_unit_places(base_currency)
+    refuse_to_shadow(path)
     with new_file(path) as draft:
         with connection(draft, write=True) as opened:
             create_tables(opened)

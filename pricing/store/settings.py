@@ -3,14 +3,15 @@
 from collections.abc import Mapping
 from pathlib import Path
 
+import duckdb
+
 from pricing.store.audit import now, write_audit
 from pricing.store.connection import TIMEOUT_SECONDS, add_row, connection, run
 
 
-def read_settings(path: Path, *, timeout: float = TIMEOUT_SECONDS) -> dict[str, str]:
+def read_settings(opened: duckdb.DuckDBPyConnection) -> dict[str, str]:
     """Every setting that was kept."""
-    with connection(path, timeout=timeout) as opened:
-        return dict(run(opened, "SELECT name, value FROM settings ORDER BY name"))
+    return dict(run(opened, "SELECT name, value FROM settings ORDER BY name"))
 
 
 def keep_settings(

@@ -2,14 +2,18 @@
 them."""
 
 import json
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from datetime import date
-from pathlib import Path
 from typing import Final
 
 import duckdb
+import polars as pl
 
-from pricing.store.connection import TIMEOUT_SECONDS, connection, run
+from pricing.store.connection import run
+from pricing.store.settings import read_settings
+from pricing.store.terms import own_rates
+from pricing.store.tokens import Token, tokens_in_force
 
 RECORD_ACTIONS: Final = ("load", "undo", "correct", "part", "link", "name", "forget name", "rebase", "remove")
 """Actions of the audit trail after which ``Market.sales`` may give something else."""
@@ -21,39 +25,67 @@ CHANGES_SEEN: Final = "record_changes"
 
 @dataclass(frozen=True)
 class StoredState:
-    """``records`` differs whenever ``Market.sales`` may; ``batches`` counts the loads that stand; ``fit`` is
-    the newest fit, and ``stale`` whether records have changed since it was made, told by counting and not by
-    a clock, which may be set back; ``last_sale`` is the day of the last sale on record."""
+    """What is small of a market, at one moment.
+
+    Args:
+        records: differs whenever ``Market.sales`` may.
+        batches: loads that stand.
+        fit: the newest fit.
+        stale: whether records have changed since it was made, told by counting and not by a clock, which may
+            be set back.
+        last_sale: the day of the last sale on record.
+        base_currency: the currency that all prices are in (ISO 4217).
+        fits: the ids of the fits kept, oldest first.
+        settings: texts under names, what a person set.
+        tokens: those that were not revoked, by digest.
+        own_rates: the user's own exchange rates, see ``Market.own_rates``.
+    """
 
     records: str
     batches: int
     fit: str | None
     stale: bool
     last_sale: date | None = None
+    base_currency: str = "EUR"
+    fits: tuple[str, ...] = ()
+    settings: Mapping[str, str] = field(default_factory=dict)
+    tokens: Mapping[str, Token] = field(default_factory=dict, repr=False)
+    own_rates: pl.DataFrame | None = field(default=None, repr=False, compare=False)
 
 
-def read_state(path: Path, *, timeout: float = TIMEOUT_SECONDS) -> StoredState:
-    """The state of a market file, without reading its records but for the day of the last sale."""
-    with connection(path, timeout=timeout) as opened:
-        changes = record_changes(opened)
-        ((last,),) = run(
-            opened, "SELECT max(done_at) FROM audit WHERE list_contains(?, action)", [list(RECORD_ACTIONS)]
-        )
-        ((batches,),) = run(opened, "SELECT count(*) FROM batches WHERE undone_at IS NULL")
-        ((last_sale,),) = run(opened, "SELECT max(event_date) FROM records WHERE outcome = 'sold'")
-        fits = run(
-            opened,
-            "SELECT fit_id, fitted_at, detail FROM fits "
-            "LEFT JOIN audit ON action = 'fit' AND subject = fit_id "
-            "ORDER BY length(fit_id) DESC, fit_id DESC LIMIT 1",
-        )
-    fit, fitted_at, detail = fits[0] if fits else (None, None, None)
+def read_state(opened: duckdb.DuckDBPyConnection) -> StoredState:
+    """See ``Market.state``."""
+    changes = record_changes(opened)
+    ((last,),) = run(
+        opened, "SELECT max(done_at) FROM audit WHERE list_contains(?, action)", [list(RECORD_ACTIONS)]
+    )
+    ((batches,),) = run(opened, "SELECT count(*) FROM batches WHERE undone_at IS NULL")
+    ((last_sale,),) = run(opened, "SELECT max(event_date) FROM records WHERE outcome = 'sold'")
+    ((base_currency,),) = run(opened, "SELECT base_currency FROM market")
+    fits = run(
+        opened,
+        "SELECT fit_id, fitted_at, detail FROM fits "
+        "LEFT JOIN audit ON action = 'fit' AND subject = fit_id "
+        "ORDER BY length(fit_id), fit_id",
+    )
+    fit, fitted_at, detail = fits[-1] if fits else (None, None, None)
     seen = None if detail is None else json.loads(detail).get(CHANGES_SEEN)
     if seen is not None:
         stale = changes > seen
     else:  # a fit of a version that did not count
         stale = last is not None and fitted_at is not None and last > fitted_at
-    return StoredState(f"{changes} {last}", batches, fit, stale, last_sale)
+    return StoredState(
+        f"{changes} {last}",
+        batches,
+        fit,
+        stale,
+        last_sale,
+        base_currency,
+        tuple(name for name, _, _ in fits),
+        read_settings(opened),
+        tokens_in_force(opened),
+        own_rates(opened),
+    )
 
 
 def record_changes(opened: duckdb.DuckDBPyConnection) -> int:

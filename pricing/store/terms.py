@@ -65,7 +65,7 @@ def charges_in_force(older: Sequence[Charge], newer: Sequence[Charge]) -> list[C
 
 def own_rates(opened: duckdb.DuckDBPyConnection) -> pl.DataFrame:
     """The user's own dated rates: currency, rate_date, rate (what one unit of the base currency buys)."""
-    return frame(opened, "SELECT currency, rate_date, rate FROM own_rates")
+    return frame(opened, "SELECT currency, rate_date, rate FROM own_rates ORDER BY ALL")
 
 
 def add_rates(opened: duckdb.DuckDBPyConnection, path: Path) -> int:

@@ -11,6 +11,7 @@ from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Final
 
+import duckdb
 import polars as pl
 
 from pricing.errors import MarketError
@@ -95,10 +96,7 @@ def list_tokens(path: Path, *, timeout: float = TIMEOUT_SECONDS) -> pl.DataFrame
         )
 
 
-def tokens_in_force(path: Path, *, timeout: float = TIMEOUT_SECONDS) -> dict[str, Token]:
+def tokens_in_force(opened: duckdb.DuckDBPyConnection) -> dict[str, Token]:
     """The tokens that were not revoked, by digest; whether one has run out is for whoever asks to see."""
-    with connection(path, timeout=timeout) as opened:
-        rows = run(
-            opened, "SELECT token_id, name, role, digest, expires_at FROM tokens WHERE revoked_at IS NULL"
-        )
+    rows = run(opened, "SELECT token_id, name, role, digest, expires_at FROM tokens WHERE revoked_at IS NULL")
     return {row[3]: Token(*row) for row in rows}

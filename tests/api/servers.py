@@ -34,7 +34,7 @@ def serving(market: Path | str, **settings: Any) -> Iterator[str]:
     from pricing.api.app import create_api
     from pricing.api.connections import PromptProtocol
 
-    api = create_api(Configuration(**{"market": str(market), "access": "open", **settings}))
+    api = create_api(Configuration(**{"market": str(market), "access": "this-machine", **settings}))
     with socket.socket() as listening:
         listening.bind(("127.0.0.1", 0))
         port = listening.getsockname()[1]
@@ -79,7 +79,7 @@ def serve_alone(
     from pricing.api.app import create_api
     from pricing.api.connections import PromptProtocol
 
-    api = create_api(Configuration(market=market, access="open"))
+    api = create_api(Configuration(market=market, access="this-machine"))
     uvicorn.Server(uvicorn.Config(api, http=PromptProtocol, log_config=None, access_log=False)).run(
         [listening]
     )

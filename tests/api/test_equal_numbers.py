@@ -12,7 +12,6 @@ from typing import Any
 import pytest
 from typer.testing import CliRunner
 
-from dashboards.caches import MarketState
 from pricing.api.client import Client, ProblemError
 from pricing.cli.main import app
 from pricing.condition.assessment import assess
@@ -26,9 +25,9 @@ from pricing.decisions.valuation import value_car
 from pricing.model.saved import load
 from pricing.money.charges import Schedule, read_schedule
 from pricing.operations.demo_files import DEMO_CATALOGUE, DEMO_CHARGES
+from pricing.snapshot_source import source_of
 from pricing.store.market import Market
 from pricing.store.settings import keep_settings
-from pricing.store.state import read_state
 from tests.api.servers import copied, serving
 from tests.cars import car_of
 from tests.small_market import common_car
@@ -61,12 +60,11 @@ def by_api(market: Market, client: Client, car: Facts) -> Facts:
 
 
 def by_dashboard(market: Market, client: Client, car: Facts) -> Facts:
-    """What the first page shows is ``value_car`` of the sales and the model in its caches."""
-    stored = read_state(market.path)
-    state = MarketState(
-        str(market.path), stored.records, stored.fit, stored.stale, stored.batches, False, None, (0, 0)
-    )
-    return value_car(state, load(state.market, state.fit), car_of(state.market, car), asking=ASKING).to_dict()
+    """What the first page shows is ``value_car`` of one model's records in the snapshot."""
+    snapshot = source_of(market.path).newest()
+    named = snapshot.car(car)
+    records = snapshot.of_model(named.make, named.model)
+    return value_car(records, snapshot.model, named, asking=ASKING).to_dict()
 
 
 def cars(market: Market) -> dict[str, Facts]:

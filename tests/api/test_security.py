@@ -179,17 +179,60 @@ def test_too_many_requests_and_too_many_guesses_are_slowed_down(
 
 @pytest.mark.parametrize(
     "headers",
-    [
-        {"Host": "prices.example.net"},
-        {"Origin": "https://prices.example.net"},
-        {"X-Forwarded-For": "192.0.2.7"},
-        {"Forwarded": "for=192.0.2.7"},
-    ],
+    [{"X-Forwarded-For": "192.0.2.7"}, {"Forwarded": "for=192.0.2.7"}, {"Via": "1.1 desk"}],
 )
 def test_without_tokens_only_this_machine_itself_is_let_in(address: str, headers: dict[str, str]) -> None:
     assert httpx.get(f"{address}/api/v1/market", timeout=PATIENCE).is_success
     answer = httpx.get(f"{address}/api/v1/market", headers=headers, timeout=PATIENCE)
     assert answer.status_code == 401
+
+
+@pytest.mark.parametrize(
+    "headers",
+    [
+        {"Host": "evil.invalid"}, {"Origin": "https://evil.invalid"}, {"Origin": "null"},
+        {"Host": "evil.invalid:80", "Origin": "http://evil.invalid:80"}, {"Host": "127.0.0.1@evil.invalid"},
+    ],
+)  # fmt: skip
+def test_another_name_or_another_site_s_page_is_refused(
+    guarded: str, tokens: dict[str, str], headers: dict[str, str]
+) -> None:
+    mine = {"Authorization": f"Bearer {tokens['manage']}", **headers}
+    answer = httpx.get(f"{guarded}/api/v1/market", headers=mine, timeout=PATIENCE)
+    assert answer.status_code == 403 and "make 4" not in answer.text
+    assert httpx.get(f"{guarded}/health", headers=headers, timeout=PATIENCE).is_success
+
+
+def test_names_and_sites_of_the_configuration_are_answered(small_market: Market) -> None:
+    settings = {"hosts": "Prices.example, desk.example", "origins": "https://site.example"}
+    with serving(small_market.path, access="tokens", **settings) as address:
+        for sent in ({"Host": "prices.example:443"}, {"Origin": "https://site.example"}):
+            answer = httpx.get(f"{address}/api/v1/market", headers=sent, timeout=PATIENCE)
+            assert answer.status_code == 401
+
+
+def test_behind_a_proxy_that_says_nothing_of_itself_nobody_comes_in(guarded: str) -> None:
+    """What nginx 1.22 sends for a `proxy_pass` without any other line: HTTP/1.0 and the host it was told."""
+    for address in (guarded, guarded.replace("127.0.0.1", "localhost")):
+        host, port = address.removeprefix("http://").split(":")
+        with socket.create_connection((host, int(port)), timeout=PATIENCE) as line:
+            line.sendall(
+                f"DELETE /api/v1/batches/batch-0001 HTTP/1.0\r\nHost: {host}:{port}\r\n"
+                "Connection: close\r\n\r\n".encode()
+            )
+            assert line.recv(4000).startswith(b"HTTP/1.1 401")
+
+
+def test_an_upload_is_refused_before_a_byte_of_it_is_read(guarded: str, tokens: dict[str, str]) -> None:
+    host, port = guarded.removeprefix("http://").split(":")
+    for token, status in (("", 401), ("ccp_guess", 401), (tokens["read"], 403)):
+        with socket.create_connection((host, int(port)), timeout=PATIENCE) as line:
+            line.sendall(
+                f"POST /api/v1/batches HTTP/1.1\r\nHost: {host}:{port}\r\n"
+                f"{f'Authorization: Bearer {token}' if token else 'X-No: token'}\r\n"
+                "Content-Type: multipart/form-data; boundary=b\r\nContent-Length: 900000\r\n\r\n--b".encode()
+            )
+            assert line.recv(4000).startswith(f"HTTP/1.1 {status}".encode()), token
 
 
 def test_a_large_body_is_refused_announced_or_not(guarded: str, tokens: dict[str, str]) -> None:

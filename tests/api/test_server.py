@@ -31,7 +31,8 @@ PRICING = Path(sys.executable).with_name("pricing")
 def process(market: Path, *options: str) -> Iterator[tuple[str, "subprocess.Popen[str]"]]:
     """The command's own server; stopped at the end if it still runs, with the processes that it started."""
     port = free_port()
-    command: list[str | Path] = [PRICING, "serve", "--market", market, "--port", str(port), *options]
+    words = ["--trust-this-machine", "--port", str(port), *options]
+    command: list[str | Path] = [PRICING, "serve", "--market", market, *words]
     with subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True) as server:
         address = f"http://127.0.0.1:{port}"
         try:

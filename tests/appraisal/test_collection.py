@@ -10,6 +10,7 @@ from pricing.appraisal.record import Appraisal, read_record
 from pricing.appraisal.register import listed, read
 from pricing.errors import AppraisalError, FileError
 from pricing.model.saved import load
+from pricing.snapshot import Snapshot
 from pricing.store.market import Market
 from tests.appraisals import HOSTILE, appraised_market, last_day
 
@@ -61,7 +62,7 @@ def test_every_row_comes_back_valued_or_with_its_reason(held: Market, tmp_path: 
     )
     frame.write_csv(tmp_path / "cars.csv")
     steps: list[tuple[str, int, int]] = []
-    known = Known.on(held, load(held), last_day(held), "fit-0001")
+    known = Known.on(Snapshot.of(held), last_day(held), "fit-0001")
     items = value_collection(
         held, known, terms(held), read_cars(tmp_path / "cars.csv"), by="Clerk",
         progress=lambda *step: steps.append(step),
@@ -85,7 +86,7 @@ def test_every_row_comes_back_valued_or_with_its_reason(held: Market, tmp_path: 
 def test_nothing_valued_enters_nothing(held: Market, tmp_path: Path) -> None:
     before = listed(held).height
     (tmp_path / "cars.csv").write_text("make,model,year\nNo,Such,1960\n", encoding="utf-8")
-    known = Known.on(held, load(held), last_day(held), "fit-0001")
+    known = Known.on(Snapshot.of(held), last_day(held), "fit-0001")
     (item,) = value_collection(held, known, terms(held), read_cars(tmp_path / "cars.csv"), by="Clerk")
     assert item.facts is None
     assert item.row.reference == "row 2"

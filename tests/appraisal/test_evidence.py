@@ -14,6 +14,7 @@ from pricing.evidence.comparables import find_comparables
 from pricing.model.price_model import PriceModel
 from pricing.model.saved import load
 from pricing.model.spec import FeatureSpec
+from pricing.snapshot import Snapshot
 from pricing.store.market import Market
 from tests.appraisals import evidence_of, full_record, last_day
 from tests.cars import car_of
@@ -21,7 +22,7 @@ from tests.small_market import common_car
 
 
 def known(market: Market) -> Known:
-    return Known.on(market, load(market), last_day(market), "fit-0001")
+    return Known.on(Snapshot.of(market), last_day(market), "fit-0001")
 
 
 def test_the_evidence_is_what_the_library_says(market: Market) -> None:
@@ -54,7 +55,7 @@ def test_a_past_date_uses_only_what_was_known_then(market: Market) -> None:
     at = sales["event_date"].sort()[int(0.8 * sales.height)]
     model = PriceModel(FeatureSpec.cars()).fit(market.sales(as_of=at))
     record = full_record(common_car(market), at)
-    found = gather(record, Known.on(market, model, at))
+    found = gather(record, Known.on(Snapshot.of(market, model), at))
     assert found.fit_id is None
     assert found.market.later == sales.filter(pl.col("event_date") > at).height > 0
     assert found.market.last <= at
@@ -67,7 +68,7 @@ def test_a_past_date_uses_only_what_was_known_then(market: Market) -> None:
 def test_a_model_that_has_seen_later_sales_is_refused(market: Market) -> None:
     at = last_day(market) - timedelta(days=400)
     with pytest.raises(DecisionError, match="has seen sales up to"):
-        gather(full_record(common_car(market), at), Known.on(market, load(market), at))
+        gather(full_record(common_car(market), at), Known.on(Snapshot.of(market), at))
 
 
 def test_what_is_wanting_is_named(market: Market) -> None:

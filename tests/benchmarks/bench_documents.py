@@ -24,6 +24,7 @@ from pricing.reports.docx import docx
 from pricing.reports.pdf import pdf
 from pricing.reports.report import report
 from pricing.reports.schedule import schedule
+from pricing.snapshot import Snapshot
 from pricing.store.market import Market
 from pricing.words.locale import LocaleWords
 from tests.appraisals import full_entry, last_day, pdf_pages
@@ -92,7 +93,7 @@ def test_a_collection(market: Market, tmp_path: Path) -> None:
     )  # fmt: skip
     tick = Clock()
     cars = read_cars(tmp_path / "cars.xlsx")
-    known = Known.on(market, PriceModel(FeatureSpec.cars()).fit(market.sales()), at)
+    known = Known.on(Snapshot.of(market, PriceModel(FeatureSpec.cars()).fit(market.sales())), at)
     tick("read and fit")
     items = value_collection(market, known, shared, cars, by="benchmark")
     tick("gather, freeze, read back")

@@ -15,6 +15,7 @@ from streamlit.testing.v1 import AppTest
 from dashboards import caches, record_questions
 from pricing.intake.proposals import propose
 from pricing.operations.serving import MARKET_VARIABLE
+from pricing.snapshot import Snapshot
 from pricing.store.market import Market
 from tests.dashboards.pages import a_page, press, said, table
 
@@ -49,8 +50,8 @@ def give(page: AppTest, content: str | bytes, name: str = "hall.csv", place: int
     return page.run()
 
 
-def _state() -> caches.MarketState:
-    state = caches.market_state()
+def _state() -> Snapshot:
+    state = caches.snapshot()
     assert state is not None
     return state
 

@@ -7,9 +7,9 @@ from streamlit.testing.v1 import AppTest
 
 from dashboards import caches, people
 from pricing.operations.demo_files import DEMO_CATALOGUE
-from pricing.operations.settings import EXAMPLE_CHARGES, Settings, catalogue_of
+from pricing.operations.settings import EXAMPLE_CHARGES, Settings, catalogue_in_force, catalogue_of
 from pricing.store.market import Market
-from pricing.store.settings import keep_settings, read_settings
+from pricing.store.settings import keep_settings
 from tests.dashboards.pages import a_page, press, said
 
 
@@ -19,13 +19,13 @@ def page(market: Market) -> AppTest:
 
 
 def kept(market: Market) -> Settings:
-    return Settings.read(read_settings(market.path))
+    return Settings.read(market.state().settings)
 
 
 def test_it_says_which_market_is_in_use(page: AppTest, market: Market) -> None:
     assert not page.exception
     assert f"market.duckdb, your own market: {market.sales().height:,} records" in said(page)
-    assert read_settings(market.path) == {}
+    assert market.state().settings == {}
 
 
 def test_units_and_a_second_currency_are_kept_on_a_press(page: AppTest, market: Market) -> None:
@@ -44,12 +44,12 @@ def test_labour_rates_are_kept_and_reckoned_with(page: AppTest, market: Market) 
     welding.set_value(99.5)
     press(page, "Keep these rates and this country")
     assert not page.exception
-    state = caches.market_state()
+    state = caches.snapshot()
     assert state is not None
     assert kept(market).country == "DE"
-    assert caches.repair_catalogue(state).labour["DE", "welding"] == Decimal("99.50")
+    assert catalogue_in_force(state).labour["DE", "welding"] == Decimal("99.50")
     untouched = catalogue_of(None).labour["GB", "welding"]
-    assert caches.repair_catalogue(state).labour["GB", "welding"] == untouched
+    assert catalogue_in_force(state).labour["GB", "welding"] == untouched
 
 
 def test_a_catalogue_of_ones_own_comes_into_force_or_is_refused_with_a_sentence(

@@ -12,7 +12,6 @@ from pricing.model.saved_scores import load_scores, save_scores
 from pricing.model.spec import FeatureSpec
 from pricing.store.market import Market
 from pricing.store.scores import keep_scores, read_scores
-from pricing.store.state import read_state
 from tests.small_market import write_sales
 
 
@@ -31,7 +30,7 @@ def market(small_market: Market, tmp_path: Path) -> Market:
 
 def test_they_come_back_as_they_were_until_others_take_their_place(scored: Backtest, market: Market) -> None:
     assert load_scores(market) is None
-    state = read_state(market.path)
+    state = market.state()
     assert state.fit is not None
     fewer = Backtest(scored.rows.head(50), scored.origins, scored.parts)
     for kept in (fewer, scored):
@@ -49,7 +48,7 @@ def test_they_come_back_as_they_were_until_others_take_their_place(scored: Backt
 def test_they_are_outdated_once_records_have_come_in(
     scored: Backtest, market: Market, tmp_path: Path
 ) -> None:
-    state = read_state(market.path)
+    state = market.state()
     save_scores(scored, market, str(state.fit), state.records)
     write_sales(tmp_path / "more.parquet", rows=700)
     market.load([tmp_path / "more.parquet"])
@@ -58,7 +57,7 @@ def test_they_are_outdated_once_records_have_come_in(
 
 
 def test_altered_scores_are_refused(scored: Backtest, market: Market) -> None:
-    state = read_state(market.path)
+    state = market.state()
     save_scores(scored, market, str(state.fit), state.records)
     row = read_scores(market.path)
     assert row is not None

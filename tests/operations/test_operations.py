@@ -4,10 +4,12 @@ import os
 import shutil
 import subprocess
 import sys
+import threading
 import zipfile
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
+import duckdb
 import polars as pl
 import pytest
 from hypothesis import given
@@ -15,13 +17,14 @@ from hypothesis import strategies as st
 from typer.testing import CliRunner
 
 from pricing.cli.main import app
-from pricing.errors import FileError
+from pricing.errors import FileError, MarketError
 from pricing.operations import backups
 from pricing.operations.backups import MANIFEST, MARKET, back_up, restore
 from pricing.operations.configuration import Configuration, apply_file, read_file
 from pricing.operations.configuration_text import configuration_text
 from pricing.operations.doctor import BROKEN, GOOD, LOOK, examine
 from pricing.operations.retention import Retention, named_by_time
+from pricing.store.connection import connection
 from pricing.store.market import Market
 from pricing.store.tokens import new_token
 
@@ -129,8 +132,8 @@ def test_only_backups_that_no_day_week_or_month_keeps_are_removed(own: Market, t
     folder.mkdir()
     first = datetime(2025, 1, 1, 2)
     made = [first + timedelta(days=day) for day in range(400)]
-    for time in made:
-        (folder / named_by_time(time)).write_text("")
+    for when in made:
+        (folder / named_by_time(when)).write_text("")
     others = ["market-99999999T000000Z.zip", "market-notes.zip", "market.duckdb"]
     for name in others:
         (folder / name).write_text("")
@@ -216,7 +219,7 @@ def test_the_environment_stands_before_the_file_and_the_file_before_the_defaults
         ("prot = 1", "unknown key 'prot'"),
         ("port = 'x'", "port is 'x', expected a whole number"),
         ("port = -1", "expected at least 0"),
-        ("access = 'anyone'", "expected one of: tokens, open"),
+        ("access = 'anyone'", "expected one of: tokens, this-machine"),
         ("port = [1]", "expected a text or a number"),
         ("port", "cannot be read as TOML"),
     ],
@@ -237,3 +240,83 @@ def test_every_command_takes_its_market_from_the_file(own: Market, tmp_path: Pat
         [*command, "config"], cwd=tmp_path, env=environment, capture_output=True, text=True
     )
     assert f'market = "{own.path}"  # file' in shown.stdout
+
+
+def test_a_write_that_goes_on_while_a_market_is_restored_is_in_the_one_put_aside(
+    own: Market, tmp_path: Path
+) -> None:
+    archive = back_up(own.path, tmp_path / "a.zip").path
+    brought: list[Path | None] = []
+    restoring = threading.Thread(target=lambda: brought.append(restore(archive, own.path).kept))
+    with connection(own.path, write=True) as opened:
+        restoring.start()
+        restoring.join(2.0)
+        assert restoring.is_alive()
+        opened.execute("INSERT INTO settings (name, value) VALUES ('acknowledged', '1')")
+    restoring.join()
+    (kept,) = brought
+    assert kept is not None
+    with duckdb.connect(str(kept), read_only=True) as opened:
+        assert opened.execute("SELECT value FROM settings").fetchall() == [("1",)]
+
+
+def test_the_log_of_a_killed_load_goes_with_the_market_it_belongs_to(own: Market, tmp_path: Path) -> None:
+    archive = back_up(own.path, tmp_path / "a.zip").path
+    digest = own.digest()
+    program = (
+        "import sys, os, duckdb; opened = duckdb.connect(sys.argv[1]);"
+        "opened.execute(\"INSERT INTO settings (name, value) VALUES ('from the log', '1')\"); os._exit(0)"
+    )
+    subprocess.run([sys.executable, "-c", program, own.path], check=True)
+    ahead = own.path.with_name(f"{own.path.name}.wal")
+    assert ahead.exists()
+    kept = restore(archive, own.path).kept
+    assert kept is not None and not ahead.exists() and Market.open(own.path).digest() == digest
+    with duckdb.connect(str(kept), read_only=True) as opened:
+        found = opened.execute("SELECT value FROM settings").fetchall()
+    assert found == [("1",)]
+
+
+def test_a_damaged_market_is_put_aside_as_it_is(own: Market, tmp_path: Path) -> None:
+    archive, digest = back_up(own.path, tmp_path / "a.zip").path, own.digest()
+    own.path.write_bytes(b"no database" * 1000)
+    kept = restore(archive, own.path).kept
+    assert kept is not None and kept.read_bytes().startswith(b"no database")
+    assert Market.open(own.path).digest() == digest
+
+
+@pytest.mark.parametrize("call", ["link", "replace", "rename", "fsync"])
+def test_a_restore_that_is_killed_at_any_step_leaves_one_market_or_the_other(
+    own: Market, tmp_path: Path, call: str
+) -> None:
+    archive, before = back_up(own.path, tmp_path / "a.zip").path, own.digest()
+    own.undo(own.batches()["batch_id"][0])
+    after = own.digest()
+    program = (
+        "import os, sys\n"
+        "from pathlib import Path\n"
+        "from pricing.operations.backups import restore\n"
+        "from pricing.store import replacing\n"
+        "def strike(*_, **__): os._exit(9)\n"
+        f"os.{call} = strike\n"
+        "restore(Path(sys.argv[1]), sys.argv[2])\n"
+    )
+    done = subprocess.run([sys.executable, "-c", program, archive, own.path], capture_output=True)
+    assert done.returncode in ((9,) if call != "rename" else (0, 9)), done.stderr
+    assert Market.open(own.path, create=False).digest() in (before, after)
+
+
+def test_what_was_put_aside_is_seen_and_never_shadowed_by_an_empty_market(
+    own: Market, tmp_path: Path
+) -> None:
+    archive = back_up(own.path, tmp_path / "a.zip").path
+    kept = restore(archive, own.path).kept
+    assert kept is not None
+    assert [found.found for found in examine(own.path) if found.what == "put aside"] == [
+        f"{kept.name} is the market that stood here before a restore"
+    ]
+    own.path.unlink()
+    assert "put aside" in {found.what for found in examine(own.path)}
+    with pytest.raises(MarketError, match="was put aside from there: rename it"):
+        Market.open(own.path)
+    assert not own.path.exists()

@@ -9,9 +9,10 @@ from pathlib import Path
 
 import pytest
 
+from dashboards.alone import PAGES
 from pricing.errors import FileError
 from pricing.intake.transfers import LARGEST_UPLOAD
-from pricing.operations.serving import LOOPBACK, _page, free_port, serve
+from pricing.operations.serving import LOOPBACK, free_port, serve
 
 
 def test_a_taken_port_is_refused_and_without_a_wish_the_next_free_one_is_found() -> None:
@@ -30,7 +31,7 @@ def test_the_dashboard_has_its_settings_wherever_it_is_started(tmp_path: Path) -
     names = ["server.maxUploadSize", "browser.gatherUsageStats", "client.showErrorDetails",
              "client.disableDataExport", "theme.dark.primaryColor"]  # fmt: skip
     program = (
-        f"import json, streamlit as st; st.App({_page()!r})\n"
+        f"import json, streamlit as st; st.App({str(PAGES)!r})\n"
         f"print(json.dumps([st.get_option(name) for name in {names}]))"
     )
     said = subprocess.run(

@@ -3,38 +3,38 @@
 from pathlib import Path
 
 from pricing.store.market import Market
-from pricing.store.settings import keep_settings, read_settings
-from pricing.store.state import read_state
+from pricing.store.settings import keep_settings
 from tests.small_market import write_sales
 
 
 def test_it_moves_with_records_and_tells_a_fit_that_is_older(tmp_path: Path) -> None:
     market = Market.open(tmp_path / "market.duckdb")
-    empty = read_state(market.path)
+    empty = market.state()
     assert (empty.batches, empty.fit, empty.stale) == (0, None, False)
     write_sales(tmp_path / "sales.parquet", rows=60)
     market.load([tmp_path / "sales.parquet"])
-    loaded = read_state(market.path)
+    loaded = market.state()
     assert loaded.records != empty.records
     assert loaded.batches == 1
     market.store_fit(b"fit", {})
-    fitted = read_state(market.path)
+    fitted = market.state()
     assert (fitted.records, fitted.fit, fitted.stale) == (loaded.records, "fit-0001", False)
     keep_settings(market.path, {"country": "DE"})
-    assert read_state(market.path) == fitted
+    set_up = market.state()
+    assert (set_up.records, set_up.fit, set_up.settings) == (fitted.records, fitted.fit, {"country": "DE"})
     names = market.sales().row(0, named=True)
     market.settle_name("make", names["make"], "Corvane")
-    renamed = read_state(market.path)
+    renamed = market.state()
     assert renamed.records != fitted.records
     assert renamed.stale
     market.undo("batch-0001")
-    assert read_state(market.path).batches == 0
+    assert market.state().batches == 0
 
 
 def test_settings_are_texts_of_which_the_last_is_in_force(tmp_path: Path) -> None:
     market = Market.open(tmp_path / "market.duckdb")
-    assert read_settings(market.path) == {}
+    assert market.state().settings == {}
     keep_settings(market.path, {"country": "DE", "roles": "{}"})
     keep_settings(market.path, {"country": "FR", "roles": None})
-    assert read_settings(market.path) == {"country": "FR"}
+    assert market.state().settings == {"country": "FR"}
     assert market.audit()["action"].to_list() == ["setting"] * 4

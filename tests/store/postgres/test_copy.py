@@ -19,8 +19,7 @@ from pricing.store.connection import connection, run
 from pricing.store.copying import market_tables
 from pricing.store.market import Market
 from pricing.store.postgres import copy as store_copy
-from pricing.store.settings import keep_settings, read_settings
-from pricing.store.state import read_state
+from pricing.store.settings import keep_settings
 from tests.postgres_server import PostgresServer
 from tests.store.test_market import TODAY, write
 
@@ -83,9 +82,9 @@ def test_what_one_desk_does_the_other_sees(desk: Callable[[str], Market], tmp_pa
         assert contents(reader.path) == after, f"after step {number}"
         record = record or reader.duplicates()["record_id"][0]
     assert there.load_fit() == (b"\0\\N\n\xff", {"rows": 3})
-    assert read_settings(here.path) == {"country": "\0"}
+    assert here.state().settings == {"country": "\0"}
     assert read_revision(here.path, "appraisal-0001").evidence == '{"a": "\\n"}'
-    assert read_state(here.path) == read_state(there.path)
+    assert here.state() == there.state()
     late = desk("late")
     assert contents(late.path) == after
     assert late.digest() == there.digest() == here.digest()

@@ -11,7 +11,7 @@ import pytest
 from pricing.errors import MarketError
 from pricing.store.connection import connection, run
 from pricing.store.market import Market
-from pricing.store.settings import keep_settings, read_settings
+from pricing.store.settings import keep_settings
 from tests.postgres_server import PostgresServer
 from tests.store.postgres.test_copy import contents
 
@@ -60,7 +60,7 @@ def test_a_commit_whose_answer_was_lost_is_kept_once(
 
     monkeypatch.setattr(psycopg.Connection, "commit", commit_and_lose)
     keep_settings(market.path, {"country": "IE"})
-    assert lost and read_settings(market.path) == {"country": "IE"}
+    assert lost and market.state().settings == {"country": "IE"}
     with psycopg.connect(address) as session:
         assert session.execute("SELECT number FROM pricing.entries ORDER BY 1").fetchall() == [(1,), (2,)]
 
@@ -86,4 +86,4 @@ def test_a_writer_that_lost_its_turn_does_not_wait_for_one_that_waits_for_it(
             time.sleep(0.02)
     other.join(60)
     assert done == ["second"] and time.monotonic() - began < 30
-    assert read_settings(market.path) == {"country": "FR"} and market.names().is_empty()
+    assert market.state().settings == {"country": "FR"} and market.names().is_empty()

@@ -1,0 +1,42 @@
+"""The dashboard without the API as an ASGI application, which `pricing dashboard` runs. Little is imported,
+so that it answers at once; the pages are read with their first visitor."""
+
+import os
+from collections.abc import Awaitable, Callable
+from functools import partial
+from pathlib import Path
+from typing import Final
+
+import streamlit as st
+from starlette.middleware import Middleware
+from starlette.types import ASGIApp
+
+from dashboards.door import Door, signing_in
+from pricing.api.problems import ProblemError
+from pricing.operations.configuration import Configuration, configuration, variable
+
+PAGES: Final = Path(__file__).with_name("app.py")
+
+
+def from_environment() -> ASGIApp:
+    """The dashboard, configured by the environment."""
+    settings = configuration()
+    opens: Callable[..., Awaitable[object]] = _nothing
+    if settings.access == "tokens":
+        from pricing.api.callers import holder
+        from pricing.api.service import Service
+
+        opens = partial(holder, Service(settings))
+    app: ASGIApp = st.App(PAGES, middleware=[door(settings, opens)])
+    return app
+
+
+def door(settings: Configuration, opens: Callable[..., Awaitable[object]]) -> Middleware:
+    """The door; the pages are told in the environment who is let in. Whether people sign in is asked later:
+    secrets read before `st.App` would have Streamlit look for its settings in the current folder."""
+    os.environ[variable("access")] = settings.access
+    return Middleware(Door, settings=settings, opens=opens, signing_in=signing_in)
+
+
+async def _nothing(*_: object) -> object:
+    raise ProblemError(401, "this server trusts its own machine alone, and asks for no tokens")

@@ -1,0 +1,150 @@
+"""The door before every page and their WebSocket: whoever comes in signs in, holds a token, or sits at a
+machine that is trusted. Nothing of a body is read before."""
+
+from collections.abc import Awaitable, Callable, Mapping
+from html import escape
+from http.cookies import CookieError, SimpleCookie
+from typing import Final
+from urllib.parse import parse_qs
+
+import streamlit as st
+from starlette.datastructures import MutableHeaders
+from starlette.requests import HTTPConnection, Request
+from starlette.responses import HTMLResponse, PlainTextResponse, RedirectResponse, Response
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from pricing.api.hosts import is_trusted, refusal
+from pricing.api.problems import ProblemError
+from pricing.operations.configuration import Configuration
+
+SIGN_IN: Final = "/sign-in"
+COOKIE: Final = "pricing_token"
+LONGEST_FORM: Final = 500
+"""Bytes of the form with a token."""
+
+ALIVE: Final = "/_stcore/health"
+"""Tells anybody that the server lives, and nothing else."""
+
+SAFETY: Final = {
+    "X-Content-Type-Options": "nosniff",
+    "X-Frame-Options": "DENY",
+    "Referrer-Policy": "same-origin",
+    "Content-Security-Policy": (
+        "default-src 'self'; script-src 'self' 'unsafe-inline' 'unsafe-eval'; worker-src 'self' blob:; "
+        "style-src 'self' 'unsafe-inline'; img-src 'self' data: blob:; font-src 'self' data:; "
+        "media-src 'self' blob:; connect-src 'self'; object-src 'none'; base-uri 'self'; "
+        "frame-ancestors 'none'"
+    ),
+}
+"""Headers of every page (OWASP, HTTP Headers Cheat Sheet). Streamlit's page holds a script of its own, and
+charts are drawn by programs made while they are read: `unsafe-inline` and `unsafe-eval` are theirs."""
+
+_PAGE: Final = """<!DOCTYPE html>
+<html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width">
+<title>Classic car prices</title><style>
+body {{font: 1.1rem/1.5 sans-serif; max-width: 26rem; margin: 4rem auto; padding: 0 1rem}}
+input, button {{font: inherit; width: 100%; box-sizing: border-box; padding: .5rem; margin-top: .5rem}}
+</style></head><body><h1>Classic car prices</h1>
+<form method="post" action="/sign-in"><label for="token">Your token</label>
+<input id="token" name="token" type="password" autocomplete="current-password" required autofocus>
+<button>Sign in</button></form><p role="alert">{why}</p>
+<p>Whoever manages the market makes tokens, with <code>pricing token new</code>.</p></body></html>"""
+
+
+class Door:
+    """ASGI middleware around the dashboard."""
+
+    def __init__(
+        self,
+        app: ASGIApp,
+        settings: Configuration,
+        opens: Callable[..., Awaitable[object]],
+        *,
+        signing_in: Callable[[], bool],
+    ) -> None:
+        """``opens``: called with a request and its token, raises ``ProblemError`` unless that is in force;
+        ``signing_in`` says whether the pages themselves ask people to sign in with OpenID Connect."""
+        self._app = app
+        self._settings = settings
+        self._opens = opens
+        self._signing_in = signing_in
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] not in ("http", "websocket"):
+            await self._app(scope, receive, send)
+            return
+
+        async def told(message: Message) -> None:
+            if message["type"] == "http.response.start":
+                headers = MutableHeaders(scope=message)
+                for header, value in SAFETY.items():
+                    headers[header] = value
+            await send(message)
+
+        answer = await self._stopped(scope, receive)
+        if answer is None:
+            await self._app(scope, receive, told)
+        elif scope["type"] == "websocket":
+            await send({"type": "websocket.close", "code": 1008})
+        else:
+            await answer(scope, receive, told)
+
+    async def _stopped(self, scope: Scope, receive: Receive) -> Response | None:
+        """What is answered in place of the dashboard; ``None`` for whoever may come in."""
+        request = HTTPConnection(scope)
+        refused = refusal(request.headers, self._settings)
+        if refused is not None:
+            return PlainTextResponse(refused, 403)
+        if scope["path"] == ALIVE or self._signing_in() or is_trusted(request, self._settings):
+            return None
+        if scope["path"] == SIGN_IN and scope["type"] == "http" and scope["method"] == "POST":
+            return await self._sign_in(Request(scope, receive))
+        token = token_in(request.headers)
+        try:
+            if token is not None:
+                await self._opens(request, token)
+                return None
+        except ProblemError as error:
+            return _ask(error.detail, error.status)
+        return _ask("", 401)
+
+    async def _sign_in(self, request: Request) -> Response:
+        body = b""
+        async for part in request.stream():
+            body += part
+            if len(body) > LONGEST_FORM:
+                return _ask("that is no token", 413)
+        (token,) = parse_qs(body.decode("ascii", "replace"), max_num_fields=5).get("token", [""])[:1]
+        token = token.strip()
+        try:
+            await self._opens(request, token)
+        except ProblemError as error:
+            return _ask(error.detail, error.status)
+        answer = RedirectResponse("/", 303)
+        answer.set_cookie(COOKIE, token, httponly=True, samesite="strict", secure=_by_tls(request))
+        return answer
+
+
+def signing_in() -> bool:
+    """Whether a provider of sign-in (OpenID Connect) is set up in Streamlit's secrets."""
+    try:
+        return "auth" in st.secrets
+    except FileNotFoundError:
+        return False
+
+
+def token_in(headers: Mapping[str, str]) -> str | None:
+    """The token of a signed-in visitor's cookie."""
+    try:
+        found = SimpleCookie(headers.get("cookie", "")).get(COOKIE)
+    except CookieError:
+        return None
+    return None if found is None else found.value
+
+
+def _by_tls(request: HTTPConnection) -> bool:
+    return "https" in (request.url.scheme, request.headers.get("x-forwarded-proto"))
+
+
+def _ask(why: str, status: int) -> Response:
+    return HTMLResponse(_PAGE.format(why=escape(why)), status, {"Cache-Control": "no-store"})

@@ -1,0 +1,189 @@
+"""One snapshot of a market in memory, which pages, API and decisions share: sales, fit, and what is made of
+them, each once."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date
+from pathlib import Path
+from typing import Any, Final
+
+import polars as pl
+
+from pricing.car import Car, Names
+from pricing.evidence.sales_book import SalesBook
+from pricing.intake.duplicates import choose_fronts
+from pricing.memo import Memo
+from pricing.model.price_model import PriceModel
+from pricing.model.saved import from_bytes
+from pricing.store.market import Market
+from pricing.store.state import StoredState
+
+FITS_KEPT: Final = 5
+"""Fits kept in memory, the newest and others that were asked for by name."""
+
+
+@dataclass(frozen=True, eq=False)
+class Snapshot:
+    """A market at one moment. What is dear to make is made when it is first asked for, once.
+
+    Frames and models are shared by all who ask: read them and never change them.
+
+    Args:
+        market: for what is written, and for what nobody keeps in memory.
+        state: what is small, as it was at that moment.
+        by_records: what was made of the records, shared by all snapshots of these records; ``by_fit``: of
+            records and newest fit; ``by_write``: of anything; ``fits``: the fits by their ids.
+    """
+
+    market: Market
+    state: StoredState
+    by_records: Memo = field(default_factory=Memo, repr=False)
+    by_fit: Memo = field(default_factory=Memo, repr=False)
+    by_write: Memo = field(default_factory=Memo, repr=False)
+    fits: Memo = field(default_factory=Memo, repr=False)
+
+    @classmethod
+    def of(cls, market: Market, model: PriceModel | None = None) -> "Snapshot":
+        """The market as it is now; with ``model`` in the place of its newest fit."""
+        snapshot = cls(market, market.state())
+        return snapshot if model is None else snapshot.fitted(model)
+
+    def fitted(self, model: PriceModel) -> "Snapshot":
+        """The same market with another model in the place of its newest fit."""
+        fits = Memo()
+        fits.get(("fit", self.state.fit), lambda: model)
+        return Snapshot(self.market, self.state, self.by_records, fits=fits)
+
+    @property
+    def path(self) -> Path:
+        """The market file."""
+        return self.market.path
+
+    @property
+    def base_currency(self) -> str:
+        """The currency that all prices are in (ISO 4217)."""
+        return self.state.base_currency
+
+    def sales(self, as_of: date | None = None, *, every_record: bool = False) -> pl.DataFrame:
+        """The sales and offers, as ``Market.sales`` gives them."""
+        if as_of is None:
+            key = "every record" if every_record else "sales"
+            return self.by_records.get(key, lambda: self.market.sales(every_record=every_record))
+        known = pl.col("event_date") <= as_of
+        all_days = self.sales(every_record=every_record)
+        if every_record or self.links.is_empty() or all_days.filter(~known).is_empty():
+            return all_days.filter(known)
+        return self.by_records.get(("as of", as_of), lambda: self._primary_as_of(as_of), most=2)
+
+    def _primary_as_of(self, as_of: date) -> pl.DataFrame:
+        """One record a sale, of those known on a day: a link holds once both its records are known."""
+        known = self.sales(as_of, every_record=True)
+        ids = known["record_id"].implode()
+        links = self.links.filter(pl.col("record_id").is_in(ids), pl.col("other_id").is_in(ids))
+        behind = choose_fronts(known, links).filter(pl.col("record_id") != pl.col("front_id"))
+        return known.join(behind, on="record_id", how="anti", maintain_order="left")
+
+    @property
+    def links(self) -> pl.DataFrame:
+        """The links that hold between records of one sale: record_id, other_id."""
+        return self.by_records.get(
+            "links",
+            lambda: (
+                self.market.duplicates().filter(pl.col("parted_at").is_null()).select("record_id", "other_id")
+            ),
+        )
+
+    def of_model(self, make: str, model: str) -> "ModelRecords":
+        """The records of one model of car, for a valuation, in which the rest of the market has no part."""
+        return ModelRecords(self, make, model)
+
+    @property
+    def model(self) -> PriceModel:
+        """The newest price model kept in the market.
+
+        Raises:
+            MarketError: there is none.
+        """
+        return self.fit(self.state.fit)
+
+    def fit(self, fit_id: str | None) -> PriceModel:
+        """A kept price model by its id.
+
+        Raises:
+            MarketError: there is none such.
+        """
+        return self.fits.get(
+            ("fit", fit_id), lambda: from_bytes(self.market.load_fit(fit_id)[0]), most=FITS_KEPT
+        )
+
+    @property
+    def book(self) -> SalesBook:
+        """The sales laid out to be held against a car."""
+        return self.by_fit.get(
+            "book", lambda: SalesBook.build(self.sales(), self.model, currency=self.base_currency)
+        )
+
+    def names(self, as_of: date | None = None) -> Names:
+        """The makes, models and variants on record, or on record by a day, to be found by any spelling."""
+        if as_of is None or self.sales().filter(pl.col("event_date") > as_of).is_empty():
+            return self.by_records.get("names", lambda: Names.of(self.sales()))
+        return self.by_records.get(("names", as_of), lambda: Names.of(self.sales(as_of)), most=2)
+
+    def car(self, said: Mapping[str, Any], as_of: date | None = None) -> Car:
+        """The car that is said, held to the names of the market; raises as ``Car.checked`` does."""
+        return Car.checked(said, known=self.names(as_of), at=as_of)
+
+    @property
+    def counts(self) -> pl.DataFrame:
+        """Every make, model and variant on record with its number of ``sales``, in alphabetical order."""
+        return self.by_records.get(
+            "counts",
+            lambda: (
+                self.sales()
+                .group_by("make", "model", "variant")
+                .agg(sales=(pl.col("outcome") == "sold").sum())
+                .sort("make", "model", "variant")
+            ),
+        )
+
+    def can_value(self, fit_id: str) -> bool:
+        """Whether cars can be valued by a fit without reading anything first."""
+        return ("fit", fit_id) in self.fits and "names" in self.by_records
+
+    def make_ready(self, fit_id: str) -> None:
+        """Read what it takes to value cars by a fit; raises as ``fit`` does."""
+        self.fit(fit_id)
+        self.names()
+
+    def renewed(self, state: StoredState) -> "Snapshot":
+        """The snapshot after a change: what the change has left as it was is not made anew."""
+        before = self.state
+        same_money = state.base_currency == before.base_currency
+        same_records = same_money and state.records == before.records
+        same_fit = same_records and state.fit == before.fit
+        return Snapshot(
+            self.market,
+            state,
+            self.by_records if same_records else Memo(),
+            self.by_fit if same_fit else Memo(),
+            fits=self.fits if same_money else Memo(),
+        )
+
+
+@dataclass(frozen=True)
+class ModelRecords:
+    """See ``Snapshot.of_model``."""
+
+    snapshot: Snapshot
+    make: str
+    model: str
+
+    @property
+    def base_currency(self) -> str:
+        """See ``Snapshot.base_currency``."""
+        return self.snapshot.base_currency
+
+    def sales(self, as_of: date | None = None) -> pl.DataFrame:
+        """See ``Snapshot.sales``."""
+        of_model = pl.col("make") == self.make, pl.col("model") == self.model
+        return self.snapshot.sales(as_of).filter(*of_model)

@@ -1,0 +1,143 @@
+"""The door before the pages and their WebSocket: who is let in, and the headers that pages go out with."""
+
+import asyncio
+from functools import partial
+from typing import Any
+
+import httpx
+import pytest
+from starlette.responses import PlainTextResponse
+from starlette.types import Message, Receive, Scope, Send
+
+from dashboards.door import COOKIE, Door
+from pricing.api.callers import holder
+from pricing.api.service import Service
+from pricing.operations.configuration import Configuration
+from pricing.store.market import Market
+from pricing.store.tokens import new_token, revoke_token
+
+HERE = ("127.0.0.1", 50_000)
+AT = "http://127.0.0.1:8501"
+
+
+async def _pages(scope: Scope, receive: Receive, send: Send) -> None:
+    """Stands for the dashboard."""
+    if scope["type"] == "websocket":
+        await send({"type": "websocket.accept"})
+    else:
+        await PlainTextResponse("the pages")(scope, receive, send)
+
+
+class Visitor:
+    """Somebody at this machine, with a jar of cookies."""
+
+    def __init__(self, market: Market, *, signing_in: bool = False, **settings: str) -> None:
+        service = Service(Configuration(market=str(market.path), **settings))  # type: ignore[arg-type]
+        self.door = Door(
+            _pages, service.configuration, partial(holder, service), signing_in=lambda: signing_in
+        )
+        self.cookies: dict[str, str] = {}
+
+    def ask(self, method: str, path: str, **sent: Any) -> httpx.Response:
+        async def asking() -> httpx.Response:
+            way = httpx.ASGITransport(self.door, client=HERE)
+            async with httpx.AsyncClient(transport=way, base_url=AT, cookies=self.cookies) as client:
+                answer = await client.request(method, path, **sent)
+                self.cookies = dict(client.cookies)
+                return answer
+
+        return asyncio.run(asking())
+
+    def get(self, path: str, **headers: str) -> httpx.Response:
+        return self.ask("GET", path, headers=headers)
+
+    def line(self, **headers: str) -> bool:
+        """Whether the WebSocket is opened."""
+        said: list[Message] = []
+
+        async def receive() -> Message:
+            return {"type": "websocket.connect"}
+
+        async def send(message: Message) -> None:
+            said.append(message)
+
+        sent = {
+            "host": "127.0.0.1:8501",
+            "cookie": "; ".join("=".join(pair) for pair in self.cookies.items()),
+        }
+        scope = {
+            "type": "websocket", "path": "/_stcore/stream", "client": HERE, "http_version": "1.1",
+            "headers": [(name.encode(), value.encode()) for name, value in (sent | headers).items()],
+        }  # fmt: skip
+        asyncio.run(self.door(scope, receive, send))
+        return [message["type"] for message in said] == ["websocket.accept"]
+
+
+@pytest.fixture
+def stranger(market: Market) -> Visitor:
+    return Visitor(market)
+
+
+def test_without_a_token_there_is_a_form_and_no_page(stranger: Visitor) -> None:
+    for path in ("/", "/records", "/_stcore/host-config"):
+        answer = stranger.get(path)
+        assert answer.status_code == 401 and "the pages" not in answer.text and "Your token" in answer.text
+    assert stranger.ask("PUT", "/_stcore/upload_file/1/2", content=b"x").status_code == 401
+    assert not stranger.line()
+    assert stranger.get("/_stcore/health").is_success
+
+
+def test_a_token_opens_pages_and_line_until_it_is_revoked(stranger: Visitor, market: Market) -> None:
+    token_id, token = new_token(market.path, "desk", "read")
+    wrong = stranger.ask("POST", "/sign-in", data={"token": "ccp_guess"})
+    assert wrong.status_code == 401 and "no token in force" in wrong.text and not wrong.cookies
+    right = stranger.ask("POST", "/sign-in", data={"token": token})
+    assert right.status_code == 303 and right.headers["location"] == "/"
+    assert {"HttpOnly", "SameSite=strict"} <= set(right.headers["set-cookie"].split("; "))
+    assert stranger.get("/").text == "the pages" and stranger.line()
+    revoke_token(market.path, token_id)
+    later = Visitor(market)
+    later.cookies = {COOKIE: token}
+    assert later.get("/").status_code == 401 and not later.line()
+
+
+def test_a_long_form_is_not_read_to_its_end(stranger: Visitor) -> None:
+    assert stranger.ask("POST", "/sign-in", content=b"token=" + b"x" * 100_000).status_code == 413
+
+
+@pytest.mark.parametrize(
+    "headers", [{"x-forwarded-for": "192.0.2.7"}, {"forwarded": "for=192.0.2.7"}, {"via": "1.1 desk"}]
+)
+def test_a_trusted_machine_lets_its_own_in_and_nobody_by_a_proxy(
+    market: Market, headers: dict[str, str]
+) -> None:
+    mine = Visitor(market, access="this-machine")
+    assert mine.get("/").text == "the pages" and mine.line()
+    assert mine.get("/", **headers).status_code == 401
+    assert not mine.line(**headers)
+
+
+@pytest.mark.parametrize("signing_in", [False, True])
+@pytest.mark.parametrize(
+    "headers",
+    [
+        {"host": "evil.invalid:8501", "origin": "http://evil.invalid:8501"},
+        {"origin": "http://evil.invalid"},
+        {"origin": "null"},
+    ],
+)
+def test_no_other_name_and_no_other_site_s_page_reaches_pages_or_line(
+    market: Market, headers: dict[str, str], signing_in: bool
+) -> None:
+    mine = Visitor(market, access="this-machine", signing_in=signing_in)
+    assert mine.get("/", **headers).status_code == 403
+    assert not mine.line(**headers)
+    assert mine.line(origin=AT)
+
+
+def test_pages_go_out_with_headers_that_keep_them_to_themselves(market: Market) -> None:
+    mine = Visitor(market, access="this-machine")
+    headers = mine.get("/").headers
+    assert headers["x-frame-options"] == "DENY" and headers["x-content-type-options"] == "nosniff"
+    assert headers["referrer-policy"] == "same-origin"
+    assert "frame-ancestors 'none'" in headers["content-security-policy"]
