@@ -38,8 +38,8 @@ def selling_sheet(facts: Selling) -> Sheet:
         right=(
             Section("What the price rests on", (range_sentence(valuation), evidence_sentence(valuation))),
             Section(
-                "Ways to sell",
-                (*(channel_sentence(facts, found) for found in facts.channels), unsold_sentence(facts)),
+                "The sale",
+                (channel_sentence(facts, facts.best), unsold_sentence(facts)),
             ),
             Section("At auction", tuple(auction_sentences(facts))),
             Section(

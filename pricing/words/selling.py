@@ -35,7 +35,7 @@ def advice_sentences(facts: Selling) -> list[str]:
     return [
         said,
         f"On average {money_words(best.left, currency)} is left, brought to today; {', '.join(others)}. A "
-        f"month later counts for {discount:.1%} less: the sooner the money is wanted, the more is to be "
+        f"month later counts for {100 * discount:g} % less: the sooner the money is wanted, the more is to be "
         "taken off.",
     ]
 

@@ -9,9 +9,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from lifelines import LogLogisticAFTFitter
+from pricing.decisions.asking_prices import chances, ladder
 from sklearn.metrics import brier_score_loss
 
-from pricing.decisions.asking_prices import chances, ladder
 from pricing.decisions.time_to_sale import Listings, TimeToSale, listings_of
 from tests.known_market import KnownMarket, KnownModel
 
