@@ -26,17 +26,17 @@ def advice_sentences(facts: Selling) -> list[str]:
     if best.net is not None:
         said += f", expect {money_words(best.net.mid, currency)} after charges"
     said += f" in about {best.weeks:.0f} weeks." if best.weeks is not None else "; in how long is not known."
-    others = [
+    elsewhere = [
         f"{WHERE[found.channel]} {money_words(found.left, currency)}"
         for found in facts.channels
         if found.channel != best.channel
     ]
+    others = ", ".join(elsewhere)
     discount = facts.terms.discount
     return [
         said,
-        f"On average {money_words(best.left, currency)} is left, brought to today; {', '.join(others)}. A "
-        f"month later counts for {100 * discount:g} % less: the sooner the money is wanted, the more is to be "
-        "taken off.",
+        f"On average {money_words(best.left, currency)} is left, brought to today; {others}. A month later "
+        f"counts for {100 * discount:g} % less: the sooner the money is wanted, the more is to be taken off.",
     ]
 
 

@@ -136,7 +136,7 @@ def asked_with_charges(market: Market) -> tuple[Facts, Facts, Schedule]:
     )
 
 
-JOB = "body_sill_section"
+JOB = "charging_overhaul"
 
 
 def by_command(command: str, car: Facts, words: list[Any]) -> Facts:

@@ -138,7 +138,7 @@ def test_a_quote_replaces_its_line_on_mend_buy_and_sell(market: Market, car: dic
     quotes = quotes_of({job: Decimal(9000)}, "EUR", catalogue.price_date)
     decision = mended(market, car, walk, "GB", quotes)
     assert goals_sentence(decision) in said(page)
-    assert page.query_params["quotes"] == [f"{job}=9000.0"]
+    assert f"{job}=9000.0" in page.query_params["quotes"]
     other = a_page("buying")
     for name in ("sheet", "quotes"):
         other.query_params[name] = page.query_params[name]
@@ -213,7 +213,8 @@ def test_selling_is_the_librarys_and_its_fields_move_it(market: Market, car: dic
     terms = SellerTerms("EUR", Decimal(2500), asking=Decimal(5000), floor=Decimal(4500))
     firm = sell_car(market, model, car_of(market, car), terms, evidence=evidence)
     assert channel_sentence(firm, firm.channels[0]) in said(page)
-    assert table(page, "week", "asking")["asking"].to_list()[-1] == 4500
+    ladders = [part.value for part in page.dataframe if {"week", "asking"} <= set(part.value.columns)]
+    assert [steps["asking"].to_list()[-1] for steps in ladders] == [4500, 4500]
     assert "The time to sale is unknown" in said(page)
     assert not [chart for chart in page.get("vega_lite_chart") if "Time to sale" in str(chart.proto)]
 
