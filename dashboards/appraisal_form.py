@@ -9,6 +9,7 @@ import streamlit as st
 
 from dashboards import people
 from pricing.appraisal.answers import LONGEST_TEXT
+from pricing.appraisal.form import NAMED_FILES
 from pricing.appraisal.record import MARKET_LEVELS, SECTIONS, Appraisal, with_answer
 from pricing.appraisal.register import Entry
 from pricing.snapshot import Snapshot
@@ -90,14 +91,16 @@ def ask_layout() -> tuple[str, LocaleWords]:
 
 
 def ask_section(entry: Entry, section: str, *, disabled: bool) -> Appraisal | None:
-    """Ask for the answers of a section; the record with them once they are to be kept.
+    """Ask for the answers of a section; the record with them once they are to be kept. A page names no file
+    of the server: what a record names of files stays as it is.
 
     Raises:
         AppraisalError: an answer is not of the kind that its field asks for.
     """
     said = getattr(entry.record, section)
     with st.form(f"{entry.appraisal_id}-{entry.revision}-{section}"):
-        answers = {part.name: _ask(part, getattr(said, part.name)) for part in fields(SECTIONS[section])}
+        asked = [part for part in fields(SECTIONS[section]) if (section, part.name) not in NAMED_FILES]
+        answers = {part.name: _ask(part, getattr(said, part.name)) for part in asked}
         kept = st.form_submit_button("Keep these answers", type="primary", disabled=disabled)
     if not kept:
         return None

@@ -6,13 +6,13 @@ records alone is kept until records change; a fit, a setting or a draft that is 
 
 import gc
 import os
+from dataclasses import dataclass, field
 from decimal import Decimal
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 import polars as pl
 import streamlit as st
-from streamlit.typing import UploadedFile
 
 from pricing.appraisal.register import listed
 from pricing.condition.assessment import assess
@@ -23,15 +23,21 @@ from pricing.condition.repairs import RepairCosts, price_repairs
 from pricing.evidence.depth import Depth, market_depth
 from pricing.evidence.index import PriceIndex, price_index
 from pricing.intake.layout import Layout
-from pricing.intake.proposals import SAMPLE
-from pricing.intake.readers import read_file
+from pricing.intake.mapping import Mapping
+from pricing.intake.mapping_files import mapping_text, write_mapping_text
+from pricing.intake.names import FIELDS, with_doubtful_names
+from pricing.intake.proposals import SAMPLE, Proposal, propose
+from pricing.intake.readers import read_file, sheet_names
 from pricing.intake.transfers import received
+from pricing.intake.written.cars import CarNames
 from pricing.model.saved_scores import SavedScores, load_scores
 from pricing.operations.serving import DEMO_VARIABLE, MARKET_VARIABLE
 from pricing.operations.settings import catalogue_in_force
 from pricing.snapshot import Snapshot
 from pricing.snapshot_source import source_of
 from pricing.store.market_paths import market_path
+from pricing.store.records.first_load import load_into
+from pricing.store.records.loading import LoadReport
 
 UPLOADS_KEPT: Final = 2
 """Uploads whose first rows are kept at hand."""
@@ -80,6 +86,18 @@ def values(snapshot: Snapshot, column: str) -> list[str]:
     return snapshot.by_records.get(
         ("values", column), lambda: snapshot.sales()[column].drop_nulls().unique().sort().to_list()
     )
+
+
+def offered_names(snapshot: Snapshot, *held: str | None) -> pl.DataFrame:
+    """The names on record (``Snapshot.counts``) without those that are likely misspelt and not settled, but
+    with those
+    that are ``held`` already."""
+    found = snapshot.by_records.get(
+        "offered", lambda: with_doubtful_names(snapshot.counts, snapshot.market.names())
+    )
+    kept = [name for name in held if name is not None]
+    doubtful = [pl.col(f"{name}_doubtful") & ~pl.col(name).is_in(kept) for name in FIELDS]
+    return found.filter(~pl.any_horizontal(doubtful))
 
 
 def sales_of(snapshot: Snapshot, where: Where) -> int:
@@ -131,11 +149,76 @@ def repair_costs(
     )
 
 
-@st.cache_resource(max_entries=UPLOADS_KEPT, show_spinner="Reading the file")
-def sample(file_id: str, layout: Layout, _upload: UploadedFile) -> pl.DataFrame:
-    """The first rows of an upload, lying as ``layout`` says; no other upload has its ``file_id``."""
-    with received(_upload.name, _upload.getbuffer()) as path:
+@dataclass(frozen=True)
+class Given:
+    """A table that a visitor has given: a file, or what was pasted. No other has its ``key``."""
+
+    name: str
+    key: str
+    content: bytes | memoryview = field(repr=False, compare=False)
+
+
+def _of_given(given: Given) -> Any:
+    return given.key
+
+
+def _of_kept(kept: Mapping | None) -> Any:
+    return None if kept is None else mapping_text(kept)
+
+
+@st.cache_resource(max_entries=UPLOADS_KEPT, show_spinner="Reading the file", hash_funcs={Given: _of_given})
+def sheets_of(given: Given) -> list[str]:
+    """The sheets of a workbook that was given."""
+    with received(given.name, given.content) as path:
+        return sheet_names(path)
+
+
+@st.cache_resource(max_entries=UPLOADS_KEPT, show_spinner="Reading the file", hash_funcs={Given: _of_given})
+def sample(given: Given, layout: Layout) -> pl.DataFrame:
+    """The first rows of a table that was given, lying as ``layout`` says."""
+    with received(given.name, given.content) as path:
         return next(read_file(path, layout)).frame.head(SAMPLE)
+
+
+@st.cache_resource(
+    max_entries=8,
+    show_spinner="Looking at the columns",
+    hash_funcs={Given: _of_given, Mapping: _of_kept, CarNames: lambda names: 0},
+)
+def proposal(
+    given: Given,
+    layout: Layout,
+    chosen: tuple[tuple[str, str | None], ...],
+    kept: Mapping | None,
+    records: str,
+    _names: CarNames,
+) -> Proposal:
+    """What is proposed for a table that was given; the names are those of the market's ``records``."""
+    name = given.name.split(".")[0] if kept is None else kept.source
+    return propose(sample(given, layout), name, chosen=dict(chosen), kept=kept, names=_names)
+
+
+@st.cache_resource(
+    max_entries=UPLOADS_KEPT,
+    show_spinner="Trying every row",
+    hash_funcs={Given: _of_given, Mapping: _of_kept},
+)
+def trial(market: str, records: str, given: Given, mapping: Mapping) -> LoadReport:
+    """What a load of a table that was given would come to; the market holds these ``records``."""
+    with received(given.name, given.content) as path:
+        beside = path.with_name("mapping.toml")
+        write_mapping_text(mapping_text(mapping), beside)
+        return load_into(market, [path], mapping=beside, dry_run=True)
+
+
+def car_names(snapshot: Snapshot) -> CarNames:
+    """The names of the market's cars, by which whole cars in one cell are parted."""
+    return snapshot.by_records.get("car names", snapshot.market.car_names)
+
+
+def kept_mappings(snapshot: Snapshot) -> list[Mapping]:
+    """The mappings that the market keeps, one a source."""
+    return snapshot.by_write.get("mappings", snapshot.market.kept_mappings)
 
 
 def appraisals(snapshot: Snapshot) -> pl.DataFrame:

@@ -86,7 +86,8 @@ def _ask_details(snapshot: Snapshot, form: Any, car: Car | None) -> None:
         else escaped(car_words(car.to_dict() | {"condition_band": "the car"}))
     )
     with form.expander(title, expanded=folded, key="car-form"):
-        names = snapshot.counts
+        held = (st.session_state.get(name) for name in ("make", "model", "variant"))
+        names = caches.offered_names(snapshot, *held)
         first, second, third = st.columns(3)
         with first:
             make = _choice("make", names["make"].unique(maintain_order=True).to_list())

@@ -36,7 +36,7 @@ def show_page() -> None:
         book = frame.sales_book(snapshot)
         if book is None:
             return
-        choices = kept(snapshot.path, subject) if subject else ()
+        choices = kept(snapshot.market, subject) if subject else ()
         with frame.one_sentence("No value can be given: "):
             found = find_comparables(book, asked.car, count=count, choices=choices)
             _show_answer(found)
@@ -205,5 +205,5 @@ def _ask_choice(snapshot: Snapshot, found: Comparables, subject: str | None) -> 
             extra["per_cent"] = float(st.number_input("Per cent", -95.0, 1000.0, 0.0, 1.0))
         reason = st.text_area("Reason, in writing", max_chars=LONGEST_REASON)
         if st.form_submit_button("Keep this choice", type="primary"):
-            keep(snapshot.path, subject, [Choice(record.strip(), str(action), reason, **extra)])
+            keep(snapshot.market, subject, [Choice(record.strip(), str(action), reason, **extra)])
             st.rerun()

@@ -58,7 +58,7 @@ def _all(snapshot: Snapshot, where: caches.Where, method: str, period: str) -> N
 
 def _ask_scope(snapshot: Snapshot) -> caches.Where:
     """Which sales: of a make, of a model, or of all."""
-    names = snapshot.counts
+    names = caches.offered_names(snapshot, st.session_state.get("make"), st.session_state.get("model"))
     first, second = st.columns(2)
     makes = names["make"].unique(maintain_order=True).to_list()
     held_to("make", makes)

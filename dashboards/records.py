@@ -1,21 +1,23 @@
-"""Records: a file of sales in, by a mapping that a person has seen; what was loaded, and the fit to it."""
+"""Records: a table of sales in, by what its columns are said to be, or one sale; what was loaded; the fit."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from hashlib import sha256
 from pathlib import Path
 from typing import Any, Final
 
 import polars as pl
 import streamlit as st
-from streamlit.typing import UploadedFile
 
-from dashboards import caches, frame, jobs, people
-from dashboards.record_mapping import ask_mapping, show_preview
+from dashboards import caches, frame, jobs, one_sale, people
+from dashboards.caches import Given
+from dashboards.record_mapping import ask_mapping
 from dashboards.record_questions import show_questions
+from dashboards.record_trial import show_records, show_report, show_trial
 from dashboards.shown import show_table
 from pricing.errors import PricingError
-from pricing.intake.mapping_files import read_mapping, write_mapping_text
-from pricing.intake.proposals import open_questions
+from pricing.intake.mapping_files import mapping_text, write_mapping_text
+from pricing.intake.proposals import Proposal
 from pricing.intake.transfers import KINDS, LARGEST_UPLOAD, received
 from pricing.model.price_model import PriceModel
 from pricing.model.saved import save
@@ -23,12 +25,18 @@ from pricing.model.spec import FeatureSpec
 from pricing.money.currencies import CURRENCIES
 from pricing.progress import Progress
 from pricing.snapshot import Snapshot
-from pricing.store.first_load import load_into
-from pricing.store.loading import LoadReport
 from pricing.store.market import Market
+from pricing.store.records.first_load import load_into
+from pricing.store.records.loading import LoadReport
 from pricing.words.glossary import what_is
-from pricing.words.loading import load_sentence, rules_table, told_sentences
+from pricing.words.loading import name_questions
 from pricing.words.plain_text import escaped
+
+ONE_SALE: Final = "One sale"
+WAYS: Final = ("A file", "A pasted table", ONE_SALE)
+PASTED: Final = "pasted.txt"
+LARGEST_PASTED: Final = 2_000_000
+"""Characters."""
 
 COMMON_CURRENCIES: Final = ("EUR", "GBP", "USD", "CHF", "SEK", "JPY", "AUD")
 _MEGABYTE: Final = 1_000_000
@@ -42,6 +50,8 @@ class Loaded:
     report: LoadReport
     fit: str | None = None
     no_fit: str | None = None
+    names: tuple[str, ...] = ()
+    """Names that may be misspelt."""
 
 
 def show_page() -> None:
@@ -54,14 +64,14 @@ def show_page() -> None:
         return
     with frame.one_sentence():
         if people.may("load"):
-            _ask_file()
+            _ask_table()
         else:
             st.info("Your role lets you read what was loaded; bringing records in needs the role load.")
     path = caches.own_market_path()
     if path.exists():
         with frame.one_sentence():
-            snapshot = caches.snapshot()
-            if snapshot is not None and not caches.is_demo(snapshot):
+            snapshot = _own()
+            if snapshot is not None:
                 _ask_fit(snapshot)
                 _show_batches(snapshot)
                 show_questions(snapshot)
@@ -84,13 +94,12 @@ def _show_done() -> None:
     if job.error is not None:
         st.error(escaped(job.error))
     elif isinstance(job.outcome, Loaded):
-        st.success(escaped(f"{load_sentence(job.outcome.report)}."))
-        for sentence in told_sentences(job.outcome.report):
-            st.write(escaped(sentence))
-        _show_rules(job.outcome.report)
+        show_report(job.outcome.report)
+        for question in job.outcome.names:
+            st.warning(escaped(f"{question[:1].upper()}{question[1:]}: settle it under Names, below."))
         if job.outcome.fit is not None:
             st.success(f"The price model is fitted anew ({job.outcome.fit}).")
-            frame.link("position", "See where a car sits")
+            frame.link("position", "Price a car")
         elif job.outcome.no_fit is not None:
             st.warning(escaped(f"No price model could be fitted: {job.outcome.no_fit}."))
     else:
@@ -107,21 +116,38 @@ def _begin(title: str, work: Callable[[Progress], Any]) -> None:
     st.rerun()
 
 
-def _show_rules(report: LoadReport) -> None:
-    if report.by_rule:
-        show_table(
-            rules_table(report),
-            "rules broken",
-            {"rule": "Rule broken", "rows": st.column_config.NumberColumn("Rows", format="localized")},
-            height="content",
-        )
+def _ask_table() -> None:
+    """A table, what its columns are, what it would come to, and its load."""
+    way = st.pills(
+        "How it comes in",
+        WAYS,
+        default=WAYS[0],
+        required=True,
+        key="way",
+        label_visibility="collapsed",
+    )
+    if way == ONE_SALE:
+        one_sale.ask_sale(_own(), _round())
+        return
+    given = _ask_file() if way == WAYS[0] else _ask_pasted()
+    if given is None:
+        return
+    own = _own()
+    proposal = ask_mapping(given, _round(), own)
+    show_records(given, proposal, own)
+    _ask_load(given, proposal, show_trial(given, proposal, own))
 
 
-def _ask_file() -> None:
-    """One file, and from there on its mapping, its first rows and its load."""
+def _own() -> Snapshot | None:
+    """The person's own market, once there is one."""
+    snapshot = caches.snapshot()
+    return None if snapshot is None or caches.is_demo(snapshot) else snapshot
+
+
+def _ask_file() -> Given | None:
     st.write(
-        "Give a file of sale records from any source. You see how its columns would be read, and may change "
-        "that, before anything is kept."
+        "Give a file of sales from any source, as it is. You say what its columns are, and see what each "
+        "row would become, before anything is kept."
     )
     upload = st.file_uploader(
         "File of sale records",
@@ -129,51 +155,58 @@ def _ask_file() -> None:
         max_upload_size=LARGEST_UPLOAD // _MEGABYTE,
         key=f"upload-{_round()}",
     )
-    if upload is None:
-        return
-    text = ask_mapping(upload, _round())
-    with received(upload.name, upload.getbuffer()) as path:
-        mapping_path = path.with_name("mapping.toml")
-        write_mapping_text(text, mapping_path)
-        mapping = read_mapping(mapping_path)
-        show_preview(upload, mapping)
-        _ask_load(upload, path, mapping_path, text)
+    return None if upload is None else Given(upload.name, upload.file_id, upload.getbuffer())
 
 
-def _ask_load(upload: UploadedFile, path: Path, mapping: Path, text: str) -> None:
-    """Count what a load would do, and load once it is said a second time."""
-    market = caches.own_market_path()
-    with st.container(horizontal=True):
-        count = st.button("Count without loading")
-        with st.popover("Load"):
-            st.write(escaped(f"All rows of {path.name} go into {market.name}, read by the mapping above."))
-            questions = len(open_questions(text))
-            if questions:
-                st.write(f"Still open in the mapping: {questions}. What cannot be read is rejected.")
-            currency = None
-            if not market.exists():
-                stated = read_mapping(mapping).constants.get("currency")
-                common = list(dict.fromkeys([*([stated] if stated else []), *COMMON_CURRENCIES]))
-                currency = st.selectbox(
-                    "Base currency of the new market",
-                    [*common, *sorted(CURRENCIES - set(common))],
-                    help=what_is("base currency"),
-                    key="base_currency",
-                )
-            fit = st.checkbox("Fit the price model afterwards", True, help=what_is("fit"), key="fit_after")
-            believe = st.checkbox(
-                "The figures are right, doubtful as they may look", False, key="believe_figures"
-            )
-            st.write("The load can be taken back below.")
-            load = st.button("Load the file now", type="primary")
-    if count:
-        report = load_into(market, [path], mapping=mapping, base_currency=currency, dry_run=True)
-        st.info(escaped(f"{load_sentence(report, dry_run=True)}."))
-        for sentence in told_sentences(report):
-            st.write(escaped(sentence))
-        _show_rules(report)
+def _ask_pasted() -> Given | None:
+    """A table out of a spreadsheet, whose cells come parted by tabs."""
+    text = st.text_area(
+        "Paste the cells, with their headings on top",
+        height=160,
+        max_chars=LARGEST_PASTED,
+        key=f"pasted-{_round()}",
+        placeholder="Make\tModel\tYear\tSold on\tPrice",
+    )
+    if not text or not text.strip():
+        return None
+    content = text.strip("\n").encode()
+    return Given(PASTED, sha256(content).hexdigest(), content)
+
+
+def _ask_load(given: Given, proposal: Proposal, report: LoadReport | None) -> None:
+    """Load what was seen, and fit the price model to it."""
+    market, mapping = caches.own_market_path(), proposal.mapping
+    st.subheader("Load")
+    currency = None
+    if not market.exists():
+        stated = mapping.constants.get("currency")
+        common = list(dict.fromkeys([*([stated] if stated else proposal.currencies), *COMMON_CURRENCIES]))
+        currency = st.selectbox(
+            "Base currency of the new market",
+            [*common, *sorted(CURRENCIES - set(common))],
+            help=what_is("base currency"),
+            key="base_currency",
+            width=360,
+        )
+    if proposal.questions:
+        count = len(proposal.questions)
+        st.write(
+            f"{count} question{'s are' if count > 1 else ' is'} still open above. What cannot be read "
+            "without an answer is not known, or its row is rejected."
+        )
+    fit = st.checkbox("Fit the price model afterwards", True, help=what_is("fit"), key="fit_after")
+    doubted = report is not None and bool(report.doubts)
+    believe = doubted and st.checkbox(
+        "The figures are right, doubtful as they look", False, key="believe_figures"
+    )
+    nothing = report is not None and report.accepted + report.rejected == 0
+    words = "Load the file now" if given.name != PASTED else "Load the table now"
+    with st.container(horizontal=True, vertical_alignment="center"):
+        load = st.button(words, type="primary", disabled=nothing or (doubted and not believe))
+        st.write("Nothing of it is new." if nothing else "It can be taken back below.")
     if load:
-        _begin("Load", _loading(market, currency, upload.name, upload.getvalue(), text, fit, believe))
+        content = bytes(given.content)
+        _begin("Load", _loading(market, currency, given.name, content, mapping_text(mapping), fit, believe))
 
 
 def _loading(
@@ -189,12 +222,15 @@ def _loading(
                 market, [path], mapping=mapping_path, base_currency=currency, progress=tell, believe=believe
             )
         opened = Market.open(market, create=False)
-        if not fit or not report.accepted:
+        if not report.accepted:
             return Loaded(report)
+        loaded = Loaded(report, names=name_questions(opened.names()))
+        if not fit:
+            return loaded
         try:
-            return Loaded(report, fit=_fitted(opened, tell))
+            return replace(loaded, fit=_fitted(opened, tell))
         except PricingError as error:
-            return Loaded(report, no_fit=str(error))
+            return replace(loaded, no_fit=str(error))
 
     return load
 

@@ -27,7 +27,6 @@ from pricing.operations.settings import (
     settings_of,
 )
 from pricing.snapshot import Snapshot
-from pricing.store.settings import keep_settings
 from pricing.vocabulary import DISTANCE_UNITS
 from pricing.words.glossary import what_is
 from pricing.words.plain_text import escaped
@@ -59,7 +58,7 @@ def show_page() -> None:
 
 
 def _keep(snapshot: Snapshot, settings: Settings) -> None:
-    keep_settings(snapshot.path, settings.texts())
+    snapshot.market.keep_settings(settings.texts())
     st.session_state["settings_kept"] = True
     st.rerun()
 
@@ -246,7 +245,7 @@ def _ask_charges(snapshot: Snapshot, kept: Settings, may: bool) -> None:
 def _ask_roles(snapshot: Snapshot, kept: Settings, may: bool) -> None:
     """Who may do what, once people sign in."""
     st.subheader("People and roles")
-    if people.signing_in():
+    if people.signing_in() is not None:
         st.write(escaped(f"People sign in here; you are {people.person()}."))
         st.button("Sign out", on_click=st.logout)
     else:

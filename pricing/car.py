@@ -4,7 +4,6 @@ Every door (library, command, API, page, appraisal) makes its cars here, so that
 with the same sentence.
 """
 
-import unicodedata
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
@@ -13,19 +12,16 @@ from typing import Any, Final
 
 import numpy as np
 import polars as pl
-from rapidfuzz import fuzz, process
 
 from pricing.car_fields import FIELDS, NAMES, NEEDED
 from pricing.errors import CarError
+from pricing.nearest import folded, nearest
 from pricing.records.contract import Contract, broken_rules
 from pricing.records.entered_amounts import absurd
 from pricing.vocabulary import BAND_EDGES, CONDITION_BANDS
 
 Triple = tuple[str | None, str | None, str | None]
 """Make, model and variant."""
-
-NEAR: Final = 60.0
-"""Likeness (0-100, share of letters that need no change) from which a name or word is suggested."""
 
 _CONTRACT: Final = pl.Schema(Contract)
 CAR_TYPES: Final = {name: _CONTRACT[name] for name in FIELDS}
@@ -112,31 +108,12 @@ class Names:
 def _go_on(column: str, wanted: str, names: Mapping[str, str]) -> str:
     """After a name that is not known: which may be meant, or how to go on without it."""
     known = list(dict.fromkeys(reversed([*names.values()])))
-    near = _near(wanted, known)
+    near = nearest(wanted, known)
     if near:
         return f"; did you mean {' or '.join(near)}?"
     some = f"; on record: {', '.join(known[:5])}{', ...' if len(known) > 5 else ''}" if known else ""
     rest = "leave it out, or load" if column == "variant" else "load"
     return f"{some}; to go on, {rest} sale records of it"
-
-
-def _near(wanted: str, known: Sequence[str]) -> list[str]:
-    """The likest of what is known, at most three."""
-    by_name = {name: folded(name) for name in known}
-    close = process.extract(folded(wanted), by_name, scorer=fuzz.ratio, limit=3, score_cutoff=NEAR)
-    return [name for _, _, name in close]
-
-
-def folded(name: str) -> str:
-    """A name without what capitals, accents and spaces make different.
-
-    >>> folded("  Éclair  GT ")
-    'eclair gt'
-    """
-    if name.isascii():
-        return " ".join(name.casefold().split())
-    letters = unicodedata.normalize("NFKD", name.casefold())
-    return " ".join("".join(part for part in letters if not unicodedata.combining(part)).split())
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -348,4 +325,4 @@ def _meant(wrong: Sequence[str], words: Sequence[str]) -> str:
 
 def _nearest(wrong: Sequence[str], words: Sequence[str]) -> Iterator[str]:
     for word in wrong:
-        yield from _near(word, words)[:1]
+        yield from nearest(word, words)[:1]

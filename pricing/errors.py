@@ -13,6 +13,11 @@ class PricingError(Exception):
 
     code: str = "refused"
 
+    def __init__(self, message: str = "") -> None:
+        """``message`` may hold what no output can: the halves of characters that names of files are made
+        of."""
+        super().__init__(message.encode("utf-8", "backslashreplace").decode())
+
 
 class FileError(PricingError):
     """A file or folder cannot be read or written as what it is said to be."""

@@ -10,11 +10,8 @@ from pricing.api.client import Client
 from pricing.operations.backups import back_up, restore
 from pricing.store import audit as store_audit
 from pricing.store import market as store
-from pricing.store.appraisals import Draft, add_revisions, last_revisions, read_revision
-from pricing.store.choices import keep_choices, read_choices
+from pricing.store.kept.appraisals import Draft
 from pricing.store.market import Market
-from pricing.store.settings import keep_settings
-from pricing.store.tokens import new_token, revoke_token
 from tests.api.servers import copied, serving
 from tests.store.test_market import write
 
@@ -57,9 +54,9 @@ def rows(folder: Path, name: str, **cells: str) -> Path:
 def test_what_came_later_stays_later(market: Market, clock: Shift, tmp_path: Path) -> None:
     market.load([rows(tmp_path, "first", amount="4000")])
     market.store_fit(b"first", {"rows": 1})
-    keep_settings(market.path, {"country": "GB"})
-    keep_choices(market.path, "car", [("a", "leave out", None, None, "wrong car")])
-    ((name, _),) = add_revisions(market.path, [Draft('{"a": 1}', None, None, "anna", "first")])
+    market.keep_settings({"country": "GB"})
+    market.choices.keep("car", [("a", "leave out", None, None, "wrong car")])
+    ((name, _),) = market.appraisals.keep([Draft('{"a": 1}', None, None, "anna", "first")])
     assert not market.state().stale
     before = market.state()
     clock(-DAY)
@@ -69,13 +66,13 @@ def test_what_came_later_stays_later(market: Market, clock: Shift, tmp_path: Pat
     assert after.records != before.records and after.stale, "the fit has not seen the second load"
     assert market.store_fit(b"second", {"rows": 2}) == "fit-0002"
     assert market.load_fit()[0] == b"second" and not market.state().stale
-    keep_settings(market.path, {"country": "IE"})
+    market.keep_settings({"country": "IE"})
     assert market.state().settings == {"country": "IE"}
-    keep_choices(market.path, "car", [("a", "keep", None, None, "the right car")])
-    assert read_choices(market.path, "car")["reason"].to_list() == ["wrong car", "the right car"]
-    add_revisions(market.path, [Draft('{"a": 2}', None, None, "anna", "again", (), name, 1)])
-    assert read_revision(market.path, name).record == '{"a": 2}'
-    assert last_revisions(market.path)["revision"].to_list() == [2]
+    market.choices.keep("car", [("a", "keep", None, None, "the right car")])
+    assert market.choices.about("car")["reason"].to_list() == ["wrong car", "the right car"]
+    market.appraisals.keep([Draft('{"a": 2}', None, None, "anna", "again", (), name, 1)])
+    assert market.appraisals.revision(name).record == '{"a": 2}'
+    assert market.appraisals.last_revisions()["revision"].to_list() == [2]
     assert market.undo("batch-0002") == 1 and market.state().stale
     assert market.sales()["amount"].to_list() == [4000]
 
@@ -93,12 +90,12 @@ def test_a_sale_of_the_day_that_the_clock_has_not_reached_waits_and_comes_in_lat
 
 
 def test_tokens_stay_in_force_and_what_was_revoked_stays_so(market: Market, clock: Shift) -> None:
-    kept, token = new_token(market.path, "valuation desk", "read", days=1)
-    gone, _ = new_token(market.path, "old desk", "read")
-    revoke_token(market.path, gone)
+    kept, token = market.tokens.new("valuation desk", "read", days=1)
+    gone, _ = market.tokens.new("old desk", "read")
+    market.tokens.revoke(gone)
     clock(-DAY)
     assert [found.token_id for found in market.state().tokens.values()] == [kept]
-    revoke_token(market.path, kept)
+    market.tokens.revoke(kept)
     assert market.state().tokens == {}
 
 

@@ -81,9 +81,9 @@ def test_who_writes_sees_it_at_once_and_all_share_what_stayed(market: Market) ->
 ANOTHER = """
 import sys
 from pricing.store.market import Market
-from pricing.store.tokens import new_token
+
 market = Market.open(sys.argv[1])
-market.rebase("SEK") if sys.argv[2] == "rebase" else new_token(market.path, "desk", "read")
+market.rebase("SEK") if sys.argv[2] == "rebase" else market.tokens.new("desk", "read")
 """
 
 

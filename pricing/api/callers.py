@@ -16,7 +16,7 @@ from pricing.api.problems import ProblemError
 from pricing.api.service import Service
 from pricing.operations.access import ROLES
 from pricing.store.audit import now
-from pricing.store.tokens import Token, digest_of
+from pricing.store.kept.tokens import Token, digest_of
 
 _BEARER: Final = HTTPBearer(
     auto_error=False, scheme_name="token", description="A token made by `pricing token new` (RFC 6750)."

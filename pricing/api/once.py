@@ -11,7 +11,7 @@ from pricing.api.answers import Answer
 from pricing.api.callers import Caller
 from pricing.api.problems import ProblemError
 from pricing.errors import DoneMeanwhileError
-from pricing.store.answers import Receipt, kept_answer, key_held
+from pricing.store.kept.answers import Receipt
 from pricing.store.market import Market
 
 Facts = Mapping[str, Any]
@@ -54,19 +54,19 @@ def once(
         request.update(f"{len(content)}:".encode() + content)
     named = hashlib.sha256("\0".join((caller.name, key)).encode()).hexdigest()
     receipt = Receipt(named, request.hexdigest(), status)
-    kept = kept_answer(market.path, named)
+    kept = market.answers.kept(named)
     if kept is None:
-        with key_held(market.path, named) as mine:
+        with market.answers.key_held(named) as mine:
             if not mine:
                 raise ProblemError(
                     409, "the work under this key is being done; ask again in a while", retry_after="2"
                 )
-            kept = kept_answer(market.path, named)
+            kept = market.answers.kept(named)
             if kept is None:
                 try:
                     return Answer(answer(work(market.under(receipt))), status)
                 except DoneMeanwhileError:
-                    kept = kept_answer(market.path, named)
+                    kept = market.answers.kept(named)
     if kept is None or kept.request != receipt.request:
         raise ProblemError(422, "this key was used for something else; a new piece of work needs a new key")
     again = Answer(answer(kept.result), kept.status)

@@ -28,7 +28,6 @@ from pricing.reports.docx import docx
 from pricing.reports.pdf import pdf
 from pricing.reports.report import report
 from pricing.reports.short import letter, statement
-from pricing.store.appraisals import first_makers
 from pricing.store.market import Market
 from pricing.words.locale import LocaleWords
 
@@ -96,7 +95,7 @@ def appraisals(
     market = service.snapshot().market
     found = register.listed(market)
     if not caller.may("manage"):
-        own = [name for name, maker in first_makers(market.path).items() if maker == caller.name]
+        own = [name for name, maker in market.appraisals.first_makers().items() if maker == caller.name]
         found = found.filter(pl.col("appraisal_id").is_in(own))
     return Answer(page(request, found, start, limit))
 
@@ -199,7 +198,7 @@ def document(
 
 def _own(market: Market, caller: Caller, appraisal_id: str, revision: int | None) -> Entry:
     """An appraisal that the caller entered, or any for whoever manages the market; another's is not there."""
-    maker = first_makers(market.path).get(appraisal_id)
+    maker = market.appraisals.first_makers().get(appraisal_id)
     if maker is None or not (maker == caller.name or caller.may("manage")):
         raise ProblemError(404, f"there is no appraisal {appraisal_id!r}")
     last = register.read(market, appraisal_id)

@@ -1,19 +1,19 @@
 """The record as a form: a TOML file that a person fills in, with every question beside its answer."""
 
-import tomllib
+import os
 from dataclasses import fields, replace
-from decimal import Decimal
 from pathlib import Path
 from typing import Final
 
 from pricing.appraisal.record import SECTIONS, Appraisal, plain_record, read_record
 from pricing.errors import AppraisalError, FileError
 from pricing.toml_text import toml_line
+from pricing.untrusted.documents import read_toml
 
 LARGEST_FORM: Final = 2_000_000
 """Bytes."""
 
-_FILES: Final = (("inspection", "sheet"), ("repairs", "catalogue"))
+NAMED_FILES: Final = (("inspection", "sheet"), ("repairs", "catalogue"))
 """Answers that name a file, told from the folder of the form."""
 
 _HEAD: Final = """\
@@ -34,23 +34,16 @@ def read_form(path: Path) -> Appraisal:
         FileError: it cannot be read as TOML.
         AppraisalError: a section, field or answer makes no sense; the message names it.
     """
-    try:
-        if path.stat().st_size > LARGEST_FORM:
-            raise FileError(f"{path}: larger than {LARGEST_FORM:,} bytes, not a form of an appraisal")
-        content = tomllib.loads(path.read_text(encoding="utf-8-sig"), parse_float=Decimal)
-    except FileNotFoundError:
+    if not os.path.lexists(path):
         raise FileError(
             f"there is no form {path}: `pricing appraise new {path} --blank` writes a blank one to fill in"
-        ) from None
-    except OSError as error:
-        raise FileError(f"{path}: cannot be read: {error.strerror}") from None
-    except (UnicodeDecodeError, tomllib.TOMLDecodeError, RecursionError) as error:
-        raise FileError(f"{path}: cannot be read as a form (TOML): {error}") from None
+        )
+    content = read_toml(path, most=LARGEST_FORM, decimals=True)
     try:
         record = read_record(content)
     except AppraisalError as error:
         raise AppraisalError(f"{path}: {error}") from None
-    for section, field in _FILES:
+    for section, field in NAMED_FILES:
         named = getattr(getattr(record, section), field)
         if named:
             whole = str((path.parent / named).resolve())
@@ -71,6 +64,7 @@ def write_form(record: Appraisal, path: Path) -> None:
 def form_text(record: Appraisal) -> str:
     """A record as the text of a form.
 
+    >>> import tomllib
     >>> text = form_text(read_record({"assignment": {"client": "A. \\"B\\" Client", "currency": "GBP"}}))
     >>> read_record(tomllib.loads(text)).assignment.client
     'A. "B" Client'

@@ -17,8 +17,7 @@ from pricing.appraisal.frozen import digest, freeze, thaw
 from pricing.appraisal.record import Appraisal, plain_record, read_record
 from pricing.errors import AppraisalError
 from pricing.notebook_html import facts_html, range_text
-from pricing.store import appraisals as store_appraisals
-from pricing.store.appraisals import Change, Draft, Revision
+from pricing.store.kept.appraisals import Change, Draft, Revision
 from pricing.store.market import Market
 
 
@@ -52,7 +51,7 @@ def enter(
 ) -> list[str]:
     """Enter new appraisals, all or none; returns their ids. Raises ``AppraisalError`` without a name."""
     drafts = [_draft(record, evidence, by, reason) for record, evidence in records]
-    return [name for name, _ in store_appraisals.add_revisions(market.path, drafts, receipt=market.receipt)]
+    return [name for name, _ in market.appraisals.keep(drafts)]
 
 
 def revise(
@@ -72,7 +71,7 @@ def revise(
     if not made and draft.digest == before.evidence_digest:
         raise AppraisalError(f"{before.appraisal_id}: nothing is changed, so there is nothing to keep")
     draft = replace(draft, changes=made, appraisal_id=before.appraisal_id, after=before.revision)
-    ((_, number),) = store_appraisals.add_revisions(market.path, [draft], receipt=market.receipt)
+    ((_, number),) = market.appraisals.keep([draft])
     return number
 
 
@@ -83,7 +82,7 @@ def read(market: Market, appraisal_id: str, revision: int | None = None) -> Entr
         MarketError: there is none such.
         AppraisalError: the evidence is not what its digest says.
     """
-    found = store_appraisals.read_revision(market.path, appraisal_id, revision)
+    found = market.appraisals.revision(appraisal_id, revision)
     record = read_record(json.loads(found.record))
     return Entry(
         found.appraisal_id, found.number, record, _evidence(found), found.digest, found.made_at,
@@ -96,14 +95,14 @@ def listed(market: Market) -> pl.DataFrame:
     completed, made_at, made_by, evidence_digest."""
     rows = [
         _line(row, read_record(json.loads(row["record"])))
-        for row in store_appraisals.last_revisions(market.path).iter_rows(named=True)
+        for row in market.appraisals.last_revisions().iter_rows(named=True)
     ]
     return pl.DataFrame(rows, schema=_LISTED)
 
 
 def history(market: Market, appraisal_id: str) -> pl.DataFrame:
     """Who changed what, oldest first: revision, made_at, made_by, reason, field, old, new."""
-    return store_appraisals.changes_of(market.path, appraisal_id)
+    return market.appraisals.changes_of(appraisal_id)
 
 
 def needs_evidence(before: Entry, record: Appraisal) -> bool:

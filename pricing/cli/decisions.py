@@ -1,7 +1,5 @@
 """Commands for a buyer and a seller: ``buy``, ``sell``. Each opens, calls the library and prints."""
 
-import json
-import sys
 from decimal import Decimal
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -11,6 +9,7 @@ import typer
 from pricing.cli.car_options import takes_car
 from pricing.cli.evidence_files import draw
 from pricing.cli.market_option import MarketOption, fitted_market
+from pricing.cli.output import answer, note
 from pricing.cli.typed_amounts import Typed, typed_amount, typed_day
 from pricing.errors import DecisionError, FileError, MoneyError
 from pricing.operations.demo_files import DEMO_CHARGES, EXTENSIONS
@@ -55,7 +54,6 @@ SheetOption = Annotated[
     Path | None, typer.Option("--sheet", help="Write the one-page sheet (.html, or .pdf).")
 ]
 PaperOption = Annotated[str, typer.Option(help="Paper of a .pdf sheet: a4 or letter.")]
-JsonOption = Annotated[bool, typer.Option("--json", help="Print every fact as JSON.")]
 DayOption = Annotated[
     str | None, typer.Option("--as-of", help="Effective date (YYYY-MM-DD); else the last on record.")
 ]
@@ -107,7 +105,6 @@ def buy(
     chart: Annotated[
         Path | None, typer.Option("--chart", help="Draw the limits into a .svg, .png, .html or .json file.")
     ] = None,
-    as_json: JsonOption = False,
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """From a range to a decision for a buyer: a verdict on the price, what the car comes to until it stands
@@ -148,10 +145,7 @@ def buy(
         from pricing.charts.buying import limits_chart
 
         draw(limits_chart(facts), chart)
-    if as_json:
-        sys.stdout.write(json.dumps(facts.to_dict(), indent=2) + "\n")
-    else:
-        show_buying(facts)
+    answer(facts.to_dict(), lambda: show_buying(facts))
 
 
 @decision_app.command(
@@ -194,7 +188,6 @@ def sell(
         Path | None,
         typer.Option("--chart", help="Draw net proceeds by channel into a .svg, .png, .html file."),
     ] = None,
-    as_json: JsonOption = False,
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """From a range to a decision for a seller: where to sell, what to ask and expect, reserve and estimate,
@@ -237,10 +230,7 @@ def sell(
         from pricing.charts.selling import proceeds_chart
 
         draw(proceeds_chart(facts), chart)
-    if as_json:
-        sys.stdout.write(json.dumps(facts.to_dict(), indent=2) + "\n")
-    else:
-        show_selling(facts)
+    answer(facts.to_dict(), lambda: show_selling(facts))
 
 
 def assessed(path: Path | None, sheets: Path) -> "InspectionResult | None":
@@ -337,4 +327,4 @@ def write_sheet(sheet: "Sheet", path: Path, paper: str) -> None:
         path.write_bytes(written)
     except OSError as error:
         raise FileError(f"{path}: cannot be written: {error.strerror}") from None
-    sys.stderr.write(f"written to {path}\n")
+    note(f"written to {path}")

@@ -1,10 +1,11 @@
 """The files that the commands of the market evidence read and write."""
 
-import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
+from pricing.cli.output import note
 from pricing.errors import FileError
+from pricing.untrusted.files import regular_size
 
 if TYPE_CHECKING:
     import polars as pl
@@ -17,14 +18,15 @@ def read_series(path: Path) -> "pl.DataFrame":
     """A price series: a CSV file with the columns date and value."""
     import polars as pl
 
+    from pricing.intake.readers import read_whole
+
+    regular_size(path, LARGEST_SERIES)
     try:
-        if path.stat().st_size > LARGEST_SERIES:
-            raise FileError(f"{path}: larger than {LARGEST_SERIES:,} bytes, not a price series")
-        return pl.read_csv(
-            path, try_parse_dates=True, schema_overrides={"date": pl.Date, "value": pl.Float64}
+        return read_whole(path).select(
+            pl.col("date").str.strip_chars().str.to_date("%Y-%m-%d"),
+            pl.col("value").str.strip_chars().cast(pl.Float64),
+            pl.exclude("date", "value", "row_number"),
         )
-    except OSError as error:
-        raise FileError(f"{path}: cannot be read: {error.strerror}") from None
     except pl.exceptions.PolarsError as error:
         raise FileError(f"{path}: no price series with the columns date (YYYY-MM-DD) and value: "
                         f"{str(error).splitlines()[0]}") from None  # fmt: skip
@@ -56,4 +58,4 @@ def draw(chart: Any, path: Path) -> None:
             chart.save(path)
     except OSError as error:
         raise FileError(f"{path}: cannot be written: {error.strerror}") from None
-    sys.stderr.write(f"drawn into {path}\n")
+    note(f"drawn into {path}")

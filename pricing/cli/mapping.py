@@ -1,16 +1,20 @@
 """Commands for files that are about to be loaded: what their columns are, and what a file of records is."""
 
 import sys
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from pricing.cli.asked import as_json
 from pricing.cli.frames import say, show
 from pricing.cli.market_option import MarketOption
+from pricing.cli.output import answer, done, note
 from pricing.errors import MappingError
 from pricing.operations.opening import MARKET_FILE, open_market
+from pricing.words.mapping_keys import keys_text
 
 if TYPE_CHECKING:
     import polars as pl
@@ -19,57 +23,106 @@ if TYPE_CHECKING:
 
 mapping_app = typer.Typer()
 
-_KEYS = """A mapping file has these parts, all but the source optional. source; sheet, delimiter, encoding,
-header_row: how the file lies. [columns] ours = "theirs". [car] column: a whole car in one cell; unknown = "by
-words" takes the first word of a car that the market does not know as its make, the second as its model.
-[constants] ours = "of every row". [dates] order. [numbers] decimal. [units] odometer_km, year (year or age),
-amount (one, thousand, hundredth). [words.<column>] "their word" = "ours". [options] packed, separator, yes;
-[options.columns] code = "theirs"; [options.words]. [[premium]] and [[commission]]: what the source charges.
-Columns and words of ours: pricing format."""
+_HELP = """Propose how a file's columns become records, show the first rows as they would land, and write it
+down.
+
+Run in a terminal it asks what the file leaves open; elsewhere give it as --column and --set. The mapping
+file, <file>.mapping.toml, is yours to edit; loading the file uses it. What is still open stands at its top. A
+market that is there lends the names of its cars, and the mapping of an earlier file of the source.
+
+A mapping file may hold:
+
+\b
+"""
 
 
 @mapping_app.command(
-    "map", epilog="Example: pricing map results.csv --set channel=private --set currency=GBP"
+    "map",
+    help=_HELP + keys_text().replace("[", r"\["),
+    epilog="Example: pricing map results.csv --set channel=private --set currency=GBP",
 )
 def propose_mapping(
     file: Annotated[Path, typer.Argument(help="File of sale records.", show_default=False)],
     source: Annotated[str | None, typer.Option(help="Name of the source; the file's by default.")] = None,
+    columns: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--column",
+            help="What one of its columns is: 'Where sold=channel', or 'Where sold=' to leave it out; may be "
+            "repeated. See: pricing format.",
+        ),
+    ] = None,
     answers: Annotated[
         list[str] | None,
         typer.Option(
             "--set",
             help="What holds for the whole file: a column of ours and its value, or order (of dates), "
-            "odometer_km (its unit), year (year or age), amount_unit (one, thousand, hundredth), decimal; "
-            "may be repeated. Channel and country may be unknown.",
+            "odometer_km (its unit), year (year or age), amount_unit (one, thousand, hundredth), decimal, "
+            "premium (the buyer's, in per cent with its tax), car (by words, or refuse); what a word means: "
+            "'condition_band:tatty=project'. May be repeated. Channel, country and words may be unknown.",
         ),
+    ] = None,
+    sheet: Annotated[
+        str | None, typer.Option(help="Sheet of a workbook; all that are shown without.")
     ] = None,
     write: Annotated[
         bool, typer.Option("--write/--no-write", help="Write the mapping beside the file.")
     ] = True,
+    market: MarketOption = MARKET_FILE,
 ) -> None:
-    """Propose how a file's columns become records, show the first rows as they would land, and write it down.
-
-    Run in a terminal it asks what the file leaves open; elsewhere give it as --set. The mapping file,
-    <file>.mapping.toml, is yours to edit; loading the file uses it. What is still open stands at its top.
-    """
-    from pricing.intake.mapping_files import write_mapping_text
-    from pricing.intake.proposals import preview, propose, turned
+    """Propose a mapping; see ``_HELP``."""
+    from pricing.intake.layout import Layout
+    from pricing.intake.mapping_files import recognised, write_mapping_text
+    from pricing.intake.previews import preview, turned
+    from pricing.intake.proposals import propose
     from pricing.intake.readers import read_whole
     from pricing.intake.settling import with_answers
+    from pricing.intake.written.cars import CarNames
 
-    table = read_whole(file)
-    proposal = propose(table, source if source is not None else file.name.split(".")[0])
-    proposal = with_answers(proposal, _answers(answers or []))
-    show(_columns(proposal), "What its columns are taken for")
+    layout = Layout(sheet=sheet)
+    table = read_whole(file, layout)
+    names, kept = CarNames(), None
+    if market.is_file():
+        opened = open_market(market)
+        names, kept = opened.car_names(), recognised(table.columns, opened.kept_mappings())
+    if kept is not None:
+        note(f"read as one of {kept.source!r}, by its headings")
+    called = source if source is not None else file.name.split(".")[0] if kept is None else kept.source
+    chosen = {theirs: ours if ours else None for theirs, ours in _pairs(columns or [], "--column").items()}
+    typed = {name.replace("-", "_"): value for name, value in _pairs(answers or [], "--set").items()}
+
+    def proposed() -> "Proposal":
+        found = propose(table, called, chosen=chosen, kept=kept, names=names)
+        named = replace(found.mapping, layout=replace(found.mapping.layout, sheet=sheet), source=called)
+        return with_answers(replace(found, mapping=named), typed)
+
+    proposal = proposed()
+    if not as_json():
+        show(_columns(proposal), "What its columns are taken for")
     if sys.stdin.isatty() and sys.stdout.isatty():
-        proposal = with_answers(proposal, _asked(proposal))
-    show(turned(preview(proposal.mapping, table, date.today(), rows=4)), "First rows as they would land")
-    for question in proposal.questions:
-        say(f"To settle: {question}")
-    if write:
-        beside = file.with_name(file.name + ".mapping.toml")
+        chosen |= _corrected(proposal)
+        proposal = proposed()
+        typed |= _asked(proposal)
+        proposal = with_answers(proposal, typed)
+    landed = preview(proposal.mapping, table, date.today(), rows=4, names=names)
+    beside = file.with_name(file.name + ".mapping.toml") if write else None
+    if beside is not None:
         write_mapping_text(proposal.text, beside)
-        say(f"Written to {beside}; read it, settle what it asks, then: pricing load {file}")
+
+    def show_proposal() -> None:
+        show(turned(landed), "First rows as they would land")
+        for question in proposal.questions:
+            say(f"To settle: {question.text}")
+        if beside is not None:
+            say(f"Written to {beside}; read it, settle what it asks, then: pricing load {file}")
+
+    facts = {
+        "columns": _columns(proposal),
+        "rows": landed,
+        "questions": [question.text for question in proposal.questions],
+        "mapping": beside,
+    }
+    answer(facts, show_proposal)
 
 
 @mapping_app.command("format", epilog="Example: pricing format --template sales.xlsx")
@@ -86,7 +139,7 @@ def record_format(
     from pricing.reports.template import write_template
 
     if keys:
-        say(" ".join(_KEYS.split()))
+        answer({"mapping": keys_text()}, keys_text().splitlines())
         return
     rows = [
         {
@@ -98,10 +151,11 @@ def record_format(
         }
         for column in record_layout()
     ]
-    show(pl.DataFrame(rows, schema=dict.fromkeys(rows[0], pl.String)), "A file of sale records")
+    frame = pl.DataFrame(rows, schema=dict.fromkeys(rows[0], pl.String))
+    answer(frame, lambda: show(frame, "A file of sale records"))
     if template is not None:
         write_template(template)
-        say(f"Written to {template}: fill it in, then: pricing load {template}")
+        note(f"Written to {template}: fill it in, then: pricing load {template}")
 
 
 @mapping_app.command("currency", epilog="Example: pricing currency GBP --market market.duckdb")
@@ -113,36 +167,67 @@ def base_currency(
     again."""
     opened = open_market(market)
     priced = opened.rebase(code)
+    told = f"{priced:,} records are priced in {code}; make a fit in it: pricing fit"
     if priced == 0:
-        say(f"Prices are kept in {opened.base_currency} already.")
-    else:
-        say(f"{priced:,} records are priced in {code}; make a fit in it: pricing fit")
+        told = f"Prices are kept in {opened.base_currency} already."
+    done({"currency": opened.base_currency, "records": priced}, told)
 
 
-def _answers(typed: list[str]) -> dict[str, str]:
-    """Answers typed as key=value."""
+def _pairs(typed: list[str], option: str) -> dict[str, str]:
+    """What was typed as name=value."""
     found = {}
-    for answer in typed:
-        key, equals, value = answer.partition("=")
-        if not equals or not key.strip() or not value.strip():
-            raise MappingError(f"--set takes key=value, such as channel=private; got {answer!r}")
-        found[key.strip().replace("-", "_")] = value.strip()
+    for pair in typed:
+        name, equals, value = pair.rpartition("=")
+        if not equals or not name.strip() or (option == "--set" and not value.strip()):
+            example = "channel=private" if option == "--set" else "'Where sold=channel'"
+            raise MappingError(f"{option} takes name=value, such as {example}; got {pair!r}")
+        found[name.strip()] = value.strip()
     return found
+
+
+def _corrected(proposal: "Proposal") -> "dict[str, str | None]":
+    """What a person at the terminal says that columns are."""
+    from pricing.intake.recognition import MAY_BE
+    from pricing.nearest import did_you_mean
+
+    headings = [column.theirs for column in proposal.columns]
+    chosen: dict[str, str | None] = {}
+    while True:
+        said = typer.prompt(
+            "A column taken wrongly, as heading=column of ours, or heading= to leave it out (empty: go on)",
+            default="",
+            show_default=False,
+        ).strip()
+        if not said:
+            return chosen
+        theirs, _, ours = (part.strip() for part in said.rpartition("="))
+        if theirs not in headings:
+            say(f"no column {theirs!r}{did_you_mean(theirs, headings)}")
+        elif ours and ours not in MAY_BE:
+            say(f"no column of ours {ours!r}{did_you_mean(ours, MAY_BE)}; see: pricing format")
+        else:
+            chosen[theirs] = ours if ours else None
 
 
 def _asked(proposal: "Proposal") -> dict[str, str]:
     """What a person at the terminal answers; an empty line leaves a question open."""
-    from pricing.intake.settling import answerable
+    from pricing.intake.settling import with_answers
+    from pricing.nearest import did_you_mean
 
-    found = {}
-    for question in answerable(proposal.text):
+    found: dict[str, str] = {}
+    seen = {question.name for question in proposal.questions if question.section == "columns"}
+    while waiting := [asked for asked in with_answers(proposal, found).questions if asked.name not in seen]:
+        question = waiting[0]
+        seen.add(question.name)
         say(question.text)
-        typed = typer.prompt(f"{question.key} (empty: leave it open)", default="", show_default=False).strip()
-        while typed and typed not in (*question.choices, "unknown"):
-            say(f"one of: {', '.join(question.choices[:12])}")
-            typed = typer.prompt(question.key, default="", show_default=False).strip()
+        prompt = f"{question.name} (empty: leave it open)"
+        typed = typer.prompt(prompt, default="", show_default=False).strip()
+        while typed and question.choices and typed not in (*question.choices, "unknown"):
+            near = did_you_mean(typed, question.choices)
+            say(f"one of: {', '.join(question.choices[:12])}{near}")
+            typed = typer.prompt(prompt, default="", show_default=False).strip()
         if typed:
-            found[question.key] = typed
+            found[question.name] = typed
     return found
 
 

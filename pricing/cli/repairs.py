@@ -8,6 +8,7 @@ import typer
 
 from pricing.cli.inspection import Extensions, InspectionFile, Seed
 from pricing.cli.market_option import MarketOption
+from pricing.cli.output import answer
 from pricing.cli.typed_amounts import typed_amount
 from pricing.errors import MoneyError
 from pricing.operations.demo_files import DEMO_CATALOGUE, EXTENSIONS
@@ -50,7 +51,9 @@ def budget(
     from pricing.condition.budget import repair_budget
 
     costs = _costs(file, extensions, catalogue, country, currency, quotes, rates, seed)
-    show_budget(repair_budget(costs, least=least))
+    found = repair_budget(costs, least=least)
+    facts = {name: value for name, value in vars(found).items() if name != "draws"}
+    answer(facts, lambda: show_budget(found))
 
 
 @repair_app.command(epilog="Example: pricing repair compare car.json --country GB --asking 3200")
@@ -79,7 +82,8 @@ def compare(
     at = date.fromisoformat(model.facts["last_date"])
     price = None if typed is None else typed.in_base(snapshot, at)
     drawn = simulate(model, car, at, inspection=costs.result, seed=seed)
-    show_mending(mend_or_buy(drawn, costs, asking=price, least=least, seed=seed))
+    found = mend_or_buy(drawn, costs, asking=price, least=least, seed=seed)
+    answer(found, lambda: show_mending(found))
 
 
 def _costs(
@@ -113,15 +117,17 @@ def _rates(path: Path | None) -> "pl.DataFrame | None":
     """The user's own rates, as ``with_rates`` takes them."""
     import polars as pl
 
+    from pricing.intake.readers import read_whole
+
     if path is None:
         return None
+    frame = read_whole(path)
     try:
-        frame = pl.read_csv(path, infer_schema=False)
         return frame.select(
             pl.col("currency"),
             pl.col("rate_date").str.to_date("%Y-%m-%d"),
             pl.col("rate").cast(pl.Decimal(20, 6)),
         )
-    except (OSError, pl.exceptions.PolarsError) as error:
+    except pl.exceptions.PolarsError as error:
         first = str(error).splitlines()[0] if str(error) else type(error).__name__
         raise MoneyError(f"{path}: cannot be read as currency, rate_date, rate: {first}") from error

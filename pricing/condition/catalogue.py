@@ -3,7 +3,6 @@
 One TOML file that a person edits. Money in it is without tax, in the currency it names, at the date it names.
 """
 
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
@@ -12,9 +11,10 @@ from pathlib import Path
 from typing import Any, Final
 
 from pricing.condition.checks import AREAS
-from pricing.errors import InspectionError
+from pricing.errors import FileError, InspectionError
 from pricing.money.currencies import minor_unit_places
 from pricing.records.entered_amounts import entered
+from pricing.untrusted.documents import read_toml
 
 LABOUR_KINDS: Final = ("welding", "body", "paint", "mechanical", "electrical", "trim")
 """Kinds of work, each with its own rate an hour."""
@@ -244,8 +244,6 @@ def _table(path: Path, content: dict[str, Any], name: str) -> list[tuple[str, An
 
 def _read(path: Path) -> dict[str, Any]:
     try:
-        return tomllib.loads(path.read_text(encoding="utf-8"), parse_float=Decimal)
-    except OSError as error:
-        raise InspectionError(f"{path}: cannot be read: {error.strerror}") from error
-    except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        raise InspectionError(f"{path}: cannot be read as TOML: {error}") from error
+        return read_toml(path, decimals=True)
+    except FileError as error:
+        raise InspectionError(str(error)) from None

@@ -5,14 +5,14 @@ separate chassis has of its own, and what a car whose body carries itself has. F
 them.
 """
 
-import tomllib
 from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 from typing import Any, Final
 
-from pricing.errors import InspectionError
+from pricing.errors import FileError, InspectionError
+from pricing.untrusted.documents import read_toml
 
 CONSTRUCTIONS: Final = ("separate chassis", "monocoque")
 """What carries the car: a frame below the body, or the body itself."""
@@ -196,11 +196,9 @@ def _shipped(name: str) -> dict[str, Any]:
 def _read(path: Path) -> dict[str, Any]:
     """One sheet file, its checks as ``Check`` under ``checks``."""
     try:
-        content = tomllib.loads(path.read_text(encoding="utf-8"))
-    except OSError as error:
-        raise InspectionError(f"{path}: cannot be read: {error.strerror}") from error
-    except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        raise InspectionError(f"{path}: cannot be read as a sheet of checks: {error}") from error
+        content = read_toml(path)
+    except FileError as error:
+        raise InspectionError(str(error)) from None
     rows = content.get("check", [])
     if not isinstance(rows, list) or not isinstance(content.get("name"), str):
         raise InspectionError(f"{path}: a sheet needs a name and a list of [[check]]")

@@ -11,6 +11,8 @@ from typing import Any, Final, TypeVar
 from pricing.condition.changes import Change
 from pricing.condition.inspection import Finding, Inspection
 from pricing.errors import CarError, FileError, InspectionError
+from pricing.untrusted.documents import read_json
+from pricing.untrusted.files import bounded_bytes
 
 FORMAT: Final = "inspection 1"
 """First value of every saved inspection: what the file is, and the version of its layout."""
@@ -185,10 +187,7 @@ def _build(kind: type[Built], row: Any) -> Built:
 
 
 def _json(path: Path) -> dict[str, Any]:
-    try:
-        content = json.loads(_text(path))
-    except (json.JSONDecodeError, RecursionError) as error:
-        raise FileError(f"{path}: cannot be read as JSON: {error}") from error
+    content = read_json(path, most=LARGEST_FILE)
     if not isinstance(content, dict):
         raise InspectionError(f"{path}: expected a JSON object")
     return content
@@ -196,10 +195,8 @@ def _json(path: Path) -> dict[str, Any]:
 
 def _text(path: Path) -> str:
     try:
-        if path.stat().st_size > LARGEST_FILE:
-            raise FileError(f"{path}: larger than {LARGEST_FILE:,} bytes, not a sheet of findings")
-        return path.read_bytes().decode("utf-8-sig")  # line ends inside a note stay as they are
-    except OSError as error:
-        raise FileError(f"{path}: cannot be read: {error.strerror}") from error
+        return bounded_bytes(path, LARGEST_FILE).decode(
+            "utf-8-sig"
+        )  # line ends inside a note stay as they are
     except UnicodeDecodeError:
         raise FileError(f"{path}: not UTF-8 text") from None

@@ -9,12 +9,13 @@ from datetime import date
 
 import numpy as np
 
-from pricing.car import Car, folded
+from pricing.car import Car
 from pricing.car_fields import CONDITION, NEEDED
 from pricing.condition.assessment import InspectionResult
 from pricing.decisions.price_by_score import GivesDistributions, PriceByScore
 from pricing.errors import DecisionError
 from pricing.model.distribution import PriceDistribution
+from pricing.nearest import folded
 
 
 def price_of(

@@ -3,11 +3,10 @@ reason."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Final
 
 from pricing.errors import EvidenceError
-from pricing.store import choices as store_choices
+from pricing.store.market import Market
 
 ACTIONS: Final = ("add", "drop", "adjust")
 LONGEST_REASON: Final = 2_000
@@ -65,15 +64,15 @@ def in_force(choices: Sequence[Choice]) -> dict[tuple[str, str], Choice]:
     return {(choice.record_id, choice.line or ""): choice for choice in choices}
 
 
-def keep(path: Path, subject: str, choices: Sequence[Choice]) -> None:
+def keep(market: Market, subject: str, choices: Sequence[Choice]) -> None:
     """Write choices about a subject (a name of the user's) into a market file, where they stay."""
     rows = [(c.record_id, c.action, c.line, c.per_cent, c.reason) for c in choices]
     if not subject.strip():
         raise EvidenceError("choices are kept under a name for the subject; got none")
-    store_choices.keep_choices(path, subject, rows)
+    market.choices.keep(subject, rows)
 
 
-def kept(path: Path, subject: str) -> tuple[Choice, ...]:
+def kept(market: Market, subject: str) -> tuple[Choice, ...]:
     """The choices about a subject that a market file keeps, oldest first."""
-    rows = store_choices.read_choices(path, subject).drop("made_at")
+    rows = market.choices.about(subject).drop("made_at")
     return tuple(Choice(**row) for row in rows.iter_rows(named=True))

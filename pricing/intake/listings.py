@@ -19,6 +19,8 @@ import polars as pl
 
 from pricing.errors import FileError
 from pricing.intake.written.table import as_written
+from pricing.untrusted.documents import whole_number, whole_text
+from pricing.untrusted.files import bounded_bytes, inside, is_folder, regular_size
 from pricing.vocabulary import DISTANCE_UNITS
 
 PAGES: Final = (".html", ".htm")
@@ -41,7 +43,7 @@ Thing = dict[str, Any]
 
 def is_page(path: Path) -> bool:
     """Whether a path is a saved page or a folder of such."""
-    return path.suffix.lower() in PAGES or (path.is_dir() and any(_pages(path)))
+    return path.suffix.lower() in PAGES or (is_folder(path) and any(pages_in(path)))
 
 
 def read_listings(path: Path) -> pl.DataFrame:
@@ -49,21 +51,35 @@ def read_listings(path: Path) -> pl.DataFrame:
 
     A page that offers no vehicle gives a row with its name and nothing else, so that it is rejected and seen.
     """
-    pages = sorted(_pages(path)) if path.is_dir() else [path]
-    rows = [row for page in pages for row in _rows(page)]
+    rows = [row for page in sorted(pages_in(path)) for row in _rows(page)]
     frame = pl.DataFrame(rows, schema=dict.fromkeys(COLUMNS, pl.String))
     return as_written(frame).with_columns(row_number=pl.int_range(1, pl.len() + 1, dtype=pl.Int64))
 
 
-def _pages(folder: Path) -> Iterator[Path]:
-    return (page for page in folder.iterdir() if page.suffix.lower() in PAGES and page.is_file())
+def pages_in(path: Path) -> Iterator[Path]:
+    """A saved page, or those of a folder.
+
+    Raises ``FileError`` for a folder that cannot be read or that holds a link out of it, and for what is no
+    file.
+    """
+    if not is_folder(path):
+        regular_size(path, LARGEST_PAGE)
+        yield path
+        return
+    try:
+        named = [page for page in path.iterdir() if page.suffix.lower() in PAGES]
+    except OSError as error:
+        raise FileError(f"{path} cannot be read: {error.strerror}") from None
+    for page in named:
+        if not inside(path, page):
+            raise FileError(f"{page} is a link that leads out of its folder")
+        regular_size(page, LARGEST_PAGE)
+        yield page
 
 
 def _rows(page: Path) -> list[dict[str, str | None]]:
-    if page.stat().st_size > LARGEST_PAGE:
-        raise FileError(f"{page} is larger than any page: {page.stat().st_size} bytes")
     scripts = _Scripts()
-    scripts.feed(page.read_text(encoding="utf-8", errors="replace"))
+    scripts.feed(bounded_bytes(page, LARGEST_PAGE).decode("utf-8", errors="replace"))
     seen = datetime.fromtimestamp(page.stat().st_mtime, UTC).date().isoformat()
     found = [pair for text in scripts.texts for pair in _offered(_parsed(text))]
     rows = [_record(vehicle, offer, page.name, seen) for vehicle, offer in found]
@@ -95,7 +111,7 @@ class _Scripts(HTMLParser):
 
 def _parsed(text: str) -> Any:
     try:
-        return json.loads(text.strip().removeprefix("<!--").removesuffix("-->"))
+        return json.loads(text.strip().removeprefix("<!--").removesuffix("-->"), parse_int=whole_number)
     except (ValueError, RecursionError):
         return None
 
@@ -180,7 +196,7 @@ def _text(value: Any) -> str | None:
         return _text(named) if not isinstance(named, dict) else None
     if value is None or isinstance(value, bool):
         return None
-    return str(value).strip() or None
+    return whole_text(str(value)).strip() or None
 
 
 def _kilometres(value: Any) -> str | None:

@@ -5,6 +5,7 @@ numbers, distances, words and options are written, and what the source charges.
 """
 
 from collections.abc import Mapping as Table
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any, Final
 
@@ -18,6 +19,7 @@ from pricing.intake.written.dates import ORDERS
 from pricing.intake.written.table import Habits, as_written, with_cars
 from pricing.intake.written.words import WORD_COLUMNS, known_words, word_text, yes_and_no
 from pricing.money.charges import Charge
+from pricing.nearest import did_you_mean
 from pricing.records.contract import COLUMNS
 from pricing.vocabulary import AMOUNT_UNITS, DISTANCE_UNITS, OPTION_CODES
 
@@ -95,12 +97,7 @@ class Mapping:
         {'source': 'notes', 'country': 'GB', 'make': 'Corvane', 'amount': '4250', 'currency': 'GBP'}
         """
         packed = [] if self.packed_options is None else [self.packed_options]
-        absent = sorted(self.theirs - set(frame.columns))
-        if absent:
-            raise MappingError(
-                f"the mapping of {self.source!r} names columns that the table does not have: "
-                f"{', '.join(absent)}; it has: {', '.join(frame.columns)}"
-            )
+        self.refuse_absent(frame.columns)
         nested = [name for name in (*self.option_columns.values(), *packed) if frame.schema[name].is_nested()]
         if nested:
             raise MappingError(
@@ -117,6 +114,15 @@ class Mapping:
         if self.car is not None and frame.schema[self.car] == pl.String:
             named = with_cars(named, frame[self.car], names, by_words=self.car_words)
         return as_written(named, self._habits)
+
+    def refuse_absent(self, columns: Sequence[str]) -> None:
+        """Raise ``MappingError`` when a column that the mapping names is none of a table's."""
+        absent = sorted(self.theirs - set(columns))
+        if absent:
+            raise MappingError(
+                f"the mapping of {self.source!r} names columns that the table does not have: "
+                f"{', '.join(absent)}{did_you_mean(absent[0], columns)}; it has: {', '.join(columns)}"
+            )
 
     @property
     def _habits(self) -> Habits:
@@ -181,8 +187,9 @@ def only(where: str, entry: str, table: Table[str, Any], allowed: tuple[str, ...
     """
     unknown = sorted(set(table) - set(allowed))
     if unknown:
+        near = did_you_mean(unknown[0], allowed)
         raise MappingError(
-            f"{where} has unknown names in [{entry}]: {', '.join(unknown)}; known: {', '.join(allowed)}"
+            f"{where} has unknown names in [{entry}]: {', '.join(unknown)}{near}; known: {', '.join(allowed)}"
         )
 
 

@@ -5,6 +5,7 @@ row; then come ``[dates]``, ``[numbers]``, ``[units]``, ``[words.<column>]``, ``
 ``[[premium]]`` and ``[[commission]]`` for what the source charges. Everything but the source may be left out.
 """
 
+import os
 import tomllib
 from collections.abc import Mapping as Table
 from collections.abc import Sequence
@@ -16,8 +17,10 @@ from pricing.intake.layout import Layout
 from pricing.intake.mapping import Mapping, only
 from pricing.money.charges import Charge, read_charges
 from pricing.toml_text import toml_line
+from pricing.untrusted.documents import read_toml
+from pricing.untrusted.files import inside
 
-_KEYS: Final = {
+KEYS: Final = {
     "source": str, "sheet": str, "delimiter": str, "encoding": str, "header_row": int, "columns": dict,
     "car": dict,
     "constants": dict, "dates": dict, "numbers": dict, "units": dict, "words": dict, "options": dict,
@@ -28,11 +31,9 @@ _KEYS: Final = {
 def read_mapping(path: Path) -> Mapping:
     """A mapping from its file; raises ``MappingError`` that says what is wrong with it."""
     try:
-        table = tomllib.loads(path.read_text(encoding="utf-8"))
-    except OSError as error:
-        raise MappingError(f"{path} cannot be read: {error.strerror}") from None
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise MappingError(f"{path} is not a TOML file: {error}") from None
+        table = read_toml(path)
+    except FileError as error:
+        raise MappingError(str(error)) from None
     try:
         return _mapping(table)
     except (MappingError, MoneyError) as error:
@@ -47,8 +48,9 @@ def parse_mapping(text: str) -> Mapping:
     """
     try:
         return _mapping(tomllib.loads(text))
-    except (tomllib.TOMLDecodeError, MoneyError) as error:
-        raise MappingError(f"the mapping cannot be read: {error}") from None
+    except (ValueError, RecursionError, MoneyError) as error:
+        why = "it is nested too deeply" if isinstance(error, RecursionError) else error
+        raise MappingError(f"the mapping cannot be read: {why}") from None
 
 
 def recognised(headings: Sequence[str], kept: Sequence[Mapping]) -> Mapping | None:
@@ -67,7 +69,7 @@ def mapping_beside(path: Path) -> Mapping | None:
     """The mapping that lies beside a file as ``<name>.mapping.toml``, or beside its folder; ``None``
     without."""
     beside = path.parent / f"{path.name}.mapping.toml"
-    return read_mapping(beside) if beside.is_file() else None
+    return read_mapping(beside) if os.path.isfile(beside) and inside(path.parent, beside) else None
 
 
 def write_mapping_text(text: str, path: Path) -> None:
@@ -155,10 +157,10 @@ def _charge_lines(charge: Charge) -> str:
 
 def _mapping(table: dict[str, Any]) -> Mapping:
     for key, value in table.items():
-        if key not in _KEYS:
-            raise MappingError(f"unknown entry {key!r}; expected some of {', '.join(_KEYS)}")
-        if not isinstance(value, _KEYS[key]):
-            raise MappingError(f"{key} must be a {_KEYS[key].__name__}, got {value!r}")
+        if key not in KEYS:
+            raise MappingError(f"unknown entry {key!r}; expected some of {', '.join(KEYS)}")
+        if not isinstance(value, KEYS[key]):
+            raise MappingError(f"{key} must be a {KEYS[key].__name__}, got {value!r}")
     if not table.get("source"):
         raise MappingError('a mapping names its source: source = "where the file comes from"')
     options = table.get("options", {})

@@ -23,6 +23,10 @@ NEAR: Final = 84.0
 """Likeness (0-100, share of letters that need no change) from which two names are proposed to be one."""
 
 
+FAR_MORE: Final = 10
+"""How many times as many records a name has that another is then likely a slip of."""
+
+
 def fold(name: pl.Expr) -> pl.Expr:
     """A name without what capitals and spaces make different."""
     return name.str.strip_chars().str.to_lowercase().str.replace_all(r"\s+", " ")
@@ -71,7 +75,7 @@ def settled_names(spellings: pl.DataFrame, aliases: pl.DataFrame) -> pl.DataFram
 
 def near_misses(spellings: pl.DataFrame, aliases: pl.DataFrame) -> pl.DataFrame:
     """Names so like a more common one that they may be the same: field, make, model, typed, records, name,
-    likeness.
+    name_records, likeness.
 
     A name that was settled, even as itself, is not proposed again.
     """
@@ -87,6 +91,41 @@ def near_misses(spellings: pl.DataFrame, aliases: pl.DataFrame) -> pl.DataFrame:
     )
 
 
+def with_doubtful_names(spellings: pl.DataFrame, listed: pl.DataFrame) -> pl.DataFrame:
+    """Names with ``make_doubtful``, ``model_doubtful`` and ``variant_doubtful``: whether each is proposed
+    to be another
+    one that far more records have.
+
+    ``listed``: see ``Market.names``.
+
+    >>> rows = [("Corvane", "Six", None), ("Corvaine", "Six", None)]
+    >>> names = pl.DataFrame(rows, schema=dict.fromkeys(FIELDS, pl.String), orient="row")
+    >>> row = {"field": "make", "make": None, "model": None, "typed": "corvaine", "records": 1}
+    >>> row |= {"name": "Corvane", "name_records": 40, "state": "proposed"}
+    >>> listed = pl.DataFrame([row], schema_overrides={"make": pl.String, "model": pl.String})
+    >>> found = with_doubtful_names(names, listed)
+    >>> found["make_doubtful"].to_list()
+    [False, True]
+    """
+    waiting = listed.filter(
+        pl.col("state") == "proposed", pl.col("name_records") >= FAR_MORE * pl.col("records")
+    )
+    within = {"make": [], "model": ["make"], "variant": ["make", "model"]}
+    for field in FIELDS:
+        of_field = waiting.filter(pl.col("field") == field)
+        keys = within[field]
+        doubtful = (
+            of_field.select(*keys, "typed").unique().with_columns(pl.lit(True).alias(f"{field}_doubtful"))
+        )
+        spellings = (
+            spellings.with_columns(fold(pl.col(field)).alias("typed"))
+            .join(doubtful, on=[*keys, "typed"], how="left", maintain_order="left")
+            .with_columns(pl.col(f"{field}_doubtful").fill_null(False))
+            .drop("typed")
+        )
+    return spellings
+
+
 def _near(field: str, named: pl.DataFrame, within: list[str]) -> pl.DataFrame:
     """Near misses among the names of one field, within each make or model."""
     counts = (
@@ -98,7 +137,8 @@ def _near(field: str, named: pl.DataFrame, within: list[str]) -> pl.DataFrame:
     groups = counts.partition_by(within, maintain_order=True) if within else [counts]
     found = [_pairs(group) for group in groups if group.height > 1]
     empty = pl.DataFrame(schema={**dict.fromkeys(within, pl.String), "typed": pl.String, "records": pl.Int64,
-                                 "name": pl.String, "likeness": pl.Float64})  # fmt: skip
+                                 "name": pl.String, "name_records": pl.Int64,
+                                 "likeness": pl.Float64})  # fmt: skip
     pairs = pl.concat([empty, *(pair.select(empty.columns).cast(empty.schema) for pair in found)])
     return pairs.select(
         pl.lit(field).alias("field"),
@@ -109,6 +149,7 @@ def _near(field: str, named: pl.DataFrame, within: list[str]) -> pl.DataFrame:
         "typed",
         "records",
         "name",
+        "name_records",
         "likeness",
     )
 
@@ -127,6 +168,7 @@ def _pairs(group: pl.DataFrame) -> pl.DataFrame:
     return group.with_columns(
         typed=pl.Series(words),
         name=group["name"].gather(best),
+        name_records=group["records"].gather(best),
         likeness=pl.Series(likeness[np.arange(len(words)), best]).cast(pl.Float64).round(1),
     ).filter((pl.col("likeness") >= NEAR) & same_numbers)
 

@@ -5,27 +5,29 @@ CSV file or a sheet. Blank rows are no rows.
 """
 
 import json
-import zipfile
-import zlib
+import os
 from collections import Counter
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import Any, Final
 
 import fastexcel
 import polars as pl
 import pyarrow
-import pyarrow.parquet
 
 from pricing.errors import FileError
 from pricing.intake.drawn_tables import tables_in
-from pricing.intake.layout import Layout, numbered
-from pricing.intake.listings import is_page, read_listings
-from pricing.intake.text_tables import PART_ROWS, read_text_table, survey_text
-
-LARGEST_WORKBOOK: Final = 2 << 30
-"""Bytes that a packed workbook may unpack to."""
+from pricing.intake.layout import Layout
+from pricing.intake.listings import is_page, pages_in, read_listings
+from pricing.intake.parquet_files import read_parquet
+from pricing.intake.text_tables import read_text_table, survey_text
+from pricing.intake.workbooks import refuse_large
+from pricing.nearest import did_you_mean
+from pricing.untrusted.documents import whole_number, whole_text
+from pricing.untrusted.door import read_untrusted
+from pricing.untrusted.files import is_folder, regular_size
+from pricing.untrusted.limits import LONGEST_HEADING, Limits
 
 
 @dataclass(frozen=True)
@@ -49,32 +51,89 @@ def read_file(path: Path, layout: Layout | None = None) -> Iterator[Part]:
     Raises ``FileError`` when it is absent, a folder, empty, broken, of another kind, or larger than any true
     one.
     """
-    layout = Layout() if layout is None else layout
-    if path.exists() and is_page(path):
-        frame = read_listings(path)
-        yield Part(frame, frame.height, frame.height)
-        return
-    if path.is_dir():
-        raise FileError(f"{path} is a folder, not a file of records")
-    if not path.is_file():
-        raise FileError(f"{path} does not exist")
-    reader = _READERS.get(path.suffix.lower())
-    if reader is None:
-        raise FileError(f"{path} is of no kind that can be read; expected one of {', '.join(_READERS)}")
-    try:
-        if path.stat().st_size == 0:
+    if not is_page(path):
+        if is_folder(path):
+            raise FileError(f"{path} is a folder, not a file of records")
+        size = regular_size(path, Limits.of(os.environ).read_size)
+        _reader(path)
+        if size == 0:
             raise FileError(f"{path} is empty")
-        rows = 0
-        for frame, expected, *others in reader(path, layout):
-            rows += frame.height
-            yield Part(_without_blank_rows(frame), rows, max(rows, expected), *others)
-    except (OSError, pl.exceptions.PolarsError, pyarrow.ArrowException) as error:
-        raise FileError(f"{path} cannot be read: {str(error).strip().splitlines()[0]}") from None
+    else:
+        size = sum(page.stat().st_size for page in pages_in(path))
+    asked = asdict(Layout() if layout is None else layout)
+    for answer in read_untrusted(parts, path, size=size, layout=asked):
+        yield Part(
+            answer.frame, answer.facts["done"], answer.facts["expected"], Counter(answer.facts["set_aside"])
+        )
+
+
+def sheet_names(path: Path) -> list[str]:
+    """The sheets of a workbook, in their order; none of a file of another kind.
+
+    Raises ``FileError`` for a workbook that cannot be read.
+    """
+    if _READERS.get(path.suffix.lower()) is not _read_book:
+        return []
+    (answer,) = read_untrusted(sheets, path)
+    return list(answer.facts["sheets"])
+
+
+def sheets(name: str, limits: Limits) -> Iterator[tuple[dict[str, Any], None]]:
+    """The reader that ``sheet_names`` has run in the reading process."""
+    yield {"sheets": _book(Path(name), limits).sheet_names}, None
 
 
 def read_whole(path: Path, layout: Layout | None = None) -> pl.DataFrame:
     """All rows of a file in one frame; sheets of different columns one under the other."""
     return pl.concat([part.frame for part in read_file(path, layout)], how="diagonal_relaxed")
+
+
+def parts(
+    name: str, limits: Limits, *, layout: dict[str, Any]
+) -> Iterator[tuple[dict[str, Any], pl.DataFrame]]:
+    """The reader that ``read_file`` has run in the reading process: each part with how far it is."""
+    path, asked = Path(name), Layout(**layout)
+    if is_page(path):
+        frame = read_listings(path)
+        yield {"done": frame.height, "expected": frame.height, "set_aside": {}}, frame
+        return
+    rows = 0
+    try:
+        for frame, expected, *others in _reader(path)(path, asked, limits):
+            _refuse_large(path, frame, limits)
+            rows += frame.height
+            set_aside = dict(others[0]) if others else {}
+            facts = {"done": rows, "expected": max(rows, expected), "set_aside": set_aside}
+            yield facts, _without_blank_rows(frame)
+    except (OSError, pl.exceptions.PolarsError, pyarrow.ArrowException) as error:
+        raise FileError(f"{path} cannot be read: {str(error).strip().splitlines()[0]}") from None
+
+
+def _reader(path: Path) -> Any:
+    reader = _READERS.get(path.suffix.lower())
+    if reader is None:
+        raise FileError(f"{path} is of no kind that can be read; expected one of {', '.join(_READERS)}")
+    return reader
+
+
+def _refuse_large(path: Path, frame: pl.DataFrame, limits: Limits) -> None:
+    """Refuse rows that are wider, or have longer headings or cells, than any true ones."""
+    if frame.width > limits.read_columns:
+        raise FileError(f"{path} has {frame.width:,} columns and may have at most {limits.read_columns:,}")
+    longest = max(frame.columns, key=len, default="")
+    if len(longest) > LONGEST_HEADING:
+        raise FileError(
+            f"{path} has a heading of {len(longest):,} characters and may have at most {LONGEST_HEADING:,}: "
+            f"{longest[:40]!r}"
+        )
+    lengths = frame.select(pl.col(pl.String).str.len_bytes().max())
+    for name, length in zip(lengths.columns, lengths.row(0) if lengths.width else (), strict=True):
+        if length is not None and length > limits.read_cell:
+            row = frame.filter(pl.col(name).str.len_bytes() == length)["row_number"][0]
+            raise FileError(
+                f"{path}, row {row}: {name[:40]!r} has {length:,} bytes and a cell may have at most "
+                f"{limits.read_cell:,}"
+            )
 
 
 def _without_blank_rows(frame: pl.DataFrame) -> pl.DataFrame:
@@ -87,15 +146,14 @@ def _without_blank_rows(frame: pl.DataFrame) -> pl.DataFrame:
 Frames = Iterator[tuple[pl.DataFrame, int] | tuple[pl.DataFrame, int, Counter[str]]]
 
 
-def _read_book(path: Path, layout: Layout) -> Frames:
-    if path.suffix.lower() != ".xls":  # the others are archives
-        _refuse_bomb(path)
+def _read_book(path: Path, layout: Layout, limits: Limits) -> Frames:
+    book = _book(path, limits)
+    names = book.sheet_names if layout.sheet is None else [layout.sheet]
+    if layout.sheet is not None and layout.sheet not in book.sheet_names:
+        near = did_you_mean(layout.sheet, book.sheet_names)
+        raise FileError(f"{path} has no sheet {layout.sheet!r}{near}; it has: {', '.join(book.sheet_names)}")
     try:
-        book = fastexcel.read_excel(path)
-        sheets = book.sheet_names if layout.sheet is None else [layout.sheet]
-        if layout.sheet is not None and layout.sheet not in book.sheet_names:
-            raise FileError(f"{path} has no sheet {layout.sheet!r}; it has: {', '.join(book.sheet_names)}")
-        loaded = [book.load_sheet(sheet, dtypes="string", header_row=None, skip_rows=0) for sheet in sheets]
+        loaded = [book.load_sheet(sheet, dtypes="string", header_row=None, skip_rows=0) for sheet in names]
         shown = [sheet for sheet in loaded if layout.sheet is not None or sheet.visible == "visible"]
         grids = [sheet.to_polars() for sheet in shown]
     except (fastexcel.FastExcelError, ValueError) as error:
@@ -109,63 +167,42 @@ def _read_book(path: Path, layout: Layout) -> Frames:
         yield table.frame, total, table.set_aside
 
 
-def _refuse_bomb(path: Path) -> None:
-    """Refuse a workbook that unpacks to more than any true one does; what it says of its size is not
-    believed."""
-    unpacked = 0
+def _book(path: Path, limits: Limits) -> fastexcel.ExcelReader:
+    if path.suffix.lower() != ".xls":  # the others are archives
+        refuse_large(path, limits)
     try:
-        with zipfile.ZipFile(path) as archive, path.open("rb") as file:
-            for member in archive.infolist():
-                file.seek(member.header_offset)
-                local = file.read(30)
-                file.seek(int.from_bytes(local[26:28], "little") + int.from_bytes(local[28:30], "little"), 1)
-                inflater, left = zlib.decompressobj(-zlib.MAX_WBITS), member.compress_size
-                while left > 0 and member.compress_type == zipfile.ZIP_DEFLATED and not inflater.eof:
-                    block = file.read(min(left, 1 << 20))
-                    if not block:
-                        raise FileError(f"{path} is not a readable workbook: it ends too early")
-                    left -= len(block)
-                    while block:
-                        unpacked += len(inflater.decompress(block, 1 << 24))
-                        block = inflater.unconsumed_tail
-                        if unpacked > LARGEST_WORKBOOK:
-                            raise FileError(f"{path} unpacks to more than {LARGEST_WORKBOOK} bytes")
-    except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, ValueError) as error:
-        raise FileError(f"{path} is not a readable workbook: {error}") from None
+        return fastexcel.read_excel(path)
+    except (fastexcel.FastExcelError, ValueError) as error:
+        raise FileError(f"{path} is not a readable workbook: {str(error).splitlines()[0]}") from None
 
 
-def _read_parquet(path: Path, layout: Layout) -> Frames:
-    file = pyarrow.parquet.ParquetFile(path)
-    total, done = file.metadata.num_rows, 0
-    if total == 0:
-        raise FileError(f"{path} holds no rows")
-    for batch in file.iter_batches(batch_size=PART_ROWS):
-        frame = pl.from_arrow(batch)
-        if isinstance(frame, pl.DataFrame):
-            yield numbered(frame, done + 1), total
-            done += frame.height
-
-
-def _read_json_lines(path: Path, layout: Layout) -> Frames:
-    encoding, lines = survey_text(path, layout.encoding)
+def _read_json_lines(path: Path, layout: Layout, limits: Limits) -> Frames:
+    encoding, lines, _ = survey_text(path, layout.encoding, limits)
     rows: list[dict[str, Any]] = []
     numbers: list[int] = []
+    names: dict[str, None] = {}
     with path.open(encoding=encoding) as file:
         for number, line in enumerate(file, 1):
             if not line.strip():
                 continue
             try:
-                row = json.loads(line)
+                row = json.loads(line, parse_int=whole_number)
             except (ValueError, RecursionError):
                 raise FileError(f"{path}, line {number} is not JSON") from None
             if not isinstance(row, dict):
                 raise FileError(f"{path}, line {number} is not a JSON object")
             rows.append(row)
             numbers.append(number)
+            names.update(dict.fromkeys(row))
+            if len(names) > limits.read_columns:
+                raise FileError(
+                    f"{path}, line {number}: the lines so far name more than {limits.read_columns:,} columns"
+                )
     if not rows:
         raise FileError(f"{path} holds no rows")
-    names = list(dict.fromkeys(name for row in rows for name in row))
-    columns = {name: [_cell(row.get(name)) for row in rows] for name in names if name != "row_number"}
+    columns = {
+        whole_text(name): [_cell(row.get(name)) for row in rows] for name in names if name != "row_number"
+    }
     frame = pl.DataFrame(columns, schema=dict.fromkeys(columns, pl.String))
     yield frame.with_columns(pl.Series("row_number", numbers, dtype=pl.Int64)), lines
 
@@ -173,9 +210,9 @@ def _read_json_lines(path: Path, layout: Layout) -> Frames:
 def _cell(value: object) -> str | None:
     """A JSON value as cell text: a list of words parted by ``;``, other structures as they are."""
     if value is None or isinstance(value, str):
-        return value
+        return None if value is None else whole_text(value)
     if isinstance(value, list) and all(isinstance(word, str) for word in value):
-        return ";".join(value)
+        return whole_text(";".join(value))
     return json.dumps(value)
 
 
@@ -184,7 +221,7 @@ _READERS: Final = {
     ".tsv": read_text_table,
     ".txt": read_text_table,
     **dict.fromkeys((".xlsx", ".xlsm", ".xlsb", ".ods", ".xls"), _read_book),
-    ".parquet": _read_parquet,
+    ".parquet": read_parquet,
     ".jsonl": _read_json_lines,
     ".ndjson": _read_json_lines,
 }

@@ -1,120 +1,104 @@
-"""Settling what a proposed mapping asks: an answer goes into the mapping's text, and its question out of
-it."""
+"""Settling what a proposed mapping asks: an answer goes into the mapping, and its question out of it."""
 
-import re
-import tempfile
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
-from pathlib import Path
-from typing import Final
+from dataclasses import replace
+from decimal import Decimal, InvalidOperation
+from typing import Any, Final
 
 from pricing.errors import MappingError
 from pricing.intake.mapping import YEAR_UNITS
-from pricing.intake.mapping_files import read_mapping
-from pricing.intake.proposals import MAY_BE_UNKNOWN, Proposal, open_questions
-from pricing.intake.written.dates import ORDERS
-from pricing.money.currencies import CURRENCIES
-from pricing.records.contract import COUNTRIES
-from pricing.vocabulary import AMOUNT_UNITS, CHANNELS, DISTANCE_UNITS, OUTCOMES, PRICE_BASES
+from pricing.intake.mapping import Mapping as Columns
+from pricing.intake.proposals import Proposal
+from pricing.intake.questions import CHOICES, MAY_BE_UNKNOWN, UNKNOWN, premium_question
+from pricing.intake.written.words import WORD_COLUMNS
+from pricing.money.charges import Charge, Tier
+from pricing.nearest import did_you_mean
+from pricing.records.contract import COLUMNS, FIRST_SALE
 
-_ASKS: Final = re.compile(r"\[(constants|dates|units)\] (\w+): ")
-
-_CHOICES: Final[dict[str, Sequence[str]]] = {
-    "channel": CHANNELS,
-    "outcome": OUTCOMES,
-    "price_basis": PRICE_BASES,
-    "country": sorted(COUNTRIES),
-    "currency": sorted(CURRENCIES),
-    "order": ORDERS,
-    "odometer_km": tuple(DISTANCE_UNITS),
-    "amount_unit": tuple(AMOUNT_UNITS),
+_FIELDS: Final = {
+    "order": "date_order",
+    "odometer_km": "odometer_unit",
+    "amount_unit": "amount_unit",
+    "decimal": "decimal",
 }
-
-
-@dataclass(frozen=True)
-class Question:
-    """One open question that a single word settles: the ``section`` and ``key`` of the mapping it is about,
-    and the ``choices`` there are."""
-
-    text: str
-    section: str
-    key: str
-    choices: tuple[str, ...]
-
-
-def answerable(text: str) -> tuple[Question, ...]:
-    """The open questions of a mapping's text that one word out of a list settles; others are settled by hand.
-
-    >>> answerable('# To settle: [units] odometer_km: names no unit\\nsource = "hall"')[0].choices[:2]
-    ('km', 'miles')
-    """
-    found = []
-    for question in open_questions(text):
-        asks = _ASKS.match(question)
-        if asks and asks[2] in _CHOICES:
-            found.append(Question(question, asks[1], asks[2], tuple(_CHOICES[asks[2]])))
-    return tuple(found)
-
-
-def settled(text: str, question: Question, answer: str) -> str:
-    """The mapping's text with a question answered.
-
-    Raises:
-        MappingError: the answer is none of the choices, or the text is no mapping.
-
-    >>> asked = '# To settle: [dates] order: which\\nsource = "hall"\\n[columns]\\nevent_date = "Day"\\n'
-    >>> "To settle" in settled(asked, answerable(asked)[0], "day-month-year")
-    False
-    """
-    with tempfile.TemporaryDirectory(prefix="pricing-") as folder:
-        path = Path(folder) / "mapping.toml"
-        path.write_text(text, encoding="utf-8")
-        try:
-            mapping = read_mapping(path)
-        except MappingError as error:
-            raise MappingError(str(error).replace(f"{folder}/", "")) from error
-    asked = Proposal(mapping, tuple(open_questions(text)))
-    return with_answers(asked, {question.key: answer}).text
+"""By answer the field of a mapping that it goes into."""
 
 
 def with_answers(proposal: Proposal, answers: Mapping[str, str]) -> Proposal:
     """A proposal with what holds for the whole file: by column of ours the value of every row, or ``order``
-    of dates, ``odometer_km`` (its unit), ``year`` (year or age), ``amount_unit``, ``decimal``. ``unknown``
-    leaves channel or country unknown.
+    of dates,
+    ``odometer_km`` (its unit), ``year`` (year or age), ``amount_unit``, ``decimal``, ``premium`` (the
+    buyer's, in per
+    cent with its tax), ``car`` (by words, or refuse), and ``column:word`` for what a word of theirs means.
+    ``unknown``
+    leaves channel, country or a word unknown.
 
     Raises:
         MappingError: there is no such name, or its value is none of those it may have.
 
-    >>> from pricing.intake.mapping import Mapping as Columns
-    >>> asked = Proposal(Columns("club", {"make": "Make"}), ("[constants] channel: no column says it",))
+    >>> from pricing.intake.questions import Question
+    >>> asked = (Question("constants", "channel", "no column says it"),)
+    >>> asked = Proposal(Columns("club", {"make": "Make"}), asked)
     >>> with_answers(asked, {"channel": "private"}).mapping.constants
     {'channel': 'private'}
     >>> with_answers(asked, {"channel": "unknown"}).questions
     ()
+    >>> with_answers(asked, {"condition_band:tatty": "project"}).mapping.words
+    {'condition_band': {'tatty': 'project'}}
     """
-    mapping, questions = proposal.mapping, proposal.questions
-    for key, value in answers.items():
-        choices = _CHOICES.get(key)
-        left_open = key in MAY_BE_UNKNOWN and value == "unknown"
-        if choices is not None and value not in choices and not left_open:
-            raise MappingError(f"{key} is one of {', '.join(choices[:8])}; got {value!r}")
-        if key == "order":
-            mapping = replace(mapping, date_order=value)
-        elif key == "odometer_km":
-            mapping = replace(mapping, odometer_unit=value)
-        elif key == "amount_unit":
-            mapping = replace(mapping, amount_unit=value)
-        elif key == "decimal":
-            mapping = replace(mapping, decimal=value)
-        elif key == "year" and value in YEAR_UNITS:
-            mapping = replace(mapping, year_unit=value)
-        elif not left_open:
-            columns = {ours: theirs for ours, theirs in mapping.columns.items() if ours != key}
-            mapping = replace(mapping, columns=columns, constants={**mapping.constants, key: value})
-        questions = tuple(asked for asked in questions if _asked_key(asked) != key)
-    return Proposal(mapping, questions, proposal.columns)
+    mapping = proposal.mapping
+    for name, value in answers.items():
+        if name != "premium":
+            mapping = _answered(mapping, name, value)
+    if "premium" in answers:
+        mapping = replace(mapping, charges=_charges(mapping, proposal.currencies, answers["premium"]))
+    left = [asked for asked in proposal.questions if asked.name not in answers and asked.section != "premium"]
+    return replace(proposal, mapping=mapping, questions=(*left, *premium_question(mapping)))
 
 
-def _asked_key(question: str) -> str | None:
-    asks = _ASKS.match(question)
-    return None if asks is None else asks[2]
+def _answered(mapping: Columns, name: str, value: str) -> Columns:
+    column, colon, word = name.partition(":")
+    choices = CHOICES.get(column)
+    if value == UNKNOWN and (colon or name in MAY_BE_UNKNOWN):
+        constants = {ours: said for ours, said in mapping.constants.items() if ours != name}
+        return replace(mapping, constants=constants)
+    if choices is not None and value not in choices:
+        few = f" is one of {', '.join(choices)}" if len(choices) < 10 else " cannot be that"
+        raise MappingError(f"{name}{few}; got {value!r}{did_you_mean(value, choices)}")
+    if colon:
+        if column not in WORD_COLUMNS:
+            near = did_you_mean(column, WORD_COLUMNS)
+            raise MappingError(f"words are told of {', '.join(WORD_COLUMNS)}; got {column!r}{near}")
+        own = {**mapping.words.get(column, {}), word.lower(): value}
+        return replace(mapping, words={**mapping.words, column: own})
+    if name in _FIELDS:
+        field: dict[str, Any] = {_FIELDS[name]: value}
+        return replace(mapping, **field)
+    if name == "car":
+        return replace(mapping, car_words=value == "by words")
+    if name == "year" and value in YEAR_UNITS:
+        return replace(mapping, year_unit=value)
+    if name not in COLUMNS:
+        known = (*COLUMNS, *CHOICES, "premium")
+        raise MappingError(
+            f"no answer is called {name!r}{did_you_mean(name, known)}; see: pricing format --mapping"
+        )
+    columns = {ours: theirs for ours, theirs in mapping.columns.items() if ours != name}
+    return replace(mapping, columns=columns, constants={**mapping.constants, name: value})
+
+
+def _charges(mapping: Columns, currencies: Sequence[str], per_cent: str) -> tuple[Charge, ...]:
+    """What the source charges, with a buyer's premium of one rate at any price, on all of its sales."""
+    try:
+        rate = Decimal(per_cent.strip().rstrip("%").strip().replace(",", ".")) / 100
+    except InvalidOperation:
+        raise MappingError(f"premium is in per cent with its tax, such as 15; got {per_cent!r}") from None
+    if not 0 <= rate < 1:
+        raise MappingError(f"premium is between 0 and 100 per cent of the hammer price; got {per_cent!r}")
+    said = {*currencies, mapping.constants.get("currency", "")} - {""}
+    if not said:
+        raise MappingError("a premium in per cent needs the currency of the file: answer currency first")
+    others = tuple(charge for charge in mapping.charges if charge.kind != "premium")
+    return others + tuple(
+        Charge(mapping.source, "premium", FIRST_SALE, currency, (Tier(rate),)) for currency in sorted(said)
+    )

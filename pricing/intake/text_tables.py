@@ -13,12 +13,13 @@ import polars as pl
 from pricing.errors import FileError
 from pricing.intake.drawn_tables import LOOKED_THROUGH, DrawnTable, header_row, tables_in
 from pricing.intake.layout import Layout, numbered
+from pricing.untrusted.limits import Limits
 
 PART_ROWS: Final = 250_000
-LONGEST_CELL: Final = 1_000_000
-"""Characters; a longer cell is an unclosed quote or an attack."""
-
 BLOCK: Final = 1 << 22
+FEWEST_SWALLOWED: Final = 3
+"""Lines inside one cell from which they are looked at as rows."""
+
 EXTRA_CELLS: Final = "cells beyond the header"
 """Column holding what a line has more than its header."""
 
@@ -35,16 +36,27 @@ DRAWN_LINES: Final = 20_000
 Frames = Iterator[tuple[pl.DataFrame, int] | tuple[pl.DataFrame, int, Counter[str]]]
 
 
-def read_text_table(path: Path, layout: Layout) -> Frames:
+def read_text_table(path: Path, layout: Layout, limits: Limits) -> Frames:
     """The rows of a text file, part by part, how many there will be about, and those that are no records."""
-    encoding, lines = survey_text(path, layout.encoding)
-    head = _head(path, encoding)
+    csv.field_size_limit(limits.read_cell)
+    survey = survey_text(path, layout.encoding, limits)
+    head = _head(path, survey[0], limits)
     delimiter = _find_delimiter(head) if layout.delimiter is None else layout.delimiter
     if len(delimiter.encode()) != 1:
         raise FileError(f"{path}: a delimiter is one plain character; got {delimiter!r}")
+    for found in _found(path, layout, limits, survey, head, delimiter):
+        _refuse_open_quote(path, found[0], delimiter)
+        yield found
+
+
+def _found(
+    path: Path, layout: Layout, limits: Limits, survey: tuple[str, int, str], head: list[str], delimiter: str
+) -> Frames:
+    """The rows by whichever reader the file needs."""
+    encoding, lines, line_end = survey
     first = 0 if layout.header_row is None else layout.header_row - 1
     if layout.header_row is None and lines <= DRAWN_LINES:
-        drawn = _drawn(path, encoding, delimiter)
+        drawn = _drawn(path, encoding, delimiter, limits)
         if drawn is not None:
             total = sum(table.frame.height for table in drawn)
             for table in drawn:
@@ -52,10 +64,10 @@ def read_text_table(path: Path, layout: Layout) -> Frames:
             return
     elif layout.header_row is None:
         first = header_row([_cells(line, delimiter) for line in head]) or 0
-    if encoding in ("utf-8", "utf-8-sig"):
+    if encoding in ("utf-8", "utf-8-sig") and line_end == "\n":
         source: Path | bytes = path
     else:
-        source = path.read_bytes().decode(encoding).encode()
+        source = path.read_bytes().decode(encoding).replace(line_end, "\n").encode()
     done = 0
     try:
         scan = pl.scan_csv(source, infer_schema=False, separator=delimiter, skip_lines=first)
@@ -71,16 +83,15 @@ def read_text_table(path: Path, layout: Layout) -> Frames:
         yield from _read_ragged(path, encoding, delimiter, first, done)
 
 
-def _drawn(path: Path, encoding: str, delimiter: str) -> list[DrawnTable] | None:
+def _drawn(path: Path, encoding: str, delimiter: str, limits: Limits) -> list[DrawnTable] | None:
     """The tables of a file that is more than a header and records below it; None for one that is not."""
-    csv.field_size_limit(LONGEST_CELL)
     with path.open(encoding=encoding, newline="") as file:
         try:
             rows = list(csv.reader(file, delimiter=delimiter))
         except csv.Error:
             return None
     width = max(map(len, rows), default=0)
-    if width < 2:
+    if width < 2 or width > limits.read_columns:
         return None
     cells = [[cell if cell != "" else None for cell in row] + [None] * (width - len(row)) for row in rows]
     header = header_row(cells)
@@ -106,7 +117,6 @@ def _read_ragged(
 ) -> Iterator[tuple[pl.DataFrame, int]]:
     """Lines through Python's own reader, from row ``done`` on; cells beyond the header go in a column of
     theirs."""
-    csv.field_size_limit(LONGEST_CELL)
     with path.open(encoding=encoding, newline="") as file:
         lines = csv.reader(file, delimiter=delimiter)
         rows: list[list[str]] = []
@@ -143,11 +153,30 @@ def _unique_names(header: list[str]) -> list[str]:
     return names
 
 
-def survey_text(path: Path, stated: str | None) -> tuple[str, int]:
-    """The encoding of a text file and the number of its lines, in one pass that bounds the length of a
-    line."""
+def _refuse_open_quote(path: Path, frame: pl.DataFrame, delimiter: str) -> None:
+    """Refuse a cell that holds several lines of as many cells as the header has: rows that a quotation mark
+    which is not closed has swallowed."""
+    broken = frame.select(pl.col(pl.String).str.contains("\n", literal=True).any())
+    names = [name for name in broken.columns if broken[name][0]]
+    width = len(set(frame.columns) - {"row_number", EXTRA_CELLS})
+    if not names or width < 2:
+        return
+    lines, marks = (pl.col(names).str.count_matches(mark, literal=True) for mark in ("\n", delimiter))
+    swallowed = (lines >= FEWEST_SWALLOWED) & (marks >= (lines - 1) * (width - 1))
+    rows = frame.filter(pl.any_horizontal(swallowed))["row_number"]
+    if rows.len():
+        raise FileError(
+            f"{path}, row {rows[0]}: a quotation mark is opened and not closed, and swallows the rows after "
+            "it; close it, or take it away"
+        )
+
+
+def survey_text(path: Path, stated: str | None, limits: Limits) -> tuple[str, int, str]:
+    """The encoding of a text file, the number of its lines and what ends them, in one pass that bounds the
+    length of a line."""
     if stated is not None and stated not in ENCODINGS:
         raise FileError(f"{path}: encoding {stated!r} is not one of {', '.join(ENCODINGS)}")
+    longest = limits.read_cell * 32
     with path.open("rb") as file:
         start = file.read(4)
         if stated is None:
@@ -158,28 +187,38 @@ def survey_text(path: Path, stated: str | None) -> tuple[str, int]:
             raise FileError(f"{path} is not a text file")
         file.seek(0)
         decoder = codecs.getincrementaldecoder(ENCODINGS[found])()
-        lines, unbroken, last = 0, 0, b""
-        while block := file.read(BLOCK):
+        lines, returns, unbroken, last, plain = 0, 0, 0, b"", True
+        while True:
+            block = file.read(BLOCK)
             try:
-                decoder.decode(block)
+                plain &= decoder.decode(block, final=not block).isascii()
             except UnicodeDecodeError as error:
+                if not block and (found == "utf-16" or not plain):
+                    raise FileError(f"{path} is cut short: it ends in the middle of a character") from None
                 if stated is None and found == "utf-8":
-                    return survey_text(path, "latin-1")
+                    return survey_text(path, "latin-1", limits)
                 raise FileError(f"{path} is not {found} text: {error.reason} at byte {error.start}") from None
+            if not block:
+                break
             if found != "utf-16" and b"\0" in block:
                 raise FileError(f"{path} is not a text file: it holds a zero byte")
             lines += block.count(b"\n")
+            returns += block.count(b"\r")
             last = block[-1:]
-            unbroken = unbroken + len(block) if b"\n" not in block else len(block) - block.rfind(b"\n")
-            if unbroken > 32 * LONGEST_CELL:
-                raise FileError(f"{path} has a line of more than {32 * LONGEST_CELL} characters")
-    return ENCODINGS[found], lines + (last != b"\n")
+            ends = max(block.rfind(b"\n"), block.rfind(b"\r"))
+            unbroken = unbroken + len(block) if ends < 0 else len(block) - ends
+            if unbroken > longest:
+                raise FileError(f"{path} has a line of more than {longest:,} characters")
+    line_end = "\r" if returns and not lines else "\n"
+    if line_end == "\r":
+        lines = returns
+    return ENCODINGS[found], lines + (last != line_end.encode()), line_end
 
 
-def _head(path: Path, encoding: str) -> list[str]:
+def _head(path: Path, encoding: str, limits: Limits) -> list[str]:
     """The first lines of a file."""
     with path.open(encoding=encoding, newline="") as file:
-        return [file.readline(LONGEST_CELL) for _ in range(LOOKED_THROUGH)]
+        return [file.readline(limits.read_cell) for _ in range(LOOKED_THROUGH)]
 
 
 def _cells(line: str, delimiter: str) -> list[str | None]:

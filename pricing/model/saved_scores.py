@@ -12,7 +12,6 @@ import polars as pl
 from pricing.errors import ModelError
 from pricing.model.backtest import Backtest
 from pricing.store.market import Market
-from pricing.store.scores import keep_scores, read_scores
 
 FORMAT: Final = "classic-car-pricing scores 1"
 
@@ -42,7 +41,7 @@ def save_scores(scored: Backtest, market: Market, fit_id: str, records: str) -> 
         "origins": [origin.isoformat() for origin in scored.origins],
         "parts": dict(scored.parts),
     }
-    keep_scores(market.path, fit_id, records, facts, payload)
+    market.scores.keep(fit_id, records, facts, payload)
 
 
 def load_scores(market: Market) -> SavedScores | None:
@@ -51,7 +50,7 @@ def load_scores(market: Market) -> SavedScores | None:
     Raises:
         ModelError: they were altered or are of another format.
     """
-    row = read_scores(market.path)
+    row = market.scores.last()
     if row is None:
         return None
     fit_id, records, at, facts, payload = row

@@ -5,7 +5,6 @@ A charge is tiered: each rate applies to the part of the hammer price inside its
 charge. Charge and tax are each rounded half up to the currency's smallest unit.
 """
 
-import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
@@ -15,8 +14,9 @@ from typing import Any, Final
 
 import polars as pl
 
-from pricing.errors import FileError, MoneyError
+from pricing.errors import MoneyError
 from pricing.money.currencies import MICRO, divide_half_up, minor_unit_places
+from pricing.untrusted.documents import read_toml
 
 KINDS: Final = ("premium", "commission", "entry fee", "unsold fee", "import duty", "import tax")
 """Charged on the hammer price, or on the price paid; an entry fee is due whether the car sells or not, an
@@ -155,6 +155,8 @@ def read_charges(source: str, kind: str, tables: Sequence[Mapping[str, Any]]) ->
                 f"{kind} of {source!r} needs from (a date), currency, tiers and may have tax, minimum; "
                 f"got {', '.join(map(str, table)) or 'nothing'}"
             )
+        if not all(isinstance(tier, dict) for tier in table["tiers"]):
+            raise MoneyError(f"{kind} of {source!r}: tiers are tables such as {{ rate = 0.15 }}")
         tiers = tuple(
             Tier(_decimal(tier.get("rate")), None if "up_to" not in tier else _decimal(tier["up_to"]))
             for tier in table["tiers"]
@@ -229,12 +231,7 @@ def read_schedule(path: Path) -> Schedule:
         FileError: it cannot be read as TOML.
         MoneyError: a charge makes no sense.
     """
-    try:
-        facts = tomllib.loads(path.read_text(encoding="utf-8"))
-    except OSError as error:
-        raise FileError(f"{path}: cannot be read as a schedule: {error.strerror}") from None
-    except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        raise FileError(f"{path}: cannot be read as a schedule (TOML): {error}") from None
+    facts = read_toml(path)
     tables = facts.get("charge")
     if not isinstance(tables, list) or not all(isinstance(table, dict) for table in tables):
         raise MoneyError(f"{path}: a schedule has tables [[charge]]; got {', '.join(facts) or 'nothing'}")
@@ -254,9 +251,12 @@ def read_schedule(path: Path) -> Schedule:
 
 def _decimal(value: object) -> Decimal:
     try:
-        return Decimal(str(value))
+        number = Decimal(str(value))
     except InvalidOperation:
-        raise MoneyError(f"a rate or an amount of a charge is a number; got {value!r}") from None
+        number = Decimal("NaN")
+    if not number.is_finite():
+        raise MoneyError(f"a rate or an amount of a charge is a number; got {str(value)[:40]!r}")
+    return number
 
 
 def _thousandths(amount: Decimal) -> int:

@@ -6,6 +6,7 @@ import os
 import shutil
 import tempfile
 import zipfile
+import zlib
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -21,6 +22,8 @@ from pricing.store.market_paths import market_path
 from pricing.store.place import server_address
 from pricing.store.replacing import replace_file
 from pricing.store.transfer import copy_market
+from pricing.untrusted.door import read_untrusted
+from pricing.untrusted.limits import Limits
 
 FORMAT: Final = "classic car market backup 1"
 MANIFEST: Final = "manifest.json"
@@ -74,8 +77,6 @@ def back_up(place: str | Path, target: str | Path) -> Backup:
                 archive.write(path, name)
         (folder / "tried").mkdir()
         _unpack(part, folder / "tried")
-        if Market.open(folder / "tried" / MARKET, create=False).digest() != digest:
-            raise FileError(f"{target}: the archive did not restore to the same market; nothing was kept")
         with part.open("rb") as written:
             os.fsync(written.fileno())
         part.rename(target)
@@ -111,8 +112,6 @@ def restore(source: Path, place: str | Path) -> Backup:
     path = Path(place)
     with _folder(path.parent) as folder:
         manifest = _unpack(source, folder)
-        if Market.open(folder / MARKET, create=False).digest() != manifest["digest"]:
-            raise FileError(f"{source}: the market in it is not the one that was backed up")
         kept = replace_file(path, folder / MARKET)
         if (folder / SHEETS).is_dir():
             shutil.copytree(folder / SHEETS, path.with_suffix(f".{SHEETS}"), dirs_exist_ok=True)
@@ -120,36 +119,67 @@ def restore(source: Path, place: str | Path) -> Backup:
 
 
 def _unpack(source: Path, folder: Path) -> dict[str, Any]:
-    """Unpack what the manifest names, each file held to its digest; nothing else leaves the archive."""
+    """Unpack what the manifest names, each file held to its digest; nothing else leaves the archive. The
+    market in it is opened and held to its digest where it can do no harm."""
+    (answer,) = read_untrusted(unpacked, source, folder=str(folder))
+    return answer.facts
+
+
+def unpacked(name: str, limits: Limits, *, folder: str) -> Iterator[tuple[dict[str, Any], None]]:
+    """The reader that ``restore`` has run in the reading process: the manifest, once its files lie in the
+    folder."""
+    source, into = Path(name), Path(folder)
     try:
         with zipfile.ZipFile(source) as archive:
             if archive.getinfo(MANIFEST).file_size > LARGEST_MANIFEST:
                 raise FileError(f"{source}: its manifest is too large")
-            manifest: dict[str, Any] = json.loads(archive.read(MANIFEST))
-            if manifest.get("format") != FORMAT:
-                raise FileError(f"{source}: its format is {manifest.get('format')!r}, expected {FORMAT!r}")
-            for name, digest in manifest["files"].items():
-                target = folder / name
-                if name != MARKET and not _is_sheet(name):
-                    raise FileError(f"{source}: names a file {name!r}, which no backup holds")
+            manifest = _checked(source, json.loads(archive.read(MANIFEST)))
+            _refuse_large(source, archive, manifest, into, limits)
+            for inner, digest in manifest["files"].items():
+                target = into / inner
                 target.parent.mkdir(parents=True, exist_ok=True)
-                with archive.open(name) as packed, target.open("wb") as written:
+                with archive.open(inner) as packed, target.open("wb") as written:
                     shutil.copyfileobj(packed, written, _CHUNK)
                 if _sha256(target) != digest:
-                    raise FileError(f"{source}: {name} was altered: it does not match its digest")
+                    raise FileError(f"{source}: {inner} was altered: it does not match its digest")
     except OSError as error:
         raise FileError(f"{source}: cannot be read: {error.strerror or error}") from None
-    except (
-        zipfile.BadZipFile,
-        KeyError,
-        ValueError,
-        AttributeError,
-        TypeError,
-        EOFError,
-        RuntimeError,
-    ) as error:
+    except (zipfile.BadZipFile, zlib.error, KeyError, ValueError, EOFError, RuntimeError) as error:
         raise FileError(f"{source}: is no whole backup: {str(error)[:120]}") from None
+    if Market.open(into / MARKET, create=False).digest() != manifest["digest"]:
+        raise FileError(f"{source}: the market in it is not the one that was backed up")
+    yield manifest, None
+
+
+def _checked(source: Path, manifest: Any) -> dict[str, Any]:
+    """A manifest that holds all that a backup's does, before anything is done by it."""
+    if not isinstance(manifest, dict):
+        raise FileError(f"{source}: is no whole backup: its manifest is no JSON object")
+    if manifest.get("format") != FORMAT:
+        raise FileError(f"{source}: its format is {str(manifest.get('format'))[:60]!r}, expected {FORMAT!r}")
+    files = manifest.get("files")
+    texts = [manifest.get("made_at"), manifest.get("digest")]
+    if not isinstance(files, dict) or MARKET not in files:
+        raise FileError(f"{source}: is no whole backup: its manifest names no market")
+    if not all(isinstance(text, str) for text in (*texts, *files.values())):
+        raise FileError(f"{source}: is no whole backup: its manifest lacks the time or the digests")
+    for name in files:
+        if name != MARKET and not _is_sheet(name):
+            raise FileError(f"{source}: names a file {name[:60]!r}, which no backup holds")
     return manifest
+
+
+def _refuse_large(
+    source: Path, archive: zipfile.ZipFile, manifest: dict[str, Any], into: Path, limits: Limits
+) -> None:
+    """Refuse an archive that unpacks to more than any true one, or than there is room for."""
+    total, size = sum(archive.getinfo(name).file_size for name in manifest["files"]), source.stat().st_size
+    most = limits.bytes_out(size)
+    if total > most:
+        raise FileError(f"{source}: unpacks to {total:,} bytes, and its {size:,} bytes to at most {most:,}")
+    free = shutil.disk_usage(into).free
+    if total > free:
+        raise FileError(f"{source}: unpacks to {total:,} bytes, and there is room for {free:,}")
 
 
 def _is_sheet(name: str) -> bool:

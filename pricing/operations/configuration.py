@@ -13,6 +13,8 @@ from pathlib import Path
 from typing import Any, Final
 
 from pricing.errors import FileError
+from pricing.untrusted.files import bounded_bytes
+from pricing.untrusted.limits import Limits
 
 FILE_VARIABLE: Final = "PRICING_CONFIGURATION"
 """Environment variable that names the file; without it, ``pricing.toml`` in the current folder, if there."""
@@ -32,7 +34,7 @@ def _asked(default: Any, about: str, *, least: float | None = None, allowed: tup
 
 
 @dataclass(frozen=True)
-class Configuration:
+class Configuration(Limits):
     """What a service is run with. Each field is a key of the file and, in capitals after ``PRICING_``, an
     environment variable.
 
@@ -67,7 +69,7 @@ class Configuration:
     answer_seconds: float = _asked(60.0, "seconds an answer may take, loads and fits aside", least=0.1)
     work_seconds: float = _asked(3600.0, "seconds a load or a fit may take", least=1)
     stop_seconds: int = _asked(
-        60, "seconds that requests in hand are given when the server is stopped", least=0
+        8, "seconds that requests in hand are given when the server is stopped", least=0
     )
     log_level: str = _asked("info", "least level of what is logged", allowed=LOG_LEVELS)
 
@@ -114,12 +116,8 @@ def read_file(path: Path) -> dict[str, str]:
     """The values of a configuration file, as texts."""
     known = {asked.name: asked for asked in fields(Configuration)}
     try:
-        if path.stat().st_size > LARGEST_FILE:
-            raise FileError(f"{path}: larger than {LARGEST_FILE:,} bytes, not a configuration")
-        content = tomllib.loads(path.read_text(encoding="utf-8-sig"))
-    except OSError as error:
-        raise FileError(f"{path}: cannot be read: {error.strerror}") from None
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError, RecursionError) as error:
+        content = tomllib.loads(bounded_bytes(path, LARGEST_FILE).decode("utf-8-sig"))
+    except (ValueError, RecursionError) as error:
         raise FileError(f"{path}: cannot be read as TOML: {error}") from None
     texts = {}
     for key, value in content.items():

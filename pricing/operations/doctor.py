@@ -21,7 +21,6 @@ from pricing.store.market import Market
 from pricing.store.place import is_copy
 from pricing.store.replacing import put_aside
 from pricing.store.schema import VERSION
-from pricing.store.tokens import list_tokens
 
 GOOD: Final = "in order"
 LOOK: Final = "look at"
@@ -181,7 +180,7 @@ def _rates(market: Market, at: date) -> Iterator[Finding]:
 
 
 def _tokens(market: Market, at: date) -> Iterator[Finding]:
-    kept = list_tokens(market.path)
+    kept = market.tokens.listed()
     in_force = [
         row for row in kept.iter_rows(named=True)
         if row["revoked_at"] is None and (row["expires_at"] is None or row["expires_at"].date() > at)

@@ -8,14 +8,17 @@ Who knows a sheet's name can open it: the name is long and random, and stands in
 import io
 import re
 import secrets
+from collections.abc import Iterator
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
-from PIL import Image, ImageOps, UnidentifiedImageError
+from PIL import Image, ImageOps
 
 from pricing.condition.inspection import Inspection
 from pricing.condition.inspection_files import open_inspection, save
 from pricing.errors import FileError
+from pricing.untrusted.door import read_untrusted
+from pricing.untrusted.limits import Limits
 
 LARGEST_PHOTO: Final = 15_000_000
 """Bytes."""
@@ -85,16 +88,7 @@ def keep_photo(market: Path, name: str, check: str, content: bytes) -> str:
         raise FileError(f"the photo has {len(content):,} bytes, at most {LARGEST_PHOTO:,}")
     if not content.startswith(_FIRST_BYTES):
         raise FileError(f"the photo is none of: {', '.join(PHOTO_KINDS)}")
-    try:
-        with Image.open(io.BytesIO(content), formats=("JPEG", "PNG", "WEBP")) as opened:
-            if opened.width * opened.height > MOST_PIXELS:
-                raise FileError(
-                    f"the photo has {opened.width:,} x {opened.height:,} pixels, too many to keep"
-                )
-            upright = ImageOps.exif_transpose(opened).convert("RGB")
-            upright.thumbnail((LONGEST_SIDE, LONGEST_SIDE))
-    except (UnidentifiedImageError, OSError, ValueError, SyntaxError, Image.DecompressionBombError) as error:
-        raise FileError(f"the photo cannot be read: {str(error).splitlines()[0][:120]}") from None
+    (smaller,) = read_untrusted(small_photo, Path("the photo"), content=content)
     folder = sheet_folder(market, name)
     taken = sum(1 for _ in folder.glob("*.jpg"))
     if taken >= MOST_PHOTOS:
@@ -102,10 +96,23 @@ def keep_photo(market: Path, name: str, check: str, content: bytes) -> str:
     plain = re.sub(r"[^a-z0-9_]", "_", check.lower())[:60]
     file = f"{plain}-{taken + 1:03d}.jpg"
     try:
-        upright.save(folder / file, "JPEG", quality=85)
+        (folder / file).write_bytes(smaller.content)
     except OSError as error:
         raise FileError(f"the photo cannot be kept beside the market file: {error.strerror}") from None
     return file
+
+
+def small_photo(name: str, limits: Limits) -> Iterator[tuple[dict[str, Any], bytes]]:
+    """The reader that ``keep_photo`` has run in the reading process: a photo upright, small, and a JPEG."""
+    with Image.open(name, formats=("JPEG", "PNG", "WEBP")) as opened:
+        if opened.width * opened.height > MOST_PIXELS:
+            raise FileError(f"the photo has {opened.width:,} x {opened.height:,} pixels, too many to keep")
+        opened.draft("RGB", (LONGEST_SIDE, LONGEST_SIDE))
+        upright = ImageOps.exif_transpose(opened).convert("RGB")
+        upright.thumbnail((LONGEST_SIDE, LONGEST_SIDE))
+    written = io.BytesIO()
+    upright.save(written, "JPEG", quality=85)
+    yield {}, written.getvalue()
 
 
 def photo(market: Path, name: str, file: str) -> Path | None:

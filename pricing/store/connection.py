@@ -29,6 +29,14 @@ except ImportError:  # pragma: no cover - Windows
 TIMEOUT_SECONDS: Final = 60.0
 """How long a connection waits for another process by default."""
 
+
+class Connect(Protocol):
+    """Gives a connection to one market, for one piece of work; with ``write`` one transaction."""
+
+    def __call__(self, *, write: bool = False) -> AbstractContextManager[duckdb.DuckDBPyConnection]:
+        """See ``connection``."""
+
+
 Values = list[Any] | dict[str, Any] | None
 """What is bound to a statement's parameters, by place or by name."""
 

@@ -5,7 +5,7 @@ once.
 """
 
 import json
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from contextlib import AbstractContextManager
 from datetime import UTC, date, datetime
 from html import escape
@@ -16,25 +16,28 @@ import duckdb
 import polars as pl
 
 from pricing.errors import MarketError
+from pricing.intake.mapping import Mapping as Columns
+from pricing.intake.written.cars import CarNames
 from pricing.progress import Progress, untold
-from pricing.store import history as store_history
-from pricing.store import links as store_links
-from pricing.store import names as store_names
-from pricing.store import rebase as store_rebase
-from pricing.store import removal
-from pricing.store import suspicions as store_suspicions
-from pricing.store import terms as store_terms
-from pricing.store.answers import Receipt, keep_result
 from pricing.store.audit import now, write_audit
 from pricing.store.connection import TIMEOUT_SECONDS, Values, add_row, connection, frame, run
-from pricing.store.loading import LoadReport, load_files
+from pricing.store.kept.answers import Answers, Receipt, keep_result
+from pricing.store.kept.appraisals import Appraisals
+from pricing.store.kept.choices import Choices
+from pricing.store.kept.scores import Scores
+from pricing.store.kept.settings import keep_settings
+from pricing.store.kept.tokens import Tokens
 from pricing.store.market_paths import market_path
 from pricing.store.opening import base_currency_of, create_file
-from pricing.store.quarantine import export_quarantine
-from pricing.store.sales import digest, read_sales
+from pricing.store.records import history, links, mappings, names, rebase, removal, suspicions, terms
+from pricing.store.records.loading import LoadReport, load_files
+from pricing.store.records.quarantine import export_quarantine
+from pricing.store.records.sales import digest, read_sales
 from pricing.store.state import CHANGES_SEEN, StoredState, read_state, record_changes
 
 Facts = dict[str, str | float | int]
+CellValues = Mapping[str, str | None]
+"""By column of the contract a cell as people write it, None for an empty one."""
 
 
 class Market:
@@ -147,6 +150,37 @@ class Market:
             believe=believe,
         )
 
+    @property
+    def tokens(self) -> Tokens:
+        """The tokens that let programs in."""
+        return Tokens(self._connection)
+
+    @property
+    def appraisals(self) -> Appraisals:
+        """Every revision of every appraisal."""
+        return Appraisals(self._connection, self.receipt)
+
+    @property
+    def choices(self) -> Choices:
+        """Choices about comparable sales, with their reasons."""
+        return Choices(self._connection)
+
+    @property
+    def scores(self) -> Scores:
+        """The last scores of the price model."""
+        return Scores(self._connection)
+
+    @property
+    def answers(self) -> Answers:
+        """What came of writes under idempotency keys."""
+        return Answers(self.path, self._connection)
+
+    def keep_settings(self, settings: Mapping[str, str | None]) -> None:
+        """Keep settings in place of earlier ones of the same names; ``None`` forgets one. They are read from
+        ``state().settings``."""
+        with self._connection(write=True) as opened:
+            keep_settings(opened, settings)
+
     def state(self, timeout: float | None = None) -> StoredState:
         """What is small of the market as it is now, read without a look at its records but for the day of
         the last sale.
@@ -158,7 +192,7 @@ class Market:
             return read_state(opened)
 
     def sales(self, as_of: date | None = None, *, every_record: bool = False) -> pl.DataFrame:
-        """The sales and offers, oldest first: the contract's columns and ``store_sales.DERIVED``.
+        """The sales and offers, oldest first: the contract's columns and ``store.records.sales.DERIVED``.
 
         ``as_of`` keeps events up to that day, and what was known of them then. Of records linked as one sale
         only the best is given, unless ``every_record`` is asked for. Names are those settled in the alias
@@ -195,20 +229,19 @@ class Market:
         """Take a batch back; returns how many records went. ``MarketError`` when there is no such batch to
         undo."""
         with self._connection(write=True) as opened:
-            gone = store_history.undo(opened, batch_id)
+            gone = history.undo(opened, batch_id)
             keep_result(opened, self.receipt, {"batch_id": batch_id, "records": gone})
             return gone
 
-    def correct(
-        self, record_id: str, column: str, value: str | None, *, reason: str, today: date | None = None
-    ) -> None:
-        """Give a cell of a record another value, as text; the old one is kept in ``corrections``.
+    def correct(self, record_id: str, values: CellValues, *, reason: str, today: date | None = None) -> None:
+        """Give cells of a record other values, as people write them; the old ones are kept, see
+        ``corrections``.
 
         Raises ``MarketError`` when there is no such record or it would break a rule.
         """
         day = datetime.now(UTC).date() if today is None else today
         with self._connection(write=True) as opened:
-            store_history.correct(opened, record_id, column, value, reason, self.base_currency, day)
+            history.correct(opened, record_id, values, reason, self.base_currency, day)
 
     def remove(self, record_id: str, *, reason: str) -> None:
         """Take a record out; what it was is kept among the corrections, and no load brings it back.
@@ -217,6 +250,14 @@ class Market:
         """
         with self._connection(write=True) as opened:
             removal.remove(opened, record_id, reason)
+
+    def corrections(self, record_id: str) -> pl.DataFrame:
+        """What was changed of a record, the oldest first: done_at, column, old, new, reason."""
+        return self._frame(
+            'SELECT done_at, "column", old, new, reason FROM corrections '
+            "WHERE record_id = ? ORDER BY done_at",
+            [record_id],
+        )
 
     def audit(self) -> pl.DataFrame:
         """What was done to the market, oldest first: done_at, action, subject, detail (JSON)."""
@@ -234,17 +275,27 @@ class Market:
         """Take a record out of the sale it was linked to; returns how many links were parted. See
         ``rejoin``."""
         with self._connection(write=True) as opened:
-            return store_links.part(opened, record_id, now(), parted=True)
+            return links.part(opened, record_id, now(), parted=True)
 
     def rejoin(self, record_id: str) -> int:
         """Take back ``part``; returns how many links hold again."""
         with self._connection(write=True) as opened:
-            return store_links.part(opened, record_id, now(), parted=False)
+            return links.part(opened, record_id, now(), parted=False)
 
     def names(self) -> pl.DataFrame:
         """Names that may be one (state ``proposed``) and those that were settled, the most records first."""
         with self._connection() as opened:
-            return store_names.list_names(opened)
+            return names.list_names(opened)
+
+    def car_names(self) -> CarNames:
+        """The names of the market's cars, by which whole cars in one cell are parted."""
+        with self._connection() as opened:
+            return CarNames.of(names.known_cars(opened))
+
+    def kept_mappings(self) -> list[Columns]:
+        """The mapping of each source that was loaded by one, the last of each."""
+        with self._connection() as opened:
+            return mappings.kept_mappings(opened)
 
     def settle_name(
         self, field: str, typed: str, name: str, *, make: str | None = None, model: str | None = None
@@ -254,27 +305,27 @@ class Market:
         With ``name`` equal to ``typed`` it is a name of its own and is not proposed again.
         """
         with self._connection(write=True) as opened:
-            store_names.settle_name(opened, field, typed, name, make, model)
+            names.settle_name(opened, field, typed, name, make, model)
 
     def forget_name(self, field: str, typed: str) -> int:
         """Take back what was settled about a spelling; returns how many aliases went."""
         with self._connection(write=True) as opened:
-            return store_names.forget_name(opened, field, typed)
+            return names.forget_name(opened, field, typed)
 
     def mark_suspicions(self, found: pl.DataFrame) -> int:
         """Keep a list of odd records (record_id, reason, detail) for a person; returns how many are new."""
         with self._connection(write=True) as opened:
-            return store_suspicions.mark(opened, found)
+            return suspicions.mark(opened, found)
 
     def suspicions(self) -> pl.DataFrame:
         """Odd records that wait for a person, with the reason and the car."""
         with self._connection() as opened:
-            return store_suspicions.waiting(opened)
+            return suspicions.waiting(opened)
 
     def settle_suspicion(self, record_id: str, verdict: str) -> int:
         """Write down what a person found out about an odd record; returns how many suspicions it settles."""
         with self._connection(write=True) as opened:
-            return store_suspicions.settle(opened, record_id, verdict)
+            return suspicions.settle(opened, record_id, verdict)
 
     def add_rates(self, path: str | Path) -> int:
         """Add the user's own exchange rates from a CSV file: currency, rate_date, rate; returns how many.
@@ -283,13 +334,13 @@ class Market:
         currency.
         """
         with self._connection(write=True) as opened:
-            return store_terms.add_rates(opened, Path(path))
+            return terms.add_rates(opened, Path(path))
 
     def own_rates(self) -> pl.DataFrame:
         """The user's own exchange rates: currency, rate_date, rate (what one unit of the base currency
         buys)."""
         with self._connection() as opened:
-            return store_terms.own_rates(opened)
+            return terms.own_rates(opened)
 
     def common_currency(self) -> str | None:
         """The currency that most records are in, the first in the alphabet of as many; None without
@@ -301,9 +352,9 @@ class Market:
     def rebase(self, currency: str) -> int:
         """Keep prices in another base currency (ISO 4217), each derived anew at the rate of its day; fits
         go, as they
-        are of the old one. Returns how many records were priced; see ``store_rebase``."""
+        are of the old one. Returns how many records were priced; see ``store.records.rebase``."""
         with self._connection(write=True) as opened:
-            priced = store_rebase.rebase(opened, currency)
+            priced = rebase.rebase(opened, currency)
         self.base_currency = currency
         return priced
 

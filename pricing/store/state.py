@@ -11,9 +11,9 @@ import duckdb
 import polars as pl
 
 from pricing.store.connection import run
-from pricing.store.settings import read_settings
-from pricing.store.terms import own_rates
-from pricing.store.tokens import Token, tokens_in_force
+from pricing.store.kept.settings import read_settings
+from pricing.store.kept.tokens import Token, tokens_in_force
+from pricing.store.records.terms import own_rates
 
 RECORD_ACTIONS: Final = ("load", "undo", "correct", "part", "link", "name", "forget name", "rebase", "remove")
 """Actions of the audit trail after which ``Market.sales`` may give something else."""

@@ -13,7 +13,7 @@ from pricing.store.copying import copy_tables, market_tables
 from pricing.store.market import Market
 from pricing.store.market_paths import market_path
 from pricing.store.opening import new_file
-from pricing.store.sales import digest
+from pricing.store.records.sales import digest
 
 
 @dataclass(frozen=True)

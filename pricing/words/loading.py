@@ -1,13 +1,17 @@
 """What became of a load, and how a mapping reads dates, in plain words."""
 
-from typing import Final
+import json
+from collections.abc import Mapping
+from datetime import date
+from decimal import Decimal, InvalidOperation
+from typing import Any, Final
 
 import polars as pl
 
-from pricing.intake.mapping import Mapping
+from pricing.intake.mapping import Mapping as Columns
 from pricing.intake.written.table import DATE_COLUMNS
-from pricing.store.loading import LoadReport
-from pricing.words.sentences import option_words
+from pricing.store.records.loading import LoadReport
+from pricing.words.sentences import day_words, option_words
 
 NAMES_TOLD: Final = 8
 """Names that may be misspelt of which a load tells; all of them stand in the list of names."""
@@ -64,9 +68,95 @@ def told_sentences(report: LoadReport) -> tuple[str, ...]:
     return tuple(said)
 
 
+def refused_table(report: LoadReport) -> pl.DataFrame:
+    """The first rows that a dry run would reject: file, row, why, and its cells.
+
+    >>> from pricing.store.records.loading import RefusedRow
+    >>> rules = ("year_out_of_range", "amount_unreadable")
+    >>> row = RefusedRow("hall.csv", 4, rules, '{"Built":"1769","Lot":null}')
+    >>> refused_table(LoadReport(2, 1, 1, 0, "batch-0002", {}, (), 0, refused=(row,))).rows()
+    [('hall.csv', 4, 'year out of range; amount unreadable', 'Built 1769')]
+    """
+    rows = [
+        (
+            row.file,
+            row.row_number,
+            "; ".join(map(option_words, row.rules)),
+            ", ".join(f"{name} {cell}" for name, cell in json.loads(row.cells).items() if cell is not None),
+        )
+        for row in report.refused
+    ]
+    kinds = {"file": pl.String, "row": pl.Int64, "why": pl.String, "cells": pl.String}
+    return pl.DataFrame(rows, schema=kinds, orient="row")
+
+
+def record_sentence(row: Mapping[str, Any]) -> str:
+    """A row of ``previews.preview`` as one sentence, with what it would be rejected for.
+
+    >>> row = {"make": "Wexcombe", "model": "Sedge", "year": "1966", "outcome": "sold", "currency": "GBP",
+    ...        "amount": "4250", "price_basis": "all-in", "event_date": "2019-05-15", "channel": "private",
+    ...        "date_precision": "month", "odometer_km": "86904.6", "condition_band": "average"}
+    >>> record_sentence(row)
+    '1966 Wexcombe Sedge: sold, GBP 4,250 all-in, May 2019, private, average, 86,905 km'
+    >>> record_sentence(row | {"year": None, "broken_rules": ["year_missing"]}).partition(" -- ")[2]
+    'would be rejected: year missing'
+    """
+    said = {name: str(cell) for name, cell in row.items() if cell is not None and not isinstance(cell, list)}
+    car = " ".join(said[name] for name in ("year", "make", "model", "variant") if name in said)
+    price = " ".join(
+        [said.get("currency", ""), _grouped(said.get("amount", "")), said.get("price_basis", "")]
+    )
+    odometer = _grouped(said.get("odometer_km", ""))
+    odometer = f"{odometer} km" if odometer[-1:].isdigit() else ""
+    parts = [
+        said.get("outcome", ""), " ".join(price.split()) if "amount" in said else "", _when(said),
+        *(said.get(name, "") for name in ("channel", "country", "condition_band")), odometer,
+    ]  # fmt: skip
+    options = row.get("options")
+    listed = [option_words(code) for code in options] if isinstance(options, list) else []
+    sentence = f"{car or 'no car'}: {', '.join(part for part in [*parts, *listed] if part)}"
+    rules = row.get("broken_rules")
+    return f"{sentence} -- would be rejected: {', '.join(map(option_words, rules))}" if rules else sentence
+
+
+def _grouped(figures: str) -> str:
+    """A number in figures, its thousands parted; any other text as it is."""
+    try:
+        number = Decimal(figures)
+    except InvalidOperation:
+        return figures
+    return f"{number:,.0f}" if number >= 1000 or number == number.to_integral_value() else f"{number:,}"
+
+
+def _when(said: Mapping[str, str]) -> str:
+    """The day of an event as far as it is known."""
+    try:
+        day = date.fromisoformat(said.get("event_date", ""))
+    except ValueError:
+        return said.get("event_date", "")
+    if said.get("date_precision") == "month":
+        return f"{day:%B %Y}"
+    return str(day.year) if said.get("date_precision") == "year" else day_words(day)
+
+
+def name_questions(names: pl.DataFrame) -> tuple[str, ...]:
+    """Names that may be misspelt, as ``Market.names`` proposes them, the most common first.
+
+    >>> row = {"field": "make", "typed": "aubrele", "records": 1, "name": "Aubrelle", "state": "proposed"}
+    >>> name_questions(pl.DataFrame([row]))
+    ("make 'aubrele' (1 record) may be 'Aubrelle'",)
+    """
+    waiting = names.filter(pl.col("state") == "proposed").head(NAMES_TOLD)
+    return tuple(_may_be(row) for row in waiting.iter_rows(named=True))
+
+
+def _may_be(row: Mapping[str, Any]) -> str:
+    count = f"{row['records']:,} record{'' if row['records'] == 1 else 's'}"
+    return f"{row['field']} {row['typed']!r} ({count}) may be {row['name']!r}"
+
+
 def name_sentences(names: pl.DataFrame) -> tuple[str, ...]:
-    """Names that may be misspelt, as ``Market.names`` proposes them, each with how it is settled; the most
-    common first.
+    """``name_questions``, each with how it is settled on the command line.
 
     >>> row = {"field": "make", "make": None, "model": None, "typed": "aubrele", "records": 1}
     >>> row |= {"name": "Aubrelle"}
@@ -75,11 +165,9 @@ def name_sentences(names: pl.DataFrame) -> tuple[str, ...]:
     """
     told = []
     for row in names.filter(pl.col("state") == "proposed").head(NAMES_TOLD).iter_rows(named=True):
-        count = f"{row['records']:,} record{'' if row['records'] == 1 else 's'}"
         within = "".join(f" --{name} {row[name]!r}" for name in ("make", "model") if row[name] is not None)
         told.append(
-            f"{row['field']} {row['typed']!r} ({count}) may be {row['name']!r}: "
-            f"pricing names settle {row['field']} {row['typed']!r} {row['name']!r}{within}"
+            f"{_may_be(row)}: pricing names settle {row['field']} {row['typed']!r} {row['name']!r}{within}"
         )
     return tuple(told)
 
@@ -100,12 +188,12 @@ def rules_table(report: LoadReport) -> pl.DataFrame:
     return pl.DataFrame(rows, schema={"rule": pl.String, "rows": pl.Int64}, orient="row")
 
 
-def dates_sentence(mapping: Mapping) -> str:
+def dates_sentence(mapping: Columns) -> str:
     """In which order a mapping reads dates.
 
-    >>> dates_sentence(Mapping("hall", {"event_date": "Day"}, date_order="day-month-year"))
+    >>> dates_sentence(Columns("hall", {"event_date": "Day"}, date_order="day-month-year"))
     'Dates are read as day-month-year.'
-    >>> dates_sentence(Mapping("hall", {"event_date": "Day"}))
+    >>> dates_sentence(Columns("hall", {"event_date": "Day"}))
     'Only dates written as 2024-05-31 or with the month by its name are read; state any other order.'
     """
     if not any(name in mapping.columns for name in DATE_COLUMNS):

@@ -34,7 +34,6 @@ from pricing.operations.demo_files import DEMO_CATALOGUE, DEMO_CHARGES
 from pricing.snapshot import Snapshot
 from pricing.snapshot_source import source_of
 from pricing.store.market import Market
-from pricing.store.settings import keep_settings
 from tests.api.servers import copied, serving
 from tests.cars import car_of
 from tests.small_market import common_car
@@ -255,7 +254,7 @@ def test_the_charges_of_the_settings_are_used_when_asked_for(small_market: Marke
     with serving(own.path) as address, Client(address) as client:
         without = client.buying(there, **offer)
         assert client.buying(there, kept_charges=True, **offer) == without, "there are none yet"
-        keep_settings(own.path, {"charges": DEMO_CHARGES.read_text(encoding="utf-8")})
+        own.keep_settings({"charges": DEMO_CHARGES.read_text(encoding="utf-8")})
         given = client.buying(there, charges=asked["charges"], **offer)
         deadline = time.monotonic() + 30
         while client.buying(there, kept_charges=True, **offer) == without and time.monotonic() < deadline:

@@ -12,7 +12,6 @@ import httpx
 import pytest
 
 from pricing.store.market import Market
-from pricing.store.tokens import new_token
 from tests.api.servers import PATIENCE, copied, serving
 
 HELD = (
@@ -25,7 +24,7 @@ SEED = 20260630
 def tried(market: Market, folder: Path, *options: str) -> int:
     """Let schemathesis ask a server of its own that wants tokens; returns how many requests it made."""
     own = copied(market, folder)
-    _, token = new_token(own.path, "tester", "manage")
+    _, token = own.tokens.new("tester", "manage")
     with serving(own.path, access="tokens", requests_a_second=10_000.0, burst=10_000) as address:
         done = subprocess.run(
             [

@@ -18,7 +18,6 @@ import pytest
 from pricing.api.client import Client, ProblemError
 from pricing.operations.access import ROLES
 from pricing.store.market import Market
-from pricing.store.tokens import list_tokens, new_token, revoke_token
 from tests.api.servers import PATIENCE, copied, serving
 from tests.small_market import common_car
 
@@ -32,8 +31,8 @@ def own(small_market: Market, tmp_path_factory: pytest.TempPathFactory) -> Marke
 
 @pytest.fixture(scope="module")
 def tokens(own: Market) -> dict[str, str]:
-    made = {role: new_token(own.path, f"the {role} desk", role)[1] for role in ROLES}
-    return made | {"other": new_token(own.path, "another valuer", "appraise")[1]}
+    made = {role: own.tokens.new(f"the {role} desk", role)[1] for role in ROLES}
+    return made | {"other": own.tokens.new("another valuer", "appraise")[1]}
 
 
 @pytest.fixture(scope="module")
@@ -129,11 +128,11 @@ def test_a_record_may_not_name_files_of_the_server(guarded: str, tokens: dict[st
 
 def test_a_token_is_kept_as_a_digest_and_can_be_revoked(small_market: Market, tmp_path: Path) -> None:
     own = copied(small_market, tmp_path)
-    token_id, token = new_token(own.path, "valuation desk", "read", days=1)
+    token_id, token = own.tokens.new("valuation desk", "read", days=1)
     assert token.encode() not in own.path.read_bytes()
     with serving(own.path, access="tokens") as address, Client(address, token) as client:
         assert client.market()["base_currency"] == "EUR"
-        revoke_token(own.path, token_id)
+        own.tokens.revoke(token_id)
         deadline = time.monotonic() + PATIENCE
         status = 200
         while status != 401 and time.monotonic() < deadline:
@@ -141,12 +140,12 @@ def test_a_token_is_kept_as_a_digest_and_can_be_revoked(small_market: Market, tm
                 f"{address}/api/v1/market", headers={"Authorization": f"Bearer {token}"}, timeout=PATIENCE
             ).status_code
         assert status == 401
-    assert list_tokens(own.path)["revoked_at"].null_count() == 0
+    assert own.tokens.listed()["revoked_at"].null_count() == 0
 
 
 def test_a_token_that_ran_out_opens_nothing(small_market: Market, tmp_path: Path) -> None:
     own = copied(small_market, tmp_path)
-    _, token = new_token(own.path, "valuation desk", "read", days=1)
+    _, token = own.tokens.new("valuation desk", "read", days=1)
     with duckdb.connect(str(own.path)) as opened:
         opened.execute("UPDATE tokens SET expires_at = made_at")
     with serving(own.path, access="tokens") as address, Client(address, token) as client:
@@ -160,7 +159,7 @@ def test_too_many_requests_and_too_many_guesses_are_slowed_down(
 ) -> None:
     monkeypatch.setattr("pricing.api.service.GUESSES_A_MINUTE", 2)
     own = copied(small_market, tmp_path)
-    _, token = new_token(own.path, "valuation desk", "read")
+    _, token = own.tokens.new("valuation desk", "read")
     with serving(own.path, access="tokens", requests_a_second=0.01, burst=3) as address:
         mine = {"Authorization": f"Bearer {token}"}
         answers = [httpx.get(f"{address}/api/v1/market", headers=mine, timeout=PATIENCE) for _ in range(4)]

@@ -6,7 +6,7 @@ import os
 import signal
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
@@ -18,7 +18,6 @@ import pytest
 from pricing.api.client import Client, ProblemError
 from pricing.appraisal.record import plain_record
 from pricing.store.market import Market
-from pricing.store.tokens import new_token, revoke_token
 from pricing.store.transfer import copy_market
 from tests.api.servers import PATIENCE, copied, killable, serving
 from tests.api.test_routes import SALE
@@ -77,7 +76,7 @@ def test_an_appraisal_is_entered_changed_completed_listed_and_written(
     small_market: Market, shared: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     there = on_another_machine(shared, tmp_path, monkeypatch)
-    _, token = new_token(there.path, "the valuer", "appraise")
+    _, token = there.tokens.new("the valuer", "appraise")
     record = plain_record(full_record(common_car(small_market), last_day(small_market)))
     with serving(shared, access="tokens") as address, Client(address, token, PATIENCE) as mine:
         sent = json.loads(json.dumps(record, default=str))
@@ -115,10 +114,10 @@ def test_a_token_revoked_on_another_machine_opens_nothing(
     shared: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     there = on_another_machine(shared, tmp_path, monkeypatch)
-    token_id, token = new_token(there.path, "valuation desk", "read")
+    token_id, token = there.tokens.new("valuation desk", "read")
     with serving(shared, access="tokens") as address, Client(address, token) as client:
         assert client.market()["base_currency"] == "EUR"
-        revoke_token(there.path, token_id)
+        there.tokens.revoke(token_id)
         deadline, status = time.monotonic() + 30, 200
         while status != 401 and time.monotonic() < deadline:
             try:
@@ -273,22 +272,22 @@ def die() -> None:
 
 def die_after_the_work() -> None:
     """Let the process be killed once a fit or an appraisal is stored, before it is answered."""
-    from pricing.store import appraisals as store_appraisals
+    from pricing.store.kept.appraisals import Appraisals, Draft
 
-    store_fit, add_revisions = Market.store_fit, store_appraisals.add_revisions
+    store_fit, keep = Market.store_fit, Appraisals.keep
 
     def fit_and_die(self: Market, payload: bytes, facts: Facts) -> str:
         store_fit(self, payload, facts)
         die()
         return ""
 
-    def appraise_and_die(*given: Any, **named: Any) -> list[tuple[str, int]]:
-        add_revisions(*given, **named)
+    def appraise_and_die(self: Appraisals, drafts: Sequence[Draft]) -> list[tuple[str, int]]:
+        keep(self, drafts)
         die()
         return []
 
     Market.store_fit = fit_and_die  # type: ignore[method-assign]
-    store_appraisals.add_revisions = appraise_and_die
+    Appraisals.keep = appraise_and_die  # type: ignore[method-assign]
 
 
 @pytest.mark.parametrize(("path", "content", "listed"), [

@@ -60,12 +60,12 @@ def test_files_are_named_from_the_folder_of_the_form(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("content", "words"),
     [
-        (b"[assignment", "cannot be read as a form"),
-        (b"\xff\xfe\x00", "cannot be read as a form"),
-        (b"a = [" + b"[" * 5_000, "cannot be read as a form"),
+        (b"[assignment", "cannot be read as TOML"),
+        (b"\xff\xfe\x00", "not UTF-8 text"),
+        (b"a = [" + b"[" * 5_000, "cannot be read as TOML"),
         (b"[assignment]\nclient = 7\n", "assignment.client: got 7, expected a text"),
         (b"x = 1\n", r"no section \[x\]"),
-        (b"#" * 2_000_001, "larger than"),
+        (b"#" * 2_000_001, "at most 2,000,000 are read"),
     ],
 )
 def test_a_broken_form_is_refused_in_one_line(tmp_path: Path, content: bytes, words: str) -> None:

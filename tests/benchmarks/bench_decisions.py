@@ -1,4 +1,4 @@
-"""How many draws a second the simulation of a sale makes, how long a decision takes, and a page by the wire."""
+"""How many draws a second a simulated sale makes, how long a decision takes, and a page by the wire."""
 
 import os
 import time

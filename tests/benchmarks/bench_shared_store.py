@@ -14,7 +14,6 @@ import pytest
 
 from pricing.store.market import Market
 from pricing.store.postgres.copy import refresh
-from pricing.store.settings import keep_settings
 from pricing.store.transfer import copy_market
 from tests.postgres_server import PostgresServer, private_server
 from tests.small_market import write_sales
@@ -50,7 +49,7 @@ def measure(postgres: PostgresServer, folder: Path) -> list[tuple[str, float, fl
     rows.append(("a small question", seconds(there.batches, 20), seconds(file.batches, 20)))
 
     def write(market: Market) -> Callable[[], None]:
-        return lambda: keep_settings(market.path, {"country": "IE"})
+        return lambda: market.keep_settings({"country": "IE"})
 
     def write_and_ask() -> None:
         write(here)()

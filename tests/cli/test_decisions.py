@@ -99,7 +99,7 @@ def test_value_takes_an_amount_in_another_currency_and_an_inspection(
         ),
         (
             ["buy", "--certainty", 0.7, "--asking", 4000, "--charges", "none.toml"],
-            "none.toml: cannot be read as a schedule: No such file",
+            "none.toml cannot be read: it does not exist",
         ),
         (["sell", "--reserve", 5000, "--high-estimate", 4000], "above the high estimate of 4000"),
         (["sell", "--paper", "service book=3"], "no such paper: got 'service book=3'"),

@@ -82,7 +82,7 @@ def test_choices_are_kept_and_used_again(market: Path, tmp_path: Path) -> None:
     again = _run("comparables", *CAR, "--subject", "mine", "--out", str(out), market=market)
     assert "(conditions of sale -8 %): sold in haste." in again
     assert ids[0] not in pl.read_csv(out)["record_id"].to_list()
-    assert [choice.action for choice in kept(market, "mine")] == ["drop", "adjust"]
+    assert [choice.action for choice in kept(Market.open(market), "mine")] == ["drop", "adjust"]
 
 
 @pytest.mark.parametrize(
@@ -109,7 +109,7 @@ def test_a_reason_must_be_given(market: Path) -> None:
     name = Market.open(market).sales()["record_id"][0]
     with pytest.raises(EvidenceError, match="needs a reason in writing"):
         _run("comparables", *CAR, "--drop", name, "--subject", "x", market=market)
-    assert kept(market, "x") == ()
+    assert kept(Market.open(market), "x") == ()
 
 
 def test_depth_says_how_much_is_known(market: Path, tmp_path: Path) -> None:

@@ -133,7 +133,7 @@ def test_a_market_that_graded_cars_is_compared_with_the_rule(run: Run) -> None:
 @pytest.mark.parametrize(
     ("words", "message"),
     [
-        (("inspect", "show", "none.json"), "none.json: cannot be read"),
+        (("inspect", "show", "none.json"), "none.json cannot be read"),
         (
             ("inspect", "start", "car.json", "--construction", "monocoque"),
             "there is a file of that name already",
@@ -146,13 +146,13 @@ def test_a_market_that_graded_cars_is_compared_with_the_rule(run: Run) -> None:
         (("inspect", "change", "car.json", "x", "--done", "so-so"), "done is 'so-so'"),
         (("inspect", "print", "car.json", "no/car.html"), "cannot be written"),
         (("inspect", "export", "car.json", "car.xlsx"), "saved as .json or .csv"),
-        (("inspect", "agreement", "none.csv"), "none.csv: cannot be read"),
+        (("inspect", "agreement", "none.csv"), "none.csv cannot be read"),
         (("repair", "budget", "car.json", "--country", "XX"), "no tax rate for country 'XX'"),
         (("repair", "budget", "car.json", "--country", "DE", "--currency", "ARS"), "no rate from EUR to ARS"),
         (("repair", "budget", "car.json", "--country", "DE", "--catalogue", "none.toml"), "cannot be read"),
         (
             ("repair", "budget", "car.json", "--country", "DE", "--rates", "none.csv"),
-            "cannot be read as currency",
+            "none.csv cannot be read",
         ),
         (("repair", "budget", "car.json", "--country", "DE", "--least", "sound"), "unknown state 'sound'"),
         (("repair", "compare", "car.json", "--country", "DE", "--market", "none.duckdb"), "none.duckdb"),

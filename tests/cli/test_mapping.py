@@ -5,7 +5,9 @@ from pathlib import Path
 import pytest
 
 from pricing.errors import DoubtError, MappingError, MarketError, PricingError
+from pricing.intake.mapping_files import KEYS
 from pricing.store.market import Market
+from pricing.words.mapping_keys import MAPPING_KEYS
 from tests.cli.test_intake import run
 
 SHEET = (
@@ -54,6 +56,22 @@ def test_the_layout_is_printed_and_a_template_written(tmp_path: Path) -> None:
     assert "price_basis" in shown and "hammer, all-in, net, asking" in shown and "required" in shown
     assert (tmp_path / "mine.xlsx").is_file()
     assert "[units] odometer_km" in run("format", "--mapping")
+
+
+def test_columns_and_words_are_told_without_a_terminal(sheet: Path) -> None:
+    shown = run("map", sheet, "--no-write", *ANSWERS, "--column", "Odo=notes", "--set", "channel=unknown")
+    assert "chosen" in shown and "odometer_km" not in shown
+    with pytest.raises(MappingError, match="did you mean Odo"):
+        run("map", sheet, "--no-write", "--column", "Oddo=notes")
+
+
+def test_every_key_of_a_mapping_is_in_its_help() -> None:
+    """Each part that ``mapping_text`` can write stands in the help of the command and of the page."""
+    told = " ".join(key for key, _ in MAPPING_KEYS)
+    for key in KEYS:
+        assert key in told, key
+    shown = " ".join(run("map", "--help").split())
+    assert all(" ".join(said.split())[:30] in shown for _, said in MAPPING_KEYS)
 
 
 def test_a_market_without_records_says_what_to_do(tmp_path: Path) -> None:

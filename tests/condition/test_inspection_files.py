@@ -172,7 +172,7 @@ def test_a_blank_state_in_a_csv_file_is_not_seen(tmp_path: Path) -> None:
 
 
 def test_a_file_that_is_not_there_or_cannot_be_written_is_named(tmp_path: Path) -> None:
-    with pytest.raises(FileError, match="nowhere.json: cannot be read"):
+    with pytest.raises(FileError, match="nowhere.json cannot be read"):
         open_inspection(tmp_path / "nowhere.json")
     with pytest.raises(FileError, match="cannot be written"):
         save(walk(), tmp_path / "no" / "car.json")

@@ -85,10 +85,10 @@ def test_a_choice_about_a_sale_is_kept_with_its_reason_and_counts(
     record = table(page, "adjusted_price")["record_id"].iloc[0]
     press(page, "Keep this choice")
     assert "needs a reason in writing" in said(page)
-    assert kept(market.path, "the green one") == ()
+    assert kept(market, "the green one") == ()
     page.text_area[0].set_value("a wreck, seen")
     press(page, "Keep this choice")
-    (choice,) = kept(market.path, "the green one")
+    (choice,) = kept(market, "the green one")
     assert (choice.record_id, choice.action) == (record, "drop")
     assert record not in table(page, "adjusted_price")["record_id"].to_list()
 

@@ -17,7 +17,6 @@ from playwright.sync_api import Browser, Page
 
 from pricing.operations.settings import Settings
 from pricing.store.market import Market
-from pricing.store.settings import keep_settings
 from tests.dashboards.browser import DESKTOP, chromium, go_to, served, window
 from tests.ports import free_port
 from tests.small_market import write_sales
@@ -39,7 +38,7 @@ server_metadata_url = "{provider}/.well-known/openid-configuration"
 def market(small_market: Market, tmp_path_factory: pytest.TempPathFactory) -> Market:
     copy = tmp_path_factory.mktemp("people") / "market.duckdb"
     copy.write_bytes(small_market.path.read_bytes())
-    keep_settings(copy, Settings(roles=ROLES).texts())
+    Market.open(copy).keep_settings(Settings(roles=ROLES).texts())
     market, more = Market.open(copy), copy.with_name("more.parquet")
     write_sales(more, rows=900)
     market.load([more])  # so that there is something to fit to

@@ -14,7 +14,6 @@ from pricing.evidence.comparables import find_comparables
 from pricing.evidence.sales_book import SalesBook
 from pricing.model.saved import load
 from pricing.store.market import Market
-from pricing.store.settings import keep_settings
 from pricing.words import sentences
 from tests.cars import car_of
 from tests.dashboards.pages import APP, WAIT, at_car, said, table
@@ -170,7 +169,7 @@ def test_the_settings_show_the_range_in_a_second_currency(
 ) -> None:
     copy = tmp_path / "copy.duckdb"
     copy.write_bytes(small_market.path.read_bytes())
-    keep_settings(copy, {"other_currency": "GBP", "distance_unit": "miles"})
+    Market.open(copy).keep_settings({"other_currency": "GBP", "distance_unit": "miles"})
     monkeypatch.setenv("PRICING_MARKET", str(copy))
     page = at_car(AppTest.from_file(APP, default_timeout=WAIT), car)
     valuation = library(small_market, car)

@@ -8,6 +8,7 @@ import pytest
 from playwright.sync_api import Browser, expect
 
 import data_demo
+from dashboards.record_mapping import called
 from pricing.intake.mapping_files import write_mapping_text
 from pricing.intake.proposals import propose
 from pricing.intake.readers import read_whole
@@ -53,13 +54,13 @@ def test_a_file_without_its_mapping_is_seen_counted_loaded_and_taken_back(
     with window(size, browser) as (opened, errors):
         opened.goto(f"{base.rstrip('/')}/records")
         opened.locator("input[type=file]").first.set_input_files(file)
-        opened.get_by_text("First rows as they would land").wait_for()
-        expect(opened.get_by_role("textbox", name="Mapping (TOML)")).to_have_value(proposal.text)
-        opened.get_by_role("button", name="Count without loading").click()
+        for column in proposal.columns:
+            expect(
+                opened.get_by_role("combobox", name=f"What {column.theirs!r} is", exact=True)
+            ).to_have_value(called(column.ours))
         opened.get_by_text(load_sentence(expected, dry_run=True)).wait_for()
         assert max(opened.evaluate(OVERFLOW)) <= 0
         assert market.batches().is_empty()
-        opened.get_by_role("button", name="Load", exact=True).click()
         opened.get_by_role("button", name="Load the file now").click()
         opened.get_by_text(load_sentence(expected)).wait_for()
         assert max(opened.evaluate(OVERFLOW)) <= 0

@@ -9,7 +9,6 @@ from dashboards import caches, people
 from pricing.operations.demo_files import DEMO_CATALOGUE
 from pricing.operations.settings import EXAMPLE_CHARGES, Settings, catalogue_in_force, catalogue_of
 from pricing.store.market import Market
-from pricing.store.settings import keep_settings
 from tests.dashboards.pages import a_page, press, said
 
 
@@ -76,7 +75,7 @@ def test_a_schedule_of_charges_comes_into_force(page: AppTest, market: Market) -
 
 
 def sign_in(monkeypatch: pytest.MonkeyPatch, person: str) -> None:
-    monkeypatch.setattr(people, "signing_in", lambda: True)
+    monkeypatch.setattr(people, "signing_in", lambda: "a secret")
     monkeypatch.setattr(people, "person", lambda: person)
 
 
@@ -86,7 +85,7 @@ def sign_in(monkeypatch: pytest.MonkeyPatch, person: str) -> None:
 def test_only_whoever_manages_changes_settings(
     market: Market, monkeypatch: pytest.MonkeyPatch, role: str, writes: bool
 ) -> None:
-    keep_settings(market.path, Settings(roles={"ann@mill.invalid": (role,)}).texts())
+    market.keep_settings(Settings(roles={"ann@mill.invalid": (role,)}).texts())
     sign_in(monkeypatch, "ann@mill.invalid")
     page = a_page("setting").run()
     assert not page.exception
@@ -99,7 +98,7 @@ def test_only_whoever_manages_changes_settings(
 def test_only_whoever_loads_brings_records_in_or_takes_them_back(
     market: Market, monkeypatch: pytest.MonkeyPatch, role: str, loads: bool
 ) -> None:
-    keep_settings(market.path, Settings(roles={"everyone": (role,)}).texts())
+    market.keep_settings(Settings(roles={"everyone": (role,)}).texts())
     sign_in(monkeypatch, "bob@mill.invalid")
     page = a_page("records").run()
     assert not page.exception

@@ -28,11 +28,11 @@ def test_a_choice_without_what_it_needs_is_refused(given: tuple[object, ...], me
 def test_choices_stay_on_file_in_order_and_in_the_audit(tmp_path: Path) -> None:
     market = Market.open(tmp_path / "market.duckdb")
     first = [Choice("a", "drop", "it burnt"), Choice("b", "adjust", "brothers", line="date", per_cent=-2.5)]
-    assert kept(market.path, "the blue one") == ()
-    keep(market.path, "the blue one", first)
-    keep(market.path, "the blue one", [Choice("a", "add", 'another car burnt; it\'s "fine"')])
-    keep(market.path, "another", [Choice("c", "drop", "unseen")])
-    stayed = kept(market.path, "the blue one")
+    assert kept(market, "the blue one") == ()
+    keep(market, "the blue one", first)
+    keep(market, "the blue one", [Choice("a", "add", 'another car burnt; it\'s "fine"')])
+    keep(market, "another", [Choice("c", "drop", "unseen")])
+    stayed = kept(market, "the blue one")
     assert stayed[:2] == tuple(first)
     assert in_force(stayed)[("a", "")].action == "add"
     assert market.audit()["action"].to_list() == [
@@ -46,4 +46,4 @@ def test_choices_stay_on_file_in_order_and_in_the_audit(tmp_path: Path) -> None:
 def test_choices_need_a_name_for_the_subject(tmp_path: Path) -> None:
     market = Market.open(tmp_path / "market.duckdb")
     with pytest.raises(EvidenceError, match="kept under a name"):
-        keep(market.path, " ", [Choice("a", "drop", "it burnt")])
+        keep(market, " ", [Choice("a", "drop", "it burnt")])

@@ -149,7 +149,7 @@ def test_typed_cells_are_taken_as_they_are() -> None:
         ('source = "s"\n[words.make]\na = "b"', "unknown names in .words."),
         ('source = "s"\n[options.columns]\nejector = "x"', "options.columns"),
         ('source = "s"\n[[premium]]\nfrom = 2020-01-01', "needs from"),
-        ("source = ", "not a TOML file"),
+        ("source = ", "cannot be read as TOML"),
     ],
 )
 def test_a_mapping_file_that_is_wrong_says_where(tmp_path: Path, text: str, message: str) -> None:

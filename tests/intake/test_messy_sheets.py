@@ -13,7 +13,7 @@ from pricing.intake.layout import Layout
 from pricing.intake.mapping_files import write_mapping_text
 from pricing.intake.proposals import propose
 from pricing.intake.readers import read_whole
-from pricing.intake.settling import answerable, with_answers
+from pricing.intake.settling import with_answers
 from pricing.store.market import Market
 from tests.intake.messy_sheets import CARS, Sheet, sheets
 
@@ -49,7 +49,9 @@ def measured(sheet: Sheet, folder: Path, known: Path, measure: Measure) -> None:
             measure.columns_wrong.append(
                 f"{sheet.name}: {heading!r} is {ours}, taken for {found.get(heading)}"
             )
-    asked = {question.key for question in answerable(proposal.text)}
+    asked = {question.name for question in proposal.questions}
+    if "premium" in asked:  # answered by what the prices are
+        asked.add("price_basis")
     answered = with_answers(proposal, {key: value for key, value in sheet.answers.items() if key in asked})
     write_mapping_text(answered.text, path.with_name(path.name + ".mapping.toml"))
     market = Market.open(folder / f"{sheet.name}.duckdb", base_currency="EUR")

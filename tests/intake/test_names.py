@@ -1,9 +1,12 @@
 """Names: what is one name at once, what is proposed, and what is left alone."""
 
+from pathlib import Path
+
 import polars as pl
 import pytest
 
-from pricing.intake.names import ALIASES, near_misses, settled_names
+from pricing.intake.names import ALIASES, FIELDS, near_misses, settled_names, with_doubtful_names
+from pricing.store.market import Market
 
 NO_ALIASES = pl.DataFrame(schema=ALIASES)
 
@@ -57,3 +60,27 @@ def test_an_alias_of_a_make_carries_its_models_along() -> None:
     named = settled_names(rows, aliases)
     assert named.select("settled_make", "settled_model").unique().rows() == [("Corvane", "Six")]
     assert near_misses(rows, aliases).is_empty()
+
+
+def test_a_rare_spelling_of_a_common_name_is_doubtful_until_it_is_settled(tmp_path: Path) -> None:
+    """What a pick-list leaves out: never a name that nearly as many records have."""
+    rows = [("Aubrelle", "Rive")] * 20 + [
+        ("Aubrele", "Rive"),
+        ("Lark & Fell", "Heron"),
+        ("Lark & Fell", "Herons"),
+    ]
+    header = "make,model,year,outcome,event_date,amount,currency,price_basis\n"
+    lines = [f"{make},{model},1966,sold,2024-05-{day % 28 + 1:02d},{4000 + day},EUR,all-in\n"
+             for day, (make, model) in enumerate(rows)]  # fmt: skip
+    (tmp_path / "notes.csv").write_text(header + "".join(lines))
+    market = Market.open(tmp_path / "market.duckdb")
+    market.load([tmp_path / "notes.csv"])
+    names = market.sales().select(FIELDS).unique()
+
+    def doubtful() -> set[str]:
+        found = with_doubtful_names(names, market.names())
+        return {*found.filter("make_doubtful")["make"], *found.filter("model_doubtful")["model"]}
+
+    assert doubtful() == {"Aubrele"}
+    market.settle_name("make", "Aubrele", "Aubrele")
+    assert doubtful() == set()

@@ -8,8 +8,8 @@ import polars as pl
 import pytest
 
 from pricing.errors import DoubtError
-from pricing.store.first_load import load_into
 from pricing.store.market import Market
+from pricing.store.records.first_load import load_into
 
 TODAY = date(2025, 6, 30)
 

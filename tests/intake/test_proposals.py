@@ -4,9 +4,14 @@ from datetime import date
 from pathlib import Path
 
 import polars as pl
+import pytest
 
+from pricing.errors import MappingError
 from pricing.intake.mapping_files import read_mapping
-from pricing.intake.proposals import open_questions, preview, propose, turned
+from pricing.intake.previews import preview, turned
+from pricing.intake.proposals import propose
+from pricing.intake.settling import with_answers
+from pricing.intake.written.cars import CarNames
 
 TABLE = pl.DataFrame(
     {
@@ -40,10 +45,13 @@ def test_headers_and_cells_are_recognised() -> None:
 
 
 def test_what_the_table_leaves_open_is_asked() -> None:
-    questions = propose(TABLE.with_columns(pl.lit("03/04/2024").alias("Sale date")), "hall").questions
+    open_dates = TABLE.with_columns(pl.lit("03/04/2024").alias("Sale date"))
+    questions = [question.text for question in propose(open_dates, "hall").questions]
     assert any("can be read in several orders" in question for question in questions)
     assert any("'Mileage' names no unit" in question for question in questions)
-    assert any("'gone'" in question for question in questions)
+    assert any(
+        question.startswith("[words.outcome] gone: say what it means, in 1 cell") for question in questions
+    )
     assert any(question.startswith("[constants] country") for question in questions)
 
 
@@ -64,7 +72,7 @@ def test_the_preview_shows_how_rows_would_land() -> None:
 def test_a_table_of_nothing_known_is_asked_about_whole() -> None:
     proposal = propose(pl.DataFrame({"a": ["x"], "b": ["y"]}), "odd")
     assert proposal.mapping.columns == {}
-    assert any("no column looks like a price" in question for question in proposal.questions)
+    assert any("no column looks like a price" in question.why for question in proposal.questions)
 
 
 def test_a_column_of_lists_stays_the_options() -> None:
@@ -73,13 +81,64 @@ def test_a_column_of_lists_stays_the_options() -> None:
     mapping = proposal.mapping
     assert mapping.packed_options is None
     assert mapping.option_columns == {}
-    assert "[columns] options: 'Extras' lists them; left out: 'Wire wheels'" in proposal.questions
+    asked = [question.text for question in proposal.questions]
+    assert "[columns] options: 'Extras' lists them; left out: 'Wire wheels'" in asked
     assert mapping.columns["options"] == "Extras"
 
 
 def test_the_text_asks_what_the_proposal_asks() -> None:
     proposal = propose(pl.DataFrame({"nothing": ["x"]}), "hall")
-    assert tuple(open_questions(proposal.text)) == proposal.questions != ()
+    asked = [
+        line.removeprefix("# To settle: ") for line in proposal.text.splitlines() if line.startswith("#")
+    ]
+    assert asked == [question.text for question in proposal.questions] != []
+
+
+def test_what_a_person_chose_goes_before_headings_and_cells() -> None:
+    chosen = propose(TABLE, "hall", chosen={"Unknown": None, "Status": "notes", "Extras": "option overdrive"})
+    assert "currency" not in chosen.mapping.columns and chosen.mapping.columns["notes"] == "Status"
+    assert chosen.mapping.option_columns == {"wire_wheels": "Wire wheels", "overdrive": "Extras"}
+    assert {question.name for question in chosen.questions} >= {"currency"}
+    by_name = {column.theirs: column for column in chosen.columns}
+    assert by_name["Status"].reason == "chosen" and by_name["Unknown"].reason == "left out, as chosen"
+    taken = propose(TABLE, "hall", chosen={"Status": "make"})
+    assert taken.mapping.columns["make"] == "Status"
+
+
+@pytest.mark.parametrize(
+    ("chosen", "told"),
+    [
+        ({"Statis": "notes"}, "no column 'Statis'; did you mean Status"),
+        ({"Status": "outcom"}, "cannot be 'outcom'; did you mean outcome"),
+        ({"Status": "notes", "Extras": "notes"}, "two columns are taken for notes"),
+    ],
+)
+def test_a_choice_that_cannot_be_is_refused(chosen: dict[str, str | None], told: str) -> None:
+    with pytest.raises(MappingError, match=told):
+        propose(TABLE, "hall", chosen=chosen)
+
+
+def test_a_kept_mapping_is_proposed_again_as_it_was_settled() -> None:
+    first = propose(TABLE, "hall")
+    settled = with_answers(
+        first, {"country": "GB", "odometer_km": "miles", "outcome:gone": "sold", "premium": "15"}
+    )
+    assert settled.questions == ()
+    again = propose(TABLE, "hall", kept=settled.mapping)
+    assert again.mapping == settled.mapping and again.questions == ()
+    changed = propose(TABLE, "hall", kept=settled.mapping, chosen={"Status": None})
+    assert [question.name for question in changed.questions] == ["outcome"]
+    assert changed.mapping.charges == settled.mapping.charges
+
+
+def test_cars_of_one_cell_that_the_market_does_not_know_are_asked_about() -> None:
+    cars = pl.DataFrame({"Car": ["1966 Wexcombe Sedge", "1967 Corvane Six"], "Price": ["£4,500", "£3,200"]})
+    known = CarNames.of([("Wexcombe", "Sedge", None)])
+    (asked,) = [one for one in propose(cars, "club", names=known).questions if one.name == "car"]
+    assert "no names for 1 of 2 cars, such as '1967 Corvane Six'" in asked.why
+    settled = with_answers(propose(cars, "club", names=known), {"car": "by words"})
+    landed = preview(settled.mapping, cars, date(2025, 1, 1), names=known)
+    assert landed.select("make", "model").rows() == [("Wexcombe", "Sedge"), ("Corvane", "Six")]
 
 
 def test_cells_of_any_type_can_be_shown_on_their_side() -> None:

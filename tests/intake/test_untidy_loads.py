@@ -12,8 +12,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from pricing.errors import TableError
-from pricing.store.loading import LoadReport
 from pricing.store.market import Market
+from pricing.store.records.loading import LoadReport
 
 TODAY = date(2025, 6, 30)
 ROW: dict[str, Any] = {

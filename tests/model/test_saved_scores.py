@@ -11,7 +11,6 @@ from pricing.model.backtest import Backtest, backtest, rolling_origins
 from pricing.model.saved_scores import load_scores, save_scores
 from pricing.model.spec import FeatureSpec
 from pricing.store.market import Market
-from pricing.store.scores import keep_scores, read_scores
 from tests.small_market import write_sales
 
 
@@ -59,13 +58,13 @@ def test_they_are_outdated_once_records_have_come_in(
 def test_altered_scores_are_refused(scored: Backtest, market: Market) -> None:
     state = market.state()
     save_scores(scored, market, str(state.fit), state.records)
-    row = read_scores(market.path)
+    row = market.scores.last()
     assert row is not None
     *_, facts, payload = row
     for changed in (payload[:-1], payload[:99] + bytes([payload[99] ^ 1]) + payload[100:], b""):
-        keep_scores(market.path, str(state.fit), state.records, facts, changed)
+        market.scores.keep(str(state.fit), state.records, facts, changed)
         with pytest.raises(ModelError, match="score anew"):
             load_scores(market)
-    keep_scores(market.path, str(state.fit), state.records, facts | {"format": "of tomorrow"}, payload)
+    market.scores.keep(str(state.fit), state.records, facts | {"format": "of tomorrow"}, payload)
     with pytest.raises(ModelError, match="score anew"):
         load_scores(market)

@@ -26,7 +26,6 @@ from pricing.operations.doctor import BROKEN, GOOD, LOOK, examine
 from pricing.operations.retention import Retention, named_by_time
 from pricing.store.connection import connection
 from pricing.store.market import Market
-from pricing.store.tokens import new_token
 
 
 @pytest.fixture
@@ -177,7 +176,7 @@ def test_the_doctor_finds_what_is_the_matter(own: Market, small_market: Market, 
     found = states(own.path)
     assert found["fit"] == found["fit's age"] == found["disk"] == GOOD
     own.path.chmod(0o666)
-    new_token(own.path, "desk", "read", days=3)
+    own.tokens.new("desk", "read", days=3)
     later = states(own.path, date.today() + timedelta(days=1))
     assert later["permissions"] == later["tokens"] == LOOK
     assert states(own.path, date.today() + timedelta(days=400))["currency rates"] == LOOK

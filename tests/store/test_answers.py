@@ -6,8 +6,8 @@ from pathlib import Path
 import pytest
 
 from pricing.errors import DoneMeanwhileError
-from pricing.store.answers import KeptAnswer, Receipt, kept_answer, key_held
-from pricing.store.appraisals import Draft, add_revisions
+from pricing.store.kept.answers import KeptAnswer, Receipt
+from pricing.store.kept.appraisals import Draft
 from pricing.store.market import Market
 from tests.postgres_server import PostgresServer
 from tests.store.postgres.test_copy import contents
@@ -21,9 +21,7 @@ def works(folder: Path) -> dict[str, Callable[[Market], object]]:
     return {
         "load": lambda market: market.load([rows], today=TODAY),
         "fit": lambda market: market.store_fit(b"fit", {"rows": 1}),
-        "appraisal": lambda market: add_revisions(
-            market.path, [Draft("{}", None, None, "anna", "first")], receipt=market.receipt
-        ),
+        "appraisal": lambda market: market.appraisals.keep([Draft("{}", None, None, "anna", "first")]),
         "undo": lambda market: market.undo("batch-0001"),
     }
 
@@ -34,9 +32,9 @@ def test_a_key_is_used_once_and_what_came_of_it_is_kept_in_the_same_write(tmp_pa
     if name == "undo":
         works(tmp_path)["load"](market)
     work = works(tmp_path)[name]
-    assert kept_answer(market.path, "a key") is None
+    assert market.answers.kept("a key") is None
     work(market.under(RECEIPT))
-    kept = kept_answer(market.path, "a key")
+    kept = market.answers.kept("a key")
     assert kept is not None and (kept.request, kept.status) == ("what is asked", 201)
     came: dict[str, dict[str, object]] = {
         "load": {"read": 1, "accepted": 1, "batch_id": "batch-0001"}, "fit": {"fit_id": "fit-0001"},
@@ -54,7 +52,7 @@ def test_what_only_was_tried_leaves_the_key_free(tmp_path: Path) -> None:
     market = Market.open(tmp_path / "market.duckdb").under(RECEIPT)
     rows = write(tmp_path / "notes.csv", {})
     assert market.load([rows], today=TODAY, dry_run=True).accepted == 1
-    assert kept_answer(market.path, "a key") is None
+    assert market.answers.kept("a key") is None
     assert market.load([rows], today=TODAY).accepted == 1
 
 
@@ -62,10 +60,10 @@ def test_a_key_is_held_by_one_at_a_time_and_leaves_nothing_behind(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr("tempfile.tempdir", str(tmp_path))
-    path = tmp_path / "market.duckdb"
-    with key_held(path, "a key") as mine, key_held(path, "a key") as again, key_held(path, "b") as other:
+    held = Market.open(tmp_path / "market.duckdb").answers.key_held
+    with held("a key") as mine, held("a key") as again, held("b") as other:
         assert (mine, again, other) == (True, False, True)
-    with key_held(path, "a key") as mine:
+    with held("a key") as mine:
         assert mine
     (folder,) = tmp_path.glob("pricing-keys-*")
     assert list(folder.iterdir()) == []
@@ -74,15 +72,15 @@ def test_a_key_is_held_by_one_at_a_time_and_leaves_nothing_behind(
 def test_a_key_is_held_on_every_machine_and_used_once_on_the_server(desk: Callable[[str], Market]) -> None:
     here, there = desk("here"), desk("there")
     assert here.path != there.path
-    with key_held(here.path, "a key") as mine, key_held(there.path, "a key") as theirs:
+    with here.answers.key_held("a key") as mine, there.answers.key_held("a key") as theirs:
         assert (mine, theirs) == (True, False)
-    with key_held(there.path, "a key") as theirs:
+    with there.answers.key_held("a key") as theirs:
         assert theirs
     assert here.under(RECEIPT).store_fit(b"fit", {"rows": 1}) == "fit-0001"
     with pytest.raises(DoneMeanwhileError):
         there.under(RECEIPT).store_fit(b"another fit", {"rows": 1})
     kept = KeptAnswer("what is asked", 201, {"fit_id": "fit-0001"})
-    assert kept_answer(there.path, "a key") == kept_answer(here.path, "a key") == kept
+    assert there.answers.kept("a key") == here.answers.kept("a key") == kept
     assert there.fits().height == 1
 
 
@@ -90,7 +88,7 @@ def test_a_key_goes_with_the_session_that_is_cut(
     desk: Callable[[str], Market], postgres: PostgresServer
 ) -> None:
     here, there = desk("here"), desk("there")
-    with key_held(here.path, "a key"):
+    with here.answers.key_held("a key"):
         postgres.cut_sessions()
-        with key_held(there.path, "a key") as theirs:
+        with there.answers.key_held("a key") as theirs:
             assert theirs

@@ -9,8 +9,8 @@ import polars as pl
 import pytest
 
 from pricing.errors import FileError, MarketError
-from pricing.store.first_load import load_into
 from pricing.store.market import Market
+from pricing.store.records.first_load import load_into
 
 TODAY = date(2025, 6, 30)
 ROW: dict[str, Any] = {

@@ -1,6 +1,7 @@
 """Second thoughts: dry runs, undone batches, corrected cells, mended quarantine, parted sales, settled
 names."""
 
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -32,7 +33,9 @@ def test_a_dry_run_says_what_would_happen_and_changes_nothing(market: Market, tm
     path = write(tmp_path / "notes.csv", {}, {"amount": "-1"})
     would = market.load([path], today=TODAY, dry_run=True)
     assert market.batches().is_empty() and market.sales().is_empty() and market.audit().is_empty()
-    assert market.load([path], today=TODAY) == would
+    (row,) = would.refused
+    assert (row.row_number, row.rules) == (3, ("amount_not_positive",))
+    assert market.load([path], today=TODAY) == replace(would, refused=())
 
 
 def test_undo_takes_a_batch_back_and_only_that(market: Market, tmp_path: Path) -> None:
@@ -65,14 +68,23 @@ def test_a_correction_keeps_the_old_value_and_derives_the_price_anew(market: Mar
     path = write(tmp_path / "notes.csv", {})
     market.load([path], today=TODAY)
     name = market.sales()["record_id"].item()
-    market.correct(name, "amount", "8500", reason="a slip of the pen", today=TODAY)
-    market.correct(name, "options", "overdrive; tow_bar", reason="seen", today=TODAY)
+    market.correct(name, {"amount": "8500"}, reason="a slip of the pen", today=TODAY)
+    market.correct(name, {"options": "overdrive; tow_bar"}, reason="seen", today=TODAY)
     sale = market.sales().row(0, named=True)
     assert str(sale["price"]) == "9944.08" and sale["options"] == ["overdrive", "tow_bar"]
     assert corrections(market) == [
         ("amount", "4250.000", "8500.000", "a slip of the pen"),
         ("options", "", "overdrive;tow_bar", "seen"),
     ]
+    market.correct(name, {"amount": "€9,000", "event_date": "Mar 2019"}, reason="the bill", today=TODAY)
+    sale = market.sales().row(0, named=True)
+    assert (sale["amount"], sale["currency"], sale["date_precision"]) == (9000, "EUR", "month")
+    assert set(market.corrections(name)["column"][2:]) == {
+        "amount",
+        "currency",
+        "event_date",
+        "date_precision",
+    }
     assert market.load([path], today=TODAY).known == 1
     assert market.sales()["record_id"].item() == name
 
@@ -95,13 +107,13 @@ def test_a_correction_that_breaks_a_rule_is_refused(
     load(market, tmp_path, {})
     name, before = market.sales()["record_id"].item(), market.digest()
     if message is None:  # a private seller's net is what the buyer paid
-        market.correct(name, column, value, reason=reason, today=TODAY)
+        market.correct(name, {column: value}, reason=reason, today=TODAY)
         return
     with pytest.raises(MarketError, match=message):
-        market.correct(name, column, value, reason=reason, today=TODAY)
+        market.correct(name, {column: value}, reason=reason, today=TODAY)
     assert market.digest() == before and corrections(market) == []
     with pytest.raises(MarketError, match="no record 'nobody'"):
-        market.correct("nobody", "year", "1968", reason="x")
+        market.correct("nobody", {"year": "1968"}, reason="x")
 
 
 def test_quarantine_goes_out_is_mended_and_comes_back(market: Market, tmp_path: Path) -> None:
@@ -235,7 +247,7 @@ def test_text_that_means_harm_is_text(market: Market, tmp_path: Path, text: str)
     sale = market.sales().row(0, named=True)
     assert {sale[name] for name in (*words, "source", "source_ref")} == {text}
     market.settle_name("make", text, text)
-    market.correct(sale["record_id"], "notes", text * 2, reason=text, today=TODAY)
+    market.correct(sale["record_id"], {"notes": text * 2}, reason=text, today=TODAY)
     market.export_quarantine(tmp_path / "mend")
     assert market.sales()["notes"].item() == text * 2
     assert market.quarantine().height == 1

@@ -18,7 +18,7 @@ from hypothesis import strategies as st
 from pricing.errors import FileError, MappingError, MarketError, PricingError, TableError
 from pricing.records.contract import COLUMNS
 from pricing.store.market import Market
-from pricing.store.sales import DERIVED
+from pricing.store.records.sales import DERIVED
 
 TODAY = date(2025, 6, 30)
 ROW: dict[str, Any] = {

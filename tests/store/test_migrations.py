@@ -10,7 +10,6 @@ import duckdb
 import pytest
 
 from pricing.errors import MarketError
-from pricing.store.choices import read_choices
 from pricing.store.market import Market
 from pricing.store.migrations import EARLIER, READ_AS
 from pricing.store.schema import KIND, TABLES, VERSION
@@ -194,8 +193,7 @@ def test_choices_kept_together_keep_their_order(tmp_path: Path) -> None:
     path = second_version(tmp_path / "market.duckdb")
     with duckdb.connect(str(path), read_only=True) as opened:
         order = opened.execute("SELECT action FROM evidence_choices ORDER BY made_at, rowid").fetchall()
-    Market.open(path, create=False)
-    kept = read_choices(path, "my car")
+    kept = Market.open(path, create=False).choices.about("my car")
     assert [(action,) for action in kept["action"]] == order == [("drop",), ("add",), ("adjust",)]
     assert kept["made_at"].is_unique().all()
 
@@ -218,6 +216,6 @@ def test_a_row_that_was_there_twice_is_there_once(tmp_path: Path) -> None:
 def test_a_migrated_file_is_worked_with(tmp_path: Path) -> None:
     market = Market.open(second_version(tmp_path / "market.duckdb"), create=False)
     record = market.sales()["record_id"][0]
-    market.correct(record, "year", "1967", reason="seen on the plate", today=date(2026, 6, 30))
+    market.correct(record, {"year": "1967"}, reason="seen on the plate", today=date(2026, 6, 30))
     assert market.store_fit(b"three", {"rows": 5}) == "fit-0003"
     assert market.undo("batch-0001") == 3

@@ -9,7 +9,7 @@ import pytest
 from pricing.errors import MarketError
 from pricing.store.connection import connection, run
 from pricing.store.market import Market
-from pricing.store.one_sale import add_sale
+from pricing.store.records.one_sale import add_sale
 
 TODAY = date(2025, 6, 30)
 CELLS = {
@@ -45,7 +45,8 @@ def test_its_double_is_shown(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("cells", "message"),
     [
-        ({"colour": "red"}, "a sale has no colour; it has: .*make"),
+        ({"colour": "red"}, "a sale has no colour.*; it has: .*make"),
+        ({"yaer": "1968"}, "no yaer; did you mean year"),
         ({"make": ""}, "no sale record yet: make missing"),
         ({"amount": "a lot"}, "amount unreadable"),
         ({"event_date": "2031-01-01"}, "event date in future"),

@@ -8,13 +8,9 @@ from pathlib import Path
 import duckdb
 import pytest
 
-from pricing.store.appraisals import Draft, add_revisions
-from pricing.store.choices import keep_choices
+from pricing.store.kept.appraisals import Draft
 from pricing.store.market import Market
 from pricing.store.schema import TABLES
-from pricing.store.scores import keep_scores
-from pricing.store.settings import keep_settings
-from pricing.store.tokens import new_token
 from tests.store.test_market import write
 
 STORE = Path(__file__).parents[2] / "pricing/store"
@@ -46,7 +42,7 @@ def test_what_a_row_must_hold_it_holds(filled: Market) -> None:
 @pytest.mark.parametrize("fewest", [1, 10_000])
 def test_a_load_keeps_every_record_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, fewest: int) -> None:
     """However the key is kept: row by row, or made again after the rows."""
-    monkeypatch.setattr("pricing.store.loading.FEWEST_REBUILT", fewest)
+    monkeypatch.setattr("pricing.store.records.loading.FEWEST_REBUILT", fewest)
     market = Market.open(tmp_path / "market.duckdb")
     file = write(tmp_path / "notes.csv", {}, {}, {"amount": "4700"}, {"amount": "-1"}, {"amount": "-1"})
     assert market.load([file, file]).accepted == 2
@@ -71,17 +67,17 @@ def test_a_column_more_breaks_no_write(filled: Market, tmp_path: Path) -> None:
         opened.execute("CREATE UNIQUE INDEX quarantine_key ON quarantine (quarantine_id)")
     assert filled.load([write(tmp_path / "notes.csv", {}, {"amount": "-1"})]).accepted == 1
     record = filled.sales()["record_id"][0]
-    filled.correct(record, "year", "1967", reason="seen on the plate", today=date(2026, 6, 30))
+    filled.correct(record, {"year": "1967"}, reason="seen on the plate", today=date(2026, 6, 30))
     filled.settle_name("make", "Corvan", "Corvane")
     (tmp_path / "rates.csv").write_text("currency,rate_date,rate\nGBP,2025-01-01,0.8\nGBP,2024-07-01,0.9\n")
     assert filled.add_rates(tmp_path / "rates.csv") == 2 and filled.own_rates().height == 3
     assert filled.store_fit(b"three", {"rows": 5}) == "fit-0003"
-    keep_settings(filled.path, {"country": "SE"})
-    keep_choices(filled.path, "my car", [(record, "drop", None, None, "a wreck")])
-    keep_scores(filled.path, "fit-0003", "state", {}, b"scores")
-    new_token(filled.path, "another desk", "read")
+    filled.keep_settings({"country": "SE"})
+    filled.choices.keep("my car", [(record, "drop", None, None, "a wreck")])
+    filled.scores.keep("fit-0003", "state", {}, b"scores")
+    filled.tokens.new("another desk", "read")
     draft = Draft("{}", "{}", "d9", "A. Valuer", "entered", changes=[("a", "", "b")])
-    assert add_revisions(filled.path, [draft]) == [("appraisal-0002", 1)]
+    assert filled.appraisals.keep([draft]) == [("appraisal-0002", 1)]
 
 
 def test_tables_are_made_in_one_place() -> None:

@@ -3,7 +3,6 @@
 from pathlib import Path
 
 from pricing.store.market import Market
-from pricing.store.settings import keep_settings
 from tests.small_market import write_sales
 
 
@@ -19,7 +18,7 @@ def test_it_moves_with_records_and_tells_a_fit_that_is_older(tmp_path: Path) -> 
     market.store_fit(b"fit", {})
     fitted = market.state()
     assert (fitted.records, fitted.fit, fitted.stale) == (loaded.records, "fit-0001", False)
-    keep_settings(market.path, {"country": "DE"})
+    market.keep_settings({"country": "DE"})
     set_up = market.state()
     assert (set_up.records, set_up.fit, set_up.settings) == (fitted.records, fitted.fit, {"country": "DE"})
     names = market.sales().row(0, named=True)
@@ -34,7 +33,7 @@ def test_it_moves_with_records_and_tells_a_fit_that_is_older(tmp_path: Path) -> 
 def test_settings_are_texts_of_which_the_last_is_in_force(tmp_path: Path) -> None:
     market = Market.open(tmp_path / "market.duckdb")
     assert market.state().settings == {}
-    keep_settings(market.path, {"country": "DE", "roles": "{}"})
-    keep_settings(market.path, {"country": "FR", "roles": None})
+    market.keep_settings({"country": "DE", "roles": "{}"})
+    market.keep_settings({"country": "FR", "roles": None})
     assert market.state().settings == {"country": "FR"}
     assert market.audit()["action"].to_list() == ["setting"] * 4

@@ -6,10 +6,9 @@ from pathlib import Path
 import pytest
 
 from pricing.errors import MarketError
-from pricing.store.appraisals import Draft, add_revisions
 from pricing.store.connection import connection, run
+from pricing.store.kept.appraisals import Draft
 from pricing.store.market import Market
-from pricing.store.settings import keep_settings
 from pricing.store.transfer import copy_market
 from tests.store.postgres.test_copy import contents
 from tests.store.test_market import TODAY, write
@@ -27,8 +26,8 @@ def market(tmp_path: Path) -> Market:
     market.undo("batch-0002")
     market.settle_name("make", "Corvan", "Corvane")
     market.store_fit(bytes(range(256)), {"rows": 3})
-    keep_settings(market.path, {"country": "I\0E"})
-    add_revisions(market.path, [Draft("{}", "{}", "d1", "anna", "first")])
+    market.keep_settings({"country": "I\0E"})
+    market.appraisals.keep([Draft("{}", "{}", "d1", "anna", "first")])
     return market
 
 
@@ -45,7 +44,7 @@ def test_file_to_server_and_back_is_the_same_market(
     again = Market.open(tmp_path / "back.duckdb")
     assert contents(again.path) == contents(market.path)
     assert again.base_currency == Market.open(address).base_currency == "GBP"
-    keep_settings(again.path, {"country": "FR"})
+    again.keep_settings({"country": "FR"})
     assert again.load([tmp_path / "notes.csv"], today=TODAY).known == 4
 
 

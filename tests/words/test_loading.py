@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 
 from pricing.intake.mapping import Mapping
-from pricing.store.loading import LoadReport
+from pricing.store.records.loading import LoadReport
 from pricing.words.loading import dates_sentence, load_sentence, rules_table
 
 REPORT = LoadReport(12_345, 12_000, 300, 45, "batch-0007", {"a_rule": 3, "b_rule": 300, "c_rule": 3}, (), 0)

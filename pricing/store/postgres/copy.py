@@ -17,10 +17,10 @@ from uuid import uuid4
 import duckdb
 
 from pricing.errors import MarketError, ServerAwayError
-from pricing.store.changes import changes, whole
 from pricing.store.connection import TIMEOUT_SECONDS, add_row, file_connection, quoted, run
 from pricing.store.copying import COPIED, market_tables
 from pricing.store.place import ADDRESS_FILE, copies_directory
+from pricing.store.postgres.changes import changes, whole
 from pricing.store.postgres.server import NO_ENTRY, Entry, Reading, Server
 from pricing.store.postgres.transaction_lock import TransactionLock
 from pricing.store.row_text import TableLayout, delete, insert, layouts

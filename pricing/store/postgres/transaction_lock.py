@@ -10,8 +10,8 @@ from typing import Final
 import psycopg
 
 from pricing.errors import MarketError, ServerAwayError
-from pricing.store.changes import TableChange
 from pricing.store.connection import quoted
+from pricing.store.postgres.changes import TableChange
 from pricing.store.postgres.server import ADVISORY_LOCK, Entry, Reading, Server, server_table
 from pricing.store.postgres.sessions import Session, reason
 from pricing.store.row_text import copy_text

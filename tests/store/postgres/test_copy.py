@@ -13,13 +13,11 @@ import psycopg
 import pytest
 
 from pricing.errors import MarketError, ServerAwayError
-from pricing.store.appraisals import Draft, add_revisions, read_revision
-from pricing.store.choices import keep_choices
 from pricing.store.connection import connection, run
 from pricing.store.copying import market_tables
+from pricing.store.kept.appraisals import Draft
 from pricing.store.market import Market
 from pricing.store.postgres import copy as store_copy
-from pricing.store.settings import keep_settings
 from tests.postgres_server import PostgresServer
 from tests.store.test_market import TODAY, write
 
@@ -50,7 +48,7 @@ def test_what_one_desk_does_the_other_sees(desk: Callable[[str], Market], tmp_pa
     record = ""
 
     def correct(market: Market) -> None:
-        market.correct(record, "year", "1967", reason="seen on the plate", today=TODAY)
+        market.correct(record, {"year": "1967"}, reason="seen on the plate", today=TODAY)
 
     steps: list[Callable[[Market], Any]] = [
         lambda market: market.load([first], today=TODAY),
@@ -66,10 +64,10 @@ def test_what_one_desk_does_the_other_sees(desk: Callable[[str], Market], tmp_pa
         ),
         lambda market: market.settle_suspicion(record, "\\N"),
         lambda market: market.store_fit(b"\0\\N\n\xff", {"rows": 3}),
-        lambda market: keep_settings(market.path, {"country": "IE", "nothing": None}),
-        lambda market: keep_settings(market.path, {"country": "\0"}),
-        lambda market: keep_choices(market.path, "car", [(record, "leave out", None, -0.1, "another car")]),
-        lambda market: add_revisions(market.path, [Draft("{}", '{"a": "\\n"}', "d1", "anna", "first")]),
+        lambda market: market.keep_settings({"country": "IE", "nothing": None}),
+        lambda market: market.keep_settings({"country": "\0"}),
+        lambda market: market.choices.keep("car", [(record, "leave out", None, -0.1, "another car")]),
+        lambda market: market.appraisals.keep([Draft("{}", '{"a": "\\n"}', "d1", "anna", "first")]),
         lambda market: market.undo("batch-0002"),
         lambda market: market.load([rows(tmp_path, CAR | {"amount": "4500"})], today=TODAY),
     ]
@@ -83,7 +81,7 @@ def test_what_one_desk_does_the_other_sees(desk: Callable[[str], Market], tmp_pa
         record = record or reader.duplicates()["record_id"][0]
     assert there.load_fit() == (b"\0\\N\n\xff", {"rows": 3})
     assert here.state().settings == {"country": "\0"}
-    assert read_revision(here.path, "appraisal-0001").evidence == '{"a": "\\n"}'
+    assert here.appraisals.revision("appraisal-0001").evidence == '{"a": "\\n"}'
     assert here.state() == there.state()
     late = desk("late")
     assert contents(late.path) == after

@@ -11,7 +11,6 @@ import pytest
 from pricing.errors import MarketError
 from pricing.store.connection import connection, run
 from pricing.store.market import Market
-from pricing.store.settings import keep_settings
 from tests.postgres_server import PostgresServer
 from tests.store.postgres.test_copy import contents
 
@@ -39,7 +38,7 @@ def test_a_writer_that_lost_its_turn_to_another_changes_nothing(
         with connection(here.path, write=True) as opened:
             run(opened, "INSERT INTO mappings VALUES ('hall', '')")
             postgres.cut_sessions()
-            keep_settings(there.path, {"country": "IE"})
+            there.keep_settings({"country": "IE"})
     assert contents(here.path) == contents(there.path)
     assert contents(here.path)["mappings"] == []
 
@@ -59,7 +58,7 @@ def test_a_commit_whose_answer_was_lost_is_kept_once(
             raise psycopg.OperationalError("the connection is lost")
 
     monkeypatch.setattr(psycopg.Connection, "commit", commit_and_lose)
-    keep_settings(market.path, {"country": "IE"})
+    market.keep_settings({"country": "IE"})
     assert lost and market.state().settings == {"country": "IE"}
     with psycopg.connect(address) as session:
         assert session.execute("SELECT number FROM pricing.entries ORDER BY 1").fetchall() == [(1,), (2,)]
@@ -72,7 +71,7 @@ def test_a_writer_that_lost_its_turn_does_not_wait_for_one_that_waits_for_it(
     done: list[str] = []
 
     def second() -> None:
-        keep_settings(market.path, {"country": "FR"})
+        market.keep_settings({"country": "FR"})
         done.append("second")
 
     other = threading.Thread(target=second)

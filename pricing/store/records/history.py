@@ -1,5 +1,6 @@
 """Second thoughts: a batch taken back, a record corrected; what was there before is kept."""
 
+from collections.abc import Mapping
 from datetime import date
 
 import duckdb
@@ -7,12 +8,14 @@ import polars as pl
 
 from pricing.errors import MarketError
 from pricing.intake.duplicates import with_keys
+from pricing.intake.written.table import as_written
 from pricing.money.prices import price_records
+from pricing.nearest import did_you_mean
 from pricing.records.contract import COLUMNS, check
 from pricing.store.audit import now, write_audit
 from pricing.store.connection import add_row, frame, run
-from pricing.store.links import link_batch, refresh_fronts
-from pricing.store.terms import own_rates, stored_charges
+from pricing.store.records.links import link_batch, refresh_fronts
+from pricing.store.records.terms import own_rates, stored_charges
 
 _FIXED = ("record_id", "batch_id")
 
@@ -47,50 +50,60 @@ def undo(opened: duckdb.DuckDBPyConnection, batch_id: str) -> int:
 def correct(
     opened: duckdb.DuckDBPyConnection,
     record_id: str,
-    column: str,
-    value: str | None,
+    values: Mapping[str, str | None],
     reason: str,
     base: str,
     today: date,
 ) -> None:
-    """Give one cell of a record another value, keep the old one, and derive its price anew.
+    """Give cells of a record other values, keep the old ones, and derive its price anew.
 
-    ``value`` is text as in a file; ``None`` empties the cell. The record keeps its identity, so that its file
-    loaded again brings nothing back. Raises ``MarketError`` when the record would break a rule.
+    ``values`` are by column, as people write them; ``None`` empties a cell. The record keeps its identity,
+    so that
+    its file loaded again brings nothing back. Raises ``MarketError`` when the record would break a rule.
     """
-    if column not in COLUMNS or column in _FIXED:
-        names = ", ".join(name for name in COLUMNS if name not in _FIXED)
-        raise MarketError(f"a record has no column {column!r} that can be corrected; it has: {names}")
+    for column in values:
+        if column not in COLUMNS or column in _FIXED:
+            names = [name for name in COLUMNS if name not in _FIXED]
+            near = did_you_mean(column, names)
+            raise MarketError(
+                f"a record has no column {column!r} that can be corrected{near}; it has: {', '.join(names)}"
+            )
     if not reason.strip():
         raise MarketError("a correction needs a reason")
     held = frame(opened, "SELECT * FROM records WHERE record_id = ?", [record_id])
     if held.is_empty():
         raise MarketError(f"the market holds no record {record_id!r}")
-    old = _text(held, column)
+    said = ", ".join(f"{column} = {value!r}" for column, value in values.items())
+    if "event_date" in values:  # how much of the old day was known says nothing of the new one
+        values = {"date_precision": None, **values}
     wanted = held.select(
-        pl.lit(value, dtype=pl.String).alias(name) if name == column else name for name in COLUMNS
+        pl.lit(values[name], dtype=pl.String).alias(name) if name in values else name for name in COLUMNS
     )
     checked = check(wanted, today)
+    if checked.accepted.is_empty():
+        checked = check(as_written(wanted), today)
     broken = checked.rejected["broken_rules"].to_list()
     if broken:
-        raise MarketError(f"{record_id}: {column} = {value!r} breaks {', '.join(broken[0])}")
+        raise MarketError(f"{record_id}: {said} breaks {', '.join(broken[0])}")
     priced = price_records(with_keys(checked.accepted), base, stored_charges(opened), own_rates(opened))
     if priced["unpriced"].item() is not None:
-        raise MarketError(f"{record_id}: {column} = {value!r} leaves no price: {priced['unpriced'].item()}")
+        raise MarketError(f"{record_id}: {said} leaves no price: {priced['unpriced'].item()}")
     at = now()
     changed = held.with_columns(priced[name] for name in priced.columns if name in held.columns)
     opened.register("changed", changed)
     run(opened, "DELETE FROM records WHERE record_id = ?", [record_id])
     run(opened, "INSERT INTO records BY NAME SELECT * FROM changed")
     opened.unregister("changed")
-    new = _text(changed, column)
-    add_row(
-        opened, "corrections",
-        record_id=record_id, column=column, old=old, new=new, reason=reason, done_at=at,
-    )  # fmt: skip
-    write_audit(
-        opened, at, "correct", record_id, {"column": column, "old": old, "new": new, "reason": reason}
-    )
+    for column in COLUMNS:
+        old, new = _text(held, column), _text(changed, column)
+        if old == new:
+            continue
+        add_row(
+            opened, "corrections",
+            record_id=record_id, column=column, old=old, new=new, reason=reason, done_at=at,
+        )  # fmt: skip
+        detail = {"column": column, "old": old, "new": new, "reason": reason}
+        write_audit(opened, at, "correct", record_id, detail)
     run(
         opened,
         "DELETE FROM links WHERE (record_id = $name OR other_id = $name) AND parted_at IS NULL",

@@ -10,8 +10,8 @@ import polars as pl
 from pricing.intake.names import FIELDS
 from pricing.records.contract import COLUMNS
 from pricing.store.connection import frame, run
-from pricing.store.links import behind_as_of
-from pricing.store.names import renames
+from pricing.store.records.links import behind_as_of
+from pricing.store.records.names import renames
 
 DERIVED: Final = ("price", "lower_price", "upper_price")
 """Columns of ``Market.sales`` beside the contract's: all-in, in the market's base currency at the event

@@ -8,7 +8,7 @@ from pricing.money.prices import PRICE_COLUMNS, price_records
 from pricing.records.contract import COLUMNS
 from pricing.store.audit import now, write_audit
 from pricing.store.connection import frame, run
-from pricing.store.terms import own_rates, stored_charges
+from pricing.store.records.terms import own_rates, stored_charges
 
 
 def rebase(opened: duckdb.DuckDBPyConnection, currency: str) -> int:

@@ -9,11 +9,11 @@ from typing import Final
 
 from pricing.errors import MarketError
 from pricing.progress import Progress, untold
-from pricing.store.loading import LoadReport
 from pricing.store.market import Market
 from pricing.store.market_paths import market_path
 from pricing.store.opening import new_file
 from pricing.store.place import is_copy
+from pricing.store.records.loading import LoadReport
 
 DEFAULT_CURRENCY: Final = "EUR"
 """Of a new market none of whose records has an amount, or whose records have no price in their own
@@ -44,7 +44,7 @@ def load_into(
     >>> place = Path(folder.name) / "market.duckdb"
     >>> load_into(place, ["typo.csv"])
     Traceback (most recent call last):
-    pricing.errors.FileError: typo.csv does not exist
+    pricing.errors.FileError: typo.csv cannot be read: it does not exist
     >>> place.exists()
     False
     >>> folder.cleanup()

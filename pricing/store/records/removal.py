@@ -9,7 +9,7 @@ from pricing.errors import MarketError
 from pricing.records.cells import raw_text
 from pricing.store.audit import now, write_audit
 from pricing.store.connection import add_row, frame, run
-from pricing.store.links import refresh_fronts
+from pricing.store.records.links import refresh_fronts
 
 WHOLE: Final = "record"
 """In the corrections, the column of a record that was taken out whole: its old value is all of it, as

@@ -5,7 +5,7 @@ while finished rows are stored.
 """
 
 from collections import Counter, deque
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import asdict, dataclass, field, replace
 from datetime import date
@@ -21,22 +21,23 @@ from pricing.intake.duplicates import KEYS
 from pricing.intake.layout import Layout
 from pricing.intake.listings import is_page
 from pricing.intake.mapping import Mapping
-from pricing.intake.mapping_files import mapping_beside, mapping_text, parse_mapping, read_mapping, recognised
+from pricing.intake.mapping_files import mapping_beside, read_mapping, recognised
 from pricing.intake.plausibility import MARKET, doubts
 from pricing.intake.readers import Part, read_file
 from pricing.intake.written.cars import CarNames
 from pricing.money.prices import PRICE_COLUMNS
 from pricing.progress import Progress
 from pricing.records.contract import COLUMNS, REQUIRED
-from pricing.store.answers import Receipt, keep_result
 from pricing.store.audit import now, write_audit
 from pricing.store.connection import add_row, connection, frame, run
-from pricing.store.links import link_batch
-from pricing.store.names import known_cars
-from pricing.store.removal import WHOLE
+from pricing.store.kept.answers import Receipt, keep_result
+from pricing.store.records.links import link_batch
+from pricing.store.records.mappings import keep_mappings, kept_mappings
+from pricing.store.records.names import known_cars
+from pricing.store.records.removal import WHOLE
+from pricing.store.records.staging import Staged, Terms, stage
+from pricing.store.records.terms import charges_in_force, own_rates, store_charges, stored_charges
 from pricing.store.schema import create_key, drop_key
-from pricing.store.staging import Staged, Terms, stage
-from pricing.store.terms import charges_in_force, own_rates, store_charges, stored_charges
 
 ROWS_A_STATEMENT: Final = 1_000_000
 PARTS_AT_ONCE: Final = 2
@@ -46,6 +47,8 @@ ASKED: Final = tuple(
     name for name in REQUIRED if name not in ("record_id", "batch_id", "source", "source_ref")
 )
 """Columns that a file has that is written in our own."""
+
+REFUSED_TOLD: Final = 200
 
 DOUBTED_ROWS: Final = 20_000
 """Rows of a load that are held against the market."""
@@ -62,6 +65,18 @@ class FileReport:
     accepted: int
     rejected: int
     known: int
+
+
+@dataclass(frozen=True)
+class RefusedRow:
+    """A row that a load would put into quarantine."""
+
+    file: str
+    row_number: int
+    rules: tuple[str, ...]
+    """The rules it breaks."""
+    cells: str
+    """The row as it stands in the file, as JSON."""
 
 
 @dataclass(frozen=True)
@@ -94,6 +109,8 @@ class LoadReport:
     set_aside: dict[str, int] = field(default_factory=dict)
     """Rows of the files that are no records and were not read, by kind: title, units, total, header,
     remark."""
+    refused: tuple[RefusedRow, ...] = ()
+    """Of a dry run the first rows that would be rejected, at most ``REFUSED_TOLD``."""
 
 
 def load_files(
@@ -114,9 +131,7 @@ def load_files(
         older = stored_charges(opened)
         rates = own_rates(opened)
         names = CarNames.of(known_cars(opened))
-        kept = [
-            parse_mapping(text) for (text,) in run(opened, "SELECT mapping FROM mappings ORDER BY source")
-        ]
+        kept = kept_mappings(opened)
         waiting = frame(opened, "SELECT DISTINCT source FROM quarantine WHERE settled_by IS NULL")["source"]
     mappings: dict[str, Mapping] = {}
     staged: list[Staged] = []
@@ -150,7 +165,8 @@ def load_files(
     if told and keep and not believe:
         raise DoubtError(f"nothing was loaded: {'; '.join(told)}")
     with connection(path, write=True, keep=keep, timeout=timeout) as opened:
-        report = _store(opened, files, staged, mappings.values(), progress)
+        told_of = 0 if keep else REFUSED_TOLD
+        report = _store(opened, files, staged, mappings.values(), progress, told_of)
         report = replace(report, set_aside=dict(set_aside.most_common()), doubts=told, recognised=known_again)
         keep_result(opened, receipt, asdict(report))
         return report
@@ -188,10 +204,12 @@ def _store(
     opened: duckdb.DuckDBPyConnection,
     files: Sequence[Path],
     staged: list[Staged],
-    mappings: Iterable[Mapping],
+    mappings: Collection[Mapping],
     progress: Progress,
+    told_of: int,
 ) -> LoadReport:
-    """Insert what is new, inside the transaction of ``opened``; empties ``staged`` on the way."""
+    """Insert what is new, inside the transaction of ``opened``; empties ``staged`` on the way. Of that many
+    rejected rows the report tells."""
     loaded_at = now()
     (earlier,) = run(opened, "SELECT count(*) FROM batches")[0]
     batch_id = f"batch-{earlier + 1:04d}"
@@ -204,6 +222,7 @@ def _store(
     for name in rebuilt:
         drop_key(opened, name)
     waiting = 0
+    refused: list[RefusedRow] = []
     not_known: Counter[str] = Counter()
     said_otherwise: Counter[str] = Counter()
     for rows_told in staged:
@@ -216,6 +235,8 @@ def _store(
         new = _store_rejected(opened, rows.rejected, batch_id)
         mended += _settle(opened, rows.records, rows.rejected, batch_id)
         rejected.update(new["file"].to_list())
+        first = new.head(told_of - len(refused)).select("file", "row_number", "broken_rules", "raw")
+        refused += [RefusedRow(file, row, tuple(rules), raw) for file, row, rules, raw in first.iter_rows()]
         waiting += rows.rejected.height - new.height
         by_rule.update(new["broken_rules"].explode().to_list())
         progress("store", read.total(), total)
@@ -230,12 +251,7 @@ def _store(
     linked = link_batch(opened, batch_id) if accepted else 0
     for mapping in mappings:
         store_charges(opened, mapping.charges)
-        run(
-            opened,
-            "INSERT INTO mappings (source, mapping) VALUES (?, ?) "
-            "ON CONFLICT DO UPDATE SET mapping = excluded.mapping",
-            [mapping.source, mapping_text(mapping)],
-        )
+    keep_mappings(opened, mappings)
     known = total - accepted.total() - rejected.total()
     changed = accepted.total() + rejected.total() + mended > 0
     counts = {"read": total, "accepted": accepted.total(), "rejected": rejected.total(), "known": known}
@@ -256,6 +272,7 @@ def _store(
         not_known=dict(not_known.most_common()),
         said_otherwise=dict(said_otherwise.most_common()),
         waiting=waiting,
+        refused=tuple(refused),
     )
 
 

@@ -10,11 +10,12 @@ from typing import Final
 import polars as pl
 
 from pricing.errors import MarketError
+from pricing.nearest import did_you_mean
 from pricing.records.contract import COLUMNS, REQUIRED
 from pricing.records.layout import MADE_BY_THE_STORE
-from pricing.store.first_load import load_into
-from pricing.store.loading import LoadReport
 from pricing.store.market import Market
+from pricing.store.records.first_load import load_into
+from pricing.store.records.loading import LoadReport
 
 SOURCE: Final = "notebook"
 """Source of a sale typed in by hand that names none."""
@@ -28,6 +29,8 @@ class AddedSale:
     """The record as it was kept, one row."""
     doubles: pl.DataFrame
     """Links to records of the same sale: record_id, other_id, rule, front_id, parted_at."""
+    same: pl.DataFrame
+    """Those records."""
     report: LoadReport
 
 
@@ -46,7 +49,8 @@ def add_sale(
     named = [name for name in COLUMNS if name not in MADE_BY_THE_STORE or name in ("source", "source_ref")]
     unknown = sorted(set(cells) - set(named))
     if unknown:
-        raise MarketError(f"a sale has no {', '.join(unknown)}; it has: {', '.join(named)}")
+        near = did_you_mean(unknown[0], named)
+        raise MarketError(f"a sale has no {', '.join(unknown)}{near}; it has: {', '.join(named)}")
     blank = {name: "" for name in REQUIRED if name not in MADE_BY_THE_STORE}
     row = (
         {"source": SOURCE, "event_date": day.isoformat()}
@@ -65,8 +69,11 @@ def add_sale(
             raise MarketError("the market holds this sale already")
         report = load_into(path, [file], today=day, believe=believe)
     market = Market.open(path, create=False)
-    records = market.sales(every_record=True).filter(pl.col("batch_id") == report.batch_id)
+    sales = market.sales(every_record=True)
+    records = sales.filter(pl.col("batch_id") == report.batch_id)
     links = market.duplicates()
     ids = records["record_id"].implode()
     doubles = links.filter(pl.col("record_id").is_in(ids) | pl.col("other_id").is_in(ids))
-    return AddedSale(records, doubles, report)
+    others = pl.concat([doubles["record_id"], doubles["other_id"]]).unique().implode()
+    same = sales.filter(pl.col("record_id").is_in(others), ~pl.col("record_id").is_in(ids))
+    return AddedSale(records, doubles, same, report)

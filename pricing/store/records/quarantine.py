@@ -14,7 +14,7 @@ import polars as pl
 from pricing.errors import FileError
 from pricing.intake.exports import neutralised
 from pricing.store.connection import frame, run
-from pricing.store.staging import EXPORT_FRONT
+from pricing.store.records.staging import EXPORT_FRONT
 
 
 def export_quarantine(opened: duckdb.DuckDBPyConnection, folder: Path) -> list[Path]:

@@ -21,7 +21,7 @@ import duckdb
 
 from pricing.errors import DoneMeanwhileError
 from pricing.store.audit import now
-from pricing.store.connection import TIMEOUT_SECONDS, add_row, connection, keeper_of, run
+from pricing.store.connection import Connect, add_row, keeper_of, run
 
 try:
     import fcntl
@@ -67,23 +67,6 @@ def keep_result(
     )  # fmt: skip
 
 
-def kept_answer(path: Path, key: str, *, timeout: float = TIMEOUT_SECONDS) -> KeptAnswer | None:
-    """What came of the write under a key, if there was one."""
-    with connection(path, timeout=timeout) as opened:
-        rows = run(opened, "SELECT request, status, content FROM answers WHERE key = ?", [key])
-    return KeptAnswer(rows[0][0], rows[0][1], json.loads(rows[0][2])) if rows else None
-
-
-def key_held(path: Path, key: str) -> AbstractContextManager[bool]:
-    """Hold a key while its work is done; false when it is held elsewhere: by any program on this machine, or
-    on any machine where a server keeps the market.
-
-    Raises ``ServerAwayError`` when the server cannot be reached.
-    """
-    keeper = keeper_of(path)
-    return _held_here(path, key) if keeper is None else keeper.key_held(path, key)
-
-
 @contextmanager
 def _held_here(path: Path, key: str) -> Iterator[bool]:
     """Hold a key by the lock of a file of its own, which is gone afterwards."""
@@ -106,3 +89,26 @@ def _held_here(path: Path, key: str) -> Iterator[bool]:
             name.unlink(missing_ok=True)
     finally:
         os.close(file)
+
+
+class Answers:
+    """What came of writes under idempotency keys: ``Market.answers``."""
+
+    def __init__(self, path: Path, connect: Connect) -> None:
+        self._path = path
+        self._connect = connect
+
+    def kept(self, key: str) -> KeptAnswer | None:
+        """What came of the write under a key, if there was one."""
+        with self._connect() as opened:
+            rows = run(opened, "SELECT request, status, content FROM answers WHERE key = ?", [key])
+        return KeptAnswer(rows[0][0], rows[0][1], json.loads(rows[0][2])) if rows else None
+
+    def key_held(self, key: str) -> AbstractContextManager[bool]:
+        """Hold a key while its work is done; false when it is held elsewhere: by any program on this
+        machine, or on any machine where a server keeps the market.
+
+        Raises ``ServerAwayError`` when the server cannot be reached.
+        """
+        keeper = keeper_of(self._path)
+        return _held_here(self._path, key) if keeper is None else keeper.key_held(self._path, key)

@@ -1,0 +1,121 @@
+"""Parquet files: metadata looked at first, long texts counted before they are written out, types that a frame
+can hold."""
+
+from collections.abc import Iterator
+from datetime import date
+from pathlib import Path
+from typing import Final
+
+import polars as pl
+import pyarrow as pa
+import pyarrow.compute as pc
+import pyarrow.parquet
+
+from pricing.errors import FileError
+from pricing.intake.layout import Layout, numbered
+from pricing.intake.text_tables import PART_ROWS
+from pricing.untrusted.limits import Limits
+
+DEEPEST: Final = 20
+"""Types within types."""
+
+EPOCH: Final = date(1970, 1, 1)
+_UNITS: Final = {"ms": 1_000, "us": 1_000_000, "ns": 1_000_000_000}
+
+
+def read_parquet(path: Path, layout: Layout, limits: Limits) -> Iterator[tuple[pl.DataFrame, int]]:
+    """The rows of a parquet file, part by part, and how many there are in all."""
+    with pa.OSFile(str(path)) as opened:
+        metadata = pa.parquet.ParquetFile(opened).metadata
+        if metadata.num_rows == 0:
+            raise FileError(f"{path} holds no rows")
+        schema = metadata.schema.to_arrow_schema()
+        if len(schema) > limits.read_columns:
+            raise FileError(
+                f"{path} has {len(schema):,} columns and may have at most {limits.read_columns:,}"
+            )
+        for column in schema:
+            if _depth(column.type) > DEEPEST:
+                raise FileError(f"{path}: {column.name[:40]!r} is nested deeper than {DEEPEST} types")
+        texts = [column.name for column in schema if _is_text(column.type)]
+        file = pa.parquet.ParquetFile(opened, read_dictionary=texts)
+        done = out = 0
+        for batch in file.iter_batches(batch_size=PART_ROWS):
+            out += sum(
+                _coded_bytes(path, *named, limits) for named in zip(batch.schema.names, batch, strict=True)
+            )
+            most = limits.bytes_out(path.stat().st_size)
+            if out > most:
+                raise FileError(f"{path}: its texts come to more than {most:,} bytes, far more than its size")
+            frame = pl.from_arrow(
+                pa.record_batch([_plain(column) for column in batch], names=batch.schema.names)
+            )
+            if isinstance(frame, pl.DataFrame):
+                yield numbered(frame.with_columns(_days_in_range(frame)), done + 1), metadata.num_rows
+                done += frame.height
+
+
+def _coded_bytes(path: Path, name: str, column: pa.Array, limits: Limits) -> int:
+    """Bytes that a column's coded texts come to once each is written out, told from their dictionary."""
+    if _is_list(column.type):
+        column = column.flatten()
+    if not pa.types.is_dictionary(column.type):
+        if _holds_codes(column.type):
+            raise FileError(f"{path}: {name[:40]!r} holds coded texts inside of structures; write them out")
+        return 0
+    if not _is_text(column.type.value_type):
+        return 0
+    lengths = pc.binary_length(column.dictionary)
+    longest = pc.max(lengths).as_py()
+    if longest is not None and longest > limits.read_cell:
+        raise FileError(
+            f"{path}: {name[:40]!r} has a cell of {longest:,} bytes and may have at most {limits.read_cell:,}"
+        )
+    total = pc.sum(pc.cast(pc.take(lengths, column.indices), pa.int64())).as_py()
+    return 0 if total is None else int(total)
+
+
+def _plain(column: pa.Array) -> pa.Array:
+    """A column as a type that a frame can hold: codes written out, decimals of over 38 digits as text."""
+    if pa.types.is_dictionary(column.type):
+        return column.dictionary_decode()
+    if _is_list(column.type) and pa.types.is_dictionary(column.type.value_type):
+        return pc.cast(column, pa.large_list(column.type.value_type.value_type))
+    if pa.types.is_decimal256(column.type):
+        return pc.cast(column, pa.string())
+    return column
+
+
+def _days_in_range(frame: pl.DataFrame) -> list[pl.Series]:
+    """Columns of dates of which some lie outside the years 1 to 9999, as text that says so."""
+    found = []
+    first, last = (date.min - EPOCH).days, (date.max - EPOCH).days
+    for column in frame.select(pl.selectors.date() | pl.selectors.datetime()):
+        unit = getattr(column.dtype, "time_unit", None)
+        days = column.to_physical().cast(pl.Int64)
+        days = days if unit is None else days // (86_400 * _UNITS[unit])
+        outside = ~days.is_between(first, last)
+        if outside.any():
+            within = column.set(outside, None).cast(pl.String)
+            far = "day " + days.cast(pl.String) + " from 1970-01-01"
+            found.append(within.zip_with(~outside.fill_null(value=False), far).alias(column.name))
+    return found
+
+
+def _is_text(kind: pa.DataType) -> bool:
+    return bool(pa.types.is_string(kind) or pa.types.is_large_string(kind))
+
+
+def _is_list(kind: pa.DataType) -> bool:
+    return bool(pa.types.is_list(kind) or pa.types.is_large_list(kind))
+
+
+def _holds_codes(kind: pa.DataType) -> bool:
+    inner = [kind.field(place).type for place in range(kind.num_fields)]
+    return bool(pa.types.is_dictionary(kind)) or any(map(_holds_codes, inner))
+
+
+def _depth(kind: pa.DataType) -> int:
+    """How many types stand within one another."""
+    inner = [kind.field(place).type for place in range(kind.num_fields)]
+    return 1 + max(map(_depth, inner), default=0)

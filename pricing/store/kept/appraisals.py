@@ -1,0 +1,156 @@
+"""Appraisals in the market file: every revision of every record, the evidence frozen with it, and who changed
+what. Rows are added and never altered."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+import duckdb
+import polars as pl
+
+from pricing.errors import MarketError
+from pricing.store.audit import now, write_audit
+from pricing.store.connection import Connect, add_row, frame, run
+from pricing.store.kept.answers import Receipt, keep_result
+
+Change = tuple[str, str, str]
+"""A field, what it was, what it is."""
+
+
+@dataclass(frozen=True)
+class Revision:
+    """One revision as it is kept; ``evidence`` is null while none was gathered. ``number`` counts from 1."""
+
+    appraisal_id: str
+    number: int
+    record: str
+    evidence: str | None
+    digest: str | None
+    made_at: datetime
+    made_by: str
+    reason: str
+
+
+@dataclass(frozen=True)
+class Draft:
+    """A revision to be kept: of a new appraisal, or the one after revision ``after`` of ``appraisal_id``."""
+
+    record: str
+    evidence: str | None
+    digest: str | None
+    made_by: str
+    reason: str
+    changes: Sequence[Change] = ()
+    appraisal_id: str | None = None
+    after: int = 0
+
+
+def _expect(opened: duckdb.DuckDBPyConnection, name: str, after: int) -> None:
+    (last,) = run(opened, "SELECT max(revision) FROM appraisals WHERE appraisal_id = ?", [name])[0]
+    if last is None:
+        raise MarketError(f"there is no appraisal {name!r} to revise")
+    if last != after:
+        raise MarketError(
+            f"{name} has had a revision meanwhile: its last is {last}, this one follows {after}"
+        )
+
+
+def _insert(opened: duckdb.DuckDBPyConnection, draft: Draft, name: str, at: datetime) -> None:
+    number = draft.after + 1
+    add_row(
+        opened, "appraisals",
+        appraisal_id=name, revision=number, record=draft.record, evidence_digest=draft.digest, made_at=at,
+        made_by=draft.made_by, reason=draft.reason,
+    )  # fmt: skip
+    if draft.evidence is not None:
+        run(
+            opened,
+            "INSERT INTO appraisal_evidence (digest, content) VALUES (?, ?) ON CONFLICT DO NOTHING",
+            [draft.digest, draft.evidence],
+        )
+    for field, old, new in draft.changes:
+        add_row(
+            opened, "appraisal_changes", appraisal_id=name, revision=number, field=field, old=old, new=new
+        )
+    write_audit(
+        opened, at, "appraisal", name,
+        {"revision": number, "by": draft.made_by, "reason": draft.reason, "evidence": draft.digest},
+    )  # fmt: skip
+
+
+class Appraisals:
+    """The appraisals of a market: ``Market.appraisals``."""
+
+    def __init__(self, connect: Connect, receipt: Receipt | None) -> None:
+        self._connect = connect
+        self._receipt = receipt
+
+    def keep(self, drafts: Sequence[Draft]) -> list[tuple[str, int]]:
+        """Keep revisions, all or none; returns the id and number of each. Under an idempotency key the last
+        of them is what came of the write.
+
+        Raises ``MarketError`` where an appraisal is not there, or has had a revision meanwhile.
+        """
+        at = now()
+        with self._connect(write=True) as opened:
+            (count,) = run(opened, "SELECT count(DISTINCT appraisal_id) FROM appraisals")[0]
+            kept = []
+            for draft in drafts:
+                name = draft.appraisal_id
+                if name is None:
+                    count += 1
+                    name = f"appraisal-{count:04d}"
+                else:
+                    _expect(opened, name, draft.after)
+                _insert(opened, draft, name, at)
+                kept.append((name, draft.after + 1))
+            if kept:
+                keep_result(
+                    opened, self._receipt, dict(zip(("appraisal_id", "revision"), kept[-1], strict=True))
+                )
+            return kept
+
+    def revision(self, appraisal_id: str, number: int | None = None) -> Revision:
+        """A revision, the last one by default. Raises ``MarketError`` when there is none such."""
+        with self._connect() as opened:
+            rows = run(
+                opened,
+                "SELECT appraisal_id, revision, record, content, evidence_digest, made_at, made_by, reason "
+                "FROM appraisals LEFT JOIN appraisal_evidence ON digest = evidence_digest "
+                "WHERE appraisal_id = ? AND revision = coalesce(?, revision) ORDER BY revision DESC LIMIT 1",
+                [appraisal_id, number],
+            )
+        if not rows:
+            which = "" if number is None else f" with a revision {number}"
+            raise MarketError(
+                f"the market holds no appraisal {appraisal_id!r}{which}; `pricing appraise list` lists them"
+            )
+        return Revision(*rows[0])
+
+    def last_revisions(self) -> pl.DataFrame:
+        """The last revision of every appraisal, without its evidence."""
+        with self._connect() as opened:
+            return frame(
+                opened,
+                "SELECT appraisal_id, revision, record, evidence_digest, made_at, made_by, reason "
+                "FROM appraisals "
+                "QUALIFY row_number() OVER (PARTITION BY appraisal_id ORDER BY revision DESC) = 1 "
+                "ORDER BY appraisal_id",
+            )
+
+    def changes_of(self, appraisal_id: str) -> pl.DataFrame:
+        """Who changed what: a row a revision and field, oldest first; a revision that changed no field has
+        one row without."""
+        with self._connect() as opened:
+            return frame(
+                opened,
+                "SELECT revision, made_at, made_by, reason, field, old, new FROM appraisals "
+                "LEFT JOIN appraisal_changes USING (appraisal_id, revision) WHERE appraisal_id = ? "
+                "ORDER BY revision, field",
+                [appraisal_id],
+            )
+
+    def first_makers(self) -> dict[str, str]:
+        """Who entered each appraisal."""
+        with self._connect() as opened:
+            return dict(run(opened, "SELECT appraisal_id, made_by FROM appraisals WHERE revision = 1"))

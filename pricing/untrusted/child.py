@@ -1,0 +1,269 @@
+"""The reading process: a server beside each process of ours forks a child with limits for every file.
+
+The server imports the readers once, so that a child costs the time of a fork. A child reads one file, hands
+its answers over and ends; it is killed by the kernel when it takes too much of anything, and by the server
+when nobody waits for its answer any more. What it is handed: a socket for its answers, and its limits.
+"""
+
+import gc
+import json
+import os
+import selectors
+import signal
+import socket
+import struct
+import sys
+from collections.abc import Callable, Iterator
+from pkgutil import resolve_name
+from typing import Any, Final
+
+from pricing.errors import FileError, PricingError
+from pricing.untrusted.limits import Limits
+
+AHEAD: Final = 2
+"""Answers that a child may be ahead of whoever takes them."""
+
+NAME_LENGTH: Final = 200
+"""Bytes of the name of a reader, as it is sent."""
+
+LONGEST_MESSAGE: Final = 2_000
+"""Characters of an error; what a file says may stand in one."""
+
+WALL: Final = 1.5
+"""Times its processor seconds that a child may take on the clock, while it does not wait for its caller."""
+
+_LENGTH: Final = struct.Struct("!Q")
+
+
+def serve(control: int) -> None:
+    """Fork a child for each request that arrives on a socket, until the other end is closed."""
+    import resource
+
+    resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
+    requests = socket.socket(fileno=control)
+    woken, waker = os.pipe()
+    os.set_blocking(waker, False)
+    signal.set_wakeup_fd(waker)
+    signal.signal(signal.SIGCHLD, lambda number, at: None)
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    running: dict[int, int] = {}  # the pipe that each child's end is told on, by its process
+    waiting = selectors.DefaultSelector()
+    waiting.register(requests, selectors.EVENT_READ)
+    waiting.register(woken, selectors.EVENT_READ)
+    while True:
+        for key, _ in waiting.select(timeout=0.2 if running else None):
+            if key.fileobj is requests:
+                if not _take(requests, running):
+                    for process in running:
+                        os.kill(process, signal.SIGKILL)
+                        os.waitpid(process, 0)
+                    return
+            else:
+                os.read(woken, 4096)
+        _reap(running)
+        _end_unwanted(running)
+
+
+def _take(requests: socket.socket, running: dict[int, int]) -> bool:
+    """Fork a child for the next request; false when there will be none any more."""
+    name, handed, _, _ = socket.recv_fds(requests, NAME_LENGTH, 2, socket.MSG_WAITALL)
+    if len(name) < NAME_LENGTH:
+        return False
+    reader: Callable[..., Any] | BaseException
+    try:
+        reader = resolve_name(name.decode().rstrip())
+    except Exception as error:
+        reader = error
+    if not handed:
+        return True
+    answers, ended = handed
+    gc.freeze()
+    process = os.fork()
+    if process == 0:
+        code = 1
+        try:
+            signal.set_wakeup_fd(-1)
+            signal.signal(signal.SIGCHLD, signal.SIG_DFL)
+            requests.close()
+            for other in (ended, *running.values()):
+                os.close(other)
+            _answer(socket.socket(fileno=answers), reader)
+            code = 0
+        finally:
+            os._exit(code)
+    os.close(answers)
+    running[process] = ended
+    requests.send(b"+")
+    return True
+
+
+def _reap(running: dict[int, int]) -> None:
+    """Tell of every child that has ended how it did."""
+    for process in list(running):
+        done, status = os.waitpid(process, os.WNOHANG)
+        if done:
+            told = running.pop(process)
+            try:
+                os.write(told, str(os.waitstatus_to_exitcode(status)).encode())
+            except BrokenPipeError:
+                pass  # nobody asks any more
+            os.close(told)
+
+
+def _end_unwanted(running: dict[int, int]) -> None:
+    """Kill every child whose caller has gone: the reading end of its pipe is closed then."""
+    import select
+
+    looked = select.poll()
+    for process, told in running.items():
+        looked.register(told, 0)
+        if any(told == which for which, _ in looked.poll(0)):
+            os.kill(process, signal.SIGKILL)
+        looked.unregister(told)
+
+
+def _answer(answers: socket.socket, reader: Callable[..., Any] | BaseException) -> None:
+    """Read one file as the request on the socket says, and send what it holds or why it cannot be read."""
+    message, file = received(answers)
+    request = json.loads(message)
+    source = request["path"] if file is None else f"/dev/fd/{file}"
+    limits, size = Limits(**request["limits"]), request["size"]
+    deadline = _limit(limits, size)
+    granted = AHEAD
+    try:
+        os.chdir(request["folder"])
+        if isinstance(reader, BaseException):
+            raise reader
+        for facts, content in bounded(reader(source, limits, **request["arguments"]), limits, size):
+            while granted <= 0:
+                deadline.stop()
+                granted += len(answers.recv(64))
+            deadline.go()
+            hand_over(answers, facts, content)
+            granted -= 1
+        end: dict[str, Any] = {"end": True}
+    except BaseException as error:
+        end = said(error, request["path"], limits, size)
+    deadline.stop()
+    sent(answers, json.dumps(end).encode())
+    while answers.recv(64):  # a socket that is closed before all of it was read loses what was sent last
+        pass
+
+
+def said(error: BaseException, path: str, limits: Limits, size: int) -> dict[str, Any]:
+    """An error as a message: one raised on purpose by its name, any other as a sentence about the file."""
+    if isinstance(error, PricingError):
+        return {"error": type(error).__name__, "message": str(error)[:LONGEST_MESSAGE]}
+    if isinstance(error, MemoryError):
+        why = f"it would take more than {limits.memory(size) // 1_000_000:,} MB of memory"
+    elif isinstance(error, RecursionError):
+        why = "what it holds is nested too deeply"
+    else:
+        why = str(error).strip().splitlines()[0][:300] if str(error).strip() else type(error).__name__
+    return {"error": "FileError", "message": f"{path} cannot be read: {why}"}
+
+
+def bounded(answers: Iterator[tuple[Any, Any]], limits: Limits, size: int) -> Iterator[tuple[Any, Any]]:
+    """Answers as long as all of them together are not larger than a file of that size may be."""
+    most, total = limits.bytes_out(size), 0
+    for facts, content in answers:
+        total += (
+            len(content) if isinstance(content, bytes) else 0 if content is None else content.estimated_size()
+        )
+        if total > most:
+            raise FileError(
+                f"its {size:,} bytes unpack to more than {most:,}, more than any true file of that size"
+            )
+        yield facts, content
+
+
+def hand_over(answers: socket.socket, facts: dict[str, Any], content: Any) -> None:
+    """Send one answer: its facts as a message, its frame or bytes as a file in memory that comes with it."""
+    if content is None:
+        sent(answers, json.dumps({"facts": facts}).encode())
+        return
+    with os.fdopen(memory_file(), "w+b") as file:
+        if isinstance(content, bytes):
+            file.write(content)
+        else:
+            content.write_ipc(file)
+        file.flush()
+        kind = "bytes" if isinstance(content, bytes) else "frame"
+        sent(answers, json.dumps({"facts": facts, "holds": kind}).encode(), file.fileno())
+
+
+def memory_file() -> int:
+    """A file without a name, in memory where there are such."""
+    if hasattr(os, "memfd_create"):
+        return os.memfd_create("answer")
+    import tempfile
+
+    with tempfile.TemporaryFile() as file:
+        return os.dup(file.fileno())
+
+
+def sent(answers: socket.socket, message: bytes, file: int | None = None) -> None:
+    """Send a message, and a file with it."""
+    head = _LENGTH.pack(len(message))
+    if file is None:
+        answers.sendall(head + message)
+        return
+    socket.send_fds(answers, [head], [file])
+    answers.sendall(message)
+
+
+def received(answers: socket.socket) -> tuple[bytes, int | None]:
+    """The next message and the file that came with it; nothing once the other end is closed."""
+    head, files, _, _ = socket.recv_fds(answers, _LENGTH.size, 1)
+    file = files[0] if files else None
+    while 0 < len(head) < _LENGTH.size:
+        more = answers.recv(_LENGTH.size - len(head))
+        if not more:
+            return b"", file
+        head += more
+    if not head:
+        return b"", file
+    (length,) = _LENGTH.unpack(head)
+    parts: list[bytes] = []
+    while length:
+        part = answers.recv(min(length, 1 << 20))
+        if not part:
+            return b"", file
+        parts.append(part)
+        length -= len(part)
+    return b"".join(parts), file
+
+
+class _Deadline:
+    """The clock that ends this process, stopped while it waits for its caller."""
+
+    def __init__(self, seconds: float) -> None:
+        self._left = seconds
+        signal.signal(signal.SIGALRM, signal.SIG_DFL)  # ends the process, whatever it is at
+        self.go()
+
+    def stop(self) -> None:
+        left, _ = signal.setitimer(signal.ITIMER_REAL, 0)
+        self._left = left if left > 0 else self._left
+
+    def go(self) -> None:
+        signal.setitimer(signal.ITIMER_REAL, self._left)
+
+
+def _limit(limits: Limits, size: int) -> _Deadline:
+    """Bound what this process may take from here on."""
+    import resource
+
+    def bound(kind: int, most: int) -> None:
+        _, hard = resource.getrlimit(kind)
+        most = most if hard == resource.RLIM_INFINITY else min(most, hard)
+        resource.setrlimit(kind, (most, most))
+
+    bound(resource.RLIMIT_NOFILE, limits.read_files)
+    bound(resource.RLIMIT_FSIZE, 2 * limits.bytes_out(size))
+    bound(resource.RLIMIT_CPU, int(limits.seconds(size)) + 1)
+    if sys.platform == "linux":
+        with open("/proc/self/statm", encoding="ascii") as file:
+            held = int(file.read().split()[0]) * resource.getpagesize()
+        bound(resource.RLIMIT_AS, held + limits.memory(size))
+    return _Deadline(WALL * limits.seconds(size))

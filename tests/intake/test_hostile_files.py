@@ -1,0 +1,66 @@
+"""Hostile files at the reading door: a sentence or rows, in bounded memory and time."""
+
+import json
+import re
+import subprocess
+import sys
+from typing import Any
+
+import pytest
+
+from tests.hostile_files import HOSTILE, write_all
+
+READ = """
+import json, resource, sys, time
+from pathlib import Path
+from pricing.errors import PricingError
+from pricing.intake.readers import read_whole
+from pricing.untrusted import door
+found = {}
+for name, path in json.loads(sys.stdin.read()).items():
+    start = time.perf_counter()
+    try:
+        frame = read_whole(Path(path))
+        said, rows = "", frame.height
+    except PricingError as error:
+        said, rows = str(error), None
+    found[name] = {"said": said, "rows": rows, "seconds": time.perf_counter() - start}
+door.stop()
+peak = [resource.getrusage(who).ru_maxrss / 1e6 for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)]
+print(json.dumps({"found": found, "peak": peak}))
+"""
+
+GIGABYTES = 1.5
+
+
+@pytest.fixture(scope="module")
+def read(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
+    """What became of each hostile file, all of them read by one program; and the most memory it took."""
+    paths = write_all(tmp_path_factory.mktemp("hostile"))
+    asked = json.dumps({name: str(path) for name, path in paths.items()})
+    done = subprocess.run(
+        [sys.executable, "-c", READ], input=asked, capture_output=True, text=True, check=False
+    )
+    assert done.returncode == 0, done.stderr[-3000:]
+    found: dict[str, Any] = json.loads(done.stdout)
+    return found
+
+
+@pytest.mark.parametrize("name", HOSTILE)
+def test_a_hostile_file_is_rows_or_its_own_sentence(read: dict[str, Any], name: str) -> None:
+    _, _, sentence = HOSTILE[name]
+    found = read["found"][name]
+    assert found["seconds"] < 30
+    if not sentence:
+        assert found["said"] == ""
+        return
+    assert re.search(sentence, found["said"]), found
+    assert "\n" not in found["said"]
+    assert "file " in found["said"]
+
+
+def test_memory_stays_bounded(read: dict[str, Any]) -> None:
+    own, of_children = read["peak"]
+    print(read["peak"])
+    assert own < GIGABYTES
+    assert of_children < GIGABYTES
