@@ -25,9 +25,8 @@ def advertisement(car: Mapping[str, Any], seen: InspectionResult | None, asked: 
     """Sentences of the draft: the car's name, what was seen of it and in what state, what was not seen, what
     is asked. What the owner says beside is for the owner to add and to show.
 
-    >>> advertisement({"make": "Corvane", "model": "Six", "year": 1968}, None, None)
-    ['1968 Corvane Six.', 'It has not been inspected: nothing is said of its condition here. Come and see
-    it.']
+    >>> advertisement({"make": "Corvane", "model": "Six", "year": 1968}, None, "EUR 900")[::2]
+    ['1968 Corvane Six.', 'Asked: EUR 900.']
     """
     said = [f"{name_words(car)}."]
     if seen is None:
