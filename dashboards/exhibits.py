@@ -13,9 +13,12 @@ from altair.utils import schemapi
 
 from pricing.charts.valuation import GREY
 from pricing.intake.exports import neutralised
+from pricing.reports.sheet import Sheet, sheet_html, sheet_pdf
 from pricing.words.plain_text import escaped
 
 schemapi.disable_debug_mode()  # else each part of a chart is held against the schema as it is made
+
+PAPER_WORDS: Final = {"a4": "A4", "letter": "Letter"}
 
 PICTURE_SCALE = 2.0
 """Points of a PNG for one of the page."""
@@ -68,6 +71,24 @@ def show_table(
                 key=f"keep-{name}-{kind}",
             )
     return shown
+
+
+def offer_sheet(sheet: Sheet, words: str, name: str) -> None:
+    """A sheet to take along, as a page to print and as a PDF of either paper."""
+    with st.container(horizontal=True):
+        st.download_button(
+            f"{words} (page to print)", sheet_html(sheet), f"{name}.html", "text/html", type="primary",
+            on_click="ignore", key=f"sheet-{name}-html",
+        )  # fmt: skip
+        for paper, shown in PAPER_WORDS.items():
+            st.download_button(
+                f"PDF, {shown}",
+                lambda paper=paper: sheet_pdf(sheet, paper),  # type: ignore[misc]
+                f"{name}_{paper}.pdf",
+                "application/pdf",
+                on_click="ignore",
+                key=f"sheet-{name}-{paper}",
+            )
 
 
 def as_csv(frame: pl.DataFrame) -> bytes:

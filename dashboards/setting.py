@@ -11,6 +11,7 @@ from dashboards import caches, page_layout, people
 from dashboards.exhibits import show_table
 from dashboards.records import COMMON_CURRENCIES
 from pricing.condition.catalogue import LABOUR_KINDS
+from pricing.decisions.verdict import VERDICTS
 from pricing.money.currencies import CURRENCIES
 from pricing.operations.access import EVERYONE, ROLES
 from pricing.operations.settings import (
@@ -49,6 +50,7 @@ def show_page() -> None:
             st.info("Your role lets you read the settings; changing them needs the role manage.")
         _show_market(snapshot)
         _ask_units(snapshot, kept, may)
+        _ask_verdict(snapshot, kept, may)
         _ask_labour(snapshot, kept, may)
         _ask_catalogue(snapshot, kept, may)
         _ask_charges(snapshot, kept, may)
@@ -104,6 +106,22 @@ def _ask_units(snapshot: Snapshot, kept: Settings, may: bool) -> None:
             _keep(
                 snapshot, replace(kept, distance_unit=unit, other_currency=None if other == NONE else other)
             )
+
+
+def _ask_verdict(snapshot: Snapshot, kept: Settings, may: bool) -> None:
+    """Where one word of the verdict on a price ends and the next begins."""
+    st.subheader("Verdict on a price")
+    st.caption(
+        "Of 100 like cars, how many sell for less: up to which number a price is well below, below, about, "
+        "and above what like cars fetch; beyond the last it is well above."
+    )
+    with st.form("verdict", border=False):
+        limits = [
+            column.number_input(f"{words}, up to", 1, 99, round(100 * limit), 1, disabled=not may)
+            for column, words, limit in zip(st.columns(4), VERDICTS[:-1], kept.verdict_limits, strict=True)
+        ]
+        if st.form_submit_button("Keep the limits", disabled=not may):
+            _keep(snapshot, replace(kept, verdict_limits=tuple(limit / 100 for limit in limits)))
 
 
 def _ask_labour(snapshot: Snapshot, kept: Settings, may: bool) -> None:

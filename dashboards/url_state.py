@@ -17,8 +17,9 @@ BOUND: Final[dict[str, Any]] = {"bind": "query-params", "persist_state": "sessio
 
 _KINDS: Final = {
     **{name.removesuffix("_km"): field.kind for name, field in FIELDS.items()},
-    **dict.fromkeys(("odometer_unit", "currency", "subject", "sheet"), "text"),
+    **dict.fromkeys(("odometer_unit", "currency", "subject", "sheet", "least"), "text"),
     **dict.fromkeys(("asking", "offer_asking"), "number"),
+    "quotes": "texts",
 }
 CARRIED: Final = tuple(_KINDS)
 """Keys of what describes the car and its offer."""

@@ -14,9 +14,10 @@ import polars as pl
 import pytest
 from polars.testing import assert_frame_equal
 
-from pricing.decisions import selling
 from pricing.decisions.buying import BuyerTerms, buy_car
 from pricing.decisions.seller_terms import SellerTerms
+from pricing.decisions.selling import sell_car
+from pricing.decisions.selling_evidence import evidence_of
 from pricing.decisions.valuation import value_car
 from pricing.errors import MarketError
 from pricing.memo import Memo
@@ -36,13 +37,13 @@ def market(small_market: Market, tmp_path: Path) -> Market:
 def test_decisions_never_read_the_store(market: Market) -> None:
     snapshot = Snapshot.of(market)
     car = snapshot.car({**common_car(market), "channel": "private"})
-    evidence = selling.evidence_of(snapshot)
+    evidence = evidence_of(snapshot)
     _ = snapshot.links
     market.path.unlink()
     value_car(snapshot, snapshot.model, car)
     buy_car(snapshot, snapshot.model, car, BuyerTerms(snapshot.base_currency, 0.7), asking=Decimal(4000))
-    selling.sell_car(snapshot, snapshot.model, car, SellerTerms(snapshot.base_currency), evidence=evidence)
-    assert selling.evidence_of(snapshot) is evidence
+    sell_car(snapshot, snapshot.model, car, SellerTerms(snapshot.base_currency), evidence=evidence)
+    assert evidence_of(snapshot) is evidence
     with pytest.raises(MarketError):
         market.sales()
 

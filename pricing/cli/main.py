@@ -279,6 +279,7 @@ def value(
     """
     from pricing.cli.terminal import show_valuation
     from pricing.decisions.valuation import value_car
+    from pricing.operations.settings import settings_of
 
     typed, day = typed_amount(asking, "asking price"), typed_day(as_of)
     snapshot = fitted_market(market, day, fit_id)
@@ -289,7 +290,7 @@ def value(
         snapshot, snapshot.model, snapshot.car(car, day), asking=price, as_of=day, coverage=coverage,
         inspection=seen,
     )  # fmt: skip
-    answer(valuation, lambda: show_valuation(valuation))
+    answer(valuation, lambda: show_valuation(valuation, settings_of(snapshot).verdict_limits))
 
 
 @app.command(epilog="Example: pricing dashboard --market market.duckdb --port 8600")

@@ -25,7 +25,7 @@ import numpy as np
 import polars as pl
 from numpy.typing import ArrayLike, NDArray
 from scipy import optimize, stats
-from scipy.special import expit, logsumexp
+from scipy.special import expit, logit, logsumexp
 
 from pricing.arrays import Bools, Floats
 from pricing.evidence.asking_gap import asking_gap
@@ -105,16 +105,10 @@ class TimeToSale:
             late = np.log(np.asarray(days, dtype=np.float64)) - level
         return np.asarray(expit((late - self.elasticity * np.asarray(ratio)) / self.scale))
 
-    def days(self, channel: str, ratio: float, chance: float = 0.5) -> float:
-        """Days by which a car is sold with that chance."""
+    def days(self, channel: str, ratio: ArrayLike, chance: ArrayLike = 0.5) -> Floats:
+        """Days by which a car is sold with that chance; the inverse of ``chance``."""
         level = self.level[CHANNELS.index(channel)]
-        return float(np.exp(level + self.elasticity * ratio + self.scale * np.log(chance / (1.0 - chance))))
-
-    def chance_by_steps(self, channel: str, ratios: ArrayLike, days: ArrayLike) -> Floats:
-        """Chance of a sale by the end of each of several steps, asking ``ratios`` for ``days`` one after the
-        other: time runs by ``exp(-elasticity ratio)``, and adds up."""
-        pace = np.exp(-self.elasticity * np.asarray(ratios, dtype=np.float64))
-        return self.chance(channel, 0.0, np.cumsum(pace * np.asarray(days, dtype=np.float64)))
+        return np.exp(level + self.elasticity * np.asarray(ratio) + self.scale * logit(np.asarray(chance)))
 
 
 def listings_of(

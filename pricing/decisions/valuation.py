@@ -17,6 +17,7 @@ from pricing.decisions.price_by_score import GivesDistributions
 from pricing.errors import DecisionError
 from pricing.model.distribution import PriceDistribution
 from pricing.notebook_html import facts_html, range_text
+from pricing.records.entered_amounts import entered
 from pricing.vocabulary import CONDITION_BANDS, OPTION_CODES
 
 SALE_COLUMNS: Final = (
@@ -142,7 +143,8 @@ def value_car(
             distribution are then a mixture over its draws, wider the less was seen.
 
     Raises:
-        CarError: the car could not be at ``as_of``, or the price asked cannot be.
+        CarError: the car could not be at ``as_of``.
+        MoneyError: the price asked cannot be meant.
         DecisionError: the model has seen sales after ``as_of``.
     """
     return valued(market, model, car, asking=asking, as_of=as_of, coverage=coverage, inspection=inspection)[0]
@@ -165,7 +167,8 @@ def valued(
         raise DecisionError(
             f"the price model has seen sales up to {last}, after {at}: fit one on the sales up to {at}"
         )
-    car.held(asking, today() if as_of is None else as_of)
+    entered("asking price", asking, market.base_currency)
+    car.held(None, today() if as_of is None else as_of)
     sales = market.sales(as_of=at)
     car = inspected(car, inspection)
     in_bands = [replace(car, condition_band=band, condition_score=None) for band in CONDITION_BANDS]

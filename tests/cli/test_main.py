@@ -284,6 +284,6 @@ def test_the_demo_does_the_main_job(tmp_path: Path) -> None:
     assert read == accepted + rejected + known
     assert read > 7000 and rejected > 0
     assert "Of 100 cars like this one, 80 should sell between EUR" in run.stdout
-    assert "The asking price of EUR 4,650 is inside the range" in run.stdout
+    assert "The asking price of EUR 4,650 is above what like cars fetch" in run.stdout
     assert "What makes up the mid price" in run.stdout
     assert "Traceback" not in run.stderr

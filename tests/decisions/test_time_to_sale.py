@@ -11,7 +11,6 @@ from hypothesis import strategies as st
 from lifelines import LogLogisticAFTFitter
 from sklearn.metrics import brier_score_loss
 
-from pricing.decisions.asking_prices import chances, ladder
 from pricing.decisions.time_to_sale import Listings, TimeToSale, listings_of
 from tests.known_market import KnownMarket, KnownModel
 
@@ -118,22 +117,9 @@ def test_where_dearer_cars_sold_sooner_the_model_does_not_say_so() -> None:
     assert found is not None and found.elasticity == 0.0
 
 
-def test_a_ladder_adds_up_to_the_chance_of_one_price_when_it_does_not_fall() -> None:
-    law = TimeToSale(np.array(LEVEL), ELASTICITY, SCALE, 100, 200, ELASTICITY, 0.0, True)
-    level = ladder(law, "private", 9000.0, 9900.0, 9900.0)
-    assert level["sold_by_then"][2] == pytest.approx(float(law.chance("private", np.log(1.1), 84)))
-    falling = ladder(law, "private", 9000.0, 9900.0, 8000.0)
-    assert falling["asking"].to_list() == pytest.approx([9900, np.sqrt(9900 * 8000), 8000])
-    assert falling["sold_by_then"].is_sorted()
-    assert falling["sold_by_then"][2] > level["sold_by_then"][2]
-
-
 def test_what_the_records_do_not_say_is_unknown() -> None:
     few, _ = drawn(15, 6)
     assert TimeToSale.fit(few) is None
-    table = chances(None, "dealer", 9000.0, [9000.0])
-    assert table["within_4"].to_list() == [None] and table["weeks"].to_list() == [None]
-    assert ladder(None, "dealer", 9000.0, 9900.0, 8000.0)["sold_by_then"].null_count() == 3
 
 
 def test_listings_pair_sold_cars_with_what_was_asked_and_weigh_them_up() -> None:
