@@ -152,6 +152,8 @@ def _show(facts: Buying) -> None:
         st.metric(
             f"the same car ready to drive ({facts.currency})", f"{facts.ready.mid:,.0f}", width="content"
         )
+    if facts.valuation.opinion_alone:
+        st.warning(escaped(range_sentence(facts.valuation)))
     for sentence in (*total_sentences(facts), *limit_sentences(facts), *mended_limit_sentences(facts)):
         st.write(escaped(sentence))
     if facts.arguments:

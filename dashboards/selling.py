@@ -34,6 +34,7 @@ from pricing.words.selling import (
     unsold_sentence,
     waiting_sentences,
 )
+from pricing.words.sentences import range_sentence
 
 
 def show_page() -> None:
@@ -121,6 +122,8 @@ def _show(facts: Selling) -> None:
             st.metric("in about", f"{best.weeks:.0f} weeks", width="content")
     st.write(escaped(rest))
     offer_sheet(selling_sheet(facts), "The seller's page, with a draft advertisement", "selling_sheet")
+    if facts.valuation.opinion_alone:
+        st.warning(escaped(range_sentence(facts.valuation)))
     st.subheader("What a sale would leave", help=what_is("net proceeds"))
     for found in facts.channels:
         st.write(escaped(channel_sentence(facts, found)))

@@ -150,3 +150,6 @@ HIGHEST_ODOMETER_KM: Final = 2_000_000.0
 TRUE: Final = ("true", "yes", "y", "1")
 FALSE: Final = ("false", "no", "n", "0")
 """Words for yes and no, in lower case."""
+
+SPANS: Final = {"half": 0.5, "eight in ten": 0.8, "nearly all": 0.95}
+"""What a stated span may be meant to hold of the sales; nearly all is nineteen in twenty."""

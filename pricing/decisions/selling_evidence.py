@@ -12,6 +12,7 @@ from pricing.decisions.before_and_after import BeforeAndAfter, before_and_after
 from pricing.decisions.time_to_sale import TimeToSale, kaplan_meier, listings_of, log_rank
 from pricing.decisions.waiting import BARGAINED
 from pricing.evidence.asking_gap import asking_gap
+from pricing.model.opinion_bands import OpinionBands
 from pricing.model.price_model import PriceModel
 from pricing.progress import Progress, untold
 from pricing.snapshot import Snapshot
@@ -70,6 +71,8 @@ def selling_evidence(
     how many."""
     progress("reading the records", 0, STEPS)
     sales, every = market.sales(as_of=as_of), market.sales(as_of=as_of, every_record=True)
+    if isinstance(model, OpinionBands):  # too few sales to learn anything from
+        return SellingEvidence(auction_evidence(sales, model), times=None)
     progress("days on offer against the asking price", 1, STEPS)
     listings = listings_of(sales, every, model)
     times = TimeToSale.fit(listings)

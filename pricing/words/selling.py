@@ -8,7 +8,7 @@ from pricing.decisions.channel_sale import WEEKS_TO_AUCTION, ChannelSale
 from pricing.decisions.selling import Selling
 from pricing.decisions.time_to_sale import TimeToSale
 from pricing.decisions.waiting import HORIZON
-from pricing.words.sentences import cases_words, exact_words, money_words
+from pricing.words.sentences import cases_words, exact_words, money_words, range_sentence
 
 WHERE = {"auction": "at auction", "dealer": "through a dealer", "private": "privately"}
 
@@ -217,6 +217,7 @@ def selling_sentences(facts: Selling) -> list[str]:
     """Everything in the order a seller needs it."""
     return [
         *advice_sentences(facts),
+        *([range_sentence(facts.valuation)] if facts.valuation.opinion_alone else []),
         *(channel_sentence(facts, found) for found in facts.channels),
         unsold_sentence(facts),
         *auction_sentences(facts),
