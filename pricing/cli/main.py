@@ -96,6 +96,10 @@ def run() -> None:
     except OSError as error:
         named = "" if error.filename is None else f"{error.filename}: "
         message, code = f"{named}{error.strerror or error}", 1
+    except OverflowError as error:
+        if "timestamp" not in str(error):
+            raise
+        message, code = "this machine's clock is set beyond the year 2262; set it right", 1
     except KeyboardInterrupt:
         code = INTERRUPTED
     if message:
