@@ -3,6 +3,7 @@
 from typing import Final
 
 import streamlit as st
+from polars.exceptions import PanicException
 
 from dashboards import (
     address,
@@ -50,6 +51,8 @@ if people.show_door():
             frame.show_menu(page)
     try:
         page.run()
+    except (Exception, PanicException) as error:  # nobody foresaw it; a PricingError its page has shown
+        frame.show_failure(error)
     finally:
         if not came:  # it stands there from before, and the answer to a changed field goes first
             with menu:

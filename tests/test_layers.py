@@ -12,7 +12,7 @@ ROOT = Path(__file__).parent.parent
 TOP_LEVEL = {"README.md", "DEVELOPERS.md", "pyproject.toml", "pricing", "dashboards", "data_demo", "tests"}
 
 ROOMS = (
-    ("errors", "vocabulary", "progress", "toml_text", "notebook_html", "memo", "nearest"),
+    ("errors", "failures", "vocabulary", "progress", "toml_text", "notebook_html", "memo", "nearest"),
     ("untrusted",),
     ("car_fields", "money"),
     ("records",),

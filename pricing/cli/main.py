@@ -20,7 +20,7 @@ from pricing.cli.car_options import takes_car
 from pricing.cli.copying import copy_app
 from pricing.cli.decisions import InspectionOption, SheetsOption, assessed, decision_app
 from pricing.cli.evidence import market_app
-from pricing.cli.frames import say, show
+from pricing.cli.frames import plain_cell, say, show
 from pricing.cli.inspection import inspect_app
 from pricing.cli.intake import intake_app
 from pricing.cli.mapping import mapping_app
@@ -43,7 +43,7 @@ app = typer.Typer(
     no_args_is_help=True,
     pretty_exceptions_enable=False,
     epilog="Exit codes: 0 done; 1 something that you can mend, said in one line; 2 a command or an option "
-    "that is none; 130 interrupted.",
+    "that is none; 70 a failure of the program, told in a log; 130 interrupted.",
 )
 
 app.add_typer(appraise_app, name="appraise")
@@ -71,13 +71,16 @@ PortOption = Annotated[
 ]
 
 
+UNFORESEEN: Final = 70
+"""The exit code of a failure of the program itself (BSD, sysexits.h, EX_SOFTWARE)."""
+
 INTERRUPTED: Final = 130
 """The exit code of a shell for SIGINT, 128 and its number."""
 
 
 def run() -> None:
     """Run the command line: one line on standard error for anything a person can mend, and an exit code: 0
-    done, 1 a mistake, 2 a call that is none, 130 interrupted."""
+    done, 1 a mistake, 2 a call that is none, 70 a failure of the program's own, 130 interrupted."""
     message, code = "", None
     try:
         apply_file(os.environ)
@@ -93,11 +96,27 @@ def run() -> None:
         message, code = f"{named}{error.strerror or error}", 1
     except KeyboardInterrupt:
         code = INTERRUPTED
+    except SystemExit:
+        raise
+    except BaseException as error:  # noqa: BLE001 - nobody foresaw it; native code raises no Exception
+        message, code = _unforeseen(error), UNFORESEEN
     if message:
-        sys.stderr.write(f"error: {' '.join(message.split())}\n")
+        sys.stderr.write(f"error: {plain_cell(' '.join(message.split()))}\n")
     if code == INTERRUPTED:
         sys.stderr.write("interrupted: what was not finished has changed nothing\n")
     sys.exit(code if isinstance(code, int) else 0)
+
+
+def _unforeseen(error: BaseException) -> str:
+    from pricing.failures import failure_code, keep_failure
+    from pricing.store.place import copies_directory
+
+    log = keep_failure(error, copies_directory())
+    where = "and no log of it could be written" if log is None else f"the details are in {log}"
+    return (
+        f"this failed in a way that nobody foresaw ({failure_code(error)}), {where}; what was not finished "
+        "has changed nothing"
+    )
 
 
 def _show_version(wanted: bool) -> None:
@@ -140,8 +159,10 @@ def demo(
     snapshot = fitted_market(market)
     show_valuation(value_car(snapshot, snapshot.model, snapshot.car(car), asking=asking))
     if dashboard:
-        from pricing.operations.serving import serve
+        from pricing.operations.leftovers import remove_leftovers
+    from pricing.operations.serving import serve
 
+    remove_leftovers()
         serve(market, port, car, asking)
 
 
@@ -303,8 +324,10 @@ def dashboard(
 
     While the market file is not there, an invented demo market is shown, and files can be loaded from a page.
     """
+    from pricing.operations.leftovers import remove_leftovers
     from pricing.operations.serving import serve
 
+    remove_leftovers()
     demo_market = None
     if market.is_file():
         open_market(market)
