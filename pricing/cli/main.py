@@ -162,10 +162,8 @@ def demo(
     snapshot = fitted_market(market)
     show_valuation(value_car(snapshot, snapshot.model, snapshot.car(car), asking=asking))
     if dashboard:
-        from pricing.operations.leftovers import remove_leftovers
-    from pricing.operations.serving import serve
+        from pricing.operations.serving import serve
 
-    remove_leftovers()
         serve(market, port, car, asking)
 
 
@@ -330,10 +328,8 @@ def dashboard(
 
     While the market file is not there, an invented demo market is shown, and files can be loaded from a page.
     """
-    from pricing.operations.leftovers import remove_leftovers
     from pricing.operations.serving import serve
 
-    remove_leftovers()
     demo_market = None
     if market.is_file():
         open_market(market)

@@ -19,6 +19,7 @@ from urllib.parse import urlencode
 from pricing.errors import FileError
 from pricing.operations.bundled import bundled_folder
 from pricing.operations.configuration import variable
+from pricing.operations.leftovers import remove_leftovers
 from pricing.store.market_paths import password_variables
 from pricing.words.sentences import option_words
 
