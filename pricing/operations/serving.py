@@ -61,6 +61,7 @@ def serve(
     """
     if importlib.util.find_spec("streamlit") is None:
         raise ModuleNotFoundError("No module named 'streamlit'", name="streamlit")
+    remove_leftovers()
     number = free_port(host, port)
     variables = {MARKET_VARIABLE: str(market.resolve()), MANAGERS_VARIABLE: ",".join(managers)}
     variables |= password_variables(market)
