@@ -3,6 +3,7 @@
 from typing import Final
 
 import streamlit as st
+from polars.exceptions import PanicException
 
 from dashboards import (
     appraisals,
@@ -52,6 +53,8 @@ if people.show_door():
             page_layout.show_menu(page)
     try:
         page.run()
+    except (Exception, PanicException) as error:  # nobody foresaw it; a PricingError its page has shown
+        page_layout.show_failure(error)
     finally:
         if not came:  # it stands there from before, and the answer to a changed field goes first
             with menu:

@@ -12,7 +12,7 @@ import xlsxwriter
 from altair.utils import schemapi
 
 from pricing.charts.valuation import GREY
-from pricing.intake.exports import neutralised
+from pricing.intake.exports import neutral_names, neutralised
 from pricing.reports.sheet import Sheet, sheet_html, sheet_pdf
 from pricing.words.plain_text import escaped
 
@@ -112,9 +112,8 @@ def as_workbook(frame: pl.DataFrame) -> bytes:
 def _flat(frame: pl.DataFrame) -> pl.DataFrame:
     """Lists as text, and text made harmless."""
     lists = [name for name, kind in frame.schema.items() if isinstance(kind, pl.List)]
-    return frame.with_columns(pl.col(lists).cast(pl.List(pl.String)).list.join(", ")).with_columns(
-        neutralised(pl.col(pl.String))
-    )
+    texts = frame.with_columns(pl.col(lists).cast(pl.List(pl.String)).list.join(", "))
+    return neutral_names(texts.with_columns(neutralised(pl.col(pl.String))))
 
 
 def _specification(chart: alt.Chart | alt.LayerChart) -> dict[str, Any]:

@@ -14,6 +14,7 @@ from dashboards.car_form import ask_car
 from pricing.car import Car
 from pricing.errors import PricingError
 from pricing.evidence.comparison.comparables_index import ComparablesIndex
+from pricing.failures import failure_code
 from pricing.model.opinion_bands import OpinionBands
 from pricing.model.price_model import PriceModel
 from pricing.progress import Progress
@@ -60,6 +61,16 @@ class Asked(NamedTuple):
     model: PriceModel
     car: Car
     asking: Decimal | None
+
+
+def show_failure(error: BaseException) -> None:
+    """Say that a page failed in a way that nobody foresaw, by a code that the server's log tells of."""
+    code = failure_code(error)
+    _LOG.error("unforeseen error %s", code, exc_info=error)
+    st.error(
+        f"This page failed in a way that nobody foresaw. Whoever looks after the server finds it in its log "
+        f"under {code}; what was not finished has changed nothing."
+    )
 
 
 @contextmanager

@@ -14,6 +14,7 @@ TOP_LEVEL = {"README.md", "DEVELOPERS.md", "pyproject.toml", "pricing", "dashboa
 ROOMS = (
     (
         "errors",
+        "failures",
         "vocabulary",
         "progress",
         "toml_text",

@@ -15,6 +15,7 @@ from starlette.responses import JSONResponse
 
 from pricing.api.request_ids import request_id
 from pricing.errors import MarketError, ModelError, PricingError, ServerAwayError, WriteFailedError
+from pricing.failures import failure_code
 
 MEDIA_TYPE: Final = "application/problem+json"
 """RFC 9457, section 6.1."""
@@ -175,8 +176,9 @@ async def _system_error(request: Request, error: OSError) -> JSONResponse:
 
 
 async def _unforeseen(request: Request, error: Exception) -> JSONResponse:
-    _LOG.error("unforeseen error", exc_info=error)
-    return problem(500, "the server failed at this; its log names the request")
+    code = failure_code(error)
+    _LOG.error("unforeseen error %s", code, exc_info=error)
+    return problem(500, "the server failed at this; its log names the request", code=code)
 
 
 def plain_words(error: BaseException) -> str:

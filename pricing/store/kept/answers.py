@@ -10,6 +10,7 @@ finds the key used.
 import hashlib
 import json
 import os
+import stat
 import tempfile
 from collections.abc import Iterator, Mapping
 from contextlib import AbstractContextManager, contextmanager
@@ -19,7 +20,7 @@ from typing import Any
 
 import duckdb
 
-from pricing.errors import DoneMeanwhileError
+from pricing.errors import DoneMeanwhileError, MarketError
 from pricing.store.audit import now
 from pricing.store.connection import Connect, add_row, keeper_of, run
 
@@ -76,6 +77,9 @@ def _held_here(path: Path, key: str) -> Iterator[bool]:
         return
     folder = Path(tempfile.gettempdir()) / f"pricing-keys-{os.getuid()}"
     folder.mkdir(mode=0o700, exist_ok=True)
+    known = folder.lstat()
+    if not stat.S_ISDIR(known.st_mode) or known.st_uid != os.getuid() or known.st_mode & 0o077:
+        raise MarketError(f"{folder} is not a folder of this user alone: remove it, or set TMPDIR to another")
     name = folder / hashlib.sha256(f"{path.absolute()} {key}".encode()).hexdigest()
     file = os.open(name, os.O_CREAT | os.O_RDWR | os.O_NOFOLLOW, 0o600)
     try:

@@ -1,6 +1,7 @@
 """A market on a server: every program sees the same through its own copy, whatever was done where."""
 
 import logging
+import os
 import shutil
 import subprocess
 import sys
@@ -167,7 +168,8 @@ def test_a_copy_knows_its_server_in_a_process_that_is_given_its_path_alone(
         "from pricing.store.market import Market; "
         "Market.open(Path(sys.argv[1])).load([sys.argv[2]], today=date(2025, 6, 30))"
     )
-    subprocess.run([sys.executable, "-c", program, here.path, rows(tmp_path, {})], check=True)
+    words: list[str | Path] = [sys.executable, "-c", program, here.path, rows(tmp_path, {})]
+    subprocess.run(words, check=True, env=os.environ | {"PRICING_COPIES": str(here.path.parents[1])})
     assert there.sales().height == 1
 
 
