@@ -4,6 +4,7 @@ import json
 import platform
 import shutil
 import stat
+import time
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date
@@ -31,6 +32,11 @@ STATES: Final = (GOOD, LOOK, BROKEN)
 OLD_RATES_DAYS: Final = 90
 OLD_FIT_DAYS: Final = 180
 SOON_DAYS: Final = 14
+IN_USE_SECONDS: Final = 86_400
+LEFT_OVER: Final = (".backup-", ".new-market-", ".kept-market-")
+"""Beginnings of the names of folders that are gone after the work for which they were made; one of the last
+``IN_USE_SECONDS`` may be in use."""
+
 ROOM: Final = 3
 """Times the market file's size that should be free: a backup writes it once and tries it once."""
 
@@ -63,7 +69,7 @@ def examine(place: str | Path, today: date | None = None, *, deep: bool = False)
             *_put_aside(Path(place)),
         ]
     found += _put_aside(market.path)
-    looks = (_file, _disk, _records, _fit_whole, _fit_age, _rates, _tokens)
+    looks = (_file, _left_over, _disk, _records, _fit_whole, _fit_age, _rates, _tokens)
     for look in (*looks, _every_page) if deep else looks:
         try:
             found += look(market, at)
@@ -119,6 +125,17 @@ def _file(market: Market, at: date) -> Iterator[HealthCheck]:
             "unfinished write", LOOK, f"{ahead.name} is there: a program was stopped while it wrote",
             "nothing is lost; the next write takes it in",
         )  # fmt: skip
+
+
+def _left_over(market: Market, at: date) -> Iterator[HealthCheck]:
+    """Folders in which a program that was stopped had been working."""
+    for prefix in LEFT_OVER:
+        for folder in sorted(market.path.parent.glob(f"{prefix}*")):
+            if folder.is_dir() and time.time() - folder.stat().st_mtime > IN_USE_SECONDS:
+                yield HealthCheck(
+                    "left over", LOOK, f"{folder.name}: a program that worked there was stopped",
+                    f"nothing of it is needed: rm -r {folder.name}",
+                )  # fmt: skip
 
 
 def _every_page(market: Market, at: date) -> Iterator[HealthCheck]:
