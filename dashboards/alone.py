@@ -14,6 +14,7 @@ from starlette.types import ASGIApp
 from dashboards.door import Door, signing_in
 from pricing.api.problems import ProblemError
 from pricing.operations.configuration import Configuration, configuration, variable
+from pricing.store.kept.tokens import Token
 
 PAGES: Final = Path(__file__).with_name("app.py")
 
@@ -21,7 +22,7 @@ PAGES: Final = Path(__file__).with_name("app.py")
 def from_environment() -> ASGIApp:
     """The dashboard, configured by the environment."""
     settings = configuration()
-    opens: Callable[..., Awaitable[object]] = _nothing
+    opens: Callable[..., Awaitable[Token]] = _nothing
     if settings.access == "tokens":
         from pricing.api.callers import holder
         from pricing.api.service import Service
@@ -31,12 +32,12 @@ def from_environment() -> ASGIApp:
     return app
 
 
-def door(settings: Configuration, opens: Callable[..., Awaitable[object]]) -> Middleware:
+def door(settings: Configuration, opens: Callable[..., Awaitable[Token]]) -> Middleware:
     """The door; the pages are told in the environment who is let in. Whether people sign in is asked later:
     secrets read before `st.App` would have Streamlit look for its settings in the current folder."""
     os.environ[variable("access")] = settings.access
     return Middleware(Door, settings=settings, opens=opens, signing_in=signing_in)
 
 
-async def _nothing(*_: object) -> object:
+async def _nothing(*_: object) -> Token:
     raise ProblemError(401, "this server trusts its own machine alone, and asks for no tokens")

@@ -8,14 +8,18 @@ from typing import Final
 from urllib.parse import parse_qs
 
 import streamlit as st
-from starlette.datastructures import MutableHeaders
+from itsdangerous import BadData, URLSafeTimedSerializer
+from starlette.datastructures import Headers, MutableHeaders
 from starlette.requests import HTTPConnection, Request
 from starlette.responses import HTMLResponse, PlainTextResponse, RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from pricing.api.bodies import Body
 from pricing.api.hosts import is_trusted, refusal
 from pricing.api.problems import ProblemError
+from pricing.operations.access import ROLES
 from pricing.operations.configuration import Configuration
+from pricing.store.kept.tokens import Token
 
 SIGN_IN: Final = "/sign-in"
 COOKIE: Final = "pricing_token"
@@ -24,6 +28,12 @@ LONGEST_FORM: Final = 500
 
 ALIVE: Final = "/_stcore/health"
 """Tells anybody that the server lives, and nothing else."""
+
+LARGEST_OF_READERS: Final = 16_000_000
+"""Bytes of an upload of somebody who may not load: a photo for an inspection."""
+
+SIGNED_IN: Final = "_streamlit_user"
+"""The cookie by which Streamlit knows whoever has signed in, under a signature of its secret."""
 
 SAFETY: Final = {
     "X-Content-Type-Options": "nosniff",
@@ -58,12 +68,13 @@ class Door:
         self,
         app: ASGIApp,
         settings: Configuration,
-        opens: Callable[..., Awaitable[object]],
+        opens: Callable[..., Awaitable[Token]],
         *,
-        signing_in: Callable[[], bool],
+        signing_in: Callable[[], str | None],
     ) -> None:
-        """``opens``: called with a request and its token, raises ``ProblemError`` unless that is in force;
-        ``signing_in`` says whether the pages themselves ask people to sign in with OpenID Connect."""
+        """``opens``: the token as it is kept, of a request and the token it brought; raises ``ProblemError``
+        unless that is in force; ``signing_in``: the secret that signs cookies, where the pages themselves ask
+        people to sign in with OpenID Connect."""
         self._app = app
         self._settings = settings
         self._opens = opens
@@ -81,32 +92,41 @@ class Door:
                     headers[header] = value
             await send(message)
 
-        answer = await self._stopped(scope, receive)
+        answer, largest = await self._stopped(scope, receive)
         if answer is None:
+            if largest is not None and scope["type"] == "http":
+                body = Body(receive, Headers(scope=scope), largest, self._settings.body_seconds)
+                receive = body.next
             await self._app(scope, receive, told)
         elif scope["type"] == "websocket":
             await send({"type": "websocket.close", "code": 1008})
         else:
             await answer(scope, receive, told)
 
-    async def _stopped(self, scope: Scope, receive: Receive) -> Response | None:
-        """What is answered in place of the dashboard; ``None`` for whoever may come in."""
+    async def _stopped(self, scope: Scope, receive: Receive) -> tuple[Response | None, int | None]:
+        """What is answered in place of the dashboard, ``None`` for whoever may come in; and to how many bytes
+        of a body they are held, where it is fewer than Streamlit takes."""
         request = HTTPConnection(scope)
         refused = refusal(request.headers, self._settings)
         if refused is not None:
-            return PlainTextResponse(refused, 403)
-        if scope["path"] == ALIVE or self._signing_in() or is_trusted(request, self._settings):
-            return None
-        if scope["path"] == SIGN_IN and scope["type"] == "http" and scope["method"] == "POST":
-            return await self._sign_in(Request(scope, receive))
+            return PlainTextResponse(refused, 403), None
+        reading = scope["type"] == "websocket" or scope["method"] in ("GET", "HEAD", "OPTIONS")
+        secret = self._signing_in()
+        if secret is not None:
+            may = reading or has_signed_in(request.headers, secret)
+            return (None if may else PlainTextResponse("sign in first", 401)), None
+        if scope["path"] == ALIVE or is_trusted(request, self._settings):
+            return None, None
+        if scope["path"] == SIGN_IN and not reading:
+            return await self._sign_in(Request(scope, receive)), None
         token = token_in(request.headers)
         try:
             if token is not None:
-                await self._opens(request, token)
-                return None
+                kept = await self._opens(request, token)
+                return None, None if "load" in ROLES[kept.role] else LARGEST_OF_READERS
         except ProblemError as error:
-            return _ask(error.detail, error.status)
-        return _ask("", 401)
+            return _ask(error.detail, error.status), None
+        return _ask("", 401), None
 
     async def _sign_in(self, request: Request) -> Response:
         body = b""
@@ -125,18 +145,38 @@ class Door:
         return answer
 
 
-def signing_in() -> bool:
-    """Whether a provider of sign-in (OpenID Connect) is set up in Streamlit's secrets."""
+def signing_in() -> str | None:
+    """The secret that signs the cookies of people, where a provider of sign-in (OpenID Connect) is set up in
+    Streamlit's secrets."""
     try:
-        return "auth" in st.secrets
+        return str(st.secrets["auth"]["cookie_secret"]) if "auth" in st.secrets else None
     except FileNotFoundError:
+        return None
+    except KeyError:
+        return ""
+
+
+def has_signed_in(headers: Mapping[str, str], secret: str) -> bool:
+    """Whether a request brings the cookie of somebody who has signed in, whatever their role."""
+    try:
+        URLSafeTimedSerializer(secret, salt=SIGNED_IN).loads(_cookie(headers, SIGNED_IN) or "", _LONGEST)
+    except BadData:
         return False
+    return bool(secret)
 
 
 def token_in(headers: Mapping[str, str]) -> str | None:
     """The token of a signed-in visitor's cookie."""
+    return _cookie(headers, COOKIE)
+
+
+_LONGEST: Final = 31 * 86_400
+"""Seconds that such a cookie holds for."""
+
+
+def _cookie(headers: Mapping[str, str], name: str) -> str | None:
     try:
-        found = SimpleCookie(headers.get("cookie", "")).get(COOKIE)
+        found = SimpleCookie(headers.get("cookie", "")).get(name)
     except CookieError:
         return None
     return None if found is None else found.value

@@ -18,7 +18,7 @@ from pricing.store.kept.tokens import Token, digest_of
 
 def person() -> str | None:
     """The address that signed in, or whose token it is; nobody's where neither is asked for."""
-    if not signing_in():
+    if signing_in() is None:
         token = _token()
         return None if token is None else token.name
     found = st.user.get("email") if st.user.get("is_logged_in") else None
@@ -29,7 +29,7 @@ def person() -> str | None:
 def may(act: str) -> bool:
     """Whether this person may read, load, appraise or manage."""
     snapshot = caches.snapshot()
-    if not signing_in():
+    if signing_in() is None:
         token = _token()
         if token is not None:
             return token.role in ROLES and act in ROLES[token.role]
@@ -41,7 +41,7 @@ def may(act: str) -> bool:
 
 def show_door() -> bool:
     """Ask to sign in where that is needed; whether the person may come in."""
-    if signing_in() and not st.user.get("is_logged_in"):
+    if signing_in() is not None and not st.user.get("is_logged_in"):
         st.title("Classic car prices")
         st.write("Sign in to see this market.")
         st.button("Sign in", type="primary", on_click=st.login)
@@ -63,6 +63,6 @@ def _token() -> Token | None:
 
 def show_way_out(place: str) -> None:
     """A button to sign out, for whoever has signed in."""
-    found = person() if signing_in() else None
+    found = None if signing_in() is None else person()
     if found is not None:
         st.button("Sign out", key=f"sign-out-{place}", type="tertiary", help=found, on_click=st.logout)

@@ -227,7 +227,7 @@ def _ask_charges(snapshot: Snapshot, kept: Settings, may: bool) -> None:
 def _ask_roles(snapshot: Snapshot, kept: Settings, may: bool) -> None:
     """Who may do what, once people sign in."""
     st.subheader("People and roles")
-    if people.signing_in():
+    if people.signing_in() is not None:
         st.write(escaped(f"People sign in here; you are {people.person()}."))
         st.button("Sign out", on_click=st.logout)
     else:

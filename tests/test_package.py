@@ -171,7 +171,7 @@ def test_the_constraints_name_a_version_that_every_requirement_allows() -> None:
 def test_what_the_thin_client_needs_is_small(built: Path, tmp_path: Path) -> None:
     """`[client]` is installed alone; it asks, and the command line says what else to install."""
     (wheel,) = built.glob("*.whl")
-    command = [sys.executable, "-m", "pip", "install", "-q", "--target", tmp_path, f"{wheel}[client]"]
+    command = [sys.executable, "-m", "pip", "install", "-q", "--target", str(tmp_path), f"{wheel}[client]"]
     done = subprocess.run(command, capture_output=True, text=True)
     assert done.returncode == 0, done.stderr[-2000:]
     size = sum(path.stat().st_size for path in tmp_path.rglob("*") if path.is_file())

@@ -22,11 +22,12 @@ from pricing.api import (
     routes_state,
     routes_values,
 )
-from pricing.api.gate import LIST_BYTES_A_CAR, Gate
+from pricing.api.gate import LIST_BYTES_A_CAR, LIST_VALUES_A_CAR, Gate
 from pricing.api.logs import log_settings
 from pricing.api.problems import Problem, ProblemError, handle_problems, responses
 from pricing.api.schemas import ValueQuestion
 from pricing.api.service import Service
+from pricing.api.stopping import end_in_time
 from pricing.errors import PricingError
 from pricing.operations.configuration import Configuration, configuration
 
@@ -87,7 +88,13 @@ def create_api(settings: Configuration) -> FastAPI:
         UPLOADS: settings.largest_upload,
     }
     api.add_middleware(
-        Gate, service=service, sizes=sizes, long=LONG, acts={UPLOADS: "load"}, unguarded=UNGUARDED
+        Gate,
+        service=service,
+        sizes=sizes,
+        counts={LISTS: settings.largest_list * LIST_VALUES_A_CAR, UPLOADS: None},
+        long=LONG,
+        acts={UPLOADS: "load"},
+        unguarded=UNGUARDED,
     )
     api.openapi = _documented(api)  # type: ignore[method-assign]
     api.state.methods = [
@@ -122,6 +129,7 @@ async def _warm(api: FastAPI) -> AsyncIterator[None]:
         gc.freeze()
 
     threading.Thread(target=read, name="warm", daemon=True).start()
+    end_in_time(service.configuration.stop_seconds)
     yield
 
 

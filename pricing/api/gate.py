@@ -7,18 +7,33 @@ from collections.abc import Mapping
 from typing import Final
 
 from starlette.datastructures import Headers, MutableHeaders
-from starlette.exceptions import HTTPException
 from starlette.requests import HTTPConnection
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from pricing.api.bodies import Body
 from pricing.api.callers import let_in
 from pricing.api.hosts import refusal
+from pricing.api.list_reader import SHORT_BODY
 from pricing.api.problems import ProblemError, problem
 from pricing.api.request_ids import begin
 from pricing.api.service import Service
+from pricing.api.turns import Turns
 
 LIST_BYTES_A_CAR: Final = 1_000
 """Bytes that a car of a list may take at most, on average."""
+
+LIST_VALUES_A_CAR: Final = 60
+"""The same of what is said of it."""
+
+MOST_VALUES: Final = 10_000
+"""What is said in one request, lists of cars and files aside: to refuse as many takes some hundredths of a
+second."""
+
+AT_ONCE: Final = 24
+"""Requests of one caller that are worked on at a time; others wait their turn, unread."""
+
+LONG_AT_ONCE: Final = 2
+"""The same of requests that work for long."""
 
 ID_HEADER: Final = "X-Request-ID"
 
@@ -43,16 +58,20 @@ class Gate:
         service: Service,
         *,
         sizes: Mapping[str, int],
+        counts: Mapping[str, int | None],
         long: tuple[str, ...],
         acts: Mapping[str, str],
         unguarded: frozenset[str],
     ) -> None:
-        """``sizes``: bytes that a request to an address may have, where it is not ``largest_body``; ``long``:
-        beginnings of addresses that may work for long; ``acts``: what a caller who posts to an address must
-        be allowed before any of it is taken in; ``unguarded``: addresses that answer anybody."""
+        """``sizes``: bytes that a request to an address may have, where it is not ``largest_body``;
+        ``counts``: values, where it is not ``MOST_VALUES``, ``None`` for any; ``long``: beginnings of
+        addresses that may work for long; ``acts``: what a caller who posts to an address must be allowed
+        before any of it is taken in; ``unguarded``: addresses that answer anybody."""
         self._app = app
         self._service = service
         self._sizes = sizes
+        self._counts = counts
+        self._turns = Turns(AT_ONCE, LONG_AT_ONCE)
         self._long = long
         self._acts = acts
         self._unguarded = unguarded
@@ -80,10 +99,12 @@ class Gate:
         try:
             limits = self._service.configuration
             largest = self._sizes.get(scope["path"], limits.largest_body)
-            body = _Body(receive, headers, largest, limits.body_seconds)
             async with asyncio.timeout(self._seconds(scope["path"])):
-                await self._admit(scope)
-                await self._app(scope, body.next, told)
+                caller = await self._admit(scope)
+                async with self._turns.of(caller, heavy=self._is_heavy(scope["path"], headers)):
+                    most = self._counts.get(scope["path"], MOST_VALUES)
+                    body = Body(receive, headers, largest, limits.body_seconds, most)
+                    await self._app(scope, body.next, told)
         except ProblemError as refused:
             answer = problem(refused.status, refused.detail, headers=refused.headers)
             await answer(scope, receive, told)
@@ -110,8 +131,8 @@ class Gate:
                 },
             )  # fmt: skip
 
-    async def _admit(self, scope: Scope) -> None:
-        """Let the caller in, before any of the body is read.
+    async def _admit(self, scope: Scope) -> str | None:
+        """Let the caller in, before any of the body is read; returns whose turn it is, if anybody's.
 
         Raises:
             ProblemError: 403 for a host, an origin or a role that is not allowed; what ``let_in`` raises.
@@ -121,45 +142,20 @@ class Gate:
         if refused is not None and path != "/health":
             raise ProblemError(403, refused)
         if path in self._unguarded:
-            return
+            return None
         caller = await let_in(request, self._service)
         request.state.caller = caller
         if scope["method"] == "POST" and path in self._acts:
             caller.must_be_able_to(self._acts[path])
+        return caller.name
+
+    def _is_heavy(self, path: str, headers: Mapping[str, str]) -> bool:
+        """Whether a request works for long: by its address, or as a list that is not short."""
+        if path.startswith(self._long):
+            return True
+        announced = headers.get("content-length", "")
+        return path in self._sizes and not (announced.isdecimal() and int(announced[:20]) <= SHORT_BODY)
 
     def _seconds(self, path: str) -> float:
         limits = self._service.configuration
         return limits.work_seconds if path.startswith(self._long) else limits.answer_seconds
-
-
-class _Body:
-    """A request's body as it arrives, refused when it is too large or comes too slowly."""
-
-    def __init__(self, receive: Receive, headers: Mapping[str, str], largest: int, seconds: float) -> None:
-        self._receive = receive
-        self._largest = largest
-        self._until = time.monotonic() + seconds
-        announced = headers.get("content-length", "0")
-        self._size = int(announced) if announced.isdecimal() and len(announced) < 20 else 0
-        self._arrived = 0
-        self._whole = False
-
-    async def next(self) -> Message:
-        """The next part of it; after the last whatever the server has to say."""
-        if self._whole:
-            return await self._receive()
-        self._refuse_large()
-        try:
-            async with asyncio.timeout(max(0.0, self._until - time.monotonic())):
-                message = await self._receive()
-        except TimeoutError:
-            raise HTTPException(408, "the request took too long to arrive") from None
-        if message["type"] == "http.request":
-            self._arrived += len(message.get("body", b""))
-            self._whole = not message.get("more_body", False)
-            self._refuse_large()
-        return message
-
-    def _refuse_large(self) -> None:
-        if max(self._size, self._arrived) > self._largest:
-            raise HTTPException(413, f"the request is larger than {self._largest:,} bytes")

@@ -8,6 +8,7 @@ from urllib.parse import urlsplit
 from starlette.datastructures import Headers
 from starlette.requests import HTTPConnection
 
+from pricing.api.peers import is_own_user
 from pricing.operations.configuration import Configuration
 
 LOOPBACK_NAMES: Final = frozenset({"127.0.0.1", "localhost", "::1"})
@@ -60,8 +61,8 @@ def is_trusted(request: HTTPConnection, settings: Configuration) -> bool:
     told, where the server was started to trust its own machine.
 
     A proxy on this machine comes from it too. One that says so is refused, and so is HTTP/1.0, which proxies
-    speak and browsers do not; one that hides both cannot be told, which is why nobody is trusted unless the
-    server was told to.
+    speak and browsers do not, and whatever another user of the machine runs. One that hides all three cannot
+    be told, which is why nobody is trusted unless the server was told to.
     """
     if settings.access != "this-machine" or request.client is None:
         return False
@@ -71,7 +72,10 @@ def is_trusted(request: HTTPConnection, settings: Configuration) -> bool:
         local = ipaddress.ip_address(request.client.host).is_loopback
     except ValueError:
         return False
-    return local and host_name(request.headers.get("host", "")) in LOOPBACK_NAMES
+    if not local or host_name(request.headers.get("host", "")) not in LOOPBACK_NAMES:
+        return False
+    server = request.scope.get("server")
+    return server is not None and is_own_user((request.client.host, request.client.port), server)
 
 
 def _listed(text: str) -> frozenset[str]:

@@ -7,13 +7,13 @@ from typing import Annotated, Any, Final
 
 import pydantic_core
 from fastapi import APIRouter, Depends
-from fastapi.exceptions import RequestValidationError
-from pydantic import ValidationError
+from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import Response
 
 from pricing.api.answers import Answer
 from pricing.api.callers import caller_who_may
+from pricing.api.list_reader import SHORT_BODY, Cars
 from pricing.api.problems import ProblemError, responses
 from pricing.api.schemas import (
     Contributions,
@@ -22,10 +22,9 @@ from pricing.api.schemas import (
     StandingQuestion,
     ValuationFacts,
     ValuationQuestion,
-    ValueQuestion,
     Values,
 )
-from pricing.api.service import Service, service_here
+from pricing.api.service import Service, service_here, service_of
 from pricing.decisions.valuation import BASIS, Valuation, value_car
 from pricing.errors import CarError
 
@@ -34,14 +33,10 @@ router = APIRouter(tags=["values"], dependencies=[Depends(caller_who_may("read")
 Here = Annotated[Service, Depends(service_here)]
 
 
-async def _listed(request: Request) -> ValueQuestion:
+async def _listed(request: Request) -> tuple[Question, Cars]:
     """The list, read straight from its JSON: of fifty thousand cars that takes half the time."""
-    try:
-        return ValueQuestion.model_validate_json(await request.body())
-    except ValidationError as error:
-        raise RequestValidationError(
-            [{**wrong, "loc": ("body", *wrong["loc"])} for wrong in error.errors(include_url=False)]
-        ) from None
+    body, read = await request.body(), service_of(request).lists.read
+    return read(body) if len(body) <= SHORT_BODY else await run_in_threadpool(read, body)
 
 
 _LIST: Final = {
@@ -53,14 +48,12 @@ _LIST: Final = {
 
 
 @router.post("/values", response_model=Values, openapi_extra=_LIST)
-async def values(question: Annotated[ValueQuestion, Depends(_listed)], service: Here) -> Response:
+async def values(listed: Annotated[tuple[Question, Cars], Depends(_listed)], service: Here) -> Response:
     """Value a list of cars: the range of each, and where its asking price stands.
 
     A car that cannot be valued is answered in its place, by `refused`; the others are valued all the same.
     """
-    cars, most = question.cars, service.configuration.largest_list
-    if len(cars) > most:
-        raise ProblemError(422, f"a list has up to {most:,} cars; got {len(cars):,}")
+    question, cars = listed
     rows, key = await service.value(cars, question.as_of, question.coverage, question.fit)
     service.counters.cars.inc(len(cars))
     facts = {

@@ -4,7 +4,7 @@ from datetime import date
 from decimal import Decimal
 from typing import TYPE_CHECKING, Annotated, Any, Final, Required
 
-from pydantic import BaseModel, ConfigDict, Field, WithJsonSchema
+from pydantic import BaseModel, ConfigDict, FailFast, Field, WithJsonSchema
 from typing_extensions import TypedDict
 
 from pricing.car_fields import FIELDS, NEEDED
@@ -96,7 +96,9 @@ class Question(BaseModel):
 class ValueQuestion(Question):
     """A list of cars to be valued."""
 
-    cars: list[OfferedCar] = Field(min_length=1, description="Up to `largest_list` cars (50,000 by default).")
+    cars: Annotated[list[OfferedCar], FailFast()] = Field(
+        min_length=1, description="Up to `largest_list` cars (50,000 by default)."
+    )
 
 
 class ValuationQuestion(Question):

@@ -1,21 +1,19 @@
 """What the routes of one server process share: its configuration, the market it holds, its counters."""
 
-from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from io import BytesIO
-from typing import Any, Final
+from typing import Final
 
 import polars as pl
-import pyarrow as pa
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 
 from pricing.api.counters import Counters
+from pricing.api.list_reader import Cars, ListReader, frame_of
 from pricing.api.problems import ProblemError
 from pricing.api.rates import Rates
 from pricing.api.together import Together
-from pricing.car import READ_TYPES
 from pricing.decisions.car_list import value_list
 from pricing.errors import CarError, DecisionError, MarketError
 from pricing.model.price_model import PriceModel
@@ -23,13 +21,12 @@ from pricing.operations.configuration import Configuration
 from pricing.snapshot import Snapshot
 from pricing.snapshot_source import source_of
 
+CARS_AT_ONCE: Final = 5_000
+"""Cars valued in one go: what holds the interpreter then does so for some hundredths of a second, in which
+nobody else is answered."""
+
 GUESSES_A_MINUTE: Final = 20
 """Wrong tokens that one address may send."""
-
-_CAR_COLUMNS: Final = pl.DataFrame(schema=READ_TYPES | {"asking": pl.Decimal(18, 3)}).to_arrow().schema
-"""Of a car in a list, as Arrow has them: it takes a column of Python's values, lists too, at once."""
-
-_UNSAID: Final[list[Any]] = [[] if name == "options" else None for name in _CAR_COLUMNS.names]
 
 
 @dataclass(frozen=True)
@@ -53,6 +50,7 @@ class Service:
 
     def __init__(self, configuration: Configuration) -> None:
         self.configuration = configuration
+        self.lists = ListReader(configuration.largest_list)
         self.source = source_of(configuration.market)
         self.together = Together(_value)
         self.rates = Rates(configuration.requests_a_second, configuration.burst)
@@ -99,7 +97,7 @@ class Service:
         return snapshot.fit(self.fit_of(snapshot, fit))
 
     async def value(
-        self, cars: Sequence[Mapping[str, Any]], as_of: date | None, coverage: float, fit: str | None
+        self, cars: Cars, as_of: date | None, coverage: float, fit: str | None
     ) -> tuple[list[str], ListKey]:
         """The rows of ``value_list`` for these cars as JSON objects, and what they were valued with."""
         snapshot = await run_in_threadpool(self.snapshot) if self.source.due else self.snapshot()
@@ -121,19 +119,16 @@ def where(snapshot: Snapshot, make: str | None, model: str | None) -> dict[str, 
         raise ProblemError(422 if make is None else 404, str(error), code=error.code) from None
 
 
-def _value(key: ListKey, cars: Sequence[Mapping[str, Any]]) -> list[str]:
+def _value(key: ListKey, cars: Cars) -> list[str]:
     """The rows of ``value_list``, each as a JSON object."""
-    columns = [
-        pa.array([car.get(name, unsaid) for car in cars], kind)
-        for name, kind, unsaid in zip(_CAR_COLUMNS.names, _CAR_COLUMNS.types, _UNSAID, strict=True)
-    ]
-    frame = pl.DataFrame(pa.table(columns, _CAR_COLUMNS))
-    found = value_list(
-        key.snapshot.names(), key.snapshot.fit(key.fit), frame, as_of=key.as_of, coverage=key.coverage
-    )
-    lines = BytesIO()
-    found.lazy().with_columns(pl.col("low", "mid", "high").cast(pl.String)).sink_ndjson(lines)
-    return lines.getvalue().decode().splitlines()
+    frame = cars if isinstance(cars, pl.DataFrame) else frame_of(cars)
+    names, model, rows = key.snapshot.names(), key.snapshot.fit(key.fit), list[str]()
+    for part in frame.iter_slices(CARS_AT_ONCE):
+        found = value_list(names, model, part, as_of=key.as_of, coverage=key.coverage)
+        lines = BytesIO()
+        found.lazy().with_columns(pl.col("low", "mid", "high").cast(pl.String)).sink_ndjson(lines)
+        rows += lines.getvalue().decode().splitlines()
+    return rows
 
 
 def service_of(request: Request) -> Service:

@@ -17,8 +17,9 @@ GATHERING: Final = 0.004
 second make lists of one car each, which keep the loop so busy that one answer in a hundred takes a third
 longer."""
 
-Work = Callable[[Any, Sequence[Any]], list[str]]
-"""Values cars under one key (fit, date, coverage): a row a car, in their order."""
+Work = Callable[[Any, Any], list[str]]
+"""Values cars under one key (fit, date, coverage), a row a car, in their order: a sequence of them, or a long
+list as it was asked for."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -40,7 +41,7 @@ class Together:
         self._waiting: list[_Asked] = []
         self._thread = ThreadPoolExecutor(1, thread_name_prefix="values")
 
-    async def value(self, key: Any, cars: Sequence[Any]) -> list[str]:
+    async def value(self, key: Any, cars: Any) -> list[str]:
         """The rows for these cars; raises what ``work`` raises."""
         loop = asyncio.get_running_loop()
         if len(cars) > SHORT:

@@ -1,19 +1,20 @@
 """Commands for the written appraisal: ``appraise``. Each opens, calls the library and prints."""
 
 import getpass
-import sys
 from contextlib import nullcontext
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from pricing.cli.market_option import MarketOption
+from pricing.cli.output import answer, done
 from pricing.errors import AppraisalError, FileError
 from pricing.operations.opening import MARKET_FILE, open_market
 
 if TYPE_CHECKING:
+    from pricing.appraisal.register import Entry
     from pricing.reports.blocks import Pages
 
 appraise_app = typer.Typer(
@@ -50,12 +51,13 @@ def new(
         if form.exists():
             raise FileError(f"{form}: there is a file of that name already; nothing was written")
         write_form(Appraisal(), form)
-        sys.stdout.write(f"{form}: a blank form\n")
+        done({"form": form}, f"{form}: a blank form")
         return
     record = read_form(form)
     opened = open_market(market)
     (name,) = enter(opened, [(record, evidence_for(market, record, display=progress))], by=_who(by))
-    show_entry(read(opened, name))
+    entry = read(opened, name)
+    done(_facts(entry), lambda: show_entry(entry))
 
 
 @appraise_app.command(epilog="Example: pricing appraise edit appraisal-0001 --set opinion.figure=4600")
@@ -85,18 +87,19 @@ def edit(
     before = read(opened, name)
     if write is not None:
         write_form(before.record, write)
-        sys.stdout.write(f"{write}: revision {before.revision} of {name} as a form\n")
+        done({"form": write}, f"{write}: revision {before.revision} of {name} as a form")
         return
     record = before.record if form is None else read_form(form)
-    for answer in answers or []:
-        field, equals, said = answer.partition("=")
+    for typed in answers or []:
+        field, equals, said = typed.partition("=")
         if not equals:
-            raise AppraisalError(f"--set is written section.field=answer; got {answer!r}")
+            raise AppraisalError(f"--set is written section.field=answer; got {typed!r}")
         record = with_answer(record, field.strip(), said)
     fresh = again or needs_evidence(before, record)
     evidence = evidence_for(market, record, display=progress) if fresh else before.evidence
     revise(opened, before, record, evidence, by=_who(by), reason=reason)
-    show_entry(read(opened, name))
+    entry = read(opened, name)
+    done(_facts(entry), lambda: show_entry(entry))
 
 
 @appraise_app.command(epilog="Example: pricing appraise check appraisal-0001")
@@ -108,7 +111,7 @@ def check(name: Name, market: MarketOption = MARKET_FILE) -> None:
 
     entry = read(open_market(market), name)
     lacking = missing(entry.record, entry.evidence)
-    show_missing(entry, lacking)
+    answer(_facts(entry), lambda: show_missing(entry, lacking))
     if lacking:
         raise typer.Exit(1)
 
@@ -139,6 +142,7 @@ def render(
     pages = kinds[document](facts_of(entry), LocaleWords.of(locale))
     for file in files:
         _write(file, _document(file, pages, paper, entry.record.assignment.report_date))
+    done({"files": files}, [f"written: {file}" for file in files])
 
 
 @appraise_app.command("list", epilog="Example: pricing appraise list")
@@ -154,9 +158,11 @@ def show_list(
 
     opened = open_market(market)
     if name is None:
-        show_appraisals(listed(opened))
+        found = listed(opened)
+        answer(found, lambda: show_appraisals(found))
     else:
-        show_history(read(opened, name), history(opened, name))
+        entry, log = read(opened, name), history(opened, name)
+        answer({**_facts(entry), "history": log}, lambda: show_history(entry, log))
 
 
 @appraise_app.command(epilog="Example: pricing appraise bulk cars.xlsx --form shared.toml --out values")
@@ -193,7 +199,14 @@ def bulk(
         _write(out / "schedule.xlsx", schedule(shared, items, at if day is None else day))
         pages = collection_pages(shared, items, words, tell)
         _write(out / "schedule.pdf", pdf(pages, paper, day, tell))
-    show_collection(items, shared.assignment.currency)
+    refused = [
+        {"row": item.row.number, "reference": item.row.reference, "reason": item.reason}
+        for item in items
+        if item.facts is None
+    ]
+    files = [out / "schedule.xlsx", out / "schedule.pdf"]
+    facts = {"files": files, "valued": len(items) - len(refused), "refused": refused}
+    done(facts, lambda: show_collection(items, shared.assignment.currency))
 
 
 def _document(file: Path, pages: "Pages", paper: str, day: date | None) -> bytes:
@@ -215,7 +228,18 @@ def _write(file: Path, content: bytes) -> None:
         part.replace(file)
     except OSError as error:
         raise FileError(f"{file}: cannot be written: {error.strerror}") from None
-    sys.stderr.write(f"written: {file}\n")
+
+
+def _facts(entry: "Entry") -> dict[str, Any]:
+    """What programs are told of an entry."""
+    from pricing.appraisal.contents import missing
+
+    lacking = missing(entry.record, entry.evidence)
+    return {
+        "appraisal_id": entry.appraisal_id, "revision": entry.revision, "completed": entry.record.completed,
+        "evidence_digest": entry.evidence_digest, "made_at": entry.made_at, "made_by": entry.made_by,
+        "missing": [content.name for content in lacking],
+    }  # fmt: skip
 
 
 def _who(by: str | None) -> str:

@@ -4,6 +4,8 @@ from typing import Annotated
 
 import typer
 
+from pricing.cli.output import done
+
 copy_app = typer.Typer()
 
 
@@ -21,11 +23,12 @@ def copy(
     A server is a PostgreSQL database, given as postgresql://USER@HOST:PORT/DATABASE; its password is best
     left to libpq's own password file.
     """
-    from pricing.cli.terminal import console, progress
+    from pricing.cli.terminal import progress
     from pricing.store.transfer import copy_market
 
     with progress() as tell:
-        done = copy_market(source, target, progress=tell)
-    console().print(
-        f"{done.rows:,} rows of {done.tables} tables copied; both markets have the digest {done.digest[:16]}"
+        made = copy_market(source, target, progress=tell)
+    told = (
+        f"{made.rows:,} rows of {made.tables} tables copied; both markets have the digest {made.digest[:16]}"
     )
+    done({"rows": made.rows, "tables": made.tables, "digest": made.digest}, told)

@@ -1,7 +1,5 @@
 """Commands for a buyer and a seller: ``buy``, ``sell``. Each opens, calls the library and prints."""
 
-import json
-import sys
 from decimal import Decimal
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -11,6 +9,7 @@ import typer
 from pricing.cli.car_options import takes_car
 from pricing.cli.evidence_files import draw
 from pricing.cli.market_option import MarketOption, fitted_market
+from pricing.cli.output import answer, note
 from pricing.cli.typed_amounts import Typed, typed_amount, typed_day
 from pricing.errors import DecisionError, FileError, MoneyError
 from pricing.operations.demo_files import DEMO_CATALOGUE, DEMO_CHARGES, EXTENSIONS
@@ -41,7 +40,6 @@ WorkOption = Annotated[
     str | None,
     typer.Option("--work-in", help="Country of the repairs (ISO 3166-1), to price an inspection's."),
 ]
-JsonOption = Annotated[bool, typer.Option("--json", help="Print every fact as JSON.")]
 DayOption = Annotated[
     str | None, typer.Option("--as-of", help="Effective date (YYYY-MM-DD); else the last on record.")
 ]
@@ -82,7 +80,6 @@ def buy(
     chart: Annotated[
         Path | None, typer.Option("--chart", help="Draw the limits into a .svg, .png, .html or .json file.")
     ] = None,
-    as_json: JsonOption = False,
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """From a range to a decision for a buyer: standing, day-one cost, walk-away price, bids, and the same
@@ -117,10 +114,7 @@ def buy(
         from pricing.charts.buying import limits_chart
 
         draw(limits_chart(facts), chart)
-    if as_json:
-        sys.stdout.write(json.dumps(facts.to_dict(), indent=2) + "\n")
-    else:
-        show_buying(facts)
+    answer(facts.to_dict(), lambda: show_buying(facts))
 
 
 @decision_app.command(
@@ -153,7 +147,6 @@ def sell(
         Path | None,
         typer.Option("--chart", help="Draw net proceeds by channel into a .svg, .png, .html file."),
     ] = None,
-    as_json: JsonOption = False,
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """From a range to a decision for a seller: net proceeds by channel, reserve and estimate, asking price,
@@ -189,10 +182,7 @@ def sell(
         from pricing.charts.selling import proceeds_chart
 
         draw(proceeds_chart(facts), chart)
-    if as_json:
-        sys.stdout.write(json.dumps(facts.to_dict(), indent=2) + "\n")
-    else:
-        show_selling(facts)
+    answer(facts.to_dict(), lambda: show_selling(facts))
 
 
 def assessed(path: Path | None, sheets: Path) -> "InspectionResult | None":
@@ -260,4 +250,4 @@ def _write(page: str, path: Path) -> None:
         path.write_text(page, encoding="utf-8")
     except OSError as error:
         raise FileError(f"{path}: cannot be written: {error.strerror}") from None
-    sys.stderr.write(f"written to {path}\n")
+    note(f"written to {path}")

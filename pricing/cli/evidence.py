@@ -11,6 +11,7 @@ import typer
 from pricing.cli.car_options import takes_car
 from pricing.cli.evidence_files import draw, read_series, write_frame
 from pricing.cli.market_option import MarketOption, fitted_market
+from pricing.cli.output import answer
 from pricing.errors import EvidenceError
 from pricing.operations.opening import MARKET_FILE, open_market
 
@@ -76,7 +77,7 @@ def index(
         from pricing.charts.evidence import index_chart
 
         draw(index_chart(found), chart)
-    show_index(found)
+    answer(found, lambda: show_index(found))
 
 
 @market_app.command(epilog="Example: pricing comparables --make Wexcombe --model Sedge --year 1966 --lines")
@@ -127,7 +128,9 @@ def comparables(
 
         draw(comparables_chart(found), chart)
     valued = value_car(snapshot, snapshot.model, car, as_of=found.as_of, coverage=coverage)
-    show_comparables(found, difference(valued, found), lines=lines)
+    apart = difference(valued, found)
+    facts = {"comparables": found, "difference": apart}
+    answer(facts, lambda: show_comparables(found, apart, lines=lines))
 
 
 @market_app.command(epilog="Example: pricing depth --make Wexcombe --model Sedge")
@@ -159,7 +162,7 @@ def depth(
         from pricing.charts.evidence import bands_through_time_chart
 
         draw(bands_through_time_chart(found), chart)
-    show_depth(found)
+    answer(found, lambda: show_depth(found))
 
 
 def _where(sales: "pl.DataFrame", make: str | None, model: str | None) -> dict[str, str]:

@@ -1,9 +1,9 @@
 """The files that the commands of the market evidence read and write."""
 
-import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
+from pricing.cli.output import note
 from pricing.errors import FileError
 from pricing.untrusted.files import regular_size
 
@@ -58,4 +58,4 @@ def draw(chart: Any, path: Path) -> None:
             chart.save(path)
     except OSError as error:
         raise FileError(f"{path}: cannot be written: {error.strerror}") from None
-    sys.stderr.write(f"drawn into {path}\n")
+    note(f"drawn into {path}")

@@ -1,6 +1,5 @@
 """Commands for the walk round a car: ``inspect``. Each opens, calls the library and prints."""
 
-import sys
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
@@ -9,6 +8,8 @@ from typing import Annotated, Any
 import typer
 
 from pricing.cli.car_options import takes_seen_car
+from pricing.cli.output import answer
+from pricing.cli.output import done as report
 from pricing.errors import FileError, InspectionError
 from pricing.operations.demo_files import EXTENSIONS
 
@@ -42,7 +43,8 @@ def start(
         raise FileError(f"{file}: there is a file of that name already; nothing was written")
     begun = Inspection.start(construction, car, fitted=fitted or (), extensions=extensions)
     save(begun, file)
-    sys.stdout.write(f"{file}: {len(begun.sheet.checks)} checks, none seen yet\n")
+    checks = len(begun.sheet.checks)
+    report({"file": file, "checks": checks}, f"{file}: {checks} checks, none seen yet")
 
 
 @inspect_app.command(epilog="Example: pricing inspect show car.json")
@@ -51,7 +53,8 @@ def show(file: InspectionFile, extensions: Extensions = EXTENSIONS) -> None:
     from pricing.cli.condition_terminal import show_inspection
     from pricing.condition.inspection_files import open_inspection
 
-    show_inspection(open_inspection(file, extensions=extensions))
+    found = open_inspection(file, extensions=extensions)
+    answer(found, lambda: show_inspection(found))
 
 
 @inspect_app.command(epilog="Example: pricing inspect fill car.json --from findings.csv")
@@ -80,7 +83,10 @@ def fill(
         raise InspectionError("give either --from FILE, or --check with --state")
     filled = found.fill(findings)
     save(filled, file)
-    sys.stdout.write(f"{len(findings)} findings filled in; {filled.seen_share:.0%} of what counts is seen\n")
+    report(
+        {"findings": len(findings), "seen_share": filled.seen_share},
+        f"{len(findings)} findings filled in; {filled.seen_share:.0%} of what counts is seen",
+    )
 
 
 @inspect_app.command(
@@ -104,7 +110,7 @@ def change(
     new = Change(item, option, period, reversible, done, done_by)
     kept = tuple(other for other in found.changes if other.item != item)
     save(replace(found, changes=(*kept, new)), file)
-    sys.stdout.write(f"{len(kept) + 1} changes recorded\n")
+    report({"changes": len(kept) + 1}, f"{len(kept) + 1} changes recorded")
 
 
 @inspect_app.command(epilog="Example: pricing inspect preserve car.json original")
@@ -117,7 +123,7 @@ def preserve(
     from pricing.condition.inspection_files import open_inspection, save
 
     save(replace(open_inspection(file, extensions=extensions), preservation=preservation), file)
-    sys.stdout.write(f"{file}: preservation {preservation}\n")
+    report({"file": file, "preservation": preservation}, f"{file}: preservation {preservation}")
 
 
 @inspect_app.command(epilog="Example: pricing inspect score car.json")
@@ -127,7 +133,8 @@ def score(file: InspectionFile, seed: Seed = 0, extensions: Extensions = EXTENSI
     from pricing.condition.assessment import assess
     from pricing.condition.inspection_files import open_inspection
 
-    show_result(assess(open_inspection(file, extensions=extensions), seed=seed))
+    found = assess(open_inspection(file, extensions=extensions), seed=seed)
+    answer(found, lambda: show_result(found))
 
 
 @inspect_app.command("print", epilog="Example: pricing inspect print car.json car.html")
@@ -148,7 +155,7 @@ def print_sheet(
         page.write_text(text, encoding="utf-8")
     except OSError as error:
         raise FileError(f"{page}: cannot be written: {error.strerror}") from error
-    sys.stdout.write(f"{page}: written\n")
+    report({"file": page}, f"{page}: written")
 
 
 @inspect_app.command(epilog="Example: pricing inspect export car.json findings.csv")
@@ -161,7 +168,7 @@ def export(
     from pricing.condition.inspection_files import open_inspection, save
 
     save(open_inspection(file, extensions=extensions), target)
-    sys.stdout.write(f"{target}: written\n")
+    report({"file": target}, f"{target}: written")
 
 
 @inspect_app.command(epilog="Example: pricing inspect agreement graded.csv")
@@ -181,9 +188,11 @@ def agreement(
         open_inspection(table.parent / (row["inspection"] or ""), extensions=extensions) for row in rows
     ]
     fitted = refit(inspections, [row["condition_band"] or "" for row in rows])
-    sys.stdout.write(
+    weights = fitted.rule.area_weights
+    told = [
         f"{fitted.cars} cars; weighted kappa {fitted.kappa_given:.3f} as given, {fitted.kappa_refitted:.3f} "
-        f"refitted (each car graded by a rule fitted without it)\n"
-    )
-    for area, weight in fitted.rule.area_weights.items():
-        sys.stdout.write(f"{area}: weight x {weight:.2f}\n")
+        "refitted (each car graded by a rule fitted without it)",
+        *(f"{area}: weight x {weight:.2f}" for area, weight in weights.items()),
+    ]
+    facts = {"cars": fitted.cars, "kappa_given": fitted.kappa_given, "kappa_refitted": fitted.kappa_refitted}
+    answer({**facts, "area_weights": weights}, told)

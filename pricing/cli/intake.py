@@ -6,8 +6,9 @@ from typing import TYPE_CHECKING, Annotated, Final
 
 import typer
 
-from pricing.cli.frames import say, show
+from pricing.cli.frames import show
 from pricing.cli.market_option import MarketOption
+from pricing.cli.output import answer, done, note
 from pricing.errors import MarketError
 from pricing.operations.opening import MARKET_FILE, open_market, record_named
 
@@ -37,17 +38,19 @@ def names(
     """List names that may be one, and settle them: settle, keep apart, or forget what was settled."""
     opened = open_market(market)
     if action == "list":
-        show(opened.names().head(rows), "Names that may be one, and those settled")
+        found = opened.names()
+        answer(found, lambda: show(found.head(rows), "Names that may be one, and those settled"))
         return
     field, typed = _given(field, "field"), _given(typed, "the name as typed")
     if action == "settle":
         opened.settle_name(field, typed, _given(name, "the name it stands for"), make=make, model=model)
-        say(f"{typed!r} is {name!r} from now on.")
+        done({"field": field, "typed": typed, "name": name}, f"{typed!r} is {name!r} from now on.")
     elif action == "apart":
         opened.settle_name(field, typed, typed, make=make, model=model)
-        say(f"{typed!r} is a name of its own.")
+        done({"field": field, "typed": typed, "name": typed}, f"{typed!r} is a name of its own.")
     elif action == "forget":
-        say(f"{opened.forget_name(field, typed)} forgotten.")
+        gone = opened.forget_name(field, typed)
+        done({"field": field, "typed": typed, "forgotten": gone}, f"{gone} forgotten.")
     else:
         raise MarketError(f"names can be listed or settled: list, settle, apart, forget; got {action!r}")
 
@@ -60,10 +63,8 @@ def batches(
 ) -> None:
     """List the loads of a market, the newest last, with what became of their rows."""
     opened = open_market(market)
-    if audit:
-        show(opened.audit().tail(rows), "What was done")
-    else:
-        show(opened.batches().tail(rows), "Batches")
+    found, title = (opened.audit(), "What was done") if audit else (opened.batches(), "Batches")
+    answer(found, lambda: show(found.tail(rows), title))
 
 
 @intake_app.command(epilog="Example: pricing undo batch-0003")
@@ -72,7 +73,8 @@ def undo(
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """Take a load back: its records and quarantined rows go, and the batch stays listed as undone."""
-    say(f"{open_market(market).undo(batch):,} records of {batch} are gone.")
+    gone = open_market(market).undo(batch)
+    done({"batch": batch, "records": gone}, f"{gone:,} records of {batch} are gone.")
 
 
 @intake_app.command(epilog="Example: pricing quarantine --export mend")
@@ -88,13 +90,11 @@ def quarantine(
     opened = open_market(market)
     if export is None:
         waiting = opened.quarantine()
-        show(
-            _short(waiting.drop("batch_id", "source", "raw")).head(rows),
-            f"{waiting.height:,} rows wait in quarantine",
-        )
+        shown = _short(waiting.drop("batch_id", "source", "raw")).head(rows)
+        answer(waiting, lambda: show(shown, f"{waiting.height:,} rows wait in quarantine"))
         return
-    for path in opened.export_quarantine(export):
-        say(f"{path}: mend its rows, then: pricing load {path}")
+    files = opened.export_quarantine(export)
+    done({"files": files}, [f"{path}: mend its rows, then: pricing load {path}" for path in files])
 
 
 @intake_app.command(epilog="Example: pricing correct 5b1c year 1968 --reason 'seen on the plate'")
@@ -109,7 +109,7 @@ def correct(
     opened = open_market(market)
     name = record_named(opened, record)
     opened.correct(name, {column: value if value else None}, reason=reason)
-    say(f"{column} of {name} is corrected; the old value is kept.")
+    done({"record": name, "column": column}, f"{column} of {name} is corrected; the old value is kept.")
 
 
 @intake_app.command(
@@ -126,7 +126,8 @@ def suspicions(
     opened = open_market(market)
     if settle is not None:
         name = record_named(opened, settle)
-        say(f"{opened.settle_suspicion(name, verdict)} settled.")
+        settled = opened.settle_suspicion(name, verdict)
+        done({"record": name, "settled": settled}, f"{settled} settled.")
         return
     if find:
         from pricing.intake.suspicions import find_suspicions
@@ -134,11 +135,12 @@ def suspicions(
 
         model = load(opened) if opened.fits().height else None
         if model is None:
-            say("No model is fitted yet, so prices are not looked at; run: pricing fit")
+            note("No model is fitted yet, so prices are not looked at; run: pricing fit")
         opened.mark_suspicions(find_suspicions(opened.sales(every_record=True), model))
     waiting = opened.suspicions()
     shown = ["record_id", "reason", "detail", "make", "model", "year", "event_date"]
-    show(_short(waiting.select(shown)).head(rows), f"{waiting.height:,} records to look at")
+    title = f"{waiting.height:,} records to look at"
+    answer(waiting, lambda: show(_short(waiting.select(shown)).head(rows), title))
 
 
 @intake_app.command(epilog="Example: pricing duplicates --part 5b1c")
@@ -151,12 +153,17 @@ def duplicates(
     """List records that are one sale, with the rule that linked them; part those that are not."""
     opened = open_market(market)
     if part is not None:
-        say(f"{opened.part(record_named(opened, part))} links parted.")
+        name = record_named(opened, part)
+        count = opened.part(name)
+        done({"record": name, "parted": count}, f"{count} links parted.")
     elif rejoin is not None:
-        say(f"{opened.rejoin(record_named(opened, rejoin))} links hold again.")
+        name = record_named(opened, rejoin)
+        count = opened.rejoin(name)
+        done({"record": name, "rejoined": count}, f"{count} links hold again.")
     else:
         links = opened.duplicates()
-        show(_short(links).head(rows), f"{links.height:,} links between records of one sale")
+        title = f"{links.height:,} links between records of one sale"
+        answer(links, lambda: show(_short(links).head(rows), title))
 
 
 @intake_app.command(epilog="Example: pricing rates my_rates.csv")
@@ -169,7 +176,8 @@ def rates(
     A rate is what one unit of the market's base currency buys, from its day until the next rate of the
     currency.
     """
-    say(f"{open_market(market).add_rates(file):,} rates added; rows that lacked one can be loaded again.")
+    count = open_market(market).add_rates(file)
+    done({"rates": count}, f"{count:,} rates added; rows that lacked one can be loaded again.")
 
 
 def _short(frame: "pl.DataFrame") -> "pl.DataFrame":

@@ -26,6 +26,8 @@ from pricing.cli.intake import intake_app
 from pricing.cli.mapping import mapping_app
 from pricing.cli.market_option import MarketOption, fitted_market
 from pricing.cli.one_sale import sale_app
+from pricing.cli.output import answer, done, with_output
+from pricing.cli.records import records_app
 from pricing.cli.repairs import repair_app
 from pricing.cli.scores import score_app
 from pricing.cli.server import server_app, token_app
@@ -49,6 +51,7 @@ app = typer.Typer(
 app.add_typer(appraise_app, name="appraise")
 app.add_typer(inspect_app, name="inspect")
 app.add_typer(repair_app, name="repair")
+app.add_typer(records_app, name="records")
 app.add_typer(intake_app)
 app.add_typer(mapping_app)
 app.add_typer(sale_app)
@@ -195,14 +198,18 @@ def load(
             market, files, mapping=mapping, base_currency=base_currency, progress=tell, dry_run=dry_run,
             believe=believe,
         )  # fmt: skip
-    show_report(report, dry_run=dry_run)
-    if report.refused:
-        show(refused_table(report).drop("file").head(ROWS_REFUSED), "The first of them")
-    if new and not dry_run:
-        show_new_market(Market.open(market))
-    if report.accepted and not dry_run:
-        for sentence in name_sentences(Market.open(market, create=False).names()):
-            say(sentence)
+
+    def show_loaded() -> None:
+        show_report(report, dry_run=dry_run)
+        if report.refused:
+            show(refused_table(report).drop("file").head(ROWS_REFUSED), "The first of them")
+        if new and not dry_run:
+            show_new_market(Market.open(market))
+        if report.accepted and not dry_run:
+            for sentence in name_sentences(Market.open(market, create=False).names()):
+                say(sentence)
+
+    done({"dry_run": dry_run, **vars(report)}, show_loaded)
 
 
 @app.command(epilog="Example: pricing fit --market market.duckdb")
@@ -232,7 +239,8 @@ def fit(
     with progress() as tell:
         start = load_fit(opened) if update else None
         model = PriceModel(FeatureSpec.cars()).fit(opened.sales(), progress=tell, start=start)
-    show_fit(model.facts, save(model, opened))
+    fit_id = save(model, opened)
+    done({"fit": fit_id, **model.facts}, lambda: show_fit(model.facts, fit_id))
 
 
 @app.command(epilog="Example: pricing fits --market market.duckdb")
@@ -240,7 +248,9 @@ def fits(market: MarketOption = MARKET_FILE) -> None:
     """List the fits kept in the market file, oldest first; `pricing value --fit ID` prices with one."""
     from pricing.cli.terminal import show_fits
 
-    show_fits(open_market(market).fits())
+    kept = open_market(market).fits()
+    facts = [{**row, "facts": json.loads(row["facts"])} for row in kept.iter_rows(named=True)]
+    answer(facts, lambda: show_fits(kept))
 
 
 @app.command(epilog="Example: pricing value --make Wexcombe --model Sedge --year 1966 --asking 'GBP 3900'")
@@ -261,7 +271,6 @@ def value(
     fit_id: Annotated[
         str | None, typer.Option("--fit", help="Price with this kept fit, as `pricing fits` lists them.")
     ] = None,
-    as_json: Annotated[bool, typer.Option("--json", help="Print every fact as JSON.")] = False,
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """Price one car: its range, where its asking price stands, what makes up the price, the sales behind it.
@@ -280,10 +289,7 @@ def value(
         snapshot, snapshot.model, snapshot.car(car, day), asking=price, as_of=day, coverage=coverage,
         inspection=seen,
     )  # fmt: skip
-    if as_json:
-        sys.stdout.write(json.dumps(valuation.to_dict(), indent=2) + "\n")
-    else:
-        show_valuation(valuation)
+    answer(valuation, lambda: show_valuation(valuation))
 
 
 @app.command(epilog="Example: pricing dashboard --market market.duckdb --port 8600")
@@ -322,3 +328,6 @@ def _make_demo(market: Path) -> None:
 
     load(data_demo.files(), base_currency="EUR", market=market)
     fit(market=market)
+
+
+with_output(app, without_json=("demo", "dashboard", "serve"))

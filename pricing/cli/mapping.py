@@ -8,8 +8,10 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from pricing.cli.asked import as_json
 from pricing.cli.frames import say, show
 from pricing.cli.market_option import MarketOption
+from pricing.cli.output import answer, done, note
 from pricing.errors import MappingError
 from pricing.operations.opening import MARKET_FILE, open_market
 from pricing.words.mapping_keys import keys_text
@@ -84,7 +86,7 @@ def propose_mapping(
         opened = open_market(market)
         names, kept = opened.car_names(), recognised(table.columns, opened.kept_mappings())
     if kept is not None:
-        say(f"read as one of {kept.source!r}, by its headings")
+        note(f"read as one of {kept.source!r}, by its headings")
     called = source if source is not None else file.name.split(".")[0] if kept is None else kept.source
     chosen = {theirs: ours if ours else None for theirs, ours in _pairs(columns or [], "--column").items()}
     typed = {name.replace("-", "_"): value for name, value in _pairs(answers or [], "--set").items()}
@@ -95,20 +97,32 @@ def propose_mapping(
         return with_answers(replace(found, mapping=named), typed)
 
     proposal = proposed()
-    show(_columns(proposal), "What its columns are taken for")
+    if not as_json():
+        show(_columns(proposal), "What its columns are taken for")
     if sys.stdin.isatty() and sys.stdout.isatty():
         chosen |= _corrected(proposal)
         proposal = proposed()
         typed |= _asked(proposal)
         proposal = with_answers(proposal, typed)
     landed = preview(proposal.mapping, table, date.today(), rows=4, names=names)
-    show(turned(landed), "First rows as they would land")
-    for question in proposal.questions:
-        say(f"To settle: {question.text}")
-    if write:
-        beside = file.with_name(file.name + ".mapping.toml")
+    beside = file.with_name(file.name + ".mapping.toml") if write else None
+    if beside is not None:
         write_mapping_text(proposal.text, beside)
-        say(f"Written to {beside}; read it, settle what it asks, then: pricing load {file}")
+
+    def show_proposal() -> None:
+        show(turned(landed), "First rows as they would land")
+        for question in proposal.questions:
+            say(f"To settle: {question.text}")
+        if beside is not None:
+            say(f"Written to {beside}; read it, settle what it asks, then: pricing load {file}")
+
+    facts = {
+        "columns": _columns(proposal),
+        "rows": landed,
+        "questions": [question.text for question in proposal.questions],
+        "mapping": beside,
+    }
+    answer(facts, show_proposal)
 
 
 @mapping_app.command("format", epilog="Example: pricing format --template sales.xlsx")
@@ -125,8 +139,7 @@ def record_format(
     from pricing.reports.template import write_template
 
     if keys:
-        for line in keys_text().splitlines():
-            say(line)
+        answer({"mapping": keys_text()}, keys_text().splitlines())
         return
     rows = [
         {
@@ -138,10 +151,11 @@ def record_format(
         }
         for column in record_layout()
     ]
-    show(pl.DataFrame(rows, schema=dict.fromkeys(rows[0], pl.String)), "A file of sale records")
+    frame = pl.DataFrame(rows, schema=dict.fromkeys(rows[0], pl.String))
+    answer(frame, lambda: show(frame, "A file of sale records"))
     if template is not None:
         write_template(template)
-        say(f"Written to {template}: fill it in, then: pricing load {template}")
+        note(f"Written to {template}: fill it in, then: pricing load {template}")
 
 
 @mapping_app.command("currency", epilog="Example: pricing currency GBP --market market.duckdb")
@@ -153,10 +167,10 @@ def base_currency(
     again."""
     opened = open_market(market)
     priced = opened.rebase(code)
+    told = f"{priced:,} records are priced in {code}; make a fit in it: pricing fit"
     if priced == 0:
-        say(f"Prices are kept in {opened.base_currency} already.")
-    else:
-        say(f"{priced:,} records are priced in {code}; make a fit in it: pricing fit")
+        told = f"Prices are kept in {opened.base_currency} already."
+    done({"currency": opened.base_currency, "records": priced}, told)
 
 
 def _pairs(typed: list[str], option: str) -> dict[str, str]:

@@ -6,6 +6,7 @@ import typer
 
 from pricing.cli.frames import plain_cell, say, show
 from pricing.cli.market_option import MarketOption
+from pricing.cli.output import done
 from pricing.errors import MarketError
 from pricing.operations.opening import MARKET_FILE, open_market, record_named
 
@@ -35,13 +36,17 @@ def add(
             raise MarketError(f"a sale is typed as column=value, such as year=1966; got {cell!r}")
         typed[name.strip().replace("-", "_")] = value
     added = add_sale(market, typed, believe=believe)
-    for sentence in told_sentences(added.report):
-        say(sentence)
     record = added.record.row(0, named=True)
     said = {name: plain_cell(value) for name, value in record.items() if value not in (None, [])}
-    say(f"added ({added.report.batch_id}): " + ", ".join(f"{name} {value}" for name, value in said.items()))
-    if added.doubles.height:
-        show(added.doubles, "It may be one sale with these; pricing duplicates --part parts them")
+    told = f"added ({added.report.batch_id}): " + ", ".join(f"{name} {value}" for name, value in said.items())
+
+    def show_added() -> None:
+        for sentence in (*told_sentences(added.report), told):
+            say(sentence)
+        if added.doubles.height:
+            show(added.doubles, "It may be one sale with these; pricing duplicates --part parts them")
+
+    done({"batch": added.report.batch_id, "record": record, "doubles": added.doubles}, show_added)
 
 
 @sale_app.command(epilog="Example: pricing remove 5b1c --reason 'entered twice'")
@@ -54,4 +59,4 @@ def remove(
     opened = open_market(market)
     name = record_named(opened, record)
     opened.remove(name, reason=reason)
-    say(f"{name} is taken out; what it was is kept.")
+    done({"record": name}, f"{name} is taken out; what it was is kept.")

@@ -8,6 +8,7 @@ import typer
 
 from pricing.cli.inspection import Extensions, InspectionFile, Seed
 from pricing.cli.market_option import MarketOption
+from pricing.cli.output import answer
 from pricing.cli.typed_amounts import typed_amount
 from pricing.errors import MoneyError
 from pricing.operations.demo_files import DEMO_CATALOGUE, EXTENSIONS
@@ -50,7 +51,9 @@ def budget(
     from pricing.condition.budget import repair_budget
 
     costs = _costs(file, extensions, catalogue, country, currency, quotes, rates, seed)
-    show_budget(repair_budget(costs, least=least))
+    found = repair_budget(costs, least=least)
+    facts = {name: value for name, value in vars(found).items() if name != "draws"}
+    answer(facts, lambda: show_budget(found))
 
 
 @repair_app.command(epilog="Example: pricing repair compare car.json --country GB --asking 3200")
@@ -75,7 +78,8 @@ def compare(
     snapshot.car(costs.result.inspection.car)
     model = snapshot.model
     price = None if typed is None else typed.in_base(snapshot, date.fromisoformat(model.facts["last_date"]))
-    show_mending(mend_or_buy(model, costs, asking=price, seed=seed))
+    found = mend_or_buy(model, costs, asking=price, seed=seed)
+    answer(found, lambda: show_mending(found))
 
 
 def _costs(

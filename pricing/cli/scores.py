@@ -1,13 +1,12 @@
 """The command that scores the price model on sales it has not seen."""
 
-import json
-import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from pricing.cli.market_option import MarketOption
+from pricing.cli.output import answer
 from pricing.errors import FileError
 from pricing.operations.opening import MARKET_FILE, open_market
 
@@ -22,7 +21,6 @@ def score(
     origins: Annotated[
         int, typer.Option("--origins", help="Days at which the model is fitted anew.", min=1, max=1000)
     ] = 6,
-    as_json: Annotated[bool, typer.Option("--json", help="Print every score as JSON.")] = False,
     csv: Annotated[
         Path | None, typer.Option("--csv", help="New file to write to, one row a scored sale.")
     ] = None,
@@ -47,11 +45,8 @@ def score(
         )
     if csv is not None:
         _write(scored.rows, csv)
-    if as_json:
-        facts = {"currency": opened.base_currency, "basis": "all-in", **scored.to_dict()}
-        sys.stdout.write(json.dumps(facts, indent=2) + "\n")
-    else:
-        show_scores(scored)
+    facts = {"currency": opened.base_currency, "basis": "all-in", **scored.to_dict()}
+    answer(facts, lambda: show_scores(scored))
 
 
 def _check_new(path: Path) -> None:

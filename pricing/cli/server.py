@@ -7,6 +7,7 @@ from typing import Annotated
 import typer
 
 from pricing.cli.market_option import MarketOption
+from pricing.cli.output import answer, done, note
 from pricing.errors import MarketError
 from pricing.operations.access import ROLES
 from pricing.operations.bundled import bundled_folder
@@ -31,7 +32,8 @@ def serve(
         bool,
         typer.Option(
             "--trust-this-machine",
-            help="Let whoever sits at this machine do everything without a token; never behind a proxy.",
+            help="Let whoever sits at this machine, under this user, do everything without a token; never "
+            "behind a proxy.",
         ),
     ] = False,
     dashboard: Annotated[
@@ -107,8 +109,11 @@ def new(
     if role not in ROLES:
         raise MarketError(f"a role is one of {', '.join(ROLES)}; got {role!r}")
     token_id, token = open_market(market).tokens.new(name, role, days)
-    sys.stderr.write(f"{token_id} for {name}, role {role}; it is not shown again:\n")
-    sys.stdout.write(f"{token}\n")
+    note(f"{token_id} for {name}, role {role}; it is not shown again:")
+    answer(
+        {"token_id": token_id, "name": name, "role": role, "token": token},
+        lambda: sys.stdout.write(f"{token}\n"),
+    )
 
 
 @token_app.command("list", epilog="Example: pricing token list")
@@ -116,7 +121,8 @@ def show_list(market: MarketOption = MARKET_FILE) -> None:
     """List every token that was made, and what became of it; never the token itself."""
     from pricing.cli.server_terminal import show_tokens
 
-    show_tokens(open_market(market).tokens.listed())
+    kept = open_market(market).tokens.listed()
+    answer(kept, lambda: show_tokens(kept))
 
 
 @token_app.command(epilog="Example: pricing token revoke token-0001")
@@ -126,4 +132,4 @@ def revoke(
 ) -> None:
     """Let a token open nothing from now on."""
     open_market(market).tokens.revoke(token_id)
-    sys.stdout.write(f"{token_id} opens nothing any more\n")
+    done({"token_id": token_id}, f"{token_id} opens nothing any more")

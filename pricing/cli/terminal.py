@@ -19,6 +19,7 @@ from rich.progress import (
 from rich.table import Table
 from rich.text import Text
 
+from pricing.cli.asked import quiet
 from pricing.decisions.valuation import Valuation
 from pricing.progress import Progress
 from pricing.store.market import Market
@@ -57,7 +58,7 @@ def progress() -> Iterator[Progress]:
         MofNCompleteColumn(),
         TimeElapsedColumn(),
     )
-    with rich.progress.Progress(*columns, console=Console(stderr=True)) as display:
+    with rich.progress.Progress(*columns, console=Console(stderr=True), disable=quiet()) as display:
         tasks: dict[str, Any] = {}
 
         def tell(step: str, done: int, total: int) -> None:

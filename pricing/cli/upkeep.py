@@ -2,11 +2,13 @@
 
 import os
 import sys
+import tomllib
 from pathlib import Path
 from typing import Annotated, Final
 
 import typer
 
+from pricing.cli.output import answer, done
 from pricing.operations.configuration import DEFAULT_FILE, FILE_VARIABLE, configuration
 
 operation_app = typer.Typer()
@@ -48,13 +50,12 @@ def backup(
     retention = None
     if any(count is not None for count in counts):
         retention = Retention(*(0 if count is None else count for count in counts))
-    done = back_up(market, target)
-    sys.stdout.write(
-        f"{done.path}: {done.files} files, restored once and found the same, digest {done.digest}\n"
-    )
-    if retention is not None:
-        for path in remove_superseded(done.path, retention):
-            sys.stdout.write(f"{path}: removed, as later backups stand for it\n")
+    made = back_up(market, target)
+    removed = [] if retention is None else remove_superseded(made.path, retention)
+    told = [f"{made.path}: {made.files} files, restored once and found the same, digest {made.digest}"]
+    told += [f"{path}: removed, as later backups stand for it" for path in removed]
+    facts = {"path": made.path, "files": made.files, "digest": made.digest, "made_at": made.made_at}
+    done({**facts, "removed": removed}, told)
 
 
 @operation_app.command(epilog="Example: pricing restore backups/market-20260630T020000Z.zip")
@@ -67,10 +68,11 @@ def restore(
     """Bring a market back from an archive; a market that is in its place is kept beside it."""
     from pricing.operations.backups import restore as bring_back
 
-    done = bring_back(source, market)
-    sys.stdout.write(f"{market}: as it was on {done.made_at} (UTC), digest {done.digest}\n")
-    if done.kept is not None:
-        sys.stdout.write(f"{done.kept}: what was in its place\n")
+    brought = bring_back(source, market)
+    told = [f"{market}: as it was on {brought.made_at} (UTC), digest {brought.digest}"]
+    if brought.kept is not None:
+        told.append(f"{brought.kept}: what was in its place")
+    done({"made_at": brought.made_at, "digest": brought.digest, "kept": brought.kept}, told)
 
 
 @operation_app.command(epilog="Example: pricing doctor --market market.duckdb")
@@ -81,7 +83,7 @@ def doctor(market: MarketOption = MARKET_FILE) -> None:
     from pricing.operations.doctor import BROKEN, examine
 
     found = examine(market)
-    show_findings(found)
+    answer(found, lambda: show_findings(found))
     if any(finding.state == BROKEN for finding in found):
         raise typer.Exit(1)
 
@@ -94,4 +96,5 @@ def config() -> None:
 
     named = os.environ.get(FILE_VARIABLE)
     path = DEFAULT_FILE if named is None else Path(named)
-    sys.stdout.write(configuration_text(configuration(), os.environ, path if path.is_file() else None))
+    text = configuration_text(configuration(), os.environ, path if path.is_file() else None)
+    answer(tomllib.loads(text), lambda: sys.stdout.write(text))

@@ -69,7 +69,7 @@ class Configuration(Limits):
     answer_seconds: float = _asked(60.0, "seconds an answer may take, loads and fits aside", least=0.1)
     work_seconds: float = _asked(3600.0, "seconds a load or a fit may take", least=1)
     stop_seconds: int = _asked(
-        60, "seconds that requests in hand are given when the server is stopped", least=0
+        8, "seconds that requests in hand are given when the server is stopped", least=0
     )
     log_level: str = _asked("info", "least level of what is logged", allowed=LOG_LEVELS)
 

@@ -3,7 +3,7 @@
 from typing import Final
 
 EXTRAS: Final = {
-    "dashboard": ("streamlit", "PIL"),
+    "dashboard": ("itsdangerous", "streamlit", "PIL"),
     "api": ("fastapi", "httptools", "multipart", "prometheus_client", "pydantic", "starlette", "uvicorn"),
     "documents": ("docx", "typst", "vl_convert", "xlsxwriter"),
     "server": ("psycopg",),

@@ -108,7 +108,11 @@ def serve(
         pass
     finally:
         server.terminate()
-        server.wait()
+        try:
+            server.wait(STOP_SECONDS + 2)
+        except subprocess.TimeoutExpired:
+            server.kill()
+            server.wait()
 
 
 def address(port: int, car: Mapping[str, Any] | None = None, asking: Decimal | None = None) -> str:

@@ -79,10 +79,15 @@ def serve_alone(
     from pricing.api.app import create_api
     from pricing.api.connections import PromptProtocol
 
-    api = create_api(Configuration(market=market, access="this-machine"))
-    uvicorn.Server(uvicorn.Config(api, http=PromptProtocol, log_config=None, access_log=False)).run(
-        [listening]
+    settings = Configuration(market=market, access="this-machine")
+    configured = uvicorn.Config(
+        create_api(settings),
+        http=PromptProtocol,
+        log_config=None,
+        access_log=False,
+        timeout_graceful_shutdown=settings.stop_seconds,
     )
+    uvicorn.Server(configured).run([listening])
 
 
 @contextmanager

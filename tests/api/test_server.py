@@ -1,6 +1,7 @@
 """The server as a process of its own: started by its command, stopped, killed, and asked all the while."""
 
 import json
+import os
 import random
 import re
 import signal
@@ -33,7 +34,10 @@ def process(market: Path, *options: str) -> Iterator[tuple[str, "subprocess.Pope
     port = free_port()
     words = ["--trust-this-machine", "--port", str(port), *options]
     command: list[str | Path] = [PRICING, "serve", "--market", market, *words]
-    with subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True) as server:
+    patient = os.environ | {"PRICING_STOP_SECONDS": f"{PATIENCE:.0f}"}
+    with subprocess.Popen(
+        command, env=patient, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True
+    ) as server:
         address = f"http://127.0.0.1:{port}"
         try:
             answered(address, server)

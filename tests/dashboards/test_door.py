@@ -6,10 +6,13 @@ from typing import Any
 
 import httpx
 import pytest
+from itsdangerous import URLSafeTimedSerializer
+from starlette.middleware.exceptions import ExceptionMiddleware
+from starlette.requests import Request
 from starlette.responses import PlainTextResponse
 from starlette.types import Message, Receive, Scope, Send
 
-from dashboards.door import COOKIE, Door
+from dashboards.door import COOKIE, LARGEST_OF_READERS, SIGNED_IN, Door
 from pricing.api.callers import holder
 from pricing.api.service import Service
 from pricing.operations.configuration import Configuration
@@ -24,16 +27,20 @@ async def _pages(scope: Scope, receive: Receive, send: Send) -> None:
     if scope["type"] == "websocket":
         await send({"type": "websocket.accept"})
     else:
+        await Request(scope, receive).body()
         await PlainTextResponse("the pages")(scope, receive, send)
 
 
 class Visitor:
     """Somebody at this machine, with a jar of cookies."""
 
-    def __init__(self, market: Market, *, signing_in: bool = False, **settings: str) -> None:
+    def __init__(self, market: Market, *, signing_in: str | None = None, **settings: str) -> None:
         service = Service(Configuration(market=str(market.path), **settings))  # type: ignore[arg-type]
         self.door = Door(
-            _pages, service.configuration, partial(holder, service), signing_in=lambda: signing_in
+            ExceptionMiddleware(_pages),
+            service.configuration,
+            partial(holder, service),
+            signing_in=lambda: signing_in,
         )
         self.cookies: dict[str, str] = {}
 
@@ -65,11 +72,18 @@ class Visitor:
             "cookie": "; ".join("=".join(pair) for pair in self.cookies.items()),
         }
         scope = {
-            "type": "websocket", "path": "/_stcore/stream", "client": HERE, "http_version": "1.1",
+            "type": "websocket", "path": "/_stcore/stream", "client": HERE, "server": HERE,
+            "http_version": "1.1",
             "headers": [(name.encode(), value.encode()) for name, value in (sent | headers).items()],
         }  # fmt: skip
         asyncio.run(self.door(scope, receive, send))
         return [message["type"] for message in said] == ["websocket.accept"]
+
+
+@pytest.fixture(autouse=True)
+def connections(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Requests here come by no connection that the system could list."""
+    monkeypatch.setattr("pricing.api.hosts.is_own_user", lambda client, server: True)
 
 
 @pytest.fixture
@@ -116,7 +130,7 @@ def test_a_trusted_machine_lets_its_own_in_and_nobody_by_a_proxy(
     assert not mine.line(**headers)
 
 
-@pytest.mark.parametrize("signing_in", [False, True])
+@pytest.mark.parametrize("signing_in", [None, "a secret"])
 @pytest.mark.parametrize(
     "headers",
     [
@@ -126,7 +140,7 @@ def test_a_trusted_machine_lets_its_own_in_and_nobody_by_a_proxy(
     ],
 )
 def test_no_other_name_and_no_other_site_s_page_reaches_pages_or_line(
-    market: Market, headers: dict[str, str], signing_in: bool
+    market: Market, headers: dict[str, str], signing_in: str | None
 ) -> None:
     mine = Visitor(market, access="this-machine", signing_in=signing_in)
     assert mine.get("/", **headers).status_code == 403
@@ -140,3 +154,28 @@ def test_pages_go_out_with_headers_that_keep_them_to_themselves(market: Market) 
     assert headers["x-frame-options"] == "DENY" and headers["x-content-type-options"] == "nosniff"
     assert headers["referrer-policy"] == "same-origin"
     assert "frame-ancestors 'none'" in headers["content-security-policy"]
+
+
+def test_a_reader_brings_a_photo_and_no_file_of_records(stranger: Visitor, market: Market) -> None:
+    tokens = {role: market.tokens.new(f"the {role} desk", role)[1] for role in ("read", "load")}
+    for role, largest in (("read", LARGEST_OF_READERS), ("load", 2 * LARGEST_OF_READERS)):
+        stranger.cookies = {COOKIE: tokens[role]}
+        put = partial(stranger.ask, "PUT", "/_stcore/upload_file/1/2")
+        assert put(content=b"x" * 1000).is_success
+        announced = {"content-length": str(largest)}
+        assert put(content=b"x", headers=announced).is_success
+        if role == "read":
+            announced = {"content-length": str(largest + 1)}
+            assert put(content=b"x", headers=announced).status_code == 413
+
+
+def test_where_people_sign_in_nobody_else_brings_files(market: Market) -> None:
+    anybody = Visitor(market, signing_in="a secret")
+    upload = partial(anybody.ask, "PUT", "/_stcore/upload_file/1/2", content=b"x")
+    assert anybody.get("/").is_success and upload().status_code == 401
+    for secret, status in (("another", 401), ("a secret", 200)):
+        anybody.cookies = {SIGNED_IN: str(URLSafeTimedSerializer(secret, salt=SIGNED_IN).dumps("{}"))}
+        assert upload().status_code == status
+    nothing = Visitor(market, signing_in="")
+    nothing.cookies = {SIGNED_IN: str(URLSafeTimedSerializer("", salt=SIGNED_IN).dumps("{}"))}
+    assert nothing.ask("PUT", "/_stcore/upload_file/1/2", content=b"x").status_code == 401

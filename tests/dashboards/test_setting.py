@@ -75,7 +75,7 @@ def test_a_schedule_of_charges_comes_into_force(page: AppTest, market: Market) -
 
 
 def sign_in(monkeypatch: pytest.MonkeyPatch, person: str) -> None:
-    monkeypatch.setattr(people, "signing_in", lambda: True)
+    monkeypatch.setattr(people, "signing_in", lambda: "a secret")
     monkeypatch.setattr(people, "person", lambda: person)
 
 

@@ -1,0 +1,139 @@
+"""How every command answers: to a person, as JSON for a program, or quietly, with what it did beside it on
+standard error (`--json`, `--quiet`, `--verbose`)."""
+
+import inspect
+import json
+import math
+import platform
+import sys
+import time
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from functools import wraps
+from typing import Annotated, Any
+
+import typer
+
+from pricing.cli.asked import ASKED, Output, quiet
+
+Command = Callable[..., Any]
+Shown = str | Sequence[str] | Callable[[], object]
+"""Sentences, or what prints an answer."""
+
+
+_told: Any = Annotated  # of types that are known when the program runs
+
+
+def answer(facts: Any, shown: Shown) -> None:
+    """Print what was asked for: as JSON when that is wanted, else as ``shown``."""
+    if ASKED.get().as_json:
+        from pricing.decisions.plain import plain
+
+        sys.stdout.write(json.dumps(_finite(plain(facts)), indent=2, default=str) + "\n")
+    else:
+        _show(shown)
+
+
+def done(facts: Mapping[str, Any], shown: Shown) -> None:
+    """Print what was done: as ``answer``, and nothing when quiet is wanted."""
+    if ASKED.get().as_json or not quiet():
+        answer(facts, shown)
+
+
+def note(sentence: str) -> None:
+    """Say something beside the answer, on standard error."""
+    if not quiet():
+        sys.stderr.write(f"{sentence}\n")
+
+
+def with_output(app: typer.Typer, without_json: Sequence[str] = ()) -> None:
+    """Give every command of an application the options `--quiet` and `--verbose`, and `--json` unless it is
+    named in ``without_json``."""
+    for group in app.registered_groups:
+        if group.typer_instance is not None:
+            with_output(group.typer_instance, without_json)
+    for command in app.registered_commands:
+        if command.callback is not None:
+            name = command.name or command.callback.__name__
+            command.callback = _asked(command.callback, as_json=name not in without_json)
+
+
+def _asked(command: Command, *, as_json: bool) -> Command:
+    options = {
+        "as_json": ("--json", "Print the answer as JSON."),
+        "quiet": ("--quiet,-q", "Show no progress, and of what was done nothing but errors."),
+        "verbose": ("--verbose,-v", "Say on standard error what is worked on, and how long it took."),
+    }
+    if not as_json:
+        del options["as_json"]
+
+    @wraps(command)
+    def run(**given: Any) -> Any:
+        asked = Output(**{name: given.pop(name) for name in options})
+        token = ASKED.set(asked)
+        try:
+            with _told_of(given) if asked.verbose else _untold():
+                return command(**given)
+        finally:
+            ASKED.reset(token)
+
+    signature = inspect.signature(command)
+    more = [
+        inspect.Parameter(
+            name, inspect.Parameter.KEYWORD_ONLY, default=False,
+            annotation=_told[bool, typer.Option(*flags.split(","), help=about)],
+        )
+        for name, (flags, about) in options.items()
+    ]  # fmt: skip
+    own = [part.replace(kind=inspect.Parameter.KEYWORD_ONLY) for part in signature.parameters.values()]
+    run.__signature__ = signature.replace(parameters=[*own, *more])  # type: ignore[attr-defined]
+    run.__annotations__ = command.__annotations__ | {part.name: part.annotation for part in more}
+    return run
+
+
+@contextmanager
+def _untold() -> Iterator[None]:
+    yield
+
+
+@contextmanager
+def _told_of(given: Mapping[str, Any]) -> Iterator[None]:
+    """What is worked on and how long it took, on standard error; passwords in addresses are masked."""
+    from importlib.metadata import version
+
+    from pricing.operations.configuration import masked
+
+    started = time.perf_counter()
+    named = f"pricing {version('classic-car-pricing')}, Python {platform.python_version()}"
+    if given.get("market") is not None:
+        named += f", market {masked(str(given['market']))}"
+    sys.stderr.write(f"{named}\n")
+    try:
+        yield
+    finally:
+        sys.stderr.write(f"took {time.perf_counter() - started:.2f} s\n")
+
+
+def _show(shown: Shown) -> None:
+    if callable(shown):
+        shown()
+        return
+    from pricing.cli.frames import say
+
+    for sentence in [shown] if isinstance(shown, str) else shown:
+        say(sentence)
+
+
+def _finite(value: Any) -> Any:
+    """JSON has no word for what is no number: null.
+
+    >>> _finite({"mid": float("nan"), "low": [1.0]})
+    {'mid': None, 'low': [1.0]}
+    """
+    if isinstance(value, float):
+        return value if math.isfinite(value) else None
+    if isinstance(value, Mapping):
+        return {str(name): _finite(part) for name, part in value.items()}
+    if isinstance(value, list | tuple | set | frozenset):
+        return [_finite(part) for part in value]
+    return value
