@@ -178,7 +178,7 @@ def load(
     files: Annotated[
         list[Path],
         typer.Argument(
-            help="Files of sale records: csv, xlsx, xls, xlsb, ods, parquet, jsonl, saved html pages.",
+            help="Files of sale records: csv, xlsx, xls, xlsb, ods, pdf, parquet, jsonl, saved html pages.",
             show_default=False,
         ),
     ],
