@@ -29,6 +29,7 @@ ROOMS = (
     ("reports",),
     ("operations",),
     ("market",),
+    ("handbook",),
     ("api",),
     ("cli", "dashboards"),
 )

