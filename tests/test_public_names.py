@@ -67,7 +67,7 @@ def test_a_frame_of_another_library_is_the_same_car(market: Market, other: Any) 
     given = other(cars)
     assert isinstance(given, pandas.DataFrame | pyarrow.Table | pl.LazyFrame)
     assert_frame_equal(model.price_range(given), model.price_range(cars))
-    assert_frame_equal(model.contributions(given), model.contributions(cars))
+    assert_frame_equal(model.distribution(given).terms(), model.distribution(cars).terms())
 
 
 def test_a_model_is_fitted_to_a_frame_of_pandas() -> None:

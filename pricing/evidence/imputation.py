@@ -24,10 +24,12 @@ FORMULAS: Final = ("laspeyres", "paasche", "fisher", "tornqvist", "symmetric")
 
 @dataclass(frozen=True)
 class Imputed:
-    """Log indices of one period against the base, by formula, and the standard error of each."""
+    """Log indices of one period against the base, by formula, the standard error of each, and its degrees of
+    freedom (Satterthwaite 1946, from those of the two periods' regressions)."""
 
     logs: dict[str, float]
     errors: dict[str, float]
+    freedom: dict[str, float]
 
 
 def imputation(
@@ -64,11 +66,24 @@ def _compare(base: LeastSquares, later: LeastSquares, Z0: Floats, Z1: Floats) ->
         logs[name] = float((b1 - b0) @ middle)
         gradients[name] = middle, middle
     V0, V1 = base.covariance(), later.covariance()
-    errors = {
-        name: 0.0 if base is later else float(np.sqrt(g0 @ V0 @ g0 + g1 @ V1 @ g1))
-        for name, (g0, g1) in gradients.items()
-    }
-    return Imputed(logs, errors)
+    if base is later:
+        return Imputed(logs, dict.fromkeys(logs, 0.0), dict.fromkeys(logs, np.inf))
+    parts = {name: (float(g0 @ V0 @ g0), float(g1 @ V1 @ g1)) for name, (g0, g1) in gradients.items()}
+    errors = {name: float(np.sqrt(before + after)) for name, (before, after) in parts.items()}
+    return Imputed(
+        logs, errors, {name: _freedom(*both, base.freedom, later.freedom) for name, both in parts.items()}
+    )
+
+
+def _freedom(before: float, after: float, before_freedom: int, after_freedom: int) -> float:
+    """Degrees of freedom of the root of a sum of two estimated variances.
+
+    >>> _freedom(1.0, 1.0, 10, 10)
+    20.0
+    """
+    if min(before_freedom, after_freedom) <= 0 or before + after <= 0.0:
+        return 0.0
+    return (before + after) ** 2 / (before**2 / before_freedom + after**2 / after_freedom)
 
 
 def _shares(logs: Floats) -> Floats:

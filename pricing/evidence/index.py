@@ -41,7 +41,7 @@ class PriceIndex:
 
     Columns of ``frame``: ``period`` (its name), ``starts`` (its first day), ``sales`` (that the method could
     use; ends of pairs for repeat sales), ``index`` (base period = 100), ``low`` and ``high`` (its interval),
-    ``log_index`` and ``standard_error`` of it, its degrees of ``freedom`` (null: the interval is normal),
+    ``log_index`` and ``standard_error`` of it, its degrees of ``freedom`` (null: the base, or no interval),
     ``note`` (null, or why there is no point), and ``real`` (the index over the series that :meth:`deflated`
     was given), null before. ``clusters`` says what the residuals
     go together in (``clusters.KINDS``), where the method allows for it.
@@ -134,8 +134,8 @@ def price_index(
         period: one of ``periods.LENGTHS``.
         where: which sales, such as ``{"make": "Corvane", "model": "Six"}``.
         window: periods in the rolling window of the time dummy; None: one regression over all of them.
-        coverage: of the interval, which on the log scale is Student's for the time dummy (see
-            ``cluster_robust``) and normal for the other methods.
+        coverage: of the interval, which on the log scale is Student's (for the time dummy see
+            ``cluster_robust``).
         minimum: sales that a period needs, else it is a gap with a note and no number.
         item, weights, changes: of repeat sales: what identifies a car; one of ``repeat_sales.WEIGHTS``; one
             of ``repeat_sales.CHANGES``, for pairs whose condition band changed in between.
@@ -182,34 +182,36 @@ def price_index(
             dummies = time_dummy(cars, len(kept), window, clusters)
             found = _Points(kept, dummies.logs, dummies.errors, counts, dummies.freedom, dummies.clusters)
         else:
-            found = _Points(kept, *_imputed(cars, len(kept), method), counts)
+            logs, errors, freedom = _imputed(cars, len(kept), method)
+            found = _Points(kept, logs, errors, counts, freedom)
     return _assemble(found, periods, method, _scope(where), coverage, window)
 
 
 @dataclass(frozen=True)
 class _Points:
     """Log index and standard error of the ``kept`` periods, the ``counts`` of all, the errors' degrees of
-    ``freedom`` (None: normal) and ``clusters``."""
+    ``freedom`` and ``clusters``."""
 
     kept: Ints
     logs: Floats
     errors: Floats
     counts: Ints
-    freedom: Floats | None = None
+    freedom: Floats
     clusters: str = ""
 
 
-def _imputed(cars: Characteristics, periods: int, method: str) -> tuple[Floats, Floats]:
+def _imputed(cars: Characteristics, periods: int, method: str) -> tuple[Floats, Floats, Floats]:
     """Characteristics bundled by their market-wide worth, so that a period of few sales can bear them."""
     Z = bundled(cars, periods)
     counts = np.bincount(cars.period, minlength=periods)
     kept = np.flatnonzero(counts > _SPARE * (Z.shape[1] + 1))
-    logs, errors = np.full(periods, np.nan), np.full(periods, np.nan)
+    logs, errors, freedom = (np.full(periods, np.nan) for _ in range(3))
     if len(kept) < 2:
-        return logs, errors
+        return logs, errors, freedom
     for place, result in imputation(cars.log_price, Z, cars.period, kept, cars.weights).items():
         logs[place], errors[place] = result.logs[method], result.errors[method]
-    return logs, errors
+        freedom[place] = result.freedom[method]
+    return logs, errors, freedom
 
 
 def _repeat(
@@ -245,7 +247,7 @@ def _repeat(
         days=pairs["days"].cast(pl.Float64).to_numpy() if weights == "by holding time" else None,
         controls=pairing.band_changes(pairs) if changes == "model" else None,
     )
-    return _Points(kept, result.logs, result.errors, counts)
+    return _Points(kept, result.logs, result.errors, counts, np.full(len(kept), float(result.fit.freedom)))
 
 
 def _assemble(
@@ -259,8 +261,7 @@ def _assemble(
     base = int(np.flatnonzero(known)[0])
     logs = logs - logs[base]
     freedom = np.full(len(periods), np.inf)
-    if found.freedom is not None:
-        freedom[found.kept] = found.freedom
+    freedom[found.kept] = found.freedom
     freedom[base] = np.inf
     told = freedom >= LEAST_FREEDOM
     errors[~told] = np.nan

@@ -212,9 +212,10 @@ def _scored(model: PriceModel, sales: pl.DataFrame, origin: date) -> pl.DataFram
     spec, when = model.spec, _date_column(model.spec)
     cars = sales.select(name for name in sales.columns if name in (*spec.features, when))
     actual = sales[spec.price].cast(pl.Float64)
-    quantiles = model.quantiles(cars, LEVELS)
-    log, fine = np.log(actual.to_numpy()), np.log(model.quantiles(cars, FINE_LEVELS).to_numpy())
-    losses = pinball(log[:, None], np.log(quantiles.to_numpy()), np.array(LEVELS)).mean(axis=1)
+    told = model.distribution(cars)
+    quantiles = told.ppf(LEVELS)
+    log, fine = np.log(actual.to_numpy()), np.log(told.ppf(FINE_LEVELS))
+    losses = pinball(log[:, None], np.log(quantiles), np.array(LEVELS)).mean(axis=1)
     own = ("record_id", spec.condition, *spec.groups, spec.asking_by, "year")
     rows = sales.select(
         pl.lit(origin).alias("origin"),
@@ -223,8 +224,8 @@ def _scored(model: PriceModel, sales: pl.DataFrame, origin: date) -> pl.DataFram
         *(pl.col(name) for name in dict.fromkeys(own) if name in sales.columns),
         pl.col(when).dt.year().alias("sale_year"),
     ).with_columns(
-        *quantiles,
-        quantiles[f"{0.5:g}"].alias("mid"),
+        *(pl.Series(f"{level:g}", quantiles[:, place]) for place, level in enumerate(LEVELS)),
+        pl.Series("mid", told.mid),
         actual.alias("actual"),
         pl.Series("pinball", 1000.0 * losses),
         pl.Series("crps", 1000.0 * crps_quantiles(log, fine, np.array(FINE_LEVELS))),
@@ -232,7 +233,7 @@ def _scored(model: PriceModel, sales: pl.DataFrame, origin: date) -> pl.DataFram
     if "year" in rows.columns:
         rows = rows.with_columns((pl.col("year").cast(pl.Int32) // 10 * 10).alias("decade"))
     for share, suffix in zip(COVERAGES, SUFFIXES, strict=True):
-        ranges = model.price_range(cars, share)
+        ranges = told.ranges(share)
         rows = rows.with_columns(
             ranges["evidence"],
             *(ranges[end].alias(end + suffix) for end in ("low", "high", "reason")),

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
+from scipy import stats
 
 from pricing.model.condition_scale import ConditionScale
 from pricing.model.market_shift import MarketShift, period_shifts
@@ -25,6 +26,9 @@ CELL_WEIGHT: Final = 40.0
 
 IMPUTATIONS: Final = 4
 """Turns of self-consistency (Efron 1967) in which lots known by bounds take their place in the law."""
+
+SCALES: Final = np.geomspace(0.5, 2.0, 29).tolist()
+"""Scales that are tried for the law in which lots known by bounds first take their place."""
 
 GOLDEN: Final = 0.6180339887498949
 """Places within the part of the law that a bound leaves follow the golden ratio: spread evenly, no seed."""
@@ -60,8 +64,7 @@ class Calibration:
         z = (errors.error - common)[sold] / unit[sold]
         law = ScoreLaw.fit(z, np.ones(len(z)), degrees_of_freedom)
         if not sold.all():
-            low, high = (((bound - common) / unit)[~sold] for bound in (errors.lower, errors.upper))
-            law = _with_bounds(law, z, low, high, degrees_of_freedom)
+            law = _with_bounds(z, ((errors.upper - common) / unit)[~sold], degrees_of_freedom)
         return cls(law, scales, shift)
 
     def states(self, guess: Prediction, condition: ConditionScale | None) -> tuple[Floats, Floats]:
@@ -83,17 +86,35 @@ class Calibration:
         )
 
 
-def _with_bounds(
-    law: ScoreLaw, sold: Floats, low: Floats, high: Floats, degrees_of_freedom: float
-) -> ScoreLaw:
-    """The law with the lots of which only bounds are known, each put where the law has it between them."""
-    place = np.mod(GOLDEN * np.arange(1, len(low) + 1), 1.0)
+def _with_bounds(sold: Floats, high: Floats, degrees_of_freedom: float) -> ScoreLaw:
+    """The law with the lots that stayed unsold, each put where the law has it below its bound.
+
+    Only the bound from above counts: those from below are assumptions that keep mids from being pulled about
+    (:mod:`pricing.model.evidence`), and would cut the scatter off. The law begins as the regression's own
+    with the likeliest scale: below the least bound nobody has seen a score, and there it keeps its shape.
+    """
+    place = np.mod(GOLDEN * np.arange(1, len(high) + 1), 1.0)
+    own = ScoreLaw.fit(np.empty(0), np.empty(0), degrees_of_freedom)
+    scale = _likeliest_scale(sold, high, degrees_of_freedom)
+    law = ScoreLaw(own.scores * scale, len(sold))
+    centre = 0.0  # the median of the lots; a law's own is nought
     for _ in range(IMPUTATIONS):
-        first, last = law.cdf(low), law.cdf(high)
-        level = np.clip(first + place * (last - first), 1e-6, 1.0 - 1e-6)
-        both = np.concatenate([sold, np.clip(law.ppf(level), low, high)])
+        level = np.clip(place * law.cdf(high - centre), 1e-6, 1.0 - 1e-6)
+        both = np.concatenate([sold, np.minimum(centre + law.ppf(level), high)])
+        centre = float(np.median(both))
         law = ScoreLaw.fit(both, np.ones(len(both)), degrees_of_freedom)
     return law
+
+
+def _likeliest_scale(sold: Floats, high: Floats, degrees_of_freedom: float) -> float:
+    """The scale of a Student-t law about nought under which scores and bounds are likeliest."""
+    law = stats.t(min(degrees_of_freedom, 1e6))
+
+    def likelihood(scale: float) -> float:
+        of_sales = law.logpdf(sold / scale).sum() - len(sold) * np.log(scale)
+        return float(of_sales + law.logcdf(high / scale).sum())
+
+    return max(SCALES, key=likelihood)
 
 
 def _cell_scales(z: Floats, depth: Ints, band: Ints, shape: tuple[int, int]) -> Floats:

@@ -38,6 +38,9 @@ SEASON_YEARS = 2
 
 DRIFT_KNOTS = 10
 
+JUMPING = ("date",)
+"""Blocks whose market-wide increments may jump."""
+
 
 @dataclass(frozen=True)
 class Block:
@@ -202,7 +205,7 @@ class Design:
         for block in self.blocks:
             columns = other._at.get(block.name)
             if columns is not None:
-                found.market[block.columns] = priors.market[columns[0]]
+                found.market[block.columns] = float(np.median(priors.market[columns]))
                 found.levels[:, block.columns] = priors.levels[:, columns[0], None]
         return found
 
@@ -233,7 +236,13 @@ class Design:
         """What the regression is to know of the columns."""
         blocks = [block.columns for block in self.blocks]
         return Structure(
-            self.groups.tree, self.priors(), blocks, self.spread_columns, self.ordered_columns, ANCHOR
+            self.groups.tree,
+            self.priors(),
+            blocks,
+            self.spread_columns,
+            self.ordered_columns,
+            tuple(self._at[name] for name in JUMPING if name in self._at),
+            ANCHOR,
         )
 
     def unforeseen(self, encoded: Encoded, priors: Priors) -> Floats:
@@ -252,7 +261,7 @@ class Design:
         if "date" not in self._at:
             return 0.0
         step = float(self.time_knots[1] - self.time_knots[0])
-        return float(priors.market[self._at["date"][0]]) * DAYS_A_YEAR / step
+        return float(priors.market[self._at["date"]].mean()) * DAYS_A_YEAR / step
 
     @property
     def trend_columns(self) -> Ints:

@@ -207,17 +207,16 @@ class PriceDistribution:
         """
         low, high = self.interval(coverage)
         reason = self.reason_at(coverage).alias("reason")
-        columns = [pl.Series("low", low), pl.Series("mid", self.mid), pl.Series("high", high)]
+        given = reason.is_null().to_numpy()
+
+        def where_given(name: str, values: Floats) -> pl.Series:
+            return pl.Series(name, np.where(given, values, np.nan), nan_to_null=True)
+
+        columns = [where_given("low", low), where_given("mid", self.mid), where_given("high", high)]
+        columns += [self.evidence.alias("evidence"), reason, self.remark.alias("remark")]
         if asking is not None:
-            columns.append(self.standing(asking))
-        kept = reason.is_null()
-        return pl.DataFrame(columns).select(
-            pl.when(kept).then(pl.col("low", "mid", "high")),
-            self.evidence.alias("evidence"),
-            reason,
-            self.remark.alias("remark"),
-            *(pl.when(kept).then(column.name) for column in columns[3:]),
-        )
+            columns.append(where_given("standing", self.standing(asking).cast(pl.Float64).to_numpy()))
+        return pl.DataFrame(columns)
 
     def standing(self, asking: Prices) -> pl.Series:
         """Percentile rank (0 to 1) of a price asked for each car; null where none is.

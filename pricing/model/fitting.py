@@ -100,7 +100,13 @@ class Fitting:
             updates = 7 if turn == 1 and not warm else 1
             for update in range(updates):
                 priors = updated_priors(
-                    posterior, tree, priors, blocks, self.structure.priors, self.structure.anchor
+                    posterior,
+                    tree,
+                    priors,
+                    blocks,
+                    self.structure.priors,
+                    self.structure.anchor,
+                    list(self.structure.jumping),
                 )
                 if update < updates - 1:
                     posterior = solve(products, tree, priors, self.rows.varying)

@@ -4,6 +4,7 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 import polars as pl
+from numpy.typing import NDArray
 
 from pricing.model.depth import depth_index
 from pricing.model.design import Design, Encoded
@@ -32,8 +33,9 @@ class Fitted:
 class Prediction:
     """For every car: ``mid`` (log), ``spread`` (log, of one sale about it, what is not known of the mid
     included), calibration cell (``depth``, ``band``), the part of the mid that the trees ``learnt``, days
-    ``late`` after the last sale, and the group codes; and the same at every knot of the condition scale:
-    ``state_mid`` and ``state_spread``, cars x knots, with the ``position`` of the car itself (ungraded: NaN).
+    ``late`` after the last sale, the group codes, and which category values are ``novel``; and the same at
+    every knot of the condition scale: ``state_mid`` and ``state_spread``, cars x knots, with the ``position``
+    of the car itself (ungraded: NaN).
     """
 
     mid: Floats
@@ -43,6 +45,7 @@ class Prediction:
     learnt: Floats
     late: Floats
     codes: Ints
+    novel: NDArray[np.bool_]
     position: Floats
     state_mid: Floats
     state_spread: Floats
@@ -99,6 +102,7 @@ def predict_encoded(fitted: Fitted, encoded: Encoded, states: bool = True) -> Pr
         learnt,
         encoded.late,
         encoded.codes,
+        encoded.novel,
         position,
         state_mid,
         state_spread,

@@ -1,4 +1,4 @@
-"""The door to this room: fit a market, then ask for ranges, standings and explanations."""
+"""The door to this room: fit a market, then ask for price distributions."""
 
 from collections.abc import Sequence
 from datetime import date
@@ -54,11 +54,9 @@ FEW_MORE = 0.01
 class PriceModel:
     """A market's price model. Life cycle: make it from a spec, :meth:`fit` it to sales, ask.
 
-    1. ``fit`` learns the regression on the earlier sales, calibrates its ranges on the later ones, and
-       learns the regression anew on all of them.
-       Frames are polars's, or pandas's or pyarrow's.
-    2. ``price_range``, ``quantiles``, ``standing`` and ``contributions`` answer for a frame of cars, row by
-    row.
+    1. ``fit`` calibrates the ranges by fits to the earlier sales, each held against the sales that came
+       next, and fits the regression to all of them. Frames are polars's, or pandas's or pyarrow's.
+    2. ``distribution`` answers for a frame of cars, row by row; ``price_range`` is its central range.
 
     Prices are in the unit of the price column. A car is a row with the spec's feature columns; an absent
     column or a null is "not known", which widens the range. Its ``event_date`` is the effective date
@@ -241,12 +239,12 @@ class PriceModel:
     ) -> PriceDistribution:
         law = self.calibration.law
         centre, spread = self.calibration.states(guess, self.fitted.design.condition)
-        evidence = pl.Series("evidence", DEPTHS)[guess.depth]
+        evidence = pl.Series("evidence", np.asarray(DEPTHS)[guess.depth], dtype=pl.String)
         told = PriceDistribution(law, centre, spread)
         low, high = told.interval(PRICED)
         reason = self._reasons(guess, features, np.column_stack([low, told.mid, high]))
         estimates = self.fitted.regression.estimates
-        remark = remarks(self.fitted.design, estimates, guess.codes, features)
+        remark = remarks(self.fitted.design, estimates, guess, features)
 
         def terms(rows: Ints) -> pl.DataFrame:
             asked = features[rows]
@@ -254,18 +252,6 @@ class PriceModel:
             return self._terms(asked, own, guess.learnt[rows], guess.late[rows])
 
         return PriceDistribution(law, centre, spread, evidence, reason, remark, terms)
-
-    def quantiles(self, cars: Frame, levels: Sequence[float], as_of: date | None = None) -> pl.DataFrame:
-        """Price not exceeded with each probability in ``levels``: one column a level, named ``f"{level:g}"``.
-
-        Raises:
-            ModelError: the model is not fitted, or a level is not strictly between 0 and 1.
-        """
-        wrong = [level for level in levels if not 0.0 < level < 1.0]
-        if wrong:
-            raise ModelError(f"a probability lies strictly between 0 and 1; got {wrong[0]}")
-        prices = self.distribution(cars, as_of).ppf(levels)
-        return pl.DataFrame(prices, schema=[f"{level:g}" for level in levels], orient="row")
 
     def price_range(
         self,
@@ -278,8 +264,8 @@ class PriceModel:
         sales of its model are behind it), ``reason``, which is null, or says why no range is given, and
         ``remark``, null or what a reader should know of the price.
 
-        With ``asking``, a price or null for every car, also ``standing``, as :meth:`standing` gives it; null
-        without a price or a range.
+        With ``asking``, a price or null for every car, also ``standing``, as
+        :meth:`PriceDistribution.standing` gives it; null without a price or a range.
 
         Raises:
             ModelError: the model is not fitted, ``coverage`` is not strictly between 0 and 1, or an asking
@@ -295,20 +281,6 @@ class PriceModel:
             sentence = f"the market has only {sales} sales; a range needs at least {MINIMUM_SALES}"
             return pl.Series("reason", [sentence] * len(features), dtype=pl.String)
         return refusals(self.fitted.design, guess.codes, features, prices)
-
-    def standing(
-        self, cars: Frame, asking: Sequence[float] | pl.Series, as_of: date | None = None
-    ) -> pl.Series:
-        """Share of like cars that would sell for less than each asking price, 0 to 1.
-
-        Raises:
-            ModelError: the model is not fitted, or there is not one positive asking price a car.
-        """
-        return self.distribution(cars, as_of).standing(asking)
-
-    def contributions(self, cars: Frame, as_of: date | None = None) -> pl.DataFrame:
-        """What makes up each mid price, as :meth:`PriceDistribution.terms` gives it."""
-        return self.distribution(cars, as_of).terms()
 
     def _terms(self, features: pl.DataFrame, encoded: Encoded, learnt: Floats, late: Floats) -> pl.DataFrame:
         fitted = self.fitted

@@ -9,6 +9,9 @@ from pricing.model.pooling import Floats, Ints, Posterior, Priors, Tree
 SMALLEST = 1e-8
 """No variance is taken to be smaller than this; at the scale of log prices it is nought."""
 
+JUMPS = 2.0
+"""Degrees of freedom of the steps of a market's level: most months move little, a few a lot."""
+
 MOST_GROUPS = 500
 """Groups of a level whose posterior variances are worked out for an update, evenly spread over all of
 them."""
@@ -44,6 +47,7 @@ def updated_priors(
     blocks: list[Ints],
     anchor: Priors | None = None,
     weight: float = 0.0,
+    jumping: list[Ints] | None = None,
 ) -> Priors:
     """One MacKay update of every variance; columns of a block share one variance at each level.
 
@@ -54,9 +58,15 @@ def updated_priors(
     anchor = priors if anchor is None else anchor
     market, levels = priors.market.copy(), priors.levels.copy()
     diagonal = np.diag(posterior.covariance)
+    jumps = {int(block[0]) for block in jumping or [] if len(block) > 2}
     for block in blocks:
         old = float(priors.market[block[0]])
-        if np.isfinite(old) and old > SMALLEST:
+        if int(block[0]) in jumps:
+            market[block] = _jumping(
+                np.square(posterior.market[block]), diagonal[block], priors.market[block],
+                float(anchor.market[block[0]]), weight,
+            )  # fmt: skip
+        elif np.isfinite(old) and old > SMALLEST:
             determined = float(np.sum(1.0 - diagonal[block] / old))
             squares = float(np.sum(np.square(posterior.market[block])))
             expected = float(anchor.market[block[0]])
@@ -76,6 +86,17 @@ def updated_priors(
             expected = float(anchor.levels[level, block[0]])
             levels[level, block] = _moved(squares + weight * expected, determined + weight, old)
     return Priors(market, levels)
+
+
+def _jumping(squares: Floats, variances: Floats, old: Floats, expected: float, weight: float) -> Floats:
+    """Each increment's own prior variance where increments have a Student-t law of ``JUMPS`` degrees of
+    freedom (a scale mixture of normal laws; Lange, Little and Taylor 1989): one that is large against the
+    others is not drawn back to nought. The harmonic mean of the variances is the squared scale of the law."""
+    scale = 1.0 / float(np.mean(1.0 / old))
+    precision = (JUMPS + 1.0) / (JUMPS + (squares + variances) / scale)
+    precision /= precision.mean()
+    determined = float(np.sum(1.0 - variances / old))
+    return _moved(float(precision @ squares) + weight * expected, determined + weight, scale) / precision
 
 
 def _moved(squares: float, determined: float, old: float) -> float:

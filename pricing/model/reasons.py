@@ -53,9 +53,11 @@ def refusals(design: Design, codes: Ints, features: pl.DataFrame, prices: Floats
     for numeric in design.numerics:
         margin = (numeric.high - numeric.low) * OUTSIDE
         values = features[numeric.name].to_numpy()
-        low, high = numeric.low - margin, numeric.high + margin
+        outside = (values < numeric.low - margin) | (values > numeric.high + margin)
+        if not outside.any():
+            continue
         refuse(
-            (values < low) | (values > high),
+            outside,
             pl.format(
                 f"{numeric.name} {{}} is far outside what is on record ({numeric.low:g} to {numeric.high:g})",
                 pl.col(numeric.name).round_sig_figs(6).cast(pl.String).str.strip_suffix(".0"),

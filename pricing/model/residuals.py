@@ -5,12 +5,12 @@ Sources: Lange, Little and Taylor (1989) for the t weights; Johnson, Kotz and Ba
 13, for the moments of a truncated normal.
 """
 
-from dataclasses import dataclass
+from math import lgamma, log, pi
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import special, stats
+from scipy import special
 
 from pricing.model.pooling import Floats
 
@@ -19,29 +19,6 @@ DEGREES: Final = (3.0, 4.0, 5.0, 6.0, 8.0, 10.0, 15.0, 25.0, 60.0)
 
 SAMPLE: Final = 20_000
 """Residuals that the degrees of freedom are judged by at most, spread evenly over the rows."""
-
-
-@dataclass(frozen=True)
-class ErrorLaw:
-    """The standard error law of the regression: Student-t, or normal for infinite degrees.
-
-    >>> float(ErrorLaw(np.inf).quantile(np.array(0.975)).round(6))
-    1.959964
-    """
-
-    degrees: float
-
-    def quantile(self, level: Floats) -> Floats:
-        """Value not exceeded with probability ``level``."""
-        return np.asarray(
-            special.ndtri(level) if np.isinf(self.degrees) else special.stdtrit(self.degrees, level)
-        )
-
-    def share(self, value: Floats) -> Floats:
-        """Probability of a smaller value."""
-        return np.asarray(
-            special.ndtr(value) if np.isinf(self.degrees) else special.stdtr(self.degrees, value)
-        )
 
 
 def latent_weights(
@@ -69,10 +46,17 @@ def likeliest_degrees(squares: Floats, log_variance: Floats) -> float:
         scale = 1.0
         for _ in range(15):
             scale = float(np.sqrt(np.mean((degrees + 1.0) / (degrees + np.square(z / scale)) * np.square(z))))
-        score = float(np.sum(stats.t.logpdf(z / scale, degrees)) - len(z) * np.log(scale))
+        kernel = -0.5 * (degrees + 1.0) * np.log1p(np.square(z / scale) / degrees).sum()
+        score = float(kernel + len(z) * (_log_t_constant(degrees) - np.log(scale)))
         if score > best_score:
             best, best_score = degrees, score
     return best
+
+
+def _log_t_constant(degrees: float) -> float:
+    """Log density of Student's t at nought."""
+    half = 0.5 * degrees
+    return lgamma(half + 0.5) - lgamma(half) - 0.5 * log(degrees * pi)
 
 
 def truncated_moments(mean: Floats, deviation: Floats, low: Floats, high: Floats) -> tuple[Floats, Floats]:

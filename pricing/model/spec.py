@@ -99,7 +99,7 @@ class FeatureSpec:
         Raises:
             TableError: a column has a type that cannot play its part.
         """
-        present = set(frame.columns)
+        present = frame.schema
         lists = set(self.option_lists)
         types: dict[str, Any] = {
             **dict.fromkeys(self.groups + self.categories, pl.String),
@@ -113,9 +113,9 @@ class FeatureSpec:
         for name, dtype in types.items():
             if name not in present:
                 columns.append(pl.lit(None, dtype=dtype).alias(name))
-            elif frame.schema[name] == dtype:
+            elif present[name] == dtype:
                 columns.append(pl.col(name))
-            elif name in lists and frame.schema[name] != pl.Null:
+            elif name in lists and present[name] != pl.Null:
                 columns.append(pl.col(name).cast(pl.List(pl.String)))
             else:
                 columns.append(pl.col(name).cast(dtype))

@@ -21,6 +21,8 @@ class Structure:
     blocks: list[Ints]
     spread_columns: Ints
     ordered_columns: Ints
+    jumping: tuple[Ints, ...] = ()
+    """Blocks of market-wide increments with a heavy-tailed law (see ``prior_updates``)."""
     anchor: float = 0.0
     """How many well-determined coefficients the starting variances count for (see ``updated_priors``)."""
 

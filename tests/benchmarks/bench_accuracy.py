@@ -64,9 +64,9 @@ def scores(data: OpenData) -> list[dict[str, object]]:
     thin = past.fill_null(0).to_numpy() <= THIN
     X, Z, codes = matrix(data.spec, sold, test)
     found = {name: peer(X, y, Z, codes) for name, peer in PEERS.items()}
-    ours = PriceModel(data.spec).fit(train).quantiles(test, LEVELS)
+    ours = PriceModel(data.spec).fit(train).distribution(test).ppf(LEVELS)
     rows = []
-    for name, quantiles in {OURS: np.log(ours.to_numpy()), **found}.items():
+    for name, quantiles in {OURS: np.log(ours), **found}.items():
         if quantiles is not None:
             loss = pinball(target, quantiles)
             inside = (target >= quantiles[:, 1]) & (target <= quantiles[:, 5])

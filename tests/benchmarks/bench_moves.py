@@ -101,7 +101,7 @@ def _asked(model: PriceModel, market: KnownMarket, day: date, seed: int) -> dict
     true, log_mid = law.median(), model.log_mid(cars, as_of=day)
     mid = eighty["mid"].cast(pl.Float64).log().fill_null(np.nan).to_numpy()
     drawn = law.draw(1, np.random.default_rng(seed)).ravel()
-    rank = model.standing(cars, pl.Series(np.exp(drawn)), as_of=day).to_numpy()
+    rank = model.distribution(cars, as_of=day).cdf(np.exp(drawn))
     return {
         "refused": 1.0 - given.mean(),
         "bias": _mean((mid - true)[given]),
@@ -192,7 +192,7 @@ def one_price(seed: int) -> dict[str, Any]:
     model = PriceModel(FeatureSpec.cars()).fit(market.sales.with_columns(price=pl.lit(5000.0)))
     ranges = model.price_range(market.asked, as_of=market.next_day)
     below, above = (
-        float(np.mean(model.standing(market.asked, [price] * 20, as_of=market.next_day).to_numpy()))
+        float(np.mean(model.distribution(market.asked, as_of=market.next_day).cdf([price] * 20)))
         for price in (4999.99, 5000.01)
     )
     return {

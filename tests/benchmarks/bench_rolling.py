@@ -75,7 +75,7 @@ def at_origin(data: OpenData, origin: date) -> pl.DataFrame:
     past = sales.filter(when < origin)
     y, target = (side[spec.price].cast(pl.Float64).log().to_numpy() for side in (past, ahead))
     X, Z, codes = matrix(spec, past, ahead)
-    ours = np.log(PriceModel(spec).fit(known).quantiles(ahead, LEVELS).to_numpy())
+    ours = np.log(PriceModel(spec).fit(known).distribution(ahead).ppf(LEVELS))
     found = {OURS: ours} | {name: peer(X, y, Z, codes) for name, peer in PEERS.items()}
     return pl.concat(
         pl.DataFrame(

@@ -91,7 +91,7 @@ def test_adjustments_are_the_models_differences(found: Comparables) -> None:
     model, book = small_model(), small_book()
     sales = book.sales.filter(pl.col("record_id").is_in(found.table["record_id"].to_list()))
     cars = pl.concat([found.subject, sales.select(found.subject.columns)])
-    terms = model.contributions(cars.with_columns(event_date=pl.lit(TODAY)))
+    terms = model.distribution(cars.with_columns(event_date=pl.lit(TODAY))).terms()
     kept = terms.filter(pl.col("term") != "interactions")
     mids = kept.group_by("row", maintain_order=True).agg(pl.col("factor").product())
     ratios = sorted((mids["factor"][0] / mids["factor"][1:]).to_list())

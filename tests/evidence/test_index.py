@@ -5,6 +5,7 @@ import polars as pl
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy import stats
 
 from pricing.errors import EvidenceError, PricingError
 from pricing.evidence.index import METHODS, NOT_ENOUGH, price_index
@@ -31,6 +32,21 @@ def test_repeat_sales_find_it_too() -> None:
     frame = price_index(pl.concat([first, again]), spec=PLAIN, method="repeat sales", period="year").frame
     assert frame["log_index"][2] == pytest.approx(0.1, abs=1e-9)
     assert frame["sales"].sum() == 600
+
+
+@pytest.mark.parametrize("method", METHODS)
+def test_the_interval_is_that_of_students_law_for_the_freedom_that_is_left(method: str) -> None:
+    first = plain_sales(40, seed=3, years=1)
+    noise = np.random.default_rng(1).normal(0.0, 0.2, len(first))
+    again = first.with_columns(
+        pl.col("event_date").dt.offset_by("1y"), price=pl.col("price") * pl.Series(np.exp(noise)),
+        record_id=pl.col("record_id") + "b",
+    )  # fmt: skip
+    frame = price_index(pl.concat([first, again]), spec=PLAIN, method=method, period="year").frame
+    point = frame.row(1, named=True)
+    assert 0 < point["freedom"] < 80
+    reach = stats.t.ppf(0.975, point["freedom"]) * point["standard_error"]
+    assert np.log(point["high"] / point["index"]) == pytest.approx(reach, rel=1e-9)
 
 
 def test_a_band_that_changed_is_left_out_or_modelled() -> None:

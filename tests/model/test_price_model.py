@@ -17,7 +17,7 @@ from pricing.vocabulary import CONDITION_BANDS
 
 def test_ranges_are_ordered_and_agree_with_quantiles(model: PriceModel, cars: pl.DataFrame) -> None:
     ranges = model.price_range(cars, coverage=0.8)
-    quantiles = model.quantiles(cars, [0.1, 0.5, 0.9])
+    quantiles = model.distribution(cars).ppf([0.1, 0.5, 0.9])
     assert ranges["reason"].is_null().all()
     assert (ranges["low"] < ranges["mid"]).all() and (ranges["mid"] < ranges["high"]).all()
     np.testing.assert_allclose(ranges.select("low", "mid", "high"), quantiles, rtol=1e-12)
@@ -30,20 +30,20 @@ def test_wider_coverage_is_a_wider_range(model: PriceModel, cars: pl.DataFrame) 
 
 def test_standing_inverts_the_quantiles(model: PriceModel, cars: pl.DataFrame) -> None:
     for level in (0.1, 0.25, 0.5, 0.75, 0.9):
-        price = model.quantiles(cars, [level])[f"{level:g}"]
-        assert np.abs(model.standing(cars, price).to_numpy() - level).max() < 0.02
+        told = model.distribution(cars)
+        assert np.abs(told.standing(told.ppf(level)).to_numpy() - level).max() < 1e-9
 
 
 def test_a_dearer_asking_price_never_stands_lower(model: PriceModel, cars: pl.DataFrame) -> None:
     car = cars[:1]
     prices = np.geomspace(10.0, 1e7, 200)
-    standing = model.standing(pl.concat([car] * 200), prices.tolist()).to_numpy()
+    standing = model.distribution(pl.concat([car] * 200)).standing(prices.tolist()).to_numpy()
     assert np.all(np.diff(standing) >= 0.0)
     assert 0.0 <= standing[0] < 0.01 and 0.99 < standing[-1] <= 1.0
 
 
 def test_factors_multiply_to_the_mid(model: PriceModel, cars: pl.DataFrame) -> None:
-    told = model.contributions(cars)
+    told = model.distribution(cars).terms()
     product = told.group_by("row", maintain_order=True).agg(pl.col("factor").product())["factor"]
     np.testing.assert_allclose(product, model.price_range(cars)["mid"], rtol=1e-12)
     assert (told["low"] <= told["factor"]).all() and (told["factor"] <= told["high"]).all()
@@ -75,8 +75,8 @@ def test_the_less_is_on_record_the_wider_the_range(model: PriceModel, sales: pl.
         common.with_columns(model=pl.lit("never seen"), variant=pl.lit("never seen")),
         common.with_columns(pl.lit("never seen").alias(name) for name in ("make", "model", "variant")),
     ]
-    quantiles = model.quantiles(pl.concat(unknown), [0.1, 0.9])
-    width = (quantiles["0.9"] / quantiles["0.1"]).to_numpy()
+    low, high = model.distribution(pl.concat(unknown)).interval(0.8)
+    width = high / low
     assert model.price_range(pl.concat(unknown))["evidence"].to_list()[2:] == [
         "model unknown",
         "make unknown",
@@ -158,16 +158,16 @@ def test_a_frame_without_what_is_needed_is_refused() -> None:
 @pytest.mark.parametrize("level", [0.0, 1.0, -0.1, 2.0])
 def test_a_probability_is_one(model: PriceModel, cars: pl.DataFrame, level: float) -> None:
     with pytest.raises(ModelError, match="strictly between 0 and 1"):
-        model.quantiles(cars, [level])
+        model.distribution(cars).ppf(level)
     with pytest.raises(ModelError, match="strictly between 0 and 1"):
         model.price_range(cars, coverage=level)
 
 
 def test_asking_prices_must_be_prices(model: PriceModel, cars: pl.DataFrame) -> None:
     with pytest.raises(ModelError, match="as many positive asking prices"):
-        model.standing(cars[:2], [1000.0])
+        model.distribution(cars[:2]).standing([1000.0])
     with pytest.raises(ModelError, match="as many positive asking prices"):
-        model.standing(cars[:1], [0.0])
+        model.distribution(cars[:1]).standing([0.0])
 
 
 def test_the_same_sales_give_the_same_fit(sales: pl.DataFrame, cars: pl.DataFrame) -> None:

@@ -3,8 +3,8 @@
 import numpy as np
 
 from pricing.model.elimination import solve
-from pricing.model.pooling import Priors
-from pricing.model.prior_updates import deviation_variances, updated_priors
+from pricing.model.pooling import Priors, Tree
+from pricing.model.prior_updates import _jumping, deviation_variances, updated_priors
 from pricing.model.rows import Rows
 from tests.model.test_elimination import COLUMNS, TREE, dense, sample
 
@@ -38,3 +38,29 @@ def test_variance_updates_climb_the_evidence_and_stop_at_its_top() -> None:
             moved = priors.levels.copy()
             moved[level, 0] *= factor
             assert solve(products, TREE, Priors(priors.market, moved), varying).log_evidence <= top + 1e-6
+
+
+def test_steps_that_may_jump_keep_a_jump_that_steps_of_one_variance_lose() -> None:
+    steps, jump = 24, 0.3
+    rng = np.random.default_rng(5)
+    month = np.repeat(np.arange(steps + 1), 30)
+    X = np.column_stack([np.ones(len(month)), *(month > knot for knot in range(steps))]).astype(float)
+    y = np.where(month >= steps - 1, jump, 0.0) + 0.3 * rng.standard_normal(len(month))
+    block = np.arange(1, steps + 1)
+    found = {}
+    for jumping in ([], [block]):
+        priors = Priors(np.append(np.inf, np.full(steps, 0.005)), np.zeros((0, steps + 1)))
+        rows = Rows(X, np.zeros((len(y), 0), dtype=int), Tree(()), [])
+        products = rows.cross_products(np.full(len(y), 1 / 0.09), y[rows.order])
+        for _ in range(200):
+            posterior = solve(products, Tree(()), priors, [])
+            priors = updated_priors(posterior, Tree(()), priors, [block], jumping=jumping)
+        found[bool(jumping)] = posterior.market[1:]
+    at = steps - 2
+    assert found[False][at] < 0.8 * jump < 0.9 * jump < found[True][at]
+    assert np.abs(np.delete(found[True], at)).mean() < np.abs(np.delete(found[False], at)).mean()
+
+
+def test_steps_that_are_alike_share_one_variance_though_they_may_jump() -> None:
+    variances = _jumping(np.full(9, 0.01), np.full(9, 0.002), np.full(9, 0.02), 0.02, 0.0)
+    np.testing.assert_allclose(variances, 0.01 / (1.0 - 0.002 / 0.02))

@@ -30,10 +30,7 @@ def test_condition_keeps_its_order_for_every_house(county: tuple[OpenData, pl.Da
     _, later, model = county
     bands = model.spec.condition_bands
     mids = np.column_stack(
-        [
-            model.quantiles(later.with_columns(condition=pl.lit(band)), [0.5])["0.5"].to_numpy()
-            for band in bands
-        ]
+        [model.distribution(later.with_columns(condition=pl.lit(band))).mid for band in bands]
     )
     assert np.diff(mids, axis=1).min() >= 0.0
 
@@ -41,5 +38,6 @@ def test_condition_keeps_its_order_for_every_house(county: tuple[OpenData, pl.Da
 def test_factors_multiply_to_the_mid(county: tuple[OpenData, pl.DataFrame, PriceModel]) -> None:
     _, later, model = county
     some = later[:50]
-    product = model.contributions(some).group_by("row", maintain_order=True).agg(pl.col("factor").product())
-    np.testing.assert_allclose(product["factor"], model.quantiles(some, [0.5])["0.5"], rtol=1e-9)
+    told = model.distribution(some)
+    product = told.terms().group_by("row", maintain_order=True).agg(pl.col("factor").product())
+    np.testing.assert_allclose(product["factor"], told.mid, rtol=1e-9)
