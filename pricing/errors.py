@@ -74,6 +74,13 @@ class DoneMeanwhileError(MarketError):
     code = "done-meanwhile"
 
 
+class OpinionError(PricingError):
+    """A statement of what cars fetch cannot be kept as it is: a rule is broken, or its bands contradict
+    themselves."""
+
+    code = "opinion"
+
+
 class ModelError(PricingError):
     """A price model was asked for something it cannot do: not fitted, no usable sales, a foreign saved
     fit."""

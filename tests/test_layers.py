@@ -16,7 +16,7 @@ ROOMS = (
     ("untrusted",),
     ("car_fields", "money"),
     ("records",),
-    ("car", "intake"),
+    ("car", "intake", "opinions"),
     ("store",),
     ("condition", "model"),
     ("evidence",),

@@ -27,6 +27,7 @@ from pricing.cli.intake import intake_app
 from pricing.cli.mapping import mapping_app
 from pricing.cli.market_option import MarketOption, fitted_market
 from pricing.cli.one_sale import sale_app
+from pricing.cli.opinions import opinion_app
 from pricing.cli.output import answer, done, with_output
 from pricing.cli.records import records_app
 from pricing.cli.repairs import repair_app
@@ -65,7 +66,11 @@ app.add_typer(operation_app)
 app.add_typer(copy_app)
 app.add_typer(handbook_app)
 app.add_typer(token_app, name="token")
+<<<<<<< HEAD
 app.add_typer(setup_app, name="setup")
+=======
+app.add_typer(opinion_app, name="opinions")
+>>>>>>> main
 
 DEMO_FILE: Final = Path("demo.duckdb")
 
@@ -230,19 +235,18 @@ def fit(
 ) -> None:
     """Fit the price model to all sales of the market file, calibrate its ranges, and keep it in the file."""
     from pricing.cli.terminal import progress, show_fit
-    from pricing.model.price_model import PriceModel
+    from pricing.model.market_fit import fit_market
     from pricing.model.saved import load as load_fit
     from pricing.model.saved import save
-    from pricing.model.spec import FeatureSpec
 
     opened = open_market(market)
-    if opened.common_currency() is None:
+    if opened.common_currency() is None and opened.opinions().is_empty():
         raise MarketError(
             f"{market} holds no records, so there is nothing to fit; load some: pricing load FILE"
         )
     with progress() as tell:
         start = load_fit(opened) if update else None
-        model = PriceModel(FeatureSpec.cars()).fit(opened.sales(), progress=tell, start=start)
+        model = fit_market(opened, tell, start=start)
     fit_id = save(model, opened)
     done({"fit": fit_id, **model.facts}, lambda: show_fit(model.facts, fit_id))
 
