@@ -68,6 +68,12 @@ class UnwrittenError(MarketError):
     code = "unwritten"
 
 
+class DamagedError(MarketError):
+    """Pages of a market file are not as they were written: a checksum does not hold."""
+
+    code = "damaged"
+
+
 class DoneMeanwhileError(MarketError):
     """A write was asked for under a key under which something has been done already."""
 

@@ -66,11 +66,8 @@ app.add_typer(operation_app)
 app.add_typer(copy_app)
 app.add_typer(handbook_app)
 app.add_typer(token_app, name="token")
-<<<<<<< HEAD
 app.add_typer(setup_app, name="setup")
-=======
 app.add_typer(opinion_app, name="opinions")
->>>>>>> main
 
 DEMO_FILE: Final = Path("demo.duckdb")
 
@@ -103,6 +100,10 @@ def run() -> None:
     except OSError as error:
         named = "" if error.filename is None else f"{error.filename}: "
         message, code = f"{named}{error.strerror or error}", 1
+    except OverflowError as error:
+        if "timestamp" not in str(error):
+            raise
+        message, code = "this machine's clock is set beyond the year 2262; set it right", 1
     except KeyboardInterrupt:
         code = INTERRUPTED
     if message:

@@ -9,7 +9,7 @@ import io
 import json
 import zipfile
 from dataclasses import asdict, replace
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 import polars as pl
@@ -41,6 +41,10 @@ OPINIONS_FORMAT = "classic-car-pricing opinions 1"
 
 HEARD = ("counted", "bias", "scale", "held")
 """Arrays of what a fit made of statements."""
+
+LARGEST_TIMES: Final = 100
+LARGEST_MORE: Final = 100_000_000
+"""A fit unpacks to at most so many times its bytes, and so many more."""
 
 Arrays = dict[str, NDArray[Any]]
 
@@ -135,14 +139,23 @@ def from_bytes(payload: bytes) -> PriceModel:
     Raises:
         ModelError: the bytes are not a fit of this format, or were altered.
     """
+    most = LARGEST_TIMES * len(payload) + LARGEST_MORE
     try:
+        with zipfile.ZipFile(io.BytesIO(payload)) as packed:
+            total = sum(member.file_size for member in packed.infolist())
+        if total > most:
+            raise ModelError(
+                f"the stored fit cannot be read: it unpacks to {total:,} bytes, at most {most:,}"
+            )
         with np.load(io.BytesIO(payload), allow_pickle=False) as archive:
             arrays = {name: archive[name] for name in archive.files}
         text, seal = arrays.pop("header").tobytes(), arrays.pop("seal")
-        header = json.loads(text)
-        digests = header["digests"]
-    except (ValueError, OSError, KeyError, EOFError, zipfile.BadZipFile) as error:
-        raise ModelError(f"the stored fit cannot be read: {error}") from None
+        header = dict(json.loads(text))
+        digests = dict(header["digests"])
+    except ModelError:
+        raise
+    except Exception as error:  # damaged bytes make zip, deflate, numpy and JSON raise anything
+        raise ModelError(f"the stored fit cannot be read: {_first_line(error)}") from None
     if header.get("format") not in (FORMAT, OPINIONS_FORMAT):
         raise ModelError(
             f"the stored fit is of another format: got {header.get('format')!r}, expected {FORMAT!r}"
@@ -163,8 +176,14 @@ def from_bytes(payload: bytes) -> PriceModel:
             said = pl.read_parquet(io.BytesIO(arrays["statements"].tobytes()))
             return OpinionBands(said, header["facts"]["sales"], header["facts"]["seed"])
         return _rebuilt(header, arrays)
-    except (KeyError, TypeError, ValueError, pl.exceptions.PolarsError) as error:
-        raise ModelError(f"the stored fit lacks a part or has it in another form: {error}") from None
+    except Exception as error:  # a header may be sealed by anybody
+        raise ModelError(
+            f"the stored fit lacks a part or has it in another form: {_first_line(error)}"
+        ) from None
+
+
+def _first_line(error: Exception) -> str:
+    return str(error).splitlines()[0][:200] if str(error) else type(error).__name__
 
 
 def _rebuilt(header: dict[str, Any], arrays: Arrays) -> PriceModel:

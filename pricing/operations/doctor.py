@@ -13,7 +13,7 @@ from typing import Any, Final
 
 import polars as pl
 
-from pricing.errors import PricingError
+from pricing.errors import DamagedError, ModelError, PricingError
 from pricing.model.saved import load
 from pricing.money.currencies import ecb_rates
 from pricing.operations.ages import ages
@@ -22,6 +22,7 @@ from pricing.store.audit import now
 from pricing.store.market import Market
 from pricing.store.place import is_copy
 from pricing.store.replacing import put_aside
+from pricing.store.salvage import altered_evidence, read_every_page
 from pricing.store.schema import VERSION
 
 GOOD: Final = "in order"
@@ -49,8 +50,11 @@ class Finding:
     do: str = ""
 
 
-def examine(place: str | Path, today: date | None = None) -> list[Finding]:
-    """Look at everything; what stands in the way of the rest is broken, and the rest is then left out."""
+def examine(place: str | Path, today: date | None = None, *, deep: bool = False) -> list[Finding]:
+    """Look at everything; what stands in the way of the rest is broken, and the rest is then left out.
+    ``deep``: read every row of every table too, so that every page is held to its checksum, and hold all that
+    is kept with a digest to it.
+    """
     at = now().date() if today is None else today
     found = [_program()]
     try:
@@ -62,14 +66,20 @@ def examine(place: str | Path, today: date | None = None) -> list[Finding]:
             *_put_aside(Path(place)),
         ]
     found += _put_aside(market.path)
-    for look in (_file, _disk, _records, _fit_whole, _fit_age, _rates, _backups, _tokens):
+    looks = (_file, _disk, _records, _fit_whole, _fit_age, _rates, _backups, _tokens)
+    for look in (*looks, _every_page) if deep else looks:
         try:
             found += look(market, at)
         except PricingError as error:
             found.append(
                 Finding(
-                    look.__name__.strip("_").replace("_", " "), BROKEN, str(error), "see `pricing --help`"
-                )
+                    look.__name__.strip("_").replace("_", " "),
+                    BROKEN,
+                    str(error),
+                    "pricing restore, or pricing salvage"
+                    if isinstance(error, DamagedError)
+                    else "see `pricing --help`",
+                )  # fmt: skip
             )
     return found
 
@@ -112,6 +122,24 @@ def _file(market: Market, at: date) -> Iterator[Finding]:
             "unfinished write", LOOK, f"{ahead.name} is there: a program was stopped while it wrote",
             "nothing is lost; the next write takes it in",
         )  # fmt: skip
+
+
+def _every_page(market: Market, at: date) -> Iterator[Finding]:
+    rows = read_every_page(market.path)
+    altered = [*altered_evidence(market.path), *_altered_fits(market)]
+    if altered:
+        yield Finding(
+            "digests", BROKEN, f"altered since they were kept: {', '.join(altered)}", "pricing restore"
+        )
+    yield Finding("every page", GOOD, f"{sum(rows.values()):,} rows of {len(rows)} tables read, none damaged")
+
+
+def _altered_fits(market: Market) -> Iterator[str]:
+    for fit_id in market.fits()["fit_id"]:
+        try:
+            load(market, fit_id)
+        except ModelError as error:
+            yield f"{fit_id} ({error})"
 
 
 def _disk(market: Market, at: date) -> Iterator[Finding]:
