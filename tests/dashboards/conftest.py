@@ -20,7 +20,7 @@ from tests.small_market import common_car
 def failures(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> None:
     """What nobody foresaw on a page is a test's failure, other than where that is what it is about."""
     if not request.node.name.startswith("test_a_page_says_a_code"):
-        monkeypatch.setattr("dashboards.frame.show_failure", _raised)
+        monkeypatch.setattr("dashboards.page_layout.show_failure", _raised)
 
 
 def _raised(error: BaseException) -> None:

@@ -16,8 +16,8 @@ def test_a_page_says_a_code_and_the_log_says_the_rest(
     def fail(*_: object, **__: object) -> None:
         raise ZeroDivisionError("secret words")
 
-    monkeypatch.setattr("dashboards.frame.ask_market", fail)
-    with caplog.at_level(logging.ERROR, "dashboards.frame"):
+    monkeypatch.setattr("dashboards.page_layout.ask_market", fail)
+    with caplog.at_level(logging.ERROR, "dashboards.page_layout"):
         page = AppTest.from_file(APP, default_timeout=WAIT).run()
     assert not page.exception
     (said,) = [error.value for error in page.error]
