@@ -12,7 +12,8 @@ from starlette.middleware import Middleware
 from starlette.types import ASGIApp
 
 from dashboards.door import Door, signing_in
-from pricing.api.problems import ProblemError
+from dashboards.handbook_first import HandbookFirst
+from pricing.api.problems import HttpProblemError
 from pricing.operations.configuration import Configuration, configuration, variable
 from pricing.store.kept.tokens import Token
 
@@ -28,7 +29,7 @@ def from_environment() -> ASGIApp:
         from pricing.api.service import Service
 
         opens = partial(holder, Service(settings))
-    app: ASGIApp = st.App(PAGES, middleware=[door(settings, opens)])
+    app: ASGIApp = st.App(PAGES, middleware=[Middleware(HandbookFirst), door(settings, opens)])
     return app
 
 
@@ -40,4 +41,4 @@ def door(settings: Configuration, opens: Callable[..., Awaitable[Token]]) -> Mid
 
 
 async def _nothing(*_: object) -> Token:
-    raise ProblemError(401, "this server trusts its own machine alone, and asks for no tokens")
+    raise HttpProblemError(401, "this server trusts its own machine alone, and asks for no tokens")
