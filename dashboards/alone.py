@@ -12,6 +12,7 @@ from starlette.middleware import Middleware
 from starlette.types import ASGIApp
 
 from dashboards.door import Door, signing_in
+from dashboards.handbook_first import HandbookFirst
 from pricing.api.problems import ProblemError
 from pricing.operations.configuration import Configuration, configuration, variable
 from pricing.store.kept.tokens import Token
@@ -28,7 +29,7 @@ def from_environment() -> ASGIApp:
         from pricing.api.service import Service
 
         opens = partial(holder, Service(settings))
-    app: ASGIApp = st.App(PAGES, middleware=[door(settings, opens)])
+    app: ASGIApp = st.App(PAGES, middleware=[Middleware(HandbookFirst), door(settings, opens)])
     return app
 
 

@@ -25,6 +25,7 @@ from pricing.words.buying import (
 from pricing.words.glossary import what_is
 from pricing.words.offers import bids_caption
 from pricing.words.plain_text import escaped
+from pricing.words.sentences import range_sentence
 
 CARS_SHOWN: Final = 12
 
@@ -96,6 +97,8 @@ def _show(facts: Buying) -> None:
         for words, limit in (("walk away above", facts.walk_away), ("offer first", facts.opening)):
             amount = "nothing" if limit.price is None else f"{limit.price:,.0f}"
             st.metric(f"{words} ({facts.currency}, {facts.price_basis})", amount, width="content")
+    if facts.valuation.opinion_alone:
+        st.warning(escaped(range_sentence(facts.valuation)))
     for sentence in (*limit_sentences(facts), *asking_sentences(facts)):
         st.write(escaped(sentence))
     st.caption(escaped(basis_note(facts)))

@@ -14,6 +14,7 @@ from dashboards.car_form import ask_car
 from pricing.car import Car
 from pricing.errors import PricingError
 from pricing.evidence.sales_book import SalesBook
+from pricing.model.opinion_bands import OpinionBands
 from pricing.model.price_model import PriceModel
 from pricing.progress import Progress
 from pricing.snapshot import Snapshot
@@ -115,6 +116,8 @@ def _fill_book(snapshot: Snapshot) -> None:
 def _lay_out(snapshot: Snapshot) -> None:
     """Begin to lay the sales out before a page needs them, once for each state of the market."""
     key = _book_key(snapshot)
+    if isinstance(snapshot.model, OpinionBands):
+        return
     if snapshot.sales().height > AT_ONCE and jobs.find(key) is None:
         jobs.start(key, _LAYING_OUT, lambda tell: _fill_book(snapshot))
 
@@ -138,7 +141,9 @@ def done(key: str, title: str, work: Callable[[Progress], Any]) -> bool:
 
 
 def laid_out(snapshot: Snapshot) -> SalesBook | None:
-    """The sales laid out, if that is done or takes no time."""
+    """The sales laid out, if that is done or takes no time; nothing where no model was fitted to sales."""
+    if isinstance(snapshot.model, OpinionBands):
+        return None
     job = jobs.find(_book_key(snapshot))
     return snapshot.book if job is None or (job.ended and job.error is None) else None
 

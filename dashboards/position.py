@@ -18,6 +18,7 @@ from pricing.operations.settings import settings_of
 from pricing.snapshot import Snapshot
 from pricing.words import sentences
 from pricing.words.glossary import what_is
+from pricing.words.opinions import ground_sentence, statement_words
 from pricing.words.plain_text import escaped
 
 SALES_SHOWN = 200
@@ -142,6 +143,11 @@ def show_sales(valuation: Valuation) -> None:
     """The sold cars of the model, nearest first."""
     st.subheader("The sales behind it")
     st.write(escaped(sentences.evidence_sentence(valuation)))
+    ground = ground_sentence(valuation)
+    if ground is not None:
+        st.write(escaped(ground))
+    for stated in valuation.opinions.iter_rows(named=True):
+        st.caption(escaped(statement_words(stated)))
     if valuation.sales.is_empty():
         return
     shown = (

@@ -19,9 +19,8 @@ from pricing.errors import PricingError
 from pricing.intake.mapping_files import mapping_text, write_mapping_text
 from pricing.intake.proposals import Proposal
 from pricing.intake.transfers import KINDS, LARGEST_UPLOAD, received
-from pricing.model.price_model import PriceModel
+from pricing.model.market_fit import fit_market
 from pricing.model.saved import save
-from pricing.model.spec import FeatureSpec
 from pricing.money.currencies import CURRENCIES
 from pricing.progress import Progress
 from pricing.snapshot import Snapshot
@@ -236,7 +235,7 @@ def _loading(
 
 
 def _fitted(market: Market, tell: Progress) -> str:
-    return save(PriceModel(FeatureSpec.cars()).fit(market.sales(), progress=tell), market)
+    return save(fit_market(market, tell), market)
 
 
 def _ask_fit(snapshot: Snapshot) -> None:

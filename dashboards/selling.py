@@ -27,6 +27,7 @@ from pricing.words.selling import (
     proceeds_caption,
     reserve_caption,
 )
+from pricing.words.sentences import range_sentence
 
 
 def show_page() -> None:
@@ -87,6 +88,8 @@ def _ask_terms(currency: str, asking: Decimal | None) -> SellerTerms:
 
 
 def _show(facts: Selling) -> None:
+    if facts.valuation.opinion_alone:
+        st.warning(escaped(range_sentence(facts.valuation)))
     st.subheader("What a sale would leave", help=what_is("net proceeds"))
     for found in facts.channels:
         st.write(escaped(channel_sentence(facts, found)))

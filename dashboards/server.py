@@ -12,6 +12,7 @@ from starlette.middleware import Middleware
 from starlette.types import ASGIApp, Receive, Scope, Send
 
 from dashboards.alone import PAGES, door
+from dashboards.handbook_first import HandbookFirst
 from pricing.api.app import SERVER_PATHS, create_api
 from pricing.api.callers import holder
 from pricing.api.logs import log_settings
@@ -52,6 +53,10 @@ def from_environment() -> ASGIApp:
     app: ASGIApp = st.App(
         PAGES,
         lifespan=together,
-        middleware=[Middleware(ApiFirst, api=api), door(settings, partial(holder, api.state.service))],
+        middleware=[
+            Middleware(HandbookFirst),
+            Middleware(ApiFirst, api=api),
+            door(settings, partial(holder, api.state.service)),
+        ],
     )
     return app

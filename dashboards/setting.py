@@ -36,6 +36,7 @@ NONE: Final = "none"
 def show_page() -> None:
     """What is set, and forms that change it, for whoever may."""
     st.title("Settings")
+    st.markdown("[Handbook](/handbook/index.html)")
     with frame.one_sentence():
         snapshot = caches.snapshot()
         if snapshot is None:

@@ -16,6 +16,11 @@ def files() -> list[Path]:
     return [_FOLDER / "raw" / name for name in names]
 
 
+def opinions() -> Path:
+    """Invented statements of what two models fetch, one of which was never sold; no part of the market."""
+    return _FOLDER / "opinions.csv"
+
+
 def true_records() -> Path:
     """Parquet, a row a raw row: the sale it records, what it was drawn from, what is wrong with it."""
     return _FOLDER / "truth" / "records.parquet"

@@ -60,11 +60,10 @@ class Names:
     known: Mapping[tuple[str | None, ...], Mapping[str, str]]
 
     @classmethod
-    def of(cls, sales: pl.DataFrame) -> "Names":
-        """From a frame of sales; of two spellings the more frequent one is meant."""
-        counted = (
-            sales.select(pl.col(NAMES).cast(pl.String)).group_by(pl.all()).len().sort("len", *NAMES)
-        )  # fmt: skip
+    def of(cls, *records: pl.DataFrame) -> "Names":
+        """From frames of sales and of what people say; of two spellings the more frequent one is meant."""
+        named = pl.concat([frame.select(pl.col(NAMES).cast(pl.String)) for frame in records])
+        counted = named.group_by(pl.all()).len().sort("len", *NAMES)
         known: dict[tuple[str | None, ...], dict[str, str]] = {}
         exact: dict[tuple[str | None, ...], dict[str, str]] = {}
         for make, model, variant, _ in counted.iter_rows():
@@ -89,6 +88,14 @@ class Names:
                 return typed, f"no record of the {column} {name!r}{within}{_go_on(column, wanted, names)}"
             found.append(same)
         return (found[0], found[1], found[2]), None
+
+    def nearest(self, typed: Triple) -> Triple:
+        """The names as the market spells them, as far down as it knows them; below, as they were typed."""
+        found: list[str | None] = []
+        for name in typed:
+            known = self.known.get(tuple(found), {})
+            found.append(None if name is None else known.get(name, known.get(folded(name), name)))
+        return found[0], found[1], found[2]
 
     def where(self, make: str | None, model: str | None = None) -> dict[str, str]:
         """A make, or a model of it, as the market spells them; nothing for neither.

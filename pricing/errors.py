@@ -68,10 +68,23 @@ class UnwrittenError(MarketError):
     code = "unwritten"
 
 
+class DamagedError(MarketError):
+    """Pages of a market file are not as they were written: a checksum does not hold."""
+
+    code = "damaged"
+
+
 class DoneMeanwhileError(MarketError):
     """A write was asked for under a key under which something has been done already."""
 
     code = "done-meanwhile"
+
+
+class OpinionError(PricingError):
+    """A statement of what cars fetch cannot be kept as it is: a rule is broken, or its bands contradict
+    themselves."""
+
+    code = "opinion"
 
 
 class ModelError(PricingError):

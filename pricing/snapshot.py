@@ -10,6 +10,7 @@ from typing import Any, Final
 import polars as pl
 
 from pricing.car import Car, Names
+from pricing.car_fields import NAMES
 from pricing.evidence.sales_book import SalesBook
 from pricing.intake.duplicates import choose_fronts
 from pricing.memo import Memo
@@ -31,8 +32,9 @@ class Snapshot:
     Args:
         market: for what is written, and for what nobody keeps in memory.
         state: what is small, as it was at that moment.
-        by_records: what was made of the records, shared by all snapshots of these records; ``by_fit``: of
-            records and newest fit; ``by_write``: of anything; ``fits``: the fits by their ids.
+        by_records: what was made of the records, shared by all snapshots of these records; ``by_names``: of
+            records and opinions; ``by_fit``: of records and newest fit; ``by_write``: of anything; ``fits``:
+            the fits by their ids.
     """
 
     market: Market
@@ -40,6 +42,7 @@ class Snapshot:
     by_records: Memo = field(default_factory=Memo, repr=False)
     by_fit: Memo = field(default_factory=Memo, repr=False)
     by_write: Memo = field(default_factory=Memo, repr=False)
+    by_names: Memo = field(default_factory=Memo, repr=False)
     fits: Memo = field(default_factory=Memo, repr=False)
 
     @classmethod
@@ -52,7 +55,7 @@ class Snapshot:
         """The same market with another model in the place of its newest fit."""
         fits = Memo()
         fits.get(("fit", self.state.fit), lambda: model)
-        return Snapshot(self.market, self.state, self.by_records, fits=fits)
+        return Snapshot(self.market, self.state, self.by_records, by_names=self.by_names, fits=fits)
 
     @property
     def path(self) -> Path:
@@ -74,6 +77,11 @@ class Snapshot:
         if every_record or self.links.is_empty() or all_days.filter(~known).is_empty():
             return all_days.filter(known)
         return self.by_records.get(("as of", as_of), lambda: self._primary_as_of(as_of), most=2)
+
+    def opinions(self, as_of: date | None = None) -> pl.DataFrame:
+        """What people say, as ``Market.opinions`` gives it."""
+        said = self.by_names.get("opinions", self.market.opinions)
+        return said if as_of is None else said.filter(pl.col("stated_on") <= as_of)
 
     def _primary_as_of(self, as_of: date) -> pl.DataFrame:
         """One record a sale, of those known on a day: a link holds once both its records are known."""
@@ -124,10 +132,16 @@ class Snapshot:
         )
 
     def names(self, as_of: date | None = None) -> Names:
-        """The makes, models and variants on record, or on record by a day, to be found by any spelling."""
-        if as_of is None or self.sales().filter(pl.col("event_date") > as_of).is_empty():
-            return self.by_records.get("names", lambda: Names.of(self.sales()))
-        return self.by_records.get(("names", as_of), lambda: Names.of(self.sales(as_of)), most=2)
+        """The makes, models and variants on record or spoken of, or so by a day, to be found by any
+        spelling."""
+        later = () if as_of is None else (pl.col("event_date") > as_of, pl.col("stated_on") > as_of)
+        if not later or (
+            self.sales().filter(later[0]).is_empty() and self.opinions().filter(later[1]).is_empty()
+        ):
+            return self.by_names.get("names", lambda: Names.of(self.sales(), self.opinions()))
+        return self.by_names.get(
+            ("names", as_of), lambda: Names.of(self.sales(as_of), self.opinions(as_of)), most=2
+        )
 
     def car(self, said: Mapping[str, Any], as_of: date | None = None) -> Car:
         """The car that is said, held to the names of the market; raises as ``Car.checked`` does."""
@@ -135,20 +149,22 @@ class Snapshot:
 
     @property
     def counts(self) -> pl.DataFrame:
-        """Every make, model and variant on record with its number of ``sales``, in alphabetical order."""
-        return self.by_records.get(
-            "counts",
-            lambda: (
-                self.sales()
-                .group_by("make", "model", "variant")
-                .agg(sales=(pl.col("outcome") == "sold").sum())
-                .sort("make", "model", "variant")
-            ),
+        """Every make, model and variant on record or spoken of with its number of ``sales``, in alphabetical
+        order."""
+        return self.by_names.get("counts", self._counted)
+
+    def _counted(self) -> pl.DataFrame:
+        said = self.opinions().select(*NAMES, outcome=pl.lit(None, dtype=pl.String))
+        return (
+            pl.concat([self.sales().select(*NAMES, "outcome"), said])
+            .group_by(NAMES)
+            .agg(sales=(pl.col("outcome") == "sold").fill_null(False).sum())
+            .sort(NAMES)
         )
 
     def can_value(self, fit_id: str) -> bool:
         """Whether cars can be valued by a fit without reading anything first."""
-        return ("fit", fit_id) in self.fits and "names" in self.by_records
+        return ("fit", fit_id) in self.fits and "names" in self.by_names
 
     def make_ready(self, fit_id: str) -> None:
         """Read what it takes to value cars by a fit; raises as ``fit`` does."""
@@ -166,6 +182,7 @@ class Snapshot:
             state,
             self.by_records if same_records else Memo(),
             self.by_fit if same_fit else Memo(),
+            by_names=self.by_names if same_records and state.opinions == before.opinions else Memo(),
             fits=self.fits if same_money else Memo(),
         )
 
@@ -187,3 +204,7 @@ class ModelRecords:
         """See ``Snapshot.sales``."""
         of_model = pl.col("make") == self.make, pl.col("model") == self.model
         return self.snapshot.sales(as_of).filter(*of_model)
+
+    def opinions(self, as_of: date | None = None) -> pl.DataFrame:
+        """See ``Snapshot.opinions``."""
+        return self.snapshot.opinions(as_of)

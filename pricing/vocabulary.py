@@ -22,6 +22,9 @@ PRICE_BASES: Final = ("hammer", "all-in", "net", "asking")
 """What an amount includes: the hammer price alone; all that the buyer pays; what the seller keeps; what is
 asked."""
 
+SPANS: Final = {"half": 0.5, "eight in ten": 0.8, "nearly all": 0.95}
+"""What a stated span may be meant to hold of the sales; nearly all is nineteen in twenty."""
+
 DATE_PRECISIONS: Final = ("day", "month", "year")
 """How precisely the day of an event is known: a month or a year known is a span, stood for by its middle."""
 

@@ -7,7 +7,9 @@ import numpy as np
 import polars as pl
 from scipy import stats
 
+from pricing.decisions.valuation import OPINION_COLUMNS
 from pricing.model.distribution import PriceDistribution
+from pricing.model.ground import Ground
 from pricing.model.score_law import LEVELS, ScoreLaw
 from pricing.vocabulary import CONDITION_BANDS
 
@@ -43,6 +45,14 @@ class KnownMarket:
         frame = frame.with_columns(pl.col("price").cast(pl.Decimal(18, 2)), pl.col("year").cast(pl.Int16))
         return frame if as_of is None else frame.filter(pl.col("event_date") <= as_of)
 
+    def opinions(self, as_of: date | None = None) -> pl.DataFrame:
+        return NO_OPINIONS
+
+
+NO_OPINIONS = pl.DataFrame(
+    schema={"make": pl.String, "model": pl.String} | dict.fromkeys(OPINION_COLUMNS, pl.String)
+)
+
 
 class KnownModel:
     """Log price is normal about ``BASE`` times factors for band and options; 1901 is refused."""
@@ -60,6 +70,9 @@ class KnownModel:
             cars.select(refused.alias("reason"))["reason"],
             explain=lambda rows: self.contributions(cars[rows]),
         )
+
+    def grounds(self, cars: pl.DataFrame, as_of: date | None = None) -> list[Ground]:
+        return [Ground(0.25, 0.75, 0.0, 0.4, 0.0, 20, 30, 0)] * len(cars)
 
     def contributions(self, cars: pl.DataFrame) -> pl.DataFrame:
         car = cars.row(0, named=True)

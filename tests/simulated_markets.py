@@ -128,6 +128,7 @@ class KnownMarket:
     law_at_last: SaleLaw
     level: Callable[[float], float]
     """Log level by years from the last day."""
+    parameters: Parameters
 
     @property
     def next_day(self) -> date:
@@ -185,7 +186,7 @@ def draw_market(setting: Setting, seed: int, asked: int = 200) -> KnownMarket:
     known = rng.random(asked) < setting.scored
     frame = frame.with_columns(pl.when(pl.Series(known)).then("condition_score")).drop("price", "event_date")
     law = SaleLaw(_centres(parameters, wanted, wanted_channel, known), _scale(setting, wanted)[:, None])
-    return KnownMarket(sales, frame, law, lambda years: float(level(np.array([years]))[0]))
+    return KnownMarket(sales, frame, law, lambda years: float(level(np.array([years]))[0]), parameters)
 
 
 def _parameters(setting: Setting, rng: np.random.Generator) -> Parameters:

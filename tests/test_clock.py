@@ -1,5 +1,6 @@
 """A clock that is set back a day: nothing that was acknowledged is lost, and what came later stays later."""
 
+import os
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta, tzinfo
 from pathlib import Path
@@ -126,3 +127,17 @@ def test_a_key_is_answered_as_before(small_market: Market, clock: Shift, tmp_pat
             "batch-0001", "batch-0002", "batch-0003",
         ]  # fmt: skip
         assert client.market()["stale"] and client.market()["batches"] == 3
+
+
+@pytest.mark.parametrize("year", [1971, 2150])
+def test_a_backup_can_be_made_and_restored_under_any_clock(
+    small_market: Market, tmp_path: Path, year: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A ZIP archive knows the years 1980 to 2107 (PKWARE APPNOTE, 4.4.6)."""
+    own = copied(small_market, tmp_path)
+    seconds = datetime(year, 6, 1, tzinfo=UTC).timestamp()
+    monkeypatch.setattr("time.time", lambda: seconds)
+    os.utime(own.path, (seconds, seconds))
+    back_up(own.path, tmp_path / "a.zip")
+    restore(tmp_path / "a.zip", tmp_path / "restored.duckdb")
+    assert Market.open(tmp_path / "restored.duckdb", create=False).digest() == own.digest()

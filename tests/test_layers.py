@@ -16,7 +16,7 @@ ROOMS = (
     ("untrusted",),
     ("car_fields", "money"),
     ("records",),
-    ("car", "intake"),
+    ("car", "intake", "opinions"),
     ("store",),
     ("condition", "model"),
     ("evidence",),
@@ -29,6 +29,7 @@ ROOMS = (
     ("reports",),
     ("operations",),
     ("market",),
+    ("handbook",),
     ("api",),
     ("cli", "dashboards"),
 )

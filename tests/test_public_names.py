@@ -141,7 +141,8 @@ def test_what_a_notebook_shows_is_short_and_says_facts(market: Market) -> None:
 CODES = {
     "PricingError": "refused", "FileError": "file", "TableError": "table", "MappingError": "mapping",
     "DoubtError": "doubt", "MoneyError": "money", "MarketError": "market", "ServerAwayError": "server-away",
-    "UnwrittenError": "unwritten", "DoneMeanwhileError": "done-meanwhile", "ModelError": "model",
+    "UnwrittenError": "unwritten", "DamagedError": "damaged",
+    "DoneMeanwhileError": "done-meanwhile", "ModelError": "model",
     "CarError": "car", "InspectionError": "inspection", "EvidenceError": "evidence",
     "DecisionError": "decision", "AppraisalError": "appraisal",
 }  # fmt: skip

@@ -18,6 +18,7 @@ from pricing.api import (
     routes_decisions,
     routes_fits,
     routes_market,
+    routes_opinions,
     routes_records,
     routes_state,
     routes_values,
@@ -78,7 +79,7 @@ def create_api(settings: Configuration) -> FastAPI:
     inner = APIRouter(prefix=PREFIX, responses=responses(400, 401, 403, 408, 413, 422, 429, 503))
     for routes in (
         routes_state, routes_values, routes_market, routes_condition, routes_decisions,
-        routes_records, routes_fits, routes_appraisals,
+        routes_records, routes_opinions, routes_fits, routes_appraisals,
     ):  # fmt: skip
         inner.include_router(routes.router)
     api.include_router(routes_state.server_router)

@@ -1,6 +1,7 @@
 """What a server process counts of itself, in the text form that Prometheus reads."""
 
 import os
+from collections.abc import Mapping
 from typing import Final
 
 from prometheus_client import CollectorRegistry, Counter, Gauge, Histogram, generate_latest
@@ -41,3 +42,17 @@ class Counters:
             MultiProcessCollector(together)
             return generate_latest(together)
         return generate_latest(self._registry)
+
+
+def ages_text(ages: Mapping[str, float]) -> bytes:
+    """Gauges of how many seconds old each of these is.
+
+    >>> print(ages_text({"fit": 60.0}).decode().splitlines()[-1])
+    pricing_fit_age_seconds 60.0
+    """
+    registry = CollectorRegistry()
+    for name, seconds in ages.items():
+        Gauge(f"pricing_{name}_age_seconds", f"Seconds since the newest: {name}.", registry=registry).set(
+            seconds
+        )
+    return generate_latest(registry)

@@ -16,9 +16,8 @@ from pricing.api.pages import Limit, Page, Start, page
 from pricing.api.problems import ProblemError, responses
 from pricing.api.schemas import Row
 from pricing.api.service import Service, service_here
-from pricing.model.price_model import PriceModel
+from pricing.model.market_fit import fit_market
 from pricing.model.saved import save
-from pricing.model.spec import FeatureSpec
 from pricing.store.market import Market
 
 router = APIRouter(tags=["fits"])
@@ -61,7 +60,7 @@ def make_fit(
     """
 
     def work(market: Market) -> dict[str, str]:
-        model = PriceModel(FeatureSpec.cars()).fit(market.sales())
+        model = fit_market(market)
         return {"fit_id": save(model, market)}
 
     market = service.snapshot().market

@@ -1,6 +1,7 @@
 """Whether the server lives, whether it can answer, and what it counts; and what market it is about."""
 
 from datetime import UTC, datetime
+from pathlib import Path
 from typing import Annotated
 
 from fastapi import APIRouter, Depends
@@ -10,9 +11,11 @@ from starlette.responses import Response
 
 from pricing.api.answers import Answer
 from pricing.api.callers import caller_who_may
+from pricing.api.counters import ages_text
 from pricing.api.pages import Limit, Page, Start, page
 from pricing.api.problems import responses
 from pricing.api.service import Service, service_here
+from pricing.operations.ages import ages
 from pricing.words.market_standing import market_warning
 
 Here = Annotated[Service, Depends(service_here)]
@@ -72,8 +75,11 @@ def ready(service: Here) -> Response:
     },
 )
 def metrics(service: Here) -> Response:
-    """Counts of this server, in Prometheus's text form."""
-    return Response(service.counters.text(), media_type="text/plain; version=0.0.4; charset=utf-8")
+    """Counts of this server, and how old backup, fit and rates are, in Prometheus's text form."""
+    folder = service.configuration.backups
+    told = ages(service.snapshot().market, Path(folder) if folder else None, datetime.now(UTC))
+    text = service.counters.text() + ages_text(told)
+    return Response(text, media_type="text/plain; version=0.0.4; charset=utf-8")
 
 
 @router.get("/market", response_model=MarketFacts)

@@ -7,7 +7,6 @@ gives the same numbers years later, whatever the market has learnt since.
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime
-from functools import partial
 from importlib.metadata import version
 from typing import Any, Final, TypeVar
 
@@ -29,6 +28,8 @@ from pricing.evidence.comparables import COUNT, Comparables, find_comparables
 from pricing.evidence.index import PriceIndex, price_index
 from pricing.evidence.leave_one_out import leave_one_out
 from pricing.evidence.sales_book import SalesBook
+from pricing.model.ground import Ground
+from pricing.model.opinion_bands import OpinionBands
 from pricing.model.price_model import PriceModel
 from pricing.model.ratio_study import RatioStudy, ratio_study
 from pricing.snapshot import Snapshot
@@ -50,14 +51,15 @@ Kind = TypeVar("Kind")
 @dataclass(frozen=True)
 class MarketState:
     """The market file as it was: ``sales`` and ``offers`` known by the effective date, their first and last
-    day, ``later`` records of after it that were not looked at, and the ``digest`` of all records."""
+    day (None where there are none), ``later`` records of after it that were not looked at, and the ``digest``
+    of all records."""
 
     base_currency: str
     digest: str
     sales: int
     offers: int
-    first: date
-    last: date
+    first: date | None
+    last: date | None
     later: int
 
 
@@ -87,8 +89,8 @@ class Evidence:
 
 FROZEN_KINDS: Final[dict[str, type]] = {
     kind.__name__: kind
-    for kind in (Evidence, MarketState, Valuation, Comparables, Choice, PriceIndex, RatioStudy, Conversion,
-                 Findings, UnseenWorst, Budget)
+    for kind in (Evidence, Ground, MarketState, Valuation, Comparables, Choice, PriceIndex, RatioStudy,
+                 Conversion, Findings, UnseenWorst, Budget)
 }  # fmt: skip
 """The dataclasses that frozen evidence may hold."""
 
@@ -101,31 +103,35 @@ class Known:
     base_currency: str
     own_rates: pl.DataFrame
     sales: pl.DataFrame
+    opinions: pl.DataFrame
     state: MarketState
     model: PriceModel
     fit_id: str | None
-    book: SalesBook
+    book: SalesBook | None
     names: Names
     at: date
     indices: dict[tuple[str, ...], PriceIndex] = field(default_factory=dict)
 
     @classmethod
     def on(cls, snapshot: Snapshot, at: date, fit_id: str | None = None) -> "Known":
-        """Raises ``EvidenceError`` where nothing had been sold by then."""
+        """Raises ``EvidenceError`` where nothing had been sold by then and nobody had said anything."""
         sales, model = snapshot.sales(as_of=at), snapshot.model
-        book = SalesBook.build(sales, model, currency=snapshot.base_currency, as_of=at)
+        book = None
+        if not isinstance(model, OpinionBands):
+            book = SalesBook.build(sales, model, currency=snapshot.base_currency, as_of=at)
+        sold = sales.filter(pl.col("outcome") == "sold").height
         days: Any = sales["event_date"]
         state = MarketState(
             base_currency=snapshot.base_currency,
             digest=snapshot.market.digest(),
-            sales=book.sales.height,
-            offers=sales.height - book.sales.height,
+            sales=sold,
+            offers=sales.height - sold,
             first=days.min(),
             last=days.max(),
             later=snapshot.sales().height - sales.height,
         )
-        return cls(snapshot.base_currency, snapshot.market.own_rates(), sales, state, model, fit_id, book,
-                   snapshot.names(at), at)  # fmt: skip
+        return cls(snapshot.base_currency, snapshot.market.own_rates(), sales, snapshot.opinions(at), state,
+                   model, fit_id, book, snapshot.names(at), at)  # fmt: skip
 
 
 def wanting(record: Appraisal) -> list[str]:
@@ -184,16 +190,19 @@ def gather(
         raise AppraisalError(f"evidence is known at {at}; the effective date is {asked.effective_date}")
     coverage = COVERAGE if terms.coverage is None else terms.coverage
     valuation = value_car(
-        _Sales(known.base_currency, known.sales), known.model, car, as_of=at, coverage=coverage,
-        inspection=inspection,
+        _Read(known.base_currency, known.sales, known.opinions), known.model, car, as_of=at,
+        coverage=coverage, inspection=inspection,
     )  # fmt: skip
     group = {"make": car.make, "model": car.model}
     missing: dict[str, str] = {}
     count = COUNT if terms.count is None else terms.count
-    compare = partial(
-        find_comparables, known.book, inspected(car, inspection), as_of=at, count=count, coverage=coverage,
-        choices=record.choices,
-    )  # fmt: skip
+
+    def compare() -> Comparables:
+        return find_comparables(
+            _book(known), inspected(car, inspection), as_of=at, count=count, coverage=coverage,
+            choices=record.choices,
+        )  # fmt: skip
+
     # What a person chose is not passed over where it fails.
     comparables = compare() if record.choices else _found(missing, "comparables", compare)
     index = _found(missing, "index", lambda: _index(known, record, group))
@@ -230,14 +239,18 @@ def said_of(record: Appraisal) -> dict[str, Any]:
 
 
 @dataclass(frozen=True)
-class _Sales:
-    """Sales that were read already, as ``value_car`` asks for them."""
+class _Read:
+    """Sales and opinions that were read already, as ``value_car`` asks for them."""
 
     base_currency: str
     known: pl.DataFrame
+    said: pl.DataFrame
 
     def sales(self, as_of: date | None = None) -> pl.DataFrame:
         return self.known
+
+    def opinions(self, as_of: date | None = None) -> pl.DataFrame:
+        return self.said
 
 
 def _found(missing: dict[str, str], name: str, look: Callable[[], Kind]) -> Kind | None:
@@ -247,6 +260,12 @@ def _found(missing: dict[str, str], name: str, look: Callable[[], Kind]) -> Kind
     except (EvidenceError, ModelError) as error:
         missing[name] = str(error)
         return None
+
+
+def _book(known: Known) -> SalesBook:
+    if known.book is None:
+        raise EvidenceError("no sales are laid out: the market is priced by opinion alone")
+    return known.book
 
 
 def _index(known: Known, record: Appraisal, group: dict[str, str]) -> PriceIndex:
@@ -277,7 +296,7 @@ def _widest(sales: pl.DataFrame, method: str, period: str, group: dict[str, str]
 def _ratios(known: Known, group: dict[str, str]) -> RatioStudy:
     """Every sale of the model valued from the other sales of its make, against its price."""
     same_make = known.sales.filter(pl.col("make") == group["make"])
-    book = SalesBook.build(same_make, known.model, currency=known.book.currency, as_of=known.at)
+    book = SalesBook.build(same_make, known.model, currency=known.base_currency, as_of=known.at)
     ours = book.sales.filter(pl.col("model") == group["model"])["record_id"]
     valued = leave_one_out(book, known.model).filter(pl.col("record_id").is_in(ours.implode()))
     valued = valued.drop_nulls("value")

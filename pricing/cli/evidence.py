@@ -127,7 +127,8 @@ def comparables(
         from pricing.charts.evidence import comparables_chart
 
         draw(comparables_chart(found), chart)
-    valued = value_car(snapshot, snapshot.model, car, as_of=found.as_of, coverage=coverage)
+    last = date.fromisoformat(snapshot.model.facts["last_date"])  # of any event; comparables end with a sale
+    valued = value_car(snapshot, snapshot.model, car, as_of=max(found.as_of, last), coverage=coverage)
     apart = difference(valued, found)
     facts = {"comparables": found, "difference": apart}
     answer(facts, lambda: show_comparables(found, apart, lines=lines))

@@ -21,16 +21,19 @@ from pricing.cli.copying import copy_app
 from pricing.cli.decisions import InspectionOption, SheetsOption, assessed, decision_app
 from pricing.cli.evidence import market_app
 from pricing.cli.frames import say, show
+from pricing.cli.handbook import handbook_app
 from pricing.cli.inspection import inspect_app
 from pricing.cli.intake import intake_app
 from pricing.cli.mapping import mapping_app
 from pricing.cli.market_option import MarketOption, fitted_market
 from pricing.cli.one_sale import sale_app
+from pricing.cli.opinions import opinion_app
 from pricing.cli.output import answer, done, with_output
 from pricing.cli.records import records_app
 from pricing.cli.repairs import repair_app
 from pricing.cli.scores import score_app
 from pricing.cli.server import server_app, token_app
+from pricing.cli.setup import setup_app
 from pricing.cli.typed_amounts import typed_amount, typed_day
 from pricing.cli.upkeep import operation_app
 from pricing.errors import MarketError, PricingError
@@ -61,7 +64,10 @@ app.add_typer(decision_app)
 app.add_typer(server_app)
 app.add_typer(operation_app)
 app.add_typer(copy_app)
+app.add_typer(handbook_app)
 app.add_typer(token_app, name="token")
+app.add_typer(setup_app, name="setup")
+app.add_typer(opinion_app, name="opinions")
 
 DEMO_FILE: Final = Path("demo.duckdb")
 
@@ -94,6 +100,10 @@ def run() -> None:
     except OSError as error:
         named = "" if error.filename is None else f"{error.filename}: "
         message, code = f"{named}{error.strerror or error}", 1
+    except OverflowError as error:
+        if "timestamp" not in str(error):
+            raise
+        message, code = "this machine's clock is set beyond the year 2262; set it right", 1
     except KeyboardInterrupt:
         code = INTERRUPTED
     if message:
@@ -226,19 +236,18 @@ def fit(
 ) -> None:
     """Fit the price model to all sales of the market file, calibrate its ranges, and keep it in the file."""
     from pricing.cli.terminal import progress, show_fit
-    from pricing.model.price_model import PriceModel
+    from pricing.model.market_fit import fit_market
     from pricing.model.saved import load as load_fit
     from pricing.model.saved import save
-    from pricing.model.spec import FeatureSpec
 
     opened = open_market(market)
-    if opened.common_currency() is None:
+    if opened.common_currency() is None and opened.opinions().is_empty():
         raise MarketError(
             f"{market} holds no records, so there is nothing to fit; load some: pricing load FILE"
         )
     with progress() as tell:
         start = load_fit(opened) if update else None
-        model = PriceModel(FeatureSpec.cars()).fit(opened.sales(), progress=tell, start=start)
+        model = fit_market(opened, tell, start=start)
     fit_id = save(model, opened)
     done({"fit": fit_id, **model.facts}, lambda: show_fit(model.facts, fit_id))
 

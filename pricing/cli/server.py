@@ -36,6 +36,10 @@ def serve(
             "behind a proxy.",
         ),
     ] = False,
+    manager: Annotated[
+        list[str] | None,
+        typer.Option(help="Address of a person who may do everything, once people sign in; may be repeated."),
+    ] = None,
     dashboard: Annotated[
         bool, typer.Option("--dashboard/--no-dashboard", help="Serve the dashboard beside the API.")
     ] = True,
@@ -54,11 +58,13 @@ def serve(
     from pricing.api.connections import PromptProtocol
     from pricing.api.hosts import LOOPBACK_NAMES
     from pricing.api.logs import log_settings
-    from pricing.operations.serving import free_port
+    from pricing.operations.serving import MANAGERS_VARIABLE, free_port
 
     for key, value in (("market", market), ("host", host), ("port", port)):
         if value is not None:
             os.environ[variable(key)] = str(value)
+    if manager:
+        os.environ[MANAGERS_VARIABLE] = ",".join(manager)
     settings = configuration()
     if trust_this_machine:
         os.environ[variable("access")] = "this-machine"
@@ -105,10 +111,12 @@ def new(
     days: Annotated[int | None, typer.Option(help="Days it holds for; without it, until revoked.")] = None,
     market: MarketOption = MARKET_FILE,
 ) -> None:
-    """Make a token and print it, this once: the market keeps a digest of it only."""
+    """Make a token and print it, this once: the market, made when absent, keeps a digest of it only."""
     if role not in ROLES:
         raise MarketError(f"a role is one of {', '.join(ROLES)}; got {role!r}")
-    token_id, token = open_market(market).tokens.new(name, role, days)
+    from pricing.store.market import Market
+
+    token_id, token = Market.open(market).tokens.new(name, role, days)
     note(f"{token_id} for {name}, role {role}; it is not shown again:")
     answer(
         {"token_id": token_id, "name": name, "role": role, "token": token},

@@ -24,6 +24,7 @@ from pricing.decisions.valuation import Valuation
 from pricing.progress import Progress
 from pricing.store.market import Market
 from pricing.words.loading import load_sentence, rules_table, told_sentences
+from pricing.words.opinions import ground_sentence, statement_words
 from pricing.words.scores import ahead_sentence
 from pricing.words.sentences import (
     CAUTION,
@@ -99,6 +100,14 @@ def show_new_market(market: Market) -> None:
 
 def show_fit(facts: dict[str, Any], fit_id: str) -> None:
     """What a fit has learnt from."""
+    if facts.get("opinion_alone"):
+        console().print(
+            Text(
+                f"{facts['opinions']:,} statements; with {facts['sales']:,} sales, too few for a price "
+                f"model, prices are opinion alone (fit {fit_id})"
+            )
+        )
+        return
     console().print(
         f"fitted on {facts['sales']:,} sales, {facts['unsold']:,} unsold lots and {facts['asking']:,} asking "
         f"prices from {facts['first_date']} to {facts['last_date']}; ranges calibrated on the "
@@ -132,6 +141,11 @@ def show_valuation(valuation: Valuation) -> None:
     out.print(_bands_table(valuation))
     out.print()
     out.print(Text(evidence_sentence(valuation)))
+    ground = ground_sentence(valuation)
+    if ground is not None:
+        out.print(Text(ground))
+    for said in valuation.opinions.iter_rows(named=True):
+        out.print(Text(f"  {statement_words(said)}"))
     if not valuation.sales.is_empty():
         out.print(_sales_table(valuation))
     out.print()

@@ -76,16 +76,38 @@ def restore(
 
 
 @operation_app.command(epilog="Example: pricing doctor --market market.duckdb")
-def doctor(market: MarketOption = MARKET_FILE) -> None:
+def doctor(
+    deep: Annotated[
+        bool, typer.Option("--deep", help="Read every page too, and hold it to its checksum and digest.")
+    ] = False,
+    market: MarketOption = MARKET_FILE,
+) -> None:
     """Look at file, versions, digests, disk, age of rates and fit, and say what to do; exit code 1 when
     something is broken."""
     from pricing.cli.server_terminal import show_findings
     from pricing.operations.doctor import BROKEN, examine
 
-    found = examine(market)
+    found = examine(market, deep=deep)
     answer(found, lambda: show_findings(found))
     if any(finding.state == BROKEN for finding in found):
         raise typer.Exit(1)
+
+
+@operation_app.command(epilog="Example: pricing salvage saved.duckdb --market damaged.duckdb")
+def salvage(
+    target: Annotated[Path, typer.Argument(help="New market file to write.", show_default=False)],
+    base_currency: Annotated[
+        str | None, typer.Option(help="Of the new market, where the damaged one cannot say its own.")
+    ] = None,
+    market: MarketOption = MARKET_FILE,
+) -> None:
+    """Save what can be read of a damaged market into a new one, and name what was lost; a backup that is
+    whole is better."""
+    from pricing.store.salvage import salvage as save
+
+    saved = save(market, target, base_currency=base_currency)
+    told = [f"{target}: {sum(saved.rows.values()):,} rows of {len(saved.rows)} tables saved"]
+    done({"rows": saved.rows, "lost": saved.lost}, [*told, *(f"lost: {lost}" for lost in saved.lost)])
 
 
 @operation_app.command(epilog="Example: pricing config > pricing.toml")

@@ -25,6 +25,7 @@ from pricing.decisions.seller_terms import SellerTerms
 from pricing.decisions.time_to_sale import TimeToSale, kaplan_meier, listings_of, log_rank
 from pricing.decisions.valuation import Evidence, Valuation, value_car
 from pricing.errors import DecisionError
+from pricing.model.opinion_bands import OpinionBands
 from pricing.model.price_model import PriceModel
 from pricing.money.charges import Schedule
 from pricing.progress import Progress, untold
@@ -111,6 +112,8 @@ def selling_evidence(
 
     ``progress`` is told each step, how many are done, and of how many.
     """
+    if isinstance(model, OpinionBands):  # too few sales to learn anything from
+        return SellingEvidence(bids=None, times=None, estimates=None)
     progress("reading the records", 0, 7)
     sales, every = market.sales(as_of=as_of), market.sales(as_of=as_of, every_record=True)
     progress("days on offer against the asking price", 1, 7)

@@ -1,7 +1,7 @@
 """The facts of valuing one car: its range, an asking price's standing, what makes up the price, the sales."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import date
 from decimal import Decimal
 from typing import Any, Final, Protocol
@@ -16,6 +16,8 @@ from pricing.decisions.plain import plain
 from pricing.decisions.price_by_score import GivesDistributions
 from pricing.errors import DecisionError
 from pricing.model.distribution import PriceDistribution
+from pricing.model.ground import Ground
+from pricing.model.opinion_bands import ALONE
 from pricing.notebook_html import facts_html, range_text
 from pricing.vocabulary import CONDITION_BANDS, OPTION_CODES
 
@@ -38,6 +40,28 @@ SALE_COLUMNS: Final = (
 )
 """What is shown of a sale behind a valuation; the price is all-in, in the market's base currency."""
 
+OPINION_COLUMNS: Final = (
+    "stated_on",
+    "source",
+    "standing",
+    "variant",
+    "year_from",
+    "year_to",
+    "country",
+    "channel",
+    "condition_band",
+    "condition_score",
+    "low",
+    "high",
+    "currency",
+    "price_basis",
+    "holds",
+    "low_price",
+    "high_price",
+)
+"""What is shown of a statement about the car's model; ``low_price`` and ``high_price`` are all-in, in the
+market's base currency on the day it was said."""
+
 BRACKETS: Final = 16
 """About as many price brackets as the distribution is cut into; each is a round number wide."""
 
@@ -57,6 +81,9 @@ class Evidence(Protocol):
     def sales(self, as_of: date | None = None) -> pl.DataFrame:
         """The sales and offers, as ``Market.sales`` gives them."""
 
+    def opinions(self, as_of: date | None = None) -> pl.DataFrame:
+        """What people say, as ``Market.opinions`` gives it."""
+
 
 class FittedModel(GivesDistributions, Protocol):
     """What a valuation asks of a price model: ``pricing.PriceModel``, fitted, is one."""
@@ -64,6 +91,9 @@ class FittedModel(GivesDistributions, Protocol):
     @property
     def facts(self) -> Mapping[str, Any]:
         """What the fit was made from, as ``PriceModel.facts``."""
+
+    def grounds(self, cars: pl.DataFrame, as_of: date | None = None) -> list[Ground]:
+        """What the range of each car rests on."""
 
 
 @dataclass(frozen=True)
@@ -84,6 +114,8 @@ class Valuation:
         bands: the car in each condition band: ``condition_band``, ``low``, ``mid``, ``high``, ``reason``.
         sales: sold cars of the same model, nearest first (``SALE_COLUMNS``).
         unsold, asked: how many offers of the same model found no buyer, and how many are asking prices only.
+        ground: what mid and width rest on, sales, relations and opinions; null without a range.
+        opinions: what people say of the same model, the latest first (``OPINION_COLUMNS``); no sales.
     """
 
     car: dict[str, Any]
@@ -105,6 +137,13 @@ class Valuation:
     asked: int
     basis: str = BASIS
     remark: str | None = None
+    ground: Ground | None = None
+    opinions: pl.DataFrame = field(default_factory=pl.DataFrame)
+
+    @property
+    def opinion_alone(self) -> bool:
+        """Whether no sale, of this model or another, is behind the range."""
+        return self.evidence == ALONE
 
     def to_dict(self) -> dict[str, Any]:
         """The facts as values that JSON can hold: amounts as decimal strings, dates as ISO 8601."""
@@ -197,6 +236,11 @@ def valued(
         sales=_nearest_first(of_model.filter(pl.col("outcome") == "sold").drop("outcome"), car),
         unsold=of_model.filter(pl.col("outcome") == "unsold").height,
         asked=of_model.filter(pl.col("outcome") == "asking").height,
+        ground=model.grounds(frame_of([car], at))[0] if given else None,
+        opinions=market.opinions(at)
+        .filter(pl.col("make") == car.make, pl.col("model") == car.model)
+        .select(OPINION_COLUMNS)
+        .reverse(),
     )
     return valuation, price
 

@@ -6,8 +6,10 @@ from typing import Self
 
 import polars as pl
 
+from pricing.errors import EvidenceError
 from pricing.evidence.layout import Layout
 from pricing.evidence.range_scores import RangeScores
+from pricing.model.opinion_bands import OpinionBands
 from pricing.model.price_model import PriceModel
 
 
@@ -25,8 +27,13 @@ class SalesBook(Layout):
         """From ``Market.sales`` and a model fitted to them; with ``as_of`` from what was known then.
 
         Raises:
-            EvidenceError: no car had been sold by then.
+            EvidenceError: no car had been sold by then, or the model knows opinions alone.
         """
+        if isinstance(model, OpinionBands):
+            raise EvidenceError(
+                f"comparable sales are adjusted by a price model, for which {model.facts['sales']} sales are "
+                "too few: this market is priced by opinion alone"
+            )
         laid = Layout.of(sales, model, currency=currency, as_of=as_of)
         parts = {field.name: getattr(laid, field.name) for field in fields(Layout)}
         return cls(**parts, scores=RangeScores.learn(laid))

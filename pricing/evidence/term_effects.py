@@ -48,13 +48,15 @@ class Encoded:
 
 
 class TermEffects:
-    """The term effects of one fitted model. ``lines`` names them: the group, then the terms, options one by
+    """The term effects of one fitted model, as its sales have them, without what people say.
+
+    ``lines`` names them: the group, then the terms, options one by
     one."""
 
     def __init__(self, model: PriceModel) -> None:
         self.spec = model.spec
         self.design: Design = model.fitted.design
-        self.regression = model.fitted.regression
+        self.regression = model.fitted.of_sales
         self.posterior = self.regression.estimates.posterior
         self.priors = self.regression.estimates.priors
         self.last_day = self.design.last_day

@@ -82,7 +82,7 @@ def packed(folder: Path) -> bytes:
     ['a.csv']
     """
     written = io.BytesIO()
-    with zipfile.ZipFile(written, "w", zipfile.ZIP_DEFLATED) as archive:
+    with zipfile.ZipFile(written, "w", zipfile.ZIP_DEFLATED, strict_timestamps=False) as archive:
         for path in sorted(folder.iterdir()):
             archive.write(path, path.name)
     return written.getvalue()

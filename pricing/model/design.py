@@ -98,10 +98,11 @@ class Design:
         self.shift = MarketShift() if shift is None else shift
         self.season = season
 
-    def learn(self, rows: Evidence) -> "Design":
-        """Learn from evidence of prices."""
+    def learn(self, rows: Evidence, also: pl.DataFrame | None = None) -> "Design":
+        """Learn from evidence of prices; groups that only the prepared frame ``also`` has are known too."""
         spec, frame = self.spec, rows.features
-        self.groups = GroupEncoder.learn(frame, spec.groups)
+        named = frame if also is None else pl.concat([frame, also])
+        self.groups = GroupEncoder.learn(named, spec.groups)
         self.condition = None
         if spec.condition:
             self.condition = ConditionScale.learn(
@@ -248,10 +249,7 @@ class Design:
     def unforeseen(self, encoded: Encoded, priors: Priors) -> Floats:
         """Variance that the design cannot carry: groups' own drift after the last sale, and categories never
         seen; the market's shift is the calibration's."""
-        result = np.zeros(len(encoded.late))
-        if "drift" in self._at:
-            step = priors.levels[:, self._at["drift"][0]].sum()
-            result += encoded.late * step / (self.drift_knots[1] - self.drift_knots[0])
+        result = encoded.late / DAYS_A_YEAR * self.group_walk(priors)
         for place, category in enumerate(self.categories):
             result[encoded.novel[:, place]] += priors.market[self._at[category.name][0]]
         return result
@@ -262,6 +260,13 @@ class Design:
             return 0.0
         step = float(self.time_knots[1] - self.time_knots[0])
         return float(priors.market[self._at["date"]].mean()) * DAYS_A_YEAR / step
+
+    def group_walk(self, priors: Priors) -> float:
+        """Variance a year by which groups drift from the market."""
+        if "drift" not in self._at:
+            return 0.0
+        step = float(self.drift_knots[1] - self.drift_knots[0])
+        return float(priors.levels[:, self._at["drift"][0]].sum()) * DAYS_A_YEAR / step
 
     @property
     def trend_columns(self) -> Ints:

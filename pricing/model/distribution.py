@@ -7,7 +7,7 @@ smallest, which are exact inverses of each other.
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from html import escape
 from typing import Final, Self
 
@@ -184,7 +184,7 @@ class PriceDistribution:
         level = share @ self.cdf(np.exp(np.broadcast_to(grid, (len(self), len(grid)))))
         rising = np.maximum.accumulate(np.interp(LEVELS, level, grid)) + LEAST_SLOPE * ndtri(LEVELS)
         centre = float(rising[LEVELS == 0.5].item())
-        law = ScoreLaw(rising - centre, self.law.count)
+        law = replace(self.law, scores=rising - centre)
         return type(self)(law, np.array([[centre]]), np.ones((1, 1)))
 
     def reason_at(self, coverage: float) -> pl.Series:

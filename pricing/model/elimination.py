@@ -10,6 +10,7 @@ the market, and are shared out between threads.
 from collections.abc import Iterator
 
 import numpy as np
+from numpy.typing import NDArray
 
 from pricing.model.pooling import CrossProducts, Floats, Ints, LevelPosterior, Posterior, Priors, Tree
 from pricing.model.threads import shared_out
@@ -91,6 +92,12 @@ def solve(products: CrossProducts, tree: Tree, priors: Priors, varying: list[Int
     log_evidence += 0.5 * float(
         right @ market - np.linalg.slogdet(precision)[1] - np.log(priors.market[finite]).sum()
     )
+    totals = carried_down(market, levels, tree)
+    return Posterior(market, covariance, levels, totals, log_evidence)
+
+
+def carried_down(market: Floats, levels: list[LevelPosterior], tree: Tree) -> list[Floats]:
+    """Total coefficients of every group, from the market down; sets the ``mean`` of every deviation."""
     totals: list[Floats] = []
     above = market[None, :]
     for level, current in enumerate(levels):
@@ -100,7 +107,20 @@ def solve(products: CrossProducts, tree: Tree, priors: Priors, varying: list[Int
         total[:, current.columns] += current.mean
         totals.append(total)
         above = total
-    return Posterior(market, covariance, levels, totals, log_evidence)
+    return totals
+
+
+def cut(whole: Posterior, upper: Posterior, tree: Tree, kept: list[NDArray[np.bool_]]) -> Posterior:
+    """The posterior whose market, and whose groups that are ``kept`` (of each level), are those of ``upper``,
+    and whose other groups have the deviations that ``whole`` gives them, given what is above them: what
+    ``whole`` has seen beside flows down and not up (a cut, Liu, Bayarri and Berger 2009)."""
+    levels = []
+    for below, own, keep in zip(whole.levels, upper.levels, kept, strict=True):
+        gain, spread, offset = (part.copy() for part in (below.gain, below.spread, below.offset))
+        gain[keep], spread[keep], offset[keep] = own.gain[keep], own.spread[keep], own.offset[keep]
+        levels.append(LevelPosterior(below.columns, gain, spread, offset))
+    totals = carried_down(upper.market, levels, tree)
+    return Posterior(upper.market.copy(), upper.covariance, levels, totals, whole.log_evidence)
 
 
 def ranges(bounds: Ints) -> Iterator[tuple[int, int, int]]:

@@ -5,7 +5,7 @@ Student-t errors, a residual spread that has a regression of its own, and rows o
 upper bound are known. The iteration is in :mod:`pricing.model.fitting`.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -13,8 +13,9 @@ from numpy.typing import NDArray
 from threadpoolctl import ThreadpoolController
 
 from pricing.errors import ModelError
+from pricing.model.elimination import cut, solve
 from pricing.model.fitting import LEVERAGE_TURNS, Estimates, Fitting
-from pricing.model.pooling import Floats, Ints, Priors
+from pricing.model.pooling import CrossProducts, Floats, Ints, Posterior, Priors
 from pricing.model.rows import Rows
 from pricing.model.structure import Structure
 
@@ -47,14 +48,26 @@ class HedonicRegression:
 
 
 @dataclass(frozen=True)
+class Sums:
+    """What a fit's last system of equations is made of: ``products`` of its rows, their responses less
+    ``centre``, and the share of the rows at each place of the ordered scale."""
+
+    products: CrossProducts
+    centre: float
+    step_shares: Floats
+
+
+@dataclass(frozen=True)
 class FittedRows:
     """Of the rows of a fit, in their order: ``fitted`` log price, ``residual`` from it (of a row known by its
-    bounds: of its expectation between them), ``log_variance`` of a single sale, and ``weights``."""
+    bounds: of its expectation between them), ``log_variance`` of a single sale, and ``weights``; and the
+    ``sums`` over them, where they were asked for."""
 
     fitted: Floats
     residual: Floats
     log_variance: Floats
     weights: Floats
+    sums: Sums | None = None
 
 
 def fit_regression(
@@ -71,6 +84,7 @@ def fit_regression(
     restricted: bool = True,
     turns: int = 20,
     tolerance: float = 0.01,
+    keep_sums: bool = False,
 ) -> tuple[HedonicRegression, FittedRows]:
     """Fit log prices ``y`` (n) to a design ``X`` (n x p, column 0 the intercept) with group ``codes`` (n x
     levels).
@@ -85,6 +99,7 @@ def fit_regression(
         turns: of the iteration at most.
         tolerance: the iteration ends when fitted values move by less than this share of their residual spread
             (root of the mean square).
+        keep_sums: keep the sums over the rows, for :func:`updated`.
 
     Raises:
         ModelError: a value of the design is not finite, or no price is known.
@@ -132,14 +147,43 @@ def fit_regression(
         found = fit.run(priors, spread_priors, turns, tolerance, warm)
         steps = structure.ordered_columns
         found.inverted = found.posterior.inverted(steps)
-        found.posterior = found.posterior.ordered(steps, _step_shares(fit.rows.X[:, steps]))
+        shares = _step_shares(fit.rows.X[:, steps])
+        found.posterior = found.posterior.ordered(steps, shares)
+        products = fit.rows.cross_products(fit.weights, fit.response) if keep_sums else None
     found.posterior.raise_level(centre)
     restored = fit.rows.restored
     rows = FittedRows(
         restored(fit.fitted) + centre, restored(fit.response - fit.fitted), restored(fit.log_variance),
-        restored(fit.weights),
+        restored(fit.weights), None if products is None else Sums(products, centre, shares),
     )  # fmt: skip
     return HedonicRegression(found, structure.spread_columns), rows
+
+
+def updated(
+    regression: HedonicRegression,
+    sums: Sums,
+    structure: Structure,
+    more: CrossProducts,
+    kept: list[NDArray[np.bool_]],
+) -> tuple[HedonicRegression, HedonicRegression]:
+    """The regression with the products of ``more`` rows (responses less the same centre) beside those of its
+    own, its variances as they were found; and, from the same system, the one without. The market and the
+    groups ``kept`` of each level are the same in both: the rows tell of what is below."""
+    steps = structure.ordered_columns
+
+    def finished(posterior: Posterior) -> HedonicRegression:
+        inverted = posterior.inverted(steps)
+        found = posterior.ordered(steps, sums.step_shares)
+        found.raise_level(sums.centre)
+        estimates = replace(regression.estimates, posterior=found, inverted=inverted)
+        return replace(regression, estimates=estimates)
+
+    with ONE_THREAD.limit(limits=1, user_api="blas"):
+        alone, both = (
+            solve(products, structure.tree, regression.estimates.priors, structure.priors.varying())
+            for products in (sums.products, sums.products.plus(more))
+        )
+        return finished(cut(both, alone, structure.tree, kept)), finished(alone)
 
 
 def _step_shares(steps: NDArray[Any]) -> Floats:

@@ -74,6 +74,15 @@ class CrossProducts:
     levels: list[Floats]
     rights: list[Floats]
 
+    def plus(self, other: "CrossProducts") -> "CrossProducts":
+        """The sums over the rows of both."""
+        return CrossProducts(
+            self.market + other.market,
+            self.right + other.right,
+            [own + more for own, more in zip(self.levels, other.levels, strict=True)],
+            [own + more for own, more in zip(self.rights, other.rights, strict=True)],
+        )
+
 
 @dataclass
 class LevelPosterior:

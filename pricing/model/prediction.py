@@ -11,6 +11,7 @@ from pricing.model.design import Design, Encoded
 from pricing.model.hedonic import ONE_THREAD, HedonicRegression
 from pricing.model.interactions import Interactions
 from pricing.model.pooling import Floats, Ints
+from pricing.model.statements import Heard
 from pricing.model.threads import shared_out
 
 BATCH = 16_384
@@ -20,13 +21,20 @@ BATCH = 16_384
 @dataclass(frozen=True)
 class Fitted:
     """A regression with the design it was fitted on, the trees on what it leaves, the number of sales in
-    every group of every level, and the design row of the average sale."""
+    every group of every level, the design row of the average sale, and what was made of statements, if there
+    were any."""
 
     design: Design
     regression: HedonicRegression
     interactions: Interactions
     counts: list[Ints]
     reference: Floats
+    heard: Heard | None = None
+
+    @property
+    def of_sales(self) -> HedonicRegression:
+        """The regression without statements: what all market evidence that is made of sales reads."""
+        return self.regression if self.heard is None else self.heard.without
 
 
 @dataclass(frozen=True)

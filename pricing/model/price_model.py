@@ -1,10 +1,11 @@
 """The door to this room: fit a market, then ask for price distributions."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import date
 from html import escape
 from importlib.metadata import version
-from typing import Any, Self
+from typing import Any, ClassVar, Self
 
 import numpy as np
 import polars as pl
@@ -17,6 +18,7 @@ from pricing.model.distribution import PriceDistribution
 from pricing.model.evidence import Evidence
 from pricing.model.explanation import INTERACTIONS, explain
 from pricing.model.frames import Frame, as_polars
+from pricing.model.ground import Ground, grounds
 from pricing.model.hedonic import LARGE, ONE_THREAD, fit_regression
 from pricing.model.interactions import Interactions
 from pricing.model.market_shift import MarketShift
@@ -34,6 +36,7 @@ from pricing.model.reasons import refusals
 from pricing.model.remarks import remarks
 from pricing.model.score_law import ScoreLaw
 from pricing.model.spec import FeatureSpec
+from pricing.model.statements import SalesSeen, Statements, hear
 from pricing.progress import Progress, untold
 
 MINIMUM_SALES = 70
@@ -73,6 +76,8 @@ class PriceModel:
     ['low', 'mid', 'high', 'evidence', 'reason', 'remark']
     """
 
+    unfitted: ClassVar[str] = "the price model is not fitted: call fit before asking for prices"
+
     def __init__(self, spec: FeatureSpec, seed: int = 0) -> None:
         self.spec = spec
         self.seed = seed
@@ -99,7 +104,7 @@ class PriceModel:
             ModelError: it has not been called.
         """
         if self._fitted is None:
-            raise ModelError("the price model is not fitted: call fit before asking for prices")
+            raise ModelError(self.unfitted)
         return self._fitted
 
     @fitted.setter
@@ -113,8 +118,12 @@ class PriceModel:
         start: "PriceModel | None" = None,
         *,
         recalibrate: bool | None = None,
+        opinions: Frame | None = None,
     ) -> Self:
         """Learn from a frame of sales, unsold lots and asking prices.
+
+        ``opinions`` is a frame of what people say (:mod:`pricing.model.statements`): it enters once the sales
+        have been fitted, and the calibration never.
 
         ``start`` is a model fitted to much the same frame, such as yesterday's: its variances are where
         this fit begins, and its calibration is kept until there are ``FEW_MORE`` more rows than it was made
@@ -126,6 +135,7 @@ class PriceModel:
             ModelError: there is no sale to learn from, or a price is not positive and finite.
         """
         rows = Evidence.gather(as_polars(frame), self.spec)
+        said = None if opinions is None else Statements.gather(as_polars(opinions), self.spec)
         first = None if start is None else start.fitted
         calibrated_rows = len(rows)
         if start is not None and recalibrate is None:
@@ -137,7 +147,9 @@ class PriceModel:
             first = self._calibrate(rows, first, progress)
         progress("fit to all sales", len(CUTS) - 1, len(CUTS))
         shift = self.calibration.shift
-        self.fitted = self._fit_once(rows, first, first is None, shift)
+        self.fitted = self._fit_once(
+            rows, first, first is None, shift, said if said is not None and len(said) else None
+        )
         progress("fitted", len(CUTS), len(CUTS))
         self.facts: dict[str, Any] = {
             "rows": len(rows),
@@ -153,6 +165,8 @@ class PriceModel:
             "seed": self.seed,
             "version": version("classic-car-pricing"),
         }
+        if said is not None:
+            self.facts["opinions"] = len(said)
         return self
 
     def _calibrate(self, rows: Evidence, start: Fitted | None, tell: Progress) -> Fitted | None:
@@ -173,11 +187,17 @@ class PriceModel:
         return last
 
     def _fit_once(
-        self, rows: Evidence, start: Fitted | None, choose_trees: bool, shift: MarketShift | None = None
+        self,
+        rows: Evidence,
+        start: Fitted | None,
+        choose_trees: bool,
+        shift: MarketShift | None = None,
+        said: Statements | None = None,
     ) -> Fitted:
         """A fit to evidence; one of an origin (without ``shift``) has season in it, and need not be as
         close."""
-        design = Design(self.spec, shift, shift is None or shift.season).learn(rows)
+        design = Design(self.spec, shift, shift is None or shift.season)
+        design.learn(rows, None if said is None else said.features)
         grouped = design.groups.order(rows.features)  # as the regression wants them: it then takes no copy
         by_date = np.argsort(grouped)
         precision = np.float64 if len(rows) < LARGE else np.float32
@@ -194,6 +214,7 @@ class PriceModel:
             upper=rows.upper[grouped],
             start=priors,
             tolerance=ORIGIN_TOLERANCE if shift is None else TOLERANCE,
+            keep_sums=said is not None,
         )
         interactions = Interactions.learn(
             seen_by_trees(regression, encoded)[by_date],
@@ -208,7 +229,15 @@ class PriceModel:
         sold = encoded.codes[sales]
         sizes = design.groups.tree.sizes
         counts = [np.bincount(sold[:, level], minlength=size) for level, size in enumerate(sizes)]
-        return Fitted(design, regression, interactions, counts, average)
+        fitted = Fitted(design, regression, interactions, counts, average)
+        if said is None or left.sums is None:
+            return fitted
+        seen = SalesSeen(encoded, np.flatnonzero(sales), rows.days(self.spec)[grouped], left)
+        heard = hear(
+            said, design, regression, seen, left.sums, average,
+            lambda cars: interactions.effect(seen_by_trees(regression, cars)),
+        )  # fmt: skip
+        return replace(fitted, regression=heard.regression, heard=heard)
 
     def _ask(self, cars: Frame, as_of: date | None) -> tuple[Prediction, pl.DataFrame]:
         features = self._features(cars, as_of)
@@ -292,6 +321,14 @@ class PriceModel:
         """Logarithm of each car's price as the regression and its trees have it, before calibration, which
         is made on sold cars alone."""
         return self._ask(cars, as_of)[0].mid
+
+    def grounds(self, cars: Frame, as_of: date | None = None) -> list[Ground]:
+        """What the range of each car rests on: sales, relations and opinions, with their shares.
+
+        Raises:
+            ModelError: the model is not fitted, or its spec has no groups.
+        """
+        return grounds(self.fitted, self._features(cars, as_of))
 
     def asking_gaps(self) -> pl.DataFrame:
         """The factor of asking over sold prices by ``asking_by`` (channel) and ``tier``, with its 80 %

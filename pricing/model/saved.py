@@ -8,8 +8,8 @@ import hashlib
 import io
 import json
 import zipfile
-from dataclasses import asdict
-from typing import Any
+from dataclasses import asdict, replace
+from typing import Any, Final
 
 import numpy as np
 import polars as pl
@@ -25,15 +25,26 @@ from pricing.model.fitting import Estimates
 from pricing.model.hedonic import HedonicRegression
 from pricing.model.interactions import Interactions
 from pricing.model.market_shift import MarketShift
+from pricing.model.opinion_bands import OpinionBands
 from pricing.model.pooling import LevelPosterior, Posterior, Priors
 from pricing.model.prediction import Fitted
 from pricing.model.price_model import PriceModel
 from pricing.model.score_law import ScoreLaw
 from pricing.model.smooth import Numeric
 from pricing.model.spec import FeatureSpec
+from pricing.model.statements import Heard
 from pricing.store.market import Market
 
 FORMAT = "classic-car-pricing fit 4"
+OPINIONS_FORMAT = "classic-car-pricing opinions 1"
+"""Of the fit of a market without sales enough: the statements themselves."""
+
+HEARD = ("counted", "bias", "scale", "held")
+"""Arrays of what a fit made of statements."""
+
+LARGEST_TIMES: Final = 100
+LARGEST_MORE: Final = 100_000_000
+"""A fit unpacks to at most so many times its bytes, and so many more."""
 
 Arrays = dict[str, NDArray[Any]]
 
@@ -60,6 +71,11 @@ def load(market: Market, fit_id: str | None = None) -> PriceModel:
 
 def to_bytes(model: PriceModel) -> bytes:
     """A fitted model as bytes."""
+    if isinstance(model, OpinionBands):
+        said = io.BytesIO()
+        model.said.write_parquet(said)
+        statements = np.frombuffer(said.getvalue(), dtype=np.uint8)
+        return _sealed({"format": OPINIONS_FORMAT, "facts": model.facts}, {"statements": statements})
     gap = model.fitted.design.asking
     design, found = model.fitted.design, model.fitted.regression.estimates
     arrays: Arrays = {
@@ -77,6 +93,10 @@ def to_bytes(model: PriceModel) -> bytes:
         arrays[f"inverted.{level}"] = inverted
     for level, counts in enumerate(model.fitted.counts):
         arrays[f"counts.{level}"] = counts
+    heard = model.fitted.heard
+    if heard is not None:
+        arrays |= _posterior_arrays("mean without", heard.without.estimates.posterior, found.priors)
+        arrays |= {f"heard.{name}": getattr(heard, name) for name in HEARD}
     arrays |= _posterior_arrays("mean", found.posterior, found.priors)
     arrays |= _posterior_arrays("spread", found.spread_posterior, found.spread_priors)
     for numeric in design.numerics:
@@ -99,9 +119,14 @@ def to_bytes(model: PriceModel) -> bytes:
         "categories": [[category.name, category.values] for category in design.categories],
         "days": [design.first_day, design.last_day],
         "groups": [table.to_dict(as_series=False) for table in design.groups.tables],
-        "digests": {name: _digest(array) for name, array in arrays.items()},
+        "sources": None if heard is None else heard.names,
     }
-    text = json.dumps(header, sort_keys=True).encode()
+    return _sealed(header, arrays)
+
+
+def _sealed(header: dict[str, Any], arrays: Arrays) -> bytes:
+    digests = {name: _digest(array) for name, array in arrays.items()}
+    text = json.dumps(header | {"digests": digests}, sort_keys=True).encode()
     buffer = io.BytesIO()
     sealed = {"header": np.frombuffer(text, dtype=np.uint8), "seal": _seal(text)}
     np.savez_compressed(buffer, **sealed, **arrays)  # type: ignore[arg-type]
@@ -114,15 +139,24 @@ def from_bytes(payload: bytes) -> PriceModel:
     Raises:
         ModelError: the bytes are not a fit of this format, or were altered.
     """
+    most = LARGEST_TIMES * len(payload) + LARGEST_MORE
     try:
+        with zipfile.ZipFile(io.BytesIO(payload)) as packed:
+            total = sum(member.file_size for member in packed.infolist())
+        if total > most:
+            raise ModelError(
+                f"the stored fit cannot be read: it unpacks to {total:,} bytes, at most {most:,}"
+            )
         with np.load(io.BytesIO(payload), allow_pickle=False) as archive:
             arrays = {name: archive[name] for name in archive.files}
         text, seal = arrays.pop("header").tobytes(), arrays.pop("seal")
-        header = json.loads(text)
-        digests = header["digests"]
-    except (ValueError, OSError, KeyError, EOFError, zipfile.BadZipFile) as error:
-        raise ModelError(f"the stored fit cannot be read: {error}") from None
-    if header.get("format") != FORMAT:
+        header = dict(json.loads(text))
+        digests = dict(header["digests"])
+    except ModelError:
+        raise
+    except Exception as error:  # damaged bytes make zip, deflate, numpy and JSON raise anything
+        raise ModelError(f"the stored fit cannot be read: {_first_line(error)}") from None
+    if header.get("format") not in (FORMAT, OPINIONS_FORMAT):
         raise ModelError(
             f"the stored fit is of another format: got {header.get('format')!r}, expected {FORMAT!r}"
         )
@@ -138,9 +172,18 @@ def from_bytes(payload: bytes) -> PriceModel:
             f"the stored fit was altered: {len(altered)} of its arrays do not match their digest"
         )
     try:
+        if header["format"] == OPINIONS_FORMAT:
+            said = pl.read_parquet(io.BytesIO(arrays["statements"].tobytes()))
+            return OpinionBands(said, header["facts"]["sales"], header["facts"]["seed"])
         return _rebuilt(header, arrays)
-    except (KeyError, TypeError, ValueError) as error:
-        raise ModelError(f"the stored fit lacks a part or has it in another form: {error}") from None
+    except Exception as error:  # a header may be sealed by anybody
+        raise ModelError(
+            f"the stored fit lacks a part or has it in another form: {_first_line(error)}"
+        ) from None
+
+
+def _first_line(error: Exception) -> str:
+    return str(error).splitlines()[0][:200] if str(error) else type(error).__name__
 
 
 def _rebuilt(header: dict[str, Any], arrays: Arrays) -> PriceModel:
@@ -160,7 +203,13 @@ def _rebuilt(header: dict[str, Any], arrays: Arrays) -> PriceModel:
     trees = tuple(np.split(arrays["trees.nodes"], np.cumsum(sizes)[:-1])) if len(sizes) else ()
     interactions = Interactions(header["baseline"], trees)
     counts = [arrays[f"counts.{level}"] for level in range(levels)]
-    model.fitted = Fitted(design, regression, interactions, counts, arrays["reference"])
+    heard = None
+    if header.get("sources") is not None:
+        posterior, _ = _posterior("mean without", arrays, levels)
+        without = replace(regression, estimates=replace(estimates, posterior=posterior))
+        parts = {name: arrays[f"heard.{name}"] for name in HEARD}
+        heard = Heard(regression, without, names=tuple(header["sources"]), **parts)
+    model.fitted = Fitted(design, regression, interactions, counts, arrays["reference"], heard)
     law = ScoreLaw(arrays["calibration.scores"], header["calibration_count"])
     model.calibration = Calibration(law, arrays["calibration.scales"], shift)
     model.facts = header["facts"]
@@ -177,7 +226,7 @@ def _posterior_arrays(part: str, posterior: Posterior, priors: Priors) -> Arrays
     for index, (level, totals) in enumerate(zip(posterior.levels, posterior.totals, strict=True)):
         arrays[f"{part}.{index}.columns"] = level.columns
         arrays[f"{part}.{index}.totals"] = totals
-        if part == "mean":
+        if part != "spread":
             arrays[f"{part}.{index}.gain"], arrays[f"{part}.{index}.spread"] = level.gain, level.spread
     return arrays
 

@@ -71,8 +71,10 @@ def back_up(place: str | Path, target: str | Path) -> Backup:
             "files": {name: _sha256(path) for name, path in files.items()},
         }  # fmt: skip
         part = folder / "archive.zip"
-        with zipfile.ZipFile(part, "w", zipfile.ZIP_DEFLATED, compresslevel=1) as archive:
-            archive.writestr(MANIFEST, json.dumps(manifest, indent=1))
+        with zipfile.ZipFile(
+            part, "w", zipfile.ZIP_DEFLATED, compresslevel=1, strict_timestamps=False
+        ) as archive:
+            archive.writestr(zipfile.ZipInfo(MANIFEST), json.dumps(manifest, indent=1))
             for name, path in files.items():
                 archive.write(path, name)
         (folder / "tried").mkdir()

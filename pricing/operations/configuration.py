@@ -46,6 +46,7 @@ class Configuration(Limits):
     """
 
     market: str = _asked("market.duckdb", "the market file, or the address of a PostgreSQL server")
+    backups: str = _asked("", "the folder of the backups, whose age /metrics and `pricing doctor` tell")
     host: str = _asked("127.0.0.1", "address to listen on")
     port: int = _asked(8501, "port to listen on", least=0)
     access: str = _asked(

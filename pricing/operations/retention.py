@@ -63,11 +63,11 @@ def remove_superseded(written: Path, retention: Retention) -> list[Path]:
     Raises:
         FileError: one cannot be removed, or the one just written is not named by its time.
     """
-    if _time(written) is None:
+    if backup_time(written) is None:
         raise FileError(
             f"{written}: old backups are removed from a folder only; name a folder, not an archive"
         )
-    times = {time: path for path in written.parent.iterdir() if (time := _time(path)) is not None}
+    times = {time: path for path in written.parent.iterdir() if (time := backup_time(path)) is not None}
     removed = []
     for time in retention.superseded(times):
         path = times[time]
@@ -81,7 +81,7 @@ def remove_superseded(written: Path, retention: Retention) -> list[Path]:
     return removed
 
 
-def _time(path: Path) -> datetime | None:
+def backup_time(path: Path) -> datetime | None:
     """When a backup was made, by its name; None for a file of another name."""
     try:
         made = datetime.strptime(path.name, _FORM)

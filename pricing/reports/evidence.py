@@ -18,6 +18,7 @@ from pricing.reports.blocks import (
     Paragraph,
     Table,
 )
+from pricing.reports.opinions import alone_paragraph, opinions_part
 from pricing.words.evidence import index_sentence
 from pricing.words.locale import LocaleWords
 from pricing.words.sentences import (
@@ -207,17 +208,18 @@ def _chosen(facts: Facts, words: LocaleWords) -> list[Block]:
 def model_part(facts: Facts, words: LocaleWords) -> list[Block]:
     """What the price model says: range, distribution, what makes up the middle, and the fit."""
     valuation, fit = facts.evidence.valuation, facts.evidence.fit
-    blocks: list[Block] = [
-        Heading("Price model"),
-        Paragraph(
+    if valuation.opinion_alone:
+        fitted = alone_paragraph(valuation, words, fit["sales"])
+    else:
+        fitted = Paragraph(
             f"A regression with partial pooling, fitted to {words.number(fit['sales'])} sales, "
             f"{words.number(fit['unsold'])} unsold lots and {words.number(fit['asking'])} asking prices "
             f"up to "
             f"{words.day(_day(fit['last_date']))}; its ranges are calibrated on the "
             f"{words.number(fit['calibration_sales'])} "
             f"latest sales, which the calibrated fit had not seen. Evidence depth: {valuation.evidence}."
-        ),
-    ]
+        )
+    blocks: list[Block] = [Heading("Price model"), fitted]
     if facts.model is None:
         return [*blocks, Paragraph(f"No range can be given: {valuation.reason}.")]
     share = words.share(valuation.coverage)
@@ -254,6 +256,7 @@ def model_part(facts: Facts, words: LocaleWords) -> list[Block]:
             f"The car in each condition band, all-in, {facts.base_currency}",
             tuple(Column(head, 1.6 if head == heads[0] else 1, head != heads[0]) for head in heads), bands,
         ),
+        *opinions_part(valuation, words),
     ]  # fmt: skip
 
 

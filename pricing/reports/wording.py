@@ -70,9 +70,12 @@ def time_words(facts: Facts, words: LocaleWords) -> str:
     sentence = (
         f"The value holds at {at}. Only what was known by then was used: {words.number(market.sales)} "
         f"sales and "
-        f"{words.number(market.offers)} offers without a sale, from {words.day(market.first)} to "
-        f"{words.day(market.last)}."
+        f"{words.number(market.offers)} offers without a sale"
     )
+    if market.first is not None and market.last is not None:
+        sentence += f", from {words.day(market.first)} to {words.day(market.last)}"
+    said = facts.evidence.valuation.opinions.height
+    sentence += f", and {words.number(said)} statements of opinion about the model." if said else "."
     if facts.later:
         sentence += f" {words.number(facts.later)} records of later days were on file and were not looked at."
     return sentence

@@ -18,7 +18,7 @@ from typing import Any, Final, Protocol
 import duckdb
 import polars as pl
 
-from pricing.errors import MarketError, UnwrittenError
+from pricing.errors import DamagedError, MarketError, UnwrittenError
 from pricing.store.place import is_copy
 
 try:
@@ -57,6 +57,10 @@ _UNWRITTEN: Final = (
     duckdb.IOException, duckdb.FatalException, duckdb.OutOfMemoryException, duckdb.TransactionException,
 )  # fmt: skip
 """What is raised when a file cannot be written to; the last of them when that shows only at the commit."""
+
+
+_DAMAGE: Final = (duckdb.InternalException, duckdb.SerializationException)
+_DAMAGE_SIGNS: Final = ("Corrupt database file", "Failed to deserialize", "could not be read from block")
 
 
 class Keeper(Protocol):
@@ -145,8 +149,12 @@ def file_connection(
             if write:
                 run(opened, "COMMIT" if keep else "ROLLBACK")
                 _WRITES[path.absolute()] += keep
-        except _UNWRITTEN as error:
-            raise UnwrittenError(f"{path}: the market file is unchanged: {_first_line(error)}") from None
+        except duckdb.Error as error:
+            if _is_damage(error):
+                raise _damaged(path, error) from None
+            if isinstance(error, _UNWRITTEN):
+                raise UnwrittenError(f"{path}: the market file is unchanged: {_first_line(error)}") from None
+            raise
 
 
 @contextmanager
@@ -205,6 +213,8 @@ def _open(path: Path, write: bool, deadline: float) -> duckdb.DuckDBPyConnection
             return duckdb.connect(str(path), read_only=not write, config=_CONFIG)
         except duckdb.Error as error:
             if not any(sign in str(error) for sign in _BUSY):
+                if _is_damage(error):
+                    raise _damaged(path, error) from None
                 if path.is_file() and "not a valid DuckDB" in str(error):
                     raise MarketError(f"{path} is not a market file: it is no DuckDB database") from None
                 raise MarketError(f"{path}: the market file cannot be opened: {_first_line(error)}") from None
@@ -241,6 +251,18 @@ def _turnstile(path: Path, write: bool, deadline: float) -> Iterator[None]:
         yield
     finally:
         os.close(folder)
+
+
+def _is_damage(error: duckdb.Error) -> bool:
+    """Whether an error tells of pages that are not as they were written."""
+    return isinstance(error, _DAMAGE) or any(sign in str(error) for sign in _DAMAGE_SIGNS)
+
+
+def _damaged(path: Path, error: duckdb.Error) -> DamagedError:
+    return DamagedError(
+        f"{path} is damaged: {_first_line(error)[:200]}; bring it back from a backup with `pricing restore`, "
+        "or save what can be read with `pricing salvage`"
+    )
 
 
 def _first_line(error: BaseException) -> str:

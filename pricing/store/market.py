@@ -24,6 +24,7 @@ from pricing.store.connection import TIMEOUT_SECONDS, Values, add_row, connectio
 from pricing.store.kept.answers import Answers, Receipt, keep_result
 from pricing.store.kept.appraisals import Appraisals
 from pricing.store.kept.choices import Choices
+from pricing.store.kept.opinions import Statements
 from pricing.store.kept.scores import Scores
 from pricing.store.kept.settings import keep_settings
 from pricing.store.kept.tokens import Tokens
@@ -33,7 +34,7 @@ from pricing.store.records import history, links, mappings, names, rebase, remov
 from pricing.store.records.loading import LoadReport, load_files
 from pricing.store.records.quarantine import export_quarantine
 from pricing.store.records.sales import digest, read_sales
-from pricing.store.state import CHANGES_SEEN, StoredState, read_state, record_changes
+from pricing.store.state import CHANGES_SEEN, StoredState, changes_a_fit_sees, read_state
 
 Facts = dict[str, str | float | int]
 CellValues = Mapping[str, str | None]
@@ -161,6 +162,11 @@ class Market:
         return Appraisals(self._connection, self.receipt)
 
     @property
+    def statements(self) -> Statements:
+        """What people say of prices."""
+        return Statements(self._connection, self.receipt)
+
+    @property
     def choices(self) -> Choices:
         """Choices about comparable sales, with their reasons."""
         return Choices(self._connection)
@@ -200,6 +206,10 @@ class Market:
         """
         with self._connection() as opened:
             return read_sales(opened, as_of, every_record=every_record)
+
+    def opinions(self, as_of: date | None = None) -> pl.DataFrame:
+        """What people say, in force: see ``Statements.read``."""
+        return self.statements.read(as_of)
 
     def quarantine(self) -> pl.DataFrame:
         """Rejected rows that wait to be mended: where each came from, the rules it broke, its cells as
@@ -370,7 +380,7 @@ class Market:
             (earlier,) = run(opened, "SELECT count(*) FROM fits")[0]
             fit_id = f"fit-{earlier + 1:04d}"
             add_row(opened, "fits", fit_id=fit_id, fitted_at=at, facts=json.dumps(facts), payload=payload)
-            write_audit(opened, at, "fit", fit_id, {**facts, CHANGES_SEEN: record_changes(opened)})
+            write_audit(opened, at, "fit", fit_id, {**facts, CHANGES_SEEN: changes_a_fit_sees(opened)})
             keep_result(opened, self.receipt, {"fit_id": fit_id})
         return fit_id
 

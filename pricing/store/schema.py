@@ -1,18 +1,19 @@
 """Every table of a market file, once: its columns, what they must hold, and the key of its rows."""
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from typing import Final
 
 import duckdb
 import polars as pl
 
+from pricing.opinions.statement import REQUIRED, TYPES
 from pricing.records.contract import Contract
 from pricing.store.connection import run
 
 KIND: Final = "classic car market"
 
-VERSION: Final = "4"
+VERSION: Final = "5"
 """Of the files that this program writes; raised with any change of a table (``migrations``)."""
 
 _SQL_TYPES: Final = {
@@ -26,13 +27,17 @@ _SQL_TYPES: Final = {
 }
 
 
+def _columns(types: Mapping[str, pl.DataType], required: Collection[str]) -> str:
+    """Columns of polars types, as SQL."""
+    return ", ".join(
+        f"{name} {_SQL_TYPES[kind]}{' NOT NULL' if name in required else ''}" for name, kind in types.items()
+    )
+
+
 def _record_columns() -> str:
     """The contract's columns, as SQL."""
     required = {name for name, column in Contract.columns().items() if not column.nullable}
-    return ", ".join(
-        f"{name} {_SQL_TYPES[kind]}{' NOT NULL' if name in required else ''}"
-        for name, kind in pl.Schema(Contract).items()
-    )
+    return _columns(dict(pl.Schema(Contract)), required)
 
 
 @dataclass(frozen=True)
@@ -106,6 +111,11 @@ TABLES: Final = {
         "fit_id VARCHAR NOT NULL, records VARCHAR NOT NULL, scored_at TIMESTAMP NOT NULL, "
         "facts VARCHAR NOT NULL, payload BLOB NOT NULL",
         ("fit_id",),
+    ),
+    "opinions": Table(
+        f"opinion_id VARCHAR NOT NULL, {_columns(TYPES, REQUIRED)}, file VARCHAR, "
+        "kept_at TIMESTAMP NOT NULL, withdrawn_at TIMESTAMP, withdrawn_for VARCHAR",
+        ("opinion_id",),
     ),
     "settings": Table("name VARCHAR NOT NULL, value VARCHAR NOT NULL", ("name",)),
     "evidence_choices": Table(

@@ -18,9 +18,12 @@ from pricing.store.records.terms import own_rates
 RECORD_ACTIONS: Final = ("load", "undo", "correct", "part", "link", "name", "forget name", "rebase", "remove")
 """Actions of the audit trail after which ``Market.sales`` may give something else."""
 
+OPINION_ACTIONS: Final = ("opinions", "withdraw opinion")
+"""Actions after which ``Market.opinions`` may."""
 
 CHANGES_SEEN: Final = "record_changes"
-"""In the detail of a fit's line of the audit trail: how many changes of records there had been."""
+"""In the detail of a fit's line of the audit trail: how many changes of records and opinions there had
+been."""
 
 
 @dataclass(frozen=True)
@@ -31,14 +34,15 @@ class StoredState:
         records: differs whenever ``Market.sales`` may.
         batches: loads that stand.
         fit: the newest fit.
-        stale: whether records have changed since it was made, told by counting and not by a clock, which may
-            be set back.
+        stale: whether records or opinions have changed since it was made, told by counting and not by a
+            clock, which may be set back.
         last_sale: the day of the last sale on record.
         base_currency: the currency that all prices are in (ISO 4217).
         fits: the ids of the fits kept, oldest first.
         settings: texts under names, what a person set.
         tokens: those that were not revoked, by digest.
         own_rates: the user's own exchange rates, see ``Market.own_rates``.
+        opinions: how often what people say has changed.
     """
 
     records: str
@@ -51,11 +55,12 @@ class StoredState:
     settings: Mapping[str, str] = field(default_factory=dict)
     tokens: Mapping[str, Token] = field(default_factory=dict, repr=False)
     own_rates: pl.DataFrame | None = field(default=None, repr=False, compare=False)
+    opinions: int = 0
 
 
 def read_state(opened: duckdb.DuckDBPyConnection) -> StoredState:
     """See ``Market.state``."""
-    changes = record_changes(opened)
+    changes, said = _changes(opened, RECORD_ACTIONS), _changes(opened, OPINION_ACTIONS)
     ((last,),) = run(
         opened, "SELECT max(done_at) FROM audit WHERE list_contains(?, action)", [list(RECORD_ACTIONS)]
     )
@@ -71,7 +76,7 @@ def read_state(opened: duckdb.DuckDBPyConnection) -> StoredState:
     fit, fitted_at, detail = fits[-1] if fits else (None, None, None)
     seen = None if detail is None else json.loads(detail).get(CHANGES_SEEN)
     if seen is not None:
-        stale = changes > seen
+        stale = changes + said > seen
     else:  # a fit of a version that did not count
         stale = last is not None and fitted_at is not None and last > fitted_at
     return StoredState(
@@ -85,12 +90,15 @@ def read_state(opened: duckdb.DuckDBPyConnection) -> StoredState:
         read_settings(opened),
         tokens_in_force(opened),
         own_rates(opened),
+        said,
     )
 
 
-def record_changes(opened: duckdb.DuckDBPyConnection) -> int:
-    """How often records have been changed."""
-    ((count,),) = run(
-        opened, "SELECT count(*) FROM audit WHERE list_contains(?, action)", [list(RECORD_ACTIONS)]
-    )
+def changes_a_fit_sees(opened: duckdb.DuckDBPyConnection) -> int:
+    """How often records or opinions have been changed."""
+    return _changes(opened, RECORD_ACTIONS + OPINION_ACTIONS)
+
+
+def _changes(opened: duckdb.DuckDBPyConnection, actions: tuple[str, ...]) -> int:
+    ((count,),) = run(opened, "SELECT count(*) FROM audit WHERE list_contains(?, action)", [list(actions)])
     return int(count)

@@ -21,6 +21,8 @@ def market_warning(state: StoredState, today: date) -> str | None:
     >>> market_warning(StoredState("", 0, None, False, None), date(2025, 6, 30))
     'The market holds no sale yet: load sale records first.'
     """
+    if state.last_sale is None and state.opinions:
+        return "The market holds no sale: prices rest on what people say alone."
     if state.last_sale is None:
         return "The market holds no sale yet: load sale records first."
     said = []

@@ -3,7 +3,7 @@
 from pricing.decisions.channel_proceeds import HORIZON, ChannelProceeds
 from pricing.decisions.selling import Selling
 from pricing.decisions.time_to_sale import TimeToSale
-from pricing.words.sentences import exact_words, money_words
+from pricing.words.sentences import exact_words, money_words, range_sentence
 
 
 def channel_sentence(facts: Selling, found: ChannelProceeds) -> str:
@@ -128,6 +128,7 @@ def first_sentences(facts: Selling) -> list[str]:
 def selling_sentences(facts: Selling) -> list[str]:
     """Everything in the order a seller needs it."""
     return [
+        *([range_sentence(facts.valuation)] if facts.valuation.opinion_alone else []),
         *(channel_sentence(facts, found) for found in facts.channels),
         *auction_sentences(facts),
         *waiting_sentences(facts),

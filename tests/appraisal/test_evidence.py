@@ -34,7 +34,9 @@ def test_the_evidence_is_what_the_library_says(market: Market) -> None:
     asked = model.price_range(frame.cast({"year": pl.Int16}))
     assert found.valuation.mid is not None
     assert float(found.valuation.mid) == pytest.approx(asked["mid"].item(), abs=0.01)
-    again = find_comparables(known(market).book, car_of(market, car), as_of=last_day(market))
+    book = known(market).book
+    assert book is not None
+    again = find_comparables(book, car_of(market, car), as_of=last_day(market))
     assert found.comparables is not None
     assert found.comparables.table["record_id"].to_list() == again.table["record_id"].to_list()
     assert (found.comparables.low, found.comparables.mid) == (again.low, again.mid)

@@ -125,7 +125,7 @@ def test_what_does_not_exist_is_named(construction: str, options: dict[str, obje
         ('id = "one"', "", "a check without an id"),
         ('make = "A"', "", "must name its make"),
         ('name = "one"', "name = 1", "needs a name"),
-        ('name = "one"', 'name = "', "cannot be read as a sheet"),
+        ('name = "one"', 'name = "', "cannot be read as TOML"),
     ],
 )
 def test_a_sheet_that_makes_no_sense_is_refused_in_one_line(

@@ -38,6 +38,7 @@ PAGES = (
     "sell",
     "appraisals",
     "market",
+    "opinions",
     "records",
     "scores",
     "settings",

@@ -177,6 +177,7 @@ def test_a_file_of_the_second_version_loses_nothing(tmp_path: Path) -> None:
     fresh = Market.open(tmp_path / "fresh.duckdb")
     assert layout(path) == layout(fresh.path) and constraints(path) == constraints(fresh.path)
     after = rows(path)
+    assert not after.pop("opinions")  # a table of the fifth version
     assert set(before) == set(after) and all(before.values())
     assert after.pop("market") == [(KIND, VERSION, "EUR")] and len(before.pop("market")) == 1
     assert after["audit"][:-1] == before["audit"] or len(after["audit"]) == len(before["audit"]) + 1
@@ -204,12 +205,12 @@ def test_a_row_that_was_there_twice_is_there_once(tmp_path: Path) -> None:
     once = {name: sorted(set(map(repr, kept))) for name, kept in rows(path).items()}
     with duckdb.connect(str(path)) as opened:
         for name, table in TABLES.items():
-            if table.key and name not in ("market", "settings", "evidence_choices"):
+            if name in once and table.key and name not in ("market", "settings", "evidence_choices"):
                 opened.execute(f"INSERT INTO {name} SELECT * FROM {name}")  # noqa: S608
     Market.open(path, create=False)
     after = {name: sorted(map(repr, kept)) for name, kept in rows(path).items()}
     for name, table in TABLES.items():
-        if table.key and name not in ("market", "settings", "evidence_choices"):
+        if name in once and table.key and name not in ("market", "settings", "evidence_choices"):
             assert after[name] == once[name], name
 
 

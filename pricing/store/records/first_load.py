@@ -58,12 +58,19 @@ def load_into(
 
     if place.exists() or is_copy(place):
         market = Market.open(place, base_currency=base_currency or DEFAULT_CURRENCY)
-        if base_currency not in (None, market.base_currency):
-            raise MarketError(
-                f"{place} keeps its prices in {market.base_currency}, not in {base_currency}; "
-                f"to change that: pricing currency {base_currency}"
-            )
-        return load(market, dry_run)
+        empty = market.common_currency() is None  # such as one made for its tokens
+        if base_currency is not None and base_currency != market.base_currency:
+            if not empty:
+                raise MarketError(
+                    f"{place} keeps its prices in {market.base_currency}, not in {base_currency}; "
+                    f"to change that: pricing currency {base_currency}"
+                )
+            if not dry_run:
+                market.rebase(base_currency)
+        report = load(market, dry_run)
+        if empty and base_currency is None and not dry_run:
+            _propose_currency(Market.open(place, create=False))
+        return report
     with tempfile.TemporaryDirectory(prefix="pricing-") if dry_run else new_file(place) as made:
         draft = Path(made) / "trial.duckdb" if dry_run else Path(made)
         report = load(Market.open(draft, base_currency=base_currency or DEFAULT_CURRENCY))

@@ -1,0 +1,189 @@
+"""Commands for what people say of prices: ``pricing opinions add``, ``load``, ``list``, ``withdraw``,
+``score``."""
+
+from dataclasses import asdict
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from pricing.cli.frames import say, show
+from pricing.cli.market_option import MarketOption
+from pricing.cli.output import answer, done
+from pricing.errors import OpinionError
+from pricing.operations.opening import MARKET_FILE, open_market
+
+if TYPE_CHECKING:
+    from pricing.store.kept.opinions import KeptOpinions
+
+opinion_app = typer.Typer(
+    no_args_is_help=True, help="What experienced people say, as evidence beside the sales, never among them."
+)
+
+MeantOption = Annotated[
+    bool, typer.Option("--meant", help="A better state is meant to fetch less: asked again, and so it is.")
+]
+
+
+@opinion_app.command(
+    epilog="Example: pricing opinions add --source 'A. Rowe' --make Wexcombe --model Sedge --holds 'eight in "
+    "ten' --currency GBP --project :1000 --average 3000:5000 --top 8000:10000"
+)
+def add(
+    source: Annotated[str, typer.Option(help="Who says it.")],
+    make: Annotated[str, typer.Option(help="Make of the cars it is about.")],
+    model: Annotated[str, typer.Option(help="Model of the make.")],
+    holds: Annotated[str, typer.Option(help="What a span is meant to hold: half, eight in ten, nearly all.")],
+    currency: Annotated[str, typer.Option(help="Currency of the amounts (ISO 4217).")],
+    project: Annotated[str | None, typer.Option(help="LOW:HIGH, an end may be left open.")] = None,
+    restorable: Annotated[str | None, typer.Option(help="Of a solid restorable car.")] = None,
+    average: Annotated[str | None, typer.Option(help="Of an average car.")] = None,
+    top: Annotated[str | None, typer.Option(help="Of a car in top condition.")] = None,
+    score: Annotated[
+        list[str] | None, typer.Option(help="Of a car of a score: SCORE=LOW:HIGH; may be repeated.")
+    ] = None,
+    standing: Annotated[str | None, typer.Option(help="Who the source is, in own words.")] = None,
+    basis: Annotated[str, typer.Option(help="What the amounts include: all-in, hammer or net.")] = "all-in",
+    day: Annotated[str | None, typer.Option("--on", help="Day it was said (YYYY-MM-DD); else today.")] = None,
+    variant: Annotated[str | None, typer.Option(help="Variant; without it, all of the model.")] = None,
+    years: Annotated[str | None, typer.Option(help="Model years FROM-TO; without it, all.")] = None,
+    country: Annotated[str | None, typer.Option(help="Where (ISO 3166); without it, anywhere.")] = None,
+    channel: Annotated[str | None, typer.Option(help="auction, dealer or private; else any.")] = None,
+    meant: MeantOption = False,
+    market: MarketOption = MARKET_FILE,
+) -> None:
+    """Keep what one person says of the bands of a model; LOW:MIDDLE:HIGH where the middle was asked for."""
+    import polars as pl
+
+    from pricing.store.audit import now
+    from pricing.vocabulary import CONDITION_BANDS
+
+    spans = [
+        *(
+            ({"condition_band": band}, typed)
+            for band, typed in zip(CONDITION_BANDS, (project, restorable, average, top), strict=True)
+        ),
+        *(({"condition_score": typed.partition("=")[0]}, typed.partition("=")[2]) for typed in score or []),
+    ]
+    first, _, last = (years or "").partition("-")
+    common = {
+        "source": source, "standing": standing, "stated_on": day or now().date().isoformat(), "make": make,
+        "model": model, "variant": variant, "year_from": first or None, "year_to": last or first or None,
+        "country": country, "channel": channel, "currency": currency, "price_basis": basis, "holds": holds,
+    }  # fmt: skip
+    rows = [common | state | _span(typed) for state, typed in spans if typed is not None]
+    if not rows:
+        raise OpinionError("nothing is said of any state: give --project, --restorable, --average or --top")
+    cells = pl.DataFrame(rows, infer_schema_length=None).cast(pl.String)
+    _report(open_market(market).statements.add(cells, meant=meant))
+
+
+@opinion_app.command(epilog="Example: pricing opinions load bands.xlsx")
+def load(
+    files: Annotated[
+        list[Path], typer.Argument(help="csv, xlsx and what sales are read from.", show_default=False)
+    ],
+    meant: MeantOption = False,
+    market: MarketOption = MARKET_FILE,
+) -> None:
+    """Keep the statements of files, each whole or not at all; the market file is made when absent.
+
+    Columns: source, standing, stated_on, make, model, variant, year_from, year_to, country, channel,
+    condition_band or condition_score, low, middle, high, currency, price_basis, holds.
+    """
+    from pricing.store.market import Market
+
+    _report(Market.open(market).statements.load(files, meant=meant))
+
+
+@opinion_app.command(name="list", epilog="Example: pricing opinions list --make Wexcombe --model Sedge")
+def list_opinions(
+    make: Annotated[str | None, typer.Option(help="Make; without it, all.")] = None,
+    model: Annotated[str | None, typer.Option(help="Model of the make.")] = None,
+    source: Annotated[str | None, typer.Option(help="Source; without it, all.")] = None,
+    every: Annotated[bool, typer.Option("--every", help="Those withdrawn too.")] = False,
+    market: MarketOption = MARKET_FILE,
+) -> None:
+    """List what people say, what changed of it, and where a source contradicts itself."""
+    import polars as pl
+
+    from pricing.opinions.statement import changes, inversions
+    from pricing.words.opinions import statement_words, subject_words
+
+    said = open_market(market).statements.read(every=every)
+    wanted = {"make": make, "model": model, "source": source}
+    said = said.filter(*(pl.col(name) == value for name, value in wanted.items() if value is not None))
+    in_force = said.filter(pl.col("withdrawn_at").is_null())
+    sentences = [
+        f"{row['opinion_id'][:8]}  {subject_words(row)}, {statement_words(row)}"
+        + ("" if row["withdrawn_at"] is None else f"; withdrawn: {row['withdrawn_for']}")
+        for row in said.iter_rows(named=True)
+    ]
+    sentences += [question.sentence for question in inversions(in_force)]
+    changed = changes(in_force)
+
+    def shown() -> None:
+        for sentence in sentences or ["nobody has said anything of such cars yet"]:
+            say(sentence)
+        if changed.height:
+            columns = ["source", "make", "model", "condition_band", "stated_on_before", "low_before",
+                       "high_before", "stated_on", "low", "high", "change"]  # fmt: skip
+            show(changed.select(columns).with_columns(pl.col("change").round(2)), "What sources changed")
+
+    answer(said, shown)
+
+
+@opinion_app.command(epilog="Example: pricing opinions withdraw 5b1c --reason 'mistyped'")
+def withdraw(
+    opinion: Annotated[str, typer.Argument(help="Statement, or the start of its name.", show_default=False)],
+    reason: Annotated[str, typer.Option(help="Why it goes.")],
+    market: MarketOption = MARKET_FILE,
+) -> None:
+    """Withdraw a statement: it is kept, and counts no more."""
+    name = open_market(market).statements.withdraw(opinion, reason)
+    done({"opinion_id": name}, f"{name} is withdrawn; it is kept, and counts no more.")
+
+
+@opinion_app.command(epilog="Example: pricing opinions score --by condition_band")
+def score(
+    by: Annotated[str | None, typer.Option(help="Bias by condition_band or by price, besides.")] = None,
+    market: MarketOption = MARKET_FILE,
+) -> None:
+    """How good each source's feel for prices was, against the sales that came later."""
+    from pricing.decisions.source_record import source_record
+    from pricing.snapshot_source import source_of
+    from pricing.words.opinions import HONESTY, score_sentence
+
+    found = source_record(source_of(open_market(market).path).newest())
+    if by is not None and by not in ("condition_band", "price"):
+        raise OpinionError(f"bias is told by condition_band or by price; got {by!r}")
+    table = None if by is None else found.bias_by(by)
+
+    def shown() -> None:
+        if found.sources.is_empty():
+            say("nobody has said anything yet: pricing opinions add, or load")
+        for row in found.sources.iter_rows(named=True):
+            say(score_sentence(row))
+        if table is not None:
+            import polars as pl
+
+            show(table.with_columns(pl.col("bias", "held").round(3)), f"Bias by {by}")
+        say(HONESTY)
+
+    answer(found.sources if table is None else {"sources": found.sources, f"by {by}": table}, shown)
+
+
+def _span(typed: str) -> dict[str, str | None]:
+    """``LOW:HIGH`` or ``LOW:MIDDLE:HIGH``, an end open."""
+    parts = [part.strip() or None for part in typed.split(":")]
+    if len(parts) not in (2, 3):
+        raise OpinionError(
+            f"a span is LOW:HIGH, or LOW:MIDDLE:HIGH, such as 3000:5000 or :1000; got {typed!r}"
+        )
+    return {"low": parts[0], "middle": parts[1] if len(parts) == 3 else None, "high": parts[-1]}
+
+
+def _report(kept: "KeptOpinions") -> None:
+    known = f"; {kept.known} were known already" if kept.known else ""
+    sentence = f"{kept.kept} of {kept.read} statements are kept{known}. To have prices see them: pricing fit"
+    done(asdict(kept), sentence)

@@ -1,0 +1,100 @@
+"""What is said, sold and reckoned of one model, band by band, side by side: to be seen where it
+contradicts."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+from typing import Any, Final, Protocol
+
+import polars as pl
+
+from pricing.decisions.price_by_score import GivesDistributions
+from pricing.evidence.source_scores import band_of_car
+from pricing.opinions.statement import Question, changes, in_force, inversions
+from pricing.vocabulary import CONDITION_BANDS, SPANS
+
+SALES_BACK: Final = 5
+"""Years of sales that are shown beside."""
+
+
+class SpokenOf(Protocol):
+    """What is read of a market: a ``Snapshot`` is one."""
+
+    @property
+    def base_currency(self) -> str:
+        """The currency of every price (ISO 4217)."""
+
+    def sales(self) -> pl.DataFrame:
+        """The sales and offers, as ``Market.sales`` gives them."""
+
+    def opinions(self) -> pl.DataFrame:
+        """What people say, as ``Market.opinions`` gives it."""
+
+
+@dataclass(frozen=True)
+class StatedBands:
+    """Of one model, all-in in ``currency``: ``opinions`` in force (``source``, ``condition_band``, ``low``,
+    ``high``, open ends null, ``stated_on``, ``holds``), ``sales`` of the last ``SALES_BACK`` years
+    (``condition_band``, ``price``, ``event_date``), the price ``model``'s range in each band
+    (``condition_band``, ``low``, ``mid``, ``high``, those without left out) at ``coverage``; what sources are
+    asked again, and what they ``changed``."""
+
+    make: str
+    model_name: str
+    currency: str
+    coverage: float
+    opinions: pl.DataFrame
+    sales: pl.DataFrame
+    model: pl.DataFrame
+    questions: tuple[Question, ...]
+    changed: pl.DataFrame
+
+
+def stated_bands(
+    market: SpokenOf,
+    model: GivesDistributions | None,
+    make: str,
+    model_name: str,
+    *,
+    holds: str = "eight in ten",
+    said: Mapping[str, Any] | None = None,
+) -> StatedBands:
+    """What is known of a model's bands; ``said`` may name the variant and the year of the car that the price
+    model is asked about, which is otherwise of the middle year on record."""
+    of_model = (pl.col("make") == make) & (pl.col("model") == model_name)
+    sales = market.sales().filter(of_model, pl.col("outcome") == "sold")
+    opinions = market.opinions().filter(of_model)
+    last: date | None = sales["event_date"].max()  # type: ignore[assignment]
+    since = None if last is None else last.replace(year=last.year - SALES_BACK, day=1)
+    middle = sales["year"].median()
+    asked = {"year": None if middle is None else round(float(middle))} | dict(said or {})  # type: ignore[arg-type]
+    ranges = pl.DataFrame(
+        schema={"condition_band": pl.String} | dict.fromkeys(("low", "mid", "high"), pl.Float64)
+    )
+    if model is not None:
+        cars = pl.DataFrame(
+            {"make": make, "model": model_name, "condition_band": CONDITION_BANDS, **asked}, strict=False
+        )
+        found = model.distribution(cars).ranges(SPANS[holds])
+        ranges = cars.select("condition_band").hstack(found.select("low", "mid", "high")).drop_nulls("mid")
+    force = in_force(opinions).filter(pl.any_horizontal(pl.col("low_price", "high_price").is_not_null()))
+    return StatedBands(
+        make,
+        model_name,
+        market.base_currency,
+        SPANS[holds],
+        force.select(
+            "source",
+            "stated_on",
+            "holds",
+            condition_band=band_of_car(),
+            low=pl.col("low_price").cast(pl.Float64),
+            high=pl.col("high_price").cast(pl.Float64),
+        ),  # fmt: skip
+        sales.filter(pl.lit(since is None) | (pl.col("event_date") >= pl.lit(since)))
+        .select("event_date", condition_band=band_of_car(), price=pl.col("price").cast(pl.Float64))
+        .drop_nulls(),
+        ranges,
+        tuple(inversions(opinions)),
+        changes(opinions),
+    )

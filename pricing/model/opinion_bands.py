@@ -1,0 +1,241 @@
+"""A market without sales enough for a price model, priced by what people say: the stated bands, and nothing
+made of them.
+
+Where nobody can be held against sales, no bias is taken off and no error put on: who says that eight in ten
+sell between two prices is handed on as having said so. Several sources are an even mixture (a linear pool,
+Stone 1961), of which mean and variance of the log price are kept. There is no index in such a market, so that
+bands are those of the day they were said on. Answers are marked as opinion alone.
+"""
+
+from datetime import date
+from importlib.metadata import version
+from typing import Any, Final, Self
+
+import numpy as np
+import polars as pl
+from scipy.special import ndtri
+
+from pricing.errors import ModelError
+from pricing.model.condition_scale import ConditionScale
+from pricing.model.distribution import PriceDistribution
+from pricing.model.frames import Frame, as_polars
+from pricing.model.ground import Ground
+from pricing.model.pooling import Floats, Ints
+from pricing.model.price_model import PriceModel
+from pricing.model.score_law import LEVELS, ScoreLaw
+from pricing.model.spec import FeatureSpec
+from pricing.model.statements import middles
+from pricing.vocabulary import CONDITION_BANDS, SPANS
+
+ALONE: Final = "opinion alone"
+"""The evidence of every price that rests on nothing but what people say."""
+
+STATED: Final = "stated by"
+"""The one term of such a price."""
+
+_OPEN: Final = ("variant", "country", "channel")
+"""What a statement may leave open: it then speaks of all."""
+
+
+class StatedLaw(ScoreLaw):
+    """The normal law that a stated span stands for; no sale has confirmed it, and any coverage can be read
+    off it."""
+
+    def promises(self, coverage: float) -> bool:
+        """A stated span is handed on, whatever it is worth."""
+        return True
+
+
+class OpinionBands(PriceModel):
+    """Price distributions out of statements alone; asked as any price model is.
+
+    >>> said = pl.DataFrame({"source": ["A. Rowe"], "stated_on": [date(2026, 5, 1)], "make": ["Corvane"],
+    ...     "model": ["Six"], "condition_band": ["average"], "low_price": [3000.0], "high_price": [5000.0],
+    ...     "holds": ["eight in ten"]})
+    >>> bands = OpinionBands.of(said)
+    >>> car = pl.DataFrame({"make": ["Corvane"], "model": ["Six"], "condition_band": ["average"]})
+    >>> bands.distribution(car).ranges().select(pl.col("low", "high").round(6), "evidence").row(0)
+    (3000.0, 5000.0, 'opinion alone')
+    """
+
+    unfitted = "prices rest on opinions alone here: there are too few sales for a price model"
+
+    def __init__(self, said: pl.DataFrame, sales: int, seed: int = 0) -> None:
+        """Of statements laid out, as a kept fit has them; see ``of``."""
+        super().__init__(FeatureSpec.cars(), seed)
+        self.said = said
+        self.facts = {
+            "rows": said.height, "sales": sales, "asking": 0, "unsold": 0, "calibration_sales": 0,
+            "opinions": said.height, "sources": said["source"].n_unique(), "opinion_alone": True,
+            "first_date": str(said["stated_on"].min()), "last_date": str(said["stated_on"].max()),
+            "seed": self.seed, "version": version("classic-car-pricing"),
+        }  # fmt: skip
+
+    def __repr__(self) -> str:
+        return f"OpinionBands of {self.said.height:,} statements: no price model, for want of sales"
+
+    @classmethod
+    def of(cls, opinions: Frame, sales: int = 0) -> Self:
+        """From statements as ``Market.opinions`` gives them; ``sales`` is how many the market has.
+
+        Raises:
+            ModelError: there is no statement.
+        """
+        said = as_polars(opinions)
+        if said.is_empty():
+            raise ModelError("there is no statement of what cars fetch")
+        return cls(_laid_out(said), sales)
+
+    def grounds(self, cars: Frame, as_of: date | None = None) -> list[Ground]:
+        """Nothing but opinions: how many there are of each car's model."""
+        asked = self.spec.prepared(as_polars(cars))
+        counts = self.said.group_by("make", "model").len("said")
+        found = asked.join(counts, on=["make", "model"], how="left", maintain_order="left")
+        return [Ground(0.0, 0.0, 1.0, 0.0, 0.0, 0, 0, said) for said in found["said"].fill_null(0).to_list()]
+
+    def asking_gaps(self) -> pl.DataFrame:
+        """No asking prices were seen: no rows."""
+        numbers = dict.fromkeys(("factor", "low", "high"), pl.Float64)
+        return pl.DataFrame(schema={"asking_by": pl.String, "tier": pl.String, **numbers})
+
+    def distribution(self, cars: Frame, as_of: date | None = None) -> PriceDistribution:
+        """The price distribution of every car, row by row."""
+        features = self.spec.prepared(as_polars(cars))
+        centre, spread, said = self._pooled(features)
+        scale = ConditionScale("condition_band", CONDITION_BANDS, "condition_score", 1.5, True, True, ())
+        position, band = scale.placed(features.select(scale.expressions))
+        graded = band < len(CONDITION_BANDS)
+        own = np.minimum(band, len(CONDITION_BANDS) - 1)
+        row = np.arange(len(own))
+        at = np.clip(position, 0.0, len(CONDITION_BANDS) - 1.0)
+        left, part = np.floor(at).astype(np.int64), at - np.floor(at)
+        right = np.minimum(left + 1, len(CONDITION_BANDS) - 1)
+
+        def between(values: Floats) -> Floats:
+            mixed = (1.0 - part) * values[row, left] + part * values[row, right]
+            mixed = np.where(part == 0.0, values[row, left], mixed)
+            return np.where(np.isfinite(mixed), mixed, values[row, own])
+
+        mid, wide = between(centre), between(spread)
+        given = graded & np.isfinite(mid)
+        worse = (np.arange(len(CONDITION_BANDS)) < np.minimum(own, at)[:, None]) & np.isfinite(centre)
+        reason = pl.Series("reason", self._why_not(features, own, graded, given), dtype=pl.String)
+        return PriceDistribution(
+            StatedLaw(ndtri(LEVELS), 0),
+            np.column_stack([mid, np.where(worse, centre, mid[:, None])]),
+            np.column_stack([wide, np.where(worse, spread, wide[:, None])]),
+            pl.Series("evidence", [ALONE] * len(own), dtype=pl.String),
+            reason,
+            pl.Series("remark", self._remarks(said, own, given), dtype=pl.String),
+            lambda rows: _terms(rows, mid, said, own),
+        )
+
+    def _pooled(
+        self, features: pl.DataFrame
+    ) -> tuple[Floats, Floats, dict[tuple[int, int], tuple[str, date]]]:
+        """Of every car in every band the mean and deviation of the log price, NaN where nobody said any, and
+        who said it last on which day."""
+        bands = len(CONDITION_BANDS)
+        cars = features.with_row_index("row")
+        near = cars.join(self.said, on=["make", "model"], suffix="_said")
+        fits = [
+            pl.col(f"{name}_said").is_null()
+            | pl.col(name).is_null()
+            | (pl.col(name) == pl.col(f"{name}_said"))
+            for name in _OPEN
+        ]
+        year = pl.col("year")
+        fits += [
+            (year >= pl.col("year_from")).fill_null(True),
+            (year <= pl.col("year_to")).fill_null(True),
+        ]
+        exact = sum(
+            (pl.col(f"{name}_said").is_not_null().cast(pl.Int8) for name in _OPEN), pl.lit(0, pl.Int8)
+        )
+        pooled = (
+            near.filter(*fits)
+            .with_columns(exact=exact)
+            .sort("exact", "stated_on", maintain_order=True)
+            .unique(["row", "place", "source"], keep="last", maintain_order=True)
+            .group_by("row", "place", maintain_order=True)
+            .agg(
+                mean=pl.col("middle").mean(),
+                variance=pl.col("spread").pow(2).mean() + pl.col("middle").var(ddof=0),
+                sources=pl.col("source").unique(maintain_order=True).str.join(", "),
+                day=pl.col("stated_on").max(),
+            )
+        )
+        centre, spread = np.full((len(features), bands), np.nan), np.full((len(features), bands), np.nan)
+        row, place = pooled["row"].to_numpy(), pooled["place"].to_numpy()
+        centre[row, place] = pooled["mean"].to_numpy()
+        spread[row, place] = np.sqrt(pooled["variance"].to_numpy())
+        told = dict(
+            zip(
+                zip(row.tolist(), place.tolist(), strict=True),
+                zip(pooled["sources"].to_list(), pooled["day"].to_list(), strict=True),
+                strict=True,
+            )
+        )
+        return centre, spread, told
+
+    def _why_not(self, features: pl.DataFrame, band: Ints, graded: Any, given: Any) -> list[str | None]:
+        names = features.select(pl.concat_str("make", "model", separator=" ", ignore_nulls=True)).to_series()
+        return [
+            None
+            if ok
+            else f"nobody has said what a {name} in the state '{CONDITION_BANDS[place]}' fetches"
+            if known
+            else "opinions are by the state of the car: without it, and with too few sales, there is no range"
+            for name, place, known, ok in zip(names, band, graded, given, strict=True)
+        ]
+
+    def _remarks(self, said: Any, band: Ints, given: Any) -> list[str | None]:
+        few = f"the market has {self.facts['sales']} sales, too few for a price model"
+        told: list[str | None] = []
+        for row, (place, ok) in enumerate(zip(band.tolist(), given, strict=True)):
+            sources, day = said.get((row, place), ("", None))
+            told.append(
+                f"{ALONE}: no sale confirms this range, which is as {sources} said it (last on {day}) and "
+                f"not brought to another day, for there is no index; {few}"
+                if ok and day
+                else None
+            )
+        return told
+
+
+def _laid_out(said: pl.DataFrame) -> pl.DataFrame:
+    """Statements as they are asked: by band, middle and spread in logs."""
+    absent = {
+        "variant": pl.String, "country": pl.String, "channel": pl.String, "year_from": pl.Int16,
+        "year_to": pl.Int16, "condition_score": pl.Float64, "middle_price": pl.Float64,
+    }  # fmt: skip
+    said = said.with_columns(
+        pl.lit(None, kind).alias(name) for name, kind in absent.items() if name not in said.columns
+    )
+    low, mid, high = (
+        said[f"{name}_price"].cast(pl.Float64).to_numpy().astype(np.float64)
+        for name in ("low", "middle", "high")
+    )
+    share = said["holds"].replace_strict(SPANS, return_dtype=pl.Float64).to_numpy()
+    source = np.unique(said["source"].to_numpy(), return_inverse=True)[1].ravel()
+    middle, spread = middles(low, mid, high, share, source)
+    scale = ConditionScale("condition_band", CONDITION_BANDS, "condition_score", 1.5, True, True, ())
+    _, band = scale.placed(said.select(scale.expressions))
+    return said.select(
+        "source", "stated_on", "make", "model", *_OPEN, "year_from", "year_to",
+        place=pl.Series(band), middle=pl.Series(middle), spread=pl.Series(spread),
+    ).filter(pl.col("place") < len(CONDITION_BANDS))  # fmt: skip
+
+
+def _terms(rows: Ints, mid: Floats, said: Any, band: Ints) -> pl.DataFrame:
+    return pl.DataFrame(
+        {
+            "row": np.arange(len(rows)),
+            "term": [STATED] * len(rows),
+            "value": [said.get((int(row), int(band[row])), (None, None))[0] for row in rows],
+            "factor": np.exp(mid[rows]),
+            "low": pl.Series([None] * len(rows), dtype=pl.Float64),
+            "high": pl.Series([None] * len(rows), dtype=pl.Float64),
+            "per_cent": np.zeros(len(rows)),
+        }
+    )

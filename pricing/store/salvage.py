@@ -1,0 +1,191 @@
+"""A damaged market: every page read, and what can still be read written into a new market."""
+
+import hashlib
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final
+
+import duckdb
+import polars as pl
+
+from pricing.errors import DamagedError, MarketError
+from pricing.store.audit import now, write_audit
+from pricing.store.connection import add_row, connection, file_connection, frame, quoted, run
+from pricing.store.copying import market_tables
+from pricing.store.opening import new_file
+from pricing.store.schema import KIND, TABLES, VERSION, create_tables
+
+SMALLEST: Final = 2048
+"""Rows that are read together at least: as many as DuckDB keeps in one vector."""
+
+NAMED: Final = 20
+"""Lost records that are named, where their names can be read."""
+
+
+@dataclass(frozen=True)
+class Salvaged:
+    """What was saved: rows by table; and what was lost, in words."""
+
+    rows: dict[str, int]
+    lost: tuple[str, ...]
+
+
+def read_every_page(path: Path) -> dict[str, int]:
+    """Read every cell of every table, by which each of their pages is held to its checksum; rows by table.
+
+    Raises:
+        DamagedError: a page is not as it was written; the message names its table.
+    """
+    rows = {}
+    with connection(path) as opened:
+        tables = list(market_tables(opened))
+    for name in tables:
+        try:
+            with connection(path) as opened:
+                ((rows[name], _),) = run(
+                    opened,
+                    f"SELECT count(*), bit_xor(hash(kept)) FROM {quoted(name)} AS kept",  # noqa: S608
+                )
+        except DamagedError as error:
+            raise DamagedError(f"table {name}: {error}") from None
+    return rows
+
+
+def altered_evidence(path: Path) -> list[str]:
+    """Digests of the appraisal evidence that does not match its own."""
+    with connection(path) as opened:
+        kept = run(opened, "SELECT digest, content FROM appraisal_evidence ORDER BY digest")
+    return [
+        f"evidence {digest[:12]}"
+        for digest, content in kept
+        if hashlib.sha256(content.encode()).hexdigest() != digest
+    ]
+
+
+def salvage(path: Path, target: Path, *, base_currency: str | None = None) -> Salvaged:
+    """Write every row of a damaged market that can be read into a new market at ``target``.
+
+    Rows are read together as far as they can be, then in ever smaller lots. A cell that cannot be read stays
+    empty where a row can be without it, and else its row is lost.
+
+    Raises:
+        MarketError: there is a file at ``target``, nothing can be read, or the base currency is neither
+            readable nor given.
+    """
+    if target.exists():
+        raise MarketError(f"{target}: there is a file of that name already; nothing was written")
+    with file_connection(path) as opened:  # a file that cannot even be opened has nothing to give
+        tables = [name for name in TABLES if name in market_tables(opened)]
+    lost: list[str] = []
+    rows: dict[str, int] = {}
+    with new_file(target) as draft, file_connection(draft, write=True) as new:
+        create_tables(new)
+        for name in tables:
+            if name == "market":
+                currency = _currency(path, base_currency)
+                add_row(new, name, kind=KIND, version=VERSION, base_currency=currency)
+                rows[name] = 1
+                continue
+            rows[name] = 0
+            for part, why in _read(path, name):
+                if why:
+                    lost.append(why)
+                if part is not None and part.height:
+                    rows[name] += _kept(new, name, part, lost)
+        write_audit(new, now(), "salvage", path.name, {"rows": sum(rows.values()), "lost": lost[:100]})
+    return Salvaged(rows, tuple(lost))
+
+
+def _currency(path: Path, given: str | None) -> str:
+    try:
+        with file_connection(path) as opened:
+            ((currency,),) = run(opened, "SELECT base_currency FROM market")
+    except (DamagedError, ValueError):
+        if given is None:
+            raise MarketError(
+                f"{path}: its base currency cannot be read; say it with --base-currency"
+            ) from None
+        return given
+    return str(currency)
+
+
+def _read(path: Path, name: str) -> Iterator[tuple[pl.DataFrame | None, str]]:
+    """The rows of a table in the largest lots that can be read, and what was lost between them."""
+    try:
+        with file_connection(path) as opened:
+            yield frame(opened, f"SELECT * FROM {quoted(name)}"), ""  # noqa: S608
+            return
+    except DamagedError:
+        pass
+    try:
+        with file_connection(path) as opened:
+            ((end,),) = run(opened, f"SELECT coalesce(max(rowid) + 1, 0) FROM {quoted(name)}")  # noqa: S608
+            columns = [column for column, _ in market_tables(opened)[name].columns]
+    except DamagedError:
+        yield None, f"{name}: all of it; how many rows it had cannot be read"
+        return
+    waiting = [(0, int(end))]
+    while waiting:
+        first, last = waiting.pop()
+        found = _rows(path, name, "*", first, last)
+        if found is not None:
+            yield found, ""
+        elif last - first > SMALLEST:
+            middle = first + -(-(last - first) // 2 // SMALLEST) * SMALLEST
+            waiting += [(middle, last), (first, middle)]
+        else:
+            yield _by_columns(path, name, columns, first, last)
+
+
+def _rows(path: Path, name: str, columns: str, first: int, last: int) -> pl.DataFrame | None:
+    """Some columns of some rows; None where they cannot be read."""
+    try:
+        with file_connection(path) as opened:
+            return frame(
+                opened,
+                f"SELECT {columns} FROM {quoted(name)} WHERE rowid >= ? AND rowid < ? ORDER BY rowid",  # noqa: S608
+                [first, last],
+            )
+    except DamagedError:
+        return None
+
+
+def _by_columns(
+    path: Path, name: str, columns: list[str], first: int, last: int
+) -> tuple[pl.DataFrame | None, str]:
+    """Rows with those of their columns that can be read, if they can be without the others."""
+    read = {column: _rows(path, name, quoted(column), first, last) for column in columns}
+    gone = [column for column, found in read.items() if found is None]
+    needed = [column for column in gone if f"{column} " in TABLES[name].columns and _needed(name, column)]
+    where = f"{name}, rows {first + 1:,} to {last:,}: {', '.join(gone)} cannot be read"
+    if not needed:
+        there = [found for found in read.values() if found is not None]
+        return pl.concat(there, how="horizontal"), f"{where}; the rows are saved without"
+    named = read.get(TABLES[name].key[0]) if TABLES[name].key else None
+    names = [] if named is None else [str(key)[:12] for key in named[:, 0].head(NAMED)]
+    more = f", among them {', '.join(names)}" if names else ""
+    return None, f"{where}, without which there is no row{more}"
+
+
+def _needed(name: str, column: str) -> bool:
+    """Whether a column of a table must hold something."""
+    parts = [part.strip() for part in TABLES[name].columns.split(",")]
+    return column in TABLES[name].key or any(
+        part.split(" ")[0].strip('"') == column and "NOT NULL" in part for part in parts
+    )
+
+
+def _kept(new: duckdb.DuckDBPyConnection, name: str, part: pl.DataFrame, lost: list[str]) -> int:
+    """Insert rows into the new market; those that it cannot hold are lost."""
+    columns = ", ".join(quoted(column) for column in part.columns)
+    new.register("saved", part)
+    first = " ON CONFLICT DO NOTHING" if TABLES[name].key and not TABLES[name].bulk else ""
+    ((count,),) = run(
+        new,
+        f"INSERT INTO {quoted(name)} ({columns}) SELECT {columns} FROM saved{first}",  # noqa: S608
+    )
+    new.unregister("saved")
+    if count < part.height:
+        lost.append(f"{name}: {part.height - int(count):,} rows under a name that another has")
+    return int(count)
