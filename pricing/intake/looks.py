@@ -14,9 +14,6 @@ from pricing.intake.written.table import MONEY_COLUMNS
 from pricing.intake.written.words import condition_text, known_words, not_known, yes_and_no
 from pricing.intake.written.years import read_year
 
-SOME: Final = 0.3
-"""The share of cells that have to say their currency or unit for the others to be taken for the same kind."""
-
 LOOKED_AT: Final = 300
 """Distinct cells of a column that are looked at."""
 

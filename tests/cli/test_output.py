@@ -15,7 +15,7 @@ from pricing.cli import main as cli
 from pricing.condition.inspection_files import save
 from pricing.decisions.plain import plain
 from pricing.decisions.valuation import value_car
-from pricing.evidence.index import price_index
+from pricing.evidence.indices.index import price_index
 from pricing.model.saved import load
 from pricing.store.market import Market
 from tests.appraisals import full_record, last_day, sheet_of
