@@ -181,6 +181,7 @@ CROWDED = {
     "pricing/api": "a file a noun of the addresses, beside what all of them share",
     "pricing/cli": "a file a group of commands and, where it prints, one for what it prints",
     "dashboards": "a file a page, beside the frame that all stand in",
+    "pricing/intake": "a file a format, and one a question that a file may raise",
 }
 """Folders of more files than that, and why."""
 
