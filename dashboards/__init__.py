@@ -1,1 +1,4 @@
-"""The Streamlit dashboard: one file a page, each ask, compute, show."""
+"""The Streamlit dashboard: one file a page, each ask, compute, show, and what all pages stand in.
+
+Not here: a rule, SQL, mathematics or a sentence that another door says too (`pricing/`).
+"""

@@ -13,7 +13,7 @@ from starlette.types import ASGIApp
 
 from dashboards.door import Door, signing_in
 from dashboards.handbook_first import HandbookFirst
-from pricing.api.problems import ProblemError
+from pricing.api.problems import HttpProblemError
 from pricing.operations.configuration import Configuration, configuration, variable
 from pricing.store.kept.tokens import Token
 
@@ -41,4 +41,4 @@ def door(settings: Configuration, opens: Callable[..., Awaitable[Token]]) -> Mid
 
 
 async def _nothing(*_: object) -> Token:
-    raise ProblemError(401, "this server trusts its own machine alone, and asks for no tokens")
+    raise HttpProblemError(401, "this server trusts its own machine alone, and asks for no tokens")

@@ -3,24 +3,25 @@
 from typing import Final
 
 import streamlit as st
+from polars.exceptions import PanicException
 
 from dashboards import (
-    address,
     appraisals,
     buying,
     caches,
     comparables,
-    frame,
     inspection,
     market,
     mending,
     opinions,
+    page_layout,
     people,
     position,
     records,
     scores,
     selling,
     setting,
+    url_state,
 )
 
 st.set_page_config(page_title="Classic car prices", layout="wide", initial_sidebar_state="collapsed")
@@ -41,20 +42,22 @@ PAGES: Final = {
 }
 # The start page stands at the server's own address, and here under a name as all others have one.
 NAMED: Final = st.Page(position.show_page, title=START, url_path="position")
-frame.know_pages(PAGES)
+page_layout.know_pages(PAGES)
 if people.show_door():
     page = st.navigation([*PAGES.values(), NAMED], position="hidden")
-    came = address.take(page.url_path)
-    frame.show_style()
+    came = url_state.take(page.url_path)
+    page_layout.show_style()
     menu = st.container()
     if came:
         with menu:
-            frame.show_menu(page)
+            page_layout.show_menu(page)
     try:
         page.run()
+    except (Exception, PanicException) as error:  # nobody foresaw it; a PricingError its page has shown
+        page_layout.show_failure(error)
     finally:
         if not came:  # it stands there from before, and the answer to a changed field goes first
             with menu:
-                frame.show_menu(page)
-    address.give()
+                page_layout.show_menu(page)
+    url_state.give()
     caches.settle()

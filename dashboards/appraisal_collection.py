@@ -12,7 +12,7 @@ import streamlit as st
 
 from dashboards import jobs, people
 from dashboards.appraisal_form import ask_layout, ask_shared_terms, ask_who
-from dashboards.shown import as_csv, show_table
+from dashboards.exhibits import as_csv, show_table
 from pricing.appraisal.collection import COLUMNS, Item, Row, figure_of, read_cars, value_collection
 from pricing.appraisal.record import Appraisal, read_record
 from pricing.intake.transfers import received

@@ -5,11 +5,11 @@ from typing import Any, Final
 
 import streamlit as st
 
-from dashboards import caches, frame, people, sheets
+from dashboards import caches, page_layout, people, sheets
 from dashboards.appraisal_collection import ask_collection
 from dashboards.appraisal_form import ask_assignment, ask_layout, ask_section, ask_who
 from dashboards.car_form import ask_car
-from dashboards.shown import show_table
+from dashboards.exhibits import show_table
 from pricing.appraisal.contents import missing
 from pricing.appraisal.facts import facts_of
 from pricing.appraisal.record import SECTIONS, Appraisal, read_record
@@ -43,8 +43,8 @@ _OPEN: Final = "appraisal_to_open"
 def show_page() -> None:
     """The appraisals there are; one of them, or a new one."""
     st.title("Appraisals")
-    with frame.one_sentence():
-        market = frame.ask_market()
+    with page_layout.one_sentence():
+        market = page_layout.ask_market()
         if market is None:
             return
         snapshot, _ = market

@@ -1,51 +1,63 @@
-"""Buy: what to pay at most and to offer first, what day one costs, bids, and what else the money buys."""
+"""Buy: a verdict on the price, what the car comes to until it stands ready, what to offer and where to stop,
+what to say to the seller, bids, and what else the money buys."""
 
 from typing import Final
 
 import polars as pl
 import streamlit as st
 
-from dashboards import frame
-from dashboards.address import BOUND
+from dashboards import caches, page_layout
+from dashboards.exhibits import offer_sheet, show_chart, show_table
+from dashboards.mending import least_chosen
 from dashboards.offer_terms import ask_amount, ask_offer
-from dashboards.shown import show_chart, show_table
+from dashboards.url_state import BOUND, within
+from pricing.car import today
 from pricing.charts.buying import bids_chart, limits_chart
+from pricing.decisions.alternatives import Wanted
 from pricing.decisions.buying import BuyerTerms, Buying, buy_car
-from pricing.operations.settings import schedule_in_force
-from pricing.reports.buying_sheet import buying_page
+from pricing.operations.settings import schedule_in_force, settings_of
+from pricing.reports.buying_sheet import buying_sheet
 from pricing.snapshot import Snapshot
+from pricing.vocabulary import DRIVE_SIDES, FIRST_YEAR
+from pricing.words.approaches import difference_sentence
 from pricing.words.buying import (
-    asking_sentences,
+    LINE_WORDS,
+    alternative_sentences,
+    argument_sentences,
     basis_note,
-    cost_sentence,
-    elsewhere_sentence,
+    gap_sentences,
     limit_sentences,
     limits_caption,
+    mended_limit_sentences,
+    total_sentences,
+    verdict_sentence,
 )
+from pricing.words.condition import goals_sentence
 from pricing.words.glossary import what_is
 from pricing.words.offers import bids_caption
 from pricing.words.plain_text import escaped
 from pricing.words.sentences import range_sentence
 
-CARS_SHOWN: Final = 12
+CARS_SHOWN: Final = 6
 
 
 def show_page() -> None:
-    """Ask for the car and the buyer's terms; show the limits and what they rest on."""
+    """Ask for the car and the buyer's terms; show the verdict and what it rests on."""
     st.title("Buy")
-    with frame.one_sentence():
-        asked = frame.ask_market_and_car()
+    with page_layout.one_sentence():
+        asked = page_layout.ask_market_and_car()
         if asked is None:
             return
         state = asked.snapshot
         offer = ask_offer(asked)
-        terms = _ask_terms(state, offer.currency)
+        answer = st.container()
+        terms = _ask_terms(state, offer.currency, inspected=offer.costs is not None)
         if offer.asking is None and offer.car.channel != "auction":
-            st.info(
+            answer.info(
                 "Give the price that is asked for the car; only an auction goes without (see the car above)."
             )
             return
-        with frame.one_sentence("This cannot be reckoned: "):
+        with answer, page_layout.one_sentence("This cannot be reckoned: "):
             _show(
                 buy_car(
                     state,
@@ -57,11 +69,15 @@ def show_page() -> None:
                     inspection=offer.inspection,
                     costs=offer.costs,
                     own_rates=state.state.own_rates,
+                    limits=settings_of(state).verdict_limits,
+                    book=page_layout.laid_out(state),
                 )
             )
 
 
-def _ask_terms(state: Snapshot, currency: str) -> BuyerTerms:
+def _ask_terms(state: Snapshot, currency: str, *, inspected: bool) -> BuyerTerms:
+    st.divider()
+    st.subheader("What you say beside")
     certainty = st.slider(
         "How sure to be that the car would fetch what it costs (%)",
         5,
@@ -77,7 +93,12 @@ def _ask_terms(state: Snapshot, currency: str) -> BuyerTerms:
         with first:
             transport = ask_amount("To bring it home", "transport", currency)
         with second:
-            repairs = ask_amount("First repairs", "first_repairs", currency)
+            repairs = None
+            if inspected:
+                st.caption("Repairs are those of the inspection, with your quotes.")
+                page_layout.link("mend", "Repairs and quotes")
+            else:
+                repairs = ask_amount("First repairs", "first_repairs", currency)
         with third:
             schedule = schedule_in_force(state)
             sources = sorted(
@@ -88,37 +109,76 @@ def _ask_terms(state: Snapshot, currency: str) -> BuyerTerms:
             imported = st.selectbox(
                 "Imported, with duty and tax of", sources, None, key="import_from", placeholder="not imported"
             )
-        frame.link("settings", "Charges stand on the page Settings")
-    return BuyerTerms(currency, certainty / 100, transport=transport, repairs=repairs, import_from=imported)
+        page_layout.link("settings", "Charges stand on the page Settings")
+    return BuyerTerms(
+        currency, certainty / 100, transport=transport, repairs=repairs, import_from=imported,
+        least=least_chosen(), wanted=_ask_wanted(state),
+    )  # fmt: skip
+
+
+def _ask_wanted(state: Snapshot) -> Wanted:
+    """What another car must be."""
+    with st.expander("What another car must be"):
+        first, second, third = st.columns(3)
+        with first:
+            body = _among("Body style", "other_body_style", caches.values(state, "body_style"))
+            drive = _among("Drive side", "other_drive_side", list(DRIVE_SIDES))
+        with second:
+            begin, end = (_year(label, key) for label, key in (("From", "other_from"), ("To", "other_to")))
+        with third:
+            country = _among("Sold in (ISO 3166)", "other_country", caches.values(state, "country"))
+    return Wanted(body, drive, begin, end, country)
+
+
+def _among(label: str, key: str, choices: list[str]) -> str | None:
+    return st.selectbox(label, choices, None, key=key, placeholder="any", **BOUND)
+
+
+def _year(label: str, key: str) -> int | None:
+    last = today().year + 1
+    within(key, FIRST_YEAR, last)
+    return st.number_input(label, FIRST_YEAR, last, None, 1, key=key, placeholder="any year", **BOUND)
 
 
 def _show(facts: Buying) -> None:
+    st.markdown(f"**{escaped(verdict_sentence(facts))}**")
     with st.container(horizontal=True):
-        for words, limit in (("walk away above", facts.walk_away), ("offer first", facts.opening)):
+        for words, limit in (("offer first", facts.opening), ("walk away above", facts.walk_away)):
             amount = "nothing" if limit.price is None else f"{limit.price:,.0f}"
             st.metric(f"{words} ({facts.currency}, {facts.price_basis})", amount, width="content")
+        if facts.total is not None:
+            words = "in all until it stands ready" if facts.loses is not None else "in all, as it stands"
+            st.metric(f"{words} ({facts.currency})", f"{facts.total.mid:,.0f}", width="content")
+        st.metric(
+            f"the same car ready to drive ({facts.currency})", f"{facts.ready.mid:,.0f}", width="content"
+        )
     if facts.valuation.opinion_alone:
         st.warning(escaped(range_sentence(facts.valuation)))
-    for sentence in (*limit_sentences(facts), *asking_sentences(facts)):
+    for sentence in (*total_sentences(facts), *limit_sentences(facts), *mended_limit_sentences(facts)):
         st.write(escaped(sentence))
+    if facts.arguments:
+        st.subheader("What to say to the seller")
+        for sentence in argument_sentences(facts):
+            st.markdown(f"- {escaped(sentence)}")
+    offer_sheet(buying_sheet(facts), "The sheet to take along", "buying_sheet")
+    st.subheader("What it rests on")
+    for sentence in (range_sentence(facts.valuation), *gap_sentences(facts)):
+        st.write(escaped(sentence))
+    if facts.approaches is not None:
+        st.write(escaped(difference_sentence(facts.approaches)))
     st.caption(escaped(basis_note(facts)))
     show_chart(limits_chart(facts), limits_caption(facts), "limits")
     _show_costs(facts)
     if facts.bids.height:
         _show_bids(facts)
-    _show_elsewhere(facts)
+    _show_alternatives(facts)
+    if facts.better is not None:
+        st.subheader("Mend it, or buy better")
+        st.write(escaped(goals_sentence(facts.better)))
+    page_layout.link("mend", "Mend it, or buy better")
     st.subheader("Questions to put before you pay")
     for question in facts.questions:
         st.write(escaped(question))
-    st.download_button(
-        "The sheet to take along (page to print)",
-        buying_page(facts),
-        "buying_sheet.html",
-        "text/html",
-        type="primary",
-        on_click="ignore",
-    )
-    frame.link("mend", "Mend it, or buy better")
     for caution in facts.cautions:
         st.caption(escaped(caution))
 
@@ -126,17 +186,21 @@ def _show(facts: Buying) -> None:
 def _show_costs(facts: Buying) -> None:
     if facts.day_one.is_empty():
         return
-    st.subheader("What day one comes to", help=what_is("all-in"))
-    st.write(escaped(cost_sentence(facts)))
+    st.subheader("What it comes to, line by line", help=what_is("all-in"))
+    ends = {"low": "Low", "mid": "Mid", "high": "High"}
     show_table(
         facts.day_one.with_columns(
-            pl.col("amount").cast(pl.Float64),
+            pl.col("line").replace_strict(LINE_WORDS),
+            pl.col(list(ends)).cast(pl.Float64),
             counted=pl.when("counted").then(pl.lit("yes")).otherwise(pl.lit("no")),
         ),
-        "day one",
+        "line by line",
         {
             "line": "Line",
-            "amount": st.column_config.NumberColumn(f"Amount ({facts.currency})", format="localized"),
+            **{
+                end: st.column_config.NumberColumn(f"{words} ({facts.currency})", format="localized")
+                for end, words in ends.items()
+            },
             "counted": "Counts against the limit",
             "source": "From",
         },
@@ -161,32 +225,36 @@ def _show_bids(facts: Buying) -> None:
     )
 
 
-def _show_elsewhere(facts: Buying) -> None:
+def _show_alternatives(facts: Buying) -> None:
     st.subheader("The same money elsewhere")
-    st.write(escaped(elsewhere_sentence(facts)))
-    if facts.elsewhere.is_empty():
+    sentences = alternative_sentences(facts)
+    if facts.alternatives.is_empty():
+        st.write(escaped(sentences[0]))
         return
+    currency = facts.valuation.currency
     money = {
-        name: st.column_config.NumberColumn(f"{name} ({facts.valuation.currency})", format="localized")
+        name: st.column_config.NumberColumn(f"{name} ({currency})", format="localized")
         for name in ("low", "mid", "high")
     }
-    rounded = pl.col("low", "mid", "high", "next_band").round_sig_figs(3).round().cast(pl.Int64)
-    show_table(
-        facts.elsewhere.head(CARS_SHOWN).with_columns(rounded, pl.col("within") * 100),
-        "same money elsewhere",
-        {
-            "make": "Make",
-            "model": "Model",
-            "variant": "Variant",
-            "year": st.column_config.NumberColumn("Year", format="%d"),
-            "condition_band": "Condition band",
-            "sales": st.column_config.NumberColumn("Sales", format="localized"),
-            **money,
-            "within": st.column_config.NumberColumn("Sell for the money (%)", format="%.0f"),
-            "next_band": st.column_config.NumberColumn(
-                f"Mid, one band up ({facts.valuation.currency})", format="localized"
-            ),
-        },
-        every=facts.elsewhere,
-        height="content",
-    )
+    rounded = pl.col("low", "mid", "high").round_sig_figs(3).round().cast(pl.Int64)
+    groups = facts.alternatives.group_by("at", maintain_order=True)
+    for sentence, ((name,), rows) in zip(sentences, groups, strict=True):
+        st.write(escaped(sentence))
+        show_table(
+            rows.drop("at", "budget").head(CARS_SHOWN).with_columns(rounded, pl.col("within") * 100),
+            f"other cars for {name}",
+            {
+                "make": "Make",
+                "model": "Model",
+                "variant": "Variant",
+                "year": st.column_config.NumberColumn("Year", format="%d"),
+                "body_style": "Body style",
+                "condition_band": "Condition band",
+                "sales": st.column_config.NumberColumn("Sales", format="localized"),
+                **money,
+                "within": st.column_config.NumberColumn("Sell for the money (%)", format="%.0f"),
+                "evidence": "Evidence",
+            },
+            every=rows,
+            height="content",
+        )

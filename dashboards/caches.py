@@ -7,6 +7,7 @@ records alone is kept until records change; a fit, a setting or a draft that is 
 import gc
 import os
 from dataclasses import dataclass, field
+from decimal import Decimal
 from pathlib import Path
 from typing import Any, Final
 
@@ -15,11 +16,12 @@ import streamlit as st
 
 from pricing.appraisal.register import listed
 from pricing.condition.assessment import assess
+from pricing.condition.catalogue import quotes_of
 from pricing.condition.inspection import Inspection
 from pricing.condition.inspection_files import to_json
 from pricing.condition.repairs import RepairCosts, price_repairs
 from pricing.evidence.depth import Depth, market_depth
-from pricing.evidence.index import PriceIndex, price_index
+from pricing.evidence.indices.index import PriceIndex, price_index
 from pricing.intake.layout import Layout
 from pricing.intake.mapping import Mapping
 from pricing.intake.mapping_files import mapping_text, write_mapping_text
@@ -42,6 +44,9 @@ UPLOADS_KEPT: Final = 2
 
 ANSWERS_KEPT: Final = 32
 """Answers of one kind, such as indices of models, that are kept at hand."""
+
+Quotes = tuple[tuple[str, Decimal], ...]
+"""Jobs of the repair catalogue, and what they were quoted at."""
 
 Where = tuple[tuple[str, str], ...]
 """Columns and the values that they are to have."""
@@ -125,15 +130,20 @@ def depth_of(snapshot: Snapshot, where: Where) -> Depth:
     )
 
 
-def repair_costs(snapshot: Snapshot, inspection: Inspection, country: str) -> RepairCosts:
-    """What every repair of an inspected car would cost; kept while the sheet stays as it is."""
+def repair_costs(
+    snapshot: Snapshot, inspection: Inspection, country: str, quotes: Quotes = ()
+) -> RepairCosts:
+    """What every repair of an inspected car would cost, with quotes in place of the catalogue's prices; kept
+    while the sheet and the quotes stay as they are."""
+    catalogue, base = catalogue_in_force(snapshot), snapshot.base_currency
     return snapshot.by_write.get(
-        ("repairs", to_json(inspection), country),
+        ("repairs", to_json(inspection), country, quotes),
         lambda: price_repairs(
             assess(inspection),
-            catalogue_in_force(snapshot),
+            catalogue,
             country=country,
-            currency=snapshot.base_currency,
+            currency=base,
+            quotes=quotes_of(dict(quotes), base, catalogue.price_date),
         ),
         most=ANSWERS_KEPT,
     )

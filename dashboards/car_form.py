@@ -7,7 +7,7 @@ import polars as pl
 import streamlit as st
 
 from dashboards import caches
-from dashboards.address import field_key, held_to, within
+from dashboards.url_state import field_key, held_to, within
 from pricing.car import Car, today
 from pricing.car_fields import FIELDS, NEEDED
 from pricing.errors import CarError

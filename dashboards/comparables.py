@@ -5,14 +5,14 @@ from typing import Any, Final
 import polars as pl
 import streamlit as st
 
-from dashboards import frame, people
-from dashboards.shown import show_chart, show_table
+from dashboards import page_layout, people
+from dashboards.exhibits import show_chart, show_table
 from pricing.car import Car
 from pricing.charts import evidence as market_charts
 from pricing.decisions.approaches import difference
 from pricing.decisions.valuation import value_car
-from pricing.evidence.choices import ACTIONS, LONGEST_REASON, Choice, keep, kept
-from pricing.evidence.comparables import COUNT, Comparables, find_comparables
+from pricing.evidence.comparison.choices import ACTIONS, LONGEST_REASON, Choice, keep, kept
+from pricing.evidence.comparison.comparables import COUNT, Comparables, find_comparables
 from pricing.snapshot import Snapshot
 from pricing.words.approaches import difference_sentence
 from pricing.words.evidence import comparables_caption, reconciliation_sentences
@@ -27,18 +27,18 @@ LONGEST_NAME: Final = 120
 def show_page() -> None:
     """Find, adjust, weigh; show the answer, the sales, each sale's lines."""
     st.title("Comparable sales")
-    with frame.one_sentence():
-        asked = frame.ask_market_and_car()
+    with page_layout.one_sentence():
+        asked = page_layout.ask_market_and_car()
         if asked is None:
             return
         snapshot = asked.snapshot
         count, subject = _ask_how()
-        book = frame.sales_book(snapshot)
-        if book is None:
+        indexed = page_layout.comparables_index(snapshot)
+        if indexed is None:
             return
         choices = kept(snapshot.market, subject) if subject else ()
-        with frame.one_sentence("No value can be given: "):
-            found = find_comparables(book, asked.car, count=count, choices=choices)
+        with page_layout.one_sentence("No value can be given: "):
+            found = find_comparables(indexed, asked.car, count=count, choices=choices)
             _show_answer(found)
             _show_difference(snapshot, asked.car, found)
             _show_sales(found)
@@ -95,7 +95,7 @@ def _show_sales(found: Comparables) -> None:
         pl.col("weight") * 100,
         "net_per_cent",
         "gross_per_cent",
-        "ring",
+        "match_level",
         "variant",
         "year",
         pl.col("condition_band").fill_null("not graded"),
@@ -116,7 +116,7 @@ def _show_sales(found: Comparables) -> None:
             "weight": st.column_config.NumberColumn("Weight (%)", format="%.0f"),
             "net_per_cent": st.column_config.NumberColumn("Net (%)", format="%+.0f"),
             "gross_per_cent": st.column_config.NumberColumn("Gross (%)", format="%.0f"),
-            "ring": "Where",
+            "match_level": "Where",
             "variant": "Variant",
             "year": st.column_config.NumberColumn("Year", format="%d"),
             "condition_band": "Condition band",

@@ -16,7 +16,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from pricing.api.bodies import Body
 from pricing.api.hosts import is_trusted, refusal
-from pricing.api.problems import ProblemError
+from pricing.api.problems import HttpProblemError
 from pricing.operations.access import ROLES
 from pricing.operations.configuration import Configuration
 from pricing.store.kept.tokens import Token
@@ -72,9 +72,9 @@ class Door:
         *,
         signing_in: Callable[[], str | None],
     ) -> None:
-        """``opens``: the token as it is kept, of a request and the token it brought; raises ``ProblemError``
-        unless that is in force; ``signing_in``: the secret that signs cookies, where the pages themselves ask
-        people to sign in with OpenID Connect."""
+        """``opens``: the token as it is kept, of a request and the token it brought; raises
+        ``HttpProblemError`` unless that is in force; ``signing_in``: the secret that signs cookies, where the
+        pages themselves ask people to sign in with OpenID Connect."""
         self._app = app
         self._settings = settings
         self._opens = opens
@@ -124,7 +124,7 @@ class Door:
             if token is not None:
                 kept = await self._opens(request, token)
                 return None, None if "load" in ROLES[kept.role] else LARGEST_OF_READERS
-        except ProblemError as error:
+        except HttpProblemError as error:
             return _ask(error.detail, error.status), None
         return _ask("", 401), None
 
@@ -138,7 +138,7 @@ class Door:
         token = token.strip()
         try:
             await self._opens(request, token)
-        except ProblemError as error:
+        except HttpProblemError as error:
             return _ask(error.detail, error.status)
         answer = RedirectResponse("/", 303)
         answer.set_cookie(COOKIE, token, httponly=True, samesite="strict", secure=_by_tls(request))

@@ -6,7 +6,7 @@ from typing import Any, Final
 
 import streamlit as st
 
-from dashboards import caches, frame, sheets
+from dashboards import caches, page_layout, sheets
 from dashboards.car_form import ask_car
 from dashboards.inspection_result import show_result
 from pricing.car_fields import CONDITION
@@ -29,7 +29,7 @@ _AREA: Final = "area"
 def show_page() -> None:
     """The sheet in hand, or a new one."""
     st.title("Inspect the car")
-    with frame.one_sentence():
+    with page_layout.one_sentence():
         inspection = _open()
         if inspection is None:
             _start()
@@ -62,7 +62,7 @@ def _start() -> None:
     """A new sheet for the car of the form."""
     snapshot = caches.snapshot()
     if snapshot is None:
-        frame.ask_market()
+        page_layout.ask_market()
         return
     asked = ask_car(snapshot)
     st.subheader("Start a sheet")
@@ -91,7 +91,7 @@ def _start() -> None:
 
 def _walk() -> None:
     """The checks of one area, and the score as it stands."""
-    with frame.one_sentence():
+    with page_layout.one_sentence():
         inspection = sheets.in_hand()
         if inspection is None:
             return

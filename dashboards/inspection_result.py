@@ -3,8 +3,8 @@
 import polars as pl
 import streamlit as st
 
-from dashboards import frame, sheets
-from dashboards.shown import show_table
+from dashboards import page_layout, sheets
+from dashboards.exhibits import show_table
 from pricing.condition.assessment import InspectionResult, assess
 from pricing.condition.inspection import Inspection
 from pricing.condition.inspection_files import to_csv, to_json
@@ -66,8 +66,8 @@ def _carry_over(result: InspectionResult) -> None:
             args=(result,),
             help="Fills the condition score and the condition band of the car on the other pages.",
         )
-        frame.link("position", "Where does it sit now")
-        frame.link("mend", "Mend it or buy better")
+        page_layout.link("position", "Where does it sit now")
+        page_layout.link("mend", "Mend it or buy better")
     if st.session_state.get("priced_sheet") == sheets.name():
         st.caption("The condition of the car on the other pages is now that of this sheet.")
 

@@ -5,14 +5,14 @@ from typing import Final
 import polars as pl
 import streamlit as st
 
-from dashboards import caches, frame
-from dashboards.address import BOUND, held_to
-from dashboards.shown import show_chart, show_table
+from dashboards import caches, page_layout
+from dashboards.exhibits import show_chart, show_table
+from dashboards.url_state import BOUND, held_to
 from pricing.charts import evidence as market_charts
 from pricing.errors import EvidenceError
 from pricing.evidence.depth import Depth
-from pricing.evidence.index import METHODS, PriceIndex
-from pricing.evidence.periods import LENGTHS
+from pricing.evidence.indices.index import METHODS, PriceIndex
+from pricing.evidence.indices.periods import LENGTHS
 from pricing.snapshot import Snapshot
 from pricing.words.evidence import (
     depth_sentences,
@@ -30,8 +30,8 @@ WHOLE: Final = "the whole market"
 def show_page() -> None:
     """Ask which sales, and show their index and the depth of evidence about them."""
     st.title("Market")
-    with frame.one_sentence():
-        market = frame.ask_market()
+    with page_layout.one_sentence():
+        market = page_layout.ask_market()
         if market is None:
             return
         snapshot, _ = market
@@ -39,7 +39,7 @@ def show_page() -> None:
         method, period = _ask_method()
         sales = caches.sales_of(snapshot, where)
         key = f"index {snapshot.path} {snapshot.state.records} {where} {method} {period}"
-        if sales > frame.AT_ONCE and not frame.done(
+        if sales > page_layout.AT_ONCE and not page_layout.done(
             key, "Working out the index", lambda tell: _all(snapshot, where, method, period)
         ):
             return

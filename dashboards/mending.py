@@ -1,95 +1,144 @@
 """Mend or buy better: what the repairs of the inspected car cost, against a car that is there already."""
 
+from datetime import date
 from decimal import Decimal
 from typing import Any, Final
 
 import polars as pl
 import streamlit as st
 
-from dashboards import caches, frame, sheets
-from dashboards.address import within
-from dashboards.shown import show_chart, show_table
-from pricing.car import Car
+from dashboards import page_layout, sheets
+from dashboards.exhibits import show_chart, show_table
+from dashboards.offer_terms import ask_offer, work_country
+from dashboards.url_state import field_key
+from pricing.car_fields import FIELDS
 from pricing.charts import mending as mending_charts
 from pricing.condition.budget import RepairBudget, repair_budget
 from pricing.condition.checks import STATES
+from pricing.condition.repairs import RepairCosts
+from pricing.decisions.amounts import Conversion
+from pricing.decisions.car_price import inspected
 from pricing.decisions.mending import MendOrBuy, mend_or_buy
-from pricing.errors import DecisionError
-from pricing.operations.settings import catalogue_in_force, settings_of
+from pricing.decisions.simulation import simulate
+from pricing.operations.settings import catalogue_in_force
 from pricing.snapshot import Snapshot
 from pricing.words.condition import (
     budget_sentence,
+    goal_words,
+    goals_sentence,
     hidden_sentence,
     mending_sentence,
     score_sentence,
 )
 from pricing.words.glossary import what_is
 from pricing.words.plain_text import escaped
-from pricing.words.sentences import car_words
 
 ITEMS_SHOWN: Final = 12
 
 
 def show_page() -> None:
-    """The budget of the sheet in hand, and the comparison for every higher band."""
+    """The budget of the sheet in hand, and the comparison for every goal."""
     st.title("Mend or buy better")
-    with frame.one_sentence():
-        market = frame.ask_market()
-        if market is None:
-            return
-        snapshot, model = market
+    with page_layout.one_sentence():
         inspection = sheets.in_hand()
+        if inspection is not None:
+            _take_car(inspection.car)
+        asked = page_layout.ask_market_and_car()
         if inspection is None:
             st.info(
                 "This page reckons from an inspection: fill in a sheet for the car first, even half of it."
             )
-            frame.link("inspect", "Inspect the car")
+            page_layout.link("inspect", "Inspect the car")
             return
-        st.subheader(escaped(car_words({**inspection.car, "condition_band": inspection.sheet.construction})))
-        Car.checked(inspection.car, known=snapshot.names())
-        country, asking, least = _ask(snapshot)
-        costs = caches.repair_costs(snapshot, inspection, country)
+        if asked is None:
+            return
+        _ask(asked.snapshot)
+        offer = ask_offer(asked)
+        if offer.costs is None or offer.inspection is None:
+            return
+        least, costs = least_chosen(), offer.costs
         st.write(escaped(score_sentence(costs.result)))
-        _show_budget(repair_budget(costs, least=least))
+        budget = repair_budget(costs, least=least)
+        _show_budget(budget)
+        _ask_quotes(asked.snapshot, costs, budget)
         st.subheader("Mend this one, or buy one that is there already")
-        try:
-            _show_comparison(mend_or_buy(model, costs, asking=asking))
-        except DecisionError as error:
-            st.info(escaped(f"{error}."))
+        with page_layout.one_sentence("This cannot be reckoned: "):
+            at = date.fromisoformat(asked.model.facts["last_date"])
+            car = inspected(offer.car, offer.inspection)
+            drawn = simulate(asked.model, car, at, inspection=offer.inspection)
+            rates = asked.snapshot.state.own_rates
+            base = asked.snapshot.base_currency
+            paid = offer.asking
+            if paid is not None:
+                paid = Conversion.at(offer.currency, base, at, rates).to_base(paid)
+            _show_comparison(mend_or_buy(drawn, costs, asking=paid, least=least))
 
 
-def _ask(snapshot: Snapshot) -> tuple[str, Decimal | None, str]:
-    settings = settings_of(snapshot)
-    countries = sorted(catalogue_in_force(snapshot).tax)
-    first, second, third = st.columns(3)
+def _take_car(car: dict[str, Any]) -> None:
+    """Have the car of the sheet in the form, where the form has none."""
+    if not any(st.session_state.get(name) for name in ("make", "model", "year")):
+        for name, value in car.items():
+            if name in FIELDS and name != "options":
+                st.session_state[field_key(name)] = value
+
+
+def least_chosen() -> str:
+    """From which state on everything is put right."""
+    chosen = st.session_state.get("least")
+    return str(chosen) if chosen in STATES[1:] else "needs repair"
+
+
+def _ask(state: Snapshot) -> None:
+    countries = sorted(catalogue_in_force(state).tax)
+    first, second = st.columns(2)
     with first:
-        country = st.selectbox(
+        country = work_country(state)
+        st.selectbox(
             "Country of the work (ISO 3166)",
             countries,
-            countries.index(settings.country) if settings.country in countries else 0,
+            countries.index(country) if country in countries else 0,
             key="work_country",
             help="Chooses labour rates and tax; both stand on the page Settings.",
             persist_state="session",
         )
     with second:
-        within("asking", 1.0, None)
-        asking = st.number_input(
-            f"Asking price ({snapshot.base_currency}, all-in)",
-            1.0,
-            None,
-            None,
-            50.0,
-            format="%.0f",
-            key="asking",
-            placeholder="its market price",
-            help=what_is("asking price"),
-            persist_state="session",
-        )
-    with third:
-        least = st.selectbox(
-            "Put right what is at least this bad", STATES[1:], 1, key="least", persist_state="session"
-        )
-    return country, None if asking is None else Decimal(str(asking)), least
+        if st.session_state.get("least") not in STATES[1:]:
+            st.session_state["least"] = "needs repair"
+        st.selectbox("Put right what is at least this bad", STATES[1:], key="least", persist_state="session")
+
+
+def _ask_quotes(state: Snapshot, costs: RepairCosts, budget: RepairBudget) -> None:
+    """Quotes for jobs, each in place of the estimate of its line; they go along to buying and selling."""
+    titles = dict(budget.lines.select("job", "title").iter_rows())
+    kept = dict(sheets.quotes(catalogue_in_force(state)))
+    with st.expander(f"Quotes that you have ({len(kept)})", expanded=bool(kept), key="quotes-form"):
+        st.caption("A quote, tax included, replaces the estimate of its line here, on Buy and on Sell.")
+        jobs = {**titles, **{job: costs.catalogue.job(job).title for job in kept}}
+        first, second, third = st.columns([3, 2, 1], vertical_alignment="bottom")
+        with first:
+            job = st.selectbox(
+                "Job", list(jobs), None, format_func=jobs.__getitem__, key="quoted_job", placeholder="choose"
+            )
+        with second:
+            amount = st.number_input(
+                f"Quoted at ({state.base_currency})", 0.0, None, None, 50.0, format="%.0f", key="quoted_at"
+            )
+        with third:
+            st.button(
+                "Take it",
+                disabled=job is None or amount is None,
+                on_click=_taken,
+                args=(job, None if amount is None else Decimal(str(amount))),
+            )
+        for name, money in kept.items():
+            told, away = st.columns([5, 1], vertical_alignment="center")
+            told.write(escaped(f"{jobs[name]}: {state.base_currency} {money:,.0f}"))
+            away.button("Forget", key=f"forget-{name}", on_click=sheets.take_quote, args=(name, None))
+
+
+def _taken(job: str, amount: Decimal | None) -> None:
+    sheets.take_quote(job, amount)
+    st.session_state["quoted_job"] = st.session_state["quoted_at"] = None
 
 
 def _show_budget(budget: RepairBudget) -> None:
@@ -102,28 +151,27 @@ def _show_budget(budget: RepairBudget) -> None:
     show_chart(
         mending_charts.budget_chart(budget), mending_charts.budget_caption(budget), "repair budget by area"
     )
-    money = {
-        name: st.column_config.NumberColumn(f"{words} ({budget.currency})", format="localized")
-        for name, words in (("expected", "Expected"),)
-    }
     lines = budget.lines.select(
         "title",
-        "area",
         "reason",
         pl.col("chance") * 100,
-        pl.col("expected").round().cast(pl.Int64),
+        pl.col("when", "expected").round().cast(pl.Int64),
         quoted=pl.when("quoted").then(pl.lit("yes")).otherwise(pl.lit("no")),
+        area="area",
     )
     show_table(
         lines.head(ITEMS_SHOWN),
         "repair items",
         {
             "title": "Job",
-            "area": "Area",
             "reason": "Because of",
             "chance": st.column_config.NumberColumn("Chance (%)", format="%.0f"),
+            "when": st.column_config.NumberColumn(f"Where it comes ({budget.currency})", format="localized"),
+            "expected": st.column_config.NumberColumn(
+                f"Expected, chance counted ({budget.currency})", format="localized"
+            ),
             "quoted": "Your quote",
-            **money,
+            "area": "Area",
         },
         every=lines,
         height="content",
@@ -133,8 +181,9 @@ def _show_budget(budget: RepairBudget) -> None:
 
 
 def _show_comparison(decision: MendOrBuy) -> None:
-    """Range against range for every higher band, in words and drawn."""
-    for row in decision.bands.iter_rows(named=True):
+    """Range against range for every goal, in words and drawn."""
+    st.write(escaped(goals_sentence(decision)))
+    for row in decision.goals.iter_rows(named=True):
         st.write(escaped(mending_sentence(row, decision)))
     show_chart(
         mending_charts.comparison_chart(decision),
@@ -146,19 +195,22 @@ def _show_comparison(decision: MendOrBuy) -> None:
         for part, words in mending_charts.PARTS.items()
         for end in ("low", "mid", "high")
     }
-    table = decision.bands.with_columns(
-        pl.col(list(money)).round_sig_figs(3).round().cast(pl.Int64), pl.col("chance_cheaper") * 100
+    table = decision.goals.with_columns(
+        pl.Series("goal", [goal_words(goal, decision) for goal in decision.goals["goal"]]),
+        pl.col(list(money)).round_sig_figs(3).round().cast(pl.Int64),
+        pl.col("chance_cheaper", "loses") * 100,
     )
     show_table(
-        table.select("band", "answer", "chance_cheaper", *money),
+        table.select("goal", "answer", "chance_cheaper", "loses", *money),
         "mend or buy in figures",
         {
-            "band": f"To ({decision.currency}, all-in)",
+            "goal": f"Goal ({decision.currency}, all-in)",
             "answer": "Answer",
             "chance_cheaper": st.column_config.NumberColumn("Mending cheaper (%)", format="%.0f"),
+            "loses": st.column_config.NumberColumn("Mending loses money (%)", format="%.0f"),
             **money,
         },
-        every=decision.bands,
+        every=decision.goals,
         height="content",
     )
     for caution in (decision.notice, *decision.cautions):

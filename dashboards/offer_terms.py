@@ -1,4 +1,5 @@
-"""What a buyer and a seller both say: the currency of the offer, the inspection in hand, an amount."""
+"""What a buyer and a seller both say: the currency of the offer, the inspection in hand with its quotes, an
+amount."""
 
 from dataclasses import dataclass, replace
 from decimal import Decimal
@@ -7,15 +8,15 @@ from typing import Final
 import streamlit as st
 
 from dashboards import caches, sheets
-from dashboards.address import BOUND, CARRIED, held_to, within
-from dashboards.frame import Asked
+from dashboards.page_layout import Asked
+from dashboards.url_state import BOUND, CARRIED, held_to, within
 from pricing.car import Car
 from pricing.car_fields import NEEDED
 from pricing.condition.assessment import InspectionResult
 from pricing.condition.inspection import Inspection
 from pricing.condition.repairs import RepairCosts
 from pricing.money.currencies import CURRENCIES
-from pricing.operations.settings import settings_of
+from pricing.operations.settings import catalogue_in_force, settings_of
 from pricing.snapshot import Snapshot
 from pricing.words.glossary import what_is
 
@@ -42,9 +43,20 @@ def ask_offer(asked: Asked) -> Offer:
     inspection = _ask_inspection(asked.car)
     if inspection is None:
         return Offer(currency, asking, asked.car)
-    costs = caches.repair_costs(asked.snapshot, inspection, settings_of(asked.snapshot).country)
+    costs = caches.repair_costs(
+        asked.snapshot,
+        inspection,
+        work_country(asked.snapshot),
+        sheets.quotes(catalogue_in_force(asked.snapshot)),
+    )
     car = replace(asked.car, condition_band=None, condition_score=None)
     return Offer(currency, asking, car, costs.result, costs)
+
+
+def work_country(snapshot: Snapshot) -> str:
+    """The country of the work: that of the page on mending, else that of the settings."""
+    chosen = st.session_state.get("work_country")
+    return settings_of(snapshot).country if chosen is None else str(chosen)
 
 
 def ask_amount(label: str, key: str, currency: str, help: str | None = None) -> Decimal | None:

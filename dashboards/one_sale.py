@@ -7,9 +7,9 @@ from typing import Any, Final
 import polars as pl
 import streamlit as st
 
-from dashboards import caches, frame
+from dashboards import caches, page_layout
+from dashboards.exhibits import show_table
 from dashboards.record_mapping import side_by_side
-from dashboards.shown import show_table
 from pricing.money.currencies import CURRENCIES
 from pricing.records.layout import ColumnLayout, record_layout
 from pricing.snapshot import Snapshot
@@ -75,7 +75,7 @@ def _ask_new(snapshot: Snapshot | None, turn: int) -> None:
     if not add:
         return
     said = {name: cell for name, cell in cells.items() if cell is not None}
-    with frame.one_sentence():
+    with page_layout.one_sentence():
         st.session_state[_ADDED] = add_sale(caches.own_market_path(), said, believe=believe)
         st.session_state["records_round"] = turn + 1
         st.rerun()
@@ -110,7 +110,7 @@ def _ask_change(snapshot: Snapshot) -> None:
             remove = st.form_submit_button("Take this record out")
     _show_past(snapshot, picked)
     changed = {name: cell for name, cell in cells.items() if cell != held[name]}
-    with frame.one_sentence():
+    with page_layout.one_sentence():
         if keep and changed:
             snapshot.market.correct(picked, changed, reason=reason)
             names = ", ".join(map(option_words, changed))

@@ -8,10 +8,10 @@ from typing import Any, Final
 import polars as pl
 import streamlit as st
 
-from dashboards import caches, frame, people
-from dashboards.address import BOUND
+from dashboards import caches, page_layout, people
 from dashboards.asked_spans import ask_quartiles, field_keys, median_of, put_in_taken
-from dashboards.shown import show_chart, show_table
+from dashboards.exhibits import show_chart, show_table
+from dashboards.url_state import BOUND
 from pricing.charts.opinions import stated_bands_caption, stated_bands_chart
 from pricing.decisions.source_record import source_record
 from pricing.decisions.stated_bands import StatedBands, stated_bands
@@ -48,7 +48,7 @@ def show_page() -> None:
         "Who knows a model prices it by its state from memory. Say it here, band by band, and it is used as "
         "evidence beside the sales, never among them."
     )
-    with frame.one_sentence():
+    with page_layout.one_sentence():
         state = caches.snapshot()
         own = None if state is None or caches.is_demo(state) else state
         if state is not None and own is None:

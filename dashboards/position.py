@@ -6,17 +6,20 @@ from decimal import Decimal
 import polars as pl
 import streamlit as st
 
-from dashboards import frame
-from dashboards.shown import show_chart, show_table
+from dashboards import page_layout
+from dashboards.exhibits import show_chart, show_table
 from pricing.car import Car
 from pricing.charts import valuation as charts
 from pricing.decisions.amounts import Conversion
+from pricing.decisions.approaches import difference
 from pricing.decisions.valuation import Valuation, value_car
+from pricing.decisions.verdict import LIMITS
 from pricing.errors import EvidenceError, MoneyError
-from pricing.evidence.comparables import find_comparables
+from pricing.evidence.comparison.comparables import Comparables, find_comparables
 from pricing.operations.settings import settings_of
 from pricing.snapshot import Snapshot
 from pricing.words import sentences
+from pricing.words.approaches import difference_sentence
 from pricing.words.glossary import what_is
 from pricing.words.opinions import ground_sentence, statement_words
 from pricing.words.plain_text import escaped
@@ -27,27 +30,30 @@ SALES_SHOWN = 200
 def show_page() -> None:
     """Ask for a car, value it, show the valuation."""
     st.title("Where does this car sit")
-    with frame.one_sentence():
-        asked = frame.ask_market_and_car()
+    with page_layout.one_sentence():
+        asked = page_layout.ask_market_and_car()
         if asked is None:
             return
         snapshot, model, car, asking = asked
-        with frame.one_sentence("This car cannot be valued: "):
+        with page_layout.one_sentence("This car cannot be valued: "):
             records = snapshot.of_model(car.make, car.model)
             valuation = value_car(records, model, car, asking=asking)
             show_valuation(
-                valuation, _in_other_currency(snapshot, valuation), lambda: _comparables(snapshot, car)
+                valuation,
+                _in_other_currency(snapshot, valuation),
+                lambda: _comparables(snapshot, car),
+                settings_of(snapshot).verdict_limits,
             )
             show_ways_on()
 
 
-def _comparables(snapshot: Snapshot, car: Car) -> pl.DataFrame | None:
+def _comparables(snapshot: Snapshot, car: Car) -> Comparables | None:
     """The comparable sales, once the market is laid out and where there are enough of them."""
-    book = frame.laid_out(snapshot)
+    book = page_layout.laid_out(snapshot)
     if book is None:
         return None
     try:
-        return find_comparables(book, car).table
+        return find_comparables(book, car)
     except EvidenceError:
         return None
 
@@ -65,7 +71,10 @@ def _in_other_currency(snapshot: Snapshot, valuation: Valuation) -> str | None:
 
 
 def show_valuation(
-    valuation: Valuation, elsewhere: str | None, comparables: Callable[[], pl.DataFrame | None]
+    valuation: Valuation,
+    elsewhere: str | None,
+    comparables: Callable[[], Comparables | None],
+    limits: tuple[float, ...] = LIMITS,
 ) -> None:
     """The valuation from the answer to the evidence, and the caution with the answer; the comparable sales
     are looked for once the answer is shown."""
@@ -73,14 +82,14 @@ def show_valuation(
     if valuation.mid is None:
         st.warning(escaped(sentences.range_sentence(valuation)))
     else:
-        show_answer(valuation, elsewhere)
+        show_answer(valuation, elsewhere, limits)
         show_distribution(valuation, comparables())
         show_make_up(valuation)
     show_bands(valuation)
     show_sales(valuation)
 
 
-def show_answer(valuation: Valuation, elsewhere: str | None) -> None:
+def show_answer(valuation: Valuation, elsewhere: str | None, limits: tuple[float, ...]) -> None:
     """Low, mid and high, and the standing in a sentence."""
     with st.container(horizontal=True):
         for name in ("low", "mid", "high"):
@@ -90,17 +99,21 @@ def show_answer(valuation: Valuation, elsewhere: str | None) -> None:
     if elsewhere is not None:
         st.write(escaped(elsewhere))
     if valuation.asking is not None:
-        st.write(f"**{escaped(sentences.standing_sentence(valuation))}**")
+        st.write(f"**{escaped(sentences.standing_sentence(valuation, limits))}**")
     st.caption(escaped(sentences.CAUTION))
 
 
-def show_distribution(valuation: Valuation, comparables: pl.DataFrame | None) -> None:
-    """The distribution of prices, with the comparable sales on it."""
+def show_distribution(valuation: Valuation, comparables: Comparables | None) -> None:
+    """The distribution of prices, with the comparable sales on it, and how far the two are apart."""
+    table = None if comparables is None else comparables.table
     show_chart(
-        charts.distribution_chart(valuation, comparables),
-        sentences.distribution_caption(valuation, 0 if comparables is None else comparables.height),
+        charts.distribution_chart(valuation, table),
+        sentences.distribution_caption(valuation, 0 if table is None else table.height),
         "price distribution",
     )
+    apart = None if comparables is None else difference(valuation, comparables)
+    if apart is not None:
+        st.write(escaped(difference_sentence(apart)))
 
 
 def show_make_up(valuation: Valuation) -> None:
@@ -202,9 +215,9 @@ def show_ways_on() -> None:
     """Where a person goes from here with this car."""
     st.subheader("From here")
     with st.container(horizontal=True):
-        frame.link("inspect", "Inspect it")
-        frame.link("mend", "Mend it or buy better")
-        frame.link("comparables", "See comparable sales")
-        frame.link("buy", "Buy it")
-        frame.link("sell", "Sell it")
-        frame.link("appraisals", "Appraise it")
+        page_layout.link("inspect", "Inspect it")
+        page_layout.link("mend", "Mend it or buy better")
+        page_layout.link("comparables", "See comparable sales")
+        page_layout.link("buy", "Buy it")
+        page_layout.link("sell", "Sell it")
+        page_layout.link("appraisals", "Appraise it")

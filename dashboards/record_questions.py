@@ -9,7 +9,7 @@ import polars as pl
 import streamlit as st
 
 from dashboards import caches, people
-from dashboards.shown import show_table
+from dashboards.exhibits import show_table
 from pricing.intake.suspicions import find_suspicions
 from pricing.intake.transfers import packed
 from pricing.snapshot import Snapshot
@@ -155,7 +155,7 @@ def _show_duplicates(snapshot: Snapshot) -> None:
             "record_id": "Record",
             "other_id": "Other record",
             "rule": "Rule",
-            "front_id": "In front",
+            "primary_id": "In front",
             "parted_at": st.column_config.DatetimeColumn("Parted (UTC)", format="YYYY-MM-DD HH:mm"),
         },
     )
@@ -170,8 +170,8 @@ def _show_duplicates(snapshot: Snapshot) -> None:
     if st.button("They are one sale after all" if parted else "They are two sales", type="primary"):
         market = snapshot.market
         if parted:
-            _said(f"{market.rejoin(row['record_id'])} links hold again.")
-        _said(f"{market.part(row['record_id'])} links parted.")
+            _said(f"{market.relink(row['record_id'])} links hold again.")
+        _said(f"{market.unlink(row['record_id'])} links parted.")
 
 
 def _show_suspicions(snapshot: Snapshot) -> None:

@@ -9,7 +9,7 @@ import streamlit as st
 
 from dashboards import caches
 from dashboards.caches import Given
-from dashboards.shown import show_table
+from dashboards.exhibits import show_table
 from pricing.intake.previews import preview
 from pricing.intake.proposals import Proposal
 from pricing.intake.written.cars import CarNames

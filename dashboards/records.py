@@ -9,12 +9,12 @@ from typing import Any, Final
 import polars as pl
 import streamlit as st
 
-from dashboards import caches, frame, jobs, one_sale, people
+from dashboards import caches, jobs, one_sale, page_layout, people
 from dashboards.caches import Given
+from dashboards.exhibits import show_table
 from dashboards.record_mapping import ask_mapping
 from dashboards.record_questions import show_questions
 from dashboards.record_trial import show_records, show_report, show_trial
-from dashboards.shown import show_table
 from pricing.errors import PricingError
 from pricing.intake.mapping_files import mapping_text, write_mapping_text
 from pricing.intake.proposals import Proposal
@@ -61,14 +61,14 @@ def show_page() -> None:
     if job is not None:
         jobs.show(job)
         return
-    with frame.one_sentence():
+    with page_layout.one_sentence():
         if people.may("load"):
             _ask_table()
         else:
             st.info("Your role lets you read what was loaded; bringing records in needs the role load.")
     path = caches.own_market_path()
     if path.exists():
-        with frame.one_sentence():
+        with page_layout.one_sentence():
             snapshot = _own()
             if snapshot is not None:
                 _ask_fit(snapshot)
@@ -98,7 +98,7 @@ def _show_done() -> None:
             st.warning(escaped(f"{question[:1].upper()}{question[1:]}: settle it under Names, below."))
         if job.outcome.fit is not None:
             st.success(f"The price model is fitted anew ({job.outcome.fit}).")
-            frame.link("position", "Price a car")
+            page_layout.link("position", "Price a car")
         elif job.outcome.no_fit is not None:
             st.warning(escaped(f"No price model could be fitted: {job.outcome.no_fit}."))
     else:

@@ -5,8 +5,8 @@ from typing import Any, Final
 import polars as pl
 import streamlit as st
 
-from dashboards import caches, frame, jobs, people
-from dashboards.shown import show_chart, show_table
+from dashboards import caches, jobs, page_layout, people
+from dashboards.exhibits import show_chart, show_table
 from pricing.charts import scores as score_charts
 from pricing.model.backtest import Backtest, backtest, rolling_origins
 from pricing.model.ratio_study import EDITION
@@ -25,8 +25,8 @@ ORIGINS: Final = 4
 def show_page() -> None:
     """The newest scores of this market, or a button that makes them."""
     st.title("How good are these numbers")
-    with frame.one_sentence():
-        market = frame.ask_market()
+    with page_layout.one_sentence():
+        market = page_layout.ask_market()
         if market is None:
             return
         snapshot, model = market

@@ -1,5 +1,4 @@
-"""Sell: what each way of selling would leave, a reserve and an estimate, an asking price, and what to do
-first."""
+"""Sell: where to sell, what to ask and what to expect, reserve and ladder, and what is worth doing first."""
 
 from decimal import Decimal
 from typing import Any
@@ -7,43 +6,53 @@ from typing import Any
 import polars as pl
 import streamlit as st
 
-from dashboards import frame
+from dashboards import page_layout
+from dashboards.exhibits import offer_sheet, show_chart, show_table
 from dashboards.offer_terms import ask_amount, ask_offer
-from dashboards.shown import show_chart, show_table
+from dashboards.url_state import BOUND
 from pricing.charts.selling import proceeds_chart, reserve_chart, waiting_chart
-from pricing.decisions.first_jobs import PAPERS
-from pricing.decisions.seller_terms import SellerTerms
-from pricing.decisions.selling import Selling, evidence_of, sell_car
+from pricing.decisions.seller_terms import DISCOUNT, SellerTerms
+from pricing.decisions.selling import Selling, sell_car
+from pricing.decisions.selling_evidence import evidence_of
+from pricing.decisions.what_ifs import PAPERS
 from pricing.operations.settings import schedule_in_force
 from pricing.progress import Progress
+from pricing.reports.selling_sheet import selling_sheet
 from pricing.snapshot import Snapshot
 from pricing.words.glossary import what_is
 from pricing.words.offers import waiting_caption
 from pricing.words.plain_text import escaped
 from pricing.words.selling import (
+    WHERE,
+    advice_sentences,
     auction_sentences,
+    bargain_sentence,
     channel_sentence,
     first_sentences,
     proceeds_caption,
     reserve_caption,
+    unsold_sentence,
+    waiting_sentences,
 )
 from pricing.words.sentences import range_sentence
 
 
 def show_page() -> None:
-    """Ask for the car and the seller's terms; show what each channel leaves."""
+    """Ask for the car and the seller's terms; show the advice and what each channel leaves."""
     st.title("Sell")
-    with frame.one_sentence():
-        asked = frame.ask_market_and_car()
+    with page_layout.one_sentence():
+        asked = page_layout.ask_market_and_car()
         if asked is None:
             return
         state = asked.snapshot
         offer = ask_offer(asked)
-        terms = _ask_terms(offer.currency, offer.asking)
-        key = f"selling {state.path} {state.state.records} {state.state.fit}"
-        if not frame.done(key, "Learning how cars sell", lambda tell: _learn(state, tell)):
-            return
-        with frame.one_sentence("This cannot be reckoned: "):
+        answer = st.container()
+        with answer, page_layout.one_sentence("This cannot be reckoned: "):
+            with st.container(key="seller-terms"):
+                terms = _ask_terms(offer.currency, offer.asking)
+            key = f"selling {state.path} {state.state.records} {state.state.fit}"
+            if not page_layout.done(key, "Learning how cars sell", lambda tell: _learn(state, tell)):
+                return
             _show(
                 sell_car(
                     state,
@@ -64,61 +73,66 @@ def _learn(state: Snapshot, tell: Progress) -> None:
 
 
 def _ask_terms(currency: str, asking: Decimal | None) -> SellerTerms:
-    first, second = st.columns(2)
-    with first:
-        own = ask_amount(
-            "Worth to you unsold", "own_value", currency, "What the car is worth to you if it does not sell."
-        )
-    with second:
-        reserve = ask_amount("Reserve to look at", "reserve", currency, what_is("reserve"))
     papers = {}
-    with st.expander("Estimate, lowest price, missing papers"):
+    with st.expander("How soon the money is wanted, reserve, lowest price, missing papers"):
+        discount = st.slider(
+            "What a month's wait takes off (%)",
+            0.0,
+            10.0,
+            100 * DISCOUNT,
+            0.5,
+            key="discount",
+            help="The sooner the money is wanted, the more; without a word, 1 %.",
+            **BOUND,
+        )
         first, second, third = st.columns(3)
         with first:
+            own = ask_amount(
+                "Worth to you unsold", "own_value", currency,
+                "What the car is worth to you if it does not sell; without it, it is offered on.",
+            )  # fmt: skip
+            floor = ask_amount("Lowest price to ask in the end", "floor", currency)
+        with second:
+            reserve = ask_amount("Reserve to look at", "reserve", currency, what_is("reserve"))
             low = ask_amount("Low estimate", "low_estimate", currency)
             high = ask_amount("High estimate", "high_estimate", currency)
-        with second:
-            floor = ask_amount("Lowest price to ask in the end", "floor", currency)
         with third:
             for name, _ in PAPERS:
                 cost = ask_amount(f"Cost of {name}", f"paper_{name.replace(' ', '_')}", currency)
                 if cost is not None:
                     papers[name] = cost
-    return SellerTerms(currency, own, reserve, low, high, asking, floor, papers=papers)
+    return SellerTerms(
+        currency, own, reserve, low, high, asking, floor, papers=papers, discount=discount / 100
+    )
 
 
 def _show(facts: Selling) -> None:
+    advice, rest = advice_sentences(facts)
+    st.markdown(f"**{escaped(advice)}**")
+    with st.container(horizontal=True):
+        best = facts.best
+        figures = [
+            ("ask", None if best.asking is None else f"{best.asking:,.0f}"),
+            ("expect after charges", None if best.net is None else f"{best.net.mid:,.0f}"),
+        ]
+        for words, amount in figures:
+            if amount is not None:
+                st.metric(f"{words} ({facts.currency}, {WHERE[best.channel]})", amount, width="content")
+        if best.weeks is not None:
+            st.metric("in about", f"{best.weeks:.0f} weeks", width="content")
+    st.write(escaped(rest))
+    offer_sheet(selling_sheet(facts), "The seller's page, with a draft advertisement", "selling_sheet")
     if facts.valuation.opinion_alone:
         st.warning(escaped(range_sentence(facts.valuation)))
     st.subheader("What a sale would leave", help=what_is("net proceeds"))
     for found in facts.channels:
         st.write(escaped(channel_sentence(facts, found)))
-    if facts.channels:
+    st.caption(escaped(unsold_sentence(facts)))
+    if any(found.net is not None for found in facts.channels):
         show_chart(proceeds_chart(facts), proceeds_caption(), "net proceeds")
-        _show_channels(facts)
-    if facts.auction is not None:
-        st.subheader("At auction", help=what_is("reserve"))
-        with st.container(horizontal=True):
-            best = facts.auction.best
-            for words, amount in (
-                ("reserve that leaves most", best),
-                ("low estimate", facts.auction.low_estimate),
-                ("high estimate", facts.auction.high_estimate),
-            ):
-                shown = "not known" if amount is None else f"{amount:,.0f}"
-                st.metric(f"{words} ({facts.currency}, hammer)", shown, width="content")
-        for sentence in auction_sentences(facts):
-            st.write(escaped(sentence))
-        show_chart(reserve_chart(facts), reserve_caption(), "reserve")
-    for channel, ladder in facts.asking.items():
-        if ladder["within_12"].null_count() == ladder.height:
-            continue  # why the time is not known is said below
-        st.subheader(f"Asking price, {channel}")
-        show_chart(
-            waiting_chart(facts, channel).properties(height=340),
-            waiting_caption(channel),
-            f"asking price, {channel}",
-        )
+    _show_channels(facts)
+    _show_auction(facts)
+    _show_asking(facts)
     _show_first(facts)
     for sentence in facts.unknown:
         st.write(escaped(sentence))
@@ -128,34 +142,35 @@ def _show(facts: Selling) -> None:
 
 
 def _show_channels(facts: Selling) -> None:
-    names = {
-        "low": "paid, low",
-        "mid": "paid, mid",
-        "high": "paid, high",
-        "net_low": "net, low",
-        "net_mid": "net, mid",
-        "net_high": "net, high",
-        "expected": "expected, unsold counted",
-    }
+    currency = facts.currency
     rows: list[dict[str, Any]] = [
         {
             "channel": found.channel,
-            **{name: None if getattr(found, name) is None else float(getattr(found, name)) for name in names},
+            **{
+                f"{name}_{end}": None if span is None else float(getattr(span, end))
+                for name, span in (("paid", found.paid), ("net", found.net))
+                for end in ("low", "mid", "high")
+            },
+            "left": float(found.left),
             "chance": None if found.chance is None else 100 * found.chance,
             "weeks": found.weeks,
         }
         for found in facts.channels
     ]
     table = pl.DataFrame(rows, infer_schema_length=None)
+    money = [name for name in table.columns if name.startswith(("paid", "net", "left"))]
     show_table(
-        table.with_columns(pl.col([*names, "chance", "weeks"]).cast(pl.Float64).round()),
+        table.with_columns(pl.col([*money, "chance", "weeks"]).cast(pl.Float64).round()),
         "channels",
         {
             "channel": "Channel",
             **{
-                name: st.column_config.NumberColumn(f"{words} ({facts.currency})", format="localized")
-                for name, words in names.items()
+                name: st.column_config.NumberColumn(
+                    f"{name.replace('_', ', ')} ({currency})", format="localized"
+                )
+                for name in money
             },
+            "left": st.column_config.NumberColumn(f"Left on average ({currency})", format="localized"),
             "chance": st.column_config.NumberColumn("Chance of a sale (%)", format="%.0f"),
             "weeks": st.column_config.NumberColumn("Weeks to half sold", format="%.0f"),
         },
@@ -163,23 +178,89 @@ def _show_channels(facts: Selling) -> None:
     )
 
 
+def _show_auction(facts: Selling) -> None:
+    found, currency = facts.auction, facts.currency
+    st.subheader("At auction", help=what_is("reserve"))
+    if found.low_estimate is not None and found.high_estimate is not None:
+        with st.container(horizontal=True):
+            for words, amount in (("low", found.low_estimate), ("high", found.high_estimate)):
+                st.metric(f"{words} estimate ({currency}, hammer)", f"{amount:,.0f}", width="content")
+    for sentence in auction_sentences(facts):
+        st.write(escaped(sentence))
+    if not found.evidence.tells:
+        return  # that the chance of a sale is not known is said below
+    show_chart(reserve_chart(facts), reserve_caption(), "reserve")
+    with st.expander("Reserves in figures"):
+        show_table(
+            found.reserves.with_columns(pl.col("chance") * 100, pl.col("net", "left").round()),
+            "reserves",
+            {
+                "reserve": st.column_config.NumberColumn(f"Reserve ({currency}, hammer)", format="localized"),
+                "chance": st.column_config.NumberColumn("Chance of a sale (%)", format="%.0f"),
+                "net": st.column_config.NumberColumn(f"Net if sold ({currency})", format="localized"),
+                "left": st.column_config.NumberColumn(f"Left on average ({currency})", format="localized"),
+            },
+        )
+
+
+def _show_asking(facts: Selling) -> None:
+    """What to ask, and how to come down; no chart where the records do not tell that the price matters."""
+    currency = facts.currency
+    st.subheader("Asking price and how to come down", help=what_is("asking price"))
+    for sentence in (*waiting_sentences(facts), bargain_sentence(facts)):
+        st.write(escaped(sentence))
+    for channel, plan in facts.asking.items():
+        st.write(f"**{WHERE[channel].capitalize()}**")
+        ladder = plan.ladder.with_columns(pl.col("asking").round(), pl.col("sold_by_then") * 100)
+        show_table(
+            ladder,
+            f"ladder, {channel}",
+            {
+                "week": st.column_config.NumberColumn("From week", format="%d"),
+                "asking": st.column_config.NumberColumn(f"Ask ({currency})", format="localized"),
+                "sold_by_then": st.column_config.NumberColumn("Sold before the next step (%)", format="%.0f"),
+            },
+            height="content",
+        )
+        if facts.price_tells:
+            show_chart(
+                waiting_chart(facts, channel).properties(height=340),
+                waiting_caption(channel),
+                f"asking price, {channel}",
+            )
+
+
 def _show_first(facts: Selling) -> None:
-    st.subheader("What to do first")
+    st.subheader(f"What if, before it is sold {WHERE[facts.best.channel]}")
     for sentence in first_sentences(facts):
         st.write(escaped(sentence))
     if facts.first.is_empty():
         return
-    currency = facts.valuation.currency
+    currency = facts.currency
+    money = ("cost_low", "cost_mid", "cost_high", "net_before", "net_after", "gain")
     show_table(
-        facts.first.select("item", "kind", "cost", "gain", "answer"),
-        "what to do first",
+        facts.first.select(
+            "item", "kind", pl.col(*money).round(), pl.col("pays") * 100,
+            pl.when("supported").then(pl.lit("yes")).otherwise(pl.lit("no")).alias("compared"),
+        ),  # fmt: skip
+        "what if",
         {
             "item": "What",
             "kind": "Kind",
-            "cost": st.column_config.NumberColumn(f"Cost ({currency})", format="localized"),
-            "gain": st.column_config.NumberColumn(f"Does to the mid price ({currency})", format="localized"),
-            "answer": "Answer",
+            **{
+                name: st.column_config.NumberColumn(f"{words} ({currency})", format="localized")
+                for name, words in zip(
+                    money,
+                    (
+                        "Cost, low", "Cost, mid", "Cost, high", "A sale leaves now", "It then leaves",
+                        "More on average",
+                    ),
+                    strict=True,
+                )
+            },
+            "pays": st.column_config.NumberColumn("Pays (%)", format="%.0f"),
+            "compared": "Shown before and after",
         },
         every=facts.first,
         height="content",
-    )
+    )  # fmt: skip

@@ -7,10 +7,11 @@ from typing import Any, Final
 import polars as pl
 import streamlit as st
 
-from dashboards import caches, frame, people
+from dashboards import caches, page_layout, people
+from dashboards.exhibits import show_table
 from dashboards.records import COMMON_CURRENCIES
-from dashboards.shown import show_table
 from pricing.condition.catalogue import LABOUR_KINDS
+from pricing.decisions.verdict import VERDICTS
 from pricing.money.currencies import CURRENCIES
 from pricing.operations.access import EVERYONE, ROLES
 from pricing.operations.settings import (
@@ -37,10 +38,10 @@ def show_page() -> None:
     """What is set, and forms that change it, for whoever may."""
     st.title("Settings")
     st.markdown("[Handbook](/handbook/index.html)")
-    with frame.one_sentence():
+    with page_layout.one_sentence():
         snapshot = caches.snapshot()
         if snapshot is None:
-            frame.ask_market()
+            page_layout.ask_market()
             return
         if st.session_state.pop("settings_kept", False):
             st.success("The settings are kept.")
@@ -50,6 +51,7 @@ def show_page() -> None:
             st.info("Your role lets you read the settings; changing them needs the role manage.")
         _show_market(snapshot)
         _ask_units(snapshot, kept, may)
+        _ask_verdict(snapshot, kept, may)
         _ask_labour(snapshot, kept, may)
         _ask_catalogue(snapshot, kept, may)
         _ask_charges(snapshot, kept, may)
@@ -78,7 +80,7 @@ def _show_market(snapshot: Snapshot) -> None:
     st.caption(
         "The base currency is chosen when a market is made, and stays. Another market is another file."
     )
-    frame.link("records", "Load sale records")
+    page_layout.link("records", "Load sale records")
 
 
 def _ask_units(snapshot: Snapshot, kept: Settings, may: bool) -> None:
@@ -105,6 +107,22 @@ def _ask_units(snapshot: Snapshot, kept: Settings, may: bool) -> None:
             _keep(
                 snapshot, replace(kept, distance_unit=unit, other_currency=None if other == NONE else other)
             )
+
+
+def _ask_verdict(snapshot: Snapshot, kept: Settings, may: bool) -> None:
+    """Where one word of the verdict on a price ends and the next begins."""
+    st.subheader("Verdict on a price")
+    st.caption(
+        "Of 100 like cars, how many sell for less: up to which number a price is well below, below, about, "
+        "and above what like cars fetch; beyond the last it is well above."
+    )
+    with st.form("verdict", border=False):
+        limits = [
+            column.number_input(f"{words}, up to", 1, 99, round(100 * limit), 1, disabled=not may)
+            for column, words, limit in zip(st.columns(4), VERDICTS[:-1], kept.verdict_limits, strict=True)
+        ]
+        if st.form_submit_button("Keep the limits", disabled=not may):
+            _keep(snapshot, replace(kept, verdict_limits=tuple(limit / 100 for limit in limits)))
 
 
 def _ask_labour(snapshot: Snapshot, kept: Settings, may: bool) -> None:

@@ -1,16 +1,20 @@
-"""The inspection sheet in hand: its name lives in the address, and goes along from page to page."""
+"""The inspection sheet in hand, and what repairs were quoted at: both live in the address, and go along from
+page to page."""
 
+from decimal import Decimal, InvalidOperation
 from pathlib import Path
 from typing import Final
 
 import streamlit as st
 
 from dashboards import caches
+from pricing.condition.catalogue import Catalogue
 from pricing.condition.inspection import Inspection
 from pricing.operations import drafts
 from pricing.operations.demo_files import EXTENSIONS
 
 SHEET: Final = "sheet"
+QUOTES: Final = "quotes"
 
 
 def name() -> str | None:
@@ -37,3 +41,23 @@ def beside() -> Path:
     """The market file that sheets are kept beside."""
     snapshot = caches.snapshot()
     return caches.own_market_path() if snapshot is None else snapshot.path
+
+
+def quotes(catalogue: Catalogue) -> caches.Quotes:
+    """What jobs were quoted at; what an address says of jobs that are none is left out."""
+    found = {}
+    for text in st.session_state.get(QUOTES) or ():
+        job, _, amount = str(text).partition("=")
+        try:
+            money = Decimal(amount)
+        except InvalidOperation:
+            continue
+        if job in catalogue.jobs and money.is_finite():
+            found[job] = money
+    return tuple(sorted(found.items()))
+
+
+def take_quote(job: str, amount: Decimal | None) -> None:
+    """Keep a quote for a job, or forget it."""
+    kept = [text for text in st.session_state.get(QUOTES) or () if not str(text).startswith(f"{job}=")]
+    st.session_state[QUOTES] = kept if amount is None else [*kept, f"{job}={amount}"]

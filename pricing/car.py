@@ -17,6 +17,7 @@ from pricing.car_fields import FIELDS, NAMES, NEEDED
 from pricing.errors import CarError
 from pricing.nearest import folded, nearest
 from pricing.records.contract import Contract, broken_rules
+from pricing.records.entered_amounts import absurd
 from pricing.vocabulary import BAND_EDGES, CONDITION_BANDS
 
 Triple = tuple[str | None, str | None, str | None]
@@ -293,7 +294,7 @@ def _sentence(row: Mapping[str, Any], at: date) -> str:
         return f"a car needs make, model and year to be valued; missing: {', '.join(missing)}"
     if row["unknown"] is not None:
         return str(row["unknown"])
-    return "; ".join(_broken(rule, row, at) for rule in rules)
+    return "; ".join(dict.fromkeys(_broken(rule, row, at) for rule in rules))
 
 
 def _broken(rule: str, row: Mapping[str, Any], at: date) -> str:
@@ -301,8 +302,9 @@ def _broken(rule: str, row: Mapping[str, Any], at: date) -> str:
     named = (name for name in FIELDS if rule.startswith(name.removesuffix("s").removesuffix("_km")))
     name, words = next(named, None), rule.replace("_", " ")
     if name is None:
-        longest = f": got {row['asking']}" if "amount" in rule else ""
-        return f"{words.replace('amount', 'asking price')}{longest}"
+        if "amount" in rule and row["asking"] is not None:
+            return absurd("asking price", row["asking"], "EUR")
+        return words.replace("amount", "asking price")
     asked, got = FIELDS[name], row[name]
     if rule == "condition_score_outside_band":
         place = CONDITION_BANDS.index(row["condition_band"])

@@ -62,7 +62,7 @@ class ServerAwayError(MarketError):
     code = "server-away"
 
 
-class UnwrittenError(MarketError):
+class WriteFailedError(MarketError):
     """A write could not be kept for want of room or memory, or by a fault of the disk; nothing is changed."""
 
     code = "unwritten"

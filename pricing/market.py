@@ -13,9 +13,9 @@ from pricing.appraisal.register import Entry, enter, read
 from pricing.car import Car
 from pricing.decisions.valuation import Valuation, value_car
 from pricing.errors import MarketError
-from pricing.evidence.comparables import COUNT, Comparables, find_comparables
-from pricing.evidence.index import PriceIndex, price_index
-from pricing.evidence.sales_book import SalesBook
+from pricing.evidence.comparison.comparables import COUNT, Comparables, find_comparables
+from pricing.evidence.comparison.comparables_index import ComparablesIndex
+from pricing.evidence.indices.index import PriceIndex, price_index
 from pricing.model.price_model import PriceModel
 from pricing.model.saved import load
 from pricing.operations.appraisal_files import evidence_for
@@ -91,14 +91,17 @@ class Market(StoredMarket):
         """
         snapshot = fitted_market(self.path, as_of)
         held = self._car(snapshot, car, as_of)
-        book = SalesBook.build(snapshot.sales(as_of), snapshot.model, currency=snapshot.base_currency)
-        return find_comparables(book, held, as_of=as_of, count=count, coverage=coverage)
+        indexed = ComparablesIndex.build(
+            snapshot.sales(as_of), snapshot.model, currency=snapshot.base_currency
+        )
+        return find_comparables(indexed, held, as_of=as_of, count=count, coverage=coverage)
 
     def index(
         self, make: str | None = None, model: str | None = None, *, as_of: date | None = None, **asked: Any
     ) -> PriceIndex:
         """How prices moved at constant quality, of the whole market, a make or a model; ``asked`` as
-        ``pricing.evidence.index.price_index`` takes it: ``method``, ``period``, ``coverage`` and so on.
+        ``pricing.evidence.indices.index.price_index`` takes it: ``method``, ``period``, ``coverage`` and so
+        on.
 
         Raises:
             CarError: the market does not know the make or the model.

@@ -11,8 +11,8 @@ import polars as pl
 
 from pricing.car import Car, Names
 from pricing.car_fields import NAMES
-from pricing.evidence.sales_book import SalesBook
-from pricing.intake.duplicates import choose_fronts
+from pricing.evidence.comparison.comparables_index import ComparablesIndex
+from pricing.intake.duplicates import choose_primary_records
 from pricing.memo import Memo
 from pricing.model.price_model import PriceModel
 from pricing.model.saved import from_bytes
@@ -88,7 +88,7 @@ class Snapshot:
         known = self.sales(as_of, every_record=True)
         ids = known["record_id"].implode()
         links = self.links.filter(pl.col("record_id").is_in(ids), pl.col("other_id").is_in(ids))
-        behind = choose_fronts(known, links).filter(pl.col("record_id") != pl.col("front_id"))
+        behind = choose_primary_records(known, links).filter(pl.col("record_id") != pl.col("primary_id"))
         return known.join(behind, on="record_id", how="anti", maintain_order="left")
 
     @property
@@ -125,10 +125,11 @@ class Snapshot:
         )
 
     @property
-    def book(self) -> SalesBook:
+    def comparables_index(self) -> ComparablesIndex:
         """The sales laid out to be held against a car."""
         return self.by_fit.get(
-            "book", lambda: SalesBook.build(self.sales(), self.model, currency=self.base_currency)
+            "comparables index",
+            lambda: ComparablesIndex.build(self.sales(), self.model, currency=self.base_currency),
         )
 
     def names(self, as_of: date | None = None) -> Names:

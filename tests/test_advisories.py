@@ -24,6 +24,8 @@ fastapi            0.109.1  CVE-2024-24762       from memory
 h11                0.16.0   CVE-2025-43859       from memory
 httpx              0.23.0   CVE-2021-41945       from memory
 jinja2             3.1.6    CVE-2025-27516       from memory
+pdfminer.six       20251230 CVE-2025-70559       from memory
+pdfminer.six       20251107 CVE-2025-64512       from memory
 numpy              1.22.0   CVE-2021-34141       from memory
 pillow             13.0.0   CGA-6r43-cc9v-c6c4   osv.dev
 pillow             12.1.1   CVE-2026-25990       GitHub advisory

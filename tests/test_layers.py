@@ -12,7 +12,18 @@ ROOT = Path(__file__).parent.parent
 TOP_LEVEL = {"README.md", "DEVELOPERS.md", "pyproject.toml", "pricing", "dashboards", "data_demo", "tests"}
 
 ROOMS = (
-    ("errors", "vocabulary", "progress", "toml_text", "notebook_html", "memo", "nearest"),
+    (
+        "errors",
+        "failures",
+        "vocabulary",
+        "progress",
+        "toml_text",
+        "notebook_html",
+        "memo",
+        "validation",
+        "nearest",
+        "arrays",
+    ),
     ("untrusted",),
     ("car_fields", "money"),
     ("records",),
@@ -162,3 +173,54 @@ def test_no_expression_calls_python() -> None:
         if isinstance(node, ast.Attribute) and node.attr in calls
     ]
     assert found == []
+
+
+MOST_FILES = 24
+CROWDED = {
+    "pricing/model": "one regression; its files in the order of their imports are the table in DEVELOPERS.md",
+    "pricing/api": "a file a noun of the addresses, beside what all of them share",
+    "pricing/cli": "a file a group of commands and, where it prints, one for what it prints",
+    "dashboards": "a file a page, beside the frame that all stand in",
+    "pricing/intake": "a file a format, and one a question that a file may raise",
+}
+"""Folders of more files than that, and why."""
+
+MOST_LINES = 300
+LONG = {
+    "pricing/intake/written/table.py": "a cell of every kind, read one after another",
+    "pricing/intake/proposals.py": "one column held against every reading it may have",
+    "pricing/store/market.py": "the one door to a market: a method a question, each a few lines",
+    "pricing/records/contract.py": "the contract: a line a column, a line a rule",
+    "pricing/car.py": "Car.checked with the names it is held to",
+    "pricing/store/records/loading.py": "one load, from its files to its report",
+    "pricing/model/design.py": "the block list: every effect of the model in one screen",
+    "pricing/model/price_model.py": "the door of the model",
+    "pricing/evidence/indices/index.py": "an index, whatever its method",
+    "pricing/evidence/comparison/comparables.py": "one answer, from the subject to its reconciliation",
+    "pricing/cli/main.py": "the commands that everybody needs first",
+    "pricing/reports/evidence.py": "the evidence of an appraisal, block by block",
+    "pricing/store/postgres/copy.py": "the local copy: founded, caught up, written through",
+}
+"""Files of more lines than that, and the one concept each holds."""
+
+
+def test_rooms_are_small() -> None:
+    """A folder of many files, or a file past three hundred lines, says why or is parted."""
+    folders: dict[str, int] = {}
+    long = set()
+    for path in FILES:
+        folder = path.parent.relative_to(ROOT).as_posix()
+        folders[folder] = folders.get(folder, 0) + (path.name != "__init__.py")
+        if len(path.read_text(encoding="utf-8").splitlines()) > MOST_LINES:
+            long.add(path.relative_to(ROOT).as_posix())
+    assert {name for name, count in folders.items() if count > MOST_FILES} <= set(CROWDED)
+    assert long <= set(LONG)
+
+
+def test_every_room_says_what_belongs_there_and_what_does_not() -> None:
+    silent = [
+        named(path)
+        for path in FILES
+        if path.name == "__init__.py" and "ot here:" not in path.read_text(encoding="utf-8")
+    ]
+    assert silent == []

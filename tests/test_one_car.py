@@ -23,7 +23,7 @@ from pricing.decisions.buying import buy_car
 from pricing.decisions.selling import sell_car
 from pricing.decisions.valuation import value_car
 from pricing.errors import CarError
-from pricing.evidence.comparables import find_comparables
+from pricing.evidence.comparison.comparables import find_comparables
 from pricing.records.contract import Contract
 from pricing.snapshot import Snapshot
 from pricing.store.market import Market
@@ -183,9 +183,9 @@ def test_pages(bad: dict[str, Any], refused: str, small_market: Market, monkeypa
     """The form, which every page that takes a car stands on, at a link to such a car."""
     monkeypatch.setenv("PRICING_MARKET", str(small_market.path))
     page = AppTest.from_string(
-        "from dashboards import address, frame\n"
-        "address.take('a page')\n"
-        "if frame.ask_market_and_car() is not None:\n"
+        "from dashboards import page_layout, url_state\n"
+        "url_state.take('a page')\n"
+        "if page_layout.ask_market_and_car() is not None:\n"
         "    raise SystemExit('it is taken for a car')\n",
         default_timeout=300,
     )

@@ -28,9 +28,9 @@ from pricing.appraisal.register import read
 from pricing.car import Names
 from pricing.decisions.valuation import value_car
 from pricing.errors import CarError, MarketError, ModelError, TableError
-from pricing.evidence.comparables import find_comparables
-from pricing.evidence.index import price_index
-from pricing.evidence.sales_book import SalesBook
+from pricing.evidence.comparison.comparables import find_comparables
+from pricing.evidence.comparison.comparables_index import ComparablesIndex
+from pricing.evidence.indices.index import price_index
 from pricing.model.saved import load
 from tests.ports import free_port
 from tests.small_market import common_car
@@ -141,7 +141,7 @@ def test_what_a_notebook_shows_is_short_and_says_facts(market: Market) -> None:
 CODES = {
     "PricingError": "refused", "FileError": "file", "TableError": "table", "MappingError": "mapping",
     "DoubtError": "doubt", "MoneyError": "money", "MarketError": "market", "ServerAwayError": "server-away",
-    "UnwrittenError": "unwritten", "DamagedError": "damaged",
+    "WriteFailedError": "unwritten", "DamagedError": "damaged",
     "DoneMeanwhileError": "done-meanwhile", "ModelError": "model",
     "CarError": "car", "InspectionError": "inspection", "EvidenceError": "evidence",
     "DecisionError": "decision", "AppraisalError": "appraisal",
@@ -166,8 +166,8 @@ def test_the_market_answers_what_the_functions_answer(market: Market, small_mark
     said = market.value(car, asking=asking)
     assert said.to_dict() == value_car(market, model, checked, asking=asking).to_dict()
     assert market.value(checked, fit="fit-0001").mid == said.mid
-    book = SalesBook.build(market.sales(), model, currency=market.base_currency)
-    assert_frame_equal(market.comparables(car).table, find_comparables(book, checked).table)
+    indexed = ComparablesIndex.build(market.sales(), model, currency=market.base_currency)
+    assert_frame_equal(market.comparables(car).table, find_comparables(indexed, checked).table)
     assert_frame_equal(market.index(period="year").frame, price_index(market.sales(), period="year").frame)
     earlier = said.as_of - timedelta(days=300)
     assert market.value(car, as_of=earlier).as_of == earlier

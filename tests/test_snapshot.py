@@ -14,9 +14,10 @@ import polars as pl
 import pytest
 from polars.testing import assert_frame_equal
 
-from pricing.decisions import selling
 from pricing.decisions.buying import BuyerTerms, buy_car
 from pricing.decisions.seller_terms import SellerTerms
+from pricing.decisions.selling import sell_car
+from pricing.decisions.selling_evidence import evidence_of
 from pricing.decisions.valuation import value_car
 from pricing.errors import MarketError
 from pricing.memo import Memo
@@ -36,13 +37,13 @@ def market(small_market: Market, tmp_path: Path) -> Market:
 def test_decisions_never_read_the_store(market: Market) -> None:
     snapshot = Snapshot.of(market)
     car = snapshot.car({**common_car(market), "channel": "private"})
-    evidence = selling.evidence_of(snapshot)
+    evidence = evidence_of(snapshot)
     _ = snapshot.links
     market.path.unlink()
     value_car(snapshot, snapshot.model, car)
     buy_car(snapshot, snapshot.model, car, BuyerTerms(snapshot.base_currency, 0.7), asking=Decimal(4000))
-    selling.sell_car(snapshot, snapshot.model, car, SellerTerms(snapshot.base_currency), evidence=evidence)
-    assert selling.evidence_of(snapshot) is evidence
+    sell_car(snapshot, snapshot.model, car, SellerTerms(snapshot.base_currency), evidence=evidence)
+    assert evidence_of(snapshot) is evidence
     with pytest.raises(MarketError):
         market.sales()
 
@@ -53,7 +54,7 @@ def test_the_sales_of_a_day_are_those_of_the_store(demo_market: Market) -> None:
     later = (
         demo_market.duplicates()
         .join(snapshot.sales(every_record=True).select("record_id", "event_date"), on="record_id")
-        .filter(pl.col("front_id") != pl.col("record_id"))
+        .filter(pl.col("primary_id") != pl.col("record_id"))
     )
     days: list[Any] = [later["event_date"].min(), later["event_date"].median(), later["event_date"].max()]
     for day in [*(day if type(day) is date else day.date() for day in days), date(1990, 1, 1)]:

@@ -23,9 +23,9 @@ from pricing.api import (
     routes_state,
     routes_values,
 )
-from pricing.api.gate import LIST_BYTES_A_CAR, LIST_VALUES_A_CAR, Gate
 from pricing.api.logs import log_settings
-from pricing.api.problems import Problem, ProblemError, handle_problems, responses
+from pricing.api.problems import HttpProblemError, Problem, handle_problems, responses
+from pricing.api.request_limits import LIST_BYTES_A_CAR, LIST_VALUES_A_CAR, RequestLimits
 from pricing.api.schemas import ValueQuestion
 from pricing.api.service import Service
 from pricing.api.stopping import end_in_time
@@ -89,7 +89,7 @@ def create_api(settings: Configuration) -> FastAPI:
         UPLOADS: settings.largest_upload,
     }
     api.add_middleware(
-        Gate,
+        RequestLimits,
         service=service,
         sizes=sizes,
         counts={LISTS: settings.largest_list * LIST_VALUES_A_CAR, UPLOADS: None},
@@ -122,7 +122,7 @@ async def _warm(api: FastAPI) -> AsyncIterator[None]:
         try:
             snapshot = service.snapshot()
             snapshot.make_ready(service.fit_of(snapshot, None))
-        except (PricingError, ProblemError) as error:
+        except (PricingError, HttpProblemError) as error:
             logging.getLogger("pricing.api").warning("not ready: %s", error)
         # What is here now stays: to look through it for garbage again and again would stop answers for as
         # long as a fifth of a second.

@@ -12,7 +12,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.requests import HTTPConnection, Request
 
 from pricing.api.hosts import is_trusted
-from pricing.api.problems import ProblemError
+from pricing.api.problems import HttpProblemError
 from pricing.api.service import Service
 from pricing.operations.access import ROLES
 from pricing.store.audit import now
@@ -39,7 +39,7 @@ class Caller:
     def must_be_able_to(self, act: str) -> None:
         """Refuse with 403 what the role does not let be done."""
         if not self.may(act):
-            raise ProblemError(
+            raise HttpProblemError(
                 403, f"the role {self.role} may not {act}; whoever manages the market gives roles"
             )
 
@@ -65,13 +65,13 @@ async def let_in(request: HTTPConnection, service: Service) -> Caller:
     is trusted; nothing of the body is read.
 
     Raises:
-        ProblemError: 401 without a token in force, 429 for too many requests or guesses.
+        HttpProblemError: 401 without a token in force, 429 for too many requests or guesses.
     """
     kind, _, token = request.headers.get("authorization", "").partition(" ")
     if kind.casefold() != "bearer" or not token.strip():
         if is_trusted(request, service.configuration):
             return HERE
-        raise ProblemError(
+        raise HttpProblemError(
             401,
             "this needs a token; `pricing token new` makes one",
             www_authenticate='Bearer realm="pricing"',
@@ -85,7 +85,7 @@ async def holder(service: Service, request: HTTPConnection, token: str) -> Token
     """The token as it is kept.
 
     Raises:
-        ProblemError: 401 where it is none in force, 429 where this address has guessed too often.
+        HttpProblemError: 401 where it is none in force, 429 where this address has guessed too often.
     """
     snapshot = await run_in_threadpool(service.snapshot) if service.source.due else service.snapshot()
     wanted = digest_of(token)
@@ -94,7 +94,7 @@ async def holder(service: Service, request: HTTPConnection, token: str) -> Token
     if kept is None or ran_out or not hmac.compare_digest(kept.digest, wanted) or kept.role not in ROLES:
         address = "-" if request.client is None else request.client.host
         _slow_down(service.guesses.wait(address), "this address has sent too many tokens that open nothing")
-        raise ProblemError(
+        raise HttpProblemError(
             401,
             "the token has run out" if ran_out else "no token in force is this one",
             www_authenticate='Bearer realm="pricing", error="invalid_token"',
@@ -104,4 +104,4 @@ async def holder(service: Service, request: HTTPConnection, token: str) -> Token
 
 def _slow_down(seconds: float, why: str) -> None:
     if seconds > 0:
-        raise ProblemError(429, f"{why}; try again in a while", retry_after=str(math.ceil(seconds)))
+        raise HttpProblemError(429, f"{why}; try again in a while", retry_after=str(math.ceil(seconds)))

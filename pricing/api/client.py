@@ -103,6 +103,11 @@ class Client:
         """Facts for a seller; ``asked``: ``own_value``, ``reserve``, ``asking`` and what else is stated."""
         return self._json("POST", "/selling", json={"car": _sent(car), **_sent(asked)})
 
+    def mending(self, car: Mapping[str, Any], inspection: Mapping[str, Any], **asked: Any) -> Facts:
+        """Mend an inspected car, or buy better; ``asked``: ``work_in``, ``asking``, ``quotes``, ``least``."""
+        sent = {"car": _sent(car), "inspection": inspection, **_sent(asked)}
+        return self._json("POST", "/mending", json=sent)
+
     def score(self, inspection: Mapping[str, Any]) -> Facts:
         """The condition score of an inspection."""
         return self._json("POST", "/inspections/score", json=inspection)

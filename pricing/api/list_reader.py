@@ -14,9 +14,9 @@ import pyarrow as pa
 from fastapi.exceptions import RequestValidationError
 from pydantic import ValidationError
 
-from pricing.api.problems import ProblemError
+from pricing.api.micro_batch import SHORT
+from pricing.api.problems import HttpProblemError
 from pricing.api.schemas import Question, ValueQuestion
-from pricing.api.together import SHORT
 from pricing.car import READ_TYPES
 
 SHORT_BODY: Final = 32_000
@@ -60,8 +60,8 @@ class ListReader:
 
         Raises:
             RequestValidationError: it is no list of cars.
-            ProblemError: 422, it holds too many cars; 413, it takes more memory or time to read than any list
-                of cars would.
+            HttpProblemError: 422, it holds too many cars; 413, it takes more memory or time to read than any
+                list of cars would.
         """
         if len(body) <= SHORT_BODY:
             try:
@@ -81,7 +81,7 @@ class ListReader:
 
     def _refuse_many(self, count: int) -> None:
         if count > self._most:
-            raise ProblemError(422, f"a list has up to {self._most:,} cars; got {count:,}")
+            raise HttpProblemError(422, f"a list has up to {self._most:,} cars; got {count:,}")
 
     def close(self) -> None:
         """End the reading process, if there is one."""
@@ -112,7 +112,7 @@ class ListReader:
             return _next(process.stdout), _next(process.stdout)
         except (EOFError, BrokenPipeError):
             self._end()
-            raise ProblemError(
+            raise HttpProblemError(
                 413, f"no list of cars takes so long to read, or so much memory: {len(body):,} bytes"
             ) from None
         finally:

@@ -14,7 +14,8 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse
 
 from pricing.api.request_ids import request_id
-from pricing.errors import MarketError, ModelError, PricingError, ServerAwayError, UnwrittenError
+from pricing.errors import MarketError, ModelError, PricingError, ServerAwayError, WriteFailedError
+from pricing.failures import failure_code
 
 MEDIA_TYPE: Final = "application/problem+json"
 """RFC 9457, section 6.1."""
@@ -34,7 +35,7 @@ NO_ROOM: Final = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
 _LOG: Final = logging.getLogger("pricing.api")
 
 
-class ProblemError(Exception):
+class HttpProblemError(Exception):
     """Raised by a route that refuses: a status and what a caller can do about it."""
 
     def __init__(self, status: int, detail: str, *, code: str | None = None, **headers: str) -> None:
@@ -112,7 +113,7 @@ def handle_problems(api: FastAPI) -> None:
     """Let every error of an application be answered by ``problem``."""
     handlers: dict[Any, Callable[[Request, Any], Awaitable[JSONResponse]]] = {
         PricingError: _pricing_error,
-        ProblemError: _refusal,
+        HttpProblemError: _refusal,
         RequestValidationError: _validation_error,
         HTTPException: _http_error,
         OSError: _system_error,
@@ -125,14 +126,14 @@ def handle_problems(api: FastAPI) -> None:
 async def _pricing_error(request: Request, error: PricingError) -> JSONResponse:
     if isinstance(error, ServerAwayError | ModelError):
         return problem(503, plain_words(error), code=error.code, headers={"Retry-After": "5"})
-    if isinstance(error, UnwrittenError):
+    if isinstance(error, WriteFailedError):
         return problem(503, plain_words(error), code=error.code, headers={"Retry-After": "60"})
     if isinstance(error, MarketError):
         return problem(409, plain_words(error), code=error.code)
     return problem(422, plain_words(error), code=error.code)
 
 
-async def _refusal(request: Request, error: ProblemError) -> JSONResponse:
+async def _refusal(request: Request, error: HttpProblemError) -> JSONResponse:
     code = getattr(error.__cause__, "code", None) if error.code is None else error.code
     return problem(error.status, error.detail, code=code, headers=error.headers)
 
@@ -171,12 +172,13 @@ async def _system_error(request: Request, error: OSError) -> JSONResponse:
         return await _unforeseen(request, error)
     _LOG.error("no room on the disk: %s", error)
     told = "the server has no room left on its disk"
-    return problem(503, told, code=UnwrittenError.code, headers={"Retry-After": "60"})
+    return problem(503, told, code=WriteFailedError.code, headers={"Retry-After": "60"})
 
 
 async def _unforeseen(request: Request, error: Exception) -> JSONResponse:
-    _LOG.error("unforeseen error", exc_info=error)
-    return problem(500, "the server failed at this; its log names the request")
+    code = failure_code(error)
+    _LOG.error("unforeseen error %s", code, exc_info=error)
+    return problem(500, "the server failed at this; its log names the request", code=code)
 
 
 def plain_words(error: BaseException) -> str:

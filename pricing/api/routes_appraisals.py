@@ -12,9 +12,9 @@ from starlette.responses import Response
 
 from pricing.api.answers import Answer
 from pricing.api.callers import Caller, caller_who_may
-from pricing.api.once import Key, once
+from pricing.api.idempotency import Key, idempotently
 from pricing.api.pages import Limit, Page, Start, page
-from pricing.api.problems import ProblemError, responses
+from pricing.api.problems import HttpProblemError, responses
 from pricing.api.schemas import Row
 from pricing.api.service import Service, service_here
 from pricing.api.words import OneOf
@@ -114,7 +114,7 @@ def enter(given: RecordIn, service: Here, caller: Valuer, key: Key = None) -> Re
         return {"appraisal_id": name, "revision": 1}
 
     asked = ("enter", given.model_dump_json())
-    return once(market, caller, key, asked, work, lambda made: _told(market, made))
+    return idempotently(market, caller, key, asked, work, lambda made: _told(market, made))
 
 
 @router.get("/appraisals/{appraisal_id}", response_model=EntryFacts)
@@ -137,7 +137,7 @@ def change(
     def work(market: Market) -> dict[str, Any]:
         before = _own(market, caller, appraisal_id, None)
         if before.revision != given.after:
-            raise ProblemError(
+            raise HttpProblemError(
                 409, f"{appraisal_id} has had a revision meanwhile: its last is {before.revision}"
             )
         record = before.record
@@ -151,7 +151,7 @@ def change(
 
     _own(market, caller, appraisal_id, None)
     asked = ("change", appraisal_id, given.model_dump_json())
-    return once(market, caller, key, asked, work, lambda made: _told(market, made), status=200)
+    return idempotently(market, caller, key, asked, work, lambda made: _told(market, made), status=200)
 
 
 @router.get("/appraisals/{appraisal_id}/history", response_model=Page)
@@ -200,12 +200,12 @@ def _own(market: Market, caller: Caller, appraisal_id: str, revision: int | None
     """An appraisal that the caller entered, or any for whoever manages the market; another's is not there."""
     maker = market.appraisals.first_makers().get(appraisal_id)
     if maker is None or not (maker == caller.name or caller.may("manage")):
-        raise ProblemError(404, f"there is no appraisal {appraisal_id!r}")
+        raise HttpProblemError(404, f"there is no appraisal {appraisal_id!r}")
     last = register.read(market, appraisal_id)
     if revision is None or revision == last.revision:
         return last
     if revision > last.revision:
-        raise ProblemError(404, f"{appraisal_id} has no revision {revision}; its last is {last.revision}")
+        raise HttpProblemError(404, f"{appraisal_id} has no revision {revision}; its last is {last.revision}")
     return register.read(market, appraisal_id, revision)
 
 
@@ -213,7 +213,7 @@ def _without_files(record: Appraisal) -> Appraisal:
     """The record, which may not name files of the server: whoever writes it need not be let at them."""
     for section, field in (("inspection", "sheet"), ("repairs", "catalogue")):
         if getattr(getattr(record, section), field):
-            raise ProblemError(
+            raise HttpProblemError(
                 422, f"{section}.{field} names a file, which an appraisal over the API cannot take in"
             )
     return record

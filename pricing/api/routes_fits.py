@@ -11,9 +11,9 @@ from starlette.responses import Response
 
 from pricing.api.answers import Answer
 from pricing.api.callers import Caller, caller_who_may
-from pricing.api.once import Key, once
+from pricing.api.idempotency import Key, idempotently
 from pricing.api.pages import Limit, Page, Start, page
-from pricing.api.problems import ProblemError, responses
+from pricing.api.problems import HttpProblemError, responses
 from pricing.api.schemas import Row
 from pricing.api.service import Service, service_here
 from pricing.model.market_fit import fit_market
@@ -64,7 +64,7 @@ def make_fit(
         return {"fit_id": save(model, market)}
 
     market = service.snapshot().market
-    return once(market, caller, key, ("fit",), work, lambda made: _one(service, made["fit_id"]))
+    return idempotently(market, caller, key, ("fit",), work, lambda made: _one(service, made["fit_id"]))
 
 
 def _listed(service: Service) -> pl.DataFrame:
@@ -74,6 +74,6 @@ def _listed(service: Service) -> pl.DataFrame:
 def _one(service: Service, fit_id: str) -> dict[str, Any]:
     found = _listed(service).filter(pl.col("fit_id") == fit_id)
     if found.is_empty():
-        raise ProblemError(404, f"there is no fit {fit_id!r} in the market")
+        raise HttpProblemError(404, f"there is no fit {fit_id!r} in the market")
     row = found.row(0, named=True)
     return row | {"facts": json.loads(row["facts"])}

@@ -14,10 +14,10 @@ from pricing.api.service import Service, service_here, where
 from pricing.api.words import OneOf
 from pricing.decisions.approaches import difference
 from pricing.decisions.valuation import value_car
-from pricing.evidence.comparables import COUNT, find_comparables
+from pricing.evidence.comparison.comparables import COUNT, find_comparables
 from pricing.evidence.depth import market_depth
-from pricing.evidence.index import METHODS, MINIMUM, price_index
-from pricing.evidence.periods import LENGTHS
+from pricing.evidence.indices.index import METHODS, MINIMUM, price_index
+from pricing.evidence.indices.periods import LENGTHS
 
 router = APIRouter(
     tags=["evidence"], dependencies=[Depends(caller_who_may("read"))], responses=responses(404)
@@ -92,7 +92,11 @@ def comparables(question: ComparablesQuestion, service: Here) -> Response:
     service.not_before_fit(snapshot, question.as_of)
     car = snapshot.car(question.car, question.as_of)
     found = find_comparables(
-        snapshot.book, car, as_of=question.as_of, count=question.count, coverage=question.coverage
+        snapshot.comparables_index,
+        car,
+        as_of=question.as_of,
+        count=question.count,
+        coverage=question.coverage,
     )
     valued = value_car(snapshot, snapshot.model, car, as_of=found.as_of, coverage=question.coverage)
     return Answer(vars(found) | {"difference": difference(valued, found)})

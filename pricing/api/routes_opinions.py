@@ -11,9 +11,9 @@ from starlette.responses import Response
 
 from pricing.api.answers import Answer
 from pricing.api.callers import Caller, caller_who_may
-from pricing.api.once import Key, once
+from pricing.api.idempotency import Key, idempotently
 from pricing.api.pages import Limit, Page, Start, page
-from pricing.api.problems import ProblemError, responses
+from pricing.api.problems import HttpProblemError, responses
 from pricing.api.schemas import Amount, Currency, Day, Name, Row, Word
 from pricing.api.service import Service, service_here, where
 from pricing.decisions.plain import plain
@@ -117,7 +117,7 @@ def say(
         return found
 
     asked = ("opinions", str(meant), json.dumps(texts))
-    return once(Market.open(service.configuration.market), caller, key, asked, work)
+    return idempotently(Market.open(service.configuration.market), caller, key, asked, work)
 
 
 @router.post("/opinions/{opinion_id}/withdrawal", response_model=Withdrawn, responses=responses(404, 409))
@@ -130,14 +130,14 @@ def withdraw(
     def work(market: Market) -> dict[str, str]:
         known = market.opinions()["opinion_id"].str.starts_with(opinion_id).sum()
         if known != 1:
-            raise ProblemError(
+            raise HttpProblemError(
                 404, f"{known} statements in force have a name that starts with {opinion_id!r}"
             )
         name = market.statements.withdraw(opinion_id, why.reason)
         return {"opinion_id": name}
 
     asked = ("withdraw opinion", opinion_id, why.reason)
-    return once(market, caller, key, asked, work, status=200)
+    return idempotently(market, caller, key, asked, work, status=200)
 
 
 @router.get("/opinions/scores", response_model=Scores, dependencies=reading)

@@ -12,9 +12,9 @@ from starlette.responses import Response
 
 from pricing.api.answers import Answer
 from pricing.api.callers import Caller, caller_who_may
-from pricing.api.once import Key, once
+from pricing.api.idempotency import Key, idempotently
 from pricing.api.pages import Limit, Page, Start, page
-from pricing.api.problems import ProblemError, responses
+from pricing.api.problems import HttpProblemError, responses
 from pricing.api.schemas import Name, Row
 from pricing.api.service import Service, service_here, where
 from pricing.intake.transfers import received
@@ -101,7 +101,7 @@ def load(
     harmless.
     """
     if len(files) > MOST_FILES:
-        raise ProblemError(422, f"a load has up to {MOST_FILES} files; got {len(files)}")
+        raise HttpProblemError(422, f"a load has up to {MOST_FILES} files; got {len(files)}")
     contents = [(_name(file), file.file.read()) for file in files]
     given = "" if mapping is None else mapping
 
@@ -123,7 +123,7 @@ def load(
         given,
         *(part for content in contents for part in content),
     )
-    return once(Market.open(service.configuration.market), caller, key, asked, work)
+    return idempotently(Market.open(service.configuration.market), caller, key, asked, work)
 
 
 @router.get("/batches", response_model=Page, dependencies=reading)
@@ -144,7 +144,7 @@ def undo(batch_id: str, service: Here, caller: Loader, key: Key = None) -> Respo
     market = service.snapshot().market
     if key is None:
         _batch(market, batch_id)
-    return once(
+    return idempotently(
         market, caller, key, ("undo", batch_id),
         lambda market: {"batch_id": _batch(market, batch_id)["batch_id"], "records": market.undo(batch_id)},
         status=200,
@@ -184,7 +184,7 @@ def records(
 def _batch(market: Market, batch_id: str) -> dict[str, Any]:
     found = market.batches().filter(pl.col("batch_id") == batch_id)
     if found.is_empty():
-        raise ProblemError(404, f"the market has no batch {batch_id[:40]!r}")
+        raise HttpProblemError(404, f"the market has no batch {batch_id[:40]!r}")
     return found.row(0, named=True)
 
 

@@ -14,7 +14,7 @@ from starlette.responses import Response
 from pricing.api.answers import Answer
 from pricing.api.callers import caller_who_may
 from pricing.api.list_reader import SHORT_BODY, Cars
-from pricing.api.problems import ProblemError, responses
+from pricing.api.problems import HttpProblemError, responses
 from pricing.api.schemas import (
     Contributions,
     Question,
@@ -71,7 +71,7 @@ async def standings(question: StandingQuestion, service: Here) -> Response:
     service.counters.cars.inc()
     found = json.loads(rows[0])
     if found["refused"] is not None:
-        raise ProblemError(422, found["refused"], code=CarError.code)
+        raise HttpProblemError(422, found["refused"], code=CarError.code)
     return Answer(
         {
             "asking": question.car["asking"], "currency": key.snapshot.base_currency, "as_of": key.at,

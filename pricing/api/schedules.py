@@ -8,7 +8,7 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from pricing.api.schemas import Cost, Currency, Name, Word
 from pricing.api.words import OneOf
-from pricing.money.charges import KINDS, Charge, Schedule, Tier
+from pricing.money.charges import KINDS, Schedule, read_charge
 
 Rate = Annotated[
     Decimal, Field(ge=0, lt=1, max_digits=7, decimal_places=6, description="A part of one: 0.15 is 15 %.")
@@ -74,12 +74,5 @@ class ScheduleIn(BaseModel):
         """
         return Schedule(
             self.name, self.notice, self.example,
-            tuple(
-                Charge(
-                    asked.source, asked.kind, asked.begins, asked.currency,
-                    tuple(Tier(tier.rate, tier.up_to) for tier in asked.tiers), asked.tax, asked.minimum,
-                    asked.until,
-                )
-                for asked in self.charges
-            ),
+            tuple(read_charge(charge.model_dump(by_alias=True)) for charge in self.charges),
         )  # fmt: skip

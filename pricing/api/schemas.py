@@ -11,13 +11,19 @@ from pricing.car_fields import FIELDS, NEEDED
 from pricing.car_fields import Field as CarField
 from pricing.records.contract import HIGHEST_AMOUNT, LONGEST_WORD, LOWEST_AMOUNT
 
+
+def _amount_schema(least: int) -> WithJsonSchema:
+    bounds = {"minimum": least, "maximum": HIGHEST_AMOUNT}
+    return WithJsonSchema({"anyOf": [{"type": "number"} | bounds, {"type": "string", "pattern": _DECIMAL}]})
+
+
+_DECIMAL: Final = r"^\d{1,15}(\.\d{1,3})?$"
+
 Word = Annotated[str, Field(max_length=LONGEST_WORD, pattern=r"^[^\x00-\x1f\x7f]*$")]
 Name = Annotated[str, Field(min_length=1, max_length=LONGEST_WORD, pattern=r"^[^\x00-\x1f\x7f]*$")]
-Amount = Annotated[
-    Decimal,
-    Field(ge=LOWEST_AMOUNT, le=HIGHEST_AMOUNT, max_digits=15, decimal_places=3),
-]
-Cost = Annotated[Decimal, Field(ge=0, le=10**9, max_digits=15, decimal_places=3)]
+Amount = Annotated[Decimal, Field(max_digits=18, decimal_places=3), _amount_schema(LOWEST_AMOUNT)]
+"""A price; its bounds are documented here, and asked for by ``entered_amounts``, as at every door."""
+Cost = Annotated[Decimal, Field(max_digits=18, decimal_places=3), _amount_schema(0)]
 Currency = Annotated[str, Field(pattern="^[A-Z]{3}$", examples=["GBP"])]
 Coverage = Annotated[
     float, Field(ge=0.05, le=0.99, description="Share of like cars that the range is to hold.")

@@ -11,9 +11,9 @@ from starlette.requests import Request
 
 from pricing.api.counters import Counters
 from pricing.api.list_reader import Cars, ListReader, frame_of
-from pricing.api.problems import ProblemError
-from pricing.api.rates import Rates
-from pricing.api.together import Together
+from pricing.api.micro_batch import MicroBatch
+from pricing.api.problems import HttpProblemError
+from pricing.api.rate_limiter import RateLimiter
 from pricing.decisions.car_list import value_list
 from pricing.errors import CarError, DecisionError, MarketError
 from pricing.model.price_model import PriceModel
@@ -52,34 +52,34 @@ class Service:
         self.configuration = configuration
         self.lists = ListReader(configuration.largest_list)
         self.source = source_of(configuration.market)
-        self.together = Together(_value)
-        self.rates = Rates(configuration.requests_a_second, configuration.burst)
-        self.guesses = Rates(GUESSES_A_MINUTE / 60.0, GUESSES_A_MINUTE)
+        self.batch = MicroBatch(_value)
+        self.rates = RateLimiter(configuration.requests_a_second, configuration.burst)
+        self.guesses = RateLimiter(GUESSES_A_MINUTE / 60.0, GUESSES_A_MINUTE)
         self.counters = Counters()
 
     def snapshot(self) -> Snapshot:
         """The market as it is.
 
         Raises:
-            ProblemError: there is none yet, 503.
+            HttpProblemError: there is none yet, 503.
         """
         try:
             return self.source.newest()
         except MarketError as error:
-            raise ProblemError(503, str(error), retry_after="5") from error
+            raise HttpProblemError(503, str(error), retry_after="5") from error
 
     def fit_of(self, snapshot: Snapshot, fit: str | None) -> str:
         """The id of the fit that is asked for, or of the newest.
 
         Raises:
-            ProblemError: there is none such, 404, or none at all, 503.
+            HttpProblemError: there is none such, 404, or none at all, 503.
         """
         if fit is not None:
             if fit not in snapshot.state.fits:
-                raise ProblemError(404, f"there is no fit {fit!r} in the market")
+                raise HttpProblemError(404, f"there is no fit {fit!r} in the market")
             return fit
         if snapshot.state.fit is None:
-            raise ProblemError(503, "the market has no fitted model yet: fit one first", retry_after="60")
+            raise HttpProblemError(503, "the market has no fitted model yet: fit one first", retry_after="60")
         return snapshot.state.fit
 
     def not_before_fit(self, snapshot: Snapshot, as_of: date | None) -> None:
@@ -104,19 +104,19 @@ class Service:
         key = ListKey(snapshot, self.fit_of(snapshot, fit), as_of, coverage)
         if not snapshot.can_value(key.fit):
             await run_in_threadpool(snapshot.make_ready, key.fit)
-        return await self.together.value(key, cars), key
+        return await self.batch.value(key, cars), key
 
 
 def where(snapshot: Snapshot, make: str | None, model: str | None) -> dict[str, str]:
     """Make and model, where they are asked for, as the market spells them.
 
     Raises:
-        ProblemError: 404 where it has none such, 422 for a model without its make.
+        HttpProblemError: 404 where it has none such, 422 for a model without its make.
     """
     try:
         return snapshot.names().where(make, model)
     except CarError as error:
-        raise ProblemError(422 if make is None else 404, str(error), code=error.code) from None
+        raise HttpProblemError(422 if make is None else 404, str(error), code=error.code) from None
 
 
 def _value(key: ListKey, cars: Cars) -> list[str]:

@@ -23,11 +23,11 @@ from pricing.decisions.amounts import Conversion
 from pricing.decisions.car_price import inspected
 from pricing.decisions.valuation import Valuation, value_car
 from pricing.errors import AppraisalError, EvidenceError, ModelError
-from pricing.evidence.choices import Choice
-from pricing.evidence.comparables import COUNT, Comparables, find_comparables
-from pricing.evidence.index import PriceIndex, price_index
-from pricing.evidence.leave_one_out import leave_one_out
-from pricing.evidence.sales_book import SalesBook
+from pricing.evidence.comparison.choices import Choice
+from pricing.evidence.comparison.comparables import COUNT, Comparables, find_comparables
+from pricing.evidence.comparison.comparables_index import ComparablesIndex
+from pricing.evidence.comparison.leave_one_out import leave_one_out
+from pricing.evidence.indices.index import PriceIndex, price_index
 from pricing.model.ground import Ground
 from pricing.model.opinion_bands import OpinionBands
 from pricing.model.price_model import PriceModel
@@ -107,7 +107,7 @@ class Known:
     state: MarketState
     model: PriceModel
     fit_id: str | None
-    book: SalesBook | None
+    comparables_index: ComparablesIndex | None
     names: Names
     at: date
     indices: dict[tuple[str, ...], PriceIndex] = field(default_factory=dict)
@@ -116,9 +116,9 @@ class Known:
     def on(cls, snapshot: Snapshot, at: date, fit_id: str | None = None) -> "Known":
         """Raises ``EvidenceError`` where nothing had been sold by then and nobody had said anything."""
         sales, model = snapshot.sales(as_of=at), snapshot.model
-        book = None
+        indexed = None
         if not isinstance(model, OpinionBands):
-            book = SalesBook.build(sales, model, currency=snapshot.base_currency, as_of=at)
+            indexed = ComparablesIndex.build(sales, model, currency=snapshot.base_currency, as_of=at)
         sold = sales.filter(pl.col("outcome") == "sold").height
         days: Any = sales["event_date"]
         state = MarketState(
@@ -131,7 +131,7 @@ class Known:
             later=snapshot.sales().height - sales.height,
         )
         return cls(snapshot.base_currency, snapshot.market.own_rates(), sales, snapshot.opinions(at), state,
-                   model, fit_id, book, snapshot.names(at), at)  # fmt: skip
+                   model, fit_id, indexed, snapshot.names(at), at)  # fmt: skip
 
 
 def wanting(record: Appraisal) -> list[str]:
@@ -199,7 +199,7 @@ def gather(
 
     def compare() -> Comparables:
         return find_comparables(
-            _book(known), inspected(car, inspection), as_of=at, count=count, coverage=coverage,
+            _index_of(known), inspected(car, inspection), as_of=at, count=count, coverage=coverage,
             choices=record.choices,
         )  # fmt: skip
 
@@ -262,10 +262,10 @@ def _found(missing: dict[str, str], name: str, look: Callable[[], Kind]) -> Kind
         return None
 
 
-def _book(known: Known) -> SalesBook:
-    if known.book is None:
+def _index_of(known: Known) -> ComparablesIndex:
+    if known.comparables_index is None:
         raise EvidenceError("no sales are laid out: the market is priced by opinion alone")
-    return known.book
+    return known.comparables_index
 
 
 def _index(known: Known, record: Appraisal, group: dict[str, str]) -> PriceIndex:
@@ -296,9 +296,9 @@ def _widest(sales: pl.DataFrame, method: str, period: str, group: dict[str, str]
 def _ratios(known: Known, group: dict[str, str]) -> RatioStudy:
     """Every sale of the model valued from the other sales of its make, against its price."""
     same_make = known.sales.filter(pl.col("make") == group["make"])
-    book = SalesBook.build(same_make, known.model, currency=known.base_currency, as_of=known.at)
-    ours = book.sales.filter(pl.col("model") == group["model"])["record_id"]
-    valued = leave_one_out(book, known.model).filter(pl.col("record_id").is_in(ours.implode()))
+    indexed = ComparablesIndex.build(same_make, known.model, currency=known.base_currency, as_of=known.at)
+    ours = indexed.sales.filter(pl.col("model") == group["model"])["record_id"]
+    valued = leave_one_out(indexed, known.model).filter(pl.col("record_id").is_in(ours.implode()))
     valued = valued.drop_nulls("value")
     if valued.height < RATIO_SALES:
         raise EvidenceError(

@@ -13,9 +13,9 @@ from typing import Any, Final
 from pricing.appraisal.answers import answer_of, typed
 from pricing.car_fields import FIELDS
 from pricing.errors import AppraisalError
-from pricing.evidence.choices import Choice
-from pricing.evidence.index import METHODS
-from pricing.evidence.periods import LENGTHS
+from pricing.evidence.comparison.choices import Choice
+from pricing.evidence.indices.index import METHODS
+from pricing.evidence.indices.periods import LENGTHS
 from pricing.money.currencies import minor_unit_places
 from pricing.vocabulary import CHANNELS
 

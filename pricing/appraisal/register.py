@@ -13,11 +13,11 @@ from typing import Any, Final
 import polars as pl
 
 from pricing.appraisal.evidence import FROZEN_KINDS, Evidence, terms_of
-from pricing.appraisal.frozen import digest, freeze, thaw
+from pricing.appraisal.evidence_json import deserialise, digest, serialise
 from pricing.appraisal.record import Appraisal, plain_record, read_record
 from pricing.errors import AppraisalError
 from pricing.notebook_html import facts_html, range_text
-from pricing.store.kept.appraisals import Change, Draft, Revision
+from pricing.store.kept.appraisals import Draft, FieldChange, Revision
 from pricing.store.market import Market
 
 
@@ -110,7 +110,7 @@ def needs_evidence(before: Entry, record: Appraisal) -> bool:
     return before.evidence is None or terms_of(before.record) != terms_of(record)
 
 
-def changes(before: Appraisal, after: Appraisal) -> list[Change]:
+def changes(before: Appraisal, after: Appraisal) -> list[FieldChange]:
     """The fields in which two records differ, as text: what each was and is.
 
     >>> from pricing.appraisal.record import with_answer
@@ -156,7 +156,7 @@ def _line(row: Mapping[str, Any], record: Appraisal) -> dict[str, Any]:
 def _draft(record: Appraisal, evidence: Evidence | None, by: str, reason: str) -> Draft:
     if not by.strip() or not reason.strip():
         raise AppraisalError("to keep an appraisal needs the name of who does it, and a reason")
-    text = None if evidence is None else freeze(evidence)
+    text = None if evidence is None else serialise(evidence)
     return Draft(
         json.dumps(plain_record(record), ensure_ascii=True, sort_keys=True), text,
         None if text is None else digest(text), by.strip(), reason.strip(),
@@ -171,7 +171,7 @@ def _evidence(found: Revision) -> Evidence | None:
             f"{found.appraisal_id}, revision {found.number}: the evidence was altered; it does not match its "
             "digest"
         )
-    evidence = thaw(found.evidence, FROZEN_KINDS)
+    evidence = deserialise(found.evidence, FROZEN_KINDS)
     if not isinstance(evidence, Evidence):
         raise AppraisalError(f"{found.appraisal_id}: what is kept as evidence is something else")
     return evidence

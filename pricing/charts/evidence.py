@@ -6,9 +6,9 @@ import altair as alt
 import polars as pl
 
 from pricing.charts.valuation import BLUE, GREY, PALE, VERMILION
-from pricing.evidence.comparables import Comparables
+from pricing.evidence.comparison.comparables import Comparables
 from pricing.evidence.depth import Depth
-from pricing.evidence.index import PriceIndex
+from pricing.evidence.indices.index import PriceIndex
 from pricing.words.sentences import day_words
 
 

@@ -7,7 +7,7 @@ import polars as pl
 
 from pricing.charts.valuation import BLUE, GREY, PALE, VERMILION
 from pricing.condition.budget import RepairBudget
-from pricing.decisions.mending import MendOrBuy
+from pricing.decisions.mending import EVERYTHING, MendOrBuy
 from pricing.words.sentences import day_words
 
 PARTS: Final = {
@@ -16,7 +16,7 @@ PARTS: Final = {
     "price_then": "this car mended",
     "better_car": "a car already there",
 }
-"""Columns of ``MendOrBuy.bands`` with low, mid and high, and what each is called."""
+"""Columns of ``MendOrBuy.goals`` with low, mid and high, and what each is called."""
 
 
 def budget_chart(budget: RepairBudget) -> alt.LayerChart:
@@ -74,12 +74,18 @@ def budget_caption(budget: RepairBudget) -> str:
 
 
 def comparison_chart(decision: MendOrBuy) -> alt.LayerChart:
-    """This car now, and for every higher band its repairs, this car mended, and a car already there."""
+    """This car now, and for every goal its repairs, this car mended, and a car already there."""
     long = pl.concat(
-        decision.bands.select(
+        decision.goals.select(
             line=pl.lit(PARTS[name])
             if name == "price_now"
-            else pl.format("to {}: {}", "band", pl.lit(words)),
+            else pl.format(
+                "{}: {}",
+                pl.when(pl.col("goal") == EVERYTHING)
+                .then(pl.lit(EVERYTHING))
+                .otherwise(pl.format("to {}", "goal")),
+                pl.lit(words),
+            ),
             part=pl.lit(words),
             low=pl.col(f"{name}_low"),
             mid=pl.col(f"{name}_mid"),
@@ -133,9 +139,7 @@ def comparison_caption(decision: MendOrBuy) -> str:
     """What ``comparison_chart`` shows."""
     now = "its market price" if decision.asking is None else "the price asked"
     return (
-        f"For each higher band: this car now ({now}), its repairs, what it would be worth mended, and what "
-        f"a car "
-        "that is there already sells for. Bars run from one time in ten to nine times in ten, the notch is "
-        "the "
-        "middle. Compare the first two together with the last."
+        f"For everything found, and for each higher band: this car now ({now}), its repairs, what it would "
+        "be worth mended, and what a car that is there already sells for. Bars run from one time in ten to "
+        "nine times in ten, the notch is the middle. Compare the first two together with the last."
     )

@@ -10,14 +10,16 @@ from pricing.words.sentences import day_words
 
 def proceeds_chart(facts: Selling) -> alt.LayerChart:
     """What buyers pay and what is left, channel by channel, eight sales in ten."""
-    rows = []
-    for found in facts.channels:
-        for part, ends in (
-            ("paid, all-in", (found.low, found.mid, found.high)),
-            ("left to the seller", (found.net_low, found.net_mid, found.net_high)),
-        ):
-            low, mid, high = (float(end) for end in ends)
-            rows.append({"channel": found.channel, "part": part, "low": low, "mid": mid, "high": high})
+    rows = [
+        {
+            "channel": found.channel,
+            "part": part,
+            **{end: float(getattr(span, end)) for end in ("low", "mid", "high")},
+        }
+        for found in facts.channels
+        for part, span in (("paid, all-in", found.paid), ("left to the seller", found.net))
+        if span is not None
+    ]
     base = alt.Chart(pl.DataFrame(rows)).encode(
         y=alt.Y("channel:N", title=None, sort=None), yOffset=alt.YOffset("part:N", sort="descending")
     )
@@ -49,12 +51,8 @@ def proceeds_chart(facts: Selling) -> alt.LayerChart:
 
 
 def reserve_chart(facts: Selling) -> alt.LayerChart:
-    """Chance of a sale against the reserve. The facts must hold an auction."""
-    found = facts.auction
-    frame = pl.DataFrame(schema={"reserve": pl.Float64, "chance": pl.Float64})
-    reserve = 0.0
-    if found is not None:
-        frame, reserve = found.reserves.select("reserve", "chance"), float(found.reserve)
+    """Chance of a sale against the reserve."""
+    frame, reserve = facts.auction.reserves.select("reserve", "chance"), float(facts.auction.reserve)
     shown = frame.filter(pl.col("reserve") > 0)
     line = (
         alt.Chart(shown)
@@ -83,7 +81,7 @@ def reserve_chart(facts: Selling) -> alt.LayerChart:
 
 def waiting_chart(facts: Selling, channel: str) -> alt.Chart:
     """Chance of a sale within 4, 8 and 12 weeks against the asking price, on one channel."""
-    shown = facts.asking[channel].select("asking", "within_4", "within_8", "within_12")
+    shown = facts.asking[channel].prices.select("asking", "within_4", "within_8", "within_12")
     frame = shown.unpivot(index="asking", variable_name="weeks", value_name="chance").with_columns(
         pl.col("weeks").str.replace("within_", "").str.replace("$", " weeks")
     )

@@ -13,6 +13,7 @@ from pricing.condition.inspection import Inspection
 from pricing.decisions.mending import MendOrBuy
 from pricing.words.condition import (
     budget_sentence,
+    goals_sentence,
     hidden_sentence,
     mending_sentence,
     score_sentence,
@@ -66,10 +67,10 @@ def show_budget(budget: RepairBudget) -> None:
             row["area"], *(money_words(row[level], budget.currency) for level in ("p10", "p50", "p80"))
         )
     out.print(areas)
-    items = _table("item", "because of", "chance", "expected")
+    items = _table("item", "job", "because of", "chance", "where it comes", "expected")
     for row in budget.top().iter_rows(named=True):
-        cost = money_words(row["expected"], budget.currency)
-        items.add_row(Text(row["title"]), Text(row["reason"]), f"{row['chance']:.0%}", cost)
+        costs = (money_words(row[name], budget.currency) for name in ("when", "expected"))
+        items.add_row(Text(row["title"]), row["job"], Text(row["reason"]), f"{row['chance']:.0%}", *costs)
     out.print(items)
     if budget.without_job:
         out.print(Text(f"Not in the total, no job leads from: {', '.join(budget.without_job)}"))
@@ -77,22 +78,18 @@ def show_budget(budget: RepairBudget) -> None:
 
 
 def show_mending(decision: MendOrBuy) -> None:
-    """Mend or buy better, a higher band a line, the cautions last."""
+    """Mend or buy better, a goal a line, the cautions last."""
     out = console()
-    if decision.bands.is_empty():
-        out.print(
-            Text(f"The car is in the highest band already, {decision.band_now}: nothing above it to buy.")
-        )
-    table = _table("to", "budget", "worth then", "car already there", "mending cheaper")
-    for row in decision.bands.iter_rows(named=True):
+    out.print(Text(goals_sentence(decision)))
+    table = _table("goal", "budget", "worth then", "car already there", "mending cheaper", "loses money")
+    for row in decision.goals.iter_rows(named=True):
         ranges = (
             " to ".join(money_words(row[f"{name}_{end}"], decision.currency) for end in ("low", "high"))
             for name in ("budget", "price_then", "better_car")
         )
-        table.add_row(row["band"], *ranges, f"{row['chance_cheaper']:.0%}")
-    if table.row_count:
-        out.print(table)
-    for row in decision.bands.iter_rows(named=True):
+        table.add_row(row["goal"], *ranges, f"{row['chance_cheaper']:.0%}", f"{row['loses']:.0%}")
+    out.print(table)
+    for row in decision.goals.iter_rows(named=True):
         out.print(Text(mending_sentence(row, decision)))
     for caution in (decision.notice, *decision.cautions):
         out.print(Text(caution, style="italic"))

@@ -8,7 +8,7 @@ from pricing.cli.terminal import console
 from pricing.decisions.buying import Buying
 from pricing.decisions.selling import Selling
 from pricing.words.buying import LINE_WORDS, basis_note, buying_sentences, cents_words
-from pricing.words.condition import mending_sentence
+from pricing.words.condition import goals_sentence, mending_sentence
 from pricing.words.selling import selling_sentences
 from pricing.words.sentences import car_words, exact_words, money_words
 
@@ -23,14 +23,16 @@ def show_buying(facts: Buying) -> None:
         out.print(Text(sentence))
     currency = facts.currency
     if facts.day_one.height:
-        table = _table("on day one", "amount", "from")
+        table = _table("until it stands ready", "amount", "from")
         for row in facts.day_one.iter_rows(named=True):
-            amount = "" if row["amount"] is None else cents_words(row["amount"], currency)
+            amount = "" if row["mid"] is None else cents_words(row["mid"], currency)
+            if row["low"] != row["high"]:
+                amount = f"{money_words(row['low'], currency)} to {money_words(row['high'], currency)}"
             beside = "" if row["counted"] else ", not counted against the limit"
             table.add_row(LINE_WORDS[row["line"]], amount, Text(row["source"] + beside))
         out.print(table)
     if facts.bids.height:
-        table = _table("bid", "premium", "all-in", "total on day one", "left to the limit")
+        table = _table("bid", "premium", "all-in", "total", "left to the limit")
         for row in facts.bids.iter_rows(named=True):
             table.add_row(*("" if row[name] is None else cents_words(row[name], currency) for name in _BID))
         out.print(table)
@@ -41,10 +43,9 @@ def show_buying(facts: Buying) -> None:
         out.print(table)
     _others(out, facts)
     if facts.better is not None:
-        for row in facts.better.bands.iter_rows(named=True):
+        out.print(Text(goals_sentence(facts.better)))
+        for row in facts.better.goals.iter_rows(named=True):
             out.print(Text(mending_sentence(row, facts.better)))
-        if facts.better.bands.is_empty():
-            out.print(Text("There is no higher band: nothing above it to buy."))
     for question in facts.questions:
         out.print(Text(f"? {question}"))
     out.print(Text(facts.rates))
@@ -59,39 +60,41 @@ def show_selling(facts: Selling) -> None:
     out.print(Text(car_words(facts.valuation.car), style="bold"))
     for sentence in selling_sentences(facts):
         out.print(Text(sentence))
-    if facts.auction is not None:
-        table = _table("reserve", "chance of a sale", "net if sold", "expected")
-        every = max(facts.auction.reserves.height // 12, 1)
-        for row in facts.auction.reserves.gather_every(every).iter_rows(named=True):
+    if facts.auction.evidence.tells:
+        table = _table("reserve", "chance of a sale", "net if sold", "left on average")
+        for row in facts.auction.reserves.iter_rows(named=True):
             table.add_row(
                 exact_words(row["reserve"], currency) if row["reserve"] else "none",
                 f"{row['chance']:.0%}",
-                *(
-                    "" if row[name] is None else money_words(row[name], currency)
-                    for name in ("net_if_sold", "expected")
-                ),
+                *("" if row[name] is None else money_words(row[name], currency) for name in ("net", "left")),
             )
         out.print(table)
-    for channel, prices in facts.asking.items():
-        table = _table(f"asked ({channel})", "within 4 weeks", "8 weeks", "12 weeks")
-        for row in prices.iter_rows(named=True):
+    for channel, plan in facts.asking.items():
+        table = _table(f"asked ({channel})", "within 4 weeks", "8 weeks", "12 weeks", "left on average")
+        for row in plan.prices.iter_rows(named=True):
             table.add_row(
-                money_words(row["asking"], currency), *(_chance(row[f"within_{w}"]) for w in (4, 8, 12))
+                exact_words(row["asking"], currency),
+                *(_chance(row[f"within_{w}"]) for w in (4, 8, 12)),
+                money_words(row["left"], currency),
             )
         out.print(table)
         table = _table(f"ladder ({channel})", "from week", "sold before the next step")
-        for row in facts.ladders[channel].iter_rows(named=True):
+        for row in plan.ladder.iter_rows(named=True):
             table.add_row(
-                money_words(row["asking"], currency), str(row["week"]), _chance(row["sold_by_then"])
+                exact_words(row["asking"], currency), str(row["week"]), _chance(row["sold_by_then"])
             )
         out.print(table)
     if facts.first.height:
-        base = facts.valuation.currency
-        table = _table("first", "cost", "mid price", "low end", "high end", "answer")
+        table = _table("what if", "cost", "a sale then leaves", "more on average", "pays")
         for row in facts.first.iter_rows(named=True):
-            cost = "not said" if row["cost"] is None else money_words(row["cost"], base)
-            moved = (f"{row[name]:+,.0f}" for name in ("gain", "low_change", "high_change"))
-            table.add_row(Text(row["item"]), cost, *moved, row["answer"])
+            cost = "not said" if row["cost_mid"] is None else money_words(row["cost_mid"], currency)
+            table.add_row(
+                Text(row["item"]),
+                cost,
+                money_words(row["net_after"], currency),
+                f"{row['gain']:+,.0f}",
+                "" if row["pays"] is None else f"{row['pays']:.0%}",
+            )
         out.print(table)
     for caution in facts.cautions:
         out.print(Text(caution, style="italic"))
@@ -102,14 +105,21 @@ _BID = ("price", "premium", "all_in", "total", "left")
 
 def _others(out: Console, facts: Buying) -> None:
     base = facts.valuation.currency
-    table = _table(
-        "the same money elsewhere", "condition band", "low", "mid", "high", "at or below the budget"
-    )
-    for row in facts.elsewhere.head(OTHERS_SHOWN).iter_rows(named=True):
-        name = " ".join(str(row[part]) for part in ("make", "model", "variant") if row[part] is not None)
-        prices = (money_words(row[end], base) for end in ("low", "mid", "high"))
-        table.add_row(Text(name), row["condition_band"], *prices, f"{row['within']:.0%}")
-    if table.row_count:
+    for (name,), rows in facts.alternatives.group_by("at", maintain_order=True):
+        table = _table(
+            f"for {name}", "about", "condition band", "low", "mid", "high", "sell for it", "evidence"
+        )
+        for row in rows.head(OTHERS_SHOWN).iter_rows(named=True):
+            car = " ".join(str(row[part]) for part in ("make", "model", "variant") if row[part] is not None)
+            prices = (money_words(row[end], base) for end in ("low", "mid", "high"))
+            table.add_row(
+                Text(car),
+                str(row["year"]),
+                row["condition_band"],
+                *prices,
+                f"{row['within']:.0%}",
+                row["evidence"],
+            )
         out.print(table)
 
 

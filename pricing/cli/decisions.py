@@ -12,13 +12,15 @@ from pricing.cli.market_option import MarketOption, fitted_market
 from pricing.cli.output import answer, note
 from pricing.cli.typed_amounts import Typed, typed_amount, typed_day
 from pricing.errors import DecisionError, FileError, MoneyError
-from pricing.operations.demo_files import DEMO_CATALOGUE, DEMO_CHARGES, EXTENSIONS
+from pricing.operations.demo_files import DEMO_CHARGES, EXTENSIONS
 from pricing.operations.opening import MARKET_FILE
 
 if TYPE_CHECKING:
     from pricing.condition.assessment import InspectionResult
     from pricing.condition.repairs import RepairCosts
     from pricing.money.charges import Schedule
+    from pricing.reports.sheet import Sheet
+    from pricing.snapshot import Snapshot
 
 decision_app = typer.Typer()
 
@@ -40,6 +42,18 @@ WorkOption = Annotated[
     str | None,
     typer.Option("--work-in", help="Country of the repairs (ISO 3166-1), to price an inspection's."),
 ]
+QuoteOption = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--quote",
+        help="JOB=amount, tax in, in the market's currency: replaces the estimate of one repair.",
+    ),
+]
+SeedOption = Annotated[int, typer.Option(help="Seed of the simulation.")]
+SheetOption = Annotated[
+    Path | None, typer.Option("--sheet", help="Write the one-page sheet (.html, or .pdf).")
+]
+PaperOption = Annotated[str, typer.Option(help="Paper of a .pdf sheet: a4 or letter.")]
 DayOption = Annotated[
     str | None, typer.Option("--as-of", help="Effective date (YYYY-MM-DD); else the last on record.")
 ]
@@ -74,18 +88,31 @@ def buy(
     sheets: SheetsOption = EXTENSIONS,
     work_in: WorkOption = None,
     as_of: DayOption = None,
-    sheet: Annotated[
-        Path | None, typer.Option("--sheet", help="Write the one-page sheet to take along (.html).")
+    quote: QuoteOption = None,
+    least: Annotated[
+        str, typer.Option(help="Of an inspected car all is put right that is at least this bad.")
+    ] = "needs repair",
+    other_body_style: Annotated[str | None, typer.Option(help="Body style of other cars looked for.")] = None,
+    other_drive_side: Annotated[
+        str | None, typer.Option(help="Drive side of other cars: left or right.")
     ] = None,
+    other_country: Annotated[str | None, typer.Option(help="Country where other cars were sold.")] = None,
+    other_from: Annotated[int | None, typer.Option(help="First model year of other cars.")] = None,
+    other_to: Annotated[int | None, typer.Option(help="Last model year of others.")] = None,
+    seed: SeedOption = 0,
+    sheet: SheetOption = None,
+    paper: PaperOption = "a4",
     chart: Annotated[
         Path | None, typer.Option("--chart", help="Draw the limits into a .svg, .png, .html or .json file.")
     ] = None,
     market: MarketOption = MARKET_FILE,
 ) -> None:
-    """From a range to a decision for a buyer: standing, day-one cost, walk-away price, bids, and the same
-    money elsewhere."""
+    """From a range to a decision for a buyer: a verdict on the price, what the car comes to until it stands
+    ready, what to offer and where to stop, what to say, bids, and what else the money buys."""
     from pricing.cli.decision_terminal import show_buying
+    from pricing.decisions.alternatives import Wanted
     from pricing.decisions.buying import BuyerTerms, buy_car
+    from pricing.operations.settings import settings_of
 
     typed = {
         "asking price": typed_amount(asking, "asking price"),
@@ -97,19 +124,23 @@ def buy(
     snapshot = fitted_market(market, day)
     money = one_currency(typed, currency, snapshot.base_currency)
     seen = assessed(inspection, sheets)
+    settings = settings_of(snapshot)
     terms = BuyerTerms(
         money, certainty, opening, transport=_plain(typed["transport"]), repairs=_plain(typed["repairs"]),
-        step=_plain(typed["step"]), import_from=import_from,
+        step=_plain(typed["step"]), import_from=import_from, least=least,
+        wanted=Wanted(other_body_style, other_drive_side, other_from, other_to, other_country),
     )  # fmt: skip
     facts = buy_car(
         snapshot, snapshot.model, snapshot.car(car, day), terms, asking=_plain(typed["asking price"]),
         schedule=schedule_of(charges), inspection=seen,
-        costs=_costs(seen, work_in, snapshot.base_currency), as_of=day, own_rates=snapshot.state.own_rates,
+        costs=_costs(seen, work_in, snapshot, quote or []), as_of=day,
+        own_rates=snapshot.state.own_rates, limits=settings.verdict_limits, seed=seed,
+        book=snapshot.comparables_index,
     )  # fmt: skip
     if sheet is not None:
-        from pricing.reports.buying_sheet import buying_page
+        from pricing.reports.buying_sheet import buying_sheet
 
-        _write(buying_page(facts), sheet)
+        write_sheet(buying_sheet(facts), sheet, paper)
     if chart is not None:
         from pricing.charts.buying import limits_chart
 
@@ -119,7 +150,7 @@ def buy(
 
 @decision_app.command(
     epilog="Example: pricing sell --make Wexcombe --model Sedge --year 1966 --condition-band average "
-    "--keep-value 3000 --charges example"
+    "--charges example --discount 0.02"
 )
 @takes_car
 def sell(
@@ -137,23 +168,34 @@ def sell(
         list[str] | None,
         typer.Option(help="PAPER=cost of getting it: 'history file=80', 'numbers documented=150'."),
     ] = None,
+    discount: Annotated[
+        float | None,
+        typer.Option(help="Share by which money a month later is worth less: how soon it is wanted."),
+    ] = None,
     charges: ScheduleOption = None,
     currency: CurrencyOption = None,
     inspection: InspectionOption = None,
     sheets: SheetsOption = EXTENSIONS,
     work_in: WorkOption = None,
+    quote: QuoteOption = None,
     as_of: DayOption = None,
+    seed: SeedOption = 0,
+    sheet: SheetOption = None,
+    paper_size: Annotated[
+        str, typer.Option("--paper-size", help="Paper of a .pdf sheet: a4 or letter.")
+    ] = "a4",
     chart: Annotated[
         Path | None,
         typer.Option("--chart", help="Draw net proceeds by channel into a .svg, .png, .html file."),
     ] = None,
     market: MarketOption = MARKET_FILE,
 ) -> None:
-    """From a range to a decision for a seller: net proceeds by channel, reserve and estimate, asking price,
-    and what is worth doing first."""
+    """From a range to a decision for a seller: where to sell, what to ask and expect, reserve and estimate,
+    how to come down, and what is worth doing first."""
     from pricing.cli.decision_terminal import show_selling
-    from pricing.decisions.seller_terms import SellerTerms
-    from pricing.decisions.selling import sell_car, selling_evidence
+    from pricing.decisions.seller_terms import DISCOUNT, SellerTerms
+    from pricing.decisions.selling import sell_car
+    from pricing.decisions.selling_evidence import selling_evidence
 
     typed = {
         name: typed_amount(text, name)
@@ -170,14 +212,20 @@ def sell(
     terms = SellerTerms(
         money, said["worth unsold"], said["reserve"], said["low estimate"], said["high estimate"],
         said["asking price"], said["lowest price"], bidders, papers,
+        DISCOUNT if discount is None else discount,
     )  # fmt: skip
     seen = assessed(inspection, sheets)
     facts = sell_car(
         snapshot, snapshot.model, snapshot.car(car, day), terms,
         evidence=selling_evidence(snapshot, snapshot.model, day),
         schedule=schedule_of(charges), inspection=seen,
-        costs=_costs(seen, work_in, snapshot.base_currency), as_of=day, own_rates=snapshot.state.own_rates,
+        costs=_costs(seen, work_in, snapshot, quote or []), as_of=day,
+        own_rates=snapshot.state.own_rates, seed=seed,
     )  # fmt: skip
+    if sheet is not None:
+        from pricing.reports.selling_sheet import selling_sheet
+
+        write_sheet(selling_sheet(facts), sheet, paper_size)
     if chart is not None:
         from pricing.charts.selling import proceeds_chart
 
@@ -222,7 +270,7 @@ def _plain(typed: Typed | None) -> Decimal | None:
 
 
 def _papers(typed: list[str]) -> dict[str, Decimal]:
-    from pricing.decisions.first_jobs import PAPERS
+    from pricing.decisions.what_ifs import PAPERS
 
     names = [name for name, _ in PAPERS]
     papers = {}
@@ -235,19 +283,48 @@ def _papers(typed: list[str]) -> dict[str, Decimal]:
     return papers
 
 
-def _costs(seen: "InspectionResult | None", country: str | None, base: str) -> "RepairCosts | None":
+def own_quotes(typed: list[str]) -> dict[str, Decimal]:
+    """Quotes as typed, ``JOB=amount``.
+
+    Raises:
+        DecisionError: one is none.
+    """
+    quotes = {}
+    for text in typed:
+        job, _, amount = text.partition("=")
+        found = typed_amount(amount, f"quote for {job}")
+        if found is None or not job or found.currency is not None:
+            raise DecisionError(f"no quote: got {text!r}, expected JOB=amount in the market's currency")
+        quotes[job.strip()] = found.amount
+    return quotes
+
+
+def _costs(
+    seen: "InspectionResult | None", country: str | None, snapshot: "Snapshot", typed: list[str]
+) -> "RepairCosts | None":
     """The repairs of an inspection, priced where the work is to be done."""
     if seen is None or country is None:
         return None
-    from pricing.condition.catalogue import Catalogue
+    from pricing.condition.catalogue import quotes_of
     from pricing.condition.repairs import price_repairs
+    from pricing.operations.settings import catalogue_in_force
 
-    return price_repairs(seen, Catalogue.open(DEMO_CATALOGUE), country=country, currency=base)
+    catalogue, base = catalogue_in_force(snapshot), snapshot.base_currency
+    quotes = quotes_of(own_quotes(typed), base, catalogue.price_date)
+    return price_repairs(seen, catalogue, country=country, currency=base, quotes=quotes)
 
 
-def _write(page: str, path: Path) -> None:
+def write_sheet(sheet: "Sheet", path: Path, paper: str) -> None:
+    """Write a sheet as HTML, or as PDF by its ending.
+
+    Raises:
+        FileError: it cannot be written.
+    """
+    from pricing.reports.sheet import sheet_html, sheet_pdf
+
+    written = sheet_pdf(sheet, paper) if path.suffix == ".pdf" else sheet_html(sheet).encode()
     try:
-        path.write_text(page, encoding="utf-8")
+        path.write_bytes(written)
     except OSError as error:
         raise FileError(f"{path}: cannot be written: {error.strerror}") from None
     note(f"written to {path}")

@@ -18,7 +18,7 @@ from pricing.operations.opening import MARKET_FILE, open_market
 if TYPE_CHECKING:
     import polars as pl
 
-    from pricing.evidence.choices import Choice
+    from pricing.evidence.comparison.choices import Choice
 
 market_app = typer.Typer()
 
@@ -62,7 +62,7 @@ def index(
 ) -> None:
     """How prices moved at constant quality, with intervals, and gaps where there are not enough sales."""
     from pricing.cli.evidence_terminal import show_index
-    from pricing.evidence.index import price_index
+    from pricing.evidence.indices.index import price_index
 
     sales = open_market(market).sales(as_of=_day(as_of))
     found = price_index(
@@ -105,9 +105,9 @@ def comparables(
     from pricing.cli.evidence_terminal import show_comparables
     from pricing.decisions.approaches import difference
     from pricing.decisions.valuation import value_car
-    from pricing.evidence.choices import keep, kept
-    from pricing.evidence.comparables import find_comparables
-    from pricing.evidence.sales_book import SalesBook
+    from pricing.evidence.comparison.choices import keep, kept
+    from pricing.evidence.comparison.comparables import find_comparables
+    from pricing.evidence.comparison.comparables_index import ComparablesIndex
 
     day = _day(as_of)
     if (add or drop or adjust) and subject is None:
@@ -116,9 +116,11 @@ def comparables(
     sales = snapshot.sales(as_of=day)
     new = _choices(sales["record_id"], add, drop, adjust)
     car = snapshot.car(said, day)
-    book = SalesBook.build(sales, snapshot.model, currency=snapshot.base_currency)
+    indexed = ComparablesIndex.build(sales, snapshot.model, currency=snapshot.base_currency)
     earlier = () if subject is None else kept(snapshot.market, subject)
-    found = find_comparables(book, car, as_of=day, count=count, coverage=coverage, choices=(*earlier, *new))
+    found = find_comparables(
+        indexed, car, as_of=day, count=count, coverage=coverage, choices=(*earlier, *new)
+    )
     if new and subject is not None:
         keep(snapshot.market, subject, new)
     if out is not None:
@@ -176,7 +178,7 @@ def _where(sales: "pl.DataFrame", make: str | None, model: str | None) -> dict[s
 def _choices(
     ids: "pl.Series", add: list[str] | None, drop: list[str] | None, adjust: list[str] | None
 ) -> "tuple[Choice, ...]":
-    from pricing.evidence.choices import Choice
+    from pricing.evidence.comparison.choices import Choice
 
     made = []
     for action, typed in (("add", add), ("drop", drop)):

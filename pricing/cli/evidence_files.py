@@ -33,10 +33,14 @@ def read_series(path: Path) -> "pl.DataFrame":
 
 
 def write_frame(frame: "pl.DataFrame", path: Path) -> None:
-    """Write a frame as CSV or parquet, by the ending of the name."""
+    """Write a frame as CSV without formulas or as parquet, by the ending of the name."""
+    import polars as pl
+
+    from pricing.intake.exports import neutralised
+
     try:
         if path.suffix == ".csv":
-            frame.write_csv(path)
+            frame.with_columns(neutralised(pl.col(pl.String))).write_csv(path)
         elif path.suffix == ".parquet":
             frame.write_parquet(path)
         else:

@@ -5,9 +5,9 @@ from rich.text import Text
 
 from pricing.cli.terminal import console
 from pricing.decisions.approaches import Difference
-from pricing.evidence.comparables import Comparables
+from pricing.evidence.comparison.comparables import Comparables
 from pricing.evidence.depth import Depth
-from pricing.evidence.index import PriceIndex
+from pricing.evidence.indices.index import PriceIndex
 from pricing.words.approaches import difference_sentence
 from pricing.words.evidence import depth_sentences, index_sentence, reconciliation_sentences
 from pricing.words.sentences import CAUTION, day_words, money_words, option_words

@@ -1,7 +1,7 @@
 """Frames and sentences on a terminal, as plain text that cannot steer it."""
 
 import re
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 if TYPE_CHECKING:
     import polars as pl
@@ -43,4 +43,8 @@ def plain_cell(cell: object) -> str:
     if cell is None:
         return ""
     text = ", ".join(map(str, cell)) if isinstance(cell, list) else str(cell)
-    return re.sub(r"[\x00-\x1f\x7f-\x9f]", "\N{REPLACEMENT CHARACTER}", text)
+    return _STEERING.sub("\N{REPLACEMENT CHARACTER}", text)
+
+
+_STEERING: Final = re.compile(r"[\x00-\x1f\x7f-\x9f\u2028\u2029\u202a-\u202e\u2066-\u2069]")
+"""Control characters (C0, C1), line separators, and what turns the direction of text (UAX #9)."""

@@ -154,11 +154,11 @@ def duplicates(
     opened = open_market(market)
     if part is not None:
         name = record_named(opened, part)
-        count = opened.part(name)
+        count = opened.unlink(name)
         done({"record": name, "parted": count}, f"{count} links parted.")
     elif rejoin is not None:
         name = record_named(opened, rejoin)
-        count = opened.rejoin(name)
+        count = opened.relink(name)
         done({"record": name, "rejoined": count}, f"{count} links hold again.")
     else:
         links = opened.duplicates()

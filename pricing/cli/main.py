@@ -20,7 +20,7 @@ from pricing.cli.car_options import takes_car
 from pricing.cli.copying import copy_app
 from pricing.cli.decisions import InspectionOption, SheetsOption, assessed, decision_app
 from pricing.cli.evidence import market_app
-from pricing.cli.frames import say, show
+from pricing.cli.frames import plain_cell, say, show
 from pricing.cli.handbook import handbook_app
 from pricing.cli.inspection import inspect_app
 from pricing.cli.intake import intake_app
@@ -48,7 +48,7 @@ app = typer.Typer(
     no_args_is_help=True,
     pretty_exceptions_enable=False,
     epilog="Exit codes: 0 done; 1 something that you can mend, said in one line; 2 a command or an option "
-    "that is none; 130 interrupted.",
+    "that is none; 70 a failure of the program, told in a log; 130 interrupted.",
 )
 
 app.add_typer(appraise_app, name="appraise")
@@ -80,13 +80,16 @@ PortOption = Annotated[
 ]
 
 
+UNFORESEEN: Final = 70
+"""The exit code of a failure of the program itself (BSD, sysexits.h, EX_SOFTWARE)."""
+
 INTERRUPTED: Final = 130
 """The exit code of a shell for SIGINT, 128 and its number."""
 
 
 def run() -> None:
     """Run the command line: one line on standard error for anything a person can mend, and an exit code: 0
-    done, 1 a mistake, 2 a call that is none, 130 interrupted."""
+    done, 1 a mistake, 2 a call that is none, 70 a failure of the program's own, 130 interrupted."""
     message, code = "", None
     try:
         apply_file(os.environ)
@@ -106,11 +109,27 @@ def run() -> None:
         message, code = "this machine's clock is set beyond the year 2262; set it right", 1
     except KeyboardInterrupt:
         code = INTERRUPTED
+    except SystemExit:
+        raise
+    except BaseException as error:  # noqa: BLE001 - nobody foresaw it; native code raises no Exception
+        message, code = _unforeseen(error), UNFORESEEN
     if message:
-        sys.stderr.write(f"error: {' '.join(message.split())}\n")
+        sys.stderr.write(f"error: {plain_cell(' '.join(message.split()))}\n")
     if code == INTERRUPTED:
         sys.stderr.write("interrupted: what was not finished has changed nothing\n")
     sys.exit(code if isinstance(code, int) else 0)
+
+
+def _unforeseen(error: BaseException) -> str:
+    from pricing.failures import failure_code, keep_failure
+    from pricing.store.place import copies_directory
+
+    log = keep_failure(error, copies_directory())
+    where = "and no log of it could be written" if log is None else f"the details are in {log}"
+    return (
+        f"this failed in a way that nobody foresaw ({failure_code(error)}), {where}; what was not finished "
+        "has changed nothing"
+    )
 
 
 def _show_version(wanted: bool) -> None:
@@ -163,7 +182,7 @@ def load(
     files: Annotated[
         list[Path],
         typer.Argument(
-            help="Files of sale records: csv, xlsx, xls, xlsb, ods, parquet, jsonl, saved html pages.",
+            help="Files of sale records: csv, xlsx, xls, xlsb, ods, pdf, parquet, jsonl, saved html pages.",
             show_default=False,
         ),
     ],
@@ -288,6 +307,7 @@ def value(
     """
     from pricing.cli.terminal import show_valuation
     from pricing.decisions.valuation import value_car
+    from pricing.operations.settings import settings_of
 
     typed, day = typed_amount(asking, "asking price"), typed_day(as_of)
     snapshot = fitted_market(market, day, fit_id)
@@ -298,7 +318,7 @@ def value(
         snapshot, snapshot.model, snapshot.car(car, day), asking=price, as_of=day, coverage=coverage,
         inspection=seen,
     )  # fmt: skip
-    answer(valuation, lambda: show_valuation(valuation))
+    answer(valuation, lambda: show_valuation(valuation, settings_of(snapshot).verdict_limits))
 
 
 @app.command(epilog="Example: pricing dashboard --market market.duckdb --port 8600")

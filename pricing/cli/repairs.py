@@ -61,6 +61,7 @@ def compare(
     file: InspectionFile,
     country: Country,
     asking: Annotated[str | None, typer.Option(help="What the car costs now, all-in.")] = None,
+    least: Annotated[str, typer.Option(help="Put right what is at least this bad.")] = "needs repair",
     market: MarketOption = MARKET_FILE,
     catalogue: CatalogueFile = DEMO_CATALOGUE,
     quotes: Quotes = None,
@@ -71,14 +72,17 @@ def compare(
     """Mend this car or buy a better one: range against range, for each higher band."""
     from pricing.cli.condition_terminal import show_mending
     from pricing.decisions.mending import mend_or_buy
+    from pricing.decisions.simulation import simulate
     from pricing.snapshot import Snapshot
 
     typed, snapshot = typed_amount(asking, "asking price"), Snapshot.of(open_market(market))
     costs = _costs(file, extensions, catalogue, country, snapshot.base_currency, quotes, rates, seed)
-    snapshot.car(costs.result.inspection.car)
+    car = snapshot.car(costs.result.inspection.car)
     model = snapshot.model
-    price = None if typed is None else typed.in_base(snapshot, date.fromisoformat(model.facts["last_date"]))
-    found = mend_or_buy(model, costs, asking=price, seed=seed)
+    at = date.fromisoformat(model.facts["last_date"])
+    price = None if typed is None else typed.in_base(snapshot, at)
+    drawn = simulate(model, car, at, inspection=costs.result, seed=seed)
+    found = mend_or_buy(drawn, costs, asking=price, least=least, seed=seed)
     answer(found, lambda: show_mending(found))
 
 

@@ -60,9 +60,9 @@ def _write(rows: "pl.DataFrame", path: Path) -> None:
     """Write rows as CSV that a spreadsheet reads as data."""
     import polars as pl
 
-    from pricing.intake.exports import neutralised
+    from pricing.intake.exports import neutral_names, neutralised
 
     try:
-        rows.with_columns(neutralised(pl.col(pl.String))).write_csv(path)
+        neutral_names(rows.with_columns(neutralised(pl.col(pl.String)))).write_csv(path)
     except OSError as error:
         raise FileError(f"{path} cannot be written: {error.strerror}") from None

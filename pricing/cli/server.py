@@ -58,8 +58,10 @@ def serve(
     from pricing.api.connections import PromptProtocol
     from pricing.api.hosts import LOOPBACK_NAMES
     from pricing.api.logs import log_settings
+    from pricing.operations.leftovers import remove_leftovers
     from pricing.operations.serving import MANAGERS_VARIABLE, free_port
 
+    remove_leftovers()
     for key, value in (("market", market), ("host", host), ("port", port)):
         if value is not None:
             os.environ[variable(key)] = str(value)

@@ -7,7 +7,7 @@ from rich.table import Table
 from rich.text import Text
 
 from pricing.cli.terminal import console
-from pricing.operations.doctor import GOOD, Finding
+from pricing.operations.doctor import GOOD, HealthCheck
 from pricing.store.audit import now
 
 
@@ -26,7 +26,7 @@ def show_tokens(frame: pl.DataFrame) -> None:
     console().print(table if table.row_count else "no tokens yet: `pricing token new NAME` makes one")
 
 
-def show_findings(findings: Sequence[Finding]) -> None:
+def show_health_checks(findings: Sequence[HealthCheck]) -> None:
     """What was found, and what to do."""
     table = _table("", "state", "found", "what to do")
     for finding in findings:

@@ -21,6 +21,7 @@ from rich.text import Text
 
 from pricing.cli.asked import quiet
 from pricing.decisions.valuation import Valuation
+from pricing.decisions.verdict import LIMITS
 from pricing.progress import Progress
 from pricing.store.market import Market
 from pricing.words.loading import load_sentence, rules_table, told_sentences
@@ -126,14 +127,14 @@ def show_fits(fits: pl.DataFrame) -> None:
     console().print(table)
 
 
-def show_valuation(valuation: Valuation) -> None:
+def show_valuation(valuation: Valuation, limits: tuple[float, ...] = LIMITS) -> None:
     """A valuation as a person reads it, the caution last."""
     out = console()
     out.print()
     out.print(Text(car_words(valuation.car), style="bold"))
     out.print(Text(range_sentence(valuation)))
     if valuation.asking is not None:
-        out.print(Text(standing_sentence(valuation)))
+        out.print(Text(standing_sentence(valuation, limits)))
     if valuation.mid is not None:
         out.print()
         out.print(_terms_table(valuation))

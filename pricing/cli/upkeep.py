@@ -84,11 +84,11 @@ def doctor(
 ) -> None:
     """Look at file, versions, digests, disk, age of rates and fit, and say what to do; exit code 1 when
     something is broken."""
-    from pricing.cli.server_terminal import show_findings
+    from pricing.cli.server_terminal import show_health_checks
     from pricing.operations.doctor import BROKEN, examine
 
     found = examine(market, deep=deep)
-    answer(found, lambda: show_findings(found))
+    answer(found, lambda: show_health_checks(found))
     if any(finding.state == BROKEN for finding in found):
         raise typer.Exit(1)
 

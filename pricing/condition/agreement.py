@@ -16,9 +16,10 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.optimize import minimize
 from scipy.special import log_ndtr, ndtr
 
+from pricing.arrays import Floats
 from pricing.condition.checks import AREAS
 from pricing.condition.inspection import Inspection
-from pricing.condition.score import Floats, Items, ScoreRule, band_of
+from pricing.condition.score import Items, ScoreRule, band_of
 from pricing.errors import InspectionError
 from pricing.vocabulary import BAND_EDGES, CONDITION_BANDS
 

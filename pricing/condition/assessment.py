@@ -6,10 +6,11 @@ from dataclasses import dataclass
 import numpy as np
 import polars as pl
 
+from pricing.arrays import Floats
 from pricing.condition.changes import originality_note
 from pricing.condition.checks import NOT_SEEN, STATES
 from pricing.condition.inspection import Inspection
-from pricing.condition.score import UNSEEN, Floats, Items, ScoreRule, States, band_of
+from pricing.condition.score import UNSEEN, Items, ScoreRule, States, band_of
 from pricing.condition.unseen_worst import UnseenWorst, unseen_worst
 from pricing.errors import InspectionError
 from pricing.vocabulary import BAND_EDGES, CONDITION_BANDS

@@ -7,8 +7,8 @@ from decimal import Decimal
 import numpy as np
 import polars as pl
 
+from pricing.arrays import Floats
 from pricing.condition.checks import AREAS, STATES
-from pricing.condition.pert import Floats
 from pricing.condition.repairs import RepairCosts
 from pricing.errors import InspectionError
 from pricing.money.currencies import minor_unit_places
@@ -19,10 +19,10 @@ class RepairBudget:
     """What it takes to put the car right.
 
     ``p10``, ``p50`` and ``p80`` of the total, all taxes in, in ``currency`` at prices of ``on``. ``areas`` is
-    a frame of area, p10, p50, p80, expected; ``lines`` of job, title, area, reason, chance, expected,
-    certain, quoted, dearest first. ``certain`` is the expected cost of what was seen, ``hidden`` that of what
-    was not. ``without_job`` are findings that no job leads from: not in the total. ``notice`` belongs beside
-    every figure.
+    a frame of area, p10, p50, p80, expected; ``lines`` of job, title, area, reason, chance, when (what it
+    costs on average where it comes), expected, certain, quoted, dearest first. ``certain`` is the expected
+    cost of what was seen, ``hidden`` that of what was not. ``without_job`` are findings that no job leads
+    from: not in the total. ``notice`` belongs beside every figure.
     """
 
     draws: Floats
@@ -76,6 +76,7 @@ def repair_budget(costs: RepairCosts, *, least: str = "needs repair") -> RepairB
             "area": [job.area for job in costs.jobs],
             "reason": _reasons(costs),
             "chance": (count > 0).mean(axis=0),
+            "when": paid.sum(axis=0) / np.maximum((count > 0).sum(axis=0), 1),
             "expected": paid.mean(axis=0),
             "certain": known,
             "quoted": [job.id in quoted for job in costs.jobs],

@@ -3,6 +3,7 @@
 One TOML file that a person edits. Money in it is without tax, in the currency it names, at the date it names.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
@@ -12,6 +13,7 @@ from typing import Any, Final
 from pricing.condition.checks import AREAS
 from pricing.errors import FileError, InspectionError
 from pricing.money.currencies import minor_unit_places
+from pricing.records.entered_amounts import entered
 from pricing.untrusted.documents import read_toml
 
 LABOUR_KINDS: Final = ("welding", "body", "paint", "mechanical", "electrical", "trim")
@@ -166,6 +168,20 @@ def read_quotes(path: Path) -> tuple[Quote, ...]:
             )
         )
     return tuple(quotes)
+
+
+def quotes_of(amounts: Mapping[str, Decimal], currency: str, on: date) -> tuple[Quote, ...]:
+    """Quotes as a person enters them: a fixed amount a job, tax included.
+
+    Raises:
+        MoneyError: an amount cannot be meant.
+
+    >>> quotes_of({"engine_rebuild": Decimal(4500)}, "EUR", date(2026, 6, 30))[0].amount[1]
+    Decimal('4500')
+    """
+    for job, amount in amounts.items():
+        entered(f"quote for {job.replace('_', ' ')}", amount, currency, cost=True)
+    return tuple(Quote(job, (amount,) * 3, currency, "", on) for job, amount in amounts.items())
 
 
 def _job(path: Path, row: Any) -> Job:

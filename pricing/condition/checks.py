@@ -5,57 +5,98 @@ separate chassis has of its own, and what a car whose body carries itself has. F
 them.
 """
 
+import dataclasses
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import field
+from enum import StrEnum
 from functools import cache
 from pathlib import Path
-from typing import Any, Final
+from typing import Annotated, Any, Final, Literal, Self
+
+from pydantic import ConfigDict, Field, StringConstraints, TypeAdapter, ValidationError, model_validator
+from pydantic.dataclasses import dataclass
 
 from pricing.errors import FileError, InspectionError
 from pricing.untrusted.documents import read_toml
+from pricing.validation import sentence_of
+from pricing.vocabulary import words
 
-CONSTRUCTIONS: Final = ("separate chassis", "monocoque")
-"""What carries the car: a frame below the body, or the body itself."""
 
-AREAS: Final = (
-    "identity and papers",
-    "structure",
-    "outer body and paint",
-    "engine",
-    "gearbox and final drive",
-    "steering",
-    "front suspension",
-    "rear suspension",
-    "brakes",
-    "wheels and tyres",
-    "interior",
-    "electrics",
-    "hood or sunroof",
-    "upgrades and originality",
-    "road test",
-)
-"""The walk round the car, in order."""
+class Construction(StrEnum):
+    """What carries the car: a frame below the body, or the body itself."""
 
-ROLES: Final = ("papers", "structure", "body", "mechanical", "control", "cabin", "electrical", "workmanship")
-"""What a check is about. ``structure`` caps the score; ``papers`` says what the car is and never enters the
-score."""
+    SEPARATE_CHASSIS = "separate chassis"
+    MONOCOQUE = "monocoque"
 
-STATES: Final = ("sound", "worn", "needs repair", "structural or missing")
+
+class Area(StrEnum):
+    """The walk round the car, in order."""
+
+    IDENTITY_AND_PAPERS = "identity and papers"
+    STRUCTURE = "structure"
+    OUTER_BODY_AND_PAINT = "outer body and paint"
+    ENGINE = "engine"
+    GEARBOX_AND_FINAL_DRIVE = "gearbox and final drive"
+    STEERING = "steering"
+    FRONT_SUSPENSION = "front suspension"
+    REAR_SUSPENSION = "rear suspension"
+    BRAKES = "brakes"
+    WHEELS_AND_TYRES = "wheels and tyres"
+    INTERIOR = "interior"
+    ELECTRICS = "electrics"
+    HOOD_OR_SUNROOF = "hood or sunroof"
+    UPGRADES_AND_ORIGINALITY = "upgrades and originality"
+    ROAD_TEST = "road test"
+
+
+class CheckRole(StrEnum):
+    """What a check is about. ``structure`` caps the score; ``papers`` says what the car is and never enters
+    the score."""
+
+    PAPERS = "papers"
+    STRUCTURE = "structure"
+    BODY = "body"
+    MECHANICAL = "mechanical"
+    CONTROL = "control"
+    CABIN = "cabin"
+    ELECTRICAL = "electrical"
+    WORKMANSHIP = "workmanship"
+
+
+class BadState(StrEnum):
+    """What was found and is not sound, best first."""
+
+    WORN = "worn"
+    NEEDS_REPAIR = "needs repair"
+    STRUCTURAL_OR_MISSING = "structural or missing"
+
+
+class FittedPart(StrEnum):
+    """Parts that not every car has; their checks are asked only where the part is fitted."""
+
+    HOOD = "hood"
+    OVERDRIVE = "overdrive"
+    SUNROOF = "sunroof"
+
+
+CONSTRUCTIONS: Final = words(Construction)
+AREAS: Final = words(Area)
+ROLES: Final = words(CheckRole)
+STATES: Final = ("sound", *words(BadState))
 """What was found, best first."""
 
 NOT_SEEN: Final = "not seen"
 """What was not looked at, or could not be: unknown, never sound."""
 
-FITTINGS: Final = ("hood", "overdrive", "sunroof")
-"""Parts that not every car has; their checks are asked only where the part is fitted."""
+FITTINGS: Final = words(FittedPart)
 
 SHEETS: Final = Path(__file__).parent / "sheets"
 MAXIMUM_WEIGHT: Final = 5.0
-_TEXTS: Final = ("id", "area", "title", "where", "act", "bad_sign", "role")
-_KEYS: Final = frozenset({*_TEXTS, "weight", "caution", "fitted", "jobs"})
+
+Text = Annotated[str, StringConstraints(strict=True, pattern=r"\S")]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, config=ConfigDict(extra="forbid", use_enum_values=True))
 class Check:
     """One thing to look at.
 
@@ -65,17 +106,23 @@ class Check:
     to.
     """
 
-    id: str
-    area: str
-    title: str
-    where: str
-    act: str
-    bad_sign: str
-    weight: float
-    role: str
-    caution: str
-    fitted: str
-    jobs: dict[str, tuple[str, ...]]
+    id: Text
+    area: Area
+    title: Text
+    where: Text
+    act: Text
+    bad_sign: Text
+    weight: Annotated[float, Field(strict=True, gt=0, le=MAXIMUM_WEIGHT)]
+    role: CheckRole
+    caution: str = ""
+    fitted: FittedPart | Literal[""] = ""
+    jobs: dict[BadState, tuple[Text, ...]] = field(default_factory=dict)
+
+    @model_validator(mode="after")
+    def _of_the_structure(self) -> Self:
+        if (self.role == CheckRole.STRUCTURE) != (self.area == Area.STRUCTURE):
+            raise ValueError("the role structure and the area structure go together")
+        return self
 
     @property
     def scored(self) -> bool:
@@ -83,7 +130,7 @@ class Check:
         return self.role != "papers"
 
 
-@dataclass(frozen=True)
+@dataclasses.dataclass(frozen=True)
 class Sheet:
     """The checks for one car, in the order of the walk, and the cautions that go with them.
 
@@ -209,45 +256,15 @@ def _read(path: Path) -> dict[str, Any]:
     return {**content, "path": path, "checks": tuple(_check(path, row) for row in rows)}
 
 
+_CHECK: Final = TypeAdapter(Check)
+
+
 def _check(path: Path, row: Any) -> Check:
     """One row of a sheet file as a check."""
     name = row.get("id") if isinstance(row, dict) else None
     if not isinstance(name, str) or not name:
         raise InspectionError(f"{path}: a check without an id")
-
-    def refuse(what: str) -> InspectionError:
-        return InspectionError(f"{path}: check {name!r}: {what}")
-
-    if unknown := sorted(set(row) - _KEYS):
-        raise refuse(f"unknown key {unknown[0]!r}")
-    for key in _TEXTS:
-        if not isinstance(row.get(key), str) or not row[key].strip():
-            raise refuse(f"{key} is missing")
-    if row["area"] not in AREAS:
-        raise refuse(f"unknown area {row['area']!r}, expected one of {', '.join(AREAS)}")
-    if row["role"] not in ROLES:
-        raise refuse(f"unknown role {row['role']!r}, expected one of {', '.join(ROLES)}")
-    if (row["role"] == "structure") != (row["area"] == "structure"):
-        raise refuse("the role structure and the area structure go together")
-    weight = row.get("weight")
-    if isinstance(weight, bool) or not isinstance(weight, int | float) or not 0 < weight <= MAXIMUM_WEIGHT:
-        raise refuse(f"weight must be above 0 and at most {MAXIMUM_WEIGHT:g}, got {weight!r}")
-    fitted, caution, jobs = row.get("fitted", ""), row.get("caution", ""), row.get("jobs", {})
-    if fitted not in ("", *FITTINGS):
-        raise refuse(f"unknown fitting {fitted!r}, expected one of {', '.join(FITTINGS)}")
-    if not isinstance(caution, str):
-        raise refuse("caution must be the name of a caution")
-    if not isinstance(jobs, dict):
-        raise refuse("jobs must be a table: state = [jobs]")
-    for state, named in jobs.items():
-        if state not in STATES[1:]:
-            raise refuse(f"jobs for the unknown state {state!r}, expected one of {', '.join(STATES[1:])}")
-        if not isinstance(named, list) or not all(isinstance(job, str) for job in named):
-            raise refuse(f"jobs for {state!r} must be a list of job names")
-    return Check(
-        **{key: row[key] for key in _TEXTS},
-        weight=float(weight),
-        caution=caution,
-        fitted=fitted,
-        jobs={state: tuple(named) for state, named in jobs.items()},
-    )
+    try:
+        return _CHECK.validate_python(row)
+    except ValidationError as error:
+        raise InspectionError(f"{path}: check {name!r}: {sentence_of(error)}") from None

@@ -3,7 +3,6 @@
 import csv
 import io
 import json
-import re
 from datetime import date
 from pathlib import Path
 from typing import Any, Final, TypeVar
@@ -11,6 +10,7 @@ from typing import Any, Final, TypeVar
 from pricing.condition.changes import Change
 from pricing.condition.inspection import Finding, Inspection
 from pricing.errors import CarError, FileError, InspectionError
+from pricing.intake.exports import neutral_text, restored_text
 from pricing.untrusted.documents import read_json
 from pricing.untrusted.files import bounded_bytes
 
@@ -23,7 +23,6 @@ LARGEST_FILE: Final = 20_000_000
 _FIELDS: Final = ("check", "area", "title", "state", "note", "photo", "seen_by", "seen_on")
 _KEYS: Final = frozenset({"format", "construction", "fitted", "car", "preservation", "changes", "findings"})
 Built = TypeVar("Built", Change, Finding)
-_FORMULA: Final = re.compile(r"'*[=+\-@\t\r]")
 
 
 def save(inspection: Inspection, path: Path) -> None:
@@ -112,19 +111,10 @@ def to_csv(inspection: Inspection) -> str:
     writer = csv.writer(out, lineterminator="\r\n")
     writer.writerow(_FIELDS)
     writer.writerows(
-        [_guard(str(value)) if value is not None else "" for value in row]
+        [neutral_text(str(value)) if value is not None else "" for value in row]
         for row in inspection.frame().select(_FIELDS).iter_rows()
     )
     return out.getvalue()
-
-
-def _guard(text: str) -> str:
-    """The text with an apostrophe in front where a spreadsheet would run it; ``_unguard`` takes it off."""
-    return f"'{text}" if _FORMULA.match(text) else text
-
-
-def _unguard(text: str) -> str:
-    return text[1:] if text.startswith("'") and _FORMULA.match(text) else text
 
 
 def _from_csv(text: str) -> tuple[Finding, ...]:
@@ -143,7 +133,7 @@ def _from_csv(text: str) -> tuple[Finding, ...]:
     kept = [name for name in _FIELDS if name in header and name not in ("area", "title")]
     return _findings(
         [
-            {name: _unguard(row[name] if row[name] is not None else "") for name in kept}
+            {name: restored_text(row[name] if row[name] is not None else "") for name in kept}
             for row in rows
             if (row["state"] or "").strip()
         ]

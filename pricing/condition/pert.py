@@ -7,10 +7,10 @@ times the published one.
 """
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy.special import betaincinv, ndtr
 
-Floats = NDArray[np.float64]
+from pricing.arrays import Floats
 
 
 def pert_mean(low: ArrayLike, likely: ArrayLike, high: ArrayLike) -> Floats:

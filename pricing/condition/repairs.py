@@ -14,10 +14,11 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
+from pricing.arrays import Floats
 from pricing.condition.assessment import InspectionResult
 from pricing.condition.catalogue import Catalogue, Job, Quote
 from pricing.condition.checks import AREAS, STATES, Check
-from pricing.condition.pert import Floats, pert_at_score, pert_mean
+from pricing.condition.pert import pert_at_score, pert_mean
 from pricing.errors import InspectionError, MoneyError
 from pricing.money.currencies import minor_unit_places, with_rates
 
@@ -49,7 +50,8 @@ class RepairCosts:
     """(item, state, line, times)."""
     unit: Floats
     expected: Floats
-    """Expected cost of each line, shape (lines,)."""
+    """Expected cost of each line by the catalogue, shape (lines,); quotes are left out, so that what is
+    mended for a goal does not change with them and a dearer quote never lowers a budget."""
     quotes: tuple[Quote, ...]
 
     def times(self, mended: Mask) -> NDArray[np.int16]:
@@ -121,14 +123,16 @@ def price_repairs(
     parts = np.zeros((3, len(lines)))
     work = np.zeros((3, len(lines)))
     for line, job in enumerate(lines):
+        rate = float(catalogue.labour_rate(country, job.kind)) * rates[labour, catalogue.price_date] * tax
+        unit = rates[catalogue.currency, catalogue.price_date] * tax
+        parts[:, line] = [float(step) * unit for step in job.parts]
+        work[:, line] = [float(step) * rate for step in job.hours]
+    expected = pert_mean(*parts) + pert_mean(*work)
+    for line, job in enumerate(lines):
         if job.id in quoted:
             quote = quoted[job.id]
             parts[:, line] = [float(step) * rates[quote.currency, quote.quoted_on] for step in quote.amount]
-        else:
-            rate = float(catalogue.labour_rate(country, job.kind)) * rates[labour, catalogue.price_date] * tax
-            unit = rates[catalogue.currency, catalogue.price_date] * tax
-            parts[:, line] = [float(step) * unit for step in job.parts]
-            work[:, line] = [float(step) * rate for step in job.hours]
+            work[:, line] = 0.0
     areas = np.array([AREAS.index(job.area) for job in lines], dtype=np.intp)
     rng = np.random.default_rng([seed, 2])
     draws = len(result.draws)
@@ -145,7 +149,7 @@ def price_repairs(
         jobs=lines,
         calls=calls,
         unit=unit_cost,
-        expected=pert_mean(*parts) + pert_mean(*work),
+        expected=expected,
         quotes=tuple(quotes),
     )
 

@@ -29,12 +29,12 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import ndtr
 
+from pricing.arrays import Floats
 from pricing.condition.checks import AREAS, NOT_SEEN, STATES
 from pricing.condition.inspection import Inspection
 from pricing.errors import InspectionError
 from pricing.vocabulary import BAND_EDGES, CONDITION_BANDS
 
-Floats = NDArray[np.float64]
 States = NDArray[np.int8]
 
 UNSEEN: Final = -1

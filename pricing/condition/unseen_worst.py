@@ -12,8 +12,9 @@ from typing import Final
 import numpy as np
 from scipy.special import ndtr, ndtri
 
+from pricing.arrays import Floats
 from pricing.condition.checks import STATES
-from pricing.condition.score import LATENT_GRID, THRESHOLDS, UNSEEN, Floats, Items, ScoreRule, States, band_of
+from pricing.condition.score import LATENT_GRID, THRESHOLDS, UNSEEN, Items, ScoreRule, States, band_of
 from pricing.vocabulary import CONDITION_BANDS
 
 LEVELS: Final = (0.1, 0.5, 0.9)

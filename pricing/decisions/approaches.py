@@ -6,8 +6,8 @@ from decimal import Decimal
 import polars as pl
 
 from pricing.decisions.valuation import Valuation
-from pricing.evidence.adjustments import DATE
-from pricing.evidence.comparables import Comparables
+from pricing.evidence.comparison.adjustments import DATE
+from pricing.evidence.comparison.comparables import Comparables
 
 THIN = 0.25
 """Gross adjustment, as a share of the price, beyond which comparables are said to be unlike the car: the rule
@@ -49,13 +49,13 @@ def difference(valuation: Valuation, found: Comparables) -> Difference | None:
     low, mid, high = valuation.low, valuation.mid, valuation.high
     if low is None or mid is None or high is None:
         return None
-    own = found.table.select("record_id", "weight", "gross_per_cent", "ring")
+    own = found.table.select("record_id", "weight", "gross_per_cent", "match_level")
     dated = found.lines.filter(pl.col("line") == DATE).select("record_id", "per_cent")
     told = own.join(dated, on="record_id", how="left")
     gross, moved, other = told.select(
         (pl.col("weight") * pl.col("gross_per_cent")).sum() / 100.0,
         date=(pl.col("weight") * pl.col("per_cent").fill_null(0.0)).sum() / 100.0,
-        other=pl.col("weight").filter(pl.col("ring").is_in(["same make", "other make"])).sum(),
+        other=pl.col("weight").filter(pl.col("match_level").is_in(["same make", "other make"])).sum(),
     ).row(0)
     reach = high - mid if found.mid >= mid else mid - low
     subject = found.subject.row(0, named=True)

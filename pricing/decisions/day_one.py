@@ -14,12 +14,15 @@ from typing import Final
 import polars as pl
 
 from pricing.decisions.amounts import whole_units
+from pricing.decisions.ranges import Range
 from pricing.errors import DecisionError
 from pricing.money.charges import Charge, Schedule
 from pricing.money.currencies import minor_unit_places
-from pricing.records.contract import HIGHEST_AMOUNT
+from pricing.records.entered_amounts import entered
 
-LINES: Final = ("price", "premium", "transport", "import duty", "import tax", "first repairs")
+REPAIRS: Final = "repairs"
+
+LINES: Final = ("price", "premium", "transport", "import duty", "import tax", REPAIRS)
 """Lines in the order they are paid; ``premium`` holds its own tax."""
 
 _KINDS: Final = ("premium", "import duty", "import tax")
@@ -48,9 +51,8 @@ class DayOneTerms:
     def __post_init__(self) -> None:
         """Refuse amounts and charges that make no sense."""
         minor_unit_places(self.currency)
-        for name, amount in (("transport", self.transport), ("first repairs", self.repairs)):
-            if amount is not None and not (amount.is_finite() and 0 <= amount <= HIGHEST_AMOUNT):
-                raise DecisionError(f"{name}: expected an amount of nought or more; got {amount}")
+        entered("transport", self.transport, self.currency, cost=True)
+        entered("first repairs", self.repairs, self.currency, cost=True)
         for kind, charge in zip(_KINDS, (self.premium, self.duty, self.tax), strict=True):
             if charge is not None and (charge.kind != kind or charge.currency != self.currency):
                 raise DecisionError(
@@ -85,7 +87,7 @@ class DayOneTerms:
             frame.with_columns(
                 charged(self.premium, pl.col("price")).alias("premium"),
                 fixed(self.transport).alias("transport"),
-                fixed(self.repairs).alias("first repairs"),
+                fixed(self.repairs).alias(REPAIRS),
             )
             .with_columns(charged(self.duty, paid).alias("import duty"))
             .with_columns(charged(self.tax, paid + line("import duty")).alias("import tax"))
@@ -93,7 +95,7 @@ class DayOneTerms:
                 all_in=line("price") + line("premium"),
                 landed=paid + line("import duty") + line("import tax"),
             )
-            .with_columns(total=pl.col("landed") + line("first repairs"))
+            .with_columns(total=pl.col("landed") + line(REPAIRS))
             .with_columns(counted=pl.col("total") if self.repairs_counted else pl.col("landed"))
         )
         money = pl.Decimal(38, minor_unit_places(self.currency))
@@ -116,31 +118,32 @@ class DayOneTerms:
         return None if low < 0 else Decimal(low).scaleb(-places)
 
 
-def cost_lines(terms: DayOneTerms, price: Decimal | None, schedule: Schedule | None = None) -> pl.DataFrame:
-    """One row a line at a price: ``line``, ``amount`` (null: left empty), ``counted`` and ``source`` (where
-    the amount is from; rates with the day they are in force from). No rows without a price."""
+def cost_lines(
+    terms: DayOneTerms, price: Decimal | None, schedule: Schedule | None = None, found: Range | None = None
+) -> pl.DataFrame:
+    """One row a line at a price: ``line``, ``low``, ``mid``, ``high`` (equal where the amount is known, null
+    where it is left empty), ``counted`` and ``source`` (where the amount is from; rates with the day they are
+    in force from). No rows without a price. ``found`` is what the repairs of an inspection cost."""
     charges = {"premium": terms.premium, "import duty": terms.duty, "import tax": terms.tax}
     paid = terms.lines([] if price is None else [price])
+    money = pl.Decimal(38, minor_unit_places(terms.currency))
     rows = []
     for line in LINES:
         charge = charges.get(line)
-        source = "stated"
+        source, counted = "stated", line != REPAIRS or terms.repairs_counted
+        ends = {end: pl.col(line) for end in ("low", "mid", "high")}
         if charge is not None:
-            rate = "example rate" if schedule is not None and schedule.example else "rate"
-            source = f"{rate} in force from {charge.valid_from}"
-        counted = line != "first repairs" or terms.repairs_counted
-        rows.append(
-            paid.select(
-                line=pl.lit(line),
-                amount=line,
-                counted=pl.lit(counted),
-                source=pl.when(pl.col(line).is_null()).then(pl.lit("left empty")).otherwise(pl.lit(source)),
-            )
-        )
+            example = "example rate" if schedule is not None and schedule.example else "rate"
+            source = f"{example} in force from {charge.valid_from}"
+        if line == REPAIRS and found is not None:
+            ends = {end: pl.lit(getattr(found, end), dtype=money) for end in ends}
+            source = "inspection, with your quotes"
+        told = pl.when(ends["mid"].is_null()).then(pl.lit("left empty")).otherwise(pl.lit(source))
+        rows.append(paid.select(line=pl.lit(line), **ends, counted=pl.lit(counted), source=told))
     return pl.concat(rows)
 
 
-def open_lines(terms: DayOneTerms, *, auction: bool, imported: bool) -> tuple[str, ...]:
+def open_lines(terms: DayOneTerms, *, auction: bool, imported: bool, repairs_known: bool) -> tuple[str, ...]:
     """Lines that are due and that nothing was said about: a premium at an auction, duty and tax on an
     import."""
     known = {
@@ -149,6 +152,6 @@ def open_lines(terms: DayOneTerms, *, auction: bool, imported: bool) -> tuple[st
         "transport": terms.transport is not None,
         "import duty": terms.duty is not None or not imported,
         "import tax": terms.tax is not None or not imported,
-        "first repairs": terms.repairs is not None,
+        REPAIRS: repairs_known,
     }
     return tuple(name for name in LINES if not known[name])

@@ -1,11 +1,20 @@
 """From asking to sold for one car: the gap that the price model learnt on the car's channel and tier."""
 
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 import polars as pl
 
 from pricing.car import Car
+from pricing.decisions.valuation import FittedModel
+
+
+class Pricing(FittedModel, Protocol):
+    """What buying and selling ask of a price model: ``pricing.PriceModel``, fitted, is one."""
+
+    def asking_gaps(self) -> pl.DataFrame:
+        """How far sales end below asking prices, as ``PriceModel.asking_gaps`` gives it."""
 
 
 @dataclass(frozen=True)

@@ -1,135 +1,160 @@
 """Mend this car, or pay more for a better one?
 
-For each condition band above the car's own: what the car costs now, what it takes to get it there, what it
-would then be worth, and what a car that is there already costs today. All of it is drawn together, so ranges
-meet ranges.
+For all that was found, and for each condition band above the car's own: what the car costs now, what it takes
+to get it there, what it would then be worth, and what a car that is there already costs today. All of it is
+read from one simulation, so ranges meet ranges.
 """
 
 from dataclasses import dataclass
-from datetime import date
 from decimal import Decimal
 from typing import Final
 
 import numpy as np
 import polars as pl
-from scipy.special import ndtr
 
+from pricing.arrays import Floats
+from pricing.condition.checks import STATES
 from pricing.condition.repairs import Mask, RepairCosts
-from pricing.condition.score import Floats
-from pricing.decisions.price_by_score import GivesDistributions, PriceByScore
-from pricing.errors import DecisionError
+from pricing.decisions.ranges import quantiles
+from pricing.decisions.simulation import CarDraws
+from pricing.errors import DecisionError, InspectionError
+from pricing.records.entered_amounts import entered
 from pricing.vocabulary import BAND_EDGES, CONDITION_BANDS
-
-ALIKE: Final = 0.5
-"""Correlation of the normal scores of this car's price and of the better car's: they share the market and the
-model, not the buyer's luck. An assumption, not an estimate."""
 
 LEAVE_IT_CHANCE: Final = 0.2
 """Beyond the price at which mending ends cheaper only this often, the answer is to leave the car."""
 
+FEWEST_SEEN: Final = 0.25
+"""Share of what counts that must have been seen before an answer is given: a car of which nothing was seen
+is any car."""
+
+LOOK_FIRST: Final = "look first"
+
+EVERYTHING: Final = "everything"
+"""Goal: all that is at least as bad as was said is put right."""
+
 
 @dataclass(frozen=True, eq=False)
 class MendOrBuy:
-    """The comparison, one row a higher band in ``bands``.
+    """The comparison, one row a goal in ``goals``: ``EVERYTHING`` first, then each higher band.
 
-    Columns of ``bands``, money in ``currency`` with all charges and taxes in: band; reached (share of draws
-    in which the repairs get the car to the middle of the band); price_now_, budget_, price_then_ and
-    better_car_ each with ``low``, ``mid``, ``high`` (P10, P50, P90); chance_cheaper (that price now and
-    budget stay below the price of the better car); expected_difference (price now and budget less the better
-    car: positive means mending costs more); highest_price (paid now, mending and buying better are even odds;
-    below nought: not even as a gift); leave_it_above (paid more than that, mending ends cheaper less than
-    once in five); answer.
+    Columns of ``goals``, money in ``currency`` with all charges and taxes in: goal; reached (share of draws
+    in which the repairs get the car to the middle of the band; 1 for everything); price_now_, budget_,
+    price_then_ and better_car_ each with ``low``, ``mid``, ``high`` (P10, P50, P90); chance_cheaper (that
+    price now and budget stay below the price of the better car); loses (that they exceed what the car is
+    then worth itself); as_a_gift (that the budget alone exceeds the better car); expected_difference (price
+    now and budget less the better car: positive means mending costs more); highest_price (paid now, mending
+    and buying better are even odds; below nought: not even as a gift); leave_it_above (paid more than that,
+    mending ends cheaper less than once in five); answer.
+
+    ``least`` is the state from which everything is put right, ``seen`` the share of what counts that was
+    seen.
     """
 
-    bands: pl.DataFrame
+    goals: pl.DataFrame
     asking: Decimal | None
     currency: str
     band_now: str
+    least: str
+    seen: float
     notice: str
     cautions: tuple[str, ...]
+    seed: int
 
 
 def mend_or_buy(
-    model: GivesDistributions,
+    draws: CarDraws,
     costs: RepairCosts,
     *,
     asking: Decimal | None = None,
-    as_of: date | None = None,
-    alike: float = ALIKE,
+    least: str = "needs repair",
     seed: int = 0,
 ) -> MendOrBuy:
-    """Compare mending the inspected car with buying one that is in a higher band already.
+    """Compare mending the inspected car with buying one that is there already.
 
-    ``costs`` must be in the currency of the model's prices. ``asking`` is what the car costs now, all-in;
-    None takes its market price, as uncertain as it is. Repairs aim at the middle of a band, the typical car
-    the money would otherwise buy: in each draw the structure first while it caps the car, then what gives
-    most score for the money. A car that is in the highest band
-    already has no row: there is nothing above it to buy. Raises ``DecisionError`` for a negative asking
-    price.
+    Args:
+        draws: the car, of the inspection that the costs are of.
+        costs: in the currency of the model's prices.
+        asking: what the car costs now, all-in; None takes its market price, as uncertain as it is.
+        least: one of ``STATES``: what is put right for the goal of everything.
+
+    Repairs aim at the middle of a band, the typical car the money would otherwise buy: in each draw the
+    structure first while it caps the car, then what gives most score for the catalogue's price.
+
+    Raises:
+        DecisionError: no range can be given for the car.
+        MoneyError: the asking price cannot be meant.
     """
-    if asking is not None and not (asking.is_finite() and asking >= 0):
-        raise DecisionError(f"the asking price must not be negative, got {asking}")
-    if not 0 <= alike < 1:
-        raise DecisionError(f"alike must be at least 0 and below 1, got {alike}")
+    entered("asking price", asking, costs.currency)
+    if least not in STATES[1:]:
+        raise InspectionError(f"unknown state {least!r}: expected one of {', '.join(STATES[1:])}")
+    if draws.law.reason[0] is not None:
+        raise DecisionError(f"no range can be given, and so no comparison: {draws.law.reason[0]}")
     result = costs.result
     now = CONDITION_BANDS.index(result.band)
-    prices = PriceByScore.ask(model, result.inspection.car_frame(), as_of)
-    rng = np.random.default_rng([seed, 3])
-    own, other = rng.standard_normal((2, len(result.draws)))
-    this_car, better_car = ndtr(own), ndtr(alike * own + np.sqrt(1.0 - alike**2) * other)
-    market_now = prices.draw(result.draws, this_car)
-    price_now = market_now if asking is None else np.full(len(result.draws), float(asking))
-    judgement = result.draws - result.rule.score(*_sums(costs))
-    rows = []
+    seen = result.inspection.seen_share
+    price_now = draws.price if asking is None else np.full(len(draws.price), float(asking))
+    everything = result.states >= STATES.index(least)
+    rows = [
+        _row(EVERYTHING, np.ones(1, dtype=np.bool_), price_now, costs.total(everything),
+             draws.mended(everything), draws.another(everything), seen)
+    ]  # fmt: skip
     for band in range(now + 1, len(CONDITION_BANDS)):
         target = (BAND_EDGES[band] + BAND_EDGES[band + 1]) / 2
         mended, score = plan(costs, target)
-        budget = costs.total(mended)
-        then = prices.draw(np.clip(score + judgement, 0.0, 100.0), this_car)
-        better = prices.draw_in_band(band, better_car)
-        chance = float((price_now + budget < better).mean())
-        spare = better - budget
         rows.append(
-            {
-                "band": CONDITION_BANDS[band],
-                "reached": float((score >= target - 1e-9).mean()),
-                **_range("price_now", price_now),
-                **_range("budget", budget),
-                **_range("price_then", then),
-                **_range("better_car", better),
-                "chance_cheaper": chance,
-                "expected_difference": float((price_now + budget - better).mean()),
-                "expected_gain": float((then - price_now - budget).mean()),
-                "highest_price": float(np.quantile(spare, 0.5)),
-                "leave_it_above": float(np.quantile(spare, 1.0 - LEAVE_IT_CHANCE)),
-                "answer": _answer(chance),
-            }
-        )
+            _row(CONDITION_BANDS[band], score >= target - 1e-9, price_now, costs.total(mended),
+                 draws.mended(mended), draws.another_in_band(band), seen)
+        )  # fmt: skip
     return MendOrBuy(
-        bands=pl.DataFrame(rows, schema=_COLUMNS),
+        goals=pl.DataFrame(rows, schema=_COLUMNS),
         asking=asking,
         currency=costs.currency,
         band_now=result.band,
+        least=least,
+        seen=seen,
         notice=costs.catalogue.notice,
         cautions=result.inspection.sheet.general_cautions,
+        seed=seed,
     )
 
 
+_PARTS: Final = ("price_now", "budget", "price_then", "better_car")
 _COLUMNS: Final = {
-    "band": pl.String,
+    "goal": pl.String,
     "reached": pl.Float64,
-    **{
-        f"{name}_{end}": pl.Float64
-        for name in ("price_now", "budget", "price_then", "better_car")
-        for end in ("low", "mid", "high")
-    },
-    "chance_cheaper": pl.Float64,
-    "expected_difference": pl.Float64,
-    "expected_gain": pl.Float64,
-    "highest_price": pl.Float64,
-    "leave_it_above": pl.Float64,
+    **{f"{name}_{end}": pl.Float64 for name in _PARTS for end in ("low", "mid", "high")},
+    **dict.fromkeys(
+        (
+            "chance_cheaper", "loses", "as_a_gift", "expected_difference", "highest_price", "leave_it_above",
+        ),
+        pl.Float64,
+    ),
     "answer": pl.String,
-}
+}  # fmt: skip
+
+
+def _row(
+    goal: str, reached: Mask, now: Floats, budget: Floats, then: Floats, better: Floats, seen: float
+) -> dict[str, object]:
+    chance, spare = float((now + budget < better).mean()), better - budget
+    ranges = {
+        f"{name}_{end}": value
+        for name, part in zip(_PARTS, (now, budget, then, better), strict=True)
+        for end, value in zip(("low", "mid", "high"), quantiles(part).tolist(), strict=True)
+    }
+    return {
+        "goal": goal,
+        "reached": float(reached.mean()),
+        **ranges,
+        "chance_cheaper": chance,
+        "loses": float((now + budget > then).mean()),
+        "as_a_gift": float((budget > better).mean()),
+        "expected_difference": float((now + budget - better).mean()),
+        "highest_price": float(quantiles(spare, 0.5)),
+        "leave_it_above": float(quantiles(spare, 1.0 - LEAVE_IT_CHANCE)),
+        "answer": LOOK_FIRST if seen < FEWEST_SEEN else _answer(chance),
+    }
 
 
 def plan(costs: RepairCosts, target: float) -> tuple[Mask, Floats]:
@@ -162,23 +187,6 @@ def _cheapest(amount: Floats, cost: Floats, needed: Floats) -> Mask:
     taken = np.zeros(amount.shape, dtype=np.bool_)
     np.put_along_axis(taken, order, before < needed[:, None] - 1e-9, axis=1)
     return taken & takeable
-
-
-def _sums(costs: RepairCosts) -> tuple[Floats, Floats]:
-    """Wear and structural load of every draw."""
-    items, states, rule = costs.result.items, costs.result.states, costs.result.rule
-    return items.wear(states, rule).sum(axis=1), items.load(states, rule).sum(axis=1)
-
-
-def _range(name: str, draws: Floats) -> dict[str, float]:
-    """P10, P50 and P90 of draws, as columns."""
-    return dict(
-        zip(
-            (f"{name}_low", f"{name}_mid", f"{name}_high"),
-            np.quantile(draws, [0.1, 0.5, 0.9]).tolist(),
-            strict=True,
-        )
-    )
 
 
 def _answer(chance: float) -> str:

@@ -13,7 +13,8 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from pricing.condition.score import Floats, band_of
+from pricing.arrays import Floats
+from pricing.condition.score import band_of
 from pricing.errors import ModelError
 from pricing.model.distribution import PriceDistribution
 from pricing.vocabulary import CONDITION_BANDS

@@ -9,15 +9,28 @@ from typing import Final
 
 import numpy as np
 import polars as pl
-from numpy.typing import NDArray
 
+from pricing.arrays import Floats
 from pricing.decisions.amounts import whole_units
+from pricing.money.charge_draws import charge_on, hammer_within, in_units
 from pricing.money.charges import Charge, Schedule
 from pricing.money.currencies import minor_unit_places
 
-Floats = NDArray[np.float64]
-
 KINDS: Final = ("commission", "entry fee", "unsold fee")
+
+
+@dataclass(frozen=True, eq=False)
+class Charged:
+    """A price in each draw and what is charged on it, in one currency: what the buyer has ``paid``, the
+    ``hammer`` price (or price) on which all is reckoned, the seller's charges, and ``net``, which is the
+    hammer price less commission and entry fee."""
+
+    paid: Floats
+    hammer: Floats
+    commission: Floats
+    entry_fee: Floats
+    unsold_fee: Floats
+    net: Floats
 
 
 @dataclass(frozen=True)
@@ -64,28 +77,23 @@ class SaleTerms:
         )
 
     def hammer(self, all_in: Floats) -> Floats:
-        """The price that stands at the head of ``lines`` when a buyer pays so much all-in; nought where the
-        least premium alone is more."""
+        """The price that stands at the head of ``lines`` when a buyer pays so much all-in at most, in whole
+        smallest units; nought where the least premium alone is more."""
         if self.premium is None:
-            return all_in
-        scaled = pl.Series("amount", np.floor(all_in * 1000).astype(np.int64)).cast(pl.Int128)
-        found = scaled.to_frame().select(self.premium.hammer_of_all_in(pl.col("amount")).fill_null(0))
-        return found.to_series().cast(pl.Float64).to_numpy() / 1000.0
+            return in_units(all_in, self.currency)
+        return hammer_within(self.premium, all_in)
 
-    def net(self, prices: Floats) -> Floats:
-        """``lines`` net of many prices, as numbers for averages."""
-        return (
-            self.lines([Decimal(repr(float(price))) for price in prices])["net"].cast(pl.Float64).to_numpy()
+    def charged(self, prices: Floats) -> Charged:
+        """What is charged on many hammer prices (or prices) at once.
+
+        >>> SaleTerms("private", "EUR", None, None, None, None).charged(np.array([900.0])).net.tolist()
+        [900.0]
+        """
+        premium, commission, entry, unsold = (
+            np.zeros(prices.shape) if charge is None else charge_on(charge, prices)
+            for charge in (self.premium, self.commission, self.entry_fee, self.unsold_fee)
         )
-
-    def kept_unsold(self, own: float, at: float) -> float:
-        """What the owner has when the car does not sell: its worth less the entry fee and the unsold fee."""
-        lines = self.lines([Decimal(repr(at))]).row(0, named=True)
-        fee = 0.0
-        if self.unsold_fee is not None:
-            scaled = pl.lit(int(whole_units(Decimal(repr(at)), self.currency).scaleb(3)), dtype=pl.Int128)
-            fee = pl.select(self.unsold_fee.on(scaled)).item() / 1000.0
-        return own - float(lines["entry fee"] or 0) - fee
+        return Charged(prices + premium, prices, commission, entry, unsold, prices - commission - entry)
 
     @property
     def open_lines(self) -> tuple[str, ...]:

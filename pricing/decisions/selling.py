@@ -1,35 +1,32 @@
-"""Selling: net proceeds by channel, a reserve and an estimate, an asking price, and what to do first."""
+"""Selling: where to sell a car, what to ask, what is left of it, and what is worth doing first."""
 
 from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
-from typing import Any, Final, Protocol
+from typing import Any, Final
 
-import numpy as np
 import polars as pl
 
+from pricing.arrays import Floats
 from pricing.car import Car
 from pricing.condition.assessment import InspectionResult
 from pricing.condition.repairs import RepairCosts
 from pricing.decisions.amounts import Conversion
-from pricing.decisions.asking_prices import STEPS, chances, ladder
-from pricing.decisions.auction_terms import AuctionFacts, auction_facts, customary_estimates
-from pricing.decisions.car_price import inspected, price_of
-from pricing.decisions.channel_proceeds import HORIZON, ChannelProceeds, proceeds_on
-from pricing.decisions.first_jobs import worth_doing
-from pricing.decisions.gap import asking_gap_of
-from pricing.decisions.highest_bids import HighestBids, later_lots
+from pricing.decisions.asking_plan import AskingPlan, asking_plan
+from pricing.decisions.car_price import inspected
+from pricing.decisions.channel_sale import ChannelSale, summed_up
+from pricing.decisions.gap import Pricing, asking_gap_of
 from pricing.decisions.plain import plain
 from pricing.decisions.proceeds import SaleTerms
+from pricing.decisions.reserve_table import AuctionFacts, auction_facts
 from pricing.decisions.seller_terms import SellerTerms
-from pricing.decisions.time_to_sale import TimeToSale, kaplan_meier, listings_of, log_rank
-from pricing.decisions.valuation import Evidence, Valuation, value_car
+from pricing.decisions.selling_evidence import SLOWER, SellingEvidence
+from pricing.decisions.simulation import CarDraws, simulate
+from pricing.decisions.time_to_sale import TimeToSale
+from pricing.decisions.valuation import HasSales, Valuation, value_car
+from pricing.decisions.what_ifs import what_ifs
 from pricing.errors import DecisionError
-from pricing.model.opinion_bands import OpinionBands
-from pricing.model.price_model import PriceModel
 from pricing.money.charges import Schedule
-from pricing.progress import Progress, untold
-from pricing.snapshot import Snapshot
 from pricing.vocabulary import CHANNELS
 
 CAUTIONS: Final = (
@@ -39,55 +36,36 @@ CAUTIONS: Final = (
 )
 
 
-class Records(Protocol):
-    """What is read of a market to learn how its cars sell: a ``Snapshot`` is one."""
-
-    def sales(self, as_of: date | None = None, *, every_record: bool = False) -> pl.DataFrame:
-        """The sales and offers, as ``Market.sales`` gives them."""
-
-
-@dataclass(frozen=True)
-class SellingEvidence:
-    """What the market's records say of selling, learnt once for many cars: None where they do not say."""
-
-    bids: HighestBids | None
-    times: TimeToSale | None
-    estimates: tuple[float, float] | None
-    """Log of the low estimate over the mid price all-in, and of the high over the low, in the middle."""
-    waits: pl.DataFrame | None = None
-    """Share of cars still for sale after each day (Kaplan and Meier): ``days``, ``share``."""
-    slower: float | None = None
-    """Log-rank p value that cars asked dearer than the middle sell no slower or faster than the others."""
-
-
 @dataclass(frozen=True)
 class Selling:
-    """Facts for a seller; amounts in the currency of ``terms``, but for ``valuation`` and ``first``, which
-    are in the market's base currency.
+    """Facts for a seller; amounts in the currency of ``terms``, but for ``valuation``, which is in the
+    market's base currency. Every figure is read from one simulation, by ``seed``.
 
     Args:
-        channels: ``ChannelProceeds`` in the order of the vocabulary, those that no range can be given for
-        left out. auction: see ``AuctionFacts``; None where the records tell too little of lots.
-        asking: by channel (dealer, private), see ``asking_prices.chances``; ``ladders`` likewise.
-        waits, slower, times: see ``SellingEvidence``; of ``times``, whether its elasticity allows for the
-            error of the mid prices it was learnt from.
-        first: see ``first_jobs.worth_doing``.
+        channels: ``ChannelSale`` of each channel, what leaves most first.
+        auction: see ``AuctionFacts``.
+        asking: by channel (dealer, private), see ``AskingPlan``.
+        waits, slower, times, bargained, pairs: see ``SellingEvidence``.
+        first: see ``what_ifs``, for the channel that leaves most.
         unknown: what the records do not say, in sentences.
     """
 
     valuation: Valuation
     terms: SellerTerms
     conversion: Conversion
-    channels: tuple[ChannelProceeds, ...]
-    auction: AuctionFacts | None
-    asking: dict[str, pl.DataFrame]
-    ladders: dict[str, pl.DataFrame]
+    channels: tuple[ChannelSale, ...]
+    auction: AuctionFacts
+    asking: dict[str, AskingPlan]
     waits: pl.DataFrame | None
     slower: float | None
     times: TimeToSale | None
+    bargained: float
+    pairs: int
     first: pl.DataFrame
     unknown: tuple[str, ...]
     rates: str
+    seed: int
+    inspection: InspectionResult | None
     cautions: tuple[str, ...] = CAUTIONS
 
     @property
@@ -95,60 +73,41 @@ class Selling:
         """Currency of the seller's amounts."""
         return self.conversion.currency
 
+    @property
+    def price_tells(self) -> bool:
+        """Whether the records show that cars asked dearer sell at another pace."""
+        return self.slower is not None and self.slower <= SLOWER
+
+    @property
+    def best(self) -> ChannelSale:
+        """The channel that leaves most."""
+        return self.channels[0]
+
     def to_dict(self) -> dict[str, Any]:
-        """The facts as values that JSON can hold."""
-        facts: dict[str, Any] = plain(self)
-        return facts
+        """The facts as values that JSON can hold, without the draws and the inspection they were read
+        from."""
+        return _without_draws(plain_parts(vars(self)))
 
 
-def selling_evidence(
-    market: Records,
-    model: PriceModel,
-    as_of: date | None = None,
-    progress: Progress = untold,
-) -> SellingEvidence:
-    """Learn from a market's records how cars sell: bids, times and estimates (a fit to the earlier records
-    is made on the way, so it takes about as long as a fit).
-
-    ``progress`` is told each step, how many are done, and of how many.
-    """
-    if isinstance(model, OpinionBands):  # too few sales to learn anything from
-        return SellingEvidence(bids=None, times=None, estimates=None)
-    progress("reading the records", 0, 7)
-    sales, every = market.sales(as_of=as_of), market.sales(as_of=as_of, every_record=True)
-    progress("days on offer against the asking price", 1, 7)
-    listings = listings_of(sales, every, model)
-    times = TimeToSale.learn(listings)
-    dearer = listings.ratio > np.median(listings.ratio) if len(listings.ratio) else listings.sold
-    lots = later_lots(
-        sales,
-        model,
-        lambda step, done, total: progress(
-            f"a model of before the later auctions, {step}", 2 + 3 * done // total, 7
-        ),
-    )
-    progress("highest bids at the later auctions", 5, 7)
-    bids = HighestBids.learn(lots)
-    progress("customary estimates", 6, 7)
-    return SellingEvidence(
-        bids=bids,
-        times=times,
-        estimates=customary_estimates(sales, model),
-        waits=None if times is None else kaplan_meier(listings.days, listings.sold, listings.weight),
-        slower=None if times is None else log_rank(listings.days, listings.sold, dearer)[1],
-    )
+def plain_parts(facts: dict[str, Any]) -> dict[str, Any]:
+    """Facts without the inspection, which is the reader's own."""
+    return {name: value for name, value in facts.items() if name != "inspection"}
 
 
-def evidence_of(snapshot: Snapshot, progress: Progress = untold) -> SellingEvidence:
-    """``selling_evidence`` of a market in memory and its newest fit, made once."""
-    return snapshot.by_fit.get(
-        "selling", lambda: selling_evidence(snapshot, snapshot.model, progress=progress)
-    )
+def _without_draws(facts: dict[str, Any]) -> dict[str, Any]:
+    channels = [{k: v for k, v in vars(found).items() if k != "draws"} for found in facts["channels"]]
+    auction = {k: v for k, v in vars(facts["auction"]).items() if k != "draws"}
+    asking = {
+        name: {k: v for k, v in vars(found).items() if k != "draws"}
+        for name, found in facts["asking"].items()
+    }
+    told: dict[str, Any] = plain(facts | {"channels": channels, "auction": auction, "asking": asking})
+    return told
 
 
 def sell_car(
-    market: Evidence,
-    model: PriceModel,
+    market: HasSales,
+    model: Pricing,
     car: Car,
     terms: SellerTerms,
     *,
@@ -159,13 +118,15 @@ def sell_car(
     as_of: date | None = None,
     coverage: float = 0.8,
     own_rates: pl.DataFrame | None = None,
+    seed: int = 0,
 ) -> Selling:
     """Facts for the seller of one car; ``channel`` of the car is not used, every channel is looked at.
 
     Args:
         evidence: ``selling_evidence`` of the same market and model.
         schedule: dated charges whose ``source`` is the channel: premium, commission, entry fee, unsold fee.
-        inspection, costs: as in ``buy_car``; the repairs are weighed against what they do to the price.
+        inspection, costs: as in ``buy_car``; the repairs are weighed against what a sale then leaves.
+        seed: of the simulation.
 
     Raises:
         DecisionError: the car breaks a rule, or no range can be given.
@@ -178,42 +139,42 @@ def sell_car(
     )
     if valuation.reason is not None:
         raise DecisionError(f"no range can be given, and so no proceeds: {valuation.reason}")
-    sales = market.sales(as_of=at)
     base = inspected(car, inspection)
     rate = float(Decimal(conversion.units) / Decimal(conversion.base_units))
-    own = None if terms.own_value is None else float(terms.own_value)
-    channels, asking, ladders = [], {}, {}
-    auction: AuctionFacts | None = None
-    gaps = model.asking_gaps()
+    sales, gaps = market.sales(as_of=at), model.asking_gaps()
+    drawn: dict[str, CarDraws] = {}
+    charged: dict[str, SaleTerms] = {}
+    asking: dict[str, AskingPlan] = {}
+    channels: list[ChannelSale] = []
     for channel in CHANNELS:
-        there = replace(base, channel=channel)
-        price = price_of(model, there, at, inspection)
-        sale_terms = SaleTerms.in_force(schedule, channel, at, terms.currency)
-        mid = price.mid.item() * rate
-        asked: float | None = None
-        chance: float | None = None
-        weeks: float | None = None
+        draws = simulate(model, replace(base, channel=channel), at, inspection=inspection, seed=seed)
+        charges = SaleTerms.in_force(schedule, channel, at, terms.currency)
+        drawn[channel], charged[channel] = draws, charges
+        value, mid = draws.price * rate, draws.law.mid.item() * rate
         if channel == "auction":
-            if evidence.bids is not None:
-                auction = auction_facts(
-                    evidence.bids, evidence.estimates, model, there, at, price, rate, sale_terms, terms
-                )
-                chance = auction.chance
+            auction = auction_facts(value, mid, draws.levels.top, evidence.auction, charges, terms)
+            sale, first, told = auction.draws, None, evidence.auction.tells
         else:
-            gap = asking_gap_of(gaps, sales, there)
-            typical = mid if gap is None else mid * gap.factor
-            asked = typical if terms.asking is None else float(terms.asking)
-            floor = 0.9 * mid if terms.floor is None else float(terms.floor)
-            table = chances(evidence.times, channel, mid, sorted({*(mid * s for s in STEPS), asked}))
-            asking[channel] = table
-            ladders[channel] = ladder(evidence.times, channel, mid, asked, floor)
-            here = table.filter(pl.col("asking") == asked).row(0, named=True)
-            chance, weeks = here[f"within_{HORIZON}"], here["weeks"]
-        channels.append(
-            proceeds_on(
-                channel, price, rate, sale_terms, terms, asked, chance, weeks, own, auction, conversion
+            gap = asking_gap_of(gaps, sales, draws.car)
+            plan = asking_plan(
+                channel,
+                value,
+                mid,
+                draws.levels.wait,
+                None if gap is None else gap.factor,
+                evidence,
+                charges,
+                terms,
             )
-        )
+            asking[channel] = plan
+            sale, first, told = plan.draws, plan.asking, evidence.times is not None
+        channels.append(summed_up(channel, sale, charges, told=told, asking=first))
+    channels.sort(key=lambda found: -found.left)
+    best = channels[0].channel
+
+    def net(price: Floats) -> Floats:
+        return charged[best].charged(charged[best].hammer(price * rate)).net
+
     return Selling(
         valuation=valuation,
         terms=terms,
@@ -221,29 +182,30 @@ def sell_car(
         channels=tuple(channels),
         auction=auction,
         asking=asking,
-        ladders=ladders,
         waits=evidence.waits,
         slower=evidence.slower,
         times=evidence.times,
-        first=worth_doing(model, base, at, costs, terms.papers),
-        unknown=_unknown(evidence, terms),
+        bargained=evidence.bargained,
+        pairs=evidence.pairs,
+        first=what_ifs(model, drawn[best], net, rate, costs, terms.papers, evidence.compared),
+        unknown=_unknown(evidence),
         rates="No schedule of charges is used."
         if schedule is None
         else f"{schedule.name}. {schedule.notice}",
+        seed=seed,
+        inspection=inspection,
     )
 
 
-def _unknown(evidence: SellingEvidence, terms: SellerTerms) -> tuple[str, ...]:
+def _unknown(evidence: SellingEvidence) -> tuple[str, ...]:
     sentences = {
         "The chance of a sale at auction is unknown: the records have too few lots, sold and unsold.": (
-            evidence.bids is None
+            not evidence.auction.tells
         ),
-        "The time to sale is unknown: of too few sold cars do the records say what was asked and when.": (
-            evidence.times is None
-        ),
-        "Customary estimates are unknown: too few sold lots have them on record.": evidence.estimates is None,
-        "Without a worth of the car unsold, neither a reserve nor a channel can be called best.": (
-            terms.own_value is None
+        "The time to sale is unknown, and so is the chance of a sale by a day: of too few sold cars do the "
+        "records say what was asked and when.": (evidence.times is None),
+        "Customary estimates are unknown: too few sold lots have them on record.": (
+            evidence.auction.estimates is None
         ),
     }
     return tuple(sentence for sentence, true in sentences.items() if true)

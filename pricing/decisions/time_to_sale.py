@@ -25,14 +25,12 @@ import numpy as np
 import polars as pl
 from numpy.typing import ArrayLike, NDArray
 from scipy import optimize, stats
-from scipy.special import expit, logsumexp
+from scipy.special import expit, logit, logsumexp
 
+from pricing.arrays import Bools, Floats
 from pricing.evidence.asking_gap import asking_gap
-from pricing.evidence.term_effects import mid_errors
+from pricing.evidence.comparison.term_effects import mid_errors
 from pricing.model.price_model import PriceModel
-
-Floats = NDArray[np.float64]
-Bools = NDArray[np.bool_]
 
 FEWEST_SALES: Final = 20
 """Sales with their asking price and listing date known, below which nothing is said."""
@@ -83,7 +81,7 @@ class TimeToSale:
     corrected: bool
 
     @classmethod
-    def learn(cls, listings: Listings) -> "TimeToSale | None":
+    def fit(cls, listings: Listings) -> "TimeToSale | None":
         """By penalised maximum likelihood; None where the records do not say enough."""
         sales = int(listings.sold.sum())
         if sales < FEWEST_SALES:
@@ -107,16 +105,10 @@ class TimeToSale:
             late = np.log(np.asarray(days, dtype=np.float64)) - level
         return np.asarray(expit((late - self.elasticity * np.asarray(ratio)) / self.scale))
 
-    def days(self, channel: str, ratio: float, chance: float = 0.5) -> float:
-        """Days by which a car is sold with that chance."""
+    def days(self, channel: str, ratio: ArrayLike, chance: ArrayLike = 0.5) -> Floats:
+        """Days by which a car is sold with that chance; the inverse of ``chance``."""
         level = self.level[CHANNELS.index(channel)]
-        return float(np.exp(level + self.elasticity * ratio + self.scale * np.log(chance / (1.0 - chance))))
-
-    def chance_by_steps(self, channel: str, ratios: ArrayLike, days: ArrayLike) -> Floats:
-        """Chance of a sale by the end of each of several steps, asking ``ratios`` for ``days`` one after the
-        other: time runs by ``exp(-elasticity ratio)``, and adds up."""
-        pace = np.exp(-self.elasticity * np.asarray(ratios, dtype=np.float64))
-        return self.chance(channel, 0.0, np.cumsum(pace * np.asarray(days, dtype=np.float64)))
+        return np.exp(level + self.elasticity * np.asarray(ratio) + self.scale * logit(np.asarray(chance)))
 
 
 def listings_of(

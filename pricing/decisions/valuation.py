@@ -19,6 +19,7 @@ from pricing.model.distribution import PriceDistribution
 from pricing.model.ground import Ground
 from pricing.model.opinion_bands import ALONE
 from pricing.notebook_html import facts_html, range_text
+from pricing.records.entered_amounts import entered
 from pricing.vocabulary import CONDITION_BANDS, OPTION_CODES
 
 SALE_COLUMNS: Final = (
@@ -71,7 +72,7 @@ BASIS: Final = "all-in"
 _CENT: Final = Decimal("0.01")
 
 
-class Evidence(Protocol):
+class HasSales(Protocol):
     """What a valuation reads of a market: a ``Snapshot`` is one."""
 
     @property
@@ -159,7 +160,7 @@ class Valuation:
 
 
 def value_car(
-    market: Evidence,
+    market: HasSales,
     model: FittedModel,
     car: Car,
     *,
@@ -181,14 +182,15 @@ def value_car(
             distribution are then a mixture over its draws, wider the less was seen.
 
     Raises:
-        CarError: the car could not be at ``as_of``, or the price asked cannot be.
+        CarError: the car could not be at ``as_of``.
+        MoneyError: the price asked cannot be meant.
         DecisionError: the model has seen sales after ``as_of``.
     """
     return valued(market, model, car, asking=asking, as_of=as_of, coverage=coverage, inspection=inspection)[0]
 
 
 def valued(
-    market: Evidence,
+    market: HasSales,
     model: FittedModel,
     car: Car,
     *,
@@ -204,7 +206,8 @@ def valued(
         raise DecisionError(
             f"the price model has seen sales up to {last}, after {at}: fit one on the sales up to {at}"
         )
-    car.held(asking, today() if as_of is None else as_of)
+    entered("asking price", asking, market.base_currency)
+    car.held(None, today() if as_of is None else as_of)
     sales = market.sales(as_of=at)
     car = inspected(car, inspection)
     in_bands = [replace(car, condition_band=band, condition_score=None) for band in CONDITION_BANDS]

@@ -15,7 +15,7 @@ CONFIDENCE: Final = 0.95
 
 
 @dataclass(frozen=True)
-class AskingGap:
+class MatchedAskingGap:
     """``per_cent`` that the sold price lies under (negative) or over the asking price, in the middle
     (geometric mean), with the interval ``low`` to ``high`` of that mean and the ``pairs`` behind it.
 
@@ -29,7 +29,7 @@ class AskingGap:
     matched: pl.DataFrame
 
 
-def asking_gap(records: pl.DataFrame) -> AskingGap:
+def asking_gap(records: pl.DataFrame) -> MatchedAskingGap:
     """From pairs of the same car (make and chassis number): a sale and the last asking price within
     ``MOST_DAYS`` before it, both in the base currency. The interval is Student's, on the log scale.
 
@@ -54,11 +54,11 @@ def asking_gap(records: pl.DataFrame) -> AskingGap:
     )
     pairs = len(matched)
     if not pairs:
-        return AskingGap(0, None, None, None, matched)
+        return MatchedAskingGap(0, None, None, None, matched)
     logs = np.log(matched["ratio"].to_numpy())
     middle = float(logs.mean())
     if pairs < FEWEST:
-        return AskingGap(pairs, 100.0 * float(np.expm1(middle)), None, None, matched)
+        return MatchedAskingGap(pairs, 100.0 * float(np.expm1(middle)), None, None, matched)
     reach = float(stats.t.ppf((1.0 + CONFIDENCE) / 2.0, pairs - 1)) * float(logs.std(ddof=1)) / np.sqrt(pairs)
     per_cent, low, high = (100.0 * np.expm1([middle, middle - reach, middle + reach])).tolist()
-    return AskingGap(pairs, per_cent, low, high, matched)
+    return MatchedAskingGap(pairs, per_cent, low, high, matched)

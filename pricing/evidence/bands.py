@@ -8,9 +8,9 @@ import numpy as np
 import polars as pl
 from scipy import stats
 
-from pricing.evidence.characteristics import Characteristics
-from pricing.evidence.least_squares import least_squares
-from pricing.model.pooling import Floats, Ints
+from pricing.arrays import Floats, Ints
+from pricing.evidence.indices.characteristics import Characteristics
+from pricing.evidence.indices.least_squares import least_squares
 from pricing.model.spec import FeatureSpec
 from pricing.vocabulary import CONDITION_BANDS
 

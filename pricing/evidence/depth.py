@@ -10,12 +10,12 @@ import polars as pl
 from scipy import stats
 
 from pricing.errors import EvidenceError
-from pricing.evidence.asking_gap import AskingGap, asking_gap
+from pricing.evidence.asking_gap import MatchedAskingGap, asking_gap
 from pricing.evidence.bands import band_premiums
-from pricing.evidence.date_line import DateLine
-from pricing.evidence.index import sold_cars
+from pricing.evidence.comparison.date_line import DateLine
+from pricing.evidence.comparison.term_effects import TermEffects
+from pricing.evidence.indices.index import sold_cars
 from pricing.evidence.seasons import Seasons, seasons
-from pricing.evidence.term_effects import TermEffects
 from pricing.model.price_model import PriceModel
 from pricing.model.ratio_study import median_interval
 from pricing.model.spec import FeatureSpec
@@ -49,7 +49,7 @@ class Depth:
     sold_share: pl.DataFrame
     against: pl.DataFrame
     effective_sales: float | None
-    gap: AskingGap
+    gap: MatchedAskingGap
     seasons: Seasons
     band_premiums: pl.DataFrame
 
@@ -102,7 +102,7 @@ def effective_sales(model: PriceModel, car: pl.DataFrame, market: pl.DataFrame) 
     of one sale of the market about its time-dummy regression over the posterior variance of the level."""
     effects = TermEffects(model)
     variance = effects.level_variance(effects.encode(car, car["event_date"][0]))
-    residuals = DateLine.learn(market, model.spec).window.residuals
+    residuals = DateLine.fit(market, model.spec).window.residuals
     return float(np.mean(np.square(residuals))) / max(variance, 1e-12)
 
 

@@ -7,9 +7,9 @@ import numpy as np
 import polars as pl
 from scipy import stats
 
-from pricing.evidence.characteristics import Characteristics
-from pricing.evidence.periods import Periods
-from pricing.evidence.time_dummy import PeriodSums, fit_window, kept_periods, weighted_by_band
+from pricing.evidence.indices.characteristics import Characteristics
+from pricing.evidence.indices.periods import Periods
+from pricing.evidence.indices.time_dummy import PeriodSums, fit_window, kept_periods, weighted_by_band
 from pricing.model.spec import FeatureSpec
 
 QUARTERS: Final = ("January to March", "April to June", "July to September", "October to December")

@@ -16,8 +16,8 @@ from pricing.appraisal.register import Entry
 from pricing.car import Car
 from pricing.decisions.valuation import Valuation
 from pricing.errors import FileError, PricingError
-from pricing.evidence.comparables import Comparables
-from pricing.evidence.index import PriceIndex
+from pricing.evidence.comparison.comparables import Comparables
+from pricing.evidence.indices.index import PriceIndex
 from pricing.market import Market
 from pricing.model.distribution import PriceDistribution
 from pricing.model.price_model import PriceModel

@@ -147,14 +147,14 @@ def _rule() -> pl.Expr:
     )
 
 
-def choose_fronts(records: pl.DataFrame, links: pl.DataFrame) -> pl.DataFrame:
-    """The best record of each group of linked ones: record_id, front_id; only records that have links.
+def choose_primary_records(records: pl.DataFrame, links: pl.DataFrame) -> pl.DataFrame:
+    """The best record of each group of linked ones: record_id, primary_id; only records that have links.
 
     A sale goes before an unsold lot, that before an asking price; then the latest offer, then the record that
     says most of the car.
     """
     if links.is_empty():
-        return pl.DataFrame(schema={"record_id": pl.String, "front_id": pl.String})
+        return pl.DataFrame(schema={"record_id": pl.String, "primary_id": pl.String})
     names = pl.concat([links["record_id"], links["other_id"]]).unique().sort()
     place = {"record_id": names, "place": np.arange(names.len())}
     pairs = links.join(pl.DataFrame(place), on="record_id").join(
@@ -173,5 +173,5 @@ def choose_fronts(records: pl.DataFrame, links: pl.DataFrame) -> pl.DataFrame:
             age=age // (SAME_EVENT_DAYS + 1),
         )
         .sort("group", "order", "age", "details", "record_id", descending=[False, True, False, True, False])
-        .select("record_id", front_id=pl.col("record_id").first().over("group"))
+        .select("record_id", primary_id=pl.col("record_id").first().over("group"))
     )

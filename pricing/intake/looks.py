@@ -14,9 +14,6 @@ from pricing.intake.written.table import MONEY_COLUMNS
 from pricing.intake.written.words import condition_text, known_words, not_known, yes_and_no
 from pricing.intake.written.years import read_year
 
-SOME: Final = 0.3
-"""The share of cells that have to say their currency or unit for the others to be taken for the same kind."""
-
 LOOKED_AT: Final = 300
 """Distinct cells of a column that are looked at."""
 
@@ -67,7 +64,7 @@ def looks(cells: pl.Series) -> dict[str, float]:
         "event_date": max(_share(told, lambda text, order=order: _is_date(text, order)) for order in ORDERS),  # type: ignore[misc]
         "listed_on": max(_share(told, lambda text, order=order: _is_date(text, order)) for order in ORDERS),  # type: ignore[misc]
         "year": _share(told, lambda text: len(text) < 26 and read_year(text,
-        2030) is not None and _is_year(text)),
+        2030, ages=True) is not None and _is_year(text)),
         "odometer_km": _share(told, lambda text: read_distance(text) is not None),
         "condition_score": _share(told,
         lambda text: re.fullmatch(r"\d{1,3}(?:[.,]\d+)?(?:\s?/\s?100|\s?%)?", text) is not None),
@@ -91,6 +88,9 @@ def shown_alone(cells: pl.Series, found: dict[str, float]) -> dict[str, float]:
         told, lambda text: _WHOLE_YEAR.fullmatch(text) is None
     )
     kept["year"] = _share(told, lambda text: _WHOLE_YEAR.match(text) is not None and len(text) <= 6)
+    yes, no = yes_and_no()
+    if all(text.strip().lower() in (*yes, *no) for text in told):
+        kept["outcome"] = 0.0  # yes or no, and nobody says to what
     if len(told) < 2:
         kept["year"] = kept["drive_side"] = 0.0
     return kept
@@ -103,7 +103,7 @@ def _is_date(text: str, order: str) -> bool:
 def _is_year(text: str) -> bool:
     return (
         _WHOLE_YEAR.match(text) is not None
-        or re.fullmatch(r"['\u2019]?\d\d|\d{1,3}\s*[^\W\d_].*", text) is not None
+        or re.fullmatch(r"['\u2019]?\d\d|\d|\d{1,3}\s*[^\W\d_].*", text) is not None
     )
 
 

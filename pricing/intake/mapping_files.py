@@ -15,7 +15,7 @@ from typing import Any, Final
 from pricing.errors import FileError, MappingError, MoneyError
 from pricing.intake.layout import Layout
 from pricing.intake.mapping import Mapping, only
-from pricing.money.charges import Charge, read_charges
+from pricing.money.charges import Charge, read_charge
 from pricing.toml_text import toml_line
 from pricing.untrusted.documents import read_toml
 from pricing.untrusted.files import inside
@@ -173,11 +173,11 @@ def _mapping(table: dict[str, Any]) -> Mapping:
     only("the mapping", "numbers", table.get("numbers", {}), ("decimal",))
     only("the mapping", "units", table.get("units", {}), ("odometer_km", "year", "amount"))
     source = table["source"]
-    charges = [
-        charge
-        for kind in ("premium", "commission")
-        for charge in read_charges(source, kind, table.get(kind, []))
-    ]
+    charges = []
+    for kind in ("premium", "commission"):
+        for charge in table.get(kind, []):
+            only("the mapping", kind, charge, ("from", "currency", "tiers", "tax", "minimum"))
+            charges.append(read_charge(charge | {"source": source, "kind": kind}))
     return Mapping(
         source=source,
         columns=_words_of("columns", table.get("columns", {})),

@@ -21,6 +21,7 @@ from pricing.intake.drawn_tables import tables_in
 from pricing.intake.layout import Layout
 from pricing.intake.listings import is_page, pages_in, read_listings
 from pricing.intake.parquet_files import read_parquet
+from pricing.intake.pdf_tables import read_pdf
 from pricing.intake.text_tables import read_text_table, survey_text
 from pricing.intake.workbooks import refuse_large
 from pricing.nearest import did_you_mean
@@ -44,7 +45,7 @@ class Part:
 
 
 def read_file(path: Path, layout: Layout | None = None) -> Iterator[Part]:
-    """Read a file part by part, by the ending of its name: csv, tsv, txt, xlsx, xls, xlsb, ods, parquet,
+    """Read a file part by part, by the ending of its name: csv, tsv, txt, xlsx, xls, xlsb, ods, pdf, parquet,
     jsonl, ndjson; html, or a folder of pages, for saved listings. A table in a text file or a workbook is
     found under titles, and of rows of units, totals and remarks it is told how many there were.
 
@@ -221,6 +222,7 @@ _READERS: Final = {
     ".tsv": read_text_table,
     ".txt": read_text_table,
     **dict.fromkeys((".xlsx", ".xlsm", ".xlsb", ".ods", ".xls"), _read_book),
+    ".pdf": read_pdf,
     ".parquet": read_parquet,
     ".jsonl": _read_json_lines,
     ".ndjson": _read_json_lines,

@@ -34,6 +34,9 @@ MAY_BE: Final = (
 )
 """What a column of a file may be taken for."""
 
+OWN_NAME: Final = 0.02
+"""By how much our own name for a column goes before other names for it, such as Model before Type."""
+
 _CHOSEN: Final = 2.0
 """The score of what a person chose, above any other."""
 
@@ -136,6 +139,8 @@ def _columns(table: pl.DataFrame, chosen: Table[str, str | None]) -> dict[str, C
     for row, name in enumerate(table.columns):
         for place, column in enumerate(ours):
             scores[row, place] = _score(column, named[name], look[name], alone[name])
+            if scores[row, place] > 0 and plain(name) == column.replace("_", " "):
+                scores[row, place] += OWN_NAME
     _one_car_or_its_parts(scores, ours)
     for row, name in enumerate(table.columns):
         if name in chosen:

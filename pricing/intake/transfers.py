@@ -25,6 +25,7 @@ KINDS: Final = (
     "xls",
     "xlsb",
     "ods",
+    "pdf",
     "parquet",
     "jsonl",
     "ndjson",
@@ -35,10 +36,11 @@ KINDS: Final = (
 
 _ZIP: Final = b"PK\x03\x04"
 _FIRST_BYTES: Final = {
-    "xlsx": _ZIP, "xlsb": _ZIP, "ods": _ZIP, "parquet": b"PAR1", "xls": b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"
+    "xlsx": _ZIP, "xlsb": _ZIP, "ods": _ZIP, "parquet": b"PAR1", "pdf": b"%PDF-",
+    "xls": b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"
 }  # fmt: skip
-"""ZIP local file header (PKWARE APPNOTE, 4.3.7), the magic number of Apache Parquet's file format, and the
-header of a compound file ([MS-CFB] 2.2)."""
+"""ZIP local file header (PKWARE APPNOTE, 4.3.7), the magic number of Apache Parquet's file format, the
+header of PDF (ISO 32000-1, 7.5.2), and that of a compound file ([MS-CFB] 2.2)."""
 
 _LOOKED_AT: Final = 1024
 _LONGEST_NAME: Final = 60
@@ -109,7 +111,7 @@ def _refuse(name: str, content: bytes | memoryview) -> None:
     if expected is not None:
         if not start.startswith(expected):
             raise FileError(f"{name} is not of the kind that its name says: it does not begin like {kind}")
-    elif start.startswith((*_FIRST_BYTES.values(), b"%PDF")) or (
+    elif start.startswith(tuple(_FIRST_BYTES.values())) or (
         b"\0" in start and not start.startswith((b"\xff\xfe", b"\xfe\xff"))
     ):
         raise FileError(f"{name} is not of the kind that its name says: {kind} is text, and this is not")

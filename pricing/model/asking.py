@@ -11,9 +11,10 @@ import polars as pl
 from numpy.typing import NDArray
 from scipy import stats
 
+from pricing.arrays import Ints
 from pricing.model.encoding import CategoryEncoder
-from pricing.model.evidence import Evidence
-from pricing.model.pooling import Ints, Posterior
+from pricing.model.evidence import SaleEvidence
+from pricing.model.pooling import Posterior
 from pricing.model.smooth import RARE
 
 TIERS = ("lower third", "middle third", "upper third")
@@ -32,11 +33,11 @@ class AskingGap:
     """Needed only while learning: no car that is asked about carries the gap."""
 
     @classmethod
-    def learn(cls, rows: Evidence, by: str | None, groups: tuple[str, ...]) -> "AskingGap":
+    def fit(cls, rows: SaleEvidence, by: str | None, groups: tuple[str, ...]) -> "AskingGap":
         """Learn the channels and tiers from evidence of prices."""
         if int(rows.asking.sum()) < RARE:
             return cls()
-        encoder = CategoryEncoder.learn(rows.features.filter(rows.asking)[by], RARE) if by else None
+        encoder = CategoryEncoder.fit(rows.features.filter(rows.asking)[by], RARE) if by else None
         names = groups[:2]
         tiers: dict[tuple[str | None, ...], int] = {}
         if names:

@@ -14,10 +14,10 @@ from typing import Final
 import numpy as np
 from scipy import stats
 
+from pricing.arrays import Floats, Ints
 from pricing.model.condition_scale import ConditionScale
 from pricing.model.market_shift import MarketShift, period_shifts
 from pricing.model.origin_errors import OriginErrors
-from pricing.model.pooling import Floats, Ints
 from pricing.model.prediction import Prediction, at_position
 from pricing.model.score_law import ScoreLaw
 

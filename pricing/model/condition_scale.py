@@ -13,8 +13,8 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from pricing.model.pooling import Floats, Ints
-from pricing.model.smooth import ramps
+from pricing.arrays import Floats, Ints
+from pricing.model.smooth import hinges
 from pricing.vocabulary import BAND_EDGES
 
 
@@ -34,7 +34,7 @@ class ConditionScale:
     """Whether some graded cars had a score and others a band alone, which says less of the price."""
 
     @classmethod
-    def learn(
+    def fit(
         cls, frame: pl.DataFrame, column: str, bands: tuple[str, ...], score: str | None
     ) -> "ConditionScale":
         """Learn the average position from prepared rows."""
@@ -80,7 +80,7 @@ class ConditionScale:
         >>> scale.steps(np.array([-0.5, 1.25, 3.5])).tolist()
         [[-0.5, 0.0, 0.0], [1.0, 0.25, 0.0], [1.0, 1.0, 1.5]]
         """
-        result = ramps(position, np.arange(len(self.bands), dtype=np.float64))
+        result = hinges(position, np.arange(len(self.bands), dtype=np.float64))
         if len(self.bands) > 1:
             result[:, 0] += np.minimum(position, 0.0)
             result[:, -1] += np.maximum(position - (len(self.bands) - 1.0), 0.0)

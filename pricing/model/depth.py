@@ -4,7 +4,7 @@ from typing import Final
 
 import numpy as np
 
-from pricing.model.pooling import Ints
+from pricing.arrays import Ints
 
 DEPTHS: Final = ("make unknown", "model unknown", "1 to 5 sales", "6 to 20 sales", "over 20 sales")
 """Classes, least evidence first; the sales counted are those of the car's model (second level of groups, or

@@ -1,6 +1,6 @@
 """Frame to design matrix, block by block.
 
-Every smooth or ordered effect is a sum of *ramps*: columns that rise from 0 to 1 between two knots, so that
+Every smooth or ordered effect is a sum of *hinges*: columns that rise from 0 to 1 between two knots, so that
 their coefficients are increments. A random walk in time, a piecewise-linear spline and the steps between
 condition bands are then one thing with independent priors, and an ordered effect is one whose increments
 are not negative.
@@ -13,13 +13,14 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
+from pricing.arrays import Floats, Ints
 from pricing.model.asking import AskingGap
 from pricing.model.condition_scale import ConditionScale
 from pricing.model.encoding import UNKNOWN, CategoryEncoder, GroupEncoder
-from pricing.model.evidence import Evidence
+from pricing.model.evidence import SaleEvidence
 from pricing.model.market_shift import DAYS_A_YEAR, MarketShift, damped
-from pricing.model.pooling import Floats, Ints, Priors
-from pricing.model.smooth import RARE, Numeric, ramps
+from pricing.model.pooling import Priors
+from pricing.model.smooth import RARE, Numeric, hinges
 from pricing.model.spec import FeatureSpec
 from pricing.model.structure import Structure
 from pricing.model.threads import shared_out
@@ -98,26 +99,26 @@ class Design:
         self.shift = MarketShift() if shift is None else shift
         self.season = season
 
-    def learn(self, rows: Evidence, also: pl.DataFrame | None = None) -> "Design":
+    def fit(self, rows: SaleEvidence, also: pl.DataFrame | None = None) -> "Design":
         """Learn from evidence of prices; groups that only the prepared frame ``also`` has are known too."""
         spec, frame = self.spec, rows.features
         named = frame if also is None else pl.concat([frame, also])
-        self.groups = GroupEncoder.learn(named, spec.groups)
+        self.groups = GroupEncoder.fit(named, spec.groups)
         self.condition = None
         if spec.condition:
-            self.condition = ConditionScale.learn(
+            self.condition = ConditionScale.fit(
                 frame, spec.condition, spec.condition_bands, spec.condition_score
             )
-        found = (Numeric.learn(name, frame[name].to_numpy()) for name in spec.numerics)
+        found = (Numeric.fit(name, frame[name].to_numpy()) for name in spec.numerics)
         self.numerics = [numeric for numeric in found if numeric is not None]
         self.options: list[tuple[str, str | None]] = [(name, None) for name in spec.options]
         for name in spec.option_lists:
             counts = frame[name].explode().drop_nulls().value_counts(sort=False)
             codes = counts.filter((pl.col("count") >= RARE) & (pl.col("count") <= len(frame) - RARE))
             self.options += [(name, code) for code in sorted(codes[name].to_list())]
-        learnt = (CategoryEncoder.learn(frame[name], RARE) for name in spec.categories)
+        learnt = (CategoryEncoder.fit(frame[name], RARE) for name in spec.categories)
         self.categories = [category for category in learnt if category.values not in ((), (UNKNOWN,))]
-        self.asking = AskingGap.learn(rows, spec.asking_by, spec.groups)
+        self.asking = AskingGap.fit(rows, spec.asking_by, spec.groups)
         self._learn_time(frame)
         self.lay_out()
         return self
@@ -318,7 +319,7 @@ class Design:
             z = numeric.standardised(seen_values)
             X[:, at[f"{numeric.name} slope"][0]] = z
             if f"{numeric.name} bends" in at:
-                X[:, at[f"{numeric.name} bends"]] = ramps(z, numeric.knots)
+                X[:, at[f"{numeric.name} bends"]] = hinges(z, numeric.knots)
             if numeric.has_missing:
                 X[:, at[f"{numeric.name} missing"][0]] = ~np.isfinite(seen_values)
         for column, (name, code) in zip(at.get("options", np.empty(0, dtype=int)), self.options, strict=True):
@@ -350,8 +351,8 @@ class Design:
         late = np.maximum(day - self.last_day, 0.0)
         reach = np.minimum(day, self.last_day) + damped(late, self.shift.reach)
         trend = np.maximum(reach[:, None] - self.drift_knots[:-1], 0.0) / DAYS_A_YEAR
-        columns = [ramps(day, self.time_knots), trend]
+        columns = [hinges(day, self.time_knots), trend]
         if "drift" in at:
-            columns.append(ramps(day, self.drift_knots))
+            columns.append(hinges(day, self.drift_knots))
         columns.append(self.season_at(day))
         X[:, at["date"][0] :] = np.column_stack(columns).astype(X.dtype)[place]

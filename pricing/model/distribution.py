@@ -16,8 +16,8 @@ import polars as pl
 from numpy.typing import ArrayLike
 from scipy.special import ndtri
 
+from pricing.arrays import Floats, Ints
 from pricing.errors import ModelError
-from pricing.model.pooling import Floats, Ints
 from pricing.model.score_law import LEAST_SLOPE, LEVELS, ScoreLaw
 
 Prices = Sequence[float | None] | Floats | pl.Series

@@ -12,7 +12,8 @@ from collections.abc import Iterator
 import numpy as np
 from numpy.typing import NDArray
 
-from pricing.model.pooling import CrossProducts, Floats, Ints, LevelPosterior, Posterior, Priors, Tree
+from pricing.arrays import Floats, Ints
+from pricing.model.pooling import CrossProducts, LevelPosterior, Posterior, Priors, Tree
 from pricing.model.threads import shared_out
 
 JITTER = 1e-10

@@ -10,7 +10,8 @@ from functools import cached_property
 import numpy as np
 import polars as pl
 
-from pricing.model.pooling import Ints, Tree
+from pricing.arrays import Ints
+from pricing.model.pooling import Tree
 
 UNKNOWN = "unknown"
 """How a null category is spelt: it is a value like any other."""
@@ -29,7 +30,7 @@ class GroupEncoder:
     """Codes of nested groups, coarsest level first, in sorted order of their names.
 
     >>> frame = pl.DataFrame({"make": ["Ash", "Ash", "Elm"], "model": ["1", "2", "1"]})
-    >>> encoder = GroupEncoder.learn(frame, ("make", "model"))
+    >>> encoder = GroupEncoder.fit(frame, ("make", "model"))
     >>> encoder.encode(pl.DataFrame({"make": ["Elm", "Elm", "Oak"], "model": ["1", "9", "1"]})).tolist()
     [[1, 2], [1, -1], [-1, -1]]
     """
@@ -39,7 +40,7 @@ class GroupEncoder:
     """The groups of each level: the columns of ``names`` down to it, sorted, null first."""
 
     @classmethod
-    def learn(cls, frame: pl.DataFrame, names: tuple[str, ...]) -> "GroupEncoder":
+    def fit(cls, frame: pl.DataFrame, names: tuple[str, ...]) -> "GroupEncoder":
         """Learn the groups present in ``frame``; a null name is a group of its own."""
         levels = [names[: depth + 1] for depth in range(len(names))]
         return cls(
@@ -93,7 +94,7 @@ class CategoryEncoder:
     """Values of one unordered column that are common enough to have a coefficient of their own.
 
     >>> column = pl.DataFrame({"side": ["left", "left", "right", "right", None, None]})
-    >>> encoder = CategoryEncoder.learn(column["side"], 2)
+    >>> encoder = CategoryEncoder.fit(column["side"], 2)
     >>> encoder.values
     ('left', 'right', 'unknown')
     >>> pl.DataFrame({"side": ["right", "middle", None]}).select(encoder.expression)["side"].to_list()
@@ -104,7 +105,7 @@ class CategoryEncoder:
     values: tuple[str, ...]
 
     @classmethod
-    def learn(cls, column: pl.Series, rare: int) -> "CategoryEncoder":
+    def fit(cls, column: pl.Series, rare: int) -> "CategoryEncoder":
         """Values seen in at least ``rare`` rows, sorted."""
         counts = column.cast(pl.String).fill_null(UNKNOWN).alias(column.name).value_counts(sort=False)
         common = counts.filter(pl.col("count") >= rare)[column.name]

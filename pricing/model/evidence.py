@@ -8,8 +8,8 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
+from pricing.arrays import Floats, Ints
 from pricing.errors import ModelError, TableError
-from pricing.model.pooling import Floats, Ints
 from pricing.model.spec import FeatureSpec
 
 BID_SLACK: Final = 0.25
@@ -25,7 +25,7 @@ without a bound from below, lots whose record leaves out what makes them cheap p
 
 
 @dataclass(frozen=True)
-class Evidence:
+class SaleEvidence:
     """Usable rows in order of date: prepared ``features``, log price ``y`` (NaN for an unsold row) with its
     ``lower`` and ``upper`` bounds, and which rows are ``sold`` and which ``asking``."""
 
@@ -39,8 +39,8 @@ class Evidence:
     def __len__(self) -> int:
         return len(self.y)
 
-    def __getitem__(self, rows: slice | Ints) -> "Evidence":
-        return Evidence(
+    def __getitem__(self, rows: slice | Ints) -> "SaleEvidence":
+        return SaleEvidence(
             self.features[rows],
             self.y[rows],
             self.lower[rows],
@@ -56,7 +56,7 @@ class Evidence:
         return self.features[spec.event_date].to_physical().cast(pl.Float64).to_numpy()
 
     @classmethod
-    def gather(cls, frame: pl.DataFrame, spec: FeatureSpec) -> "Evidence":
+    def gather(cls, frame: pl.DataFrame, spec: FeatureSpec) -> "SaleEvidence":
         """The rows of ``frame`` that tell something of the price: sales, asking prices, and unsold lots with
         a price that the market did not give. Withdrawn offers and rows without a date tell nothing; nor does
         the highest bid of an unsold lot by itself, which bounds the price from below alone: taken in, such

@@ -12,9 +12,9 @@ import numpy as np
 import polars as pl
 from scipy import stats
 
+from pricing.arrays import Floats
 from pricing.model.design import Design, Encoded
 from pricing.model.hedonic import HedonicRegression
-from pricing.model.pooling import Floats
 
 BASE = "average sale"
 INTERACTIONS = "interactions"

@@ -12,8 +12,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from pricing.arrays import Floats
 from pricing.model.elimination import solve
-from pricing.model.pooling import Floats, Posterior, Priors
+from pricing.model.pooling import Posterior, Priors
 from pricing.model.prior_updates import updated_priors
 from pricing.model.residuals import latent_weights, likeliest_degrees, truncated_moments
 from pricing.model.rows import Rows
@@ -46,7 +47,7 @@ class Estimates:
     priors: Priors
     spread_posterior: Posterior
     spread_priors: Priors
-    degrees: float
+    degrees_of_freedom: float
     inverted: list[NDArray[np.bool_]] = field(default_factory=list)
 
 
@@ -61,12 +62,12 @@ class Fitting:
         bounds: tuple[Floats, Floats],
         structure: Structure,
         spread: Structure,
-        degrees: float | None,
+        degrees_of_freedom: float | None,
         leverage_turns: int,
     ) -> None:
         self.rows, self.spread_rows = rows, spread_rows
         self.structure, self.spread = structure, spread
-        self.fixed_degrees, self.leverage_turns = degrees, leverage_turns
+        self.fixed_degrees, self.leverage_turns = degrees_of_freedom, leverage_turns
         self.censored: NDArray[np.bool_] = np.isnan(y)
         self.low, self.high = (bound[self.censored] for bound in bounds)
         self.response = y.copy()
@@ -83,7 +84,7 @@ class Fitting:
         self.fitted = self.rows.fitted(estimates.posterior)
         self.log_variance = np.maximum(self.spread_rows.fitted(estimates.spread_posterior), FLOOR)
         self._impute()
-        self.weights = self._latent(estimates.degrees) * np.exp(-self.log_variance)
+        self.weights = self._latent(estimates.degrees_of_freedom) * np.exp(-self.log_variance)
         self.cold = False
 
     def run(
@@ -117,19 +118,19 @@ class Fitting:
             self.squares = np.square(self.response - self.fitted) + self.extra + leverage
             if self.cold:
                 self.log_variance[:] = max(np.log(max(float(np.mean(self.squares)), 1e-300)), FLOOR)
-            degrees = self._degrees()
+            degrees_of_freedom = self._degrees()
             for _ in range(3 if self.cold and turn <= 2 else 1):
-                spread_posterior, spread_priors = self._spread_turn(spread_priors, degrees)
-            self.weights = self._latent(degrees, self.squares) * np.exp(-self.log_variance)
+                spread_posterior, spread_priors = self._spread_turn(spread_priors, degrees_of_freedom)
+            self.weights = self._latent(degrees_of_freedom, self.squares) * np.exp(-self.log_variance)
             step = np.sqrt(np.mean(np.square(self.fitted - previous) * np.exp(-self.log_variance)))
             if step < tolerance and (turn > 2 or not self.cold):
                 break
             self.cold = self.cold and turn < 2
         self.turns = turn
-        return Estimates(posterior, priors, spread_posterior, spread_priors, degrees)
+        return Estimates(posterior, priors, spread_posterior, spread_priors, degrees_of_freedom)
 
-    def _spread_turn(self, priors: Priors, degrees: float) -> tuple[Posterior, Priors]:
-        ratio = self._latent(degrees, self.squares) * self.squares * np.exp(-self.log_variance)
+    def _spread_turn(self, priors: Priors, degrees_of_freedom: float) -> tuple[Posterior, Priors]:
+        ratio = self._latent(degrees_of_freedom, self.squares) * self.squares * np.exp(-self.log_variance)
         products = self.spread_rows.cross_products(
             np.full(len(ratio), 0.5), self.log_variance + np.minimum(ratio, 50.0) - 1.0
         )
@@ -140,9 +141,9 @@ class Fitting:
         self.log_variance = np.maximum(np.maximum(found, self.log_variance - 3.0), FLOOR)
         return posterior, priors
 
-    def _latent(self, degrees: float, squares: Any = None) -> Floats:
+    def _latent(self, degrees_of_freedom: float, squares: Any = None) -> Floats:
         residual = np.square(self.response - self.fitted) + self.extra if squares is None else squares
-        return latent_weights(residual, self.log_variance, degrees, self.censored)
+        return latent_weights(residual, self.log_variance, degrees_of_freedom, self.censored)
 
     def _leverage(self, posterior: Posterior) -> Floats:
         rows = len(self.response)

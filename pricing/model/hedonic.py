@@ -12,10 +12,11 @@ import numpy as np
 from numpy.typing import NDArray
 from threadpoolctl import ThreadpoolController
 
+from pricing.arrays import Floats, Ints
 from pricing.errors import ModelError
 from pricing.model.elimination import cut, solve
 from pricing.model.fitting import LEVERAGE_TURNS, Estimates, Fitting
-from pricing.model.pooling import CrossProducts, Floats, Ints, Posterior, Priors
+from pricing.model.pooling import CrossProducts, Posterior, Priors
 from pricing.model.rows import Rows
 from pricing.model.structure import Structure
 
@@ -79,7 +80,7 @@ def fit_regression(
     lower: Floats | None = None,
     upper: Floats | None = None,
     start: Priors | None = None,
-    degrees: float | None = None,
+    degrees_of_freedom: float | None = None,
     spread: bool = True,
     restricted: bool = True,
     turns: int = 20,
@@ -93,7 +94,7 @@ def fit_regression(
         lower, upper: where ``y`` is NaN the row is known to lie between these.
         start: prior variances of the mean that a fit to much the same data found: where this one begins.
             Those of the residual spread begin anew: come from below they converge slowly.
-        degrees: Student-t degrees of freedom; None fits them, infinity gives normal errors.
+        degrees_of_freedom: of Student's t; None fits them, infinity gives normal errors.
         spread: model the residual spread; False gives one spread to all rows.
         restricted: correct the residual variance for the coefficients estimated (restricted likelihood).
         turns: of the iteration at most.
@@ -109,7 +110,7 @@ def fit_regression(
     >>> free = Structure(Tree(()), Priors(np.full(2, np.inf), np.zeros((0, 2))), [np.arange(2)],
     ...                  np.array([0]), np.array([], int))
     >>> codes = np.zeros((40, 0), int)
-    >>> model, rows = fit_regression(X, 2.0 + 0.5 * X[:, 1], codes, free, degrees=np.inf)
+    >>> model, rows = fit_regression(X, 2.0 + 0.5 * X[:, 1], codes, free, degrees_of_freedom=np.inf)
     >>> model.predict(X[:2], codes[:2]).round(4).tolist()
     [2.0, 2.5]
     """
@@ -132,7 +133,7 @@ def fit_regression(
         limits = low[some][lain.order], high[some][lain.order]
         return Fitting(
             lain, lain.columns(structure.spread_columns, spread_varying), y[some][lain.order], limits,
-            structure, of_spread, degrees, leverage_turns,
+            structure, of_spread, degrees_of_freedom, leverage_turns,
         )  # fmt: skip
 
     warm = start is not None

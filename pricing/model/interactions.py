@@ -1,7 +1,7 @@
 """What a sum of effects misses: boosted trees on what the regression leaves, kept only if they win on later
 sales.
 
-The trees see the car as it is (values, not ramps; no date, so that they cannot chase the market) and the
+The trees see the car as it is (values, not hinges; no date, so that they cannot chase the market) and the
 level of its group, and their effect never falls as condition improves. The number of rounds is the one that
 does best on the later part of the rows they are given; when none gains at least ``LEAST_GAIN`` there are no
 trees. They are grown by scikit-learn's histogram gradient boosting and kept as plain arrays (``trees``), so
@@ -16,7 +16,7 @@ import numpy as np
 from sklearn.ensemble import HistGradientBoostingRegressor
 from threadpoolctl import ThreadpoolController
 
-from pricing.model.pooling import Floats
+from pricing.arrays import Floats
 from pricing.model.trees import LeafMasks, Nodes, grown_by
 
 ROUNDS: Final = 120
@@ -55,7 +55,7 @@ class Interactions:
         return cls(0.0, ())
 
     @classmethod
-    def learn(
+    def fit(
         cls,
         values: Floats,
         residual: Floats,

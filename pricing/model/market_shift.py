@@ -11,8 +11,8 @@ from typing import Any, Final
 
 import numpy as np
 
+from pricing.arrays import Floats, Ints
 from pricing.model.origin_errors import OriginErrors
-from pricing.model.pooling import Floats, Ints
 
 DAYS_A_YEAR: Final = 365.2425
 PERIOD: Final = DAYS_A_YEAR / 4.0

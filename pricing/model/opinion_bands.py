@@ -15,12 +15,12 @@ import numpy as np
 import polars as pl
 from scipy.special import ndtri
 
+from pricing.arrays import Floats, Ints
 from pricing.errors import ModelError
 from pricing.model.condition_scale import ConditionScale
 from pricing.model.distribution import PriceDistribution
 from pricing.model.frames import Frame, as_polars
 from pricing.model.ground import Ground
-from pricing.model.pooling import Floats, Ints
 from pricing.model.price_model import PriceModel
 from pricing.model.score_law import LEVELS, ScoreLaw
 from pricing.model.spec import FeatureSpec

@@ -6,7 +6,7 @@ from typing import Self
 import numpy as np
 from numpy.typing import NDArray
 
-from pricing.model.pooling import Floats, Ints
+from pricing.arrays import Floats, Ints
 from pricing.model.residuals import truncated_moments
 
 

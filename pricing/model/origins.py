@@ -10,7 +10,7 @@ from typing import Final
 import numpy as np
 import polars as pl
 
-from pricing.model.evidence import Evidence
+from pricing.model.evidence import SaleEvidence
 from pricing.model.origin_errors import OriginErrors
 from pricing.model.prediction import Fitted, predict
 
@@ -23,12 +23,16 @@ MOST_ROWS: Final = 40_000
 FEWEST_SALES: Final = 12
 """Sales that a fit of an origin needs."""
 
-Fit = Callable[[Evidence, Fitted | None, bool], Fitted]
+Fit = Callable[[SaleEvidence, Fitted | None, bool], Fitted]
 """Fits to the evidence, beginning from another fit; says whether the number of trees is chosen anew."""
 
 
 def origin_errors(
-    rows: Evidence, groups: tuple[str, ...], fit: Fit, start: Fitted | None, tell: Callable[[int, int], None]
+    rows: SaleEvidence,
+    groups: tuple[str, ...],
+    fit: Fit,
+    start: Fitted | None,
+    tell: Callable[[int, int], None],
 ) -> tuple[OriginErrors | None, Fitted | None]:
     """The errors of every origin and the fit of the last one; None where there are too few sales."""
     rows = _represented(rows, groups)
@@ -46,7 +50,7 @@ def origin_errors(
     return (OriginErrors.joined(parts) if parts else None), start
 
 
-def _errors(origin: int, fitted: Fitted, late: Evidence) -> OriginErrors:
+def _errors(origin: int, fitted: Fitted, late: SaleEvidence) -> OriginErrors:
     """The offers of a period against a fit: sales, and unsold lots with a bound from above."""
     told = late[np.flatnonzero(late.sold | (~late.asking & np.isfinite(late.upper)))]
     guess = predict(fitted, told.features)
@@ -66,7 +70,7 @@ def _errors(origin: int, fitted: Fitted, late: Evidence) -> OriginErrors:
     )
 
 
-def _represented(rows: Evidence, groups: tuple[str, ...]) -> Evidence:
+def _represented(rows: SaleEvidence, groups: tuple[str, ...]) -> SaleEvidence:
     """All rows, or those of so many whole groups (models) as have ``MOST_ROWS`` together, in order of
     date; without groups rows evenly spread."""
     if len(rows) <= MOST_ROWS:

@@ -12,9 +12,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
-
+from pricing.arrays import Floats, Ints
 
 INVERSION = 0.03
 """How far (in logs) an ordered step must lead down to be called inverted; less is chance and rounding."""

@@ -6,11 +6,11 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
+from pricing.arrays import Floats, Ints
 from pricing.model.depth import depth_index
 from pricing.model.design import Design, Encoded
 from pricing.model.hedonic import ONE_THREAD, HedonicRegression
 from pricing.model.interactions import Interactions
-from pricing.model.pooling import Floats, Ints
 from pricing.model.statements import Heard
 from pricing.model.threads import shared_out
 

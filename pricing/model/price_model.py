@@ -10,12 +10,13 @@ from typing import Any, ClassVar, Self
 import numpy as np
 import polars as pl
 
+from pricing.arrays import Floats, Ints
 from pricing.errors import ModelError
 from pricing.model.calibration import Calibration
 from pricing.model.depth import DEPTHS
 from pricing.model.design import Design, Encoded
 from pricing.model.distribution import PriceDistribution
-from pricing.model.evidence import Evidence
+from pricing.model.evidence import SaleEvidence
 from pricing.model.explanation import INTERACTIONS, explain
 from pricing.model.frames import Frame, as_polars
 from pricing.model.ground import Ground, grounds
@@ -23,7 +24,6 @@ from pricing.model.hedonic import LARGE, ONE_THREAD, fit_regression
 from pricing.model.interactions import Interactions
 from pricing.model.market_shift import MarketShift
 from pricing.model.origins import CUTS, origin_errors
-from pricing.model.pooling import Floats, Ints
 from pricing.model.prediction import (
     BATCH,
     Fitted,
@@ -134,7 +134,7 @@ class PriceModel:
             TableError: a column the model cannot do without is absent or of the wrong type.
             ModelError: there is no sale to learn from, or a price is not positive and finite.
         """
-        rows = Evidence.gather(as_polars(frame), self.spec)
+        rows = SaleEvidence.gather(as_polars(frame), self.spec)
         said = None if opinions is None else Statements.gather(as_polars(opinions), self.spec)
         first = None if start is None else start.fitted
         calibrated_rows = len(rows)
@@ -159,7 +159,7 @@ class PriceModel:
             "calibration_sales": self.calibration.law.count,
             "market_shift": shift.facts(),
             "calibrated_rows": calibrated_rows,
-            "degrees_of_freedom": self.fitted.regression.estimates.degrees,
+            "degrees_of_freedom": self.fitted.regression.estimates.degrees_of_freedom,
             "first_date": self._day(self.fitted.design.first_day),
             "last_date": self._day(self.fitted.design.last_day),
             "seed": self.seed,
@@ -169,7 +169,7 @@ class PriceModel:
             self.facts["opinions"] = len(said)
         return self
 
-    def _calibrate(self, rows: Evidence, start: Fitted | None, tell: Progress) -> Fitted | None:
+    def _calibrate(self, rows: SaleEvidence, start: Fitted | None, tell: Progress) -> Fitted | None:
         errors, last = origin_errors(
             rows,
             self.spec.groups,
@@ -183,12 +183,14 @@ class PriceModel:
             self.calibration = Calibration(law, np.ones(shape), MarketShift())
             return start
         found = last.regression.estimates
-        self.calibration = Calibration.fit(errors, shape, found.degrees, last.design.walk(found.priors))
+        self.calibration = Calibration.fit(
+            errors, shape, found.degrees_of_freedom, last.design.walk(found.priors)
+        )
         return last
 
     def _fit_once(
         self,
-        rows: Evidence,
+        rows: SaleEvidence,
         start: Fitted | None,
         choose_trees: bool,
         shift: MarketShift | None = None,
@@ -197,7 +199,7 @@ class PriceModel:
         """A fit to evidence; one of an origin (without ``shift``) has season in it, and need not be as
         close."""
         design = Design(self.spec, shift, shift is None or shift.season)
-        design.learn(rows, None if said is None else said.features)
+        design.fit(rows, None if said is None else said.features)
         grouped = design.groups.order(rows.features)  # as the regression wants them: it then takes no copy
         by_date = np.argsort(grouped)
         precision = np.float64 if len(rows) < LARGE else np.float32
@@ -216,7 +218,7 @@ class PriceModel:
             tolerance=ORIGIN_TOLERANCE if shift is None else TOLERANCE,
             keep_sums=said is not None,
         )
-        interactions = Interactions.learn(
+        interactions = Interactions.fit(
             seen_by_trees(regression, encoded)[by_date],
             left.residual[by_date],
             left.weights[by_date],

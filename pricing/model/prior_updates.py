@@ -3,8 +3,9 @@ tau^2)``, whose fixed points are those of EM."""
 
 import numpy as np
 
+from pricing.arrays import Floats, Ints
 from pricing.model.elimination import ranges
-from pricing.model.pooling import Floats, Ints, Posterior, Priors, Tree
+from pricing.model.pooling import Posterior, Priors, Tree
 
 SMALLEST = 1e-8
 """No variance is taken to be smaller than this; at the scale of log prices it is nought."""

@@ -14,8 +14,8 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy import stats
 
+from pricing.arrays import Floats
 from pricing.errors import ModelError
-from pricing.model.pooling import Floats
 
 EDITION: Final = "IAAO Standard on Ratio Studies, 2013"
 """The edition whose definitions are used. A later one (2026) no longer has the PRD."""

@@ -4,8 +4,8 @@ sentence."""
 import numpy as np
 import polars as pl
 
+from pricing.arrays import Floats, Ints
 from pricing.model.design import Design
-from pricing.model.pooling import Floats, Ints
 
 MINIMUM_GROUPS = 8
 """Groups needed before the spread between them says anything of one never seen."""

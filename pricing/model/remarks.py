@@ -4,9 +4,9 @@ they have never seen."""
 import numpy as np
 import polars as pl
 
+from pricing.arrays import Ints
 from pricing.model.design import Design
 from pricing.model.fitting import Estimates
-from pricing.model.pooling import Ints
 from pricing.model.prediction import Prediction
 
 

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
-from pricing.model.pooling import Floats
+from pricing.arrays import Floats
 
 DEGREES: Final = (3.0, 4.0, 5.0, 6.0, 8.0, 10.0, 15.0, 25.0, 60.0)
 """Degrees of freedom that are tried; the likeliest is kept."""
@@ -22,12 +22,12 @@ SAMPLE: Final = 20_000
 
 
 def latent_weights(
-    squares: Floats, log_variance: Floats, degrees: float, censored: NDArray[np.bool_]
+    squares: Floats, log_variance: Floats, degrees_of_freedom: float, censored: NDArray[np.bool_]
 ) -> Floats:
     """Expected precision multipliers of t errors; a censored row's imputed value is taken as normal."""
-    if np.isinf(degrees):
+    if np.isinf(degrees_of_freedom):
         return np.ones(len(squares))
-    weights = (degrees + 1.0) / (degrees + squares * np.exp(-log_variance))
+    weights = (degrees_of_freedom + 1.0) / (degrees_of_freedom + squares * np.exp(-log_variance))
     weights[censored] = 1.0
     return weights
 
@@ -42,21 +42,29 @@ def likeliest_degrees(squares: Floats, log_variance: Floats) -> float:
     step = -(-len(squares) // SAMPLE)
     z = np.sqrt(squares[::step] * np.exp(-log_variance[::step]))
     best, best_score = DEGREES[0], -np.inf
-    for degrees in DEGREES:
+    for degrees_of_freedom in DEGREES:
         scale = 1.0
         for _ in range(15):
-            scale = float(np.sqrt(np.mean((degrees + 1.0) / (degrees + np.square(z / scale)) * np.square(z))))
-        kernel = -0.5 * (degrees + 1.0) * np.log1p(np.square(z / scale) / degrees).sum()
-        score = float(kernel + len(z) * (_log_t_constant(degrees) - np.log(scale)))
+            scale = float(
+                np.sqrt(
+                    np.mean(
+                        (degrees_of_freedom + 1.0)
+                        / (degrees_of_freedom + np.square(z / scale))
+                        * np.square(z)
+                    )
+                )
+            )
+        kernel = -0.5 * (degrees_of_freedom + 1.0) * np.log1p(np.square(z / scale) / degrees_of_freedom).sum()
+        score = float(kernel + len(z) * (_log_t_constant(degrees_of_freedom) - np.log(scale)))
         if score > best_score:
-            best, best_score = degrees, score
+            best, best_score = degrees_of_freedom, score
     return best
 
 
-def _log_t_constant(degrees: float) -> float:
+def _log_t_constant(degrees_of_freedom: float) -> float:
     """Log density of Student's t at nought."""
-    half = 0.5 * degrees
-    return lgamma(half + 0.5) - lgamma(half) - 0.5 * log(degrees * pi)
+    half = 0.5 * degrees_of_freedom
+    return lgamma(half + 0.5) - lgamma(half) - 0.5 * log(degrees_of_freedom * pi)
 
 
 def truncated_moments(mean: Floats, deviation: Floats, low: Floats, high: Floats) -> tuple[Floats, Floats]:

@@ -7,7 +7,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pricing.model.pooling import CrossProducts, Floats, Ints, Posterior, Tree
+from pricing.arrays import Floats, Ints
+from pricing.model.pooling import CrossProducts, Posterior, Tree
 from pricing.model.threads import shared_out
 
 BATCH = 32_768

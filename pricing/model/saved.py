@@ -107,7 +107,7 @@ def to_bytes(model: PriceModel) -> bytes:
         "baseline": model.fitted.interactions.baseline,
         "seed": model.seed,
         "facts": model.facts,
-        "degrees": found.degrees,
+        "degrees": found.degrees_of_freedom,
         "calibration_count": model.calibration.law.count,
         "market_shift": asdict(model.calibration.shift),
         "condition": asdict(design.condition) if design.condition else None,

@@ -15,7 +15,7 @@ from typing import Final
 import numpy as np
 from scipy import special
 
-from pricing.model.pooling import Floats
+from pricing.arrays import Floats
 
 LEVELS: Final = np.concatenate(
     [[0.001, 0.0025], np.arange(1, 200) / 200.0, [0.9975, 0.999]]

@@ -11,8 +11,8 @@ import polars as pl
 from numpy.typing import ArrayLike
 from scipy import stats
 
+from pricing.arrays import Floats
 from pricing.errors import ModelError
-from pricing.model.pooling import Floats
 
 LEVELS: Final = (0.05, 0.1, 0.25, 0.5, 0.75, 0.9, 0.95)
 """Levels at which quantile forecasts are compared."""

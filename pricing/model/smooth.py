@@ -1,10 +1,10 @@
-"""Smooth effects: ramps between knots, and numeric columns put on a scale they can be laid over."""
+"""Smooth effects: hinges between knots, and numeric columns put on a scale they can be laid over."""
 
 from dataclasses import dataclass
 
 import numpy as np
 
-from pricing.model.pooling import Floats
+from pricing.arrays import Floats
 
 NUMERIC_KNOTS = 9
 
@@ -12,10 +12,10 @@ RARE = 5
 """An option, a category or a numeric column needs this many rows to have an effect of its own."""
 
 
-def ramps(values: Floats, knots: Floats) -> Floats:
+def hinges(values: Floats, knots: Floats) -> Floats:
     """Ramp columns of a piecewise-linear effect: rows x (knots - 1), each from 0 to 1 between two knots.
 
-    >>> ramps(np.array([0.5, 3.0]), np.array([0.0, 1.0, 2.0]))
+    >>> hinges(np.array([0.5, 3.0]), np.array([0.0, 1.0, 2.0]))
     array([[0.5, 0. ],
            [1. , 1. ]])
     """
@@ -36,7 +36,7 @@ class Numeric:
     has_missing: bool
 
     @classmethod
-    def learn(cls, name: str, values: Floats) -> "Numeric | None":
+    def fit(cls, name: str, values: Floats) -> "Numeric | None":
         """None when the column is constant or empty. The logarithm is taken where it makes the values less
         skew."""
         seen = values[np.isfinite(values)]

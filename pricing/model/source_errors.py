@@ -18,7 +18,7 @@ from typing import Final
 import numpy as np
 from scipy import optimize
 
-from pricing.model.pooling import Floats, Ints
+from pricing.arrays import Floats, Ints
 
 STARTING: Final = (0.02, 0.01, 0.01)
 """Variances between sources, about a group and of a single statement before anything is known: people who

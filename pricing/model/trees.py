@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from sklearn.ensemble import HistGradientBoostingRegressor
 
-from pricing.model.pooling import Floats
+from pricing.arrays import Floats
 
 MOST_LEAVES: Final = 16
 """Of one tree: as many as a mask has bits."""

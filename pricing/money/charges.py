@@ -5,22 +5,37 @@ A charge is tiered: each rate applies to the part of the hammer price inside its
 charge. Charge and tax are each rounded half up to the currency's smallest unit.
 """
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
-from datetime import date, datetime
-from decimal import Decimal, InvalidOperation
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+from enum import StrEnum
 from pathlib import Path
 from typing import Any, Final
 
 import polars as pl
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from pricing.errors import MoneyError
 from pricing.money.currencies import MICRO, divide_half_up, minor_unit_places
 from pricing.untrusted.documents import read_toml
+from pricing.validation import sentence_of
+from pricing.vocabulary import words
 
-KINDS: Final = ("premium", "commission", "entry fee", "unsold fee", "import duty", "import tax")
-"""Charged on the hammer price, or on the price paid; an entry fee is due whether the car sells or not, an
-unsold fee only when it does not. A fixed fee is a rate of nought with a minimum."""
+
+class ChargeKind(StrEnum):
+    """Charged on the hammer price, or on the price paid; an entry fee is due whether the car sells or not, an
+    unsold fee only when it does not. A fixed fee is a rate of nought with a minimum."""
+
+    PREMIUM = "premium"
+    COMMISSION = "commission"
+    ENTRY_FEE = "entry fee"
+    UNSOLD_FEE = "unsold fee"
+    IMPORT_DUTY = "import duty"
+    IMPORT_TAX = "import tax"
+
+
+KINDS: Final = words(ChargeKind)
 
 _REACH: Final = 4
 """Smallest units around the unrounded inverse that hold the exact one: two roundings of half a unit each,
@@ -140,39 +155,47 @@ class Charge:
         return pl.min_horizontal(*(pl.when(self.net(trial) >= amount).then(trial) for trial in tried))
 
 
-def read_charges(source: str, kind: str, tables: Sequence[Mapping[str, Any]]) -> list[Charge]:
-    """Schedules from the ``[[premium]]`` or ``[[commission]]`` tables of a mapping file.
+class _TierTable(BaseModel):
+    model_config = ConfigDict(extra="forbid")
 
-    >>> table = {"from": date(2020, 1, 1), "currency": "GBP", "tiers": [{"rate": 0.15}]}
-    >>> read_charges("hall", "premium", [table])[0].tiers
+    rate: Decimal
+    up_to: Decimal | None = None
+
+
+class _ChargeTable(BaseModel):
+    """A charge as files and callers write it."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    source: str
+    kind: str
+    begins: date = Field(alias="from")
+    until: date | None = None
+    currency: str
+    tiers: list[_TierTable]
+    tax: Decimal = Decimal(0)
+    minimum: Decimal = Decimal(0)
+
+
+def read_charge(table: Mapping[str, Any]) -> Charge:
+    """A charge from a table: source, kind, from, currency, tiers and, where wanted, until, tax, minimum.
+
+    Raises:
+        MoneyError: a part of it is missing, is not known or makes no sense.
+
+    >>> tiers = [{"rate": 0.15}]
+    >>> read_charge({"source": "hall", "kind": "premium", "from": date(2020, 1, 1), "currency": "GBP",
+    ...              "tiers": tiers}).tiers
     (Tier(rate=Decimal('0.15'), up_to=None),)
     """
-    charges = []
-    for table in tables:
-        unknown = sorted(set(table) - {"from", "currency", "tiers", "tax", "minimum"})
-        if unknown or not isinstance(table.get("from"), date) or not isinstance(table.get("tiers"), list):
-            raise MoneyError(
-                f"{kind} of {source!r} needs from (a date), currency, tiers and may have tax, minimum; "
-                f"got {', '.join(map(str, table)) or 'nothing'}"
-            )
-        if not all(isinstance(tier, dict) for tier in table["tiers"]):
-            raise MoneyError(f"{kind} of {source!r}: tiers are tables such as {{ rate = 0.15 }}")
-        tiers = tuple(
-            Tier(_decimal(tier.get("rate")), None if "up_to" not in tier else _decimal(tier["up_to"]))
-            for tier in table["tiers"]
-        )
-        charges.append(
-            Charge(
-                source,
-                kind,
-                table["from"],
-                str(table.get("currency")),
-                tiers,
-                _decimal(table.get("tax", 0)),
-                _decimal(table.get("minimum", 0)),
-            )
-        )
-    return charges
+    try:
+        read = _ChargeTable.model_validate(table)
+    except ValidationError as error:
+        raise MoneyError(f"{table.get('kind')} of {table.get('source')!r}: {sentence_of(error)}") from None
+    tiers = tuple(Tier(tier.rate, tier.up_to) for tier in read.tiers)
+    return Charge(
+        read.source, read.kind, read.begins, read.currency, tiers, read.tax, read.minimum, read.until
+    )
 
 
 @dataclass(frozen=True)
@@ -235,28 +258,10 @@ def read_schedule(path: Path) -> Schedule:
     tables = facts.get("charge")
     if not isinstance(tables, list) or not all(isinstance(table, dict) for table in tables):
         raise MoneyError(f"{path}: a schedule has tables [[charge]]; got {', '.join(facts) or 'nothing'}")
-    charges = []
-    for table in tables:
-        rest = {key: value for key, value in table.items() if key not in ("source", "kind", "until")}
-        until = table.get("until")
-        if not (until is None or (isinstance(until, date) and not isinstance(until, datetime))):
-            raise MoneyError(f"{path}: until is a date such as 2026-12-31; got {until!r}")
-        (charge,) = read_charges(str(table.get("source")), str(table.get("kind")), [rest])
-        charges.append(replace(charge, valid_until=until))
     return Schedule(
         str(facts.get("name", path.name)), str(facts.get("notice", "")), facts.get("example") is True,
-        tuple(charges),
+        tuple(read_charge(table) for table in tables),
     )  # fmt: skip
-
-
-def _decimal(value: object) -> Decimal:
-    try:
-        number = Decimal(str(value))
-    except InvalidOperation:
-        number = Decimal("NaN")
-    if not number.is_finite():
-        raise MoneyError(f"a rate or an amount of a charge is a number; got {str(value)[:40]!r}")
-    return number
 
 
 def _thousandths(amount: Decimal) -> int:

@@ -19,6 +19,7 @@ from urllib.parse import urlencode
 from pricing.errors import FileError
 from pricing.operations.bundled import bundled_folder
 from pricing.operations.configuration import variable
+from pricing.operations.leftovers import remove_leftovers
 from pricing.store.market_paths import password_variables
 from pricing.words.sentences import option_words
 
@@ -60,6 +61,7 @@ def serve(
     """
     if importlib.util.find_spec("streamlit") is None:
         raise ModuleNotFoundError("No module named 'streamlit'", name="streamlit")
+    remove_leftovers()
     number = free_port(host, port)
     variables = {MARKET_VARIABLE: str(market.resolve()), MANAGERS_VARIABLE: ",".join(managers)}
     variables |= password_variables(market)

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Final, TypeVar
 
 from pricing.condition.catalogue import LABOUR_KINDS, Catalogue
+from pricing.decisions.verdict import LIMITS, checked_limits
 from pricing.errors import FileError, MarketError, PricingError
 from pricing.money.charges import Schedule, read_schedule
 from pricing.money.currencies import minor_unit_places
@@ -35,7 +36,8 @@ class Settings:
     ``country`` of the work: labour rates and tax; ``catalogue``: the text of a repair catalogue in place of
     the demo one; ``charges``: the text of a schedule of charges, or ``EXAMPLE_CHARGES``; ``labour``: own
     rates an hour without tax, by country and kind of work, in the catalogue's currency of that country;
-    ``roles`` of people by the address they sign in with.
+    ``roles`` of people by the address they sign in with; ``verdict_limits``: shares of like cars that sell
+    for less, at which one word of the verdict on a price ends and the next begins.
     """
 
     distance_unit: str = "km"
@@ -45,8 +47,10 @@ class Settings:
     charges: str | None = None
     labour: Mapping[str, Mapping[str, Decimal]] = field(default_factory=dict)
     roles: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    verdict_limits: tuple[float, ...] = LIMITS
 
     def __post_init__(self) -> None:
+        checked_limits(self.verdict_limits)
         if self.distance_unit not in DISTANCE_UNITS:
             raise MarketError(f"the unit of distance is one of {', '.join(DISTANCE_UNITS)}")
         if self.other_currency is not None:
@@ -74,6 +78,7 @@ class Settings:
         try:
             labour = json.loads(texts.get("labour", "{}"))
             roles = json.loads(texts.get("roles", "{}"))
+            limits = json.loads(texts.get("verdict_limits", json.dumps(LIMITS)))
             return cls(
                 **plain,
                 other_currency=texts.get("other_currency"),
@@ -84,6 +89,7 @@ class Settings:
                     for country, rates in labour.items()
                 },
                 roles={person: tuple(held) for person, held in roles.items()},
+                verdict_limits=tuple(float(limit) for limit in limits),
             )
         except (ValueError, AttributeError, TypeError, InvalidOperation) as error:
             raise MarketError(f"the settings in the market file cannot be read: {error}") from None
@@ -102,6 +108,7 @@ class Settings:
             "charges": self.charges,
             "labour": json.dumps(labour) if labour else None,
             "roles": json.dumps(self.roles) if self.roles else None,
+            "verdict_limits": None if self.verdict_limits == LIMITS else json.dumps(self.verdict_limits),
         }
 
     def with_labour(self, catalogue: Catalogue) -> Catalogue:

@@ -8,7 +8,7 @@ from typing import Any, Final
 import polars as pl
 
 from pricing.appraisal.facts import Facts
-from pricing.evidence.adjustments import BASIS, CURRENCY
+from pricing.evidence.comparison.adjustments import BASIS, CURRENCY
 from pricing.reports.blocks import Answers, Block, Column, Heading, Paragraph, Table
 from pricing.reports.evidence import NONE, fit_answers
 from pricing.words.locale import LocaleWords

@@ -1,107 +1,114 @@
-"""The buyer's sheet: one page to print and take along. Range, limits, bids, questions still open,
-cautions."""
+"""The buyer's sheet: one page to take along. The verdict, what to offer and where to stop, what to say, the
+one figure, bids, questions still open, cautions."""
 
-from collections.abc import Sequence
-from html import escape
-from importlib.resources import files
-from string import Template
-from typing import Final
+from collections.abc import Mapping
+from typing import Any, Final
 
 import polars as pl
 
 from pricing.decisions.buying import Buying, Limit
+from pricing.reports.sheet import Figure, Section, Sheet
 from pricing.words.buying import (
     LINE_WORDS,
-    asking_sentences,
+    alternative_sentences,
+    argument_sentences,
     basis_note,
     cents_words,
-    cost_sentence,
-    elsewhere_sentence,
+    gap_sentences,
+    mended_limit_sentences,
+    total_sentences,
+    verdict_sentence,
 )
 from pricing.words.condition import mending_sentence
 from pricing.words.sentences import CAUTION, car_words, exact_words, money_words, range_sentence
 
-BIDS_SHOWN: Final = 12
+BIDS_SHOWN: Final = 10
 """The last bids before the limit: they matter most, and a page holds no more."""
 
 OTHERS_SHOWN: Final = 4
-QUESTIONS_SHOWN: Final = 9
+QUESTIONS_SHOWN: Final = 8
+LONGEST: Final = 240
+"""Characters of a text that somebody else wrote, such as a caution of a catalogue."""
 
 
-def buying_page(facts: Buying) -> str:
-    """The sheet as an HTML page of its own, for A4, every text in it escaped."""
-    template = files("pricing.reports").joinpath("templates/buying_sheet.html").read_text(encoding="utf-8")
-    worth = [range_sentence(facts.valuation), *asking_sentences(facts)]
-    cautions = dict.fromkeys((CAUTION, *facts.cautions))
+def buying_sheet(facts: Buying) -> Sheet:
+    """What goes onto the buyer's page."""
     left = len(facts.questions) - QUESTIONS_SHOWN
-    questions = [*facts.questions[:QUESTIONS_SHOWN], *([f"and {left} more" if left > 0 else ""])]
-    return Template(template).substitute(
-        title=escape(car_words(facts.valuation.car)),
-        basis=escape(f"{basis_note(facts)} {facts.rates}"),
-        limits=_limits(facts),
-        worth="".join(f"<p>{escape(text)}</p>" for text in worth),
-        tables=_tables(facts),
-        questions="".join(f'<li><span class="box"></span>{escape(text)}</li>' for text in questions if text),
-        cautions="".join(f"<p>{escape(text)}</p>" for text in cautions),
+    questions = [*facts.questions[:QUESTIONS_SHOWN], *([f"and {left} more"] if left > 0 else [])]
+    worth = Section(
+        "What it is worth", (verdict_sentence(facts), *gap_sentences(facts), range_sentence(facts.valuation))
+    )
+    say = Section("What to say to the seller", items=tuple(argument_sentences(facts)))
+    ask = Section("Questions still open", items=tuple(questions), boxes=True)
+    others = _others(facts)
+    second = [say, ask, others] if facts.bids.is_empty() else [say, _bids(facts), ask]
+    return Sheet(
+        title=car_words(facts.valuation.car),
+        basis=f"{basis_note(facts)} {facts.rates}",
+        figures=_figures(facts),
+        wide=(worth,),
+        left=(_total(facts), *_better(facts), *([] if facts.bids.is_empty() else [others])),
+        right=tuple(part for part in second if part.items or part.rows or part.texts),
+        cautions=tuple(text[:LONGEST] for text in dict.fromkeys((CAUTION, *facts.cautions))),
     )
 
 
-def _limits(facts: Buying) -> str:
-    def one(name: str, limit: Limit) -> str:
+def _figures(facts: Buying) -> tuple[Figure, ...]:
+    def one(name: str, limit: Limit) -> Figure:
         price = "none" if limit.price is None else exact_words(limit.price, facts.currency)
-        return (
-            f"<div>{name}<b>{escape(price)}</b>"
-            f'<span class="quiet">{facts.price_basis}, {limit.certainty:.0%} sure</span></div>'
-        )
+        return Figure(name, price, f"{facts.price_basis}, {limit.certainty:.0%} sure")
 
-    asked = ""
+    asked = []
     if facts.asking is not None:
         name = "Bid looked at" if facts.price_basis == "hammer" else "Asked"
-        price = escape(exact_words(facts.asking, facts.currency))
-        asked = f'<div>{name}<b>{price}</b><span class="quiet">{facts.price_basis}</span></div>'
-    return asked + one("Open at", facts.opening) + one("Walk away above", facts.walk_away)
+        asked.append(Figure(name, exact_words(facts.asking, facts.currency), facts.price_basis))
+    return (*asked, one("Open at", facts.opening), one("Walk away above", facts.walk_away))
 
 
-def _tables(facts: Buying) -> str:
-    better = "".join(
-        f"<p>{escape(mending_sentence(row, facts.better))}</p>"
-        for row in ([] if facts.better is None else facts.better.bands.iter_rows(named=True))
-        if facts.better is not None
-    )
-    cost = f"<h2>On day one</h2><p>{escape(cost_sentence(facts))}</p>" + _cost(facts)
-    others = f"<h2>The same money elsewhere</h2><p>{escape(elsewhere_sentence(facts))}</p>" + _others(facts)
-    others += f"<h2>Mend this one, or buy better</h2>{better}" if better else ""
-    if facts.bids.is_empty():
-        return f'<div class="columns"><div>{cost}</div><div>{others}</div></div>'
-    bids = "<h2>Bids and what they come to</h2>" + _bids(facts)
-    return f'<div class="columns"><div>{cost}{others}</div><div>{bids}</div></div>'
-
-
-def _cost(facts: Buying) -> str:
+def _total(facts: Buying) -> Section:
     rows = [
-        (
-            LINE_WORDS[row["line"]] + (f" ({row['source']})" if "rate" in row["source"] else ""),
-            "........" if row["amount"] is None else f"{row['amount']:,}",
-        )
+        (LINE_WORDS[row["line"]] + (f" ({row['source']})" if "rate" in row["source"] else ""), _amount(row))
         for row in facts.day_one.iter_rows(named=True)
     ]
-    return _table(("line", facts.currency), rows) if rows else ""
+    if facts.total is not None and rows:
+        total = facts.total
+        ends = {"low": total.low, "mid": total.mid, "high": total.high}
+        rows.append(("in all", _amount(ends)))
+    return Section(
+        "Until it stands ready",
+        (*total_sentences(facts), *mended_limit_sentences(facts)),
+        head=("line", facts.currency),
+        rows=tuple(rows),
+    )
 
 
-def _bids(facts: Buying) -> str:
+def _amount(row: Mapping[str, Any]) -> str:
+    """An amount to the smallest unit, a range in round figures, or a line to fill in."""
+    low, mid, high = row["low"], row["mid"], row["high"]
+    if mid is None:
+        return "........"
+    return f"{mid:,}" if low == high else f"{low:,.0f} to {high:,.0f}"
+
+
+def _bids(facts: Buying) -> Section:
     rows = [
         (f"{row['price']:,.0f}", f"{row['all_in']:,}", f"{row['total']:,}")
         for row in facts.bids.tail(BIDS_SHOWN).iter_rows(named=True)
     ]
-    back = "".join(
-        f"<p>All-in {cents_words(row['all_in'], facts.currency)}: bid at most "
-        f"{cents_words(row['price'], facts.currency)}.</p>"
+    back = [
+        f"All-in {cents_words(row['all_in'], facts.currency)}: bid at most "
+        f"{cents_words(row['price'], facts.currency)}."
         for row in facts.bids_back.filter(pl.col("price").is_not_null()).tail(3).iter_rows(named=True)
+    ]
+    return Section(
+        "Bids and what they come to",
+        tuple(back),
+        head=(f"bid ({facts.currency})", "all-in", "with what is stated beside it"),
+        rows=tuple(rows),
     )
-    return _table((f"bid ({facts.currency})", "all-in", "total on day one"), rows, first=True) + back
 
 
-def _others(facts: Buying) -> str:
+def _others(facts: Buying) -> Section:
     base = facts.valuation.currency
     rows = [
         (
@@ -109,19 +116,18 @@ def _others(facts: Buying) -> str:
             + f", {row['condition_band']}",
             money_words(row["mid"], base),
         )
-        for row in facts.elsewhere.head(OTHERS_SHOWN).iter_rows(named=True)
+        for row in facts.alternatives.filter(pl.col("at") == pl.col("at").first())
+        .head(OTHERS_SHOWN)
+        .iter_rows(named=True)
     ]
-    return _table(("car, condition band", "mid price"), rows) if rows else ""
+    head = ("car, condition band", "mid price") if rows else ()
+    texts = tuple(alternative_sentences(facts)[:1])
+    return Section("The same money elsewhere", texts, head=head, rows=tuple(rows))
 
 
-def _table(head: tuple[str, ...], rows: Sequence[tuple[str, ...]], *, first: bool = False) -> str:
-    """A table; all columns but the first are numbers, and the first too where ``first`` says so."""
-
-    def cells(tag: str, row: tuple[str, ...]) -> str:
-        return "".join(
-            f"<{tag}{' class=number' if place or first else ''}>{escape(cell)}</{tag}>"
-            for place, cell in enumerate(row)
-        )
-
-    body = "".join(f"<tr>{cells('td', row)}</tr>" for row in rows)
-    return f"<table><tr>{cells('th', head)}</tr>{body}</table>"
+def _better(facts: Buying) -> list[Section]:
+    better = facts.better
+    if better is None:
+        return []
+    rows = list(better.goals.iter_rows(named=True))[1:3]
+    return [Section("Mend this one, or buy better", tuple(mending_sentence(row, better) for row in rows))]

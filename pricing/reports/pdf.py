@@ -60,7 +60,7 @@ def pdf(pages: Pages, paper: str = "a4", made_on: date | None = None, progress: 
     for done, (name, picture) in enumerate(pages.pictures.items(), start=1):
         drawn[name] = _displayed(svg(picture))
         progress("draw", done, len(pages.pictures))
-    text = json.dumps(_settable(content, TEXT_WIDTH / 2, TEXT_SIZE) | {"blocks": blocks, "pictures": drawn})
+    text = json.dumps(settable(content, TEXT_WIDTH / 2, TEXT_SIZE) | {"blocks": blocks, "pictures": drawn})
     stamp = None if made_on is None else datetime(made_on.year, made_on.month, made_on.day, tzinfo=UTC)
     try:
         return typst.compile(
@@ -77,18 +77,18 @@ def _settable_block(block: Block) -> dict[str, Any]:
     if not isinstance(block, Table):
         share = 2.6 / 3.6 if isinstance(block, Answers) else 0.9
         return dict(
-            _settable(fields, TEXT_WIDTH * share, TEXT_SIZE * (2 if isinstance(block, Statement) else 1))
+            settable(fields, TEXT_WIDTH * share, TEXT_SIZE * (2 if isinstance(block, Statement) else 1))
         )
     large = len(block.columns) > _LARGE_TABLE[0] or len(block.rows) > _LARGE_TABLE[1]
     fields["size"] = SMALL_CELL_SIZE if large else CELL_SIZE
     total = sum(column.width for column in block.columns)
     widths = [TEXT_WIDTH * column.width / total - _PADDING for column in block.columns]
     fields["rows"] = [
-        [_settable(cell, width, fields["size"]) for cell, width in zip(row, widths, strict=True)]
+        [settable(cell, width, fields["size"]) for cell, width in zip(row, widths, strict=True)]
         for row in block.rows
     ]
     for name in ("caption", "note"):
-        fields[name] = _settable(fields[name], TEXT_WIDTH, TEXT_SIZE)
+        fields[name] = settable(fields[name], TEXT_WIDTH, TEXT_SIZE)
     return fields
 
 
@@ -97,14 +97,14 @@ def _template() -> bytes:
     return files("pricing.reports").joinpath("templates/appraisal.typ").read_bytes()
 
 
-def _settable(value: Any, width: float, size: float) -> Any:
+def settable(value: Any, width: float, size: float) -> Any:
     """Texts as they can be set: nothing acts unseen, every letter has a shape, and a word that is longer than
     its line of ``width`` points may be broken."""
     if isinstance(value, str):
         return _breakable(_displayed(shown(value)), width / size)
     if isinstance(value, dict):
-        return {name: _settable(part, width, size) for name, part in value.items()}
-    return [_settable(part, width, size) for part in value] if isinstance(value, list | tuple) else value
+        return {name: settable(part, width, size) for name, part in value.items()}
+    return [settable(part, width, size) for part in value] if isinstance(value, list | tuple) else value
 
 
 def _breakable(text: str, width: float) -> str:

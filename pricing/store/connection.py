@@ -18,7 +18,7 @@ from typing import Any, Final, Protocol
 import duckdb
 import polars as pl
 
-from pricing.errors import DamagedError, MarketError, UnwrittenError
+from pricing.errors import DamagedError, MarketError, WriteFailedError
 from pricing.store.place import is_copy
 
 try:
@@ -53,7 +53,7 @@ _BUSY: Final = (
     "being used by another process",
     "unique file handle",
 )
-_UNWRITTEN: Final = (
+_WRITE_FAILURES: Final = (
     duckdb.IOException, duckdb.FatalException, duckdb.OutOfMemoryException, duckdb.TransactionException,
 )  # fmt: skip
 """What is raised when a file cannot be written to; the last of them when that shows only at the commit."""
@@ -152,8 +152,10 @@ def file_connection(
         except duckdb.Error as error:
             if _is_damage(error):
                 raise _damaged(path, error) from None
-            if isinstance(error, _UNWRITTEN):
-                raise UnwrittenError(f"{path}: the market file is unchanged: {_first_line(error)}") from None
+            if isinstance(error, _WRITE_FAILURES):
+                raise WriteFailedError(
+                    f"{path}: the market file is unchanged: {_first_line(error)}"
+                ) from None
             raise
 
 

@@ -21,7 +21,7 @@ from pricing.intake.written.cars import CarNames
 from pricing.progress import Progress, untold
 from pricing.store.audit import now, write_audit
 from pricing.store.connection import TIMEOUT_SECONDS, Values, add_row, connection, frame, run
-from pricing.store.kept.answers import Answers, Receipt, keep_result
+from pricing.store.kept.answers import IdempotencyKey, KeptAnswers, keep_result
 from pricing.store.kept.appraisals import Appraisals
 from pricing.store.kept.choices import Choices
 from pricing.store.kept.opinions import Statements
@@ -64,12 +64,12 @@ class Market:
     """
 
     def __init__(
-        self, path: Path, base_currency: str, timeout: float, receipt: Receipt | None = None
+        self, path: Path, base_currency: str, timeout: float, idempotency: IdempotencyKey | None = None
     ) -> None:
         """Use ``Market.open``."""
         self.path = path
         self.base_currency = base_currency
-        self.receipt = receipt
+        self.idempotency = idempotency
         self._timeout = timeout
 
     def __repr__(self) -> str:
@@ -109,12 +109,12 @@ class Market:
             create_file(path, base_currency)
         return cls(path, base_currency_of(path, timeout), timeout)
 
-    def under(self, receipt: Receipt) -> Self:
+    def under(self, idempotency: IdempotencyKey) -> Self:
         """The same market, in which a load, taking one back, a fit or an appraisal keeps what came of it
         under a key: such a write then raises ``DoneMeanwhileError``, and changes nothing, where something was
         done under that key before.
         """
-        return type(self)(self.path, self.base_currency, self._timeout, receipt)
+        return type(self)(self.path, self.base_currency, self._timeout, idempotency)
 
     def load(
         self,
@@ -147,7 +147,7 @@ class Market:
             progress,
             self._timeout,
             keep=not dry_run,
-            receipt=self.receipt,
+            idempotency=self.idempotency,
             believe=believe,
         )
 
@@ -159,12 +159,12 @@ class Market:
     @property
     def appraisals(self) -> Appraisals:
         """Every revision of every appraisal."""
-        return Appraisals(self._connection, self.receipt)
+        return Appraisals(self._connection, self.idempotency)
 
     @property
     def statements(self) -> Statements:
         """What people say of prices."""
-        return Statements(self._connection, self.receipt)
+        return Statements(self._connection, self.idempotency)
 
     @property
     def choices(self) -> Choices:
@@ -177,9 +177,9 @@ class Market:
         return Scores(self._connection)
 
     @property
-    def answers(self) -> Answers:
+    def answers(self) -> KeptAnswers:
         """What came of writes under idempotency keys."""
-        return Answers(self.path, self._connection)
+        return KeptAnswers(self.path, self._connection)
 
     def keep_settings(self, settings: Mapping[str, str | None]) -> None:
         """Keep settings in place of earlier ones of the same names; ``None`` forgets one. They are read from
@@ -240,7 +240,7 @@ class Market:
         undo."""
         with self._connection(write=True) as opened:
             gone = history.undo(opened, batch_id)
-            keep_result(opened, self.receipt, {"batch_id": batch_id, "records": gone})
+            keep_result(opened, self.idempotency, {"batch_id": batch_id, "records": gone})
             return gone
 
     def correct(self, record_id: str, values: CellValues, *, reason: str, today: date | None = None) -> None:
@@ -274,23 +274,23 @@ class Market:
         return self._frame("SELECT done_at, action, subject, detail FROM audit ORDER BY done_at")
 
     def duplicates(self) -> pl.DataFrame:
-        """Links between records of one sale, with the rule of each, the record in front, and whether
+        """Links between records of one sale, with the rule of each, the primary record, and whether
         parted."""
         return self._frame(
-            "SELECT links.record_id, other_id, rule, coalesce(front_id, links.record_id) AS front_id, "
+            "SELECT links.record_id, other_id, rule, coalesce(front_id, links.record_id) AS primary_id, "
             "parted_at FROM links JOIN records USING (record_id) ORDER BY rule, links.record_id, other_id"
         )
 
-    def part(self, record_id: str) -> int:
+    def unlink(self, record_id: str) -> int:
         """Take a record out of the sale it was linked to; returns how many links were parted. See
-        ``rejoin``."""
+        ``relink``."""
         with self._connection(write=True) as opened:
-            return links.part(opened, record_id, now(), parted=True)
+            return links.set_parted(opened, record_id, now(), parted=True)
 
-    def rejoin(self, record_id: str) -> int:
-        """Take back ``part``; returns how many links hold again."""
+    def relink(self, record_id: str) -> int:
+        """Take back ``unlink``; returns how many links hold again."""
         with self._connection(write=True) as opened:
-            return links.part(opened, record_id, now(), parted=False)
+            return links.set_parted(opened, record_id, now(), parted=False)
 
     def names(self) -> pl.DataFrame:
         """Names that may be one (state ``proposed``) and those that were settled, the most records first."""
@@ -381,7 +381,7 @@ class Market:
             fit_id = f"fit-{earlier + 1:04d}"
             add_row(opened, "fits", fit_id=fit_id, fitted_at=at, facts=json.dumps(facts), payload=payload)
             write_audit(opened, at, "fit", fit_id, {**facts, CHANGES_SEEN: changes_a_fit_sees(opened)})
-            keep_result(opened, self.receipt, {"fit_id": fit_id})
+            keep_result(opened, self.idempotency, {"fit_id": fit_id})
         return fit_id
 
     def load_fit(self, fit_id: str | None = None) -> tuple[bytes, Facts]:

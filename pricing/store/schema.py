@@ -152,7 +152,7 @@ TABLES: Final = {
     ),
 }
 """``raw``, ``terms``, ``facts``, ``record``, ``detail`` and ``content`` are JSON. ``settled_by`` is the batch
-that brought a mended row in. ``front_id`` is the better record of the same sale, null where there is none.
+that brought a mended row in. ``front_id`` is the primary record of the same sale, null where it is itself.
 ``rate`` is what one unit of the base currency buys. The times of the choices about a subject are the order in
 which they were made."""
 

@@ -5,8 +5,8 @@ from typing import Any
 from pricing.condition.assessment import InspectionResult
 from pricing.condition.budget import RepairBudget
 from pricing.condition.unseen_worst import UnseenWorst
-from pricing.decisions.mending import MendOrBuy
-from pricing.words.sentences import money_words
+from pricing.decisions.mending import EVERYTHING, LOOK_FIRST, MendOrBuy
+from pricing.words.sentences import cases_words, money_words
 
 
 def score_sentence(result: InspectionResult) -> str:
@@ -63,22 +63,55 @@ def hidden_sentence(budget: RepairBudget) -> str:
     )
 
 
+def goal_words(goal: str, decision: MendOrBuy) -> str:
+    """A goal of the comparison: what is put right, or which band is reached.
+
+    >>> goal_words("average", None)
+    'To average'
+    """
+    return f"Everything that is at least {decision.least!r}" if goal == EVERYTHING else f"To {goal}"
+
+
+def goals_sentence(decision: MendOrBuy) -> str:
+    """What tells the budgets of the goals apart."""
+    everything, *bands = decision.goals.iter_rows(named=True)
+    said = (
+        f"To put right everything that is at least {decision.least!r} takes "
+        f"{money_words(everything['budget_mid'], decision.currency)} in the middle."
+    )
+    if bands:
+        cheapest = bands[0]
+        said += (
+            f" The cheapest way to the middle of {cheapest['goal']} takes "
+            f"{money_words(cheapest['budget_mid'], decision.currency)} and leaves the rest as it is."
+        )
+    return said
+
+
 def mending_sentence(row: dict[str, Any], decision: MendOrBuy) -> str:
-    """One higher band of the comparison: ``row`` of ``decision.bands``."""
+    """One goal of the comparison: ``row`` of ``decision.goals``."""
     currency = decision.currency
     paid = (
         "at its market price"
         if decision.asking is None
         else f"at {money_words(float(decision.asking), currency)}"
     )
+    what = goal_words(row["goal"], decision)
+    if row["answer"] == LOOK_FIRST:
+        return (
+            f"{what}: {LOOK_FIRST}. Only {decision.seen:.0%} of what counts was seen, and a car of which so "
+            "little was seen may be any car."
+        )
     difference = row["expected_difference"]
     costs = f"{money_words(abs(difference), currency)} {'more' if difference > 0 else 'less'}"
     sentence = (
-        f"To {row['band']}: {row['answer']}. Bought {paid} and mended it ends cheaper than a car already "
-        f"there {row['chance_cheaper']:.0%} of the time, on average {costs}. "
+        f"{what}: {row['answer']}. Bought {paid} and mended it ends cheaper than a car already "
+        f"there in {cases_words(row['chance_cheaper'])}, on average {costs}. "
     )
     if row["highest_price"] <= 0:
-        return sentence + "Even as a gift, mending costs more than the better car as often as not."
+        return sentence + (
+            f"Even as a gift, mending costs more than the better car in {cases_words(row['as_a_gift'])}."
+        )
     return sentence + (
         f"The odds are even at {money_words(row['highest_price'], currency)} for this car; above "
         f"{money_words(row['leave_it_above'], currency)} leave it."

@@ -4,9 +4,9 @@ from typing import Any
 
 import polars as pl
 
-from pricing.evidence.comparables import Comparables
+from pricing.evidence.comparison.comparables import Comparables
 from pricing.evidence.depth import Depth
-from pricing.evidence.index import PriceIndex
+from pricing.evidence.indices.index import PriceIndex
 from pricing.words.sentences import day_words, exact_words, money_words
 
 
@@ -14,7 +14,9 @@ def reconciliation_sentences(found: Comparables) -> list[str]:
     """The reconciled value and how it came about, one thought a sentence."""
     table, currency = found.table, found.currency
     middle = money_words(found.mid, currency)
-    rings = ", ".join(f"{size} of the {ring}" for ring, size in table["ring"].value_counts(sort=True).rows())
+    rings = ", ".join(
+        f"{size} of the {ring}" for ring, size in table["match_level"].value_counts(sort=True).rows()
+    )
     span: Any = [f(table["event_date"]) for f in (pl.Series.min, pl.Series.max)]
     ends: Any = [f(table["adjusted_price"]) for f in (pl.Series.min, pl.Series.max)]
     heaviest = table.sort("weight", descending=True).row(0, named=True)

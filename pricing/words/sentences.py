@@ -7,6 +7,7 @@ from typing import Any, Final
 
 from pricing.car_fields import FIELDS
 from pricing.decisions.valuation import Valuation
+from pricing.decisions.verdict import LIMITS, VERDICTS, verdict_of
 
 CAUTION: Final = (
     "An estimate from sale records is not an appraisal: it has not seen the car. Before money changes hands, "
@@ -121,21 +122,23 @@ def other_currency_sentence(valuation: Valuation, currency: str, rate: Decimal) 
     )
 
 
-def standing_sentence(valuation: Valuation) -> str:
-    """Where the asking price stands among the prices that like cars sell for."""
+def standing_sentence(valuation: Valuation, limits: tuple[float, ...] = LIMITS) -> str:
+    """Where the asking price stands among the prices that like cars sell for: the verdict of ``limits``, and
+    the share behind it."""
     if valuation.asking is None:
         return "No asking price was given."
     asked = exact_words(valuation.asking, valuation.currency)
-    if valuation.standing is None or valuation.low is None or valuation.high is None:
+    if valuation.standing is None:
         return f"The asking price of {asked} cannot be placed, for there is no range."
-    share = share_words(valuation.standing)
-    if valuation.asking < valuation.low:
-        where = "below the low end of the range: ask why before hoping for a bargain"
-    elif valuation.asking > valuation.high:
-        where = "above the high end of the range: it needs a reason that the records do not show"
-    else:
-        where = "inside the range"
-    return f"The asking price of {asked} is {where}; {share} cars like this one would sell for less."
+    verdict = verdict_of(valuation.standing, limits)
+    advice = {
+        VERDICTS[0]: " Ask why before hoping for a bargain.",
+        VERDICTS[-1]: " It needs a reason that the records do not show.",
+    }.get(verdict, "")
+    return (
+        f"The asking price of {asked} is {verdict} what like cars fetch: {share_words(valuation.standing)} "
+        f"would sell for less.{advice}"
+    )
 
 
 def evidence_sentence(valuation: Valuation) -> str:
@@ -227,3 +230,14 @@ def share_words(share: float) -> str:
     if share > 0.99:
         return "more than 99 in 100"
     return f"about {round(100 * share)} in 100"
+
+
+def cases_words(share: float) -> str:
+    """A share as cases in 100.
+
+    >>> cases_words(0.424), cases_words(0.999)
+    ('42 of 100 cases', 'more than 99 of 100 cases')
+    """
+    if share < 0.01:
+        return "fewer than 1 of 100 cases"
+    return "more than 99 of 100 cases" if share > 0.99 else f"{round(100 * share)} of 100 cases"

@@ -15,7 +15,7 @@ import httpx
 import pytest
 
 from pricing.api import list_reader
-from pricing.api.problems import ProblemError
+from pricing.api.problems import HttpProblemError
 from pricing.store.market import Market
 from tests.api.servers import PATIENCE, copied, killable
 from tests.small_market import common_car
@@ -100,7 +100,7 @@ def test_a_reader_killed_in_the_middle_is_started_anew(attacked: str, small_mark
     reader._process.kill()
     reader._process.wait()
     assert len(reader.read(body)[1]) == 1000
-    with pytest.MonkeyPatch.context() as patched, pytest.raises(ProblemError) as refused:
+    with pytest.MonkeyPatch.context() as patched, pytest.raises(HttpProblemError) as refused:
         patched.setattr(list_reader, "LONGEST_SECONDS", 0.0)
         reader.read(many_cars(small_market, 40_000))
     assert refused.value.status == 413

@@ -15,16 +15,23 @@ from typer.testing import CliRunner
 from pricing.api.client import Client, ProblemError
 from pricing.cli.main import app
 from pricing.condition.assessment import assess
-from pricing.condition.catalogue import Catalogue
+from pricing.condition.catalogue import Catalogue, quotes_of
 from pricing.condition.inspection_files import FORMAT, open_inspection
 from pricing.condition.repairs import price_repairs
 from pricing.decisions.buying import BuyerTerms, buy_car
+from pricing.decisions.car_price import inspected
+from pricing.decisions.mending import mend_or_buy
+from pricing.decisions.plain import plain
 from pricing.decisions.seller_terms import SellerTerms
-from pricing.decisions.selling import sell_car, selling_evidence
+from pricing.decisions.selling import sell_car
+from pricing.decisions.selling_evidence import selling_evidence
+from pricing.decisions.simulation import simulate
 from pricing.decisions.valuation import value_car
+from pricing.errors import MoneyError
 from pricing.model.saved import load
 from pricing.money.charges import Schedule, read_schedule
 from pricing.operations.demo_files import DEMO_CATALOGUE, DEMO_CHARGES
+from pricing.snapshot import Snapshot
 from pricing.snapshot_source import source_of
 from pricing.store.market import Market
 from tests.api.servers import copied, serving
@@ -128,6 +135,63 @@ def asked_with_charges(market: Market) -> tuple[Facts, Facts, Schedule]:
     )
 
 
+JOB = "charging_overhaul"
+
+
+def by_command(command: str, car: Facts, words: list[Any]) -> Facts:
+    """The facts that a command prints."""
+    typed = [command]
+    for name, told in car.items():
+        if name == "options":
+            typed += [word for option in told for word in ("--option", option)]
+        elif told is not None:
+            typed += [f"--{name.replace('_', '-').removesuffix('-km')}", str(told)]
+    done = CliRunner().invoke(app, [*typed, *map(str, words)])
+    assert done.exit_code == 0, done.output
+    facts: Facts = json.loads(done.stdout)
+    return facts
+
+
+def test_mending_gives_the_digits_of_the_library(
+    small_market: Market, client: Client, tmp_path: Path
+) -> None:
+    car, walk = offered(small_market)
+    (tmp_path / "walk.json").write_text(json.dumps(walk))
+    seen, model = assess(open_inspection(tmp_path / "walk.json")), load(small_market)
+    costs = price_repairs(seen, Catalogue.open(DEMO_CATALOGUE), country="GB", currency="EUR")
+    at = date.fromisoformat(model.facts["last_date"])
+    drawn = simulate(model, inspected(car_of(small_market, car), seen), at, inspection=seen, seed=7)
+    expected = plain(mend_or_buy(drawn, costs, asking=ASKING, seed=7))
+    found = client.mending(car, walk, work_in="GB", asking=ASKING, seed=7)
+    assert found == json.loads(json.dumps(expected))
+    bought = client.buying(
+        {**car, "channel": "private"}, certainty=0.6, asking=ASKING, inspection=walk, work_in="GB", seed=7
+    )
+    mended = bought["better"]["goals"][0]
+    private = client.mending({**car, "channel": "private"}, walk, work_in="GB", asking=ASKING, seed=7)
+    assert mended == private["goals"][0]
+    assert float(bought["repairs"]["mid"]) == pytest.approx(mended["budget_mid"], abs=0.005)
+
+
+@pytest.mark.parametrize("wrong", ["1", "9000000000"])
+def test_an_amount_that_cannot_be_meant_is_refused_by_one_sentence(
+    small_market: Market, client: Client, wrong: str
+) -> None:
+    car = {**common_car(small_market), "channel": "private"}
+    said = f"asking price absurd: got {wrong}, expected 10 to 250,000,000"
+    for ask in (
+        lambda: client.valuation({**car, "asking": wrong}),
+        lambda: client.buying(car, certainty=0.6, asking=wrong),
+        lambda: client.selling(car, asking=wrong),
+    ):
+        with pytest.raises(ProblemError, match=said) as caught:
+            ask()
+        assert caught.value.status == 422
+    assert client.values([{**car, "asking": wrong}])[0]["refused"] == said
+    with pytest.raises(MoneyError, match=said):
+        value_car(small_market, load(small_market), car_of(small_market, car), asking=Decimal(wrong))
+
+
 @pytest.mark.parametrize("side", ["buyer", "seller"])
 def test_charges_and_an_inspection_give_the_digits_of_the_library(
     small_market: Market, client: Client, tmp_path: Path, side: str
@@ -135,17 +199,30 @@ def test_charges_and_an_inspection_give_the_digits_of_the_library(
     car, asked, schedule = asked_with_charges(small_market)
     (tmp_path / "walk.json").write_text(json.dumps(asked["inspection"]))
     seen = assess(open_inspection(tmp_path / "walk.json"))
+    catalogue = Catalogue.open(DEMO_CATALOGUE)
+    words = [
+        "--json", "--market", small_market.path, "--charges", DEMO_CHARGES, "--as-of", AT, "--work-in", "GB",
+        "--inspection", tmp_path / "walk.json", "--quote", f"{JOB}=900", "--seed", 7,
+    ]  # fmt: skip
     given: Facts = {
         "schedule": schedule, "inspection": seen, "as_of": date.fromisoformat(AT),
-        "costs": price_repairs(seen, Catalogue.open(DEMO_CATALOGUE), country="GB", currency="EUR"),
+        "costs": price_repairs(
+            seen, catalogue, country="GB", currency="EUR",
+            quotes=quotes_of({JOB: Decimal(900)}, "EUR", catalogue.price_date),
+        ),
+        "seed": 7,
     }  # fmt: skip
+    asked |= {"quotes": {JOB: "900"}, "seed": 7}
     model = load(small_market)
     if side == "buyer":
         there = {**car, "channel": "auction"}
         terms = BuyerTerms("EUR", 0.7, transport=Decimal(250), import_from="GB")
         expected = buy_car(
-            small_market, model, car_of(small_market, there), terms, asking=ASKING, **given
-        ).to_dict()
+            small_market, model, car_of(small_market, there), terms, asking=ASKING,
+            book=Snapshot.of(small_market).comparables_index, **given,
+        ).to_dict()  # fmt: skip
+        words += ["--certainty", 0.7, "--transport", 250, "--import-from", "GB", "--asking", ASKING]
+        typed = by_command("buy", there, words)
         found = client.buying(there, certainty=0.7, transport=250, import_from="GB", asking=ASKING, **asked)
         assert found["rates"].startswith("Invented example charges") and found["better"] is not None
         assert "buyer's premium" not in found["open_lines"]
@@ -163,6 +240,9 @@ def test_charges_and_an_inspection_give_the_digits_of_the_library(
         )
         assert found["rates"].startswith("Invented example charges")
         assert "repair" in [row["kind"] for row in found["first"]]
+        words += ["--keep-value", 3000, "--reserve", 3800, "--bidders", 4, "--paper", "history file=80"]
+        typed = by_command("sell", car, words)
+    assert typed == json.loads(json.dumps(expected))
     assert found == json.loads(json.dumps(expected))
 
 

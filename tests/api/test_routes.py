@@ -12,6 +12,7 @@ import pytest
 from pricing.api.client import Client, ProblemError
 from pricing.decisions.buying import BuyerTerms, buy_car
 from pricing.model.saved import load
+from pricing.snapshot import Snapshot
 from pricing.store.market import Market
 from tests.api.servers import PATIENCE, copied, serving
 from tests.cars import car_of
@@ -89,6 +90,7 @@ def test_buying_and_selling(small_market: Market, client: Client) -> None:
     expected = buy_car(
         small_market, load(small_market), car_of(small_market, {**car, "channel": "private"}),
         BuyerTerms(currency="EUR", certainty=0.7), asking=Decimal(5150),
+        book=Snapshot.of(small_market).comparables_index,
     )  # fmt: skip
     assert bought == json.loads(json.dumps(expected.to_dict()))
     with pytest.raises(ProblemError, match="no asking price"):

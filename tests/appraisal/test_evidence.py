@@ -5,12 +5,12 @@ import polars as pl
 import pytest
 
 from pricing.appraisal.evidence import FROZEN_KINDS, Evidence, Known, gather, said_of, terms_of, wanting
-from pricing.appraisal.frozen import freeze, thaw
+from pricing.appraisal.evidence_json import deserialise, serialise
 from pricing.appraisal.record import plain_record, read_record, with_answer
 from pricing.appraisal.register import Entry
 from pricing.errors import AppraisalError, DecisionError, EvidenceError
-from pricing.evidence.choices import Choice
-from pricing.evidence.comparables import find_comparables
+from pricing.evidence.comparison.choices import Choice
+from pricing.evidence.comparison.comparables import find_comparables
 from pricing.model.price_model import PriceModel
 from pricing.model.saved import load
 from pricing.model.spec import FeatureSpec
@@ -34,9 +34,9 @@ def test_the_evidence_is_what_the_library_says(market: Market) -> None:
     asked = model.price_range(frame.cast({"year": pl.Int16}))
     assert found.valuation.mid is not None
     assert float(found.valuation.mid) == pytest.approx(asked["mid"].item(), abs=0.01)
-    book = known(market).book
-    assert book is not None
-    again = find_comparables(book, car_of(market, car), as_of=last_day(market))
+    indexed = known(market).comparables_index
+    assert indexed is not None
+    again = find_comparables(indexed, car_of(market, car), as_of=last_day(market))
     assert found.comparables is not None
     assert found.comparables.table["record_id"].to_list() == again.table["record_id"].to_list()
     assert (found.comparables.low, found.comparables.mid) == (again.low, again.mid)
@@ -46,10 +46,10 @@ def test_the_evidence_is_what_the_library_says(market: Market) -> None:
 
 
 def test_frozen_evidence_thaws_to_the_same_text(entry: Entry) -> None:
-    text = freeze(entry.evidence)
-    found = thaw(text, FROZEN_KINDS)
+    text = serialise(entry.evidence)
+    found = deserialise(text, FROZEN_KINDS)
     assert isinstance(found, Evidence)
-    assert freeze(found) == text
+    assert serialise(found) == text
 
 
 def test_a_past_date_uses_only_what_was_known_then(market: Market) -> None:

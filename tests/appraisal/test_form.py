@@ -13,7 +13,7 @@ from pricing.appraisal.record import Appraisal, Assignment, read_record
 from pricing.condition.assessment import assess
 from pricing.condition.inspection_files import open_inspection
 from pricing.errors import AppraisalError, FileError
-from pricing.evidence.choices import Choice
+from pricing.evidence.comparison.choices import Choice
 from tests.appraisal.test_record import contents
 from tests.appraisals import HOSTILE
 

@@ -13,8 +13,8 @@ from pathlib import Path
 import pytest
 
 from pricing.appraisal.evidence import FROZEN_KINDS
+from pricing.appraisal.evidence_json import deserialise, digest
 from pricing.appraisal.facts import Facts, facts_of
-from pricing.appraisal.frozen import digest, thaw
 from pricing.appraisal.record import read_record
 from pricing.appraisal.register import Entry
 from pricing.reports.pdf import pdf
@@ -29,7 +29,7 @@ KEPT = Path(__file__).with_name("kept_entry.json.gz")
 def facts() -> Facts:
     kept = json.loads(gzip.decompress(KEPT.read_bytes()))
     assert digest(kept["evidence"]) == kept["digest"]
-    evidence = thaw(kept["evidence"], FROZEN_KINDS)
+    evidence = deserialise(kept["evidence"], FROZEN_KINDS)
     record = read_record(kept["record"])
     return facts_of(
         Entry("kept", 1, record, evidence, kept["digest"], datetime(2026, 11, 25), "A. Clerk", "-")

@@ -17,7 +17,7 @@ from pricing.appraisal.record import (
     with_answer,
 )
 from pricing.errors import PricingError
-from pricing.evidence.choices import Choice
+from pricing.evidence.comparison.choices import Choice
 from pricing.vocabulary import CHANNELS
 from tests.appraisals import HOSTILE
 

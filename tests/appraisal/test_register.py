@@ -11,8 +11,8 @@ import polars as pl
 import pytest
 
 from data_demo.simulated import simulate_market
+from pricing.appraisal.evidence_json import serialise
 from pricing.appraisal.facts import facts_of
-from pricing.appraisal.frozen import freeze
 from pricing.appraisal.record import with_answer
 from pricing.appraisal.register import Entry, changes, enter, history, listed, needs_evidence, read, revise
 from pricing.errors import AppraisalError, MarketError
@@ -27,7 +27,7 @@ def test_an_entry_reads_back_as_it_was(market: Market, entry: Entry) -> None:
     again = read(market, entry.appraisal_id)
     assert again.record == entry.record
     assert again.evidence_digest == entry.evidence_digest
-    assert freeze(again.evidence) == freeze(entry.evidence)
+    assert serialise(again.evidence) == serialise(entry.evidence)
     assert (again.revision, again.made_by, again.reason) == (1, "Clerk One", "entered")
 
 
@@ -70,7 +70,7 @@ def test_the_same_numbers_years_later_from_a_market_that_has_moved_on(
     after = report(facts_of(read(later, entry.appraisal_id)), words)
     assert after == before
     moved = evidence_of(later, entry.record, inspected=True)
-    assert freeze(moved.comparables) != freeze(entry.evidence and entry.evidence.comparables)
+    assert serialise(moved.comparables) != serialise(entry.evidence and entry.evidence.comparables)
 
 
 def test_evidence_that_was_altered_is_refused(market: Market, entry: Entry, tmp_path: Path) -> None:

@@ -18,10 +18,10 @@ import pytest
 from data_demo.simulated import simulate_market
 from pricing.car import Car, Names
 from pricing.car_fields import FIELDS
-from pricing.evidence.comparables import find_comparables
-from pricing.evidence.index import price_index
-from pricing.evidence.leave_one_out import leave_one_out, summary
-from pricing.evidence.sales_book import SalesBook
+from pricing.evidence.comparison.comparables import find_comparables
+from pricing.evidence.comparison.comparables_index import ComparablesIndex
+from pricing.evidence.comparison.leave_one_out import leave_one_out, summary
+from pricing.evidence.indices.index import price_index
 from pricing.model.price_model import PriceModel
 from pricing.model.spec import FeatureSpec
 
@@ -55,13 +55,15 @@ def model_of_it() -> PriceModel:
 
 def test_twenty_comparables_out_of_a_large_market() -> None:
     model = model_of_it()
-    book, build = timed(partial(SalesBook.build, large_market(), model))
+    indexed, build = timed(partial(ComparablesIndex.build, large_market(), model))
     rng = np.random.default_rng(1)
-    drawn = book.sales[rng.integers(0, len(book.sales), QUESTIONS)].select(list(FIELDS)).rows(named=True)
-    names = Names.of(book.sales)
+    drawn = (
+        indexed.sales[rng.integers(0, len(indexed.sales), QUESTIONS)].select(list(FIELDS)).rows(named=True)
+    )
+    names = Names.of(indexed.sales)
     cars = [Car.checked(row, known=names) for row in drawn]
-    find_comparables(book, cars[0], count=20)
-    seconds = [timed(partial(find_comparables, book, car, count=20))[1] for car in cars]
+    find_comparables(indexed, cars[0], count=20)
+    seconds = [timed(partial(find_comparables, indexed, car, count=20))[1] for car in cars]
     middle, p99 = np.quantile(seconds, [0.5, 0.99])
     show(
         f"twenty comparables out of {ROWS:,} sales, {QUESTIONS} cars",
@@ -101,8 +103,8 @@ def test_leave_one_out_over_twenty_thousand() -> None:
         ("sales after those the model has seen", market[:16_000], cut),
     ):
         model = PriceModel(FeatureSpec.cars()).fit(seen)
-        book = SalesBook.build(market, model)
-        valued, seconds = timed(partial(leave_one_out, book, model, from_day=day))
+        indexed = ComparablesIndex.build(market, model)
+        valued, seconds = timed(partial(leave_one_out, indexed, model, from_day=day))
         show(title, [(f"{len(valued):,} sales valued", f"{seconds:.1f} s")])
         with pl.Config(tbl_cols=20, tbl_rows=30, tbl_width_chars=180, float_precision=3):
             print(summary(valued).select(measures))

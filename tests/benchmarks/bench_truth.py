@@ -21,7 +21,7 @@ from data_demo.simulated import simulate_market
 from pricing.model.depth import DEPTHS
 from pricing.model.design import Design
 from pricing.model.elimination import solve
-from pricing.model.evidence import Evidence
+from pricing.model.evidence import SaleEvidence
 from pricing.model.hedonic import HedonicRegression, fit_regression
 from pricing.model.pooling import Priors
 from pricing.model.price_model import PriceModel
@@ -49,8 +49,8 @@ def given_true_variances(design: Design, learnt: Priors) -> Priors:
 def test_truth(seed: int) -> None:
     frame, truth = simulate_market(6_000, 150, seed, all_sold=True, ungraded=0.0, scored=1.0)
     frame = frame.with_columns(true=truth.rows["log_price"], sd=truth.rows["noise_sd"]).sort("event_date")
-    rows = Evidence.gather(frame, SPEC)
-    design = Design(SPEC).learn(rows)
+    rows = SaleEvidence.gather(frame, SPEC)
+    design = Design(SPEC).fit(rows)
     encoded = design.encode(rows.features)
     structure = design.structure()
     model, found = fit_regression(encoded.X, rows.y, encoded.codes, structure)

@@ -31,8 +31,8 @@ class WirePerson:
         LookupError: the page has no field for the condition band.
     """
 
-    def __init__(self, line: ClientConnection, query: str) -> None:
-        self._line, self._query = line, query
+    def __init__(self, line: ClientConnection, query: str, page: str = "") -> None:
+        self._line, self._query, self._page = line, query, page
         fields = {
             delta.new_element.selectbox.label: delta.new_element.selectbox.id
             for _, delta in self._run(BackMsg())
@@ -56,7 +56,7 @@ class WirePerson:
 
     def _run(self, said: BackMsg) -> Iterator[tuple[float, Delta]]:
         """What a run of the page shows, each part with the milliseconds after which it came."""
-        said.rerun_script.query_string = self._query
+        said.rerun_script.query_string, said.rerun_script.page_name = self._query, self._page
         began = time.perf_counter()
         self._line.send(said.SerializeToString())
         came = ForwardMsg()
@@ -66,8 +66,8 @@ class WirePerson:
 
 
 @contextmanager
-def wire_person(port: int, query: str) -> Iterator[WirePerson]:
-    """Somebody who opens the dashboard at a port of this machine."""
+def wire_person(port: int, query: str, page: str = "") -> Iterator[WirePerson]:
+    """Somebody who opens a page of the dashboard at a port of this machine."""
     with connect(
         f"ws://127.0.0.1:{port}/_stcore/stream",
         origin=Origin(f"http://127.0.0.1:{port}"),
@@ -75,4 +75,4 @@ def wire_person(port: int, query: str) -> Iterator[WirePerson]:
         max_size=None,
         open_timeout=PATIENCE,
     ) as line:
-        yield WirePerson(line, query)
+        yield WirePerson(line, query, page)

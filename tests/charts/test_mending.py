@@ -18,7 +18,7 @@ from pricing.charts.mending import (
     comparison_chart,
 )
 from pricing.condition.budget import RepairBudget, repair_budget
-from pricing.decisions.mending import MendOrBuy
+from pricing.decisions.mending import EVERYTHING, MendOrBuy
 from tests.decisions.test_mending import costs_of, decided, tired
 
 BUDGET = repair_budget(costs_of(tired()))
@@ -58,18 +58,22 @@ def test_the_budget_has_a_bar_an_area_the_dearest_first() -> None:
     assert all(row["p10"] <= row["p50"] <= row["p80"] for row in told)
 
 
-def test_the_comparison_has_this_car_once_and_three_lines_a_band() -> None:
+def test_the_comparison_has_this_car_once_and_three_lines_a_goal() -> None:
     told = {row["line"]: row for row in rows(comparison_chart(DECISION))}
-    assert len(told) == 1 + 3 * DECISION.bands.height
+    assert len(told) == 1 + 3 * DECISION.goals.height
     now = told[PARTS["price_now"]]
     assert now["low"] == now["mid"] == now["high"] == 4000  # what is asked is known
-    for band in DECISION.bands.iter_rows(named=True):
+    for band in DECISION.goals.iter_rows(named=True):
         for name, words in PARTS.items():
             if name != "price_now":
-                line = told[f"to {band['band']}: {words}"]
+                line = told[f"{name_of(band['goal'])}: {words}"]
                 assert [line[end] for end in ("low", "mid", "high")] == [
                     band[f"{name}_{end}"] for end in ("low", "mid", "high")
                 ]
+
+
+def name_of(goal: str) -> str:
+    return goal if goal == EVERYTHING else f"to {goal}"
 
 
 def test_the_caption_says_what_this_car_now_stands_for() -> None:

@@ -7,7 +7,7 @@ from typer.testing import CliRunner
 import data_demo
 from pricing.cli.evidence import market_app
 from pricing.errors import CarError, EvidenceError, FileError, MarketError
-from pricing.evidence.choices import kept
+from pricing.evidence.comparison.choices import kept
 from pricing.model.price_model import PriceModel
 from pricing.model.saved import save
 from pricing.model.spec import FeatureSpec

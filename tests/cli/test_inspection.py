@@ -116,7 +116,7 @@ def test_mending_is_compared_with_a_better_car(run: Run, small_market: Market) -
         "--market",
         str(small_market.path),
     )
-    for words in ("To top condition:", "Bought at EUR 900", "licensed", "Invented"):
+    for words in ("To top condition: look first", "Only 0% of what counts was seen", "licensed", "Invented"):
         assert words in told
 
 

@@ -87,7 +87,7 @@ def test_a_record_is_corrected_by_the_start_of_its_name(market: Path) -> None:
 
 def test_double_records_are_listed_and_parted(market: Path) -> None:
     assert "listing that became a sale" in run("duplicates", market=market)
-    front = str(Market.open(market).duplicates()["front_id"][0])
+    front = str(Market.open(market).duplicates()["primary_id"][0])
     assert "1 links parted" in run("duplicates", "--part", front, market=market)
     assert "1 links hold again" in run("duplicates", "--rejoin", front, market=market)
 

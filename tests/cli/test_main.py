@@ -2,6 +2,7 @@
 
 import json
 import os
+import re
 import shutil
 import socket
 import subprocess
@@ -284,6 +285,30 @@ def test_the_demo_does_the_main_job(tmp_path: Path) -> None:
     assert read == accepted + rejected + known
     assert read > 7000 and rejected > 0
     assert "Of 100 cars like this one, 80 should sell between EUR" in run.stdout
-    assert "The asking price of EUR 4,650 is inside the range" in run.stdout
+    assert "The asking price of EUR 4,650 is above what like cars fetch" in run.stdout
     assert "What makes up the mid price" in run.stdout
     assert "Traceback" not in run.stderr
+
+
+def test_a_failure_that_nobody_foresaw_is_a_code_and_a_log_and_no_traceback(
+    call: Call, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    def fail(*_: object) -> None:
+        raise pl.exceptions.PanicException("left == right")
+
+    monkeypatch.setenv("PRICING_COPIES", str(tmp_path / "own"))
+    monkeypatch.setattr(cli, "open_market", fail)
+    status, out, said = call("fits")
+    assert (status, out) == (70, "") and said.count("\n") == 1 and "Traceback" not in said
+    log = tmp_path / "own" / "failures.log"
+    (code,) = re.findall(r"\((F-[0-9a-f]{8})\)", said)
+    assert str(log) in said and code in log.read_text() and "left == right" in log.read_text()
+    assert log.stat().st_mode & 0o077 == 0
+
+
+def test_an_error_line_cannot_steer_the_terminal(call: Call, tmp_path: Path) -> None:
+    file = tmp_path / "sales.csv"
+    file.write_text("make,mod\x1b]0;owned\x07el\x1b[2J\u202e,year\nWexcombe,Sedge,1966\n")
+    for words in (["load", file], ["load", "no\x1b[2J.csv"], ["map", file], ["map", file, "--out", "x.toml"]):
+        _, out, said = call(*words)
+        assert not {"\x1b", "\x07", "\u202e"} & set(out + said)

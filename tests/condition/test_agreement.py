@@ -1,11 +1,12 @@
 import numpy as np
 import pytest
 
+from pricing.arrays import Floats
 from pricing.condition.agreement import Refit, refit, weighted_kappa
 from pricing.condition.assessment import assess
 from pricing.condition.checks import STATES
 from pricing.condition.inspection import Finding, Inspection
-from pricing.condition.score import Floats, ScoreRule, band_of
+from pricing.condition.score import ScoreRule, band_of
 from pricing.errors import InspectionError
 from pricing.vocabulary import CONDITION_BANDS
 from tests.condition.walks import random_walk, walk

@@ -4,10 +4,11 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 
+from pricing.arrays import Floats
 from pricing.condition.assessment import assess
 from pricing.condition.checks import STATES
 from pricing.condition.inspection import Inspection
-from pricing.condition.score import UNSEEN, Floats, Items, ScoreRule, States
+from pricing.condition.score import UNSEEN, Items, ScoreRule, States
 from pricing.condition.unseen_worst import unseen_worst
 from tests.condition.walks import CAR, walk, walks
 

@@ -16,6 +16,17 @@ from tests.ports import free_port
 from tests.small_market import common_car
 
 
+@pytest.fixture(autouse=True)
+def failures(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> None:
+    """What nobody foresaw on a page is a test's failure, other than where that is what it is about."""
+    if not request.node.name.startswith("test_a_page_says_a_code"):
+        monkeypatch.setattr("dashboards.page_layout.show_failure", _raised)
+
+
+def _raised(error: BaseException) -> None:
+    raise error
+
+
 @pytest.fixture
 def market(small_market: Market, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Market:
     """A market that may be written to, in use."""

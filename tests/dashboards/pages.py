@@ -20,10 +20,10 @@ WAIT = 300
 def a_page(module: str) -> AppTest:
     """One page by itself, as the frame would run it."""
     return AppTest.from_string(
-        f"from dashboards import address, {module}\n"
-        f"address.take({module!r})\n"
+        f"from dashboards import url_state, {module}\n"
+        f"url_state.take({module!r})\n"
         f"{module}.show_page()\n"
-        "address.give()\n",
+        "url_state.give()\n",
         default_timeout=WAIT,
     )
 

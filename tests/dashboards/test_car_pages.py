@@ -1,30 +1,48 @@
 """The pages that take a car: their numbers are the library's, and their widgets move them."""
 
+from datetime import date
 from decimal import Decimal
 from typing import Any
 
+import pytest
 from streamlit.testing.v1 import AppTest
 
 from pricing.condition.assessment import assess
 from pricing.condition.budget import repair_budget
-from pricing.condition.catalogue import Catalogue
+from pricing.condition.catalogue import Catalogue, Quote, quotes_of
 from pricing.condition.inspection import Inspection
 from pricing.condition.repairs import price_repairs
+from pricing.decisions.alternatives import Wanted
 from pricing.decisions.buying import BuyerTerms, buy_car
-from pricing.decisions.mending import mend_or_buy
+from pricing.decisions.car_price import inspected
+from pricing.decisions.mending import MendOrBuy, mend_or_buy
 from pricing.decisions.seller_terms import SellerTerms
-from pricing.decisions.selling import sell_car, selling_evidence
-from pricing.evidence.choices import kept
-from pricing.evidence.comparables import find_comparables
-from pricing.evidence.sales_book import SalesBook
+from pricing.decisions.selling import sell_car
+from pricing.decisions.selling_evidence import selling_evidence
+from pricing.decisions.simulation import simulate
+from pricing.evidence.comparison.choices import kept
+from pricing.evidence.comparison.comparables import find_comparables
+from pricing.evidence.comparison.comparables_index import ComparablesIndex
 from pricing.model.saved import load
 from pricing.operations import drafts
 from pricing.operations.demo_files import DEMO_CATALOGUE, EXTENSIONS
 from pricing.store.market import Market
-from pricing.words.buying import limit_sentences
-from pricing.words.condition import budget_sentence, mending_sentence
+from pricing.words.buying import (
+    alternative_sentences,
+    argument_sentences,
+    limit_sentences,
+    total_sentences,
+    verdict_sentence,
+)
+from pricing.words.condition import goals_sentence, mending_sentence
 from pricing.words.evidence import reconciliation_sentences
-from pricing.words.selling import auction_sentences, channel_sentence
+from pricing.words.selling import (
+    advice_sentences,
+    auction_sentences,
+    channel_sentence,
+    first_sentences,
+    unsold_sentence,
+)
 from pricing.words.sentences import rounded
 from tests.cars import car_of
 from tests.dashboards.pages import a_page, at_car, press, said, settle, table
@@ -45,7 +63,7 @@ def with_sheet(page: AppTest, market: Market, car: dict[str, Any]) -> Inspection
 def test_comparable_sales_are_the_librarys(market: Market, car: dict[str, Any]) -> None:
     page = at_car(a_page("comparables"), car)
     assert not page.exception
-    book = SalesBook.build(market.sales(), load(market), currency="EUR")
+    book = ComparablesIndex.build(market.sales(), load(market), currency="EUR")
     found = find_comparables(book, car_of(market, car))
     assert [metric.value for metric in page.metric] == [
         f"{rounded(amount):,}" for amount in (found.low, found.mid, found.high) if amount is not None
@@ -88,12 +106,66 @@ def test_mending_is_the_librarys_and_its_fields_move_it(market: Market, car: dic
     for country in ("GB", "DE"):
         if country != "GB":
             page.selectbox(key="work_country").select(country).run()
-        costs = price_repairs(assess(walk), Catalogue.open(DEMO_CATALOGUE), country=country, currency="EUR")
-        assert budget_sentence(repair_budget(costs)) in said(page)
-        decision = mend_or_buy(load(market), costs, asking=Decimal(3000))
-        for row in decision.bands.iter_rows(named=True):
+        decision = mended(market, car, walk, country)
+        for row in decision.goals.iter_rows(named=True):
             assert mending_sentence(row, decision) in said(page)
     assert "Invented demo figures" in said(page)
+
+
+def mended(
+    market: Market, car: dict[str, Any], walk: Inspection, country: str, quotes: tuple[Quote, ...] = ()
+) -> MendOrBuy:
+    """What the library says of a car at EUR 3,000."""
+    catalogue = Catalogue.open(DEMO_CATALOGUE)
+    costs = price_repairs(assess(walk), catalogue, country=country, currency="EUR", quotes=quotes)
+    model = load(market)
+    bare = car_of(market, car | {"condition_band": None, "condition_score": None})
+    at = date.fromisoformat(model.facts["last_date"])
+    drawn = simulate(model, inspected(bare, costs.result), at, inspection=costs.result)
+    return mend_or_buy(drawn, costs, asking=Decimal(3000))
+
+
+def test_a_quote_replaces_its_line_on_mend_buy_and_sell(market: Market, car: dict[str, Any]) -> None:
+    page = a_page("mending")
+    walk = with_sheet(page, market, car)
+    at_car(page, car, asking=3000)
+    catalogue = Catalogue.open(DEMO_CATALOGUE)
+    costs = price_repairs(assess(walk), catalogue, country="GB", currency="EUR")
+    job = repair_budget(costs).lines["job"][0]
+    page.selectbox(key="quoted_job").select(job).run()
+    page.number_input(key="quoted_at").set_value(9000.0).run()
+    press(page, "Take it")
+    quotes = quotes_of({job: Decimal(9000)}, "EUR", catalogue.price_date)
+    decision = mended(market, car, walk, "GB", quotes)
+    assert goals_sentence(decision) in said(page)
+    assert f"{job}=9000.0" in page.query_params["quotes"]
+    other = a_page("buying")
+    for name in ("sheet", "quotes"):
+        other.query_params[name] = page.query_params[name]
+    at_car(other, car, asking=3000)
+    quoted = price_repairs(assess(walk), catalogue, country="GB", currency="EUR", quotes=quotes)
+    bare = car_of(market, car | {"condition_band": None, "condition_score": None})
+    facts = buy_car(
+        market, load(market), bare, BuyerTerms("EUR", 0.6), asking=Decimal(3000), inspection=assess(walk),
+        costs=quoted,
+    )  # fmt: skip
+    assert all(sentence in said(other) for sentence in total_sentences(facts))
+    plain = buy_car(
+        market, load(market), bare, BuyerTerms("EUR", 0.6), asking=Decimal(3000), inspection=assess(walk),
+        costs=costs,
+    )  # fmt: skip
+    assert facts.left is not None and plain.left is not None
+    assert facts.left.mid < plain.left.mid
+
+
+@pytest.mark.parametrize("asked", [1, 9_000_000_000])
+def test_an_amount_that_cannot_be_meant_is_refused_with_one_sentence(
+    market: Market, car: dict[str, Any], asked: int
+) -> None:
+    for name in ("position", "buying", "selling"):
+        page = settle(at_car(a_page(name), car, asking=asked))
+        assert f"asking price absurd: got {asked}, expected 10 to 250,000,000" in said(page), name
+        assert not page.metric
 
 
 def test_buying_is_the_librarys_and_its_fields_move_it(market: Market, car: dict[str, Any]) -> None:
@@ -105,13 +177,21 @@ def test_buying_is_the_librarys_and_its_fields_move_it(market: Market, car: dict
         page.slider(key="certainty").set_value(certainty).run()
         terms = BuyerTerms("EUR", certainty / 100)
         facts = buy_car(market, load(market), car_of(market, car), terms, asking=Decimal(5000))
-        assert page.metric[0].value == f"{facts.walk_away.price:,.0f}"
-        assert all(sentence in said(page) for sentence in limit_sentences(facts))
+        assert page.metric[1].value == f"{facts.walk_away.price:,.0f}"
+        told = (
+            verdict_sentence(facts), *limit_sentences(facts), *total_sentences(facts),
+            *argument_sentences(facts), *alternative_sentences(facts),
+        )  # fmt: skip
+        assert all(sentence in said(page) for sentence in told)
+    page.selectbox(key="other_drive_side").select("left").run()
+    wanted = BuyerTerms("EUR", 0.8, wanted=Wanted(drive_side="left"))
+    facts = buy_car(market, load(market), car_of(market, car), wanted, asking=Decimal(5000))
+    assert all(sentence in said(page) for sentence in alternative_sentences(facts))
     page.selectbox(key="currency").select("GBP").run()
     assert "Give the price that is asked" in said(page)
     page.number_input(key="offer_asking").set_value(4000.0).run()
     facts = buy_car(market, load(market), car_of(market, car), BuyerTerms("GBP", 0.8), asking=Decimal(4000))
-    assert page.metric[0].value == f"{facts.walk_away.price:,.0f}"
+    assert page.metric[1].value == f"{facts.walk_away.price:,.0f}"
 
 
 def test_selling_is_the_librarys_and_its_fields_move_it(market: Market, car: dict[str, Any]) -> None:
@@ -124,8 +204,19 @@ def test_selling_is_the_librarys_and_its_fields_move_it(market: Market, car: dic
             page.number_input(key="own_value").set_value(float(own)).run()
         terms = SellerTerms("EUR", own, asking=Decimal(5000))
         facts = sell_car(market, model, car_of(market, car), terms, evidence=evidence)
-        assert all(channel_sentence(facts, found) in said(page) for found in facts.channels)
-        assert all(sentence in said(page) for sentence in auction_sentences(facts) if facts.auction)
+        told = (
+            *advice_sentences(facts), *(channel_sentence(facts, found) for found in facts.channels),
+            *auction_sentences(facts), *first_sentences(facts), unsold_sentence(facts), *facts.unknown,
+        )  # fmt: skip
+        assert all(sentence in said(page) for sentence in told)
+    page.number_input(key="floor").set_value(4500.0).run()
+    terms = SellerTerms("EUR", Decimal(2500), asking=Decimal(5000), floor=Decimal(4500))
+    firm = sell_car(market, model, car_of(market, car), terms, evidence=evidence)
+    assert channel_sentence(firm, firm.channels[0]) in said(page)
+    ladders = [part.value for part in page.dataframe if {"week", "asking"} <= set(part.value.columns)]
+    assert [steps["asking"].to_list()[-1] for steps in ladders] == [4500, 4500]
+    assert "The time to sale is unknown" in said(page)
+    assert not [chart for chart in page.get("vega_lite_chart") if "Time to sale" in str(chart.proto)]
 
 
 def test_the_condition_comes_from_the_sheet_in_hand_if_it_is_of_this_car(
@@ -147,7 +238,9 @@ def test_the_condition_comes_from_the_sheet_in_hand_if_it_is_of_this_car(
         inspection=result,
         costs=costs,
     )
-    assert page.metric[0].value == f"{facts.walk_away.price:,.0f}"
+    assert page.metric[1].value == f"{facts.walk_away.price:,.0f}"
+    assert facts.repairs is not None and "repairs" not in facts.open_lines
+    assert all(sentence in said(page) for sentence in total_sentences(facts))
     page.checkbox(key="use_sheet").uncheck().run()
     facts = buy_car(market, load(market), car_of(market, car), BuyerTerms("EUR", 0.6), asking=Decimal(5000))
-    assert page.metric[0].value == f"{facts.walk_away.price:,.0f}"
+    assert page.metric[1].value == f"{facts.walk_away.price:,.0f}"

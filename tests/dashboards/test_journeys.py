@@ -14,7 +14,8 @@ from pricing.appraisal.register import listed, read, revise
 from pricing.condition.assessment import assess
 from pricing.decisions.buying import BuyerTerms, buy_car
 from pricing.decisions.seller_terms import SellerTerms
-from pricing.decisions.selling import sell_car, selling_evidence
+from pricing.decisions.selling import sell_car
+from pricing.decisions.selling_evidence import selling_evidence
 from pricing.decisions.valuation import value_car
 from pricing.model.saved import load
 from pricing.operations import drafts
@@ -126,6 +127,8 @@ def test_a_seller_sets_a_reserve(
         opened.goto(f"{base}/?{query}")
         wait_until_still(opened)
         go_to(opened, "Sell")
+        opened.get_by_text("How soon the money is wanted").first.click()
+        wait_until_still(opened)
         opened.get_by_role("spinbutton", name="Worth to you unsold (EUR)").fill("2500")
         opened.keyboard.press("Tab")
         wait_until_still(opened)

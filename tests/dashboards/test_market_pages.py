@@ -8,7 +8,7 @@ import streamlit as st
 from streamlit.testing.v1 import AppTest
 
 from pricing.evidence.depth import market_depth
-from pricing.evidence.index import price_index
+from pricing.evidence.indices.index import price_index
 from pricing.model.backtest import backtest, rolling_origins
 from pricing.model.saved import load
 from pricing.model.spec import FeatureSpec

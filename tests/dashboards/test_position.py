@@ -10,8 +10,8 @@ from streamlit.testing.v1 import AppTest
 
 from pricing.decisions.amounts import Conversion
 from pricing.decisions.valuation import Valuation, value_car
-from pricing.evidence.comparables import find_comparables
-from pricing.evidence.sales_book import SalesBook
+from pricing.evidence.comparison.comparables import find_comparables
+from pricing.evidence.comparison.comparables_index import ComparablesIndex
 from pricing.model.saved import load
 from pricing.store.market import Market
 from pricing.words import sentences
@@ -153,8 +153,8 @@ def test_comparable_sales_stand_on_the_distribution(
     page: AppTest, small_market: Market, car: dict[str, Any]
 ) -> None:
     at_car(page, car)
-    book = SalesBook.build(small_market.sales(), load(small_market), currency="EUR")
-    found = find_comparables(book, car_of(small_market, car))
+    indexed = ComparablesIndex.build(small_market.sales(), load(small_market), currency="EUR")
+    found = find_comparables(indexed, car_of(small_market, car))
     assert f"The points are {found.table.height} comparable sales" in said(page)
 
 

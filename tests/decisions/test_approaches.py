@@ -8,8 +8,8 @@ import pytest
 from pricing.decisions.approaches import Difference, difference
 from pricing.decisions.valuation import value_car
 from pricing.errors import EvidenceError
-from pricing.evidence.comparables import MOST_DAYS_PAST, find_comparables
-from pricing.evidence.sales_book import SalesBook
+from pricing.evidence.comparison.comparables import MOST_DAYS_PAST, find_comparables
+from pricing.evidence.comparison.comparables_index import ComparablesIndex
 from pricing.model.saved import load
 from pricing.store.market import Market
 from pricing.words.approaches import difference_sentence
@@ -20,8 +20,8 @@ from tests.small_market import common_car
 @pytest.fixture(scope="module")
 def told(small_market: Market) -> tuple[Any, Any]:
     model, car = load(small_market), car_of(small_market, common_car(small_market))
-    book = SalesBook.build(small_market.sales(), model, currency="EUR")
-    found = find_comparables(book, car)
+    indexed = ComparablesIndex.build(small_market.sales(), model, currency="EUR")
+    found = find_comparables(indexed, car)
     return value_car(small_market, model, car, as_of=found.as_of), found
 
 
@@ -55,9 +55,9 @@ def test_the_words_say_what_may_be_why() -> None:
 
 def test_an_index_that_ended_years_ago_cannot_speak(small_market: Market) -> None:
     car = car_of(small_market, common_car(small_market))
-    book = SalesBook.build(small_market.sales(), load(small_market), currency="EUR")
-    assert len(book.dates.logs) > 1
-    last = book.dates.last_day + timedelta(days=MOST_DAYS_PAST)
-    assert np.isfinite(float(find_comparables(book, car, as_of=last).mid))
+    indexed = ComparablesIndex.build(small_market.sales(), load(small_market), currency="EUR")
+    assert len(indexed.dates.logs) > 1
+    last = indexed.dates.last_day + timedelta(days=MOST_DAYS_PAST)
+    assert np.isfinite(float(find_comparables(indexed, car, as_of=last).mid))
     with pytest.raises(EvidenceError, match=r"ends at .* and cannot speak of the time between"):
-        find_comparables(book, car, as_of=last + timedelta(days=1))
+        find_comparables(indexed, car, as_of=last + timedelta(days=1))

@@ -1,6 +1,7 @@
 """A buyer's facts against a price model whose answers are known by hand."""
 
 import json
+from dataclasses import replace
 from datetime import date
 from decimal import Decimal
 from typing import Any
@@ -13,15 +14,19 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from pricing.condition.assessment import assess
+from pricing.condition.catalogue import quotes_of
+from pricing.condition.checks import BadState
 from pricing.condition.inspection import Inspection
+from pricing.condition.repairs import price_repairs
+from pricing.decisions.alternatives import Wanted
 from pricing.decisions.buying import BuyerTerms, Buying, buy_car
 from pricing.decisions.gap import Gap, asking_gap_of
-from pricing.errors import DecisionError, MoneyError
+from pricing.errors import DecisionError, MoneyError, PricingError
 from pricing.model.distribution import PriceDistribution
 from pricing.money.charges import Charge, Schedule, Tier
 from pricing.vocabulary import CONDITION_BANDS
 from tests.cars import car_of
-from tests.condition.walks import walk
+from tests.condition.walks import catalogue, walk
 from tests.known_market import BASE, LAST, SPREAD, KnownMarket, KnownModel
 
 CAR = {"make": "Corvane", "model": "Six", "year": 1965, "condition_band": "average", "channel": "private"}
@@ -54,7 +59,9 @@ class Priced(KnownModel):
 
 
 def bought(asking: Any = 9000, certainty: float = 0.6, **said: Any) -> Buying:
-    options = {"schedule": said.pop("schedule", None), "inspection": said.pop("inspection", None)}
+    options = {
+        name: said.pop(name) for name in ("schedule", "inspection", "costs", "limits", "seed") if name in said
+    }
     names = ("opening", "transport", "repairs", "step", "import_from")
     terms = {name: said.pop(name) for name in names if name in said}
     return buy_car(
@@ -77,7 +84,7 @@ def test_what_it_needs_spent_comes_off_the_limit() -> None:
     without, spent = bought(), bought(repairs=Decimal(700), transport=Decimal(300))
     assert without.walk_away.exact is not None
     assert spent.walk_away.exact == without.walk_away.exact - 1000
-    assert spent.total == Decimal(10_000)
+    assert spent.total is not None and spent.total.low == spent.total.high == Decimal(10_000)
 
 
 def test_at_an_auction_limits_are_hammer_prices_and_the_premium_counts() -> None:
@@ -157,17 +164,124 @@ def test_a_half_seen_car_has_a_wider_range_and_its_questions_are_named() -> None
 
 
 def _inspected(result: Any, car: dict[str, Any]) -> Buying:
-    from dataclasses import replace
-
     named = replace(result.inspection, car={})
     return bought(inspection=replace(result, inspection=named), repairs=Decimal(800), **car)
 
 
 def test_repairs_of_what_an_inspection_found_are_shown_and_not_counted_twice() -> None:
     facts = _inspected(assess(walk(state="worn")), {"condition_band": None})
-    row = facts.day_one.filter(pl.col("line") == "first repairs").row(0, named=True)
-    assert (row["amount"], row["counted"]) == (800, False)
+    row = facts.day_one.filter(pl.col("line") == "repairs").row(0, named=True)
+    assert (row["mid"], row["counted"]) == (800, False)
     assert facts.walk_away.exact == facts.walk_away.worth
+
+
+def quoted(amount: int, **said: Any) -> Buying:
+    """An inspected car whose outriggers were quoted at so much."""
+    seen = assess(walk(state="worn", chassis_outriggers="needs repair"))
+    seen = replace(seen, inspection=replace(seen.inspection, car={}))
+    job = next(name for name in seen.inspection.sheet.check("chassis_outriggers").jobs[BadState.NEEDS_REPAIR])
+    quotes = quotes_of({job: Decimal(amount)}, "EUR", catalogue().price_date)
+    costs = price_repairs(seen, catalogue(), country="GB", currency="EUR", quotes=quotes)
+    return bought(inspection=seen, costs=costs, condition_band=None, **said)
+
+
+def test_the_budget_of_an_inspection_makes_the_total_and_a_quote_replaces_its_line() -> None:
+    facts = quoted(1000, transport=Decimal(300))
+    assert facts.repairs is not None and facts.total is not None and facts.left is not None
+    assert "repairs" not in facts.open_lines
+    row = facts.day_one.filter(pl.col("line") == "repairs").row(0, named=True)
+    assert (row["low"], row["mid"], row["high"]) == (facts.repairs.low, facts.repairs.mid, facts.repairs.high)
+    assert facts.total.mid == Decimal(9300) + facts.repairs.mid
+    assert facts.better is not None
+    assert float(facts.repairs.mid) == pytest.approx(facts.better.goals["budget_mid"][0], abs=0.01)
+    with pytest.raises(DecisionError, match="repairs were said and found by an inspection"):
+        quoted(1000, repairs=Decimal(500))
+
+
+@settings(max_examples=10)
+@given(st.integers(0, 20_000), st.integers(0, 20_000), st.integers(0, 3))
+def test_a_dearer_repair_never_raises_what_is_left(quote: int, more: int, seed: int) -> None:
+    cheap, dear = (quoted(amount, seed=seed) for amount in (quote, quote + more))
+    assert cheap.draws.total is not None and dear.draws.total is not None
+    assert (cheap.draws.total <= dear.draws.total + 1e-9).all()
+    assert (cheap.draws.ready == dear.draws.ready).all()
+    assert cheap.left is not None and dear.left is not None
+    for end in ("low", "mid", "high"):
+        assert getattr(cheap.left, end) >= getattr(dear.left, end)
+    assert cheap.loses is not None and dear.loses is not None and cheap.loses <= dear.loses
+    limits = [-1 if found.mended_limit is None or found.mended_limit.exact is None
+              else found.mended_limit.exact for found in (cheap, dear)]  # fmt: skip
+    assert limits[0] >= limits[1]
+    assert cheap.walk_away == dear.walk_away
+    for facts in (cheap, dear):
+        assert facts.better is not None
+        for goal in facts.better.goals.iter_rows(named=True):
+            for part in ("price_now", "budget", "price_then", "better_car"):
+                assert goal[f"{part}_low"] <= goal[f"{part}_mid"] <= goal[f"{part}_high"]
+    assert cheap.better is not None and dear.better is not None
+    assert (cheap.better.goals["budget_mid"] <= dear.better.goals["budget_mid"] + 1e-9).all()
+    assert (cheap.better.goals["loses"] <= dear.better.goals["loses"]).all()
+
+
+@settings(max_examples=10)
+@given(st.integers(10, 60_000), st.sampled_from(["private", "auction"]), st.integers(0, 3))
+def test_every_figure_is_read_from_the_same_draws(asking: int, channel: str, seed: int) -> None:
+    facts = bought(asking=asking, channel=channel, schedule=SCHEDULE, seed=seed)
+    draws = facts.draws
+    assert draws.total is not None and facts.total is not None
+    assert facts.loses == float((draws.total > draws.ready).mean())
+    assert facts.standing == pytest.approx(
+        float((draws.worth < float(facts.asking_all_in or 0)).mean()), abs=1 / len(draws.worth)
+    )
+    low, mid, high = np.quantile(draws.worth, [0.1, 0.5, 0.9], method="hazen")
+    for drawn, told in ((low, facts.valuation.low), (mid, facts.valuation.mid), (high, facts.valuation.high)):
+        assert drawn == pytest.approx(float(told or 0), rel=1e-4)
+    assert float((draws.worth >= float(facts.walk_away.worth)).mean()) == pytest.approx(0.6, abs=0.001)
+
+
+def test_the_verdict_follows_the_share_and_its_limits() -> None:
+    words = [bought(asking=asked).verdict for asked in (5000, 7000, 8000, 9800, 13_000)]
+    assert words == ["well below", "below", "about", "above", "well above"]
+    assert bought(asking=8000, limits=(0.1, 0.2, 0.3, 0.4)).verdict == "well above"
+    assert bought(asking=None, channel="auction").verdict is None
+
+
+def test_a_car_below_average_is_held_against_one_that_is_ready_to_drive() -> None:
+    poor = bought(asking=4000, condition_band="project")
+    assert poor.loses is None and poor.left is None and "repairs" in poor.open_lines
+    assert float(poor.ready.mid) == pytest.approx(BASE, rel=1e-3)
+    average = bought(asking=9000)
+    assert average.loses is not None and "repairs" not in average.open_lines
+
+
+def test_the_same_seed_gives_the_same_facts_and_another_does_not() -> None:
+    first, again, other = (bought(seed=seed).to_dict() for seed in (1, 1, 2))
+    assert first == again
+    assert {name for name in first if first[name] != other[name]} <= {"seed", "loses", "better", "left"}
+
+
+def test_what_to_say_is_counted_from_the_records() -> None:
+    said = {found.kind: found for found in bought(asking=15_000).arguments}
+    recent = (
+        KnownMarket()
+        .sales()
+        .filter(
+            pl.col("model") == "Six", pl.col("outcome") == "sold", pl.col("event_date") >= date(2024, 6, 28)
+        )
+    )
+    assert (said["model sales"].count, said["model sales"].of) == (recent.height, recent.height)
+    assert (said["unsold"].count, said["gap"].since) == (2, None)
+    assert said["gap"].share == pytest.approx(0.1)
+    cheap = {found.kind for found in bought(asking=20).arguments}
+    assert "like sales" not in cheap and "model sales" not in cheap
+
+
+def test_other_cars_are_what_is_wanted() -> None:
+    terms = BuyerTerms("EUR", 0.4, wanted=Wanted(drive_side="left"))
+    facts = buy_car(KnownMarket(), Priced(), car_of(KnownMarket(), CAR), terms, asking=Decimal(9000))
+    assert facts.alternatives.is_empty()  # of no sale the drive side is on record
+    with pytest.raises(DecisionError, match="the first year is after the last"):
+        Wanted(first_year=1970, last_year=1960)
 
 
 def test_other_cars_are_priced_in_one_question_and_fit_the_budget() -> None:
@@ -180,14 +294,14 @@ def test_other_cars_are_priced_in_one_question_and_fit_the_budget() -> None:
         asking=Decimal(9000),
     )
     assert model.asked == 2  # the car with its bands, and all the others at once
-    budget = float(facts.walk_away.price or 0)
-    others = facts.elsewhere
-    assert others.height > 0
-    assert (others["mid"] <= budget).all() and (others["mid"] >= 0.6 * budget).all()
-    assert (others["within"] >= 0.5).all()
+    others = facts.alternatives
+    assert set(others["at"]) == {"the price asked", "this car one band up"}
+    asked = others.filter(pl.col("at") == "the price asked")
+    assert asked.height > 0 and (asked["budget"] == 9000).all()
+    assert (others["mid"] <= others["budget"]).all() and (others["mid"] >= 0.6 * others["budget"]).all()
+    assert (others["within"] >= 0.5 - 1e-9).all()
     assert others.filter(pl.col("model") == "Six", pl.col("variant").is_null()).is_empty()
-    places = [CONDITION_BANDS.index(band) for band in others["condition_band"]]
-    assert places == sorted(places, reverse=True)
+    assert others["evidence"].null_count() == 0 and (others["sales"] >= 5).all()
 
 
 def test_an_offer_in_another_currency_is_turned_at_the_rate_of_the_day() -> None:
@@ -205,17 +319,19 @@ def test_an_offer_in_another_currency_is_turned_at_the_rate_of_the_day() -> None
     ("said", "words"),
     [
         ({"asking": None}, "no asking price: give what is asked"),
-        ({"asking": "NaN"}, "asking price must be above nought; got NaN"),
-        ({"asking": -3}, "asking price must be above nought; got -3"),
+        ({"asking": "NaN"}, "asking price absurd: got NaN, expected 10 to 250,000,000"),
+        ({"asking": -3}, "asking price absurd: got -3, expected 10 to"),
+        ({"asking": 9_000_000_000}, "asking price absurd: got 9000000000, expected 10 to"),
+        ({"limits": (0.2, 0.1, 0.5, 0.9)}, "four rising shares between 0 and 1"),
         ({"certainty": 1.0}, "certainty lies strictly between 0 and 1; got 1.0"),
         ({"opening": 0.3}, "at least as sure as the walk-away price .0.6.; got 0.3"),
         ({"year": 1901}, "no range can be given, and so no limit: nothing like it is on record"),
-        ({"repairs": Decimal(-1)}, "first repairs: expected an amount"),
+        ({"repairs": Decimal(-1)}, "first repairs absurd: got -1, expected 0 to"),
         ({"inspection": assess(walk())}, "the condition was said .average. and inspected"),
     ],
 )
 def test_what_makes_no_sense_is_refused(said: dict[str, Any], words: str) -> None:
-    with pytest.raises(DecisionError, match=words) as caught:
+    with pytest.raises(PricingError, match=words) as caught:
         bought(**said)
     assert "\n" not in str(caught.value)
 

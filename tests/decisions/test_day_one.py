@@ -8,6 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pricing.decisions.day_one import LINES, DayOneTerms, cost_lines, open_lines
+from pricing.decisions.ranges import Range
 from pricing.errors import DecisionError, MoneyError
 from pricing.money.charges import Charge, Tier
 
@@ -48,7 +49,7 @@ def test_the_lines_add_up_to_the_smallest_unit(stated: DayOneTerms, prices: list
     for row in stated.lines(prices).iter_rows(named=True):
         paid = [row[name] for name in LINES if row[name] is not None]
         assert sum(paid) == row["total"]
-        repairs = row["first repairs"] or Decimal(0)
+        repairs = row["repairs"] or Decimal(0)
         assert row["counted"] == row["total"] - (0 if stated.repairs_counted else repairs)
         assert row["all_in"] == row["price"] + (row["premium"] or 0)
 
@@ -84,21 +85,29 @@ def test_sums_by_hand() -> None:
 
 def test_nothing_is_invented_for_an_empty_line() -> None:
     lines = cost_lines(DayOneTerms("EUR"), Decimal(900))
-    assert lines["amount"].to_list() == [Decimal(900), None, None, None, None, None]
+    for end in ("low", "mid", "high"):
+        assert lines[end].to_list() == [Decimal(900), None, None, None, None, None]
     assert lines["source"].to_list() == ["stated", *["left empty"] * 5]
     assert cost_lines(DayOneTerms("EUR"), None).is_empty()
-    assert open_lines(DayOneTerms("EUR"), auction=True, imported=False) == (
+    assert open_lines(DayOneTerms("EUR"), auction=True, imported=False, repairs_known=False) == (
         "premium",
         "transport",
-        "first repairs",
+        "repairs",
     )
-    assert "import tax" in open_lines(DayOneTerms("EUR"), auction=False, imported=True)
+    assert "import tax" in open_lines(DayOneTerms("EUR"), auction=False, imported=True, repairs_known=True)
+
+
+def test_repairs_found_stand_as_a_range() -> None:
+    found = Range(Decimal(500), Decimal(800), Decimal(1500))
+    lines = cost_lines(DayOneTerms("EUR", repairs_counted=False), Decimal(900), None, found)
+    row = lines.filter(lines["line"] == "repairs").row(0, named=True)
+    assert (row["low"], row["mid"], row["high"], row["counted"]) == (500, 800, 1500, False)
 
 
 def test_what_makes_no_sense_is_refused() -> None:
-    with pytest.raises(DecisionError, match="transport: expected an amount of nought or more; got -1"):
+    with pytest.raises(MoneyError, match="transport absurd: got -1, expected 0 to 250,000,000"):
         DayOneTerms("EUR", transport=Decimal(-1))
-    with pytest.raises(DecisionError, match="first repairs: .*got NaN"):
+    with pytest.raises(MoneyError, match="first repairs absurd: got NaN"):
         DayOneTerms("EUR", repairs=Decimal("NaN"))
     with pytest.raises(DecisionError, match="charge of that kind in EUR; got premium in GBP"):
         DayOneTerms("EUR", premium=charge("premium", "0.1", "GBP"))

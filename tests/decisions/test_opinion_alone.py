@@ -8,7 +8,8 @@ import pytest
 from pricing.car import Car, Names
 from pricing.decisions.buying import BuyerTerms, buy_car
 from pricing.decisions.seller_terms import SellerTerms
-from pricing.decisions.selling import sell_car, selling_evidence
+from pricing.decisions.selling import sell_car
+from pricing.decisions.selling_evidence import selling_evidence
 from pricing.decisions.valuation import value_car
 from pricing.errors import CarError
 from pricing.market import Market

@@ -4,10 +4,10 @@ import numpy as np
 import polars as pl
 import pytest
 
+from pricing.arrays import Floats
 from pricing.condition.assessment import assess
 from pricing.condition.checks import NOT_SEEN
 from pricing.condition.inspection import Finding, Inspection
-from pricing.condition.score import Floats
 from pricing.decisions.price_by_score import PriceByScore
 from pricing.errors import ModelError
 from pricing.model.distribution import PriceDistribution

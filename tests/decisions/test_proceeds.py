@@ -4,6 +4,7 @@ from datetime import date
 from decimal import Decimal
 
 import numpy as np
+import polars as pl
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -45,9 +46,10 @@ def test_price_is_commission_fee_and_net_to_the_smallest_unit(
 ) -> None:
     for row in terms.lines(prices).iter_rows(named=True):
         assert row["net"] + (row["commission"] or 0) + (row["entry fee"] or 0) == row["price"]
-    assert terms.net(np.array(prices, dtype=float)).tolist() == pytest.approx(
-        [float(net) for net in terms.lines(prices)["net"]]
-    )
+    asked = terms.lines(prices)
+    charged = terms.charged(asked["price"].cast(pl.Float64).to_numpy())
+    assert charged.net.tolist() == pytest.approx(asked["net"].cast(pl.Float64).to_list())
+    assert (charged.net <= charged.paid - charged.commission - charged.entry_fee + 1e-6).all()
 
 
 def test_by_hand() -> None:
@@ -58,8 +60,10 @@ def test_by_hand() -> None:
     assert terms.hammer(np.array([12_000.0])).tolist() == [10_000.0]
     row = terms.lines([Decimal(10_000)]).row(0, named=True)
     assert (row["commission"], row["entry fee"], row["net"]) == (1200, 100, 8700)
-    assert terms.kept_unsold(5000.0, 10_000.0) == 5000 - 100 - 200
-    assert terms.kept_unsold(5000.0, 1_000.0) == 5000 - 100 - 75
+    charged = terms.charged(np.array([10_000.0, 1_000.0]))
+    assert charged.unsold_fee.tolist() == [200.0, 75.0]
+    assert charged.paid.tolist() == [12_000.0, 1_200.0]
+    assert charged.net[0] == 8700
     assert terms.open_lines == ()
 
 

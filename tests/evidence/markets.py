@@ -7,7 +7,7 @@ import numpy as np
 import polars as pl
 
 from data_demo.simulated import SimulatedTruth, simulate_market
-from pricing.evidence.sales_book import SalesBook
+from pricing.evidence.comparison.comparables_index import ComparablesIndex
 from pricing.model.price_model import PriceModel
 from pricing.model.spec import FeatureSpec
 
@@ -27,9 +27,9 @@ def small_model() -> PriceModel:
 
 
 @cache
-def small_book() -> SalesBook:
+def small_book() -> ComparablesIndex:
     """Its sales, laid out."""
-    return SalesBook.build(small_market()[0], small_model())
+    return ComparablesIndex.build(small_market()[0], small_model())
 
 
 def plain_sales(rows: int = 400, seed: int = 1, *, years: int = 4, drift: float = 0.05) -> pl.DataFrame:

@@ -3,7 +3,7 @@ from pathlib import Path
 import pytest
 
 from pricing.errors import EvidenceError
-from pricing.evidence.choices import Choice, in_force, keep, kept
+from pricing.evidence.comparison.choices import Choice, in_force, keep, kept
 from pricing.store.market import Market
 
 

@@ -11,11 +11,11 @@ from hypothesis import strategies as st
 from pricing.car import Car
 from pricing.car_fields import FIELDS
 from pricing.errors import EvidenceError, PricingError
-from pricing.evidence.adjustments import CONDITIONS, GROSS_LIMIT, LINE_LIMIT, NET_LIMIT
-from pricing.evidence.choices import Choice
-from pricing.evidence.comparables import Comparables, find_comparables
-from pricing.evidence.layout import AGE_COST, MOST_GROSS, YEAR
-from pricing.evidence.sales_book import SalesBook
+from pricing.evidence.comparison.adjustments import CONDITIONS, GROSS_LIMIT, LINE_LIMIT, NET_LIMIT
+from pricing.evidence.comparison.choices import Choice
+from pricing.evidence.comparison.comparables import Comparables, find_comparables
+from pricing.evidence.comparison.comparables_index import ComparablesIndex
+from pricing.evidence.comparison.sale_features import AGE_COST, MOST_GROSS, YEAR
 from pricing.vocabulary import CONDITION_BANDS, OPTION_CODES
 from tests.cars import car_of
 from tests.evidence.markets import TODAY, small_book, small_market, small_model
@@ -88,8 +88,8 @@ def test_what_is_equal_in_both_cars_gives_no_line(found: Comparables) -> None:
 
 def test_adjustments_are_the_models_differences(found: Comparables) -> None:
     """The lines of the cars multiply to the ratio of the model's mid prices (trees and calibration aside)."""
-    model, book = small_model(), small_book()
-    sales = book.sales.filter(pl.col("record_id").is_in(found.table["record_id"].to_list()))
+    model, indexed = small_model(), small_book()
+    sales = indexed.sales.filter(pl.col("record_id").is_in(found.table["record_id"].to_list()))
     cars = pl.concat([found.subject, sales.select(found.subject.columns)])
     terms = model.distribution(cars.with_columns(event_date=pl.lit(TODAY))).terms()
     kept = terms.filter(pl.col("term") != "interactions")
@@ -100,11 +100,11 @@ def test_adjustments_are_the_models_differences(found: Comparables) -> None:
 
 
 def test_an_equal_car_needs_its_date_only() -> None:
-    book = small_book()
-    sold = book.sales.filter(pl.col("condition_band") == "average", pl.col("record_id").is_in(
-        find_comparables(book, the_car(), as_of=TODAY).table["record_id"].to_list()))  # fmt: skip
+    indexed = small_book()
+    sold = indexed.sales.filter(pl.col("condition_band") == "average", pl.col("record_id").is_in(
+        find_comparables(indexed, the_car(), as_of=TODAY).table["record_id"].to_list()))  # fmt: skip
     row = sold.row(0, named=True)
-    twin = find_comparables(book, car_of(book.sales, {name: row[name] for name in FIELDS}), as_of=TODAY)
+    twin = find_comparables(indexed, car_of(indexed.sales, {name: row[name] for name in FIELDS}), as_of=TODAY)
     lines = twin.lines.filter(pl.col("record_id") == row["record_id"], pl.col("step") >= 2)
     assert lines.filter(pl.col("line") != "date")["factor"].to_list() == pytest.approx(
         [1.0] * (len(lines) - 1)
@@ -113,22 +113,22 @@ def test_an_equal_car_needs_its_date_only() -> None:
 
 def test_nearest_sales_are_chosen_and_the_rest_accounted_for() -> None:
     """Beside a brute-force search over the whole market with the exact differences."""
-    book, car = small_book(), a_car()
-    got = find_comparables(book, car_of(book.sales, car), as_of=TODAY, count=5)
-    subject = book.effects.encode(got.subject, TODAY)
-    ring = book.ring(0, (car["make"], car["model"], car["variant"]))
-    if ring.stop - ring.start < 5:
-        ring = book.ring(1, (car["make"], car["model"]))
-    rows = np.arange(ring.start, ring.stop)
+    indexed, car = small_book(), a_car()
+    got = find_comparables(indexed, car_of(indexed.sales, car), as_of=TODAY, count=5)
+    subject = indexed.effects.encode(got.subject, TODAY)
+    match_level = indexed.at_level(0, (car["make"], car["model"], car["variant"]))
+    if match_level.stop - match_level.start < 5:
+        match_level = indexed.at_level(1, (car["make"], car["model"]))
+    rows = np.arange(match_level.start, match_level.stop)
     day = np.full(len(rows), float((TODAY - date(1970, 1, 1)).days))
-    lines = book.effects.differences(subject, book.effects.encode(book.sales[rows], TODAY))
-    gross = np.abs(lines).sum(axis=1) + np.abs(book.dates.between(book.days[rows], day))
-    score = gross + book.cost[rows] + AGE_COST * (day - book.days[rows]) / YEAR
-    best = book.sales["record_id"][
+    lines = indexed.effects.differences(subject, indexed.effects.encode(indexed.sales[rows], TODAY))
+    gross = np.abs(lines).sum(axis=1) + np.abs(indexed.dates.between(indexed.days[rows], day))
+    score = gross + indexed.cost[rows] + AGE_COST * (day - indexed.days[rows]) / YEAR
+    best = indexed.sales["record_id"][
         rows[np.argsort(np.where(gross <= MOST_GROSS, score, np.inf))[:5]]
     ].to_list()
     assert len(set(best) & set(got.table["record_id"].to_list())) >= 4  # the shortlist is approximate
-    make = book.ring(2, (car["make"],))
+    make = indexed.at_level(2, (car["make"],))
     assert got.table.height + got.left_out["sales"].sum() == make.stop - make.start
 
 
@@ -164,7 +164,7 @@ def test_offers_have_no_weight(found: Comparables) -> None:
     louder = frame.with_columns(
         price=pl.when(pl.col("outcome") == "asking").then(pl.col("price") * 9).otherwise("price")
     )
-    again = find_comparables(SalesBook.build(louder, small_model()), the_car(), as_of=TODAY)
+    again = find_comparables(ComparablesIndex.build(louder, small_model()), the_car(), as_of=TODAY)
     assert (again.low, again.mid, again.high) == (found.low, found.mid, found.high)
     assert set(found.offers["meaning"]) <= {"ceiling", "floor"}
 
@@ -177,16 +177,16 @@ def test_no_later_sale_is_used() -> None:
 
 
 def test_a_person_drops_adds_and_adjusts_with_a_reason(found: Comparables) -> None:
-    book = small_book()
+    indexed = small_book()
     out, moved = found.table["record_id"][0], found.table["record_id"][1]
-    far = book.sales.filter(~pl.col("record_id").is_in(found.table["record_id"].to_list()),
+    far = indexed.sales.filter(~pl.col("record_id").is_in(found.table["record_id"].to_list()),
                             pl.col("event_date") <= TODAY)["record_id"][0]  # fmt: skip
     choices = [
         Choice(out, "drop", "repainted the week before"),
         Choice(far, "add", "the owner asked for it"),
         Choice(moved, "adjust", "sold in haste", line=CONDITIONS, per_cent=8.0),
     ]
-    got = find_comparables(book, the_car(), as_of=TODAY, choices=choices)
+    got = find_comparables(indexed, the_car(), as_of=TODAY, choices=choices)
     assert out not in got.table["record_id"].to_list()
     assert f"dropped: {choices[0].reason}" in got.left_out["reason"].to_list()
     assert got.table.filter(pl.col("record_id") == far)["chosen"].to_list() == ["the owner asked for it"]
@@ -232,7 +232,7 @@ def test_dates_and_numbers_out_of_reach_are_refused() -> None:
     with pytest.raises(EvidenceError, match="no sale is on record by 1999-01-01; the first is of 2016-07"):
         find_comparables(small_book(), the_car(), as_of=date(1999, 1, 1))
     with pytest.raises(EvidenceError, match="no sale is on record by 1999-01-01; the first is of 2016-07"):
-        SalesBook.build(small_market()[0], small_model(), as_of=date(1999, 1, 1))
+        ComparablesIndex.build(small_market()[0], small_model(), as_of=date(1999, 1, 1))
     with pytest.raises(EvidenceError, match="needs 3 comparables at least; got 2"):
         find_comparables(small_book(), the_car(), count=2)
     with pytest.raises(EvidenceError, match="coverage lies strictly between"):

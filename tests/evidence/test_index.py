@@ -8,8 +8,8 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from pricing.errors import EvidenceError, PricingError
-from pricing.evidence.index import METHODS, NOT_ENOUGH, price_index
-from pricing.evidence.periods import LENGTHS, Periods
+from pricing.evidence.indices.index import METHODS, NOT_ENOUGH, price_index
+from pricing.evidence.indices.periods import LENGTHS, Periods
 from tests.evidence.markets import PLAIN, plain_sales
 
 

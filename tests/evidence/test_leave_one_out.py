@@ -6,11 +6,11 @@ import pytest
 import statsmodels.api as sm
 
 from pricing.car_fields import FIELDS
-from pricing.evidence.comparables import find_comparables
-from pricing.evidence.date_line import DateLine
-from pricing.evidence.held_out import DUPLICATE_DAYS
-from pricing.evidence.leave_one_out import leave_one_out, summary
-from pricing.evidence.sales_book import SalesBook
+from pricing.evidence.comparison.comparables import find_comparables
+from pricing.evidence.comparison.comparables_index import ComparablesIndex
+from pricing.evidence.comparison.date_line import DateLine
+from pricing.evidence.comparison.held_out import DUPLICATE_DAYS
+from pricing.evidence.comparison.leave_one_out import leave_one_out, summary
 from pricing.model.price_model import PriceModel
 from pricing.model.spec import FeatureSpec
 from tests.cars import car_of
@@ -39,9 +39,9 @@ def test_the_date_line_without_a_sale_is_the_one_refitted_without_it() -> None:
 def test_a_sale_is_valued_as_find_comparables_would_without_it() -> None:
     """A recent sale, taken out of the book and of the model: the same comparables up to the influence of one
     sale on the line and on the variances that the model learns."""
-    frame, model, book = small_market()[0], small_model(), small_book()
-    valued = leave_one_out(book, model, count=8)
-    graded = book.sales.filter(pl.col("condition_band").is_not_null()).sort("event_date", descending=True)
+    frame, model, indexed = small_market()[0], small_model(), small_book()
+    valued = leave_one_out(indexed, model, count=8)
+    graded = indexed.sales.filter(pl.col("condition_band").is_not_null()).sort("event_date", descending=True)
     checked = 0
     for row in graded.head(30).iter_rows(named=True):
         got = valued.filter(pl.col("record_id") == row["record_id"]).row(0, named=True)
@@ -49,9 +49,9 @@ def test_a_sale_is_valued_as_find_comparables_would_without_it() -> None:
         if got["value"] is None or twins.height > 1:
             continue
         rest = frame.filter(pl.col("record_id") != row["record_id"])
-        without = SalesBook.build(rest, PriceModel(FeatureSpec.cars()).fit(rest, start=model))
+        without = ComparablesIndex.build(rest, PriceModel(FeatureSpec.cars()).fit(rest, start=model))
         car = {name: row[name] for name in FIELDS}
-        direct = find_comparables(without, car_of(book.sales, car), as_of=row["event_date"], count=8)
+        direct = find_comparables(without, car_of(indexed.sales, car), as_of=row["event_date"], count=8)
         assert got["comparables"] == direct.table.height
         assert np.log(got["value"] / float(direct.mid)) == pytest.approx(0.0, abs=0.05)
         checked += 1
@@ -66,7 +66,7 @@ def test_duplicates_of_a_sale_do_not_help_to_value_it() -> None:
     double = frame.with_columns(
         record_id=pl.col("record_id") + "-again", event_date=pl.col("event_date").dt.offset_by("-5d")
     )
-    twice = SalesBook.build(pl.concat([frame, double]), model)
+    twice = ComparablesIndex.build(pl.concat([frame, double]), model)
     valued = leave_one_out(twice, model, count=3).drop_nulls("value")
     assert DUPLICATE_DAYS > 5
     exact = valued.filter((pl.col("value") / pl.col("price")).log().abs() < 0.002)
@@ -101,7 +101,7 @@ def test_the_summary_holds_both_estimates_to_the_same_sales() -> None:
 
 def test_a_market_of_few_sales_has_a_level_date_line() -> None:
     sales = small_book().sales[:15]
-    line = DateLine.learn(sales, FeatureSpec.cars())
+    line = DateLine.fit(sales, FeatureSpec.cars())
     assert line.between(np.array([15_000.0]), np.array([20_000.0])).tolist() == [0.0]
     assert line.influence(np.arange(15)).shape == (15, 1)
 
@@ -110,7 +110,7 @@ def test_a_quarter_that_shares_no_group_has_no_point() -> None:
     sales = plain_sales(800, 2, years=2).sort("event_date")
     odd = pl.col("event_date").is_between(date(2020, 7, 1), date(2020, 9, 30))
     apart = sales.with_columns(model=pl.when(odd).then(pl.lit("other")).otherwise("model"))
-    line = DateLine.learn(apart, PLAIN)
+    line = DateLine.fit(apart, PLAIN)
     assert len(line.logs) == 7
     assert line.at(np.array([18_500.0])).item() == pytest.approx(
         0.05 * (18_500 - line.middles[0]) / 365, abs=0.05

@@ -6,10 +6,10 @@ import pytest
 
 from data_demo.simulated import simulate_market
 from pricing.car_fields import FIELDS
-from pricing.evidence.comparables import find_comparables
-from pricing.evidence.leave_one_out import leave_one_out
-from pricing.evidence.range_scores import FEWEST, GRADED, RangeScores
-from pricing.evidence.sales_book import SalesBook
+from pricing.evidence.comparison.comparables import find_comparables
+from pricing.evidence.comparison.comparables_index import ComparablesIndex
+from pricing.evidence.comparison.leave_one_out import leave_one_out
+from pricing.evidence.comparison.range_scores import FEWEST, GRADED, RangeScores
 from pricing.model.price_model import PriceModel
 from pricing.model.spec import FeatureSpec
 from tests.cars import car_of
@@ -21,9 +21,9 @@ def later_sales(rows: int, models: int, seed: int, *, all_sold: bool = False) ->
     frame = simulate_market(rows, models, seed, all_sold=all_sold)[0].sort("event_date")
     cut = len(frame) * 4 // 5
     model = PriceModel(FeatureSpec.cars()).fit(frame[:cut])
-    scores = SalesBook.build(frame[:cut], model).scores
-    book = replace(SalesBook.build(frame, model), scores=scores)
-    valued = leave_one_out(book, model, from_day=frame["event_date"][cut]).drop_nulls("low")
+    scores = ComparablesIndex.build(frame[:cut], model).scores
+    indexed = replace(ComparablesIndex.build(frame, model), scores=scores)
+    valued = leave_one_out(indexed, model, from_day=frame["event_date"][cut]).drop_nulls("low")
     return valued.with_columns(inside=pl.col("price").is_between("low", "high"))
 
 
@@ -69,10 +69,10 @@ def test_a_quantile_is_the_conformal_rank_or_nothing() -> None:
 def test_a_kind_with_too_few_scores_has_a_value_and_no_range() -> None:
     frame, model = small_market()[0], small_model()
     few = frame.filter(pl.col("outcome") == "sold").sort("event_date", "record_id")[:60]
-    book = SalesBook.build(few, model)
-    for row in book.sales.filter(pl.col("condition_band").is_null()).iter_rows(named=True):
+    indexed = ComparablesIndex.build(few, model)
+    for row in indexed.sales.filter(pl.col("condition_band").is_null()).iter_rows(named=True):
         found = find_comparables(
-            book, car_of(book.sales, {name: row[name] for name in FIELDS}), as_of=TODAY, count=3
+            indexed, car_of(indexed.sales, {name: row[name] for name in FIELDS}), as_of=TODAY, count=3
         )
         assert found.low is None and found.high is None
         assert found.reason is not None and f"needs {FEWEST}" in found.reason

@@ -9,7 +9,7 @@ import polars as pl
 import pytest
 
 import data_demo
-from pricing.intake.duplicates import choose_fronts, find_links, with_keys
+from pricing.intake.duplicates import choose_primary_records, find_links, with_keys
 from pricing.store.market import Market
 
 CAR: dict[str, Any] = {
@@ -100,12 +100,12 @@ def test_the_best_record_is_in_front_of_the_whole_chain() -> None:
     records = keyed(
         ASKING, {**ASKING, **days(50)}, days(90), {**days(90), "source": "other", "variant": "de luxe"}
     )
-    fronts = choose_fronts(records, find_links(records))
+    fronts = choose_primary_records(records, find_links(records))
     assert dict(fronts.rows()) == dict.fromkeys("abcd", "d")
 
 
 def test_without_links_nothing_is_behind() -> None:
-    assert choose_fronts(keyed({}), find_links(keyed({}))).is_empty()
+    assert choose_primary_records(keyed({}), find_links(keyed({}))).is_empty()
 
 
 def pairs(groups: pl.DataFrame, by: str) -> set[tuple[str, str]]:
@@ -125,10 +125,10 @@ def test_precision_and_recall_on_the_demo_market(tmp_path: Path) -> None:
     truth = pl.read_parquet(Path(data_demo.__file__).parent / "truth" / "records.parquet")
     known = records.join(truth, on="source_ref").select("record_id", "sale")
     behind = pl.concat(
-        [links.select("record_id", "front_id"), links.select(record_id="other_id", front_id="front_id")]
+        [links.select("record_id", "primary_id"), links.select(record_id="other_id", primary_id="primary_id")]
     )
-    groups = pl.concat([behind, behind.select(record_id="front_id", front_id="front_id")]).unique()
-    found, true = pairs(groups, "front_id"), pairs(known, "sale")
+    groups = pl.concat([behind, behind.select(record_id="primary_id", primary_id="primary_id")]).unique()
+    found, true = pairs(groups, "primary_id"), pairs(known, "sale")
     precision, recall = len(found & true) / len(found), len(found & true) / len(true)
     print(f"duplicates of the demo market: precision {precision:.3f}, recall {recall:.3f}, {len(true)} known")
     assert precision >= 0.98

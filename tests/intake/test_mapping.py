@@ -148,7 +148,7 @@ def test_typed_cells_are_taken_as_they_are() -> None:
         ('source = "s"\nencoding = "klingon"', "encoding"),
         ('source = "s"\n[words.make]\na = "b"', "unknown names in .words."),
         ('source = "s"\n[options.columns]\nejector = "x"', "options.columns"),
-        ('source = "s"\n[[premium]]\nfrom = 2020-01-01', "needs from"),
+        ('source = "s"\n[[premium]]\nfrom = 2020-01-01', "currency is missing"),
         ("source = ", "cannot be read as TOML"),
     ],
 )

@@ -3,9 +3,10 @@
 import numpy as np
 import pytest
 
+from pricing.arrays import Floats, Ints
 from pricing.model import elimination
 from pricing.model.elimination import solve
-from pricing.model.pooling import Floats, Ints, Priors, Tree
+from pricing.model.pooling import Priors, Tree
 from pricing.model.rows import Rows
 
 TREE = Tree((np.zeros(3, dtype=np.int64), np.array([0, 0, 1, 2, 2]), np.array([0, 0, 1, 2, 3, 3, 4])))

@@ -4,9 +4,10 @@ import numpy as np
 import pytest
 from scipy import stats
 
+from pricing.arrays import Floats
 from pricing.errors import ModelError
 from pricing.model.hedonic import fit_regression
-from pricing.model.pooling import Floats, Priors, Tree
+from pricing.model.pooling import Priors, Tree
 from pricing.model.residuals import truncated_moments
 from pricing.model.structure import Structure
 
@@ -35,7 +36,7 @@ def test_a_few_wild_prices_change_little() -> None:
     wild[hit] += 4.0
     calm, _ = fit_regression(X, y, codes, structure)
     shaken, _ = fit_regression(X, wild, codes, structure)
-    normal, _ = fit_regression(X, wild, codes, structure, degrees=np.inf)
+    normal, _ = fit_regression(X, wild, codes, structure, degrees_of_freedom=np.inf)
     moved = np.abs(shaken.predict(X, codes) - calm.predict(X, codes)).max()
     assert moved < 0.1
     assert moved < 0.5 * np.abs(normal.predict(X, codes) - calm.predict(X, codes)).max()
@@ -46,7 +47,7 @@ def test_learns_the_variance_between_groups_and_the_spread() -> None:
     fit, rows = fit_regression(X, y, codes, structure)
     assert np.sqrt(fit.estimates.priors.levels[0, 0]) == pytest.approx(0.5, rel=0.2)
     assert np.exp(0.5 * rows.log_variance.mean()) == pytest.approx(0.2, rel=0.05)
-    assert fit.estimates.degrees >= 15
+    assert fit.estimates.degrees_of_freedom >= 15
 
 
 def test_steps_are_never_negative_in_any_group() -> None:
@@ -76,7 +77,7 @@ def test_bounds_are_worth_more_than_leaving_rows_out() -> None:
         np.where(unsold, np.nan, y),
         none,
         structure,
-        degrees=np.inf,
+        degrees_of_freedom=np.inf,
         turns=300,
         tolerance=1e-6,
         lower=np.full(4000, -np.inf),

@@ -9,8 +9,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
+from pricing.arrays import Floats
 from pricing.errors import ModelError
-from pricing.model.pooling import Floats
 from pricing.model.ratio_study import RatioStudy, median_interval, median_rank, ratio_study
 
 PRICES = arrays(np.float64, st.integers(2, 40), elements=st.integers(100, 10**7).map(float))

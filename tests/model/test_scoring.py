@@ -8,8 +8,8 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 from scipy import stats
 
+from pricing.arrays import Floats
 from pricing.errors import ModelError
-from pricing.model.pooling import Floats
 from pricing.model.scoring import (
     binomial_interval,
     coverage,

@@ -101,7 +101,7 @@ def test_what_is_no_tree_is_refused() -> None:
 def test_learnt_trees_never_fall_with_condition_and_gain_on_later_rows() -> None:
     values = drawn(4_000, 5)
     residual = answers(values) - answers(values).mean()
-    learnt = Interactions.learn(values, residual, np.ones(len(values)), [0], 1, None)
+    learnt = Interactions.fit(values, residual, np.ones(len(values)), [0], 1, None)
     assert learnt.trees
     left = residual - learnt.effect(values)
     assert left.var() < 0.2 * residual.var()
@@ -113,9 +113,9 @@ def test_learnt_trees_never_fall_with_condition_and_gain_on_later_rows() -> None
 def test_no_trees_for_few_rows_or_mere_noise() -> None:
     values = drawn(4_000, 6)
     noise = np.random.default_rng(6).normal(size=len(values))
-    assert Interactions.learn(values, noise, np.ones(len(values)), [], 1, None) == Interactions.none()
+    assert Interactions.fit(values, noise, np.ones(len(values)), [], 1, None) == Interactions.none()
     few = FEWEST_ROWS - 1
-    assert Interactions.learn(values[:few], values[:few, 1], np.ones(few), [], 1, None) == Interactions.none()
+    assert Interactions.fit(values[:few], values[:few, 1], np.ones(few), [], 1, None) == Interactions.none()
 
 
 @pytest.fixture
@@ -125,7 +125,7 @@ def with_trees(model: PriceModel, sales: pl.DataFrame) -> Iterator[PriceModel]:
 
     regression, design = model.fitted.regression, model.fitted.design
     seen = seen_by_trees(regression, design.encode(sales[:2400]))
-    learnt = Interactions.learn(seen, np.tanh(np.nan_to_num(seen[:, 1])), np.ones(len(seen)), [], 1, 30)
+    learnt = Interactions.fit(seen, np.tanh(np.nan_to_num(seen[:, 1])), np.ones(len(seen)), [], 1, 30)
     assert len(learnt.trees) == 30
     before = model.fitted
     model.fitted = replace(before, interactions=learnt)

@@ -319,3 +319,12 @@ def test_what_was_put_aside_is_seen_and_never_shadowed_by_an_empty_market(
     with pytest.raises(MarketError, match="was put aside from there: rename it"):
         Market.open(own.path)
     assert not own.path.exists()
+
+
+def test_the_doctor_sees_what_a_program_that_was_stopped_left(small_market: Market, tmp_path: Path) -> None:
+    path = Path(shutil.copy(small_market.path, tmp_path / "own.duckdb"))
+    (tmp_path / ".backup-fresh").mkdir()
+    (tmp_path / ".new-market-old").mkdir()
+    os.utime(tmp_path / ".new-market-old", (1, 1))
+    left = [finding for finding in examine(path) if finding.what == "left over"]
+    assert len(left) == 1 and ".new-market-old" in left[0].found

@@ -4,8 +4,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pricing.arrays import Floats
 from pricing.model.hedonic import fit_regression
-from pricing.model.pooling import Floats, Priors, Tree
+from pricing.model.pooling import Priors, Tree
 from pricing.model.structure import Structure
 
 
@@ -31,7 +32,7 @@ class LeastSquares:
         design = np.column_stack([np.ones(len(X)), X])
         groups = np.zeros((len(X), 0), dtype=np.int64)
         model, rows = fit_regression(
-            design, y, groups, unpooled(design.shape[1]), degrees=np.inf, spread=False
+            design, y, groups, unpooled(design.shape[1]), degrees_of_freedom=np.inf, spread=False
         )
         found = model.estimates.posterior.market
         r2 = 1.0 - float(np.square(rows.residual).sum() / np.square(y - y.mean()).sum())

@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 import statsmodels.api as sm
 
-from pricing.evidence import cluster_robust as room
-from pricing.evidence.cluster_robust import Swept, cluster_robust
-from pricing.evidence.index import price_index
-from pricing.model.pooling import Floats, Ints
+from pricing.arrays import Floats, Ints
+from pricing.evidence.indices import cluster_robust as room
+from pricing.evidence.indices.cluster_robust import Swept, cluster_robust
+from pricing.evidence.indices.index import price_index
 from tests.evidence.markets import PLAIN, one_model
 
 

@@ -12,8 +12,8 @@ import polars as pl
 import pytest
 
 from pricing.car import typed_frame
-from pricing.evidence.adjustments import adjustment_lines
-from pricing.evidence.reconciliation import weighted_median
+from pricing.evidence.comparison.adjustments import adjustment_lines
+from pricing.evidence.comparison.reconciliation import weighted_median
 from pricing.model.ratio_study import median_rank
 
 AT = date(2024, 6, 30)

@@ -4,6 +4,7 @@ Common practice, no source: a better car at a higher price usually costs less in
 right.
 """
 
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -11,12 +12,15 @@ import numpy as np
 import polars as pl
 
 import data_demo
+from pricing.car import Car
 from pricing.condition.assessment import assess
 from pricing.condition.checks import STATES
 from pricing.condition.inspection import Finding, Inspection
 from pricing.condition.repairs import price_repairs
+from pricing.decisions.car_price import inspected
 from pricing.decisions.mending import mend_or_buy
 from pricing.decisions.price_by_score import PriceByScore
+from pricing.decisions.simulation import simulate
 from pricing.model.price_model import PriceModel
 from tests.condition.walks import catalogue
 
@@ -34,7 +38,9 @@ def start(model: dict[str, Any]) -> Inspection:
 def top_row(model: PriceModel, found: Inspection) -> dict[str, Any]:
     """The comparison with a car in top condition."""
     costs = price_repairs(assess(found, draws=500), catalogue(), country="GB")
-    return mend_or_buy(model, costs).bands.row(-1, named=True)
+    car = inspected(Car(**found.car), costs.result)
+    at = date.fromisoformat(model.facts["last_date"])
+    return mend_or_buy(simulate(model, car, at, inspection=costs.result), costs).goals.row(-1, named=True)
 
 
 def tired_rows(model: PriceModel, models: pl.DataFrame) -> pl.DataFrame:

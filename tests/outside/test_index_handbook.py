@@ -13,11 +13,11 @@ import statsmodels.api as sm
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pricing.evidence.characteristics import Characteristics
-from pricing.evidence.imputation import imputation
-from pricing.evidence.least_squares import least_squares
-from pricing.evidence.repeat_sales import holding_weights, repeat_sales
-from pricing.evidence.time_dummy import PeriodSums, fit_window, time_dummy
+from pricing.evidence.indices.characteristics import Characteristics
+from pricing.evidence.indices.imputation import imputation
+from pricing.evidence.indices.least_squares import least_squares
+from pricing.evidence.indices.repeat_sales import holding_weights, repeat_sales
+from pricing.evidence.indices.time_dummy import PeriodSums, fit_window, time_dummy
 
 
 def _sales(seed: int, size: int = 160, periods: int = 4, groups: int = 6) -> Characteristics:

@@ -10,8 +10,8 @@ import numpy as np
 import polars as pl
 import pytest
 
-from pricing.evidence.index import PriceIndex, price_index
-from pricing.evidence.repeat_sales import sale_pairs
+from pricing.evidence.indices.index import PriceIndex, price_index
+from pricing.evidence.indices.repeat_sales import sale_pairs
 from tests.outside.open_data import OpenData, seattle_sales
 
 

@@ -39,7 +39,7 @@ def pooled(y: np.ndarray, groups: np.ndarray) -> Estimates:
     )
     model, _ = fit_regression(
         np.ones((len(y), 1)), y, groups[:, None], structure,
-        degrees=np.inf, spread=False, tolerance=1e-9, turns=2000,
+        degrees_of_freedom=np.inf, spread=False, tolerance=1e-9, turns=2000,
     )  # fmt: skip
     return model.estimates
 
@@ -92,7 +92,7 @@ def test_tobit() -> None:
         unpooled(3),
         lower=np.full(len(hours), -np.inf),
         upper=np.where(at_nought, 0.0, np.inf),
-        degrees=np.inf,
+        degrees_of_freedom=np.inf,
         spread=False,
         restricted=False,
         tolerance=1e-10,

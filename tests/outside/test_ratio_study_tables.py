@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from pricing.model.pooling import Floats
+from pricing.arrays import Floats
 from pricing.model.ratio_study import EDITION, dispersion_interval, median_rank, ratio_study
 
 TABLE_1_4 = """

@@ -8,8 +8,8 @@ from typing import Any
 import pytest
 
 from pricing.appraisal.evidence import FROZEN_KINDS, Known, gather
+from pricing.appraisal.evidence_json import deserialise, serialise
 from pricing.appraisal.facts import facts_of
-from pricing.appraisal.frozen import freeze, thaw
 from pricing.appraisal.register import enter, read
 from pricing.model.market_fit import fit_market
 from pricing.model.saved import save
@@ -33,7 +33,7 @@ def pages(tmp_path_factory: pytest.TempPathFactory) -> Pages:
     }  # fmt: skip
     record = full_record(car, AT, assignment__currency="EUR")
     evidence = gather(record, Known.on(Snapshot.of(market), AT, fit_id))
-    assert freeze(thaw(freeze(evidence), FROZEN_KINDS)) == freeze(evidence)
+    assert serialise(deserialise(serialise(evidence), FROZEN_KINDS)) == serialise(evidence)
     (name,) = enter(market, [(record, evidence)], by="Clerk One")
     return report(facts_of(read(market, name)), LocaleWords.of("en_GB"))
 

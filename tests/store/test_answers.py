@@ -6,14 +6,14 @@ from pathlib import Path
 import pytest
 
 from pricing.errors import DoneMeanwhileError
-from pricing.store.kept.answers import KeptAnswer, Receipt
+from pricing.store.kept.answers import IdempotencyKey, KeptAnswer
 from pricing.store.kept.appraisals import Draft
 from pricing.store.market import Market
 from tests.postgres_server import PostgresServer
 from tests.store.postgres.test_copy import contents
 from tests.store.test_market import TODAY, write
 
-RECEIPT = Receipt("a key", "what is asked", 201)
+IDEMPOTENCY = IdempotencyKey("a key", "what is asked", 201)
 
 
 def works(folder: Path) -> dict[str, Callable[[Market], object]]:
@@ -33,7 +33,7 @@ def test_a_key_is_used_once_and_what_came_of_it_is_kept_in_the_same_write(tmp_pa
         works(tmp_path)["load"](market)
     work = works(tmp_path)[name]
     assert market.answers.kept("a key") is None
-    work(market.under(RECEIPT))
+    work(market.under(IDEMPOTENCY))
     kept = market.answers.kept("a key")
     assert kept is not None and (kept.request, kept.status) == ("what is asked", 201)
     came: dict[str, dict[str, object]] = {
@@ -44,12 +44,12 @@ def test_a_key_is_used_once_and_what_came_of_it_is_kept_in_the_same_write(tmp_pa
     assert came[name].items() <= kept.result.items()
     before = contents(market.path)
     with pytest.raises(DoneMeanwhileError):
-        works(tmp_path)["fit"](market.under(RECEIPT))
+        works(tmp_path)["fit"](market.under(IDEMPOTENCY))
     assert contents(market.path) == before
 
 
 def test_what_only_was_tried_leaves_the_key_free(tmp_path: Path) -> None:
-    market = Market.open(tmp_path / "market.duckdb").under(RECEIPT)
+    market = Market.open(tmp_path / "market.duckdb").under(IDEMPOTENCY)
     rows = write(tmp_path / "notes.csv", {})
     assert market.load([rows], today=TODAY, dry_run=True).accepted == 1
     assert market.answers.kept("a key") is None
@@ -76,9 +76,9 @@ def test_a_key_is_held_on_every_machine_and_used_once_on_the_server(desk: Callab
         assert (mine, theirs) == (True, False)
     with there.answers.key_held("a key") as theirs:
         assert theirs
-    assert here.under(RECEIPT).store_fit(b"fit", {"rows": 1}) == "fit-0001"
+    assert here.under(IDEMPOTENCY).store_fit(b"fit", {"rows": 1}) == "fit-0001"
     with pytest.raises(DoneMeanwhileError):
-        there.under(RECEIPT).store_fit(b"another fit", {"rows": 1})
+        there.under(IDEMPOTENCY).store_fit(b"another fit", {"rows": 1})
     kept = KeptAnswer("what is asked", 201, {"fit_id": "fit-0001"})
     assert there.answers.kept("a key") == here.answers.kept("a key") == kept
     assert there.fits().height == 1

@@ -166,14 +166,14 @@ def test_records_of_one_sale_can_be_parted_and_joined_again(market: Market, tmp_
     assert market.sales(every_record=True).height == 2
     assert market.sales(as_of=date(2024, 4, 15))["outcome"].to_list() == ["asking"]
     assert market.sales(as_of=date(2024, 5, 15))["outcome"].to_list() == ["sold"]
-    assert market.part(link["other_id"]) == 1
+    assert market.unlink(link["other_id"]) == 1
     assert market.sales().height == 2
     load(market, tmp_path, {**CAR, "event_date": "2025-06-01", "outcome": "asking", "price_basis": "asking"})
     assert market.duplicates()["parted_at"].is_null().to_list() == [False]
-    assert market.rejoin(link["record_id"]) == 1
+    assert market.relink(link["record_id"]) == 1
     assert market.sales().height == 2
     with pytest.raises(MarketError, match="no record 'nobody'"):
-        market.part("nobody")
+        market.unlink("nobody")
 
 
 def test_names_are_settled_and_forgotten(market: Market, tmp_path: Path) -> None:

@@ -9,11 +9,11 @@ import polars as pl
 import pytest
 
 from pricing.errors import EvidenceError, MarketError, OpinionError
-from pricing.evidence.comparables import find_comparables
+from pricing.evidence.comparison.comparables import find_comparables
+from pricing.evidence.comparison.comparables_index import ComparablesIndex
+from pricing.evidence.comparison.leave_one_out import leave_one_out
 from pricing.evidence.depth import market_depth
-from pricing.evidence.index import price_index
-from pricing.evidence.leave_one_out import leave_one_out
-from pricing.evidence.sales_book import SalesBook
+from pricing.evidence.indices.index import price_index
 from pricing.model.market_fit import fit_market
 from pricing.model.ratio_study import ratio_study
 from pricing.model.saved import load
@@ -155,7 +155,7 @@ def test_no_statement_is_among_the_sales(small_market: Market, spoken_of: Market
 def test_no_statement_is_a_comparable_sale(small_market: Market, spoken_of: Market) -> None:
     car = car_of(small_market, common_car(small_market))
     found = [
-        find_comparables(SalesBook.build(market.sales(), load(market)), car).table.drop("weight")
+        find_comparables(ComparablesIndex.build(market.sales(), load(market)), car).table.drop("weight")
         for market in (small_market, spoken_of)
     ]
     assert found[0].equals(found[1])
@@ -183,14 +183,14 @@ def test_no_statement_is_in_a_ratio_study(small_market: Market, spoken_of: Marke
     studies = []
     for market in (small_market, spoken_of):
         model = load(market)
-        valued = leave_one_out(SalesBook.build(market.sales(), model), model).drop_nulls("value")
+        valued = leave_one_out(ComparablesIndex.build(market.sales(), model), model).drop_nulls("value")
         studies.append(ratio_study(valued["value"].to_numpy(), valued["price"].to_numpy()))
     assert studies[0] == studies[1]
 
 
 def test_a_market_of_statements_alone_has_no_comparables(market: Market) -> None:
     with pytest.raises(EvidenceError, match="priced by opinion alone"):
-        SalesBook.build(market.sales(), fit_market(market))
+        ComparablesIndex.build(market.sales(), fit_market(market))
 
 
 def test_a_market_with_sales_enough_is_fitted_to_them_with_statements_beside(

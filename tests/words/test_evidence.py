@@ -5,7 +5,7 @@ from dataclasses import replace
 import polars as pl
 
 from data_demo.simulated import simulate_market
-from pricing.evidence.index import price_index
+from pricing.evidence.indices.index import price_index
 from pricing.words.evidence import index_sentence
 
 

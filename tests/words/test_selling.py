@@ -12,7 +12,6 @@ from pricing.charts.selling import (
     reserve_chart,
     waiting_chart,
 )
-from pricing.decisions.selling import SellingEvidence
 from pricing.model.saved import load
 from pricing.store.market import Market
 from pricing.words.selling import (
@@ -21,8 +20,9 @@ from pricing.words.selling import (
     pace_sentence,
     selling_sentences,
     waiting_sentences,
+    what_if_sentence,
 )
-from tests.decisions.test_selling import KNOWN, sold
+from tests.decisions.test_selling import KNOWN, NOTHING, sold
 
 
 @pytest.fixture(scope="module")
@@ -33,7 +33,8 @@ def model(small_market: Market) -> Any:
 def test_the_words_say_channel_reserve_and_what_was_not_taken_off(small_market: Market, model: Any) -> None:
     facts = sold(small_market, model, own_value=Decimal(2000), reserve=Decimal(900_000))
     words = " ".join(selling_sentences(facts))
-    assert "Auction: a sale leaves EUR" in words
+    assert "Auction: no sale comes about on these terms" in words
+    assert words.startswith("Sell ") and "expect EUR" in words
     assert "With a reserve of EUR 900,000 0% of such lots sell" in words
     assert "Nothing taken off for: entry fee" in words
     assert "Example figures, invented" in words
@@ -43,12 +44,19 @@ def test_the_words_say_channel_reserve_and_what_was_not_taken_off(small_market: 
 
 def test_what_to_do_first_has_an_answer(small_market: Market, model: Any) -> None:
     facts = sold(small_market, model, papers={"numbers documented": Decimal(90_000)})
-    assert any("Leave it: numbers documented" in words for words in first_sentences(facts))
+    assert any("Leave: numbers documented" in words for words in first_sentences(facts))
+    cheap = sold(small_market, model, papers={"numbers documented": Decimal(1)})
+    (said,) = [words for words in first_sentences(cheap) if "numbers documented" in words]
+    assert "such cars also bring" in said and "no comparison shows" in said
+    row = cheap.first.filter(cheap.first["item"] == "numbers documented").row(0, named=True)
+    compared = what_if_sentence(cheap, row | {"supported": True, "pairs": 11})
+    assert "it brings" in compared and "11 cars sold before and after say so" in compared
 
 
 def test_unknown_is_said(small_market: Market, model: Any) -> None:
-    words = selling_sentences(sold(small_market, model, SellingEvidence(None, None, None)))
+    words = selling_sentences(sold(small_market, model, NOTHING))
     assert sum("unknown" in sentence for sentence in words) >= 5
+    assert "in how long is not known" in words[0] or "weeks" in words[0]
 
 
 def test_charts_are_drawn_from_the_facts(small_market: Market, model: Any) -> None:
@@ -62,7 +70,7 @@ def test_a_price_that_made_no_difference_is_said(small_market: Market, model: An
     waits = pl.DataFrame({"days": [20.0, 70.0, 90.0], "share": [0.8, 0.5, 0.2]})
     words = waiting_sentences(sold(small_market, model, replace(KNOWN, waits=waits, slower=0.4)))
     assert words[0].startswith("Half the cars on record were sold within 10 weeks")
-    assert "(p = 0.40): the chances against the price say little" in words[1]
+    assert "(p = 0.40): the price says little here" in words[1]
     assert len(waiting_sentences(sold(small_market, model, replace(KNOWN, waits=waits, slower=0.01)))) == 2
 
 

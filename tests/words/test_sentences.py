@@ -36,9 +36,9 @@ def test_a_refusal_says_why() -> None:
 @pytest.mark.parametrize(
     ("asking", "words"),
     [
-        (9000, "inside the range; about 68 in 100"),
-        (4000, "below the low end of the range"),
-        (20000, "above the high end of the range"),
+        (9000, "is about what like cars fetch: about 68 in 100"),
+        (4000, "is well below what like cars fetch"),
+        (20000, "is well above what like cars fetch"),
         (100000, "more than 99 in 100"),
         (1000, "fewer than 1 in 100"),
     ],

@@ -1,3 +1,4 @@
-"""What a market keeps beside its records, a noun a file: settings, tokens, appraisals, choices about
-evidence, scores, answers under an idempotency key. Each is reached through ``Market``; none reads a record.
+"""What a market keeps beside its records, a noun a file, from settings to idempotency keys.
+
+Reached through `Market`. Not here: the records themselves (`store/records/`).
 """

@@ -10,6 +10,7 @@ finds the key used.
 import hashlib
 import json
 import os
+import stat
 import tempfile
 from collections.abc import Iterator, Mapping
 from contextlib import AbstractContextManager, contextmanager
@@ -19,7 +20,7 @@ from typing import Any
 
 import duckdb
 
-from pricing.errors import DoneMeanwhileError
+from pricing.errors import DoneMeanwhileError, MarketError
 from pricing.store.audit import now
 from pricing.store.connection import Connect, add_row, keeper_of, run
 
@@ -30,7 +31,7 @@ except ImportError:  # pragma: no cover - Windows
 
 
 @dataclass(frozen=True)
-class Receipt:
+class IdempotencyKey:
     """What a write is asked for under: ``key`` is a digest of the caller's key, ``request`` one of what is
     asked, ``status`` what the work is answered with."""
 
@@ -49,21 +50,22 @@ class KeptAnswer:
 
 
 def keep_result(
-    opened: duckdb.DuckDBPyConnection, receipt: Receipt | None, result: Mapping[str, Any]
+    opened: duckdb.DuckDBPyConnection, idempotency: IdempotencyKey | None, result: Mapping[str, Any]
 ) -> None:
-    """Write down what comes of a piece of work, in its own transaction; nothing where there is no receipt.
+    """Write down what comes of a piece of work, in its own transaction; nothing where there is no
+    key.
 
     Raises ``DoneMeanwhileError`` where something was done under the key already; the transaction is then
     undone.
     """
-    if receipt is None:
+    if idempotency is None:
         return
-    if run(opened, "SELECT 1 FROM answers WHERE key = ?", [receipt.key]):
+    if run(opened, "SELECT 1 FROM answers WHERE key = ?", [idempotency.key]):
         raise DoneMeanwhileError("the work under this key was done meanwhile")
     add_row(
         opened, "answers",
-        key=receipt.key, request=receipt.request, status=receipt.status, content=json.dumps(result),
-        made_at=now(),
+        key=idempotency.key, request=idempotency.request, status=idempotency.status,
+        content=json.dumps(result), made_at=now(),
     )  # fmt: skip
 
 
@@ -75,6 +77,9 @@ def _held_here(path: Path, key: str) -> Iterator[bool]:
         return
     folder = Path(tempfile.gettempdir()) / f"pricing-keys-{os.getuid()}"
     folder.mkdir(mode=0o700, exist_ok=True)
+    known = folder.lstat()
+    if not stat.S_ISDIR(known.st_mode) or known.st_uid != os.getuid() or known.st_mode & 0o077:
+        raise MarketError(f"{folder} is not a folder of this user alone: remove it, or set TMPDIR to another")
     name = folder / hashlib.sha256(f"{path.absolute()} {key}".encode()).hexdigest()
     file = os.open(name, os.O_CREAT | os.O_RDWR | os.O_NOFOLLOW, 0o600)
     try:
@@ -91,7 +96,7 @@ def _held_here(path: Path, key: str) -> Iterator[bool]:
         os.close(file)
 
 
-class Answers:
+class KeptAnswers:
     """What came of writes under idempotency keys: ``Market.answers``."""
 
     def __init__(self, path: Path, connect: Connect) -> None:

@@ -11,9 +11,9 @@ import polars as pl
 from pricing.errors import MarketError
 from pricing.store.audit import now, write_audit
 from pricing.store.connection import Connect, add_row, frame, run
-from pricing.store.kept.answers import Receipt, keep_result
+from pricing.store.kept.answers import IdempotencyKey, keep_result
 
-Change = tuple[str, str, str]
+FieldChange = tuple[str, str, str]
 """A field, what it was, what it is."""
 
 
@@ -40,7 +40,7 @@ class Draft:
     digest: str | None
     made_by: str
     reason: str
-    changes: Sequence[Change] = ()
+    changes: Sequence[FieldChange] = ()
     appraisal_id: str | None = None
     after: int = 0
 
@@ -81,9 +81,9 @@ def _insert(opened: duckdb.DuckDBPyConnection, draft: Draft, name: str, at: date
 class Appraisals:
     """The appraisals of a market: ``Market.appraisals``."""
 
-    def __init__(self, connect: Connect, receipt: Receipt | None) -> None:
+    def __init__(self, connect: Connect, idempotency: IdempotencyKey | None) -> None:
         self._connect = connect
-        self._receipt = receipt
+        self._receipt = idempotency
 
     def keep(self, drafts: Sequence[Draft]) -> list[tuple[str, int]]:
         """Keep revisions, all or none; returns the id and number of each. Under an idempotency key the last

@@ -18,7 +18,7 @@ from pricing.money.prices import price_records
 from pricing.opinions.statement import TYPES, checked, inversions, named, said_again
 from pricing.store.audit import now, write_audit
 from pricing.store.connection import Connect, frame, run
-from pricing.store.kept.answers import Receipt, keep_result
+from pricing.store.kept.answers import IdempotencyKey, keep_result
 from pricing.store.records.names import renames
 from pricing.store.records.terms import own_rates, stored_charges
 from pricing.vocabulary import CONDITION_BANDS
@@ -41,8 +41,8 @@ class KeptOpinions:
 class Statements:
     """What people say of prices: ``Market.statements``."""
 
-    def __init__(self, connect: Connect, receipt: Receipt | None = None) -> None:
-        self._connect, self._receipt = connect, receipt
+    def __init__(self, connect: Connect, idempotency: IdempotencyKey | None = None) -> None:
+        self._connect, self._idempotency = connect, idempotency
 
     def add(
         self,
@@ -83,7 +83,7 @@ class Statements:
                 subject = file or ", ".join(new["source"].unique(maintain_order=True))
                 write_audit(opened, at, "opinions", subject, {"statements": new["opinion_id"].to_list()})
             kept = KeptOpinions(len(cells), new.height, len(cells) - new.height, tuple(new["opinion_id"]))
-            keep_result(opened, self._receipt, asdict(kept))
+            keep_result(opened, self._idempotency, asdict(kept))
         return kept
 
     def load(self, files: Iterable[Path], *, meant: bool = False, today: date | None = None) -> KeptOpinions:
@@ -140,7 +140,7 @@ class Statements:
                 [at, reason.strip(), name],
             )
             write_audit(opened, at, "withdraw opinion", name, {"reason": reason.strip()})
-            keep_result(opened, self._receipt, {"opinion_id": name})
+            keep_result(opened, self._idempotency, {"opinion_id": name})
         return str(name)
 
 

@@ -19,7 +19,7 @@ import duckdb
 from pricing.errors import MarketError, ServerAwayError
 from pricing.store.connection import TIMEOUT_SECONDS, add_row, file_connection, quoted, run
 from pricing.store.copying import COPIED, market_tables
-from pricing.store.place import ADDRESS_FILE, copies_directory
+from pricing.store.place import ADDRESS_FILE, COPIES_VARIABLE, copies_directory
 from pricing.store.postgres.changes import changes, whole
 from pricing.store.postgres.server import NO_ENTRY, Entry, Reading, Server
 from pricing.store.postgres.transaction_lock import TransactionLock
@@ -98,8 +98,14 @@ def shown(path: Path) -> str:
 
 
 def server_of(path: Path) -> Server:
-    """The server of a local copy, as this process reached it or as the file beside the copy says."""
+    """The server of a local copy, as this process reached it or as the file beside the copy says, which is
+    believed in the folder of our own copies alone: elsewhere whoever wrote it would be sent our password."""
     if path not in _SERVERS:
+        if path.parent.parent.resolve() != copies_directory().resolve():
+            raise MarketError(
+                f"{path.parent / ADDRESS_FILE} names a server, and is not believed, as this is no folder of "
+                f"local copies: name the server itself, or the folder above with {COPIES_VARIABLE}"
+            )
         _SERVERS[path] = Server((path.parent / ADDRESS_FILE).read_text(encoding="utf-8").strip())
     return _SERVERS[path]
 

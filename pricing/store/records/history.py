@@ -14,7 +14,7 @@ from pricing.nearest import did_you_mean
 from pricing.records.contract import COLUMNS, check
 from pricing.store.audit import now, write_audit
 from pricing.store.connection import add_row, frame, run
-from pricing.store.records.links import link_batch, refresh_fronts
+from pricing.store.records.links import link_batch, refresh_primary_records
 from pricing.store.records.terms import own_rates, stored_charges
 
 _FIXED = ("record_id", "batch_id")
@@ -42,7 +42,7 @@ def undo(opened: duckdb.DuckDBPyConnection, batch_id: str) -> int:
     run(opened, "UPDATE quarantine SET settled_by = NULL WHERE settled_by = ?", [batch_id])
     run(opened, "DELETE FROM suspicions WHERE record_id NOT IN (SELECT record_id FROM records)")
     run(opened, "UPDATE batches SET undone_at = ? WHERE batch_id = ?", [at, batch_id])
-    refresh_fronts(opened)
+    refresh_primary_records(opened)
     write_audit(opened, at, "undo", batch_id, {"records": int(gone)})
     return int(gone)
 
@@ -110,7 +110,7 @@ def correct(
         {"name": record_id},
     )
     link_batch(opened, changed["batch_id"].item())
-    refresh_fronts(opened)
+    refresh_primary_records(opened)
 
 
 def _text(record: pl.DataFrame, column: str) -> str | None:

@@ -8,7 +8,7 @@ import duckdb
 import polars as pl
 
 from pricing.errors import MarketError
-from pricing.intake.duplicates import DETAILS, EVIDENCE, choose_fronts, find_links
+from pricing.intake.duplicates import DETAILS, EVIDENCE, choose_primary_records, find_links
 from pricing.store.audit import write_audit
 from pricing.store.connection import frame, run
 
@@ -68,15 +68,15 @@ def link_batch(opened: duckdb.DuckDBPyConnection, batch_id: str) -> int:
     )[0]
     opened.unregister("found")
     if added:
-        refresh_fronts(opened)
+        refresh_primary_records(opened)
     return int(added)
 
 
-def refresh_fronts(opened: duckdb.DuckDBPyConnection) -> None:
-    """Set ``front_id`` of every record that stands behind a better one of the same sale."""
+def refresh_primary_records(opened: duckdb.DuckDBPyConnection) -> None:
+    """Set ``front_id`` of every record that stands behind the primary record of the same sale."""
     links = frame(opened, "SELECT record_id, other_id FROM links WHERE parted_at IS NULL")
     linked = frame(opened, _LINKED)
-    behind = choose_fronts(linked, links).filter(pl.col("record_id") != pl.col("front_id"))
+    behind = choose_primary_records(linked, links).filter(pl.col("record_id") != pl.col("primary_id"))
     opened.register("behind", behind)
     run(
         opened,
@@ -85,8 +85,8 @@ def refresh_fronts(opened: duckdb.DuckDBPyConnection) -> None:
     )
     run(
         opened,
-        "UPDATE records SET front_id = behind.front_id FROM behind "
-        "WHERE records.record_id = behind.record_id AND records.front_id IS DISTINCT FROM behind.front_id",
+        "UPDATE records SET front_id = behind.primary_id FROM behind "
+        "WHERE records.record_id = behind.record_id AND records.front_id IS DISTINCT FROM behind.primary_id",
     )
     opened.unregister("behind")
 
@@ -101,10 +101,10 @@ def behind_as_of(opened: duckdb.DuckDBPyConnection, as_of: object) -> pl.DataFra
         {"day": as_of},
     )
     linked = frame(opened, _LINKED)
-    return choose_fronts(linked, links).filter(pl.col("record_id") != pl.col("front_id"))
+    return choose_primary_records(linked, links).filter(pl.col("record_id") != pl.col("primary_id"))
 
 
-def part(opened: duckdb.DuckDBPyConnection, record_id: str, at: datetime, *, parted: bool) -> int:
+def set_parted(opened: duckdb.DuckDBPyConnection, record_id: str, at: datetime, *, parted: bool) -> int:
     """Part a record from those it is linked with, or link it again; returns how many links changed."""
     if not run(opened, "SELECT 1 FROM records WHERE record_id = ?", [record_id]):
         raise MarketError(f"the market holds no record {record_id!r}")
@@ -115,6 +115,6 @@ def part(opened: duckdb.DuckDBPyConnection, record_id: str, at: datetime, *, par
         {"at": at if parted else None, "name": record_id, "live": parted},
     )[0]
     if changed:
-        refresh_fronts(opened)
+        refresh_primary_records(opened)
         write_audit(opened, at, "part" if parted else "link", record_id, {"links": int(changed)})
     return int(changed)

@@ -30,12 +30,12 @@ from pricing.progress import Progress
 from pricing.records.contract import COLUMNS, REQUIRED
 from pricing.store.audit import now, write_audit
 from pricing.store.connection import add_row, connection, frame, run
-from pricing.store.kept.answers import Receipt, keep_result
+from pricing.store.kept.answers import IdempotencyKey, keep_result
 from pricing.store.records.links import link_batch
 from pricing.store.records.mappings import keep_mappings, kept_mappings
 from pricing.store.records.names import known_cars
 from pricing.store.records.removal import WHOLE
-from pricing.store.records.staging import Staged, Terms, stage
+from pricing.store.records.staging import PricingTerms, Staged, stage
 from pricing.store.records.terms import charges_in_force, own_rates, store_charges, stored_charges
 from pricing.store.schema import create_key, drop_key
 
@@ -122,7 +122,7 @@ def load_files(
     progress: Progress,
     timeout: float,
     keep: bool = True,
-    receipt: Receipt | None = None,
+    idempotency: IdempotencyKey | None = None,
     believe: bool = False,
 ) -> LoadReport:
     """Load files into the market file at ``path``; see ``Market.load``."""
@@ -142,7 +142,7 @@ def load_files(
         if mapping is not None:
             mappings[mapping.source] = mapping
         charges = charges_in_force(older, [charge for known in mappings.values() for charge in known.charges])
-        terms = Terms(base_currency, today, charges, rates, waiting, names)
+        terms = PricingTerms(base_currency, today, charges, rates, waiting, names)
         parts = read_file(file, Layout() if mapping is None else mapping.layout)
         if mapping is None and not is_page(file):
             first = next(parts)
@@ -168,7 +168,7 @@ def load_files(
         told_of = 0 if keep else REFUSED_TOLD
         report = _store(opened, files, staged, mappings.values(), progress, told_of)
         report = replace(report, set_aside=dict(set_aside.most_common()), doubts=told, recognised=known_again)
-        keep_result(opened, receipt, asdict(report))
+        keep_result(opened, idempotency, asdict(report))
         return report
 
 

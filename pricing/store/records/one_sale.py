@@ -28,7 +28,7 @@ class AddedSale:
     record: pl.DataFrame
     """The record as it was kept, one row."""
     doubles: pl.DataFrame
-    """Links to records of the same sale: record_id, other_id, rule, front_id, parted_at."""
+    """Links to records of the same sale: record_id, other_id, rule, primary_id, parted_at."""
     same: pl.DataFrame
     """Those records."""
     report: LoadReport

@@ -12,7 +12,7 @@ import duckdb
 import polars as pl
 
 from pricing.errors import FileError
-from pricing.intake.exports import neutralised
+from pricing.intake.exports import neutral_names, neutralised
 from pricing.store.connection import frame, run
 from pricing.store.records.staging import EXPORT_FRONT
 
@@ -40,7 +40,7 @@ def export_quarantine(opened: duckdb.DuckDBPyConnection, folder: Path) -> list[P
         table = pl.concat([front.select(apart), cells], how="horizontal").with_columns(
             neutralised(pl.col(pl.String))
         )
-        table.write_csv(path)
+        neutral_names(table).write_csv(path)
         texts = run(opened, "SELECT mapping FROM mappings WHERE source = ?", [source])
         if texts:
             path.with_name(path.name + ".mapping.toml").write_text(texts[0][0], encoding="utf-8")

@@ -9,7 +9,7 @@ from pricing.errors import MarketError
 from pricing.records.cells import raw_text
 from pricing.store.audit import now, write_audit
 from pricing.store.connection import add_row, frame, run
-from pricing.store.records.links import refresh_fronts
+from pricing.store.records.links import refresh_primary_records
 
 WHOLE: Final = "record"
 """In the corrections, the column of a record that was taken out whole: its old value is all of it, as
@@ -35,5 +35,5 @@ def remove(opened: duckdb.DuckDBPyConnection, record_id: str, reason: str) -> No
     run(opened, "DELETE FROM links WHERE record_id = $name OR other_id = $name", {"name": record_id})
     run(opened, "DELETE FROM records WHERE record_id = ?", [record_id])
     run(opened, "DELETE FROM suspicions WHERE record_id = ?", [record_id])
-    refresh_fronts(opened)
+    refresh_primary_records(opened)
     write_audit(opened, at, "remove", record_id, {"reason": reason})

@@ -16,7 +16,7 @@ import polars as pl
 
 from pricing.intake.checking import check_rows
 from pricing.intake.duplicates import with_keys
-from pricing.intake.exports import restored
+from pricing.intake.exports import restored, restored_names
 from pricing.intake.listings import is_page
 from pricing.intake.mapping import Mapping
 from pricing.intake.text_tables import EXTRA_CELLS
@@ -53,7 +53,7 @@ class Staged:
 
 
 @dataclass(frozen=True)
-class Terms:
+class PricingTerms:
     """What rows are checked and priced against."""
 
     base_currency: str
@@ -66,7 +66,7 @@ class Terms:
     """Of the cars that the market holds."""
 
 
-def stage(raw: pl.DataFrame, file: Path, mapping: Mapping | None, terms: Terms) -> Staged:
+def stage(raw: pl.DataFrame, file: Path, mapping: Mapping | None, terms: PricingTerms) -> Staged:
     """Make some rows of a file ready; ``raw`` has their ``row_number``."""
     cells, stands_for = _without_export_front(raw.drop("row_number"))
     if is_page(file):
@@ -124,7 +124,7 @@ def _without_export_front(cells: pl.DataFrame) -> tuple[pl.DataFrame, pl.Series 
     front = EXPORT_FRONT[0], EXPORT_FRONT[3]
     if not all(name in cells.columns and cells.schema[name] == pl.String for name in front):
         return cells, None
-    cells = cells.with_columns(restored(pl.col(pl.String)))
+    cells = restored_names(cells.with_columns(restored(pl.col(pl.String))))
     return cells, cells[EXPORT_FRONT[0]]
 
 

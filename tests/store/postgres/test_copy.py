@@ -1,6 +1,7 @@
 """A market on a server: every program sees the same through its own copy, whatever was done where."""
 
 import logging
+import os
 import shutil
 import subprocess
 import sys
@@ -54,8 +55,8 @@ def test_what_one_desk_does_the_other_sees(desk: Callable[[str], Market], tmp_pa
         lambda market: market.load([first], today=TODAY),
         lambda market: market.load([rows(tmp_path, CAR | {"amount": "4500"})], today=TODAY),
         correct,
-        lambda market: market.part(record),
-        lambda market: market.rejoin(record),
+        lambda market: market.unlink(record),
+        lambda market: market.relink(record),
         lambda market: market.settle_name("make", "Corvan", "Corvane"),
         lambda market: market.forget_name("make", "Corvan"),
         lambda market: market.add_rates(tmp_path / "rates.csv"),
@@ -167,7 +168,8 @@ def test_a_copy_knows_its_server_in_a_process_that_is_given_its_path_alone(
         "from pricing.store.market import Market; "
         "Market.open(Path(sys.argv[1])).load([sys.argv[2]], today=date(2025, 6, 30))"
     )
-    subprocess.run([sys.executable, "-c", program, here.path, rows(tmp_path, {})], check=True)
+    words: list[str | Path] = [sys.executable, "-c", program, here.path, rows(tmp_path, {})]
+    subprocess.run(words, check=True, env=os.environ | {"PRICING_COPIES": str(here.path.parents[1])})
     assert there.sales().height == 1
 
 

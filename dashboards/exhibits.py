@@ -1,0 +1,152 @@
+"""Charts and tables as every page shows them: with what they say in words, and to take along."""
+
+import io
+from collections.abc import Mapping
+from typing import Any, Final
+
+import altair as alt
+import polars as pl
+import streamlit as st
+import vl_convert
+import xlsxwriter
+from altair.utils import schemapi
+
+from pricing.charts.valuation import GREY
+from pricing.intake.exports import neutral_names, neutralised
+from pricing.reports.sheet import Sheet, sheet_html, sheet_pdf
+from pricing.words.plain_text import escaped
+
+schemapi.disable_debug_mode()  # else each part of a chart is held against the schema as it is made
+
+PAPER_WORDS: Final = {"a4": "A4", "letter": "Letter"}
+
+PICTURE_SCALE = 2.0
+"""Points of a PNG for one of the page."""
+
+LIGHT_FOR: Final = {"black": "#EDEBE8", GREY: "#A8A4A0"}
+"""Colours of charts that are for paper and light pages, and what stands for them on a dark one."""
+
+
+def show_chart(chart: alt.Chart | alt.LayerChart, caption: str, name: str) -> None:
+    """A chart with its sentence, which is also what a screen reader says; as PNG and SVG to take along."""
+    st.vega_lite_chart(_specification(chart), alt=caption, key=f"chart-{name}")
+    st.caption(escaped(caption))
+    with st.popover("Keep the picture", type="tertiary", key=f"keep-{name}"), st.container(horizontal=True):
+        for kind, write in (("PNG", _png), ("SVG", _svg)):
+            st.download_button(
+                f"As {kind}",
+                lambda write=write: write(chart),  # type: ignore[misc]
+                f"{name}.{kind.lower()}",
+                on_click="ignore",
+                key=f"keep-{name}-{kind}",
+            )
+
+
+def show_table(
+    frame: pl.DataFrame,
+    name: str,
+    columns: Mapping[str, Any],
+    *,
+    every: pl.DataFrame | None = None,
+    **options: Any,
+) -> Any:
+    """A table, and as CSV and as a workbook to take along (``every``: with rows or columns not shown).
+
+    In both, text that a spreadsheet would run as a formula is made harmless.
+    """
+    given = frame if every is None else every
+    # A frame out of a cache is others' too, and two threads that turn one and the same object into pandas, as
+    # Streamlit does, wait for each other for ever: its lock is held while the interpreter is waited for.
+    shown = st.dataframe(
+        frame.clone(), hide_index=True, placeholder="-", column_config=dict(columns), key=f"table-{name}",
+        **options,
+    )  # fmt: skip
+    with st.popover("Keep the table", type="tertiary", key=f"keep-{name}"), st.container(horizontal=True):
+        for kind, write in (("CSV", as_csv), ("xlsx", as_workbook)):
+            st.download_button(
+                f"As {kind}",
+                lambda write=write: write(given),  # type: ignore[misc]
+                f"{name}.{kind.lower()}",
+                on_click="ignore",
+                key=f"keep-{name}-{kind}",
+            )
+    return shown
+
+
+def offer_sheet(sheet: Sheet, words: str, name: str) -> None:
+    """A sheet to take along, as a page to print and as a PDF of either paper."""
+    with st.container(horizontal=True):
+        st.download_button(
+            f"{words} (page to print)", sheet_html(sheet), f"{name}.html", "text/html", type="primary",
+            on_click="ignore", key=f"sheet-{name}-html",
+        )  # fmt: skip
+        for paper, shown in PAPER_WORDS.items():
+            st.download_button(
+                f"PDF, {shown}",
+                lambda paper=paper: sheet_pdf(sheet, paper),  # type: ignore[misc]
+                f"{name}_{paper}.pdf",
+                "application/pdf",
+                on_click="ignore",
+                key=f"sheet-{name}-{paper}",
+            )
+
+
+def as_csv(frame: pl.DataFrame) -> bytes:
+    """A table as CSV that a spreadsheet reads as data.
+
+    >>> as_csv(pl.DataFrame({"note": ["=1+1"], "options": [["overdrive", "tow_bar"]]})).decode()
+    'note,options\\n\\'=1+1,"overdrive, tow_bar"\\n'
+    """
+    return _flat(frame).write_csv().encode()
+
+
+def as_workbook(frame: pl.DataFrame) -> bytes:
+    """A table as a workbook in which no text is a formula or a link."""
+    written = io.BytesIO()
+    options = {"strings_to_formulas": False, "strings_to_urls": False, "in_memory": True}
+    with xlsxwriter.Workbook(written, options) as book:
+        _flat(frame).write_excel(book, "table", autofit=True)
+    return written.getvalue()
+
+
+def _flat(frame: pl.DataFrame) -> pl.DataFrame:
+    """Lists as text, and text made harmless."""
+    lists = [name for name, kind in frame.schema.items() if isinstance(kind, pl.List)]
+    texts = frame.with_columns(pl.col(lists).cast(pl.List(pl.String)).list.join(", "))
+    return neutral_names(texts.with_columns(neutralised(pl.col(pl.String))))
+
+
+def _specification(chart: alt.Chart | alt.LayerChart) -> dict[str, Any]:
+    """A chart in Vega-Lite's terms. It is not held against their schema whenever a page is drawn, which takes
+    longer than all the rest: that is for the tests of the charts.
+
+    Its data are named by their place, and not by what they hold: a chart of another car is then the same to
+    the browser, which puts other data into the picture it has in place of drawing up a new one.
+    """
+    found = chart.to_dict(validate=False)
+    del found["config"]  # sizes of Altair's own; the page gives its width
+    tables = found.pop("datasets")
+    names = {name: f"table {place}" for place, name in enumerate(tables, start=1)}
+    found = _reworded(found, names | (LIGHT_FOR if st.context.theme.type == "dark" else {}))
+    return found | {
+        "datasets": {
+            names[name]: pl.DataFrame(rows, infer_schema_length=None) for name, rows in tables.items()
+        }
+    }
+
+
+def _reworded(part: Any, words: Mapping[str, str]) -> Any:
+    """A part of a chart with some of its words, be they names or colours, in place of others."""
+    if isinstance(part, dict):
+        return {name: _reworded(inner, words) for name, inner in part.items()}
+    if isinstance(part, list):
+        return [_reworded(inner, words) for inner in part]
+    return words.get(part, part) if isinstance(part, str) else part
+
+
+def _png(chart: alt.TopLevelMixin) -> bytes:
+    return bytes(vl_convert.vegalite_to_png(chart.to_json(), scale=PICTURE_SCALE))
+
+
+def _svg(chart: alt.TopLevelMixin) -> bytes:
+    return str(vl_convert.vegalite_to_svg(chart.to_json())).encode()

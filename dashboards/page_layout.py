@@ -1,0 +1,192 @@
+"""What every page stands in: the market it needs, and what goes wrong as one sentence."""
+
+import logging
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager, nullcontext
+from datetime import UTC, datetime
+from decimal import Decimal
+from typing import Any, Final, NamedTuple
+
+import streamlit as st
+
+from dashboards import caches, jobs, people, url_state
+from dashboards.car_form import ask_car
+from pricing.car import Car
+from pricing.errors import PricingError
+from pricing.evidence.comparison.comparables_index import ComparablesIndex
+from pricing.failures import failure_code
+from pricing.model.opinion_bands import OpinionBands
+from pricing.model.price_model import PriceModel
+from pricing.progress import Progress
+from pricing.snapshot import Snapshot
+from pricing.words.market_standing import market_warning
+from pricing.words.plain_text import closed, escaped
+
+AT_ONCE: Final = 60_000
+"""Records up to which the sales are laid out while the person waits, which takes no longer than a glance."""
+
+_LAYING_OUT: Final = "Laying out the sales"
+_PAGES: Final = "pages"
+
+_STYLE: Final = """<style>
+[data-testid="stHeader"] { pointer-events: none; }
+[data-testid="stHeader"] * { pointer-events: auto; }
+[data-testid="stCaptionContainer"] { color: inherit !important; opacity: 0.8; }
+[class*="st-key-how-"] summary { opacity: 0.85 !important; }
+[data-testid^="stBaseButton-primary"]:not(:disabled) { color: light-dark(#ffffff, #101418) !important; }
+.st-key-menu, .st-key-pages { position: fixed; top: 0.5rem; left: 1rem; z-index: 999991; width: auto; }
+.st-key-menu { display: none; }
+.st-key-pages { gap: 0 !important; right: 4rem; }
+@media (max-width: 1000px) {
+    .st-key-pages { display: none; }
+    .st-key-menu { display: flex; }
+}
+@media (max-width: 640px) {
+    [data-testid="stMainBlockContainer"] { padding-top: 4rem; padding-left: 1rem; padding-right: 1rem; }
+}
+@media (pointer: coarse) {
+    [data-testid="stPills"] button, [data-testid="stButtonGroup"] button { min-height: 2.75rem; }
+}
+</style>"""
+"""On a narrow window the pages are in a menu that closes behind the choice; under a thumb, choices are 44 px
+high (WCAG 2.2, 2.5.5). Words on the main colour are dark in the dark theme, whose main colour is light."""
+
+_LOG: Final = logging.getLogger(__name__)
+
+
+class Asked(NamedTuple):
+    """A car of a market: what it is, and the asking price (base currency, all-in), if one is asked."""
+
+    snapshot: Snapshot
+    model: PriceModel
+    car: Car
+    asking: Decimal | None
+
+
+def show_failure(error: BaseException) -> None:
+    """Say that a page failed in a way that nobody foresaw, by a code that the server's log tells of."""
+    code = failure_code(error)
+    _LOG.error("unforeseen error %s", code, exc_info=error)
+    st.error(
+        f"This page failed in a way that nobody foresaw. Whoever looks after the server finds it in its log "
+        f"under {code}; what was not finished has changed nothing."
+    )
+
+
+@contextmanager
+def one_sentence(before: str = "") -> Iterator[None]:
+    """What goes wrong as one sentence for the person, and in full in the log."""
+    try:
+        yield
+    except PricingError as error:
+        _LOG.warning("shown to a person: %s", error, exc_info=True)
+        st.error(escaped(closed(f"{before}{error}")))
+
+
+def ask_market() -> tuple[Snapshot, PriceModel] | None:
+    """The market and its newest price model; an invitation, and nothing, while either is missing."""
+    snapshot = caches.snapshot()
+    if snapshot is None:
+        st.info("There are no sale records yet: load a file of yours to begin.")
+        link("records", "Load sale records")
+        return None
+    if snapshot.state.fit is None:
+        st.info(
+            "No price model has been fitted to these records yet; that is done on the page of the records."
+        )
+        link("records", "Go to the records and fit")
+        return None
+    if caches.is_demo(snapshot):
+        with st.container(horizontal=True, vertical_alignment="center"):
+            st.caption("An invented demo market, to try things out: no car and no sale in it is real.")
+            link("records", "Load your own sale records")
+    with st.spinner("Reading the market") if not snapshot.can_value(snapshot.state.fit) else nullcontext():
+        snapshot.make_ready(snapshot.state.fit)
+    _lay_out(snapshot)
+    warning = market_warning(snapshot.state, datetime.now(UTC).date())
+    if warning is not None:
+        st.caption(escaped(warning))
+    return snapshot, snapshot.model
+
+
+def ask_market_and_car() -> Asked | None:
+    """The market, its newest price model and the car of the form; nothing while one of them is missing."""
+    market = ask_market()
+    asked = None if market is None else ask_car(market[0])
+    return None if market is None or asked is None else Asked(*market, *asked)
+
+
+def _book_key(snapshot: Snapshot) -> str:
+    return f"book {snapshot.path} {snapshot.state.records} {snapshot.state.fit}"
+
+
+def _fill_book(snapshot: Snapshot) -> None:
+    _ = snapshot.comparables_index
+
+
+def _lay_out(snapshot: Snapshot) -> None:
+    """Begin to lay the sales out before a page needs them, once for each state of the market."""
+    key = _book_key(snapshot)
+    if isinstance(snapshot.model, OpinionBands):
+        return
+    if snapshot.sales().height > AT_ONCE and jobs.find(key) is None:
+        jobs.start(key, _LAYING_OUT, lambda tell: _fill_book(snapshot))
+
+
+def comparables_index(snapshot: Snapshot) -> ComparablesIndex | None:
+    """The sales laid out to be held against a car; nothing, and a progress bar, while that is under way."""
+    key = _book_key(snapshot)
+    if jobs.find(key) is None or done(key, _LAYING_OUT, lambda tell: _fill_book(snapshot)):
+        return snapshot.comparables_index
+    return None
+
+
+def done(key: str, title: str, work: Callable[[Progress], Any]) -> bool:
+    """Whether long work is done; begins it when it is not, and shows how far it is."""
+    job = jobs.find(key) or jobs.start(key, title, work)
+    if not job.ended:
+        jobs.show(job)
+    elif job.error is not None:
+        st.error(escaped(job.error))
+    return job.ended and job.error is None
+
+
+def laid_out(snapshot: Snapshot) -> ComparablesIndex | None:
+    """The sales laid out, if that is done or takes no time; nothing where no model was fitted to sales."""
+    if isinstance(snapshot.model, OpinionBands):
+        return None
+    job = jobs.find(_book_key(snapshot))
+    return snapshot.comparables_index if job is None or (job.ended and job.error is None) else None
+
+
+def know_pages(pages: Mapping[str, st.Page]) -> None:
+    """Remember the pages there are, each under its short name."""
+    st.session_state[_PAGES] = dict(pages)
+
+
+def link(page: str, words: str) -> None:
+    """A way to another page; the car goes along."""
+    pages = st.session_state.get(_PAGES, {})
+    if page in pages:
+        st.page_link(pages[page], label=words, query_params=url_state.query())
+
+
+def show_style() -> None:
+    """How the frame looks on windows of every width."""
+    st.html(_STYLE)
+
+
+def show_menu(page: st.Page) -> None:
+    """The pages side by side at the top, or in a menu on a narrow window; the car goes along."""
+    pages, query = st.session_state[_PAGES].values(), url_state.query()
+    with st.container(key="pages", horizontal=True):
+        for other in pages:
+            st.page_link(other, label=other.title, query_params=query)
+        people.show_way_out("pages")
+    with (
+        st.container(key="menu"),
+        st.popover(page.title, icon=":material/menu:", key=f"menu-{page.url_path}"),
+    ):
+        for other in pages:
+            st.page_link(other, label=other.title, query_params=query)
+        people.show_way_out("menu")

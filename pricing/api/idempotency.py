@@ -1,0 +1,76 @@
+"""Writes under an idempotency key: asked again they are answered again, and not done again."""
+
+import hashlib
+from collections.abc import Callable, Mapping
+from typing import Annotated, Any
+
+from fastapi import Header
+from starlette.responses import Response
+
+from pricing.api.answers import Answer
+from pricing.api.callers import Caller
+from pricing.api.problems import HttpProblemError
+from pricing.errors import DoneMeanwhileError
+from pricing.store.kept.answers import IdempotencyKey
+from pricing.store.market import Market
+
+Facts = Mapping[str, Any]
+
+Key = Annotated[
+    str | None,
+    Header(
+        alias="Idempotency-Key",
+        min_length=8,
+        max_length=100,
+        pattern=r"^[A-Za-z0-9._:-]+$",
+        description="A word of your own for this piece of work, such as a UUID.",
+    ),
+]
+REPLAYED = "Idempotency-Replayed"
+"""Header of an answer that was given before."""
+
+
+def idempotently(
+    market: Market, caller: Caller, key: str | None, asked: tuple[str | bytes, ...],
+    work: Callable[[Market], Facts], answer: Callable[[Facts], Any] = dict, *, status: int = 201,
+) -> Response:  # fmt: skip
+    """Do a piece of work and answer with its facts; under a key only once.
+
+    Args:
+        market: what is written to.
+        asked: what was asked for, whole: the same key may not ask for something else.
+        work: does it to the market that it is given, in one write, and says what came of it: names of what
+            was made, which ``Market.under`` keeps in that same write.
+        answer: the facts that are told, out of what came of the work, today or later.
+
+    Raises:
+        HttpProblemError: 409 while the work of this key is being done, 422 for a key used for something else.
+    """
+    if key is None:
+        return Answer(answer(work(market)), status)
+    request = hashlib.sha256()
+    for part in asked:
+        content = part.encode() if isinstance(part, str) else part
+        request.update(f"{len(content)}:".encode() + content)
+    named = hashlib.sha256("\0".join((caller.name, key)).encode()).hexdigest()
+    idempotency = IdempotencyKey(named, request.hexdigest(), status)
+    kept = market.answers.kept(named)
+    if kept is None:
+        with market.answers.key_held(named) as mine:
+            if not mine:
+                raise HttpProblemError(
+                    409, "the work under this key is being done; ask again in a while", retry_after="2"
+                )
+            kept = market.answers.kept(named)
+            if kept is None:
+                try:
+                    return Answer(answer(work(market.under(idempotency))), status)
+                except DoneMeanwhileError:
+                    kept = market.answers.kept(named)
+    if kept is None or kept.request != idempotency.request:
+        raise HttpProblemError(
+            422, "this key was used for something else; a new piece of work needs a new key"
+        )
+    again = Answer(answer(kept.result), kept.status)
+    again.headers[REPLAYED] = "true"
+    return again

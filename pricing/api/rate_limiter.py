@@ -1,0 +1,35 @@
+"""How many requests a caller may make: a leaky bucket as a meter (ITU-T I.371) for each."""
+
+import time
+from collections import OrderedDict
+from collections.abc import Callable
+
+MOST_CALLERS = 10_000
+"""Callers remembered; the one not seen for longest is forgotten, and would begin anew."""
+
+
+class RateLimiter:
+    """Lets each caller through ``a_second`` times a second, and ``burst`` times at once.
+
+    >>> clock = iter([0.0, 0.0, 0.0, 0.1]).__next__
+    >>> rates = RateLimiter(10.0, 2, clock)
+    >>> [rates.wait("ann") for _ in range(4)]
+    [0.0, 0.0, 0.1, 0.0]
+    """
+
+    def __init__(self, a_second: float, burst: int, clock: Callable[[], float] = time.monotonic) -> None:
+        self._a_second = a_second
+        self._burst = burst
+        self._clock = clock
+        self._left: OrderedDict[str, tuple[float, float]] = OrderedDict()
+
+    def wait(self, caller: str) -> float:
+        """Nought where the caller may go on, else seconds until it may."""
+        at = self._clock()
+        left, seen = self._left.pop(caller, (float(self._burst), at))
+        left = min(float(self._burst), left + (at - seen) * self._a_second)
+        may = left >= 1.0
+        self._left[caller] = (left - 1.0 if may else left, at)
+        while len(self._left) > MOST_CALLERS:
+            self._left.popitem(last=False)
+        return 0.0 if may else (1.0 - left) / self._a_second

@@ -1,0 +1,95 @@
+"""What to say to a seller: what the records and the inspection hold that speaks for a lower price."""
+
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+from typing import Final
+
+import polars as pl
+
+from pricing.car import Car
+from pricing.decisions.gap import Gap
+from pricing.decisions.ranges import Range
+
+YEARS: Final = 2
+"""Sales no older than this are spoken of."""
+
+FEWEST: Final = 5
+"""Sales or lots that a count needs to be said."""
+
+MOST: Final = 3
+
+
+@dataclass(frozen=True)
+class Argument:
+    """One thing to say, of a ``kind``:
+
+    - ``repairs``: putting right what was found costs ``amount`` to ``most``, with a share ``share`` of what
+      counts seen.
+    - ``like sales``: ``count`` of ``of`` sales of this model in its condition band brought less than the
+      ``amount`` asked; ``model sales``: of this model in any band.
+    - ``gap``: what is asked on this channel stands ``share`` over what cars sell for: ``amount`` it comes to.
+    - ``unsold``: ``count`` of ``of`` lots of this model found no buyer.
+
+    Amounts are in ``currency``; ``since`` is the day from which sales are counted.
+    """
+
+    kind: str
+    currency: str
+    count: int | None = None
+    of: int | None = None
+    amount: Decimal | None = None
+    most: Decimal | None = None
+    share: float | None = None
+    since: date | None = None
+
+
+def arguments(
+    sales: pl.DataFrame,
+    car: Car,
+    at: date,
+    asked: Decimal | None,
+    base: str,
+    *,
+    gap: Gap | None = None,
+    after_gap: Decimal | None = None,
+    repairs: Range | None = None,
+    seen: float | None = None,
+    currency: str,
+) -> tuple[Argument, ...]:
+    """At most ``MOST``, the weightiest first: what was found of this car, then what cars like it brought.
+
+    Args:
+        sales: those of the market; ``asked`` is all-in, in its ``base`` currency.
+        after_gap: what the price asked usually comes down to; ``repairs`` what those found cost, both in
+            ``currency``, that of the offer.
+    """
+    found = []
+    if repairs is not None and repairs.high > 0:
+        found.append(Argument("repairs", currency, amount=repairs.low, most=repairs.high, share=seen))
+    since = date(at.year - YEARS, at.month, min(at.day, 28))
+    of_model = sales.filter(
+        pl.col("make") == car.make,
+        pl.col("model") == car.model,
+        pl.col("event_date").is_between(since, at),
+    )
+    if asked is not None:
+        found += _cheaper(of_model.filter(pl.col("outcome") == "sold"), car, asked, base, since)
+    if gap is not None and after_gap is not None and gap.low > 1.0:
+        found.append(Argument("gap", currency, amount=after_gap, share=gap.factor - 1.0))
+    lots = of_model.filter(pl.col("channel") == "auction", pl.col("outcome").is_in(["sold", "unsold"]))
+    unsold = int((lots["outcome"] == "unsold").sum())
+    if lots.height >= FEWEST and unsold:
+        found.append(Argument("unsold", base, count=unsold, of=lots.height, since=since))
+    return tuple(found[:MOST])
+
+
+def _cheaper(sold: pl.DataFrame, car: Car, asked: Decimal, base: str, since: date) -> list[Argument]:
+    """That most of those like this one brought less, where that is so."""
+    alike = sold.filter(pl.col("condition_band") == pl.lit(car.condition_band, dtype=pl.String))
+    kind = "like sales" if alike.height >= FEWEST else "model sales"
+    counted = alike if alike.height >= FEWEST else sold
+    less = int((counted["price"].cast(pl.Float64) < float(asked)).sum())
+    if counted.height < FEWEST or 2 * less <= counted.height:
+        return []
+    return [Argument(kind, base, count=less, of=counted.height, amount=asked, since=since)]

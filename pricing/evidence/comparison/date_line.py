@@ -1,0 +1,128 @@
+"""What a sale's price is brought to another day by: the market's time-dummy index, read at a day."""
+
+from dataclasses import dataclass
+from datetime import date
+from typing import Final, Self
+
+import numpy as np
+import polars as pl
+
+from pricing.arrays import Floats, Ints
+from pricing.evidence.indices.characteristics import Characteristics
+from pricing.evidence.indices.periods import Periods
+from pricing.evidence.indices.time_dummy import (
+    PeriodSums,
+    Window,
+    fit_window,
+    kept_periods,
+    weighted_by_band,
+)
+from pricing.model.hedonic import ONE_THREAD
+from pricing.model.spec import FeatureSpec
+
+LENGTH: Final = "quarter"
+
+MOST: Final = 1_000_000
+"""Sales in the regression at most."""
+
+MINIMUM: Final = 10
+"""Sales that a quarter needs; those of a thinner one are counted with the next that has enough."""
+
+BORROWED: Final = 10.0
+
+SOURCE: Final = "time-dummy index of the whole market, by quarter"
+
+
+@dataclass(frozen=True)
+class DateLine:
+    """Log index at the middle days of the quarters with enough sales, straight between them, level outside.
+
+    ``middles`` and ``logs`` (T), ``told`` (T), their places among the periods of the regression, of which one
+    that shares no group with the others has no point; ``noise``, the residual standard deviation of a log
+    price by band; ``size``, how many sales there were, of which the regression took every one or, beyond
+    ``MOST``, one in ``step``; ``cars`` and ``window``, the regression.
+    """
+
+    middles: Floats
+    logs: Floats
+    told: Ints
+    noise: Floats
+    size: int
+    step: int
+    cars: Characteristics
+    window: Window
+
+    @classmethod
+    def fit(cls, sold: pl.DataFrame, spec: FeatureSpec) -> Self:
+        """From sold cars; with fewer than two quarters of enough sales the line is level."""
+        size, step = len(sold), -(-len(sold) // MOST)
+        sold = sold.gather_every(step) if step > 1 else sold
+        periods = Periods.spanning(sold["event_date"], LENGTH)
+        code = periods.codes(sold["event_date"])
+        kept = kept_periods(code, len(periods), MINIMUM)
+        if len(kept) < 2:
+            kept, code = np.array([0]), np.zeros_like(code)
+        place = np.clip(np.searchsorted(kept, code), 0, len(kept) - 1)
+        cars = weighted_by_band(Characteristics.of(sold, spec, place), len(kept))
+        with ONE_THREAD.limit(limits=1, user_api="blas"):
+            fitted = fit_window(cars, PeriodSums.of(cars, len(kept)), 0, len(kept) - 1)
+        told = np.concatenate([[0], 1 + np.flatnonzero(fitted.estimable)])
+        logs = np.concatenate([[0.0], fitted.beta[cars.matrix.shape[1] :]])[told]
+        noise = _noise(cars, fitted.residuals, len(spec.condition_bands) + 1)
+        return cls(periods.middles()[kept][told], logs, told, noise, size, step, cars, fitted)
+
+    @property
+    def last_day(self) -> date:
+        """The last day that the line is read from sales; after it the line is level."""
+        return date.fromordinal(date(1970, 1, 1).toordinal() + int(self.middles[-1]))
+
+    def at(self, days: Floats) -> Floats:
+        """Log index at days since 1970."""
+        return np.interp(days, self.middles, self.logs)
+
+    def between(self, first: Floats, second: Floats, influence: Floats | None = None) -> Floats:
+        """Log move of the market from a day to another; with rows of :meth:`influence` (days x T), each
+        without its own sale."""
+        moved = self.at(second) - self.at(first)
+        if influence is None or len(self.logs) < 2:
+            return moved
+        return moved - (self._read(influence, second) - self._read(influence, first))
+
+    def _read(self, levels: Floats, days: Floats) -> Floats:
+        """Each row of levels (n x T) at its own day."""
+        later = np.clip(np.searchsorted(self.middles, days), 1, len(self.middles) - 1)
+        left, right = self.middles[later - 1], self.middles[later]
+        share = np.clip((days - left) / (right - left), 0.0, 1.0)
+        rows = np.arange(len(days))
+        return np.asarray((1 - share) * levels[rows, later - 1] + share * levels[rows, later])
+
+    def influence(self, rows: Ints) -> Floats:
+        """What each of some sales, by its place in the frame learnt from, adds to ``logs`` (m x T).
+
+        Leaving one observation out of least squares moves the coefficients by ``S x w e / (1 - h)`` (Cook and
+        Weisberg 1982), the group levels swept out; a sale alone in its group (h = 1) moves nothing, nor does
+        one that the regression did not take.
+        """
+        k, size = self.cars.matrix.shape[1], len(self.logs)
+        directions = np.zeros((len(self.window.beta), size))
+        directions[k + self.told[1:] - 1, np.arange(1, size)] = 1.0
+        place = np.argsort(self.cars.order)
+        taken = rows % self.step == 0
+        places = place[rows[taken] // self.step]
+        swept = self.window.swept(self.cars, places)
+        weights = self.cars.weights[places]
+        own = weights / np.bincount(self.cars.group, self.cars.weights)[self.cars.group[places]]
+        leverage = own + weights * np.einsum("np,np->n", swept @ self.window.inverse, swept)
+        free = 1.0 - leverage
+        shift = np.where(free > 1e-9, weights * self.window.residuals[places] / np.maximum(free, 1e-9), 0.0)
+        moved = np.zeros((len(rows), size))
+        moved[taken] = swept @ (self.window.inverse @ directions) * shift[:, None]
+        return moved
+
+
+def _noise(cars: Characteristics, residuals: Floats, bands: int) -> Floats:
+    """Residual standard deviation by band; each borrows ``BORROWED`` sales' worth of the whole market's."""
+    size = np.bincount(cars.band, minlength=bands)
+    squares = np.bincount(cars.band, np.square(residuals), minlength=bands)
+    overall = float(np.square(residuals).mean())
+    return np.asarray(np.sqrt((squares + BORROWED * overall) / (size + BORROWED)))

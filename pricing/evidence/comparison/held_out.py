@@ -1,0 +1,143 @@
+"""Sales valued from the other sales, each as of its own day, as if neither the market nor the price model
+had seen it.
+
+The sale itself and any record of the same car within ``DUPLICATE_DAYS`` are held out. The date line is
+refitted without it, exactly (one observation left out of least squares, its weight as it was); what the sale
+told the price model, which supplies the adjustments, is taken back (``own_influence``).
+"""
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import polars as pl
+from numpy.typing import NDArray
+
+from pricing.arrays import Floats, Ints
+from pricing.evidence.comparison.own_influence import OwnInfluence, Parts
+from pricing.evidence.comparison.reconciliation import reliability_weights, stated_error, weighted_median
+from pricing.evidence.comparison.sale_features import AGE_COST, MOST_GROSS, SHORTLIST, YEAR, SaleFeatures
+from pricing.model.hedonic import ONE_THREAD
+
+DUPLICATE_DAYS: Final = 60
+_PAIRS: Final = 20_000
+_CELLS: Final = 4_000_000
+
+Where = NDArray[np.bool_]
+
+
+@dataclass(frozen=True)
+class HeldOut:
+    """``rows`` of the index (n) that were valued, how many comparables each had (``found``), the value
+    (``mid``, log), the stated standard deviation of a single sale about it (``spread``) and the ``error``,
+    log price less value."""
+
+    rows: Ints
+    found: Ints
+    mid: Floats
+    spread: Floats
+    error: Floats
+
+
+def held_out(indexed: SaleFeatures, rows: Ints, count: int) -> HeldOut:
+    """Value some sales of the index, ``rows`` in rising order, from ``count`` others each."""
+    with ONE_THREAD.limit(limits=1, user_api="blas"):
+        return _valued(indexed, rows, _shortlists(indexed, rows, count), count)
+
+
+def _shortlists(indexed: SaleFeatures, rows: Ints, count: int) -> Ints:
+    """The shortlist of each row (n x m), -1 where there are fewer."""
+    same = _same_car(indexed)
+    width = SHORTLIST * count
+    near = np.full((len(rows), width), -1, dtype=np.int64)
+    for start, size in indexed.starts[2].values():
+        first, last = np.searchsorted(rows, [start, start + size])
+        step = max(1, _CELLS // size)
+        for place in range(int(first), int(last), step):
+            part = slice(place, min(place + step, int(last)))
+            found = _nearest(indexed, same, rows[part], slice(start, start + size), count)
+            near[part, : found.shape[1]] = found
+    return near
+
+
+def _same_car(indexed: SaleFeatures) -> Ints:
+    """A number for every car, of its own where the chassis number is not known."""
+    known = indexed.sales["chassis_number"].is_not_null()
+    ids = indexed.sales.select(pl.struct("make", "chassis_number").rank("dense")).to_series().cast(pl.Int64)
+    own = pl.int_range(-len(ids), 0, eager=True)
+    return pl.select(pl.when(known).then(ids).otherwise(own)).to_series().to_numpy()
+
+
+def _nearest(indexed: SaleFeatures, same: Ints, subjects: Ints, make: slice, count: int) -> Ints:
+    """The shortlist of every subject among the sales of its make (subjects x m), -1 where there are fewer."""
+    apart = np.zeros((len(subjects), make.stop - make.start), dtype=np.float32)
+    for k in range(indexed.attribute_groups.shape[1]):
+        apart += np.abs(indexed.attribute_groups[subjects, k][:, None] - indexed.attribute_groups[make, k])
+    far = apart > MOST_GROSS
+    age = (indexed.days[subjects][:, None] - indexed.days[make]) / YEAR
+    apart += (indexed.cost[make] + AGE_COST * age).astype(np.float32)
+    held = (same[subjects][:, None] == same[make]) & (age * YEAR <= DUPLICATE_DAYS)
+    barred = far | (age < 0) | held | (subjects[:, None] == np.arange(make.start, make.stop))
+    apart[barred] = np.inf
+    apart[~_level_mask(indexed, subjects, make, ~barred, count)] = np.inf
+    kept = min(SHORTLIST * count, apart.shape[1])
+    columns = np.argpartition(apart, kept - 1, axis=1)[:, :kept]
+    finite = np.isfinite(np.take_along_axis(apart, columns, axis=1))
+    return np.where(finite, columns + make.start, -1)
+
+
+def _level_mask(indexed: SaleFeatures, subjects: Ints, make: slice, usable: Where, count: int) -> Where:
+    """Which sales are at the narrowest match level that has ``count`` usable ones."""
+    columns = np.arange(make.start, make.stop)
+    mask = np.ones_like(usable)
+    for match_level in (1, 0):
+        ends = np.array(list(indexed.starts[match_level].values()))
+        group = np.searchsorted(ends[:, 0], columns, side="right")
+        inside = group[subjects - make.start][:, None] == group
+        enough = (inside & usable).sum(axis=1) >= count
+        mask[enough] = inside[enough]
+    return mask
+
+
+def _valued(indexed: SaleFeatures, rows: Ints, near: Ints, count: int) -> HeldOut:
+    """The sales of every shortlist brought to its subject, the best kept and reconciled."""
+    needed = np.unique(np.concatenate([rows, near[near >= 0]]))
+    sales = indexed.sales[needed]
+    prices = np.log(sales["price"].cast(pl.Float64).to_numpy())
+    days, band = indexed.days[needed], indexed.band[needed]
+    encoded = indexed.effects.encode(sales, indexed.span[1])
+    subjects = np.searchsorted(needed, rows)
+    own = indexed.effects.encode(sales[subjects], sales["event_date"][subjects])
+    influence = OwnInfluence.of(
+        indexed.effects, own, prices[subjects], (days[subjects] <= indexed.effects.last_day) * 1.0
+    )
+    parts = Parts.of(indexed.effects.posterior, encoded)
+    moved = indexed.dates.influence(rows)
+    mid, total = np.empty(len(rows)), np.empty(len(rows))
+    found = np.empty(len(rows), dtype=np.int64)
+    step = max(1, _PAIRS // near.shape[1])
+    for first in range(0, len(rows), step):
+        part = slice(first, min(first + step, len(rows)))
+        place, column = np.nonzero(near[part] >= 0)
+        c = np.searchsorted(needed, near[part][place, column])
+        at = place + part.start
+        s = subjects[at]
+        lines = indexed.effects.differences(encoded[s], encoded[c])
+        date = indexed.dates.between(days[c], days[s], moved[at])
+        gross = np.abs(lines).sum(axis=1) + np.abs(date)
+        age = (days[s] - days[c]) / YEAR
+        apart = np.full(near[part].shape, np.inf)
+        near_enough = gross <= MOST_GROSS
+        apart[place, column] = np.where(near_enough, gross + indexed.cost[needed[c]] + AGE_COST * age, np.inf)
+        weights, adjusted = np.zeros(apart.shape), np.zeros(apart.shape)
+        weights[place, column] = near_enough * reliability_weights(indexed.dates.noise[band[c]], gross, age)
+        told = influence.told(at, s, c, parts)
+        adjusted[place, column] = prices[c] + lines.sum(axis=1) - told + date
+        if near.shape[1] > count:
+            chosen = np.argpartition(apart, count - 1, axis=1)[:, :count]
+            weights, adjusted = (np.take_along_axis(each, chosen, axis=1) for each in (weights, adjusted))
+        mid[part] = weighted_median(adjusted, weights)
+        total[part] = weights.sum(axis=1)
+        found[part] = (weights > 0).sum(axis=1)
+    spread = np.hypot(indexed.dates.noise[indexed.band[rows]], stated_error(total))
+    return HeldOut(rows, found, mid, spread, prices[subjects] - mid)

@@ -1,0 +1,168 @@
+"""The sold cars of a market laid out: sorted by group once, then asked many times."""
+
+from dataclasses import dataclass
+from datetime import date
+from typing import Any, Final
+
+import numpy as np
+import polars as pl
+from numpy.typing import NDArray
+
+from pricing.arrays import Floats, Ints
+from pricing.errors import EvidenceError
+from pricing.evidence.comparison.date_line import DateLine
+from pricing.evidence.comparison.term_effects import TermEffects
+from pricing.evidence.indices.index import sold_cars
+from pricing.model.hedonic import ONE_THREAD
+from pricing.model.price_model import PriceModel
+
+CHUNK: Final = 65_536
+
+MINIMUM: Final = 3
+"""Comparables below which no value is given."""
+
+SHORTLIST: Final = 3
+"""Sales looked at in detail for each that is wanted."""
+
+MOST_GROSS: Final = 1.0
+"""Sum of the sizes of the log adjustments beyond which a sale is no comparable. Assumption."""
+
+GROUPS: Final = ("make", "model", "variant")
+
+MATCH_LEVELS: Final = ("same variant", "same model", "same make")
+"""Where comparables are looked for, nearest first."""
+
+YEAR: Final = 365.2425
+
+AGE_COST: Final = 0.02
+"""In choosing, a sale a year older is as far off as a car that differs by this much in log price.
+Assumption."""
+
+UNGRADED_COST: Final = 0.10
+"""In choosing, a sale of a car that no one graded is as far off as this much in log price. Assumption."""
+
+
+Starts = dict[tuple[str | None, ...], tuple[int, int]]
+
+
+@dataclass(frozen=True)
+class SaleFeatures:
+    """Sold cars sorted by make, model, variant and date, with what likeness is reckoned from.
+
+    ``sales`` (n rows; offers that did not sell are in ``offers``), ``days`` (n, since 1970),
+    ``attribute_groups`` (n x 5, see ``TermEffects.attribute_groups``), ``band`` (n, code of the condition
+    band), ``cost`` (n, of what is not known of the car), ``starts`` (by match level: the first row and the
+    number of rows of every group), ``offer_starts`` (the same of the offers, by make and model) and
+    ``dates`` (the date line).
+    """
+
+    sales: pl.DataFrame
+    offers: pl.DataFrame
+    effects: TermEffects
+    dates: DateLine
+    days: Floats
+    attribute_groups: NDArray[np.float32]
+    band: Ints
+    cost: Floats
+    starts: tuple[Starts, ...]
+    offer_starts: Starts
+    currency: str
+
+    @classmethod
+    def of(
+        cls, sales: pl.DataFrame, model: PriceModel, *, currency: str = "EUR", as_of: date | None = None
+    ) -> "SaleFeatures":
+        """From ``Market.sales`` and a model fitted to them; with ``as_of`` from what was known then.
+
+        Raises:
+            EvidenceError: no car had been sold by then.
+        """
+        known = sales if as_of is None else sales.filter(pl.col("event_date") <= as_of)
+        sold = sold_cars(known).sort(*GROUPS, "event_date", maintain_order=True)
+        if sold.is_empty():
+            first: Any = sold_cars(sales)["event_date"].min()
+            raise EvidenceError(
+                "the market has no sale"
+                if first is None
+                else f"no sale is on record by {as_of}; the first is of {first}"
+            )
+        effects = TermEffects(model)
+        attribute_groups = np.empty((len(sold), 5), dtype=np.float32)
+        band = np.empty(len(sold), dtype=np.int64)
+        middle: Any = sold["event_date"].max()
+        with ONE_THREAD.limit(limits=1, user_api="blas"):
+            for start in range(0, len(sold), CHUNK):
+                part = sold[start : start + CHUNK]
+                encoded = effects.encode(part, middle)
+                attribute_groups[start : start + CHUNK] = effects.attribute_groups(encoded)
+                band[start : start + CHUNK] = encoded.band
+        ungraded = (sold["condition_band"].is_null() & sold["condition_score"].is_null()).to_numpy()
+        offers = known.filter(pl.col("outcome").is_in(["asking", "unsold"])).sort(*GROUPS, "event_date")
+        return SaleFeatures(
+            sales=sold,
+            offers=offers,
+            effects=effects,
+            dates=DateLine.fit(sold, model.spec),
+            days=sold["event_date"].to_physical().cast(pl.Float64).to_numpy(),
+            attribute_groups=attribute_groups,
+            band=band,
+            cost=np.where(ungraded, UNGRADED_COST, 0.0),
+            starts=tuple(_starts(sold, GROUPS[:depth]) for depth in (3, 2, 1)),
+            offer_starts=_starts(offers, GROUPS[:2]),
+            currency=currency,
+        )
+
+    @property
+    def span(self) -> tuple[date, date]:
+        """First and last day on which a car was sold."""
+        return _day(self.days.min()), _day(self.days.max())
+
+    def graded(self, rows: Ints | slice) -> NDArray[np.bool_]:
+        """Whether somebody graded the car of each sale."""
+        return np.asarray(self.band[rows] < len(self.dates.noise) - 1)
+
+    def of_model(self, group: tuple[str | None, ...], day: float) -> int:
+        """Sales of the model (make and model come first in ``group``) by a day."""
+        return int((self.days[self.at_level(1, group)] <= day).sum())
+
+    def at_level(self, level: int, group: tuple[str | None, ...]) -> slice:
+        """Rows of the group of a match level: (make, model, variant), (make, model) or (make,)."""
+        start, size = self.starts[level].get(group[: 3 - level], (0, 0))
+        return slice(start, start + size)
+
+    def distances(self, attributes: Floats, rows: slice | Ints, day: float) -> Floats:
+        """How far sales are from a subject at a day: log price differences by group of attributes, and
+        the costs of age and of what is not known; infinite for a sale after the day and for one so different
+        that it is no comparable."""
+        apart = np.abs(self.attribute_groups[rows] - attributes.astype(np.float32)).sum(axis=1)
+        age = (day - self.days[rows]) / YEAR
+        fit = (age >= 0) & (apart <= MOST_GROSS)
+        return np.where(fit, apart + self.cost[rows] + AGE_COST * age, np.inf)
+
+    def offers_of(self, group: tuple[str | None, ...], day: float, years: float, most: int) -> pl.DataFrame:
+        """The latest offers of a model that did not end in a sale and say something: up to ``most``, at most
+        ``years`` before the day."""
+        start, size = self.offer_starts.get(group[:2], (0, 0))
+        at = _day(day)
+        told = pl.col("price").is_not_null() | pl.col("lower_price").is_not_null()
+        age = (pl.lit(at) - pl.col("event_date")).dt.total_days()
+        near = self.offers[start : start + size].filter(told, age.is_between(0, years * YEAR))
+        return near.sort("event_date", "record_id", descending=[True, False]).head(most)
+
+
+def _starts(sold: pl.DataFrame, names: tuple[str, ...]) -> Starts:
+    runs = (
+        sold.select(pl.struct(names).rle_id().alias("run"), *names)
+        .group_by("run", maintain_order=True)
+        .agg(*(pl.col(name).first() for name in names), size=pl.len())
+    )
+    first = np.cumsum(runs["size"].to_numpy()) - runs["size"].to_numpy()
+    keys = zip(*(runs[name].to_list() for name in names), strict=True)
+    return {
+        key: (int(start), int(size))
+        for key, start, size in zip(keys, first, runs["size"].to_list(), strict=True)
+    }
+
+
+def _day(days: float) -> date:
+    return date.fromordinal(date(1970, 1, 1).toordinal() + int(days))

@@ -1,0 +1,319 @@
+"""The price index of a market, a make, a model or any filter of sales: the door to the index methods."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Any, Final, Self
+
+import numpy as np
+import polars as pl
+from scipy import stats
+
+from pricing.arrays import Floats, Ints
+from pricing.errors import EvidenceError
+from pricing.evidence.indices import repeat_sales as pairing
+from pricing.evidence.indices.attribute_groups import by_attribute_group
+from pricing.evidence.indices.characteristics import Characteristics
+from pricing.evidence.indices.clusters import Clusters
+from pricing.evidence.indices.imputation import FORMULAS, imputation
+from pricing.evidence.indices.periods import LENGTHS, Periods
+from pricing.evidence.indices.time_dummy import kept_periods, time_dummy, weighted_by_band
+from pricing.model.spec import FeatureSpec
+from pricing.notebook_html import facts_html
+
+METHODS: Final = ("time dummy", *FORMULAS, "repeat sales")
+
+MINIMUM: Final = 10
+"""Sales (pairs, for repeat sales: their ends) that a period needs, else it is a gap."""
+
+NOT_ENOUGH: Final = "not enough sales"
+NOT_JOINED: Final = "no sales that join it to the other periods"
+
+LEAST_FREEDOM: Final = 1.0
+"""Degrees of freedom below which a point has no interval: nothing is left to tell its error by."""
+
+_SPARE: Final = 2
+"""A regression of one period needs this many times its coefficients in sales."""
+
+
+@dataclass(frozen=True)
+class PriceIndex:
+    """An index: what it is, and ``frame``, one row a period, the gaps included.
+
+    Columns of ``frame``: ``period`` (its name), ``starts`` (its first day), ``sales`` (that the method could
+    use; ends of pairs for repeat sales), ``index`` (base period = 100), ``low`` and ``high`` (its interval),
+    ``log_index`` and ``standard_error`` of it, its degrees of ``freedom`` (null: the base, or no interval),
+    ``note`` (null, or why there is no point), and ``real`` (the index over the series that :meth:`deflated`
+    was given), null before. ``clusters`` says what the residuals
+    go together in (``clusters.KINDS``), where the method allows for it.
+    """
+
+    method: str
+    period: str
+    scope: str
+    base: str
+    coverage: float
+    window: int | None
+    frame: pl.DataFrame
+    clusters: str = ""
+
+    def _repr_html_(self) -> str:
+        """What index it is, and a row a period."""
+        about = f"{self.method} index of {self.scope} by {self.period}, {self.base} = 100"
+        columns = ("period", "sales", "index", "low", "high", "note")
+        return facts_html(about, frame=self.frame.select(columns))
+
+    def deflated(self, series: pl.DataFrame) -> Self:
+        """With ``real``: the index over a price series (columns ``date`` and ``value``), both 100 at the
+        base.
+
+        A period takes the mean of the values dated in it; one without is null in ``real``. The series is used
+        as it is given: whether it fits the currency and the country is for whoever supplies it to know.
+
+        Raises:
+            EvidenceError: a column is absent, a value is not positive, or the base period has none.
+        """
+        absent = [name for name in ("date", "value") if name not in series.columns]
+        if absent:
+            raise EvidenceError(f"a price series has the columns date and value; absent: {', '.join(absent)}")
+        values = pl.col("value").cast(pl.Float64)
+        if series.is_empty() or not series.select((values.is_finite() & (values > 0)).all()).item():
+            raise EvidenceError(
+                "a price series has positive values only; got one that is null or not positive"
+            )
+        level = (
+            series.select(starts=pl.col("date").cast(pl.Date).dt.truncate(LENGTHS[self.period]), value=values)
+            .group_by("starts")
+            .agg(pl.col("value").mean())
+        )
+        joined = self.frame.join(level, on="starts", how="left", maintain_order="left")
+        base = joined.filter(pl.col("period") == self.base)["value"].item()
+        if base is None:
+            raise EvidenceError(f"the price series has no value in the base period, {self.base}")
+        real = joined.select(real=pl.col("index") / (pl.col("value") / base)).to_series()
+        return replace(self, frame=self.frame.with_columns(real))
+
+
+def sold_cars(
+    sales: pl.DataFrame, where: Mapping[str, str] | pl.Expr | None = None, price: str = "price"
+) -> pl.DataFrame:
+    """The sales with a price, of those for which ``where`` holds: an expression, or values of columns.
+
+    >>> frame = pl.DataFrame({"make": ["Ash", "Elm"], "outcome": ["sold", "sold"], "price": [9.0, 8.0]})
+    >>> sold_cars(frame, {"make": "Elm"})["price"].to_list()
+    [8.0]
+    """
+    kept = sales.filter(pl.col("outcome") == "sold") if "outcome" in sales.columns else sales
+    kept = kept.filter(pl.col(price).is_not_null())
+    if where is None:
+        return kept
+    if isinstance(where, pl.Expr):
+        return kept.filter(where)
+    return kept.filter(*(pl.col(name) == value for name, value in where.items()))
+
+
+def price_index(
+    sales: pl.DataFrame,
+    *,
+    spec: FeatureSpec | None = None,
+    method: str = "time dummy",
+    period: str = "quarter",
+    where: Mapping[str, str] | pl.Expr | None = None,
+    window: int | None = None,
+    coverage: float = 0.95,
+    minimum: int = MINIMUM,
+    item: tuple[str, ...] = ("make", "chassis_number"),
+    weights: str = "by holding time",
+    changes: str = "leave out",
+) -> PriceIndex:
+    """The index of the sold rows of ``sales``.
+
+    Args:
+        sales: as ``Market.sales`` gives them, or any frame that ``spec`` reads.
+        spec: the columns' parts; the sale-record contract's when not given.
+        method: one of ``METHODS``.
+        period: one of ``periods.LENGTHS``.
+        where: which sales, such as ``{"make": "Corvane", "model": "Six"}``.
+        window: periods in the rolling window of the time dummy; None: one regression over all of them.
+        coverage: of the interval, which on the log scale is Student's (for the time dummy see
+            ``cluster_robust``).
+        minimum: sales that a period needs, else it is a gap with a note and no number.
+        item, weights, changes: of repeat sales: what identifies a car; one of ``repeat_sales.WEIGHTS``; one
+            of ``repeat_sales.CHANGES``, for pairs whose condition band changed in between.
+
+    Raises:
+        EvidenceError: an argument is none of those allowed, or no two periods have enough sales.
+
+    >>> from datetime import date
+    >>> rng = np.random.default_rng(1)
+    >>> frame = pl.DataFrame({"model": ["Six", "Four"] * 60, "event_date": [date(2023, 5, 1)] * 60 +
+    ...     [date(2024, 5, 1)] * 60, "price": np.exp(rng.normal(9.0, 0.1, 120) + np.repeat([0.0, 0.2], 60))})
+    >>> spec = FeatureSpec(groups=("model",), event_date="event_date")
+    >>> price_index(frame, spec=spec, period="year").frame["index"].round(1).to_list()
+    [100.0, 122.1]
+    """
+    _one_of("method", method, METHODS)
+    _one_of("weights", weights, pairing.WEIGHTS)
+    _one_of("changes", changes, pairing.CHANGES)
+    if not 0.0 < coverage < 1.0:
+        raise EvidenceError(f"coverage lies strictly between 0 and 1; got {coverage}")
+    if minimum < 2 or (window is not None and window < 2):
+        raise EvidenceError("a period needs 2 sales at least, and a window 2 periods")
+    spec = FeatureSpec.cars() if spec is None else spec
+    dated = spec.event_date or "event_date"
+    sold = sold_cars(sales, where, spec.price).drop_nulls(dated)
+    if sold.is_empty():
+        raise EvidenceError(
+            f"no sale to make an index from: {_scope(where)} has none with a price and a date"
+        )
+    periods = Periods.spanning(sold[dated], period)
+    if method == "repeat sales":
+        found = _repeat(sold, spec, periods, list(item), weights, changes, minimum)
+    else:
+        code = periods.codes(sold[dated])
+        kept = kept_periods(code, len(periods), minimum)
+        _two(kept, period, minimum, _scope(where))
+        use = np.isin(code, kept)
+        place = np.searchsorted(kept, code[use])
+        cars = weighted_by_band(Characteristics.of(sold.filter(pl.Series(use)), spec, place), len(kept))
+        counts = np.bincount(code, minlength=len(periods))
+        if method == "time dummy":
+            used = sold.filter(pl.Series(use))
+            clusters = Clusters.of(used, list(item), list(spec.groups[:2]), cars.order)
+            dummies = time_dummy(cars, len(kept), window, clusters)
+            found = _Points(kept, dummies.logs, dummies.errors, counts, dummies.freedom, dummies.clusters)
+        else:
+            logs, errors, freedom = _imputed(cars, len(kept), method)
+            found = _Points(kept, logs, errors, counts, freedom)
+    return _assemble(found, periods, method, _scope(where), coverage, window)
+
+
+@dataclass(frozen=True)
+class _Points:
+    """Log index and standard error of the ``kept`` periods, the ``counts`` of all, the errors' degrees of
+    ``freedom`` and ``clusters``."""
+
+    kept: Ints
+    logs: Floats
+    errors: Floats
+    counts: Ints
+    freedom: Floats
+    clusters: str = ""
+
+
+def _imputed(cars: Characteristics, periods: int, method: str) -> tuple[Floats, Floats, Floats]:
+    """Characteristics bundled by their market-wide worth, so that a period of few sales can bear them."""
+    Z = by_attribute_group(cars, periods)
+    counts = np.bincount(cars.period, minlength=periods)
+    kept = np.flatnonzero(counts > _SPARE * (Z.shape[1] + 1))
+    logs, errors, freedom = (np.full(periods, np.nan) for _ in range(3))
+    if len(kept) < 2:
+        return logs, errors, freedom
+    for place, result in imputation(cars.log_price, Z, cars.period, kept, cars.weights).items():
+        logs[place], errors[place] = result.logs[method], result.errors[method]
+        freedom[place] = result.freedom[method]
+    return logs, errors, freedom
+
+
+def _repeat(
+    sold: pl.DataFrame,
+    spec: FeatureSpec,
+    periods: Periods,
+    item: list[str],
+    weights: str,
+    changes: str,
+    minimum: int,
+) -> _Points:
+    absent = [name for name in item if name not in sold.columns]
+    if absent:
+        raise EvidenceError(f"repeat sales are matched by {', '.join(item)}; absent: {', '.join(absent)}")
+    pairs = pairing.sale_pairs(sold, item, date=spec.event_date or "event_date", price=spec.price)
+    if changes == "leave out":
+        pairs = pairs.filter(~pairing.changed(pairs))
+    ends = [periods.codes(pairs[f"{name}_date"]) for name in ("first", "second")]
+    pairs, (first, second) = (
+        pairs.filter(pl.Series(ends[0] != ends[1])),
+        (e[ends[0] != ends[1]] for e in ends),
+    )
+    counts = np.bincount(np.concatenate([first, second]), minlength=len(periods))
+    kept = np.flatnonzero(counts >= minimum)
+    _two(kept, periods.length, minimum, "the set of cars sold twice")
+    use = np.isin(first, kept) & np.isin(second, kept)
+    pairs = pairs.filter(pl.Series(use))
+    result = pairing.repeat_sales(
+        np.log((pairs["second_price"] / pairs["first_price"]).to_numpy()),
+        np.searchsorted(kept, first[use]),
+        np.searchsorted(kept, second[use]),
+        len(kept),
+        days=pairs["days"].cast(pl.Float64).to_numpy() if weights == "by holding time" else None,
+        controls=pairing.band_changes(pairs) if changes == "model" else None,
+    )
+    return _Points(kept, result.logs, result.errors, counts, np.full(len(kept), float(result.fit.freedom)))
+
+
+def _assemble(
+    found: _Points, periods: Periods, method: str, scope: str, coverage: float, window: int | None
+) -> PriceIndex:
+    logs, errors = np.full(len(periods), np.nan), np.full(len(periods), np.nan)
+    logs[found.kept], errors[found.kept] = found.logs, found.errors
+    known = np.isfinite(logs)
+    if known.sum() < 2:
+        raise EvidenceError(f"{scope} has too few sales a {periods.length} for a {method} index")
+    base = int(np.flatnonzero(known)[0])
+    logs = logs - logs[base]
+    freedom = np.full(len(periods), np.inf)
+    freedom[found.kept] = found.freedom
+    freedom[base] = np.inf
+    told = freedom >= LEAST_FREEDOM
+    errors[~told] = np.nan
+    reach = stats.t.ppf((1.0 + coverage) / 2.0, np.where(told, freedom, 1.0)) * errors
+    joined = np.isin(np.arange(len(periods)), found.kept) & (method not in FORMULAS)
+    note = [
+        None if told else NOT_JOINED if enough else NOT_ENOUGH
+        for told, enough in zip(known, joined, strict=True)
+    ]
+    frame = pl.DataFrame(
+        {
+            "period": periods.names,
+            "starts": pl.Series(periods.starts, dtype=pl.Date),
+            "sales": found.counts,
+            "index": 100.0 * np.exp(logs),
+            "low": 100.0 * np.exp(logs - reach),
+            "high": 100.0 * np.exp(logs + reach),
+            "log_index": logs,
+            "standard_error": errors,
+            "freedom": np.where(np.isfinite(freedom), freedom, np.nan),
+        },
+        nan_to_null=True,
+    ).with_columns(
+        pl.when(pl.col(name).is_finite()).then(name).alias(name)
+        for name in ("index", "low", "high", "log_index", "standard_error", "freedom")
+    )
+    return PriceIndex(
+        method, periods.length, scope, periods.names[base], coverage,
+        window if method == "time dummy" else None,
+        frame.with_columns(
+            note=pl.Series(note, dtype=pl.String), real=pl.lit(None, dtype=pl.Float64)
+        ),
+        found.clusters,
+    )  # fmt: skip
+
+
+def _two(kept: Ints, period: str, minimum: int, scope: str) -> None:
+    if len(kept) < 2:
+        raise EvidenceError(
+            f"an index needs {minimum} sales in each of two {period}s at least; {scope} has that many in "
+            f"{len(kept)}: a longer period or a wider choice of sales would help"
+        )
+
+
+def _one_of(name: str, value: str, allowed: tuple[str, ...]) -> None:
+    if value not in allowed:
+        raise EvidenceError(f"{name} is one of {', '.join(allowed)}; got {value!r}")
+
+
+def _scope(where: Any) -> str:
+    if where is None or (not isinstance(where, pl.Expr) and not where):
+        return "the whole market"
+    return (
+        "a filter of the market" if isinstance(where, pl.Expr) else " ".join(str(v) for v in where.values())
+    )

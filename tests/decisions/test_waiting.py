@@ -1,0 +1,38 @@
+"""A private sale, draw by draw."""
+
+import numpy as np
+from hypothesis import given
+from hypothesis import strategies as st
+
+from pricing.decisions.time_to_sale import TimeToSale
+from pricing.decisions.waiting import ladder, private_sale
+
+TIMES = TimeToSale(np.log([60.0, 50.0]), 2.0, 0.4, 100, 300, 1.2, 0.2, True)
+VALUE = np.exp(np.random.default_rng(0).normal(9.0, 0.3, 1500))
+WAIT = (np.random.default_rng(1).permutation(1500) + 0.5) / 1500
+MID = float(np.median(VALUE))
+
+
+@given(st.floats(0.5, 3.0), st.floats(0.3, 1.0), st.floats(1.0, 2.0), st.booleans(), st.booleans())
+def test_nobody_pays_more_than_is_asked_or_than_the_car_is_worth(
+    start: float, down: float, more: float, keeps: bool, known: bool
+) -> None:
+    times = TIMES if known else None
+    asks = ladder(start * MID, down * start * MID)
+    lowest = float(asks[-1]) if keeps else 0.0
+    sale = private_sale(VALUE, WAIT, asks, MID, times, "private", lowest=lowest)
+    sold = sale.sold
+    assert (sale.paid <= asks[0] + 1e-9).all() and (sale.paid <= VALUE).all()
+    assert (sale.paid[sold] >= lowest - 1e-9).all()
+    dearer = private_sale(VALUE, WAIT, ladder(start * more * MID, float(asks[-1])), MID, times, "private",
+                          lowest=lowest)  # fmt: skip
+    assert (dearer.weeks >= sale.weeks - 1e-9).all()
+
+
+@given(st.floats(0.5, 1.5))
+def test_one_step_takes_the_time_of_the_law(ratio: float) -> None:
+    asks = np.full(3, ratio * MID)
+    sale = private_sale(VALUE, WAIT, asks, MID, TIMES, "dealer", bargained=1e9)
+    assert np.allclose(sale.weeks, TIMES.days("dealer", np.log(ratio), WAIT) / 7.0)
+    for weeks in (4.0, 12.0):
+        assert abs((sale.weeks <= weeks).mean() - TIMES.chance("dealer", np.log(ratio), 7 * weeks)) < 1e-3
