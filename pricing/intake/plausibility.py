@@ -89,7 +89,8 @@ def _of_distances(both: pl.DataFrame) -> str | None:
     pairs = both.filter((pl.col("odometer_km") > 0) & (pl.col("odometer_km_market") > 0))
     if pairs.height < FEWEST:
         return None
-    ratio = np.log(pairs["odometer_km"].to_numpy() / pairs["odometer_km_market"].to_numpy())
+    logs = pl.col("odometer_km").log() - pl.col("odometer_km_market").log()  # a quotient may overflow
+    ratio = pairs.select(logs.alias("logs")).filter(pl.col("logs").is_finite()).to_series().to_numpy()
     middle = float(np.median(ratio))
     spread = 1.4826 * float(np.median(np.abs(ratio - middle)))
     error = 1.2533 * max(spread, 0.05) / np.sqrt(pairs.height)  # of a median, by the normal law

@@ -39,6 +39,8 @@ def damaged(raw: bytes, rng: random.Random) -> bytes:
                 content[at : at + length] = b""
             case _:
                 del content[max(1, at) :]
+        if len(content) < 2:
+            break
     return bytes(content)
 
 
