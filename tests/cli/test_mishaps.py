@@ -11,6 +11,7 @@ import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from typing import IO
 
 import pytest
 
@@ -118,12 +119,10 @@ def test_a_full_disk(call: Call, small_market: Market, tmp_path: Path) -> None:
         assert kept.digest() == digest and kept.tokens.listed().is_empty()
 
 
-def program(
-    *words: object, out: object = subprocess.PIPE, **given: str
-) -> "subprocess.CompletedProcess[str]":
+def program(*words: object, out: IO[str] | int = subprocess.PIPE) -> "subprocess.CompletedProcess[str]":
     """The command line in a process of its own."""
     return subprocess.run(
-        [Path(sys.executable).with_name("pricing"), *map(str, words)],
+        [str(Path(sys.executable).with_name("pricing")), *map(str, words)],
         stdout=out, stderr=subprocess.PIPE, text=True, check=False,
     )  # fmt: skip
 
