@@ -20,6 +20,8 @@ ANSWERS: Final = ("more sell above", "as many above as below", "more sell below"
 CLOSE: Final = 1.06
 """High over low at which a price is found: closer, nobody can tell."""
 
+MOST_FIGURES: Final = 12
+
 STAGES: Final = ("median", "lower quartile", "upper quartile")
 
 TAIL: Final = 0.1
@@ -68,8 +70,8 @@ class Bisection:
 
     @property
     def price(self) -> Decimal:
-        """The price asked about: in the middle (of logs) of what is possible, in two figures."""
-        return rounded(float(np.sqrt(float(self.low) * float(self.high))))
+        """The price asked about: in the middle (of logs) of what is possible."""
+        return rounded_between(self.low, self.high)
 
     @property
     def quartiles(self) -> tuple[Decimal, Decimal, Decimal]:
@@ -97,7 +99,7 @@ class Bisection:
             low = price
         elif answer == ANSWERS[2]:
             high = price
-        narrow = float(high) / float(low) < CLOSE or not low < rounded_between(low, high) < high
+        narrow = float(high) / float(low) < CLOSE
         if answer != ANSWERS[1] and not narrow:
             return replace(self, low=low, high=high)
         found = price if answer == ANSWERS[1] else rounded_between(low, high)
@@ -110,21 +112,28 @@ class Bisection:
 
 
 def rounded_between(low: Decimal, high: Decimal) -> Decimal:
-    """The middle (of logs) of two prices, in two figures."""
-    return rounded(float(np.sqrt(float(low) * float(high))))
+    """The middle (of logs) of two prices, in two figures or as many more as keep it apart from both, so that
+    a quartile is never the median.
+
+    >>> rounded_between(Decimal(4700), Decimal(5000)), rounded_between(Decimal(4800), Decimal(4900))
+    (Decimal('4800'), Decimal('4850'))
+    """
+    middle = float(np.sqrt(float(low) * float(high)))
+    figures = 2
+    while not low < (found := rounded(middle, figures)) < high and figures < MOST_FIGURES:
+        figures += 1
+    return found
 
 
-def rounded(price: float) -> Decimal:
-    """A price in two figures.
+def rounded(price: float, figures: int = 2) -> Decimal:
+    """A price in so many figures.
 
     >>> rounded(4872.0), rounded(99.6)
     (Decimal('4900'), Decimal('100'))
     """
-    digits = int(np.floor(np.log10(price)))
-    unit = Decimal(10) ** (digits - 1)
-    return (
-        (Decimal(repr(price)) / unit).to_integral_value() * unit if digits > 0 else Decimal(round(price, 2))
-    )
+    unit = Decimal(10) ** (int(np.floor(np.log10(price))) - figures + 1)
+    found = (Decimal(repr(price)) / unit).to_integral_value() * unit
+    return found.quantize(Decimal(1)) if unit >= 1 else found
 
 
 def tails(quartiles: tuple[Decimal, Decimal, Decimal]) -> tuple[float, float]:
