@@ -33,7 +33,7 @@ from pricing.store.connection import add_row, connection, frame, run
 from pricing.store.kept.answers import IdempotencyKey, keep_result
 from pricing.store.records.links import link_batch
 from pricing.store.records.mappings import keep_mappings, kept_mappings
-from pricing.store.records.names import known_cars
+from pricing.store.records.names import known_cars, list_names
 from pricing.store.records.removal import WHOLE
 from pricing.store.records.staging import PricingTerms, Staged, stage
 from pricing.store.records.terms import charges_in_force, own_rates, store_charges, stored_charges
@@ -111,6 +111,9 @@ class LoadReport:
     remark."""
     refused: tuple[RefusedRow, ...] = ()
     """Of a dry run the first rows that would be rejected, at most ``REFUSED_TOLD``."""
+    names: tuple[dict[str, str | int | float | None], ...] = ()
+    """Of a dry run the names that may be misspelt and that the market does not have yet: rows of
+    ``Market.names``."""
 
 
 def load_files(
@@ -166,10 +169,20 @@ def load_files(
         raise DoubtError(f"nothing was loaded: {'; '.join(told)}")
     with connection(path, write=True, keep=keep, timeout=timeout) as opened:
         told_of = 0 if keep else REFUSED_TOLD
+        before = None if keep else list_names(opened)
         report = _store(opened, files, staged, mappings.values(), progress, told_of)
         report = replace(report, set_aside=dict(set_aside.most_common()), doubts=told, recognised=known_again)
+        if before is not None:
+            report = replace(report, names=_new_names(before, list_names(opened)))
         keep_result(opened, idempotency, asdict(report))
         return report
+
+
+def _new_names(before: pl.DataFrame, after: pl.DataFrame) -> tuple[dict[str, str | int | float | None], ...]:
+    """Names that are proposed to be another now and were not before."""
+    key = ["field", "make", "model", "typed"]
+    new = after.filter(pl.col("state") == "proposed").join(before, on=key, how="anti", nulls_equal=True)
+    return tuple(new.to_dicts())
 
 
 def _doubts(path: Path, staged: Sequence[Staged], base: str, timeout: float) -> tuple[str, ...]:
