@@ -104,9 +104,8 @@ def run() -> None:
         named = "" if error.filename is None else f"{error.filename}: "
         message, code = f"{named}{error.strerror or error}", 1
     except OverflowError as error:
-        if "timestamp" not in str(error):
-            raise
-        message, code = "this machine's clock is set beyond the year 2262; set it right", 1
+        clock = "this machine's clock is set beyond the year 2262; set it right"
+        message, code = (clock, 1) if "timestamp" in str(error) else (_unforeseen(error), UNFORESEEN)
     except KeyboardInterrupt:
         code = INTERRUPTED
     except SystemExit:

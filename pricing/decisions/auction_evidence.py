@@ -39,6 +39,10 @@ class AuctionEvidence:
         return self.lots >= FEWEST_LOTS and self.unsold >= FEWEST_UNSOLD
 
 
+NO_LOTS: Final = AuctionEvidence(0, 0, 0, None, None, None)
+"""Of a market with too few sales to learn from."""
+
+
 def auction_evidence(sales: pl.DataFrame, model: PriceModel) -> AuctionEvidence:
     """Read it from the lots of ``Market.sales()``; the model is the one fitted on them."""
     lots = sales.filter(pl.col("channel") == "auction", pl.col("outcome").is_in(["sold", "unsold"]))

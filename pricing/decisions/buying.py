@@ -32,8 +32,10 @@ from pricing.decisions.verdict import LIMITS, checked_limits, verdict_of
 from pricing.errors import DecisionError, EvidenceError
 from pricing.evidence.comparison.comparables import find_comparables
 from pricing.evidence.comparison.comparables_index import ComparablesIndex
+from pricing.model.opinion_bands import OpinionBands
 from pricing.money.charges import Schedule
 from pricing.records.entered_amounts import entered
+from pricing.snapshot import Snapshot
 from pricing.vocabulary import CONDITION_BANDS
 
 CAUTIONS: Final = (
@@ -306,6 +308,12 @@ def buy_car(
         seed=seed,
         draws=draws,
     )  # fmt: skip
+
+
+def book_of(snapshot: Snapshot) -> ComparablesIndex | None:
+    """The sales of a market laid out, to hold comparable sales against the price model; None where prices
+    rest on opinions alone."""
+    return None if isinstance(snapshot.model, OpinionBands) else snapshot.comparables_index
 
 
 def _approaches(

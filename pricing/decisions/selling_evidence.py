@@ -7,7 +7,7 @@ from typing import Final, Protocol
 import numpy as np
 import polars as pl
 
-from pricing.decisions.auction_evidence import AuctionEvidence, auction_evidence
+from pricing.decisions.auction_evidence import NO_LOTS, AuctionEvidence, auction_evidence
 from pricing.decisions.before_and_after import BeforeAndAfter, before_and_after
 from pricing.decisions.time_to_sale import TimeToSale, kaplan_meier, listings_of, log_rank
 from pricing.decisions.waiting import BARGAINED
@@ -69,10 +69,10 @@ def selling_evidence(
 ) -> SellingEvidence:
     """Learn from a market's records how cars sell. ``progress`` is told each step, how many are done, and of
     how many."""
+    if isinstance(model, OpinionBands):  # too few sales to learn anything from
+        return SellingEvidence(NO_LOTS, None)
     progress("reading the records", 0, STEPS)
     sales, every = market.sales(as_of=as_of), market.sales(as_of=as_of, every_record=True)
-    if isinstance(model, OpinionBands):  # too few sales to learn anything from
-        return SellingEvidence(auction_evidence(sales, model), times=None)
     progress("days on offer against the asking price", 1, STEPS)
     listings = listings_of(sales, every, model)
     times = TimeToSale.fit(listings)

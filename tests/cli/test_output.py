@@ -90,7 +90,7 @@ def test_answers_as_json_are_the_librarys_facts(call: Call, small_market: Market
     assert asked("inspect", "show", "walk.json")["sheet"] and asked("inspect", "score", "walk.json")["score"]
     assert asked("repair", "budget", "walk.json", "--country=GB")["currency"]
     assert asked("buy", *car, "--channel=private", "--asking=5000", "--certainty=.7")["terms"]
-    assert asked("sell", *car, "--keep-value=3000")["terms"]
+    assert asked("sell", *car, "--discount=0.02")["terms"]
     assert asked("appraise", "list") == []
 
 
