@@ -200,6 +200,28 @@ def test_one_sale_is_typed_changed_and_taken_out(page: AppTest, market: Market) 
     assert "is taken out" in said(page) and market.sales().is_empty()
 
 
+def test_what_a_sale_may_be_one_with_is_shown_before_it_is_added(page: AppTest, market: Market) -> None:
+    def typed(notes: str) -> None:
+        cells = {
+            "Make *": "Corvane", "Model *": "Six", "Year *": "'68", "Price": "£4,250", "Outcome *": "sold",
+            "Basis of the price *": "all-in", "Chassis number": "CV/1234", "Notes": notes,
+        }  # fmt: skip
+        for label, cell in cells.items():
+            (found,) = [one for one in (*page.text_input, *page.selectbox) if one.label == label]
+            found.set_value(cell)
+        press(page, "Add this sale")
+        assert not page.exception
+
+    page.pills[0].set_value("One sale").run()
+    typed("seen")
+    assert market.sales(every_record=True).height == 1
+    typed("heard")
+    assert "Nothing is added yet" in said(page) and "1968 Corvane Six: sold" in said(page)
+    assert market.sales(every_record=True).height == 1
+    press(page, "Add this sale")
+    assert market.sales(every_record=True).height == 2 and market.sales().height == 1
+
+
 def test_a_kept_mapping_goes_before_the_proposed_one(page: AppTest) -> None:
     give(page, OPEN_DATES)
     frame = pl.read_csv(io.StringIO(OPEN_DATES), infer_schema=False)

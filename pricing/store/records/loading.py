@@ -31,7 +31,7 @@ from pricing.records.contract import COLUMNS, REQUIRED
 from pricing.store.audit import now, write_audit
 from pricing.store.connection import add_row, connection, frame, run
 from pricing.store.kept.answers import IdempotencyKey, keep_result
-from pricing.store.records.links import link_batch
+from pricing.store.records.links import doubles_of, link_batch
 from pricing.store.records.mappings import keep_mappings, kept_mappings
 from pricing.store.records.names import known_cars, list_names
 from pricing.store.records.removal import WHOLE
@@ -49,6 +49,7 @@ ASKED: Final = tuple(
 """Columns that a file has that is written in our own."""
 
 REFUSED_TOLD: Final = 200
+DOUBLES_TOLD: Final = 20
 
 DOUBTED_ROWS: Final = 20_000
 """Rows of a load that are held against the market."""
@@ -114,6 +115,8 @@ class LoadReport:
     names: tuple[dict[str, str | int | float | None], ...] = ()
     """Of a dry run the names that may be misspelt and that the market does not have yet: rows of
     ``Market.names``."""
+    doubles: tuple[str, ...] = ()
+    """Of a dry run records of the market that new rows may be one sale with, at most ``DOUBLES_TOLD``."""
 
 
 def load_files(
@@ -173,7 +176,8 @@ def load_files(
         report = _store(opened, files, staged, mappings.values(), progress, told_of)
         report = replace(report, set_aside=dict(set_aside.most_common()), doubts=told, recognised=known_again)
         if before is not None:
-            report = replace(report, names=_new_names(before, list_names(opened)))
+            found = doubles_of(opened, report.batch_id, DOUBLES_TOLD)
+            report = replace(report, names=_new_names(before, list_names(opened)), doubles=found)
         keep_result(opened, idempotency, asdict(report))
         return report
 
