@@ -64,7 +64,7 @@ class Names:
     """
 
     known: Mapping[tuple[str | None, ...], Mapping[str, str]]
-    records: Mapping[tuple[str | None, ...], Mapping[str, int]]
+    counts: Mapping[tuple[str | None, ...], Mapping[str, int]]
     """How many records each name has: one that is likely a slip of another is not suggested."""
 
     @classmethod
@@ -74,15 +74,15 @@ class Names:
         counted = named.group_by(pl.all()).len().sort("len", *NAMES)
         known: dict[tuple[str | None, ...], dict[str, str]] = {}
         exact: dict[tuple[str | None, ...], dict[str, str]] = {}
-        records: dict[tuple[str | None, ...], dict[str, int]] = {}
+        counts: dict[tuple[str | None, ...], dict[str, int]] = {}
         for make, model, variant, count in counted.iter_rows():
             for within, name in (((), make), ((make,), model), ((make, model), variant)):
                 if name is not None:
                     known.setdefault(within, {})[folded(name)] = name
                     exact.setdefault(within, {})[name] = name
-                    counts = records.setdefault(within, {})
-                    counts[name] = counts.get(name, 0) + count
-        return cls({within: known[within] | exact[within] for within in known}, records)
+                    of_name = counts.setdefault(within, {})
+                    of_name[name] = of_name.get(name, 0) + count
+        return cls({within: known[within] | exact[within] for within in known}, counts)
 
     def find(self, typed: Triple) -> tuple[Triple, str | None]:
         """The names as the market spells them, and the sentence that says which of them it does not know."""
@@ -92,7 +92,7 @@ class Names:
             if wanted == "":
                 found.append(None)
                 continue
-            names, counts = self.known.get(tuple(found), {}), self.records.get(tuple(found), {})
+            names, counts = self.known.get(tuple(found), {}), self.counts.get(tuple(found), {})
             same = names.get(wanted, names.get(folded(wanted)))
             if same is None:
                 within = f" of {' '.join(str(part) for part in found)}" if found else ""

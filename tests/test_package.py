@@ -87,7 +87,7 @@ def test_every_extra_installs_the_modules_that_it_is_named_for(extra: str) -> No
     for module in EXTRAS[extra]:
         name = DISTRIBUTIONS.get(module, module)
         assert name in required(extra)
-    assert f"`{extra}`" in (ROOT / "README.md").read_text(encoding="utf-8")
+    assert f"`{extra}`" in (ROOT / "pricing/handbook/installing.md").read_text(encoding="utf-8")
 
 
 def test_all_is_every_extra_that_a_person_uses() -> None:

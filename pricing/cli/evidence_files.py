@@ -1,5 +1,6 @@
 """The files that the commands of the market evidence read and write."""
 
+from io import BytesIO
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
@@ -38,15 +39,17 @@ def write_frame(frame: "pl.DataFrame", path: Path) -> None:
 
     from pricing.intake.exports import neutralised
 
+    made = BytesIO()  # whole first: polars tells a full disk as a fault of the file it writes
+    if path.suffix == ".csv":
+        frame.with_columns(neutralised(pl.col(pl.String))).write_csv(made)
+    elif path.suffix == ".parquet":
+        frame.write_parquet(made)
+    else:
+        raise FileError(f"{path}: is written as .csv or .parquet")
     try:
-        if path.suffix == ".csv":
-            frame.with_columns(neutralised(pl.col(pl.String))).write_csv(path)
-        elif path.suffix == ".parquet":
-            frame.write_parquet(path)
-        else:
-            raise FileError(f"{path}: is written as .csv or .parquet")
+        path.write_bytes(made.getbuffer())
     except OSError as error:
-        raise FileError(f"{path}: cannot be written: {error.strerror}") from None
+        raise FileError(f"{path}: cannot be written: {error.strerror or error}") from None
 
 
 def draw(chart: Any, path: Path) -> None:
@@ -61,5 +64,5 @@ def draw(chart: Any, path: Path) -> None:
         else:
             chart.save(path)
     except OSError as error:
-        raise FileError(f"{path}: cannot be written: {error.strerror}") from None
+        raise FileError(f"{path}: cannot be written: {error.strerror or error}") from None
     note(f"drawn into {path}")

@@ -123,7 +123,10 @@ def _unforeseen(error: BaseException) -> str:
     from pricing.failures import failure_code, keep_failure
     from pricing.store.place import copies_directory
 
-    log = keep_failure(error, copies_directory())
+    try:
+        log = keep_failure(error, copies_directory())
+    except MarketError:
+        log = None
     where = "and no log of it could be written" if log is None else f"the details are in {log}"
     return (
         f"this failed in a way that nobody foresaw ({failure_code(error)}), {where}; what was not finished "
@@ -158,8 +161,18 @@ def demo(
         bool, typer.Option("--dashboard/--no-dashboard", help="Serve the dashboard at the end.")
     ] = True,
     port: PortOption = None,
+    files: Annotated[
+        Path | None,
+        typer.Option("--files", help="New folder to write the demo market's files into, and no more."),
+    ] = None,
 ) -> None:
     """Load an invented market, fit the price model, price an example car and serve the dashboard."""
+    if files is not None:
+        from pricing.operations.demo_files import write_demo_files
+
+        written = write_demo_files(files)
+        done({"files": written}, [f"{files}: {len(written)} files of the demo market"])
+        return
     import_bundled()
     import data_demo
     from pricing.cli.terminal import show_valuation

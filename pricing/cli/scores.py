@@ -65,4 +65,4 @@ def _write(rows: "pl.DataFrame", path: Path) -> None:
     try:
         neutral_names(rows.with_columns(neutralised(pl.col(pl.String)))).write_csv(path)
     except OSError as error:
-        raise FileError(f"{path} cannot be written: {error.strerror}") from None
+        raise FileError(f"{path} cannot be written: {error.strerror or error}") from None

@@ -1,6 +1,7 @@
 """An empty file of sale records to fill in: a text table, or a workbook with a list to pick from in each
 closed column."""
 
+from io import BytesIO
 from pathlib import Path
 from typing import Final
 
@@ -25,21 +26,23 @@ def write_template(path: Path) -> None:
     """
     if path.suffix.lower() not in (".csv", ".xlsx"):
         raise FileError(f"{path}: a template is a csv or an xlsx file")
+    made = _text() if path.suffix.lower() == ".csv" else _book()
     try:
-        with path.open("xb"):
-            pass
-        if path.suffix.lower() == ".csv":
-            path.write_text(",".join(column.name for column in record_layout()) + "\n", encoding="utf-8")
-        else:
-            _write_book(path)
+        with path.open("xb") as written:
+            written.write(made)
     except FileExistsError:
         raise FileError(f"{path} is there already; give another name") from None
     except OSError as error:
         raise FileError(f"{path} cannot be written: {error.strerror}") from None
 
 
-def _write_book(path: Path) -> None:
-    with xlsxwriter.Workbook(path) as book:
+def _text() -> bytes:
+    return (",".join(column.name for column in record_layout()) + "\n").encode()
+
+
+def _book() -> bytes:
+    buffer = BytesIO()
+    with xlsxwriter.Workbook(buffer, {"in_memory": True}) as book:
         sheet, told = book.add_worksheet("records"), book.add_worksheet("columns")
         told.hide()
         bold = book.add_format({"bold": True})
@@ -56,3 +59,4 @@ def _write_book(path: Path) -> None:
                     list(column.words) if len(listed) <= _LONGEST_LIST else f"=columns!${name}$1:${name}$99"
                 )
                 sheet.data_validation(1, place, ROWS, place, {"validate": "list", "source": source})
+    return buffer.getvalue()

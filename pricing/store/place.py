@@ -4,6 +4,8 @@ import os
 from pathlib import Path
 from typing import Final
 
+from pricing.errors import MarketError
+
 SCHEMES: Final = ("postgresql://", "postgres://")
 """How the address of a server begins (PostgreSQL manual, "Connection URIs")."""
 
@@ -47,8 +49,17 @@ def is_copy(path: Path) -> bool:
 
 
 def copies_directory() -> Path:
-    """The directory of the local copies, a folder a server; all of it may be deleted at any time."""
+    """The directory of the local copies, a folder a server; all of it may be deleted at any time.
+
+    Raises:
+        MarketError: none is named, and the machine knows no home of the user.
+    """
     named = os.environ.get(COPIES_VARIABLE)
     if named:
         return Path(named).absolute()
-    return Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache") / "classic-car-pricing"
+    try:
+        return Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache") / "classic-car-pricing"
+    except RuntimeError:
+        raise MarketError(
+            f"this user has no home folder to keep a local copy in: name a folder by {COPIES_VARIABLE}"
+        ) from None

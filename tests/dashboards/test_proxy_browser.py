@@ -1,4 +1,5 @@
-"""A real nginx in front of a real server: as README writes it, and as it comes without a line of its own."""
+"""A real nginx in front of a real server: as `pricing setup server` writes it, and without a
+line of its own."""
 
 import os
 import re
@@ -16,12 +17,13 @@ import httpx
 import pytest
 from playwright.sync_api import sync_playwright
 
+import pricing
 from pricing.store.market import Market
 from tests.api.servers import PATIENCE, answered
 from tests.dashboards.browser import ARGUMENTS, DESKTOP, chromium, no_errors, wait_until_still, window
 from tests.ports import free_port
 
-README = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+PROXY = (Path(pricing.__file__).parent / "operations/deployment/nginx.conf").read_text(encoding="utf-8")
 NAME = "prices.example"
 
 STOCK = "server {{ listen 127.0.0.1:{port}; location / {{ proxy_pass http://127.0.0.1:{server}; }} }}"
@@ -123,7 +125,7 @@ def test_a_plain_proxy_lets_nobody_in_even_where_the_machine_is_trusted(
 
 
 @pytest.mark.browser
-def test_readmes_proxy_brings_a_person_with_a_token_in(market: Market, tmp_path: Path) -> None:
+def test_the_written_proxy_brings_a_person_with_a_token_in(market: Market, tmp_path: Path) -> None:
     certificate, key = tmp_path / "certificate.pem", tmp_path / "key.pem"
     subprocess.run(
         [program("openssl"), "req", "-x509", "-newkey", "rsa:2048", "-nodes", "-days", "2",
@@ -131,8 +133,8 @@ def test_readmes_proxy_brings_a_person_with_a_token_in(market: Market, tmp_path:
          "-keyout", key, "-out", certificate],
         check=True, capture_output=True,
     )  # fmt: skip
-    (block,) = re.findall(r"```nginx\n(.*?)```", README, re.DOTALL)
-    (hosts,) = re.findall(r'^hosts = "(.*)"$', README, re.MULTILINE)
+    block = PROXY
+    (hosts,) = re.findall(r"PRICING_HOSTS=(\S+)", PROXY)
     _, token = market.tokens.new("valuation desk", "read")
     port = free_port()
     with served(market, PRICING_HOSTS=hosts) as server:

@@ -6,6 +6,7 @@ import re
 import shlex
 import shutil
 import sys
+from collections.abc import Sequence
 from html.parser import HTMLParser
 from pathlib import Path
 from typing import Any
@@ -21,10 +22,12 @@ from pricing.model.price_model import PriceModel
 from pricing.model.saved import save
 from pricing.store.market import Market
 from pricing.words.glossary import TERMS
-from tests.test_docs import COMMANDS
+from tests.postgres_server import PostgresServer
+from tests.test_docs import COMMANDS, INSTALL_AND_RUN, README, TEST, UV
 
 NAMED = {"index", "first_market", "buyer", "seller", "valuer", "club", "operator", "developer",
-         "record_format", "numbers", "scale", "glossary", "reference", "changes"}  # fmt: skip
+         "record_format", "numbers", "scale", "glossary", "reference", "changes", "commands", "dashboard",
+         "installing", "opinions", "shared_market"}  # fmt: skip
 
 
 @pytest.fixture(scope="session")
@@ -57,14 +60,43 @@ def test_every_page_is_there_and_every_block_is_of_a_kind_that_is_run() -> None:
         assert set(fences) <= {"```sh", "```python"}, name
 
 
+SERVER = "postgresql://anna@desk.example/cars"
+"""The address that stands in the handbook for a server of one's own."""
+
+
 @pytest.mark.parametrize("name", WITH_BLOCKS)
 def test_every_block_of_a_page_runs_in_order(
-    name: str, folder: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+    name: str, folder: Path, request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:  # fmt: skip
+    text = PAGES[name]
+    if SERVER in text:
+        server: PostgresServer = request.getfixturevalue("postgres")
+        monkeypatch.setenv("PRICING_COPIES", str(folder / "copies"))
+        text = text.replace(SERVER, server.database())
+    run_blocks(BLOCK.findall(text), monkeypatch, capsys)
+
+
+def test_every_block_of_readme_runs_in_order(
+    folder: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
+    """After its two set-up commands, whose market is the one in the folder."""
+    blocks = BLOCK.findall(README)
+    set_up = [[INSTALL_AND_RUN], [TEST], UV]
+    assert [block.splitlines() for _, block in blocks[:3]] == set_up
+    assert {path.name for path in folder.iterdir()} == {"demo.duckdb"}
+    run_blocks(blocks[3:], monkeypatch, capsys)
+    assert {"sheet.pdf", "sales.csv", "car.toml", "market.duckdb"} <= {path.name for path in folder.iterdir()}
+
+
+def run_blocks(
+    blocks: Sequence[tuple[str, str]], monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Run blocks in the folder, in order; a line of commands that fails is shown with what it said."""
     names: dict[str, Any] = {}
-    for kind, block in BLOCK.findall(PAGES[name]):
+    for kind, block in blocks:
         if kind == "python":
-            exec(compile(block, f"{name}.md", "exec"), names)  # noqa: S102 - our own document
+            exec(compile(block, "block", "exec"), names)  # noqa: S102 - our own document
             continue
         for line in block.splitlines():
             words = shlex.split(line)

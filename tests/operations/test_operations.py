@@ -111,7 +111,7 @@ def test_the_commands_back_up_and_restore(own: Market, tmp_path: Path) -> None:
 def test_a_folder_for_backups_is_made_and_takes_one_each_night(
     own: Market, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """As README has it: the first night there is no such folder."""
+    """The first night there is no such folder."""
     runner, night = CliRunner(), datetime(2026, 5, 30, 2, tzinfo=UTC)
     for name in ("backups/", "nested/backups"):
         for _ in range(2):
