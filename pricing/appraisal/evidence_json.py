@@ -27,6 +27,10 @@ _TYPES: Final = {
 _NAMES: Final = {kind: name for name, kind in _TYPES.items()}
 
 
+OLDER_NAMES: Final = {"ring": "match_level"}
+"""Columns of evidence that was frozen before they were named as they are."""
+
+
 def serialise(value: object) -> str:
     """Dataclasses, frames, days and amounts as JSON text; equal values give equal text.
 
@@ -131,6 +135,7 @@ def _deserialised(value: Any, kinds: Mapping[str, type]) -> Any:
 
 def _series(name: str, kind: str, values: list[Any]) -> pl.Series:
     dtype = _TYPES[kind]
+    name = OLDER_NAMES.get(name, name)
     if kind == "day":
         return pl.Series(name, values, dtype=pl.String).str.to_date()
     if kind in ("amount", "thousandths"):

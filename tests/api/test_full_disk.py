@@ -25,14 +25,15 @@ pytestmark = pytest.mark.skipif(os.name != "posix", reason="needs POSIX file lim
 
 
 class Full:
-    """Called in a process, it lets no file there grow past a size."""
+    """Called in a process, it lets no file there grow past a size; memory that the reading processes share,
+    which is no disk, they may ask for beyond it."""
 
     def __init__(self, largest: int) -> None:
         self.largest = largest
 
     def __call__(self) -> None:
         signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
-        resource.setrlimit(resource.RLIMIT_FSIZE, (self.largest, self.largest))
+        resource.setrlimit(resource.RLIMIT_FSIZE, (self.largest, resource.RLIM_INFINITY))
 
 
 @pytest.fixture

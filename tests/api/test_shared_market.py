@@ -8,7 +8,9 @@ import threading
 import time
 from collections.abc import Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import ExitStack
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any
 
 import httpx
@@ -23,6 +25,7 @@ from tests.api.servers import PATIENCE, copied, killable, serving
 from tests.api.test_routes import SALE
 from tests.appraisals import full_record, last_day, pdf_text
 from tests.postgres_server import PostgresServer
+from tests.relay import relayed
 from tests.small_market import common_car
 
 Facts = dict[str, Any]
@@ -264,6 +267,61 @@ def test_two_machines_that_get_a_key_at_once_do_the_work_once(shared: str, tmp_p
     assert all("idempotency-replayed" in answer.headers for answer in again)
     assert len({answer.content for answer in (*done, *again)}) == 1
     assert Market.open(shared).fits()["fit_id"].to_list() == ["fit-0001", "fit-0002"]
+
+
+def test_of_three_servers_one_that_loses_its_connection_goes_on_from_its_copy_and_catches_up(
+    small_market: Market, shared: str, postgres: PostgresServer, tmp_path: Path
+) -> None:
+    """Each as on a machine of its own; the third reaches PostgreSQL by a wire that is cut and mended."""
+    car = common_car(small_market)
+    with (
+        ExitStack() as opened,
+        TemporaryDirectory(prefix="pricing-wire-") as short,  # a socket's path has at most 107 characters
+        relayed(Path(short) / "wire", postgres.folder) as wire,
+        killable(shared, PRICING_COPIES=str(tmp_path / "one")) as (one, _),
+        killable(shared, PRICING_COPIES=str(tmp_path / "two")) as (two, _),
+        killable(
+            shared.replace(str(postgres.folder), str(wire.folder)), PRICING_COPIES=str(tmp_path / "three")
+        ) as (three, _),
+    ):  # fmt: skip
+        servers = [opened.enter_context(Client(address, seconds=PATIENCE)) for address in (one, two, three)]
+        first, second, cut = servers
+        before = first.value(car)
+
+        def load(address: str, lot: Path) -> httpx.Response:
+            return httpx.post(
+                f"{address}/api/v1/batches", headers={"Idempotency-Key": f"load-{lot.stem}"},
+                files={"files": (lot.name, lot.read_bytes())}, timeout=PATIENCE,
+            )  # fmt: skip
+
+        def loads(server: Client) -> list[str]:
+            return [batch["batch_id"] for batch in server.items("batches")]
+
+        def agreed(servers: Sequence[Client], count: int) -> bool:
+            deadline = time.monotonic() + PATIENCE
+            while time.monotonic() < deadline:
+                seen = [loads(server) for server in servers]
+                if len(seen[0]) == count and all(other == seen[0] for other in seen):
+                    return True
+                time.sleep(0.2)
+            return False
+
+        assert agreed(servers, 1) and all(server.value(car) == before for server in servers)
+        mine, theirs, later = lots(tmp_path, 0, 3)
+        wire.cut()
+        refused = load(three, theirs)
+        assert refused.status_code == 503 and int(refused.headers["retry-after"]) > 0, refused.text
+        assert load(one, mine).json()["accepted"] == 3
+        assert agreed([first, second], 2), "the others go on together"
+        assert cut.value(car) == before and len(loads(cut)) == 1, "it answers from its copy"
+        wire.mend()
+        assert agreed(servers, 2), "it catches up without a person"
+        assert load(three, theirs).json()["accepted"] == 3, "the same load, asked again"
+        assert load(two, later).json()["accepted"] == 3
+        assert agreed(servers, 4)
+        assert len({json.dumps(server.market(), sort_keys=True) for server in servers}) == 1
+    held = Market.open(shared).sales(every_record=True).filter(pl.col("source").str.starts_with("writer"))
+    assert held.group_by("source").len()["len"].to_list() == [3, 3, 3], "no row lost, none twice"
 
 
 def die() -> None:
