@@ -15,6 +15,7 @@ from pricing.car import today
 from pricing.charts.buying import bids_chart, limits_chart
 from pricing.decisions.alternatives import Wanted
 from pricing.decisions.buying import BuyerTerms, Buying, buy_car
+from pricing.operations.opening import standing_warning
 from pricing.operations.settings import schedule_in_force, settings_of
 from pricing.reports.buying_sheet import buying_sheet
 from pricing.snapshot import Snapshot
@@ -71,7 +72,8 @@ def show_page() -> None:
                     own_rates=state.state.own_rates,
                     limits=settings_of(state).verdict_limits,
                     book=page_layout.laid_out(state),
-                )
+                ),
+                standing_warning(state.state),
             )
 
 
@@ -140,7 +142,7 @@ def _year(label: str, key: str) -> int | None:
     return st.number_input(label, FIRST_YEAR, last, None, 1, key=key, placeholder="any year", **BOUND)
 
 
-def _show(facts: Buying) -> None:
+def _show(facts: Buying, warning: str | None) -> None:
     st.markdown(f"**{escaped(verdict_sentence(facts))}**")
     with st.container(horizontal=True):
         for words, limit in (("offer first", facts.opening), ("walk away above", facts.walk_away)):
@@ -160,7 +162,7 @@ def _show(facts: Buying) -> None:
         st.subheader("What to say to the seller")
         for sentence in argument_sentences(facts):
             st.markdown(f"- {escaped(sentence)}")
-    offer_sheet(buying_sheet(facts), "The sheet to take along", "buying_sheet")
+    offer_sheet(buying_sheet(facts, warning), "The sheet to take along", "buying_sheet")
     st.subheader("What it rests on")
     for sentence in (range_sentence(facts.valuation), *gap_sentences(facts)):
         st.write(escaped(sentence))

@@ -13,7 +13,7 @@ from dashboards.record_mapping import side_by_side
 from pricing.money.currencies import CURRENCIES
 from pricing.records.layout import ColumnLayout, record_layout
 from pricing.snapshot import Snapshot
-from pricing.store.records.one_sale import AddedSale, add_sale
+from pricing.store.records.one_sale import AddedSale, add_sale, try_sale
 from pricing.words.loading import record_sentence, told_sentences
 from pricing.words.plain_text import escaped
 from pricing.words.sentences import option_words
@@ -30,6 +30,7 @@ LONGEST: Final = 500
 
 _COLUMNS: Final = {column.name: column for column in record_layout()}
 _ADDED: Final = "sale_added"
+_SHOWN: Final = "sale_doubles_shown"
 _ACTS: Final = ("Add a sale", "Change or take out a record")
 _NEW_NAMES: Final = ("make", "model", "variant")
 
@@ -76,9 +77,26 @@ def _ask_new(snapshot: Snapshot | None, turn: int) -> None:
         return
     said = {name: cell for name, cell in cells.items() if cell is not None}
     with page_layout.one_sentence():
+        if st.session_state.get(_SHOWN) != said and _shows_doubles(said):
+            return
         st.session_state[_ADDED] = add_sale(caches.own_market_path(), said, believe=believe)
         st.session_state["records_round"] = turn + 1
         st.rerun()
+
+
+def _shows_doubles(said: dict[str, str]) -> bool:
+    """Show the records that a sale may be one with before it is added; whether there are any."""
+    same = try_sale(caches.own_market_path(), said)
+    if same.is_empty():
+        return False
+    st.session_state[_SHOWN] = said
+    st.warning(
+        "Nothing is added yet: it may be one sale with these. Add it again, and they count as one sale, "
+        "which can be parted later; or leave it."
+    )
+    for row in same.iter_rows(named=True):
+        st.markdown(f"- {escaped(record_sentence(row))}")
+    return True
 
 
 def _ask_change(snapshot: Snapshot) -> None:

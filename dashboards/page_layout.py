@@ -3,7 +3,6 @@
 import logging
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager, nullcontext
-from datetime import UTC, datetime
 from decimal import Decimal
 from typing import Any, Final, NamedTuple
 
@@ -17,9 +16,9 @@ from pricing.evidence.comparison.comparables_index import ComparablesIndex
 from pricing.failures import failure_code
 from pricing.model.opinion_bands import OpinionBands
 from pricing.model.price_model import PriceModel
+from pricing.operations.opening import standing_warning
 from pricing.progress import Progress
 from pricing.snapshot import Snapshot
-from pricing.words.market_standing import market_warning
 from pricing.words.plain_text import closed, escaped
 
 AT_ONCE: Final = 60_000
@@ -103,7 +102,7 @@ def ask_market() -> tuple[Snapshot, PriceModel] | None:
     with st.spinner("Reading the market") if not snapshot.can_value(snapshot.state.fit) else nullcontext():
         snapshot.make_ready(snapshot.state.fit)
     _lay_out(snapshot)
-    warning = market_warning(snapshot.state, datetime.now(UTC).date())
+    warning = standing_warning(snapshot.state)
     if warning is not None:
         st.caption(escaped(warning))
     return snapshot, snapshot.model

@@ -18,6 +18,7 @@ from pricing.store.records.loading import LoadReport
 from pricing.words.loading import (
     dates_sentence,
     load_sentence,
+    new_name_questions,
     record_sentence,
     refused_table,
     rules_table,
@@ -77,6 +78,10 @@ def show_report(report: LoadReport, *, dry_run: bool = False) -> None:
     for sentence in told_sentences(report):
         if not sentence.startswith("doubtful"):
             st.write(escaped(f"{sentence[:1].upper()}{sentence[1:]}."))
+    for question in new_name_questions(report):
+        st.warning(
+            escaped(f"{question[:1].upper()}{question[1:]}: mend the file, or settle it under Names later.")
+        )
     rules = rules_table(report)
     if rules.height and not dry_run:
         _show_rules(rules)

@@ -15,6 +15,7 @@ from pricing.decisions.seller_terms import DISCOUNT, SellerTerms
 from pricing.decisions.selling import Selling, sell_car
 from pricing.decisions.selling_evidence import evidence_of
 from pricing.decisions.what_ifs import PAPERS
+from pricing.operations.opening import standing_warning
 from pricing.operations.settings import schedule_in_force
 from pricing.progress import Progress
 from pricing.reports.selling_sheet import selling_sheet
@@ -64,7 +65,8 @@ def show_page() -> None:
                     inspection=offer.inspection,
                     costs=offer.costs,
                     own_rates=state.state.own_rates,
-                )
+                ),
+                standing_warning(state.state),
             )
 
 
@@ -106,7 +108,7 @@ def _ask_terms(currency: str, asking: Decimal | None) -> SellerTerms:
     )
 
 
-def _show(facts: Selling) -> None:
+def _show(facts: Selling, warning: str | None) -> None:
     advice, rest = advice_sentences(facts)
     st.markdown(f"**{escaped(advice)}**")
     with st.container(horizontal=True):
@@ -121,7 +123,9 @@ def _show(facts: Selling) -> None:
         if best.weeks is not None:
             st.metric("in about", f"{best.weeks:.0f} weeks", width="content")
     st.write(escaped(rest))
-    offer_sheet(selling_sheet(facts), "The seller's page, with a draft advertisement", "selling_sheet")
+    offer_sheet(
+        selling_sheet(facts, warning), "The seller's page, with a draft advertisement", "selling_sheet"
+    )
     if facts.valuation.opinion_alone:
         st.warning(escaped(range_sentence(facts.valuation)))
     st.subheader("What a sale would leave", help=what_is("net proceeds"))

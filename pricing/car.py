@@ -15,7 +15,7 @@ import polars as pl
 
 from pricing.car_fields import FIELDS, NAMES, NEEDED
 from pricing.errors import CarError
-from pricing.nearest import folded, nearest
+from pricing.nearest import folded, nearest, without_slips
 from pricing.records.contract import Contract, broken_rules
 from pricing.records.entered_amounts import absurd
 from pricing.vocabulary import BAND_EDGES, CONDITION_BANDS
@@ -46,6 +46,11 @@ _NOT_SAID: Final = {name: pl.lit(None, kind) for name, kind in _CONTRACT.items()
 _SAID_OF_OFFERS: Final = frozenset(FIELDS) | {"amount"}
 
 
+SUGGESTED: Final = 3
+LISTED: Final = 5
+"""Names that a refusal suggests where one is near, or lists where none is."""
+
+
 @dataclass(frozen=True)
 class Names:
     """The makes, models and variants of a market, to be found by any spelling that differs in capitals,
@@ -59,6 +64,8 @@ class Names:
     """
 
     known: Mapping[tuple[str | None, ...], Mapping[str, str]]
+    counts: Mapping[tuple[str | None, ...], Mapping[str, int]]
+    """How many records each name has: one that is likely a slip of another is not suggested."""
 
     @classmethod
     def of(cls, *records: pl.DataFrame) -> "Names":
@@ -67,12 +74,15 @@ class Names:
         counted = named.group_by(pl.all()).len().sort("len", *NAMES)
         known: dict[tuple[str | None, ...], dict[str, str]] = {}
         exact: dict[tuple[str | None, ...], dict[str, str]] = {}
-        for make, model, variant, _ in counted.iter_rows():
+        counts: dict[tuple[str | None, ...], dict[str, int]] = {}
+        for make, model, variant, count in counted.iter_rows():
             for within, name in (((), make), ((make,), model), ((make, model), variant)):
                 if name is not None:
                     known.setdefault(within, {})[folded(name)] = name
                     exact.setdefault(within, {})[name] = name
-        return cls({within: known[within] | exact[within] for within in known})
+                    of_name = counts.setdefault(within, {})
+                    of_name[name] = of_name.get(name, 0) + count
+        return cls({within: known[within] | exact[within] for within in known}, counts)
 
     def find(self, typed: Triple) -> tuple[Triple, str | None]:
         """The names as the market spells them, and the sentence that says which of them it does not know."""
@@ -82,11 +92,11 @@ class Names:
             if wanted == "":
                 found.append(None)
                 continue
-            names = self.known.get(tuple(found), {})
+            names, counts = self.known.get(tuple(found), {}), self.counts.get(tuple(found), {})
             same = names.get(wanted, names.get(folded(wanted)))
             if same is None:
                 within = f" of {' '.join(str(part) for part in found)}" if found else ""
-                return typed, f"no record of the {column} {name!r}{within}{_go_on(column, wanted, names)}"
+                return typed, f"no record of the {column} {name!r}{within}{_go_on(column, wanted, counts)}"
             found.append(same)
         return (found[0], found[1], found[2]), None
 
@@ -112,13 +122,14 @@ class Names:
         return {name: part for name, part in zip(NAMES, found, strict=True) if part is not None}
 
 
-def _go_on(column: str, wanted: str, names: Mapping[str, str]) -> str:
+def _go_on(column: str, wanted: str, counts: Mapping[str, int]) -> str:
     """After a name that is not known: which may be meant, or how to go on without it."""
-    known = list(dict.fromkeys(reversed([*names.values()])))
-    near = nearest(wanted, known)
+    near = without_slips(nearest(wanted, counts, 2 * SUGGESTED), counts)[:SUGGESTED]
     if near:
         return f"; did you mean {' or '.join(near)}?"
-    some = f"; on record: {', '.join(known[:5])}{', ...' if len(known) > 5 else ''}" if known else ""
+    known = sorted(counts, key=lambda name: -counts[name])
+    listed = without_slips(known[: 2 * LISTED], counts)[:LISTED]
+    some = f"; on record: {', '.join(listed)}{', ...' if len(known) > len(listed) else ''}" if known else ""
     rest = "leave it out, or load" if column == "variant" else "load"
     return f"{some}; to go on, {rest} sale records of it"
 

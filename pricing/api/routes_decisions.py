@@ -7,7 +7,6 @@ from fastapi import APIRouter, Depends
 from pydantic import BaseModel, ConfigDict, Field
 from starlette.responses import Response
 
-from pricing.api.answers import Answer
 from pricing.api.callers import caller_who_may
 from pricing.api.problems import responses
 from pricing.api.routes_condition import InspectionIn, assessed
@@ -22,8 +21,9 @@ from pricing.api.schemas import (
     Day,
     Name,
     Row,
+    Warned,
 )
-from pricing.api.service import Service, service_here
+from pricing.api.service import Service, service_here, warned
 from pricing.api.words import OneOf
 from pricing.condition.catalogue import quotes_of
 from pricing.condition.checks import STATES
@@ -156,7 +156,7 @@ class MendingQuestion(Terms):
     least: State = Field("needs repair", description="All is put right that is at least this bad.")
 
 
-class MendingFacts(BaseModel):
+class MendingFacts(Warned):
     """Mend or buy better; more is told than is named here."""
 
     model_config = ConfigDict(extra="allow")
@@ -169,7 +169,7 @@ class MendingFacts(BaseModel):
     cautions: list[str]
 
 
-class BuyingFacts(BaseModel):
+class BuyingFacts(Warned):
     """Facts for a buyer; more is told than is named here."""
 
     model_config = ConfigDict(extra="allow")
@@ -193,7 +193,7 @@ class BuyingFacts(BaseModel):
     cautions: list[str]
 
 
-class SellingFacts(BaseModel):
+class SellingFacts(Warned):
     """Facts for a seller; more is told than is named here."""
 
     model_config = ConfigDict(extra="allow")
@@ -232,7 +232,7 @@ def buying(question: BuyingQuestion, service: Here) -> Response:
         book=book_of(snapshot),
         **_asked(question, snapshot),
     )
-    return Answer(facts.to_dict())
+    return warned(snapshot, facts.to_dict())
 
 
 @router.post("/selling", response_model=SellingFacts)
@@ -253,7 +253,7 @@ def selling(question: SellingQuestion, service: Here) -> Response:
         evidence=evidence_of(snapshot),
         **_asked(question, snapshot),
     )
-    return Answer(facts.to_dict())
+    return warned(snapshot, facts.to_dict())
 
 
 @router.post("/mending", response_model=MendingFacts)
@@ -272,7 +272,7 @@ def mending(question: MendingQuestion, service: Here) -> Response:
     found = mend_or_buy(
         drawn, asked["costs"], asking=question.asking, least=question.least, seed=question.seed
     )
-    return Answer(found)
+    return warned(snapshot, found)
 
 
 def _asked(question: Terms, snapshot: Snapshot) -> dict[str, Any]:

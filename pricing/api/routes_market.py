@@ -1,16 +1,16 @@
 """The evidence of a market: comparable sales, price index, depth."""
 
+from datetime import date
 from typing import Annotated
 
 from fastapi import APIRouter, Depends, Query
 from pydantic import BaseModel, ConfigDict, Field
 from starlette.responses import Response
 
-from pricing.api.answers import Answer
 from pricing.api.callers import caller_who_may
 from pricing.api.problems import responses
-from pricing.api.schemas import Car, Coverage, Day, Money, Name, Row
-from pricing.api.service import Service, service_here, where
+from pricing.api.schemas import Car, Coverage, Day, Money, Name, Row, Warned
+from pricing.api.service import Service, service_here, warned, where
 from pricing.api.words import OneOf
 from pricing.decisions.approaches import difference
 from pricing.decisions.valuation import value_car
@@ -40,7 +40,7 @@ class ComparablesQuestion(BaseModel):
     coverage: Coverage = 0.8
 
 
-class ComparablesFacts(BaseModel):
+class ComparablesFacts(Warned):
     """Comparable sales, adjusted to the car line by line, and what they come to together."""
 
     as_of: str
@@ -60,7 +60,7 @@ class ComparablesFacts(BaseModel):
     difference: Row | None = Field(description="How far from the price model's mid, and what may be why.")
 
 
-class IndexFacts(BaseModel):
+class IndexFacts(Warned):
     """A price index at constant quality: base period 100, with intervals; a gap has a note and no number."""
 
     method: str
@@ -71,7 +71,7 @@ class IndexFacts(BaseModel):
     frame: list[Row]
 
 
-class DepthFacts(BaseModel):
+class DepthFacts(Warned):
     """How much is known."""
 
     scope: str
@@ -98,8 +98,10 @@ def comparables(question: ComparablesQuestion, service: Here) -> Response:
         count=question.count,
         coverage=question.coverage,
     )
-    valued = value_car(snapshot, snapshot.model, car, as_of=found.as_of, coverage=question.coverage)
-    return Answer(vars(found) | {"difference": difference(valued, found)})
+    last = date.fromisoformat(snapshot.model.facts["last_date"])  # of any event; comparables end with a sale
+    at = max(found.as_of, last)
+    valued = value_car(snapshot, snapshot.model, car, as_of=at, coverage=question.coverage)
+    return warned(snapshot, vars(found) | {"difference": difference(valued, found)})
 
 
 @router.get("/index", response_model=IndexFacts)
@@ -115,11 +117,12 @@ def index(
 ) -> Response:
     """How prices moved at constant quality."""
     snapshot = service.snapshot()
-    return Answer(
+    return warned(
+        snapshot,
         price_index(
             snapshot.sales(as_of), method=method, period=period, where=where(snapshot, make, model),
             coverage=coverage, minimum=minimum,
-        )
+        ),
     )  # fmt: skip
 
 
@@ -129,10 +132,11 @@ def depth(service: Here, make: Make = None, model: Model = None, as_of: At = Non
     snapshot = service.snapshot()
     if snapshot.state.fit is not None:
         service.not_before_fit(snapshot, as_of)
-    return Answer(
+    return warned(
+        snapshot,
         market_depth(
             snapshot.sales(as_of), where=where(snapshot, make, model), as_of=as_of,
             model=None if snapshot.state.fit is None else snapshot.model,
             every_record=snapshot.sales(as_of, every_record=True),
-        )
+        ),
     )  # fmt: skip

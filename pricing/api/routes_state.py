@@ -14,9 +14,10 @@ from pricing.api.callers import caller_who_may
 from pricing.api.counters import ages_text
 from pricing.api.pages import Limit, Page, Start, page
 from pricing.api.problems import responses
+from pricing.api.schemas import Warned
 from pricing.api.service import Service, service_here
 from pricing.operations.ages import ages
-from pricing.words.market_standing import market_warning
+from pricing.operations.opening import standing_warning
 
 Here = Annotated[Service, Depends(service_here)]
 
@@ -37,7 +38,7 @@ class Ready(BaseModel):
     fit: str = Field(examples=["fit-0001"])
 
 
-class MarketFacts(BaseModel):
+class MarketFacts(Warned):
     """A market."""
 
     base_currency: str = Field(description="Every price is in it (ISO 4217).", examples=["EUR"])
@@ -45,9 +46,6 @@ class MarketFacts(BaseModel):
     records: int = Field(description="Records that stand in front: sales, offers, asking prices.")
     fit: str | None = Field(description="The newest fit.")
     stale: bool = Field(description="Whether records have changed since that fit.")
-    warning: str | None = Field(
-        description="What has to be known before its numbers are used; null where nothing is the matter."
-    )
 
 
 @server_router.get("/health", response_model=Health)
@@ -91,7 +89,7 @@ def market(service: Here) -> Response:
         {
             "base_currency": snapshot.base_currency, "batches": state.batches,
             "records": snapshot.sales().height, "fit": state.fit, "stale": state.stale,
-            "warning": market_warning(state, datetime.now(UTC).date()),
+            "warning": standing_warning(state),
         }
     )  # fmt: skip
 

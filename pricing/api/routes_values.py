@@ -11,7 +11,6 @@ from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import Response
 
-from pricing.api.answers import Answer
 from pricing.api.callers import caller_who_may
 from pricing.api.list_reader import SHORT_BODY, Cars
 from pricing.api.problems import HttpProblemError, responses
@@ -24,9 +23,11 @@ from pricing.api.schemas import (
     ValuationQuestion,
     Values,
 )
-from pricing.api.service import Service, service_here, service_of
+from pricing.api.service import Service, service_here, service_of, warned
 from pricing.decisions.valuation import BASIS, Valuation, value_car
 from pricing.errors import CarError
+from pricing.operations.opening import standing_warning
+from pricing.snapshot import Snapshot
 
 router = APIRouter(tags=["values"], dependencies=[Depends(caller_who_may("read"))], responses=responses(404))
 
@@ -58,7 +59,7 @@ async def values(listed: Annotated[tuple[Question, Cars], Depends(_listed)], ser
     service.counters.cars.inc(len(cars))
     facts = {
         "currency": key.snapshot.base_currency, "basis": BASIS, "as_of": str(key.at),
-        "coverage": question.coverage, "fit": key.fit,
+        "coverage": question.coverage, "fit": key.fit, "warning": standing_warning(key.snapshot.state),
     }  # fmt: skip
     content = pydantic_core.to_json(facts)[:-1] + f',"values":[{",".join(rows)}]}}'.encode()
     return Response(content, media_type="application/json")
@@ -72,11 +73,12 @@ async def standings(question: StandingQuestion, service: Here) -> Response:
     found = json.loads(rows[0])
     if found["refused"] is not None:
         raise HttpProblemError(422, found["refused"], code=CarError.code)
-    return Answer(
+    return warned(
+        key.snapshot,
         {
             "asking": question.car["asking"], "currency": key.snapshot.base_currency, "as_of": key.at,
             "standing": found["standing"], "reason": found["reason"],
-        }
+        },
     )  # fmt: skip
 
 
@@ -84,26 +86,28 @@ async def standings(question: StandingQuestion, service: Here) -> Response:
 def valuations(question: ValuationQuestion, service: Here) -> Response:
     """Value one car, with every fact: range, standing, distribution, what makes up the price, the car in
     other condition bands, the sales behind it."""
-    return Answer(_valuation(service, question, question.car))
+    return warned(*_valuation(service, question, question.car))
 
 
 @router.post("/contributions", response_model=Contributions)
 def contributions(question: ValuationQuestion, service: Here) -> Response:
     """What makes up a car's mid price: factors that multiply to it."""
-    found = _valuation(service, question, question.car)
-    return Answer(
+    snapshot, found = _valuation(service, question, question.car)
+    return warned(
+        snapshot,
         {
             "currency": found.currency, "as_of": found.as_of, "mid": found.mid, "reason": found.reason,
             "terms": found.terms,
-        }
+        },
     )  # fmt: skip
 
 
-def _valuation(service: Service, question: Question, asked: Mapping[str, Any]) -> Valuation:
+def _valuation(service: Service, question: Question, asked: Mapping[str, Any]) -> tuple[Snapshot, Valuation]:
     snapshot = service.snapshot()
     said = dict(asked)
     asking: Decimal | None = said.pop("asking", None)
     car = snapshot.car(said, question.as_of)
     model = service.model(snapshot, question.fit)
     service.counters.cars.inc()
-    return value_car(snapshot, model, car, asking=asking, as_of=question.as_of, coverage=question.coverage)
+    found = value_car(snapshot, model, car, asking=asking, as_of=question.as_of, coverage=question.coverage)
+    return snapshot, found

@@ -85,6 +85,15 @@ else:
     PricedCar.__doc__ = "A car and what is asked for it, which is needed."
 
 
+class Warned(BaseModel):
+    """Numbers of a market, with what has to be known of it first."""
+
+    warning: str | None = Field(
+        description="That the market holds no sale, that its last is old, or its fit behind; null where "
+        "nothing is the matter."
+    )
+
+
 class Question(BaseModel):
     """What is asked of a price model."""
 
@@ -134,7 +143,7 @@ class Value(BaseModel):
     refused: str | None = Field(description="Why this car cannot be valued at all.")
 
 
-class Values(BaseModel):
+class Values(Warned):
     """The values of a list of cars, in its order."""
 
     currency: str = Field(examples=["EUR"], description="ISO 4217.")
@@ -145,7 +154,7 @@ class Values(BaseModel):
     values: list[Value]
 
 
-class ValuationFacts(BaseModel):
+class ValuationFacts(Warned):
     """Everything that is known of one car's price. Amounts are in `currency`, on `basis`, at `as_of`."""
 
     car: Row
@@ -173,7 +182,7 @@ class ValuationFacts(BaseModel):
     basis: str
 
 
-class Standing(BaseModel):
+class Standing(Warned):
     """Where an asking price stands."""
 
     asking: Money
@@ -183,7 +192,7 @@ class Standing(BaseModel):
     reason: str | None
 
 
-class Contributions(BaseModel):
+class Contributions(Warned):
     """What makes up a mid price."""
 
     currency: str

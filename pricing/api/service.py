@@ -3,21 +3,24 @@
 from dataclasses import dataclass
 from datetime import date
 from io import BytesIO
-from typing import Final
+from typing import Any, Final
 
 import polars as pl
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 
+from pricing.api.answers import Answer
 from pricing.api.counters import Counters
 from pricing.api.list_reader import Cars, ListReader, frame_of
 from pricing.api.micro_batch import MicroBatch
 from pricing.api.problems import HttpProblemError
 from pricing.api.rate_limiter import RateLimiter
 from pricing.decisions.car_list import value_list
+from pricing.decisions.plain import plain
 from pricing.errors import CarError, DecisionError, MarketError
 from pricing.model.price_model import PriceModel
 from pricing.operations.configuration import Configuration
+from pricing.operations.opening import standing_warning
 from pricing.snapshot import Snapshot
 from pricing.snapshot_source import source_of
 
@@ -117,6 +120,11 @@ def where(snapshot: Snapshot, make: str | None, model: str | None) -> dict[str, 
         return snapshot.names().where(make, model)
     except CarError as error:
         raise HttpProblemError(422 if make is None else 404, str(error), code=error.code) from None
+
+
+def warned(snapshot: Snapshot, facts: Any) -> Answer:
+    """Facts of a market with what has to be known of it first; see ``schemas.Warned``."""
+    return Answer({**plain(facts), "warning": standing_warning(snapshot.state)})
 
 
 def _value(key: ListKey, cars: Cars) -> list[str]:

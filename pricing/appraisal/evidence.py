@@ -52,7 +52,8 @@ Kind = TypeVar("Kind")
 class MarketState:
     """The market file as it was: ``sales`` and ``offers`` known by the effective date, their first and last
     day (None where there are none), ``later`` records of after it that were not looked at, and the ``digest``
-    of all records."""
+    of all records. ``last_sale``, ``stale`` (whether the fit was behind the records) and ``opinions`` are
+    what a warning of the market is made of; evidence of an earlier version has no day of its last sale."""
 
     base_currency: str
     digest: str
@@ -61,6 +62,9 @@ class MarketState:
     first: date | None
     last: date | None
     later: int
+    last_sale: date | None = None
+    stale: bool = False
+    opinions: int = 0
 
 
 @dataclass(frozen=True)
@@ -119,18 +123,23 @@ class Known:
         indexed = None
         if not isinstance(model, OpinionBands):
             indexed = ComparablesIndex.build(sales, model, currency=snapshot.base_currency, as_of=at)
-        sold = sales.filter(pl.col("outcome") == "sold").height
+        sold = sales.filter(pl.col("outcome") == "sold")
         days: Any = sales["event_date"]
+        last_sale: Any = sold["event_date"].max()
+        said = snapshot.opinions(at)
         state = MarketState(
             base_currency=snapshot.base_currency,
             digest=snapshot.market.digest(),
-            sales=sold,
-            offers=sales.height - sold,
+            sales=sold.height,
+            offers=sales.height - sold.height,
             first=days.min(),
             last=days.max(),
             later=snapshot.sales().height - sales.height,
+            last_sale=last_sale,
+            stale=fit_id is not None and snapshot.state.stale,
+            opinions=said.height,
         )
-        return cls(snapshot.base_currency, snapshot.market.own_rates(), sales, snapshot.opinions(at), state,
+        return cls(snapshot.base_currency, snapshot.market.own_rates(), sales, said, state,
                    model, fit_id, indexed, snapshot.names(at), at)  # fmt: skip
 
 

@@ -13,7 +13,7 @@ from pricing.cli.output import answer, note
 from pricing.cli.typed_amounts import Typed, typed_amount, typed_day
 from pricing.errors import DecisionError, FileError, MoneyError
 from pricing.operations.demo_files import DEMO_CHARGES, EXTENSIONS
-from pricing.operations.opening import MARKET_FILE
+from pricing.operations.opening import MARKET_FILE, standing_warning
 
 if TYPE_CHECKING:
     from pricing.condition.assessment import InspectionResult
@@ -140,7 +140,7 @@ def buy(
     if sheet is not None:
         from pricing.reports.buying_sheet import buying_sheet
 
-        write_sheet(buying_sheet(facts), sheet, paper)
+        write_sheet(buying_sheet(facts, standing_warning(snapshot.state)), sheet, paper)
     if chart is not None:
         from pricing.charts.buying import limits_chart
 
@@ -225,7 +225,7 @@ def sell(
     if sheet is not None:
         from pricing.reports.selling_sheet import selling_sheet
 
-        write_sheet(selling_sheet(facts), sheet, paper_size)
+        write_sheet(selling_sheet(facts, standing_warning(snapshot.state)), sheet, paper_size)
     if chart is not None:
         from pricing.charts.selling import proceeds_chart
 

@@ -13,7 +13,7 @@ from pricing.cli.evidence_files import draw, read_series, write_frame
 from pricing.cli.market_option import MarketOption, fitted_market
 from pricing.cli.output import answer
 from pricing.errors import EvidenceError
-from pricing.operations.opening import MARKET_FILE, open_market
+from pricing.operations.opening import MARKET_FILE, open_market, tell_standing
 
 if TYPE_CHECKING:
     import polars as pl
@@ -64,7 +64,10 @@ def index(
     from pricing.cli.evidence_terminal import show_index
     from pricing.evidence.indices.index import price_index
 
-    sales = open_market(market).sales(as_of=_day(as_of))
+    opened = open_market(market)
+    if as_of is None:
+        tell_standing(opened.state())
+    sales = opened.sales(as_of=_day(as_of))
     found = price_index(
         sales, method=method, period=period, where=_where(sales, make, model), window=window,
         coverage=coverage, minimum=minimum, changes=changes, weights=weights,
@@ -153,6 +156,8 @@ def depth(
     day = _day(as_of)
     snapshot = Snapshot.of(open_market(market))
     sales = snapshot.sales(as_of=day)
+    if snapshot.state.fit is None:
+        tell_standing(snapshot.state)
     fitted = None if snapshot.state.fit is None else fitted_market(market, day).model
     found = market_depth(
         sales,

@@ -9,6 +9,7 @@ import typer
 from pricing.cli.frames import show
 from pricing.cli.market_option import MarketOption
 from pricing.cli.output import answer, done, note
+from pricing.cli.typed_cells import typed_cells
 from pricing.errors import MarketError
 from pricing.operations.opening import MARKET_FILE, open_market, record_named
 
@@ -97,19 +98,28 @@ def quarantine(
     done({"files": files}, [f"{path}: mend its rows, then: pricing load {path}" for path in files])
 
 
-@intake_app.command(epilog="Example: pricing correct 5b1c year 1968 --reason 'seen on the plate'")
+@intake_app.command(
+    epilog="Example: pricing correct 5b1c year=1968 'amount=£4,250' --reason 'seen on the plate'"
+)
 def correct(
     record: Annotated[str, typer.Argument(help="Record, or the start of its name.", show_default=False)],
-    column: Annotated[str, typer.Argument(help="Column to correct.", show_default=False)],
-    value: Annotated[str, typer.Argument(help="The right value; '' empties the cell.", show_default=False)],
+    cells: Annotated[
+        list[str],
+        typer.Argument(
+            help="column=value, as people write it; column= empties the cell. See: pricing format",
+            show_default=False,
+        ),
+    ],
     reason: Annotated[str, typer.Option(help="How it is known.")],
     market: MarketOption = MARKET_FILE,
 ) -> None:
-    """Correct one cell of a record; the old value is kept, and the price derived anew."""
+    """Correct cells of a record, all or none; the old values are kept, and the price derived anew."""
     opened = open_market(market)
     name = record_named(opened, record)
-    opened.correct(name, {column: value if value else None}, reason=reason)
-    done({"record": name, "column": column}, f"{column} of {name} is corrected; the old value is kept.")
+    values = {column: value if value else None for column, value in typed_cells(cells).items()}
+    opened.correct(name, values, reason=reason)
+    told = f"{', '.join(values)} of {name} corrected; what stood there is kept."
+    done({"record": name, "columns": list(values)}, told)
 
 
 @intake_app.command(

@@ -231,7 +231,7 @@ def load(
     from pricing.cli.terminal import progress, show_new_market, show_report
     from pricing.store.market import Market
     from pricing.store.records.first_load import load_into
-    from pricing.words.loading import name_sentences, refused_table
+    from pricing.words.loading import name_sentences, new_name_questions, refused_table
 
     new = not market.exists()
     with progress() as tell:
@@ -249,6 +249,8 @@ def load(
         if report.accepted and not dry_run:
             for sentence in name_sentences(Market.open(market, create=False).names()):
                 say(sentence)
+        for question in new_name_questions(report):
+            say(f"{question}: mend the file, or settle it after the load with: pricing names")
 
     done({"dry_run": dry_run, **vars(report)}, show_loaded)
 

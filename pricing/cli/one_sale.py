@@ -7,7 +7,7 @@ import typer
 from pricing.cli.frames import plain_cell, say, show
 from pricing.cli.market_option import MarketOption
 from pricing.cli.output import done
-from pricing.errors import MarketError
+from pricing.cli.typed_cells import typed_cells
 from pricing.operations.opening import MARKET_FILE, open_market, record_named
 
 sale_app = typer.Typer()
@@ -29,13 +29,7 @@ def add(
     from pricing.store.records.one_sale import add_sale
     from pricing.words.loading import told_sentences
 
-    typed = {}
-    for cell in cells:
-        name, equals, value = cell.partition("=")
-        if not equals:
-            raise MarketError(f"a sale is typed as column=value, such as year=1966; got {cell!r}")
-        typed[name.strip().replace("-", "_")] = value
-    added = add_sale(market, typed, believe=believe)
+    added = add_sale(market, typed_cells(cells), believe=believe)
     record = added.record.row(0, named=True)
     said = {name: plain_cell(value) for name, value in record.items() if value not in (None, [])}
     told = f"added ({added.report.batch_id}): " + ", ".join(f"{name} {value}" for name, value in said.items())

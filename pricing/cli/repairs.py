@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from pricing.cli.inspection import Extensions, InspectionFile, Seed
-from pricing.cli.market_option import MarketOption
+from pricing.cli.market_option import MarketOption, fitted_market
 from pricing.cli.output import answer
 from pricing.cli.typed_amounts import typed_amount
 from pricing.errors import MoneyError
 from pricing.operations.demo_files import DEMO_CATALOGUE, EXTENSIONS
-from pricing.operations.opening import MARKET_FILE, open_market
+from pricing.operations.opening import MARKET_FILE
 
 if TYPE_CHECKING:
     import polars as pl
@@ -73,9 +73,8 @@ def compare(
     from pricing.cli.condition_terminal import show_mending
     from pricing.decisions.mending import mend_or_buy
     from pricing.decisions.simulation import simulate
-    from pricing.snapshot import Snapshot
 
-    typed, snapshot = typed_amount(asking, "asking price"), Snapshot.of(open_market(market))
+    typed, snapshot = typed_amount(asking, "asking price"), fitted_market(market)
     costs = _costs(file, extensions, catalogue, country, snapshot.base_currency, quotes, rates, seed)
     car = snapshot.car(costs.result.inspection.car)
     model = snapshot.model

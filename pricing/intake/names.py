@@ -10,6 +10,8 @@ import numpy as np
 import polars as pl
 from rapidfuzz import fuzz, process
 
+from pricing.nearest import ALIKE, FAR_MORE, figures
+
 FIELDS: Final = ("make", "model", "variant")
 """Names that can be settled; a model within its make, a variant within its make and model."""
 
@@ -18,13 +20,6 @@ ALIASES: Final = {
 }  # fmt: skip
 """The alias table: ``typed`` (lower case) is ``name``; ``make`` and ``model`` say within which, where they
 matter."""
-
-NEAR: Final = 84.0
-"""Likeness (0-100, share of letters that need no change) from which two names are proposed to be one."""
-
-
-FAR_MORE: Final = 10
-"""How many times as many records a name has that another is then likely a slip of."""
 
 
 def fold(name: pl.Expr) -> pl.Expr:
@@ -163,16 +158,11 @@ def _pairs(group: pl.DataFrame) -> pl.DataFrame:
     within_make = "settled_make" in group.columns
     likeness = np.tril(letters if within_make else np.maximum(letters, parts), -1)
     best = likeness.argmax(axis=1)
-    numbers = [_numerals(word) for word in words]
+    numbers = [figures(word) for word in words]
     same_numbers = pl.Series([numbers[row] == numbers[other] for row, other in enumerate(best)])
     return group.with_columns(
         typed=pl.Series(words),
         name=group["name"].gather(best),
         name_records=group["records"].gather(best),
         likeness=pl.Series(likeness[np.arange(len(words)), best]).cast(pl.Float64).round(1),
-    ).filter((pl.col("likeness") >= NEAR) & same_numbers)
-
-
-def _numerals(word: str) -> str:
-    """The figures in a name: 1500 and 1600 are two models however alike they look."""
-    return "".join(letter for letter in word if letter.isdigit())
+    ).filter((pl.col("likeness") >= ALIKE) & same_numbers)

@@ -13,6 +13,7 @@ from pricing.progress import Progress, untold
 if TYPE_CHECKING:
     from pricing.snapshot import Snapshot
     from pricing.store.market import Market
+    from pricing.store.state import StoredState
 
 
 MARKET_FILE: Final = Path("market.duckdb")
@@ -50,22 +51,35 @@ def fitted_market(
     """
     from pricing.model.saved import load as load_fit
     from pricing.snapshot_source import source_of
-    from pricing.words.market_standing import market_warning
 
     market = open_market(path)
     snapshot = source_of(market.path).newest()
     if fit is not None:
         return snapshot.fitted(load_fit(market, fit))
+    if snapshot.state.fit is None:  # then the next line refuses
+        tell_standing(snapshot.state)
     model = snapshot.model
     if at is None or at >= date.fromisoformat(model.facts["last_date"]):
-        warning = market_warning(snapshot.state, datetime.now(UTC).date())
-        if warning is not None:
-            sys.stderr.write(f"note: {warning}\n")
+        tell_standing(snapshot.state)
         return snapshot
     from pricing.model.market_fit import fit_market
 
     with display() as tell:
         return snapshot.fitted(fit_market(market, tell, as_of=at, seed=model.seed))
+
+
+def standing_warning(state: "StoredState") -> str | None:
+    """What has to be known of a market before its numbers are used today, if anything."""
+    from pricing.words.market_standing import market_warning
+
+    return market_warning(state, datetime.now(UTC).date())
+
+
+def tell_standing(state: "StoredState") -> None:
+    """Say on standard error what has to be known of a market, if anything."""
+    warning = standing_warning(state)
+    if warning is not None:
+        sys.stderr.write(f"note: {warning}\n")
 
 
 def record_named(market: "Market", start: str) -> str:

@@ -7,7 +7,7 @@ from typing import Any, Final
 import polars as pl
 
 from pricing.decisions.buying import Buying, Limit
-from pricing.reports.sheet import Figure, Section, Sheet
+from pricing.reports.sheet import Figure, Section, Sheet, warned
 from pricing.words.buying import (
     LINE_WORDS,
     alternative_sentences,
@@ -20,7 +20,7 @@ from pricing.words.buying import (
     verdict_sentence,
 )
 from pricing.words.condition import mending_sentence
-from pricing.words.sentences import CAUTION, car_words, exact_words, money_words, range_sentence
+from pricing.words.sentences import car_words, exact_words, money_words, range_sentence
 
 BIDS_SHOWN: Final = 10
 """The last bids before the limit: they matter most, and a page holds no more."""
@@ -31,8 +31,8 @@ LONGEST: Final = 240
 """Characters of a text that somebody else wrote, such as a caution of a catalogue."""
 
 
-def buying_sheet(facts: Buying) -> Sheet:
-    """What goes onto the buyer's page."""
+def buying_sheet(facts: Buying, warning: str | None) -> Sheet:
+    """What goes onto the buyer's page; ``warning``: what ``market_warning`` says of the market."""
     left = len(facts.questions) - QUESTIONS_SHOWN
     questions = [*facts.questions[:QUESTIONS_SHOWN], *([f"and {left} more"] if left > 0 else [])]
     worth = Section(
@@ -49,7 +49,7 @@ def buying_sheet(facts: Buying) -> Sheet:
         wide=(worth,),
         left=(_total(facts), *_better(facts), *([] if facts.bids.is_empty() else [others])),
         right=tuple(part for part in second if part.items or part.rows or part.texts),
-        cautions=tuple(text[:LONGEST] for text in dict.fromkeys((CAUTION, *facts.cautions))),
+        cautions=tuple(text[:LONGEST] for text in dict.fromkeys((*warned(warning), *facts.cautions))),
     )
 
 

@@ -10,7 +10,7 @@ import xlsxwriter
 from pricing.appraisal.collection import Item, figure_of, total_of
 from pricing.appraisal.record import Appraisal
 from pricing.reports.collection import ADDED_UP, TITLE, note_words
-from pricing.reports.wording import MARKS, ROAD, car_name, condition_words, identity_words
+from pricing.reports.wording import MARKS, ROAD, car_name, condition_words, identity_words, standing_warning
 from pricing.words.locale import shown
 from pricing.words.sentences import CAUTION
 
@@ -124,6 +124,7 @@ def _notes_sheet(book: Any, items: Sequence[Item]) -> None:
     if valued:
         found = valued[0].evidence
         lines += [
+            standing_warning(valued[0]) or "",
             f"Digest of the market's records: {found.market.digest}",
             f"Fit of the price model: {found.fit_id or 'made for the effective date, not kept'}",
             f"Program: classic-car-pricing {found.software['classic-car-pricing']}",

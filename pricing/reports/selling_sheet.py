@@ -5,12 +5,11 @@ from typing import Any, Final
 
 from pricing.car_fields import CONDITION, FIELDS
 from pricing.decisions.selling import Selling
-from pricing.reports.sheet import Figure, Section, Sheet
+from pricing.reports.sheet import Figure, Section, Sheet, warned
 from pricing.words.advertisement import advertisement, name_words
 from pricing.words.condition import score_sentence, structure_sentence
 from pricing.words.selling import advice_sentences, auction_sentences, channel_sentence, unsold_sentence
 from pricing.words.sentences import (
-    CAUTION,
     day_words,
     evidence_sentence,
     exact_words,
@@ -22,8 +21,8 @@ from pricing.words.sentences import (
 FINDINGS_SHOWN: Final = 8
 
 
-def selling_sheet(facts: Selling) -> Sheet:
-    """What goes onto the seller's page."""
+def selling_sheet(facts: Selling, warning: str | None) -> Sheet:
+    """What goes onto the seller's page; ``warning``: what ``market_warning`` says of the market."""
     valuation, best = facts.valuation, facts.best
     asked = None if best.asking is None else exact_words(best.asking, facts.currency)
     basis = (
@@ -47,7 +46,7 @@ def selling_sheet(facts: Selling) -> Sheet:
                 tuple(advertisement(valuation.car, facts.inspection, asked)),
             ),
         ),
-        cautions=tuple(dict.fromkeys((CAUTION, *facts.cautions))),
+        cautions=tuple(dict.fromkeys((*warned(warning), *facts.cautions))),
     )
 
 

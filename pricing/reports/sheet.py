@@ -16,6 +16,7 @@ import typst
 
 from pricing.errors import AppraisalError
 from pricing.reports.pdf import PAPERS, settable
+from pricing.words.sentences import CAUTION
 
 
 @dataclass(frozen=True)
@@ -51,6 +52,11 @@ class Sheet:
     left: tuple[Section, ...]
     right: tuple[Section, ...]
     cautions: tuple[str, ...]
+
+
+def warned(warning: str | None) -> tuple[str, ...]:
+    """The cautions of every sheet: what there is to know of its market first."""
+    return (CAUTION,) if warning is None else (warning, CAUTION)
 
 
 def sheet_html(sheet: Sheet) -> str:

@@ -37,6 +37,7 @@ from pricing.reports.wording import (
     opinion_words,
     reference,
     span_words,
+    standing_warning,
     standing_words,
     state_sentence,
     time_words,
@@ -90,6 +91,7 @@ def statement(facts: Facts, words: LocaleWords) -> Pages:
         ("Inspection", _inspection(facts, words)),
     ]
     limit = _limit([*rows, *subject])
+    warning = standing_warning(facts)
     blocks: list[Block] = [
         Heading("Insurance statement"),
         value_statement(facts, words),
@@ -98,6 +100,7 @@ def statement(facts: Facts, words: LocaleWords) -> Pages:
         _answers(subject, limit),
         NewPage(),
         Heading("What the value rests on"),
+        *([] if warning is None else [Paragraph(warning)]),
         *_ranges(facts, words),
         *_comparables(facts, words),
         *_assumed(facts),

@@ -5,6 +5,7 @@ from typing import Final
 from pricing.appraisal.facts import APPRAISAL, DRAFT, MODEL_REPORT, Facts
 from pricing.reports.blocks import Statement
 from pricing.words.locale import LocaleWords
+from pricing.words.market_standing import market_warning
 from pricing.words.sentences import CAUTION
 
 MARKS: Final = {
@@ -64,7 +65,7 @@ def state_sentence(facts: Facts, words: LocaleWords) -> str:
 
 
 def time_words(facts: Facts, words: LocaleWords) -> str:
-    """What was known, and what was not looked at."""
+    """What was known, and what was not looked at; first what there is to know of the market."""
     at = words.day(facts.record.assignment.effective_date)
     market = facts.evidence.market
     sentence = (
@@ -78,7 +79,16 @@ def time_words(facts: Facts, words: LocaleWords) -> str:
     sentence += f", and {words.number(said)} statements of opinion about the model." if said else "."
     if facts.later:
         sentence += f" {words.number(facts.later)} records of later days were on file and were not looked at."
-    return sentence
+    warning = standing_warning(facts)
+    return sentence if warning is None else f"{warning} {sentence}"
+
+
+def standing_warning(facts: Facts) -> str | None:
+    """What has to be known of the market of the evidence, as it was at the effective date."""
+    market, at = facts.evidence.market, facts.record.assignment.effective_date
+    if at is None or (market.sales and market.last_sale is None):  # of a version that did not keep the day
+        return None
+    return market_warning(market, at)
 
 
 def condition_words(facts: Facts) -> str:

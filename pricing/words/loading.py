@@ -139,6 +139,16 @@ def _when(said: Mapping[str, str]) -> str:
     return str(day.year) if said.get("date_precision") == "year" else day_words(day)
 
 
+def new_name_questions(report: LoadReport) -> tuple[str, ...]:
+    """Names that a dry run found and that may be misspelt, in the words of ``name_questions``.
+
+    >>> row = {"field": "make", "typed": "aubrele", "records": 1, "name": "Aubrelle", "state": "proposed"}
+    >>> new_name_questions(LoadReport(2, 1, 1, 0, "batch-0002", {}, (), 0, names=(row,)))
+    ("make 'aubrele' (1 record) may be 'Aubrelle'",)
+    """
+    return name_questions(pl.DataFrame(report.names)) if report.names else ()
+
+
 def name_questions(names: pl.DataFrame) -> tuple[str, ...]:
     """Names that may be misspelt, as ``Market.names`` proposes them, the most common first.
 

@@ -2,18 +2,34 @@
 old, or that its fit is behind."""
 
 from datetime import date, timedelta
-from typing import Final
+from typing import Final, Protocol
 
-from pricing.store.state import StoredState
 from pricing.words.sentences import day_words
 
 OLD: Final = timedelta(days=365)
 """A last sale longer ago than this is told."""
 
 
-def market_warning(state: StoredState, today: date) -> str | None:
+class MarketStanding(Protocol):
+    """A market as it is (``StoredState``), or as it was when an appraisal was made (``MarketState``)."""
+
+    @property
+    def last_sale(self) -> date | None:
+        """The day of the last sale on record."""
+
+    @property
+    def stale(self) -> bool:
+        """Whether records or opinions have changed since the fit was made."""
+
+    @property
+    def opinions(self) -> int:
+        """More than nought where people have said something."""
+
+
+def market_warning(state: MarketStanding, today: date) -> str | None:
     """One sentence, the same at every door; None where nothing is the matter.
 
+    >>> from pricing.store.state import StoredState
     >>> market_warning(StoredState("", 1, "fit-0001", False, date(2017, 3, 12)), date(2025, 6, 30))
     'The last sale on record is of 12 March 2017, more than a year ago: prices are of that day.'
     >>> market_warning(StoredState("", 1, "fit-0001", True, date(2025, 6, 1)), date(2025, 6, 30))

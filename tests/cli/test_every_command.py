@@ -97,7 +97,7 @@ def calls(market: Market, known: dict[str, str]) -> Iterator[list[str]]:
     )  # fmt: skip
     yield ["opinions", "withdraw", known["opinion"], "--reason=mistyped"]
     yield ["add", *sale]
-    yield ["correct", record, "year", str(car["year"]), "--reason=seen on the plate"]
+    yield ["correct", record, f"year={car['year']}", "--reason=seen on the plate"]
     yield ["remove", record, "--reason=entered twice"]
     yield ["undo", "batch-0002"]
     yield ["fit", "--update"]

@@ -79,10 +79,10 @@ def test_quarantine_is_listed_and_exported(market: Path, tmp_path: Path) -> None
 
 def test_a_record_is_corrected_by_the_start_of_its_name(market: Path) -> None:
     name = name_of(market, "Corvaine")
-    assert "is corrected" in run("correct", name[:12], "make", "Corvane", "--reason", "a slip", market=market)
+    assert "make of" in run("correct", name[:12], "make=Corvane", "--reason", "a slip", market=market)
     assert set(Market.open(market).sales()["make"]) == {"Corvane"}
     with pytest.raises(PricingError, match="7 records have a name that starts with ''"):
-        run("correct", "", "make", "Corvane", "--reason", "a slip", market=market)
+        run("correct", "", "make=Corvane", "--reason", "a slip", market=market)
 
 
 def test_double_records_are_listed_and_parted(market: Path) -> None:
@@ -113,6 +113,20 @@ def test_a_market_that_is_not_there_is_one_line(tmp_path: Path) -> None:
     for command in ("batches", "quarantine", "names", "duplicates", "suspicions"):
         with pytest.raises(PricingError, match="no market file at"):
             run(command, market=tmp_path / "absent.duckdb")
+
+
+def test_several_cells_are_corrected_at_once_as_people_write_them(market: Path) -> None:
+    name = name_of(market, "Corvaine")
+    cells = ("make=Corvane", "year='69", "amount=£4,750", "odometer-km=54k miles", "chassis_number=")
+    assert "chassis_number of" in run("correct", name, *cells, "--reason", "the bill", market=market)
+    sales = Market.open(market).sales(every_record=True)
+    row = sales.filter(sales["record_id"] == name).row(0, named=True)
+    assert [row[part] for part in ("make", "year", "odometer_km")] == ["Corvane", 1969, 86904.6]
+    assert (row["amount"], row["currency"], row["chassis_number"]) == (4750, "GBP", None)
+    for wrong, message in (("year", "typed as column=value"), ("year=1700", "year_out_of_range")):
+        with pytest.raises(PricingError, match=message):
+            run("correct", name, "make=Corvaine", wrong, "--reason", "a slip", market=market)
+    assert Market.open(market).sales()["make"].unique().to_list() == ["Corvane"], "all or none"
 
 
 def test_a_dry_run_leaves_the_market_as_it_is(tmp_path: Path) -> None:

@@ -49,8 +49,9 @@ def sheets(small_market: Market) -> dict[str, Sheet]:
     car = {"condition_band": None, "condition_score": None, "history_file": True, "odometer_km": 98000.0}
     facts = sold(small_market, model, car=car, inspection=SEEN, costs=COSTS)
     return {
-        "buyer": buying_sheet(INSPECTED), "buyer, private": buying_sheet(bought(asking=9000)),
-        "seller": selling_sheet(facts), "seller, not inspected": selling_sheet(sold(small_market, model)),
+        "buyer": buying_sheet(INSPECTED, None), "buyer, private": buying_sheet(bought(asking=9000), None),
+        "seller": selling_sheet(facts, None),
+        "seller, not inspected": selling_sheet(sold(small_market, model), None),
     }  # fmt: skip
 
 
@@ -68,7 +69,7 @@ def test_the_words_hold_the_limits_and_what_they_rest_on() -> None:
 
 
 def test_the_buyers_sheet_holds_verdict_limits_total_bids_questions_and_cautions() -> None:
-    page = sheet_html(buying_sheet(INSPECTED))
+    page = sheet_html(buying_sheet(INSPECTED, None))
     for words in (
         "Walk away above", "Open at", "what like cars fetch", "Until it stands ready it comes to",
         "What to say to the seller", "Bids and what they come to", "Questions still open",
@@ -83,7 +84,7 @@ def test_the_buyers_sheet_holds_verdict_limits_total_bids_questions_and_cautions
 def test_what_was_typed_is_escaped() -> None:
     facts = bought(chassis_number="<script>")
     facts.valuation.car["variant"] = "<b>x"
-    page = sheet_html(buying_sheet(facts))
+    page = sheet_html(buying_sheet(facts, None))
     assert "<script>" not in page and "&lt;b&gt;x" in page
 
 

@@ -9,7 +9,7 @@ import pytest
 from pricing.errors import MarketError
 from pricing.store.connection import connection, run
 from pricing.store.market import Market
-from pricing.store.records.one_sale import add_sale
+from pricing.store.records.one_sale import add_sale, try_sale
 
 TODAY = date(2025, 6, 30)
 CELLS = {
@@ -40,6 +40,17 @@ def test_its_double_is_shown(tmp_path: Path) -> None:
     assert again.doubles.height == 1
     with pytest.raises(MarketError, match="holds this sale already"):
         add_sale(path, CELLS, today=TODAY)
+
+
+def test_its_double_is_told_before_it_is_added(tmp_path: Path) -> None:
+    path = tmp_path / "market.duckdb"
+    assert try_sale(path, CELLS, today=TODAY).is_empty()
+    assert not path.exists()
+    added = add_sale(path, CELLS, today=TODAY)
+    same = try_sale(path, CELLS | {"source": "the hall"}, today=TODAY)
+    assert same["record_id"].to_list() == added.record["record_id"].to_list()
+    assert Market.open(path).sales(every_record=True).height == 1, "nothing is kept of a trial"
+    assert try_sale(path, CELLS | {"chassis_number": "CV/9876"}, today=TODAY).is_empty()
 
 
 @pytest.mark.parametrize(

@@ -73,8 +73,8 @@ def load_into(
         return report
     with tempfile.TemporaryDirectory(prefix="pricing-") if dry_run else new_file(place) as made:
         draft = Path(made) / "trial.duckdb" if dry_run else Path(made)
-        report = load(Market.open(draft, base_currency=base_currency or DEFAULT_CURRENCY))
-        if base_currency is None:
+        report = load(Market.open(draft, base_currency=base_currency or DEFAULT_CURRENCY), dry_run)
+        if base_currency is None and not dry_run:
             _propose_currency(Market.open(draft, create=False))
         kept = draft.stat().st_ino
     if dry_run or place.stat().st_ino == kept:

@@ -72,6 +72,20 @@ def link_batch(opened: duckdb.DuckDBPyConnection, batch_id: str) -> int:
     return int(added)
 
 
+def doubles_of(opened: duckdb.DuckDBPyConnection, batch_id: str | None, most: int) -> tuple[str, ...]:
+    """Records of other batches that a batch is linked with."""
+    rows = run(
+        opened,
+        "WITH pairs AS (SELECT record_id, other_id FROM links WHERE parted_at IS NULL "
+        "UNION SELECT other_id, record_id FROM links WHERE parted_at IS NULL) "
+        "SELECT DISTINCT other_id FROM pairs WHERE record_id IN (SELECT record_id FROM records "
+        "WHERE batch_id = $batch) AND other_id NOT IN "
+        "(SELECT record_id FROM records WHERE batch_id = $batch) ORDER BY ALL LIMIT $most",
+        {"batch": batch_id, "most": most},
+    )
+    return tuple(name for (name,) in rows)
+
+
 def refresh_primary_records(opened: duckdb.DuckDBPyConnection) -> None:
     """Set ``front_id`` of every record that stands behind the primary record of the same sale."""
     links = frame(opened, "SELECT record_id, other_id FROM links WHERE parted_at IS NULL")

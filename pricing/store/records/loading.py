@@ -31,9 +31,9 @@ from pricing.records.contract import COLUMNS, REQUIRED
 from pricing.store.audit import now, write_audit
 from pricing.store.connection import add_row, connection, frame, run
 from pricing.store.kept.answers import IdempotencyKey, keep_result
-from pricing.store.records.links import link_batch
+from pricing.store.records.links import doubles_of, link_batch
 from pricing.store.records.mappings import keep_mappings, kept_mappings
-from pricing.store.records.names import known_cars
+from pricing.store.records.names import known_cars, list_names
 from pricing.store.records.removal import WHOLE
 from pricing.store.records.staging import PricingTerms, Staged, stage
 from pricing.store.records.terms import charges_in_force, own_rates, store_charges, stored_charges
@@ -49,6 +49,7 @@ ASKED: Final = tuple(
 """Columns that a file has that is written in our own."""
 
 REFUSED_TOLD: Final = 200
+DOUBLES_TOLD: Final = 20
 
 DOUBTED_ROWS: Final = 20_000
 """Rows of a load that are held against the market."""
@@ -111,6 +112,11 @@ class LoadReport:
     remark."""
     refused: tuple[RefusedRow, ...] = ()
     """Of a dry run the first rows that would be rejected, at most ``REFUSED_TOLD``."""
+    names: tuple[dict[str, str | int | float | None], ...] = ()
+    """Of a dry run the names that may be misspelt and that the market does not have yet: rows of
+    ``Market.names``."""
+    doubles: tuple[str, ...] = ()
+    """Of a dry run records of the market that new rows may be one sale with, at most ``DOUBLES_TOLD``."""
 
 
 def load_files(
@@ -166,10 +172,21 @@ def load_files(
         raise DoubtError(f"nothing was loaded: {'; '.join(told)}")
     with connection(path, write=True, keep=keep, timeout=timeout) as opened:
         told_of = 0 if keep else REFUSED_TOLD
+        before = None if keep else list_names(opened)
         report = _store(opened, files, staged, mappings.values(), progress, told_of)
         report = replace(report, set_aside=dict(set_aside.most_common()), doubts=told, recognised=known_again)
+        if before is not None:
+            found = doubles_of(opened, report.batch_id, DOUBLES_TOLD)
+            report = replace(report, names=_new_names(before, list_names(opened)), doubles=found)
         keep_result(opened, idempotency, asdict(report))
         return report
+
+
+def _new_names(before: pl.DataFrame, after: pl.DataFrame) -> tuple[dict[str, str | int | float | None], ...]:
+    """Names that are proposed to be another now and were not before."""
+    key = ["field", "make", "model", "typed"]
+    new = after.filter(pl.col("state") == "proposed").join(before, on=key, how="anti", nulls_equal=True)
+    return tuple(new.to_dicts())
 
 
 def _doubts(path: Path, staged: Sequence[Staged], base: str, timeout: float) -> tuple[str, ...]:

@@ -34,6 +34,21 @@ class AddedSale:
     report: LoadReport
 
 
+def try_sale(path: Path, cells: Mapping[str, str], *, today: date | None = None) -> pl.DataFrame:
+    """What adding a sale would do, with nothing kept: the records of the market that it may be one sale with.
+
+    Raises:
+        MarketError: as ``add_sale``.
+    """
+    day = datetime.now(UTC).date() if today is None else today
+    with tempfile.TemporaryDirectory(prefix="pricing-") as folder:
+        trial = _tried(path, _written(cells, day, Path(folder)), day)
+    if not trial.doubles:
+        return pl.DataFrame()
+    sales = Market.open(path, create=False).sales(every_record=True)
+    return sales.filter(pl.col("record_id").is_in(trial.doubles))
+
+
 def add_sale(
     path: Path, cells: Mapping[str, str], *, today: date | None = None, believe: bool = False
 ) -> AddedSale:
@@ -46,6 +61,23 @@ def add_sale(
         already.
     """
     day = datetime.now(UTC).date() if today is None else today
+    with tempfile.TemporaryDirectory(prefix="pricing-") as folder:
+        file = _written(cells, day, Path(folder))
+        _tried(path, file, day)
+        report = load_into(path, [file], today=day, believe=believe)
+    market = Market.open(path, create=False)
+    sales = market.sales(every_record=True)
+    records = sales.filter(pl.col("batch_id") == report.batch_id)
+    links = market.duplicates()
+    ids = records["record_id"].implode()
+    doubles = links.filter(pl.col("record_id").is_in(ids) | pl.col("other_id").is_in(ids))
+    others = pl.concat([doubles["record_id"], doubles["other_id"]]).unique().implode()
+    same = sales.filter(pl.col("record_id").is_in(others), ~pl.col("record_id").is_in(ids))
+    return AddedSale(records, doubles, same, report)
+
+
+def _written(cells: Mapping[str, str], day: date, folder: Path) -> Path:
+    """The sale as a file of one row."""
     named = [name for name in COLUMNS if name not in MADE_BY_THE_STORE or name in ("source", "source_ref")]
     unknown = sorted(set(cells) - set(named))
     if unknown:
@@ -58,22 +90,17 @@ def add_sale(
         | {"event_date": day.isoformat()}
         | dict(cells)
     )
-    with tempfile.TemporaryDirectory(prefix="pricing-") as folder:
-        file = Path(folder) / "one sale.csv"
-        pl.DataFrame([row]).write_csv(file)
-        trial = load_into(path, [file], today=day, dry_run=True)
-        if trial.by_rule:
-            rules = ", ".join(rule.replace("_", " ") for rule in trial.by_rule)
-            raise MarketError(f"this is no sale record yet: {rules}")
-        if trial.known:
-            raise MarketError("the market holds this sale already")
-        report = load_into(path, [file], today=day, believe=believe)
-    market = Market.open(path, create=False)
-    sales = market.sales(every_record=True)
-    records = sales.filter(pl.col("batch_id") == report.batch_id)
-    links = market.duplicates()
-    ids = records["record_id"].implode()
-    doubles = links.filter(pl.col("record_id").is_in(ids) | pl.col("other_id").is_in(ids))
-    others = pl.concat([doubles["record_id"], doubles["other_id"]]).unique().implode()
-    same = sales.filter(pl.col("record_id").is_in(others), ~pl.col("record_id").is_in(ids))
-    return AddedSale(records, doubles, same, report)
+    file = folder / "one sale.csv"
+    pl.DataFrame([row]).write_csv(file)
+    return file
+
+
+def _tried(path: Path, file: Path, day: date) -> LoadReport:
+    """What a load of the row would come to; raises ``MarketError`` where it is no new sale."""
+    trial = load_into(path, [file], today=day, dry_run=True)
+    if trial.by_rule:
+        rules = ", ".join(rule.replace("_", " ") for rule in trial.by_rule)
+        raise MarketError(f"this is no sale record yet: {rules}")
+    if trial.known:
+        raise MarketError("the market holds this sale already")
+    return trial
