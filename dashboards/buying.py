@@ -71,7 +71,7 @@ def show_page() -> None:
                     costs=offer.costs,
                     own_rates=state.state.own_rates,
                     limits=settings_of(state).verdict_limits,
-                    book=page_layout.laid_out(state),
+                    indexed=page_layout.laid_out(state),
                 ),
                 standing_warning(state.state),
             )

@@ -1,7 +1,8 @@
 """Charts and tables as every page shows them: with what they say in words, and to take along."""
 
 import io
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
+from functools import partial
 from typing import Any, Final
 
 import altair as alt
@@ -31,15 +32,7 @@ def show_chart(chart: alt.Chart | alt.LayerChart, caption: str, name: str) -> No
     """A chart with its sentence, which is also what a screen reader says; as PNG and SVG to take along."""
     st.vega_lite_chart(_specification(chart), alt=caption, key=f"chart-{name}")
     st.caption(escaped(caption))
-    with st.popover("Keep the picture", type="tertiary", key=f"keep-{name}"), st.container(horizontal=True):
-        for kind, write in (("PNG", _png), ("SVG", _svg)):
-            st.download_button(
-                f"As {kind}",
-                lambda write=write: write(chart),  # type: ignore[misc]
-                f"{name}.{kind.lower()}",
-                on_click="ignore",
-                key=f"keep-{name}-{kind}",
-            )
+    _offer("Keep the picture", name, chart, {"PNG": _png, "SVG": _svg})
 
 
 def show_table(
@@ -61,16 +54,21 @@ def show_table(
         frame.clone(), hide_index=True, placeholder="-", column_config=dict(columns), key=f"table-{name}",
         **options,
     )  # fmt: skip
-    with st.popover("Keep the table", type="tertiary", key=f"keep-{name}"), st.container(horizontal=True):
-        for kind, write in (("CSV", as_csv), ("xlsx", as_workbook)):
+    _offer("Keep the table", name, given, {"CSV": as_csv, "xlsx": as_workbook})
+    return shown
+
+
+def _offer(words: str, name: str, shown: Any, kinds: Mapping[str, Callable[[Any], bytes]]) -> None:
+    """What is shown, to take along as a file of each kind, written when it is asked for."""
+    with st.popover(words, type="tertiary", key=f"keep-{name}"), st.container(horizontal=True):
+        for kind, write in kinds.items():
             st.download_button(
                 f"As {kind}",
-                lambda write=write: write(given),  # type: ignore[misc]
+                partial(write, shown),
                 f"{name}.{kind.lower()}",
                 on_click="ignore",
                 key=f"keep-{name}-{kind}",
             )
-    return shown
 
 
 def offer_sheet(sheet: Sheet, words: str, name: str) -> None:

@@ -14,7 +14,6 @@ from pricing.car import Car
 from pricing.errors import PricingError
 from pricing.evidence.comparison.comparables_index import ComparablesIndex
 from pricing.failures import failure_code
-from pricing.model.opinion_bands import OpinionBands
 from pricing.model.price_model import PriceModel
 from pricing.operations.opening import standing_warning
 from pricing.progress import Progress
@@ -126,7 +125,7 @@ def _fill_book(snapshot: Snapshot) -> None:
 def _lay_out(snapshot: Snapshot) -> None:
     """Begin to lay the sales out before a page needs them, once for each state of the market."""
     key = _book_key(snapshot)
-    if isinstance(snapshot.model, OpinionBands):
+    if snapshot.opinion_alone:
         return
     if snapshot.sales().height > AT_ONCE and jobs.find(key) is None:
         jobs.start(key, _LAYING_OUT, lambda tell: _fill_book(snapshot))
@@ -152,10 +151,8 @@ def done(key: str, title: str, work: Callable[[Progress], Any]) -> bool:
 
 def laid_out(snapshot: Snapshot) -> ComparablesIndex | None:
     """The sales laid out, if that is done or takes no time; nothing where no model was fitted to sales."""
-    if isinstance(snapshot.model, OpinionBands):
-        return None
     job = jobs.find(_book_key(snapshot))
-    return snapshot.comparables_index if job is None or (job.ended and job.error is None) else None
+    return snapshot.indexed if job is None or (job.ended and job.error is None) else None
 
 
 def know_pages(pages: Mapping[str, st.Page]) -> None:

@@ -14,6 +14,7 @@ from pricing.car_fields import NAMES
 from pricing.evidence.comparison.comparables_index import ComparablesIndex
 from pricing.intake.duplicates import choose_primary_records
 from pricing.memo import Memo
+from pricing.model.opinion_bands import OpinionBands
 from pricing.model.price_model import PriceModel
 from pricing.model.saved import from_bytes
 from pricing.store.market import Market
@@ -131,6 +132,16 @@ class Snapshot:
             "comparables index",
             lambda: ComparablesIndex.build(self.sales(), self.model, currency=self.base_currency),
         )
+
+    @property
+    def opinion_alone(self) -> bool:
+        """Whether prices rest on what people say alone, so that there is nothing to adjust sales by."""
+        return isinstance(self.model, OpinionBands)
+
+    @property
+    def indexed(self) -> ComparablesIndex | None:
+        """The sales laid out, for whoever does without where prices rest on opinions alone."""
+        return None if self.opinion_alone else self.comparables_index
 
     def names(self, as_of: date | None = None) -> Names:
         """The makes, models and variants on record or spoken of, or so by a day, to be found by any

@@ -30,7 +30,7 @@ from pricing.condition.checks import STATES
 from pricing.condition.repairs import price_repairs
 from pricing.decisions.alternatives import Wanted
 from pricing.decisions.auction import MOST_BIDDERS
-from pricing.decisions.buying import BuyerTerms, book_of, buy_car
+from pricing.decisions.buying import BuyerTerms, buy_car
 from pricing.decisions.car_price import inspected
 from pricing.decisions.mending import mend_or_buy
 from pricing.decisions.seller_terms import DISCOUNT, MOST_DISCOUNT, SellerTerms
@@ -229,7 +229,7 @@ def buying(question: BuyingQuestion, service: Here) -> Response:
         terms,
         asking=question.asking,
         limits=settings_of(snapshot).verdict_limits,
-        book=book_of(snapshot),
+        indexed=snapshot.indexed,
         **_asked(question, snapshot),
     )
     return warned(snapshot, facts.to_dict())

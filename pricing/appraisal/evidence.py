@@ -29,7 +29,6 @@ from pricing.evidence.comparison.comparables_index import ComparablesIndex
 from pricing.evidence.comparison.leave_one_out import leave_one_out
 from pricing.evidence.indices.index import PriceIndex, price_index
 from pricing.model.ground import Ground
-from pricing.model.opinion_bands import OpinionBands
 from pricing.model.price_model import PriceModel
 from pricing.model.ratio_study import RatioStudy, ratio_study
 from pricing.snapshot import Snapshot
@@ -121,7 +120,7 @@ class Known:
         """Raises ``EvidenceError`` where nothing had been sold by then and nobody had said anything."""
         sales, model = snapshot.sales(as_of=at), snapshot.model
         indexed = None
-        if not isinstance(model, OpinionBands):
+        if not snapshot.opinion_alone:
             indexed = ComparablesIndex.build(sales, model, currency=snapshot.base_currency, as_of=at)
         sold = sales.filter(pl.col("outcome") == "sold")
         days: Any = sales["event_date"]

@@ -111,7 +111,7 @@ def buy(
     ready, what to offer and where to stop, what to say, bids, and what else the money buys."""
     from pricing.cli.decision_terminal import show_buying
     from pricing.decisions.alternatives import Wanted
-    from pricing.decisions.buying import BuyerTerms, book_of, buy_car
+    from pricing.decisions.buying import BuyerTerms, buy_car
     from pricing.operations.settings import settings_of
 
     typed = {
@@ -135,7 +135,7 @@ def buy(
         schedule=schedule_of(charges), inspection=seen,
         costs=_costs(seen, work_in, snapshot, quote or []), as_of=day,
         own_rates=snapshot.state.own_rates, limits=settings.verdict_limits, seed=seed,
-        book=book_of(snapshot),
+        indexed=snapshot.indexed,
     )  # fmt: skip
     if sheet is not None:
         from pricing.reports.buying_sheet import buying_sheet

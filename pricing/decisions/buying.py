@@ -32,10 +32,8 @@ from pricing.decisions.verdict import LIMITS, checked_limits, verdict_of
 from pricing.errors import DecisionError, EvidenceError
 from pricing.evidence.comparison.comparables import find_comparables
 from pricing.evidence.comparison.comparables_index import ComparablesIndex
-from pricing.model.opinion_bands import OpinionBands
 from pricing.money.charges import Schedule
 from pricing.records.entered_amounts import entered
-from pricing.snapshot import Snapshot
 from pricing.vocabulary import CONDITION_BANDS
 
 CAUTIONS: Final = (
@@ -200,7 +198,7 @@ def buy_car(
     coverage: float = 0.8,
     own_rates: pl.DataFrame | None = None,
     limits: tuple[float, ...] = LIMITS,
-    book: ComparablesIndex | None = None,
+    indexed: ComparablesIndex | None = None,
     seed: int = 0,
 ) -> Buying:
     """Facts for the buyer of one car.
@@ -216,7 +214,7 @@ def buy_car(
         costs: the repairs of that inspection, with the buyer's quotes; they make the total, and are not
             counted against the limit, for the condition found has them in its price.
         limits: of the verdict; see ``verdict``.
-        book: the market's sales laid out, to hold comparable sales against the price model.
+        indexed: the market's sales laid out, to hold comparable sales against the price model.
         seed: of the simulation.
 
     Raises:
@@ -300,9 +298,7 @@ def buy_car(
             repairs=repairs if costs is not None else None,
             seen=None if inspection is None else inspection.inspection.seen_share, currency=terms.currency,
         ),
-        approaches=None
-        if book is None
-        else _approaches(valuation, book, seen, as_of),
+        approaches=None if indexed is None else _approaches(valuation, indexed, seen, as_of),
         questions=buyer_questions(seen, inspection, still_open),
         rates=_rates(schedule, day_one),
         seed=seed,
@@ -310,18 +306,12 @@ def buy_car(
     )  # fmt: skip
 
 
-def book_of(snapshot: Snapshot) -> ComparablesIndex | None:
-    """The sales of a market laid out, to hold comparable sales against the price model; None where prices
-    rest on opinions alone."""
-    return None if isinstance(snapshot.model, OpinionBands) else snapshot.comparables_index
-
-
 def _approaches(
-    valuation: Valuation, book: ComparablesIndex, car: Car, as_of: date | None
+    valuation: Valuation, indexed: ComparablesIndex, car: Car, as_of: date | None
 ) -> Difference | None:
     """How far comparable sales and the price model are apart; None where too few are comparable."""
     try:
-        return difference(valuation, find_comparables(book, car, as_of=as_of))
+        return difference(valuation, find_comparables(indexed, car, as_of=as_of))
     except EvidenceError:
         return None
 

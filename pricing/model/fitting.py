@@ -107,7 +107,7 @@ class Fitting:
                     blocks,
                     self.structure.priors,
                     self.structure.anchor,
-                    list(self.structure.jumping),
+                    self.structure.jumping,
                 )
                 if update < updates - 1:
                     posterior = solve(products, tree, priors, self.rows.varying)

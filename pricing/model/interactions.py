@@ -71,25 +71,13 @@ class Interactions:
         if len(residual) < FEWEST_ROWS:
             return cls.none()
         with _THREADS.limit(limits=None if len(residual) >= SHARED_ROWS else 1):
-            return cls._grown(values, residual, weights, rising, seed, rounds)
-
-    @classmethod
-    def _grown(
-        cls,
-        values: Floats,
-        residual: Floats,
-        weights: Floats,
-        rising: list[int],
-        seed: int,
-        rounds: int | None,
-    ) -> "Interactions":
-        if rounds is None:
-            rounds = _best_rounds(values, residual, weights, rising, seed)
-        if not rounds:
-            return cls.none()
-        model = _boosting(values.shape[1], rising, seed, rounds)
-        chosen = _spread_out(len(residual))
-        model.fit(values[chosen], residual[chosen], sample_weight=weights[chosen])
+            if rounds is None:
+                rounds = _best_rounds(values, residual, weights, rising, seed)
+            if not rounds:
+                return cls.none()
+            model = _boosting(values.shape[1], rising, seed, rounds)
+            chosen = _spread_out(len(residual))
+            model.fit(values[chosen], residual[chosen], sample_weight=weights[chosen])
         return cls(float(np.average(residual[chosen], weights=weights[chosen])), grown_by(model))
 
     def effect(self, values: Floats) -> Floats:

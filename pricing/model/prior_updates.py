@@ -1,6 +1,8 @@
 """Prior variances learnt from the posterior they led to (MacKay 1992): ``tau^2 = sum d^2 / sum (1 - var(d) /
 tau^2)``, whose fixed points are those of EM."""
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from pricing.arrays import Floats, Ints
@@ -48,18 +50,19 @@ def updated_priors(
     blocks: list[Ints],
     anchor: Priors | None = None,
     weight: float = 0.0,
-    jumping: list[Ints] | None = None,
+    jumping: Sequence[Ints] = (),
 ) -> Priors:
     """One MacKay update of every variance; columns of a block share one variance at each level.
 
     A block whose prior is infinite (market) or nought (level) stays as it is. ``weight`` is how many
     well-determined coefficients the variance in ``anchor`` counts for: where the data say next to nothing
     of a variance it stays near there and does not collapse to nought, which would make intervals too narrow.
+    The market's columns of the blocks in ``jumping`` have a variance each (see ``_jumping``).
     """
     anchor = priors if anchor is None else anchor
     market, levels = priors.market.copy(), priors.levels.copy()
     diagonal = np.diag(posterior.covariance)
-    jumps = {int(block[0]) for block in jumping or [] if len(block) > 2}
+    jumps = {int(block[0]) for block in jumping if len(block) > 2}
     for block in blocks:
         old = float(priors.market[block[0]])
         if int(block[0]) in jumps:

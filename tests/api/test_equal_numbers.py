@@ -223,7 +223,7 @@ def test_charges_and_an_inspection_give_the_digits_of_the_library(
         terms = BuyerTerms("EUR", 0.7, transport=Decimal(250), import_from="GB")
         expected = buy_car(
             small_market, model, car_of(small_market, there), terms, asking=ASKING,
-            book=Snapshot.of(small_market).comparables_index, **given,
+            indexed=Snapshot.of(small_market).comparables_index, **given,
         ).to_dict()  # fmt: skip
         words += ["--certainty", 0.7, "--transport", 250, "--import-from", "GB", "--asking", ASKING]
         typed = by_command("buy", there, words)

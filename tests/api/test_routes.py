@@ -90,7 +90,7 @@ def test_buying_and_selling(small_market: Market, client: Client) -> None:
     expected = buy_car(
         small_market, load(small_market), car_of(small_market, {**car, "channel": "private"}),
         BuyerTerms(currency="EUR", certainty=0.7), asking=Decimal(5150),
-        book=Snapshot.of(small_market).comparables_index,
+        indexed=Snapshot.of(small_market).comparables_index,
     )  # fmt: skip
     assert bought == json.loads(json.dumps(expected.to_dict() | {"warning": None}))
     with pytest.raises(ProblemError, match="no asking price"):

@@ -15,7 +15,7 @@ from pricing.condition.inspection_files import save
 from pricing.store.market import Market
 from tests.appraisals import full_record, last_day, sheet_of
 from tests.cli.test_output import SERVING
-from tests.condition.walks import walk
+from tests.condition.walks import write_graded
 from tests.opinion_market import cells
 from tests.small_market import common_car
 from tests.test_docs import COMMANDS, command_of
@@ -49,12 +49,7 @@ def folder(small_market: Market, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
     pl.DataFrame({name: [car[name]] for name in ("make", "model", "year")}).write_csv("cars.csv")
     Path("rates.csv").write_text(f"currency,rate_date,rate\nEUR,{at},1.2\n")
     cells().write_csv("said.csv")
-    lines = ["inspection,condition_band"]
-    for number in range(40):
-        band, state = ("top condition", "sound") if number % 2 else ("average", "worn")
-        save(walk(state=state), Path(f"{number}.json"))
-        lines.append(f"{number}.json,{band}")
-    Path("graded.csv").write_text("\n".join(lines))
+    write_graded(Path("graded.csv"))
     return tmp_path
 
 

@@ -10,7 +10,7 @@ from pricing.cli.repairs import repair_app
 from pricing.condition.inspection_files import open_inspection, save
 from pricing.errors import PricingError
 from pricing.store.market import Market
-from tests.condition.walks import EXTENSIONS, walk
+from tests.condition.walks import EXTENSIONS, walk, write_graded
 
 Run = Callable[..., str]
 
@@ -121,12 +121,7 @@ def test_mending_is_compared_with_a_better_car(run: Run, small_market: Market) -
 
 
 def test_a_market_that_graded_cars_is_compared_with_the_rule(run: Run) -> None:
-    lines = ["inspection,condition_band"]
-    for number in range(40):
-        band, state = ("top condition", "sound") if number % 2 else ("average", "worn")
-        save(walk(state=state), Path(f"{number}.json"))
-        lines.append(f"{number}.json,{band}")
-    Path("graded.csv").write_text("\n".join(lines))
+    write_graded(Path("graded.csv"))
     assert "40 cars; weighted kappa 1.000 as given" in run("inspect", "agreement", "graded.csv")
 
 

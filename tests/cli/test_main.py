@@ -7,7 +7,6 @@ import shutil
 import socket
 import subprocess
 import sys
-from collections.abc import Callable
 from datetime import date, timedelta
 from decimal import Decimal
 from importlib.metadata import version
@@ -22,10 +21,9 @@ from pricing.model.saved import load
 from pricing.store.market import Market
 from pricing.words.sentences import range_sentence, standing_sentence
 from tests.cars import car_of
+from tests.cli.program import Call, caller
 from tests.small_market import common_car, write_sales
 from tests.test_docs import COMMANDS, command_of
-
-Call = Callable[..., tuple[int, str, str]]
 
 
 @pytest.fixture
@@ -34,15 +32,7 @@ def call(monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str], tmp
     monkeypatch.chdir(tmp_path)
     monkeypatch.delenv("PRICING_MARKET", raising=False)
     monkeypatch.setenv("COLUMNS", "160")
-
-    def run(*words: object) -> tuple[int, str, str]:
-        monkeypatch.setattr(sys, "argv", ["pricing", *map(str, words)])
-        with pytest.raises(SystemExit) as stopped:
-            cli.run()
-        said = capfd.readouterr()
-        return int(stopped.value.code or 0), said.out, said.err
-
-    return run
+    return caller(monkeypatch, capfd)
 
 
 def options_of(market: Market) -> list[str]:

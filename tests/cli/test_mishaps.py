@@ -8,18 +8,16 @@ import shutil
 import socket
 import subprocess
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import IO
 
 import pytest
 
-from pricing.cli import main as cli
 from pricing.store.market import Market
+from tests.cli.program import Call, caller
 from tests.small_market import common_car
-
-Call = Callable[..., tuple[int, str, str]]
 
 WITHOUT_HOME = """
 import pwd
@@ -36,15 +34,7 @@ run()
 def call(monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str], small_market: Market) -> Call:
     """Call the command line on the small market."""
     monkeypatch.setenv("PRICING_MARKET", str(small_market.path))
-
-    def run(*words: object) -> tuple[int, str, str]:
-        monkeypatch.setattr(sys, "argv", ["pricing", *map(str, words)])
-        with pytest.raises(SystemExit) as stopped:
-            cli.run()
-        said = capfd.readouterr()
-        return int(stopped.value.code or 0), said.out, said.err
-
-    return run
+    return caller(monkeypatch, capfd)
 
 
 @contextmanager

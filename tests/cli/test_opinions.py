@@ -1,15 +1,12 @@
 """``pricing opinions`` as a person uses it, from nothing to a price with its mark."""
 
-import sys
-from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 
-from pricing.cli import main as cli
+from tests.cli.program import Call, caller
 from tests.opinion_market import cells
 
-Call = Callable[..., tuple[int, str, str]]
 CAR = ("--make", "Corvane", "--model", "Six")
 
 
@@ -18,15 +15,7 @@ def call(monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str], tmp
     """Call ``pricing`` in an empty folder: exit code, standard output, standard error."""
     monkeypatch.chdir(tmp_path)
     monkeypatch.delenv("PRICING_MARKET", raising=False)
-
-    def run(*words: object) -> tuple[int, str, str]:
-        monkeypatch.setattr(sys, "argv", ["pricing", *map(str, words)])
-        with pytest.raises(SystemExit) as stopped:
-            cli.run()
-        said = capfd.readouterr()
-        return int(stopped.value.code or 0), said.out, said.err
-
-    return run
+    return caller(monkeypatch, capfd)
 
 
 def test_from_a_file_of_statements_to_a_price(call: Call, tmp_path: Path) -> None:

@@ -3,15 +3,12 @@
 import json
 import re
 import shutil
-import sys
-from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import polars as pl
 import pytest
 
-from pricing.cli import main as cli
 from pricing.condition.inspection_files import save
 from pricing.decisions.plain import plain
 from pricing.decisions.valuation import value_car
@@ -20,10 +17,9 @@ from pricing.model.saved import load
 from pricing.store.market import Market
 from tests.appraisals import full_record, last_day, sheet_of
 from tests.cars import car_of
+from tests.cli.program import Call, caller
 from tests.small_market import common_car
 from tests.test_docs import COMMANDS
-
-Call = Callable[..., tuple[int, str, str]]
 
 SERVING = ("demo", "dashboard", "serve")
 
@@ -38,15 +34,7 @@ def call(
     monkeypatch.delenv("PRICING_MARKET", raising=False)
     shutil.copy(small_market.path, "market.duckdb")
     save(sheet_of(full_record(common_car(small_market), last_day(small_market))), Path("walk.json"))
-
-    def run(*words: object) -> tuple[int, str, str]:
-        monkeypatch.setattr(sys, "argv", ["pricing", *map(str, words)])
-        with pytest.raises(SystemExit) as stopped:
-            cli.run()
-        said = capfd.readouterr()
-        return int(stopped.value.code or 0), said.out, said.err
-
-    return run
+    return caller(monkeypatch, capfd)
 
 
 def car_words(market: Market) -> list[str]:

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from pricing.condition.catalogue import Catalogue
 from pricing.condition.checks import CONSTRUCTIONS, NOT_SEEN, STATES, Sheet
 from pricing.condition.inspection import Finding, Inspection
+from pricing.condition.inspection_files import save
 from pricing.model.distribution import PriceDistribution
 from tests.known_market import NORMAL_LAW
 
@@ -30,6 +31,17 @@ def walk(construction: str = "separate chassis", state: str = "sound", **found: 
     begun = Inspection.start(construction, CAR)
     filled = begun.fill(Finding(check.id, state) for check in begun.sheet.checks)
     return filled.fill(Finding(check, other) for check, other in found.items())
+
+
+def write_graded(file: Path) -> None:
+    """Forty inspections of two kinds in the current folder, and the list of them with the band that somebody
+    gave each."""
+    lines = ["inspection,condition_band"]
+    for number in range(40):
+        band, state = ("top condition", "sound") if number % 2 else ("average", "worn")
+        save(walk(state=state), Path(f"{number}.json"))
+        lines.append(f"{number}.json,{band}")
+    file.write_text("\n".join(lines))
 
 
 def random_walk(construction: str, shares: Sequence[float], rng: np.random.Generator) -> Inspection:

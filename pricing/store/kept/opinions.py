@@ -19,7 +19,7 @@ from pricing.opinions.statement import TYPES, checked, inversions, named, said_a
 from pricing.store.audit import now, write_audit
 from pricing.store.connection import Connect, frame, run
 from pricing.store.kept.answers import IdempotencyKey, keep_result
-from pricing.store.records.names import renames
+from pricing.store.records.names import under_settled_names
 from pricing.store.records.terms import own_rates, stored_charges
 from pricing.vocabulary import CONDITION_BANDS
 
@@ -112,7 +112,7 @@ class Statements:
                 "list_position(?, condition_band), condition_score, opinion_id",
                 [as_of, every, list(CONDITION_BANDS)],
             )
-            return _priced(opened, _settled(opened, said)).drop("unpriced")
+            return _priced(opened, under_settled_names(opened, said)).drop("unpriced")
 
     def withdraw(self, opinion_id: str, reason: str) -> str:
         """Withdraw the one statement whose name starts so; it is kept, and counts no more. Returns its name.
@@ -160,21 +160,6 @@ def _refuse_unpriced(priced: pl.DataFrame) -> None:
             f"what {row['source']} says of the {row['make']} {row['model']} cannot be brought to all-in "
             f"prices in the market's currency: {row['unpriced'].replace('_', ' ')}; nothing was kept"
         )
-
-
-def _settled(opened: duckdb.DuckDBPyConnection, said: pl.DataFrame) -> pl.DataFrame:
-    """Statements under the names that a person settled."""
-    others = renames(opened)
-    if others.is_empty():
-        return said
-    return (
-        said.join(others.drop("records"), on=FIELDS, how="left", maintain_order="left", nulls_equal=True)
-        .with_columns(
-            pl.when(pl.col("settled_make").is_null()).then(name).otherwise(f"settled_{name}").alias(name)
-            for name in FIELDS
-        )
-        .select(said.columns)
-    )
 
 
 def _spelt(opened: duckdb.DuckDBPyConnection, given: pl.DataFrame) -> pl.DataFrame:

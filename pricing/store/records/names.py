@@ -36,6 +36,21 @@ def renames(opened: duckdb.DuckDBPyConnection) -> pl.DataFrame:
     return named.filter(differs)
 
 
+def under_settled_names(opened: duckdb.DuckDBPyConnection, rows: pl.DataFrame) -> pl.DataFrame:
+    """Rows with make, model and variant as they were settled; their order and columns as they were."""
+    others = renames(opened)
+    if others.is_empty():
+        return rows
+    return (
+        rows.join(others.drop("records"), on=FIELDS, how="left", maintain_order="left", nulls_equal=True)
+        .with_columns(
+            pl.when(pl.col("settled_make").is_null()).then(field).otherwise(f"settled_{field}").alias(field)
+            for field in FIELDS
+        )
+        .select(rows.columns)
+    )
+
+
 def list_names(opened: duckdb.DuckDBPyConnection) -> pl.DataFrame:
     """Near misses that wait for a person (state ``proposed``) and aliases that were settled (``settled``)."""
     table = aliases(opened)

@@ -7,11 +7,10 @@ from typing import Final
 import duckdb
 import polars as pl
 
-from pricing.intake.names import FIELDS
 from pricing.records.contract import COLUMNS
 from pricing.store.connection import frame, run
 from pricing.store.records.links import behind_as_of
-from pricing.store.records.names import renames
+from pricing.store.records.names import under_settled_names
 
 DERIVED: Final = ("price", "lower_price", "upper_price")
 """Columns of ``Market.sales`` beside the contract's: all-in, in the market's base currency at the event
@@ -34,17 +33,7 @@ def read_sales(
         "ORDER BY event_date, record_id",
         [as_of],
     )
-    others = renames(opened)
-    if others.is_empty():
-        return sales
-    return (
-        sales.join(others.drop("records"), on=FIELDS, how="left", maintain_order="left", nulls_equal=True)
-        .with_columns(
-            pl.when(pl.col("settled_make").is_null()).then(field).otherwise(f"settled_{field}").alias(field)
-            for field in FIELDS
-        )
-        .select(sales.columns)
-    )
+    return under_settled_names(opened, sales)
 
 
 def digest(opened: duckdb.DuckDBPyConnection) -> str:
