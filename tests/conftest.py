@@ -2,6 +2,7 @@
 
 import gc
 import logging
+import os
 import sys
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -42,6 +43,17 @@ def _main_module() -> Iterator[None]:
     sys.modules["__main__"] = MAIN
     yield
     sys.modules["__main__"] = MAIN
+
+
+@pytest.fixture(autouse=True)
+def _settings_of_its_own() -> Iterator[None]:
+    """What a command called in this process leaves in the environment for the server that it starts is not
+    there for the next test."""
+    before = {name: value for name, value in os.environ.items() if name.startswith("PRICING_")}
+    yield
+    for name in [name for name in os.environ if name.startswith("PRICING_")]:
+        del os.environ[name]
+    os.environ.update(before)
 
 
 @pytest.fixture(scope="session")
