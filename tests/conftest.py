@@ -2,6 +2,7 @@
 
 import gc
 import logging
+import os
 import sys
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -42,6 +43,16 @@ def _main_module() -> Iterator[None]:
     sys.modules["__main__"] = MAIN
     yield
     sys.modules["__main__"] = MAIN
+
+
+@pytest.fixture(autouse=True)
+def _environment() -> Iterator[None]:
+    """What a program reads from its configuration it puts into the environment; the next test has its own."""
+    before = os.environ.copy()
+    yield
+    if os.environ != before:
+        os.environ.clear()
+        os.environ.update(before)
 
 
 @pytest.fixture(scope="session")
