@@ -104,7 +104,7 @@ def calls(market: Market, known: dict[str, str]) -> Iterator[list[str]]:
     yield ["rates", "rates.csv"]
 
 
-@pytest.mark.parametrize("asked", ["--json", "--quiet"])
+@pytest.mark.parametrize("asked", ["--json", pytest.param("--quiet", marks=pytest.mark.soak)])
 def test_every_command_answers_as_it_is_asked_to(
     asked: str, folder: Path, small_market: Market, monkeypatch: pytest.MonkeyPatch,
     capfd: pytest.CaptureFixture[str],
