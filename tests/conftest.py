@@ -49,13 +49,14 @@ def _main_module() -> Iterator[None]:
 
 
 @pytest.fixture(autouse=True)
-def _environment() -> Iterator[None]:
-    """What a program reads from its configuration it puts into the environment; the next test has its own."""
-    before = os.environ.copy()
+def _settings_of_its_own() -> Iterator[None]:
+    """What a command called in this process leaves in the environment for the server that it starts is not
+    there for the next test."""
+    before = {name: value for name, value in os.environ.items() if name.startswith("PRICING_")}
     yield
-    if os.environ != before:
-        os.environ.clear()
-        os.environ.update(before)
+    for name in [name for name in os.environ if name.startswith("PRICING_")]:
+        del os.environ[name]
+    os.environ.update(before)
 
 
 def made_once(tmp_path_factory: pytest.TempPathFactory, name: str, make: Callable[[Path], object]) -> Path:

@@ -24,7 +24,7 @@ ROOMS = (
         "nearest",
         "arrays",
     ),
-    ("untrusted",),
+    ("untrusted", "plugins"),
     ("car_fields", "money"),
     ("records",),
     ("car", "intake", "opinions"),
