@@ -127,7 +127,7 @@ def show_make_up(valuation: Valuation) -> None:
                 "term": "Term",
                 "value": "This car",
                 "factor": st.column_config.NumberColumn("Factor", format="%.4g"),
-                "low": st.column_config.NumberColumn("80 % interval from", format="%.4g"),
+                "low": st.column_config.NumberColumn("80% interval from", format="%.4g"),
                 "high": st.column_config.NumberColumn("to", format="%.4g"),
                 "so_far": st.column_config.NumberColumn(
                     f"Price so far ({valuation.currency})", format="%.0f"

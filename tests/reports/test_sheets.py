@@ -61,7 +61,7 @@ def test_the_words_hold_the_limits_and_what_they_rest_on() -> None:
     assert opening.startswith("Open at: EUR 6,")
     assert apart == "What is asked is EUR 1,500 above the walk-away price."
     assert "is not known from the records" in gap_sentences(bought(channel="dealer"))[0]
-    assert "+10 % to what cars sell for (+5 % to +15 %)" in gap_sentences(bought(asking=9900))[0]
+    assert "+10% to what cars sell for (+5% to +15%)" in gap_sentences(bought(asking=9900))[0]
     assert verdict_sentence(bought(asking=None, channel="auction")).startswith("No price is asked")
     assert verdict_sentence(bought(asking=9900)).startswith("EUR 9,900 is above what like cars fetch")
     assert "Walk away above: none." in " ".join(buying_sentences(bought(transport=Decimal(90_000))))
