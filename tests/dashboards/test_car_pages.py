@@ -168,6 +168,36 @@ def test_an_amount_that_cannot_be_meant_is_refused_with_one_sentence(
         assert not page.metric
 
 
+def test_in_a_currency_of_small_units_the_page_takes_and_refuses_what_the_library_does(
+    market: Market, car: dict[str, Any]
+) -> None:
+    page = at_car(a_page("buying"), car)
+    page.selectbox(key="currency").select("JPY").run()
+    page.number_input(key="offer_asking").set_value(3e8).run()
+    terms, asked = BuyerTerms("JPY", 0.6), Decimal(300_000_000)
+    facts = buy_car(market, load(market), car_of(market, car), terms, asking=asked)
+    assert verdict_sentence(facts) in said(page)
+    page.number_input(key="offer_asking").set_value(3e12).run()
+    assert "asking price absurd: got 3000000000000, expected 10 to 2,500,000,000,000" in said(page)
+    page.number_input(key="offer_asking").set_value(3e8).run()
+    page.number_input(key="transport").set_value(9e12).run()
+    assert "transport absurd: got 9000000000000, expected 0 to 2,500,000,000,000" in said(page)
+
+
+def test_a_quote_that_cannot_be_meant_is_refused_where_it_is_taken(
+    market: Market, car: dict[str, Any]
+) -> None:
+    page = a_page("mending")
+    with_sheet(page, market, car)
+    at_car(page, car, asking=3000)
+    job = page.selectbox(key="quoted_job").options[0]
+    page.selectbox(key="quoted_job").select(job).run()
+    page.number_input(key="quoted_at").set_value(9e9).run()
+    press(page, "Take it")
+    assert "absurd: got 9000000000, expected 0 to 250,000,000" in said(page)
+    assert "quotes" not in page.query_params and page.number_input(key="quoted_at").value == 9e9
+
+
 def test_buying_is_the_librarys_and_its_fields_move_it(market: Market, car: dict[str, Any]) -> None:
     page = at_car(a_page("buying"), car)
     assert "Give the price that is asked" in said(page)
