@@ -121,11 +121,16 @@ def show_make_up(valuation: Valuation) -> None:
     show_chart(charts.terms_chart(valuation), sentences.terms_caption(valuation), "what makes up the price")
     with st.expander("The terms in figures"):
         show_table(
-            valuation.terms.with_columns(so_far=pl.col("factor").cum_prod()),
+            valuation.terms.select(
+                pl.Series(
+                    "term", map(sentences.term_words, valuation.terms.iter_rows(named=True)), pl.String
+                ),
+                *("factor", "low", "high"),
+                so_far=pl.col("factor").cum_prod(),
+            ),
             "terms of the price",
             {
-                "term": "Term",
-                "value": "This car",
+                "term": "Term, with this car's own value",
                 "factor": st.column_config.NumberColumn("Factor", format="%.4g"),
                 "low": st.column_config.NumberColumn("80% interval from", format="%.4g"),
                 "high": st.column_config.NumberColumn("to", format="%.4g"),
@@ -133,6 +138,7 @@ def show_make_up(valuation: Valuation) -> None:
                     f"Price so far ({valuation.currency})", format="%.0f"
                 ),
             },
+            every=valuation.terms,
         )
 
 

@@ -9,7 +9,12 @@ from pricing.evidence.comparison.comparables import Comparables
 from pricing.evidence.depth import Depth
 from pricing.evidence.indices.index import PriceIndex
 from pricing.words.approaches import difference_sentence
-from pricing.words.evidence import depth_sentences, index_sentence, reconciliation_sentences
+from pricing.words.evidence import (
+    depth_sentences,
+    index_sentence,
+    lines_in_words,
+    reconciliation_sentences,
+)
 from pricing.words.sentences import CAUTION, day_words, money_words, option_words
 
 ID_SHOWN = 12
@@ -109,11 +114,11 @@ def _lines_table(found: Comparables, record: str) -> Table:
     table = _table(
         "line", "sale", "subject", "per cent", "money", "price after", "source", title=f"Sale {record}"
     )
-    for row in found.lines.filter(found.lines["record_id"] == record).iter_rows(named=True):
+    for row in lines_in_words(found, record).iter_rows(named=True):
         table.add_row(
-            Text(option_words(row["line"])),
-            Text(row["comparable"] or ""),
-            Text(row["subject"] or ""),
+            Text(row["line"]),
+            Text(row["comparable"]),
+            Text(row["subject"]),
             "" if row["per_cent"] is None else f"{row['per_cent']:+.1f}%",
             "" if row["money"] is None else f"{row['money']:+,.2f}",
             f"{row['price_after']:,.2f}",

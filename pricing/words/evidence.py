@@ -190,3 +190,25 @@ def depth_sentences(depth: Depth) -> list[str]:
         best = depth.seasons.effects.sort("per_cent").row(-1, named=True)
         sentences.append(f"Season: {best['season']} is {best['per_cent']:+.1f}% against the year.")
     return sentences
+
+
+def lines_in_words(found: Comparables, record: str) -> pl.DataFrame:
+    """The lines by which one sale was brought to the car, ``line``, ``comparable`` and ``subject`` as a person
+    writes them; the other columns of ``Comparables.lines`` as they are."""
+    said = pl.col("comparable", "subject").fill_null("").str.strip_suffix(".0")
+    return found.lines.filter(pl.col("record_id") == record).with_columns(_named(pl.col("line")), said)
+
+
+def flags_in_words(flags: pl.Expr) -> pl.Expr:
+    """The rules of thumb that a sale is beyond, in a sentence's words.
+
+    >>> told = pl.DataFrame({"flags": [["odometer_km over 10%", "net over 15%"]]})
+    >>> told.select(flags_in_words(pl.col("flags"))).item()
+    'odometer over 10%; net over 15%'
+    """
+    return flags.list.eval(_named(pl.element())).list.join("; ")
+
+
+def _named(column: pl.Expr) -> pl.Expr:
+    """Names of columns as words."""
+    return column.str.replace(r"_km\b", "").str.replace_all("_", " ", literal=True)
