@@ -119,12 +119,11 @@ def show_distribution(valuation: Valuation, comparables: Comparables | None) -> 
 def show_make_up(valuation: Valuation) -> None:
     """The terms behind the mid price, drawn and in figures."""
     show_chart(charts.terms_chart(valuation), sentences.terms_caption(valuation), "what makes up the price")
+    said = [sentences.term_words(term) for term in valuation.terms.iter_rows(named=True)]
     with st.expander("The terms in figures"):
         show_table(
             valuation.terms.select(
-                pl.Series(
-                    "term", map(sentences.term_words, valuation.terms.iter_rows(named=True)), pl.String
-                ),
+                pl.Series("term", said, pl.String),
                 *("factor", "low", "high"),
                 so_far=pl.col("factor").cum_prod(),
             ),

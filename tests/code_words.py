@@ -1,4 +1,4 @@
-"""What no person should read on a sheet or a page: names out of the code, numbers as a program writes them."""
+"""What nobody should read on a sheet or a page: names out of the code, numbers as a program writes them."""
 
 import re
 

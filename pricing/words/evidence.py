@@ -193,8 +193,8 @@ def depth_sentences(depth: Depth) -> list[str]:
 
 
 def lines_in_words(found: Comparables, record: str) -> pl.DataFrame:
-    """The lines by which one sale was brought to the car, ``line``, ``comparable`` and ``subject`` as a person
-    writes them; the other columns of ``Comparables.lines`` as they are."""
+    """The lines by which one sale was brought to the car: ``line``, ``comparable``, ``subject`` as a person
+    writes them, the other columns of ``Comparables.lines`` as they are."""
     said = pl.col("comparable", "subject").fill_null("").str.strip_suffix(".0")
     return found.lines.filter(pl.col("record_id") == record).with_columns(_named(pl.col("line")), said)
 
