@@ -80,7 +80,7 @@ class PriceDistribution:
         if self.reason[0] is not None:
             return f"PriceDistribution of a car, no range: {self.reason[0]}"
         (low,), (high,) = self.interval(0.8)
-        return f"PriceDistribution of a car: median {self.mid[0]:,.0f}, 80 % from {low:,.0f} to {high:,.0f}"
+        return f"PriceDistribution of a car: median {self.mid[0]:,.0f}, 80% from {low:,.0f} to {high:,.0f}"
 
     def _repr_html_(self) -> str:
         """The 80 % ranges, as polars shows a frame."""

@@ -98,7 +98,7 @@ def comparables_part(facts: Facts, words: LocaleWords) -> list[Block]:
             str(row["number"]), words.short_day(row["event_date"]), _car(row),
             row["condition_band"] or "not graded",
             words.plain(row["price"]), words.per_cent(row["net_per_cent"], 0),
-            words.number(row["gross_per_cent"]) + "\u00a0%", words.plain(row["adjusted_price"]),
+            words.per_cent(row["gross_per_cent"], 0, sign=False), words.plain(row["adjusted_price"]),
             words.share(row["weight"]),
         )
         for row in facts.grid.iter_rows(named=True)
@@ -162,7 +162,7 @@ def _flags(facts: Facts, words: LocaleWords) -> list[Block]:
     numbers = ", ".join(str(number) for number in flagged["number"])
     return [
         Paragraph(
-            f"Beyond a rule of thumb (10 % a line, 15 % net, 25 % gross): comparables {numbers}, which "
+            f"Beyond a rule of thumb (10% a line, 15% net, 25% gross): comparables {numbers}, which "
             f"together have "
             f"{words.share(float(flagged['weight'].sum()))} of the weight."
         )
@@ -239,7 +239,7 @@ def model_part(facts: Facts, words: LocaleWords) -> list[Block]:
          _interval(term) if place else NONE)
         for place, term in enumerate(valuation.terms.iter_rows(named=True))
     )  # fmt: skip
-    columns = (Column("Term", 3), Column("Effect", 1.2, True), Column("80 % interval", 1.8, True))
+    columns = (Column("Term", 3), Column("Effect", 1.2, True), Column("80% interval", 1.8, True))
     bands = tuple(
         (
             band,

@@ -36,12 +36,12 @@ def ground_sentence(valuation: Valuation) -> str | None:
     kept += [counted[1]] if ground.statements else []
     begin = "" if ground.sales_of_model else "No sale of this model is on record; "
     weights = {"sales": ground.sales, "related cars": ground.relations, "opinions": ground.opinions}
-    shares = ", ".join(f"{name} {round(100 * share)} %" for name, share in weights.items() if share >= 0.005)
+    shares = ", ".join(f"{name} {round(100 * share)}%" for name, share in weights.items() if share >= 0.005)
     first = f"{', on '.join(kept)} and on " if kept else ""
     sentence = f"{begin}the range rests on {first}{counted[2]}. Weight in the mid: {shares}."
     narrower = round(100 * ground.narrower_for_opinions)
     if narrower:
-        sentence += f" For the opinions the range is {narrower} % narrower."
+        sentence += f" For the opinions the range is {narrower}% narrower."
     return sentence[0].upper() + sentence[1:]
 
 
@@ -151,9 +151,9 @@ def score_sentence(row: Mapping[str, Any]) -> str:
         )
     held, meant = round(100 * row["held"]), round(100 * row["meant"])
     bias = round(100 * row["bias"])
-    side = "as dear as" if not bias else f"{abs(bias)} % {'above' if bias > 0 else 'below'}"
+    side = "as dear as" if not bias else f"{abs(bias)}% {'above' if bias > 0 else 'below'}"
     sentence = (
-        f"{row['source']}: of 100 later sales {held} fell where {meant} were meant to (95 % interval "
+        f"{row['source']}: of 100 later sales {held} fell where {meant} were meant to (95% interval "
         f"{round(100 * row['held_low'])} to {round(100 * row['held_high'])}, {row['sales']} sales); the "
         f"middles were {side} what was paid."
     )
