@@ -9,6 +9,7 @@ from pathlib import Path
 import polars as pl
 import pytest
 
+from pricing.appraisal.completion import CERTIFICATION
 from pricing.appraisal.form import write_form
 from pricing.cli import main as cli
 from pricing.condition.inspection_files import save
@@ -82,6 +83,8 @@ def calls(market: Market, known: dict[str, str]) -> Iterator[list[str]]:
         ["appraise", "edit", "appraisal-0001", "--set=opinion.figure=7400", "--by=Clerk", "--reason=a call"],
         ["appraise", "check", "appraisal-0001"],
         ["appraise", "render", "appraisal-0001", "letter.pdf", "--document=letter"],
+        ["appraise", "complete", "appraisal-0001", "--by=Valuer Phi",
+         *(f"--certify={point}=so" for point in CERTIFICATION)],
         ["appraise", "bulk", "cars.csv", "--form=shared.toml", "--out=values", "--by=Clerk"],
         ["token", "new", "desk"], ["token", "list"], ["token", "revoke", "token-0001"],
         ["setup", "server", "--out=server"], ["handbook", "--out=book", "--no-open"],
