@@ -135,7 +135,7 @@ def _show_depth(depth: Depth) -> None:
                 "against": "Hammer price over",
                 "sales": number("Sales", format="localized"),
                 "median": number("Middle ratio", format="%.2f"),
-                "low": number("95 % interval from", format="%.2f"),
+                "low": number("95% interval from", format="%.2f"),
                 "high": number("to", format="%.2f"),
                 "below": number("Below it (%)", format="%.0f"),
             },

@@ -119,20 +119,25 @@ def show_distribution(valuation: Valuation, comparables: Comparables | None) -> 
 def show_make_up(valuation: Valuation) -> None:
     """The terms behind the mid price, drawn and in figures."""
     show_chart(charts.terms_chart(valuation), sentences.terms_caption(valuation), "what makes up the price")
+    said = [sentences.term_words(term) for term in valuation.terms.iter_rows(named=True)]
     with st.expander("The terms in figures"):
         show_table(
-            valuation.terms.with_columns(so_far=pl.col("factor").cum_prod()),
+            valuation.terms.select(
+                pl.Series("term", said, pl.String),
+                *("factor", "low", "high"),
+                so_far=pl.col("factor").cum_prod(),
+            ),
             "terms of the price",
             {
-                "term": "Term",
-                "value": "This car",
+                "term": "Term, with this car's own value",
                 "factor": st.column_config.NumberColumn("Factor", format="%.4g"),
-                "low": st.column_config.NumberColumn("80 % interval from", format="%.4g"),
+                "low": st.column_config.NumberColumn("80% interval from", format="%.4g"),
                 "high": st.column_config.NumberColumn("to", format="%.4g"),
                 "so_far": st.column_config.NumberColumn(
                     f"Price so far ({valuation.currency})", format="%.0f"
                 ),
             },
+            every=valuation.terms,
         )
 
 
