@@ -1,8 +1,8 @@
 """Writes what a release is made of, by `.venv/bin/python -m tests.constraints`.
 
-`pricing/constraints.txt`, the versions installed here of all that the extras need; `pricing/lock.txt`, the same
-with the digest of every file of every platform, by uv; `pricing/sbom.cdx.json`, the bill of materials by
-CycloneDX 1.6 (ECMA-424).
+`pricing/constraints.txt`, the versions installed here of all that the extras need; `pricing/lock.txt`, the
+same with the digest of every file of every platform, by uv; `pricing/sbom.cdx.json`, the bill of materials
+(CycloneDX 1.6, ECMA-424).
 """
 
 import json
