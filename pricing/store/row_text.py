@@ -14,7 +14,7 @@ import duckdb
 import polars as pl
 
 from pricing.errors import MarketError
-from pricing.store.connection import quoted, run
+from pricing.store.connection import frame, quoted, run
 
 _SERVER_TYPES: Final = {
     "VARCHAR": "text",
@@ -113,16 +113,21 @@ def copy_text(lines: pl.DataFrame, entry: int) -> bytes:
     return written.getvalue()
 
 
+DIGEST: Final = "row_digest"
+"""The server's column with the digest of each row, as the program that wrote it found it."""
+
+
 def selected(layout: TableLayout) -> str:
     """What to select of the server's table, so that ``read_lines`` can read it."""
-    return ", ".join(
+    columns = [
         f"to_json({quoted(name)})" if kind == "VARCHAR[]" else quoted(name) for name, kind in layout.columns
-    )
+    ]
+    return ", ".join([*columns, f"replace({DIGEST}::text, '-', '')"])
 
 
 def read_lines(lines: Iterable[bytes | bytearray | memoryview], layout: TableLayout) -> pl.DataFrame:
-    """Lines that ``COPY`` gave, as texts; ``insert`` and ``delete`` take them."""
-    texts = {name: pl.String() for name, _ in layout.columns}
+    """Lines that ``COPY`` gave, as texts with their ``row_digest``; ``insert`` and ``delete`` take them."""
+    texts = {name: pl.String() for name, _ in layout.columns} | {DIGEST: pl.String()}
     # A first column that is never empty keeps the reader from skipping a row of one empty cell.
     content = b"-\t".join((b"", *lines))
     if not content:
@@ -148,12 +153,24 @@ def read_lines(lines: Iterable[bytes | bytearray | memoryview], layout: TableLay
     )
 
 
-def insert(opened: duckdb.DuckDBPyConnection, layout: TableLayout, texts: pl.DataFrame) -> None:
-    """Add rows, given as texts, to a table."""
+def insert(opened: duckdb.DuckDBPyConnection, layout: TableLayout, texts: pl.DataFrame) -> pl.DataFrame:
+    """Add rows, given as texts, to a table; gives those that do not match their digest and are left out."""
+    opened.register("texts", texts.with_row_index("#place"))
+    cells = ", ".join(f"'{name}=' || {_as_text(name, kind)}" for name, kind in layout.columns)
+    places = frame(
+        opened,
+        f'SELECT "#place" FROM (SELECT {_typed(layout)}, "#place", {DIGEST} AS "#digest" FROM texts) '  # noqa: S608
+        f'WHERE "#digest" IS DISTINCT FROM md5(concat_ws(chr(9), {cells})) ORDER BY "#place"',
+    )["#place"]
+    opened.unregister("texts")
+    other = texts[places]
+    if not other.is_empty():
+        texts = texts.with_row_index("#place").filter(~pl.col("#place").is_in(places.implode()))
     opened.register("texts", texts)
     names = ", ".join(quoted(name) for name, _ in layout.columns)
     run(opened, f"INSERT INTO {quoted(layout.table)} ({names}) SELECT {_typed(layout)} FROM texts")  # noqa: S608
     opened.unregister("texts")
+    return other
 
 
 def delete(opened: duckdb.DuckDBPyConnection, layout: TableLayout, texts: pl.DataFrame) -> bool:
@@ -174,11 +191,11 @@ def delete(opened: duckdb.DuckDBPyConnection, layout: TableLayout, texts: pl.Dat
 def _typed(layout: TableLayout) -> str:
     casts = {
         "VARCHAR": '"{}"',
-        "BLOB": 'unhex(substr("{}", 3))',
+        "BLOB": 'TRY(unhex(substr("{}", 3)))',
         "VARCHAR[]": 'from_json("{}", \'["VARCHAR"]\')',
-    }
+    }  # what is no such value is null, and does not match its digest
     return ", ".join(
-        casts.get(kind, f'CAST("{{}}" AS {kind})').format(name) + f" AS {quoted(name)}"
+        casts.get(kind, f'TRY_CAST("{{}}" AS {kind})').format(name) + f" AS {quoted(name)}"
         for name, kind in layout.columns
     )
 

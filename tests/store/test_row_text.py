@@ -63,7 +63,7 @@ def session(postgres: PostgresServer) -> Iterator[psycopg.Connection[Any]]:
     options = "-c datestyle=ISO -c bytea_output=hex"
     with psycopg.connect(postgres.database(), options=options, autocommit=True) as session:
         columns = ", ".join(f'"{name}" {kind}' for name, kind in THINGS.server_columns)
-        session.execute(f"CREATE TABLE things ({columns}, digest uuid, entry bigint)".encode())
+        session.execute(f"CREATE TABLE things ({columns}, row_digest uuid, entry bigint)".encode())
         yield session
 
 
@@ -90,7 +90,7 @@ def through_the_server(session: psycopg.Connection[Any], opened: duckdb.DuckDBPy
         with cursor.copy(f"COPY (SELECT {selected(THINGS)} FROM things) TO STDOUT".encode()) as copy:  # noqa: S608
             texts = read_lines([bytes(line) for line in copy], THINGS)
     run(opened, "DELETE FROM things")
-    insert(opened, THINGS, texts)
+    assert insert(opened, THINGS, texts).is_empty(), "each matches its digest"
     return texts
 
 

@@ -15,11 +15,13 @@ from typing import Final
 from uuid import uuid4
 
 import duckdb
+import polars as pl
 
 from pricing.errors import MarketError, ServerAwayError
 from pricing.store.connection import TIMEOUT_SECONDS, add_row, file_connection, quoted, run
 from pricing.store.copying import COPIED, market_tables
 from pricing.store.place import ADDRESS_FILE, COPIES_VARIABLE, copies_directory
+from pricing.store.postgres.altered import Altered, note_altered, refuse_many, without
 from pricing.store.postgres.changes import changes, whole
 from pricing.store.postgres.server import NO_ENTRY, Entry, Reading, Server
 from pricing.store.postgres.transaction_lock import TransactionLock
@@ -183,7 +185,7 @@ def _written(path: Path, server: Server, timeout: float) -> Iterator[duckdb.Duck
         published = False
         try:
             with file_connection(path, write=True, timeout=timeout) as opened:
-                base = _catch_up(opened, path, server)
+                base, _ = _catch_up(opened, path, server)
                 run(opened, "COMMIT")
                 run(opened, "BEGIN TRANSACTION")
                 yield opened
@@ -202,12 +204,38 @@ def _bring_up_to_date(path: Path, server: Server, timeout: float) -> None:
     """Apply the server's entries that the copy has not; makes the copy when there is none."""
     server.head()  # no file comes into being for a server that is away
     with file_connection(path, write=True, timeout=timeout) as opened:
-        entry = _catch_up(opened, path, server)
+        entry, other = _catch_up(opened, path, server)
     _SEEN[path] = entry
+    if other:
+        try:
+            _SEEN[path] = _set_aside(path, server, timeout)
+        except MarketError as error:
+            _warn(server, error)
 
 
-def _catch_up(opened: duckdb.DuckDBPyConnection, path: Path, server: Server) -> Entry:
-    """Apply what a copy has not, in the transaction at hand; returns the last entry, which it now has."""
+def _set_aside(path: Path, server: Server, timeout: float) -> Entry:
+    """Take rows that were changed on the server by other means than a program of ours out of the market, for
+    every copy alike: named in the audit, those of records in quarantine too; the server keeps what they were.
+    """
+    with TransactionLock(server, timeout) as lock:
+        with file_connection(path, write=True, timeout=timeout) as opened:
+            for table in market_tables(opened):  # made anew, so that every row is looked at
+                run(opened, f"DROP TABLE {quoted(table)}")
+            run(opened, f"DELETE FROM {COPIED}")  # noqa: S608
+            entry, other = _catch_up(opened, path, server)
+            run(opened, "COMMIT")
+            run(opened, "BEGIN TRANSACTION")
+            if not other:
+                return entry
+            note_altered(opened, other)
+            entry = lock.publish(entry, uuid4().hex, without(changes(opened), other))
+            _remember(opened, entry)
+    return entry
+
+
+def _catch_up(opened: duckdb.DuckDBPyConnection, path: Path, server: Server) -> tuple[Entry, Altered]:
+    """Apply what a copy has not, in the transaction at hand; returns the last entry, which it now has, and
+    the rows that do not match their digest, which it has not."""
     if server.head() == NO_ENTRY:
         raise MarketError(
             f"{server.shown} keeps no market, and {path} is the copy of one that it kept: move that file "
@@ -218,18 +246,21 @@ def _catch_up(opened: duckdb.DuckDBPyConnection, path: Path, server: Server) -> 
             run(opened, f"CREATE TABLE {COPIED} (number BIGINT PRIMARY KEY, token VARCHAR NOT NULL)")
         here, head = _position(opened), reading.head()
         if here == head:
-            return head
+            return head, {}
         if not reading.holds(here):
             _LOG.warning("%s does not know entry %s; the local copy is made anew", server.shown, here[0])
             for table in market_tables(opened):
                 run(opened, f"DROP TABLE {quoted(table)}")
             here = NO_ENTRY
-        _apply(opened, reading, here[0])
+        other = _apply(opened, reading, here[0])
+        refuse_many(opened, other, server.shown)
         _remember(opened, head)
-        return head
+        return head, other
 
 
-def _apply(opened: duckdb.DuckDBPyConnection, reading: Reading, after: int) -> None:
+def _apply(opened: duckdb.DuckDBPyConnection, reading: Reading, after: int) -> Altered:
+    """Bring every table up to date; gives the rows that do not match their digest."""
+    other: Altered = {}
     statements = reading.statements(after)
     held = layouts(opened)
     new = {
@@ -243,9 +274,11 @@ def _apply(opened: duckdb.DuckDBPyConnection, reading: Reading, after: int) -> N
             run(opened, f"DROP TABLE IF EXISTS {quoted(table)}")
             run(opened, statement)
             start = 0
-        for texts in reading.inserted(layout, start):
-            insert(opened, layout, texts)
+        found = [insert(opened, layout, texts) for texts in reading.inserted(layout, start)]
+        if any(not rows.is_empty() for rows in found):
+            other[table] = (layout, pl.concat(found))
     create_missing_keys(opened, statements)
+    return other
 
 
 def _layouts_of(statements: dict[str, str]) -> dict[str, TableLayout]:

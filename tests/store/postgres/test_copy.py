@@ -258,3 +258,51 @@ def test_a_statement_that_does_more_than_make_its_table_is_refused(
         )
     with pytest.raises(MarketError, match="does not make it"):
         desk("there")
+
+
+def test_what_was_changed_by_hand_is_named_and_set_aside_for_every_copy_alike(
+    desk: Callable[[str], Market], tmp_path: Path, address: str, caplog: pytest.LogCaptureFixture
+) -> None:
+    here, there = desk("here"), desk("there")
+    amounts = [{"amount": str(4000 + 100 * place)} for place in range(8)]
+    here.load([rows(tmp_path, *amounts)], today=TODAY)
+    before = contents(there.path)
+    changes = (
+        "UPDATE market.records SET amount = 1 WHERE amount = 4000",
+        "UPDATE market.records SET amount = 'NaN' WHERE amount = 4100",
+        "UPDATE market.records SET event_date = '0044-03-15 BC' WHERE amount = 4200",
+        "UPDATE market.records SET options = ARRAY['overdrive'] WHERE amount = 4300",
+        "INSERT INTO market.own_rates (currency, rate_date, rate, row_digest, since_entry) "
+        "VALUES ('GBP', '2024-01-01', 9, gen_random_uuid(), 2)",
+    )
+    with psycopg.connect(address) as session:
+        for statement in changes:
+            session.execute(statement.encode())
+    assert contents(there.path) == before, "a copy that is up to date has what was written"
+    with caplog.at_level(logging.WARNING):
+        late = desk("late")
+        found = contents(late.path)
+    assert "market.records: record_id" in caplog.text and "set aside" in caplog.text
+    assert contents(here.path) == contents(there.path) == found == contents(desk("later").path)
+    assert late.sales().height == 4 and late.own_rates().is_empty()
+    waiting = late.quarantine()
+    assert waiting.height == 4 and waiting["broken_rules"].explode().unique().to_list() == [
+        "changed_on_the_server"
+    ]
+    audit = late.audit().filter(action="set aside")["subject"].to_list()
+    assert len(audit) == 2 and any("own_rates" in line for line in audit)
+    assert there.load([rows(tmp_path, *amounts)], today=TODAY).accepted == 4, "the file brings them back"
+    assert late.sales().height == 8
+    assert contents(here.path) == contents(there.path) == contents(late.path) == contents(desk("new").path)
+
+
+def test_a_market_most_of_which_is_not_as_it_was_written_is_refused(
+    desk: Callable[[str], Market], tmp_path: Path, address: str
+) -> None:
+    here = desk("here")
+    here.load([rows(tmp_path, *({"amount": str(4000 + place)} for place in range(50)))], today=TODAY)
+    with psycopg.connect(address) as session:
+        session.execute("UPDATE market.records SET amount = amount + 1")
+    with pytest.raises(MarketError, match=r"50 of 50 rows of market\.records are not as they were written"):
+        desk("late").sales()
+    assert here.sales().height == 50
