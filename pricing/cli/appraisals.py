@@ -197,17 +197,33 @@ def bulk(
     cars: Annotated[Path, typer.Argument(help="Spreadsheet, a car a row.", show_default=False)],
     form: Annotated[Path, typer.Option(help="Form with the terms that all of them share.")],
     out: Annotated[Path, typer.Option(help="Folder for schedule.xlsx and schedule.pdf.")],
+    off_at_once: Annotated[
+        float | None,
+        typer.Option(
+            help="Share that selling all at once takes off, such as 0.1: a judgement, with --because."
+        ),
+    ] = None,
+    because: Annotated[str, typer.Option(help="What that judgement rests on.")] = "",
     paper: PaperOption = "a4",
     locale: LocaleOption = "en_GB",
     by: ByOption = None,
     market: MarketOption = MARKET_FILE,
 ) -> None:
-    """Value a collection: a schedule as a workbook, and one bound PDF."""
-    from pricing.appraisal.collection import read_cars, value_collection
+    """Value a collection: a schedule as a workbook, and one bound PDF.
+
+    A row with figure, or low and high, is entered as a draft appraisal, the others as model reports; a row's
+    inspection_sheet is a file beside the list.
+    """
+    from decimal import Decimal
+
+    from pricing.appraisal.collection import total_of, value_collection
+    from pricing.appraisal.collection_list import read_cars
+    from pricing.appraisal.collection_total import SoldTogether
     from pricing.appraisal.form import read_form
     from pricing.cli.appraisal_terminal import show_collection
     from pricing.cli.terminal import progress
-    from pricing.operations.appraisal_files import known_on
+    from pricing.decisions.plain import plain
+    from pricing.operations.appraisal_files import inspected, known_on
     from pricing.reports.collection import collection_pages
     from pricing.reports.pdf import pdf
     from pricing.reports.schedule import schedule
@@ -217,14 +233,17 @@ def bulk(
     at = shared.assignment.effective_date
     if at is None:
         raise AppraisalError(f"{form}: assignment.effective_date is needed")
+    together = None if off_at_once is None else SoldTogether(Decimal(repr(off_at_once)), because)
     listed = read_cars(cars)
     out.mkdir(parents=True, exist_ok=True)
     day = shared.assignment.report_date
     with progress() as tell:
         known = known_on(market, at, shared.evidence.fit, lambda: nullcontext(tell))
-        items = value_collection(open_market(market), known, shared, listed, by=_who(by), progress=tell)
-        _write(out / "schedule.xlsx", schedule(shared, items, at if day is None else day))
-        pages = collection_pages(shared, items, words, tell)
+        items = value_collection(
+            open_market(market), known, shared, listed, by=_who(by), inspect=inspected, progress=tell
+        )  # fmt: skip
+        _write(out / "schedule.xlsx", schedule(shared, items, at if day is None else day, together=together))
+        pages = collection_pages(shared, items, words, tell, together=together)
         _write(out / "schedule.pdf", pdf(pages, paper, day, tell))
     refused = [
         {"row": item.row.number, "reference": item.row.reference, "reason": item.reason}
@@ -232,8 +251,9 @@ def bulk(
         if item.facts is None
     ]
     files = [out / "schedule.xlsx", out / "schedule.pdf"]
-    facts = {"files": files, "valued": len(items) - len(refused), "refused": refused}
-    done(facts, lambda: show_collection(items, shared.assignment.currency))
+    total = plain(total_of(items, together))
+    facts = {"files": files, "valued": len(items) - len(refused), "refused": refused, "total": total}
+    done(facts, lambda: show_collection(items, shared.assignment.currency, together))
 
 
 def _document(file: Path, pages: "Pages", paper: str, day: date | None) -> bytes:
