@@ -1,7 +1,6 @@
 """Commands for the written appraisal: ``appraise``. Each opens, calls the library and prints."""
 
 import getpass
-from contextlib import nullcontext
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -55,7 +54,7 @@ def new(
         return
     record = read_form(form)
     opened = open_market(market)
-    (name,) = enter(opened, [(record, evidence_for(market, record, display=progress))], by=_who(by))
+    (name,) = enter(opened, [(record, evidence_for(market, record, display=progress))], by=who(by))
     entry = read(opened, name)
     done(_facts(entry), lambda: show_entry(entry))
 
@@ -97,7 +96,7 @@ def edit(
         record = with_answer(record, field.strip(), said)
     fresh = again or needs_evidence(before, record)
     evidence = evidence_for(market, record, display=progress) if fresh else before.evidence
-    revise(opened, before, record, evidence, by=_who(by), reason=reason)
+    revise(opened, before, record, evidence, by=who(by), reason=reason)
     entry = read(opened, name)
     done(_facts(entry), lambda: show_entry(entry))
 
@@ -168,7 +167,7 @@ def render(
     facts = facts_of(entry)
     pages = kinds[document](facts if unfinished else finished(facts), LocaleWords.of(locale))
     for file in files:
-        _write(file, _document(file, pages, paper, entry.record.assignment.report_date))
+        write_whole(file, _document(file, pages, paper, entry.record.assignment.report_date))
     done({"files": files}, [f"written: {file}" for file in files])
 
 
@@ -192,70 +191,6 @@ def show_list(
         answer({**_facts(entry), "history": log}, lambda: show_history(entry, log))
 
 
-@appraise_app.command(epilog="Example: pricing appraise bulk cars.xlsx --form shared.toml --out values")
-def bulk(
-    cars: Annotated[Path, typer.Argument(help="Spreadsheet, a car a row.", show_default=False)],
-    form: Annotated[Path, typer.Option(help="Form with the terms that all of them share.")],
-    out: Annotated[Path, typer.Option(help="Folder for schedule.xlsx and schedule.pdf.")],
-    off_at_once: Annotated[
-        float | None,
-        typer.Option(
-            help="Share that selling all at once takes off, such as 0.1: a judgement, with --because."
-        ),
-    ] = None,
-    because: Annotated[str, typer.Option(help="What that judgement rests on.")] = "",
-    paper: PaperOption = "a4",
-    locale: LocaleOption = "en_GB",
-    by: ByOption = None,
-    market: MarketOption = MARKET_FILE,
-) -> None:
-    """Value a collection: a schedule as a workbook, and one bound PDF.
-
-    A row with figure, or low and high, is entered as a draft appraisal, the others as model reports; a row's
-    inspection_sheet is a file beside the list.
-    """
-    from decimal import Decimal
-
-    from pricing.appraisal.collection import total_of, value_collection
-    from pricing.appraisal.collection_list import read_cars
-    from pricing.appraisal.collection_total import SoldTogether
-    from pricing.appraisal.form import read_form
-    from pricing.cli.appraisal_terminal import show_collection
-    from pricing.cli.terminal import progress
-    from pricing.decisions.plain import plain
-    from pricing.operations.appraisal_files import inspected, known_on
-    from pricing.reports.collection import collection_pages
-    from pricing.reports.pdf import pdf
-    from pricing.reports.schedule import schedule
-    from pricing.words.locale import LocaleWords
-
-    shared, words = read_form(form), LocaleWords.of(locale)
-    at = shared.assignment.effective_date
-    if at is None:
-        raise AppraisalError(f"{form}: assignment.effective_date is needed")
-    together = None if off_at_once is None else SoldTogether(Decimal(repr(off_at_once)), because)
-    listed = read_cars(cars)
-    out.mkdir(parents=True, exist_ok=True)
-    day = shared.assignment.report_date
-    with progress() as tell:
-        known = known_on(market, at, shared.evidence.fit, lambda: nullcontext(tell))
-        items = value_collection(
-            open_market(market), known, shared, listed, by=_who(by), inspect=inspected, progress=tell
-        )  # fmt: skip
-        _write(out / "schedule.xlsx", schedule(shared, items, at if day is None else day, together=together))
-        pages = collection_pages(shared, items, words, tell, together=together)
-        _write(out / "schedule.pdf", pdf(pages, paper, day, tell))
-    refused = [
-        {"row": item.row.number, "reference": item.row.reference, "reason": item.reason}
-        for item in items
-        if item.facts is None
-    ]
-    files = [out / "schedule.xlsx", out / "schedule.pdf"]
-    total = plain(total_of(items, together))
-    facts = {"files": files, "valued": len(items) - len(refused), "refused": refused, "total": total}
-    done(facts, lambda: show_collection(items, shared.assignment.currency, together))
-
-
 def _document(file: Path, pages: "Pages", paper: str, day: date | None) -> bytes:
     from pricing.reports.docx import docx
     from pricing.reports.pdf import pdf
@@ -267,7 +202,7 @@ def _document(file: Path, pages: "Pages", paper: str, day: date | None) -> bytes
     raise FileError(f"{file}: a document is written as .pdf or .docx")
 
 
-def _write(file: Path, content: bytes) -> None:
+def write_whole(file: Path, content: bytes) -> None:
     """A file whole or not at all."""
     part = file.with_name(file.name + ".part")
     try:
@@ -294,7 +229,7 @@ def _facts(entry: "Entry") -> dict[str, Any]:
     }  # fmt: skip
 
 
-def _who(by: str | None) -> str:
+def who(by: str | None) -> str:
     if by is not None:
         return by
     try:

@@ -15,8 +15,8 @@ from typing import Annotated, Any, Final
 import typer
 from typer.exceptions import TyperException
 
-from pricing.cli.appraisals import appraise_app
 from pricing.cli.car_options import takes_car
+from pricing.cli.collection import appraise_app
 from pricing.cli.copying import copy_app
 from pricing.cli.decisions import InspectionOption, SheetsOption, assessed, decision_app
 from pricing.cli.evidence import market_app

@@ -121,7 +121,7 @@ def total_sentence(total: Total, currency: str) -> str:
     if total.together is None or total.less is None:
         return told
     left = [exact_words(whole_units(end, currency), currency) for end in total.less]
-    off = f"{100 * total.together.share:.3g}% less by judgement"
+    off = f"{float(100 * total.together.share):.3g}% less by judgement"
     return f"{told}; sold all at once {left[0]} to {left[2]}, {off} ({total.together.reason.rstrip('. ')})"
 
 
