@@ -137,7 +137,7 @@ def cost_lines(
             source = f"{example} in force from {charge.valid_from}"
         if line == REPAIRS and found is not None:
             ends = {end: pl.lit(getattr(found, end), dtype=money) for end in ends}
-            source = "inspection, with your quotes"
+            source = "inspection, a quote in place of its estimate"
         told = pl.when(ends["mid"].is_null()).then(pl.lit("left empty")).otherwise(pl.lit(source))
         rows.append(paid.select(line=pl.lit(line), **ends, counted=pl.lit(counted), source=told))
     return pl.concat(rows)
