@@ -53,6 +53,7 @@ def market_part(facts: Facts, words: LocaleWords) -> list[Block]:
         return [
             *blocks,
             Paragraph(f"No price index can be given: {found.missing.get('index', 'none was made')}."),
+            *_said("Quality of the data", facts.record.evidence.data_quality),
         ]
     points = index.frame.drop_nulls("index")
     rows = tuple(
@@ -77,7 +78,12 @@ def market_part(facts: Facts, words: LocaleWords) -> list[Block]:
             f"A line of the price index by {index.period} with its interval, and bars of the sales.",
         ),
         Table(f"The index, last {len(rows)} periods", columns, rows),
+        *_said("Quality of the data", facts.record.evidence.data_quality),
     ]
+
+
+def _said(title: str, text: str) -> list[Block]:
+    return [Heading(title, 2), Paragraph(text)] if text else []
 
 
 def comparables_part(facts: Facts, words: LocaleWords) -> list[Block]:
@@ -257,6 +263,7 @@ def model_part(facts: Facts, words: LocaleWords) -> list[Block]:
             tuple(Column(head, 1.6 if head == heads[0] else 1, head != heads[0]) for head in heads), bands,
         ),
         *opinions_part(valuation, words),
+        *_said("Governance of the model", facts.record.evidence.model_governance),
     ]  # fmt: skip
 
 

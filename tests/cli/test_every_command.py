@@ -9,6 +9,7 @@ from pathlib import Path
 import polars as pl
 import pytest
 
+from pricing.appraisal.completion import CERTIFICATION
 from pricing.appraisal.form import write_form
 from pricing.cli import main as cli
 from pricing.condition.inspection_files import save
@@ -82,6 +83,8 @@ def calls(market: Market, known: dict[str, str]) -> Iterator[list[str]]:
         ["appraise", "edit", "appraisal-0001", "--set=opinion.figure=7400", "--by=Clerk", "--reason=a call"],
         ["appraise", "check", "appraisal-0001"],
         ["appraise", "render", "appraisal-0001", "letter.pdf", "--document=letter"],
+        ["appraise", "complete", "appraisal-0001", "--by=Valuer Phi",
+         *(f"--certify={point}=so" for point in CERTIFICATION)],
         ["appraise", "bulk", "cars.csv", "--form=shared.toml", "--out=values", "--by=Clerk"],
         ["token", "new", "desk"], ["token", "list"], ["token", "revoke", "token-0001"],
         ["setup", "server", "--out=server"], ["handbook", "--out=book", "--no-open"],
@@ -104,7 +107,7 @@ def calls(market: Market, known: dict[str, str]) -> Iterator[list[str]]:
     yield ["rates", "rates.csv"]
 
 
-@pytest.mark.parametrize("asked", ["--json", "--quiet"])
+@pytest.mark.parametrize("asked", ["--json", pytest.param("--quiet", marks=pytest.mark.soak)])
 def test_every_command_answers_as_it_is_asked_to(
     asked: str, folder: Path, small_market: Market, monkeypatch: pytest.MonkeyPatch,
     capfd: pytest.CaptureFixture[str],

@@ -2,6 +2,7 @@
 
 import ast
 import gzip
+import shutil
 from datetime import date
 from pathlib import Path
 
@@ -11,17 +12,24 @@ import pytest
 from pricing.store.kept.appraisals import Draft
 from pricing.store.market import Market
 from pricing.store.schema import TABLES
+from tests.opinion_market import cells
 from tests.store.test_market import write
 
 STORE = Path(__file__).parents[2] / "pricing/store"
 
 
-@pytest.fixture
-def filled(tmp_path: Path) -> Market:
-    """A market with rows in every table."""
-    path = tmp_path / "market.duckdb"
+@pytest.fixture(scope="module")
+def filled_once(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    path = tmp_path_factory.mktemp("filled") / "market.duckdb"
     path.write_bytes(gzip.decompress(Path(__file__).with_name("market_version_2.duckdb.gz").read_bytes()))
-    return Market.open(path, create=False)
+    Market.open(path, create=False).statements.add(cells())
+    return path
+
+
+@pytest.fixture
+def filled(filled_once: Path, tmp_path: Path) -> Market:
+    """A market with rows in every table."""
+    return Market.open(shutil.copy(filled_once, tmp_path / "market.duckdb"), create=False)
 
 
 @pytest.mark.parametrize("name", [name for name, table in TABLES.items() if table.key])
