@@ -106,7 +106,7 @@ def test_what_a_person_chose_goes_before_headings_and_cells() -> None:
 
 
 def test_yes_and_no_under_a_strange_heading_are_no_outcome() -> None:
-    """Found by ``MASS::Cars93``, whose Man.trans.avail was taken for what came of the sale."""
+    """A heading such as Man.trans.avail was taken for what came of the sale."""
     odd = TABLE.drop("Status").with_columns(pl.Series("Man.trans.avail", ["Yes", "No"]))
     (column,) = [one for one in propose(odd, "hall").columns if one.theirs == "Man.trans.avail"]
     assert column.ours is None
