@@ -25,7 +25,7 @@ from dashboards import (
 )
 
 st.set_page_config(page_title="Classic car prices", layout="wide", initial_sidebar_state="collapsed")
-START: Final = "Where does this car sit"
+START: Final = "Where it sits"
 PAGES: Final = {
     "position": st.Page(position.show_page, title=START, url_path="start", default=True),
     "inspect": st.Page(inspection.show_page, title="Inspect", url_path="inspect"),

@@ -5,7 +5,7 @@ from typing import Any
 import altair as alt
 import polars as pl
 
-from pricing.charts.valuation import BLUE, GREY, PALE, VERMILION
+from pricing.charts.design import ASKED, INK, MAIN, PALE, QUIET
 from pricing.evidence.comparison.comparables import Comparables
 from pricing.evidence.depth import Depth
 from pricing.evidence.indices.index import PriceIndex
@@ -34,14 +34,14 @@ def index_line_chart(index: PriceIndex) -> alt.LayerChart:
         points.mark_area(color=PALE, opacity=0.5).encode(
             x=x, y=alt.Y("low:Q"), y2=alt.Y2("high:Q"), detail=alt.Detail("run:N")
         ),
-        points.mark_line(color=BLUE, strokeWidth=2).encode(x=x, y=y, detail=alt.Detail("run:N")),
-        points.mark_point(color=BLUE, filled=True, size=22).encode(x=x, y=y, tooltip=tooltip),
+        points.mark_line(color=MAIN, strokeWidth=2).encode(x=x, y=y, detail=alt.Detail("run:N")),
+        points.mark_point(color=MAIN, filled=True, size=22).encode(x=x, y=y, tooltip=tooltip),
     ]
     real = frame.drop_nulls("real")
     if real.height:
         layers.append(
             alt.Chart(real)
-            .mark_line(color=VERMILION, strokeDash=[5, 3], strokeWidth=2)
+            .mark_line(color=ASKED, strokeDash=[5, 3], strokeWidth=2)
             .encode(x=x, y=alt.Y("real:Q"), detail=alt.Detail("real_run:N"), tooltip=tooltip)
         )
     return alt.LayerChart(layer=layers, height=260, title=_index_title(index))
@@ -51,7 +51,7 @@ def index_sales_chart(index: PriceIndex) -> alt.Chart:
     """The sales behind every period of an index."""
     return (
         alt.Chart(index.frame)
-        .mark_bar(color=GREY)
+        .mark_bar(color=QUIET)
         .encode(
             x=_period_axis(),
             y=alt.Y("sales:Q", title="sales", axis=alt.Axis(tickCount=3)),
@@ -84,7 +84,7 @@ def _index_title(index: PriceIndex) -> alt.TitleParams:
     return alt.TitleParams(
         f"{index.method.capitalize()} index, {index.scope}",
         subtitle=subtitle,
-        subtitleColor=GREY,
+        subtitleColor=QUIET,
         anchor="start",
         fontSize=15,
     )
@@ -126,17 +126,17 @@ def comparables_chart(found: Comparables) -> alt.LayerChart:
     size = alt.Size("weight:Q", legend=None, scale=alt.Scale(range=[20, 220]))
     layers: list[Any] = [
         alt.Chart(ends).mark_rect(color=PALE, opacity=0.35).encode(x=alt.X("low:Q"), x2=alt.X2("high:Q")),
-        alt.Chart(mid).mark_rule(color="black", strokeDash=[4, 3], strokeWidth=1.5).encode(x=alt.X("mid:Q")),
-        base.mark_rule(color=GREY).encode(y=y, x=x, x2=alt.X2("adjusted_price:Q")),
-        base.mark_point(color=GREY, filled=False, size=45).encode(y=y, x=x, tooltip=tooltip),
-        base.mark_point(color=BLUE, filled=True, opacity=1).encode(
+        alt.Chart(mid).mark_rule(color=INK, strokeDash=[4, 3], strokeWidth=1.5).encode(x=alt.X("mid:Q")),
+        base.mark_rule(color=QUIET).encode(y=y, x=x, x2=alt.X2("adjusted_price:Q")),
+        base.mark_point(color=QUIET, filled=False, size=45).encode(y=y, x=x, tooltip=tooltip),
+        base.mark_point(color=MAIN, filled=True, opacity=1).encode(
             y=y, x=alt.X("adjusted_price:Q"), size=size, tooltip=tooltip
         ),
     ]
     title = alt.TitleParams(
         "Comparable sales, adjusted to the subject",
         subtitle=f"ring: as sold; disc: adjusted to {day_words(found.as_of)}, larger with weight",
-        subtitleColor=GREY,
+        subtitleColor=QUIET,
         anchor="start",
         fontSize=15,
     )
@@ -156,7 +156,7 @@ def bands_through_time_chart(depth: Depth) -> alt.LayerChart:
     color = alt.Color(
         "step:N",
         title=None,
-        scale=alt.Scale(range=[VERMILION, GREY, BLUE]),
+        scale=alt.Scale(range=[ASKED, QUIET, MAIN]),
         legend=legend,
     )
     tooltip = [
@@ -180,7 +180,7 @@ def bands_through_time_chart(depth: Depth) -> alt.LayerChart:
     title = alt.TitleParams(
         f"What a better condition band costs, {depth.scope}",
         subtitle="95 % intervals",
-        subtitleColor=GREY,
+        subtitleColor=QUIET,
         anchor="start",
         fontSize=15,
     )

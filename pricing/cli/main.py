@@ -34,8 +34,8 @@ from pricing.cli.repairs import repair_app
 from pricing.cli.scores import score_app
 from pricing.cli.server import server_app, token_app
 from pricing.cli.setup import setup_app
-from pricing.cli.typed_amounts import typed_amount, typed_day
 from pricing.cli.upkeep import operation_app
+from pricing.decisions.typed_amounts import typed_amount, typed_day
 from pricing.errors import MarketError, PricingError
 from pricing.operations.bundled import import_bundled
 from pricing.operations.configuration import apply_file

@@ -108,7 +108,7 @@ def test_the_keyboard_alone_prices_a_car_and_goes_to_another_page(
                     return
             raise AssertionError(f"the keyboard does not reach {role} {name}")
 
-        reach("spinbutton", "Asking price (EUR, all-in)")
+        reach("textbox", "Price asked (EUR, all-in)")
         opened.keyboard.press("Control+A")
         opened.keyboard.type("6000")
         opened.keyboard.press("Enter")
