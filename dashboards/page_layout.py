@@ -19,6 +19,7 @@ from pricing.model.price_model import PriceModel
 from pricing.operations.opening import standing_warning
 from pricing.progress import Progress
 from pricing.snapshot import Snapshot
+from pricing.words.market_standing import INVENTED
 from pricing.words.plain_text import escaped, sentence
 
 AT_ONCE: Final = 60_000
@@ -26,6 +27,7 @@ AT_ONCE: Final = 60_000
 
 _LAYING_OUT: Final = "Laying out the sales"
 _PAGES: Final = "pages"
+_GOING: Final = "going_to"
 
 _LOG: Final = logging.getLogger(__name__)
 
@@ -63,25 +65,27 @@ def ask_market() -> tuple[Snapshot, PriceModel] | None:
     """The market and its newest price model; an invitation, and nothing, while either is missing."""
     snapshot = caches.snapshot()
     if snapshot is None:
-        st.info("There are no sale records yet: load a file of yours to begin.")
+        st.info("There are no sale records yet. Load a file of yours to begin.")
         link("records", "Load sale records")
         return None
     if snapshot.state.fit is None:
         st.info(
-            "No price model has been fitted to these records yet; that is done on the page of the records."
+            "The records are there, but nothing was learnt from them yet. Go to the records and press "
+            "Fit: after "
+            "that every page answers."
         )
         link("records", "Go to the records and fit")
         return None
     if caches.is_demo(snapshot):
         with st.container(horizontal=True, vertical_alignment="center"):
-            st.caption("An invented demo market, to try things out: no car and no sale in it is real.")
+            st.caption(INVENTED)
             link("records", "Load your own sale records")
     with st.spinner("Reading the market") if not snapshot.can_value(snapshot.state.fit) else nullcontext():
         snapshot.make_ready(snapshot.state.fit)
     _lay_out(snapshot)
     warning = standing_warning(snapshot.state)
-    if warning is not None:
-        st.caption(escaped(warning))
+    if warning is not None and warning != INVENTED:
+        st.caption(escaped(warning.removeprefix(f"{INVENTED} ")))
     return snapshot, snapshot.model
 
 
@@ -139,11 +143,22 @@ def know_pages(pages: Mapping[str, st.Page]) -> None:
     st.session_state[_PAGES] = dict(pages)
 
 
-def link(page: str, words: str) -> None:
-    """A way to another page; the car goes along."""
+def link(page: str, words: str, **more: str) -> None:
+    """A way to another page; the car goes along, and what ``more`` says in the address."""
     pages = st.session_state.get(_PAGES, {})
     if page in pages:
-        st.page_link(pages[page], label=words, query_params=url_state.query())
+        st.page_link(pages[page], label=words, query_params=url_state.query() | more)
+
+
+def go_to(page: str) -> None:
+    """To another page with the next run, from a button's callback."""
+    st.session_state[_GOING] = page
+
+
+def going() -> st.Page | None:
+    """The page that a button leads to, once."""
+    page = st.session_state.pop(_GOING, None)
+    return None if page is None else st.session_state[_PAGES].get(page)
 
 
 def show_style() -> None:

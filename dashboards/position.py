@@ -8,6 +8,8 @@ import streamlit as st
 
 from dashboards import page_layout
 from dashboards.exhibits import chosen_of, show_chart, show_table
+from dashboards.kept_cars import offer_keeping
+from dashboards.steps import show_journeys
 from pricing.car import Car
 from pricing.charts import valuation as charts
 from pricing.charts.position import CHOSEN, position_caption, position_chart
@@ -48,7 +50,8 @@ def show_page() -> None:
                 lambda: _comparables(snapshot, car),
                 settings_of(snapshot).verdict_limits,
             )
-            show_ways_on()
+            offer_keeping(snapshot, car, asking)
+            show_journeys()
 
 
 def _comparables(snapshot: Snapshot, car: Car) -> Comparables | None:
@@ -277,15 +280,3 @@ def _names(codes: pl.Series) -> pl.Series:
     """Countries by name."""
     known = {code: country_words(code) for code in codes.drop_nulls().unique().to_list()}
     return codes.replace_strict(known, default=None, return_dtype=pl.String)
-
-
-def show_ways_on() -> None:
-    """Where a person goes from here with this car."""
-    st.subheader("From here")
-    with st.container(horizontal=True):
-        page_layout.link("inspect", "Inspect it")
-        page_layout.link("mend", "Mend it or buy better")
-        page_layout.link("comparables", "See comparable sales")
-        page_layout.link("buy", "Buy it")
-        page_layout.link("sell", "Sell it")
-        page_layout.link("appraisals", "Appraise it")

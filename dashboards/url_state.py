@@ -15,9 +15,12 @@ from pricing.car_fields import FIELDS
 BOUND: Final[dict[str, Any]] = {"bind": "query-params", "persist_state": "session"}
 """Of a field that one page alone has: its value stands in the address under its key."""
 
+JOURNEY: Final = "journey"
+"""Key of what a person is about: buying, selling, valuing."""
+
 _KINDS: Final = {
     **{name.removesuffix("_km"): field.kind for name, field in FIELDS.items()},
-    **dict.fromkeys(("odometer_unit", "currency", "subject", "sheet", "least"), "text"),
+    **dict.fromkeys(("odometer_unit", "currency", "subject", "sheet", "least", JOURNEY), "text"),
     **dict.fromkeys(("asking", "offer_asking", "odometer"), "text"),
     "quotes": "texts",
 }

@@ -180,10 +180,10 @@ _STYLE: Final = """
     gap: var(--space-small); width: 100%; }
 .st-key-condition, .st-key-condition_band, .st-key-condition [data-testid="stRadio"] { width: 100%
     !important; }
-.st-key-condition [role="radiogroup"] > label { border: 1px solid var(--line); border-radius: 0.4rem;
+.st-key-condition [role="radiogroup"] > div { border: 1px solid var(--line); border-radius: 0.4rem;
     padding: var(--space-half); margin: 0; background: var(--card); align-items: flex-start; width: 100%;
     min-height: var(--target); }
-.st-key-condition [role="radiogroup"] > label:has(input:checked) { border-color: var(--main);
+.st-key-condition [role="radiogroup"] > div:has(input:checked) { border-color: var(--main);
     box-shadow: inset 0 0 0 1px var(--main); }
 .st-key-condition [data-testid="stRadio"] label p { font-weight: 600; }
 .st-key-condition [data-testid="stRadio"] [data-testid="stCaptionContainer"] p { font-weight: 400;
@@ -198,6 +198,8 @@ _STYLE: Final = """
 [data-testid="stAlertContainer"]:has([data-testid="stAlertContentWarning"]) { border-left-color:
     var(--asked); }
 [data-testid="stAlertContainer"] * { color: var(--ink) !important; }
+[class*="st-key-how-"] summary, [class*="st-key-how-"] summary p { opacity: 1 !important;
+    color: var(--quiet) !important; }
 .rows { display: none; list-style: none; margin: 0; padding: 0; }
 .rows li { background: var(--card); border: 1px solid var(--line); border-radius: 0.4rem;
     padding: var(--space-half) var(--space-whole); margin: 0 0 var(--space-small); }
@@ -207,13 +209,14 @@ _STYLE: Final = """
     [data-testid="stMainBlockContainer"] { padding: 2.75rem 1rem 3rem; }
     [data-testid="stMain"] h1 { font-size: 1.6rem; }
     .st-key-condition [role="radiogroup"] { grid-template-columns: 1fr; gap: var(--space-hair); }
-    .st-key-condition [role="radiogroup"] > label { padding: 0.4rem var(--space-half); }
+    .st-key-condition [role="radiogroup"] > div { padding: 0.4rem var(--space-half); }
     .st-key-condition [data-testid="stCaptionContainer"] p { font-size: 0.8125rem; }
     .st-key-verdict p { font-size: var(--size-lead); }
     .st-key-range { gap: var(--space-whole) !important; }
     .st-key-range > *:nth-child(2) [data-testid="stMetricValue"] { font-size: 1.9rem; }
     [class*="st-key-wide-"] { display: none; }
     .rows { display: block; }
+    svg .area { display: none; }
 }
 @media (pointer: coarse) {
     [data-testid="stPills"] button, [data-testid="stButtonGroup"] button { min-height: var(--target); }

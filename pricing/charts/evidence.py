@@ -20,14 +20,14 @@ def index_chart(index: PriceIndex) -> alt.VConcatChart:
     return alt.vconcat(prices.properties(width=560), counts.properties(width=560)).properties(title=title)
 
 
-def index_line_chart(index: PriceIndex) -> alt.LayerChart:
+def index_line_chart(index: PriceIndex, sales: pl.DataFrame | None = None) -> alt.LayerChart:
     """The index with its interval, a break where there is no point; the deflated index as a dashed line where
-    there is one."""
+    there is one; ``sales`` (``sale_points``) as rings, those off the picture left out."""
     frame = index.frame.with_columns(
         run=pl.col("index").is_null().cast(pl.Int32).cum_sum(),
         real_run=pl.col("real").is_null().cast(pl.Int32).cum_sum(),
     )
-    x, tooltip = _period_axis(), _index_tooltip()
+    x, tooltip = _period_axis(index.period), _index_tooltip()
     points = alt.Chart(frame.drop_nulls("index"))
     y = alt.Y("index:Q", title=f"index, {index.base} = 100", scale=alt.Scale(zero=False))
     layers: list[Any] = [
@@ -37,6 +37,8 @@ def index_line_chart(index: PriceIndex) -> alt.LayerChart:
         points.mark_line(color=MAIN, strokeWidth=2).encode(x=x, y=y, detail=alt.Detail("run:N")),
         points.mark_point(color=MAIN, filled=True, size=22).encode(x=x, y=y, tooltip=tooltip),
     ]
+    if sales is not None and sales.height:
+        layers.insert(0, _sale_rings(frame, sales))
     real = frame.drop_nulls("real")
     if real.height:
         layers.append(
@@ -47,13 +49,41 @@ def index_line_chart(index: PriceIndex) -> alt.LayerChart:
     return alt.LayerChart(layer=layers, height=260, title=_index_title(index))
 
 
+def _sale_rings(frame: pl.DataFrame, sales: pl.DataFrame) -> alt.Chart:
+    ends = frame.select(low=0.5 * pl.col("index").min(), high=1.6 * pl.col("index").max()).row(0)
+    shown = sales.filter(pl.col("relative").is_between(ends[0] or 0.0, ends[1] or 1e9)).select(
+        pl.col("event_date").cast(pl.Datetime).alias("starts"),
+        pl.col("relative").alias("index"),
+        pl.col("event_date").dt.to_string("%-d %B %Y").alias("sold"),
+        "model",
+        "year",
+        pl.col("condition_band").fill_null("not graded"),
+        "price",
+    )
+    return (
+        alt.Chart(shown)
+        .mark_point(size=26, filled=False, color=QUIET, strokeWidth=1.1, opacity=0.7)
+        .encode(
+            x=alt.X("starts:T"),
+            y=alt.Y("index:Q"),
+            tooltip=[
+                alt.Tooltip("sold:N"),
+                alt.Tooltip("model:N"),
+                alt.Tooltip("year:Q", format="d"),
+                alt.Tooltip("condition_band:N", title="condition"),
+                alt.Tooltip("price:Q", format=",.0f"),
+            ],
+        )
+    )
+
+
 def index_sales_chart(index: PriceIndex) -> alt.Chart:
     """The sales behind every period of an index."""
     return (
         alt.Chart(index.frame)
         .mark_bar(color=QUIET)
         .encode(
-            x=_period_axis(),
+            x=_period_axis(index.period),
             y=alt.Y("sales:Q", title="sales", axis=alt.Axis(tickCount=3)),
             tooltip=_index_tooltip(),
         )
@@ -61,8 +91,14 @@ def index_sales_chart(index: PriceIndex) -> alt.Chart:
     )
 
 
-def _period_axis() -> alt.X:
-    return alt.X("starts:T", title="period, by its first day", axis=alt.Axis(labelOverlap=True))
+def _period_axis(period: str) -> alt.X:
+    forms = {"year": ("year", "%Y"), "half-year": ("month", "%b %Y"), "quarter": ("month", "%b %Y")}
+    step, form = forms.get(period, ("month", "%b %Y"))
+    return alt.X(
+        "starts:T",
+        title=None,
+        axis=alt.Axis(labelOverlap=True, format=form, tickCount=step),  # type: ignore[arg-type]
+    )
 
 
 def _index_tooltip() -> list[alt.Tooltip]:

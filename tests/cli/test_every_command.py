@@ -25,6 +25,7 @@ ANSWERING = {
     "repair budget", "repair compare", "records list", "records show", "names", "batches", "quarantine",
     "suspicions", "duplicates", "map", "format", "index", "comparables", "depth", "score", "buy", "sell",
     "doctor", "config", "handbook", "token new", "token list", "opinions list", "opinions score",
+    "cars list", "cars show", "cars compare",
 }  # fmt: skip
 """Commands that are asked something, and answer when quiet too; of what others do the quiet say nothing."""
 
@@ -89,6 +90,11 @@ def calls(market: Market, known: dict[str, str]) -> Iterator[list[str]]:
         ["opinions", "add", "--source=A. Rowe", "--make=Corvane", "--model=Six", "--holds=half",
          "--currency=EUR", "--top=8000:12000"],
         ["opinions", "list"], ["opinions", "score"],
+        ["cars", "keep", *named, "--name=green"], ["cars", "keep", *named, "--name=red"],
+        ["cars", "price", "green", "4.650"], ["cars", "change", "green", "--notes=sills welded"],
+        ["cars", "list"], ["cars", "show", "green"], ["cars", "compare", "green", "red"],
+        ["cars", "sold", "red", "4321", f"--on={at}"], ["cars", "export", "cars.json"],
+        ["cars", "delete", "green"],
     )  # fmt: skip
     yield ["opinions", "withdraw", known["opinion"], "--reason=mistyped"]
     yield ["add", *sale]

@@ -11,7 +11,7 @@ from PIL import Image
 from streamlit.testing.v1 import AppTest
 
 from pricing.condition.assessment import assess
-from pricing.condition.checks import STATES
+from pricing.condition.checks import PAPER_STATES, STATES
 from pricing.errors import FileError
 from pricing.operations import drafts
 from pricing.operations.demo_files import EXTENSIONS
@@ -33,9 +33,9 @@ def market(small_market: Market, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 @pytest.fixture
 def started(market: Path, small_market: Market) -> AppTest:
     page = at_car(a_page("inspection"), common_car(small_market))
-    assert [button.disabled for button in page.button if button.label == "Start the sheet"] == [True]
+    assert [button.disabled for button in page.button if button.label == "Start"] == [True]
     page.selectbox(key="construction").select("monocoque").run()
-    press(page, "Start the sheet")
+    press(page, "Start")
     assert not page.exception
     return page
 
@@ -102,7 +102,7 @@ def test_a_name_that_is_none_is_refused_and_reads_no_file(market: Path) -> None:
     page.query_params["sheet"] = "../../etc/passwd"
     page.run()
     assert not page.exception
-    assert "the address names no inspection sheet" in said(page)
+    assert "The address names no inspection sheet" in said(page)
 
 
 def test_a_photo_is_checked_made_smaller_and_stripped(market: Path, started: AppTest) -> None:
@@ -129,6 +129,8 @@ def test_what_is_no_photo_is_refused(market: Path, started: AppTest, content: by
 
 
 def test_every_state_of_a_check_can_be_chosen(started: AppTest) -> None:
+    assert tuple(started.button_group[1].options) == (*PAPER_STATES.values(), "not seen")
+    started.selectbox(key="area").select("structure").run()
     assert tuple(started.button_group[1].options) == (*STATES, "not seen")
 
 

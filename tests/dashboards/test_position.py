@@ -172,7 +172,7 @@ def test_without_a_market_it_asks_for_records(tmp_path: Path, monkeypatch: pytes
     monkeypatch.setenv("PRICING_MARKET", str(tmp_path / "absent.duckdb"))
     page = AppTest.from_file(APP, default_timeout=WAIT).run()
     assert not page.exception
-    assert "There are no sale records yet: load a file of yours" in page.info[0].value
+    assert "There are no sale records yet. Load a file of yours" in page.info[0].value
 
 
 def test_while_there_is_no_market_the_demo_is_shown_with_an_invitation(
@@ -182,7 +182,7 @@ def test_while_there_is_no_market_the_demo_is_shown_with_an_invitation(
     monkeypatch.setenv("PRICING_DEMO_MARKET", str(small_market.path))
     page = at_car(AppTest.from_file(APP, default_timeout=WAIT), car)
     assert not page.exception
-    assert "An invented demo market" in said(page)
+    assert "every make, car and sale in it is invented" in said(page)
     assert page.metric[1].value == f"{sentences.rounded(library(small_market, car).mid or 0):,}"
     assert not (tmp_path / "absent.duckdb").exists()
 

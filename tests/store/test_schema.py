@@ -3,6 +3,7 @@
 import ast
 import gzip
 from datetime import date
+from decimal import Decimal
 from pathlib import Path
 
 import duckdb
@@ -11,6 +12,7 @@ import pytest
 from pricing.store.kept.appraisals import Draft
 from pricing.store.market import Market
 from pricing.store.schema import TABLES
+from tests.opinion_market import cells
 from tests.store.test_market import write
 
 STORE = Path(__file__).parents[2] / "pricing/store"
@@ -21,7 +23,12 @@ def filled(tmp_path: Path) -> Market:
     """A market with rows in every table."""
     path = tmp_path / "market.duckdb"
     path.write_bytes(gzip.decompress(Path(__file__).with_name("market_version_2.duckdb.gz").read_bytes()))
-    return Market.open(path, create=False)
+    market = Market.open(path, create=False)
+    market.statements.add(cells())
+    car_id = market.kept_cars.keep("green", {"make": "Corvane"})
+    market.kept_cars.note_price(car_id, Decimal(4650), "EUR", date(2026, 5, 1))
+    market.kept_cars.add_photo(car_id, b"seen")
+    return market
 
 
 @pytest.mark.parametrize("name", [name for name, table in TABLES.items() if table.key])
