@@ -10,8 +10,9 @@ import streamlit as st
 from dashboards import people
 from pricing.appraisal.answers import LONGEST_TEXT
 from pricing.appraisal.form import NAMED_FILES
-from pricing.appraisal.record import MARKET_LEVELS, SECTIONS, Appraisal, with_answer
+from pricing.appraisal.record import Appraisal, with_answer
 from pricing.appraisal.register import Entry
+from pricing.appraisal.sections import MARKET_LEVELS, SECTIONS
 from pricing.snapshot import Snapshot
 from pricing.words.locale import LocaleWords
 
@@ -99,7 +100,11 @@ def ask_section(entry: Entry, section: str, *, disabled: bool) -> Appraisal | No
     """
     said = getattr(entry.record, section)
     with st.form(f"{entry.appraisal_id}-{entry.revision}-{section}"):
-        asked = [part for part in fields(SECTIONS[section]) if (section, part.name) not in NAMED_FILES]
+        asked = [
+            part
+            for part in fields(SECTIONS[section])
+            if (section, part.name) not in NAMED_FILES and not part.metadata["act"]
+        ]
         answers = {part.name: _ask(part, getattr(said, part.name)) for part in asked}
         kept = st.form_submit_button("Keep these answers", type="primary", disabled=disabled)
     if not kept:

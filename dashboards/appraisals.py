@@ -7,13 +7,16 @@ import streamlit as st
 
 from dashboards import caches, page_layout, people, sheets
 from dashboards.appraisal_collection import ask_collection
+from dashboards.appraisal_completion import ask_completion
 from dashboards.appraisal_form import ask_assignment, ask_layout, ask_section, ask_who
 from dashboards.car_form import ask_car
 from dashboards.exhibits import show_table
+from pricing.appraisal.consistency import contradictions
 from pricing.appraisal.contents import missing
 from pricing.appraisal.facts import facts_of
-from pricing.appraisal.record import SECTIONS, Appraisal, read_record
+from pricing.appraisal.record import Appraisal, read_record
 from pricing.appraisal.register import Entry, enter, history, needs_evidence, read, revise
+from pricing.appraisal.sections import SECTIONS
 from pricing.car import Car
 from pricing.car_fields import CONDITION
 from pricing.errors import AppraisalError
@@ -133,11 +136,14 @@ def _show_entry(snapshot: Snapshot, entry: Entry) -> None:
     car = {name: getattr(entry.record.subject, name) or None for name in ("make", "model", "variant", "year")}
     st.write(escaped(car_words({**car, "condition_band": entry.record.subject.condition_band or None})))
     lacking = missing(entry.record, entry.evidence)
+    against = contradictions(entry.record, entry.evidence)
+    for found in against:
+        st.warning(escaped(f"{found.sentence[0].upper()}{found.sentence[1:]}. To mend it: {found.mends}."))
     if lacking:
         lines = "\n".join(f"- {escaped(content.name)} ({escaped(content.part)})" for content in lacking)
         with st.expander(f"{len(lacking)} required contents are still missing", expanded=False):
             st.markdown(lines)
-    else:
+    elif not against:
         st.write("Every required content is there." + ("" if entry.record.completed else " It is a draft."))
     _show_documents(entry)
     if people.may("appraise"):
@@ -146,6 +152,8 @@ def _show_entry(snapshot: Snapshot, entry: Entry) -> None:
         answered = ask_section(entry, section, disabled=not by)
         if answered is not None and by:
             _revise(snapshot, entry, answered, by)
+        if not (lacking or against or entry.record.completed) and entry.record.assignment.kind == "appraisal":
+            ask_completion(snapshot, entry, by)
     with st.expander("Who changed what"):
         show_table(
             history(snapshot.market, entry.appraisal_id),
@@ -180,6 +188,8 @@ def _show_documents(entry: Entry) -> None:
     except AppraisalError as error:
         st.info(escaped(f"No document yet: {error}."))
         return
+    if facts.lacking or facts.against:
+        st.caption("The draft as it stands; on its first pages it says what is still open.")
     kind = st.selectbox("Document", list(DOCUMENTS), key="document")
     paper, words = ask_layout()
     day = entry.record.assignment.report_date or datetime.now(UTC).date()

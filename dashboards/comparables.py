@@ -15,7 +15,12 @@ from pricing.evidence.comparison.choices import ACTIONS, LONGEST_REASON, Choice,
 from pricing.evidence.comparison.comparables import COUNT, Comparables, find_comparables
 from pricing.snapshot import Snapshot
 from pricing.words.approaches import difference_sentence
-from pricing.words.evidence import comparables_caption, reconciliation_sentences
+from pricing.words.evidence import (
+    comparables_caption,
+    flags_in_words,
+    lines_in_words,
+    reconciliation_sentences,
+)
 from pricing.words.glossary import what_is
 from pricing.words.plain_text import escaped
 from pricing.words.sentences import CAUTION, day_words, option_words, rounded
@@ -102,7 +107,7 @@ def _show_sales(found: Comparables) -> None:
         "variant",
         "year",
         pl.col("condition_band").fill_null("not graded"),
-        pl.col("flags").list.join("; "),
+        flags_in_words(pl.col("flags")),
         "source",
         "source_ref",
         "record_id",
@@ -151,13 +156,11 @@ def _show_lines(found: Comparables) -> None:
     st.subheader("How a sale was adjusted", help=what_is("adjustment"))
     labels = _labels(found)
     record = st.selectbox("Sale", list(labels), format_func=labels.__getitem__, key="line_of")
-    lines = found.lines.filter(pl.col("record_id") == record)
-    words = pl.col("line").str.strip_suffix("_km").str.replace_all("_", " ", literal=True)
     show_table(
-        lines.select(
-            words,
-            pl.col("comparable").fill_null(""),
-            pl.col("subject").fill_null(""),
+        lines_in_words(found, record).select(
+            "line",
+            "comparable",
+            "subject",
             "per_cent",
             pl.col("money").cast(pl.Float64),
             pl.col("price_after").cast(pl.Float64),

@@ -164,23 +164,28 @@ def show_make_up(valuation: Valuation) -> None:
     folded = st.expander("What makes up the price", key="make_up", on_change="rerun")
     if not folded.open:
         return
+    said = [sentences.term_words(term) for term in valuation.terms.iter_rows(named=True)]
     with folded:
         show_chart(
             charts.terms_chart(valuation), sentences.terms_caption(valuation), "what makes up the price"
         )
         show_table(
-            valuation.terms.with_columns(so_far=pl.col("factor").cum_prod()),
+            valuation.terms.select(
+                pl.Series("term", said, pl.String),
+                *("factor", "low", "high"),
+                so_far=pl.col("factor").cum_prod(),
+            ),
             "terms of the price",
             {
-                "term": "Term",
-                "value": "This car",
+                "term": "Term, with this car's own value",
                 "factor": st.column_config.NumberColumn("Factor", format="%.4g"),
-                "low": st.column_config.NumberColumn("80 % interval from", format="%.4g"),
+                "low": st.column_config.NumberColumn("80% interval from", format="%.4g"),
                 "high": st.column_config.NumberColumn("to", format="%.4g"),
                 "so_far": st.column_config.NumberColumn(
                     f"Price so far ({valuation.currency})", format="%.0f"
                 ),
             },
+            every=valuation.terms,
         )
 
 

@@ -84,7 +84,7 @@ def _ask_terms(currency: str, asking: Decimal | None) -> SellerTerms:
             100 * DISCOUNT,
             0.5,
             key="discount",
-            help="The sooner the money is wanted, the more; without a word, 1 %.",
+            help="The sooner the money is wanted, the more; without a word, 1%.",
             **BOUND,
         )
         first, second, third = st.columns(3)

@@ -158,7 +158,7 @@ def _ask_labour(snapshot: Snapshot, kept: Settings, may: bool) -> None:
         st.caption(
             escaped(
                 f"Without tax; the tax of {country} in the repair catalogue is "
-                f"{100 * catalogue.tax[country]:.3g} %. "
+                f"{100 * catalogue.tax[country]:.3g}%. "
                 f"{catalogue.notice}"
             )
         )
@@ -208,7 +208,7 @@ def _ask_charges(snapshot: Snapshot, kept: Settings, may: bool) -> None:
                 "valid_until": charge.valid_until,
                 "currency": charge.currency,
                 "rates": ", ".join(
-                    f"{100 * tier.rate:.3g} %" + ("" if tier.up_to is None else f" up to {tier.up_to:,}")
+                    f"{100 * tier.rate:.3g}%" + ("" if tier.up_to is None else f" up to {tier.up_to:,}")
                     for tier in charge.tiers
                 ),
                 "tax": float(100 * charge.tax),

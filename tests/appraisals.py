@@ -11,6 +11,7 @@ from typing import Any, Final
 import polars as pl
 import pytest
 
+from pricing.appraisal.completion import CERTIFICATION
 from pricing.appraisal.evidence import Evidence, Known, gather
 from pricing.appraisal.record import Appraisal, read_record
 from pricing.appraisal.register import Entry, enter, read
@@ -51,7 +52,10 @@ def full_record(car: dict[str, Any], at: date, **changes: Any) -> Appraisal:
             "market_level": "private", "currency": "GBP", "tax_status": "Tax Eta",
             "effective_date": at, "report_date": date(2026, 11, 2), "scope": "Scope Theta",
             "not_done": "Omission Iota", "helpers": "Helper Kappa", "exposure_time": "Exposure Lambda",
-            "limits": "Limit Mu",
+            "limits": "Limit Mu", "premise": "current use", "level_reason": "Level Reason",
+            "retrospective": "Retrospective Past", "liability": "Liability Bound",
+            "prior_services": "Services Before", "conflicts": "Conflicts None Known",
+            "fee_basis": "Fee By The Hour",
         },
         "subject": {
             **{name: car[name] for name in ("make", "model", "variant", "year", "odometer_km", "options")},
@@ -60,9 +64,15 @@ def full_record(car: dict[str, Any], at: date, **changes: Any) -> Appraisal:
         },
         "inspection": {
             "manner": "in person", "by": "Looker Omicron", "on": "2026-06-20", "extent": "Extent Pi",
+            "sheet_chassis": "CH 55 nu",
         },
         "conditions": {"extraordinary": ["Assumption Rho"], "hypothetical": ["Condition Sigma"]},
+        "evidence": {
+            "gathered_later": "Gathered Later", "newer": "Newer Accounted",
+            "data_quality": "Data Checked", "model_governance": "Model Kept",
+        },
         "opinion": {
+            "departure": "Departure Told", "uncertainty": "Uncertainty Stated",
             "reconciliation": "Reasoning Tau", "approaches_left_out": "Left out Upsilon", "figure": 7350,
         },
         "valuer": {"name": "Valuer Phi", "qualifications": "Titles Chi", "contact": "Contact Psi"},
@@ -72,6 +82,14 @@ def full_record(car: dict[str, Any], at: date, **changes: Any) -> Appraisal:
         content[section][field] = answer
     return read_record(
         {name: {k: v for k, v in part.items() if v is not None} for name, part in content.items()}
+    )
+
+
+def completed(record: Appraisal) -> Appraisal:
+    """The record as its valuer completed it, every point of the certification answered."""
+    answers = {point: f"Answer {point}" for point in CERTIFICATION}
+    return replace(
+        record, valuer=replace(record.valuer, completed_on=date(2026, 11, 2), certification=answers)
     )
 
 

@@ -14,7 +14,8 @@ from streamlit.testing.v1 import AppTest
 from pricing.api.client import Client
 from pricing.appraisal.collection import read_cars, value_collection
 from pricing.appraisal.evidence import Known, gather
-from pricing.appraisal.record import Appraisal, Subject, read_record
+from pricing.appraisal.record import Appraisal, read_record
+from pricing.appraisal.sections import Subject
 from pricing.car import Car, Names
 from pricing.car_fields import FIELDS
 from pricing.cli import main as cli

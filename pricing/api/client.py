@@ -169,6 +169,15 @@ class Client:
             "PATCH", f"/appraisals/{quote(appraisal_id, safe='')}", json=content, headers=_key(key)
         )
 
+    def complete_appraisal(
+        self, appraisal_id: str, name: str, certification: Mapping[str, str], *, after: int,
+        key: str | None = None,
+    ) -> Facts:  # fmt: skip
+        """Complete an appraisal as its valuer, ``after`` the revision that was read."""
+        content = {"name": name, "certification": dict(certification), "after": after}
+        where = f"/appraisals/{quote(appraisal_id, safe='')}/completion"
+        return self._json("POST", where, json=content, headers=_key(key))
+
     def appraisal(self, appraisal_id: str) -> Facts:
         """An appraisal and what it still lacks."""
         return self._json("GET", f"/appraisals/{quote(appraisal_id, safe='')}")

@@ -19,8 +19,10 @@ from pricing.api.schemas import Row
 from pricing.api.service import Service, service_here
 from pricing.api.words import OneOf
 from pricing.appraisal import register
+from pricing.appraisal.completion import complete as complete_appraisal
+from pricing.appraisal.consistency import contradictions
 from pricing.appraisal.contents import missing
-from pricing.appraisal.facts import facts_of
+from pricing.appraisal.facts import facts_of, finished
 from pricing.appraisal.record import Appraisal, plain_record, read_record, with_answer
 from pricing.appraisal.register import Entry
 from pricing.operations.appraisal_files import evidence_for
@@ -73,6 +75,20 @@ class Answers(BaseModel):
     reason: str = Field("edited", min_length=1, max_length=500)
 
 
+class Completion(BaseModel):
+    """A valuer's completion: every point of the certification answered, under the valuer's own name."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    name: str = Field(min_length=1, max_length=200, description="The valuer's, as the record has it.")
+    certification: dict[str, Annotated[str, Field(max_length=2_000)]] = Field(
+        min_length=1, max_length=20, examples=[{"facts": "confirmed"}]
+    )
+    after: int = Field(
+        ge=1, le=1_000_000, description="The revision that is completed; 409 if there is a later one."
+    )
+
+
 class EntryFacts(BaseModel):
     """One revision of an appraisal."""
 
@@ -83,7 +99,8 @@ class EntryFacts(BaseModel):
     reason: str
     completed: bool
     evidence_digest: str | None
-    missing: list[Row] = Field(description="What it lacks before a document can be written.")
+    missing: list[Row] = Field(description="What it lacks before it can be completed.")
+    contradictions: list[Row] = Field(description="The rules that it breaks, and what mends each.")
     record: Row
 
 
@@ -154,6 +171,28 @@ def change(
     return idempotently(market, caller, key, asked, work, lambda made: _told(market, made), status=200)
 
 
+@router.post("/appraisals/{appraisal_id}/completion", response_model=EntryFacts, responses=responses(409))
+def complete(
+    appraisal_id: AppraisalId, given: Completion, service: Here, caller: Valuer, key: Key = None
+) -> Response:
+    """Complete an appraisal as its valuer: a revision of a record that lacks and contradicts nothing."""
+
+    market = service.snapshot().market
+
+    def work(market: Market) -> dict[str, Any]:
+        before = _own(market, caller, appraisal_id, None)
+        if before.revision != given.after:
+            raise HttpProblemError(
+                409, f"{appraisal_id} has had a revision meanwhile: its last is {before.revision}"
+            )
+        number = complete_appraisal(market, before, given.certification, name=given.name, by=caller.name)
+        return {"appraisal_id": appraisal_id, "revision": number}
+
+    _own(market, caller, appraisal_id, None)
+    asked = ("complete", appraisal_id, given.model_dump_json())
+    return idempotently(market, caller, key, asked, work, lambda made: _told(market, made), status=200)
+
+
 @router.get("/appraisals/{appraisal_id}/history", response_model=Page)
 def history(
     request: Request,
@@ -182,12 +221,14 @@ def document(
     paper: Annotated[str, OneOf(("a4", "letter")), Query()] = "a4",
     locale: Annotated[str, Query(pattern="^[A-Za-z]{2,3}(_[A-Za-z0-9]{2,8})*$", max_length=20)] = "en_GB",
     revision: Revision = None,
+    unfinished: Annotated[bool, Query(description="Also while something is missing.")] = False,
 ) -> Response:
     """A document of an appraisal, from the evidence frozen with it."""
     entry = _own(service.snapshot().market, caller, appraisal_id, revision)
     name, _, kind = document.partition(".")
     write, media = WRITERS[kind]
-    pages = PAGES[name](facts_of(entry), LocaleWords.of(locale))
+    facts = facts_of(entry)
+    pages = PAGES[name](facts if unfinished else finished(facts), LocaleWords.of(locale))
     day: date | None = entry.record.assignment.report_date
     return Response(
         write(pages, paper, day),
@@ -232,6 +273,10 @@ def _facts(entry: Entry) -> dict[str, Any]:
         "missing": [
             {"name": content.name, "part": content.part, "source": content.source}
             for content in missing(entry.record, entry.evidence)
+        ],
+        "contradictions": [
+            {"rule": found.rule, "sentence": found.sentence, "mends": found.mends}
+            for found in contradictions(entry.record, entry.evidence)
         ],
         "record": plain_record(entry.record),
     }  # fmt: skip

@@ -12,9 +12,10 @@ from typing import Any, Final
 import polars as pl
 
 from pricing.appraisal.evidence import Known, gather
-from pricing.appraisal.facts import Facts, facts_of
-from pricing.appraisal.record import Appraisal, Opinion, Repairs, Subject, with_answer
+from pricing.appraisal.facts import Facts, facts_of, finished
+from pricing.appraisal.record import Appraisal, with_answer
 from pricing.appraisal.register import enter, read
+from pricing.appraisal.sections import Opinion, Repairs, Subject
 from pricing.errors import AppraisalError, PricingError
 from pricing.intake.readers import read_file
 from pricing.progress import Progress, untold
@@ -141,7 +142,7 @@ def _gathered(
 
 def _item(market: Market, car: Row, name: str) -> Item:
     try:
-        return Item(car, facts_of(read(market, name)), "")
+        return Item(car, finished(facts_of(read(market, name))), "")
     except AppraisalError as error:
         return Item(car, None, f"{name}: {error}")
 

@@ -1,5 +1,5 @@
 """What an appraisal must hold: each required content with its name, where the requirement comes from, and the
-part of the document that shows it. A missing one stops the document.
+part of the document that shows it. While one is missing the document is a draft that cannot be completed.
 """
 
 from collections.abc import Callable
@@ -8,25 +8,19 @@ from typing import Final
 
 from pricing.appraisal.evidence import Evidence
 from pricing.appraisal.record import Appraisal
-from pricing.errors import AppraisalError
 
-OUTLINE: Final = "USPAP Standards 7 and 8 (personal property), outline of a written report"
+OUTLINE: Final = (
+    "USPAP 2024, Standard 8 (personal property); IVS 2025, 106; Red Book 2025, VPS 6 (from memory)"
+)
 """Source of the contents; nothing here says that a document complies with it: that is the valuer's to say."""
 
-BASES_SOURCE: Final = "International Valuation Standards 2025, bases of value"
+TERMS: Final = "USPAP 2024, Standard 7; IVS 2025, 101; Red Book 2025, VPS 1 (from memory)"
+BASES_SOURCE: Final = "IVS 2025, 102, bases of value; Red Book 2025, VPS 2 (from memory)"
+APPROACHES: Final = "USPAP 2024, Standard 7; IVS 2025, 103; Red Book 2025, VPS 3 (from memory)"
+DATA_SOURCE: Final = "IVS 2025, 104, data and inputs (from memory)"
+MODEL_SOURCE: Final = "IVS 2025, 105, valuation models; Red Book 2025, VPS 5 (from memory)"
+INSPECTION_SOURCE: Final = "USPAP 2024, Standard 7; Red Book 2025, VPS 4 (from memory)"
 PRACTICE: Final = "common practice, no source"
-
-CERTIFICATION: Final = (
-    "the statements of fact are true and correct to the best of my knowledge",
-    "the analyses, opinions and conclusions are my own, impartial and unbiased",
-    "my present or prospective interest in the car, or that I have none",
-    "my services about this car in the last three years, or that there were none",
-    "that I have no bias about the car or the parties",
-    "that my engagement and fee do not depend on a value or an outcome reported",
-    "whether I have inspected the car in person",
-    "who gave significant help, by name, or that nobody did",
-)
-"""What a certification states: printed as empty fields, for the valuer to fill in and sign by hand."""
 
 _IDENTITY: Final = ("chassis_number", "engine_number", "registration")
 
@@ -86,37 +80,47 @@ ASSIGNMENT: Final = "Assignment"
 SUBJECT: Final = "Subject and identity"
 CONDITION: Final = "Condition"
 MARKET: Final = "Market"
+MODEL: Final = "Price model"
 RECONCILIATION: Final = "Reconciliation and opinion"
 CONDITIONS: Final = "Assumptions, limits and cautions"
 
 CONTENTS: Final = (
-    Content("client", OUTLINE, ASSIGNMENT, False, _said("assignment.client")),
-    Content("intended users", OUTLINE, ASSIGNMENT, True, _said("assignment.intended_users")),
-    Content("intended use", OUTLINE, ASSIGNMENT, False, _said("assignment.intended_use")),
+    Content("client", TERMS, ASSIGNMENT, False, _said("assignment.client")),
+    Content("intended users", TERMS, ASSIGNMENT, True, _said("assignment.intended_users")),
+    Content("intended use", TERMS, ASSIGNMENT, False, _said("assignment.intended_use")),
     Content("make", OUTLINE, SUBJECT, False, _said("subject.make")),
     Content("model", OUTLINE, SUBJECT, False, _said("subject.model")),
     Content("year", OUTLINE, SUBJECT, False, _said("subject.year")),
     Content("chassis number, engine number or registration", OUTLINE, SUBJECT, True, _identified),
     Content("how identity was established", OUTLINE, SUBJECT, True, _established),
-    Content("interest valued", OUTLINE, ASSIGNMENT, True, _said("assignment.interest")),
+    Content("interest valued", TERMS, ASSIGNMENT, True, _said("assignment.interest")),
     Content("basis of value", BASES_SOURCE, ASSIGNMENT, False, _said("assignment.basis")),
-    Content("definition of the basis", OUTLINE, ASSIGNMENT, True, _said("assignment.basis_definition")),
-    Content("source of that definition", OUTLINE, ASSIGNMENT, True, _said("assignment.basis_source")),
+    Content("premise of value", BASES_SOURCE, ASSIGNMENT, True, _said("assignment.premise")),
+    Content("definition of the basis", BASES_SOURCE, ASSIGNMENT, True, _said("assignment.basis_definition")),
+    Content("source of that definition", BASES_SOURCE, ASSIGNMENT, True, _said("assignment.basis_source")),
     Content("market level", PRACTICE, ASSIGNMENT, False, _said("assignment.market_level")),
+    Content("reason for the market level", PRACTICE, ASSIGNMENT, True, _said("assignment.level_reason")),
     Content("buyer's premium", PRACTICE, ASSIGNMENT, False, _premium),
     Content("currency", PRACTICE, ASSIGNMENT, False, _said("assignment.currency")),
     Content("tax status", PRACTICE, ASSIGNMENT, True, _said("assignment.tax_status")),
     Content("exposure time", OUTLINE, ASSIGNMENT, True, _said("assignment.exposure_time")),
     Content("effective date", OUTLINE, ASSIGNMENT, False, _said("assignment.effective_date")),
     Content("report date", OUTLINE, ASSIGNMENT, False, _said("assignment.report_date")),
-    Content("scope of work", OUTLINE, ASSIGNMENT, True, _said("assignment.scope")),
+    Content("scope of work", TERMS, ASSIGNMENT, True, _said("assignment.scope")),
     Content("what was not done", OUTLINE, ASSIGNMENT, True, _said("assignment.not_done")),
     Content("significant help", OUTLINE, ASSIGNMENT, True, _said("assignment.helpers")),
-    Content("inspection, or its absence", OUTLINE, CONDITION, True, _inspection),
+    Content("services before", OUTLINE, ASSIGNMENT, True, _said("assignment.prior_services")),
+    Content("conflicts of interest", TERMS, ASSIGNMENT, True, _said("assignment.conflicts")),
+    Content("basis of the fee", TERMS, ASSIGNMENT, True, _said("assignment.fee_basis")),
+    Content("liability", TERMS, CONDITIONS, True, _said("assignment.liability")),
+    Content("inspection, or its absence", INSPECTION_SOURCE, CONDITION, True, _inspection),
     Content("market evidence", OUTLINE, MARKET, False, _evidence),
-    Content("reconciliation", OUTLINE, RECONCILIATION, True, _said("opinion.reconciliation")),
-    Content("approaches left out", OUTLINE, RECONCILIATION, True, _said("opinion.approaches_left_out")),
+    Content("quality of the data", DATA_SOURCE, MARKET, True, _said("evidence.data_quality")),
+    Content("governance of the price model", MODEL_SOURCE, MODEL, True, _said("evidence.model_governance")),
+    Content("reconciliation", APPROACHES, RECONCILIATION, True, _said("opinion.reconciliation")),
+    Content("approaches left out", APPROACHES, RECONCILIATION, True, _said("opinion.approaches_left_out")),
     Content("opinion: a figure or a range", OUTLINE, RECONCILIATION, True, _opinion),
+    Content("material valuation uncertainty", OUTLINE, RECONCILIATION, True, _said("opinion.uncertainty")),
     Content("extraordinary assumptions", OUTLINE, CONDITIONS, True, _said("conditions.extraordinary")),
     Content("hypothetical conditions", OUTLINE, CONDITIONS, True, _said("conditions.hypothetical")),
     Content("limits", OUTLINE, CONDITIONS, True, _said("assignment.limits")),
@@ -140,24 +144,3 @@ def missing(record: Appraisal, evidence: Evidence | None) -> list[Content]:
     lacking = [content for content in required(record) if not content.holds(record, evidence)]
     kind = Content("kind of document", PRACTICE, ASSIGNMENT, False, _said("assignment.kind"))
     return lacking if record.assignment.kind else [kind, *lacking]
-
-
-def complete(record: Appraisal, evidence: Evidence | None) -> Evidence:
-    """The evidence of a record that holds all that its document must.
-
-    Raises:
-        AppraisalError: it does not, the message naming every missing content; or it contradicts itself.
-    """
-    lacking = missing(record, evidence)
-    if lacking or evidence is None:
-        names = ", ".join(content.name for content in lacking)
-        raise AppraisalError(f"the document cannot be written; missing: {names}")
-    low, high = record.opinion.low, record.opinion.high
-    if record.assignment.kind == "model report" and (record.opinion.figure, low, high) != (None,) * 3:
-        raise AppraisalError("a model report holds no valuer's opinion; take it out, or make it an appraisal")
-    if low is not None and high is not None and low > high:
-        raise AppraisalError(f"the opinion's low end {low} is above its high end {high}")
-    effective, reported = record.assignment.effective_date, record.assignment.report_date
-    if effective is not None and reported is not None and effective > reported:
-        raise AppraisalError(f"the effective date {effective} is after the report date {reported}")
-    return evidence

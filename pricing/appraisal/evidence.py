@@ -13,7 +13,8 @@ from typing import Any, Final, TypeVar
 import polars as pl
 
 from pricing.appraisal.findings import Budget, Findings
-from pricing.appraisal.record import CHANNEL_OF_LEVEL, Appraisal
+from pricing.appraisal.record import Appraisal
+from pricing.appraisal.sections import CHANNEL_OF_LEVEL
 from pricing.car import Car, Names
 from pricing.car_fields import CONDITION, FIELDS
 from pricing.condition.assessment import InspectionResult
@@ -26,8 +27,9 @@ from pricing.errors import AppraisalError, EvidenceError, ModelError
 from pricing.evidence.comparison.choices import Choice
 from pricing.evidence.comparison.comparables import COUNT, Comparables, find_comparables
 from pricing.evidence.comparison.comparables_index import ComparablesIndex
+from pricing.evidence.comparison.date_index import date_index
 from pricing.evidence.comparison.leave_one_out import leave_one_out
-from pricing.evidence.indices.index import PriceIndex, price_index
+from pricing.evidence.indices.index import PriceIndex
 from pricing.model.ground import Ground
 from pricing.model.price_model import PriceModel
 from pricing.model.ratio_study import RatioStudy, ratio_study
@@ -101,7 +103,7 @@ FROZEN_KINDS: Final[dict[str, type]] = {
 @dataclass(frozen=True)
 class Known:
     """What is known on a day, read from a market once: its sales, and a model that has seen no later ones.
-    ``indices`` are those that were worked out already, by method, period and group."""
+    ``indices`` holds the date index once it was worked out."""
 
     base_currency: str
     own_rates: pl.DataFrame
@@ -113,7 +115,7 @@ class Known:
     comparables_index: ComparablesIndex | None
     names: Names
     at: date
-    indices: dict[tuple[str, ...], PriceIndex] = field(default_factory=dict)
+    indices: dict[str, PriceIndex] = field(default_factory=dict)
 
     @classmethod
     def on(cls, snapshot: Snapshot, at: date, fit_id: str | None = None) -> "Known":
@@ -165,7 +167,9 @@ def terms_of(record: Appraisal) -> tuple[Any, ...]:
     return (
         replace(record.subject, established={}, engine_number="", registration="", colour="", provenance=""),
         (asked.market_level, asked.currency, asked.effective_date, asked.rate_date),
-        record.inspection.sheet, record.repairs, record.evidence, record.choices,
+        record.inspection.sheet, record.repairs,
+        (record.evidence.fit, record.evidence.count, record.evidence.coverage,
+         record.evidence.leave_out_unsure), record.choices,
     )  # fmt: skip
 
 
@@ -213,7 +217,7 @@ def gather(
 
     # What a person chose is not passed over where it fails.
     comparables = compare() if record.choices else _found(missing, "comparables", compare)
-    index = _found(missing, "index", lambda: _index(known, record, group))
+    index = _found(missing, "index", lambda: _date_index(known))
     ratios = _found(missing, "ratios", lambda: _ratios(known, group)) if with_ratios else None
     rate_day = at if asked.rate_date is None else asked.rate_date
     return Evidence(
@@ -276,29 +280,11 @@ def _index_of(known: Known) -> ComparablesIndex:
     return known.comparables_index
 
 
-def _index(known: Known, record: Appraisal, group: dict[str, str]) -> PriceIndex:
-    """The index of the model; of the make, or of the whole market, where the sales are too few."""
-    terms = record.evidence
-    method = terms.index_method if terms.index_method else "time dummy"
-    period = terms.index_period if terms.index_period else "year"
-    asked = (method, period, *group.values())
-    if asked not in known.indices:
-        known.indices[asked] = _widest(known.sales, method, period, group)
-    return known.indices[asked]
-
-
-def _widest(sales: pl.DataFrame, method: str, period: str, group: dict[str, str]) -> PriceIndex:
-    for where in (group, {"make": group["make"]}, None):
-        try:
-            index = price_index(sales, method=method, period=period, where=where)
-        except EvidenceError:
-            if where is None:
-                raise
-            continue
-        points = index.frame.drop_nulls("index")
-        if points["low"].null_count() == 0:  # an index whose error nobody knows is none
-            return index
-    raise EvidenceError(f"no {method} index by {period} has an interval")
+def _date_index(known: Known) -> PriceIndex:
+    """The index that the grid's prices are moved by: the one of the tables and the letter too."""
+    if "date" not in known.indices:
+        known.indices["date"] = date_index(_index_of(known).dates)
+    return known.indices["date"]
 
 
 def _ratios(known: Known, group: dict[str, str]) -> RatioStudy:

@@ -1,8 +1,7 @@
 """The facts of an appraisal: every number that its documents show, reckoned once from the record and its
 frozen evidence.
 
-Evidence is all-in, in the market's base currency. A figure here is at the record's market level and in its
-currency: of an all-in price the hammer price is the part before the buyer's premium, price / (1 + premium).
+A figure here is at the record's market level and in its currency (``figures``).
 """
 
 from dataclasses import dataclass
@@ -13,8 +12,11 @@ from typing import Final
 import numpy as np
 import polars as pl
 
-from pricing.appraisal.contents import complete
+from pricing.appraisal.consistency import Contradiction, contradictions
+from pricing.appraisal.contents import Content, missing
 from pricing.appraisal.evidence import Evidence
+from pricing.appraisal.figures import figure_at, opinion_of, premium_of
+from pricing.appraisal.newer_evidence import newer_evidence
 from pricing.appraisal.record import Appraisal
 from pricing.appraisal.register import Entry
 from pricing.decisions.amounts import whole_units
@@ -54,6 +56,9 @@ class Facts:
             (a ceiling), bid (on an unsold lot: a floor) or shown (in a picture).
         rate: units of the figure's currency for one of the base currency, and ``rate_date``.
         later: records of after the effective date, known when the evidence was gathered and not looked at.
+        lacking, against: required contents that are missing, and rules that record and evidence break; while
+            there is any the document cannot be completed.
+        newer: what of the evidence is newer than the effective date.
     """
 
     appraisal_id: str
@@ -72,6 +77,9 @@ class Facts:
     rate: Decimal
     rate_date: date
     later: int
+    lacking: tuple[Content, ...]
+    against: tuple[Contradiction, ...]
+    newer: tuple[str, ...]
 
     @property
     def currency(self) -> str:
@@ -86,17 +94,21 @@ class Facts:
     @property
     def translated(self) -> bool:
         """Whether figures differ from the evidence in level or currency."""
-        return self.currency != self.base_currency or _premium(self.record) != 0
+        return self.currency != self.base_currency or premium_of(self.record) != 0
 
 
 def facts_of(entry: Entry) -> Facts:
     """The facts of one revision.
 
     Raises:
-        AppraisalError: the record lacks a required content, or its frozen adjustments do not add up.
+        AppraisalError: there is no evidence yet, or its frozen adjustments do not add up.
     """
     record = entry.record
-    evidence = complete(record, entry.evidence)
+    evidence = entry.evidence
+    if evidence is None:
+        raise AppraisalError(
+            "there is no evidence yet: the record does not say enough of the car, its level and its date"
+        )
     found, valuation = evidence.comparables, evidence.valuation
     model = None
     if valuation.low is not None and valuation.mid is not None and valuation.high is not None:
@@ -105,7 +117,7 @@ def facts_of(entry: Entry) -> Facts:
     if found is not None and found.low is not None and found.high is not None:
         compared = _span(record, evidence, found.low, found.mid, found.high)
     grid, lines = _grid(evidence)
-    opinion = _opinion(record)
+    opinion = opinion_of(record)
     money = evidence.conversion
     return Facts(
         appraisal_id=entry.appraisal_id,
@@ -124,7 +136,24 @@ def facts_of(entry: Entry) -> Facts:
         rate=(Decimal(money.units) / Decimal(money.base_units)).quantize(Decimal("0.000001")),
         rate_date=money.rate_date,
         later=evidence.market.later,
+        lacking=tuple(missing(record, evidence)),
+        against=tuple(contradictions(record, evidence)),
+        newer=tuple(newer_evidence(record, evidence)),
     )
+
+
+def finished(facts: Facts) -> Facts:
+    """The facts of a document that is to be handed out as finished.
+
+    Raises:
+        AppraisalError: something is missing or contradicts itself; the message names all of it.
+    """
+    if facts.record.completed or not (facts.lacking or facts.against):
+        return facts
+    told = [found.sentence for found in facts.against]
+    if facts.lacking:
+        told.append(f"missing: {', '.join(content.name for content in facts.lacking)}")
+    raise AppraisalError(f"{facts.appraisal_id} is not finished; {'; '.join(told)}")
 
 
 def _title(record: Appraisal) -> str:
@@ -133,29 +162,9 @@ def _title(record: Appraisal) -> str:
     return APPRAISAL if record.completed else DRAFT
 
 
-def _opinion(record: Appraisal) -> tuple[Decimal, Decimal] | None:
-    told = record.opinion
-    if told.figure is not None:
-        return told.figure, told.figure
-    return None if told.low is None or told.high is None else (told.low, told.high)
-
-
-def _premium(record: Appraisal) -> Decimal:
-    """The buyer's premium as a share of the hammer price, nought at every other level."""
-    asked = record.assignment
-    if asked.market_level != "auction hammer" or asked.premium_per_cent is None:
-        return Decimal(0)
-    return asked.premium_per_cent / 100
-
-
 def _span(record: Appraisal, evidence: Evidence, low: Decimal, mid: Decimal, high: Decimal) -> Span:
-    return Span((low, mid, high), (_figure(record, evidence, low), _figure(record, evidence, mid),
-                                   _figure(record, evidence, high)))  # fmt: skip
-
-
-def _figure(record: Appraisal, evidence: Evidence, all_in: Decimal) -> Decimal:
-    """An all-in price of the evidence at the record's level and in its currency."""
-    return evidence.conversion.from_base(all_in / (1 + _premium(record)))
+    return Span((low, mid, high), (figure_at(record, evidence, low), figure_at(record, evidence, mid),
+                                   figure_at(record, evidence, high)))  # fmt: skip
 
 
 def _standing(record: Appraisal, evidence: Evidence, figure: Decimal) -> float | None:
@@ -163,7 +172,7 @@ def _standing(record: Appraisal, evidence: Evidence, figure: Decimal) -> float |
     brackets = evidence.valuation.distribution
     if brackets.is_empty():
         return None
-    all_in = whole_units(figure * (1 + _premium(record)), evidence.conversion.currency)
+    all_in = whole_units(figure * (1 + premium_of(record)), evidence.conversion.currency)
     price = float(evidence.conversion.to_base(all_in))
     edges = np.append(brackets["from_price"].to_numpy(), brackets["to_price"][-1])
     shares = brackets["share"].to_numpy()

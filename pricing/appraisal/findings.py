@@ -1,9 +1,9 @@
 """What an inspection and a repair budget came to, as an appraisal keeps them: no draws, only conclusions."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
-from typing import Any
+from typing import Any, Final
 
 import polars as pl
 
@@ -13,6 +13,9 @@ from pricing.condition.checks import STATES
 from pricing.condition.repairs import RepairCosts
 from pricing.condition.unseen_worst import UnseenWorst
 
+IDENTITY: Final = ("make", "model", "variant", "year", "chassis_number")
+"""What a sheet may say of the car that it is of."""
+
 
 @dataclass(frozen=True)
 class Findings:
@@ -21,7 +24,8 @@ class Findings:
     ``sheet`` is a row a check (area, title, state, note, photo, seen_by, seen_on); ``holding`` the findings
     that hold the score down (title, state, points); ``papers`` those about what the car is (title, state,
     note); ``bands`` the share of each condition band; low, mid, high are P10, P50 and P90 of the score,
-    and ``if_unseen_worst`` the same were what was not seen the worst of the car.
+    ``if_unseen_worst`` the same were what was not seen the worst of the car, and ``car`` what the sheet says
+    that it is of (empty in evidence of an earlier version).
     """
 
     construction: str
@@ -41,6 +45,7 @@ class Findings:
     originality: str
     cautions: tuple[str, ...]
     if_unseen_worst: UnseenWorst | None = None
+    car: dict[str, Any] = field(default_factory=dict)
 
     @classmethod
     def of(cls, result: InspectionResult) -> "Findings":
@@ -65,6 +70,7 @@ class Findings:
             originality=result.originality,
             cautions=tuple(result.cautions),
             if_unseen_worst=result.if_unseen_worst,
+            car={name: found.car.get(name) for name in IDENTITY},
         )
 
 

@@ -5,7 +5,8 @@ from dataclasses import fields, replace
 from pathlib import Path
 from typing import Final
 
-from pricing.appraisal.record import SECTIONS, Appraisal, plain_record, read_record
+from pricing.appraisal.record import Appraisal, plain_record, read_record
+from pricing.appraisal.sections import SECTIONS, is_act
 from pricing.errors import AppraisalError, FileError
 from pricing.toml_text import toml_line
 from pricing.untrusted.documents import read_toml
@@ -39,6 +40,13 @@ def read_form(path: Path) -> Appraisal:
             f"there is no form {path}: `pricing appraise new {path} --blank` writes a blank one to fill in"
         )
     content = read_toml(path, most=LARGEST_FORM, decimals=True)
+    for section, table in content.items():
+        for name in table if isinstance(table, dict) else ():
+            if is_act(section, name):
+                raise AppraisalError(
+                    f"{path}: {section}.{name} is not a field to fill in: only completing the appraisal "
+                    "writes it"
+                )
     try:
         record = read_record(content)
     except AppraisalError as error:
@@ -75,7 +83,7 @@ def form_text(record: Appraisal) -> str:
         lines = [f"\n[{name}]"]
         for part in fields(kind):
             asked = part.metadata
-            if asked["kind"] == "how":
+            if asked["kind"] == "how" or asked["act"]:
                 continue
             answer = getattr(getattr(record, name), part.name)
             allowed = f"; one of: {', '.join(asked['allowed'])}" if asked["allowed"] else ""

@@ -1,24 +1,27 @@
 """The register of appraisals: records entered, revised and read back with the evidence frozen at the time.
 
 A revision keeps the one before. What a valuer completed does not stay completed when something of it is
-changed by another hand or on another day: the completion is taken off unless it is given anew.
+changed: the completion is taken off. Only ``completion.complete`` gives one.
 """
 
 import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any, Final
 
 import polars as pl
 
 from pricing.appraisal.evidence import FROZEN_KINDS, Evidence, terms_of
 from pricing.appraisal.evidence_json import deserialise, digest, serialise
-from pricing.appraisal.record import Appraisal, plain_record, read_record
+from pricing.appraisal.record import Appraisal, plain_record, read_kept
+from pricing.appraisal.sections import Valuer
 from pricing.errors import AppraisalError
 from pricing.notebook_html import facts_html, range_text
 from pricing.store.kept.appraisals import Draft, FieldChange, Revision
 from pricing.store.market import Market
+
+_ACT: Final = "an appraisal is completed by an act of its own, not by filling in valuer.completed_on"
 
 
 @dataclass(frozen=True)
@@ -49,7 +52,10 @@ class Entry:
 def enter(
     market: Market, records: Sequence[tuple[Appraisal, Evidence | None]], *, by: str, reason: str = "entered"
 ) -> list[str]:
-    """Enter new appraisals, all or none; returns their ids. Raises ``AppraisalError`` without a name."""
+    """Enter new appraisals, all or none; returns their ids. Raises ``AppraisalError`` without a name, or for
+    one that claims to be completed."""
+    if any(_completion(record) != _completion(Appraisal()) for record, _ in records):
+        raise AppraisalError(_ACT)
     drafts = [_draft(record, evidence, by, reason) for record, evidence in records]
     return [name for name, _ in market.appraisals.keep(drafts)]
 
@@ -65,14 +71,42 @@ def revise(
         AppraisalError: nothing is changed, or no name or reason is given.
         MarketError: somebody else has revised it meanwhile.
     """
-    record = _recompleted(before.record, record)
-    made = changes(before.record, record)
+    was = before.record.valuer
+    if _completion(record) not in (_completion(before.record), _completion(Appraisal())):
+        raise AppraisalError(_ACT)
+    held = replace(
+        record,
+        valuer=replace(record.valuer, completed_on=was.completed_on, certification=was.certification),
+    )
     draft = _draft(record, evidence, by, reason)
-    if not made and draft.digest == before.evidence_digest:
+    if not changes(before.record, held) and draft.digest == before.evidence_digest:
         raise AppraisalError(f"{before.appraisal_id}: nothing is changed, so there is nothing to keep")
-    draft = replace(draft, changes=made, appraisal_id=before.appraisal_id, after=before.revision)
+    return _keep(market, before, replace(record, valuer=_uncompleted(record.valuer)), evidence, by, reason)
+
+
+def keep_completed(market: Market, before: Entry, record: Appraisal, *, by: str) -> int:
+    """Keep the completed record as a revision with the evidence before it; ``completion.complete`` alone
+    calls this, after it has looked at everything."""
+    return _keep(market, before, record, before.evidence, by, "completed by the valuer")
+
+
+def _keep(
+    market: Market, before: Entry, record: Appraisal, evidence: Evidence | None, by: str, reason: str
+) -> int:
+    draft = replace(
+        _draft(record, evidence, by, reason),
+        changes=changes(before.record, record), appraisal_id=before.appraisal_id, after=before.revision,
+    )  # fmt: skip
     ((_, number),) = market.appraisals.keep([draft])
     return number
+
+
+def _completion(record: Appraisal) -> tuple[date | None, dict[str, str]]:
+    return record.valuer.completed_on, record.valuer.certification
+
+
+def _uncompleted(valuer: Valuer) -> Valuer:
+    return replace(valuer, completed_on=None, certification={})
 
 
 def read(market: Market, appraisal_id: str, revision: int | None = None) -> Entry:
@@ -83,7 +117,7 @@ def read(market: Market, appraisal_id: str, revision: int | None = None) -> Entr
         AppraisalError: the evidence is not what its digest says.
     """
     found = market.appraisals.revision(appraisal_id, revision)
-    record = read_record(json.loads(found.record))
+    record = read_kept(json.loads(found.record))
     return Entry(
         found.appraisal_id, found.number, record, _evidence(found), found.digest, found.made_at,
         found.made_by, found.reason,
@@ -94,7 +128,7 @@ def listed(market: Market) -> pl.DataFrame:
     """The last revision of every appraisal: appraisal_id, revision, kind, client, car, effective_date,
     completed, made_at, made_by, evidence_digest."""
     rows = [
-        _line(row, read_record(json.loads(row["record"])))
+        _line(row, read_kept(json.loads(row["record"])))
         for row in market.appraisals.last_revisions().iter_rows(named=True)
     ]
     return pl.DataFrame(rows, schema=_LISTED)
@@ -124,14 +158,6 @@ def changes(before: Appraisal, after: Appraisal) -> list[FieldChange]:
         for name in names
         if old.get(name, "") != new.get(name, "")
     ]
-
-
-def _recompleted(before: Appraisal, after: Appraisal) -> Appraisal:
-    """The later record, no longer completed where it differs and its completion is the earlier one's."""
-    kept = after.valuer.completed_on == before.valuer.completed_on
-    if not before.completed or after == before or not kept:
-        return after
-    return replace(after, valuer=replace(after.valuer, completed_on=None))
 
 
 _LISTED: Final[dict[str, Any]] = {

@@ -215,7 +215,7 @@ def bands_through_time_chart(depth: Depth) -> alt.LayerChart:
     )
     title = alt.TitleParams(
         f"What a better condition band costs, {depth.scope}",
-        subtitle="95 % intervals",
+        subtitle="95% intervals",
         subtitleColor=QUIET,
         anchor="start",
         fontSize=15,

@@ -21,7 +21,7 @@ PART_WORDS: Final = {
     "decade": "decade built",
 }
 
-_PROMISED: Final = [f"{100 * share:g} % range" for share in COVERAGES]
+_PROMISED: Final = [f"{100 * share:g}% range" for share in COVERAGES]
 
 
 def part_words(part: str) -> str:
@@ -54,7 +54,7 @@ def coverage_chart(backtest: Backtest, part: str = "evidence") -> alt.LayerChart
         yOffset=offset,
         x=alt.X(
             "coverage_low:Q",
-            title="sales inside their range (%), with the 95 % interval",
+            title="sales inside their range (%), with the 95% interval",
             scale=alt.Scale(zero=False, domainMax=100),
         ),
         x2=alt.X2("coverage_high:Q"),
@@ -196,7 +196,7 @@ def ratio_caption(backtest: Backtest) -> str:
     return (
         "Each ring is a sale; above the full line the mid price was higher than the price paid. Half of the "
         f"ratios are below {scores['median_ratio']:.2f}, the broken line, and on average a ratio is "
-        f"{scores['cod']:.0f} % away from it. A cloud that slopes tells of dear cars priced otherwise than "
+        f"{scores['cod']:.0f}% away from it. A cloud that slopes tells of dear cars priced otherwise than "
         f"cheap ones.{drawn}"
     )
 

@@ -8,7 +8,8 @@ from rich.table import Table
 from rich.text import Text
 
 from pricing.appraisal.collection import Item
-from pricing.appraisal.contents import Content, missing
+from pricing.appraisal.consistency import contradictions
+from pricing.appraisal.contents import missing
 from pricing.appraisal.register import Entry
 from pricing.cli.terminal import console
 from pricing.reports.collection import collection_sentence
@@ -26,14 +27,23 @@ def show_entry(entry: Entry) -> None:
     else:
         out.print(Text(f"evidence frozen, digest {entry.evidence_digest}"))
     if not entry.record.completed:
-        out.print("a draft for a qualified valuer; only the valuer fills in valuer.completed_on")
-    show_missing(entry, missing(entry.record, entry.evidence))
+        out.print("a draft for a qualified valuer; only the valuer completes it: `pricing appraise complete`")
+    show_open_points(entry)
 
 
-def show_missing(entry: Entry, lacking: Sequence[Content]) -> None:
-    """What the record lacks, with where each requirement comes from."""
+def show_open_points(entry: Entry) -> None:
+    """What the record lacks, with where each requirement comes from, and what contradicts itself."""
     out = console()
+    lacking = missing(entry.record, entry.evidence)
+    against = contradictions(entry.record, entry.evidence)
+    if against:
+        table = _table("what must hold", "does not, because", "mend it")
+        for found in against:
+            table.add_row(Text(found.rule), Text(found.sentence), Text(found.mends))
+        out.print(table)
     if not lacking:
+        if against:
+            return
         out.print(
             Text(f"{entry.appraisal_id}: every required content is there; a valuer decides whether it holds")
         )

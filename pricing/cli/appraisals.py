@@ -104,16 +104,39 @@ def edit(
 
 @appraise_app.command(epilog="Example: pricing appraise check appraisal-0001")
 def check(name: Name, market: MarketOption = MARKET_FILE) -> None:
-    """Say what the record still lacks before a document can be written; exit code 1 while it does."""
-    from pricing.appraisal.contents import missing
+    """Say what the record lacks and where it contradicts itself; exit code 1 while it does either."""
     from pricing.appraisal.register import read
-    from pricing.cli.appraisal_terminal import show_missing
+    from pricing.cli.appraisal_terminal import show_open_points
 
     entry = read(open_market(market), name)
-    lacking = missing(entry.record, entry.evidence)
-    answer(_facts(entry), lambda: show_missing(entry, lacking))
-    if lacking:
+    facts = _facts(entry)
+    answer(facts, lambda: show_open_points(entry))
+    if facts["missing"] or facts["contradictions"]:
         raise typer.Exit(1)
+
+
+@appraise_app.command(
+    epilog="Example: pricing appraise complete appraisal-0001 --by 'A. Valuer' --certify facts=confirmed"
+)
+def complete(
+    name: Name,
+    by: Annotated[str, typer.Option("--by", help="The valuer's own name, as the record has it.")],
+    certify: Annotated[
+        list[str] | None,
+        typer.Option("--certify", help="point=answer in the valuer's words; for each point."),
+    ] = None,
+    market: MarketOption = MARKET_FILE,
+) -> None:
+    """Complete an appraisal as its valuer: every point of the certification answered, nothing missing."""
+    from pricing.appraisal.completion import complete as complete_appraisal
+    from pricing.appraisal.register import read
+    from pricing.cli.appraisal_terminal import show_entry
+
+    opened = open_market(market)
+    answers = {point.strip(): said for point, _, said in (typed.partition("=") for typed in certify or [])}
+    complete_appraisal(opened, read(opened, name), answers, name=by, by=by)
+    entry = read(opened, name)
+    done(_facts(entry), lambda: show_entry(entry))
 
 
 @appraise_app.command(epilog="Example: pricing appraise render appraisal-0001 car.pdf --paper letter")
@@ -126,10 +149,13 @@ def render(
     paper: PaperOption = "a4",
     locale: LocaleOption = "en_GB",
     revision: Annotated[int | None, typer.Option(help="Of this revision; else of the last.")] = None,
+    unfinished: Annotated[
+        bool, typer.Option("--unfinished", help="Also while something is missing, which it then says.")
+    ] = False,
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """Write the documents of an appraisal from the evidence frozen with it."""
-    from pricing.appraisal.facts import facts_of
+    from pricing.appraisal.facts import facts_of, finished
     from pricing.appraisal.register import read
     from pricing.reports.report import report
     from pricing.reports.short import letter, statement
@@ -139,7 +165,8 @@ def render(
     if document not in kinds:
         raise AppraisalError(f"no document {document!r}; expected one of: {', '.join(kinds)}")
     entry = read(open_market(market), name, revision)
-    pages = kinds[document](facts_of(entry), LocaleWords.of(locale))
+    facts = facts_of(entry)
+    pages = kinds[document](facts if unfinished else finished(facts), LocaleWords.of(locale))
     for file in files:
         _write(file, _document(file, pages, paper, entry.record.assignment.report_date))
     done({"files": files}, [f"written: {file}" for file in files])
@@ -232,13 +259,18 @@ def _write(file: Path, content: bytes) -> None:
 
 def _facts(entry: "Entry") -> dict[str, Any]:
     """What programs are told of an entry."""
+    from pricing.appraisal.consistency import contradictions
     from pricing.appraisal.contents import missing
 
     lacking = missing(entry.record, entry.evidence)
+    against = contradictions(entry.record, entry.evidence)
     return {
         "appraisal_id": entry.appraisal_id, "revision": entry.revision, "completed": entry.record.completed,
         "evidence_digest": entry.evidence_digest, "made_at": entry.made_at, "made_by": entry.made_by,
         "missing": [content.name for content in lacking],
+        "contradictions": [
+            {"rule": found.rule, "sentence": found.sentence, "mends": found.mends} for found in against
+        ],
     }  # fmt: skip
 
 

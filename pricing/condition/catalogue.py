@@ -13,6 +13,7 @@ from typing import Any, Final
 from pricing.condition.checks import AREAS
 from pricing.errors import FileError, InspectionError
 from pricing.money.currencies import minor_unit_places
+from pricing.plugins import CATALOGUES, plugged_file
 from pricing.records.entered_amounts import entered
 from pricing.untrusted.documents import read_toml
 
@@ -67,7 +68,9 @@ class Catalogue:
 
     @classmethod
     def open(cls, path: Path) -> "Catalogue":
-        """Read a catalogue file. Raises ``InspectionError`` that names the job and the figure it refuses."""
+        """Read a catalogue file, or the catalogue of that name that a package adds (``plugins.CATALOGUES``).
+        Raises ``InspectionError`` that names the job and the figure it refuses."""
+        path = plugged_file(CATALOGUES, path)
         content = _read(path)
         if unknown := sorted(set(content) - {"catalogue", "tax", "labour", "job"}):
             raise InspectionError(f"{path}: unknown table {unknown[0]!r}")

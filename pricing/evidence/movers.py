@@ -18,7 +18,7 @@ def movers(sales: pl.DataFrame, at: date, span_days: int = SPAN_DAYS) -> pl.Data
 
     The move compares like with like: the median of price over the model's own median at the same condition
     band, in the span and in the span before; bands that one of the two spans lacks are left out. So it is
-    no more than the sales show. Its 90 % interval is that of the difference of two medians of logarithms,
+    no more than the sales show. Its 90% interval is that of the difference of two medians of logarithms,
     each with the large-sample error of a median, 1.2533 standard deviations over the root of the count
     (normal scatter; from memory), the standard deviation told by the quartiles.
 

@@ -85,7 +85,7 @@ def _side_by_side(facts: Facts, group: pl.DataFrame, names: Sequence[str], words
     rows += [
         ("Adjusted price", *(words.plain(price) for price in group["adjusted_price"])),
         ("Net", *(words.per_cent(value) for value in group["net_per_cent"])),
-        ("Gross", *(words.number(value, 1) + "\u00a0%" for value in group["gross_per_cent"])),
+        ("Gross", *(words.per_cent(value, sign=False) for value in group["gross_per_cent"])),
         ("Weight", *(words.share(value) for value in group["weight"])),
     ]
     columns = (Column("Line", 1.5), *(Column(f"No. {number}", 1, True) for number in numbers))

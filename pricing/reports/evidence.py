@@ -53,6 +53,7 @@ def market_part(facts: Facts, words: LocaleWords) -> list[Block]:
         return [
             *blocks,
             Paragraph(f"No price index can be given: {found.missing.get('index', 'none was made')}."),
+            *_said("Quality of the data", facts.record.evidence.data_quality),
         ]
     points = index.frame.drop_nulls("index")
     rows = tuple(
@@ -77,7 +78,12 @@ def market_part(facts: Facts, words: LocaleWords) -> list[Block]:
             f"A line of the price index by {index.period} with its interval, and bars of the sales.",
         ),
         Table(f"The index, last {len(rows)} periods", columns, rows),
+        *_said("Quality of the data", facts.record.evidence.data_quality),
     ]
+
+
+def _said(title: str, text: str) -> list[Block]:
+    return [Heading(title, 2), Paragraph(text)] if text else []
 
 
 def comparables_part(facts: Facts, words: LocaleWords) -> list[Block]:
@@ -98,7 +104,7 @@ def comparables_part(facts: Facts, words: LocaleWords) -> list[Block]:
             str(row["number"]), words.short_day(row["event_date"]), _car(row),
             row["condition_band"] or "not graded",
             words.plain(row["price"]), words.per_cent(row["net_per_cent"], 0),
-            words.number(row["gross_per_cent"]) + "\u00a0%", words.plain(row["adjusted_price"]),
+            words.per_cent(row["gross_per_cent"], 0, sign=False), words.plain(row["adjusted_price"]),
             words.share(row["weight"]),
         )
         for row in facts.grid.iter_rows(named=True)
@@ -162,7 +168,7 @@ def _flags(facts: Facts, words: LocaleWords) -> list[Block]:
     numbers = ", ".join(str(number) for number in flagged["number"])
     return [
         Paragraph(
-            f"Beyond a rule of thumb (10 % a line, 15 % net, 25 % gross): comparables {numbers}, which "
+            f"Beyond a rule of thumb (10% a line, 15% net, 25% gross): comparables {numbers}, which "
             f"together have "
             f"{words.share(float(flagged['weight'].sum()))} of the weight."
         )
@@ -239,7 +245,7 @@ def model_part(facts: Facts, words: LocaleWords) -> list[Block]:
          _interval(term) if place else NONE)
         for place, term in enumerate(valuation.terms.iter_rows(named=True))
     )  # fmt: skip
-    columns = (Column("Term", 3), Column("Effect", 1.2, True), Column("80 % interval", 1.8, True))
+    columns = (Column("Term", 3), Column("Effect", 1.2, True), Column("80% interval", 1.8, True))
     bands = tuple(
         (
             band,
@@ -257,6 +263,7 @@ def model_part(facts: Facts, words: LocaleWords) -> list[Block]:
             tuple(Column(head, 1.6 if head == heads[0] else 1, head != heads[0]) for head in heads), bands,
         ),
         *opinions_part(valuation, words),
+        *_said("Governance of the model", facts.record.evidence.model_governance),
     ]  # fmt: skip
 
 

@@ -2,9 +2,9 @@
 
 from decimal import Decimal
 
+from pricing.appraisal.completion import CERTIFICATION
 from pricing.appraisal.contents import (
     ASSIGNMENT,
-    CERTIFICATION,
     CONDITION,
     CONDITIONS,
     RECONCILIATION,
@@ -42,7 +42,9 @@ from pricing.words.sentences import CAUTION, option_words
 def assignment_part(facts: Facts, words: LocaleWords) -> list[Block]:
     """Who asked for the appraisal, for what use, of what value, at what date."""
     asked = facts.record.assignment
-    premium = "" if asked.premium_per_cent is None else f"{words.number(float(asked.premium_per_cent), 2)} %"
+    premium = (
+        "" if asked.premium_per_cent is None else words.per_cent(float(asked.premium_per_cent), 2, sign=False)
+    )
     rows = [
         ("Client", asked.client),
         ("Intended users", asked.intended_users),
@@ -51,16 +53,23 @@ def assignment_part(facts: Facts, words: LocaleWords) -> list[Block]:
         ("Basis of value", asked.basis),
         ("Its definition", asked.basis_definition),
         ("Source of the definition", asked.basis_source),
+        ("Premise of value", asked.premise),
+        ("Brought to that premise", asked.premise_change),
         ("Market level", asked.market_level),
+        ("Reason for that level", asked.level_reason),
         ("Buyer's premium with its tax", premium if asked.market_level == "auction hammer" else ""),
         ("Currency and rate", rate_words(facts, words)),
         ("Tax status", asked.tax_status),
         ("Exposure time", asked.exposure_time),
         ("Effective date", words.day(asked.effective_date)),
+        ("Retrospective value", asked.retrospective),
         ("Report date", words.day(asked.report_date)),
         ("Scope of work", asked.scope),
         ("What was not done", asked.not_done),
         ("Significant help", asked.helpers),
+        ("Services of the last three years", asked.prior_services),
+        ("Conflicts of interest", asked.conflicts),
+        ("Basis of the fee", asked.fee_basis),
     ]
     answered = tuple(row for row in rows if row[1])
     return [Heading(ASSIGNMENT), Answers(answered, "Terms of the assignment")]
@@ -182,6 +191,12 @@ def reconciliation_part(facts: Facts, words: LocaleWords) -> list[Block]:
         ]
     blocks += [Paragraph(told.reconciliation), Heading("Approaches left out", 2)]
     blocks += [Paragraph(told.approaches_left_out), value_statement(facts, words)]
+    for title, text in (
+        ("Where the opinion departs from the evidence", told.departure),
+        ("Material valuation uncertainty", told.uncertainty),
+    ):
+        if text:
+            blocks += [Heading(title, 2), Paragraph(text)]
     if facts.standing is not None:
         blocks.append(Paragraph(standing_words(facts)))
     name, titles, contact = valuer_words(facts)
@@ -199,8 +214,9 @@ def conditions_part(facts: Facts) -> list[Block]:
     ):
         if lines:
             blocks += [Heading(title, 2), Bullets(lines)]
-    if asked.limits:
-        blocks += [Heading("Limits", 2), Paragraph(asked.limits)]
+    for title, text in (("Limits", asked.limits), ("Liability", asked.liability)):
+        if text:
+            blocks += [Heading(title, 2), Paragraph(text)]
     cautions = (CAUTION, ROAD, *(facts.evidence.findings.cautions if facts.evidence.findings else ()))
     return [*blocks, Heading("Cautions", 2), Bullets(cautions)]
 
@@ -212,11 +228,25 @@ def certification_part(facts: Facts) -> list[Block]:
     return [
         NewPage(),
         Heading("Certification"),
+        *_certified(facts),
+        Blanks(("Signature", "Name and qualifications", "Place and date")),
+    ]
+
+
+def _certified(facts: Facts) -> list[Block]:
+    """What the valuer answered, point by point; empty fields while nothing is."""
+    said = facts.record.valuer.certification
+    if said:
+        rows = tuple(
+            (text[0].upper() + text[1:], said.get(point, "")) for point, text in CERTIFICATION.items()
+        )
+        whose = f"As answered by {facts.record.valuer.name} and nobody else. {COMPLIANCE}"
+        return [Paragraph(whose), Answers(rows)]
+    return [
         Paragraph(
             "To be filled in, confirmed or struck out, and signed by hand by the valuer alone. The "
             "fields are empty "
             f"because no program can certify anything. {COMPLIANCE}"
         ),
-        Blanks(tuple(text[0].upper() + text[1:] for text in CERTIFICATION)),
-        Blanks(("Signature", "Name and qualifications", "Place and date")),
+        Blanks(tuple(text[0].upper() + text[1:] for text in CERTIFICATION.values())),
     ]

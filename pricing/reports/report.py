@@ -5,6 +5,7 @@ from pricing.reports.annexes import annexes
 from pricing.reports.blocks import (
     Answers,
     Block,
+    Bullets,
     Cover,
     Figure,
     Heading,
@@ -117,7 +118,16 @@ def _summary(facts: Facts, words: LocaleWords) -> list[Block]:
         )
     blocks.append(Paragraph(time_words(facts, words)))
     blocks += _conspicuous(facts)
-    return blocks
+    return [*blocks, *_open_points(facts)]
+
+
+def _open_points(facts: Facts) -> list[Block]:
+    """What is missing and what contradicts itself, in a document that cannot be completed yet."""
+    told = [*(f"Missing: {content.name}." for content in facts.lacking),
+            *(f"{found.sentence[0].upper()}{found.sentence[1:]}." for found in facts.against)]  # fmt: skip
+    if not told or facts.record.completed:
+        return []
+    return [Heading("Still open", 2), Bullets(tuple(told))]
 
 
 def _conspicuous(facts: Facts) -> list[Block]:
@@ -126,11 +136,15 @@ def _conspicuous(facts: Facts) -> list[Block]:
     lines = [
         text for text in (*said.extraordinary, *said.hypothetical) if text.casefold().rstrip(".") != "none"
     ]
-    if not lines:
-        return []
-    text = " ".join(line.rstrip(".") + "." for line in lines)
-    return [
-        Statement(
-            "The value rests on assumptions; were they wrong, it could be another", text, manner="warning"
-        )
-    ]
+    blocks: list[Block] = []
+    if lines:
+        text = " ".join(line.rstrip(".") + "." for line in lines)
+        title = "The value rests on assumptions; were they wrong, it could be another"
+        blocks.append(Statement(title, text, manner="warning"))
+    if facts.newer:
+        text = f"{'; '.join(facts.newer)}. {facts.record.evidence.newer}".strip()
+        blocks.append(Statement("Newer than the effective date", text, manner="warning"))
+    later = facts.record.evidence.gathered_later
+    if later:
+        blocks.append(Statement("Evidence gathered after the report date", later, manner="warning"))
+    return blocks

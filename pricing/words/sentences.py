@@ -169,12 +169,12 @@ def effect_words(factor: float) -> str:
     """What a factor does to the price, as a per cent change.
 
     >>> effect_words(1.1234), effect_words(0.9), effect_words(2.5), effect_words(1.0001)
-    ('+12 %', '-10 %', 'x 2.5', 'no change')
+    ('+12%', '-10%', 'x 2.5', 'no change')
     """
     if factor >= 2 or factor <= 0.5:
         return f"x {factor:.2g}"
     change = round(100 * (factor - 1))
-    return f"{change:+d} %" if change else "no change"
+    return f"{change:+d}%" if change else "no change"
 
 
 def term_words(term: Mapping[str, Any]) -> str:

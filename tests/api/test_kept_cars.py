@@ -31,7 +31,7 @@ def test_kept_noted_compared_sold_and_deleted(market: Market) -> None:
 
         key = {"Idempotency-Key": "one"}
         status, green = asked("POST", "", json={"name": "green", "car": car}, headers=key)
-        assert status == 201
+        assert status == 201, green
         assert asked("POST", "", json={"name": "green", "car": car}, headers=key) == (201, green)
         red = asked("POST", "", json={"name": "red", "car": car | {"condition_band": "project"}})[1]["car_id"]
         price = {"amount": "5000", "currency": "EUR", "noted_on": "2026-05-01"}
@@ -47,6 +47,7 @@ def test_kept_noted_compared_sold_and_deleted(market: Market) -> None:
         day = str(market.sales()["event_date"].max())
         sale = {"amount": "4321", "currency": "EUR", "sold_on": day}
         status, sold = asked("POST", f"/{red}/sale", json=sale)
-        assert status == 201 and market.kept_cars.one("red").sold_as == sold["record_id"]
+        assert status == 201, sold
+        assert market.kept_cars.one("red").sold_as == sold["record_id"]
         assert asked("DELETE", f"/{red}")[0] == 200 and asked("GET", f"/{red}")[0] == 404
         assert len(asked("GET", "/export")[1]["cars"]) == 1

@@ -18,6 +18,7 @@ import polars as pl
 import pytest
 
 from pricing.api.client import Client, ProblemError
+from pricing.appraisal.completion import CERTIFICATION
 from pricing.appraisal.record import plain_record
 from pricing.store.market import Market
 from pricing.store.transfer import copy_market
@@ -99,7 +100,7 @@ def test_an_appraisal_is_entered_changed_completed_listed_and_written(
         assert done.count(409) == 1, "one of two hands at once is refused"
         (kept,) = (answer for answer in done if isinstance(answer, dict))
         assert kept["revision"] == 2 and mine.appraisal(name) == kept
-        completed = mine.change_appraisal(name, {"valuer.completed_on": "2026-11-02"}, after=2)
+        completed = mine.complete_appraisal(name, "Valuer Phi", dict.fromkeys(CERTIFICATION, "so"), after=2)
         assert completed["completed"]
         (listed,) = mine.items("appraisals")
         assert (listed["appraisal_id"], listed["revision"], listed["completed"]) == (name, 3, True)

@@ -25,7 +25,8 @@ def terms(market: Market) -> Appraisal:
     return read_record(
         {"assignment": {"kind": "model report", "client": "Trust", "intended_use": "insurance",
                         "basis": "market value", "market_level": "dealer", "currency": "EUR",
-                        "effective_date": at, "report_date": at}}
+                        "effective_date": at, "report_date": at},
+         "evidence": {"gathered_later": "tried out later"}}
     )  # fmt: skip
 
 

@@ -1,8 +1,10 @@
 """The facts, as numbers."""
 
 from dataclasses import replace
+from datetime import date
 from decimal import ROUND_HALF_UP, Decimal
 
+import numpy as np
 import polars as pl
 import pytest
 
@@ -10,6 +12,7 @@ from pricing.appraisal.facts import APPRAISAL, DRAFT, MODEL_REPORT, Facts, facts
 from pricing.appraisal.record import with_answer
 from pricing.appraisal.register import Entry
 from pricing.errors import AppraisalError
+from tests.appraisals import completed
 
 CENT = Decimal("0.01")
 
@@ -85,7 +88,7 @@ def test_the_opinion_is_the_valuers_and_stands_among_like_cars(entry: Entry, fac
 
 def test_the_title_says_what_the_document_is(entry: Entry) -> None:
     assert facts_of(entry).title == DRAFT
-    done = with_answer(entry.record, "valuer.completed_on", "2026-11-02")
+    done = completed(entry.record)
     assert facts_of(replace(entry, record=done)).title == APPRAISAL
     alone = with_answer(with_answer(done, "assignment.kind", "model report"), "opinion.figure", "")
     report = facts_of(replace(entry, record=alone))
@@ -115,3 +118,19 @@ def test_without_comparables_the_model_stands_alone(entry: Entry) -> None:
     assert alone.grid.is_empty()
     assert alone.model is not None
     assert set(alone.annex["used_as"]) == {"shown"}
+
+
+def test_the_printed_index_is_the_one_that_moved_the_grid(facts: Facts) -> None:
+    """Each comparable's date line is the ratio of two readings of the index that tables and letter show."""
+    index, found = facts.evidence.index, facts.evidence.comparables
+    assert index is not None and found is not None
+    days = index.frame["middle"].to_physical().to_numpy()
+    logs = np.log(index.frame["index"].to_numpy())
+    lines = found.lines.filter(pl.col("line") == "date").join(
+        found.table.select("record_id", "event_date"), on="record_id"
+    )
+    then = np.interp(lines["event_date"].to_physical().to_numpy(), days, logs)
+    now = np.interp((found.as_of - date(1970, 1, 1)).days, days, logs)
+    assert np.allclose(np.log(lines["factor"].to_numpy()), now - then)
+    assert (index.frame["low"] <= index.frame["index"]).all()
+    assert index.frame["low"].null_count() == 0

@@ -15,7 +15,7 @@ import pytest
 from pricing.appraisal.evidence import FROZEN_KINDS
 from pricing.appraisal.evidence_json import deserialise, digest
 from pricing.appraisal.facts import Facts, facts_of
-from pricing.appraisal.record import read_record
+from pricing.appraisal.record import read_kept
 from pricing.appraisal.register import Entry
 from pricing.reports.pdf import pdf
 from pricing.reports.report import report
@@ -30,7 +30,7 @@ def facts() -> Facts:
     kept = json.loads(gzip.decompress(KEPT.read_bytes()))
     assert digest(kept["evidence"]) == kept["digest"]
     evidence = deserialise(kept["evidence"], FROZEN_KINDS)
-    record = read_record(kept["record"])
+    record = read_kept(kept["record"])
     return facts_of(
         Entry("kept", 1, record, evidence, kept["digest"], datetime(2026, 11, 25), "A. Clerk", "-")
     )

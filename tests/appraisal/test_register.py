@@ -3,7 +3,6 @@
 import json
 import shutil
 from dataclasses import replace
-from datetime import date
 from pathlib import Path
 
 import duckdb
@@ -11,6 +10,7 @@ import polars as pl
 import pytest
 
 from data_demo.simulated import simulate_market
+from pricing.appraisal.completion import CERTIFICATION, complete
 from pricing.appraisal.evidence_json import serialise
 from pricing.appraisal.facts import facts_of
 from pricing.appraisal.record import with_answer
@@ -85,8 +85,7 @@ def test_evidence_that_was_altered_is_refused(market: Market, entry: Entry, tmp_
 def test_what_a_valuer_completed_does_not_stay_so_when_it_is_changed(market: Market, entry: Entry) -> None:
     (name,) = enter(market, [(entry.record, entry.evidence)], by="Clerk One")
     first = read(market, name)
-    done = with_answer(first.record, "valuer.completed_on", "2026-11-02")
-    revise(market, first, done, first.evidence, by="Valuer Two", reason="completed")
+    complete(market, first, dict.fromkeys(CERTIFICATION, "so"), name="Valuer Phi", by="Valuer Two")
     second = read(market, name)
     assert second.record.completed
     assert facts_of(second).title == "Appraisal"
@@ -95,14 +94,10 @@ def test_what_a_valuer_completed_does_not_stay_so_when_it_is_changed(market: Mar
     third = read(market, name)
     assert not third.record.completed
     assert facts_of(third).title == "Draft appraisal"
-    assert ("valuer.completed_on", "2026-11-02", "") in history(market, name).select(
-        "field", "old", "new"
-    ).rows()
-    anew = with_answer(
-        with_answer(third.record, "opinion.figure", "7350"), "valuer.completed_on", "2026-11-03"
-    )
-    revise(market, third, anew, third.evidence, by="Valuer Two", reason="completed anew")
-    assert read(market, name).record.valuer.completed_on == date(2026, 11, 3)
+    day = str(second.record.valuer.completed_on)
+    assert ("valuer.completed_on", day, "") in history(market, name).select("field", "old", "new").rows()
+    complete(market, third, dict.fromkeys(CERTIFICATION, "so"), name="Valuer Phi", by="Valuer Two")
+    assert read(market, name).record.completed
 
 
 def test_two_hands_at_once_do_not_write_over_each_other(market: Market, entry: Entry) -> None:
@@ -133,7 +128,7 @@ def test_a_record_may_be_kept_before_there_is_evidence(market: Market, entry: En
     found = read(market, name)
     assert found.evidence is None
     assert needs_evidence(found, entry.record)
-    with pytest.raises(AppraisalError, match="missing: model, market evidence"):
+    with pytest.raises(AppraisalError, match="there is no evidence yet"):
         facts_of(found)
 
 

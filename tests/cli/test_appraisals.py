@@ -33,7 +33,7 @@ def prepared(small_market: Market, tmp_path_factory: pytest.TempPathFactory) -> 
     words = ("new", str(folder / "car.toml"), "--market", str(folder / "market.duckdb"), "--by", "Clerk One")
     said = CliRunner().invoke(app, ["appraise", *words]).output
     assert "appraisal-0001, revision 1" in said
-    assert "only the valuer fills in valuer.completed_on" in said
+    assert "only the valuer completes it" in said
     return folder
 
 
@@ -136,7 +136,7 @@ def test_a_collection_becomes_a_schedule_and_a_bound_document(
     (tmp_path / "shared.toml").write_text(
         '[assignment]\nkind = "model report"\nclient = "Trust"\nintended_use = "insurance"\n'
         'basis = "market value"\nmarket_level = "dealer"\ncurrency = "EUR"\n'
-        f"effective_date = {at}\nreport_date = {at}\n",
+        f"effective_date = {at}\nreport_date = {at}\n[evidence]\ngathered_later = 'tried out later'\n",
         encoding="utf-8",
     )
     said = run("bulk", "cars.xlsx", "--form", "shared.toml", "--out", "values", "--by", "Clerk")

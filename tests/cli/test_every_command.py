@@ -9,6 +9,7 @@ from pathlib import Path
 import polars as pl
 import pytest
 
+from pricing.appraisal.completion import CERTIFICATION
 from pricing.appraisal.form import write_form
 from pricing.cli import main as cli
 from pricing.condition.inspection_files import save
@@ -83,20 +84,23 @@ def calls(market: Market, known: dict[str, str]) -> Iterator[list[str]]:
         ["appraise", "edit", "appraisal-0001", "--set=opinion.figure=7400", "--by=Clerk", "--reason=a call"],
         ["appraise", "check", "appraisal-0001"],
         ["appraise", "render", "appraisal-0001", "letter.pdf", "--document=letter"],
+        ["appraise", "complete", "appraisal-0001", "--by=Valuer Phi",
+         *(f"--certify={point}=so" for point in CERTIFICATION)],
         ["appraise", "bulk", "cars.csv", "--form=shared.toml", "--out=values", "--by=Clerk"],
         ["token", "new", "desk"], ["token", "list"], ["token", "revoke", "token-0001"],
         ["setup", "server", "--out=server"], ["handbook", "--out=book", "--no-open"],
+        ["cars", "keep", *named, "--name=green"], ["cars", "keep", *named, "--name=red"],
+        ["cars", "price", "green", "4.650"], ["cars", "change", "green", "--notes=sills welded"],
+        ["cars", "list"], ["cars", "show", "green"], ["cars", "compare", "green", "red"],
+        ["cars", "export", "cars.json"],
+        ["cars", "delete", "green"],
         ["opinions", "load", "said.csv"],
         ["opinions", "add", "--source=A. Rowe", "--make=Corvane", "--model=Six", "--holds=half",
          "--currency=EUR", "--top=8000:12000"],
         ["opinions", "list"], ["opinions", "score"],
-        ["cars", "keep", *named, "--name=green"], ["cars", "keep", *named, "--name=red"],
-        ["cars", "price", "green", "4.650"], ["cars", "change", "green", "--notes=sills welded"],
-        ["cars", "list"], ["cars", "show", "green"], ["cars", "compare", "green", "red"],
-        ["cars", "sold", "red", "4321", f"--on={at}"], ["cars", "export", "cars.json"],
-        ["cars", "delete", "green"],
     )  # fmt: skip
     yield ["opinions", "withdraw", known["opinion"], "--reason=mistyped"]
+    yield ["cars", "sold", "red", "4111", f"--on={at}"]
     yield ["add", *sale]
     yield ["correct", record, f"year={car['year']}", "--reason=seen on the plate"]
     yield ["remove", record, "--reason=entered twice"]
@@ -110,7 +114,7 @@ def calls(market: Market, known: dict[str, str]) -> Iterator[list[str]]:
     yield ["rates", "rates.csv"]
 
 
-@pytest.mark.parametrize("asked", ["--json", "--quiet"])
+@pytest.mark.parametrize("asked", ["--json", pytest.param("--quiet", marks=pytest.mark.soak)])
 def test_every_command_answers_as_it_is_asked_to(
     asked: str, folder: Path, small_market: Market, monkeypatch: pytest.MonkeyPatch,
     capfd: pytest.CaptureFixture[str],

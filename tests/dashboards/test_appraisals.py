@@ -30,7 +30,7 @@ def test_an_appraisal_is_begun_from_the_car_and_answered_section_by_section(
     assert entry.made_by == "A. Valuer"
     assert entry.evidence is not None
     assert f"{entry.appraisal_id}, revision 1" in "\n".join(part.value for part in page.subheader)
-    assert "No document yet" in said(page)
+    assert "The draft as it stands" in said(page)
     (client,) = [field for field in page.text_input if field.label.startswith("Who the valuation is for")]
     client.set_value("Client Alpha")
     press(page, "Keep these answers")

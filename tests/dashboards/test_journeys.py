@@ -9,8 +9,9 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
-from pricing.appraisal.record import SECTIONS, with_answer
+from pricing.appraisal.record import with_answer
 from pricing.appraisal.register import listed, read, revise
+from pricing.appraisal.sections import SECTIONS
 from pricing.condition.assessment import assess
 from pricing.decisions.buying import BuyerTerms, buy_car
 from pricing.decisions.seller_terms import SellerTerms

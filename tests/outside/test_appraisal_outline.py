@@ -14,9 +14,11 @@ from typing import Any
 import polars as pl
 import pytest
 
-from pricing.appraisal.contents import CERTIFICATION, CONTENTS, missing
+from pricing.appraisal.bases import BASIS_NAMES
+from pricing.appraisal.completion import CERTIFICATION
+from pricing.appraisal.contents import CONTENTS, missing
 from pricing.appraisal.facts import facts_of
-from pricing.appraisal.record import BASES, plain_record, read_record
+from pricing.appraisal.record import plain_record, read_record
 from pricing.appraisal.register import Entry
 from pricing.model.ratio_study import ratio_study
 from pricing.reports.pdf import pdf
@@ -94,7 +96,7 @@ def test_each_item_of_the_outline_is_shown_and_its_absence_stops_the_document(
 
 def test_each_point_of_the_certification_is_an_empty_field(said: str) -> None:
     assert len(CERTIFICATION) == len(CERTIFIED)
-    for point, word in zip(CERTIFICATION, CERTIFIED, strict=True):
+    for point, word in zip(CERTIFICATION.values(), CERTIFIED, strict=True):
         assert word in point
         assert point[1:] in said
     assert "Signature" in said
@@ -109,7 +111,7 @@ def test_the_bases_of_value_of_the_standard_are_there() -> None:
     """IVS 2025: market, equitable, investment, liquidation (synergistic value is of no single car); in use
     beside them: agreed value, replacement value, probate."""
     for word in ("market", "equitable", "investment", "liquidation", "agreed", "replacement", "probate"):
-        assert [basis for basis in BASES if word in basis], word
+        assert [basis for basis in BASIS_NAMES if word in basis], word
 
 
 def example(entry: Entry, price: str, per_cents: tuple[float, ...]) -> Entry:

@@ -8,7 +8,7 @@ import pytest
 from babel.numbers import format_decimal
 
 from pricing.appraisal.facts import Facts, facts_of
-from pricing.appraisal.record import Appraisal, with_answer
+from pricing.appraisal.record import Appraisal, read_record, with_answer
 from pricing.appraisal.register import Entry
 from pricing.reports.blocks import (
     Answers,
@@ -24,6 +24,7 @@ from pricing.reports.blocks import (
 from pricing.reports.report import report
 from pricing.reports.short import letter, statement
 from pricing.words.locale import LocaleWords
+from tests import appraisals
 
 NEVER = ("roadworthy", " safe ", "complies with", "in compliance", "i certify", "is signed", "was signed")
 
@@ -141,7 +142,9 @@ def test_the_interval_of_the_median_is_printed_as_it_is(pages: Pages, facts: Fac
 
 def test_assumptions_stand_where_they_cannot_be_overlooked(pages: Pages) -> None:
     warnings = [block for block in pages.blocks if isinstance(block, Statement) and block.manner == "warning"]
-    assert [block.text for block in warnings] == ["Assumption Rho. Condition Sigma."]
+    assert [block.text for block in warnings] == [
+        "Assumption Rho. Condition Sigma.", "repair prices of 2026-06-30. Newer Accounted", "Gathered Later",
+    ]  # fmt: skip
     assert list(pages.blocks).index(warnings[0]) < 8
 
 
@@ -149,11 +152,26 @@ def test_no_assumptions_give_no_warning(entry: Entry, words: LocaleWords) -> Non
     record = with_answer(entry.record, "conditions.extraordinary", "None.")
     record = with_answer(record, "conditions.hypothetical", "none")
     pages = report(facts_of(replace(entry, record=record)), words)
-    assert not [block for block in pages.blocks if isinstance(block, Statement) and block.manner == "warning"]
+    titles = [block.title for block in pages.blocks if isinstance(block, Statement)]
+    assert not [title for title in titles if "assumptions" in title]
+
+
+def test_what_is_open_is_said_in_the_draft_itself(entry: Entry, words: LocaleWords) -> None:
+    assert "Still open" not in texts(report(facts_of(entry), words))
+    record = with_answer(entry.record, "assignment.scope", "")
+    record = with_answer(record, "inspection.on", "2026-11-20")
+    said = texts(report(facts_of(replace(entry, record=record)), words))
+    assert "Missing: scope of work." in said
+    assert "The inspection (2026-11-20) is after the report date (2026-11-02)." in said
+
+
+def test_what_the_valuer_certified_is_printed_as_answered(entry: Entry, words: LocaleWords) -> None:
+    said = texts(report(facts_of(replace(entry, record=appraisals.completed(entry.record))), words))
+    assert "Answer bias" in said and "As answered by Valuer Phi and nobody else" in said
 
 
 def test_it_never_oversteps(entry: Entry, words: LocaleWords) -> None:
-    done = with_answer(entry.record, "valuer.completed_on", "2026-11-02")
+    done = appraisals.completed(entry.record)
     for record in (entry.record, done, as_model_report(entry.record)):
         facts = facts_of(replace(entry, record=record))
         for write in (report, statement, letter):
@@ -170,7 +188,7 @@ def test_a_draft_says_so_on_every_page_until_the_valuer_has_completed_it(
 ) -> None:
     assert pages.title == "Draft appraisal"
     assert pages.mark.startswith("Draft for a qualified valuer")
-    done = with_answer(entry.record, "valuer.completed_on", "2026-11-02")
+    done = appraisals.completed(entry.record)
     completed = report(facts_of(replace(entry, record=done)), words)
     assert (completed.title, completed.mark) == ("Appraisal", "")
     assert completed.cover is not None
@@ -231,3 +249,17 @@ def test_amounts_and_days_are_written_as_the_locale_does(facts: Facts) -> None:
     swiss = texts(report(facts, LocaleWords.of("de_CH")))
     assert format_decimal(7350, locale="de_CH") in swiss  # the apostrophe is another in newer data of Unicode
     assert "2. November 2026" in swiss
+
+
+def test_a_draft_can_be_looked_at_from_the_first_answer_on(entry: Entry, words: LocaleWords) -> None:
+    """With no more than what evidence is gathered from."""
+    asked, car = entry.record.assignment, entry.record.subject
+    bare = read_record(
+        {"assignment": {"market_level": asked.market_level, "currency": asked.currency,
+                        "effective_date": asked.effective_date},
+         "subject": {"make": car.make, "model": car.model, "variant": car.variant, "year": car.year}}
+    )  # fmt: skip
+    facts = facts_of(replace(entry, record=bare))
+    for form in (report, statement, letter):
+        assert "Draft" in form(facts, words).mark
+    assert "Missing: client." in texts(report(facts, words))

@@ -2,6 +2,7 @@
 
 import ast
 import gzip
+import shutil
 from datetime import date
 from decimal import Decimal
 from pathlib import Path
@@ -18,17 +19,22 @@ from tests.store.test_market import write
 STORE = Path(__file__).parents[2] / "pricing/store"
 
 
-@pytest.fixture
-def filled(tmp_path: Path) -> Market:
-    """A market with rows in every table."""
-    path = tmp_path / "market.duckdb"
+@pytest.fixture(scope="module")
+def filled_once(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    path = tmp_path_factory.mktemp("filled") / "market.duckdb"
     path.write_bytes(gzip.decompress(Path(__file__).with_name("market_version_2.duckdb.gz").read_bytes()))
     market = Market.open(path, create=False)
     market.statements.add(cells())
     car_id = market.kept_cars.keep("green", {"make": "Corvane"})
     market.kept_cars.note_price(car_id, Decimal(4650), "EUR", date(2026, 5, 1))
     market.kept_cars.add_photo(car_id, b"seen")
-    return market
+    return path
+
+
+@pytest.fixture
+def filled(filled_once: Path, tmp_path: Path) -> Market:
+    """A market with rows in every table."""
+    return Market.open(shutil.copy(filled_once, tmp_path / "market.duckdb"), create=False)
 
 
 @pytest.mark.parametrize("name", [name for name, table in TABLES.items() if table.key])

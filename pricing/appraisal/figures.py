@@ -1,0 +1,40 @@
+"""The valuer's figure, and prices of the evidence at the record's market level and in its currency.
+
+Evidence is all-in, in the market's base currency. The hammer price is the part of an all-in price before the
+buyer's premium, price / (1 + premium).
+"""
+
+from decimal import Decimal
+
+from pricing.appraisal.evidence import Evidence
+from pricing.appraisal.record import Appraisal
+
+
+def opinion_of(record: Appraisal) -> tuple[Decimal, Decimal] | None:
+    """The valuer's low and high, equal for a single figure; None while neither is given.
+
+    >>> from pricing.appraisal.record import read_record
+    >>> opinion_of(read_record({"opinion": {"figure": 4600}}))
+    (Decimal('4600'), Decimal('4600'))
+    """
+    told = record.opinion
+    if told.figure is not None:
+        return told.figure, told.figure
+    return None if told.low is None or told.high is None else (told.low, told.high)
+
+
+def premium_of(record: Appraisal) -> Decimal:
+    """The buyer's premium as a share of the hammer price, nought at every other level.
+
+    >>> premium_of(Appraisal())
+    Decimal('0')
+    """
+    asked = record.assignment
+    if asked.market_level != "auction hammer" or asked.premium_per_cent is None:
+        return Decimal(0)
+    return asked.premium_per_cent / 100
+
+
+def figure_at(record: Appraisal, evidence: Evidence, all_in: Decimal) -> Decimal:
+    """An all-in price of the evidence at the record's level and in its currency."""
+    return evidence.conversion.from_base(all_in / (1 + premium_of(record)))
