@@ -27,7 +27,7 @@ ROOMS = (
     ("untrusted", "plugins"),
     ("car_fields", "money"),
     ("records",),
-    ("car", "intake", "opinions"),
+    ("car", "car_search", "intake", "opinions"),
     ("store",),
     ("condition", "model"),
     ("evidence",),

@@ -161,8 +161,8 @@ def depth_sentences(depth: Depth) -> list[str]:
     ]
     if depth.effective_sales is not None:
         sentences.append(
-            "With what is borrowed from its relations, its level is known as well as "
-            f"{depth.effective_sales:.0f} sales of its own would tell."
+            "Together with what its sister models tell, its price level is known as well as "
+            f"{depth.effective_sales:.0f} sales of its own would tell it."
         )
     share = depth.sold_share.row(-1, named=True)
     if share["share"] is None:
