@@ -56,7 +56,7 @@ def new(
     opened = open_market(market)
     (name,) = enter(opened, [(record, evidence_for(market, record, display=progress))], by=who(by))
     entry = read(opened, name)
-    done(_facts(entry), lambda: show_entry(entry))
+    done(entry_facts(entry), lambda: show_entry(entry))
 
 
 @appraise_app.command(epilog="Example: pricing appraise edit appraisal-0001 --set opinion.figure=4600")
@@ -98,7 +98,7 @@ def edit(
     evidence = evidence_for(market, record, display=progress) if fresh else before.evidence
     revise(opened, before, record, evidence, by=who(by), reason=reason)
     entry = read(opened, name)
-    done(_facts(entry), lambda: show_entry(entry))
+    done(entry_facts(entry), lambda: show_entry(entry))
 
 
 @appraise_app.command(epilog="Example: pricing appraise check appraisal-0001")
@@ -108,7 +108,7 @@ def check(name: Name, market: MarketOption = MARKET_FILE) -> None:
     from pricing.cli.appraisal_terminal import show_open_points
 
     entry = read(open_market(market), name)
-    facts = _facts(entry)
+    facts = entry_facts(entry)
     answer(facts, lambda: show_open_points(entry))
     if facts["missing"] or facts["contradictions"]:
         raise typer.Exit(1)
@@ -135,7 +135,7 @@ def complete(
     answers = {point.strip(): said for point, _, said in (typed.partition("=") for typed in certify or [])}
     complete_appraisal(opened, read(opened, name), answers, name=by, by=by)
     entry = read(opened, name)
-    done(_facts(entry), lambda: show_entry(entry))
+    done(entry_facts(entry), lambda: show_entry(entry))
 
 
 @appraise_app.command(epilog="Example: pricing appraise render appraisal-0001 car.pdf --paper letter")
@@ -148,6 +148,7 @@ def render(
     paper: PaperOption = "a4",
     locale: LocaleOption = "en_GB",
     revision: Annotated[int | None, typer.Option(help="Of this revision; else of the last.")] = None,
+    figures: Annotated[int, typer.Option(min=2, max=9, help="Significant figures of estimated amounts.")] = 3,
     unfinished: Annotated[
         bool, typer.Option("--unfinished", help="Also while something is missing, which it then says.")
     ] = False,
@@ -165,7 +166,7 @@ def render(
         raise AppraisalError(f"no document {document!r}; expected one of: {', '.join(kinds)}")
     entry = read(open_market(market), name, revision)
     facts = facts_of(entry)
-    pages = kinds[document](facts if unfinished else finished(facts), LocaleWords.of(locale))
+    pages = kinds[document](facts if unfinished else finished(facts), LocaleWords.of(locale, figures))
     for file in files:
         write_whole(file, _document(file, pages, paper, entry.record.assignment.report_date))
     done({"files": files}, [f"written: {file}" for file in files])
@@ -188,7 +189,7 @@ def show_list(
         answer(found, lambda: show_appraisals(found))
     else:
         entry, log = read(opened, name), history(opened, name)
-        answer({**_facts(entry), "history": log}, lambda: show_history(entry, log))
+        answer({**entry_facts(entry), "history": log}, lambda: show_history(entry, log))
 
 
 def _document(file: Path, pages: "Pages", paper: str, day: date | None) -> bytes:
@@ -212,7 +213,7 @@ def write_whole(file: Path, content: bytes) -> None:
         raise FileError(f"{file}: cannot be written: {error.strerror}") from None
 
 
-def _facts(entry: "Entry") -> dict[str, Any]:
+def entry_facts(entry: "Entry") -> dict[str, Any]:
     """What programs are told of an entry."""
     from pricing.appraisal.consistency import contradictions
     from pricing.appraisal.contents import missing

@@ -6,7 +6,8 @@ from typing import Annotated
 
 import typer
 
-from pricing.cli.appraisals import ByOption, LocaleOption, PaperOption, appraise_app, who, write_whole
+from pricing.cli.appraisal_grid import appraise_app
+from pricing.cli.appraisals import ByOption, LocaleOption, PaperOption, who, write_whole
 from pricing.cli.market_option import MarketOption
 from pricing.cli.output import done
 from pricing.errors import AppraisalError
