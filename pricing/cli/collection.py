@@ -6,15 +6,16 @@ from typing import Annotated
 
 import typer
 
-from pricing.cli.appraisal_grid import appraise_app
 from pricing.cli.appraisals import ByOption, LocaleOption, PaperOption, who, write_whole
 from pricing.cli.market_option import MarketOption
 from pricing.cli.output import done
 from pricing.errors import AppraisalError
 from pricing.operations.opening import MARKET_FILE, open_market
 
+collection_app = typer.Typer()
 
-@appraise_app.command(epilog="Example: pricing appraise bulk cars.xlsx --form shared.toml --out values")
+
+@collection_app.command(epilog="Example: pricing appraise bulk cars.xlsx --form shared.toml --out values")
 def bulk(
     cars: Annotated[Path, typer.Argument(help="Spreadsheet, a car a row.", show_default=False)],
     form: Annotated[Path, typer.Option(help="Form with the terms that all of them share.")],

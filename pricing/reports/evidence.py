@@ -176,14 +176,12 @@ def _flags(facts: Facts, words: LocaleWords) -> list[Block]:
             Paragraph("Every comparable keeps within the rule of thumb (10% a line, 15% net, 25% gross).")
         ]
     numbers = ", ".join(str(number) for number in flagged["number"])
-    gross = facts.grid["gross_per_cent"]
+    gross = facts.grid["gross_per_cent"].to_numpy()
     said = (
-        f"Beyond a rule of thumb (10% a line, 15% net, 25% gross): comparables {numbers}, which "
-        "together have "
-        f"{words.share(float(flagged['weight'].sum()))} of the weight. Gross adjustments run from "
+        f"Beyond a rule of thumb (10% a line, 15% net, 25% gross): comparables {numbers}, which together "
+        f"have {words.share(float(flagged['weight'].sum()))} of the weight. Gross adjustments run from "
         f"{words.number(float(gross.min()))} to {words.number(float(gross.max()))}%; beyond 25% in all "
-        "a sale "
-        "counts for less with the square of the excess, and sales inside it are taken first."
+        "a sale counts for less with the square of the excess, and sales inside it are taken first."
     )
     if flagged.height == facts.grid.height:
         said += (

@@ -123,7 +123,9 @@ class _Pool:
         self.total = np.abs(self.apart).sum(axis=1)
 
     @classmethod
-    def of(cls, indexed: SaleFeatures, own: EncodedSales, group: tuple[str, ...], day: float) -> "_Pool":
+    def of(
+        cls, indexed: SaleFeatures, own: EncodedSales, group: tuple[str, str, None], day: float
+    ) -> "_Pool":
         where = indexed.at_level(1, group)
         if (indexed.days[where] <= day).sum() < FEWEST:
             where = indexed.at_level(2, group)
