@@ -231,6 +231,7 @@ def entry_facts(entry: "Entry") -> dict[str, Any]:
 
 
 def who(by: str | None) -> str:
+    """Who does this: as said, else the name of the user of this machine."""
     if by is not None:
         return by
     try:
