@@ -90,7 +90,7 @@ def _ask_terms(currency: str, asking: Decimal | None) -> SellerTerms:
         first, second, third = st.columns(3)
         with first:
             own = ask_amount(
-                "Worth to you unsold", "own_value", currency,
+                "Worth to you if you keep it", "own_value", currency,
                 "What the car is worth to you if it does not sell; without it, it is offered on.",
             )  # fmt: skip
             floor = ask_amount("Lowest price to ask in the end", "floor", currency)

@@ -58,7 +58,7 @@ class RepairCosts:
         """How often each line is paid in each draw, shape (draws, lines), when the items of ``mended``
         (draws, items) are put right."""
         count = np.zeros(self.unit.shape[::-1], dtype=np.int16)  # a line's draws beside each other
-        some, asked = mended.any(axis=0), np.ascontiguousarray(mended.T)
+        some, asked = np.asarray(mended.any(axis=0)), np.ascontiguousarray(mended.T)
         found = np.ascontiguousarray(self.result.states.T)
         for item, state, line, times in self.calls:
             if some[item]:

@@ -4,6 +4,7 @@ import ast
 import gzip
 import shutil
 from datetime import date
+from decimal import Decimal
 from pathlib import Path
 
 import duckdb
@@ -22,7 +23,11 @@ STORE = Path(__file__).parents[2] / "pricing/store"
 def filled_once(tmp_path_factory: pytest.TempPathFactory) -> Path:
     path = tmp_path_factory.mktemp("filled") / "market.duckdb"
     path.write_bytes(gzip.decompress(Path(__file__).with_name("market_version_2.duckdb.gz").read_bytes()))
-    Market.open(path, create=False).statements.add(cells())
+    market = Market.open(path, create=False)
+    market.statements.add(cells())
+    car_id = market.kept_cars.keep("green", {"make": "Corvane"})
+    market.kept_cars.note_price(car_id, Decimal(4650), "EUR", date(2026, 5, 1))
+    market.kept_cars.add_photo(car_id, b"seen")
     return path
 
 
