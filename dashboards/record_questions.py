@@ -14,6 +14,7 @@ from pricing.intake.suspicions import find_suspicions
 from pricing.intake.transfers import packed
 from pricing.snapshot import Snapshot
 from pricing.words.glossary import what_is
+from pricing.words.loading import cells_words
 from pricing.words.plain_text import escaped
 
 ROWS_SHOWN: Final = 200
@@ -82,7 +83,9 @@ def _show_quarantine(snapshot: Snapshot) -> None:
     broken = (
         pl.col("broken_rules").list.eval(pl.element().str.replace_all("_", " ", literal=True)).list.join("; ")
     )
-    shown = waiting.head(ROWS_SHOWN).select("file", "row_number", broken, "raw")
+    first = waiting.head(ROWS_SHOWN)
+    cells = pl.Series("raw", [cells_words(row) for row in first["raw"]], pl.String)
+    shown = first.select("file", "row_number", broken, cells)
     show_table(
         shown,
         "rejected rows",

@@ -82,12 +82,21 @@ def refused_table(report: LoadReport) -> pl.DataFrame:
             row.file,
             row.row_number,
             "; ".join(map(option_words, row.rules)),
-            ", ".join(f"{name} {cell}" for name, cell in json.loads(row.cells).items() if cell is not None),
+            cells_words(row.cells),
         )
         for row in report.refused
     ]
     kinds = {"file": pl.String, "row": pl.Int64, "why": pl.String, "cells": pl.String}
     return pl.DataFrame(rows, schema=kinds, orient="row")
+
+
+def cells_words(row: str) -> str:
+    """A row of a file, kept as JSON, as a person reads it.
+
+    >>> cells_words('{"Built":"1769","Lot":null}')
+    'Built 1769'
+    """
+    return ", ".join(f"{name} {cell}" for name, cell in json.loads(row).items() if cell is not None)
 
 
 def record_sentence(row: Mapping[str, Any]) -> str:

@@ -6,6 +6,7 @@ import polars as pl
 import pytest
 
 from pricing.car import Names
+from pricing.intake.written.cars import CarNames, read_car
 from pricing.store.market import Market
 from pricing.store.records.first_load import load_into
 from pricing.words.loading import name_questions, new_name_questions
@@ -48,3 +49,26 @@ def test_a_refusal_suggests_no_slip() -> None:
     assert told is not None and told.endswith("did you mean Corvane or Corvan?")
     assert (far := names.find(("Zzz", None, None))[1]) is not None
     assert "on record: Corvane, Corvan, ..." in far
+
+
+@pytest.mark.parametrize(
+    ("cell", "by_words", "make", "model", "rest"),
+    [
+        ("1971 Lark Fell Four", True, "Lark Fell", "Four", None),
+        ("1971 Lark Fell Four, red", False, "Lark Fell", "Four", "red"),
+        ("1966 Wexcmbe Sedge", False, "Wexcmbe", "Sedge", None),
+        ("1966 Wexcombe Seddge de luxe", True, "Wexcombe", "Seddge", None),
+        ("Wexcombe Marsh Harier", True, "Wexcombe", "Marsh Harier", None),
+        ("Zellkamp Ginster", True, "Zellkamp", "Ginster", None),
+        ("Zellkamp Ginster", False, None, None, "Zellkamp Ginster"),
+    ],
+)
+def test_a_slip_in_a_whole_car_parts_it_as_the_name_would_and_stands_as_typed(
+    cell: str, by_words: bool, make: str | None, model: str | None, rest: str | None
+) -> None:
+    names = CarNames.of(
+        [("Wexcombe", "Sedge", "de luxe"), ("Lark & Fell", "Four", None), ("Wexcombe", "Marsh Harrier", None)]
+    )
+    said = read_car(cell, names, by_words=by_words)
+    assert (said.make, said.model, said.rest) == (make, model, rest)
+    assert read_car("1966 wexcombe sedge", names).make == "Wexcombe"

@@ -1,9 +1,12 @@
 """A whole car in one cell, parted into year, make, model and variant by the names that are known."""
 
 import re
-from collections.abc import Callable, Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Final
+
+from rapidfuzz import fuzz, process
 
 from pricing.intake.written.numbers import tidied
 from pricing.intake.written.years import read_year
@@ -13,6 +16,12 @@ _YEAR: Final = re.compile(
     r"|['\u2019]\d\d)(?![\w.,]\d)"
 )
 _PART: Final = re.compile(r"[\s,;]+")
+
+NEAR: Final = 84.0
+"""Likeness (0-100) from which words in front are taken for a slip of a known name."""
+
+SHORTEST: Final = 5
+"""Letters of a name that a slip can be told of."""
 
 
 @dataclass(frozen=True)
@@ -40,6 +49,14 @@ class CarNames:
                 names.variants.setdefault((first, second, folded(variant)), variant)
         return names
 
+    @cached_property
+    def models_of(self) -> dict[str, list[str]]:
+        """The models of each make, folded."""
+        found: dict[str, list[str]] = {}
+        for make, model in self.models:
+            found.setdefault(make, []).append(model)
+        return found
+
 
 @dataclass(frozen=True, slots=True)
 class SaidCar:
@@ -61,12 +78,16 @@ def read_car(text: str, names: CarNames, *, by_words: bool = False) -> SaidCar:
     """The car that a cell says.
 
     ``by_words``: a make that is not known is the first word, its model the second, and the rest the variant;
-    else it is not read.
+    else it is not read. A slip of a known name parts the cell as the name would, and stands as it was typed:
+    what it may mean is asked at the load.
 
     >>> names = CarNames.of([("Wexcombe", "Sedge", "de luxe"), ("Lark & Fell", "Four", None)])
     >>> said = read_car("1966 Wexcombe Sedge de luxe", names)
     >>> said.year, said.make, said.model, said.variant, said.rest
     (1966, 'Wexcombe', 'Sedge', 'de luxe', None)
+    >>> said = read_car("Lark Fell Four", names, by_words=True)
+    >>> said.make, said.model
+    ('Lark Fell', 'Four')
     >>> read_car("LARK & FELL Four, 1971, red", names).rest, read_car("1968 Corvane Six", names).make
     ('red', None)
     """
@@ -75,31 +96,55 @@ def read_car(text: str, names: CarNames, *, by_words: bool = False) -> SaidCar:
     year = None if found is None else read_year(found[0])
     bare = plain if found is None else f"{plain[: found.start()]} {plain[found.end() :]}"
     words = [part for part in _PART.split(bare) if part not in ("", "-", "|", "/")]
-    make, used = _longest(words, lambda name: names.makes.get(name))
-    if make is None:
+    first, used = _longest(words, names.makes)
+    if first is None:
         if not by_words or len(words) < 2:
             return SaidCar(None, None, None, year, plain or None)
         return SaidCar(words[0], words[1], " ".join(words[2:]) or None, year, None)
-    first = folded(make)
+    make = names.makes.get(_folded(words[:used]), _joined(words[:used]))
     words = words[used:]
-    model, used = _longest(words, lambda name: names.models.get((first, name)))
-    if model is None:
+    second, used = _longest(words, names.models_of.get(first, ()))
+    if second is None:
         if not by_words or not words:
             return SaidCar(make, None, None, year, " ".join(words) or None)
         return SaidCar(make, words[0], " ".join(words[1:]) or None, year, None)
-    second = folded(model)
+    model = names.models.get((first, _folded(words[:used])), _joined(words[:used]))
     words = words[used:]
-    variant, used = _longest(words, lambda name: names.variants.get((first, second, name)))
+    variant, used = _variant(words, names, first, second)
     rest = " ".join(words[used:]).strip("()-,;: ")
     if variant is None and by_words and rest:
         return SaidCar(make, model, rest, year, None)
     return SaidCar(make, model, variant, year, rest or None)
 
 
-def _longest(words: list[str], known: Callable[[str], str | None]) -> tuple[str | None, int]:
-    """The known name that the most words in front make up, and how many words."""
+def _longest(words: list[str], known: Collection[str]) -> tuple[str | None, int]:
+    """The known name, folded, that the most words in front make up, else the one that they are likest to, and
+    how many words."""
+    counts = range(min(len(words), 6), 0, -1)
+    for count in counts:
+        if (name := _folded(words[:count])) in known:
+            return name, count
+    best, near, used = None, NEAR, 0
+    for count in counts:
+        typed = _folded(words[:count])
+        found = process.extractOne(typed, list(known), scorer=fuzz.ratio, score_cutoff=near)
+        if found is not None and len(typed) >= SHORTEST and (best is None or found[1] > near):
+            best, near, used = found[0], found[1], count
+    return best, used
+
+
+def _variant(words: list[str], names: CarNames, make: str, model: str) -> tuple[str | None, int]:
+    """The known variant that the most words in front make up, and how many words."""
     for count in range(min(len(words), 6), 0, -1):
-        name = known(folded(" ".join(words[:count])).strip("(),;:"))
+        name = names.variants.get((make, model, _folded(words[:count])))
         if name is not None:
             return name, count
     return None, 0
+
+
+def _joined(words: list[str]) -> str:
+    return " ".join(words).strip("(),;:")
+
+
+def _folded(words: list[str]) -> str:
+    return folded(" ".join(words)).strip("(),;:")
