@@ -15,7 +15,8 @@ from typing import Annotated, Any, Final
 import typer
 from typer.exceptions import TyperException
 
-from pricing.cli.appraisal_grid import appraise_app
+from pricing.cli import appraisal_grid as appraisal_grid
+from pricing.cli.appraisals import appraise_app
 from pricing.cli.car_options import takes_car
 from pricing.cli.copying import copy_app
 from pricing.cli.decisions import InspectionOption, SheetsOption, assessed, decision_app

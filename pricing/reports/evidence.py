@@ -21,6 +21,7 @@ from pricing.reports.blocks import (
     Table,
 )
 from pricing.reports.opinions import alone_paragraph, opinions_part
+from pricing.reports.wording import rate_words
 from pricing.words.evidence import index_sentence
 from pricing.words.locale import LocaleWords
 from pricing.words.sentences import (
@@ -100,7 +101,7 @@ def comparables_part(facts: Facts, words: LocaleWords) -> list[Block]:
     if found is None:
         why = facts.evidence.missing.get("comparables", "none were looked for")
         return [*blocks, Paragraph(f"This approach gives no value: {why}.")]
-    money = facts.base_currency
+    money, into = facts.currency, facts.evidence.conversion.from_base
     columns = (
         Column("No.", 0.6, True), Column("Sold", 1.25), Column("Car", 2.4), Column("Condition", 1.3),
         Column(f"Price, {money}", 1.2, True), Column("Net", 0.95, True), Column("Gross", 0.95, True),
@@ -110,8 +111,8 @@ def comparables_part(facts: Facts, words: LocaleWords) -> list[Block]:
         (
             str(row["number"]), words.short_day(row["event_date"]), _car(row),
             row["condition_band"] or "not graded",
-            words.plain(row["price"]), words.per_cent(row["net_per_cent"], 0),
-            words.number(row["gross_per_cent"]) + "\u00a0%", words.plain(row["adjusted_price"]),
+            words.plain(into(row["price"]), 0), words.per_cent(row["net_per_cent"], 0),
+            words.number(row["gross_per_cent"]) + "\u00a0%", words.plain(into(row["adjusted_price"]), 0),
             words.share(row["weight"]),
         )
         for row in facts.grid.iter_rows(named=True)
@@ -130,7 +131,8 @@ def comparables_part(facts: Facts, words: LocaleWords) -> list[Block]:
             f"Comparable sales, all-in prices in {money}", columns, rows,
             note="Net: sum of the adjustments; gross: sum of their sizes, the measure of likeness; both "
                  "in per cent "
-            "of the price. Weight: for few and small adjustments, recent sales and graded cars.",
+            f"of the price. {_rate(facts, words)}Weight: for few and small adjustments, recent sales and "
+            "graded cars.",
         ),
         Figure(
             "comparables",
@@ -168,6 +170,11 @@ def comparables_part(facts: Facts, words: LocaleWords) -> list[Block]:
     return [*blocks, *_flags(facts, words), *_chosen(facts, words)]
 
 
+def _rate(facts: Facts, words: LocaleWords) -> str:
+    """At what rate the prices of a table were brought to the client's currency."""
+    return "" if facts.currency == facts.base_currency else f"In {rate_words(facts, words)}. "
+
+
 def _flags(facts: Facts, words: LocaleWords) -> list[Block]:
     """Which sales exceed the rule of thumb, what that does to their weight, and whether any does not."""
     flagged = facts.grid.filter(pl.col("flags").list.len() > 0)
@@ -176,12 +183,12 @@ def _flags(facts: Facts, words: LocaleWords) -> list[Block]:
             Paragraph("Every comparable keeps within the rule of thumb (10 % a line, 15 % net, 25 % gross).")
         ]
     numbers = ", ".join(str(number) for number in flagged["number"])
-    gross = facts.grid["gross_per_cent"]
+    gross = facts.grid["gross_per_cent"].to_list()
     said = (
         f"Beyond a rule of thumb (10 % a line, 15 % net, 25 % gross): comparables {numbers}, which "
         "together have "
         f"{words.share(float(flagged['weight'].sum()))} of the weight. Gross adjustments run from "
-        f"{words.number(float(gross.min()))} to {words.number(float(gross.max()))} %; beyond 25 % in all "
+        f"{words.number(min(gross))} to {words.number(max(gross))} %; beyond 25 % in all "
         "a sale "
         "counts for less with the square of the excess, and sales inside it are taken first."
     )

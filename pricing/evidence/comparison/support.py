@@ -25,7 +25,7 @@ ALIKE: Final = 0.05
 Assumption."""
 
 SAME_SIZE: Final = (0.75, 1.33)
-"""A pair tells of a line where the line differs in it by three quarters to four thirds as much. Assumption."""
+"""A pair tells of a line where it differs in it by three quarters to four thirds as much. Assumption."""
 
 FEWEST: Final = 30
 """Sales of a model below which pairs are looked for in the make."""
@@ -123,7 +123,9 @@ class _Pool:
         self.total = np.abs(self.apart).sum(axis=1)
 
     @classmethod
-    def of(cls, indexed: SaleFeatures, own: EncodedSales, group: tuple[str, ...], day: float) -> "_Pool":
+    def of(
+        cls, indexed: SaleFeatures, own: EncodedSales, group: tuple[str | None, ...], day: float
+    ) -> "_Pool":
         where = indexed.at_level(1, group)
         if (indexed.days[where] <= day).sum() < FEWEST:
             where = indexed.at_level(2, group)
