@@ -6,17 +6,14 @@ from typing import Final
 import streamlit as st
 
 from pricing.errors import OpinionError
-from pricing.opinions.elicitation import ANSWERS, Bisection
+from pricing.opinions.elicitation import ANSWERS, HALF, Bisection
 from pricing.vocabulary import CONDITION_BANDS
-from pricing.words.opinions import feedback_sentence
+from pricing.words.opinions import asked_sentence, told_sentence
 from pricing.words.plain_text import escaped
-from pricing.words.sentences import exact_words
 
 _ASKED: Final = "asked_span"
 _TAKEN: Final = "asked_taken"
 _MEDIANS: Final = "asked_medians"
-HALF: Final = "half"
-"""What a span between quartiles holds."""
 
 
 def put_in_taken() -> None:
@@ -79,10 +76,7 @@ def ask_quartiles(currency: str) -> None:
 
 def _ask(band: str, begun: tuple[str, float, float], asked: Bisection, currency: str) -> None:
     if asked.done:
-        lower, median, upper = asked.quartiles
-        low, middle, high = (exact_words(price, currency) for price in (lower, median, upper))
-        told = f"Half sell between {low} and {high}, as many above {middle} as below."
-        st.write(escaped(f"{told} {feedback_sentence(asked.quartiles, currency)}"))
+        st.write(escaped(told_sentence(asked.quartiles, currency)))
         with st.container(horizontal=True):
             if st.button("Yes: take it over", type="primary"):
                 st.session_state[_TAKEN] = (band, asked.quartiles)
@@ -92,13 +86,7 @@ def _ask(band: str, begun: tuple[str, float, float], asked: Bisection, currency:
                 del st.session_state[_ASKED]
                 st.rerun()
         return
-    half = exact_words(asked.found[0], currency) if asked.found else ""
-    among = {
-        "median": f"Of all cars in the state '{band}'",
-        "lower quartile": f"Of those that sell below {half}",
-        "upper quartile": f"Of those that sell above {half}",
-    }[asked.stage]
-    st.write(escaped(f"{among}, do more sell above or below {exact_words(asked.price, currency)}?"))
+    st.write(escaped(asked_sentence(asked, band, currency)))
     with st.container(horizontal=True):
         for place, answer in enumerate(ANSWERS):
             if st.button(f"{answer[0].upper()}{answer[1:]}", key=f"answer-{place}"):

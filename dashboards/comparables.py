@@ -15,7 +15,12 @@ from pricing.evidence.comparison.choices import ACTIONS, LONGEST_REASON, Choice,
 from pricing.evidence.comparison.comparables import COUNT, Comparables, find_comparables
 from pricing.snapshot import Snapshot
 from pricing.words.approaches import difference_sentence
-from pricing.words.evidence import comparables_caption, reconciliation_sentences
+from pricing.words.evidence import (
+    comparables_caption,
+    flags_in_words,
+    lines_in_words,
+    reconciliation_sentences,
+)
 from pricing.words.glossary import what_is
 from pricing.words.plain_text import escaped
 from pricing.words.sentences import CAUTION, day_words, option_words, rounded
@@ -50,7 +55,7 @@ def _ask_how() -> tuple[int, str | None]:
     first, second = st.columns(2)
     with first:
         count = st.slider(
-            "Sales wanted", 3, 40, COUNT, key="count", help=what_is("comparable sale"), bind="query-params"
+            "How many sales", 3, 40, COUNT, key="count", help=what_is("comparable sale"), bind="query-params"
         )
     with second:
         subject = st.text_input(
@@ -72,10 +77,13 @@ def _show_answer(found: Comparables) -> None:
             amount = rounded(getattr(found, name))
             st.metric(f"{name} ({found.currency})", f"{amount:,}", help=what_is(name), width="content")
     st.caption(f"All-in prices in {found.currency} at {day_words(found.as_of)}, from these sales alone.")
-    for sentence in reconciliation_sentences(found):
-        st.write(escaped(sentence))
-    st.caption(escaped(CAUTION))
+    first, *rest = reconciliation_sentences(found)
+    st.write(escaped(first))
     show_chart(market_charts.comparables_chart(found), comparables_caption(found), "comparable sales")
+    st.caption(escaped(CAUTION))
+    with st.expander("How this value was reached"):
+        for sentence in rest:
+            st.write(escaped(sentence))
 
 
 def _show_difference(snapshot: Snapshot, car: Car, found: Comparables) -> None:
@@ -99,7 +107,7 @@ def _show_sales(found: Comparables) -> None:
         "variant",
         "year",
         pl.col("condition_band").fill_null("not graded"),
-        pl.col("flags").list.join("; "),
+        flags_in_words(pl.col("flags")),
         "source",
         "source_ref",
         "record_id",
@@ -108,19 +116,19 @@ def _show_sales(found: Comparables) -> None:
         shown,
         "comparables",
         {
-            "event_date": st.column_config.DateColumn("Sold", format="YYYY-MM-DD"),
+            "event_date": st.column_config.DateColumn("Sold", format="D MMM YYYY"),
             "price": st.column_config.NumberColumn(f"Price ({found.currency}, all-in)", format="localized"),
             "adjusted_price": st.column_config.NumberColumn(
                 f"Adjusted ({found.currency})", format="localized"
             ),
             "weight": st.column_config.NumberColumn("Weight (%)", format="%.0f"),
-            "net_per_cent": st.column_config.NumberColumn("Net (%)", format="%+.0f"),
-            "gross_per_cent": st.column_config.NumberColumn("Gross (%)", format="%.0f"),
-            "match_level": "Where",
+            "net_per_cent": st.column_config.NumberColumn("Adjusted by, net (%)", format="%+.0f"),
+            "gross_per_cent": st.column_config.NumberColumn("Adjusted by, in all (%)", format="%.0f"),
+            "match_level": "How near",
             "variant": "Variant",
             "year": st.column_config.NumberColumn("Year", format="%d"),
             "condition_band": "Condition band",
-            "flags": "Beyond a rule of thumb",
+            "flags": "Worth a second look",
             "source": "Source",
             "source_ref": "Reference",
             "record_id": "Record",
@@ -138,7 +146,7 @@ def _labels(found: Comparables) -> dict[str, str]:
     return {
         row[
             "record_id"
-        ]: f"{row['event_date']:%Y-%m-%d}, {row['price']:,.0f}, {row['source']} {row['source_ref']}"
+        ]: f"{day_words(row['event_date'])}, {row['price']:,.0f}, {row['source']} {row['source_ref']}"
         for row in found.table.iter_rows(named=True)
     }
 
@@ -148,13 +156,11 @@ def _show_lines(found: Comparables) -> None:
     st.subheader("How a sale was adjusted", help=what_is("adjustment"))
     labels = _labels(found)
     record = st.selectbox("Sale", list(labels), format_func=labels.__getitem__, key="line_of")
-    lines = found.lines.filter(pl.col("record_id") == record)
-    words = pl.col("line").str.strip_suffix("_km").str.replace_all("_", " ", literal=True)
     show_table(
-        lines.select(
-            words,
-            pl.col("comparable").fill_null(""),
-            pl.col("subject").fill_null(""),
+        lines_in_words(found, record).select(
+            "line",
+            "comparable",
+            "subject",
             "per_cent",
             pl.col("money").cast(pl.Float64),
             pl.col("price_after").cast(pl.Float64),
@@ -165,12 +171,12 @@ def _show_lines(found: Comparables) -> None:
             "line": "Line",
             "comparable": "Sale",
             "subject": "This car",
-            "per_cent": st.column_config.NumberColumn("Per cent", format="%+.1f"),
+            "per_cent": st.column_config.NumberColumn("Change (%)", format="%+.1f"),
             "money": st.column_config.NumberColumn(f"Amount ({found.currency})", format="%+.0f"),
             "price_after": st.column_config.NumberColumn(
                 f"Price after ({found.currency})", format="localized"
             ),
-            "source": "From",
+            "source": "Where it is from",
         },
         every=found.lines,
         height="content",
@@ -183,7 +189,15 @@ def _ask_choice(snapshot: Snapshot, found: Comparables, subject: str | None) -> 
     if found.choices:
         made = pl.DataFrame([vars(choice) for choice in found.choices])
         show_table(
-            made, "choices", {"record_id": "Record", "action": "What", "reason": "Reason", "line": "Line"}
+            made,
+            "choices",
+            {
+                "record_id": "Record",
+                "action": "What was done",
+                "line": "Line",
+                "per_cent": st.column_config.NumberColumn("By (%)", format="%+.1f"),
+                "reason": "Why",
+            },  # fmt: skip
         )
     if not people.may("appraise"):
         st.caption("Adding, dropping or adjusting sales needs the role appraise.")
@@ -204,8 +218,8 @@ def _ask_choice(snapshot: Snapshot, found: Comparables, subject: str | None) -> 
         if action == "adjust":
             names = found.lines["line"].unique(maintain_order=True).to_list()
             extra["line"] = st.selectbox("Line", names, format_func=option_words)
-            extra["per_cent"] = float(st.number_input("Per cent", -95.0, 1000.0, 0.0, 1.0))
-        reason = st.text_area("Reason, in writing", max_chars=LONGEST_REASON)
+            extra["per_cent"] = float(st.number_input("Adjust it by (%)", -95.0, 1000.0, 0.0, 1.0))
+        reason = st.text_area("Why, in writing", max_chars=LONGEST_REASON)
         if st.form_submit_button("Keep this choice", type="primary"):
             keep(snapshot.market, subject, [Choice(record.strip(), str(action), reason, **extra)])
             st.rerun()

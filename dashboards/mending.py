@@ -11,9 +11,11 @@ from dashboards import page_layout, sheets
 from dashboards.exhibits import show_chart, show_table
 from dashboards.offer_terms import ask_offer, work_country
 from dashboards.url_state import field_key
+from pricing.car import today
 from pricing.car_fields import FIELDS
 from pricing.charts import mending as mending_charts
 from pricing.condition.budget import RepairBudget, repair_budget
+from pricing.condition.catalogue import quotes_of
 from pricing.condition.checks import STATES
 from pricing.condition.repairs import RepairCosts
 from pricing.decisions.amounts import Conversion
@@ -128,7 +130,7 @@ def _ask_quotes(state: Snapshot, costs: RepairCosts, budget: RepairBudget) -> No
                 "Take it",
                 disabled=job is None or amount is None,
                 on_click=_taken,
-                args=(job, None if amount is None else Decimal(str(amount))),
+                args=(state.base_currency, job, None if amount is None else Decimal(str(amount))),
             )
         for name, money in kept.items():
             told, away = st.columns([5, 1], vertical_alignment="center")
@@ -136,9 +138,12 @@ def _ask_quotes(state: Snapshot, costs: RepairCosts, budget: RepairBudget) -> No
             away.button("Forget", key=f"forget-{name}", on_click=sheets.take_quote, args=(name, None))
 
 
-def _taken(job: str, amount: Decimal | None) -> None:
-    sheets.take_quote(job, amount)
-    st.session_state["quoted_job"] = st.session_state["quoted_at"] = None
+def _taken(currency: str, job: str, amount: Decimal) -> None:
+    """Take a quote that can be meant: with another no page that it goes along to would stand."""
+    with page_layout.one_sentence():
+        quotes_of({job: amount}, currency, today())
+        sheets.take_quote(job, amount)
+        st.session_state["quoted_job"] = st.session_state["quoted_at"] = None
 
 
 def _show_budget(budget: RepairBudget) -> None:

@@ -18,7 +18,7 @@ from dashboards.record_trial import show_records, show_report, show_trial
 from pricing.errors import PricingError
 from pricing.intake.mapping_files import mapping_text, write_mapping_text
 from pricing.intake.proposals import Proposal
-from pricing.intake.transfers import KINDS, LARGEST_UPLOAD, received
+from pricing.intake.transfers import LARGEST_UPLOAD, received, upload_kinds
 from pricing.model.market_fit import fit_market
 from pricing.model.saved import save
 from pricing.money.currencies import CURRENCIES
@@ -150,7 +150,7 @@ def _ask_file() -> Given | None:
     )
     upload = st.file_uploader(
         "File of sale records",
-        type=list(KINDS),
+        type=upload_kinds(),
         max_upload_size=LARGEST_UPLOAD // _MEGABYTE,
         key=f"upload-{_round()}",
     )

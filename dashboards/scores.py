@@ -122,9 +122,9 @@ def _show_table(scored: Backtest, part: str) -> None:
         {
             "value": score_charts.part_words(part),
             "sales": number("Sales", format="localized"),
-            "coverage_80": number("Inside 80 % (%)", format="%.1f"),
-            "coverage_90": number("Inside 90 % (%)", format="%.1f"),
-            "width_80": number("High over low, 80 %", format="%.2f"),
+            "coverage_80": number("Inside 80% (%)", format="%.1f"),
+            "coverage_90": number("Inside 90% (%)", format="%.1f"),
+            "width_80": number("High over low, 80%", format="%.2f"),
             "median_ratio": number("Median ratio", format="%.3f"),
             "cod": number("COD", format="%.1f"),
             "prd": number("PRD", format="%.3f"),

@@ -34,7 +34,7 @@ _OFFER: Final = {
     name: pl.lit(word)
     for name, word in {
         "record_id": "-", "source": "-", "source_ref": "-", "batch_id": "-", "outcome": "asking",
-        "price_basis": "asking", "currency": "EUR", "channel": "private", "country": "GB",
+        "price_basis": "asking", "channel": "private", "country": "GB",
     }.items()
 }  # fmt: skip
 """What the contract wants of an offer and a car need not say; it bears on no rule about the car."""
@@ -256,11 +256,14 @@ def described(values: Mapping[str, Any]) -> dict[str, Any]:
     return said
 
 
-def checked_cars(cars: pl.DataFrame, known: Names, at: date) -> tuple[pl.DataFrame, pl.Series]:
+def checked_cars(
+    cars: pl.DataFrame, known: Names, at: date, currency: str = "EUR"
+) -> tuple[pl.DataFrame, pl.Series]:
     """Many cars at once, by the rules of ``Car.checked``.
 
     Args:
-        cars: columns of ``FIELDS``, and ``asking`` (a price, or null) where one may be asked.
+        cars: columns of ``FIELDS``, and ``asking`` (a price in ``currency``, or null) where one may be
+            asked.
 
     Returns:
         The cars as a price model takes them, with the market's spelling of names (``asking`` goes along), and
@@ -275,29 +278,35 @@ def checked_cars(cars: pl.DataFrame, known: Names, at: date) -> tuple[pl.DataFra
     spelt = [pl.Series(name, [same[n] for same, _ in found], pl.String)[rows] for n, name in enumerate(NAMES)]
     unknown = pl.Series("refused", [sentence for _, sentence in found], pl.String)[rows]
     named = bare.with_columns(spelt)
-    refused = _refusals(named, at, unknown)
+    refused = _refusals(named, at, unknown, currency)
     year = pl.when(refused.is_null()).then("year")
     others = [name for name in cars.columns if name not in FIELDS]
     return typed_frame(named.with_columns(year), at).hstack(named.select(others)), refused
 
 
-def _refusals(cars: pl.DataFrame, at: date, unknown: pl.Series | None = None) -> pl.Series:
+def _refusals(
+    cars: pl.DataFrame, at: date, unknown: pl.Series | None = None, currency: str = "EUR"
+) -> pl.Series:
     """For every car the sentence that refuses it, or null; ``unknown`` says which names are not known."""
     said = {name: pl.col(name) for name in FIELDS if name in cars.columns}
     told = {name: cell if name not in said else said[name].fill_null(cell) for name, cell in _OFFER.items()}
     asking = pl.col("asking").cast(_CONTRACT["amount"]) if "asking" in cars.columns else pl.lit(None)
-    told |= {"event_date": pl.lit(at), "amount": asking.fill_null(pl.lit(_TRIAL_PRICE, _CONTRACT["amount"]))}
+    told |= {
+        "event_date": pl.lit(at),
+        "currency": pl.lit(currency),
+        "amount": asking.fill_null(pl.lit(_TRIAL_PRICE, _CONTRACT["amount"])),
+    }
     broken = broken_rules(cars.select(**(_NOT_SAID | said | told)), at, _SAID_OF_OFFERS)
     names = pl.Series([None], dtype=pl.String).new_from_index(0, cars.height) if unknown is None else unknown
     bad = broken.is_not_null() | names.is_not_null()
     if not bad.any():
         return names.rename("refused")
     rows = cars.with_columns(broken=broken, unknown=names).filter(bad).iter_rows(named=True)
-    sentences = pl.Series("refused", [_sentence(row, at) for row in rows], pl.String)
+    sentences = pl.Series("refused", [_sentence(row, at, currency) for row in rows], pl.String)
     return sentences.gather(pl.select(pl.when(bad).then(bad.cum_sum() - 1)).to_series())
 
 
-def _sentence(row: Mapping[str, Any], at: date) -> str:
+def _sentence(row: Mapping[str, Any], at: date, currency: str) -> str:
     """Why a car is refused: what is missing, else which name is not known, else what cannot be."""
     rules = [] if row["broken"] is None else row["broken"]
     missing = [name for name in NEEDED if f"{name}_missing" in rules]
@@ -305,16 +314,16 @@ def _sentence(row: Mapping[str, Any], at: date) -> str:
         return f"a car needs make, model and year to be valued; missing: {', '.join(missing)}"
     if row["unknown"] is not None:
         return str(row["unknown"])
-    return "; ".join(dict.fromkeys(_broken(rule, row, at) for rule in rules))
+    return "; ".join(dict.fromkeys(_broken(rule, row, at, currency) for rule in rules))
 
 
-def _broken(rule: str, row: Mapping[str, Any], at: date) -> str:
+def _broken(rule: str, row: Mapping[str, Any], at: date, currency: str) -> str:
     """A broken rule as a sentence: which, what was got, and what was expected."""
     named = (name for name in FIELDS if rule.startswith(name.removesuffix("s").removesuffix("_km")))
     name, words = next(named, None), rule.replace("_", " ")
     if name is None:
         if "amount" in rule and row["asking"] is not None:
-            return absurd("asking price", row["asking"], "EUR")
+            return absurd("asking price", row["asking"], currency)
         return words.replace("amount", "asking price")
     asked, got = FIELDS[name], row[name]
     if rule == "condition_score_outside_band":

@@ -1,7 +1,10 @@
 """What all tests share."""
 
+import fcntl
 import gc
 import logging
+import os
+import shutil
 import sys
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -11,6 +14,7 @@ import pytest
 
 import data_demo
 from pricing.model.price_model import PriceModel
+from pricing.model.saved import from_bytes, to_bytes
 from pricing.model.spec import FeatureSpec
 from pricing.store.market import Market
 from tests.postgres_server import PostgresServer, private_server
@@ -44,24 +48,63 @@ def _main_module() -> Iterator[None]:
     sys.modules["__main__"] = MAIN
 
 
+@pytest.fixture(autouse=True)
+def _settings_of_its_own() -> Iterator[None]:
+    """What a command called in this process leaves in the environment for the server that it starts is not
+    there for the next test."""
+    before = {name: value for name, value in os.environ.items() if name.startswith("PRICING_")}
+    yield
+    for name in [name for name in os.environ if name.startswith("PRICING_")]:
+        del os.environ[name]
+    os.environ.update(before)
+
+
+def made_once(tmp_path_factory: pytest.TempPathFactory, name: str, make: Callable[[Path], object]) -> Path:
+    """A folder that the first worker of a run fills; the others wait for it."""
+    own = tmp_path_factory.getbasetemp()
+    common = own.parent if "PYTEST_XDIST_WORKER" in os.environ else own
+    folder, being_made = common / name, common / f"{name} being made"
+    with (common / f"{name}.lock").open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        if not folder.exists():
+            shutil.rmtree(being_made, ignore_errors=True)
+            being_made.mkdir()
+            make(being_made)
+            being_made.rename(folder)
+    return folder
+
+
+def make_demo(folder: Path) -> None:
+    market = Market.open(folder / "demo.duckdb")
+    market.load(data_demo.files())
+    (folder / "model").write_bytes(to_bytes(PriceModel(FeatureSpec.cars()).fit(market.sales())))
+
+
 @pytest.fixture(scope="session")
 def small_market(tmp_path_factory: pytest.TempPathFactory) -> Market:
-    """A small market with a fit; tests read it and never write to it."""
-    return make_market(Path(tmp_path_factory.mktemp("market")) / "small.duckdb")
+    """A small market with a fit; tests read it and never write to it. Each worker has its own."""
+    made = made_once(tmp_path_factory, "small", lambda folder: make_market(folder / "small.duckdb"))
+    return Market.open(shutil.copytree(made, tmp_path_factory.mktemp("market") / "own") / "small.duckdb")
 
 
 @pytest.fixture(scope="session")
-def demo_market(tmp_path_factory: pytest.TempPathFactory) -> Market:
+def demo_made(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The folder of the demo market and of its price model."""
+    return made_once(tmp_path_factory, "demo", make_demo)
+
+
+@pytest.fixture(scope="session")
+def demo_market(demo_made: Path, tmp_path_factory: pytest.TempPathFactory) -> Market:
     """The demo market, loaded; tests read it and never write to it."""
-    market = Market.open(tmp_path_factory.mktemp("demo") / "demo.duckdb")
-    market.load(data_demo.files())
-    return market
+    path = tmp_path_factory.mktemp("demo") / "demo.duckdb"
+    shutil.copy(demo_made / "demo.duckdb", path)
+    return Market.open(path)
 
 
 @pytest.fixture(scope="session")
-def demo_model(demo_market: Market) -> PriceModel:
+def demo_model(demo_made: Path) -> PriceModel:
     """The demo market's price model."""
-    return PriceModel(FeatureSpec.cars()).fit(demo_market.sales())
+    return from_bytes((demo_made / "model").read_bytes())
 
 
 @pytest.fixture(scope="session")

@@ -131,7 +131,7 @@ def test_what_a_notebook_shows_is_short_and_says_facts(market: Market) -> None:
     assert repr(market) == f"Market at {market.path}, prices in EUR"
     assert f"{model.facts['sales']:,} sales" in repr(model)
     assert repr(PriceModel(FeatureSpec.cars())) == "PriceModel, not fitted"
-    assert f"median {one.mid[0]:,.0f}, 80 % from" in repr(one) and repr(two) == "PriceDistribution of 2 cars"
+    assert f"median {one.mid[0]:,.0f}, 80% from" in repr(one) and repr(two) == "PriceDistribution of 2 cars"
     for shown in (market, model, one, two):
         assert len(repr(shown)) < 250 and "\n" not in repr(shown)
         assert shown._repr_html_().startswith("<p>")

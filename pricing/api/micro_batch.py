@@ -4,18 +4,14 @@ import asyncio
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from functools import partial
 from typing import Any, Final
 
 MOST_TOGETHER: Final = 256
-"""Cars of one such list: more would make the first of them wait, and the server's loop with it."""
+"""Cars of one such list: more would make the first of them wait."""
 
 SHORT: Final = 32
 """Cars up to which a list is short."""
-
-GATHERING: Final = 0.004
-"""Seconds between two lists, in which the loop takes in what has arrived. With half of it, 150 callers a
-second make lists of one car each, which keep the loop so busy that one answer in a hundred takes a third
-longer."""
 
 Work = Callable[[Any, Any], list[str]]
 """Values cars under one key (fit, date, coverage), a row a car, in their order: a sequence of them, or a long
@@ -30,44 +26,58 @@ class _Asked:
 
 
 class MicroBatch:
-    """Values lists of cars. A list costs little more than a car, so short lists of one key go together.
+    """Values lists of cars. A list costs little more than a car, so short lists of one key that arrive while
+    others are being valued go together.
 
-    They are valued on the server's own loop: that takes less long than to hand them to a thread, which would
-    share the interpreter with the loop and keep both waiting. Long lists are valued on a thread, in turn.
+    They are valued on one thread, long lists on another, each in turn: the server's loop takes in and answers
+    meanwhile, and never works itself.
     """
 
     def __init__(self, work: Work) -> None:
         self._work = work
         self._waiting: list[_Asked] = []
-        self._thread = ThreadPoolExecutor(1, thread_name_prefix="values")
+        self._at_work = False
+        self._short = ThreadPoolExecutor(1, thread_name_prefix="values")
+        self._long = ThreadPoolExecutor(1, thread_name_prefix="lists")
 
     async def value(self, key: Any, cars: Any) -> list[str]:
         """The rows for these cars; raises what ``work`` raises."""
         loop = asyncio.get_running_loop()
         if len(cars) > SHORT:
-            return await loop.run_in_executor(self._thread, self._work, key, cars)
+            return await loop.run_in_executor(self._long, self._work, key, cars)
         asked = _Asked(key, cars, loop.create_future())
         self._waiting.append(asked)
-        if len(self._waiting) == 1:
-            loop.call_later(GATHERING, self._value_some, loop)
+        if not self._at_work:
+            self._at_work = True
+            loop.call_soon(self._value_some, loop)
         return await asked.answer
 
     def _value_some(self, loop: asyncio.AbstractEventLoop) -> None:
+        """Hand the next list to the thread, if any is waited for."""
         taken = self._take()
+        self._at_work = bool(taken)
         if not taken:
             return
-        try:
-            rows = self._work(taken[0].key, [car for asked in taken for car in asked.cars])
-        except Exception as error:  # noqa: BLE001 (it is raised where the cars were asked for)
-            for asked in taken:
+        cars = [car for asked in taken for car in asked.cars]
+        done = loop.run_in_executor(self._short, self._work, taken[0].key, cars)
+        done.add_done_callback(partial(self._answer, loop, taken))
+
+    def _answer(
+        self, loop: asyncio.AbstractEventLoop, taken: list[_Asked], done: "asyncio.Future[list[str]]"
+    ) -> None:
+        """Tell those who asked and wait still, and go on."""
+        error = done.exception()
+        start = 0
+        for asked in taken:
+            end = start + len(asked.cars)
+            if asked.answer.done():
+                pass
+            elif error is not None:
                 asked.answer.set_exception(error)
-        else:
-            start = 0
-            for asked in taken:
-                asked.answer.set_result(rows[start : start + len(asked.cars)])
-                start += len(asked.cars)
-        if self._waiting:
-            loop.call_later(GATHERING, self._value_some, loop)
+            else:
+                asked.answer.set_result(done.result()[start:end])
+            start = end
+        self._value_some(loop)
 
     def _take(self) -> list[_Asked]:
         """The list that has waited longest, and others of its key."""

@@ -11,7 +11,7 @@ from pricing.api.words import OneOf
 from pricing.money.charges import KINDS, Schedule, read_charge
 
 Rate = Annotated[
-    Decimal, Field(ge=0, lt=1, max_digits=7, decimal_places=6, description="A part of one: 0.15 is 15 %.")
+    Decimal, Field(ge=0, lt=1, max_digits=7, decimal_places=6, description="A part of one: 0.15 is 15%.")
 ]
 
 MOST_CHARGES: Final = 200

@@ -174,7 +174,7 @@ class ValuationFacts(Warned):
     distribution: list[Row] = Field(
         description="Price brackets with the share of like cars that sell in each."
     )
-    terms: list[Row] = Field(description="Factors that multiply to the mid price, with their 80 % intervals.")
+    terms: list[Row] = Field(description="Factors that multiply to the mid price, with their 80% intervals.")
     bands: list[Row] = Field(description="The car in every condition band.")
     sales: list[Row] = Field(description="Sold cars of the same model, nearest first.")
     unsold: int
@@ -200,5 +200,5 @@ class Contributions(Warned):
     mid: Money | None
     reason: str | None
     terms: list[Row] = Field(
-        description="`term`, `value`, `factor` and its 80 % interval; the factors multiply to `mid`."
+        description="`term`, `value`, `factor` and its 80% interval; the factors multiply to `mid`."
     )

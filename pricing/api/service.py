@@ -130,9 +130,10 @@ def warned(snapshot: Snapshot, facts: Any) -> Answer:
 def _value(key: ListKey, cars: Cars) -> list[str]:
     """The rows of ``value_list``, each as a JSON object."""
     frame = cars if isinstance(cars, pl.DataFrame) else frame_of(cars)
-    names, model, rows = key.snapshot.names(), key.snapshot.fit(key.fit), list[str]()
+    snapshot, rows = key.snapshot, list[str]()
+    names, model, base = snapshot.names(), snapshot.fit(key.fit), snapshot.base_currency
     for part in frame.iter_slices(CARS_AT_ONCE):
-        found = value_list(names, model, part, as_of=key.as_of, coverage=key.coverage)
+        found = value_list(names, model, part, currency=base, as_of=key.as_of, coverage=key.coverage)
         lines = BytesIO()
         found.lazy().with_columns(pl.col("low", "mid", "high").cast(pl.String)).sink_ndjson(lines)
         rows += lines.getvalue().decode().splitlines()

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from pricing.cli.appraisals import ByOption, Name, appraise_app, entry_facts, who
+from pricing.cli.appraisals import ByOption, Name, entry_facts, who
 from pricing.cli.market_option import MarketOption
 from pricing.cli.output import answer, done
 from pricing.errors import AppraisalError
@@ -15,13 +15,14 @@ from pricing.operations.opening import MARKET_FILE, open_market
 if TYPE_CHECKING:
     from pricing.appraisal.grid import Decision
 
+grid_app = typer.Typer()
 
 Search = Annotated[
     str | None, typer.Option("--search", help="Look for sales to add, by words of their record.")
 ]
 
 
-@appraise_app.command(epilog="Example: pricing appraise grid appraisal-0001 --search 'sedge 2025'")
+@grid_app.command(epilog="Example: pricing appraise grid appraisal-0001 --search 'sedge 2025'")
 def grid(name: Name, search: Search = None, market: MarketOption = MARKET_FILE) -> None:
     """Show the comparables of an appraisal by number, or look for sales to add."""
     from pricing.appraisal.grid import found_sales
@@ -41,7 +42,7 @@ def grid(name: Name, search: Search = None, market: MarketOption = MARKET_FILE) 
     answer({**entry_facts(entry), "comparables": table.table}, lambda: show_grid(table))
 
 
-@appraise_app.command(
+@grid_app.command(
     epilog="Example: pricing appraise choose appraisal-0001 --drop 3 --reason 'sold as a wreck'"
 )
 def choose(

@@ -1,7 +1,6 @@
 """Commands for the written appraisal: ``appraise``. Each opens, calls the library and prints."""
 
 import getpass
-from contextlib import nullcontext
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -170,7 +169,7 @@ def render(
     facts = facts_of(entry)
     pages = kinds[document](facts if unfinished else finished(facts), LocaleWords.of(locale, figures))
     for file in files:
-        _write(file, _document(file, pages, paper, entry.record.assignment.report_date))
+        write_whole(file, _document(file, pages, paper, entry.record.assignment.report_date))
     done({"files": files}, [f"written: {file}" for file in files])
 
 
@@ -194,50 +193,6 @@ def show_list(
         answer({**entry_facts(entry), "history": log}, lambda: show_history(entry, log))
 
 
-@appraise_app.command(epilog="Example: pricing appraise bulk cars.xlsx --form shared.toml --out values")
-def bulk(
-    cars: Annotated[Path, typer.Argument(help="Spreadsheet, a car a row.", show_default=False)],
-    form: Annotated[Path, typer.Option(help="Form with the terms that all of them share.")],
-    out: Annotated[Path, typer.Option(help="Folder for schedule.xlsx and schedule.pdf.")],
-    paper: PaperOption = "a4",
-    locale: LocaleOption = "en_GB",
-    by: ByOption = None,
-    market: MarketOption = MARKET_FILE,
-) -> None:
-    """Value a collection: a schedule as a workbook, and one bound PDF."""
-    from pricing.appraisal.collection import read_cars, value_collection
-    from pricing.appraisal.form import read_form
-    from pricing.cli.appraisal_terminal import show_collection
-    from pricing.cli.terminal import progress
-    from pricing.operations.appraisal_files import known_on
-    from pricing.reports.collection import collection_pages
-    from pricing.reports.pdf import pdf
-    from pricing.reports.schedule import schedule
-    from pricing.words.locale import LocaleWords
-
-    shared, words = read_form(form), LocaleWords.of(locale)
-    at = shared.assignment.effective_date
-    if at is None:
-        raise AppraisalError(f"{form}: assignment.effective_date is needed")
-    listed = read_cars(cars)
-    out.mkdir(parents=True, exist_ok=True)
-    day = shared.assignment.report_date
-    with progress() as tell:
-        known = known_on(market, at, shared.evidence.fit, lambda: nullcontext(tell))
-        items = value_collection(open_market(market), known, shared, listed, by=who(by), progress=tell)
-        _write(out / "schedule.xlsx", schedule(shared, items, at if day is None else day))
-        pages = collection_pages(shared, items, words, tell)
-        _write(out / "schedule.pdf", pdf(pages, paper, day, tell))
-    refused = [
-        {"row": item.row.number, "reference": item.row.reference, "reason": item.reason}
-        for item in items
-        if item.facts is None
-    ]
-    files = [out / "schedule.xlsx", out / "schedule.pdf"]
-    facts = {"files": files, "valued": len(items) - len(refused), "refused": refused}
-    done(facts, lambda: show_collection(items, shared.assignment.currency))
-
-
 def _document(file: Path, pages: "Pages", paper: str, day: date | None) -> bytes:
     from pricing.reports.docx import docx
     from pricing.reports.pdf import pdf
@@ -249,7 +204,7 @@ def _document(file: Path, pages: "Pages", paper: str, day: date | None) -> bytes
     raise FileError(f"{file}: a document is written as .pdf or .docx")
 
 
-def _write(file: Path, content: bytes) -> None:
+def write_whole(file: Path, content: bytes) -> None:
     """A file whole or not at all."""
     part = file.with_name(file.name + ".part")
     try:
@@ -277,6 +232,7 @@ def entry_facts(entry: "Entry") -> dict[str, Any]:
 
 
 def who(by: str | None) -> str:
+    """Who does this: as said, else the name of the user of this machine."""
     if by is not None:
         return by
     try:

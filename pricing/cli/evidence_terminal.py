@@ -9,7 +9,12 @@ from pricing.evidence.comparison.comparables import Comparables
 from pricing.evidence.depth import Depth
 from pricing.evidence.indices.index import PriceIndex
 from pricing.words.approaches import difference_sentence
-from pricing.words.evidence import depth_sentences, index_sentence, reconciliation_sentences
+from pricing.words.evidence import (
+    depth_sentences,
+    index_sentence,
+    lines_in_words,
+    reconciliation_sentences,
+)
 from pricing.words.sentences import CAUTION, day_words, money_words, option_words
 
 ID_SHOWN = 12
@@ -47,8 +52,8 @@ def show_comparables(found: Comparables, apart: Difference | None, *, lines: boo
             row["event_date"].isoformat(),
             row["condition_band"] or "not graded",
             f"{row['price']:,.0f}",
-            f"{row['net_per_cent']:+.0f} %",
-            f"{row['gross_per_cent']:.0f} %",
+            f"{row['net_per_cent']:+.0f}%",
+            f"{row['gross_per_cent']:.0f}%",
             f"{row['adjusted_price']:,.0f}",
             f"{row['weight']:.0%}",
             Text("; ".join(option_words(flag.partition(" over")[0]) for flag in row["flags"]), style="dim"),
@@ -97,9 +102,9 @@ def show_depth(depth: Depth) -> None:
                 f"{row['sales']:,}",
             )
             continue
-        interval = f"{row['low']:+.0f} % to {row['high']:+.0f} %"
+        interval = f"{row['low']:+.0f}% to {row['high']:+.0f}%"
         bands.add_row(
-            row["band"], day_words(row["to_date"]), f"{row['per_cent']:+.0f} %", interval, f"{row['sales']:,}"
+            row["band"], day_words(row["to_date"]), f"{row['per_cent']:+.0f}%", interval, f"{row['sales']:,}"
         )
     if bands.row_count:
         out.print(bands)
@@ -109,12 +114,12 @@ def _lines_table(found: Comparables, record: str) -> Table:
     table = _table(
         "line", "sale", "subject", "per cent", "money", "price after", "source", title=f"Sale {record}"
     )
-    for row in found.lines.filter(found.lines["record_id"] == record).iter_rows(named=True):
+    for row in lines_in_words(found, record).iter_rows(named=True):
         table.add_row(
-            Text(option_words(row["line"])),
-            Text(row["comparable"] or ""),
-            Text(row["subject"] or ""),
-            "" if row["per_cent"] is None else f"{row['per_cent']:+.1f} %",
+            Text(row["line"]),
+            Text(row["comparable"]),
+            Text(row["subject"]),
+            "" if row["per_cent"] is None else f"{row['per_cent']:+.1f}%",
             "" if row["money"] is None else f"{row['money']:+,.2f}",
             f"{row['price_after']:,.2f}",
             Text(row["source"], style="dim"),

@@ -9,6 +9,7 @@ import typer
 
 from pricing.cli.frames import say, show
 from pricing.cli.market_option import MarketOption
+from pricing.cli.opinion_questions import asked_span
 from pricing.cli.output import answer, done
 from pricing.errors import OpinionError
 from pricing.operations.opening import MARKET_FILE, open_market
@@ -49,15 +50,24 @@ def add(
     years: Annotated[str | None, typer.Option(help="Model years FROM-TO; without it, all.")] = None,
     country: Annotated[str | None, typer.Option(help="Where (ISO 3166); without it, anywhere.")] = None,
     channel: Annotated[str | None, typer.Option(help="auction, dealer or private; else any.")] = None,
+    ask: Annotated[
+        list[str] | None,
+        typer.Option(
+            help="State to be asked about, price by price, until its quartiles are known; may be repeated."
+        ),
+    ] = None,
     meant: MeantOption = False,
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """Keep what one person says of the bands of a model; LOW:MIDDLE:HIGH where the middle was asked for."""
     import polars as pl
 
+    from pricing.opinions.elicitation import HALF
     from pricing.store.audit import now
     from pricing.vocabulary import CONDITION_BANDS
 
+    if ask and holds != HALF:
+        raise OpinionError(f"half lies between quartiles: with --ask, holds is {HALF!r}; got {holds!r}")
     spans = [
         *(
             ({"condition_band": band}, typed)
@@ -65,6 +75,7 @@ def add(
         ),
         *(({"condition_score": typed.partition("=")[0]}, typed.partition("=")[2]) for typed in score or []),
     ]
+    spans += [({"condition_band": band}, asked_span(band, currency)) for band in ask or []]
     first, _, last = (years or "").partition("-")
     common = {
         "source": source, "standing": standing, "stated_on": day or now().date().isoformat(), "make": make,
@@ -73,7 +84,9 @@ def add(
     }  # fmt: skip
     rows = [common | state | _span(typed) for state, typed in spans if typed is not None]
     if not rows:
-        raise OpinionError("nothing is said of any state: give --project, --restorable, --average or --top")
+        raise OpinionError(
+            "nothing is said of any state: give --project, --restorable, --average, --top or --ask"
+        )
     cells = pl.DataFrame(rows, infer_schema_length=None).cast(pl.String)
     _report(open_market(market).statements.add(cells, meant=meant))
 

@@ -33,7 +33,7 @@ def show_scores(scored: Backtest) -> None:
     out.print(
         Text(
             "inside: per cent of the sales whose price lay inside the range given, in square brackets where "
-            "the true share may lie (95 % interval). width: high over low price, median, of the sales given "
+            "the true share may lie (95% interval). width: high over low price, median, of the sales given "
             "both ranges. pinball: mean loss of seven quantiles of log price, times 1,000. ratio: mid price "
             f"over price paid, median. COD (in per cent), PRD and PRB: {EDITION}; nothing official says "
             "which values are good for cars."
@@ -47,14 +47,14 @@ def show_scores(scored: Backtest) -> None:
 
 def _whole(scores: dict[str, Any]) -> Table:
     """All sales: one line a measure, with its interval."""
-    table = _table("all sales", "", "95 % interval")
+    table = _table("all sales", "", "95% interval")
     lines = (
-        ("inside their 80 % range", "coverage{}_80", ".1%"),
-        ("inside their 90 % range", "coverage{}_90", ".1%"),
-        ("width of 80 % ranges", "width_80", ".2f"),
-        ("width of 90 % ranges", "width_90", ".2f"),
-        ("80 % ranges refused", "withheld_80", ",d"),
-        ("90 % ranges refused", "withheld_90", ",d"),
+        ("inside their 80% range", "coverage{}_80", ".1%"),
+        ("inside their 90% range", "coverage{}_90", ".1%"),
+        ("width of 80% ranges", "width_80", ".2f"),
+        ("width of 90% ranges", "width_90", ".2f"),
+        ("80% ranges refused", "withheld_80", ",d"),
+        ("90% ranges refused", "withheld_90", ",d"),
         ("pinball loss", "pinball", ".1f"),
         ("CRPS of log price, times 1,000", "crps", ".1f"),
         ("median ratio", "median_ratio{}", ".3f"),
@@ -72,7 +72,7 @@ def _whole(scores: dict[str, Any]) -> Table:
 
 def _parted(name: str, rows: list[tuple[str, dict[str, Any]]]) -> Table:
     """One line a value of a part."""
-    table = _table(name, "sales", "inside 80 %", "inside 90 %", "width 80 %", "pinball", "ratio", "COD")
+    table = _table(name, "sales", "inside 80%", "inside 90%", "width 80%", "pinball", "ratio", "COD")
     for value, scores in rows:
         cells = [
             f"{scores['sales']:,}",

@@ -17,6 +17,7 @@ from pydantic import ConfigDict, Field, StringConstraints, TypeAdapter, Validati
 from pydantic.dataclasses import dataclass
 
 from pricing.errors import FileError, InspectionError
+from pricing.plugins import SHEETS, plugged_folders
 from pricing.untrusted.documents import read_toml
 from pricing.validation import sentence_of
 from pricing.vocabulary import words
@@ -88,9 +89,22 @@ STATES: Final = ("sound", *words(BadState))
 NOT_SEEN: Final = "not seen"
 """What was not looked at, or could not be: unknown, never sound."""
 
+PAPER_STATES: Final = dict(zip(STATES, ("in order", "incomplete", "to be put right", "missing"), strict=True))
+"""What is said of papers in place of ``STATES``: no right to sell is worn."""
+
+
+def found_words(role: str, state: str) -> str:
+    """What was found at a check of a role, as people say it.
+
+    >>> found_words("papers", "worn"), found_words("body", "worn"), found_words("papers", "not seen")
+    ('incomplete', 'worn', 'not seen')
+    """
+    return PAPER_STATES.get(state, state) if role == CheckRole.PAPERS else state
+
+
 FITTINGS: Final = words(FittedPart)
 
-SHEETS: Final = Path(__file__).parent / "sheets"
+SHIPPED: Final = Path(__file__).parent / "sheets"
 MAXIMUM_WEIGHT: Final = 5.0
 
 Text = Annotated[str, StringConstraints(strict=True, pattern=r"\S")]
@@ -159,8 +173,8 @@ class Sheet:
         model: str | None = None,
         extensions: Path | None = None,
     ) -> "Sheet":
-        """The sheet for a construction, and for a make and model where the folder ``extensions`` has checks
-        for it.
+        """The sheet for a construction, and for a make and model where the folder ``extensions``, or a
+        package that adds sheets (``plugins.SHEETS``), has checks for it.
 
         Raises ``InspectionError`` for an unknown construction or fitting and for a sheet file that makes no
         sense.
@@ -173,12 +187,14 @@ class Sheet:
         if unknown := sorted(parts - set(FITTINGS)):
             raise InspectionError(f"unknown fitting {unknown[0]!r}: expected one of {', '.join(FITTINGS)}")
         contents = [_shipped("common"), _shipped(construction.replace(" ", "_"))]
-        if extensions is not None and make and model:
-            if not extensions.is_dir():
-                raise InspectionError(f"{extensions}: the folder of sheet extensions does not exist")
+        if extensions is not None and make and model and not extensions.is_dir():
+            raise InspectionError(f"{extensions}: the folder of sheet extensions does not exist")
+        if make and model:
+            folders = [*([] if extensions is None else [extensions]), *plugged_folders(SHEETS)]
             contents += [
                 found
-                for found in map(_read, sorted(extensions.glob("*.toml")))
+                for folder in folders
+                for found in map(_read, sorted(folder.glob("*.toml")))
                 if _is_for(found, construction, make, model)
             ]
         cautions = {key: text for content in contents for key, text in content.get("cautions", {}).items()}
@@ -237,7 +253,7 @@ def _is_for(content: dict[str, Any], construction: str, make: str, model: str) -
 @cache
 def _shipped(name: str) -> dict[str, Any]:
     """A sheet file that comes with the tool, read once."""
-    return _read(SHEETS / f"{name}.toml")
+    return _read(SHIPPED / f"{name}.toml")
 
 
 def _read(path: Path) -> dict[str, Any]:

@@ -27,6 +27,7 @@ def value_list(
     model: ListModel,
     cars: pl.DataFrame,
     *,
+    currency: str,
     as_of: date | None = None,
     coverage: float = 0.8,
 ) -> pl.DataFrame:
@@ -37,6 +38,7 @@ def value_list(
         model: a price model.
         cars: a row a car, of columns of ``car_fields.FIELDS`` as in the record contract, and ``asking``, a
             price asked for it or null.
+        currency: the market's base currency, in which prices are asked.
         as_of: the date the prices hold at; the last sale the model has seen when not given.
         coverage: share of like cars that each range is to hold.
 
@@ -54,7 +56,7 @@ def value_list(
         raise DecisionError(
             f"the price model has seen sales up to {last}, after {at}: fit one on the sales up to {at}"
         )
-    named, refused = checked_cars(cars, names, today() if as_of is None else as_of)
+    named, refused = checked_cars(cars, names, today() if as_of is None else as_of, currency)
     named = named.with_columns(event_date=pl.lit(at))
     if refused.null_count() == named.height:
         return _priced(model, named, coverage).with_columns(refused)

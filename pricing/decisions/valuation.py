@@ -155,7 +155,7 @@ class Valuation:
         """The range, and the car in each condition band."""
         named = " ".join(str(self.car[name]) for name in ("year", "make", "model"))
         spread = range_text(self.low, self.mid, self.high, self.currency, self.reason)
-        about = f"{spread}; {self.basis}, on {self.as_of}, {100 * self.coverage:.0f} % of like cars"
+        about = f"{spread}; {self.basis}, on {self.as_of}, {100 * self.coverage:.0f}% of like cars"
         return facts_html(named, about, frame=self.bands)
 
 

@@ -25,6 +25,7 @@ from pricing.intake.pdf_tables import read_pdf
 from pricing.intake.text_tables import read_text_table, survey_text
 from pricing.intake.workbooks import refuse_large
 from pricing.nearest import did_you_mean
+from pricing.plugins import READERS, plugged
 from pricing.untrusted.documents import whole_number, whole_text
 from pricing.untrusted.door import read_untrusted
 from pricing.untrusted.files import is_folder, regular_size
@@ -47,7 +48,8 @@ class Part:
 def read_file(path: Path, layout: Layout | None = None) -> Iterator[Part]:
     """Read a file part by part, by the ending of its name: csv, tsv, txt, xlsx, xls, xlsb, ods, pdf, parquet,
     jsonl, ndjson; html, or a folder of pages, for saved listings. A table in a text file or a workbook is
-    found under titles, and of rows of units, totals and remarks it is told how many there were.
+    found under titles, and of rows of units, totals and remarks it is told how many there were. A package
+    may add an ending of its own (``plugins.READERS``).
 
     Raises ``FileError`` when it is absent, a folder, empty, broken, of another kind, or larger than any true
     one.
@@ -110,11 +112,23 @@ def parts(
         raise FileError(f"{path} cannot be read: {str(error).strip().splitlines()[0]}") from None
 
 
+def endings() -> list[str]:
+    """Endings of the files of records that can be read, without their point; pages aside.
+
+    >>> endings()[:3]
+    ['csv', 'tsv', 'txt']
+    """
+    return [ending.removeprefix(".") for ending in _READERS] + sorted(plugged(READERS))
+
+
 def _reader(path: Path) -> Any:
-    reader = _READERS.get(path.suffix.lower())
-    if reader is None:
-        raise FileError(f"{path} is of no kind that can be read; expected one of {', '.join(_READERS)}")
-    return reader
+    ending = path.suffix.lower()
+    if ending in _READERS:
+        return _READERS[ending]
+    if ending.removeprefix(".") in plugged(READERS):
+        return _read_plugged
+    expected = ", ".join(f".{known}" for known in endings())
+    raise FileError(f"{path} is of no kind that can be read; expected one of {expected}")
 
 
 def _refuse_large(path: Path, frame: pl.DataFrame, limits: Limits) -> None:
@@ -206,6 +220,17 @@ def _read_json_lines(path: Path, layout: Layout, limits: Limits) -> Frames:
     }
     frame = pl.DataFrame(columns, schema=dict.fromkeys(columns, pl.String))
     yield frame.with_columns(pl.Series("row_number", numbers, dtype=pl.Int64)), lines
+
+
+def _read_plugged(path: Path, layout: Layout, limits: Limits) -> Frames:
+    """The rows that a reader of another package gives; that package is imported in the reading process."""
+    entry = plugged(READERS)[path.suffix.lower().removeprefix(".")]
+    frame = entry.load()(path)
+    if not isinstance(frame, pl.DataFrame):
+        raise FileError(f"{path} cannot be read: {entry.value}, which reads it, gave no polars frame")
+    if "row_number" not in frame.columns:
+        frame = frame.with_row_index("row_number", offset=1)
+    yield frame.with_columns(pl.col("row_number").cast(pl.Int64)), frame.height
 
 
 def _cell(value: object) -> str | None:

@@ -13,26 +13,10 @@ from pathlib import Path
 from typing import Final
 
 from pricing.errors import FileError, PricingError
+from pricing.intake.readers import endings
 
 LARGEST_UPLOAD: Final = 200_000_000
 """Bytes."""
-
-KINDS: Final = (
-    "csv",
-    "tsv",
-    "txt",
-    "xlsx",
-    "xls",
-    "xlsb",
-    "ods",
-    "pdf",
-    "parquet",
-    "jsonl",
-    "ndjson",
-    "html",
-    "htm",
-)
-"""Endings of the files of records that can be uploaded."""
 
 _ZIP: Final = b"PK\x03\x04"
 _FIRST_BYTES: Final = {
@@ -45,6 +29,11 @@ header of PDF (ISO 32000-1, 7.5.2), and that of a compound file ([MS-CFB] 2.2)."
 _LOOKED_AT: Final = 1024
 _LONGEST_NAME: Final = 60
 """Characters; file systems take 255 bytes, and a character has up to four."""
+
+
+def upload_kinds() -> list[str]:
+    """Endings of the files of records that can be uploaded."""
+    return [*endings(), "html", "htm"]
 
 
 @contextmanager
@@ -97,8 +86,8 @@ def _file_name(name: str) -> str:
 
 def _refuse(name: str, content: bytes | memoryview) -> None:
     kind = Path(name).suffix.lower().removeprefix(".")
-    if kind not in KINDS:
-        raise FileError(f"{name} is of no kind that can be read; expected one of {', '.join(KINDS)}")
+    if kind not in upload_kinds():
+        raise FileError(f"{name} is of no kind that can be read; expected one of {', '.join(upload_kinds())}")
     if len(content) == 0:
         raise FileError(f"{name} is empty")
     if len(content) > LARGEST_UPLOAD:

@@ -53,7 +53,7 @@ class Calibration:
         filled = errors.filled
         shift = MarketShift.fit(filled, walk)
         if not sold.any():
-            law = ScoreLaw.fit(np.empty(0), np.empty(0), degrees_of_freedom)
+            law = ScoreLaw.fit(np.empty(0), degrees_of_freedom)
             return cls(law, np.ones(shape), shift)
         period = period_shifts(filled, filled.error - shift.moved(filled))
         common = shift.moved(errors) + (period.shift * shift.share_of(period))[period.place]
@@ -62,7 +62,7 @@ class Calibration:
         scales = _cell_scales(z, errors.depth[sold], errors.band[sold], shape)
         unit = unit * scales[errors.depth, errors.band]
         z = (errors.error - common)[sold] / unit[sold]
-        law = ScoreLaw.fit(z, np.ones(len(z)), degrees_of_freedom)
+        law = ScoreLaw.fit(z, degrees_of_freedom)
         if not sold.all():
             law = _with_bounds(z, ((errors.upper - common) / unit)[~sold], degrees_of_freedom)
         return cls(law, scales, shift)
@@ -94,7 +94,7 @@ def _with_bounds(sold: Floats, high: Floats, degrees_of_freedom: float) -> Score
     with the likeliest scale: below the least bound nobody has seen a score, and there it keeps its shape.
     """
     place = np.mod(GOLDEN * np.arange(1, len(high) + 1), 1.0)
-    own = ScoreLaw.fit(np.empty(0), np.empty(0), degrees_of_freedom)
+    own = ScoreLaw.fit(np.empty(0), degrees_of_freedom)
     scale = _likeliest_scale(sold, high, degrees_of_freedom)
     law = ScoreLaw(own.scores * scale, len(sold))
     centre = 0.0  # the median of the lots; a law's own is nought
@@ -102,7 +102,7 @@ def _with_bounds(sold: Floats, high: Floats, degrees_of_freedom: float) -> Score
         level = np.clip(place * law.cdf(high - centre), 1e-6, 1.0 - 1e-6)
         both = np.concatenate([sold, np.minimum(centre + law.ppf(level), high)])
         centre = float(np.median(both))
-        law = ScoreLaw.fit(both, np.ones(len(both)), degrees_of_freedom)
+        law = ScoreLaw.fit(both, degrees_of_freedom)
     return law
 
 

@@ -46,7 +46,7 @@ class PriceDistribution:
         remark: null, or what a reader should know of the price.
         explain: gives the terms of the mids of some of the rows.
 
-    >>> law = ScoreLaw.fit(np.empty(0), np.empty(0), np.inf)
+    >>> law = ScoreLaw.fit(np.empty(0), np.inf)
     >>> price = PriceDistribution(law, np.log([[1000.0], [2000.0]]), np.full((2, 1), 0.25))
     >>> price.ppf(0.5).round(6).tolist()
     [1000.0, 2000.0]
@@ -80,7 +80,7 @@ class PriceDistribution:
         if self.reason[0] is not None:
             return f"PriceDistribution of a car, no range: {self.reason[0]}"
         (low,), (high,) = self.interval(0.8)
-        return f"PriceDistribution of a car: median {self.mid[0]:,.0f}, 80 % from {low:,.0f} to {high:,.0f}"
+        return f"PriceDistribution of a car: median {self.mid[0]:,.0f}, 80% from {low:,.0f} to {high:,.0f}"
 
     def _repr_html_(self) -> str:
         """The 80 % ranges, as polars shows a frame."""
@@ -172,7 +172,7 @@ class PriceDistribution:
     def mixed(self, weights: ArrayLike) -> Self:
         """The distribution of a car that is one of these, each as likely as its weight: one row.
 
-        >>> law = ScoreLaw.fit(np.empty(0), np.empty(0), np.inf)
+        >>> law = ScoreLaw.fit(np.empty(0), np.inf)
         >>> either = PriceDistribution(law, np.log([[1000.0], [2000.0]]), np.full((2, 1), 0.1))
         >>> either.mixed([1.0, 1.0]).cdf([1400.0]).round(3).item()
         0.5

@@ -179,7 +179,7 @@ class PriceModel:
         )
         shape = (len(DEPTHS), len(self.spec.condition_bands) + 1)
         if errors is None or last is None:
-            law = ScoreLaw.fit(np.empty(0), np.empty(0), 5.0)
+            law = ScoreLaw.fit(np.empty(0), 5.0)
             self.calibration = Calibration(law, np.ones(shape), MarketShift())
             return start
         found = last.regression.estimates

@@ -3,10 +3,10 @@
 The ``k``-th smallest of ``n`` scores, ``k = ceil((n + 1) u)``, is not exceeded by the next score with
 probability at least ``u`` and at most ``u + 1 / (n + 1)``, whatever their law, if the scores are
 exchangeable (Vovk, Gammerman and Shafer 2005; Lei et al. 2018); between two ranks the level is met on
-average. With weights the rank is taken in the
-weighted law to which the coming score belongs with weight 1; how much coverage is lost where scores drift is
-bounded by the weighted sum of their distances from exchangeability (Barber, Candes, Ramdas and Tibshirani
-2023). Few scores are mixed with the regression's own Student-t law, scaled to them.
+average. How much coverage is lost where scores drift is bounded by the mean of their distances from
+exchangeability (Barber, Candes, Ramdas and Tibshirani 2023, with equal weights); what the sales of a period
+have in common is taken off before (``market_shift``). Few scores are mixed with the regression's own
+Student-t law, scaled to them.
 """
 
 from dataclasses import dataclass
@@ -39,24 +39,24 @@ class ScoreLaw:
     count: int
 
     @classmethod
-    def fit(cls, scores: Floats, weights: Floats, degrees_of_freedom: float) -> "ScoreLaw":
-        """The law of ``scores`` with positive ``weights`` (that of the coming score is 1), mixed with a
-        scaled Student-t law where they are few, and centred: its median is nought."""
+    def fit(cls, scores: Floats, degrees_of_freedom: float) -> "ScoreLaw":
+        """The law of ``scores``, mixed with a scaled Student-t law where they are few, and centred: its
+        median is nought."""
         own = np.asarray(
             special.ndtri(LEVELS)
             if np.isinf(degrees_of_freedom)
             else special.stdtrit(degrees_of_freedom, LEVELS)
         )
         if len(scores):
-            size = float(np.square(weights.sum()) / np.square(weights).sum())
-            centred = scores - weighted_median(scores, weights)
+            size = float(len(scores))
+            centred = scores - np.median(scores)
             reach = float(special.stdtrit(min(degrees_of_freedom, 1e6), 0.9))
-            far = float(_between_ranks(np.abs(centred), weights, np.array(0.8)))
+            far = float(rank_quantile(np.abs(centred), np.array(0.8)))
             width = max(far, 1e-9) / reach
             if not np.isfinite(width):
                 width = 1.0
             own = own * width ** (size / (size + 10.0))
-            seen = _between_ranks(centred, weights, LEVELS)
+            seen = rank_quantile(centred, LEVELS)
             inside = np.isfinite(seen) & (LEVELS != 0.5)
             if inside.any():
                 first, last = np.flatnonzero(inside)[[0, -1]]
@@ -72,7 +72,7 @@ class ScoreLaw:
         """Score not exceeded with probability ``level``, strictly between 0 and 1; the inverse of
         :meth:`cdf`.
 
-        >>> law = ScoreLaw.fit(np.empty(0), np.empty(0), np.inf)
+        >>> law = ScoreLaw.fit(np.empty(0), np.inf)
         >>> law.ppf(np.array([0.5, 0.975])).round(4).tolist()
         [0.0, 1.96]
         """
@@ -111,39 +111,13 @@ def scores_needed(coverage: float) -> int:
     return int(np.ceil(1.0 / tail - 1e-9)) - 1
 
 
-def weighted_rank_quantile(scores: Floats, weights: Floats, level: float | Floats) -> Floats:
-    """Smallest score whose cumulated weight reaches ``level`` of all weight, the coming score's 1 included;
-    infinite where none does. With equal weights it is the score of rank ``ceil((n + 1) level)``.
+def rank_quantile(scores: Floats, level: Floats) -> Floats:
+    """The score of rank ``(n + 1) level``, linear between the ranks: the next score is below it as often as
+    the level says, neither more nor less; infinite beyond the outermost ranks.
 
-    >>> float(weighted_rank_quantile(np.arange(1.0, 51.0), np.ones(50), 0.9))
-    46.0
+    >>> rank_quantile(np.arange(1.0, 50.0), np.array([0.9, 0.99])).tolist()
+    [45.0, inf]
     """
-    order = np.argsort(scores, kind="stable")
-    reached = np.cumsum(weights[order])
-    wanted = np.asarray(level, dtype=np.float64) * (weights.sum() + 1.0)
-    place = np.searchsorted(reached, wanted - 1e-9)
-    return np.append(scores[order], np.inf)[place]
-
-
-def _between_ranks(scores: Floats, weights: Floats, level: Floats) -> Floats:
-    """The score at each level, linear between the ranks: the next score is below it as often as the level
-    says, neither more nor less; infinite beyond the outermost ranks."""
-    order = np.argsort(scores, kind="stable")
-    reached = np.cumsum(weights[order]) / (weights.sum() + 1.0)
-    inside = np.interp(level, reached, scores[order])
+    reached = np.arange(1.0, len(scores) + 1.0) / (len(scores) + 1.0)
+    inside = np.interp(level, reached, np.sort(scores))
     return np.where(level < reached[0], -np.inf, np.where(level > reached[-1], np.inf, inside))
-
-
-def weighted_median(scores: Floats, weights: Floats) -> float:
-    """The middle of the scores by weight; of two in the middle, their mean.
-
-    >>> weighted_median(np.array([3.0, 1.0, 2.0, 9.0]), np.ones(4))
-    2.5
-    """
-    order = np.argsort(scores, kind="stable")
-    reached = np.cumsum(weights[order])
-    half = 0.5 * reached[-1]
-    low = np.searchsorted(reached, half - 1e-9 * reached[-1])
-    high = np.searchsorted(reached, half + 1e-9 * reached[-1])
-    sorted_scores = scores[order]
-    return float(0.5 * (sorted_scores[low] + sorted_scores[min(high, len(scores) - 1)]))

@@ -92,7 +92,7 @@ class Charge:
             raise MoneyError(f"{where}: up_to and minimum must not be negative")
         for rate in (self.tax, *(tier.rate for tier in self.tiers)):
             if not 0 <= rate < 1:
-                raise MoneyError(f"{where}: a rate is a part of one, such as 0.15 for 15 %; got {rate}")
+                raise MoneyError(f"{where}: a rate is a part of one, such as 0.15 for 15%; got {rate}")
             _millionths(rate)
 
     def on(self, hammer: pl.Expr) -> pl.Expr:

@@ -14,7 +14,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any, Final
 
-from pricing.errors import FileError
+from pricing.errors import FileError, PricingError
 from pricing.operations.retention import ARCHIVE, named_by_time
 from pricing.store.audit import now
 from pricing.store.market import Market
@@ -148,7 +148,12 @@ def unpacked(name: str, limits: Limits, *, folder: str) -> Iterator[tuple[dict[s
         raise FileError(f"{source}: cannot be read: {error.strerror or error}") from None
     except (zipfile.BadZipFile, zlib.error, KeyError, ValueError, EOFError, RuntimeError) as error:
         raise FileError(f"{source}: is no whole backup: {str(error)[:120]}") from None
-    if Market.open(into / MARKET, create=False).digest() != manifest["digest"]:
+    try:
+        digest = Market.open(into / MARKET, create=False).digest()
+    except PricingError as error:
+        why = str(error).splitlines()[0].partition(";")[0].replace(f"{into / MARKET}", "it")
+        raise FileError(f"{source}: the market in it cannot be read: {why}") from None
+    if digest != manifest["digest"]:
         raise FileError(f"{source}: the market in it is not the one that was backed up")
     yield manifest, None
 

@@ -24,6 +24,9 @@ MOST_FIGURES: Final = 12
 
 STAGES: Final = ("median", "lower quartile", "upper quartile")
 
+HALF: Final = "half"
+"""What a span between quartiles holds (a key of ``vocabulary.SPANS``)."""
+
 TAIL: Final = 0.1
 """The share that is fed back."""
 

@@ -15,7 +15,14 @@ import polars as pl
 from pricing.errors import OpinionError, TableError
 from pricing.money.currencies import CURRENCIES
 from pricing.records.cells import raw_text, read_cells
-from pricing.records.contract import COUNTRIES, HIGHEST_AMOUNT, LONGEST_WORD
+from pricing.records.contract import (
+    COUNTRIES,
+    HIGHEST_AMOUNT,
+    LONGEST_WORD,
+    LOWEST_AMOUNT,
+    SMALL_UNITS,
+    amount_meant,
+)
 from pricing.vocabulary import CHANNELS, CONDITION_BANDS, FIRST_YEAR, PRICE_BASES, SPANS
 
 _AMOUNT: Final = pl.Decimal(18, 3)
@@ -58,6 +65,8 @@ SUBJECT: Final = (
 
 MOST_TOLD: Final = 5
 """Wrong rows that a refusal names."""
+
+_AMOUNTS: Final = ("low", "middle", "high")
 
 _SAID: Final = pl.col(pl.String)
 
@@ -118,8 +127,10 @@ def checked(cells: pl.DataFrame, today: date) -> pl.DataFrame:
 
 def _rules(today: date) -> list[tuple[str, pl.Expr]]:
     """Sentences and where they apply."""
-    low, middle, high = (pl.col(name) for name in ("low", "middle", "high"))
-    amounts = (low, middle, high)
+    low, middle, high = (pl.col(name) for name in _AMOUNTS)
+    expected = (
+        f"{LOWEST_AMOUNT:,} to {HIGHEST_AMOUNT:,}, {SMALL_UNITS:,} times that in a currency of small units"
+    )
     score = pl.col("condition_score")
     graded = pl.col("condition_band").is_not_null(), score.is_not_null()
     years = pl.col("year_from"), pl.col("year_to")
@@ -142,14 +153,7 @@ def _rules(today: date) -> list[tuple[str, pl.Expr]]:
         ("the state is said once: a condition band or a score from 0 to 100", graded[0] == graded[1]),
         ("the score is from 0 to 100", score.is_between(0.0, 100.0).not_()),
         ("low or high is needed", low.is_null() & high.is_null()),
-        (
-            "an amount is above nought",
-            pl.any_horizontal((amount <= 0).fill_null(False) for amount in amounts),
-        ),
-        (
-            "an amount is higher than any car's",
-            pl.any_horizontal((amount > HIGHEST_AMOUNT * 10_000).fill_null(False) for amount in amounts),
-        ),
+        *((f"{name} absurd: expected {expected}", amount_meant(pl.col(name)).not_()) for name in _AMOUNTS),
         ("low is below high", low >= high),
         (
             "the middle is between low and high",

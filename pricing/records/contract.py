@@ -36,8 +36,11 @@ COUNTRIES: Final = frozenset(country.alpha_2 for country in pycountry.countries)
 
 FIRST_SALE: Final = date(1945, 1, 1)
 HIGHEST_AMOUNT: Final = 250_000_000
-"""Above this, in major units, an amount is a typing error; ten thousand times that in small-unit
+"""Above this, in major units, an amount is a typing error; ``SMALL_UNITS`` times that in small-unit
 currencies."""
+
+SMALL_UNITS: Final = 10_000
+"""Times ``HIGHEST_AMOUNT`` that an amount may be in a currency of small units."""
 
 LOWEST_AMOUNT: Final = 10
 LONGEST_WORD: Final = 500
@@ -112,11 +115,23 @@ def _condition_score_outside_band() -> pl.Expr:
     return ~known | inside
 
 
+def amount_meant(amount: pl.Expr) -> pl.Expr:
+    """Whether an amount in the column ``currency`` is the price of a car: under ten units, or beyond what any
+    car has fetched, it is a typing error.
+
+    >>> said = pl.DataFrame({"amount": [9, 300_000_000], "currency": ["EUR", "JPY"]})
+    >>> said.select(amount_meant(pl.col("amount")))["amount"].to_list()
+    [False, True]
+    """
+    small = pl.col("currency").is_in(sorted(SMALL_UNIT_CURRENCIES))
+    scale = pl.when(small).then(SMALL_UNITS).otherwise(1)
+    return amount.cast(pl.Float64).is_between(LOWEST_AMOUNT, HIGHEST_AMOUNT * scale)
+
+
 def _amount_absurd() -> pl.Expr:
-    """A positive amount under ten units, or beyond what any car has fetched, is a typing error."""
-    scale = pl.when(pl.col("currency").is_in(sorted(SMALL_UNIT_CURRENCIES))).then(10_000).otherwise(1)
-    amount = pl.col("amount").cast(pl.Float64)
-    return (amount <= 0) | amount.is_between(LOWEST_AMOUNT, HIGHEST_AMOUNT * scale)
+    """An amount that is none at all breaks another rule."""
+    amount = pl.col("amount")
+    return (amount <= 0) | amount_meant(amount)
 
 
 def _text_too_long() -> pl.Expr:

@@ -1,14 +1,10 @@
 """One rule for every amount that a person enters: a price of a car, or a cost beside one."""
 
 from decimal import Decimal
-from typing import Final
 
 from pricing.errors import MoneyError
 from pricing.money.currencies import SMALL_UNIT_CURRENCIES
-from pricing.records.contract import HIGHEST_AMOUNT, LOWEST_AMOUNT
-
-SMALL_UNITS: Final = 10_000
-"""Times ``HIGHEST_AMOUNT`` that an amount may be in a currency of small units."""
+from pricing.records.contract import HIGHEST_AMOUNT, LOWEST_AMOUNT, SMALL_UNITS
 
 
 def bounds(currency: str, *, cost: bool = False) -> tuple[int, int]:

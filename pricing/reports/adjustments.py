@@ -76,7 +76,7 @@ def _side_by_side(facts: Facts, group: pl.DataFrame, names: Sequence[str], words
     rows += [
         ("Adjusted price", NONE, *(words.plain(row["adjusted_price"]) for row in each)),
         ("Net", NONE, *(words.per_cent(row["net_per_cent"]) for row in each)),
-        ("Gross", NONE, *(words.number(row["gross_per_cent"], 1) + "\u00a0%" for row in each)),
+        ("Gross", NONE, *(words.per_cent(row["gross_per_cent"], 1, sign=False) for row in each)),
         ("Weight", NONE, *(words.share(row["weight"]) for row in each)),
     ]
     columns = (

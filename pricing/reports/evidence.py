@@ -112,7 +112,7 @@ def comparables_part(facts: Facts, words: LocaleWords) -> list[Block]:
             str(row["number"]), words.short_day(row["event_date"]), _car(row),
             row["condition_band"] or "not graded",
             words.plain(into(row["price"]), 0), words.per_cent(row["net_per_cent"], 0),
-            words.number(row["gross_per_cent"]) + "\u00a0%", words.plain(into(row["adjusted_price"]), 0),
+            words.per_cent(row["gross_per_cent"], 0, sign=False), words.plain(into(row["adjusted_price"]), 0),
             words.share(row["weight"]),
         )
         for row in facts.grid.iter_rows(named=True)
@@ -180,17 +180,15 @@ def _flags(facts: Facts, words: LocaleWords) -> list[Block]:
     flagged = facts.grid.filter(pl.col("flags").list.len() > 0)
     if flagged.is_empty():
         return [
-            Paragraph("Every comparable keeps within the rule of thumb (10 % a line, 15 % net, 25 % gross).")
+            Paragraph("Every comparable keeps within the rule of thumb (10% a line, 15% net, 25% gross).")
         ]
     numbers = ", ".join(str(number) for number in flagged["number"])
-    gross = facts.grid["gross_per_cent"].to_list()
+    gross = facts.grid["gross_per_cent"].to_numpy()
     said = (
-        f"Beyond a rule of thumb (10 % a line, 15 % net, 25 % gross): comparables {numbers}, which "
-        "together have "
-        f"{words.share(float(flagged['weight'].sum()))} of the weight. Gross adjustments run from "
-        f"{words.number(min(gross))} to {words.number(max(gross))} %; beyond 25 % in all "
-        "a sale "
-        "counts for less with the square of the excess, and sales inside it are taken first."
+        f"Beyond a rule of thumb (10% a line, 15% net, 25% gross): comparables {numbers}, which together "
+        f"have {words.share(float(flagged['weight'].sum()))} of the weight. Gross adjustments run from "
+        f"{words.number(float(gross.min()))} to {words.number(float(gross.max()))}%; beyond 25% in all "
+        "a sale counts for less with the square of the excess, and sales inside it are taken first."
     )
     if flagged.height == facts.grid.height:
         said += (
@@ -239,7 +237,7 @@ def _by_how_much(choice: Choice, words: LocaleWords) -> str:
     if choice.per_cent is None:
         return ""
     if choice.line is None:
-        return f", at {words.number(choice.per_cent)} % of the weight it would have"
+        return f", at {words.number(choice.per_cent)}% of the weight it would have"
     return f", {choice.line} {words.per_cent(choice.per_cent)}"
 
 
@@ -289,7 +287,7 @@ def model_part(facts: Facts, words: LocaleWords) -> list[Block]:
          _interval(term) if place else NONE)
         for place, term in enumerate(valuation.terms.iter_rows(named=True))
     )  # fmt: skip
-    columns = (Column("Term", 3), Column("Effect", 1.2, True), Column("80 % interval", 1.8, True))
+    columns = (Column("Term", 3), Column("Effect", 1.2, True), Column("80% interval", 1.8, True))
     bands = tuple(
         (
             band,

@@ -42,7 +42,9 @@ from pricing.words.sentences import CAUTION, option_words
 def assignment_part(facts: Facts, words: LocaleWords) -> list[Block]:
     """Who asked for the appraisal, for what use, of what value, at what date."""
     asked = facts.record.assignment
-    premium = "" if asked.premium_per_cent is None else f"{words.number(float(asked.premium_per_cent), 2)} %"
+    premium = (
+        "" if asked.premium_per_cent is None else words.per_cent(float(asked.premium_per_cent), 2, sign=False)
+    )
     rows = [
         ("Client", asked.client),
         ("Intended users", asked.intended_users),

@@ -60,7 +60,10 @@ _WRITE_FAILURES: Final = (
 
 
 _DAMAGE: Final = (duckdb.InternalException, duckdb.SerializationException)
-_DAMAGE_SIGNS: Final = ("Corrupt database file", "Failed to deserialize", "could not be read from block")
+_DAMAGE_SIGNS: Final = (
+    "Corrupt database file", "Failed to deserialize", "could not be read from block",
+    "Could not read enough bytes",
+)  # fmt: skip
 
 
 class Keeper(Protocol):

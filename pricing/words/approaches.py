@@ -8,7 +8,7 @@ def difference_sentence(found: Difference) -> str:
 
     >>> told = Difference(1.1, 0.5, 12, 0.3, True, 0.75, -0.04, False, "1 to 5 sales")
     >>> difference_sentence(told).split(". ")[0]
-    'The comparable sales come to 10 % more than the price model, 50% of the way to the end of its range'
+    'The comparable sales come to 10% more than the price model, 50% of the way to the end of its range'
     """
     apart = 100.0 * (found.ratio - 1.0)
     side = "more" if apart >= 0 else "less"
@@ -29,6 +29,6 @@ def difference_sentence(found: Difference) -> str:
         why.append("nobody graded the car")
     why.append(f"the price model's evidence: {found.evidence}")
     return (
-        f"The comparable sales come to {abs(apart):.0f} % {side} than the price model, {where}. "
+        f"The comparable sales come to {abs(apart):.0f}% {side} than the price model, {where}. "
         f"Why they may differ: {'; '.join(why)}."
     )

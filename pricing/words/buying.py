@@ -74,8 +74,8 @@ def gap_sentences(facts: Buying) -> list[str]:
         return ["What such an asking price usually comes down to is not known from the records."]
     gap = facts.gap
     return [
-        f"On this channel ({gap.channel}) what is asked stands {100 * (gap.factor - 1):+.0f} % to what cars "
-        f"sell for ({100 * (gap.low - 1):+.0f} % to {100 * (gap.high - 1):+.0f} %): this price would "
+        f"On this channel ({gap.channel}) what is asked stands {100 * (gap.factor - 1):+.0f}% to what cars "
+        f"sell for ({100 * (gap.low - 1):+.0f}% to {100 * (gap.high - 1):+.0f}%): this price would "
         f"usually come to {money_words(facts.after_gap, facts.currency)}, and then "
         f"{share_words(facts.standing_after_gap)} like cars sell for less."
     ]
@@ -155,7 +155,7 @@ def argument_sentence(said: Argument) -> str:
             )
         case "gap" if said.amount is not None and said.share is not None:
             return (
-                f"Asking prices like this stand {100 * said.share:.0f} % above what is paid in the end: that "
+                f"Asking prices like this stand {100 * said.share:.0f}% above what is paid in the end: that "
                 f"makes {money_words(said.amount, said.currency)}."
             )
         case _:

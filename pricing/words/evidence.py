@@ -35,8 +35,8 @@ def reconciliation_sentences(found: Comparables) -> list[str]:
     flagged = table.filter(pl.col("flags").list.len() > 0)
     if flagged.height:
         sentences.append(
-            f"{flagged.height} of them exceed a rule of thumb (10 % a line, 15 % net, 25 % gross); together "
-            f"they have {float(flagged['weight'].sum()):.0%} of the weight, for beyond 25 % a sale counts "
+            f"{flagged.height} of them exceed a rule of thumb (10% a line, 15% net, 25% gross); together "
+            f"they have {float(flagged['weight'].sum()):.0%} of the weight, for beyond 25% a sale counts "
             "for less with the square of the excess."
         )
     if found.as_of > found.date_line_ends:
@@ -100,8 +100,8 @@ def _choice_sentences(found: Comparables) -> list[str]:
     words = {"add": "added", "drop": "dropped", "adjust": "adjusted by hand", "weigh": "weighed by hand"}
     return [
         f"Sale {choice.record_id} was {words[choice.action]}"
-        + ("" if choice.line is None else f" ({choice.line} {choice.per_cent:+g} %)")
-        + (f" (at {choice.per_cent:g} % of its weight)" if choice.action == "weigh" else "")
+        + ("" if choice.line is None else f" ({choice.line} {choice.per_cent:+g}%)")
+        + (f" (at {choice.per_cent:g}% of its weight)" if choice.action == "weigh" else "")
         + f": {choice.reason.rstrip('.')}."
         for choice in found.choices
     ]
@@ -146,7 +146,7 @@ def premiums_caption(depth: Depth) -> str:
     return (
         "What a car in a better condition band costs over one in the band below, as a per cent of it, in "
         "spans of "
-        f"years for {depth.scope}; the line through each mark is its 95 % interval."
+        f"years for {depth.scope}; the line through each mark is its 95% interval."
     )
 
 
@@ -163,8 +163,8 @@ def depth_sentences(depth: Depth) -> list[str]:
     ]
     if depth.effective_sales is not None:
         sentences.append(
-            "With what is borrowed from its relations, its level is known as well as "
-            f"{depth.effective_sales:.0f} sales of its own would tell."
+            "Together with what its sister models tell, its price level is known as well as "
+            f"{depth.effective_sales:.0f} sales of its own would tell it."
         )
     share = depth.sold_share.row(-1, named=True)
     if share["share"] is None:
@@ -179,10 +179,10 @@ def depth_sentences(depth: Depth) -> list[str]:
         sentences.append("From asking to sold: unknown; no car on record was advertised and then sold.")
     else:
         sure = (
-            "; one pair gives no interval" if gap.low is None else f" ({gap.low:+.0f} % to {gap.high:+.0f} %)"
+            "; one pair gives no interval" if gap.low is None else f" ({gap.low:+.0f}% to {gap.high:+.0f}%)"
         )
         sentences.append(
-            f"From asking to sold: {gap.per_cent:+.0f} % in the middle of {gap.pairs} matched pairs{sure}."
+            f"From asking to sold: {gap.per_cent:+.0f}% in the middle of {gap.pairs} matched pairs{sure}."
         )
     if depth.seasons.p_value is None:
         sentences.append("Season: too few sales to test.")
@@ -190,5 +190,27 @@ def depth_sentences(depth: Depth) -> list[str]:
         sentences.append(f"Season: none that the sales show (p = {depth.seasons.p_value:.2f}).")
     else:
         best = depth.seasons.effects.sort("per_cent").row(-1, named=True)
-        sentences.append(f"Season: {best['season']} is {best['per_cent']:+.1f} % against the year.")
+        sentences.append(f"Season: {best['season']} is {best['per_cent']:+.1f}% against the year.")
     return sentences
+
+
+def lines_in_words(found: Comparables, record: str) -> pl.DataFrame:
+    """The lines by which one sale was brought to the car: ``line``, ``comparable``, ``subject`` as a person
+    writes them, the other columns of ``Comparables.lines`` as they are."""
+    said = pl.col("comparable", "subject").fill_null("").str.strip_suffix(".0")
+    return found.lines.filter(pl.col("record_id") == record).with_columns(_named(pl.col("line")), said)
+
+
+def flags_in_words(flags: pl.Expr) -> pl.Expr:
+    """The rules of thumb that a sale is beyond, in a sentence's words.
+
+    >>> told = pl.DataFrame({"flags": [["odometer_km over 10%", "net over 15%"]]})
+    >>> told.select(flags_in_words(pl.col("flags"))).item()
+    'odometer over 10%; net over 15%'
+    """
+    return flags.list.eval(_named(pl.element())).list.join("; ")
+
+
+def _named(column: pl.Expr) -> pl.Expr:
+    """Names of columns as words."""
+    return column.str.replace(r"_km\b", "").str.replace_all("_", " ", literal=True)

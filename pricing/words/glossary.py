@@ -19,7 +19,7 @@ TERMS: Final[dict[str, str]] = {
     "comparable sale": "A sale of a car much like this one, brought to this car and to today line by line.",
     "condition band": "One of four steps of condition: project, solid restorable, average, top condition.",
     "condition score": "Condition from 0 to 100, from what was found at every check; each quarter is a band.",
-    "coverage": "How often ranges hold the price that is paid: of 100 ranges of 80 %, some 80 should.",
+    "coverage": "How often ranges hold the price that is paid: of 100 ranges of 80%, some 80 should.",
     "evidence depth": "How much is on record about cars like this one; the less, the wider the range.",
     "fit": "Learning the price model from the sales on record; it is kept, and made anew when records "
     "change.",

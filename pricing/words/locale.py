@@ -72,9 +72,14 @@ class LocaleWords:
         pattern = "#,##0" + ("." + "0" * places if places else "")
         return str(format_decimal(value, format=pattern, locale=self.locale)).replace("-", "\u2212")
 
-    def per_cent(self, value: float, places: int = 1) -> str:
-        """A change in per cent, with its sign."""
-        return ("+" if value > 0 else "") + self.number(value, places) + "\u00a0%"
+    def per_cent(self, value: float, places: int = 1, *, sign: bool = True) -> str:
+        """A number of per cent, of a change with its sign."""
+        one = str(self.locale.percent_formats[None].pattern)
+        pattern = one.replace("0", "0" + ("." + "0" * places if places else ""), 1)
+        shown = str(format_percent(abs(value) / 100.0, format=pattern, locale=self.locale))
+        if not any(digit in shown for digit in "123456789"):
+            return shown
+        return ("\u2212" if value < 0 else "+" if sign else "") + shown
 
     def share(self, value: float) -> str:
         """A share of 1 as a per cent."""

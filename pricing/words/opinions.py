@@ -7,8 +7,8 @@ from typing import Any, Final
 
 from pricing.decisions.valuation import Valuation
 from pricing.evidence.source_scores import FEWEST
-from pricing.opinions.elicitation import tails
-from pricing.words.sentences import day_words, money_words
+from pricing.opinions.elicitation import Bisection, tails
+from pricing.words.sentences import day_words, exact_words, money_words
 
 OPINION_ALONE: Final = "Opinion alone: no sale confirms this range"
 """The mark of a price that rests on nothing but what people say."""
@@ -36,12 +36,12 @@ def ground_sentence(valuation: Valuation) -> str | None:
     kept += [counted[1]] if ground.statements else []
     begin = "" if ground.sales_of_model else "No sale of this model is on record; "
     weights = {"sales": ground.sales, "related cars": ground.relations, "opinions": ground.opinions}
-    shares = ", ".join(f"{name} {round(100 * share)} %" for name, share in weights.items() if share >= 0.005)
+    shares = ", ".join(f"{name} {round(100 * share)}%" for name, share in weights.items() if share >= 0.005)
     first = f"{', on '.join(kept)} and on " if kept else ""
     sentence = f"{begin}the range rests on {first}{counted[2]}. Weight in the mid: {shares}."
     narrower = round(100 * ground.narrower_for_opinions)
     if narrower:
-        sentence += f" For the opinions the range is {narrower} % narrower."
+        sentence += f" For the opinions the range is {narrower}% narrower."
     return sentence[0].upper() + sentence[1:]
 
 
@@ -102,6 +102,32 @@ def statement_words(said: Mapping[str, Any]) -> str:
     )
 
 
+def asked_sentence(asked: Bisection, band: str, currency: str) -> str:
+    """What is asked about the price in the middle of what is possible.
+
+    >>> asked_sentence(Bisection.between(Decimal(2000), Decimal(8000)), "average", "EUR")
+    "Of all cars in the state 'average', do more sell above or below EUR 4,000?"
+    """
+    half = exact_words(asked.found[0], currency) if asked.found else ""
+    among = {
+        "median": f"Of all cars in the state {band!r}",
+        "lower quartile": f"Of those that sell below {half}",
+        "upper quartile": f"Of those that sell above {half}",
+    }[asked.stage]
+    return f"{among}, do more sell above or below {exact_words(asked.price, currency)}?"
+
+
+def told_sentence(quartiles: tuple[Decimal, Decimal, Decimal], currency: str) -> str:
+    """What was answered, with what it amounts to as a question.
+
+    >>> told_sentence((Decimal(3000), Decimal(4000), Decimal(5000)), "EUR").partition(". ")[0]
+    'Half sell between EUR 3,000 and EUR 5,000, as many above EUR 4,000 as below'
+    """
+    low, middle, high = (exact_words(price, currency) for price in quartiles)
+    told = f"Half sell between {low} and {high}, as many above {middle} as below."
+    return f"{told} {feedback_sentence(quartiles, currency)}"
+
+
 def feedback_sentence(quartiles: tuple[Decimal, Decimal, Decimal], currency: str) -> str:
     """What quartiles amount to, as a question to whoever said them.
 
@@ -125,9 +151,9 @@ def score_sentence(row: Mapping[str, Any]) -> str:
         )
     held, meant = round(100 * row["held"]), round(100 * row["meant"])
     bias = round(100 * row["bias"])
-    side = "as dear as" if not bias else f"{abs(bias)} % {'above' if bias > 0 else 'below'}"
+    side = "as dear as" if not bias else f"{abs(bias)}% {'above' if bias > 0 else 'below'}"
     sentence = (
-        f"{row['source']}: of 100 later sales {held} fell where {meant} were meant to (95 % interval "
+        f"{row['source']}: of 100 later sales {held} fell where {meant} were meant to (95% interval "
         f"{round(100 * row['held_low'])} to {round(100 * row['held_high'])}, {row['sales']} sales); the "
         f"middles were {side} what was paid."
     )

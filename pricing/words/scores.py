@@ -13,16 +13,16 @@ def coverage_sentence(scores: Mapping[str, Any]) -> str:
     >>> row = {"sales": 500, "coverage_80": 0.79, "coverage_low_80": 0.75, "coverage_high_80": 0.82,
     ...        "width_80": 2.4, "withheld_80": 3}
     >>> coverage_sentence(row)
-    'Of 500 later sales, 79 % lay inside their 80 % range (75 to 82 %, given so many sales); half of the ranges had a high price less than 2.4 times the low one. For 3 no range was given.'
+    'Of 500 later sales, 79% lay inside their 80% range (75 to 82%, given so many sales); half of the ranges had a high price less than 2.4 times the low one. For 3 no range was given.'
     """  # noqa: E501 - what it prints
     if scores["coverage_80"] is None:
         return f"For none of {scores['sales']:,} later sales could a range be given."
     low, high = (100 * scores[f"coverage_{end}_80"] for end in ("low", "high"))
     refused = f" For {scores['withheld_80']:,} no range was given." if scores["withheld_80"] else ""
     return (
-        f"Of {scores['sales']:,} later sales, {100 * scores['coverage_80']:.0f} % lay inside their 80 % "
+        f"Of {scores['sales']:,} later sales, {100 * scores['coverage_80']:.0f}% lay inside their 80% "
         f"range "
-        f"({low:.0f} to {high:.0f} %, given so many sales); half of the ranges had a high price less than "
+        f"({low:.0f} to {high:.0f}%, given so many sales); half of the ranges had a high price less than "
         f"{scores['width_80']:.1f} times the low one.{refused}"
     )
 
@@ -31,13 +31,13 @@ def ratio_sentence(scores: Mapping[str, Any]) -> str:
     """How mid prices stood to prices paid.
 
     >>> ratio_sentence({"sales": 9, "median_ratio": 1.02, "cod": 23.4})
-    'The middle of mid price over price paid is 1.02; on average a ratio is 23 % away from it.'
+    'The middle of mid price over price paid is 1.02; on average a ratio is 23% away from it.'
     """
     if scores["median_ratio"] is None or scores["cod"] is None:
         return f"{scores['sales']:,} later sales are too few for a ratio study."
     return (
         f"The middle of mid price over price paid is {scores['median_ratio']:.2f}; on average a ratio is "
-        f"{scores['cod']:.0f} % away from it."
+        f"{scores['cod']:.0f}% away from it."
     )
 
 
@@ -57,10 +57,10 @@ def ahead_sentence(facts: Mapping[str, Any]) -> str:
 
     >>> ahead_sentence({"market_shift": {"trend": "damped", "season": True, "bias": 0.02, "variance": 0.0025,
     ...                                  "origins": 5}})
-    'After the last sale the trend is carried on for about a year in all, with the season of the year and a further +2 % in the first year, as 5 earlier origins bear out; a year ahead the market itself may by then have moved by 5 % either way, which widens the range.'
+    'After the last sale the trend is carried on for about a year in all, with the season of the year and a further +2% in the first year, as 5 earlier origins bear out; a year ahead the market itself may by then have moved by 5% either way, which widens the range.'
     """  # noqa: E501 - what it prints
     shift = facts["market_shift"]
-    moved = f"{100 * shift['variance'] ** 0.5:.0f} % either way, which widens the range."
+    moved = f"{100 * shift['variance'] ** 0.5:.0f}% either way, which widens the range."
     if not shift["origins"]:
         return f"After the last sale prices are held level; a year ahead the market may have moved by {moved}"
     trend = {
@@ -70,7 +70,7 @@ def ahead_sentence(facts: Mapping[str, Any]) -> str:
     }[shift["trend"]]
     beside = ["the season of the year"] if shift["season"] else []
     if abs(shift["bias"]) >= 0.005:
-        beside.append(f"a further {100 * shift['bias']:+.0f} % in the first year")
+        beside.append(f"a further {100 * shift['bias']:+.0f}% in the first year")
     return (
         f"After the last sale {trend}{', with ' if beside else ''}{' and '.join(beside)}, as "
         f"{shift['origins']} earlier origins bear out; a year ahead the market itself may by then have moved "

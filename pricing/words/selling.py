@@ -36,7 +36,7 @@ def advice_sentences(facts: Selling) -> list[str]:
     return [
         said,
         f"On average {money_words(best.left, currency)} is left, brought to today; {others}. A month later "
-        f"counts for {100 * discount:g} % less: the sooner the money is wanted, the more is to be taken off.",
+        f"counts for {100 * discount:g}% less: the sooner the money is wanted, the more is to be taken off.",
     ]
 
 
@@ -134,7 +134,9 @@ def waiting_sentences(facts: Selling) -> list[str]:
             f"(p = {facts.slower:.2f}): the price says little here, and what is advised to ask is what is "
             "customary."
         )
-    return said + ([] if facts.times is None else [pace_sentence(facts.times)])
+    elif facts.times is not None:
+        said.append(pace_sentence(facts.times))
+    return said
 
 
 def pace_sentence(times: TimeToSale) -> str:
@@ -142,7 +144,7 @@ def pace_sentence(times: TimeToSale) -> str:
     longer = 1.1**times.elasticity - 1.0
     if not times.corrected:
         return (
-            f"A price 10 % higher takes at least {longer:.0%} longer to sell; by how much more, "
+            f"A price 10% higher takes at least {longer:.0%} longer to sell; by how much more, "
             f"{times.offers:,} listings cannot tell, because the mid prices that they are held against are "
             f"themselves off by some {times.mid_error:.0%}."
         )
@@ -152,7 +154,7 @@ def pace_sentence(times: TimeToSale) -> str:
         else f", the error of the mid prices, some {times.mid_error:.0%}, allowed for (without that "
         f"{1.1**times.uncorrected - 1.0:.0%})"
     )
-    return f"A price 10 % higher takes {longer:.0%} longer to sell{allowed}."
+    return f"A price 10% higher takes {longer:.0%} longer to sell{allowed}."
 
 
 def bargain_sentence(facts: Selling) -> str:

@@ -9,16 +9,19 @@ from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
+import polars as pl
 import pytest
 from typer.testing import CliRunner
 
 from pricing.api.client import Client, ProblemError
+from pricing.car import Names
 from pricing.cli.main import app
 from pricing.condition.assessment import assess
 from pricing.condition.catalogue import Catalogue, quotes_of
 from pricing.condition.inspection_files import FORMAT, open_inspection
 from pricing.condition.repairs import price_repairs
 from pricing.decisions.buying import BuyerTerms, buy_car
+from pricing.decisions.car_list import value_list
 from pricing.decisions.car_price import inspected
 from pricing.decisions.mending import mend_or_buy
 from pricing.decisions.plain import plain
@@ -50,16 +53,7 @@ def by_library(market: Market, client: Client, car: Facts) -> Facts:
 
 
 def by_command_line(market: Market, client: Client, car: Facts) -> Facts:
-    words = ["value", "--market", str(market.path), "--asking", str(ASKING), "--json"]
-    for name, said in car.items():
-        if name == "options":
-            words += [word for option in said for word in ("--option", option)]
-        elif said is not None:
-            words += [f"--{name.replace('_', '-').removesuffix('-km')}", str(said)]
-    done = CliRunner().invoke(app, words)
-    assert done.exit_code == 0, done.output
-    facts: Facts = json.loads(done.stdout)
-    return facts
+    return by_command("value", car, ["--market", market.path, "--asking", ASKING, "--json"])
 
 
 def by_api(market: Market, client: Client, car: Facts) -> Facts:
@@ -141,15 +135,20 @@ def asked_with_charges(market: Market) -> tuple[Facts, Facts, Schedule]:
 JOB = "charging_overhaul"
 
 
-def by_command(command: str, car: Facts, words: list[Any]) -> Facts:
-    """The facts that a command prints."""
-    typed = [command]
+def typed(car: Facts) -> list[str]:
+    """A car as options of a command."""
+    words = []
     for name, told in car.items():
         if name == "options":
-            typed += [word for option in told for word in ("--option", option)]
+            words += [word for option in told for word in ("--option", option)]
         elif told is not None:
-            typed += [f"--{name.replace('_', '-').removesuffix('-km')}", str(told)]
-    done = CliRunner().invoke(app, [*typed, *map(str, words)])
+            words += [f"--{name.replace('_', '-').removesuffix('-km')}", str(told)]
+    return words
+
+
+def by_command(command: str, car: Facts, words: list[Any]) -> Facts:
+    """The facts that a command prints."""
+    done = CliRunner().invoke(app, [command, *typed(car), *map(str, words)])
     assert done.exit_code == 0, done.output
     facts: Facts = json.loads(done.stdout)
     return facts
@@ -196,6 +195,56 @@ def test_an_amount_that_cannot_be_meant_is_refused_by_one_sentence(
         value_car(small_market, load(small_market), car_of(small_market, car), asking=Decimal(wrong))
 
 
+def test_in_a_currency_of_small_units_amounts_reach_further_at_every_door(
+    small_market: Market, client: Client
+) -> None:
+    """A yen buys so little that a fine car costs hundreds of millions of them."""
+    car, most = {**common_car(small_market), "channel": "private"}, 10_000 * 250_000_000
+    said = f"asking price absurd: got {most + 1}, expected 10 to {most:,}"
+    fine = client.buying(car, certainty=0.6, asking=300_000_000, currency="JPY")
+    words = ["--market", small_market.path, "--certainty", 0.6, "--asking", "JPY 300000000", "--json"]
+    assert by_command("buy", car, words) == {name: told for name, told in fine.items() if name != "warning"}
+    with pytest.raises(ProblemError, match=said):
+        client.buying(car, certainty=0.6, asking=most + 1, currency="JPY")
+    with pytest.raises(MoneyError, match=said):
+        CliRunner().invoke(
+            app, ["buy", *typed(car), *map(str, words[:-2]), f"JPY {most + 1}"], catch_exceptions=False
+        )
+    listed = pl.DataFrame([{**car, "asking": amount} for amount in (300_000_000, most + 1)])
+    names, model = Names.of(small_market.sales()), load(small_market)
+    yen = value_list(names, model, listed, currency="JPY")["refused"].to_list()
+    assert yen == [None, said]
+    euros = value_list(names, model, listed, currency="EUR")["refused"].to_list()
+    assert euros[0] == "asking price absurd: got 300000000, expected 10 to 250,000,000"
+
+
+@pytest.mark.parametrize("wrong", ["-1", "9000000000"])
+def test_a_quote_that_cannot_be_meant_is_refused_by_one_sentence(
+    small_market: Market, client: Client, tmp_path: Path, wrong: str
+) -> None:
+    car, walk = offered(small_market)
+    said = f"quote for charging overhaul absurd: got {wrong}, expected 0 to 250,000,000"
+    for ask in (
+        lambda: client.buying(
+            {**car, "channel": "private"}, certainty=0.6, asking=5000, inspection=walk, work_in="GB",
+            quotes={JOB: wrong},
+        ),
+        lambda: client.selling(car, inspection=walk, work_in="GB", quotes={JOB: wrong}),
+        lambda: client.mending(car, walk, work_in="GB", quotes={JOB: wrong}),
+    ):  # fmt: skip
+        with pytest.raises(ProblemError, match=said) as caught:
+            ask()
+        assert caught.value.status == 422
+    (tmp_path / "walk.json").write_text(json.dumps(walk))
+    words = ["--market", small_market.path, "--inspection", tmp_path / "walk.json", "--work-in", "GB"]
+    with pytest.raises(MoneyError, match=said):
+        CliRunner().invoke(
+            app, ["sell", *typed(car), *map(str, words), f"--quote={JOB}={wrong}"], catch_exceptions=False
+        )
+    with pytest.raises(MoneyError, match=said):
+        quotes_of({JOB: Decimal(wrong)}, "EUR", date(2026, 6, 30))
+
+
 @pytest.mark.parametrize("side", ["buyer", "seller"])
 def test_charges_and_an_inspection_give_the_digits_of_the_library(
     small_market: Market, client: Client, tmp_path: Path, side: str
@@ -226,7 +275,7 @@ def test_charges_and_an_inspection_give_the_digits_of_the_library(
             indexed=Snapshot.of(small_market).comparables_index, **given,
         ).to_dict()  # fmt: skip
         words += ["--certainty", 0.7, "--transport", 250, "--import-from", "GB", "--asking", ASKING]
-        typed = by_command("buy", there, words)
+        printed = by_command("buy", there, words)
         found = client.buying(there, certainty=0.7, transport=250, import_from="GB", asking=ASKING, **asked)
         assert found["rates"].startswith("Invented example charges") and found["better"] is not None
         assert "buyer's premium" not in found["open_lines"]
@@ -245,8 +294,8 @@ def test_charges_and_an_inspection_give_the_digits_of_the_library(
         assert found["rates"].startswith("Invented example charges")
         assert "repair" in [row["kind"] for row in found["first"]]
         words += ["--keep-value", 3000, "--reserve", 3800, "--bidders", 4, "--paper", "history file=80"]
-        typed = by_command("sell", car, words)
-    assert typed == json.loads(json.dumps(expected))
+        printed = by_command("sell", car, words)
+    assert printed == json.loads(json.dumps(expected))
     warning = standing_warning(small_market.state())
     assert found == json.loads(json.dumps(expected)) | {"warning": warning}
 

@@ -48,16 +48,39 @@ def test_no_list_grows_beyond_bounds() -> None:
     assert [size for _, size in work.lists] == [MOST_TOGETHER] * 3 + [7]
 
 
-def test_a_long_list_leaves_the_loop_free() -> None:
+def test_the_loop_never_values() -> None:
+    """Short lists on one thread, long ones on another."""
     work = Work()
 
     async def ask() -> list[list[str]]:
         together = MicroBatch(work)
-        asked = (together.value("a", range(count)) for count in (SHORT + 1, 1))
+        asked = (together.value("a", range(count)) for count in (SHORT + 1, 1, SHORT))
         return await asyncio.gather(*asked)
 
-    assert [len(rows) for rows in asyncio.run(ask())] == [SHORT + 1, 1]
-    assert len(work.threads) == 2
+    assert [len(rows) for rows in asyncio.run(ask())] == [SHORT + 1, 1, SHORT]
+    assert len(work.threads) == 2 and threading.current_thread().name not in work.threads
+
+
+def test_lists_that_arrive_while_others_are_valued_go_together() -> None:
+    work, begun, held = Work(), threading.Event(), threading.Event()
+
+    def slow(key: Any, cars: Sequence[Any]) -> list[str]:
+        begun.set()
+        held.wait(60)
+        return work(key, cars)
+
+    async def ask() -> None:
+        together = MicroBatch(slow)
+        first = asyncio.create_task(together.value("a", [0]))
+        while not begun.is_set():
+            await asyncio.sleep(0.001)
+        others = [asyncio.create_task(together.value("a", [car])) for car in range(1, 9)]
+        await asyncio.sleep(0)
+        held.set()
+        assert await asyncio.gather(first, *others) == [[f"a {car}"] for car in range(9)]
+
+    asyncio.run(ask())
+    assert work.lists == [("a", 1), ("a", 8)]
 
 
 @pytest.mark.parametrize("cars", [1, SHORT + 1])

@@ -46,7 +46,7 @@ def server(market: Path) -> Iterator[tuple[int, int]]:
     one_thread = dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "POLARS_MAX_THREADS"), "1")
     command: list[str | Path] = [
         Path(sys.executable).with_name("pricing"), "serve", "--market", market, "--port", str(port),
-        "--no-dashboard",
+        "--no-dashboard", "--trust-this-machine",
     ]  # fmt: skip
     environment = {**os.environ, **one_thread, "PRICING_LOG_LEVEL": "warning"}
     with subprocess.Popen(

@@ -93,8 +93,8 @@ def test_every_chart_says_which_sales_and_can_be_drawn(name: str) -> None:
 @pytest.mark.parametrize(
     ("name", "titles"),
     [
-        ("coverage", {"sales inside their range (%), with the 95 % interval", "evidence depth"}),
-        ("coverage by band", {"sales inside their range (%), with the 95 % interval", "condition band"}),
+        ("coverage", {"sales inside their range (%), with the 95% interval", "evidence depth"}),
+        ("coverage by band", {"sales inside their range (%), with the 95% interval", "condition band"}),
         ("width", {"high price over low price (times, median)", "evidence depth"}),
         (
             "ratio",
@@ -111,7 +111,7 @@ def test_coverage_is_drawn_in_per_cent_with_its_interval_beside_what_was_promise
     scores = MADE.scores("evidence")
     assert len(rows) == 2 * len(scores)
     for share in (80, 90):
-        own = [row for row in rows if row["range"] == f"{share} % range"]
+        own = [row for row in rows if row["range"] == f"{share}% range"]
         for end in ("", "_low", "_high"):
             expected = (100 * scores[f"coverage{end}_{share}"]).to_list()
             assert [row[f"coverage{end}"] for row in own] == pytest.approx(expected)
@@ -126,8 +126,8 @@ def test_values_stand_in_their_order_and_the_ungraded_last() -> None:
 def test_width_is_high_over_low() -> None:
     rows = rows_of(DRAWN["width"], "width")
     assert {(row["range"], round(row["width"], 9)) for row in rows} == {
-        ("80 % range", 1.5),
-        ("90 % range", 3.0),
+        ("80% range", 1.5),
+        ("90% range", 3.0),
     }
 
 

@@ -27,6 +27,7 @@ ANSWERING = {
     "repair budget", "repair compare", "records list", "records show", "names", "batches", "quarantine",
     "suspicions", "duplicates", "map", "format", "index", "comparables", "depth", "score", "buy", "sell",
     "doctor", "config", "handbook", "token new", "token list", "opinions list", "opinions score",
+    "cars list", "cars show", "cars compare",
 }  # fmt: skip
 """Commands that are asked something, and answer when quiet too; of what others do the quiet say nothing."""
 
@@ -91,12 +92,18 @@ def calls(market: Market, known: dict[str, str]) -> Iterator[list[str]]:
         ["appraise", "bulk", "cars.csv", "--form=shared.toml", "--out=values", "--by=Clerk"],
         ["token", "new", "desk"], ["token", "list"], ["token", "revoke", "token-0001"],
         ["setup", "server", "--out=server"], ["handbook", "--out=book", "--no-open"],
+        ["cars", "keep", *named, "--name=green"], ["cars", "keep", *named, "--name=red"],
+        ["cars", "price", "green", "4.650"], ["cars", "change", "green", "--notes=sills welded"],
+        ["cars", "list"], ["cars", "show", "green"], ["cars", "compare", "green", "red"],
+        ["cars", "export", "cars.json"],
+        ["cars", "delete", "green"],
         ["opinions", "load", "said.csv"],
         ["opinions", "add", "--source=A. Rowe", "--make=Corvane", "--model=Six", "--holds=half",
          "--currency=EUR", "--top=8000:12000"],
         ["opinions", "list"], ["opinions", "score"],
     )  # fmt: skip
     yield ["opinions", "withdraw", known["opinion"], "--reason=mistyped"]
+    yield ["cars", "sold", "red", "4111", f"--on={at}"]
     yield ["add", *sale]
     yield ["correct", record, f"year={car['year']}", "--reason=seen on the plate"]
     yield ["remove", record, "--reason=entered twice"]
@@ -110,7 +117,7 @@ def calls(market: Market, known: dict[str, str]) -> Iterator[list[str]]:
     yield ["rates", "rates.csv"]
 
 
-@pytest.mark.parametrize("asked", ["--json", "--quiet"])
+@pytest.mark.parametrize("asked", ["--json", pytest.param("--quiet", marks=pytest.mark.soak)])
 def test_every_command_answers_as_it_is_asked_to(
     asked: str, folder: Path, small_market: Market, monkeypatch: pytest.MonkeyPatch,
     capfd: pytest.CaptureFixture[str],

@@ -80,7 +80,7 @@ def test_choices_are_kept_and_used_again(market: Path, tmp_path: Path) -> None:
     text = _run("comparables", *CAR, "--drop", drop, "--adjust", adjust, "--subject", "mine", market=market)
     assert "dropped: it was a shell" in text
     again = _run("comparables", *CAR, "--subject", "mine", "--out", str(out), market=market)
-    assert "(conditions of sale -8 %): sold in haste." in again
+    assert "(conditions of sale -8%): sold in haste." in again
     assert ids[0] not in pl.read_csv(out)["record_id"].to_list()
     assert [choice.action for choice in kept(Market.open(market), "mine")] == ["drop", "adjust"]
 

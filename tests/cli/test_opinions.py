@@ -1,5 +1,6 @@
 """``pricing opinions`` as a person uses it, from nothing to a price with its mark."""
 
+import io
 from pathlib import Path
 
 import pytest
@@ -75,3 +76,45 @@ def test_slips_are_told_in_one_line(
     call("opinions", "load", "said.csv")
     code, out, err = call("opinions", "add", "--source", "B. Lane", *CAR, "--currency", "EUR", *words)
     assert code == 1 and out == "" and sentence in err and err.count("\n") == 1
+
+
+def test_quartiles_are_asked_for_price_by_price(
+    call: Call, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A word that is no answer is asked again; what is taken back begins anew."""
+    cells().write_csv(tmp_path / "said.csv")
+    call("opinions", "load", "said.csv")
+    said = (
+        "opinions",
+        "add",
+        "--source",
+        "B. Lane",
+        *CAR,
+        "--currency",
+        "EUR",
+        "--on",
+        "2026-05-02",
+        "--ask=average",
+    )
+
+    def answering(*lines: str) -> tuple[int, str, str]:
+        monkeypatch.setattr("sys.stdin", io.StringIO("".join(f"{line}\n" for line in lines)))
+        return call(*said, "--holds", "half")
+
+    code, out, err = answering("2000", "EUR 8.000", "cheap", "s", "same", "above", "same", "n",
+                               "3000", "6000", "same", "same", "same", "y")  # fmt: skip
+    assert code == 0, err
+    assert "Of all cars in the state 'average', do more sell above or below EUR 4,000?" in out
+    assert "Of those that sell above EUR 4,000, do more sell above or below EUR 6,800?" in out
+    assert "So you would think one in ten sells above" in out
+    listed = call("opinions", "list", "--source", "B. Lane")[1]
+    assert "average: half from EUR 3,500 to EUR 5,000" in listed, listed
+    code, _, err = call(*said, "--holds", "nearly all")
+    assert (code, err) == (
+        1,
+        "error: half lies between quartiles: with --ask, holds is 'half'; got 'nearly all'\n",
+    )
+    code, _, err = answering("8000", "2000")
+    assert code == 1 and "below the highest" in err
+    code, _, err = call(*said[:-1], "--ask", "averge", "--holds", "half")
+    assert code == 1 and "did you mean average?" in err

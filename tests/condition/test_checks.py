@@ -3,7 +3,7 @@ from pathlib import Path
 import pytest
 
 from pricing.condition.catalogue import Catalogue
-from pricing.condition.checks import AREAS, CONSTRUCTIONS, FITTINGS, ROLES, SHEETS, STATES, Sheet
+from pricing.condition.checks import AREAS, CONSTRUCTIONS, FITTINGS, ROLES, SHIPPED, STATES, Sheet
 from pricing.errors import InspectionError
 from tests.condition.walks import CATALOGUE, EXTENSIONS
 
@@ -151,5 +151,5 @@ def test_a_good_extension_is_taken(tmp_path: Path) -> None:
 
 
 def test_shared_checks_stand_in_one_file() -> None:
-    own = {path.name for path in SHEETS.glob("*.toml")}
+    own = {path.name for path in SHIPPED.glob("*.toml")}
     assert own == {"common.toml", "separate_chassis.toml", "monocoque.toml"}

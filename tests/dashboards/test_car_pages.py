@@ -1,5 +1,6 @@
 """The pages that take a car: their numbers are the library's, and their widgets move them."""
 
+import json
 from datetime import date
 from decimal import Decimal
 from typing import Any
@@ -27,6 +28,7 @@ from pricing.model.saved import load
 from pricing.operations import drafts
 from pricing.operations.demo_files import DEMO_CATALOGUE, EXTENSIONS
 from pricing.store.market import Market
+from pricing.vocabulary import OPTION_CODES
 from pricing.words.buying import (
     alternative_sentences,
     argument_sentences,
@@ -45,6 +47,7 @@ from pricing.words.selling import (
 )
 from pricing.words.sentences import rounded
 from tests.cars import car_of
+from tests.code_words import CODE_WORDS
 from tests.dashboards.pages import a_page, at_car, press, said, settle, table
 
 
@@ -164,8 +167,61 @@ def test_an_amount_that_cannot_be_meant_is_refused_with_one_sentence(
 ) -> None:
     for name in ("position", "buying", "selling"):
         page = settle(at_car(a_page(name), car, asking=asked))
-        assert f"asking price absurd: got {asked}, expected 10 to 250,000,000" in said(page), name
-        assert not page.metric
+        assert f"Asking price absurd: got {asked}, expected 10 to 250,000,000" in said(page), name
+        assert bool(page.metric) == (name != "buying"), name  # it loses the verdict alone
+
+
+def test_no_code_word_is_read_on_a_page(market: Market, car: dict[str, Any]) -> None:
+    full = {
+        **car, "options": list(OPTION_CODES), "odometer_km": 98000.0, "history_file": True,
+        "matching_numbers": "documented", "drive_side": "right",
+    }  # fmt: skip
+    for name in ("position", "comparables", "buying", "selling", "mending"):
+        page = a_page(name)
+        if name in ("buying", "selling", "mending"):
+            with_sheet(page, market, full)
+        settle(at_car(page, full, asking=5000))
+        assert not page.exception
+        shown = [said(page), *(part.label for part in (*page.metric, *page.selectbox, *page.number_input))]
+        for box in (*page.selectbox, *page.multiselect):
+            shown += box.options
+        for frame in page.dataframe:
+            shown += [str(cell) for part in frame.value.columns for cell in frame.value[part]
+                      if isinstance(cell, str | bool | list)]  # fmt: skip
+            named = json.loads(frame.proto.columns or "{}")
+            shown += [str(named.get(part, {}).get("label") or part) for part in frame.value.columns]
+        codes = {word for text in shown for word in CODE_WORDS.findall(text)}
+        assert not codes, (name, codes)
+
+
+def test_in_a_currency_of_small_units_the_page_takes_and_refuses_what_the_library_does(
+    market: Market, car: dict[str, Any]
+) -> None:
+    page = at_car(a_page("buying"), car)
+    page.selectbox(key="currency").select("JPY").run()
+    page.number_input(key="offer_asking").set_value(3e8).run()
+    terms, asked = BuyerTerms("JPY", 0.6), Decimal(300_000_000)
+    facts = buy_car(market, load(market), car_of(market, car), terms, asking=asked)
+    assert verdict_sentence(facts) in said(page)
+    page.number_input(key="offer_asking").set_value(3e12).run()
+    assert "asking price absurd: got 3000000000000, expected 10 to 2,500,000,000,000" in said(page)
+    page.number_input(key="offer_asking").set_value(3e8).run()
+    page.number_input(key="transport").set_value(9e12).run()
+    assert "transport absurd: got 9000000000000, expected 0 to 2,500,000,000,000" in said(page)
+
+
+def test_a_quote_that_cannot_be_meant_is_refused_where_it_is_taken(
+    market: Market, car: dict[str, Any]
+) -> None:
+    page = a_page("mending")
+    with_sheet(page, market, car)
+    at_car(page, car, asking=3000)
+    job = page.selectbox(key="quoted_job").options[0]
+    page.selectbox(key="quoted_job").select(job).run()
+    page.number_input(key="quoted_at").set_value(9e9).run()
+    press(page, "Take it")
+    assert "absurd: got 9000000000, expected 0 to 250,000,000" in said(page)
+    assert "quotes" not in page.query_params and page.number_input(key="quoted_at").value == 9e9
 
 
 def test_buying_is_the_librarys_and_its_fields_move_it(market: Market, car: dict[str, Any]) -> None:
@@ -189,7 +245,7 @@ def test_buying_is_the_librarys_and_its_fields_move_it(market: Market, car: dict
     assert all(sentence in said(page) for sentence in alternative_sentences(facts))
     page.selectbox(key="currency").select("GBP").run()
     assert "Give the price that is asked" in said(page)
-    page.number_input(key="offer_asking").set_value(4000.0).run()
+    page.text_input(key="offer_asking").set_value("4000").run()
     facts = buy_car(market, load(market), car_of(market, car), BuyerTerms("GBP", 0.8), asking=Decimal(4000))
     assert page.metric[1].value == f"{facts.walk_away.price:,.0f}"
 
@@ -201,7 +257,7 @@ def test_selling_is_the_librarys_and_its_fields_move_it(market: Market, car: dic
     evidence = selling_evidence(market, model)
     for own in (None, Decimal(2500)):
         if own is not None:
-            page.number_input(key="own_value").set_value(float(own)).run()
+            page.text_input(key="own_value").set_value(str(own)).run()
         terms = SellerTerms("EUR", own, asking=Decimal(5000))
         facts = sell_car(market, model, car_of(market, car), terms, evidence=evidence)
         told = (
@@ -209,7 +265,7 @@ def test_selling_is_the_librarys_and_its_fields_move_it(market: Market, car: dic
             *auction_sentences(facts), *first_sentences(facts), unsold_sentence(facts), *facts.unknown,
         )  # fmt: skip
         assert all(sentence in said(page) for sentence in told)
-    page.number_input(key="floor").set_value(4500.0).run()
+    page.text_input(key="floor").set_value("4.500").run()
     terms = SellerTerms("EUR", Decimal(2500), asking=Decimal(5000), floor=Decimal(4500))
     firm = sell_car(market, model, car_of(market, car), terms, evidence=evidence)
     assert channel_sentence(firm, firm.channels[0]) in said(page)

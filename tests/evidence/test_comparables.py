@@ -144,10 +144,10 @@ def test_flags_follow_the_rules_of_thumb(found: Comparables) -> None:
     for row in found.table.iter_rows(named=True):
         lines = found.lines.filter(pl.col("record_id") == row["record_id"], pl.col("step") >= 2)
         expected = [
-            f"{line} over 10 %" for line in lines.filter(pl.col("per_cent").abs() > LINE_LIMIT)["line"]
+            f"{line} over 10%" for line in lines.filter(pl.col("per_cent").abs() > LINE_LIMIT)["line"]
         ]
-        expected += ["net over 15 %"] * (abs(row["net_per_cent"]) > NET_LIMIT)
-        expected += ["gross over 25 %"] * (row["gross_per_cent"] > GROSS_LIMIT)
+        expected += ["net over 15%"] * (abs(row["net_per_cent"]) > NET_LIMIT)
+        expected += ["gross over 25%"] * (row["gross_per_cent"] > GROSS_LIMIT)
         assert row["flags"] == expected
 
 

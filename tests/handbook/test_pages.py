@@ -21,13 +21,14 @@ from pricing.handbook.pages import FOLDER, PUBLIC, html_pages, markdown_pages, w
 from pricing.model.price_model import PriceModel
 from pricing.model.saved import save
 from pricing.store.market import Market
+from pricing.untrusted import door
 from pricing.words.glossary import TERMS
 from tests.postgres_server import PostgresServer
 from tests.test_docs import COMMANDS, INSTALL_AND_RUN, README, TEST, UV
 
 NAMED = {"index", "first_market", "buyer", "seller", "valuer", "club", "operator", "developer",
          "record_format", "numbers", "scale", "glossary", "reference", "changes", "commands", "dashboard",
-         "installing", "opinions", "shared_market"}  # fmt: skip
+         "installing", "opinions", "shared_market", "extending"}  # fmt: skip
 
 
 @pytest.fixture(scope="session")
@@ -70,6 +71,10 @@ def test_every_block_of_a_page_runs_in_order(
     capsys: pytest.CaptureFixture[str],
 ) -> None:  # fmt: skip
     text = PAGES[name]
+    if "sys.path" in text:  # what a page installs is for that page, and for a reading process that knows it
+        monkeypatch.setattr(sys, "path", [*sys.path])
+        door.stop()
+        request.addfinalizer(door.stop)
     if SERVER in text:
         server: PostgresServer = request.getfixturevalue("postgres")
         monkeypatch.setenv("PRICING_COPIES", str(folder / "copies"))

@@ -26,7 +26,10 @@ for name, path in json.loads(sys.stdin.read()).items():
         said, rows = str(error), None
     found[name] = {"said": said, "rows": rows, "seconds": time.perf_counter() - start}
 door.stop()
-peak = [resource.getrusage(who).ru_maxrss / 1e6 for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)]
+own = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+if sys.platform == "linux":  # there what is told above counts the program that started this one too
+    own = int(Path("/proc/self/status").read_text().split("VmHWM:")[1].split()[0])
+peak = [own / 1e6, resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 1e6]
 print(json.dumps({"found": found, "peak": peak}))
 """
 
@@ -61,6 +64,5 @@ def test_a_hostile_file_is_rows_or_its_own_sentence(read: dict[str, Any], name: 
 
 def test_memory_stays_bounded(read: dict[str, Any]) -> None:
     own, of_children = read["peak"]
-    print(read["peak"])
     assert own < GIGABYTES
     assert of_children < GIGABYTES

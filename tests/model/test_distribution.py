@@ -13,7 +13,7 @@ from pricing.errors import ModelError
 from pricing.model.distribution import PriceDistribution
 from pricing.model.score_law import LEVELS, ScoreLaw
 
-NORMAL = ScoreLaw.fit(np.empty(0), np.empty(0), np.inf)
+NORMAL = ScoreLaw.fit(np.empty(0), np.inf)
 
 
 def lognormal(mid: float, spread: float) -> PriceDistribution:
@@ -22,7 +22,7 @@ def lognormal(mid: float, spread: float) -> PriceDistribution:
 
 def drawn(seed: int, states: int = 4, cars: int = 5) -> PriceDistribution:
     rng = np.random.default_rng(seed)
-    law = ScoreLaw.fit(rng.standard_t(4, 80), np.ones(80), 4.0)
+    law = ScoreLaw.fit(rng.standard_t(4, 80), 4.0)
     centre = np.sort(rng.normal(9.0, 0.5, (cars, states)), axis=1)[:, ::-1]
     return PriceDistribution(law, centre, rng.uniform(0.05, 0.8, (cars, states)))
 
@@ -61,7 +61,7 @@ def test_the_median_is_the_mid_whatever_the_worse_states() -> None:
 
 
 def test_a_price_without_scatter_is_a_step() -> None:
-    law = ScoreLaw.fit(np.zeros(50), np.ones(50), 5.0)
+    law = ScoreLaw.fit(np.zeros(50), 5.0)
     price = PriceDistribution(law, np.log([[5000.0]]), np.array([[1e-5]]))
     assert price.cdf([4999.99]).item() == 0.0 and price.cdf([5000.01]).item() == 1.0
 

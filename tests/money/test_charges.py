@@ -88,7 +88,7 @@ def test_sums_by_hand() -> None:
             {"tiers": (Tier(Decimal("0.1"), Decimal(5)), Tier(Decimal("0.1"), Decimal(5)), Tier(Decimal(0)))},
             "rise",
         ),
-        ({"tiers": (Tier(Decimal(15)),)}, "0.15 for 15 %"),
+        ({"tiers": (Tier(Decimal(15)),)}, "0.15 for 15%"),
         ({"tax": Decimal("0.12345678")}, "six decimals"),
         ({"currency": "GBX"}, "'GBX'"),
         ({"kind": "gift"}, "premium, commission"),
@@ -155,7 +155,7 @@ def test_a_schedule_file_is_in_force_on_its_days_and_a_gap_is_an_error(tmp_path:
         (("until = 2025-06-30", "until = 2024-06-30"), "ends on 2024-06-30, before it begins"),
         (("until = 2025-06-30", 'until = "soon"'), "until should be a valid date.*; got 'soon'"),
         (('kind = "premium"', 'kind = "tip"'), "the kind of a charge is one of premium"),
-        (("rate = 0.1 ", "rate = 15 "), "0.15 for 15 %"),
+        (("rate = 0.1 ", "rate = 15 "), "0.15 for 15%"),
         (("from = 2025-01-01", "starts = 2025-01-01"), "premium of 'auction': from is missing"),
     ],
 )

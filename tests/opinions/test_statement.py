@@ -42,7 +42,7 @@ def test_a_statement_that_cannot_be_is_refused_with_its_row(said: dict[str, Any]
     [
         ((None, None), "low or high is needed"),
         (("5000", "3000"), "low is below high"),
-        (("0", "3000"), "an amount is above nought"),
+        (("0", "3000"), "low absurd: expected 10 to 250,000,000"),
         (("cheap", "3000"), "cannot be read: low"),
     ],
 )

@@ -100,3 +100,11 @@ def test_damage_found_in_the_middle_of_a_write_changes_nothing(small_market: Any
             market.undo(market.batches()["batch_id"][0])
             read_every_page(path)
         assert len(path.read_bytes()) >= len(before)
+
+
+def test_a_file_that_was_cut_short_is_damaged(small_market: Any, tmp_path: Path) -> None:
+    cut = tmp_path / "cut.duckdb"
+    raw = small_market.path.read_bytes()
+    cut.write_bytes(raw[: HEADS + (len(raw) - HEADS) // 2])
+    with pytest.raises(DamagedError, match="is damaged: .*`pricing salvage`"):
+        read_every_page(cut)

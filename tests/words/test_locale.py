@@ -1,10 +1,14 @@
+import ast
+import re
 from datetime import date
 from decimal import Decimal
+from pathlib import Path
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+import pricing
 from pricing.errors import AppraisalError
 from pricing.words.locale import LocaleWords, ems, shown
 
@@ -58,3 +62,26 @@ def test_width_grows_with_every_letter() -> None:
     assert ems("") == 0.0
     assert ems("ab") == ems("a") + ems("b")
     assert ems("W") > ems("I") > ems("i")
+
+
+@pytest.mark.parametrize(
+    ("locale", "change"),
+    [("en_GB", "+3.2%"), ("de_DE", "+3,2\u00a0%"), ("fr_FR", "+3,2\u00a0%"), ("tr_TR", "+%3,2")],
+)
+def test_a_per_cent_is_written_as_the_locale_writes_a_share(locale: str, change: str) -> None:
+    words = LocaleWords.of(locale)
+    assert words.per_cent(3.2) == change
+    assert words.per_cent(80.0, 0, sign=False) == words.share(0.8)
+    assert words.per_cent(-12.0, 0) == "\u2212" + words.share(0.12)
+    assert words.per_cent(0.0, 0) == words.share(0.0)
+
+
+def test_english_text_sets_no_space_before_the_sign_of_per_cent() -> None:
+    """As the Unicode locale data has it for English, and as Python's own format of a share writes it."""
+    spaced = re.compile(r"(?:^|[0-9])[ \u00a0]%(?=$|[ .,;:)])")
+    for path in sorted(Path(pricing.__file__).parent.parent.glob("[pd]*/**/*.py")):
+        tree = ast.parse(path.read_text(encoding="utf-8"))
+        silent = {id(part.value) for part in ast.walk(tree) if isinstance(part, ast.Expr)}
+        for part in ast.walk(tree):
+            if isinstance(part, ast.Constant) and isinstance(part.value, str) and id(part) not in silent:
+                assert not spaced.search(part.value), f"{path.name}:{part.lineno}: {part.value!r}"

@@ -77,6 +77,6 @@ def test_a_price_that_made_no_difference_is_said(small_market: Market, model: An
 def test_the_error_of_the_mid_prices_is_allowed_for_or_said() -> None:
     assert KNOWN.times is not None
     told = pace_sentence(KNOWN.times)
-    assert "A price 10 % higher takes 33% longer to sell" in told and "(without that 12%)" in told
+    assert "A price 10% higher takes 33% longer to sell" in told and "(without that 12%)" in told
     untold = pace_sentence(replace(KNOWN.times, elasticity=1.2, corrected=False))
     assert "at least 12% longer" in untold and "cannot tell" in untold and "some 20%" in untold

@@ -289,12 +289,12 @@ def _table(
         )
         .with_columns(
             flags=pl.concat_list(
-                pl.col("lines").list.eval(pl.format("{} over " + f"{LINE_LIMIT:.0f} %", pl.element())),
+                pl.col("lines").list.eval(pl.format("{} over " + f"{LINE_LIMIT:.0f}%", pl.element())),
                 pl.when(pl.col("net_per_cent").abs() > NET_LIMIT)
-                .then(pl.lit([f"net over {NET_LIMIT:.0f} %"]))
+                .then(pl.lit([f"net over {NET_LIMIT:.0f}%"]))
                 .otherwise(pl.lit([], dtype=pl.List(pl.String))),
                 pl.when(pl.col("gross_per_cent") > GROSS_LIMIT)
-                .then(pl.lit([f"gross over {GROSS_LIMIT:.0f} %"]))
+                .then(pl.lit([f"gross over {GROSS_LIMIT:.0f}%"]))
                 .otherwise(pl.lit([], dtype=pl.List(pl.String))),
             )
         )

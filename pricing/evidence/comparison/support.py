@@ -25,7 +25,7 @@ ALIKE: Final = 0.05
 Assumption."""
 
 SAME_SIZE: Final = (0.75, 1.33)
-"""A pair tells of a line where it differs in it by three quarters to four thirds as much. Assumption."""
+"""A pair tells of a line where the line differs in it by 3/4 to 4/3 as much. Assumption."""
 
 FEWEST: Final = 30
 """Sales of a model below which pairs are looked for in the make."""
@@ -124,7 +124,7 @@ class _Pool:
 
     @classmethod
     def of(
-        cls, indexed: SaleFeatures, own: EncodedSales, group: tuple[str | None, ...], day: float
+        cls, indexed: SaleFeatures, own: EncodedSales, group: tuple[str, str, None], day: float
     ) -> "_Pool":
         where = indexed.at_level(1, group)
         if (indexed.days[where] <= day).sum() < FEWEST:

@@ -82,7 +82,7 @@ def read_on(address: str, copies: str, at_work: Any, stop: Any, found: Any) -> N
 @pytest.mark.parametrize(
     ("writers", "readers", "seconds", "rounds"),
     [
-        pytest.param(2, 2, 6.0, 1, id="six seconds"),
+        pytest.param(2, 2, 6.0, 1, marks=pytest.mark.soak, id="six seconds"),
         pytest.param(4, 8, 120.0, 6, marks=pytest.mark.soak, id="two minutes"),
     ],
 )
