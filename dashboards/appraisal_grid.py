@@ -34,7 +34,7 @@ def side_by_side(facts: Facts) -> pl.DataFrame:
         *((option_words(line).capitalize(), own[line],
            lambda row, line=line: f"{amounts.get((row['number'], line)) or 0:+,.0f}") for line in lines),
         ("Adjusted", "", lambda row: f"{row['adjusted_price']:,.0f}"),
-        ("Gross", "", lambda row: f"{row['gross_per_cent']:.0f} %"),
+        ("Gross", "", lambda row: f"{row['gross_per_cent']:.0f}%"),
         ("Weight", "", lambda row: f"{row['weight']:.0%}"),
     ]  # fmt: skip
     each = list(facts.grid.iter_rows(named=True))

@@ -26,9 +26,10 @@ from pricing.evidence.comparison.choices import Choice, kept
 from pricing.operations import drafts
 from pricing.operations.appraisal_files import evidence_for
 from pricing.reports.docx import docx
+from pricing.reports.letter import letter
 from pricing.reports.pdf import pdf
 from pricing.reports.report import report
-from pricing.reports.short import letter, statement
+from pricing.reports.short import statement
 from pricing.snapshot import Snapshot
 from pricing.words.glossary import what_is
 from pricing.words.plain_text import escaped
@@ -39,7 +40,7 @@ MANY: Final = "a collection, from a list of cars"
 DOCUMENTS: Final = {
     "the whole report": report,
     "statement for insurance (2 pages)": statement,
-    "letter (1 page)": letter,
+    "letter (2 pages)": letter,
 }
 _SAID: Final = "appraisal_said"
 _OPEN: Final = "appraisal_to_open"

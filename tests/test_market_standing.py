@@ -22,9 +22,10 @@ from pricing.cli import main as cli
 from pricing.condition.inspection_files import save as save_inspection
 from pricing.operations.serving import MARKET_VARIABLE
 from pricing.reports.collection import collection_pages
+from pricing.reports.letter import letter
 from pricing.reports.report import report
 from pricing.reports.schedule import schedule
-from pricing.reports.short import letter, statement
+from pricing.reports.short import statement
 from pricing.reports.wording import standing_warning
 from pricing.store.market import Market
 from pricing.words.locale import LocaleWords

@@ -27,9 +27,10 @@ from pricing.appraisal.record import Appraisal, plain_record, read_record, with_
 from pricing.appraisal.register import Entry
 from pricing.operations.appraisal_files import evidence_for
 from pricing.reports.docx import docx
+from pricing.reports.letter import letter
 from pricing.reports.pdf import pdf
 from pricing.reports.report import report
-from pricing.reports.short import letter, statement
+from pricing.reports.short import statement
 from pricing.store.market import Market
 from pricing.words.locale import LocaleWords
 

@@ -13,6 +13,7 @@ from typing import Any, Final, TypeVar
 import polars as pl
 
 from pricing.appraisal.findings import Budget, Findings
+from pricing.appraisal.ratio_kinds import study_of_kind, valued_sales
 from pricing.appraisal.record import Appraisal
 from pricing.appraisal.sections import CHANNEL_OF_LEVEL
 from pricing.car import Car, Names
@@ -28,11 +29,10 @@ from pricing.evidence.comparison.choices import Choice
 from pricing.evidence.comparison.comparables import COUNT, Comparables, find_comparables
 from pricing.evidence.comparison.comparables_index import ComparablesIndex
 from pricing.evidence.comparison.date_index import date_index
-from pricing.evidence.comparison.leave_one_out import leave_one_out
 from pricing.evidence.indices.index import PriceIndex
 from pricing.model.ground import Ground
 from pricing.model.price_model import PriceModel
-from pricing.model.ratio_study import RatioStudy, ratio_study
+from pricing.model.ratio_study import RatioStudy
 from pricing.snapshot import Snapshot
 
 COVERAGE: Final = 0.8
@@ -40,9 +40,6 @@ COVERAGE: Final = 0.8
 
 SALES_KEPT: Final = 40
 """Recorded sales of the model kept with the evidence and drawn beside the range, nearest first."""
-
-RATIO_SALES: Final = 6
-"""Sales below which no ratio study is made: fewer give the median no exact interval."""
 
 SOFTWARE: Final = ("classic-car-pricing", "numpy", "polars", "duckdb", "scikit-learn")
 
@@ -73,7 +70,8 @@ class Evidence:
     """All of it. Amounts are all-in, in the market's base currency, at the effective date.
 
     ``comparables``, ``index`` and ``ratios`` are None where ``missing`` says why. ``ratios`` holds the
-    comparable-sales approach against the sales of the model: every one valued from the others. ``fit_id`` is
+    comparable-sales approach against sales of cars of the subject's kind (``ratio_kind``), every one valued
+    from the others, and ``ratio_kinds`` that of every kind (see ``ratio_kinds.study_of_kind``). ``fit_id`` is
     None for a fit made for the effective date and not kept.
     """
 
@@ -90,6 +88,8 @@ class Evidence:
     findings: Findings | None
     budget: Budget | None
     software: dict[str, str]
+    ratio_kind: str = ""
+    ratio_kinds: pl.DataFrame | None = None
 
 
 FROZEN_KINDS: Final[dict[str, type]] = {
@@ -103,7 +103,7 @@ FROZEN_KINDS: Final[dict[str, type]] = {
 @dataclass(frozen=True)
 class Known:
     """What is known on a day, read from a market once: its sales, and a model that has seen no later ones.
-    ``indices`` holds the date index once it was worked out."""
+    ``indices`` and ``valued`` hold the date index and the sales valued from one another, once worked out."""
 
     base_currency: str
     own_rates: pl.DataFrame
@@ -116,6 +116,7 @@ class Known:
     names: Names
     at: date
     indices: dict[str, PriceIndex] = field(default_factory=dict)
+    valued: dict[str, pl.DataFrame] = field(default_factory=dict)
 
     @classmethod
     def on(cls, snapshot: Snapshot, at: date, fit_id: str | None = None) -> "Known":
@@ -205,7 +206,6 @@ def gather(
         _Read(known.base_currency, known.sales, known.opinions), known.model, car, as_of=at,
         coverage=coverage, inspection=inspection,
     )  # fmt: skip
-    group = {"make": car.make, "model": car.model}
     missing: dict[str, str] = {}
     count = COUNT if terms.count is None else terms.count
 
@@ -218,7 +218,9 @@ def gather(
     # What a person chose is not passed over where it fails.
     comparables = compare() if record.choices else _found(missing, "comparables", compare)
     index = _found(missing, "index", lambda: _date_index(known))
-    ratios = _found(missing, "ratios", lambda: _ratios(known, group)) if with_ratios else None
+    mid = valuation.mid
+    told = _found(missing, "ratios", lambda: _ratios(known, valuation.car, mid)) if with_ratios else None
+    ratios, kind, kinds = (None, "", None) if told is None else told
     rate_day = at if asked.rate_date is None else asked.rate_date
     return Evidence(
         gathered_on=today,
@@ -229,6 +231,8 @@ def gather(
         comparables=comparables,
         index=index,
         ratios=ratios,
+        ratio_kind=kind,
+        ratio_kinds=kinds,
         missing=missing,
         conversion=Conversion.at(asked.currency, known.base_currency, rate_day, known.own_rates),
         findings=None if inspection is None else Findings.of(inspection),
@@ -287,15 +291,8 @@ def _date_index(known: Known) -> PriceIndex:
     return known.indices["date"]
 
 
-def _ratios(known: Known, group: dict[str, str]) -> RatioStudy:
-    """Every sale of the model valued from the other sales of its make, against its price."""
-    same_make = known.sales.filter(pl.col("make") == group["make"])
-    indexed = ComparablesIndex.build(same_make, known.model, currency=known.base_currency, as_of=known.at)
-    ours = indexed.sales.filter(pl.col("model") == group["model"])["record_id"]
-    valued = leave_one_out(indexed, known.model).filter(pl.col("record_id").is_in(ours.implode()))
-    valued = valued.drop_nulls("value")
-    if valued.height < RATIO_SALES:
-        raise EvidenceError(
-            f"{valued.height} sales of the model can be valued from others; {RATIO_SALES} are needed"
-        )
-    return ratio_study(valued["value"].to_numpy(), valued["price"].to_numpy())
+def _ratios(known: Known, car: dict[str, Any], mid: Any) -> tuple[RatioStudy, str, pl.DataFrame]:
+    """The ratio study for cars of the subject's kind; the market's sales are valued once."""
+    if "valued" not in known.valued:
+        known.valued["valued"] = valued_sales(_index_of(known), known.model)
+    return study_of_kind(known.valued["valued"], car, None if mid is None else float(mid))

@@ -143,7 +143,7 @@ def render(
     name: Name,
     files: Annotated[list[Path], typer.Argument(help="To write: .pdf, .docx.", show_default=False)],
     document: Annotated[
-        str, typer.Option(help="report, statement (insurance, 2 pages) or letter (market, 1 page).")
+        str, typer.Option(help="report, statement (insurance, 2 pages) or letter (market, 2 pages).")
     ] = "report",
     paper: PaperOption = "a4",
     locale: LocaleOption = "en_GB",
@@ -157,8 +157,9 @@ def render(
     """Write the documents of an appraisal from the evidence frozen with it."""
     from pricing.appraisal.facts import facts_of, finished
     from pricing.appraisal.register import read
+    from pricing.reports.letter import letter
     from pricing.reports.report import report
-    from pricing.reports.short import letter, statement
+    from pricing.reports.short import statement
     from pricing.words.locale import LocaleWords
 
     kinds = {"report": report, "statement": statement, "letter": letter}

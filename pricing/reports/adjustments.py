@@ -63,6 +63,7 @@ def _side_by_side(facts: Facts, group: pl.DataFrame, names: Sequence[str], words
         ("Sold", NONE, *(words.short_day(row["event_date"]) for row in each)),
         ("Condition band", graded or "not graded", *(row["condition_band"] or "not graded" for row in each)),
         ("Recorded", NONE, *(_recorded(row, basis, words) for row in each)),
+        ("Its basis", NONE, *(str(basis.get((row["number"], BASIS), NONE)) for row in each)),
         ("Price, all-in", NONE, *(words.plain(row["price"]) for row in each)),
     ]
     first = len(rows) - 1
@@ -75,7 +76,7 @@ def _side_by_side(facts: Facts, group: pl.DataFrame, names: Sequence[str], words
     rows += [
         ("Adjusted price", NONE, *(words.plain(row["adjusted_price"]) for row in each)),
         ("Net", NONE, *(words.per_cent(row["net_per_cent"]) for row in each)),
-        ("Gross", NONE, *(words.number(row["gross_per_cent"], 1) + "\u00a0%" for row in each)),
+        ("Gross", NONE, *(words.per_cent(row["gross_per_cent"], 1, sign=False) for row in each)),
         ("Weight", NONE, *(words.share(row["weight"]) for row in each)),
     ]
     columns = (
@@ -126,8 +127,7 @@ def _support(facts: Facts, words: LocaleWords) -> list[Block]:
 def _recorded(row: dict[str, Any], basis: dict[tuple[int, str], Any], words: LocaleWords) -> str:
     if row["amount"] is None:
         return NONE
-    number = row["number"]
-    return f"{basis[number, CURRENCY]} {words.plain(row['amount'], 0)} {basis[number, BASIS]}"
+    return f"{basis[row['number'], CURRENCY]} {words.plain(row['amount'], 0)}"
 
 
 def _named(row: Any) -> str:

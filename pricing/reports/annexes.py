@@ -18,11 +18,12 @@ def annexes(facts: Facts, words: LocaleWords) -> list[Block]:
         ("Adjustments", adjustments(facts, words)),
         ("Sales and offers used", _sales(facts, words)),
         ("How near the approach comes", _ratios(facts, words)),
+        ("How near it comes in the whole market", _market_ratios(facts, words)),
         ("Inspection sheet", _sheet(facts, words)),
         ("Software and data", [fit_answers(facts, words)]),
     ]
     blocks: list[Block] = []
-    letters = iter("ABCDE")
+    letters = iter("ABCDEFGH")
     for title, part in parts:
         if part:
             blocks += [Heading(f"Annex {next(letters)}: {title}"), *part]
@@ -105,20 +106,66 @@ def _ratios(facts: Facts, words: LocaleWords) -> list[Block]:
     )
     share = words.share(study.confidence)
     columns = (Column("Measure", 2), Column("Value", 1, True), Column(f"{share} interval", 1.5, True))
+    kind = facts.evidence.ratio_kind
+    whose = f"cars of the subject's kind ({kind})" if kind else "the model"
     return [
         Paragraph(
-            "Every sale of the model was valued from the other sales of its make, as of its own day, by "
-            "the approach "
-            "used here; the ratio is that value over the price paid. The interval of the median is "
-            "exact (order "
+            f"Every sale of {whose} was valued from the other sales on record, as of its own day, by the "
+            "approach "
+            "used here; the ratio is that value over the price paid. The interval of the median is exact "
+            "(order "
             f"statistics of the binomial law). Definitions: {study.edition}; nothing official says what "
-            f"is good for "
+            "is good for "
             "cars. The price model that supplies the adjustments had seen these sales, which flatters "
             "the measures "
             "somewhat."
         ),
         Table("Ratio study of the comparable-sales approach", columns, rows),
+        *_by_kind(facts, words, "kind", "By kind of car, the narrowest first"),
     ]
+
+
+def _market_ratios(facts: Facts, words: LocaleWords) -> list[Block]:
+    """The study of the whole market, by groups that do not mix graded cars with others."""
+    return [] if facts.evidence.ratios is None else _by_kind(facts, words, "market", "The whole market")
+
+
+def _by_kind(facts: Facts, words: LocaleWords, where: str, caption: str) -> list[Block]:
+    kinds = facts.evidence.ratio_kinds
+    if kinds is None:
+        return []
+
+    def measure(row: dict[str, Any], name: str, places: int) -> str:
+        if row[name] is None:
+            return NONE
+        ends = [row[f"{name}_{end}"] for end in ("low", "high")]
+        shown = words.number(row[name], places)
+        return (
+            shown if None in ends else f"{shown} ({' to '.join(words.number(end, places) for end in ends)})"
+        )
+
+    rows = tuple(
+        (
+            row["group"], words.number(row["sales"]), measure(row, "median_ratio", 2), measure(row, "cod", 1),
+            words.number(row["prd"], 2), measure(row, "prb", 2),
+            NONE if row["coverage"] is None else words.share(row["coverage"]),
+        )
+        for row in kinds.filter(pl.col("where") == where).iter_rows(named=True)
+    )  # fmt: skip
+    columns = (
+        Column("Cars", 2.2), Column("Sales", 0.7, True), Column("Median ratio", 1.5, True),
+        Column("COD, %", 1.5, True), Column("PRD", 0.7, True), Column("PRB", 1.6, True),
+        Column("Within range", 0.8, True),
+    )  # fmt: skip
+    return [
+        Table(
+            caption, columns, rows,
+            note="COD: coefficient of dispersion; PRD: price-related differential; PRB: price-related bias; "
+            "in brackets the interval. Within range: share of prices inside the range given for them, of "
+            "which "
+            f"{words.share(facts.evidence.valuation.coverage)} is meant.",
+        )
+    ]  # fmt: skip
 
 
 def _sheet(facts: Facts, words: LocaleWords) -> list[Block]:

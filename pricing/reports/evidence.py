@@ -21,6 +21,7 @@ from pricing.reports.blocks import (
     Table,
 )
 from pricing.reports.opinions import alone_paragraph, opinions_part
+from pricing.reports.wording import rate_words
 from pricing.words.evidence import index_sentence
 from pricing.words.locale import LocaleWords
 from pricing.words.sentences import (
@@ -100,7 +101,7 @@ def comparables_part(facts: Facts, words: LocaleWords) -> list[Block]:
     if found is None:
         why = facts.evidence.missing.get("comparables", "none were looked for")
         return [*blocks, Paragraph(f"This approach gives no value: {why}.")]
-    money = facts.base_currency
+    money, into = facts.currency, facts.evidence.conversion.from_base
     columns = (
         Column("No.", 0.6, True), Column("Sold", 1.25), Column("Car", 2.4), Column("Condition", 1.3),
         Column(f"Price, {money}", 1.2, True), Column("Net", 0.95, True), Column("Gross", 0.95, True),
@@ -110,8 +111,8 @@ def comparables_part(facts: Facts, words: LocaleWords) -> list[Block]:
         (
             str(row["number"]), words.short_day(row["event_date"]), _car(row),
             row["condition_band"] or "not graded",
-            words.plain(row["price"]), words.per_cent(row["net_per_cent"], 0),
-            words.per_cent(row["gross_per_cent"], 0, sign=False), words.plain(row["adjusted_price"]),
+            words.plain(into(row["price"]), 0), words.per_cent(row["net_per_cent"], 0),
+            words.per_cent(row["gross_per_cent"], 0, sign=False), words.plain(into(row["adjusted_price"]), 0),
             words.share(row["weight"]),
         )
         for row in facts.grid.iter_rows(named=True)
@@ -130,7 +131,8 @@ def comparables_part(facts: Facts, words: LocaleWords) -> list[Block]:
             f"Comparable sales, all-in prices in {money}", columns, rows,
             note="Net: sum of the adjustments; gross: sum of their sizes, the measure of likeness; both "
                  "in per cent "
-            "of the price. Weight: for few and small adjustments, recent sales and graded cars.",
+            f"of the price. {_rate(facts, words)}Weight: for few and small adjustments, recent sales and "
+            "graded cars.",
         ),
         Figure(
             "comparables",
@@ -166,6 +168,11 @@ def comparables_part(facts: Facts, words: LocaleWords) -> list[Block]:
         )
     )
     return [*blocks, *_flags(facts, words), *_chosen(facts, words)]
+
+
+def _rate(facts: Facts, words: LocaleWords) -> str:
+    """At what rate the prices of a table were brought to the client's currency."""
+    return "" if facts.currency == facts.base_currency else f"In {rate_words(facts, words)}. "
 
 
 def _flags(facts: Facts, words: LocaleWords) -> list[Block]:

@@ -1,13 +1,11 @@
-"""The short forms of an appraisal: two pages of statement for an insurer, one page of letter on the market.
+"""The short forms of an appraisal, and the first of them: two pages of statement for an insurer.
 
-Both come from the same facts as the whole document and say where it is to be found. What a person wrote at
-length is cut here, and says so.
+The letter on the market (``letter``) is the other. Both come from the same facts as the whole document and
+say where it is to be found. What a person wrote at length is cut here, and says so.
 """
 
 import math
 from typing import Final
-
-import polars as pl
 
 from pricing.appraisal.contents import SUBJECT
 from pricing.appraisal.facts import MODEL_REPORT, Facts
@@ -35,13 +33,12 @@ from pricing.reports.wording import (
     cut,
     identity_words,
     opinion_words,
+    rate_words,
     reference,
-    span_words,
     standing_warning,
-    standing_words,
     state_sentence,
-    time_words,
     value_statement,
+    valuer_words,
 )
 from pricing.words.locale import LocaleWords, ems
 from pricing.words.sentences import CAUTION, option_words
@@ -58,6 +55,13 @@ LINE: Final = 32.0
 _NAMED: Final = ("year", "model", "variant")
 
 WHOLE: Final = "What is cut short here, marked [\u2026], stands in full in the appraisal."
+
+RESTRICTED: Final = (
+    "Restricted use: this short form is for the client and the users named in it, who have the whole "
+    "appraisal; "
+    "alone it may not be understood, and nobody else may rely on it."
+)
+"""What a short form is good for (USPAP 2024, Standard 8, restricted appraisal report; from memory)."""
 
 CELL: Final = 36
 """Letters in a cell of the table of comparables."""
@@ -77,6 +81,8 @@ def statement(facts: Facts, words: LocaleWords) -> Pages:
         ("Interest valued", asked.interest),
         ("Basis of value", f"{asked.basis}: {asked.basis_definition}".rstrip(": ")),
         ("Source of the definition", asked.basis_source),
+        ("Premise of value", asked.premise),
+        ("Currency and rate", rate_words(facts, words)),
         ("Level and taxes", f"{asked.market_level}; {asked.tax_status}".rstrip("; ")),
         ("Effective date", words.day(asked.effective_date)),
         ("Report date", words.day(asked.report_date)),
@@ -88,70 +94,33 @@ def statement(facts: Facts, words: LocaleWords) -> Pages:
         ("Odometer", odometer),
         ("Options", ", ".join(option_words(code) for code in car.options)),
         ("Condition", condition_words(facts)),
-        ("Inspection", _inspection(facts, words)),
+        ("Inspection", inspection_words(facts, words)),
     ]
-    limit = _limit([*rows, *subject])
+    limit = limit_of([*rows, *subject])
     warning = standing_warning(facts)
     blocks: list[Block] = [
         Heading("Insurance statement"),
         value_statement(facts, words),
-        _answers(rows, limit),
+        cut_answers(rows, limit),
         Heading(SUBJECT, 2),
-        _answers(subject, limit),
+        cut_answers(subject, limit),
         NewPage(),
         Heading("What the value rests on"),
         *([] if warning is None else [Paragraph(warning)]),
-        *_ranges(facts, words),
+        *ranges(facts, words),
         *_comparables(facts, words),
-        *_assumed(facts),
-        *([Paragraph(f"Limits: {cut(asked.limits)}")] if asked.limits else []),
-        Paragraph(f"{CAUTION} {ROAD}", "small"),
-        Paragraph(f"{cut(state_sentence(facts, words))} {WHOLE}", "small"),
-        *([] if facts.title == MODEL_REPORT else [Blanks(("Signature of the valuer, place and date",))]),
+        *assumed(facts),
+        *_said(
+            ("Limits", asked.limits), ("Liability", asked.liability), ("Newer evidence", newer_words(facts))
+        ),
+        Paragraph(f"{RESTRICTED} {CAUTION} {ROAD} {cut(state_sentence(facts, words))} {WHOLE}", "small"),
+        *signature(facts),
     ]
-    return _pages(facts, words, "Insurance statement", blocks)
+    return short_pages(facts, words, "Insurance statement", blocks)
 
 
-def letter(facts: Facts, words: LocaleWords) -> Pages:
-    """The market letter: where the car stands in its market, on one page."""
-    asked, valuation = facts.record.assignment, facts.evidence.valuation
-    at = words.day(asked.effective_date)
-    sentences = [
-        f"You asked about the value of a {car_name(facts)} ({condition_words(facts)}) for this use: "
-        f"{cut(asked.intended_use)}."
-    ]
-    if facts.opinion is not None:
-        whose = (
-            "is put at"
-            if facts.title != MODEL_REPORT and facts.record.completed
-            else "is proposed, in draft, as"
-        )
-        sentences.append(
-            f"Its {asked.basis} at the {asked.market_level} level {whose} {opinion_words(facts, words)} "
-            f"at {at}."
-        )
-    sentences.append(
-        f"The price model gives {span_words(facts, words, 'model')}; comparable sales give "
-        f"{span_words(facts, words, 'comparables')}. Either range holds "
-        f"{words.share(valuation.coverage)} of the "
-        f"prices expected of such a car, {asked.market_level}, in {facts.currency}."
-    )
-    if facts.standing is not None:
-        sentences.append(standing_words(facts))
-    sentences += [_market_words(facts, words), time_words(facts, words)]
-    blocks: list[Block] = [
-        Heading("Market letter"),
-        _answers([("To", asked.client), ("Date", words.day(asked.report_date)), ("About", car_name(facts))]),
-        *(Paragraph(text) for text in sentences),
-        *_ranges(facts, words),
-        Paragraph(f"{CAUTION} {ROAD}", "small"),
-        Paragraph(f"{cut(state_sentence(facts, words))} {WHOLE}", "small"),
-        *([] if facts.title == MODEL_REPORT else [Blanks(("Signature of the valuer",))]),
-    ]
-    return _pages(facts, words, "Market letter", blocks)
-
-
-def _pages(facts: Facts, words: LocaleWords, title: str, blocks: list[Block]) -> Pages:
+def short_pages(facts: Facts, words: LocaleWords, title: str, blocks: list[Block]) -> Pages:
+    """A short form as pages."""
     return Pages(
         title=title,
         subject=cut(car_name(facts), 60),
@@ -164,20 +133,39 @@ def _pages(facts: Facts, words: LocaleWords, title: str, blocks: list[Block]) ->
     )
 
 
-def _answers(rows: list[tuple[str, str]], limit: int = CUT) -> Answers:
+def cut_answers(rows: list[tuple[str, str]], limit: int = CUT) -> Answers:
+    """Answers of which each is cut to so many letters."""
     return Answers(tuple((name, cut(said, limit)) for name, said in rows if said))
 
 
-def _limit(rows: list[tuple[str, str]]) -> int:
-    """How many letters each answer may have for all of them to fit the page."""
+def limit_of(rows: list[tuple[str, str]], room: float = ROOM) -> int:
+    """How many letters each answer may have for all of them to fit their page."""
     for limit in CUTS:
         lines = (math.ceil(ems(cut(said, limit)) / LINE) + 0.5 for _, said in rows if said)
-        if sum(lines) <= ROOM:
+        if sum(lines) <= room:
             return limit
     return CUTS[-1]
 
 
-def _inspection(facts: Facts, words: LocaleWords) -> str:
+def newer_words(facts: Facts) -> str:
+    """What is newer than the effective date, and why it may be used."""
+    return f"{'; '.join(facts.newer)}. {facts.record.evidence.newer}".strip(". ") if facts.newer else ""
+
+
+def _said(*texts: tuple[str, str]) -> list[Block]:
+    return [Paragraph(f"{title}: {cut(text, 90)}", "small") for title, text in texts if text]
+
+
+def signature(facts: Facts) -> list[Block]:
+    """Who signs by hand, by name and qualifications; nobody signs what a model says."""
+    if facts.title == MODEL_REPORT:
+        return []
+    named = ", ".join(cut(part, 80) for part in valuer_words(facts)[:2] if part)
+    return [Blanks((f"{named or 'Valuer'}: signature, place and date",))]
+
+
+def inspection_words(facts: Facts, words: LocaleWords) -> str:
+    """How much was seen, by whom and when."""
     note = facts.record.inspection
     told = [
         note.manner if note.manner else "nothing is said of one",
@@ -188,7 +176,8 @@ def _inspection(facts: Facts, words: LocaleWords) -> str:
     return ", ".join(part for part in told if part)
 
 
-def _ranges(facts: Facts, words: LocaleWords) -> list[Block]:
+def ranges(facts: Facts, words: LocaleWords) -> list[Block]:
+    """The picture of the ranges, or why there is none."""
     if facts.model is None and facts.comparables is None:
         return [Paragraph(f"No range can be given: {facts.evidence.valuation.reason}.")]
     share = words.share(facts.evidence.valuation.coverage)
@@ -209,21 +198,26 @@ def _comparables(facts: Facts, words: LocaleWords) -> list[Block]:
         (
             words.short_day(row["event_date"]),
             cut(" ".join(str(row[part]) for part in _NAMED if row[part] is not None), CELL),
-            row["condition_band"] or "not graded", words.plain(row["price"]),
-            words.plain(row["adjusted_price"]),
+            row["condition_band"] or "not graded", *(
+                words.plain(facts.evidence.conversion.from_base(row[name]), 0)
+                for name in ("price", "adjusted_price")
+            ),
             cut(f"{row['source']}: {row['source_ref']}", CELL),
         )
         for row in facts.grid.head(SHOWN).iter_rows(named=True)
     )  # fmt: skip
-    money = facts.base_currency
+    money = facts.currency
     columns = (
         Column("Sold", 1), Column("Car", 1.6), Column("Condition", 1.1), Column(f"Price, {money}", 1, True),
         Column(f"Adjusted, {money}", 1.1, True), Column("Source and reference", 1.9),
     )  # fmt: skip
-    return [Table(f"The {len(rows)} comparable sales most alike, of {facts.grid.height}", columns, rows)]
+    caption = f"The {len(rows)} comparable sales most alike, of {facts.grid.height}"
+    note = "" if money == facts.base_currency else f"All-in prices, {rate_words(facts, words)}."
+    return [Table(caption, columns, rows, note=note)]
 
 
-def _assumed(facts: Facts) -> list[Block]:
+def assumed(facts: Facts) -> list[Block]:
+    """What the value rests on beyond the evidence."""
     said = facts.record.conditions
     lines = [text for text in (*said.extraordinary, *said.hypothetical) if not _none(text)]
     if not lines:
@@ -235,22 +229,3 @@ def _assumed(facts: Facts) -> list[Block]:
 
 def _none(text: str) -> bool:
     return text.casefold().rstrip(".") == "none"
-
-
-def _market_words(facts: Facts, words: LocaleWords) -> str:
-    """How prices moved in the last year of the index, which is the one that moved the comparables."""
-    index = facts.evidence.index
-    points = pl.DataFrame() if index is None else index.frame.drop_nulls("index")
-    if index is None or points.height < 2:
-        return "There are too few sales to say how prices have moved."
-    now = points.row(-1, named=True)
-    year = points.filter(pl.col("starts") <= now["starts"].replace(year=now["starts"].year - 1))
-    before = points.row(0, named=True) if year.is_empty() else year.row(-1, named=True)
-    change = 100.0 * (now["index"] / before["index"] - 1.0)
-    return (
-        f"Prices of {index.scope} at constant quality moved by {words.per_cent(change, 0)} from "
-        f"{before['period']} "
-        f"to {now['period']}; the index stands at {words.number(now['index'], 1)} "
-        f"({words.number(now['low'], 1)} to "
-        f"{words.number(now['high'], 1)}), {index.base} = 100."
-    )

@@ -60,7 +60,7 @@ def test_an_appraisal_from_its_form_to_its_documents(run: Run, tmp_path: Path) -
     run("render", "appraisal-0001", "letter.pdf", "--document", "letter")
     assert pdf_pages((tmp_path / "statement.pdf").read_bytes()) == 2
     assert "November 2, 2026" in pdf_text((tmp_path / "statement.pdf").read_bytes())
-    assert pdf_pages((tmp_path / "letter.pdf").read_bytes()) == 1
+    assert pdf_pages((tmp_path / "letter.pdf").read_bytes()) == 2
     first = (tmp_path / "car.pdf").read_bytes()
     assert "Reasoning Tau" in pdf_text(first)
     assert "Repair budget" in pdf_text(first)

@@ -106,7 +106,8 @@ def test_tables_have_header_rows_and_pictures_a_description(document: Any, pages
 
 
 def test_every_page_says_what_it_is(document: Any, pages: Pages) -> None:
-    (section,) = document.sections
+    section, *later = document.sections
+    assert all(each.header.is_linked_to_previous for each in later)
     assert section.different_first_page_header_footer
     head, foot = section.header.paragraphs[0].text, section.footer.paragraphs[0].text
     assert pages.mark in head

@@ -15,9 +15,10 @@ from pricing.appraisal.record import Appraisal, with_answer
 from pricing.appraisal.register import Entry
 from pricing.errors import AppraisalError
 from pricing.reports.blocks import Answers, Blanks, Figure, Heading, Pages, Table
+from pricing.reports.letter import letter
 from pricing.reports.pdf import PAPERS, pdf
 from pricing.reports.report import report
-from pricing.reports.short import letter, statement
+from pricing.reports.short import statement
 from pricing.words.locale import LocaleWords, shown
 from tests.appraisals import ARABIC, CAR_SIGN, HEBREW, HOSTILE, page_images, pdf_pages, pdf_text
 from tests.reports.sample_pages import SAMPLE
@@ -130,7 +131,7 @@ def test_the_short_forms_keep_to_their_pages_whatever_is_said(
     facts = facts_of(replace(entry, record=record))
     for paper in PAPERS:
         assert pdf_pages(pdf(statement(facts, words), paper)) == 2
-        assert pdf_pages(pdf(letter(facts, words), paper)) == 1
+        assert pdf_pages(pdf(letter(facts, words), paper)) == 2
 
 
 def test_nothing_reaches_into_the_margins(hostile: bytes, tmp_path: Path) -> None:

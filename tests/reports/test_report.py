@@ -1,7 +1,7 @@
 """The blocks of the whole document: what it says, against the facts; what it never says."""
 
 from dataclasses import replace
-from decimal import Decimal
+from decimal import ROUND_HALF_EVEN, Decimal
 from typing import Any
 
 import polars as pl
@@ -22,8 +22,9 @@ from pricing.reports.blocks import (
     Statement,
     Table,
 )
+from pricing.reports.letter import letter
 from pricing.reports.report import report
-from pricing.reports.short import letter, statement
+from pricing.reports.short import statement
 from pricing.words.locale import LocaleWords
 from tests import appraisals
 
@@ -67,8 +68,9 @@ def test_every_part_is_there_in_order(pages: Pages) -> None:
         "Summary", "Assignment", "Subject and identity", "Condition", "Market", "Comparable sales",
         "Price model", "Reconciliation and opinion", "Assumptions, limits and cautions", "Certification",
         "Annex A: Adjustments",
-        "Annex B: Sales and offers used", "Annex C: How near the approach comes", "Annex D: Inspection sheet",
-        "Annex E: Software and data",
+        "Annex B: Sales and offers used", "Annex C: How near the approach comes",
+        "Annex D: How near it comes in the whole market", "Annex E: Inspection sheet",
+        "Annex F: Software and data",
     ]  # fmt: skip
     named = {block.name for block in pages.blocks if isinstance(block, Figure)}
     assert named == set(pages.pictures) == {"ranges", "index", "comparables", "distribution", "terms"}
@@ -115,8 +117,11 @@ def test_the_text_says_what_the_rule_of_thumb_does_to_the_weights(pages: Pages) 
 def test_the_tables_hold_the_facts(pages: Pages, facts: Facts, words: LocaleWords) -> None:
     (grid,) = tables(pages, "Comparable sales")
     assert [row[0] for row in grid.rows] == [str(place) for place in range(1, facts.grid.height + 1)]
-    assert [number(row[4]) for row in grid.rows] == facts.grid["price"].to_list()
-    assert [number(row[7]) for row in grid.rows] == facts.grid["adjusted_price"].to_list()
+    money = facts.evidence.conversion
+    for place, name in ((4, "price"), (7, "adjusted_price")):
+        assert [number(row[place]) for row in grid.rows] == [
+            money.from_base(amount).quantize(Decimal(1), ROUND_HALF_EVEN) for amount in facts.grid[name]
+        ]
     for caption, span in (("Value by comparable", facts.comparables), ("Range of the price", facts.model)):
         (table,) = tables(pages, caption)
         assert span is not None

@@ -1,13 +1,17 @@
+from collections.abc import Callable
 from dataclasses import replace
+from decimal import ROUND_HALF_EVEN, Decimal
 
 import polars as pl
+import pytest
 
 from pricing.appraisal.facts import Facts, facts_of
 from pricing.appraisal.record import with_answer
 from pricing.appraisal.register import Entry
-from pricing.reports.blocks import Table
+from pricing.reports.blocks import Pages, Table
+from pricing.reports.letter import letter
 from pricing.reports.pdf import pdf
-from pricing.reports.short import SHOWN, letter, statement
+from pricing.reports.short import SHOWN, statement
 from pricing.words.locale import LocaleWords
 from tests.appraisals import pdf_text
 from tests.reports.test_report import as_model_report, number, tables, texts
@@ -18,7 +22,7 @@ def test_the_statement_says_what_an_insurer_asks(facts: Facts, words: LocaleWord
     for text in (
         "Client Alpha", "Use Gamma", "Interest Delta", "market value: Definition Epsilon", "Source Zeta",
         "CH-55-Nu", "in person, Looker Omicron, 20 June 2026", "\u00a37,350", "Assumption Rho", "Limit Mu",
-        "Draft for a qualified valuer", "Signature of the valuer",
+        "Draft for a qualified valuer", "Valuer Phi, Titles Chi: signature",
     ):  # fmt: skip
         assert text in said, text
 
@@ -26,8 +30,13 @@ def test_the_statement_says_what_an_insurer_asks(facts: Facts, words: LocaleWord
 def test_its_comparables_are_the_first_of_the_grid(facts: Facts, words: LocaleWords) -> None:
     (table,) = tables(statement(facts, words), "The 6 comparable sales")
     first = facts.grid.head(SHOWN)
-    assert [number(row[3]) for row in table.rows] == first["price"].to_list()
-    assert [number(row[4]) for row in table.rows] == first["adjusted_price"].to_list()
+    money = facts.evidence.conversion
+    assert table.columns[3].header.endswith("GBP")
+    for place, name in ((3, "price"), (4, "adjusted_price")):
+        assert [number(row[place]) for row in table.rows] == [
+            money.from_base(amount).quantize(Decimal(1), ROUND_HALF_EVEN) for amount in first[name]
+        ]
+    assert "reference rate of" in table.note
 
 
 def test_the_letter_gives_the_ranges_and_the_market(facts: Facts, words: LocaleWords) -> None:
@@ -49,7 +58,7 @@ def test_a_model_report_has_no_place_to_sign(entry: Entry, words: LocaleWords) -
     facts = facts_of(replace(entry, record=as_model_report(entry.record)))
     for form in (statement, letter):
         said = texts(form(facts, words))
-        assert "Signature" not in said
+        assert "signature, place" not in said
         assert "Model report" in said
 
 
@@ -66,3 +75,16 @@ def test_few_comparables_are_no_empty_table(entry: Entry, words: LocaleWords) ->
     none = replace(entry.evidence, comparables=None, missing={"comparables": "too few"})
     pages = statement(facts_of(replace(entry, evidence=none)), words)
     assert not [block for block in pages.blocks if isinstance(block, Table)]
+
+
+@pytest.mark.parametrize("form", [statement, letter])
+def test_a_short_form_holds_what_a_reader_of_it_alone_must_know(
+    facts: Facts, words: LocaleWords, form: Callable[[Facts, LocaleWords], Pages]
+) -> None:
+    said = texts(form(facts, words))
+    for text in (
+        "Assumption Rho", "Users Beta", "Limit Mu", "Definition Epsilon", "Looker Omicron", "Valuer Phi",
+        "Liability Bound", "current use", "Restricted use", "reference rate of", "CH-55-Nu",
+        "Newer Accounted",
+    ):  # fmt: skip
+        assert text in said, text
