@@ -39,7 +39,7 @@ from pricing.words.countries import country_words
 from pricing.words.glossary import what_is
 from pricing.words.offers import bids_caption
 from pricing.words.plain_text import escaped
-from pricing.words.sentences import range_sentence
+from pricing.words.sentences import range_sentence, rounded
 
 CARS_SHOWN: Final = 6
 
@@ -154,9 +154,11 @@ def _show(facts: Buying, warning: str | None) -> None:
             st.metric(f"{words} ({facts.currency}, {facts.price_basis})", amount, width="content")
         if facts.total is not None:
             words = "in all until it stands ready" if facts.loses is not None else "in all, as it stands"
-            st.metric(f"{words} ({facts.currency})", f"{facts.total.mid:,.0f}", width="content")
+            st.metric(f"{words} ({facts.currency})", f"{rounded(facts.total.mid):,}", width="content")
         st.metric(
-            f"the same car ready to drive ({facts.currency})", f"{facts.ready.mid:,.0f}", width="content"
+            f"the same car ready to drive ({facts.currency})",
+            f"{rounded(facts.ready.mid):,}",
+            width="content",
         )
     if facts.valuation.opinion_alone:
         st.warning(escaped(range_sentence(facts.valuation)))
@@ -197,7 +199,9 @@ def _show_costs(facts: Buying) -> None:
     show_table(
         facts.day_one.with_columns(
             pl.col("line").replace_strict(LINE_WORDS),
-            pl.col(list(ends)).cast(pl.Float64),
+            pl.when(pl.col("low") == pl.col("high"))
+            .then(pl.col(list(ends)).cast(pl.Float64))
+            .otherwise(pl.col(list(ends)).cast(pl.Float64).round_sig_figs(3)),
             counted=pl.when("counted").then(pl.lit("yes")).otherwise(pl.lit("no")),
         ),
         "line by line",

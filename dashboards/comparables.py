@@ -203,7 +203,7 @@ def _ask_choice(snapshot: Snapshot, found: Comparables, subject: str | None) -> 
         st.caption("Adding, dropping or adjusting sales needs the role appraise.")
         return
     if subject is None:
-        st.caption("To add, drop or adjust a sale, give the car a name above: choices are kept under it.")
+        st.caption("To add, drop, weigh or adjust a sale, name the car above: choices are kept under it.")
         return
     action = st.segmented_control("Choice", ACTIONS, default="drop", required=True, key="choice_action")
     labels = _labels(found)
@@ -213,6 +213,8 @@ def _ask_choice(snapshot: Snapshot, found: Comparables, subject: str | None) -> 
         else:
             record = st.selectbox("Sale to " + str(action), list(labels), format_func=labels.__getitem__)
         extra: dict[str, Any] = {}
+        if action == "weigh":
+            extra["per_cent"] = float(st.number_input("Per cent of its weight", 1.0, 1000.0, 50.0, 1.0))
         if action == "adjust":
             names = found.lines["line"].unique(maintain_order=True).to_list()
             extra["line"] = st.selectbox("Line", names, format_func=option_words)

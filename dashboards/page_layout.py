@@ -147,7 +147,7 @@ def link(page: str, words: str, **more: str) -> None:
     """A way to another page; the car goes along, and what ``more`` says in the address."""
     pages = st.session_state.get(_PAGES, {})
     if page in pages:
-        st.page_link(pages[page], label=words, query_params=url_state.query() | more)
+        st.page_link(pages[page], label=words, query_params={**url_state.query(), **more})
 
 
 def go_to(page: str) -> None:

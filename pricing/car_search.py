@@ -137,8 +137,10 @@ class CarSearch:
         order = np.lexsort((-self.sales, unnamed, -np.round(likeness, 2)))
         fits = (likeness >= FOUND) & (best.min(axis=0) >= LEAST)
         picked = [int(row) for row in order if fits[row]][:most]
+        named_cars = [self.names.row(row)[:3] for row in picked]
         return [
-            FoundCar(*self.names.row(row)[:3], year=year, likeness=float(likeness[row])) for row in picked
+            FoundCar(make, model, variant, year, float(likeness[row]))
+            for row, (make, model, variant) in zip(picked, named_cars, strict=True)
         ]
 
     @staticmethod

@@ -51,8 +51,8 @@ def plugged_file(group: str, path: Path) -> Path:
     Raises:
         FileError: a package names a folder that is not there.
     """
-    entry = None if path.exists() else plugged(group).get(str(path).lower())
-    return path if entry is None else _folder(entry) / f"{entry.name}.toml"
+    entry = plugged(group).get(str(path).lower())
+    return path if entry is None or path.exists() else _folder(entry) / f"{entry.name}.toml"
 
 
 @cache

@@ -1,5 +1,6 @@
 """The package as a stranger gets it: what stands in the wheel, and the library without its extras."""
 
+import json
 import re
 import shutil
 import subprocess
@@ -10,6 +11,8 @@ from email import message_from_bytes
 from pathlib import Path
 
 import pytest
+from cyclonedx.schema import SchemaVersion
+from cyclonedx.validation.json import JsonStrictValidator
 from packaging.requirements import Requirement
 
 from pricing.operations.extras import EXTRAS
@@ -119,7 +122,8 @@ def test_the_wheel_holds_licence_changes_and_a_description_that_stands_alone(bui
         told = message_from_bytes(archive.read(metadata))
     folder = metadata.rpartition("/")[0]
     assert f"{folder}/licenses/pricing/LICENSE" in names
-    expected = {"CHANGELOG.md", "py.typed", "constraints.txt", "bundled/dashboards/.streamlit/config.toml",
+    expected = {"CHANGELOG.md", "py.typed", "constraints.txt", "lock.txt", "sbom.cdx.json",
+                "bundled/dashboards/.streamlit/config.toml",
                 "bundled/data_demo/raw/quenmoor_register.csv", "bundled/dashboards/app.py"}  # fmt: skip
     assert {f"pricing/{name}" for name in expected} <= names
     assert {name.partition("/")[0] for name in names} == {"pricing", folder}, "one name in the environment"
@@ -158,14 +162,41 @@ def test_a_package_index_takes_both_distributions(built: Path) -> None:
 
 
 def test_the_constraints_name_a_version_that_every_requirement_allows() -> None:
-    lines = (ROOT / "pricing/constraints.txt").read_text(encoding="utf-8").splitlines()
-    pinned = dict(line.split("==") for line in lines if not line.startswith("#"))
+    pinned = dict(line.split("==") for line in pins("constraints.txt"))
     for extra in ("library", "dashboard", "api", "documents", "server", "client", "signin"):
         for needed in map(Requirement, PROJECT["optional-dependencies"][extra]):
             if needed.name != PROJECT["name"]:
                 version = pinned[needed.name.lower().replace("_", "-")]
                 assert needed.specifier.contains(version), f"{needed} and {version}"
     assert PROJECT["dependencies"] == []
+
+
+def test_the_lock_has_every_version_with_digests_and_the_bill_of_materials_names_them() -> None:
+    """The schema is that of CycloneDX 1.6 (ECMA-424), out of its own library."""
+    pinned = dict(line.split("==") for line in pins("constraints.txt"))
+    locked = {}
+    for entry in re.split(r"\n(?=\S)", (ROOT / "pricing/lock.txt").read_text(encoding="utf-8")):
+        if not entry.startswith("#"):
+            name, _, version = entry.split()[0].partition("==")
+            locked[name] = version
+            assert re.search(r"--hash=sha256:[0-9a-f]{64}", entry), name
+    assert {name: locked[name.replace(".", "-")] for name in pinned} == pinned
+    text = (ROOT / "pricing/sbom.cdx.json").read_text(encoding="utf-8")
+    assert JsonStrictValidator(SchemaVersion.V1_6).validate_str(text) is None
+    bill = json.loads(text)
+    assert {part["name"]: part["version"] for part in bill["components"]} == pinned
+    assert bill["metadata"]["component"]["version"] == PROJECT["version"]
+    needs = {entry["ref"]: set(entry["dependsOn"]) for entry in bill["dependencies"]}
+    reached, waiting = set(), [PROJECT["name"]]
+    while waiting:
+        reached |= {name := waiting.pop()}
+        waiting += needs[name] - reached
+    assert reached == {PROJECT["name"], *pinned}, "every part is there because another needs it"
+
+
+def pins(name: str) -> list[str]:
+    lines = (ROOT / "pricing" / name).read_text(encoding="utf-8").splitlines()
+    return [line for line in lines if not line.startswith("#")]
 
 
 def test_what_the_thin_client_needs_is_small(built: Path, tmp_path: Path) -> None:

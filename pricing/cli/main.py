@@ -15,9 +15,11 @@ from typing import Annotated, Any, Final
 import typer
 from typer.exceptions import TyperException
 
+from pricing.cli.appraisal_grid import grid_app
 from pricing.cli.appraisals import appraise_app
 from pricing.cli.car_options import takes_car
 from pricing.cli.cars import cars_app
+from pricing.cli.collection import collection_app
 from pricing.cli.copying import copy_app
 from pricing.cli.decisions import InspectionOption, SheetsOption, assessed, decision_app
 from pricing.cli.evidence import market_app
@@ -52,6 +54,8 @@ app = typer.Typer(
     "that is none; 70 a failure of the program, told in a log; 130 interrupted.",
 )
 
+appraise_app.add_typer(grid_app)
+appraise_app.add_typer(collection_app)
 app.add_typer(appraise_app, name="appraise")
 app.add_typer(inspect_app, name="inspect")
 app.add_typer(repair_app, name="repair")

@@ -5,9 +5,10 @@ from typing import Final
 import numpy as np
 
 from pricing.arrays import Floats
-from pricing.condition.assessment import States, assess
+from pricing.condition.assessment import assess
 from pricing.condition.checks import Sheet
 from pricing.condition.inspection import Inspection
+from pricing.condition.score import States
 from pricing.memo import Memo
 
 CHECKS: Final = 15

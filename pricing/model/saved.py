@@ -139,38 +139,13 @@ def from_bytes(payload: bytes) -> PriceModel:
     Raises:
         ModelError: the bytes are not a fit of this format, or were altered.
     """
-    most = LARGEST_TIMES * len(payload) + LARGEST_MORE
-    try:
-        with zipfile.ZipFile(io.BytesIO(payload)) as packed:
-            total = sum(member.file_size for member in packed.infolist())
-        if total > most:
-            raise ModelError(
-                f"the stored fit cannot be read: it unpacks to {total:,} bytes, at most {most:,}"
-            )
-        with np.load(io.BytesIO(payload), allow_pickle=False) as archive:
-            arrays = {name: archive[name] for name in archive.files}
-        text, seal = arrays.pop("header").tobytes(), arrays.pop("seal")
-        header = dict(json.loads(text))
-        digests = dict(header["digests"])
-    except ModelError:
-        raise
-    except Exception as error:  # damaged bytes make zip, deflate, numpy and JSON raise anything
-        raise ModelError(f"the stored fit cannot be read: {_first_line(error)}") from None
+    header, arrays, text, seal = _parts(payload)
     if header.get("format") not in (FORMAT, OPINIONS_FORMAT):
         raise ModelError(
             f"the stored fit is of another format: got {header.get('format')!r}, expected {FORMAT!r}"
         )
-    if not np.array_equal(seal, _seal(text)):
-        raise ModelError("the stored fit was altered: its header does not match its seal")
-    altered = [
-        name
-        for name in {*digests, *arrays}
-        if name not in arrays or _digest(arrays[name]) != digests.get(name)
-    ]
-    if altered:
-        raise ModelError(
-            f"the stored fit was altered: {len(altered)} of its arrays do not match their digest"
-        )
+    if altered := _altered(header, arrays, text, seal):
+        raise ModelError(f"the stored fit was altered: {altered}")
     try:
         if header["format"] == OPINIONS_FORMAT:
             said = pl.read_parquet(io.BytesIO(arrays["statements"].tobytes()))
@@ -180,6 +155,49 @@ def from_bytes(payload: bytes) -> PriceModel:
         raise ModelError(
             f"the stored fit lacks a part or has it in another form: {_first_line(error)}"
         ) from None
+
+
+def _parts(payload: bytes) -> tuple[dict[str, Any], Arrays, bytes, NDArray[np.uint8]]:
+    """Header and arrays of a fit as they lie in its bytes, the header's text and its seal; altered or not."""
+    most = LARGEST_TIMES * len(payload) + LARGEST_MORE
+    try:
+        with zipfile.ZipFile(io.BytesIO(payload)) as packed:
+            total = sum(member.file_size for member in packed.infolist())
+        if total > most:
+            raise ModelError(f"the stored fit cannot be read: it unpacks to {total:,} bytes, over {most:,}")
+        with np.load(io.BytesIO(payload), allow_pickle=False) as archive:
+            arrays = {name: archive[name] for name in archive.files}
+        text, seal = arrays.pop("header").tobytes(), arrays.pop("seal")
+        header = dict(json.loads(text))
+        header["digests"] = dict(header["digests"])
+    except ModelError:
+        raise
+    except Exception as error:  # damaged bytes make zip, deflate, numpy and JSON raise anything
+        raise ModelError(f"the stored fit cannot be read: {_first_line(error)}") from None
+    return header, arrays, text, seal
+
+
+def of_another_format(payload: bytes) -> bool:
+    """Whether bytes are a fit, whole to its digests, that another version of this program made.
+
+    >>> of_another_format(b"no fit")
+    False
+    """
+    try:
+        header, arrays, text, seal = _parts(payload)
+    except ModelError:
+        return False
+    other = header.get("format") not in (FORMAT, OPINIONS_FORMAT)
+    return other and not _altered(header, arrays, text, seal)
+
+
+def _altered(header: dict[str, Any], arrays: Arrays, text: bytes, seal: NDArray[np.uint8]) -> str:
+    """What of a fit is not as it was sealed; nothing of a whole one."""
+    if not np.array_equal(seal, _seal(text)):
+        return "its header does not match its seal"
+    digests, found = header["digests"], {name: _digest(array) for name, array in arrays.items()}
+    other = [name for name in {*digests, *found} if digests.get(name) != found.get(name)]
+    return f"{len(other)} of its arrays do not match their digest" if other else ""
 
 
 def _first_line(error: Exception) -> str:

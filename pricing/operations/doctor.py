@@ -16,7 +16,7 @@ from typing import Any, Final
 import polars as pl
 
 from pricing.errors import DamagedError, ModelError, PricingError
-from pricing.model.saved import load
+from pricing.model.saved import from_bytes, load, of_another_format
 from pricing.money.currencies import ecb_rates
 from pricing.operations.ages import ages
 from pricing.operations.configuration import configuration
@@ -156,10 +156,12 @@ def _every_page(market: Market, at: date) -> Iterator[HealthCheck]:
 
 def _altered_fits(market: Market) -> Iterator[str]:
     for fit_id in market.fits()["fit_id"]:
+        payload, _ = market.load_fit(fit_id)
         try:
-            load(market, fit_id)
+            from_bytes(payload)
         except ModelError as error:
-            yield f"{fit_id} ({error})"
+            if not of_another_format(payload):
+                yield f"{fit_id} ({error})"
 
 
 def _disk(market: Market, at: date) -> Iterator[HealthCheck]:

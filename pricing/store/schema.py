@@ -43,8 +43,9 @@ def _record_columns() -> str:
 @dataclass(frozen=True)
 class Table:
     """A table: its columns as SQL, and those by which a row is told from all others; none where rows may be
-    alike. With ``bulk`` the key is an index apart, which a large load leaves off and makes again, all in its
-    one transaction: to keep a key row by row takes as long as all the rest of a load."""
+    alike. With ``bulk`` the key is an index apart, which a change of all rows leaves off and makes again in
+    one transaction. A load keeps it row by row: to drop an index in a transaction has DuckDB write every
+    row of it anew at the end."""
 
     columns: str
     key: tuple[str, ...] = ()

@@ -40,14 +40,14 @@ def exact_words(amount: float | Decimal, currency: str) -> str:
     return f"{currency} {round(amount):,}"
 
 
-def rounded(amount: float | Decimal) -> int:
-    """An amount to three significant figures and no finer than whole units.
+def rounded(amount: float | Decimal, figures: int = _FIGURES) -> int:
+    """An amount to three significant figures, or so many, and no finer than whole units.
 
     >>> rounded(98765.4), rounded(12.3)
     (98800, 12)
     """
     digits = len(str(abs(int(amount))))
-    return round(int(round(amount)), min(0, _FIGURES - digits))
+    return round(int(round(amount)), min(0, figures - digits))
 
 
 def day_words(day: date) -> str:

@@ -28,9 +28,7 @@ SEEN_BY = {
 }
 """Machado, Oliveira and Fernandes (2009), table of severity 1.0, on linear RGB; from memory."""
 
-TO_XYZ = np.array(
-    [[0.4124, 0.3576, 0.1805], [0.2126, 0.7152, 0.0722], [0.0193, 0.1192, 0.9505]]
-)
+TO_XYZ = np.array([[0.4124, 0.3576, 0.1805], [0.2126, 0.7152, 0.0722], [0.0193, 0.1192, 0.9505]])
 """IEC 61966-2-1 (sRGB), D65."""
 
 APART = 18.0

@@ -22,7 +22,8 @@ from tests.small_market import common_car
 from tests.test_docs import COMMANDS, command_of
 
 ANSWERING = {
-    "fits", "value", "appraise check", "appraise list", "inspect show", "inspect score", "inspect agreement",
+    "fits", "value", "appraise check", "appraise grid", "appraise list", "inspect show", "inspect score",
+    "inspect agreement",
     "repair budget", "repair compare", "records list", "records show", "names", "batches", "quarantine",
     "suspicions", "duplicates", "map", "format", "index", "comparables", "depth", "score", "buy", "sell",
     "doctor", "config", "handbook", "token new", "token list", "opinions list", "opinions score",
@@ -83,7 +84,9 @@ def calls(market: Market, known: dict[str, str]) -> Iterator[list[str]]:
         ["appraise", "new", "car.toml", "--by=Clerk"], ["appraise", "list"],
         ["appraise", "edit", "appraisal-0001", "--set=opinion.figure=7400", "--by=Clerk", "--reason=a call"],
         ["appraise", "check", "appraisal-0001"],
-        ["appraise", "render", "appraisal-0001", "letter.pdf", "--document=letter"],
+        ["appraise", "grid", "appraisal-0001", "--search=2026"], ["appraise", "grid", "appraisal-0001"],
+        ["appraise", "choose", "appraisal-0001", "--drop=2", "--weigh=1=50", "--reason=looked at",
+        "--by=Clerk"], ["appraise", "render", "appraisal-0001", "letter.pdf", "--document=letter"],
         ["appraise", "complete", "appraisal-0001", "--by=Valuer Phi",
          *(f"--certify={point}=so" for point in CERTIFICATION)],
         ["appraise", "bulk", "cars.csv", "--form=shared.toml", "--out=values", "--by=Clerk"],

@@ -4,12 +4,13 @@ import gzip
 import threading
 from datetime import date
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 import duckdb
 import pytest
 
 from pricing.errors import MarketError
+from pricing.records.contract import COLUMNS
 from pricing.store.market import Market
 from pricing.store.migrations import EARLIER, READ_AS
 from pricing.store.schema import KIND, TABLES, VERSION
@@ -221,3 +222,33 @@ def test_a_migrated_file_is_worked_with(tmp_path: Path) -> None:
     market.correct(record, {"year": "1967"}, reason="seen on the plate", today=date(2026, 6, 30))
     assert market.store_fit(b"three", {"rows": 5}) == "fit-0003"
     assert market.undo("batch-0001") == 3
+
+
+FIRST_KEPT: Final = Path(__file__).with_name("market_version_1.duckdb.gz")
+"""A market file as the first program that loaded any wrote it: two loads, the second undone; it is never made
+anew."""
+
+
+def records(path: Path) -> list[tuple[Any, ...]]:
+    """What was recorded, by the columns of the contract that every version has."""
+    columns = ", ".join(f'"{name}"' for name in COLUMNS if name != "date_precision")
+    with duckdb.connect(str(path), read_only=True) as opened:
+        return opened.execute(f"SELECT record_id, price, {columns} FROM records ORDER BY 1").fetchall()  # noqa: S608
+
+
+def test_a_file_of_the_first_program_is_worked_with_and_can_be_gone_back_to(tmp_path: Path) -> None:
+    path = tmp_path / "market.duckdb"
+    path.write_bytes(gzip.decompress(FIRST_KEPT.read_bytes()))
+    before, recorded = rows(path), records(path)
+    market = Market.open(path, create=False)
+    after = rows(path)
+    assert version(path) == VERSION and layout(path) == layout(Market.open(tmp_path / "fresh.duckdb").path)
+    assert recorded == records(path) and len(recorded) == 25
+    assert all(after[name] == before[name] for name in ("batches", "quarantine"))
+    assert market.sales(every_record=True).height == 25 and market.quarantine().height == 1
+    assert market.batches()["undone_at"].is_not_null().sum() == 1
+    record = market.sales()["record_id"][0]
+    market.correct(record, {"year": "1967"}, reason="seen on the plate", today=date(2026, 6, 30))
+    assert market.undo("batch-0001") == 25
+    kept = tmp_path / "market.version-1.duckdb"
+    assert version(kept) == "1" and rows(kept) == before, "to go back to: what was written since is not in it"

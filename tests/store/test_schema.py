@@ -52,10 +52,7 @@ def test_what_a_row_must_hold_it_holds(filled: Market) -> None:
                 opened.execute(f"UPDATE records SET {column} = NULL")  # noqa: S608
 
 
-@pytest.mark.parametrize("fewest", [1, 10_000])
-def test_a_load_keeps_every_record_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, fewest: int) -> None:
-    """However the key is kept: row by row, or made again after the rows."""
-    monkeypatch.setattr("pricing.store.records.loading.FEWEST_REBUILT", fewest)
+def test_a_load_keeps_every_record_once(tmp_path: Path) -> None:
     market = Market.open(tmp_path / "market.duckdb")
     file = write(tmp_path / "notes.csv", {}, {}, {"amount": "4700"}, {"amount": "-1"}, {"amount": "-1"})
     assert market.load([file, file]).accepted == 2
