@@ -61,7 +61,7 @@ def show_page() -> None:
 def _show(snapshot: Snapshot, one: KeptCarToday) -> None:
     """A kept car as a card: the money first."""
     with st.container(key=f"card-{one.kept.car_id}"):
-        st.subheader(escaped(one.kept.name))
+        st.header(escaped(one.kept.name))
         st.markdown(f"**{escaped(today_sentence(one))}**")
         st.write(escaped(car_words(dict(one.kept.car))))
         asked = asked_sentence(one, settings_of(snapshot).verdict_limits)
@@ -159,7 +159,7 @@ def _compare(todays: list[KeptCarToday]) -> None:
     """Two to four cars side by side."""
     if len(todays) < 2:
         return
-    st.subheader("Side by side")
+    st.header("Side by side")
     by_name = {one.kept.name: one for one in todays}
     chosen = st.multiselect(
         "Which cars", list(by_name), list(by_name)[:2], max_selections=MOST_COMPARED, key="compared"
