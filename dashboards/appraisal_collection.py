@@ -44,7 +44,7 @@ class Collection:
 
 def ask_collection(snapshot: Snapshot) -> None:
     """Ask for the list and the terms; value it on a press, and hand out what came of it."""
-    st.subheader("Appraise a collection")
+    st.header("Appraise a collection")
     if not people.may("appraise"):
         st.info("Writing an appraisal needs the role appraise.")
         return

@@ -101,7 +101,7 @@ def _show_list(entries: Any) -> None:
 
 def _begin(snapshot: Snapshot) -> None:
     """A new record from the car of the form, and the sheet in hand if it is of this car."""
-    st.subheader("Begin an appraisal")
+    st.header("Begin an appraisal")
     asked = ask_car(snapshot)
     if asked is None:
         return
@@ -147,7 +147,7 @@ def _record(car: Car, assignment: dict[str, Any]) -> Appraisal:
 
 
 def _show_entry(snapshot: Snapshot, entry: Entry) -> None:
-    st.subheader(escaped(f"{entry.appraisal_id}, revision {entry.revision}"))
+    st.header(escaped(f"{entry.appraisal_id}, revision {entry.revision}"))
     car = {name: getattr(entry.record.subject, name) or None for name in ("make", "model", "variant", "year")}
     st.write(escaped(car_words({**car, "condition_band": entry.record.subject.condition_band or None})))
     lacking = missing(entry.record, entry.evidence)
@@ -216,7 +216,7 @@ def _facts(entry: Entry) -> Facts | None:
 
 def _show_documents(entry: Entry, facts: Facts) -> None:
     """The documents of the record with the evidence frozen with it."""
-    st.subheader("Documents")
+    st.header("Documents")
     if facts.lacking or facts.against:
         st.caption("The draft as it stands; on its first pages it says what is still open.")
     kind = st.selectbox("Document", list(DOCUMENTS), key="document")

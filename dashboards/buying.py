@@ -83,7 +83,7 @@ def show_page() -> None:
 
 def _ask_terms(state: Snapshot, currency: str, *, inspected: bool) -> BuyerTerms:
     st.divider()
-    st.subheader("What you say beside")
+    st.header("What you say beside")
     certainty = st.slider(
         "How sure to be that the car would fetch what it costs (%)",
         5,
@@ -165,11 +165,11 @@ def _show(facts: Buying, warning: str | None) -> None:
     for sentence in (*total_sentences(facts), *limit_sentences(facts), *mended_limit_sentences(facts)):
         st.write(escaped(sentence))
     if facts.arguments:
-        st.subheader("What to say to the seller")
+        st.header("What to say to the seller")
         for sentence in argument_sentences(facts):
             st.markdown(f"- {escaped(sentence)}")
     offer_sheet(buying_sheet(facts, warning), "The sheet to take along", "buying_sheet")
-    st.subheader("What it rests on")
+    st.header("What it rests on")
     for sentence in (range_sentence(facts.valuation), *gap_sentences(facts)):
         st.write(escaped(sentence))
     if facts.approaches is not None:
@@ -181,10 +181,10 @@ def _show(facts: Buying, warning: str | None) -> None:
         _show_bids(facts)
     _show_alternatives(facts)
     if facts.better is not None:
-        st.subheader("Mend it, or buy better")
+        st.header("Mend it, or buy better")
         st.write(escaped(goals_sentence(facts.better)))
     page_layout.link("mend", "Mend it, or buy better")
-    st.subheader("Questions to put before you pay")
+    st.header("Questions to put before you pay")
     for question in facts.questions:
         st.write(escaped(question))
     for caution in facts.cautions:
@@ -194,7 +194,7 @@ def _show(facts: Buying, warning: str | None) -> None:
 def _show_costs(facts: Buying) -> None:
     if facts.day_one.is_empty():
         return
-    st.subheader("What it comes to, line by line", help=what_is("all-in"))
+    st.header("What it comes to, line by line", help=what_is("all-in"))
     ends = {"low": "Low", "mid": "Mid", "high": "High"}
     show_table(
         facts.day_one.with_columns(
@@ -221,7 +221,7 @@ def _show_costs(facts: Buying) -> None:
 
 
 def _show_bids(facts: Buying) -> None:
-    st.subheader("Bids", help=what_is("hammer price"))
+    st.header("Bids", help=what_is("hammer price"))
     show_chart(bids_chart(facts), bids_caption(facts), "bids")
     names = {"price": "Bid", "premium": "Premium", "all_in": "All-in", "total": "Total", "left": "Left"}
     show_table(
@@ -236,7 +236,7 @@ def _show_bids(facts: Buying) -> None:
 
 
 def _show_alternatives(facts: Buying) -> None:
-    st.subheader("The same money elsewhere")
+    st.header("The same money elsewhere")
     sentences = alternative_sentences(facts)
     if facts.alternatives.is_empty():
         st.write(escaped(sentences[0]))

@@ -3,14 +3,21 @@
 from typing import Any, Final
 
 import streamlit as st
+from rapidfuzz import fuzz
 
 from dashboards import caches
+from dashboards.car_in_hand import put_in_hand
 from pricing.car_search import CarSearch, FoundCar
+from pricing.nearest import folded
 from pricing.snapshot import Snapshot
+from pricing.store.kept.cars import KeptCar
 from pricing.words.plain_text import escaped
 
 _BOX: Final = "search"
 _OFFERED: Final = "search_offered"
+LIKE_A_NAME: Final = 85.0
+"""Likeness (0-100) of what is typed to a part of the name that a car is kept under."""
+
 _PICKED: Final = "search_picked"
 
 
@@ -28,7 +35,7 @@ def ask_search(car: str | None) -> None:
         on_change=_take,
     )
     typed = st.session_state[_BOX].strip()
-    offered: dict[str, FoundCar] = st.session_state.get(_OFFERED, {})
+    offered: dict[str, FoundCar | KeptCar] = st.session_state.get(_OFFERED, {})
     if not typed:
         return
     if not offered:
@@ -55,9 +62,12 @@ def _take() -> None:
         return
     search = _search(snapshot)
     found = search.find(st.session_state[_BOX])
-    st.session_state[_OFFERED] = {car.words: car for car in found}
+    kept = _kept(snapshot, st.session_state[_BOX])
+    st.session_state[_OFFERED] = {f"{car.name} (kept)": car for car in kept} | {
+        car.words: car for car in found
+    }
     meant = search.meant(found)
-    if meant is not None:
+    if meant is not None and not kept:
         _choose(meant)
 
 
@@ -66,10 +76,19 @@ def _search(snapshot: Snapshot) -> CarSearch:
     return snapshot.by_records.get("car search", lambda: CarSearch.of(names))
 
 
+def _kept(snapshot: Snapshot, typed: str) -> list[KeptCar]:
+    """The cars that are kept under a name like what is typed."""
+    wanted = folded(typed)
+    kept = snapshot.by_write.get("kept cars", snapshot.market.kept_cars.all) if len(wanted) > 1 else []
+    return [car for car in kept if fuzz.partial_ratio(wanted, folded(car.name)) >= LIKE_A_NAME][:3]
+
+
 def _pick() -> None:
     picked = st.session_state.pop(_PICKED, None)
     car = st.session_state.get(_OFFERED, {}).get(picked)
-    if car is not None:
+    if isinstance(car, KeptCar):
+        put_in_hand(car.car)
+    elif car is not None:
         _choose(car)
 
 

@@ -153,7 +153,7 @@ def _labels(found: Comparables) -> dict[str, str]:
 
 def _show_lines(found: Comparables) -> None:
     """How one sale was brought to the subject, line by line."""
-    st.subheader("How a sale was adjusted", help=what_is("adjustment"))
+    st.header("How a sale was adjusted", help=what_is("adjustment"))
     labels = _labels(found)
     record = st.selectbox("Sale", list(labels), format_func=labels.__getitem__, key="line_of")
     show_table(
@@ -185,7 +185,7 @@ def _show_lines(found: Comparables) -> None:
 
 def _ask_choice(snapshot: Snapshot, found: Comparables, subject: str | None) -> None:
     """A person's addition, omission or adjustment, with its reason; written down, never erased."""
-    st.subheader("Your own judgement")
+    st.header("Your own judgement")
     if found.choices:
         made = pl.DataFrame([vars(choice) for choice in found.choices])
         show_table(

@@ -43,7 +43,7 @@ def show_page() -> None:
         if inspection is None:
             _start()
             return
-        st.subheader(escaped(car_words({**inspection.car, "condition_band": inspection.sheet.construction})))
+        st.header(escaped(car_words({**inspection.car, "condition_band": inspection.sheet.construction})))
         part = st.segmented_control(
             "Part of the sheet",
             [ROUND, SAYS],
@@ -74,7 +74,7 @@ def _start() -> None:
         page_layout.ask_market()
         return
     asked = ask_car(snapshot)
-    st.subheader("Start an inspection")
+    st.header("Start an inspection")
     for caution in Inspection.start(CONSTRUCTIONS[0], {}).sheet.general_cautions:
         st.caption(escaped(caution))
     construction = st.selectbox(

@@ -40,14 +40,14 @@ def show_result(inspection: Inspection) -> None:
     _show_points("What would lift it to the next band, in order", "lifting", result.lifting, "Points")
     _show_points("What to look at next", "look next", result.look_next, "Points between best and worst")
     if result.papers.height:
-        st.subheader("Identity and papers to settle")
+        st.header("Identity and papers to settle")
         show_table(
             result.papers.select("title", pl.col("state").replace(PAPER_STATES), "note"),
             "papers to settle",
             {"title": "Check", "state": "Found", "note": "Note"},
             height="content",
         )
-    st.subheader("The sheet to take along")
+    st.header("The sheet to take along")
     with st.container(horizontal=True):
         page = inspection_page(inspection, result)
         st.download_button(
@@ -100,7 +100,7 @@ def _price_at(result: InspectionResult) -> None:
 def _show_points(title: str, name: str, rows: pl.DataFrame, points: str) -> None:
     if rows.is_empty():
         return
-    st.subheader(title)
+    st.header(title)
     show_table(
         rows.head(8).select("title", "area", "state", "points"),
         name,

@@ -7,7 +7,8 @@ from typing import Any, Final
 import polars as pl
 import streamlit as st
 
-from dashboards import page_layout, people, sheets, url_state
+from dashboards import page_layout, people, sheets
+from dashboards.car_in_hand import put_in_hand
 from dashboards.exhibits import show_chart, show_table
 from dashboards.typed_fields import ask_money
 from pricing.car import Car, today
@@ -60,7 +61,7 @@ def show_page() -> None:
 def _show(snapshot: Snapshot, one: KeptCarToday) -> None:
     """A kept car as a card: the money first."""
     with st.container(key=f"card-{one.kept.car_id}"):
-        st.subheader(escaped(one.kept.name))
+        st.header(escaped(one.kept.name))
         st.markdown(f"**{escaped(today_sentence(one))}**")
         st.write(escaped(car_words(dict(one.kept.car))))
         asked = asked_sentence(one, settings_of(snapshot).verdict_limits)
@@ -96,18 +97,7 @@ def _remember(snapshot: Snapshot, one: KeptCarToday) -> None:
 
 def _take_up(one: KeptCarToday) -> None:
     """Put a kept car into the fields of every page."""
-    state: Any = st.session_state
-    for name, value in one.kept.car.items():
-        if name == "options":
-            state["options"] = [str(part).replace("_", " ") for part in value or []]
-        elif name == "odometer_km":
-            state["odometer"] = None if value is None else f"{value:.0f}"
-            state["odometer_unit"] = "km"
-        elif name == "history_file":
-            state[name] = None if value is None else "yes" if value else "no"
-        else:
-            state[url_state.field_key(name)] = value
-    state["asking"] = None if one.asked is None else f"{one.asked:.0f}"
+    put_in_hand(one.kept.car, None if one.asked is None else f"{one.asked:.0f}")
     if one.kept.sheet:
         sheets.take_up(one.kept.sheet)
     page_layout.go_to("position")
@@ -169,7 +159,7 @@ def _compare(todays: list[KeptCarToday]) -> None:
     """Two to four cars side by side."""
     if len(todays) < 2:
         return
-    st.subheader("Side by side")
+    st.header("Side by side")
     by_name = {one.kept.name: one for one in todays}
     chosen = st.multiselect(
         "Which cars", list(by_name), list(by_name)[:2], max_selections=MOST_COMPARED, key="compared"

@@ -61,7 +61,7 @@ def show_page() -> None:
 
 def _show_movers(snapshot: Snapshot) -> None:
     """What rose and what fell in the last year, searchable, each with the sales behind it."""
-    st.subheader("What rose and what fell in a year")
+    st.header("What rose and what fell in a year")
     st.caption(
         "Like sales only: each condition of a model against itself a year before. A model with few sales is "
         "listed without a figure."
@@ -159,7 +159,7 @@ def _show_index(snapshot: Snapshot, index: PriceIndex, where: caches.Where) -> N
 
 
 def _show_depth(depth: Depth) -> None:
-    st.subheader("How much is known", help=what_is("evidence depth"))
+    st.header("How much is known", help=what_is("evidence depth"))
     for told in depth_sentences(depth):
         st.write(escaped(told))
     if depth.band_premiums["per_cent"].is_not_null().any():
@@ -171,7 +171,7 @@ def _show_depth(depth: Depth) -> None:
     number = st.column_config.NumberColumn
     against = depth.against.filter(pl.col("sales") > 0)
     if against.height:
-        st.subheader("Hammer price against what was expected", help=what_is("hammer price"))
+        st.header("Hammer price against what was expected", help=what_is("hammer price"))
         show_table(
             against.with_columns(
                 pl.col("against").str.replace_all("_", " ", literal=True), pl.col("below") * 100

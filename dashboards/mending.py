@@ -63,7 +63,7 @@ def show_page() -> None:
         budget = repair_budget(costs, least=least)
         _show_budget(budget)
         _ask_quotes(asked.snapshot, costs, budget)
-        st.subheader("Mend this one, or buy one that is there already")
+        st.header("Mend this one, or buy one that is there already")
         with page_layout.one_sentence("This cannot be reckoned: "):
             at = date.fromisoformat(asked.model.facts["last_date"])
             car = inspected(offer.car, offer.inspection)
@@ -148,7 +148,7 @@ def _taken(currency: str, job: str, amount: Decimal) -> None:
 
 def _show_budget(budget: RepairBudget) -> None:
     """The repair budget in words, by area, and the items that matter most."""
-    st.subheader("Repair budget", help=what_is("repair budget"))
+    st.header("Repair budget", help=what_is("repair budget"))
     st.write(f"**{escaped(budget_sentence(budget))}** {escaped(hidden_sentence(budget))}")
     st.caption(escaped(budget.notice))
     if budget.areas.is_empty():

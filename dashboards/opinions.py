@@ -273,7 +273,7 @@ def _show_contradictions(bands: StatedBands) -> None:
 
 
 def _show_kept(state: Snapshot) -> None:
-    st.subheader("On file")
+    st.header("On file")
     said = state.opinions()
     show_table(
         said.select(
@@ -308,7 +308,7 @@ def _show_kept(state: Snapshot) -> None:
 
 
 def _show_scores(state: Snapshot) -> None:
-    st.subheader("How good they were")
+    st.header("How good they were")
     found = state.by_write.get("source record", lambda: source_record(state))
     for row in found.sources.iter_rows(named=True):
         st.write(escaped(score_sentence(row)))

@@ -58,10 +58,10 @@ def ask_mapping(given: Given, turn: int, snapshot: Snapshot | None) -> Proposal:
     names = CarNames() if snapshot is None else caches.car_names(snapshot)
     records = "" if snapshot is None else snapshot.state.records
     first = caches.proposal(given, layout, (), kept, records, names)
-    st.subheader("What its columns are", help=what_is("mapping"))
+    st.header("What its columns are", help=what_is("mapping"))
     chosen = tuple((column.theirs, _ask_column(column, key)) for column in first.columns)
     proposal = caches.proposal(given, layout, chosen, kept, records, names)
-    st.subheader("What holds for every row")
+    st.header("What holds for every row")
     source = _ask_source(proposal.mapping.source, key)
     named = replace(proposal, mapping=replace(proposal.mapping, source=source, layout=layout))
     settled = with_answers(named, _ask_whole_file(named, key))
@@ -211,7 +211,7 @@ def _ask_words(proposal: Proposal, key: str) -> dict[str, str]:
     open_words = [question for question in proposal.questions if question.section.startswith(WORDS_OF)]
     if not open_words:
         return {}
-    st.subheader("What its words mean")
+    st.header("What its words mean")
     answers = {}
     for question, cell in zip(open_words, side_by_side(len(open_words)), strict=True):
         column = called(question.section.removeprefix(WORDS_OF)).partition(" (")[0]

@@ -24,7 +24,7 @@ LONGEST_WORDS: Final = 500
 
 def show_questions(snapshot: Snapshot) -> None:
     """One tab a kind of question, each read from the market only when it is looked at."""
-    st.subheader("What waits for you")
+    st.header("What waits for you")
     kinds: dict[str, Callable[[Snapshot], None]] = {
         "Rejected rows": _show_quarantine,
         "Names": _show_names,

@@ -33,7 +33,7 @@ TRIED_AT_ONCE: Final = 8_000_000
 
 def show_records(given: Given, proposal: Proposal, snapshot: Snapshot | None) -> None:
     """The first rows as the records they would become."""
-    st.subheader("The first rows, as records")
+    st.header("The first rows, as records")
     table = caches.sample(given, proposal.mapping.layout)
     names = CarNames() if snapshot is None else caches.car_names(snapshot)
     landed = preview(proposal.mapping, table, datetime.now(UTC).date(), ROWS_PREVIEWED, names)
@@ -44,7 +44,7 @@ def show_records(given: Given, proposal: Proposal, snapshot: Snapshot | None) ->
 
 def show_trial(given: Given, proposal: Proposal, snapshot: Snapshot | None) -> LoadReport | None:
     """What a load would come to, row by row; nothing while a large table has not been tried."""
-    st.subheader("What would be loaded, and what not")
+    st.header("What would be loaded, and what not")
     large = len(given.content) > TRIED_AT_ONCE
     if large and not st.button("Try every row", help="Nothing is kept of it."):
         return None

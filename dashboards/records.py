@@ -175,7 +175,7 @@ def _ask_pasted() -> Given | None:
 def _ask_load(given: Given, proposal: Proposal, report: LoadReport | None) -> None:
     """Load what was seen, and fit the price model to it."""
     market, mapping = caches.own_market_path(), proposal.mapping
-    st.subheader("Load")
+    st.header("Load")
     currency = None
     if not market.exists():
         stated = mapping.constants.get("currency")
@@ -256,7 +256,7 @@ def _show_batches(snapshot: Snapshot) -> None:
     batches = caches.listing(snapshot, "batches").reverse()
     if batches.is_empty():
         return
-    st.subheader("What was loaded", help=what_is("batch"))
+    st.header("What was loaded", help=what_is("batch"))
     counts = {"read": "Read", "accepted": "Accepted", "rejected": "Rejected", "known": "Already known"}
     moment = {"loaded_at": "Loaded (UTC)", "undone_at": "Taken back (UTC)"}
     show_table(

@@ -75,7 +75,7 @@ def _score(snapshot: Snapshot, tell: Progress) -> None:
 
 def _show_scores(scored: Backtest, currency: str) -> None:
     overall = scored.scores().row(0, named=True)
-    st.subheader("Ranges", help=what_is("coverage"))
+    st.header("Ranges", help=what_is("coverage"))
     st.write(escaped(coverage_sentence(overall)))
     parts = list(scored.parts)
     part = st.selectbox(
@@ -87,7 +87,7 @@ def _show_scores(scored: Backtest, currency: str) -> None:
     show_chart(
         score_charts.width_chart(scored, part), score_charts.width_caption(scored, part), "width of ranges"
     )
-    st.subheader("Ratio study", help=what_is("ratio study"))
+    st.header("Ratio study", help=what_is("ratio study"))
     st.write(escaped(ratio_sentence(overall)))
     with st.container(horizontal=True):
         for name, form in (("cod", ".1f"), ("prd", ".3f"), ("prb", ".3f")):

@@ -128,7 +128,7 @@ def _show(facts: Selling, warning: str | None) -> None:
     )
     if facts.valuation.opinion_alone:
         st.warning(escaped(range_sentence(facts.valuation)))
-    st.subheader("What a sale would leave", help=what_is("net proceeds"))
+    st.header("What a sale would leave", help=what_is("net proceeds"))
     for found in facts.channels:
         st.write(escaped(channel_sentence(facts, found)))
     st.caption(escaped(unsold_sentence(facts)))
@@ -184,7 +184,7 @@ def _show_channels(facts: Selling) -> None:
 
 def _show_auction(facts: Selling) -> None:
     found, currency = facts.auction, facts.currency
-    st.subheader("At auction", help=what_is("reserve"))
+    st.header("At auction", help=what_is("reserve"))
     if found.low_estimate is not None and found.high_estimate is not None:
         with st.container(horizontal=True):
             for words, amount in (("low", found.low_estimate), ("high", found.high_estimate)):
@@ -210,7 +210,7 @@ def _show_auction(facts: Selling) -> None:
 def _show_asking(facts: Selling) -> None:
     """What to ask, and how to come down; no chart where the records do not tell that the price matters."""
     currency = facts.currency
-    st.subheader("Asking price and how to come down", help=what_is("asking price"))
+    st.header("Asking price and how to come down", help=what_is("asking price"))
     for sentence in (*waiting_sentences(facts), bargain_sentence(facts)):
         st.write(escaped(sentence))
     for channel, plan in facts.asking.items():
@@ -235,7 +235,7 @@ def _show_asking(facts: Selling) -> None:
 
 
 def _show_first(facts: Selling) -> None:
-    st.subheader(f"What if, before it is sold {WHERE[facts.best.channel]}")
+    st.header(f"What if, before it is sold {WHERE[facts.best.channel]}")
     for sentence in first_sentences(facts):
         st.write(escaped(sentence))
     if facts.first.is_empty():

@@ -67,7 +67,7 @@ def _keep(snapshot: Snapshot, settings: Settings) -> None:
 
 def _show_market(snapshot: Snapshot) -> None:
     """The market that everything here speaks of."""
-    st.subheader("Market in use")
+    st.header("Market in use")
     sales = snapshot.sales()
     sold = sales.filter(pl.col("outcome") == "sold").height
     kind = "the invented demo market" if caches.is_demo(snapshot) else "your own market"
@@ -87,7 +87,7 @@ def _show_market(snapshot: Snapshot) -> None:
 
 def _ask_units(snapshot: Snapshot, kept: Settings, may: bool) -> None:
     """Units and a second currency."""
-    st.subheader("Units and currency")
+    st.header("Units and currency")
     rest = sorted(CURRENCIES - set(COMMON_CURRENCIES))
     currencies = [NONE, *(name for name in (*COMMON_CURRENCIES, *rest) if name != snapshot.base_currency)]
     units = list(DISTANCE_UNITS)
@@ -113,7 +113,7 @@ def _ask_units(snapshot: Snapshot, kept: Settings, may: bool) -> None:
 
 def _ask_verdict(snapshot: Snapshot, kept: Settings, may: bool) -> None:
     """Where one word of the verdict on a price ends and the next begins."""
-    st.subheader("Verdict on a price")
+    st.header("Verdict on a price")
     st.caption(
         "Of 100 like cars, how many sell for less: up to which number a price is well below, below, about, "
         "and above what like cars fetch; beyond the last it is well above."
@@ -129,7 +129,7 @@ def _ask_verdict(snapshot: Snapshot, kept: Settings, may: bool) -> None:
 
 def _ask_labour(snapshot: Snapshot, kept: Settings, may: bool) -> None:
     """Country of the work, its labour rates and tax."""
-    st.subheader("Labour rates", help=what_is("labour rate"))
+    st.header("Labour rates", help=what_is("labour rate"))
     catalogue = catalogue_in_force(snapshot)
     countries = sorted(catalogue.tax)
     country = st.selectbox(
@@ -169,7 +169,7 @@ def _ask_labour(snapshot: Snapshot, kept: Settings, may: bool) -> None:
 
 def _ask_catalogue(snapshot: Snapshot, kept: Settings, may: bool) -> None:
     """The repair catalogue: one file that a person edits."""
-    st.subheader("Repair catalogue")
+    st.header("Repair catalogue")
     whose = "the invented demo figures" if kept.catalogue is None else "your own figures"
     st.write(
         f"In force: {whose}. Jobs, parts, hours, tax and labour rates stand in one file that you can edit."
@@ -192,7 +192,7 @@ def _ask_catalogue(snapshot: Snapshot, kept: Settings, may: bool) -> None:
 
 def _ask_charges(snapshot: Snapshot, kept: Settings, may: bool) -> None:
     """The schedule of charges: premium, commission, fees, duty and tax, each with its dates."""
-    st.subheader("Schedule of charges", help=what_is("premium"))
+    st.header("Schedule of charges", help=what_is("premium"))
     schedule = schedule_in_force(snapshot)
     if schedule is None:
         st.write(
@@ -248,7 +248,7 @@ def _ask_charges(snapshot: Snapshot, kept: Settings, may: bool) -> None:
 
 def _ask_roles(snapshot: Snapshot, kept: Settings, may: bool) -> None:
     """Who may do what, once people sign in."""
-    st.subheader("People and roles")
+    st.header("People and roles")
     if people.signing_in() is not None:
         st.write(escaped(f"People sign in here; you are {people.person()}."))
         st.button("Sign out", on_click=st.logout)

@@ -45,7 +45,7 @@ def show_steps(page: str) -> None:
 
 def show_journeys() -> None:
     """Where a person goes from the first page with this car."""
-    st.subheader("What is it for?")
+    st.header("What is it for?")
     with st.container(horizontal=True):
         for journey, words in (
             ("buying", "I may buy it"),

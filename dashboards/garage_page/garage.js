@@ -2,8 +2,8 @@
 // each under a key of its own, so that what is sent twice is taken in once.
 "use strict";
 
-const name = location.hash.slice(1);
-const status = document.getElementById("status");
+const sheetName = location.hash.slice(1);
+const statusLine = document.getElementById("status");
 let sheet = null;
 let sending = false;
 
@@ -33,21 +33,21 @@ const waiting = () => inStore("waiting", "readonly", store => store.getAll());
 async function start() {
   if ("serviceWorker" in navigator) navigator.serviceWorker.register("/garage/worker.js", {scope: "/garage/"});
   if (navigator.storage && navigator.storage.persist) navigator.storage.persist();
-  sheet = await inStore("sheets", "readonly", store => store.get(name)) || null;
+  sheet = await inStore("sheets", "readonly", store => store.get(sheetName)) || null;
   if ((await waiting()).length === 0 || sheet === null) await fetchSheet();
   if (sheet === null) {
     document.getElementById("car").textContent =
       "This sheet is not on this phone yet. Open it once with a network; after that it works without.";
     return;
   }
-  document.getElementById("back").href = `/inspect?sheet=${encodeURIComponent(name)}`;
+  document.getElementById("back").href = `/inspect?sheet=${encodeURIComponent(sheetName)}`;
   show();
   await send();
 }
 
 async function fetchSheet() {
   try {
-    const answer = await fetch(`/garage/sheet/${encodeURIComponent(name)}`);
+    const answer = await fetch(`/garage/sheet/${encodeURIComponent(sheetName)}`);
     if (answer.ok) { sheet = await answer.json(); await keepSheet(); }
   } catch { /* there is no network: what the phone has is shown */ }
 }
@@ -111,14 +111,14 @@ async function keepPhoto(check, file) {
 async function queue(act) {
   const known = await waiting();
   await inStore("waiting", "readwrite", store =>
-    store.put({...act, key: crypto.randomUUID(), sheet: name, place: known.length ? known.at(-1).place + 1 : Date.now()}));
+    store.put({...act, key: crypto.randomUUID(), sheet: sheetName, place: known.length ? known.at(-1).place + 1 : Date.now()}));
   await tell();
   await send();
 }
 
 async function tell() {
   const left = (await waiting()).length;
-  status.textContent = left === 0
+  statusLine.textContent = left === 0
     ? "All that you found is with the market."
     : `${left} ${left === 1 ? "finding is" : "findings are"} kept on this phone, and will be sent when there is a network.`;
 }
@@ -134,7 +134,7 @@ async function send() {
         method: "POST", body, headers: {"Idempotency-Key": act.key},
       });
       if (!answer.ok) {
-        status.textContent = `Not taken in: ${(await answer.json()).detail} It stays on this phone.`;
+        statusLine.textContent = `Not taken in: ${(await answer.json()).detail} It stays on this phone.`;
         return;
       }
       await inStore("waiting", "readwrite", store => store.delete(act.key));

@@ -168,6 +168,7 @@ _STYLE: Final = """
 .st-key-verdict p { font-family: var(--heads); font-size: var(--size-head); font-weight: 600; line-height:
     1.25;
     max-width: 40rem; margin: 0; }
+.st-key-verdict [data-testid="stMarkdownContainer"] { margin-bottom: 0; }
 .st-key-verdict { border-left: 0.35rem solid var(--asked); padding-left: var(--space-whole); }
 .st-key-range { gap: var(--space-wide) !important; align-items: flex-end; padding: var(--space-small) 0; }
 .st-key-range [data-testid="stMetricValue"] { font-size: var(--size-head); }

@@ -42,10 +42,12 @@ def position_chart(valuation: Valuation, comparables: pl.DataFrame | None = None
         scale=alt.Scale(zero=False, nice=False, padding=10),
     )
     chosen = alt.selection_point(name=CHOSEN, fields=["record_id"], on="click")
+    bars, names = _bands(valuation, x)
     layers = [
         *_columns(valuation, x),
-        *_bands(valuation, x),
+        *bars,
         *_marks(valuation, x),
+        *names,
         _points(valuation, sales, x).add_params(chosen),
     ]
     title = alt.TitleParams("Where this car sits", subtitle=basis_words(valuation))
@@ -98,8 +100,8 @@ def _columns(valuation: Valuation, x: alt.X) -> list[alt.Chart]:
     return [bars]
 
 
-def _bands(valuation: Valuation, x: alt.X) -> list[alt.Chart]:
-    """A bar for each band, with its name and range above it, on the side that has room."""
+def _bands(valuation: Valuation, x: alt.X) -> tuple[list[alt.Chart], list[alt.Chart]]:
+    """A bar for each band; and its name and range above it, on the side that has room."""
     places = {band: _FIRST_BAND - _BAND_STEP * row for row, band in enumerate(reversed(CONDITION_BANDS))}
     own = pl.col("condition_band") == pl.lit(valuation.car["condition_band"], dtype=pl.String)
     found = valuation.bands.drop_nulls("mid")
@@ -143,7 +145,7 @@ def _bands(valuation: Valuation, x: alt.X) -> list[alt.Chart]:
         for left in (False, True)
         for ground in ({"stroke": PAPER, "strokeWidth": 5, "color": PAPER}, {"color": INK})
     ]
-    return [bars, notches, *named]
+    return [bars, notches], named
 
 
 def _marks(valuation: Valuation, x: alt.X) -> list[alt.Chart]:
@@ -247,9 +249,9 @@ def position_caption(valuation: Valuation, comparables: int = 0) -> str:
         else ""
     )
     return (
-        f"The columns show how many of 100 such cars sell at each price; the dark ones lie between {low} "
+        f"The columns show how many of 100 such cars sell at each price; the strong ones lie between {low} "
         f"and {high}."
-        f"{asked}{nearest} The bars below are this car in each condition, on the same prices; the dark "
+        f"{asked}{nearest} The bars below are this car in each condition, on the same prices; the strong "
         f"one is the "
         "condition you gave, the notch its middle."
     )

@@ -29,7 +29,7 @@ def test_kept_noted_compared_sold_and_deleted(market: Market) -> None:
             answer = httpx.request(method, f"{address}/api/v1/kept-cars{path}", timeout=PATIENCE, **parts)
             return answer.status_code, answer.json()
 
-        key = {"Idempotency-Key": "one"}
+        key = {"Idempotency-Key": "keep-green-1"}
         status, green = asked("POST", "", json={"name": "green", "car": car}, headers=key)
         assert status == 201, green
         assert asked("POST", "", json={"name": "green", "car": car}, headers=key) == (201, green)

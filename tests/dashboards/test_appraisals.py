@@ -29,7 +29,7 @@ def test_an_appraisal_is_begun_from_the_car_and_answered_section_by_section(
     assert (entry.record.subject.make, entry.record.subject.year) == (car["make"], car["year"])
     assert entry.made_by == "A. Valuer"
     assert entry.evidence is not None
-    assert f"{entry.appraisal_id}, revision 1" in "\n".join(part.value for part in page.subheader)
+    assert f"{entry.appraisal_id}, revision 1" in "\n".join(part.value for part in page.header)
     assert "The draft as it stands" in said(page)
     (client,) = [field for field in page.text_input if field.label.startswith("Who the valuation is for")]
     client.set_value("Client Alpha")
