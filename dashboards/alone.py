@@ -12,6 +12,7 @@ from starlette.middleware import Middleware
 from starlette.types import ASGIApp
 
 from dashboards.door import Door, signing_in
+from dashboards.garage import Garage
 from dashboards.handbook_first import HandbookFirst
 from pricing.api.problems import HttpProblemError
 from pricing.operations.configuration import Configuration, configuration, variable
@@ -29,7 +30,9 @@ def from_environment() -> ASGIApp:
         from pricing.api.service import Service
 
         opens = partial(holder, Service(settings))
-    app: ASGIApp = st.App(PAGES, middleware=[Middleware(HandbookFirst), door(settings, opens)])
+    app: ASGIApp = st.App(
+        PAGES, middleware=[Middleware(HandbookFirst), door(settings, opens), Middleware(Garage)]
+    )
     return app
 
 

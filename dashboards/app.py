@@ -11,6 +11,7 @@ from dashboards import (
     caches,
     comparables,
     inspection,
+    kept_cars,
     market,
     mending,
     opinions,
@@ -21,13 +22,15 @@ from dashboards import (
     scores,
     selling,
     setting,
+    steps,
     url_state,
 )
 
 st.set_page_config(page_title="Classic car prices", layout="wide", initial_sidebar_state="collapsed")
-START: Final = "Where does this car sit"
+START: Final = "Where it sits"
 PAGES: Final = {
     "position": st.Page(position.show_page, title=START, url_path="start", default=True),
+    "kept": st.Page(kept_cars.show_page, title="Cars you keep", url_path="kept"),
     "inspect": st.Page(inspection.show_page, title="Inspect", url_path="inspect"),
     "mend": st.Page(mending.show_page, title="Mend or buy better", url_path="mend"),
     "comparables": st.Page(comparables.show_page, title="Comparable sales", url_path="comparables"),
@@ -47,10 +50,14 @@ if people.show_door():
     page = st.navigation([*PAGES.values(), NAMED], position="hidden")
     came = url_state.take(page.url_path)
     page_layout.show_style()
+    there = page_layout.going()
+    if there is not None:
+        st.switch_page(there, query_params=url_state.query())
     menu = st.container()
     if came:
         with menu:
             page_layout.show_menu(page)
+    steps.show_steps(next((name for name, other in PAGES.items() if other.url_path == page.url_path), ""))
     try:
         page.run()
     except (Exception, PanicException) as error:  # nobody foresaw it; a PricingError its page has shown

@@ -4,6 +4,7 @@ bound document."""
 import hashlib
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from decimal import Decimal
 from functools import partial
 from typing import Any, Final
 
@@ -13,7 +14,9 @@ import streamlit as st
 from dashboards import jobs, people
 from dashboards.appraisal_form import ask_layout, ask_shared_terms, ask_who
 from dashboards.exhibits import as_csv, show_table
-from pricing.appraisal.collection import COLUMNS, Item, Row, figure_of, read_cars, value_collection
+from pricing.appraisal.collection import Item, value_collection
+from pricing.appraisal.collection_list import COLUMNS, SHEET, Row, read_cars
+from pricing.appraisal.collection_total import MOST_OFF, SoldTogether, figure_of
 from pricing.appraisal.record import Appraisal, read_record
 from pricing.intake.transfers import received
 from pricing.operations.appraisal_files import known_on
@@ -31,9 +34,10 @@ LARGEST_MEGABYTES: Final = 10
 
 @dataclass(frozen=True)
 class Collection:
-    """A list of cars, each valued or with the reason why not, and its documents."""
+    """A list of cars, each valued or with the reason why not, what they come to, and its documents."""
 
     items: list[Item]
+    sentence: str
     workbook: bytes
     bound: bytes
 
@@ -46,22 +50,23 @@ def ask_collection(snapshot: Snapshot) -> None:
         return
     st.write(
         "A car a row: make, model and year are needed, the other columns of the empty list are welcome. "
-        "Every car is entered as a model report of its own on the terms below, which a valuer can make an "
-        "appraisal."
+        "A row with figure, or low and high, is entered as a draft appraisal on the terms below, every other "
+        "as a model report, which a valuer can make an appraisal."
     )
-    empty = pl.DataFrame(schema=dict.fromkeys(COLUMNS, pl.String))
+    empty = pl.DataFrame(schema=dict.fromkeys((name for name in COLUMNS if name != SHEET), pl.String))
     st.download_button("An empty list (CSV)", as_csv(empty), "cars.csv", "text/csv", on_click="ignore")
     upload = st.file_uploader(
         "List of cars", type=list(KINDS), max_upload_size=LARGEST_MEGABYTES, key="collection"
     )
     by, terms = ask_who(), ask_shared_terms(snapshot)
+    together = _ask_together()
     layout = ask_layout()
     if upload is None:
         return
     with received(upload.name, upload.getbuffer()) as path:
         cars = read_cars(path)
     st.write(escaped(f"Cars in {upload.name}: {len(cars):,}."))
-    said = repr((snapshot.path, terms, by)).encode()
+    said = repr((snapshot.path, terms, by, together)).encode()
     key = f"collection {hashlib.sha256(said + upload.getvalue()).hexdigest()}"
     job = jobs.find(key)
     if job is None or job.error is not None:
@@ -69,7 +74,7 @@ def ask_collection(snapshot: Snapshot) -> None:
         pressed = st.button("Value the list and freeze the evidence", type="primary", disabled=not ready)
         if pressed and by and terms:
             shared = read_record({"assignment": terms})
-            work = partial(_value, snapshot, shared, cars, by, layout)
+            work = partial(_value, snapshot, shared, cars, by, layout, together)
             job = jobs.start(key, "Valuing the collection", work)
     if job is None:
         return
@@ -81,12 +86,23 @@ def ask_collection(snapshot: Snapshot) -> None:
         _show(job.outcome, snapshot.base_currency)
 
 
+def _ask_together() -> SoldTogether | None:
+    """What selling all at once takes off, where somebody has a judgement of it."""
+    with st.expander("Sold all at once"):
+        off = st.number_input(
+            "Per cent that this takes off", 0.0, float(100 * MOST_OFF), None, 1.0, key="off_at_once"
+        )
+        because = st.text_input("What that judgement rests on", key="off_because")
+    return SoldTogether(Decimal(repr(off)) / 100, because) if off else None
+
+
 def _value(
     snapshot: Snapshot,
     shared: Appraisal,
     cars: list[Row],
     by: str,
     layout: tuple[str, LocaleWords],
+    together: SoldTogether | None,
     tell: Progress,
 ) -> Collection:
     paper, words = layout
@@ -94,13 +110,14 @@ def _value(
     tell("reading what was known on the day", 0, len(cars))
     known = known_on(snapshot.path, today if at is None else at)
     items = value_collection(snapshot.market, known, shared, cars, by=by, progress=tell)
-    workbook = schedule(shared, items, today)
-    bound = pdf(collection_pages(shared, items, words, tell), paper, today, tell)
-    return Collection(items, workbook, bound)
+    workbook = schedule(shared, items, today, together=together)
+    bound = pdf(collection_pages(shared, items, words, tell, together=together), paper, today, tell)
+    told = collection_sentence(items, shared.assignment.currency, together)
+    return Collection(items, told, workbook, bound)
 
 
 def _show(made: Collection, currency: str) -> None:
-    st.write(f"**{escaped(collection_sentence(made.items, currency))}.**")
+    st.write(f"**{escaped(made.sentence)}.**")
     st.caption(escaped(ADDED_UP))
     with st.container(horizontal=True):
         st.download_button(

@@ -1,5 +1,6 @@
 """Appraisals: what a valuer writes, section by section, the evidence frozen with it, and its documents."""
 
+from dataclasses import replace
 from datetime import UTC, datetime
 from typing import Any, Final
 
@@ -9,17 +10,19 @@ from dashboards import caches, page_layout, people, sheets
 from dashboards.appraisal_collection import ask_collection
 from dashboards.appraisal_completion import ask_completion
 from dashboards.appraisal_form import ask_assignment, ask_layout, ask_section, ask_who
+from dashboards.appraisal_grid import ask_choice, show_grid
 from dashboards.car_form import ask_car
 from dashboards.exhibits import show_table
 from pricing.appraisal.consistency import contradictions
 from pricing.appraisal.contents import missing
-from pricing.appraisal.facts import facts_of
+from pricing.appraisal.facts import Facts, facts_of
 from pricing.appraisal.record import Appraisal, read_record
 from pricing.appraisal.register import Entry, enter, history, needs_evidence, read, revise
 from pricing.appraisal.sections import SECTIONS
 from pricing.car import Car
 from pricing.car_fields import CONDITION
 from pricing.errors import AppraisalError
+from pricing.evidence.comparison.choices import Choice, kept
 from pricing.operations import drafts
 from pricing.operations.appraisal_files import evidence_for
 from pricing.reports.docx import docx
@@ -106,15 +109,26 @@ def _begin(snapshot: Snapshot) -> None:
         return
     car, _ = asked
     by, assignment = ask_who(), ask_assignment(snapshot)
+    choices = _ask_kept_choices(snapshot)
     ready = bool(by) and assignment is not None
     pressed = st.button("Enter it and freeze the evidence", type="primary", disabled=not ready)
     if pressed and by and assignment:
-        record = _record(car, assignment)
+        record = replace(_record(car, assignment), choices=choices)
         with st.spinner("Gathering the evidence"):
             evidence = evidence_for(snapshot.path, record)
         (name,) = enter(snapshot.market, [(record, evidence)], by=by)
         st.session_state[_OPEN] = name
         _done(f"{name} is entered; its evidence is frozen.")
+
+
+def _ask_kept_choices(snapshot: Snapshot) -> tuple[Choice, ...]:
+    """The choices made on the page of comparables for the car in hand, where it has a name there."""
+    subject = st.session_state.get("subject")
+    found = kept(snapshot.market, subject) if subject else ()
+    if not found:
+        return ()
+    label = f"Take over the {len(found)} choices on comparables that are kept under {subject!r}"
+    return found if st.checkbox(escaped(label), value=True, key="take_choices") else ()
 
 
 def _record(car: Car, assignment: dict[str, Any]) -> Appraisal:
@@ -145,7 +159,17 @@ def _show_entry(snapshot: Snapshot, entry: Entry) -> None:
             st.markdown(lines)
     elif not against:
         st.write("Every required content is there." + ("" if entry.record.completed else " It is a draft."))
-    _show_documents(entry)
+    facts = _facts(entry)
+    if facts is not None:
+        _show_documents(entry, facts)
+        with st.expander("Comparables beside the subject"):
+            show_grid(facts)
+            by_hand = ask_choice(snapshot, entry, facts) if people.may("appraise") else None
+        signed = people.person() or st.session_state.get("valuer")
+        if by_hand is not None and not signed:
+            st.info("Say below who does this: a choice goes into the log.")
+        elif by_hand is not None:
+            _revise(snapshot, entry, by_hand, str(signed))
     if people.may("appraise"):
         section = st.selectbox("Section to answer", list(SECTIONS), key="section", persist_state="session")
         by = ask_who()
@@ -180,14 +204,18 @@ def _revise(snapshot: Snapshot, entry: Entry, record: Appraisal, by: str) -> Non
     _done(f"{entry.appraisal_id} is revised; the revision before is kept.")
 
 
-def _show_documents(entry: Entry) -> None:
-    """The documents of the record with the evidence frozen with it."""
-    st.subheader("Documents")
+def _facts(entry: Entry) -> Facts | None:
+    """The facts of an entry, or why there are none yet."""
     try:
-        facts = facts_of(entry)
+        return facts_of(entry)
     except AppraisalError as error:
         st.info(escaped(f"No document yet: {error}."))
-        return
+        return None
+
+
+def _show_documents(entry: Entry, facts: Facts) -> None:
+    """The documents of the record with the evidence frozen with it."""
+    st.subheader("Documents")
     if facts.lacking or facts.against:
         st.caption("The draft as it stands; on its first pages it says what is still open.")
     kind = st.selectbox("Document", list(DOCUMENTS), key="document")

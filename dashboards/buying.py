@@ -1,6 +1,7 @@
 """Buy: a verdict on the price, what the car comes to until it stands ready, what to offer and where to stop,
 what to say to the seller, bids, and what else the money buys."""
 
+from collections.abc import Callable
 from typing import Final
 
 import polars as pl
@@ -34,10 +35,11 @@ from pricing.words.buying import (
     verdict_sentence,
 )
 from pricing.words.condition import goals_sentence
+from pricing.words.countries import country_words
 from pricing.words.glossary import what_is
 from pricing.words.offers import bids_caption
 from pricing.words.plain_text import escaped
-from pricing.words.sentences import range_sentence
+from pricing.words.sentences import range_sentence, rounded
 
 CARS_SHOWN: Final = 6
 
@@ -55,7 +57,9 @@ def show_page() -> None:
         terms = _ask_terms(state, offer.currency, inspected=offer.costs is not None)
         if offer.asking is None and offer.car.channel != "auction":
             answer.info(
-                "Give the price that is asked for the car; only an auction goes without (see the car above)."
+                "Type the price that is asked for the car, and the verdict comes. For a car that goes to "
+                "auction choose "
+                "the channel auction under the car above instead."
             )
             return
         with answer, page_layout.one_sentence("This cannot be reckoned: "):
@@ -128,12 +132,12 @@ def _ask_wanted(state: Snapshot) -> Wanted:
         with second:
             begin, end = (_year(label, key) for label, key in (("From", "other_from"), ("To", "other_to")))
         with third:
-            country = _among("Sold in (ISO 3166)", "other_country", caches.values(state, "country"))
+            country = _among("Sold in", "other_country", caches.values(state, "country"), country_words)
     return Wanted(body, drive, begin, end, country)
 
 
-def _among(label: str, key: str, choices: list[str]) -> str | None:
-    return st.selectbox(label, choices, None, key=key, placeholder="any", **BOUND)
+def _among(label: str, key: str, choices: list[str], shown: Callable[[str], str] = str) -> str | None:
+    return st.selectbox(label, choices, None, key=key, format_func=shown, placeholder="any", **BOUND)
 
 
 def _year(label: str, key: str) -> int | None:
@@ -150,9 +154,11 @@ def _show(facts: Buying, warning: str | None) -> None:
             st.metric(f"{words} ({facts.currency}, {facts.price_basis})", amount, width="content")
         if facts.total is not None:
             words = "in all until it stands ready" if facts.loses is not None else "in all, as it stands"
-            st.metric(f"{words} ({facts.currency})", f"{facts.total.mid:,.0f}", width="content")
+            st.metric(f"{words} ({facts.currency})", f"{rounded(facts.total.mid):,}", width="content")
         st.metric(
-            f"the same car ready to drive ({facts.currency})", f"{facts.ready.mid:,.0f}", width="content"
+            f"the same car ready to drive ({facts.currency})",
+            f"{rounded(facts.ready.mid):,}",
+            width="content",
         )
     if facts.valuation.opinion_alone:
         st.warning(escaped(range_sentence(facts.valuation)))
@@ -193,7 +199,9 @@ def _show_costs(facts: Buying) -> None:
     show_table(
         facts.day_one.with_columns(
             pl.col("line").replace_strict(LINE_WORDS),
-            pl.col(list(ends)).cast(pl.Float64),
+            pl.when(pl.col("low") == pl.col("high"))
+            .then(pl.col(list(ends)).cast(pl.Float64))
+            .otherwise(pl.col(list(ends)).cast(pl.Float64).round_sig_figs(3)),
             counted=pl.when("counted").then(pl.lit("yes")).otherwise(pl.lit("no")),
         ),
         "line by line",

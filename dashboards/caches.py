@@ -31,6 +31,7 @@ from pricing.intake.readers import read_file, sheet_names
 from pricing.intake.transfers import received
 from pricing.intake.written.cars import CarNames
 from pricing.model.saved_scores import SavedScores, load_scores
+from pricing.operations.opening import is_invented
 from pricing.operations.serving import DEMO_VARIABLE, MARKET_VARIABLE
 from pricing.operations.settings import catalogue_in_force
 from pricing.snapshot import Snapshot
@@ -68,7 +69,9 @@ def snapshot() -> Snapshot | None:
 
 
 def is_demo(snapshot: Snapshot) -> bool:
-    """Whether it is the demo market, in place of one's own."""
+    """Whether it is a demo market, in place of one's own."""
+    if is_invented(snapshot.state):
+        return True
     demo = os.environ.get(DEMO_VARIABLE)
     return demo is not None and snapshot.path == Path(demo).absolute() != own_market_path().absolute()
 

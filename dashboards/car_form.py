@@ -1,5 +1,8 @@
-"""The form that describes a car; what is entered lives in the address, and goes along from page to page."""
+"""What is asked of a car: one box to find it, its condition, the price asked; the rest folds away. What is
+entered lives in the address, and goes along from page to page."""
 
+from collections.abc import Callable
+from contextlib import nullcontext
 from decimal import Decimal
 from typing import Any, Final
 
@@ -7,15 +10,21 @@ import polars as pl
 import streamlit as st
 
 from dashboards import caches
+from dashboards.car_search_box import ask_search
+from dashboards.typed_fields import ask_money, ask_typed
 from dashboards.url_state import field_key, held_to, within
 from pricing.car import Car, today
 from pricing.car_fields import FIELDS, NEEDED
 from pricing.errors import CarError
+from pricing.intake.written.distances import read_distance
 from pricing.operations.settings import settings_of
 from pricing.snapshot import Snapshot
-from pricing.vocabulary import DISTANCE_UNITS, OPTION_CODES
+from pricing.vocabulary import CONDITION_BANDS, DISTANCE_UNITS, OPTION_CODES
+from pricing.words.advertisement import name_words
+from pricing.words.bands import BAND_LOOKS
+from pricing.words.countries import country_words
 from pricing.words.glossary import what_is
-from pricing.words.plain_text import closed, escaped
+from pricing.words.plain_text import escaped, sentence
 from pricing.words.sentences import car_words, option_words
 
 KEPT: Final[dict[str, Any]] = {"persist_state": "session"}
@@ -23,87 +32,115 @@ KEPT: Final[dict[str, Any]] = {"persist_state": "session"}
 
 _OPTIONS: Final = {option_words(code): code for code in OPTION_CODES}
 
-_OPEN: Final = "car_form_open"
-"""Session state: whether the form is unfolded, settled on a visitor's first page, so that it does not fold
-away under the hand."""
+_SEEN: Final = "car_form_seen"
+"""Session state: whether a visitor has had the form before them, and is not just coming by a link."""
 
-_CHOOSE: Final = "Choose a make and a model and give the model year to see what such a car sells for."
+_CHOOSE: Final = "Type which car it is, such as 66 sedge, or choose it under More about the car."
+_YEAR: Final = "Say which model year it is, and the answer comes."
 
 
-def ask_car(snapshot: Snapshot) -> tuple[Car, Decimal | None] | None:
-    """Ask for a car and its asking price; nothing, and the reason, where what is entered makes none.
+def ask_car(snapshot: Snapshot, *, first: bool = False) -> tuple[Car, Decimal | None] | None:
+    """Ask for a car and the price asked for it; nothing, and the reason, where what is entered makes none.
 
-    What changes the answer most stands open; the rest is folded away once the car is known.
+    On the ``first`` page all that matters most stands open, on the others it is folded away under the car.
     """
-    came = _OPEN not in st.session_state
+    came = not st.session_state.get(_SEEN)
+    st.session_state[_SEEN] = True
     car, reason = _entered(snapshot)  # before fields forget what they cannot hold
-    form = st.container()
-    first, second = st.columns(2)
-    with first:
-        _choice("condition_band", help=what_is("condition band"))
-    with second:
-        within("asking", 1.0, None)
-        asking = st.number_input(
-            f"Asking price ({snapshot.base_currency}, all-in)",
-            1.0,
-            None,
-            None,
-            50.0,
-            format="%.0f",
-            key="asking",
-            placeholder="if one is asked",
-            help="All that a buyer would pay, premium and tax included.",
+    title = "Which car is it?" if car is None else escaped(car_words(car.to_dict()))
+    folded = st.container() if first else st.expander(title, expanded=car is None, key="car-form")
+    with folded:
+        named = any(st.session_state.get(name) for name in ("make", "model"))
+        ask_search(name_words({name: st.session_state.get(name) for name in FIELDS}) if named else None)
+        lacks_year = bool(st.session_state.get("make") and st.session_state.get("model")) and car is None
+        if lacks_year:
+            _ask_year()
+        _ask_condition()
+    with folded if first else nullcontext():
+        asking = ask_money(
+            f"Price asked ({snapshot.base_currency}, all-in)",
+            "asking",
+            "asking price",
+            snapshot,
+            help="All that a buyer would pay, premium and tax included. Leave it empty when none is asked.",
             **KEPT,
         )
-    _ask_details(snapshot, form, car)
+    with folded, st.expander("More about the car", key="car-more") if first else st.container():
+        _ask_details(snapshot, with_year=not lacks_year)
     if car is None:
-        forgotten = not all(st.session_state.get(name) for name in NEEDED)
-        st.info(escaped(_CHOOSE if forgotten and not came else reason))
+        missing = [name for name in NEEDED if not st.session_state.get(name)]
+        told = _YEAR if missing == ["year"] else _CHOOSE if missing else sentence(reason)
+        st.info(escaped(sentence(reason) if came and reason else told))
         return None
-    return car, None if asking is None else Decimal(str(asking))
+    return car, asking
+
+
+def _ask_condition() -> None:
+    """The four bands, each with what such a car looks like; none is chosen for anybody."""
+    held_to("condition_band", list(CONDITION_BANDS))
+    with st.container(key="condition"):
+        st.radio(
+            "Which of these looks like it?",
+            CONDITION_BANDS,
+            None,
+            format_func=str.capitalize,
+            captions=list(BAND_LOOKS.values()),
+            key="condition_band",
+            help=what_is("condition band"),
+            **KEPT,
+        )
+
+
+def _ask_year() -> None:
+    _number("year", "Model year", 1, placeholder="as 1968")
 
 
 def _entered(snapshot: Snapshot) -> tuple[Car | None, str]:
     """The car that the fields or a link tell of, or why it is none."""
     entered = {name: st.session_state.get(field_key(name)) for name in FIELDS}
     if not any(entered[name] for name in NEEDED):
-        return None, _CHOOSE
+        return None, ""
     entered["options"] = [_OPTIONS.get(words, words) for words in entered["options"] or ()]
-    if entered["odometer_km"] is not None:
-        entered["odometer_km"] *= DISTANCE_UNITS.get(st.session_state.get("odometer_unit", "km"), 1.0)
+    entered["odometer_km"] = _kilometres(str(entered["odometer_km"] or ""))
     try:
         return Car.checked(entered, known=snapshot.names()), ""
     except CarError as error:
-        return None, closed(str(error))
+        return None, str(error)
 
 
-def _ask_details(snapshot: Snapshot, form: Any, car: Car | None) -> None:
-    """The fields that fold away under the car in one line."""
-    folded = st.session_state.setdefault(_OPEN, car is None)
-    title = (
-        "Which car is it?"
-        if car is None
-        else escaped(car_words(car.to_dict() | {"condition_band": "the car"}))
-    )
-    with form.expander(title, expanded=folded, key="car-form"):
-        held = (st.session_state.get(name) for name in ("make", "model", "variant"))
-        names = caches.offered_names(snapshot, *held)
-        first, second, third = st.columns(3)
-        with first:
-            make = _choice("make", names["make"].unique(maintain_order=True).to_list())
-            models = names.filter(pl.col("make") == pl.lit(make, dtype=pl.String))
-            model = _choice("model", models["model"].unique(maintain_order=True).to_list())
-        with second:
-            _number("year", "Model year", 1, placeholder="as 1968")
-            of_model = models.filter(pl.col("model") == pl.lit(model, dtype=pl.String))
-            _choice("variant", of_model["variant"].drop_nulls().to_list(), help="Leave empty when not known.")
-        with third:
-            held_to("options", list(_OPTIONS))
-            st.multiselect(
-                "Options", list(_OPTIONS), key="options", placeholder="none", help=what_is("option"), **KEPT
-            )
-            _ask_odometer(snapshot)
-        _ask_more(snapshot)
+def _kilometres(text: str) -> float | None:
+    """A reading as it is typed, in the unit beside it unless it says its own."""
+    unit = st.session_state.get("odometer_unit") or "km"
+    found = read_distance(text, unit if unit in DISTANCE_UNITS else "km") if text.strip() else None
+    return None if found is None else float(found[0])
+
+
+def _ask_details(snapshot: Snapshot, *, with_year: bool) -> None:
+    """The fields that few people need first."""
+    held = (st.session_state.get(name) for name in ("make", "model", "variant"))
+    names = caches.offered_names(snapshot, *held)
+    first, second, third = st.columns(3)
+    with first:
+        make = _choice("make", names["make"].unique(maintain_order=True).to_list())
+        models = names.filter(pl.col("make") == pl.lit(make, dtype=pl.String))
+        model = _choice("model", models["model"].unique(maintain_order=True).to_list())
+    with second:
+        if with_year:
+            _ask_year()
+        of_model = models.filter(pl.col("model") == pl.lit(model, dtype=pl.String))
+        _choice("variant", of_model["variant"].drop_nulls().to_list(), help="Leave it empty when not known.")
+    with third:
+        held_to("options", list(_OPTIONS))
+        st.multiselect(
+            "Options", list(_OPTIONS), key="options", placeholder="none", help=what_is("option"), **KEPT
+        )
+        _ask_odometer(snapshot)
+    _ask_more(snapshot)
+    st.button("Leave the condition open", on_click=_forget, args=("condition_band",), type="tertiary")
+
+
+def _forget(key: str) -> None:
+    st.session_state[key] = None
 
 
 def _ask_odometer(snapshot: Snapshot) -> None:
@@ -113,9 +150,18 @@ def _ask_odometer(snapshot: Snapshot) -> None:
     held_to("odometer_unit", list(DISTANCE_UNITS))
     reading, unit_of = st.columns(2)
     with reading:
-        _number("odometer_km", "Odometer", 1000.0, unbounded=True, format="%.0f", placeholder="not known")
+        ask_typed("Odometer", "odometer", _read_odometer, placeholder="as 61,000", **KEPT)
     with unit_of:
         st.selectbox("Odometer unit", list(DISTANCE_UNITS), key="odometer_unit", **KEPT)
+
+
+def _read_odometer(text: str) -> float:
+    found = _kilometres(text)
+    if found is None:
+        raise CarError(
+            f"the odometer reading is no number: got {text!r}; type it as 61,000 or 61k, or leave it empty"
+        )
+    return found
 
 
 def _ask_more(snapshot: Snapshot) -> None:
@@ -127,7 +173,7 @@ def _ask_more(snapshot: Snapshot) -> None:
         _choice("history_file", ["yes", "no"], label="History file")
     with second:
         _choice("channel")
-        _choice("country", caches.values(snapshot, "country"), label="Country (ISO 3166)")
+        _choice("country", caches.values(snapshot, "country"), label="Country", shown=country_words)
         _choice("drive_side")
     with third:
         _choice("body_style", caches.values(snapshot, "body_style"), label="Body style")
@@ -136,11 +182,11 @@ def _ask_more(snapshot: Snapshot) -> None:
         )
 
 
-def _number(name: str, label: str, step: float, *, unbounded: bool = False, **shown: Any) -> None:
-    """A number within its field's bounds; of a reading in another unit there is no upper one."""
+def _number(name: str, label: str, step: float, **shown: Any) -> None:
+    """A number within its field's bounds."""
     field = FIELDS[name]
     kind = int if field.kind == "whole" else float
-    most = None if unbounded else today().year + 1 if name == "year" else field.most
+    most = today().year + 1 if name == "year" else field.most
     least = 0.0 if field.least is None else field.least
     within(field_key(name), least, most)
     st.number_input(
@@ -150,10 +196,17 @@ def _number(name: str, label: str, step: float, *, unbounded: bool = False, **sh
 
 
 def _choice(
-    name: str, choices: list[str] | None = None, *, label: str | None = None, help: str | None = None
+    name: str,
+    choices: list[str] | None = None,
+    *,
+    label: str | None = None,
+    help: str | None = None,
+    shown: Callable[[str], str] = str,
 ) -> str | None:
     """A choice among the words of a field, or among what is on record."""
     asks, words = FIELDS[name].asks.split(",")[0], list(FIELDS[name].words) if choices is None else choices
     held_to(name, words)
-    shown = f"{asks[0].upper()}{asks[1:].removesuffix(' of the model')}" if label is None else label
-    return st.selectbox(shown, words, None, key=name, help=help, placeholder="not said", **KEPT)
+    asked = f"{asks[0].upper()}{asks[1:].removesuffix(' of the model')}" if label is None else label
+    return st.selectbox(
+        asked, words, None, key=name, format_func=shown, help=help, placeholder="not said", **KEPT
+    )

@@ -55,7 +55,7 @@ def _ask_how() -> tuple[int, str | None]:
     first, second = st.columns(2)
     with first:
         count = st.slider(
-            "Sales wanted", 3, 40, COUNT, key="count", help=what_is("comparable sale"), bind="query-params"
+            "How many sales", 3, 40, COUNT, key="count", help=what_is("comparable sale"), bind="query-params"
         )
     with second:
         subject = st.text_input(
@@ -77,10 +77,13 @@ def _show_answer(found: Comparables) -> None:
             amount = rounded(getattr(found, name))
             st.metric(f"{name} ({found.currency})", f"{amount:,}", help=what_is(name), width="content")
     st.caption(f"All-in prices in {found.currency} at {day_words(found.as_of)}, from these sales alone.")
-    for sentence in reconciliation_sentences(found):
-        st.write(escaped(sentence))
-    st.caption(escaped(CAUTION))
+    first, *rest = reconciliation_sentences(found)
+    st.write(escaped(first))
     show_chart(market_charts.comparables_chart(found), comparables_caption(found), "comparable sales")
+    st.caption(escaped(CAUTION))
+    with st.expander("How this value was reached"):
+        for sentence in rest:
+            st.write(escaped(sentence))
 
 
 def _show_difference(snapshot: Snapshot, car: Car, found: Comparables) -> None:
@@ -113,19 +116,19 @@ def _show_sales(found: Comparables) -> None:
         shown,
         "comparables",
         {
-            "event_date": st.column_config.DateColumn("Sold", format="YYYY-MM-DD"),
+            "event_date": st.column_config.DateColumn("Sold", format="D MMM YYYY"),
             "price": st.column_config.NumberColumn(f"Price ({found.currency}, all-in)", format="localized"),
             "adjusted_price": st.column_config.NumberColumn(
                 f"Adjusted ({found.currency})", format="localized"
             ),
             "weight": st.column_config.NumberColumn("Weight (%)", format="%.0f"),
-            "net_per_cent": st.column_config.NumberColumn("Net (%)", format="%+.0f"),
-            "gross_per_cent": st.column_config.NumberColumn("Gross (%)", format="%.0f"),
-            "match_level": "Where",
+            "net_per_cent": st.column_config.NumberColumn("Adjusted by, net (%)", format="%+.0f"),
+            "gross_per_cent": st.column_config.NumberColumn("Adjusted by, in all (%)", format="%.0f"),
+            "match_level": "How near",
             "variant": "Variant",
             "year": st.column_config.NumberColumn("Year", format="%d"),
             "condition_band": "Condition band",
-            "flags": "Beyond a rule of thumb",
+            "flags": "Worth a second look",
             "source": "Source",
             "source_ref": "Reference",
             "record_id": "Record",
@@ -143,7 +146,7 @@ def _labels(found: Comparables) -> dict[str, str]:
     return {
         row[
             "record_id"
-        ]: f"{row['event_date']:%Y-%m-%d}, {row['price']:,.0f}, {row['source']} {row['source_ref']}"
+        ]: f"{day_words(row['event_date'])}, {row['price']:,.0f}, {row['source']} {row['source_ref']}"
         for row in found.table.iter_rows(named=True)
     }
 
@@ -168,12 +171,12 @@ def _show_lines(found: Comparables) -> None:
             "line": "Line",
             "comparable": "Sale",
             "subject": "This car",
-            "per_cent": st.column_config.NumberColumn("Per cent", format="%+.1f"),
+            "per_cent": st.column_config.NumberColumn("Change (%)", format="%+.1f"),
             "money": st.column_config.NumberColumn(f"Amount ({found.currency})", format="%+.0f"),
             "price_after": st.column_config.NumberColumn(
                 f"Price after ({found.currency})", format="localized"
             ),
-            "source": "From",
+            "source": "Where it is from",
         },
         every=found.lines,
         height="content",
@@ -186,13 +189,21 @@ def _ask_choice(snapshot: Snapshot, found: Comparables, subject: str | None) -> 
     if found.choices:
         made = pl.DataFrame([vars(choice) for choice in found.choices])
         show_table(
-            made, "choices", {"record_id": "Record", "action": "What", "reason": "Reason", "line": "Line"}
+            made,
+            "choices",
+            {
+                "record_id": "Record",
+                "action": "What was done",
+                "line": "Line",
+                "per_cent": st.column_config.NumberColumn("By (%)", format="%+.1f"),
+                "reason": "Why",
+            },  # fmt: skip
         )
     if not people.may("appraise"):
         st.caption("Adding, dropping or adjusting sales needs the role appraise.")
         return
     if subject is None:
-        st.caption("To add, drop or adjust a sale, give the car a name above: choices are kept under it.")
+        st.caption("To add, drop, weigh or adjust a sale, name the car above: choices are kept under it.")
         return
     action = st.segmented_control("Choice", ACTIONS, default="drop", required=True, key="choice_action")
     labels = _labels(found)
@@ -202,11 +213,13 @@ def _ask_choice(snapshot: Snapshot, found: Comparables, subject: str | None) -> 
         else:
             record = st.selectbox("Sale to " + str(action), list(labels), format_func=labels.__getitem__)
         extra: dict[str, Any] = {}
+        if action == "weigh":
+            extra["per_cent"] = float(st.number_input("Per cent of its weight", 1.0, 1000.0, 50.0, 1.0))
         if action == "adjust":
             names = found.lines["line"].unique(maintain_order=True).to_list()
             extra["line"] = st.selectbox("Line", names, format_func=option_words)
-            extra["per_cent"] = float(st.number_input("Per cent", -95.0, 1000.0, 0.0, 1.0))
-        reason = st.text_area("Reason, in writing", max_chars=LONGEST_REASON)
+            extra["per_cent"] = float(st.number_input("Adjust it by (%)", -95.0, 1000.0, 0.0, 1.0))
+        reason = st.text_area("Why, in writing", max_chars=LONGEST_REASON)
         if st.form_submit_button("Keep this choice", type="primary"):
             keep(snapshot.market, subject, [Choice(record.strip(), str(action), reason, **extra)])
             st.rerun()

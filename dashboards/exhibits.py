@@ -12,7 +12,8 @@ import vl_convert
 import xlsxwriter
 from altair.utils import schemapi
 
-from pricing.charts.valuation import GREY
+from dashboards.row_cards import as_cards
+from pricing.charts.design import IN_THE_DARK, PAPER, TYPEFACES, chart_theme
 from pricing.intake.exports import neutral_names, neutralised
 from pricing.reports.sheet import Sheet, sheet_html, sheet_pdf
 from pricing.words.plain_text import escaped
@@ -24,15 +25,34 @@ PAPER_WORDS: Final = {"a4": "A4", "letter": "Letter"}
 PICTURE_SCALE = 2.0
 """Points of a PNG for one of the page."""
 
-LIGHT_FOR: Final = {"black": "#EDEBE8", GREY: "#A8A4A0"}
-"""Colours of charts that are for paper and light pages, and what stands for them on a dark one."""
+_PHONE_ROWS: Final = 40
+"""Rows of a table that a phone shows, as cards; all are in the files to take along."""
 
 
-def show_chart(chart: alt.Chart | alt.LayerChart, caption: str, name: str) -> None:
-    """A chart with its sentence, which is also what a screen reader says; as PNG and SVG to take along."""
-    st.vega_lite_chart(_specification(chart), alt=caption, key=f"chart-{name}")
+def show_chart(
+    chart: alt.Chart | alt.LayerChart, caption: str, name: str, *, selects: str | None = None
+) -> Any:
+    """A chart under its title with its sentence, which is also what a screen reader says; as PNG and SVG to
+    take along. ``selects`` names a selection of the chart, whose state is given back."""
+    specification = _specification(chart)
+    title = specification.pop("title", None)
+    if title:
+        words = title if isinstance(title, dict) else {"text": title}
+        under = words.get("subtitle", "")
+        st.markdown(
+            f"**{escaped(str(words['text']))}**" + (f"  \n:small[{escaped(str(under))}]" if under else "")
+        )
+    options: dict[str, Any] = {} if selects is None else {"on_select": "rerun", "selection_mode": selects}
+    shown = st.vega_lite_chart(specification, alt=caption, key=f"chart-{name}", theme=None, **options)
     st.caption(escaped(caption))
     _offer("Keep the picture", name, chart, {"PNG": _png, "SVG": _svg})
+    return shown
+
+
+def chosen_of(shown: Any, selection: str, field: str) -> str | None:
+    """The value that a selection of a shown chart has of a field, if something is selected."""
+    selected = (shown or {}).get("selection", {}).get(selection) if hasattr(shown, "get") else None
+    return str(selected[0][field]) if selected and field in selected[0] else None
 
 
 def show_table(
@@ -50,10 +70,12 @@ def show_table(
     given = frame if every is None else every
     # A frame out of a cache is others' too, and two threads that turn one and the same object into pandas, as
     # Streamlit does, wait for each other for ever: its lock is held while the interpreter is waited for.
-    shown = st.dataframe(
-        frame.clone(), hide_index=True, placeholder="-", column_config=dict(columns), key=f"table-{name}",
-        **options,
-    )  # fmt: skip
+    with st.container(key=f"wide-{name}"):
+        shown = st.dataframe(
+            frame.clone(), hide_index=True, placeholder="-", column_config=dict(columns), key=f"table-{name}",
+            **options,
+        )  # fmt: skip
+    st.html(as_cards(frame.head(_PHONE_ROWS), columns))
     _offer("Keep the table", name, given, {"CSV": as_csv, "xlsx": as_workbook})
     return shown
 
@@ -122,10 +144,10 @@ def _specification(chart: alt.Chart | alt.LayerChart) -> dict[str, Any]:
     the browser, which puts other data into the picture it has in place of drawing up a new one.
     """
     found = chart.to_dict(validate=False)
-    del found["config"]  # sizes of Altair's own; the page gives its width
+    found["config"] = chart_theme()
     tables = found.pop("datasets")
     names = {name: f"table {place}" for place, name in enumerate(tables, start=1)}
-    found = _reworded(found, names | (LIGHT_FOR if st.context.theme.type == "dark" else {}))
+    found = _reworded(found, names | (IN_THE_DARK if st.context.theme.type == "dark" else {}))
     return found | {
         "datasets": {
             names[name]: pl.DataFrame(rows, infer_schema_length=None) for name, rows in tables.items()
@@ -143,8 +165,14 @@ def _reworded(part: Any, words: Mapping[str, str]) -> Any:
 
 
 def _png(chart: alt.TopLevelMixin) -> bytes:
-    return bytes(vl_convert.vegalite_to_png(chart.to_json(), scale=PICTURE_SCALE))
+    return bytes(vl_convert.vegalite_to_png(_drawn(chart), scale=PICTURE_SCALE))
 
 
 def _svg(chart: alt.TopLevelMixin) -> bytes:
-    return str(vl_convert.vegalite_to_svg(chart.to_json())).encode()
+    return str(vl_convert.vegalite_to_svg(_drawn(chart))).encode()
+
+
+def _drawn(chart: alt.TopLevelMixin) -> dict[str, Any]:
+    """A chart as a picture by itself has it, in the project's typefaces."""
+    vl_convert.register_font_directory(str(TYPEFACES))
+    return {**chart.to_dict(validate=False), "config": chart_theme() | {"background": PAPER}}

@@ -8,11 +8,14 @@ import streamlit as st
 
 from dashboards import caches, page_layout, sheets
 from dashboards.car_form import ask_car
+from dashboards.inspection_acts import keep, offer_quick
 from dashboards.inspection_result import show_result
+from dashboards.url_state import held_to
 from pricing.car_fields import CONDITION
 from pricing.condition.assessment import assess
-from pricing.condition.checks import AREAS, CONSTRUCTIONS, FITTINGS, NOT_SEEN, STATES, Check
+from pricing.condition.checks import AREAS, CONSTRUCTIONS, FITTINGS, NOT_SEEN, STATES, Check, found_words
 from pricing.condition.inspection import LONGEST_TEXT, Finding, Inspection
+from pricing.condition.short_round import short_round
 from pricing.errors import PricingError
 from pricing.operations import drafts
 from pricing.operations.demo_files import EXTENSIONS
@@ -23,7 +26,13 @@ from pricing.words.sentences import car_words
 ROUND: Final = "Go round"
 SAYS: Final = "What it says"
 
+SHORT: Final = "Ten minutes"
+WHOLE: Final = "The whole car"
+
 _AREA: Final = "area"
+_TO_TOP: Final = "sheet_to_top"
+_SCROLL: Final = "<script>document.querySelector('[data-testid=stMain]').scrollTo(0, 0)</script>"
+"""The next area begins at its top, and not where the last one ended."""
 
 
 def show_page() -> None:
@@ -65,21 +74,22 @@ def _start() -> None:
         page_layout.ask_market()
         return
     asked = ask_car(snapshot)
-    st.subheader("Start a sheet")
+    st.subheader("Start an inspection")
     for caution in Inspection.start(CONSTRUCTIONS[0], {}).sheet.general_cautions:
         st.caption(escaped(caution))
     construction = st.selectbox(
-        "What carries the car",
+        "How is it built?",
         CONSTRUCTIONS,
         None,
         key="construction",
         placeholder="choose",
-        help="A frame below the body (separate chassis), or the body itself (monocoque).",
+        help="Separate chassis: the body is bolted to a frame below it. Monocoque: the body carries itself; "
+        "if you see no frame from below, it is one.",
     )
-    fitted = st.multiselect("Parts that not every car has", FITTINGS, key="fitted", placeholder="none fitted")
-    seen_by = st.text_input("Who looks", key="seen_by", max_chars=200, persist_state="session")
+    fitted = st.multiselect("Which of these does it have?", FITTINGS, key="fitted", placeholder="none fitted")
+    seen_by = st.text_input("Your name, for the sheet", key="seen_by", max_chars=200, persist_state="session")
     ready = asked is not None and construction is not None
-    if st.button("Start the sheet", type="primary", disabled=not ready) and asked and construction:
+    if st.button("Start", type="primary", disabled=not ready) and asked and construction:
         car = asked[0].to_dict() | dict.fromkeys(CONDITION)
         begun = Inspection.start(construction, car, fitted=fitted, extensions=EXTENSIONS)
         named = drafts.new_name()
@@ -95,16 +105,46 @@ def _walk() -> None:
         inspection = sheets.in_hand()
         if inspection is None:
             return
-        areas = [area for area in AREAS if any(check.area == area for check in inspection.sheet.checks)]
+        st.markdown(f"[No signal where the car stands? Open the garage page](/garage/#{sheets.name()})")
         st.progress(inspection.seen_share, escaped(score_sentence(assess(inspection))))
+        short = short_round(inspection)
+        how = st.segmented_control(
+            "How long have you got?",
+            [WHOLE, SHORT],
+            default=WHOLE,
+            required=True,
+            key="round",
+            format_func=lambda name: (
+                f"{name} ({len(short) if name == SHORT else len(inspection.sheet.checks)} checks)"
+            ),
+        )
+        in_round = [check for check in inspection.sheet.checks if how == WHOLE or check.id in short]
+        if how == SHORT:
+            st.caption(
+                "These checks move the price of an unseen car of this construction most, by what an answer "
+                "tells on average. Papers move no score: look at them before money changes hands all the "
+                "same."
+            )
+        areas = [area for area in AREAS if any(check.area == area for check in in_round)]
+        held_to(_AREA, areas)
         area = st.selectbox("Area", areas, key=_AREA, bind="query-params", persist_state="session")
-        seen, checks = _seen(inspection, area)
-        st.caption(f"{seen} of {checks} seen here; every finding is kept as you make it.")
-        for check in inspection.sheet.checks:
-            if check.area == area:
+        _show_steps(areas, area, "above")
+        if st.session_state.pop(_TO_TOP, False):
+            st.html(_SCROLL, unsafe_allow_javascript=True)
+        here = [check for check in in_round if check.area == area]
+        seen = sum(inspection.state(check.id) != NOT_SEEN for check in here)
+        st.caption(f"{seen} of {len(here)} seen here; every finding is kept as you make it.")
+        offer_quick(inspection, here)
+        unseen = [check for check in here if inspection.state(check.id) == NOT_SEEN]
+        for check in unseen:  # the next one that nobody has answered stands at the top
+            _ask_check(inspection, check)
+        if unseen and seen:
+            st.caption("Seen already")
+        for check in here:
+            if check not in unseen:
                 _ask_check(inspection, check)
         _ask_photo(inspection, area)
-        _show_steps(areas, area)
+        _show_steps(areas, area, "below")
 
 
 def _ask_check(inspection: Inspection, check: Check) -> None:
@@ -120,6 +160,7 @@ def _ask_check(inspection: Inspection, check: Check) -> None:
             (*STATES, NOT_SEEN),
             default=inspection.state(check.id),
             required=True,
+            format_func=lambda state: found_words(check.role, state),
             key=state_key,
             label_visibility="collapsed",
             on_change=_keep_finding,
@@ -159,7 +200,7 @@ def _keep_finding(check: str, state_key: str, note_key: str, photo: str | None =
         seen_by=st.session_state.get("inspector", known.seen_by if known else ""),
         seen_on=datetime.now(UTC).date(),
     )
-    drafts.keep_sheet(sheets.beside(), str(sheets.name()), inspection.fill([finding]))
+    keep(inspection, [finding])
 
 
 def _ask_photo(inspection: Inspection, area: str) -> None:
@@ -188,7 +229,7 @@ def _ask_photo(inspection: Inspection, area: str) -> None:
             st.rerun(scope="fragment")
 
 
-def _show_steps(areas: list[str], area: str) -> None:
+def _show_steps(areas: list[str], area: str, where: str) -> None:
     """The way to the area before and to the next."""
     place = areas.index(area)
     with st.container(horizontal=True, horizontal_alignment="distribute"):
@@ -196,7 +237,7 @@ def _show_steps(areas: list[str], area: str) -> None:
             there = areas[other] if 0 <= other < len(areas) else None
             st.button(
                 words if there is None else f"{words}: {there}",
-                key=f"step-{words}",
+                key=f"step-{words}-{where}",
                 disabled=there is None,
                 on_click=_go_to,
                 args=(there,),
@@ -206,6 +247,7 @@ def _show_steps(areas: list[str], area: str) -> None:
 
 def _go_to(area: str) -> None:
     st.session_state[_AREA] = area
+    st.session_state[_TO_TOP] = True
 
 
 def _other_sheet() -> None:
@@ -215,8 +257,3 @@ def _other_sheet() -> None:
         if st.button("Put this sheet away"):
             sheets.take_up(None)
             st.rerun()
-
-
-def _seen(inspection: Inspection, area: str) -> tuple[int, int]:
-    checks = [check for check in inspection.sheet.checks if check.area == area]
-    return sum(inspection.state(check.id) != NOT_SEEN for check in checks), len(checks)

@@ -5,7 +5,9 @@ import streamlit as st
 
 from dashboards import page_layout, sheets
 from dashboards.exhibits import show_table
+from pricing.charts.car_outline import area_counts, car_outline
 from pricing.condition.assessment import InspectionResult, assess
+from pricing.condition.checks import PAPER_STATES
 from pricing.condition.inspection import Inspection
 from pricing.condition.inspection_files import to_csv, to_json
 from pricing.reports.inspection_sheet import inspection_page
@@ -20,9 +22,18 @@ def show_result(inspection: Inspection) -> None:
     low, _, high = result.quantiles()
     with st.container(horizontal=True):
         st.metric("condition score", f"{result.score:.0f}", help=what_is("condition score"), width="content")
-        st.metric("eight times in ten", f"{low:.0f} to {high:.0f}", width="content")
+        st.metric("eight times in ten it is", f"{low:.0f} to {high:.0f}", width="content")
         st.metric("condition band", result.band, help=what_is("condition band"), width="content")
     st.write(escaped(f"{score_sentence(result)} {structure_sentence(result)}"))
+    st.html(car_outline(inspection))
+    st.caption("In each area: checks seen, of all. A filled disc counts what is not sound.")
+    with st.expander("The same in figures"):
+        counts = [(area, *told) for area, told in area_counts(inspection).items()]
+        show_table(
+            pl.DataFrame(counts, schema=["area", "seen", "checks", "faults"], orient="row"),
+            "areas",
+            {"area": "Area", "seen": "Seen", "checks": "Of", "faults": "Not sound"},
+        )
     st.write(escaped(result.originality))
     _carry_over(result)
     _show_points("What holds it there", "holding", result.holding, "Points it would give back")
@@ -31,7 +42,7 @@ def show_result(inspection: Inspection) -> None:
     if result.papers.height:
         st.subheader("Identity and papers to settle")
         show_table(
-            result.papers.select("title", "state", "note"),
+            result.papers.select("title", pl.col("state").replace(PAPER_STATES), "note"),
             "papers to settle",
             {"title": "Check", "state": "Found", "note": "Note"},
             height="content",
@@ -43,7 +54,11 @@ def show_result(inspection: Inspection) -> None:
             "Sheet with its result (page to print)", page, "inspection.html", "text/html", on_click="ignore"
         )
         st.download_button(
-            "All of it (JSON)", to_json(inspection), "inspection.json", "application/json", on_click="ignore"
+            "All of it (for another program)",
+            to_json(inspection),
+            "inspection.json",
+            "application/json",
+            on_click="ignore",
         )
         st.download_button(
             "Findings (CSV)", to_csv(inspection), "findings.csv", "text/csv", on_click="ignore"

@@ -8,11 +8,14 @@ import streamlit as st
 from dashboards import caches, page_layout
 from dashboards.exhibits import show_chart, show_table
 from dashboards.url_state import BOUND, held_to
+from pricing.car import today
 from pricing.charts import evidence as market_charts
 from pricing.errors import EvidenceError
 from pricing.evidence.depth import Depth
 from pricing.evidence.indices.index import METHODS, PriceIndex
 from pricing.evidence.indices.periods import LENGTHS
+from pricing.evidence.indices.sale_points import sale_points
+from pricing.evidence.movers import movers
 from pricing.snapshot import Snapshot
 from pricing.words.evidence import (
     depth_sentences,
@@ -22,8 +25,12 @@ from pricing.words.evidence import (
     premiums_caption,
 )
 from pricing.words.glossary import what_is
-from pricing.words.plain_text import escaped
+from pricing.words.plain_text import escaped, sentence
 
+SALE_RINGS: Final = (
+    "Each ring is a sale of the model, against what such a car in that condition sold for when the index "
+    "was 100."
+)
 WHOLE: Final = "the whole market"
 
 
@@ -44,10 +51,45 @@ def show_page() -> None:
         ):
             return
         try:
-            _show_index(caches.price_index_of(snapshot, where, method, period))
+            _show_index(snapshot, caches.price_index_of(snapshot, where, method, period), where)
         except EvidenceError as error:
-            st.info(escaped(f"{error}."))
+            st.info(escaped(sentence(str(error))))
         _show_depth(caches.depth_of(snapshot, where))
+        if not where:
+            _show_movers(snapshot)
+
+
+def _show_movers(snapshot: Snapshot) -> None:
+    """What rose and what fell in the last year, searchable, each with the sales behind it."""
+    st.subheader("What rose and what fell in a year")
+    st.caption(
+        "Like sales only: each condition of a model against itself a year before. A model with few sales is "
+        "listed without a figure."
+    )
+    found = snapshot.by_records.get(
+        "movers", lambda: movers(snapshot.sales(), snapshot.state.last_sale or today())
+    )
+    wanted = st.text_input("Find a make or model", key="mover", type="search").casefold().strip()
+    named = (pl.col("make") + " " + pl.col("model")).str.to_lowercase()
+    shown = found.filter(named.str.contains(wanted, literal=True)) if wanted else found
+    if shown.is_empty():
+        st.info(escaped(f"Nothing like '{wanted}' sold in the last two years. Try part of the name."))
+        return
+    number = st.column_config.NumberColumn
+    show_table(
+        shown.select("make", "model", "per_cent", "low", "high", "sales", "sales_before", "told"),
+        "what rose and fell",
+        {
+            "make": "Make",
+            "model": "Model",
+            "per_cent": number("Change in a year (%)", format="%+.0f"),
+            "low": number("90% interval from", format="%+.0f"),
+            "high": number("to", format="%+.0f"),
+            "sales": number("Sales this year", format="localized"),
+            "sales_before": number("the year before", format="localized"),
+            "told": "What that says",
+        },
+    )
 
 
 def _all(snapshot: Snapshot, where: caches.Where, method: str, period: str) -> None:
@@ -83,16 +125,20 @@ def _ask_scope(snapshot: Snapshot) -> caches.Where:
 def _ask_method() -> tuple[str, str]:
     first, second = st.columns(2)
     with first:
-        method = st.selectbox("Method of the index", METHODS, key="method", help=what_is("index"), **BOUND)
+        method = st.selectbox(
+            "How the trend is worked out", METHODS, key="method", help=what_is("index"), **BOUND
+        )
     with second:
-        period = st.selectbox("Period", list(LENGTHS), list(LENGTHS).index("year"), key="period", **BOUND)
+        period = st.selectbox("By", list(LENGTHS), list(LENGTHS).index("year"), key="period", **BOUND)
     return method, period
 
 
-def _show_index(index: PriceIndex) -> None:
+def _show_index(snapshot: Snapshot, index: PriceIndex, where: caches.Where) -> None:
     st.write(escaped(index_sentence(index)))
-    line = market_charts.index_line_chart(index).properties(height=340)
-    show_chart(line, index_caption(index), "price index")
+    points = sale_points(index, snapshot.sales(), dict(where)) if dict(where).get("model") else None
+    line = market_charts.index_line_chart(index, points).properties(height=340)
+    rings = "" if points is None else f" {SALE_RINGS}"
+    show_chart(line, f"{index_caption(index)}{rings}", "price index")
     sales = market_charts.index_sales_chart(index).properties(height=190)
     show_chart(sales, index_sales_caption(index), "sales behind the index")
     with st.expander("The index in figures"):
@@ -114,8 +160,8 @@ def _show_index(index: PriceIndex) -> None:
 
 def _show_depth(depth: Depth) -> None:
     st.subheader("How much is known", help=what_is("evidence depth"))
-    for sentence in depth_sentences(depth):
-        st.write(escaped(sentence))
+    for told in depth_sentences(depth):
+        st.write(escaped(told))
     if depth.band_premiums["per_cent"].is_not_null().any():
         show_chart(
             market_charts.bands_through_time_chart(depth).properties(height=420),

@@ -9,7 +9,8 @@ import streamlit as st
 
 from dashboards import caches, sheets
 from dashboards.page_layout import Asked
-from dashboards.url_state import BOUND, CARRIED, held_to, within
+from dashboards.typed_fields import ask_cost
+from dashboards.url_state import BOUND, CARRIED, OWN_CURRENCY, held_to
 from pricing.car import Car
 from pricing.car_fields import NEEDED
 from pricing.condition.assessment import InspectionResult
@@ -61,27 +62,15 @@ def work_country(snapshot: Snapshot) -> str:
 
 def ask_amount(label: str, key: str, currency: str, help: str | None = None) -> Decimal | None:
     """An amount in the currency of the offer; nothing where nothing is said."""
-    shared = key in CARRIED
-    within(key, 0.0, None)
-    amount = st.number_input(
-        f"{label} ({currency})",
-        0.0,
-        None,
-        None,
-        50.0,
-        format="%.0f",
-        key=key,
-        placeholder="not said",
-        help=help,
-        **({"persist_state": "session"} if shared else BOUND),
-    )
-    return None if amount is None else Decimal(str(amount))
+    kept = {"persist_state": "session"} if key in CARRIED else BOUND
+    return ask_cost(label, key, currency, help=help, **kept)
 
 
 def _ask_currency(state: Snapshot) -> str:
     rest = sorted(CURRENCIES - {state.base_currency, *COMMON})
     first = [state.base_currency, *(name for name in COMMON if name != state.base_currency)]
     held_to("currency", [*first, *rest])
+    st.session_state[OWN_CURRENCY] = state.base_currency
     if st.session_state.get("currency") is None:
         st.session_state["currency"] = state.base_currency
     return st.selectbox(

@@ -11,6 +11,7 @@ import streamlit as st
 from dashboards import caches, jobs, people, url_state
 from dashboards.car_form import ask_car
 from pricing.car import Car
+from pricing.charts.design import style_sheet
 from pricing.errors import PricingError
 from pricing.evidence.comparison.comparables_index import ComparablesIndex
 from pricing.failures import failure_code
@@ -18,36 +19,15 @@ from pricing.model.price_model import PriceModel
 from pricing.operations.opening import standing_warning
 from pricing.progress import Progress
 from pricing.snapshot import Snapshot
-from pricing.words.plain_text import closed, escaped
+from pricing.words.market_standing import INVENTED
+from pricing.words.plain_text import escaped, sentence
 
 AT_ONCE: Final = 60_000
 """Records up to which the sales are laid out while the person waits, which takes no longer than a glance."""
 
 _LAYING_OUT: Final = "Laying out the sales"
 _PAGES: Final = "pages"
-
-_STYLE: Final = """<style>
-[data-testid="stHeader"] { pointer-events: none; }
-[data-testid="stHeader"] * { pointer-events: auto; }
-[data-testid="stCaptionContainer"] { color: inherit !important; opacity: 0.8; }
-[class*="st-key-how-"] summary { opacity: 0.85 !important; }
-[data-testid^="stBaseButton-primary"]:not(:disabled) { color: light-dark(#ffffff, #101418) !important; }
-.st-key-menu, .st-key-pages { position: fixed; top: 0.5rem; left: 1rem; z-index: 999991; width: auto; }
-.st-key-menu { display: none; }
-.st-key-pages { gap: 0 !important; right: 4rem; }
-@media (max-width: 1000px) {
-    .st-key-pages { display: none; }
-    .st-key-menu { display: flex; }
-}
-@media (max-width: 640px) {
-    [data-testid="stMainBlockContainer"] { padding-top: 4rem; padding-left: 1rem; padding-right: 1rem; }
-}
-@media (pointer: coarse) {
-    [data-testid="stPills"] button, [data-testid="stButtonGroup"] button { min-height: 2.75rem; }
-}
-</style>"""
-"""On a narrow window the pages are in a menu that closes behind the choice; under a thumb, choices are 44 px
-high (WCAG 2.2, 2.5.5). Words on the main colour are dark in the dark theme, whose main colour is light."""
+_GOING: Final = "going_to"
 
 _LOG: Final = logging.getLogger(__name__)
 
@@ -78,39 +58,42 @@ def one_sentence(before: str = "") -> Iterator[None]:
         yield
     except PricingError as error:
         _LOG.warning("shown to a person: %s", error, exc_info=True)
-        st.error(escaped(closed(f"{before}{error}")))
+        st.error(escaped(sentence(f"{before}{error}")))
 
 
 def ask_market() -> tuple[Snapshot, PriceModel] | None:
     """The market and its newest price model; an invitation, and nothing, while either is missing."""
     snapshot = caches.snapshot()
     if snapshot is None:
-        st.info("There are no sale records yet: load a file of yours to begin.")
+        st.info("There are no sale records yet. Load a file of yours to begin.")
         link("records", "Load sale records")
         return None
     if snapshot.state.fit is None:
         st.info(
-            "No price model has been fitted to these records yet; that is done on the page of the records."
+            "The records are there, but nothing was learnt from them yet. Go to the records and press "
+            "Fit: after "
+            "that every page answers."
         )
         link("records", "Go to the records and fit")
         return None
     if caches.is_demo(snapshot):
         with st.container(horizontal=True, vertical_alignment="center"):
-            st.caption("An invented demo market, to try things out: no car and no sale in it is real.")
+            st.caption(INVENTED)
             link("records", "Load your own sale records")
     with st.spinner("Reading the market") if not snapshot.can_value(snapshot.state.fit) else nullcontext():
         snapshot.make_ready(snapshot.state.fit)
     _lay_out(snapshot)
     warning = standing_warning(snapshot.state)
-    if warning is not None:
-        st.caption(escaped(warning))
+    if warning is not None and warning != INVENTED:
+        st.caption(escaped(warning.removeprefix(f"{INVENTED} ")))
     return snapshot, snapshot.model
 
 
-def ask_market_and_car() -> Asked | None:
-    """The market, its newest price model and the car of the form; nothing while one of them is missing."""
+def ask_market_and_car(*, first: bool = False) -> Asked | None:
+    """The market, its newest price model and the car of the form, which stands open on the ``first`` page;
+    nothing while one of them is missing."""
     market = ask_market()
-    asked = None if market is None else ask_car(market[0])
+    asked = None if market is None else ask_car(market[0], first=first)
     return None if market is None or asked is None else Asked(*market, *asked)
 
 
@@ -160,16 +143,27 @@ def know_pages(pages: Mapping[str, st.Page]) -> None:
     st.session_state[_PAGES] = dict(pages)
 
 
-def link(page: str, words: str) -> None:
-    """A way to another page; the car goes along."""
+def link(page: str, words: str, **more: str) -> None:
+    """A way to another page; the car goes along, and what ``more`` says in the address."""
     pages = st.session_state.get(_PAGES, {})
     if page in pages:
-        st.page_link(pages[page], label=words, query_params=url_state.query())
+        st.page_link(pages[page], label=words, query_params={**url_state.query(), **more})
+
+
+def go_to(page: str) -> None:
+    """To another page with the next run, from a button's callback."""
+    st.session_state[_GOING] = page
+
+
+def going() -> st.Page | None:
+    """The page that a button leads to, once."""
+    page = st.session_state.pop(_GOING, None)
+    return None if page is None else st.session_state[_PAGES].get(page)
 
 
 def show_style() -> None:
     """How the frame looks on windows of every width."""
-    st.html(_STYLE)
+    st.html(f"<style>{style_sheet()}</style>")
 
 
 def show_menu(page: st.Page) -> None:

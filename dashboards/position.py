@@ -1,4 +1,4 @@
-"""Where does this car sit: its price range, where the asking price stands, what is behind both."""
+"""Where does this car sit: its price range, where the price asked stands, what is behind both."""
 
 from collections.abc import Callable
 from decimal import Decimal
@@ -7,9 +7,12 @@ import polars as pl
 import streamlit as st
 
 from dashboards import page_layout
-from dashboards.exhibits import show_chart, show_table
+from dashboards.exhibits import chosen_of, show_chart, show_table
+from dashboards.kept_cars import offer_keeping
+from dashboards.steps import show_journeys
 from pricing.car import Car
 from pricing.charts import valuation as charts
+from pricing.charts.position import CHOSEN, position_caption, position_chart
 from pricing.decisions.amounts import Conversion
 from pricing.decisions.approaches import difference
 from pricing.decisions.valuation import Valuation, value_car
@@ -20,18 +23,21 @@ from pricing.operations.settings import settings_of
 from pricing.snapshot import Snapshot
 from pricing.words import sentences
 from pricing.words.approaches import difference_sentence
+from pricing.words.bands import BAND_LOOKS
+from pricing.words.countries import country_words
 from pricing.words.glossary import what_is
 from pricing.words.opinions import ground_sentence, statement_words
 from pricing.words.plain_text import escaped
+from pricing.words.standing import facts_sentence, known_words
 
 SALES_SHOWN = 200
 
 
 def show_page() -> None:
     """Ask for a car, value it, show the valuation."""
-    st.title("Where does this car sit")
+    st.title("Where does this car sit?")
     with page_layout.one_sentence():
-        asked = page_layout.ask_market_and_car()
+        asked = page_layout.ask_market_and_car(first=True)
         if asked is None:
             return
         snapshot, model, car, asking = asked
@@ -44,7 +50,8 @@ def show_page() -> None:
                 lambda: _comparables(snapshot, car),
                 settings_of(snapshot).verdict_limits,
             )
-            show_ways_on()
+            offer_keeping(snapshot, car, asking)
+            show_journeys()
 
 
 def _comparables(snapshot: Snapshot, car: Car) -> Comparables | None:
@@ -78,49 +85,90 @@ def show_valuation(
 ) -> None:
     """The valuation from the answer to the evidence, and the caution with the answer; the comparable sales
     are looked for once the answer is shown."""
-    st.subheader(escaped(sentences.car_words(valuation.car)))
     if valuation.mid is None:
         st.warning(escaped(sentences.range_sentence(valuation)))
     else:
-        show_answer(valuation, elsewhere, limits)
-        show_distribution(valuation, comparables())
+        show_answer(valuation, limits)
+        show_picture(valuation, comparables(), elsewhere)
         show_make_up(valuation)
     show_bands(valuation)
     show_sales(valuation)
 
 
-def show_answer(valuation: Valuation, elsewhere: str | None, limits: tuple[float, ...]) -> None:
-    """Low, mid and high, and the standing in a sentence."""
-    with st.container(horizontal=True):
+def show_answer(valuation: Valuation, limits: tuple[float, ...]) -> None:
+    """The verdict in one sentence, the range in large figures, how much is known as a word and a count."""
+    with st.container(key="verdict"):
+        if valuation.asking is not None:
+            st.markdown(escaped(sentences.standing_sentence(valuation, limits)))
+        else:
+            st.markdown(escaped(sentences.car_words(valuation.car)))
+    with st.container(horizontal=True, key="range"):
         for name in ("low", "mid", "high"):
             amount = sentences.rounded(getattr(valuation, name))
             st.metric(f"{name} ({valuation.currency})", f"{amount:,}", help=what_is(name), width="content")
-    st.write(escaped(sentences.range_sentence(valuation)))
-    if elsewhere is not None:
-        st.write(escaped(elsewhere))
-    if valuation.asking is not None:
-        st.write(f"**{escaped(sentences.standing_sentence(valuation, limits))}**")
-    st.caption(escaped(sentences.CAUTION))
+    word, count = known_words(valuation)
+    with st.container(key="known"):
+        st.markdown(f"**{escaped(word)}**: {escaped(count)}", help=what_is("evidence depth"))
 
 
-def show_distribution(valuation: Valuation, comparables: Comparables | None) -> None:
-    """The distribution of prices, with the comparable sales on it, and how far the two are apart."""
+def show_picture(valuation: Valuation, comparables: Comparables | None, elsewhere: str | None) -> None:
+    """The answer as one picture, and the sale that was pressed on it; then what it says in words."""
     table = None if comparables is None else comparables.table
-    show_chart(
-        charts.distribution_chart(valuation, table),
-        sentences.distribution_caption(valuation, 0 if table is None else table.height),
-        "price distribution",
+    chosen = show_chart(
+        position_chart(valuation, table),
+        position_caption(valuation, 0 if table is None else table.height),
+        "where this car sits",
+        selects=CHOSEN,
     )
+    if table is not None:
+        _show_chosen(valuation, table, chosen_of(chosen, CHOSEN, "record_id"))
+    if valuation.asking is not None:
+        st.write(escaped(sentences.car_words(valuation.car)))
+    st.write(escaped(sentences.range_sentence(valuation)))
+    told = facts_sentence(valuation)
+    for words in (elsewhere, told):
+        if words is not None:
+            st.write(escaped(words))
+    st.caption(escaped(sentences.CAUTION))
     apart = None if comparables is None else difference(valuation, comparables)
     if apart is not None:
-        st.write(escaped(difference_sentence(apart)))
+        with st.expander("How far the nearest sales and this range are apart"):
+            st.write(escaped(difference_sentence(apart)))
+
+
+def _show_chosen(valuation: Valuation, table: pl.DataFrame, record: str | None) -> None:
+    """The sale that was pressed, opened."""
+    rows = table.filter(pl.col("record_id") == pl.lit(record, pl.String))
+    if rows.is_empty():
+        return
+    sale = rows.row(0, named=True)
+    with st.container(key="card-sale"):
+        named = sentences.car_words({**valuation.car, **{name: sale[name] for name in ("variant", "year")},
+                                     "condition_band": sale["condition_band"], "odometer_km": None,
+                                     "options": []})  # fmt: skip
+        paid, brought = (
+            sentences.exact_words(sale[name], valuation.currency) for name in ("price", "adjusted_price")
+        )
+        st.markdown(f"**{escaped(named)}**")
+        st.write(
+            escaped(
+                f"Sold on {sentences.day_words(sale['event_date'])} for {paid} ({sale['source']}, "
+                f"{sale['source_ref']}). Brought to this car and to today: {brought}."
+            )
+        )
+        page_layout.link("comparables", "How each sale was brought to this car")
 
 
 def show_make_up(valuation: Valuation) -> None:
     """The terms behind the mid price, drawn and in figures."""
-    show_chart(charts.terms_chart(valuation), sentences.terms_caption(valuation), "what makes up the price")
+    folded = st.expander("What makes up the price", key="make_up", on_change="rerun")
+    if not folded.open:
+        return
     said = [sentences.term_words(term) for term in valuation.terms.iter_rows(named=True)]
-    with st.expander("The terms in figures"):
+    with folded:
+        show_chart(
+            charts.terms_chart(valuation), sentences.terms_caption(valuation), "what makes up the price"
+        )
         show_table(
             valuation.terms.select(
                 pl.Series("term", said, pl.String),
@@ -142,25 +190,41 @@ def show_make_up(valuation: Valuation) -> None:
 
 
 def show_bands(valuation: Valuation) -> None:
-    """The same car in every condition band, with the sales of the model."""
-    show_chart(charts.bands_chart(valuation), sentences.bands_caption(valuation), "price by condition band")
-    money = st.column_config.NumberColumn(format="localized")
+    """The same car in every condition band, in figures, with what such a car looks like."""
+    folded = st.expander("The four conditions in figures", key="bands", on_change="rerun")
+    if not folded.open:
+        return
+    money = st.column_config.NumberColumn
     prices = pl.col("low", "mid", "high").round_sig_figs(3).round().cast(pl.Int64)
-    show_table(
-        valuation.bands.with_columns(prices),
-        "prices by condition band",
-        {
-            "condition_band": f"Band ({valuation.currency}, {valuation.basis})",
-            **dict.fromkeys(("low", "mid", "high"), money),
-            "reason": "Why no range" if valuation.bands["reason"].is_not_null().any() else None,
-        },
-    )
+    with folded:
+        show_table(
+            valuation.bands.with_columns(
+                prices, looks=pl.col("condition_band").replace_strict(BAND_LOOKS, return_dtype=pl.String)
+            ).select("condition_band", "mid", "low", "high", "looks", "reason"),
+            "prices by condition band",
+            {
+                "condition_band": "Condition",
+                "mid": money(f"Middle ({valuation.currency}, {valuation.basis})", format="localized"),
+                "low": money(f"Low ({valuation.currency})", format="localized"),
+                "high": money(f"High ({valuation.currency})", format="localized"),
+                "looks": "What it looks like",
+                "reason": "Why no range" if valuation.bands["reason"].is_not_null().any() else None,
+            },
+            height="content",
+        )
 
 
 def show_sales(valuation: Valuation) -> None:
     """The sold cars of the model, nearest first."""
-    st.subheader("The sales behind it")
+    folded = st.expander("The sales behind it", key="sales_behind", on_change="rerun")
     st.write(escaped(sentences.evidence_sentence(valuation)))
+    if not folded.open:
+        return
+    with folded:
+        _show_sales(valuation)
+
+
+def _show_sales(valuation: Valuation) -> None:
     ground = ground_sentence(valuation)
     if ground is not None:
         st.write(escaped(ground))
@@ -174,10 +238,11 @@ def show_sales(valuation: Valuation) -> None:
             pl.col("options").list.eval(pl.element().str.replace_all("_", " ")).list.join(", "),
             pl.col("price", "odometer_km").round().cast(pl.Int64),
             pl.col("condition_band").fill_null("not graded"),
+            _names(valuation.sales.head(SALES_SHOWN)["country"]).alias("country"),
         )
         .select(
-            "event_date",
             "price",
+            "event_date",
             "variant",
             "year",
             "condition_band",
@@ -193,7 +258,7 @@ def show_sales(valuation: Valuation) -> None:
         shown,
         "sales of the model",
         {
-            "event_date": st.column_config.DateColumn("Sold", format="YYYY-MM-DD"),
+            "event_date": st.column_config.DateColumn("Sold", format="D MMM YYYY"),
             "price": st.column_config.NumberColumn(
                 f"Price ({valuation.currency}, {valuation.basis})", format="localized"
             ),
@@ -216,13 +281,7 @@ def show_sales(valuation: Valuation) -> None:
     )
 
 
-def show_ways_on() -> None:
-    """Where a person goes from here with this car."""
-    st.subheader("From here")
-    with st.container(horizontal=True):
-        page_layout.link("inspect", "Inspect it")
-        page_layout.link("mend", "Mend it or buy better")
-        page_layout.link("comparables", "See comparable sales")
-        page_layout.link("buy", "Buy it")
-        page_layout.link("sell", "Sell it")
-        page_layout.link("appraisals", "Appraise it")
+def _names(codes: pl.Series) -> pl.Series:
+    """Countries by name."""
+    known = {code: country_words(code) for code in codes.drop_nulls().unique().to_list()}
+    return codes.replace_strict(known, default=None, return_dtype=pl.String)

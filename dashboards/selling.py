@@ -35,7 +35,7 @@ from pricing.words.selling import (
     unsold_sentence,
     waiting_sentences,
 )
-from pricing.words.sentences import range_sentence
+from pricing.words.sentences import range_sentence, rounded
 
 
 def show_page() -> None:
@@ -90,7 +90,7 @@ def _ask_terms(currency: str, asking: Decimal | None) -> SellerTerms:
         first, second, third = st.columns(3)
         with first:
             own = ask_amount(
-                "Worth to you unsold", "own_value", currency,
+                "Worth to you if you keep it", "own_value", currency,
                 "What the car is worth to you if it does not sell; without it, it is offered on.",
             )  # fmt: skip
             floor = ask_amount("Lowest price to ask in the end", "floor", currency)
@@ -115,7 +115,7 @@ def _show(facts: Selling, warning: str | None) -> None:
         best = facts.best
         figures = [
             ("ask", None if best.asking is None else f"{best.asking:,.0f}"),
-            ("expect after charges", None if best.net is None else f"{best.net.mid:,.0f}"),
+            ("expect after charges", None if best.net is None else f"{rounded(best.net.mid):,}"),
         ]
         for words, amount in figures:
             if amount is not None:

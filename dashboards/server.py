@@ -12,6 +12,7 @@ from starlette.middleware import Middleware
 from starlette.types import ASGIApp, Receive, Scope, Send
 
 from dashboards.alone import PAGES, door
+from dashboards.garage import Garage
 from dashboards.handbook_first import HandbookFirst
 from pricing.api.app import SERVER_PATHS, create_api
 from pricing.api.callers import holder
@@ -57,6 +58,7 @@ def from_environment() -> ASGIApp:
             Middleware(HandbookFirst),
             Middleware(ApiFirst, api=api),
             door(settings, partial(holder, api.state.service)),
+            Middleware(Garage),
         ],
     )
     return app

@@ -28,6 +28,7 @@ from pricing.operations.settings import (
 )
 from pricing.snapshot import Snapshot
 from pricing.vocabulary import DISTANCE_UNITS
+from pricing.words.countries import country_words
 from pricing.words.glossary import what_is
 from pricing.words.plain_text import escaped
 
@@ -70,10 +71,11 @@ def _show_market(snapshot: Snapshot) -> None:
     sales = snapshot.sales()
     sold = sales.filter(pl.col("outcome") == "sold").height
     kind = "the invented demo market" if caches.is_demo(snapshot) else "your own market"
+    loads = snapshot.state.batches
     st.write(
         escaped(
             f"{snapshot.path.name}, {kind}: {sales.height:,} records, {sold:,} of them sales, from "
-            f"{snapshot.state.batches} loads. Newest fit: {snapshot.state.fit or 'none'}."
+            f"{loads} {'load' if loads == 1 else 'loads'}. Newest fit: {snapshot.state.fit or 'none'}."
         )
     )
     st.write(escaped(f"Base currency: {snapshot.base_currency}. {what_is('base currency')}"))
@@ -131,9 +133,10 @@ def _ask_labour(snapshot: Snapshot, kept: Settings, may: bool) -> None:
     catalogue = catalogue_in_force(snapshot)
     countries = sorted(catalogue.tax)
     country = st.selectbox(
-        "Country of the work (ISO 3166)",
+        "Country of the work",
         countries,
         countries.index(kept.country) if kept.country in countries else 0,
+        format_func=country_words,
         key="settings_country",
     )
     currency = catalogue.labour_currency.get(country, catalogue.currency)

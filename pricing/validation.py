@@ -21,5 +21,5 @@ def sentence_of(error: ValidationError) -> str:
         return f"unknown key {where!r}"
     told = first["msg"].removeprefix("Value error, ").replace("Input should be", "should be")
     if first["type"] == "value_error":
-        return told
+        return f"{where}: {told}" if where else told
     return f"{where} {told[0].lower()}{told[1:]}; got {str(first['input'])[:80]!r}"

@@ -73,7 +73,7 @@ def bill_of_materials(versions: dict[str, str], needs: dict[str, set[str]]) -> d
     parts = []
     for name, version in names.items():
         told = distribution(name).metadata
-        expression, plain = told.get("License-Expression"), told.get("License", "")
+        expression, plain = (told[key] if key in told else "" for key in ("License-Expression", "License"))
         licence = {"expression": expression} if expression else {"license": {"name": plain}}
         part = {
             "type": "application" if name == PROJECT else "library", "bom-ref": name, "name": name,

@@ -14,7 +14,8 @@ import httpx
 import polars as pl
 import pytest
 
-from pricing.appraisal.collection import Item, Row
+from pricing.appraisal.collection import Item
+from pricing.appraisal.collection_list import Row
 from pricing.appraisal.facts import facts_of
 from pricing.appraisal.register import enter, read
 from pricing.cli import main as cli

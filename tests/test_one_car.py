@@ -12,7 +12,8 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from pricing.api.client import Client
-from pricing.appraisal.collection import read_cars, value_collection
+from pricing.appraisal.collection import value_collection
+from pricing.appraisal.collection_list import read_cars
 from pricing.appraisal.evidence import Known, gather
 from pricing.appraisal.record import Appraisal, read_record
 from pricing.appraisal.sections import Subject

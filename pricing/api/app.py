@@ -14,6 +14,7 @@ from starlette.types import ASGIApp
 
 from pricing.api import (
     routes_appraisals,
+    routes_cars,
     routes_condition,
     routes_decisions,
     routes_fits,
@@ -79,7 +80,7 @@ def create_api(settings: Configuration) -> FastAPI:
     inner = APIRouter(prefix=PREFIX, responses=responses(400, 401, 403, 408, 413, 422, 429, 503))
     for routes in (
         routes_state, routes_values, routes_market, routes_condition, routes_decisions,
-        routes_records, routes_opinions, routes_fits, routes_appraisals,
+        routes_records, routes_cars, routes_opinions, routes_fits, routes_appraisals,
     ):  # fmt: skip
         inner.include_router(routes.router)
     api.include_router(routes_state.server_router)

@@ -212,7 +212,7 @@ def gather(
     def compare() -> Comparables:
         return find_comparables(
             _index_of(known), inspected(car, inspection), as_of=at, count=count, coverage=coverage,
-            choices=record.choices,
+            choices=record.choices, leave_out_unsure=bool(terms.leave_out_unsure), with_support=with_ratios,
         )  # fmt: skip
 
     # What a person chose is not passed over where it fails.

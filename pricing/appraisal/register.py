@@ -18,6 +18,7 @@ from pricing.appraisal.record import Appraisal, plain_record, read_kept
 from pricing.appraisal.sections import Valuer
 from pricing.errors import AppraisalError
 from pricing.notebook_html import facts_html, range_text
+from pricing.store.audit import now
 from pricing.store.kept.appraisals import Draft, FieldChange, Revision
 from pricing.store.market import Market
 
@@ -54,10 +55,22 @@ def enter(
 ) -> list[str]:
     """Enter new appraisals, all or none; returns their ids. Raises ``AppraisalError`` without a name, or for
     one that claims to be completed."""
+    return [entry.appraisal_id for entry in entered(market, records, by=by, reason=reason)]
+
+
+def entered(
+    market: Market, records: Sequence[tuple[Appraisal, Evidence | None]], *, by: str, reason: str
+) -> list[Entry]:
+    """The same, with the entries as they are kept."""
     if any(_completion(record) != _completion(Appraisal()) for record, _ in records):
         raise AppraisalError(_ACT)
     drafts = [_draft(record, evidence, by, reason) for record, evidence in records]
-    return [name for name, _ in market.appraisals.keep(drafts)]
+    return [
+        Entry(name, number, record, evidence, draft.digest, now(), draft.made_by, draft.reason)
+        for (name, number), draft, (record, evidence) in zip(
+            market.appraisals.keep(drafts), drafts, records, strict=True
+        )
+    ]
 
 
 def revise(

@@ -3,7 +3,7 @@
 import altair as alt
 import polars as pl
 
-from pricing.charts.valuation import BLUE, GREY, VERMILION
+from pricing.charts.design import ASKED, INK, MAIN, QUIET
 from pricing.decisions.buying import Buying
 from pricing.words.sentences import day_words
 
@@ -27,7 +27,7 @@ def limits_chart(facts: Buying) -> alt.LayerChart:
     title = alt.TitleParams(
         "Share of like cars that sell for less",
         subtitle=f"all-in prices in {valuation.currency} at {day_words(valuation.as_of)}",
-        subtitleColor=GREY,
+        subtitleColor=QUIET,
         anchor="start",
         fontSize=15,
     )
@@ -39,7 +39,7 @@ def limits_chart(facts: Buying) -> alt.LayerChart:
     )
     line = (
         alt.Chart(curve)
-        .mark_line(color=BLUE, strokeWidth=2.5, interpolate="monotone")
+        .mark_line(color=MAIN, strokeWidth=2.5, interpolate="monotone")
         .encode(
             x=x,
             y=alt.Y("share:Q", title="share that sells for less", axis=alt.Axis(format="%", tickCount=5)),
@@ -47,7 +47,7 @@ def limits_chart(facts: Buying) -> alt.LayerChart:
         )
     )
     layers: list[alt.Chart] = [line]
-    for kind, color, dash in (("limit", "black", [4, 3]), ("asked", VERMILION, [1, 0])):
+    for kind, color, dash in (("limit", INK, [4, 3]), ("asked", ASKED, [1, 0])):
         part = frame.filter(pl.col("kind") == kind)
         rules = alt.Chart(part).mark_rule(color=color, strokeDash=dash, strokeWidth=2)
         layers.append(
@@ -60,7 +60,7 @@ def limits_chart(facts: Buying) -> alt.LayerChart:
             align="right" if row["row"] == 0 else "left",
             dx=-4 if row["row"] == 0 else 4,
             fontSize=12,
-            color=VERMILION if row["kind"] == "asked" else "black",
+            color=ASKED if row["kind"] == "asked" else INK,
         )
         layers.append(
             words.encode(x=alt.X("price:Q"), y=alt.YValue(14 + 16 * row["row"]), text=alt.Text("mark:N"))
@@ -77,16 +77,16 @@ def bids_chart(facts: Buying) -> alt.LayerChart:
     tooltip = [alt.Tooltip("bid:Q", format=",.0f"), alt.Tooltip("all_in:Q", title="all-in", format=",.2f")]
     return alt.LayerChart(
         layer=[
-            bars.mark_bar(color=GREY, height=8).encode(
+            bars.mark_bar(color=QUIET, height=8).encode(
                 x=alt.X("all_in:Q", title=f"all-in ({facts.currency})"), tooltip=tooltip
             ),
-            bars.mark_bar(color=BLUE, height=8).encode(x=alt.X("bid:Q"), tooltip=tooltip),
+            bars.mark_bar(color=MAIN, height=8).encode(x=alt.X("bid:Q"), tooltip=tooltip),
         ]
     ).properties(
         title=alt.TitleParams(
             "What each bid comes to",
             subtitle="dark: hammer price; grey: what is charged on it",
-            subtitleColor=GREY,
+            subtitleColor=QUIET,
             anchor="start",
             fontSize=15,
         ),

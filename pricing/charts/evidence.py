@@ -5,7 +5,7 @@ from typing import Any
 import altair as alt
 import polars as pl
 
-from pricing.charts.valuation import BLUE, GREY, PALE, VERMILION
+from pricing.charts.design import ASKED, INK, MAIN, PALE, QUIET
 from pricing.evidence.comparison.comparables import Comparables
 from pricing.evidence.depth import Depth
 from pricing.evidence.indices.index import PriceIndex
@@ -20,40 +20,70 @@ def index_chart(index: PriceIndex) -> alt.VConcatChart:
     return alt.vconcat(prices.properties(width=560), counts.properties(width=560)).properties(title=title)
 
 
-def index_line_chart(index: PriceIndex) -> alt.LayerChart:
+def index_line_chart(index: PriceIndex, sales: pl.DataFrame | None = None) -> alt.LayerChart:
     """The index with its interval, a break where there is no point; the deflated index as a dashed line where
-    there is one."""
+    there is one; ``sales`` (``sale_points``) as rings, those off the picture left out."""
     frame = index.frame.with_columns(
         run=pl.col("index").is_null().cast(pl.Int32).cum_sum(),
         real_run=pl.col("real").is_null().cast(pl.Int32).cum_sum(),
     )
-    x, tooltip = _period_axis(), _index_tooltip()
+    x, tooltip = _period_axis(index.period), _index_tooltip()
     points = alt.Chart(frame.drop_nulls("index"))
     y = alt.Y("index:Q", title=f"index, {index.base} = 100", scale=alt.Scale(zero=False))
     layers: list[Any] = [
         points.mark_area(color=PALE, opacity=0.5).encode(
             x=x, y=alt.Y("low:Q"), y2=alt.Y2("high:Q"), detail=alt.Detail("run:N")
         ),
-        points.mark_line(color=BLUE, strokeWidth=2).encode(x=x, y=y, detail=alt.Detail("run:N")),
-        points.mark_point(color=BLUE, filled=True, size=22).encode(x=x, y=y, tooltip=tooltip),
+        points.mark_line(color=MAIN, strokeWidth=2).encode(x=x, y=y, detail=alt.Detail("run:N")),
+        points.mark_point(color=MAIN, filled=True, size=22).encode(x=x, y=y, tooltip=tooltip),
     ]
+    if sales is not None and sales.height:
+        layers.insert(0, _sale_rings(frame, sales))
     real = frame.drop_nulls("real")
     if real.height:
         layers.append(
             alt.Chart(real)
-            .mark_line(color=VERMILION, strokeDash=[5, 3], strokeWidth=2)
+            .mark_line(color=ASKED, strokeDash=[5, 3], strokeWidth=2)
             .encode(x=x, y=alt.Y("real:Q"), detail=alt.Detail("real_run:N"), tooltip=tooltip)
         )
     return alt.LayerChart(layer=layers, height=260, title=_index_title(index))
+
+
+def _sale_rings(frame: pl.DataFrame, sales: pl.DataFrame) -> alt.Chart:
+    ends = frame.select(low=0.5 * pl.col("index").min(), high=1.6 * pl.col("index").max()).row(0)
+    shown = sales.filter(pl.col("relative").is_between(ends[0] or 0.0, ends[1] or 1e9)).select(
+        pl.col("event_date").cast(pl.Datetime).alias("starts"),
+        pl.col("relative").alias("index"),
+        pl.col("event_date").dt.to_string("%-d %B %Y").alias("sold"),
+        "model",
+        "year",
+        pl.col("condition_band").fill_null("not graded"),
+        "price",
+    )
+    return (
+        alt.Chart(shown)
+        .mark_point(size=26, filled=False, color=QUIET, strokeWidth=1.1, opacity=0.7)
+        .encode(
+            x=alt.X("starts:T"),
+            y=alt.Y("index:Q"),
+            tooltip=[
+                alt.Tooltip("sold:N"),
+                alt.Tooltip("model:N"),
+                alt.Tooltip("year:Q", format="d"),
+                alt.Tooltip("condition_band:N", title="condition"),
+                alt.Tooltip("price:Q", format=",.0f"),
+            ],
+        )
+    )
 
 
 def index_sales_chart(index: PriceIndex) -> alt.Chart:
     """The sales behind every period of an index."""
     return (
         alt.Chart(index.frame)
-        .mark_bar(color=GREY)
+        .mark_bar(color=QUIET)
         .encode(
-            x=_period_axis(),
+            x=_period_axis(index.period),
             y=alt.Y("sales:Q", title="sales", axis=alt.Axis(tickCount=3)),
             tooltip=_index_tooltip(),
         )
@@ -61,8 +91,14 @@ def index_sales_chart(index: PriceIndex) -> alt.Chart:
     )
 
 
-def _period_axis() -> alt.X:
-    return alt.X("starts:T", title="period, by its first day", axis=alt.Axis(labelOverlap=True))
+def _period_axis(period: str) -> alt.X:
+    forms = {"year": ("year", "%Y"), "half-year": ("month", "%b %Y"), "quarter": ("month", "%b %Y")}
+    step, form = forms.get(period, ("month", "%b %Y"))
+    return alt.X(
+        "starts:T",
+        title=None,
+        axis=alt.Axis(labelOverlap=True, format=form, tickCount=step),  # type: ignore[arg-type]
+    )
 
 
 def _index_tooltip() -> list[alt.Tooltip]:
@@ -84,7 +120,7 @@ def _index_title(index: PriceIndex) -> alt.TitleParams:
     return alt.TitleParams(
         f"{index.method.capitalize()} index, {index.scope}",
         subtitle=subtitle,
-        subtitleColor=GREY,
+        subtitleColor=QUIET,
         anchor="start",
         fontSize=15,
     )
@@ -126,17 +162,17 @@ def comparables_chart(found: Comparables) -> alt.LayerChart:
     size = alt.Size("weight:Q", legend=None, scale=alt.Scale(range=[20, 220]))
     layers: list[Any] = [
         alt.Chart(ends).mark_rect(color=PALE, opacity=0.35).encode(x=alt.X("low:Q"), x2=alt.X2("high:Q")),
-        alt.Chart(mid).mark_rule(color="black", strokeDash=[4, 3], strokeWidth=1.5).encode(x=alt.X("mid:Q")),
-        base.mark_rule(color=GREY).encode(y=y, x=x, x2=alt.X2("adjusted_price:Q")),
-        base.mark_point(color=GREY, filled=False, size=45).encode(y=y, x=x, tooltip=tooltip),
-        base.mark_point(color=BLUE, filled=True, opacity=1).encode(
+        alt.Chart(mid).mark_rule(color=INK, strokeDash=[4, 3], strokeWidth=1.5).encode(x=alt.X("mid:Q")),
+        base.mark_rule(color=QUIET).encode(y=y, x=x, x2=alt.X2("adjusted_price:Q")),
+        base.mark_point(color=QUIET, filled=False, size=45).encode(y=y, x=x, tooltip=tooltip),
+        base.mark_point(color=MAIN, filled=True, opacity=1).encode(
             y=y, x=alt.X("adjusted_price:Q"), size=size, tooltip=tooltip
         ),
     ]
     title = alt.TitleParams(
         "Comparable sales, adjusted to the subject",
         subtitle=f"ring: as sold; disc: adjusted to {day_words(found.as_of)}, larger with weight",
-        subtitleColor=GREY,
+        subtitleColor=QUIET,
         anchor="start",
         fontSize=15,
     )
@@ -156,7 +192,7 @@ def bands_through_time_chart(depth: Depth) -> alt.LayerChart:
     color = alt.Color(
         "step:N",
         title=None,
-        scale=alt.Scale(range=[VERMILION, GREY, BLUE]),
+        scale=alt.Scale(range=[ASKED, QUIET, MAIN]),
         legend=legend,
     )
     tooltip = [
@@ -180,7 +216,7 @@ def bands_through_time_chart(depth: Depth) -> alt.LayerChart:
     title = alt.TitleParams(
         f"What a better condition band costs, {depth.scope}",
         subtitle="95% intervals",
-        subtitleColor=GREY,
+        subtitleColor=QUIET,
         anchor="start",
         fontSize=15,
     )

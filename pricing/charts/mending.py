@@ -5,7 +5,7 @@ from typing import Final
 import altair as alt
 import polars as pl
 
-from pricing.charts.valuation import BLUE, GREY, PALE, VERMILION
+from pricing.charts.design import ASKED, MAIN, PALE, PAPER, QUIET
 from pricing.condition.budget import RepairBudget
 from pricing.decisions.mending import EVERYTHING, MendOrBuy
 from pricing.words.sentences import day_words
@@ -36,7 +36,7 @@ def budget_chart(budget: RepairBudget) -> alt.LayerChart:
             )
         ),
     ]
-    spans = base.mark_bar(height=14, cornerRadius=2, color=BLUE).encode(
+    spans = base.mark_bar(height=14, cornerRadius=2, color=MAIN).encode(
         y=y,
         x=alt.X(
             "p10:Q",
@@ -46,16 +46,14 @@ def budget_chart(budget: RepairBudget) -> alt.LayerChart:
         x2=alt.X2("p80:Q"),
         tooltip=tooltip,
     )
-    middles = base.mark_tick(color="white", thickness=3, size=14).encode(
-        y=y, x=alt.X("p50:Q"), tooltip=tooltip
-    )
-    ends = base.mark_point(shape="diamond", filled=True, size=40, color=VERMILION, opacity=1).encode(
+    middles = base.mark_tick(color=PAPER, thickness=3, size=14).encode(y=y, x=alt.X("p50:Q"), tooltip=tooltip)
+    ends = base.mark_point(shape="diamond", filled=True, size=40, color=ASKED, opacity=1).encode(
         y=y, x=alt.X("expected:Q"), tooltip=tooltip
     )
     title = alt.TitleParams(
         "Repair budget by area",
         subtitle=f"rates of {budget.country}, prices of {day_words(budget.on)}, in {budget.currency}",
-        subtitleColor=GREY,
+        subtitleColor=QUIET,
         anchor="start",
         fontSize=15,
     )
@@ -116,18 +114,16 @@ def comparison_chart(decision: MendOrBuy) -> alt.LayerChart:
         color=alt.Color(
             "part:N",
             legend=None,
-            scale=alt.Scale(domain=list(PARTS.values()), range=[BLUE, VERMILION, BLUE, PALE]),
+            scale=alt.Scale(domain=list(PARTS.values()), range=[MAIN, ASKED, MAIN, PALE]),
         ),
         tooltip=tooltip,
     )
-    middles = base.mark_tick(color="white", thickness=3, size=14).encode(
-        y=y, x=alt.X("mid:Q"), tooltip=tooltip
-    )
-    fixed = base.transform_filter("datum.low == datum.high").mark_tick(color=BLUE, thickness=4, size=18)
+    middles = base.mark_tick(color=PAPER, thickness=3, size=14).encode(y=y, x=alt.X("mid:Q"), tooltip=tooltip)
+    fixed = base.transform_filter("datum.low == datum.high").mark_tick(color=MAIN, thickness=4, size=18)
     title = alt.TitleParams(
         "Mending against buying better",
         subtitle=f"all-in, in {currency}",
-        subtitleColor=GREY,
+        subtitleColor=QUIET,
         anchor="start",
         fontSize=15,
     )

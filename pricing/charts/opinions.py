@@ -5,7 +5,7 @@ from typing import Final
 import altair as alt
 import polars as pl
 
-from pricing.charts.valuation import BLUE, GREY, PALE, VERMILION
+from pricing.charts.design import ASKED, MAIN, PALE, QUIET
 from pricing.decisions.stated_bands import StatedBands
 from pricing.vocabulary import CONDITION_BANDS
 
@@ -57,7 +57,7 @@ def stated_bands_chart(bands: StatedBands, typed: pl.DataFrame | None = None) ->
             color=alt.Color(
                 "kind:N",
                 title=None,
-                scale=alt.Scale(domain=list(_KINDS), range=[VERMILION, PALE, BLUE]),
+                scale=alt.Scale(domain=list(_KINDS), range=[ASKED, PALE, MAIN]),
                 legend=alt.Legend(orient="bottom", columns=3, labelLimit=200),
             ),
             tooltip=[
@@ -72,7 +72,7 @@ def stated_bands_chart(bands: StatedBands, typed: pl.DataFrame | None = None) ->
     )
     points = (
         alt.Chart(sold)
-        .mark_point(size=26, filled=False, color=GREY, strokeWidth=1.2, opacity=0.8)
+        .mark_point(size=26, filled=False, color=QUIET, strokeWidth=1.2, opacity=0.8)
         .encode(
             y=axis,
             yOffset=offset,
@@ -85,14 +85,14 @@ def stated_bands_chart(bands: StatedBands, typed: pl.DataFrame | None = None) ->
     )
     names = (
         alt.Chart(rows.filter(pl.col("kind") == "said"))
-        .mark_text(align="left", dx=4, fontSize=10, color=GREY)
+        .mark_text(align="left", dx=4, fontSize=10, color=QUIET)
         .encode(y=axis, yOffset=offset, x=alt.X("high:Q"), text=alt.Text("who:N"))
     )
     return alt.LayerChart(
         layer=[bars, names, points],
         title=alt.TitleParams(
             f"What is said of the {bands.make} {bands.model_name}", anchor="start", fontSize=15,
-            subtitle=f"all-in prices in {bands.currency}", subtitleColor=GREY,
+            subtitle=f"all-in prices in {bands.currency}", subtitleColor=QUIET,
         ),
         height=alt.Step(17),
     )  # fmt: skip

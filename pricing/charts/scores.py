@@ -5,7 +5,8 @@ from typing import Final
 import altair as alt
 import polars as pl
 
-from pricing.charts.valuation import BLUE, GREY, UNGRADED, VERMILION
+from pricing.charts.design import ASKED, MAIN, QUIET
+from pricing.charts.valuation import UNGRADED
 from pricing.model.backtest import COVERAGES, SUFFIXES, Backtest
 from pricing.words.sentences import day_words, option_words
 
@@ -95,7 +96,7 @@ def width_chart(backtest: Backtest, part: str = "evidence") -> alt.LayerChart:
         color=_colour(),
         tooltip=_tooltip(part, "width"),
     )
-    words = base.mark_text(align="left", dx=5, fontSize=11, color=GREY).encode(
+    words = base.mark_text(align="left", dx=5, fontSize=11, color=QUIET).encode(
         y=axis, yOffset=offset, x=alt.X("width:Q"), text=alt.Text("width:Q", format=".2f")
     )
     return alt.LayerChart(
@@ -124,7 +125,7 @@ def ratio_chart(backtest: Backtest, currency: str, basis: str = "all-in") -> alt
     )
     points = (
         alt.Chart(shown)
-        .mark_point(size=22, filled=False, color=BLUE, strokeWidth=1, opacity=0.6)
+        .mark_point(size=22, filled=False, color=MAIN, strokeWidth=1, opacity=0.6)
         .encode(
             x=alt.X(
                 "value:Q",
@@ -151,7 +152,7 @@ def ratio_chart(backtest: Backtest, currency: str, basis: str = "all-in") -> alt
     dash = alt.Scale(domain=["as paid", "median"], range=[[1, 0], [6, 4]])
     rules = (
         alt.Chart(lines)
-        .mark_rule(color=VERMILION, strokeWidth=2)
+        .mark_rule(color=ASKED, strokeWidth=2)
         .encode(
             y=alt.Y("ratio:Q"), strokeDash=alt.StrokeDash("line:N", title=None, scale=dash, legend=_legend())
         )
@@ -232,7 +233,7 @@ def _colour() -> alt.Color:
     return alt.Color(
         "range:N",
         title=None,
-        scale=alt.Scale(domain=_PROMISED, range=[BLUE, VERMILION]),
+        scale=alt.Scale(domain=_PROMISED, range=[MAIN, ASKED]),
         legend=_legend(),
     )
 
@@ -273,4 +274,4 @@ def _title(words: str, backtest: Backtest) -> alt.TitleParams:
     first, last = map(day_words, days)
     sales = f"{len(backtest.rows):,} sales from {first} to {last}"
     subtitle = f"{sales}, each priced by a model that had not seen it"
-    return alt.TitleParams(words, subtitle=subtitle, subtitleColor=GREY, anchor="start", fontSize=15)
+    return alt.TitleParams(words, subtitle=subtitle, subtitleColor=QUIET, anchor="start", fontSize=15)

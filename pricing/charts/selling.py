@@ -3,7 +3,7 @@
 import altair as alt
 import polars as pl
 
-from pricing.charts.valuation import BLUE, GREY, PALE, VERMILION
+from pricing.charts.design import ASKED, INK, MAIN, PALE, PAPER, QUIET
 from pricing.decisions.selling import Selling
 from pricing.words.sentences import day_words
 
@@ -32,7 +32,7 @@ def proceeds_chart(facts: Selling) -> alt.LayerChart:
     color = alt.Color(
         "part:N",
         title=None,
-        scale=alt.Scale(domain=["left to the seller", "paid, all-in"], range=[BLUE, PALE]),
+        scale=alt.Scale(domain=["left to the seller", "paid, all-in"], range=[MAIN, PALE]),
         legend=alt.Legend(orient="bottom", columns=1, labelLimit=300),
     )
     tooltip = [
@@ -45,7 +45,7 @@ def proceeds_chart(facts: Selling) -> alt.LayerChart:
             base.mark_bar(height=14, cornerRadius=2).encode(
                 x=x, x2=alt.X2("high:Q"), color=color, tooltip=tooltip
             ),
-            base.mark_tick(color="white", thickness=3, size=14).encode(x=alt.X("mid:Q"), tooltip=tooltip),
+            base.mark_tick(color=PAPER, thickness=3, size=14).encode(x=alt.X("mid:Q"), tooltip=tooltip),
         ]
     ).properties(title=_title("What a sale leaves, by channel", facts), height=alt.Step(24))
 
@@ -56,7 +56,7 @@ def reserve_chart(facts: Selling) -> alt.LayerChart:
     shown = frame.filter(pl.col("reserve") > 0)
     line = (
         alt.Chart(shown)
-        .mark_line(color=BLUE, strokeWidth=2.5)
+        .mark_line(color=MAIN, strokeWidth=2.5)
         .encode(
             x=alt.X(
                 "reserve:Q",
@@ -72,7 +72,7 @@ def reserve_chart(facts: Selling) -> alt.LayerChart:
     if reserve > 0:
         mark = alt.Chart(pl.DataFrame({"reserve": [reserve]}))
         layers.append(
-            mark.mark_rule(color="black", strokeDash=[4, 3], strokeWidth=2).encode(x=alt.X("reserve:Q"))
+            mark.mark_rule(color=INK, strokeDash=[4, 3], strokeWidth=2).encode(x=alt.X("reserve:Q"))
         )
     return alt.LayerChart(
         layer=layers, title=_title("Chance of a sale against the reserve", facts), height=280
@@ -101,7 +101,7 @@ def waiting_chart(facts: Selling, channel: str) -> alt.Chart:
                 "weeks:N",
                 title="within",
                 sort=order,
-                scale=alt.Scale(domain=order, range=[GREY, VERMILION, BLUE]),
+                scale=alt.Scale(domain=order, range=[QUIET, ASKED, MAIN]),
                 legend=alt.Legend(orient="bottom"),
             ),
             strokeDash=alt.StrokeDash("weeks:N", sort=order, legend=None),
@@ -120,7 +120,7 @@ def _title(words: str, facts: Selling) -> alt.TitleParams:
     return alt.TitleParams(
         words,
         subtitle=f"amounts in {facts.currency} at {at}",
-        subtitleColor=GREY,
+        subtitleColor=QUIET,
         anchor="start",
         fontSize=15,
     )

@@ -1,7 +1,7 @@
 """Charts of a valuation: facts in, ``alt.Chart`` out; ``captions`` says what each one shows.
 
-Colours are Okabe and Ito's (2008), which people with any colour vision tell apart; shape, dash and words say
-the same again, so that a chart also reads in grey print.
+Colours are those of ``design``, and shape, dash and words say the same again, so that a chart also reads in
+grey print.
 """
 
 from typing import Final
@@ -9,6 +9,7 @@ from typing import Final
 import altair as alt
 import polars as pl
 
+from pricing.charts.design import ASKED, INK, MAIN, PALE, PAPER, QUIET
 from pricing.decisions.valuation import Valuation
 from pricing.vocabulary import CONDITION_BANDS
 from pricing.words.sentences import (
@@ -18,11 +19,6 @@ from pricing.words.sentences import (
     money_words,
     term_words,
 )
-
-BLUE: Final = "#0072B2"
-PALE: Final = "#7FB8D8"
-VERMILION: Final = "#D55E00"
-GREY: Final = "#767676"
 
 UNGRADED: Final = "not graded"
 
@@ -47,7 +43,7 @@ def distribution_chart(valuation: Valuation, comparables: pl.DataFrame | None = 
     )
     bars = (
         alt.Chart(cars)
-        .mark_rect(stroke="white", strokeWidth=0.5)
+        .mark_rect(stroke=PAPER, strokeWidth=0.5)
         .encode(
             x=_price_axis("from_price", valuation),
             x2=alt.X2("to_price:Q"),
@@ -56,7 +52,7 @@ def distribution_chart(valuation: Valuation, comparables: pl.DataFrame | None = 
             color=alt.Color(
                 "part:N",
                 title=None,
-                scale=alt.Scale(domain=[_INSIDE, _OUTSIDE], range=[BLUE, PALE]),
+                scale=alt.Scale(domain=[_INSIDE, _OUTSIDE], range=[MAIN, PALE]),
                 legend=_legend(),
             ),
             tooltip=[
@@ -74,11 +70,11 @@ def distribution_chart(valuation: Valuation, comparables: pl.DataFrame | None = 
     ends = alt.Chart(pl.DataFrame(marks)).encode(
         x=alt.X("price:Q"), tooltip=alt.Tooltip("words:N", title="range")
     )
-    names = alt.Chart(pl.DataFrame(marks)).mark_text(baseline="bottom", dy=-4, fontSize=12, color=GREY)
+    names = alt.Chart(pl.DataFrame(marks)).mark_text(baseline="bottom", dy=-4, fontSize=12, color=QUIET)
     layers: list[alt.Chart] = [
         bars,
-        ends.mark_rule(color="white", strokeWidth=3),
-        ends.mark_rule(color="black", strokeDash=[4, 3], strokeWidth=1.5),
+        ends.mark_rule(color=PAPER, strokeWidth=3),
+        ends.mark_rule(color=INK, strokeDash=[4, 3], strokeWidth=1.5),
         names.encode(x=alt.X("price:Q"), y=alt.YValue(0), text=alt.Text("mark:N")),
     ]
     beside = [] if comparables is None else [_comparable_points(valuation, comparables)]
@@ -107,7 +103,7 @@ def _comparable_points(valuation: Valuation, comparables: pl.DataFrame) -> alt.C
     currency = valuation.currency
     return (
         alt.Chart(shown)
-        .mark_point(size=50, filled=True, color="white", stroke="black", strokeWidth=1.2, opacity=1)
+        .mark_point(size=50, filled=True, color=PAPER, stroke=INK, strokeWidth=1.2, opacity=1)
         .encode(
             x=alt.X("adjusted_price:Q"),
             y=alt.Y("height:Q"),
@@ -146,7 +142,7 @@ def bands_chart(valuation: Valuation) -> alt.LayerChart:
             color=alt.Color(
                 "part:N",
                 title=None,
-                scale=alt.Scale(domain=["this car", "this car in another band"], range=[BLUE, PALE]),
+                scale=alt.Scale(domain=["this car", "this car in another band"], range=[MAIN, PALE]),
                 legend=_legend(),
             ),
             tooltip=[
@@ -159,7 +155,7 @@ def bands_chart(valuation: Valuation) -> alt.LayerChart:
         )
     )
     middles = (
-        alt.Chart(ranges).mark_tick(color="white", thickness=3, size=16).encode(y=band_axis, x=alt.X("mid:Q"))
+        alt.Chart(ranges).mark_tick(color=PAPER, thickness=3, size=16).encode(y=band_axis, x=alt.X("mid:Q"))
     )
     dearest = ranges["high"].to_list() + ([] if valuation.asking is None else [float(valuation.asking)])
     sold = (
@@ -177,7 +173,7 @@ def bands_chart(valuation: Valuation) -> alt.LayerChart:
     )
     points = (
         alt.Chart(sold)
-        .mark_point(size=28, filled=False, color=GREY, strokeWidth=1.2, opacity=0.8, yOffset=14)
+        .mark_point(size=28, filled=False, color=QUIET, strokeWidth=1.2, opacity=0.8, yOffset=14)
         .encode(
             y=band_axis,
             x=alt.X("price:Q"),
@@ -228,7 +224,7 @@ def terms_chart(valuation: Valuation) -> alt.LayerChart:
         color=alt.Color(
             "direction:N",
             title=None,
-            scale=alt.Scale(domain=[_RAISES, _LOWERS], range=[BLUE, VERMILION]),
+            scale=alt.Scale(domain=[_RAISES, _LOWERS], range=[MAIN, ASKED]),
             legend=_legend(),
         ),
         tooltip=[
@@ -237,10 +233,10 @@ def terms_chart(valuation: Valuation) -> alt.LayerChart:
             alt.Tooltip("after:Q", title=f"price so far ({valuation.currency})", format=",.0f"),
         ],
     )
-    ticks = base.mark_tick(color=GREY, thickness=2, size=12).encode(y=axis, x=alt.X("after:Q"))
+    ticks = base.mark_tick(color=QUIET, thickness=2, size=12).encode(y=axis, x=alt.X("after:Q"))
     words = (
         base.transform_calculate(right="max(datum.before, datum.after)")
-        .mark_text(align="left", dx=5, fontSize=11, color=GREY)
+        .mark_text(align="left", dx=5, fontSize=11, color=QUIET)
         .encode(y=axis, x=alt.X("right:Q"), text=alt.Text("effect:N"))
     )
     return alt.LayerChart(
@@ -262,7 +258,7 @@ def _legend() -> alt.Legend:
 
 def _title(words: str, valuation: Valuation) -> alt.TitleParams:
     return alt.TitleParams(
-        words, subtitle=basis_words(valuation), subtitleColor=GREY, anchor="start", fontSize=15
+        words, subtitle=basis_words(valuation), subtitleColor=QUIET, anchor="start", fontSize=15
     )
 
 
@@ -280,10 +276,10 @@ def _asking(valuation: Valuation, label: bool = True) -> list[alt.Chart]:
         return []
     words = f"asking {exact_words(valuation.asking, valuation.currency)}"
     marked = alt.Chart(pl.DataFrame({"price": [float(valuation.asking)], "words": [words]}))
-    rule = marked.mark_rule(color=VERMILION, strokeWidth=2.5).encode(
+    rule = marked.mark_rule(color=ASKED, strokeWidth=2.5).encode(
         x=alt.X("price:Q"), tooltip=alt.Tooltip("words:N", title="price")
     )
     if not label:
         return [rule]
-    text = marked.mark_text(color=VERMILION, fontWeight="bold", baseline="bottom", dy=-18, fontSize=12)
+    text = marked.mark_text(color=ASKED, fontWeight="bold", baseline="bottom", dy=-18, fontSize=12)
     return [rule, text.encode(x=alt.X("price:Q"), y=alt.YValue(0), text=alt.Text("words:N"))]

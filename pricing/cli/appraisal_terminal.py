@@ -8,10 +8,12 @@ from rich.table import Table
 from rich.text import Text
 
 from pricing.appraisal.collection import Item
+from pricing.appraisal.collection_total import SoldTogether
 from pricing.appraisal.consistency import contradictions
 from pricing.appraisal.contents import missing
 from pricing.appraisal.register import Entry
 from pricing.cli.terminal import console
+from pricing.evidence.comparison.comparables import Comparables
 from pricing.reports.collection import collection_sentence
 
 _WHOLE: Final = ("revision", "kind", "state", "effective", "made at (UTC)")
@@ -54,6 +56,34 @@ def show_open_points(entry: Entry) -> None:
     out.print(table)
 
 
+def show_grid(found: Comparables) -> None:
+    """The comparables by number, with their adjusted prices and weights, and the choices made on them."""
+    table = _table("No.", "sold", "car", "condition", "price", "gross", "adjusted", "weight", "record")
+    for number, row in enumerate(found.table.iter_rows(named=True), start=1):
+        table.add_row(
+            str(number), str(row["event_date"]), Text(f"{row['year']} {row['model']} {row['variant'] or ''}"),
+            row["condition_band"] or "not graded", f"{row['price']:,.0f}", f"{row['gross_per_cent']:.0f} %",
+            f"{row['adjusted_price']:,.0f}", f"{row['weight']:.0%}", Text(row["record_id"]),
+        )  # fmt: skip
+    out = console()
+    out.print(table)
+    for choice in found.choices:
+        out.print(Text(f"{choice.action} {choice.record_id}: {choice.reason}"))
+
+
+def show_found(frame: pl.DataFrame) -> None:
+    """Sales that a search found, with the record by which each is added."""
+    table = _table("record", "sold", "car", "condition", "price", "source")
+    for row in frame.iter_rows(named=True):
+        table.add_row(
+            Text(row["record_id"]), str(row["event_date"]),
+            Text(f"{row['year']} {row['make']} {row['model']} {row['variant'] or ''}"),
+            row["condition_band"] or "not graded", f"{row['price']:,.0f}",
+            Text(f"{row['source']} {row['source_ref']}"),
+        )  # fmt: skip
+    console().print(table if table.row_count else "no sale by the effective date has these words")
+
+
 def show_appraisals(frame: pl.DataFrame) -> None:
     """The appraisals of a market file."""
     table = _table("appraisal", "revision", "kind", "state", "car", "client", "effective", "by")
@@ -84,10 +114,10 @@ def show_history(entry: Entry, frame: pl.DataFrame) -> None:
     console().print(table)
 
 
-def show_collection(items: Sequence[Item], currency: str) -> None:
+def show_collection(items: Sequence[Item], currency: str, together: SoldTogether | None) -> None:
     """How many cars were valued, what they come to, and which were not."""
     out = console()
-    out.print(Text(collection_sentence(items, currency)))
+    out.print(Text(collection_sentence(items, currency, together)))
     table = _table("row", "reference", "not valued because")
     for item in items:
         if item.facts is None:

@@ -1,7 +1,6 @@
 """Commands for the written appraisal: ``appraise``. Each opens, calls the library and prints."""
 
 import getpass
-from contextlib import nullcontext
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -55,9 +54,9 @@ def new(
         return
     record = read_form(form)
     opened = open_market(market)
-    (name,) = enter(opened, [(record, evidence_for(market, record, display=progress))], by=_who(by))
+    (name,) = enter(opened, [(record, evidence_for(market, record, display=progress))], by=who(by))
     entry = read(opened, name)
-    done(_facts(entry), lambda: show_entry(entry))
+    done(entry_facts(entry), lambda: show_entry(entry))
 
 
 @appraise_app.command(epilog="Example: pricing appraise edit appraisal-0001 --set opinion.figure=4600")
@@ -97,9 +96,9 @@ def edit(
         record = with_answer(record, field.strip(), said)
     fresh = again or needs_evidence(before, record)
     evidence = evidence_for(market, record, display=progress) if fresh else before.evidence
-    revise(opened, before, record, evidence, by=_who(by), reason=reason)
+    revise(opened, before, record, evidence, by=who(by), reason=reason)
     entry = read(opened, name)
-    done(_facts(entry), lambda: show_entry(entry))
+    done(entry_facts(entry), lambda: show_entry(entry))
 
 
 @appraise_app.command(epilog="Example: pricing appraise check appraisal-0001")
@@ -109,7 +108,7 @@ def check(name: Name, market: MarketOption = MARKET_FILE) -> None:
     from pricing.cli.appraisal_terminal import show_open_points
 
     entry = read(open_market(market), name)
-    facts = _facts(entry)
+    facts = entry_facts(entry)
     answer(facts, lambda: show_open_points(entry))
     if facts["missing"] or facts["contradictions"]:
         raise typer.Exit(1)
@@ -136,7 +135,7 @@ def complete(
     answers = {point.strip(): said for point, _, said in (typed.partition("=") for typed in certify or [])}
     complete_appraisal(opened, read(opened, name), answers, name=by, by=by)
     entry = read(opened, name)
-    done(_facts(entry), lambda: show_entry(entry))
+    done(entry_facts(entry), lambda: show_entry(entry))
 
 
 @appraise_app.command(epilog="Example: pricing appraise render appraisal-0001 car.pdf --paper letter")
@@ -149,6 +148,7 @@ def render(
     paper: PaperOption = "a4",
     locale: LocaleOption = "en_GB",
     revision: Annotated[int | None, typer.Option(help="Of this revision; else of the last.")] = None,
+    figures: Annotated[int, typer.Option(min=2, max=9, help="Significant figures of estimated amounts.")] = 3,
     unfinished: Annotated[
         bool, typer.Option("--unfinished", help="Also while something is missing, which it then says.")
     ] = False,
@@ -166,9 +166,9 @@ def render(
         raise AppraisalError(f"no document {document!r}; expected one of: {', '.join(kinds)}")
     entry = read(open_market(market), name, revision)
     facts = facts_of(entry)
-    pages = kinds[document](facts if unfinished else finished(facts), LocaleWords.of(locale))
+    pages = kinds[document](facts if unfinished else finished(facts), LocaleWords.of(locale, figures))
     for file in files:
-        _write(file, _document(file, pages, paper, entry.record.assignment.report_date))
+        write_whole(file, _document(file, pages, paper, entry.record.assignment.report_date))
     done({"files": files}, [f"written: {file}" for file in files])
 
 
@@ -189,51 +189,7 @@ def show_list(
         answer(found, lambda: show_appraisals(found))
     else:
         entry, log = read(opened, name), history(opened, name)
-        answer({**_facts(entry), "history": log}, lambda: show_history(entry, log))
-
-
-@appraise_app.command(epilog="Example: pricing appraise bulk cars.xlsx --form shared.toml --out values")
-def bulk(
-    cars: Annotated[Path, typer.Argument(help="Spreadsheet, a car a row.", show_default=False)],
-    form: Annotated[Path, typer.Option(help="Form with the terms that all of them share.")],
-    out: Annotated[Path, typer.Option(help="Folder for schedule.xlsx and schedule.pdf.")],
-    paper: PaperOption = "a4",
-    locale: LocaleOption = "en_GB",
-    by: ByOption = None,
-    market: MarketOption = MARKET_FILE,
-) -> None:
-    """Value a collection: a schedule as a workbook, and one bound PDF."""
-    from pricing.appraisal.collection import read_cars, value_collection
-    from pricing.appraisal.form import read_form
-    from pricing.cli.appraisal_terminal import show_collection
-    from pricing.cli.terminal import progress
-    from pricing.operations.appraisal_files import known_on
-    from pricing.reports.collection import collection_pages
-    from pricing.reports.pdf import pdf
-    from pricing.reports.schedule import schedule
-    from pricing.words.locale import LocaleWords
-
-    shared, words = read_form(form), LocaleWords.of(locale)
-    at = shared.assignment.effective_date
-    if at is None:
-        raise AppraisalError(f"{form}: assignment.effective_date is needed")
-    listed = read_cars(cars)
-    out.mkdir(parents=True, exist_ok=True)
-    day = shared.assignment.report_date
-    with progress() as tell:
-        known = known_on(market, at, shared.evidence.fit, lambda: nullcontext(tell))
-        items = value_collection(open_market(market), known, shared, listed, by=_who(by), progress=tell)
-        _write(out / "schedule.xlsx", schedule(shared, items, at if day is None else day))
-        pages = collection_pages(shared, items, words, tell)
-        _write(out / "schedule.pdf", pdf(pages, paper, day, tell))
-    refused = [
-        {"row": item.row.number, "reference": item.row.reference, "reason": item.reason}
-        for item in items
-        if item.facts is None
-    ]
-    files = [out / "schedule.xlsx", out / "schedule.pdf"]
-    facts = {"files": files, "valued": len(items) - len(refused), "refused": refused}
-    done(facts, lambda: show_collection(items, shared.assignment.currency))
+        answer({**entry_facts(entry), "history": log}, lambda: show_history(entry, log))
 
 
 def _document(file: Path, pages: "Pages", paper: str, day: date | None) -> bytes:
@@ -247,7 +203,7 @@ def _document(file: Path, pages: "Pages", paper: str, day: date | None) -> bytes
     raise FileError(f"{file}: a document is written as .pdf or .docx")
 
 
-def _write(file: Path, content: bytes) -> None:
+def write_whole(file: Path, content: bytes) -> None:
     """A file whole or not at all."""
     part = file.with_name(file.name + ".part")
     try:
@@ -257,7 +213,7 @@ def _write(file: Path, content: bytes) -> None:
         raise FileError(f"{file}: cannot be written: {error.strerror}") from None
 
 
-def _facts(entry: "Entry") -> dict[str, Any]:
+def entry_facts(entry: "Entry") -> dict[str, Any]:
     """What programs are told of an entry."""
     from pricing.appraisal.consistency import contradictions
     from pricing.appraisal.contents import missing
@@ -274,7 +230,8 @@ def _facts(entry: "Entry") -> dict[str, Any]:
     }  # fmt: skip
 
 
-def _who(by: str | None) -> str:
+def who(by: str | None) -> str:
+    """Who does this: as said, else the name of the user of this machine."""
     if by is not None:
         return by
     try:

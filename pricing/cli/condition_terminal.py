@@ -8,7 +8,7 @@ from rich.text import Text
 from pricing.cli.terminal import console
 from pricing.condition.assessment import InspectionResult
 from pricing.condition.budget import RepairBudget
-from pricing.condition.checks import NOT_SEEN
+from pricing.condition.checks import NOT_SEEN, PAPER_STATES
 from pricing.condition.inspection import Inspection
 from pricing.decisions.mending import MendOrBuy
 from pricing.words.condition import (
@@ -50,7 +50,12 @@ def show_result(result: InspectionResult) -> None:
     ):
         _print_points(out, heading, frame)
     for row in result.papers.iter_rows(named=True):
-        out.print(Text(f"To settle: {row['title']} is {row['state']}. {row['note']}".strip()))
+        out.print(
+            Text(
+                f"To settle: {row['title']}: {PAPER_STATES.get(row['state'], row['state'])}. "
+                f"{row['note']}".strip()
+            )
+        )
     out.print()
     for caution in result.cautions:
         out.print(Text(caution, style="italic"))

@@ -10,7 +10,7 @@ from pricing.cli.car_options import takes_car
 from pricing.cli.evidence_files import draw
 from pricing.cli.market_option import MarketOption, fitted_market
 from pricing.cli.output import answer, note
-from pricing.cli.typed_amounts import Typed, typed_amount, typed_day
+from pricing.decisions.typed_amounts import Typed, typed_amount, typed_day
 from pricing.errors import DecisionError, FileError, MoneyError
 from pricing.operations.demo_files import DEMO_CHARGES, EXTENSIONS
 from pricing.operations.opening import MARKET_FILE, standing_warning

@@ -15,8 +15,11 @@ from typing import Annotated, Any, Final
 import typer
 from typer.exceptions import TyperException
 
+from pricing.cli.appraisal_grid import grid_app
 from pricing.cli.appraisals import appraise_app
 from pricing.cli.car_options import takes_car
+from pricing.cli.cars import cars_app
+from pricing.cli.collection import collection_app
 from pricing.cli.copying import copy_app
 from pricing.cli.decisions import InspectionOption, SheetsOption, assessed, decision_app
 from pricing.cli.evidence import market_app
@@ -34,14 +37,14 @@ from pricing.cli.repairs import repair_app
 from pricing.cli.scores import score_app
 from pricing.cli.server import server_app, token_app
 from pricing.cli.setup import setup_app
-from pricing.cli.typed_amounts import typed_amount, typed_day
 from pricing.cli.upkeep import operation_app
+from pricing.decisions.typed_amounts import typed_amount, typed_day
 from pricing.errors import MarketError, PricingError
 from pricing.operations.bundled import import_bundled
 from pricing.operations.configuration import apply_file
 from pricing.operations.demo_files import EXTENSIONS
 from pricing.operations.extras import missing
-from pricing.operations.opening import MARKET_FILE, open_market
+from pricing.operations.opening import INVENTED_SETTING, MARKET_FILE, open_market
 
 app = typer.Typer(
     name="pricing",
@@ -51,6 +54,8 @@ app = typer.Typer(
     "that is none; 70 a failure of the program, told in a log; 130 interrupted.",
 )
 
+appraise_app.add_typer(grid_app)
+appraise_app.add_typer(collection_app)
 app.add_typer(appraise_app, name="appraise")
 app.add_typer(inspect_app, name="inspect")
 app.add_typer(repair_app, name="repair")
@@ -67,6 +72,7 @@ app.add_typer(copy_app)
 app.add_typer(handbook_app)
 app.add_typer(token_app, name="token")
 app.add_typer(setup_app, name="setup")
+app.add_typer(cars_app, name="cars")
 app.add_typer(opinion_app, name="opinions")
 
 DEMO_FILE: Final = Path("demo.duckdb")
@@ -370,6 +376,7 @@ def _make_demo(market: Path) -> None:
     import data_demo
 
     load(data_demo.files(), base_currency="EUR", market=market)
+    open_market(market).keep_settings({INVENTED_SETTING: "yes"})
     fit(market=market)
 
 

@@ -42,7 +42,7 @@ def asked_span(band: str, currency: str) -> str:
 
 
 def _price(question: str, currency: str) -> "Decimal":
-    from pricing.cli.typed_amounts import typed_amount
+    from pricing.decisions.typed_amounts import typed_amount
 
     typed = typed_amount(typer.prompt(question), "price")
     if typed is None or typed.currency not in (None, currency):

@@ -9,7 +9,7 @@ import typer
 from pricing.cli.inspection import Extensions, InspectionFile, Seed
 from pricing.cli.market_option import MarketOption, fitted_market
 from pricing.cli.output import answer
-from pricing.cli.typed_amounts import typed_amount
+from pricing.decisions.typed_amounts import typed_amount
 from pricing.errors import MoneyError
 from pricing.operations.demo_files import DEMO_CATALOGUE, EXTENSIONS
 from pricing.operations.opening import MARKET_FILE

@@ -3,56 +3,144 @@
 One TOML file that a person edits. Money in it is without tax, in the currency it names, at the date it names.
 """
 
+import dataclasses
 from collections.abc import Mapping
-from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
+from enum import StrEnum
 from pathlib import Path
-from typing import Any, Final
+from typing import Annotated, Any, Final, Literal, TypeVar
 
-from pricing.condition.checks import AREAS
-from pricing.errors import FileError, InspectionError
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    TypeAdapter,
+    ValidationError,
+)
+from pydantic.dataclasses import dataclass
+
+from pricing.condition.checks import Area, Text
+from pricing.errors import FileError, InspectionError, MoneyError
 from pricing.money.currencies import minor_unit_places
 from pricing.plugins import CATALOGUES, plugged_file
 from pricing.records.entered_amounts import entered
 from pricing.untrusted.documents import read_toml
+from pricing.validation import sentence_of
+from pricing.vocabulary import words
 
-LABOUR_KINDS: Final = ("welding", "body", "paint", "mechanical", "electrical", "trim")
-"""Kinds of work, each with its own rate an hour."""
 
-Estimate = tuple[Decimal, Decimal, Decimal]
+class LabourKind(StrEnum):
+    """Kinds of work, each with its own rate an hour."""
+
+    WELDING = "welding"
+    BODY = "body"
+    PAINT = "paint"
+    MECHANICAL = "mechanical"
+    ELECTRICAL = "electrical"
+    TRIM = "trim"
+
+
+LABOUR_KINDS: Final = words(LabourKind)
+
+
+def _figure(figure: object) -> Decimal:
+    if isinstance(figure, bool) or not isinstance(figure, int | Decimal):
+        raise ValueError(f"got {str(figure)[:40]!r}, expected a number")
+    value = Decimal(figure)
+    if not value.is_finite() or not 0 <= value < 10**9:
+        raise ValueError(f"got {value}, expected a number from 0 to below 1,000,000,000")
+    return value
+
+
+def _rising(figures: tuple[Decimal, Decimal, Decimal]) -> tuple[Decimal, Decimal, Decimal]:
+    low, likely, high = figures
+    if not low <= likely <= high:
+        raise ValueError(f"low, likely, high must rise, got {low} / {likely} / {high}")
+    return figures
+
+
+def _currency(code: str) -> str:
+    try:
+        minor_unit_places(code)
+    except MoneyError as error:
+        raise ValueError(str(error)) from None
+    return code
+
+
+def _as_range(figure: object) -> object:
+    return figure if isinstance(figure, list | tuple) else [figure] * 3
+
+
+Figure = Annotated[Decimal, BeforeValidator(_figure)]
+Estimate = Annotated[tuple[Figure, Figure, Figure], AfterValidator(_rising)]
 """Low, likely, high."""
+Currency = Annotated[str, AfterValidator(_currency)]
+_ONLY: Final = ConfigDict(extra="forbid", use_enum_values=True)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, config=_ONLY)
 class Job:
     """One repair: ``parts`` (without tax, the catalogue's currency) and ``hours`` of one ``kind`` of work,
     both low / likely / high. ``per`` "place" is paid for each finding that leads to it, "car" once; jobs it
     ``includes`` need not be done beside it."""
 
-    id: str
-    title: str
-    area: str
-    kind: str
-    per: str
+    id: Text
+    title: Text
+    area: Area
+    kind: LabourKind
+    per: Literal["car", "place"]
     parts: Estimate
     hours: Estimate
-    includes: tuple[str, ...]
+    includes: tuple[Text, ...] = ()
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, config=_ONLY)
 class Quote:
     """What somebody offered to do a job for, low / likely / high (all equal when fixed): parts, work and tax
     together. It overrides the catalogue."""
 
-    job: str
-    amount: Estimate
-    currency: str
+    job: Text
+    amount: Annotated[Estimate, BeforeValidator(_as_range)]
+    currency: Currency
     by: str
     quoted_on: date
 
 
-@dataclass(frozen=True)
+class _Head(BaseModel):
+    model_config = _ONLY
+
+    name: Text
+    notice: str
+    currency: Currency
+    price_date: Annotated[date, Field(strict=True)]
+
+
+class _Labour(BaseModel):
+    model_config = _ONLY
+
+    currency: Currency
+    welding: Figure | None = None
+    body: Figure | None = None
+    paint: Figure | None = None
+    mechanical: Figure | None = None
+    electrical: Figure | None = None
+    trim: Figure | None = None
+
+
+class _Tables(BaseModel):
+    """A catalogue file, its jobs apart."""
+
+    model_config = _ONLY
+
+    catalogue: _Head
+    tax: Annotated[dict[str, Figure], Field(min_length=1)]
+    labour: Annotated[dict[str, _Labour], Field(min_length=1)]
+
+
+@dataclasses.dataclass(frozen=True)
 class Catalogue:
     """A repair catalogue. ``notice`` is shown with every figure that comes from it."""
 
@@ -72,50 +160,28 @@ class Catalogue:
         Raises ``InspectionError`` that names the job and the figure it refuses."""
         path = plugged_file(CATALOGUES, path)
         content = _read(path)
-        if unknown := sorted(set(content) - {"catalogue", "tax", "labour", "job"}):
-            raise InspectionError(f"{path}: unknown table {unknown[0]!r}")
-        head = content.get("catalogue")
-        if not isinstance(head, dict) or set(head) != {"name", "notice", "currency", "price_date"}:
-            raise InspectionError(
-                f"{path}: [catalogue] needs name, notice, currency and price_date, nothing else"
-            )
-        if not isinstance(head["price_date"], date) or not isinstance(head["notice"], str):
-            raise InspectionError(f"{path}: price_date must be a date and notice a text")
-        minor_unit_places(head["currency"])
-        tax = {
-            country: _figure(path, f"tax of {country}", rate)
-            for country, rate in _table(path, content, "tax")
-        }
-        currencies: dict[str, str] = {}
-        labour: dict[tuple[str, str], Decimal] = {}
-        for country, rates in _table(path, content, "labour"):
-            if not isinstance(rates, dict) or not isinstance(rates.get("currency"), str):
-                raise InspectionError(f"{path}: [labour.{country}] needs a currency")
-            minor_unit_places(rates["currency"])
-            currencies[country] = rates["currency"]
-            for kind, rate in rates.items():
-                if kind not in (*LABOUR_KINDS, "currency"):
-                    raise InspectionError(f"{path}: [labour.{country}]: unknown kind of work {kind!r}")
-                if kind != "currency":
-                    labour[country, kind] = _figure(path, f"labour rate {kind} of {country}", rate)
+        rows = content.pop("job", [])
+        try:
+            tables = _Tables.model_validate(content)
+        except ValidationError as error:
+            raise InspectionError(f"{path}: {sentence_of(error)}") from None
         jobs: dict[str, Job] = {}
-        rows = content.get("job", [])
         for row in rows if isinstance(rows, list) else [rows]:
-            job = _job(path, row)
+            job = _part(_JOB, path, "job", "id", row)
             if job.id in jobs:
                 raise InspectionError(f"{path}: job {job.id!r} stands there twice")
             jobs[job.id] = job
         for job in jobs.values():
             if missing := [name for name in job.includes if name not in jobs]:
                 raise InspectionError(f"{path}: job {job.id!r} includes the unknown job {missing[0]!r}")
+        rates = {country: rates.model_dump(exclude_none=True) for country, rates in tables.labour.items()}
         return cls(
-            name=str(head["name"]),
-            notice=head["notice"],
-            currency=head["currency"],
-            price_date=head["price_date"],
-            tax=tax,
-            labour_currency=currencies,
-            labour=labour,
+            **tables.catalogue.model_dump(),
+            tax=tables.tax,
+            labour_currency={country: rate.pop("currency") for country, rate in rates.items()},
+            labour={
+                (country, kind): rate for country, kinds in rates.items() for kind, rate in kinds.items()
+            },
             jobs=jobs,
         )
 
@@ -150,27 +216,7 @@ def read_quotes(path: Path) -> tuple[Quote, ...]:
     rows = content.get("quote", [])
     if set(content) - {"quote"} or not isinstance(rows, list):
         raise InspectionError(f"{path}: a file of quotes holds [[quote]] and nothing else")
-    quotes = []
-    keys = {"job", "amount", "currency", "by", "quoted_on"}
-    for row in rows:
-        if not isinstance(row, dict) or set(row) != keys or not isinstance(row["job"], str):
-            raise InspectionError(
-                f"{path}: quote {str(row)[:80]}: needs {', '.join(sorted(keys))}, nothing else"
-            )
-        if not isinstance(row["quoted_on"], date):
-            raise InspectionError(f"{path}: quote for {row['job']!r}: quoted_on must be a date")
-        minor_unit_places(row["currency"])
-        amount = row["amount"] if isinstance(row["amount"], list) else [row["amount"]] * 3
-        quotes.append(
-            Quote(
-                job=row["job"],
-                amount=_estimate(path, row["job"], "amount", amount),
-                currency=row["currency"],
-                by=str(row["by"]),
-                quoted_on=row["quoted_on"],
-            )
-        )
-    return tuple(quotes)
+    return tuple(_part(_QUOTE, path, "quote", "job", row) for row in rows)
 
 
 def quotes_of(amounts: Mapping[str, Decimal], currency: str, on: date) -> tuple[Quote, ...]:
@@ -187,62 +233,20 @@ def quotes_of(amounts: Mapping[str, Decimal], currency: str, on: date) -> tuple[
     return tuple(Quote(job, (amount,) * 3, currency, "", on) for job, amount in amounts.items())
 
 
-def _job(path: Path, row: Any) -> Job:
-    """One ``[[job]]`` of a catalogue."""
-    name = row.get("id") if isinstance(row, dict) else None
+Kind = TypeVar("Kind")
+_JOB: Final = TypeAdapter(Job)
+_QUOTE: Final = TypeAdapter(Quote)
+
+
+def _part(kind: TypeAdapter[Kind], path: Path, what: str, key: str, row: Any) -> Kind:
+    """One row of a list of tables, named by its ``key`` in what is said of it."""
+    name = row.get(key) if isinstance(row, dict) else None
     if not isinstance(name, str) or not name:
-        raise InspectionError(f"{path}: a job without an id")
-    keys = {"id", "title", "area", "kind", "per", "parts", "hours"}
-    if set(row) - {"includes"} != keys:
-        wrong = sorted((set(row) - {"includes"}) ^ keys)
-        raise InspectionError(f"{path}: job {name!r}: missing or unknown key {wrong[0]!r}")
-    for key, allowed in (("area", AREAS), ("kind", LABOUR_KINDS), ("per", ("car", "place"))):
-        if row[key] not in allowed:
-            raise InspectionError(
-                f"{path}: job {name!r}: {key} is {row[key]!r}, expected {', '.join(allowed)}"
-            )
-    includes = row.get("includes", [])
-    if not isinstance(includes, list) or not all(isinstance(item, str) for item in includes):
-        raise InspectionError(f"{path}: job {name!r}: includes must be a list of job names")
-    return Job(
-        id=name,
-        title=str(row["title"]),
-        area=row["area"],
-        kind=row["kind"],
-        per=row["per"],
-        parts=_estimate(path, name, "parts", row["parts"]),
-        hours=_estimate(path, name, "hours", row["hours"]),
-        includes=tuple(includes),
-    )
-
-
-def _estimate(path: Path, job: str, what: str, figures: Any) -> Estimate:
-    """Low, likely, high: finite, not negative, in order."""
-    if not isinstance(figures, list) or len(figures) != 3:
-        raise InspectionError(
-            f"{path}: job {job!r}: {what} must be low, likely, high, got {str(figures)[:60]}"
-        )
-    low, likely, high = (_figure(path, f"job {job!r}: {what}", figure) for figure in figures)
-    if not low <= likely <= high:
-        raise InspectionError(f"{path}: job {job!r}: {what} must rise, got {low} / {likely} / {high}")
-    return low, likely, high
-
-
-def _figure(path: Path, what: str, figure: Any) -> Decimal:
-    """A finite figure that is not negative, exactly as written."""
-    if isinstance(figure, bool) or not isinstance(figure, int | Decimal):
-        raise InspectionError(f"{path}: {what}: got {str(figure)[:40]!r}, expected a number")
-    value = Decimal(figure)
-    if not value.is_finite() or not 0 <= value < 10**9:
-        raise InspectionError(f"{path}: {what}: got {value}, expected a number from 0 to below 1,000,000,000")
-    return value
-
-
-def _table(path: Path, content: dict[str, Any], name: str) -> list[tuple[str, Any]]:
-    table = content.get(name)
-    if not isinstance(table, dict) or not table:
-        raise InspectionError(f"{path}: [{name}] is missing")
-    return list(table.items())
+        raise InspectionError(f"{path}: a {what} without {key}")
+    try:
+        return kind.validate_python(row)
+    except ValidationError as error:
+        raise InspectionError(f"{path}: {what} {name!r}: {sentence_of(error)}") from None
 
 
 def _read(path: Path) -> dict[str, Any]:

@@ -89,6 +89,19 @@ STATES: Final = ("sound", *words(BadState))
 NOT_SEEN: Final = "not seen"
 """What was not looked at, or could not be: unknown, never sound."""
 
+PAPER_STATES: Final = dict(zip(STATES, ("in order", "incomplete", "to be put right", "missing"), strict=True))
+"""What is said of papers in place of ``STATES``: no right to sell is worn."""
+
+
+def found_words(role: str, state: str) -> str:
+    """What was found at a check of a role, as people say it.
+
+    >>> found_words("papers", "worn"), found_words("body", "worn"), found_words("papers", "not seen")
+    ('incomplete', 'worn', 'not seen')
+    """
+    return PAPER_STATES.get(state, state) if role == CheckRole.PAPERS else state
+
+
 FITTINGS: Final = words(FittedPart)
 
 SHIPPED: Final = Path(__file__).parent / "sheets"

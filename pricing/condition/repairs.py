@@ -57,19 +57,23 @@ class RepairCosts:
     def times(self, mended: Mask) -> NDArray[np.int16]:
         """How often each line is paid in each draw, shape (draws, lines), when the items of ``mended``
         (draws, items) are put right."""
-        count = np.zeros(self.unit.shape, dtype=np.int16)
+        count = np.zeros(self.unit.shape[::-1], dtype=np.int16)  # a line's draws beside each other
+        some, asked = np.asarray(mended.any(axis=0)), np.ascontiguousarray(mended.T)
+        found = np.ascontiguousarray(self.result.states.T)
         for item, state, line, times in self.calls:
-            count[:, line] += times * (mended[:, item] & (self.result.states[:, item] == state))
+            if some[item]:
+                count[line] += times * (asked[item] & (found[item] == state))
         by_job: dict[str, list[int]] = {}
         for line, job in enumerate(self.jobs):
             by_job.setdefault(job.id, []).append(line)
             if job.per == "car":
-                np.minimum(count[:, line], 1, out=count[:, line])
+                np.minimum(count[line], 1, out=count[line])
         for line, job in enumerate(self.jobs):
+            paid = count[line] > 0 if job.includes else None
             for name in job.includes:
                 for other in by_job.get(name, []):
-                    count[count[:, line] > 0, other] = 0
-        return count
+                    count[other, paid] = 0
+        return count.T
 
     def total(self, mended: Mask) -> Floats:
         """Cost of putting the items of ``mended`` right, shape (draws,)."""

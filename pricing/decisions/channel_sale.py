@@ -86,7 +86,7 @@ def at_auction(bidding: Bidding, reserve: float, charges: SaleTerms, terms: Sell
     sold = bidding.sold(reserve)
     charged = charges.charged(bidding.hammer(reserve))
     soon, later = (_worth_now(terms, np.array(weeks)) for weeks in (WEEKS_TO_AUCTION, 2 * WEEKS_TO_AUCTION))
-    again = charges.charged(bidding.second)
+    again = charges.charged(bidding.second) if bidding.raises else charged
     fees = again.entry_fee + again.unsold_fee
     unsold = (
         later * again.net - soon * fees if terms.own_value is None else soon * (float(terms.own_value) - fees)

@@ -28,6 +28,10 @@ LINES: Final = ("price", "premium", "transport", "import duty", "import tax", RE
 _KINDS: Final = ("premium", "import duty", "import tax")
 
 
+AT_ONCE: Final = 64
+"""Prices that a search for the highest one looks at together."""
+
+
 @dataclass(frozen=True)
 class DayOneTerms:
     """What is paid beside the price, all in ``currency``; None where nothing was said.
@@ -110,11 +114,12 @@ class DayOneTerms:
         places = minor_unit_places(self.currency)
         low, high = -1, int(max(limit, Decimal(0)).scaleb(places))
         while low < high:
-            middle = (low + high + 1) // 2
-            if self.lines([Decimal(middle).scaleb(-places)])["counted"][0] <= limit:
-                low = middle
-            else:
-                high = middle - 1
+            step = -(-(high - low) // AT_ONCE)
+            tried = range(low + step, high + 1, step)
+            counted = self.lines([Decimal(price).scaleb(-places) for price in tried])["counted"]
+            within = sum(total <= limit for total in counted.to_list())
+            high = high if within == len(tried) else tried[within] - 1
+            low = tried[within - 1] if within else low
         return None if low < 0 else Decimal(low).scaleb(-places)
 
 
@@ -137,7 +142,7 @@ def cost_lines(
             source = f"{example} in force from {charge.valid_from}"
         if line == REPAIRS and found is not None:
             ends = {end: pl.lit(getattr(found, end), dtype=money) for end in ends}
-            source = "inspection, with your quotes"
+            source = "inspection, a quote in place of its estimate"
         told = pl.when(ends["mid"].is_null()).then(pl.lit("left empty")).otherwise(pl.lit(source))
         rows.append(paid.select(line=pl.lit(line), **ends, counted=pl.lit(counted), source=told))
     return pl.concat(rows)

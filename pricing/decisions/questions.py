@@ -7,6 +7,7 @@ import polars as pl
 
 from pricing.car import Car
 from pricing.condition.assessment import InspectionResult
+from pricing.condition.checks import found_words
 
 MOST: Final = 5
 """Checks named that were not seen: those that could move the score most."""
@@ -31,7 +32,7 @@ def buyer_questions(
             f"Not seen yet: {row['title']}{_matters(row['points'])}." for row in unseen.iter_rows(named=True)
         ]
         asked += [
-            f"To settle: {row['title']} is {row['state']}."
+            f"To settle: {row['title']}: {found_words('papers', row['state'])}."
             for row in inspection.papers.filter(pl.col("state") != "not seen").iter_rows(named=True)
         ]
     asked += [question for name, question in _SAID.items() if getattr(car, name) is None]

@@ -42,8 +42,11 @@ _HAMMER: Final = re.compile(
 )
 _ALL_IN: Final = re.compile(r"\b(?:all in|incl\w* \w*premium|inkl aufgeld|frais compris|diritti inclusi)\b")
 _ASKING: Final = re.compile(
-    r"\b(?:ask\w*|angebotspreis|wunschpreis|prix demande|prezzo richiesto|precio pedido|vraagprijs"
-    r"|begart pris)\b"
+    r"\b(?:ask\w*|list price|listed at|advertised|wanted|offers (?:around|over)|angebotspreis|wunschpreis"
+    r"|preisvorstellung|verhandlungs\w+|vh?b|gefordert|inserats?preis|prix de l annonce"
+    r"|prix (?:demande|affiche|annonce|souhaite)|(?:prezzo )?(?:richiest[ao]|di richiesta|trattabile|esposto)"
+    r"|precio (?:pedido|solicitado|anunciado|negociable)|se pide|vraagprijs|gevraagde?|in advertentie|begart"
+    r"|annonspris|utannonserat|priside)\b"
 )
 _SOLD: Final = re.compile(
     r"\b(?:sold|paid|selling|sale price|fetched|realised|realized|verkauf\w*|erlos|kaufpreis|vente"

@@ -14,7 +14,7 @@ import polars as pl
 from numpy.typing import NDArray
 
 from pricing.arrays import Floats, Ints
-from pricing.model.smooth import hinges
+from pricing.model.smooth import RARE, hinges
 from pricing.vocabulary import BAND_EDGES
 
 
@@ -29,9 +29,11 @@ class ConditionScale:
     mean: float = 0.0
     has_ungraded: bool = False
     has_unscored: bool = False
+    """Whether some graded cars had a score and others a band alone, which says less of the price."""
     unseen: tuple[str, ...] = ()
     """Bands in which no offer is on record."""
-    """Whether some graded cars had a score and others a band alone, which says less of the price."""
+    has_ends: bool = False
+    """Whether cars enough have a score beyond the middles of the outermost bands for slopes of their own."""
 
     @classmethod
     def fit(
@@ -45,7 +47,9 @@ class ConditionScale:
         alone = scale.unscored(frame.select(scale.expressions), band)
         both = bool(alone.any() and (graded & ~alone).any())
         unseen = tuple(name for place, name in enumerate(bands) if not (band == place).any())
-        return cls(column, bands, scale.score, mean, bool((~graded).any()), both, unseen)
+        beyond = (position < 0.0) | (position > len(bands) - 1.0)
+        ends = bool((graded & beyond).sum() >= RARE)
+        return cls(column, bands, scale.score, mean, bool((~graded).any()), both, unseen, ends)
 
     @cached_property
     def knots(self) -> Floats:
@@ -85,6 +89,17 @@ class ConditionScale:
             result[:, 0] += np.minimum(position, 0.0)
             result[:, -1] += np.maximum(position - (len(self.bands) - 1.0), 0.0)
         return result
+
+    def ends(self, position: Floats) -> Floats:
+        """How far each position is below the worst band and above the best, rows x 2: there the price need
+        not go on as between the two outermost bands.
+
+        >>> ConditionScale("state", ("poor", "best"), "points").ends(np.array([-0.5, 0.5, 1.25])).tolist()
+        [[-0.5, 0.0], [0.0, 0.0], [0.0, 0.25]]
+        """
+        return np.column_stack(
+            [np.minimum(position, 0.0), np.maximum(position - (len(self.bands) - 1.0), 0.0)]
+        )
 
     def placed(self, table: pl.DataFrame) -> tuple[Floats, Ints]:
         """Position and band index (number of bands: ungraded), out of a table with :attr:`expressions`.

@@ -155,8 +155,10 @@ class Design:
         if self.condition is not None:
             bands = self.condition.bands
             steps = [f"{low} to {high}" for low, high in zip(bands[:-1], bands[1:], strict=True)]
+            ends = ["below the worst", "above the best"] if self.condition.has_ends else []
             ungraded = ["ungraded"] if self.condition.has_ungraded else []
             add("condition", "condition", steps, 1.0, 0.02, depth)
+            add("condition ends", "condition", ends, 0.1, 0.0, 0)
             add("ungraded", "condition", ungraded, np.inf, 0.02, min(depth, 2))
             unscored = ["graded by band alone"] if self.condition.has_unscored else []
             add("unscored", "condition", unscored, 0.001, 0.0, 0)
@@ -234,6 +236,13 @@ class Design:
             (block.columns for block in self.blocks if block.name == "condition"), np.empty(0, dtype=np.int64)
         )
 
+    def place_on_scale(self, X: NDArray[Any], position: Floats) -> None:
+        """Fill in the columns of the condition scale."""
+        if self.condition is not None:
+            X[:, self._at["condition"]] = self.condition.steps(position)
+            if self.condition.has_ends:
+                X[:, self._at["condition ends"]] = self.condition.ends(position)
+
     def structure(self) -> Structure:
         """What the regression is to know of the columns."""
         blocks = [block.columns for block in self.blocks]
@@ -308,7 +317,7 @@ class Design:
         if self.condition is not None:
             position, band = self.condition.placed(table)
             values.append(position)
-            X[:, at["condition"]] = self.condition.steps(position)
+            self.place_on_scale(X, position)
             if self.condition.has_ungraded:
                 X[:, at["ungraded"][0]] = band == len(self.condition.bands)
             if self.condition.has_unscored:

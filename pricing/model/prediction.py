@@ -94,9 +94,8 @@ def predict_encoded(fitted: Fitted, encoded: Encoded, states: bool = True) -> Pr
         graded = np.flatnonzero(encoded.band < len(design.condition.bands))
         position[graded] = encoded.position[graded]
         knots = design.condition.knots
-        steps = design.condition.steps(knots)
         X = np.repeat(encoded.X[graded], len(knots), axis=0)
-        X[:, design.ordered_columns] = np.tile(steps, (len(graded), 1))
+        design.place_on_scale(X, np.tile(knots, len(graded)))
         codes = np.repeat(encoded.codes[graded], len(knots), axis=0)
         found = _mid_and_spread(fitted, X, codes, np.repeat(unforeseen[graded], len(knots)))
         state_mid, state_spread = (np.full((len(mid), len(knots)), np.nan) for _ in range(2))

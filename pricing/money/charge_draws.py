@@ -32,8 +32,11 @@ def charge_on(charge: Charge, hammer: Floats) -> Floats:
     knots, rates = _tiers(charge)
     due = np.zeros(hammer.shape)
     for low, high, rate in zip(knots[:-1], knots[1:], rates, strict=True):
-        due += np.clip(hammer - low, 0.0, high - low) * rate
+        if rate > 0.0:
+            due += np.clip(hammer - low, 0.0, high - low) * rate
     due = np.maximum(np.floor(due * scale + 0.5 + TIE) / scale, float(charge.minimum))
+    if charge.tax == 0:
+        return due
     return due + np.floor(due * float(charge.tax) * scale + 0.5 + TIE) / scale
 
 
@@ -48,10 +51,12 @@ def hammer_within(charge: Charge, all_in: Floats) -> Floats:
     place = np.maximum(np.searchsorted(starts, all_in, side="right") - 1, 0)
     guess = knots[place] + (all_in - starts[place]) / (1.0 + rates[place] * tax)
     guess = np.minimum(guess, all_in - float(charge.minimum) * tax)
-    units = np.floor(guess * scale) + 3.0
+    units, most = np.floor(guess * scale) + 3.0, np.floor(all_in * scale + TIE)
     for _ in range(6):
-        over = units + np.rint(charge_on(charge, units / scale) * scale) > np.floor(all_in * scale + TIE)
-        units = units - over
+        over = units + np.rint(charge_on(charge, units / scale) * scale) > most
+        if not over.any():
+            break
+        units -= over
     return np.maximum(units, 0.0) / scale
 
 

@@ -22,6 +22,10 @@ Display = Callable[[], AbstractContextManager[Progress]]
 """Opens what shows progress while a fit is made; ``no_display`` where nobody watches."""
 
 
+INVENTED_SETTING: Final = "invented"
+"""Name of the setting by which a demo market says what it is."""
+
+
 def no_display() -> AbstractContextManager[Progress]:
     """Shows no progress."""
     return nullcontext(untold)
@@ -70,9 +74,17 @@ def fitted_market(
 
 def standing_warning(state: "StoredState") -> str | None:
     """What has to be known of a market before its numbers are used today, if anything."""
-    from pricing.words.market_standing import market_warning
+    from pricing.words.market_standing import INVENTED, market_warning
 
-    return market_warning(state, datetime.now(UTC).date())
+    warning = market_warning(state, datetime.now(UTC).date())
+    if not is_invented(state):
+        return warning
+    return INVENTED if warning is None else f"{INVENTED} {warning}"
+
+
+def is_invented(state: "StoredState") -> bool:
+    """Whether it is a demo market, in which no car and no sale is real."""
+    return state.settings.get(INVENTED_SETTING) == "yes"
 
 
 def tell_standing(state: "StoredState") -> None:

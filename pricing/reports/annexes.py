@@ -1,27 +1,21 @@
 """The annexes of a written appraisal: every sale used, every adjustment, the ratio study, the inspection
 sheet, and what software and data it was made with."""
 
-from collections.abc import Sequence
-from decimal import Decimal
-from typing import Any, Final
+from typing import Any
 
 import polars as pl
 
 from pricing.appraisal.facts import Facts
-from pricing.evidence.comparison.adjustments import BASIS, CURRENCY
+from pricing.reports.adjustments import adjustments
 from pricing.reports.blocks import Answers, Block, Column, Heading, Paragraph, Table
 from pricing.reports.evidence import NONE, fit_answers
 from pricing.words.locale import LocaleWords
-from pricing.words.sentences import option_words
-
-SIDE_BY_SIDE: Final = 6
-"""Comparables in one table of adjustments."""
 
 
 def annexes(facts: Facts, words: LocaleWords) -> list[Block]:
     """All of them, lettered in order."""
     parts: list[tuple[str, list[Block]]] = [
-        ("Adjustments", _adjustments(facts, words)),
+        ("Adjustments", adjustments(facts, words)),
         ("Sales and offers used", _sales(facts, words)),
         ("How near the approach comes", _ratios(facts, words)),
         ("Inspection sheet", _sheet(facts, words)),
@@ -33,72 +27,6 @@ def annexes(facts: Facts, words: LocaleWords) -> list[Block]:
         if part:
             blocks += [Heading(f"Annex {next(letters)}: {title}"), *part]
     return blocks
-
-
-def _adjustments(facts: Facts, words: LocaleWords) -> list[Block]:
-    """The comparables side by side, line by line; money to the cent, so that every column adds up."""
-    if facts.grid.is_empty():
-        return []
-    names = facts.lines.filter(pl.col("step") >= 2).sort("step")["line"].unique(maintain_order=True).to_list()
-    groups = [facts.grid[start : start + SIDE_BY_SIDE] for start in range(0, facts.grid.height, SIDE_BY_SIDE)]
-    sources = (
-        facts.lines.filter(pl.col("step") >= 2)
-        .group_by("source", maintain_order=True)
-        .agg(pl.col("line").unique(maintain_order=True))
-    )
-    rows = tuple(
-        (source, ", ".join(option_words(line) for line in lines)) for source, lines in sources.iter_rows()
-    )
-    blocks: list[Block] = [
-        Paragraph(
-            f"Money in {facts.base_currency}, to the cent: in every column price and adjustments add up "
-            f"to the "
-            "adjusted price. A line without an amount does not apply."
-        ),
-        *(_side_by_side(facts, group, names, words) for group in groups),
-    ]
-    return [*blocks, Table("Sources of the adjustments", (Column("Source", 1), Column("Lines", 1.6)), rows)]
-
-
-def _side_by_side(facts: Facts, group: pl.DataFrame, names: Sequence[str], words: LocaleWords) -> Table:
-    numbers = group["number"].to_list()
-    lines = facts.lines.filter(pl.col("number").is_in(numbers))
-    money = {(row["number"], row["line"]): row["money"] for row in lines.iter_rows(named=True)}
-    basis = {
-        (row["number"], row["line"]): row["comparable"]
-        for row in lines.filter(pl.col("line").is_in([BASIS, CURRENCY])).iter_rows(named=True)
-    }
-    recorded = [
-        NONE if row["amount"] is None else f"{basis[row['number'], CURRENCY]} "
-                                           f"{words.plain(row['amount'], 0)} "
-        f"{basis[row['number'], BASIS]}"
-        for row in group.iter_rows(named=True)
-    ]  # fmt: skip
-    rows: list[tuple[str, ...]] = [
-        ("Recorded", *recorded),
-        ("Price, all-in", *(words.plain(price) for price in group["price"])),
-    ]
-    for name in names:
-        amounts = [money.get((number, name)) for number in numbers]
-        if any(amount for amount in amounts):
-            rows.append((option_words(name).capitalize(), *(_signed(amount, words) for amount in amounts)))
-    rows += [
-        ("Adjusted price", *(words.plain(price) for price in group["adjusted_price"])),
-        ("Net", *(words.per_cent(value) for value in group["net_per_cent"])),
-        ("Gross", *(words.per_cent(value, sign=False) for value in group["gross_per_cent"])),
-        ("Weight", *(words.share(value) for value in group["weight"])),
-    ]
-    columns = (Column("Line", 1.5), *(Column(f"No. {number}", 1, True) for number in numbers))
-    return Table(
-        f"Adjustments of comparables {numbers[0]} to {numbers[-1]}",
-        columns,
-        tuple(rows),
-        strong=(1, len(rows) - 4),
-    )
-
-
-def _signed(amount: Decimal | None, words: LocaleWords) -> str:
-    return NONE if amount is None or amount == 0 else words.plain(amount, sign=True)
 
 
 def _sales(facts: Facts, words: LocaleWords) -> list[Block]:
@@ -117,14 +45,10 @@ def _sales(facts: Facts, words: LocaleWords) -> list[Block]:
         Column(f"All-in, {facts.base_currency}", 1.15, True), Column("Source and reference", 2.2),
         Column("Used as", 1.25),
     )  # fmt: skip
-    fit = facts.evidence.fit
     return [
         Paragraph(
-            "Every sale and offer that the comparables rest on and that a picture shows. The price "
-            "model and the "
-            f"index rest on all {words.number(fit['rows'])} records up to "
-            f"{words.day(facts.evidence.valuation.as_of)}, "
-            "which the digest of the market identifies."
+            "Every sale and offer that the comparables rest on and that a picture shows. "
+            f"{_rests_on(facts, words)}"
         ),
         Table(
             "Sales and offers used",
@@ -135,6 +59,26 @@ def _sales(facts: Facts, words: LocaleWords) -> list[Block]:
             "Shown: a sale of the model that a picture shows.",
         ),
     ]
+
+
+def _rests_on(facts: Facts, words: LocaleWords) -> str:
+    """What market, model and index each count, and why the counts are not one."""
+    market, fit, index = facts.evidence.market, facts.evidence.fit, facts.evidence.index
+    said = (
+        f"The market held {words.number(market.sales)} sales and {words.number(market.offers)} offers by "
+        f"{words.day(facts.evidence.valuation.as_of)}; its digest identifies them."
+    )
+    if not facts.evidence.valuation.opinion_alone:
+        said += (
+            f" The price model was fitted to {words.number(fit['sales'])} sales, "
+            f"{words.number(fit['unsold'])} "
+            f"unsold lots and {words.number(fit['asking'])} asking prices of them: those that say enough "
+            "of a "
+            "price."
+        )
+    if index is not None:
+        said += f" The index rests on {words.number(int(index.frame['sales'].sum()))} sales."
+    return said
 
 
 def _ratios(facts: Facts, words: LocaleWords) -> list[Block]:

@@ -50,13 +50,15 @@ class Column:
 
 @dataclass(frozen=True)
 class Table:
-    """A table with a header row; ``strong`` are the places of the rows that sum up or stand out."""
+    """A table with a header row; ``strong`` are the places of the rows that sum up or stand out, ``wide``
+    puts it on pages laid across."""
 
     caption: str
     columns: tuple[Column, ...]
     rows: tuple[tuple[str, ...], ...]
     strong: tuple[int, ...] = ()
     note: str = ""
+    wide: bool = False
 
 
 @dataclass(frozen=True)

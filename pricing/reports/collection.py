@@ -4,9 +4,11 @@ from collections.abc import Sequence
 from decimal import Decimal
 from typing import Final
 
-from pricing.appraisal.collection import Item, figure_of, total_of
-from pricing.appraisal.facts import Facts
+from pricing.appraisal.collection import Item, total_of
+from pricing.appraisal.collection_total import SoldTogether, Total, figure_of
+from pricing.appraisal.facts import DRAFT, Facts
 from pricing.appraisal.record import Appraisal
+from pricing.decisions.amounts import whole_units
 from pricing.progress import Progress, untold
 from pricing.reports.blocks import (
     Answers,
@@ -41,19 +43,27 @@ from pricing.words.sentences import CAUTION, day_words, exact_words, option_word
 TITLE: Final = "Schedule of values"
 
 ADDED_UP: Final = (
-    "The total adds up middle prices and opinions; lows and highs do not add up, for cars do not all "
-    "sell low at "
-    "once."
+    "The sum adds up middle prices and opinions. The range of the total is of all prices drawn together: "
+    "they share the market's move, and cars of one model more than that; lows and highs do not add up, for "
+    "cars do not all sell low at once. The total's middle is above the sum, since a car can sell for far "
+    "more than its middle price, and not for as much less."
 )
+"""What a reader is told of the total."""
 
 
 def collection_pages(
-    shared: Appraisal, items: Sequence[Item], words: LocaleWords, progress: Progress = untold
+    shared: Appraisal,
+    items: Sequence[Item],
+    words: LocaleWords,
+    progress: Progress = untold,
+    *,
+    together: SoldTogether | None = None,
 ) -> Pages:
     """The bound document: cover, schedule with its total, a page a car, and what it was made with."""
     valued = [item.facts for item in items if item.facts is not None]
     asked = shared.assignment
-    blocks: list[Block] = [*_schedule(asked.currency, items, words)]
+    total = total_of(items, together)
+    blocks: list[Block] = [*_schedule(asked.currency, items, total, words)]
     pictures: dict[str, Picture] = {}
     for place, item in enumerate(items, start=1):
         if item.facts is not None:
@@ -76,7 +86,7 @@ def collection_pages(
     return Pages(
         title=TITLE,
         subject=f"{len(items)} cars",
-        mark=MARKS[valued[0].title] if valued else "",
+        mark=collection_mark(valued),
         reference=f"{asked.client[:60]}, {words.day(asked.effective_date)}",
         language=words.tag if words.locale.language == "en" else "en",
         blocks=blocks,
@@ -86,37 +96,77 @@ def collection_pages(
     )
 
 
-def collection_sentence(items: Sequence[Item], currency: str) -> str:
+def collection_mark(valued: Sequence[Facts]) -> str:
+    """The mark of the whole: that of a draft where any car is one."""
+    titles = {facts.title for facts in valued}
+    return MARKS[DRAFT if DRAFT in titles else min(titles)] if titles else ""
+
+
+def collection_sentence(items: Sequence[Item], currency: str, together: SoldTogether | None = None) -> str:
     """How many cars were valued, and what they come to together."""
     days = [item.facts.evidence.valuation.as_of for item in items if item.facts is not None]
-    at = f" at {day_words(days[0])}" if days else ""
-    return f"{len(days)} of {len(items)} cars valued; together {exact_words(total_of(items), currency)}{at}"
+    told = f"{len(days)} of {len(items)} cars valued"
+    if not days:
+        return told
+    return f"{told}; {total_sentence(total_of(items, together), currency)} at {day_words(days[0])}"
 
 
-def _schedule(currency: str, items: Sequence[Item], words: LocaleWords) -> list[Block]:
+def total_sentence(total: Total, currency: str) -> str:
+    """The sum, the range of all prices together, and what selling at once is judged to leave."""
+    low, mid, high = (exact_words(end, currency) for end in (total.low, total.mid, total.high))
+    told = (
+        f"their middles add up to {exact_words(total.added, currency)}, and together they should fetch "
+        f"{low} to {high}, half the time more than {mid}"
+    )
+    if total.together is None or total.less is None:
+        return told
+    left = [exact_words(whole_units(end, currency), currency) for end in total.less]
+    off = f"{float(100 * total.together.share):.3g}% less by judgement"
+    return f"{told}; sold all at once {left[0]} to {left[2]}, {off} ({total.together.reason.rstrip('. ')})"
+
+
+def change_words(item: Item, words: LocaleWords) -> str:
+    """What a car was last valued at, and by how much that has changed since."""
+    before = item.before
+    if before is None:
+        return ""
+    told = f"{words.plain(before.figure)} {before.currency} on {words.short_day(before.effective_date)}"
+    now = None if item.facts is None else figure_of(item.facts)
+    if now is None or item.facts is None or item.facts.currency != before.currency or not before.figure:
+        return told
+    return f"{told}, {100 * float(now / before.figure - 1):+.0f}%"
+
+
+def _schedule(currency: str, items: Sequence[Item], total: Total, words: LocaleWords) -> list[Block]:
     rows = [_line(item, words) for item in items]
-    rows.append(("Total", "", "", "", "", words.plain(total_of(items)), ""))
+    rows.append(("Sum", "", "", "", "", words.plain(total.added), "", ""))
+    rows.append(("Together", "", "", words.plain(total.low), words.plain(total.high), words.plain(total.mid),
+                 "", "drawn together"))  # fmt: skip
     columns = (
-        Column("Reference", 1.1),
-        Column("Car", 2.4),
-        Column("Condition", 1.2),
-        Column(f"Low, {currency}", 1.15, True),
-        Column(f"High, {currency}", 1.15, True),
-        Column(f"Counted, {currency}", 1.25, True),
-        Column("Note", 2.0),
+        Column("Reference", 1.0),
+        Column("Car", 2.0),
+        Column("Condition", 1.1),
+        Column(f"Low, {currency}", 1.1, True),
+        Column(f"High, {currency}", 1.1, True),
+        Column(f"Counted, {currency}", 1.15, True),
+        Column("Last valued", 1.5),
+        Column("Note", 1.6),
     )
     return [
         Heading("Schedule"),
-        Table("Cars of the collection", columns, tuple(rows), strong=(len(rows) - 1,), note=ADDED_UP),
-    ]
+        Table("Cars of the collection", columns, tuple(rows), strong=(len(rows) - 2, len(rows) - 1),
+              note=ADDED_UP),
+        Paragraph(f"{total.cars} of {len(items)} cars: {total_sentence(total, currency)}."),
+    ]  # fmt: skip
 
 
 def _line(item: Item, words: LocaleWords) -> tuple[str, ...]:
-    facts = item.facts
+    facts, last = item.facts, cut(change_words(item, words))
     if facts is None:
         cells = item.row.cells
         name = " ".join(cells.get(part, "") for part in ("year", "make", "model", "variant")).strip()
-        return (cut(item.row.reference), cut(name), NONE, NONE, NONE, NONE, cut(f"not valued: {item.reason}"))
+        refused = cut(f"not valued: {item.reason}")
+        return (cut(item.row.reference), cut(name), NONE, NONE, NONE, NONE, last, refused)
     low, high = _ends(facts)
     figure = figure_of(facts)
     amounts = (NONE if amount is None else words.plain(amount) for amount in (low, high, figure))
@@ -125,6 +175,7 @@ def _line(item: Item, words: LocaleWords) -> tuple[str, ...]:
         cut(car_name(facts)),
         band_words(facts),
         *amounts,
+        last,
         note_words(facts),
     )
 
@@ -136,17 +187,18 @@ def band_words(facts: Facts) -> str:
 
 
 def _ends(facts: Facts) -> tuple[Decimal | None, Decimal | None]:
-    span = facts.model if facts.model is not None else facts.comparables
-    return (None, None) if span is None else (span.figures[0], span.figures[2])
+    return (None, None) if facts.model is None else (facts.model.figures[0], facts.model.figures[2])
 
 
 def note_words(facts: Facts) -> str:
-    """What a car's figure rests on."""
-    if facts.opinion is not None:
-        return "opinion, draft" if not facts.record.completed else "opinion"
-    if facts.model is not None:
+    """What a car's figure rests on, and what a draft still lacks."""
+    if facts.opinion is None:
         return f"model, {facts.evidence.valuation.evidence}"
-    return "comparable sales" if facts.comparables is not None else str(facts.evidence.valuation.reason)
+    said = "opinion" if facts.record.completed else "opinion, draft"
+    if facts.model is None:
+        said += f"; no range of the model: {facts.evidence.valuation.reason}"
+    open_points = len(facts.lacking) + len(facts.against)
+    return f"{said}; {open_points} points open" if open_points else said
 
 
 def _car_page(name: str, facts: Facts, words: LocaleWords, picture: str) -> list[Block]:

@@ -9,6 +9,7 @@ from datetime import date, datetime
 from typing import Any, Final
 
 from docx import Document
+from docx.enum.section import WD_ORIENT, WD_SECTION
 from docx.enum.table import WD_TABLE_ALIGNMENT
 from docx.enum.text import WD_ALIGN_PARAGRAPH
 from docx.oxml.ns import qn
@@ -156,11 +157,13 @@ class _Writer:
         self._after_table()
 
     def _table(self, block: Table) -> None:
+        if block.wide:
+            self._turn()
         self._caption("Table", block.caption)
         head, *rest = self._frame(
             len(block.rows) + 1, tuple(column.width for column in block.columns), head=True
         )
-        size = Pt(8) if len(block.columns) > 5 or len(block.rows) > 40 else Pt(9)
+        size = Pt(6.5) if block.wide else Pt(8) if len(block.columns) > 5 or len(block.rows) > 40 else Pt(9)
         for cell, column in zip(head, block.columns, strict=True):
             self._fill(cell, column.header, bold=True, colour=BLUE, size=size, right=column.numbers, on=True)
         for place, (cells, row) in enumerate(zip(rest, block.rows, strict=True)):
@@ -172,6 +175,18 @@ class _Writer:
         if block.note:
             self._text(block.note, "Small Print")
         self._after_table()
+        if block.wide:
+            self._turn()
+
+    def _turn(self) -> None:
+        """What follows stands on pages turned by a quarter, between the same margins."""
+        before = self.document.sections[-1]
+        section = self.document.add_section(WD_SECTION.NEW_PAGE)
+        section.page_width, section.page_height = before.page_height, before.page_width
+        across = section.page_width > section.page_height
+        section.orientation = WD_ORIENT.LANDSCAPE if across else WD_ORIENT.PORTRAIT
+        section.different_first_page_header_footer = False
+        self.width = Emu(section.page_width - section.left_margin - section.right_margin)
 
     def _frame(self, rows: int, widths: tuple[float, ...], *, head: bool = False) -> list[list[Any]]:
         """The cells of an empty table over the whole width, ruled between rows, its columns as wide as asked;

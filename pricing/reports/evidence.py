@@ -8,6 +8,8 @@ import polars as pl
 
 from pricing.appraisal.contents import MARKET
 from pricing.appraisal.facts import Facts, Span
+from pricing.appraisal.figures import figure_at
+from pricing.evidence.comparison.choices import Choice
 from pricing.reports.blocks import (
     Answers,
     Block,
@@ -69,7 +71,12 @@ def market_part(facts: Facts, words: LocaleWords) -> list[Block]:
     )
     return [
         *blocks,
-        Paragraph(index_sentence(index)),
+        Paragraph(
+            f"{index_sentence(index)} The date lines of the grid, this table and the letter read this one "
+            "index."
+            if "day" in index.frame.columns
+            else index_sentence(index)
+        ),
         Figure(
             "index",
             f"Prices at constant quality, {index.scope}, {index.base} = 100; shaded, the "
@@ -162,17 +169,25 @@ def comparables_part(facts: Facts, words: LocaleWords) -> list[Block]:
 
 
 def _flags(facts: Facts, words: LocaleWords) -> list[Block]:
+    """Which sales exceed the rule of thumb, what that does to their weight, and whether any does not."""
     flagged = facts.grid.filter(pl.col("flags").list.len() > 0)
     if flagged.is_empty():
-        return []
+        return [
+            Paragraph("Every comparable keeps within the rule of thumb (10% a line, 15% net, 25% gross).")
+        ]
     numbers = ", ".join(str(number) for number in flagged["number"])
-    return [
-        Paragraph(
-            f"Beyond a rule of thumb (10% a line, 15% net, 25% gross): comparables {numbers}, which "
-            f"together have "
-            f"{words.share(float(flagged['weight'].sum()))} of the weight."
+    gross = facts.grid["gross_per_cent"].to_numpy()
+    said = (
+        f"Beyond a rule of thumb (10% a line, 15% net, 25% gross): comparables {numbers}, which together "
+        f"have {words.share(float(flagged['weight'].sum()))} of the weight. Gross adjustments run from "
+        f"{words.number(float(gross.min()))} to {words.number(float(gross.max()))}%; beyond 25% in all "
+        "a sale counts for less with the square of the excess, and sales inside it are taken first."
+    )
+    if flagged.height == facts.grid.height:
+        said += (
+            " None of the sales keeps within it: this approach rests on adjustments more than on likeness."
         )
-    ]
+    return [Paragraph(said)]
 
 
 def _chosen(facts: Facts, words: LocaleWords) -> list[Block]:
@@ -181,14 +196,14 @@ def _chosen(facts: Facts, words: LocaleWords) -> list[Block]:
     if found is None:
         return []
     blocks: list[Block] = []
-    done = {"add": "added", "drop": "left out", "adjust": "adjusted by hand"}
+    done = {"add": "added", "drop": "left out", "weigh": "weighed by hand", "adjust": "adjusted by hand"}
     if found.choices:
         numbers = dict(facts.grid.select("record_id", "number").iter_rows())
         items = tuple(
             f"Record {choice.record_id}"
             + (f" (comparable {numbers[choice.record_id]})" if choice.record_id in numbers else "")
             + f" was {done[choice.action]}"
-            + ("" if choice.line is None else f", {choice.line} {words.per_cent(choice.per_cent or 0.0)}")
+            + _by_how_much(choice, words)
             + f": {choice.reason.rstrip('.')}."
             for choice in found.choices
         )
@@ -205,10 +220,30 @@ def _chosen(facts: Facts, words: LocaleWords) -> list[Block]:
                 f"{offers.height} like cars are or were advertised; an asking price is a ceiling, never "
                 f"a sale, and "
                 f"has no weight. The lowest, adjusted to the subject, is "
-                f"{words.exact(lowest, facts.base_currency)}."
+                f"{words.about(lowest, facts.base_currency)}.{_beside(facts, lowest)}"
             )
         )
     return blocks
+
+
+def _by_how_much(choice: Choice, words: LocaleWords) -> str:
+    if choice.per_cent is None:
+        return ""
+    if choice.line is None:
+        return f", at {words.number(choice.per_cent)}% of the weight it would have"
+    return f", {choice.line} {words.per_cent(choice.per_cent)}"
+
+
+def _beside(facts: Facts, lowest: Decimal) -> str:
+    """Where the opinion stands beside the lowest asking price."""
+    if facts.opinion is None:
+        return ""
+    above = facts.opinion[0] > figure_at(facts.record, facts.evidence, lowest)
+    return (
+        " The opinion is above it; why is said with the opinion."
+        if above
+        else " The opinion is not above it."
+    )
 
 
 def model_part(facts: Facts, words: LocaleWords) -> list[Block]:
@@ -258,6 +293,13 @@ def model_part(facts: Facts, words: LocaleWords) -> list[Block]:
         *blocks,
         Table(f"What makes up the middle price; the first line in {facts.base_currency}, the others "
               f"multiply", columns, rows),
+        Paragraph(
+            "The bands below price the same car as if it stood in the middle of each band and nothing "
+            "more were known "
+            "of its state. The range above is of the car as it was found, over all the states that its "
+            "sheet or its "
+            "statement leaves open, so that its middle is not that of its own band."
+        ),
         Table(
             f"The car in each condition band, all-in, {facts.base_currency}",
             tuple(Column(head, 1.6 if head == heads[0] else 1, head != heads[0]) for head in heads), bands,
@@ -270,10 +312,10 @@ def model_part(facts: Facts, words: LocaleWords) -> list[Block]:
 def _worth(facts: Facts, words: LocaleWords, span: Span, caption: str) -> list[Block]:
     """Low, middle and high as the evidence has them, and as figures where those differ."""
     base, money = facts.base_currency, facts.currency
-    rows = [(f"All-in, {base}", *(words.exact(part, base) for part in span.base))]
+    rows = [(f"All-in, {base}", *(words.about(part, base) for part in span.base))]
     if facts.translated:
         level = facts.record.assignment.market_level
-        rows.append((f"{level.capitalize()}, {money}", *(words.exact(part, money) for part in span.figures)))
+        rows.append((f"{level.capitalize()}, {money}", *(words.about(part, money) for part in span.figures)))
     columns = (
         Column("At", 2),
         Column("Low", 1.3, True),

@@ -110,11 +110,12 @@ def _check(inspection: Inspection, check: Check) -> str:
     return (
         f'<div class="check" id="{name}"><h3>{escape(check.title)} '
         f'<span class="quiet">weight {check.weight:g}</span></h3>'
-        f"<p>{escape(check.where)}</p><p>{escape(check.act)}</p><p>{escape(check.bad_sign)}</p>"
+        f'<p>{escape(check.where)}</p><p class="how">{escape(check.act)}</p>'
+        f'<p class="how">{escape(check.bad_sign)}</p>'
         + (f'<p class="caution">{escape(caution)}</p>' if caution else "")
         + f"<fieldset><legend>{escape(check.title)}: found</legend>{boxes}</fieldset>"
         f'<label class="quiet">Note <input type="text" name="note-{name}" value="{note}"></label>'
-        '<label class="quiet">Photo, name of the file '
+        '<label class="quiet photo">Photo, name of the file '
         f'<input type="text" name="photo-{name}" value="{photo}"></label>'
         "</div>"
     )

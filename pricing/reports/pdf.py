@@ -28,9 +28,13 @@ STANDARDS: Final[list[Any]] = ["a-2a", "ua-1"]
 TEXT_WIDTH: Final = 470.0
 """Points between the margins of the narrower paper."""
 
+WIDE_TEXT: Final = 660.0
+"""The same of a page laid across."""
+
 TEXT_SIZE: Final = 10.5
 CELL_SIZE: Final = 9.2
 SMALL_CELL_SIZE: Final = 8.0
+WIDE_CELL_SIZE: Final = 7.2
 """Points of the type in running text, in tables and in large tables, as the template sets them."""
 
 _PADDING: Final = 7.0
@@ -80,9 +84,10 @@ def _settable_block(block: Block) -> dict[str, Any]:
             settable(fields, TEXT_WIDTH * share, TEXT_SIZE * (2 if isinstance(block, Statement) else 1))
         )
     large = len(block.columns) > _LARGE_TABLE[0] or len(block.rows) > _LARGE_TABLE[1]
-    fields["size"] = SMALL_CELL_SIZE if large else CELL_SIZE
+    fields["size"] = WIDE_CELL_SIZE if block.wide else SMALL_CELL_SIZE if large else CELL_SIZE
     total = sum(column.width for column in block.columns)
-    widths = [TEXT_WIDTH * column.width / total - _PADDING for column in block.columns]
+    across = WIDE_TEXT if block.wide else TEXT_WIDTH
+    widths = [across * column.width / total - _PADDING for column in block.columns]
     fields["rows"] = [
         [settable(cell, width, fields["size"]) for cell, width in zip(row, widths, strict=True)]
         for row in block.rows

@@ -13,8 +13,9 @@ import typst
 import vl_convert
 
 from pricing.appraisal.facts import Facts
+from pricing.charts.design import ASKED, MAIN, PALE, QUIET
 from pricing.charts.evidence import comparables_chart, index_chart
-from pricing.charts.valuation import BLUE, GREY, PALE, VERMILION, distribution_chart, terms_chart
+from pricing.charts.valuation import distribution_chart, terms_chart
 from pricing.words.locale import LocaleWords, shown
 
 WIDTH: Final = 620
@@ -81,15 +82,15 @@ def ranges_chart(facts: Facts, words: LocaleWords) -> alt.LayerChart:
         axis=alt.Axis(format=",.0f", tickCount=5, labelOverlap=True),
     )
     colour = alt.Color(
-        "part:N", legend=None, scale=alt.Scale(domain=["evidence", "opinion"], range=[PALE, VERMILION])
+        "part:N", legend=None, scale=alt.Scale(domain=["evidence", "opinion"], range=[PALE, ASKED])
     )
     bars = base.mark_bar(height=14).encode(y=y, x=x, x2=alt.X2("high:Q"), color=colour)
     ticks = base.transform_filter("isValid(datum.mid)").mark_tick(thickness=4, size=20)
-    told = base.mark_text(dy=-15, fontSize=12, color=GREY).encode(
+    told = base.mark_text(dy=-15, fontSize=12, color=QUIET).encode(
         y=y, x=alt.X("middle:Q"), text=alt.Text("words:N")
     ).transform_calculate(middle="(datum.low + datum.high) / 2")  # fmt: skip
     dark = alt.Color(
-        "part:N", legend=None, scale=alt.Scale(domain=["evidence", "opinion"], range=[BLUE, VERMILION])
+        "part:N", legend=None, scale=alt.Scale(domain=["evidence", "opinion"], range=[MAIN, ASKED])
     )
     return alt.layer(
         bars, ticks.encode(y=y, x=alt.X("mid:Q"), color=dark), told

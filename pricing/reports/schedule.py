@@ -7,17 +7,20 @@ from typing import Any, Final
 
 import xlsxwriter
 
-from pricing.appraisal.collection import Item, figure_of, total_of
+from pricing.appraisal.collection import Item, total_of
+from pricing.appraisal.collection_total import SoldTogether, Total, figure_of
 from pricing.appraisal.record import Appraisal
-from pricing.reports.collection import ADDED_UP, TITLE, note_words
-from pricing.reports.wording import MARKS, ROAD, car_name, condition_words, identity_words, standing_warning
+from pricing.reports.collection import ADDED_UP, TITLE, collection_mark, note_words, total_sentence
+from pricing.reports.wording import ROAD, car_name, condition_words, identity_words, standing_warning
 from pricing.words.locale import shown
 from pricing.words.sentences import CAUTION
 
-_WIDTHS: Final = (14, 7, 34, 26, 16, 13, 13, 13, 13, 44)
+_WIDTHS: Final = (14, 7, 34, 26, 16, 13, 13, 13, 13, 13, 12, 7, 10, 44)
 
 
-def schedule(shared: Appraisal, items: Sequence[Item], made_on: date) -> bytes:
+def schedule(
+    shared: Appraisal, items: Sequence[Item], made_on: date, *, together: SoldTogether | None = None
+) -> bytes:
     """The schedule as a workbook: a sheet of cars with its total, a sheet of every sale used, what to know.
 
     Texts are written as texts, whatever they look like; amounts and days as what they are.
@@ -25,21 +28,23 @@ def schedule(shared: Appraisal, items: Sequence[Item], made_on: date) -> bytes:
     buffer = io.BytesIO()
     with xlsxwriter.Workbook(buffer, {"in_memory": True, "strings_to_formulas": False}) as book:
         book.set_properties({"title": TITLE, "created": made_on})
-        _cars_sheet(book, shared.assignment.currency, items)
+        _cars_sheet(book, shared.assignment.currency, items, total_of(items, together))
         _sales_sheet(book, items)
-        _notes_sheet(book, items)
+        _notes_sheet(book, items, total_sentence(total_of(items, together), shared.assignment.currency))
     return buffer.getvalue()
 
 
-def _cars_sheet(book: Any, currency: str, items: Sequence[Item]) -> None:
+def _cars_sheet(book: Any, currency: str, items: Sequence[Item], total: Total) -> None:
     sheet = book.add_worksheet("Schedule")
     bold = book.add_format({"bold": True, "bottom": 1, "text_wrap": True, "valign": "top"})
-    money, total = (
-        book.add_format({"num_format": "#,##0.00"}),
-        book.add_format({"num_format": "#,##0.00", "bold": True}),
-    )
+    money, strong, day = (
+        book.add_format(kind)
+        for kind in ({"num_format": "#,##0.00"}, {"num_format": "#,##0.00", "bold": True},
+                     {"num_format": "yyyy-mm-dd"})
+    )  # fmt: skip
     heads = ("Reference", "Row", "Car", "Identity", "Condition", f"Low, {currency}", f"Middle, {currency}",
-             f"High, {currency}", f"Counted, {currency}", "Note")  # fmt: skip
+             f"High, {currency}", f"Counted, {currency}", "Last valued", "On", "In", "Change, %",
+             "Note")  # fmt: skip
     for place, (head, width) in enumerate(zip(heads, _WIDTHS, strict=True)):
         sheet.set_column(place, place, width)
         sheet.write_string(0, place, head, bold)
@@ -47,22 +52,37 @@ def _cars_sheet(book: Any, currency: str, items: Sequence[Item]) -> None:
         facts = item.facts
         sheet.write_string(line, 0, _cell(item.row.reference))
         sheet.write_number(line, 1, item.row.number)
+        figure = None if facts is None else figure_of(facts)
+        if item.before is not None:
+            before = item.before
+            sheet.write_number(line, 9, float(before.figure), money)
+            sheet.write_datetime(line, 10, before.effective_date, day)
+            sheet.write_string(line, 11, before.currency)
+            if (
+                figure is not None
+                and facts is not None
+                and facts.currency == before.currency
+                and before.figure
+            ):
+                sheet.write_number(line, 12, round(100 * float(figure / before.figure - 1), 1))
         if facts is None:
-            sheet.write_string(line, 9, _cell(f"not valued: {item.reason}"))
+            sheet.write_string(line, 13, _cell(f"not valued: {item.reason}"))
             continue
-        span = facts.model if facts.model is not None else facts.comparables
         for place, text in enumerate(
             (car_name(facts), identity_words(facts), condition_words(facts)), start=2
         ):
             sheet.write_string(line, place, _cell(text))
-        amounts = [*(span.figures if span is not None else (None,) * 3), figure_of(facts)]
+        amounts = [*(facts.model.figures if facts.model is not None else (None,) * 3), figure]
         for place, amount in enumerate(amounts, start=5):
             if amount is not None:
                 sheet.write_number(line, place, float(amount), money)
-        sheet.write_string(line, 9, _cell(note_words(facts)))
+        sheet.write_string(line, 13, _cell(note_words(facts)))
     last = len(items) + 1
-    sheet.write_string(last, 0, "Total", bold)
-    sheet.write_formula(last, 8, f"=SUM(I2:I{last})", total, float(total_of(items)))
+    sheet.write_string(last, 0, "Sum", bold)
+    sheet.write_formula(last, 8, f"=SUM(I2:I{last})", strong, float(total.added))
+    sheet.write_string(last + 1, 0, "Together", bold)
+    for place, amount in enumerate((total.low, total.mid, total.high), start=5):
+        sheet.write_number(last + 1, place, float(amount), strong)
     sheet.freeze_panes(1, 1)
     sheet.autofilter(0, 0, last - 1, len(heads) - 1)
     sheet.set_landscape()
@@ -116,11 +136,11 @@ def _sales_sheet(book: Any, items: Sequence[Item]) -> None:
     sheet.freeze_panes(1, 1)
 
 
-def _notes_sheet(book: Any, items: Sequence[Item]) -> None:
+def _notes_sheet(book: Any, items: Sequence[Item], told: str) -> None:
     sheet = book.add_worksheet("To know")
     sheet.set_column(0, 0, 110, book.add_format({"text_wrap": True}))
     valued = [item.facts for item in items if item.facts is not None]
-    lines = [MARKS[valued[0].title] if valued else "", ADDED_UP, CAUTION, ROAD]
+    lines = [collection_mark(valued), f"{told[0].upper()}{told[1:]}.", ADDED_UP, CAUTION, ROAD]
     if valued:
         found = valued[0].evidence
         lines += [

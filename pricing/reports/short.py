@@ -238,12 +238,14 @@ def _none(text: str) -> bool:
 
 
 def _market_words(facts: Facts, words: LocaleWords) -> str:
-    """How prices moved over the last two points of the index."""
+    """How prices moved in the last year of the index, which is the one that moved the comparables."""
     index = facts.evidence.index
     points = pl.DataFrame() if index is None else index.frame.drop_nulls("index")
     if index is None or points.height < 2:
         return "There are too few sales to say how prices have moved."
-    before, now = points.row(-2, named=True), points.row(-1, named=True)
+    now = points.row(-1, named=True)
+    year = points.filter(pl.col("starts") <= now["starts"].replace(year=now["starts"].year - 1))
+    before = points.row(0, named=True) if year.is_empty() else year.row(-1, named=True)
     change = 100.0 * (now["index"] / before["index"] - 1.0)
     return (
         f"Prices of {index.scope} at constant quality moved by {words.per_cent(change, 0)} from "

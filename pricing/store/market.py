@@ -23,6 +23,7 @@ from pricing.store.audit import now, write_audit
 from pricing.store.connection import TIMEOUT_SECONDS, Values, add_row, connection, frame, run
 from pricing.store.kept.answers import IdempotencyKey, KeptAnswers, keep_result
 from pricing.store.kept.appraisals import Appraisals
+from pricing.store.kept.cars import KeptCars
 from pricing.store.kept.choices import Choices
 from pricing.store.kept.opinions import Statements
 from pricing.store.kept.scores import Scores
@@ -170,6 +171,11 @@ class Market:
     def choices(self) -> Choices:
         """Choices about comparable sales, with their reasons."""
         return Choices(self._connection)
+
+    @property
+    def kept_cars(self) -> KeptCars:
+        """Cars that a person keeps."""
+        return KeptCars(self._connection, self.idempotency)
 
     @property
     def scores(self) -> Scores:

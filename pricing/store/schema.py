@@ -13,7 +13,7 @@ from pricing.store.connection import run
 
 KIND: Final = "classic car market"
 
-VERSION: Final = "5"
+VERSION: Final = "6"
 """Of the files that this program writes; raised with any change of a table (``migrations``)."""
 
 _SQL_TYPES: Final = {
@@ -43,8 +43,9 @@ def _record_columns() -> str:
 @dataclass(frozen=True)
 class Table:
     """A table: its columns as SQL, and those by which a row is told from all others; none where rows may be
-    alike. With ``bulk`` the key is an index apart, which a large load leaves off and makes again, all in its
-    one transaction: to keep a key row by row takes as long as all the rest of a load."""
+    alike. With ``bulk`` the key is an index apart, which a change of all rows leaves off and makes again in
+    one transaction. A load keeps it row by row: to drop an index in a transaction has DuckDB write every
+    row of it anew at the end."""
 
     columns: str
     key: tuple[str, ...] = ()
@@ -122,6 +123,21 @@ TABLES: Final = {
         "subject VARCHAR NOT NULL, record_id VARCHAR NOT NULL, action VARCHAR NOT NULL, line VARCHAR, "
         "per_cent DOUBLE, reason VARCHAR NOT NULL, made_at TIMESTAMP NOT NULL",
         ("subject", "made_at"),
+    ),
+    "kept_cars": Table(
+        "car_id VARCHAR NOT NULL, name VARCHAR NOT NULL, notes VARCHAR NOT NULL, car VARCHAR NOT NULL, "
+        "sheet VARCHAR, subject VARCHAR, appraisal_id VARCHAR, kept_at TIMESTAMP NOT NULL, seen VARCHAR, "
+        "sold_as VARCHAR",
+        ("car_id",),
+    ),
+    "kept_car_prices": Table(
+        "car_id VARCHAR NOT NULL, noted_on DATE NOT NULL, amount DECIMAL(18, 3) NOT NULL, "
+        "currency VARCHAR NOT NULL",
+        ("car_id", "noted_on"),
+    ),
+    "kept_car_photos": Table(
+        "car_id VARCHAR NOT NULL, number INTEGER NOT NULL, content BLOB NOT NULL, kept_at TIMESTAMP NOT NULL",
+        ("car_id", "number"),
     ),
     "appraisals": Table(
         "appraisal_id VARCHAR NOT NULL, revision INTEGER NOT NULL, record VARCHAR NOT NULL, "

@@ -6,7 +6,7 @@ from pricing.condition.assessment import InspectionResult
 from pricing.condition.budget import RepairBudget
 from pricing.condition.unseen_worst import UnseenWorst
 from pricing.decisions.mending import EVERYTHING, LOOK_FIRST, MendOrBuy
-from pricing.words.sentences import cases_words, money_words
+from pricing.words.sentences import cases_words, day_words, money_words
 
 
 def score_sentence(result: InspectionResult) -> str:
@@ -51,7 +51,7 @@ def budget_sentence(budget: RepairBudget) -> str:
     )
     return (
         f"Repairs: {middle} as likely as not; one time in ten below {low}, four times in five below {high}. "
-        f"All taxes in, rates of {budget.country}, prices of {budget.on.isoformat()}."
+        f"All taxes in, rates of {budget.country}, prices of {day_words(budget.on)}."
     )
 
 

@@ -36,7 +36,8 @@ def reconciliation_sentences(found: Comparables) -> list[str]:
     if flagged.height:
         sentences.append(
             f"{flagged.height} of them exceed a rule of thumb (10% a line, 15% net, 25% gross); together "
-            f"they have {float(flagged['weight'].sum()):.0%} of the weight."
+            f"they have {float(flagged['weight'].sum()):.0%} of the weight, for beyond 25% a sale counts "
+            "for less with the square of the excess."
         )
     if found.as_of > found.date_line_ends:
         sentences.append(
@@ -96,10 +97,11 @@ def _offer_sentences(found: Comparables) -> list[str]:
 
 
 def _choice_sentences(found: Comparables) -> list[str]:
-    words = {"add": "added", "drop": "dropped", "adjust": "adjusted by hand"}
+    words = {"add": "added", "drop": "dropped", "adjust": "adjusted by hand", "weigh": "weighed by hand"}
     return [
         f"Sale {choice.record_id} was {words[choice.action]}"
         + ("" if choice.line is None else f" ({choice.line} {choice.per_cent:+g}%)")
+        + (f" (at {choice.per_cent:g}% of its weight)" if choice.action == "weigh" else "")
         + f": {choice.reason.rstrip('.')}."
         for choice in found.choices
     ]
@@ -161,8 +163,8 @@ def depth_sentences(depth: Depth) -> list[str]:
     ]
     if depth.effective_sales is not None:
         sentences.append(
-            "With what is borrowed from its relations, its level is known as well as "
-            f"{depth.effective_sales:.0f} sales of its own would tell."
+            "Together with what its sister models tell, its price level is known as well as "
+            f"{depth.effective_sales:.0f} sales of its own would tell it."
         )
     share = depth.sold_share.row(-1, named=True)
     if share["share"] is None:

@@ -32,12 +32,14 @@ class LocaleWords:
     """
 
     locale: Locale
+    figures: int = 3
 
     @classmethod
-    def of(cls, name: str) -> "LocaleWords":
-        """Raises ``AppraisalError`` for a locale that there is none of."""
+    def of(cls, name: str, figures: int = 3) -> "LocaleWords":
+        """With ``figures`` significant figures of what is estimated. Raises ``AppraisalError`` for a locale
+        that there is none of."""
         try:
-            return cls(Locale.parse(name.replace("-", "_")))
+            return cls(Locale.parse(name.replace("-", "_")), figures)
         except (UnknownLocaleError, ValueError, TypeError):
             raise AppraisalError(f"no locale {name!r}; expected one such as en_GB, en_US or de_CH") from None
 
@@ -56,8 +58,8 @@ class LocaleWords:
         return self._currency(amount, currency, minor_unit_places(currency))
 
     def about(self, amount: Decimal, currency: str) -> str:
-        """An amount to three figures, which is all that a range can claim."""
-        return self._currency(Decimal(rounded(amount)), currency, 0)
+        """An amount to so many significant figures as a range can claim: three, unless set otherwise."""
+        return self._currency(Decimal(rounded(amount, self.figures)), currency, 0)
 
     def plain(self, amount: Decimal, places: int = 2, *, sign: bool = False) -> str:
         """An amount without its currency, for a column headed by it."""

@@ -6,6 +6,9 @@ from typing import Final, Protocol
 
 from pricing.words.sentences import day_words
 
+INVENTED: Final = "This is a demo market: every make, car and sale in it is invented."
+"""Said of a demo market on every page and command."""
+
 OLD: Final = timedelta(days=365)
 """A last sale longer ago than this is told."""
 

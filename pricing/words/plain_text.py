@@ -20,10 +20,19 @@ def escaped(text: str) -> str:
     return _LINKS.sub("\\1\N{WORD JOINER}", plain)
 
 
-def closed(sentence: str) -> str:
+def closed(said: str) -> str:
     """A sentence with its full stop, or the question mark that it has.
 
     >>> closed("no make Corvain"), closed("did you mean Corvane?")
     ('no make Corvain.', 'did you mean Corvane?')
     """
-    return sentence if sentence.endswith("?") else f"{sentence}."
+    return said if said.endswith(("?", ".")) else f"{said}."
+
+
+def sentence(text: str) -> str:
+    """A text as a sentence: a capital in front, a full stop behind.
+
+    >>> sentence("no make Corvain"), sentence("Did you mean Corvane?")
+    ('No make Corvain.', 'Did you mean Corvane?')
+    """
+    return closed(text[:1].upper() + text[1:])

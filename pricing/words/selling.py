@@ -134,7 +134,9 @@ def waiting_sentences(facts: Selling) -> list[str]:
             f"(p = {facts.slower:.2f}): the price says little here, and what is advised to ask is what is "
             "customary."
         )
-    return said + ([] if facts.times is None else [pace_sentence(facts.times)])
+    elif facts.times is not None:
+        said.append(pace_sentence(facts.times))
+    return said
 
 
 def pace_sentence(times: TimeToSale) -> str:

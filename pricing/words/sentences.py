@@ -8,6 +8,7 @@ from typing import Any, Final
 from pricing.car_fields import FIELDS
 from pricing.decisions.valuation import Valuation
 from pricing.decisions.verdict import LIMITS, VERDICTS, verdict_of
+from pricing.words.countries import country_words
 
 CAUTION: Final = (
     "An estimate from sale records is not an appraisal: it has not seen the car. Before money changes hands, "
@@ -16,6 +17,7 @@ CAUTION: Final = (
 """Shown wherever a range is."""
 
 _FIGURES: Final = 3
+_YES_OR_NO: Final = {"true": "yes", "false": "no"}
 
 
 def money_words(amount: float | Decimal, currency: str) -> str:
@@ -38,14 +40,14 @@ def exact_words(amount: float | Decimal, currency: str) -> str:
     return f"{currency} {round(amount):,}"
 
 
-def rounded(amount: float | Decimal) -> int:
-    """An amount to three significant figures and no finer than whole units.
+def rounded(amount: float | Decimal, figures: int = _FIGURES) -> int:
+    """An amount to three significant figures, or so many, and no finer than whole units.
 
     >>> rounded(98765.4), rounded(12.3)
     (98800, 12)
     """
     digits = len(str(abs(int(amount))))
-    return round(int(round(amount)), min(0, _FIGURES - digits))
+    return round(int(round(amount)), min(0, figures - digits))
 
 
 def day_words(day: date) -> str:
@@ -179,14 +181,22 @@ def term_words(term: Mapping[str, Any]) -> str:
     """A term of the price with the car's own value.
 
     >>> term_words({"term": "odometer_km", "value": "98000.0"})
-    'odometer: 98000'
-    >>> term_words({"term": "channel", "value": None})
-    'channel: not said'
+    'odometer: 98,000 km'
+    >>> term_words({"term": "channel", "value": None}), term_words({"term": "options absent", "value": "13"})
+    ('channel: not said', '13 options that it lacks')
     """
     name, value = option_words(str(term["term"])), term["value"]
     if value is None:
         return f"{name}: not said" if term["term"] in {*FIELDS, "condition"} else name
-    return f"{name}: {value.removesuffix('.0')}"
+    if name == "options absent":
+        return f"{value} options that it lacks"
+    if name == "odometer":
+        return f"{name}: {float(value):,.0f} km"
+    if name == "date":
+        return f"prices at {day_words(date.fromisoformat(value))}"
+    if name == "country":
+        return f"{name}: {country_words(value)}"
+    return f"{name}: {_YES_OR_NO.get(value, value.removesuffix('.0'))}"
 
 
 def distribution_caption(valuation: Valuation, comparables: int = 0) -> str:

@@ -1,15 +1,24 @@
 from collections.abc import Callable
+from copy import copy
+from dataclasses import replace
+from datetime import timedelta
 from pathlib import Path
+from typing import Any
 
 import polars as pl
 import pytest
 
-from pricing.appraisal.collection import COLUMNS, figure_of, read_cars, record_of, total_of, value_collection
+from pricing.appraisal.collection import Item, total_of, value_collection
+from pricing.appraisal.collection_list import COLUMNS, Row, read_cars, record_of
+from pricing.appraisal.collection_total import figure_of
 from pricing.appraisal.evidence import Known
+from pricing.appraisal.facts import DRAFT, MODEL_REPORT, facts_of
 from pricing.appraisal.record import Appraisal, read_record
 from pricing.appraisal.register import listed, read
 from pricing.errors import AppraisalError, FileError
+from pricing.model.price_model import PriceModel
 from pricing.model.saved import load
+from pricing.model.spec import FeatureSpec
 from pricing.snapshot import Snapshot
 from pricing.store.market import Market
 from tests.appraisals import HOSTILE, appraised_market, last_day
@@ -74,7 +83,7 @@ def test_every_row_comes_back_valued_or_with_its_reason(held: Market, tmp_path: 
     assert "shiny" in items[4].reason
     assert items[5].row.reference == HOSTILE["formula"]
     valued = [item.facts for item in items if item.facts is not None]
-    assert total_of(items) == sum(figure_of(facts) or 0 for facts in valued)
+    assert total_of(items).added == sum(figure_of(facts) or 0 for facts in valued)
     model, frame_of = load(held), pl.DataFrame([facts.evidence.valuation.car for facts in valued])
     mids = model.price_range(frame_of.cast({"year": pl.Int16}), as_of=last_day(held))["mid"].to_list()
     assert [float(facts.model.base[1]) for facts in valued if facts.model] == pytest.approx(mids, abs=0.01)
@@ -82,6 +91,89 @@ def test_every_row_comes_back_valued_or_with_its_reason(held: Market, tmp_path: 
     assert set(names) <= set(listed(held)["appraisal_id"])
     assert read(held, names[0]).made_by == "Clerk"
     assert ("gather evidence", 6, 6) in steps
+
+
+def valued(market: Market, frame: pl.DataFrame, folder: Path, **said: Any) -> list[Item]:
+    frame.write_csv(folder / "cars.csv")
+    known = Known.on(Snapshot.of(market), last_day(market), "fit-0001")
+    return value_collection(market, known, terms(market), read_cars(folder / "cars.csv"), by="Clerk", **said)
+
+
+def test_a_row_with_a_value_of_its_own_is_a_draft_appraisal(held: Market, tmp_path: Path) -> None:
+    frame = cars(held, 3).with_columns(
+        figure=pl.Series([None, "4600", None]), low=pl.Series([None, None, "4000"]),
+        high=pl.Series([None, None, "5000"]), chassis_number=pl.Series(["S6-1", "S6-2", "S6-3"]),
+    )  # fmt: skip
+    items = valued(held, frame, tmp_path)
+    facts = [item.facts for item in items if item.facts is not None]
+    assert [one.title for one in facts] == [MODEL_REPORT, DRAFT, DRAFT]
+    assert [figure_of(one) for one in facts][1:] == [4600, 4500]
+    assert all(one.lacking for one in facts[1:]), "a draft says what it lacks, and is not refused for it"
+    for one in facts:
+        again = facts_of(read(held, one.appraisal_id))
+        assert (again.digest, again.model, again.opinion) == (one.digest, one.model, one.opinion)
+
+
+def test_a_refusal_of_the_model_stays_one(held: Market, tmp_path: Path) -> None:
+    """Comparable sales do not take the place of a price that cannot be defended."""
+    frame = cars(held, 2).with_columns(year=pl.Series([1966, 2024]))
+    known = Known.on(Snapshot.of(held), last_day(held), "fit-0001")
+    bare = replace(known, model=refusing(known.model))
+    frame.write_csv(tmp_path / "cars.csv")
+    before = listed(held).height
+    items = value_collection(held, bare, terms(held), read_cars(tmp_path / "cars.csv"), by="Clerk")
+    assert [item.facts for item in items] == [None, None] and listed(held).height == before
+    assert all("later sales to check a range against" in item.reason for item in items[:1])
+
+
+def refusing(model: PriceModel) -> PriceModel:
+    """A model whose later sales are too few to promise a range."""
+    shy = copy(model)
+    shy.calibration = replace(model.calibration, law=replace(model.calibration.law, count=3))
+    return shy
+
+
+def test_of_one_chassis_only_the_first_row_is_valued(held: Market, tmp_path: Path) -> None:
+    frame = cars(held, 3).with_columns(chassis_number=pl.Series(["wx/34-0102", "", "WX 34 0102"]))
+    items = valued(held, frame, tmp_path)
+    assert [item.facts is None for item in items] == [False, False, True]
+    assert items[2].reason == "chassis number WX 34 0102 stands in row 2 already"
+    assert total_of(items).cars == 2
+
+
+def test_the_last_value_of_a_chassis_stands_beside_the_new_one(held: Market, tmp_path: Path) -> None:
+    frame = cars(held, 2).with_columns(chassis_number=pl.Series(["Q-77", ""]))
+    known = Known.on(Snapshot.of(held), last_day(held), "fit-0001")
+    frame.write_csv(tmp_path / "cars.csv")
+    listed_cars = read_cars(tmp_path / "cars.csv")
+    day = last_day(held) - timedelta(days=400)
+    sales = held.sales(day)
+    earlier = PriceModel(FeatureSpec.cars()).fit(sales)
+    known_then = replace(known, at=day, sales=sales, model=earlier, comparables_index=None, indices={})
+    then = terms(held)
+    then = replace(
+        then, assignment=replace(then.assignment, effective_date=day, retrospective="as known then")
+    )
+    (old, _) = value_collection(held, known_then, then, listed_cars, by="Clerk")
+    (new, other) = value_collection(held, known, terms(held), listed_cars, by="Clerk")
+    assert old.facts is not None, old.reason
+    assert other.before is None and new.before is not None
+    assert (new.before.figure, new.before.effective_date) == (figure_of(old.facts), day)
+    assert new.before.appraisal_id == old.facts.appraisal_id
+
+
+def test_a_sheet_beside_the_list_grades_its_car(held: Market, tmp_path: Path) -> None:
+    frame = cars(held, 1).with_columns(inspection_sheet=pl.lit("walk.json"), condition_band=pl.lit(None))
+    (item,) = valued(held, frame, tmp_path)
+    assert item.facts is None and "which a list sent to the page cannot do" in item.reason
+    asked: list[str] = []
+
+    def inspect(record: Appraisal) -> None:
+        asked.append(record.inspection.sheet)
+        raise AppraisalError("the sheet is of another car")
+
+    (item,) = valued(held, frame, tmp_path, inspect=inspect)
+    assert item.reason == "the sheet is of another car" and asked == [str(tmp_path / "walk.json")]
 
 
 def test_nothing_valued_enters_nothing(held: Market, tmp_path: Path) -> None:
@@ -109,8 +201,6 @@ def test_a_spreadsheet_that_is_none_is_refused(tmp_path: Path, text: str, words:
 
 
 def test_a_variant_that_looks_like_a_number_stays_itself() -> None:
-    from pricing.appraisal.collection import Row
-
     record = record_of(
         Appraisal(), Row(2, "x", {"variant": "2.0", "year": "1966.0", "odometer_km": "98000.0"})
     )

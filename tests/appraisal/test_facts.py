@@ -124,7 +124,7 @@ def test_the_printed_index_is_the_one_that_moved_the_grid(facts: Facts) -> None:
     """Each comparable's date line is the ratio of two readings of the index that tables and letter show."""
     index, found = facts.evidence.index, facts.evidence.comparables
     assert index is not None and found is not None
-    days = index.frame["middle"].to_physical().to_numpy()
+    days = index.frame["day"].to_numpy()
     logs = np.log(index.frame["index"].to_numpy())
     lines = found.lines.filter(pl.col("line") == "date").join(
         found.table.select("record_id", "event_date"), on="record_id"

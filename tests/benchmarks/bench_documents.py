@@ -12,7 +12,8 @@ import polars as pl
 import pytest
 
 import data_demo
-from pricing.appraisal.collection import read_cars, value_collection
+from pricing.appraisal.collection import value_collection
+from pricing.appraisal.collection_list import read_cars
 from pricing.appraisal.evidence import Known
 from pricing.appraisal.facts import facts_of
 from pricing.appraisal.record import read_record

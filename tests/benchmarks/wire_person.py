@@ -12,6 +12,9 @@ from streamlit.proto.ForwardMsg_pb2 import ForwardMsg
 from websockets.sync.client import ClientConnection, connect
 from websockets.typing import Origin, Subprotocol
 
+CONDITION = "Which of these looks like it?"
+"""The question about the condition band."""
+
 PATIENCE = 120.0
 """Seconds that an answer is waited for at most."""
 
@@ -34,21 +37,21 @@ class WirePerson:
     def __init__(self, line: ClientConnection, query: str, page: str = "") -> None:
         self._line, self._query, self._page = line, query, page
         fields = {
-            delta.new_element.selectbox.label: delta.new_element.selectbox.id
+            delta.new_element.radio.label: delta.new_element.radio.id
             for _, delta in self._run(BackMsg())
-            if delta.new_element.WhichOneof("type") == "selectbox"
+            if delta.new_element.WhichOneof("type") == "radio"
         }
-        if "Condition band" not in fields:
+        if CONDITION not in fields:
             raise LookupError(
                 f"the page asks for {', '.join(fields) or 'nothing'}, and for no condition band"
             )
-        self._field = fields["Condition band"]
+        self._field = fields[CONDITION]
 
     def change(self, band: str) -> Taken:
         """Choose a condition band, and wait until all that comes of it is there."""
         said = BackMsg()
         widget = said.rerun_script.widget_states.widgets.add()
-        widget.id, widget.string_value = self._field, band
+        widget.id, widget.string_value = self._field, band.capitalize()
         came: dict[str, float] = {}
         for after, delta in self._run(said):
             came.setdefault(delta.new_element.WhichOneof("type") or "", after)

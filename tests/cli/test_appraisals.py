@@ -139,10 +139,16 @@ def test_a_collection_becomes_a_schedule_and_a_bound_document(
         f"effective_date = {at}\nreport_date = {at}\n[evidence]\ngathered_later = 'tried out later'\n",
         encoding="utf-8",
     )
-    said = run("bulk", "cars.xlsx", "--form", "shared.toml", "--out", "values", "--by", "Clerk")
-    assert "3 of 4 cars valued; together EUR" in said
-    assert "no record of the make 'No'" in " ".join(said.split())
-    assert pl.read_excel(tmp_path / "values" / "schedule.xlsx", sheet_name="Schedule").height == 5
+    off = ("--off-at-once", 0.1, "--because", "one weekend")
+    said = run(
+        "bulk", "cars.xlsx", "--form", "shared.toml", "--out", "values", "--by", "Clerk", *map(str, off)
+    )
+    said = " ".join(said.split())
+    assert "3 of 4 cars valued; their middles add up to EUR" in said
+    assert "sold all at once EUR" in said, said[-900:]
+    assert "10% less by judgement (one weekend)" in said
+    assert "no record of the make 'No'" in said
+    assert pl.read_excel(tmp_path / "values" / "schedule.xlsx", sheet_name="Schedule").height == 6
     text = pdf_text((tmp_path / "values" / "schedule.pdf").read_bytes())
     assert all(f"shelf {place}: {car['year'] + place}" in text for place in range(3))
     assert "not valued" in text

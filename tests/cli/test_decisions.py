@@ -9,9 +9,9 @@ import pytest
 from typer.testing import CliRunner
 
 from pricing.cli.main import app
-from pricing.cli.typed_amounts import Typed, typed_amount
 from pricing.condition.assessment import assess
 from pricing.condition.inspection_files import save
+from pricing.decisions.typed_amounts import Typed, typed_amount
 from pricing.errors import DecisionError, MoneyError, PricingError
 from pricing.store.market import Market
 from tests.condition.walks import walk

@@ -22,10 +22,12 @@ from tests.small_market import common_car
 from tests.test_docs import COMMANDS, command_of
 
 ANSWERING = {
-    "fits", "value", "appraise check", "appraise list", "inspect show", "inspect score", "inspect agreement",
+    "fits", "value", "appraise check", "appraise grid", "appraise list", "inspect show", "inspect score",
+    "inspect agreement",
     "repair budget", "repair compare", "records list", "records show", "names", "batches", "quarantine",
     "suspicions", "duplicates", "map", "format", "index", "comparables", "depth", "score", "buy", "sell",
     "doctor", "config", "handbook", "token new", "token list", "opinions list", "opinions score",
+    "cars list", "cars show", "cars compare",
 }  # fmt: skip
 """Commands that are asked something, and answer when quiet too; of what others do the quiet say nothing."""
 
@@ -82,18 +84,26 @@ def calls(market: Market, known: dict[str, str]) -> Iterator[list[str]]:
         ["appraise", "new", "car.toml", "--by=Clerk"], ["appraise", "list"],
         ["appraise", "edit", "appraisal-0001", "--set=opinion.figure=7400", "--by=Clerk", "--reason=a call"],
         ["appraise", "check", "appraisal-0001"],
-        ["appraise", "render", "appraisal-0001", "letter.pdf", "--document=letter"],
+        ["appraise", "grid", "appraisal-0001", "--search=2026"], ["appraise", "grid", "appraisal-0001"],
+        ["appraise", "choose", "appraisal-0001", "--drop=2", "--weigh=1=50", "--reason=looked at",
+        "--by=Clerk"], ["appraise", "render", "appraisal-0001", "letter.pdf", "--document=letter"],
         ["appraise", "complete", "appraisal-0001", "--by=Valuer Phi",
          *(f"--certify={point}=so" for point in CERTIFICATION)],
         ["appraise", "bulk", "cars.csv", "--form=shared.toml", "--out=values", "--by=Clerk"],
         ["token", "new", "desk"], ["token", "list"], ["token", "revoke", "token-0001"],
         ["setup", "server", "--out=server"], ["handbook", "--out=book", "--no-open"],
+        ["cars", "keep", *named, "--name=green"], ["cars", "keep", *named, "--name=red"],
+        ["cars", "price", "green", "4.650"], ["cars", "change", "green", "--notes=sills welded"],
+        ["cars", "list"], ["cars", "show", "green"], ["cars", "compare", "green", "red"],
+        ["cars", "export", "cars.json"],
+        ["cars", "delete", "green"],
         ["opinions", "load", "said.csv"],
         ["opinions", "add", "--source=A. Rowe", "--make=Corvane", "--model=Six", "--holds=half",
          "--currency=EUR", "--top=8000:12000"],
         ["opinions", "list"], ["opinions", "score"],
     )  # fmt: skip
     yield ["opinions", "withdraw", known["opinion"], "--reason=mistyped"]
+    yield ["cars", "sold", "red", "4111", f"--on={at}"]
     yield ["add", *sale]
     yield ["correct", record, f"year={car['year']}", "--reason=seen on the plate"]
     yield ["remove", record, "--reason=entered twice"]

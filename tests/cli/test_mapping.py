@@ -84,6 +84,14 @@ def test_one_sale_is_added_and_taken_out_and_the_currency_changed(tmp_path: Path
     market = tmp_path / "market.duckdb"
     cells = ("make=Corvane", "model=Six", "year='68", "amount=£4,250", "outcome=sold", "price_basis=all-in")
     assert "added (batch-0001)" in run("add", *cells, market=market)
+    hall = (*cells, "source=the hall", "chassis_number=CV/1234")
+    run("add", *cells[:-1], "price_basis=all-in", "chassis_number=CV/1234", "source=notes", market=market)
+    with pytest.raises(MarketError, match="may hold this sale already: .*--all-the-same"):
+        run("add", *hall, market=market)
+    assert Market.open(market).sales(every_record=True).height == 2, "nothing was added"
+    assert "It may be one sale with these" in run("add", *hall, "--all-the-same", market=market)
+    run("undo", "batch-0003", market=market)
+    run("undo", "batch-0002", market=market)
     assert "1 records are priced in EUR" in run("currency", "EUR", market=market)
     record = Market.open(market).sales()["record_id"][0]
     assert "is taken out" in run("remove", record[:6], "--reason", "entered twice", market=market)

@@ -7,7 +7,8 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from dashboards import jobs
-from pricing.appraisal.collection import figure_of, total_of
+from pricing.appraisal.collection import total_of
+from pricing.appraisal.collection_total import figure_of
 from pricing.appraisal.register import listed
 from pricing.reports.collection import collection_sentence
 from pricing.store.market import Market
@@ -46,7 +47,7 @@ def test_a_list_becomes_appraisals_a_workbook_and_one_bound_document(
     rows = table(page, "reference", "counted", "reason")
     figures = [figure_of(item.facts) for item in made.items if item.facts is not None]
     assert rows["counted"].dropna().to_list() == [float(figure) for figure in figures if figure is not None]
-    assert rows["counted"].sum() == pytest.approx(float(total_of(made.items)))
+    assert rows["counted"].sum() == pytest.approx(float(total_of(made.items).added))
     assert "'Nobody'" in rows["reason"].iloc[2]
     assert listed(market)["made_by"].to_list() == ["A. Valuer"] * 2
     assert made.bound.startswith(b"%PDF")

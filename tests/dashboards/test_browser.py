@@ -3,7 +3,7 @@
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser
+from playwright.sync_api import Browser, Locator, expect
 
 from pricing.decisions.valuation import value_car
 from pricing.model.saved import load
@@ -14,10 +14,10 @@ from tests.dashboards.browser import (
     DESKTOP,
     OVERFLOW,
     PHONE,
-    choose,
     no_errors,
     shot,
     wait_until_shown,
+    wait_until_still,
     window,
 )
 from tests.small_market import common_car
@@ -52,10 +52,56 @@ def test_a_choice_goes_into_the_address_and_a_reload_brings_it_back(
     with window(DESKTOP, browser) as (opened, _):
         opened.goto(f"{base}/?{query}")
         wait_until_shown(opened)
-        choose(opened, "Condition band", "top condition")
+        opened.get_by_text("Top condition", exact=True).click()
         opened.wait_for_url("**condition_band=top+condition**")
         words = money_words(mid, "EUR")
         opened.get_by_text(f"half below {words}").wait_for()
         opened.reload()
         wait_until_shown(opened)
         assert opened.get_by_text(f"half below {words}").count() == 1
+
+
+def test_a_phone_has_a_verdict_after_five_taps_and_two_words_and_back_restores(
+    browser: Browser, base: str, browsed: Market
+) -> None:
+    car = common_car(browsed)
+    taps = 0
+    with window(PHONE, browser) as (opened, errors):
+
+        def tap(part: Locator) -> None:
+            nonlocal taps
+            taps += 1
+            part.click()
+
+        opened.goto(base)
+        tap(opened.get_by_label("Which car?"))
+        opened.keyboard.type(f"{car['year']}{car['make']}{car['model']}".replace(" ", ""), delay=20)
+        opened.get_by_test_id("stMetric").first.wait_for()
+        wait_until_still(opened)
+        tap(opened.get_by_text("Average", exact=True))
+        wait_until_still(opened)
+        price = opened.get_by_role("textbox", name="Price asked (EUR, all-in)")
+        tap(price)
+        opened.keyboard.type("4.650")
+        taps += 1
+        opened.keyboard.press("Enter")
+        verdict = opened.get_by_text("The asking price of EUR 4,650")
+        verdict.wait_for()
+        assert taps <= 5
+        wait_until_shown(opened)
+        known = opened.get_by_text("on record").first.bounding_box()
+        assert known is not None and known["y"] + known["height"] <= 1.5 * PHONE[1]
+        before = opened.evaluate("history.length")
+        opened.get_by_role("link", name="I may sell it").click()
+        opened.get_by_text("1. Car").wait_for()
+        wait_until_still(opened)
+        assert opened.evaluate("history.length") == before + 1
+        opened.go_back()
+        verdict.wait_for()
+        assert price.input_value() == "4.650"
+        opened.go_back()
+        expect(price).to_have_value("")
+        expect(verdict).to_have_count(0)
+        opened.go_forward()
+        verdict.wait_for()
+    assert no_errors(errors)

@@ -167,8 +167,8 @@ def test_an_amount_that_cannot_be_meant_is_refused_with_one_sentence(
 ) -> None:
     for name in ("position", "buying", "selling"):
         page = settle(at_car(a_page(name), car, asking=asked))
-        assert f"asking price absurd: got {asked}, expected 10 to 250,000,000" in said(page), name
-        assert not page.metric
+        assert f"Asking price absurd: got {asked}, expected 10 to 250,000,000" in said(page), name
+        assert bool(page.metric) == (name != "buying"), name  # it loses the verdict alone
 
 
 def test_no_code_word_is_read_on_a_page(market: Market, car: dict[str, Any]) -> None:
@@ -245,7 +245,7 @@ def test_buying_is_the_librarys_and_its_fields_move_it(market: Market, car: dict
     assert all(sentence in said(page) for sentence in alternative_sentences(facts))
     page.selectbox(key="currency").select("GBP").run()
     assert "Give the price that is asked" in said(page)
-    page.number_input(key="offer_asking").set_value(4000.0).run()
+    page.text_input(key="offer_asking").set_value("4000").run()
     facts = buy_car(market, load(market), car_of(market, car), BuyerTerms("GBP", 0.8), asking=Decimal(4000))
     assert page.metric[1].value == f"{facts.walk_away.price:,.0f}"
 
@@ -257,7 +257,7 @@ def test_selling_is_the_librarys_and_its_fields_move_it(market: Market, car: dic
     evidence = selling_evidence(market, model)
     for own in (None, Decimal(2500)):
         if own is not None:
-            page.number_input(key="own_value").set_value(float(own)).run()
+            page.text_input(key="own_value").set_value(str(own)).run()
         terms = SellerTerms("EUR", own, asking=Decimal(5000))
         facts = sell_car(market, model, car_of(market, car), terms, evidence=evidence)
         told = (
@@ -265,7 +265,7 @@ def test_selling_is_the_librarys_and_its_fields_move_it(market: Market, car: dic
             *auction_sentences(facts), *first_sentences(facts), unsold_sentence(facts), *facts.unknown,
         )  # fmt: skip
         assert all(sentence in said(page) for sentence in told)
-    page.number_input(key="floor").set_value(4500.0).run()
+    page.text_input(key="floor").set_value("4.500").run()
     terms = SellerTerms("EUR", Decimal(2500), asking=Decimal(5000), floor=Decimal(4500))
     firm = sell_car(market, model, car_of(market, car), terms, evidence=evidence)
     assert channel_sentence(firm, firm.channels[0]) in said(page)

@@ -7,6 +7,7 @@ import pytest
 import streamlit as st
 
 from dashboards.exhibits import show_chart, show_table
+from pricing.charts.position import position_chart
 from pricing.charts.valuation import bands_chart, distribution_chart, terms_chart
 from pricing.decisions.valuation import value_car
 from pricing.model.saved import load
@@ -39,7 +40,7 @@ def test_visitors_who_share_a_frame_do_not_wait_for_each_other(
     assert not any(visitor.is_alive() for visitor in visitors)
 
 
-@pytest.mark.parametrize("draw", [distribution_chart, terms_chart, bands_chart])
+@pytest.mark.parametrize("draw", [position_chart, distribution_chart, terms_chart, bands_chart])
 def test_of_another_car_only_the_data_of_a_chart_differ(
     draw: Any, small_market: Market, monkeypatch: pytest.MonkeyPatch
 ) -> None:

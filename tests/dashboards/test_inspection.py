@@ -11,7 +11,7 @@ from PIL import Image
 from streamlit.testing.v1 import AppTest
 
 from pricing.condition.assessment import assess
-from pricing.condition.checks import STATES
+from pricing.condition.checks import PAPER_STATES, STATES
 from pricing.errors import FileError
 from pricing.operations import drafts
 from pricing.operations.demo_files import EXTENSIONS
@@ -33,9 +33,9 @@ def market(small_market: Market, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 @pytest.fixture
 def started(market: Path, small_market: Market) -> AppTest:
     page = at_car(a_page("inspection"), common_car(small_market))
-    assert [button.disabled for button in page.button if button.label == "Start the sheet"] == [True]
+    assert [button.disabled for button in page.button if button.label == "Start"] == [True]
     page.selectbox(key="construction").select("monocoque").run()
-    press(page, "Start the sheet")
+    press(page, "Start")
     assert not page.exception
     return page
 
@@ -59,26 +59,26 @@ def test_a_finding_is_kept_at_once_and_scored_as_the_library_scores_it(
 ) -> None:
     car = kept(market, started).car
     check = kept(market, started).sheet.checks[0]
-    started.button_group[1].set_value("worn").run()
+    started.button_group[2].set_value("worn").run()
     assert not started.exception
     inspection = kept(market, started)
     assert inspection.state(check.id) == "worn"
     assert inspection.car == car
     assert "1 of 5 seen here" in said(started)
     started.selectbox(key="area").select("structure").run()
-    started.button_group[1].set_value("structural or missing").run()
+    started.button_group[2].set_value("structural or missing").run()
     inspection = kept(market, started)
     (bar,) = started.get("progress")
     assert score_sentence(assess(inspection)) in bar.proto.text.replace("\\", "")
 
 
 def test_a_half_done_sheet_comes_back_from_its_address_alone(market: Path, started: AppTest) -> None:
-    started.button_group[1].set_value("needs repair").run()
+    started.button_group[2].set_value("needs repair").run()
     again = a_page("inspection")
     again.query_params["sheet"] = name_of(started)
     again.run()
     assert not again.exception
-    assert again.button_group[1].value == "needs repair"
+    assert again.button_group[2].value == "needs repair"
     assert "1 of 5 seen here" in said(again)
 
 
@@ -102,7 +102,7 @@ def test_a_name_that_is_none_is_refused_and_reads_no_file(market: Path) -> None:
     page.query_params["sheet"] = "../../etc/passwd"
     page.run()
     assert not page.exception
-    assert "the address names no inspection sheet" in said(page)
+    assert "The address names no inspection sheet" in said(page)
 
 
 def test_a_photo_is_checked_made_smaller_and_stripped(market: Path, started: AppTest) -> None:
@@ -129,7 +129,9 @@ def test_what_is_no_photo_is_refused(market: Path, started: AppTest, content: by
 
 
 def test_every_state_of_a_check_can_be_chosen(started: AppTest) -> None:
-    assert tuple(started.button_group[1].options) == (*STATES, "not seen")
+    assert tuple(started.button_group[2].options) == (*PAPER_STATES.values(), "not seen")
+    started.selectbox(key="area").select("structure").run()
+    assert tuple(started.button_group[2].options) == (*STATES, "not seen")
 
 
 def test_a_sheet_is_a_file_of_the_command_line(market: Path, started: AppTest) -> None:

@@ -78,11 +78,11 @@ def go_to(opened: Page, name: str) -> None:
 def test_a_buyer_needs_no_mouse(browser: Browser, base: str, query: str, browsed: Market) -> None:
     with window(DESKTOP, browser) as (opened, _):
         opened.goto(f"{base}/?{query}")
-        fill(opened, "spinbutton", "Asking price (EUR, all-in)", "4000")
+        fill(opened, "textbox", "Price asked (EUR, all-in)", "4000")
         opened.get_by_text("asking price of EUR 4,000").wait_for()
         go_to(opened, "Inspect")
-        choose(opened, "What carries the car", "monocoque")
-        press(opened, "button", "Start the sheet")
+        choose(opened, "How is it built?", "monocoque")
+        press(opened, "button", "Start")
         expect(opened).to_have_url(SHEET)
         (name,) = SHEET.findall(opened.url)
         first = drafts.open_sheet(browsed.path, name).sheet.checks[0]
@@ -105,8 +105,8 @@ def test_a_seller_needs_no_mouse(browser: Browser, base: str, query: str) -> Non
         opened.get_by_text("asking price of EUR 5,000").wait_for()
         assert opened.get_by_text("Page not found").count() == 0
         go_to(opened, "Sell")
-        fill(opened, "spinbutton", "Worth to you unsold (EUR)", "2500")
-        fill(opened, "spinbutton", "Reserve to look at (EUR)", "3000")
+        fill(opened, "textbox", "Worth to you if you keep it (EUR)", "2500")
+        fill(opened, "textbox", "Reserve to look at (EUR)", "3000")
         opened.get_by_role("heading", name="What a sale would leave").wait_for()
         expect(opened).to_have_url(re.compile("own_value=2500.*reserve=3000"))
 

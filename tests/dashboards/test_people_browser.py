@@ -103,7 +103,7 @@ def test_a_role_says_what_one_may_do_from_sign_in_to_sign_out(
     with window(DESKTOP, browser) as (opened, _):
         opened.goto(f"{base}/records")
         sign_in(opened, "bob@mill.invalid")
-        opened.get_by_role("heading", name="Where does this car sit").wait_for()
+        opened.get_by_role("heading", name="Where does this car sit?").wait_for()
         go_to(opened, "Records")
         opened.get_by_text("needs the role load").first.wait_for()
         assert opened.locator("input[type=file]").count() == 0
@@ -113,7 +113,7 @@ def test_a_role_says_what_one_may_do_from_sign_in_to_sign_out(
         opened.get_by_text("Sign in to see this market.").wait_for()
 
         sign_in(opened, "ann@mill.invalid")
-        opened.get_by_role("heading", name="Where does this car sit").wait_for()
+        opened.get_by_role("heading", name="Where does this car sit?").wait_for()
         go_to(opened, "Records")
         opened.locator("input[type=file]").first.wait_for(state="attached")
         opened.get_by_role("button", name="Fit the price model").click()

@@ -40,7 +40,7 @@ def library(market: Market, car: dict[str, Any], asking: int | None = None) -> V
 def test_it_asks_for_a_car_first(page: AppTest) -> None:
     page.run()
     assert not page.exception
-    assert "Choose a make and a model" in page.info[0].value
+    assert "Type which car it is" in page.info[0].value
     assert not page.metric
 
 
@@ -59,6 +59,8 @@ def test_its_numbers_are_the_librarys(page: AppTest, small_market: Market, car: 
 
 
 def test_its_tables_are_the_librarys(page: AppTest, small_market: Market, car: dict[str, Any]) -> None:
+    for folded in ("make_up", "bands", "sales_behind"):
+        page.session_state[folded] = True
     at_car(page, car, asking=5000)
     valuation = library(small_market, car, 5000)
     terms, bands, sales = (
@@ -73,11 +75,11 @@ def test_its_tables_are_the_librarys(page: AppTest, small_market: Market, car: d
 
 def test_a_moved_widget_moves_the_numbers(page: AppTest, small_market: Market, car: dict[str, Any]) -> None:
     at_car(page, car | {"condition_band": "average"})
-    page.selectbox(key="condition_band").select("top condition").run()
+    page.radio(key="condition_band").set_value("top condition").run()
     assert not page.exception
     valuation = library(small_market, car | {"condition_band": "top condition"})
     assert page.metric[1].value == f"{sentences.rounded(valuation.mid or 0):,}"
-    page.number_input(key="asking").set_value(7000.0).run()
+    page.text_input(key="asking").set_value("7.000").run()
     asked = library(small_market, car | {"condition_band": "top condition"}, 7000)
     assert sentences.standing_sentence(asked) in said(page)
     page.multiselect(key="options").set_value(["overdrive", "servo brakes"]).run()
@@ -87,10 +89,46 @@ def test_a_moved_widget_moves_the_numbers(page: AppTest, small_market: Market, c
 
 def test_miles_are_turned_into_kilometres(page: AppTest, small_market: Market, car: dict[str, Any]) -> None:
     at_car(page, car)
-    page.number_input(key="odometer").set_value(100.0)
+    page.text_input(key="odometer").set_value("100")
     page.selectbox(key="odometer_unit").select("thousand miles").run()
     valuation = library(small_market, car | {"odometer_km": 160934.4})
     assert page.metric[1].value == f"{sentences.rounded(valuation.mid or 0):,}"
+
+
+def test_a_car_is_found_by_a_few_letters_and_its_year(page: AppTest, car: dict[str, Any]) -> None:
+    page.run()
+    typed = f"{str(car['year'])[2:]} {car['make'].upper()} {car['model'].replace('o', 'ö')}"
+    page.text_input(key="search").set_value(typed).run()
+    assert not page.exception
+    found = [page.session_state[name] for name in ("make", "model", "year")]
+    assert found == [car["make"], car["model"], car["year"]]
+    assert len(page.metric) == 3
+    page.text_input(key="search").set_value("tractor").run()
+    assert "Nothing like 'tractor' is on record" in said(page)
+    assert len(page.metric) == 3
+
+
+@pytest.mark.parametrize(
+    ("typed", "amount"), [("4.650", 4650), ("4,650", 4650), ("4 650", 4650), ("€4.65k", 4650), ("4650", 4650)]
+)
+def test_a_price_is_typed_in_any_way(
+    page: AppTest, small_market: Market, car: dict[str, Any], typed: str, amount: int
+) -> None:
+    page.query_params["asking"] = typed
+    at_car(page, car)
+    assert sentences.standing_sentence(library(small_market, car, amount)) in said(page)
+
+
+@pytest.mark.parametrize("typed", ["cheap", "9999999999", "-5", "£"])
+def test_a_bad_price_loses_the_verdict_alone(
+    page: AppTest, small_market: Market, car: dict[str, Any], typed: str
+) -> None:
+    page.query_params["asking"] = typed
+    at_car(page, car)
+    assert page.metric[1].value == f"{sentences.rounded(library(small_market, car).mid or 0):,}"
+    (error,) = page.error
+    assert error.value[0].isupper() and error.value.endswith(".")
+    assert "would sell for less" not in said(page)
 
 
 def test_another_make_asks_for_a_model_again(
@@ -101,7 +139,7 @@ def test_another_make_asks_for_a_model_again(
     page.selectbox(key="make").select(others[0]).run()
     assert not page.exception
     assert not page.metric
-    assert "Choose a make and a model" in said(page)
+    assert "Type which car it is" in said(page)
 
 
 def test_every_field_of_the_car_reaches_the_model(
@@ -119,7 +157,7 @@ def test_every_field_of_the_car_reaches_the_model(
 def test_a_car_that_cannot_be_is_answered_with_a_sentence(page: AppTest, car: dict[str, Any]) -> None:
     at_car(page, car | {"year": 2090})
     assert not page.exception
-    assert "year out of range: got 2090, expected 1885 to " in said(page)
+    assert "Year out of range: got 2090, expected 1885 to " in said(page)
 
 
 def test_a_car_without_a_range_is_told_why(page: AppTest, car: dict[str, Any]) -> None:
@@ -134,7 +172,7 @@ def test_without_a_market_it_asks_for_records(tmp_path: Path, monkeypatch: pytes
     monkeypatch.setenv("PRICING_MARKET", str(tmp_path / "absent.duckdb"))
     page = AppTest.from_file(APP, default_timeout=WAIT).run()
     assert not page.exception
-    assert "There are no sale records yet: load a file of yours" in page.info[0].value
+    assert "There are no sale records yet. Load a file of yours" in page.info[0].value
 
 
 def test_while_there_is_no_market_the_demo_is_shown_with_an_invitation(
@@ -144,7 +182,7 @@ def test_while_there_is_no_market_the_demo_is_shown_with_an_invitation(
     monkeypatch.setenv("PRICING_DEMO_MARKET", str(small_market.path))
     page = at_car(AppTest.from_file(APP, default_timeout=WAIT), car)
     assert not page.exception
-    assert "An invented demo market" in said(page)
+    assert "every make, car and sale in it is invented" in said(page)
     assert page.metric[1].value == f"{sentences.rounded(library(small_market, car).mid or 0):,}"
     assert not (tmp_path / "absent.duckdb").exists()
 
@@ -155,7 +193,7 @@ def test_comparable_sales_stand_on_the_distribution(
     at_car(page, car)
     indexed = ComparablesIndex.build(small_market.sales(), load(small_market), currency="EUR")
     found = find_comparables(indexed, car_of(small_market, car))
-    assert f"The points are {found.table.height} comparable sales" in said(page)
+    assert f"The {found.table.height} rings are the nearest sales" in said(page)
 
 
 def test_names_from_records_are_shown_as_they_are(page: AppTest, car: dict[str, Any]) -> None:

@@ -11,7 +11,7 @@ from pricing.store.market import Market
     ("given", "message"),
     [
         (("r", "drop", "  "), "needs a reason in writing"),
-        (("r", "remove", "why"), "a choice is one of add, drop, adjust"),
+        (("r", "remove", "why"), "a choice is one of add, drop, weigh, adjust"),
         (("", "drop", "why"), "needs its record id"),
         (("r", "adjust", "why"), "needs a line and a per cent"),
         (("r", "drop", "why", "date", 3.0), "nothing else has them"),

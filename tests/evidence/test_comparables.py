@@ -15,7 +15,7 @@ from pricing.evidence.comparison.adjustments import CONDITIONS, GROSS_LIMIT, LIN
 from pricing.evidence.comparison.choices import Choice
 from pricing.evidence.comparison.comparables import Comparables, find_comparables
 from pricing.evidence.comparison.comparables_index import ComparablesIndex
-from pricing.evidence.comparison.sale_features import AGE_COST, MOST_GROSS, YEAR
+from pricing.evidence.comparison.sale_features import MOST_GROSS, YEAR, unlikeness
 from pricing.vocabulary import CONDITION_BANDS, OPTION_CODES
 from tests.cars import car_of
 from tests.evidence.markets import TODAY, small_book, small_market, small_model
@@ -123,7 +123,7 @@ def test_nearest_sales_are_chosen_and_the_rest_accounted_for() -> None:
     day = np.full(len(rows), float((TODAY - date(1970, 1, 1)).days))
     lines = indexed.effects.differences(subject, indexed.effects.encode(indexed.sales[rows], TODAY))
     gross = np.abs(lines).sum(axis=1) + np.abs(indexed.dates.between(indexed.days[rows], day))
-    score = gross + indexed.cost[rows] + AGE_COST * (day - indexed.days[rows]) / YEAR
+    score = unlikeness(gross, indexed.cost[rows], (day - indexed.days[rows]) / YEAR)
     best = indexed.sales["record_id"][
         rows[np.argsort(np.where(gross <= MOST_GROSS, score, np.inf))[:5]]
     ].to_list()

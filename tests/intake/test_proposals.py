@@ -106,7 +106,7 @@ def test_what_a_person_chose_goes_before_headings_and_cells() -> None:
 
 
 def test_yes_and_no_under_a_strange_heading_are_no_outcome() -> None:
-    """Found by ``MASS::Cars93``, whose Man.trans.avail was taken for what came of the sale."""
+    """A heading such as Man.trans.avail was taken for what came of the sale."""
     odd = TABLE.drop("Status").with_columns(pl.Series("Man.trans.avail", ["Yes", "No"]))
     (column,) = [one for one in propose(odd, "hall").columns if one.theirs == "Man.trans.avail"]
     assert column.ours is None
@@ -151,3 +151,27 @@ def test_cars_of_one_cell_that_the_market_does_not_know_are_asked_about() -> Non
 def test_cells_of_any_type_can_be_shown_on_their_side() -> None:
     odd = pl.DataFrame({"a": [b"\xff"], "b": [[1, 2]], "c": [date(2024, 1, 2)], "d": [None], "e": [{"f": 1}]})
     assert turned(odd)["row 1"].to_list() == ["ff", '{"b":[1,2]}', "2024-01-02", None, '{"e":{"f":1}}']
+
+
+@pytest.mark.parametrize(
+    "heading",
+    ["Asking price", "Offers around (£)", "Advertised at", "Preisvorstellung", "Verhandlungsbasis", "VB €",
+     "Wunschpreis", "Prix demandé (€)", "Prix affiché", "Prezzo richiesto", "Richiesta €", "Precio pedido",
+     "Precio solicitado", "Vraagprijs", "Gevraagde prijs", "Begärt pris (kr)", "Annonspris"],
+)  # fmt: skip
+def test_a_price_that_is_only_asked_is_no_sale_in_any_of_the_languages(heading: str) -> None:
+    asked = pl.DataFrame(
+        {
+            "Make": ["Corvane", "Corvane"], "Model": ["Six", "Four"], "Year": ["1968", "1971"],
+            "Date": ["2024-05-13", "2024-06-14"], heading: ["4250", "3100"],
+        }
+    )  # fmt: skip
+    mapping = propose(asked, "board").mapping
+    assert mapping.columns["amount"] == heading
+    assert (mapping.constants["outcome"], mapping.constants["price_basis"]) == ("asking", "asking")
+
+
+@pytest.mark.parametrize("heading", ["Preis", "Verkauft für", "Prix de vente", "Prezzo", "Slutpris", "Price"])
+def test_a_price_that_was_paid_is_not_taken_for_one_asked(heading: str) -> None:
+    table = pl.DataFrame({"Make": ["Corvane"], "Model": ["Six"], "Year": ["1968"], heading: ["4250"]})
+    assert propose(table, "board").mapping.constants.get("outcome") != "asking"

@@ -26,7 +26,22 @@ DAMAGED = int(os.environ.get("SOAK_DAMAGED", "5000"))
 SECONDS = float(os.environ.get("SOAK_SECONDS", "3600"))
 SEED = int(os.environ.get("SOAK_SEED", "0"))
 
-JUNK = (None, True, -1, 0, 1e308, float("nan"), "", "x" * 5000, [], {}, [[]], [None], {"": None}, "2026")
+JUNK: tuple[Any, ...] = (
+    None,
+    True,
+    -1,
+    0,
+    1e308,
+    float("nan"),
+    "",
+    "x" * 5000,
+    [],
+    {},
+    [[]],
+    [None],
+    {"": None},
+    "2026",
+)
 """What a value of a header is exchanged for."""
 
 pytestmark = pytest.mark.soak

@@ -96,17 +96,25 @@ def seattle_sales() -> OpenData:
     return OpenData("seattle_sales", frame, spec)
 
 
+def blp_products() -> pl.DataFrame:
+    """The file that ``blp_cars`` is made of, as it stands."""
+    return pl.read_csv(_package_file("pyblp", "data/blp_products.csv"))
+
+
 def blp_cars() -> OpenData:
     """2,217 list prices of cars, 1971-90 (Berry, Levinsohn and Pakes 1995; pyblp 1.3.0, MIT)."""
-    frame = pl.read_csv(_package_file("pyblp", "data/blp_products.csv"))
-    frame = frame.with_columns(
-        pl.date(pl.col("market_ids"), 7, 1).alias("listed"),
-        pl.col("firm_ids").cast(pl.String).alias("maker"),
-        pl.col("clustering_ids")
-        .str.slice(0, pl.col("clustering_ids").str.len_chars() - 2)
-        .alias("model_name"),
-        pl.col("air").cast(pl.Boolean),
-    ).sort("listed", "clustering_ids")
+    frame = (
+        blp_products()
+        .with_columns(
+            pl.date(pl.col("market_ids"), 7, 1).alias("listed"),
+            pl.col("firm_ids").cast(pl.String).alias("maker"),
+            pl.col("clustering_ids")
+            .str.slice(0, pl.col("clustering_ids").str.len_chars() - 2)
+            .alias("model_name"),
+            pl.col("air").cast(pl.Boolean),
+        )
+        .sort("listed", "clustering_ids")
+    )
     spec = FeatureSpec(
         price="prices",
         groups=("maker", "model_name"),

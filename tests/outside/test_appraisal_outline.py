@@ -159,7 +159,9 @@ def test_the_printed_adjustments_follow_the_worked_examples(
     added up 100,485.00. A comparable that is 10 % better is divided by 1.10."""
     pages = report(facts_of(example(entry, price, per_cents)), LocaleWords.of("en_GB"))
     table = tables(pages, "Adjustments of comparables 1")[0]
-    column = [row[1] for row in table.rows[1:-3]]
+    names = [row[0] for row in table.rows]
+    first, last = names.index("Price, all-in"), names.index("Adjusted price")
+    column = [row[2] for row in table.rows[first : last + 1]]
     assert number(column[0]) == Decimal(price)
     assert [number(cell) for cell in column[1:-1] if cell != "\u2013"] == [Decimal(part) for part in money]
     assert number(column[-1]) == Decimal(adjusted)

@@ -34,7 +34,7 @@ def swap_distances(shift: np.ndarray) -> np.ndarray:
 def test_coverage_stays_within_what_drift_may_cost(drift: str, level: float) -> None:
     shift = SHIFTS[drift]
     scores = shift + np.random.default_rng(5).standard_normal((REPEATS, SCORES))
-    held = stats.norm.cdf([float(rank_quantile(row, np.array(level))) for row in scores])
+    held = np.asarray(stats.norm.cdf([float(rank_quantile(row, np.array(level))) for row in scores]))
     cost = float(swap_distances(shift).sum()) / (SCORES + 1)
     noise = 3.0 * float(held.std()) / np.sqrt(REPEATS)
     assert level - cost - noise <= held.mean() <= level + 1.0 / (SCORES + 1) + cost + noise

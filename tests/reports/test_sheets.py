@@ -102,8 +102,7 @@ def every_car() -> list[dict[str, Any]]:
     lists = {name: part.words for name, part in FIELDS.items() if part.kind == "text" and part.words}
     answers = {name: (True, False) for name, part in FIELDS.items() if part.kind == "yes or no"}
     numbers = {"odometer_km": (98000.0, 0.0), "condition_score": (62.0, 100.0)}
-    options = {"options": (list(OPTION_CODES), [])}
-    choices: dict[str, Any] = {**lists, **answers, **numbers, **options}
+    choices: dict[str, Any] = {**lists, **answers, **numbers, "options": (list(OPTION_CODES), [])}
     most = max(map(len, choices.values()))
     return [{name: said[place % len(said)] for name, said in choices.items()} for place in range(most)]
 
@@ -116,14 +115,16 @@ def test_no_code_word_reaches_a_sheet_whatever_is_said_of_the_car(
     texts = []
     for place, car in enumerate(every_car()):
         seen = [SEEN, *wrecks][place % (1 + len(wrecks))]
-        for facts, sheet_of in ((lot, buying_sheet), (sale, selling_sheet)):
-            said = replace(facts.valuation, car=facts.valuation.car | car)
-            facts = replace(facts, valuation=said, **({"inspection": seen} if facts is sale else {}))
-            sheet = sheet_of(facts, None)
+        said = replace(lot.valuation, car=lot.valuation.car | car)
+        offered = replace(sale.valuation, car=sale.valuation.car | car)
+        for sheet in (
+            buying_sheet(replace(lot, valuation=said), None),
+            selling_sheet(replace(sale, valuation=offered, inspection=seen), None),
+        ):
             texts.append(re.sub(r"<style>.*?</style>|<[^>]+>", " ", sheet_html(sheet), flags=re.S))
             if shutil.which("pdftotext") is not None:
                 (tmp_path / "sheet.pdf").write_bytes(sheet_pdf(sheet))
-                told = ["pdftotext", "-layout", tmp_path / "sheet.pdf", "-"]
+                told = ["pdftotext", "-layout", str(tmp_path / "sheet.pdf"), "-"]
                 texts.append(subprocess.run(told, check=True, capture_output=True, text=True).stdout)
     assert any("servo brakes" in " ".join(text.split()) for text in texts)
     for text in texts:

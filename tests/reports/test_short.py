@@ -1,5 +1,7 @@
 from dataclasses import replace
 
+import polars as pl
+
 from pricing.appraisal.facts import Facts, facts_of
 from pricing.appraisal.record import with_answer
 from pricing.appraisal.register import Entry
@@ -36,7 +38,9 @@ def test_the_letter_gives_the_ranges_and_the_market(facts: Facts, words: LocaleW
         assert f"{low} to {high}, middle {mid}" in said
     assert facts.evidence.index is not None
     points = facts.evidence.index.frame.drop_nulls("index")
-    change = 100 * (points["index"][-1] / points["index"][-2] - 1)
+    last = points.row(-1, named=True)
+    then = points.filter(pl.col("starts") <= last["starts"].replace(year=last["starts"].year - 1))["index"]
+    change = 100 * (last["index"] / then[-1] - 1)
     assert f"moved by {words.per_cent(change, 0)}" in said
     assert "is proposed, in draft, as \u00a37,350" in said
 

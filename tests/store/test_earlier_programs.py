@@ -74,8 +74,8 @@ def test_there_and_back(commit: str, tmp_path: Path) -> None:
     assert version(market) == PROGRAMS[commit][0]
 
     for words in (["batches"], ["quarantine"], ["fits"], ["fit"], ["doctor", "--deep"], ["depth"]):
-        done = CliRunner().invoke(app, [*words, "--market", str(market)])
-        assert done.exit_code == 0, (words, done.output, done.exception)
+        now = CliRunner().invoke(app, [*words, "--market", str(market)])
+        assert now.exit_code == 0, (words, now.output, now.exception)
     assert version(market) == VERSION and records(market) == recorded
     load(Market.open(market), "fit-0002")
 

@@ -33,6 +33,8 @@ GROSS_LIMIT: Final = 25.0
 """Per cent of the comparable's price beyond which a line, their sum and the sum of their sizes are flagged
 (rules of thumb of comparable-sales guides)."""
 
+UNSURE: Final = "left out: the interval of its effect spans nought"
+
 _CENT: Final = 100.0
 
 
@@ -66,13 +68,15 @@ def adjustment_lines(
     currency: str,
     model_source: str,
     choices: Mapping[tuple[str, str], Choice],
+    left_out: Floats | None = None,
 ) -> pl.DataFrame:
     """One row a comparable and line, in order: ``record_id``, ``step``, ``line``, ``comparable`` and
     ``subject`` (their values), ``factor``, ``per_cent``, ``money``, ``price_after`` (in ``currency``, to the
     cent; every ``money`` is the difference of two of them), ``source``, ``flag`` (beyond ``LINE_LIMIT``).
 
     ``logs`` (n x lines) belong to ``names``: conditions of sale, date, group, and the terms of the model.
-    Lines of the model that are nought where both cars are alike are left out.
+    ``left_out`` (n x lines) marks lines left out for their
+    interval. Lines of the model that are nought where both cars are alike are left out.
     """
     price = comparables["price"].cast(pl.Float64).to_numpy()
     after = np.round(price[:, None] * np.exp(np.cumsum(logs, axis=1)) * _CENT) / _CENT
@@ -91,7 +95,9 @@ def adjustment_lines(
             "money": (after - before).ravel(),
             "price_after": after.ravel(),
             "source": [
-                _source(i, n, model_source, choices) for i in ids for n in names
+                UNSURE if left_out is not None and left_out[row, column]
+                else _source(record, name, model_source, choices)
+                for row, record in enumerate(ids) for column, name in enumerate(names)
             ],
         }
     )  # fmt: skip

@@ -8,14 +8,15 @@ from typing import Final
 from pricing.errors import EvidenceError
 from pricing.store.market import Market
 
-ACTIONS: Final = ("add", "drop", "adjust")
+ACTIONS: Final = ("add", "drop", "weigh", "adjust")
 LONGEST_REASON: Final = 2_000
 
 
 @dataclass(frozen=True)
 class Choice:
-    """One decision: ``add`` a sale to the comparables, ``drop`` one, or ``adjust`` a ``line`` of one by
-    ``per_cent`` in place of what the model or the index says.
+    """One decision: ``add`` a sale to the comparables, ``drop`` one, or ``weigh`` one at
+    ``per_cent`` of the weight it would have, or ``adjust`` a ``line`` of one by ``per_cent`` in place of
+    what the model or the index says.
 
     Raises:
         EvidenceError: there is no reason, or something else is missing or makes no sense.
@@ -44,11 +45,16 @@ class Choice:
             )
         if len(self.reason) > LONGEST_REASON:
             raise EvidenceError(f"a reason has at most {LONGEST_REASON} characters; got {len(self.reason)}")
-        told = self.line is not None and self.per_cent is not None
-        if (self.action == "adjust") != told or (self.line is None) != (self.per_cent is None):
+        wanted = {"adjust": (True, True), "weigh": (False, True)}.get(self.action, (False, False))
+        if (self.line is not None, self.per_cent is not None) != wanted:
             raise EvidenceError(
-                f"to adjust needs a line and a per cent, and nothing else has them; got {self.action} with "
-                f"line {self.line!r}, per cent {self.per_cent!r}"
+                f"to adjust needs a line and a per cent, to weigh a per cent, and nothing else has them; got "
+                f"{self.action} with line {self.line!r}, per cent {self.per_cent!r}"
+            )
+        if self.action == "weigh" and self.per_cent is not None and not 0.0 < self.per_cent <= 1000.0:
+            raise EvidenceError(
+                f"a weight is over 0 and up to 1000 per cent of its own; got {self.per_cent}: drop the "
+                "sale instead"
             )
         if self.per_cent is not None and not -95.0 <= self.per_cent <= 1000.0:
             raise EvidenceError(f"an adjustment lies between -95 and 1000 per cent; got {self.per_cent}")
@@ -61,7 +67,10 @@ def in_force(choices: Sequence[Choice]) -> dict[tuple[str, str], Choice]:
     >>> [choice.action for choice in kept.values()]
     ['add']
     """
-    return {(choice.record_id, choice.line or ""): choice for choice in choices}
+    return {
+        (choice.record_id, "weight" if choice.action == "weigh" else choice.line or ""): choice
+        for choice in choices
+    }
 
 
 def keep(market: Market, subject: str, choices: Sequence[Choice]) -> None:

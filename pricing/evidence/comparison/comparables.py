@@ -29,13 +29,14 @@ from pricing.evidence.comparison.comparables_index import ComparablesIndex
 from pricing.evidence.comparison.range_scores import FEWEST
 from pricing.evidence.comparison.reconciliation import reliability_weights, stated_error, weighted_median
 from pricing.evidence.comparison.sale_features import (
-    AGE_COST,
     MATCH_LEVELS,
     MINIMUM,
     MOST_GROSS,
     YEAR,
     SaleFeatures,
+    unlikeness,
 )
+from pricing.evidence.comparison.support import adjustment_support, line_errors, spans_nought
 from pricing.notebook_html import facts_html, range_text
 
 COUNT: Final = 12
@@ -75,6 +76,7 @@ class Comparables:
             them; without a range as the normal law of the residuals has them.
         bracketed: whether some comparables, at the effective date, are worth less and some more.
         choices: a person's, all of them.
+        support: what stands behind each adjustment (``support.adjustment_support``), where it was asked for.
     """
 
     subject: pl.DataFrame
@@ -96,6 +98,7 @@ class Comparables:
     kind: str = ""
     scores: int = 0
     reason: str | None = None
+    support: pl.DataFrame | None = None
 
     def __post_init__(self) -> None:
         # Evidence that earlier versions froze calls the column so.
@@ -125,6 +128,8 @@ def find_comparables(
     count: int = COUNT,
     coverage: float = 0.8,
     choices: Sequence[Choice] = (),
+    leave_out_unsure: bool = False,
+    with_support: bool = False,
 ) -> Comparables:
     """The sales most like a car, adjusted to it and reconciled.
 
@@ -134,7 +139,9 @@ def find_comparables(
         as_of: the effective date; the last sale's when not given.
         count: comparables wanted.
         coverage: share of single sales that low to high is to hold.
-        choices: a person's additions, omissions and adjustments, later ones before earlier.
+        choices: a person's additions, omissions, weights and adjustments, later ones before earlier.
+        with_support: find what stands behind each adjustment too (``Comparables.support``).
+        leave_out_unsure: leave out lines of the model whose interval spans nought.
 
     Raises:
         CarError: the car could not be at ``as_of``.
@@ -176,11 +183,16 @@ def find_comparables(
         ]
     )
     logs = every[: len(rows)]
+    encoded = indexed.effects.encode(sales, at)
+    unsure = np.zeros(logs.shape, dtype=bool)
+    if leave_out_unsure:
+        unsure[:, 2:] = spans_nought(logs, line_errors(indexed, own, encoded, days[: len(rows)], day))[:, 2:]
+        logs = np.where(unsure, 0.0, logs)
     logs = overridden(logs, names, sales["record_id"].to_list(), made)
     gross = np.abs(logs).sum(axis=1)
     age = (day - indexed.days[rows]) / YEAR
     added = marked(sales, made, "add")
-    near = np.argsort(np.where(added, -1.0, gross + indexed.cost[rows] + AGE_COST * age), kind="stable")
+    near = np.argsort(np.where(added, -1.0, unlikeness(gross, indexed.cost[rows], age)), kind="stable")
     usable = near[(gross[near] <= MOST_GROSS) | added[near]]
     if len(usable) < MINIMUM:
         raise EvidenceError(_refusal(group, at, len(usable), len(rows)))
@@ -190,9 +202,11 @@ def find_comparables(
     lines = adjustment_lines(
         comparables, subject, logs[kept], names, at=at, currency=indexed.currency,
         model_source=f"price model fitted to {indexed.effects.sales:,} sales", choices=made,
+        left_out=unsure[kept],
     )  # fmt: skip
     band = indexed.band[rows[kept]]
     weights = reliability_weights(indexed.dates.noise[band], gross[kept], age[kept])
+    weights = weights * _by_hand(comparables, made)
     adjusted = np.log(comparables["price"].cast(pl.Float64).to_numpy()) + logs[kept].sum(axis=1)
     mid = float(weighted_median(adjusted[None], weights[None])[0])
     stated = np.array([indexed.dates.noise[own.band[0]], stated_error(weights.sum())])
@@ -221,10 +235,23 @@ def find_comparables(
         bracketed=bool((toward < 0).any() and (toward > 0).any()),
         date_line_ends=indexed.dates.last_day,
         choices=tuple(choices),
+        support=adjustment_support(indexed, own, encoded[kept], comparables, logs[kept], names, day)
+        if with_support
+        else None,
         kind=kind,
         scores=scores,
         reason=None if within is not None else _no_range(kind, scores, coverage),
     )
+
+
+def _by_hand(sales: pl.DataFrame, made: Mapping[tuple[str, str], Choice]) -> Floats:
+    """What a person makes of the weight of each sale, as a factor."""
+    said = {
+        record: choice.per_cent / 100.0
+        for (record, _), choice in made.items()
+        if choice.action == "weigh" and choice.per_cent is not None
+    }
+    return np.array([said.get(record, 1.0) for record in sales["record_id"]])
 
 
 def _table(

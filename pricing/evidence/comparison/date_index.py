@@ -7,6 +7,7 @@ import numpy as np
 import polars as pl
 from scipy import stats
 
+from pricing.arrays import Floats
 from pricing.errors import EvidenceError
 from pricing.evidence.comparison.date_line import LENGTH, DateLine
 from pricing.evidence.indices.index import LEAST_FREEDOM, PriceIndex
@@ -18,7 +19,7 @@ COVERAGE: Final = 0.95
 
 def date_index(line: DateLine, coverage: float = COVERAGE) -> PriceIndex:
     """The index that a date line is, one row a quarter that it was read from, with its intervals (see
-    ``cluster_robust``). ``middle`` in its frame is the day at which a quarter's level is taken; between two
+    ``cluster_robust``). ``day`` in its frame (since 1970) is where a quarter's level is taken; between two
     of them the log index runs straight, and outside it is level.
 
     Raises:
@@ -42,7 +43,7 @@ def date_index(line: DateLine, coverage: float = COVERAGE) -> PriceIndex:
         {
             "period": [name.names[0] for name in names],
             "starts": pl.Series([name.starts[0] for name in names], dtype=pl.Date),
-            "middle": middles,
+            "day": line.middles,
             "sales": counts,
             "index": 100.0 * np.exp(logs),
             "low": 100.0 * np.exp(logs - reach),
@@ -56,6 +57,28 @@ def date_index(line: DateLine, coverage: float = COVERAGE) -> PriceIndex:
     return PriceIndex(
         "time dummy", LENGTH, "the whole market", frame["period"][0], coverage, None, frame, made.clusters
     )
+
+
+def date_errors(line: DateLine, first: Floats, second: Floats) -> Floats:
+    """Standard deviation of the log move of the market from each day to another: the index's own errors,
+    together as the regression has them."""
+    if len(line.logs) < 2:
+        return np.zeros(len(first))
+    made = time_dummy(line.cars, int(line.cars.period.max()) + 1)
+    errors = np.nan_to_num(made.errors[line.told])
+    k = line.cars.matrix.shape[1]
+    block = line.window.inverse[k:, k:][np.ix_(line.told[1:] - 1, line.told[1:] - 1)]
+    scale = np.sqrt(np.maximum(np.diag(block), 1e-300))
+    together = np.zeros((len(errors), len(errors)))
+    together[1:, 1:] = block / np.outer(scale, scale) * np.outer(errors[1:], errors[1:])
+    weights = _reading(line, second) - _reading(line, first)
+    return np.asarray(np.sqrt(np.maximum(np.einsum("nt,ts,ns->n", weights, together, weights), 0.0)))
+
+
+def _reading(line: DateLine, days: Floats) -> Floats:
+    """The weight of every quarter in the level at each day (n x T)."""
+    levels = np.eye(len(line.middles))
+    return np.column_stack([np.interp(days, line.middles, level) for level in levels])
 
 
 _EPOCH: Final = date(1970, 1, 1).toordinal()

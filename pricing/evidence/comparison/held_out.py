@@ -16,7 +16,14 @@ from numpy.typing import NDArray
 from pricing.arrays import Floats, Ints
 from pricing.evidence.comparison.own_influence import OwnInfluence, Parts
 from pricing.evidence.comparison.reconciliation import reliability_weights, stated_error, weighted_median
-from pricing.evidence.comparison.sale_features import AGE_COST, MOST_GROSS, SHORTLIST, YEAR, SaleFeatures
+from pricing.evidence.comparison.sale_features import (
+    AGE_COST,
+    MOST_GROSS,
+    SHORTLIST,
+    YEAR,
+    SaleFeatures,
+    unlikeness,
+)
 from pricing.model.hedonic import ONE_THREAD
 
 DUPLICATE_DAYS: Final = 60
@@ -128,7 +135,7 @@ def _valued(indexed: SaleFeatures, rows: Ints, near: Ints, count: int) -> HeldOu
         age = (days[s] - days[c]) / YEAR
         apart = np.full(near[part].shape, np.inf)
         near_enough = gross <= MOST_GROSS
-        apart[place, column] = np.where(near_enough, gross + indexed.cost[needed[c]] + AGE_COST * age, np.inf)
+        apart[place, column] = np.where(near_enough, unlikeness(gross, indexed.cost[needed[c]], age), np.inf)
         weights, adjusted = np.zeros(apart.shape), np.zeros(apart.shape)
         weights[place, column] = near_enough * reliability_weights(indexed.dates.noise[band[c]], gross, age)
         told = influence.told(at, s, c, parts)

@@ -15,16 +15,24 @@ DRIFT: Final = 0.05
 Assumption."""
 
 
+RULE_OF_THUMB: Final = 0.25
+"""Sum of the sizes of the log adjustments beyond which a sale counts for less with the square of its excess:
+the gross limit of comparable-sales guides, 25 % (common practice, no source for the square)."""
+
+
 def reliability_weights(noise: Floats, gross: Floats, age: Floats) -> Floats:
     """Weight of each adjusted price before they are made to add up: one over the variance of its logarithm.
 
     ``noise`` is the residual standard deviation of a log price of its class of evidence (by condition band,
-    ungraded cars apart), ``gross`` the sum of the sizes of its log adjustments, ``age`` in years.
+    ungraded cars apart), ``gross`` the sum of the sizes of its log adjustments, ``age`` in years. Beyond
+    ``RULE_OF_THUMB`` the variance grows with the square of how many times it is exceeded.
 
     >>> reliability_weights(np.array([0.2, 0.2]), np.array([0.0, 0.8]), np.zeros(2)).round(6).tolist()
-    [25.0, 12.5]
+    [25.0, 1.220703]
     """
-    return 1.0 / (np.square(noise) + np.square(GROSS_ERROR * gross) + DRIFT**2 * np.maximum(age, 0.0))
+    excess = np.maximum(gross / RULE_OF_THUMB, 1.0)
+    variance = np.square(noise) + np.square(GROSS_ERROR * gross) + DRIFT**2 * np.maximum(age, 0.0)
+    return np.asarray(1.0 / (variance * np.square(excess)))
 
 
 def weighted_median(values: Floats, weights: Floats) -> Floats:

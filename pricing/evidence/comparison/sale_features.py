@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from pricing.arrays import Floats, Ints
 from pricing.errors import EvidenceError
 from pricing.evidence.comparison.date_line import DateLine
+from pricing.evidence.comparison.reconciliation import RULE_OF_THUMB
 from pricing.evidence.comparison.term_effects import TermEffects
 from pricing.evidence.indices.index import sold_cars
 from pricing.model.hedonic import ONE_THREAD
@@ -37,6 +38,10 @@ YEAR: Final = 365.2425
 AGE_COST: Final = 0.02
 """In choosing, a sale a year older is as far off as a car that differs by this much in log price.
 Assumption."""
+
+OUTSIDE_COST: Final = 0.10
+"""In choosing, a sale whose adjustments exceed the rule of thumb is as far off as this much more in
+log price. Assumption."""
 
 UNGRADED_COST: Final = 0.10
 """In choosing, a sale of a car that no one graded is as far off as this much in log price. Assumption."""
@@ -148,6 +153,16 @@ class SaleFeatures:
         age = (pl.lit(at) - pl.col("event_date")).dt.total_days()
         near = self.offers[start : start + size].filter(told, age.is_between(0, years * YEAR))
         return near.sort("event_date", "record_id", descending=[True, False]).head(most)
+
+
+def unlikeness(gross: Floats, cost: Floats, age: Floats) -> Floats:
+    """How far a sale is from a subject, for the order in which sales are taken: its gross adjustment (log),
+    what is not known of it, its age in years, and more where the rule of thumb is exceeded.
+
+    >>> unlikeness(np.array([0.2, 0.3]), np.zeros(2), np.zeros(2)).round(6).tolist()
+    [0.2, 0.4]
+    """
+    return np.asarray(gross + cost + AGE_COST * age + OUTSIDE_COST * (gross > RULE_OF_THUMB))
 
 
 def _starts(sold: pl.DataFrame, names: tuple[str, ...]) -> Starts:

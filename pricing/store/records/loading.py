@@ -37,12 +37,9 @@ from pricing.store.records.names import known_cars, list_names
 from pricing.store.records.removal import WHOLE
 from pricing.store.records.staging import PricingTerms, Staged, stage
 from pricing.store.records.terms import charges_in_force, own_rates, store_charges, stored_charges
-from pricing.store.schema import create_key, drop_key
 
 ROWS_A_STATEMENT: Final = 1_000_000
 PARTS_AT_ONCE: Final = 2
-FEWEST_REBUILT: Final = 20_000
-"""Rows of a load from which a key is made again after them rather than kept row by row."""
 ASKED: Final = tuple(
     name for name in REQUIRED if name not in ("record_id", "batch_id", "source", "source_ref")
 )
@@ -235,9 +232,6 @@ def _store(
     rejected: Counter[str] = Counter()
     total = sum(rows.height for rows in staged)
     mended = 0
-    rebuilt = [name for name, rows in _sizes(staged).items() if _better_rebuilt(opened, name, rows)]
-    for name in rebuilt:
-        drop_key(opened, name)
     waiting = 0
     refused: list[RefusedRow] = []
     not_known: Counter[str] = Counter()
@@ -257,8 +251,6 @@ def _store(
         waiting += rows.rejected.height - new.height
         by_rule.update(new["broken_rules"].explode().to_list())
         progress("store", read.total(), total)
-    for name in rebuilt:
-        create_key(opened, name)
     counted = run(opened, "SELECT file, count(*) FROM records WHERE batch_id = ? GROUP BY file", [batch_id])
     accepted: Counter[str] = Counter(dict(counted))
     reports = tuple(
@@ -291,22 +283,6 @@ def _store(
         waiting=waiting,
         refused=tuple(refused),
     )
-
-
-def _sizes(staged: Sequence[Staged]) -> dict[str, int]:
-    """How many rows there are for each table with a key of its own."""
-    return {
-        "records": sum(part.records.height for part in staged),
-        "quarantine": sum(part.rejected.height for part in staged),
-    }
-
-
-def _better_rebuilt(opened: duckdb.DuckDBPyConnection, table: str, rows: int) -> bool:
-    """Whether so many new rows are stored sooner when the table's key is made again after them."""
-    if rows < FEWEST_REBUILT:
-        return False
-    ((held,),) = run(opened, f"SELECT count(*) FROM {table}")  # noqa: S608 - a name of the schema
-    return rows > held / 2
 
 
 @dataclass(frozen=True)

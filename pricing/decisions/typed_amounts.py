@@ -1,4 +1,4 @@
-"""Amounts and days as they are typed on the command line."""
+"""Amounts and days as people type them, on the command line and into the fields of a page."""
 
 import re
 from dataclasses import dataclass

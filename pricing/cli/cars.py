@@ -1,0 +1,212 @@
+"""Commands for the cars that a person keeps: ``pricing cars keep``, ``list``, ``show``, ``change``,
+``price``, ``compare``, ``sold``, ``export``, ``delete``."""
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from pricing.cli.car_options import takes_car
+from pricing.cli.frames import say, show
+from pricing.cli.market_option import MarketOption, fitted_market
+from pricing.cli.output import answer, done
+from pricing.errors import MarketError
+from pricing.operations.opening import MARKET_FILE, open_market
+
+if TYPE_CHECKING:
+    from pricing.decisions.kept_car import KeptCarToday
+
+cars_app = typer.Typer(
+    no_args_is_help=True, help="Cars that you keep: today's range, what changed, asking prices over time."
+)
+
+NameArgument = Annotated[str, typer.Argument(help="Its name, or its id.", show_default=False)]
+NamesArgument = Annotated[list[str], typer.Argument(help="Two to four names or ids.", show_default=False)]
+
+
+@cars_app.command(
+    epilog="Example: pricing cars keep --make Wexcombe --model Sedge --year 1966 --name 'the green one'"
+)
+@takes_car
+def keep(
+    said: dict[str, Any],
+    name: Annotated[str, typer.Option("--name", help="What you call it, such as 'the green one'.")] = "",
+    notes: Annotated[str, typer.Option(help="Anything worth remembering.")] = "",
+    sheet: Annotated[str | None, typer.Option(help="Its inspection sheet on the dashboard.")] = None,
+    market: MarketOption = MARKET_FILE,
+) -> None:
+    """Keep a car under a name of your own; it stays in this market alone."""
+    from pricing.snapshot_source import source_of
+
+    snapshot = source_of(market).newest()
+    car = snapshot.car(said)
+    opened = open_market(market)
+    car_id = opened.kept_cars.keep(name, car.to_dict(), notes, sheet=sheet)
+    done({"car_id": car_id}, f"kept under {name!r} ({car_id})")
+
+
+def _todays(market: Path, names: list[str] | None = None) -> "list[KeptCarToday]":
+    from pricing.decisions.kept_car import kept_car_today
+
+    snapshot = fitted_market(market)
+    opened = open_market(market)
+    kept = opened.kept_cars.all() if names is None else [opened.kept_cars.one(name) for name in names]
+    return [kept_car_today(snapshot, opened, car) for car in kept]
+
+
+def _told(today: "KeptCarToday", market: Path) -> list[str]:
+    from pricing.operations.settings import settings_of
+    from pricing.snapshot_source import source_of
+    from pricing.words.kept_cars import asked_sentence, change_sentence, today_sentence
+    from pricing.words.sentences import car_words
+
+    snapshot = source_of(market).newest()
+    asked = asked_sentence(today, settings_of(snapshot).verdict_limits)
+    return [
+        f"{today.kept.name} ({today.kept.car_id}): {car_words(dict(today.kept.car))}",
+        today_sentence(today),
+        *([] if asked is None else [asked]),
+        change_sentence(today.change, snapshot.base_currency),
+        *([f"Sold: it became the record {today.kept.sold_as}."] if today.kept.sold_as else []),
+    ]
+
+
+@cars_app.command("list", epilog="Example: pricing cars list")
+def list_cars(market: MarketOption = MARKET_FILE) -> None:
+    """Every kept car with today's range and what changed since the last look."""
+    todays = _todays(market)
+    told = [sentence for today in todays for sentence in _told(today, market)]
+    answer(todays, told or "no car is kept; `pricing cars keep` keeps one")
+
+
+@cars_app.command("show", epilog="Example: pricing cars show 'the green one'")
+def show_car(name: NameArgument, market: MarketOption = MARKET_FILE) -> None:
+    """One kept car: today's range, what changed and why, what was asked for it over time. Counts as a
+    look."""
+    from pricing.decisions.kept_car import facts_seen
+
+    (today,) = _todays(market, [name])
+    opened = open_market(market)
+    prices = opened.kept_cars.prices(today.kept.car_id)
+
+    def shown() -> None:
+        for sentence in (*_told(today, market), *([today.kept.notes] if today.kept.notes else [])):
+            say(sentence)
+        if prices.height:
+            show(prices.drop("car_id"), "Asked for it over time")
+
+    answer({"car": today, "prices": prices}, shown)
+    seen = None if today.valuation is None else facts_seen(today.valuation)
+    if seen is not None:
+        opened.kept_cars.look(today.kept.car_id, seen)
+
+
+@cars_app.command(
+    epilog="Example: pricing cars change 'the green one' --notes 'sills welded' --condition-band average"
+)
+def change(
+    name: NameArgument,
+    rename: Annotated[str | None, typer.Option(help="Another name.")] = None,
+    notes: Annotated[str | None, typer.Option(help="Other notes.")] = None,
+    condition_band: Annotated[str | None, typer.Option(help="Another condition band.")] = None,
+    sheet: Annotated[str | None, typer.Option(help="Its inspection sheet on the dashboard.")] = None,
+    subject: Annotated[
+        str | None, typer.Option(help="What choices of comparable sales are kept under.")
+    ] = None,
+    appraisal: Annotated[str | None, typer.Option(help="Its appraisal.")] = None,
+    market: MarketOption = MARKET_FILE,
+) -> None:
+    """Change what is kept of a car."""
+    from pricing.snapshot_source import source_of
+
+    opened = open_market(market)
+    kept = opened.kept_cars.one(name)
+    given = {"name": rename, "notes": notes, "sheet": sheet, "subject": subject, "appraisal_id": appraisal}
+    values: dict[str, Any] = {part: value for part, value in given.items() if value is not None}
+    if condition_band is not None:
+        said = {**kept.car, "condition_band": condition_band, "condition_score": None}
+        values["car"] = source_of(market).newest().car(said).to_dict()
+    if not values:
+        raise MarketError("nothing is changed: say what, such as --notes 'sills welded'")
+    opened.kept_cars.change(kept.car_id, **values)
+    done(
+        {"car_id": kept.car_id, "changed": sorted(values)},
+        f"{kept.name}: {', '.join(sorted(values))} changed",
+    )
+
+
+@cars_app.command(epilog="Example: pricing cars price 'the green one' '£4,650' --on 2026-11-02")
+def price(
+    name: NameArgument,
+    amount: Annotated[str, typer.Argument(help="What is asked, as people write it.", show_default=False)],
+    day: Annotated[str | None, typer.Option("--on", help="Day (YYYY-MM-DD); else today.")] = None,
+    market: MarketOption = MARKET_FILE,
+) -> None:
+    """Note what is asked for a kept car on a day."""
+    from pricing.car import today
+    from pricing.decisions.typed_amounts import typed_amount, typed_day
+    from pricing.records.entered_amounts import entered
+
+    opened = open_market(market)
+    kept, typed, on = opened.kept_cars.one(name), typed_amount(amount, "price asked"), typed_day(day)
+    if typed is None:
+        raise MarketError("no price is said: type it as 4650 or '£4,650'")
+    currency = typed.currency or opened.base_currency
+    entered("price asked", typed.amount, currency)
+    opened.kept_cars.note_price(kept.car_id, typed.amount, currency, on or today())
+    done({"car_id": kept.car_id}, f"{kept.name}: {currency} {typed.amount:,} asked on {on or today()}")
+
+
+@cars_app.command(epilog="Example: pricing cars compare 'the green one' 'the red one'")
+def compare(names: NamesArgument, market: MarketOption = MARKET_FILE) -> None:
+    """Two to four kept cars side by side, with what differs marked."""
+    import polars as pl
+
+    from pricing.words.kept_cars import comparison
+
+    if not 2 <= len(names) <= 4:
+        raise MarketError(f"two to four kept cars are compared: got {len(names)}")
+    rows = comparison(_todays(market, names))
+    answer(rows, lambda: show(pl.DataFrame(rows), "Side by side"))
+
+
+@cars_app.command(epilog="Example: pricing cars sold 'the green one' '£4,200' --channel private --country GB")
+def sold(
+    name: NameArgument,
+    amount: Annotated[str, typer.Argument(help="What was paid, as people write it.", show_default=False)],
+    basis: Annotated[str, typer.Option(help="What it includes: all-in, hammer or net.")] = "all-in",
+    channel: Annotated[str, typer.Option(help="auction, dealer or private.")] = "private",
+    country: Annotated[str, typer.Option(help="Where (ISO 3166).")] = "GB",
+    day: Annotated[str | None, typer.Option("--on", help="Day (YYYY-MM-DD); else today.")] = None,
+    market: MarketOption = MARKET_FILE,
+) -> None:
+    """Record the sale of a kept car: it becomes a sale record of the market, checked as every other."""
+    from pricing.operations.kept_sales import record_sale
+
+    opened = open_market(market)
+    kept = opened.kept_cars.one(name)
+    record = record_sale(opened, kept, amount, basis=basis, channel=channel, country=country, day=day)
+    done({"car_id": kept.car_id, "record": record}, f"{kept.name}: its sale is the record {record}")
+
+
+@cars_app.command(epilog="Example: pricing cars export my_cars.json")
+def export(
+    file: Annotated[Path, typer.Argument(help="JSON file to write.", show_default=False)],
+    market: MarketOption = MARKET_FILE,
+) -> None:
+    """Write every kept car, with its prices, to a file of yours."""
+    from pricing.operations.kept_sales import exported
+
+    facts = exported(open_market(market))
+    file.write_text(json.dumps(facts, indent=2, default=str) + "\n", encoding="utf-8")
+    done({"file": str(file), "cars": len(facts)}, f"{len(facts)} kept cars are in {file}")
+
+
+@cars_app.command(epilog="Example: pricing cars delete 'the green one'")
+def delete(name: NameArgument, market: MarketOption = MARKET_FILE) -> None:
+    """Delete a kept car with its prices and photographs, for good."""
+    opened = open_market(market)
+    kept = opened.kept_cars.one(name)
+    opened.kept_cars.delete(kept.car_id)
+    done({"car_id": kept.car_id}, f"{kept.name} is deleted")

@@ -1,0 +1,69 @@
+"""What leaves the kept cars: a sale that becomes a record, and a copy of all of them."""
+
+from typing import Any
+
+from pricing.decisions.plain import plain
+from pricing.errors import MarketError
+from pricing.store.kept.cars import KeptCar
+from pricing.store.market import Market
+from pricing.store.records.one_sale import add_sale
+
+_OF_CAR = (
+    "make", "model", "variant", "year", "chassis_number", "body_style", "drive_side", "condition_band",
+    "condition_score", "matching_numbers", "history_file",
+)  # fmt: skip
+
+
+def record_sale(
+    market: Market,
+    kept: KeptCar,
+    amount: str,
+    *,
+    basis: str = "all-in",
+    channel: str = "private",
+    country: str = "GB",
+    day: str | None = None,
+) -> str:
+    """Add the sale of a kept car to the market's records, held to the same checks as every other; gives the
+    record's id. ``amount`` as people write it, in the market's base currency unless it says another.
+
+    Raises:
+        MarketError: the sale breaks a rule of the records, or this car was sold already.
+        DecisionError: the amount is none.
+    """
+    from pricing.decisions.typed_amounts import typed_amount
+
+    if kept.sold_as is not None:
+        raise MarketError(f"{kept.name} was sold already: it is the record {kept.sold_as}")
+    typed = typed_amount(amount, "price paid")
+    if typed is None:
+        raise MarketError("no price is said: type it as 4200 or '£4,200'")
+    cells = {name: kept.car.get(name) for name in _OF_CAR}
+    cells["odometer_km"] = kept.car.get("odometer_km")
+    cells["options"] = "; ".join(kept.car.get("options") or [])
+    said = {
+        name: {True: "yes", False: "no"}.get(value, str(value)) if isinstance(value, bool) else str(value)
+        for name, value in cells.items()
+        if value not in (None, "")
+    }
+    said |= {
+        "outcome": "sold", "price_basis": basis, "channel": channel, "country": country,
+        "amount": str(typed.amount), "currency": typed.currency or market.base_currency,
+    }  # fmt: skip
+    if day is not None:
+        said["event_date"] = day
+    added = add_sale(market.path, said)
+    record = str(added.record["record_id"][0])
+    market.kept_cars.sold(kept.car_id, record)
+    return record
+
+
+def exported(market: Market) -> list[dict[str, Any]]:
+    """Every kept car with what was asked for it, as values that JSON can hold; photographs by number."""
+    prices = market.kept_cars.prices()
+    found = []
+    for kept in market.kept_cars.all():
+        own = prices.filter(car_id=kept.car_id).drop("car_id")
+        photos = [number for number, _ in market.kept_cars.photos(kept.car_id)]
+        found.append(plain(vars(kept)) | {"prices": plain(own), "photos": photos})
+    return found

@@ -1,0 +1,204 @@
+"""Cars that a person keeps: what is said of each, what was asked for it over time, photographs, and what it
+was worth when somebody last looked. A kept car is a person's own, and goes for good when it is deleted."""
+
+import json
+import secrets
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date, datetime
+from decimal import Decimal
+from typing import Any, Final
+
+import duckdb
+import polars as pl
+
+from pricing.errors import MarketError
+from pricing.store.audit import now, write_audit
+from pricing.store.connection import Connect, add_row, frame, run
+from pricing.store.kept.answers import IdempotencyKey, keep_result
+
+CHANGEABLE: Final = ("name", "notes", "car", "sheet", "subject", "appraisal_id")
+"""What may be changed of a kept car."""
+
+LONGEST_NAME: Final = 120
+LONGEST_NOTES: Final = 4_000
+MOST_PHOTOS: Final = 20
+"""Of one car."""
+
+_TABLES: Final = ("kept_cars", "kept_car_prices", "kept_car_photos")
+
+
+@dataclass(frozen=True)
+class KeptCar:
+    """A kept car: its ``car`` as ``Car.to_dict`` has it, the ``sheet`` of its inspection, the ``subject``
+    that choices of comparable sales are kept under, its appraisal; ``seen`` holds what it was worth when
+    somebody last looked, and ``sold_as`` the record that its sale became."""
+
+    car_id: str
+    name: str
+    notes: str
+    car: Mapping[str, Any]
+    sheet: str | None
+    subject: str | None
+    appraisal_id: str | None
+    kept_at: datetime
+    seen: Mapping[str, Any] | None
+    sold_as: str | None
+
+
+class KeptCars:
+    """The cars that people keep: ``Market.kept_cars``."""
+
+    def __init__(self, connect: Connect, idempotency: IdempotencyKey | None = None) -> None:
+        self._connect, self._idempotency = connect, idempotency
+
+    def keep(self, name: str, car: Mapping[str, Any], notes: str = "", **links: str | None) -> str:
+        """Keep a car; gives its id. ``links``: ``sheet``, ``subject``, ``appraisal_id``.
+
+        Raises:
+            MarketError: it has no name, or another kept car has it.
+        """
+        car_id = secrets.token_hex(4)
+        with self._connect(write=True) as opened:
+            self._named(opened, name, car_id)
+            cells = _cells({"name": name, "notes": notes, "car": car} | links)
+            add_row(opened, "kept_cars", car_id=car_id, kept_at=now(), **cells)
+            write_audit(opened, now(), "keep car", car_id, {})
+            keep_result(opened, self._idempotency, {"car_id": car_id})
+        return car_id
+
+    def change(self, car_id: str, **values: Any) -> None:
+        """Give parts of a kept car (``CHANGEABLE``) other values; raises ``MarketError`` for a car there is
+        not."""
+        with self._connect(write=True) as opened:
+            self._held(opened, car_id)
+            if "name" in values:
+                self._named(opened, values["name"], car_id)
+            for column, value in _cells(values).items():
+                run(opened, f"UPDATE kept_cars SET {column} = ? WHERE car_id = ?", [value, car_id])  # noqa: S608
+            write_audit(opened, now(), "change car", car_id, {"parts": sorted(values)})
+            keep_result(opened, self._idempotency, {"car_id": car_id})
+
+    def note_price(self, car_id: str, amount: Decimal, currency: str, noted_on: date) -> None:
+        """Note what is asked for a car on a day; the last of a day counts."""
+        with self._connect(write=True) as opened:
+            self._held(opened, car_id)
+            run(
+                opened,
+                "INSERT OR REPLACE INTO kept_car_prices (car_id, noted_on, amount, currency) VALUES (?, "
+                "?, ?, ?)",
+                [car_id, noted_on, amount, currency],
+            )
+            write_audit(opened, now(), "note price", car_id, {"on": noted_on})
+            keep_result(opened, self._idempotency, {"car_id": car_id})
+
+    def look(self, car_id: str, seen: Mapping[str, Any]) -> None:
+        """Remember what a car is worth now, to tell later what changed."""
+        with self._connect(write=True) as opened:
+            run(opened, "UPDATE kept_cars SET seen = ? WHERE car_id = ?", [json.dumps(seen), car_id])
+
+    def sold(self, car_id: str, record_id: str) -> None:
+        """Say which record the sale of a car became."""
+        with self._connect(write=True) as opened:
+            self._held(opened, car_id)
+            run(opened, "UPDATE kept_cars SET sold_as = ? WHERE car_id = ?", [record_id, car_id])
+            write_audit(opened, now(), "sold car", car_id, {"record": record_id})
+            keep_result(opened, self._idempotency, {"car_id": car_id, "record_id": record_id})
+
+    def add_photo(self, car_id: str, content: bytes) -> int:
+        """Keep a photograph, as a JPEG without what the camera wrote beside it; gives its number."""
+        with self._connect(write=True) as opened:
+            self._held(opened, car_id)
+            ((last, count),) = run(
+                opened,
+                "SELECT coalesce(max(number), 0), count(*) FROM kept_car_photos WHERE car_id = ?",
+                [car_id],
+            )
+            if count >= MOST_PHOTOS:
+                raise MarketError(f"a kept car holds {MOST_PHOTOS} photographs at most: delete one first")
+            add_row(opened, "kept_car_photos", car_id=car_id, number=last + 1, content=content, kept_at=now())
+        return int(last) + 1
+
+    def photos(self, car_id: str) -> list[tuple[int, bytes]]:
+        """The photographs of a car with their numbers, oldest first."""
+        with self._connect() as opened:
+            rows = run(
+                opened,
+                "SELECT number, content FROM kept_car_photos WHERE car_id = ? ORDER BY number",
+                [car_id],
+            )
+        return [(int(number), bytes(content)) for number, content in rows]
+
+    def all(self) -> list[KeptCar]:
+        """Every kept car, by name."""
+        with self._connect() as opened:
+            rows = run(opened, f"SELECT {_COLUMNS} FROM kept_cars ORDER BY lower(name), car_id")  # noqa: S608
+        return [_read(row) for row in rows]
+
+    def one(self, named: str) -> KeptCar:
+        """The kept car of an id, or of a name in any case. Raises ``MarketError`` when there is none."""
+        wanted = named.strip().casefold()
+        for car in self.all():
+            if wanted in (car.car_id, car.name.casefold()):
+                return car
+        raise MarketError(f"no car is kept under {named!r}; `pricing cars list` lists those that are")
+
+    def prices(self, car_id: str | None = None) -> pl.DataFrame:
+        """What was asked for a car, or for all, oldest first: car_id, noted_on, amount, currency."""
+        with self._connect() as opened:
+            return frame(
+                opened,
+                "SELECT car_id, noted_on, amount, currency FROM kept_car_prices WHERE car_id = "
+                "coalesce(?, car_id) "
+                "ORDER BY car_id, noted_on",
+                [car_id],
+            )
+
+    def delete(self, car_id: str) -> None:
+        """Delete a car with its prices and photographs, for good. Raises ``MarketError`` when there is
+        none."""
+        with self._connect(write=True) as opened:
+            self._held(opened, car_id)
+            for table in _TABLES:
+                run(opened, f"DELETE FROM {table} WHERE car_id = ?", [car_id])  # noqa: S608
+            write_audit(opened, now(), "delete car", car_id, {})
+            keep_result(opened, self._idempotency, {"car_id": car_id})
+
+    def _held(self, opened: duckdb.DuckDBPyConnection, car_id: str) -> None:
+        if not run(opened, "SELECT 1 FROM kept_cars WHERE car_id = ?", [car_id]):
+            raise MarketError(f"no car is kept under {car_id!r}; `pricing cars list` lists those that are")
+
+    def _named(self, opened: duckdb.DuckDBPyConnection, name: str, car_id: str) -> None:
+        if not name.strip():
+            raise MarketError("a kept car needs a name, such as the green one")
+        taken = run(
+            opened,
+            "SELECT 1 FROM kept_cars WHERE lower(name) = lower(?) AND car_id <> ?",
+            [name.strip(), car_id],
+        )
+        if taken:
+            raise MarketError(f"a car is kept under the name {name.strip()!r} already: give this one another")
+
+
+_COLUMNS: Final = "car_id, name, notes, car, sheet, subject, appraisal_id, kept_at, seen, sold_as"
+
+
+def _cells(values: Mapping[str, Any]) -> dict[str, Any]:
+    """Values as columns hold them. Raises ``MarketError`` for what a kept car has not."""
+    unknown = values.keys() - set(CHANGEABLE)
+    if unknown:
+        raise MarketError(f"a kept car has no {', '.join(sorted(unknown))}; expected {', '.join(CHANGEABLE)}")
+    cells = dict(values)
+    if "car" in cells:
+        cells["car"] = json.dumps(cells["car"], sort_keys=True)
+    if "name" in cells:
+        cells["name"] = str(cells["name"]).strip()[:LONGEST_NAME]
+    if "notes" in cells:
+        cells["notes"] = str(cells["notes"] or "")[:LONGEST_NOTES]
+    return cells
+
+
+def _read(row: tuple[Any, ...]) -> KeptCar:
+    car_id, name, notes, car, sheet, subject, appraisal_id, kept_at, seen, sold_as = row
+    told = None if seen is None else json.loads(seen)
+    return KeptCar(car_id, name, notes, json.loads(car), sheet, subject, appraisal_id, kept_at, told, sold_as)

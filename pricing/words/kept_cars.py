@@ -1,0 +1,109 @@
+"""What is said of a kept car: what it is worth today, and what moved since somebody last looked."""
+
+from typing import Any, Final
+
+from pricing.decisions.kept_car import Change, KeptCarToday
+from pricing.words.sentences import car_words, day_words, effect_words, money_words, standing_sentence
+from pricing.words.standing import known_words
+
+PART_WORDS: Final = {
+    "market": "the market's level",
+    "condition": "its condition",
+    "car": "what is said of it",
+    "records": "what new sales taught",
+}
+
+
+def today_sentence(today: KeptCarToday) -> str:
+    """The range of today, or why there is none."""
+    valuation = today.valuation
+    if valuation is None or valuation.low is None or valuation.mid is None or valuation.high is None:
+        return f"No range can be given: {today.refused}."
+    low, mid, high = (
+        money_words(price, valuation.currency) for price in (valuation.low, valuation.mid, valuation.high)
+    )
+    word, count = known_words(valuation)
+    return f"{low} to {high}, half below {mid}. {word}: {count}."
+
+
+def asked_sentence(today: KeptCarToday, limits: tuple[float, ...]) -> str | None:
+    """Where the price asked last stands; None where none was noted."""
+    if today.valuation is None or today.asked is None or today.asked_on is None:
+        return None
+    return f"{standing_sentence(today.valuation, limits)} Noted on {day_words(today.asked_on)}."
+
+
+def change_sentence(change: Change | None, currency: str) -> str:
+    """What changed since the last look, and why.
+
+    >>> from datetime import date
+    >>> from decimal import Decimal
+    >>> parts = {"market": 1.05, "condition": 1.0, "car": 1.0, "records": 1.0}
+    >>> told = change_sentence(Change(date(2026, 6, 1), Decimal(4000), 1.05, parts, 3), "EUR")
+    >>> told.partition(": ")[2]
+    "the market's level +5%. 3 new sales of the model."
+    """
+    if change is None:
+        return "This is the first look: what changes from now on is told here."
+    day = day_words(change.looked)
+    sales = f"{change.new_sales} new {'sale' if change.new_sales == 1 else 'sales'} of the model"
+    moved = effect_words(change.factor)
+    if moved == "no change":
+        return f"Nothing moved since {day}. {sales[0].upper()}{sales[1:]}."
+    why = [
+        f"{PART_WORDS[part]} {effect_words(factor)}"
+        for part, factor in change.parts.items()
+        if effect_words(factor) != "no change"
+    ]
+    return (
+        f"Since {day} the middle price went {moved} from {money_words(change.before, currency)}: "
+        f"{', '.join(why)}. {sales}."
+    )
+
+
+def comparison(todays: list[KeptCarToday]) -> list[dict[str, Any]]:
+    """Kept cars side by side, a row a fact: its name, whether the cars differ in it, and a cell a car."""
+    told: list[tuple[str, list[str]]] = []
+
+    def row(name: str, cells: list[Any]) -> None:
+        told.append((name, ["-" if cell in (None, "", [], "()") else str(cell) for cell in cells]))
+
+    values = [today.valuation for today in todays]
+    for end, words in (("mid", "Middle price"), ("low", "Low"), ("high", "High")):
+        row(
+            words,
+            [
+                None
+                if value is None or value.mid is None
+                else money_words(getattr(value, end), value.currency)
+                for value in values
+            ],
+        )
+    row(
+        "Price asked",
+        [
+            None if today.asked is None or value is None else money_words(today.asked, value.currency)
+            for today, value in zip(todays, values, strict=True)
+        ],
+    )
+    row("Car", [car_words(dict(today.kept.car)) for today in todays])
+    for name in (
+        "condition_band",
+        "condition_score",
+        "odometer_km",
+        "options",
+        "matching_numbers",
+        "history_file",
+    ):
+        cells = [today.kept.car.get(name) for today in todays]
+        row(
+            name.removesuffix("_km").replace("_", " ").capitalize(),
+            [", ".join(cell) if isinstance(cell, list) else cell for cell in cells],
+        )
+    row("How much is known", [None if value is None else known_words(value)[0] for value in values])
+    row("Notes", [today.kept.notes for today in todays])
+    return [
+        {"fact": name, "differs": "differs" if len(set(cells)) > 1 else ""}
+        | {today.kept.name: cell for today, cell in zip(todays, cells, strict=True)}
+        for name, cells in told
+    ]

@@ -1,0 +1,18 @@
+"""A bare page of the framework, which the dashboard is measured beside: one field, one number, one chart."""
+
+import polars as pl
+import streamlit as st
+
+chosen = st.radio("Which of these?", ("project", "top condition"), key="chosen")
+st.title("Bare")
+st.metric("low", "1")
+st.metric("mid", "2,000" if chosen == "project" else "3,000")
+frame = pl.DataFrame({"price": [1, 2, 3], "cars": [2, 5, 3 if chosen == "project" else 1]})
+st.vega_lite_chart(
+    frame,
+    {
+        "mark": "bar",
+        "height": 430,
+        "encoding": {"x": {"field": "price"}, "y": {"field": "cars", "type": "quantitative"}},
+    },
+)

@@ -1,0 +1,77 @@
+"""The garage page: found without a network, kept on the phone, sent once when there is one again."""
+
+import io
+
+import pytest
+from PIL import Image
+from playwright.sync_api import Browser, expect
+
+from pricing.condition.inspection import Inspection
+from pricing.errors import FileError, InspectionError
+from pricing.operations import drafts
+from pricing.operations.garage import sheet_facts, take_findings, take_photo
+from pricing.store.market import Market
+from tests.dashboards.browser import PHONE, no_errors, window
+from tests.small_market import common_car
+
+
+def photograph() -> bytes:
+    written = io.BytesIO()
+    Image.new("RGB", (64, 48), "grey").save(written, "JPEG")
+    return written.getvalue()
+
+
+def started(market: Market) -> str:
+    car = common_car(market)
+    name = drafts.new_name()
+    said = {part: car[part] for part in ("make", "model", "year")}
+    drafts.keep_sheet(market.path, name, Inspection.start("monocoque", said))
+    return name
+
+
+def test_what_is_sent_twice_is_taken_in_once(market: Market) -> None:
+    name = started(market)
+    check = sheet_facts(market.path, name)["areas"][1]["checks"][0]["id"]
+    said = [{"check": check, "state": "needs repair", "note": "left"}]
+    assert take_findings(market.path, name, "one", said)
+    assert not take_findings(market.path, name, "one", [{"check": check, "state": "sound"}])
+    assert take_photo(market.path, name, "two", check, photograph())
+    assert not take_photo(market.path, name, "two", check, photograph())
+    kept = drafts.open_sheet(market.path, name)
+    assert kept.state(check) == "needs repair" and kept.findings[check].note == "left"
+    assert len(list(drafts.sheet_folder(market.path, name).glob("*.jpg"))) == 1
+    with pytest.raises(FileError, match="key of its own"):
+        take_findings(market.path, name, "", said)
+    with pytest.raises(InspectionError, match="unknown check"):
+        take_findings(market.path, name, "three", [{"check": "wings_of_lead", "state": "sound"}])
+
+
+@pytest.mark.browser
+def test_a_garage_without_a_network_loses_nothing(browser: Browser, base: str, browsed: Market) -> None:
+    name = started(browsed)
+    structure = sheet_facts(browsed.path, name)["areas"][1]["checks"]
+    with window(PHONE, browser) as (opened, errors):
+        opened.goto(f"{base}/garage/#{name}")
+        opened.get_by_role("heading", name="Structure").wait_for()
+        opened.wait_for_function("navigator.serviceWorker.controller !== null")
+        opened.context.set_offline(True)
+        opened.reload()
+        opened.get_by_role("heading", name="Structure").wait_for()
+        for check, state in zip(structure[:2], ("needs repair", "worn"), strict=True):
+            box = opened.get_by_role("group", name=check["title"], exact=True)
+            box.get_by_role("radio", name=state).check()
+        box = opened.get_by_role("group", name=structure[0]["title"], exact=True)
+        box.locator("input[type=file]").set_input_files(
+            {"name": "sill.jpg", "mimeType": "image/jpeg", "buffer": photograph()}
+        )
+        expect(opened.get_by_role("status")).to_contain_text("3 findings are kept on this phone")
+        assert drafts.open_sheet(browsed.path, name).findings == {}
+        opened.reload()
+        expect(opened.get_by_role("status")).to_contain_text("3 findings are kept on this phone")
+        opened.context.set_offline(False)
+        expect(opened.get_by_role("status")).to_contain_text("with the market")
+        kept = drafts.open_sheet(browsed.path, name)
+        assert [kept.state(check["id"]) for check in structure[:3]] == ["needs repair", "worn", "not seen"]
+        assert kept.findings[structure[0]["id"]].photo
+        assert len(list(drafts.sheet_folder(browsed.path, name).glob("*.jpg"))) == 1
+    assert no_errors([error for error in errors if "ERR_INTERNET_DISCONNECTED" not in error])
