@@ -37,11 +37,11 @@ def write_frame(frame: "pl.DataFrame", path: Path) -> None:
     """Write a frame as CSV without formulas or as parquet, by the ending of the name."""
     import polars as pl
 
-    from pricing.intake.exports import neutralised
+    from pricing.intake.exports import neutral_names, neutralised
 
     made = BytesIO()  # whole first: polars tells a full disk as a fault of the file it writes
     if path.suffix == ".csv":
-        frame.with_columns(neutralised(pl.col(pl.String))).write_csv(made)
+        neutral_names(frame.with_columns(neutralised(pl.col(pl.String)))).write_csv(made)
     elif path.suffix == ".parquet":
         frame.write_parquet(made)
     else:

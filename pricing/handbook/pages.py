@@ -38,6 +38,7 @@ _PAGE: Final = """<!DOCTYPE html>
 <title>{title}</title><style>
 body {{font: 1.05rem/1.55 sans-serif; max-width: 46rem; margin: 0 auto; padding: 1rem;
   color: #222; background: #fff}}
+h1 {{font-size: 1.75rem; line-height: 1.2}} h2, h3 {{line-height: 1.25}}
 pre {{background: #f4f4f2; padding: .7rem; overflow-x: auto}} code {{font-size: .92em}}
 table {{border-collapse: collapse; display: block; overflow-x: auto}}
 th, td {{border: 1px solid #ccc; padding: .3rem .5rem; text-align: left; vertical-align: top}}

@@ -9,6 +9,7 @@ from typing import Any
 import polars as pl
 import pytest
 
+from pricing.cli.evidence_files import write_frame
 from pricing.condition.inspection_files import save
 from pricing.decisions.plain import plain
 from pricing.decisions.valuation import value_car
@@ -141,3 +142,8 @@ def test_tables_fit_the_width(
         assert code == 0, err
         lines = re.sub(r"\x1b\[[\d;]*m", "", out).splitlines()
         assert max(map(len, lines)) <= int(width), words
+
+
+def test_headings_and_cells_of_a_written_frame_are_no_formulas(tmp_path: Path) -> None:
+    write_frame(pl.DataFrame({"=1+1": ["=2", "plain"]}), tmp_path / "rows.csv")
+    assert (tmp_path / "rows.csv").read_text().splitlines() == ["'=1+1", "'=2", "plain"]
