@@ -30,7 +30,7 @@ def closed(said: str) -> str:
 
 
 def sentence(text: str) -> str:
-    """A text as a sentence: a capital in front, unless it begins with the name of a field; a full stop behind.
+    """A text as a sentence: a capital in front, unless a field's name stands there; a full stop behind.
 
     >>> sentence("no make Corvain"), sentence("Did you mean Corvane?"), sentence("opinion.figure: none")
     ('No make Corvain.', 'Did you mean Corvane?', 'opinion.figure: none.')
