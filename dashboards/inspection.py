@@ -20,6 +20,7 @@ from pricing.errors import PricingError
 from pricing.operations import drafts
 from pricing.operations.demo_files import EXTENSIONS
 from pricing.words.condition import score_sentence
+from pricing.words.market_standing import INVENTED
 from pricing.words.plain_text import escaped
 from pricing.words.sentences import car_words
 
@@ -73,6 +74,8 @@ def _start() -> None:
     if snapshot is None:
         page_layout.ask_market()
         return
+    if caches.is_demo(snapshot):
+        st.caption(INVENTED)
     asked = ask_car(snapshot)
     st.header("Start an inspection")
     for caution in Inspection.start(CONSTRUCTIONS[0], {}).sheet.general_cautions:

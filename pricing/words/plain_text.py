@@ -30,9 +30,10 @@ def closed(said: str) -> str:
 
 
 def sentence(text: str) -> str:
-    """A text as a sentence: a capital in front, a full stop behind.
+    """A text as a sentence: a capital in front, unless a field's name stands there; a full stop behind.
 
-    >>> sentence("no make Corvain"), sentence("Did you mean Corvane?")
-    ('No make Corvain.', 'Did you mean Corvane?')
+    >>> sentence("no make Corvain"), sentence("Did you mean Corvane?"), sentence("opinion.figure: none")
+    ('No make Corvain.', 'Did you mean Corvane?', 'opinion.figure: none.')
     """
-    return closed(text[:1].upper() + text[1:])
+    named = any(mark in text.split(" ", 1)[0] for mark in "._")
+    return closed(text if named else text[:1].upper() + text[1:])
