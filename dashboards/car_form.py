@@ -109,10 +109,13 @@ def _entered(snapshot: Snapshot) -> tuple[Car | None, str]:
 
 
 def _kilometres(text: str) -> float | None:
-    """A reading as it is typed, in the unit beside it unless it says its own."""
+    """A reading as it is typed, in the unit beside it unless it says its own; one below nought stays so, to
+    be refused as it is everywhere."""
     unit = st.session_state.get("odometer_unit") or "km"
-    found = read_distance(text, unit if unit in DISTANCE_UNITS else "km") if text.strip() else None
-    return None if found is None else float(found[0])
+    typed = text.strip()
+    size = typed.lstrip("-\N{MINUS SIGN}")
+    found = read_distance(size, unit if unit in DISTANCE_UNITS else "km") if size else None
+    return None if found is None else float(found[0]) * (1.0 if size == typed else -1.0)
 
 
 def _ask_details(snapshot: Snapshot, *, with_year: bool) -> None:

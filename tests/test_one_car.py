@@ -29,7 +29,7 @@ from pricing.evidence.comparison.comparables import find_comparables
 from pricing.records.contract import Contract
 from pricing.snapshot import Snapshot
 from pricing.store.market import Market
-from pricing.words.plain_text import closed
+from pricing.words.plain_text import sentence
 from tests.api.servers import serving
 from tests.appraisals import appraised_market, last_day
 from tests.cars import car_of
@@ -191,7 +191,7 @@ def test_pages(bad: dict[str, Any], refused: str, small_market: Market, monkeypa
         "    raise SystemExit('it is taken for a car')\n",
         default_timeout=300,
     )
-    assert closed(refused) in said(at_car(page, bad))
+    assert sentence(refused) in said(at_car(page, bad))
     assert not page.exception
 
 

@@ -62,7 +62,7 @@ def show_grid(found: Comparables) -> None:
     for number, row in enumerate(found.table.iter_rows(named=True), start=1):
         table.add_row(
             str(number), str(row["event_date"]), Text(f"{row['year']} {row['model']} {row['variant'] or ''}"),
-            row["condition_band"] or "not graded", f"{row['price']:,.0f}", f"{row['gross_per_cent']:.0f} %",
+            row["condition_band"] or "not graded", f"{row['price']:,.0f}", f"{row['gross_per_cent']:.0f}%",
             f"{row['adjusted_price']:,.0f}", f"{row['weight']:.0%}", Text(row["record_id"]),
         )  # fmt: skip
     out = console()
