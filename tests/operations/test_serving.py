@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 from dashboards.alone import PAGES
+from pricing.charts.design import DARK
 from pricing.errors import FileError
 from pricing.intake.transfers import LARGEST_UPLOAD
 from pricing.operations.serving import LOOPBACK, free_port, serve
@@ -41,7 +42,7 @@ def test_the_dashboard_has_its_settings_wherever_it_is_started(tmp_path: Path) -
         text=True,
         check=True,
     )
-    assert json.loads(said.stdout) == [LARGEST_UPLOAD // 10**6, False, "none", True, "#56B4E9"]
+    assert json.loads(said.stdout) == [LARGEST_UPLOAD // 10**6, False, "none", True, DARK.main]
 
 
 def test_the_server_binds_to_loopback_unless_told_otherwise() -> None:
