@@ -9,7 +9,7 @@ import streamlit as st
 
 from dashboards import caches, sheets
 from dashboards.page_layout import Asked
-from dashboards.typed_fields import ask_cost
+from dashboards.typed_fields import ask_amount_in
 from dashboards.url_state import BOUND, CARRIED, OWN_CURRENCY, held_to
 from pricing.car import Car
 from pricing.car_fields import NEEDED
@@ -40,7 +40,7 @@ def ask_offer(asked: Asked) -> Offer:
     """The currency of the offer, what is asked in it, and whether the inspection in hand counts."""
     currency, asking = _ask_currency(asked.snapshot), asked.asking
     if currency != asked.snapshot.base_currency:
-        asking = ask_amount("Price asked", "offer_asking", currency, what_is("asking price"))
+        asking = ask_amount("Price asked", "offer_asking", currency, what_is("asking price"), "asking price")
     inspection = _ask_inspection(asked.car)
     if inspection is None:
         return Offer(currency, asking, asked.car)
@@ -60,10 +60,14 @@ def work_country(snapshot: Snapshot) -> str:
     return settings_of(snapshot).country if chosen is None else str(chosen)
 
 
-def ask_amount(label: str, key: str, currency: str, help: str | None = None) -> Decimal | None:
-    """An amount in the currency of the offer; nothing where nothing is said."""
+def ask_amount(
+    label: str, key: str, currency: str, help: str | None = None, price: str | None = None
+) -> Decimal | None:
+    """An amount in the currency of the offer, a cost unless it is the ``price`` of that name; nothing where
+    nothing is said."""
     kept = {"persist_state": "session"} if key in CARRIED else BOUND
-    return ask_cost(label, key, currency, help=help, **kept)
+    name = label[0].lower() + label[1:] if price is None else price
+    return ask_amount_in(currency, label, key, name, cost=price is None, help=help, **kept)
 
 
 def _ask_currency(state: Snapshot) -> str:

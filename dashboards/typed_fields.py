@@ -33,9 +33,11 @@ def ask_money(label: str, key: str, name: str, snapshot: Snapshot, **shown: Any)
     return ask_typed(label, key, read, placeholder="as 4,650 or £4.65k", **shown)
 
 
-def ask_cost(label: str, key: str, currency: str, **shown: Any) -> Decimal | None:
-    """An amount in a currency that is said beside it; of another one it is refused."""
-    name = label[0].lower() + label[1:]
+def ask_amount_in(
+    currency: str, label: str, key: str, name: str, *, cost: bool, **shown: Any
+) -> Decimal | None:
+    """A price, or a ``cost`` beside one, in a currency that is said beside it; of another one it is
+    refused."""
 
     def read(text: str) -> Decimal:
         typed = typed_amount(text, name)
@@ -43,7 +45,7 @@ def ask_cost(label: str, key: str, currency: str, **shown: Any) -> Decimal | Non
             return Decimal(0)
         if typed.currency not in (None, currency):
             raise PricingError(f"the {name} is in {typed.currency}: type it in {currency}, as 4650")
-        entered(name, typed.amount, currency, cost=True)
+        entered(name, typed.amount, currency, cost=cost)
         return typed.amount
 
     return ask_typed(f"{label} ({currency})", key, read, **{"placeholder": "not said"} | shown)

@@ -48,7 +48,7 @@ def test_what_a_span_holds_is_asked_and_not_guessed(market: Market) -> None:
     assert page.radio(key="said_holds").value is None
     page.number_input(key="said_low_2").set_value(3200.0)
     press(page, "Keep what is said")
-    assert "still to say: who says it, the make, the model, what a span holds" in said(page)
+    assert "Still to say: who says it, the make, the model, what a span holds" in said(page)
     assert len(market.opinions()) == 4
 
 
