@@ -97,7 +97,7 @@ def _ask_terms(state: Snapshot, currency: str, *, inspected: bool) -> BuyerTerms
     with st.expander("Costs beside the price"):
         first, second, third = st.columns(3)
         with first:
-            transport = ask_amount("To bring it home", "transport", currency)
+            transport = ask_amount("To bring it home", "transport", currency, name="transport")
         with second:
             repairs = None
             if inspected:

@@ -40,7 +40,9 @@ def ask_offer(asked: Asked) -> Offer:
     """The currency of the offer, what is asked in it, and whether the inspection in hand counts."""
     currency, asking = _ask_currency(asked.snapshot), asked.asking
     if currency != asked.snapshot.base_currency:
-        asking = ask_amount("Price asked", "offer_asking", currency, what_is("asking price"), "asking price")
+        asking = ask_amount(
+            "Price asked", "offer_asking", currency, what_is("asking price"), "asking price", cost=False
+        )
     inspection = _ask_inspection(asked.car)
     if inspection is None:
         return Offer(currency, asking, asked.car)
@@ -61,13 +63,19 @@ def work_country(snapshot: Snapshot) -> str:
 
 
 def ask_amount(
-    label: str, key: str, currency: str, help: str | None = None, price: str | None = None
+    label: str,
+    key: str,
+    currency: str,
+    help: str | None = None,
+    name: str | None = None,
+    *,
+    cost: bool = True,
 ) -> Decimal | None:
-    """An amount in the currency of the offer, a cost unless it is the ``price`` of that name; nothing where
-    nothing is said."""
+    """An amount in the currency of the offer; nothing where nothing is said. ``name`` is what a refusal calls
+    it, as everywhere; without one the label."""
     kept = {"persist_state": "session"} if key in CARRIED else BOUND
-    name = label[0].lower() + label[1:] if price is None else price
-    return ask_amount_in(currency, label, key, name, cost=price is None, help=help, **kept)
+    called = label[0].lower() + label[1:] if name is None else name
+    return ask_amount_in(currency, label, key, called, cost=cost, help=help, **kept)
 
 
 def _ask_currency(state: Snapshot) -> str:

@@ -92,6 +92,7 @@ def _ask_terms(currency: str, asking: Decimal | None) -> SellerTerms:
             own = ask_amount(
                 "Worth to you if you keep it", "own_value", currency,
                 "What the car is worth to you if it does not sell; without it, it is offered on.",
+                "worth unsold",
             )  # fmt: skip
             floor = ask_amount("Lowest price to ask in the end", "floor", currency)
         with second:
