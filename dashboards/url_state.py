@@ -54,6 +54,8 @@ def take(page: str) -> bool:
                 st.session_state[name] = found
             elif not first and name in st.session_state:
                 st.session_state[name] = [] if _KINDS[name] == "texts" else None
+        if not first:
+            st.session_state[_GIVEN] = query()  # so that the next step back is seen too
     elif came:
         st.session_state[_MOVED] = True
         for name in CARRIED:

@@ -66,6 +66,7 @@ print(value_car(market, model, car).mid > 0)
     assert (done.returncode, done.stdout.strip()) == (0, "True"), done.stderr[-2000:]
 
 
+@pytest.mark.soak
 @pytest.mark.parametrize(
     ("module", "words"),
     [("streamlit", ["dashboard", "--port", "0"]), ("uvicorn", ["serve"]), ("typst", ["appraise", "bulk"])],

@@ -114,6 +114,7 @@ def test_an_appraisal_is_entered_changed_completed_listed_and_written(
             assert read(there, name).record.completed, "another machine sees it"
 
 
+@pytest.mark.soak
 def test_a_token_revoked_on_another_machine_opens_nothing(
     shared: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -246,6 +247,7 @@ def test_a_restart_and_cut_sessions_under_load_lose_nothing_that_was_acknowledge
     assert sorted(batches["batch_id"]) == sorted(report["batch_id"] for _, report in acknowledged)
 
 
+@pytest.mark.soak
 def test_two_machines_that_get_a_key_at_once_do_the_work_once(shared: str, tmp_path: Path) -> None:
     with (
         killable(shared, PRICING_COPIES=str(tmp_path / "one")) as (one, _),
@@ -270,6 +272,7 @@ def test_two_machines_that_get_a_key_at_once_do_the_work_once(shared: str, tmp_p
     assert Market.open(shared).fits()["fit_id"].to_list() == ["fit-0001", "fit-0002"]
 
 
+@pytest.mark.soak
 def test_of_three_servers_one_that_loses_its_connection_goes_on_from_its_copy_and_catches_up(
     small_market: Market, shared: str, postgres: PostgresServer, tmp_path: Path
 ) -> None:

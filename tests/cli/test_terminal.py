@@ -35,6 +35,7 @@ def at_terminal(folder: Path, words: Sequence[object], answers: Sequence[str]) -
     return started.wait(), shown.decode()
 
 
+@pytest.mark.soak
 def test_a_mapping_is_settled_and_a_double_asked_about_at_the_terminal(tmp_path: Path) -> None:
     (tmp_path / "club.csv").write_text(SHEET)
     answers = ["Oddo=notes", "Odo=notes", "", "al-in", "all-in", "private", ""]

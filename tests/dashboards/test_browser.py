@@ -43,6 +43,7 @@ def test_a_link_shows_the_librarys_range_and_nothing_scrolls_sideways(
     assert no_errors(errors)
 
 
+@pytest.mark.soak
 def test_a_choice_goes_into_the_address_and_a_reload_brings_it_back(
     browser: Browser, base: str, query: str, browsed: Market
 ) -> None:

@@ -19,6 +19,7 @@ PATIENCE = 120.0
 """Seconds in which all visitors are done many times over."""
 
 
+@pytest.mark.soak
 def test_visitors_who_share_a_frame_do_not_wait_for_each_other(
     small_market: Market, monkeypatch: pytest.MonkeyPatch
 ) -> None:

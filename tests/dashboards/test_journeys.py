@@ -119,6 +119,7 @@ def test_a_buyer_prices_inspects_and_leaves_with_a_sheet(
     assert no_errors(errors)
 
 
+@pytest.mark.soak
 @AT_A_DESK
 def test_a_seller_sets_a_reserve(
     size: tuple[int, int], browser: Browser, base: str, query: str, browsed: Market
@@ -145,6 +146,7 @@ def test_a_seller_sets_a_reserve(
     assert no_errors(errors)
 
 
+@pytest.mark.soak
 @AT_A_DESK
 def test_a_valuer_builds_and_downloads_an_appraisal(
     size: tuple[int, int], browser: Browser, base: str, query: str, browsed: Market

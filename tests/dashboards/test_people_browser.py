@@ -96,6 +96,7 @@ def sign_out(opened: Page) -> None:
     opened.get_by_text("Sign in to see this market.").wait_for()
 
 
+@pytest.mark.soak
 def test_a_role_says_what_one_may_do_from_sign_in_to_sign_out(
     browser: Browser, base: str, market: Market
 ) -> None:

@@ -124,6 +124,7 @@ def test_a_plain_proxy_lets_nobody_in_even_where_the_machine_is_trusted(
     assert market.sales().height == records
 
 
+@pytest.mark.soak
 @pytest.mark.browser
 def test_the_written_proxy_brings_a_person_with_a_token_in(market: Market, tmp_path: Path) -> None:
     certificate, key = tmp_path / "certificate.pem", tmp_path / "key.pem"

@@ -36,6 +36,7 @@ def test_the_date_line_without_a_sale_is_the_one_refitted_without_it() -> None:
     assert window.residuals[alone] == pytest.approx(0.0, abs=1e-9)
 
 
+@pytest.mark.soak
 def test_a_sale_is_valued_as_find_comparables_would_without_it() -> None:
     """A recent sale, taken out of the book and of the model: the same comparables up to the influence of one
     sale on the line and on the variances that the model learns."""

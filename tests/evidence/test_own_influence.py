@@ -9,6 +9,7 @@ from pricing.model.spec import FeatureSpec
 from tests.evidence.markets import small_book, small_market, small_model
 
 
+@pytest.mark.soak
 def test_what_a_sale_told_the_model_is_what_a_fit_without_it_does_not_say() -> None:
     """Six sales of models of few sales, each left out of a fit that starts from the whole one: the
     difference between the sale's car and others of its make, as told and as refitted. The refit learns its

@@ -167,6 +167,7 @@ CELLS = st.one_of(
 )  # fmt: skip
 
 
+@pytest.mark.soak
 @settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(
     rows=st.lists(st.fixed_dictionaries(dict.fromkeys(theirs(), CELLS)), min_size=1, max_size=12),

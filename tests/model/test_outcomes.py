@@ -15,6 +15,7 @@ def log_mids(frame: pl.DataFrame, cars: pl.DataFrame) -> np.ndarray:
     return model.log_mid(cars)
 
 
+@pytest.mark.soak
 def test_unsold_lots_take_the_bias_out() -> None:
     """Sold lots alone overstate prices (common practice, no source); the bounds of the unsold mend it."""
     bias: dict[str, list[float]] = {"left out": [], "taken in": []}

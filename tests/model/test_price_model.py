@@ -176,6 +176,7 @@ def test_the_same_sales_give_the_same_fit(sales: pl.DataFrame, cars: pl.DataFram
     assert one.equals(two)
 
 
+@pytest.mark.soak
 def test_a_fit_that_starts_from_another_keeps_its_calibration_while_few_rows_are_new(
     sales: pl.DataFrame, cars: pl.DataFrame
 ) -> None:

@@ -229,6 +229,7 @@ def test_a_configuration_that_makes_no_sense_is_refused(tmp_path: Path, text: st
         read_file(tmp_path / "pricing.toml")
 
 
+@pytest.mark.soak
 def test_every_command_takes_its_market_from_the_file(own: Market, tmp_path: Path) -> None:
     (tmp_path / "pricing.toml").write_text(f'market = "{own.path}"\n')
     environment = {name: value for name, value in os.environ.items() if not name.startswith("PRICING_")}
@@ -284,6 +285,7 @@ def test_a_damaged_market_is_put_aside_as_it_is(own: Market, tmp_path: Path) -> 
     assert Market.open(own.path).digest() == digest
 
 
+@pytest.mark.soak
 @pytest.mark.parametrize("call", ["link", "replace", "rename", "fsync"])
 def test_a_restore_that_is_killed_at_any_step_leaves_one_market_or_the_other(
     own: Market, tmp_path: Path, call: str

@@ -49,6 +49,7 @@ def damaged(source: Path, folder: Path, rng: random.Random, count: int) -> Itera
             yield path
 
 
+@pytest.mark.soak
 def test_a_flipped_bit_is_one_sentence_at_every_command(small_market: Any, tmp_path: Path) -> None:
     for path in damaged(small_market.path, tmp_path, SEEDS[0], 1):
         for words in COMMANDS:
@@ -62,6 +63,7 @@ def test_a_flipped_bit_is_one_sentence_at_every_command(small_market: Any, tmp_p
         assert not (tmp_path / "never.zip").exists()
 
 
+@pytest.mark.soak
 def test_what_can_be_read_is_saved_and_what_was_lost_is_named(small_market: Any, tmp_path: Path) -> None:
     whole = read_every_page(small_market.path)
     saved_once = 0

@@ -39,6 +39,7 @@ def rows(folder: Path, *cells: dict[str, Any]) -> Path:
     return write(folder / "notes.csv", *cells)
 
 
+@pytest.mark.soak
 def test_what_one_desk_does_the_other_sees(desk: Callable[[str], Market], tmp_path: Path) -> None:
     here, there = desk("here"), desk("there")
     assert here.path != there.path
@@ -144,6 +145,7 @@ def test_a_dry_run_and_a_failed_write_leave_server_and_copies_as_they_were(
     assert here.sales().height == there.sales().height == 1
 
 
+@pytest.mark.soak
 def test_a_copy_that_was_deleted_comes_back(desk: Callable[[str], Market], tmp_path: Path) -> None:
     market = desk("here")
     market.load([rows(tmp_path, {})], today=TODAY)
@@ -159,6 +161,7 @@ def test_a_copy_that_was_deleted_comes_back(desk: Callable[[str], Market], tmp_p
     assert desk("there").digest() == market.digest() == before
 
 
+@pytest.mark.soak
 def test_a_copy_knows_its_server_in_a_process_that_is_given_its_path_alone(
     desk: Callable[[str], Market], tmp_path: Path
 ) -> None:
@@ -202,6 +205,7 @@ def test_while_the_server_is_away_reading_goes_on_and_writing_is_refused(
         desk("without a copy")
 
 
+@pytest.mark.soak
 def test_a_server_that_was_restored_to_an_earlier_state_is_believed(
     postgres: PostgresServer,
     desk: Callable[[str], Market],
@@ -233,6 +237,7 @@ def test_a_server_that_was_restored_to_an_earlier_state_is_believed(
         here.sales()
 
 
+@pytest.mark.soak
 def test_a_table_with_a_new_column_reaches_every_copy(desk: Callable[[str], Market], tmp_path: Path) -> None:
     here, there = desk("here"), desk("there")
     here.load([rows(tmp_path, {}, {"amount": "-1"})], today=TODAY)
@@ -296,6 +301,7 @@ def test_what_was_changed_by_hand_is_named_and_set_aside_for_every_copy_alike(
     assert contents(here.path) == contents(there.path) == contents(late.path) == contents(desk("new").path)
 
 
+@pytest.mark.soak
 def test_a_market_most_of_which_is_not_as_it_was_written_is_refused(
     desk: Callable[[str], Market], tmp_path: Path, address: str
 ) -> None:

@@ -64,6 +64,7 @@ def test_a_commit_whose_answer_was_lost_is_kept_once(
         assert session.execute("SELECT number FROM pricing.entries ORDER BY 1").fetchall() == [(1,), (2,)]
 
 
+@pytest.mark.soak
 def test_a_writer_that_lost_its_turn_does_not_wait_for_one_that_waits_for_it(
     postgres: PostgresServer, address: str, desk: Callable[[str], Market]
 ) -> None:
