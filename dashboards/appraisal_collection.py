@@ -14,7 +14,7 @@ import streamlit as st
 from dashboards import jobs, people
 from dashboards.appraisal_form import ask_layout, ask_shared_terms, ask_who
 from dashboards.exhibits import as_csv, show_table
-from pricing.appraisal.collection import Item, value_collection
+from pricing.appraisal.collection import Item, total_of, value_collection
 from pricing.appraisal.collection_list import COLUMNS, SHEET, Row, read_cars
 from pricing.appraisal.collection_total import MOST_OFF, SoldTogether, figure_of
 from pricing.appraisal.record import Appraisal, read_record
@@ -110,9 +110,10 @@ def _value(
     tell("reading what was known on the day", 0, len(cars))
     known = known_on(snapshot.path, today if at is None else at)
     items = value_collection(snapshot.market, known, shared, cars, by=by, progress=tell)
-    workbook = schedule(shared, items, today, together=together)
-    bound = pdf(collection_pages(shared, items, words, tell, together=together), paper, today, tell)
-    told = collection_sentence(items, shared.assignment.currency, together)
+    total = total_of(items, together)
+    workbook = schedule(shared, items, total, today)
+    bound = pdf(collection_pages(shared, items, total, words, tell), paper, today, tell)
+    told = collection_sentence(items, total, shared.assignment.currency)
     return Collection(items, told, workbook, bound)
 
 

@@ -14,7 +14,7 @@ import httpx
 import polars as pl
 import pytest
 
-from pricing.appraisal.collection import Item
+from pricing.appraisal.collection import Item, total_of
 from pricing.appraisal.collection_list import Row
 from pricing.appraisal.facts import facts_of
 from pricing.appraisal.register import enter, read
@@ -149,8 +149,8 @@ def test_an_appraisal_in_all_its_forms(old: Market, tmp_path: Path) -> None:
     for form in (report, statement, letter):
         assert warning in texts(form(facts, words)), form
     item = Item(Row(1, "one", {}), facts, "")
-    assert warning in texts(collection_pages(record, [item], words))
-    book = BytesIO(schedule(record, [item], AT))
+    assert warning in texts(collection_pages(record, [item], total_of([item]), words))
+    book = BytesIO(schedule(record, [item], total_of([item]), AT))
     assert warning in pl.read_excel(book, sheet_name="To know", has_header=False).to_series().to_list()
 
 

@@ -1,6 +1,5 @@
 """The list of a collection: a spreadsheet with a car a row, and what a row says of its car."""
 
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
 from pathlib import Path
@@ -11,6 +10,7 @@ import polars as pl
 from pricing.appraisal.record import Appraisal, with_answer
 from pricing.appraisal.sections import InspectionNote, Opinion, Repairs, Subject
 from pricing.errors import AppraisalError
+from pricing.intake.duplicates import chassis_key
 from pricing.intake.readers import read_file
 
 MOST_CARS: Final = 5_000
@@ -45,11 +45,6 @@ class Row:
         'WX340102'
         """
         return chassis_key(self.cells.get("chassis_number", ""))
-
-
-def chassis_key(number: str) -> str:
-    """The letters and digits of a chassis number, in upper case."""
-    return re.sub(r"[\W_]", "", number).upper()
 
 
 def read_cars(path: Path) -> list[Row]:

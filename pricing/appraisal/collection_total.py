@@ -16,16 +16,15 @@ from typing import Final, Self
 import numpy as np
 from scipy.special import ndtri
 
-from pricing.appraisal.evidence import COVERAGE, Evidence
+from pricing.appraisal.evidence import COVERAGE, Evidence, coverage_of
 from pricing.appraisal.facts import Facts
 from pricing.arrays import Floats
 from pricing.decisions.amounts import whole_units
 from pricing.decisions.simulation import ALIKE
 from pricing.errors import AppraisalError
+from pricing.model.market_shift import MarketShift
 
 DRAWS: Final = 4_000
-
-DAYS_A_YEAR: Final = 365.25
 
 MOST_OFF: Final = Decimal("0.9")
 """No discount for selling all at once is larger."""
@@ -73,7 +72,7 @@ class Total:
         """The total of cars that were all valued in one currency."""
         figures = [figure_of(facts) for facts in cars]
         added = sum((figure for figure in figures if figure is not None), Decimal(0))
-        coverages = {coverage_of(facts) for facts in cars}
+        coverages = {coverage_of(facts.record) for facts in cars}
         coverage = min(coverages, default=COVERAGE)
         if not cars:
             return cls(added, added, added, added, coverage, 0, together)
@@ -101,26 +100,20 @@ def figure_of(facts: Facts) -> Decimal | None:
     return None if facts.model is None else facts.model.figures[1]
 
 
-def coverage_of(facts: Facts) -> float:
-    """Share of like cars that a car's range is to hold."""
-    asked = facts.record.evidence.coverage
-    return COVERAGE if asked is None else asked
-
-
 def market_variance(evidence: Evidence) -> float:
     """Variance of the log price that all cars of a day have in common, by the fit behind the evidence."""
     shift, last = evidence.fit.get("market_shift"), evidence.fit.get("last_date")
     if not shift or not last:
         return 0.0
     late = max((evidence.valuation.as_of - date.fromisoformat(str(last))).days, 0)
-    return float(shift["variance"]) * late / DAYS_A_YEAR
+    return float(MarketShift(variance=shift["variance"]).variance_at(np.array(float(late))))
 
 
 def _draws(cars: Sequence[Facts], seed: int) -> Floats:
     """Prices drawn together: draws x cars."""
     rng = np.random.default_rng(seed)
     ends = np.log([[float(end) for end in _ends(facts)] for facts in cars])
-    reach = ndtri((1.0 + np.array([coverage_of(facts) for facts in cars])) / 2.0)
+    reach = ndtri((1.0 + np.array([coverage_of(facts.record) for facts in cars])) / 2.0)
     below, above = (ends[:, 1] - ends[:, 0]) / reach, (ends[:, 2] - ends[:, 1]) / reach
     variance = np.square((below + above) / 2.0)
     common = np.array([market_variance(facts.evidence) for facts in cars])

@@ -17,6 +17,7 @@ from pricing.appraisal.evidence import Evidence
 from pricing.appraisal.figures import figure_at, opinion_of
 from pricing.appraisal.newer_evidence import newer_evidence
 from pricing.appraisal.record import Appraisal
+from pricing.intake.duplicates import chassis_key
 
 MOST_APART: Final = 0.15
 """Share by which an opinion may stand off the reconciled figure without a reason. Assumption."""
@@ -156,10 +157,6 @@ def _choices_in_evidence(record: Appraisal, evidence: Evidence) -> str:
     return "the choices on comparables in the record are not those that the evidence was gathered with"
 
 
-def _same_number(one: str, other: str) -> bool:
-    return "".join(filter(str.isalnum, one.casefold())) == "".join(filter(str.isalnum, other.casefold()))
-
-
 def _sheet_of_subject(record: Appraisal, evidence: Evidence) -> str:
     if evidence.findings is None:
         return ""
@@ -172,7 +169,7 @@ def _sheet_of_subject(record: Appraisal, evidence: Evidence) -> str:
     given = str(sheet.get("chassis_number") or record.inspection.sheet_chassis)
     if not given:
         return f"nothing ties the inspection sheet to chassis number {car.chassis_number}"
-    if not _same_number(given, car.chassis_number):
+    if chassis_key(given) != chassis_key(car.chassis_number):
         return f"the inspection sheet is of chassis number {given}, the subject of {car.chassis_number}"
     return ""
 

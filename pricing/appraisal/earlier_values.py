@@ -6,12 +6,12 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
-from pricing.appraisal.collection_list import chassis_key
 from pricing.appraisal.collection_total import figure_of
 from pricing.appraisal.facts import facts_of
 from pricing.appraisal.record import read_kept
 from pricing.appraisal.register import read
 from pricing.errors import AppraisalError
+from pricing.intake.duplicates import chassis_key
 from pricing.store.market import Market
 
 

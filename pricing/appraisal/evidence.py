@@ -201,7 +201,7 @@ def gather(
     at, today = known.at, datetime.now(UTC).date()
     if at != asked.effective_date or at > today:
         raise AppraisalError(f"evidence is known at {at}; the effective date is {asked.effective_date}")
-    coverage = COVERAGE if terms.coverage is None else terms.coverage
+    coverage = coverage_of(record)
     valuation = value_car(
         _Read(known.base_currency, known.sales, known.opinions), known.model, car, as_of=at,
         coverage=coverage, inspection=inspection,
@@ -239,6 +239,16 @@ def gather(
         budget=None if costs is None else Budget.of(costs, record.repairs.least),
         software={name: version(name) for name in SOFTWARE},
     )
+
+
+def coverage_of(record: Appraisal) -> float:
+    """Share of like cars that the ranges of a record are to hold.
+
+    >>> coverage_of(Appraisal())
+    0.8
+    """
+    asked = record.evidence.coverage
+    return COVERAGE if asked is None else asked
 
 
 def said_of(record: Appraisal) -> dict[str, Any]:

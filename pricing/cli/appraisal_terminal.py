@@ -8,7 +8,7 @@ from rich.table import Table
 from rich.text import Text
 
 from pricing.appraisal.collection import Item
-from pricing.appraisal.collection_total import SoldTogether
+from pricing.appraisal.collection_total import Total
 from pricing.appraisal.consistency import contradictions
 from pricing.appraisal.contents import missing
 from pricing.appraisal.register import Entry
@@ -114,10 +114,10 @@ def show_history(entry: Entry, frame: pl.DataFrame) -> None:
     console().print(table)
 
 
-def show_collection(items: Sequence[Item], currency: str, together: SoldTogether | None) -> None:
+def show_collection(items: Sequence[Item], total: Total, currency: str) -> None:
     """How many cars were valued, what they come to, and which were not."""
     out = console()
-    out.print(Text(collection_sentence(items, currency, together)))
+    out.print(Text(collection_sentence(items, total, currency)))
     table = _table("row", "reference", "not valued because")
     for item in items:
         if item.facts is None:

@@ -65,10 +65,9 @@ def bulk(
         items = value_collection(
             open_market(market), known, shared, listed, by=who(by), inspect=inspected, progress=tell
         )  # fmt: skip
-        write_whole(
-            out / "schedule.xlsx", schedule(shared, items, at if day is None else day, together=together)
-        )
-        pages = collection_pages(shared, items, words, tell, together=together)
+        total = total_of(items, together)
+        write_whole(out / "schedule.xlsx", schedule(shared, items, total, at if day is None else day))
+        pages = collection_pages(shared, items, total, words, tell)
         write_whole(out / "schedule.pdf", pdf(pages, paper, day, tell))
     refused = [
         {"row": item.row.number, "reference": item.row.reference, "reason": item.reason}
@@ -76,6 +75,5 @@ def bulk(
         if item.facts is None
     ]
     files = [out / "schedule.xlsx", out / "schedule.pdf"]
-    total = plain(total_of(items, together))
-    facts = {"files": files, "valued": len(items) - len(refused), "refused": refused, "total": total}
-    done(facts, lambda: show_collection(items, shared.assignment.currency, together))
+    facts = {"files": files, "valued": len(items) - len(refused), "refused": refused, "total": plain(total)}
+    done(facts, lambda: show_collection(items, total, shared.assignment.currency))

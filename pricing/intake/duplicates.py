@@ -44,6 +44,15 @@ DETAILS: Final = (
 front."""
 
 
+def chassis_key(number: str) -> str:
+    """The letters and digits of one chassis number, however it was typed.
+
+    >>> chassis_key("wx/34-0102")
+    'WX340102'
+    """
+    return "".join(filter(str.isalnum, number)).upper()
+
+
 def with_keys(records: pl.DataFrame) -> pl.DataFrame:
     """Add ``KEYS``, spelling-proof forms of the chassis number and the model.
 

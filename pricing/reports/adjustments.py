@@ -36,10 +36,8 @@ def adjustments(facts: Facts, words: LocaleWords) -> list[Block]:
     return [
         Paragraph(
             f"Money in {facts.base_currency}, to the cent: in every column price and adjustments add up "
-            "to the "
-            "adjusted price. A line without an amount does not apply. What stands behind each line "
-            "follows the "
-            "grid."
+            "to the adjusted price. A line without an amount does not apply. What stands behind each line "
+            "follows the grid."
         ),
         *(_side_by_side(facts, group, names, words) for group in groups),
         *_support(facts, words),
@@ -118,8 +116,7 @@ def _support(facts: Facts, words: LocaleWords) -> list[Block]:
             note="Effect: of the price that the lines before it left. Matched pairs: sales of the model, or "
             "of the make where the model has few, alike but for that line; the median is of the ratios of "
             "their prices, brought to one date. An interval that holds nought says that the sales do not "
-            "show "
-            "the effect.",
+            "show the effect.",
         )
     ]  # fmt: skip
 

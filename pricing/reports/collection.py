@@ -4,8 +4,8 @@ from collections.abc import Sequence
 from decimal import Decimal
 from typing import Final
 
-from pricing.appraisal.collection import Item, total_of
-from pricing.appraisal.collection_total import SoldTogether, Total, figure_of
+from pricing.appraisal.collection import Item
+from pricing.appraisal.collection_total import Total, figure_of
 from pricing.appraisal.facts import DRAFT, Facts
 from pricing.appraisal.record import Appraisal
 from pricing.decisions.amounts import whole_units
@@ -52,17 +52,11 @@ ADDED_UP: Final = (
 
 
 def collection_pages(
-    shared: Appraisal,
-    items: Sequence[Item],
-    words: LocaleWords,
-    progress: Progress = untold,
-    *,
-    together: SoldTogether | None = None,
+    shared: Appraisal, items: Sequence[Item], total: Total, words: LocaleWords, progress: Progress = untold
 ) -> Pages:
     """The bound document: cover, schedule with its total, a page a car, and what it was made with."""
     valued = [item.facts for item in items if item.facts is not None]
     asked = shared.assignment
-    total = total_of(items, together)
     blocks: list[Block] = [*_schedule(asked.currency, items, total, words)]
     pictures: dict[str, Picture] = {}
     for place, item in enumerate(items, start=1):
@@ -102,13 +96,13 @@ def collection_mark(valued: Sequence[Facts]) -> str:
     return MARKS[DRAFT if DRAFT in titles else min(titles)] if titles else ""
 
 
-def collection_sentence(items: Sequence[Item], currency: str, together: SoldTogether | None = None) -> str:
+def collection_sentence(items: Sequence[Item], total: Total, currency: str) -> str:
     """How many cars were valued, and what they come to together."""
     days = [item.facts.evidence.valuation.as_of for item in items if item.facts is not None]
     told = f"{len(days)} of {len(items)} cars valued"
     if not days:
         return told
-    return f"{told}; {total_sentence(total_of(items, together), currency)} at {day_words(days[0])}"
+    return f"{told}; {total_sentence(total, currency)} at {day_words(days[0])}"
 
 
 def total_sentence(total: Total, currency: str) -> str:

@@ -7,8 +7,8 @@ from typing import Any, Final
 
 import xlsxwriter
 
-from pricing.appraisal.collection import Item, total_of
-from pricing.appraisal.collection_total import SoldTogether, Total, figure_of
+from pricing.appraisal.collection import Item
+from pricing.appraisal.collection_total import Total, figure_of
 from pricing.appraisal.record import Appraisal
 from pricing.reports.collection import ADDED_UP, TITLE, collection_mark, note_words, total_sentence
 from pricing.reports.wording import ROAD, car_name, condition_words, identity_words, standing_warning
@@ -18,9 +18,7 @@ from pricing.words.sentences import CAUTION
 _WIDTHS: Final = (14, 7, 34, 26, 16, 13, 13, 13, 13, 13, 12, 7, 10, 44)
 
 
-def schedule(
-    shared: Appraisal, items: Sequence[Item], made_on: date, *, together: SoldTogether | None = None
-) -> bytes:
+def schedule(shared: Appraisal, items: Sequence[Item], total: Total, made_on: date) -> bytes:
     """The schedule as a workbook: a sheet of cars with its total, a sheet of every sale used, what to know.
 
     Texts are written as texts, whatever they look like; amounts and days as what they are.
@@ -28,9 +26,9 @@ def schedule(
     buffer = io.BytesIO()
     with xlsxwriter.Workbook(buffer, {"in_memory": True, "strings_to_formulas": False}) as book:
         book.set_properties({"title": TITLE, "created": made_on})
-        _cars_sheet(book, shared.assignment.currency, items, total_of(items, together))
+        _cars_sheet(book, shared.assignment.currency, items, total)
         _sales_sheet(book, items)
-        _notes_sheet(book, items, total_sentence(total_of(items, together), shared.assignment.currency))
+        _notes_sheet(book, items, total_sentence(total, shared.assignment.currency))
     return buffer.getvalue()
 
 

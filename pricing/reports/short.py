@@ -58,8 +58,7 @@ WHOLE: Final = "What is cut short here, marked [\u2026], stands in full in the a
 
 RESTRICTED: Final = (
     "Restricted use: this short form is for the client and the users named in it, who have the whole "
-    "appraisal; "
-    "alone it may not be understood, and nobody else may rely on it."
+    "appraisal; alone it may not be understood, and nobody else may rely on it."
 )
 """What a short form is good for (USPAP 2024, Standard 8, restricted appraisal report; from memory)."""
 

@@ -12,6 +12,7 @@ from pricing.appraisal.collection_total import MOST_OFF, SoldTogether, Total, ma
 from pricing.appraisal.facts import Facts, Span
 from pricing.appraisal.register import Entry
 from pricing.errors import AppraisalError
+from pricing.model.market_shift import DAYS_A_YEAR
 
 
 def car(facts: Facts, mid: float, width: float, model: str) -> Facts:
@@ -60,7 +61,7 @@ def test_a_market_that_moved_since_the_last_sale_moves_all_cars(facts: Facts) ->
     """Half of the variance is the market's: then forty models spread little more than one."""
     fit = facts.evidence.fit | {"market_shift": {"variance": 0.0274}, "last_date": "2025-06-30"}
     moved = replace(facts, evidence=replace(facts.evidence, fit=fit))
-    days = (facts.evidence.valuation.as_of.toordinal() - 739432) / 365.25
+    days = (facts.evidence.valuation.as_of.toordinal() - 739432) / DAYS_A_YEAR
     assert market_variance(moved.evidence) == pytest.approx(0.0274 * days)
     apart = [car(facts, 10_000, 0.3, f"{nth}") for nth in range(40)]
     together = [car(moved, 10_000, 0.3, f"{nth}") for nth in range(40)]

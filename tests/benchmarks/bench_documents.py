@@ -12,7 +12,7 @@ import polars as pl
 import pytest
 
 import data_demo
-from pricing.appraisal.collection import value_collection
+from pricing.appraisal.collection import total_of, value_collection
 from pricing.appraisal.collection_list import read_cars
 from pricing.appraisal.evidence import Known
 from pricing.appraisal.facts import facts_of
@@ -98,9 +98,10 @@ def test_a_collection(market: Market, tmp_path: Path) -> None:
     tick("read and fit")
     items = value_collection(market, known, shared, cars, by="benchmark")
     tick("gather, freeze, read back")
-    schedule(shared, items, MADE_ON)
+    total = total_of(items)
+    schedule(shared, items, total, MADE_ON)
     tick("workbook")
-    pages = collection_pages(shared, items, WORDS)
+    pages = collection_pages(shared, items, total, WORDS)
     tick("blocks and charts")
     made = pdf(pages, "a4", MADE_ON)
     tick("PDF")

@@ -43,7 +43,7 @@ def test_a_list_becomes_appraisals_a_workbook_and_one_bound_document(
     (job,) = [job for key, job in jobs._all()[1].items() if key.startswith("collection ")]
     made = job.outcome
     assert [item.facts is None for item in made.items] == [False, False, True]
-    assert collection_sentence(made.items, "EUR") in said(page)
+    assert collection_sentence(made.items, total_of(made.items), "EUR") in said(page)
     rows = table(page, "reference", "counted", "reason")
     figures = [figure_of(item.facts) for item in made.items if item.facts is not None]
     assert rows["counted"].dropna().to_list() == [float(figure) for figure in figures if figure is not None]

@@ -31,7 +31,7 @@ def items(facts: Facts) -> list[Item]:
 
 
 def test_the_schedule_adds_up(facts: Facts, items: list[Item], words: LocaleWords) -> None:
-    pages = collection_pages(facts.record, items, words)
+    pages = collection_pages(facts.record, items, total_of(items), words)
     (table,) = tables(pages, "Cars of the collection")
     assert len(table.rows) == 5
     assert number(table.rows[0][5]) == figure_of(facts) == 7350
@@ -49,7 +49,7 @@ def test_every_car_has_a_page_in_the_bound_document(
     facts: Facts, items: list[Item], words: LocaleWords
 ) -> None:
     steps: list[tuple[str, int, int]] = []
-    pages = collection_pages(facts.record, items, words, lambda *step: steps.append(step))
+    pages = collection_pages(facts.record, items, total_of(items), words, lambda *step: steps.append(step))
     parts = pdf_text(pdf(pages, "letter", date(2026, 11, 2))).split("\f")[:-1]
     assert len(parts) == 5
     assert "shelf 1" in parts[2]
@@ -59,7 +59,7 @@ def test_every_car_has_a_page_in_the_bound_document(
 
 
 def test_the_workbook_holds_numbers_as_numbers_and_texts_as_texts(facts: Facts, items: list[Item]) -> None:
-    made = schedule(facts.record, items, date(2026, 11, 2))
+    made = schedule(facts.record, items, total_of(items), date(2026, 11, 2))
     cars = pl.read_excel(BytesIO(made), sheet_name="Schedule", infer_schema_length=None)
     assert facts.model is not None
     assert cars["Low, GBP"][0] == float(facts.model.figures[0])

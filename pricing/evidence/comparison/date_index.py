@@ -10,7 +10,7 @@ from scipy import stats
 from pricing.arrays import Floats
 from pricing.errors import EvidenceError
 from pricing.evidence.comparison.date_line import LENGTH, DateLine
-from pricing.evidence.indices.index import LEAST_FREEDOM, PriceIndex
+from pricing.evidence.indices.index import LEAST_FREEDOM, PriceIndex, levels
 from pricing.evidence.indices.periods import Periods
 from pricing.evidence.indices.time_dummy import time_dummy
 
@@ -45,12 +45,7 @@ def date_index(line: DateLine, coverage: float = COVERAGE) -> PriceIndex:
             "starts": pl.Series([name.starts[0] for name in names], dtype=pl.Date),
             "day": line.middles,
             "sales": counts,
-            "index": 100.0 * np.exp(logs),
-            "low": 100.0 * np.exp(logs - reach),
-            "high": 100.0 * np.exp(logs + reach),
-            "log_index": logs,
-            "standard_error": errors,
-            "freedom": np.where(np.isfinite(freedom), freedom, np.nan),
+            **levels(logs, errors, reach, freedom),
         },
         nan_to_null=True,
     ).with_columns(note=pl.lit(None, dtype=pl.String), real=pl.lit(None, dtype=pl.Float64))

@@ -250,6 +250,23 @@ def _repeat(
     return _Points(kept, result.logs, result.errors, counts, np.full(len(kept), float(result.fit.freedom)))
 
 
+def levels(logs: Floats, errors: Floats, reach: Floats, freedom: Floats) -> dict[str, Floats]:
+    """The columns of an index that tell how high it is: with its interval, 100 at the base, and in logs.
+
+    >>> told = levels(np.zeros(1), np.array([0.1]), np.array([0.2]), np.array([np.inf]))
+    >>> told["low"].round(1).tolist(), told["freedom"].tolist()
+    ([81.9], [nan])
+    """
+    return {
+        "index": 100.0 * np.exp(logs),
+        "low": 100.0 * np.exp(logs - reach),
+        "high": 100.0 * np.exp(logs + reach),
+        "log_index": logs,
+        "standard_error": errors,
+        "freedom": np.where(np.isfinite(freedom), freedom, np.nan),
+    }
+
+
 def _assemble(
     found: _Points, periods: Periods, method: str, scope: str, coverage: float, window: int | None
 ) -> PriceIndex:
@@ -276,12 +293,7 @@ def _assemble(
             "period": periods.names,
             "starts": pl.Series(periods.starts, dtype=pl.Date),
             "sales": found.counts,
-            "index": 100.0 * np.exp(logs),
-            "low": 100.0 * np.exp(logs - reach),
-            "high": 100.0 * np.exp(logs + reach),
-            "log_index": logs,
-            "standard_error": errors,
-            "freedom": np.where(np.isfinite(freedom), freedom, np.nan),
+            **levels(logs, errors, reach, freedom),
         },
         nan_to_null=True,
     ).with_columns(
