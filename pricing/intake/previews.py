@@ -12,6 +12,8 @@ from pricing.records.cells import raw_text
 from pricing.records.contract import REQUIRED
 
 _MADE: Final = ("record_id", "batch_id", "source", "source_ref")
+_ANY_CURRENCY: Final = "EUR"
+"""For lots without an amount; no rule depends on which it is."""
 
 
 def preview(
@@ -27,7 +29,7 @@ def preview(
     absent = [pl.lit(None, dtype=pl.String).alias(name) for name in REQUIRED if name not in mapped.columns]
     made = [pl.lit("-").alias(name) for name in _MADE if name not in mapped.columns]
     whole = mapped.with_columns(absent).with_columns(made).with_row_index("row")
-    checked = check_rows(whole.with_columns(place="row"), today, written=False)
+    checked = check_rows(whole.with_columns(place="row"), today, _ANY_CURRENCY, written=False)
     broken = checked.broken.rename({"place": "row"})
     return mapped.with_row_index("row").join(broken, on="row", how="left", maintain_order="left").drop("row")
 

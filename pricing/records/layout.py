@@ -54,7 +54,7 @@ _SAID: Final = {
     "outcome": ("what came of the offer", "sold"),
     "event_date": ("day of the sale, or that the offer was seen; a month or a year will do", "2024-05-31"),
     "amount": ("price; a currency may stand in the cell", "4250"),
-    "currency": ("ISO 4217 code", "GBP"),
+    "currency": ("ISO 4217 code; of a lot without any amount it may be left out", "GBP"),
     "price_basis": (
         "hammer price; all-in, what the buyer pays; net, what the seller keeps; asking",
         "all-in",

@@ -136,6 +136,32 @@ def test_not_sold_is_not_sold_whatever_the_file_is_said_to_hold(tmp_path: Path) 
     assert report.said_otherwise == {"outcome unsold": 2}
 
 
+def test_a_lot_without_any_amount_needs_no_currency(tmp_path: Path) -> None:
+    """Nothing of it is in a currency: that of the market stands, and it is the same record under another."""
+    unsold = ROW | {"outcome": "unsold", "currency": "", "amount": "", "price_basis": "hammer"}
+    rows = [ROW, unsold | {"year": "1969"}, unsold | {"year": "1970", "amount": "no bids"}]
+    rows += [unsold | {"year": "1971", "highest_bid": "3000"}, ROW | {"year": "1972", "currency": ""}]
+    rows = [{"highest_bid": ""} | row for row in rows]
+    market, report = load(tmp_path, rows)
+    assert (report.accepted, report.by_rule) == (3, {"currency_missing": 2})
+    assert market.sales().sort("year")["currency"].to_list() == ["GBP", "GBP", "GBP"]
+    market.rebase("EUR")
+    assert market.load([tmp_path / "notes.csv"], today=TODAY).known == 5
+
+
+def test_a_lot_without_an_amount_needs_no_currency_by_a_mapping_either(tmp_path: Path) -> None:
+    """Cells that say their currencies leave none for those that say no amount."""
+    mapping = MAPPING.replace('currency = "GBP"\n', "")
+    rows = [
+        theirs(price="£4,500"),
+        theirs(price="€4,500", year="1969"),
+        theirs(price="not sold", year="1970"),
+    ]
+    market, report = load(tmp_path, rows, mapping)
+    assert (report.accepted, report.by_rule) == (3, {})
+    assert market.sales().sort("year")["currency"].to_list() == ["GBP", "EUR", "GBP"]
+
+
 def test_a_later_file_of_a_source_is_recognised_by_its_headings(tmp_path: Path) -> None:
     market, _ = load(tmp_path, [theirs()], MAPPING)
     pl.DataFrame([theirs(price="£5,000", year="1970") | {"colour": "red"}]).write_csv(

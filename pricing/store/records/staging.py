@@ -82,7 +82,7 @@ def stage(raw: pl.DataFrame, file: Path, mapping: Mapping | None, terms: Pricing
         pl.lit(_PLACEHOLDER).alias("batch_id"),
         pl.int_range(pl.len(), dtype=pl.UInt32).alias("place"),
     )
-    checked = check_rows(mapped, terms.today, written=mapping is None)
+    checked = check_rows(mapped, terms.today, terms.base_currency, written=mapping is None)
     broken = checked.broken
     priced = price_records(checked.accepted, terms.base_currency, terms.charges, terms.own_rates)
     if EXTRA_CELLS in raw.columns:
@@ -101,7 +101,7 @@ def stage(raw: pl.DataFrame, file: Path, mapping: Mapping | None, terms: Pricing
     rejected = _fingerprints(cells, mapped, broken["place"]).with_columns(
         broken["broken_rules"], raw["row_number"].gather(broken["place"]), pl.lit(file.name).alias("file")
     )
-    records = _identified(records)
+    records = _identified(records, checked.in_base)
     here = checked.told.filter(pl.col("place").is_in(records["place"].implode()))
     counts = [Counter(here[name].explode().drop_nulls().to_list()) for name in ("not_known", SAID_OTHERWISE)]
     if stands_for is not None:
@@ -152,12 +152,16 @@ def _fingerprints(cells: pl.DataFrame, mapped: pl.DataFrame, places: pl.Series) 
         )
 
 
-def _identified(records: pl.DataFrame) -> pl.DataFrame:
-    """Records with their identity: the same content from the same source is the same record."""
+def _identified(records: pl.DataFrame, in_base: pl.Series) -> pl.DataFrame:
+    """Records with their identity: the same content from the same source is the same record, whatever the
+    market's currency that those at ``in_base`` are said to be in."""
     if records.is_empty():
         return records
-    text = (_day_text(records) if name == "event_date" else _as_text(records[name]) for name in _CONTENT)
-    content = pl.concat_str(text, separator="\x1f")
+    said = {name: _as_text(records[name]) for name in _CONTENT} | {"event_date": _day_text(records)}
+    if not in_base.is_empty():
+        unsaid = pl.col("place").is_in(in_base.implode())
+        said["currency"] = pl.when(unsaid).then(pl.lit("\x1e")).otherwise(said["currency"])
+    content = pl.concat_str(said.values(), separator="\x1f")
     with duckdb.connect() as memory:
         memory.register("staged", records.select(content=content))
         names = frame(memory, "SELECT left(md5(content), 24) AS record_id FROM staged")["record_id"]
