@@ -36,6 +36,10 @@ HOSTILE: Final = {
     "emoji": f"a car {CAR_SIGN} here",
     "reordering": "name \u202egnp.exe",
     "control": "one\x00two\x1b[31m three",
+    "script link": (
+        "javascript:alert(1) [go](javascript:alert(1)) <a href='javascript:alert(1)'>go</a> http://x.invalid/"
+    ),
+    "steering": "a\u202db\u2066c\u200fd\u061ce\x9b31m\x07 f",
     "quotes": "'\"; DROP TABLE appraisals; -- \u201cround\u201d",
 }  # fmt: skip
 """Texts that must be shown as text, whatever they would be elsewhere."""
