@@ -125,6 +125,7 @@ def test_a_page_s_line_takes_what_can_be_typed_and_closes_at_more(base: str) -> 
         with connect(
             f"{base.replace('http', 'ws', 1)}/_stcore/stream", origin=Origin(base),
             subprotocols=[Subprotocol("streamlit")], open_timeout=PATIENCE / 1000, close_timeout=1,
+            max_size=None,
         ) as line:  # fmt: skip
             line.send(said.SerializeToString())
             if closed is None:
