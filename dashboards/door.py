@@ -1,6 +1,7 @@
 """The door before every page and their WebSocket: whoever comes in signs in, holds a token, or sits at a
 machine that is trusted. Nothing of a body is read before."""
 
+import json
 from collections.abc import Awaitable, Callable, Mapping
 from html import escape
 from http.cookies import CookieError, SimpleCookie
@@ -14,6 +15,7 @@ from starlette.requests import HTTPConnection, Request
 from starlette.responses import HTMLResponse, PlainTextResponse, RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from dashboards.upload_totals import UPLOADS, UploadTotals
 from pricing.api.bodies import Body
 from pricing.api.hosts import is_trusted, refusal
 from pricing.api.problems import HttpProblemError
@@ -31,6 +33,10 @@ ALIVE: Final = "/_stcore/health"
 
 LARGEST_OF_READERS: Final = 16_000_000
 """Bytes of an upload of somebody who may not load: a photo for an inspection."""
+
+LARGEST_OF_LOADERS: Final = 201_000_000
+"""The same of somebody who may: a file of records (`intake.transfers.LARGEST_UPLOAD`, which takes long to
+import), and what a browser writes around it."""
 
 SIGNED_IN: Final = "_streamlit_user"
 """The cookie by which Streamlit knows whoever has signed in, under a signature of its secret."""
@@ -79,6 +85,7 @@ class Door:
         self._settings = settings
         self._opens = opens
         self._signing_in = signing_in
+        self._totals = UploadTotals(settings.largest_uploads)
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] not in ("http", "websocket"):
@@ -92,41 +99,78 @@ class Door:
                     headers[header] = value
             await send(message)
 
-        answer, largest = await self._stopped(scope, receive)
-        if answer is None:
-            if largest is not None and scope["type"] == "http":
-                body = Body(receive, Headers(scope=scope), largest, self._settings.body_seconds)
-                receive = body.next
+        answer, person, largest = await self._stopped(scope, receive)
+        if answer is None and scope["type"] == "http" and scope["path"].startswith(UPLOADS):
+            await self._upload(scope, receive, told, person, largest)
+        elif answer is None:
+            if scope["type"] == "http":
+                receive = self._short(scope, receive)
             await self._app(scope, receive, told)
         elif scope["type"] == "websocket":
             await send({"type": "websocket.close", "code": 1008})
         else:
             await answer(scope, receive, told)
 
-    async def _stopped(self, scope: Scope, receive: Receive) -> tuple[Response | None, int | None]:
-        """What is answered in place of the dashboard, ``None`` for whoever may come in; and to how many bytes
-        of a body they are held, where it is fewer than Streamlit takes."""
+    def _short(self, scope: Scope, receive: Receive) -> Receive:
+        """What a body is held to that is no file."""
+        return Body(receive, Headers(scope=scope), LARGEST_OF_READERS, self._settings.body_seconds).next
+
+    async def _upload(self, scope: Scope, receive: Receive, send: Send, person: str, largest: int) -> None:
+        """A file for a page, within what its person may keep, or the end of one."""
+        file, status = scope["path"].removeprefix(UPLOADS), 0
+
+        async def told(message: Message) -> None:
+            nonlocal status
+            if message["type"] == "http.response.start":
+                status = message["status"]
+            await send(message)
+
+        if scope["method"] != "PUT":
+            await self._app(scope, self._short(scope, receive), told)
+            if scope["method"] == "DELETE" and status // 100 == 2:
+                self._totals.removed(file)
+            return
+        headers, limits = Headers(scope=scope), self._settings
+        announced = headers.get("content-length", "")
+        size = min(int(announced), largest) if announced.isdecimal() and len(announced) < 20 else largest
+        if not self._totals.begin(person, size):
+            most = limits.largest_uploads
+            refused = f"the files on your open pages come to more than {most:,} bytes; take some away first"
+            await PlainTextResponse(refused, 413)(scope, receive, send)
+            return
+        seconds = limits.body_seconds if largest <= LARGEST_OF_READERS else limits.work_seconds
+        try:
+            await self._app(scope, Body(receive, headers, size, seconds).next, told)
+        finally:
+            self._totals.end(person, file, size, kept=status // 100 == 2)
+
+    async def _stopped(self, scope: Scope, receive: Receive) -> tuple[Response | None, str, int]:
+        """What is answered in place of the dashboard, ``None`` for whoever may come in; who that is; and how
+        many bytes of a file they may bring."""
         request = HTTPConnection(scope)
         refused = refusal(request.headers, self._settings)
         if refused is not None:
-            return PlainTextResponse(refused, 403), None
+            return PlainTextResponse(refused, 403), "", 0
         reading = scope["type"] == "websocket" or scope["method"] in ("GET", "HEAD", "OPTIONS")
         secret = self._signing_in()
         if secret is not None:
-            may = reading or has_signed_in(request.headers, secret)
-            return (None if may else PlainTextResponse("sign in first", 401)), None
+            person = signed_in(request.headers, secret)
+            if reading or person is not None:
+                return None, person or "", LARGEST_OF_LOADERS
+            return PlainTextResponse("sign in first", 401), "", 0
         if scope["path"] == ALIVE or is_trusted(request, self._settings):
-            return None, None
+            return None, "", LARGEST_OF_LOADERS
         if scope["path"] == SIGN_IN and not reading:
-            return await self._sign_in(Request(scope, receive)), None
+            return await self._sign_in(Request(scope, receive)), "", 0
         token = token_in(request.headers)
         try:
             if token is not None:
                 kept = await self._opens(request, token)
-                return None, None if "load" in ROLES[kept.role] else LARGEST_OF_READERS
+                may_load = "load" in ROLES[kept.role]
+                return None, kept.token_id, LARGEST_OF_LOADERS if may_load else LARGEST_OF_READERS
         except HttpProblemError as error:
-            return _ask(error.detail, error.status), None
-        return _ask("", 401), None
+            return _ask(error.detail, error.status), "", 0
+        return _ask("", 401), "", 0
 
     async def _sign_in(self, request: Request) -> Response:
         body = b""
@@ -156,13 +200,17 @@ def signing_in() -> str | None:
         return ""
 
 
-def has_signed_in(headers: Mapping[str, str], secret: str) -> bool:
-    """Whether a request brings the cookie of somebody who has signed in, whatever their role."""
+def signed_in(headers: Mapping[str, str], secret: str) -> str | None:
+    """Who has signed in, by the address that the cookie of a request holds, whatever their role; ``None``
+    without one."""
     try:
-        URLSafeTimedSerializer(secret, salt=SIGNED_IN).loads(_cookie(headers, SIGNED_IN) or "", _LONGEST)
-    except BadData:
-        return False
-    return bool(secret)
+        said = URLSafeTimedSerializer(secret, salt=SIGNED_IN).loads(
+            _cookie(headers, SIGNED_IN) or "", _LONGEST
+        )
+        told = json.loads(said)
+    except (BadData, ValueError):
+        return None
+    return str(told.get("email", "")) if secret and isinstance(told, dict) else None
 
 
 def token_in(headers: Mapping[str, str]) -> str | None:

@@ -14,6 +14,7 @@ from altair.utils import schemapi
 
 from dashboards.row_cards import as_cards
 from pricing.charts.design import IN_THE_DARK, PAPER, TYPEFACES, chart_theme
+from pricing.charts.drawing import drawable
 from pricing.intake.exports import neutral_names, neutralised
 from pricing.reports.sheet import Sheet, sheet_html, sheet_pdf
 from pricing.words.plain_text import escaped
@@ -175,4 +176,5 @@ def _svg(chart: alt.TopLevelMixin) -> bytes:
 def _drawn(chart: alt.TopLevelMixin) -> dict[str, Any]:
     """A chart as a picture by itself has it, in the project's typefaces."""
     vl_convert.register_font_directory(str(TYPEFACES))
-    return {**chart.to_dict(validate=False), "config": chart_theme() | {"background": PAPER}}
+    found: dict[str, Any] = drawable(chart.to_dict(validate=False))
+    return found | {"config": chart_theme() | {"background": PAPER}}

@@ -1,5 +1,6 @@
 """A full appraisal record of a car of the small market, its entry, and texts to be shown and nothing more."""
 
+import io
 import os
 import shutil
 import subprocess
@@ -8,8 +9,10 @@ from datetime import date
 from pathlib import Path
 from typing import Any, Final
 
+import pdfplumber
 import polars as pl
 import pytest
+from pdfminer.pdftypes import resolve1
 
 from pricing.appraisal.completion import CERTIFICATION
 from pricing.appraisal.evidence import Evidence, Known, gather
@@ -36,6 +39,10 @@ HOSTILE: Final = {
     "emoji": f"a car {CAR_SIGN} here",
     "reordering": "name \u202egnp.exe",
     "control": "one\x00two\x1b[31m three",
+    "script link": (
+        "javascript:alert(1) [go](javascript:alert(1)) <a href='javascript:alert(1)'>go</a> http://x.invalid/"
+    ),
+    "steering": "a\u202db\u2066c\u200fd\u061ce\x9b31m\x07 f",
     "quotes": "'\"; DROP TABLE appraisals; -- \u201cround\u201d",
 }  # fmt: skip
 """Texts that must be shown as text, whatever they would be elsewhere."""
@@ -138,6 +145,14 @@ def full_entry(market: Market, *, inspected: bool = True, **changes: Any) -> Ent
     record = full_record(common_car(market), last_day(market), **changes)
     (name,) = enter(market, [(record, evidence_of(market, record, inspected=inspected))], by="Clerk One")
     return read(market, name)
+
+
+def links_of(document: bytes) -> list[str]:
+    """Where the links of a PDF lead that do not lead to its own pages, and what acts in it."""
+    with pdfplumber.open(io.BytesIO(document)) as book:
+        actions = [resolve1(each["data"].get("A")) for each in book.annots]
+        found = [str(action) for action in actions if action and str(action.get("S")) != "/'GoTo'"]
+        return found + [str(name) for name in ("OpenAction", "AA") if name in book.doc.catalog]
 
 
 def pdf_text(content: bytes, *, layout: bool = False) -> str:

@@ -55,8 +55,9 @@ def tested(project: str, extras: tuple[str, ...]) -> tuple[dict[str, str], dict[
     return dict(sorted(found.items())), needs
 
 
-def write_lock() -> None:
-    """The tested versions with their digests, for every platform and Python that is allowed."""
+def lock() -> str:
+    """The tested versions with their digests, for every platform and Python that is allowed; asks the package
+    index."""
     done = subprocess.run(
         [sys.executable, "-m", "uv", "pip", "compile", "pyproject.toml", "--extra", "all", "-c", FILE,
          "--generate-hashes", "--universal", "--python-version", "3.11", "--no-header", "--no-annotate",
@@ -64,7 +65,7 @@ def write_lock() -> None:
         cwd=ROOT, capture_output=True, text=True, check=True,
     )  # fmt: skip
     head = "# Tested versions with the digests of their files: pip install --require-hashes -r lock.txt\n"
-    LOCK.write_text(head + done.stdout, encoding="utf-8")
+    return head + done.stdout
 
 
 def bill_of_materials(versions: dict[str, str], needs: dict[str, set[str]]) -> dict[str, Any]:
@@ -95,7 +96,7 @@ def main() -> None:
     versions, needs = tested(PROJECT, ("all",))
     lines = [f"{name}=={version}" for name, version in versions.items()]
     FILE.write_text(HEAD + "\n".join(lines) + "\n", encoding="utf-8")
-    write_lock()
+    LOCK.write_text(lock(), encoding="utf-8")
     BILL.write_text(json.dumps(bill_of_materials(versions, needs), indent=1) + "\n", encoding="utf-8")
     sys.stdout.write(f"{FILE}, {LOCK}, {BILL}: {len(lines)} versions\n")
 

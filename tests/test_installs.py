@@ -18,6 +18,7 @@ from pathlib import Path
 import httpx
 import pytest
 
+from tests.constraints import lock
 from tests.handbook.test_pages import BLOCK
 from tests.ports import free_port
 from tests.test_docs import INSTALL_AND_RUN, README
@@ -104,6 +105,13 @@ def test_readme_by_the_lock(built: Path, tmp_path: Path) -> None:  # noqa: F811 
     walked(programs, tmp_path / "empty")
 
 
+def test_the_command_of_a_release_writes_that_lock() -> None:
+    """Held by its versions: a file of a version may be added to the index later."""
+    kept = (ROOT / "pricing/lock.txt").read_text(encoding="utf-8")
+    entry = re.compile(r"^\S+==\S+", re.MULTILINE)
+    assert entry.findall(lock()) == entry.findall(kept)
+
+
 def test_readme_from_a_checkout(tmp_path: Path) -> None:
     """The first command of README as it stands there, but for the dashboard, which is served for ever."""
     listed = done("git", "ls-files", folder=ROOT).splitlines()
@@ -118,6 +126,19 @@ def test_readme_from_a_checkout(tmp_path: Path) -> None:
         folder=tmp_path / "checkout",
     )  # fmt: skip
     walked(tmp_path / "checkout/.venv/bin", tmp_path / "empty")
+
+
+def test_types_hold_for_a_strict_program_beside_the_installed_wheel(built: Path, tmp_path: Path) -> None:  # noqa: F811 - a fixture
+    (wheel,) = built.glob("*.whl")
+    programs = installed(sys.executable, tmp_path, f"{wheel}[all]", "mypy", "pyright")
+    outside = tmp_path / "outside"
+    outside.mkdir()
+    shutil.copy(ROOT / "tests/consumer.py", outside)
+    (outside / "pyrightconfig.json").write_text('{"typeCheckingMode": "strict"}')
+    variables = {"PATH": f"{programs}{os.pathsep}{os.environ['PATH']}", "PYTHONPATH": "", "MYPYPATH": ""}
+    done("mypy", "--strict", "--follow-imports=silent", "consumer.py", folder=outside, **variables)
+    told = done("pyright", "--pythonpath", programs / "python", folder=outside, **variables)
+    assert "0 errors" in told
 
 
 def context(folder: Path) -> Path:

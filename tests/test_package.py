@@ -16,6 +16,7 @@ from cyclonedx.validation.json import JsonStrictValidator
 from packaging.requirements import Requirement
 
 from pricing.operations.extras import EXTRAS
+from tests.constraints import bill_of_materials, tested
 
 ROOT = Path(__file__).parent.parent
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
@@ -193,6 +194,20 @@ def test_the_lock_has_every_version_with_digests_and_the_bill_of_materials_names
         reached |= {name := waiting.pop()}
         waiting += needs[name] - reached
     assert reached == {PROJECT["name"], *pinned}, "every part is there because another needs it"
+
+
+def test_the_command_of_a_release_writes_that_bill_of_materials() -> None:
+    """By what is installed here: the same as the one kept, where the versions are the tested ones."""
+    versions, needs = tested(PROJECT["name"], ("all",))
+    made = bill_of_materials(versions, needs)
+    assert JsonStrictValidator(SchemaVersion.V1_6).validate_str(json.dumps(made)) is None
+    kept = json.loads((ROOT / "pricing/sbom.cdx.json").read_text(encoding="utf-8"))
+    assert [part["name"] for part in made["components"]] == [part["name"] for part in kept["components"]]
+    same = [
+        one["version"] == two["version"]
+        for one, two in zip(made["components"], kept["components"], strict=True)
+    ]
+    assert not all(same) or made == kept
 
 
 def pins(name: str) -> list[str]:

@@ -24,6 +24,7 @@ from pricing.api import (
     routes_state,
     routes_values,
 )
+from pricing.api.list_reader import listed
 from pricing.api.logs import log_settings
 from pricing.api.problems import HttpProblemError, Problem, handle_problems, responses
 from pricing.api.request_limits import LIST_BYTES_A_CAR, LIST_VALUES_A_CAR, RequestLimits
@@ -32,6 +33,7 @@ from pricing.api.service import Service
 from pricing.api.stopping import end_in_time
 from pricing.errors import PricingError
 from pricing.operations.configuration import Configuration, configuration
+from pricing.untrusted.door import warm
 
 PREFIX: Final = "/api/v1"
 """A change that breaks a caller makes another."""
@@ -120,6 +122,7 @@ async def _warm(api: FastAPI) -> AsyncIterator[None]:
     service: Service = api.state.service
 
     def read() -> None:
+        warm(f"{listed.__module__}:{listed.__qualname__}")
         try:
             snapshot = service.snapshot()
             snapshot.make_ready(service.fit_of(snapshot, None))

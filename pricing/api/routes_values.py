@@ -12,7 +12,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from pricing.api.callers import caller_who_may
-from pricing.api.list_reader import SHORT_BODY, Cars
+from pricing.api.list_reader import SHORT_BODY, Cars, read_list
 from pricing.api.problems import HttpProblemError, responses
 from pricing.api.schemas import (
     Contributions,
@@ -36,8 +36,10 @@ Here = Annotated[Service, Depends(service_here)]
 
 async def _listed(request: Request) -> tuple[Question, Cars]:
     """The list, read straight from its JSON: of fifty thousand cars that takes half the time."""
-    body, read = await request.body(), service_of(request).lists.read
-    return read(body) if len(body) <= SHORT_BODY else await run_in_threadpool(read, body)
+    body, most = await request.body(), service_of(request).configuration.largest_list
+    return (
+        read_list(body, most) if len(body) <= SHORT_BODY else await run_in_threadpool(read_list, body, most)
+    )
 
 
 _LIST: Final = {

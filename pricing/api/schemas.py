@@ -50,7 +50,7 @@ def _as_said(field: CarField) -> Any:
     number = {name: bound for name, bound in bounds.items() if bound is not None}
     kind, documented = {
         "text": (Word, one),
-        "texts": (list[Word], {"type": "array", "items": one, "uniqueItems": True}),
+        "texts": (Annotated[list[Word], FailFast()], {"type": "array", "items": one, "uniqueItems": True}),
         "whole": (Annotated[int, Field(ge=-(2**31), le=2**31)], {"type": "integer"} | number),
         "number": (Annotated[float, Field(allow_inf_nan=False)], {"type": "number"} | number),
         "yes or no": (bool, {"type": "boolean"}),

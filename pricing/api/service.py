@@ -11,7 +11,7 @@ from starlette.requests import Request
 
 from pricing.api.answers import Answer
 from pricing.api.counters import Counters
-from pricing.api.list_reader import Cars, ListReader, frame_of
+from pricing.api.list_reader import Cars, frame_of
 from pricing.api.micro_batch import MicroBatch
 from pricing.api.problems import HttpProblemError
 from pricing.api.rate_limiter import RateLimiter
@@ -53,7 +53,6 @@ class Service:
 
     def __init__(self, configuration: Configuration) -> None:
         self.configuration = configuration
-        self.lists = ListReader(configuration.largest_list)
         self.source = source_of(configuration.market)
         self.batch = MicroBatch(_value)
         self.rates = RateLimiter(configuration.requests_a_second, configuration.burst)

@@ -61,8 +61,18 @@ def draw(chart: Any, path: Path) -> None:
             from pricing.charts.page import chart_page
 
             path.write_text(chart_page(chart), encoding="utf-8")
-        else:
+        elif path.suffix == ".json":
             chart.save(path)
+        else:
+            import vl_convert
+
+            from pricing.charts.drawing import drawable
+
+            picture = drawable(chart.to_dict())
+            if path.suffix == ".svg":
+                path.write_text(vl_convert.vegalite_to_svg(picture), encoding="utf-8")
+            else:
+                path.write_bytes(vl_convert.vegalite_to_png(picture))
     except OSError as error:
         raise FileError(f"{path}: cannot be written: {error.strerror or error}") from None
     note(f"drawn into {path}")

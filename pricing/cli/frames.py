@@ -21,9 +21,9 @@ def show(frame: "pl.DataFrame", title: str) -> None:
     rows = [
         [plain_cell(cell) for cell in row] for row in zip(*(series.to_list() for series in kept), strict=True)
     ]
-    table = Table(title=title, title_justify="left")
+    table = Table(title=Text(title), title_justify="left")
     for series in kept:
-        table.add_column(series.name, overflow="fold")
+        table.add_column(Text(plain_cell(series.name)), overflow="fold")
     for row in rows:
         table.add_row(*(Text(cell) for cell in row))
     console().print(table)
@@ -38,6 +38,15 @@ def say(sentence: str) -> None:
     console().print(Text(plain_cell(sentence)))
 
 
+def plain_lines(text: str) -> str:
+    r"""The same of text that may have several lines.
+
+    >>> plain_lines("one\x1b[2J\ntwo")
+    'one�[2J\ntwo'
+    """
+    return "\n".join(map(plain_cell, text.split("\n")))
+
+
 def plain_cell(cell: object) -> str:
     """Text without what would steer a terminal."""
     if cell is None:
@@ -46,5 +55,5 @@ def plain_cell(cell: object) -> str:
     return _STEERING.sub("\N{REPLACEMENT CHARACTER}", text)
 
 
-_STEERING: Final = re.compile(r"[\x00-\x1f\x7f-\x9f\u2028\u2029\u202a-\u202e\u2066-\u2069]")
+_STEERING: Final = re.compile(r"[\x00-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028\u2029\u202a-\u202e\u2066-\u2069]")
 """Control characters (C0, C1), line separators, and what turns the direction of text (UAX #9)."""

@@ -102,7 +102,7 @@ def serve(
         timeout_graceful_shutdown=settings.stop_seconds,
         timeout_keep_alive=30,
         ws="websockets-sansio",
-        ws_max_size=2**28,
+        ws_max_size=settings.largest_message,
     )
 
 

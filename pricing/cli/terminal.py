@@ -8,7 +8,8 @@ from typing import Any
 
 import polars as pl
 import rich.progress
-from rich.console import Console
+from rich.console import Console, ConsoleOptions, ConsoleRenderable, RenderHook, RenderResult
+from rich.measure import Measurement
 from rich.progress import (
     BarColumn,
     MofNCompleteColumn,
@@ -16,10 +17,12 @@ from rich.progress import (
     TextColumn,
     TimeElapsedColumn,
 )
+from rich.segment import Segment
 from rich.table import Table
 from rich.text import Text
 
 from pricing.cli.asked import quiet
+from pricing.cli.frames import plain_lines
 from pricing.decisions.valuation import Valuation
 from pricing.decisions.verdict import LIMITS
 from pricing.progress import Progress
@@ -47,7 +50,32 @@ SALES_SHOWN = 8
 
 def console() -> Console:
     """Standard output, never wrapped where it goes to a file or a pipe."""
-    return Console(highlight=False, soft_wrap=not sys.stdout.isatty())
+    made = Console(highlight=False, markup=False, soft_wrap=not sys.stdout.isatty())
+    made.push_render_hook(_Plain())
+    return made
+
+
+class _Plain(RenderHook):
+    """Has all that is printed lose what would steer a terminal, wherever it stands: text of strangers' files
+    is in cells, headings and sentences."""
+
+    def process_renderables(self, renderables: list[ConsoleRenderable]) -> list[ConsoleRenderable]:
+        """The same, each plain when it is drawn."""
+        return [_Plainly(each) for each in renderables]
+
+
+class _Plainly:
+    """Something to print, as what it draws."""
+
+    def __init__(self, drawn: ConsoleRenderable) -> None:
+        self._drawn = drawn
+
+    def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
+        for text, style, control in console.render(self._drawn, options):
+            yield Segment(text if control else plain_lines(text), style, control)
+
+    def __rich_measure__(self, console: Console, options: ConsoleOptions) -> Measurement:
+        return Measurement.get(console, options, self._drawn)
 
 
 @contextmanager

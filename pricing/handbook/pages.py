@@ -4,6 +4,7 @@ template, and pages written from what the package itself says (glossary, referen
 import inspect
 import re
 from collections.abc import Iterator
+from dataclasses import asdict
 from functools import cache
 from html import escape
 from pathlib import Path
@@ -14,6 +15,7 @@ from markdown_it import MarkdownIt
 from pricing import errors
 from pricing.appraisal.register import Entry
 from pricing.car import Car
+from pricing.charts.design import DARK, HEADS, LIGHT, TEXT
 from pricing.decisions.valuation import Valuation
 from pricing.errors import FileError, PricingError
 from pricing.evidence.comparison.comparables import Comparables
@@ -36,18 +38,24 @@ PUBLIC: Final = (
 _PAGE: Final = """<!DOCTYPE html>
 <html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width">
 <title>{title}</title><style>
-body {{font: 1.05rem/1.55 sans-serif; max-width: 46rem; margin: 0 auto; padding: 1rem;
-  color: #222; background: #fff}}
-h1 {{font-size: 1.75rem; line-height: 1.2}} h2, h3 {{line-height: 1.25}}
-pre {{background: #f4f4f2; padding: .7rem; overflow-x: auto}} code {{font-size: .92em}}
-table {{border-collapse: collapse; display: block; overflow-x: auto}}
-th, td {{border: 1px solid #ccc; padding: .3rem .5rem; text-align: left; vertical-align: top}}
-nav {{border-bottom: 1px solid #ccc; padding-bottom: .5rem}} a {{color: #0b4f8a}}
-@media (prefers-color-scheme: dark) {{body {{color: #ddd; background: #181818}} pre {{background: #262626}}
-a {{color: #8cc2f0}}}}
-</style></head><body><nav><a href="index.html">Handbook</a></nav><main>
-{body}</main></body></html>
+:root {{color-scheme: light dark; {colours}}}
+body {{font: 1.05rem/1.55 '{text}', sans-serif; max-width: 46rem; margin: 0 auto; padding: 1rem;
+  color: var(--ink); background: var(--paper)}}
+h1, h2, h3 {{font-family: '{heads}', serif; line-height: 1.2; overflow-wrap: anywhere}} h1 {{font-size: 2rem}}
+pre {{background: var(--card); border: 1px solid var(--line); border-radius: .4rem; padding: .7rem;
+  white-space: pre-wrap}} code {{font-size: .92em; overflow-wrap: anywhere}}
+table {{border-collapse: collapse; display: block; overflow-x: auto}} td code {{overflow-wrap: normal}}
+th, td {{border: 1px solid var(--line); padding: .3rem .5rem; text-align: left; vertical-align: top}}
+nav {{display: flex; gap: 1rem; justify-content: space-between; padding: .5rem 0}} a {{color: var(--main)}}
+header nav {{border-bottom: 1px solid var(--line)}}
+footer nav {{border-top: 1px solid var(--line); margin-top: 2rem}}
+</style></head><body><header><nav><a href="index.html">Handbook</a></nav></header><main>
+{body}</main><footer><nav>{around}</nav></footer></body></html>
 """
+
+_COLOURS: Final = " ".join(
+    f"--{name}: light-dark({light}, {asdict(DARK)[name]});" for name, light in asdict(LIGHT).items()
+)
 
 
 def markdown_pages() -> dict[str, str]:
@@ -63,12 +71,32 @@ def markdown_pages() -> dict[str, str]:
 def html_pages() -> dict[str, str]:
     """Every page by the name of its file, as HTML; links between pages lead to those files."""
     parser = MarkdownIt("commonmark").enable("table")
-    made = {}
-    for name, text in markdown_pages().items():
+    pages, made = markdown_pages(), {}
+    titles = {name: escape(text.partition("\n")[0].removeprefix("# ")) for name, text in pages.items()}
+    for name, text in pages.items():
         body = re.sub(r'href="(\w+)\.md(#[\w-]+)?"', r'href="\1.html\2"', parser.render(text))
-        title = text.partition("\n")[0].removeprefix("# ")
-        made[f"{name}.html"] = _PAGE.format(title=escape(title), body=body)
+        made[f"{name}.html"] = _PAGE.format(
+            title=titles[name],
+            body=body,
+            around=_around(name, titles),
+            colours=_COLOURS,
+            heads=HEADS,
+            text=TEXT,
+        )
     return made
+
+
+def _around(name: str, titles: dict[str, str]) -> str:
+    """Links to the pages before and after one, in the order in which the first page names them."""
+    index = (FOLDER / "index.md").read_text(encoding="utf-8")
+    order = ["index", *re.findall(r"\((\w+)\.md\)", index)]
+    place = order.index(name)
+    others = (order[place - 1] if place else None), (order[place + 1] if place + 1 < len(order) else None)
+    links = [
+        "<span></span>" if other is None else f'<a href="{other}.html">{arrow.format(titles[other])}</a>'
+        for other, arrow in zip(others, ("← {}", "{} →"), strict=True)
+    ]
+    return "".join(links)
 
 
 def write_pages(folder: Path) -> Path:

@@ -67,6 +67,14 @@ class Configuration(Limits):
     largest_body: int = _asked(1_000_000, "bytes of a request, lists of cars and files aside", least=1000)
     largest_list: int = _asked(50_000, "cars in one list", least=1)
     largest_upload: int = _asked(200_000_000, "bytes of the files of one load", least=1000)
+    largest_uploads: int = _asked(
+        600_000_000, "bytes of files that one person may have on open pages at a time", least=1000
+    )
+    largest_message: int = _asked(
+        8_000_000,
+        "bytes of what is typed and chosen on one page, which its browser sends at once",
+        least=10_000,
+    )
     body_seconds: float = _asked(30.0, "seconds a request may take to arrive", least=0.1)
     answer_seconds: float = _asked(60.0, "seconds an answer may take, loads and fits aside", least=0.1)
     work_seconds: float = _asked(3600.0, "seconds a load or a fit may take", least=1)

@@ -18,7 +18,7 @@ from urllib.parse import urlencode
 
 from pricing.errors import FileError
 from pricing.operations.bundled import bundled_folder
-from pricing.operations.configuration import variable
+from pricing.operations.configuration import configuration, variable
 from pricing.operations.leftovers import remove_leftovers
 from pricing.store.market_paths import password_variables
 from pricing.words.sentences import option_words
@@ -87,7 +87,7 @@ def serve(
             "--ws",
             "websockets-sansio",
             "--ws-max-size",
-            str(2**28),
+            str(configuration().largest_message),
             "--no-access-log",
             "--timeout-graceful-shutdown",
             str(STOP_SECONDS),

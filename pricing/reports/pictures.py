@@ -14,9 +14,10 @@ import vl_convert
 
 from pricing.appraisal.facts import Facts
 from pricing.charts.design import ASKED, MAIN, PALE, QUIET
+from pricing.charts.drawing import drawable
 from pricing.charts.evidence import comparables_chart, index_chart
 from pricing.charts.valuation import distribution_chart, terms_chart
-from pricing.words.locale import LocaleWords, shown
+from pricing.words.locale import LocaleWords
 
 WIDTH: Final = 620
 """Of a picture, in points of its own; every document scales it to its text."""
@@ -126,13 +127,5 @@ def _plain(chart: Any, *, fitted: bool = True) -> Picture:
     drawn = chart.configure(font=TYPEFACE).configure_view(strokeWidth=0).configure_axis(
         labelFontSize=12, titleFontSize=12, titleFontWeight="normal", gridColor="#e4e4e4"
     ).configure_legend(labelFontSize=12).configure_text(fontSize=12)  # fmt: skip
-    picture: Picture = _cleaned(drawn.to_dict(validate=False))
+    picture: Picture = drawable(drawn.to_dict(validate=False))
     return picture
-
-
-def _cleaned(value: Any) -> Any:
-    if isinstance(value, str):
-        return shown(value)
-    if isinstance(value, dict):
-        return {name: _cleaned(part) for name, part in value.items()}
-    return [_cleaned(part) for part in value] if isinstance(value, list) else value

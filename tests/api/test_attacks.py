@@ -13,8 +13,9 @@ from typing import Any
 
 import httpx
 import pytest
+from fastapi.exceptions import RequestValidationError
 
-from pricing.api import list_reader
+from pricing.api.list_reader import SHORT_BODY, read_list
 from pricing.api.problems import HttpProblemError
 from pricing.store.market import Market
 from tests.api.servers import PATIENCE, copied, killable
@@ -93,18 +94,44 @@ def test_a_long_list_is_read_apart_and_valued_as_a_short_one(attacked: str, smal
     assert found[0] == found[1] == found[2]
 
 
-def test_a_reader_killed_in_the_middle_is_started_anew(attacked: str, small_market: Market) -> None:
-    reader, body = list_reader.ListReader(50_000), many_cars(small_market, 1000)
-    reader.read(body)
-    assert reader._process is not None
-    reader._process.kill()
-    reader._process.wait()
-    assert len(reader.read(body)[1]) == 1000
-    with pytest.MonkeyPatch.context() as patched, pytest.raises(HttpProblemError) as refused:
-        patched.setattr(list_reader, "LONGEST_SECONDS", 0.0)
-        reader.read(many_cars(small_market, 40_000))
+def test_a_list_that_takes_more_than_any_true_one_is_refused(
+    small_market: Market, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("PRICING_READ_MEMORY", "1")
+    with pytest.raises(HttpProblemError, match="it would take more than") as refused:
+        read_list(b'{"cars":[' + b"{}," * 300_000 + b"{}]}", 50_000)
     assert refused.value.status == 413
-    reader.close()
+
+
+def filled(head: bytes, part: bytes, tail: bytes) -> bytes:
+    """As long a body as is read at once."""
+    return head + part * ((SHORT_BODY - len(head) - len(tail)) // len(part)) + tail
+
+
+SHORT = {
+    "zeros": filled(b'{"cars":[', b"0,", b"0]}"),
+    "empty cars": filled(b'{"cars":[', b"{},", b"{}]}"),
+    "fields": b'{"cars":[{' + b",".join(b'"k%d":0' % place for place in range(2_900)) + b"}]}",
+    "options": filled(b'{"cars":[{"options":[', b"0,", b"0]}]}"),
+    "no options": filled(b'{"cars":[{"options":[', b'"",', b'""]}]}'),
+    "digits": filled(b'{"cars":[{"asking":"', b"9", b'"}]}'),
+    "wrong": filled(b'{"cars":[', b'{"year":"x","make":0,"asking":"y"},', b"{}]}"),
+    "escaped": filled(b'{"cars":[{"make":"', b"\\u0061", b'"}]}'),
+    "brackets": filled(b'{"cars":', b"[", b""),
+}
+
+
+@pytest.mark.parametrize("name", SHORT)
+def test_a_short_list_holds_the_server_s_loop_for_no_time_that_anybody_would_notice(name: str) -> None:
+    """In seconds of the thread's own, the least of ten: those of a quiet machine."""
+    body, taken = SHORT[name], list[float]()
+    assert SHORT_BODY - 5_000 < len(body) <= SHORT_BODY
+    for _ in range(10):
+        began = time.thread_time()
+        with suppress(RequestValidationError):
+            read_list(body, 50_000)
+        taken.append(time.thread_time() - began)
+    assert min(taken) < 0.01
 
 
 def hold(address: str, count: int) -> list[socket.socket]:

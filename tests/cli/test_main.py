@@ -302,3 +302,18 @@ def test_an_error_line_cannot_steer_the_terminal(call: Call, tmp_path: Path) -> 
     for words in (["load", file], ["load", "no\x1b[2J.csv"], ["map", file], ["map", file, "--out", "x.toml"]):
         _, out, said = call(*words)
         assert not {"\x1b", "\x07", "\u202e"} & set(out + said)
+
+
+def test_columns_and_cells_of_a_stranger_s_file_cannot_steer_the_terminal(call: Call, tmp_path: Path) -> None:
+    file = tmp_path / "sales.csv"
+    heads = ["note\x1b[2J", "note[/b]", "[link=http://x.invalid]n", "\u202enote", "\u200fnote"]
+    cells = ["a\x1b[31m", "[/]", "[red]b", "\u2066c", "\x9b2J"]
+    named, row = "make,model,year,outcome,event_date,amount,currency,price_basis", "Wexcombe,Sedge,1966,sold"
+    file.write_text(f"{named},{','.join(heads)}\n{row},2020-01-01,-5,EUR,all-in,{','.join(cells)}\n")
+    shown = ""
+    for words in (["map", file, "--no-write"], ["load", file, "--dry-run"], ["load", file], ["quarantine"]):
+        code, out, said = call(*words, "--market", tmp_path / "own.duckdb")
+        assert code == 0, said
+        assert not {"\x1b", "\x9b", "\u202e", "\u2066", "\u200f"} & set(out + said), words
+        shown += out
+    assert "note[/b]" in shown, "as it is"

@@ -4,15 +4,22 @@ from pathlib import Path
 
 import pytest
 from playwright.sync_api import Browser, Locator, expect
+from streamlit.proto.BackMsg_pb2 import BackMsg
+from websockets.exceptions import ConnectionClosed
+from websockets.sync.client import connect
+from websockets.typing import Origin, Subprotocol
 
+from dashboards.records import LARGEST_PASTED
 from pricing.decisions.valuation import value_car
 from pricing.model.saved import load
+from pricing.operations.configuration import Configuration
 from pricing.store.market import Market
 from pricing.words.sentences import money_words, range_sentence
 from tests.cars import car_of
 from tests.dashboards.browser import (
     DESKTOP,
     OVERFLOW,
+    PATIENCE,
     PHONE,
     no_errors,
     shot,
@@ -106,3 +113,25 @@ def test_a_phone_has_a_verdict_after_five_taps_and_two_words_and_back_restores(
         opened.go_forward()
         verdict.wait_for()
     assert no_errors(errors)
+
+
+def test_a_page_s_line_takes_what_can_be_typed_and_closes_at_more(base: str) -> None:
+    """RFC 6455, 7.4.1: 1009 is a message too large."""
+    most = Configuration().largest_message
+    assert most > LARGEST_PASTED * 3, "three bytes of UTF-8 for what a browser counts as one character"
+    for size, closed in ((most - 1_000, None), (most + 1_000, 1009)):
+        said = BackMsg()
+        said.rerun_script.query_string = "x" * size
+        with connect(
+            f"{base.replace('http', 'ws', 1)}/_stcore/stream", origin=Origin(base),
+            subprotocols=[Subprotocol("streamlit")], open_timeout=PATIENCE / 1000, close_timeout=1,
+            max_size=None,
+        ) as line:  # fmt: skip
+            line.send(said.SerializeToString())
+            if closed is None:
+                assert line.recv(PATIENCE / 1000)
+            else:
+                with pytest.raises(ConnectionClosed) as ended:
+                    while True:
+                        line.recv(PATIENCE / 1000)
+                assert ended.value.rcvd is not None and ended.value.rcvd.code == closed

@@ -12,9 +12,11 @@ from starlette.requests import Request
 from starlette.responses import PlainTextResponse
 from starlette.types import Message, Receive, Scope, Send
 
-from dashboards.door import COOKIE, LARGEST_OF_READERS, SIGNED_IN, Door
+from dashboards.door import COOKIE, LARGEST_OF_LOADERS, LARGEST_OF_READERS, SIGNED_IN, Door
+from dashboards.upload_totals import UploadTotals
 from pricing.api.callers import holder
 from pricing.api.service import Service
+from pricing.intake.transfers import LARGEST_UPLOAD
 from pricing.operations.configuration import Configuration
 from pricing.store.market import Market
 
@@ -179,3 +181,36 @@ def test_where_people_sign_in_nobody_else_brings_files(market: Market) -> None:
     nothing = Visitor(market, signing_in="")
     nothing.cookies = {SIGNED_IN: str(URLSafeTimedSerializer("", salt=SIGNED_IN).dumps("{}"))}
     assert nothing.ask("PUT", "/_stcore/upload_file/1/2", content=b"x").status_code == 401
+
+
+def test_what_one_person_keeps_in_files_is_bounded_whatever_pages_they_are_on(
+    market: Market,
+) -> None:
+    opened = {"a", "b", "c"}
+    clock = [0.0]
+    desk = Visitor(market)
+    desk.door._totals = UploadTotals(10_000, opened.__contains__, lambda: clock[0])
+    ann, ben = (market.tokens.new(name, "load")[1] for name in ("ann", "ben"))
+
+    def put(token: str, place: str, size: int) -> int:
+        desk.cookies = {COOKIE: token}
+        return desk.ask("PUT", f"/_stcore/upload_file/{place}", content=b"x" * size).status_code
+
+    assert [put(ann, "a/1", 6_000), put(ann, "b/2", 6_000), put(ben, "c/3", 6_000)] == [200, 413, 200]
+    assert put(ann, "b/2", 4_000) == 200 and put(ann, "b/4", 1) == 413
+    assert desk.ask("DELETE", "/_stcore/upload_file/b/2").is_success
+    assert put(ann, "a/1", 4_000) == 200, "in place of what it had"
+    assert put(ann, "b/5", 6_000) == 200
+    opened.remove("b")
+    assert put(ann, "a/6", 6_000) == 413, "its page may yet come back"
+    clock[0] += 200
+    assert put(ann, "a/6", 6_000) == 200
+    announced = {"content-length": "1", "cookie": f"{COOKIE}={ben}"}
+    assert (
+        desk.ask("PUT", "/_stcore/upload_file/c/7", headers=announced, content=b"x" * 9_000).status_code
+        == 413
+    )
+
+
+def test_the_largest_file_of_records_passes_with_what_is_written_around_it() -> None:
+    assert LARGEST_UPLOAD < LARGEST_OF_LOADERS <= Configuration().largest_uploads

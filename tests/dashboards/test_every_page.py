@@ -1,6 +1,8 @@
 """Every page in a real browser: no serious fault of access, nothing sideways, the keyboard alone, two at
 once."""
 
+import os
+import re
 import subprocess
 import sys
 from concurrent.futures import ThreadPoolExecutor
@@ -52,6 +54,32 @@ OF_THE_FRAMEWORK: Final = ("presentation-role-conflict",)
 """Minor, and not the pages' own: Streamlit names the area that files are dropped on, and gives it no role."""
 
 DARK = "getComputedStyle(document.querySelector('[data-testid=stApp]')).colorScheme === 'dark'"
+
+
+HIT = "window.hit=1"
+HOSTILE = (
+    f"make=<script>{HIT}</script>",
+    f"model=<img src=x onerror={HIT}>",
+    f"make=[go](javascript:{HIT})",
+    f"variant='><svg onload={HIT}>",
+    f"sheet=javascript:{HIT}",
+    "make=$x^2$ :red[x] `x` |a|b|",
+    "make=" + "A" * 5_000,
+    "&".join(f"options=o{place}" for place in range(400)),
+    "make=%00&model=%1b[2J",
+    "make=%ff%fe&model=%c0%ae",
+    "make=%E2%80%AEegdeS",
+    "year=99999999999999999999",
+    "year=-1&odometer=-1",
+    "year=0x7ae&year=1966&year=x",
+    "asking=NaN&offer_asking=inf",
+    "asking=1e999&odometer=1e999",
+    "asking=%D9%A1%D9%A2%D9%A3",
+    "sheet=../../../etc/passwd",
+    "subject=' OR 1=1 --&least='; DROP TABLE x",
+    "currency=ZZZ&odometer_unit=parsecs&condition_band=best",
+)
+"""What may stand behind a page's address."""
 
 
 def visit(opened: Page, where: str) -> None:
@@ -122,6 +150,31 @@ def test_the_keyboard_alone_prices_a_car_and_goes_to_another_page(
         opened.keyboard.press("Enter")
         opened.get_by_role("heading", name="Market", level=1).wait_for()
         assert "asking=6000" in opened.url
+
+
+@pytest.mark.soak
+def test_no_address_makes_a_page_fail_act_or_load_from_elsewhere(browser: Browser, base: str) -> None:
+    """Twenty addresses by every page; `SOAK_ADDRESSES` takes fewer of them."""
+    visited, asked_for = 0, set[str]()
+    with window(DESKTOP, browser) as (opened, errors):
+        opened.on("dialog", lambda dialog: errors.append(f"dialog {dialog.message}"))
+        opened.on(
+            "request",
+            lambda asked: asked.url.startswith((base, "data:", "blob:")) or asked_for.add(asked.url),
+        )
+        for query in HOSTILE[: int(os.environ.get("SOAK_ADDRESSES", len(HOSTILE)))]:
+            for name in PAGES:
+                opened.goto(f"{base}/{name}?{query}")
+                opened.get_by_test_id("stMain").get_by_role("heading", level=1).first.wait_for()
+                wait_until_still(opened)
+                where = f"{name}?{query[:60]}"
+                assert opened.get_by_test_id("stException").count() == 0, where
+                assert not re.search(r"F-[0-9a-f]{8}", opened.locator("body").inner_text()), where
+                assert opened.evaluate("window.hit") is None, where
+                assert no_errors(errors), (where, errors)
+                visited += 1
+    print(f"{visited} pages at hostile addresses")
+    assert [url for url in asked_for if not url.startswith((base, "data:", "blob:"))] == []
 
 
 @pytest.mark.soak

@@ -11,7 +11,7 @@ import resource
 import time
 from collections import Counter
 from collections.abc import Callable, Iterator
-from contextlib import suppress
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
@@ -124,12 +124,30 @@ class Doors:
         return "read"
 
 
-def told(counts: Counter[str], slowest: float, start: float) -> None:
+class Slowest:
+    """The longest that one file took, on the clock and of this process's own seconds. Those of the child that
+    reads it are bounded by the door; on a machine that others use the clock tells more of them than of us."""
+
+    def __init__(self) -> None:
+        self.clock, self.processor = 0.0, 0.0
+
+    @contextmanager
+    def of(self) -> Iterator[None]:
+        begun, worked = time.perf_counter(), time.process_time()
+        try:
+            yield
+        finally:
+            self.clock = max(self.clock, time.perf_counter() - begun)
+            self.processor = max(self.processor, time.process_time() - worked)
+
+
+def told(counts: Counter[str], slowest: Slowest, start: float) -> None:
     own, of_children = (
         resource.getrusage(who).ru_maxrss / 1e6 for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)
     )
     print(
-        f"{dict(counts)}; slowest {slowest:.1f} s; at most {own:.2f} GB here (the test's own included), "
+        f"{dict(counts)}; slowest {slowest.clock:.1f} s, {slowest.processor:.1f} of a processor; "
+        f"at most {own:.2f} GB here (the test's own included), "
         f"{of_children:.2f} GB in a child that was waited for; {time.perf_counter() - start:.0f} s"
     )
 
@@ -150,7 +168,7 @@ def test_mutated_files(tmp_path: Path, doors: Doors) -> None:
     good.mkdir()
     bases = base_files(good)
     counts: Counter[str] = Counter()
-    start, slowest = time.perf_counter(), 0.0
+    start, slowest = time.perf_counter(), Slowest()
     for number in range(FILES):
         if time.perf_counter() - start > SECONDS:
             break
@@ -158,9 +176,9 @@ def test_mutated_files(tmp_path: Path, doors: Doors) -> None:
         path = tmp_path / f"file{number % 10}{base.suffix}"
         path.write_bytes(mutated(base.read_bytes(), rng))
         way = ways[rng.randrange(len(ways))]
-        begun = time.perf_counter()
         try:
-            outcome = way(path)
+            with slowest.of():
+                outcome = way(path)
         except PricingError as error:
             outcome = "refused"
             assert "\n" not in str(error) or way is doors.api, (number, str(error))
@@ -168,12 +186,11 @@ def test_mutated_files(tmp_path: Path, doors: Doors) -> None:
             kept = Path(f"/tmp/hostile-{SEED}-{number}{base.suffix}")  # noqa: S108 - to be looked at
             kept.write_bytes(path.read_bytes())
             raise AssertionError(f"{kept} by {way.__name__}: {error!r}") from error
-        slowest = max(slowest, time.perf_counter() - begun)
         counts.update([f"{base.suffix} {outcome}", outcome, f"by {way.__name__}", "files"])
         if number % 500 == 499:
             print(f"{number + 1} files in {time.perf_counter() - start:.0f} s", flush=True)
     told(counts, slowest, start)
-    assert slowest < 30
+    assert slowest.processor < 30
     assert doors.market.batches().is_empty()
 
 
@@ -193,7 +210,7 @@ def _write(frame: pl.DataFrame, path: Path) -> None:
 def test_mutated_rows(tmp_path: Path, doors: Doors) -> None:
     rng = random.Random(SEED + 1)  # noqa: S311 - mutations, no secret
     counts: Counter[str] = Counter()
-    start, slowest, rows = time.perf_counter(), 0.0, 0
+    start, slowest, rows = time.perf_counter(), Slowest(), 0
     while rows < ROWS and time.perf_counter() - start < SECONDS:
         write_rows(tmp_path / "good.csv", 2_000, seed=rng.randrange(1 << 30))
         table = pl.read_csv(tmp_path / "good.csv", infer_schema=False).to_dict(as_series=False)
@@ -203,9 +220,8 @@ def test_mutated_rows(tmp_path: Path, doors: Doors) -> None:
         changed = pl.DataFrame(table)
         path = tmp_path / f"rows.{rng.choice(('csv', 'xlsx', 'parquet', 'jsonl', 'tsv'))}"
         _write(changed, path)
-        begun = time.perf_counter()
-        report: Any = doors.market.load([path], believe=True)
-        slowest = max(slowest, time.perf_counter() - begun)
+        with slowest.of():
+            report: Any = doors.market.load([path], believe=True)
         assert report.read == report.accepted + report.rejected + report.known
         # A row of nothing but blanks is none, and a total or a remark is told as such.
         assert report.read + sum(report.set_aside.values()) >= 1_990
@@ -213,6 +229,6 @@ def test_mutated_rows(tmp_path: Path, doors: Doors) -> None:
         counts.update({"rows": report.read, "accepted": report.accepted, "rejected": report.rejected,
                        "known": report.known, path.suffix: report.read})  # fmt: skip
     told(counts, slowest, start)
-    assert slowest < 30
+    assert slowest.processor < 30
     doors.market.sales()
     doors.market.quarantine()

@@ -16,7 +16,7 @@ from pricing.reports.collection import collection_pages
 from pricing.reports.pdf import pdf
 from pricing.reports.schedule import schedule
 from pricing.words.locale import LocaleWords
-from tests.appraisals import HOSTILE, pdf_text
+from tests.appraisals import HOSTILE, links_of, pdf_text
 from tests.reports.test_report import number, tables
 
 
@@ -76,3 +76,12 @@ def test_the_workbook_holds_numbers_as_numbers_and_texts_as_texts(facts: Facts, 
     assert sheets.count("<f>") == 1  # the total
     assert "<f>SUM(I2:I4)</f>" in sheets
     assert "<hyperlink" not in sheets
+
+
+def test_a_reference_that_looks_like_a_link_leads_nowhere(facts: Facts, words: LocaleWords) -> None:
+    """Neither in the workbook nor in the bound document, whose links are those to its own pages."""
+    items = [Item(Row(2, text, {}), facts, "") for text in (HOSTILE["script link"], HOSTILE["formula"])]
+    with zipfile.ZipFile(BytesIO(schedule(facts.record, items, total_of(items), date(2026, 11, 2)))) as book:
+        assert not [name for name in book.namelist() if b'TargetMode="External"' in book.read(name)]
+    bound = pdf(collection_pages(facts.record, items, total_of(items), words), "letter", date(2026, 11, 2))
+    assert links_of(bound) == []

@@ -20,7 +20,7 @@ from pricing.reports.pdf import PAPERS, pdf
 from pricing.reports.report import report
 from pricing.reports.short import statement
 from pricing.words.locale import LocaleWords, shown
-from tests.appraisals import ARABIC, CAR_SIGN, HEBREW, HOSTILE, page_images, pdf_pages, pdf_text
+from tests.appraisals import ARABIC, CAR_SIGN, HEBREW, HOSTILE, links_of, page_images, pdf_pages, pdf_text
 from tests.reports.sample_pages import SAMPLE
 
 GOLDEN = Path(__file__).parent / "golden"
@@ -109,6 +109,10 @@ def hostile(entry: Entry, words: LocaleWords) -> bytes:
     """A document in which every text in every field is hostile."""
     record = hostile_record(entry.record, "\n".join(HOSTILE.values()))
     return pdf(report(facts_of(replace(entry, record=record)), words), "letter")
+
+
+def test_nothing_in_a_hostile_document_acts_or_leads_out(hostile: bytes) -> None:
+    assert links_of(hostile) == []
 
 
 @pytest.mark.parametrize("name", HOSTILE)
