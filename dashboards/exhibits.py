@@ -14,6 +14,7 @@ from altair.utils import schemapi
 
 from dashboards.row_cards import as_cards
 from pricing.charts.design import IN_THE_DARK, PAPER, TYPEFACES, chart_theme
+from pricing.charts.figures import figures
 from pricing.intake.exports import neutral_names, neutralised
 from pricing.reports.sheet import Sheet, sheet_html, sheet_pdf
 from pricing.words.plain_text import escaped
@@ -32,8 +33,9 @@ _PHONE_ROWS: Final = 40
 def show_chart(
     chart: alt.Chart | alt.LayerChart, caption: str, name: str, *, selects: str | None = None
 ) -> Any:
-    """A chart under its title with its sentence, which is also what a screen reader says; as PNG and SVG to
-    take along. ``selects`` names a selection of the chart, whose state is given back."""
+    """A chart under its title with its sentence, which is also what a screen reader says; as a table, which
+    is made when it is opened; as PNG and SVG to take along. ``selects`` names a selection of the chart, whose
+    state is given back."""
     specification = _specification(chart)
     title = specification.pop("title", None)
     if title:
@@ -45,6 +47,11 @@ def show_chart(
     options: dict[str, Any] = {} if selects is None else {"on_select": "rerun", "selection_mode": selects}
     shown = st.vega_lite_chart(specification, alt=caption, key=f"chart-{name}", theme=None, **options)
     st.caption(escaped(caption))
+    folded = st.expander("The picture as a table", type="compact", key=f"figures-{name}", on_change="rerun")
+    if folded.open:
+        with folded:
+            for place, table in enumerate(figures(chart), start=1):
+                show_table(table, f"{name} {place}", {column: column for column in table.columns})
     _offer("Keep the picture", name, chart, {"PNG": _png, "SVG": _svg})
     return shown
 

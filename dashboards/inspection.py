@@ -12,6 +12,7 @@ from dashboards.inspection_acts import keep, offer_quick
 from dashboards.inspection_result import show_result
 from dashboards.url_state import held_to
 from pricing.car_fields import CONDITION
+from pricing.charts.car_outline import area_drawing
 from pricing.condition.assessment import assess
 from pricing.condition.checks import AREAS, CONSTRUCTIONS, FITTINGS, NOT_SEEN, STATES, Check, found_words
 from pricing.condition.inspection import LONGEST_TEXT, Finding, Inspection
@@ -136,6 +137,7 @@ def _walk() -> None:
             st.html(_SCROLL, unsafe_allow_javascript=True)
         here = [check for check in in_round if check.area == area]
         seen = sum(inspection.state(check.id) != NOT_SEEN for check in here)
+        st.html(area_drawing(area))
         st.caption(f"{seen} of {len(here)} seen here; every finding is kept as you make it.")
         offer_quick(inspection, here)
         unseen = [check for check in here if inspection.state(check.id) == NOT_SEEN]
