@@ -10,6 +10,7 @@ from pricing.charts.design import LIGHT
 from pricing.condition.checks import AREAS, NOT_SEEN, STATES
 from pricing.condition.inspection import Inspection
 
+SVG: Final = "http://www.w3.org/2000/svg"
 _BODY: Final = (
     "M38 172 C38 150 58 141 112 134 L196 122 C226 92 256 75 302 73 L392 73 C432 75 462 97 492 123 L562 133 "
     "C592 139 606 150 606 174 L598 188 L562 188 A46 46 0 0 0 470 188 L198 188 A46 46 0 0 0 106 188 L50 188 Z"
@@ -112,10 +113,17 @@ def car_outline(inspection: Inspection) -> str:
     """
     marks = "".join(_mark(area, *counts) for area, counts in area_counts(inspection).items())
     return (
-        f'<svg viewBox="0 0 660 264" role="img" aria-label="{escape(outline_sentence(inspection))}" '
-        f'style="width:100%;max-width:44rem;height:auto;display:block">{_outline()}<g font-size="19" '
-        f'text-anchor="middle" fill="{_colour("ink")}">{marks}</g></svg>'
+        f'<svg xmlns="{SVG}" viewBox="0 0 660 264" role="img" '
+        f'aria-label="{escape(outline_sentence(inspection))}" '
+        f'style="width:100%;max-width:44rem;height:auto;display:block">{_outline()}'
+        f'<g font-family="Libre Franklin, sans-serif" font-size="19" text-anchor="middle" '
+        f'fill="{_colour("ink")}">{marks}</g></svg>'
     )
+
+
+def area_words(area: str) -> str:
+    """What ``area_drawing`` shows, in words."""
+    return f"Where to look on the car: {area}"
 
 
 def area_drawing(area: str) -> str:
@@ -126,7 +134,7 @@ def area_drawing(area: str) -> str:
     """
     shapes = "".join(f'<path d="{shape}"/>' for shape in _SHAPES[area])
     return (
-        f'<svg viewBox="0 16 660 232" role="img" aria-label="Where to look on the car: {escape(area)}" '
+        f'<svg xmlns="{SVG}" viewBox="0 16 660 232" role="img" aria-label="{escape(area_words(area))}" '
         f'style="width:100%;max-width:22rem;height:auto;display:block">{_outline()}'
         f'<g fill="{_colour("main")}" fill-opacity="0.55" stroke="{_colour("main")}" stroke-width="2.4" '
         f'stroke-linejoin="round" fill-rule="evenodd">{shapes}</g></svg>'
@@ -158,6 +166,6 @@ def _mark(area: str, seen: int, checks: int, faults: int) -> str:
     return (
         f'<rect x="{x - 31}" y="{y - 21}" width="62" height="28" rx="5" fill="{_colour("card")}" '
         f'stroke="{_colour("line")}"/><text x="{x}" y="{y}">{seen}/{checks}</text>'
-        f'<text class="area" x="{x}" y="{y + 21}" font-size="12" fill="{_colour("quiet")}">'
+        f'<text class="area" x="{x}" y="{y + 21}" font-size="14" fill="{_colour("quiet")}">'
         f"{short}</text>{disc}"
     )

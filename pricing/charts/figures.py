@@ -13,7 +13,8 @@ _DIGITS: Final = 4
 
 def figures(chart: Any) -> list[pl.DataFrame]:
     """A table for each table of data that the chart draws marks from and that has two columns to show, in the
-    order of the layers; columns bear the names, and numbers the decimals, that the chart shows a pointer, or has on its axes.
+    order of the layers; columns bear the names, and numbers the decimals, that the chart shows a pointer, or
+    has on its axes.
 
     >>> import altair as alt
     >>> sales = pl.DataFrame({"sold": [2001], "paid": [10.26]})
