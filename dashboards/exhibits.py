@@ -1,8 +1,12 @@
 """Charts and tables as every page shows them: with what they say in words, and to take along."""
 
+import base64
 import io
+import re
 from collections.abc import Callable, Mapping
+from dataclasses import asdict
 from functools import partial
+from html import escape
 from typing import Any, Final
 
 import altair as alt
@@ -13,8 +17,9 @@ import xlsxwriter
 from altair.utils import schemapi
 
 from dashboards.row_cards import as_cards
-from pricing.charts.design import IN_THE_DARK, PAPER, TYPEFACES, chart_theme
+from pricing.charts.design import DARK, IN_THE_DARK, LIGHT, PAPER, TYPEFACES, chart_theme
 from pricing.charts.drawing import drawable
+from pricing.charts.figures import figures
 from pricing.intake.exports import neutral_names, neutralised
 from pricing.reports.sheet import Sheet, sheet_html, sheet_pdf
 from pricing.words.plain_text import escaped
@@ -33,8 +38,9 @@ _PHONE_ROWS: Final = 40
 def show_chart(
     chart: alt.Chart | alt.LayerChart, caption: str, name: str, *, selects: str | None = None
 ) -> Any:
-    """A chart under its title with its sentence, which is also what a screen reader says; as PNG and SVG to
-    take along. ``selects`` names a selection of the chart, whose state is given back."""
+    """A chart under its title with its sentence, which is also what a screen reader says; as a table, which
+    is made when it is opened; as PNG and SVG to take along. ``selects`` names a selection of the chart, whose
+    state is given back."""
     specification = _specification(chart)
     title = specification.pop("title", None)
     if title:
@@ -46,8 +52,30 @@ def show_chart(
     options: dict[str, Any] = {} if selects is None else {"on_select": "rerun", "selection_mode": selects}
     shown = st.vega_lite_chart(specification, alt=caption, key=f"chart-{name}", theme=None, **options)
     st.caption(escaped(caption))
+    folded = st.expander("The picture as a table", type="compact", key=f"figures-{name}", on_change="rerun")
+    if folded.open:
+        with folded:
+            for place, table in enumerate(figures(chart), start=1):
+                show_table(table, f"{name} {place}", {column: column for column in table.columns})
     _offer("Keep the picture", name, chart, {"PNG": _png, "SVG": _svg})
     return shown
+
+
+def show_drawing(drawing: str, words: str) -> None:
+    """A drawing (SVG in the variables of the style sheet) with what it shows in words. Streamlit takes SVG
+    out of HTML, so it is shown as a picture, which takes light or dark from the page it stands on."""
+    light, dark = (
+        "".join(f"--{name}:{colour};" for name, colour in asdict(palette).items())
+        for palette in (LIGHT, DARK)
+    )
+    style = f"<style>:root{{{light}}}@media (prefers-color-scheme:dark){{:root{{{dark}}}}}</style>"
+    drawn = drawing.replace(">", f">{style}", 1)
+    width = re.search(r"max-width:[\d.]+rem", drawing)
+    content = base64.b64encode(drawn.encode()).decode()
+    st.html(
+        f'<img alt="{escape(words)}" style="display:block;width:100%;{width[0] if width else ""}" '
+        f'src="data:image/svg+xml;base64,{content}">'
+    )
 
 
 def chosen_of(shown: Any, selection: str, field: str) -> str | None:

@@ -8,10 +8,12 @@ import streamlit as st
 
 from dashboards import caches, page_layout, sheets
 from dashboards.car_form import ask_car
+from dashboards.exhibits import show_drawing
 from dashboards.inspection_acts import keep, offer_quick
 from dashboards.inspection_result import show_result
 from dashboards.url_state import held_to
 from pricing.car_fields import CONDITION
+from pricing.charts.car_outline import area_drawing, area_words
 from pricing.condition.assessment import assess
 from pricing.condition.checks import AREAS, CONSTRUCTIONS, FITTINGS, NOT_SEEN, STATES, Check, found_words
 from pricing.condition.inspection import LONGEST_TEXT, Finding, Inspection
@@ -112,13 +114,13 @@ def _walk() -> None:
         st.progress(inspection.seen_share, escaped(score_sentence(assess(inspection))))
         short = short_round(inspection)
         how = st.segmented_control(
-            "How long have you got?",
+            "How long have you got? (checks)",
             [WHOLE, SHORT],
             default=WHOLE,
             required=True,
             key="round",
             format_func=lambda name: (
-                f"{name} ({len(short) if name == SHORT else len(inspection.sheet.checks)} checks)"
+                f"{name} ({len(short) if name == SHORT else len(inspection.sheet.checks)})"
             ),
         )
         in_round = [check for check in inspection.sheet.checks if how == WHOLE or check.id in short]
@@ -136,6 +138,7 @@ def _walk() -> None:
             st.html(_SCROLL, unsafe_allow_javascript=True)
         here = [check for check in in_round if check.area == area]
         seen = sum(inspection.state(check.id) != NOT_SEEN for check in here)
+        show_drawing(area_drawing(area), area_words(area))
         st.caption(f"{seen} of {len(here)} seen here; every finding is kept as you make it.")
         offer_quick(inspection, here)
         unseen = [check for check in here if inspection.state(check.id) == NOT_SEEN]

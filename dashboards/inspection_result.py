@@ -4,8 +4,8 @@ import polars as pl
 import streamlit as st
 
 from dashboards import page_layout, sheets
-from dashboards.exhibits import show_table
-from pricing.charts.car_outline import area_counts, car_outline
+from dashboards.exhibits import show_drawing, show_table
+from pricing.charts.car_outline import area_counts, car_outline, outline_sentence
 from pricing.condition.assessment import InspectionResult, assess
 from pricing.condition.checks import PAPER_STATES
 from pricing.condition.inspection import Inspection
@@ -25,7 +25,7 @@ def show_result(inspection: Inspection) -> None:
         st.metric("eight times in ten it is", f"{low:.0f} to {high:.0f}", width="content")
         st.metric("condition band", result.band, help=what_is("condition band"), width="content")
     st.write(escaped(f"{score_sentence(result)} {structure_sentence(result)}"))
-    st.html(car_outline(inspection))
+    show_drawing(car_outline(inspection), outline_sentence(inspection))
     st.caption("In each area: checks seen, of all. A filled disc counts what is not sound.")
     with st.expander("The same in figures"):
         counts = [(area, *told) for area, told in area_counts(inspection).items()]

@@ -47,7 +47,7 @@ async function start() {
 
 async function fetchSheet() {
   try {
-    const answer = await fetch(`/garage/sheet/${encodeURIComponent(sheetName)}`);
+    const answer = await fetch(`/api/v1/kept-inspections/${encodeURIComponent(sheetName)}`);
     if (answer.ok) { sheet = await answer.json(); await keepSheet(); }
   } catch { /* there is no network: what the phone has is shown */ }
 }
@@ -68,10 +68,13 @@ function show() {
   const short = document.getElementById("round").value === "short";
   const all = document.getElementById("checks");
   all.replaceChildren();
-  for (const {area, checks} of sheet.areas) {
+  for (const {area, checks, drawing} of sheet.areas) {
     const asked = checks.filter(check => !short || check.short);
     if (!asked.length) continue;
     part("h2", area[0].toUpperCase() + area.slice(1), all);
+    part("div", "", all).innerHTML = drawing || "";
+    const sound = part("button", "All sound here", all, {type: "button"});
+    sound.addEventListener("click", () => allSound(asked));
     for (const check of asked) showCheck(check, all);
   }
 }
@@ -104,6 +107,13 @@ async function keepFinding(check) {
   }});
 }
 
+async function allSound(asked) {
+  const left = asked.filter(check => check.state === "not seen");
+  for (const check of left) check.state = "sound";
+  show();
+  for (const check of left) await keepFinding(check);
+}
+
 async function keepPhoto(check, file) {
   await queue({kind: "photos", check: check.id, content: file});
 }
@@ -126,20 +136,24 @@ async function tell() {
 async function send() {
   if (sending) return;
   sending = true;
+  let refused = "";
   try {
     for (const act of (await waiting()).sort((one, other) => one.place - other.place)) {
-      const where = act.kind === "photos" ? `photos/${act.sheet}/${act.check}` : `findings/${act.sheet}`;
+      const where = act.kind === "photos"
+        ? `inspection-photos?sheet=${act.sheet}&check=${encodeURIComponent(act.check)}`
+        : `kept-inspections/${act.sheet}/findings`;
       const body = act.kind === "photos" ? act.content : JSON.stringify([act.finding]);
-      const answer = await fetch(`/garage/${where}`, {
-        method: "POST", body, headers: {"Idempotency-Key": act.key},
+      const answer = await fetch(`/api/v1/${where}`, {
+        method: "POST", body, headers: {
+          "Idempotency-Key": act.key,
+          "Content-Type": act.kind === "photos" ? "application/octet-stream" : "application/json",
+        },
       });
-      if (!answer.ok) {
-        statusLine.textContent = `Not taken in: ${(await answer.json()).detail} It stays on this phone.`;
-        return;
-      }
-      await inStore("waiting", "readwrite", store => store.delete(act.key));
+      if (answer.ok) await inStore("waiting", "readwrite", store => store.delete(act.key));
+      else refused = (await answer.json()).detail;
     }
     await tell();
+    if (refused) statusLine.textContent = `Not taken in: ${refused} It stays on this phone.`;
   } catch {
     await tell();
   } finally {

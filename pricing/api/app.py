@@ -21,6 +21,7 @@ from pricing.api import (
     routes_market,
     routes_opinions,
     routes_records,
+    routes_sheets,
     routes_state,
     routes_values,
 )
@@ -33,6 +34,7 @@ from pricing.api.service import Service
 from pricing.api.stopping import end_in_time
 from pricing.errors import PricingError
 from pricing.operations.configuration import Configuration, configuration
+from pricing.operations.drafts import LARGEST_PHOTO
 from pricing.untrusted.door import warm
 
 PREFIX: Final = "/api/v1"
@@ -49,6 +51,12 @@ LISTS: Final = f"{PREFIX}/values"
 
 UPLOADS: Final = f"{PREFIX}/batches"
 """Takes files."""
+
+PHOTOS: Final = f"{PREFIX}/inspection-photos"
+"""Takes photographs."""
+
+OF_PAGES: Final = (f"{PREFIX}/kept-inspections/", PHOTOS)
+"""What the garage page asks: a person of the dashboard may too, whom its own door lets in."""
 
 LONG: Final = (UPLOADS, f"{PREFIX}/fits", f"{PREFIX}/appraisals")
 """What is under these addresses may work for long."""
@@ -82,7 +90,7 @@ def create_api(settings: Configuration) -> FastAPI:
     inner = APIRouter(prefix=PREFIX, responses=responses(400, 401, 403, 408, 413, 422, 429, 503))
     for routes in (
         routes_state, routes_values, routes_market, routes_condition, routes_decisions,
-        routes_records, routes_cars, routes_opinions, routes_fits, routes_appraisals,
+        routes_records, routes_sheets, routes_cars, routes_opinions, routes_fits, routes_appraisals,
     ):  # fmt: skip
         inner.include_router(routes.router)
     api.include_router(routes_state.server_router)
@@ -90,12 +98,13 @@ def create_api(settings: Configuration) -> FastAPI:
     sizes = {
         LISTS: max(settings.largest_body, settings.largest_list * LIST_BYTES_A_CAR),
         UPLOADS: settings.largest_upload,
+        PHOTOS: LARGEST_PHOTO,
     }
     api.add_middleware(
         RequestLimits,
         service=service,
         sizes=sizes,
-        counts={LISTS: settings.largest_list * LIST_VALUES_A_CAR, UPLOADS: None},
+        counts={LISTS: settings.largest_list * LIST_VALUES_A_CAR, UPLOADS: None, PHOTOS: None},
         long=LONG,
         acts={UPLOADS: "load"},
         unguarded=UNGUARDED,

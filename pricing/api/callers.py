@@ -48,6 +48,10 @@ HERE: Final = Caller("this machine", "manage")
 """Whoever sits at the machine that the server runs on, where no token is asked for."""
 
 
+VISITOR: Final = "pricing.visitor"
+"""Where an application around the API names the caller, of a request that it has let in itself."""
+
+
 def caller_who_may(act: str) -> Callable[..., Coroutine[Any, Any, Caller]]:
     """A dependency that gives the caller whom the gate has let in, or refuses with 403 one whose role does
     not let it be done."""
@@ -62,11 +66,14 @@ def caller_who_may(act: str) -> Callable[..., Coroutine[Any, Any, Caller]]:
 
 async def let_in(request: HTTPConnection, service: Service) -> Caller:
     """Who asks, by the token of the header ``Authorization`` (RFC 6750), or by being at this machine where it
-    is trusted; nothing of the body is read.
+    is trusted, or because a ``VISITOR`` was let in before; nothing of the body is read.
 
     Raises:
         HttpProblemError: 401 without a token in force, 429 for too many requests or guesses.
     """
+    visitor: Caller | None = request.scope.get(VISITOR)
+    if visitor is not None:
+        return visitor
     kind, _, token = request.headers.get("authorization", "").partition(" ")
     if kind.casefold() != "bearer" or not token.strip():
         if is_trusted(request, service.configuration):

@@ -2,7 +2,8 @@
 
 import os
 import sys
-from typing import Annotated
+from contextlib import suppress
+from typing import Annotated, Any
 
 import typer
 
@@ -10,7 +11,7 @@ from pricing.cli.market_option import MarketOption
 from pricing.cli.output import answer, done, note
 from pricing.errors import MarketError
 from pricing.operations.access import ROLES
-from pricing.operations.bundled import bundled_folder
+from pricing.operations.bundled import import_bundled
 from pricing.operations.configuration import configuration, variable
 from pricing.operations.opening import MARKET_FILE, open_market
 
@@ -81,29 +82,43 @@ def serve(
         )
     if settings.port:
         free_port(settings.host, settings.port)
+    if dashboard:
+        import_bundled()
+    options: dict[str, Any] = {
+        "app": f"{'dashboards.server' if dashboard else 'pricing.api.app'}:from_environment",
+        "factory": True,
+        "host": settings.host,
+        "port": settings.port,
+        "http": PromptProtocol,
+        "log_config": log_settings(settings.log_level),
+        "access_log": False,
+        "server_header": False,
+        "timeout_graceful_shutdown": settings.stop_seconds,
+        "timeout_keep_alive": 30,
+        "ws": "websockets-sansio",
+        "ws_max_size": settings.largest_message,
+    }
     shown = f"[{settings.host}]" if ":" in settings.host else settings.host
-    sys.stdout.write(
+    told = (
         f"Serving at http://{shown}:{settings.port}/, the API under /api/v1, described by /api/openapi.json\n"
         "Press Ctrl-C to stop; requests in hand are finished first.\n"
     )
+    if workers > 1:
+        _tell(told)
+        uvicorn.run(workers=workers, **options)
+        return
+    server = uvicorn.Server(uvicorn.Config(**options))
+    server.config.load()  # with the dashboard: reads the market, and says how far it is
+    _tell(told)
+    with suppress(KeyboardInterrupt):
+        server.run()
+    if not server.started:
+        sys.exit(1)
+
+
+def _tell(words: str) -> None:
+    sys.stdout.write(words)
     sys.stdout.flush()
-    factory = "dashboards.server" if dashboard else "pricing.api.app"
-    uvicorn.run(
-        f"{factory}:from_environment",
-        factory=True,
-        app_dir=str(bundled_folder()),
-        host=settings.host,
-        port=settings.port,
-        workers=workers,
-        http=PromptProtocol,
-        log_config=log_settings(settings.log_level),
-        access_log=False,
-        server_header=False,
-        timeout_graceful_shutdown=settings.stop_seconds,
-        timeout_keep_alive=30,
-        ws="websockets-sansio",
-        ws_max_size=settings.largest_message,
-    )
 
 
 @token_app.command(epilog="Example: pricing token new 'valuation desk' --role appraise")

@@ -8,6 +8,7 @@ from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Any, Final
 
+from pricing.charts.car_outline import area_drawing
 from pricing.condition.checks import AREAS, NOT_SEEN, STATES, found_words
 from pricing.condition.inspection import LONGEST_TEXT, Finding, Inspection
 from pricing.condition.short_round import short_round
@@ -35,11 +36,9 @@ def sheet_facts(market: Path, name: str, extensions: Path | None = None) -> dict
     areas = []
     for area in AREAS:
         checks = [check for check in inspection.sheet.checks if check.area == area]
-        areas += (
-            [{"area": area, "checks": [_check(inspection, check, short) for check in checks]}]
-            if checks
-            else []
-        )
+        if checks:
+            told = [_check(inspection, check, short) for check in checks]
+            areas.append({"area": area, "drawing": area_drawing(area), "checks": told})
     return {
         "name": name,
         "car": car_words({**inspection.car, "condition_band": inspection.sheet.construction}),

@@ -20,13 +20,14 @@ from pricing.errors import FileError
 from pricing.operations.bundled import bundled_folder
 from pricing.operations.configuration import configuration, variable
 from pricing.operations.leftovers import remove_leftovers
-from pricing.store.market_paths import password_variables
+from pricing.store.market_paths import market_path, password_variables
 from pricing.words.sentences import option_words
 
 LOOPBACK: Final = "127.0.0.1"
 FIRST_PORT: Final = 8501
 PORTS_TRIED: Final = 50
-START_SECONDS: Final = 60.0
+START_SECONDS: Final = 900.0
+"""A market of ten million records is read and laid out in two minutes."""
 STOP_SECONDS: Final = 5
 """Seconds that answers in hand are given when the dashboard is stopped."""
 
@@ -77,7 +78,7 @@ def serve(
             "--app-dir",
             str(bundled_folder()),
             "--factory",
-            "dashboards.alone:from_environment",
+            "dashboards.server:at_a_desk",
             "--host",
             host,
             "--port",
@@ -133,6 +134,12 @@ def address(port: int, car: Mapping[str, Any] | None = None, asking: Decimal | N
     if asking is not None:
         said["asking"] = asking
     return f"http://{LOOPBACK}:{port}/{'?' if said else ''}{urlencode(said, doseq=True)}"
+
+
+def shown_market(place: str) -> Path:
+    """The file of the market at a place, or that of the demo market while there is none."""
+    own, demo = market_path(place), os.environ.get(DEMO_VARIABLE)
+    return own if demo is None or own.exists() else Path(demo)
 
 
 def _access(host: str) -> str:

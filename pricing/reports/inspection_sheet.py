@@ -10,9 +10,10 @@ from string import Template
 
 import polars as pl
 
+from pricing.charts.car_outline import area_drawing, car_outline
 from pricing.condition.assessment import InspectionResult
 from pricing.condition.budget import RepairBudget
-from pricing.condition.checks import NOT_SEEN, STATES, Check
+from pricing.condition.checks import NOT_SEEN, PAPER_STATES, STATES, Check, found_words
 from pricing.condition.inspection import Inspection
 from pricing.condition.inspection_files import to_json
 from pricing.words.condition import (
@@ -89,7 +90,10 @@ def _areas(inspection: Inspection) -> list[str]:
     for check in inspection.sheet.checks:
         if check.area != area:
             area = check.area
-            parts.append(f"<h2>{escape(area[0].upper() + area[1:])}</h2>")
+            parts.append(
+                f'<h2 class="area"><span>{escape(area[0].upper() + area[1:])}</span>'
+                f'<span class="drawn">{area_drawing(area)}</span></h2>'
+            )
         parts.append(_check(inspection, check))
     return parts
 
@@ -102,7 +106,7 @@ def _check(inspection: Inspection, check: Check) -> str:
     )
     boxes = "".join(
         f'<label class="state"><input type="radio" name="state-{name}" value="{escape(option)}"'
-        f"{' checked' if option == state else ''}> {escape(option)}</label>"
+        f"{' checked' if option == state else ''}> {escape(found_words(check.role, option))}</label>"
         for option in (*STATES, NOT_SEEN)
     )
     caution = inspection.sheet.cautions.get(check.caution, "")
@@ -126,17 +130,23 @@ def _result(result: InspectionResult) -> str:
         f'<tr><td>{band}</td><td class="number">{share:.0%}</td></tr>'
         for band, share in result.band_shares.items()
     )
-    cautions = "".join(f"<li>{escape(text)}</li>" for text in result.cautions)
-    papers = _rows(result.papers, ("title", "state", "note"))
+    said = result.inspection.sheet.general_cautions  # before the round
+    cautions = "".join(f"<li>{escape(text)}</li>" for text in result.cautions if text not in said)
+    settled = result.papers.with_columns(pl.col("state").replace(PAPER_STATES))
+    papers = _rows(settled, ("title", "state", "note"))
     return (
-        f"<h2>Result</h2><p>{score_sentence(result)} {structure_sentence(result)}</p>"
+        '<h2>Result</h2><div class="result">'
+        f'{car_outline(result.inspection)}</div><p class="quiet">In each area: checks seen, of all. A filled '
+        "disc counts what is not sound.</p>"
+        f"<p>{score_sentence(result)} {structure_sentence(result)}</p>"
         f'<table><tr><th>band</th><th class="number">share</th></tr>{shares}</table>'
+        + '<div class="told">'
         + _section("What holds it there", result.holding.head(8))
         + _section("What would lift it to the next band", result.lifting)
         + _section("What to look at next", result.look_next.head(8))
         + (f"<h2>Identity and papers to settle</h2>{papers}" if result.papers.height else "")
         + f"<h2>Originality</h2><p>{escape(result.originality)}</p>"
-        + f"<h2>Cautions</h2><ul>{cautions}</ul>"
+        + f"</div><h2>Cautions</h2><ul class='cautions'>{cautions}</ul>"
     )
 
 

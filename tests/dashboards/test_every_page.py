@@ -109,6 +109,8 @@ def test_no_page_has_a_fault_of_access_or_scrolls_sideways_on_a_phone(
         for name in PAGES:
             visit(opened, f"{base}/{name}?{query}")
             assert max(opened.evaluate(OVERFLOW)) <= 0, name
+            if name == "inspect":
+                expect(opened.get_by_role("img", name="Where to look on the car")).to_be_visible()
             violations = axe.run(opened, options=FAULTS).response["violations"]
             opened.emulate_media(color_scheme="dark")
             opened.wait_for_function(DARK)

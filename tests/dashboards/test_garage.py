@@ -1,11 +1,18 @@
 """The garage page: found without a network, kept on the phone, sent once when there is one again."""
 
+import asyncio
 import io
 
+import httpx
 import pytest
 from PIL import Image
 from playwright.sync_api import Browser, expect
+from starlette.responses import PlainTextResponse
+from starlette.types import ASGIApp, Receive, Scope, Send
 
+from dashboards.garage import Garage
+from dashboards.server import ApiFirst
+from pricing.api.callers import VISITOR
 from pricing.condition.inspection import Inspection
 from pricing.errors import FileError, InspectionError
 from pricing.operations import drafts
@@ -46,6 +53,27 @@ def test_what_is_sent_twice_is_taken_in_once(market: Market) -> None:
         take_findings(market.path, name, "three", [{"check": "wings_of_lead", "state": "sound"}])
 
 
+def test_what_the_page_asks_of_the_api_goes_by_the_door_and_a_token_of_a_program_does_not() -> None:
+    def named(name: str) -> ASGIApp:
+        async def answer(scope: Scope, receive: Receive, send: Send) -> None:
+            await PlainTextResponse(f"{name} {getattr(scope.get(VISITOR), 'role', '')}")(scope, receive, send)
+
+        return answer
+
+    whole = ApiFirst(Garage(named("pages"), named("api")), named("api at once"))
+
+    async def asked(path: str, **headers: str) -> str:
+        way = httpx.ASGITransport(whole)
+        async with httpx.AsyncClient(transport=way, base_url="http://127.0.0.1") as client:
+            return (await client.get(path, headers=headers)).text
+
+    sheet = "/api/v1/kept-inspections/" + "0" * 32
+    assert asyncio.run(asked(sheet)) == "api read"
+    assert asyncio.run(asked(sheet, authorization="Bearer x")) == "api at once "
+    assert asyncio.run(asked("/api/v1/market")) == "api at once "
+    assert asyncio.run(asked("/records")) == "pages "
+
+
 @pytest.mark.browser
 def test_a_garage_without_a_network_loses_nothing(browser: Browser, base: str, browsed: Market) -> None:
     name = started(browsed)
@@ -65,6 +93,7 @@ def test_a_garage_without_a_network_loses_nothing(browser: Browser, base: str, b
             {"name": "sill.jpg", "mimeType": "image/jpeg", "buffer": photograph()}
         )
         expect(opened.get_by_role("status")).to_contain_text("3 findings are kept on this phone")
+        assert opened.get_by_role("img", name="Where to look on the car: structure").is_visible()
         assert drafts.open_sheet(browsed.path, name).findings == {}
         opened.reload()
         expect(opened.get_by_role("status")).to_contain_text("3 findings are kept on this phone")
