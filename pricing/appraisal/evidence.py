@@ -12,6 +12,7 @@ from typing import Any, Final, TypeVar
 
 import polars as pl
 
+from pricing.appraisal.earlier_sales import earlier_sales
 from pricing.appraisal.findings import Budget, Findings
 from pricing.appraisal.ratio_kinds import study_of_kind, valued_sales
 from pricing.appraisal.record import Appraisal
@@ -72,7 +73,8 @@ class Evidence:
     ``comparables``, ``index`` and ``ratios`` are None where ``missing`` says why. ``ratios`` holds the
     comparable-sales approach against sales of cars of the subject's kind (``ratio_kind``), every one valued
     from the others, and ``ratio_kinds`` that of every kind (see ``ratio_kinds.study_of_kind``). ``fit_id`` is
-    None for a fit made for the effective date and not kept.
+    None for a fit made for the effective date and not kept. ``own_sales`` are earlier sales and offers of the
+    subject itself (``earlier_sales``), None where there is no chassis number to look by.
     """
 
     gathered_on: date
@@ -90,6 +92,7 @@ class Evidence:
     software: dict[str, str]
     ratio_kind: str = ""
     ratio_kinds: pl.DataFrame | None = None
+    own_sales: pl.DataFrame | None = None
 
 
 FROZEN_KINDS: Final[dict[str, type]] = {
@@ -238,6 +241,7 @@ def gather(
         findings=None if inspection is None else Findings.of(inspection),
         budget=None if costs is None else Budget.of(costs, record.repairs.least),
         software={name: version(name) for name in SOFTWARE},
+        own_sales=earlier_sales(known.sales, vars(record.subject) | {"make": car.make}),
     )
 
 
