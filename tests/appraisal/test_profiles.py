@@ -1,5 +1,7 @@
 """Profiles: what a desk answers alike, kept in the market, taken over, and told to nobody else."""
 
+from dataclasses import fields
+
 import pytest
 
 from pricing.appraisal.profiles import KINDS, answers_of, keep_profile, profile, profiles, with_profiles
@@ -24,11 +26,11 @@ def test_what_is_kept_is_what_is_taken_over_and_nothing_else(market: Market, ent
 
 
 def test_every_field_of_a_profile_is_one_of_the_record_and_of_one_kind_only() -> None:
-    names = [name for fields in KINDS.values() for name in fields]
+    names = [name for asked in KINDS.values() for name in asked]
     assert len(set(names)) == len(names)
     for name in names:
         section, _, field = name.partition(".")
-        assert field in SECTIONS[section].__dataclass_fields__
+        assert field in {part.name for part in fields(SECTIONS[section])}
     anew = {"assignment.conflicts", "assignment.prior_services", "valuer.completed_on", "opinion.figure"}
     assert not anew & set(names)
 
