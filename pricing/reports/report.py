@@ -57,7 +57,6 @@ def report(facts: Facts, words: LocaleWords) -> Pages:
         *reconciliation_part(facts, words),
         *conditions_part(facts),
         *certification_part(facts),
-        NewPage(),
         *annexes(facts, words),
     ]
     asked = facts.record.assignment
