@@ -7,6 +7,7 @@ gives the same numbers years later, whatever the market has learnt since.
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime
+from functools import cache
 from importlib.metadata import version
 from typing import Any, Final, TypeVar
 
@@ -240,9 +241,15 @@ def gather(
         conversion=Conversion.at(asked.currency, known.base_currency, rate_day, known.own_rates),
         findings=None if inspection is None else Findings.of(inspection),
         budget=None if costs is None else Budget.of(costs, record.repairs.least),
-        software={name: version(name) for name in SOFTWARE},
+        software=_software(),
         own_sales=earlier_sales(known.sales, vars(record.subject) | {"make": car.make}),
     )
+
+
+@cache
+def _software() -> dict[str, str]:
+    """The versions of what the evidence is made with, read once a process."""
+    return {name: version(name) for name in SOFTWARE}
 
 
 def coverage_of(record: Appraisal) -> float:
