@@ -9,8 +9,10 @@ import streamlit as st
 from dashboards import caches, page_layout, people, sheets
 from dashboards.appraisal_collection import ask_collection
 from dashboards.appraisal_completion import ask_completion
+from dashboards.appraisal_evidence import show_bases, show_beside_opinion, show_own_sales
 from dashboards.appraisal_form import ask_assignment, ask_layout, ask_section, ask_who
 from dashboards.appraisal_grid import ask_choice, show_grid
+from dashboards.appraisal_profiles import ask_profiles
 from dashboards.car_form import ask_car
 from dashboards.exhibits import show_table
 from pricing.appraisal.consistency import contradictions
@@ -25,11 +27,10 @@ from pricing.errors import AppraisalError
 from pricing.evidence.comparison.choices import Choice, kept
 from pricing.operations import drafts
 from pricing.operations.appraisal_files import evidence_for
+from pricing.reports.blocks import Pages
+from pricing.reports.documents import document
 from pricing.reports.docx import docx
-from pricing.reports.letter import letter
-from pricing.reports.pdf import pdf
-from pricing.reports.report import report
-from pricing.reports.short import statement
+from pricing.reports.pdf import page_pictures, pdf
 from pricing.snapshot import Snapshot
 from pricing.words.glossary import what_is
 from pricing.words.plain_text import escaped
@@ -37,10 +38,10 @@ from pricing.words.sentences import car_words
 
 NEW: Final = "a new one"
 MANY: Final = "a collection, from a list of cars"
-DOCUMENTS: Final = {
-    "the whole report": report,
-    "statement for insurance (2 pages)": statement,
-    "letter (2 pages)": letter,
+LABELS: Final = {
+    "report": "the whole report",
+    "statement": "statement for insurance (2 pages)",
+    "letter": "letter (2 pages)",
 }
 _SAID: Final = "appraisal_said"
 _OPEN: Final = "appraisal_to_open"
@@ -161,8 +162,10 @@ def _show_entry(snapshot: Snapshot, entry: Entry) -> None:
     elif not against:
         st.write("Every required content is there." + ("" if entry.record.completed else " It is a draft."))
     facts = _facts(entry)
+    _show_documents(entry, open_points=bool(lacking or against))
     if facts is not None:
-        _show_documents(entry, facts)
+        with st.expander("Earlier sales and offers of the car"):
+            show_own_sales(facts, "own_sales")
         with st.expander("Comparables beside the subject"):
             show_grid(facts)
             by_hand = ask_choice(snapshot, entry, facts) if people.may("appraise") else None
@@ -172,11 +175,12 @@ def _show_entry(snapshot: Snapshot, entry: Entry) -> None:
         elif by_hand is not None:
             _revise(snapshot, entry, by_hand, str(signed))
     if people.may("appraise"):
-        section = st.selectbox("Section to answer", list(SECTIONS), key="section", persist_state="session")
         by = ask_who()
-        answered = ask_section(entry, section, disabled=not by)
-        if answered is not None and by:
-            _revise(snapshot, entry, answered, by)
+        answered = _ask_answers(entry, facts, disabled=not by)
+        taken = ask_profiles(snapshot, entry, disabled=not by)
+        changed = answered if taken is None else taken
+        if changed is not None and by:
+            _revise(snapshot, entry, changed, by)
         if not (lacking or against or entry.record.completed) and entry.record.assignment.kind == "appraisal":
             ask_completion(snapshot, entry, by)
     with st.expander("Who changed what"):
@@ -196,6 +200,20 @@ def _show_entry(snapshot: Snapshot, entry: Entry) -> None:
     st.caption("A formal value is for a qualified valuer to give and to sign; this tool signs nothing.")
 
 
+def _ask_answers(entry: Entry, facts: Facts | None, *, disabled: bool) -> Appraisal | None:
+    """The answers of one section, what they rest on beside them."""
+    section = st.selectbox("Section to answer", list(SECTIONS), key="section", persist_state="session")
+    if section == "assignment":
+        show_bases(entry.record.assignment.basis)
+    if section != "opinion" or facts is None:
+        return ask_section(entry, section, disabled=disabled)
+    fields, evidence = st.columns(2, gap="large")
+    with evidence:
+        show_beside_opinion(facts)
+    with fields:
+        return ask_section(entry, section, disabled=disabled)
+
+
 def _revise(snapshot: Snapshot, entry: Entry, record: Appraisal, by: str) -> None:
     evidence = entry.evidence
     if needs_evidence(entry, record):
@@ -210,21 +228,21 @@ def _facts(entry: Entry) -> Facts | None:
     try:
         return facts_of(entry)
     except AppraisalError as error:
-        st.info(escaped(f"No document yet: {error}."))
+        st.info(escaped(f"No ranges yet: {error}."))
         return None
 
 
-def _show_documents(entry: Entry, facts: Facts) -> None:
-    """The documents of the record with the evidence frozen with it."""
+def _show_documents(entry: Entry, *, open_points: bool) -> None:
+    """The documents of the record with the evidence frozen with it, from the first answer on."""
     st.header("Documents")
-    if facts.lacking or facts.against:
+    if open_points:
         st.caption("The draft as it stands; on its first pages it says what is still open.")
-    kind = st.selectbox("Document", list(DOCUMENTS), key="document")
+    kind = st.selectbox("Document", list(LABELS), format_func=LABELS.__getitem__, key="document")
     paper, words = ask_layout()
     day = entry.record.assignment.report_date or datetime.now(UTC).date()
 
-    def pages() -> Any:
-        return DOCUMENTS[kind](facts, words)
+    def pages() -> Pages:
+        return document(entry, kind, words, unfinished=True)
 
     with st.container(horizontal=True):
         st.download_button(
@@ -241,6 +259,13 @@ def _show_documents(entry: Entry, facts: Facts) -> None:
             f"{entry.appraisal_id}.docx",
             on_click="ignore",
         )
+        looked = st.button("Look at it here", key="look_at_document")
+    if looked:
+        with st.spinner("Laying the pages out"):
+            drawn = page_pictures(pages(), paper)
+        with st.container(horizontal=True):
+            for number, picture in enumerate(drawn, start=1):
+                st.image(picture, f"Page {number} of {len(drawn)}", width=340)
 
 
 def _done(words: str) -> None:

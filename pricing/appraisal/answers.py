@@ -9,7 +9,7 @@ from pricing.errors import AppraisalError, PricingError
 KINDS: Final = {
     "text": "a text", "texts": "a list of texts", "whole": "a whole number", "number": "a number",
     "day": "a day such as 2026-06-30", "amount": "an amount such as 12500", "yes or no": "true or false",
-    "how": "lines of the form field = text",
+    "how": "lines of the form field = text", "per cent": "per cent above -95 and up to 100, such as -35",
 }  # fmt: skip
 """The kinds of answers, and what is expected of each, in words."""
 
@@ -68,7 +68,9 @@ def _read(kind: str, answer: Any) -> Any:
     amount = Decimal(str(answer))
     if not amount.is_finite() or (kind == "amount" and amount < 0) or abs(amount) > Decimal(10) ** 15:
         raise ValueError
-    return amount if kind == "amount" else float(amount)
+    if kind == "per cent" and not -95 < amount <= 100:
+        raise ValueError
+    return float(amount) if kind == "number" else amount
 
 
 def _text(answer: object) -> str:

@@ -12,7 +12,8 @@ from typing import Final
 
 import polars as pl
 
-from pricing.appraisal.bases import basis_of, telling
+from pricing.appraisal.bases import SALE_PREMISES, basis_of, telling
+from pricing.appraisal.earlier_sales import YEARS_ASKED, to_speak_of
 from pricing.appraisal.evidence import Evidence
 from pricing.appraisal.figures import figure_at, opinion_of
 from pricing.appraisal.newer_evidence import newer_evidence
@@ -206,9 +207,30 @@ def _basis_and_definition(record: Appraisal, _: Evidence) -> str:
 
 def _liquidation_reached(record: Appraisal, _: Evidence) -> str:
     asked = record.assignment
-    if asked.premise not in ("orderly liquidation", "forced sale") or asked.premise_change:
+    if asked.premise not in SALE_PREMISES or None not in (
+        asked.premise_per_cent,
+        asked.premise_change or None,
+    ):
         return ""
-    return f"recorded sales are no {asked.premise}, and nothing says how the figure was brought to one"
+    return f"recorded sales are no {asked.premise}, and nothing says by how much a figure differs, and why"
+
+
+def _premise_explained(record: Appraisal, _: Evidence) -> str:
+    asked = record.assignment
+    if asked.premise_per_cent is None or (asked.premise and asked.premise_rests_on and asked.premise_change):
+        return ""
+    return f"figures are brought by {asked.premise_per_cent}% to a premise, without what that rests on"
+
+
+def _own_sales_spoken_of(record: Appraisal, evidence: Evidence) -> str:
+    found = to_speak_of(record, evidence.own_sales)
+    if found.is_empty() or record.opinion.earlier_sales or record.assignment.kind == "model report":
+        return ""
+    last = found.row(0, named=True)
+    return (
+        f"the records hold {found.height} sales or offers of this very car in the last {YEARS_ASKED} years, "
+        f"the last {last['outcome']} on {last['event_date']}, and the opinion does not speak of them"
+    )
 
 
 def _no_opinion_of_a_model(record: Appraisal, _: Evidence) -> str:
@@ -329,13 +351,17 @@ RULES: Final = (
     Rule("basis and market level belong together", "mend assignment.market_level", _basis_and_level),
     Rule("basis and definition belong together", "mend assignment.basis_definition or assignment.basis",
          _basis_and_definition),
-    Rule("a liquidation is come to by evidence or stated judgement", "say how in assignment.premise_change",
-         _liquidation_reached),
+    Rule("a liquidation is come to by evidence or stated judgement",
+         "say it in assignment.premise_per_cent, premise_rests_on and premise_change", _liquidation_reached),
+    Rule("a difference of premise says what it rests on",
+         "answer assignment.premise, premise_rests_on and premise_change", _premise_explained),
     Rule("a model report has no opinion", "take the opinion out, or make it an appraisal",
          _no_opinion_of_a_model),
     Rule("the opinion's ends are in order", "mend opinion.low or opinion.high", _ends_in_order),
     Rule("the opinion lies within a range of the evidence", _REASON, _within_a_range),
     Rule("the opinion is near the reconciled figure", _REASON, _near_reconciled),
     Rule("the opinion is not above the lowest asking price", _REASON, _below_asking),
+    Rule("earlier sales of the car are spoken of", "speak of them in opinion.earlier_sales",
+         _own_sales_spoken_of),
 )  # fmt: skip
 """Every rule, in the order of the record."""

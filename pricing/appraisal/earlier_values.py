@@ -9,7 +9,7 @@ from decimal import Decimal
 from pricing.appraisal.collection_total import figure_of
 from pricing.appraisal.facts import facts_of
 from pricing.appraisal.record import read_kept
-from pricing.appraisal.register import read
+from pricing.appraisal.register import last_entries
 from pricing.errors import AppraisalError
 from pricing.intake.duplicates import chassis_key
 from pricing.store.market import Market
@@ -35,8 +35,9 @@ def earlier_values(market: Market, chassis: Collection[str], before: date) -> di
         if key and key in chassis and at is not None and at < before:
             newest[key] = max(newest.get(key, (date.min, "")), (at, row["appraisal_id"]))
     found: dict[str, EarlierValue] = {}
+    entries = last_entries(market, [name for _, name in newest.values()])
     for key, (at, name) in newest.items():
-        entry = read(market, name)
+        entry = entries[name]
         if entry.evidence is None:
             continue
         try:

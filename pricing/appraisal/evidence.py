@@ -7,11 +7,13 @@ gives the same numbers years later, whatever the market has learnt since.
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime
+from functools import cache
 from importlib.metadata import version
 from typing import Any, Final, TypeVar
 
 import polars as pl
 
+from pricing.appraisal.earlier_sales import earlier_sales
 from pricing.appraisal.findings import Budget, Findings
 from pricing.appraisal.ratio_kinds import study_of_kind, valued_sales
 from pricing.appraisal.record import Appraisal
@@ -72,7 +74,8 @@ class Evidence:
     ``comparables``, ``index`` and ``ratios`` are None where ``missing`` says why. ``ratios`` holds the
     comparable-sales approach against sales of cars of the subject's kind (``ratio_kind``), every one valued
     from the others, and ``ratio_kinds`` that of every kind (see ``ratio_kinds.study_of_kind``). ``fit_id`` is
-    None for a fit made for the effective date and not kept.
+    None for a fit made for the effective date and not kept. ``own_sales`` are earlier sales and offers of the
+    subject itself (``earlier_sales``), None where there is no chassis number to look by.
     """
 
     gathered_on: date
@@ -90,6 +93,7 @@ class Evidence:
     software: dict[str, str]
     ratio_kind: str = ""
     ratio_kinds: pl.DataFrame | None = None
+    own_sales: pl.DataFrame | None = None
 
 
 FROZEN_KINDS: Final[dict[str, type]] = {
@@ -237,8 +241,15 @@ def gather(
         conversion=Conversion.at(asked.currency, known.base_currency, rate_day, known.own_rates),
         findings=None if inspection is None else Findings.of(inspection),
         budget=None if costs is None else Budget.of(costs, record.repairs.least),
-        software={name: version(name) for name in SOFTWARE},
+        software=_software(),
+        own_sales=earlier_sales(known.sales, vars(record.subject) | {"make": car.make}),
     )
+
+
+@cache
+def _software() -> dict[str, str]:
+    """The versions of what the evidence is made with, read once a process."""
+    return {name: version(name) for name in SOFTWARE}
 
 
 def coverage_of(record: Appraisal) -> float:

@@ -1,7 +1,7 @@
 """The facts of an appraisal: every number that its documents show, reckoned once from the record and its
 frozen evidence.
 
-A figure here is at the record's market level and in its currency (``figures``).
+A figure here is at the record's market level, under its premise and in its currency (``figures``).
 """
 
 from dataclasses import dataclass
@@ -15,7 +15,7 @@ import polars as pl
 from pricing.appraisal.consistency import Contradiction, contradictions
 from pricing.appraisal.contents import Content, missing
 from pricing.appraisal.evidence import Evidence
-from pricing.appraisal.figures import figure_at, opinion_of, premium_of
+from pricing.appraisal.figures import figure_at, opinion_of, premise_of, premium_of
 from pricing.appraisal.newer_evidence import newer_evidence
 from pricing.appraisal.record import Appraisal
 from pricing.appraisal.register import Entry
@@ -93,8 +93,9 @@ class Facts:
 
     @property
     def translated(self) -> bool:
-        """Whether figures differ from the evidence in level or currency."""
-        return self.currency != self.base_currency or premium_of(self.record) != 0
+        """Whether figures differ from the evidence in level, premise or currency."""
+        levelled = premium_of(self.record) != 0 or premise_of(self.record) != 0
+        return levelled or self.currency != self.base_currency
 
 
 def facts_of(entry: Entry) -> Facts:
@@ -172,7 +173,8 @@ def _standing(record: Appraisal, evidence: Evidence, figure: Decimal) -> float |
     brackets = evidence.valuation.distribution
     if brackets.is_empty():
         return None
-    all_in = whole_units(figure * (1 + premium_of(record)), evidence.conversion.currency)
+    open_market = figure / (1 + premise_of(record))
+    all_in = whole_units(open_market * (1 + premium_of(record)), evidence.conversion.currency)
     price = float(evidence.conversion.to_base(all_in))
     edges = np.append(brackets["from_price"].to_numpy(), brackets["to_price"][-1])
     shares = brackets["share"].to_numpy()

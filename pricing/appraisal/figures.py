@@ -1,7 +1,8 @@
 """The valuer's figure, and prices of the evidence at the record's market level and in its currency.
 
 Evidence is all-in, in the market's base currency. The hammer price is the part of an all-in price before the
-buyer's premium, price / (1 + premium).
+buyer's premium, price / (1 + premium). A figure under a premise that recorded sales were not made under is
+the price times 1 + the stated difference.
 """
 
 from decimal import Decimal
@@ -35,6 +36,17 @@ def premium_of(record: Appraisal) -> Decimal:
     return asked.premium_per_cent / 100
 
 
+def premise_of(record: Appraisal) -> Decimal:
+    """What a figure under the record's premise differs by from sales as recorded, a share; nought without.
+
+    >>> from pricing.appraisal.record import read_record
+    >>> premise_of(read_record({"assignment": {"premise_per_cent": -35}}))
+    Decimal('-0.35')
+    """
+    told = record.assignment.premise_per_cent
+    return Decimal(0) if told is None else told / 100
+
+
 def figure_at(record: Appraisal, evidence: Evidence, all_in: Decimal) -> Decimal:
-    """An all-in price of the evidence at the record's level and in its currency."""
-    return evidence.conversion.from_base(all_in / (1 + premium_of(record)))
+    """An all-in price of the evidence at the record's level, under its premise and in its currency."""
+    return evidence.conversion.from_base(all_in / (1 + premium_of(record)) * (1 + premise_of(record)))

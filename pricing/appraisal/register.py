@@ -137,6 +137,21 @@ def read(market: Market, appraisal_id: str, revision: int | None = None) -> Entr
     )  # fmt: skip
 
 
+def last_entries(market: Market, names: Sequence[str]) -> dict[str, Entry]:
+    """The last revision of each of many appraisals by its id, read at once.
+
+    Raises:
+        AppraisalError: the evidence of one is not what its digest says.
+    """
+    return {
+        found.appraisal_id: Entry(
+            found.appraisal_id, found.number, read_kept(json.loads(found.record)), _evidence(found),
+            found.digest, found.made_at, found.made_by, found.reason,
+        )
+        for found in market.appraisals.last_of(names)
+    }  # fmt: skip
+
+
 def listed(market: Market) -> pl.DataFrame:
     """The last revision of every appraisal: appraisal_id, revision, kind, client, car, effective_date,
     completed, made_at, made_by, evidence_digest."""

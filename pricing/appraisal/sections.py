@@ -22,6 +22,9 @@ MARKET_LEVELS: Final = EVERY_LEVEL
 CHANNEL_OF_LEVEL: Final = dict(zip(MARKET_LEVELS, ("auction", *CHANNELS), strict=True))
 """Where a car of each market level is sold, in the words of a sale record."""
 
+RESTS_ON: Final = ("evidence", "stated judgement")
+"""What brings a figure from one premise to another."""
+
 INSPECTED: Final = ("in person", "from photographs", "not inspected")
 """How the car was seen. There is no default: that a car was inspected is for a person to say."""
 
@@ -56,9 +59,12 @@ class Assignment:
     basis_definition: str = _asks("definition of that basis, word for word")
     basis_source: str = _asks("where the definition comes from")
     premise: str = _asks("premise of value", allowed=PREMISES)
-    premise_change: str = _asks(
-        "how a figure under this premise was come to from sales under another: evidence, or stated judgement"
+    premise_per_cent: Decimal | None = _asks(
+        "what a figure under this premise differs by from one of sales as recorded, per cent, such as -35",
+        "per cent",
     )
+    premise_rests_on: str = _asks("what that difference rests on", allowed=RESTS_ON)
+    premise_change: str = _asks("that evidence, with its source; or the reasons of the judgement")
     market_level: str = _asks("market level of the figure", allowed=MARKET_LEVELS)
     level_reason: str = _asks("why that market level")
     premium_per_cent: Decimal | None = _asks(
@@ -170,6 +176,7 @@ class Opinion:
         "why the opinion lies outside the ranges, off the reconciled figure or above an asking price"
     )
     uncertainty: str = _asks("material valuation uncertainty, or none")
+    earlier_sales: str = _asks("what earlier sales and offers of this car itself say of its value")
 
 
 @dataclass(frozen=True)
@@ -180,6 +187,7 @@ class Valuer:
     name: str = _asks("name of the qualified valuer")
     qualifications: str = _asks("qualifications")
     contact: str = _asks("how to reach the valuer")
+    firm: str = _asks("firm that the valuer works for")
     completed_on: date | None = _asks("day the valuer completed the appraisal", "day", act=True)
     certification: dict[str, str] = _asks("what the valuer certified, point by point", "how", act=True)
 

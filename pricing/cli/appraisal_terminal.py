@@ -7,10 +7,12 @@ import polars as pl
 from rich.table import Table
 from rich.text import Text
 
+from pricing.appraisal.bases import BASES
 from pricing.appraisal.collection import Item
 from pricing.appraisal.collection_total import Total
 from pricing.appraisal.consistency import contradictions
 from pricing.appraisal.contents import missing
+from pricing.appraisal.profiles import Profile
 from pricing.appraisal.register import Entry
 from pricing.cli.terminal import console
 from pricing.evidence.comparison.comparables import Comparables
@@ -112,6 +114,27 @@ def show_history(entry: Entry, frame: pl.DataFrame) -> None:
         )
     console().print(Text(f"{entry.appraisal_id}, last revision {entry.revision}", style="bold"))
     console().print(table)
+
+
+def show_bases() -> None:
+    """The bases of value, each with its wording and source."""
+    table = _table("basis", "what it means", "source", "premises", "levels")
+    for basis in BASES:
+        table.add_row(
+            basis.name, basis.means, Text(basis.source, style="dim"), ", ".join(basis.premises),
+            ", ".join(basis.levels),
+        )  # fmt: skip
+    console().print(table)
+
+
+def show_profiles(found: Sequence[Profile]) -> None:
+    """The profiles of a market, with what they hold."""
+    table = _table("kind", "name", "field", "answer")
+    for each in found:
+        for place, (field, answered) in enumerate(each.answers.items()):
+            named = (each.kind, each.name) if place == 0 else ("", "")
+            table.add_row(named[0], Text(named[1]), field, Text(str(answered)))
+    console().print(table if table.row_count else "no profiles yet: `pricing profiles keep` keeps one")
 
 
 def show_collection(items: Sequence[Item], total: Total, currency: str) -> None:

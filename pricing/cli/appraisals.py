@@ -150,27 +150,30 @@ def render(
     revision: Annotated[int | None, typer.Option(help="Of this revision; else of the last.")] = None,
     figures: Annotated[int, typer.Option(min=2, max=9, help="Significant figures of estimated amounts.")] = 3,
     unfinished: Annotated[
-        bool, typer.Option("--unfinished", help="Also while something is missing, which it then says.")
+        bool,
+        typer.Option("--unfinished", help="Also while something is missing, from the first answer on."),
     ] = False,
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """Write the documents of an appraisal from the evidence frozen with it."""
-    from pricing.appraisal.facts import facts_of, finished
     from pricing.appraisal.register import read
-    from pricing.reports.letter import letter
-    from pricing.reports.report import report
-    from pricing.reports.short import statement
+    from pricing.reports.documents import document as pages_of
     from pricing.words.locale import LocaleWords
 
-    kinds = {"report": report, "statement": statement, "letter": letter}
-    if document not in kinds:
-        raise AppraisalError(f"no document {document!r}; expected one of: {', '.join(kinds)}")
     entry = read(open_market(market), name, revision)
-    facts = facts_of(entry)
-    pages = kinds[document](facts if unfinished else finished(facts), LocaleWords.of(locale, figures))
+    pages = pages_of(entry, document, LocaleWords.of(locale, figures), unfinished=unfinished)
     for file in files:
         write_whole(file, _document(file, pages, paper, entry.record.assignment.report_date))
     done({"files": files}, [f"written: {file}" for file in files])
+
+
+@appraise_app.command(epilog="Example: pricing appraise bases")
+def bases() -> None:
+    """Show the bases of value: what each means, where it is defined, which premises and levels go with it."""
+    from pricing.appraisal.bases import BASES
+    from pricing.cli.appraisal_terminal import show_bases
+
+    answer(BASES, show_bases)
 
 
 @appraise_app.command("list", epilog="Example: pricing appraise list")

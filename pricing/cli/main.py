@@ -32,6 +32,7 @@ from pricing.cli.market_option import MarketOption, fitted_market
 from pricing.cli.one_sale import sale_app
 from pricing.cli.opinions import opinion_app
 from pricing.cli.output import answer, done, with_output
+from pricing.cli.profiles import profiles_app
 from pricing.cli.records import records_app
 from pricing.cli.repairs import repair_app
 from pricing.cli.scores import score_app
@@ -74,6 +75,7 @@ app.add_typer(token_app, name="token")
 app.add_typer(setup_app, name="setup")
 app.add_typer(cars_app, name="cars")
 app.add_typer(opinion_app, name="opinions")
+app.add_typer(profiles_app, name="profiles")
 
 DEMO_FILE: Final = Path("demo.duckdb")
 

@@ -10,7 +10,7 @@ import polars as pl
 from pricing.appraisal.facts import Facts
 from pricing.evidence.comparison.adjustments import BASIS, CURRENCY
 from pricing.evidence.comparison.support import COVERAGE
-from pricing.reports.blocks import Block, Column, Paragraph, Table
+from pricing.reports.blocks import Block, Column, NewPage, Paragraph, Table
 from pricing.reports.evidence import NONE
 from pricing.words.locale import LocaleWords
 from pricing.words.sentences import option_words
@@ -20,7 +20,8 @@ SIDE_BY_SIDE: Final = 14
 
 
 def adjustments(facts: Facts, words: LocaleWords) -> list[Block]:
-    """The comparables side by side, line by line; money to the cent, so that every column adds up."""
+    """The comparables side by side, line by line, on pages laid across, then what stands behind each line;
+    money to the cent, so that every column adds up."""
     if facts.grid.is_empty():
         return []
     names = facts.lines.filter(pl.col("step") >= 2).sort("step")["line"].unique(maintain_order=True).to_list()
@@ -40,6 +41,7 @@ def adjustments(facts: Facts, words: LocaleWords) -> list[Block]:
             "follows the grid."
         ),
         *(_side_by_side(facts, group, names, words) for group in groups),
+        NewPage(),
         *_support(facts, words),
         Table("Sources of the adjustments", (Column("Source", 1), Column("Lines", 1.6)), rows),
     ]

@@ -7,13 +7,13 @@ import polars as pl
 
 from pricing.appraisal.facts import Facts
 from pricing.reports.adjustments import adjustments
-from pricing.reports.blocks import Answers, Block, Column, Heading, Paragraph, Table
+from pricing.reports.blocks import Answers, Block, Column, Heading, NewPage, Paragraph, Table
 from pricing.reports.evidence import NONE, fit_answers
 from pricing.words.locale import LocaleWords
 
 
 def annexes(facts: Facts, words: LocaleWords) -> list[Block]:
-    """All of them, lettered in order."""
+    """All of them on pages of their own, lettered in order; the grid of the first is laid across."""
     parts: list[tuple[str, list[Block]]] = [
         ("Adjustments", adjustments(facts, words)),
         ("Sales and offers used", _sales(facts, words)),
@@ -22,7 +22,7 @@ def annexes(facts: Facts, words: LocaleWords) -> list[Block]:
         ("Inspection sheet", _sheet(facts, words)),
         ("Software and data", [fit_answers(facts, words)]),
     ]
-    blocks: list[Block] = []
+    blocks: list[Block] = [NewPage(across=bool(parts[0][1]))]
     letters = iter("ABCDEFGH")
     for title, part in parts:
         if part:

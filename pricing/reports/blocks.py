@@ -51,7 +51,7 @@ class Column:
 @dataclass(frozen=True)
 class Table:
     """A table with a header row; ``strong`` are the places of the rows that sum up or stand out, ``wide``
-    puts it on pages laid across."""
+    sets it small over the width of pages laid across."""
 
     caption: str
     columns: tuple[Column, ...]
@@ -90,7 +90,9 @@ class Blanks:
 
 @dataclass(frozen=True)
 class NewPage:
-    """What follows begins on a new page."""
+    """What follows begins on a new page; with ``across`` on pages laid across, up to the next ``NewPage``."""
+
+    across: bool = False
 
 
 Block = Heading | Paragraph | Bullets | Answers | Table | Figure | Statement | Blanks | NewPage

@@ -31,8 +31,11 @@ from pricing.reports.blocks import (
     Table,
 )
 from pricing.reports.docx_elements import (
+    add_contents_line,
     add_field,
     begin_field,
+    bookmark,
+    count_on_opening,
     end_field,
     keep_whole,
     repeat,
@@ -80,6 +83,7 @@ class _Writer:
         self.pages = pages
         self.document: Any = Document()
         self.counts = {"Table": 0, "Figure": 0}
+        self.parts = 0
         lay_out_styles(self.document, pages.language)
         self.table_text = self.document.styles["Table Text"]
         section = self.document.sections[0]
@@ -107,7 +111,10 @@ class _Writer:
     def _block(self, block: Block) -> None:
         match block:
             case Heading():
-                self._text(block.text, f"Heading {block.level}")
+                heading = self._text(block.text, f"Heading {block.level}")
+                if block.level == 1:
+                    self.parts += 1
+                    bookmark(heading, self.parts)
             case Paragraph():
                 style = {"small": "Small Print", "caution": "Caution"}.get(block.manner, "Body Text")
                 for part in _lines(block.text):
@@ -130,7 +137,7 @@ class _Writer:
                     self._text(label, "Field Label")
                     self._text("", "Field Line")
             case NewPage():
-                self.document.add_page_break()
+                self._new_page(across=block.across)
 
     def _text(self, text: str, style: str) -> Any:
         paragraph = self.document.add_paragraph(style=style)
@@ -157,8 +164,6 @@ class _Writer:
         self._after_table()
 
     def _table(self, block: Table) -> None:
-        if block.wide:
-            self._turn()
         self._caption("Table", block.caption)
         head, *rest = self._frame(
             len(block.rows) + 1, tuple(column.width for column in block.columns), head=True
@@ -175,15 +180,16 @@ class _Writer:
         if block.note:
             self._text(block.note, "Small Print")
         self._after_table()
-        if block.wide:
-            self._turn()
 
-    def _turn(self) -> None:
-        """What follows stands on pages turned by a quarter, between the same margins."""
+    def _new_page(self, *, across: bool) -> None:
+        """What follows stands on a new page; pages laid across are turned by a quarter, between the same
+        margins."""
         before = self.document.sections[-1]
+        if across == (before.page_width > before.page_height):
+            self.document.add_page_break()
+            return
         section = self.document.add_section(WD_SECTION.NEW_PAGE)
         section.page_width, section.page_height = before.page_height, before.page_width
-        across = section.page_width > section.page_height
         section.orientation = WD_ORIENT.LANDSCAPE if across else WD_ORIENT.PORTRAIT
         section.different_first_page_header_footer = False
         self.width = Emu(section.page_width - section.left_margin - section.right_margin)
@@ -273,16 +279,19 @@ class _Writer:
         self.document.add_page_break()
 
     def _contents(self) -> None:
-        """The table of contents as a field: until it is brought up to date, the parts without pages."""
+        """The table of contents as a field: every part, a link to it, and its page, which the word processor
+        counts when it opens the file."""
         titles = [
             block.text for block in self.pages.blocks if isinstance(block, Heading) and block.level == 1
         ]
-        for place, title in enumerate(titles):
-            paragraph = self.document.add_paragraph(style="Contents Line")
-            if place == 0:
+        count_on_opening(self.document)
+        for place, title in enumerate(titles, start=1):
+            paragraph = self.document.add_paragraph(style="toc 1")
+            right_stop(paragraph, self.width, dotted=True)
+            if place == 1:
                 begin_field(paragraph, 'TOC \\o "1-1" \\h \\z')
-            paragraph.add_run(shown(title))
-            if place == len(titles) - 1:
+            add_contents_line(paragraph, place, shown(title))
+            if place == len(titles):
                 end_field(paragraph)
 
     def _running_lines(self) -> None:

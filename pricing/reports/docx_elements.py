@@ -1,20 +1,23 @@
 """Parts of Office Open XML that the word processor library has no words for: fields, shading, header rows."""
 
-from typing import Any
+from typing import Any, Final
 
-from docx.enum.text import WD_TAB_ALIGNMENT
+from docx.enum.text import WD_TAB_ALIGNMENT, WD_TAB_LEADER
 from docx.oxml import OxmlElement
 from docx.oxml.ns import qn
 
 from pricing.reports.docx_styles import LINE
 
+_AFTER_FIELDS: Final = ("hdrShapeDefaults", "footnotePr", "endnotePr", "compat", "rsids")
+"""Settings of a document that stand after the one on fields (ECMA-376, CT_Settings)."""
 
-def element(name: str, **attributes: str) -> Any:
+
+def element(tag: str, /, **attributes: str) -> Any:
     """An element of the main namespace with attributes of it."""
-    element: Any = OxmlElement(f"w:{name}")
+    made: Any = OxmlElement(f"w:{tag}")
     for key, value in attributes.items():
-        element.set(qn(f"w:{key}"), value)
-    return element
+        made.set(qn(f"w:{key}"), value)
+    return made
 
 
 def add_field(paragraph: Any, instruction: str, shown_now: str) -> None:
@@ -61,7 +64,37 @@ def rule_rows(table: Any) -> None:
     table._tbl.tblPr.append(borders)
 
 
-def right_stop(paragraph: Any, width: Any) -> None:
-    """A tab stop at the right margin."""
+def right_stop(paragraph: Any, width: Any, *, dotted: bool = False) -> None:
+    """A tab stop at the right margin, where it is ``dotted`` with dots up to it."""
     stops = paragraph.paragraph_format.tab_stops
-    stops.add_tab_stop(width, WD_TAB_ALIGNMENT.RIGHT)
+    leader = WD_TAB_LEADER.DOTS if dotted else WD_TAB_LEADER.SPACES
+    stops.add_tab_stop(width, WD_TAB_ALIGNMENT.RIGHT, leader)
+
+
+def bookmark(paragraph: Any, number: int) -> None:
+    """A name for a heading, by which the table of contents finds it."""
+    told = paragraph.runs[0].element
+    told.addprevious(element("bookmarkStart", id=str(number), name=_bookmark(number)))
+    told.addnext(element("bookmarkEnd", id=str(number)))
+
+
+def add_contents_line(paragraph: Any, number: int, title: str) -> None:
+    """A line of the table of contents: a link to a heading, and the page that it stands on."""
+    link = element("hyperlink", anchor=_bookmark(number), history="1")
+    before = len(paragraph.runs)
+    paragraph.add_run(f"{title}\t")
+    add_field(paragraph, f"PAGEREF {_bookmark(number)} \\h", "-")
+    parts = [run.element for run in paragraph.runs[before:]]
+    parts[0].addprevious(link)
+    link.extend(parts)
+
+
+def count_on_opening(document: Any) -> None:
+    """Have the word processor work out every field when it opens the file."""
+    told = element("updateFields", val="true")
+    after = [document.settings.element.find(qn(f"w:{name}")) for name in _AFTER_FIELDS]
+    next(part for part in after if part is not None).addprevious(told)
+
+
+def _bookmark(number: int) -> str:
+    return f"_Toc{number:08d}"

@@ -27,11 +27,13 @@ _OWN: Final[dict[str, tuple[str, float, str, float, float]]] = {
     "Picture": ("Normal", 10.5, INK, 6, 2),
     "Stated Value": ("Normal", 20, INK, 2, 2),
     "State Mark": ("Body Text", 11, VERMILION, 4, 12),
-    "Contents Line": ("Body Text", 10.5, INK, 0, 2),
     "Field Label": ("Body Text", 9.5, INK, 8, 0),
     "Field Line": ("Normal", 12, INK, 2, 6),
 }
 """Our styles: what each is based on, its size, its colour, and the points before and after it."""
+
+CONTENTS_LINE: Final = ("Body Text", 10.5, INK, 0.0, 2.0)
+"""The built-in style of a line of the table of contents."""
 
 _BUILT_IN: Final[dict[str, tuple[str, float, str, float, float, bool]]] = {
     "Normal": (TEXT, 10.5, INK, 0, 0, False),
@@ -55,8 +57,9 @@ def lay_out_styles(document: Any, language: str) -> None:
         style = styles[name]
         _set(style, face, size, colour, before, after)
         style.font.bold, style.font.italic = bold, False
-    for name, (based, size, colour, before, after) in _OWN.items():
-        style = styles.add_style(name, WD_STYLE_TYPE.PARAGRAPH)
+    styles.add_style("toc 1", WD_STYLE_TYPE.PARAGRAPH, builtin=True)
+    for name, (based, size, colour, before, after) in {**_OWN, "toc 1": CONTENTS_LINE}.items():
+        style = styles.add_style(name, WD_STYLE_TYPE.PARAGRAPH) if name in _OWN else styles[name]
         style.base_style = styles[based]
         _set(style, TEXT, size, colour, before, after)
     styles["Stated Value"].font.bold = True

@@ -21,7 +21,7 @@ from pricing.reports.blocks import (
     Table,
 )
 from pricing.reports.opinions import alone_paragraph, opinions_part
-from pricing.reports.wording import rate_words
+from pricing.reports.wording import level_words, rate_words
 from pricing.words.evidence import index_sentence
 from pricing.words.locale import LocaleWords
 from pricing.words.sentences import (
@@ -321,7 +321,7 @@ def _worth(facts: Facts, words: LocaleWords, span: Span, caption: str) -> list[B
     base, money = facts.base_currency, facts.currency
     rows = [(f"All-in, {base}", *(words.about(part, base) for part in span.base))]
     if facts.translated:
-        level = facts.record.assignment.market_level
+        level = level_words(facts)
         rows.append((f"{level.capitalize()}, {money}", *(words.about(part, money) for part in span.figures)))
     columns = (
         Column("At", 2),

@@ -25,7 +25,9 @@ from pricing.reports.wording import (
     condition_words,
     cut,
     identity_words,
+    level_words,
     opinion_words,
+    premise_words,
     rate_words,
     span_words,
     standing_words,
@@ -61,7 +63,7 @@ def letter(facts: Facts, words: LocaleWords) -> Pages:
         f"The price model gives {span_words(facts, words, 'model')}; comparable sales give "
         f"{span_words(facts, words, 'comparables')}. Either range holds "
         f"{words.share(valuation.coverage)} of the "
-        f"prices expected of such a car, {asked.market_level}, in {facts.currency}."
+        f"prices expected of such a car, {level_words(facts)}, in {facts.currency}."
     )
     if facts.standing is not None:
         sentences.append(standing_words(facts))
@@ -73,6 +75,7 @@ def letter(facts: Facts, words: LocaleWords) -> Pages:
         ("About", f"{car_name(facts)}, {identity_words(facts)}".rstrip(", ")),
         ("Basis of value", f"{asked.basis}: {asked.basis_definition}".rstrip(": ")),
         ("Premise, level", ", ".join(part for part in (asked.premise, asked.market_level) if part)),
+        ("Brought to that premise", premise_words(facts, words)),
         ("Currency and rate", rate_words(facts, words)),
         ("Inspection", inspection_words(facts, words)),
         ("Limits", asked.limits),

@@ -23,10 +23,12 @@ from pricing.reports.blocks import (
     Paragraph,
     Table,
 )
+from pricing.reports.own_sales import own_sales_blocks
 from pricing.reports.wording import (
     COMPLIANCE,
     ROAD,
     condition_words,
+    premise_words,
     rate_words,
     standing_words,
     value_statement,
@@ -54,7 +56,7 @@ def assignment_part(facts: Facts, words: LocaleWords) -> list[Block]:
         ("Its definition", asked.basis_definition),
         ("Source of the definition", asked.basis_source),
         ("Premise of value", asked.premise),
-        ("Brought to that premise", asked.premise_change),
+        ("Brought to that premise", premise_words(facts, words)),
         ("Market level", asked.market_level),
         ("Reason for that level", asked.level_reason),
         ("Buyer's premium with its tax", premium if asked.market_level == "auction hammer" else ""),
@@ -97,7 +99,7 @@ def subject_part(facts: Facts, words: LocaleWords) -> list[Block]:
     blocks: list[Block] = [Heading(SUBJECT), Table("Identity of the car", columns, rows)]
     if car.provenance:
         blocks += [Heading("Provenance", 2), Paragraph(car.provenance)]
-    return blocks
+    return [*blocks, *own_sales_blocks(facts, words)]
 
 
 def condition_part(facts: Facts, words: LocaleWords) -> list[Block]:
@@ -200,7 +202,12 @@ def reconciliation_part(facts: Facts, words: LocaleWords) -> list[Block]:
     if facts.standing is not None:
         blocks.append(Paragraph(standing_words(facts)))
     name, titles, contact = valuer_words(facts)
-    rows = (("Valuer", name), ("Qualifications", titles), ("Contact", contact))
+    rows = (
+        ("Valuer", name),
+        ("Qualifications", titles),
+        ("Firm", facts.record.valuer.firm),
+        ("Contact", contact),
+    )
     return [*blocks, Answers(tuple(row for row in rows if row[1]))]
 
 

@@ -52,6 +52,29 @@ def pdf(pages: Pages, paper: str = "a4", made_on: date | None = None, progress: 
     Raises:
         AppraisalError: there is no such paper, or the pages cannot be laid out.
     """
+    stamp = None if made_on is None else datetime(made_on.year, made_on.month, made_on.day, tzinfo=UTC)
+    content = _content(pages, paper, progress)
+    try:
+        return typst.compile(_template(), sys_inputs=content, pdf_standards=STANDARDS, timestamp=stamp)
+    except typst.TypstError as error:
+        raise AppraisalError(f"the pages cannot be laid out: {error.message}") from None
+
+
+def page_pictures(pages: Pages, paper: str = "a4", dots: float = 60.0) -> list[bytes]:
+    """Every page of a document as PNG, to be looked at; ``dots`` to the inch.
+
+    Raises:
+        AppraisalError: there is no such paper, or the pages cannot be laid out.
+    """
+    try:
+        drawn = typst.compile(_template(), sys_inputs=_content(pages, paper, untold), format="png", ppi=dots)
+    except typst.TypstError as error:
+        raise AppraisalError(f"the pages cannot be laid out: {error.message}") from None
+    return list(drawn) if isinstance(drawn, list) else [drawn]
+
+
+def _content(pages: Pages, paper: str, progress: Progress) -> dict[str, str]:
+    """A document and its paper as the template reads them."""
     if paper not in PAPERS:
         raise AppraisalError(f"no paper {paper!r}; expected one of: {', '.join(PAPERS)}")
     content = {
@@ -65,14 +88,7 @@ def pdf(pages: Pages, paper: str = "a4", made_on: date | None = None, progress: 
         drawn[name] = _displayed(svg(picture))
         progress("draw", done, len(pages.pictures))
     text = json.dumps(settable(content, TEXT_WIDTH / 2, TEXT_SIZE) | {"blocks": blocks, "pictures": drawn})
-    stamp = None if made_on is None else datetime(made_on.year, made_on.month, made_on.day, tzinfo=UTC)
-    try:
-        return typst.compile(
-            _template(), sys_inputs={"pages": text, "paper": PAPERS[paper]}, pdf_standards=STANDARDS,
-            timestamp=stamp,
-        )  # fmt: skip
-    except typst.TypstError as error:
-        raise AppraisalError(f"the pages cannot be laid out: {error.message}") from None
+    return {"pages": text, "paper": PAPERS[paper]}
 
 
 def _settable_block(block: Block) -> dict[str, Any]:

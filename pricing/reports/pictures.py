@@ -17,7 +17,8 @@ from pricing.charts.design import ASKED, MAIN, PALE, QUIET
 from pricing.charts.drawing import drawable
 from pricing.charts.evidence import comparables_chart, index_chart
 from pricing.charts.valuation import distribution_chart, terms_chart
-from pricing.words.locale import LocaleWords
+from pricing.reports.wording import level_words
+from pricing.words.locale import LocaleWords, shown
 
 WIDTH: Final = 620
 """Of a picture, in points of its own; every document scales it to its text."""
@@ -78,7 +79,7 @@ def ranges_chart(facts: Facts, words: LocaleWords) -> alt.LayerChart:
     y = alt.Y("name:N", sort=frame["name"].to_list(), title=None, axis=alt.Axis(labelLimit=160))
     x = alt.X(
         "low:Q",
-        title=f"{facts.record.assignment.market_level} price ({facts.currency})",
+        title=f"{level_words(facts)} price ({facts.currency})",
         scale=alt.Scale(zero=False, nice=False, padding=30),
         axis=alt.Axis(format=",.0f", tickCount=5, labelOverlap=True),
     )

@@ -30,6 +30,7 @@ from pricing.reports.wording import (
     condition_words,
     cut,
     identity_words,
+    level_words,
     opinion_words,
     reference,
     span_words,
@@ -56,7 +57,6 @@ def report(facts: Facts, words: LocaleWords) -> Pages:
         *reconciliation_part(facts, words),
         *conditions_part(facts),
         *certification_part(facts),
-        NewPage(),
         *annexes(facts, words),
     ]
     asked = facts.record.assignment
@@ -67,6 +67,7 @@ def report(facts: Facts, words: LocaleWords) -> Pages:
         ("Effective date", words.day(asked.effective_date)),
         ("Report date", words.day(asked.report_date)),
         ("Valuer", ", ".join(part for part in valuer_words(facts) if part)),
+        ("Firm", facts.record.valuer.firm),
         ("Reference", reference(facts)),
     ]
     return Pages(
@@ -105,7 +106,7 @@ def _summary(facts: Facts, words: LocaleWords) -> list[Block]:
         blocks.append(
             Figure(
                 "ranges",
-                f"Ranges at the {asked.market_level} level, {facts.currency}: each bar holds {share} of the "
+                f"Ranges at the {level_words(facts)} level, {facts.currency}: each bar holds {share} of the "
                 "prices expected of such a car; the notch is its middle.",
                 "Bars of the ranges of the price model and of the comparable sales"
                 + (

@@ -3,6 +3,7 @@
 from typing import Final
 
 from pricing.appraisal.facts import APPRAISAL, DRAFT, MODEL_REPORT, Facts
+from pricing.appraisal.figures import premise_of
 from pricing.reports.blocks import Statement
 from pricing.words.locale import LocaleWords
 from pricing.words.market_standing import market_warning
@@ -147,10 +148,26 @@ def rate_words(facts: Facts, words: LocaleWords) -> str:
     )
 
 
+def premise_words(facts: Facts, words: LocaleWords) -> str:
+    """By how much, and why, figures differ from sales as recorded."""
+    asked = facts.record.assignment
+    if asked.premise_per_cent is None:
+        return asked.premise_change
+    rests = f" ({asked.premise_rests_on})" if asked.premise_rests_on else ""
+    by = f"{words.per_cent(float(asked.premise_per_cent), 1)} on sales as recorded{rests}"
+    return f"{by}: {asked.premise_change}" if asked.premise_change else by
+
+
+def level_words(facts: Facts) -> str:
+    """The market level of the figures, and their premise where it moves them."""
+    asked = facts.record.assignment
+    return asked.market_level if not premise_of(facts.record) else f"{asked.market_level}, {asked.premise}"
+
+
 def value_statement(facts: Facts, words: LocaleWords) -> Statement:
     """The figure, set apart: the valuer's, or the model's range where there is no valuer."""
     asked = facts.record.assignment
-    terms = f"{asked.basis}, {asked.market_level}, at {words.day(asked.effective_date)}"
+    terms = f"{asked.basis}, {level_words(facts)}, at {words.day(asked.effective_date)}"
     if facts.opinion is not None:
         whose = "Opinion of value" if facts.title == APPRAISAL else "Proposed opinion of value (draft)"
         return Statement(whose, opinion_words(facts, words), terms)

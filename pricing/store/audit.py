@@ -1,13 +1,14 @@
 """The audit trail: what was done to a market file, when, to what."""
 
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime
 from typing import Any
 
 import duckdb
+import polars as pl
 
-from pricing.store.connection import add_row
+from pricing.store.connection import add_row, add_rows
 
 
 def now() -> datetime:
@@ -21,3 +22,17 @@ def write_audit(
     """Add a line to the trail; ``detail`` is kept as JSON."""
     text = json.dumps(detail, default=str)
     add_row(opened, "audit", done_at=at, action=action, subject=subject, detail=text)
+
+
+def write_audits(
+    opened: duckdb.DuckDBPyConnection,
+    at: datetime,
+    action: str,
+    lines: Sequence[tuple[str, Mapping[str, Any]]],
+) -> None:
+    """Add a line to the trail for each of many subjects, with its detail."""
+    rows = [
+        {"done_at": at, "action": action, "subject": subject, "detail": json.dumps(detail, default=str)}
+        for subject, detail in lines
+    ]
+    add_rows(opened, "audit", pl.DataFrame(rows))

@@ -201,6 +201,15 @@ def add_row(opened: duckdb.DuckDBPyConnection, table: str, **cells: Any) -> None
     run(opened, f"INSERT INTO {quoted(table)} ({names}) VALUES ({places})", list(cells.values()))  # noqa: S608
 
 
+def add_rows(opened: duckdb.DuckDBPyConnection, table: str, rows: pl.DataFrame, *, new: bool = True) -> None:
+    """Add many rows at once, each column by its name; unless all are ``new``, those whose key is there
+    already are left out."""
+    opened.register("added_rows", rows)
+    names, known = ", ".join(map(quoted, rows.columns)), "" if new else " ON CONFLICT DO NOTHING"
+    run(opened, f"INSERT INTO {quoted(table)} ({names}) SELECT {names} FROM added_rows{known}")  # noqa: S608
+    opened.unregister("added_rows")
+
+
 def quoted(name: str) -> str:
     """A name as it stands in a statement, of DuckDB and of PostgreSQL."""
     return '"' + name.replace('"', '""') + '"'

@@ -26,6 +26,7 @@ from pricing.store.kept.appraisals import Appraisals
 from pricing.store.kept.cars import KeptCars
 from pricing.store.kept.choices import Choices
 from pricing.store.kept.opinions import Statements
+from pricing.store.kept.profiles import Profiles
 from pricing.store.kept.scores import Scores
 from pricing.store.kept.settings import keep_settings
 from pricing.store.kept.tokens import Tokens
@@ -176,6 +177,11 @@ class Market:
     def kept_cars(self) -> KeptCars:
         """Cars that a person keeps."""
         return KeptCars(self._connection, self.idempotency)
+
+    @property
+    def profiles(self) -> Profiles:
+        """What a desk answers alike in many appraisals."""
+        return Profiles(self._connection)
 
     @property
     def scores(self) -> Scores:

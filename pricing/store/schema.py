@@ -13,7 +13,7 @@ from pricing.store.connection import run
 
 KIND: Final = "classic car market"
 
-VERSION: Final = "6"
+VERSION: Final = "7"
 """Of the files that this program writes; raised with any change of a table (``migrations``)."""
 
 _SQL_TYPES: Final = {
@@ -151,6 +151,10 @@ TABLES: Final = {
         "old VARCHAR NOT NULL, new VARCHAR NOT NULL",
         ("appraisal_id", "revision", "field"),
     ),
+    "profiles": Table(
+        "kind VARCHAR NOT NULL, name VARCHAR NOT NULL, answers VARCHAR NOT NULL, kept_at TIMESTAMP NOT NULL",
+        ("kind", "name"),
+    ),
     "tokens": Table(
         "token_id VARCHAR NOT NULL, name VARCHAR NOT NULL, role VARCHAR NOT NULL, "
         "digest VARCHAR NOT NULL UNIQUE, made_at TIMESTAMP NOT NULL, expires_at TIMESTAMP, "
@@ -167,10 +171,10 @@ TABLES: Final = {
         "detail VARCHAR NOT NULL"
     ),
 }
-"""``raw``, ``terms``, ``facts``, ``record``, ``detail`` and ``content`` are JSON. ``settled_by`` is the batch
-that brought a mended row in. ``front_id`` is the primary record of the same sale, null where it is itself.
-``rate`` is what one unit of the base currency buys. The times of the choices about a subject are the order in
-which they were made."""
+"""``raw``, ``terms``, ``facts``, ``record``, ``detail``, ``answers`` and ``content`` are JSON. ``settled_by``
+is the batch that brought a mended row in. ``front_id`` is the primary record of the same sale, null where it
+is itself. ``rate`` is what one unit of the base currency buys. The times of the choices about a subject are
+the order in which they were made."""
 
 
 def create_tables(opened: duckdb.DuckDBPyConnection) -> None:

@@ -3,13 +3,18 @@
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import date, timedelta
+from decimal import Decimal
 from typing import Any
 
+import polars as pl
 import pytest
 
 from pricing.appraisal.completion import CERTIFICATION, complete
 from pricing.appraisal.consistency import RULES, Rule, contradictions
+from pricing.appraisal.earlier_sales import TOLD
+from pricing.appraisal.evidence import Evidence
 from pricing.appraisal.facts import facts_of, finished
+from pricing.appraisal.figures import figure_at
 from pricing.appraisal.record import Appraisal, plain_record, read_record, with_answer
 from pricing.appraisal.register import Entry, enter, read, revise
 from pricing.errors import AppraisalError
@@ -52,6 +57,7 @@ BREAKS: dict[str, dict[str, Any]] = {
     "basis and definition belong together": {
         "assignment.basis_definition": "What insurer and insured settle on before a loss"},
     "a liquidation is come to by evidence or stated judgement": AT_SALE,
+    "a difference of premise says what it rests on": {"assignment.premise_per_cent": "-5"},
     "a model report has no opinion": {"assignment.kind": "model report"},
     "the opinion's ends are in order": {
         "opinion.figure": None, "opinion.low": "8000", "opinion.high": "7000"},
@@ -60,7 +66,49 @@ BREAKS: dict[str, dict[str, Any]] = {
     "the opinion is near the reconciled figure": {"opinion.figure": "460000", "opinion.departure": ""},
     "the opinion is not above the lowest asking price": {
         "opinion.figure": "460000", "opinion.departure": ""},
+    "earlier sales of the car are spoken of": {},
 }  # fmt: skip
+
+
+def sold_before(entry: Entry, days: int) -> Evidence:
+    """The evidence with a sale of the car itself so many days before the effective date."""
+    assert entry.evidence is not None and entry.record.assignment.effective_date is not None
+    day = entry.record.assignment.effective_date - timedelta(days=days)
+    sale = dict.fromkeys(TOLD) | {
+        "record_id": "own-1", "event_date": day, "outcome": "sold", "channel": "auction", "source": "Room",
+        "source_ref": "lot 7", "amount": Decimal("6100.000"), "currency": "GBP", "price_basis": "hammer",
+        "price": Decimal("8123.00"),
+    }  # fmt: skip
+    return replace(entry.evidence, own_sales=pl.DataFrame([sale]))
+
+
+def test_old_sales_of_the_car_need_no_word_and_a_word_is_enough(entry: Entry) -> None:
+    assert contradictions(entry.record, sold_before(entry, days=4 * 366)) == []
+    spoken = changed(entry.record, {"opinion.earlier_sales": "Sold before its restoration"})
+    assert contradictions(spoken, sold_before(entry, days=200)) == []
+    (found,) = contradictions(entry.record, sold_before(entry, days=200))
+    assert "1 sales or offers of this very car in the last 3 years, the last sold on" in found.sentence
+
+
+def test_a_liquidation_is_held_against_the_evidence_brought_to_its_premise(entry: Entry) -> None:
+    assert entry.evidence is not None
+    reached = {
+        "assignment.premise_per_cent": "-35", "assignment.premise_rests_on": "stated judgement",
+        "assignment.premise_change": "Sold within a week, unseen",
+        "opinion.departure": "", "opinion.most_apart": "0.01",
+    }  # fmt: skip
+    assert entry.evidence.comparables is not None
+    middle = figure_at(entry.record, entry.evidence, entry.evidence.comparables.mid)
+    record = changed(entry.record, AT_SALE | reached | {"opinion.figure": str(round(middle * 13 / 20, 2))})
+    near = "the opinion is near the reconciled figure"
+    assert near not in [found.rule for found in contradictions(record, entry.evidence)]
+    unmoved = changed(record, {"opinion.figure": str(middle)})
+    assert near in [found.rule for found in contradictions(unmoved, entry.evidence)]
+    before, after = facts_of(entry), facts_of(replace(entry, record=record))
+    assert before.model is not None and after.model is not None
+    assert after.model.base == before.model.base
+    for then, now in zip(before.model.figures, after.model.figures, strict=True):
+        assert float(now) == pytest.approx(0.65 * float(then), abs=0.01)
 
 
 def test_a_full_record_contradicts_nothing(entry: Entry) -> None:
@@ -78,6 +126,8 @@ def test_each_contradiction_is_named_with_what_mends_it(entry: Entry, rule: Rule
     if rule.name == "the evidence follows the choices on comparables":
         choice = {"record_id": "r", "action": "drop", "reason": "wrecked"}
         record = read_record({**plain_record(entry.record), "choice": [choice]})
+    if rule.name == "earlier sales of the car are spoken of":
+        entry = replace(entry, evidence=sold_before(entry, days=200))
     found = {each.rule: each for each in contradictions(record, entry.evidence)}
     assert rule.name in found
     assert found[rule.name].mends == rule.mends

@@ -4,6 +4,7 @@ from datetime import timedelta
 import polars as pl
 import pytest
 
+from pricing.appraisal.earlier_sales import earlier_sales
 from pricing.appraisal.evidence import FROZEN_KINDS, Evidence, Known, gather, said_of, terms_of, wanting
 from pricing.appraisal.evidence_json import deserialise, serialise
 from pricing.appraisal.record import plain_record, read_record, with_answer
@@ -124,3 +125,25 @@ def test_the_car_is_offered_where_its_level_is(market: Market) -> None:
     for level, channel in (("auction hammer", "auction"), ("dealer", "dealer"), ("private", "private")):
         content["assignment"]["market_level"] = level
         assert said_of(read_record(content))["channel"] == channel
+
+
+def test_earlier_sales_of_the_car_are_found_by_its_chassis_number_however_typed(market: Market) -> None:
+    sales = market.sales()
+    car = common_car(market)
+    other = sales.filter(pl.col("make") != car["make"])["record_id"][0]
+    own = sales.filter(pl.col("make") == car["make"])["record_id"].to_list()[:2]
+    number = (
+        pl.when(pl.col("record_id") == own[0]).then(pl.lit("ch 55/nu"))
+        .when(pl.col("record_id").is_in([own[1], other])).then(pl.lit("CH.55.NU"))
+    )  # fmt: skip
+    marked = sales.with_columns(chassis_number=number)
+    found = earlier_sales(marked, {"chassis_number": "CH-55-Nu", "make": car["make"]})
+    assert found is not None and set(found["record_id"]) == set(own)
+    assert found["event_date"].is_sorted(descending=True)
+    assert earlier_sales(marked, {"chassis_number": "CH-1", "make": car["make"]}) is None
+    record = full_record(car, last_day(market))
+    evidence = gather(record, replace(known(market), sales=marked))
+    assert evidence.own_sales is not None and set(evidence.own_sales["record_id"]) == set(own)
+    text = serialise(evidence)
+    assert serialise(deserialise(text, FROZEN_KINDS)) == text
+    assert earlier_sales(sales.clear(), vars(record.subject)) is not None

@@ -22,8 +22,8 @@ from tests.small_market import common_car
 from tests.test_docs import COMMANDS, command_of
 
 ANSWERING = {
-    "fits", "value", "appraise check", "appraise grid", "appraise list", "inspect show", "inspect score",
-    "inspect agreement",
+    "fits", "value", "appraise check", "appraise bases", "profiles list", "appraise grid", "appraise list",
+    "inspect show", "inspect score", "inspect agreement",
     "repair budget", "repair compare", "records list", "records show", "names", "batches", "quarantine",
     "suspicions", "duplicates", "map", "format", "index", "comparables", "depth", "score", "buy", "sell",
     "doctor", "config", "handbook", "token new", "token list", "opinions list", "opinions score",
@@ -83,7 +83,10 @@ def calls(market: Market, known: dict[str, str]) -> Iterator[list[str]]:
         ["repair", "compare", "walk.json", "--country=GB", "--asking=3200"],
         ["appraise", "new", "car.toml", "--by=Clerk"], ["appraise", "list"],
         ["appraise", "edit", "appraisal-0001", "--set=opinion.figure=7400", "--by=Clerk", "--reason=a call"],
-        ["appraise", "check", "appraisal-0001"],
+        ["appraise", "check", "appraisal-0001"], ["appraise", "bases"],
+        ["profiles", "keep", "desk", "--kind=valuer", "--from=appraisal-0001"], ["profiles", "list"],
+        ["appraise", "edit", "appraisal-0001", "--set=valuer.contact=gone", "--by=Clerk", "--reason=moved"],
+        ["profiles", "use", "desk", "appraisal-0001", "--by=Clerk"], ["profiles", "forget", "desk"],
         ["appraise", "grid", "appraisal-0001", "--search=2026"], ["appraise", "grid", "appraisal-0001"],
         ["appraise", "choose", "appraisal-0001", "--drop=2", "--weigh=1=50", "--reason=looked at",
         "--by=Clerk"], ["appraise", "render", "appraisal-0001", "letter.pdf", "--document=letter"],

@@ -6,9 +6,14 @@ from typing import Any
 
 from streamlit.testing.v1 import AppTest
 
+from dashboards.appraisal_evidence import WORDS
 from pricing.appraisal.contents import missing
+from pricing.appraisal.facts import facts_of
+from pricing.appraisal.profiles import profiles
+from pricing.appraisal.record import read_record
 from pricing.appraisal.register import enter, listed, read
 from pricing.operations.appraisal_files import evidence_for
+from pricing.reports.wording import span_words
 from pricing.store.market import Market
 from tests.appraisals import full_record
 from tests.dashboards.pages import a_page, at_car, press, said, table
@@ -75,3 +80,58 @@ def test_an_answer_of_the_wrong_kind_is_one_sentence_and_changes_nothing(
     assert not page.exception
     assert "opinion.figure: got 'dear', expected an amount" in said(page)
     assert read(market, name).revision == 1
+
+
+def test_the_opinion_is_written_beside_its_evidence(market: Market, car: dict[str, Any]) -> None:
+    at = date.fromisoformat(market.load_fit()[1]["last_date"])  # type: ignore[arg-type]
+    record = full_record(car, at)
+    (name,) = enter(market, [(record, evidence_for(market.path, record))], by="A. Valuer")
+    page: AppTest = a_page("appraisals")
+    page.query_params["appraisal"] = name
+    page.run()
+    page.selectbox(key="section").select("opinion").run()
+    assert not page.exception
+    shown = said(page)
+    facts = facts_of(read(market, name))
+    assert f"**Price model** (private, GBP): {span_words(facts, WORDS, 'model')}" in shown
+    assert "**Reconciled figure**" in shown
+    assert "No sale or offer of chassis number CH-55-Nu stands in the records" in shown
+    assert len(table(page, "number", "adjusted_price")) == facts.grid.height
+    page.selectbox(key="section").select("assignment").run()
+    assert "Market value: What the car should fetch" in said(page)
+
+
+def test_a_draft_can_be_looked_at_from_the_first_answer_on(market: Market) -> None:
+    record = read_record({"assignment": {"client": "Client Alpha"}})
+    (name,) = enter(market, [(record, None)], by="A. Valuer")
+    page: AppTest = a_page("appraisals")
+    page.query_params["appraisal"] = name
+    page.run()
+    assert "No ranges yet" in said(page)
+    page.button(key="look_at_document").click().run()
+    assert not page.exception
+    assert len(page.get("image")) >= 1
+
+
+def test_profiles_are_kept_taken_over_and_forgotten(market: Market, car: dict[str, Any]) -> None:
+    at = date.fromisoformat(market.load_fit()[1]["last_date"])  # type: ignore[arg-type]
+    whole = full_record(car, at)
+    names = enter(market, [(whole, None), (read_record({"assignment": {"kind": "appraisal"}}), None)], by="A")
+    page: AppTest = a_page("appraisals")
+    page.query_params["appraisal"] = names[0]
+    page.run()
+    page.text_input(key="valuer").set_value("A. Valuer").run()
+    (called,) = [field for field in page.text_input if field.label == "as a profile named"]
+    called.set_value("desk")
+    press(page, "Keep the profile")
+    assert [each.name for each in profiles(market)] == ["desk"]
+    assert profiles(market)[0].answers["valuer.name"] == "Valuer Phi"
+    page.selectbox(key="appraisal").select(names[1]).run()
+    page.multiselect(key="profiles_taken").select("valuer: desk").run()
+    page.button(key="take_profiles").click().run()
+    assert not page.exception
+    assert read(market, names[1]).record.valuer.name == "Valuer Phi"
+    page.multiselect(key="profiles_taken").set_value(["valuer: desk"]).run()
+    page.button(key="forget_profiles").click().run()
+    assert not page.exception
+    assert profiles(market) == []

@@ -95,7 +95,22 @@ def test_captions_are_numbered_fields(document: Any, pages: Pages) -> None:
         assert said == [f"{kind} {place}: {caption}" for place, caption in enumerate(told, start=1)]
     fields = [node.text.strip() for node in document.element.iter(qn("w:instrText"))]
     assert sum(field.startswith("SEQ") for field in fields) == len(captions)
-    assert any(field.startswith("TOC") for field in fields)
+
+
+def test_the_contents_are_links_with_pages_that_are_counted_on_opening(document: Any, pages: Pages) -> None:
+    titles = [block.text for block in pages.blocks if isinstance(block, Heading) and block.level == 1]
+    fields = [node.text.strip() for node in document.element.iter(qn("w:instrText"))]
+    assert [field for field in fields if field.startswith("TOC")] == ['TOC \\o "1-1" \\h \\z']
+    lines = [paragraph for paragraph in document.paragraphs if paragraph.style.name == "toc 1"]
+    assert [line.text.split("\t")[0] for line in lines] == titles
+    named = {
+        node.get(qn("w:name")): node.getparent() for node in document.element.iter(qn("w:bookmarkStart"))
+    }
+    for line, title in zip(lines, titles, strict=True):
+        (link,) = line.hyperlinks
+        assert "".join(part.text for part in named[link.fragment].iter(qn("w:t"))) == title
+        assert f"PAGEREF {link.fragment} \\h" in fields
+    assert document.settings.element.find(qn("w:updateFields")).get(qn("w:val")) == "true"
 
 
 def test_tables_have_header_rows_and_pictures_a_description(document: Any, pages: Pages) -> None:
@@ -153,4 +168,5 @@ def test_hostile_text_is_shown_as_text(entry: Entry, words: LocaleWords) -> None
     said = "\n".join([*(paragraph.text for paragraph in made.paragraphs), *cells])
     for name, text in HOSTILE.items():
         assert said.count(shown(text)) >= 10, name
-    assert not list(made.element.iter(qn("w:hyperlink")))
+    links = list(made.element.iter(qn("w:hyperlink")))  # to headings of the document, and nowhere else
+    assert all(link.get(qn("w:anchor")).startswith("_Toc") and link.get(qn("r:id")) is None for link in links)

@@ -147,6 +147,20 @@ def test_nothing_reaches_into_the_margins(hostile: bytes, tmp_path: Path) -> Non
         assert page[:, -margin:].min() > 200, image.name
 
 
+@pytest.mark.parametrize("paper", PAPERS)
+def test_no_page_is_under_half_full_but_the_last_of_a_part(pages: Pages, paper: str, tmp_path: Path) -> None:
+    made = pdf(pages, paper)
+    said = pdf_text(made).split("\f")
+    titles = {block.text for block in pages.blocks if isinstance(block, Heading) and block.level == 1}
+    for place, image in enumerate(page_images(made, tmp_path, DOTS)[1:-1], start=1):
+        dark = grey(image) < 200
+        top, foot = round(26 / 25.4 * DOTS), dark.shape[0] - round(24 / 25.4 * DOTS)
+        inked = np.flatnonzero(dark[top:foot].any(axis=1))
+        full = 0.0 if not len(inked) else (inked[-1] + 1) / (foot - top)
+        begins = [line for line in said[place + 1].splitlines() if line.strip()][:6]
+        assert full >= 0.5 or titles & set(begins), f"page {place + 1} is {full:.0%} full"
+
+
 def test_the_pages_look_as_they_did(tmp_path: Path) -> None:
     """Golden pictures of a document with one block of every kind, in the typeface of the typesetter."""
     found = page_images(pdf(SAMPLE, "a4", date(2026, 11, 2)), tmp_path, DOTS)

@@ -8,6 +8,7 @@ import polars as pl
 import pytest
 from babel.numbers import format_decimal
 
+from pricing.appraisal.earlier_sales import TOLD
 from pricing.appraisal.facts import Facts, facts_of
 from pricing.appraisal.record import Appraisal, read_record, with_answer
 from pricing.appraisal.register import Entry
@@ -292,3 +293,41 @@ def test_a_draft_can_be_looked_at_from_the_first_answer_on(entry: Entry, words: 
     for form in (report, statement, letter):
         assert "Draft" in form(facts, words).mark
     assert "Missing: client." in texts(report(facts, words))
+
+
+def test_earlier_sales_of_the_car_itself_have_a_section(entry: Entry, words: LocaleWords) -> None:
+    none = texts(report(facts_of(entry), words))
+    assert "No sale or offer of chassis number CH-55-Nu stands in the records up to" in none
+    assert entry.evidence is not None
+    sale = entry.evidence.valuation.sales.head(1)
+    known = {name: sale[name] for name in TOLD if name in sale.columns}
+    rest = {name: None for name in TOLD if name not in known}
+    own = pl.DataFrame(known | rest).select(TOLD).with_columns(
+        outcome=pl.lit("sold"), channel=pl.lit("auction"), amount=pl.lit(Decimal("6100.000")),
+        currency=pl.lit("GBP"), price_basis=pl.lit("hammer"),
+    )  # fmt: skip
+    said = with_answer(entry.record, "opinion.earlier_sales", "Sold before its restoration")
+    found = facts_of(replace(entry, record=said, evidence=replace(entry.evidence, own_sales=own)))
+    pages = report(found, words)
+    (table,) = tables(pages, "Earlier sales and offers of the car itself")
+    assert table.rows[0][2] == "GBP 6,100, hammer"
+    assert table.rows[0][-1] == f"{sale['source'][0]}: {sale['source_ref'][0]}"
+    assert "Sold before its restoration" in texts(pages)
+    unnamed = facts_of(replace(entry, evidence=replace(entry.evidence, own_sales=None)))
+    assert "not looked for" in texts(report(unnamed, words))
+
+
+def test_a_difference_of_premise_is_printed_in_numbers_with_what_it_rests_on(
+    entry: Entry, words: LocaleWords
+) -> None:
+    record = with_answer(entry.record, "assignment.premise", "forced sale")
+    for name, answer in (("premise_per_cent", "-35"), ("premise_rests_on", "stated judgement"),
+                         ("premise_change", "Sold within a week")):  # fmt: skip
+        record = with_answer(record, f"assignment.{name}", answer)
+    facts = facts_of(replace(entry, record=record))
+    pages = report(facts, words)
+    assert "35.0% on sales as recorded (stated judgement): Sold within a week" in texts(pages)
+    (table,) = tables(pages, "Range of the price model")
+    assert table.rows[1][0].startswith("Private, forced sale")
+    for short in (letter(facts, words), statement(facts, words)):
+        assert "35.0% on sales as recorded" in texts(short)

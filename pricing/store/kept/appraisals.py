@@ -9,8 +9,8 @@ import duckdb
 import polars as pl
 
 from pricing.errors import MarketError
-from pricing.store.audit import now, write_audit
-from pricing.store.connection import Connect, add_row, frame, run
+from pricing.store.audit import now, write_audits
+from pricing.store.connection import Connect, add_rows, frame, run
 from pricing.store.kept.answers import IdempotencyKey, keep_result
 
 FieldChange = tuple[str, str, str]
@@ -55,27 +55,33 @@ def _expect(opened: duckdb.DuckDBPyConnection, name: str, after: int) -> None:
         )
 
 
-def _insert(opened: duckdb.DuckDBPyConnection, draft: Draft, name: str, at: datetime) -> None:
-    number = draft.after + 1
-    add_row(
-        opened, "appraisals",
-        appraisal_id=name, revision=number, record=draft.record, evidence_digest=draft.digest, made_at=at,
-        made_by=draft.made_by, reason=draft.reason,
-    )  # fmt: skip
-    if draft.evidence is not None:
-        run(
-            opened,
-            "INSERT INTO appraisal_evidence (digest, content) VALUES (?, ?) ON CONFLICT DO NOTHING",
-            [draft.digest, draft.evidence],
-        )
-    for field, old, new in draft.changes:
-        add_row(
-            opened, "appraisal_changes", appraisal_id=name, revision=number, field=field, old=old, new=new
-        )
-    write_audit(
-        opened, at, "appraisal", name,
-        {"revision": number, "by": draft.made_by, "reason": draft.reason, "evidence": draft.digest},
-    )  # fmt: skip
+def _insert(opened: duckdb.DuckDBPyConnection, numbered: Sequence[tuple[Draft, str]], at: datetime) -> None:
+    """Insert drafts, each under its appraisal's name, a table at a time."""
+    rows = [
+        {
+            "appraisal_id": name, "revision": draft.after + 1, "record": draft.record,
+            "evidence_digest": draft.digest, "made_at": at, "made_by": draft.made_by, "reason": draft.reason,
+        }
+        for draft, name in numbered
+    ]  # fmt: skip
+    add_rows(opened, "appraisals", pl.DataFrame(rows, schema_overrides={"evidence_digest": pl.String}))
+    frozen = {draft.digest: draft.evidence for draft, _ in numbered if draft.evidence is not None}
+    if frozen:
+        kept = pl.DataFrame({"digest": list(frozen), "content": list(frozen.values())})
+        add_rows(opened, "appraisal_evidence", kept, new=False)
+    changed = [
+        {"appraisal_id": name, "revision": draft.after + 1, "field": field, "old": old, "new": new}
+        for draft, name in numbered
+        for field, old, new in draft.changes
+    ]
+    if changed:
+        add_rows(opened, "appraisal_changes", pl.DataFrame(changed))
+    details = (
+        {"revision": draft.after + 1, "by": draft.made_by, "reason": draft.reason, "evidence": draft.digest}
+        for draft, _ in numbered
+    )
+    names = (name for _, name in numbered)
+    write_audits(opened, at, "appraisal", list(zip(names, details, strict=True)))
 
 
 class Appraisals:
@@ -94,7 +100,7 @@ class Appraisals:
         at = now()
         with self._connect(write=True) as opened:
             (count,) = run(opened, "SELECT count(DISTINCT appraisal_id) FROM appraisals")[0]
-            kept = []
+            numbered = []
             for draft in drafts:
                 name = draft.appraisal_id
                 if name is None:
@@ -102,9 +108,10 @@ class Appraisals:
                     name = f"appraisal-{count:04d}"
                 else:
                     _expect(opened, name, draft.after)
-                _insert(opened, draft, name, at)
-                kept.append((name, draft.after + 1))
+                numbered.append((draft, name))
+            kept = [(name, draft.after + 1) for draft, name in numbered]
             if kept:
+                _insert(opened, numbered, at)
                 keep_result(
                     opened, self._receipt, dict(zip(("appraisal_id", "revision"), kept[-1], strict=True))
                 )
@@ -126,6 +133,19 @@ class Appraisals:
                 f"the market holds no appraisal {appraisal_id!r}{which}; `pricing appraise list` lists them"
             )
         return Revision(*rows[0])
+
+    def last_of(self, names: Sequence[str]) -> list[Revision]:
+        """The last revision of each of these appraisals, by one question."""
+        with self._connect() as opened:
+            rows = run(
+                opened,
+                "SELECT appraisal_id, revision, record, content, evidence_digest, made_at, made_by, reason "
+                "FROM appraisals LEFT JOIN appraisal_evidence ON digest = evidence_digest "
+                "WHERE appraisal_id IN (SELECT unnest(?)) "
+                "QUALIFY row_number() OVER (PARTITION BY appraisal_id ORDER BY revision DESC) = 1",
+                [list(names)],
+            )
+        return [Revision(*row) for row in rows]
 
     def last_revisions(self) -> pl.DataFrame:
         """The last revision of every appraisal, without its evidence."""

@@ -1,0 +1,64 @@
+"""What the records hold of the subject itself: its earlier sales and offers, and what is said of them."""
+
+from typing import Any
+
+from pricing.appraisal.facts import Facts
+from pricing.reports.blocks import Block, Column, Heading, Paragraph, Table
+from pricing.reports.evidence import NONE
+from pricing.words.locale import LocaleWords
+
+
+def own_sales_sentence(facts: Facts, words: LocaleWords) -> str:
+    """Whether the records hold earlier sales or offers of the car, or why they could not be looked for."""
+    found, number = facts.evidence.own_sales, facts.record.subject.chassis_number
+    at = words.day(facts.record.assignment.effective_date)
+    if found is None:
+        if number:
+            return (
+                "Earlier sales and offers of the car were not looked for when its evidence was gathered, or "
+                f"chassis number {number} is too short to look by."
+            )
+        return "No chassis number is given by which earlier sales and offers of the car could be looked for."
+    if found.is_empty():
+        return f"No sale or offer of chassis number {number} stands in the records up to {at}."
+    what = "earlier sale or offer" if found.height == 1 else "earlier sales or offers"
+    return (
+        f"The records up to {at} hold {words.number(found.height)} {what} of chassis number {number}, "
+        "whatever way it was written."
+    )
+
+
+def own_sales_blocks(facts: Facts, words: LocaleWords) -> list[Block]:
+    """The sentence, the records themselves, and what the valuer says of them."""
+    found, said = facts.evidence.own_sales, facts.record.opinion.earlier_sales
+    blocks: list[Block] = [Heading("Earlier sales and offers of the car", 2)]
+    blocks.append(Paragraph(own_sales_sentence(facts, words)))
+    if found is not None and found.height:
+        numbers: dict[str, int] = (
+            {} if facts.grid.is_empty() else dict(facts.grid.select("record_id", "number").iter_rows())
+        )
+        rows = tuple(_row(row, numbers, words) for row in found.iter_rows(named=True))
+        columns = (
+            Column("Day", 1.1), Column("What came of it", 1.2), Column("As recorded", 1.5, True),
+            Column(f"All-in, {facts.base_currency}", 1.2, True), Column("Condition", 1.2),
+            Column("Source and reference", 2.2),
+        )  # fmt: skip
+        note = "All-in prices hold at their own days. A sale that is comparable too says so."
+        blocks.append(
+            Table("Earlier sales and offers of the car itself, newest first", columns, rows, note=note)
+        )
+    return [*blocks, *([Paragraph(said)] if said else [])]
+
+
+def _row(row: dict[str, Any], numbers: dict[str, int], words: LocaleWords) -> tuple[str, ...]:
+    number = numbers.get(row["record_id"])
+    came = f"{row['outcome']}, {row['channel']}" + ("" if number is None else f" (comparable {number})")
+    recorded = (
+        NONE if row["amount"] is None
+        else f"{row['currency']} {words.plain(row['amount'], 0)}, {row['price_basis']}"
+    )  # fmt: skip
+    return (
+        words.short_day(row["event_date"]), came, recorded,
+        NONE if row["price"] is None else words.plain(row["price"], 0),
+        row["condition_band"] or "not graded", f"{row['source']}: {row['source_ref']}",
+    )  # fmt: skip
