@@ -15,7 +15,7 @@ from starlette.types import ASGIApp, Receive, Scope, Send
 from pricing.charts.design import style_sheet
 from pricing.errors import PricingError
 from pricing.operations.demo_files import EXTENSIONS
-from pricing.operations.drafts import LARGEST_PHOTO
+from pricing.untrusted.photographs import LARGEST
 from pricing.words.plain_text import sentence
 
 GARAGE: Final = "/garage"
@@ -65,7 +65,7 @@ async def _answer(request: Request, path: str) -> Response:
                 {"new": await run_in_threadpool(_findings, parts[1], _key(request), body)}, HTTPStatus.CREATED
             )
         if request.method == "POST" and parts[0] == "photos" and len(parts) == 3:
-            body = await _body(request, LARGEST_PHOTO)
+            body = await _body(request, LARGEST)
             return JSONResponse(
                 {"new": await run_in_threadpool(_photo, parts[1], parts[2], _key(request), body)},
                 HTTPStatus.CREATED,

@@ -27,6 +27,7 @@ from pricing.reports.blocks import (
     NewPage,
     Pages,
     Paragraph,
+    Photographs,
     Statement,
     Table,
 )
@@ -40,6 +41,7 @@ from pricing.reports.docx_elements import (
     rule_rows,
     shade,
 )
+from pricing.reports.docx_photographs import COVER, add_photograph, add_row, rows_of
 from pricing.reports.docx_styles import (
     BLUE,
     GREY,
@@ -131,6 +133,10 @@ class _Writer:
                     self._text("", "Field Line")
             case NewPage():
                 self.document.add_page_break()
+            case Photographs():
+                for row in rows_of(block.items):
+                    add_row(self.document, row, self.pages.photographs, self.width)
+                    self._after_table()
 
     def _text(self, text: str, style: str) -> Any:
         paragraph = self.document.add_paragraph(style=style)
@@ -266,6 +272,9 @@ class _Writer:
         self._text(self.pages.subject, "Title")
         if self.pages.mark:
             self._text(self.pages.mark, "State Mark")
+        if cover.photograph is not None:
+            line = self.document.add_paragraph(style="Picture")
+            add_photograph(line, cover.photograph, self.pages.photographs, self.width, COVER)
         self._answers(cover.rows)
         if self.pages.contents:
             self._contents()

@@ -23,6 +23,7 @@ from pricing.reports.blocks import (
     Paragraph,
     Table,
 )
+from pricing.reports.photographs import photographs_part
 from pricing.reports.wording import (
     COMPLIANCE,
     ROAD,
@@ -115,7 +116,7 @@ def condition_part(facts: Facts, words: LocaleWords) -> list[Block]:
         blocks.append(
             Paragraph("No inspection sheet belongs to this record; the condition is as it was stated.")
         )
-        return [*blocks, Paragraph(ROAD, "caution")]
+        return [*blocks, *photographs_part(facts, words), Paragraph(ROAD, "caution")]
     worst = found.if_unseen_worst
     blocks.append(
         Paragraph(
@@ -142,7 +143,7 @@ def condition_part(facts: Facts, words: LocaleWords) -> list[Block]:
     if found.papers.height:
         columns = (Column("Identity and papers", 3), Column("State", 2), Column("Note", 2))
         blocks.append(Table("To settle about identity and papers", columns, tuple(found.papers.iter_rows())))
-    blocks += _budget(facts, words)
+    blocks += [*photographs_part(facts, words), *_budget(facts, words)]
     return [*blocks, Paragraph("Every check and what was found is in the annex on the inspection sheet."),
             Paragraph(ROAD, "caution")]  # fmt: skip
 

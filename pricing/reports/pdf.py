@@ -6,17 +6,19 @@ nothing vanishes unseen.
 
 import json
 import re
-from dataclasses import asdict
+import tempfile
+from dataclasses import asdict, replace
 from datetime import UTC, date, datetime
 from functools import cache
-from importlib.resources import files
+from importlib.resources import files as package_files
+from pathlib import Path
 from typing import Any, Final
 
 import typst
 
 from pricing.errors import AppraisalError
 from pricing.progress import Progress, untold
-from pricing.reports.blocks import Answers, Block, Pages, Statement, Table
+from pricing.reports.blocks import Answers, Block, Pages, Photographs, Shown, Statement, Table
 from pricing.reports.pictures import svg
 from pricing.words.locale import ems, shown
 
@@ -54,29 +56,45 @@ def pdf(pages: Pages, paper: str = "a4", made_on: date | None = None, progress: 
     """
     if paper not in PAPERS:
         raise AppraisalError(f"no paper {paper!r}; expected one of: {', '.join(PAPERS)}")
+    files = {name: f"/{place}.jpg" for place, name in enumerate(pages.photographs)}
     content = {
         "title": pages.title, "subject": pages.subject, "mark": pages.mark, "reference": pages.reference,
         "language": pages.language, "author": pages.author, "contents": pages.contents,
-        "cover": None if pages.cover is None else asdict(pages.cover),
+        "cover": None if pages.cover is None else asdict(replace(pages.cover, photograph=None)),
     }  # fmt: skip
-    blocks = [_settable_block(block) for block in pages.blocks]
+    blocks = [_settable_block(block, files) for block in pages.blocks]
     drawn = {}
     for done, (name, picture) in enumerate(pages.pictures.items(), start=1):
         drawn[name] = _displayed(svg(picture))
         progress("draw", done, len(pages.pictures))
-    text = json.dumps(settable(content, TEXT_WIDTH / 2, TEXT_SIZE) | {"blocks": blocks, "pictures": drawn})
+    told = settable(content, TEXT_WIDTH / 2, TEXT_SIZE) | {"blocks": blocks, "pictures": drawn}
+    if pages.cover is not None and pages.cover.photograph is not None:
+        told["cover"]["photograph"] = _settable_photograph(pages.cover.photograph, files)
+    text = json.dumps(told)
     stamp = None if made_on is None else datetime(made_on.year, made_on.month, made_on.day, tzinfo=UTC)
     try:
-        return typst.compile(
-            _template(), sys_inputs={"pages": text, "paper": PAPERS[paper]}, pdf_standards=STANDARDS,
-            timestamp=stamp,
-        )  # fmt: skip
+        with tempfile.TemporaryDirectory() as root:  # photographs are no texts, and come in as files
+            folder, laid_out = Path(root), Path(root, "pages.typ")
+            laid_out.write_bytes(_template())
+            for name, file in files.items():
+                Path(root, file[1:]).write_bytes(pages.photographs[name])
+            return typst.compile(
+                laid_out, root=folder, sys_inputs={"pages": text, "paper": PAPERS[paper]},
+                pdf_standards=STANDARDS, timestamp=stamp,
+            )  # fmt: skip
     except typst.TypstError as error:
         raise AppraisalError(f"the pages cannot be laid out: {error.message}") from None
 
 
-def _settable_block(block: Block) -> dict[str, Any]:
+def _settable_photograph(shot: Shown, files: dict[str, str]) -> dict[str, Any]:
+    said = asdict(shot) | {"name": ""}
+    return dict(settable(said, TEXT_WIDTH / 2, TEXT_SIZE)) | {"file": files[shot.name]}
+
+
+def _settable_block(block: Block, files: dict[str, str]) -> dict[str, Any]:
     """A block as the template reads it: its fields, what it ``is``, and every text fit for its place."""
+    if isinstance(block, Photographs):
+        return {"is": "photographs", "items": [_settable_photograph(item, files) for item in block.items]}
     fields = {"is": type(block).__name__.lower(), **asdict(block)}
     if not isinstance(block, Table):
         share = 2.6 / 3.6 if isinstance(block, Answers) else 0.9
@@ -99,7 +117,7 @@ def _settable_block(block: Block) -> dict[str, Any]:
 
 @cache
 def _template() -> bytes:
-    return files("pricing.reports").joinpath("templates/appraisal.typ").read_bytes()
+    return package_files("pricing.reports").joinpath("templates/appraisal.typ").read_bytes()
 
 
 def settable(value: Any, width: float, size: float) -> Any:

@@ -13,7 +13,7 @@ from pricing.store.connection import run
 
 KIND: Final = "classic car market"
 
-VERSION: Final = "6"
+VERSION: Final = "7"
 """Of the files that this program writes; raised with any change of a table (``migrations``)."""
 
 _SQL_TYPES: Final = {
@@ -144,6 +144,12 @@ TABLES: Final = {
         "evidence_digest VARCHAR, made_at TIMESTAMP NOT NULL, made_by VARCHAR NOT NULL, "
         "reason VARCHAR NOT NULL",
         ("appraisal_id", "revision"),
+    ),
+    "photographs": Table(
+        "digest VARCHAR NOT NULL, content BLOB NOT NULL, shown BLOB NOT NULL, kind VARCHAR NOT NULL, "
+        "width INTEGER NOT NULL, height INTEGER NOT NULL, taken_on DATE, removed VARCHAR[] NOT NULL, "
+        "kept_at TIMESTAMP NOT NULL",
+        ("digest",),
     ),
     "appraisal_evidence": Table("digest VARCHAR NOT NULL, content VARCHAR NOT NULL", ("digest",)),
     "appraisal_changes": Table(

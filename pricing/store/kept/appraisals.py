@@ -12,6 +12,8 @@ from pricing.errors import MarketError
 from pricing.store.audit import now, write_audit
 from pricing.store.connection import Connect, add_row, frame, run
 from pricing.store.kept.answers import IdempotencyKey, keep_result
+from pricing.store.kept.photographs import insert_photographs
+from pricing.untrusted.photographs import ReadPhotograph
 
 FieldChange = tuple[str, str, str]
 """A field, what it was, what it is."""
@@ -33,7 +35,8 @@ class Revision:
 
 @dataclass(frozen=True)
 class Draft:
-    """A revision to be kept: of a new appraisal, or the one after revision ``after`` of ``appraisal_id``."""
+    """A revision to be kept: of a new appraisal, or the one after revision ``after`` of ``appraisal_id``;
+    with it the photographs that it is the first to name."""
 
     record: str
     evidence: str | None
@@ -43,6 +46,7 @@ class Draft:
     changes: Sequence[FieldChange] = ()
     appraisal_id: str | None = None
     after: int = 0
+    photographs: Sequence[ReadPhotograph] = ()
 
 
 def _expect(opened: duckdb.DuckDBPyConnection, name: str, after: int) -> None:
@@ -68,6 +72,7 @@ def _insert(opened: duckdb.DuckDBPyConnection, draft: Draft, name: str, at: date
             "INSERT INTO appraisal_evidence (digest, content) VALUES (?, ?) ON CONFLICT DO NOTHING",
             [draft.digest, draft.evidence],
         )
+    insert_photographs(opened, draft.photographs)
     for field, old, new in draft.changes:
         add_row(
             opened, "appraisal_changes", appraisal_id=name, revision=number, field=field, old=old, new=new
