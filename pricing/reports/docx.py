@@ -268,11 +268,12 @@ class _Writer:
         self._after_table()
 
     def _cover(self, cover: Cover) -> None:
-        self._text(self.pages.title, "Subtitle")
+        head = self._text(self.pages.title, "Subtitle")
         self._text(self.pages.subject, "Title")
         if self.pages.mark:
             self._text(self.pages.mark, "State Mark")
         if cover.photograph is not None:
+            head.paragraph_format.space_before = Pt(0)
             line = self.document.add_paragraph(style="Picture")
             add_photograph(line, cover.photograph, self.pages.photographs, self.width, COVER)
         self._answers(cover.rows)

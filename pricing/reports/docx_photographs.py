@@ -12,7 +12,7 @@ from pricing.reports.docx_elements import keep_whole
 from pricing.words.locale import shown
 
 TALLEST: Final = Mm(75)
-COVER: Final = Mm(62)
+COVER: Final = Mm(44)
 """The tallest that a photograph is shown, among others and on the cover."""
 
 _GUTTER: Final = Mm(6)
