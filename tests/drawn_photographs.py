@@ -24,10 +24,11 @@ def drawn_photograph(
     mark: int = 0,
 ) -> bytes:
     """A photograph of ``size`` as it is seen upright; ``mark`` tells one from others."""
-    scene = Image.new(mode, size, {"RGBA": (0, 0, 0, 0), "L": 200}.get(mode, (40, 90, 60)))
+    ground: dict[str, tuple[int, ...]] = {"RGBA": (0, 0, 0, 0)}
+    scene = Image.new(mode, size, ground.get(mode, (40, 90, 60)))
     pen = ImageDraw.Draw(scene)
-    pen.rectangle((0, 0, size[0] // 4, size[1] // 4), fill=200 if mode == "L" else (220, 20, 20))
-    pen.point((size[0] - 1, size[1] - 1), fill=mark if mode == "L" else (mark, mark, mark))
+    pen.rectangle((0, 0, size[0] // 4, size[1] // 4), fill=(220, 20, 20))
+    pen.point((size[0] - 1, size[1] - 1), fill=(mark, mark, mark))
     turn = TURNS[orientation]
     written = io.BytesIO()
     said: dict[str, Any] = {"exif": exif(orientation, taken_on, place=place)}

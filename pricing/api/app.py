@@ -20,6 +20,7 @@ from pricing.api import (
     routes_fits,
     routes_market,
     routes_opinions,
+    routes_photographs,
     routes_records,
     routes_state,
     routes_values,
@@ -32,6 +33,7 @@ from pricing.api.service import Service
 from pricing.api.stopping import end_in_time
 from pricing.errors import PricingError
 from pricing.operations.configuration import Configuration, configuration
+from pricing.untrusted.photographs import LARGEST
 
 PREFIX: Final = "/api/v1"
 """A change that breaks a caller makes another."""
@@ -47,6 +49,12 @@ LISTS: Final = f"{PREFIX}/values"
 
 UPLOADS: Final = f"{PREFIX}/batches"
 """Takes files."""
+
+PHOTOGRAPHS: Final = f"{PREFIX}/appraisals/*/photographs"
+"""Takes a photograph of an appraisal."""
+
+_FORM: Final = 100_000
+"""Bytes of what is sent with one."""
 
 LONG: Final = (UPLOADS, f"{PREFIX}/fits", f"{PREFIX}/appraisals")
 """What is under these addresses may work for long."""
@@ -81,6 +89,7 @@ def create_api(settings: Configuration) -> FastAPI:
     for routes in (
         routes_state, routes_values, routes_market, routes_condition, routes_decisions,
         routes_records, routes_cars, routes_opinions, routes_fits, routes_appraisals,
+        routes_photographs,
     ):  # fmt: skip
         inner.include_router(routes.router)
     api.include_router(routes_state.server_router)
@@ -88,14 +97,15 @@ def create_api(settings: Configuration) -> FastAPI:
     sizes = {
         LISTS: max(settings.largest_body, settings.largest_list * LIST_BYTES_A_CAR),
         UPLOADS: settings.largest_upload,
+        PHOTOGRAPHS: LARGEST + _FORM,
     }
     api.add_middleware(
         RequestLimits,
         service=service,
         sizes=sizes,
-        counts={LISTS: settings.largest_list * LIST_VALUES_A_CAR, UPLOADS: None},
+        counts={LISTS: settings.largest_list * LIST_VALUES_A_CAR, UPLOADS: None, PHOTOGRAPHS: None},
         long=LONG,
-        acts={UPLOADS: "load"},
+        acts={UPLOADS: "load", PHOTOGRAPHS: "appraise"},
         unguarded=UNGUARDED,
     )
     api.openapi = _documented(api)  # type: ignore[method-assign]

@@ -2,7 +2,7 @@
 
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -37,10 +37,11 @@ def show_list(name: Name, revision: Revision = None, market: MarketOption = MARK
     """List the photographs of an appraisal, with what is left out of what is shown of each."""
     from pricing.appraisal.register import read
     from pricing.cli.appraisal_terminal import show_photographs
+    from pricing.operations.appraisal_photographs import photograph_facts
 
     opened = open_market(market)
     entry = read(opened, name, revision)
-    facts = {**entry_facts(entry), "photographs": told(opened, entry)}
+    facts = {**entry_facts(entry), "photographs": photograph_facts(opened, entry.record)}
     answer(facts, lambda: show_photographs(entry))
 
 
@@ -139,20 +140,6 @@ def export(
     done({"files": written, "digests": [shot.digest for _, shot in wanted]}, lines)
 
 
-def told(opened: "Market", entry: "Entry") -> list[dict[str, Any]]:
-    """What programs are told of the photographs of an entry, in order."""
-    from pricing.appraisal.photographs import plain_photographs
-
-    shots = entry.record.photographs
-    described = opened.photographs.described([shot.digest for shot in shots])
-    kept = {row["digest"]: row for row in described.iter_rows(named=True)}
-    return [
-        {"number": number, **plain}
-        | {name: kept[plain["digest"]][name] for name in ("kind", "width", "height", "size")}
-        for number, plain in enumerate(plain_photographs(shots), 1)
-    ]
-
-
 def _revise(
     opened: "Market",
     entry: "Entry",
@@ -163,10 +150,12 @@ def _revise(
 ) -> None:
     from pricing.appraisal.register import read, revise
     from pricing.cli.appraisal_terminal import show_photographs
+    from pricing.operations.appraisal_photographs import photograph_facts
 
     record = replace(entry.record, photographs=shots)
     if record == entry.record:
         raise AppraisalError(f"{entry.appraisal_id}: nothing is changed, so there is nothing to keep")
     revise(opened, entry, record, entry.evidence, by=by, reason=reason, photographs=taken)
     after = read(opened, entry.appraisal_id)
-    done({**entry_facts(after), "photographs": told(opened, after)}, lambda: show_photographs(after))
+    facts = {**entry_facts(after), "photographs": photograph_facts(opened, after.record)}
+    done(facts, lambda: show_photographs(after))

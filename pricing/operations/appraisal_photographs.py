@@ -4,7 +4,7 @@ they came."""
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from pricing.errors import FileError
 from pricing.untrusted.files import bounded_bytes
@@ -39,6 +39,20 @@ def taken_in(record: "Appraisal") -> "tuple[Appraisal, list[ReadPhotograph]]":
             shot = replace(shot, file=plain_name(shot.file), digest=one.digest, chassis=chassis)
         shots.append(shot)
     return replace(record, photographs=settled(tuple(shots))), read
+
+
+def photograph_facts(market: "Market", record: "Appraisal") -> list[dict[str, Any]]:
+    """What programs are told of the photographs of a record, in order: number, what the record says, kind,
+    width and height (pixels, upright) and size (bytes)."""
+    from pricing.appraisal.photographs import plain_photographs
+
+    described = market.photographs.described([shot.digest for shot in record.photographs])
+    kept = {row["digest"]: row for row in described.iter_rows(named=True)}
+    return [
+        {"number": number, **plain}
+        | {name: kept[plain["digest"]][name] for name in ("kind", "width", "height", "size")}
+        for number, plain in enumerate(plain_photographs(record.photographs), 1)
+    ]
 
 
 def write_originals(

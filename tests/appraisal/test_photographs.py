@@ -14,7 +14,9 @@ from pricing.appraisal.record import Appraisal, plain_record, read_record
 from pricing.appraisal.register import Entry, enter, history, needs_evidence, read, revise
 from pricing.errors import AppraisalError, FileError, MarketError
 from pricing.operations.appraisal_photographs import taken_in, write_originals
+from pricing.operations.backups import back_up, restore
 from pricing.store.market import Market
+from pricing.store.salvage import altered_evidence, salvage
 from pricing.untrusted.photographs import ReadPhotograph, read_photograph
 from tests.drawn_photographs import drawn_photograph
 
@@ -159,3 +161,20 @@ def test_altered_bytes_are_never_handed_out(market: Market, entered: Entry, tmp_
         opened.execute("UPDATE photographs SET content = 'x'::BLOB WHERE digest = ?", [digest])
     with pytest.raises(MarketError, match=f"photograph {digest[:12]} was altered"):
         Market.open(copy, create=False).photographs.original(digest)
+    assert altered_evidence(copy) == [f"photograph {digest[:12]}"]
+    assert altered_evidence(market.path) == []
+
+
+def test_a_backup_a_copy_and_a_salvage_hold_them_whole(
+    market: Market, entered: Entry, tmp_path: Path
+) -> None:
+    digests = [shot.digest for shot in entered.record.photographs]
+    back_up(market.path, tmp_path / "kept.zip")
+    restore(tmp_path / "kept.zip", tmp_path / "restored.duckdb")
+    salvage(market.path, tmp_path / "salvaged.duckdb")
+    for name in ("restored.duckdb", "salvaged.duckdb"):
+        there = Market.open(tmp_path / name, create=False)
+        first = read(there, entered.appraisal_id, 1)
+        assert first.shown == entered.shown and first.record == entered.record
+        for digest in digests:
+            assert there.photographs.original(digest) == market.photographs.original(digest)
