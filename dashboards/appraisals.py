@@ -12,6 +12,7 @@ from dashboards.appraisal_completion import ask_completion
 from dashboards.appraisal_evidence import show_bases, show_beside_opinion, show_own_sales
 from dashboards.appraisal_form import ask_assignment, ask_layout, ask_section, ask_who
 from dashboards.appraisal_grid import ask_choice, show_grid
+from dashboards.appraisal_photographs import show_photographs
 from dashboards.appraisal_profiles import ask_profiles
 from dashboards.car_form import ask_car
 from dashboards.exhibits import show_table
@@ -174,6 +175,7 @@ def _show_entry(snapshot: Snapshot, entry: Entry) -> None:
             st.info("Say below who does this: a choice goes into the log.")
         elif by_hand is not None:
             _revise(snapshot, entry, by_hand, str(signed))
+    _show_photographs(snapshot, entry)
     if people.may("appraise"):
         by = ask_who()
         answered = _ask_answers(entry, facts, disabled=not by)
@@ -212,6 +214,24 @@ def _ask_answers(entry: Entry, facts: Facts | None, *, disabled: bool) -> Apprai
         show_beside_opinion(facts)
     with fields:
         return ask_section(entry, section, disabled=disabled)
+
+
+def _show_photographs(snapshot: Snapshot, entry: Entry) -> None:
+    """The photographs of the record; a change of them is another revision with the same evidence."""
+    with st.expander("Photographs", key="photographs", on_change="rerun") as opened:
+        if not opened.open:
+            return
+        changed = show_photographs(snapshot, entry, may_change=people.may("appraise"))
+        signed = people.person() or st.session_state.get("valuer")
+        if changed is not None and not signed:
+            st.info("Say below who does this: a change of photographs goes into the log.")
+        elif changed is not None:
+            record = replace(entry.record, photographs=changed.photographs)
+            revise(
+                snapshot.market, entry, record, entry.evidence, by=str(signed), reason=changed.reason,
+                photographs=changed.read,
+            )  # fmt: skip
+            _done(f"{entry.appraisal_id} is revised: {changed.reason}.")
 
 
 def _revise(snapshot: Snapshot, entry: Entry, record: Appraisal, by: str) -> None:

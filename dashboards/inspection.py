@@ -21,6 +21,7 @@ from pricing.condition.short_round import short_round
 from pricing.errors import PricingError
 from pricing.operations import drafts
 from pricing.operations.demo_files import EXTENSIONS
+from pricing.untrusted.photographs import LARGEST
 from pricing.words.condition import score_sentence
 from pricing.words.market_standing import INVENTED
 from pricing.words.plain_text import escaped
@@ -223,7 +224,7 @@ def _ask_photo(inspection: Inspection, area: str) -> None:
             given = st.file_uploader(
                 "Photo",
                 type=list(drafts.PHOTO_KINDS),
-                max_upload_size=drafts.LARGEST_PHOTO // 1_000_000,
+                max_upload_size=LARGEST // 1_000_000,
                 key=f"photo-{area}-{number}",
             )
         st.caption("Place, time and owner that the camera wrote into the photo are left out.")

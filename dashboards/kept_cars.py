@@ -16,10 +16,10 @@ from pricing.charts.kept_cars import prices_caption, prices_chart
 from pricing.decisions.kept_car import KeptCarToday, facts_seen, kept_car_today
 from pricing.errors import PricingError
 from pricing.operations.kept_sales import exported, record_sale
-from pricing.operations.photographs import cleaned_photo
 from pricing.operations.settings import settings_of
 from pricing.snapshot import Snapshot
 from pricing.store.kept.cars import LONGEST_NAME, LONGEST_NOTES
+from pricing.untrusted.photographs import KINDS, read_photograph
 from pricing.vocabulary import CHANNELS
 from pricing.words.kept_cars import asked_sentence, change_sentence, comparison, today_sentence
 from pricing.words.plain_text import escaped, sentence
@@ -123,7 +123,9 @@ def _ask_changes(snapshot: Snapshot, one: KeptCarToday) -> None:
             "Photograph", type=["jpg", "jpeg", "png", "webp"], key=f"photo-{kept.car_id}"
         )
         if photo is not None and st.button("Keep the photograph", key=f"photo-kept-{kept.car_id}"):
-            store.add_photo(kept.car_id, cleaned_photo(photo.getvalue()))
+            store.add_photo(
+                kept.car_id, read_photograph(photo.getvalue(), "the photograph", tuple(KINDS)).shown
+            )
             st.rerun()
         if kept.sold_as is None:
             _ask_sale(snapshot, one)

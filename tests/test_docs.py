@@ -52,7 +52,7 @@ def calls(text: str) -> list[list[str]]:
 
 def command_of(words: list[str]) -> str:
     """The longest run of first words that names a command."""
-    names = [" ".join(words[:length]) for length in (2, 1)]
+    names = [" ".join(words[:length]) for length in (3, 2, 1)]
     return next((name for name in names if name in COMMANDS), "")
 
 

@@ -20,6 +20,7 @@ from pricing.api import (
     routes_fits,
     routes_market,
     routes_opinions,
+    routes_photographs,
     routes_records,
     routes_sheets,
     routes_state,
@@ -34,8 +35,8 @@ from pricing.api.service import Service
 from pricing.api.stopping import end_in_time
 from pricing.errors import PricingError
 from pricing.operations.configuration import Configuration, configuration
-from pricing.operations.drafts import LARGEST_PHOTO
 from pricing.untrusted.door import warm
+from pricing.untrusted.photographs import LARGEST
 
 PREFIX: Final = "/api/v1"
 """A change that breaks a caller makes another."""
@@ -57,6 +58,11 @@ PHOTOS: Final = f"{PREFIX}/inspection-photos"
 
 OF_PAGES: Final = (f"{PREFIX}/kept-inspections/", PHOTOS)
 """What the garage page asks: a person of the dashboard may too, whom its own door lets in."""
+PHOTOGRAPHS: Final = f"{PREFIX}/appraisals/*/photographs"
+"""Takes a photograph of an appraisal."""
+
+_FORM: Final = 100_000
+"""Bytes of what is sent with one."""
 
 LONG: Final = (UPLOADS, f"{PREFIX}/fits", f"{PREFIX}/appraisals")
 """What is under these addresses may work for long."""
@@ -91,6 +97,7 @@ def create_api(settings: Configuration) -> FastAPI:
     for routes in (
         routes_state, routes_values, routes_market, routes_condition, routes_decisions,
         routes_records, routes_sheets, routes_cars, routes_opinions, routes_fits, routes_appraisals,
+        routes_photographs,
     ):  # fmt: skip
         inner.include_router(routes.router)
     api.include_router(routes_state.server_router)
@@ -98,15 +105,21 @@ def create_api(settings: Configuration) -> FastAPI:
     sizes = {
         LISTS: max(settings.largest_body, settings.largest_list * LIST_BYTES_A_CAR),
         UPLOADS: settings.largest_upload,
-        PHOTOS: LARGEST_PHOTO,
+        PHOTOS: LARGEST,
+        PHOTOGRAPHS: LARGEST + _FORM,
     }
     api.add_middleware(
         RequestLimits,
         service=service,
         sizes=sizes,
-        counts={LISTS: settings.largest_list * LIST_VALUES_A_CAR, UPLOADS: None, PHOTOS: None},
+        counts={
+            LISTS: settings.largest_list * LIST_VALUES_A_CAR,
+            UPLOADS: None,
+            PHOTOS: None,
+            PHOTOGRAPHS: None,
+        },
         long=LONG,
-        acts={UPLOADS: "load"},
+        acts={UPLOADS: "load", PHOTOGRAPHS: "appraise"},
         unguarded=UNGUARDED,
     )
     api.openapi = _documented(api)  # type: ignore[method-assign]

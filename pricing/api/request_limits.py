@@ -2,6 +2,7 @@
 
 import asyncio
 import logging
+import re
 import time
 from collections.abc import Mapping
 from typing import Final
@@ -37,6 +38,8 @@ LONG_AT_ONCE: Final = 2
 
 ID_HEADER: Final = "X-Request-ID"
 
+_OF_APPRAISAL: Final = re.compile(r"^(/api/v1/appraisals/)[^/]+(/photographs)$")
+
 _LOG: Final = logging.getLogger("pricing.requests")
 
 SAFETY: Final = {
@@ -47,6 +50,15 @@ SAFETY: Final = {
     "Content-Security-Policy": "default-src 'none'; frame-ancestors 'none'",
 }
 """Headers of every answer (OWASP, REST Security Cheat Sheet)."""
+
+
+def address(path: str) -> str:
+    """An address by which limits are kept: with a star in place of what names one appraisal.
+
+    >>> address("/api/v1/appraisals/appraisal-0001/photographs"), address("/api/v1/fits")
+    ('/api/v1/appraisals/*/photographs', '/api/v1/fits')
+    """
+    return _OF_APPRAISAL.sub(r"\1*\2", path)
 
 
 class RequestLimits:
@@ -63,7 +75,7 @@ class RequestLimits:
         acts: Mapping[str, str],
         unguarded: frozenset[str],
     ) -> None:
-        """``sizes``: bytes that a request to an address may have, where it is not ``largest_body``;
+        """``sizes``: bytes that a request to an ``address`` may have, where it is not ``largest_body``;
         ``counts``: values, where it is not ``MOST_VALUES``, ``None`` for any; ``long``: beginnings of
         addresses that may work for long; ``acts``: what a caller who posts to an address must be allowed
         before any of it is taken in; ``unguarded``: addresses that answer anybody."""
@@ -98,11 +110,11 @@ class RequestLimits:
         counters.in_hand.inc()
         try:
             limits = self._service.configuration
-            largest = self._sizes.get(scope["path"], limits.largest_body)
+            largest = self._sizes.get(address(scope["path"]), limits.largest_body)
             async with asyncio.timeout(self._seconds(scope["path"])):
                 caller = await self._admit(scope)
                 async with self._turns.of(caller, heavy=self._is_heavy(scope["path"], headers)):
-                    most = self._counts.get(scope["path"], MOST_VALUES)
+                    most = self._counts.get(address(scope["path"]), MOST_VALUES)
                     body = Body(receive, headers, largest, limits.body_seconds, most)
                     await self._app(scope, body.next, told)
         except HttpProblemError as refused:
@@ -145,8 +157,8 @@ class RequestLimits:
             return None
         caller = await let_in(request, self._service)
         request.state.caller = caller
-        if scope["method"] == "POST" and path in self._acts:
-            caller.must_be_able_to(self._acts[path])
+        if scope["method"] == "POST" and address(path) in self._acts:
+            caller.must_be_able_to(self._acts[address(path)])
         return caller.name
 
     def _is_heavy(self, path: str, headers: Mapping[str, str]) -> bool:

@@ -125,14 +125,14 @@ def enter(given: RecordIn, service: Here, caller: Valuer, key: Key = None) -> Re
     market = service.snapshot().market
 
     def work(market: Market) -> dict[str, Any]:
-        record = _without_files(read_record(given.record))
+        record = _without_photographs(_without_files(read_record(given.record)))
         (name,) = register.enter(
             market, [(record, evidence_for(market.path, record))], by=caller.name, reason=given.reason
         )
         return {"appraisal_id": name, "revision": 1}
 
     asked = ("enter", given.model_dump_json())
-    return idempotently(market, caller, key, asked, work, lambda made: _told(market, made))
+    return idempotently(market, caller, key, asked, work, lambda made: told_of(market, made))
 
 
 @router.get("/appraisals/{appraisal_id}", response_model=EntryFacts)
@@ -140,7 +140,7 @@ def appraisal(
     appraisal_id: AppraisalId, service: Here, caller: Valuer, revision: Revision = None
 ) -> Response:
     """A revision of an appraisal, and what it still lacks."""
-    return Answer(_facts(_own(service.snapshot().market, caller, appraisal_id, revision)))
+    return Answer(_facts(own_entry(service.snapshot().market, caller, appraisal_id, revision)))
 
 
 @router.patch("/appraisals/{appraisal_id}", response_model=EntryFacts, responses=responses(409))
@@ -153,7 +153,7 @@ def change(
     market = service.snapshot().market
 
     def work(market: Market) -> dict[str, Any]:
-        before = _own(market, caller, appraisal_id, None)
+        before = own_entry(market, caller, appraisal_id, None)
         if before.revision != given.after:
             raise HttpProblemError(
                 409, f"{appraisal_id} has had a revision meanwhile: its last is {before.revision}"
@@ -167,9 +167,9 @@ def change(
         number = register.revise(market, before, record, evidence, by=caller.name, reason=given.reason)
         return {"appraisal_id": appraisal_id, "revision": number}
 
-    _own(market, caller, appraisal_id, None)
+    own_entry(market, caller, appraisal_id, None)
     asked = ("change", appraisal_id, given.model_dump_json())
-    return idempotently(market, caller, key, asked, work, lambda made: _told(market, made), status=200)
+    return idempotently(market, caller, key, asked, work, lambda made: told_of(market, made), status=200)
 
 
 @router.post("/appraisals/{appraisal_id}/completion", response_model=EntryFacts, responses=responses(409))
@@ -181,7 +181,7 @@ def complete(
     market = service.snapshot().market
 
     def work(market: Market) -> dict[str, Any]:
-        before = _own(market, caller, appraisal_id, None)
+        before = own_entry(market, caller, appraisal_id, None)
         if before.revision != given.after:
             raise HttpProblemError(
                 409, f"{appraisal_id} has had a revision meanwhile: its last is {before.revision}"
@@ -189,9 +189,9 @@ def complete(
         number = complete_appraisal(market, before, given.certification, name=given.name, by=caller.name)
         return {"appraisal_id": appraisal_id, "revision": number}
 
-    _own(market, caller, appraisal_id, None)
+    own_entry(market, caller, appraisal_id, None)
     asked = ("complete", appraisal_id, given.model_dump_json())
-    return idempotently(market, caller, key, asked, work, lambda made: _told(market, made), status=200)
+    return idempotently(market, caller, key, asked, work, lambda made: told_of(market, made), status=200)
 
 
 @router.get("/appraisals/{appraisal_id}/history", response_model=Page)
@@ -205,7 +205,7 @@ def history(
 ) -> Response:
     """Who changed what, oldest first."""
     market = service.snapshot().market
-    _own(market, caller, appraisal_id, None)
+    own_entry(market, caller, appraisal_id, None)
     return Answer(page(request, register.history(market, appraisal_id), start, limit))
 
 
@@ -225,7 +225,7 @@ def document(
     unfinished: Annotated[bool, Query(description="Also while something is missing.")] = False,
 ) -> Response:
     """A document of an appraisal, from the evidence frozen with it."""
-    entry = _own(service.snapshot().market, caller, appraisal_id, revision)
+    entry = own_entry(service.snapshot().market, caller, appraisal_id, revision)
     name, _, kind = document.partition(".")
     write, media = WRITERS[kind]
     facts = facts_of(entry)
@@ -238,7 +238,7 @@ def document(
     )
 
 
-def _own(market: Market, caller: Caller, appraisal_id: str, revision: int | None) -> Entry:
+def own_entry(market: Market, caller: Caller, appraisal_id: str, revision: int | None) -> Entry:
     """An appraisal that the caller entered, or any for whoever manages the market; another's is not there."""
     maker = market.appraisals.first_makers().get(appraisal_id)
     if maker is None or not (maker == caller.name or caller.may("manage")):
@@ -261,7 +261,16 @@ def _without_files(record: Appraisal) -> Appraisal:
     return record
 
 
-def _told(market: Market, made: Mapping[str, Any]) -> dict[str, Any]:
+def _without_photographs(record: Appraisal) -> Appraisal:
+    """The record, which names no photograph: who knows a digest need not be let at what it is of."""
+    if record.photographs:
+        raise HttpProblemError(
+            422, "photographs are sent to /appraisals/{appraisal_id}/photographs, one each"
+        )
+    return record
+
+
+def told_of(market: Market, made: Mapping[str, Any]) -> dict[str, Any]:
     """The facts of a revision that was made."""
     return _facts(register.read(market, made["appraisal_id"], made["revision"]))
 

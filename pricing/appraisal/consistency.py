@@ -1,7 +1,8 @@
 """Whether a record and its evidence agree with each other: rules as data, each with what would mend it.
 
-A rule looks at the record, the evidence and the photographs' cars and gives a sentence with the figures that
-disagree, or nothing. What a record does not say yet is missing (``contents``), never a contradiction.
+A rule looks at the record with its photographs (``photograph_rules``) and the evidence, and gives a sentence
+with the figures that disagree, or nothing. What a record does not say yet is missing (``contents``), never a
+contradiction.
 """
 
 from collections.abc import Callable
@@ -17,6 +18,14 @@ from pricing.appraisal.earlier_sales import YEARS_ASKED, to_speak_of
 from pricing.appraisal.evidence import Evidence
 from pricing.appraisal.figures import figure_at, opinion_of
 from pricing.appraisal.newer_evidence import newer_evidence
+from pricing.appraisal.photograph_rules import (
+    photographs_of_findings,
+    photographs_of_subject,
+    photographs_there,
+    taken_by_completion,
+    taken_by_inspection,
+    taken_by_report,
+)
 from pricing.appraisal.record import Appraisal
 from pricing.intake.duplicates import chassis_key
 
@@ -346,6 +355,19 @@ RULES: Final = (
          "name the sheet of this car, or say in inspection.sheet_chassis what it was filled in for",
          _sheet_of_subject),
     Rule("a car with a sheet was inspected", "mend inspection.manner, or take the sheet out", _sheet_seen),
+    Rule("photographs are of the subject",
+         "take them out, or say that they show this car: `pricing appraise photographs change --chassis`",
+         photographs_of_subject),
+    Rule("photographs are tied to findings of the sheet",
+         "tie them to a check of the sheet, or to none", photographs_of_findings),
+    Rule("photographs of findings are taken by the inspection",
+         "mend inspection.on, or tie them to no finding", taken_by_inspection),
+    Rule("photographs are taken by the report date",
+         "date the report later, or take them out; a camera's clock that was wrong is named in the caption",
+         taken_by_report),
+    Rule("photographs are taken by the completion", "complete it anew", taken_by_completion),
+    Rule("a car seen from photographs has photographs", "add them, or mend inspection.manner",
+         photographs_there),
     Rule("basis and premise belong together", "mend assignment.basis or assignment.premise",
          _basis_and_premise),
     Rule("basis and market level belong together", "mend assignment.market_level", _basis_and_level),

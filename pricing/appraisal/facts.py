@@ -4,6 +4,7 @@ frozen evidence.
 A figure here is at the record's market level, under its premise and in its currency (``figures``).
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
@@ -59,6 +60,7 @@ class Facts:
         lacking, against: required contents that are missing, and rules that record and evidence break; while
             there is any the document cannot be completed.
         newer: what of the evidence is newer than the effective date.
+        shown: the pictures of the record's photographs, by digest.
     """
 
     appraisal_id: str
@@ -80,6 +82,7 @@ class Facts:
     lacking: tuple[Content, ...]
     against: tuple[Contradiction, ...]
     newer: tuple[str, ...]
+    shown: Mapping[str, bytes]
 
     @property
     def currency(self) -> str:
@@ -140,6 +143,7 @@ def facts_of(entry: Entry) -> Facts:
         lacking=tuple(missing(record, evidence)),
         against=tuple(contradictions(record, evidence)),
         newer=tuple(newer_evidence(record, evidence)),
+        shown=entry.shown,
     )
 
 

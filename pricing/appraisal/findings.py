@@ -21,7 +21,8 @@ IDENTITY: Final = ("make", "model", "variant", "year", "chassis_number")
 class Findings:
     """An inspection's conclusions.
 
-    ``sheet`` is a row a check (area, title, state, note, photo, seen_by, seen_on); ``holding`` the findings
+    ``sheet`` is a row a check (check, area, title, state, note, photo, seen_by, seen_on; without check in
+    evidence of an earlier version); ``holding`` the findings
     that hold the score down (title, state, points); ``papers`` those about what the car is (title, state,
     note); ``bands`` the share of each condition band; low, mid, high are P10, P50 and P90 of the score,
     ``if_unseen_worst`` the same were what was not seen the worst of the car, and ``car`` what the sheet says
@@ -62,7 +63,9 @@ class Findings:
             structure_cap=result.structure_cap,
             seen_share=found.seen_share,
             bands=result.band_shares,
-            sheet=found.frame().select("area", "title", "state", "note", "photo", "seen_by", "seen_on"),
+            sheet=found.frame().select(
+                "check", "area", "title", "state", "note", "photo", "seen_by", "seen_on"
+            ),
             holding=result.holding.select("title", "state", "points").head(8),
             papers=result.papers.select("title", "state", "note"),
             changes=tuple(change.item for change in found.changes),

@@ -17,6 +17,9 @@ LARGEST_FORM: Final = 2_000_000
 NAMED_FILES: Final = (("inspection", "sheet"), ("repairs", "catalogue"))
 """Answers that name a file, told from the folder of the form."""
 
+_OF_PHOTOGRAPH: Final = ("file", "digest", "caption", "check", "cover", "chassis")
+"""What a form says of a photograph; the rest is told by its bytes."""
+
 _HEAD: Final = """\
 # A form for one appraisal. Fill in what is known; leave the rest empty. Days are written 2026-06-30, amounts
 # 12500 or 12500.50. `pricing appraise check` says what is missing. How each identity field was established
@@ -25,6 +28,12 @@ _HEAD: Final = """\
 # record_id = ""
 # action = "drop"       # add, drop or adjust
 # reason = ""
+# A photograph (JPEG or PNG) is a table too; its file is told from the folder of this form:
+# [[photograph]]
+# file = "front.jpg"
+# caption = "From the front"
+# check = ""            # the check of the inspection sheet whose finding it shows
+# cover = true          # one of them is on the cover
 """
 
 
@@ -56,7 +65,11 @@ def read_form(path: Path) -> Appraisal:
         if named:
             whole = str((path.parent / named).resolve())
             record = replace(record, **{section: replace(getattr(record, section), **{field: whole})})
-    return record
+    unread = tuple(
+        shot if shot.digest else replace(shot, file=str((path.parent / shot.file).resolve()))
+        for shot in record.photographs
+    )
+    return replace(record, photographs=unread)
 
 
 def write_form(record: Appraisal, path: Path) -> None:
@@ -96,4 +109,7 @@ def form_text(record: Appraisal) -> str:
     for choice in content["choice"]:
         rows = "".join(toml_line(key, value) for key, value in choice.items() if value is not None)
         parts.append(f"\n[[choice]]\n{rows}")
+    for shot in content["photograph"]:
+        rows = "".join(toml_line(name, shot[name]) for name in _OF_PHOTOGRAPH)
+        parts.append(f"\n[[photograph]]\n{rows}")
     return "".join(parts)

@@ -16,9 +16,11 @@ def newer_evidence(record: Appraisal, evidence: Evidence, days: int = 0) -> list
         return []
     found, budget = evidence.findings, evidence.budget
     last = None if found is None else found.sheet["seen_on"].max()
+    taken = max((shot.taken_on for shot in record.photographs if shot.taken_on is not None), default=None)
     dated = {
         "the inspection": record.inspection.on,
         "entries of the inspection sheet": last if isinstance(last, date) else None,
+        "photographs": taken,
         "repair prices": None if budget is None else budget.on,
         "the exchange rate": evidence.conversion.rate_date,
     }

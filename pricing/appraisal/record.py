@@ -11,6 +11,7 @@ from decimal import Decimal
 from typing import Any
 
 from pricing.appraisal.answers import answer_of, typed
+from pricing.appraisal.photographs import Photographs, plain_photographs, read_photographs
 from pricing.appraisal.sections import (
     RETIRED,
     SECTIONS,
@@ -32,7 +33,8 @@ from pricing.money.currencies import minor_unit_places
 
 @dataclass(frozen=True)
 class Appraisal:
-    """The whole record; ``choices`` are the person's about single comparables.
+    """The whole record; ``choices`` are the person's about single comparables, ``photographs`` those of the
+    car, in order.
 
     >>> record = read_record({"assignment": {"client": "A. Client"}, "subject": {"year": 1966}})
     >>> record.assignment.client, record.subject.year, record.opinion.figure
@@ -51,6 +53,7 @@ class Appraisal:
     opinion: Opinion = Opinion()
     valuer: Valuer = field(default_factory=Valuer)
     choices: tuple[Choice, ...] = ()
+    photographs: Photographs = ()
 
     @property
     def completed(self) -> bool:
@@ -64,14 +67,16 @@ def read_record(content: Mapping[str, Any]) -> Appraisal:
     Raises:
         AppraisalError: a section or field is unknown, or an answer is of the wrong kind.
     """
-    unknown = sorted(set(content) - {*SECTIONS, "choice"})
+    known = (*SECTIONS, "choice", "photograph")
+    unknown = sorted(set(content) - set(known))
     if unknown:
-        raise AppraisalError(f"no section [{unknown[0]}]; the sections are: {', '.join(SECTIONS)}, choice")
+        raise AppraisalError(f"no section [{unknown[0]}]; the sections are: {', '.join(known)}")
     parts = {name: _section(kind, name, content.get(name, {})) for name, kind in SECTIONS.items()}
     rows = content.get("choice", [])
     if not isinstance(rows, list) or not all(isinstance(row, Mapping) for row in rows):
         raise AppraisalError("choice: expected tables [[choice]] of record_id, action and reason")
-    return Appraisal(**parts, choices=tuple(_choice(row) for row in rows))
+    photographs = read_photographs(content.get("photograph", []))
+    return Appraisal(**parts, choices=tuple(_choice(row) for row in rows), photographs=photographs)
 
 
 def read_kept(content: Mapping[str, Any]) -> Appraisal:
@@ -120,6 +125,7 @@ def plain_record(record: Appraisal) -> dict[str, Any]:
     content["choice"] = [
         {part.name: getattr(choice, part.name) for part in fields(choice)} for choice in record.choices
     ]
+    content["photograph"] = plain_photographs(record.photographs)
     return content
 
 

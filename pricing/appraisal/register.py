@@ -6,7 +6,7 @@ changed: the completion is taken off. Only ``completion.complete`` gives one.
 
 import json
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from typing import Any, Final
 
@@ -15,12 +15,14 @@ import polars as pl
 from pricing.appraisal.evidence import FROZEN_KINDS, Evidence, terms_of
 from pricing.appraisal.evidence_json import deserialise, digest, serialise
 from pricing.appraisal.record import Appraisal, plain_record, read_kept
+from pricing.appraisal.record_changes import changes
 from pricing.appraisal.sections import Valuer
 from pricing.errors import AppraisalError
 from pricing.notebook_html import facts_html, range_text
 from pricing.store.audit import now
-from pricing.store.kept.appraisals import Draft, FieldChange, Revision
+from pricing.store.kept.appraisals import Draft, Revision
 from pricing.store.market import Market
+from pricing.untrusted.photographs import ReadPhotograph
 
 _ACT: Final = "an appraisal is completed by an act of its own, not by filling in valuer.completed_on"
 
@@ -28,7 +30,7 @@ _ACT: Final = "an appraisal is completed by an act of its own, not by filling in
 @dataclass(frozen=True)
 class Entry:
     """One revision of an appraisal; ``evidence`` is None while none could be gathered, ``evidence_digest`` is
-    its fingerprint."""
+    its fingerprint. ``shown`` are the pictures of its photographs, by digest."""
 
     appraisal_id: str
     revision: int
@@ -38,6 +40,7 @@ class Entry:
     made_at: datetime
     made_by: str
     reason: str
+    shown: Mapping[str, bytes] = field(default_factory=dict)
 
     def _repr_html_(self) -> str:
         """Which revision of which appraisal, of what car, and the model's range on the day."""
@@ -51,39 +54,61 @@ class Entry:
 
 
 def enter(
-    market: Market, records: Sequence[tuple[Appraisal, Evidence | None]], *, by: str, reason: str = "entered"
+    market: Market,
+    records: Sequence[tuple[Appraisal, Evidence | None]],
+    *,
+    by: str,
+    reason: str = "entered",
+    photographs: Sequence[ReadPhotograph] = (),
 ) -> list[str]:
-    """Enter new appraisals, all or none; returns their ids. Raises ``AppraisalError`` without a name, or for
-    one that claims to be completed."""
-    return [entry.appraisal_id for entry in entered(market, records, by=by, reason=reason)]
+    """Enter new appraisals, all or none; returns their ids. Raises ``AppraisalError`` without a name, for
+    one that claims to be completed or names a photograph that nobody has."""
+    made = entered(market, records, by=by, reason=reason, photographs=photographs)
+    return [entry.appraisal_id for entry in made]
 
 
 def entered(
-    market: Market, records: Sequence[tuple[Appraisal, Evidence | None]], *, by: str, reason: str
+    market: Market,
+    records: Sequence[tuple[Appraisal, Evidence | None]],
+    *,
+    by: str,
+    reason: str,
+    photographs: Sequence[ReadPhotograph] = (),
 ) -> list[Entry]:
-    """The same, with the entries as they are kept."""
+    """The same, with the entries as they are kept; ``photographs`` are those that they are the first to
+    name."""
     if any(_completion(record) != _completion(Appraisal()) for record, _ in records):
         raise AppraisalError(_ACT)
-    drafts = [_draft(record, evidence, by, reason) for record, evidence in records]
+    known = [(with_known(market, record, photographs), evidence) for record, evidence in records]
+    drafts = [_draft(record, evidence, by, reason, photographs) for record, evidence in known]
+    kept = market.appraisals.keep(drafts)
     return [
-        Entry(name, number, record, evidence, draft.digest, now(), draft.made_by, draft.reason)
-        for (name, number), draft, (record, evidence) in zip(
-            market.appraisals.keep(drafts), drafts, records, strict=True
-        )
-    ]
+        Entry(name, number, record, evidence, draft.digest, now(), draft.made_by, draft.reason,
+              _shown(market, record))
+        for (name, number), draft, (record, evidence) in zip(kept, drafts, known, strict=True)
+    ]  # fmt: skip
 
 
 def revise(
-    market: Market, before: Entry, record: Appraisal, evidence: Evidence | None, *, by: str, reason: str
+    market: Market,
+    before: Entry,
+    record: Appraisal,
+    evidence: Evidence | None,
+    *,
+    by: str,
+    reason: str,
+    photographs: Sequence[ReadPhotograph] = (),
 ) -> int:
     """Keep another revision of an appraisal; returns its number.
 
     The evidence is to fit the record: pass ``before.evidence`` where ``needs_evidence`` says it still does.
+    ``photographs`` are those that the record is the first to name.
 
     Raises:
         AppraisalError: nothing is changed, or no name or reason is given.
         MarketError: somebody else has revised it meanwhile.
     """
+    record = with_known(market, record, photographs)
     was = before.record.valuer
     if _completion(record) not in (_completion(before.record), _completion(Appraisal())):
         raise AppraisalError(_ACT)
@@ -94,7 +119,8 @@ def revise(
     draft = _draft(record, evidence, by, reason)
     if not changes(before.record, held) and draft.digest == before.evidence_digest:
         raise AppraisalError(f"{before.appraisal_id}: nothing is changed, so there is nothing to keep")
-    return _keep(market, before, replace(record, valuer=_uncompleted(record.valuer)), evidence, by, reason)
+    free = replace(record, valuer=_uncompleted(record.valuer))
+    return _keep(market, before, free, evidence, by, reason, photographs)
 
 
 def keep_completed(market: Market, before: Entry, record: Appraisal, *, by: str) -> int:
@@ -104,14 +130,52 @@ def keep_completed(market: Market, before: Entry, record: Appraisal, *, by: str)
 
 
 def _keep(
-    market: Market, before: Entry, record: Appraisal, evidence: Evidence | None, by: str, reason: str
+    market: Market,
+    before: Entry,
+    record: Appraisal,
+    evidence: Evidence | None,
+    by: str,
+    reason: str,
+    photographs: Sequence[ReadPhotograph] = (),
 ) -> int:
     draft = replace(
-        _draft(record, evidence, by, reason),
+        _draft(record, evidence, by, reason, photographs),
         changes=changes(before.record, record), appraisal_id=before.appraisal_id, after=before.revision,
     )  # fmt: skip
     ((_, number),) = market.appraisals.keep([draft])
     return number
+
+
+def with_known(market: Market, record: Appraisal, read: Sequence[ReadPhotograph]) -> Appraisal:
+    """The record with what the bytes of its photographs tell, whatever it says itself.
+
+    Raises:
+        AppraisalError: it names a photograph that is neither kept nor among those ``read``.
+    """
+    if not record.photographs:
+        return record
+    told = {shot.digest: (shot.taken_on, shot.removed) for shot in read}
+    others = [shot.digest for shot in record.photographs if shot.digest not in told]
+    if others:
+        kept = market.photographs.described(others)
+        told |= {
+            row["digest"]: (row["taken_on"], tuple(row["removed"])) for row in kept.iter_rows(named=True)
+        }
+    unknown = next((shot for shot in record.photographs if shot.digest not in told), None)
+    if unknown is not None:
+        raise AppraisalError(
+            f"photograph {unknown.file}: its bytes are not in the market; add it from its file"
+        )
+    settled = (
+        replace(shot, taken_on=told[shot.digest][0], removed=told[shot.digest][1])
+        for shot in record.photographs
+    )
+    return replace(record, photographs=tuple(settled))
+
+
+def _shown(market: Market, record: Appraisal) -> dict[str, bytes]:
+    digests = [shot.digest for shot in record.photographs]
+    return market.photographs.shown(digests) if digests else {}
 
 
 def _completion(record: Appraisal) -> tuple[date | None, dict[str, str]]:
@@ -133,7 +197,7 @@ def read(market: Market, appraisal_id: str, revision: int | None = None) -> Entr
     record = read_kept(json.loads(found.record))
     return Entry(
         found.appraisal_id, found.number, record, _evidence(found), found.digest, found.made_at,
-        found.made_by, found.reason,
+        found.made_by, found.reason, _shown(market, record),
     )  # fmt: skip
 
 
@@ -172,22 +236,6 @@ def needs_evidence(before: Entry, record: Appraisal) -> bool:
     return before.evidence is None or terms_of(before.record) != terms_of(record)
 
 
-def changes(before: Appraisal, after: Appraisal) -> list[FieldChange]:
-    """The fields in which two records differ, as text: what each was and is.
-
-    >>> from pricing.appraisal.record import with_answer
-    >>> changes(Appraisal(), with_answer(Appraisal(), "subject.year", "1966"))
-    [('subject.year', '', '1966')]
-    """
-    old, new = _flat(plain_record(before)), _flat(plain_record(after))
-    names = dict.fromkeys((*old, *new))
-    return [
-        (name, old.get(name, ""), new.get(name, ""))
-        for name in names
-        if old.get(name, "") != new.get(name, "")
-    ]
-
-
 _LISTED: Final[dict[str, Any]] = {
     "appraisal_id": pl.String, "revision": pl.Int32, "kind": pl.String, "client": pl.String, "car": pl.String,
     "effective_date": pl.Date, "completed": pl.Boolean, "made_at": pl.Datetime("us"), "made_by": pl.String,
@@ -207,13 +255,21 @@ def _line(row: Mapping[str, Any], record: Appraisal) -> dict[str, Any]:
     return said | {name: row[name] for name in _LISTED if name not in said}
 
 
-def _draft(record: Appraisal, evidence: Evidence | None, by: str, reason: str) -> Draft:
+def _draft(
+    record: Appraisal,
+    evidence: Evidence | None,
+    by: str,
+    reason: str,
+    photographs: Sequence[ReadPhotograph] = (),
+) -> Draft:
     if not by.strip() or not reason.strip():
         raise AppraisalError("to keep an appraisal needs the name of who does it, and a reason")
     text = None if evidence is None else serialise(evidence)
+    named = {shot.digest for shot in record.photographs}
     return Draft(
         json.dumps(plain_record(record), ensure_ascii=True, sort_keys=True), text,
         None if text is None else digest(text), by.strip(), reason.strip(),
+        photographs=[shot for shot in photographs if shot.digest in named],
     )  # fmt: skip
 
 
@@ -229,16 +285,3 @@ def _evidence(found: Revision) -> Evidence | None:
     if not isinstance(evidence, Evidence):
         raise AppraisalError(f"{found.appraisal_id}: what is kept as evidence is something else")
     return evidence
-
-
-def _flat(content: Mapping[str, Any], front: str = "") -> dict[str, str]:
-    flat: dict[str, str] = {}
-    for name, value in content.items():
-        if isinstance(value, dict):
-            flat |= _flat(value, f"{front}{name}.")
-        elif isinstance(value, list):
-            shown = [part if isinstance(part, str) else json.dumps(part, sort_keys=True) for part in value]
-            flat[f"{front}{name}"] = "; ".join(shown)
-        else:
-            flat[f"{front}{name}"] = "" if value is None else str(value)
-    return flat

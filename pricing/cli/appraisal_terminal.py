@@ -17,6 +17,7 @@ from pricing.appraisal.register import Entry
 from pricing.cli.terminal import console
 from pricing.evidence.comparison.comparables import Comparables
 from pricing.reports.collection import collection_sentence
+from pricing.words.photographs import removed_words
 
 _WHOLE: Final = ("revision", "kind", "state", "effective", "made at (UTC)")
 """Columns whose cells stay on one line."""
@@ -84,6 +85,18 @@ def show_found(frame: pl.DataFrame) -> None:
             Text(f"{row['source']} {row['source_ref']}"),
         )  # fmt: skip
     console().print(table if table.row_count else "no sale by the effective date has these words")
+
+
+def show_photographs(entry: Entry) -> None:
+    """The photographs of an appraisal by number, and what is left out of what is shown of each."""
+    table = _table("No.", "file", "taken", "caption", "finding", "left out", "digest")
+    for number, shot in enumerate(entry.record.photographs, 1):
+        table.add_row(
+            f"{number}{' cover' if shot.cover else ''}", Text(shot.file), str(shot.taken_on or ""),
+            Text(shot.caption), Text(shot.check), Text(removed_words(shot.removed)), shot.digest[:12],
+        )  # fmt: skip
+    none = f"{entry.appraisal_id} has no photographs: `pricing appraise photographs add` adds one"
+    console().print(table if table.row_count else none)
 
 
 def show_appraisals(frame: pl.DataFrame) -> None:

@@ -45,6 +45,7 @@ def new(
     from pricing.cli.appraisal_terminal import show_entry
     from pricing.cli.terminal import progress
     from pricing.operations.appraisal_files import evidence_for
+    from pricing.operations.appraisal_photographs import taken_in
 
     if blank:
         if form.exists():
@@ -52,9 +53,10 @@ def new(
         write_form(Appraisal(), form)
         done({"form": form}, f"{form}: a blank form")
         return
-    record = read_form(form)
+    record, photographs = taken_in(read_form(form))
     opened = open_market(market)
-    (name,) = enter(opened, [(record, evidence_for(market, record, display=progress))], by=who(by))
+    evidence = evidence_for(market, record, display=progress)
+    (name,) = enter(opened, [(record, evidence)], by=who(by), photographs=photographs)
     entry = read(opened, name)
     done(entry_facts(entry), lambda: show_entry(entry))
 
@@ -81,6 +83,7 @@ def edit(
     from pricing.cli.appraisal_terminal import show_entry
     from pricing.cli.terminal import progress
     from pricing.operations.appraisal_files import evidence_for
+    from pricing.operations.appraisal_photographs import taken_in
 
     opened = open_market(market)
     before = read(opened, name)
@@ -88,7 +91,7 @@ def edit(
         write_form(before.record, write)
         done({"form": write}, f"{write}: revision {before.revision} of {name} as a form")
         return
-    record = before.record if form is None else read_form(form)
+    record, photographs = (before.record, []) if form is None else taken_in(read_form(form))
     for typed in answers or []:
         field, equals, said = typed.partition("=")
         if not equals:
@@ -96,7 +99,7 @@ def edit(
         record = with_answer(record, field.strip(), said)
     fresh = again or needs_evidence(before, record)
     evidence = evidence_for(market, record, display=progress) if fresh else before.evidence
-    revise(opened, before, record, evidence, by=who(by), reason=reason)
+    revise(opened, before, record, evidence, by=who(by), reason=reason, photographs=photographs)
     entry = read(opened, name)
     done(entry_facts(entry), lambda: show_entry(entry))
 

@@ -16,6 +16,7 @@ import typer
 from typer.exceptions import TyperException
 
 from pricing.cli.appraisal_grid import grid_app
+from pricing.cli.appraisal_photographs import photographs_app
 from pricing.cli.appraisals import appraise_app
 from pricing.cli.car_options import takes_car
 from pricing.cli.cars import cars_app
@@ -57,6 +58,7 @@ app = typer.Typer(
 
 appraise_app.add_typer(grid_app)
 appraise_app.add_typer(collection_app)
+appraise_app.add_typer(photographs_app, name="photographs")
 app.add_typer(appraise_app, name="appraise")
 app.add_typer(inspect_app, name="inspect")
 app.add_typer(repair_app, name="repair")

@@ -5,35 +5,21 @@ A sheet is kept as the file that ``inspection_files`` writes, whole at every fin
 Who knows a sheet's name can open it: the name is long and random, and stands in the address of the page.
 """
 
-import io
 import re
 import secrets
-from collections.abc import Iterator
 from pathlib import Path
-from typing import Any, Final
-
-from PIL import Image, ImageOps
+from typing import Final
 
 from pricing.condition.inspection import Inspection
 from pricing.condition.inspection_files import open_inspection, save
 from pricing.errors import FileError
-from pricing.untrusted.door import read_untrusted
-from pricing.untrusted.limits import Limits
-
-LARGEST_PHOTO: Final = 15_000_000
-"""Bytes."""
+from pricing.untrusted.photographs import KINDS, read_photograph
 
 PHOTO_KINDS: Final = ("jpg", "jpeg", "png", "webp")
 MOST_PHOTOS: Final = 200
 """Of one sheet."""
 
-MOST_PIXELS: Final = 100_000_000
-LONGEST_SIDE: Final = 1600
-"""Pixels of a photo as it is kept."""
-
 _NAME: Final = re.compile(r"[0-9a-f]{32}")
-_FIRST_BYTES: Final = (b"\xff\xd8\xff", b"\x89PNG\r\n\x1a\n", b"RIFF")
-"""JPEG (ITU T.81), PNG (RFC 2083) and the container of WebP (RFC 9649)."""
 
 
 def new_name() -> str:
@@ -84,11 +70,7 @@ def keep_photo(market: Path, name: str, check: str, content: bytes) -> str:
     Raises:
         FileError: it is too large, no photo, or one too many.
     """
-    if len(content) > LARGEST_PHOTO:
-        raise FileError(f"the photo has {len(content):,} bytes, at most {LARGEST_PHOTO:,}")
-    if not content.startswith(_FIRST_BYTES):
-        raise FileError(f"the photo is none of: {', '.join(PHOTO_KINDS)}")
-    (smaller,) = read_untrusted(small_photo, Path("the photo"), content=content)
+    shown = read_photograph(content, "the photo", tuple(KINDS)).shown
     folder = sheet_folder(market, name)
     taken = sum(1 for _ in folder.glob("*.jpg"))
     if taken >= MOST_PHOTOS:
@@ -96,23 +78,10 @@ def keep_photo(market: Path, name: str, check: str, content: bytes) -> str:
     plain = re.sub(r"[^a-z0-9_]", "_", check.lower())[:60]
     file = f"{plain}-{taken + 1:03d}.jpg"
     try:
-        (folder / file).write_bytes(smaller.content)
+        (folder / file).write_bytes(shown)
     except OSError as error:
         raise FileError(f"the photo cannot be kept beside the market file: {error.strerror}") from None
     return file
-
-
-def small_photo(name: str, limits: Limits) -> Iterator[tuple[dict[str, Any], bytes]]:
-    """The reader that ``keep_photo`` has run in the reading process: a photo upright, small, and a JPEG."""
-    with Image.open(name, formats=("JPEG", "PNG", "WEBP")) as opened:
-        if opened.width * opened.height > MOST_PIXELS:
-            raise FileError(f"the photo has {opened.width:,} x {opened.height:,} pixels, too many to keep")
-        opened.draft("RGB", (LONGEST_SIDE, LONGEST_SIDE))
-        upright = ImageOps.exif_transpose(opened).convert("RGB")
-        upright.thumbnail((LONGEST_SIDE, LONGEST_SIDE))
-    written = io.BytesIO()
-    upright.save(written, "JPEG", quality=85)
-    yield {}, written.getvalue()
 
 
 def photo(market: Path, name: str, file: str) -> Path | None:

@@ -3,9 +3,9 @@
 from typing import Final
 
 EXTRAS: Final = {
-    "dashboard": ("itsdangerous", "streamlit", "PIL"),
+    "dashboard": ("itsdangerous", "streamlit"),
     "api": ("fastapi", "httptools", "multipart", "prometheus_client", "pydantic", "starlette", "uvicorn"),
-    "documents": ("docx", "typst", "vl_convert", "xlsxwriter"),
+    "documents": ("PIL", "docx", "typst", "vl_convert", "xlsxwriter"),
     "server": ("psycopg",),
     "client": ("httpx",),
     "library": (

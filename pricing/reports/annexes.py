@@ -1,5 +1,5 @@
 """The annexes of a written appraisal: every sale used, every adjustment, the ratio study, the inspection
-sheet, and what software and data it was made with."""
+sheet, the photographs, and what software and data it was made with."""
 
 from typing import Any
 
@@ -9,6 +9,7 @@ from pricing.appraisal.facts import Facts
 from pricing.reports.adjustments import adjustments
 from pricing.reports.blocks import Answers, Block, Column, Heading, NewPage, Paragraph, Table
 from pricing.reports.evidence import NONE, fit_answers
+from pricing.reports.photographs import numbers_by_check, photographs_annex
 from pricing.words.locale import LocaleWords
 
 
@@ -20,6 +21,7 @@ def annexes(facts: Facts, words: LocaleWords) -> list[Block]:
         ("How near the approach comes", _ratios(facts, words)),
         ("How near it comes in the whole market", _market_ratios(facts, words)),
         ("Inspection sheet", _sheet(facts, words)),
+        ("Photographs", photographs_annex(facts, words)),
         ("Software and data", [fit_answers(facts, words)]),
     ]
     blocks: list[Block] = [NewPage(across=bool(parts[0][1]))]
@@ -174,8 +176,14 @@ def _sheet(facts: Facts, words: LocaleWords) -> list[Block]:
         return []
     lookers = found.sheet.filter(pl.col("seen_by") != "").select("seen_by", "seen_on").unique()
     alone = lookers.height == 1
+    shown = numbers_by_check(facts)
     rows = tuple(
-        (row["area"], row["title"], row["state"], _note(row, words, alone))
+        (
+            row["area"],
+            row["title"],
+            row["state"],
+            _note(row, words, alone, shown.get(row.get("check", ""), "")),
+        )
         for row in found.sheet.iter_rows(named=True)
     )
     columns = (Column("Area", 1.1), Column("Check", 2), Column("Found", 1.2), Column("Note", 1.9))
@@ -189,8 +197,8 @@ def _sheet(facts: Facts, words: LocaleWords) -> list[Block]:
     return [Answers(tuple(facts_of_sheet)), Table("Findings, check by check", columns, rows)]
 
 
-def _note(row: dict[str, Any], words: LocaleWords, alone: bool) -> str:
-    photo = f"photo {row['photo']}" if row["photo"] else ""
+def _note(row: dict[str, Any], words: LocaleWords, alone: bool, shown: str) -> str:
+    photo = shown or (f"photo {row['photo']}" if row["photo"] else "")
     seen = "" if alone else _looker(row, words)
     return "; ".join(part for part in (row["note"], photo, seen) if part)
 

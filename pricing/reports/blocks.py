@@ -3,7 +3,7 @@
 Word processor file and PDF are both written from the same blocks, so they say the same to the last digit.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -95,21 +95,42 @@ class NewPage:
     across: bool = False
 
 
-Block = Heading | Paragraph | Bullets | Answers | Table | Figure | Statement | Blanks | NewPage
+@dataclass(frozen=True)
+class Shown:
+    """A photograph on a page: its name among those of the document, the words under it, what it shows in
+    words, and lines that stand beside it (what of, and what is said)."""
+
+    name: str
+    caption: str
+    alt: str
+    beside: tuple[tuple[str, str], ...] = ()
+
+
+@dataclass(frozen=True)
+class Photographs:
+    """Photographs in their order: two in a row, or one with the lines that stand beside it."""
+
+    items: tuple[Shown, ...]
+
+
+Block = Heading | Paragraph | Bullets | Answers | Table | Figure | Statement | Blanks | NewPage | Photographs
 
 
 @dataclass(frozen=True)
 class Cover:
-    """The first page of a long document: kind, car, and a few lines of fact."""
+    """The first page of a long document: kind, car, a few lines of fact, and a photograph where there is
+    one."""
 
     rows: tuple[tuple[str, str], ...]
     statement: str
+    photograph: Shown | None = None
 
 
 @dataclass(frozen=True)
 class Pages:
     """A document: ``title`` (its kind), ``subject`` (the car), ``mark`` (what every page says of its state,
-    or nothing), ``reference`` for the foot of every page, its blocks and its pictures (Vega-Lite, by name).
+    or nothing), ``reference`` for the foot of every page, its blocks, its pictures (Vega-Lite, by name) and
+    its photographs (JPEG, by name).
 
     ``contents`` asks for a table of contents; ``language`` is a tag such as en-GB.
     """
@@ -123,4 +144,5 @@ class Pages:
     cover: Cover | None = None
     contents: bool = False
     pictures: dict[str, dict[str, Any]] = field(default_factory=dict)
+    photographs: Mapping[str, bytes] = field(default_factory=dict)
     author: str = ""

@@ -27,6 +27,7 @@ from pricing.reports.blocks import (
     NewPage,
     Pages,
     Paragraph,
+    Photographs,
     Statement,
     Table,
 )
@@ -43,6 +44,7 @@ from pricing.reports.docx_elements import (
     rule_rows,
     shade,
 )
+from pricing.reports.docx_photographs import COVER, add_photograph, add_row, rows_of
 from pricing.reports.docx_styles import (
     BLUE,
     GREY,
@@ -138,6 +140,10 @@ class _Writer:
                     self._text("", "Field Line")
             case NewPage():
                 self._new_page(across=block.across)
+            case Photographs():
+                for row in rows_of(block.items):
+                    add_row(self.document, row, self.pages.photographs, self.width)
+                    self._after_table()
 
     def _text(self, text: str, style: str) -> Any:
         paragraph = self.document.add_paragraph(style=style)
@@ -268,10 +274,14 @@ class _Writer:
         self._after_table()
 
     def _cover(self, cover: Cover) -> None:
-        self._text(self.pages.title, "Subtitle")
+        head = self._text(self.pages.title, "Subtitle")
         self._text(self.pages.subject, "Title")
         if self.pages.mark:
             self._text(self.pages.mark, "State Mark")
+        if cover.photograph is not None:
+            head.paragraph_format.space_before = Pt(0)
+            line = self.document.add_paragraph(style="Picture")
+            add_photograph(line, cover.photograph, self.pages.photographs, self.width, COVER)
         self._answers(cover.rows)
         if self.pages.contents:
             self._contents()

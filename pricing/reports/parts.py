@@ -24,6 +24,7 @@ from pricing.reports.blocks import (
     Table,
 )
 from pricing.reports.own_sales import own_sales_blocks
+from pricing.reports.photographs import photographs_part
 from pricing.reports.wording import (
     COMPLIANCE,
     ROAD,
@@ -117,7 +118,7 @@ def condition_part(facts: Facts, words: LocaleWords) -> list[Block]:
         blocks.append(
             Paragraph("No inspection sheet belongs to this record; the condition is as it was stated.")
         )
-        return [*blocks, Paragraph(ROAD, "caution")]
+        return [*blocks, *photographs_part(facts, words), Paragraph(ROAD, "caution")]
     worst = found.if_unseen_worst
     blocks.append(
         Paragraph(
@@ -144,7 +145,7 @@ def condition_part(facts: Facts, words: LocaleWords) -> list[Block]:
     if found.papers.height:
         columns = (Column("Identity and papers", 3), Column("State", 2), Column("Note", 2))
         blocks.append(Table("To settle about identity and papers", columns, tuple(found.papers.iter_rows())))
-    blocks += _budget(facts, words)
+    blocks += [*photographs_part(facts, words), *_budget(facts, words)]
     return [*blocks, Paragraph("Every check and what was found is in the annex on the inspection sheet."),
             Paragraph(ROAD, "caution")]  # fmt: skip
 

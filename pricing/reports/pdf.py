@@ -6,17 +6,19 @@ nothing vanishes unseen.
 
 import json
 import re
-from dataclasses import asdict
+import tempfile
+from dataclasses import asdict, replace
 from datetime import UTC, date, datetime
 from functools import cache
-from importlib.resources import files
+from importlib.resources import files as package_files
+from pathlib import Path
 from typing import Any, Final
 
 import typst
 
 from pricing.errors import AppraisalError
 from pricing.progress import Progress, untold
-from pricing.reports.blocks import Answers, Block, Pages, Statement, Table
+from pricing.reports.blocks import Answers, Block, Pages, Photographs, Shown, Statement, Table
 from pricing.reports.pictures import svg
 from pricing.words.locale import ems, shown
 
@@ -53,11 +55,7 @@ def pdf(pages: Pages, paper: str = "a4", made_on: date | None = None, progress: 
         AppraisalError: there is no such paper, or the pages cannot be laid out.
     """
     stamp = None if made_on is None else datetime(made_on.year, made_on.month, made_on.day, tzinfo=UTC)
-    content = _content(pages, paper, progress)
-    try:
-        return typst.compile(_template(), sys_inputs=content, pdf_standards=STANDARDS, timestamp=stamp)
-    except typst.TypstError as error:
-        raise AppraisalError(f"the pages cannot be laid out: {error.message}") from None
+    return bytes(_compiled(pages, paper, progress, pdf_standards=STANDARDS, timestamp=stamp))
 
 
 def page_pictures(pages: Pages, paper: str = "a4", dots: float = 60.0) -> list[bytes]:
@@ -66,33 +64,54 @@ def page_pictures(pages: Pages, paper: str = "a4", dots: float = 60.0) -> list[b
     Raises:
         AppraisalError: there is no such paper, or the pages cannot be laid out.
     """
-    try:
-        drawn = typst.compile(_template(), sys_inputs=_content(pages, paper, untold), format="png", ppi=dots)
-    except typst.TypstError as error:
-        raise AppraisalError(f"the pages cannot be laid out: {error.message}") from None
+    drawn = _compiled(pages, paper, untold, format="png", ppi=dots)
     return list(drawn) if isinstance(drawn, list) else [drawn]
 
 
-def _content(pages: Pages, paper: str, progress: Progress) -> dict[str, str]:
+def _compiled(pages: Pages, paper: str, progress: Progress, **how: Any) -> Any:
+    """What typst makes of a document; photographs are no texts, and come in as files."""
+    files = {name: f"/{place}.jpg" for place, name in enumerate(pages.photographs)}
+    content = _content(pages, paper, progress, files)
+    try:
+        with tempfile.TemporaryDirectory() as root:
+            folder, laid_out = Path(root), Path(root, "pages.typ")
+            laid_out.write_bytes(_template())
+            for name, file in files.items():
+                Path(root, file[1:]).write_bytes(pages.photographs[name])
+            return typst.compile(laid_out, root=folder, sys_inputs=content, **how)
+    except typst.TypstError as error:
+        raise AppraisalError(f"the pages cannot be laid out: {error.message}") from None
+
+
+def _content(pages: Pages, paper: str, progress: Progress, files: dict[str, str]) -> dict[str, str]:
     """A document and its paper as the template reads them."""
     if paper not in PAPERS:
         raise AppraisalError(f"no paper {paper!r}; expected one of: {', '.join(PAPERS)}")
     content = {
         "title": pages.title, "subject": pages.subject, "mark": pages.mark, "reference": pages.reference,
         "language": pages.language, "author": pages.author, "contents": pages.contents,
-        "cover": None if pages.cover is None else asdict(pages.cover),
+        "cover": None if pages.cover is None else asdict(replace(pages.cover, photograph=None)),
     }  # fmt: skip
-    blocks = [_settable_block(block) for block in pages.blocks]
+    blocks = [_settable_block(block, files) for block in pages.blocks]
     drawn = {}
     for done, (name, picture) in enumerate(pages.pictures.items(), start=1):
         drawn[name] = _displayed(svg(picture))
         progress("draw", done, len(pages.pictures))
-    text = json.dumps(settable(content, TEXT_WIDTH / 2, TEXT_SIZE) | {"blocks": blocks, "pictures": drawn})
-    return {"pages": text, "paper": PAPERS[paper]}
+    told = settable(content, TEXT_WIDTH / 2, TEXT_SIZE) | {"blocks": blocks, "pictures": drawn}
+    if pages.cover is not None and pages.cover.photograph is not None:
+        told["cover"]["photograph"] = _settable_photograph(pages.cover.photograph, files)
+    return {"pages": json.dumps(told), "paper": PAPERS[paper]}
 
 
-def _settable_block(block: Block) -> dict[str, Any]:
+def _settable_photograph(shot: Shown, files: dict[str, str]) -> dict[str, Any]:
+    said = asdict(shot) | {"name": ""}
+    return dict(settable(said, TEXT_WIDTH / 2, TEXT_SIZE)) | {"file": files[shot.name]}
+
+
+def _settable_block(block: Block, files: dict[str, str]) -> dict[str, Any]:
     """A block as the template reads it: its fields, what it ``is``, and every text fit for its place."""
+    if isinstance(block, Photographs):
+        return {"is": "photographs", "items": [_settable_photograph(item, files) for item in block.items]}
     fields = {"is": type(block).__name__.lower(), **asdict(block)}
     if not isinstance(block, Table):
         share = 2.6 / 3.6 if isinstance(block, Answers) else 0.9
@@ -115,7 +134,7 @@ def _settable_block(block: Block) -> dict[str, Any]:
 
 @cache
 def _template() -> bytes:
-    return files("pricing.reports").joinpath("templates/appraisal.typ").read_bytes()
+    return package_files("pricing.reports").joinpath("templates/appraisal.typ").read_bytes()
 
 
 def settable(value: Any, width: float, size: float) -> Any:

@@ -18,7 +18,7 @@ from pricing.charts.drawing import drawable
 from pricing.charts.evidence import comparables_chart, index_chart
 from pricing.charts.valuation import distribution_chart, terms_chart
 from pricing.reports.wording import level_words
-from pricing.words.locale import LocaleWords, shown
+from pricing.words.locale import LocaleWords
 
 WIDTH: Final = 620
 """Of a picture, in points of its own; every document scales it to its text."""

@@ -23,6 +23,7 @@ from pricing.reports.parts import (
     reconciliation_part,
     subject_part,
 )
+from pricing.reports.photographs import cover_photograph
 from pricing.reports.pictures import pictures
 from pricing.reports.wording import (
     MARKS,
@@ -77,10 +78,15 @@ def report(facts: Facts, words: LocaleWords) -> Pages:
         reference=reference(facts),
         language=words.tag if words.locale.language == "en" else "en",
         blocks=blocks,
-        cover=Cover(tuple((name, cut(said)) for name, said in rows if said), state_sentence(facts, words)),
+        cover=Cover(
+            tuple((name, cut(said)) for name, said in rows if said),
+            state_sentence(facts, words),
+            cover_photograph(facts),
+        ),
         contents=True,
         pictures=pictures(facts, words),
         author=facts.record.valuer.name,
+        photographs=facts.shown,
     )
 
 

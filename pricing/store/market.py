@@ -26,6 +26,7 @@ from pricing.store.kept.appraisals import Appraisals
 from pricing.store.kept.cars import KeptCars
 from pricing.store.kept.choices import Choices
 from pricing.store.kept.opinions import Statements
+from pricing.store.kept.photographs import KeptPhotographs
 from pricing.store.kept.profiles import Profiles
 from pricing.store.kept.scores import Scores
 from pricing.store.kept.settings import keep_settings
@@ -162,6 +163,11 @@ class Market:
     def appraisals(self) -> Appraisals:
         """Every revision of every appraisal."""
         return Appraisals(self._connection, self.idempotency)
+
+    @property
+    def photographs(self) -> KeptPhotographs:
+        """The photographs that appraisals name."""
+        return KeptPhotographs(self._connection)
 
     @property
     def statements(self) -> Statements:

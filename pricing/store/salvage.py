@@ -53,14 +53,16 @@ def read_every_page(path: Path) -> dict[str, int]:
 
 
 def altered_evidence(path: Path) -> list[str]:
-    """Digests of the appraisal evidence that does not match its own."""
+    """Digests of the appraisal evidence and photographs that do not match their own."""
     with connection(path) as opened:
         kept = run(opened, "SELECT digest, content FROM appraisal_evidence ORDER BY digest")
-    return [
+        shots = run(opened, "SELECT digest FROM photographs WHERE sha256(content) <> digest ORDER BY digest")
+    evidence = [
         f"evidence {digest[:12]}"
         for digest, content in kept
         if hashlib.sha256(content.encode()).hexdigest() != digest
     ]
+    return evidence + [f"photograph {digest[:12]}" for (digest,) in shots]
 
 
 def salvage(path: Path, target: Path, *, base_currency: str | None = None) -> Salvaged:

@@ -145,6 +145,12 @@ TABLES: Final = {
         "reason VARCHAR NOT NULL",
         ("appraisal_id", "revision"),
     ),
+    "photographs": Table(
+        "digest VARCHAR NOT NULL, content BLOB NOT NULL, shown BLOB NOT NULL, kind VARCHAR NOT NULL, "
+        "width INTEGER NOT NULL, height INTEGER NOT NULL, taken_on DATE, removed VARCHAR[] NOT NULL, "
+        "kept_at TIMESTAMP NOT NULL",
+        ("digest",),
+    ),
     "appraisal_evidence": Table("digest VARCHAR NOT NULL, content VARCHAR NOT NULL", ("digest",)),
     "appraisal_changes": Table(
         "appraisal_id VARCHAR NOT NULL, revision INTEGER NOT NULL, field VARCHAR NOT NULL, "

@@ -67,7 +67,13 @@ def test_a_request_that_makes_no_sense_is_not_looked_at_without_a_token(guarded:
         ("POST", "/batches", {"files": {"files": ("a.csv", b"x\n1\n")}}, {"load", "manage"}),
         ("GET", "/appraisals", {}, {"appraise", "manage"}),
         ("POST", "/appraisals", {"json": {"record": {"nothing": {}}}}, {"appraise", "manage"}),
-    ],
+        (
+            "POST",
+            "/appraisals/appraisal-0099/photographs?after=1",
+            {"files": {"photograph": ("a.jpg", b"x")}},
+            {"appraise", "manage"},
+        ),
+    ],  # fmt: skip
 )
 def test_each_role_may_do_its_own_alone(
     guarded: str, tokens: dict[str, str], method: str, path: str, sent: dict[str, Any], allowed: set[str]

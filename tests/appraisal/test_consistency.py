@@ -27,9 +27,13 @@ AT_SALE = {"assignment.basis": "liquidation value", "assignment.premise": "force
 def changed(record: Appraisal, answers: dict[str, Any]) -> Appraisal:
     content = plain_record(record)
     for name, answer in answers.items():
-        section, field = name.split(".")
-        content[section][field] = answer
+        section, _, field = name.partition(".")
+        content[section] = {**content[section], field: answer} if field else answer
     return read_record(content)
+
+
+def photograph(**said: str) -> dict[str, list[dict[str, str]]]:
+    return {"photograph": [{"file": "sill.jpg", "digest": "d1", **said}]}
 
 
 BREAKS: dict[str, dict[str, Any]] = {
@@ -51,6 +55,14 @@ BREAKS: dict[str, dict[str, Any]] = {
     "the evidence follows the choices on comparables": {},
     "the inspection sheet is of the subject": {"subject.chassis_number": "ANOTHER-1"},
     "a car with a sheet was inspected": {"inspection.manner": "not inspected"},
+    "photographs are of the subject": photograph(chassis="ANOTHER-1"),
+    "photographs are tied to findings of the sheet": photograph(check="no_such_check"),
+    "photographs of findings are taken by the inspection": photograph(
+        check="body_paint", taken_on="2026-06-24"),
+    "photographs are taken by the report date": photograph(taken_on="2026-11-04"),
+    "photographs are taken by the completion": {
+        "valuer.completed_on": "2026-11-02", **photograph(taken_on="2026-11-04")},
+    "a car seen from photographs has photographs": {"inspection.manner": "from photographs"},
     "basis and premise belong together": {"assignment.premise": "forced sale"},
     "basis and market level belong together": {
         "assignment.basis": "agreed value for insurance", "assignment.market_level": "auction hammer"},
@@ -150,6 +162,25 @@ def test_a_reason_mends_a_departure(entry: Entry, answers: dict[str, Any], rule:
     assert rule not in [found.rule for found in contradictions(record, entry.evidence)]
     bare = changed(record, {"opinion.departure": ""})
     assert rule in [found.rule for found in contradictions(bare, entry.evidence)]
+
+
+def test_photographs_of_this_car_that_day_contradict_nothing(entry: Entry) -> None:
+    """Exif's time says no zone, so that a day after is let pass; one without a day says nothing of days."""
+    told = {"chassis": "ch 55 NU", "check": "body_paint"}
+    for more in ({"taken_on": "2026-06-21"}, {}):
+        assert contradictions(changed(entry.record, photograph(**told, **more)), entry.evidence) == []
+
+
+def test_photographs_newer_than_the_effective_date_are_named(entry: Entry) -> None:
+    day = last_day_of(entry) + timedelta(days=2)
+    record = changed(entry.record, photograph(taken_on=day.isoformat()))
+    assert f"photographs of {day}" in facts_of(replace(entry, record=record)).newer
+
+
+def last_day_of(entry: Entry) -> date:
+    day = entry.record.assignment.effective_date
+    assert day is not None
+    return day
 
 
 def test_how_far_an_opinion_may_stand_off_is_a_setting(entry: Entry) -> None:

@@ -14,7 +14,8 @@ from pricing.appraisal.completion import CERTIFICATION, complete
 from pricing.appraisal.evidence_json import serialise
 from pricing.appraisal.facts import facts_of
 from pricing.appraisal.record import with_answer
-from pricing.appraisal.register import Entry, changes, enter, history, listed, needs_evidence, read, revise
+from pricing.appraisal.record_changes import changes
+from pricing.appraisal.register import Entry, enter, history, listed, needs_evidence, read, revise
 from pricing.errors import AppraisalError, MarketError
 from pricing.records.contract import COLUMNS
 from pricing.reports.report import report

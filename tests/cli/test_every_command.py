@@ -17,12 +17,14 @@ from pricing.store.market import Market
 from tests.appraisals import full_record, last_day, sheet_of
 from tests.cli.test_output import SERVING
 from tests.condition.walks import write_graded
+from tests.drawn_photographs import drawn_photograph
 from tests.opinion_market import cells
 from tests.small_market import common_car
 from tests.test_docs import COMMANDS, command_of
 
 ANSWERING = {
     "fits", "value", "appraise check", "appraise bases", "profiles list", "appraise grid", "appraise list",
+    "appraise photographs list",
     "inspect show", "inspect score", "inspect agreement",
     "repair budget", "repair compare", "records list", "records show", "names", "batches", "quarantine",
     "suspicions", "duplicates", "map", "format", "index", "comparables", "depth", "score", "buy", "sell",
@@ -52,6 +54,8 @@ def folder(small_market: Market, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
     pl.DataFrame({name: [car[name]] for name in ("make", "model", "year")}).write_csv("cars.csv")
     Path("rates.csv").write_text(f"currency,rate_date,rate\nEUR,{at},1.2\n")
     cells().write_csv("said.csv")
+    Path("front.jpg").write_bytes(drawn_photograph())
+    Path("sill.png").write_bytes(drawn_photograph(kind="PNG"))
     write_graded(Path("graded.csv"))
     return tmp_path
 
@@ -90,6 +94,11 @@ def calls(market: Market, known: dict[str, str]) -> Iterator[list[str]]:
         ["appraise", "grid", "appraisal-0001", "--search=2026"], ["appraise", "grid", "appraisal-0001"],
         ["appraise", "choose", "appraisal-0001", "--drop=2", "--weigh=1=50", "--reason=looked at",
         "--by=Clerk"], ["appraise", "render", "appraisal-0001", "letter.pdf", "--document=letter"],
+        ["appraise", "photographs", "add", "appraisal-0001", "front.jpg", "sill.png", "--by=Clerk"],
+        ["appraise", "photographs", "change", "appraisal-0001", "2", "--cover", "--to=1", "--by=Clerk"],
+        ["appraise", "photographs", "list", "appraisal-0001"],
+        ["appraise", "photographs", "export", "appraisal-0001", "originals"],
+        ["appraise", "photographs", "remove", "appraisal-0001", "2", "--by=Clerk"],
         ["appraise", "complete", "appraisal-0001", "--by=Valuer Phi",
          *(f"--certify={point}=so" for point in CERTIFICATION)],
         ["appraise", "bulk", "cars.csv", "--form=shared.toml", "--out=values", "--by=Clerk"],

@@ -17,6 +17,7 @@ from pricing.reports.wording import span_words
 from pricing.store.market import Market
 from tests.appraisals import full_record
 from tests.dashboards.pages import a_page, at_car, press, said, table
+from tests.drawn_photographs import drawn_photograph
 
 
 def test_an_appraisal_is_begun_from_the_car_and_answered_section_by_section(
@@ -135,3 +136,37 @@ def test_profiles_are_kept_taken_over_and_forgotten(market: Market, car: dict[st
     page.button(key="forget_profiles").click().run()
     assert not page.exception
     assert profiles(market) == []
+
+
+def test_photographs_are_uploaded_tied_put_on_the_cover_and_taken_out(
+    market: Market, car: dict[str, Any]
+) -> None:
+    at = date.fromisoformat(market.load_fit()[1]["last_date"])  # type: ignore[arg-type]
+    (name,) = enter(market, [(full_record(car, at), None)], by="A. Valuer")
+    page: AppTest = a_page("appraisals")
+    page.query_params["appraisal"] = name
+    page.session_state["photographs"] = True
+    page.session_state["valuer"] = "A. Valuer"
+    page.run()
+    assert not page.exception
+    assert "No photographs yet." in said(page)
+    front, sill = drawn_photograph(mark=7), drawn_photograph(kind="PNG", mark=8)
+    page.file_uploader[0].set_value(
+        [("front.jpg", front, "image/jpeg"), ("sill.png", sill, "image/png")]
+    ).run()
+    (words,) = [field for field in page.text_input if field.label == "What they show"]
+    words.set_value("As it stood")
+    press(page, "Keep the photographs")
+    assert not page.exception
+    kept = read(market, name)
+    assert [(shot.file, shot.caption, shot.cover) for shot in kept.record.photographs] == [
+        ("front.jpg", "As it stood", True), ("sill.png", "As it stood", False)]  # fmt: skip
+    assert market.photographs.original(kept.record.photographs[0].digest) == front
+    assert "Left out of what is shown: the place (GPS)" in said(page)
+    assert kept.made_by == "A. Valuer" and kept.revision == 2
+    press(page, "Take it out")
+    assert [shot.file for shot in read(market, name).record.photographs] == ["sill.png"]
+    page.file_uploader[0].set_value([("sill.png", sill, "image/png")]).run()
+    press(page, "Keep the photographs")
+    assert not page.exception
+    assert "sill.png is photograph 1 already" in said(page)

@@ -16,6 +16,7 @@ from pricing.errors import FileError
 from pricing.operations import drafts
 from pricing.operations.demo_files import EXTENSIONS
 from pricing.store.market import Market
+from pricing.untrusted.picture_reader import LONGEST_SIDE
 from pricing.words.condition import score_sentence
 from tests.dashboards.pages import a_page, at_car, press, said
 from tests.small_market import common_car
@@ -117,7 +118,7 @@ def test_a_photo_is_checked_made_smaller_and_stripped(market: Path, started: App
     path = drafts.photo(market, name_of(started), file)
     assert path is not None
     with Image.open(path) as photo:
-        assert max(photo.size) == drafts.LONGEST_SIDE
+        assert max(photo.size) == LONGEST_SIDE
         assert not photo.getexif()
     assert b"taken at home" not in path.read_bytes()
 

@@ -1,5 +1,6 @@
 """The invented names are no one's, and the catalogue is whole."""
 
+import io
 import re
 import subprocess
 import tomllib
@@ -9,11 +10,14 @@ from pathlib import Path
 import polars as pl
 import pytest
 from mimesis.datasets import AUTO_MANUFACTURERS
+from PIL import Image, ImageChops, ImageStat
 
 import data_demo
+from data_demo.drawn_pictures import CAR, FOLDER, GEARBOX, gearbox_from_below, side_view
 from data_demo.market import EXCHANGE, SOURCES, read_catalogue
 from data_demo.untidy import MISSPELT
 from pricing.condition.checks import CONSTRUCTIONS, Sheet
+from pricing.untrusted.photographs import read_photograph
 from tests.data_demo.real_names import cars, digests, firms, is_known, likeness, makers, surnames
 
 ROOT = Path(__file__).parent.parent.parent
@@ -92,3 +96,15 @@ def test_two_models_have_weak_points_of_their_own(make: str, model: str) -> None
     plain = Sheet.open(construction, make=make, model=model)
     own = Sheet.open(construction, make=make, model=model, extensions=data_demo.sheets())
     assert len(own.checks) >= len(plain.checks) + 3
+
+
+def test_the_example_s_pictures_are_those_that_are_drawn() -> None:
+    """By the mean difference of grey levels: another version of the library may write other bytes."""
+    for name, drawn in ((CAR, side_view()), (GEARBOX, gearbox_from_below())):
+        content = (FOLDER / name).read_bytes()
+        assert len(content) < 30_000
+        read = read_photograph(content, name)
+        assert (read.removed[0], str(read.taken_on)) == ("place", "2026-06-24")
+        shown = Image.open(io.BytesIO(read.shown))
+        assert shown.size == drawn.size
+        assert sum(ImageStat.Stat(ImageChops.difference(shown, drawn)).mean) < 12

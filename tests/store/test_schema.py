@@ -13,6 +13,7 @@ import pytest
 from pricing.store.kept.appraisals import Draft
 from pricing.store.market import Market
 from pricing.store.schema import TABLES
+from pricing.untrusted.photographs import ReadPhotograph
 from tests.opinion_market import cells
 from tests.store.test_market import write
 
@@ -28,6 +29,8 @@ def filled_once(tmp_path_factory: pytest.TempPathFactory) -> Path:
     car_id = market.kept_cars.keep("green", {"make": "Corvane"})
     market.kept_cars.note_price(car_id, Decimal(4650), "EUR", date(2026, 5, 1))
     market.kept_cars.add_photo(car_id, b"seen")
+    shot = ReadPhotograph("d" * 64, b"seen", b"shown", "JPEG", 4, 3, None, ("place",))
+    market.appraisals.keep([Draft("{}", None, None, "A. Clerk", "seen", photographs=[shot])])
     return path
 
 
@@ -87,7 +90,7 @@ def test_a_column_more_breaks_no_write(filled: Market, tmp_path: Path) -> None:
     filled.scores.keep("fit-0003", "state", {}, b"scores")
     filled.tokens.new("another desk", "read")
     draft = Draft("{}", "{}", "d9", "A. Valuer", "entered", changes=[("a", "", "b")])
-    assert filled.appraisals.keep([draft]) == [("appraisal-0002", 1)]
+    assert filled.appraisals.keep([draft]) == [("appraisal-0003", 1)]
 
 
 def test_tables_are_made_in_one_place() -> None:

@@ -12,6 +12,8 @@ from pricing.errors import MarketError
 from pricing.store.audit import now, write_audits
 from pricing.store.connection import Connect, add_rows, frame, run
 from pricing.store.kept.answers import IdempotencyKey, keep_result
+from pricing.store.kept.photographs import insert_photographs
+from pricing.untrusted.photographs import ReadPhotograph
 
 FieldChange = tuple[str, str, str]
 """A field, what it was, what it is."""
@@ -33,7 +35,8 @@ class Revision:
 
 @dataclass(frozen=True)
 class Draft:
-    """A revision to be kept: of a new appraisal, or the one after revision ``after`` of ``appraisal_id``."""
+    """A revision to be kept: of a new appraisal, or the one after revision ``after`` of ``appraisal_id``;
+    with it the photographs that it is the first to name."""
 
     record: str
     evidence: str | None
@@ -43,6 +46,7 @@ class Draft:
     changes: Sequence[FieldChange] = ()
     appraisal_id: str | None = None
     after: int = 0
+    photographs: Sequence[ReadPhotograph] = ()
 
 
 def _expect(opened: duckdb.DuckDBPyConnection, name: str, after: int) -> None:
@@ -69,6 +73,7 @@ def _insert(opened: duckdb.DuckDBPyConnection, numbered: Sequence[tuple[Draft, s
     if frozen:
         kept = pl.DataFrame({"digest": list(frozen), "content": list(frozen.values())})
         add_rows(opened, "appraisal_evidence", kept, new=False)
+    insert_photographs(opened, [shot for draft, _ in numbered for shot in draft.photographs])
     changed = [
         {"appraisal_id": name, "revision": draft.after + 1, "field": field, "old": old, "new": new}
         for draft, name in numbered

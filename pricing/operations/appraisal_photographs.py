@@ -1,0 +1,102 @@
+"""Photographs of appraisals between files and a market: read from files that a person names, written out as
+they came."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from pricing.errors import FileError
+from pricing.untrusted.files import bounded_bytes
+from pricing.untrusted.photographs import LARGEST, SUFFIXES, ReadPhotograph, read_photograph
+
+if TYPE_CHECKING:
+    from pricing.appraisal.photographs import Photograph
+    from pricing.appraisal.record import Appraisal
+    from pricing.store.market import Market
+
+
+def read_file(path: Path) -> ReadPhotograph:
+    """A photograph from a file. Raises ``FileError`` when it is none, or too large."""
+    return read_photograph(bounded_bytes(path, LARGEST), path.name)
+
+
+def taken_in(record: "Appraisal") -> "tuple[Appraisal, list[ReadPhotograph]]":
+    """A record whose photographs' files are read, and what was read of them.
+
+    Raises:
+        FileError: a file cannot be read, or is no photograph.
+        AppraisalError: two of them are the same.
+    """
+    from pricing.appraisal.photographs import plain_name, settled
+
+    read, shots = [], []
+    for shot in record.photographs:
+        if not shot.digest:
+            one = read_file(Path(shot.file))
+            read.append(one)
+            chassis = shot.chassis or record.subject.chassis_number
+            shot = replace(shot, file=plain_name(shot.file), digest=one.digest, chassis=chassis)
+        shots.append(shot)
+    return replace(record, photographs=settled(tuple(shots))), read
+
+
+def photograph_facts(market: "Market", record: "Appraisal") -> list[dict[str, Any]]:
+    """What programs are told of the photographs of a record, in order: number, what the record says, kind,
+    width and height (pixels, upright) and size (bytes)."""
+    from pricing.appraisal.photographs import plain_photographs
+
+    described = market.photographs.described([shot.digest for shot in record.photographs])
+    kept = {row["digest"]: row for row in described.iter_rows(named=True)}
+    return [
+        {"number": number, **plain}
+        | {name: kept[plain["digest"]][name] for name in ("kind", "width", "height", "size")}
+        for number, plain in enumerate(plain_photographs(record.photographs), 1)
+    ]
+
+
+def write_originals(
+    market: "Market", photographs: "Sequence[tuple[int, Photograph]]", folder: Path
+) -> list[Path]:
+    """Write photographs as they came, byte for byte, into a folder, each named by its number and file; none
+    is written over another file.
+
+    Raises:
+        FileError: there is a file of that name, or it cannot be written.
+        MarketError: one was altered.
+    """
+    kinds = {
+        row["digest"]: row["kind"]
+        for row in market.photographs.described([shot.digest for _, shot in photographs]).iter_rows(
+            named=True
+        )
+    }
+    written = []
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        for number, shot in photographs:
+            path = folder / original_name(number, shot, kinds[shot.digest])
+            content = market.photographs.original(shot.digest)
+            with path.open("xb") as file:
+                file.write(content)
+            written.append(path)
+    except FileExistsError as error:
+        raise FileError(
+            f"{error.filename}: there is a file of that name already; name another folder"
+        ) from None
+    except OSError as error:
+        raise FileError(f"{folder}: cannot be written to: {error.strerror}") from None
+    return written
+
+
+def original_name(number: int, shot: "Photograph", kind: str) -> str:
+    """The name of a photograph that is handed out: its number, and its file's name with the ending of its
+    kind.
+
+    >>> from pricing.appraisal.photographs import Photograph
+    >>> original_name(3, Photograph("sill left.JPG"), "JPEG"), original_name(12, Photograph("a:b"), "PNG")
+    ('03 sill left.jpg', '12 a_b.png')
+    """
+    stem = Path(shot.file).stem or "photograph"
+    plain = "".join(letter if letter.isalnum() or letter in " .-_()" else "_" for letter in stem)
+    return f"{number:02d} {plain[:80].strip(' .')}{SUFFIXES[kind]}"
