@@ -206,6 +206,8 @@ _STYLE: Final = """
     padding: var(--space-half) var(--space-whole); margin: 0 0 var(--space-small); }
 .rows strong { font-family: var(--heads); font-size: var(--size-lead); display: block; }
 .rows span { color: var(--quiet); }
+.rows summary { min-height: var(--target); display: flex; align-items: center; cursor: pointer;
+    text-decoration: underline; text-underline-offset: 0.2em; color: var(--main); }
 @media (max-width: NARROW) {
     [data-testid="stMainBlockContainer"] { padding: 2.75rem 1rem 3rem; }
     [data-testid="stMain"] h1 { font-size: 1.6rem; }
