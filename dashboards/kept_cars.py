@@ -71,7 +71,9 @@ def _show(snapshot: Snapshot, one: KeptCarToday) -> None:
         if one.kept.sold_as is not None:
             st.caption(escaped(f"Sold: it became the record {one.kept.sold_as}."))
         _remember(snapshot, one)
-        for number, content in snapshot.market.kept_cars.photos(one.kept.car_id)[-3:]:
+        store = snapshot.market.kept_cars
+        for number in store.photo_numbers(one.kept.car_id)[-3:]:
+            content = store.photo(one.kept.car_id, number)
             st.image(content, caption=f"Photograph {number} of {one.kept.name}", width=160)
         prices = snapshot.market.kept_cars.prices(one.kept.car_id)
         if prices.height > 1:

@@ -32,6 +32,7 @@ from pricing.api.service import Service
 from pricing.api.stopping import end_in_time
 from pricing.errors import PricingError
 from pricing.operations.configuration import Configuration, configuration
+from pricing.operations.drafts import LARGEST_PHOTO
 
 PREFIX: Final = "/api/v1"
 """A change that breaks a caller makes another."""
@@ -47,6 +48,9 @@ LISTS: Final = f"{PREFIX}/values"
 
 UPLOADS: Final = f"{PREFIX}/batches"
 """Takes files."""
+
+PHOTOS: Final = f"{PREFIX}/kept-cars/photos"
+"""Takes a photograph."""
 
 LONG: Final = (UPLOADS, f"{PREFIX}/fits", f"{PREFIX}/appraisals")
 """What is under these addresses may work for long."""
@@ -88,14 +92,15 @@ def create_api(settings: Configuration) -> FastAPI:
     sizes = {
         LISTS: max(settings.largest_body, settings.largest_list * LIST_BYTES_A_CAR),
         UPLOADS: settings.largest_upload,
+        PHOTOS: LARGEST_PHOTO + settings.largest_body,
     }
     api.add_middleware(
         RequestLimits,
         service=service,
         sizes=sizes,
-        counts={LISTS: settings.largest_list * LIST_VALUES_A_CAR, UPLOADS: None},
+        counts={LISTS: settings.largest_list * LIST_VALUES_A_CAR, UPLOADS: None, PHOTOS: None},
         long=LONG,
-        acts={UPLOADS: "load"},
+        acts={UPLOADS: "load", PHOTOS: "load"},
         unguarded=UNGUARDED,
     )
     api.openapi = _documented(api)  # type: ignore[method-assign]

@@ -1,10 +1,11 @@
-"""A photograph of a kept car as it is kept: small, upright, and without what else the camera wrote into
-it."""
+"""Photographs of kept cars: small, upright, and without what else the camera wrote into them."""
 
 from pathlib import Path
 
 from pricing.errors import FileError
 from pricing.operations.drafts import LARGEST_PHOTO, small_photo
+from pricing.store.kept.cars import KeptCar
+from pricing.store.market import Market
 from pricing.untrusted.door import read_untrusted
 
 
@@ -20,3 +21,21 @@ def cleaned_photo(content: bytes) -> bytes:
         )
     (smaller,) = read_untrusted(small_photo, Path("the photograph"), content=content)
     return bytes(smaller.content)
+
+
+def written_photos(market: Market, kept: KeptCar, folder: Path) -> list[str]:
+    """Write the photographs of a kept car into a folder, which is made where there is none; gives the files.
+
+    Raises:
+        FileError: the folder cannot be written to.
+    """
+    files = []
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        for number in market.kept_cars.photo_numbers(kept.car_id):
+            file = folder / f"{kept.car_id}_{number}.jpg"
+            file.write_bytes(market.kept_cars.photo(kept.car_id, number))
+            files.append(str(file))
+    except OSError as error:
+        raise FileError(f"{folder} cannot be written to ({error.strerror}): name another folder") from None
+    return files
