@@ -56,7 +56,7 @@ def test_kept_noted_compared_sold_and_deleted(market: Market) -> None:
         assert cars["green"]["valuation"]["mid"] == str(value.mid)
         assert cars["green"]["asked"] == "5000.000" and cars["red"]["change"]["new_sales"] == 0
         rows = asked("GET", "/comparison", params={"car": [green["car_id"], red]})[1]["rows"]
-        assert {row["fact"]: row["differs"] for row in rows}["Condition band"] == "differs"
+        assert {row["fact"]: row["differs"] for row in rows}["Condition"] == "differs"
         photo = {"photo": ("sill.png", _photo(), "image/png")}
         ours, key = {"car_id": red}, {"Idempotency-Key": "photo-of-red"}
         for _ in range(2):  # a phone that asks again after a lost answer

@@ -83,8 +83,8 @@ def test_cars_side_by_side_say_in_what_they_differ(market: Market) -> None:
     snapshot = source_of(market.path).newest()
     todays = [kept_car_today(snapshot, market, car) for car in market.kept_cars.all()]
     rows = {row["fact"]: row for row in comparison(todays)}
-    assert rows["Condition band"]["differs"] == "differs" and rows["Notes"]["differs"] == ""
-    assert rows["Condition band"]["red"] == "project"
+    assert rows["Condition"]["differs"] == "differs" and rows["Notes"]["differs"] == ""
+    assert rows["Condition"]["red"] == "project"
 
 
 def test_a_sale_becomes_a_record_once(market: Market) -> None:
