@@ -8,6 +8,7 @@ from dashboards import caches, page_layout, sheets
 from dashboards.typed_fields import ask_money
 from pricing.car import today
 from pricing.decisions.kept_car import KeptCarToday, facts_seen
+from pricing.operations.drafts import LARGEST_PHOTO
 from pricing.operations.kept_sales import record_sale
 from pricing.operations.photographs import cleaned_photo
 from pricing.operations.settings import settings_of
@@ -76,7 +77,10 @@ def _ask_links(snapshot: Snapshot, one: KeptCarToday) -> None:
 def _ask_photos(snapshot: Snapshot, one: KeptCarToday) -> None:
     kept, store = one.kept, snapshot.market.kept_cars
     photo = st.file_uploader(
-        "Add a photograph", type=["jpg", "jpeg", "png", "webp"], key=f"photo-{kept.car_id}"
+        "Add a photograph",
+        type=["jpg", "jpeg", "png", "webp"],
+        max_upload_size=LARGEST_PHOTO // 1_000_000,
+        key=f"photo-{kept.car_id}",
     )
     if photo is not None and st.button("Keep the photograph", key=f"photo-kept-{kept.car_id}"):
         store.add_photo(kept.car_id, cleaned_photo(photo.getvalue()))

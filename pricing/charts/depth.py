@@ -121,7 +121,7 @@ def asking_gap_chart(depth: Depth) -> alt.LayerChart:
             x=alt.X(
                 "event_date:T",
                 title=None,
-                axis=alt.Axis(labelOverlap=True, format="%Y", tickCount="year"),  # type: ignore[arg-type]
+                axis=alt.Axis(labelOverlap=True, format="%Y", tickCount="year"),
             ),
             y=y,
             tooltip=[

@@ -148,7 +148,9 @@ def _lots(known: pl.DataFrame) -> pl.DataFrame:
 def _sold_share(known: pl.DataFrame, at: date) -> pl.DataFrame:
     lots = _lots(known)
     parts = [(years, lots.filter(_within(years, at))) for years in YEARS]
-    return _shares("years", [(years, len(part), (part["outcome"] == "sold").sum()) for years, part in parts])
+    return _shares(
+        "years", [(years, len(part), int((part["outcome"] == "sold").sum())) for years, part in parts]
+    )
 
 
 def sold_by_year(known: pl.DataFrame, at: date) -> pl.DataFrame:
