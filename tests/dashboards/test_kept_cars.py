@@ -1,6 +1,7 @@
 """The page of kept cars says what the library says, and keeps what is entered."""
 
 import io
+from datetime import date
 from typing import Any
 
 from PIL import Image
@@ -58,6 +59,7 @@ def test_a_kept_cars_photographs_links_and_sale_are_kept(market: Market, car: di
     assert "<small>differs</small>" in said_in_html(page)
     page.text_input(key=f"sold-{red}").set_value("2 950").run()
     day = market.sales()["event_date"].max()
+    assert isinstance(day, date)
     page.date_input(key=f"sold-on-{red}").set_value(day).run()
     page.button(key=f"sell-{red}").click().run()
     assert not page.exception

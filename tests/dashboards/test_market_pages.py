@@ -3,6 +3,7 @@
 from datetime import date
 from pathlib import Path
 
+import polars as pl
 import pytest
 import streamlit as st
 from streamlit.testing.v1 import AppTest
@@ -22,6 +23,13 @@ from tests.dashboards.pages import a_page, press, said, table
 from tests.small_market import write_sales
 
 
+def last_sale(sales: pl.DataFrame) -> date:
+    """The day of the last sale on record."""
+    day = sales.filter(outcome="sold")["event_date"].max()
+    assert isinstance(day, date)
+    return day
+
+
 @pytest.fixture
 def page(small_market: Market, monkeypatch: pytest.MonkeyPatch) -> AppTest:
     monkeypatch.setenv("PRICING_MARKET", str(small_market.path))
@@ -39,7 +47,7 @@ def test_the_index_and_the_depth_are_the_librarys(page: AppTest, small_market: M
     ]
     depth = market_depth(sales, model=load(small_market), every_record=small_market.sales(every_record=True))
     assert all(sentence in said(page) for sentence in depth_sentences(depth))
-    found = movers(sales, sales.filter(outcome="sold")["event_date"].max())
+    found = movers(sales, last_sale(sales))
     assert movers_sentence(found) in said(page)
     assert table(page, "told")["on_record"].sum() == found["on_record"].sum()
     assert all(told in said(page) for told in premium_sentences(depth, small_market.base_currency))
@@ -49,7 +57,7 @@ def test_the_index_and_the_depth_are_the_librarys(page: AppTest, small_market: M
 
 def test_a_model_is_told_by_its_own_sales_and_its_gaps_are_said(page: AppTest, small_market: Market) -> None:
     sales = small_market.sales()
-    found = movers(sales, sales.filter(outcome="sold")["event_date"].max())
+    found = movers(sales, last_sale(sales))
     for place in (0, -1):  # a model with a figure, and one without
         row = found.row(place, named=True)
         page = page.run()
