@@ -14,6 +14,7 @@ import streamlit as st
 from dashboards import jobs, people
 from dashboards.appraisal_form import ask_layout, ask_shared_terms, ask_who
 from dashboards.exhibits import as_csv, show_table
+from dashboards.typed_fields import ask_number
 from pricing.appraisal.collection import Item, total_of, value_collection
 from pricing.appraisal.collection_list import COLUMNS, SHEET, Row, read_cars
 from pricing.appraisal.collection_total import MOST_OFF, SoldTogether, figure_of
@@ -89,8 +90,12 @@ def ask_collection(snapshot: Snapshot) -> None:
 def _ask_together() -> SoldTogether | None:
     """What selling all at once takes off, where somebody has a judgement of it."""
     with st.expander("Sold all at once"):
-        off = st.number_input(
-            "Per cent that this takes off", 0.0, float(100 * MOST_OFF), None, 1.0, key="off_at_once"
+        off = ask_number(
+            "Per cent that this takes off",
+            "off_at_once",
+            "part that this takes off",
+            0,
+            float(100 * MOST_OFF),
         )
         because = st.text_input("What that judgement rests on", key="off_because")
     return SoldTogether(Decimal(repr(off)) / 100, because) if off else None

@@ -8,6 +8,7 @@ import polars as pl
 import streamlit as st
 
 from dashboards.exhibits import show_table
+from dashboards.typed_fields import ask_number
 from pricing.appraisal.facts import Facts
 from pricing.appraisal.grid import Decision, found_sales, with_choices
 from pricing.appraisal.record import Appraisal
@@ -104,9 +105,10 @@ def ask_choice(snapshot: Snapshot, entry: Entry, facts: Facts) -> Appraisal | No
             line = st.selectbox("Line", lines, format_func=option_words)
         if action in ("adjust", "weigh"):
             label = "Per cent" if action == "adjust" else "Per cent of its weight"
-            size = float(st.number_input(label, -95.0, 1000.0, 100.0 if action == "weigh" else 0.0, 1.0))
+            begins = 100 if action == "weigh" else 0
+            size = ask_number(label, f"grid_{action}", "per cent", -95, 1000, begins)
         reason = st.text_area("Reason, which stands in the document", max_chars=LONGEST_REASON)
         pressed = st.form_submit_button("Keep this choice and gather anew", type="primary")
-    if not pressed or which is None:
+    if not pressed or which is None or (size is None and action in ("adjust", "weigh")):
         return None
     return with_choices(entry, [Decision(str(action), which, line, size)], reason)

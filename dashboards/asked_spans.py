@@ -5,6 +5,7 @@ from typing import Final
 
 import streamlit as st
 
+from dashboards.typed_fields import ask_amount_in
 from pricing.errors import OpinionError
 from pricing.opinions.elicitation import ANSWERS, HALF, Bisection
 from pricing.vocabulary import CONDITION_BANDS
@@ -48,17 +49,11 @@ def ask_quartiles(currency: str) -> None:
         band = st.selectbox("Of which state", CONDITION_BANDS, 2, key="asked_band")
         first, second = st.columns(2)
         with first:
-            least = st.number_input(
-                f"No such car sells below ({currency})",
-                0.0,
-                None,
-                None,
-                100.0,
-                format="%.0f",
-                key="asked_least",
+            least = ask_amount_in(
+                currency, "No such car sells below", "asked_least", "lowest price", cost=False
             )
         with second:
-            most = st.number_input("nor above", 0.0, None, None, 100.0, format="%.0f", key="asked_most")
+            most = ask_amount_in(currency, "Nor above", "asked_most", "highest price", cost=False)
         if not least or not most:
             st.caption("Say first between which prices any such car would have to lie.")
             return
@@ -66,7 +61,7 @@ def ask_quartiles(currency: str) -> None:
         asked = st.session_state.get(_ASKED)
         if asked is None or asked[0] != begun:
             try:
-                asked = (begun, Bisection.between(Decimal(str(least)), Decimal(str(most))))
+                asked = (begun, Bisection.between(least, most))
             except OpinionError as error:
                 st.error(escaped(str(error)))
                 return
@@ -74,7 +69,7 @@ def ask_quartiles(currency: str) -> None:
         _ask(band, begun, asked[1], currency)
 
 
-def _ask(band: str, begun: tuple[str, float, float], asked: Bisection, currency: str) -> None:
+def _ask(band: str, begun: tuple[str, Decimal, Decimal], asked: Bisection, currency: str) -> None:
     if asked.done:
         st.write(escaped(told_sentence(asked.quartiles, currency)))
         with st.container(horizontal=True):

@@ -11,8 +11,8 @@ from dashboards import caches, page_layout
 from dashboards.exhibits import offer_sheet, show_chart, show_table
 from dashboards.mending import least_chosen
 from dashboards.offer_terms import ask_amount, ask_offer
-from dashboards.url_state import BOUND, within
-from pricing.car import today
+from dashboards.typed_fields import ask_year
+from dashboards.url_state import BOUND
 from pricing.charts.buying import bids_chart, limits_chart
 from pricing.decisions.alternatives import Wanted
 from pricing.decisions.buying import BuyerTerms, Buying, buy_car
@@ -20,7 +20,7 @@ from pricing.operations.opening import standing_warning
 from pricing.operations.settings import schedule_in_force, settings_of
 from pricing.reports.buying_sheet import buying_sheet
 from pricing.snapshot import Snapshot
-from pricing.vocabulary import DRIVE_SIDES, FIRST_YEAR
+from pricing.vocabulary import DRIVE_SIDES
 from pricing.words.approaches import difference_sentence
 from pricing.words.buying import (
     LINE_WORDS,
@@ -141,9 +141,7 @@ def _among(label: str, key: str, choices: list[str], shown: Callable[[str], str]
 
 
 def _year(label: str, key: str) -> int | None:
-    last = today().year + 1
-    within(key, FIRST_YEAR, last)
-    return st.number_input(label, FIRST_YEAR, last, None, 1, key=key, placeholder="any year", **BOUND)
+    return ask_year(label, key, placeholder="any year", **BOUND)
 
 
 def _show(facts: Buying, warning: str | None) -> None:

@@ -15,6 +15,7 @@ import polars as pl
 import streamlit as st
 
 from pricing.appraisal.register import listed
+from pricing.car import today
 from pricing.condition.assessment import assess
 from pricing.condition.catalogue import quotes_of
 from pricing.condition.inspection import Inspection
@@ -22,6 +23,7 @@ from pricing.condition.inspection_files import to_json
 from pricing.condition.repairs import RepairCosts, price_repairs
 from pricing.evidence.depth import Depth, market_depth
 from pricing.evidence.indices.index import PriceIndex, price_index
+from pricing.evidence.movers import movers
 from pricing.intake.layout import Layout
 from pricing.intake.mapping import Mapping
 from pricing.intake.mapping_files import mapping_text, write_mapping_text
@@ -116,6 +118,13 @@ def price_index_of(snapshot: Snapshot, where: Where, method: str, period: str) -
         ("index", where, method, period),
         lambda: price_index(snapshot.sales(), method=method, period=period, where=dict(where)),
         most=ANSWERS_KEPT,
+    )
+
+
+def movers_of(snapshot: Snapshot) -> pl.DataFrame:
+    """What rose and what fell in the year to the last sale."""
+    return snapshot.by_records.get(
+        "movers", lambda: movers(snapshot.sales(), snapshot.state.last_sale or today())
     )
 
 

@@ -11,11 +11,18 @@ import streamlit as st
 
 from dashboards import caches
 from dashboards.car_search_box import ask_search
-from dashboards.typed_fields import ask_money, ask_typed
-from dashboards.url_state import field_key, held_to, within
-from pricing.car import Car, today
+from dashboards.typed_fields import (
+    ask_money,
+    ask_number,
+    ask_typed,
+    ask_year,
+    read_model_year,
+    read_number,
+)
+from dashboards.url_state import field_key, held_to
+from pricing.car import Car
 from pricing.car_fields import FIELDS, NEEDED
-from pricing.errors import CarError
+from pricing.errors import CarError, PricingError
 from pricing.intake.written.distances import read_distance
 from pricing.operations.settings import settings_of
 from pricing.snapshot import Snapshot
@@ -92,7 +99,7 @@ def _ask_condition() -> None:
 
 
 def _ask_year() -> None:
-    _number("year", "Model year", 1, placeholder="as 1968")
+    ask_year("Model year", "year", placeholder="as 1968 or 68", **KEPT)
 
 
 def _entered(snapshot: Snapshot) -> tuple[Car | None, str]:
@@ -102,10 +109,20 @@ def _entered(snapshot: Snapshot) -> tuple[Car | None, str]:
         return None, ""
     entered["options"] = [_OPTIONS.get(words, words) for words in entered["options"] or ()]
     entered["odometer_km"] = _kilometres(str(entered["odometer_km"] or ""))
+    entered["year"] = _read(read_model_year, entered["year"])
+    entered["condition_score"] = _read(lambda text: read_number(text, "score"), entered["condition_score"])
     try:
         return Car.checked(entered, known=snapshot.names()), ""
     except CarError as error:
         return None, str(error)
+
+
+def _read(read: Callable[[str], Any], typed: Any) -> Any:
+    """What a field of text says; nothing where it cannot be read, which is told under the field."""
+    try:
+        return None if typed in (None, "") else read(str(typed))
+    except PricingError:
+        return None
 
 
 def _kilometres(text: str) -> float | None:
@@ -171,7 +188,10 @@ def _ask_more(snapshot: Snapshot) -> None:
     """What is said of a car less often."""
     first, second, third = st.columns(3)
     with first:
-        _number("condition_score", "Condition score (0 to 100)", 1.0, help=what_is("condition score"))
+        ask_number(
+            "Condition score (0 to 100)", "condition_score", "condition score", 0, 100,
+            help=what_is("condition score"), **KEPT,
+        )  # fmt: skip
         _choice("matching_numbers", label="Matching numbers", help=what_is("matching numbers"))
         _choice("history_file", ["yes", "no"], label="History file")
     with second:
@@ -183,19 +203,6 @@ def _ask_more(snapshot: Snapshot) -> None:
         st.text_input(
             "Chassis number", None, 500, key="chassis_number", help="Finds earlier sales of it.", **KEPT
         )
-
-
-def _number(name: str, label: str, step: float, **shown: Any) -> None:
-    """A number within its field's bounds."""
-    field = FIELDS[name]
-    kind = int if field.kind == "whole" else float
-    most = today().year + 1 if name == "year" else field.most
-    least = 0.0 if field.least is None else field.least
-    within(field_key(name), least, most)
-    st.number_input(
-        label, kind(least), None if most is None else kind(most), None, kind(step), key=field_key(name),
-        **shown, **KEPT,
-    )  # fmt: skip
 
 
 def _choice(

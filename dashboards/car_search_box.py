@@ -6,7 +6,7 @@ import streamlit as st
 from rapidfuzz import fuzz
 
 from dashboards import caches
-from dashboards.car_in_hand import put_in_hand
+from dashboards.car_in_hand import take_up_kept
 from pricing.car_search import CarSearch, FoundCar
 from pricing.nearest import folded
 from pricing.snapshot import Snapshot
@@ -86,9 +86,10 @@ def _kept(snapshot: Snapshot, typed: str) -> list[KeptCar]:
 def _pick() -> None:
     picked = st.session_state.pop(_PICKED, None)
     car = st.session_state.get(_OFFERED, {}).get(picked)
-    if isinstance(car, KeptCar):
-        put_in_hand(car.car)
-    elif car is not None:
+    snapshot = caches.snapshot()
+    if isinstance(car, KeptCar) and snapshot is not None:
+        take_up_kept(snapshot, car)
+    elif isinstance(car, FoundCar):
         _choose(car)
 
 

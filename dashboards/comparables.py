@@ -7,6 +7,7 @@ import streamlit as st
 
 from dashboards import page_layout, people
 from dashboards.exhibits import show_chart, show_table
+from dashboards.typed_fields import ask_number
 from pricing.car import Car
 from pricing.charts import evidence as market_charts
 from pricing.decisions.approaches import difference
@@ -214,12 +215,17 @@ def _ask_choice(snapshot: Snapshot, found: Comparables, subject: str | None) -> 
             record = st.selectbox("Sale to " + str(action), list(labels), format_func=labels.__getitem__)
         extra: dict[str, Any] = {}
         if action == "weigh":
-            extra["per_cent"] = float(st.number_input("Per cent of its weight", 1.0, 1000.0, 50.0, 1.0))
+            extra["per_cent"] = ask_number(
+                "Per cent of its weight", "choice_weight", "weight in per cent", 1, 1000, 50
+            )
         if action == "adjust":
             names = found.lines["line"].unique(maintain_order=True).to_list()
             extra["line"] = st.selectbox("Line", names, format_func=option_words)
-            extra["per_cent"] = float(st.number_input("Adjust it by (%)", -95.0, 1000.0, 0.0, 1.0))
+            extra["per_cent"] = ask_number(
+                "Adjust it by (%)", "choice_size", "adjustment in per cent", -95, 1000, 0
+            )
         reason = st.text_area("Why, in writing", max_chars=LONGEST_REASON)
-        if st.form_submit_button("Keep this choice", type="primary"):
+        pressed = st.form_submit_button("Keep this choice", type="primary")
+        if pressed and extra.get("per_cent", 0.0) is not None:
             keep(snapshot.market, subject, [Choice(record.strip(), str(action), reason, **extra)])
             st.rerun()

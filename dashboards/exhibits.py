@@ -105,8 +105,13 @@ def show_table(
             **options,
         )  # fmt: skip
     st.html(as_cards(frame.head(_PHONE_ROWS), columns))
-    _offer("Keep the table", name, given, {"CSV": as_csv, "xlsx": as_workbook})
+    offer_table(name, given)
     return shown
+
+
+def offer_table(name: str, frame: pl.DataFrame) -> None:
+    """A table to take along."""
+    _offer("Keep the table", name, frame, {"CSV": as_csv, "xlsx": as_workbook})
 
 
 def _offer(words: str, name: str, shown: Any, kinds: Mapping[str, Callable[[Any], bytes]]) -> None:

@@ -1,32 +1,29 @@
 """Cars that you keep: what each is worth today, what changed and why, side by side, asking prices over
 time."""
 
-from datetime import date
+import json
 from typing import Any, Final
 
-import polars as pl
 import streamlit as st
 
 from dashboards import page_layout, people, sheets
-from dashboards.car_in_hand import put_in_hand
-from dashboards.exhibits import show_chart, show_table
-from dashboards.typed_fields import ask_money
+from dashboards.car_in_hand import take_up_kept
+from dashboards.exhibits import show_chart
+from dashboards.kept_car_acts import ask_changes
+from dashboards.side_by_side import show_side_by_side
 from pricing.car import Car, today
 from pricing.charts.kept_cars import prices_caption, prices_chart
 from pricing.decisions.kept_car import KeptCarToday, facts_seen, kept_car_today
 from pricing.errors import PricingError
-from pricing.operations.kept_sales import exported, record_sale
+from pricing.operations.kept_sales import exported
 from pricing.operations.settings import settings_of
 from pricing.snapshot import Snapshot
 from pricing.store.kept.cars import LONGEST_NAME, LONGEST_NOTES
-from pricing.untrusted.photographs import KINDS, read_photograph
-from pricing.vocabulary import CHANNELS
-from pricing.words.kept_cars import asked_sentence, change_sentence, comparison, today_sentence
+from pricing.words.kept_cars import asked_sentence, change_sentence, known_today, range_today
 from pricing.words.plain_text import escaped, sentence
 from pricing.words.sentences import car_words
 
 _LOOKED: Final = "kept_cars_looked"
-MOST_COMPARED: Final = 4
 
 
 def show_page() -> None:
@@ -40,9 +37,8 @@ def show_page() -> None:
         kept = snapshot.market.kept_cars.all()
         if not kept:
             st.info(
-                "You keep no car yet. Find one on the first page and press Keep this car: it is then "
-                "listed here "
-                "with what it is worth today."
+                "You keep no car yet. Find one on the first page and press Keep this car: it is then listed "
+                "here with what it is worth today."
             )
             page_layout.link("position", "Find a car")
             return
@@ -54,34 +50,68 @@ def show_page() -> None:
                 st.error(escaped(sentence(f"{car.name}: {error}; change it, or delete it")))
         for one in todays:
             _show(snapshot, one)
-        _compare(todays)
+        show_side_by_side(todays)
         _export(snapshot)
 
 
 def _show(snapshot: Snapshot, one: KeptCarToday) -> None:
     """A kept car as a card: the money first."""
-    with st.container(key=f"card-{one.kept.car_id}"):
-        st.header(escaped(one.kept.name))
-        st.markdown(f"**{escaped(today_sentence(one))}**")
-        st.write(escaped(car_words(dict(one.kept.car))))
-        asked = asked_sentence(one, settings_of(snapshot).verdict_limits)
-        for words in (asked, change_sentence(one.change, snapshot.base_currency), one.kept.notes or None):
-            if words is not None:
-                st.write(escaped(words))
-        if one.kept.sold_as is not None:
-            st.caption(escaped(f"Sold: it became the record {one.kept.sold_as}."))
-        _remember(snapshot, one)
-        for number, content in snapshot.market.kept_cars.photos(one.kept.car_id)[-3:]:
-            st.image(content, caption=f"Photograph {number} of {one.kept.name}", width=160)
-        prices = snapshot.market.kept_cars.prices(one.kept.car_id)
+    store, car_id = snapshot.market.kept_cars, one.kept.car_id
+    photos = store.photo_numbers(car_id)
+    with st.container(key=f"card-{car_id}"):
+        told, seen = st.columns([3, 1]) if photos else (st.container(), None)
+        with told:
+            _tell(snapshot, one)
+        if seen is not None:
+            seen.image(store.photo(car_id, photos[-1]), caption=f"{one.kept.name}, photograph {photos[-1]}")
+        prices = store.prices(car_id)
         if prices.height > 1:
-            show_chart(prices_chart(prices), prices_caption(prices), f"asked for {one.kept.car_id}")
-        with st.container(horizontal=True):
-            st.button("Price it", key=f"open-{one.kept.car_id}", on_click=_take_up, args=(one,))
-            if one.kept.sheet:
-                page_layout.link("inspect", "Its inspection")
+            show_chart(prices_chart(prices), prices_caption(prices), f"asked for {car_id}")
+        _show_ways(snapshot, one)
         if people.may("load"):
-            _ask_changes(snapshot, one)
+            ask_changes(snapshot, one)
+
+
+def _tell(snapshot: Snapshot, one: KeptCarToday) -> None:
+    """What a kept car is, what it is worth, and what changed."""
+    st.header(escaped(one.kept.name))
+    st.markdown(f"**{escaped(range_today(one))}**")
+    asked = asked_sentence(one, settings_of(snapshot).verdict_limits)
+    for words in (
+        car_words(dict(one.kept.car)),
+        asked,
+        known_today(one),
+        change_sentence(one.change, snapshot.base_currency),
+        one.kept.notes or None,
+    ):
+        if words is not None:
+            st.write(escaped(words))
+    if one.kept.sold_as is not None:
+        st.write(escaped(f"Sold: its sale is the record {one.kept.sold_as}."))
+    _remember(snapshot, one)
+
+
+def _show_ways(snapshot: Snapshot, one: KeptCarToday) -> None:
+    """Where to go with a kept car: each page takes it up with what is linked to it."""
+    car_id = one.kept.car_id
+    ways = {
+        "position": "Price it",
+        "inspect": "Its inspection" if one.kept.sheet else "Inspect it",
+        "comparables": "Its comparable sales",
+    }
+    with st.container(horizontal=True, vertical_alignment="center"):
+        for page, words in ways.items():
+            st.button(words, key=f"{page}-{car_id}", on_click=_take_up, args=(snapshot, one, page))
+        if one.kept.appraisal_id:
+            page_layout.link("appraisals", "Its appraisal", appraisal=one.kept.appraisal_id)
+
+
+def _take_up(snapshot: Snapshot, one: KeptCarToday, page: str) -> None:
+    """Put a kept car into the fields of every page, and go to one."""
+    take_up_kept(snapshot, one.kept)
+    if people.may("load") and page == "comparables" and one.kept.subject is None:
+        snapshot.market.kept_cars.change(one.kept.car_id, subject=one.kept.name)
+    page_layout.go_to(page)
 
 
 def _remember(snapshot: Snapshot, one: KeptCarToday) -> None:
@@ -95,87 +125,7 @@ def _remember(snapshot: Snapshot, one: KeptCarToday) -> None:
         snapshot.market.kept_cars.look(one.kept.car_id, seen)
 
 
-def _take_up(one: KeptCarToday) -> None:
-    """Put a kept car into the fields of every page."""
-    put_in_hand(one.kept.car, None if one.asked is None else f"{one.asked:.0f}")
-    if one.kept.sheet:
-        sheets.take_up(one.kept.sheet)
-    page_layout.go_to("position")
-
-
-def _ask_changes(snapshot: Snapshot, one: KeptCarToday) -> None:
-    """Prices, notes, photographs, the sale, and deleting it."""
-    kept, store = one.kept, snapshot.market.kept_cars
-    with st.expander("Note, change or delete", key=f"change-{kept.car_id}"):
-        asked = ask_money("Asked for it today", f"note-{kept.car_id}", "asking price", snapshot)
-        if (
-            st.button("Note this price", key=f"noted-{kept.car_id}", disabled=asked is None)
-            and asked is not None
-        ):
-            store.note_price(kept.car_id, asked, snapshot.base_currency, today())
-            st.rerun()
-        name = st.text_input("Name", kept.name, LONGEST_NAME, key=f"name-{kept.car_id}")
-        notes = st.text_area("Notes", kept.notes, max_chars=LONGEST_NOTES, key=f"notes-{kept.car_id}")
-        if st.button("Keep name and notes", key=f"keep-{kept.car_id}"):
-            store.change(kept.car_id, name=name, notes=notes)
-            st.rerun()
-        photo = st.file_uploader(
-            "Photograph", type=["jpg", "jpeg", "png", "webp"], key=f"photo-{kept.car_id}"
-        )
-        if photo is not None and st.button("Keep the photograph", key=f"photo-kept-{kept.car_id}"):
-            store.add_photo(
-                kept.car_id, read_photograph(photo.getvalue(), "the photograph", tuple(KINDS)).shown
-            )
-            st.rerun()
-        if kept.sold_as is None:
-            _ask_sale(snapshot, one)
-        if st.button("Count today as the last look", key=f"look-{kept.car_id}") and one.valuation is not None:
-            seen = facts_seen(one.valuation)
-            if seen is not None:
-                store.look(kept.car_id, seen)
-            st.rerun()
-        sure = st.checkbox("Delete it with its prices and photographs, for good", key=f"sure-{kept.car_id}")
-        if st.button("Delete", key=f"delete-{kept.car_id}", disabled=not sure):
-            store.delete(kept.car_id)
-            st.rerun()
-
-
-def _ask_sale(snapshot: Snapshot, one: KeptCarToday) -> None:
-    """The sale of a kept car, which becomes a sale record."""
-    kept = one.kept
-    paid = ask_money("It was sold for (all-in)", f"sold-{kept.car_id}", "price paid", snapshot)
-    channel = st.selectbox(
-        "Where it was sold", CHANNELS, CHANNELS.index("private"), key=f"channel-{kept.car_id}"
-    )
-    on = st.date_input("On", today(), max_value=today(), key=f"sold-on-{kept.car_id}")
-    pressed = st.button("Record the sale", key=f"sell-{kept.car_id}", disabled=paid is None)
-    if pressed and paid is not None and isinstance(on, date):
-        country = str(kept.car.get("country") or settings_of(snapshot).country)
-        record_sale(
-            snapshot.market, kept, str(paid), channel=str(channel), country=country, day=on.isoformat()
-        )
-        st.rerun()
-
-
-def _compare(todays: list[KeptCarToday]) -> None:
-    """Two to four cars side by side."""
-    if len(todays) < 2:
-        return
-    st.header("Side by side")
-    by_name = {one.kept.name: one for one in todays}
-    chosen = st.multiselect(
-        "Which cars", list(by_name), list(by_name)[:2], max_selections=MOST_COMPARED, key="compared"
-    )
-    if len(chosen) < 2:
-        st.caption("Choose two to four cars.")
-        return
-    rows = comparison([by_name[name] for name in chosen])
-    show_table(pl.DataFrame(rows), "side by side", {"fact": "", "differs": "Differs"}, height="content")
-
-
 def _export(snapshot: Snapshot) -> None:
-    import json
-
     text = json.dumps(exported(snapshot.market), indent=2, default=str)
     st.download_button(
         "Take all of it along (JSON)", text, "kept_cars.json", "application/json", on_click="ignore"
@@ -188,7 +138,9 @@ def offer_keeping(snapshot: Snapshot, car: Car, asking: Any) -> None:
     if not people.may("load"):
         return
     with st.popover("Keep this car", type="primary"):
-        name = st.text_input("What do you call it?", max_chars=LONGEST_NAME, key="keep_name")
+        name = st.text_input(
+            "What do you call it?", max_chars=LONGEST_NAME, key="keep_name", placeholder="as the green one"
+        )
         notes = st.text_area("Notes", max_chars=LONGEST_NOTES, key="keep_notes")
         if st.button("Keep it", disabled=not name.strip()):
             with page_layout.one_sentence():

@@ -1,4 +1,4 @@
-"""Market: how prices moved at constant quality, how much is known, and what a better band costs."""
+"""Market: how prices moved at constant quality, what sold, what was asked, and what a better car costs."""
 
 from typing import Final
 
@@ -7,23 +7,26 @@ import streamlit as st
 
 from dashboards import caches, page_layout
 from dashboards.exhibits import show_chart, show_table
+from dashboards.movers import show_move, show_movers
 from dashboards.url_state import BOUND, held_to
-from pricing.car import today
-from pricing.charts import evidence as market_charts
+from pricing.charts import depth as depth_charts
+from pricing.charts import evidence as index_charts
 from pricing.errors import EvidenceError
 from pricing.evidence.depth import Depth
 from pricing.evidence.indices.index import METHODS, PriceIndex
 from pricing.evidence.indices.periods import LENGTHS
 from pricing.evidence.indices.sale_points import sale_points
-from pricing.evidence.movers import movers
 from pricing.snapshot import Snapshot
-from pricing.words.evidence import (
+from pricing.words.depth import (
     depth_sentences,
-    index_caption,
-    index_sales_caption,
-    index_sentence,
+    gap_caption,
+    gap_sentence,
+    premium_sentences,
     premiums_caption,
+    sold_by_year_caption,
+    sold_share_sentence,
 )
+from pricing.words.evidence import index_caption, index_sales_caption, index_sentence
 from pricing.words.glossary import what_is
 from pricing.words.plain_text import escaped, sentence
 
@@ -35,7 +38,7 @@ WHOLE: Final = "the whole market"
 
 
 def show_page() -> None:
-    """Ask which sales, and show their index and the depth of evidence about them."""
+    """Ask which sales, and show how prices moved, what sold, what was asked, and what a better car costs."""
     st.title("Market")
     with page_layout.one_sentence():
         market = page_layout.ask_market()
@@ -50,46 +53,14 @@ def show_page() -> None:
             key, "Working out the index", lambda tell: _all(snapshot, where, method, period)
         ):
             return
+        show_move(caches.movers_of(snapshot), where)
         try:
             _show_index(snapshot, caches.price_index_of(snapshot, where, method, period), where)
         except EvidenceError as error:
             st.info(escaped(sentence(str(error))))
-        _show_depth(caches.depth_of(snapshot, where))
         if not where:
-            _show_movers(snapshot)
-
-
-def _show_movers(snapshot: Snapshot) -> None:
-    """What rose and what fell in the last year, searchable, each with the sales behind it."""
-    st.header("What rose and what fell in a year")
-    st.caption(
-        "Like sales only: each condition of a model against itself a year before. A model with few sales is "
-        "listed without a figure."
-    )
-    found = snapshot.by_records.get(
-        "movers", lambda: movers(snapshot.sales(), snapshot.state.last_sale or today())
-    )
-    wanted = st.text_input("Find a make or model", key="mover", type="search").casefold().strip()
-    named = (pl.col("make") + " " + pl.col("model")).str.to_lowercase()
-    shown = found.filter(named.str.contains(wanted, literal=True)) if wanted else found
-    if shown.is_empty():
-        st.info(escaped(f"Nothing like '{wanted}' sold in the last two years. Try part of the name."))
-        return
-    number = st.column_config.NumberColumn
-    show_table(
-        shown.select("make", "model", "per_cent", "low", "high", "sales", "sales_before", "told"),
-        "what rose and fell",
-        {
-            "make": "Make",
-            "model": "Model",
-            "per_cent": number("Change in a year (%)", format="%+.0f"),
-            "low": number("90% interval from", format="%+.0f"),
-            "high": number("to", format="%+.0f"),
-            "sales": number("Sales this year", format="localized"),
-            "sales_before": number("the year before", format="localized"),
-            "told": "What that says",
-        },
-    )
+            show_movers(caches.movers_of(snapshot))
+        _show_depth(caches.depth_of(snapshot, where), snapshot.base_currency)
 
 
 def _all(snapshot: Snapshot, where: caches.Where, method: str, period: str) -> None:
@@ -123,23 +94,24 @@ def _ask_scope(snapshot: Snapshot) -> caches.Where:
 
 
 def _ask_method() -> tuple[str, str]:
-    first, second = st.columns(2)
-    with first:
-        method = st.selectbox(
-            "How the trend is worked out", METHODS, key="method", help=what_is("index"), **BOUND
-        )
-    with second:
-        period = st.selectbox("By", list(LENGTHS), list(LENGTHS).index("year"), key="period", **BOUND)
+    with st.expander("How the trend is worked out"):
+        first, second = st.columns(2)
+        with first:
+            method = st.selectbox("Method", METHODS, key="method", help=what_is("index"), **BOUND)
+        with second:
+            period = st.selectbox(
+                "One point for each", list(LENGTHS), list(LENGTHS).index("year"), key="period", **BOUND
+            )
     return method, period
 
 
 def _show_index(snapshot: Snapshot, index: PriceIndex, where: caches.Where) -> None:
     st.write(escaped(index_sentence(index)))
     points = sale_points(index, snapshot.sales(), dict(where)) if dict(where).get("model") else None
-    line = market_charts.index_line_chart(index, points).properties(height=340)
+    line = index_charts.index_line_chart(index, points).properties(height=340)
     rings = "" if points is None else f" {SALE_RINGS}"
     show_chart(line, f"{index_caption(index)}{rings}", "price index")
-    sales = market_charts.index_sales_chart(index).properties(height=190)
+    sales = index_charts.index_sales_chart(index).properties(height=190)
     show_chart(sales, index_sales_caption(index), "sales behind the index")
     with st.expander("The index in figures"):
         number = st.column_config.NumberColumn
@@ -158,32 +130,52 @@ def _show_index(snapshot: Snapshot, index: PriceIndex, where: caches.Where) -> N
         )
 
 
-def _show_depth(depth: Depth) -> None:
-    st.header("How much is known", help=what_is("evidence depth"))
-    for told in depth_sentences(depth):
+def _show_depth(depth: Depth, currency: str) -> None:
+    st.header("How many find a buyer at auction")
+    st.write(escaped(sold_share_sentence(depth)))
+    if depth.sold_by_year["share"].is_not_null().any():
+        show_chart(
+            depth_charts.sold_by_year_chart(depth), sold_by_year_caption(depth), "how many find a buyer"
+        )
+    st.header("Asked, and sold for", help=what_is("asking price"))
+    st.write(escaped(gap_sentence(depth)))
+    if depth.gap.pairs > 1:
+        show_chart(depth_charts.asking_gap_chart(depth), gap_caption(depth), "asking against sold")
+    st.header("What the next condition costs", help=what_is("condition band"))
+    for told in premium_sentences(depth, currency):
         st.write(escaped(told))
     if depth.band_premiums["per_cent"].is_not_null().any():
         show_chart(
-            market_charts.bands_through_time_chart(depth).properties(height=420),
+            depth_charts.bands_through_time_chart(depth).properties(height=420),
             premiums_caption(depth),
             "premium of condition bands",
         )
+    st.header("How much is known", help=what_is("evidence depth"))
+    for told in depth_sentences(depth):
+        if told not in (sold_share_sentence(depth), gap_sentence(depth)):
+            st.write(escaped(told))
+    _show_against(depth)
+
+
+def _show_against(depth: Depth) -> None:
+    """Hammer prices against what was expected of the lots."""
     number = st.column_config.NumberColumn
     against = depth.against.filter(pl.col("sales") > 0)
-    if against.height:
-        st.header("Hammer price against what was expected", help=what_is("hammer price"))
-        show_table(
-            against.with_columns(
-                pl.col("against").str.replace_all("_", " ", literal=True), pl.col("below") * 100
-            ),
-            "hammer against estimates",
-            {
-                "against": "Hammer price over",
-                "sales": number("Sales", format="localized"),
-                "median": number("Middle ratio", format="%.2f"),
-                "low": number("95% interval from", format="%.2f"),
-                "high": number("to", format="%.2f"),
-                "below": number("Below it (%)", format="%.0f"),
-            },
-            height="content",
-        )
+    if against.is_empty():
+        return
+    st.header("Hammer price against what was expected", help=what_is("hammer price"))
+    show_table(
+        against.with_columns(
+            pl.col("against").str.replace_all("_", " ", literal=True), pl.col("below") * 100
+        ),
+        "hammer against estimates",
+        {
+            "against": "Hammer price over",
+            "sales": number("Sales", format="localized"),
+            "median": number("Middle ratio", format="%.2f"),
+            "low": number("95% interval from", format="%.2f"),
+            "high": number("to", format="%.2f"),
+            "below": number("Below it (%)", format="%.0f"),
+        },
+        height="content",
+    )

@@ -10,6 +10,7 @@ import streamlit as st
 from dashboards import page_layout, sheets
 from dashboards.exhibits import show_chart, show_table
 from dashboards.offer_terms import ask_offer, work_country
+from dashboards.typed_fields import ask_amount_in
 from dashboards.url_state import field_key
 from pricing.car import today
 from pricing.car_fields import FIELDS
@@ -122,15 +123,13 @@ def _ask_quotes(state: Snapshot, costs: RepairCosts, budget: RepairBudget) -> No
                 "Job", list(jobs), None, format_func=jobs.__getitem__, key="quoted_job", placeholder="choose"
             )
         with second:
-            amount = st.number_input(
-                f"Quoted at ({state.base_currency})", 0.0, None, None, 50.0, format="%.0f", key="quoted_at"
-            )
+            amount = ask_amount_in(state.base_currency, "Quoted at", "quoted_at", "quote", cost=True)
         with third:
             st.button(
                 "Take it",
                 disabled=job is None or amount is None,
                 on_click=_taken,
-                args=(state.base_currency, job, None if amount is None else Decimal(str(amount))),
+                args=(state.base_currency, job, amount),
             )
         for name, money in kept.items():
             told, away = st.columns([5, 1], vertical_alignment="center")

@@ -11,6 +11,7 @@ import streamlit as st
 from dashboards import caches, page_layout, people
 from dashboards.asked_spans import ask_quartiles, field_keys, median_of, put_in_taken
 from dashboards.exhibits import show_chart, show_table
+from dashboards.typed_fields import ask_amount_in, ask_year
 from dashboards.url_state import BOUND
 from pricing.charts.opinions import stated_bands_caption, stated_bands_chart
 from pricing.decisions.source_record import source_record
@@ -138,10 +139,8 @@ def _ask_more() -> dict[str, str | None]:
         with first:
             variant = st.text_input("Variant", None, 500, key="said_variant", **BOUND, placeholder="all")
         with second:
-            since = st.number_input(
-                "Model years from", 1885, 2100, None, key="said_from", **BOUND, placeholder="all"
-            )
-            until = st.number_input("to", 1885, 2100, None, key="said_to", **BOUND, placeholder="all")
+            since = ask_year("Model years from", "said_from", **BOUND, placeholder="all")
+            until = ask_year("Model years to", "said_to", **BOUND, placeholder="all")
         with third:
             country = st.text_input(
                 "Country (ISO 3166)", None, 2, key="said_country", **BOUND, placeholder="any"
@@ -163,18 +162,15 @@ def _ask_bands(currency: str) -> dict[str, Span]:
         low_of, high_of = st.columns(2)
         name = f"{band[0].upper()}{band[1:]}"
         with low_of:
-            low = _amount(f"{name}: from ({currency})", low_key)
+            low = _amount(f"{name}: from", low_key, currency)
         with high_of:
-            high = _amount(f"{name}: to", high_key)
+            high = _amount(f"{name}: to", high_key, currency)
         spans[band] = {"low": low, "middle": median_of(band, low, high), "high": high}
     return spans
 
 
-def _amount(label: str, key: str) -> Decimal | None:
-    value = st.number_input(
-        label, 0.0, None, None, 100.0, format="%.0f", key=key, placeholder="open", **BOUND
-    )
-    return None if not value else Decimal(str(value))
+def _amount(label: str, key: str, currency: str) -> Decimal | None:
+    return ask_amount_in(currency, label, key, "price", cost=False, placeholder="open", **BOUND)
 
 
 def _typed_frame(spans: dict[str, Span]) -> pl.DataFrame | None:

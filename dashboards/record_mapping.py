@@ -9,6 +9,7 @@ import streamlit as st
 
 from dashboards import caches
 from dashboards.caches import Given
+from dashboards.typed_fields import ask_number
 from pricing.intake.headings import CAR
 from pricing.intake.layout import Layout
 from pricing.intake.mapping import Mapping
@@ -162,8 +163,8 @@ def _ask_whole_file(proposal: Proposal, key: str) -> dict[str, str]:
         rates = [charge.tiers for charge in mapping.charges if charge.kind == "premium"]
         if not rates:
             with next(side_by_side(1)):
-                rate = st.number_input(
-                    "Buyer's premium, per cent", 0.0, 99.0, None, 0.5, key=f"premium-{key}",
+                rate = ask_number(
+                    "Buyer's premium, per cent", f"premium-{key}", "premium", 0, 99,
                     placeholder="with its tax", help=what_is("premium"),
                 )  # fmt: skip
                 if rate is None:

@@ -8,6 +8,9 @@ from typing import Any, Final
 
 import polars as pl
 
+AT_ONCE: Final = 8
+"""Cards that stand open; the others unfold."""
+
 _MONEY: Final = re.compile(r"\([A-Z]{3}[,) ]")
 """A heading that names a currency."""
 
@@ -30,7 +33,11 @@ def as_cards(frame: pl.DataFrame, columns: Mapping[str, Any]) -> str:
     money = next((name for name, label in labels.items() if _MONEY.search(label)), None)
     forms = {name: _form(columns.get(name)) for name in labels}
     cards = [_card(row, labels, forms, money) for row in frame.iter_rows(named=True)]
-    return f'<ul class="rows">{"".join(cards)}</ul>'
+    shown = f'<ul class="rows">{"".join(cards[:AT_ONCE])}</ul>'
+    if len(cards) <= AT_ONCE:
+        return shown
+    more = f'<ul class="rows">{"".join(cards[AT_ONCE:])}</ul>'
+    return f'{shown}<details class="rows"><summary>{len(cards) - AT_ONCE} more</summary>{more}</details>'
 
 
 def _card(

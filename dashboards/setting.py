@@ -1,15 +1,16 @@
 """Settings: the market in use, units and currency, labour rates, schedules of charges, people and roles."""
 
 from dataclasses import replace
-from decimal import Decimal
 from typing import Any, Final
 
 import polars as pl
 import streamlit as st
+from streamlit.delta_generator import DeltaGenerator
 
 from dashboards import caches, page_layout, people
 from dashboards.exhibits import show_table
 from dashboards.records import COMMON_CURRENCIES
+from dashboards.typed_fields import ask_amount_in, ask_number
 from pricing.condition.catalogue import LABOUR_KINDS
 from pricing.decisions.verdict import VERDICTS
 from pricing.money.currencies import CURRENCIES
@@ -120,11 +121,20 @@ def _ask_verdict(snapshot: Snapshot, kept: Settings, may: bool) -> None:
     )
     with st.form("verdict", border=False):
         limits = [
-            column.number_input(f"{words}, up to", 1, 99, round(100 * limit), 1, disabled=not may)
+            _ask_limit(column, words, limit, may)
             for column, words, limit in zip(st.columns(4), VERDICTS[:-1], kept.verdict_limits, strict=True)
         ]
-        if st.form_submit_button("Keep the limits", disabled=not may):
-            _keep(snapshot, replace(kept, verdict_limits=tuple(limit / 100 for limit in limits)))
+        pressed = st.form_submit_button("Keep the limits", disabled=not may)
+        told = [limit for limit in limits if limit is not None]
+        if pressed and len(told) == len(limits):
+            _keep(snapshot, replace(kept, verdict_limits=tuple(limit / 100 for limit in told)))
+
+
+def _ask_limit(column: DeltaGenerator, words: str, limit: float, may: bool) -> float | None:
+    with column:
+        return ask_number(
+            f"{words}, up to", f"limit-{words}", "limit", 1, 99, round(100 * limit), disabled=not may
+        )
 
 
 def _ask_labour(snapshot: Snapshot, kept: Settings, may: bool) -> None:
@@ -146,15 +156,10 @@ def _ask_labour(snapshot: Snapshot, kept: Settings, may: bool) -> None:
         for place, kind in enumerate(LABOUR_KINDS):
             known = catalogue.labour.get((country, kind))
             with columns[place % 3]:
-                rates[kind] = st.number_input(
-                    f"{kind.capitalize()} ({currency} an hour)",
-                    0.0,
-                    999_999.0,
-                    None if known is None else float(known),
-                    1.0,
-                    format="%.2f",
-                    disabled=not may,
-                )
+                rates[kind] = ask_amount_in(
+                    currency, f"{kind.capitalize()}, an hour", f"rate-{country}-{kind}", "labour rate",
+                    cost=True, value=None if known is None else f"{known:.2f}", disabled=not may,
+                )  # fmt: skip
         st.caption(
             escaped(
                 f"Without tax; the tax of {country} in the repair catalogue is "
@@ -163,7 +168,7 @@ def _ask_labour(snapshot: Snapshot, kept: Settings, may: bool) -> None:
             )
         )
         if st.form_submit_button("Keep these rates and this country", disabled=not may):
-            said = {kind: Decimal(f"{rate:.2f}") for kind, rate in rates.items() if rate is not None}
+            said = {kind: round(rate, 2) for kind, rate in rates.items() if rate is not None}
             _keep(snapshot, replace(kept, country=country, labour={**kept.labour, country: said}))
 
 

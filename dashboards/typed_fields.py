@@ -10,6 +10,8 @@ import streamlit as st
 from pricing.car import today
 from pricing.decisions.typed_amounts import typed_amount
 from pricing.errors import PricingError
+from pricing.intake.written.numbers import number, tidied
+from pricing.intake.written.years import read_year
 from pricing.records.entered_amounts import entered
 from pricing.snapshot import Snapshot
 from pricing.words.plain_text import escaped, sentence
@@ -51,12 +53,68 @@ def ask_amount_in(
     return ask_typed(f"{label} ({currency})", key, read, **{"placeholder": "not said"} | shown)
 
 
-def ask_typed(label: str, key: str, read: Callable[[str], Read], **shown: Any) -> Read | None:
+def ask_number(
+    label: str, key: str, name: str, least: float, most: float, value: float | None = None, **shown: Any
+) -> float | None:
+    """A number that is no amount, such as a per cent or a score, between two bounds; ``value`` stands in the
+    field at first."""
+
+    def read(text: str) -> float:
+        found = read_number(text, name)
+        if not least <= found <= most:
+            raise PricingError(f"the {name} lies between {least:g} and {most:g}: got {text!r}; type another")
+        return found
+
+    return ask_typed(label, key, read, None if value is None else f"{value:g}", **shown)
+
+
+def read_number(text: str, name: str) -> float:
+    """A number as people write it, with either decimal mark.
+
+    Raises:
+        PricingError: it is none.
+
+    >>> read_number("62,5", "score"), read_number("-7.5 %", "adjustment")
+    (62.5, -7.5)
+    """
+    found = number(tidied(text).removesuffix("%").strip(), grouped=False)
+    if found is None:
+        raise PricingError(f"the {name} is no number: got {text!r}; type it as 62 or 62.5")
+    return float(found)
+
+
+def ask_year(label: str, key: str, **shown: Any) -> int | None:
+    """A model year."""
+    return ask_typed(label, key, read_model_year, **shown)
+
+
+def read_model_year(text: str) -> int:
+    """A model year as people write it.
+
+    Raises:
+        PricingError: it is none.
+
+    >>> read_model_year("'66"), read_model_year("1966/7")
+    (1966, 1966)
+    """
+    bare = text.strip()
+    found = (
+        int(bare) if bare.isascii() and bare.isdigit() and len(bare) == 4 else read_year(bare, today().year)
+    )
+    if found is None:  # one that no car can be of is refused by the rules of the car, as everywhere
+        raise PricingError(f"the year is none: got {text!r}; type it as 1966 or 66")
+    return found
+
+
+def ask_typed(
+    label: str, key: str, read: Callable[[str], Read], value: str | None = None, **shown: Any
+) -> Read | None:
     """A field of text, read; nothing where it says nothing, and a sentence under it where it cannot be
     read."""
-    if not isinstance(st.session_state.get(key, ""), str | None):
-        st.session_state[key] = str(st.session_state[key])
-    text = st.text_input(label, None, LONGEST, key=key, **shown)
+    held = st.session_state.get(key)
+    if not isinstance(held, str | None):
+        st.session_state[key] = f"{held:.0f}" if held == round(held) else str(held)
+    text = st.text_input(label, value, LONGEST, key=key, **shown)
     if text is None or not text.strip():
         return None
     try:

@@ -21,7 +21,7 @@ JOURNEY: Final = "journey"
 _KINDS: Final = {
     **{name.removesuffix("_km"): field.kind for name, field in FIELDS.items()},
     **dict.fromkeys(("odometer_unit", "currency", "subject", "sheet", "least", JOURNEY), "text"),
-    **dict.fromkeys(("asking", "offer_asking", "odometer"), "text"),
+    **dict.fromkeys(("asking", "offer_asking", "odometer", "year", "condition_score"), "text"),
     "quotes": "texts",
 }
 CARRIED: Final = tuple(_KINDS)
@@ -127,13 +127,6 @@ def held_to(key: str, choices: list[str]) -> None:
         st.session_state[key] = None
 
 
-def within(key: str, low: float, high: float | None) -> None:
-    """Forget what a field of numbers has from elsewhere when it is out of bounds."""
-    value = st.session_state.get(key)
-    if value is not None and not (low <= value and (high is None or value <= high)):
-        st.session_state[key] = None
-
-
 def field_key(name: str) -> str:
     """The key of a field of a car; an odometer has a unit of its own beside it."""
     return name.removesuffix("_km")
@@ -141,14 +134,5 @@ def field_key(name: str) -> str:
 
 def _read(name: str, values: list[str]) -> Any:
     """A value as its field holds it; nothing where the address says none."""
-    kind = _KINDS[name]
-    try:
-        if kind == "whole":
-            return int(values[0])
-        if kind == "number":
-            number = float(values[0])
-            return number if abs(number) < 1e12 else None
-    except ValueError:
-        return None
     words = [value[:LONGEST] for value in values if value]
-    return words if kind == "texts" else words[0] if words else None
+    return words if _KINDS[name] == "texts" else words[0] if words else None

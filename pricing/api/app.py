@@ -56,8 +56,12 @@ UPLOADS: Final = f"{PREFIX}/batches"
 PHOTOS: Final = f"{PREFIX}/inspection-photos"
 """Takes photographs."""
 
+CAR_PHOTOS: Final = f"{PREFIX}/kept-cars/photos"
+"""Takes a photograph of a kept car."""
+
 OF_PAGES: Final = (f"{PREFIX}/kept-inspections/", PHOTOS)
 """What the garage page asks: a person of the dashboard may too, whom its own door lets in."""
+
 PHOTOGRAPHS: Final = f"{PREFIX}/appraisals/*/photographs"
 """Takes a photograph of an appraisal."""
 
@@ -106,6 +110,7 @@ def create_api(settings: Configuration) -> FastAPI:
         LISTS: max(settings.largest_body, settings.largest_list * LIST_BYTES_A_CAR),
         UPLOADS: settings.largest_upload,
         PHOTOS: LARGEST,
+        CAR_PHOTOS: LARGEST + _FORM,
         PHOTOGRAPHS: LARGEST + _FORM,
     }
     api.add_middleware(
@@ -116,10 +121,11 @@ def create_api(settings: Configuration) -> FastAPI:
             LISTS: settings.largest_list * LIST_VALUES_A_CAR,
             UPLOADS: None,
             PHOTOS: None,
+            CAR_PHOTOS: None,
             PHOTOGRAPHS: None,
         },
         long=LONG,
-        acts={UPLOADS: "load", PHOTOGRAPHS: "appraise"},
+        acts={UPLOADS: "load", CAR_PHOTOS: "load", PHOTOGRAPHS: "appraise"},
         unguarded=UNGUARDED,
     )
     api.openapi = _documented(api)  # type: ignore[method-assign]

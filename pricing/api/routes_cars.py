@@ -4,7 +4,7 @@ import json
 from datetime import date
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Body, Depends, Query
+from fastapi import APIRouter, Body, Depends, File, Form, Path, Query, UploadFile
 from pydantic import BaseModel, Field
 from starlette.responses import Response
 
@@ -18,6 +18,7 @@ from pricing.decisions.kept_car import facts_seen, kept_car_today
 from pricing.decisions.plain import plain
 from pricing.errors import MarketError
 from pricing.operations.kept_sales import exported, record_sale
+from pricing.operations.photographs import cleaned_photo
 from pricing.snapshot import Snapshot
 from pricing.store.kept.cars import LONGEST_NAME, LONGEST_NOTES, KeptCar
 from pricing.store.market import Market
@@ -28,6 +29,7 @@ reading = [Depends(caller_who_may("read"))]
 Here = Annotated[Service, Depends(service_here)]
 Loader = Annotated[Caller, Depends(caller_who_may("load"))]
 CarId = Annotated[str, Field(min_length=8, max_length=8, pattern="^[0-9a-f]+$")]
+Number = Annotated[int, Path(ge=1, le=1_000_000)]
 Called = Annotated[str, Field(min_length=1, max_length=LONGEST_NAME, pattern=r"^[^\x00-\x1f\x7f]*$")]
 Notes = Annotated[str, Field(max_length=LONGEST_NOTES)]
 
@@ -77,6 +79,12 @@ class KeptId(BaseModel):
     """Which car it is."""
 
     car_id: str
+
+
+class PhotoId(KeptId):
+    """Which photograph of which car it is."""
+
+    number: int
 
 
 class SoldId(KeptId):
@@ -178,6 +186,54 @@ def note_price(car_id: CarId, said: AskedPrice, service: Here, caller: Loader, k
     return idempotently(market, caller, key, ("price", car_id, said.model_dump_json()), work)
 
 
+@router.post("/kept-cars/photos", response_model=PhotoId, status_code=201, responses=responses(404, 409, 422))
+def add_photo(
+    service: Here,
+    caller: Loader,
+    car_id: Annotated[CarId, Form()],
+    photo: Annotated[UploadFile, File(description="JPEG, PNG or WebP.")],
+    key: Key = None,
+) -> Response:
+    """Keep a photograph of a kept car: small, upright, without place, time and owner."""
+    market = service.snapshot().market
+    _one(market, car_id)
+    content = photo.file.read()
+    kept = cleaned_photo(content)
+
+    def work(market: Market) -> dict[str, Any]:
+        return {"car_id": car_id, "number": market.kept_cars.add_photo(car_id, kept)}
+
+    return idempotently(market, caller, key, ("photo", car_id, content), work)
+
+
+@router.get(
+    "/kept-cars/{car_id}/photos/{number}",
+    dependencies=reading,
+    response_class=Response,
+    responses=responses(404) | {200: {"content": {"image/jpeg": {}}}},
+)
+def photo(car_id: CarId, number: Number, service: Here) -> Response:
+    """A photograph of a kept car; `photos` of a kept car lists their numbers."""
+    market = service.snapshot().market
+    _one(market, car_id)
+    try:
+        return Response(market.kept_cars.photo(car_id, number), media_type="image/jpeg")
+    except MarketError as error:
+        raise HttpProblemError(404, str(error)) from None
+
+
+@router.delete("/kept-cars/{car_id}/photos/{number}", response_model=PhotoId, responses=responses(404))
+def delete_photo(car_id: CarId, number: Number, service: Here, caller: Loader) -> Response:
+    """Delete a photograph of a kept car, for good."""
+    market = service.snapshot().market
+    _one(market, car_id)
+    try:
+        market.kept_cars.delete_photo(car_id, number)
+    except MarketError as error:
+        raise HttpProblemError(404, str(error)) from None
+    return Answer({"car_id": car_id, "number": number})
+
+
 @router.post("/kept-cars/{car_id}/look", response_model=KeptId, responses=responses(404))
 def look(
     car_id: CarId, service: Here, caller: Loader, said: Annotated[dict[str, str] | None, Body()] = None
@@ -234,5 +290,6 @@ def _one(market: Market, car_id: str) -> KeptCar:
 def _told(snapshot: Snapshot, kept: KeptCar) -> dict[str, Any]:
     today = kept_car_today(snapshot, snapshot.market, kept)
     prices = snapshot.market.kept_cars.prices(kept.car_id).drop("car_id")
-    found: dict[str, Any] = plain(today) | {"prices": plain(prices)}
+    photos = snapshot.market.kept_cars.photo_numbers(kept.car_id)
+    found: dict[str, Any] = plain(today) | {"prices": plain(prices), "photos": photos}
     return found

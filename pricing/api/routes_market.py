@@ -75,9 +75,11 @@ class DepthFacts(Warned):
     """How much is known."""
 
     scope: str
+    model: str | None
     as_of: str
     recent: list[Row]
     sold_share: list[Row]
+    sold_by_year: list[Row]
     against: list[Row]
     effective_sales: float | None
     gap: Row

@@ -5,7 +5,8 @@ names below are public: `from pricing import charts`, then `charts.bands_chart(m
 """
 
 from pricing.charts.buying import bids_chart, limits_chart
-from pricing.charts.evidence import bands_through_time_chart, comparables_chart, index_chart
+from pricing.charts.depth import bands_through_time_chart
+from pricing.charts.evidence import comparables_chart, index_chart
 from pricing.charts.mending import budget_chart, comparison_chart
 from pricing.charts.scores import coverage_chart, ratio_chart, width_chart
 from pricing.charts.selling import proceeds_chart, reserve_chart, waiting_chart

@@ -201,11 +201,22 @@ _STYLE: Final = """
 [data-testid="stAlertContainer"] * { color: var(--ink) !important; }
 [class*="st-key-how-"] summary, [class*="st-key-how-"] summary p { opacity: 1 !important;
     color: var(--quiet) !important; }
-.rows { display: none; list-style: none; margin: 0; padding: 0; }
+[class*="st-key-card-"] strong { font-family: var(--heads); font-size: var(--size-lead); }
+.side { border-collapse: collapse; width: 100%; }
+.side th, .side td { text-align: left; vertical-align: top; padding: var(--space-small) var(--space-half);
+    border-bottom: 1px solid var(--line); font-weight: 400; }
+.side thead th { font-family: var(--heads); font-weight: 600; }
+.side tbody th { color: var(--quiet); border-left: 0.35rem solid transparent; }
+.side .differs th { color: var(--ink); font-weight: 600; border-left-color: var(--asked); }
+.side .differs td { font-weight: 600; }
+.side small { color: var(--quiet); font-weight: 400; margin-left: var(--space-hair); }
+.rows { display: none; list-style: none; margin: 0 !important; padding: 0 !important; }
 .rows li { background: var(--card); border: 1px solid var(--line); border-radius: 0.4rem;
-    padding: var(--space-half) var(--space-whole); margin: 0 0 var(--space-small); }
+    padding: var(--space-half) var(--space-whole); margin: 0 0 var(--space-small) !important; }
 .rows strong { font-family: var(--heads); font-size: var(--size-lead); display: block; }
 .rows span { color: var(--quiet); }
+.rows summary { min-height: var(--target); display: flex; align-items: center; cursor: pointer;
+    text-decoration: underline; text-underline-offset: 0.2em; color: var(--main); }
 @media (max-width: NARROW) {
     [data-testid="stMainBlockContainer"] { padding: 2.75rem 1rem 3rem; }
     [data-testid="stMain"] h1 { font-size: 1.6rem; }
@@ -217,6 +228,11 @@ _STYLE: Final = """
     .st-key-range > *:nth-child(2) [data-testid="stMetricValue"] { font-size: 1.9rem; }
     [class*="st-key-wide-"] { display: none; }
     .rows { display: block; }
+    .side thead { display: none; }
+    .side, .side tbody, .side tr, .side th, .side td { display: block; width: auto; }
+    .side tr { padding: var(--space-small) 0; border-bottom: 1px solid var(--line); }
+    .side th, .side td { border-bottom: 0; padding: 0 var(--space-half) var(--space-hair); }
+    .side td::before { content: attr(data-car) ": "; color: var(--quiet); font-weight: 400; }
     svg .area { display: none; }
 }
 @media (pointer: coarse) {

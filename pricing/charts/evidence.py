@@ -1,4 +1,4 @@
-"""Charts of the market evidence: facts in, ``alt.Chart`` out."""
+"""Charts of price indices and of comparable sales."""
 
 from typing import Any
 
@@ -7,7 +7,6 @@ import polars as pl
 
 from pricing.charts.design import ASKED, INK, MAIN, PALE, QUIET
 from pricing.evidence.comparison.comparables import Comparables
-from pricing.evidence.depth import Depth
 from pricing.evidence.indices.index import PriceIndex
 from pricing.words.sentences import day_words
 
@@ -87,7 +86,7 @@ def index_sales_chart(index: PriceIndex) -> alt.Chart:
             y=alt.Y("sales:Q", title="sales", axis=alt.Axis(tickCount=3)),
             tooltip=_index_tooltip(),
         )
-        .properties(height=60, title=alt.TitleParams("Sales behind it", anchor="start", fontSize=12))
+        .properties(height=60, title=alt.TitleParams("Sales behind it", fontSize=12))
     )
 
 
@@ -114,15 +113,12 @@ def _index_tooltip() -> list[alt.Tooltip]:
 
 
 def _index_title(index: PriceIndex) -> alt.TitleParams:
-    subtitle = f"shaded: {index.coverage:.0%} interval; a break: not enough sales" + (
+    subtitle = f"{index.method} index, {index.base} = 100; shaded: {index.coverage:.0%} interval" + (
         "; dashed: deflated" if index.frame["real"].is_not_null().any() else ""
     )
     return alt.TitleParams(
-        f"{index.method.capitalize()} index, {index.scope}",
+        f"How prices moved, {index.scope}",
         subtitle=subtitle,
-        subtitleColor=QUIET,
-        anchor="start",
-        fontSize=15,
     )
 
 
@@ -172,52 +168,5 @@ def comparables_chart(found: Comparables) -> alt.LayerChart:
     title = alt.TitleParams(
         "Comparable sales, adjusted to the subject",
         subtitle=f"ring: as sold; disc: adjusted to {day_words(found.as_of)}, larger with weight",
-        subtitleColor=QUIET,
-        anchor="start",
-        fontSize=15,
     )
     return alt.LayerChart(layer=layers, title=title, height=alt.Step(24))
-
-
-def bands_through_time_chart(depth: Depth) -> alt.LayerChart:
-    """The premium of each condition band over the next below, by span of years, with its interval."""
-    frame = depth.band_premiums.drop_nulls("per_cent").with_columns(
-        step=pl.col("band") + " over " + pl.col("next_below"),
-        span=pl.format("to {}", pl.col("to_date").dt.year()),
-    )
-    base = alt.Chart(frame)
-    x = alt.X("span:N", title="years", axis=alt.Axis(labelAngle=0))
-    offset = alt.XOffset("step:N")
-    legend = alt.Legend(orient="bottom", columns=1, labelLimit=300)
-    color = alt.Color(
-        "step:N",
-        title=None,
-        scale=alt.Scale(range=[ASKED, QUIET, MAIN]),
-        legend=legend,
-    )
-    tooltip = [
-        alt.Tooltip("step:N"),
-        alt.Tooltip("per_cent:Q", title="premium (%)", format="+.0f"),
-        alt.Tooltip("low:Q", format="+.0f"),
-        alt.Tooltip("high:Q", format="+.0f"),
-        alt.Tooltip("sales:Q"),
-    ]
-    bars = base.mark_rule(strokeWidth=2).encode(
-        x=x, xOffset=offset, y=alt.Y("low:Q"), y2=alt.Y2("high:Q"), color=color
-    )
-    points = base.mark_point(filled=True, size=60).encode(
-        x=x,
-        xOffset=offset,
-        y=alt.Y("per_cent:Q", title="premium over the next band (%)"),
-        color=color,
-        shape=alt.Shape("step:N", title=None, legend=legend),
-        tooltip=tooltip,
-    )
-    title = alt.TitleParams(
-        f"What a better condition band costs, {depth.scope}",
-        subtitle="95% intervals",
-        subtitleColor=QUIET,
-        anchor="start",
-        fontSize=15,
-    )
-    return alt.LayerChart(layer=[bars, points], title=title, height=380)

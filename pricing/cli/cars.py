@@ -1,5 +1,5 @@
 """Commands for the cars that a person keeps: ``pricing cars keep``, ``list``, ``show``, ``change``,
-``price``, ``compare``, ``sold``, ``export``, ``delete``."""
+``price``, ``photo``, ``compare``, ``sold``, ``export``, ``delete``."""
 
 import json
 from pathlib import Path
@@ -93,6 +93,9 @@ def show_car(name: NameArgument, market: MarketOption = MARKET_FILE) -> None:
     def shown() -> None:
         for sentence in (*_told(today, market), *([today.kept.notes] if today.kept.notes else [])):
             say(sentence)
+        numbers = opened.kept_cars.photo_numbers(today.kept.car_id)
+        if numbers:
+            say(f"Photographs: {', '.join(map(str, numbers))}.")
         if prices.height:
             show(prices.drop("car_id"), "Asked for it over time")
 
@@ -156,6 +159,43 @@ def price(
     entered("price asked", typed.amount, currency)
     opened.kept_cars.note_price(kept.car_id, typed.amount, currency, on or today())
     done({"car_id": kept.car_id}, f"{kept.name}: {currency} {typed.amount:,} asked on {on or today()}")
+
+
+@cars_app.command(epilog="Example: pricing cars photo 'the green one' left_sill.jpg")
+def photo(
+    name: NameArgument,
+    file: Annotated[
+        Path | None, typer.Argument(help="JPEG, PNG or WebP to keep.", show_default=False)
+    ] = None,
+    out: Annotated[
+        Path | None, typer.Option(help="Write those that are kept into this folder.", show_default=False)
+    ] = None,
+    delete: Annotated[
+        int | None, typer.Option(help="Delete the one of this number, for good.", show_default=False)
+    ] = None,
+    market: MarketOption = MARKET_FILE,
+) -> None:
+    """Keep a photograph of a kept car, write out those that are kept, or delete one. What is kept is small,
+    upright, and without place, time and owner."""
+    from pricing.operations.photographs import cleaned_photo, written_photos
+    from pricing.untrusted.files import bounded_bytes
+    from pricing.untrusted.photographs import LARGEST
+
+    if [file, out, delete].count(None) != 2:
+        raise MarketError(
+            "say one of the three: a file to keep, --out with a folder, or --delete with a number"
+        )
+    opened = open_market(market)
+    kept = opened.kept_cars.one(name)
+    if file is not None:
+        number = opened.kept_cars.add_photo(kept.car_id, cleaned_photo(bounded_bytes(file, LARGEST)))
+        done({"car_id": kept.car_id, "number": number}, f"{kept.name}: photograph {number} is kept")
+    elif out is not None:
+        files = written_photos(opened, kept, out)
+        done({"car_id": kept.car_id, "files": files}, f"{kept.name}: {len(files)} photographs are in {out}")
+    elif delete is not None:
+        opened.kept_cars.delete_photo(kept.car_id, delete)
+        done({"car_id": kept.car_id, "number": delete}, f"{kept.name}: photograph {delete} is deleted")
 
 
 @cars_app.command(epilog="Example: pricing cars compare 'the green one' 'the red one'")

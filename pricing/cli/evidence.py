@@ -167,7 +167,7 @@ def depth(
         every_record=snapshot.sales(as_of=day, every_record=True),
     )
     if chart is not None:
-        from pricing.charts.evidence import bands_through_time_chart
+        from pricing.charts.depth import bands_through_time_chart
 
         draw(bands_through_time_chart(found), chart)
     answer(found, lambda: show_depth(found))

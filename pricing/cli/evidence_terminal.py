@@ -9,8 +9,8 @@ from pricing.evidence.comparison.comparables import Comparables
 from pricing.evidence.depth import Depth
 from pricing.evidence.indices.index import PriceIndex
 from pricing.words.approaches import difference_sentence
+from pricing.words.depth import depth_sentences
 from pricing.words.evidence import (
-    depth_sentences,
     index_sentence,
     lines_in_words,
     reconciliation_sentences,

@@ -47,6 +47,26 @@ class KeptCarToday:
     change: Change | None
 
 
+def asked_last(snapshot: Snapshot, market: Market, kept: KeptCar) -> tuple[Decimal | None, date | None]:
+    """What was asked last for a kept car, in the market's base currency, and when it was noted; Nones where
+    nothing was.
+
+    Raises:
+        MoneyError: there is no rate for its currency.
+    """
+    prices = market.kept_cars.prices(kept.car_id)
+    if prices.is_empty():
+        return None, None
+    last = prices.row(-1, named=True)
+    asked = Decimal(last["amount"])
+    if last["currency"] != snapshot.base_currency:
+        rates = snapshot.state.own_rates
+        asked = Conversion.at(last["currency"], snapshot.base_currency, last["noted_on"], rates).to_base(
+            asked
+        )
+    return asked, last["noted_on"]
+
+
 def kept_car_today(snapshot: Snapshot, market: Market, kept: KeptCar) -> KeptCarToday:
     """Value a kept car as any car is valued.
 
@@ -54,14 +74,7 @@ def kept_car_today(snapshot: Snapshot, market: Market, kept: KeptCar) -> KeptCar
         CarError: the market does not know the car any more.
         MoneyError: there is no rate for the currency of what was asked.
     """
-    prices = market.kept_cars.prices(kept.car_id)
-    asked, asked_on = None, None
-    if prices.height:
-        last = prices.row(-1, named=True)
-        asked_on, asked = last["noted_on"], Decimal(last["amount"])
-        if last["currency"] != snapshot.base_currency:
-            rates = snapshot.state.own_rates
-            asked = Conversion.at(last["currency"], snapshot.base_currency, asked_on, rates).to_base(asked)
+    asked, asked_on = asked_last(snapshot, market, kept)
     car = Car.checked(dict(kept.car), known=snapshot.names())
     valuation = value_car(snapshot.of_model(car.make, car.model), snapshot.model, car, asking=asked)
     change = None if kept.seen is None else _change(kept.seen, facts_seen(valuation))

@@ -24,7 +24,7 @@ CONFIDENCE: Final = 0.95
 
 _SCHEMA: Final = {
     "from_date": pl.Date, "to_date": pl.Date, "band": pl.String, "next_below": pl.String, "sales": pl.Int64,
-    "per_cent": pl.Float64, "low": pl.Float64, "high": pl.Float64,
+    "per_cent": pl.Float64, "low": pl.Float64, "high": pl.Float64, "price_below": pl.Float64,
 }  # fmt: skip
 
 
@@ -32,8 +32,8 @@ def band_premiums(sold: pl.DataFrame, spec: FeatureSpec, at: date, *, years: int
     """What a car of each band fetches over one of the next below, in spans of ``years`` back from ``at``.
 
     Columns: ``from_date`` (excluded), ``to_date``, ``band``, ``next_below``, ``sales`` (in the two),
-    ``per_cent``, ``low``, ``high``; nulls where a band has fewer than ``MINIMUM`` sales in the span, or all
-    of them cannot bear the regression.
+    ``per_cent``, ``low``, ``high``, ``price_below`` (the median price of the band below in the span); nulls
+    where a band has fewer than ``MINIMUM`` sales in the span, or all of them cannot bear the regression.
 
     One regression on graded sales: log price on the steps of the scale, each with a value a span, and on all
     other characteristics and the years, the level of every group left free. Intervals are Student's, whatever
@@ -60,6 +60,7 @@ def band_premiums(sold: pl.DataFrame, spec: FeatureSpec, at: date, *, years: int
     reach = quantile * np.where(told, errors, 0.0)
     values = [np.where(told, 100.0 * np.expm1(effects + side * reach), np.nan) for side in (0, -1, 1)]
     steps = len(CONDITION_BANDS) - 1
+    prices = _median_prices(graded, band, span, len(edges) - 1)
     return pl.DataFrame(
         {
             "from_date": [day for day in edges[:-1] for _ in range(steps)],
@@ -68,10 +69,23 @@ def band_premiums(sold: pl.DataFrame, spec: FeatureSpec, at: date, *, years: int
             "next_below": list(CONDITION_BANDS[:-1]) * (len(edges) - 1),
             "sales": both.ravel(),
             **{name: value.ravel() for name, value in zip(("per_cent", "low", "high"), values, strict=True)},
+            "price_below": np.where(told, prices[:, :-1], np.nan).ravel(),
         },
         schema=_SCHEMA,
         nan_to_null=True,
     )
+
+
+def _median_prices(graded: pl.DataFrame, band: Ints, span: Ints, spans: int) -> Floats:
+    """The median price of each band in each span (spans x bands); not a number without a sale."""
+    found = (
+        graded.select(pl.col("price").cast(pl.Float64), band=pl.Series(band), span=pl.Series(span))
+        .group_by("span", "band")
+        .agg(pl.col("price").median())
+    )
+    prices = np.full((spans, len(CONDITION_BANDS)), np.nan)
+    prices[found["span"].to_numpy(), found["band"].to_numpy()] = found["price"].to_numpy()
+    return prices
 
 
 def _places(graded: pl.DataFrame) -> Ints:

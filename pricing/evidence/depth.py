@@ -29,10 +29,13 @@ class Depth:
     """The evidence about a choice of sales at ``as_of``.
 
     Args:
+        model: the model that the sales are of, where they are of one.
         recent: ``years``, ``sales`` in that many years, ``asking`` (offers seen without a sale known),
             ``unsold`` (lots that found no buyer).
         sold_share: share sold of lots that were offered at auction and either sold or not, with ``low`` and
             ``high`` (Clopper and Pearson 1934), by ``years``; null without lots.
+        sold_by_year: the same share by calendar year of the sale, from the first lot to ``as_of``: ``year``,
+            ``lots``, ``share``, ``low``, ``high``; a year without a lot has no share.
         against: hammer price over ``low_estimate``, ``mid_estimate``, ``high_estimate`` and ``reserve``:
             ``sales``, ``median`` ratio with its exact interval ``low`` and ``high`` (null where too few),
             ``below`` (share under it).
@@ -44,9 +47,11 @@ class Depth:
     """
 
     scope: str
+    model: str | None
     as_of: date
     recent: pl.DataFrame
     sold_share: pl.DataFrame
+    sold_by_year: pl.DataFrame
     against: pl.DataFrame
     effective_sales: float | None
     gap: MatchedAskingGap
@@ -86,9 +91,11 @@ def market_depth(
     parts = FeatureSpec.cars() if spec is None else spec
     return Depth(
         scope=scope,
+        model=wanted.get("model"),
         as_of=at,
         recent=_recent(known, at),
         sold_share=_sold_share(known, at),
+        sold_by_year=sold_by_year(known, at),
         against=_against(sold),
         effective_sales=None if model is None else effective_sales(model, sold[-1:], _sold_by(records, at)),
         gap=asking_gap(_chosen(known if every_record is None else every_record, wanted, at)),
@@ -133,17 +140,45 @@ def _recent(known: pl.DataFrame, at: date) -> pl.DataFrame:
     return pl.concat(rows)
 
 
+def _lots(known: pl.DataFrame) -> pl.DataFrame:
+    """What was offered at auction and either sold or not."""
+    return known.filter(pl.col("channel") == "auction", pl.col("outcome").is_in(["sold", "unsold"]))
+
+
 def _sold_share(known: pl.DataFrame, at: date) -> pl.DataFrame:
-    lots = known.filter(pl.col("channel") == "auction", pl.col("outcome").is_in(["sold", "unsold"]))
-    rows = []
-    for years in YEARS:
-        part = lots.filter(_within(years, at))
-        offered, taken = len(part), int((part["outcome"] == "sold").sum())
-        low, high = share_interval(taken, offered)
-        share = taken / offered if offered else None
-        rows.append({"years": years, "lots": offered, "share": share, "low": low, "high": high})
-    kinds = {"years": pl.Int64, "lots": pl.Int64, "share": pl.Float64, "low": pl.Float64, "high": pl.Float64}
-    return pl.DataFrame(rows, schema=kinds)
+    lots = _lots(known)
+    parts = [(years, lots.filter(_within(years, at))) for years in YEARS]
+    return _shares(
+        "years", [(years, len(part), int((part["outcome"] == "sold").sum())) for years, part in parts]
+    )
+
+
+def sold_by_year(known: pl.DataFrame, at: date) -> pl.DataFrame:
+    """The share of lots that sold, by calendar year from the first lot to ``at``; see ``Depth``.
+
+    >>> lots = pl.DataFrame({"event_date": [date(2023, 5, 1)] * 4 + [date(2025, 5, 1)] * 2,
+    ...     "channel": "auction", "outcome": ["sold", "sold", "sold", "unsold", "sold", "unsold"]})
+    >>> sold_by_year(lots, date(2025, 6, 1)).select("year", "lots", "share").rows()
+    [(2023, 4, 0.75), (2024, 0, None), (2025, 2, 0.5)]
+    """
+    counted = (
+        _lots(known)
+        .group_by(year=pl.col("event_date").dt.year().cast(pl.Int64))
+        .agg(lots=pl.len(), sold=(pl.col("outcome") == "sold").sum())
+        .rows_by_key("year", unique=True)
+    )
+    years = range(min(counted, default=at.year), at.year + 1) if counted else ()
+    return _shares("year", [(year, *counted.get(year, (0, 0))) for year in years])
+
+
+def _shares(name: str, counts: list[tuple[int, int, int]]) -> pl.DataFrame:
+    """Lots and those of them that sold, as shares with their intervals."""
+    rows = [
+        (key, lots, sold / lots if lots else None, *share_interval(int(sold), lots))
+        for key, lots, sold in counts
+    ]
+    kinds = {name: pl.Int64, "lots": pl.Int64, **dict.fromkeys(("share", "low", "high"), pl.Float64)}
+    return pl.DataFrame(rows, schema=kinds, orient="row")
 
 
 def share_interval(

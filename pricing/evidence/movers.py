@@ -1,6 +1,6 @@
 """What rose and what fell: how far like sales of each model moved from one span to the next."""
 
-from datetime import date, timedelta
+from datetime import date
 from typing import Final
 
 import polars as pl
@@ -12,9 +12,11 @@ LEAST_SALES: Final = 6
 """Sales in the span and in the one before, each, below which a model's move is not told: its price is then
 mostly its relations'."""
 
+TOO_FEW: Final = "too few sales to tell"
+
 
 def movers(sales: pl.DataFrame, at: date, span_days: int = SPAN_DAYS) -> pl.DataFrame:
-    """Every model with its move over the last ``span_days``, the sharpest rise first.
+    """Every model on record with its move over the last ``span_days``, the sharpest rise first.
 
     The move compares like with like: the median of price over the model's own median at the same condition
     band, in the span and in the span before; bands that one of the two spans lacks are left out. So it is
@@ -29,10 +31,11 @@ def movers(sales: pl.DataFrame, at: date, span_days: int = SPAN_DAYS) -> pl.Data
 
     Returns:
         ``make``, ``model``, ``per_cent``, ``low``, ``high`` (null without enough sales), ``sales`` and
-        ``sales_before`` in the two spans, and ``told``: what the interval says of the move.
+        ``sales_before``: like sales in the two spans, ``on_record``: all sales by ``at``, and ``told``: what
+        the interval says of the move.
 
     Raises:
-        EvidenceError: there is no sale in the two spans.
+        EvidenceError: there is no sale by that day.
 
     >>> days = [date(2025, 1, 1)] * 8 + [date(2026, 1, 1)] * 8
     >>> prices = [100.0, 101.0, 102.0, 103.0, 104.0, 105.0, 106.0, 107.0]
@@ -42,26 +45,29 @@ def movers(sales: pl.DataFrame, at: date, span_days: int = SPAN_DAYS) -> pl.Data
     >>> movers(frame, date(2026, 3, 1)).select("model", pl.col("per_cent").round(1), "told").row(0)
     ('Six', 20.0, 'rose')
     """
-    middle, first = at - timedelta(days=span_days), at - timedelta(days=2 * span_days)
-    sold = sales.lazy().filter(
-        pl.col("outcome") == "sold",
-        pl.col("price").is_not_null(),
-        pl.col("event_date").is_between(first, at, closed="right"),
-    )
     cars = ("make", "model")
-    priced = sold.select(
-        *cars,
-        band=pl.col("condition_band").cast(pl.String).fill_null("not graded"),
-        log=pl.col("price").cast(pl.Float64).log(),
-        late=pl.col("event_date") > middle,
+    priced = (
+        sales.lazy()
+        .filter(
+            pl.col("outcome") == "sold",
+            pl.col("price").is_not_null(),
+            pl.col("event_date") <= at,
+            pl.all_horizontal(pl.col(cars).is_not_null()),
+        )
+        .select(
+            *cars,
+            band=pl.col("condition_band").cast(pl.String).fill_null("not graded"),
+            log=pl.col("price").cast(pl.Float64).log(),
+            span=(pl.lit(at) - pl.col("event_date")).dt.total_days() // span_days,
+        )
     )
-    both = pl.col("late").n_unique().over(*cars, "band") == 2
-    level = pl.col("log").median().over(*cars, "band")
-    like = priced.filter(both).with_columns(off=pl.col("log") - level)
+    both = (pl.col("span") == 0).any().over(*cars, "band") & (pl.col("span") == 1).any().over(*cars, "band")
+    like = pl.col("span").is_between(0, 1) & both
+    level = pl.col("log").filter(pl.col("span").is_between(0, 1)).median().over(*cars, "band")
+    marked = priced.with_columns(like=like, off=pl.col("log") - level)
 
-    def of(late: bool) -> list[pl.Expr]:
-        part = pl.col("off").filter(pl.col("late") == late)
-        name = "" if late else "_before"
+    def of(span: int, name: str) -> list[pl.Expr]:
+        part = pl.col("off").filter(pl.col("like") & (pl.col("span") == span))
         spread = (part.quantile(0.75) - part.quantile(0.25)) / 1.349
         return [
             part.median().alias(f"median{name}"),
@@ -69,17 +75,17 @@ def movers(sales: pl.DataFrame, at: date, span_days: int = SPAN_DAYS) -> pl.Data
             (1.2533 * spread / part.len().cast(pl.Float64).sqrt()).alias(f"error{name}"),
         ]
 
-    found = like.group_by(*cars).agg(*of(True), *of(False)).collect()
+    found = marked.group_by(*cars).agg(*of(0, ""), *of(1, "_before"), pl.len().alias("on_record")).collect()
     if found.is_empty():
-        raise EvidenceError("no model has sales in both of the last two years: load more sale records")
+        raise EvidenceError(f"no sale is on record by {at}: load sale records, or ask for a later day")
     move = pl.col("median") - pl.col("median_before")
     error = 1.645 * (pl.col("error") ** 2 + pl.col("error_before") ** 2).sqrt()
     enough = pl.min_horizontal("sales", "sales_before") >= LEAST_SALES
     told = (
-        pl.when(~enough).then(pl.lit("too few sales to tell"))
+        pl.when(~enough).then(pl.lit(TOO_FEW))
         .when(move - error > 0).then(pl.lit("rose"))
         .when(move + error < 0).then(pl.lit("fell"))
-        .otherwise(pl.lit("moved no more than chance"))
+        .otherwise(pl.lit("no more than chance"))
     )  # fmt: skip
 
     def per_cent(log: pl.Expr) -> pl.Expr:
@@ -87,5 +93,7 @@ def movers(sales: pl.DataFrame, at: date, span_days: int = SPAN_DAYS) -> pl.Data
 
     return found.select(
         *cars, per_cent(move).alias("per_cent"), per_cent(move - error).alias("low"),
-        per_cent(move + error).alias("high"), "sales", "sales_before", told.alias("told"),
-    ).sort("per_cent", "make", "model", descending=[True, False, False], nulls_last=True)  # fmt: skip
+        per_cent(move + error).alias("high"), "sales", "sales_before", "on_record", told.alias("told"),
+    ).sort(
+        "per_cent", "on_record", "make", "model", descending=[True, True, False, False], nulls_last=True
+    )  # fmt: skip

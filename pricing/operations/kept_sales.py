@@ -64,6 +64,6 @@ def exported(market: Market) -> list[dict[str, Any]]:
     found = []
     for kept in market.kept_cars.all():
         own = prices.filter(car_id=kept.car_id).drop("car_id")
-        photos = [number for number, _ in market.kept_cars.photos(kept.car_id)]
+        photos = market.kept_cars.photo_numbers(kept.car_id)
         found.append(plain(vars(kept)) | {"prices": plain(own), "photos": photos})
     return found

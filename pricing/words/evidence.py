@@ -1,11 +1,10 @@
-"""What the market evidence says, in sentences."""
+"""What price indices and comparable sales say, in sentences."""
 
 from typing import Any
 
 import polars as pl
 
 from pricing.evidence.comparison.comparables import Comparables
-from pricing.evidence.depth import Depth
 from pricing.evidence.indices.index import PriceIndex
 from pricing.words.sentences import day_words, exact_words, money_words
 
@@ -108,7 +107,7 @@ def _choice_sentences(found: Comparables) -> list[str]:
 
 
 def index_sentence(index: PriceIndex) -> str:
-    """What an index is of, how it was made, and how far it went."""
+    """Where an index stands, how far it is known, and how it was made."""
     points = index.frame.drop_nulls("index")
     last = points.row(-1, named=True)
     rolled = "" if index.window is None else f", in a rolling window of {index.window}"
@@ -118,9 +117,9 @@ def index_sentence(index: PriceIndex) -> str:
         reach = f"{last['low']:.1f} to {last['high']:.1f} at {index.coverage:.0%}"
     missing = f" {gaps} of {index.frame.height} periods have no point: not enough sales." if gaps else ""
     return (
-        f"{index.method.capitalize()} index of {index.scope} by {index.period}{rolled}, {index.base} = 100: "
-        f"{last['index']:.1f} in {last['period']} ({reach}), from {int(points['sales'].sum()):,} "
-        f"{_unit(index.method)}.{missing}"
+        f"{index.scope[0].upper()}{index.scope[1:]}: prices of like cars stood at {last['index']:.1f} in "
+        f"{last['period']}, where {index.base} is 100 ({reach}); from {int(points['sales'].sum()):,} "
+        f"{_unit(index.method)}, by {index.period}, {index.method}{rolled}.{missing}"
     )
 
 
@@ -141,57 +140,8 @@ def index_sales_caption(index: PriceIndex) -> str:
     )
 
 
-def premiums_caption(depth: Depth) -> str:
-    """What ``market_charts.bands_through_time_chart`` shows."""
-    return (
-        "What a car in a better condition band costs over one in the band below, as a per cent of it, in "
-        "spans of "
-        f"years for {depth.scope}; the line through each mark is its 95% interval."
-    )
-
-
 def _unit(method: str) -> str:
     return "ends of pairs of sales" if method == "repeat sales" else "sales"
-
-
-def depth_sentences(depth: Depth) -> list[str]:
-    """How much is known, one thought a sentence."""
-    recent = depth.recent.rows_by_key("years", named=True, unique=True)
-    sentences = [
-        f"{depth.scope} at {day_words(depth.as_of)}: {recent[1]['sales']} sales in the last year, "
-        f"{recent[3]['sales']} in three, {recent[5]['sales']} in five."
-    ]
-    if depth.effective_sales is not None:
-        sentences.append(
-            "Together with what its sister models tell, its price level is known as well as "
-            f"{depth.effective_sales:.0f} sales of its own would tell it."
-        )
-    share = depth.sold_share.row(-1, named=True)
-    if share["share"] is None:
-        sentences.append("No lot of it was offered at auction in five years.")
-    else:
-        sentences.append(
-            f"Of {share['lots']} lots offered at auction in five years, {share['share']:.0%} sold "
-            f"({share['low']:.0%} to {share['high']:.0%})."
-        )
-    gap = depth.gap
-    if gap.per_cent is None:
-        sentences.append("From asking to sold: unknown; no car on record was advertised and then sold.")
-    else:
-        sure = (
-            "; one pair gives no interval" if gap.low is None else f" ({gap.low:+.0f}% to {gap.high:+.0f}%)"
-        )
-        sentences.append(
-            f"From asking to sold: {gap.per_cent:+.0f}% in the middle of {gap.pairs} matched pairs{sure}."
-        )
-    if depth.seasons.p_value is None:
-        sentences.append("Season: too few sales to test.")
-    elif depth.seasons.effects.is_empty():
-        sentences.append(f"Season: none that the sales show (p = {depth.seasons.p_value:.2f}).")
-    else:
-        best = depth.seasons.effects.sort("per_cent").row(-1, named=True)
-        sentences.append(f"Season: {best['season']} is {best['per_cent']:+.1f}% against the year.")
-    return sentences
 
 
 def lines_in_words(found: Comparables, record: str) -> pl.DataFrame:

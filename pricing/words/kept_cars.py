@@ -3,7 +3,7 @@
 from typing import Any, Final
 
 from pricing.decisions.kept_car import Change, KeptCarToday
-from pricing.words.sentences import car_words, day_words, effect_words, money_words, standing_sentence
+from pricing.words.sentences import day_words, effect_words, money_words, option_words, standing_sentence
 from pricing.words.standing import known_words
 
 PART_WORDS: Final = {
@@ -14,7 +14,7 @@ PART_WORDS: Final = {
 }
 
 
-def today_sentence(today: KeptCarToday) -> str:
+def range_today(today: KeptCarToday) -> str:
     """The range of today, or why there is none."""
     valuation = today.valuation
     if valuation is None or valuation.low is None or valuation.mid is None or valuation.high is None:
@@ -22,8 +22,20 @@ def today_sentence(today: KeptCarToday) -> str:
     low, mid, high = (
         money_words(price, valuation.currency) for price in (valuation.low, valuation.mid, valuation.high)
     )
-    word, count = known_words(valuation)
-    return f"{low} to {high}, half below {mid}. {word}: {count}."
+    return f"{low} to {high}, half below {mid}."
+
+
+def known_today(today: KeptCarToday) -> str | None:
+    """How much is known of it, as a word and a count; None without a range."""
+    if today.valuation is None or today.valuation.mid is None:
+        return None
+    word, count = known_words(today.valuation)
+    return f"{word}: {count}."
+
+
+def today_sentence(today: KeptCarToday) -> str:
+    """The range of today with how much is known, or why there is none."""
+    return " ".join(told for told in (range_today(today), known_today(today)) if told is not None)
 
 
 def asked_sentence(today: KeptCarToday, limits: tuple[float, ...]) -> str | None:
@@ -46,7 +58,8 @@ def change_sentence(change: Change | None, currency: str) -> str:
     if change is None:
         return "This is the first look: what changes from now on is told here."
     day = day_words(change.looked)
-    sales = f"{change.new_sales} new {'sale' if change.new_sales == 1 else 'sales'} of the model"
+    count: int | str = change.new_sales or "no"
+    sales = f"{count} new {'sale' if change.new_sales == 1 else 'sales'} of the model"
     moved = effect_words(change.factor)
     if moved == "no change":
         return f"Nothing moved since {day}. {sales[0].upper()}{sales[1:]}."
@@ -61,15 +74,35 @@ def change_sentence(change: Change | None, currency: str) -> str:
     )
 
 
+_COMPARED: Final = {
+    "variant": "Variant", "year": "Year", "condition_band": "Condition", "condition_score": "Condition score",
+    "odometer_km": "Odometer", "options": "Options", "body_style": "Body style", "drive_side": "Steering",
+    "matching_numbers": "Matching numbers", "history_file": "History file",
+    "chassis_number": "Chassis number",
+}  # fmt: skip
+"""What is said of a car, as far as two cars are compared by it."""
+
+
+def _cell(name: str, value: Any) -> Any:
+    """What is said of a car, as a cell."""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, list):
+        return ", ".join(option_words(str(code)) for code in value)
+    if name == "odometer_km" and value is not None:
+        return f"{value:,.0f} km"
+    return f"{value:g}" if isinstance(value, float) else value
+
+
 def comparison(todays: list[KeptCarToday]) -> list[dict[str, Any]]:
     """Kept cars side by side, a row a fact: its name, whether the cars differ in it, and a cell a car."""
     told: list[tuple[str, list[str]]] = []
 
     def row(name: str, cells: list[Any]) -> None:
-        told.append((name, ["-" if cell in (None, "", [], "()") else str(cell) for cell in cells]))
+        told.append((name, ["-" if cell in (None, "") else str(cell) for cell in cells]))
 
     values = [today.valuation for today in todays]
-    for end, words in (("mid", "Middle price"), ("low", "Low"), ("high", "High")):
+    for end, words in (("mid", "Half sell below"), ("low", "One in ten below"), ("high", "One in ten above")):
         row(
             words,
             [
@@ -86,24 +119,15 @@ def comparison(todays: list[KeptCarToday]) -> list[dict[str, Any]]:
             for today, value in zip(todays, values, strict=True)
         ],
     )
-    row("Car", [car_words(dict(today.kept.car)) for today in todays])
-    for name in (
-        "condition_band",
-        "condition_score",
-        "odometer_km",
-        "options",
-        "matching_numbers",
-        "history_file",
-    ):
-        cells = [today.kept.car.get(name) for today in todays]
-        row(
-            name.removesuffix("_km").replace("_", " ").capitalize(),
-            [", ".join(cell) if isinstance(cell, list) else cell for cell in cells],
-        )
+    cars = [today.kept.car for today in todays]
+    row("Car", [" ".join(str(car[name]) for name in ("make", "model") if car.get(name)) for car in cars])
+    for name, words in _COMPARED.items():
+        row(words, [_cell(name, car.get(name)) for car in cars])
     row("How much is known", [None if value is None else known_words(value)[0] for value in values])
     row("Notes", [today.kept.notes for today in todays])
     return [
         {"fact": name, "differs": "differs" if len(set(cells)) > 1 else ""}
         | {today.kept.name: cell for today, cell in zip(todays, cells, strict=True)}
         for name, cells in told
+        if set(cells) != {"-"}
     ]

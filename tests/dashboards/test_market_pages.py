@@ -3,20 +3,31 @@
 from datetime import date
 from pathlib import Path
 
+import polars as pl
 import pytest
 import streamlit as st
 from streamlit.testing.v1 import AppTest
 
 from pricing.evidence.depth import market_depth
 from pricing.evidence.indices.index import price_index
+from pricing.evidence.movers import movers
 from pricing.model.backtest import backtest, rolling_origins
 from pricing.model.saved import load
 from pricing.model.spec import FeatureSpec
 from pricing.store.market import Market
-from pricing.words.evidence import depth_sentences, index_sentence
+from pricing.words.depth import depth_sentences, premium_sentences
+from pricing.words.evidence import index_sentence
+from pricing.words.movers import mover_sentence, movers_sentence
 from pricing.words.scores import coverage_sentence, ratio_sentence
 from tests.dashboards.pages import a_page, press, said, table
 from tests.small_market import write_sales
+
+
+def last_sale(sales: pl.DataFrame) -> date:
+    """The day of the last sale on record."""
+    day = sales.filter(outcome="sold")["event_date"].max()
+    assert isinstance(day, date)
+    return day
 
 
 @pytest.fixture
@@ -36,8 +47,33 @@ def test_the_index_and_the_depth_are_the_librarys(page: AppTest, small_market: M
     ]
     depth = market_depth(sales, model=load(small_market), every_record=small_market.sales(every_record=True))
     assert all(sentence in said(page) for sentence in depth_sentences(depth))
+    found = movers(sales, last_sale(sales))
+    assert movers_sentence(found) in said(page)
+    assert table(page, "told")["on_record"].sum() == found["on_record"].sum()
+    assert all(told in said(page) for told in premium_sentences(depth, small_market.base_currency))
     page.selectbox(key="method").select("fisher").run()
     assert index_sentence(price_index(sales, method="fisher", period="year")) in said(page)
+
+
+def test_a_model_is_told_by_its_own_sales_and_its_gaps_are_said(page: AppTest, small_market: Market) -> None:
+    sales = small_market.sales()
+    found = movers(sales, last_sale(sales))
+    for place in (0, -1):  # a model with a figure, and one without
+        row = found.row(place, named=True)
+        page = page.run()
+        page.selectbox(key="make").select(row["make"]).run()
+        page.selectbox(key="model").select(row["model"]).run()
+        assert not page.exception
+        assert mover_sentence(row) in said(page)
+
+
+def test_what_rose_and_fell_is_searched_by_part_of_a_name(page: AppTest, small_market: Market) -> None:
+    page.run()
+    name = str(small_market.sales()["model"][0])
+    page.text_input(key="mover").set_value(name[:-1].upper()).run()
+    assert all(name[:-1].lower() in model.lower() for model in table(page, "told")["model"])
+    page.text_input(key="mover").set_value("nothing of the kind").run()
+    assert "Try part of the name." in said(page)
 
 
 def test_a_make_of_few_sales_is_told_what_would_help(page: AppTest, small_market: Market) -> None:

@@ -101,7 +101,7 @@ def test_a_car_is_found_by_a_few_letters_and_its_year(page: AppTest, car: dict[s
     page.text_input(key="search").set_value(typed).run()
     assert not page.exception
     found = [page.session_state[name] for name in ("make", "model", "year")]
-    assert found == [car["make"], car["model"], car["year"]]
+    assert found == [car["make"], car["model"], str(car["year"])]
     assert len(page.metric) == 3
     page.text_input(key="search").set_value("tractor").run()
     assert "Nothing like 'tractor' is on record" in said(page)

@@ -137,8 +137,8 @@ def test_a_column_and_a_word_are_picked_and_a_premium_typed(page: AppTest, marke
     box(page, "Condition band: tatty").select("project").run()
     box(page, "Country").select("unknown").run()
     assert "premium unknown" in str(table(page, "why")["why"].to_list())
-    (premium,) = [field for field in page.number_input if field.label == "Buyer's premium, per cent"]
-    premium.set_value(15.0).run()
+    (premium,) = [field for field in page.text_input if field.label == "Buyer's premium, per cent"]
+    premium.set_value("15,0").run()
     assert "still open above" not in said(page)
     press(page, "Load the file now")
     (sale,) = market.sales().rows(named=True)

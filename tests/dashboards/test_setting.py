@@ -39,8 +39,8 @@ def test_units_and_a_second_currency_are_kept_on_a_press(page: AppTest, market: 
 
 def test_labour_rates_are_kept_and_reckoned_with(page: AppTest, market: Market) -> None:
     page.selectbox(key="settings_country").select("DE").run()
-    (welding,) = [field for field in page.number_input if field.label.startswith("Welding")]
-    welding.set_value(99.5)
+    (welding,) = [field for field in page.text_input if field.label.startswith("Welding")]
+    welding.set_value("99,50")
     press(page, "Keep these rates and this country")
     assert not page.exception
     state = caches.snapshot()

@@ -7,7 +7,7 @@ import pytest
 from pricing.errors import EvidenceError
 from pricing.evidence.asking_gap import asking_gap
 from pricing.evidence.bands import band_premiums
-from pricing.evidence.depth import market_depth, share_interval
+from pricing.evidence.depth import market_depth, share_interval, sold_by_year
 from pricing.evidence.seasons import seasons
 from tests.evidence.markets import PLAIN, TODAY, plain_sales, small_market, small_model
 
@@ -23,6 +23,23 @@ def test_recent_sales_are_counted_back_from_the_day() -> None:
     five = lots.filter(pl.col("event_date") > date(2021, 6, 30))
     assert depth.sold_share["lots"][2] == five.height
     assert depth.sold_share["share"][2] == pytest.approx((five["outcome"] == "sold").mean())
+
+
+def test_lots_of_every_year_are_counted_once_and_a_year_without_any_is_a_gap() -> None:
+    frame = small_market()[0]
+    lots = frame.filter(pl.col("channel") == "auction", pl.col("outcome").is_in(["sold", "unsold"]))
+    gap = lots["event_date"].dt.year().sort()[len(lots) // 2]
+    without = frame.filter(
+        ~((pl.col("channel") == "auction") & (pl.col("event_date").dt.year() == gap)),
+    )
+    found = sold_by_year(without, TODAY)
+    assert found["lots"].sum() == lots.filter(pl.col("event_date").dt.year() != gap).height
+    assert found.filter(year=gap).row(0) == (gap, 0, None, None, None)
+    assert found["year"].diff().drop_nulls().unique().to_list() == [1]
+    for row in found.drop_nulls("share").iter_rows(named=True):
+        assert 0 <= row["low"] <= row["share"] <= row["high"] <= 1
+        sold = lots.filter(pl.col("event_date").dt.year() == row["year"], pl.col("outcome") == "sold").height
+        assert row["share"] == sold / row["lots"]
 
 
 def test_hammer_prices_are_held_against_what_was_expected() -> None:

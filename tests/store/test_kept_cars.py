@@ -39,14 +39,18 @@ def test_a_car_is_kept_and_goes_for_good(market: Market) -> None:
     market.kept_cars.note_price(car_id, Decimal(4800), "EUR", date(2026, 5, 1))
     market.kept_cars.note_price(car_id, Decimal(4600), "GBP", date(2026, 6, 1))
     assert market.kept_cars.prices(car_id)["amount"].to_list() == [4800, 4600]
-    assert market.kept_cars.add_photo(car_id, b"\xff\xd8\xff") == 1
+    assert [market.kept_cars.add_photo(car_id, content) for content in (b"one", b"two")] == [1, 2]
+    market.kept_cars.delete_photo(car_id, 2)
+    assert market.kept_cars.photo(car_id, 1) == b"one"
+    with pytest.raises(MarketError, match="no photograph 2"):
+        market.kept_cars.delete_photo(car_id, 2)
     market.kept_cars.change(car_id, name="blue", notes="")
     assert market.kept_cars.one("Blue").notes == ""
     (copy,) = exported(market)
     assert (copy["name"], len(copy["prices"]), copy["photos"]) == ("blue", 2, [1])
     market.kept_cars.delete(car_id)
     assert exported(market) == [] and market.kept_cars.prices().is_empty()
-    assert market.kept_cars.photos(car_id) == []
+    assert market.kept_cars.photo_numbers(car_id) == []
     with pytest.raises(MarketError, match="no car is kept"):
         market.kept_cars.delete(car_id)
 
@@ -79,8 +83,8 @@ def test_cars_side_by_side_say_in_what_they_differ(market: Market) -> None:
     snapshot = source_of(market.path).newest()
     todays = [kept_car_today(snapshot, market, car) for car in market.kept_cars.all()]
     rows = {row["fact"]: row for row in comparison(todays)}
-    assert rows["Condition band"]["differs"] == "differs" and rows["Notes"]["differs"] == ""
-    assert rows["Condition band"]["red"] == "project"
+    assert rows["Condition"]["differs"] == "differs" and rows["Notes"]["differs"] == ""
+    assert rows["Condition"]["red"] == "project"
 
 
 def test_a_sale_becomes_a_record_once(market: Market) -> None:

@@ -25,6 +25,7 @@ LONGEST_NOTES: Final = 4_000
 MOST_PHOTOS: Final = 20
 """Of one car."""
 
+_NO_PHOTO: Final = "the car has no photograph {}: take a number that it is shown with"
 _TABLES: Final = ("kept_cars", "kept_car_prices", "kept_car_photos")
 
 
@@ -116,18 +117,43 @@ class KeptCars:
             )
             if count >= MOST_PHOTOS:
                 raise MarketError(f"a kept car holds {MOST_PHOTOS} photographs at most: delete one first")
-            add_row(opened, "kept_car_photos", car_id=car_id, number=last + 1, content=content, kept_at=now())
-        return int(last) + 1
+            number = int(last) + 1
+            add_row(opened, "kept_car_photos", car_id=car_id, number=number, content=content, kept_at=now())
+            write_audit(opened, now(), "keep photograph", car_id, {"number": number})
+            keep_result(opened, self._idempotency, {"car_id": car_id, "number": number})
+        return number
 
-    def photos(self, car_id: str) -> list[tuple[int, bytes]]:
-        """The photographs of a car with their numbers, oldest first."""
+    def delete_photo(self, car_id: str, number: int) -> None:
+        """Delete a photograph of a car, for good. Raises ``MarketError`` when there is none."""
+        with self._connect(write=True) as opened:
+            gone = run(
+                opened,
+                "DELETE FROM kept_car_photos WHERE car_id = ? AND number = ? RETURNING number",
+                [car_id, number],
+            )
+            if not gone:
+                raise MarketError(_NO_PHOTO.format(number))
+            write_audit(opened, now(), "delete photograph", car_id, {"number": number})
+
+    def photo_numbers(self, car_id: str) -> list[int]:
+        """The numbers of the photographs of a car, oldest first."""
+        with self._connect() as opened:
+            rows = run(
+                opened, "SELECT number FROM kept_car_photos WHERE car_id = ? ORDER BY number", [car_id]
+            )
+        return [int(number) for (number,) in rows]
+
+    def photo(self, car_id: str, number: int) -> bytes:
+        """A photograph of a car, as a JPEG. Raises ``MarketError`` when there is none."""
         with self._connect() as opened:
             rows = run(
                 opened,
-                "SELECT number, content FROM kept_car_photos WHERE car_id = ? ORDER BY number",
-                [car_id],
+                "SELECT content FROM kept_car_photos WHERE car_id = ? AND number = ?",
+                [car_id, number],
             )
-        return [(int(number), bytes(content)) for number, content in rows]
+        if not rows:
+            raise MarketError(_NO_PHOTO.format(number))
+        return bytes(rows[0][0])
 
     def all(self) -> list[KeptCar]:
         """Every kept car, by name."""
