@@ -5,7 +5,7 @@ Word processor file and PDF are both written from the same blocks, so they say t
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, Final
 
 
 @dataclass(frozen=True)
@@ -104,12 +104,17 @@ class Cover:
     statement: str
 
 
+LABELS: Final = {"table": "Table", "figure": "Figure", "page": "Page {page} of {pages}"}
+"""What pages say of themselves where nothing else is said."""
+
+
 @dataclass(frozen=True)
 class Pages:
     """A document: ``title`` (its kind), ``subject`` (the car), ``mark`` (what every page says of its state,
     or nothing), ``reference`` for the foot of every page, its blocks and its pictures (Vega-Lite, by name).
 
-    ``contents`` asks for a table of contents; ``language`` is a tag such as en-GB.
+    ``contents`` asks for a table of contents; ``language`` is a tag such as en-GB, and ``labels`` what pages
+    say of themselves in it (``wording.labels``).
     """
 
     title: str
@@ -122,3 +127,4 @@ class Pages:
     contents: bool = False
     pictures: dict[str, dict[str, Any]] = field(default_factory=dict)
     author: str = ""
+    labels: dict[str, str] = field(default_factory=lambda: dict(LABELS))

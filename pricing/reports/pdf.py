@@ -56,7 +56,8 @@ def pdf(pages: Pages, paper: str = "a4", made_on: date | None = None, progress: 
         raise AppraisalError(f"no paper {paper!r}; expected one of: {', '.join(PAPERS)}")
     content = {
         "title": pages.title, "subject": pages.subject, "mark": pages.mark, "reference": pages.reference,
-        "language": pages.language, "author": pages.author, "contents": pages.contents,
+        "language": pages.language, "labels": pages.labels, "author": pages.author,
+        "contents": pages.contents,
         "cover": None if pages.cover is None else asdict(pages.cover),
     }  # fmt: skip
     blocks = [_settable_block(block) for block in pages.blocks]

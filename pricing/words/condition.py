@@ -6,10 +6,11 @@ from pricing.condition.assessment import InspectionResult
 from pricing.condition.budget import RepairBudget
 from pricing.condition.unseen_worst import UnseenWorst
 from pricing.decisions.mending import EVERYTHING, LOOK_FIRST, MendOrBuy
-from pricing.words.sentences import cases_words, day_words, money_words
+from pricing.words.locale import PLAIN, LocaleWords
+from pricing.words.sentences import cases_words, money_words
 
 
-def score_sentence(result: InspectionResult) -> str:
+def score_sentence(result: InspectionResult, words: LocaleWords = PLAIN) -> str:
     """The score, its band and its spread, and the same were what was not seen the worst of the car.
 
     >>> from pricing.condition.assessment import assess
@@ -19,47 +20,53 @@ def score_sentence(result: InspectionResult) -> str:
     'Condition score 50 of 100, average; eight times in ten between 47 and 54. Seen: 100% of what counts.'
     """
     low, _, high = result.quantiles()
-    said = (
-        f"Condition score {result.score:.0f} of 100, {result.band}; eight times in ten between {low:.0f} and "
-        f"{high:.0f}. Seen: {result.inspection.seen_share:.0%} of what counts."
-    )
+    said = words.say(
+        "Condition score {score} of 100, {band}; eight times in ten between {low} and {high}. Seen: {share} "
+        "of what counts.",
+        score=words.number(result.score), band=words.word(result.band), low=words.number(low),
+        high=words.number(high), share=words.share(result.inspection.seen_share),
+    )  # fmt: skip
     worst = result.if_unseen_worst
-    return said if worst is None else f"{said} {unseen_worst_sentence(worst)}"
+    return said if worst is None else f"{said} {unseen_worst_sentence(worst, words)}"
 
 
-def unseen_worst_sentence(worst: UnseenWorst) -> str:
+def unseen_worst_sentence(worst: UnseenWorst, words: LocaleWords = PLAIN) -> str:
     """The score were what was not seen the worst of the car.
 
     >>> unseen_worst_sentence(UnseenWorst(0.33, 20.2, 30.4, 41.0, "solid restorable"))
     'Were what was not seen no chance sample but the worst of the car: 20 to 41, solid restorable.'
     """
-    return (
-        f"Were what was not seen no chance sample but the worst of the car: {worst.low:.0f} to "
-        f"{worst.high:.0f}, {worst.band}."
+    return words.say(
+        "Were what was not seen no chance sample but the worst of the car: {low} to {high}, {band}.",
+        low=words.number(worst.low), high=words.number(worst.high), band=words.word(worst.band),
+    )  # fmt: skip
+
+
+def structure_sentence(result: InspectionResult, words: LocaleWords = PLAIN) -> str:
+    """What the structure allows."""
+    return words.say(
+        "The structure allows a score of {score} at most.", score=words.number(result.structure_cap)
     )
 
 
-def structure_sentence(result: InspectionResult) -> str:
-    """What the structure allows."""
-    return f"The structure allows a score of {result.structure_cap:.0f} at most."
-
-
-def budget_sentence(budget: RepairBudget) -> str:
+def budget_sentence(budget: RepairBudget, words: LocaleWords = PLAIN) -> str:
     """The repair budget as a distribution."""
     low, middle, high = (
-        money_words(float(money), budget.currency) for money in (budget.p10, budget.p50, budget.p80)
+        words.about(money, budget.currency) for money in (budget.p10, budget.p50, budget.p80)
     )
-    return (
-        f"Repairs: {middle} as likely as not; one time in ten below {low}, four times in five below {high}. "
-        f"All taxes in, rates of {budget.country}, prices of {day_words(budget.on)}."
-    )
+    return words.say(
+        "Repairs: {middle} as likely as not; one time in ten below {low}, four times in five below {high}. "
+        "All taxes in, rates of {country}, prices of {day}.",
+        middle=middle, low=low, high=high, country=budget.country, day=words.day(budget.on),
+    )  # fmt: skip
 
 
-def hidden_sentence(budget: RepairBudget) -> str:
+def hidden_sentence(budget: RepairBudget, words: LocaleWords = PLAIN) -> str:
     """How much of the expected budget is for what was not seen."""
-    return (
-        f"Of {money_words(float(budget.expected), budget.currency)} expected, "
-        f"{money_words(float(budget.hidden), budget.currency)} is for what was not seen."
+    return words.say(
+        "Of {expected} expected, {hidden} is for what was not seen.",
+        expected=words.about(budget.expected, budget.currency),
+        hidden=words.about(budget.hidden, budget.currency),
     )
 
 
