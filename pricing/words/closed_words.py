@@ -11,6 +11,8 @@ from pricing.appraisal.sections import INSPECTED
 from pricing.car_fields import FIELDS
 from pricing.condition.changes import PRESERVATION, WORKMANSHIP
 from pricing.condition.checks import AREAS, CONSTRUCTIONS, FITTINGS, NOT_SEEN, PAPER_STATES, STATES, Sheet
+from pricing.decisions.buying import CAUTIONS as BUYING_CAUTIONS
+from pricing.decisions.selling import CAUTIONS as SELLING_CAUTIONS
 from pricing.decisions.verdict import VERDICTS
 from pricing.evidence.comparison.adjustments import BASIS, CONDITIONS, CURRENCY, DATE, UNSURE
 from pricing.evidence.comparison.date_line import SOURCE as DATE_SOURCE
@@ -44,6 +46,23 @@ _SOURCES = (
     noted("less like the subject"), noted("sold after the effective date"), noted("other make"),
 )  # fmt: skip
 """Where an adjustment comes from, and why a sale was left out."""
+
+_CHARGES = (
+    noted("premium"), noted("commission"), noted("entry fee"), noted("unsold fee"), noted("import duty"),
+    noted("import tax"), noted("rate"), noted("example rate"), noted("No schedule of charges is used."),
+)  # fmt: skip
+"""Charges, and where they come from."""
+
+_ANSWERS = (
+    noted("leave it"), noted("buy the better car"), noted("too close to call"), noted("mend"),
+    noted("look first"),
+)  # fmt: skip
+"""Whether to mend a car or to buy a better one."""
+
+_BUDGETS = (
+    noted("the price asked"), noted("the total with repairs"), noted("this car one band up"),
+)  # fmt: skip
+"""Amounts of money that other cars are looked for with."""
 
 _REASONS = (
     noted("none was made"), noted("none were looked for"), noted("nothing is said of one"),
@@ -84,6 +103,8 @@ def closed_words() -> Iterator[str]:
         *PRESERVATION,
         *WORKMANSHIP,
     )
+    yield from (*_TERMS, *_SOURCES, *_CHARGES, *_ANSWERS, *_BUDGETS, *_REASONS)
+    yield from (*BUYING_CAUTIONS, *SELLING_CAUTIONS)
     yield from _sheets()
 
 

@@ -1,12 +1,13 @@
 """What an inspection, a repair budget and the comparison of mending with buying say, in sentences."""
 
-from typing import Any
+from typing import Any, Final
 
 from pricing.condition.assessment import InspectionResult
 from pricing.condition.budget import RepairBudget
 from pricing.condition.unseen_worst import UnseenWorst
 from pricing.decisions.mending import EVERYTHING, LOOK_FIRST, MendOrBuy
 from pricing.words.locale import PLAIN, LocaleWords
+from pricing.words.messages import noted
 from pricing.words.sentences import cases_words, money_words
 
 
@@ -70,13 +71,15 @@ def hidden_sentence(budget: RepairBudget, words: LocaleWords = PLAIN) -> str:
     )
 
 
-def goal_words(goal: str, decision: MendOrBuy) -> str:
+def goal_words(goal: str, decision: MendOrBuy, words: LocaleWords = PLAIN) -> str:
     """A goal of the comparison: what is put right, or which band is reached.
 
     >>> goal_words("average", None)
     'To average'
     """
-    return f"Everything that is at least {decision.least!r}" if goal == EVERYTHING else f"To {goal}"
+    if goal == EVERYTHING:
+        return words.say("Everything that is at least '{least}'", least=words.word(decision.least))
+    return words.say("To {band}", band=words.word(goal))
 
 
 def goals_sentence(decision: MendOrBuy) -> str:
@@ -95,31 +98,53 @@ def goals_sentence(decision: MendOrBuy) -> str:
     return said
 
 
-def mending_sentence(row: dict[str, Any], decision: MendOrBuy) -> str:
+def mending_sentence(row: dict[str, Any], decision: MendOrBuy, words: LocaleWords = PLAIN) -> str:
     """One goal of the comparison: ``row`` of ``decision.goals``."""
     currency = decision.currency
-    paid = (
-        "at its market price"
-        if decision.asking is None
-        else f"at {money_words(float(decision.asking), currency)}"
-    )
-    what = goal_words(row["goal"], decision)
+    what = goal_words(row["goal"], decision, words)
     if row["answer"] == LOOK_FIRST:
-        return (
-            f"{what}: {LOOK_FIRST}. Only {decision.seen:.0%} of what counts was seen, and a car of which so "
-            "little was seen may be any car."
-        )
+        return words.say(
+            "{goal}: {answer}. Only {share} of what counts was seen, and a car of which so little was seen "
+            "may be any car.",
+            goal=what, answer=words.word(LOOK_FIRST), share=words.share(decision.seen),
+        )  # fmt: skip
     difference = row["expected_difference"]
-    costs = f"{money_words(abs(difference), currency)} {'more' if difference > 0 else 'less'}"
-    sentence = (
-        f"{what}: {row['answer']}. Bought {paid} and mended it ends cheaper than a car already "
-        f"there in {cases_words(row['chance_cheaper'])}, on average {costs}. "
-    )
+    values = {
+        "goal": what, "answer": words.word(row["answer"]), "cases": cases_words(row["chance_cheaper"], words),
+        "costs": words.about(abs(difference), currency),
+        "asked": "" if decision.asking is None else words.about(decision.asking, currency),
+    }  # fmt: skip
+    first = words.say(_MENDED[decision.asking is None, difference > 0], **values)
     if row["highest_price"] <= 0:
-        return sentence + (
-            f"Even as a gift, mending costs more than the better car in {cases_words(row['as_a_gift'])}."
+        second = words.say(
+            "Even as a gift, mending costs more than the better car in {cases}.",
+            cases=cases_words(row["as_a_gift"], words),
         )
-    return sentence + (
-        f"The odds are even at {money_words(row['highest_price'], currency)} for this car; above "
-        f"{money_words(row['leave_it_above'], currency)} leave it."
-    )
+    else:
+        second = words.say(
+            "The odds are even at {price} for this car; above {limit} leave it.",
+            price=words.about(row["highest_price"], currency),
+            limit=words.about(row["leave_it_above"], currency),
+        )
+    return f"{first} {second}"
+
+
+_MENDED: Final = {
+    (True, True): noted(
+        "{goal}: {answer}. Bought at its market price and mended it ends cheaper than a car already there in "
+        "{cases}, on average {costs} more."
+    ),
+    (True, False): noted(
+        "{goal}: {answer}. Bought at its market price and mended it ends cheaper than a car already there in "
+        "{cases}, on average {costs} less."
+    ),
+    (False, True): noted(
+        "{goal}: {answer}. Bought at {asked} and mended it ends cheaper than a car already there in "
+        "{cases}, on average {costs} more."
+    ),
+    (False, False): noted(
+        "{goal}: {answer}. Bought at {asked} and mended it ends cheaper than a car already there in "
+        "{cases}, on average {costs} less."
+    ),
+}
+"""By whether no price is asked, and whether it costs more on average."""

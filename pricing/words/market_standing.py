@@ -5,8 +5,9 @@ from datetime import date, timedelta
 from typing import Final, Protocol
 
 from pricing.words.locale import PLAIN, LocaleWords
+from pricing.words.messages import noted
 
-INVENTED: Final = "This is a demo market: every make, car and sale in it is invented."
+INVENTED: Final = noted("This is a demo market: every make, car and sale in it is invented.")
 """Said of a demo market on every page and command."""
 
 OLD: Final = timedelta(days=365)

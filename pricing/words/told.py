@@ -74,6 +74,17 @@ TOLD: Final = (
           "{badly} done badly."),
     noted("1 change from the factory state: {period} of the period, {reversible} that can be undone, "
           "{badly} done badly."),
+    # what is to be asked of a car, and what charges are in force
+    noted("Not seen yet: {check} ({points} points of score between best and worst)."),
+    noted("Not seen yet: {check}."),
+    noted("To settle: {check}: {state}."),
+    noted("What will it cost: {lines}? Nothing was said of it, and nothing is counted."),
+    noted("In what condition is it? It has not been graded: have it inspected."),
+    noted("Which chassis number do car and papers bear, and do they agree?"),
+    noted("How far has it gone, and what shows that?"),
+    noted("Do engine and chassis belong together, and who has seen it?"),
+    noted("Which papers tell its past: bills, tests, owners?"),
+    noted("{charge} in force from {day}"),
     # what contradicts itself
     noted("{first} ({day}) is after {second} ({other})"),
     noted("the value holds at {day} and is reported on {reported}, long after"),
