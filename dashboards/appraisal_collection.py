@@ -116,7 +116,7 @@ def _value(
     known = known_on(snapshot.path, today if at is None else at)
     items = value_collection(snapshot.market, known, shared, cars, by=by, progress=tell)
     total = total_of(items, together)
-    workbook = schedule(shared, items, total, today)
+    workbook = schedule(shared, items, total, words, today)
     bound = pdf(collection_pages(shared, items, total, words, tell), paper, today, tell)
     told = collection_sentence(items, total, shared.assignment.currency)
     return Collection(items, told, workbook, bound)

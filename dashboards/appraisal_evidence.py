@@ -24,7 +24,7 @@ WORDS: Final = LocaleWords.of("en_GB")
 
 def show_beside_opinion(facts: Facts) -> None:
     """What an opinion rests on, small enough to stand beside its field."""
-    where = f"{level_words(facts)}, {facts.currency}"
+    where = f"{level_words(facts, WORDS)}, {facts.currency}"
     for title, name in (("Price model", "model"), ("Comparable sales", "comparables")):
         st.markdown(f"**{title}** ({escaped(where)}): {escaped(span_words(facts, WORDS, name))}")
     middle = reconciled(facts.record, facts.evidence)

@@ -14,7 +14,7 @@ from pricing.appraisal.record import Appraisal, with_answer
 from pricing.appraisal.register import Entry
 from pricing.appraisal.sections import MARKET_LEVELS, SECTIONS
 from pricing.snapshot import Snapshot
-from pricing.words.locale import LocaleWords
+from pricing.words.locale import LOCALES, LocaleWords
 
 LONG = frozenset(
     {
@@ -23,9 +23,6 @@ LONG = frozenset(
     }
 )  # fmt: skip
 """Fields that take more than a line."""
-
-
-LOCALES: Final = ("en_GB", "en_US", "de_DE", "de_CH", "fr_FR", "nl_NL", "it_IT", "sv_SE")
 
 
 SHARED: Final = (
@@ -82,12 +79,15 @@ def _last_day(snapshot: Snapshot) -> date:
 
 
 def ask_layout() -> tuple[str, LocaleWords]:
-    """The paper, and how amounts and days are written."""
+    """The paper, and the locale of the document: its language, amounts and days."""
     first, second = st.columns(2)
     with first:
         paper = st.selectbox("Paper", ("a4", "letter"), key="paper")
     with second:
-        locale = st.selectbox("Amounts and days as in", LOCALES, key="locale")
+        locale = st.selectbox(
+            "Language and country of the document", LOCALES, index=LOCALES.index("en_GB"), key="locale",
+            format_func=lambda name: LocaleWords.of(name).name,
+        )  # fmt: skip
     return paper, LocaleWords.of(locale)
 
 

@@ -37,9 +37,10 @@ from pricing.words.buying import (
 from pricing.words.condition import goals_sentence
 from pricing.words.countries import country_words
 from pricing.words.glossary import what_is
+from pricing.words.locale import rounded
 from pricing.words.offers import bids_caption
 from pricing.words.plain_text import escaped
-from pricing.words.sentences import range_sentence, rounded
+from pricing.words.sentences import range_sentence
 
 CARS_SHOWN: Final = 6
 

@@ -23,8 +23,9 @@ from pricing.words.evidence import (
     reconciliation_sentences,
 )
 from pricing.words.glossary import what_is
+from pricing.words.locale import rounded
 from pricing.words.plain_text import escaped
-from pricing.words.sentences import CAUTION, day_words, option_words, rounded
+from pricing.words.sentences import CAUTION, day_words, option_words
 
 LONGEST_NAME: Final = 120
 """Characters of the name that choices are kept under."""

@@ -26,6 +26,7 @@ from pricing.words.approaches import difference_sentence
 from pricing.words.bands import BAND_LOOKS
 from pricing.words.countries import country_words
 from pricing.words.glossary import what_is
+from pricing.words.locale import rounded
 from pricing.words.opinions import ground_sentence, statement_words
 from pricing.words.plain_text import escaped
 from pricing.words.standing import facts_sentence, known_words
@@ -104,7 +105,7 @@ def show_answer(valuation: Valuation, limits: tuple[float, ...]) -> None:
             st.markdown(escaped(sentences.car_words(valuation.car)))
     with st.container(horizontal=True, key="range"):
         for name in ("low", "mid", "high"):
-            amount = sentences.rounded(getattr(valuation, name))
+            amount = rounded(getattr(valuation, name))
             st.metric(f"{name} ({valuation.currency})", f"{amount:,}", help=what_is(name), width="content")
     word, count = known_words(valuation)
     with st.container(key="known"):

@@ -21,6 +21,7 @@ from pricing.progress import Progress
 from pricing.reports.selling_sheet import selling_sheet
 from pricing.snapshot import Snapshot
 from pricing.words.glossary import what_is
+from pricing.words.locale import rounded
 from pricing.words.offers import waiting_caption
 from pricing.words.plain_text import escaped
 from pricing.words.selling import (
@@ -35,7 +36,7 @@ from pricing.words.selling import (
     unsold_sentence,
     waiting_sentences,
 )
-from pricing.words.sentences import range_sentence, rounded
+from pricing.words.sentences import range_sentence
 
 
 def show_page() -> None:

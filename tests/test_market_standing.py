@@ -142,15 +142,15 @@ def test_an_appraisal_in_all_its_forms(old: Market, tmp_path: Path) -> None:
     (name,) = enter(market, [(record, evidence_of(market, record))], by="Clerk One")
     facts, words = facts_of(read(market, name)), LocaleWords.of("en_GB")
     told = "The last sale on record is of "
-    assert (warning := standing_warning(facts)) is not None and warning.startswith(told)
+    assert (warning := standing_warning(facts, words)) is not None and warning.startswith(told)
     assert warning.endswith("a new fit would take them in.")
     before = replace(facts.evidence, market=replace(facts.evidence.market, last_sale=None))
-    assert standing_warning(replace(facts, evidence=before)) is None, "a version that kept no such day"
+    assert standing_warning(replace(facts, evidence=before), words) is None, "a version that kept no such day"
     for form in (report, statement, letter):
         assert warning in texts(form(facts, words)), form
     item = Item(Row(1, "one", {}), facts, "")
     assert warning in texts(collection_pages(record, [item], total_of([item]), words))
-    book = BytesIO(schedule(record, [item], total_of([item]), AT))
+    book = BytesIO(schedule(record, [item], total_of([item]), words, AT))
     assert warning in pl.read_excel(book, sheet_name="To know", has_header=False).to_series().to_list()
 
 

@@ -4,7 +4,7 @@ A question whose answer is an act of its own (``act``) stands in no form and no 
 ``completion.complete`` writes it.
 """
 
-from dataclasses import dataclass, field, fields
+from dataclasses import Field, dataclass, field, fields
 from datetime import date
 from decimal import Decimal
 from typing import Any, Final
@@ -199,6 +199,16 @@ SECTIONS: Final[dict[str, type]] = {
 
 RETIRED: Final = (("evidence", "index_method"), ("evidence", "index_period"))
 """Questions that earlier versions asked: grid, tables and letter now share the one index of the grid."""
+
+
+def asked(part: Field[Any]) -> str:
+    """What a question asks, without the words to choose from.
+
+    >>> asked(fields(Subject)[9])
+    'side of the steering wheel'
+    """
+    question: str = part.metadata["asks"]
+    return question.partition("; one of: ")[0]
 
 
 def is_act(section: str, name: str) -> bool:

@@ -8,18 +8,22 @@ import polars as pl
 from pricing.charts.design import ASKED, INK, MAIN, PALE, QUIET
 from pricing.evidence.comparison.comparables import Comparables
 from pricing.evidence.indices.index import PriceIndex
-from pricing.words.sentences import day_words
+from pricing.words.evidence import period_words
+from pricing.words.locale import PLAIN, LocaleWords
+from pricing.words.plain_text import capital
 
 
-def index_chart(index: PriceIndex) -> alt.VConcatChart:
+def index_chart(index: PriceIndex, words: LocaleWords = PLAIN) -> alt.VConcatChart:
     """The index with its interval, and the sales of every period below."""
-    title = _index_title(index)
-    prices, counts = index_line_chart(index), index_sales_chart(index)
+    title = _index_title(index, words)
+    prices, counts = index_line_chart(index, words=words), index_sales_chart(index, words)
     prices.title = counts.title = alt.Undefined
     return alt.vconcat(prices.properties(width=560), counts.properties(width=560)).properties(title=title)
 
 
-def index_line_chart(index: PriceIndex, sales: pl.DataFrame | None = None) -> alt.LayerChart:
+def index_line_chart(
+    index: PriceIndex, sales: pl.DataFrame | None = None, words: LocaleWords = PLAIN
+) -> alt.LayerChart:
     """The index with its interval, a break where there is no point; the deflated index as a dashed line where
     there is one; ``sales`` (``sale_points``) as rings, those off the picture left out."""
     frame = index.frame.with_columns(
@@ -28,7 +32,8 @@ def index_line_chart(index: PriceIndex, sales: pl.DataFrame | None = None) -> al
     )
     x, tooltip = _period_axis(index.period), _index_tooltip()
     points = alt.Chart(frame.drop_nulls("index"))
-    y = alt.Y("index:Q", title=f"index, {index.base} = 100", scale=alt.Scale(zero=False))
+    title = words.say("index, {base} = 100", base=period_words(index.base, words))
+    y = alt.Y("index:Q", title=title, scale=alt.Scale(zero=False))
     layers: list[Any] = [
         points.mark_area(color=PALE, opacity=0.5).encode(
             x=x, y=alt.Y("low:Q"), y2=alt.Y2("high:Q"), detail=alt.Detail("run:N")
@@ -45,7 +50,7 @@ def index_line_chart(index: PriceIndex, sales: pl.DataFrame | None = None) -> al
             .mark_line(color=ASKED, strokeDash=[5, 3], strokeWidth=2)
             .encode(x=x, y=alt.Y("real:Q"), detail=alt.Detail("real_run:N"), tooltip=tooltip)
         )
-    return alt.LayerChart(layer=layers, height=260, title=_index_title(index))
+    return alt.LayerChart(layer=layers, height=260, title=_index_title(index, words))
 
 
 def _sale_rings(frame: pl.DataFrame, sales: pl.DataFrame) -> alt.Chart:
@@ -76,17 +81,17 @@ def _sale_rings(frame: pl.DataFrame, sales: pl.DataFrame) -> alt.Chart:
     )
 
 
-def index_sales_chart(index: PriceIndex) -> alt.Chart:
+def index_sales_chart(index: PriceIndex, words: LocaleWords = PLAIN) -> alt.Chart:
     """The sales behind every period of an index."""
     return (
         alt.Chart(index.frame)
         .mark_bar(color=QUIET)
         .encode(
             x=_period_axis(index.period),
-            y=alt.Y("sales:Q", title="sales", axis=alt.Axis(tickCount=3)),
+            y=alt.Y("sales:Q", title=words.say("sales"), axis=alt.Axis(tickCount=3)),
             tooltip=_index_tooltip(),
         )
-        .properties(height=60, title=alt.TitleParams("Sales behind it", fontSize=12))
+        .properties(height=60, title=alt.TitleParams(words.say("Sales behind it"), fontSize=12))
     )
 
 
@@ -112,17 +117,23 @@ def _index_tooltip() -> list[alt.Tooltip]:
     ]
 
 
-def _index_title(index: PriceIndex) -> alt.TitleParams:
-    subtitle = f"{index.method} index, {index.base} = 100; shaded: {index.coverage:.0%} interval" + (
-        "; dashed: deflated" if index.frame["real"].is_not_null().any() else ""
+def _index_title(index: PriceIndex, words: LocaleWords) -> alt.TitleParams:
+    told = {
+        "method": capital(words.word(index.method)), "base": period_words(index.base, words),
+        "share": words.share(index.coverage),
+    }  # fmt: skip
+    subtitle = (
+        words.say("{method} index, {base} = 100; shaded: {share} interval; dashed: deflated", **told)
+        if index.frame["real"].is_not_null().any()
+        else words.say("{method} index, {base} = 100; shaded: {share} interval", **told)
     )
     return alt.TitleParams(
-        f"How prices moved, {index.scope}",
+        words.say("How prices moved, {scope}", scope=words.word(index.scope)),
         subtitle=subtitle,
     )
 
 
-def comparables_chart(found: Comparables) -> alt.LayerChart:
+def comparables_chart(found: Comparables, words: LocaleWords = PLAIN) -> alt.LayerChart:
     """Every comparable as it sold (ring) and as adjusted to the subject (disc, its size the weight), newest
     first, over the reconciled range."""
     frame = found.table.with_columns(
@@ -132,7 +143,7 @@ def comparables_chart(found: Comparables) -> alt.LayerChart:
     y = alt.Y("label:N", sort=frame["label"].to_list(), title=None, axis=alt.Axis(labelLimit=180))
     x = alt.X(
         "price:Q",
-        title=f"price ({found.currency}, all-in)",
+        title=words.say("price ({currency}, {basis})", currency=found.currency, basis=words.word("all-in")),
         scale=alt.Scale(zero=False, nice=False, padding=12),
         axis=alt.Axis(format=",.0f", tickCount=5),
     )
@@ -166,7 +177,9 @@ def comparables_chart(found: Comparables) -> alt.LayerChart:
         ),
     ]
     title = alt.TitleParams(
-        "Comparable sales, adjusted to the subject",
-        subtitle=f"ring: as sold; disc: adjusted to {day_words(found.as_of)}, larger with weight",
+        words.say("Comparable sales, adjusted to the subject"),
+        subtitle=words.say(
+            "ring: as sold; disc: adjusted to {day}, larger with weight", day=words.day(found.as_of)
+        ),
     )
     return alt.LayerChart(layer=layers, title=title, height=alt.Step(24))

@@ -69,6 +69,6 @@ def _as_told(column: pl.Series, form: str) -> pl.Series:
     if decimals is None:
         return column.round_sig_figs(_DIGITS)
     if decimals[2] == "%":
-        return (100 * column).round(int(decimals[1])).cast(pl.String) + " %"
+        return (100 * column).round(int(decimals[1])).cast(pl.String) + "%"
     told = column.round(int(decimals[1]))
     return told.cast(pl.Int64) if decimals[1] == "0" else told

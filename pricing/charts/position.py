@@ -10,7 +10,8 @@ import polars as pl
 from pricing.charts.design import ASKED, INK, MAIN, PALE, PAPER, QUIET
 from pricing.decisions.valuation import Valuation
 from pricing.vocabulary import CONDITION_BANDS
-from pricing.words.sentences import basis_words, exact_words, money_words, rounded
+from pricing.words.locale import rounded
+from pricing.words.sentences import basis_words, exact_words, money_words
 
 CHOSEN: Final = "sale"
 """Name of the selection that a pressed point makes; its field is ``record_id``."""

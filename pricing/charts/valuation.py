@@ -12,13 +12,9 @@ import polars as pl
 from pricing.charts.design import ASKED, INK, MAIN, PALE, PAPER, QUIET
 from pricing.decisions.valuation import Valuation
 from pricing.vocabulary import CONDITION_BANDS
-from pricing.words.sentences import (
-    basis_words,
-    effect_words,
-    exact_words,
-    money_words,
-    term_words,
-)
+from pricing.words.locale import PLAIN, LocaleWords
+from pricing.words.messages import noted
+from pricing.words.sentences import basis_words, effect_words, term_words
 
 UNGRADED: Final = "not graded"
 
@@ -29,58 +25,65 @@ MOST_POINTS: Final = 400
 """Sales drawn as points, nearest first; more would hide each other."""
 
 
-def distribution_chart(valuation: Valuation, comparables: pl.DataFrame | None = None) -> alt.LayerChart:
+def distribution_chart(
+    valuation: Valuation, comparables: pl.DataFrame | None = None, words: LocaleWords = PLAIN
+) -> alt.LayerChart:
     """Cars in 100 that would sell in each price bracket, with low, mid, high and the asking price marked.
 
     ``comparables`` (``Comparables.table``) stand on it as points, at their adjusted prices.
     """
-    currency = valuation.currency
+    currency, inside, outside = valuation.currency, words.word(_INSIDE), words.word(_OUTSIDE)
     low, high = float(valuation.low or 0), float(valuation.high or 0)
     middle = (pl.col("from_price") + pl.col("to_price")) / 2
     cars = valuation.distribution.with_columns(
         cars=100 * pl.col("share"),
-        part=pl.when(middle.is_between(low, high)).then(pl.lit(_INSIDE)).otherwise(pl.lit(_OUTSIDE)),
+        part=pl.when(middle.is_between(low, high)).then(pl.lit(inside)).otherwise(pl.lit(outside)),
     )
     bars = (
         alt.Chart(cars)
         .mark_rect(stroke=PAPER, strokeWidth=0.5)
         .encode(
-            x=_price_axis("from_price", valuation),
+            x=_price_axis("from_price", valuation, words),
             x2=alt.X2("to_price:Q"),
             y2=alt.Y2Datum(0),
-            y=alt.Y("cars:Q", title="cars in 100, per column", axis=alt.Axis(tickCount=5)),
+            y=alt.Y("cars:Q", title=words.say("cars in 100, per column"), axis=alt.Axis(tickCount=5)),
             color=alt.Color(
                 "part:N",
                 title=None,
-                scale=alt.Scale(domain=[_INSIDE, _OUTSIDE], range=[MAIN, PALE]),
+                scale=alt.Scale(domain=[inside, outside], range=[MAIN, PALE]),
                 legend=_legend(),
             ),
             tooltip=[
-                alt.Tooltip("from_price:Q", title=f"from ({currency})", format=",.0f"),
-                alt.Tooltip("to_price:Q", title=f"to ({currency})", format=",.0f"),
-                alt.Tooltip("cars:Q", title="cars in 100", format=".1f"),
+                alt.Tooltip(
+                    "from_price:Q", title=words.say("from ({currency})", currency=currency), format=",.0f"
+                ),
+                alt.Tooltip(
+                    "to_price:Q", title=words.say("to ({currency})", currency=currency), format=",.0f"
+                ),
+                alt.Tooltip("cars:Q", title=words.say("cars in 100"), format=".1f"),
             ],
         )
     )
+    names = (words.say("low"), words.say("mid"), words.say("high"))
     marks = [
-        {"price": float(price), "mark": name, "words": f"{name} {money_words(price, currency)}"}
-        for name, price in (("low", valuation.low), ("mid", valuation.mid), ("high", valuation.high))
+        {"price": float(price), "mark": name, "words": f"{name} {words.about(price, currency)}"}
+        for name, price in zip(names, (valuation.low, valuation.mid, valuation.high), strict=True)
         if price is not None
     ]
     ends = alt.Chart(pl.DataFrame(marks)).encode(
-        x=alt.X("price:Q"), tooltip=alt.Tooltip("words:N", title="range")
+        x=alt.X("price:Q"), tooltip=alt.Tooltip("words:N", title=words.say("range"))
     )
-    names = alt.Chart(pl.DataFrame(marks)).mark_text(baseline="bottom", dy=-4, fontSize=12, color=QUIET)
+    named = alt.Chart(pl.DataFrame(marks)).mark_text(baseline="bottom", dy=-4, fontSize=12, color=QUIET)
     layers: list[alt.Chart] = [
         bars,
         ends.mark_rule(color=PAPER, strokeWidth=3),
         ends.mark_rule(color=INK, strokeDash=[4, 3], strokeWidth=1.5),
-        names.encode(x=alt.X("price:Q"), y=alt.YValue(0), text=alt.Text("mark:N")),
+        named.encode(x=alt.X("price:Q"), y=alt.YValue(0), text=alt.Text("mark:N")),
     ]
     beside = [] if comparables is None else [_comparable_points(valuation, comparables)]
     return alt.LayerChart(
-        layer=[*layers, *beside, *_asking(valuation)],
-        title=_title("What cars like this one sell for", valuation),
+        layer=[*layers, *beside, *_asking(valuation, words)],
+        title=_title(words.say("What cars like this one sell for"), valuation, words),
         height=420,
     )
 
@@ -137,7 +140,7 @@ def bands_chart(valuation: Valuation) -> alt.LayerChart:
         .mark_bar(height=16, cornerRadius=2)
         .encode(
             y=band_axis,
-            x=_price_axis("low", valuation),
+            x=_price_axis("low", valuation, PLAIN),
             x2=alt.X2("high:Q"),
             color=alt.Color(
                 "part:N",
@@ -191,93 +194,104 @@ def bands_chart(valuation: Valuation) -> alt.LayerChart:
     )
     layers = [spans, middles, points] if ranges.height else [points]
     return alt.LayerChart(
-        layer=[*layers, *_asking(valuation, label=False)],
-        title=_title("Price by condition band", valuation),
+        layer=[*layers, *_asking(valuation, PLAIN, label=False)],
+        title=_title("Price by condition band", valuation, PLAIN),
         height=alt.Step(52),
     )
 
 
-def terms_chart(valuation: Valuation) -> alt.LayerChart:
+def terms_chart(valuation: Valuation, words: LocaleWords = PLAIN, label_width: int = 170) -> alt.LayerChart:
     """How the price builds up, term by term, from the average sale on record to this car's mid price."""
+    raises, lowers = words.word(_RAISES), words.word(_LOWERS)
     steps = valuation.terms.with_columns(after=pl.col("factor").cum_prod()).with_columns(
         before=pl.col("after").shift(1).fill_null(pl.col("after").first()),
         line=pl.int_range(pl.len()),
     )
     steps = steps.with_columns(
         words=pl.Series(
-            [term_words(term) for term in valuation.terms.iter_rows(named=True)], dtype=pl.String
+            [term_words(term, words) for term in valuation.terms.iter_rows(named=True)], dtype=pl.String
         ),
-        effect=pl.Series([effect_words(factor) for factor in valuation.terms["factor"]], dtype=pl.String),
-        direction=pl.when(pl.col("factor") >= 1).then(pl.lit(_RAISES)).otherwise(pl.lit(_LOWERS)),
+        effect=pl.Series(
+            [effect_words(factor, words) for factor in valuation.terms["factor"]], dtype=pl.String
+        ),
+        direction=pl.when(pl.col("factor") >= 1).then(pl.lit(raises)).otherwise(pl.lit(lowers)),
     ).with_columns(
         effect=pl.when(pl.col("line") == 0)
-        .then(pl.lit(money_words(steps["after"][0], valuation.currency)))
+        .then(pl.lit(words.about(steps["after"][0], valuation.currency)))
         .otherwise("effect")
     )
     order = alt.EncodingSortField("line", op="min", order="ascending")
-    axis = alt.Y("words:N", sort=order, title=None, axis=alt.Axis(labelLimit=170))
+    axis = alt.Y("words:N", sort=order, title=None, axis=alt.Axis(labelLimit=label_width))
     base = alt.Chart(steps)
     bars = base.mark_bar(height=12).encode(
         y=axis,
-        x=_price_axis("before", valuation, scale=alt.Scale(type="log", nice=False, padding=40)),
+        x=_price_axis("before", valuation, words, scale=alt.Scale(type="log", nice=False, padding=40)),
         x2=alt.X2("after:Q"),
         color=alt.Color(
             "direction:N",
             title=None,
-            scale=alt.Scale(domain=[_RAISES, _LOWERS], range=[MAIN, ASKED]),
+            scale=alt.Scale(domain=[raises, lowers], range=[MAIN, ASKED]),
             legend=_legend(),
         ),
         tooltip=[
-            alt.Tooltip("words:N", title="term"),
+            alt.Tooltip("words:N", title=words.say("term")),
             alt.Tooltip("effect:N"),
-            alt.Tooltip("after:Q", title=f"price so far ({valuation.currency})", format=",.0f"),
+            alt.Tooltip(
+                "after:Q",
+                title=words.say("price so far ({currency})", currency=valuation.currency),
+                format=",.0f",
+            ),
         ],
     )
     ticks = base.mark_tick(color=QUIET, thickness=2, size=12).encode(y=axis, x=alt.X("after:Q"))
-    words = (
+    effects = (
         base.transform_calculate(right="max(datum.before, datum.after)")
         .mark_text(align="left", dx=5, fontSize=11, color=QUIET)
         .encode(y=axis, x=alt.X("right:Q"), text=alt.Text("effect:N"))
     )
     return alt.LayerChart(
-        layer=[bars, ticks, words],
-        title=_title("What makes up the mid price", valuation),
+        layer=[bars, ticks, effects],
+        title=_title(words.say("What makes up the mid price"), valuation, words),
         height=alt.Step(22),
     )
 
 
-_INSIDE: Final = "between low and high"
-_OUTSIDE: Final = "outside the range"
-_RAISES: Final = "raises the price"
-_LOWERS: Final = "lowers the price"
+_INSIDE: Final = noted("between low and high")
+_OUTSIDE: Final = noted("outside the range")
+_RAISES: Final = noted("raises the price")
+_LOWERS: Final = noted("lowers the price")
 
 
 def _legend() -> alt.Legend:
     return alt.Legend(orient="bottom", columns=1, labelLimit=300)
 
 
-def _title(words: str, valuation: Valuation) -> alt.TitleParams:
+def _title(text: str, valuation: Valuation, words: LocaleWords) -> alt.TitleParams:
     return alt.TitleParams(
-        words, subtitle=basis_words(valuation), subtitleColor=QUIET, anchor="start", fontSize=15
+        text, subtitle=basis_words(valuation, words), subtitleColor=QUIET, anchor="start", fontSize=15
     )
 
 
-def _price_axis(column: str, valuation: Valuation, scale: alt.Scale | None = None) -> alt.X:
+def _price_axis(
+    column: str, valuation: Valuation, words: LocaleWords, scale: alt.Scale | None = None
+) -> alt.X:
     return alt.X(
         f"{column}:Q",
-        title=f"price ({valuation.currency}, {valuation.basis})",
+        title=words.say(
+            "price ({currency}, {basis})", currency=valuation.currency, basis=words.word(valuation.basis)
+        ),
         axis=alt.Axis(format=",.0f", tickCount=5, labelOverlap=True),
         scale=alt.Scale(zero=False, nice=False, padding=8) if scale is None else scale,
     )
 
 
-def _asking(valuation: Valuation, label: bool = True) -> list[alt.Chart]:
+def _asking(valuation: Valuation, words: LocaleWords, label: bool = True) -> list[alt.Chart]:
     if valuation.asking is None:
         return []
-    words = f"asking {exact_words(valuation.asking, valuation.currency)}"
-    marked = alt.Chart(pl.DataFrame({"price": [float(valuation.asking)], "words": [words]}))
+    asked = words.say("asking {price}", price=words.whole(valuation.asking, valuation.currency))
+    marked = alt.Chart(pl.DataFrame({"price": [float(valuation.asking)], "words": [asked]}))
     rule = marked.mark_rule(color=ASKED, strokeWidth=2.5).encode(
-        x=alt.X("price:Q"), tooltip=alt.Tooltip("words:N", title="price")
+        x=alt.X("price:Q"), tooltip=alt.Tooltip("words:N", title=words.say("price"))
     )
     if not label:
         return [rule]

@@ -25,7 +25,10 @@ ByOption = Annotated[
 ]
 ReasonOption = Annotated[str, typer.Option(help="Why; goes into the log.")]
 PaperOption = Annotated[str, typer.Option(help="a4 or letter.")]
-LocaleOption = Annotated[str, typer.Option(help="How amounts and days are written, such as en_GB or de_CH.")]
+LocaleOption = Annotated[
+    str,
+    typer.Option(help="Its language (German, English, French, Italian) and country, such as de_CH."),
+]
 Name = Annotated[str, typer.Argument(help="Its id, as `pricing appraise list` shows it.", show_default=False)]
 
 

@@ -66,7 +66,7 @@ def bulk(
             open_market(market), known, shared, listed, by=who(by), inspect=inspected, progress=tell
         )  # fmt: skip
         total = total_of(items, together)
-        write_whole(out / "schedule.xlsx", schedule(shared, items, total, at if day is None else day))
+        write_whole(out / "schedule.xlsx", schedule(shared, items, total, words, at if day is None else day))
         pages = collection_pages(shared, items, total, words, tell)
         write_whole(out / "schedule.pdf", pdf(pages, paper, day, tell))
     refused = [

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from pricing.money.charges import Schedule
     from pricing.reports.sheet import Sheet
     from pricing.snapshot import Snapshot
+    from pricing.words.locale import LocaleWords
 
 decision_app = typer.Typer()
 
@@ -52,6 +53,12 @@ QuoteOption = Annotated[
 SeedOption = Annotated[int, typer.Option(help="Seed of the simulation.")]
 SheetOption = Annotated[
     Path | None, typer.Option("--sheet", help="Write the one-page sheet (.html, or .pdf).")
+]
+SheetLocaleOption = Annotated[
+    str | None,
+    typer.Option(
+        "--locale", help="Language and country of the sheet, such as de_CH; plain English when not said."
+    ),
 ]
 PaperOption = Annotated[str, typer.Option(help="Paper of a .pdf sheet: a4 or letter.")]
 DayOption = Annotated[
@@ -101,6 +108,7 @@ def buy(
     other_to: Annotated[int | None, typer.Option(help="Last model year of others.")] = None,
     seed: SeedOption = 0,
     sheet: SheetOption = None,
+    locale: SheetLocaleOption = None,
     paper: PaperOption = "a4",
     chart: Annotated[
         Path | None, typer.Option("--chart", help="Draw the limits into a .svg, .png, .html or .json file.")
@@ -140,7 +148,8 @@ def buy(
     if sheet is not None:
         from pricing.reports.buying_sheet import buying_sheet
 
-        write_sheet(buying_sheet(facts, standing_warning(snapshot.state)), sheet, paper)
+        words = _words(locale)
+        write_sheet(buying_sheet(facts, standing_warning(snapshot.state, words), words), sheet, paper)
     if chart is not None:
         from pricing.charts.buying import limits_chart
 
@@ -181,6 +190,7 @@ def sell(
     as_of: DayOption = None,
     seed: SeedOption = 0,
     sheet: SheetOption = None,
+    locale: SheetLocaleOption = None,
     paper_size: Annotated[
         str, typer.Option("--paper-size", help="Paper of a .pdf sheet: a4 or letter.")
     ] = "a4",
@@ -225,7 +235,8 @@ def sell(
     if sheet is not None:
         from pricing.reports.selling_sheet import selling_sheet
 
-        write_sheet(selling_sheet(facts, standing_warning(snapshot.state)), sheet, paper_size)
+        words = _words(locale)
+        write_sheet(selling_sheet(facts, standing_warning(snapshot.state, words), words), sheet, paper_size)
     if chart is not None:
         from pricing.charts.selling import proceeds_chart
 
@@ -312,6 +323,13 @@ def _costs(
     catalogue, base = catalogue_in_force(snapshot), snapshot.base_currency
     quotes = quotes_of(own_quotes(typed), base, catalogue.price_date)
     return price_repairs(seen, catalogue, country=country, currency=base, quotes=quotes)
+
+
+def _words(locale: str | None) -> "LocaleWords":
+    """The words of a sheet."""
+    from pricing.words.locale import PLAIN, LocaleWords
+
+    return PLAIN if locale is None else LocaleWords.of(locale)
 
 
 def write_sheet(sheet: "Sheet", path: Path, paper: str) -> None:

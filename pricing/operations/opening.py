@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from pricing.snapshot import Snapshot
     from pricing.store.market import Market
     from pricing.store.state import StoredState
+    from pricing.words.locale import LocaleWords
 
 
 MARKET_FILE: Final = Path("market.duckdb")
@@ -72,14 +73,18 @@ def fitted_market(
         return snapshot.fitted(fit_market(market, tell, as_of=at, seed=model.seed))
 
 
-def standing_warning(state: "StoredState") -> str | None:
-    """What has to be known of a market before its numbers are used today, if anything."""
+def standing_warning(state: "StoredState", words: "LocaleWords | None" = None) -> str | None:
+    """What has to be known of a market before its numbers are used today, if anything; in plain English
+    where no words are given."""
+    from pricing.words.locale import PLAIN
     from pricing.words.market_standing import INVENTED, market_warning
 
-    warning = market_warning(state, datetime.now(UTC).date())
+    said = PLAIN if words is None else words
+    warning = market_warning(state, datetime.now(UTC).date(), said)
     if not is_invented(state):
         return warning
-    return INVENTED if warning is None else f"{INVENTED} {warning}"
+    invented = said.word(INVENTED)
+    return invented if warning is None else f"{invented} {warning}"
 
 
 def is_invented(state: "StoredState") -> bool:

@@ -12,8 +12,11 @@ from pricing.evidence.comparison.adjustments import BASIS, CURRENCY
 from pricing.evidence.comparison.support import COVERAGE
 from pricing.reports.blocks import Block, Column, NewPage, Paragraph, Table
 from pricing.reports.evidence import NONE
+from pricing.reports.wording import band_words
 from pricing.words.locale import LocaleWords
+from pricing.words.plain_text import capital
 from pricing.words.sentences import option_words
+from pricing.words.told import told
 
 SIDE_BY_SIDE: Final = 14
 """Comparables in one grid; there are more grids where there are more of them."""
@@ -32,18 +35,23 @@ def adjustments(facts: Facts, words: LocaleWords) -> list[Block]:
         .agg(pl.col("line").unique(maintain_order=True))
     )
     rows = tuple(
-        (source, ", ".join(option_words(line) for line in lines)) for source, lines in sources.iter_rows()
+        (told(source, words), ", ".join(option_words(line, words) for line in lines))
+        for source, lines in sources.iter_rows()
     )
+    columns = (Column(words.say("Source"), 1), Column(words.say("Lines"), 1.6))
     return [
         Paragraph(
-            f"Money in {facts.base_currency}, to the cent: in every column price and adjustments add up "
-            "to the adjusted price. A line without an amount does not apply. What stands behind each line "
-            "follows the grid."
+            words.say(
+                "Money in {currency}, to the cent: in every column price and adjustments add up to the "
+                "adjusted price. A line without an amount does not apply. What stands behind each line "
+                "follows the grid.",
+                currency=facts.base_currency,
+            )
         ),
         *(_side_by_side(facts, group, names, words) for group in groups),
         NewPage(),
         *_support(facts, words),
-        Table("Sources of the adjustments", (Column("Source", 1), Column("Lines", 1.6)), rows),
+        Table(words.say("Sources of the adjustments"), columns, rows),
     ]
 
 
@@ -59,34 +67,44 @@ def _side_by_side(facts: Facts, group: pl.DataFrame, names: Sequence[str], words
     each = list(group.iter_rows(named=True))
     graded = facts.evidence.valuation.car["condition_band"]
     rows: list[tuple[str, ...]] = [
-        ("Car", _named(vars(subject)), *(_named(row) for row in each)),
-        ("Sold", NONE, *(words.short_day(row["event_date"]) for row in each)),
-        ("Condition band", graded or "not graded", *(row["condition_band"] or "not graded" for row in each)),
-        ("Recorded", NONE, *(_recorded(row, basis, words) for row in each)),
-        ("Its basis", NONE, *(str(basis.get((row["number"], BASIS), NONE)) for row in each)),
-        ("Price, all-in", NONE, *(words.plain(row["price"]) for row in each)),
-    ]
+        (words.say("Car"), _named(vars(subject)), *(_named(row) for row in each)),
+        (words.say("Sold"), NONE, *(words.short_day(row["event_date"]) for row in each)),
+        (words.say("Condition band"), band_words(graded, words),
+         *(band_words(row["condition_band"], words) for row in each)),
+        (words.say("Recorded"), NONE, *(_recorded(row, basis, words) for row in each)),
+        (words.say("Its basis"), NONE,
+         *(words.word(basis.get((row["number"], BASIS))) or NONE for row in each)),
+        (words.say("Price, all-in"), NONE, *(words.plain(row["price"]) for row in each)),
+    ]  # fmt: skip
     first = len(rows) - 1
     for name in names:
         amounts = [money.get((number, name)) for number in numbers]
         if any(amount for amount in amounts):
-            said = own.get(name) or NONE
-            label = option_words(name).capitalize()
+            label = capital(option_words(name, words))
+            said = line_words(own.get(name), words)
             rows.append((label, said, *(_signed(amount, words) for amount in amounts)))
     rows += [
-        ("Adjusted price", NONE, *(words.plain(row["adjusted_price"]) for row in each)),
-        ("Net", NONE, *(words.per_cent(row["net_per_cent"]) for row in each)),
-        ("Gross", NONE, *(words.per_cent(row["gross_per_cent"], 1, sign=False) for row in each)),
-        ("Weight", NONE, *(words.share(row["weight"]) for row in each)),
+        (words.say("Adjusted price"), NONE, *(words.plain(row["adjusted_price"]) for row in each)),
+        (words.say("Net"), NONE, *(words.per_cent(row["net_per_cent"]) for row in each)),
+        (words.say("Gross"), NONE, *(words.per_cent(row["gross_per_cent"], 1, sign=False) for row in each)),
+        (words.say("Weight"), NONE, *(words.share(row["weight"]) for row in each)),
     ]
     columns = (
-        Column("Line", 1.25), Column("Subject", 1.2), *(Column(f"No. {number}", 1, True) for number in
-        numbers)
-    )  # fmt: skip
-    return Table(
-        f"Adjustments of comparables {numbers[0]} to {numbers[-1]}, beside the subject", columns, tuple(rows),
-        strong=(first, len(rows) - 4), wide=True,
-    )  # fmt: skip
+        Column(words.say("Line"), 1.25),
+        Column(words.say("Subject"), 1.2),
+        *(Column(words.say("No. {number}", number=number), 1, True) for number in numbers),
+    )
+    caption = words.say(
+        "Adjustments of comparables {first} to {last}, beside the subject", first=numbers[0], last=numbers[-1]
+    )
+    return Table(caption, columns, tuple(rows), strong=(first, len(rows) - 4), wide=True)
+
+
+def line_words(said: str | None, words: LocaleWords) -> str:
+    """What a car is in one line of the grid: a word of a closed list, a day, or as it was recorded."""
+    if not said:
+        return NONE
+    return ", ".join(told(part.removesuffix(".0"), words) for part in said.split(", "))
 
 
 def _support(facts: Facts, words: LocaleWords) -> list[Block]:
@@ -94,33 +112,36 @@ def _support(facts: Facts, words: LocaleWords) -> list[Block]:
     found = facts.evidence.comparables
     if found is None or found.support is None or found.support.is_empty():
         return []
-    told = facts.lines.join(found.support, on=["record_id", "line"], how="inner", maintain_order="left")
+    lines = facts.lines.join(found.support, on=["record_id", "line"], how="inner", maintain_order="left")
     rows = tuple(
         (
             str(row["number"]),
-            option_words(row["line"]).capitalize(),
+            capital(option_words(row["line"], words)),
             words.per_cent(row["per_cent"]),
-            f"{words.per_cent(row['low_per_cent'])} to {words.per_cent(row['high_per_cent'])}",
+            words.say(
+                "{low} to {high}",
+                low=words.per_cent(row["low_per_cent"]), high=words.per_cent(row["high_per_cent"]),
+            ),
             words.number(row["sales"]),
-            "none" if not row["pairs"] else words.number(row["pairs"]),
+            words.say("none") if not row["pairs"] else words.number(row["pairs"]),
             NONE if row["pair_per_cent"] is None else words.per_cent(row["pair_per_cent"]),
         )
-        for row in told.iter_rows(named=True)
-    )
-    columns = (
-        Column("No.", 0.5, True), Column("Line", 1.6), Column("Effect", 1, True),
-        Column(f"{COVERAGE:.0%} interval", 1.7, True), Column("Sales behind it", 1, True),
-        Column("Matched pairs", 1, True), Column("Their median", 1, True),
+        for row in lines.iter_rows(named=True)
     )  # fmt: skip
-    return [
-        Table(
-            "What stands behind each adjustment", columns, rows,
-            note="Effect: of the price that the lines before it left. Matched pairs: sales of the model, or "
-            "of the make where the model has few, alike but for that line; the median is of the ratios of "
-            "their prices, brought to one date. An interval that holds nought says that the sales do not "
-            "show the effect.",
-        )
-    ]  # fmt: skip
+    columns = (
+        Column(words.say("No."), 0.5, True), Column(words.say("Line"), 1.6),
+        Column(words.say("Effect"), 1, True),
+        Column(words.say("{share} interval", share=words.share(COVERAGE)), 1.7, True),
+        Column(words.say("Sales behind it"), 1, True), Column(words.say("Matched pairs"), 1, True),
+        Column(words.say("Their median"), 1, True),
+    )  # fmt: skip
+    note = words.say(
+        "Effect: of the price that the lines before it left. Matched pairs: sales of the model, or of the "
+        "make where the model has few, alike but for that line; the median is of the ratios of their "
+        "prices, brought to one date. An interval that holds nought says that the sales do not show the "
+        "effect."
+    )
+    return [Table(words.say("What stands behind each adjustment"), columns, rows, note=note)]
 
 
 def _recorded(row: dict[str, Any], basis: dict[tuple[int, str], Any], words: LocaleWords) -> str:

@@ -5,7 +5,7 @@ Word processor file and PDF are both written from the same blocks, so they say t
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, Final
 
 
 @dataclass(frozen=True)
@@ -126,13 +126,18 @@ class Cover:
     photograph: Shown | None = None
 
 
+LABELS: Final = {"table": "Table", "figure": "Figure", "page": "Page {page} of {pages}"}
+"""What pages say of themselves where nothing else is said."""
+
+
 @dataclass(frozen=True)
 class Pages:
     """A document: ``title`` (its kind), ``subject`` (the car), ``mark`` (what every page says of its state,
     or nothing), ``reference`` for the foot of every page, its blocks, its pictures (Vega-Lite, by name) and
     its photographs (JPEG, by name).
 
-    ``contents`` asks for a table of contents; ``language`` is a tag such as en-GB.
+    ``contents`` asks for a table of contents; ``language`` is a tag such as en-GB, and ``labels`` what pages
+    say of themselves in it (``wording.labels``).
     """
 
     title: str
@@ -146,3 +151,4 @@ class Pages:
     pictures: dict[str, dict[str, Any]] = field(default_factory=dict)
     photographs: Mapping[str, bytes] = field(default_factory=dict)
     author: str = ""
+    labels: dict[str, str] = field(default_factory=lambda: dict(LABELS))

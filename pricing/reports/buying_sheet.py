@@ -13,14 +13,16 @@ from pricing.words.buying import (
     alternative_sentences,
     argument_sentences,
     basis_note,
-    cents_words,
+    charges_words,
     gap_sentences,
     mended_limit_sentences,
     total_sentences,
     verdict_sentence,
 )
 from pricing.words.condition import mending_sentence
-from pricing.words.sentences import car_words, exact_words, money_words, range_sentence
+from pricing.words.locale import PLAIN, LocaleWords
+from pricing.words.sentences import car_words, range_sentence
+from pricing.words.told import told
 
 BIDS_SHOWN: Final = 10
 """The last bids before the limit: they matter most, and a page holds no more."""
@@ -31,103 +33,134 @@ LONGEST: Final = 240
 """Characters of a text that somebody else wrote, such as a caution of a catalogue."""
 
 
-def buying_sheet(facts: Buying, warning: str | None) -> Sheet:
+def buying_sheet(facts: Buying, warning: str | None, words: LocaleWords = PLAIN) -> Sheet:
     """What goes onto the buyer's page; ``warning``: what ``market_warning`` says of the market."""
     left = len(facts.questions) - QUESTIONS_SHOWN
-    questions = [*facts.questions[:QUESTIONS_SHOWN], *([f"and {left} more"] if left > 0 else [])]
+    questions = [told(text, words) for text in facts.questions[:QUESTIONS_SHOWN]]
+    if left > 0:
+        questions.append(words.say("and {number} more", number=left))
     worth = Section(
-        "What it is worth", (verdict_sentence(facts), *gap_sentences(facts), range_sentence(facts.valuation))
+        words.say("What it is worth"),
+        (
+            verdict_sentence(facts, words),
+            *gap_sentences(facts, words),
+            range_sentence(facts.valuation, words),
+        ),
     )
-    say = Section("What to say to the seller", items=tuple(argument_sentences(facts)))
-    ask = Section("Questions still open", items=tuple(questions), boxes=True)
-    others = _others(facts)
-    second = [say, ask, others] if facts.bids.is_empty() else [say, _bids(facts), ask]
+    say = Section(words.say("What to say to the seller"), items=tuple(argument_sentences(facts, words)))
+    ask = Section(words.say("Questions still open"), items=tuple(questions), boxes=True)
+    others = _others(facts, words)
+    second = [say, ask, others] if facts.bids.is_empty() else [say, _bids(facts, words), ask]
+    cautions = [*warned(warning, words), *(told(text, words)[:LONGEST] for text in facts.cautions)]
     return Sheet(
-        title=car_words(facts.valuation.car),
-        basis=f"{basis_note(facts)} {facts.rates}",
-        figures=_figures(facts),
+        title=car_words(facts.valuation.car, words),
+        basis=f"{basis_note(facts, words)} {charges_words(facts.rates, words)}",
+        figures=_figures(facts, words),
         wide=(worth,),
-        left=(_total(facts), *_better(facts), *([] if facts.bids.is_empty() else [others])),
+        left=(
+            _total(facts, words), *_better(facts, words), *([] if facts.bids.is_empty() else [others]),
+        ),
         right=tuple(part for part in second if part.items or part.rows or part.texts),
-        cautions=tuple(text[:LONGEST] for text in dict.fromkeys((*warned(warning), *facts.cautions))),
-    )
+        cautions=tuple(dict.fromkeys(cautions)),
+        language=words.tag,
+        cautions_title=words.say("Cautions"),
+    )  # fmt: skip
 
 
-def _figures(facts: Buying) -> tuple[Figure, ...]:
+def _figures(facts: Buying, words: LocaleWords) -> tuple[Figure, ...]:
+    basis = words.word(facts.price_basis)
+
     def one(name: str, limit: Limit) -> Figure:
-        price = "none" if limit.price is None else exact_words(limit.price, facts.currency)
-        return Figure(name, price, f"{facts.price_basis}, {limit.certainty:.0%} sure")
+        price = words.say("none") if limit.price is None else words.whole(limit.price, facts.currency)
+        sure = words.say("{basis}, {share} sure", basis=basis, share=words.share(limit.certainty))
+        return Figure(name, price, sure)
 
     asked = []
     if facts.asking is not None:
-        name = "Bid looked at" if facts.price_basis == "hammer" else "Asked"
-        asked.append(Figure(name, exact_words(facts.asking, facts.currency), facts.price_basis))
-    return (*asked, one("Open at", facts.opening), one("Walk away above", facts.walk_away))
+        name = words.say("Bid looked at") if facts.price_basis == "hammer" else words.say("Asked")
+        asked.append(Figure(name, words.whole(facts.asking, facts.currency), basis))
+    return (
+        *asked,
+        one(words.say("Open at"), facts.opening),
+        one(words.say("Walk away above"), facts.walk_away),
+    )
 
 
-def _total(facts: Buying) -> Section:
-    rows = [
-        (LINE_WORDS[row["line"]] + (f" ({row['source']})" if "rate" in row["source"] else ""), _amount(row))
-        for row in facts.day_one.iter_rows(named=True)
-    ]
+def _total(facts: Buying, words: LocaleWords) -> Section:
+    rows = [(_line(row, words), _amount(row, words)) for row in facts.day_one.iter_rows(named=True)]
     if facts.total is not None and rows:
         total = facts.total
         ends = {"low": total.low, "mid": total.mid, "high": total.high}
-        rows.append(("in all", _amount(ends)))
+        rows.append((words.say("in all"), _amount(ends, words)))
     return Section(
-        "Until it stands ready",
-        (*total_sentences(facts), *mended_limit_sentences(facts)),
-        head=("line", facts.currency),
+        words.say("Until it stands ready"),
+        (*total_sentences(facts, words), *mended_limit_sentences(facts, words)),
+        head=(words.say("line"), facts.currency),
         rows=tuple(rows),
     )
 
 
-def _amount(row: Mapping[str, Any]) -> str:
+def _line(row: Mapping[str, Any], words: LocaleWords) -> str:
+    name = words.word(LINE_WORDS[row["line"]])
+    if "rate" not in row["source"]:
+        return name
+    return words.say("{name} ({source})", name=name, source=told(row["source"], words))
+
+
+def _amount(row: Mapping[str, Any], words: LocaleWords) -> str:
     """An amount to the smallest unit, a range in round figures, or a line to fill in."""
     low, mid, high = row["low"], row["mid"], row["high"]
     if mid is None:
         return "........"
-    return f"{mid:,}" if low == high else f"{low:,.0f} to {high:,.0f}"
+    if low == high:
+        return words.plain(mid)
+    return words.say("{low} to {high}", low=words.number(float(low)), high=words.number(float(high)))
 
 
-def _bids(facts: Buying) -> Section:
+def _bids(facts: Buying, words: LocaleWords) -> Section:
     rows = [
-        (f"{row['price']:,.0f}", f"{row['all_in']:,}", f"{row['total']:,}")
+        (words.number(float(row["price"])), words.plain(row["all_in"]), words.plain(row["total"]))
         for row in facts.bids.tail(BIDS_SHOWN).iter_rows(named=True)
     ]
     back = [
-        f"All-in {cents_words(row['all_in'], facts.currency)}: bid at most "
-        f"{cents_words(row['price'], facts.currency)}."
+        words.say(
+            "All-in {paid}: bid at most {price}.",
+            paid=words.exact(row["all_in"], facts.currency), price=words.exact(row["price"], facts.currency),
+        )
         for row in facts.bids_back.filter(pl.col("price").is_not_null()).tail(3).iter_rows(named=True)
-    ]
+    ]  # fmt: skip
     return Section(
-        "Bids and what they come to",
+        words.say("Bids and what they come to"),
         tuple(back),
-        head=(f"bid ({facts.currency})", "all-in", "with what is stated beside it"),
+        head=(
+            words.say("bid ({currency})", currency=facts.currency), words.word("all-in"),
+            words.say("with what is stated beside it"),
+        ),
         rows=tuple(rows),
-    )
+    )  # fmt: skip
 
 
-def _others(facts: Buying) -> Section:
+def _others(facts: Buying, words: LocaleWords) -> Section:
     base = facts.valuation.currency
     rows = [
         (
             " ".join(str(row[part]) for part in ("make", "model", "variant") if row[part] is not None)
-            + f", {row['condition_band']}",
-            money_words(row["mid"], base),
+            + f", {words.word(row['condition_band'])}",
+            words.about(row["mid"], base),
         )
         for row in facts.alternatives.filter(pl.col("at") == pl.col("at").first())
         .head(OTHERS_SHOWN)
         .iter_rows(named=True)
     ]
-    head = ("car, condition band", "mid price") if rows else ()
-    texts = tuple(alternative_sentences(facts)[:1])
-    return Section("The same money elsewhere", texts, head=head, rows=tuple(rows))
+    head = (words.say("car, condition band"), words.say("mid price")) if rows else ()
+    texts = tuple(alternative_sentences(facts, words)[:1])
+    return Section(words.say("The same money elsewhere"), texts, head=head, rows=tuple(rows))
 
 
-def _better(facts: Buying) -> list[Section]:
+def _better(facts: Buying, words: LocaleWords) -> list[Section]:
     better = facts.better
     if better is None:
         return []
     rows = list(better.goals.iter_rows(named=True))[1:3]
-    return [Section("Mend this one, or buy better", tuple(mending_sentence(row, better) for row in rows))]
+    title = words.say("Mend this one, or buy better")
+    return [Section(title, tuple(mending_sentence(row, better, words) for row in rows))]

@@ -26,23 +26,31 @@ from pricing.reports.evidence import NONE, fit_answers
 from pricing.reports.pictures import Picture, ranges_picture
 from pricing.reports.wording import (
     MARKS,
+    OWN_WORDS,
     ROAD,
+    band_words,
+    bars_words,
+    basis_and_level,
     car_name,
     condition_words,
     cut,
     identity_words,
+    labels,
+    odometer_words,
     reference,
     span_words,
     standing_words,
     time_words,
     value_statement,
 )
-from pricing.words.locale import LocaleWords
-from pricing.words.sentences import CAUTION, day_words, exact_words, option_words
+from pricing.words.locale import PLAIN, LocaleWords
+from pricing.words.messages import SOURCE, noted
+from pricing.words.sentences import CAUTION, option_words
+from pricing.words.told import told
 
-TITLE: Final = "Schedule of values"
+TITLE: Final = noted("Schedule of values")
 
-ADDED_UP: Final = (
+ADDED_UP: Final = noted(
     "The sum adds up middle prices and opinions. The range of the total is of all prices drawn together: "
     "they share the market's move, and cars of one model more than that; lows and highs do not add up, for "
     "cars do not all sell low at once. The total's middle is above the sum, since a car can sell for far "
@@ -67,26 +75,35 @@ def collection_pages(
             blocks += [NewPage(), *_car_page(item.row.reference, item.facts, words, name if drawn else "")]
         progress("lay out", place, len(items))
     if valued:
-        blocks += [NewPage(), Heading("Software and data"), Paragraph(time_words(valued[0], words)),
-                   fit_answers(valued[0], words, of_one=False)]  # fmt: skip
+        made = fit_answers(valued[0], words, of_one=False)
+        heading = Heading(words.say("Software and data"))
+        blocks += [NewPage(), heading, Paragraph(time_words(valued[0], words)), made]
+    cars = words.many(
+        "{number} car, of which {valued} valued", "{number} cars, of which {valued} valued", len(items),
+        valued=words.number(len(valued)),
+    )  # fmt: skip
     rows = [
-        ("Prepared for", asked.client),
-        ("Intended use", asked.intended_use),
-        ("Basis of value", ", ".join(part for part in (asked.basis, asked.market_level) if part)),
-        ("Effective date", words.day(asked.effective_date)),
-        ("Report date", words.day(asked.report_date)),
-        ("Cars", f"{len(items)}, of which {len(valued)} valued"),
+        (words.say("Prepared for"), asked.client),
+        (words.say("Intended use"), asked.intended_use),
+        (words.say("Basis of value"), basis_and_level(shared, words)),
+        (words.say("Effective date"), words.day(asked.effective_date)),
+        (words.say("Report date"), words.day(asked.report_date)),
+        (words.say("Cars"), cars),
     ]
+    cautions = [words.word(CAUTION), words.word(ROAD)]
+    if words.language != SOURCE:
+        cautions.append(words.word(OWN_WORDS))
     return Pages(
-        title=TITLE,
-        subject=f"{len(items)} cars",
-        mark=collection_mark(valued),
+        title=words.word(TITLE),
+        subject=words.many("{number} car", "{number} cars", len(items)),
+        mark=words.word(collection_mark(valued)),
         reference=f"{asked.client[:60]}, {words.day(asked.effective_date)}",
-        language=words.tag if words.locale.language == "en" else "en",
+        language=words.tag,
         blocks=blocks,
-        cover=Cover(tuple((name, said) for name, said in rows if said), f"{CAUTION} {ROAD}"),
+        cover=Cover(tuple((name, said) for name, said in rows if said), " ".join(cautions)),
         pictures=pictures,
         author=shared.valuer.name,
+        labels=labels(words),
     )
 
 
@@ -99,24 +116,30 @@ def collection_mark(valued: Sequence[Facts]) -> str:
 def collection_sentence(items: Sequence[Item], total: Total, currency: str) -> str:
     """How many cars were valued, and what they come to together."""
     days = [item.facts.evidence.valuation.as_of for item in items if item.facts is not None]
-    told = f"{len(days)} of {len(items)} cars valued"
+    said = f"{len(days)} of {len(items)} cars valued"
     if not days:
-        return told
-    return f"{told}; {total_sentence(total, currency)} at {day_words(days[0])}"
+        return said
+    return f"{said}; {total_sentence(total, currency)} at {PLAIN.day(days[0])}"
 
 
-def total_sentence(total: Total, currency: str) -> str:
+def total_sentence(total: Total, currency: str, words: LocaleWords = PLAIN) -> str:
     """The sum, the range of all prices together, and what selling at once is judged to leave."""
-    low, mid, high = (exact_words(end, currency) for end in (total.low, total.mid, total.high))
-    told = (
-        f"their middles add up to {exact_words(total.added, currency)}, and together they should fetch "
-        f"{low} to {high}, half the time more than {mid}"
-    )
+    low, mid, high = (words.whole(end, currency) for end in (total.low, total.mid, total.high))
+    said = words.say(
+        "their middles add up to {sum}, and together they should fetch {low} to {high}, half the time more "
+        "than {mid}",
+        sum=words.whole(total.added, currency), low=low, mid=mid, high=high,
+    )  # fmt: skip
     if total.together is None or total.less is None:
-        return told
-    left = [exact_words(whole_units(end, currency), currency) for end in total.less]
-    off = f"{float(100 * total.together.share):.3g}% less by judgement"
-    return f"{told}; sold all at once {left[0]} to {left[2]}, {off} ({total.together.reason.rstrip('. ')})"
+        return said
+    left = [words.whole(whole_units(end, currency), currency) for end in total.less]
+    off = 100.0 * float(total.together.share)
+    at_once = words.say(
+        "sold all at once {low} to {high}, {share} less by judgement ({reason})",
+        low=left[0], high=left[2], share=words.per_cent(off, 0 if off == round(off) else 1, sign=False),
+        reason=total.together.reason.rstrip(". "),
+    )  # fmt: skip
+    return f"{said}; {at_once}"
 
 
 def change_words(item: Item, words: LocaleWords) -> str:
@@ -124,33 +147,39 @@ def change_words(item: Item, words: LocaleWords) -> str:
     before = item.before
     if before is None:
         return ""
-    told = f"{words.plain(before.figure)} {before.currency} on {words.short_day(before.effective_date)}"
+    values = {
+        "figure": words.plain(before.figure), "currency": before.currency,
+        "day": words.short_day(before.effective_date),
+    }  # fmt: skip
     now = None if item.facts is None else figure_of(item.facts)
     if now is None or item.facts is None or item.facts.currency != before.currency or not before.figure:
-        return told
-    return f"{told}, {100 * float(now / before.figure - 1):+.0f}%"
+        return words.say("{figure} {currency} on {day}", **values)
+    change = words.per_cent(100 * float(now / before.figure - 1), 0)
+    return words.say("{figure} {currency} on {day}, {change}", **values, change=change)
 
 
 def _schedule(currency: str, items: Sequence[Item], total: Total, words: LocaleWords) -> list[Block]:
     rows = [_line(item, words) for item in items]
-    rows.append(("Sum", "", "", "", "", words.plain(total.added), "", ""))
-    rows.append(("Together", "", "", words.plain(total.low), words.plain(total.high), words.plain(total.mid),
-                 "", "drawn together"))  # fmt: skip
+    rows.append((words.say("Sum"), "", "", "", "", words.plain(total.added), "", ""))
+    rows.append((words.say("Together"), "", "", words.plain(total.low), words.plain(total.high),
+                 words.plain(total.mid), "", words.say("drawn together")))  # fmt: skip
     columns = (
-        Column("Reference", 1.0),
-        Column("Car", 2.0),
-        Column("Condition", 1.1),
-        Column(f"Low, {currency}", 1.1, True),
-        Column(f"High, {currency}", 1.1, True),
-        Column(f"Counted, {currency}", 1.15, True),
-        Column("Last valued", 1.5),
-        Column("Note", 1.6),
-    )
+        Column(words.say("Reference"), 1.0), Column(words.say("Car"), 2.0),
+        Column(words.say("Condition"), 1.1),
+        Column(words.say("Low, {currency}", currency=currency), 1.1, True),
+        Column(words.say("High, {currency}", currency=currency), 1.1, True),
+        Column(words.say("Counted, {currency}", currency=currency), 1.15, True),
+        Column(words.say("Last valued"), 1.5), Column(words.say("Note"), 1.6),
+    )  # fmt: skip
+    said = words.many(
+        "{cars} of {number} car: {total}.", "{cars} of {number} cars: {total}.", len(items),
+        cars=words.number(total.cars), total=total_sentence(total, currency, words),
+    )  # fmt: skip
     return [
-        Heading("Schedule"),
-        Table("Cars of the collection", columns, tuple(rows), strong=(len(rows) - 2, len(rows) - 1),
-              note=ADDED_UP),
-        Paragraph(f"{total.cars} of {len(items)} cars: {total_sentence(total, currency)}."),
+        Heading(words.say("Schedule")),
+        Table(words.say("Cars of the collection"), columns, tuple(rows),
+              strong=(len(rows) - 2, len(rows) - 1), note=words.word(ADDED_UP)),
+        Paragraph(said),
     ]  # fmt: skip
 
 
@@ -159,7 +188,7 @@ def _line(item: Item, words: LocaleWords) -> tuple[str, ...]:
     if facts is None:
         cells = item.row.cells
         name = " ".join(cells.get(part, "") for part in ("year", "make", "model", "variant")).strip()
-        refused = cut(f"not valued: {item.reason}")
+        refused = cut(refusal_words(item, words))
         return (cut(item.row.reference), cut(name), NONE, NONE, NONE, NONE, last, refused)
     low, high = _ends(facts)
     figure = figure_of(facts)
@@ -167,46 +196,47 @@ def _line(item: Item, words: LocaleWords) -> tuple[str, ...]:
     return (
         cut(item.row.reference),
         cut(car_name(facts)),
-        band_words(facts),
+        band_words(facts.evidence.valuation.car["condition_band"], words),
         *amounts,
         last,
-        note_words(facts),
+        note_words(facts, words),
     )
 
 
-def band_words(facts: Facts) -> str:
-    """The condition band alone."""
-    band = facts.evidence.valuation.car["condition_band"]
-    return "not graded" if band is None else str(band)
+def refusal_words(item: Item, words: LocaleWords) -> str:
+    """Why a car was not valued."""
+    return words.say("not valued: {reason}", reason=told(item.reason, words))
 
 
 def _ends(facts: Facts) -> tuple[Decimal | None, Decimal | None]:
     return (None, None) if facts.model is None else (facts.model.figures[0], facts.model.figures[2])
 
 
-def note_words(facts: Facts) -> str:
+def note_words(facts: Facts, words: LocaleWords) -> str:
     """What a car's figure rests on, and what a draft still lacks."""
     if facts.opinion is None:
-        return f"model, {facts.evidence.valuation.evidence}"
-    said = "opinion" if facts.record.completed else "opinion, draft"
+        return words.say("model, {depth}", depth=words.word(facts.evidence.valuation.evidence))
+    said = [words.say("opinion") if facts.record.completed else words.say("opinion, draft")]
     if facts.model is None:
-        said += f"; no range of the model: {facts.evidence.valuation.reason}"
+        reason = told(facts.evidence.valuation.reason, words)
+        said.append(words.say("no range of the model: {reason}", reason=reason))
     open_points = len(facts.lacking) + len(facts.against)
-    return f"{said}; {open_points} points open" if open_points else said
+    if open_points:
+        said.append(words.many("{number} point open", "{number} points open", open_points))
+    return "; ".join(said)
 
 
 def _car_page(name: str, facts: Facts, words: LocaleWords, picture: str) -> list[Block]:
     car = facts.record.subject
-    odometer = "" if car.odometer_km is None else f"{words.number(car.odometer_km)} km"
     rows = [
-        ("Record", reference(facts)),
-        ("Identity", identity_words(facts)),
-        ("Condition", condition_words(facts)),
-        ("Odometer", odometer),
-        ("Options", ", ".join(option_words(code) for code in car.options)),
-        ("Price model", span_words(facts, words, "model")),
-        ("Comparable sales", span_words(facts, words, "comparables")),
-        ("The opinion among like cars", standing_words(facts)),
+        (words.say("Record"), reference(facts, words)),
+        (words.say("Identity"), identity_words(facts, words)),
+        (words.say("Condition"), condition_words(facts, words)),
+        (words.say("Odometer"), odometer_words(facts, words)),
+        (words.say("Options"), ", ".join(option_words(code, words) for code in car.options)),
+        (words.say("Price model"), span_words(facts, words, "model")),
+        (words.say("Comparable sales"), span_words(facts, words, "comparables")),
+        (words.say("The opinion among like cars"), standing_words(facts, words)),
     ]
     blocks: list[Block] = [
         Heading(f"{cut(name)}: {cut(car_name(facts))}"),
@@ -214,7 +244,8 @@ def _car_page(name: str, facts: Facts, words: LocaleWords, picture: str) -> list
         Answers(tuple((title, cut(said)) for title, said in rows if said)),
     ]
     if picture:
-        blocks.append(Figure(picture, f"Ranges, {facts.currency}", "Bars of the ranges of both approaches."))
+        caption = words.say("Ranges, {currency}", currency=facts.currency)
+        blocks.append(Figure(picture, caption, bars_words(facts, words)))
     return [*blocks, *_sales_table(facts, words)]
 
 
@@ -225,7 +256,7 @@ def _sales_table(facts: Facts, words: LocaleWords) -> list[Block]:
         (
             words.short_day(row["event_date"]),
             cut(" ".join(str(row[part]) for part in ("year", "model", "variant") if row[part] is not None)),
-            row["condition_band"] or "not graded",
+            band_words(row["condition_band"], words),
             words.plain(row["price"]),
             words.plain(row["adjusted_price"]),
             words.share(row["weight"]),
@@ -235,12 +266,9 @@ def _sales_table(facts: Facts, words: LocaleWords) -> list[Block]:
     )
     money = facts.base_currency
     columns = (
-        Column("Sold", 1.1),
-        Column("Car", 1.7),
-        Column("Condition", 1.2),
-        Column(f"All-in, {money}", 1.1, True),
-        Column(f"Adjusted, {money}", 1.2, True),
-        Column("Weight", 0.9, True),
-        Column("Source and reference", 2.1),
-    )
-    return [Table("Comparable sales", columns, rows)]
+        Column(words.say("Sold"), 1.1), Column(words.say("Car"), 1.7), Column(words.say("Condition"), 1.2),
+        Column(words.say("All-in, {currency}", currency=money), 1.1, True),
+        Column(words.say("Adjusted, {money}", money=money), 1.2, True),
+        Column(words.say("Weight"), 0.9, True), Column(words.say("Source and reference"), 2.1),
+    )  # fmt: skip
+    return [Table(words.say("Comparable sales"), columns, rows)]

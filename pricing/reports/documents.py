@@ -2,21 +2,24 @@
 
 from collections.abc import Callable
 from dataclasses import fields
+from datetime import date
 from typing import Final
 
 from pricing.appraisal.contents import missing
 from pricing.appraisal.evidence import wanting
 from pricing.appraisal.facts import DRAFT, MODEL_REPORT, Facts, facts_of, finished
-from pricing.appraisal.record import plain_record
 from pricing.appraisal.register import Entry
-from pricing.appraisal.sections import SECTIONS
+from pricing.appraisal.sections import SECTIONS, asked
 from pricing.errors import AppraisalError
 from pricing.reports.blocks import Answers, Block, Bullets, Heading, Pages, Paragraph
 from pricing.reports.letter import letter
 from pricing.reports.report import report
 from pricing.reports.short import statement
-from pricing.reports.wording import MARKS
+from pricing.reports.wording import MARKS, labels
+from pricing.vocabulary import OPTION_CODES
 from pricing.words.locale import LocaleWords
+from pricing.words.plain_text import capital
+from pricing.words.sentences import option_words
 
 DOCUMENTS: Final[dict[str, Callable[[Facts, LocaleWords], Pages]]] = {
     "report": report, "statement": statement, "letter": letter,
@@ -43,49 +46,52 @@ def document(entry: Entry, name: str, words: LocaleWords, *, unfinished: bool = 
 
 def first_draft(entry: Entry, words: LocaleWords) -> Pages:
     """What is answered so far, section by section, and what is still open; there is no evidence yet."""
-    content, record = plain_record(entry.record), entry.record
+    record = entry.record
     title = MODEL_REPORT if record.assignment.kind == "model report" else DRAFT
     named = (record.subject.year, record.subject.make, record.subject.model, record.subject.variant)
-    lacking = wanting(record)
-    blocks: list[Block] = [
-        Heading("What is answered so far"),
-        Paragraph(
-            "No evidence has been gathered yet. "
-            + (f"It cannot be without {', '.join(lacking)}." if lacking else "Gather it to see ranges.")
-        ),
-    ]
+    lacking = [option_words(name.partition(".")[2], words) for name in wanting(record)]
+    evidence = (
+        words.say("No evidence has been gathered yet. It cannot be without {answers}.",
+                  answers=", ".join(lacking))
+        if lacking
+        else words.say("No evidence has been gathered yet. Gather it to see ranges.")
+    )  # fmt: skip
+    blocks: list[Block] = [Heading(words.say("What is answered so far")), Paragraph(evidence)]
     for section, kind in SECTIONS.items():
         rows = [
-            (
-                f"{part.metadata['asks'][0].upper()}{part.metadata['asks'][1:]}",
-                _told(content[section][part.name]),
-            )
+            (capital(words.word(asked(part))), _told(getattr(getattr(record, section), part.name), words))
             for part in fields(kind)
         ]
         answered = tuple(row for row in rows if row[1])
         if answered:
-            blocks += [Heading(section.capitalize(), 2), Answers(answered)]
-    still = tuple(f"Missing: {content.name}." for content in missing(record, None))
-    return Pages(
-        title=title,
-        subject=" ".join(str(part) for part in named if part) or "No car named yet",
-        mark=MARKS[title],
-        reference=f"{entry.appraisal_id}, revision {entry.revision}, no evidence yet",
-        language=words.tag if words.locale.language == "en" else "en",
-        blocks=[*blocks, Heading("Still open"), Bullets(still)],
-        author=record.valuer.name,
+            blocks += [Heading(capital(words.word(section)), 2), Answers(answered)]
+    still = tuple(
+        words.say("Missing: {name}.", name=words.word(content.name)) for content in missing(record, None)
     )
+    return Pages(
+        title=words.word(title),
+        subject=" ".join(str(part) for part in named if part) or words.say("No car named yet"),
+        mark=words.word(MARKS[title]),
+        reference=words.say("{record}, revision {revision}, no evidence yet",
+                            record=entry.appraisal_id, revision=entry.revision),
+        language=words.tag,
+        blocks=[*blocks, Heading(words.say("Still open")), Bullets(still)],
+        author=record.valuer.name,
+        labels=labels(words),
+    )  # fmt: skip
 
 
-def _told(answer: object) -> str:
+def _told(answer: object, words: LocaleWords) -> str:
     match answer:
         case None:
             return ""
         case bool():
-            return "yes" if answer else "no"
+            return words.say("yes") if answer else words.say("no")
+        case date():
+            return words.day(answer)
         case dict():
-            return "\n".join(f"{name}: {how}" for name, how in answer.items() if how)
-        case list():
-            return "\n".join(map(str, answer))
+            return "\n".join(f"{option_words(name, words)}: {how}" for name, how in answer.items() if how)
+        case tuple():
+            return "\n".join(option_words(part, words) if part in OPTION_CODES else part for part in answer)
         case _:
-            return str(answer)
+            return words.word(str(answer))

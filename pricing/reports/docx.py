@@ -5,6 +5,7 @@ header rows that repeat; pictures have a description for those who cannot see th
 """
 
 import io
+import re
 from datetime import date, datetime
 from typing import Any, Final
 
@@ -159,7 +160,7 @@ class _Writer:
         self.counts[kind] += 1
         paragraph = self.document.add_paragraph(style="Caption")
         paragraph.paragraph_format.keep_with_next = kind == "Table"
-        paragraph.add_run(f"{kind} ")
+        paragraph.add_run(f"{self.pages.labels[kind.lower()]} ")
         add_field(paragraph, f"SEQ {kind} \\* ARABIC", str(self.counts[kind]))
         paragraph.add_run(f": {shown(text)}")
 
@@ -323,10 +324,12 @@ class _Writer:
             foot = footer.paragraphs[0]
             foot.style = self.document.styles["Footer"]
             right_stop(foot, self.width)
-            foot.add_run(f"{shown(self.pages.reference)}\tPage ")
+            before, between, after = re.split(r"\{pages?\}", self.pages.labels["page"])
+            foot.add_run(f"{shown(self.pages.reference)}\t{before}")
             add_field(foot, "PAGE", "1")
-            foot.add_run(" of ")
+            foot.add_run(between)
             add_field(foot, "NUMPAGES", "1")
+            foot.add_run(after)
 
 
 def _lines(text: str) -> list[str]:

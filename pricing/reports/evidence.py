@@ -2,11 +2,11 @@
 
 from datetime import date
 from decimal import Decimal
-from typing import Any
+from typing import Any, Final
 
 import polars as pl
 
-from pricing.appraisal.contents import MARKET
+from pricing.appraisal.contents import MARKET, MODEL
 from pricing.appraisal.facts import Facts, Span
 from pricing.appraisal.figures import figure_at
 from pricing.evidence.comparison.choices import Choice
@@ -21,9 +21,11 @@ from pricing.reports.blocks import (
     Table,
 )
 from pricing.reports.opinions import alone_paragraph, opinions_part
-from pricing.reports.wording import level_words, rate_words
-from pricing.words.evidence import index_sentence
+from pricing.reports.wording import band_words, level_words, rate_words
+from pricing.words.evidence import bracket_sentence, index_sentence, period_words
 from pricing.words.locale import LocaleWords
+from pricing.words.messages import noted
+from pricing.words.plain_text import capital
 from pricing.words.sentences import (
     distribution_caption,
     effect_words,
@@ -31,6 +33,7 @@ from pricing.words.sentences import (
     term_words,
     terms_caption,
 )
+from pricing.words.told import told
 
 NONE = "\u2013"
 """In a cell that holds nothing."""
@@ -39,55 +42,72 @@ NONE = "\u2013"
 def market_part(facts: Facts, words: LocaleWords) -> list[Block]:
     """What was sold and when, and how prices moved."""
     found, valuation = facts.evidence, facts.evidence.valuation
-    name = f"{valuation.car['make']} {valuation.car['model']}"
+    values = {
+        "sales": words.number(found.market.sales), "offers": words.number(found.market.offers),
+        "name": f"{valuation.car['make']} {valuation.car['model']}",
+        "unsold": words.number(valuation.unsold), "asked": words.number(valuation.asked),
+        "currency": facts.base_currency,
+    }  # fmt: skip
     blocks: list[Block] = [
-        Heading(MARKET),
+        Heading(words.word(MARKET)),
         Paragraph(
-            f"By the effective date the market file held {words.number(found.market.sales)} sales and "
-            f"{words.number(found.market.offers)} offers without a sale. Of the {name}, "
-            f"{words.number(valuation.unsold)} were offered without a buyer and "
-            f"{words.number(valuation.asked)} were "
-            "advertised without a sale known. Prices are all that a buyer pays (all-in), in "
-            f"{facts.base_currency} at the rate of each sale's day."
+            words.say(
+                "By the effective date the market file held {sales} sales and {offers} offers without a "
+                "sale. Of the {name}, {unsold} were offered without a buyer and {asked} were advertised "
+                "without a sale known. Prices are all that a buyer pays (all-in), in {currency} at the rate "
+                "of each sale's day.",
+                **values,
+            )
         ),
     ]
+    quality = _said(words.say("Quality of the data"), facts.record.evidence.data_quality)
     index = found.index
     if index is None:
+        reason = told(found.missing.get("index", "none was made"), words)
         return [
             *blocks,
-            Paragraph(f"No price index can be given: {found.missing.get('index', 'none was made')}."),
-            *_said("Quality of the data", facts.record.evidence.data_quality),
+            Paragraph(words.say("No price index can be given: {reason}.", reason=reason)),
+            *quality,
         ]
     points = index.frame.drop_nulls("index")
     rows = tuple(
-        (row["period"], words.number(row["sales"]), words.number(row["index"], 1),
-         f"{words.number(row['low'], 1)} to {words.number(row['high'], 1)}")
+        (period_words(row["period"], words), words.number(row["sales"]), words.number(row["index"], 1),
+         _ends(row["low"], row["high"], words))
         for row in points.tail(8).iter_rows(named=True)
     )  # fmt: skip
     columns = (
-        Column("Period", 1.4),
-        Column("Sales", 1, True),
-        Column("Index", 1, True),
-        Column("Interval", 1.6, True),
+        Column(words.say("Period"), 1.4), Column(words.say("Sales"), 1, True),
+        Column(words.say("Index"), 1, True), Column(words.say("Interval"), 1.6, True),
+    )  # fmt: skip
+    sentences = [index_sentence(index, words)]
+    if "day" in index.frame.columns:
+        sentences.append(
+            words.say("The date lines of the grid, this table and the letter read this one index.")
+        )
+    shaded = words.say(
+        "Prices at constant quality, {scope}, {base} = 100; shaded, the {share} interval; below, the sales "
+        "of every period.",
+        scope=words.word(index.scope), base=period_words(index.base, words),
+        share=words.share(index.coverage),
+    )  # fmt: skip
+    alt = words.say(
+        "A line of the price index by {period} with its interval, and bars of the sales.",
+        period=words.word(index.period),
     )
+    caption = words.many("The index, last {number} period", "The index, last {number} periods", len(rows))
     return [
         *blocks,
-        Paragraph(
-            f"{index_sentence(index)} The date lines of the grid, this table and the letter read this one "
-            "index."
-            if "day" in index.frame.columns
-            else index_sentence(index)
-        ),
-        Figure(
-            "index",
-            f"Prices at constant quality, {index.scope}, {index.base} = 100; shaded, the "
-            f"{index.coverage:.0%} "
-            "interval; below, the sales of every period.",
-            f"A line of the price index by {index.period} with its interval, and bars of the sales.",
-        ),
-        Table(f"The index, last {len(rows)} periods", columns, rows),
-        *_said("Quality of the data", facts.record.evidence.data_quality),
+        Paragraph(" ".join(sentences)),
+        Figure("index", shaded, alt),
+        Table(caption, columns, rows),
+        *quality,
     ]
+
+
+def _ends(low: float | None, high: float | None, words: LocaleWords) -> str:
+    if low is None or high is None:
+        return NONE
+    return words.say("{low} to {high}", low=words.number(low, 1), high=words.number(high, 1))
 
 
 def _said(title: str, text: str) -> list[Block]:
@@ -97,104 +117,131 @@ def _said(title: str, text: str) -> list[Block]:
 def comparables_part(facts: Facts, words: LocaleWords) -> list[Block]:
     """The comparables, what was left out and chosen, and what they come to."""
     found = facts.evidence.comparables
-    blocks: list[Block] = [Heading("Comparable sales")]
+    blocks: list[Block] = [Heading(words.say("Comparable sales"))]
     if found is None:
-        why = facts.evidence.missing.get("comparables", "none were looked for")
-        return [*blocks, Paragraph(f"This approach gives no value: {why}.")]
+        why = told(facts.evidence.missing.get("comparables", "none were looked for"), words)
+        return [*blocks, Paragraph(words.say("This approach gives no value: {reason}.", reason=why))]
     money, into = facts.currency, facts.evidence.conversion.from_base
     columns = (
-        Column("No.", 0.6, True), Column("Sold", 1.25), Column("Car", 2.4), Column("Condition", 1.3),
-        Column(f"Price, {money}", 1.2, True), Column("Net", 0.95, True), Column("Gross", 0.95, True),
-        Column(f"Adjusted, {money}", 1.25, True), Column("Weight", 1.0, True),
+        Column(words.say("No."), 0.6, True), Column(words.say("Sold"), 1.25), Column(words.say("Car"), 2.4),
+        Column(words.say("Condition"), 1.3), Column(words.say("Price, {money}", money=money), 1.2, True),
+        Column(words.say("Net"), 0.95, True), Column(words.say("Gross"), 0.95, True),
+        Column(words.say("Adjusted, {money}", money=money), 1.25, True),
+        Column(words.say("Weight"), 1.0, True),
     )  # fmt: skip
     rows = tuple(
         (
-            str(row["number"]), words.short_day(row["event_date"]), _car(row),
-            row["condition_band"] or "not graded",
+            str(row["number"]), words.short_day(row["event_date"]), _car(row, words),
+            band_words(row["condition_band"], words),
             words.plain(into(row["price"]), 0), words.per_cent(row["net_per_cent"], 0),
             words.per_cent(row["gross_per_cent"], 0, sign=False), words.plain(into(row["adjusted_price"]), 0),
             words.share(row["weight"]),
         )
         for row in facts.grid.iter_rows(named=True)
     )  # fmt: skip
-    share, span = words.share(found.coverage), facts.comparables
+    note = [
+        words.say(
+            "Net: sum of the adjustments; gross: sum of their sizes, the measure of likeness; both in per "
+            "cent of the price."
+        ),
+        _rate(facts, words),
+        words.say("Weight: for few and small adjustments, recent sales and graded cars."),
+    ]
     blocks += [
         Paragraph(
-            f"{facts.grid.height} sales, the most alike on record, were brought to the subject at "
-            f"{words.day(found.as_of)}: first what the sale was (its conditions, its date), then what "
-            f"differs between "
-            "the cars. Adjustments multiply, each on the price that the lines before it left; a "
-            "comparable that is "
-            "worth more than the subject is divided, not subtracted. Every line is in the annex."
+            words.say(
+                "{sales} sales, the most alike on record, were brought to the subject at {day}: first what "
+                "the sale was (its conditions, its date), then what differs between the cars. Adjustments "
+                "multiply, each on the price that the lines before it left; a comparable that is worth more "
+                "than the subject is divided, not subtracted. Every line is in the annex.",
+                sales=facts.grid.height, day=words.day(found.as_of),
+            )
         ),
         Table(
-            f"Comparable sales, all-in prices in {money}", columns, rows,
-            note="Net: sum of the adjustments; gross: sum of their sizes, the measure of likeness; both "
-                 "in per cent "
-            f"of the price. {_rate(facts, words)}Weight: for few and small adjustments, recent sales and "
-            "graded cars.",
+            words.say("Comparable sales, all-in prices in {money}", money=money), columns, rows,
+            note=" ".join(text for text in note if text),
         ),
         Figure(
             "comparables",
-            f"Ring: as sold; disc: adjusted to the subject, larger with weight; shaded: the range that "
-            f"holds {share} "
-            "of single sales.",
-            "Each comparable's price as sold and as adjusted, over the reconciled range.",
+            words.say(
+                "Ring: as sold; disc: adjusted to the subject, larger with weight; shaded: the range that "
+                "holds {share} of single sales.",
+                share=words.share(found.coverage),
+            ),
+            words.say("Each comparable's price as sold and as adjusted, over the reconciled range."),
         ),
     ]  # fmt: skip
+    span = facts.comparables
     if span is not None:
-        blocks += _worth(facts, words, span, "Value by comparable sales")
+        blocks += _worth(facts, words, span, words.say("Value by comparable sales"))
     else:
-        blocks.append(Paragraph(f"No range can be given by this approach: {found.reason}."))
-    calibrated = (
-        ""
-        if not found.scores
-        else f" This is how far {words.number(found.scores)} past sales of its kind ({found.kind}) fell from "
-        "what the others said of them."
-    )
-    bracketed = (
-        "The subject is bracketed: some of the cars sold are worth more than it and some less."
-        if found.bracketed
-        else "The subject is not bracketed: every car sold is worth more, or every one less, so the "
-        "value reaches "
-        "beyond the evidence."
-    )
-    blocks.append(
-        Paragraph(
-            f"Half of the weight of the adjusted prices lies below the middle. A single sale strays by "
-            f"{words.share(found.sale_spread)}, and the middle is known to "
-            f"{words.share(found.mid_error)} (standard "
-            f"deviations).{calibrated} {bracketed}"
+        reason = told(found.reason, words)
+        said = words.say("No range can be given by this approach: {reason}.", reason=reason)
+        blocks.append(Paragraph(said))
+    sentences = [
+        words.say(
+            "Half of the weight of the adjusted prices lies below the middle. A single sale strays by "
+            "{spread}, and the middle is known to {error} (standard deviations).",
+            spread=words.share(found.sale_spread), error=words.share(found.mid_error),
         )
-    )
+    ]  # fmt: skip
+    if found.scores:
+        sentences.append(
+            words.say(
+                "This is how far {sales} past sales of its kind ({kind}) fell from what the others said of "
+                "them.",
+                sales=words.number(found.scores), kind=told(found.kind, words),
+            )
+        )  # fmt: skip
+    blocks.append(Paragraph(" ".join([*sentences, bracket_sentence(found, words)])))
     return [*blocks, *_flags(facts, words), *_chosen(facts, words)]
 
 
 def _rate(facts: Facts, words: LocaleWords) -> str:
     """At what rate the prices of a table were brought to the client's currency."""
-    return "" if facts.currency == facts.base_currency else f"In {rate_words(facts, words)}. "
+    if facts.currency == facts.base_currency:
+        return ""
+    return words.say("In {rate}.", rate=rate_words(facts, words))
 
 
 def _flags(facts: Facts, words: LocaleWords) -> list[Block]:
     """Which sales exceed the rule of thumb, what that does to their weight, and whether any does not."""
     flagged = facts.grid.filter(pl.col("flags").list.len() > 0)
+    limits = {"line": words.share(0.1), "net": words.share(0.15), "gross": words.share(0.25)}
     if flagged.is_empty():
-        return [
-            Paragraph("Every comparable keeps within the rule of thumb (10% a line, 15% net, 25% gross).")
-        ]
-    numbers = ", ".join(str(number) for number in flagged["number"])
-    gross = facts.grid["gross_per_cent"].to_numpy()
-    said = (
-        f"Beyond a rule of thumb (10% a line, 15% net, 25% gross): comparables {numbers}, which together "
-        f"have {words.share(float(flagged['weight'].sum()))} of the weight. Gross adjustments run from "
-        f"{words.number(float(gross.min()))} to {words.number(float(gross.max()))}%; beyond 25% in all "
-        "a sale counts for less with the square of the excess, and sales inside it are taken first."
-    )
-    if flagged.height == facts.grid.height:
-        said += (
-            " None of the sales keeps within it: this approach rests on adjustments more than on likeness."
+        inside = words.say(
+            "Every comparable keeps within the rule of thumb ({line} a line, {net} net, {gross} gross).",
+            **limits,
         )
-    return [Paragraph(said)]
+        return [Paragraph(inside)]
+    gross = facts.grid["gross_per_cent"].to_numpy()
+    said = [
+        words.say(
+            "Beyond a rule of thumb ({line} a line, {net} net, {gross} gross): comparables {numbers}, which "
+            "together have {share} of the weight. Gross adjustments run from {least} to {most}; beyond "
+            "{gross} in all a sale counts for less with the square of the excess, and sales inside it are "
+            "taken first.",
+            **limits, numbers=", ".join(str(number) for number in flagged["number"]),
+            share=words.share(float(flagged["weight"].sum())),
+            least=words.per_cent(float(gross.min()), 0, sign=False),
+            most=words.per_cent(float(gross.max()), 0, sign=False),
+        )
+    ]  # fmt: skip
+    if flagged.height == facts.grid.height:
+        said.append(
+            words.say(
+                "None of the sales keeps within it: this approach rests on adjustments more than on likeness."
+            )
+        )
+    return [Paragraph(" ".join(said))]
+
+
+_DONE: Final = {
+    "add": noted("Record {record} was added: {reason}."),
+    "drop": noted("Record {record} was left out: {reason}."),
+    "weigh": noted("Record {record} was weighed by hand, at {share} of the weight it would have: {reason}."),
+    "adjust": noted("Record {record} was adjusted by hand, {line} {change}: {reason}."),
+}
 
 
 def _chosen(facts: Facts, words: LocaleWords) -> list[Block]:
@@ -203,54 +250,51 @@ def _chosen(facts: Facts, words: LocaleWords) -> list[Block]:
     if found is None:
         return []
     blocks: list[Block] = []
-    done = {"add": "added", "drop": "left out", "weigh": "weighed by hand", "adjust": "adjusted by hand"}
     if found.choices:
         numbers = dict(facts.grid.select("record_id", "number").iter_rows())
-        items = tuple(
-            f"Record {choice.record_id}"
-            + (f" (comparable {numbers[choice.record_id]})" if choice.record_id in numbers else "")
-            + f" was {done[choice.action]}"
-            + _by_how_much(choice, words)
-            + f": {choice.reason.rstrip('.')}."
-            for choice in found.choices
-        )
-        blocks += [Heading("Chosen by hand", 2), Bullets(items)]
+        items = tuple(_choice(choice, numbers.get(choice.record_id), words) for choice in found.choices)
+        blocks += [Heading(words.say("Chosen by hand"), 2), Bullets(items)]
     left = found.left_out.group_by("reason", maintain_order=True).agg(pl.col("sales").sum())
     if left.height:
-        rows = tuple((reason, words.number(sales)) for reason, sales in left.iter_rows())
-        blocks += [Table("Left out", (Column("Reason", 4), Column("Sales", 1, True)), rows)]
+        rows = tuple((told(reason, words), words.number(sales)) for reason, sales in left.iter_rows())
+        columns = (Column(words.say("Reason"), 4), Column(words.say("Sales"), 1, True))
+        blocks += [Table(words.say("Left out"), columns, rows)]
     offers = found.offers.filter(pl.col("meaning") == "ceiling")
     if offers.height:
         lowest: Any = offers["adjusted_price"].min()
-        blocks.append(
-            Paragraph(
-                f"{offers.height} like cars are or were advertised; an asking price is a ceiling, never "
-                f"a sale, and "
-                f"has no weight. The lowest, adjusted to the subject, is "
-                f"{words.about(lowest, facts.base_currency)}.{_beside(facts, lowest)}"
-            )
-        )
+        said = words.many(
+            "{number} like car is or was advertised; an asking price is a ceiling, never a sale, and has no "
+            "weight. The lowest, adjusted to the subject, is {price}.",
+            "{number} like cars are or were advertised; an asking price is a ceiling, never a sale, and has "
+            "no weight. The lowest, adjusted to the subject, is {price}.",
+            offers.height, price=words.about(lowest, facts.base_currency),
+        )  # fmt: skip
+        blocks.append(Paragraph(" ".join(part for part in (said, _beside(facts, lowest, words)) if part)))
     return blocks
 
 
-def _by_how_much(choice: Choice, words: LocaleWords) -> str:
-    if choice.per_cent is None:
-        return ""
-    if choice.line is None:
-        return f", at {words.number(choice.per_cent)}% of the weight it would have"
-    return f", {choice.line} {words.per_cent(choice.per_cent)}"
+def _choice(choice: Choice, number: int | None, words: LocaleWords) -> str:
+    """What a person did with a comparable, and why."""
+    record = choice.record_id
+    if number is not None:
+        record = words.say("{record} (comparable {number})", record=record, number=number)
+    share = "" if choice.per_cent is None else words.per_cent(choice.per_cent, 0, sign=False)
+    change = "" if choice.per_cent is None else words.per_cent(choice.per_cent)
+    line = "" if choice.line is None else option_words(choice.line, words)
+    return words.say(
+        _DONE[choice.action], record=record, reason=choice.reason.rstrip("."), share=share, line=line,
+        change=change,
+    )  # fmt: skip
 
 
-def _beside(facts: Facts, lowest: Decimal) -> str:
+def _beside(facts: Facts, lowest: Decimal, words: LocaleWords) -> str:
     """Where the opinion stands beside the lowest asking price."""
     if facts.opinion is None:
         return ""
     above = facts.opinion[0] > figure_at(facts.record, facts.evidence, lowest)
-    return (
-        " The opinion is above it; why is said with the opinion."
-        if above
-        else " The opinion is not above it."
-    )
+    if above:
+        return words.say("The opinion is above it; why is said with the opinion.")
+    return words.say("The opinion is not above it.")
 
 
 def model_part(facts: Facts, words: LocaleWords) -> list[Block]:
@@ -260,75 +304,99 @@ def model_part(facts: Facts, words: LocaleWords) -> list[Block]:
         fitted = alone_paragraph(valuation, words, fit["sales"])
     else:
         fitted = Paragraph(
-            f"A regression with partial pooling, fitted to {words.number(fit['sales'])} sales, "
-            f"{words.number(fit['unsold'])} unsold lots and {words.number(fit['asking'])} asking prices "
-            f"up to "
-            f"{words.day(_day(fit['last_date']))}; its ranges are calibrated on the "
-            f"{words.number(fit['calibration_sales'])} "
-            f"latest sales, which the calibrated fit had not seen. Evidence depth: {valuation.evidence}."
-        )
-    blocks: list[Block] = [Heading("Price model"), fitted]
+            words.say(
+                "A regression with partial pooling, fitted to {sales} sales, {unsold} unsold lots and "
+                "{asking} asking prices up to {day}; its ranges are calibrated on the {latest} latest "
+                "sales, which the calibrated fit had not seen. Evidence depth: {depth}.",
+                sales=words.number(fit["sales"]), unsold=words.number(fit["unsold"]),
+                asking=words.number(fit["asking"]), day=words.day(_day(fit["last_date"])),
+                latest=words.number(fit["calibration_sales"]), depth=words.word(valuation.evidence),
+            )
+        )  # fmt: skip
+    blocks: list[Block] = [Heading(words.word(MODEL)), fitted]
     if facts.model is None:
-        return [*blocks, Paragraph(f"No range can be given: {valuation.reason}.")]
-    share = words.share(valuation.coverage)
-    blocks += _worth(facts, words, facts.model, f"Range of the price model, holding {share} of like cars")
-    caption = distribution_caption(valuation)
+        said = words.say("No range can be given: {reason}.", reason=told(valuation.reason, words))
+        return [*blocks, Paragraph(said)]
+    caption = words.say(
+        "Range of the price model, holding {share} of like cars", share=words.share(valuation.coverage)
+    )
+    blocks += _worth(facts, words, facts.model, caption)
     blocks += [
-        Figure("distribution", caption, "Columns of how many of 100 cars like this one would sell in "
-                                        "each price "
-               "bracket, with low, middle and high marked."),
-        Figure("terms", terms_caption(valuation), "Bars of what each term does to the price, from the "
-                                                  "average sale "
-               "on record to this car's middle price."),
+        Figure(
+            "distribution", distribution_caption(valuation, words=words),
+            words.say(
+                "Columns of how many of 100 cars like this one would sell in each price bracket, with low, "
+                "middle and high marked."
+            ),
+        ),
+        Figure(
+            "terms", terms_caption(valuation, words),
+            words.say(
+                "Bars of what each term does to the price, from the average sale on record to this car's "
+                "middle price."
+            ),
+        ),
     ]  # fmt: skip
     rows = tuple(
-        (term_words(term),
-         effect_words(term["factor"]) if place else words.plain(Decimal(repr(term["factor"])), 0),
-         _interval(term) if place else NONE)
+        (term_words(term, words),
+         effect_words(term["factor"], words) if place else words.plain(Decimal(repr(term["factor"])), 0),
+         _interval(term, words) if place else NONE)
         for place, term in enumerate(valuation.terms.iter_rows(named=True))
     )  # fmt: skip
-    columns = (Column("Term", 3), Column("Effect", 1.2, True), Column("80% interval", 1.8, True))
+    columns = (
+        Column(words.say("Term"), 3), Column(words.say("Effect"), 1.2, True),
+        Column(words.say("{share} interval", share=words.share(0.8)), 1.8, True),
+    )  # fmt: skip
     bands = tuple(
         (
-            band,
+            words.word(band),
             *(NONE if price is None else words.plain(Decimal(repr(price)), 0) for price in (low, mid, high)),
         )
         for band, low, mid, high in valuation.bands.select("condition_band", "low", "mid", "high").iter_rows()
     )
-    heads = ("Condition band", "Low", "Middle", "High")
+    heads = (
+        Column(words.say("Condition band"), 1.6), Column(words.say("Low"), 1, True),
+        Column(words.say("Middle"), 1, True), Column(words.say("High"), 1, True),
+    )  # fmt: skip
     return [
         *blocks,
-        Table(f"What makes up the middle price; the first line in {facts.base_currency}, the others "
-              f"multiply", columns, rows),
+        Table(
+            words.say(
+                "What makes up the middle price; the first line in {currency}, the others multiply",
+                currency=facts.base_currency,
+            ),
+            columns, rows,
+        ),
         Paragraph(
-            "The bands below price the same car as if it stood in the middle of each band and nothing "
-            "more were known "
-            "of its state. The range above is of the car as it was found, over all the states that its "
-            "sheet or its "
-            "statement leaves open, so that its middle is not that of its own band."
+            words.say(
+                "The bands below price the same car as if it stood in the middle of each band and nothing "
+                "more were known of its state. The range above is of the car as it was found, over all the "
+                "states that its sheet or its statement leaves open, so that its middle is not that of its "
+                "own band."
+            )
         ),
         Table(
-            f"The car in each condition band, all-in, {facts.base_currency}",
-            tuple(Column(head, 1.6 if head == heads[0] else 1, head != heads[0]) for head in heads), bands,
+            words.say("The car in each condition band, all-in, {currency}", currency=facts.base_currency),
+            heads, bands,
         ),
         *opinions_part(valuation, words),
-        *_said("Governance of the model", facts.record.evidence.model_governance),
+        *_said(words.say("Governance of the model"), facts.record.evidence.model_governance),
     ]  # fmt: skip
 
 
 def _worth(facts: Facts, words: LocaleWords, span: Span, caption: str) -> list[Block]:
     """Low, middle and high as the evidence has them, and as figures where those differ."""
     base, money = facts.base_currency, facts.currency
-    rows = [(f"All-in, {base}", *(words.about(part, base) for part in span.base))]
+    rows = [
+        (words.say("All-in, {currency}", currency=base), *(words.about(part, base) for part in span.base))
+    ]
     if facts.translated:
-        level = level_words(facts)
-        rows.append((f"{level.capitalize()}, {money}", *(words.about(part, money) for part in span.figures)))
+        level = capital(level_words(facts, words))
+        rows.append((f"{level}, {money}", *(words.about(part, money) for part in span.figures)))
     columns = (
-        Column("At", 2),
-        Column("Low", 1.3, True),
-        Column("Middle", 1.3, True),
-        Column("High", 1.3, True),
-    )
+        Column(words.say("At"), 2), Column(words.say("Low"), 1.3, True),
+        Column(words.say("Middle"), 1.3, True), Column(words.say("High"), 1.3, True),
+    )  # fmt: skip
     return [Table(caption, columns, tuple(rows), strong=(len(rows) - 1,))]
 
 
@@ -336,26 +404,37 @@ def fit_answers(facts: Facts, words: LocaleWords, *, of_one: bool = True) -> Ans
     """Which fit, market and programs the evidence comes from."""
     found = facts.evidence
     rows = [
-        ("Evidence gathered on", words.day(found.gathered_on)),
-        *([("Digest of the evidence (SHA-256)", facts.digest)] if of_one else []),
-        ("Digest of the market's records", found.market.digest),
-        ("Fit of the price model", found.fit_id or "made for the effective date, not kept"),
-        ("Seed of the fit", str(found.fit["seed"])),
-        *((f"Version of {name}", number) for name, number in found.software.items()),
+        (words.say("Evidence gathered on"), words.day(found.gathered_on)),
+        *([(words.say("Digest of the evidence (SHA-256)"), facts.digest)] if of_one else []),
+        (words.say("Digest of the market's records"), found.market.digest),
+        (words.say("Fit of the price model"), fit_words(facts, words)),
+        (words.say("Seed of the fit"), str(found.fit["seed"])),
+        *(
+            (words.say("Version of {program}", program=name), number)
+            for name, number in found.software.items()
+        ),
     ]
-    return Answers(tuple(rows), "Software and data")
+    return Answers(tuple(rows), words.say("Software and data"))
 
 
-def _interval(term: dict[str, Any]) -> str:
+def fit_words(facts: Facts, words: LocaleWords) -> str:
+    """The fit by its name, or that it was made for the date."""
+    return facts.evidence.fit_id or words.say("made for the effective date, not kept")
+
+
+def _interval(term: dict[str, Any], words: LocaleWords) -> str:
     if term["low"] is None or term["high"] is None:
         return NONE
-    return f"{effect_words(term['low'])} to {effect_words(term['high'])}"
+    low, high = effect_words(term["low"], words), effect_words(term["high"], words)
+    return words.say("{low} to {high}", low=low, high=high)
 
 
-def _car(row: dict[str, Any]) -> str:
+def _car(row: dict[str, Any], words: LocaleWords) -> str:
     name = " ".join(str(row[part]) for part in ("year", "model", "variant") if row[part] is not None)
-    extras = [option_words(code) for code in row["options"] or ()]
-    return ", ".join([name, *extras[:2]]) + (f" and {len(extras) - 2} more" if len(extras) > 2 else "")
+    extras = [option_words(code, words) for code in row["options"] or ()]
+    said = ", ".join([name, *extras[:2]])
+    more = len(extras) - 2
+    return said if more <= 0 else words.say("{car} and {more} more", car=said, more=more)
 
 
 def _day(text: str) -> Any:

@@ -8,9 +8,8 @@ import polars as pl
 from pricing.appraisal.facts import MODEL_REPORT, Facts
 from pricing.reports.blocks import Block, Heading, NewPage, Pages, Paragraph
 from pricing.reports.short import (
-    RESTRICTED,
-    WHOLE,
     assumed,
+    basis_words,
     cut_answers,
     inspection_words,
     limit_of,
@@ -18,9 +17,9 @@ from pricing.reports.short import (
     ranges,
     short_pages,
     signature,
+    small_print,
 )
 from pricing.reports.wording import (
-    ROAD,
     car_name,
     condition_words,
     cut,
@@ -31,11 +30,10 @@ from pricing.reports.wording import (
     rate_words,
     span_words,
     standing_words,
-    state_sentence,
     time_words,
 )
+from pricing.words.evidence import period_words
 from pricing.words.locale import LocaleWords
-from pricing.words.sentences import CAUTION
 
 LETTER_ROOM: Final = 7.0
 """Lines that the answers at the head of the letter may take."""
@@ -44,57 +42,64 @@ LETTER_ROOM: Final = 7.0
 def letter(facts: Facts, words: LocaleWords) -> Pages:
     """The market letter, on two pages."""
     asked, valuation = facts.record.assignment, facts.evidence.valuation
-    at = words.day(asked.effective_date)
+    at, level = words.day(asked.effective_date), words.word(asked.market_level)
     sentences = [
-        f"You asked about the value of a {car_name(facts)} ({condition_words(facts)}) for this use: "
-        f"{cut(asked.intended_use)}."
-    ]
+        words.say(
+            "You asked about the value of a {car} ({condition}) for this use: {use}.",
+            car=car_name(facts), condition=condition_words(facts, words), use=cut(asked.intended_use),
+        )
+    ]  # fmt: skip
     if facts.opinion is not None:
-        whose = (
-            "is put at"
-            if facts.title != MODEL_REPORT and facts.record.completed
-            else "is proposed, in draft, as"
-        )
+        values = {"basis": words.word(asked.basis), "level": level, "day": at}
+        opinion = opinion_words(facts, words)
         sentences.append(
-            f"Its {asked.basis} at the {asked.market_level} level {whose} {opinion_words(facts, words)} "
-            f"at {at}."
-        )
+            words.say("Its {basis} at the level {level} is put at {opinion} at {day}.", **values,
+                      opinion=opinion)
+            if facts.title != MODEL_REPORT and facts.record.completed
+            else words.say("Its {basis} at the level {level} is proposed, in draft, as {opinion} at {day}.",
+                           **values, opinion=opinion)
+        )  # fmt: skip
     sentences.append(
-        f"The price model gives {span_words(facts, words, 'model')}; comparable sales give "
-        f"{span_words(facts, words, 'comparables')}. Either range holds "
-        f"{words.share(valuation.coverage)} of the "
-        f"prices expected of such a car, {level_words(facts)}, in {facts.currency}."
-    )
+        words.say(
+            "The price model gives {model}; comparable sales give {comparables}. Either range holds {share} "
+            "of the prices expected of such a car, {level}, in {currency}.",
+            model=span_words(facts, words, "model"), comparables=span_words(facts, words, "comparables"),
+            share=words.share(valuation.coverage), level=level_words(facts, words), currency=facts.currency,
+        )
+    )  # fmt: skip
     if facts.standing is not None:
-        sentences.append(standing_words(facts))
+        sentences.append(standing_words(facts, words))
     sentences += [_market_words(facts, words), time_words(facts, words)]
+    about = [car_name(facts), identity_words(facts, words)]
+    premise = [words.word(asked.premise), level]
     rows = [
-        ("To", asked.client),
-        ("For use by", asked.intended_users),
-        ("Date", words.day(asked.report_date)),
-        ("About", f"{car_name(facts)}, {identity_words(facts)}".rstrip(", ")),
-        ("Basis of value", f"{asked.basis}: {asked.basis_definition}".rstrip(": ")),
-        ("Premise, level", ", ".join(part for part in (asked.premise, asked.market_level) if part)),
-        ("Brought to that premise", premise_words(facts, words)),
-        ("Currency and rate", rate_words(facts, words)),
-        ("Inspection", inspection_words(facts, words)),
-        ("Limits", asked.limits),
-        ("Liability", asked.liability),
-        ("Newer evidence", newer_words(facts)),
+        (words.say("To"), asked.client),
+        (words.say("For use by"), asked.intended_users),
+        (words.say("Date"), words.day(asked.report_date)),
+        (words.say("About"), ", ".join(part for part in about if part)),
+        (words.say("Basis of value"), basis_words(facts, words)),
+        (words.say("Premise, level"), ", ".join(part for part in premise if part)),
+        (words.say("Brought to that premise"), premise_words(facts, words)),
+        (words.say("Currency and rate"), rate_words(facts, words)),
+        (words.say("Inspection"), inspection_words(facts, words)),
+        (words.say("Limits"), asked.limits),
+        (words.say("Liability"), asked.liability),
+        (words.say("Newer evidence"), newer_words(facts, words)),
     ]
+    title = words.say("Market letter")
     blocks: list[Block] = [
-        Heading("Market letter"),
+        Heading(title),
         cut_answers(rows[:4], limit_of(rows[:4], LETTER_ROOM)),
         *(Paragraph(text) for text in sentences),
         *ranges(facts, words),
-        *signature(facts),
+        *signature(facts, words),
         NewPage(),
-        Heading("What the letter rests on"),
+        Heading(words.say("What the letter rests on")),
         cut_answers(rows[4:], limit_of(rows[4:])),
-        *assumed(facts),
-        Paragraph(f"{RESTRICTED} {CAUTION} {ROAD} {cut(state_sentence(facts, words))} {WHOLE}", "small"),
+        *assumed(facts, words),
+        small_print(facts, words),
     ]
-    return short_pages(facts, words, "Market letter", blocks)
+    return short_pages(facts, words, title, blocks)
 
 
 def _market_words(facts: Facts, words: LocaleWords) -> str:
@@ -102,15 +107,24 @@ def _market_words(facts: Facts, words: LocaleWords) -> str:
     index = facts.evidence.index
     points = pl.DataFrame() if index is None else index.frame.drop_nulls("index")
     if index is None or points.height < 2:
-        return "There are too few sales to say how prices have moved."
+        return words.say("There are too few sales to say how prices have moved.")
     now = points.row(-1, named=True)
     year = points.filter(pl.col("starts") <= now["starts"].replace(year=now["starts"].year - 1))
     before = points.row(0, named=True) if year.is_empty() else year.row(-1, named=True)
     change = 100.0 * (now["index"] / before["index"] - 1.0)
-    return (
-        f"Prices of {index.scope} at constant quality moved by {words.per_cent(change, 0)} from "
-        f"{before['period']} "
-        f"to {now['period']}; the index stands at {words.number(now['index'], 1)} "
-        f"({words.number(now['low'], 1)} to "
-        f"{words.number(now['high'], 1)}), {index.base} = 100."
-    )
+    values = {
+        "scope": words.word(index.scope), "change": words.per_cent(change, 0),
+        "before": period_words(before["period"], words), "now": period_words(now["period"], words),
+        "index": words.number(now["index"], 1), "base": period_words(index.base, words),
+    }  # fmt: skip
+    if now["low"] is None:
+        return words.say(
+            "Prices of {scope} at constant quality moved by {change} from {before} to {now}; the index "
+            "stands at {index}, {base} = 100.",
+            **values,
+        )
+    return words.say(
+        "Prices of {scope} at constant quality moved by {change} from {before} to {now}; the index stands at "
+        "{index} ({low} to {high}), {base} = 100.",
+        **values, low=words.number(now["low"], 1), high=words.number(now["high"], 1),
+    )  # fmt: skip

@@ -11,6 +11,7 @@ from pricing.appraisal.contents import (
     SUBJECT,
 )
 from pricing.appraisal.facts import MODEL_REPORT, Facts
+from pricing.appraisal.findings import Findings
 from pricing.decisions.approaches import difference
 from pricing.reports.blocks import (
     Answers,
@@ -28,7 +29,9 @@ from pricing.reports.photographs import photographs_part
 from pricing.reports.wording import (
     COMPLIANCE,
     ROAD,
+    car_text,
     condition_words,
+    odometer_words,
     premise_words,
     rate_words,
     standing_words,
@@ -39,7 +42,9 @@ from pricing.vocabulary import CONDITION_BANDS
 from pricing.words.approaches import difference_sentence
 from pricing.words.condition import unseen_worst_sentence
 from pricing.words.locale import LocaleWords
+from pricing.words.plain_text import capital
 from pricing.words.sentences import CAUTION, option_words
+from pricing.words.told import told
 
 
 def assignment_part(facts: Facts, words: LocaleWords) -> list[Block]:
@@ -48,58 +53,63 @@ def assignment_part(facts: Facts, words: LocaleWords) -> list[Block]:
     premium = (
         "" if asked.premium_per_cent is None else words.per_cent(float(asked.premium_per_cent), 2, sign=False)
     )
+    hammer = asked.market_level == "auction hammer"
     rows = [
-        ("Client", asked.client),
-        ("Intended users", asked.intended_users),
-        ("Intended use", asked.intended_use),
-        ("Interest valued", asked.interest),
-        ("Basis of value", asked.basis),
-        ("Its definition", asked.basis_definition),
-        ("Source of the definition", asked.basis_source),
-        ("Premise of value", asked.premise),
-        ("Brought to that premise", premise_words(facts, words)),
-        ("Market level", asked.market_level),
-        ("Reason for that level", asked.level_reason),
-        ("Buyer's premium with its tax", premium if asked.market_level == "auction hammer" else ""),
-        ("Currency and rate", rate_words(facts, words)),
-        ("Tax status", asked.tax_status),
-        ("Exposure time", asked.exposure_time),
-        ("Effective date", words.day(asked.effective_date)),
-        ("Retrospective value", asked.retrospective),
-        ("Report date", words.day(asked.report_date)),
-        ("Scope of work", asked.scope),
-        ("What was not done", asked.not_done),
-        ("Significant help", asked.helpers),
-        ("Services of the last three years", asked.prior_services),
-        ("Conflicts of interest", asked.conflicts),
-        ("Basis of the fee", asked.fee_basis),
+        (words.say("Client"), asked.client),
+        (words.say("Intended users"), asked.intended_users),
+        (words.say("Intended use"), asked.intended_use),
+        (words.say("Interest valued"), asked.interest),
+        (words.say("Basis of value"), words.word(asked.basis)),
+        (words.say("Its definition"), asked.basis_definition),
+        (words.say("Source of the definition"), asked.basis_source),
+        (words.say("Premise of value"), words.word(asked.premise)),
+        (words.say("Brought to that premise"), premise_words(facts, words)),
+        (words.say("Market level"), words.word(asked.market_level)),
+        (words.say("Reason for that level"), asked.level_reason),
+        (words.say("Buyer's premium with its tax"), premium if hammer else ""),
+        (words.say("Currency and rate"), rate_words(facts, words)),
+        (words.say("Tax status"), asked.tax_status),
+        (words.say("Exposure time"), asked.exposure_time),
+        (words.say("Effective date"), words.day(asked.effective_date)),
+        (words.say("Retrospective value"), asked.retrospective),
+        (words.say("Report date"), words.day(asked.report_date)),
+        (words.say("Scope of work"), asked.scope),
+        (words.say("What was not done"), asked.not_done),
+        (words.say("Significant help"), asked.helpers),
+        (words.say("Services of the last three years"), asked.prior_services),
+        (words.say("Conflicts of interest"), asked.conflicts),
+        (words.say("Basis of the fee"), asked.fee_basis),
     ]
     answered = tuple(row for row in rows if row[1])
-    return [Heading(ASSIGNMENT), Answers(answered, "Terms of the assignment")]
+    return [Heading(words.word(ASSIGNMENT)), Answers(answered, words.say("Terms of the assignment"))]
 
 
 def subject_part(facts: Facts, words: LocaleWords) -> list[Block]:
     """The car and how it is known to be that one."""
     car = facts.record.subject
-    odometer = "" if car.odometer_km is None else f"{words.number(car.odometer_km)} km"
-    papers = "" if car.history_file is None else ("yes" if car.history_file else "no")
+    papers = "" if car.history_file is None else words.word("yes" if car.history_file else "no")
     named = {
         "make": car.make, "model": car.model, "variant": car.variant, "year": str(car.year),
         "chassis_number": car.chassis_number, "engine_number": car.engine_number,
         "registration": car.registration, "body_style": car.body_style, "colour": car.colour,
-        "drive_side": car.drive_side, "odometer_km": odometer,
-        "options": ", ".join(option_words(code) for code in car.options),
-        "matching_numbers": car.matching_numbers, "history_file": papers,
+        "drive_side": car_text(car, "drive_side", words), "odometer_km": odometer_words(facts, words),
+        "options": ", ".join(option_words(code, words) for code in car.options),
+        "matching_numbers": car_text(car, "matching_numbers", words), "history_file": papers,
     }  # fmt: skip
-    said = {name: text for name, text in named.items() if text}
     rows = tuple(
-        (option_words(name).capitalize(), text, car.established.get(name, "not said"))
-        for name, text in said.items()
+        (capital(option_words(name, words)), text, car.established.get(name, words.say("not said")))
+        for name, text in named.items()
+        if text
     )
-    columns = (Column("Field", 1.1), Column("As stated", 1.8), Column("How it was established", 2.2))
-    blocks: list[Block] = [Heading(SUBJECT), Table("Identity of the car", columns, rows)]
+    columns = (
+        Column(words.say("Field"), 1.1), Column(words.say("As stated"), 1.8),
+        Column(words.say("How it was established"), 2.2),
+    )  # fmt: skip
+    blocks: list[Block] = [
+        Heading(words.word(SUBJECT)), Table(words.say("Identity of the car"), columns, rows),
+    ]  # fmt: skip
     if car.provenance:
-        blocks += [Heading("Provenance", 2), Paragraph(car.provenance)]
+        blocks += [Heading(words.say("Provenance"), 2), Paragraph(car.provenance)]
     return [*blocks, *own_sales_blocks(facts, words)]
 
 
@@ -107,47 +117,65 @@ def condition_part(facts: Facts, words: LocaleWords) -> list[Block]:
     """What was seen of the car, by whom and when, and what was found."""
     note, found = facts.record.inspection, facts.evidence.findings
     rows = [
-        ("Inspection", note.manner if note.manner else "nothing is said of one"),
-        ("By", note.by),
-        ("On", words.day(note.on)),
-        ("How much was seen", note.extent),
-        ("Condition", condition_words(facts)),
+        (words.say("Inspection"), words.word(note.manner or "nothing is said of one")),
+        (words.say("By"), note.by),
+        (words.say("On"), words.day(note.on)),
+        (words.say("How much was seen"), note.extent),
+        (words.say("Condition"), condition_words(facts, words)),
     ]
-    blocks: list[Block] = [Heading(CONDITION), Answers(tuple(row for row in rows if row[1]), "Inspection")]
+    blocks: list[Block] = [
+        Heading(words.word(CONDITION)),
+        Answers(tuple(row for row in rows if row[1]), words.say("Inspection")),
+    ]
+    caution = Paragraph(words.word(ROAD), "caution")
     if found is None:
-        blocks.append(
-            Paragraph("No inspection sheet belongs to this record; the condition is as it was stated.")
-        )
-        return [*blocks, *photographs_part(facts, words), Paragraph(ROAD, "caution")]
-    worst = found.if_unseen_worst
-    blocks.append(
-        Paragraph(
-            f"The sheet gives a condition score of {words.number(found.score)} of 100, eight times in "
-            f"ten between "
-            f"{words.number(found.low)} and {words.number(found.high)}; {words.share(found.seen_share)} "
-            f"of what "
-            f"counts was seen."
-            + ("" if worst is None else f" {unseen_worst_sentence(worst)}")
-            + f" The structure allows {words.number(found.structure_cap)} at most. "
-            f"{found.originality}"
-        )
-    )
-    shares = tuple((band, words.share(found.bands[band])) for band in CONDITION_BANDS)
-    blocks.append(
-        Table("Chance of each condition band", (Column("Band", 2), Column("Chance", 1, True)), shares)
-    )
+        said = words.say("No inspection sheet belongs to this record; the condition is as it was stated.")
+        return [*blocks, Paragraph(said), *photographs_part(facts, words), caution]
+    blocks.append(Paragraph(" ".join(_found_sentences(found, words))))
+    shares = tuple((words.word(band), words.share(found.bands[band])) for band in CONDITION_BANDS)
+    chances = (Column(words.say("Band"), 2), Column(words.say("Chance"), 1, True))
+    blocks.append(Table(words.say("Chance of each condition band"), chances, shares))
     if found.holding.height:
         rows_held = tuple(
-            (title, state, words.number(points, 1)) for title, state, points in found.holding.iter_rows()
+            (words.word(title), words.word(state), words.number(points, 1))
+            for title, state, points in found.holding.iter_rows()
         )
-        columns = (Column("Finding", 3), Column("State", 2), Column("Points of score", 1, True))
-        blocks.append(Table("What holds the score down", columns, rows_held))
+        held = (
+            Column(words.say("Finding"), 3), Column(words.say("State"), 2),
+            Column(words.say("Points of score"), 1, True),
+        )  # fmt: skip
+        blocks.append(Table(words.say("What holds the score down"), held, rows_held))
     if found.papers.height:
-        columns = (Column("Identity and papers", 3), Column("State", 2), Column("Note", 2))
-        blocks.append(Table("To settle about identity and papers", columns, tuple(found.papers.iter_rows())))
+        papers = (
+            Column(words.say("Identity and papers"), 3), Column(words.say("State"), 2),
+            Column(words.say("Note"), 2),
+        )  # fmt: skip
+        rows_open = tuple(
+            (words.word(title), words.word(state), note) for title, state, note in found.papers.iter_rows()
+        )
+        blocks.append(Table(words.say("To settle about identity and papers"), papers, rows_open))
     blocks += [*photographs_part(facts, words), *_budget(facts, words)]
-    return [*blocks, Paragraph("Every check and what was found is in the annex on the inspection sheet."),
-            Paragraph(ROAD, "caution")]  # fmt: skip
+    said = words.say("Every check and what was found is in the annex on the inspection sheet.")
+    return [*blocks, Paragraph(said), caution]
+
+
+def _found_sentences(found: Findings, words: LocaleWords) -> list[str]:
+    """The score with its spread, and what the structure allows."""
+    worst = found.if_unseen_worst
+    said = [
+        words.say(
+            "The sheet gives a condition score of {score} of 100, eight times in ten between {low} and "
+            "{high}; {share} of what counts was seen.",
+            score=words.number(found.score), low=words.number(found.low), high=words.number(found.high),
+            share=words.share(found.seen_share),
+        ),
+        "" if worst is None else unseen_worst_sentence(worst, words),
+        words.say(
+            "The structure allows a score of {score} at most.", score=words.number(found.structure_cap)
+        ),
+        told(found.originality, words),
+    ]  # fmt: skip
+    return [text for text in said if text]
 
 
 def _budget(facts: Facts, words: LocaleWords) -> list[Block]:
@@ -155,106 +183,98 @@ def _budget(facts: Facts, words: LocaleWords) -> list[Block]:
     if budget is None:
         return []
     rows = [
-        (title, area, words.about(Decimal(repr(expected)), budget.currency))
+        (words.word(title), words.word(area), words.about(Decimal(repr(expected)), budget.currency))
         for title, area, _, expected in budget.lines.iter_rows()
     ]
-    rows.append(("All repairs expected", "", words.about(budget.expected, budget.currency)))
-    columns = (Column("Job", 3), Column("Area", 1.5), Column("Expected cost", 1.2, True))
+    rows.append((words.say("All repairs expected"), "", words.about(budget.expected, budget.currency)))
+    columns = (
+        Column(words.say("Job"), 3), Column(words.say("Area"), 1.5),
+        Column(words.say("Expected cost"), 1.2, True),
+    )  # fmt: skip
     low, middle, high = (words.about(part, budget.currency) for part in (budget.p10, budget.p50, budget.p80))
+    said = words.say(
+        "Putting right what is at least \u201c{least}\u201d takes {middle} as likely as not; one time in ten "
+        "below {low}, four times in five below {high}. All taxes in; rates of {country}; prices of {day}; "
+        "catalogue: {catalogue}.",
+        least=words.word(budget.least), middle=middle, low=low, high=high,
+        country=words.country(budget.country), day=words.day(budget.on), catalogue=budget.catalogue,
+    )  # fmt: skip
     return [
-        Heading("Repair budget", 2),
-        Paragraph(
-            f"Putting right what is at least \u201c{budget.least}\u201d takes {middle} as likely as "
-            f"not; one time in "
-            f"ten below {low}, four times in five below {high}. All taxes in; rates of "
-            f"{budget.country}; prices of "
-            f"{words.day(budget.on)}; catalogue: {budget.catalogue}."
-        ),
-        Table("The dearest jobs", columns, tuple(rows), strong=(len(rows) - 1,)),
+        Heading(words.say("Repair budget"), 2),
+        Paragraph(said),
+        Table(words.say("The dearest jobs"), columns, tuple(rows), strong=(len(rows) - 1,)),
         Paragraph(budget.notice, "small"),
     ]
 
 
 def reconciliation_part(facts: Facts, words: LocaleWords) -> list[Block]:
     """How the approaches differ, and the opinion with its reasons."""
-    told = facts.record.opinion
-    blocks: list[Block] = [Heading(RECONCILIATION)]
+    said = facts.record.opinion
+    blocks: list[Block] = [Heading(words.word(RECONCILIATION))]
     found = facts.evidence.comparables
     apart = None if found is None else difference(facts.evidence.valuation, found)
     if apart is not None:
-        blocks.append(Paragraph(difference_sentence(apart)))
+        blocks.append(Paragraph(difference_sentence(apart, words)))
     if facts.opinion is None:
-        return [
-            *blocks,
-            Paragraph(
-                "There is no opinion of value here: no qualified valuer has given one. The ranges above are "
-                "estimates from sale records."
-            ),
-            value_statement(facts, words),
-        ]
-    blocks += [Paragraph(told.reconciliation), Heading("Approaches left out", 2)]
-    blocks += [Paragraph(told.approaches_left_out), value_statement(facts, words)]
+        none = words.say(
+            "There is no opinion of value here: no qualified valuer has given one. The ranges above are "
+            "estimates from sale records."
+        )
+        return [*blocks, Paragraph(none), value_statement(facts, words)]
+    blocks += [Paragraph(said.reconciliation), Heading(words.say("Approaches left out"), 2)]
+    blocks += [Paragraph(said.approaches_left_out), value_statement(facts, words)]
     for title, text in (
-        ("Where the opinion departs from the evidence", told.departure),
-        ("Material valuation uncertainty", told.uncertainty),
+        (words.say("Where the opinion departs from the evidence"), said.departure),
+        (words.say("Material valuation uncertainty"), said.uncertainty),
     ):
         if text:
             blocks += [Heading(title, 2), Paragraph(text)]
     if facts.standing is not None:
-        blocks.append(Paragraph(standing_words(facts)))
+        blocks.append(Paragraph(standing_words(facts, words)))
     name, titles, contact = valuer_words(facts)
     rows = (
-        ("Valuer", name),
-        ("Qualifications", titles),
-        ("Firm", facts.record.valuer.firm),
-        ("Contact", contact),
-    )
+        (words.say("Valuer"), name), (words.say("Qualifications"), titles),
+        (words.say("Firm"), facts.record.valuer.firm), (words.say("Contact"), contact),
+    )  # fmt: skip
     return [*blocks, Answers(tuple(row for row in rows if row[1]))]
 
 
-def conditions_part(facts: Facts) -> list[Block]:
+def conditions_part(facts: Facts, words: LocaleWords) -> list[Block]:
     """Assumptions, conditions and limits."""
     said, asked = facts.record.conditions, facts.record.assignment
-    blocks: list[Block] = [Heading(CONDITIONS)]
+    blocks: list[Block] = [Heading(words.word(CONDITIONS))]
     for title, lines in (
-        ("Extraordinary assumptions", said.extraordinary),
-        ("Hypothetical conditions", said.hypothetical),
+        (words.say("Extraordinary assumptions"), said.extraordinary),
+        (words.say("Hypothetical conditions"), said.hypothetical),
     ):
         if lines:
             blocks += [Heading(title, 2), Bullets(lines)]
-    for title, text in (("Limits", asked.limits), ("Liability", asked.liability)):
+    for title, text in ((words.say("Limits"), asked.limits), (words.say("Liability"), asked.liability)):
         if text:
             blocks += [Heading(title, 2), Paragraph(text)]
-    cautions = (CAUTION, ROAD, *(facts.evidence.findings.cautions if facts.evidence.findings else ()))
-    return [*blocks, Heading("Cautions", 2), Bullets(cautions)]
+    found = facts.evidence.findings
+    cautions = tuple(words.word(text) for text in (CAUTION, ROAD, *(found.cautions if found else ())))
+    return [*blocks, Heading(words.say("Cautions"), 2), Bullets(cautions)]
 
 
-def certification_part(facts: Facts) -> list[Block]:
+def certification_part(facts: Facts, words: LocaleWords) -> list[Block]:
     """The statements that a valuer signs; a model report has none."""
     if facts.title == MODEL_REPORT:
         return []
-    return [
-        NewPage(),
-        Heading("Certification"),
-        *_certified(facts),
-        Blanks(("Signature", "Name and qualifications", "Place and date")),
-    ]
+    fields = (words.say("Signature"), words.say("Name and qualifications"), words.say("Place and date"))
+    return [NewPage(), Heading(words.say("Certification")), *_certified(facts, words), Blanks(fields)]
 
 
-def _certified(facts: Facts) -> list[Block]:
+def _certified(facts: Facts, words: LocaleWords) -> list[Block]:
     """What the valuer answered, point by point; empty fields while nothing is."""
-    said = facts.record.valuer.certification
+    said, compliance = facts.record.valuer.certification, words.word(COMPLIANCE)
+    points = {point: capital(words.word(text)) for point, text in CERTIFICATION.items()}
     if said:
-        rows = tuple(
-            (text[0].upper() + text[1:], said.get(point, "")) for point, text in CERTIFICATION.items()
-        )
-        whose = f"As answered by {facts.record.valuer.name} and nobody else. {COMPLIANCE}"
-        return [Paragraph(whose), Answers(rows)]
-    return [
-        Paragraph(
-            "To be filled in, confirmed or struck out, and signed by hand by the valuer alone. The "
-            "fields are empty "
-            f"because no program can certify anything. {COMPLIANCE}"
-        ),
-        Blanks(tuple(text[0].upper() + text[1:] for text in CERTIFICATION.values())),
-    ]
+        whose = words.say("As answered by {name} and nobody else.", name=facts.record.valuer.name)
+        rows = tuple((text, said.get(point, "")) for point, text in points.items())
+        return [Paragraph(f"{whose} {compliance}"), Answers(rows)]
+    empty = words.say(
+        "To be filled in, confirmed or struck out, and signed by hand by the valuer alone. The fields are "
+        "empty because no program can certify anything."
+    )
+    return [Paragraph(f"{empty} {compliance}"), Blanks(tuple(points.values()))]

@@ -89,7 +89,8 @@ def _content(pages: Pages, paper: str, progress: Progress, files: dict[str, str]
         raise AppraisalError(f"no paper {paper!r}; expected one of: {', '.join(PAPERS)}")
     content = {
         "title": pages.title, "subject": pages.subject, "mark": pages.mark, "reference": pages.reference,
-        "language": pages.language, "author": pages.author, "contents": pages.contents,
+        "language": pages.language, "labels": pages.labels, "author": pages.author,
+        "contents": pages.contents,
         "cover": None if pages.cover is None else asdict(replace(pages.cover, photograph=None)),
     }  # fmt: skip
     blocks = [_settable_block(block, files) for block in pages.blocks]

@@ -23,6 +23,9 @@ from pricing.words.locale import LocaleWords
 WIDTH: Final = 620
 """Of a picture, in points of its own; every document scales it to its text."""
 
+LABEL_WIDTH: Final = 230
+"""Of the longest name of a term, on paper."""
+
 TYPEFACE: Final = "Libertinus Serif"
 
 DOTS: Final = 180.0
@@ -39,17 +42,18 @@ def pictures(facts: Facts, words: LocaleWords) -> dict[str, Picture]:
     evidence = facts.evidence
     found = ranges_picture(facts, words)
     if evidence.index is not None:
-        chart = index_chart(evidence.index)
+        chart = index_chart(evidence.index, words)
         chart.vconcat = [
             part.properties(width=WIDTH - 60, height=height)
             for part, height in zip(chart.vconcat, (190, 50), strict=True)
         ]
-        found["index"] = _plain(chart, fitted=False)
+        found["index"] = _plain(chart, words, fitted=False)
     if evidence.comparables is not None:
-        found["comparables"] = _plain(comparables_chart(evidence.comparables))
+        found["comparables"] = _plain(comparables_chart(evidence.comparables, words), words)
     if evidence.valuation.mid is not None:
-        found["distribution"] = _plain(distribution_chart(evidence.valuation).properties(height=210))
-        found["terms"] = _plain(terms_chart(evidence.valuation).properties(height=alt.Step(19)))
+        columns = distribution_chart(evidence.valuation, words=words).properties(height=210)
+        bars = terms_chart(evidence.valuation, words, LABEL_WIDTH).properties(height=alt.Step(19))
+        found |= {"distribution": _plain(columns, words), "terms": _plain(bars, words)}
     return found
 
 
@@ -57,20 +61,31 @@ def ranges_picture(facts: Facts, words: LocaleWords) -> dict[str, Picture]:
     """The picture of the ranges alone; none where there is no range."""
     if facts.model is None and facts.comparables is None:
         return {}
-    return {"ranges": _plain(ranges_chart(facts, words).properties(height=alt.Step(40)))}
+    return {"ranges": _plain(ranges_chart(facts, words).properties(height=alt.Step(40)), words)}
 
 
 def ranges_chart(facts: Facts, words: LocaleWords) -> alt.LayerChart:
     """The range of each approach as a bar with its mid price, and the valuer's opinion below them."""
     rows: list[dict[str, Any]] = []
-    for name, span in (("price model", facts.model), ("comparable sales", facts.comparables)):
+    for name, span in (
+        (words.say("price model"), facts.model),
+        (words.say("comparable sales"), facts.comparables),
+    ):
         if span is not None:
             low, mid, high = (float(part) for part in span.figures)
             rows.append({"name": name, "low": low, "mid": mid, "high": high, "part": "evidence"})
     if facts.opinion is not None:
         low, high = (float(part) for part in facts.opinion)
         middle = None if low < high else low
-        rows.append({"name": "valuer's opinion", "low": low, "mid": middle, "high": high, "part": "opinion"})
+        rows.append(
+            {
+                "name": words.say("valuer's opinion"),
+                "low": low,
+                "mid": middle,
+                "high": high,
+                "part": "opinion",
+            }
+        )
     schema = {"name": pl.String, "low": pl.Float64, "mid": pl.Float64, "high": pl.Float64, "part": pl.String}
     frame = pl.DataFrame(rows, schema=schema).with_columns(
         words=pl.Series([_ends(row, facts, words) for row in rows], dtype=pl.String)
@@ -79,7 +94,9 @@ def ranges_chart(facts: Facts, words: LocaleWords) -> alt.LayerChart:
     y = alt.Y("name:N", sort=frame["name"].to_list(), title=None, axis=alt.Axis(labelLimit=160))
     x = alt.X(
         "low:Q",
-        title=f"{level_words(facts)} price ({facts.currency})",
+        title=words.say(
+            "{level} price ({currency})", level=level_words(facts, words), currency=facts.currency
+        ),
         scale=alt.Scale(zero=False, nice=False, padding=30),
         axis=alt.Axis(format=",.0f", tickCount=5, labelOverlap=True),
     )
@@ -97,6 +114,35 @@ def ranges_chart(facts: Facts, words: LocaleWords) -> alt.LayerChart:
     return alt.layer(
         bars, ticks.encode(y=y, x=alt.X("mid:Q"), color=dark), told
     ).resolve_scale(color="independent")  # fmt: skip
+
+
+def vega_locale(words: LocaleWords) -> dict[str, Any]:
+    """How a locale writes numbers and days, as the grammar of charts takes it (``config.locale``, the
+    definitions of d3-format and d3-time-format), from the Unicode locale data.
+
+    >>> vega_locale(LocaleWords.of("de_DE"))["number"]["thousands"]
+    '.'
+    """
+    locale = words.locale
+    marks = locale.number_symbols["latn"]
+    months, days = locale.months["stand-alone"], locale.days["stand-alone"]
+    week = (6, 0, 1, 2, 3, 4, 5)  # from Sunday on, which the locale data counts last
+
+    def named(table: Any, width: str, places: Any) -> list[str]:
+        return [str(table[width][place]) for place in places]
+
+    return {
+        "number": {
+            "decimal": marks["decimal"], "thousands": marks["group"], "grouping": [3],
+            "currency": ["", ""], "minus": "\u2212", "percent": words.share(0.0).removeprefix("0"),
+        },
+        "time": {
+            "dateTime": "%d %b %Y %H:%M", "date": "%d.%m.%Y", "time": "%H:%M", "periods": ["", ""],
+            "days": named(days, "wide", week), "shortDays": named(days, "abbreviated", week),
+            "months": named(months, "wide", range(1, 13)),
+            "shortMonths": named(months, "abbreviated", range(1, 13)),
+        },
+    }  # fmt: skip
 
 
 def svg(picture: Picture) -> str:
@@ -119,9 +165,9 @@ def _ends(row: dict[str, Any], facts: Facts, words: LocaleWords) -> str:
     return ends[0] if row["low"] == row["high"] else " \u2013 ".join(ends)
 
 
-def _plain(chart: Any, *, fitted: bool = True) -> Picture:
+def _plain(chart: Any, words: LocaleWords, *, fitted: bool = True) -> Picture:
     """A chart as Vega-Lite without a title, which the caption gives, ``WIDTH`` wide with all that is in it,
-    and with nothing in it that acts unseen."""
+    its axes as a locale writes numbers and days, and with nothing in it that acts unseen."""
     chart.title = alt.Undefined
     if fitted:
         chart = chart.properties(width=WIDTH, autosize=alt.AutoSizeParams(type="fit-x", contains="padding"))
@@ -129,4 +175,5 @@ def _plain(chart: Any, *, fitted: bool = True) -> Picture:
         labelFontSize=12, titleFontSize=12, titleFontWeight="normal", gridColor="#e4e4e4"
     ).configure_legend(labelFontSize=12).configure_text(fontSize=12)  # fmt: skip
     picture: Picture = drawable(drawn.to_dict(validate=False))
+    picture["config"]["locale"] = vega_locale(words)
     return picture

@@ -27,12 +27,15 @@ from pricing.reports.photographs import cover_photograph
 from pricing.reports.pictures import pictures
 from pricing.reports.wording import (
     MARKS,
+    OWN_WORDS,
+    bars_words,
+    basis_and_level,
     car_name,
     condition_words,
     cut,
     identity_words,
+    labels,
     level_words,
-    opinion_words,
     reference,
     span_words,
     standing_words,
@@ -42,6 +45,9 @@ from pricing.reports.wording import (
     valuer_words,
 )
 from pricing.words.locale import LocaleWords
+from pricing.words.messages import SOURCE
+from pricing.words.plain_text import capital
+from pricing.words.told import told
 
 
 def report(facts: Facts, words: LocaleWords) -> Pages:
@@ -56,88 +62,90 @@ def report(facts: Facts, words: LocaleWords) -> Pages:
         *comparables_part(facts, words),
         *model_part(facts, words),
         *reconciliation_part(facts, words),
-        *conditions_part(facts),
-        *certification_part(facts),
+        *conditions_part(facts, words),
+        *certification_part(facts, words),
         *annexes(facts, words),
     ]
     asked = facts.record.assignment
     rows = [
-        ("Prepared for", asked.client),
-        ("Intended use", asked.intended_use),
-        ("Basis of value", f"{asked.basis}, {asked.market_level}"),
-        ("Effective date", words.day(asked.effective_date)),
-        ("Report date", words.day(asked.report_date)),
-        ("Valuer", ", ".join(part for part in valuer_words(facts) if part)),
-        ("Firm", facts.record.valuer.firm),
-        ("Reference", reference(facts)),
+        (words.say("Prepared for"), asked.client),
+        (words.say("Intended use"), asked.intended_use),
+        (words.say("Basis of value"), basis_and_level(facts.record, words)),
+        (words.say("Effective date"), words.day(asked.effective_date)),
+        (words.say("Report date"), words.day(asked.report_date)),
+        (words.say("Valuer"), ", ".join(part for part in valuer_words(facts) if part)),
+        (words.say("Firm"), facts.record.valuer.firm),
+        (words.say("Reference"), reference(facts, words)),
     ]
+    state = state_sentence(facts, words)
     return Pages(
-        title=facts.title,
+        title=words.word(facts.title),
         subject=car_name(facts),
-        mark=MARKS[facts.title],
-        reference=reference(facts),
-        language=words.tag if words.locale.language == "en" else "en",
+        mark=words.word(MARKS[facts.title]),
+        reference=reference(facts, words),
+        language=words.tag,
         blocks=blocks,
         cover=Cover(
             tuple((name, cut(said)) for name, said in rows if said),
-            state_sentence(facts, words),
-            cover_photograph(facts),
+            state if words.language == SOURCE else f"{state} {words.word(OWN_WORDS)}",
+            cover_photograph(facts, words),
         ),
         contents=True,
         pictures=pictures(facts, words),
         author=facts.record.valuer.name,
         photographs=facts.shown,
+        labels=labels(words),
     )
 
 
 def _summary(facts: Facts, words: LocaleWords) -> list[Block]:
     asked, found = facts.record.assignment, facts.evidence
+    level = [words.word(asked.basis), words.word(asked.market_level), asked.tax_status]
     rows = [
-        ("Car", car_name(facts)),
-        ("Identity", identity_words(facts)),
-        ("Condition", condition_words(facts)),
-        ("Basis and level", f"{asked.basis}; {asked.market_level}; {asked.tax_status}".rstrip("; ")),
-        ("Price model", span_words(facts, words, "model")),
-        ("Comparable sales", span_words(facts, words, "comparables")),
+        (words.say("Car"), car_name(facts)),
+        (words.say("Identity"), identity_words(facts, words)),
+        (words.say("Condition"), condition_words(facts, words)),
+        (words.say("Basis and level"), "; ".join(part for part in level if part)),
+        (words.say("Price model"), span_words(facts, words, "model")),
+        (words.say("Comparable sales"), span_words(facts, words, "comparables")),
     ]
     if facts.standing is not None:
-        rows.append(("The opinion among like cars", standing_words(facts)))
+        rows.append((words.say("The opinion among like cars"), standing_words(facts, words)))
     blocks: list[Block] = [
-        Heading("Summary"),
+        Heading(words.say("Summary")),
         value_statement(facts, words),
         Answers(tuple(row for row in rows if row[1])),
     ]
     if facts.model is not None or facts.comparables is not None:
-        share = words.share(found.valuation.coverage)
         blocks.append(
             Figure(
                 "ranges",
-                f"Ranges at the {level_words(facts)} level, {facts.currency}: each bar holds {share} of the "
-                "prices expected of such a car; the notch is its middle.",
-                "Bars of the ranges of the price model and of the comparable sales"
-                + (
-                    ""
-                    if facts.opinion is None
-                    else f", and the valuer's opinion of {opinion_words(facts, words)}"
-                )
-                + ".",
+                words.say(
+                    "Ranges at the level {level}, {currency}: each bar holds {share} of the prices expected "
+                    "of such a car; the notch is its middle.",
+                    level=level_words(facts, words), currency=facts.currency,
+                    share=words.share(found.valuation.coverage),
+                ),
+                bars_words(facts, words),
             )
-        )
+        )  # fmt: skip
     blocks.append(Paragraph(time_words(facts, words)))
-    blocks += _conspicuous(facts)
-    return [*blocks, *_open_points(facts)]
+    blocks += _conspicuous(facts, words)
+    return [*blocks, *_open_points(facts, words)]
 
 
-def _open_points(facts: Facts) -> list[Block]:
+def _open_points(facts: Facts, words: LocaleWords) -> list[Block]:
     """What is missing and what contradicts itself, in a document that cannot be completed yet."""
-    told = [*(f"Missing: {content.name}." for content in facts.lacking),
-            *(f"{found.sentence[0].upper()}{found.sentence[1:]}." for found in facts.against)]  # fmt: skip
-    if not told or facts.record.completed:
+    points = [
+        *(words.say("Missing: {name}.", name=words.word(content.name)) for content in facts.lacking),
+        *(f"{capital(told(found.sentence, words))}." for found in facts.against),
+    ]
+    if not points or facts.record.completed:
         return []
-    return [Heading("Still open", 2), Bullets(tuple(told))]
+    return [Heading(words.say("Still open"), 2), Bullets(tuple(points))]
 
 
-def _conspicuous(facts: Facts) -> list[Block]:
+def _conspicuous(facts: Facts, words: LocaleWords) -> list[Block]:
     """What the value rests on beyond the evidence, where it cannot be overlooked."""
     said = facts.record.conditions
     lines = [
@@ -146,12 +154,14 @@ def _conspicuous(facts: Facts) -> list[Block]:
     blocks: list[Block] = []
     if lines:
         text = " ".join(line.rstrip(".") + "." for line in lines)
-        title = "The value rests on assumptions; were they wrong, it could be another"
+        title = words.say("The value rests on assumptions; were they wrong, it could be another")
         blocks.append(Statement(title, text, manner="warning"))
     if facts.newer:
-        text = f"{'; '.join(facts.newer)}. {facts.record.evidence.newer}".strip()
-        blocks.append(Statement("Newer than the effective date", text, manner="warning"))
+        newer = "; ".join(told(name, words) for name in facts.newer)
+        text = f"{newer}. {facts.record.evidence.newer}".strip()
+        blocks.append(Statement(words.say("Newer than the effective date"), text, manner="warning"))
     later = facts.record.evidence.gathered_later
     if later:
-        blocks.append(Statement("Evidence gathered after the report date", later, manner="warning"))
+        title = words.say("Evidence gathered after the report date")
+        blocks.append(Statement(title, later, manner="warning"))
     return blocks

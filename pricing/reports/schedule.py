@@ -10,39 +10,57 @@ import xlsxwriter
 from pricing.appraisal.collection import Item
 from pricing.appraisal.collection_total import Total, figure_of
 from pricing.appraisal.record import Appraisal
-from pricing.reports.collection import ADDED_UP, TITLE, collection_mark, note_words, total_sentence
+from pricing.reports.collection import (
+    ADDED_UP,
+    TITLE,
+    collection_mark,
+    note_words,
+    refusal_words,
+    total_sentence,
+)
+from pricing.reports.evidence import fit_words
 from pricing.reports.wording import ROAD, car_name, condition_words, identity_words, standing_warning
-from pricing.words.locale import shown
+from pricing.words.locale import LocaleWords, shown
+from pricing.words.plain_text import capital
 from pricing.words.sentences import CAUTION
+
+PROGRAM: Final = "classic-car-pricing"
+"""The program by its name in ``Evidence.software``."""
 
 _WIDTHS: Final = (14, 7, 34, 26, 16, 13, 13, 13, 13, 13, 12, 7, 10, 44)
 
 
-def schedule(shared: Appraisal, items: Sequence[Item], total: Total, made_on: date) -> bytes:
+def schedule(
+    shared: Appraisal, items: Sequence[Item], total: Total, words: LocaleWords, made_on: date
+) -> bytes:
     """The schedule as a workbook: a sheet of cars with its total, a sheet of every sale used, what to know.
 
     Texts are written as texts, whatever they look like; amounts and days as what they are.
     """
     buffer = io.BytesIO()
     with xlsxwriter.Workbook(buffer, {"in_memory": True, "strings_to_formulas": False}) as book:
-        book.set_properties({"title": TITLE, "created": made_on})
-        _cars_sheet(book, shared.assignment.currency, items, total)
-        _sales_sheet(book, items)
-        _notes_sheet(book, items, total_sentence(total, shared.assignment.currency))
+        book.set_properties({"title": words.word(TITLE), "created": made_on})
+        _cars_sheet(book, shared.assignment.currency, items, total, words)
+        _sales_sheet(book, items, words)
+        _notes_sheet(book, items, total_sentence(total, shared.assignment.currency, words), words)
     return buffer.getvalue()
 
 
-def _cars_sheet(book: Any, currency: str, items: Sequence[Item], total: Total) -> None:
-    sheet = book.add_worksheet("Schedule")
+def _cars_sheet(book: Any, currency: str, items: Sequence[Item], total: Total, words: LocaleWords) -> None:
+    sheet = book.add_worksheet(words.say("Schedule"))
     bold = book.add_format({"bold": True, "bottom": 1, "text_wrap": True, "valign": "top"})
     money, strong, day = (
         book.add_format(kind)
         for kind in ({"num_format": "#,##0.00"}, {"num_format": "#,##0.00", "bold": True},
                      {"num_format": "yyyy-mm-dd"})
     )  # fmt: skip
-    heads = ("Reference", "Row", "Car", "Identity", "Condition", f"Low, {currency}", f"Middle, {currency}",
-             f"High, {currency}", f"Counted, {currency}", "Last valued", "On", "In", "Change, %",
-             "Note")  # fmt: skip
+    heads = (
+        words.say("Reference"), words.say("Row"), words.say("Car"), words.say("Identity"),
+        words.say("Condition"), words.say("Low, {currency}", currency=currency),
+        words.say("Middle, {currency}", currency=currency), words.say("High, {currency}", currency=currency),
+        words.say("Counted, {currency}", currency=currency), words.say("Last valued"), words.say("On"),
+        words.say("In"), words.say("Change, %"), words.say("Note"),
+    )  # fmt: skip
     for place, (head, width) in enumerate(zip(heads, _WIDTHS, strict=True)):
         sheet.set_column(place, place, width)
         sheet.write_string(0, place, head, bold)
@@ -64,21 +82,21 @@ def _cars_sheet(book: Any, currency: str, items: Sequence[Item], total: Total) -
             ):
                 sheet.write_number(line, 12, round(100 * float(figure / before.figure - 1), 1))
         if facts is None:
-            sheet.write_string(line, 13, _cell(f"not valued: {item.reason}"))
+            sheet.write_string(line, 13, _cell(refusal_words(item, words)))
             continue
         for place, text in enumerate(
-            (car_name(facts), identity_words(facts), condition_words(facts)), start=2
+            (car_name(facts), identity_words(facts, words), condition_words(facts, words)), start=2
         ):
             sheet.write_string(line, place, _cell(text))
         amounts = [*(facts.model.figures if facts.model is not None else (None,) * 3), figure]
         for place, amount in enumerate(amounts, start=5):
             if amount is not None:
                 sheet.write_number(line, place, float(amount), money)
-        sheet.write_string(line, 13, _cell(note_words(facts)))
+        sheet.write_string(line, 13, _cell(note_words(facts, words)))
     last = len(items) + 1
-    sheet.write_string(last, 0, "Sum", bold)
+    sheet.write_string(last, 0, words.say("Sum"), bold)
     sheet.write_formula(last, 8, f"=SUM(I2:I{last})", strong, float(total.added))
-    sheet.write_string(last + 1, 0, "Together", bold)
+    sheet.write_string(last + 1, 0, words.say("Together"), bold)
     for place, amount in enumerate((total.low, total.mid, total.high), start=5):
         sheet.write_number(last + 1, place, float(amount), strong)
     sheet.freeze_panes(1, 1)
@@ -88,24 +106,16 @@ def _cars_sheet(book: Any, currency: str, items: Sequence[Item], total: Total) -
     sheet.repeat_rows(0)
 
 
-def _sales_sheet(book: Any, items: Sequence[Item]) -> None:
-    sheet = book.add_worksheet("Sales used")
+def _sales_sheet(book: Any, items: Sequence[Item], words: LocaleWords) -> None:
+    sheet = book.add_worksheet(words.say("Sales used"))
     bold, money = book.add_format({"bold": True, "bottom": 1}), book.add_format({"num_format": "#,##0.00"})
     day = book.add_format({"num_format": "yyyy-mm-dd"})
     heads = (
-        "Reference",
-        "Date",
-        "Make",
-        "Model",
-        "Variant",
-        "Year",
-        "Condition",
-        "Price, all-in",
-        "Currency",
-        "Adjusted price",
-        "Source",
-        "Source reference",
-    )
+        words.say("Reference"), words.say("Date"), words.say("Make"), words.say("Model"),
+        words.say("Variant"), words.say("Year"), words.say("Condition"), words.say("Price, all-in"),
+        words.say("Currency"), words.say("Adjusted price"), words.say("Source"),
+        words.say("Source reference"),
+    )  # fmt: skip
     for place, head in enumerate(heads):
         sheet.set_column(place, place, 16)
         sheet.write_string(0, place, head, bold)
@@ -120,7 +130,7 @@ def _sales_sheet(book: Any, items: Sequence[Item]) -> None:
                 2: row["make"],
                 3: row["model"],
                 4: row["variant"],
-                6: row["condition_band"],
+                6: words.word(row["condition_band"]),
                 8: item.facts.base_currency,
                 10: row["source"],
                 11: row["source_ref"],
@@ -134,18 +144,20 @@ def _sales_sheet(book: Any, items: Sequence[Item]) -> None:
     sheet.freeze_panes(1, 1)
 
 
-def _notes_sheet(book: Any, items: Sequence[Item], told: str) -> None:
-    sheet = book.add_worksheet("To know")
+def _notes_sheet(book: Any, items: Sequence[Item], said: str, words: LocaleWords) -> None:
+    sheet = book.add_worksheet(words.say("To know"))
     sheet.set_column(0, 0, 110, book.add_format({"text_wrap": True}))
     valued = [item.facts for item in items if item.facts is not None]
-    lines = [collection_mark(valued), f"{told[0].upper()}{told[1:]}.", ADDED_UP, CAUTION, ROAD]
+    kept = (collection_mark(valued), ADDED_UP, CAUTION, ROAD)
+    mark, *others = (words.word(text) for text in kept)
+    lines = [mark, f"{capital(said)}.", *others]
     if valued:
         found = valued[0].evidence
         lines += [
-            standing_warning(valued[0]) or "",
-            f"Digest of the market's records: {found.market.digest}",
-            f"Fit of the price model: {found.fit_id or 'made for the effective date, not kept'}",
-            f"Program: classic-car-pricing {found.software['classic-car-pricing']}",
+            standing_warning(valued[0], words) or "",
+            words.say("Digest of the market's records: {digest}", digest=found.market.digest),
+            words.say("Fit of the price model: {fit}", fit=fit_words(valued[0], words)),
+            words.say("Program: {program}", program=f"{PROGRAM} {found.software[PROGRAM]}"),
         ]
     for place, text in enumerate(line for line in lines if line):
         sheet.write_string(place, 0, text)

@@ -16,6 +16,7 @@ import typst
 
 from pricing.errors import AppraisalError
 from pricing.reports.pdf import PAPERS, settable
+from pricing.words.locale import LocaleWords
 from pricing.words.sentences import CAUTION
 
 
@@ -43,7 +44,8 @@ class Section:
 
 @dataclass(frozen=True)
 class Sheet:
-    """One page: the figures, then sections over the whole width, sections side by side, and the cautions."""
+    """One page: the figures, then sections over the whole width, sections side by side, and the cautions with
+    their heading; ``language`` is a tag such as en-GB."""
 
     title: str
     basis: str
@@ -52,17 +54,21 @@ class Sheet:
     left: tuple[Section, ...]
     right: tuple[Section, ...]
     cautions: tuple[str, ...]
+    language: str = "en"
+    cautions_title: str = "Cautions"
 
 
-def warned(warning: str | None) -> tuple[str, ...]:
+def warned(warning: str | None, words: LocaleWords) -> tuple[str, ...]:
     """The cautions of every sheet: what there is to know of its market first."""
-    return (CAUTION,) if warning is None else (warning, CAUTION)
+    caution = words.word(CAUTION)
+    return (caution,) if warning is None else (warning, caution)
 
 
 def sheet_html(sheet: Sheet) -> str:
     """The sheet as an HTML page of its own, every text in it escaped."""
     template = files("pricing.reports").joinpath("templates/sheet.html").read_text(encoding="utf-8")
     return Template(template).substitute(
+        language=escape(sheet.language),
         title=escape(sheet.title),
         basis=escape(sheet.basis),
         figures="".join(
@@ -73,6 +79,7 @@ def sheet_html(sheet: Sheet) -> str:
         wide="".join(map(_section, sheet.wide)),
         left="".join(map(_section, sheet.left)),
         right="".join(map(_section, sheet.right)),
+        cautions_title=escape(sheet.cautions_title),
         cautions="".join(f"<p>{escape(text)}</p>" for text in sheet.cautions),
     )
 

@@ -27,12 +27,16 @@ from pricing.reports.pictures import ranges_picture
 from pricing.reports.wording import (
     CUT,
     MARKS,
+    OWN_WORDS,
     ROAD,
+    band_words,
+    bars_words,
     car_name,
     condition_words,
     cut,
     identity_words,
-    opinion_words,
+    labels,
+    odometer_words,
     premise_words,
     rate_words,
     reference,
@@ -42,7 +46,9 @@ from pricing.reports.wording import (
     valuer_words,
 )
 from pricing.words.locale import LocaleWords, ems
+from pricing.words.messages import SOURCE, noted
 from pricing.words.sentences import CAUTION, option_words
+from pricing.words.told import told
 
 CUTS: Final = (CUT, 180, 120, 80, 50, 30)
 """Letters tried in turn, until the answers fit their page."""
@@ -55,9 +61,9 @@ LINE: Final = 32.0
 
 _NAMED: Final = ("year", "model", "variant")
 
-WHOLE: Final = "What is cut short here, marked [\u2026], stands in full in the appraisal."
+WHOLE: Final = noted("What is cut short here, marked [\u2026], stands in full in the appraisal.")
 
-RESTRICTED: Final = (
+RESTRICTED: Final = noted(
     "Restricted use: this short form is for the client and the users named in it, who have the whole "
     "appraisal; alone it may not be understood, and nobody else may rely on it."
 )
@@ -73,51 +79,68 @@ SHOWN: Final = 6
 def statement(facts: Facts, words: LocaleWords) -> Pages:
     """The insurance statement: the value and what it rests on, on two pages."""
     asked, car = facts.record.assignment, facts.record.subject
-    odometer = "" if car.odometer_km is None else f"{words.number(car.odometer_km)} km"
+    level = [words.word(asked.market_level), asked.tax_status]
     rows = [
-        ("Prepared for", asked.client),
-        ("For use by", asked.intended_users),
-        ("Intended use", asked.intended_use),
-        ("Interest valued", asked.interest),
-        ("Basis of value", f"{asked.basis}: {asked.basis_definition}".rstrip(": ")),
-        ("Source of the definition", asked.basis_source),
-        ("Premise of value", asked.premise),
-        ("Brought to that premise", premise_words(facts, words)),
-        ("Currency and rate", rate_words(facts, words)),
-        ("Level and taxes", f"{asked.market_level}; {asked.tax_status}".rstrip("; ")),
-        ("Effective date", words.day(asked.effective_date)),
-        ("Report date", words.day(asked.report_date)),
+        (words.say("Prepared for"), asked.client),
+        (words.say("For use by"), asked.intended_users),
+        (words.say("Intended use"), asked.intended_use),
+        (words.say("Interest valued"), asked.interest),
+        (words.say("Basis of value"), basis_words(facts, words)),
+        (words.say("Source of the definition"), asked.basis_source),
+        (words.say("Premise of value"), words.word(asked.premise)),
+        (words.say("Brought to that premise"), premise_words(facts, words)),
+        (words.say("Currency and rate"), rate_words(facts, words)),
+        (words.say("Level and taxes"), "; ".join(part for part in level if part)),
+        (words.say("Effective date"), words.day(asked.effective_date)),
+        (words.say("Report date"), words.day(asked.report_date)),
     ]
     subject = [
-        ("Car", car_name(facts)),
-        ("Identity", identity_words(facts)),
-        ("Body and colour", ", ".join(part for part in (car.body_style, car.colour) if part)),
-        ("Odometer", odometer),
-        ("Options", ", ".join(option_words(code) for code in car.options)),
-        ("Condition", condition_words(facts)),
-        ("Inspection", inspection_words(facts, words)),
+        (words.say("Car"), car_name(facts)),
+        (words.say("Identity"), identity_words(facts, words)),
+        (words.say("Body and colour"), ", ".join(part for part in (car.body_style, car.colour) if part)),
+        (words.say("Odometer"), odometer_words(facts, words)),
+        (words.say("Options"), ", ".join(option_words(code, words) for code in car.options)),
+        (words.say("Condition"), condition_words(facts, words)),
+        (words.say("Inspection"), inspection_words(facts, words)),
     ]
     limit = limit_of([*rows, *subject])
-    warning = standing_warning(facts)
+    warning = standing_warning(facts, words)
+    title = words.say("Insurance statement")
     blocks: list[Block] = [
-        Heading("Insurance statement"),
+        Heading(title),
         value_statement(facts, words),
         cut_answers(rows, limit),
-        Heading(SUBJECT, 2),
+        Heading(words.word(SUBJECT), 2),
         cut_answers(subject, limit),
         NewPage(),
-        Heading("What the value rests on"),
+        Heading(words.say("What the value rests on")),
         *([] if warning is None else [Paragraph(warning)]),
         *ranges(facts, words),
         *_comparables(facts, words),
-        *assumed(facts),
+        *assumed(facts, words),
         *_said(
-            ("Limits", asked.limits), ("Liability", asked.liability), ("Newer evidence", newer_words(facts))
+            (words.say("Limits"), asked.limits), (words.say("Liability"), asked.liability),
+            (words.say("Newer evidence"), newer_words(facts, words)),
         ),
-        Paragraph(f"{RESTRICTED} {CAUTION} {ROAD} {cut(state_sentence(facts, words))} {WHOLE}", "small"),
-        *signature(facts),
-    ]
-    return short_pages(facts, words, "Insurance statement", blocks)
+        small_print(facts, words),
+        *signature(facts, words),
+    ]  # fmt: skip
+    return short_pages(facts, words, title, blocks)
+
+
+def basis_words(facts: Facts, words: LocaleWords) -> str:
+    """The basis of value with its definition."""
+    asked = facts.record.assignment
+    return ": ".join(part for part in (words.word(asked.basis), asked.basis_definition) if part)
+
+
+def small_print(facts: Facts, words: LocaleWords) -> Paragraph:
+    """What a short form is good for, the cautions, its state, and where the whole is to be found."""
+    said = [words.word(RESTRICTED), words.word(CAUTION), words.word(ROAD), cut(state_sentence(facts, words)),
+            words.word(WHOLE)]  # fmt: skip
+    if words.language != SOURCE:
+        said.append(words.word(OWN_WORDS))
+    return Paragraph(" ".join(said), "small")
 
 
 def short_pages(facts: Facts, words: LocaleWords, title: str, blocks: list[Block]) -> Pages:
@@ -125,12 +148,13 @@ def short_pages(facts: Facts, words: LocaleWords, title: str, blocks: list[Block
     return Pages(
         title=title,
         subject=cut(car_name(facts), 60),
-        mark=MARKS[facts.title],
-        reference=reference(facts),
-        language=words.tag if words.locale.language == "en" else "en",
+        mark=words.word(MARKS[facts.title]),
+        reference=reference(facts, words),
+        language=words.tag,
         blocks=blocks,
         pictures=ranges_picture(facts, words),
         author=facts.record.valuer.name,
+        labels=labels(words),
     )
 
 
@@ -148,48 +172,44 @@ def limit_of(rows: list[tuple[str, str]], room: float = ROOM) -> int:
     return CUTS[-1]
 
 
-def newer_words(facts: Facts) -> str:
+def newer_words(facts: Facts, words: LocaleWords) -> str:
     """What is newer than the effective date, and why it may be used."""
-    return f"{'; '.join(facts.newer)}. {facts.record.evidence.newer}".strip(". ") if facts.newer else ""
+    if not facts.newer:
+        return ""
+    newer = "; ".join(told(name, words) for name in facts.newer)
+    return f"{newer}. {facts.record.evidence.newer}".strip(". ")
 
 
 def _said(*texts: tuple[str, str]) -> list[Block]:
     return [Paragraph(f"{title}: {cut(text, 90)}", "small") for title, text in texts if text]
 
 
-def signature(facts: Facts) -> list[Block]:
+def signature(facts: Facts, words: LocaleWords) -> list[Block]:
     """Who signs by hand, by name and qualifications; nobody signs what a model says."""
     if facts.title == MODEL_REPORT:
         return []
     named = ", ".join(cut(part, 80) for part in valuer_words(facts)[:2] if part)
-    return [Blanks((f"{named or 'Valuer'}: signature, place and date",))]
+    who = named or words.say("Valuer")
+    return [Blanks((words.say("{valuer}: signature, place and date", valuer=who),))]
 
 
 def inspection_words(facts: Facts, words: LocaleWords) -> str:
     """How much was seen, by whom and when."""
     note = facts.record.inspection
-    told = [
-        note.manner if note.manner else "nothing is said of one",
-        note.by,
-        words.day(note.on),
-        note.extent,
-    ]
-    return ", ".join(part for part in told if part)
+    manner = words.word(note.manner or "nothing is said of one")
+    return ", ".join(part for part in (manner, note.by, words.day(note.on), note.extent) if part)
 
 
 def ranges(facts: Facts, words: LocaleWords) -> list[Block]:
     """The picture of the ranges, or why there is none."""
     if facts.model is None and facts.comparables is None:
-        return [Paragraph(f"No range can be given: {facts.evidence.valuation.reason}.")]
-    share = words.share(facts.evidence.valuation.coverage)
-    shown = "" if facts.opinion is None else f", and the opinion of {opinion_words(facts, words)}"
-    return [
-        Figure(
-            "ranges",
-            f"Ranges that hold {share} of the prices expected of such a car, {facts.currency}.",
-            f"Bars of the ranges of the price model and of the comparable sales{shown}.",
-        )
-    ]
+        reason = told(facts.evidence.valuation.reason, words)
+        return [Paragraph(words.say("No range can be given: {reason}.", reason=reason))]
+    caption = words.say(
+        "Ranges that hold {share} of the prices expected of such a car, {currency}.",
+        share=words.share(facts.evidence.valuation.coverage), currency=facts.currency,
+    )  # fmt: skip
+    return [Figure("ranges", caption, bars_words(facts, words))]
 
 
 def _comparables(facts: Facts, words: LocaleWords) -> list[Block]:
@@ -199,7 +219,7 @@ def _comparables(facts: Facts, words: LocaleWords) -> list[Block]:
         (
             words.short_day(row["event_date"]),
             cut(" ".join(str(row[part]) for part in _NAMED if row[part] is not None), CELL),
-            row["condition_band"] or "not graded", *(
+            band_words(row["condition_band"], words), *(
                 words.plain(facts.evidence.conversion.from_base(row[name]), 0)
                 for name in ("price", "adjusted_price")
             ),
@@ -209,23 +229,33 @@ def _comparables(facts: Facts, words: LocaleWords) -> list[Block]:
     )  # fmt: skip
     money = facts.currency
     columns = (
-        Column("Sold", 1), Column("Car", 1.6), Column("Condition", 1.1), Column(f"Price, {money}", 1, True),
-        Column(f"Adjusted, {money}", 1.1, True), Column("Source and reference", 1.9),
+        Column(words.say("Sold"), 1), Column(words.say("Car"), 1.6), Column(words.say("Condition"), 1.1),
+        Column(words.say("Price, {money}", money=money), 1, True),
+        Column(words.say("Adjusted, {money}", money=money), 1.1, True),
+        Column(words.say("Source and reference"), 1.9),
     )  # fmt: skip
-    caption = f"The {len(rows)} comparable sales most alike, of {facts.grid.height}"
-    note = "" if money == facts.base_currency else f"All-in prices, {rate_words(facts, words)}."
+    caption = words.many(
+        "The {number} comparable sale most alike, of {sales}",
+        "The {number} comparable sales most alike, of {sales}",
+        len(rows), sales=words.number(facts.grid.height),
+    )  # fmt: skip
+    note = ""
+    if money != facts.base_currency:
+        note = words.say("All-in prices, {rate}.", rate=rate_words(facts, words))
     return [Table(caption, columns, rows, note=note)]
 
 
-def assumed(facts: Facts) -> list[Block]:
+def assumed(facts: Facts, words: LocaleWords) -> list[Block]:
     """What the value rests on beyond the evidence."""
     said = facts.record.conditions
     lines = [text for text in (*said.extraordinary, *said.hypothetical) if not _none(text)]
     if not lines:
         return []
     if len(lines) > 3:
-        return [Statement("The value rests on assumptions", cut(" ".join(lines)), manner="warning")]
-    return [Heading("Assumptions and conditions", 2), Bullets(tuple(cut(line, 120) for line in lines))]
+        title = words.say("The value rests on assumptions")
+        return [Statement(title, cut(" ".join(lines)), manner="warning")]
+    heading = Heading(words.say("Assumptions and conditions"), 2)
+    return [heading, Bullets(tuple(cut(line, 120) for line in lines))]
 
 
 def _none(text: str) -> bool:

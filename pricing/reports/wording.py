@@ -4,27 +4,35 @@ from typing import Final
 
 from pricing.appraisal.facts import APPRAISAL, DRAFT, MODEL_REPORT, Facts
 from pricing.appraisal.figures import premise_of
+from pricing.appraisal.record import Appraisal
 from pricing.reports.blocks import Statement
 from pricing.words.locale import LocaleWords
 from pricing.words.market_standing import market_warning
+from pricing.words.messages import noted
 from pricing.words.sentences import CAUTION
+from pricing.words.told import told
 
 MARKS: Final = {
-    DRAFT: "Draft for a qualified valuer \u2013 not an appraisal until the valuer has completed it",
-    MODEL_REPORT: "Model report \u2013 an estimate from sale records, not an appraisal",
+    DRAFT: noted("Draft for a qualified valuer \u2013 not an appraisal until the valuer has completed it"),
+    MODEL_REPORT: noted("Model report \u2013 an estimate from sale records, not an appraisal"),
     APPRAISAL: "",
 }
 """What every page says of the document's state."""
 
-ROAD: Final = (
+ROAD: Final = noted(
     "Whether the car may be driven is for the local test and a licensed professional to say; nothing here "
     "does."
 )
 
-COMPLIANCE: Final = (
+COMPLIANCE: Final = noted(
     "No compliance with any standard is claimed by the program that laid this document out. Whether it meets "
     "one is for the valuer to say."
 )
+
+OWN_WORDS: Final = noted(
+    "What the valuer and others wrote, definitions among it, stands in the language in which it was written."
+)
+"""Said in every document that is not in English, the language of what the program itself keeps."""
 
 CUT: Final = 240
 """Letters of a person's text where it must be short."""
@@ -39,76 +47,151 @@ def car_name(facts: Facts) -> str:
     return " ".join(str(part) for part in (car.year, car.make, car.model, car.variant) if part)
 
 
-def reference(facts: Facts) -> str:
+def reference(facts: Facts, words: LocaleWords) -> str:
     """What the document is filed under: the record, its revision, and the beginning of its digest."""
-    return f"{facts.appraisal_id}, revision {facts.revision}, evidence {facts.digest[:12]}"
+    return words.say(
+        "{record}, revision {revision}, evidence {digest}",
+        record=facts.appraisal_id, revision=facts.revision, digest=facts.digest[:12],
+    )  # fmt: skip
+
+
+def car_text(car: object, name: str, words: LocaleWords) -> str:
+    """A word of a closed list that a record says of its car."""
+    return words.word(str(getattr(car, name) or ""))
+
+
+def basis_and_level(record: Appraisal, words: LocaleWords) -> str:
+    """The basis of value and the market level."""
+    asked = record.assignment
+    parts = [words.word(asked.basis), words.word(asked.market_level)]
+    return ", ".join(part for part in parts if part)
+
+
+def band_words(band: str | None, words: LocaleWords) -> str:
+    """A condition band, or that there is none."""
+    return words.word(band) if band else words.say("not graded")
+
+
+def span_of(ends: list[str], words: LocaleWords) -> str:
+    """From one text to another; one of them where they are the same."""
+    return ends[0] if ends[0] == ends[-1] else words.say("{low} to {high}", low=ends[0], high=ends[-1])
 
 
 def opinion_words(facts: Facts, words: LocaleWords) -> str:
     """The valuer's figure or range."""
     if facts.opinion is None:
         return ""
-    ends = [words.money(end, facts.currency) for end in facts.opinion]
-    return ends[0] if facts.opinion[0] == facts.opinion[1] else f"{ends[0]} to {ends[1]}"
+    return span_of([words.money(end, facts.currency) for end in facts.opinion], words)
+
+
+def bars_words(facts: Facts, words: LocaleWords) -> str:
+    """What the picture of the ranges shows."""
+    if facts.opinion is None:
+        return words.say("Bars of the ranges of the price model and of the comparable sales.")
+    return words.say(
+        "Bars of the ranges of the price model and of the comparable sales, and the valuer's opinion of "
+        "{opinion}.",
+        opinion=opinion_words(facts, words),
+    )
+
+
+def labels(words: LocaleWords) -> dict[str, str]:
+    """What pages say of themselves: captions and the foot, ``{page}`` and ``{pages}`` left to the layout."""
+    return {
+        "table": words.say("Table"),
+        "figure": words.say("Figure"),
+        "page": words.say("Page {page} of {pages}", page="{page}", pages="{pages}"),
+    }
 
 
 def state_sentence(facts: Facts, words: LocaleWords) -> str:
     """Who answers for the document, and what it is not."""
     if facts.title == MODEL_REPORT:
-        return f"This is what a price model says of recorded sales. {CAUTION}"
+        said = words.say("This is what a price model says of recorded sales.")
+        return f"{said} {words.word(CAUTION)}"
     if facts.title == DRAFT:
-        return (
+        return words.say(
             "This draft was put together by a program from the evidence and from what its user entered. The "
             "judgement in it is for a qualified valuer to confirm, to change and to complete."
         )
-    name, day = facts.record.valuer.name, words.day(facts.record.valuer.completed_on)
-    return f"Completed by {name} on {day}. It has effect only with the valuer's own signature by hand."
+    return words.say(
+        "Completed by {name} on {day}. It has effect only with the valuer's own signature by hand.",
+        name=facts.record.valuer.name, day=words.day(facts.record.valuer.completed_on),
+    )  # fmt: skip
 
 
 def time_words(facts: Facts, words: LocaleWords) -> str:
     """What was known, and what was not looked at; first what there is to know of the market."""
-    at = words.day(facts.record.assignment.effective_date)
-    market = facts.evidence.market
-    sentence = (
-        f"The value holds at {at}. Only what was known by then was used: {words.number(market.sales)} "
-        f"sales and "
-        f"{words.number(market.offers)} offers without a sale"
-    )
+    market, at = facts.evidence.market, words.day(facts.record.assignment.effective_date)
+    values = {"day": at, "sales": words.number(market.sales), "offers": words.number(market.offers)}
     if market.first is not None and market.last is not None:
-        sentence += f", from {words.day(market.first)} to {words.day(market.last)}"
-    said = facts.evidence.valuation.opinions.height
-    sentence += f", and {words.number(said)} statements of opinion about the model." if said else "."
-    if facts.later:
-        sentence += f" {words.number(facts.later)} records of later days were on file and were not looked at."
-    warning = standing_warning(facts)
-    return sentence if warning is None else f"{warning} {sentence}"
+        known = words.say(
+            "The value holds at {day}. Only what was known by then was used: {sales} sales and {offers} "
+            "offers without a sale, from {first} to {last}.",
+            **values, first=words.day(market.first), last=words.day(market.last),
+        )  # fmt: skip
+    else:
+        known = words.say(
+            "The value holds at {day}. Only what was known by then was used: {sales} sales and {offers} "
+            "offers without a sale.",
+            **values,
+        )
+    said, later = facts.evidence.valuation.opinions.height, facts.later
+    parts = [standing_warning(facts, words), known]
+    if said:
+        parts.append(
+            words.many(
+                "So was {number} statement of opinion about the model.",
+                "So were {number} statements of opinion about the model.",
+                said,
+            )
+        )
+    if later:
+        parts.append(
+            words.many(
+                "{number} record of a later day was on file and was not looked at.",
+                "{number} records of later days were on file and were not looked at.",
+                later,
+            )
+        )
+    return " ".join(part for part in parts if part)
 
 
-def standing_warning(facts: Facts) -> str | None:
+def standing_warning(facts: Facts, words: LocaleWords) -> str | None:
     """What has to be known of the market of the evidence, as it was at the effective date."""
     market, at = facts.evidence.market, facts.record.assignment.effective_date
     if at is None or (market.sales and market.last_sale is None):  # of a version that did not keep the day
         return None
-    return market_warning(market, at)
+    return market_warning(market, at, words)
 
 
-def condition_words(facts: Facts) -> str:
+def condition_words(facts: Facts, words: LocaleWords) -> str:
     """The condition band, and whose word it is."""
-    car = facts.evidence.valuation.car
-    if car["condition_band"] is None:
-        return "not graded"
-    return f"{car['condition_band']} ({'inspection sheet' if facts.evidence.findings else 'as stated'})"
+    band = facts.evidence.valuation.car["condition_band"]
+    if band is None:
+        return band_words(band, words)
+    if facts.evidence.findings:
+        return words.say("{band} (inspection sheet)", band=words.word(band))
+    return words.say("{band} (as stated)", band=words.word(band))
 
 
-def standing_words(facts: Facts) -> str:
+def standing_words(facts: Facts, words: LocaleWords) -> str:
     """Where the opinion stands among like cars, by the price model."""
     share = facts.standing
     if share is None:
         return ""
-    told = (
-        "fewer than 1" if share < 0.01 else "more than 99" if share > 0.99 else f"about {round(100 * share)}"
+    if share < 0.01:
+        return words.say(
+            "By the price model fewer than 1 in 100 cars like this one would sell for less than the opinion."
+        )
+    if share > 0.99:
+        return words.say(
+            "By the price model more than 99 in 100 cars like this one would sell for less than the opinion."
+        )
+    return words.say(
+        "By the price model about {cars} in 100 cars like this one would sell for less than the opinion.",
+        cars=round(100 * share),
     )
-    return f"By the price model {told} in 100 cars like this one would sell for less than the opinion."
 
 
 def valuer_words(facts: Facts) -> tuple[str, str, str]:
@@ -117,15 +200,21 @@ def valuer_words(facts: Facts) -> tuple[str, str, str]:
     return said.name, said.qualifications, said.contact
 
 
-def identity_words(facts: Facts) -> str:
+def identity_words(facts: Facts, words: LocaleWords) -> str:
     """The numbers by which the car is known."""
     car = facts.record.subject
     named = (
-        ("chassis", car.chassis_number),
-        ("engine", car.engine_number),
-        ("registration", car.registration),
+        (noted("chassis {number}"), car.chassis_number),
+        (noted("engine {number}"), car.engine_number),
+        (noted("registration {number}"), car.registration),
     )
-    return ", ".join(f"{name} {number}" for name, number in named if number)
+    return ", ".join(words.say(message, number=number) for message, number in named if number)
+
+
+def odometer_words(facts: Facts, words: LocaleWords) -> str:
+    """The odometer reading; nothing where none is said."""
+    reading = facts.record.subject.odometer_km
+    return "" if reading is None else f"{words.number(reading)} km"
 
 
 def span_words(facts: Facts, words: LocaleWords, name: str) -> str:
@@ -133,19 +222,20 @@ def span_words(facts: Facts, words: LocaleWords, name: str) -> str:
     span = facts.model if name == "model" else facts.comparables
     if span is None:
         reason = facts.evidence.valuation.reason if name == "model" else facts.evidence.missing.get(name)
-        return f"no range: {reason}"
+        return words.say("no range: {reason}", reason=told(reason, words))
     low, mid, high = (words.about(part, facts.currency) for part in span.figures)
-    return f"{low} to {high}, middle {mid}"
+    return words.say("{low} to {high}, middle {mid}", low=low, high=high, mid=mid)
 
 
 def rate_words(facts: Facts, words: LocaleWords) -> str:
     """The currency of the amounts, and the rate and day at which they were brought to it."""
     if facts.currency == facts.base_currency:
-        return f"{facts.currency}, the currency of the evidence"
-    return (
-        f"{facts.currency}; {facts.base_currency} 1 = {facts.currency} {words.number(float(facts.rate), 4)}, "
-        f"reference rate of {words.day(facts.rate_date)}"
-    )
+        return words.say("{currency}, the currency of the evidence", currency=facts.currency)
+    return words.say(
+        "{currency}; {base} 1 = {currency} {rate}, reference rate of {day}",
+        currency=facts.currency, base=facts.base_currency, rate=words.number(float(facts.rate), 4),
+        day=words.day(facts.rate_date),
+    )  # fmt: skip
 
 
 def premise_words(facts: Facts, words: LocaleWords) -> str:
@@ -153,32 +243,50 @@ def premise_words(facts: Facts, words: LocaleWords) -> str:
     asked = facts.record.assignment
     if asked.premise_per_cent is None:
         return asked.premise_change
-    rests = f" ({asked.premise_rests_on})" if asked.premise_rests_on else ""
-    by = f"{words.per_cent(float(asked.premise_per_cent), 1)} on sales as recorded{rests}"
+    change = words.per_cent(float(asked.premise_per_cent), 1)
+    by = (
+        words.say("{change} on sales as recorded ({ground})",
+                  change=change, ground=words.word(asked.premise_rests_on))
+        if asked.premise_rests_on
+        else words.say("{change} on sales as recorded", change=change)
+    )  # fmt: skip
     return f"{by}: {asked.premise_change}" if asked.premise_change else by
 
 
-def level_words(facts: Facts) -> str:
+def level_words(facts: Facts, words: LocaleWords) -> str:
     """The market level of the figures, and their premise where it moves them."""
     asked = facts.record.assignment
-    return asked.market_level if not premise_of(facts.record) else f"{asked.market_level}, {asked.premise}"
+    level = words.word(asked.market_level)
+    return f"{level}, {words.word(asked.premise)}" if premise_of(facts.record) else level
 
 
 def value_statement(facts: Facts, words: LocaleWords) -> Statement:
     """The figure, set apart: the valuer's, or the model's range where there is no valuer."""
     asked = facts.record.assignment
-    terms = f"{asked.basis}, {level_words(facts)}, at {words.day(asked.effective_date)}"
+    terms = words.say(
+        "{basis}, {level}, at {day}", basis=words.word(asked.basis), level=level_words(facts, words),
+        day=words.day(asked.effective_date),
+    )  # fmt: skip
     if facts.opinion is not None:
-        whose = "Opinion of value" if facts.title == APPRAISAL else "Proposed opinion of value (draft)"
+        whose = (
+            words.say("Opinion of value")
+            if facts.title == APPRAISAL
+            else words.say("Proposed opinion of value (draft)")
+        )
         return Statement(whose, opinion_words(facts, words), terms)
     span = facts.model if facts.model is not None else facts.comparables
     if span is None:
-        return Statement("No range can be given", str(facts.evidence.valuation.reason), terms)
+        reason = told(facts.evidence.valuation.reason, words)
+        return Statement(words.say("No range can be given"), reason, terms)
     low, mid, high = (words.about(part, facts.currency) for part in span.figures)
-    share = words.share(facts.evidence.valuation.coverage)
     return Statement(
-        "Range of the price model", f"{low} to {high}", f"middle {mid}; {share} of like cars; {terms}"
-    )
+        words.say("Range of the price model"),
+        words.say("{low} to {high}", low=low, high=high),
+        words.say(
+            "middle {mid}; {share} of like cars; {terms}",
+            mid=mid, share=words.share(facts.evidence.valuation.coverage), terms=terms,
+        ),
+    )  # fmt: skip
 
 
 def cut(text: str, limit: int = CUT) -> str:

@@ -12,6 +12,9 @@ from pricing.errors import FileError
 
 MEGABYTE: Final = 1_000_000
 
+LONGEST_SIDE: Final = 1600
+"""Pixels of a picture as it is shown: some 245 to the inch over the width of a page."""
+
 LONGEST_HEADING: Final = 1_000
 """Characters of the name of a column."""
 

@@ -13,12 +13,9 @@ from typing import Any, Final
 from PIL import Image, ImageCms, ImageOps, UnidentifiedImageError
 
 from pricing.errors import FileError
-from pricing.untrusted.limits import Limits
+from pricing.untrusted.limits import LONGEST_SIDE, Limits
 
 MOST_PIXELS: Final = 100_000_000
-LONGEST_SIDE: Final = 1600
-"""Pixels of a picture as it is shown: some 245 to the inch over the width of a page."""
-
 QUALITY: Final = 85
 """Of the JPEG that is shown. Assumption: nobody sees a difference at this size."""
 

@@ -1,5 +1,6 @@
 """What the facts for a buyer say, in sentences. Amounts are in the offer's currency unless said otherwise."""
 
+import re
 from decimal import Decimal
 from typing import Any, Final
 
@@ -9,22 +10,18 @@ from pricing.decisions.arguments import YEARS, Argument
 from pricing.decisions.buying import Buying, Limit
 from pricing.decisions.ranges import Range
 from pricing.words.approaches import difference_sentence
-from pricing.words.sentences import (
-    cases_words,
-    day_words,
-    exact_words,
-    money_words,
-    range_sentence,
-    share_words,
-)
+from pricing.words.locale import PLAIN, LocaleWords
+from pricing.words.messages import noted
+from pricing.words.sentences import cases_words, exact_words, money_words, range_sentence, share_words
+from pricing.words.told import told
 
 LINE_WORDS: Final = {
-    "price": "price",
-    "premium": "buyer's premium with its tax",
-    "transport": "transport",
-    "import duty": "import duty",
-    "import tax": "import tax",
-    "repairs": "repairs",
+    "price": noted("price"),
+    "premium": noted("buyer's premium with its tax"),
+    "transport": noted("transport"),
+    "import duty": noted("import duty"),
+    "import tax": noted("import tax"),
+    "repairs": noted("repairs"),
 }
 
 
@@ -37,51 +34,73 @@ def cents_words(amount: Decimal, currency: str) -> str:
     return f"{currency} {amount:,}"
 
 
-def basis_note(facts: Buying) -> str:
+def basis_note(facts: Buying, words: LocaleWords = PLAIN) -> str:
     """What prices include, in which money, and at which rate."""
-    at = day_words(facts.valuation.as_of)
     base = facts.valuation.currency
-    same = facts.currency == base
-    rate = (
-        ""
-        if same
-        else f" The range is in {base}; amounts are turned at the rate of "
-        f"{day_words(facts.conversion.rate_date)}."
-    )
-    return f"Limits are {facts.price_basis} prices in {facts.currency} at {at}.{rate}"
+    said = words.say(
+        "Limits are {basis} prices in {currency} at {day}.",
+        basis=words.word(facts.price_basis), currency=facts.currency, day=words.day(facts.valuation.as_of),
+    )  # fmt: skip
+    if facts.currency == base:
+        return said
+    rate = words.say(
+        "The range is in {currency}; amounts are turned at the rate of {day}.",
+        currency=base, day=words.day(facts.conversion.rate_date),
+    )  # fmt: skip
+    return f"{said} {rate}"
 
 
-def verdict_sentence(facts: Buying) -> str:
+def charges_words(rates: str, words: LocaleWords = PLAIN) -> str:
+    """Where charges come from: the days they are in force from, between the name and the notice of a schedule
+    as it was written.
+
+    >>> charges_words("Example: premium in force from 2026-01-01.", LocaleWords.of("de_DE"))
+    'Example: Aufgeld in Kraft seit 1. Januar 2026.'
+    """
+    if words.language == "en" and not words.messages.texts:
+        return rates
+    return _IN_FORCE.sub(lambda found: told(found.group(), words), words.word(rates))
+
+
+_IN_FORCE: Final = re.compile(r"(?:premium|import duty|import tax) in force from \d{4}-\d{2}-\d{2}")
+
+
+def verdict_sentence(facts: Buying, words: LocaleWords = PLAIN) -> str:
     """The verdict on the price asked, with the share behind it."""
     if facts.asking is None or facts.standing is None or facts.verdict is None:
-        return "No price is asked: the lot goes to the highest bid."
-    asked = exact_words(facts.asking, facts.currency)
-    paid = (
-        ""
-        if facts.asking_all_in == facts.asking or facts.asking_all_in is None
-        else f" ({cents_words(facts.asking_all_in, facts.currency)} with the premium)"
-    )
-    return (
-        f"{asked}{paid} is {facts.verdict} what like cars fetch: {share_words(facts.standing)} sell for less."
-    )
+        return words.say("No price is asked: the lot goes to the highest bid.")
+    values = {
+        "asked": words.whole(facts.asking, facts.currency), "verdict": words.word(facts.verdict),
+        "share": share_words(facts.standing, words),
+    }  # fmt: skip
+    if facts.asking_all_in == facts.asking or facts.asking_all_in is None:
+        return words.say("{asked} is {verdict} what like cars fetch: {share} sell for less.", **values)
+    return words.say(
+        "{asked} ({paid} with the premium) is {verdict} what like cars fetch: {share} sell for less.",
+        **values, paid=words.exact(facts.asking_all_in, facts.currency),
+    )  # fmt: skip
 
 
-def gap_sentences(facts: Buying) -> list[str]:
+def gap_sentences(facts: Buying, words: LocaleWords = PLAIN) -> list[str]:
     """What such an asking price usually comes down to."""
     if facts.asking is None or facts.price_basis == "hammer":
         return []
     if facts.gap is None or facts.after_gap is None or facts.standing_after_gap is None:
-        return ["What such an asking price usually comes down to is not known from the records."]
+        return [words.say("What such an asking price usually comes down to is not known from the records.")]
     gap = facts.gap
+    middle, low, high = (words.per_cent(100 * (end - 1), 0) for end in (gap.factor, gap.low, gap.high))
     return [
-        f"On this channel ({gap.channel}) what is asked stands {100 * (gap.factor - 1):+.0f}% to what cars "
-        f"sell for ({100 * (gap.low - 1):+.0f}% to {100 * (gap.high - 1):+.0f}%): this price would "
-        f"usually come to {money_words(facts.after_gap, facts.currency)}, and then "
-        f"{share_words(facts.standing_after_gap)} like cars sell for less."
-    ]
+        words.say(
+            "On this channel ({channel}) what is asked stands {middle} to what cars sell for ({low} to "
+            "{high}): this price would usually come to {price}, and then {share} like cars sell for less.",
+            channel=words.word(gap.channel), middle=middle, low=low, high=high,
+            price=words.about(facts.after_gap, facts.currency),
+            share=share_words(facts.standing_after_gap, words),
+        )
+    ]  # fmt: skip
 
 
-def span_words(span: Range, currency: str) -> str:
+def span_words(span: Range, currency: str, words: LocaleWords = PLAIN) -> str:
     """A range in words: its middle, and its ends where it has any width.
 
     >>> span_words(Range(Decimal(900), Decimal(1000), Decimal(1200)), "EUR")
@@ -89,82 +108,104 @@ def span_words(span: Range, currency: str) -> str:
     >>> span_words(Range(Decimal(900), Decimal(900), Decimal(900)), "EUR")
     'EUR 900'
     """
-    mid = money_words(span.mid, currency)
+    low, mid, high = (words.about(end, currency) for end in (span.low, span.mid, span.high))
     if span.low == span.high:
         return mid
-    return (
-        f"{mid} (eight times in ten {money_words(span.low, currency)} to {money_words(span.high, currency)})"
-    )
+    return words.say("{mid} (eight times in ten {low} to {high})", mid=mid, low=low, high=high)
 
 
-def total_sentences(facts: Buying) -> list[str]:
+def total_sentences(facts: Buying, words: LocaleWords = PLAIN) -> list[str]:
     """The one figure: all that it comes to until it stands ready, against the same car ready to drive."""
-    missing = (
-        f" Not in it, because nothing was said: {', '.join(facts.open_lines)}." if facts.open_lines else ""
-    )
+    missing = [] if not facts.open_lines else [
+        words.say(
+            "Not in it, because nothing was said: {lines}.",
+            lines=", ".join(words.word(line) for line in facts.open_lines),
+        )
+    ]  # fmt: skip
     if facts.total is None:
-        return [f"No total without a price.{missing}"]
+        return [" ".join([words.say("No total without a price."), *missing])]
     parts = facts.day_one.filter(pl.col("mid").is_not_null())["line"].to_list()
-    made = f": {', '.join(LINE_WORDS[part] for part in parts)}" if len(parts) > 1 else ""
-    ready = "Until it stands ready" if facts.loses is not None else "As it stands"
-    said = [f"{ready} it comes to {span_words(facts.total, facts.currency)}{made}.{missing}"]
-    same = "The same car ready to drive fetches"
+    values = {
+        "total": span_words(facts.total, facts.currency, words),
+        "lines": ", ".join(words.word(LINE_WORDS[part]) for part in parts),
+    }
+    ready, several = facts.loses is not None, len(parts) > 1
+    first = words.say(_TOTALS[ready, several], **values)
+    fetches = span_words(facts.ready, facts.currency, words)
     if facts.loses is None:
-        said.append(
-            f"{same} {span_words(facts.ready, facts.currency)}. What it takes to get there is not known: "
-            "have the car inspected."
+        same = words.say(
+            "The same car ready to drive fetches {price}. What it takes to get there is not known: have the "
+            "car inspected.",
+            price=fetches,
         )
     elif facts.repairs is None:
-        said.append(
-            f"{same} {span_words(facts.ready, facts.currency)}: in {cases_words(facts.loses)} you would have "
-            "paid more than it fetches."
-        )
+        same = words.say(
+            "The same car ready to drive fetches {price}: in {cases} you would have paid more than it "
+            "fetches.",
+            price=fetches, cases=cases_words(facts.loses, words),
+        )  # fmt: skip
     else:
-        said.append(
-            f"{same} {span_words(facts.ready, facts.currency)}: in {cases_words(facts.loses)} mending it "
-            "loses money."
-        )
-    return said
+        same = words.say(
+            "The same car ready to drive fetches {price}: in {cases} mending it loses money.",
+            price=fetches, cases=cases_words(facts.loses, words),
+        )  # fmt: skip
+    return [" ".join([first, *missing]), same]
 
 
-def argument_sentence(said: Argument) -> str:
+_TOTALS: Final = {
+    (True, True): noted("Until it stands ready it comes to {total}: {lines}."),
+    (True, False): noted("Until it stands ready it comes to {total}."),
+    (False, True): noted("As it stands it comes to {total}: {lines}."),
+    (False, False): noted("As it stands it comes to {total}."),
+}
+"""By whether what it takes to stand ready is known, and whether there is more than the price."""
+
+
+def argument_sentence(said: Argument, words: LocaleWords = PLAIN) -> str:
     """One thing to say to the seller, as the records support it.
 
     >>> argument_sentence(Argument("unsold", "EUR", count=3, of=9))
     'Of 9 of this model put up at auction in the last 2 years, 3 found no buyer.'
     """
-    years = f"in the last {YEARS} years"
+    values = {"count": said.count, "of": said.of, "years": YEARS}
     match said.kind:
         case "repairs" if said.amount is not None and said.most is not None:
-            seen = (
-                ""
-                if said.share is None or said.share >= 0.995
-                else f" ({said.share:.0%} of what counts seen)"
-            )
-            return (
-                f"Putting right what the inspection found{seen} costs "
-                f"{money_words(said.amount, said.currency)} to {money_words(said.most, said.currency)}."
-            )
-        case "like sales" | "model sales" if said.amount is not None:
-            like = (
-                "sold like this one" if said.kind == "like sales" else "of this model sold, in any condition,"
-            )
-            return (
-                f"{said.count} of {said.of} {like} {years} brought less than "
-                f"{exact_words(said.amount, said.currency)}."
-            )
+            ends = {
+                "low": words.about(said.amount, said.currency), "high": words.about(said.most, said.currency),
+            }  # fmt: skip
+            if said.share is None or said.share >= 0.995:
+                return words.say("Putting right what the inspection found costs {low} to {high}.", **ends)
+            return words.say(
+                "Putting right what the inspection found ({share} of what counts seen) costs {low} to "
+                "{high}.",
+                **ends, share=words.share(said.share),
+            )  # fmt: skip
+        case "like sales" if said.amount is not None:
+            return words.say(
+                "{count} of {of} sold like this one in the last {years} years brought less than {price}.",
+                **values, price=words.whole(said.amount, said.currency),
+            )  # fmt: skip
+        case "model sales" if said.amount is not None:
+            return words.say(
+                "{count} of {of} of this model sold, in any condition, in the last {years} years brought "
+                "less than {price}.",
+                **values, price=words.whole(said.amount, said.currency),
+            )  # fmt: skip
         case "gap" if said.amount is not None and said.share is not None:
-            return (
-                f"Asking prices like this stand {100 * said.share:.0f}% above what is paid in the end: that "
-                f"makes {money_words(said.amount, said.currency)}."
-            )
+            return words.say(
+                "Asking prices like this stand {share} above what is paid in the end: that makes {price}.",
+                share=words.share(said.share), price=words.about(said.amount, said.currency),
+            )  # fmt: skip
         case _:
-            return f"Of {said.of} of this model put up at auction {years}, {said.count} found no buyer."
+            return words.say(
+                "Of {of} of this model put up at auction in the last {years} years, {count} found no buyer.",
+                **values,
+            )
 
 
-def argument_sentences(facts: Buying) -> list[str]:
+def argument_sentences(facts: Buying, words: LocaleWords = PLAIN) -> list[str]:
     """What to say to the seller."""
-    return [argument_sentence(said) for said in facts.arguments]
+    return [argument_sentence(said, words) for said in facts.arguments]
 
 
 def limit_sentence(facts: Buying, limit: Limit, name: str) -> str:
@@ -201,43 +242,54 @@ def limit_sentences(facts: Buying) -> list[str]:
     return said
 
 
-def mended_limit_sentences(facts: Buying) -> list[str]:
+def mended_limit_sentences(facts: Buying, words: LocaleWords = PLAIN) -> list[str]:
     """Where to stop for who will have it mended."""
     limit = facts.mended_limit
     if limit is None:
         return []
-    sure = f"{limit.certainty:.0%}"
+    sure = words.share(limit.certainty)
     if limit.price is None:
         return [
-            f"If all that was found is to be put right: at no price; with {sure} certainty even a gift costs "
-            "more in the end than the same car ready to drive."
+            words.say(
+                "If all that was found is to be put right: at no price; with {sure} certainty even a gift "
+                "costs more in the end than the same car ready to drive.",
+                sure=sure,
+            )
         ]
     return [
-        f"If all that was found is to be put right: stop at {exact_words(limit.price, facts.currency)} "
-        f"({facts.price_basis}), to have put in no more than the same car ready to drive fetches, with "
-        f"{sure} certainty."
-    ]
+        words.say(
+            "If all that was found is to be put right: stop at {price} ({basis}), to have put in no more "
+            "than the same car ready to drive fetches, with {sure} certainty.",
+            price=words.whole(limit.price, facts.currency), basis=words.word(facts.price_basis), sure=sure,
+        )
+    ]  # fmt: skip
 
 
-def other_car_words(row: dict[str, Any]) -> str:
+def other_car_words(row: dict[str, Any], words: LocaleWords = PLAIN) -> str:
     """A car out of ``Buying.alternatives`` in a line."""
     name = " ".join(str(row[part]) for part in ("make", "model", "variant") if row[part] is not None)
-    return f"{name} of about {row['year']} in {row['condition_band']}"
+    return words.say(
+        "{car} of about {year} in {band}", car=name, year=row["year"], band=words.word(row["condition_band"])
+    )
 
 
-def alternative_sentences(facts: Buying) -> list[str]:
+def alternative_sentences(facts: Buying, words: LocaleWords = PLAIN) -> list[str]:
     """What else the money buys, a sentence for each amount of it."""
     base = facts.valuation.currency
     said = []
     for (name,), rows in facts.alternatives.group_by("at", maintain_order=True):
         first = rows.row(0, named=True)
         said.append(
-            f"For {name} ({money_words(first['budget'], base)}): {len(rows)} others, the nearest in use: "
-            f"{other_car_words(first)}, {money_words(first['low'], base)} to "
-            f"{money_words(first['high'], base)}, half below {money_words(first['mid'], base)} "
-            f"(evidence: {first['evidence']})."
-        )
-    return said or ["The same money elsewhere: nothing on record fits."]
+            words.say(
+                "For {name} ({budget}): {count} others, the nearest in use: {car}, {low} to {high}, half "
+                "below {mid} (evidence: {depth}).",
+                name=words.word(str(name)), budget=words.about(first["budget"], base), count=len(rows),
+                car=other_car_words(first, words), low=words.about(first["low"], base),
+                high=words.about(first["high"], base), mid=words.about(first["mid"], base),
+                depth=words.word(first["evidence"]),
+            )
+        )  # fmt: skip
+    return said or [words.say("The same money elsewhere: nothing on record fits.")]
 
 
 def buying_sentences(facts: Buying) -> list[str]:

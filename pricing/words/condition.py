@@ -1,15 +1,17 @@
 """What an inspection, a repair budget and the comparison of mending with buying say, in sentences."""
 
-from typing import Any
+from typing import Any, Final
 
 from pricing.condition.assessment import InspectionResult
 from pricing.condition.budget import RepairBudget
 from pricing.condition.unseen_worst import UnseenWorst
 from pricing.decisions.mending import EVERYTHING, LOOK_FIRST, MendOrBuy
-from pricing.words.sentences import cases_words, day_words, money_words
+from pricing.words.locale import PLAIN, LocaleWords
+from pricing.words.messages import noted
+from pricing.words.sentences import cases_words, money_words
 
 
-def score_sentence(result: InspectionResult) -> str:
+def score_sentence(result: InspectionResult, words: LocaleWords = PLAIN) -> str:
     """The score, its band and its spread, and the same were what was not seen the worst of the car.
 
     >>> from pricing.condition.assessment import assess
@@ -19,57 +21,65 @@ def score_sentence(result: InspectionResult) -> str:
     'Condition score 50 of 100, average; eight times in ten between 47 and 54. Seen: 100% of what counts.'
     """
     low, _, high = result.quantiles()
-    said = (
-        f"Condition score {result.score:.0f} of 100, {result.band}; eight times in ten between {low:.0f} and "
-        f"{high:.0f}. Seen: {result.inspection.seen_share:.0%} of what counts."
-    )
+    said = words.say(
+        "Condition score {score} of 100, {band}; eight times in ten between {low} and {high}. Seen: {share} "
+        "of what counts.",
+        score=words.number(result.score), band=words.word(result.band), low=words.number(low),
+        high=words.number(high), share=words.share(result.inspection.seen_share),
+    )  # fmt: skip
     worst = result.if_unseen_worst
-    return said if worst is None else f"{said} {unseen_worst_sentence(worst)}"
+    return said if worst is None else f"{said} {unseen_worst_sentence(worst, words)}"
 
 
-def unseen_worst_sentence(worst: UnseenWorst) -> str:
+def unseen_worst_sentence(worst: UnseenWorst, words: LocaleWords = PLAIN) -> str:
     """The score were what was not seen the worst of the car.
 
     >>> unseen_worst_sentence(UnseenWorst(0.33, 20.2, 30.4, 41.0, "solid restorable"))
     'Were what was not seen no chance sample but the worst of the car: 20 to 41, solid restorable.'
     """
-    return (
-        f"Were what was not seen no chance sample but the worst of the car: {worst.low:.0f} to "
-        f"{worst.high:.0f}, {worst.band}."
+    return words.say(
+        "Were what was not seen no chance sample but the worst of the car: {low} to {high}, {band}.",
+        low=words.number(worst.low), high=words.number(worst.high), band=words.word(worst.band),
+    )  # fmt: skip
+
+
+def structure_sentence(result: InspectionResult, words: LocaleWords = PLAIN) -> str:
+    """What the structure allows."""
+    return words.say(
+        "The structure allows a score of {score} at most.", score=words.number(result.structure_cap)
     )
 
 
-def structure_sentence(result: InspectionResult) -> str:
-    """What the structure allows."""
-    return f"The structure allows a score of {result.structure_cap:.0f} at most."
-
-
-def budget_sentence(budget: RepairBudget) -> str:
+def budget_sentence(budget: RepairBudget, words: LocaleWords = PLAIN) -> str:
     """The repair budget as a distribution."""
     low, middle, high = (
-        money_words(float(money), budget.currency) for money in (budget.p10, budget.p50, budget.p80)
+        words.about(money, budget.currency) for money in (budget.p10, budget.p50, budget.p80)
     )
-    return (
-        f"Repairs: {middle} as likely as not; one time in ten below {low}, four times in five below {high}. "
-        f"All taxes in, rates of {budget.country}, prices of {day_words(budget.on)}."
-    )
+    return words.say(
+        "Repairs: {middle} as likely as not; one time in ten below {low}, four times in five below {high}. "
+        "All taxes in, rates of {country}, prices of {day}.",
+        middle=middle, low=low, high=high, country=budget.country, day=words.day(budget.on),
+    )  # fmt: skip
 
 
-def hidden_sentence(budget: RepairBudget) -> str:
+def hidden_sentence(budget: RepairBudget, words: LocaleWords = PLAIN) -> str:
     """How much of the expected budget is for what was not seen."""
-    return (
-        f"Of {money_words(float(budget.expected), budget.currency)} expected, "
-        f"{money_words(float(budget.hidden), budget.currency)} is for what was not seen."
+    return words.say(
+        "Of {expected} expected, {hidden} is for what was not seen.",
+        expected=words.about(budget.expected, budget.currency),
+        hidden=words.about(budget.hidden, budget.currency),
     )
 
 
-def goal_words(goal: str, decision: MendOrBuy) -> str:
+def goal_words(goal: str, decision: MendOrBuy, words: LocaleWords = PLAIN) -> str:
     """A goal of the comparison: what is put right, or which band is reached.
 
     >>> goal_words("average", None)
     'To average'
     """
-    return f"Everything that is at least {decision.least!r}" if goal == EVERYTHING else f"To {goal}"
+    if goal == EVERYTHING:
+        return words.say("Everything that is at least '{least}'", least=words.word(decision.least))
+    return words.say("To {band}", band=words.word(goal))
 
 
 def goals_sentence(decision: MendOrBuy) -> str:
@@ -88,31 +98,53 @@ def goals_sentence(decision: MendOrBuy) -> str:
     return said
 
 
-def mending_sentence(row: dict[str, Any], decision: MendOrBuy) -> str:
+def mending_sentence(row: dict[str, Any], decision: MendOrBuy, words: LocaleWords = PLAIN) -> str:
     """One goal of the comparison: ``row`` of ``decision.goals``."""
     currency = decision.currency
-    paid = (
-        "at its market price"
-        if decision.asking is None
-        else f"at {money_words(float(decision.asking), currency)}"
-    )
-    what = goal_words(row["goal"], decision)
+    what = goal_words(row["goal"], decision, words)
     if row["answer"] == LOOK_FIRST:
-        return (
-            f"{what}: {LOOK_FIRST}. Only {decision.seen:.0%} of what counts was seen, and a car of which so "
-            "little was seen may be any car."
-        )
+        return words.say(
+            "{goal}: {answer}. Only {share} of what counts was seen, and a car of which so little was seen "
+            "may be any car.",
+            goal=what, answer=words.word(LOOK_FIRST), share=words.share(decision.seen),
+        )  # fmt: skip
     difference = row["expected_difference"]
-    costs = f"{money_words(abs(difference), currency)} {'more' if difference > 0 else 'less'}"
-    sentence = (
-        f"{what}: {row['answer']}. Bought {paid} and mended it ends cheaper than a car already "
-        f"there in {cases_words(row['chance_cheaper'])}, on average {costs}. "
-    )
+    values = {
+        "goal": what, "answer": words.word(row["answer"]), "cases": cases_words(row["chance_cheaper"], words),
+        "costs": words.about(abs(difference), currency),
+        "asked": "" if decision.asking is None else words.about(decision.asking, currency),
+    }  # fmt: skip
+    first = words.say(_MENDED[decision.asking is None, difference > 0], **values)
     if row["highest_price"] <= 0:
-        return sentence + (
-            f"Even as a gift, mending costs more than the better car in {cases_words(row['as_a_gift'])}."
+        second = words.say(
+            "Even as a gift, mending costs more than the better car in {cases}.",
+            cases=cases_words(row["as_a_gift"], words),
         )
-    return sentence + (
-        f"The odds are even at {money_words(row['highest_price'], currency)} for this car; above "
-        f"{money_words(row['leave_it_above'], currency)} leave it."
-    )
+    else:
+        second = words.say(
+            "The odds are even at {price} for this car; above {limit} leave it.",
+            price=words.about(row["highest_price"], currency),
+            limit=words.about(row["leave_it_above"], currency),
+        )
+    return f"{first} {second}"
+
+
+_MENDED: Final = {
+    (True, True): noted(
+        "{goal}: {answer}. Bought at its market price and mended it ends cheaper than a car already there in "
+        "{cases}, on average {costs} more."
+    ),
+    (True, False): noted(
+        "{goal}: {answer}. Bought at its market price and mended it ends cheaper than a car already there in "
+        "{cases}, on average {costs} less."
+    ),
+    (False, True): noted(
+        "{goal}: {answer}. Bought at {asked} and mended it ends cheaper than a car already there in "
+        "{cases}, on average {costs} more."
+    ),
+    (False, False): noted(
+        "{goal}: {answer}. Bought at {asked} and mended it ends cheaper than a car already there in "
+        "{cases}, on average {costs} less."
+    ),
+}
+"""By whether no price is asked, and whether it costs more on average."""

@@ -1,11 +1,15 @@
 """What price indices and comparable sales say, in sentences."""
 
-from typing import Any
+import re
+from typing import Any, Final
 
 import polars as pl
 
 from pricing.evidence.comparison.comparables import Comparables
 from pricing.evidence.indices.index import PriceIndex
+from pricing.words.locale import PLAIN, LocaleWords
+from pricing.words.messages import noted
+from pricing.words.plain_text import capital
 from pricing.words.sentences import day_words, exact_words, money_words
 
 
@@ -29,7 +33,7 @@ def reconciliation_sentences(found: Comparables) -> list[str]:
         f"sales and graded cars; the most, {heaviest['weight']:.0%}, has the sale of "
         f"{day_words(heaviest['event_date'])} at {exact_words(heaviest['price'], currency)}.",
         range_sentence(found),
-        _bracket_sentence(found),
+        bracket_sentence(found),
     ]
     flagged = table.filter(pl.col("flags").list.len() > 0)
     if flagged.height:
@@ -68,17 +72,18 @@ def comparables_caption(found: Comparables) -> str:
     """What ``market_charts.comparables_chart`` shows."""
     return (
         "Each line is a comparable sale, newest first: the ring is the price paid, the disc the same price "
-        "brought "
-        f"to this car and to {day_words(found.as_of)}, larger with weight. The shaded band runs from low "
-        f"to high, "
-        "the broken line is the mid value."
+        f"brought to this car and to {day_words(found.as_of)}, larger with weight. The shaded band runs from "
+        "low to high, the broken line is the mid value."
     )
 
 
-def _bracket_sentence(found: Comparables) -> str:
+def bracket_sentence(found: Comparables, words: LocaleWords = PLAIN) -> str:
+    """Whether some of the cars sold are worth more than the subject and some less."""
     if found.bracketed:
-        return "The subject is bracketed: some of the cars sold are worth more than it and some less."
-    return (
+        return words.say(
+            "The subject is bracketed: some of the cars sold are worth more than it and some less."
+        )
+    return words.say(
         "The subject is not bracketed: every car sold is worth more, or every one less, so the value reaches "
         "beyond the evidence."
     )
@@ -106,21 +111,62 @@ def _choice_sentences(found: Comparables) -> list[str]:
     ]
 
 
-def index_sentence(index: PriceIndex) -> str:
+def index_sentence(index: PriceIndex, words: LocaleWords = PLAIN) -> str:
     """Where an index stands, how far it is known, and how it was made."""
     points = index.frame.drop_nulls("index")
     last = points.row(-1, named=True)
-    rolled = "" if index.window is None else f", in a rolling window of {index.window}"
     gaps = index.frame.height - points.height
-    reach = "no interval, as no sale is left over to tell one by"
-    if last["low"] is not None:
-        reach = f"{last['low']:.1f} to {last['high']:.1f} at {index.coverage:.0%}"
-    missing = f" {gaps} of {index.frame.height} periods have no point: not enough sales." if gaps else ""
-    return (
-        f"{index.scope[0].upper()}{index.scope[1:]}: prices of like cars stood at {last['index']:.1f} in "
-        f"{last['period']}, where {index.base} is 100 ({reach}); from {int(points['sales'].sum()):,} "
-        f"{_unit(index.method)}, by {index.period}, {index.method}{rolled}.{missing}"
-    )
+    if last["low"] is None:
+        reach = words.say("no interval, as no sale is left over to tell one by")
+    else:
+        reach = words.say(
+            "{low} to {high} at {share}",
+            low=words.number(last["low"], 1), high=words.number(last["high"], 1),
+            share=words.share(index.coverage),
+        )  # fmt: skip
+    values = {
+        "method": words.word(index.method), "scope": capital(words.word(index.scope)),
+        "period": words.word(index.period), "base": period_words(index.base, words),
+        "index": words.number(last["index"], 1), "last": period_words(last["period"], words), "reach": reach,
+        "sales": _unit(index.method, int(points["sales"].sum()), words),
+    }  # fmt: skip
+    said = (
+        words.say(
+            "{scope}: prices of like cars stood at {index} in {last}, where {base} is 100 ({reach}); from "
+            "{sales}, by {period}, {method}.",
+            **values,
+        )
+        if index.window is None
+        else words.say(
+            "{scope}: prices of like cars stood at {index} in {last}, where {base} is 100 ({reach}); from "
+            "{sales}, by {period}, {method}, in a rolling window of {window}.",
+            **values, window=index.window,
+        )
+    )  # fmt: skip
+    if not gaps:
+        return said
+    missing = words.many(
+        "{number} of {periods} periods has no point: not enough sales.",
+        "{number} of {periods} periods have no point: not enough sales.",
+        gaps, periods=words.number(index.frame.height),
+    )  # fmt: skip
+    return f"{said} {missing}"
+
+
+def period_words(name: str, words: LocaleWords = PLAIN) -> str:
+    """A period of an index by its name (``Periods.names``).
+
+    >>> period_words("2024 Q1"), period_words("2024 Q1", LocaleWords.of("fr_FR")), period_words("2024")
+    ('2024 Q1', 'T1 2024', '2024')
+    """
+    found = re.fullmatch(r"(\d{4}) ([QH])(\d)", name)
+    if found is None:
+        return name
+    year, kind, number = found.groups()
+    return words.say(_PERIODS[kind], year=year, number=number)
+
+
+_PERIODS: Final = {"Q": noted("{year} Q{number}"), "H": noted("{year} H{number}")}
 
 
 def index_caption(index: PriceIndex) -> str:
@@ -135,13 +181,15 @@ def index_caption(index: PriceIndex) -> str:
 def index_sales_caption(index: PriceIndex) -> str:
     """What ``market_charts.index_sales_chart`` shows."""
     return (
-        f"Each column is a {index.period}; its height is the number of {_unit(index.method)} behind the "
-        "index."
+        f"Each column is a {index.period}; its height is the number of "
+        f"{'ends of pairs of sales' if index.method == 'repeat sales' else 'sales'} behind the index."
     )
 
 
-def _unit(method: str) -> str:
-    return "ends of pairs of sales" if method == "repeat sales" else "sales"
+def _unit(method: str, number: int, words: LocaleWords) -> str:
+    if method == "repeat sales":
+        return words.many("{number} end of pairs of sales", "{number} ends of pairs of sales", number)
+    return words.many("{number} sale", "{number} sales", number)
 
 
 def lines_in_words(found: Comparables, record: str) -> pl.DataFrame:

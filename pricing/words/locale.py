@@ -1,18 +1,31 @@
-"""Money, numbers and days as a locale writes them, and text that hides nothing."""
+"""Sentences, money, numbers and days as a locale has them, and text that hides nothing."""
 
+import re
 import unicodedata
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
+from functools import cache
 from typing import Final
 
 from babel import Locale, UnknownLocaleError
 from babel.dates import format_date
+from babel.localedata import locale_identifiers
 from babel.numbers import format_currency, format_decimal, format_percent
 
 from pricing.errors import AppraisalError
 from pricing.money.currencies import minor_unit_places
-from pricing.words.sentences import rounded
+from pricing.words.countries import country_words
+from pricing.words.messages import LANGUAGES, SOURCE, Messages, messages_of
+from pricing.words.plain_text import capital
+
+LOCALES: Final = (
+    "de_AT", "de_CH", "de_DE", "en_AU", "en_CA", "en_GB", "en_IE", "en_US", "fr_BE", "fr_CA", "fr_CH",
+    "fr_FR", "it_CH", "it_IT",
+)  # fmt: skip
+"""Locales to choose from; every other territory of their languages is taken as well."""
+
+_FIGURES: Final = 3
 
 _REORDERING: Final = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069\u200e\u200f\u061c")
 """Characters that change the order in which others are shown, and show nothing themselves."""
@@ -22,26 +35,85 @@ _BROAD: Final = frozenset("WMmw@%&\u2014\u2026")
 
 @dataclass(frozen=True)
 class LocaleWords:
-    """How a locale writes amounts, numbers and days, such as ``en_GB`` or ``de_CH``.
+    """How a locale says sentences and writes amounts, numbers and days, such as ``en_GB`` or ``de_CH``;
+    ``codes`` writes amounts with the code of their currency, whole numbers alone.
 
     >>> words = LocaleWords.of("en_GB")
     >>> words.money(Decimal("12345.50"), "EUR"), words.about(Decimal("12345.67"), "EUR")
     ('€12,345.50', '€12,300')
     >>> words.day(date(2026, 6, 3)), words.share(0.8), words.number(98000)
     ('3 June 2026', '80%', '98,000')
+    >>> LocaleWords.of("de_AT").say("{low} to {high}", low=1, high=2)
+    '1 bis 2'
     """
 
     locale: Locale
-    figures: int = 3
+    figures: int = _FIGURES
+    messages: Messages = field(default_factory=Messages)
+    codes: bool = False
 
     @classmethod
-    def of(cls, name: str, figures: int = 3) -> "LocaleWords":
+    def of(cls, name: str, figures: int = _FIGURES) -> "LocaleWords":
         """With ``figures`` significant figures of what is estimated. Raises ``AppraisalError`` for a locale
-        that there is none of."""
+        in which there are no documents: one that does not exist, or of another language."""
         try:
-            return cls(Locale.parse(name.replace("-", "_")), figures)
+            locale = Locale.parse(name.replace("-", "_"))
         except (UnknownLocaleError, ValueError, TypeError):
-            raise AppraisalError(f"no locale {name!r}; expected one such as en_GB, en_US or de_CH") from None
+            locale = None
+        if locale is None or str(locale) not in _identifiers():
+            raise AppraisalError(
+                f"no documents in {name!r}: choose one of {', '.join(LOCALES)}, or another territory of "
+                "these languages"
+            )
+        return cls(locale, figures, messages_of(locale.language))
+
+    def say(self, message: str, **values: object) -> str:
+        """A message of the catalogue with its values, which are texts already where they are not whole
+        numbers."""
+        return self.messages.of(message).format(**values)
+
+    def many(self, one: str, more: str, number: int, **values: object) -> str:
+        """A message about so many: ``one`` in English of one, ``more`` of any other number, which either
+        names as ``{number}``."""
+        told = self.messages.of(one, number)
+        if told == one:
+            told = one if number == 1 else more
+        return told.format(number=self.number(number), **values)
+
+    def word(self, text: str | None) -> str:
+        """A word of a closed list, or another text that stands in the catalogue as it is; others as they
+        are, nothing for None."""
+        return "" if text is None else self.messages.of(text) if text else text
+
+    @property
+    def language(self) -> str:
+        """The language of the sentences, such as ``de``."""
+        return str(self.locale.language)
+
+    def listed(self, parts: list[str]) -> str:
+        """Parts as a list of equals: the last with "and".
+
+        >>> LocaleWords.of("fr_FR").listed(["a", "b", "c"])
+        'a, b et c'
+        """
+        if len(parts) < 2:
+            return "".join(parts)
+        return self.say("{parts} and {last}", parts=", ".join(parts[:-1]), last=parts[-1])
+
+    def country(self, code: str) -> str:
+        """A country by its name."""
+        return (
+            country_words(code) if self.language == SOURCE else str(self.locale.territories.get(code, code))
+        )
+
+    @property
+    def name(self) -> str:
+        """The language and the country in its own words.
+
+        >>> LocaleWords.of("de_CH").name
+        'Deutsch (Schweiz)'
+        """
+        return capital(str(self.locale.get_display_name(self.locale)))
 
     @property
     def tag(self) -> str:
@@ -57,9 +129,13 @@ class LocaleWords:
         """An amount with every place of its currency."""
         return self._currency(amount, currency, minor_unit_places(currency))
 
-    def about(self, amount: Decimal, currency: str) -> str:
+    def about(self, amount: Decimal | float, currency: str) -> str:
         """An amount to so many significant figures as a range can claim: three, unless set otherwise."""
         return self._currency(Decimal(rounded(amount, self.figures)), currency, 0)
+
+    def whole(self, amount: Decimal | float, currency: str) -> str:
+        """An amount as it was paid or asked, to the whole unit."""
+        return self._currency(Decimal(round(amount)), currency, 0)
 
     def plain(self, amount: Decimal, places: int = 2, *, sign: bool = False) -> str:
         """An amount without its currency, for a column headed by it."""
@@ -81,6 +157,18 @@ class LocaleWords:
             return shown
         return ("\u2212" if value < 0 else "+" if sign else "") + shown
 
+    def change(self, factor: float) -> str:
+        """What a factor does to a price: in per cent, or as a multiple where it is large.
+
+        >>> words = LocaleWords.of("en_GB")
+        >>> [words.change(factor) for factor in (1.1234, 0.9, 2.5, 1.0001)]
+        ['+12%', '-10%', 'x 2.5', 'no change']
+        """
+        if factor >= 2 or factor <= 0.5:
+            return f"x {format_decimal(float(f'{factor:.2g}'), locale=self.locale)}"
+        change = round(100 * (factor - 1))
+        return self.per_cent(change, 0).replace("\u2212", "-") if change else self.say("no change")
+
     def share(self, value: float) -> str:
         """A share of 1 as a per cent."""
         return str(format_percent(value, locale=self.locale))
@@ -94,9 +182,32 @@ class LocaleWords:
         return str(format_date(day, "d MMM yyyy", locale=self.locale))
 
     def _currency(self, amount: Decimal, currency: str, places: int) -> str:
+        if self.codes:
+            return f"{currency} {amount:,.{places}f}"
         pattern = self.locale.currency_formats["standard"].pattern
         whole = pattern.replace("0.00", "0" + ("." + "0" * places if places else ""))
         return str(format_currency(amount, currency, format=whole, locale=self.locale, currency_digits=False))
+
+
+PLAIN: Final = LocaleWords(Locale("en", "GB"), codes=True)
+"""As pages and commands say it: in English, amounts by the code of their currency."""
+
+
+@cache
+def _identifiers() -> frozenset[str]:
+    """The locales of the languages that there are: a language, or a language and a territory."""
+    known = re.compile(rf"({'|'.join(LANGUAGES)})(_[A-Z]{{2}})?")
+    return frozenset(name for name in locale_identifiers() if known.fullmatch(name))
+
+
+def rounded(amount: float | Decimal, figures: int = _FIGURES) -> int:
+    """An amount to three significant figures, or so many, and no finer than whole units.
+
+    >>> rounded(98765.4), rounded(12.3)
+    (98800, 12)
+    """
+    digits = len(str(abs(int(amount))))
+    return round(int(round(amount)), min(0, figures - digits))
 
 
 def shown(text: str) -> str:

@@ -4,9 +4,10 @@ old, or that its fit is behind."""
 from datetime import date, timedelta
 from typing import Final, Protocol
 
-from pricing.words.sentences import day_words
+from pricing.words.locale import PLAIN, LocaleWords
+from pricing.words.messages import noted
 
-INVENTED: Final = "This is a demo market: every make, car and sale in it is invented."
+INVENTED: Final = noted("This is a demo market: every make, car and sale in it is invented.")
 """Said of a demo market on every page and command."""
 
 OLD: Final = timedelta(days=365)
@@ -29,7 +30,7 @@ class MarketStanding(Protocol):
         """More than nought where people have said something."""
 
 
-def market_warning(state: MarketStanding, today: date) -> str | None:
+def market_warning(state: MarketStanding, today: date, words: LocaleWords = PLAIN) -> str | None:
     """One sentence, the same at every door; None where nothing is the matter.
 
     >>> from pricing.store.state import StoredState
@@ -41,13 +42,19 @@ def market_warning(state: MarketStanding, today: date) -> str | None:
     'The market holds no sale yet: load sale records first.'
     """
     if state.last_sale is None and state.opinions:
-        return "The market holds no sale: prices rest on what people say alone."
+        return words.say("The market holds no sale: prices rest on what people say alone.")
     if state.last_sale is None:
-        return "The market holds no sale yet: load sale records first."
+        return words.say("The market holds no sale yet: load sale records first.")
     said = []
     if today - state.last_sale > OLD:
-        day = day_words(state.last_sale)
-        said.append(f"The last sale on record is of {day}, more than a year ago: prices are of that day.")
+        said.append(
+            words.say(
+                "The last sale on record is of {day}, more than a year ago: prices are of that day.",
+                day=words.day(state.last_sale),
+            )
+        )
     if state.stale:
-        said.append("Records have changed since the price model was fitted; a new fit would take them in.")
+        said.append(
+            words.say("Records have changed since the price model was fitted; a new fit would take them in.")
+        )
     return " ".join(said) or None

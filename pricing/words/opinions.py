@@ -8,57 +8,88 @@ from typing import Any, Final
 from pricing.decisions.valuation import Valuation
 from pricing.evidence.source_scores import FEWEST
 from pricing.opinions.elicitation import Bisection, tails
+from pricing.words.locale import PLAIN, LocaleWords
+from pricing.words.messages import noted
+from pricing.words.plain_text import capital
 from pricing.words.sentences import day_words, exact_words, money_words
 
-OPINION_ALONE: Final = "Opinion alone: no sale confirms this range"
+OPINION_ALONE: Final = noted("Opinion alone: no sale confirms this range")
 """The mark of a price that rests on nothing but what people say."""
 
-HONESTY: Final = (
+HONESTY: Final = noted(
     "What people say is no sale: it is weighed by how often sales fell where they said, moves only the model "
     "it is about, and gives way to sales as they come."
 )
 
 
-def ground_sentence(valuation: Valuation) -> str | None:
+def ground_sentence(valuation: Valuation, words: LocaleWords = PLAIN) -> str | None:
     """What the range rests on, with the share of each in the mid and in the width; None without a range."""
     ground = valuation.ground
     if ground is None:
         return None
-    said = _opinions_words(valuation)
+    said = _opinions_words(valuation, words)
     if valuation.opinion_alone:
-        return f"{OPINION_ALONE}, which rests on {said}."
-    counted = [
-        _counted(ground.sales_of_model, "sale of this model", "sales of this model"),
-        said,
-        _counted(ground.sales_of_make - ground.sales_of_model, "other sale", "other sales") + " of its make",
-    ]
-    kept = [counted[0]] if ground.sales_of_model else []
-    kept += [counted[1]] if ground.statements else []
-    begin = "" if ground.sales_of_model else "No sale of this model is on record; "
-    weights = {"sales": ground.sales, "related cars": ground.relations, "opinions": ground.opinions}
-    shares = ", ".join(f"{name} {round(100 * share)}%" for name, share in weights.items() if share >= 0.005)
-    first = f"{', on '.join(kept)} and on " if kept else ""
-    sentence = f"{begin}the range rests on {first}{counted[2]}. Weight in the mid: {shares}."
+        return words.say("{mark}, which rests on {opinions}.", mark=words.word(OPINION_ALONE), opinions=said)
+    own = words.many(
+        "{count} sale of this model", "{count} sales of this model", ground.sales_of_model,
+        count=_count(ground.sales_of_model, words),
+    )  # fmt: skip
+    kept = [own] if ground.sales_of_model else []
+    kept += [said] if ground.statements else []
+    others = ground.sales_of_make - ground.sales_of_model
+    make = words.many(
+        "{count} other sale of its make",
+        "{count} other sales of its make",
+        others,
+        count=_count(others, words),
+    )
+    if kept:
+        rests = words.say("the range rests on {ground} and on {make}.",
+                          ground=words.say(", on ").join(kept), make=make)  # fmt: skip
+    else:
+        rests = words.say("the range rests on {make}.", make=make)
+    begin = [] if ground.sales_of_model else [words.say("No sale of this model is on record")]
+    weights = {
+        noted("sales {share}"): ground.sales, noted("related cars {share}"): ground.relations,
+        noted("opinions {share}"): ground.opinions,
+    }  # fmt: skip
+    shares = ", ".join(
+        words.say(name, share=words.share(share)) for name, share in weights.items() if share >= 0.005
+    )
+    sentences = ["; ".join([*begin, rests]), words.say("Weight in the mid: {shares}.", shares=shares)]
     narrower = round(100 * ground.narrower_for_opinions)
     if narrower:
-        sentence += f" For the opinions the range is {narrower}% narrower."
-    return sentence[0].upper() + sentence[1:]
+        sentences.append(
+            words.say(
+                "For the opinions the range is {share} narrower.",
+                share=words.per_cent(narrower, 0, sign=False),
+            )
+        )
+    return capital(" ".join(sentences))
 
 
-def _opinions_words(valuation: Valuation) -> str:
+def _opinions_words(valuation: Valuation, words: LocaleWords) -> str:
     days = valuation.opinions["stated_on"]
     years = sorted({day.year for day in days.to_list()})
     if not years:
-        return "no opinions"
-    when = str(years[0]) if len(years) == 1 else f"{years[0]} to {years[-1]}"
+        return words.say("no opinions")
+    when = str(years[0]) if len(years) == 1 else words.say("{low} to {high}", low=years[0], high=years[-1])
     sources = valuation.opinions["source"].n_unique()
-    people = "one source" if sources == 1 else f"{sources} sources"
-    return f"{_counted(days.len(), 'opinion', 'opinions')} of {when} by {people}"
+    people = words.many("one source", "{number} sources", sources)
+    return words.many(
+        "{count} opinion of {years} by {sources}", "{count} opinions of {years} by {sources}", days.len(),
+        count=_count(days.len(), words), years=when, sources=people,
+    )  # fmt: skip
+
+
+def _count(number: int, words: LocaleWords) -> str:
+    """A number before a noun; small ones as words."""
+    small = {1: noted("one"), 2: noted("two"), 3: noted("three")}
+    return words.word(small[number]) if number in small else words.number(number)
 
 
 def _counted(count: int, one: str, more: str) -> str:
-    words = {0: "no", 1: "one", 2: "two", 3: "three"}
-    return f"{words.get(count, f'{count:,}')} {one if count == 1 else more}"
+    return f"{_count(count, PLAIN) if count else 'no'} {one if count == 1 else more}"
 
 
 def subject_words(said: Mapping[str, Any]) -> str:

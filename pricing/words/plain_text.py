@@ -36,4 +36,13 @@ def sentence(text: str) -> str:
     ('No make Corvain.', 'Did you mean Corvane?', 'opinion.figure: none.')
     """
     named = any(mark in text.split(" ", 1)[0] for mark in "._")
-    return closed(text if named else text[:1].upper() + text[1:])
+    return closed(text if named else capital(text))
+
+
+def capital(text: str) -> str:
+    """A text with a capital in front, the rest as it is.
+
+    >>> capital("price in EUR")
+    'Price in EUR'
+    """
+    return text[:1].upper() + text[1:]

@@ -1,6 +1,6 @@
 """What the facts for a seller say, in sentences."""
 
-from typing import Any
+from typing import Any, Final
 
 import polars as pl
 
@@ -8,113 +8,186 @@ from pricing.decisions.channel_sale import WEEKS_TO_AUCTION, ChannelSale
 from pricing.decisions.selling import Selling
 from pricing.decisions.time_to_sale import TimeToSale
 from pricing.decisions.waiting import HORIZON
-from pricing.words.sentences import cases_words, exact_words, money_words, range_sentence
+from pricing.words.locale import PLAIN, LocaleWords
+from pricing.words.messages import noted
+from pricing.words.plain_text import capital
+from pricing.words.sentences import cases_words, money_words, range_sentence
 
-WHERE = {"auction": "at auction", "dealer": "through a dealer", "private": "privately"}
+WHERE: Final = {
+    "auction": noted("at auction"), "dealer": noted("through a dealer"), "private": noted("privately"),
+}  # fmt: skip
+
+_ADVICE: Final = {
+    "ask": noted("Sell {where}: ask {price}"),
+    "reserve": noted("Sell {where}: with a reserve of {price}"),
+    "none": noted("Sell {where}: without a reserve"),
+}
 
 
-def advice_sentences(facts: Selling) -> list[str]:
+def advice_sentences(facts: Selling, words: LocaleWords = PLAIN) -> list[str]:
     """Where to sell, what to ask, what to expect and when; then what the other ways leave."""
     currency, best = facts.currency, facts.best
-    said = f"Sell {WHERE[best.channel]}"
-    if best.asking is not None:
-        said += f": ask {exact_words(best.asking, currency)}"
-    elif facts.auction.reserve:
-        said += f": with a reserve of {exact_words(facts.auction.reserve, currency)}"
-    else:
-        said += ": without a reserve"
+    reserve = facts.auction.reserve
+    how = "ask" if best.asking is not None else "reserve" if reserve else "none"
+    price = best.asking if best.asking is not None else reserve
+    advice = words.say(
+        _ADVICE[how], where=words.word(WHERE[best.channel]),
+        price=words.whole(price, currency) if price else "",
+    )  # fmt: skip
     if best.net is not None:
-        said += f", expect {money_words(best.net.mid, currency)} after charges"
-    said += f" in about {best.weeks:.0f} weeks." if best.weeks is not None else "; in how long is not known."
-    elsewhere = [
-        f"{WHERE[found.channel]} {money_words(found.left, currency)}"
+        advice = words.say(
+            "{advice}, expect {price} after charges", advice=advice, price=words.about(best.net.mid, currency)
+        )
+    if best.weeks is None:
+        said = words.say("{advice}; in how long is not known.", advice=advice)
+    else:
+        weeks = round(best.weeks)
+        said = words.many(
+            "{advice} in about {number} week.", "{advice} in about {number} weeks.", weeks, advice=advice
+        )
+    others = ", ".join(
+        f"{words.word(WHERE[found.channel])} {words.about(found.left, currency)}"
         for found in facts.channels
         if found.channel != best.channel
-    ]
-    others = ", ".join(elsewhere)
-    discount = facts.terms.discount
-    return [
-        said,
-        f"On average {money_words(best.left, currency)} is left, brought to today; {others}. A month later "
-        f"counts for {100 * discount:g}% less: the sooner the money is wanted, the more is to be taken off.",
-    ]
+    )
+    left = words.say(
+        "On average {left} is left, brought to today; {others}. A month later counts for {discount} less: "
+        "the sooner the money is wanted, the more is to be taken off.",
+        left=words.about(best.left, currency), others=others, discount=_discount(facts, words),
+    )  # fmt: skip
+    return [said, left]
 
 
-def channel_sentence(facts: Selling, found: ChannelSale) -> str:
+def _discount(facts: Selling, words: LocaleWords) -> str:
+    per_cent = 100 * float(facts.terms.discount)
+    return words.per_cent(per_cent, 0 if per_cent == round(per_cent) else 1, sign=False)
+
+
+def channel_sentence(facts: Selling, found: ChannelSale, words: LocaleWords = PLAIN) -> str:
     """Net proceeds on one channel, with the chance and the wait."""
-    currency = facts.currency
+    currency, channel = facts.currency, capital(words.word(found.channel))
     if found.net is None or found.paid is None:
-        said = f"{found.channel.capitalize()}: no sale comes about on these terms."
+        said = [words.say("{channel}: no sale comes about on these terms.", channel=channel)]
     else:
         low, mid, high = (
-            money_words(net, currency) for net in (found.net.low, found.net.mid, found.net.high)
+            words.about(net, currency) for net in (found.net.low, found.net.mid, found.net.high)
         )
-        said = (
-            f"{found.channel.capitalize()}: of what a buyer pays, {money_words(found.paid.mid, currency)} in "
-            f"the middle, a sale leaves {mid}, eight times in ten {low} to {high}."
-        )
-    asked = None if found.asking is None else exact_words(found.asking, currency)
-    if found.chance is None:
-        said += "" if asked is None else f" Asked at {asked}."
-        said += " The chance of a sale is unknown."
-    elif asked is None:
-        reserve = facts.auction.reserve
-        at = f"a reserve of {exact_words(reserve, currency)}" if reserve else "no reserve"
-        said += (
-            f" With {at} {found.chance:.0%} of such lots sell, in about {WEEKS_TO_AUCTION:.0f} weeks (common "
-            "practice, no source)."
-        )
-    else:
-        said += f" Asked at {asked} at first, {found.chance:.0%} sell within {HORIZON} weeks"
-        said += "." if found.weeks is None else f", half within {found.weeks:.0f}."
-    said += f" Left on average, sold or not, brought to today: {money_words(found.left, currency)}."
+        said = [
+            words.say(
+                "{channel}: of what a buyer pays, {paid} in the middle, a sale leaves {mid}, eight times in "
+                "ten {low} to {high}.",
+                channel=channel, paid=words.about(found.paid.mid, currency), mid=mid, low=low, high=high,
+            )
+        ]  # fmt: skip
+    said += [
+        *_chance(facts, found, words),
+        words.say(
+            "Left on average, sold or not, brought to today: {left}.", left=words.about(found.left, currency)
+        ),
+    ]
     if found.open_lines:
-        said += f" Nothing taken off for: {', '.join(found.open_lines)}."
-    return said
+        lines = ", ".join(words.word(line) for line in found.open_lines)
+        said.append(words.say("Nothing taken off for: {lines}.", lines=lines))
+    return " ".join(said)
 
 
-def unsold_sentence(facts: Selling) -> str:
+def _chance(facts: Selling, found: ChannelSale, words: LocaleWords) -> list[str]:
+    """How likely a sale is at what is asked."""
+    asked = None if found.asking is None else words.whole(found.asking, facts.currency)
+    if found.chance is None:
+        first = [] if asked is None else [words.say("Asked at {price}.", price=asked)]
+        return [*first, words.say("The chance of a sale is unknown.")]
+    if asked is None:
+        reserve = facts.auction.reserve
+        values = {"chance": words.share(found.chance), "weeks": f"{WEEKS_TO_AUCTION:.0f}"}
+        if not reserve:
+            return [
+                words.say(
+                    "With no reserve {chance} of such lots sell, in about {weeks} weeks (common practice, no "
+                    "source).",
+                    **values,
+                )
+            ]
+        return [
+            words.say(
+                "With a reserve of {price} {chance} of such lots sell, in about {weeks} weeks (common "
+                "practice, no source).",
+                **values, price=words.whole(reserve, facts.currency),
+            )
+        ]  # fmt: skip
+    values = {"price": asked, "chance": words.share(found.chance), "weeks": str(HORIZON)}
+    if found.weeks is None:
+        return [words.say("Asked at {price} at first, {chance} sell within {weeks} weeks.", **values)]
+    return [
+        words.say(
+            "Asked at {price} at first, {chance} sell within {weeks} weeks, half within {half}.",
+            **values, half=words.number(found.weeks),
+        )
+    ]  # fmt: skip
+
+
+def unsold_sentence(facts: Selling, words: LocaleWords = PLAIN) -> str:
     """What a car that does not sell counts as."""
     if facts.terms.own_value is not None:
-        return (
-            f"A car that does not sell counts as {exact_words(facts.terms.own_value, facts.currency)}, its "
-            "worth to you, less fees."
+        return words.say(
+            "A car that does not sell counts as {price}, its worth to you, less fees.",
+            price=words.whole(facts.terms.own_value, facts.currency),
         )
-    return (
+    return words.say(
         "A car that does not sell is offered on: at the next auction without a reserve, elsewhere until a "
         "buyer comes; say what it is worth to you unsold to have it kept instead."
     )
 
 
-def auction_sentences(facts: Selling) -> list[str]:
+def auction_sentences(facts: Selling, words: LocaleWords = PLAIN) -> list[str]:
     """Reserve and estimate."""
     found, currency = facts.auction, facts.currency
     lots = found.evidence
     said = []
     if lots.tells:
-        best = exact_words(found.best, currency) if found.best else "none"
         said += [
-            f"The reserve that leaves most ({money_words(found.best_left, currency)} on average): {best}.",
-            f"On record are {lots.lots:,} lots, {lots.unsold:,} of them unsold.",
-        ]
+            words.say(
+                "The reserve that leaves most ({left} on average): {reserve}.",
+                left=words.about(found.best_left, currency),
+                reserve=words.whole(found.best, currency) if found.best else words.say("none"),
+            ),
+            words.say(
+                "On record are {lots} lots, {unsold} of them unsold.",
+                lots=words.number(lots.lots), unsold=words.number(lots.unsold),
+            ),
+        ]  # fmt: skip
         if lots.sold is not None and lots.expected is not None:
             said.append(
-                f"Of {lots.with_reserve:,} lots with a known reserve {lots.sold:.0%} sold, where draws like "
-                f"these would have had {lots.expected:.0%}: whoever set them had seen the car."
-            )
+                words.say(
+                    "Of {lots} lots with a known reserve {sold} sold, where draws like these would have had "
+                    "{expected}: whoever set them had seen the car.",
+                    lots=words.number(lots.with_reserve), sold=words.share(lots.sold),
+                    expected=words.share(lots.expected),
+                )
+            )  # fmt: skip
     low, high, custom = found.low_estimate, found.high_estimate, found.customary_low
     if low is not None and high is not None:
-        said.append(f"Estimate: {exact_words(low, currency)} to {exact_words(high, currency)} (hammer).")
+        said.append(
+            words.say(
+                "Estimate: {low} to {high} (hammer).",
+                low=words.whole(low, currency), high=words.whole(high, currency),
+            )
+        )  # fmt: skip
         if found.reserve > low:
             said.append(
-                "By custom the reserve is at or below the low estimate: a reserve of "
-                f"{exact_words(found.reserve, currency)} asks for a higher one."
+                words.say(
+                    "By custom the reserve is at or below the low estimate: a reserve of {price} asks for a "
+                    "higher one.",
+                    price=words.whole(found.reserve, currency),
+                )
             )
         elif custom is not None and low > custom:
             said.append(
-                f"The records lead to a low estimate of {exact_words(custom, currency)}; the "
-                f"reserve moves it up, and "
-                "a dear estimate keeps bidders away (common practice, no source)."
+                words.say(
+                    "The records lead to a low estimate of {price}; the reserve moves it up, and a dear "
+                    "estimate keeps bidders away (common practice, no source).",
+                    price=words.whole(custom, currency),
+                )
             )
     return said
 

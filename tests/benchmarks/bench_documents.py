@@ -99,7 +99,7 @@ def test_a_collection(market: Market, tmp_path: Path) -> None:
     items = value_collection(market, known, shared, cars, by="benchmark")
     tick("gather, freeze, read back")
     total = total_of(items)
-    schedule(shared, items, total, MADE_ON)
+    schedule(shared, items, total, WORDS, MADE_ON)
     tick("workbook")
     pages = collection_pages(shared, items, total, WORDS)
     tick("blocks and charts")

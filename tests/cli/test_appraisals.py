@@ -109,7 +109,7 @@ def test_a_blank_form_is_not_written_over_another(run: Run, tmp_path: Path) -> N
         (("check", "appraisal-0099"), "holds no appraisal"),
         (("render", "appraisal-0001", "car.odt"), "is written as .pdf or .docx"),
         (("render", "appraisal-0001", "car.pdf", "--document", "poem"), "no document 'poem'"),
-        (("render", "appraisal-0001", "car.pdf", "--locale", "xx_QQ"), "no locale"),
+        (("render", "appraisal-0001", "car.pdf", "--locale", "ja_JP"), "no documents in .ja_JP.: choose one"),
         (("render", "appraisal-0001", "car.pdf", "--paper", "a5"), "no paper"),
         (("render", "appraisal-0001", "nowhere/car.pdf"), "cannot be written"),
         (("edit", "appraisal-0001", "--set", "opinion.figure"), "section.field=answer"),

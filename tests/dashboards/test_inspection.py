@@ -16,7 +16,7 @@ from pricing.errors import FileError
 from pricing.operations import drafts
 from pricing.operations.demo_files import EXTENSIONS
 from pricing.store.market import Market
-from pricing.untrusted.picture_reader import LONGEST_SIDE
+from pricing.untrusted.limits import LONGEST_SIDE
 from pricing.words.condition import score_sentence
 from tests.dashboards.pages import a_page, at_car, press, said
 from tests.small_market import common_car

@@ -58,8 +58,10 @@ def test_every_car_has_a_page_in_the_bound_document(
     assert steps == [("lay out", place, 3) for place in (1, 2, 3)]
 
 
-def test_the_workbook_holds_numbers_as_numbers_and_texts_as_texts(facts: Facts, items: list[Item]) -> None:
-    made = schedule(facts.record, items, total_of(items), date(2026, 11, 2))
+def test_the_workbook_holds_numbers_as_numbers_and_texts_as_texts(
+    facts: Facts, items: list[Item], words: LocaleWords
+) -> None:
+    made = schedule(facts.record, items, total_of(items), words, date(2026, 11, 2))
     cars = pl.read_excel(BytesIO(made), sheet_name="Schedule", infer_schema_length=None)
     assert facts.model is not None
     assert cars["Low, GBP"][0] == float(facts.model.figures[0])

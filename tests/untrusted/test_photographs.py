@@ -8,8 +8,8 @@ import pytest
 from PIL import Image, ImageCms
 
 from pricing.errors import FileError
+from pricing.untrusted.limits import LONGEST_SIDE
 from pricing.untrusted.photographs import KINDS, LARGEST, read_photograph
-from pricing.untrusted.picture_reader import LONGEST_SIDE
 from tests.drawn_photographs import TURNS, drawn_photograph, png_of
 
 

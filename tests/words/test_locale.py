@@ -10,7 +10,8 @@ from hypothesis import strategies as st
 
 import pricing
 from pricing.errors import AppraisalError
-from pricing.words.locale import LocaleWords, ems, shown
+from pricing.words.locale import LOCALES, LocaleWords, ems, shown
+from pricing.words.messages import LANGUAGES
 
 
 @pytest.mark.parametrize(
@@ -37,10 +38,17 @@ def test_places_are_those_of_the_currency() -> None:
     assert words.money(Decimal("4600.50"), "GBP") == "\u00a34,600.50"
 
 
-@pytest.mark.parametrize("name", ["xx_YY", "", "english", "en_GB_GB_GB", "../en"])
-def test_there_is_no_such_locale(name: str) -> None:
-    with pytest.raises(AppraisalError, match="no locale"):
+@pytest.mark.parametrize(
+    "name", ["xx_YY", "", "english", "en_GB_GB_GB", "../en", "ja_JP", "ar_EG", "nl_NL", "de_JP"]
+)
+def test_other_locales_are_refused_with_those_that_there_are(name: str) -> None:
+    with pytest.raises(AppraisalError, match="no documents in.*choose one of de_AT, de_CH, .*, it_IT"):
         LocaleWords.of(name)
+
+
+def test_every_locale_that_is_offered_has_documents() -> None:
+    assert {LocaleWords.of(name).language for name in LOCALES} == set(LANGUAGES)
+    assert LocaleWords.of("fr-LU").tag == "fr-LU" and LocaleWords.of("de").language == "de"
 
 
 @given(st.decimals(-(10**9), 10**9, places=2))
@@ -66,7 +74,7 @@ def test_width_grows_with_every_letter() -> None:
 
 @pytest.mark.parametrize(
     ("locale", "change"),
-    [("en_GB", "+3.2%"), ("de_DE", "+3,2\u00a0%"), ("fr_FR", "+3,2\u00a0%"), ("tr_TR", "+%3,2")],
+    [("en_GB", "+3.2%"), ("de_DE", "+3,2\u00a0%"), ("fr_FR", "+3,2\u00a0%"), ("it_CH", "+3.2%")],
 )
 def test_a_per_cent_is_written_as_the_locale_writes_a_share(locale: str, change: str) -> None:
     words = LocaleWords.of(locale)

@@ -1,0 +1,207 @@
+"""Documents in the languages that there are: nothing in them is English but a name or what a person wrote."""
+
+import re
+from collections.abc import Callable, Iterator
+from dataclasses import asdict, is_dataclass, replace
+from typing import Any
+
+import pytest
+from babel import Locale
+
+from pricing.appraisal.facts import Facts, facts_of
+from pricing.appraisal.register import Entry
+from pricing.model.saved import load
+from pricing.reports.blocks import Pages
+from pricing.reports.buying_sheet import buying_sheet
+from pricing.reports.letter import letter
+from pricing.reports.pdf import pdf
+from pricing.reports.pictures import svg
+from pricing.reports.report import report
+from pricing.reports.selling_sheet import selling_sheet
+from pricing.reports.short import statement
+from pricing.reports.wording import OWN_WORDS
+from pricing.store.market import Market
+from pricing.words.locale import LocaleWords
+from pricing.words.messages import Messages
+from tests.appraisals import pdf_text
+from tests.catalogues import extracted
+from tests.decisions.test_buying import bought
+from tests.decisions.test_selling import sold
+from tests.reports.test_sheets import AUCTION, BARE, COSTS, INSPECTED, SEEN
+
+WIDE = {ord(letter): ord(letter) + 0xFEE0 for letter in map(chr, range(33, 127)) if letter.isalpha()}
+"""Every letter of the alphabet as its wide form, by which a translated message is known."""
+
+NAMES = {
+    "km", "SHA", "IAAO", "Standard", "on", "Ratio", "Studies", "classic", "car", "pricing", "numpy", "polars",
+    "duckdb", "scikit", "learn", "fit", "appraisal",
+}  # fmt: skip
+"""What is a name in every language: units, standards, programs and records."""
+
+
+def marked(text: str) -> str:
+    """A message in which every letter outside the places is wide."""
+    return re.sub(r"(\{\w+\})|([A-Za-z]+)", lambda found: found[1] or found[2].translate(WIDE), text)
+
+
+@pytest.fixture(scope="session")
+def pseudo() -> LocaleWords:
+    """A locale whose every translation is known as one."""
+    texts = {}
+    for message in extracted():
+        if message.id:
+            forms = (message.id,) if isinstance(message.id, str) else tuple(message.id)
+            texts[forms[0]] = tuple(marked(form) for form in forms)
+    return LocaleWords(Locale.parse("de_DE"), messages=Messages(texts))
+
+
+def texts_of(value: Any) -> Iterator[str]:
+    """Every text in blocks, in records, in mappings and lists."""
+    if isinstance(value, str):
+        yield value
+    elif is_dataclass(value) and not isinstance(value, type):
+        yield from texts_of(asdict(value))
+    elif isinstance(value, dict):
+        for part in value.values():
+            yield from texts_of(part)
+    elif isinstance(value, list | tuple):
+        for part in value:
+            yield from texts_of(part)
+
+
+def own(facts: Facts) -> set[str]:
+    """The words of persons and records: what the record says, names of cars and sources, the catalogue of
+    repairs, digests."""
+    found, closed = facts.evidence, {"basis", "premise", "market_level", "kind", "manner", "condition_band"}
+    said = asdict(facts.record)
+    for section in ("assignment", "inspection", "subject"):
+        said[section] = {
+            name: text for name, text in said[section].items() if name not in closed | {"options"}
+        }
+    frames = [facts.annex.select("make", "model", "variant", "source", "source_ref")]
+    frames += [] if facts.grid.is_empty() else [facts.grid.select("source", "source_ref", "record_id")]
+    parts = [*texts_of(said), *(str(cell) for frame in frames for row in frame.iter_rows() for cell in row)]
+    parts += [*found.software.values(), facts.digest, found.market.digest, facts.appraisal_id]
+    if found.findings is not None:
+        sheet = found.findings.sheet
+        parts += [*sheet["note"], *sheet["photo"], *sheet["seen_by"], *found.findings.changes]
+    if found.budget is not None:
+        budget = found.budget
+        parts += [budget.notice, budget.catalogue, *budget.lines["title"], *budget.lines["area"]]
+    locale = Locale.parse("de_DE")
+    for table in locale.months.values():
+        parts += [str(name) for width in table.values() for name in width.values()]
+    parts += [str(name) for name in locale.territories.values()]
+    parts += [facts.currency, facts.base_currency]
+    return {word for part in parts for word in re.findall(r"[A-Za-z]{2,}", part)} | NAMES
+
+
+def english(pages: Pages, facts: Facts) -> list[str]:
+    """The texts of a document with a word that is neither translated nor somebody's own."""
+    mine = own(facts)
+    said = [pages.title, pages.mark, pages.reference, pages.cover, pages.labels]
+    shown = [asdict(block) for block in pages.blocks]
+    for block in shown:
+        for name in ("name", "manner"):
+            block.pop(name, None)
+    return [
+        text
+        for text in texts_of([*said, *shown])
+        if set(re.findall(r"[A-Za-z]{2,}", re.sub(r"\{pages?\}", "", text))) - mine
+    ]
+
+
+def words_of(picture: dict[str, Any]) -> Iterator[str]:
+    """The titles of a chart and the texts of its data, without tooltips, which paper does not show."""
+    for name, value in picture.items():
+        if name == "title":
+            yield from texts_of(value)
+        elif name in ("mark", "words", "effect", "part", "direction", "name", "domain"):
+            yield from (text for text in texts_of(value) if " " in text or not text.islower())
+        elif name not in ("tooltip", "config"):
+            for part in value if isinstance(value, list) else [value]:
+                yield from words_of(part) if isinstance(part, dict) else ()
+
+
+FORMS = [report, statement, letter]
+
+
+@pytest.mark.parametrize("form", FORMS)
+def test_every_text_goes_through_the_catalogue(
+    facts: Facts, pseudo: LocaleWords, form: Callable[[Facts, LocaleWords], Pages]
+) -> None:
+    assert english(form(facts, pseudo), facts) == []
+
+
+def test_the_words_of_pictures_go_through_the_catalogue(facts: Facts, pseudo: LocaleWords) -> None:
+    mine = own(facts) | {"start"}
+    said = [text for picture in report(facts, pseudo).pictures.values() for text in words_of(picture)]
+    assert len(said) > 20
+    assert [
+        text for text in said if not text.startswith("#") and set(re.findall(r"[A-Za-z]{2,}", text)) - mine
+    ] == []
+
+
+@pytest.mark.parametrize(
+    ("locale", "thousands", "month"),
+    [("de_DE", "2.000", "M\u00e4r"), ("it_IT", "2.000", "mar"), ("en_GB", "2,000", "Mar")],
+)
+def test_axes_are_written_as_the_locale_does(facts: Facts, locale: str, thousands: str, month: str) -> None:
+    """Numbers and months of the Unicode locale data, in the picture as it is drawn."""
+    drawn = report(facts, LocaleWords.of(locale)).pictures
+    assert f">{thousands}<" in svg(drawn["ranges"])
+    assert re.search(rf">{month}\b", svg(drawn["index"]))
+
+
+@pytest.mark.parametrize(
+    ("locale", "there", "paged"),
+    [
+        ("de_DE", "Wertermittlungsstichtag", "Seite 2 von"), ("fr_CH", "Date d'effet", "Page 2 sur"),
+        ("it_IT", "Data di riferimento", "Pagina 2 di"),
+    ],
+)  # fmt: skip
+def test_a_page_speaks_its_language(facts: Facts, locale: str, there: str, paged: str) -> None:
+    words = LocaleWords.of(locale)
+    said = " ".join(pdf_text(pdf(statement(facts, words))).replace("\u2019", "'").split())
+    assert there in said and paged in said
+    assert statement(facts, words).language == words.tag
+
+
+def test_what_stays_as_written_is_said(facts: Facts) -> None:
+    """The valuer's texts and definitions are not translated, and a document in another language says so."""
+    for locale in ("de_DE", "fr_FR", "it_IT", "en_GB"):
+        pages = report(facts, LocaleWords.of(locale))
+        told = LocaleWords.of(locale).word(OWN_WORDS)
+        assert pages.cover is not None and (told in pages.cover.statement) == (locale != "en_GB")
+        assert "Definition Epsilon" in list(texts_of([asdict(block) for block in pages.blocks]))
+
+
+def test_a_draft_with_everything_open_is_translated(entry: Entry, pseudo: LocaleWords) -> None:
+    """What is missing and what contradicts itself, too."""
+    asked = replace(entry.record.assignment, retrospective="", premise="forced sale", scope="")
+    bare = replace(
+        entry.record, assignment=asked, evidence=replace(entry.record.evidence, newer=""),
+        opinion=replace(entry.record.opinion, departure=""),
+        conditions=replace(entry.record.conditions, extraordinary=("none",)),
+    )  # fmt: skip
+    facts = facts_of(replace(entry, record=bare))
+    assert len(facts.against) > 5 and facts.lacking
+    assert english(report(facts, pseudo), facts) == []
+
+
+def test_the_sheets_to_take_along_go_through_the_catalogue(small_market: Market, pseudo: LocaleWords) -> None:
+    seen = replace(SEEN, inspection=replace(SEEN.inspection, car={}))
+    model = load(small_market)
+    sheets = [
+        *(buying_sheet(facts, None, pseudo) for facts in (INSPECTED, AUCTION, bought(asking=9000))),
+        selling_sheet(sold(small_market, model, car=BARE, inspection=seen, costs=COSTS), None, pseudo),
+        selling_sheet(sold(small_market, model), None, pseudo),
+    ]
+    mine = NAMES | {"Corvane", "Six", "make", "model", "variant", "EUR", "GBP", "de", "DE", "GB", "example"}
+    mine |= {
+        str(month) for months in Locale.parse("de_DE").months["format"].values() for month in months.values()
+    }
+    english = {
+        text for sheet in sheets for text in texts_of(sheet) if set(re.findall(r"[A-Za-z]{2,}", text)) - mine
+    }
+    assert english == set()
