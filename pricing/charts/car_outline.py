@@ -9,6 +9,8 @@ from typing import Final
 from pricing.charts.design import LIGHT
 from pricing.condition.checks import AREAS, NOT_SEEN, STATES
 from pricing.condition.inspection import Inspection
+from pricing.words.locale import PLAIN, LocaleWords
+from pricing.words.messages import noted
 
 SVG: Final = "http://www.w3.org/2000/svg"
 _BODY: Final = (
@@ -77,6 +79,17 @@ _PLACES: Final = {
 }  # fmt: skip
 """Where each area is told, beside what it is about."""
 
+_SHORT: Final = {
+    "identity and papers": noted("identity"), "structure": noted("structure"),
+    "outer body and paint": noted("outer body"), "engine": noted("engine"),
+    "gearbox and final drive": noted("gearbox"), "steering": noted("steering"),
+    "front suspension": noted("front suspension"), "rear suspension": noted("rear suspension"),
+    "brakes": noted("brakes"), "wheels and tyres": noted("wheels"), "interior": noted("interior"),
+    "electrics": noted("electrics"), "hood or sunroof": noted("hood"),
+    "upgrades and originality": noted("upgrades"), "road test": noted("road test"),
+}  # fmt: skip
+"""Each area in a word or two."""
+
 
 def area_counts(inspection: Inspection) -> dict[str, tuple[int, int, int]]:
     """Of each area of a sheet: checks seen, checks in all, and how many of those seen are not sound.
@@ -94,16 +107,19 @@ def area_counts(inspection: Inspection) -> dict[str, tuple[int, int, int]]:
     return found
 
 
-def outline_sentence(inspection: Inspection) -> str:
+def outline_sentence(inspection: Inspection, words: LocaleWords = PLAIN) -> str:
     """What the drawing says, in words."""
     parts = [
-        f"{area}: {seen} of {checks} seen" + (f", {faults} not sound" if faults else "")
+        words.say("{area}: {seen} of {checks} seen, {faults} not sound",
+                  area=words.word(area), seen=seen, checks=checks, faults=faults)
+        if faults
+        else words.say("{area}: {seen} of {checks} seen", area=words.word(area), seen=seen, checks=checks)
         for area, (seen, checks, faults) in area_counts(inspection).items()
-    ]
+    ]  # fmt: skip
     return f"{'; '.join(parts)}."
 
 
-def car_outline(inspection: Inspection) -> str:
+def car_outline(inspection: Inspection, words: LocaleWords = PLAIN) -> str:
     """The drawing as SVG, in the variables of the style sheet: in each area how many checks were seen, and
     in a filled disc how many of them are not sound. Its text is ``outline_sentence``.
 
@@ -111,30 +127,31 @@ def car_outline(inspection: Inspection) -> str:
     >>> drawn.startswith("<svg") and ">1</text>" in drawn
     True
     """
-    marks = "".join(_mark(area, *counts) for area, counts in area_counts(inspection).items())
+    marks = "".join(_mark(area, *counts, words) for area, counts in area_counts(inspection).items())
     return (
         f'<svg xmlns="{SVG}" viewBox="0 0 660 264" role="img" '
-        f'aria-label="{escape(outline_sentence(inspection))}" '
+        f'aria-label="{escape(outline_sentence(inspection, words))}" '
         f'style="width:100%;max-width:44rem;height:auto;display:block">{_outline()}'
         f'<g font-family="Libre Franklin, sans-serif" font-size="19" text-anchor="middle" '
         f'fill="{_colour("ink")}">{marks}</g></svg>'
     )
 
 
-def area_words(area: str) -> str:
+def area_words(area: str, words: LocaleWords = PLAIN) -> str:
     """What ``area_drawing`` shows, in words."""
-    return f"Where to look on the car: {area}"
+    return words.say("Where to look on the car: {area}", area=words.word(area))
 
 
-def area_drawing(area: str) -> str:
+def area_drawing(area: str, words: LocaleWords = PLAIN) -> str:
     """Where to look at an area: the outline, the parts of the area filled.
 
     >>> all(area_drawing(area).count("<path") > 6 for area in AREAS)
     True
     """
     shapes = "".join(f'<path d="{shape}"/>' for shape in _SHAPES[area])
+    said = escape(area_words(area, words))
     return (
-        f'<svg xmlns="{SVG}" viewBox="0 16 660 232" role="img" aria-label="{escape(area_words(area))}" '
+        f'<svg xmlns="{SVG}" viewBox="0 16 660 232" role="img" aria-label="{said}" '
         f'style="width:100%;max-width:22rem;height:auto;display:block">{_outline()}'
         f'<g fill="{_colour("main")}" fill-opacity="0.55" stroke="{_colour("main")}" stroke-width="2.4" '
         f'stroke-linejoin="round" fill-rule="evenodd">{shapes}</g></svg>'
@@ -154,7 +171,7 @@ def _colour(name: str) -> str:
     return f"var(--{name}, {asdict(LIGHT)[name]})"
 
 
-def _mark(area: str, seen: int, checks: int, faults: int) -> str:
+def _mark(area: str, seen: int, checks: int, faults: int, words: LocaleWords) -> str:
     x, y = _PLACES[area]
     disc = ""
     if faults:
@@ -162,10 +179,9 @@ def _mark(area: str, seen: int, checks: int, faults: int) -> str:
             f'<circle cx="{x + 46}" cy="{y - 7}" r="14" fill="{_colour("asked")}"/>'
             f'<text x="{x + 46}" y="{y}" fill="{_colour("paper")}" font-weight="600">{faults}</text>'
         )
-    short = area.split(" and ")[0].split(" or ")[0]
     return (
         f'<rect x="{x - 31}" y="{y - 21}" width="62" height="28" rx="5" fill="{_colour("card")}" '
         f'stroke="{_colour("line")}"/><text x="{x}" y="{y}">{seen}/{checks}</text>'
         f'<text class="area" x="{x}" y="{y + 21}" font-size="14" fill="{_colour("quiet")}">'
-        f"{short}</text>{disc}"
+        f"{escape(words.word(_SHORT[area]))}</text>{disc}"
     )

@@ -142,15 +142,19 @@ def print_sheet(
     file: InspectionFile,
     page: Annotated[Path, typer.Argument(help="Page to write (.html).", show_default=False)],
     result: Annotated[bool, typer.Option("--result/--blank", help="With the score as it stands.")] = False,
+    locale: Annotated[
+        str, typer.Option(help="Its language (German, English, French, Italian) and country, such as de_CH.")
+    ] = "en_GB",
     extensions: Extensions = EXTENSIONS,
 ) -> None:
     """Write the sheet as a page to print for a clipboard, or to fill in on a phone."""
     from pricing.condition.assessment import assess
     from pricing.condition.inspection_files import open_inspection
     from pricing.reports.inspection_sheet import inspection_page
+    from pricing.words.locale import LocaleWords
 
-    found = open_inspection(file, extensions=extensions)
-    text = inspection_page(found, assess(found) if result else None)
+    words, found = LocaleWords.of(locale), open_inspection(file, extensions=extensions)
+    text = inspection_page(found, assess(found) if result else None, words=words)
     try:
         page.write_text(text, encoding="utf-8")
     except OSError as error:

@@ -117,5 +117,6 @@ def _sheets() -> Iterator[str]:
     """What the shipped sheets ask and warn of."""
     for construction in CONSTRUCTIONS:
         sheet = Sheet.open(construction, fitted=FITTINGS)
-        yield from (check.title for check in sheet.checks)
+        for check in sheet.checks:
+            yield from (check.title, check.where, check.act, check.bad_sign)
         yield from (*sheet.general_cautions, *sheet.cautions.values())

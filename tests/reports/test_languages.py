@@ -3,30 +3,54 @@
 import re
 from collections.abc import Callable, Iterator
 from dataclasses import asdict, is_dataclass, replace
+from datetime import date
+from decimal import Decimal
+from io import BytesIO
 from typing import Any
 
+import polars as pl
 import pytest
 from babel import Locale
+from docx import Document
 
+from pricing.appraisal.collection import Item, total_of
+from pricing.appraisal.collection_list import Row
+from pricing.appraisal.collection_total import SoldTogether
+from pricing.appraisal.earlier_sales import TOLD
 from pricing.appraisal.facts import Facts, facts_of
+from pricing.appraisal.photographs import Photographs, with_added
 from pricing.appraisal.register import Entry
+from pricing.appraisal.sections import Assignment
+from pricing.condition.assessment import assess
+from pricing.condition.budget import repair_budget
+from pricing.condition.changes import Change
+from pricing.condition.checks import CONSTRUCTIONS
+from pricing.condition.repairs import price_repairs
 from pricing.model.saved import load
 from pricing.reports.blocks import Pages
 from pricing.reports.buying_sheet import buying_sheet
+from pricing.reports.collection import collection_pages
+from pricing.reports.documents import document
+from pricing.reports.docx import docx
+from pricing.reports.inspection_sheet import inspection_page
 from pricing.reports.letter import letter
 from pricing.reports.pdf import pdf
 from pricing.reports.pictures import svg
 from pricing.reports.report import report
+from pricing.reports.schedule import schedule
 from pricing.reports.selling_sheet import selling_sheet
 from pricing.reports.short import statement
 from pricing.reports.wording import OWN_WORDS
 from pricing.store.market import Market
+from pricing.untrusted.photographs import read_photograph
 from pricing.words.locale import LocaleWords
 from pricing.words.messages import Messages
 from tests.appraisals import pdf_text
 from tests.catalogues import extracted
+from tests.condition.walks import CAR, catalogue, walk
 from tests.decisions.test_buying import bought
 from tests.decisions.test_selling import sold
+from tests.drawn_photographs import drawn_photograph
 from tests.reports.test_sheets import AUCTION, BARE, COSTS, INSPECTED, SEEN
 
 WIDE = {ord(letter): ord(letter) + 0xFEE0 for letter in map(chr, range(33, 127)) if letter.isalpha()}
@@ -72,13 +96,20 @@ def texts_of(value: Any) -> Iterator[str]:
 def own(facts: Facts) -> set[str]:
     """The words of persons and records: what the record says, names of cars and sources, the catalogue of
     repairs, digests."""
-    found, closed = facts.evidence, {"basis", "premise", "market_level", "kind", "manner", "condition_band"}
+    found, closed = (
+        facts.evidence,
+        {"basis", "premise", "premise_rests_on", "market_level", "kind", "manner", "condition_band"},
+    )
     said = asdict(facts.record)
     for section in ("assignment", "inspection", "subject"):
         said[section] = {
             name: text for name, text in said[section].items() if name not in closed | {"options"}
         }
+    for shot in said["photographs"]:
+        shot.update(removed=(), check="")
     frames = [facts.annex.select("make", "model", "variant", "source", "source_ref")]
+    if found.own_sales is not None:
+        frames.append(found.own_sales.select("source", "source_ref", "currency"))
     frames += [] if facts.grid.is_empty() else [facts.grid.select("source", "source_ref", "record_id")]
     parts = [*texts_of(said), *(str(cell) for frame in frames for row in frame.iter_rows() for cell in row)]
     parts += [*found.software.values(), facts.digest, found.market.digest, facts.appraisal_id]
@@ -189,6 +220,40 @@ def test_a_draft_with_everything_open_is_translated(entry: Entry, pseudo: Locale
     assert english(report(facts, pseudo), facts) == []
 
 
+def test_photographs_and_earlier_sales_go_through_the_catalogue(entry: Entry, pseudo: LocaleWords) -> None:
+    shots: Photographs = ()
+    shown: dict[str, bytes] = {}
+    for mark, (caption, check) in enumerate((("Front", ""), ("", "body_paint"), ("", ""))):
+        read_one = read_photograph(drawn_photograph(mark=mark), f"ee{mark}.jpg")
+        shots = with_added(shots, read_one, f"ee{mark}.jpg", caption=caption, check=check, cover=not mark)
+        shown[read_one.digest] = read_one.shown
+    assert entry.evidence is not None
+    sale = dict.fromkeys(TOLD) | {
+        "record_id": "own", "event_date": date(2024, 5, 1), "outcome": "unsold", "channel": "auction",
+        "source": "Room Nu", "source_ref": "lot Xi", "amount": Decimal(6100), "currency": "GBP",
+        "price_basis": "hammer", "price": Decimal(8123),
+    }  # fmt: skip
+    asked = replace(
+        entry.record.assignment, premise="forced sale", premise_per_cent=Decimal(-35),
+        premise_rests_on="stated judgement", premise_change="Sold within a week",
+    )  # fmt: skip
+    record = replace(entry.record, assignment=asked, photographs=shots)
+    evidence = replace(entry.evidence, own_sales=pl.DataFrame([sale]))
+    facts = facts_of(replace(entry, record=record, evidence=evidence, shown=shown))
+    for form in FORMS:
+        assert english(form(facts, pseudo), facts) == []
+    none = facts_of(replace(entry, evidence=replace(entry.evidence, own_sales=None)))
+    assert english(report(none, pseudo), none) == []
+
+
+def test_a_first_draft_goes_through_the_catalogue(entry: Entry, facts: Facts, pseudo: LocaleWords) -> None:
+    known = replace(entry, evidence=None)
+    bare = replace(known, record=replace(entry.record, assignment=Assignment(kind="model report")))
+    for drafted in (known, bare):
+        pages = document(drafted, "report", pseudo, unfinished=True)
+        assert english(pages, replace(facts, record=drafted.record)) == []
+
+
 def test_the_sheets_to_take_along_go_through_the_catalogue(small_market: Market, pseudo: LocaleWords) -> None:
     seen = replace(SEEN, inspection=replace(SEEN.inspection, car={}))
     model = load(small_market)
@@ -205,3 +270,56 @@ def test_the_sheets_to_take_along_go_through_the_catalogue(small_market: Market,
         text for sheet in sheets for text in texts_of(sheet) if set(re.findall(r"[A-Za-z]{2,}", text)) - mine
     }
     assert english == set()
+
+
+def test_a_collection_goes_through_the_catalogue(facts: Facts, pseudo: LocaleWords) -> None:
+    refused = "the date 1950-03-01 is before the first sale on record"
+    items = [Item(Row(1, "1", {}), facts, ""), Item(Row(2, "2", {}), None, refused)]
+    total = total_of(items, SoldTogether(Decimal("0.125"), "Client Alpha"))
+    pages = collection_pages(facts.record, items, total, pseudo)
+    assert english(pages, facts) == []
+    book = BytesIO(schedule(facts.record, items, total, pseudo, date(2026, 11, 2)))
+    sheets = pl.read_excel(book, sheet_id=0, has_header=False, infer_schema_length=0)
+    said = [cell for sheet in sheets.values() for row in sheet.iter_rows() for cell in row if cell]
+    assert len(said) > 50
+    mine = own(facts)
+    assert [text for text in said if set(re.findall(r"[A-Za-z]{2,}", text)) - mine] == []
+
+
+def test_the_word_processor_file_speaks_its_language(facts: Facts) -> None:
+    file = Document(BytesIO(docx(statement(facts, LocaleWords.of("de_DE")))))
+    foot = " ".join(part.text for part in file.sections[0].footer.paragraphs)
+    assert "Seite 1 von 1" in foot
+    assert any(part.text.startswith("Tabelle 1: ") for part in file.paragraphs)
+
+
+@pytest.mark.parametrize("construction", CONSTRUCTIONS)
+def test_the_inspection_sheet_goes_through_the_catalogue(construction: str, pseudo: LocaleWords) -> None:
+    found = walk(construction, "worn", body_paint="needs repair")
+    found = replace(found, changes=(Change("ee", done="well"), Change("ee", reversible=True, done_by="ee")))
+    result = assess(found)
+    budget = repair_budget(price_repairs(result, catalogue(), country="DE"))
+    page = inspection_page(found, result, replace(budget, notice=""), pseudo)
+    shown = re.sub(r"<(style|script)\b.*?</\1>|<[^>]*>", " ", page, flags=re.DOTALL)
+    mine = {
+        *NAMES,
+        "ee",
+        "quot",
+        "amp",
+        "common",
+        "checks",
+        *re.findall(r"\w+", " ".join(map(str, CAR.values()))),
+    }
+    mine |= set(
+        re.findall(r"\w+", " ".join((*found.sheet.names, *budget.top()["title"], *budget.top()["reason"])))
+    )
+    mine |= {str(month) for month in Locale.parse("de_DE").months["format"]["wide"].values()} | {"DE"}
+    assert set(re.findall(r"[A-Za-z]{2,}", shown)) - mine == set()
+
+
+def test_what_an_inspection_saves_is_the_same_in_every_language() -> None:
+    """The words of a state are translated for the eye alone."""
+    found = walk()
+    pages = [inspection_page(found, words=LocaleWords.of(name)) for name in ("en_GB", "fr_FR")]
+    saved = [re.findall(r'value="([^"]*)"|id="inspection">(.*)</script>', page) for page in pages]
+    assert saved[0] == saved[1] and "usé" in pages[1] and '<html lang="fr-FR">' in pages[1]
