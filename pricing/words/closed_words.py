@@ -8,7 +8,7 @@ from pricing.appraisal.completion import CERTIFICATION
 from pricing.appraisal.contents import CONTENTS
 from pricing.appraisal.facts import APPRAISAL, DRAFT, MODEL_REPORT
 from pricing.appraisal.ratio_kinds import TIERS
-from pricing.appraisal.sections import INSPECTED, RESTS_ON, SECTIONS, asked
+from pricing.appraisal.sections import INSPECTED, KINDS, RESTS_ON, SECTIONS, asked
 from pricing.car_fields import FIELDS
 from pricing.condition.changes import PRESERVATION, WORKMANSHIP
 from pricing.condition.checks import AREAS, CONSTRUCTIONS, FITTINGS, NOT_SEEN, PAPER_STATES, STATES, Sheet
@@ -88,7 +88,17 @@ def closed_words() -> Iterator[str]:
     >>> {"average", "wire wheels", "Sills", "market value"} <= set(closed_words())
     True
     """
-    yield from (*BASIS_NAMES, *PREMISES, *EVERY_LEVEL, *INSPECTED, *RESTS_ON, APPRAISAL, DRAFT, MODEL_REPORT)
+    yield from (
+        *BASIS_NAMES,
+        *PREMISES,
+        *EVERY_LEVEL,
+        *INSPECTED,
+        *RESTS_ON,
+        *KINDS,
+        APPRAISAL,
+        DRAFT,
+        MODEL_REPORT,
+    )
     yield from SECTIONS
     yield from (asked(part) for kind in SECTIONS.values() for part in fields(kind))
     yield from (content.name for content in CONTENTS)

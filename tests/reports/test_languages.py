@@ -48,7 +48,9 @@ from pricing.words.messages import Messages
 from tests.appraisals import pdf_text
 from tests.catalogues import extracted
 from tests.condition.walks import CAR, catalogue, walk
+from tests.decisions.test_buying import SCHEDULE as BOUGHT
 from tests.decisions.test_buying import bought
+from tests.decisions.test_selling import SCHEDULE as SOLD
 from tests.decisions.test_selling import sold
 from tests.drawn_photographs import drawn_photograph
 from tests.reports.test_sheets import AUCTION, BARE, COSTS, INSPECTED, SEEN
@@ -262,7 +264,9 @@ def test_the_sheets_to_take_along_go_through_the_catalogue(small_market: Market,
         selling_sheet(sold(small_market, model, car=BARE, inspection=seen, costs=COSTS), None, pseudo),
         selling_sheet(sold(small_market, model), None, pseudo),
     ]
-    mine = NAMES | {"Corvane", "Six", "make", "model", "variant", "EUR", "GBP", "de", "DE", "GB", "example"}
+    mine = NAMES | {"make", "model", "variant", "EUR", "GBP", "de", "DE", "GB", "example"}
+    rates = [part for charges in (BOUGHT, SOLD) for part in (charges.name, charges.notice)]
+    mine |= set(re.findall(r"[A-Za-z]{2,}", " ".join([*rates, "Corvane Six Four Mk II", "20 sales"])))
     mine |= {
         str(month) for months in Locale.parse("de_DE").months["format"].values() for month in months.values()
     }
