@@ -38,8 +38,11 @@ def main() -> None:
     for language in TRANSLATED:
         path = Path(pricing.__file__).parent / f"words/catalogues/{language}.po"
         kept = catalogue(language) if path.exists() else Catalog(locale=language)
-        kept.update(template, no_fuzzy_matching=True)
+        kept.update(template, no_fuzzy_matching=True, update_creation_date=False)
         kept.obsolete.clear()
+        kept.fuzzy, kept.revision_date = False, kept.creation_date
+        kept.version, kept.msgid_bugs_address = "0", ""
+        kept.last_translator, kept.language_team = "the project", language
         with path.open("wb") as file:
             write_po(file, kept, width=100, omit_header=False, sort_output=True, include_lineno=False)
 
