@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from dataclasses import fields
 from datetime import date
+from decimal import Decimal
 from typing import Final
 
 from pricing.appraisal.contents import missing
@@ -89,6 +90,8 @@ def _told(answer: object, words: LocaleWords) -> str:
             return words.say("yes") if answer else words.say("no")
         case date():
             return words.day(answer)
+        case float() | Decimal():
+            return words.number(float(answer), 0 if answer == int(answer) else 2)
         case dict():
             return "\n".join(f"{option_words(name, words)}: {how}" for name, how in answer.items() if how)
         case tuple():
