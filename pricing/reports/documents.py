@@ -93,7 +93,8 @@ def _told(answer: object, words: LocaleWords) -> str:
         case float() | Decimal():
             return words.number(float(answer), 0 if answer == int(answer) else 2)
         case dict():
-            return "\n".join(f"{option_words(name, words)}: {how}" for name, how in answer.items() if how)
+            said = [(option_words(name, words), how) for name, how in answer.items() if how]
+            return "\n".join(words.say("{name}: {value}", name=name, value=how) for name, how in said)
         case tuple():
             return "\n".join(option_words(part, words) if part in OPTION_CODES else part for part in answer)
         case _:

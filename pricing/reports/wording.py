@@ -250,7 +250,7 @@ def premise_words(facts: Facts, words: LocaleWords) -> str:
         if asked.premise_rests_on
         else words.say("{change} on sales as recorded", change=change)
     )  # fmt: skip
-    return f"{by}: {asked.premise_change}" if asked.premise_change else by
+    return words.say("{name}: {value}", name=by, value=asked.premise_change) if asked.premise_change else by
 
 
 def level_words(facts: Facts, words: LocaleWords) -> str:

@@ -9,7 +9,7 @@ from functools import cache
 from typing import Final
 
 from babel import Locale, UnknownLocaleError
-from babel.dates import format_date
+from babel.dates import format_date, format_skeleton
 from babel.localedata import locale_identifiers
 from babel.numbers import format_currency, format_decimal, format_percent
 
@@ -178,8 +178,12 @@ class LocaleWords:
         return "" if day is None else str(format_date(day, "long", locale=self.locale))
 
     def short_day(self, day: date) -> str:
-        """A day for a table, its month abbreviated."""
-        return str(format_date(day, "d MMM yyyy", locale=self.locale))
+        """A day for a table, its month abbreviated.
+
+        >>> [LocaleWords.of(name).short_day(date(2026, 5, 1)) for name in ("de_CH", "en_US")]
+        ['1. Mai 2026', 'May 1, 2026']
+        """
+        return str(format_skeleton("yMMMd", day, locale=self.locale))
 
     def _currency(self, amount: Decimal, currency: str, places: int) -> str:
         if self.codes:
