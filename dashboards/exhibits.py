@@ -31,6 +31,7 @@ PAPER_WORDS: Final = {"a4": "A4", "letter": "Letter"}
 PICTURE_SCALE = 2.0
 """Points of a PNG for one of the page."""
 
+_SVG: Final = "http://www.w3.org/2000/svg"
 _PHONE_ROWS: Final = 40
 """Rows of a table that a phone shows, as cards; all are in the files to take along."""
 
@@ -69,7 +70,7 @@ def show_drawing(drawing: str, words: str) -> None:
         for palette in (LIGHT, DARK)
     )
     style = f"<style>:root{{{light}}}@media (prefers-color-scheme:dark){{:root{{{dark}}}}}</style>"
-    drawn = drawing.replace(">", f">{style}", 1)
+    drawn = drawing.replace(">", f">{style}", 1).replace("<svg", f'<svg xmlns="{_SVG}"', 1)
     width = re.search(r"max-width:[\d.]+rem", drawing)
     content = base64.b64encode(drawn.encode()).decode()
     st.html(

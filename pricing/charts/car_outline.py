@@ -10,7 +10,6 @@ from pricing.charts.design import LIGHT
 from pricing.condition.checks import AREAS, NOT_SEEN, STATES
 from pricing.condition.inspection import Inspection
 
-SVG: Final = "http://www.w3.org/2000/svg"
 _BODY: Final = (
     "M38 172 C38 150 58 141 112 134 L196 122 C226 92 256 75 302 73 L392 73 C432 75 462 97 492 123 L562 133 "
     "C592 139 606 150 606 174 L598 188 L562 188 A46 46 0 0 0 470 188 L198 188 A46 46 0 0 0 106 188 L50 188 Z"
@@ -113,7 +112,7 @@ def car_outline(inspection: Inspection) -> str:
     """
     marks = "".join(_mark(area, *counts) for area, counts in area_counts(inspection).items())
     return (
-        f'<svg xmlns="{SVG}" viewBox="0 0 660 264" role="img" '
+        f'<svg viewBox="0 0 660 264" role="img" '
         f'aria-label="{escape(outline_sentence(inspection))}" '
         f'style="width:100%;max-width:44rem;height:auto;display:block">{_outline()}'
         f'<g font-family="Libre Franklin, sans-serif" font-size="19" text-anchor="middle" '
@@ -134,7 +133,7 @@ def area_drawing(area: str) -> str:
     """
     shapes = "".join(f'<path d="{shape}"/>' for shape in _SHAPES[area])
     return (
-        f'<svg xmlns="{SVG}" viewBox="0 16 660 232" role="img" aria-label="{escape(area_words(area))}" '
+        f'<svg viewBox="0 16 660 232" role="img" aria-label="{escape(area_words(area))}" '
         f'style="width:100%;max-width:22rem;height:auto;display:block">{_outline()}'
         f'<g fill="{_colour("main")}" fill-opacity="0.55" stroke="{_colour("main")}" stroke-width="2.4" '
         f'stroke-linejoin="round" fill-rule="evenodd">{shapes}</g></svg>'

@@ -28,7 +28,14 @@ def car(small_market: Market) -> dict[str, Any]:
 @pytest.fixture
 def page(small_market: Market, monkeypatch: pytest.MonkeyPatch) -> Iterator[AppTest]:
     monkeypatch.setenv("PRICING_MARKET", str(small_market.path))
-    yield AppTest.from_file(APP, default_timeout=WAIT)
+    yield opened()
+
+
+def opened() -> AppTest:
+    """The first page, the rest of what is asked of a car unfolded."""
+    page = AppTest.from_file(APP, default_timeout=WAIT)
+    page.session_state["car-more"] = True
+    return page
 
 
 def library(market: Market, car: dict[str, Any], asking: int | None = None) -> Valuation:
@@ -196,6 +203,18 @@ def test_comparable_sales_stand_on_the_distribution(
     assert f"The {found.table.height} rings are the nearest sales" in said(page)
 
 
+def test_fields_that_few_need_come_when_they_are_unfolded_and_a_refused_car_shows_them(
+    small_market: Market, monkeypatch: pytest.MonkeyPatch, car: dict[str, Any]
+) -> None:
+    monkeypatch.setenv("PRICING_MARKET", str(small_market.path))
+    page = at_car(AppTest.from_file(APP, default_timeout=WAIT), car)
+    assert page.metric and not page.selectbox
+    page.session_state["car-more"] = True
+    assert page.run().selectbox(key="make").value == car["make"]
+    refused = at_car(AppTest.from_file(APP, default_timeout=WAIT), car | {"variant": "of no car"})
+    assert refused.selectbox(key="variant").value is None
+
+
 def test_names_from_records_are_shown_as_they_are(page: AppTest, car: dict[str, Any]) -> None:
     at_car(page, car | {"chassis_number": "![x](http://x.invalid/a) <b>"})
     assert not page.exception
@@ -209,11 +228,11 @@ def test_the_settings_show_the_range_in_a_second_currency(
     copy.write_bytes(small_market.path.read_bytes())
     Market.open(copy).keep_settings({"other_currency": "GBP", "distance_unit": "miles"})
     monkeypatch.setenv("PRICING_MARKET", str(copy))
-    page = at_car(AppTest.from_file(APP, default_timeout=WAIT), car)
+    page = at_car(opened(), car)
     valuation = library(small_market, car)
     rate = Conversion.at("GBP", "EUR", valuation.as_of)
     mid = sentences.money_words(rate.from_base(valuation.mid or Decimal(0)), "GBP")
     assert f"half below {mid}, at the reference rate" in said(page)
     assert page.selectbox(key="odometer_unit").value == "km"  # a link says km when it says nothing
-    fresh = AppTest.from_file(APP, default_timeout=WAIT).run()
+    fresh = opened().run()
     assert fresh.selectbox(key="odometer_unit").value == "miles"
