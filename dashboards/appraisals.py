@@ -225,6 +225,8 @@ def _show_photographs(snapshot: Snapshot, entry: Entry) -> None:
         signed = people.person() or st.session_state.get("valuer")
         if changed is not None and not signed:
             st.info("Say below who does this: a change of photographs goes into the log.")
+        elif changed is not None and changed.photographs == entry.record.photographs:
+            st.info("They are all here already.")
         elif changed is not None:
             record = replace(entry.record, photographs=changed.photographs)
             revise(
