@@ -112,7 +112,7 @@ def comparables_part(facts: Facts, words: LocaleWords) -> list[Block]:
             str(row["number"]), words.short_day(row["event_date"]), _car(row),
             row["condition_band"] or "not graded",
             words.plain(into(row["price"]), 0), words.per_cent(row["net_per_cent"], 0),
-            words.per_cent(row["gross_per_cent"], 0, sign=False), words.plain(into(row["adjusted_price"]), 0),
+            words.per_cent(row["gross_per_cent"], 0, sign=False), words.known(into(row["adjusted_price"])),
             words.share(row["weight"]),
         )
         for row in facts.grid.iter_rows(named=True)
@@ -291,7 +291,7 @@ def model_part(facts: Facts, words: LocaleWords) -> list[Block]:
     bands = tuple(
         (
             band,
-            *(NONE if price is None else words.plain(Decimal(repr(price)), 0) for price in (low, mid, high)),
+            *(NONE if price is None else words.known(Decimal(repr(price))) for price in (low, mid, high)),
         )
         for band, low, mid, high in valuation.bands.select("condition_band", "low", "mid", "high").iter_rows()
     )

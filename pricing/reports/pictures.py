@@ -5,6 +5,7 @@ processor gets the same as PNG.
 """
 
 from decimal import Decimal
+from functools import lru_cache
 from typing import Any, Final
 
 import altair as alt
@@ -53,14 +54,34 @@ def pictures(facts: Facts, words: LocaleWords) -> dict[str, Picture]:
 
 
 def ranges_picture(facts: Facts, words: LocaleWords) -> dict[str, Picture]:
-    """The picture of the ranges alone; none where there is no range."""
+    """The picture of the ranges alone; none where there is no range. Of many cars each is the picture of one
+    with other data in it, for to draw up a chart takes longer than all else on its page."""
     if facts.model is None and facts.comparables is None:
         return {}
-    return {"ranges": _plain(ranges_chart(facts, words).properties(height=alt.Step(40)))}
+    frame = _ranges_frame(facts, words)
+    picture = _drawn_up(tuple(frame["name"]), tuple(frame["part"]), _ranges_title(facts))
+    ((name, _),) = picture["datasets"].items()
+    return {"ranges": {**picture, "datasets": {name: _cleaned(frame.to_dicts())}}}
+
+
+@lru_cache(maxsize=32)
+def _drawn_up(names: tuple[str, ...], parts: tuple[str, ...], title: str) -> Picture:
+    """The picture of ranges of these names, whatever they are."""
+    empty = {name: [0.0] * len(names) for name in ("low", "mid", "high")}
+    frame = pl.DataFrame({"name": names, "part": parts, "words": [""] * len(names), **empty})
+    return _plain(_ranges_layers(frame, title).properties(height=alt.Step(40)))
 
 
 def ranges_chart(facts: Facts, words: LocaleWords) -> alt.LayerChart:
     """The range of each approach as a bar with its mid price, and the valuer's opinion below them."""
+    return _ranges_layers(_ranges_frame(facts, words), _ranges_title(facts))
+
+
+def _ranges_title(facts: Facts) -> str:
+    return f"{level_words(facts)} price ({facts.currency})"
+
+
+def _ranges_frame(facts: Facts, words: LocaleWords) -> pl.DataFrame:
     rows: list[dict[str, Any]] = []
     for name, span in (("price model", facts.model), ("comparable sales", facts.comparables)):
         if span is not None:
@@ -71,14 +92,17 @@ def ranges_chart(facts: Facts, words: LocaleWords) -> alt.LayerChart:
         middle = None if low < high else low
         rows.append({"name": "valuer's opinion", "low": low, "mid": middle, "high": high, "part": "opinion"})
     schema = {"name": pl.String, "low": pl.Float64, "mid": pl.Float64, "high": pl.Float64, "part": pl.String}
-    frame = pl.DataFrame(rows, schema=schema).with_columns(
+    return pl.DataFrame(rows, schema=schema).with_columns(
         words=pl.Series([_ends(row, facts, words) for row in rows], dtype=pl.String)
     )
+
+
+def _ranges_layers(frame: pl.DataFrame, title: str) -> alt.LayerChart:
     base = alt.Chart(frame)
     y = alt.Y("name:N", sort=frame["name"].to_list(), title=None, axis=alt.Axis(labelLimit=160))
     x = alt.X(
         "low:Q",
-        title=f"{level_words(facts)} price ({facts.currency})",
+        title=title,
         scale=alt.Scale(zero=False, nice=False, padding=30),
         axis=alt.Axis(format=",.0f", tickCount=5, labelOverlap=True),
     )

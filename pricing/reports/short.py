@@ -199,10 +199,9 @@ def _comparables(facts: Facts, words: LocaleWords) -> list[Block]:
         (
             words.short_day(row["event_date"]),
             cut(" ".join(str(row[part]) for part in _NAMED if row[part] is not None), CELL),
-            row["condition_band"] or "not graded", *(
-                words.plain(facts.evidence.conversion.from_base(row[name]), 0)
-                for name in ("price", "adjusted_price")
-            ),
+            row["condition_band"] or "not graded",
+            words.plain(facts.evidence.conversion.from_base(row["price"]), 0),
+            words.known(facts.evidence.conversion.from_base(row["adjusted_price"])),
             cut(f"{row['source']}: {row['source_ref']}", CELL),
         )
         for row in facts.grid.head(SHOWN).iter_rows(named=True)

@@ -27,6 +27,7 @@ from pricing.reports.letter import letter
 from pricing.reports.report import report
 from pricing.reports.short import statement
 from pricing.words.locale import LocaleWords
+from pricing.words.sentences import rounded
 from tests import appraisals
 
 NEVER = ("roadworthy", " safe ", "complies with", "in compliance", "i certify", "is signed", "was signed")
@@ -119,10 +120,12 @@ def test_the_tables_hold_the_facts(pages: Pages, facts: Facts, words: LocaleWord
     (grid,) = tables(pages, "Comparable sales")
     assert [row[0] for row in grid.rows] == [str(place) for place in range(1, facts.grid.height + 1)]
     money = facts.evidence.conversion
-    for place, name in ((4, "price"), (7, "adjusted_price")):
-        assert [number(row[place]) for row in grid.rows] == [
-            money.from_base(amount).quantize(Decimal(1), ROUND_HALF_EVEN) for amount in facts.grid[name]
-        ]
+    assert [number(row[4]) for row in grid.rows] == [
+        money.from_base(amount).quantize(Decimal(1), ROUND_HALF_EVEN) for amount in facts.grid["price"]
+    ]
+    assert [number(row[7]) for row in grid.rows] == [
+        rounded(money.from_base(amount)) for amount in facts.grid["adjusted_price"]
+    ]
     for caption, span in (("Value by comparable", facts.comparables), ("Range of the price", facts.model)):
         (table,) = tables(pages, caption)
         assert span is not None
@@ -141,7 +144,7 @@ def test_the_tables_hold_the_facts(pages: Pages, facts: Facts, words: LocaleWord
     assert len(terms.rows) == facts.evidence.valuation.terms.height
     (bands,) = tables(pages, "The car in each condition band")
     assert [row[2] for row in bands.rows] == [
-        words.plain(Decimal(repr(mid)), 0) for mid in facts.evidence.valuation.bands["mid"]
+        words.plain(Decimal(rounded(mid)), 0) for mid in facts.evidence.valuation.bands["mid"]
     ]
 
 
