@@ -4,6 +4,8 @@ A chart is kept as Vega-Lite and drawn as SVG, whose letters are set in the type
 processor gets the same as PNG.
 """
 
+import re
+from dataclasses import replace
 from decimal import Decimal
 from functools import lru_cache
 from typing import Any, Final
@@ -17,6 +19,7 @@ from pricing.appraisal.facts import Facts
 from pricing.charts.design import ASKED, MAIN, PALE, QUIET
 from pricing.charts.evidence import comparables_chart, index_chart
 from pricing.charts.valuation import distribution_chart, terms_chart
+from pricing.evidence.comparison.comparables import Comparables
 from pricing.reports.wording import level_words
 from pricing.words.locale import LocaleWords, shown
 
@@ -30,6 +33,8 @@ DOTS: Final = 180.0
 
 VEGA_LITE: Final = "6.1"
 """The grammar the converter is asked for."""
+
+_HIDDEN: Final = re.compile(r"<text[^>]* opacity=\"0\"[^>]*>[^<]*</text>")
 
 Picture = dict[str, Any]
 
@@ -46,11 +51,23 @@ def pictures(facts: Facts, words: LocaleWords) -> dict[str, Picture]:
         ]
         found["index"] = _plain(chart, fitted=False)
     if evidence.comparables is not None:
-        found["comparables"] = _plain(comparables_chart(evidence.comparables))
+        found["comparables"] = _plain(comparables_chart(_in_client_currency(evidence.comparables, facts)))
     if evidence.valuation.mid is not None:
         found["distribution"] = _plain(distribution_chart(evidence.valuation).properties(height=210))
         found["terms"] = _plain(terms_chart(evidence.valuation).properties(height=alt.Step(19)))
     return found
+
+
+def _in_client_currency(found: Comparables, facts: Facts) -> Comparables:
+    """The comparables as the table beside the picture has them: all-in, in the client's currency."""
+    into = facts.evidence.conversion.from_base
+    prices = ("price", "adjusted_price")
+    table = found.table.with_columns(
+        pl.Series(name, [into(price) for price in found.table[name]], dtype=pl.Decimal(18, 2))
+        for name in prices
+    )
+    low, high = (None if end is None else into(end) for end in (found.low, found.high))
+    return replace(found, table=table, low=low, mid=into(found.mid), high=high, currency=facts.currency)
 
 
 def ranges_picture(facts: Facts, words: LocaleWords) -> dict[str, Picture]:
@@ -123,8 +140,9 @@ def _ranges_layers(frame: pl.DataFrame, title: str) -> alt.LayerChart:
 
 
 def svg(picture: Picture) -> str:
-    """A picture as SVG text."""
-    return str(vl_convert.vegalite_to_svg(picture, vl_version=VEGA_LITE))
+    """A picture as SVG text, without the labels that overlap: hidden there, they would still be read out."""
+    drawn = str(vl_convert.vegalite_to_svg(picture, vl_version=VEGA_LITE))
+    return _HIDDEN.sub("", drawn)
 
 
 def png(picture: Picture) -> bytes:
