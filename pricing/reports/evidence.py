@@ -285,7 +285,7 @@ def model_part(facts: Facts, words: LocaleWords) -> list[Block]:
     ]  # fmt: skip
     rows = tuple(
         (term_words(term),
-         effect_words(term["factor"]) if place else words.plain(Decimal(repr(term["factor"])), 0),
+         effect_words(term["factor"]) if place else words.known(Decimal(repr(term["factor"]))),
          _interval(term) if place else NONE)
         for place, term in enumerate(valuation.terms.iter_rows(named=True))
     )  # fmt: skip
@@ -307,6 +307,8 @@ def model_part(facts: Facts, words: LocaleWords) -> list[Block]:
         Table(f"What makes up the middle price; the first line in {facts.base_currency}, the others "
               f"multiply", columns, rows),
         Paragraph(
+            "The term of the date is the model's own, counted from the average sale on record; the "
+            "comparables are moved by the one index of the part on the market. "
             "The bands below price the same car as if it stood in the middle of each band and nothing "
             "more were known "
             "of its state. The range above is of the car as it was found, over all the states that its "
