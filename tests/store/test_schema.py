@@ -28,6 +28,7 @@ def filled_once(tmp_path_factory: pytest.TempPathFactory) -> Path:
     car_id = market.kept_cars.keep("green", {"make": "Corvane"})
     market.kept_cars.note_price(car_id, Decimal(4650), "EUR", date(2026, 5, 1))
     market.kept_cars.add_photo(car_id, b"seen")
+    market.profiles.keep("valuer", "desk", "{}")
     return path
 
 
