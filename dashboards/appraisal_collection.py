@@ -12,6 +12,7 @@ import polars as pl
 import streamlit as st
 
 from dashboards import jobs, people
+from dashboards.appraisal_evidence import show_bases
 from dashboards.appraisal_form import ask_layout, ask_shared_terms, ask_who
 from dashboards.exhibits import as_csv, show_table
 from dashboards.typed_fields import ask_number
@@ -60,6 +61,7 @@ def ask_collection(snapshot: Snapshot) -> None:
         "List of cars", type=list(KINDS), max_upload_size=LARGEST_MEGABYTES, key="collection"
     )
     by, terms = ask_who(), ask_shared_terms(snapshot)
+    show_bases("" if terms is None else terms["basis"])
     together = _ask_together()
     layout = ask_layout()
     if upload is None:

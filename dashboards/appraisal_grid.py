@@ -31,10 +31,10 @@ def side_by_side(facts: Facts) -> pl.DataFrame:
         ("Sold", "", lambda row: f"{row['event_date']:%Y-%m-%d}"),
         ("Condition", facts.evidence.valuation.car["condition_band"] or "not graded",
          lambda row: row["condition_band"] or "not graded"),
-        ("Price", "", lambda row: f"{row['price']:,.0f}"),
-        *((option_words(line).capitalize(), own[line],
+        (f"Price ({facts.base_currency})", "", lambda row: f"{row['price']:,.0f}"),
+        *((option_words(line).capitalize(), own[line].removesuffix(".0"),
            lambda row, line=line: f"{amounts.get((row['number'], line)) or 0:+,.0f}") for line in lines),
-        ("Adjusted", "", lambda row: f"{row['adjusted_price']:,.0f}"),
+        (f"Adjusted ({facts.base_currency})", "", lambda row: f"{row['adjusted_price']:,.0f}"),
         ("Gross", "", lambda row: f"{row['gross_per_cent']:.0f}%"),
         ("Weight", "", lambda row: f"{row['weight']:.0%}"),
     ]  # fmt: skip

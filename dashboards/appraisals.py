@@ -150,8 +150,9 @@ def _record(car: Car, assignment: dict[str, Any]) -> Appraisal:
 
 def _show_entry(snapshot: Snapshot, entry: Entry) -> None:
     st.header(escaped(f"{entry.appraisal_id}, revision {entry.revision}"))
-    car = {name: getattr(entry.record.subject, name) or None for name in ("make", "model", "variant", "year")}
-    st.write(escaped(car_words({**car, "condition_band": entry.record.subject.condition_band or None})))
+    car = vars(entry.record.subject) if entry.evidence is None else entry.evidence.valuation.car
+    known = ("make", "model", "variant", "year", "condition_band")
+    st.write(escaped(car_words({name: car[name] or None for name in known})))
     lacking = missing(entry.record, entry.evidence)
     against = contradictions(entry.record, entry.evidence)
     for found in against:

@@ -2,13 +2,14 @@
 line."""
 
 from collections.abc import Sequence
+from datetime import date
 from decimal import Decimal
 from typing import Any, Final
 
 import polars as pl
 
 from pricing.appraisal.facts import Facts
-from pricing.evidence.comparison.adjustments import BASIS, CURRENCY
+from pricing.evidence.comparison.adjustments import BASIS, CURRENCY, DATE
 from pricing.evidence.comparison.support import COVERAGE
 from pricing.reports.blocks import Block, Column, NewPage, Paragraph, Table
 from pricing.reports.evidence import NONE
@@ -70,7 +71,7 @@ def _side_by_side(facts: Facts, group: pl.DataFrame, names: Sequence[str], words
     for name in names:
         amounts = [money.get((number, name)) for number in numbers]
         if any(amount for amount in amounts):
-            said = own.get(name) or NONE
+            said = _own(name, own.get(name), words)
             label = option_words(name).capitalize()
             rows.append((label, said, *(_signed(amount, words) for amount in amounts)))
     rows += [
@@ -131,6 +132,15 @@ def _recorded(row: dict[str, Any], basis: dict[tuple[int, str], Any], words: Loc
 
 def _named(row: Any) -> str:
     return " ".join(str(row[part]) for part in ("year", "model", "variant") if row[part] not in (None, ""))
+
+
+def _own(line: str, said: str | None, words: LocaleWords) -> str:
+    """The subject's own value of a line, as the rest of the document writes it."""
+    if not said:
+        return NONE
+    if line == DATE:
+        return words.short_day(date.fromisoformat(said))
+    return words.number(float(said)) if line == "odometer_km" else said
 
 
 def _signed(amount: Decimal | None, words: LocaleWords) -> str:

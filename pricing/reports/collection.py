@@ -8,7 +8,6 @@ from pricing.appraisal.collection import Item
 from pricing.appraisal.collection_total import Total, figure_of
 from pricing.appraisal.facts import DRAFT, Facts
 from pricing.appraisal.record import Appraisal
-from pricing.decisions.amounts import whole_units
 from pricing.progress import Progress, untold
 from pricing.reports.blocks import (
     Answers,
@@ -38,7 +37,7 @@ from pricing.reports.wording import (
     value_statement,
 )
 from pricing.words.locale import LocaleWords
-from pricing.words.sentences import CAUTION, day_words, exact_words, option_words
+from pricing.words.sentences import CAUTION, day_words, money_words, option_words
 
 TITLE: Final = "Schedule of values"
 
@@ -46,7 +45,8 @@ ADDED_UP: Final = (
     "The sum adds up middle prices and opinions. The range of the total is of all prices drawn together: "
     "they share the market's move, and cars of one model more than that; lows and highs do not add up, for "
     "cars do not all sell low at once. The total's middle is above the sum, since a car can sell for far "
-    "more than its middle price, and not for as much less."
+    "more than its middle price, and not for as much less. Amounts are rounded to what is known; the "
+    "sum is of amounts before rounding."
 )
 """What a reader is told of the total."""
 
@@ -107,14 +107,14 @@ def collection_sentence(items: Sequence[Item], total: Total, currency: str) -> s
 
 def total_sentence(total: Total, currency: str) -> str:
     """The sum, the range of all prices together, and what selling at once is judged to leave."""
-    low, mid, high = (exact_words(end, currency) for end in (total.low, total.mid, total.high))
+    low, mid, high = (money_words(end, currency) for end in (total.low, total.mid, total.high))
     told = (
-        f"their middles add up to {exact_words(total.added, currency)}, and together they should fetch "
+        f"their middles add up to {money_words(total.added, currency)}, and together they should fetch "
         f"{low} to {high}, half the time more than {mid}"
     )
     if total.together is None or total.less is None:
         return told
-    left = [exact_words(whole_units(end, currency), currency) for end in total.less]
+    left = [money_words(end, currency) for end in total.less]
     off = f"{float(100 * total.together.share):.3g}% less by judgement"
     return f"{told}; sold all at once {left[0]} to {left[2]}, {off} ({total.together.reason.rstrip('. ')})"
 
@@ -124,7 +124,7 @@ def change_words(item: Item, words: LocaleWords) -> str:
     before = item.before
     if before is None:
         return ""
-    told = f"{words.plain(before.figure)} {before.currency} on {words.short_day(before.effective_date)}"
+    told = f"{words.known(before.figure)} {before.currency} on {words.short_day(before.effective_date)}"
     now = None if item.facts is None else figure_of(item.facts)
     if now is None or item.facts is None or item.facts.currency != before.currency or not before.figure:
         return told
@@ -133,8 +133,8 @@ def change_words(item: Item, words: LocaleWords) -> str:
 
 def _schedule(currency: str, items: Sequence[Item], total: Total, words: LocaleWords) -> list[Block]:
     rows = [_line(item, words) for item in items]
-    rows.append(("Sum", "", "", "", "", words.plain(total.added), "", ""))
-    rows.append(("Together", "", "", words.plain(total.low), words.plain(total.high), words.plain(total.mid),
+    rows.append(("Sum", "", "", "", "", words.known(total.added), "", ""))
+    rows.append(("Together", "", "", words.known(total.low), words.known(total.high), words.known(total.mid),
                  "", "drawn together"))  # fmt: skip
     columns = (
         Column("Reference", 1.0),
@@ -163,7 +163,10 @@ def _line(item: Item, words: LocaleWords) -> tuple[str, ...]:
         return (cut(item.row.reference), cut(name), NONE, NONE, NONE, NONE, last, refused)
     low, high = _ends(facts)
     figure = figure_of(facts)
-    amounts = (NONE if amount is None else words.plain(amount) for amount in (low, high, figure))
+    exact = facts.opinion is not None
+    counted = NONE if figure is None else words.plain(figure, 0) if exact else words.known(figure)
+    ends = (NONE if amount is None else words.known(amount) for amount in (low, high))
+    amounts = (*ends, counted)
     return (
         cut(item.row.reference),
         cut(car_name(facts)),
@@ -226,8 +229,8 @@ def _sales_table(facts: Facts, words: LocaleWords) -> list[Block]:
             words.short_day(row["event_date"]),
             cut(" ".join(str(row[part]) for part in ("year", "model", "variant") if row[part] is not None)),
             row["condition_band"] or "not graded",
-            words.plain(row["price"]),
-            words.plain(row["adjusted_price"]),
+            words.plain(row["price"], 0),
+            words.known(row["adjusted_price"]),
             words.share(row["weight"]),
             cut(f"{row['source']}: {row['source_ref']}"),
         )

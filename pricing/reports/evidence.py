@@ -26,6 +26,7 @@ from pricing.words.evidence import index_sentence
 from pricing.words.locale import LocaleWords
 from pricing.words.sentences import (
     distribution_caption,
+    effect_interval_words,
     effect_words,
     option_words,
     term_words,
@@ -57,6 +58,7 @@ def market_part(facts: Facts, words: LocaleWords) -> list[Block]:
             *blocks,
             Paragraph(f"No price index can be given: {found.missing.get('index', 'none was made')}."),
             *_said("Quality of the data", facts.record.evidence.data_quality),
+            *_said("Environmental, social and governance factors", facts.record.evidence.outside_factors),
         ]
     points = index.frame.drop_nulls("index")
     rows = tuple(
@@ -112,7 +114,7 @@ def comparables_part(facts: Facts, words: LocaleWords) -> list[Block]:
             str(row["number"]), words.short_day(row["event_date"]), _car(row),
             row["condition_band"] or "not graded",
             words.plain(into(row["price"]), 0), words.per_cent(row["net_per_cent"], 0),
-            words.per_cent(row["gross_per_cent"], 0, sign=False), words.plain(into(row["adjusted_price"]), 0),
+            words.per_cent(row["gross_per_cent"], 0, sign=False), words.known(into(row["adjusted_price"])),
             words.share(row["weight"]),
         )
         for row in facts.grid.iter_rows(named=True)
@@ -227,7 +229,8 @@ def _chosen(facts: Facts, words: LocaleWords) -> list[Block]:
                 f"{offers.height} like cars are or were advertised; an asking price is a ceiling, never "
                 f"a sale, and "
                 f"has no weight. The lowest, adjusted to the subject, is "
-                f"{words.about(lowest, facts.base_currency)}.{_beside(facts, lowest)}"
+                f"{words.about(figure_at(facts.record, facts.evidence, lowest), facts.currency)}."
+                f"{_beside(facts, offers['adjusted_price'])}"
             )
         )
     return blocks
@@ -241,16 +244,15 @@ def _by_how_much(choice: Choice, words: LocaleWords) -> str:
     return f", {choice.line} {words.per_cent(choice.per_cent)}"
 
 
-def _beside(facts: Facts, lowest: Decimal) -> str:
-    """Where the opinion stands beside the lowest asking price."""
+def _beside(facts: Facts, asked: pl.Series) -> str:
+    """Where the opinion stands among the asking prices of like cars."""
     if facts.opinion is None:
         return ""
-    above = facts.opinion[0] > figure_at(facts.record, facts.evidence, lowest)
-    return (
-        " The opinion is above it; why is said with the opinion."
-        if above
-        else " The opinion is not above it."
-    )
+    figures = [figure_at(facts.record, facts.evidence, price) for price in asked.drop_nulls()]
+    below = sum(figure < facts.opinion[0] for figure in figures)
+    if not below:
+        return " The opinion is not above it."
+    return f" The opinion is above {below} of the {len(figures)}; why is said with the opinion."
 
 
 def model_part(facts: Facts, words: LocaleWords) -> list[Block]:
@@ -283,15 +285,19 @@ def model_part(facts: Facts, words: LocaleWords) -> list[Block]:
     ]  # fmt: skip
     rows = tuple(
         (term_words(term),
-         effect_words(term["factor"]) if place else words.plain(Decimal(repr(term["factor"])), 0),
+         effect_words(term["factor"]) if place else words.known(Decimal(repr(term["factor"]))),
          _interval(term) if place else NONE)
         for place, term in enumerate(valuation.terms.iter_rows(named=True))
     )  # fmt: skip
     columns = (Column("Term", 3), Column("Effect", 1.2, True), Column("80% interval", 1.8, True))
+    into = facts.evidence.conversion.from_base
     bands = tuple(
         (
             band,
-            *(NONE if price is None else words.plain(Decimal(repr(price)), 0) for price in (low, mid, high)),
+            *(
+                NONE if price is None else words.known(into(Decimal(repr(price))))
+                for price in (low, mid, high)
+            ),
         )
         for band, low, mid, high in valuation.bands.select("condition_band", "low", "mid", "high").iter_rows()
     )
@@ -301,6 +307,8 @@ def model_part(facts: Facts, words: LocaleWords) -> list[Block]:
         Table(f"What makes up the middle price; the first line in {facts.base_currency}, the others "
               f"multiply", columns, rows),
         Paragraph(
+            "The term of the date is the model's own, counted from the average sale on record; the "
+            "comparables are moved by the one index of the part on the market. "
             "The bands below price the same car as if it stood in the middle of each band and nothing "
             "more were known "
             "of its state. The range above is of the car as it was found, over all the states that its "
@@ -308,7 +316,7 @@ def model_part(facts: Facts, words: LocaleWords) -> list[Block]:
             "statement leaves open, so that its middle is not that of its own band."
         ),
         Table(
-            f"The car in each condition band, all-in, {facts.base_currency}",
+            f"The car in each condition band, all-in, {facts.currency}",
             tuple(Column(head, 1.6 if head == heads[0] else 1, head != heads[0]) for head in heads), bands,
         ),
         *opinions_part(valuation, words),
@@ -349,7 +357,7 @@ def fit_answers(facts: Facts, words: LocaleWords, *, of_one: bool = True) -> Ans
 def _interval(term: dict[str, Any]) -> str:
     if term["low"] is None or term["high"] is None:
         return NONE
-    return f"{effect_words(term['low'])} to {effect_words(term['high'])}"
+    return effect_interval_words(term["low"], term["high"])
 
 
 def _car(row: dict[str, Any]) -> str:

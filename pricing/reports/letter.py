@@ -22,6 +22,7 @@ from pricing.reports.short import (
 from pricing.reports.wording import (
     ROAD,
     car_name,
+    caution_words,
     condition_words,
     cut,
     identity_words,
@@ -35,7 +36,6 @@ from pricing.reports.wording import (
     time_words,
 )
 from pricing.words.locale import LocaleWords
-from pricing.words.sentences import CAUTION
 
 LETTER_ROOM: Final = 7.0
 """Lines that the answers at the head of the letter may take."""
@@ -78,6 +78,9 @@ def letter(facts: Facts, words: LocaleWords) -> Pages:
         ("Brought to that premise", premise_words(facts, words)),
         ("Currency and rate", rate_words(facts, words)),
         ("Inspection", inspection_words(facts, words)),
+        ("Retrospective value", asked.retrospective),
+        ("Departs from the evidence", facts.record.opinion.departure),
+        ("Material uncertainty", facts.record.opinion.uncertainty),
         ("Limits", asked.limits),
         ("Liability", asked.liability),
         ("Newer evidence", newer_words(facts)),
@@ -92,7 +95,9 @@ def letter(facts: Facts, words: LocaleWords) -> Pages:
         Heading("What the letter rests on"),
         cut_answers(rows[4:], limit_of(rows[4:])),
         *assumed(facts),
-        Paragraph(f"{RESTRICTED} {CAUTION} {ROAD} {cut(state_sentence(facts, words))} {WHOLE}", "small"),
+        Paragraph(
+            f"{RESTRICTED} {caution_words(facts)} {ROAD} {cut(state_sentence(facts, words))} {WHOLE}", "small"
+        ),
     ]
     return short_pages(facts, words, "Market letter", blocks)
 

@@ -28,6 +28,7 @@ from pricing.reports.photographs import photographs_part
 from pricing.reports.wording import (
     COMPLIANCE,
     ROAD,
+    caution_words,
     condition_words,
     premise_words,
     rate_words,
@@ -39,7 +40,7 @@ from pricing.vocabulary import CONDITION_BANDS
 from pricing.words.approaches import difference_sentence
 from pricing.words.condition import unseen_worst_sentence
 from pricing.words.locale import LocaleWords
-from pricing.words.sentences import CAUTION, option_words
+from pricing.words.sentences import option_words
 
 
 def assignment_part(facts: Facts, words: LocaleWords) -> list[Block]:
@@ -154,13 +155,19 @@ def _budget(facts: Facts, words: LocaleWords) -> list[Block]:
     budget = facts.evidence.budget
     if budget is None:
         return []
-    rows = [
-        (title, area, words.about(Decimal(repr(expected)), budget.currency))
-        for title, area, _, expected in budget.lines.iter_rows()
-    ]
-    rows.append(("All repairs expected", "", words.about(budget.expected, budget.currency)))
+    own = budget.currency == facts.base_currency
+
+    def about(cost: Decimal) -> str:
+        """A cost in the client's currency, where there is a rate to it."""
+        if not own:
+            return words.about(cost, budget.currency)
+        return words.about(facts.evidence.conversion.from_base(cost), facts.currency)
+
+    lines = budget.lines.select("title", "area", "expected").iter_rows()
+    rows = [(title, area, about(Decimal(repr(expected)))) for title, area, expected in lines]
+    rows.append(("All repairs expected", "", about(budget.expected)))
     columns = (Column("Job", 3), Column("Area", 1.5), Column("Expected cost", 1.2, True))
-    low, middle, high = (words.about(part, budget.currency) for part in (budget.p10, budget.p50, budget.p80))
+    low, middle, high = (about(part) for part in (budget.p10, budget.p50, budget.p80))
     return [
         Heading("Repair budget", 2),
         Paragraph(
@@ -225,7 +232,11 @@ def conditions_part(facts: Facts) -> list[Block]:
     for title, text in (("Limits", asked.limits), ("Liability", asked.liability)):
         if text:
             blocks += [Heading(title, 2), Paragraph(text)]
-    cautions = (CAUTION, ROAD, *(facts.evidence.findings.cautions if facts.evidence.findings else ()))
+    cautions = (
+        caution_words(facts),
+        ROAD,
+        *(facts.evidence.findings.cautions if facts.evidence.findings else ()),
+    )
     return [*blocks, Heading("Cautions", 2), Bullets(cautions)]
 
 

@@ -29,6 +29,7 @@ from pricing.reports.wording import (
     MARKS,
     ROAD,
     car_name,
+    caution_words,
     condition_words,
     cut,
     identity_words,
@@ -42,7 +43,7 @@ from pricing.reports.wording import (
     valuer_words,
 )
 from pricing.words.locale import LocaleWords, ems
-from pricing.words.sentences import CAUTION, option_words
+from pricing.words.sentences import option_words
 
 CUTS: Final = (CUT, 180, 120, 80, 50, 30)
 """Letters tried in turn, until the answers fit their page."""
@@ -112,9 +113,15 @@ def statement(facts: Facts, words: LocaleWords) -> Pages:
         *_comparables(facts, words),
         *assumed(facts),
         *_said(
-            ("Limits", asked.limits), ("Liability", asked.liability), ("Newer evidence", newer_words(facts))
+            ("Departs from the evidence", facts.record.opinion.departure),
+            ("Material uncertainty", facts.record.opinion.uncertainty),
+            ("Limits", asked.limits),
+            ("Liability", asked.liability),
+            ("Newer evidence", newer_words(facts)),
         ),
-        Paragraph(f"{RESTRICTED} {CAUTION} {ROAD} {cut(state_sentence(facts, words))} {WHOLE}", "small"),
+        Paragraph(
+            f"{RESTRICTED} {caution_words(facts)} {ROAD} {cut(state_sentence(facts, words))} {WHOLE}", "small"
+        ),
         *signature(facts),
     ]
     return short_pages(facts, words, "Insurance statement", blocks)
@@ -199,10 +206,9 @@ def _comparables(facts: Facts, words: LocaleWords) -> list[Block]:
         (
             words.short_day(row["event_date"]),
             cut(" ".join(str(row[part]) for part in _NAMED if row[part] is not None), CELL),
-            row["condition_band"] or "not graded", *(
-                words.plain(facts.evidence.conversion.from_base(row[name]), 0)
-                for name in ("price", "adjusted_price")
-            ),
+            row["condition_band"] or "not graded",
+            words.plain(facts.evidence.conversion.from_base(row["price"]), 0),
+            words.known(facts.evidence.conversion.from_base(row["adjusted_price"])),
             cut(f"{row['source']}: {row['source_ref']}", CELL),
         )
         for row in facts.grid.head(SHOWN).iter_rows(named=True)

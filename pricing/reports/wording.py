@@ -21,6 +21,12 @@ ROAD: Final = (
     "does."
 )
 
+OF_VALUER: Final = (
+    "The ranges are estimates from sale records, which have not seen the car; the opinion is its valuer's, "
+    "who answers for it once it is completed and signed by hand."
+)
+"""What is to be known of the figures of a document with an opinion."""
+
 COMPLIANCE: Final = (
     "No compliance with any standard is claimed by the program that laid this document out. Whether it meets "
     "one is for the valuer to say."
@@ -146,6 +152,11 @@ def rate_words(facts: Facts, words: LocaleWords) -> str:
         f"{facts.currency}; {facts.base_currency} 1 = {facts.currency} {words.number(float(facts.rate), 4)}, "
         f"reference rate of {words.day(facts.rate_date)}"
     )
+
+
+def caution_words(facts: Facts) -> str:
+    """What is to be known of the figures: of a model's alone, or of a valuer's beside them."""
+    return CAUTION if facts.opinion is None else OF_VALUER
 
 
 def premise_words(facts: Facts, words: LocaleWords) -> str:

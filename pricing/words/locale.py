@@ -61,6 +61,14 @@ class LocaleWords:
         """An amount to so many significant figures as a range can claim: three, unless set otherwise."""
         return self._currency(Decimal(rounded(amount, self.figures)), currency, 0)
 
+    def known(self, amount: Decimal) -> str:
+        """An amount to as many significant figures as ``about`` gives, without its currency.
+
+        >>> LocaleWords.of("en_GB").known(Decimal("12345.67"))
+        '12,300'
+        """
+        return self.plain(Decimal(rounded(amount, self.figures)), 0)
+
     def plain(self, amount: Decimal, places: int = 2, *, sign: bool = False) -> str:
         """An amount without its currency, for a column headed by it."""
         pattern = "#,##0" + ("." + "0" * places if places else "")

@@ -177,6 +177,17 @@ def effect_words(factor: float) -> str:
     return f"{change:+d}%" if change else "no change"
 
 
+def effect_interval_words(low: float, high: float) -> str:
+    """An interval of a factor, both its ends in one way.
+
+    >>> effect_interval_words(0.94, 1.08), effect_interval_words(0.39, 0.56)
+    ('-6% to +8%', 'x 0.39 to x 0.56')
+    """
+    if low <= 0.5 or high >= 2:
+        return f"x {low:.2g} to x {high:.2g}"
+    return f"{effect_words(low)} to {effect_words(high)}"
+
+
 def term_words(term: Mapping[str, Any]) -> str:
     """A term of the price with the car's own value.
 

@@ -16,6 +16,7 @@ from pricing.reports.collection import collection_pages
 from pricing.reports.pdf import pdf
 from pricing.reports.schedule import schedule
 from pricing.words.locale import LocaleWords
+from pricing.words.sentences import rounded
 from tests.appraisals import HOSTILE, links_of, pdf_text
 from tests.reports.test_report import number, tables
 
@@ -37,7 +38,12 @@ def test_the_schedule_adds_up(facts: Facts, items: list[Item], words: LocaleWord
     assert number(table.rows[0][5]) == figure_of(facts) == 7350
     assert number(table.rows[-2][5]) == total_of(items).added == 14700
     total = total_of(items)
-    assert [number(table.rows[-1][place]) for place in (3, 5, 4)] == [total.low, total.mid, total.high]
+    assert [number(table.rows[-1][place]) for place in (3, 5, 4)] == [
+        rounded(end) for end in (total.low, total.mid, total.high)
+    ]
+    finer = collection_pages(facts.record, items, total, LocaleWords.of("en_GB", 5))
+    (table,) = tables(finer, "Cars of the collection")
+    assert number(table.rows[-1][5]) == rounded(total.mid, 5)
     assert table.rows[2][-1] == "not valued: no record of it"
     titles = [block.text for block in pages.blocks if isinstance(block, Heading)]
     assert [title.split(":")[0] for title in titles] == [
