@@ -28,6 +28,7 @@ from pricing.reports.schedule import schedule
 from pricing.snapshot import Snapshot
 from pricing.words.locale import LocaleWords
 from pricing.words.plain_text import escaped
+from pricing.words.reader import number_words
 
 KINDS: Final = ("csv", "xlsx", "parquet")
 LARGEST_MEGABYTES: Final = 10
@@ -66,7 +67,7 @@ def ask_collection(snapshot: Snapshot) -> None:
         return
     with received(upload.name, upload.getbuffer()) as path:
         cars = read_cars(path)
-    st.write(escaped(f"Cars in {upload.name}: {len(cars):,}."))
+    st.write(escaped(f"Cars in {upload.name}: {number_words(len(cars))}."))
     said = repr((snapshot.path, terms, by, together)).encode()
     key = f"collection {hashlib.sha256(said + upload.getvalue()).hexdigest()}"
     job = jobs.find(key)

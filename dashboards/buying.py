@@ -39,7 +39,8 @@ from pricing.words.countries import country_words
 from pricing.words.glossary import what_is
 from pricing.words.offers import bids_caption
 from pricing.words.plain_text import escaped
-from pricing.words.sentences import range_sentence, rounded
+from pricing.words.reader import about_words, number_words
+from pricing.words.sentences import range_sentence
 
 CARS_SHOWN: Final = 6
 
@@ -148,14 +149,14 @@ def _show(facts: Buying, warning: str | None) -> None:
     st.markdown(f"**{escaped(verdict_sentence(facts))}**")
     with st.container(horizontal=True):
         for words, limit in (("offer first", facts.opening), ("walk away above", facts.walk_away)):
-            amount = "nothing" if limit.price is None else f"{limit.price:,.0f}"
+            amount = "nothing" if limit.price is None else number_words(limit.price)
             st.metric(f"{words} ({facts.currency}, {facts.price_basis})", amount, width="content")
         if facts.total is not None:
             words = "in all until it stands ready" if facts.loses is not None else "in all, as it stands"
-            st.metric(f"{words} ({facts.currency})", f"{rounded(facts.total.mid):,}", width="content")
+            st.metric(f"{words} ({facts.currency})", about_words(facts.total.mid), width="content")
         st.metric(
             f"the same car ready to drive ({facts.currency})",
-            f"{rounded(facts.ready.mid):,}",
+            about_words(facts.ready.mid),
             width="content",
         )
     if facts.valuation.opinion_alone:

@@ -24,7 +24,8 @@ from pricing.words.evidence import (
 )
 from pricing.words.glossary import what_is
 from pricing.words.plain_text import escaped
-from pricing.words.sentences import CAUTION, day_words, option_words, rounded
+from pricing.words.reader import day_words, number_words, rounded
+from pricing.words.sentences import CAUTION, option_words
 
 LONGEST_NAME: Final = 120
 """Characters of the name that choices are kept under."""
@@ -76,7 +77,7 @@ def _show_answer(found: Comparables) -> None:
             if getattr(found, name) is None:
                 continue
             amount = rounded(getattr(found, name))
-            st.metric(f"{name} ({found.currency})", f"{amount:,}", help=what_is(name), width="content")
+            st.metric(f"{name} ({found.currency})", number_words(amount), help=what_is(name), width="content")
     st.caption(f"All-in prices in {found.currency} at {day_words(found.as_of)}, from these sales alone.")
     first, *rest = reconciliation_sentences(found)
     st.write(escaped(first))
@@ -138,16 +139,15 @@ def _show_sales(found: Comparables) -> None:
     )
     left = found.left_out.group_by("reason", maintain_order=True).agg(pl.col("sales").sum())
     if left.height:
-        words = "; ".join(f"{sales:,} {reason}" for reason, sales in left.iter_rows())
+        words = "; ".join(f"{number_words(sales)} {reason}" for reason, sales in left.iter_rows())
         st.caption(escaped(f"Left out: {words}."))
 
 
 def _labels(found: Comparables) -> dict[str, str]:
     """Each sale by its record, as a person knows it."""
     return {
-        row[
-            "record_id"
-        ]: f"{day_words(row['event_date'])}, {row['price']:,.0f}, {row['source']} {row['source_ref']}"
+        row["record_id"]: f"{day_words(row['event_date'])}, {number_words(row['price'])}, "
+        f"{row['source']} {row['source_ref']}"
         for row in found.table.iter_rows(named=True)
     }
 

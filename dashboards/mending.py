@@ -35,6 +35,7 @@ from pricing.words.condition import (
 )
 from pricing.words.glossary import what_is
 from pricing.words.plain_text import escaped
+from pricing.words.reader import number_words
 
 ITEMS_SHOWN: Final = 12
 
@@ -133,7 +134,7 @@ def _ask_quotes(state: Snapshot, costs: RepairCosts, budget: RepairBudget) -> No
             )
         for name, money in kept.items():
             told, away = st.columns([5, 1], vertical_alignment="center")
-            told.write(escaped(f"{jobs[name]}: {state.base_currency} {money:,.0f}"))
+            told.write(escaped(f"{jobs[name]}: {state.base_currency} {number_words(money)}"))
             away.button("Forget", key=f"forget-{name}", on_click=sheets.take_quote, args=(name, None))
 
 

@@ -30,7 +30,7 @@ from pricing.store.market import Market
 from pricing.vocabulary import CHANNELS, CONDITION_BANDS, SPANS
 from pricing.words.opinions import HONESTY, score_sentence, statement_words, subject_words
 from pricing.words.plain_text import escaped
-from pricing.words.sentences import day_words
+from pricing.words.reader import day_words
 
 COMMON_CURRENCIES: Final = ("EUR", "GBP", "USD", "CHF", "SEK")
 NEVER: Final = "Statements are kept for good: one that is withdrawn stays on file and counts no more."

@@ -28,6 +28,7 @@ from pricing.words.countries import country_words
 from pricing.words.glossary import what_is
 from pricing.words.opinions import ground_sentence, statement_words
 from pricing.words.plain_text import escaped
+from pricing.words.reader import about_words, day_words
 from pricing.words.standing import facts_sentence, known_words
 
 SALES_SHOWN = 200
@@ -104,8 +105,8 @@ def show_answer(valuation: Valuation, limits: tuple[float, ...]) -> None:
             st.markdown(escaped(sentences.car_words(valuation.car)))
     with st.container(horizontal=True, key="range"):
         for name in ("low", "mid", "high"):
-            amount = sentences.rounded(getattr(valuation, name))
-            st.metric(f"{name} ({valuation.currency})", f"{amount:,}", help=what_is(name), width="content")
+            amount = about_words(getattr(valuation, name))
+            st.metric(f"{name} ({valuation.currency})", amount, help=what_is(name), width="content")
     word, count = known_words(valuation)
     with st.container(key="known"):
         st.markdown(f"**{escaped(word)}**: {escaped(count)}", help=what_is("evidence depth"))
@@ -152,7 +153,7 @@ def _show_chosen(valuation: Valuation, table: pl.DataFrame, record: str | None) 
         st.markdown(f"**{escaped(named)}**")
         st.write(
             escaped(
-                f"Sold on {sentences.day_words(sale['event_date'])} for {paid} ({sale['source']}, "
+                f"Sold on {day_words(sale['event_date'])} for {paid} ({sale['source']}, "
                 f"{sale['source_ref']}). Brought to this car and to today: {brought}."
             )
         )

@@ -30,6 +30,7 @@ from pricing.store.records.loading import LoadReport
 from pricing.words.glossary import what_is
 from pricing.words.loading import name_questions
 from pricing.words.plain_text import escaped
+from pricing.words.reader import number_words
 
 ONE_SALE: Final = "One sale"
 WAYS: Final = ("A file", "A pasted table", ONE_SALE)
@@ -287,4 +288,6 @@ def _show_batches(snapshot: Snapshot) -> None:
         st.write(f"The records and rejected rows of {batch} go; the batch stays listed as taken back.")
         if st.button(f"Take {batch} back now", type="primary"):
             market = snapshot.market
-            _begin("Take back", lambda tell: f"{market.undo(batch):,} records of {batch} are gone.")
+            _begin(
+                "Take back", lambda tell: f"{number_words(market.undo(batch))} records of {batch} are gone."
+            )

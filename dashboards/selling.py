@@ -23,6 +23,7 @@ from pricing.snapshot import Snapshot
 from pricing.words.glossary import what_is
 from pricing.words.offers import waiting_caption
 from pricing.words.plain_text import escaped
+from pricing.words.reader import about_words, number_words
 from pricing.words.selling import (
     WHERE,
     advice_sentences,
@@ -35,7 +36,7 @@ from pricing.words.selling import (
     unsold_sentence,
     waiting_sentences,
 )
-from pricing.words.sentences import range_sentence, rounded
+from pricing.words.sentences import range_sentence
 
 
 def show_page() -> None:
@@ -115,8 +116,8 @@ def _show(facts: Selling, warning: str | None) -> None:
     with st.container(horizontal=True):
         best = facts.best
         figures = [
-            ("ask", None if best.asking is None else f"{best.asking:,.0f}"),
-            ("expect after charges", None if best.net is None else f"{rounded(best.net.mid):,}"),
+            ("ask", None if best.asking is None else number_words(best.asking)),
+            ("expect after charges", None if best.net is None else about_words(best.net.mid)),
         ]
         for words, amount in figures:
             if amount is not None:
@@ -189,7 +190,7 @@ def _show_auction(facts: Selling) -> None:
     if found.low_estimate is not None and found.high_estimate is not None:
         with st.container(horizontal=True):
             for words, amount in (("low", found.low_estimate), ("high", found.high_estimate)):
-                st.metric(f"{words} estimate ({currency}, hammer)", f"{amount:,.0f}", width="content")
+                st.metric(f"{words} estimate ({currency}, hammer)", number_words(amount), width="content")
     for sentence in auction_sentences(facts):
         st.write(escaped(sentence))
     if not found.evidence.tells:
