@@ -48,7 +48,7 @@ def ask_collection(snapshot: Snapshot) -> None:
     """Ask for the list and the terms; value it on a press, and hand out what came of it."""
     st.header("Appraise a collection")
     if not people.may("appraise"):
-        st.info("Writing an appraisal needs the role appraise.")
+        st.info("Writing an appraisal needs the role appraise: ask whoever manages this market for it.")
         return
     st.write(
         "A car a row: make, model and year are needed, the other columns of the empty list are welcome. "
@@ -98,7 +98,7 @@ def _ask_together() -> SoldTogether | None:
             0,
             float(100 * MOST_OFF),
         )
-        because = st.text_input("What that judgement rests on", key="off_because")
+        because = st.text_input("Why so much", key="off_because")
     return SoldTogether(Decimal(repr(off)) / 100, because) if off else None
 
 

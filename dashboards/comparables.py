@@ -7,6 +7,7 @@ import streamlit as st
 
 from dashboards import page_layout, people
 from dashboards.exhibits import show_chart, show_table
+from dashboards.terms import show_terms
 from dashboards.typed_fields import ask_number
 from pricing.car import Car
 from pricing.charts import evidence as market_charts
@@ -83,6 +84,7 @@ def _show_answer(found: Comparables) -> None:
     st.write(escaped(first))
     show_chart(market_charts.comparables_chart(found), comparables_caption(found), "comparable sales")
     st.caption(escaped(CAUTION))
+    show_terms("comparable sale", "adjustment", "weight", "net and in all", "how near")
     with st.expander("How this value was reached"):
         for sentence in rest:
             st.write(escaped(sentence))
@@ -201,7 +203,7 @@ def _ask_choice(snapshot: Snapshot, found: Comparables, subject: str | None) -> 
             },  # fmt: skip
         )
     if not people.may("appraise"):
-        st.caption("Adding, dropping or adjusting sales needs the role appraise.")
+        st.caption("To add, drop or adjust sales, ask whoever manages this market for the role appraise.")
         return
     if subject is None:
         st.caption("To add, drop, weigh or adjust a sale, name the car above: choices are kept under it.")

@@ -10,6 +10,7 @@ from dashboards import page_layout
 from dashboards.exhibits import chosen_of, show_chart, show_table
 from dashboards.kept_cars import offer_keeping
 from dashboards.steps import show_journeys
+from dashboards.terms import show_terms
 from pricing.car import Car
 from pricing.charts import valuation as charts
 from pricing.charts.position import CHOSEN, position_caption, position_chart
@@ -131,6 +132,7 @@ def show_picture(valuation: Valuation, comparables: Comparables | None, elsewher
         if words is not None:
             st.write(escaped(words))
     st.caption(escaped(sentences.CAUTION))
+    show_terms("low", "mid", "high", "all-in", "condition band", "comparable sale")
     apart = None if comparables is None else difference(valuation, comparables)
     if apart is not None:
         with st.expander("How far the nearest sales and this range are apart"):
@@ -178,7 +180,7 @@ def show_make_up(valuation: Valuation) -> None:
             ),
             "terms of the price",
             {
-                "term": "Term, with this car's own value",
+                "term": "What counts, with this car's own value",
                 "factor": st.column_config.NumberColumn("Factor", format="%.4g"),
                 "low": st.column_config.NumberColumn("80% interval from", format="%.4g"),
                 "high": st.column_config.NumberColumn("to", format="%.4g"),

@@ -161,7 +161,7 @@ def _show_duplicates(snapshot: Snapshot) -> None:
             "other_id": "Other record",
             "rule": "Rule",
             "primary_id": "In front",
-            "parted_at": st.column_config.DatetimeColumn("Parted (UTC)", format="YYYY-MM-DD HH:mm"),
+            "parted_at": st.column_config.DatetimeColumn("Separated (UTC)", format="YYYY-MM-DD HH:mm"),
         },
     )
     if row is None:
@@ -181,7 +181,7 @@ def _show_duplicates(snapshot: Snapshot) -> None:
 
 def _show_suspicions(snapshot: Snapshot) -> None:
     """Records that are odd against the market, and a verdict on each."""
-    if people.may("load") and st.button("Look for odd records", help=what_is("suspicion")):
+    if people.may("load") and st.button("Look for doubtful records", help=what_is("suspicion")):
         model = snapshot.model if snapshot.state.fit else None
         new = snapshot.market.mark_suspicions(find_suspicions(snapshot.sales(every_record=True), model))
         _said(f"{number_words(new)} more records to look at.")

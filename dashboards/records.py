@@ -66,7 +66,10 @@ def show_page() -> None:
         if people.may("load"):
             _ask_table()
         else:
-            st.info("Your role lets you read what was loaded; bringing records in needs the role load.")
+            st.info(
+                "Your role lets you read what was loaded. To bring records in, ask whoever manages this "
+                "market for the role load."
+            )
     path = caches.own_market_path()
     if path.exists():
         with page_layout.one_sentence():

@@ -58,7 +58,7 @@ def _ask_scoring(snapshot: Snapshot) -> None:
     kept = caches.scores(snapshot)
     if not people.may("load"):
         if kept is None:
-            st.info("Nobody has scored these records yet; that needs the role load.")
+            st.info("Nobody has scored these records yet. Ask whoever manages this market to do it.")
     elif (kept is None or kept.outdated) and st.button("Score the price model now", type="primary"):
         jobs.take(key)
         jobs.start(key, "Scoring", lambda tell: _score(snapshot, tell))

@@ -50,7 +50,10 @@ def show_page() -> None:
         kept = settings_of(snapshot)
         may = people.may("manage")
         if not may:
-            st.info("Your role lets you read the settings; changing them needs the role manage.")
+            st.info(
+                "Your role lets you read the settings. To change them, ask whoever manages this market for "
+                "the role manage."
+            )
         _show_market(snapshot)
         _ask_units(snapshot, kept, may)
         _ask_verdict(snapshot, kept, may)
@@ -191,7 +194,7 @@ def _ask_catalogue(snapshot: Snapshot, kept: Settings, may: bool) -> None:
         return
     own = st.file_uploader("Your repair catalogue", type="toml", max_upload_size=1, key="own_catalogue")
     with st.container(horizontal=True):
-        if own is not None and st.button("Put this catalogue in force", type="primary"):
+        if own is not None and st.button("Use this catalogue", type="primary"):
             text = own.getvalue()[: 4 * LONGEST_FILE].decode("utf-8", "replace")
             catalogue_of(text)
             _keep(snapshot, replace(kept, catalogue=text))
@@ -246,13 +249,13 @@ def _ask_charges(snapshot: Snapshot, kept: Settings, may: bool) -> None:
         return
     own = st.file_uploader("Your schedule of charges", type="toml", max_upload_size=1, key="own_charges")
     with st.container(horizontal=True):
-        if own is not None and st.button("Put this schedule in force", type="primary"):
+        if own is not None and st.button("Use this schedule", type="primary"):
             text = own.getvalue()[: 4 * LONGEST_FILE].decode("utf-8", "replace")
             schedule_of_text(text)
             _keep(snapshot, replace(kept, charges=text))
-        if kept.charges != EXAMPLE_CHARGES and st.button("Put the example rates in force"):
+        if kept.charges != EXAMPLE_CHARGES and st.button("Use the example rates"):
             _keep(snapshot, replace(kept, charges=EXAMPLE_CHARGES))
-        if kept.charges is not None and st.button("Have none in force"):
+        if kept.charges is not None and st.button("Use no schedule"):
             _keep(snapshot, replace(kept, charges=None))
 
 
