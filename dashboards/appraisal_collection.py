@@ -29,6 +29,7 @@ from pricing.reports.schedule import schedule
 from pricing.snapshot import Snapshot
 from pricing.words.locale import LocaleWords
 from pricing.words.plain_text import escaped
+from pricing.words.reader import number_words
 
 KINDS: Final = ("csv", "xlsx", "parquet")
 LARGEST_MEGABYTES: Final = 10
@@ -48,7 +49,7 @@ def ask_collection(snapshot: Snapshot) -> None:
     """Ask for the list and the terms; value it on a press, and hand out what came of it."""
     st.header("Appraise a collection")
     if not people.may("appraise"):
-        st.info("Writing an appraisal needs the role appraise.")
+        st.info("Writing an appraisal needs the role appraise: ask whoever manages this market for it.")
         return
     st.write(
         "A car a row: make, model and year are needed, the other columns of the empty list are welcome. "
@@ -68,7 +69,7 @@ def ask_collection(snapshot: Snapshot) -> None:
         return
     with received(upload.name, upload.getbuffer()) as path:
         cars = read_cars(path)
-    st.write(escaped(f"Cars in {upload.name}: {len(cars):,}."))
+    st.write(escaped(f"Cars in {upload.name}: {number_words(len(cars))}."))
     said = repr((snapshot.path, terms, by, together)).encode()
     key = f"collection {hashlib.sha256(said + upload.getvalue()).hexdigest()}"
     job = jobs.find(key)
@@ -99,7 +100,7 @@ def _ask_together() -> SoldTogether | None:
             0,
             float(100 * MOST_OFF),
         )
-        because = st.text_input("What that judgement rests on", key="off_because")
+        because = st.text_input("Why so much", key="off_because")
     return SoldTogether(Decimal(repr(off)) / 100, because) if off else None
 
 

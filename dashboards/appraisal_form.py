@@ -89,7 +89,7 @@ def ask_layout() -> tuple[str, LocaleWords]:
     with first:
         paper = st.selectbox("Paper", ("a4", "letter"), key="paper")
     with second:
-        locale = st.selectbox("Amounts and days as in", LOCALES, key="locale")
+        locale = st.selectbox("Write amounts and days as in", LOCALES, key="locale")
     return paper, LocaleWords.of(locale)
 
 

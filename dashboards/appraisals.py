@@ -108,7 +108,7 @@ def _begin(snapshot: Snapshot) -> None:
     if asked is None:
         return
     if not people.may("appraise"):
-        st.info("Writing an appraisal needs the role appraise.")
+        st.info("Writing an appraisal needs the role appraise: ask whoever manages this market for it.")
         return
     car, _ = asked
     by, assignment = ask_who(), ask_assignment(snapshot)

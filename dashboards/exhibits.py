@@ -23,6 +23,7 @@ from pricing.charts.figures import figures
 from pricing.intake.exports import neutral_names, neutralised
 from pricing.reports.sheet import Sheet, sheet_html, sheet_pdf
 from pricing.words.plain_text import escaped
+from pricing.words.reader import number_marks
 
 schemapi.disable_debug_mode()  # else each part of a chart is held against the schema as it is made
 
@@ -179,7 +180,7 @@ def _specification(chart: alt.Chart | alt.LayerChart) -> dict[str, Any]:
     the browser, which puts other data into the picture it has in place of drawing up a new one.
     """
     found = chart.to_dict(validate=False)
-    found["config"] = chart_theme()
+    found["config"] = chart_theme() | chart_locale()
     tables = found.pop("datasets")
     names = {name: f"table {place}" for place, name in enumerate(tables, start=1)}
     found = _reworded(found, names | (IN_THE_DARK if st.context.theme.type == "dark" else {}))
@@ -188,6 +189,15 @@ def _specification(chart: alt.Chart | alt.LayerChart) -> dict[str, Any]:
             names[name]: pl.DataFrame(rows, infer_schema_length=None) for name, rows in tables.items()
         }
     }
+
+
+def chart_locale() -> dict[str, Any]:
+    """How numbers of a chart are written, in Vega's terms: as the reader's locale has them."""
+    decimal, thousands = number_marks()
+    if (decimal, thousands) == (".", ","):
+        return {}
+    marks = {"decimal": decimal, "thousands": thousands, "grouping": [3], "currency": ["", ""]}
+    return {"locale": {"number": marks}}
 
 
 def _reworded(part: Any, words: Mapping[str, str]) -> Any:

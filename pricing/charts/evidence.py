@@ -8,7 +8,7 @@ import polars as pl
 from pricing.charts.design import ASKED, INK, MAIN, PALE, QUIET
 from pricing.evidence.comparison.comparables import Comparables
 from pricing.evidence.indices.index import PriceIndex
-from pricing.words.sentences import day_words
+from pricing.words.reader import day_words
 
 
 def index_chart(index: PriceIndex) -> alt.VConcatChart:

@@ -11,7 +11,8 @@ import polars as pl
 from pricing.charts.design import ASKED, INK, MAIN, PALE, PAPER, QUIET
 from pricing.decisions.valuation import Valuation
 from pricing.vocabulary import CONDITION_BANDS
-from pricing.words.sentences import basis_words, exact_words, money_words, rounded
+from pricing.words.reader import about_words
+from pricing.words.sentences import basis_words, exact_words, money_words
 
 CHOSEN: Final = "sale"
 """Name of the selection that a pressed point makes; its field is ``record_id``."""
@@ -134,7 +135,7 @@ def _bands(valuation: Valuation) -> pl.DataFrame:
         to_left=pl.col("low") > centre,
         words=pl.Series(
             [
-                f"{row['condition_band']}: {rounded(row['low']):,} to {rounded(row['high']):,}"
+                f"{row['condition_band']}: {about_words(row['low'])} to {about_words(row['high'])}"
                 for row in found.iter_rows(named=True)
             ],
             dtype=pl.String,

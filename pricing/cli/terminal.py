@@ -29,12 +29,12 @@ from pricing.progress import Progress
 from pricing.store.market import Market
 from pricing.words.loading import load_sentence, rules_table, told_sentences
 from pricing.words.opinions import ground_sentence, statement_words
+from pricing.words.reader import day_words
 from pricing.words.scores import ahead_sentence
 from pricing.words.sentences import (
     CAUTION,
     basis_words,
     car_words,
-    day_words,
     effect_words,
     evidence_sentence,
     exact_words,

@@ -20,6 +20,7 @@ from pricing.words.buying import (
     verdict_sentence,
 )
 from pricing.words.condition import mending_sentence
+from pricing.words.reader import cents, number_words
 from pricing.words.sentences import car_words, exact_words, money_words, range_sentence
 
 BIDS_SHOWN: Final = 10
@@ -87,12 +88,12 @@ def _amount(row: Mapping[str, Any]) -> str:
     low, mid, high = row["low"], row["mid"], row["high"]
     if mid is None:
         return "........"
-    return f"{mid:,}" if low == high else f"{low:,.0f} to {high:,.0f}"
+    return cents(mid) if low == high else f"{number_words(low)} to {number_words(high)}"
 
 
 def _bids(facts: Buying) -> Section:
     rows = [
-        (f"{row['price']:,.0f}", f"{row['all_in']:,}", f"{row['total']:,}")
+        (number_words(row["price"]), cents(row["all_in"]), cents(row["total"]))
         for row in facts.bids.tail(BIDS_SHOWN).iter_rows(named=True)
     ]
     back = [

@@ -37,7 +37,8 @@ from pricing.reports.wording import (
     value_statement,
 )
 from pricing.words.locale import LocaleWords
-from pricing.words.sentences import CAUTION, day_words, money_words, option_words
+from pricing.words.reader import day_words
+from pricing.words.sentences import CAUTION, money_words, option_words
 
 TITLE: Final = "Schedule of values"
 

@@ -79,7 +79,7 @@ def ranges_picture(facts: Facts, words: LocaleWords) -> dict[str, Picture]:
     frame = _ranges_frame(facts, words)
     picture = _drawn_up(tuple(frame["name"]), tuple(frame["part"]), _ranges_title(facts))
     ((name, _),) = picture["datasets"].items()
-    return {"ranges": {**picture, "datasets": {name: _cleaned(frame.to_dicts())}}}
+    return {"ranges": {**picture, "datasets": {name: drawable(frame.to_dicts())}}}
 
 
 @lru_cache(maxsize=32)

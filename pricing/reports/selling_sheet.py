@@ -8,15 +8,9 @@ from pricing.decisions.selling import Selling
 from pricing.reports.sheet import Figure, Section, Sheet, warned
 from pricing.words.advertisement import advertisement, name_words
 from pricing.words.condition import score_sentence, structure_sentence
+from pricing.words.reader import day_words, number_words
 from pricing.words.selling import advice_sentences, auction_sentences, channel_sentence, unsold_sentence
-from pricing.words.sentences import (
-    day_words,
-    evidence_sentence,
-    exact_words,
-    money_words,
-    option_words,
-    range_sentence,
-)
+from pricing.words.sentences import evidence_sentence, exact_words, money_words, option_words, range_sentence
 
 FINDINGS_SHOWN: Final = 8
 
@@ -87,7 +81,7 @@ def value_words(name: str, value: Any) -> str:
     if isinstance(value, list | tuple):
         return ", ".join(option_words(part) for part in value)
     if isinstance(value, float):
-        return f"{value:,.0f} {FIELDS[name].unit}".strip()
+        return f"{number_words(value)} {FIELDS[name].unit}".strip()
     return str(value)
 
 

@@ -9,14 +9,8 @@ from pricing.decisions.arguments import YEARS, Argument
 from pricing.decisions.buying import Buying, Limit
 from pricing.decisions.ranges import Range
 from pricing.words.approaches import difference_sentence
-from pricing.words.sentences import (
-    cases_words,
-    day_words,
-    exact_words,
-    money_words,
-    range_sentence,
-    share_words,
-)
+from pricing.words.reader import cents, day_words
+from pricing.words.sentences import cases_words, exact_words, money_words, range_sentence, share_words
 
 LINE_WORDS: Final = {
     "price": "price",
@@ -34,7 +28,7 @@ def cents_words(amount: Decimal, currency: str) -> str:
     >>> cents_words(Decimal("1234.50"), "EUR")
     'EUR 1,234.50'
     """
-    return f"{currency} {amount:,}"
+    return f"{currency} {cents(amount)}"
 
 
 def basis_note(facts: Buying) -> str:

@@ -6,7 +6,8 @@ from pricing.condition.assessment import InspectionResult
 from pricing.condition.budget import RepairBudget
 from pricing.condition.unseen_worst import UnseenWorst
 from pricing.decisions.mending import EVERYTHING, LOOK_FIRST, MendOrBuy
-from pricing.words.sentences import cases_words, day_words, money_words
+from pricing.words.reader import day_words
+from pricing.words.sentences import cases_words, money_words
 
 
 def score_sentence(result: InspectionResult) -> str:

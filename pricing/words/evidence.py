@@ -6,7 +6,8 @@ import polars as pl
 
 from pricing.evidence.comparison.comparables import Comparables
 from pricing.evidence.indices.index import PriceIndex
-from pricing.words.sentences import day_words, exact_words, money_words
+from pricing.words.reader import day_words, number_words
+from pricing.words.sentences import exact_words, money_words
 
 
 def reconciliation_sentences(found: Comparables) -> list[str]:
@@ -59,8 +60,8 @@ def range_sentence(found: Comparables) -> str:
     if not found.scores:
         return f"{said}."
     return (
-        f"{said}. This is how far {found.scores:,} past sales of its kind ({found.kind}) fell from what the "
-        "others said of them."
+        f"{said}. This is how far {number_words(found.scores)} past sales of its kind "
+        f"({found.kind}) fell from what the others said of them."
     )
 
 
@@ -118,8 +119,9 @@ def index_sentence(index: PriceIndex) -> str:
     missing = f" {gaps} of {index.frame.height} periods have no point: not enough sales." if gaps else ""
     return (
         f"{index.scope[0].upper()}{index.scope[1:]}: prices of like cars stood at {last['index']:.1f} in "
-        f"{last['period']}, where {index.base} is 100 ({reach}); from {int(points['sales'].sum()):,} "
-        f"{_unit(index.method)}, by {index.period}, {index.method}{rolled}.{missing}"
+        f"{last['period']}, where {index.base} is 100 ({reach}); from "
+        f"{number_words(int(points['sales'].sum()))} {_unit(index.method)}, by {index.period}, "
+        f"{index.method}{rolled}.{missing}"
     )
 
 

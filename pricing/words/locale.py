@@ -12,7 +12,7 @@ from babel.numbers import format_currency, format_decimal, format_percent
 
 from pricing.errors import AppraisalError
 from pricing.money.currencies import minor_unit_places
-from pricing.words.sentences import rounded
+from pricing.words.reader import rounded
 
 _REORDERING: Final = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069\u200e\u200f\u061c")
 """Characters that change the order in which others are shown, and show nothing themselves."""

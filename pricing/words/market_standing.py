@@ -4,7 +4,7 @@ old, or that its fit is behind."""
 from datetime import date, timedelta
 from typing import Final, Protocol
 
-from pricing.words.sentences import day_words
+from pricing.words.reader import day_words
 
 INVENTED: Final = "This is a demo market: every make, car and sale in it is invented."
 """Said of a demo market on every page and command."""

@@ -8,7 +8,8 @@ from typing import Any, Final
 from pricing.decisions.valuation import Valuation
 from pricing.evidence.source_scores import FEWEST
 from pricing.opinions.elicitation import Bisection, tails
-from pricing.words.sentences import day_words, exact_words, money_words
+from pricing.words.reader import day_words, number_words
+from pricing.words.sentences import exact_words, money_words
 
 OPINION_ALONE: Final = "Opinion alone: no sale confirms this range"
 """The mark of a price that rests on nothing but what people say."""
@@ -58,7 +59,7 @@ def _opinions_words(valuation: Valuation) -> str:
 
 def _counted(count: int, one: str, more: str) -> str:
     words = {0: "no", 1: "one", 2: "two", 3: "three"}
-    return f"{words.get(count, f'{count:,}')} {one if count == 1 else more}"
+    return f"{words.get(count, f'{number_words(count)}')} {one if count == 1 else more}"
 
 
 def subject_words(said: Mapping[str, Any]) -> str:
@@ -88,7 +89,10 @@ def statement_words(said: Mapping[str, Any]) -> str:
     'average: eight in ten from EUR 3,000 to EUR 5,000 all-in (A. Rowe, 1 May 2026)'
     """
     state = said["condition_band"] or f"score {said['condition_score']:g}"
-    ends = [None if said[end] is None else f"{said['currency']} {said[end]:,.0f}" for end in ("low", "high")]
+    ends = [
+        None if said[end] is None else f"{said['currency']} {number_words(said[end])}"
+        for end in ("low", "high")
+    ]
     span = (
         f"from {ends[0]} to {ends[1]}"
         if None not in ends

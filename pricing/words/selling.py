@@ -8,6 +8,7 @@ from pricing.decisions.channel_sale import WEEKS_TO_AUCTION, ChannelSale
 from pricing.decisions.selling import Selling
 from pricing.decisions.time_to_sale import TimeToSale
 from pricing.decisions.waiting import HORIZON
+from pricing.words.reader import number_words
 from pricing.words.sentences import cases_words, exact_words, money_words, range_sentence
 
 WHERE = {"auction": "at auction", "dealer": "through a dealer", "private": "privately"}
@@ -95,12 +96,12 @@ def auction_sentences(facts: Selling) -> list[str]:
         best = exact_words(found.best, currency) if found.best else "none"
         said += [
             f"The reserve that leaves most ({money_words(found.best_left, currency)} on average): {best}.",
-            f"On record are {lots.lots:,} lots, {lots.unsold:,} of them unsold.",
+            f"On record are {number_words(lots.lots)} lots, {number_words(lots.unsold)} of them unsold.",
         ]
         if lots.sold is not None and lots.expected is not None:
             said.append(
-                f"Of {lots.with_reserve:,} lots with a known reserve {lots.sold:.0%} sold, where draws like "
-                f"these would have had {lots.expected:.0%}: whoever set them had seen the car."
+                f"Of {number_words(lots.with_reserve)} lots with a known reserve {lots.sold:.0%} sold, where "
+                f"draws like these would have had {lots.expected:.0%}: whoever set them had seen the car."
             )
     low, high, custom = found.low_estimate, found.high_estimate, found.customary_low
     if low is not None and high is not None:
@@ -145,8 +146,8 @@ def pace_sentence(times: TimeToSale) -> str:
     if not times.corrected:
         return (
             f"A price 10% higher takes at least {longer:.0%} longer to sell; by how much more, "
-            f"{times.offers:,} listings cannot tell, because the mid prices that they are held against are "
-            f"themselves off by some {times.mid_error:.0%}."
+            f"{number_words(times.offers)} listings cannot tell, because the mid prices that they are held "
+            f"against are themselves off by some {times.mid_error:.0%}."
         )
     allowed = (
         ""
@@ -159,7 +160,7 @@ def pace_sentence(times: TimeToSale) -> str:
 
 def bargain_sentence(facts: Selling) -> str:
     """How far buyers bargain, which bounds what a dear asking price can do."""
-    behind = f"of {facts.pairs:,} pairs" if facts.pairs else "an assumption, for want of pairs"
+    behind = f"of {number_words(facts.pairs)} pairs" if facts.pairs else "an assumption, for want of pairs"
     return (
         f"Nine sales in ten were made at {1.0 / facts.bargained:.0%} or more of what was asked ({behind}): a "
         "buyer who would pay less does not come."

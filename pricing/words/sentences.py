@@ -9,6 +9,7 @@ from pricing.car_fields import FIELDS
 from pricing.decisions.valuation import Valuation
 from pricing.decisions.verdict import LIMITS, VERDICTS, verdict_of
 from pricing.words.countries import country_words
+from pricing.words.reader import about_words, day_words, number_words
 
 CAUTION: Final = (
     "An estimate from sale records is not an appraisal: it has not seen the car. Before money changes hands, "
@@ -16,7 +17,6 @@ CAUTION: Final = (
 )
 """Shown wherever a range is."""
 
-_FIGURES: Final = 3
 _YES_OR_NO: Final = {"true": "yes", "false": "no"}
 
 
@@ -28,7 +28,7 @@ def money_words(amount: float | Decimal, currency: str) -> str:
     >>> money_words(432.5, "GBP")
     'GBP 432'
     """
-    return f"{currency} {rounded(amount):,}"
+    return f"{currency} {about_words(amount)}"
 
 
 def exact_words(amount: float | Decimal, currency: str) -> str:
@@ -37,26 +37,7 @@ def exact_words(amount: float | Decimal, currency: str) -> str:
     >>> exact_words(Decimal("12345.67"), "EUR")
     'EUR 12,346'
     """
-    return f"{currency} {round(amount):,}"
-
-
-def rounded(amount: float | Decimal, figures: int = _FIGURES) -> int:
-    """An amount to three significant figures, or so many, and no finer than whole units.
-
-    >>> rounded(98765.4), rounded(12.3)
-    (98800, 12)
-    """
-    digits = len(str(abs(int(amount))))
-    return round(int(round(amount)), min(0, figures - digits))
-
-
-def day_words(day: date) -> str:
-    """A date that no country reads wrongly.
-
-    >>> day_words(date(2026, 6, 3))
-    '3 June 2026'
-    """
-    return f"{day.day} {day:%B %Y}"
+    return f"{currency} {number_words(amount)}"
 
 
 def option_words(code: str) -> str:
@@ -80,7 +61,7 @@ def car_words(car: dict[str, Any]) -> str:
     odometer = car.get("odometer_km")
     details = [
         car.get("condition_band") or "condition not graded",
-        None if odometer is None else f"{odometer:,.0f} km",
+        None if odometer is None else f"{number_words(odometer)} km",
         *(option_words(code) for code in car.get("options") or []),
     ]
     return ", ".join([name, *(str(detail) for detail in details if detail is not None)])
@@ -202,7 +183,7 @@ def term_words(term: Mapping[str, Any]) -> str:
     if name == "options absent":
         return f"{value} options that it lacks"
     if name == "odometer":
-        return f"{name}: {float(value):,.0f} km"
+        return f"{name}: {number_words(float(value))} km"
     if name == "date":
         return f"prices at {day_words(date.fromisoformat(value))}"
     if name == "country":

@@ -38,6 +38,7 @@ from pricing.words.buying import (
 )
 from pricing.words.condition import goals_sentence, mending_sentence
 from pricing.words.evidence import reconciliation_sentences
+from pricing.words.reader import rounded
 from pricing.words.selling import (
     advice_sentences,
     auction_sentences,
@@ -45,7 +46,6 @@ from pricing.words.selling import (
     first_sentences,
     unsold_sentence,
 )
-from pricing.words.sentences import rounded
 from tests.cars import car_of
 from tests.code_words import CODE_WORDS
 from tests.dashboards.pages import a_page, at_car, press, said, settle, table

@@ -135,7 +135,7 @@ def test_a_seller_sets_a_reserve(
         opened.get_by_role("textbox", name="Worth to you if you keep it (EUR)").fill("2500")
         opened.keyboard.press("Tab")
         wait_until_still(opened)
-        opened.get_by_role("textbox", name="Reserve to look at (EUR)").fill("3000")
+        opened.get_by_role("textbox", name="Reserve that you think of (EUR)").fill("3000")
         opened.keyboard.press("Tab")
         terms = SellerTerms("EUR", Decimal(2500), Decimal(3000), asking=Decimal(5000))
         evidence = selling_evidence(browsed, model)

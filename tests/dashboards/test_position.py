@@ -15,6 +15,7 @@ from pricing.evidence.comparison.comparables_index import ComparablesIndex
 from pricing.model.saved import load
 from pricing.store.market import Market
 from pricing.words import sentences
+from pricing.words.reader import about_words
 from tests.cars import car_of
 from tests.dashboards.pages import APP, WAIT, at_car, said, table
 from tests.small_market import common_car
@@ -56,7 +57,7 @@ def test_its_numbers_are_the_librarys(page: AppTest, small_market: Market, car: 
     assert not page.exception
     valuation = library(small_market, car, 5000)
     prices = [valuation.low, valuation.mid, valuation.high]
-    assert [metric.value for metric in page.metric] == [f"{sentences.rounded(p):,}" for p in prices if p]
+    assert [metric.value for metric in page.metric] == [about_words(p) for p in prices if p]
     assert all("EUR" in metric.label for metric in page.metric)
     words = said(page)
     assert sentences.range_sentence(valuation) in words
@@ -85,13 +86,13 @@ def test_a_moved_widget_moves_the_numbers(page: AppTest, small_market: Market, c
     page.radio(key="condition_band").set_value("top condition").run()
     assert not page.exception
     valuation = library(small_market, car | {"condition_band": "top condition"})
-    assert page.metric[1].value == f"{sentences.rounded(valuation.mid or 0):,}"
+    assert page.metric[1].value == about_words(valuation.mid or 0)
     page.text_input(key="asking").set_value("7.000").run()
     asked = library(small_market, car | {"condition_band": "top condition"}, 7000)
     assert sentences.standing_sentence(asked) in said(page)
     page.multiselect(key="options").set_value(["overdrive", "servo brakes"]).run()
     options = {"condition_band": "top condition", "options": ["overdrive", "servo_brakes"]}
-    assert page.metric[1].value == f"{sentences.rounded(library(small_market, car | options).mid or 0):,}"
+    assert page.metric[1].value == about_words(library(small_market, car | options).mid or 0)
 
 
 def test_miles_are_turned_into_kilometres(page: AppTest, small_market: Market, car: dict[str, Any]) -> None:
@@ -99,7 +100,7 @@ def test_miles_are_turned_into_kilometres(page: AppTest, small_market: Market, c
     page.text_input(key="odometer").set_value("100")
     page.selectbox(key="odometer_unit").select("thousand miles").run()
     valuation = library(small_market, car | {"odometer_km": 160934.4})
-    assert page.metric[1].value == f"{sentences.rounded(valuation.mid or 0):,}"
+    assert page.metric[1].value == about_words(valuation.mid or 0)
 
 
 def test_a_car_is_found_by_a_few_letters_and_its_year(page: AppTest, car: dict[str, Any]) -> None:
@@ -132,7 +133,7 @@ def test_a_bad_price_loses_the_verdict_alone(
 ) -> None:
     page.query_params["asking"] = typed
     at_car(page, car)
-    assert page.metric[1].value == f"{sentences.rounded(library(small_market, car).mid or 0):,}"
+    assert page.metric[1].value == about_words(library(small_market, car).mid or 0)
     (error,) = page.error
     assert error.value[0].isupper() and error.value.endswith(".")
     assert "would sell for less" not in said(page)
@@ -158,7 +159,7 @@ def test_every_field_of_the_car_reaches_the_model(
     page.selectbox(key="history_file").select("yes")
     page.selectbox(key="drive_side").select("left").run()
     more = {"channel": "dealer", "matching_numbers": "inspected", "history_file": True, "drive_side": "left"}
-    assert page.metric[1].value == f"{sentences.rounded(library(small_market, car | more).mid or 0):,}"
+    assert page.metric[1].value == about_words(library(small_market, car | more).mid or 0)
 
 
 def test_a_car_that_cannot_be_is_answered_with_a_sentence(page: AppTest, car: dict[str, Any]) -> None:
@@ -190,7 +191,7 @@ def test_while_there_is_no_market_the_demo_is_shown_with_an_invitation(
     page = at_car(AppTest.from_file(APP, default_timeout=WAIT), car)
     assert not page.exception
     assert "every make, car and sale in it is invented" in said(page)
-    assert page.metric[1].value == f"{sentences.rounded(library(small_market, car).mid or 0):,}"
+    assert page.metric[1].value == about_words(library(small_market, car).mid or 0)
     assert not (tmp_path / "absent.duckdb").exists()
 
 

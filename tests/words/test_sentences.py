@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from pricing.decisions.valuation import Valuation, value_car
 from pricing.words import sentences
+from pricing.words.reader import day_words, rounded
 from tests.cars import car_of
 from tests.known_market import KnownMarket, KnownModel
 
@@ -56,7 +57,7 @@ def test_evidence_counts_sales_unsold_lots_and_advertisements() -> None:
 
 @given(st.decimals(1, 10**9, places=2))
 def test_rounding_keeps_three_figures_and_errs_by_half_a_per_cent_at_most(amount: Decimal) -> None:
-    shown = sentences.rounded(amount)
+    shown = rounded(amount)
     assert abs(shown - amount) <= max(Decimal("0.5"), amount * Decimal("0.005"))
     assert len(str(shown).rstrip("0")) <= 3
 
@@ -73,4 +74,4 @@ def test_no_sentence_vouches_for_the_car() -> None:
 
 
 def test_days_are_said_in_words() -> None:
-    assert sentences.day_words(date(2026, 1, 9)) == "9 January 2026"
+    assert day_words(date(2026, 1, 9)) == "9 January 2026"
