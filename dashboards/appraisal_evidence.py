@@ -18,7 +18,7 @@ from pricing.reports.wording import level_words, span_words
 from pricing.words.evidence import index_sentence
 from pricing.words.locale import LocaleWords
 from pricing.words.plain_text import escaped
-from pricing.words.sentences import rounded
+from pricing.words.reader import rounded
 
 WORDS: Final = LocaleWords.of("en_GB")
 """How the page writes amounts and days."""

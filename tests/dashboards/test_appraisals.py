@@ -15,7 +15,7 @@ from pricing.appraisal.register import enter, listed, read
 from pricing.operations.appraisal_files import evidence_for
 from pricing.reports.wording import span_words
 from pricing.store.market import Market
-from pricing.words.sentences import rounded
+from pricing.words.reader import rounded
 from tests.appraisals import full_record
 from tests.dashboards.pages import a_page, at_car, press, said, table
 from tests.drawn_photographs import drawn_photograph

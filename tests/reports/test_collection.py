@@ -16,7 +16,7 @@ from pricing.reports.collection import collection_pages
 from pricing.reports.pdf import pdf
 from pricing.reports.schedule import schedule
 from pricing.words.locale import LocaleWords
-from pricing.words.sentences import rounded
+from pricing.words.reader import rounded
 from tests.appraisals import HOSTILE, links_of, pdf_text
 from tests.reports.test_report import number, tables
 

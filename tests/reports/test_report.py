@@ -27,7 +27,7 @@ from pricing.reports.letter import letter
 from pricing.reports.report import report
 from pricing.reports.short import statement
 from pricing.words.locale import LocaleWords
-from pricing.words.sentences import rounded
+from pricing.words.reader import rounded
 from tests import appraisals
 
 NEVER = ("roadworthy", " safe ", "complies with", "in compliance", "i certify", "is signed", "was signed")

@@ -13,7 +13,7 @@ from pricing.reports.letter import letter
 from pricing.reports.pdf import pdf
 from pricing.reports.short import SHOWN, statement
 from pricing.words.locale import LocaleWords
-from pricing.words.sentences import rounded
+from pricing.words.reader import rounded
 from tests.appraisals import pdf_text
 from tests.reports.test_report import as_model_report, number, tables, texts
 
