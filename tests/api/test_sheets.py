@@ -28,9 +28,9 @@ def test_findings_and_photographs_of_a_kept_sheet_are_taken_in_once(
             (201, {"new": True}),
             (201, {"new": False}),
         ]
-        address, photo = f"/inspection-photos?sheet={name}&check={check}", photograph()
+        where, photo = f"/inspection-photos?sheet={name}&check={check}", photograph()
         key = {"Idempotency-Key": "0c5be2b1-two", "Content-Type": "application/octet-stream"}
-        assert [asking.post(address, content=photo, headers=key).json()["new"] for _ in range(2)] == [
+        assert [asking.post(where, content=photo, headers=key).json()["new"] for _ in range(2)] == [
             True,
             False,
         ]
