@@ -25,6 +25,7 @@ from dashboards import (
     steps,
     url_state,
 )
+from pricing.words.reader import read_by
 
 st.set_page_config(page_title="Classic car prices", layout="wide", initial_sidebar_state="collapsed")
 START: Final = "Where it sits"
@@ -46,6 +47,7 @@ PAGES: Final = {
 # The start page stands at the server's own address, and here under a name as all others have one.
 NAMED: Final = st.Page(position.show_page, title=START, url_path="position")
 page_layout.know_pages(PAGES)
+read_by(st.context.locale)
 if people.show_door():
     page = st.navigation([*PAGES.values(), NAMED], position="hidden")
     came = url_state.take(page.url_path)

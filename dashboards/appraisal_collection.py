@@ -12,6 +12,7 @@ import polars as pl
 import streamlit as st
 
 from dashboards import jobs, people
+from dashboards.appraisal_evidence import show_bases
 from dashboards.appraisal_form import ask_layout, ask_shared_terms, ask_who
 from dashboards.exhibits import as_csv, show_table
 from dashboards.typed_fields import ask_number
@@ -28,6 +29,7 @@ from pricing.reports.schedule import schedule
 from pricing.snapshot import Snapshot
 from pricing.words.locale import LocaleWords
 from pricing.words.plain_text import escaped
+from pricing.words.reader import number_words
 
 KINDS: Final = ("csv", "xlsx", "parquet")
 LARGEST_MEGABYTES: Final = 10
@@ -47,7 +49,7 @@ def ask_collection(snapshot: Snapshot) -> None:
     """Ask for the list and the terms; value it on a press, and hand out what came of it."""
     st.header("Appraise a collection")
     if not people.may("appraise"):
-        st.info("Writing an appraisal needs the role appraise.")
+        st.info("Writing an appraisal needs the role appraise: ask whoever manages this market for it.")
         return
     st.write(
         "A car a row: make, model and year are needed, the other columns of the empty list are welcome. "
@@ -60,13 +62,14 @@ def ask_collection(snapshot: Snapshot) -> None:
         "List of cars", type=list(KINDS), max_upload_size=LARGEST_MEGABYTES, key="collection"
     )
     by, terms = ask_who(), ask_shared_terms(snapshot)
+    show_bases("" if terms is None else terms["basis"])
     together = _ask_together()
     layout = ask_layout()
     if upload is None:
         return
     with received(upload.name, upload.getbuffer()) as path:
         cars = read_cars(path)
-    st.write(escaped(f"Cars in {upload.name}: {len(cars):,}."))
+    st.write(escaped(f"Cars in {upload.name}: {number_words(len(cars))}."))
     said = repr((snapshot.path, terms, by, together)).encode()
     key = f"collection {hashlib.sha256(said + upload.getvalue()).hexdigest()}"
     job = jobs.find(key)
@@ -97,7 +100,7 @@ def _ask_together() -> SoldTogether | None:
             0,
             float(100 * MOST_OFF),
         )
-        because = st.text_input("What that judgement rests on", key="off_because")
+        because = st.text_input("Why so much", key="off_because")
     return SoldTogether(Decimal(repr(off)) / 100, because) if off else None
 
 

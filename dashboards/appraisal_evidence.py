@@ -3,6 +3,7 @@ sales of the car, and what each basis of value means."""
 
 from typing import Final
 
+import altair as alt
 import polars as pl
 import streamlit as st
 
@@ -17,6 +18,7 @@ from pricing.reports.wording import level_words, span_words
 from pricing.words.evidence import index_sentence
 from pricing.words.locale import LocaleWords
 from pricing.words.plain_text import escaped
+from pricing.words.reader import rounded
 
 WORDS: Final = LocaleWords.of("en_GB")
 """How the page writes amounts and days."""
@@ -31,21 +33,23 @@ def show_beside_opinion(facts: Facts) -> None:
     if middle is not None:
         st.markdown(f"**Reconciled figure**: {escaped(WORDS.about(middle, facts.currency))}")
     if facts.model is not None or facts.comparables is not None:
-        told = f"Ranges at the {where} level, with the opinion where one is given."
-        show_chart(ranges_chart(facts, WORDS), told, "ranges_beside")
+        told = f"Ranges ({where}), with the opinion where one is given."
+        show_chart(ranges_chart(facts, WORDS).properties(height=alt.Step(40)), told, "ranges_beside")
     if facts.grid.height:
+        into = facts.evidence.conversion.from_base
+        adjusted = [rounded(into(price)) for price in facts.grid["adjusted_price"]]
         show_table(
-            facts.grid.select("number", "event_date", "condition_band", "gross_per_cent", "adjusted_price",
-                              pl.col("weight") * 100),
+            facts.grid.select(
+                "number", pl.Series("adjusted", adjusted), pl.col("weight") * 100, "gross_per_cent",
+                "condition_band", pl.col("event_date").cast(pl.Date),
+            ),
             "grid_beside",
             {
-                "number": st.column_config.NumberColumn("No.", format="%d"), "event_date": "Sold",
-                "condition_band": "Condition",
-                "gross_per_cent": st.column_config.NumberColumn("Gross (%)", format="%.0f"),
-                "adjusted_price": st.column_config.NumberColumn(
-                    f"Adjusted ({facts.base_currency})", format="localized"
-                ),
+                "number": st.column_config.NumberColumn("No.", format="%d"),
+                "adjusted": st.column_config.NumberColumn(f"Adjusted ({facts.currency})", format="localized"),
                 "weight": st.column_config.NumberColumn("Weight (%)", format="%.0f"),
+                "gross_per_cent": st.column_config.NumberColumn("Gross (%)", format="%.0f"),
+                "condition_band": "Condition", "event_date": st.column_config.DateColumn("Sold"),
             },
         )  # fmt: skip
     show_own_sales(facts, "own_sales_beside")
@@ -64,7 +68,8 @@ def show_own_sales(facts: Facts, name: str) -> None:
                          "source", "source_ref"),
             name,
             {
-                "event_date": "Day", "outcome": "What came of it", "channel": "Where",
+                "event_date": st.column_config.DateColumn("Day"), "outcome": "What came of it",
+                "channel": "Where",
                 "amount": st.column_config.NumberColumn("As recorded", format="localized"),
                 "currency": "In", "price_basis": "Basis",
                 "price": st.column_config.NumberColumn(f"All-in ({facts.base_currency})", format="localized"),

@@ -19,7 +19,9 @@ from pricing.words.locale import LOCALES, LocaleWords
 LONG = frozenset(
     {
         "basis_definition", "scope", "not_done", "limits", "provenance", "extent", "reconciliation",
-        "approaches_left_out", "qualifications", "exposure_time", "tax_status",
+        "approaches_left_out", "qualifications", "exposure_time", "tax_status", "departure", "uncertainty",
+        "earlier_sales", "premise_change", "retrospective", "gathered_later", "newer", "data_quality",
+        "model_governance", "outside_factors", "liability", "level_reason",
     }
 )  # fmt: skip
 """Fields that take more than a line."""

@@ -16,6 +16,7 @@ from pricing.appraisal.register import Entry
 from pricing.evidence.comparison.choices import ACTIONS, LONGEST_REASON
 from pricing.snapshot import Snapshot
 from pricing.words.plain_text import escaped
+from pricing.words.reader import day_words, number_words
 from pricing.words.sentences import option_words
 
 
@@ -31,10 +32,10 @@ def side_by_side(facts: Facts) -> pl.DataFrame:
         ("Sold", "", lambda row: f"{row['event_date']:%Y-%m-%d}"),
         ("Condition", facts.evidence.valuation.car["condition_band"] or "not graded",
          lambda row: row["condition_band"] or "not graded"),
-        ("Price", "", lambda row: f"{row['price']:,.0f}"),
-        *((option_words(line).capitalize(), own[line],
+        (f"Price ({facts.base_currency})", "", lambda row: number_words(row["price"])),
+        *((option_words(line).capitalize(), own[line].removesuffix(".0"),
            lambda row, line=line: f"{amounts.get((row['number'], line)) or 0:+,.0f}") for line in lines),
-        ("Adjusted", "", lambda row: f"{row['adjusted_price']:,.0f}"),
+        (f"Adjusted ({facts.base_currency})", "", lambda row: number_words(row["adjusted_price"])),
         ("Gross", "", lambda row: f"{row['gross_per_cent']:.0f}%"),
         ("Weight", "", lambda row: f"{row['weight']:.0%}"),
     ]  # fmt: skip
@@ -82,8 +83,11 @@ def ask_choice(snapshot: Snapshot, entry: Entry, facts: Facts) -> Appraisal | No
         st.caption(escaped(f"{choice.action} {choice.record_id}: {choice.reason}"))
     action = st.segmented_control("Choice", ACTIONS, default="drop", required=True, key="grid_action")
     numbers = [str(number) for number in facts.grid["number"]] if facts.grid.height else []
-    labels = {str(row["number"]): f"No. {row['number']}: {row['event_date']:%Y-%m-%d}, {row['price']:,.0f}"
-              for row in facts.grid.iter_rows(named=True)}  # fmt: skip
+    labels = {
+        str(row["number"]): f"No. {row['number']}: {day_words(row['event_date'])}, "
+        f"{number_words(row['price'])}"
+        for row in facts.grid.iter_rows(named=True)
+    }
     if action == "add" and at is not None:
         words = st.text_input(
             "Words of the sale to add: make, model, source, day", max_chars=200, key="grid_words"
@@ -92,7 +96,7 @@ def ask_choice(snapshot: Snapshot, entry: Entry, facts: Facts) -> Appraisal | No
         labels = {
             row[
                 "record_id"
-            ]: f"{row['event_date']:%Y-%m-%d} {row['year']} {row['model']} {row['price']:,.0f} "
+            ]: f"{day_words(row['event_date'])}: {row['year']} {row['model']} {number_words(row['price'])} "
             f"{row['source']} {row['source_ref']}"
             for row in found.iter_rows(named=True)
         }

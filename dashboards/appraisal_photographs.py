@@ -15,8 +15,8 @@ from pricing.appraisal.photographs import (
     with_changes,
     without,
 )
-from pricing.appraisal.register import Entry
-from pricing.operations.appraisal_photographs import original_name
+from pricing.appraisal.register import Entry, taken_in_for
+from pricing.operations.appraisal_photographs import of_sheet, original_name, with_those_of_sheet
 from pricing.snapshot import Snapshot
 from pricing.untrusted.photographs import LARGEST, MEDIA, ReadPhotograph, read_photograph
 from pricing.words.photographs import removed_sentence
@@ -45,7 +45,7 @@ def show_photographs(snapshot: Snapshot, entry: Entry, *, may_change: bool) -> C
                 _show_one(number, shot, entry, titles)
     if not may_change:
         return None
-    return _ask_change(snapshot, entry, titles) or _ask_more(entry, titles)
+    return _ask_change(snapshot, entry, titles) or _ask_more(snapshot, entry, titles)
 
 
 def _show_one(number: int, shot: Photograph, entry: Entry, titles: dict[str, str]) -> None:
@@ -98,9 +98,13 @@ def _ask_change(snapshot: Snapshot, entry: Entry, titles: dict[str, str]) -> Cha
     return None
 
 
-def _ask_more(entry: Entry, titles: dict[str, str]) -> Changed | None:
+def _ask_more(snapshot: Snapshot, entry: Entry, titles: dict[str, str]) -> Changed | None:
     """Photographs from the camera of the device or from files."""
     st.subheader("Add photographs")
+    beside = of_sheet(entry)
+    if beside and st.button(f"Take over the {len(beside)} of the inspection sheet"):
+        taken_over, read_over = with_those_of_sheet(entry)
+        return Changed(taken_over, tuple(read_over), f"{len(read_over)} taken over from the sheet")
     turn = st.session_state.setdefault(_ROUND, 0)
     camera = st.toggle("Take it with the camera of this device", key="photograph_camera")
     given: list[Any]
@@ -132,10 +136,9 @@ def _ask_more(entry: Entry, titles: dict[str, str]) -> Changed | None:
     for place, file in enumerate(given):
         one = read_photograph(file.getvalue(), file.name)
         read.append(one)
-        first = cover and place == 0
-        shots = with_added(
-            shots, one, file.name, chassis=own, caption=caption, check=check, cover=first or None
-        )
+        chassis = taken_in_for(snapshot.market, one.digest, own)
+        first = True if cover and place == 0 else None
+        shots = with_added(shots, one, file.name, chassis=chassis, caption=caption, check=check, cover=first)
     st.session_state[_ROUND] = turn + 1
     return Changed(shots, tuple(read), f"{len(read)} photograph{'s' if len(read) > 1 else ''} added")
 

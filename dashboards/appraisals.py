@@ -108,7 +108,7 @@ def _begin(snapshot: Snapshot) -> None:
     if asked is None:
         return
     if not people.may("appraise"):
-        st.info("Writing an appraisal needs the role appraise.")
+        st.info("Writing an appraisal needs the role appraise: ask whoever manages this market for it.")
         return
     car, _ = asked
     by, assignment = ask_who(), ask_assignment(snapshot)
@@ -150,8 +150,9 @@ def _record(car: Car, assignment: dict[str, Any]) -> Appraisal:
 
 def _show_entry(snapshot: Snapshot, entry: Entry) -> None:
     st.header(escaped(f"{entry.appraisal_id}, revision {entry.revision}"))
-    car = {name: getattr(entry.record.subject, name) or None for name in ("make", "model", "variant", "year")}
-    st.write(escaped(car_words({**car, "condition_band": entry.record.subject.condition_band or None})))
+    car = vars(entry.record.subject) if entry.evidence is None else entry.evidence.valuation.car
+    known = ("make", "model", "variant", "year", "condition_band")
+    st.write(escaped(car_words({name: car[name] or None for name in known})))
     lacking = missing(entry.record, entry.evidence)
     against = contradictions(entry.record, entry.evidence)
     for found in against:
@@ -225,6 +226,8 @@ def _show_photographs(snapshot: Snapshot, entry: Entry) -> None:
         signed = people.person() or st.session_state.get("valuer")
         if changed is not None and not signed:
             st.info("Say below who does this: a change of photographs goes into the log.")
+        elif changed is not None and changed.photographs == entry.record.photographs:
+            st.info("They are all here already.")
         elif changed is not None:
             record = replace(entry.record, photographs=changed.photographs)
             revise(

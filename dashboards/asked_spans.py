@@ -45,8 +45,8 @@ def median_of(band: str, low: Decimal | None, high: Decimal | None) -> Decimal |
 
 def ask_quartiles(currency: str) -> None:
     """Quartiles of one band by bisection; taken over, they are a span that holds half."""
-    with st.expander("Be asked, price by price"):
-        band = st.selectbox("Of which state", CONDITION_BANDS, 2, key="asked_band")
+    with st.expander("Let the page ask you, price by price"):
+        band = st.selectbox("Which condition?", CONDITION_BANDS, 2, key="asked_band")
         first, second = st.columns(2)
         with first:
             least = ask_amount_in(
@@ -55,7 +55,7 @@ def ask_quartiles(currency: str) -> None:
         with second:
             most = ask_amount_in(currency, "Nor above", "asked_most", "highest price", cost=False)
         if not least or not most:
-            st.caption("Say first between which prices any such car would have to lie.")
+            st.caption("First say two prices between which every such car sells.")
             return
         begun = (band, least, most)
         asked = st.session_state.get(_ASKED)

@@ -11,6 +11,7 @@ from dashboards import caches, page_layout
 from dashboards.exhibits import offer_sheet, show_chart, show_table
 from dashboards.mending import least_chosen
 from dashboards.offer_terms import ask_amount, ask_offer
+from dashboards.terms import show_terms
 from dashboards.typed_fields import ask_year
 from dashboards.url_state import BOUND
 from pricing.charts.buying import bids_chart, limits_chart
@@ -37,9 +38,9 @@ from pricing.words.buying import (
 from pricing.words.condition import goals_sentence
 from pricing.words.countries import country_words
 from pricing.words.glossary import what_is
-from pricing.words.locale import rounded
 from pricing.words.offers import bids_caption
 from pricing.words.plain_text import escaped
+from pricing.words.reader import about_words, number_words
 from pricing.words.sentences import range_sentence
 
 CARS_SHOWN: Final = 6
@@ -84,9 +85,9 @@ def show_page() -> None:
 
 def _ask_terms(state: Snapshot, currency: str, *, inspected: bool) -> BuyerTerms:
     st.divider()
-    st.header("What you say beside")
+    st.header("Your terms")
     certainty = st.slider(
-        "How sure to be that the car would fetch what it costs (%)",
+        "How sure must you be that it sells for what it cost you? (%)",
         5,
         95,
         60,
@@ -95,7 +96,7 @@ def _ask_terms(state: Snapshot, currency: str, *, inspected: bool) -> BuyerTerms
         help="The surer, the lower the price to walk away at.",
         **BOUND,
     )
-    with st.expander("Costs beside the price"):
+    with st.expander("Other costs: transport, repairs, import"):
         first, second, third = st.columns(3)
         with first:
             transport = ask_amount("To bring it home", "transport", currency, name="transport")
@@ -146,19 +147,21 @@ def _year(label: str, key: str) -> int | None:
 
 
 def _show(facts: Buying, warning: str | None) -> None:
-    st.markdown(f"**{escaped(verdict_sentence(facts))}**")
+    with st.container(key="verdict"):
+        st.markdown(escaped(verdict_sentence(facts)))
     with st.container(horizontal=True):
         for words, limit in (("offer first", facts.opening), ("walk away above", facts.walk_away)):
-            amount = "nothing" if limit.price is None else f"{limit.price:,.0f}"
+            amount = "nothing" if limit.price is None else number_words(limit.price)
             st.metric(f"{words} ({facts.currency}, {facts.price_basis})", amount, width="content")
         if facts.total is not None:
             words = "in all until it stands ready" if facts.loses is not None else "in all, as it stands"
-            st.metric(f"{words} ({facts.currency})", f"{rounded(facts.total.mid):,}", width="content")
+            st.metric(f"{words} ({facts.currency})", about_words(facts.total.mid), width="content")
         st.metric(
             f"the same car ready to drive ({facts.currency})",
-            f"{rounded(facts.ready.mid):,}",
+            about_words(facts.ready.mid),
             width="content",
         )
+    show_terms("all-in", "asking price", "hammer price", "premium", "condition band")
     if facts.valuation.opinion_alone:
         st.warning(escaped(range_sentence(facts.valuation)))
     for sentence in (*total_sentences(facts), *limit_sentences(facts), *mended_limit_sentences(facts)):
@@ -193,7 +196,7 @@ def _show(facts: Buying, warning: str | None) -> None:
 def _show_costs(facts: Buying) -> None:
     if facts.day_one.is_empty():
         return
-    st.header("What it comes to, line by line", help=what_is("all-in"))
+    st.header("The whole cost, line by line", help=what_is("all-in"))
     ends = {"low": "Low", "mid": "Mid", "high": "High"}
     show_table(
         facts.day_one.with_columns(
@@ -210,7 +213,7 @@ def _show_costs(facts: Buying) -> None:
                 end: st.column_config.NumberColumn(f"{words} ({facts.currency})", format="localized")
                 for end, words in ends.items()
             },
-            "counted": "Counts against the limit",
+            "counted": "Counted in the price to walk away at",
             "source": "From",
         },
         every=facts.day_one,
@@ -235,7 +238,7 @@ def _show_bids(facts: Buying) -> None:
 
 
 def _show_alternatives(facts: Buying) -> None:
-    st.header("The same money elsewhere")
+    st.header("What else the money buys")
     sentences = alternative_sentences(facts)
     if facts.alternatives.is_empty():
         st.write(escaped(sentences[0]))
@@ -261,7 +264,7 @@ def _show_alternatives(facts: Buying) -> None:
                 "condition_band": "Condition band",
                 "sales": st.column_config.NumberColumn("Sales", format="localized"),
                 **money,
-                "within": st.column_config.NumberColumn("Sell for the money (%)", format="%.0f"),
+                "within": st.column_config.NumberColumn("Sold within your money (%)", format="%.0f"),
                 "evidence": "Evidence",
             },
             every=rows,

@@ -72,8 +72,11 @@ def ask_car(snapshot: Snapshot, *, first: bool = False) -> tuple[Car, Decimal | 
             help="All that a buyer would pay, premium and tax included. Leave it empty when none is asked.",
             **KEPT,
         )
-    with folded, st.expander("More about the car", key="car-more") if first else st.container():
-        _ask_details(snapshot, with_year=not lacks_year)
+    with folded:
+        more = st.expander("More about the car", key="car-more", on_change="rerun") if first else None
+        if more is None or more.open or (named and car is None):  # a browser draws all fields that are sent
+            with more or st.container():
+                _ask_details(snapshot, with_year=not lacks_year)
     if car is None:
         missing = [name for name in NEEDED if not st.session_state.get(name)]
         told = _YEAR if missing == ["year"] else _CHOOSE if missing else sentence(reason)

@@ -7,6 +7,7 @@ import streamlit as st
 
 from dashboards import page_layout, people
 from dashboards.exhibits import show_chart, show_table
+from dashboards.terms import show_terms
 from dashboards.typed_fields import ask_number
 from pricing.car import Car
 from pricing.charts import evidence as market_charts
@@ -23,9 +24,9 @@ from pricing.words.evidence import (
     reconciliation_sentences,
 )
 from pricing.words.glossary import what_is
-from pricing.words.locale import rounded
 from pricing.words.plain_text import escaped
-from pricing.words.sentences import CAUTION, day_words, option_words
+from pricing.words.reader import day_words, number_words, rounded
+from pricing.words.sentences import CAUTION, option_words
 
 LONGEST_NAME: Final = 120
 """Characters of the name that choices are kept under."""
@@ -77,12 +78,13 @@ def _show_answer(found: Comparables) -> None:
             if getattr(found, name) is None:
                 continue
             amount = rounded(getattr(found, name))
-            st.metric(f"{name} ({found.currency})", f"{amount:,}", help=what_is(name), width="content")
+            st.metric(f"{name} ({found.currency})", number_words(amount), help=what_is(name), width="content")
     st.caption(f"All-in prices in {found.currency} at {day_words(found.as_of)}, from these sales alone.")
     first, *rest = reconciliation_sentences(found)
     st.write(escaped(first))
     show_chart(market_charts.comparables_chart(found), comparables_caption(found), "comparable sales")
     st.caption(escaped(CAUTION))
+    show_terms("comparable sale", "adjustment", "weight", "net and in all", "how near")
     with st.expander("How this value was reached"):
         for sentence in rest:
             st.write(escaped(sentence))
@@ -139,16 +141,15 @@ def _show_sales(found: Comparables) -> None:
     )
     left = found.left_out.group_by("reason", maintain_order=True).agg(pl.col("sales").sum())
     if left.height:
-        words = "; ".join(f"{sales:,} {reason}" for reason, sales in left.iter_rows())
+        words = "; ".join(f"{number_words(sales)} {reason}" for reason, sales in left.iter_rows())
         st.caption(escaped(f"Left out: {words}."))
 
 
 def _labels(found: Comparables) -> dict[str, str]:
     """Each sale by its record, as a person knows it."""
     return {
-        row[
-            "record_id"
-        ]: f"{day_words(row['event_date'])}, {row['price']:,.0f}, {row['source']} {row['source_ref']}"
+        row["record_id"]: f"{day_words(row['event_date'])}, {number_words(row['price'])}, "
+        f"{row['source']} {row['source_ref']}"
         for row in found.table.iter_rows(named=True)
     }
 
@@ -202,7 +203,7 @@ def _ask_choice(snapshot: Snapshot, found: Comparables, subject: str | None) -> 
             },  # fmt: skip
         )
     if not people.may("appraise"):
-        st.caption("Adding, dropping or adjusting sales needs the role appraise.")
+        st.caption("To add, drop or adjust sales, ask whoever manages this market for the role appraise.")
         return
     if subject is None:
         st.caption("To add, drop, weigh or adjust a sale, name the car above: choices are kept under it.")

@@ -23,6 +23,7 @@ from pricing.charts.figures import figures
 from pricing.intake.exports import neutral_names, neutralised
 from pricing.reports.sheet import Sheet, sheet_html, sheet_pdf
 from pricing.words.plain_text import escaped
+from pricing.words.reader import number_marks
 
 schemapi.disable_debug_mode()  # else each part of a chart is held against the schema as it is made
 
@@ -31,6 +32,7 @@ PAPER_WORDS: Final = {"a4": "A4", "letter": "Letter"}
 PICTURE_SCALE = 2.0
 """Points of a PNG for one of the page."""
 
+_SVG: Final = "http://www.w3.org/2000/svg"
 _PHONE_ROWS: Final = 40
 """Rows of a table that a phone shows, as cards; all are in the files to take along."""
 
@@ -69,7 +71,7 @@ def show_drawing(drawing: str, words: str) -> None:
         for palette in (LIGHT, DARK)
     )
     style = f"<style>:root{{{light}}}@media (prefers-color-scheme:dark){{:root{{{dark}}}}}</style>"
-    drawn = drawing.replace(">", f">{style}", 1)
+    drawn = drawing.replace(">", f">{style}", 1).replace("<svg", f'<svg xmlns="{_SVG}"', 1)
     width = re.search(r"max-width:[\d.]+rem", drawing)
     content = base64.b64encode(drawn.encode()).decode()
     st.html(
@@ -178,7 +180,7 @@ def _specification(chart: alt.Chart | alt.LayerChart) -> dict[str, Any]:
     the browser, which puts other data into the picture it has in place of drawing up a new one.
     """
     found = chart.to_dict(validate=False)
-    found["config"] = chart_theme()
+    found["config"] = chart_theme() | chart_locale()
     tables = found.pop("datasets")
     names = {name: f"table {place}" for place, name in enumerate(tables, start=1)}
     found = _reworded(found, names | (IN_THE_DARK if st.context.theme.type == "dark" else {}))
@@ -187,6 +189,15 @@ def _specification(chart: alt.Chart | alt.LayerChart) -> dict[str, Any]:
             names[name]: pl.DataFrame(rows, infer_schema_length=None) for name, rows in tables.items()
         }
     }
+
+
+def chart_locale() -> dict[str, Any]:
+    """How numbers of a chart are written, in Vega's terms: as the reader's locale has them."""
+    decimal, thousands = number_marks()
+    if (decimal, thousands) == (".", ","):
+        return {}
+    marks = {"decimal": decimal, "thousands": thousands, "grouping": [3], "currency": ["", ""]}
+    return {"locale": {"number": marks}}
 
 
 def _reworded(part: Any, words: Mapping[str, str]) -> Any:

@@ -22,7 +22,7 @@ def show_result(inspection: Inspection) -> None:
     low, _, high = result.quantiles()
     with st.container(horizontal=True):
         st.metric("condition score", f"{result.score:.0f}", help=what_is("condition score"), width="content")
-        st.metric("eight times in ten it is", f"{low:.0f} to {high:.0f}", width="content")
+        st.metric("in 8 of 10 cases between", f"{low:.0f} to {high:.0f}", width="content")
         st.metric("condition band", result.band, help=what_is("condition band"), width="content")
     st.write(escaped(f"{score_sentence(result)} {structure_sentence(result)}"))
     show_drawing(car_outline(inspection), outline_sentence(inspection))

@@ -14,6 +14,7 @@ import streamlit as st
 
 from pricing.errors import PricingError
 from pricing.progress import Progress
+from pricing.words.reader import number_words
 
 TICK: Final = "0.5s"
 """How often a progress bar is drawn anew."""
@@ -49,7 +50,7 @@ class Job:
     @property
     def words(self) -> str:
         """What is being done, and how far it is."""
-        count = f": {self.done:,} of {self.total:,}" if self.total > 1 else ""
+        count = f": {number_words(self.done)} of {number_words(self.total)}" if self.total > 1 else ""
         return f"{self.title}: {self.step}{count}"
 
 

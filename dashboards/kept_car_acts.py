@@ -57,7 +57,7 @@ def _ask_links(snapshot: Snapshot, one: KeptCarToday) -> None:
     kept, store = one.kept, snapshot.market.kept_cars
     in_hand = sheets.name()
     if in_hand is not None and in_hand != kept.sheet:
-        if st.button("The inspection in hand is of this car", key=f"sheet-{kept.car_id}"):
+        if st.button("The inspection just made is of this car", key=f"sheet-{kept.car_id}"):
             store.change(kept.car_id, sheet=in_hand)
             st.rerun()
     known = caches.appraisals(snapshot)["appraisal_id"].to_list()

@@ -8,6 +8,7 @@ import streamlit as st
 from dashboards import caches, page_layout
 from dashboards.exhibits import show_chart, show_table
 from dashboards.movers import show_move, show_movers
+from dashboards.terms import show_terms
 from dashboards.url_state import BOUND, held_to
 from pricing.charts import depth as depth_charts
 from pricing.charts import evidence as index_charts
@@ -155,6 +156,7 @@ def _show_depth(depth: Depth, currency: str) -> None:
         if told not in (sold_share_sentence(depth), gap_sentence(depth)):
             st.write(escaped(told))
     _show_against(depth)
+    show_terms("index", "hammer price", "asking price", "condition band", "reserve", "coverage")
 
 
 def _show_against(depth: Depth) -> None:
@@ -170,12 +172,12 @@ def _show_against(depth: Depth) -> None:
         ),
         "hammer against estimates",
         {
-            "against": "Hammer price over",
+            "against": "Against",
             "sales": number("Sales", format="localized"),
-            "median": number("Middle ratio", format="%.2f"),
+            "median": number("Hammer price over it, middle", format="%.2f"),
             "low": number("95% interval from", format="%.2f"),
             "high": number("to", format="%.2f"),
-            "below": number("Below it (%)", format="%.0f"),
+            "below": number("Sold below it (%)", format="%.0f"),
         },
         height="content",
     )

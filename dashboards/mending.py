@@ -35,6 +35,7 @@ from pricing.words.condition import (
 )
 from pricing.words.glossary import what_is
 from pricing.words.plain_text import escaped
+from pricing.words.reader import number_words
 
 ITEMS_SHOWN: Final = 12
 
@@ -107,7 +108,7 @@ def _ask(state: Snapshot) -> None:
     with second:
         if st.session_state.get("least") not in STATES[1:]:
             st.session_state["least"] = "needs repair"
-        st.selectbox("Put right what is at least this bad", STATES[1:], key="least", persist_state="session")
+        st.selectbox("Mend what is at least this bad", STATES[1:], key="least", persist_state="session")
 
 
 def _ask_quotes(state: Snapshot, costs: RepairCosts, budget: RepairBudget) -> None:
@@ -133,7 +134,7 @@ def _ask_quotes(state: Snapshot, costs: RepairCosts, budget: RepairBudget) -> No
             )
         for name, money in kept.items():
             told, away = st.columns([5, 1], vertical_alignment="center")
-            told.write(escaped(f"{jobs[name]}: {state.base_currency} {money:,.0f}"))
+            told.write(escaped(f"{jobs[name]}: {state.base_currency} {number_words(money)}"))
             away.button("Forget", key=f"forget-{name}", on_click=sheets.take_quote, args=(name, None))
 
 
@@ -170,7 +171,7 @@ def _show_budget(budget: RepairBudget) -> None:
             "title": "Job",
             "reason": "Because of",
             "chance": st.column_config.NumberColumn("Chance (%)", format="%.0f"),
-            "when": st.column_config.NumberColumn(f"Where it comes ({budget.currency})", format="localized"),
+            "when": st.column_config.NumberColumn(f"If it comes up ({budget.currency})", format="localized"),
             "expected": st.column_config.NumberColumn(
                 f"Expected, chance counted ({budget.currency})", format="localized"
             ),
@@ -181,7 +182,8 @@ def _show_budget(budget: RepairBudget) -> None:
         height="content",
     )
     if budget.without_job:
-        st.caption(escaped(f"Not in the total, no job leads from: {', '.join(budget.without_job)}."))
+        without = ", ".join(budget.without_job)
+        st.caption(escaped(f"Not in the total, as the repair catalogue has no job for it: {without}."))
 
 
 def _show_comparison(decision: MendOrBuy) -> None:
@@ -210,8 +212,8 @@ def _show_comparison(decision: MendOrBuy) -> None:
         {
             "goal": f"Goal ({decision.currency}, all-in)",
             "answer": "Answer",
-            "chance_cheaper": st.column_config.NumberColumn("Mending cheaper (%)", format="%.0f"),
-            "loses": st.column_config.NumberColumn("Mending loses money (%)", format="%.0f"),
+            "chance_cheaper": st.column_config.NumberColumn("Mending is cheaper (of 100)", format="%.0f"),
+            "loses": st.column_config.NumberColumn("Mending loses money (of 100)", format="%.0f"),
             **money,
         },
         every=decision.goals,

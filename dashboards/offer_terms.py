@@ -100,7 +100,10 @@ def _ask_inspection(car: Car) -> Inspection | None:
     if inspection is None:
         return None
     if any(inspection.car.get(name) != getattr(car, name) for name in NEEDED):
-        st.caption("The inspection sheet in hand is of another car, and is left out.")
+        st.caption(
+            "Your inspection is of another car, so it is left out. Start one for this car on the page "
+            "Inspect."
+        )
         return None
-    counts = st.checkbox("Take the condition from the inspection sheet in hand", True, key="use_sheet")
+    counts = st.checkbox("Use the condition from your inspection", True, key="use_sheet")
     return inspection if counts else None

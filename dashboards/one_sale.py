@@ -16,6 +16,7 @@ from pricing.snapshot import Snapshot
 from pricing.store.records.one_sale import AddedSale, add_sale, try_sale
 from pricing.words.loading import record_sentence, told_sentences
 from pricing.words.plain_text import escaped
+from pricing.words.reader import number_words
 from pricing.words.sentences import option_words
 
 FIRST_ASKED: Final = (
@@ -113,8 +114,9 @@ def _ask_change(snapshot: Snapshot) -> None:
     rows = found.head(FOUND_SHOWN).rows(named=True)
     labels = {row["record_id"]: record_sentence(row) for row in rows}
     picked = st.selectbox(
-        f"{min(found.height, FOUND_SHOWN):,} of {found.height:,} found", list(labels), None,
-        format_func=lambda record: labels[record], placeholder="choose one", key="found_record",
+        f"{number_words(min(found.height, FOUND_SHOWN))} of {number_words(found.height)} found",
+        list(labels), None, format_func=lambda record: labels[record], placeholder="choose one",
+        key="found_record",
     )  # fmt: skip
     if picked is None:
         return

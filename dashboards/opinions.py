@@ -30,7 +30,7 @@ from pricing.store.market import Market
 from pricing.vocabulary import CHANNELS, CONDITION_BANDS, SPANS
 from pricing.words.opinions import HONESTY, score_sentence, statement_words, subject_words
 from pricing.words.plain_text import escaped
-from pricing.words.sentences import day_words
+from pricing.words.reader import day_words
 
 COMMON_CURRENCIES: Final = ("EUR", "GBP", "USD", "CHF", "SEK")
 NEVER: Final = "Statements are kept for good: one that is withdrawn stays on file and counts no more."
@@ -201,9 +201,9 @@ def _known(state: Snapshot | None, make: str, model: str, holds: str | None) -> 
 def _keep(own: Snapshot | None, common: dict[str, Any], spans: dict[str, Span]) -> None:
     """Keep what was said, once it is whole; what contradicts itself is asked again."""
     if not people.may("load"):
-        st.caption("To keep what you say needs the role load.")
+        st.caption("To keep what you say, ask whoever manages this market for the role load.")
         return
-    meant = st.checkbox("A better state does fetch less here: that is meant", False, key="said_meant")
+    meant = st.checkbox("A better condition does sell for less here: I mean it", False, key="said_meant")
     if not st.button("Keep what is said", type="primary"):
         return
     wanted = {"source": "who says it", "make": "the make", "model": "the model", "holds": "what a span holds"}
@@ -304,7 +304,7 @@ def _show_kept(state: Snapshot) -> None:
 
 
 def _show_scores(state: Snapshot) -> None:
-    st.header("How good they were")
+    st.header("How right they were")
     found = state.by_write.get("source record", lambda: source_record(state))
     for row in found.sources.iter_rows(named=True):
         st.write(escaped(score_sentence(row)))

@@ -47,7 +47,7 @@ def show_failure(error: BaseException) -> None:
     _LOG.error("unforeseen error %s", code, exc_info=error)
     st.error(
         f"This page failed in a way that nobody foresaw. Whoever looks after the server finds it in its log "
-        f"under {code}; what was not finished has changed nothing."
+        f"under {code}; what was not finished has changed nothing. Load it again, or take another page."
     )
 
 

@@ -10,6 +10,7 @@ from dashboards import page_layout
 from dashboards.exhibits import chosen_of, show_chart, show_table
 from dashboards.kept_cars import offer_keeping
 from dashboards.steps import show_journeys
+from dashboards.terms import show_terms
 from pricing.car import Car
 from pricing.charts import valuation as charts
 from pricing.charts.position import CHOSEN, position_caption, position_chart
@@ -26,9 +27,9 @@ from pricing.words.approaches import difference_sentence
 from pricing.words.bands import BAND_LOOKS
 from pricing.words.countries import country_words
 from pricing.words.glossary import what_is
-from pricing.words.locale import rounded
 from pricing.words.opinions import ground_sentence, statement_words
 from pricing.words.plain_text import escaped
+from pricing.words.reader import about_words, day_words
 from pricing.words.standing import facts_sentence, known_words
 
 SALES_SHOWN = 200
@@ -105,8 +106,8 @@ def show_answer(valuation: Valuation, limits: tuple[float, ...]) -> None:
             st.markdown(escaped(sentences.car_words(valuation.car)))
     with st.container(horizontal=True, key="range"):
         for name in ("low", "mid", "high"):
-            amount = rounded(getattr(valuation, name))
-            st.metric(f"{name} ({valuation.currency})", f"{amount:,}", help=what_is(name), width="content")
+            amount = about_words(getattr(valuation, name))
+            st.metric(f"{name} ({valuation.currency})", amount, help=what_is(name), width="content")
     word, count = known_words(valuation)
     with st.container(key="known"):
         st.markdown(f"**{escaped(word)}**: {escaped(count)}", help=what_is("evidence depth"))
@@ -131,6 +132,7 @@ def show_picture(valuation: Valuation, comparables: Comparables | None, elsewher
         if words is not None:
             st.write(escaped(words))
     st.caption(escaped(sentences.CAUTION))
+    show_terms("low", "mid", "high", "all-in", "condition band", "comparable sale")
     apart = None if comparables is None else difference(valuation, comparables)
     if apart is not None:
         with st.expander("How far the nearest sales and this range are apart"):
@@ -153,7 +155,7 @@ def _show_chosen(valuation: Valuation, table: pl.DataFrame, record: str | None) 
         st.markdown(f"**{escaped(named)}**")
         st.write(
             escaped(
-                f"Sold on {sentences.day_words(sale['event_date'])} for {paid} ({sale['source']}, "
+                f"Sold on {day_words(sale['event_date'])} for {paid} ({sale['source']}, "
                 f"{sale['source_ref']}). Brought to this car and to today: {brought}."
             )
         )
@@ -178,7 +180,7 @@ def show_make_up(valuation: Valuation) -> None:
             ),
             "terms of the price",
             {
-                "term": "Term, with this car's own value",
+                "term": "What counts, with this car's own value",
                 "factor": st.column_config.NumberColumn("Factor", format="%.4g"),
                 "low": st.column_config.NumberColumn("80% interval from", format="%.4g"),
                 "high": st.column_config.NumberColumn("to", format="%.4g"),

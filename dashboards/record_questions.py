@@ -16,6 +16,7 @@ from pricing.snapshot import Snapshot
 from pricing.words.glossary import what_is
 from pricing.words.loading import cells_words
 from pricing.words.plain_text import escaped
+from pricing.words.reader import number_words
 
 ROWS_SHOWN: Final = 200
 LONGEST_WORDS: Final = 500
@@ -51,7 +52,7 @@ def _pick(frame: pl.DataFrame, name: str, columns: dict[str, Any]) -> dict[str, 
     shown = show_table(
         frame.head(ROWS_SHOWN), name, columns, every=frame, on_select="rerun", selection_mode="single-row"
     )
-    st.caption(f"{min(frame.height, ROWS_SHOWN):,} of {frame.height:,} shown.")
+    st.caption(f"{number_words(min(frame.height, ROWS_SHOWN))} of {number_words(frame.height)} shown.")
     if not people.may("load"):
         return None
     labels = [
@@ -98,9 +99,10 @@ def _show_quarantine(snapshot: Snapshot) -> None:
         every=waiting,
     )
     st.caption(
-        f"{shown.height:,} of {waiting.height:,} shown. Download them, one file a source with its mapping "
-        "beside it; mend the cells and load the file here with that mapping: a mended row takes the place of "
-        "the rejected one. Cells that a spreadsheet would run as a formula have an apostrophe in front, "
+        f"{number_words(shown.height)} of {number_words(waiting.height)} shown. Download them, one file a "
+        "source with its mapping beside it; mend the cells and load the file here with that "
+        "mapping: a mended row takes the place of the rejected one. "
+        "Cells that a spreadsheet would run as a formula have an apostrophe in front, "
         "which loading takes away."
     )
     st.download_button(
@@ -159,7 +161,7 @@ def _show_duplicates(snapshot: Snapshot) -> None:
             "other_id": "Other record",
             "rule": "Rule",
             "primary_id": "In front",
-            "parted_at": st.column_config.DatetimeColumn("Parted (UTC)", format="YYYY-MM-DD HH:mm"),
+            "parted_at": st.column_config.DatetimeColumn("Separated (UTC)", format="YYYY-MM-DD HH:mm"),
         },
     )
     if row is None:
@@ -179,10 +181,10 @@ def _show_duplicates(snapshot: Snapshot) -> None:
 
 def _show_suspicions(snapshot: Snapshot) -> None:
     """Records that are odd against the market, and a verdict on each."""
-    if people.may("load") and st.button("Look for odd records", help=what_is("suspicion")):
+    if people.may("load") and st.button("Look for doubtful records", help=what_is("suspicion")):
         model = snapshot.model if snapshot.state.fit else None
         new = snapshot.market.mark_suspicions(find_suspicions(snapshot.sales(every_record=True), model))
-        _said(f"{new:,} more records to look at.")
+        _said(f"{number_words(new)} more records to look at.")
     waiting = caches.listing(snapshot, "suspicions")
     if waiting.is_empty():
         st.write("No odd record waits.")
@@ -221,4 +223,6 @@ def _show_audit(snapshot: Snapshot) -> None:
         },
         every=trail,
     )
-    st.caption(escaped(f"{min(trail.height, ROWS_SHOWN):,} of {trail.height:,} shown."))
+    st.caption(
+        escaped(f"{number_words(min(trail.height, ROWS_SHOWN))} of {number_words(trail.height)} shown.")
+    )

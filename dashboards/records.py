@@ -30,6 +30,7 @@ from pricing.store.records.loading import LoadReport
 from pricing.words.glossary import what_is
 from pricing.words.loading import name_questions
 from pricing.words.plain_text import escaped
+from pricing.words.reader import number_words
 
 ONE_SALE: Final = "One sale"
 WAYS: Final = ("A file", "A pasted table", ONE_SALE)
@@ -65,7 +66,10 @@ def show_page() -> None:
         if people.may("load"):
             _ask_table()
         else:
-            st.info("Your role lets you read what was loaded; bringing records in needs the role load.")
+            st.info(
+                "Your role lets you read what was loaded. To bring records in, ask whoever manages this "
+                "market for the role load."
+            )
     path = caches.own_market_path()
     if path.exists():
         with page_layout.one_sentence():
@@ -287,4 +291,6 @@ def _show_batches(snapshot: Snapshot) -> None:
         st.write(f"The records and rejected rows of {batch} go; the batch stays listed as taken back.")
         if st.button(f"Take {batch} back now", type="primary"):
             market = snapshot.market
-            _begin("Take back", lambda tell: f"{market.undo(batch):,} records of {batch} are gone.")
+            _begin(
+                "Take back", lambda tell: f"{number_words(market.undo(batch))} records of {batch} are gone."
+            )

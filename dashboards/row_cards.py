@@ -8,6 +8,8 @@ from typing import Any, Final
 
 import polars as pl
 
+from pricing.words.reader import day_words, number_words
+
 AT_ONCE: Final = 8
 """Cards that stand open; the others unfold."""
 
@@ -67,7 +69,7 @@ def _shown(value: Any, form: str | None) -> str:
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, date):
-        return f"{value.day} {value:%b %Y}"
+        return day_words(value)
     if isinstance(value, list):
         return ", ".join(str(part) for part in value)
     if not isinstance(value, int | float) and not hasattr(value, "quantize"):
@@ -76,5 +78,6 @@ def _shown(value: Any, form: str | None) -> str:
     if form == "%d":
         return f"{value:.0f}"
     if told is None:
-        return f"{value:,.0f}"
-    return f"{value:{told[1]},.{told[2] or 0}f}"
+        return number_words(value)
+    sign = "+" if told[1] and value > 0 else ""
+    return f"{sign}{number_words(value, int(told[2] or 0))}"

@@ -16,6 +16,7 @@ from pricing.progress import Progress
 from pricing.snapshot import Snapshot
 from pricing.words.glossary import what_is
 from pricing.words.plain_text import escaped
+from pricing.words.reader import number_words
 from pricing.words.scores import ahead_sentence, coverage_sentence, kept_sentence, ratio_sentence
 
 ORIGINS: Final = 4
@@ -31,7 +32,7 @@ def show_page() -> None:
             return
         snapshot, model = market
         st.write(
-            f"The price model in use was fitted to {model.facts['sales']:,} sales up to "
+            f"The price model in use was fitted to {number_words(model.facts['sales'])} sales up to "
             f"{model.facts['last_date']}. "
             "Here models are fitted to what was known on earlier days and held against the sales that came "
             "after: "
@@ -57,7 +58,7 @@ def _ask_scoring(snapshot: Snapshot) -> None:
     kept = caches.scores(snapshot)
     if not people.may("load"):
         if kept is None:
-            st.info("Nobody has scored these records yet; that needs the role load.")
+            st.info("Nobody has scored these records yet. Ask whoever manages this market to do it.")
     elif (kept is None or kept.outdated) and st.button("Score the price model now", type="primary"):
         jobs.take(key)
         jobs.start(key, "Scoring", lambda tell: _score(snapshot, tell))

@@ -9,6 +9,7 @@ import streamlit as st
 from dashboards import page_layout
 from dashboards.exhibits import offer_sheet, show_chart, show_table
 from dashboards.offer_terms import ask_amount, ask_offer
+from dashboards.terms import show_terms
 from dashboards.url_state import BOUND
 from pricing.charts.selling import proceeds_chart, reserve_chart, waiting_chart
 from pricing.decisions.seller_terms import DISCOUNT, SellerTerms
@@ -21,9 +22,9 @@ from pricing.progress import Progress
 from pricing.reports.selling_sheet import selling_sheet
 from pricing.snapshot import Snapshot
 from pricing.words.glossary import what_is
-from pricing.words.locale import rounded
 from pricing.words.offers import waiting_caption
 from pricing.words.plain_text import escaped
+from pricing.words.reader import about_words, number_words
 from pricing.words.selling import (
     WHERE,
     advice_sentences,
@@ -79,7 +80,7 @@ def _ask_terms(currency: str, asking: Decimal | None) -> SellerTerms:
     papers = {}
     with st.expander("How soon the money is wanted, reserve, lowest price, missing papers"):
         discount = st.slider(
-            "What a month's wait takes off (%)",
+            "What a month of waiting costs you (%)",
             0.0,
             10.0,
             100 * DISCOUNT,
@@ -97,7 +98,7 @@ def _ask_terms(currency: str, asking: Decimal | None) -> SellerTerms:
             )  # fmt: skip
             floor = ask_amount("Lowest price to ask in the end", "floor", currency)
         with second:
-            reserve = ask_amount("Reserve to look at", "reserve", currency, what_is("reserve"))
+            reserve = ask_amount("Reserve that you think of", "reserve", currency, what_is("reserve"))
             low = ask_amount("Low estimate", "low_estimate", currency)
             high = ask_amount("High estimate", "high_estimate", currency)
         with third:
@@ -112,12 +113,13 @@ def _ask_terms(currency: str, asking: Decimal | None) -> SellerTerms:
 
 def _show(facts: Selling, warning: str | None) -> None:
     advice, rest = advice_sentences(facts)
-    st.markdown(f"**{escaped(advice)}**")
+    with st.container(key="verdict"):
+        st.markdown(escaped(advice))
     with st.container(horizontal=True):
         best = facts.best
         figures = [
-            ("ask", None if best.asking is None else f"{best.asking:,.0f}"),
-            ("expect after charges", None if best.net is None else f"{rounded(best.net.mid):,}"),
+            ("ask", None if best.asking is None else number_words(best.asking)),
+            ("expect after charges", None if best.net is None else about_words(best.net.mid)),
         ]
         for words, amount in figures:
             if amount is not None:
@@ -125,12 +127,13 @@ def _show(facts: Selling, warning: str | None) -> None:
         if best.weeks is not None:
             st.metric("in about", f"{best.weeks:.0f} weeks", width="content")
     st.write(escaped(rest))
+    show_terms("hammer price", "reserve", "net proceeds", "asking price", "estimate")
     offer_sheet(
         selling_sheet(facts, warning), "The seller's page, with a draft advertisement", "selling_sheet"
     )
     if facts.valuation.opinion_alone:
         st.warning(escaped(range_sentence(facts.valuation)))
-    st.header("What a sale would leave", help=what_is("net proceeds"))
+    st.header("What a sale leaves you", help=what_is("net proceeds"))
     for found in facts.channels:
         st.write(escaped(channel_sentence(facts, found)))
     st.caption(escaped(unsold_sentence(facts)))
@@ -190,7 +193,7 @@ def _show_auction(facts: Selling) -> None:
     if found.low_estimate is not None and found.high_estimate is not None:
         with st.container(horizontal=True):
             for words, amount in (("low", found.low_estimate), ("high", found.high_estimate)):
-                st.metric(f"{words} estimate ({currency}, hammer)", f"{amount:,.0f}", width="content")
+                st.metric(f"{words} estimate ({currency}, hammer)", number_words(amount), width="content")
     for sentence in auction_sentences(facts):
         st.write(escaped(sentence))
     if not found.evidence.tells:

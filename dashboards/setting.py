@@ -5,7 +5,6 @@ from typing import Any, Final
 
 import polars as pl
 import streamlit as st
-from streamlit.delta_generator import DeltaGenerator
 
 from dashboards import caches, page_layout, people
 from dashboards.exhibits import show_table
@@ -32,6 +31,7 @@ from pricing.vocabulary import DISTANCE_UNITS
 from pricing.words.countries import country_words
 from pricing.words.glossary import what_is
 from pricing.words.plain_text import escaped
+from pricing.words.reader import number_words
 
 NONE: Final = "none"
 
@@ -50,7 +50,10 @@ def show_page() -> None:
         kept = settings_of(snapshot)
         may = people.may("manage")
         if not may:
-            st.info("Your role lets you read the settings; changing them needs the role manage.")
+            st.info(
+                "Your role lets you read the settings. To change them, ask whoever manages this market for "
+                "the role manage."
+            )
         _show_market(snapshot)
         _ask_units(snapshot, kept, may)
         _ask_verdict(snapshot, kept, may)
@@ -75,8 +78,9 @@ def _show_market(snapshot: Snapshot) -> None:
     loads = snapshot.state.batches
     st.write(
         escaped(
-            f"{snapshot.path.name}, {kind}: {sales.height:,} records, {sold:,} of them sales, from "
-            f"{loads} {'load' if loads == 1 else 'loads'}. Newest fit: {snapshot.state.fit or 'none'}."
+            f"{snapshot.path.name}, {kind}: {number_words(sales.height)} records, {number_words(sold)} of "
+            f"them sales, from {loads} {'load' if loads == 1 else 'loads'}. "
+            f"Newest fit: {snapshot.state.fit or 'none'}."
         )
     )
     st.write(escaped(f"Base currency: {snapshot.base_currency}. {what_is('base currency')}"))
@@ -120,21 +124,24 @@ def _ask_verdict(snapshot: Snapshot, kept: Settings, may: bool) -> None:
         "and above what like cars fetch; beyond the last it is well above."
     )
     with st.form("verdict", border=False):
-        limits = [
-            _ask_limit(column, words, limit, may)
-            for column, words, limit in zip(st.columns(4), VERDICTS[:-1], kept.verdict_limits, strict=True)
-        ]
+        limits = []
+        for column, words, limit in zip(st.columns(4), VERDICTS[:-1], kept.verdict_limits, strict=True):
+            with column:
+                limits.append(
+                    ask_number(
+                        f"{words}, up to",
+                        f"limit-{words}",
+                        "limit",
+                        1,
+                        99,
+                        round(100 * limit),
+                        disabled=not may,
+                    )  # fmt: skip
+                )
         pressed = st.form_submit_button("Keep the limits", disabled=not may)
         told = [limit for limit in limits if limit is not None]
         if pressed and len(told) == len(limits):
             _keep(snapshot, replace(kept, verdict_limits=tuple(limit / 100 for limit in told)))
-
-
-def _ask_limit(column: DeltaGenerator, words: str, limit: float, may: bool) -> float | None:
-    with column:
-        return ask_number(
-            f"{words}, up to", f"limit-{words}", "limit", 1, 99, round(100 * limit), disabled=not may
-        )
 
 
 def _ask_labour(snapshot: Snapshot, kept: Settings, may: bool) -> None:
@@ -187,7 +194,7 @@ def _ask_catalogue(snapshot: Snapshot, kept: Settings, may: bool) -> None:
         return
     own = st.file_uploader("Your repair catalogue", type="toml", max_upload_size=1, key="own_catalogue")
     with st.container(horizontal=True):
-        if own is not None and st.button("Put this catalogue in force", type="primary"):
+        if own is not None and st.button("Use this catalogue", type="primary"):
             text = own.getvalue()[: 4 * LONGEST_FILE].decode("utf-8", "replace")
             catalogue_of(text)
             _keep(snapshot, replace(kept, catalogue=text))
@@ -213,7 +220,8 @@ def _ask_charges(snapshot: Snapshot, kept: Settings, may: bool) -> None:
                 "valid_until": charge.valid_until,
                 "currency": charge.currency,
                 "rates": ", ".join(
-                    f"{100 * tier.rate:.3g}%" + ("" if tier.up_to is None else f" up to {tier.up_to:,}")
+                    f"{100 * tier.rate:.3g}%"
+                    + ("" if tier.up_to is None else f" up to {number_words(tier.up_to)}")
                     for tier in charge.tiers
                 ),
                 "tax": float(100 * charge.tax),
@@ -241,13 +249,13 @@ def _ask_charges(snapshot: Snapshot, kept: Settings, may: bool) -> None:
         return
     own = st.file_uploader("Your schedule of charges", type="toml", max_upload_size=1, key="own_charges")
     with st.container(horizontal=True):
-        if own is not None and st.button("Put this schedule in force", type="primary"):
+        if own is not None and st.button("Use this schedule", type="primary"):
             text = own.getvalue()[: 4 * LONGEST_FILE].decode("utf-8", "replace")
             schedule_of_text(text)
             _keep(snapshot, replace(kept, charges=text))
-        if kept.charges != EXAMPLE_CHARGES and st.button("Put the example rates in force"):
+        if kept.charges != EXAMPLE_CHARGES and st.button("Use the example rates"):
             _keep(snapshot, replace(kept, charges=EXAMPLE_CHARGES))
-        if kept.charges is not None and st.button("Have none in force"):
+        if kept.charges is not None and st.button("Use no schedule"):
             _keep(snapshot, replace(kept, charges=None))
 
 

@@ -76,7 +76,8 @@ def full_record(car: dict[str, Any], at: date, **changes: Any) -> Appraisal:
         "conditions": {"extraordinary": ["Assumption Rho"], "hypothetical": ["Condition Sigma"]},
         "evidence": {
             "gathered_later": "Gathered Later", "newer": "Newer Accounted",
-            "data_quality": "Data Checked", "model_governance": "Model Kept",
+            "data_quality": "Data Checked", "outside_factors": "Outside Factors",
+            "model_governance": "Model Kept",
         },
         "opinion": {
             "departure": "Departure Told", "uncertainty": "Uncertainty Stated",

@@ -16,7 +16,8 @@ from cyclonedx.validation.json import JsonStrictValidator
 from packaging.requirements import Requirement
 
 from pricing.operations.extras import EXTRAS
-from tests.constraints import bill_of_materials, tested
+from tests.constraints import bill_of_materials
+from tests.constraints import tested as versions_of
 
 ROOT = Path(__file__).parent.parent
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
@@ -198,7 +199,7 @@ def test_the_lock_has_every_version_with_digests_and_the_bill_of_materials_names
 
 def test_the_command_of_a_release_writes_that_bill_of_materials() -> None:
     """By what is installed here: the same as the one kept, where the versions are the tested ones."""
-    versions, needs = tested(PROJECT["name"], ("all",))
+    versions, needs = versions_of(PROJECT["name"], ("all",))
     made = bill_of_materials(versions, needs)
     assert JsonStrictValidator(SchemaVersion.V1_6).validate_str(json.dumps(made)) is None
     kept = json.loads((ROOT / "pricing/sbom.cdx.json").read_text(encoding="utf-8"))

@@ -110,8 +110,8 @@ def add(
 
     def change(entry: Entry) -> Photographs:
         return with_added(
-            entry.record.photographs, read, file, chassis=entry.record.subject.chassis_number,
-            caption=caption, check=check, cover=cover or None,
+            entry.record.photographs, read, file, caption=caption, check=check, cover=cover or None,
+            chassis=register.taken_in_for(market, read.digest, entry.record.subject.chassis_number),
         )  # fmt: skip
 
     def work(market: Market) -> dict[str, Any]:

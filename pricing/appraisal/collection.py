@@ -9,9 +9,11 @@ from typing import Final
 
 from pricing.appraisal.collection_list import Row, record_of, twice
 from pricing.appraisal.collection_total import SoldTogether, Total
+from pricing.appraisal.consistency import contradictions
+from pricing.appraisal.contents import missing
 from pricing.appraisal.earlier_values import EarlierValue, earlier_values
 from pricing.appraisal.evidence import Evidence, Known, gather
-from pricing.appraisal.facts import Facts, facts_of, finished
+from pricing.appraisal.facts import Facts, facts_of, open_points
 from pricing.appraisal.figures import opinion_of
 from pricing.appraisal.record import Appraisal
 from pricing.appraisal.register import entered
@@ -72,7 +74,7 @@ def value_collection(
     entries = iter(entered(market, kept, by=by, reason=REASON) if kept else [])
     before = earlier_values(market, {car.chassis for car in cars if car.chassis}, known.at)
     items = []
-    for place, (car, (record, evidence, reason)) in enumerate(zip(cars, gathered, strict=True), start=1):
+    for place, (car, (_, evidence, reason)) in enumerate(zip(cars, gathered, strict=True), start=1):
         progress("reckon figures", place, len(gathered))
         last = before.get(car.chassis)
         if evidence is None:
@@ -80,9 +82,7 @@ def value_collection(
             continue
         entry = next(entries)
         try:
-            facts = facts_of(entry)
-            draft = record.assignment.kind == "appraisal"
-            items.append(Item(car, facts if draft else finished(facts), "", last))
+            items.append(Item(car, facts_of(entry), "", last))
         except AppraisalError as error:
             items.append(Item(car, None, f"{entry.appraisal_id}: {error}", last))
     return items
@@ -103,8 +103,18 @@ def _gathered(
                 raise AppraisalError(again[place])
             record = record_of(shared, car)
             evidence = gather(record, known, inspection=inspect(record), with_ratios=False)
-            refused = evidence.valuation.low is None and opinion_of(record) is None
-            yield record, None if refused else evidence, str(evidence.valuation.reason) if refused else ""
+            reason = _refusal(record, evidence)
+            yield record, None if reason else evidence, reason
         except PricingError as error:
             yield shared, None, str(error)
         progress("gather evidence", place + 1, len(cars))
+
+
+def _refusal(record: Appraisal, evidence: Evidence) -> str:
+    """Why a row is not valued, if it is not: the model gives no range and nobody an opinion, or its report
+    could not be handed out as finished. An appraisal is a draft, and says itself what it lacks."""
+    if evidence.valuation.low is None and opinion_of(record) is None:
+        return str(evidence.valuation.reason)
+    if record.assignment.kind == "appraisal":
+        return ""
+    return "; ".join(open_points(missing(record, evidence), contradictions(record, evidence)))

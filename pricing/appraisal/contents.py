@@ -8,6 +8,7 @@ from typing import Final
 
 from pricing.appraisal.evidence import Evidence
 from pricing.appraisal.record import Appraisal
+from pricing.intake.duplicates import SHORTEST_CHASSIS_NUMBER, chassis_key
 
 OUTLINE: Final = (
     "USPAP 2024, Standard 8 (personal property); IVS 2025, 106; Red Book 2025, VPS 6 (from memory)"
@@ -20,6 +21,9 @@ APPROACHES: Final = "USPAP 2024, Standard 7; IVS 2025, 103; Red Book 2025, VPS 3
 DATA_SOURCE: Final = "IVS 2025, 104, data and inputs (from memory)"
 MODEL_SOURCE: Final = "IVS 2025, 105, valuation models; Red Book 2025, VPS 5 (from memory)"
 INSPECTION_SOURCE: Final = "USPAP 2024, Standard 7; Red Book 2025, VPS 4 (from memory)"
+OWN_SALES: Final = "USPAP 2024, Standards Rule 7-5, analysis of earlier sales of the subject (from memory)"
+OUTSIDE: Final = "IVS 2025, 101 and 104, factors of environment, society and governance (from memory)"
+STATUS: Final = "IVS 2025, 101; Red Book 2025, VPS 1, identity and status of the valuer (from memory)"
 PRACTICE: Final = "common practice, no source"
 
 _IDENTITY: Final = ("chassis_number", "engine_number", "registration")
@@ -71,6 +75,12 @@ def _premium(record: Appraisal, _: Evidence | None) -> bool:
     return not hammer or record.assignment.premium_per_cent is not None
 
 
+def _own_sales(record: Appraisal, evidence: Evidence | None) -> bool:
+    """Earlier sales of the car were looked for, where it has a chassis number to look by."""
+    searchable = len(chassis_key(record.subject.chassis_number)) >= SHORTEST_CHASSIS_NUMBER
+    return evidence is None or not searchable or evidence.own_sales is not None
+
+
 def _evidence(record: Appraisal, evidence: Evidence | None) -> bool:
     """A range or comparables: a document about neither has no evidence to stand on."""
     return evidence is not None and (evidence.valuation.mid is not None or evidence.comparables is not None)
@@ -115,6 +125,9 @@ CONTENTS: Final = (
     Content("liability", TERMS, CONDITIONS, True, _said("assignment.liability")),
     Content("inspection, or its absence", INSPECTION_SOURCE, CONDITION, True, _inspection),
     Content("market evidence", OUTLINE, MARKET, False, _evidence),
+    Content("search for earlier sales of the car", OWN_SALES, SUBJECT, False, _own_sales),
+    Content("environmental, social and governance factors", OUTSIDE, MARKET, True,
+            _said("evidence.outside_factors")),
     Content("quality of the data", DATA_SOURCE, MARKET, True, _said("evidence.data_quality")),
     Content("governance of the price model", MODEL_SOURCE, MODEL, True, _said("evidence.model_governance")),
     Content("reconciliation", APPROACHES, RECONCILIATION, True, _said("opinion.reconciliation")),
@@ -125,6 +138,7 @@ CONTENTS: Final = (
     Content("hypothetical conditions", OUTLINE, CONDITIONS, True, _said("conditions.hypothetical")),
     Content("limits", OUTLINE, CONDITIONS, True, _said("assignment.limits")),
     Content("valuer", OUTLINE, RECONCILIATION, True, _said("valuer.name")),
+    Content("qualifications of the valuer", STATUS, RECONCILIATION, True, _said("valuer.qualifications")),
 )  # fmt: skip
 """In the order of the outline. The certification is always printed, as empty fields."""
 

@@ -4,7 +4,7 @@ frozen evidence.
 A figure here is at the record's market level, under its premise and in its currency (``figures``).
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
@@ -155,10 +155,14 @@ def finished(facts: Facts) -> Facts:
     """
     if facts.record.completed or not (facts.lacking or facts.against):
         return facts
-    told = [found.sentence for found in facts.against]
-    if facts.lacking:
-        told.append(f"missing: {', '.join(content.name for content in facts.lacking)}")
-    raise AppraisalError(f"{facts.appraisal_id} is not finished; {'; '.join(told)}")
+    told = "; ".join(open_points(facts.lacking, facts.against))
+    raise AppraisalError(f"{facts.appraisal_id} is not finished; {told}")
+
+
+def open_points(lacking: Sequence[Content], against: Sequence[Contradiction]) -> list[str]:
+    """What keeps a document from being finished, a sentence each."""
+    told = [found.sentence for found in against]
+    return [*told, f"missing: {', '.join(content.name for content in lacking)}"] if lacking else told
 
 
 def _title(record: Appraisal) -> str:

@@ -19,7 +19,8 @@ KINDS: Final[dict[str, tuple[str, ...]]] = {
     "client": ("assignment.client", "assignment.intended_users", "assignment.currency"),
     "texts": (
         "assignment.scope", "assignment.not_done", "assignment.limits", "evidence.data_quality",
-        "evidence.model_governance", "opinion.approaches_left_out",
+        "evidence.model_governance", "evidence.outside_factors",
+        "opinion.approaches_left_out",
     ),
 }  # fmt: skip
 """The kinds of profiles, and the fields of a record that each holds."""

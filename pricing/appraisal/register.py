@@ -173,6 +173,16 @@ def with_known(market: Market, record: Appraisal, read: Sequence[ReadPhotograph]
     return replace(record, photographs=tuple(settled))
 
 
+def taken_in_for(market: Market, digest: str, chassis: str) -> str:
+    """The chassis number that a photograph is taken in for: ``chassis``, unless an earlier appraisal has the
+    same photograph for another car, so that the rules see whose it was first."""
+    first = market.photographs.first_record(digest)
+    if first is None:
+        return chassis
+    named = read_kept(json.loads(first)).photographs
+    return next((shot.chassis for shot in named if shot.digest == digest and shot.chassis), chassis)
+
+
 def _shown(market: Market, record: Appraisal) -> dict[str, bytes]:
     digests = [shot.digest for shot in record.photographs]
     return market.photographs.shown(digests) if digests else {}

@@ -156,6 +156,9 @@ class EvidenceTerms:
     newer: str = _asks("evidence newer than the effective date, and why it may be used")
     gathered_later: str = _asks("why evidence was gathered after the report date, where it was")
     data_quality: str = _asks("how good the records are: what was checked, what is missing")
+    outside_factors: str = _asks(
+        "environmental, social and governance factors that bear on the value, or none"
+    )
     model_governance: str = _asks("who looks after the price model, and how it was tested")
 
 

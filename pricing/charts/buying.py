@@ -5,7 +5,7 @@ import polars as pl
 
 from pricing.charts.design import ASKED, INK, MAIN, QUIET
 from pricing.decisions.buying import Buying
-from pricing.words.sentences import day_words
+from pricing.words.reader import day_words
 
 
 def limits_chart(facts: Buying) -> alt.LayerChart:

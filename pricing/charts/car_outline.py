@@ -12,7 +12,6 @@ from pricing.condition.inspection import Inspection
 from pricing.words.locale import PLAIN, LocaleWords
 from pricing.words.messages import noted
 
-SVG: Final = "http://www.w3.org/2000/svg"
 _BODY: Final = (
     "M38 172 C38 150 58 141 112 134 L196 122 C226 92 256 75 302 73 L392 73 C432 75 462 97 492 123 L562 133 "
     "C592 139 606 150 606 174 L598 188 L562 188 A46 46 0 0 0 470 188 L198 188 A46 46 0 0 0 106 188 L50 188 Z"
@@ -129,7 +128,7 @@ def car_outline(inspection: Inspection, words: LocaleWords = PLAIN) -> str:
     """
     marks = "".join(_mark(area, *counts, words) for area, counts in area_counts(inspection).items())
     return (
-        f'<svg xmlns="{SVG}" viewBox="0 0 660 264" role="img" '
+        f'<svg viewBox="0 0 660 264" role="img" '
         f'aria-label="{escape(outline_sentence(inspection, words))}" '
         f'style="width:100%;max-width:44rem;height:auto;display:block">{_outline()}'
         f'<g font-family="Libre Franklin, sans-serif" font-size="19" text-anchor="middle" '
@@ -151,7 +150,7 @@ def area_drawing(area: str, words: LocaleWords = PLAIN) -> str:
     shapes = "".join(f'<path d="{shape}"/>' for shape in _SHAPES[area])
     said = escape(area_words(area, words))
     return (
-        f'<svg xmlns="{SVG}" viewBox="0 16 660 232" role="img" aria-label="{said}" '
+        f'<svg viewBox="0 16 660 232" role="img" aria-label="{said}" '
         f'style="width:100%;max-width:22rem;height:auto;display:block">{_outline()}'
         f'<g fill="{_colour("main")}" fill-opacity="0.55" stroke="{_colour("main")}" stroke-width="2.4" '
         f'stroke-linejoin="round" fill-rule="evenodd">{shapes}</g></svg>'

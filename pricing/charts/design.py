@@ -210,6 +210,13 @@ _STYLE: Final = """
 .side .differs th { color: var(--ink); font-weight: 600; border-left-color: var(--asked); }
 .side .differs td { font-weight: 600; }
 .side small { color: var(--quiet); font-weight: 400; margin-left: var(--space-hair); }
+.terms { display: flex; flex-wrap: wrap; gap: 0 var(--space-whole); align-items: baseline;
+    color: var(--quiet); font-size: var(--size-small); }
+.terms summary { cursor: pointer; min-height: 1.75rem; padding: var(--space-hair) 0; list-style: none;
+    text-decoration: underline dotted; text-underline-offset: 0.25em; color: var(--ink); }
+.terms summary::-webkit-details-marker { display: none; }
+.terms details[open] { flex-basis: 100%; }
+.terms details p { margin: 0 0 var(--space-small); }
 .rows { display: none; list-style: none; margin: 0 !important; padding: 0 !important; }
 .rows li { background: var(--card); border: 1px solid var(--line); border-radius: 0.4rem;
     padding: var(--space-half) var(--space-whole); margin: 0 0 var(--space-small) !important; }

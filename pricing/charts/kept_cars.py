@@ -4,7 +4,8 @@ import altair as alt
 import polars as pl
 
 from pricing.charts.design import ASKED
-from pricing.words.sentences import day_words, exact_words
+from pricing.words.reader import day_words
+from pricing.words.sentences import exact_words
 
 
 def prices_chart(prices: pl.DataFrame) -> alt.LayerChart:

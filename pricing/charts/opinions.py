@@ -8,6 +8,7 @@ import polars as pl
 from pricing.charts.design import ASKED, MAIN, PALE, QUIET
 from pricing.decisions.stated_bands import StatedBands
 from pricing.vocabulary import CONDITION_BANDS
+from pricing.words.reader import number_words
 
 MODEL: Final = "price model"
 TYPED: Final = "as typed"
@@ -109,5 +110,6 @@ def stated_bands_caption(bands: StatedBands, typed: bool = False) -> str:
     sales = bands.sales.height
     return (
         f"In each condition band: {own}the spans of every source, {model}, and as rings the "
-        f"{sales:,} graded sales of the last years. An open end is drawn to half or twice the other."
+        f"{number_words(sales)} graded sales of the last years. An open end is drawn to half or twice "
+        "the other."
     )

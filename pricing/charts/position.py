@@ -2,6 +2,7 @@
 the car in each of the four bands, all on one axis of prices."""
 
 from collections.abc import Mapping
+from functools import lru_cache
 from typing import Any, Final
 
 import altair as alt
@@ -10,7 +11,7 @@ import polars as pl
 from pricing.charts.design import ASKED, INK, MAIN, PALE, PAPER, QUIET
 from pricing.decisions.valuation import Valuation
 from pricing.vocabulary import CONDITION_BANDS
-from pricing.words.locale import rounded
+from pricing.words.reader import about_words
 from pricing.words.sentences import basis_words, exact_words, money_words
 
 CHOSEN: Final = "sale"
@@ -33,26 +34,39 @@ def position_chart(valuation: Valuation, comparables: pl.DataFrame | None = None
     """Cars in 100 by price bracket, low, mid and high, the price asked; below, the nearest sales
     (``Comparables.table``) at their adjusted prices; below those, the range in each condition band.
 
-    Of another car only the data differ, so that a browser keeps the picture it has.
+    Of another car only the data differ, so that a browser keeps the picture it has; the layers are made once.
     """
-    sales = _sales(comparables)
+    asked = valuation.asking is not None
+    chart = _picture(valuation.currency, valuation.basis, asked=asked).copy(deep=False)
+    frames = {"columns": _columns(valuation), "bands": _bands(valuation), "ends": _ends(valuation),
+              "sales": _within(valuation, _sales(comparables))}  # fmt: skip
+    if asked:
+        frames["asked"] = _asked(valuation)
+    chart.title = alt.TitleParams("Where this car sits", subtitle=basis_words(valuation))
+    chart.datasets = {name: frame.to_dicts() for name, frame in frames.items()}
+    return chart
+
+
+@lru_cache(16)
+def _picture(currency: str, basis: str, *, asked: bool) -> alt.LayerChart:
+    """The layers, which name their data."""
     x = alt.X(
         "price:Q",
-        title=f"price ({valuation.currency}, {valuation.basis})",
+        title=f"price ({currency}, {basis})",
         axis=alt.Axis(format=",.0f", tickCount=5, labelOverlap=True),
         scale=alt.Scale(zero=False, nice=False, padding=10),
     )
     chosen = alt.selection_point(name=CHOSEN, fields=["record_id"], on="click")
-    bars, names = _bands(valuation, x)
+    bars, names = _band_layers(currency, x)
     layers = [
-        *_columns(valuation, x),
+        _column_layer(currency, x),
         *bars,
-        *_marks(valuation, x),
+        *_end_layers(x),
+        *(_asked_layers(x) if asked else ()),
         *names,
-        _points(valuation, sales, x).add_params(chosen),
+        _point_layer(currency, x).add_params(chosen),
     ]
-    title = alt.TitleParams("Where this car sits", subtitle=basis_words(valuation))
-    return alt.LayerChart(layer=layers, title=title, height=HEIGHT)
+    return alt.LayerChart(layer=layers, height=HEIGHT)
 
 
 def _level(place: float | str) -> alt.Y:
@@ -64,11 +78,11 @@ def _lowest() -> float:
     return _FIRST_BAND - _BAND_STEP * (len(CONDITION_BANDS) - 1) - 0.1
 
 
-def _columns(valuation: Valuation, x: alt.X) -> list[alt.Chart]:
+def _columns(valuation: Valuation) -> pl.DataFrame:
     """The distribution, its tallest column reaching 1."""
     low, high = float(valuation.low or 0), float(valuation.high or 0)
     middle = (pl.col("from_price") + pl.col("to_price")) / 2
-    frame = valuation.distribution.select(
+    return valuation.distribution.select(
         price="from_price",
         end="to_price",
         cars=100 * pl.col("share"),
@@ -76,40 +90,42 @@ def _columns(valuation: Valuation, x: alt.X) -> list[alt.Chart]:
         ground=pl.lit(0.0),
         part=pl.when(middle.is_between(low, high)).then(pl.lit(_INSIDE)).otherwise(pl.lit(_OUTSIDE)),
     )
-    colour = alt.Color(
-        "part:N",
-        title=None,
-        scale=alt.Scale(domain=[_INSIDE, _OUTSIDE], range=[MAIN, PALE]),
-        legend=None,
-    )
-    bars = (
-        alt.Chart(frame)
+
+
+def _column_layer(currency: str, x: alt.X) -> alt.Chart:
+    return (
+        alt.Chart(alt.NamedData("columns"))
         .mark_rect(stroke=PAPER, strokeWidth=1)
         .encode(
             x=x,
             x2=alt.X2("end:Q"),
             y=_level("top"),
             y2=alt.Y2("ground:Q"),
-            color=colour,
+            color=_part(),
             tooltip=[
-                alt.Tooltip("price:Q", title=f"from ({valuation.currency})", format=",.0f"),
-                alt.Tooltip("end:Q", title=f"to ({valuation.currency})", format=",.0f"),
+                alt.Tooltip("price:Q", title=f"from ({currency})", format=",.0f"),
+                alt.Tooltip("end:Q", title=f"to ({currency})", format=",.0f"),
                 alt.Tooltip("cars:Q", title="cars in 100", format=".1f"),
             ],
         )
     )
-    return [bars]
 
 
-def _bands(valuation: Valuation, x: alt.X) -> tuple[list[alt.Chart], list[alt.Chart]]:
-    """A bar for each band; and its name and range above it, on the side that has room."""
+def _part() -> alt.Color:
+    """Strong where 80 in 100 sell, and where the condition is the car's own."""
+    scale = alt.Scale(domain=[_INSIDE, _OUTSIDE], range=[MAIN, PALE])
+    return alt.Color("part:N", title=None, scale=scale, legend=None)
+
+
+def _bands(valuation: Valuation) -> pl.DataFrame:
+    """A bar for each band; its name and range stand above it, on the side that has room."""
     places = {band: _FIRST_BAND - _BAND_STEP * row for row, band in enumerate(reversed(CONDITION_BANDS))}
     own = pl.col("condition_band") == pl.lit(valuation.car["condition_band"], dtype=pl.String)
     found = valuation.bands.drop_nulls("mid")
     ends = found["high"].to_list() + valuation.distribution["to_price"].to_list()
     begins = found["low"].to_list() + valuation.distribution["from_price"].to_list()
     centre = (max(ends, default=0.0) + min(begins, default=0.0)) / 2
-    frame = found.select(
+    return found.select(
         "condition_band",
         price="low",
         middle="mid",
@@ -119,24 +135,27 @@ def _bands(valuation: Valuation, x: alt.X) -> tuple[list[alt.Chart], list[alt.Ch
         to_left=pl.col("low") > centre,
         words=pl.Series(
             [
-                f"{row['condition_band']}: {rounded(row['low']):,} to {rounded(row['high']):,}"
+                f"{row['condition_band']}: {about_words(row['low'])} to {about_words(row['high'])}"
                 for row in found.iter_rows(named=True)
             ],
             dtype=pl.String,
         ),
     )
-    base = alt.Chart(frame)
+
+
+def _band_layers(currency: str, x: alt.X) -> tuple[list[alt.Chart], list[alt.Chart]]:
+    """The bars, and what is written above them."""
+    base = alt.Chart(alt.NamedData("bands"))
     level = _level("level")
     tooltip = [
         alt.Tooltip("condition_band:N", title="condition"),
         *(
-            alt.Tooltip(f"{name}:Q", title=f"{words} ({valuation.currency})", format=",.0f")
+            alt.Tooltip(f"{name}:Q", title=f"{words} ({currency})", format=",.0f")
             for name, words in (("price", "low"), ("middle", "mid"), ("end", "high"))
         ),
     ]
-    colour = alt.Color("part:N", scale=alt.Scale(domain=[_INSIDE, _OUTSIDE], range=[MAIN, PALE]), legend=None)
     bars = base.mark_rule(strokeWidth=11, strokeCap="butt").encode(
-        x=x, x2=alt.X2("end:Q"), y=level, color=colour, tooltip=tooltip
+        x=x, x2=alt.X2("end:Q"), y=level, color=_part(), tooltip=tooltip
     )
     notches = base.mark_tick(color=PAPER, thickness=3, size=11).encode(x=alt.X("middle:Q"), y=level)
     named = [
@@ -149,25 +168,31 @@ def _bands(valuation: Valuation, x: alt.X) -> tuple[list[alt.Chart], list[alt.Ch
     return [bars, notches], named
 
 
-def _marks(valuation: Valuation, x: alt.X) -> list[alt.Chart]:
-    """Low, mid and high over the columns, the price asked through the whole picture."""
+def _ends(valuation: Valuation) -> pl.DataFrame:
+    """Low, mid and high over the columns."""
     rows: list[Mapping[str, Any]] = [
         {"price": float(price), "words": name, "top": 1.03, "ground": 0.0, "text_at": 1.03}
         for name, price in (("low", valuation.low), ("mid", valuation.mid), ("high", valuation.high))
         if price is not None
     ]
-    ends = alt.Chart(pl.DataFrame(rows))
+    return pl.DataFrame(rows)
+
+
+def _end_layers(x: alt.X) -> list[alt.Chart]:
+    ends = alt.Chart(alt.NamedData("ends"))
     rules = ends.mark_rule(color=INK, strokeDash=[2, 3], strokeWidth=1.2)
     names = ends.mark_text(baseline="bottom", dy=-2, color=QUIET, fontSize=12)
-    shown = [
+    return [
         rules.encode(x=x, y=_level("top"), y2=alt.Y2("ground:Q")),
         names.encode(x=x, y=_level("text_at"), text=alt.Text("words:N")),
     ]
-    if valuation.asking is None:
-        return shown
-    asked = float(valuation.asking)
+
+
+def _asked(valuation: Valuation) -> pl.DataFrame:
+    """The price asked, through the whole picture."""
+    asked = float(valuation.asking or 0)
     right = valuation.distribution.select((pl.col("to_price").max() + pl.col("from_price").min()) / 2).item()
-    label = pl.DataFrame(
+    return pl.DataFrame(
         {
             "price": [asked],
             "words": [f"asked: {exact_words(asked, valuation.currency)}"],
@@ -176,11 +201,12 @@ def _marks(valuation: Valuation, x: alt.X) -> list[alt.Chart]:
             "to_left": [asked > right],
         }
     )
-    base = alt.Chart(label)
-    shown.append(
-        base.mark_rule(color=ASKED, strokeWidth=3).encode(x=x, y=_level("top"), y2=alt.Y2("ground:Q"))
-    )
-    shown += [
+
+
+def _asked_layers(x: alt.X) -> list[alt.Chart]:
+    base = alt.Chart(alt.NamedData("asked"))
+    line = base.mark_rule(color=ASKED, strokeWidth=3).encode(x=x, y=_level("top"), y2=alt.Y2("ground:Q"))
+    return [line] + [
         base.transform_filter(f"{'' if left else '!'}datum.to_left")
         .mark_text(
             align="right" if left else "left",
@@ -194,7 +220,6 @@ def _marks(valuation: Valuation, x: alt.X) -> list[alt.Chart]:
         .encode(x=x, y=_level("top"), text=alt.Text("words:N"))
         for left in (False, True)
     ]
-    return shown
 
 
 def _sales(comparables: pl.DataFrame | None) -> pl.DataFrame:
@@ -216,11 +241,15 @@ def _sales(comparables: pl.DataFrame | None) -> pl.DataFrame:
     )
 
 
-def _points(valuation: Valuation, sales: pl.DataFrame, x: alt.X) -> alt.Chart:
-    """The nearest sales within the brackets and bands that are drawn."""
+def _within(valuation: Valuation, sales: pl.DataFrame) -> pl.DataFrame:
+    """The sales within the brackets that are drawn."""
     ends = valuation.distribution.select(low=pl.col("from_price").min(), high=pl.col("to_price").max()).row(0)
+    return sales.filter(pl.col("price").is_between(*ends))
+
+
+def _point_layer(currency: str, x: alt.X) -> alt.Chart:
     return (
-        alt.Chart(sales.filter(pl.col("price").is_between(*ends)))
+        alt.Chart(alt.NamedData("sales"))
         .mark_point(
             size=130, filled=True, color=PAPER, stroke=INK, strokeWidth=1.5, opacity=1, cursor="pointer"
         )
@@ -231,8 +260,8 @@ def _points(valuation: Valuation, sales: pl.DataFrame, x: alt.X) -> alt.Chart:
                 alt.Tooltip("sold:N"),
                 alt.Tooltip("car:N"),
                 alt.Tooltip("condition_band:N", title="condition"),
-                alt.Tooltip("paid:Q", title=f"paid ({valuation.currency})", format=",.0f"),
-                alt.Tooltip("price:Q", title=f"brought to this car ({valuation.currency})", format=",.0f"),
+                alt.Tooltip("paid:Q", title=f"paid ({currency})", format=",.0f"),
+                alt.Tooltip("price:Q", title=f"brought to this car ({currency})", format=",.0f"),
             ],
         )
     )

@@ -8,7 +8,8 @@ import polars as pl
 from pricing.charts.design import ASKED, MAIN, QUIET
 from pricing.charts.valuation import UNGRADED
 from pricing.model.backtest import COVERAGES, SUFFIXES, Backtest
-from pricing.words.sentences import day_words, option_words
+from pricing.words.reader import day_words, number_words
+from pricing.words.sentences import option_words
 
 MOST_POINTS: Final = 1500
 """Sales drawn as points, evenly spaced in time; more would hide each other."""
@@ -169,7 +170,9 @@ def coverage_caption(backtest: Backtest, part: str = "evidence") -> str:
     """What ``coverage_chart`` shows."""
     scores = backtest.scores().row(0, named=True)
     withheld = max(scores[f"withheld{suffix}"] for suffix in SUFFIXES)
-    kept_back = f" For {withheld:,} sales a range was refused; they are not counted." if withheld else ""
+    kept_back = (
+        f" For {number_words(withheld)} sales a range was refused; they are not counted." if withheld else ""
+    )
     return (
         f"Each mark is the share of later sales, by {part_words(part)}, whose price fell inside the range "
         "given before; the line through it is where the true share may lie, given so many sales. The dashed "
@@ -190,7 +193,7 @@ def ratio_caption(backtest: Backtest) -> str:
     """What ``ratio_chart`` shows."""
     scores = backtest.scores().row(0, named=True)
     shown, sales = len(_drawn(backtest)), len(backtest.rows)
-    drawn = "" if shown == sales else f" {shown:,} of {sales:,} sales are drawn."
+    drawn = "" if shown == sales else f" {number_words(shown)} of {number_words(sales)} sales are drawn."
     if scores["cod"] is None:
         return f"Each ring is a sale; above the line the mid price was higher than the price paid.{drawn}"
     return (
@@ -272,6 +275,6 @@ def _legend() -> alt.Legend:
 def _title(words: str, backtest: Backtest) -> alt.TitleParams:
     days = backtest.rows.select(first=pl.col("event_date").min(), last=pl.col("event_date").max()).row(0)
     first, last = map(day_words, days)
-    sales = f"{len(backtest.rows):,} sales from {first} to {last}"
+    sales = f"{number_words(len(backtest.rows))} sales from {first} to {last}"
     subtitle = f"{sales}, each priced by a model that had not seen it"
     return alt.TitleParams(words, subtitle=subtitle, subtitleColor=QUIET, anchor="start", fontSize=15)

@@ -5,7 +5,7 @@ import polars as pl
 
 from pricing.charts.design import ASKED, INK, MAIN, PALE, PAPER, QUIET
 from pricing.decisions.selling import Selling
-from pricing.words.sentences import day_words
+from pricing.words.reader import day_words
 
 
 def proceeds_chart(facts: Selling) -> alt.LayerChart:

@@ -51,29 +51,35 @@ def show_list(name: Name, revision: Revision = None, market: MarketOption = MARK
 )
 def add(
     name: Name,
-    files: Annotated[list[Path], typer.Argument(help="JPEG or PNG.", show_default=False)],
+    files: Annotated[list[Path] | None, typer.Argument(help="JPEG or PNG.", show_default=False)] = None,
     caption: Caption = None,
     check: Check = None,
     cover: Annotated[bool, typer.Option("--cover", help="Show the first of them on the cover.")] = False,
+    sheet: Annotated[
+        bool, typer.Option("--of-sheet", help="Those of the inspection sheet, each tied to its finding.")
+    ] = False,
     by: ByOption = None,
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """Add photographs; the place and whatever else the camera wrote is left out of what is shown."""
     from pricing.appraisal.photographs import with_added
-    from pricing.appraisal.register import read
-    from pricing.operations.appraisal_photographs import read_file
+    from pricing.appraisal.register import read, taken_in_for
+    from pricing.operations.appraisal_photographs import read_file, with_those_of_sheet
 
+    if not files and not sheet:
+        raise AppraisalError("no photograph is named: give files, or take those of the sheet with --of-sheet")
     opened = open_market(market)
     entry = read(opened, name)
-    shots, taken = entry.record.photographs, []
-    for place, file in enumerate(files):
+    shots, taken = with_those_of_sheet(entry) if sheet else (entry.record.photographs, [])
+    for place, file in enumerate(files or []):
         one = read_file(file)
         taken.append(one)
         shots = with_added(
-            shots, one, file.name, chassis=entry.record.subject.chassis_number, caption=caption, check=check,
+            shots, one, file.name, caption=caption, check=check,
+            chassis=taken_in_for(opened, one.digest, entry.record.subject.chassis_number),
             cover=True if cover and place == 0 else None,
         )  # fmt: skip
-    reason = f"{len(files)} photograph{'s' if len(files) > 1 else ''} added"
+    reason = f"{len(taken)} photograph{'s' if len(taken) > 1 else ''} added"
     _revise(opened, entry, shots, taken, who(by), reason)
 
 

@@ -56,8 +56,9 @@ def new(
         write_form(Appraisal(), form)
         done({"form": form}, f"{form}: a blank form")
         return
-    record, photographs = taken_in(read_form(form))
+    filled = read_form(form)
     opened = open_market(market)
+    record, photographs = taken_in(filled, opened)
     evidence = evidence_for(market, record, display=progress)
     (name,) = enter(opened, [(record, evidence)], by=who(by), photographs=photographs)
     entry = read(opened, name)
@@ -94,7 +95,7 @@ def edit(
         write_form(before.record, write)
         done({"form": write}, f"{write}: revision {before.revision} of {name} as a form")
         return
-    record, photographs = (before.record, []) if form is None else taken_in(read_form(form))
+    record, photographs = (before.record, []) if form is None else taken_in(read_form(form), opened)
     for typed in answers or []:
         field, equals, said = typed.partition("=")
         if not equals:

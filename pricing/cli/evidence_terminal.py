@@ -15,7 +15,8 @@ from pricing.words.evidence import (
     lines_in_words,
     reconciliation_sentences,
 )
-from pricing.words.sentences import CAUTION, day_words, money_words, option_words
+from pricing.words.reader import day_words
+from pricing.words.sentences import CAUTION, money_words, option_words
 
 ID_SHOWN = 12
 """Of a record's id; so much of it, or less, names it on the command line too."""

@@ -24,7 +24,7 @@ from pricing.cli.collection import collection_app
 from pricing.cli.copying import copy_app
 from pricing.cli.decisions import InspectionOption, SheetsOption, assessed, decision_app
 from pricing.cli.evidence import market_app
-from pricing.cli.frames import plain_cell, say, show
+from pricing.cli.frames import say, show
 from pricing.cli.handbook import handbook_app
 from pricing.cli.inspection import inspect_app
 from pricing.cli.intake import intake_app
@@ -33,6 +33,7 @@ from pricing.cli.market_option import MarketOption, fitted_market
 from pricing.cli.one_sale import sale_app
 from pricing.cli.opinions import opinion_app
 from pricing.cli.output import answer, done, with_output
+from pricing.cli.plain import plain_cell
 from pricing.cli.profiles import profiles_app
 from pricing.cli.records import records_app
 from pricing.cli.repairs import repair_app

@@ -22,19 +22,19 @@ from rich.table import Table
 from rich.text import Text
 
 from pricing.cli.asked import quiet
-from pricing.cli.frames import plain_lines
+from pricing.cli.plain import plain_lines
 from pricing.decisions.valuation import Valuation
 from pricing.decisions.verdict import LIMITS
 from pricing.progress import Progress
 from pricing.store.market import Market
 from pricing.words.loading import load_sentence, rules_table, told_sentences
 from pricing.words.opinions import ground_sentence, statement_words
+from pricing.words.reader import day_words
 from pricing.words.scores import ahead_sentence
 from pricing.words.sentences import (
     CAUTION,
     basis_words,
     car_words,
-    day_words,
     effect_words,
     evidence_sentence,
     exact_words,

@@ -26,6 +26,12 @@ those of a normal law."""
 MIXED_SCORES: Final = 60.0
 """Scores that count for as much as the regression's own law in the mixture of the two."""
 
+SEEN: Final = 0.995
+"""Level up to which, and one less it down to which, scores tell the law; beyond it goes on as the
+regression's own. One record in some hundreds is a slip, a nought too many. That is as far off for a car that
+is well known as for one that is not, while scores are in units of what is known: they would carry its factor
+of ten into one of thousands, and that into every mean."""
+
 LEAST_SLOPE: Final = 1e-6
 """Part of a standard normal score added at every level, so that the law rises strictly."""
 
@@ -57,7 +63,7 @@ class ScoreLaw:
                 width = 1.0
             own = own * width ** (size / (size + 10.0))
             seen = rank_quantile(centred, LEVELS)
-            inside = np.isfinite(seen) & (LEVELS != 0.5)
+            inside = np.isfinite(seen) & (LEVELS != 0.5) & (np.maximum(LEVELS, 1.0 - LEVELS) <= SEEN)
             if inside.any():
                 first, last = np.flatnonzero(inside)[[0, -1]]
                 beyond_low, beyond_high = seen[first] - own[first], seen[last] - own[last]

@@ -11,8 +11,9 @@ from pricing.untrusted.files import bounded_bytes
 from pricing.untrusted.photographs import LARGEST, SUFFIXES, ReadPhotograph, read_photograph
 
 if TYPE_CHECKING:
-    from pricing.appraisal.photographs import Photograph
+    from pricing.appraisal.photographs import Photograph, Photographs
     from pricing.appraisal.record import Appraisal
+    from pricing.appraisal.register import Entry
     from pricing.store.market import Market
 
 
@@ -21,7 +22,7 @@ def read_file(path: Path) -> ReadPhotograph:
     return read_photograph(bounded_bytes(path, LARGEST), path.name)
 
 
-def taken_in(record: "Appraisal") -> "tuple[Appraisal, list[ReadPhotograph]]":
+def taken_in(record: "Appraisal", market: "Market") -> "tuple[Appraisal, list[ReadPhotograph]]":
     """A record whose photographs' files are read, and what was read of them.
 
     Raises:
@@ -29,16 +30,48 @@ def taken_in(record: "Appraisal") -> "tuple[Appraisal, list[ReadPhotograph]]":
         AppraisalError: two of them are the same.
     """
     from pricing.appraisal.photographs import plain_name, settled
+    from pricing.appraisal.register import taken_in_for
 
     read, shots = [], []
     for shot in record.photographs:
         if not shot.digest:
             one = read_file(Path(shot.file))
             read.append(one)
-            chassis = shot.chassis or record.subject.chassis_number
+            own = record.subject.chassis_number
+            chassis = shot.chassis or taken_in_for(market, one.digest, own)
             shot = replace(shot, file=plain_name(shot.file), digest=one.digest, chassis=chassis)
         shots.append(shot)
     return replace(record, photographs=settled(tuple(shots))), read
+
+
+def of_sheet(entry: "Entry") -> "dict[str, Path]":
+    """The photographs that an entry's inspection sheet names and that lie beside it, by check."""
+    record, evidence = entry.record, entry.evidence
+    found = None if evidence is None else evidence.findings
+    if found is None or not record.inspection.sheet or "check" not in found.sheet.columns:
+        return {}
+    folder = Path(record.inspection.sheet).parent
+    named = found.sheet.select("check", "photo").iter_rows()
+    return {check: folder / Path(photo).name for check, photo in named if photo}
+
+
+def with_those_of_sheet(entry: "Entry") -> "tuple[Photographs, list[ReadPhotograph]]":
+    """The photographs of an entry and those of its sheet, each tied to its finding; one that is there already
+    is passed over. They come without what cameras wrote: the sheet keeps none of it.
+
+    Raises:
+        FileError: one cannot be read, or is no photograph.
+    """
+    from pricing.appraisal.photographs import with_added
+
+    shots, read = entry.record.photographs, []
+    for check, path in of_sheet(entry).items():
+        one = read_file(path)
+        if one.digest not in {shot.digest for shot in shots}:
+            read.append(one)
+            own = entry.record.subject.chassis_number
+            shots = with_added(shots, one, path.name, chassis=own, check=check)
+    return shots, read
 
 
 def photograph_facts(market: "Market", record: "Appraisal") -> list[dict[str, Any]]:

@@ -2,13 +2,14 @@
 line."""
 
 from collections.abc import Sequence
+from datetime import date
 from decimal import Decimal
 from typing import Any, Final
 
 import polars as pl
 
 from pricing.appraisal.facts import Facts
-from pricing.evidence.comparison.adjustments import BASIS, CURRENCY
+from pricing.evidence.comparison.adjustments import BASIS, CURRENCY, DATE
 from pricing.evidence.comparison.support import COVERAGE
 from pricing.reports.blocks import Block, Column, NewPage, Paragraph, Table
 from pricing.reports.evidence import NONE
@@ -81,7 +82,7 @@ def _side_by_side(facts: Facts, group: pl.DataFrame, names: Sequence[str], words
         amounts = [money.get((number, name)) for number in numbers]
         if any(amount for amount in amounts):
             label = capital(option_words(name, words))
-            said = line_words(own.get(name), words)
+            said = _own(name, own.get(name), words)
             rows.append((label, said, *(_signed(amount, words) for amount in amounts)))
     rows += [
         (words.say("Adjusted price"), NONE, *(words.plain(row["adjusted_price"]) for row in each)),
@@ -98,13 +99,6 @@ def _side_by_side(facts: Facts, group: pl.DataFrame, names: Sequence[str], words
         "Adjustments of comparables {first} to {last}, beside the subject", first=numbers[0], last=numbers[-1]
     )
     return Table(caption, columns, tuple(rows), strong=(first, len(rows) - 4), wide=True)
-
-
-def line_words(said: str | None, words: LocaleWords) -> str:
-    """What a car is in one line of the grid: a word of a closed list, a day, or as it was recorded."""
-    if not said:
-        return NONE
-    return ", ".join(told(part.removesuffix(".0"), words) for part in said.split(", "))
 
 
 def _support(facts: Facts, words: LocaleWords) -> list[Block]:
@@ -152,6 +146,17 @@ def _recorded(row: dict[str, Any], basis: dict[tuple[int, str], Any], words: Loc
 
 def _named(row: Any) -> str:
     return " ".join(str(row[part]) for part in ("year", "model", "variant") if row[part] not in (None, ""))
+
+
+def _own(line: str, said: str | None, words: LocaleWords) -> str:
+    """The subject's own value of a line, as the rest of the document writes it."""
+    if not said:
+        return NONE
+    if line == DATE:
+        return words.short_day(date.fromisoformat(said))
+    if line == "odometer_km":
+        return words.number(float(said))
+    return ", ".join(told(part.removesuffix(".0"), words) for part in said.split(", "))
 
 
 def _signed(amount: Decimal | None, words: LocaleWords) -> str:

@@ -8,7 +8,6 @@ from pricing.appraisal.collection import Item
 from pricing.appraisal.collection_total import Total, figure_of
 from pricing.appraisal.facts import DRAFT, Facts
 from pricing.appraisal.record import Appraisal
-from pricing.decisions.amounts import whole_units
 from pricing.progress import Progress, untold
 from pricing.reports.blocks import (
     Answers,
@@ -54,7 +53,8 @@ ADDED_UP: Final = noted(
     "The sum adds up middle prices and opinions. The range of the total is of all prices drawn together: "
     "they share the market's move, and cars of one model more than that; lows and highs do not add up, for "
     "cars do not all sell low at once. The total's middle is above the sum, since a car can sell for far "
-    "more than its middle price, and not for as much less."
+    "more than its middle price, and not for as much less. Amounts are rounded to what is known; the "
+    "sum is of amounts before rounding."
 )
 """What a reader is told of the total."""
 
@@ -124,15 +124,15 @@ def collection_sentence(items: Sequence[Item], total: Total, currency: str) -> s
 
 def total_sentence(total: Total, currency: str, words: LocaleWords = PLAIN) -> str:
     """The sum, the range of all prices together, and what selling at once is judged to leave."""
-    low, mid, high = (words.whole(end, currency) for end in (total.low, total.mid, total.high))
+    low, mid, high = (words.about(end, currency) for end in (total.low, total.mid, total.high))
     said = words.say(
         "their middles add up to {sum}, and together they should fetch {low} to {high}, half the time more "
         "than {mid}",
-        sum=words.whole(total.added, currency), low=low, mid=mid, high=high,
+        sum=words.about(total.added, currency), low=low, mid=mid, high=high,
     )  # fmt: skip
     if total.together is None or total.less is None:
         return said
-    left = [words.whole(whole_units(end, currency), currency) for end in total.less]
+    left = [words.about(end, currency) for end in total.less]
     off = 100.0 * float(total.together.share)
     at_once = words.say(
         "sold all at once {low} to {high}, {share} less by judgement ({reason})",
@@ -148,7 +148,7 @@ def change_words(item: Item, words: LocaleWords) -> str:
     if before is None:
         return ""
     values = {
-        "figure": words.plain(before.figure), "currency": before.currency,
+        "figure": words.known(before.figure), "currency": before.currency,
         "day": words.short_day(before.effective_date),
     }  # fmt: skip
     now = None if item.facts is None else figure_of(item.facts)
@@ -160,9 +160,9 @@ def change_words(item: Item, words: LocaleWords) -> str:
 
 def _schedule(currency: str, items: Sequence[Item], total: Total, words: LocaleWords) -> list[Block]:
     rows = [_line(item, words) for item in items]
-    rows.append((words.say("Sum"), "", "", "", "", words.plain(total.added), "", ""))
-    rows.append((words.say("Together"), "", "", words.plain(total.low), words.plain(total.high),
-                 words.plain(total.mid), "", words.say("drawn together")))  # fmt: skip
+    rows.append((words.say("Sum"), "", "", "", "", words.known(total.added), "", ""))
+    rows.append((words.say("Together"), "", "", words.known(total.low), words.known(total.high),
+                 words.known(total.mid), "", words.say("drawn together")))  # fmt: skip
     columns = (
         Column(words.say("Reference"), 1.0), Column(words.say("Car"), 2.0),
         Column(words.say("Condition"), 1.1),
@@ -192,7 +192,10 @@ def _line(item: Item, words: LocaleWords) -> tuple[str, ...]:
         return (cut(item.row.reference), cut(name), NONE, NONE, NONE, NONE, last, refused)
     low, high = _ends(facts)
     figure = figure_of(facts)
-    amounts = (NONE if amount is None else words.plain(amount) for amount in (low, high, figure))
+    exact = facts.opinion is not None
+    counted = NONE if figure is None else words.plain(figure, 0) if exact else words.known(figure)
+    ends = (NONE if amount is None else words.known(amount) for amount in (low, high))
+    amounts = (*ends, counted)
     return (
         cut(item.row.reference),
         cut(car_name(facts)),
@@ -257,8 +260,8 @@ def _sales_table(facts: Facts, words: LocaleWords) -> list[Block]:
             words.short_day(row["event_date"]),
             cut(" ".join(str(row[part]) for part in ("year", "model", "variant") if row[part] is not None)),
             band_words(row["condition_band"], words),
-            words.plain(row["price"]),
-            words.plain(row["adjusted_price"]),
+            words.plain(row["price"], 0),
+            words.known(row["adjusted_price"]),
             words.share(row["weight"]),
             cut(f"{row['source']}: {row['source_ref']}"),
         )

@@ -54,6 +54,9 @@ def add_photograph(line: Any, item: Shown, photographs: Mapping[str, bytes], mos
     picture = run.add_picture(io.BytesIO(photographs[item.name]), most)
     if picture.height > tallest:
         picture.width, picture.height = Emu(int(picture.width * tallest / picture.height)), Emu(tallest)
+    (inline,) = run.element.iter(qn("wp:inline"))
+    for side in ("distT", "distB", "distL", "distR"):
+        inline.set(side, "0")  # else programs leave a space of their own around it
     (described,) = run.element.iter(qn("wp:docPr"))
     described.set("descr", shown(item.alt))
     described.set("title", shown(item.caption)[:200])

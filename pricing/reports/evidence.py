@@ -28,6 +28,7 @@ from pricing.words.messages import noted
 from pricing.words.plain_text import capital
 from pricing.words.sentences import (
     distribution_caption,
+    effect_interval_words,
     effect_words,
     option_words,
     term_words,
@@ -60,7 +61,11 @@ def market_part(facts: Facts, words: LocaleWords) -> list[Block]:
             )
         ),
     ]
-    quality = _said(words.say("Quality of the data"), facts.record.evidence.data_quality)
+    kept = facts.record.evidence
+    quality = [
+        *_said(words.say("Quality of the data"), kept.data_quality),
+        *_said(words.say("Environmental, social and governance factors"), kept.outside_factors),
+    ]
     index = found.index
     if index is None:
         reason = told(found.missing.get("index", "none was made"), words)
@@ -134,7 +139,7 @@ def comparables_part(facts: Facts, words: LocaleWords) -> list[Block]:
             str(row["number"]), words.short_day(row["event_date"]), _car(row, words),
             band_words(row["condition_band"], words),
             words.plain(into(row["price"]), 0), words.per_cent(row["net_per_cent"], 0),
-            words.per_cent(row["gross_per_cent"], 0, sign=False), words.plain(into(row["adjusted_price"]), 0),
+            words.per_cent(row["gross_per_cent"], 0, sign=False), words.known(into(row["adjusted_price"])),
             words.share(row["weight"]),
         )
         for row in facts.grid.iter_rows(named=True)
@@ -262,14 +267,16 @@ def _chosen(facts: Facts, words: LocaleWords) -> list[Block]:
     offers = found.offers.filter(pl.col("meaning") == "ceiling")
     if offers.height:
         lowest: Any = offers["adjusted_price"].min()
+        figure = words.about(figure_at(facts.record, facts.evidence, lowest), facts.currency)
         said = words.many(
             "{number} like car is or was advertised; an asking price is a ceiling, never a sale, and has no "
             "weight. The lowest, adjusted to the subject, is {price}.",
             "{number} like cars are or were advertised; an asking price is a ceiling, never a sale, and has "
             "no weight. The lowest, adjusted to the subject, is {price}.",
-            offers.height, price=words.about(lowest, facts.base_currency),
+            offers.height, price=figure,
         )  # fmt: skip
-        blocks.append(Paragraph(" ".join(part for part in (said, _beside(facts, lowest, words)) if part)))
+        beside = _beside(facts, offers["adjusted_price"], words)
+        blocks.append(Paragraph(" ".join(part for part in (said, beside) if part)))
     return blocks
 
 
@@ -287,14 +294,18 @@ def _choice(choice: Choice, number: int | None, words: LocaleWords) -> str:
     )  # fmt: skip
 
 
-def _beside(facts: Facts, lowest: Decimal, words: LocaleWords) -> str:
-    """Where the opinion stands beside the lowest asking price."""
+def _beside(facts: Facts, asked: pl.Series, words: LocaleWords) -> str:
+    """Where the opinion stands among the asking prices of like cars."""
     if facts.opinion is None:
         return ""
-    above = facts.opinion[0] > figure_at(facts.record, facts.evidence, lowest)
-    if above:
-        return words.say("The opinion is above it; why is said with the opinion.")
-    return words.say("The opinion is not above it.")
+    figures = [figure_at(facts.record, facts.evidence, price) for price in asked.drop_nulls()]
+    below = sum(figure < facts.opinion[0] for figure in figures)
+    if not below:
+        return words.say("The opinion is not above it.")
+    return words.say(
+        "The opinion is above {below} of the {offers}; why is said with the opinion.",
+        below=below, offers=len(figures),
+    )  # fmt: skip
 
 
 def model_part(facts: Facts, words: LocaleWords) -> list[Block]:
@@ -339,7 +350,7 @@ def model_part(facts: Facts, words: LocaleWords) -> list[Block]:
     ]  # fmt: skip
     rows = tuple(
         (term_words(term, words),
-         effect_words(term["factor"], words) if place else words.plain(Decimal(repr(term["factor"])), 0),
+         effect_words(term["factor"], words) if place else words.known(Decimal(repr(term["factor"]))),
          _interval(term, words) if place else NONE)
         for place, term in enumerate(valuation.terms.iter_rows(named=True))
     )  # fmt: skip
@@ -347,10 +358,14 @@ def model_part(facts: Facts, words: LocaleWords) -> list[Block]:
         Column(words.say("Term"), 3), Column(words.say("Effect"), 1.2, True),
         Column(words.say("{share} interval", share=words.share(0.8)), 1.8, True),
     )  # fmt: skip
+    into = facts.evidence.conversion.from_base
     bands = tuple(
         (
             words.word(band),
-            *(NONE if price is None else words.plain(Decimal(repr(price)), 0) for price in (low, mid, high)),
+            *(
+                NONE if price is None else words.known(into(Decimal(repr(price))))
+                for price in (low, mid, high)
+            ),
         )
         for band, low, mid, high in valuation.bands.select("condition_band", "low", "mid", "high").iter_rows()
     )
@@ -369,14 +384,15 @@ def model_part(facts: Facts, words: LocaleWords) -> list[Block]:
         ),
         Paragraph(
             words.say(
-                "The bands below price the same car as if it stood in the middle of each band and nothing "
-                "more were known of its state. The range above is of the car as it was found, over all the "
-                "states that its sheet or its statement leaves open, so that its middle is not that of its "
-                "own band."
+                "The term of the date is the model's own, counted from the average sale on record; the "
+                "comparables are moved by the one index of the part on the market. The bands below price the "
+                "same car as if it stood in the middle of each band and nothing more were known of its "
+                "state. The range above is of the car as it was found, over all the states that its sheet or "
+                "its statement leaves open, so that its middle is not that of its own band."
             )
         ),
         Table(
-            words.say("The car in each condition band, all-in, {currency}", currency=facts.base_currency),
+            words.say("The car in each condition band, all-in, {currency}", currency=facts.currency),
             heads, bands,
         ),
         *opinions_part(valuation, words),
@@ -425,8 +441,7 @@ def fit_words(facts: Facts, words: LocaleWords) -> str:
 def _interval(term: dict[str, Any], words: LocaleWords) -> str:
     if term["low"] is None or term["high"] is None:
         return NONE
-    low, high = effect_words(term["low"], words), effect_words(term["high"], words)
-    return words.say("{low} to {high}", low=low, high=high)
+    return effect_interval_words(term["low"], term["high"], words)
 
 
 def _car(row: dict[str, Any], words: LocaleWords) -> str:

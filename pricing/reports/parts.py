@@ -30,6 +30,7 @@ from pricing.reports.wording import (
     COMPLIANCE,
     ROAD,
     car_text,
+    caution_words,
     condition_words,
     odometer_words,
     premise_words,
@@ -43,7 +44,7 @@ from pricing.words.approaches import difference_sentence
 from pricing.words.condition import unseen_worst_sentence
 from pricing.words.locale import LocaleWords
 from pricing.words.plain_text import capital
-from pricing.words.sentences import CAUTION, option_words
+from pricing.words.sentences import option_words
 from pricing.words.told import told
 
 
@@ -182,16 +183,25 @@ def _budget(facts: Facts, words: LocaleWords) -> list[Block]:
     budget = facts.evidence.budget
     if budget is None:
         return []
+    own = budget.currency == facts.base_currency
+
+    def about(cost: Decimal) -> str:
+        """A cost in the client's currency, where there is a rate to it."""
+        if not own:
+            return words.about(cost, budget.currency)
+        return words.about(facts.evidence.conversion.from_base(cost), facts.currency)
+
+    lines = budget.lines.select("title", "area", "expected").iter_rows()
     rows = [
-        (words.word(title), words.word(area), words.about(Decimal(repr(expected)), budget.currency))
-        for title, area, _, expected in budget.lines.iter_rows()
+        (words.word(title), words.word(area), about(Decimal(repr(expected))))
+        for title, area, expected in lines
     ]
-    rows.append((words.say("All repairs expected"), "", words.about(budget.expected, budget.currency)))
+    rows.append((words.say("All repairs expected"), "", about(budget.expected)))
     columns = (
         Column(words.say("Job"), 3), Column(words.say("Area"), 1.5),
         Column(words.say("Expected cost"), 1.2, True),
     )  # fmt: skip
-    low, middle, high = (words.about(part, budget.currency) for part in (budget.p10, budget.p50, budget.p80))
+    low, middle, high = (about(part) for part in (budget.p10, budget.p50, budget.p80))
     said = words.say(
         "Putting right what is at least \u201c{least}\u201d takes {middle} as likely as not; one time in ten "
         "below {low}, four times in five below {high}. All taxes in; rates of {country}; prices of {day}; "
@@ -253,7 +263,8 @@ def conditions_part(facts: Facts, words: LocaleWords) -> list[Block]:
         if text:
             blocks += [Heading(title, 2), Paragraph(text)]
     found = facts.evidence.findings
-    cautions = tuple(words.word(text) for text in (CAUTION, ROAD, *(found.cautions if found else ())))
+    said = (ROAD, *(found.cautions if found else ()))
+    cautions = (caution_words(facts, words), *(words.word(text) for text in said))
     return [*blocks, Heading(words.say("Cautions"), 2), Bullets(cautions)]
 
 

@@ -4,7 +4,10 @@ A chart is kept as Vega-Lite and drawn as SVG, whose letters are set in the type
 processor gets the same as PNG.
 """
 
+import re
+from dataclasses import replace
 from decimal import Decimal
+from functools import lru_cache
 from typing import Any, Final
 
 import altair as alt
@@ -17,6 +20,7 @@ from pricing.charts.design import ASKED, MAIN, PALE, QUIET
 from pricing.charts.drawing import drawable
 from pricing.charts.evidence import comparables_chart, index_chart
 from pricing.charts.valuation import distribution_chart, terms_chart
+from pricing.evidence.comparison.comparables import Comparables
 from pricing.reports.wording import level_words
 from pricing.words.locale import LocaleWords
 
@@ -34,6 +38,8 @@ DOTS: Final = 180.0
 VEGA_LITE: Final = "6.1"
 """The grammar the converter is asked for."""
 
+_HIDDEN: Final = re.compile(r"<text[^>]* opacity=\"0\"[^>]*>[^<]*</text>")
+
 Picture = dict[str, Any]
 
 
@@ -49,7 +55,8 @@ def pictures(facts: Facts, words: LocaleWords) -> dict[str, Picture]:
         ]
         found["index"] = _plain(chart, words, fitted=False)
     if evidence.comparables is not None:
-        found["comparables"] = _plain(comparables_chart(evidence.comparables, words), words)
+        chart = comparables_chart(_in_client_currency(evidence.comparables, facts), words)
+        found["comparables"] = _plain(chart, words)
     if evidence.valuation.mid is not None:
         columns = distribution_chart(evidence.valuation, words=words).properties(height=210)
         bars = terms_chart(evidence.valuation, words, LABEL_WIDTH).properties(height=alt.Step(19))
@@ -57,15 +64,47 @@ def pictures(facts: Facts, words: LocaleWords) -> dict[str, Picture]:
     return found
 
 
+def _in_client_currency(found: Comparables, facts: Facts) -> Comparables:
+    """The comparables as the table beside the picture has them: all-in, in the client's currency."""
+    into = facts.evidence.conversion.from_base
+    prices = ("price", "adjusted_price")
+    table = found.table.with_columns(
+        pl.Series(name, [into(price) for price in found.table[name]], dtype=pl.Decimal(18, 2))
+        for name in prices
+    )
+    low, high = (None if end is None else into(end) for end in (found.low, found.high))
+    return replace(found, table=table, low=low, mid=into(found.mid), high=high, currency=facts.currency)
+
+
 def ranges_picture(facts: Facts, words: LocaleWords) -> dict[str, Picture]:
-    """The picture of the ranges alone; none where there is no range."""
+    """The picture of the ranges alone; none where there is no range. Of many cars each is the picture of one
+    with other data in it, for to draw up a chart takes longer than all else on its page."""
     if facts.model is None and facts.comparables is None:
         return {}
-    return {"ranges": _plain(ranges_chart(facts, words).properties(height=alt.Step(40)), words)}
+    frame = _ranges_frame(facts, words)
+    picture = _drawn_up(tuple(frame["name"]), tuple(frame["part"]), _ranges_title(facts, words), words)
+    ((name, _),) = picture["datasets"].items()
+    return {"ranges": {**picture, "datasets": {name: drawable(frame.to_dicts())}}}
+
+
+@lru_cache(maxsize=32)
+def _drawn_up(names: tuple[str, ...], parts: tuple[str, ...], title: str, words: LocaleWords) -> Picture:
+    """The picture of ranges of these names, whatever they are."""
+    empty = {name: [0.0] * len(names) for name in ("low", "mid", "high")}
+    frame = pl.DataFrame({"name": names, "part": parts, "words": [""] * len(names), **empty})
+    return _plain(_ranges_layers(frame, title).properties(height=alt.Step(40)), words)
 
 
 def ranges_chart(facts: Facts, words: LocaleWords) -> alt.LayerChart:
     """The range of each approach as a bar with its mid price, and the valuer's opinion below them."""
+    return _ranges_layers(_ranges_frame(facts, words), _ranges_title(facts, words))
+
+
+def _ranges_title(facts: Facts, words: LocaleWords) -> str:
+    return words.say("{level} price ({currency})", level=level_words(facts, words), currency=facts.currency)
+
+
+def _ranges_frame(facts: Facts, words: LocaleWords) -> pl.DataFrame:
     rows: list[dict[str, Any]] = []
     for name, span in (
         (words.say("price model"), facts.model),
@@ -87,16 +126,17 @@ def ranges_chart(facts: Facts, words: LocaleWords) -> alt.LayerChart:
             }
         )
     schema = {"name": pl.String, "low": pl.Float64, "mid": pl.Float64, "high": pl.Float64, "part": pl.String}
-    frame = pl.DataFrame(rows, schema=schema).with_columns(
+    return pl.DataFrame(rows, schema=schema).with_columns(
         words=pl.Series([_ends(row, facts, words) for row in rows], dtype=pl.String)
     )
+
+
+def _ranges_layers(frame: pl.DataFrame, title: str) -> alt.LayerChart:
     base = alt.Chart(frame)
     y = alt.Y("name:N", sort=frame["name"].to_list(), title=None, axis=alt.Axis(labelLimit=160))
     x = alt.X(
         "low:Q",
-        title=words.say(
-            "{level} price ({currency})", level=level_words(facts, words), currency=facts.currency
-        ),
+        title=title,
         scale=alt.Scale(zero=False, nice=False, padding=30),
         axis=alt.Axis(format=",.0f", tickCount=5, labelOverlap=True),
     )
@@ -146,8 +186,9 @@ def vega_locale(words: LocaleWords) -> dict[str, Any]:
 
 
 def svg(picture: Picture) -> str:
-    """A picture as SVG text."""
-    return str(vl_convert.vegalite_to_svg(picture, vl_version=VEGA_LITE))
+    """A picture as SVG text, without the labels that overlap: hidden there, they would still be read out."""
+    drawn = str(vl_convert.vegalite_to_svg(picture, vl_version=VEGA_LITE))
+    return _HIDDEN.sub("", drawn)
 
 
 def png(picture: Picture) -> bytes:

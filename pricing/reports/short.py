@@ -32,6 +32,7 @@ from pricing.reports.wording import (
     band_words,
     bars_words,
     car_name,
+    caution_words,
     condition_words,
     cut,
     identity_words,
@@ -47,7 +48,7 @@ from pricing.reports.wording import (
 )
 from pricing.words.locale import LocaleWords, ems
 from pricing.words.messages import SOURCE, noted
-from pricing.words.sentences import CAUTION, option_words
+from pricing.words.sentences import option_words
 from pricing.words.told import told
 
 CUTS: Final = (CUT, 180, 120, 80, 50, 30)
@@ -119,6 +120,8 @@ def statement(facts: Facts, words: LocaleWords) -> Pages:
         *_comparables(facts, words),
         *assumed(facts, words),
         *_said(
+            (words.say("Departs from the evidence"), facts.record.opinion.departure),
+            (words.say("Material uncertainty"), facts.record.opinion.uncertainty),
             (words.say("Limits"), asked.limits), (words.say("Liability"), asked.liability),
             (words.say("Newer evidence"), newer_words(facts, words)),
         ),
@@ -136,8 +139,8 @@ def basis_words(facts: Facts, words: LocaleWords) -> str:
 
 def small_print(facts: Facts, words: LocaleWords) -> Paragraph:
     """What a short form is good for, the cautions, its state, and where the whole is to be found."""
-    said = [words.word(RESTRICTED), words.word(CAUTION), words.word(ROAD), cut(state_sentence(facts, words)),
-            words.word(WHOLE)]  # fmt: skip
+    said = [words.word(RESTRICTED), caution_words(facts, words), words.word(ROAD),
+            cut(state_sentence(facts, words)), words.word(WHOLE)]  # fmt: skip
     if words.language != SOURCE:
         said.append(words.word(OWN_WORDS))
     return Paragraph(" ".join(said), "small")
@@ -219,10 +222,9 @@ def _comparables(facts: Facts, words: LocaleWords) -> list[Block]:
         (
             words.short_day(row["event_date"]),
             cut(" ".join(str(row[part]) for part in _NAMED if row[part] is not None), CELL),
-            band_words(row["condition_band"], words), *(
-                words.plain(facts.evidence.conversion.from_base(row[name]), 0)
-                for name in ("price", "adjusted_price")
-            ),
+            band_words(row["condition_band"], words),
+            words.plain(facts.evidence.conversion.from_base(row["price"]), 0),
+            words.known(facts.evidence.conversion.from_base(row["adjusted_price"])),
             cut(f"{row['source']}: {row['source_ref']}", CELL),
         )
         for row in facts.grid.head(SHOWN).iter_rows(named=True)

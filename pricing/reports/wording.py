@@ -24,6 +24,12 @@ ROAD: Final = noted(
     "does."
 )
 
+OF_VALUER: Final = noted(
+    "The ranges are estimates from sale records, which have not seen the car; the opinion is its valuer's, "
+    "who answers for it once it is completed and signed by hand."
+)
+"""What is to be known of the figures of a document with an opinion."""
+
 COMPLIANCE: Final = noted(
     "No compliance with any standard is claimed by the program that laid this document out. Whether it meets "
     "one is for the valuer to say."
@@ -236,6 +242,11 @@ def rate_words(facts: Facts, words: LocaleWords) -> str:
         currency=facts.currency, base=facts.base_currency, rate=words.number(float(facts.rate), 4),
         day=words.day(facts.rate_date),
     )  # fmt: skip
+
+
+def caution_words(facts: Facts, words: LocaleWords) -> str:
+    """What is to be known of the figures: of a model's alone, or of a valuer's beside them."""
+    return words.word(CAUTION if facts.opinion is None else OF_VALUER)
 
 
 def premise_words(facts: Facts, words: LocaleWords) -> str:

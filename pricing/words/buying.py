@@ -12,6 +12,7 @@ from pricing.decisions.ranges import Range
 from pricing.words.approaches import difference_sentence
 from pricing.words.locale import PLAIN, LocaleWords
 from pricing.words.messages import noted
+from pricing.words.reader import cents
 from pricing.words.sentences import cases_words, exact_words, money_words, range_sentence, share_words
 from pricing.words.told import told
 
@@ -31,7 +32,7 @@ def cents_words(amount: Decimal, currency: str) -> str:
     >>> cents_words(Decimal("1234.50"), "EUR")
     'EUR 1,234.50'
     """
-    return f"{currency} {amount:,}"
+    return f"{currency} {cents(amount)}"
 
 
 def basis_note(facts: Buying, words: LocaleWords = PLAIN) -> str:

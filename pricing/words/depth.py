@@ -6,7 +6,8 @@ from typing import Any
 import polars as pl
 
 from pricing.evidence.depth import Depth
-from pricing.words.sentences import day_words, money_words
+from pricing.words.reader import day_words, number_words
+from pricing.words.sentences import money_words
 
 
 def depth_sentences(depth: Depth) -> list[str]:
@@ -14,8 +15,8 @@ def depth_sentences(depth: Depth) -> list[str]:
     recent = depth.recent.rows_by_key("years", named=True, unique=True)
     sentences = [
         f"{depth.scope[0].upper()}{depth.scope[1:]} at {day_words(depth.as_of)}: "
-        f"{recent[1]['sales']:,} sales in the last year, {recent[3]['sales']:,} in three, "
-        f"{recent[5]['sales']:,} in five."
+        f"{number_words(recent[1]['sales'])} sales in the last year, "
+        f"{number_words(recent[3]['sales'])} in three, {number_words(recent[5]['sales'])} in five."
     ]
     if depth.effective_sales is not None:
         sentences.append(
@@ -31,7 +32,7 @@ def sold_share_sentence(depth: Depth) -> str:
     if share["share"] is None:
         return "No lot of it was offered at auction in five years."
     return (
-        f"Of {share['lots']:,} lots offered at auction in five years, {share['share']:.0%} sold "
+        f"Of {number_words(share['lots'])} lots offered at auction in five years, {share['share']:.0%} sold "
         f"({share['low']:.0%} to {share['high']:.0%})."
     )
 
@@ -52,7 +53,7 @@ def gap_sentence(depth: Depth) -> str:
     if gap.per_cent is None:
         return "From asking to sold: unknown; no car on record was advertised and then sold."
     sure = "; one pair gives no interval" if gap.low is None else f" ({gap.low:+.0f}% to {gap.high:+.0f}%)"
-    pairs = "one matched pair" if gap.pairs == 1 else f"{gap.pairs:,} matched pairs"
+    pairs = "one matched pair" if gap.pairs == 1 else f"{number_words(gap.pairs)} matched pairs"
     return f"From asking to sold: {gap.per_cent:+.0f}% in the middle of {pairs}{sure}."
 
 
@@ -60,8 +61,8 @@ def gap_caption(depth: Depth) -> str:
     """What ``market_charts.asking_gap_chart`` shows."""
     return (
         "Each ring is a car that was advertised and then sold: how far its price ended from the last one "
-        f"asked. Nought is the price asked, the line the middle of the {depth.gap.pairs:,}, with its 95% "
-        "interval shaded. Cars that never sold are not among them."
+        f"asked. Nought is the price asked, the line the middle of the {number_words(depth.gap.pairs)}, with "
+        "its 95% interval shaded. Cars that never sold are not among them."
     )
 
 

@@ -10,7 +10,8 @@ from pricing.evidence.indices.index import PriceIndex
 from pricing.words.locale import PLAIN, LocaleWords
 from pricing.words.messages import noted
 from pricing.words.plain_text import capital
-from pricing.words.sentences import day_words, exact_words, money_words
+from pricing.words.reader import day_words, number_words
+from pricing.words.sentences import exact_words, money_words
 
 
 def reconciliation_sentences(found: Comparables) -> list[str]:
@@ -63,8 +64,8 @@ def range_sentence(found: Comparables) -> str:
     if not found.scores:
         return f"{said}."
     return (
-        f"{said}. This is how far {found.scores:,} past sales of its kind ({found.kind}) fell from what the "
-        "others said of them."
+        f"{said}. This is how far {number_words(found.scores)} past sales of its kind "
+        f"({found.kind}) fell from what the others said of them."
     )
 
 

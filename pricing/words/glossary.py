@@ -20,10 +20,12 @@ TERMS: Final[dict[str, str]] = {
     "condition band": "One of four steps of condition: project, solid restorable, average, top condition.",
     "condition score": "Condition from 0 to 100, from what was found at every check; each quarter is a band.",
     "coverage": "How often ranges hold the price that is paid: of 100 ranges of 80%, some 80 should.",
+    "estimate": "The range of hammer prices that a sale room names before the sale.",
     "evidence depth": "How much is on record about cars like this one; the less, the wider the range.",
     "fit": "Learning the price model from the sales on record; it is kept, and made anew when records "
     "change.",
     "hammer price": "What the auctioneer called out at the end; the buyer pays a premium on top.",
+    "how near": "Whether a sale is of the same variant, the same model, the same make, or of another make.",
     "index": "How prices moved while the cars stayed the same, the first period being 100.",
     "labour rate": "What an hour of that kind of work costs, without tax.",
     "low": "One car in ten like this one sells for less than the low price.",
@@ -31,6 +33,8 @@ TERMS: Final[dict[str, str]] = {
     "mid": "Half of the cars like this one sell for less than the mid price, and half for more.",
     "mapping": "Which column of a file is which of ours, in what units and what order of dates.",
     "matching numbers": "Engine and chassis numbers that belong together, and how that is known.",
+    "net and in all": "Adjustments added up with their signs, and without: the second says how unlike the "
+    "cars are.",
     "net proceeds": "What is left for the seller after commission, fees and tax.",
     "option": "Equipment or a later change that the sale records tell apart.",
     "PRB": "Price-related bias: by how much the ratio changes each time the value doubles.",
@@ -44,6 +48,7 @@ TERMS: Final[dict[str, str]] = {
     "reserve": "The lowest hammer price at which the seller has agreed to sell.",
     "standing": "The share of cars like this one that would sell for less than the price asked.",
     "suspicion": "A record that breaks no rule and is odd against the market, such as a price far off.",
+    "weight": "How much a sale counts in the value: more for a recent sale of a car much like this one.",
 }
 
 

@@ -3,7 +3,8 @@
 from typing import Any, Final
 
 from pricing.decisions.kept_car import Change, KeptCarToday
-from pricing.words.sentences import day_words, effect_words, money_words, option_words, standing_sentence
+from pricing.words.reader import day_words, number_words
+from pricing.words.sentences import effect_words, money_words, option_words, standing_sentence
 from pricing.words.standing import known_words
 
 PART_WORDS: Final = {
@@ -90,7 +91,7 @@ def _cell(name: str, value: Any) -> Any:
     if isinstance(value, list):
         return ", ".join(option_words(str(code)) for code in value)
     if name == "odometer_km" and value is not None:
-        return f"{value:,.0f} km"
+        return f"{number_words(value)} km"
     return f"{value:g}" if isinstance(value, float) else value
 
 

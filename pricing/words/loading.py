@@ -11,7 +11,8 @@ import polars as pl
 from pricing.intake.mapping import Mapping as Columns
 from pricing.intake.written.table import DATE_COLUMNS
 from pricing.store.records.loading import LoadReport
-from pricing.words.sentences import day_words, option_words
+from pricing.words.reader import day_words
+from pricing.words.sentences import option_words
 
 NAMES_TOLD: Final = 8
 """Names that may be misspelt of which a load tells; all of them stand in the list of names."""

@@ -18,6 +18,7 @@ from pricing.money.currencies import minor_unit_places
 from pricing.words.countries import country_words
 from pricing.words.messages import LANGUAGES, SOURCE, Messages, messages_of
 from pricing.words.plain_text import capital
+from pricing.words.reader import day_words, number_words, rounded
 
 LOCALES: Final = (
     "de_AT", "de_CH", "de_DE", "en_AU", "en_CA", "en_GB", "en_IE", "en_US", "fr_BE", "fr_CA", "fr_CH",
@@ -137,16 +138,22 @@ class LocaleWords:
         """An amount as it was paid or asked, to the whole unit."""
         return self._currency(Decimal(round(amount)), currency, 0)
 
+    def known(self, amount: Decimal) -> str:
+        """An amount to as many significant figures as ``about`` gives, without its currency.
+
+        >>> LocaleWords.of("en_GB").known(Decimal("12345.67"))
+        '12,300'
+        """
+        return self.plain(Decimal(rounded(amount, self.figures)), 0)
+
     def plain(self, amount: Decimal, places: int = 2, *, sign: bool = False) -> str:
         """An amount without its currency, for a column headed by it."""
-        pattern = "#,##0" + ("." + "0" * places if places else "")
-        shown = format_decimal(abs(amount), format=pattern, locale=self.locale)
+        shown = self._number(abs(amount), places)
         return ("+" if sign and amount > 0 else "\u2212" if amount < 0 else "") + shown
 
     def number(self, value: float, places: int = 0) -> str:
         """A number with so many places."""
-        pattern = "#,##0" + ("." + "0" * places if places else "")
-        return str(format_decimal(value, format=pattern, locale=self.locale)).replace("-", "\u2212")
+        return self._number(value, places).replace("-", "\u2212")
 
     def per_cent(self, value: float, places: int = 1, *, sign: bool = True) -> str:
         """A number of per cent, of a change with its sign."""
@@ -165,9 +172,13 @@ class LocaleWords:
         ['+12%', '-10%', 'x 2.5', 'no change']
         """
         if factor >= 2 or factor <= 0.5:
-            return f"x {format_decimal(float(f'{factor:.2g}'), locale=self.locale)}"
+            return self.times(factor)
         change = round(100 * (factor - 1))
         return self.per_cent(change, 0).replace("\u2212", "-") if change else self.say("no change")
+
+    def times(self, factor: float) -> str:
+        """A factor as a multiple."""
+        return f"x {format_decimal(float(f'{factor:.2g}'), locale=self.locale)}"
 
     def share(self, value: float) -> str:
         """A share of 1 as a per cent."""
@@ -175,7 +186,9 @@ class LocaleWords:
 
     def day(self, day: date | None) -> str:
         """A day, its month as a word; nothing for none."""
-        return "" if day is None else str(format_date(day, "long", locale=self.locale))
+        if day is None:
+            return ""
+        return day_words(day) if self.codes else str(format_date(day, "long", locale=self.locale))
 
     def short_day(self, day: date) -> str:
         """A day for a table, its month abbreviated.
@@ -185,16 +198,23 @@ class LocaleWords:
         """
         return str(format_skeleton("yMMMd", day, locale=self.locale))
 
+    def _number(self, value: float | Decimal, places: int) -> str:
+        if self.codes:
+            return number_words(value, places)
+        pattern = "#,##0" + ("." + "0" * places if places else "")
+        return str(format_decimal(value, format=pattern, locale=self.locale))
+
     def _currency(self, amount: Decimal, currency: str, places: int) -> str:
         if self.codes:
-            return f"{currency} {amount:,.{places}f}"
+            return f"{currency} {number_words(amount, places)}"
         pattern = self.locale.currency_formats["standard"].pattern
         whole = pattern.replace("0.00", "0" + ("." + "0" * places if places else ""))
         return str(format_currency(amount, currency, format=whole, locale=self.locale, currency_digits=False))
 
 
 PLAIN: Final = LocaleWords(Locale("en", "GB"), codes=True)
-"""As pages and commands say it: in English, amounts by the code of their currency."""
+"""As pages and commands say it: in English, amounts by the code of their currency, numbers and days as the
+reader has them (``reader``)."""
 
 
 @cache
@@ -202,16 +222,6 @@ def _identifiers() -> frozenset[str]:
     """The locales of the languages that there are: a language, or a language and a territory."""
     known = re.compile(rf"({'|'.join(LANGUAGES)})(_[A-Z]{{2}})?")
     return frozenset(name for name in locale_identifiers() if known.fullmatch(name))
-
-
-def rounded(amount: float | Decimal, figures: int = _FIGURES) -> int:
-    """An amount to three significant figures, or so many, and no finer than whole units.
-
-    >>> rounded(98765.4), rounded(12.3)
-    (98800, 12)
-    """
-    digits = len(str(abs(int(amount))))
-    return round(int(round(amount)), min(0, figures - digits))
 
 
 def shown(text: str) -> str:

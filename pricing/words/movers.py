@@ -6,6 +6,7 @@ from typing import Any
 import polars as pl
 
 from pricing.evidence.movers import TOO_FEW
+from pricing.words.reader import number_words
 
 
 def mover_sentence(row: Mapping[str, Any]) -> str:
@@ -29,9 +30,9 @@ def mover_sentence(row: Mapping[str, Any]) -> str:
 def movers_sentence(found: pl.DataFrame) -> str:
     """How many models rose, fell, did neither, or cannot be told (``movers``)."""
     counts = dict(found["told"].value_counts().iter_rows())
-    models = "1 model" if found.height == 1 else f"{found.height:,} models"
+    models = "1 model" if found.height == 1 else f"{number_words(found.height)} models"
     told = [
-        f"{counts[told]:,} {words}"
+        f"{number_words(counts[told])} {words}"
         for told, words in (
             ("rose", "rose"),
             ("fell", "fell"),
@@ -46,7 +47,7 @@ def movers_sentence(found: pl.DataFrame) -> str:
 def movers_caption(found: pl.DataFrame, drawn: int) -> str:
     """What ``market_charts.movers_chart`` shows of the models in ``found``."""
     rest = found.height - drawn
-    left = f" {rest:,} more {'is' if rest == 1 else 'are'} in the table alone." if rest else ""
+    left = f" {number_words(rest)} more {'is' if rest == 1 else 'are'} in the table alone." if rest else ""
     return (
         "Each mark is a model: how far like sales of it moved in a year, the line its 90% interval. A line "
         f"that crosses nought may be chance; filled marks are beyond it.{left}"

@@ -11,7 +11,8 @@ from pricing.opinions.elicitation import Bisection, tails
 from pricing.words.locale import PLAIN, LocaleWords
 from pricing.words.messages import noted
 from pricing.words.plain_text import capital
-from pricing.words.sentences import day_words, exact_words, money_words
+from pricing.words.reader import day_words, number_words
+from pricing.words.sentences import exact_words, money_words
 
 OPINION_ALONE: Final = noted("Opinion alone: no sale confirms this range")
 """The mark of a price that rests on nothing but what people say."""
@@ -119,7 +120,10 @@ def statement_words(said: Mapping[str, Any]) -> str:
     'average: eight in ten from EUR 3,000 to EUR 5,000 all-in (A. Rowe, 1 May 2026)'
     """
     state = said["condition_band"] or f"score {said['condition_score']:g}"
-    ends = [None if said[end] is None else f"{said['currency']} {said[end]:,.0f}" for end in ("low", "high")]
+    ends = [
+        None if said[end] is None else f"{said['currency']} {number_words(said[end])}"
+        for end in ("low", "high")
+    ]
     span = (
         f"from {ends[0]} to {ends[1]}"
         if None not in ends

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from pricing.model.saved_scores import SavedScores
-from pricing.words.sentences import day_words
+from pricing.words.reader import day_words, number_words
 
 
 def coverage_sentence(scores: Mapping[str, Any]) -> str:
@@ -16,14 +16,15 @@ def coverage_sentence(scores: Mapping[str, Any]) -> str:
     'Of 500 later sales, 79% lay inside their 80% range (75 to 82%, given so many sales); half of the ranges had a high price less than 2.4 times the low one. For 3 no range was given.'
     """  # noqa: E501 - what it prints
     if scores["coverage_80"] is None:
-        return f"For none of {scores['sales']:,} later sales could a range be given."
+        return f"For none of {number_words(scores['sales'])} later sales could a range be given."
     low, high = (100 * scores[f"coverage_{end}_80"] for end in ("low", "high"))
-    refused = f" For {scores['withheld_80']:,} no range was given." if scores["withheld_80"] else ""
+    refused = (
+        f" For {number_words(scores['withheld_80'])} no range was given." if scores["withheld_80"] else ""
+    )
     return (
-        f"Of {scores['sales']:,} later sales, {100 * scores['coverage_80']:.0f}% lay inside their 80% "
-        f"range "
-        f"({low:.0f} to {high:.0f}%, given so many sales); half of the ranges had a high price less than "
-        f"{scores['width_80']:.1f} times the low one.{refused}"
+        f"Of {number_words(scores['sales'])} later sales, {100 * scores['coverage_80']:.0f}% lay inside "
+        f"their 80% range ({low:.0f} to {high:.0f}%, given so many sales); half of the ranges "
+        f"had a high price less than {scores['width_80']:.1f} times the low one.{refused}"
     )
 
 
@@ -34,7 +35,7 @@ def ratio_sentence(scores: Mapping[str, Any]) -> str:
     'The middle of mid price over price paid is 1.02; on average a ratio is 23% away from it.'
     """
     if scores["median_ratio"] is None or scores["cod"] is None:
-        return f"{scores['sales']:,} later sales are too few for a ratio study."
+        return f"{number_words(scores['sales'])} later sales are too few for a ratio study."
     return (
         f"The middle of mid price over price paid is {scores['median_ratio']:.2f}; on average a ratio is "
         f"{scores['cod']:.0f}% away from it."

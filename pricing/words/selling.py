@@ -11,6 +11,7 @@ from pricing.decisions.waiting import HORIZON
 from pricing.words.locale import PLAIN, LocaleWords
 from pricing.words.messages import noted
 from pricing.words.plain_text import capital
+from pricing.words.reader import number_words
 from pricing.words.sentences import cases_words, money_words, range_sentence
 
 WHERE: Final = {
@@ -218,8 +219,8 @@ def pace_sentence(times: TimeToSale) -> str:
     if not times.corrected:
         return (
             f"A price 10% higher takes at least {longer:.0%} longer to sell; by how much more, "
-            f"{times.offers:,} listings cannot tell, because the mid prices that they are held against are "
-            f"themselves off by some {times.mid_error:.0%}."
+            f"{number_words(times.offers)} listings cannot tell, because the mid prices that they are held "
+            f"against are themselves off by some {times.mid_error:.0%}."
         )
     allowed = (
         ""
@@ -232,7 +233,7 @@ def pace_sentence(times: TimeToSale) -> str:
 
 def bargain_sentence(facts: Selling) -> str:
     """How far buyers bargain, which bounds what a dear asking price can do."""
-    behind = f"of {facts.pairs:,} pairs" if facts.pairs else "an assumption, for want of pairs"
+    behind = f"of {number_words(facts.pairs)} pairs" if facts.pairs else "an assumption, for want of pairs"
     return (
         f"Nine sales in ten were made at {1.0 / facts.bargained:.0%} or more of what was asked ({behind}): a "
         "buyer who would pay less does not come."

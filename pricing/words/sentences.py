@@ -46,15 +46,6 @@ def exact_words(amount: float | Decimal, currency: str) -> str:
     return PLAIN.whole(amount, currency)
 
 
-def day_words(day: date) -> str:
-    """A date that no country reads wrongly.
-
-    >>> day_words(date(2026, 6, 3))
-    '3 June 2026'
-    """
-    return f"{day.day} {day:%B %Y}"
-
-
 def option_words(code: str, words: LocaleWords = PLAIN) -> str:
     """An option code, or a column, as words.
 
@@ -186,6 +177,16 @@ def effect_words(factor: float, words: LocaleWords = PLAIN) -> str:
     ('+12%', '-10%', 'x 2.5', 'no change')
     """
     return words.change(factor)
+
+
+def effect_interval_words(low: float, high: float, words: LocaleWords = PLAIN) -> str:
+    """An interval of a factor, both its ends in one way.
+
+    >>> effect_interval_words(0.94, 1.08), effect_interval_words(0.39, 0.56)
+    ('-6% to +8%', 'x 0.39 to x 0.56')
+    """
+    told_as = words.times if low <= 0.5 or high >= 2 else words.change
+    return words.say("{low} to {high}", low=told_as(low), high=told_as(high))
 
 
 def term_words(term: Mapping[str, Any], words: LocaleWords = PLAIN) -> str:

@@ -7,6 +7,7 @@ from pricing.decisions.valuation import Valuation
 from pricing.model.depth import DEPTHS
 from pricing.model.opinion_bands import ALONE
 from pricing.words.countries import country_words
+from pricing.words.reader import number_words
 from pricing.words.sentences import effect_words, option_words
 
 KNOWN: Final = dict(
@@ -19,7 +20,7 @@ def known_words(valuation: Valuation) -> tuple[str, str]:
     """The word, and the count behind it."""
     name = f"{valuation.car['make']} {valuation.car['model']}"
     count = valuation.sales.height
-    sales = f"{count:,} {'sale' if count == 1 else 'sales'} of the {name} on record"
+    sales = f"{number_words(count)} {'sale' if count == 1 else 'sales'} of the {name} on record"
     return KNOWN[valuation.evidence], sales if count else f"no sale of the {name} on record"
 
 
@@ -43,7 +44,7 @@ def facts_sentence(valuation: Valuation) -> str | None:
 
 def _said(name: str, value: object) -> str:
     if name == "odometer_km" and isinstance(value, float):
-        return f"{value:,.0f} km"
+        return f"{number_words(value)} km"
     if name == "country":
         return country_words(str(value))
     if isinstance(value, bool):

@@ -206,3 +206,15 @@ def test_a_variant_that_looks_like_a_number_stays_itself() -> None:
     )
     assert (record.subject.variant, record.subject.year, record.subject.odometer_km) == ("2.0", 1966, 98000.0)
     assert "figure" in COLUMNS
+
+
+def test_rows_whose_report_contradicts_itself_are_refused_and_nothing_of_them_is_entered(
+    held: Market, tmp_path: Path
+) -> None:
+    cars(held, 3).write_csv(tmp_path / "cars.csv")
+    known = Known.on(Snapshot.of(held), last_day(held), "fit-0001")
+    early = replace(terms(held), evidence=replace(terms(held).evidence, gathered_later=""))
+    before = listed(held).height
+    items = value_collection(held, known, early, read_cars(tmp_path / "cars.csv"), by="Clerk")
+    assert all("is after the report date" in item.reason for item in items)
+    assert listed(held).height == before

@@ -6,14 +6,15 @@ from datetime import date
 from pathlib import Path
 
 import duckdb
+import polars as pl
 import pytest
 
 from pricing.appraisal.form import read_form, write_form
 from pricing.appraisal.photographs import Photograph, on_cover, with_added, with_changes, without
 from pricing.appraisal.record import Appraisal, plain_record, read_record
-from pricing.appraisal.register import Entry, enter, history, needs_evidence, read, revise
+from pricing.appraisal.register import Entry, enter, history, needs_evidence, read, revise, taken_in_for
 from pricing.errors import AppraisalError, FileError, MarketError
-from pricing.operations.appraisal_photographs import taken_in, write_originals
+from pricing.operations.appraisal_photographs import of_sheet, taken_in, with_those_of_sheet, write_originals
 from pricing.operations.backups import back_up, restore
 from pricing.store.market import Market
 from pricing.store.salvage import altered_evidence, salvage
@@ -122,26 +123,51 @@ def test_a_row_that_makes_no_sense_is_named(row: object) -> None:
         read_record({"photograph": [row]})
 
 
-def test_a_form_names_files_that_are_read_and_holds_what_is_kept(tmp_path: Path, entered: Entry) -> None:
+def test_a_photograph_of_another_car_s_appraisal_is_known_to_be(market: Market, entered: Entry) -> None:
+    first = entered.record.photographs[0]
+    assert taken_in_for(market, first.digest, "OTHER-9") == "CH-55-Nu"
+    assert taken_in_for(market, "f" * 64, "OTHER-9") == "OTHER-9"
+
+
+def test_a_form_names_files_that_are_read_and_holds_what_is_kept(
+    market: Market, tmp_path: Path, entered: Entry
+) -> None:
     (tmp_path / "front.jpg").write_bytes(drawn_photograph(mark=9))
     form = tmp_path / "car.toml"
     form.write_text('[subject]\nchassis_number = "X 1"\n[[photograph]]\nfile = "front.jpg"\ncover = true\n')
-    record, read_ones = taken_in(read_form(form))
+    record, read_ones = taken_in(read_form(form), market)
     (kept,) = record.photographs
     assert (kept.file, kept.chassis, kept.cover) == ("front.jpg", "X 1", True)
     assert [one.digest for one in read_ones] == [kept.digest]
     write_form(entered.record, form)
     again = read_form(form)
     told = [replace(one, taken_on=None, removed=()) for one in entered.record.photographs]
-    assert list(again.photographs) == told and taken_in(again) == (again, [])
+    assert list(again.photographs) == told and taken_in(again, market) == (again, [])
     form.write_text('[[photograph]]\nfile = "none.jpg"\n')
     with pytest.raises(FileError, match=r"none\.jpg cannot be read: it does not exist"):
-        taken_in(read_form(form))
+        taken_in(read_form(form), market)
 
 
 def test_plain_values_come_back_as_they_were(entered: Entry) -> None:
     assert read_record(plain_record(entered.record)) == entered.record
     assert read_record({}) == Appraisal()
+
+
+def test_those_of_the_sheet_are_tied_to_their_findings(entry: Entry, tmp_path: Path) -> None:
+    found = None if entry.evidence is None else entry.evidence.findings
+    assert found is not None and entry.evidence is not None
+    (tmp_path / "paint.jpg").write_bytes(drawn_photograph(mark=77))
+    named = pl.when(check="body_paint").then(pl.lit("paint.jpg")).otherwise("photo").alias("photo")
+    sheet = replace(found, sheet=found.sheet.with_columns(named))
+    record = replace(
+        entry.record, inspection=replace(entry.record.inspection, sheet=str(tmp_path / "walk.json"))
+    )
+    seen = replace(entry, record=record, evidence=replace(entry.evidence, findings=sheet))
+    shots, read_ones = with_those_of_sheet(seen)
+    assert [(one.file, one.check) for one in shots] == [("paint.jpg", "body_paint")]
+    assert len(read_ones) == 1 and of_sheet(entry) == {}
+    again = replace(seen, record=replace(record, photographs=shots))
+    assert with_those_of_sheet(again) == (shots, [])
 
 
 def test_originals_come_out_unchanged_byte_for_byte(market: Market, entered: Entry, tmp_path: Path) -> None:

@@ -26,6 +26,7 @@ ANSWERS: dict[str, st.SearchStrategy[Any]] = {
     "whole": st.one_of(st.none(), st.integers(-100_000, 100_000)),
     "number": st.one_of(st.none(), st.floats(0, 1e9)),
     "amount": st.one_of(st.none(), st.decimals(0, 10**9, places=2)),
+    "per cent": st.one_of(st.none(), st.decimals("-94.99", 100, places=2)),
     "yes or no": st.one_of(st.none(), st.booleans()),
     "how": st.dictionaries(st.text(max_size=10), st.text(max_size=20).map(str.strip), max_size=3),
 }

@@ -103,8 +103,15 @@ def market(tmp_path_factory: pytest.TempPathFactory) -> Market:
     return market
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture
 def base(market: Market) -> Iterator[str]:
+    with serving(market) as found:
+        yield found
+
+
+@contextmanager
+def serving(market: Market) -> Iterator[str]:
+    """A server of its own, and how long it takes to be there."""
     began = time.perf_counter()
     with served(Path(market.path), PORT) as found:
         print(f"\n{'from the command to the open port':45} {1000 * (time.perf_counter() - began):8.0f} ms")
@@ -116,28 +123,32 @@ def query(market: Market) -> str:
     return urlsplit(address(PORT, common_car(market), Decimal(5000))).query
 
 
-def test_the_start_page_beside_a_bare_one(base: str, query: str) -> None:
-    asyncio.run(_beside_bare(base, query))
+def test_the_start_page_beside_a_bare_one(market: Market, query: str) -> None:
+    asyncio.run(_beside_bare(market, query))
 
 
 def test_every_page_and_eight_people(base: str, query: str) -> None:
     asyncio.run(_people(base, query))
 
 
-async def _beside_bare(base: str, query: str) -> None:
+async def _beside_bare(market: Market, query: str) -> None:
     async with async_playwright() as playwright:
         browser = await playwright.chromium.launch(executable_path=chromium(), args=list(ARGUMENTS))
         context = await browser.new_context(viewport={"width": DESKTOP[0], "height": DESKTOP[1]})
         page = await context.new_page()
-        first = [await _opened(page, f"{base}/?{query}")]
-        with bare_server() as bare:
-            await _opened(page, bare)
-            bare_warm = [await _opened(page, bare) for _ in range(5)]
-            bare_answer, bare_chart = await _changes(page, CHANGES, capital=False)
-        warm = [await _opened(page, f"{base}/?{query}") for _ in range(5)]
-        answered, redrawn = await _changes(page, CHANGES)
+        with serving(market) as base:
+            first = [await _opened(page, f"{base}/?{query}")]
+            with bare_server() as bare:
+                await _opened(page, bare)
+                bare_warm = [await _opened(page, bare) for _ in range(5)]
+                bare_answer, bare_chart = await _changes(page, CHANGES, capital=False)
+            warm = [await _opened(page, f"{base}/?{query}") for _ in range(5)]
+            answered, redrawn = await _changes(page, CHANGES)
+        with serving(market) as base:
+            anew = [await _opened(page, f"{base}/?{query}")]
         for words, own, other, beside, wanted in (
-            ("start page, first visitor of a server", first, "the same, warm", warm, 3.0),
+            ("first visitor of a server, browser new to it", first, "start page, warm", warm, 3.0),
+            ("first visitor of a server, browser knows it", anew, "start page, warm", warm, 3.0),
             ("start page, warm", warm, "bare page, warm", bare_warm, 1.3),
             ("changed band to answer", answered, "the same, bare page", bare_answer, 1.5),
             ("changed band to chart", redrawn, "the same, bare page", bare_chart, 1.5),

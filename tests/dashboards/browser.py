@@ -119,7 +119,7 @@ def launched(executable: str) -> Iterator[Browser]:
 def window(size: tuple[int, int], browser: Browser) -> Iterator[tuple[Page, list[str]]]:
     """A page without a past, and the errors on its console so far; what fails in it is told with its text."""
     errors: list[str] = []
-    opened = browser.new_page(viewport={"width": size[0], "height": size[1]})
+    opened = browser.new_page(viewport={"width": size[0], "height": size[1]}, locale="en-GB")
     opened.set_default_timeout(PATIENCE)
     opened.on("pageerror", lambda error: errors.append(str(error)))
     opened.on("console", lambda said: errors.append(said.text) if said.type == "error" else None)

@@ -15,6 +15,7 @@ from pricing.appraisal.register import enter, listed, read
 from pricing.operations.appraisal_files import evidence_for
 from pricing.reports.wording import span_words
 from pricing.store.market import Market
+from pricing.words.reader import rounded
 from tests.appraisals import full_record
 from tests.dashboards.pages import a_page, at_car, press, said, table
 from tests.drawn_photographs import drawn_photograph
@@ -97,7 +98,10 @@ def test_the_opinion_is_written_beside_its_evidence(market: Market, car: dict[st
     assert f"**Price model** (private, GBP): {span_words(facts, WORDS, 'model')}" in shown
     assert "**Reconciled figure**" in shown
     assert "No sale or offer of chassis number CH-55-Nu stands in the records" in shown
-    assert len(table(page, "number", "adjusted_price")) == facts.grid.height
+    beside = table(page, "number", "adjusted")
+    into = facts.evidence.conversion.from_base
+    assert beside["adjusted"].to_list() == [rounded(into(price)) for price in facts.grid["adjusted_price"]]
+    assert facts.evidence.valuation.car["condition_band"] in shown
     page.selectbox(key="section").select("assignment").run()
     assert "Market value: What the car should fetch" in said(page)
 

@@ -38,7 +38,7 @@ from pricing.words.buying import (
 )
 from pricing.words.condition import goals_sentence, mending_sentence
 from pricing.words.evidence import reconciliation_sentences
-from pricing.words.locale import rounded
+from pricing.words.reader import rounded
 from pricing.words.selling import (
     advice_sentences,
     auction_sentences,

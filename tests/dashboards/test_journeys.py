@@ -7,7 +7,7 @@ from decimal import Decimal
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, Page, expect
+from playwright.sync_api import Browser, FilePayload, Page, expect
 
 from pricing.appraisal.record import with_answer
 from pricing.appraisal.register import listed, read, revise
@@ -35,6 +35,7 @@ from tests.dashboards.browser import (
     wait_until_still,
     window,
 )
+from tests.drawn_photographs import drawn_photograph
 from tests.small_market import common_car
 
 pytestmark = pytest.mark.browser
@@ -134,7 +135,7 @@ def test_a_seller_sets_a_reserve(
         opened.get_by_role("textbox", name="Worth to you if you keep it (EUR)").fill("2500")
         opened.keyboard.press("Tab")
         wait_until_still(opened)
-        opened.get_by_role("textbox", name="Reserve to look at (EUR)").fill("3000")
+        opened.get_by_role("textbox", name="Reserve that you think of (EUR)").fill("3000")
         opened.keyboard.press("Tab")
         terms = SellerTerms("EUR", Decimal(2500), Decimal(3000), asking=Decimal(5000))
         evidence = selling_evidence(browsed, model)
@@ -169,13 +170,35 @@ def test_a_valuer_builds_and_downloads_an_appraisal(
         opened.get_by_text("is revised; the revision before is kept").wait_for()
         assert read(browsed, name).record.assignment.client == "Client Alpha"
         fits(opened)
+        photograph(opened, drawn_photograph((900, 600), orientation=6), browsed, name)
         fill_the_rest(browsed, name)
         opened.reload()
         with opened.expect_download() as given:
             opened.get_by_role("button", name="Download the PDF").click()
-        assert Path(given.value.path()).read_bytes().startswith(b"%PDF")
+        content = Path(given.value.path()).read_bytes()
+        assert content.startswith(b"%PDF") and b"/DCTDecode" in content
         fits(opened)
     assert no_errors(errors)
+
+
+def photograph(opened: Page, content: bytes, market: Market, name: str) -> None:
+    """Add a photograph on the page, see it, and take its original away as it came."""
+    opened.get_by_text("Photographs", exact=True).click()
+    opened.get_by_text("No photographs yet.").wait_for()
+    sent: FilePayload = {"name": "front.jpg", "mimeType": "image/jpeg", "buffer": content}
+    opened.locator("input[type=file]").first.set_input_files([sent])
+    opened.get_by_role("textbox", name="What they show").fill("From the front")
+    opened.get_by_role("button", name="Keep the photographs").click()
+    opened.get_by_text("is revised: 1 photograph added").wait_for()
+    (shot,) = read(market, name).record.photographs
+    assert (shot.caption, shot.cover, shot.removed[0]) == ("From the front", True, "place")
+    seen = opened.get_by_alt_text("Photograph 1. From the front")
+    seen.wait_for()
+    assert seen.evaluate("picture => picture.naturalWidth > picture.naturalHeight")
+    fits(opened)
+    with opened.expect_download() as given:
+        opened.get_by_role("button", name="Download the original").click()
+    assert Path(given.value.path()).read_bytes() == content
 
 
 def fill_the_rest(market: Market, name: str) -> None:

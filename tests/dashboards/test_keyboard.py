@@ -106,8 +106,8 @@ def test_a_seller_needs_no_mouse(browser: Browser, base: str, query: str) -> Non
         assert opened.get_by_text("Page not found").count() == 0
         go_to(opened, "Sell")
         fill(opened, "textbox", "Worth to you if you keep it (EUR)", "2500")
-        fill(opened, "textbox", "Reserve to look at (EUR)", "3000")
-        opened.get_by_role("heading", name="What a sale would leave").wait_for()
+        fill(opened, "textbox", "Reserve that you think of (EUR)", "3000")
+        opened.get_by_role("heading", name="What a sale leaves you").wait_for()
         expect(opened).to_have_url(re.compile("own_value=2500.*reserve=3000"))
 
 

@@ -15,7 +15,7 @@ from pricing.evidence.comparison.comparables_index import ComparablesIndex
 from pricing.model.saved import load
 from pricing.store.market import Market
 from pricing.words import sentences
-from pricing.words.locale import rounded
+from pricing.words.reader import about_words
 from tests.cars import car_of
 from tests.dashboards.pages import APP, WAIT, at_car, said, table
 from tests.small_market import common_car
@@ -29,7 +29,14 @@ def car(small_market: Market) -> dict[str, Any]:
 @pytest.fixture
 def page(small_market: Market, monkeypatch: pytest.MonkeyPatch) -> Iterator[AppTest]:
     monkeypatch.setenv("PRICING_MARKET", str(small_market.path))
-    yield AppTest.from_file(APP, default_timeout=WAIT)
+    yield opened()
+
+
+def opened() -> AppTest:
+    """The first page, the rest of what is asked of a car unfolded."""
+    page = AppTest.from_file(APP, default_timeout=WAIT)
+    page.session_state["car-more"] = True
+    return page
 
 
 def library(market: Market, car: dict[str, Any], asking: int | None = None) -> Valuation:
@@ -50,7 +57,7 @@ def test_its_numbers_are_the_librarys(page: AppTest, small_market: Market, car: 
     assert not page.exception
     valuation = library(small_market, car, 5000)
     prices = [valuation.low, valuation.mid, valuation.high]
-    assert [metric.value for metric in page.metric] == [f"{rounded(p):,}" for p in prices if p]
+    assert [metric.value for metric in page.metric] == [about_words(p) for p in prices if p]
     assert all("EUR" in metric.label for metric in page.metric)
     words = said(page)
     assert sentences.range_sentence(valuation) in words
@@ -79,13 +86,13 @@ def test_a_moved_widget_moves_the_numbers(page: AppTest, small_market: Market, c
     page.radio(key="condition_band").set_value("top condition").run()
     assert not page.exception
     valuation = library(small_market, car | {"condition_band": "top condition"})
-    assert page.metric[1].value == f"{rounded(valuation.mid or 0):,}"
+    assert page.metric[1].value == about_words(valuation.mid or 0)
     page.text_input(key="asking").set_value("7.000").run()
     asked = library(small_market, car | {"condition_band": "top condition"}, 7000)
     assert sentences.standing_sentence(asked) in said(page)
     page.multiselect(key="options").set_value(["overdrive", "servo brakes"]).run()
     options = {"condition_band": "top condition", "options": ["overdrive", "servo_brakes"]}
-    assert page.metric[1].value == f"{rounded(library(small_market, car | options).mid or 0):,}"
+    assert page.metric[1].value == about_words(library(small_market, car | options).mid or 0)
 
 
 def test_miles_are_turned_into_kilometres(page: AppTest, small_market: Market, car: dict[str, Any]) -> None:
@@ -93,7 +100,7 @@ def test_miles_are_turned_into_kilometres(page: AppTest, small_market: Market, c
     page.text_input(key="odometer").set_value("100")
     page.selectbox(key="odometer_unit").select("thousand miles").run()
     valuation = library(small_market, car | {"odometer_km": 160934.4})
-    assert page.metric[1].value == f"{rounded(valuation.mid or 0):,}"
+    assert page.metric[1].value == about_words(valuation.mid or 0)
 
 
 def test_a_car_is_found_by_a_few_letters_and_its_year(page: AppTest, car: dict[str, Any]) -> None:
@@ -126,7 +133,7 @@ def test_a_bad_price_loses_the_verdict_alone(
 ) -> None:
     page.query_params["asking"] = typed
     at_car(page, car)
-    assert page.metric[1].value == f"{rounded(library(small_market, car).mid or 0):,}"
+    assert page.metric[1].value == about_words(library(small_market, car).mid or 0)
     (error,) = page.error
     assert error.value[0].isupper() and error.value.endswith(".")
     assert "would sell for less" not in said(page)
@@ -152,7 +159,7 @@ def test_every_field_of_the_car_reaches_the_model(
     page.selectbox(key="history_file").select("yes")
     page.selectbox(key="drive_side").select("left").run()
     more = {"channel": "dealer", "matching_numbers": "inspected", "history_file": True, "drive_side": "left"}
-    assert page.metric[1].value == f"{rounded(library(small_market, car | more).mid or 0):,}"
+    assert page.metric[1].value == about_words(library(small_market, car | more).mid or 0)
 
 
 def test_a_car_that_cannot_be_is_answered_with_a_sentence(page: AppTest, car: dict[str, Any]) -> None:
@@ -184,7 +191,7 @@ def test_while_there_is_no_market_the_demo_is_shown_with_an_invitation(
     page = at_car(AppTest.from_file(APP, default_timeout=WAIT), car)
     assert not page.exception
     assert "every make, car and sale in it is invented" in said(page)
-    assert page.metric[1].value == f"{rounded(library(small_market, car).mid or 0):,}"
+    assert page.metric[1].value == about_words(library(small_market, car).mid or 0)
     assert not (tmp_path / "absent.duckdb").exists()
 
 
@@ -195,6 +202,18 @@ def test_comparable_sales_stand_on_the_distribution(
     indexed = ComparablesIndex.build(small_market.sales(), load(small_market), currency="EUR")
     found = find_comparables(indexed, car_of(small_market, car))
     assert f"The {found.table.height} rings are the nearest sales" in said(page)
+
+
+def test_fields_that_few_need_come_when_they_are_unfolded_and_a_refused_car_shows_them(
+    small_market: Market, monkeypatch: pytest.MonkeyPatch, car: dict[str, Any]
+) -> None:
+    monkeypatch.setenv("PRICING_MARKET", str(small_market.path))
+    page = at_car(AppTest.from_file(APP, default_timeout=WAIT), car)
+    assert page.metric and not page.selectbox
+    page.session_state["car-more"] = True
+    assert page.run().selectbox(key="make").value == car["make"]
+    refused = at_car(AppTest.from_file(APP, default_timeout=WAIT), car | {"variant": "of no car"})
+    assert refused.selectbox(key="variant").value is None
 
 
 def test_names_from_records_are_shown_as_they_are(page: AppTest, car: dict[str, Any]) -> None:
@@ -210,11 +229,11 @@ def test_the_settings_show_the_range_in_a_second_currency(
     copy.write_bytes(small_market.path.read_bytes())
     Market.open(copy).keep_settings({"other_currency": "GBP", "distance_unit": "miles"})
     monkeypatch.setenv("PRICING_MARKET", str(copy))
-    page = at_car(AppTest.from_file(APP, default_timeout=WAIT), car)
+    page = at_car(opened(), car)
     valuation = library(small_market, car)
     rate = Conversion.at("GBP", "EUR", valuation.as_of)
     mid = sentences.money_words(rate.from_base(valuation.mid or Decimal(0)), "GBP")
     assert f"half below {mid}, at the reference rate" in said(page)
     assert page.selectbox(key="odometer_unit").value == "km"  # a link says km when it says nothing
-    fresh = AppTest.from_file(APP, default_timeout=WAIT).run()
+    fresh = opened().run()
     assert fresh.selectbox(key="odometer_unit").value == "miles"

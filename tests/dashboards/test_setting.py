@@ -56,21 +56,21 @@ def test_a_catalogue_of_ones_own_comes_into_force_or_is_refused_with_a_sentence(
 ) -> None:
     text = DEMO_CATALOGUE.read_text(encoding="utf-8").replace("demo repair catalogue", "my own figures")
     page.file_uploader[0].set_value(("mine.toml", b"[catalogue]\nname = 1", "application/toml")).run()
-    press(page, "Put this catalogue in force")
+    press(page, "Use this catalogue")
     assert "catalogue.name should be a valid string" in said(page).replace("\\", "")
     assert kept(market).catalogue is None
     page.file_uploader[0].set_value(("mine.toml", text.encode(), "application/toml")).run()
-    press(page, "Put this catalogue in force")
+    press(page, "Use this catalogue")
     assert kept(market).catalogue == text
     assert "your own figures" in said(page)
 
 
 def test_a_schedule_of_charges_comes_into_force(page: AppTest, market: Market) -> None:
-    press(page, "Put the example rates in force")
+    press(page, "Use the example rates")
     assert not page.exception
     assert kept(market).charges == EXAMPLE_CHARGES
     assert "In force:" in said(page)
-    press(page, "Have none in force")
+    press(page, "Use no schedule")
     assert kept(market).charges is None
 
 

@@ -65,3 +65,17 @@ def test_without_scores_the_law_is_the_regressions() -> None:
 def test_scores_that_are_all_alike_leave_no_width() -> None:
     law = ScoreLaw.fit(np.full(100, 0.3), 5.0)
     assert np.abs(law.ppf(np.array([0.1, 0.9]))).max() < 1e-3
+
+
+def test_a_few_slips_reach_into_no_range_and_into_no_mean() -> None:
+    """Six prices of 2,400 with a nought too many, nine units of spread above their mid, as the demo market
+    has them: a car that is little known has a unit of .9, of which nine are a factor of 3,000."""
+    rng = np.random.default_rng(11)
+    plain = rng.standard_t(15, 2_394)
+    with_slips = np.concatenate([plain, [7.0, 8.0, 9.0, 9.5, 10.0, 11.0]])
+    laws = [ScoreLaw.fit(scores, 15.0) for scores in (plain, with_slips)]
+    levels = (np.arange(4_000) + 0.5) / 4_000
+    true, found = (float(np.exp(0.9 * law.ppf(levels)).mean()) for law in laws)
+    assert found == pytest.approx(true, rel=0.1)
+    inner = np.array([0.05, 0.1, 0.9, 0.95])
+    np.testing.assert_allclose(laws[1].ppf(inner), laws[0].ppf(inner), atol=0.06)

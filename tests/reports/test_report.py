@@ -27,6 +27,7 @@ from pricing.reports.letter import letter
 from pricing.reports.report import report
 from pricing.reports.short import statement
 from pricing.words.locale import LocaleWords
+from pricing.words.reader import rounded
 from tests import appraisals
 
 NEVER = ("roadworthy", " safe ", "complies with", "in compliance", "i certify", "is signed", "was signed")
@@ -119,10 +120,12 @@ def test_the_tables_hold_the_facts(pages: Pages, facts: Facts, words: LocaleWord
     (grid,) = tables(pages, "Comparable sales")
     assert [row[0] for row in grid.rows] == [str(place) for place in range(1, facts.grid.height + 1)]
     money = facts.evidence.conversion
-    for place, name in ((4, "price"), (7, "adjusted_price")):
-        assert [number(row[place]) for row in grid.rows] == [
-            money.from_base(amount).quantize(Decimal(1), ROUND_HALF_EVEN) for amount in facts.grid[name]
-        ]
+    assert [number(row[4]) for row in grid.rows] == [
+        money.from_base(amount).quantize(Decimal(1), ROUND_HALF_EVEN) for amount in facts.grid["price"]
+    ]
+    assert [number(row[7]) for row in grid.rows] == [
+        rounded(money.from_base(amount)) for amount in facts.grid["adjusted_price"]
+    ]
     for caption, span in (("Value by comparable", facts.comparables), ("Range of the price", facts.model)):
         (table,) = tables(pages, caption)
         assert span is not None
@@ -141,7 +144,7 @@ def test_the_tables_hold_the_facts(pages: Pages, facts: Facts, words: LocaleWord
     assert len(terms.rows) == facts.evidence.valuation.terms.height
     (bands,) = tables(pages, "The car in each condition band")
     assert [row[2] for row in bands.rows] == [
-        words.plain(Decimal(repr(mid)), 0) for mid in facts.evidence.valuation.bands["mid"]
+        words.known(money.from_base(Decimal(repr(mid)))) for mid in facts.evidence.valuation.bands["mid"]
     ]
 
 
@@ -152,12 +155,14 @@ def test_the_repairs_and_the_sheet_hold_the_facts(pages: Pages, facts: Facts, wo
     (sheet,) = tables(pages, "Findings")
     assert [row[1:3] for row in sheet.rows] == findings.sheet.select("title", "state").rows()
     (jobs,) = tables(pages, "The dearest jobs")
-    assert jobs.rows[-1] == ("All repairs expected", "", words.about(budget.expected, budget.currency))
+    into = facts.evidence.conversion.from_base
+    assert budget.currency == facts.base_currency
+    assert jobs.rows[-1] == ("All repairs expected", "", words.about(into(budget.expected), "GBP"))
     (chances,) = tables(pages, "Chance of each condition band")
     assert {row[0]: row[1] for row in chances.rows} == {
         band: words.share(share) for band, share in findings.bands.items()
     }
-    assert words.about(budget.p50, budget.currency) in texts(pages)
+    assert words.about(into(budget.p50), "GBP") in texts(pages)
 
 
 def test_the_interval_of_the_median_is_printed_as_it_is(pages: Pages, facts: Facts) -> None:
@@ -331,3 +336,25 @@ def test_a_difference_of_premise_is_printed_in_numbers_with_what_it_rests_on(
     assert table.rows[1][0].startswith("Private, forced sale")
     for short in (letter(facts, words), statement(facts, words)):
         assert "35.0% on sales as recorded" in texts(short)
+
+
+def test_no_interval_mixes_factors_and_per_cents(pages: Pages) -> None:
+    (terms,) = tables(pages, "What makes up")
+    intervals = [row[2] for row in terms.rows if " to " in row[2]]
+    assert intervals
+    for cell in intervals:
+        low, _, high = cell.partition(" to ")
+        assert low.startswith("x ") == high.startswith("x ")
+
+
+def test_amounts_for_the_client_are_in_the_client_s_currency(pages: Pages, facts: Facts) -> None:
+    assert facts.currency != facts.base_currency
+    drawn = repr(pages.pictures["comparables"])
+    assert f"price ({facts.currency}, all-in)" in drawn and facts.base_currency not in drawn
+    (asked,) = [block.text for block in pages.blocks
+                if isinstance(block, Paragraph) and "an asking price is a ceiling" in block.text]  # fmt: skip
+    assert facts.opinion is not None and facts.evidence.comparables is not None
+    ceilings = facts.evidence.comparables.offers.filter(pl.col("meaning") == "ceiling")["adjusted_price"]
+    figures = [facts.evidence.conversion.from_base(price) for price in ceilings.drop_nulls()]
+    below = sum(figure < facts.opinion[0] for figure in figures)
+    assert (f"The opinion is above {below} of the {len(figures)}" if below else "not above it") in asked

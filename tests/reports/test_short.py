@@ -13,6 +13,7 @@ from pricing.reports.letter import letter
 from pricing.reports.pdf import pdf
 from pricing.reports.short import SHOWN, statement
 from pricing.words.locale import LocaleWords
+from pricing.words.reader import rounded
 from tests.appraisals import pdf_text
 from tests.reports.test_report import as_model_report, number, tables, texts
 
@@ -32,10 +33,12 @@ def test_its_comparables_are_the_first_of_the_grid(facts: Facts, words: LocaleWo
     first = facts.grid.head(SHOWN)
     money = facts.evidence.conversion
     assert table.columns[3].header.endswith("GBP")
-    for place, name in ((3, "price"), (4, "adjusted_price")):
-        assert [number(row[place]) for row in table.rows] == [
-            money.from_base(amount).quantize(Decimal(1), ROUND_HALF_EVEN) for amount in first[name]
-        ]
+    assert [number(row[3]) for row in table.rows] == [
+        money.from_base(amount).quantize(Decimal(1), ROUND_HALF_EVEN) for amount in first["price"]
+    ]
+    assert [number(row[4]) for row in table.rows] == [
+        rounded(money.from_base(amount)) for amount in first["adjusted_price"]
+    ]
     assert "reference rate of" in table.note
 
 

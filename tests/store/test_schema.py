@@ -31,6 +31,7 @@ def filled_once(tmp_path_factory: pytest.TempPathFactory) -> Path:
     market.kept_cars.add_photo(car_id, b"seen")
     shot = ReadPhotograph("d" * 64, b"seen", b"shown", "JPEG", 4, 3, None, ("place",))
     market.appraisals.keep([Draft("{}", None, None, "A. Clerk", "seen", photographs=[shot])])
+    market.profiles.keep("valuer", "desk", "{}")
     return path
 
 

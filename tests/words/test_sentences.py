@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from pricing.decisions.valuation import Valuation, value_car
 from pricing.words import sentences
-from pricing.words.locale import rounded
+from pricing.words.reader import day_words, rounded
 from tests.cars import car_of
 from tests.known_market import KnownMarket, KnownModel
 
@@ -74,4 +74,4 @@ def test_no_sentence_vouches_for_the_car() -> None:
 
 
 def test_days_are_said_in_words() -> None:
-    assert sentences.day_words(date(2026, 1, 9)) == "9 January 2026"
+    assert day_words(date(2026, 1, 9)) == "9 January 2026"

@@ -42,6 +42,17 @@ class KeptPhotographs:
             )  # fmt: skip
         return {digest: bytes(content) for digest, content in rows}
 
+    def first_record(self, digest: str) -> str | None:
+        """The earliest record that names a photograph, as it is kept; None where none does."""
+        with self._connect() as opened:
+            rows = run(
+                opened,
+                "SELECT record FROM appraisals WHERE contains(record, ?) ORDER BY made_at, appraisal_id, "
+                "revision LIMIT 1",
+                [digest],
+            )
+        return str(rows[0][0]) if rows else None
+
     def original(self, digest: str) -> bytes:
         """The bytes as they came.
 

@@ -6,6 +6,7 @@ import shutil
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
+from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
@@ -19,8 +20,15 @@ from pricing.store.copying import market_tables
 from pricing.store.kept.appraisals import Draft
 from pricing.store.market import Market
 from pricing.store.postgres import copy as store_copy
+from pricing.untrusted.photographs import ReadPhotograph
 from tests.postgres_server import PostgresServer
 from tests.store.test_market import TODAY, write
+
+_BYTES = b"\xff\xd8\xff\0\\N\n\t"
+SHOT = ReadPhotograph(
+    sha256(_BYTES).hexdigest(), _BYTES, b"\t\0", "JPEG", 4, 3, None, ("place", 'it\'s, "so"')
+)
+
 
 CAR = {"chassis_number": "CX1968"}
 
@@ -69,7 +77,9 @@ def test_what_one_desk_does_the_other_sees(desk: Callable[[str], Market], tmp_pa
         lambda market: market.keep_settings({"country": "IE", "nothing": None}),
         lambda market: market.keep_settings({"country": "\0"}),
         lambda market: market.choices.keep("car", [(record, "leave out", None, -0.1, "another car")]),
-        lambda market: market.appraisals.keep([Draft("{}", '{"a": "\\n"}', "d1", "anna", "first")]),
+        lambda market: market.appraisals.keep(
+            [Draft("{}", '{"a": "\\n"}', "d1", "anna", "first", photographs=[SHOT])]
+        ),
         lambda market: market.undo("batch-0002"),
         lambda market: market.load([rows(tmp_path, CAR | {"amount": "4500"})], today=TODAY),
     ]
@@ -84,6 +94,8 @@ def test_what_one_desk_does_the_other_sees(desk: Callable[[str], Market], tmp_pa
     assert there.load_fit() == (b"\0\\N\n\xff", {"rows": 3})
     assert here.state().settings == {"country": "\0"}
     assert here.appraisals.revision("appraisal-0001").evidence == '{"a": "\\n"}'
+    assert here.photographs.original(SHOT.digest) == SHOT.content
+    assert there.photographs.shown([SHOT.digest]) == {SHOT.digest: SHOT.shown}
     assert here.state() == there.state()
     late = desk("late")
     assert contents(late.path) == after

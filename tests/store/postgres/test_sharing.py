@@ -19,6 +19,9 @@ from tests.postgres_server import PostgresServer
 from tests.store.postgres.test_copy import contents
 from tests.store.test_market import ROW, TODAY
 
+SECONDS = float(os.environ.get("SOAK_SECONDS", "120"))
+"""Of the long soak, a fault each four of them."""
+
 ROWS = 40
 PATIENCE = 240.0
 """Seconds that a process is waited for at most, so that a failure is told and nothing hangs."""
@@ -83,7 +86,7 @@ def read_on(address: str, copies: str, at_work: Any, stop: Any, found: Any) -> N
     ("writers", "readers", "seconds", "rounds"),
     [
         pytest.param(2, 2, 6.0, 1, marks=pytest.mark.soak, id="six seconds"),
-        pytest.param(4, 8, 120.0, 6, marks=pytest.mark.soak, id="two minutes"),
+        pytest.param(4, 8, SECONDS, max(1, round(SECONDS / 20)), marks=pytest.mark.soak, id="long"),
     ],
 )
 def test_all_copies_agree_whatever_happens(
