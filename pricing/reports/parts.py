@@ -263,8 +263,8 @@ def conditions_part(facts: Facts, words: LocaleWords) -> list[Block]:
         if text:
             blocks += [Heading(title, 2), Paragraph(text)]
     found = facts.evidence.findings
-    said = (ROAD, *(found.cautions if found else ()))
-    cautions = (caution_words(facts, words), *(words.word(text) for text in said))
+    more = (ROAD, *(found.cautions if found else ()))
+    cautions = (caution_words(facts, words), *(words.word(text) for text in more))
     return [*blocks, Heading(words.say("Cautions"), 2), Bullets(cautions)]
 
 

@@ -55,8 +55,8 @@ def pictures(facts: Facts, words: LocaleWords) -> dict[str, Picture]:
         ]
         found["index"] = _plain(chart, words, fitted=False)
     if evidence.comparables is not None:
-        chart = comparables_chart(_in_client_currency(evidence.comparables, facts), words)
-        found["comparables"] = _plain(chart, words)
+        compared = comparables_chart(_in_client_currency(evidence.comparables, facts), words)
+        found["comparables"] = _plain(compared, words)
     if evidence.valuation.mid is not None:
         columns = distribution_chart(evidence.valuation, words=words).properties(height=210)
         bars = terms_chart(evidence.valuation, words, LABEL_WIDTH).properties(height=alt.Step(19))

@@ -48,9 +48,7 @@ from pricing.words.messages import Messages
 from tests.appraisals import pdf_text
 from tests.catalogues import extracted
 from tests.condition.walks import CAR, catalogue, walk
-from tests.decisions.test_buying import SCHEDULE as BOUGHT
 from tests.decisions.test_buying import bought
-from tests.decisions.test_selling import SCHEDULE as SOLD
 from tests.decisions.test_selling import sold
 from tests.drawn_photographs import drawn_photograph
 from tests.reports.test_sheets import AUCTION, BARE, COSTS, INSPECTED, SEEN
@@ -265,15 +263,15 @@ def test_the_sheets_to_take_along_go_through_the_catalogue(small_market: Market,
         selling_sheet(sold(small_market, model), None, pseudo),
     ]
     mine = NAMES | {"make", "model", "variant", "EUR", "GBP", "de", "DE", "GB", "example"}
-    rates = [part for charges in (BOUGHT, SOLD) for part in (charges.name, charges.notice)]
-    mine |= set(re.findall(r"[A-Za-z]{2,}", " ".join([*rates, "Corvane Six Four Mk II", "20 sales"])))
+    mine |= set("Corvane Six Four Mk II".split())
     mine |= {
         str(month) for months in Locale.parse("de_DE").months["format"].values() for month in months.values()
     }
-    english = {
-        text for sheet in sheets for text in texts_of(sheet) if set(re.findall(r"[A-Za-z]{2,}", text)) - mine
-    }
-    assert english == set()
+    said = " ".join(text for sheet in sheets for text in texts_of(sheet))
+    # the depth of a model that stands in here, and what a schedule of charges says of itself
+    for own_words in ("20 sales", "rates: ", "shown for their form", r"Invented example charges.*?total\."):
+        said = re.sub(own_words, "", said)
+    assert set(re.findall(r"[A-Za-z]{2,}", said)) - mine == set()
 
 
 def test_a_collection_goes_through_the_catalogue(facts: Facts, pseudo: LocaleWords) -> None:
