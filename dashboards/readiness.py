@@ -73,7 +73,7 @@ def _records() -> None:
 
 def _model() -> None:
     snapshot = _fitted()
-    if snapshot is not None:
+    if snapshot is not None and snapshot.state.fit is not None:
         snapshot.make_ready(snapshot.state.fit)
 
 

@@ -28,9 +28,12 @@ def test_findings_and_photographs_of_a_kept_sheet_are_taken_in_once(
             (201, {"new": True}),
             (201, {"new": False}),
         ]
-        photo = {"url": f"/inspection-photos?sheet={name}&check={check}", "content": photograph()}
+        where = f"/inspection-photos?sheet={name}&check={check}"
         key = {"Idempotency-Key": "0c5be2b1-two", "Content-Type": "application/octet-stream"}
-        assert [asking.post(**photo, headers=key).json()["new"] for _ in range(2)] == [True, False]
+        assert [asking.post(where, content=photograph(), headers=key).json()["new"] for _ in range(2)] == [
+            True,
+            False,
+        ]
         assert asking.get("/kept-inspections/" + "0" * 32).status_code == 404
         assert asking.post(f"/kept-inspections/{name}/findings", json=found).status_code == 422
     kept = drafts.open_sheet(own.path, name)
@@ -38,5 +41,5 @@ def test_findings_and_photographs_of_a_kept_sheet_are_taken_in_once(
     assert len(list(drafts.sheet_folder(own.path, name).glob("*.jpg"))) == 1
     monkeypatch.setenv(DEMO_VARIABLE, str(own.path))
     with serving(tmp_path / "none.duckdb") as address:
-        found = httpx.get(f"{address}/api/v1/kept-inspections/{name}", timeout=PATIENCE)
-    assert found.json()["name"] == name
+        of_demo = httpx.get(f"{address}/api/v1/kept-inspections/{name}", timeout=PATIENCE)
+    assert of_demo.json()["name"] == name
