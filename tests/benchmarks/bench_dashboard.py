@@ -139,16 +139,17 @@ async def _beside_bare(market: Market, query: str) -> None:
         page = await context.new_page()
         with serving(market) as base:
             first = [await _opened(page, f"{base}/?{query}")]
-            beside, warm, bare_warm = await context.new_page(), list[float](), list[float]()
-            (answered, redrawn), (bare_answer, bare_chart) = ([], []), ([], [])
+            bare_page = await context.new_page()
+            warm, answered, redrawn = list[float](), list[float](), list[float]()
+            bare_warm, bare_answer, bare_chart = list[float](), list[float](), list[float]()
             with bare_server() as bare:
-                await _opened(beside, bare)
+                await _opened(bare_page, bare)
                 for _ in range(OPENED):  # by turns, so that what else the machine does falls on both
-                    bare_warm.append(await _opened(beside, bare))
+                    bare_warm.append(await _opened(bare_page, bare))
                     warm.append(await _opened(page, f"{base}/?{query}"))
                 for _ in range(CHANGES // 4):
                     for one, capital, kept in (
-                        (beside, False, (bare_answer, bare_chart)),
+                        (bare_page, False, (bare_answer, bare_chart)),
                         (page, True, (answered, redrawn)),
                     ):
                         await one.bring_to_front()
