@@ -181,11 +181,13 @@ def _table(grid: pl.DataFrame, rows: list[list[str | None]], start: int, end: in
 
 
 def _under_groups(names: list[str], above: list[str | None]) -> list[str]:
-    """Headings such as low and high under the merged heading they belong to."""
+    """Headings such as low and high under the merged heading they belong to; where one stands above alone, as
+    in two merged cells, that one."""
     group, found = "", []
     for name, over in zip(names, above, strict=False):
-        group = over.strip() if over and over.strip() else group
-        found.append(f"{group} {name}" if group and _PART_OF.match(plain(name)) else name)
+        own = " ".join((over or "").split())
+        group = own or group
+        found.append(f"{group} {name}" if group and _PART_OF.match(plain(name)) else name or own)
     return found + names[len(found) :]
 
 

@@ -129,7 +129,7 @@ def _columns(table: pl.DataFrame, chosen: Table[str, str | None]) -> dict[str, C
     look = {name: {} if name in chosen else looks(cells) for name, cells in texts.items()}
     alone = {
         name: shown_alone(texts[name], look[name])
-        if not named[name] and name not in chosen and table.schema[name] == pl.String
+        if name not in chosen and table.schema[name] == pl.String and _says_nothing(named[name], look[name])
         else {}
         for name in table.columns
     }
@@ -163,6 +163,11 @@ def _columns(table: pl.DataFrame, chosen: Table[str, str | None]) -> dict[str, C
         reason = "chosen" if name in chosen else _reason(name, is_ours, named[name], look[name])
         found[name] = Column(name, is_ours, reason, round(min(sure, 1.0), 2), samples)
     return found
+
+
+def _says_nothing(named: dict[str, float], look: dict[str, float]) -> bool:
+    """Whether a heading leaves open what the column is: it is none, or not one cell is what it says."""
+    return not any(look.get(ours, 1.0) for ours in named)
 
 
 def _score(ours: str, named: dict[str, float], look: dict[str, float], alone: dict[str, float]) -> float:

@@ -156,10 +156,15 @@ def _unique_names(header: list[str]) -> list[str]:
 def _refuse_open_quote(path: Path, frame: pl.DataFrame, delimiter: str) -> None:
     """Refuse a cell that holds several lines of as many cells as the header has: rows that a quotation mark
     which is not closed has swallowed."""
-    broken = frame.select(pl.col(pl.String).str.contains("\n", literal=True).any())
-    names = [name for name in broken.columns if broken[name][0]]
     width = len(set(frame.columns) - {"row_number", EXTRA_CELLS})
-    if not names or width < 2:
+    if width < 2:
+        return
+    shortest = FEWEST_SWALLOWED + (FEWEST_SWALLOWED - 1) * (width - 1)
+    longest = frame.select(pl.col(pl.String).str.len_bytes().max())
+    long = [name for name in longest.columns if (longest[name][0] or 0) >= shortest]
+    broken = frame.select(pl.col(long).str.contains("\n", literal=True).any())
+    names = [name for name in broken.columns if broken[name][0]]
+    if not names:
         return
     lines, marks = (pl.col(names).str.count_matches(mark, literal=True) for mark in ("\n", delimiter))
     swallowed = (lines >= FEWEST_SWALLOWED) & (marks >= (lines - 1) * (width - 1))
@@ -191,7 +196,8 @@ def survey_text(path: Path, stated: str | None, limits: Limits) -> tuple[str, in
         while True:
             block = file.read(BLOCK)
             try:
-                plain &= decoder.decode(block, final=not block).isascii()
+                if found == "utf-16" or not block.isascii() or not block or decoder.getstate()[0]:
+                    plain &= decoder.decode(block, final=not block).isascii()
             except UnicodeDecodeError as error:
                 if not block and (found == "utf-16" or not plain):
                     raise FileError(f"{path} is cut short: it ends in the middle of a character") from None

@@ -14,7 +14,7 @@ from pricing.store.audit import now, write_audit
 from pricing.store.connection import add_row, connection, file_connection, frame, quoted, run
 from pricing.store.copying import market_tables
 from pricing.store.opening import new_file
-from pricing.store.schema import KIND, TABLES, VERSION, create_tables
+from pricing.store.schema import KIND, TABLES, VERSION, create_missing_keys, create_tables
 
 SMALLEST: Final = 2048
 """Rows that are read together at least: as many as DuckDB keeps in one vector."""
@@ -81,6 +81,7 @@ def salvage(path: Path, target: Path, *, base_currency: str | None = None) -> Sa
     rows: dict[str, int] = {}
     with new_file(target) as draft, file_connection(draft, write=True) as new:
         create_tables(new)
+        create_missing_keys(new, TABLES)
         for name in tables:
             if name == "market":
                 currency = _currency(path, base_currency)
