@@ -37,6 +37,9 @@ MAY_BE: Final = (
 OWN_NAME: Final = 0.02
 """By how much our own name for a column goes before other names for it, such as Model before Type."""
 
+FEWEST_CELLS: Final = 3
+"""Distinct cells from which they are believed against a heading."""
+
 _CHOSEN: Final = 2.0
 """The score of what a person chose, above any other."""
 
@@ -127,11 +130,14 @@ def _columns(table: pl.DataFrame, chosen: Table[str, str | None]) -> dict[str, C
     texts = {name: _as_text(table[name]) for name in table.columns}
     named = {name: {} if name in chosen else meanings(name) for name in table.columns}
     look = {name: {} if name in chosen else looks(cells) for name, cells in texts.items()}
-    alone = {
-        name: shown_alone(texts[name], look[name])
-        if name not in chosen and table.schema[name] == pl.String and _says_nothing(named[name], look[name])
-        else {}
+    open_ones = [
+        name
         for name in table.columns
+        if name not in chosen and table.schema[name] == pl.String
+        and _says_nothing(named[name], look[name], texts[name])
+    ]  # fmt: skip
+    alone = {
+        name: shown_alone(texts[name], look[name]) if name in open_ones else {} for name in table.columns
     }
     others = {column for column in chosen.values() if column is not None}
     ours = sorted({column for found in named.values() for column in found} | set(SURE) | others)
@@ -165,9 +171,10 @@ def _columns(table: pl.DataFrame, chosen: Table[str, str | None]) -> dict[str, C
     return found
 
 
-def _says_nothing(named: dict[str, float], look: dict[str, float]) -> bool:
-    """Whether a heading leaves open what the column is: it is none, or not one cell is what it says."""
-    return not any(look.get(ours, 1.0) for ours in named)
+def _says_nothing(named: dict[str, float], look: dict[str, float], cells: pl.Series) -> bool:
+    """Whether a heading leaves open what the column is: it is none, or of several cells not one is what it
+    says."""
+    return not named or (cells.n_unique() > FEWEST_CELLS and not any(look.get(ours, 1.0) for ours in named))
 
 
 def _score(ours: str, named: dict[str, float], look: dict[str, float], alone: dict[str, float]) -> float:

@@ -179,8 +179,8 @@ def load_files(
             found = doubles_of(opened, report.batch_id, DOUBLES_TOLD)
             report = replace(report, names=_new_names(before, list_names(opened)), doubles=found)
         keep_result(opened, idempotency, asdict(report))
-        first = keep and bool(missing_keys(opened, TABLES))
-    if first:
+        keys_due = keep and bool(missing_keys(opened, TABLES))
+    if keys_due:
         with connection(path, write=True, timeout=timeout) as opened:
             create_missing_keys(opened, TABLES)
     return report
