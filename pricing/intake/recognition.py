@@ -130,7 +130,7 @@ def _columns(table: pl.DataFrame, chosen: Table[str, str | None]) -> dict[str, C
     texts = {name: _as_text(table[name]) for name in table.columns}
     named = {name: {} if name in chosen else meanings(name) for name in table.columns}
     look = {name: {} if name in chosen else looks(cells) for name, cells in texts.items()}
-    open_ones = [
+    unsaid = [
         name
         for name in table.columns
         if name not in chosen and table.schema[name] == pl.String
