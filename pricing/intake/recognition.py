@@ -136,9 +136,7 @@ def _columns(table: pl.DataFrame, chosen: Table[str, str | None]) -> dict[str, C
         if name not in chosen and table.schema[name] == pl.String
         and _says_nothing(named[name], look[name], texts[name])
     ]  # fmt: skip
-    alone = {
-        name: shown_alone(texts[name], look[name]) if name in open_ones else {} for name in table.columns
-    }
+    alone = {name: shown_alone(texts[name], look[name]) if name in unsaid else {} for name in table.columns}
     others = {column for column in chosen.values() if column is not None}
     ours = sorted({column for found in named.values() for column in found} | set(SURE) | others)
     scores = np.zeros((len(table.columns), len(ours)))
