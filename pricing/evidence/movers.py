@@ -69,8 +69,8 @@ def movers(sales: pl.DataFrame, at: date, span_days: int = SPAN_DAYS) -> pl.Data
             (1.2533 * spread / part.len().cast(pl.Float64).sqrt()).alias(f"error{name}"),
         ]
 
-    found = like.group_by(*cars).agg(*of(True), *of(False)).collect()
-    if found.is_empty():
+    by_model = like.group_by(*cars).agg(*of(True), *of(False)).collect()
+    if by_model.is_empty():
         raise EvidenceError("no model has sales in both of the last two years: load more sale records")
     move = pl.col("median") - pl.col("median_before")
     error = 1.645 * (pl.col("error") ** 2 + pl.col("error_before") ** 2).sqrt()
@@ -85,7 +85,7 @@ def movers(sales: pl.DataFrame, at: date, span_days: int = SPAN_DAYS) -> pl.Data
     def per_cent(log: pl.Expr) -> pl.Expr:
         return pl.when(enough).then(100 * (log.exp() - 1))
 
-    return found.select(
+    return by_model.select(
         *cars, per_cent(move).alias("per_cent"), per_cent(move - error).alias("low"),
         per_cent(move + error).alias("high"), "sales", "sales_before", told.alias("told"),
     ).sort("per_cent", "make", "model", descending=[True, False, False], nulls_last=True)  # fmt: skip

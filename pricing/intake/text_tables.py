@@ -185,28 +185,30 @@ def survey_text(path: Path, stated: str | None, limits: Limits) -> tuple[str, in
     with path.open("rb") as file:
         start = file.read(4)
         if stated is None:
-            found = "utf-16" if start[:2] in (b"\xff\xfe", b"\xfe\xff") else "utf-8"
+            encoding = "utf-16" if start[:2] in (b"\xff\xfe", b"\xfe\xff") else "utf-8"
         else:
-            found = stated
-        if found != "utf-16" and b"\0" in start:
+            encoding = stated
+        if encoding != "utf-16" and b"\0" in start:
             raise FileError(f"{path} is not a text file")
         file.seek(0)
-        decoder = codecs.getincrementaldecoder(ENCODINGS[found])()
+        decoder = codecs.getincrementaldecoder(ENCODINGS[encoding])()
         lines, returns, unbroken, last, plain = 0, 0, 0, b"", True
         while True:
             block = file.read(BLOCK)
             try:
-                if found == "utf-16" or not block.isascii() or not block or decoder.getstate()[0]:
+                if encoding == "utf-16" or not block.isascii() or not block or decoder.getstate()[0]:
                     plain &= decoder.decode(block, final=not block).isascii()
             except UnicodeDecodeError as error:
-                if not block and (found == "utf-16" or not plain):
+                if not block and (encoding == "utf-16" or not plain):
                     raise FileError(f"{path} is cut short: it ends in the middle of a character") from None
-                if stated is None and found == "utf-8":
+                if stated is None and encoding == "utf-8":
                     return survey_text(path, "latin-1", limits)
-                raise FileError(f"{path} is not {found} text: {error.reason} at byte {error.start}") from None
+                raise FileError(
+                    f"{path} is not {encoding} text: {error.reason} at byte {error.start}"
+                ) from None
             if not block:
                 break
-            if found != "utf-16" and b"\0" in block:
+            if encoding != "utf-16" and b"\0" in block:
                 raise FileError(f"{path} is not a text file: it holds a zero byte")
             lines += block.count(b"\n")
             returns += block.count(b"\r")
@@ -218,7 +220,7 @@ def survey_text(path: Path, stated: str | None, limits: Limits) -> tuple[str, in
     line_end = "\r" if returns and not lines else "\n"
     if line_end == "\r":
         lines = returns
-    return ENCODINGS[found], lines + (last != line_end.encode()), line_end
+    return ENCODINGS[encoding], lines + (last != line_end.encode()), line_end
 
 
 def _head(path: Path, encoding: str, limits: Limits) -> list[str]:

@@ -55,10 +55,10 @@ def read_every_page(path: Path) -> dict[str, int]:
 def altered_evidence(path: Path) -> list[str]:
     """Digests of the appraisal evidence that does not match its own."""
     with connection(path) as opened:
-        kept = run(opened, "SELECT digest, content FROM appraisal_evidence ORDER BY digest")
+        contents = run(opened, "SELECT digest, content FROM appraisal_evidence ORDER BY digest")
     return [
         f"evidence {digest[:12]}"
-        for digest, content in kept
+        for digest, content in contents
         if hashlib.sha256(content.encode()).hexdigest() != digest
     ]
 
@@ -129,9 +129,9 @@ def _read(path: Path, name: str) -> Iterator[tuple[pl.DataFrame | None, str]]:
     waiting = [(0, int(end))]
     while waiting:
         first, last = waiting.pop()
-        found = _rows(path, name, "*", first, last)
-        if found is not None:
-            yield found, ""
+        part = _rows(path, name, "*", first, last)
+        if part is not None:
+            yield part, ""
         elif last - first > SMALLEST:
             middle = first + -(-(last - first) // 2 // SMALLEST) * SMALLEST
             waiting += [(middle, last), (first, middle)]

@@ -200,8 +200,8 @@ def drop_key(opened: duckdb.DuckDBPyConnection, name: str) -> None:
 
 def missing_keys(opened: duckdb.DuckDBPyConnection, names: Iterable[str]) -> list[str]:
     """Those of these tables that are ``bulk`` and have no key."""
-    kept = {name for (name,) in run(opened, "SELECT index_name FROM duckdb_indexes()")}
-    return [name for name in names if name in TABLES and TABLES[name].bulk and f"{name}_key" not in kept]
+    indexes = {name for (name,) in run(opened, "SELECT index_name FROM duckdb_indexes()")}
+    return [name for name in names if name in TABLES and TABLES[name].bulk and f"{name}_key" not in indexes]
 
 
 def create_missing_keys(opened: duckdb.DuckDBPyConnection, names: Iterable[str]) -> None:

@@ -94,7 +94,7 @@ class Appraisals:
         at = now()
         with self._connect(write=True) as opened:
             (count,) = run(opened, "SELECT count(DISTINCT appraisal_id) FROM appraisals")[0]
-            kept = []
+            revisions = []
             for draft in drafts:
                 name = draft.appraisal_id
                 if name is None:
@@ -103,12 +103,12 @@ class Appraisals:
                 else:
                     _expect(opened, name, draft.after)
                 _insert(opened, draft, name, at)
-                kept.append((name, draft.after + 1))
-            if kept:
+                revisions.append((name, draft.after + 1))
+            if revisions:
                 keep_result(
-                    opened, self._receipt, dict(zip(("appraisal_id", "revision"), kept[-1], strict=True))
+                    opened, self._receipt, dict(zip(("appraisal_id", "revision"), revisions[-1], strict=True))
                 )
-            return kept
+            return revisions
 
     def revision(self, appraisal_id: str, number: int | None = None) -> Revision:
         """A revision, the last one by default. Raises ``MarketError`` when there is none such."""

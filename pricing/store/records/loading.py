@@ -136,7 +136,7 @@ def load_files(
         older = stored_charges(opened)
         rates = own_rates(opened)
         names = CarNames.of(known_cars(opened))
-        kept = kept_mappings(opened)
+        known_mappings = kept_mappings(opened)
         waiting = frame(opened, "SELECT DISTINCT source FROM quarantine WHERE settled_by IS NULL")["source"]
     mappings: dict[str, Mapping] = {}
     staged: list[Staged] = []
@@ -153,7 +153,7 @@ def load_files(
             first = next(parts)
             parts = chain([first], parts)
             if not set(ASKED) <= set(first.frame.columns):
-                mapping = recognised(first.frame.columns, kept)
+                mapping = recognised(first.frame.columns, known_mappings)
             if mapping is not None:
                 known_again[file.name] = mapping.source
                 mappings[mapping.source] = mapping
@@ -176,8 +176,8 @@ def load_files(
         report = _store(opened, files, staged, mappings.values(), progress, told_of)
         report = replace(report, set_aside=dict(set_aside.most_common()), doubts=told, recognised=known_again)
         if before is not None:
-            found = doubles_of(opened, report.batch_id, DOUBLES_TOLD)
-            report = replace(report, names=_new_names(before, list_names(opened)), doubles=found)
+            doubles = doubles_of(opened, report.batch_id, DOUBLES_TOLD)
+            report = replace(report, names=_new_names(before, list_names(opened)), doubles=doubles)
         keep_result(opened, idempotency, asdict(report))
         keys_due = keep and bool(missing_keys(opened, TABLES))
     if keys_due:
