@@ -190,7 +190,8 @@ def _ask_check(inspection: Inspection, check: Check) -> None:
             )
         taken = drafts.photo(sheets.beside(), str(sheets.name()), known.photo) if known else None
         if taken is not None:
-            st.image(str(taken), caption=f"Photo of {check.title}", width=240)
+            words = f"Photo of {check.title}"
+            st.image(str(taken), caption=words, alt=words, width=240)
 
 
 def _keep_finding(check: str, state_key: str, note_key: str, photo: str | None = None) -> None:

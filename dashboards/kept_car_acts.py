@@ -88,7 +88,8 @@ def _ask_photos(snapshot: Snapshot, one: KeptCarToday) -> None:
     with st.container(horizontal=True):
         for number in store.photo_numbers(kept.car_id):
             with st.container(width=160):
-                st.image(store.photo(kept.car_id, number), caption=f"{kept.name}, photograph {number}")
+                words = f"{kept.name}, photograph {number}"
+                st.image(store.photo(kept.car_id, number), caption=words, alt=words)
                 if st.button(f"Delete photograph {number}", key=f"unphoto-{kept.car_id}-{number}"):
                     store.delete_photo(kept.car_id, number)
                     st.rerun()

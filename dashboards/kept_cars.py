@@ -63,7 +63,8 @@ def _show(snapshot: Snapshot, one: KeptCarToday) -> None:
         with told:
             _tell(snapshot, one)
         if seen is not None:
-            seen.image(store.photo(car_id, photos[-1]), caption=f"{one.kept.name}, photograph {photos[-1]}")
+            words = f"{one.kept.name}, photograph {photos[-1]}"
+            seen.image(store.photo(car_id, photos[-1]), caption=words, alt=words)
         prices = store.prices(car_id)
         if prices.height > 1:
             show_chart(prices_chart(prices), prices_caption(prices), f"asked for {car_id}")

@@ -32,6 +32,7 @@ LONGEST: Final = 500
 _COLUMNS: Final = {column.name: column for column in record_layout()}
 _ADDED: Final = "sale_added"
 _SHOWN: Final = "sale_doubles_shown"
+_PICKED: Final = "sale_picked"
 _ACTS: Final = ("Add a sale", "Change or take out a record")
 _NEW_NAMES: Final = ("make", "model", "variant")
 
@@ -113,18 +114,22 @@ def _ask_change(snapshot: Snapshot) -> None:
         return
     rows = found.head(FOUND_SHOWN).rows(named=True)
     labels = {row["record_id"]: record_sentence(row) for row in rows}
+    before = st.session_state.get(_PICKED)
     picked = st.selectbox(
-        f"{number_words(min(found.height, FOUND_SHOWN))} of {number_words(found.height)} found",
-        list(labels), None, format_func=lambda record: labels[record], placeholder="choose one",
-        key="found_record",
+        f"{number_words(min(found.height, FOUND_SHOWN))} of {number_words(found.height)} found", list(labels),
+        list(labels).index(before) if before in labels else None, placeholder="choose one",
+        # A browser keeps the words of a choice, which are others once the record is changed.
+        format_func=lambda record: labels[record], key=f"found_record-{snapshot.state.records}",
     )  # fmt: skip
+    st.session_state[_PICKED] = picked
     if picked is None:
         return
     record = next(row for row in rows if row["record_id"] == picked)
-    held = {name: _text(record[name]) for name in _COLUMNS}
-    with st.form(f"change-{picked}", border=True):
-        cells = _fields(held, snapshot, f"change-{picked}")
-        reason = st.text_input("Why (kept with the old values)", "", LONGEST, key=f"why-{picked}")
+    held = {name: _text(record[name]) for name in _COLUMNS} | {"event_date": _known_day(record)}
+    key = f"change-{picked}-{snapshot.state.records}"  # another form once the record is changed
+    with st.form(key, border=True):
+        cells = _fields(held, snapshot, key)
+        reason = st.text_input("Why (kept with the old values)", "", LONGEST, key=f"why-{key}")
         with st.container(horizontal=True):
             keep = st.form_submit_button("Keep the changes", type="primary")
             remove = st.form_submit_button("Take this record out")
@@ -133,7 +138,7 @@ def _ask_change(snapshot: Snapshot) -> None:
     with page_layout.one_sentence():
         if keep and changed:
             snapshot.market.correct(picked, changed, reason=reason)
-            names = ", ".join(map(option_words, changed))
+            names = ", ".join(map(option_words, changed)).capitalize()
             _said(f"{names} changed; what stood there is kept.")
         elif keep:
             st.write("Nothing was changed.")
@@ -243,6 +248,12 @@ def _example(column: ColumnLayout) -> str:
 
 def _help(column: ColumnLayout) -> str:
     return escaped(f"{column.meaning[:1].upper()}{column.meaning[1:]}.")
+
+
+def _known_day(record: Mapping[str, Any]) -> str:
+    """The day of an event as far as it is known: the middle of a span is none that anybody said."""
+    known = {"month": "%Y-%m", "year": "%Y"}.get(record["date_precision"], "%Y-%m-%d")
+    return str(record["event_date"].strftime(known))
 
 
 def _text(cell: Any) -> str | None:

@@ -127,17 +127,8 @@ def _ask_verdict(snapshot: Snapshot, kept: Settings, may: bool) -> None:
         limits = []
         for column, words, limit in zip(st.columns(4), VERDICTS[:-1], kept.verdict_limits, strict=True):
             with column:
-                limits.append(
-                    ask_number(
-                        f"{words}, up to",
-                        f"limit-{words}",
-                        "limit",
-                        1,
-                        99,
-                        round(100 * limit),
-                        disabled=not may,
-                    )  # fmt: skip
-                )
+                shown: dict[str, Any] = {"value": round(100 * limit), "disabled": not may}
+                limits.append(ask_number(f"{words}, up to", f"limit-{words}", "limit", 1, 99, **shown))
         pressed = st.form_submit_button("Keep the limits", disabled=not may)
         told = [limit for limit in limits if limit is not None]
         if pressed and len(told) == len(limits):

@@ -79,6 +79,8 @@ def add(
             chassis=taken_in_for(opened, one.digest, entry.record.subject.chassis_number),
             cover=True if cover and place == 0 else None,
         )  # fmt: skip
+    if not taken:
+        raise AppraisalError(f"{name}: its inspection sheet names no photograph that is not here already")
     reason = f"{len(taken)} photograph{'s' if len(taken) > 1 else ''} added"
     _revise(opened, entry, shots, taken, who(by), reason)
 

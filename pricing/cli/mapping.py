@@ -1,10 +1,11 @@
 """Commands for files that are about to be loaded: what their columns are, and what a file of records is."""
 
+import shlex
 import sys
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Final
 
 import typer
 
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
     import polars as pl
 
     from pricing.intake.proposals import Proposal
+    from pricing.intake.questions import Question
 
 mapping_app = typer.Typer()
 
@@ -68,6 +70,9 @@ def propose_mapping(
     write: Annotated[
         bool, typer.Option("--write/--no-write", help="Write the mapping beside the file.")
     ] = True,
+    overwrite: Annotated[
+        bool, typer.Option("--overwrite", help="Write the mapping anew over the one that is there.")
+    ] = False,
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """Propose a mapping; see ``_HELP``."""
@@ -107,14 +112,21 @@ def propose_mapping(
     landed = preview(proposal.mapping, table, date.today(), rows=4, names=names)
     beside = file.with_name(file.name + ".mapping.toml") if write else None
     if beside is not None:
-        write_mapping_text(proposal.text, beside)
+        write_mapping_text(proposal.text, beside, overwrite=overwrite)
 
     def show_proposal() -> None:
         show(turned(landed), "First rows as they would land")
         for question in proposal.questions:
-            say(f"To settle: {question.text}")
+            say(f"To settle: {_asked_in_full(question)}")
+        typed_as = shlex.quote(str(file))
+        asked = [question.name for question in proposal.questions if question.section != "columns"]
+        if asked:
+            said = _as_options(typed, chosen, asked[:SETTLED_AT_ONCE])
+            anew = "" if beside is None else " --overwrite"
+            say(f"Settle it in the mapping file, or with: pricing map {typed_as} {said}{anew}")
         if beside is not None:
-            say(f"Written to {beside}; read it, settle what it asks, then: pricing load {file}")
+            settled = "settle what it asks, then" if proposal.questions else "then"
+            say(f"Written to {beside}; read it, {settled}: pricing load {typed_as}")
 
     facts = {
         "columns": _columns(proposal),
@@ -173,6 +185,10 @@ def base_currency(
     done({"currency": opened.base_currency, "records": priced}, told)
 
 
+SETTLED_AT_ONCE: Final = 6
+"""Answers that the command printed for them leaves room for."""
+
+
 def _pairs(typed: list[str], option: str) -> dict[str, str]:
     """What was typed as name=value."""
     found = {}
@@ -183,6 +199,14 @@ def _pairs(typed: list[str], option: str) -> dict[str, str]:
             raise MappingError(f"{option} takes name=value, such as {example}; got {pair!r}")
         found[name.strip()] = value.strip()
     return found
+
+
+def _as_options(typed: dict[str, str], chosen: "dict[str, str | None]", asked: list[str]) -> str:
+    """What was said and what is left to say, as it is typed."""
+    said = [("--set", f"{name}={value}") for name, value in typed.items()]
+    said += [("--column", f"{theirs}={ours or ''}") for theirs, ours in chosen.items()]
+    left = [f"--set {shlex.quote(name)}=..." for name in asked]
+    return " ".join([*(f"{option} {shlex.quote(pair)}" for option, pair in said), *left])
 
 
 def _corrected(proposal: "Proposal") -> "dict[str, str | None]":
@@ -219,7 +243,7 @@ def _asked(proposal: "Proposal") -> dict[str, str]:
     while waiting := [asked for asked in with_answers(proposal, found).questions if asked.name not in seen]:
         question = waiting[0]
         seen.add(question.name)
-        say(question.text)
+        say(_asked_in_full(question))
         prompt = f"{question.name} (empty: leave it open)"
         typed = typer.prompt(prompt, default="", show_default=False).strip()
         while typed and question.choices and typed not in (*question.choices, "unknown"):
@@ -229,6 +253,12 @@ def _asked(proposal: "Proposal") -> dict[str, str]:
         if typed:
             found[question.name] = typed
     return found
+
+
+def _asked_in_full(question: "Question") -> str:
+    """A question, with what a word of theirs may mean."""
+    words = question.section.startswith("words.")
+    return f"{question.text} (one of: {', '.join(question.choices)})" if words else question.text
 
 
 def _columns(proposal: "Proposal") -> "pl.DataFrame":

@@ -45,16 +45,16 @@ class Wanted:
 
     def filters(self) -> list[pl.Expr]:
         """Sales of such cars."""
-        said = [
+        conditions = [
             pl.col(name) == value
             for name in ("body_style", "drive_side", "country")
             if (value := getattr(self, name)) is not None
         ]
         if self.first_year is not None:
-            said.append(pl.col("year") >= self.first_year)
+            conditions.append(pl.col("year") >= self.first_year)
         if self.last_year is not None:
-            said.append(pl.col("year") <= self.last_year)
-        return said
+            conditions.append(pl.col("year") <= self.last_year)
+        return conditions
 
 
 SCHEMA: Final = {
@@ -106,12 +106,12 @@ def alternatives(
         & (pl.col("model") == car.model)
         & pl.col("variant").eq_missing(pl.lit(car.variant, dtype=pl.String))
     )
-    found = []
+    candidates = []
     for name, budget in budgets.items():
         money = float(budget)
         standing = prices.standing(pl.Series([money]).new_from_index(0, len(cars)))
         fits = (pl.col("mid") <= money) & (pl.col("mid") >= LEAST_USED * money)
-        found.append(
+        candidates.append(
             priced.with_columns(within=standing, at=pl.lit(name), budget=pl.lit(money))
             .filter(pl.col("reason").is_null(), fits, ~this)
             .sort("band", descending=True, maintain_order=True)
@@ -120,7 +120,7 @@ def alternatives(
             .head(MOST)
             .select(pl.col(column).cast(kind) for column, kind in SCHEMA.items())
         )
-    return pl.concat(found)
+    return pl.concat(candidates)
 
 
 def _nearest(car: Car, sold: pl.DataFrame) -> list[pl.Expr]:
@@ -128,8 +128,8 @@ def _nearest(car: Car, sold: pl.DataFrame) -> list[pl.Expr]:
     body: str | None = car.body_style
     if body is None:
         own = sold.filter(pl.col("make") == car.make, pl.col("model") == car.model)["body_style"]
-        found: list[str] = own.drop_nulls().mode().sort().to_list()
-        body = found[0] if found else None
+        commonest: list[str] = own.drop_nulls().mode().sort().to_list()
+        body = commonest[0] if commonest else None
     other = pl.col("body_style").ne_missing(pl.lit(body, dtype=pl.String)) & pl.lit(body is not None)
     apart = (pl.col("year").cast(pl.Int32) - car.year).abs() // YEARS_ALIKE
     return [other, apart, pl.col("band"), pl.col("mid"), pl.col("make"), pl.col("model")]

@@ -32,8 +32,8 @@ class Conversion:
         Decimal('100.00')
         """
         minor_unit_places(currency)
-        asked = pl.DataFrame({"currency": [currency], "event_date": [on]})
-        row = with_rates(asked, base, own_rates).row(0, named=True)
+        rate_wanted = pl.DataFrame({"currency": [currency], "event_date": [on]})
+        row = with_rates(rate_wanted, base, own_rates).row(0, named=True)
         if row["units"] is None:
             raise MoneyError(
                 f"no rate from {currency} to {base} on {on}: add one of your own with `pricing rates`"

@@ -83,12 +83,15 @@ def _read(
     )
     moved = np.log(model.distribution(unchanged).mid / model.distribution(earlier).mid)
     price = pairs.select(pl.col("price", "price_before").cast(pl.Float64))
-    found = np.log((price["price"] / price["price_before"]).to_numpy()) - moved
-    found = found[np.isfinite(found)]
-    if len(found) < 2:
-        return BeforeAndAfter(change, len(found), None, supported=False)
-    error = float(found.std(ddof=1)) / np.sqrt(len(found))
-    low = float(found.mean()) - float(stats.t.ppf((1.0 + CONFIDENCE) / 2.0, len(found) - 1)) * error
+    logs = np.log((price["price"] / price["price_before"]).to_numpy()) - moved
+    logs = logs[np.isfinite(logs)]
+    if len(logs) < 2:
+        return BeforeAndAfter(change, len(logs), None, supported=False)
+    error = float(logs.std(ddof=1)) / np.sqrt(len(logs))
+    low = float(logs.mean()) - float(stats.t.ppf((1.0 + CONFIDENCE) / 2.0, len(logs) - 1)) * error
     return BeforeAndAfter(
-        change, len(found), float(found.mean()), bool(len(found) >= FEWEST_PAIRS and low > 0.0)
+        change,
+        len(logs),
+        float(logs.mean()),
+        bool(len(logs) >= FEWEST_PAIRS and low > 0.0),
     )

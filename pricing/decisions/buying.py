@@ -411,9 +411,9 @@ def _limit(
     most: Decimal | None = None,
 ) -> Limit:
     """The highest price that stays within what the car is worth with that certainty, never above ``most``."""
-    found = Decimal(repr(float(quantiles(worth_draws, 1.0 - certainty))))
-    worth = whole_units(max(found, Decimal(0)), terms.currency, down=True)
-    exact = terms.highest_price(worth) if found >= 0 else None
+    limit = Decimal(repr(float(quantiles(worth_draws, 1.0 - certainty))))
+    worth = whole_units(max(limit, Decimal(0)), terms.currency, down=True)
+    exact = terms.highest_price(worth) if limit >= 0 else None
     if exact is None:
         return Limit(certainty, worth, None, None, None)
     offer = said(exact)

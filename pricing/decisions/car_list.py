@@ -60,11 +60,11 @@ def value_list(
     named = named.with_columns(event_date=pl.lit(at))
     if refused.null_count() == named.height:
         return _priced(model, named, coverage).with_columns(refused)
-    kept = refused.is_null()
+    priceable = refused.is_null()
     places = named.select(place=pl.int_range(pl.len(), dtype=pl.Int64))
-    priced = _priced(model, named.filter(kept), coverage).with_columns(places["place"].filter(kept))
-    found = places.join(priced, on="place", how="left", maintain_order="left")
-    return found.drop("place").with_columns(refused)
+    priced = _priced(model, named.filter(priceable), coverage).with_columns(places["place"].filter(priceable))
+    values = places.join(priced, on="place", how="left", maintain_order="left")
+    return values.drop("place").with_columns(refused)
 
 
 def _priced(model: GivesDistributions, cars: pl.DataFrame, coverage: float) -> pl.DataFrame:

@@ -118,8 +118,8 @@ def of_private(sale: PrivateSale, value: Floats, charges: SaleTerms, terms: Sell
     charged = charges.charged(in_units(np.where(sale.sold, sale.paid, value), charges.currency))
     worth = _worth_now(terms, np.where(sale.sold, sale.weeks, 2.0 * HORIZON)) * charged.net
     if terms.own_value is not None:
-        kept = _worth_now(terms, np.array(float(HORIZON))) * float(terms.own_value) - charged.entry_fee
-        worth = np.where(sale.weeks <= HORIZON, worth, kept)
+        if_kept = _worth_now(terms, np.array(float(HORIZON))) * float(terms.own_value) - charged.entry_fee
+        worth = np.where(sale.weeks <= HORIZON, worth, if_kept)
     return SaleDraws(charged, sale.weeks, worth)
 
 

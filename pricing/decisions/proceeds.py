@@ -51,11 +51,11 @@ class SaleTerms:
         Raises:
             MoneyError: the schedule has a gap there, or is in another currency.
         """
-        found = [
+        charges_in_force = [
             None if schedule is None else schedule.in_force(channel, kind, on, currency)
             for kind in ("premium", *KINDS)
         ]
-        return cls(channel, currency, *found)
+        return cls(channel, currency, *charges_in_force)
 
     def lines(self, prices: Sequence[Decimal]) -> pl.DataFrame:
         """For each hammer price, or price paid: ``price``, ``commission``, ``entry fee`` and ``net``, which

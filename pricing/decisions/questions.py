@@ -25,22 +25,22 @@ def buyer_questions(
     car: Car, inspection: InspectionResult | None, open_lines: Sequence[str]
 ) -> tuple[str, ...]:
     """Questions to settle before money changes hands, the weightiest first."""
-    asked = []
+    questions = []
     if inspection is not None:
         unseen = inspection.look_next.head(MOST)
-        asked += [
+        questions += [
             f"Not seen yet: {row['title']}{_matters(row['points'])}." for row in unseen.iter_rows(named=True)
         ]
-        asked += [
+        questions += [
             f"To settle: {row['title']}: {found_words('papers', row['state'])}."
             for row in inspection.papers.filter(pl.col("state") != "not seen").iter_rows(named=True)
         ]
-    asked += [question for name, question in _SAID.items() if getattr(car, name) is None]
+    questions += [question for name, question in _SAID.items() if getattr(car, name) is None]
     if open_lines:
-        asked.append(
+        questions.append(
             f"What will it cost: {', '.join(open_lines)}? Nothing was said of it, and nothing is counted."
         )
-    return tuple(asked)
+    return tuple(questions)
 
 
 def _matters(points: float) -> str:

@@ -64,10 +64,10 @@ def levels_of(draws: int, seed: int) -> Levels:
     for place, channel in enumerate(CHANNELS):
         car[channel] = _even(SAME_CAR * own + np.sqrt(1.0 - SAME_CAR**2) * luck[place])
     other = _even(ALIKE * own + np.sqrt(1.0 - ALIKE**2) * luck[-1])
-    found = Levels(car, other, _even(rng.random(draws)), rng.random(draws))
-    for part in (*car.values(), found.other, found.wait, found.top):
+    levels = Levels(car, other, _even(rng.random(draws)), rng.random(draws))
+    for part in (*car.values(), levels.other, levels.wait, levels.top):
         part.setflags(write=False)
-    return found
+    return levels
 
 
 def _even(values: Floats) -> Floats:

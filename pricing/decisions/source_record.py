@@ -14,10 +14,10 @@ from pricing.snapshot import Snapshot
 def source_record(snapshot: Snapshot) -> SourceScores:
     """The scores of every source of a market: prices brought to the day of a statement by the newest fit, if
     there is one, and beside them the loss of the price model as it was scored last."""
-    kept = load_scores(snapshot.market)
+    scores = load_scores(snapshot.market)
     model = None if snapshot.state.fit is None else snapshot.model
     moved = None if model is None or isinstance(model, OpinionBands) else _mover(model)
-    scored = None if kept is None else kept.scored.rows
+    scored = None if scores is None else scores.scored.rows
     return score_sources(snapshot.opinions(), snapshot.sales(), moved, scored)
 
 

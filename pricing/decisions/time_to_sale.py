@@ -223,8 +223,8 @@ def _likeliest(listings: Listings, ratios: Floats, shares: Floats, elasticity: f
     middle = float(np.log(np.median(listings.days)))
     start = np.array([middle, 0.0, 0.0, elasticity, 0.0])
     bounds = [(None, None)] * 3 + [(0.0, None), (np.log(0.05), np.log(5.0))]
-    found = optimize.minimize(_loss, start, (listings, ratios, shares), method="L-BFGS-B", bounds=bounds)
-    return np.asarray(found.x)
+    optimum = optimize.minimize(_loss, start, (listings, ratios, shares), method="L-BFGS-B", bounds=bounds)
+    return np.asarray(optimum.x)
 
 
 def _loss(parameters: Floats, listings: Listings, ratios: Floats, shares: Floats) -> float:

@@ -52,18 +52,18 @@ def typed_amount(text: str | None, name: str) -> Typed | None:
     code = re.search(r"(?<![A-Z])[A-Z]{3}(?![A-Z])", spelt)
     if code is not None and re.search(r"\d", spelt):
         minor_unit_places(code[0])  # refuses one that is no currency
-    found = read_money(spelt)
-    if found is None or found.amount is None or found.outcome is not None:
+    money = read_money(spelt)
+    if money is None or money.amount is None or money.outcome is not None:
         raise DecisionError(
             f"the {name} is not an amount: got {text!r}, expected one such as 12500, GBP 12500 or £12,500"
         )
-    currency = meant(found.currency, None)[0]
-    if currency is None and found.currency is not None:
+    currency = meant(money.currency, None)[0]
+    if currency is None and money.currency is not None:
         raise DecisionError(
             f"the {name} does not say which currency: got {text!r}, whose sign stands for several; write the "
-            f"code, such as USD {found.amount}"
+            f"code, such as USD {money.amount}"
         )
-    return Typed(found.amount, currency)
+    return Typed(money.amount, currency)
 
 
 def typed_day(text: str | None) -> date | None:

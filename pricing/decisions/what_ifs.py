@@ -99,14 +99,14 @@ def _with_papers(model: GivesDistributions, draws: CarDraws) -> list[tuple[str, 
 def _repaired(draws: CarDraws, costs: RepairCosts) -> list[tuple[str, Floats, Floats]]:
     """Title, cost and price after of the repairs that hold the score down most, each by itself."""
     result = costs.result
-    found = []
+    repaired = []
     for check, title in result.holding.head(MOST_ITEMS).select("check", "title").iter_rows():
         mask = np.zeros(result.states.shape, dtype=np.bool_)
         mask[:, result.items.ids.index(check)] = True
         cost = costs.total(mask)
         if cost.max() > 0.0:
-            found.append((str(title), cost, draws.mended(mask)))
-    return found
+            repaired.append((str(title), cost, draws.mended(mask)))
+    return repaired
 
 
 def _row(

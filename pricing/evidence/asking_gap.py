@@ -37,14 +37,14 @@ def asking_gap(records: pl.DataFrame) -> MatchedAskingGap:
     """
     known = records.filter(pl.col("chassis_number").is_not_null(), pl.col("price").is_not_null())
     keys = ["make", "chassis_number"]
-    asked = known.filter(pl.col("outcome") == "asking").select(
+    asking_prices = known.filter(pl.col("outcome") == "asking").select(
         *keys, asked_on="event_date", asking="price", asking_id="record_id"
     )
     sold = known.filter(pl.col("outcome") == "sold").select(
         *keys, "event_date", sold="price", record_id="record_id", channel="channel"
     )
     matched = (
-        sold.join(asked, on=keys)
+        sold.join(asking_prices, on=keys)
         .filter((pl.col("event_date") - pl.col("asked_on")).dt.total_days().is_between(0, MOST_DAYS))
         .sort("asked_on", "asking_id")
         .unique("record_id", keep="last", maintain_order=True)

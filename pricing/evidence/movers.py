@@ -75,8 +75,10 @@ def movers(sales: pl.DataFrame, at: date, span_days: int = SPAN_DAYS) -> pl.Data
             (1.2533 * spread / part.len().cast(pl.Float64).sqrt()).alias(f"error{name}"),
         ]
 
-    found = marked.group_by(*cars).agg(*of(0, ""), *of(1, "_before"), pl.len().alias("on_record")).collect()
-    if found.is_empty():
+    by_model = (
+        marked.group_by(*cars).agg(*of(0, ""), *of(1, "_before"), pl.len().alias("on_record")).collect()
+    )
+    if by_model.is_empty():
         raise EvidenceError(f"no sale is on record by {at}: load sale records, or ask for a later day")
     move = pl.col("median") - pl.col("median_before")
     error = 1.645 * (pl.col("error") ** 2 + pl.col("error_before") ** 2).sqrt()
@@ -91,7 +93,7 @@ def movers(sales: pl.DataFrame, at: date, span_days: int = SPAN_DAYS) -> pl.Data
     def per_cent(log: pl.Expr) -> pl.Expr:
         return pl.when(enough).then(100 * (log.exp() - 1))
 
-    return found.select(
+    return by_model.select(
         *cars, per_cent(move).alias("per_cent"), per_cent(move - error).alias("low"),
         per_cent(move + error).alias("high"), "sales", "sales_before", "on_record", told.alias("told"),
     ).sort(

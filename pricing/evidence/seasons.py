@@ -46,20 +46,20 @@ def seasons(sold: pl.DataFrame, spec: FeatureSpec) -> Seasons:
     """
     periods = Periods.spanning(sold["event_date"], "quarter")
     code = periods.codes(sold["event_date"])
-    kept = kept_periods(code, len(periods), MINIMUM)
+    periods_kept = kept_periods(code, len(periods), MINIMUM)
     starts = pl.Series(periods.starts, dtype=pl.Date)
-    years = int(starts[kept].dt.year().n_unique()) if len(kept) else 0
-    use = np.isin(code, kept)
-    if years < FEWEST_YEARS or len(kept) < 4 * FEWEST_YEARS:
+    years = int(starts[periods_kept].dt.year().n_unique()) if len(periods_kept) else 0
+    use = np.isin(code, periods_kept)
+    if years < FEWEST_YEARS or len(periods_kept) < 4 * FEWEST_YEARS:
         return Seasons(years, None, _NONE)
-    place = np.searchsorted(kept, code[use])
-    cars = weighted_by_band(Characteristics.of(sold.filter(pl.Series(use)), spec, place), len(kept))
-    window = fit_window(cars, PeriodSums.of(cars, len(kept)), 0, len(kept) - 1)
+    place = np.searchsorted(periods_kept, code[use])
+    cars = weighted_by_band(Characteristics.of(sold.filter(pl.Series(use)), spec, place), len(periods_kept))
+    window = fit_window(cars, PeriodSums.of(cars, len(periods_kept)), 0, len(periods_kept) - 1)
     if not window.estimable.all():
         return Seasons(years, None, _NONE)
     logs = np.concatenate([[0.0], window.beta[cars.matrix.shape[1] :]])
-    quarter = (starts[kept].dt.month().to_numpy() - 1) // 3
-    return _tested(logs, quarter, kept, years)
+    quarter = (starts[periods_kept].dt.month().to_numpy() - 1) // 3
+    return _tested(logs, quarter, periods_kept, years)
 
 
 def _tested(logs: np.ndarray, quarter: np.ndarray, kept: np.ndarray, years: int) -> Seasons:

@@ -79,8 +79,8 @@ def score_sources(
     sales that both were scored on (``both``); and ``tells``: whether there are ``FEWEST`` sales, without
     which the rest says nothing.
     """
-    said = _spans(opinions)
-    pairs = _pairs(said, sales)
+    spans = _spans(opinions)
+    pairs = _pairs(spans, sales)
     if move is not None and pairs.height:
         pairs = pairs.with_columns(price=pl.col("price") * move(pairs))
     log = pairs["price"].log().to_numpy()
@@ -98,22 +98,22 @@ def score_sources(
     if scored is not None:
         theirs = scored.select("record_id", model_pinball="pinball").unique("record_id")
     pairs = pairs.join(theirs, on="record_id", how="left", maintain_order="left")
-    return SourceScores(pairs, _by_source(said, pairs))
+    return SourceScores(pairs, _by_source(spans, pairs))
 
 
 def _spans(opinions: pl.DataFrame) -> pl.DataFrame:
     """Statements with their band, ends as numbers, share, middle and spread in logs, and source as code."""
-    said = opinions.with_columns(
+    spans = opinions.with_columns(
         pl.col("low_price", "middle_price", "high_price").cast(pl.Float64),
         share=pl.col("holds").replace_strict(SPANS, return_dtype=pl.Float64),
         condition_band=band_of_car(),
     ).filter(pl.any_horizontal(pl.col("low_price", "high_price").is_not_null()))
-    code = np.unique(said["source"].to_numpy(), return_inverse=True)[1].ravel()
+    code = np.unique(spans["source"].to_numpy(), return_inverse=True)[1].ravel()
     low, mid, high = (
-        said[f"{name}_price"].to_numpy().astype(np.float64) for name in ("low", "middle", "high")
+        spans[f"{name}_price"].to_numpy().astype(np.float64) for name in ("low", "middle", "high")
     )
-    middle, spread = middles(low, mid, high, said["share"].to_numpy(), code)
-    return said.with_columns(log_middle=pl.Series(middle), spread=pl.Series(spread))
+    middle, spread = middles(low, mid, high, spans["share"].to_numpy(), code)
+    return spans.with_columns(log_middle=pl.Series(middle), spread=pl.Series(spread))
 
 
 def _pairs(said: pl.DataFrame, sales: pl.DataFrame) -> pl.DataFrame:

@@ -136,17 +136,17 @@ def _filled(row: list[str | None]) -> int:
 
 def _later_headers(rows: list[list[str | None]], first: int) -> list[int]:
     """Places of further headers below the first: the same again, or another table's below a gap."""
-    found = []
+    headers = []
     own = [plain(cell or "") for cell in rows[first]]
     for place in range(first + 1, len(rows)):
         row = rows[place]
         if not row or _filled(row) < 2:
             continue
         if [plain(cell or "") for cell in row] == own:
-            found.append(place)
+            headers.append(place)
         elif _filled(rows[place - 1]) <= 1 and _header_score(row) >= 2.7:
-            found.append(place)
-    return found
+            headers.append(place)
+    return headers
 
 
 def _table(grid: pl.DataFrame, rows: list[list[str | None]], start: int, end: int) -> DrawnTable:
@@ -168,11 +168,11 @@ def _table(grid: pl.DataFrame, rows: list[list[str | None]], start: int, end: in
     held = [
         name for name in cells if frame[name].str.strip_chars().replace("", None).null_count() < frame.height
     ]
-    kept = [place for place, name in enumerate(cells) if names[place] or name in held]
-    headings = _unique([names[place] or f"column {place + 1}" for place in kept])
+    places = [place for place, name in enumerate(cells) if names[place] or name in held]
+    headings = _unique([names[place] or f"column {place + 1}" for place in places])
     headings = [f"{name}_in_file" if name == ROW else name for name in headings]
     frame = frame.select(
-        *(pl.col(cells[place]).alias(heading) for place, heading in zip(kept, headings, strict=True)), ROW
+        *(pl.col(cells[place]).alias(heading) for place, heading in zip(places, headings, strict=True)), ROW
     )
     blank = pl.all_horizontal(pl.col(name).str.strip_chars().replace("", None).is_null() for name in headings)
     frame = frame.filter(~blank) if headings else frame
@@ -181,11 +181,13 @@ def _table(grid: pl.DataFrame, rows: list[list[str | None]], start: int, end: in
 
 
 def _under_groups(names: list[str], above: list[str | None]) -> list[str]:
-    """Headings such as low and high under the merged heading they belong to."""
+    """Headings such as low and high under the merged heading they belong to; where one stands above alone, as
+    in two merged cells, that one."""
     group, found = "", []
     for name, over in zip(names, above, strict=False):
-        group = over.strip() if over and over.strip() else group
-        found.append(f"{group} {name}" if group and _PART_OF.match(plain(name)) else name)
+        own = " ".join((over or "").split())
+        group = own or group
+        found.append(f"{group} {name}" if group and _PART_OF.match(plain(name)) else name or own)
     return found + names[len(found) :]
 
 
@@ -207,8 +209,8 @@ def _filled_down(frame: pl.DataFrame, headings: list[str]) -> pl.DataFrame:
 def _unique(names: list[str]) -> list[str]:
     """Names with repeated ones numbered."""
     seen: Counter[str] = Counter()
-    found = []
+    unique = []
     for name in names:
-        found.append(name if not seen[name] else f"{name}_duplicated_{seen[name] - 1}")
+        unique.append(name if not seen[name] else f"{name}_duplicated_{seen[name] - 1}")
         seen[name] += 1
-    return found
+    return unique

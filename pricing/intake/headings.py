@@ -43,28 +43,28 @@ def meanings(heading: str) -> dict[str, float]:
     >>> meanings("Prix de vente (€)")["amount"], "make" in meanings("Marqe"), meanings("Colour")
     (1.0, True, {})
     """
-    found: dict[str, float] = {}
+    by_column: dict[str, float] = {}
     whole = plain(heading)
     bare = " ".join(_UNITS.sub(" ", plain(_BRACKETS.sub(" ", heading))).split())
     for text, worth in ((whole, 1.0), (bare, 0.97)):
         for ours in _known().get(text, ()):
-            found[ours] = max(found.get(ours, 0.0), worth)
-    if found or len(bare) < 3:
-        return found
+            by_column[ours] = max(by_column.get(ours, 0.0), worth)
+    if by_column or len(bare) < 3:
+        return by_column
     for name, likeness, _ in process.extract(
         bare, list(_known()), scorer=fuzz.ratio, score_cutoff=NEAR, limit=5
     ):
         if len(name) > 3:
             for ours in _known()[name]:
-                found[ours] = max(found.get(ours, 0.0), round(0.0095 * likeness, 3))
-    if not found and _COUNTED.search(whole):
-        found["source_ref"] = 0.8
+                by_column[ours] = max(by_column.get(ours, 0.0), round(0.0095 * likeness, 3))
+    if not by_column and _COUNTED.search(whole):
+        by_column["source_ref"] = 0.8
     words = f" {bare} "
     for name, all_ours in _known().items():
         if len(name) > 4 and f" {name} " in words:
             for ours in all_ours:
-                found[ours] = max(found.get(ours, 0.0), 0.6 + min(0.2, len(name) / 100))
-    return found
+                by_column[ours] = max(by_column.get(ours, 0.0), 0.6 + min(0.2, len(name) / 100))
+    return by_column
 
 
 def currency_of(heading: str) -> str | None:

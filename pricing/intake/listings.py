@@ -81,8 +81,8 @@ def _rows(page: Path) -> list[dict[str, str | None]]:
     scripts = _Scripts()
     scripts.feed(bounded_bytes(page, LARGEST_PAGE).decode("utf-8", errors="replace"))
     seen = datetime.fromtimestamp(page.stat().st_mtime, UTC).date().isoformat()
-    found = [pair for text in scripts.texts for pair in _offered(_parsed(text))]
-    rows = [_record(vehicle, offer, page.name, seen) for vehicle, offer in found]
+    offers = [pair for text in scripts.texts for pair in _offered(_parsed(text))]
+    rows = [_record(vehicle, offer, page.name, seen) for vehicle, offer in offers]
     nothing = dict.fromkeys(COLUMNS) | {"source_ref": page.name}
     return rows or [nothing]
 

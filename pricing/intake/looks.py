@@ -79,21 +79,21 @@ def shown_alone(cells: pl.Series, found: dict[str, float]) -> dict[str, float]:
     """Of what cells look like what is plain without any heading: amounts with a sign, distances with a unit,
     whole dates; years that are not prices."""
     told = cells.drop_nulls().unique().head(LOOKED_AT).to_list()
-    kept = {name: share for name, share in found.items() if name in SURE}
-    kept["amount"] = found.get("amount", 0.0) * _share(told, _says_currency)
-    kept["odometer_km"] = found.get("odometer_km", 0.0) * _share(
+    plain = {name: share for name, share in found.items() if name in SURE}
+    plain["amount"] = found.get("amount", 0.0) * _share(told, _says_currency)
+    plain["odometer_km"] = found.get("odometer_km", 0.0) * _share(
         told, lambda text: _UNITS.search(text) is not None
     )
-    kept["event_date"] = found.get("event_date", 0.0) * _share(
+    plain["event_date"] = found.get("event_date", 0.0) * _share(
         told, lambda text: _WHOLE_YEAR.fullmatch(text) is None
     )
-    kept["year"] = _share(told, lambda text: _WHOLE_YEAR.match(text) is not None and len(text) <= 6)
+    plain["year"] = _share(told, lambda text: _WHOLE_YEAR.match(text) is not None and len(text) <= 6)
     yes, no = yes_and_no()
     if all(text.strip().lower() in (*yes, *no) for text in told):
-        kept["outcome"] = 0.0  # yes or no, and nobody says to what
+        plain["outcome"] = 0.0  # yes or no, and nobody says to what
     if len(told) < 2:
-        kept["year"] = kept["drive_side"] = 0.0
-    return kept
+        plain["year"] = plain["drive_side"] = 0.0
+    return plain
 
 
 def _is_date(text: str, order: str) -> bool:
@@ -108,8 +108,8 @@ def _is_year(text: str) -> bool:
 
 
 def _says_currency(text: str) -> bool:
-    found = read_money(text)
-    return found is not None and found.currency is not None
+    money = read_money(text)
+    return money is not None and money.currency is not None
 
 
 def _share(told: Sequence[str], holds: Callable[[str], bool]) -> float:

@@ -72,13 +72,15 @@ def mapping_beside(path: Path) -> Mapping | None:
     return read_mapping(beside) if os.path.isfile(beside) and inside(path.parent, beside) else None
 
 
-def write_mapping_text(text: str, path: Path) -> None:
-    """Write the text of a mapping file, never over another one."""
+def write_mapping_text(text: str, path: Path, *, overwrite: bool = False) -> None:
+    """Write the text of a mapping file, over another one only where that is wanted."""
     try:
-        with path.open("x", encoding="utf-8") as file:
+        with path.open("w" if overwrite else "x", encoding="utf-8") as file:
             file.write(text)
     except FileExistsError:
-        raise FileError(f"{path} is there already; edit it, or take it away first") from None
+        raise FileError(
+            f"{path} is there already; edit it, take it away, or write it anew with: pricing map --overwrite"
+        ) from None
     except OSError as error:
         raise FileError(f"{path} cannot be written: {error.strerror}") from None
 

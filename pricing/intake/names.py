@@ -75,12 +75,12 @@ def near_misses(spellings: pl.DataFrame, aliases: pl.DataFrame) -> pl.DataFrame:
     A name that was settled, even as itself, is not proposed again.
     """
     named = settled_names(spellings, aliases)
-    found = [_near("make", named, [])]
-    found.append(_near("model", named, ["settled_make"]))
-    found.append(_near("variant", named, ["settled_make", "settled_model"]))
+    pairs = [_near("make", named, [])]
+    pairs.append(_near("model", named, ["settled_make"]))
+    pairs.append(_near("variant", named, ["settled_make", "settled_model"]))
     settled = aliases.select("field", pl.col("typed"), "make", "model")
     return (
-        pl.concat(found)
+        pl.concat(pairs)
         .join(settled, on=["field", "typed", "make", "model"], how="anti", nulls_equal=True)
         .sort("records", "likeness", "typed", descending=[False, True, False])
     )

@@ -88,7 +88,7 @@ def _plain(column: pa.Array) -> pa.Array:
 
 def _days_in_range(frame: pl.DataFrame) -> list[pl.Series]:
     """Columns of dates of which some lie outside the years 1 to 9999, as text that says so."""
-    found = []
+    in_range = []
     first, last = (date.min - EPOCH).days, (date.max - EPOCH).days
     for column in frame.select(pl.selectors.date() | pl.selectors.datetime()):
         unit = getattr(column.dtype, "time_unit", None)
@@ -98,8 +98,8 @@ def _days_in_range(frame: pl.DataFrame) -> list[pl.Series]:
         if outside.any():
             within = column.set(outside, None).cast(pl.String)
             far = "day " + days.cast(pl.String) + " from 1970-01-01"
-            found.append(within.zip_with(~outside.fill_null(value=False), far).alias(column.name))
-    return found
+            in_range.append(within.zip_with(~outside.fill_null(value=False), far).alias(column.name))
+    return in_range
 
 
 def _is_text(kind: pa.DataType) -> bool:

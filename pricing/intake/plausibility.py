@@ -48,8 +48,8 @@ def doubts(records: pl.DataFrame, market: pl.DataFrame, base: str) -> tuple[str,
     rows = records.select(*columns).with_columns(pl.col("price", "odometer_km").cast(pl.Float64))
     known = market.cast({"price": pl.Float64, "odometer_km": pl.Float64})
     both = rows.join(known, on="model_key", suffix="_market")
-    found = [_of_prices(rows, both, base), _of_distances(both), _of_years(both)]
-    return tuple(sentence for sentence in found if sentence is not None)
+    sentences = [_of_prices(rows, both, base), _of_distances(both), _of_years(both)]
+    return tuple(sentence for sentence in sentences if sentence is not None)
 
 
 def _of_prices(rows: pl.DataFrame, both: pl.DataFrame, base: str) -> str | None:

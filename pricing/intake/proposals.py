@@ -69,8 +69,8 @@ class Proposal:
     @property
     def text(self) -> str:
         """The mapping file, with the questions as comments on top."""
-        asked = "".join(f"{_ASKED}{question.text}\n" for question in self.questions)
-        return asked + ("\n" if asked else "") + mapping_text(self.mapping)
+        comments = "".join(f"{_ASKED}{question.text}\n" for question in self.questions)
+        return comments + ("\n" if comments else "") + mapping_text(self.mapping)
 
 
 def propose(
@@ -193,8 +193,8 @@ def _constants(columns: dict[str, str], text: pl.DataFrame) -> dict[str, str]:
         _SOLD.search(priced) or _SOLD.search(plain(columns.get("event_date", "")))
     ):
         constants["outcome"] = "sold"
-    said = {found.outcome for found in read}
-    if "unsold" in said and None in said:
+    outcomes = {found.outcome for found in read}
+    if "unsold" in outcomes and None in outcomes:
         constants.setdefault("outcome", "sold")
     priced_in = {found.currency for found in read if found.amount is not None}
     signs = {(SIGNS.get(sign, (sign,))[0] if sign is not None else "") for sign in priced_in}
@@ -213,13 +213,13 @@ def _amounts(columns: dict[str, str], text: pl.DataFrame) -> list[Money]:
 
 def _currencies(columns: dict[str, str], text: pl.DataFrame) -> tuple[str, ...]:
     """Every currency that a cell of the price, or of the currency, says."""
-    said = {
+    currencies = {
         SIGNS.get(sign, (sign,))[0] for sign in (found.currency for found in _amounts(columns, text)) if sign
     }
     stated = columns.get("currency", "")
     if stated in text.columns:
-        said |= {currency_named(cell) or "" for cell in text[stated].drop_nulls().unique()}
-    return tuple(sorted(said - {""}))
+        currencies |= {currency_named(cell) or "" for cell in text[stated].drop_nulls().unique()}
+    return tuple(sorted(currencies - {""}))
 
 
 def _asked_constants(
@@ -294,8 +294,8 @@ def _unit(columns: dict[str, str], text: pl.DataFrame, questions: list[Question]
         return "mil"
     theirs = columns["odometer_km"]
     cells = text[theirs].drop_nulls().unique().to_list() if theirs in text.columns else []
-    said = [found for found in (read_distance(cell) for cell in cells) if found is not None]
-    if said and all(unit is not None for _, unit in said):
+    distances = [found for found in (read_distance(cell) for cell in cells) if found is not None]
+    if distances and all(unit is not None for _, unit in distances):
         return "km"
     questions.append(Question("units", "odometer_km", f"{theirs!r} names no unit; say km or miles"))
     return "km"

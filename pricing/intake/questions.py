@@ -82,8 +82,8 @@ class Question:
 
 def premium_question(mapping: Mapping) -> tuple[Question, ...]:
     """The buyer's premium, where the prices of a whole file are hammer prices and nothing says it."""
-    said = "premium" in mapping.columns or any(charge.kind == "premium" for charge in mapping.charges)
-    if mapping.constants.get("price_basis") != "hammer" or said:
+    answered = "premium" in mapping.columns or any(charge.kind == "premium" for charge in mapping.charges)
+    if mapping.constants.get("price_basis") != "hammer" or answered:
         return ()
     why = "hammer prices need the buyer's premium in per cent with its tax, such as 15, or to be all-in"
     return (Question("premium", "premium", why),)

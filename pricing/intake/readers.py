@@ -63,8 +63,8 @@ def read_file(path: Path, layout: Layout | None = None) -> Iterator[Part]:
             raise FileError(f"{path} is empty")
     else:
         size = sum(page.stat().st_size for page in pages_in(path))
-    asked = asdict(Layout() if layout is None else layout)
-    for answer in read_untrusted(parts, path, size=size, layout=asked):
+    layout_asked = asdict(Layout() if layout is None else layout)
+    for answer in read_untrusted(parts, path, size=size, layout=layout_asked):
         yield Part(
             answer.frame, answer.facts["done"], answer.facts["expected"], Counter(answer.facts["set_aside"])
         )

@@ -37,6 +37,9 @@ MAY_BE: Final = (
 OWN_NAME: Final = 0.02
 """By how much our own name for a column goes before other names for it, such as Model before Type."""
 
+FEWEST_CELLS: Final = 3
+"""Distinct cells from which they are believed against a heading."""
+
 _CHOSEN: Final = 2.0
 """The score of what a person chose, above any other."""
 
@@ -113,13 +116,13 @@ def _option(theirs: str, ours: str, cells: pl.Series, chosen: bool) -> Column:
 def _option_columns(text: pl.DataFrame) -> dict[str, str]:
     """Option code = a yes/no column headed like it."""
     codes = {code.replace("_", " "): code for code in OPTION_CODES}
-    found: dict[str, str] = {}
+    by_code: dict[str, str] = {}
     for theirs in text.columns:
         likest = process.extractOne(plain(theirs), list(codes), scorer=fuzz.ratio, score_cutoff=NEAR)
         words = text[theirs].drop_nulls().str.strip_chars().str.to_lowercase().unique()
         if likest is not None and words.is_in([*yes_and_no()[0], *yes_and_no()[1], *not_known(), ""]).all():
-            found.setdefault(codes[likest[0]], theirs)
-    return found
+            by_code.setdefault(codes[likest[0]], theirs)
+    return by_code
 
 
 def _columns(table: pl.DataFrame, chosen: Table[str, str | None]) -> dict[str, Column]:
@@ -127,14 +130,15 @@ def _columns(table: pl.DataFrame, chosen: Table[str, str | None]) -> dict[str, C
     texts = {name: _as_text(table[name]) for name in table.columns}
     named = {name: {} if name in chosen else meanings(name) for name in table.columns}
     look = {name: {} if name in chosen else looks(cells) for name, cells in texts.items()}
-    alone = {
-        name: shown_alone(texts[name], look[name])
-        if not named[name] and name not in chosen and table.schema[name] == pl.String
-        else {}
+    unsaid = [
+        name
         for name in table.columns
-    }
+        if name not in chosen and table.schema[name] == pl.String
+        and _says_nothing(named[name], look[name], texts[name])
+    ]  # fmt: skip
+    alone = {name: shown_alone(texts[name], look[name]) if name in unsaid else {} for name in table.columns}
     others = {column for column in chosen.values() if column is not None}
-    ours = sorted({column for found in named.values() for column in found} | set(SURE) | others)
+    ours = sorted({column for told in named.values() for column in told} | set(SURE) | others)
     scores = np.zeros((len(table.columns), len(ours)))
     for row, name in enumerate(table.columns):
         for place, column in enumerate(ours):
@@ -148,7 +152,7 @@ def _columns(table: pl.DataFrame, chosen: Table[str, str | None]) -> dict[str, C
             if (taken := chosen[name]) is not None:
                 scores[:, ours.index(taken)] = 0.0
                 scores[row, ours.index(taken)] = _CHOSEN
-    found: dict[str, Column] = {}
+    told: dict[str, Column] = {}
     rows, places = linear_sum_assignment(np.where(scores < PROPOSED_FROM, 0.0, scores), maximize=True)
     placed = dict(zip(rows.tolist(), places.tolist(), strict=True))
     for row, name in enumerate(table.columns):
@@ -157,12 +161,18 @@ def _columns(table: pl.DataFrame, chosen: Table[str, str | None]) -> dict[str, C
         samples = _samples(texts[name])
         if chosen_place is None or sure < PROPOSED_FROM:
             reason = "left out, as chosen" if name in chosen else "neither its heading nor its cells say"
-            found[name] = Column(name, None, reason, 0.0, samples)
+            told[name] = Column(name, None, reason, 0.0, samples)
             continue
         is_ours = ours[chosen_place]
         reason = "chosen" if name in chosen else _reason(name, is_ours, named[name], look[name])
-        found[name] = Column(name, is_ours, reason, round(min(sure, 1.0), 2), samples)
-    return found
+        told[name] = Column(name, is_ours, reason, round(min(sure, 1.0), 2), samples)
+    return told
+
+
+def _says_nothing(named: dict[str, float], look: dict[str, float], cells: pl.Series) -> bool:
+    """Whether a heading leaves open what the column is: it is none, or of several cells not one is what it
+    says."""
+    return not named or (cells.n_unique() > FEWEST_CELLS and not any(look.get(ours, 1.0) for ours in named))
 
 
 def _score(ours: str, named: dict[str, float], look: dict[str, float], alone: dict[str, float]) -> float:

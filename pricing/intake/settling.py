@@ -95,10 +95,11 @@ def _charges(mapping: Columns, currencies: Sequence[str], per_cent: str) -> tupl
         raise MappingError(f"premium is in per cent with its tax, such as 15; got {per_cent!r}") from None
     if not 0 <= rate < 1:
         raise MappingError(f"premium is between 0 and 100 per cent of the hammer price; got {per_cent!r}")
-    said = {*currencies, mapping.constants.get("currency", "")} - {""}
-    if not said:
+    currencies_said = {*currencies, mapping.constants.get("currency", "")} - {""}
+    if not currencies_said:
         raise MappingError("a premium in per cent needs the currency of the file: answer currency first")
     others = tuple(charge for charge in mapping.charges if charge.kind != "premium")
     return others + tuple(
-        Charge(mapping.source, "premium", FIRST_SALE, currency, (Tier(rate),)) for currency in sorted(said)
+        Charge(mapping.source, "premium", FIRST_SALE, currency, (Tier(rate),))
+        for currency in sorted(currencies_said)
     )

@@ -46,10 +46,10 @@ def find_suspicions(sales: pl.DataFrame, model: PriceRanges | None = None) -> pl
     >>> find_suspicions(pl.DataFrame([row, later])).rows()
     [('b', 'odometer falls', '31000 km, and 80000 km on 2020-05-01')]
     """
-    found = [_falling_odometers(sales), _wrong_check_digits(sales)]
+    suspicions = [_falling_odometers(sales), _wrong_check_digits(sales)]
     if model is not None:
-        found.append(_far_prices(sales, model))
-    return pl.concat(found)
+        suspicions.append(_far_prices(sales, model))
+    return pl.concat(suspicions)
 
 
 def _falling_odometers(sales: pl.DataFrame) -> pl.DataFrame:

@@ -156,10 +156,15 @@ def _unique_names(header: list[str]) -> list[str]:
 def _refuse_open_quote(path: Path, frame: pl.DataFrame, delimiter: str) -> None:
     """Refuse a cell that holds several lines of as many cells as the header has: rows that a quotation mark
     which is not closed has swallowed."""
-    broken = frame.select(pl.col(pl.String).str.contains("\n", literal=True).any())
-    names = [name for name in broken.columns if broken[name][0]]
     width = len(set(frame.columns) - {"row_number", EXTRA_CELLS})
-    if not names or width < 2:
+    if width < 2:
+        return
+    shortest = FEWEST_SWALLOWED + (FEWEST_SWALLOWED - 1) * (width - 1)
+    longest = frame.select(pl.col(pl.String).str.len_bytes().max())
+    long = [name for name in longest.columns if (longest[name][0] or 0) >= shortest]
+    broken = frame.select(pl.col(long).str.contains("\n", literal=True).any())
+    names = [name for name in broken.columns if broken[name][0]]
+    if not names:
         return
     lines, marks = (pl.col(names).str.count_matches(mark, literal=True) for mark in ("\n", delimiter))
     swallowed = (lines >= FEWEST_SWALLOWED) & (marks >= (lines - 1) * (width - 1))
@@ -180,27 +185,30 @@ def survey_text(path: Path, stated: str | None, limits: Limits) -> tuple[str, in
     with path.open("rb") as file:
         start = file.read(4)
         if stated is None:
-            found = "utf-16" if start[:2] in (b"\xff\xfe", b"\xfe\xff") else "utf-8"
+            encoding = "utf-16" if start[:2] in (b"\xff\xfe", b"\xfe\xff") else "utf-8"
         else:
-            found = stated
-        if found != "utf-16" and b"\0" in start:
+            encoding = stated
+        if encoding != "utf-16" and b"\0" in start:
             raise FileError(f"{path} is not a text file")
         file.seek(0)
-        decoder = codecs.getincrementaldecoder(ENCODINGS[found])()
+        decoder = codecs.getincrementaldecoder(ENCODINGS[encoding])()
         lines, returns, unbroken, last, plain = 0, 0, 0, b"", True
         while True:
             block = file.read(BLOCK)
             try:
-                plain &= decoder.decode(block, final=not block).isascii()
+                if encoding == "utf-16" or not block.isascii() or not block or decoder.getstate()[0]:
+                    plain &= decoder.decode(block, final=not block).isascii()
             except UnicodeDecodeError as error:
-                if not block and (found == "utf-16" or not plain):
+                if not block and (encoding == "utf-16" or not plain):
                     raise FileError(f"{path} is cut short: it ends in the middle of a character") from None
-                if stated is None and found == "utf-8":
+                if stated is None and encoding == "utf-8":
                     return survey_text(path, "latin-1", limits)
-                raise FileError(f"{path} is not {found} text: {error.reason} at byte {error.start}") from None
+                raise FileError(
+                    f"{path} is not {encoding} text: {error.reason} at byte {error.start}"
+                ) from None
             if not block:
                 break
-            if found != "utf-16" and b"\0" in block:
+            if encoding != "utf-16" and b"\0" in block:
                 raise FileError(f"{path} is not a text file: it holds a zero byte")
             lines += block.count(b"\n")
             returns += block.count(b"\r")
@@ -212,7 +220,7 @@ def survey_text(path: Path, stated: str | None, limits: Limits) -> tuple[str, in
     line_end = "\r" if returns and not lines else "\n"
     if line_end == "\r":
         lines = returns
-    return ENCODINGS[found], lines + (last != line_end.encode()), line_end
+    return ENCODINGS[encoding], lines + (last != line_end.encode()), line_end
 
 
 def _head(path: Path, encoding: str, limits: Limits) -> list[str]:

@@ -80,8 +80,8 @@ def packed(folder: Path) -> bytes:
 def _file_name(name: str) -> str:
     """The last part of a name, without what a file's name cannot hold; its ending is kept."""
     last = re.sub(r"[\x00-\x1f\x7f]", "", re.split(r"[/\\]", name)[-1]).strip()
-    kept = last[-_LONGEST_NAME:].encode("utf-8", "ignore").decode()
-    return f"upload{kept}" if kept == "" or kept.startswith(".") else kept
+    shortened = last[-_LONGEST_NAME:].encode("utf-8", "ignore").decode()
+    return f"upload{shortened}" if shortened == "" or shortened.startswith(".") else shortened
 
 
 def _refuse(name: str, content: bytes | memoryview) -> None:

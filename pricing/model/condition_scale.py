@@ -117,8 +117,8 @@ class ConditionScale:
             score = table["score"].to_numpy()
             scored = np.isfinite(score)
             position[scored] = np.interp(score[scored], self.points, self.knots)
-            found = np.clip(np.searchsorted(edges, score[scored], side="right") - 1, 0, bands - 1)
-            index[scored] = np.where(np.isfinite(index[scored]), index[scored], found)
+            band = np.clip(np.searchsorted(edges, score[scored], side="right") - 1, 0, bands - 1)
+            index[scored] = np.where(np.isfinite(index[scored]), index[scored], band)
         graded = np.isfinite(index)
         return np.where(graded, position, self.mean), np.where(graded, np.nan_to_num(index), bands).astype(
             np.int64

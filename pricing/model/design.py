@@ -205,13 +205,13 @@ class Design:
     def carried(self, other: "Design", priors: Priors) -> Priors:
         """The variances found with another design laid over this one's blocks: theirs where the other has a
         block of the same name, the starting ones elsewhere."""
-        found = self.priors()
+        carried_priors = self.priors()
         for block in self.blocks:
             columns = other._at.get(block.name)
             if columns is not None:
-                found.market[block.columns] = float(np.median(priors.market[columns]))
-                found.levels[:, block.columns] = priors.levels[:, columns[0], None]
-        return found
+                carried_priors.market[block.columns] = float(np.median(priors.market[columns]))
+                carried_priors.levels[:, block.columns] = priors.levels[:, columns[0], None]
+        return carried_priors
 
     def priors(self) -> Priors:
         """Starting prior variances, column by column."""

@@ -137,8 +137,8 @@ class Fitting:
         tree, varying = self.spread.tree, self.spread_rows.varying
         posterior = solve(products, tree, priors, varying)
         priors = updated_priors(posterior, tree, priors, self.spread.blocks)
-        found = self.spread_rows.fitted(posterior)
-        self.log_variance = np.maximum(np.maximum(found, self.log_variance - 3.0), FLOOR)
+        fitted_spreads = self.spread_rows.fitted(posterior)
+        self.log_variance = np.maximum(np.maximum(fitted_spreads, self.log_variance - 3.0), FLOOR)
         return posterior, priors
 
     def _latent(self, degrees_of_freedom: float, squares: Any = None) -> Floats:

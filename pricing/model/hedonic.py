@@ -174,9 +174,9 @@ def updated(
 
     def finished(posterior: Posterior) -> HedonicRegression:
         inverted = posterior.inverted(steps)
-        found = posterior.ordered(steps, sums.step_shares)
-        found.raise_level(sums.centre)
-        estimates = replace(regression.estimates, posterior=found, inverted=inverted)
+        solution = posterior.ordered(steps, sums.step_shares)
+        solution.raise_level(sums.centre)
+        estimates = replace(regression.estimates, posterior=solution, inverted=inverted)
         return replace(regression, estimates=estimates)
 
     with ONE_THREAD.limit(limits=1, user_api="blas"):

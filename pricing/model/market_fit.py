@@ -30,6 +30,6 @@ def fit_market(
     sold = sales.filter(pl.col("outcome") == "sold").height
     if sold < MINIMUM_SALES and opinions.height:
         return OpinionBands.of(opinions, sold)
-    said = as_rows(opinions) if opinions.height else None
+    statements = as_rows(opinions) if opinions.height else None
     first = None if isinstance(start, OpinionBands) else start
-    return PriceModel(FeatureSpec.cars(), seed).fit(sales, progress, first, opinions=said)
+    return PriceModel(FeatureSpec.cars(), seed).fit(sales, progress, first, opinions=statements)

@@ -81,17 +81,19 @@ class OpinionBands(PriceModel):
         Raises:
             ModelError: there is no statement.
         """
-        said = as_polars(opinions)
-        if said.is_empty():
+        statements = as_polars(opinions)
+        if statements.is_empty():
             raise ModelError("there is no statement of what cars fetch")
-        return cls(_laid_out(said), sales)
+        return cls(_laid_out(statements), sales)
 
     def grounds(self, cars: Frame, as_of: date | None = None) -> list[Ground]:
         """Nothing but opinions: how many there are of each car's model."""
-        asked = self.spec.prepared(as_polars(cars))
+        prepared = self.spec.prepared(as_polars(cars))
         counts = self.said.group_by("make", "model").len("said")
-        found = asked.join(counts, on=["make", "model"], how="left", maintain_order="left")
-        return [Ground(0.0, 0.0, 1.0, 0.0, 0.0, 0, 0, said) for said in found["said"].fill_null(0).to_list()]
+        counted = prepared.join(counts, on=["make", "model"], how="left", maintain_order="left")
+        return [
+            Ground(0.0, 0.0, 1.0, 0.0, 0.0, 0, 0, said) for said in counted["said"].fill_null(0).to_list()
+        ]
 
     def asking_gaps(self) -> pl.DataFrame:
         """No asking prices were seen: no rows."""
@@ -203,25 +205,25 @@ class OpinionBands(PriceModel):
         return told
 
 
-def _laid_out(said: pl.DataFrame) -> pl.DataFrame:
+def _laid_out(statements: pl.DataFrame) -> pl.DataFrame:
     """Statements as they are asked: by band, middle and spread in logs."""
     absent = {
         "variant": pl.String, "country": pl.String, "channel": pl.String, "year_from": pl.Int16,
         "year_to": pl.Int16, "condition_score": pl.Float64, "middle_price": pl.Float64,
     }  # fmt: skip
-    said = said.with_columns(
-        pl.lit(None, kind).alias(name) for name, kind in absent.items() if name not in said.columns
+    statements = statements.with_columns(
+        pl.lit(None, kind).alias(name) for name, kind in absent.items() if name not in statements.columns
     )
     low, mid, high = (
-        said[f"{name}_price"].cast(pl.Float64).to_numpy().astype(np.float64)
+        statements[f"{name}_price"].cast(pl.Float64).to_numpy().astype(np.float64)
         for name in ("low", "middle", "high")
     )
-    share = said["holds"].replace_strict(SPANS, return_dtype=pl.Float64).to_numpy()
-    source = np.unique(said["source"].to_numpy(), return_inverse=True)[1].ravel()
+    share = statements["holds"].replace_strict(SPANS, return_dtype=pl.Float64).to_numpy()
+    source = np.unique(statements["source"].to_numpy(), return_inverse=True)[1].ravel()
     middle, spread = middles(low, mid, high, share, source)
     scale = ConditionScale("condition_band", CONDITION_BANDS, "condition_score", 1.5, True, True, ())
-    _, band = scale.placed(said.select(scale.expressions))
-    return said.select(
+    _, band = scale.placed(statements.select(scale.expressions))
+    return statements.select(
         "source", "stated_on", "make", "model", *_OPEN, "year_from", "year_to",
         place=pl.Series(band), middle=pl.Series(middle), spread=pl.Series(spread),
     ).filter(pl.col("place") < len(CONDITION_BANDS))  # fmt: skip

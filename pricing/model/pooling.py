@@ -128,19 +128,19 @@ class Posterior:
         variance."""
         order = np.lexsort(codes.T[::-1]) if codes.shape[1] else np.arange(len(codes))
         rest, codes = functional[order], codes[order]
-        found = np.zeros(len(rest))
+        variances = np.zeros(len(rest))
         for level in range(len(self.levels) - 1, -1, -1):
             current = self.levels[level]
             for group, rows in _runs(codes[:, level]):
                 if group < 0:
-                    found[rows] += np.square(rest[rows]) @ priors.levels[level]
+                    variances[rows] += np.square(rest[rows]) @ priors.levels[level]
                 else:
                     a = rest[rows, current.columns]
-                    found[rows] += np.einsum("ni,ni->n", a @ current.spread[group], a)
+                    variances[rows] += np.einsum("ni,ni->n", a @ current.spread[group], a)
                     rest[rows] -= a @ current.gain[group]
-        found += np.einsum("np,np->n", rest @ self.covariance, rest)
-        result = np.empty_like(found)
-        result[order] = found
+        variances += np.einsum("np,np->n", rest @ self.covariance, rest)
+        result = np.empty_like(variances)
+        result[order] = variances
         return result
 
     def raise_level(self, by: float) -> None:

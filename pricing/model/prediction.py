@@ -73,8 +73,8 @@ def predict(fitted: Fitted, features: pl.DataFrame, states: bool = True) -> Pred
         # Cars of a group together: what is known of the group is then fetched once.
         order = fitted.design.groups.order(features)
         parts = [order[start : start + BATCH] for start in range(0, len(order), BATCH)]
-        found = list(shared_out(lambda rows: _predict_batch(fitted, features[rows], states), parts))
-    return Prediction.joined(found, np.argsort(order))
+        batches = list(shared_out(lambda rows: _predict_batch(fitted, features[rows], states), parts))
+    return Prediction.joined(batches, np.argsort(order))
 
 
 def _predict_batch(fitted: Fitted, features: pl.DataFrame, states: bool) -> Prediction:
@@ -97,9 +97,9 @@ def predict_encoded(fitted: Fitted, encoded: Encoded, states: bool = True) -> Pr
         X = np.repeat(encoded.X[graded], len(knots), axis=0)
         design.place_on_scale(X, np.tile(knots, len(graded)))
         codes = np.repeat(encoded.codes[graded], len(knots), axis=0)
-        found = _mid_and_spread(fitted, X, codes, np.repeat(unforeseen[graded], len(knots)))
+        levels = _mid_and_spread(fitted, X, codes, np.repeat(unforeseen[graded], len(knots)))
         state_mid, state_spread = (np.full((len(mid), len(knots)), np.nan) for _ in range(2))
-        state_mid[graded], state_spread[graded] = (part.reshape(-1, len(knots)) for part in found)
+        state_mid[graded], state_spread[graded] = (part.reshape(-1, len(knots)) for part in levels)
         state_mid += beside[:, None]
     return Prediction(
         mid + beside,

@@ -135,7 +135,7 @@ class PriceModel:
             ModelError: there is no sale to learn from, or a price is not positive and finite.
         """
         rows = SaleEvidence.gather(as_polars(frame), self.spec)
-        said = None if opinions is None else Statements.gather(as_polars(opinions), self.spec)
+        statements = None if opinions is None else Statements.gather(as_polars(opinions), self.spec)
         first = None if start is None else start.fitted
         calibrated_rows = len(rows)
         if start is not None and recalibrate is None:
@@ -148,7 +148,11 @@ class PriceModel:
         progress("fit to all sales", len(CUTS) - 1, len(CUTS))
         shift = self.calibration.shift
         self.fitted = self._fit_once(
-            rows, first, first is None, shift, said if said is not None and len(said) else None
+            rows,
+            first,
+            first is None,
+            shift,
+            statements if statements is not None and len(statements) else None,
         )
         progress("fitted", len(CUTS), len(CUTS))
         self.facts: dict[str, Any] = {
@@ -165,8 +169,8 @@ class PriceModel:
             "seed": self.seed,
             "version": version("classic-car-pricing"),
         }
-        if said is not None:
-            self.facts["opinions"] = len(said)
+        if statements is not None:
+            self.facts["opinions"] = len(statements)
         return self
 
     def _calibrate(self, rows: SaleEvidence, start: Fitted | None, tell: Progress) -> Fitted | None:
@@ -182,9 +186,9 @@ class PriceModel:
             law = ScoreLaw.fit(np.empty(0), 5.0)
             self.calibration = Calibration(law, np.ones(shape), MarketShift())
             return start
-        found = last.regression.estimates
+        estimates = last.regression.estimates
         self.calibration = Calibration.fit(
-            errors, shape, found.degrees_of_freedom, last.design.walk(found.priors)
+            errors, shape, estimates.degrees_of_freedom, last.design.walk(estimates.priors)
         )
         return last
 
@@ -278,9 +282,9 @@ class PriceModel:
         remark = remarks(self.fitted.design, estimates, guess, features)
 
         def terms(rows: Ints) -> pl.DataFrame:
-            asked = features[rows]
-            own = self.fitted.design.encode(asked) if encoded is None else encoded[rows]
-            return self._terms(asked, own, guess.learnt[rows], guess.late[rows])
+            cars_of_rows = features[rows]
+            own = self.fitted.design.encode(cars_of_rows) if encoded is None else encoded[rows]
+            return self._terms(cars_of_rows, own, guess.learnt[rows], guess.late[rows])
 
         return PriceDistribution(law, centre, spread, evidence, reason, remark, terms)
 

@@ -72,9 +72,9 @@ def load(market: Market, fit_id: str | None = None) -> PriceModel:
 def to_bytes(model: PriceModel) -> bytes:
     """A fitted model as bytes."""
     if isinstance(model, OpinionBands):
-        said = io.BytesIO()
-        model.said.write_parquet(said)
-        statements = np.frombuffer(said.getvalue(), dtype=np.uint8)
+        statements_file = io.BytesIO()
+        model.said.write_parquet(statements_file)
+        statements = np.frombuffer(statements_file.getvalue(), dtype=np.uint8)
         return _sealed({"format": OPINIONS_FORMAT, "facts": model.facts}, {"statements": statements})
     gap = model.fitted.design.asking
     design, found = model.fitted.design, model.fitted.regression.estimates
@@ -148,8 +148,8 @@ def from_bytes(payload: bytes) -> PriceModel:
         raise ModelError(f"the stored fit was altered: {altered}")
     try:
         if header["format"] == OPINIONS_FORMAT:
-            said = pl.read_parquet(io.BytesIO(arrays["statements"].tobytes()))
-            return OpinionBands(said, header["facts"]["sales"], header["facts"]["seed"])
+            statements = pl.read_parquet(io.BytesIO(arrays["statements"].tobytes()))
+            return OpinionBands(statements, header["facts"]["sales"], header["facts"]["seed"])
         return _rebuilt(header, arrays)
     except Exception as error:  # a header may be sealed by anybody
         raise ModelError(

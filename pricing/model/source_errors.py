@@ -112,16 +112,16 @@ def learn_sources(
     """
     scale = np.ones(sources)
     start = np.log(np.array(STARTING))
-    found = start
+    likeliest = start
     cells = _Cells(scored, sources)
     for turn in range(SCALE_TURNS if scales else 1):
         squared = np.square(scale)
         if len(scored.error):
-            found = cells.likeliest(found, squared, anchor, common)
-        sums = cells.sums(np.exp(found), squared, common)
+            likeliest = cells.likeliest(likeliest, squared, anchor, common)
+        sums = cells.sums(np.exp(likeliest), squared, common)
         if scales and turn < SCALE_TURNS - 1:
             scale = np.sqrt(squared * (SCALE_WEIGHT + sums.squares) / (SCALE_WEIGHT + sums.degrees))
-    between, about, single = np.exp(found).tolist()
+    between, about, single = np.exp(likeliest).tolist()
     keys = zip(cells.cell_source.tolist(), cells.cell_group.tolist(), strict=True)
     parts = zip((1.0 / sums.cell).tolist(), (sums.mean / sums.cell).tolist(), strict=True)
     return SourceErrors(
@@ -192,8 +192,8 @@ class _Cells:
         def deviance(logs: Floats) -> float:
             return self.deviance(np.exp(logs), squared, anchor, common)
 
-        found = optimize.minimize(deviance, start, method="L-BFGS-B", bounds=[BOUNDS] * 3)
-        return np.asarray(found.x)
+        optimum = optimize.minimize(deviance, start, method="L-BFGS-B", bounds=[BOUNDS] * 3)
+        return np.asarray(optimum.x)
 
     def deviance(self, variances: Floats, squared: Floats, anchor: float, common: float) -> float:
         """Minus twice the restricted log likelihood, and of the starting variances as ``anchor`` errors

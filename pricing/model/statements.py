@@ -277,10 +277,10 @@ def _held_against(
     run = np.concatenate([[0.0], np.cumsum(weight)])
     total = np.concatenate([[0.0], np.cumsum(weight * sales.left.residual[sales.sold][order])])
     own = model * bands + encoded.band
-    said = statements.features[design.spec.event_date].to_physical().cast(pl.Float64).to_numpy()
-    span = float(day.max() - day.min()) + float(np.abs(said).max()) + 2.0
+    said_on = statements.features[design.spec.event_date].to_physical().cast(pl.Float64).to_numpy()
+    span = float(day.max() - day.min()) + float(np.abs(said_on).max()) + 2.0
     place = key * (4.0 * span) + day
-    first = np.searchsorted(place, own * (4.0 * span) + said, side="right")
+    first = np.searchsorted(place, own * (4.0 * span) + said_on, side="right")
     last = np.searchsorted(key, own, side="right")
     seen = np.flatnonzero((last > first) & (model >= 0))
     precision = (run[last] - run[first])[seen]

@@ -36,8 +36,8 @@ class Structure:
         levels = np.zeros((len(self.tree.parents), len(columns)))
         levels[:, 0] = SPREAD_PRIOR if modelled else 0.0
         place = {int(column): index for index, column in enumerate(columns)}
-        kept = [np.array([place[int(c)] for c in block if int(c) in place]) for block in self.blocks]
+        kept_columns = [np.array([place[int(c)] for c in block if int(c) in place]) for block in self.blocks]
         none = np.empty(0, dtype=np.int64)
         return Structure(
-            self.tree, Priors(market, levels), [block for block in kept if len(block)], columns, none
+            self.tree, Priors(market, levels), [block for block in kept_columns if len(block)], columns, none
         )

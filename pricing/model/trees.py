@@ -91,8 +91,8 @@ class LeafMasks:
             place[np.isnan(values[:, column])] = len(limits) + 1
             possible &= self.tables[column][place]
         starts = MOST_LEAVES * np.arange(len(self.leaf_values))
-        found: Floats = self.leaf_values.ravel()[starts + _bit(possible)].sum(axis=1)
-        return found
+        totals: Floats = self.leaf_values.ravel()[starts + _bit(possible)].sum(axis=1)
+        return totals
 
 
 def _leaves_below(nodes: Nodes) -> NDArray[np.uint16]:

@@ -180,6 +180,9 @@ REQUIRED: Final = tuple(
 """Columns that a table must have; the others count as absent values."""
 
 
+_MADE_ON_THE_WAY: Final = ("record_id", "batch_id", "source", "source_ref", "place")
+"""Columns that a load adds to a table before it is checked."""
+
 SPARED: Final = {
     "condition_score_out_of_range": ("condition_score",),
     "condition_score_outside_band": ("condition_score", "condition_band"),
@@ -234,9 +237,8 @@ def check(frame: pl.DataFrame, today: date) -> CheckResult:
     """
     absent = [name for name in REQUIRED if name not in frame.columns]
     if absent:
-        raise TableError(
-            f"the table has no column {', '.join(absent)}; it has: {', '.join(frame.columns) or 'none'}"
-        )
+        told = [name for name in frame.columns if name not in _MADE_ON_THE_WAY]
+        raise TableError(f"the table has no column {', '.join(absent)}; it has: {', '.join(told) or 'none'}")
     reading = read_cells(frame, _TYPES).with_columns(pl.col("options").fill_null([]))
     # Set operations of polars 2.1 on lists in several chunks, one of them empty, read beyond the end.
     reading = reading.with_columns(reading["options"].rechunk())

@@ -35,5 +35,5 @@ def copy_tables(
             run(target, f"INSERT INTO {quoted(name)} ({columns}) SELECT {columns} FROM rows_copied")  # noqa: S608
             target.unregister("rows_copied")
             copied(batch.num_rows)
-    kept = {name for (name,) in run(source, "SELECT table_name FROM duckdb_indexes()")}
-    create_missing_keys(target, kept)
+    indexed = {name for (name,) in run(source, "SELECT table_name FROM duckdb_indexes()")}
+    create_missing_keys(target, indexed)

@@ -26,31 +26,31 @@ def replace_file(path: Path, draft: Path, *, timeout: float = TIMEOUT_SECONDS) -
         MarketError: the market stays in use for ``timeout`` seconds.
     """
     _to_disk(draft)
-    kept = None
+    aside = None
     with write_turn(path, timeout) as take_in_log:
         if path.exists():
-            kept = path.with_name(f"{path.stem}{ASIDE}{now():%Y%m%dT%H%M%SZ}{path.suffix}")
-            if kept.exists():
-                raise FileError(f"{kept}: there is a file of that name already; nothing was restored")
+            aside = path.with_name(f"{path.stem}{ASIDE}{now():%Y%m%dT%H%M%SZ}{path.suffix}")
+            if aside.exists():
+                raise FileError(f"{aside}: there is a file of that name already; nothing was restored")
             whole = take_in_log()
-            _second_name(path, kept)
+            _second_name(path, aside)
             ahead = path.with_name(path.name + ".wal")
             if not whole and ahead.exists():
-                ahead.rename(kept.with_name(kept.name + ".wal"))
+                ahead.rename(aside.with_name(aside.name + ".wal"))
         draft.replace(path)
         _to_disk(path.parent)
-    return kept
+    return aside
 
 
 def put_aside(path: Path) -> list[Path]:
     """The markets that were put aside from a place, newest last."""
     beside = f"{path.stem}{ASIDE}"
-    found = [
+    files = [
         file
         for file in path.parent.glob(f"*{path.suffix}")
         if file.name.startswith(beside) and file.is_file()
     ]
-    return sorted(found)
+    return sorted(files)
 
 
 def refuse_to_shadow(path: Path) -> None:
@@ -59,10 +59,10 @@ def refuse_to_shadow(path: Path) -> None:
     Raises:
         MarketError: there is one.
     """
-    kept = put_aside(path)
-    if kept:
+    aside = put_aside(path)
+    if aside:
         raise MarketError(
-            f"{path} does not exist, but {kept[-1].name} beside it was put aside from there: rename it to "
+            f"{path} does not exist, but {aside[-1].name} beside it was put aside from there: rename it to "
             f"{path.name} to go on with it, or move it elsewhere to begin anew"
         )
 

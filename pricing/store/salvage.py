@@ -14,7 +14,7 @@ from pricing.store.audit import now, write_audit
 from pricing.store.connection import add_row, connection, file_connection, frame, quoted, run
 from pricing.store.copying import market_tables
 from pricing.store.opening import new_file
-from pricing.store.schema import KIND, TABLES, VERSION, create_tables
+from pricing.store.schema import KIND, TABLES, VERSION, create_missing_keys, create_tables
 
 SMALLEST: Final = 2048
 """Rows that are read together at least: as many as DuckDB keeps in one vector."""
@@ -55,11 +55,11 @@ def read_every_page(path: Path) -> dict[str, int]:
 def altered_evidence(path: Path) -> list[str]:
     """Digests of the appraisal evidence and photographs that do not match their own."""
     with connection(path) as opened:
-        kept = run(opened, "SELECT digest, content FROM appraisal_evidence ORDER BY digest")
+        contents = run(opened, "SELECT digest, content FROM appraisal_evidence ORDER BY digest")
         shots = run(opened, "SELECT digest FROM photographs WHERE sha256(content) <> digest ORDER BY digest")
     evidence = [
         f"evidence {digest[:12]}"
-        for digest, content in kept
+        for digest, content in contents
         if hashlib.sha256(content.encode()).hexdigest() != digest
     ]
     return evidence + [f"photograph {digest[:12]}" for (digest,) in shots]
@@ -83,6 +83,7 @@ def salvage(path: Path, target: Path, *, base_currency: str | None = None) -> Sa
     rows: dict[str, int] = {}
     with new_file(target) as draft, file_connection(draft, write=True) as new:
         create_tables(new)
+        create_missing_keys(new, TABLES)
         for name in tables:
             if name == "market":
                 currency = _currency(path, base_currency)
@@ -130,9 +131,9 @@ def _read(path: Path, name: str) -> Iterator[tuple[pl.DataFrame | None, str]]:
     waiting = [(0, int(end))]
     while waiting:
         first, last = waiting.pop()
-        found = _rows(path, name, "*", first, last)
-        if found is not None:
-            yield found, ""
+        part = _rows(path, name, "*", first, last)
+        if part is not None:
+            yield part, ""
         elif last - first > SMALLEST:
             middle = first + -(-(last - first) // 2 // SMALLEST) * SMALLEST
             waiting += [(middle, last), (first, middle)]

@@ -43,9 +43,10 @@ def _record_columns() -> str:
 @dataclass(frozen=True)
 class Table:
     """A table: its columns as SQL, and those by which a row is told from all others; none where rows may be
-    alike. With ``bulk`` the key is an index apart, which a change of all rows leaves off and makes again in
-    one transaction. A load keeps it row by row: to drop an index in a transaction has DuckDB write every
-    row of it anew at the end."""
+    alike. With ``bulk`` the key is an index apart. The first load makes it when its rows are committed, which
+    takes all processors, where within a transaction it takes one; a change of all rows leaves it off and
+    makes it again in one transaction. A later load keeps it row by row: to drop an index in a transaction
+    has DuckDB write every row of it anew at the end."""
 
     columns: str
     key: tuple[str, ...] = ()
@@ -184,10 +185,10 @@ the order in which they were made."""
 
 
 def create_tables(opened: duckdb.DuckDBPyConnection) -> None:
-    """Make every table of the schema, in an empty file."""
+    """Make every table of the schema, in an empty file; ``create_missing_keys`` is due with the first rows of
+    a ``bulk`` table."""
     for name in TABLES:
         create_table(opened, name, name)
-    create_missing_keys(opened, TABLES)
 
 
 def create_table(opened: duckdb.DuckDBPyConnection, name: str, called: str) -> None:
@@ -207,9 +208,13 @@ def drop_key(opened: duckdb.DuckDBPyConnection, name: str) -> None:
     run(opened, f"DROP INDEX IF EXISTS {name}_key")
 
 
+def missing_keys(opened: duckdb.DuckDBPyConnection, names: Iterable[str]) -> list[str]:
+    """Those of these tables that are ``bulk`` and have no key."""
+    indexes = {name for (name,) in run(opened, "SELECT index_name FROM duckdb_indexes()")}
+    return [name for name in names if name in TABLES and TABLES[name].bulk and f"{name}_key" not in indexes]
+
+
 def create_missing_keys(opened: duckdb.DuckDBPyConnection, names: Iterable[str]) -> None:
     """Make the keys of those of these tables that are ``bulk`` and have none."""
-    kept = {name for (name,) in run(opened, "SELECT index_name FROM duckdb_indexes()")}
-    for name in names:
-        if name in TABLES and TABLES[name].bulk and f"{name}_key" not in kept:
-            create_key(opened, name)
+    for name in missing_keys(opened, names):
+        create_key(opened, name)

@@ -28,9 +28,9 @@ def test_findings_and_photographs_of_a_kept_sheet_are_taken_in_once(
             (201, {"new": True}),
             (201, {"new": False}),
         ]
-        where, photo = f"/inspection-photos?sheet={name}&check={check}", photograph()
+        where = f"/inspection-photos?sheet={name}&check={check}"
         key = {"Idempotency-Key": "0c5be2b1-two", "Content-Type": "application/octet-stream"}
-        assert [asking.post(where, content=photo, headers=key).json()["new"] for _ in range(2)] == [
+        assert [asking.post(where, content=photograph(), headers=key).json()["new"] for _ in range(2)] == [
             True,
             False,
         ]
@@ -41,5 +41,5 @@ def test_findings_and_photographs_of_a_kept_sheet_are_taken_in_once(
     assert len(list(drafts.sheet_folder(own.path, name).glob("*.jpg"))) == 1
     monkeypatch.setenv(DEMO_VARIABLE, str(own.path))
     with serving(tmp_path / "none.duckdb") as address:
-        answer = httpx.get(f"{address}/api/v1/kept-inspections/{name}", timeout=PATIENCE)
-    assert answer.json()["name"] == name
+        of_demo = httpx.get(f"{address}/api/v1/kept-inspections/{name}", timeout=PATIENCE)
+    assert of_demo.json()["name"] == name

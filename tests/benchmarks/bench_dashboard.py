@@ -45,6 +45,7 @@ ROWS: Final = 1_000_000
 MODELS: Final = 2_000
 PEOPLE: Final = 8
 CHANGES: Final = 12
+OPENED: Final = 7
 READING: Final = (4.0, 8.0)
 """Seconds that one of several people looks at an answer before the next change, at random between these."""
 PORT: Final = 8596
@@ -138,12 +139,22 @@ async def _beside_bare(market: Market, query: str) -> None:
         page = await context.new_page()
         with serving(market) as base:
             first = [await _opened(page, f"{base}/?{query}")]
+            bare_page = await context.new_page()
+            warm, answered, redrawn = list[float](), list[float](), list[float]()
+            bare_warm, bare_answer, bare_chart = list[float](), list[float](), list[float]()
             with bare_server() as bare:
-                await _opened(page, bare)
-                bare_warm = [await _opened(page, bare) for _ in range(5)]
-                bare_answer, bare_chart = await _changes(page, CHANGES, capital=False)
-            warm = [await _opened(page, f"{base}/?{query}") for _ in range(5)]
-            answered, redrawn = await _changes(page, CHANGES)
+                await _opened(bare_page, bare)
+                for _ in range(OPENED):  # by turns, so that what else the machine does falls on both
+                    bare_warm.append(await _opened(bare_page, bare))
+                    warm.append(await _opened(page, f"{base}/?{query}"))
+                for _ in range(CHANGES // 4):
+                    for one, capital, kept in (
+                        (bare_page, False, (bare_answer, bare_chart)),
+                        (page, True, (answered, redrawn)),
+                    ):
+                        await one.bring_to_front()
+                        for part, taken in zip(kept, await _changes(one, 4, capital=capital), strict=True):
+                            part.extend(taken)
         with serving(market) as base:
             anew = [await _opened(page, f"{base}/?{query}")]
         for words, own, other, beside, wanted in (

@@ -49,7 +49,7 @@ def test_index_prints_draws_and_writes(market: Path, tmp_path: Path) -> None:
         str(chart),
         market=market,
     )
-    assert "Time dummy index of the whole market by year, 2016 = 100" in text
+    assert "The whole market: prices of like cars stood at " in text and "where 2016 is 100" in text
     frame = pl.read_csv(out)
     assert frame["index"][0] == 100.0
     assert frame["real"][5] == pytest.approx(frame["index"][5] / 1.05)

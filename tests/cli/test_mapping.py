@@ -37,6 +37,19 @@ def test_what_holds_for_the_whole_file_is_given_and_the_file_loads(sheet: Path, 
     assert run("load", sheet, market=market).count("2 already known") == 1
 
 
+def test_what_is_left_open_is_printed_as_the_command_that_settles_it(sheet: Path) -> None:
+    """What was said stands in it, a name with a blank can be typed, and the first mapping is written over."""
+    with sheet.open("a") as file:
+        file.write("Corvane,Six,1969,15/05/2024,4000,30\n")
+    spaced = sheet.rename(sheet.with_name("club sales.csv"))
+    shown = " ".join(run("map", spaced, "--set", "currency=GBP").split())
+    left = "--set price_basis=... --set channel=... --set country=... --set odometer_km=... --overwrite"
+    assert f"with: pricing map '{spaced}' --set currency=GBP {left}" in shown
+    with pytest.raises(PricingError, match="--overwrite"):
+        run("map", spaced, *ANSWERS)
+    assert "To settle" not in run("map", spaced, *ANSWERS, "--set", "odometer_km=miles", "--overwrite")
+
+
 def test_a_channel_may_stay_unknown_and_a_wrong_answer_is_refused(sheet: Path) -> None:
     assert "[constants] channel" not in run("map", sheet, "--no-write", "--set", "channel=unknown")
     assert "[constants] channel" in run("map", sheet, "--no-write")

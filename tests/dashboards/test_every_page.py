@@ -202,10 +202,10 @@ def test_the_keyboard_alone_prices_a_car_and_goes_to_another_page(
 @pytest.mark.soak
 def test_no_address_makes_a_page_fail_act_or_load_from_elsewhere(browser: Browser, base: str) -> None:
     """Twenty addresses by every page; `SOAK_ADDRESSES` takes fewer of them."""
-    visited, asked_for = 0, set[str]()
+    visited, asked_for = 0, list[str]()
     with window(DESKTOP, browser) as (opened, errors):
         opened.on("dialog", lambda dialog: errors.append(f"dialog {dialog.message}"))
-        opened.on("request", lambda asked: asked_for.add(asked.url))
+        opened.on("request", lambda asked: asked_for.append(asked.url))
         for query in HOSTILE[: int(os.environ.get("SOAK_ADDRESSES", len(HOSTILE)))]:
             for name in PAGES:
                 opened.goto(f"{base}/{name}?{query}")

@@ -106,7 +106,7 @@ def test_a_role_says_what_one_may_do_from_sign_in_to_sign_out(
         sign_in(opened, "bob@mill.invalid")
         opened.get_by_role("heading", name="Where does this car sit?").wait_for()
         go_to(opened, "Records")
-        opened.get_by_text("needs the role load").first.wait_for()
+        opened.get_by_text("for the role load").first.wait_for()
         assert opened.locator("input[type=file]").count() == 0
         assert opened.get_by_role("button", name="Fit the price model").count() == 0
         sign_out(opened)

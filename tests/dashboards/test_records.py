@@ -188,13 +188,18 @@ def test_one_sale_is_typed_changed_and_taken_out(page: AppTest, market: Market) 
     field("Find a record").set_value("corvane 1968").run()
     (found,) = [one for one in page.selectbox if one.label == "1 of 1 found"]
     found.set_value(sale["record_id"]).run()
+    assert field("Day of the sale or offer").value == sale["event_date"].isoformat()
     field("Price").set_value("£4,500")
+    field("Day of the sale or offer").set_value("Mar 2024")
     press(page, "Keep the changes")
     assert "needs a reason" in page.error[0].value
     field("Why (kept with the old values)").set_value("the bill")
     press(page, "Keep the changes")
     assert market.sales()["amount"].to_list() == [4500]
-    assert market.corrections(sale["record_id"])["old"].to_list() == ["4250.000"]
+    past = dict(market.corrections(sale["record_id"]).select("column", "old").iter_rows())
+    assert past["amount"] == "4250.000" and past["event_date"] == sale["event_date"].isoformat()
+    assert "Event date, amount changed; what stood there is kept" in said(page)
+    assert field("Day of the sale or offer").value == "2024-03", "a month is no day"
     field("Why (kept with the old values)").set_value("entered twice")
     press(page, "Take this record out")
     assert "is taken out" in said(page) and market.sales().is_empty()

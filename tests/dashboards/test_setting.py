@@ -104,7 +104,7 @@ def test_only_whoever_loads_brings_records_in_or_takes_them_back(
     assert not page.exception
     assert bool(page.file_uploader) == loads
     assert bool([box for box in page.selectbox if box.label == "Batch to take back"]) == loads
-    assert ("needs the role load" in said(page)) != loads
+    assert ("for the role load" in said(page)) != loads
 
 
 def test_a_manager_named_at_the_start_is_never_locked_out(

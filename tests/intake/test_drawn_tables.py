@@ -63,6 +63,14 @@ def test_merged_headings_are_joined_to_their_parts() -> None:
     assert table.frame.columns[:5] == ["Make", "Model", "Estimate low", "Estimate high", "Price"]
 
 
+def test_a_heading_merged_over_two_rows_is_its_columns() -> None:
+    table = tables_in(grid(
+        ["Car", None, None, "Sold", "State", "Told by"], ["Make", "Model", "Year", "Price", None, "Member"],
+        ["Corvane", "Six", "1968", "3600", "good", "Bill"],
+    ))[0]  # fmt: skip
+    assert table.frame.columns[:6] == ["Make", "Model", "Year", "Price", "State", "Member"]
+
+
 def test_a_make_in_a_merged_cell_holds_for_the_rows_below_it() -> None:
     table = tables_in(
         grid(TABLE[0], TABLE[1], [None, "Four", "1971", "3100"], TABLE[2], [None, "Tern", "1969", "2900"])

@@ -55,6 +55,14 @@ def test_what_the_table_leaves_open_is_asked() -> None:
     assert any(question.startswith("[constants] country") for question in questions)
 
 
+def test_cells_say_what_a_column_is_where_not_one_is_what_its_heading_says() -> None:
+    """Where it was sold may be the country; here the cells are channels, and nothing else."""
+    rows = {"Make": "Corvane", "Model": "Six", "Year": "1968", "Price": "£4,250", "When": "2024-05-01"}
+    table = pl.DataFrame([rows | {"Where": cell} for cell in ("privat", "Auktion", "dealer", "Händler", "")])
+    (where,) = [column for column in propose(table, "club").columns if column.theirs == "Where"]
+    assert (where.ours, where.reason) == ("channel", "no heading says so, and all of its cells fit")
+
+
 def test_the_proposal_is_a_mapping_file(tmp_path: Path) -> None:
     proposal = propose(TABLE, "hall")
     path = tmp_path / "m.toml"

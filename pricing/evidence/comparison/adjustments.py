@@ -101,10 +101,10 @@ def adjustment_lines(
             ],
         }
     )  # fmt: skip
-    kept = (
+    worth_a_line = (
         (pl.col("step") < 6) | pl.col("comparable").ne_missing(pl.col("subject")) | (pl.col("factor") != 1.0)
     )
-    every = pl.concat([_translation(comparables, currency), long.filter(kept)], how="diagonal")
+    every = pl.concat([_translation(comparables, currency), long.filter(worth_a_line)], how="diagonal")
     cents = pl.Decimal(18, 2)
     return every.sort(
         pl.col("record_id").replace_strict({r: k for k, r in enumerate(ids)}), "step"
@@ -173,8 +173,8 @@ def _values(cars: pl.DataFrame, names: tuple[str, ...], at: date) -> dict[str, l
     }
     for name in names:
         has = pl.col("options").list.contains(pl.lit(name)).fill_null(False)
-        said = pl.col(name) if name in cars.columns else has
-        texts.setdefault(name, _yes_or_no(said) if cars.schema.get(name, pl.Boolean) == pl.Boolean else said)
+        cell = pl.col(name) if name in cars.columns else has
+        texts.setdefault(name, _yes_or_no(cell) if cars.schema.get(name, pl.Boolean) == pl.Boolean else cell)
     told = cars.select(texts[name].cast(pl.String).alias(name) for name in names)
     return {name: told[name].to_list() for name in names}
 

@@ -82,8 +82,8 @@ def _rows_of(indexed: SaleFeatures, made: Mapping[tuple[str, str], Choice], acti
     if not wanted:
         return np.empty(0, dtype=np.int64)
     rows = indexed.sales.select(pl.col("record_id").is_in(wanted).arg_true()).to_series()
-    found = indexed.sales["record_id"][rows].to_list()
-    absent = sorted(set(wanted) - set(found))
+    record_ids = indexed.sales["record_id"][rows].to_list()
+    absent = sorted(set(wanted) - set(record_ids))
     if absent:
         raise EvidenceError(f"to {action} record {absent[0]!r}: the market has no such sale")
     return rows.cast(pl.Int64).to_numpy()

@@ -196,18 +196,18 @@ def find_comparables(
     usable = near[(gross[near] <= MOST_GROSS) | added[near]]
     if len(usable) < MINIMUM:
         raise EvidenceError(_refusal(group, at, len(usable), len(rows)))
-    kept = usable[: max(count, int(added.sum()))]
-    left += left_over(sales, usable, kept, len(near) - len(usable))
-    comparables = sales[kept]
+    chosen = usable[: max(count, int(added.sum()))]
+    left += left_over(sales, usable, chosen, len(near) - len(usable))
+    comparables = sales[chosen]
     lines = adjustment_lines(
-        comparables, subject, logs[kept], names, at=at, currency=indexed.currency,
+        comparables, subject, logs[chosen], names, at=at, currency=indexed.currency,
         model_source=f"price model fitted to {indexed.effects.sales:,} sales", choices=made,
-        left_out=unsure[kept],
+        left_out=unsure[chosen],
     )  # fmt: skip
-    band = indexed.band[rows[kept]]
-    weights = reliability_weights(indexed.dates.noise[band], gross[kept], age[kept])
+    band = indexed.band[rows[chosen]]
+    weights = reliability_weights(indexed.dates.noise[band], gross[chosen], age[chosen])
     weights = weights * _by_hand(comparables, made)
-    adjusted = np.log(comparables["price"].cast(pl.Float64).to_numpy()) + logs[kept].sum(axis=1)
+    adjusted = np.log(comparables["price"].cast(pl.Float64).to_numpy()) + logs[chosen].sum(axis=1)
     mid = float(weighted_median(adjusted[None], weights[None])[0])
     stated = np.array([indexed.dates.noise[own.band[0]], stated_error(weights.sum())])
     graded, of_model = own.band < len(indexed.dates.noise) - 1, np.array([indexed.of_model(group, day)])
@@ -217,13 +217,13 @@ def find_comparables(
     reach = None if within is None else within * float(np.hypot(*stated))
     normal = float(stats.norm.ppf((1.0 + coverage) / 2.0))
     sale_spread, mid_error = stated if within is None else stated * (within / normal)
-    toward = logs[kept][:, 2:].sum(axis=1)
+    toward = logs[chosen][:, 2:].sum(axis=1)
     return Comparables(
         subject=subject,
         as_of=at,
         currency=indexed.currency,
         coverage=coverage,
-        table=_table(comparables, lines, weights, age[kept], match_level[kept], indexed, band, made),
+        table=_table(comparables, lines, weights, age[chosen], match_level[chosen], indexed, band, made),
         lines=lines,
         offers=_offers(offers, every[len(rows) :].sum(axis=1)),
         left_out=pl.DataFrame(left, schema={"reason": pl.String, "sales": pl.Int64, "record_id": pl.String}),
@@ -235,7 +235,7 @@ def find_comparables(
         bracketed=bool((toward < 0).any() and (toward > 0).any()),
         date_line_ends=indexed.dates.last_day,
         choices=tuple(choices),
-        support=adjustment_support(indexed, own, encoded[kept], comparables, logs[kept], names, day)
+        support=adjustment_support(indexed, own, encoded[chosen], comparables, logs[chosen], names, day)
         if with_support
         else None,
         kind=kind,
@@ -246,12 +246,12 @@ def find_comparables(
 
 def _by_hand(sales: pl.DataFrame, made: Mapping[tuple[str, str], Choice]) -> Floats:
     """What a person makes of the weight of each sale, as a factor."""
-    said = {
+    by_hand = {
         record: choice.per_cent / 100.0
         for (record, _), choice in made.items()
         if choice.action == "weigh" and choice.per_cent is not None
     }
-    return np.array([said.get(record, 1.0) for record in sales["record_id"]])
+    return np.array([by_hand.get(record, 1.0) for record in sales["record_id"]])
 
 
 def _table(

@@ -59,17 +59,17 @@ class DateLine:
         sold = sold.gather_every(step) if step > 1 else sold
         periods = Periods.spanning(sold["event_date"], LENGTH)
         code = periods.codes(sold["event_date"])
-        kept = kept_periods(code, len(periods), MINIMUM)
-        if len(kept) < 2:
-            kept, code = np.array([0]), np.zeros_like(code)
-        place = np.clip(np.searchsorted(kept, code), 0, len(kept) - 1)
-        cars = weighted_by_band(Characteristics.of(sold, spec, place), len(kept))
+        periods_kept = kept_periods(code, len(periods), MINIMUM)
+        if len(periods_kept) < 2:
+            periods_kept, code = np.array([0]), np.zeros_like(code)
+        place = np.clip(np.searchsorted(periods_kept, code), 0, len(periods_kept) - 1)
+        cars = weighted_by_band(Characteristics.of(sold, spec, place), len(periods_kept))
         with ONE_THREAD.limit(limits=1, user_api="blas"):
-            fitted = fit_window(cars, PeriodSums.of(cars, len(kept)), 0, len(kept) - 1)
+            fitted = fit_window(cars, PeriodSums.of(cars, len(periods_kept)), 0, len(periods_kept) - 1)
         told = np.concatenate([[0], 1 + np.flatnonzero(fitted.estimable)])
         logs = np.concatenate([[0.0], fitted.beta[cars.matrix.shape[1] :]])[told]
         noise = _noise(cars, fitted.residuals, len(spec.condition_bands) + 1)
-        return cls(periods.middles()[kept][told], logs, told, noise, size, step, cars, fitted)
+        return cls(periods.middles()[periods_kept][told], logs, told, noise, size, step, cars, fitted)
 
     @property
     def last_day(self) -> date:

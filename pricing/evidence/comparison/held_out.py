@@ -62,8 +62,8 @@ def _shortlists(indexed: SaleFeatures, rows: Ints, count: int) -> Ints:
         step = max(1, _CELLS // size)
         for place in range(int(first), int(last), step):
             part = slice(place, min(place + step, int(last)))
-            found = _nearest(indexed, same, rows[part], slice(start, start + size), count)
-            near[part, : found.shape[1]] = found
+            shortlist = _nearest(indexed, same, rows[part], slice(start, start + size), count)
+            near[part, : shortlist.shape[1]] = shortlist
     return near
 
 
@@ -87,8 +87,8 @@ def _nearest(indexed: SaleFeatures, same: Ints, subjects: Ints, make: slice, cou
     barred = far | (age < 0) | held | (subjects[:, None] == np.arange(make.start, make.stop))
     apart[barred] = np.inf
     apart[~_level_mask(indexed, subjects, make, ~barred, count)] = np.inf
-    kept = min(SHORTLIST * count, apart.shape[1])
-    columns = np.argpartition(apart, kept - 1, axis=1)[:, :kept]
+    shortlisted = min(SHORTLIST * count, apart.shape[1])
+    columns = np.argpartition(apart, shortlisted - 1, axis=1)[:, :shortlisted]
     finite = np.isfinite(np.take_along_axis(apart, columns, axis=1))
     return np.where(finite, columns + make.start, -1)
 
@@ -121,7 +121,7 @@ def _valued(indexed: SaleFeatures, rows: Ints, near: Ints, count: int) -> HeldOu
     parts = Parts.of(indexed.effects.posterior, encoded)
     moved = indexed.dates.influence(rows)
     mid, total = np.empty(len(rows)), np.empty(len(rows))
-    found = np.empty(len(rows), dtype=np.int64)
+    comparables_used = np.empty(len(rows), dtype=np.int64)
     step = max(1, _PAIRS // near.shape[1])
     for first in range(0, len(rows), step):
         part = slice(first, min(first + step, len(rows)))
@@ -145,6 +145,6 @@ def _valued(indexed: SaleFeatures, rows: Ints, near: Ints, count: int) -> HeldOu
             weights, adjusted = (np.take_along_axis(each, chosen, axis=1) for each in (weights, adjusted))
         mid[part] = weighted_median(adjusted, weights)
         total[part] = weights.sum(axis=1)
-        found[part] = (weights > 0).sum(axis=1)
+        comparables_used[part] = (weights > 0).sum(axis=1)
     spread = np.hypot(indexed.dates.noise[indexed.band[rows]], stated_error(total))
-    return HeldOut(rows, found, mid, spread, prices[subjects] - mid)
+    return HeldOut(rows, comparables_used, mid, spread, prices[subjects] - mid)

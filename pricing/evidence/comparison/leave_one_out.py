@@ -30,10 +30,10 @@ def leave_one_out(
     ``kind`` (of ``RangeScores``), ``price``, ``comparables`` (how many were found), ``value`` (null under
     ``MINIMUM``) with ``low`` and ``high`` (null also where its kind has no range) and ``model`` (the model's
     own mid)."""
-    asked = np.ones(len(indexed.sales), dtype=bool)
+    wanted = np.ones(len(indexed.sales), dtype=bool)
     if from_day is not None:
-        asked = (indexed.sales["event_date"] >= from_day).to_numpy()
-    found = held_out(indexed, np.flatnonzero(asked), count)
+        wanted = (indexed.sales["event_date"] >= from_day).to_numpy()
+    found = held_out(indexed, np.flatnonzero(wanted), count)
     rows = found.rows
     kind = pl.Series("kind", indexed.scores.kinds(indexed.graded(rows), others_of_model(indexed)[rows]))
     wide = {name: indexed.scores.quantile(name, coverage) for name in indexed.scores.scores}

@@ -54,10 +54,10 @@ class RangeScores:
     @classmethod
     def fit(cls, indexed: SaleFeatures) -> "RangeScores":
         """From the later sales of an index, each held out and valued from the others."""
-        found = held_out(indexed, _later(indexed), COUNT)
-        told = found.found >= MINIMUM
-        rows = found.rows[told]
-        scores = np.abs(found.error[told]) / found.spread[told]
+        estimates = held_out(indexed, _later(indexed), COUNT)
+        told = estimates.found >= MINIMUM
+        rows = estimates.rows[told]
+        scores = np.abs(estimates.error[told]) / estimates.spread[told]
         graded, few = indexed.graded(rows), others_of_model(indexed)[rows] < FEW_SALES
         kinds: dict[str, Floats] = {}
         for name, own in ((GRADED, graded), (UNGRADED, ~graded)):

@@ -53,8 +53,8 @@ def line_errors(
         part = (apart * effects.membership[:, place]).astype(np.float64)
         moved = np.any(part != 0.0, axis=1)
         if moved.any():
-            found = effects.posterior.variance(part[moved], codes[moved], effects.priors)
-            errors[moved, 3 + place] = np.sqrt(np.maximum(found, 0.0))
+            variances = effects.posterior.variance(part[moved], codes[moved], effects.priors)
+            errors[moved, 3 + place] = np.sqrt(np.maximum(variances, 0.0))
     return errors
 
 
@@ -162,7 +162,7 @@ def _group_variance(effects: TermEffects, X: Floats, own: Ints, others: Ints) ->
     up to where they meet, then along one."""
     posterior, priors = effects.posterior, effects.priors
     mine, theirs = X.astype(np.float64).copy(), -X.astype(np.float64)
-    found = np.zeros(len(X))
+    variances = np.zeros(len(X))
     for row in range(len(X)):
         for level in range(len(posterior.levels) - 1, -1, -1):
             current = posterior.levels[level]
@@ -174,12 +174,12 @@ def _group_variance(effects: TermEffects, X: Floats, own: Ints, others: Ints) ->
                 if not rest.any():
                     continue
                 if code < 0:
-                    found[row] += float(np.square(rest) @ priors.levels[level])
+                    variances[row] += float(np.square(rest) @ priors.levels[level])
                 else:
                     a = rest[current.columns]
-                    found[row] += float(a @ current.spread[code] @ a)
+                    variances[row] += float(a @ current.spread[code] @ a)
                     rest -= a @ current.gain[code]
     rest = mine + theirs
-    found += np.einsum("np,np->n", rest @ posterior.covariance, rest)
+    variances += np.einsum("np,np->n", rest @ posterior.covariance, rest)
     same = (own == others).all(axis=1)
-    return np.where(same, 0.0, np.maximum(found, 0.0))
+    return np.where(same, 0.0, np.maximum(variances, 0.0))

@@ -102,13 +102,13 @@ def sold_cars(
     >>> sold_cars(frame, {"make": "Elm"})["price"].to_list()
     [8.0]
     """
-    kept = sales.filter(pl.col("outcome") == "sold") if "outcome" in sales.columns else sales
-    kept = kept.filter(pl.col(price).is_not_null())
+    sold = sales.filter(pl.col("outcome") == "sold") if "outcome" in sales.columns else sales
+    sold = sold.filter(pl.col(price).is_not_null())
     if where is None:
-        return kept
+        return sold
     if isinstance(where, pl.Expr):
-        return kept.filter(where)
-    return kept.filter(*(pl.col(name) == value for name, value in where.items()))
+        return sold.filter(where)
+    return sold.filter(*(pl.col(name) == value for name, value in where.items()))
 
 
 def price_index(
@@ -167,7 +167,7 @@ def price_index(
         )
     periods = Periods.spanning(sold[dated], period)
     if method == "repeat sales":
-        found = _repeat(sold, spec, periods, list(item), weights, changes, minimum)
+        points = _repeat(sold, spec, periods, list(item), weights, changes, minimum)
     else:
         code = periods.codes(sold[dated])
         kept = kept_periods(code, len(periods), minimum)
@@ -180,11 +180,11 @@ def price_index(
             used = sold.filter(pl.Series(use))
             clusters = Clusters.of(used, list(item), list(spec.groups[:2]), cars.order)
             dummies = time_dummy(cars, len(kept), window, clusters)
-            found = _Points(kept, dummies.logs, dummies.errors, counts, dummies.freedom, dummies.clusters)
+            points = _Points(kept, dummies.logs, dummies.errors, counts, dummies.freedom, dummies.clusters)
         else:
             logs, errors, freedom = _imputed(cars, len(kept), method)
-            found = _Points(kept, logs, errors, counts, freedom)
-    return _assemble(found, periods, method, _scope(where), coverage, window)
+            points = _Points(kept, logs, errors, counts, freedom)
+    return _assemble(points, periods, method, _scope(where), coverage, window)
 
 
 @dataclass(frozen=True)
@@ -204,11 +204,11 @@ def _imputed(cars: Characteristics, periods: int, method: str) -> tuple[Floats, 
     """Characteristics bundled by their market-wide worth, so that a period of few sales can bear them."""
     Z = by_attribute_group(cars, periods)
     counts = np.bincount(cars.period, minlength=periods)
-    kept = np.flatnonzero(counts > _SPARE * (Z.shape[1] + 1))
+    present = np.flatnonzero(counts > _SPARE * (Z.shape[1] + 1))
     logs, errors, freedom = (np.full(periods, np.nan) for _ in range(3))
-    if len(kept) < 2:
+    if len(present) < 2:
         return logs, errors, freedom
-    for place, result in imputation(cars.log_price, Z, cars.period, kept, cars.weights).items():
+    for place, result in imputation(cars.log_price, Z, cars.period, present, cars.weights).items():
         logs[place], errors[place] = result.logs[method], result.errors[method]
         freedom[place] = result.freedom[method]
     return logs, errors, freedom
@@ -235,19 +235,25 @@ def _repeat(
         (e[ends[0] != ends[1]] for e in ends),
     )
     counts = np.bincount(np.concatenate([first, second]), minlength=len(periods))
-    kept = np.flatnonzero(counts >= minimum)
-    _two(kept, periods.length, minimum, "the set of cars sold twice")
-    use = np.isin(first, kept) & np.isin(second, kept)
+    present = np.flatnonzero(counts >= minimum)
+    _two(present, periods.length, minimum, "the set of cars sold twice")
+    use = np.isin(first, present) & np.isin(second, present)
     pairs = pairs.filter(pl.Series(use))
     result = pairing.repeat_sales(
         np.log((pairs["second_price"] / pairs["first_price"]).to_numpy()),
-        np.searchsorted(kept, first[use]),
-        np.searchsorted(kept, second[use]),
-        len(kept),
+        np.searchsorted(present, first[use]),
+        np.searchsorted(present, second[use]),
+        len(present),
         days=pairs["days"].cast(pl.Float64).to_numpy() if weights == "by holding time" else None,
         controls=pairing.band_changes(pairs) if changes == "model" else None,
     )
-    return _Points(kept, result.logs, result.errors, counts, np.full(len(kept), float(result.fit.freedom)))
+    return _Points(
+        present,
+        result.logs,
+        result.errors,
+        counts,
+        np.full(len(present), float(result.fit.freedom)),
+    )
 
 
 def levels(logs: Floats, errors: Floats, reach: Floats, freedom: Floats) -> dict[str, Floats]:

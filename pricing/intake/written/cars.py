@@ -52,10 +52,10 @@ class CarNames:
     @cached_property
     def models_of(self) -> dict[str, list[str]]:
         """The models of each make, folded."""
-        found: dict[str, list[str]] = {}
+        models: dict[str, list[str]] = {}
         for make, model in self.models:
-            found.setdefault(make, []).append(model)
-        return found
+            models.setdefault(make, []).append(model)
+        return models
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,9 +92,9 @@ def read_car(text: str, names: CarNames, *, by_words: bool = False) -> SaidCar:
     ('red', None)
     """
     plain = tidied(text)
-    found = _YEAR.search(plain)
-    year = None if found is None else read_year(found[0])
-    bare = plain if found is None else f"{plain[: found.start()]} {plain[found.end() :]}"
+    year_match = _YEAR.search(plain)
+    year = None if year_match is None else read_year(year_match[0])
+    bare = plain if year_match is None else f"{plain[: year_match.start()]} {plain[year_match.end() :]}"
     words = [part for part in _PART.split(bare) if part not in ("", "-", "|", "/")]
     first, used = _longest(words, names.makes)
     if first is None:
@@ -127,9 +127,9 @@ def _longest(words: list[str], known: Collection[str]) -> tuple[str | None, int]
     best, near, used = None, NEAR, 0
     for count in counts:
         typed = _folded(words[:count])
-        found = process.extractOne(typed, list(known), scorer=fuzz.ratio, score_cutoff=near)
-        if found is not None and len(typed) >= SHORTEST and (best is None or found[1] > near):
-            best, near, used = found[0], found[1], count
+        likest = process.extractOne(typed, list(known), scorer=fuzz.ratio, score_cutoff=near)
+        if likest is not None and len(typed) >= SHORTEST and (best is None or likest[1] > near):
+            best, near, used = likest[0], likest[1], count
     return best, used
 
 

@@ -46,13 +46,13 @@ def read_distance(text: str, unit: str = "km", decimal: str = ".") -> Distance |
     if len(plain) > 80:
         return None
     aside = _IN_BRACKETS.search(plain)
-    found = _read(_IN_BRACKETS.sub("", plain), unit, decimal)
-    if found is None or aside is None:
-        return found
+    distance = _read(_IN_BRACKETS.sub("", plain), unit, decimal)
+    if distance is None or aside is None:
+        return distance
     other = _read(aside[1], unit, decimal)
     if other is None:  # what stands in brackets is no distance: a word, or a doubt
-        return found if re.fullmatch(rf"(?:{_WORDS}|\s)+", aside[1], re.IGNORECASE) else None
-    return found if abs(found[0] - other[0]) <= _SAME * found[0] else None
+        return distance if re.fullmatch(rf"(?:{_WORDS}|\s)+", aside[1], re.IGNORECASE) else None
+    return distance if abs(distance[0] - other[0]) <= _SAME * distance[0] else None
 
 
 def _read(plain: str, unit: str, decimal: str) -> Distance | None:
@@ -63,11 +63,13 @@ def _read(plain: str, unit: str, decimal: str) -> Distance | None:
     read = number(figures, decimal) if thousand is None else scaled(figures, "k", decimal)
     if read is None:
         return None
-    said = "km" if km or mil else "miles" if miles else None
+    unit_said = "km" if km or mil else "miles" if miles else None
     if mil is not None:
         factor = _MIL_KM
-    elif said is not None or thousand is not None:
-        factor = Decimal(str(DISTANCE_UNITS[said if said is not None else unit.removeprefix("thousand ")]))
+    elif unit_said is not None or thousand is not None:
+        factor = Decimal(
+            str(DISTANCE_UNITS[unit_said if unit_said is not None else unit.removeprefix("thousand ")])
+        )
     else:
         factor = Decimal(str(DISTANCE_UNITS[unit]))
-    return (read * factor).quantize(Decimal("0.1")), said
+    return (read * factor).quantize(Decimal("0.1")), unit_said

@@ -172,11 +172,11 @@ def _amount(text: str, decimal: str) -> Money | None:
         amount = _value(one, decimal)
         return None if amount is None else Money(amount=amount, currency=currency, more=about > 0)
     ends = _TO.split(figures)
-    found = [_FIGURES.fullmatch(end) for end in ends]
-    if len(found) != 2 or found[0] is None or found[1] is None:
+    matches = [_FIGURES.fullmatch(end) for end in ends]
+    if len(matches) != 2 or matches[0] is None or matches[1] is None:
         return None
-    low = _value(found[0], decimal, found[1][3])
-    high = _value(found[1], decimal)
+    low = _value(matches[0], decimal, matches[1][3])
+    high = _value(matches[1], decimal)
     if low is None or high is None or not 0 < low < high <= 10 * low:
         return None
     return Money(low=low, high=high, currency=currency)
@@ -191,14 +191,14 @@ def _value(figures: re.Match[str], decimal: str, mark: str | None = None) -> Dec
 def _without_currency(text: str) -> tuple[str, str | None] | None:
     """The figures of an amount, and the one currency beside them; None for two currencies."""
     text = _SMALL_CODE.sub(lambda code: code[0].upper(), text)
-    found = {code for code in _CODE.findall(text) if code in CURRENCIES}
-    bare = _CODE.sub(lambda code: " " if code[0] in CURRENCIES else code[0], text) if found else text
+    codes = {code for code in _CODE.findall(text) if code in CURRENCIES}
+    bare = _CODE.sub(lambda code: " " if code[0] in CURRENCIES else code[0], text) if codes else text
     signs = {_WORDS.get(sign.lower().rstrip("."), sign.lower().rstrip(".")) for sign in _sign().findall(bare)}
     if signs:
         bare = _sign().sub(" ", bare)
-    if len(found) > 1 or len(signs) > 1:
+    if len(codes) > 1 or len(signs) > 1:
         return None
-    code, sign = next(iter(found), None), next(iter(signs), None)
+    code, sign = next(iter(codes), None), next(iter(signs), None)
     if code is not None and sign is not None and code not in SIGNS[sign]:
         return None
     return " ".join(bare.split()).replace("- ", "-") if bare is not text else bare, code or sign

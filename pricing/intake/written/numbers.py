@@ -68,7 +68,7 @@ def scaled(text: str, mark: str, decimal: str = ".") -> Decimal | None:
     one = _ONE_MARK.fullmatch(text)
     if one is not None and len(one[3]) > 2:
         return None  # 4.500k may be four thousand five hundred or a thousand times as much
-    found = number(text, decimal)
-    if found is None:
+    bare = number(text, decimal)
+    if bare is None:
         return None
-    return (found * (1_000_000 if mark[0] in "mM" else 1_000)).quantize(Decimal(1))
+    return (bare * (1_000_000 if mark[0] in "mM" else 1_000)).quantize(Decimal(1))

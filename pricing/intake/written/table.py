@@ -101,16 +101,16 @@ def with_cars(
     """
 
     def read(text: str) -> tuple[Any, ...]:
-        said = read_car(text, names, by_words=by_words)
-        year = None if said.year is None else str(said.year)
-        return (said.make, said.model, said.variant, year, None if said.rest is None else f"car: {said.rest}")
+        car = read_car(text, names, by_words=by_words)
+        year = None if car.year is None else str(car.year)
+        return (car.make, car.model, car.variant, year, None if car.rest is None else f"car: {car.rest}")
 
     parts = ("make", "model", "variant", "year")
     found = _by_distinct(cells, read, dict.fromkeys((*parts, "rest"), pl.String()))
     text = [name for name in parts if rows.schema.get(name, pl.String()) == pl.String]
-    said = {name: pl.lit(found[name]) for name in text}
+    parsed = {name: pl.lit(found[name]) for name in text}
     held = [
-        (pl.coalesce(pl.col(name), said[name]) if name in rows.columns else said[name]).alias(name)
+        (pl.coalesce(pl.col(name), parsed[name]) if name in rows.columns else parsed[name]).alias(name)
         for name in text
     ]
     notes = [pl.col("notes").cast(pl.String)] if "notes" in rows.columns else []
@@ -142,8 +142,8 @@ class _Table:
         """Keep, where it is so, that a cell said something otherwise."""
         where = where.fill_null(False)
         if where.any():
-            said = self.rows.select(pl.when(pl.lit(where)).then(words)).to_series()
-            self.otherwise.append(said)
+            told = self.rows.select(pl.when(pl.lit(where)).then(words)).to_series()
+            self.otherwise.append(told)
 
     def note(self, name: str, where: pl.Series, cells: pl.Series) -> None:
         """Keep a cell as it was written, where its reading does not hold all of it."""
@@ -202,33 +202,33 @@ class _Table:
                 cells = self.rows[name].cast(pl.String)
             if cells is None:
                 continue
-            found = self._money(name, _known(cells))
-            read[name] = found
+            amounts = self._money(name, _known(cells))
+            read[name] = amounts
             if name != "premium":
-                own = own.to_frame("own").select(pl.coalesce("own", found["currency"])).to_series()
+                own = own.to_frame("own").select(pl.coalesce("own", amounts["currency"])).to_series()
         if read or stated is not None:
             self._currency(own, nothing if stated is None else stated)
         if not read:
             return
         currency = self.rows["currency"] if "currency" in self.rows.columns else nothing
-        for name, found in read.items():
-            self._place(name, found, currency)
+        for name, amounts in read.items():
+            self._place(name, amounts, currency)
 
     def _money(self, name: str, cells: pl.Series) -> pl.DataFrame:
         grouped = not cells.str.contains(_THOUSANDTHS).any()
 
         def read(text: str) -> tuple[Any, ...] | None:
-            found = read_money(text, self.habits.decimal, grouped=grouped)
-            if found is None:
+            money = read_money(text, self.habits.decimal, grouped=grouped)
+            if money is None:
                 return None
-            value = found.highest_bid if name == "highest_bid" and found.amount is None else found.amount
-            if found.plain and self.habits.amount_unit != "one":
+            value = money.highest_bid if name == "highest_bid" and money.amount is None else money.amount
+            if money.plain and self.habits.amount_unit != "one":
                 scale = Decimal(str(AMOUNT_UNITS[self.habits.amount_unit]))
                 value = None if value is None else value * scale
-            sums = (value, found.low, found.high, None if name == "highest_bid" else found.highest_bid)
+            sums = (value, money.low, money.high, None if name == "highest_bid" else money.highest_bid)
             return (
                 *(None if amount is None else f"{amount:f}" for amount in sums),
-                found.currency, found.outcome, found.firm, found.more, True,
+                money.currency, money.outcome, money.firm, money.more, True,
             )  # fmt: skip
 
         kinds = {
@@ -246,10 +246,10 @@ class _Table:
             currency=pl.Series([code for code, _ in meanings], dtype=pl.String),
             differs=pl.Series([differs for _, differs in meanings], dtype=pl.Boolean),
         )
-        found = pairs.join(met, on=["own", "stated"], how="left", maintain_order="left", nulls_equal=True)
-        self.put("currency", found["currency"])
+        resolved = pairs.join(met, on=["own", "stated"], how="left", maintain_order="left", nulls_equal=True)
+        self.put("currency", resolved["currency"])
         words = pl.lit("currency ") + pl.coalesce("currency", pl.lit(own))
-        self.say(found["differs"], words)
+        self.say(resolved["differs"], words)
 
     def _place(self, name: str, found: pl.DataFrame, currency: pl.Series) -> None:
         """Put what the cells of a column of money say where it belongs."""
@@ -278,16 +278,16 @@ class _Table:
             self._outcome(found)
 
     def _outcome(self, found: pl.DataFrame) -> None:
-        said = found["outcome"]
-        firm = said.is_not_null() & found["firm"].fill_null(False)
+        outcome = found["outcome"]
+        firm = outcome.is_not_null() & found["firm"].fill_null(False)
         if "outcome" in self.habits.for_all or "outcome" not in self.rows.columns:
-            stated = self.rows["outcome"] if "outcome" in self.rows.columns else said.clear(len(said))
-            self.say(firm & (stated != said), pl.lit("outcome ") + pl.lit(said))
-            self.put("outcome", said.zip_with(firm | stated.is_null(), stated))
+            stated = self.rows["outcome"] if "outcome" in self.rows.columns else outcome.clear(len(outcome))
+            self.say(firm & (stated != outcome), pl.lit("outcome ") + pl.lit(outcome))
+            self.put("outcome", outcome.zip_with(firm | stated.is_null(), stated))
         elif self.rows.schema["outcome"] == pl.String:
-            self._fill("outcome", said)
-        asked = (said == "asking") & (self.rows["outcome"] == "asking")
-        self._fill("price_basis", said.set(~asked.fill_null(False), None))
+            self._fill("outcome", outcome)
+        asked = (outcome == "asking") & (self.rows["outcome"] == "asking")
+        self._fill("price_basis", outcome.set(~asked.fill_null(False), None))
 
     def _fill(self, name: str, values: pl.Series) -> None:
         """Fill the blanks of a column of text."""
@@ -311,15 +311,17 @@ class _Table:
         cells = _known(cells)
 
         def read(text: str) -> tuple[Any, ...] | None:
-            found = read_distance(text, unit, self.habits.decimal)
-            return None if found is None else (f"{found[0].normalize():f}", found[1], True)
+            distance = read_distance(text, unit, self.habits.decimal)
+            return None if distance is None else (f"{distance[0].normalize():f}", distance[1], True)
 
         kinds = {"value": pl.String(), "unit": pl.String(), "read": pl.Boolean()}
         plain = _PLAIN_MONEY if unit == "km" else None
-        found = _by_distinct(cells, read, kinds, plain=plain, plain_as="value")
-        self.put(name, found["value"].zip_with(found["read"].fill_null(False) | cells.is_null(), cells))
+        distances = _by_distinct(cells, read, kinds, plain=plain, plain_as="value")
+        self.put(
+            name, distances["value"].zip_with(distances["read"].fill_null(False) | cells.is_null(), cells)
+        )
         base = unit.removeprefix("thousand ")
-        self.say(found["unit"] != base, pl.lit("odometer in ") + pl.lit(found["unit"]))
+        self.say(distances["unit"] != base, pl.lit("odometer in ") + pl.lit(distances["unit"]))
 
     def dates(self) -> None:
         """Days, and how precisely the event's day is known."""
@@ -330,19 +332,19 @@ class _Table:
             cells = _known(cells)
 
             def read(text: str) -> tuple[Any, ...] | None:
-                found = read_date(text, self.habits.date_order)
-                return None if found is None else (found[0].isoformat(), found[1], True)
+                day = read_date(text, self.habits.date_order)
+                return None if day is None else (day[0].isoformat(), day[1], True)
 
             kinds = {"value": pl.String(), "precision": pl.String(), "read": pl.Boolean()}
-            found = _by_distinct(cells, read, kinds, plain=_PLAIN_DATE, plain_as="value")
-            whole = found["precision"].fill_null("day") == "day"
+            days = _by_distinct(cells, read, kinds, plain=_PLAIN_DATE, plain_as="value")
+            whole = days["precision"].fill_null("day") == "day"
             if name == "listed_on":  # a span has no first day
-                done = (found["read"].fill_null(False) & whole) | cells.is_null()
-                self.put(name, found["value"].zip_with(done, cells))
+                done = (days["read"].fill_null(False) & whole) | cells.is_null()
+                self.put(name, days["value"].zip_with(done, cells))
                 continue
-            self.put(name, found["value"].zip_with(found["read"].fill_null(False) | cells.is_null(), cells))
+            self.put(name, days["value"].zip_with(days["read"].fill_null(False) | cells.is_null(), cells))
             if not whole.all():
-                spans = found["precision"].set(whole, None)
+                spans = days["precision"].set(whole, None)
                 self.put("date_precision", spans)
 
     def years(self) -> None:
@@ -372,9 +374,9 @@ class _Table:
             year = read_year(cell, int(event) if event else None, ages=self.habits.ages)
             return None if year is None else (str(year), True)
 
-        found = _by_distinct(pairs["asked"], read, {"value": pl.String(), "read": pl.Boolean()})
-        done = found["read"].fill_null(False)
-        self.put("year", found["value"].zip_with(done | cells.is_null(), cells))
+        years_read = _by_distinct(pairs["asked"], read, {"value": pl.String(), "read": pl.Boolean()})
+        done = years_read["read"].fill_null(False)
+        self.put("year", years_read["value"].zip_with(done | cells.is_null(), cells))
         self.note("year", done & ~cells.str.contains(_PLAIN_YEAR), cells)
 
     def scores(self) -> None:
@@ -388,14 +390,14 @@ class _Table:
             plain = re.sub(
                 r"\s*(?:/\s*100|%|points?|pts\.?|punkte|poäng|von 100|of 100)$", "", text, flags=re.I
             )
-            found = number(plain, self.habits.decimal, grouped=False)
-            return None if found is None else (f"{found:f}", True)
+            score = number(plain, self.habits.decimal, grouped=False)
+            return None if score is None else (f"{score:f}", True)
 
         kinds = {"value": pl.String(), "read": pl.Boolean()}
-        found = _by_distinct(cells, read, kinds, plain=_PLAIN_MONEY)
+        scores = _by_distinct(cells, read, kinds, plain=_PLAIN_MONEY)
         self.put(
             "condition_score",
-            found["value"].zip_with(found["read"].fill_null(False) | cells.is_null(), cells),
+            scores["value"].zip_with(scores["read"].fill_null(False) | cells.is_null(), cells),
         )
 
     def read(self) -> pl.DataFrame:
@@ -436,8 +438,8 @@ def _by_distinct(
     frame = cells.alias("cell").to_frame()
     named = frame.filter(~pl.col("cell").str.contains(plain)) if plain is not None else frame
     distinct = named["cell"].drop_nulls().unique().to_list()
-    found = [(text, *row) for text in distinct if (row := read(text)) is not None]
-    table = pl.DataFrame(found, schema={"cell": pl.String, **kinds}, orient="row")
+    readings = [(text, *row) for text in distinct if (row := read(text)) is not None]
+    table = pl.DataFrame(readings, schema={"cell": pl.String, **kinds}, orient="row")
     read_out = frame.join(table, on="cell", how="left", maintain_order="left")
     if plain is None:
         return read_out

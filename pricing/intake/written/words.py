@@ -70,8 +70,8 @@ def free_words(column: str) -> dict[str, str]:
 @cache
 def yes_and_no() -> tuple[tuple[str, ...], tuple[str, ...]]:
     """Words for yes, and for no, in lower case."""
-    said = _table()["yes_no"]
-    return tuple(said["yes"]), tuple(said["no"])
+    words = _table()["yes_no"]
+    return tuple(words["yes"]), tuple(words["no"])
 
 
 @cache
@@ -96,8 +96,8 @@ def condition_text(cell: pl.Expr, own: Mapping[str, str]) -> pl.Expr:
     words = {**known_words()["condition_band"], **own}
     within = {**free_words("condition_band"), **own}
     bare = cell.str.replace(_CONDITION.pattern, "")
-    found = word_text(bare, words)
-    return pl.when(found != bare).then(found).otherwise(phrase_text(cell, words, within))
+    bands = word_text(bare, words)
+    return pl.when(bands != bare).then(bands).otherwise(phrase_text(cell, words, within))
 
 
 def word_text(cell: pl.Expr, words: Mapping[str, str]) -> pl.Expr:
@@ -109,8 +109,8 @@ def word_text(cell: pl.Expr, words: Mapping[str, str]) -> pl.Expr:
     ['project', 'average', '?']
     """
     plain = cell.str.strip_chars(" \t\n.!,;:").str.to_lowercase().str.replace_all(r"\s+", " ")
-    found = plain.replace_strict(words, default=None, return_dtype=pl.String)
-    return pl.coalesce(found, cell)
+    meanings = plain.replace_strict(words, default=None, return_dtype=pl.String)
+    return pl.coalesce(meanings, cell)
 
 
 def phrase_text(cell: pl.Expr, words: Mapping[str, str], free: Mapping[str, str] | None = None) -> pl.Expr:

@@ -43,11 +43,11 @@ def read_year(text: str, event_year: int | None = None, *, ages: bool = False) -
         age = re.fullmatch(r"(\d{1,3})", plain)
     if age is not None:
         return None if event_year is None or int(age[1]) > OLDEST else event_year - int(age[1])
-    found = {int(year) for year in _YEAR.findall(_SECOND.sub("", plain))}
-    if len(found) == 1:
-        return found.pop()
+    years = {int(year) for year in _YEAR.findall(_SECOND.sub("", plain))}
+    if len(years) == 1:
+        return years.pop()
     two = _TWO.fullmatch(plain.strip("?~ "))
-    if two is not None and not found:
+    if two is not None and not years:
         figures = int(two[1])
         if figures >= CENTURY_SURE or (event_year is not None and 2000 + figures > event_year + 1):
             return 1900 + figures

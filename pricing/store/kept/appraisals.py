@@ -114,13 +114,13 @@ class Appraisals:
                 else:
                     _expect(opened, name, draft.after)
                 numbered.append((draft, name))
-            kept = [(name, draft.after + 1) for draft, name in numbered]
-            if kept:
+            revisions = [(name, draft.after + 1) for draft, name in numbered]
+            if revisions:
                 _insert(opened, numbered, at)
                 keep_result(
-                    opened, self._receipt, dict(zip(("appraisal_id", "revision"), kept[-1], strict=True))
+                    opened, self._receipt, dict(zip(("appraisal_id", "revision"), revisions[-1], strict=True))
                 )
-            return kept
+            return revisions
 
     def revision(self, appraisal_id: str, number: int | None = None) -> Revision:
         """A revision, the last one by default. Raises ``MarketError`` when there is none such."""

@@ -124,16 +124,16 @@ class Statements:
             raise MarketError("withdrawing a statement needs a reason")
         at = now()
         with self._connect(write=True) as opened:
-            found = run(
+            withdrawn = run(
                 opened,
                 "SELECT opinion_id FROM opinions WHERE starts_with(opinion_id, ?) AND withdrawn_at IS NULL",
                 [opinion_id],
             )
-            if len(found) != 1 or not opinion_id:
+            if len(withdrawn) != 1 or not opinion_id:
                 raise MarketError(
-                    f"{len(found)} statements in force have names that start with {opinion_id!r}"
+                    f"{len(withdrawn)} statements in force have names that start with {opinion_id!r}"
                 )
-            ((name,),) = found
+            ((name,),) = withdrawn
             run(
                 opened,
                 "UPDATE opinions SET withdrawn_at = ?, withdrawn_for = ? WHERE opinion_id = ?",

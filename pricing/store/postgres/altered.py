@@ -69,8 +69,8 @@ def note_altered(opened: duckdb.DuckDBPyConnection, altered: Altered) -> None:
 
 def without(changes: list[TableChange], altered: Altered) -> list[TableChange]:
     """Changes that take these rows out as well."""
-    found = {change.layout.table: change for change in changes}
+    by_table = {change.layout.table: change for change in changes}
     for table, (layout, rows) in altered.items():
-        change = found.get(table, TableChange(layout, rows[DIGEST].clear(), list))
-        found[table] = replace(change, deleted=pl.concat([change.deleted, rows[DIGEST]]).unique())
-    return list(found.values())
+        change = by_table.get(table, TableChange(layout, rows[DIGEST].clear(), list))
+        by_table[table] = replace(change, deleted=pl.concat([change.deleted, rows[DIGEST]]).unique())
+    return list(by_table.values())

@@ -33,14 +33,14 @@ def changes(opened: duckdb.DuckDBPyConnection) -> list[TableChange]:
             then.join(now, on=now.columns, how="anti"),
         )
         touched = {*inserted["nth"].unique().to_list(), *deleted["nth"].unique().to_list()}
-        found = []
+        made = []
         for nth, name in enumerate(names):
             layout, old = tables[name], earlier.get(name)
             if nth in touched or layout != old:
                 added = _lines(opened, layout, inserted.filter(nth=nth))
                 taken = added.clear() if old is None else _lines(before, old, deleted.filter(nth=nth))
-                found.append(_net(layout, added, taken))
-    return found
+                made.append(_net(layout, added, taken))
+    return made
 
 
 def whole(opened: duckdb.DuckDBPyConnection) -> list[TableChange]:
@@ -85,6 +85,6 @@ def _lines(opened: duckdb.DuckDBPyConnection, layout: TableLayout, rows: pl.Data
     if rows.is_empty():
         return pl.DataFrame(schema={"line": pl.String, "digest": pl.String})
     opened.register("wanted", rows)
-    found = frame(opened, lines_query(layout, "WHERE rowid IN (SELECT place FROM wanted)"))
+    lines = frame(opened, lines_query(layout, "WHERE rowid IN (SELECT place FROM wanted)"))
     opened.unregister("wanted")
-    return found
+    return lines

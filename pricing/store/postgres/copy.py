@@ -274,9 +274,9 @@ def _apply(opened: duckdb.DuckDBPyConnection, reading: Reading, after: int) -> A
             run(opened, f"DROP TABLE IF EXISTS {quoted(table)}")
             run(opened, statement)
             start = 0
-        found = [insert(opened, layout, texts) for texts in reading.inserted(layout, start)]
-        if any(not rows.is_empty() for rows in found):
-            other[table] = (layout, pl.concat(found))
+        altered = [insert(opened, layout, texts) for texts in reading.inserted(layout, start)]
+        if any(not rows.is_empty() for rows in altered):
+            other[table] = (layout, pl.concat(altered))
     create_missing_keys(opened, statements)
     return other
 

@@ -76,8 +76,8 @@ def load_into(
         report = load(Market.open(draft, base_currency=base_currency or DEFAULT_CURRENCY), dry_run)
         if base_currency is None and not dry_run:
             _propose_currency(Market.open(draft, create=False))
-        kept = draft.stat().st_ino
-    if dry_run or place.stat().st_ino == kept:
+        file_number = draft.stat().st_ino
+    if dry_run or place.stat().st_ino == file_number:
         return report
     return load(Market.open(place, create=False))  # another process made the market meanwhile
 

@@ -73,7 +73,7 @@ def correct(
     held = frame(opened, "SELECT * FROM records WHERE record_id = ?", [record_id])
     if held.is_empty():
         raise MarketError(f"the market holds no record {record_id!r}")
-    said = ", ".join(f"{column} = {value!r}" for column, value in values.items())
+    change = ", ".join(f"{column} = {value!r}" for column, value in values.items())
     if "event_date" in values:  # how much of the old day was known says nothing of the new one
         values = {"date_precision": None, **values}
     wanted = held.select(
@@ -84,10 +84,10 @@ def correct(
         checked = check(as_written(wanted), today)
     broken = checked.rejected["broken_rules"].to_list()
     if broken:
-        raise MarketError(f"{record_id}: {said} breaks {', '.join(broken[0])}")
+        raise MarketError(f"{record_id}: {change} breaks {', '.join(broken[0])}")
     priced = price_records(with_keys(checked.accepted), base, stored_charges(opened), own_rates(opened))
     if priced["unpriced"].item() is not None:
-        raise MarketError(f"{record_id}: {said} leaves no price: {priced['unpriced'].item()}")
+        raise MarketError(f"{record_id}: {change} leaves no price: {priced['unpriced'].item()}")
     at = now()
     changed = held.with_columns(priced[name] for name in priced.columns if name in held.columns)
     opened.register("changed", changed)

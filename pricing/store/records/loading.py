@@ -4,6 +4,7 @@ Everything but the last step happens before the market file is opened for writin
 while finished rows are stored.
 """
 
+import shlex
 from collections import Counter, deque
 from collections.abc import Callable, Collection, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
@@ -37,6 +38,7 @@ from pricing.store.records.names import known_cars, list_names
 from pricing.store.records.removal import WHOLE
 from pricing.store.records.staging import PricingTerms, Staged, stage
 from pricing.store.records.terms import charges_in_force, own_rates, store_charges, stored_charges
+from pricing.store.schema import TABLES, create_missing_keys, missing_keys
 
 ROWS_A_STATEMENT: Final = 1_000_000
 PARTS_AT_ONCE: Final = 2
@@ -134,7 +136,7 @@ def load_files(
         older = stored_charges(opened)
         rates = own_rates(opened)
         names = CarNames.of(known_cars(opened))
-        kept = kept_mappings(opened)
+        known_mappings = kept_mappings(opened)
         waiting = frame(opened, "SELECT DISTINCT source FROM quarantine WHERE settled_by IS NULL")["source"]
     mappings: dict[str, Mapping] = {}
     staged: list[Staged] = []
@@ -151,7 +153,7 @@ def load_files(
             first = next(parts)
             parts = chain([first], parts)
             if not set(ASKED) <= set(first.frame.columns):
-                mapping = recognised(first.frame.columns, kept)
+                mapping = recognised(first.frame.columns, known_mappings)
             if mapping is not None:
                 known_again[file.name] = mapping.source
                 mappings[mapping.source] = mapping
@@ -162,7 +164,8 @@ def load_files(
                 progress("read", part.rows_done, part.rows_expected)
         except TableError as error:
             raise TableError(
-                f"{file}: {error}; say which of its columns is which of ours with: pricing map {file}"
+                f"{file}: {error}; say which of its columns is which of ours with: "
+                f"pricing map {shlex.quote(str(file))}"
             ) from None
     told = _doubts(path, staged, base_currency, timeout)
     if told and keep and not believe:
@@ -173,10 +176,14 @@ def load_files(
         report = _store(opened, files, staged, mappings.values(), progress, told_of)
         report = replace(report, set_aside=dict(set_aside.most_common()), doubts=told, recognised=known_again)
         if before is not None:
-            found = doubles_of(opened, report.batch_id, DOUBLES_TOLD)
-            report = replace(report, names=_new_names(before, list_names(opened)), doubles=found)
+            doubles = doubles_of(opened, report.batch_id, DOUBLES_TOLD)
+            report = replace(report, names=_new_names(before, list_names(opened)), doubles=doubles)
         keep_result(opened, idempotency, asdict(report))
-        return report
+        keys_due = keep and bool(missing_keys(opened, TABLES))
+    if keys_due:
+        with connection(path, write=True, timeout=timeout) as opened:
+            create_missing_keys(opened, TABLES)
+    return report
 
 
 def _new_names(before: pl.DataFrame, after: pl.DataFrame) -> tuple[dict[str, str | int | float | None], ...]:
@@ -310,14 +317,19 @@ def _take(staged: list[Staged]) -> _Rows:
 
 def _store_records(opened: duckdb.DuckDBPyConnection, records: pl.DataFrame, batch_id: str) -> None:
     """Insert the records that the market does not hold yet."""
-    columns = ", ".join((*COLUMNS, *PRICE_COLUMNS, "file", "row_number", *KEYS))
-    opened.register("staged", records)
-    statement = (
-        f"INSERT INTO records BY NAME SELECT * REPLACE (? AS batch_id) FROM (SELECT {columns} FROM staged) "  # noqa: S608
-        "ANTI JOIN records USING (record_id) WHERE record_id NOT IN "
-        '(SELECT record_id FROM corrections WHERE "column" = ? AND new IS NULL)'
-    )
-    run(opened, statement, [batch_id, WHOLE])
+    opened.register("staged", records.select("record_id"))
+    known = frame(
+        opened,
+        "SELECT record_id FROM staged SEMI JOIN records USING (record_id) UNION ALL SELECT record_id "
+        'FROM corrections WHERE "column" = $whole AND new IS NULL',
+        {"whole": WHOLE},
+    )["record_id"]
+    opened.unregister("staged")
+    new = records.select(*COLUMNS, *PRICE_COLUMNS, "file", "row_number", *KEYS)
+    if not known.is_empty():
+        new = new.filter(~pl.col("record_id").is_in(known.implode()))
+    opened.register("staged", new.with_columns(batch_id=pl.lit(batch_id)))
+    run(opened, "INSERT INTO records BY NAME SELECT * FROM staged")
     opened.unregister("staged")
 
 
