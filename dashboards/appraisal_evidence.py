@@ -12,9 +12,9 @@ from pricing.appraisal.bases import BASES, basis_of
 from pricing.appraisal.consistency import reconciled
 from pricing.appraisal.facts import Facts
 from pricing.charts.evidence import index_line_chart
+from pricing.reports.figure_words import level_words, span_words
 from pricing.reports.own_sales import own_sales_sentence
 from pricing.reports.pictures import ranges_chart
-from pricing.reports.wording import level_words, span_words
 from pricing.words.evidence import index_sentence
 from pricing.words.locale import LocaleWords
 from pricing.words.plain_text import escaped

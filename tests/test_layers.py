@@ -182,6 +182,9 @@ CROWDED = {
     "pricing/cli": "a file a group of commands and, where it prints, one for what it prints",
     "pricing/decisions": "value, mend, buy and sell over one simulation, each over the questions it asks",
     "dashboards": "a file a page, beside the frame that all stand in",
+    "pricing/appraisal": "one record: its questions, its rules, its evidence and its facts, a file each",
+    "pricing/reports": "a file a document or a part of one, beside the writers of its formats",
+    "pricing/words": "a file a subject that is spoken of, beside locale, reader and catalogue",
     "pricing/intake": "a file a format, and one a question that a file may raise",
 }
 """Folders of more files than that, and why."""

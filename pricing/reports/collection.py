@@ -22,14 +22,19 @@ from pricing.reports.blocks import (
     Table,
 )
 from pricing.reports.evidence import NONE, fit_answers
+from pricing.reports.figure_words import (
+    bars_words,
+    basis_and_level,
+    span_words,
+    standing_words,
+    value_statement,
+)
 from pricing.reports.pictures import Picture, ranges_picture
 from pricing.reports.wording import (
     MARKS,
     OWN_WORDS,
     ROAD,
     band_words,
-    bars_words,
-    basis_and_level,
     car_name,
     condition_words,
     cut,
@@ -37,10 +42,7 @@ from pricing.reports.wording import (
     labels,
     odometer_words,
     reference,
-    span_words,
-    standing_words,
     time_words,
-    value_statement,
 )
 from pricing.words.locale import PLAIN, LocaleWords
 from pricing.words.messages import SOURCE, noted

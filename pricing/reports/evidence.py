@@ -20,8 +20,9 @@ from pricing.reports.blocks import (
     Paragraph,
     Table,
 )
+from pricing.reports.figure_words import level_words, rate_words
 from pricing.reports.opinions import alone_paragraph, opinions_part
-from pricing.reports.wording import band_words, level_words, rate_words
+from pricing.reports.wording import band_words
 from pricing.words.evidence import bracket_sentence, index_sentence, period_words
 from pricing.words.locale import LocaleWords
 from pricing.words.messages import noted

@@ -7,6 +7,14 @@ import polars as pl
 
 from pricing.appraisal.facts import MODEL_REPORT, Facts
 from pricing.reports.blocks import Block, Heading, NewPage, Pages, Paragraph
+from pricing.reports.figure_words import (
+    level_words,
+    opinion_words,
+    premise_words,
+    rate_words,
+    span_words,
+    standing_words,
+)
 from pricing.reports.short import (
     assumed,
     basis_words,
@@ -19,19 +27,7 @@ from pricing.reports.short import (
     signature,
     small_print,
 )
-from pricing.reports.wording import (
-    car_name,
-    condition_words,
-    cut,
-    identity_words,
-    level_words,
-    opinion_words,
-    premise_words,
-    rate_words,
-    span_words,
-    standing_words,
-    time_words,
-)
+from pricing.reports.wording import car_name, condition_words, cut, identity_words, time_words
 from pricing.words.evidence import period_words
 from pricing.words.locale import LocaleWords
 

@@ -24,6 +24,7 @@ from pricing.reports.blocks import (
     Paragraph,
     Table,
 )
+from pricing.reports.figure_words import premise_words, rate_words, standing_words, value_statement
 from pricing.reports.own_sales import own_sales_blocks
 from pricing.reports.photographs import photographs_part
 from pricing.reports.wording import (
@@ -33,10 +34,6 @@ from pricing.reports.wording import (
     caution_words,
     condition_words,
     odometer_words,
-    premise_words,
-    rate_words,
-    standing_words,
-    value_statement,
     valuer_words,
 )
 from pricing.vocabulary import CONDITION_BANDS

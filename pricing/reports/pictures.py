@@ -21,7 +21,7 @@ from pricing.charts.drawing import drawable
 from pricing.charts.evidence import comparables_chart, index_chart
 from pricing.charts.valuation import distribution_chart, terms_chart
 from pricing.evidence.comparison.comparables import Comparables
-from pricing.reports.wording import level_words
+from pricing.reports.figure_words import level_words
 from pricing.words.locale import LocaleWords
 
 WIDTH: Final = 620

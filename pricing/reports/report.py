@@ -15,6 +15,14 @@ from pricing.reports.blocks import (
     Statement,
 )
 from pricing.reports.evidence import comparables_part, market_part, model_part
+from pricing.reports.figure_words import (
+    bars_words,
+    basis_and_level,
+    level_words,
+    span_words,
+    standing_words,
+    value_statement,
+)
 from pricing.reports.parts import (
     assignment_part,
     certification_part,
@@ -28,20 +36,14 @@ from pricing.reports.pictures import pictures
 from pricing.reports.wording import (
     MARKS,
     OWN_WORDS,
-    bars_words,
-    basis_and_level,
     car_name,
     condition_words,
     cut,
     identity_words,
     labels,
-    level_words,
     reference,
-    span_words,
-    standing_words,
     state_sentence,
     time_words,
-    value_statement,
     valuer_words,
 )
 from pricing.words.locale import LocaleWords

@@ -23,6 +23,7 @@ from pricing.reports.blocks import (
     Statement,
     Table,
 )
+from pricing.reports.figure_words import bars_words, premise_words, rate_words, value_statement
 from pricing.reports.pictures import ranges_picture
 from pricing.reports.wording import (
     CUT,
@@ -30,7 +31,6 @@ from pricing.reports.wording import (
     OWN_WORDS,
     ROAD,
     band_words,
-    bars_words,
     car_name,
     caution_words,
     condition_words,
@@ -38,12 +38,9 @@ from pricing.reports.wording import (
     identity_words,
     labels,
     odometer_words,
-    premise_words,
-    rate_words,
     reference,
     standing_warning,
     state_sentence,
-    value_statement,
     valuer_words,
 )
 from pricing.words.locale import LocaleWords, ems

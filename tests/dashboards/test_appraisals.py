@@ -13,7 +13,7 @@ from pricing.appraisal.profiles import profiles
 from pricing.appraisal.record import read_record
 from pricing.appraisal.register import enter, listed, read
 from pricing.operations.appraisal_files import evidence_for
-from pricing.reports.wording import span_words
+from pricing.reports.figure_words import span_words
 from pricing.store.market import Market
 from pricing.words.reader import rounded
 from tests.appraisals import full_record
