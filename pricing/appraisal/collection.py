@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from pricing.appraisal.collection_list import Row, record_of, twice
+from pricing.appraisal.collection_list import PHOTOGRAPHS, Row, record_of, twice
 from pricing.appraisal.collection_total import SoldTogether, Total
 from pricing.appraisal.consistency import contradictions
 from pricing.appraisal.contents import missing
@@ -21,11 +21,16 @@ from pricing.condition.assessment import InspectionResult
 from pricing.errors import AppraisalError, PricingError
 from pricing.progress import Progress, untold
 from pricing.store.market import Market
+from pricing.untrusted.photographs import ReadPhotograph
 
 REASON: Final = "entered with a collection"
 
 Inspect = Callable[[Appraisal], InspectionResult | None]
 """Assesses the inspection sheet that a record names, if it names one."""
+
+
+TakeIn = Callable[[Appraisal, str], tuple[Appraisal, list[ReadPhotograph]]]
+"""Reads the photographs of a folder into a record; gives it with what was read."""
 
 
 @dataclass(frozen=True)
@@ -52,6 +57,18 @@ def no_sheets(record: Appraisal) -> None:
         )
 
 
+def no_folders(record: Appraisal, folder: str) -> tuple[Appraisal, list[ReadPhotograph]]:
+    """Where folders beside the list cannot be read, a row that names one is refused.
+
+    Raises:
+        AppraisalError: always.
+    """
+    raise AppraisalError(
+        "photographs names a folder, which a list sent to the page cannot do: value it by "
+        "`pricing appraise bulk`, or add the photographs to the appraisal"
+    )
+
+
 def value_collection(
     market: Market,
     known: Known,
@@ -60,6 +77,7 @@ def value_collection(
     *,
     by: str,
     inspect: Inspect = no_sheets,
+    take_in: TakeIn = no_folders,
     progress: Progress = untold,
 ) -> list[Item]:
     """Value every car on the terms of ``shared`` and enter the records into the market file, all or none.
@@ -69,9 +87,10 @@ def value_collection(
     chassis number only the first is valued. ``progress`` is told each step, how many cars are done, and of
     how many.
     """
-    gathered = list(_gathered(known, shared, cars, inspect, progress))
+    read: list[ReadPhotograph] = []
+    gathered = list(_gathered(known, shared, cars, inspect, take_in, read, progress))
     kept = [(record, evidence) for record, evidence, _ in gathered if evidence is not None]
-    entries = iter(entered(market, kept, by=by, reason=REASON) if kept else [])
+    entries = iter(entered(market, kept, by=by, reason=REASON, photographs=read) if kept else [])
     before = earlier_values(market, {car.chassis for car in cars if car.chassis}, known.at)
     items = []
     for place, (car, (_, evidence, reason)) in enumerate(zip(cars, gathered, strict=True), start=1):
@@ -94,16 +113,29 @@ def total_of(items: Sequence[Item], together: SoldTogether | None = None) -> Tot
 
 
 def _gathered(
-    known: Known, shared: Appraisal, cars: Sequence[Row], inspect: Inspect, progress: Progress
+    known: Known,
+    shared: Appraisal,
+    cars: Sequence[Row],
+    inspect: Inspect,
+    take_in: TakeIn,
+    read: list[ReadPhotograph],
+    progress: Progress,
 ) -> Iterator[tuple[Appraisal, Evidence | None, str]]:
+    """Every car's record with its evidence, or the reason why it is refused; the photographs of those that
+    are not go into ``read``."""
     again = twice(cars)
     for place, car in enumerate(cars):
         try:
             if place in again:
                 raise AppraisalError(again[place])
             record = record_of(shared, car)
+            shots: list[ReadPhotograph] = []
+            if PHOTOGRAPHS in car.cells:
+                record, shots = take_in(record, car.cells[PHOTOGRAPHS])
             evidence = gather(record, known, inspection=inspect(record), with_ratios=False)
             reason = _refusal(record, evidence)
+            if not reason:
+                read += shots
             yield record, None if reason else evidence, reason
         except PricingError as error:
             yield shared, None, str(error)

@@ -21,9 +21,12 @@ REFERENCE: Final = "reference"
 SHEET: Final = "inspection_sheet"
 """Column that names a car's inspection file, beside the list."""
 
+PHOTOGRAPHS: Final = "photographs"
+"""Column that names a folder of a car's photographs, beside the list; the first by name is on the cover."""
+
 _SUBJECT: Final = tuple(part.name for part in fields(Subject) if part.name != "established")
 _OPINION: Final = tuple(part.name for part in fields(Opinion))
-COLUMNS: Final = (REFERENCE, *_SUBJECT, SHEET, *_OPINION)
+COLUMNS: Final = (REFERENCE, *_SUBJECT, SHEET, PHOTOGRAPHS, *_OPINION)
 """Columns a spreadsheet of cars may have; make, model and year it must."""
 
 _VALUES: Final = ("figure", "low", "high")
@@ -70,16 +73,17 @@ def read_cars(path: Path) -> list[Row]:
     rows = []
     for row in frame.iter_rows(named=True):
         cells = {name: cell for name, cell in row.items() if name in COLUMNS and name != REFERENCE and cell}
-        if SHEET in cells:
-            cells[SHEET] = str(path.parent / cells[SHEET])
+        for name in (SHEET, PHOTOGRAPHS):
+            if name in cells:
+                cells[name] = str(path.parent / cells[name])
         named = row.get(REFERENCE)
         rows.append(Row(int(row["row_number"]), named if named else f"row {row['row_number']}", cells))
     return rows
 
 
 def record_of(shared: Appraisal, car: Row) -> Appraisal:
-    """The record of one car: the shared terms, and what its row says of it. A row with a value of its own is
-    an appraisal, a draft until its valuer completes it; every other is a model report.
+    """The record of one car: the shared terms, and what its row says of it, photographs aside. A row with a
+    value of its own is an appraisal, a draft until its valuer completes it; every other is a model report.
 
     >>> report = record_of(Appraisal(), Row(2, "7", {"make": "Corvane", "year": "1968"}))
     >>> report.subject.year, report.assignment.kind
@@ -92,10 +96,12 @@ def record_of(shared: Appraisal, car: Row) -> Appraisal:
     subject = replace(Subject(country=shared.subject.country), established={})
     seen = shared.inspection if SHEET in car.cells else _without_sheet(shared.inspection)
     record = replace(
-        shared, subject=subject, inspection=seen, repairs=Repairs(), choices=(),
+        shared, subject=subject, inspection=seen, repairs=Repairs(), choices=(), photographs=(),
         assignment=replace(shared.assignment, kind=kind),
     )  # fmt: skip
     for name, text in car.cells.items():
+        if name == PHOTOGRAPHS:
+            continue
         section = "opinion" if name in _OPINION else "subject"
         record = with_answer(record, "inspection.sheet" if name == SHEET else f"{section}.{name}", text)
     return record

@@ -35,7 +35,7 @@ def bulk(
     """Value a collection: a schedule as a workbook, and one bound PDF.
 
     A row with figure, or low and high, is entered as a draft appraisal, the others as model reports; a row's
-    inspection_sheet is a file beside the list.
+    inspection_sheet is a file beside the list, its photographs a folder of JPEG and PNG files there.
     """
     from decimal import Decimal
 
@@ -47,6 +47,7 @@ def bulk(
     from pricing.cli.terminal import progress
     from pricing.decisions.plain import plain
     from pricing.operations.appraisal_files import inspected, known_on
+    from pricing.operations.appraisal_photographs import folder_reader
     from pricing.reports.collection import collection_pages
     from pricing.reports.pdf import pdf
     from pricing.reports.schedule import schedule
@@ -62,8 +63,10 @@ def bulk(
     day = shared.assignment.report_date
     with progress() as tell:
         known = known_on(market, at, shared.evidence.fit, lambda: nullcontext(tell))
+        opened = open_market(market)
         items = value_collection(
-            open_market(market), known, shared, listed, by=who(by), inspect=inspected, progress=tell
+            opened, known, shared, listed,
+            by=who(by), inspect=inspected, take_in=folder_reader(opened), progress=tell,
         )  # fmt: skip
         total = total_of(items, together)
         write_whole(out / "schedule.xlsx", schedule(shared, items, total, words, at if day is None else day))

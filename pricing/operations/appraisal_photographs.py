@@ -1,7 +1,7 @@
 """Photographs of appraisals between files and a market: read from files that a person names, written out as
 they came."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -9,6 +9,11 @@ from typing import TYPE_CHECKING, Any
 from pricing.errors import FileError
 from pricing.untrusted.files import bounded_bytes
 from pricing.untrusted.photographs import LARGEST, SUFFIXES, ReadPhotograph, read_photograph
+
+MOST_AT_ONCE = 1_000_000_000
+"""Bytes of all photographs that one list of cars brings: they are in memory until all rows are entered."""
+
+_PICTURES = (".jpg", ".jpeg", ".png")
 
 if TYPE_CHECKING:
     from pricing.appraisal.photographs import Photograph, Photographs
@@ -42,6 +47,39 @@ def taken_in(record: "Appraisal", market: "Market") -> "tuple[Appraisal, list[Re
             shot = replace(shot, file=plain_name(shot.file), digest=one.digest, chassis=chassis)
         shots.append(shot)
     return replace(record, photographs=settled(tuple(shots))), read
+
+
+def folder_reader(market: "Market") -> "Callable[[Appraisal, str], tuple[Appraisal, list[ReadPhotograph]]]":
+    """Takes the photographs of a folder into a record, in order of name, the first on the cover; of all the
+    folders that it is asked for ``MOST_AT_ONCE`` bytes at most."""
+    left = MOST_AT_ONCE
+
+    def take_in(record: "Appraisal", folder: str) -> "tuple[Appraisal, list[ReadPhotograph]]":
+        from pricing.appraisal.photographs import MOST, Photograph
+        from pricing.errors import AppraisalError
+
+        nonlocal left
+        try:
+            files = sorted(each for each in Path(folder).iterdir() if each.suffix.lower() in _PICTURES)
+        except OSError as error:
+            raise FileError(
+                f"{folder} cannot be read ({error.strerror}): name a folder of photographs"
+            ) from None
+        if not 0 < len(files) <= MOST:
+            raise AppraisalError(
+                f"{folder} has {len(files)} JPEG or PNG files; expected 1 to {MOST} photographs of the car"
+            )
+        shots = tuple(Photograph(str(file), cover=not nth) for nth, file in enumerate(files))
+        with_them, read = taken_in(replace(record, photographs=shots), market)
+        left -= sum(len(one.content) for one in read)
+        if left < 0:
+            raise AppraisalError(
+                f"the photographs of one list have {MOST_AT_ONCE // 1_000_000:,} MB at most, and {folder} is "
+                "beyond that: value its row and those after it in a list of their own"
+            )
+        return with_them, read
+
+    return take_in
 
 
 def of_sheet(entry: "Entry") -> "dict[str, Path]":

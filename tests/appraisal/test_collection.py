@@ -19,9 +19,11 @@ from pricing.errors import AppraisalError, FileError
 from pricing.model.price_model import PriceModel
 from pricing.model.saved import load
 from pricing.model.spec import FeatureSpec
+from pricing.operations.appraisal_photographs import folder_reader
 from pricing.snapshot import Snapshot
 from pricing.store.market import Market
 from tests.appraisals import HOSTILE, appraised_market, last_day
+from tests.drawn_photographs import drawn_photograph
 
 
 @pytest.fixture(scope="module")
@@ -174,6 +176,31 @@ def test_a_sheet_beside_the_list_grades_its_car(held: Market, tmp_path: Path) ->
 
     (item,) = valued(held, frame, tmp_path, inspect=inspect)
     assert item.reason == "the sheet is of another car" and asked == [str(tmp_path / "walk.json")]
+
+
+def test_a_folder_beside_the_list_brings_its_cars_photographs(held: Market, tmp_path: Path) -> None:
+    frame = cars(held, 2).with_columns(photographs=pl.Series(["shelf 0", "shelf 1"]))
+    (item, _) = valued(held, frame, tmp_path)
+    assert item.facts is None and "which a list sent to the page cannot do" in item.reason
+    before = last_day(held) - timedelta(days=9)
+    front, back = (drawn_photograph(mark=mark, taken_on=before) for mark in (31, 32))
+    (tmp_path / "shelf 0").mkdir()
+    (tmp_path / "shelf 0" / "1 front.jpg").write_bytes(front)
+    (tmp_path / "shelf 0" / "2 back.JPG").write_bytes(back)
+    (tmp_path / "shelf 0" / "notes.txt").write_text("sills welded", encoding="utf-8")
+    with_them, without = valued(held, frame, tmp_path, take_in=folder_reader(held))
+    assert with_them.facts is not None, with_them.reason
+    shots = with_them.facts.record.photographs
+    assert [(shot.file, shot.cover) for shot in shots] == [("1 front.jpg", True), ("2 back.JPG", False)]
+    assert [held.photographs.original(shot.digest) for shot in shots] == [front, back]
+    assert set(read(held, with_them.facts.appraisal_id).shown) == {shot.digest for shot in shots}
+    assert without.facts is None and "shelf 1 cannot be read" in without.reason
+    (tmp_path / "shelf 1").mkdir()
+    (_, without) = valued(held, frame, tmp_path, take_in=folder_reader(held))
+    assert "has 0 JPEG or PNG files; expected 1 to 60 photographs of the car" in without.reason
+    (tmp_path / "shelf 1" / "front.png").write_bytes(b"no picture")
+    (_, without) = valued(held, frame, tmp_path, take_in=folder_reader(held))
+    assert "front.png is no JPEG or PNG picture" in without.reason
 
 
 def test_nothing_valued_enters_nothing(held: Market, tmp_path: Path) -> None:
