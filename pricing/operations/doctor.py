@@ -242,9 +242,10 @@ def _backups(market: Market, at: date) -> Iterator[HealthCheck]:
     if seconds is None:
         yield HealthCheck("backup", LOOK, f"there is none in {folder}", f"pricing backup {folder}")
     else:
-        old = seconds > OLD_BACKUP_DAYS * 86400
+        days = int(seconds // 86400)  # to the end of the day, so that the hour does not tell
+        old = days > OLD_BACKUP_DAYS
         do = f"pricing backup {folder}, and look at its timer" if old else ""
-        found = f"the newest is {seconds / 86400:.0f} days old"
+        found = f"the newest is {days} days old"
         yield HealthCheck("backup", LOOK if old else GOOD, found, do)
 
 

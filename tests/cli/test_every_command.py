@@ -106,6 +106,7 @@ def calls(market: Market, known: dict[str, str]) -> Iterator[list[str]]:
         ["setup", "server", "--out=server"], ["handbook", "--out=book", "--no-open"],
         ["cars", "keep", *named, "--name=green"], ["cars", "keep", *named, "--name=red"],
         ["cars", "price", "green", "4.650"], ["cars", "change", "green", "--notes=sills welded"],
+        ["cars", "photo", "green", "front.jpg"],
         ["cars", "list"], ["cars", "show", "green"], ["cars", "compare", "green", "red"],
         ["cars", "export", "cars.json"],
         ["cars", "delete", "green"],
