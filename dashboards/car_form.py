@@ -42,7 +42,7 @@ _OPTIONS: Final = {option_words(code): code for code in OPTION_CODES}
 _SEEN: Final = "car_form_seen"
 """Session state: whether a visitor has had the form before them, and is not just coming by a link."""
 
-_CHOOSE: Final = "Type which car it is, such as 66 sedge, or choose it under More about the car."
+_CHOOSE: Final = "Type which car it is, such as 66 sedge, or choose its make and model from the lists."
 _YEAR: Final = "Say which model year it is, and the answer comes."
 
 

@@ -50,7 +50,7 @@ def show_page() -> None:
         asked = page_layout.ask_market_and_car()
         if inspection is None:
             st.info(
-                "This page reckons from an inspection: fill in a sheet for the car first, even half of it."
+                "This page works from an inspection: fill in a sheet for the car first; half of one will do."
             )
             page_layout.link("inspect", "Inspect the car")
             return

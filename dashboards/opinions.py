@@ -46,8 +46,8 @@ def show_page() -> None:
     st.title("What people say")
     put_in_taken()
     st.write(
-        "Who knows a model prices it by its state from memory. Say it here, band by band, and it is used as "
-        "evidence beside the sales, never among them."
+        "People who know a model well can price it in each condition from memory. What they say here counts "
+        "as evidence beside the sales, never as one of them."
     )
     with page_layout.one_sentence():
         state = caches.snapshot()
@@ -76,7 +76,7 @@ def _ask_statement(state: Snapshot | None, own: Snapshot | None) -> StatedBands 
     with when:
         stated_on = st.date_input("On which day", "today", max_value="today", key="said_on")
     standing = st.text_input(
-        "Who that is, in own words", None, 500, key="said_standing",
+        "Who is that? In a few words", None, 500, key="said_standing",
         placeholder="such as: restores this model for thirty years",
     )  # fmt: skip
     names = pl.DataFrame(schema=["make", "model"]) if state is None else state.counts
@@ -100,7 +100,7 @@ def _ask_statement(state: Snapshot | None, own: Snapshot | None) -> StatedBands 
     first, second = st.columns(2)
     with first:
         holds = st.radio(
-            "What is a span of yours meant to hold?", list(SPANS), None, horizontal=True,
+            "How many such cars should your span hold?", list(SPANS), None, horizontal=True,
             key="said_holds", **BOUND,
             help="Of the sales of such cars: half of them, eight in ten, or nearly all (nineteen in twenty); "
             "as many of the others below as above.",
@@ -116,7 +116,7 @@ def _ask_statement(state: Snapshot | None, own: Snapshot | None) -> StatedBands 
     bands = _known(state, make, model, holds) if make and model else None
     with beside:
         if bands is None:
-            st.info("Name the make and the model to see what the market says of its bands.")
+            st.info("Name the make and the model to see what the market says of it in each condition.")
         else:
             typed = _typed_frame(spans) if currency == bands.currency and basis == "all-in" else None
             show_chart(

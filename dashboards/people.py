@@ -2,6 +2,7 @@
 holders of tokens, else whoever the door has let in from this machine."""
 
 import os
+from typing import Final
 
 import streamlit as st
 
@@ -66,3 +67,16 @@ def show_way_out(place: str) -> None:
     found = None if signing_in() is None else person()
     if found is not None:
         st.button("Sign out", key=f"sign-out-{place}", type="tertiary", help=found, on_click=st.logout)
+
+
+_ACTS: Final = {
+    "read": "look at every page, price and inspect cars",
+    "load": "bring records in, correct them and take loads back",
+    "appraise": "keep choices of evidence, and appraisals",
+    "manage": "change settings, people and roles",
+}
+
+
+def may_words(acts: frozenset[str]) -> str:
+    """What a role may do, in words."""
+    return "; ".join(words for act, words in _ACTS.items() if act in acts)

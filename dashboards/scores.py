@@ -1,5 +1,6 @@
 """How good are these numbers: the model scored on later sales that it had not seen."""
 
+from datetime import date
 from typing import Any, Final
 
 import polars as pl
@@ -16,7 +17,7 @@ from pricing.progress import Progress
 from pricing.snapshot import Snapshot
 from pricing.words.glossary import what_is
 from pricing.words.plain_text import escaped
-from pricing.words.reader import number_words
+from pricing.words.reader import day_words, number_words
 from pricing.words.scores import ahead_sentence, coverage_sentence, kept_sentence, ratio_sentence
 
 ORIGINS: Final = 4
@@ -33,7 +34,7 @@ def show_page() -> None:
         snapshot, model = market
         st.write(
             f"The price model in use was fitted to {number_words(model.facts['sales'])} sales up to "
-            f"{model.facts['last_date']}. "
+            f"{day_words(date.fromisoformat(str(model.facts['last_date'])))}. "
             "Here models are fitted to what was known on earlier days and held against the sales that came "
             "after: "
             "no sale is scored by a model that had seen it."

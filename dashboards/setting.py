@@ -85,7 +85,8 @@ def _show_market(snapshot: Snapshot) -> None:
     )
     st.write(escaped(f"Base currency: {snapshot.base_currency}. {what_is('base currency')}"))
     st.caption(
-        "The base currency is chosen when a market is made, and stays. Another market is another file."
+        "Everything loaded from now on is brought to it; `pricing currency GBP` changes it and reckons every "
+        "price anew."
     )
     page_layout.link("records", "Load sale records")
 
@@ -128,7 +129,9 @@ def _ask_verdict(snapshot: Snapshot, kept: Settings, may: bool) -> None:
         for column, words, limit in zip(st.columns(4), VERDICTS[:-1], kept.verdict_limits, strict=True):
             with column:
                 shown: dict[str, Any] = {"value": round(100 * limit), "disabled": not may}
-                limits.append(ask_number(f"{words}, up to", f"limit-{words}", "limit", 1, 99, **shown))
+                limits.append(
+                    ask_number(f"{words.capitalize()}, up to", f"limit-{words}", "limit", 1, 99, **shown)
+                )
         pressed = st.form_submit_button("Keep the limits", disabled=not may)
         told = [limit for limit in limits if limit is not None]
         if pressed and len(told) == len(limits):
@@ -160,8 +163,8 @@ def _ask_labour(snapshot: Snapshot, kept: Settings, may: bool) -> None:
                 )  # fmt: skip
         st.caption(
             escaped(
-                f"Without tax; the tax of {country} in the repair catalogue is "
-                f"{100 * catalogue.tax[country]:.3g}%. "
+                f"Without tax, which in the repair catalogue is {100 * catalogue.tax[country]:.3g}% for "
+                f"{country_words(country)}. "
                 f"{catalogue.notice}"
             )
         )
@@ -175,7 +178,7 @@ def _ask_catalogue(snapshot: Snapshot, kept: Settings, may: bool) -> None:
     st.header("Repair catalogue")
     whose = "the invented demo figures" if kept.catalogue is None else "your own figures"
     st.write(
-        f"In force: {whose}. Jobs, parts, hours, tax and labour rates stand in one file that you can edit."
+        f"In use: {whose}. Jobs, parts, hours, tax and labour rates stand in one file that you can edit."
     )
     st.download_button(
         "Download the repair catalogue", catalogue_text(kept), "repair_catalogue.toml", "application/toml",
@@ -198,11 +201,9 @@ def _ask_charges(snapshot: Snapshot, kept: Settings, may: bool) -> None:
     st.header("Schedule of charges", help=what_is("premium"))
     schedule = schedule_in_force(snapshot)
     if schedule is None:
-        st.write(
-            "None is in force: premium, commission, fees, duty and tax are left open on the other pages."
-        )
+        st.write("None is in use: premium, commission, fees, duty and tax are left open on the other pages.")
     else:
-        st.write(escaped(f"In force: {schedule.name}. {schedule.notice}"))
+        st.write(escaped(f"In use: {schedule.name}. {schedule.notice}"))
         rows = [
             {
                 "source": charge.source,
@@ -260,10 +261,10 @@ def _ask_roles(snapshot: Snapshot, kept: Settings, may: bool) -> None:
         st.write(
             "People do not sign in by name here: whoever sits at this machine may do everything, where the "
             "server trusts it; others come in with tokens that `pricing token new` makes, each with its "
-            "role. DEVELOPERS.md says how to set sign-in up."
+            "role. The handbook says for an operator how people sign in."
         )
     show_table(
-        pl.DataFrame({"role": list(ROLES), "may": [", ".join(sorted(acts)) for acts in ROLES.values()]}),
+        pl.DataFrame({"role": list(ROLES), "may": [people.may_words(acts) for acts in ROLES.values()]}),
         "roles",
         {"role": "Role", "may": "May"},
         height="content",

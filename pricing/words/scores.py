@@ -58,7 +58,7 @@ def ahead_sentence(facts: Mapping[str, Any]) -> str:
 
     >>> ahead_sentence({"market_shift": {"trend": "damped", "season": True, "bias": 0.02, "variance": 0.0025,
     ...                                  "origins": 5}})
-    'After the last sale the trend is carried on for about a year in all, with the season of the year and a further +2% in the first year, as 5 earlier origins bear out; a year ahead the market itself may by then have moved by 5% either way, which widens the range.'
+    'After the last sale the trend is carried on for about a year in all, with the season of the year and a further +2% in the first year, as its 5 trials on earlier days bear out; a year ahead the market itself may by then have moved by 5% either way, which widens the range.'
     """  # noqa: E501 - what it prints
     shift = facts["market_shift"]
     moved = f"{100 * shift['variance'] ** 0.5:.0f}% either way, which widens the range."
@@ -74,6 +74,6 @@ def ahead_sentence(facts: Mapping[str, Any]) -> str:
         beside.append(f"a further {100 * shift['bias']:+.0f}% in the first year")
     return (
         f"After the last sale {trend}{', with ' if beside else ''}{' and '.join(beside)}, as "
-        f"{shift['origins']} earlier origins bear out; a year ahead the market itself may by then have moved "
-        f"by {moved}"
+        f"its {shift['origins']} trials on earlier days bear out; a year ahead the market itself may by then "
+        f"have moved by {moved}"
     )

@@ -69,7 +69,7 @@ def test_a_schedule_of_charges_comes_into_force(page: AppTest, market: Market) -
     press(page, "Use the example rates")
     assert not page.exception
     assert kept(market).charges == EXAMPLE_CHARGES
-    assert "In force:" in said(page)
+    assert "In use:" in said(page)
     press(page, "Use no schedule")
     assert kept(market).charges is None
 
