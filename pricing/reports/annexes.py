@@ -6,6 +6,7 @@ from typing import Any
 import polars as pl
 
 from pricing.appraisal.facts import Facts
+from pricing.condition.checks import Area, CheckRole, found_words
 from pricing.reports.adjustments import adjustments
 from pricing.reports.blocks import Answers, Block, Column, Heading, NewPage, Paragraph, Table
 from pricing.reports.evidence import NONE, fit_answers
@@ -200,7 +201,7 @@ def _sheet(facts: Facts, words: LocaleWords) -> list[Block]:
         (
             words.word(row["area"]),
             words.word(row["title"]),
-            words.word(row["state"]),
+            words.word(_found(row["area"], row["state"])),
             _note(row, words, alone, shown.get(row.get("check", ""), "")),
         )
         for row in found.sheet.iter_rows(named=True)
@@ -219,6 +220,11 @@ def _sheet(facts: Facts, words: LocaleWords) -> list[Block]:
          ", ".join(found.changes) if found.changes else words.say("none recorded")),
     ]  # fmt: skip
     return [Answers(tuple(facts_of_sheet)), Table(words.say("Findings, check by check"), columns, rows)]
+
+
+def _found(area: str, state: str) -> str:
+    """What was found at a check of an area; all those about identity and papers have the role of papers."""
+    return found_words(CheckRole.PAPERS if area == Area.IDENTITY_AND_PAPERS else "", state)
 
 
 def _note(row: dict[str, Any], words: LocaleWords, alone: bool, shown: str) -> str:

@@ -12,6 +12,7 @@ from pricing.appraisal.contents import (
 )
 from pricing.appraisal.facts import MODEL_REPORT, Facts
 from pricing.appraisal.findings import Findings
+from pricing.condition.checks import CheckRole, found_words
 from pricing.decisions.approaches import difference
 from pricing.reports.blocks import (
     Answers,
@@ -149,7 +150,8 @@ def condition_part(facts: Facts, words: LocaleWords) -> list[Block]:
             Column(words.say("Note"), 2),
         )  # fmt: skip
         rows_open = tuple(
-            (words.word(title), words.word(state), note) for title, state, note in found.papers.iter_rows()
+            (words.word(title), words.word(found_words(CheckRole.PAPERS, state)), note)
+            for title, state, note in found.papers.iter_rows()
         )
         blocks.append(Table(words.say("To settle about identity and papers"), papers, rows_open))
     blocks += [*photographs_part(facts, words), *_budget(facts, words)]

@@ -79,6 +79,15 @@ def test_every_part_is_there_in_order(pages: Pages) -> None:
     assert all(block.alt and block.caption for block in pages.blocks if isinstance(block, Figure))
 
 
+def test_no_paper_is_worn(pages: Pages) -> None:
+    """Papers are in order, incomplete or missing, as the printed sheet has them."""
+    (settle,) = tables(pages, "To settle about identity and papers")
+    (checks,) = tables(pages, "Findings, check by check")
+    states = [row[1] for row in settle.rows]
+    states += [row[2] for row in checks.rows if row[0] == "identity and papers"]
+    assert "incomplete" in states and not {"worn", "sound", "needs repair"} & set(states)
+
+
 def test_adjustments_add_up_as_they_are_printed(pages: Pages, facts: Facts) -> None:
     printed = tables(pages, "Adjustments of comparables")
     assert [column.header for column in printed[0].columns[:3]] == ["Line", "Subject", "No. 1"]
@@ -153,7 +162,9 @@ def test_the_repairs_and_the_sheet_hold_the_facts(pages: Pages, facts: Facts, wo
     assert findings is not None
     assert budget is not None
     (sheet,) = tables(pages, "Findings")
-    assert [row[1:3] for row in sheet.rows] == findings.sheet.select("title", "state").rows()
+    found = findings.sheet.filter(pl.col("area") != "identity and papers").select("title", "state").rows()
+    assert [row[1:3] for row in sheet.rows if row[0] != "identity and papers"] == found
+    assert [row[1] for row in sheet.rows] == findings.sheet["title"].to_list()
     (jobs,) = tables(pages, "The dearest jobs")
     into = facts.evidence.conversion.from_base
     assert budget.currency == facts.base_currency
