@@ -32,6 +32,9 @@ from pricing.untrusted.limits import Limits
 if TYPE_CHECKING:
     import polars as pl
 
+_LEAN: Final = {"OPENBLAS_NUM_THREADS": "1", "ARROW_DEFAULT_MEMORY_POOL": "system"}
+"""What keeps libraries from setting memory aside that the limit would count: threads' own, arenas of a gigabyte."""
+
 _PASSED: Final = (
     "PATH",
     "HOME",
@@ -212,7 +215,7 @@ class _Server:
             self.process = subprocess.Popen(  # noqa: S603 - this very program
                 [sys.executable, "-c", start], stdin=theirs.fileno(), stdout=subprocess.DEVNULL,
                 stderr=subprocess.DEVNULL, start_new_session=True,
-                env={**environment, "OPENBLAS_NUM_THREADS": "1"},
+                env={**environment, **_LEAN},
             )  # fmt: skip
         self.owner = os.getpid()
 

@@ -184,3 +184,11 @@ def test_lines_with_extra_cells_keep_them(tmp_path: Path) -> None:
 def test_json_dumps_is_the_text_of_nested_cells(tmp_path: Path) -> None:
     (tmp_path / "a.ndjson").write_text(json.dumps({"a": [1, 2], "b": True, "row_number": 9}))
     assert read_whole(tmp_path / "a.ndjson").rows() == [("[1, 2]", "true", 1)]
+
+
+def test_a_compact_file_of_a_million_rows_is_read_within_the_memory_of_its_size(tmp_path: Path) -> None:
+    rows = pl.int_range(1_000_000, eager=True)
+    texts = {f"text {nth}": (rows * (nth + 7) % 999_983).cast(pl.String) for nth in range(10)}
+    numbers = {f"number {nth}": rows * (nth + 3) % 10_007 for nth in range(10)}
+    pl.DataFrame(texts | numbers).write_parquet(tmp_path / "sales.parquet")
+    assert sum(part.frame.height for part in read_file(tmp_path / "sales.parquet")) == rows.len()
