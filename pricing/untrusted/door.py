@@ -33,7 +33,7 @@ if TYPE_CHECKING:
     import polars as pl
 
 _LEAN: Final = {"OPENBLAS_NUM_THREADS": "1", "ARROW_DEFAULT_MEMORY_POOL": "system"}
-"""What keeps libraries from setting memory aside that the limit would count: threads' own, arenas of a gigabyte."""
+"""Keeps libraries from setting memory aside that the limit would count: threads' own, large arenas."""
 
 _PASSED: Final = (
     "PATH",
