@@ -42,17 +42,22 @@ Text = Annotated[str, Field(max_length=LONGEST_TEXT)]
 Construction = Annotated[str, OneOf(CONSTRUCTIONS)]
 
 
-class FindingIn(BaseModel):
-    """What was found at one check."""
+class SeenIn(BaseModel):
+    """What was seen at one check."""
 
     model_config = ConfigDict(extra="forbid")
 
     check: Text = Field(examples=["engine_smoke"])
     state: Annotated[str, OneOf((*STATES, NOT_SEEN))]
     note: Text = ""
-    photo: Text = ""
     seen_by: Text = ""
     seen_on: date | None = None
+
+
+class FindingIn(SeenIn):
+    """What was found at one check."""
+
+    photo: Text = ""
 
 
 class ChangeIn(BaseModel):

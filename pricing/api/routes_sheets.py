@@ -1,22 +1,19 @@
 """Inspection sheets that are kept beside the market: what a phone without a network needs of one, and the
 findings and photographs that it sends when it is back. Whoever knows a sheet's name may; names are random."""
 
-from datetime import date
 from pathlib import Path
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Body, Depends, Header, Query
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, Field
 from starlette.responses import Response
 
 from pricing.api.answers import Answer
 from pricing.api.callers import caller_who_may
 from pricing.api.problems import HttpProblemError, responses
+from pricing.api.routes_condition import SeenIn, Text
 from pricing.api.schemas import Row
 from pricing.api.service import Service, service_here
-from pricing.api.words import OneOf
-from pricing.condition.checks import NOT_SEEN, STATES
-from pricing.condition.inspection import LONGEST_TEXT
 from pricing.operations.demo_files import EXTENSIONS
 from pricing.operations.drafts import sheet_folder
 from pricing.operations.garage import LONGEST_KEY, MOST_FINDINGS, sheet_facts, take_findings, take_photo
@@ -28,7 +25,6 @@ router = APIRouter(
 
 Here = Annotated[Service, Depends(service_here)]
 SheetName = Annotated[str, Field(pattern="^[0-9a-f]{32}$")]
-Text = Annotated[str, Field(max_length=LONGEST_TEXT)]
 Key = Annotated[
     str,
     Header(
@@ -39,18 +35,6 @@ Key = Annotated[
         description="A word of your own for this piece of work, such as a UUID.",
     ),
 ]
-
-
-class SeenIn(BaseModel):
-    """What was found at one check of a kept sheet."""
-
-    model_config = ConfigDict(extra="forbid")
-
-    check: Text = Field(examples=["engine_smoke"])
-    state: Annotated[str, OneOf((*STATES, NOT_SEEN))]
-    note: Text = ""
-    seen_by: Text = ""
-    seen_on: date | None = None
 
 
 class KeptSheet(BaseModel):

@@ -42,12 +42,11 @@ def read_parquet(path: Path, layout: Layout, limits: Limits) -> Iterator[tuple[p
                 raise FileError(f"{path}: {column.name[:40]!r} is nested deeper than {DEEPEST} types")
         texts = [column.name for column in schema if _is_text(column.type)]
         file = pa.parquet.ParquetFile(opened, read_dictionary=texts, pre_buffer=False)
-        done = out = 0
+        done, out, most = 0, 0, limits.bytes_out(path.stat().st_size)
         for batch in _batches(file):
             out += sum(
                 _coded_bytes(path, *named, limits) for named in zip(batch.schema.names, batch, strict=True)
             )
-            most = limits.bytes_out(path.stat().st_size)
             if out > most:
                 raise FileError(f"{path}: its texts come to more than {most:,} bytes, far more than its size")
             frame = pl.from_arrow(
