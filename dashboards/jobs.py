@@ -93,7 +93,8 @@ def show(job: Job) -> None:
 
 
 def _bar(job: Job) -> None:
-    st.progress(job.share, job.words)
+    with st.container(key="long_work"):  # told apart from the bars that say how much of a car was seen
+        st.progress(job.share, job.words)
     if job.ended:
         st.rerun()
 

@@ -86,7 +86,8 @@ HOSTILE = (
 def visit(opened: Page, where: str) -> None:
     opened.goto(where)
     opened.get_by_test_id("stMain").get_by_role("heading", level=1).wait_for()
-    expect(opened.get_by_test_id("stProgress")).to_have_count(0)  # of long work, whose outcome is to be seen
+    wait_until_still(opened)
+    expect(opened.locator(".st-key-long_work")).to_have_count(0)  # its outcome is to be seen
     wait_until_still(opened)
 
 
