@@ -4,16 +4,16 @@ machine that is trusted. Nothing of a body is read before."""
 import json
 from collections.abc import Awaitable, Callable, Mapping
 from html import escape
-from http.cookies import CookieError, SimpleCookie
 from typing import Final
 from urllib.parse import parse_qs
 
 import streamlit as st
 from itsdangerous import BadData, URLSafeTimedSerializer
 from starlette.datastructures import Headers, MutableHeaders
-from starlette.requests import HTTPConnection, Request
+from starlette.requests import HTTPConnection, Request, cookie_parser
 from starlette.responses import HTMLResponse, PlainTextResponse, RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
+from streamlit.auth_util import get_cookie_with_chunks
 
 from dashboards.upload_totals import UPLOADS, UploadTotals
 from pricing.api.bodies import Body
@@ -201,13 +201,15 @@ def signing_in() -> str | None:
 
 
 def signed_in(headers: Mapping[str, str], secret: str) -> str | None:
-    """Who has signed in, by the address that the cookie of a request holds, whatever their role; ``None``
-    without one."""
+    """Who has signed in, by the address that the cookies of a request hold, whatever their role; ``None``
+    without one. Streamlit parts what is too long for one cookie, each part under its own signature."""
+
+    def verified(name: str) -> bytes | None:
+        sent = _cookie(headers, name)
+        return str(URLSafeTimedSerializer(secret, salt=name).loads(sent, _LONGEST)).encode() if sent else None
+
     try:
-        said = URLSafeTimedSerializer(secret, salt=SIGNED_IN).loads(
-            _cookie(headers, SIGNED_IN) or "", _LONGEST
-        )
-        told = json.loads(said)
+        told = json.loads(get_cookie_with_chunks(verified, SIGNED_IN) or "")
     except (BadData, ValueError):
         return None
     return str(told.get("email", "")) if secret and isinstance(told, dict) else None
@@ -223,11 +225,7 @@ _LONGEST: Final = 31 * 86_400
 
 
 def _cookie(headers: Mapping[str, str], name: str) -> str | None:
-    try:
-        found = SimpleCookie(headers.get("cookie", "")).get(name)
-    except CookieError:
-        return None
-    return None if found is None else found.value
+    return cookie_parser(headers.get("cookie", "")).get(name)
 
 
 def _by_tls(request: HTTPConnection) -> bool:

@@ -14,6 +14,7 @@ import numpy as np
 import polars as pl
 
 from pricing.car_fields import FIELDS, NAMES, NEEDED
+from pricing.clean_text import cleaned, is_no_text, is_odd
 from pricing.errors import CarError
 from pricing.nearest import folded, nearest, without_slips
 from pricing.records.contract import Contract, broken_rules
@@ -269,8 +270,7 @@ def checked_cars(
         The cars as a price model takes them, with the market's spelling of names (``asking`` goes along), and
         for each null or the sentence that refuses it; the row of a car that is refused means nothing.
     """
-    text = pl.col(pl.String).str.strip_chars()
-    bare = cars.with_columns(pl.when(text != "").then(text))
+    bare = _cleaned(cars)
     triples = list(zip(*(bare[name].to_list() for name in NAMES), strict=True))
     places = {triple: place for place, triple in enumerate(dict.fromkeys(triples))}
     rows = np.fromiter(map(places.__getitem__, triples), np.uint32, len(triples))
@@ -282,6 +282,18 @@ def checked_cars(
     year = pl.when(refused.is_null()).then("year")
     others = [name for name in cars.columns if name not in FIELDS]
     return typed_frame(named.with_columns(year), at).hstack(named.select(others)), refused
+
+
+def _cleaned(cars: pl.DataFrame) -> pl.DataFrame:
+    """Cars with their texts as ``clean_text`` has them, blank ones null; ``unreadable`` where one is no
+    text."""
+    text = pl.col(pl.String)
+    odd = [name for name in cars.columns if cars.schema[name] == pl.String and is_odd(cars[name])]
+    bare = cars.with_columns(text.str.strip_chars()).with_columns(cleaned(pl.col(name)) for name in odd)
+    free = [name for name in odd if name in FIELDS and not FIELDS[name].words and name not in NAMES]
+    told = [pl.when(is_no_text(pl.col(name))).then(pl.lit(f"{name}_unreadable")) for name in free]
+    unreadable = [pl.concat_list(told).list.drop_nulls().alias("unreadable")] if told else []
+    return bare.with_columns(pl.when(text != "").then(text), *unreadable)
 
 
 def _refusals(
@@ -296,7 +308,8 @@ def _refusals(
         "currency": pl.lit(currency),
         "amount": asking.fill_null(pl.lit(_TRIAL_PRICE, _CONTRACT["amount"])),
     }
-    broken = broken_rules(cars.select(**(_NOT_SAID | said | told)), at, _SAID_OF_OFFERS)
+    unreadable = {name: pl.col(name) for name in ("unreadable",) if name in cars.columns}
+    broken = broken_rules(cars.select(**(_NOT_SAID | said | told | unreadable)), at, _SAID_OF_OFFERS)
     names = pl.Series([None], dtype=pl.String).new_from_index(0, cars.height) if unknown is None else unknown
     bad = broken.is_not_null() | names.is_not_null()
     if not bad.any():

@@ -4,6 +4,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, Final
 
+from pricing.clean_text import clean_name
 from pricing.errors import CarError
 from pricing.vocabulary import (
     BAND_EDGES,
@@ -71,7 +72,7 @@ class Field:
 def _text(value: Any) -> str:
     if not isinstance(value, str):
         raise TypeError
-    return value
+    return clean_name(value, "a car", CarError)
 
 
 def _texts(value: Any) -> list[str]:

@@ -18,15 +18,16 @@ FAR_MORE: Final = 10
 
 
 def folded(name: str) -> str:
-    """A name without what capitals, accents and spaces make different.
+    """A name without what capitals, accents, spaces and characters that show nothing make different.
 
-    >>> folded("  Éclair  GT ")
-    'eclair gt'
+    >>> folded("  Éclair  GT "), folded("\\u202eÉcl\\u200bair GT")
+    ('eclair gt', 'eclair gt')
     """
-    if name.isascii():
+    if name.isascii() and name.isprintable():
         return " ".join(name.casefold().split())
-    letters = unicodedata.normalize("NFKD", name.casefold())
-    return " ".join("".join(part for part in letters if not unicodedata.combining(part)).split())
+    letters = unicodedata.normalize("NFKD", " ".join(name.casefold().split()))
+    unseen = (part for part in letters if unicodedata.combining(part) or unicodedata.category(part)[0] == "C")
+    return " ".join(letters.translate(dict.fromkeys(map(ord, unseen))).split())
 
 
 def nearest(wanted: str, known: Iterable[str], most: int = 3) -> list[str]:

@@ -25,6 +25,7 @@ ROOMS = (
         "arrays",
     ),
     ("untrusted", "plugins"),
+    ("clean_text",),
     ("car_fields", "money"),
     ("records",),
     ("car", "car_search", "intake", "opinions"),

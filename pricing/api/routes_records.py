@@ -49,6 +49,10 @@ class LoadFacts(BaseModel):
         examples=[{"currency SEK": 1}],
         description="What cells said themselves in place of what was stated for their column.",
     )
+    unseen: dict[str, int] = Field(
+        examples=[{"make": 1}],
+        description="Cells that held characters which show nothing and were kept without them, by column.",
+    )
     set_aside: dict[str, int] = Field(
         examples=[{"total": 1}], description="Rows of the files that are no records, by kind."
     )

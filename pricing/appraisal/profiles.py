@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from pricing.appraisal.record import Appraisal, plain_record, with_answer
+from pricing.clean_text import clean_name
 from pricing.errors import AppraisalError
 from pricing.store.market import Market
 
@@ -43,7 +44,7 @@ def keep_profile(market: Market, kind: str, name: str, record: Appraisal) -> Pro
     Raises:
         AppraisalError: there is no such kind, the name is empty or long, or the record answers nothing of it.
     """
-    called = name.strip()
+    called = clean_name(name, "a profile", AppraisalError)
     if not 0 < len(called) <= LONGEST_NAME:
         raise AppraisalError(f"a profile has a name of 1 to {LONGEST_NAME} characters; got {len(called)}")
     made = Profile(_known(kind), called, answers_of(record, kind))

@@ -1,18 +1,23 @@
 """Cells of any type read as a wanted type, and the names of those that cannot be."""
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 
 import polars as pl
 
+from pricing.clean_text import cleaned, cleaned_lines, is_no_text, is_odd
 from pricing.vocabulary import FALSE, TRUE
 
 
-def read_cells(frame: pl.DataFrame, types: Mapping[str, pl.DataType]) -> pl.DataFrame:
+def read_cells(
+    frame: pl.DataFrame, types: Mapping[str, pl.DataType], *, lines: Collection[str] = ()
+) -> pl.DataFrame:
     """Read every column of ``types`` from ``frame`` as its type; absent columns, blank cells and not-a-number
     are null.
 
-    Text is read as plain numbers, ISO dates, yes/no, and lists parted by ``;``. Added is ``unreadable``: for
-    each row ``<column>_unreadable`` of the cells that say something which the type cannot hold.
+    Text is read as plain numbers, ISO dates, yes/no, and lists parted by ``;``. It is cleaned of what shows
+    nothing, and cannot be read where it holds what is no text (``clean_text``), but for columns of ``lines``.
+    Added is ``unreadable``: for each row ``<column>_unreadable`` of the cells that say something which the
+    type cannot hold.
 
     >>> cells = pl.DataFrame({"year": ["1968", "MCMLX", " "], "sold": ["yes", "no", "maybe"]})
     >>> read = read_cells(cells, {"year": pl.Int16(), "sold": pl.Boolean()})
@@ -21,12 +26,15 @@ def read_cells(frame: pl.DataFrame, types: Mapping[str, pl.DataType]) -> pl.Data
     >>> read["unreadable"].to_list()
     [[], ['year_unreadable'], ['sold_unreadable']]
     """
-    found = {name: frame.schema[name] for name in types if name in frame.columns}
+    words = pl.col(pl.Categorical, pl.Enum).cast(pl.String)
+    frame = frame.select(name for name in types if name in frame.columns).with_columns(words)
+    found = dict(frame.schema)
+    odd = [name for name, of in found.items() if of == pl.String and is_odd(frame[name])]
     text = pl.col(pl.String)
     bare = (
         frame.lazy()
-        .select(*found)
         .with_columns(text.str.strip_chars(), pl.col(pl.Float32, pl.Float64).fill_nan(None))
+        .with_columns((cleaned_lines if name in lines else cleaned)(pl.col(name)) for name in odd)
     )
     given = bare.with_columns(pl.when(text != "").then(text)).collect()
     read = (
@@ -34,6 +42,11 @@ def read_cells(frame: pl.DataFrame, types: Mapping[str, pl.DataType]) -> pl.Data
         .with_columns(
             (_as(kind, pl.col(name), found[name]) if name in found else pl.lit(None, dtype=kind)).alias(name)
             for name, kind in types.items()
+        )
+        .with_columns(
+            pl.when(~is_no_text(pl.col(name))).then(name).alias(name)
+            for name in odd
+            if types[name] == pl.String and name not in lines
         )
         .select(*types)
         .collect()
@@ -75,8 +88,6 @@ def _as(kind: pl.DataType, cell: pl.Expr, found: pl.DataType) -> pl.Expr:
     """A cell found in one type as another, null where it has no such value."""
     if found == kind:
         return pl.when(cell.is_finite()).then(cell) if kind == pl.Float64 else cell
-    if isinstance(found, (pl.Categorical, pl.Enum)):
-        return _as(kind, cell.cast(pl.String), pl.String())
     readable = (
         found == pl.String or found == pl.Boolean or found.is_numeric() or found in (pl.Date, pl.Datetime)
     )

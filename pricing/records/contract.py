@@ -239,7 +239,7 @@ def check(frame: pl.DataFrame, today: date) -> CheckResult:
     if absent:
         told = [name for name in frame.columns if name not in _MADE_ON_THE_WAY]
         raise TableError(f"the table has no column {', '.join(absent)}; it has: {', '.join(told) or 'none'}")
-    reading = read_cells(frame, _TYPES).with_columns(pl.col("options").fill_null([]))
+    reading = read_cells(frame, _TYPES, lines=("notes",)).with_columns(pl.col("options").fill_null([]))
     # Set operations of polars 2.1 on lists in several chunks, one of them empty, read beyond the end.
     reading = reading.with_columns(reading["options"].rechunk())
     broken = broken_rules(reading, today)

@@ -43,11 +43,12 @@ def told_sentences(report: LoadReport) -> tuple[str, ...]:
     """What else there is to know of a load: rows that wait already, cells that said something themselves,
     cells that could not be read.
 
-    >>> told = {"not_known": {"odometer_km": 2}, "said_otherwise": {"currency SEK": 1}}
+    >>> told = {"not_known": {"odometer_km": 2}, "said_otherwise": {"currency SEK": 1}, "unseen": {"make": 3}}
     >>> for sentence in told_sentences(LoadReport(3, 3, 0, 0, "batch-0002", {}, (), 0, **told)):
     ...     print(sentence)
     cells that say otherwise than the column or the file, and were believed: currency SEK (1)
     cells that could not be read, not known now and kept in the notes: odometer (2)
+    cells that held characters which show nothing, and were kept without them: make (3)
     """
     said = [f"doubtful: {doubt}" for doubt in report.doubts]
     said += [
@@ -65,6 +66,11 @@ def told_sentences(report: LoadReport) -> tuple[str, ...]:
     if report.not_known:
         said.append(
             "cells that could not be read, not known now and kept in the notes: " + _counts(report.not_known)
+        )
+    if report.unseen:
+        said.append(
+            "cells that held characters which show nothing, and were kept without them: "
+            + _counts(report.unseen)
         )
     return tuple(said)
 

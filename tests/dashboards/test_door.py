@@ -1,6 +1,7 @@
 """The door before the pages and their WebSocket: who is let in, and the headers that pages go out with."""
 
 import asyncio
+import hashlib
 from functools import partial
 from typing import Any
 
@@ -11,8 +12,9 @@ from starlette.middleware.exceptions import ExceptionMiddleware
 from starlette.requests import Request
 from starlette.responses import PlainTextResponse
 from starlette.types import Message, Receive, Scope, Send
+from streamlit.auth_util import set_cookie_with_chunks
 
-from dashboards.door import COOKIE, LARGEST_OF_LOADERS, LARGEST_OF_READERS, SIGNED_IN, Door
+from dashboards.door import COOKIE, LARGEST_OF_LOADERS, LARGEST_OF_READERS, SIGNED_IN, Door, signed_in
 from dashboards.upload_totals import UploadTotals
 from pricing.api.callers import holder
 from pricing.api.service import Service
@@ -181,6 +183,34 @@ def test_where_people_sign_in_nobody_else_brings_files(market: Market) -> None:
     nothing = Visitor(market, signing_in="")
     nothing.cookies = {SIGNED_IN: str(URLSafeTimedSerializer("", salt=SIGNED_IN).dumps("{}"))}
     assert nothing.ask("PUT", "/_stcore/upload_file/1/2", content=b"x").status_code == 401
+
+
+def _signed(name: str, value: str) -> bytes:
+    return str(URLSafeTimedSerializer("a secret", salt=name).dumps(value)).encode()
+
+
+@pytest.mark.parametrize("groups", [0, 200])
+def test_somebody_of_many_groups_is_known_though_the_sign_in_comes_in_several_cookies(groups: int) -> None:
+    """Streamlit parts a cookie that is over the 4,096 bytes that a browser must keep (RFC 6265, 6.1)."""
+    cookies: dict[str, str] = {}
+    said = {
+        "email": "ada@example.invalid",
+        "groups": [hashlib.sha256(bytes([n])).hexdigest() for n in range(groups)],
+    }
+    set_cookie_with_chunks(
+        lambda name, value: cookies.update({name: _signed(name, value).decode()}),
+        _signed, SIGNED_IN, said, cookie_attr_size=60,
+    )  # fmt: skip
+    assert (len(cookies) > 1) == (groups > 0)
+
+    def whose(held: dict[str, str]) -> str | None:
+        sent = "; ".join(f"{name}={value}" for name, value in held.items())
+        return signed_in({"cookie": f"of another site=[1]; {sent}"}, "a secret")
+
+    assert whose(cookies) == "ada@example.invalid"
+    for name in cookies:
+        assert whose({kept: cookies[kept] for kept in cookies if kept != name}) is None
+        assert whose(cookies | {name: cookies[name][:-1] + "!"}) is None
 
 
 def test_what_one_person_keeps_in_files_is_bounded_whatever_pages_they_are_on(

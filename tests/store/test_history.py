@@ -235,7 +235,6 @@ HOSTILE = [
     '"; DELETE FROM records',
     "$1",
     "{batch}",
-    "\x1b[2J",
     "<script>alert(1)</script>",
 ]
 

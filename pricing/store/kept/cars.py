@@ -12,6 +12,7 @@ from typing import Any, Final
 import duckdb
 import polars as pl
 
+from pricing.clean_text import clean_lines, clean_name
 from pricing.errors import MarketError
 from pricing.store.audit import now, write_audit
 from pricing.store.connection import Connect, add_row, frame, run
@@ -195,15 +196,20 @@ class KeptCars:
             raise MarketError(f"no car is kept under {car_id!r}; `pricing cars list` lists those that are")
 
     def _named(self, opened: duckdb.DuckDBPyConnection, name: str, car_id: str) -> None:
-        if not name.strip():
+        name = _name(name)
+        if not name:
             raise MarketError("a kept car needs a name, such as the green one")
         taken = run(
             opened,
             "SELECT 1 FROM kept_cars WHERE lower(name) = lower(?) AND car_id <> ?",
-            [name.strip(), car_id],
+            [name, car_id],
         )
         if taken:
-            raise MarketError(f"a car is kept under the name {name.strip()!r} already: give this one another")
+            raise MarketError(f"a car is kept under the name {name!r} already: give this one another")
+
+
+def _name(name: object) -> str:
+    return clean_name(str(name), "a kept car", MarketError)[:LONGEST_NAME]
 
 
 _COLUMNS: Final = "car_id, name, notes, car, sheet, subject, appraisal_id, kept_at, seen, sold_as"
@@ -218,9 +224,9 @@ def _cells(values: Mapping[str, Any]) -> dict[str, Any]:
     if "car" in cells:
         cells["car"] = json.dumps(cells["car"], sort_keys=True)
     if "name" in cells:
-        cells["name"] = str(cells["name"]).strip()[:LONGEST_NAME]
+        cells["name"] = _name(cells["name"])
     if "notes" in cells:
-        cells["notes"] = str(cells["notes"] or "")[:LONGEST_NOTES]
+        cells["notes"] = clean_lines(str(cells["notes"] or ""))[:LONGEST_NOTES]
     return cells
 
 

@@ -11,6 +11,7 @@ import duckdb
 import polars as pl
 
 from pricing.car import Names
+from pricing.clean_text import clean_lines
 from pricing.errors import MarketError, OpinionError
 from pricing.intake.names import FIELDS
 from pricing.intake.readers import read_whole
@@ -120,7 +121,8 @@ class Statements:
         Raises:
             MarketError: there is no reason, or not exactly one such statement in force.
         """
-        if not reason.strip():
+        reason = clean_lines(reason)
+        if not reason:
             raise MarketError("withdrawing a statement needs a reason")
         at = now()
         with self._connect(write=True) as opened:
@@ -137,9 +139,9 @@ class Statements:
             run(
                 opened,
                 "UPDATE opinions SET withdrawn_at = ?, withdrawn_for = ? WHERE opinion_id = ?",
-                [at, reason.strip(), name],
+                [at, reason, name],
             )
-            write_audit(opened, at, "withdraw opinion", name, {"reason": reason.strip()})
+            write_audit(opened, at, "withdraw opinion", name, {"reason": reason})
             keep_result(opened, self._idempotency, {"opinion_id": name})
         return str(name)
 

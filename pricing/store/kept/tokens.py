@@ -13,6 +13,7 @@ from typing import Final
 import duckdb
 import polars as pl
 
+from pricing.clean_text import clean_name
 from pricing.errors import MarketError
 from pricing.store.audit import now, write_audit
 from pricing.store.connection import Connect, add_row, frame, run
@@ -56,8 +57,8 @@ class Tokens:
 
         Raises ``MarketError`` where the name has a token in force already, or is no name.
         """
-        plain = name.strip()
-        if not plain or len(plain) > LONGEST_NAME or not plain.isprintable():
+        plain = clean_name(name, "a token", MarketError)
+        if not 0 < len(plain) <= LONGEST_NAME:
             raise MarketError(f"a token needs a name of up to {LONGEST_NAME} characters; got {name[:40]!r}")
         if days is not None and not 1 <= days <= 36_500:
             raise MarketError(f"a token holds for 1 to 36,500 days; got {days}")

@@ -6,6 +6,7 @@ from datetime import date
 import duckdb
 import polars as pl
 
+from pricing.clean_text import clean_lines
 from pricing.errors import MarketError
 from pricing.intake.duplicates import with_keys
 from pricing.intake.written.table import as_written
@@ -68,7 +69,8 @@ def correct(
             raise MarketError(
                 f"a record has no column {column!r} that can be corrected{near}; it has: {', '.join(names)}"
             )
-    if not reason.strip():
+    reason = clean_lines(reason)
+    if not reason:
         raise MarketError("a correction needs a reason")
     held = frame(opened, "SELECT * FROM records WHERE record_id = ?", [record_id])
     if held.is_empty():

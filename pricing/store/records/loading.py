@@ -100,6 +100,8 @@ class LoadReport:
     said_otherwise: dict[str, int] = field(default_factory=dict)
     """What cells said themselves in place of what was stated for them, such as ``currency SEK``, and how
     many."""
+    unseen: dict[str, int] = field(default_factory=dict)
+    """Cells of rows out of which characters were left that show nothing, by column."""
     waiting: int = 0
     """Rows of ``known`` that wait in quarantine already."""
     recognised: dict[str, str] = field(default_factory=dict)
@@ -243,9 +245,11 @@ def _store(
     refused: list[RefusedRow] = []
     not_known: Counter[str] = Counter()
     said_otherwise: Counter[str] = Counter()
+    unseen: Counter[str] = Counter()
     for rows_told in staged:
         not_known.update(rows_told.not_known)
         said_otherwise.update(rows_told.said_otherwise)
+        unseen.update(rows_told.unseen)
     while staged:
         rows = _take(staged)
         read.update(rows.read)
@@ -287,6 +291,7 @@ def _store(
         linked=linked,
         not_known=dict(not_known.most_common()),
         said_otherwise=dict(said_otherwise.most_common()),
+        unseen=dict(unseen.most_common()),
         waiting=waiting,
         refused=tuple(refused),
     )

@@ -3,6 +3,7 @@
 import duckdb
 import polars as pl
 
+from pricing.clean_text import clean_name
 from pricing.errors import MarketError
 from pricing.intake.names import FIELDS, near_misses, settled_names
 from pricing.store.audit import now, write_audit
@@ -71,6 +72,7 @@ def settle_name(
         raise MarketError(
             f"settling a {field} needs what was typed, the name, and within which make and model it stands"
         )
+    name = clean_name(name, f"a {field}", MarketError)
     key = " ".join(typed.lower().split())
     within = [make if field != "make" else None, model if field == "variant" else None]
     run(
@@ -79,7 +81,7 @@ def settle_name(
         "AND make IS NOT DISTINCT FROM ? AND model IS NOT DISTINCT FROM ?",
         [field, key, *within],
     )
-    add_row(opened, "aliases", field=field, make=within[0], model=within[1], typed=key, name=name.strip())
+    add_row(opened, "aliases", field=field, make=within[0], model=within[1], typed=key, name=name)
     write_audit(
         opened, now(), "name", key, {"field": field, "make": within[0], "model": within[1], "name": name}
     )

@@ -5,6 +5,7 @@ from typing import Final
 import duckdb
 import polars as pl
 
+from pricing.clean_text import clean_lines
 from pricing.errors import MarketError
 from pricing.records.cells import raw_text
 from pricing.store.audit import now, write_audit
@@ -21,7 +22,8 @@ def remove(opened: duckdb.DuckDBPyConnection, record_id: str, reason: str) -> No
 
     Raises ``MarketError`` when there is no such record, or no reason.
     """
-    if not reason.strip():
+    reason = clean_lines(reason)
+    if not reason:
         raise MarketError("taking a record out needs a reason")
     held = frame(opened, "SELECT * FROM records WHERE record_id = ?", [record_id])
     if held.is_empty():

@@ -14,6 +14,7 @@ from typing import Final
 import duckdb
 import polars as pl
 
+from pricing.clean_text import cleaned, cleaned_lines, holds_unseen, is_odd
 from pricing.intake.checking import check_rows
 from pricing.intake.duplicates import with_keys
 from pricing.intake.exports import restored, restored_names
@@ -50,6 +51,8 @@ class Staged:
     """Cells of ``records`` that could not be read and went to the notes, by column."""
     said_otherwise: Counter[str]
     """What cells of ``records`` said in place of what was stated for them, such as ``currency SEK``."""
+    unseen: Counter[str]
+    """Cells of ``records`` out of which characters were left that show nothing, by column."""
 
 
 @dataclass(frozen=True)
@@ -104,6 +107,7 @@ def stage(raw: pl.DataFrame, file: Path, mapping: Mapping | None, terms: Pricing
     records = _identified(records, checked.in_base)
     here = checked.told.filter(pl.col("place").is_in(records["place"].implode()))
     counts = [Counter(here[name].explode().drop_nulls().to_list()) for name in ("not_known", SAID_OTHERWISE)]
+    counts.append(_unseen(mapped, records["place"]))
     if stands_for is not None:
         return Staged(
             file.name,
@@ -119,6 +123,15 @@ def stage(raw: pl.DataFrame, file: Path, mapping: Mapping | None, terms: Pricing
     return Staged(file.name, raw.height, records.with_columns(mends), rejected.with_columns(nothing), *counts)
 
 
+def _unseen(mapped: pl.DataFrame, places: pl.Series) -> Counter[str]:
+    """How many cells of the rows at ``places`` hold characters that show nothing, by column."""
+    words = [name for name in COLUMNS if mapped.schema.get(name) == pl.String and is_odd(mapped[name])]
+    if not words:
+        return Counter()
+    counted = mapped[places].select(holds_unseen(pl.col(name)).sum() for name in words)
+    return Counter({name: count for name, count in zip(words, counted.row(0), strict=True) if count})
+
+
 def _without_export_front(cells: pl.DataFrame) -> tuple[pl.DataFrame, pl.Series | None]:
     """Cells of an exported quarantine as they were before the export, and which row each stands for."""
     front = EXPORT_FRONT[0], EXPORT_FRONT[3]
@@ -131,8 +144,8 @@ def _without_export_front(cells: pl.DataFrame) -> tuple[pl.DataFrame, pl.Series 
 def _filled(frame: pl.DataFrame, name: str, default: str) -> pl.Expr:
     """A text column with its blanks filled in."""
     if name not in frame.columns:
-        return pl.lit(default).alias(name)
-    text = pl.col(name).cast(pl.String).str.strip_chars()
+        return cleaned(cleaned_lines(pl.lit(default))).alias(name)
+    text = cleaned(cleaned_lines(pl.col(name).cast(pl.String)))
     return pl.when(text != "").then(text).otherwise(pl.lit(default)).alias(name)
 
 

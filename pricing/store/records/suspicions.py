@@ -3,6 +3,7 @@
 import duckdb
 import polars as pl
 
+from pricing.clean_text import clean_lines
 from pricing.errors import MarketError
 from pricing.store.audit import now, write_audit
 from pricing.store.connection import frame, run
@@ -34,7 +35,8 @@ def waiting(opened: duckdb.DuckDBPyConnection) -> pl.DataFrame:
 
 def settle(opened: duckdb.DuckDBPyConnection, record_id: str, verdict: str) -> int:
     """Write a verdict on the waiting suspicions of a record."""
-    if not verdict.strip():
+    verdict = clean_lines(verdict)
+    if not verdict:
         raise MarketError("a suspicion is settled with a few words on what was found out")
     at = now()
     (settled,) = run(
