@@ -8,8 +8,10 @@ from pydantic import BeforeValidator, Strict, ValidationError
 
 
 def _day(answer: object) -> object:
+    if not isinstance(answer, str):
+        return answer
     try:
-        return date.fromisoformat(answer) if isinstance(answer, str) else answer
+        return date.fromisoformat(answer)
     except ValueError:
         raise ValueError(f"got {answer[:80]!r}, expected a day such as 2026-06-30") from None
 

@@ -68,10 +68,9 @@ class Mapping:
     def __post_init__(self) -> None:
         """Refuse what names nothing or contradicts itself."""
         where = f"the mapping of {self.source!r}"
-        _only(where, "columns", self.columns, [name for name in COLUMNS if name not in _MADE_BY_THE_STORE])
-        _only(
-            where, "constants", self.constants, [name for name in COLUMNS if name not in _MADE_BY_THE_STORE]
-        )
+        fillable = [name for name in COLUMNS if name not in _MADE_BY_THE_STORE]
+        _only(where, "columns", self.columns, fillable)
+        _only(where, "constants", self.constants, fillable)
         _only(where, "words", self.words, WORD_COLUMNS)
         _only(where, "options.columns", self.option_columns, OPTION_CODES)
         twice = sorted(set(self.columns) & set(self.constants))

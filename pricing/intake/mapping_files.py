@@ -90,9 +90,8 @@ class _File(_Table):
 KEYS: Final = tuple(_File.model_fields)
 """What a mapping file may hold."""
 
-_KNOWN: Final = [
-    name for kind in (_File, _Car, _Dates, _Numbers, _Units, _Options) for name in kind.model_fields
-]
+_TABLES: Final = (_File, _Car, _Dates, _Numbers, _Units, _Options)
+_KNOWN: Final = [name for kind in _TABLES for name in kind.model_fields]
 
 
 def read_mapping(path: Path) -> Mapping:
