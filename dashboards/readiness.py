@@ -42,21 +42,7 @@ def _programs() -> None:
     """What the pages import, and what the framework leaves to its first visitor."""
     import streamlit.runtime.scriptrunner.script_runner  # noqa: F401
 
-    from dashboards import (  # noqa: F401
-        appraisals,
-        buying,
-        comparables,
-        inspection,
-        kept_cars,
-        market,
-        mending,
-        opinions,
-        position,
-        records,
-        scores,
-        selling,
-        setting,
-    )
+    import dashboards.pages  # noqa: F401
 
 
 def _fitted() -> Snapshot | None:

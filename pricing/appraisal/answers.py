@@ -1,10 +1,12 @@
 """Answers of an appraisal record: each of a kind, read from whatever a file, a form or a command line has."""
 
-from datetime import date, datetime
-from decimal import Decimal, InvalidOperation
-from typing import Any, Final
+from decimal import Decimal
+from typing import Annotated, Any, Final
 
-from pricing.errors import AppraisalError, PricingError
+from pydantic import BeforeValidator, Field, Strict, StringConstraints, TypeAdapter, ValidationError
+
+from pricing.errors import AppraisalError
+from pricing.validation import Day
 
 KINDS: Final = {
     "text": "a text", "texts": "a list of texts", "whole": "a whole number", "number": "a number",
@@ -20,6 +22,35 @@ MOST_TEXTS: Final = 200
 """Texts in a list of them."""
 
 
+def _blank_as(nothing: object) -> BeforeValidator:
+    """What is not said, or left blank, as the answer that says nothing."""
+    return BeforeValidator(lambda answer: nothing if answer is None or answer == "" else answer)
+
+
+def _no_truth(answer: object) -> object:
+    if isinstance(answer, bool):
+        raise ValueError("true and false are no numbers")
+    return answer
+
+
+_Text = Annotated[str, StringConstraints(strip_whitespace=True, max_length=LONGEST_TEXT)]
+_Number = Annotated[Decimal, Field(ge=-(10**15), le=10**15), BeforeValidator(_no_truth)]
+
+_READERS: Final[dict[str, TypeAdapter[Any]]] = {
+    "text": TypeAdapter(Annotated[_Text, _blank_as("")]),
+    "texts": TypeAdapter(Annotated[tuple[_Text, ...], Field(max_length=MOST_TEXTS), _blank_as(())]),
+    "how": TypeAdapter(Annotated[dict[str, _Text], _blank_as({})]),
+    "whole": TypeAdapter(
+        Annotated[Annotated[int, Strict(), Field(ge=-100_000, le=100_000)] | None, _blank_as(None)]
+    ),
+    "number": TypeAdapter(Annotated[_Number | None, _blank_as(None)]),
+    "amount": TypeAdapter(Annotated[Annotated[_Number, Field(ge=0)] | None, _blank_as(None)]),
+    "per cent": TypeAdapter(Annotated[Annotated[_Number, Field(gt=-95, le=100)] | None, _blank_as(None)]),
+    "day": TypeAdapter(Annotated[Day | None, _blank_as(None)]),
+    "yes or no": TypeAdapter(Annotated[Annotated[bool, Strict()] | None, _blank_as(None)]),
+}
+
+
 def answer_of(where: str, kind: str, answer: Any) -> Any:
     """An answer, as TOML, JSON or a form has it, held as its kind: one of ``KINDS``; what is empty is none.
 
@@ -30,55 +61,20 @@ def answer_of(where: str, kind: str, answer: Any) -> Any:
         AppraisalError: it is of another kind, too long, or out of bounds; the message begins with ``where``.
     """
     try:
-        read = _read(kind, answer)
-    except (ValueError, InvalidOperation, TypeError):
+        read = _READERS[kind].validate_python(answer)
+    except ValidationError as error:
+        wrong = error.errors(include_url=False)[0]
+        if wrong["type"] == "string_too_long":
+            length = f"{len(wrong['input'].strip()):,}"
+            raise AppraisalError(
+                f"{where}: a text has at most {LONGEST_TEXT:,} characters; got {length}"
+            ) from None
+        if wrong["type"] == "too_long":
+            raise AppraisalError(
+                f"{where}: a list has at most {MOST_TEXTS} texts; got {len(answer)}"
+            ) from None
         raise AppraisalError(f"{where}: got {answer!r}, expected {KINDS[kind]}") from None
-    except PricingError as error:
-        raise AppraisalError(f"{where}: {error}") from None
-    return read
-
-
-def _read(kind: str, answer: Any) -> Any:
-    if kind == "text":
-        return "" if answer is None else _text(answer)
-    if kind == "texts":
-        if answer is not None and not isinstance(answer, list | tuple):
-            raise TypeError
-        if answer is not None and len(answer) > MOST_TEXTS:
-            raise AppraisalError(f"a list has at most {MOST_TEXTS} texts; got {len(answer)}")
-        return tuple(_text(part) for part in answer or ())
-    if kind == "how":
-        return {str(name): _text(how) for name, how in dict(answer or {}).items()}
-    if answer is None or answer == "":
-        return None
-    if kind == "day":
-        if isinstance(answer, datetime):
-            raise TypeError
-        return answer if isinstance(answer, date) else date.fromisoformat(answer)
-    if kind == "yes or no":
-        if not isinstance(answer, bool):
-            raise TypeError
-        return answer
-    if isinstance(answer, bool):
-        raise TypeError
-    if kind == "whole":
-        if not isinstance(answer, int) or abs(answer) > 100_000:
-            raise TypeError
-        return answer
-    amount = Decimal(str(answer))
-    if not amount.is_finite() or (kind == "amount" and amount < 0) or abs(amount) > Decimal(10) ** 15:
-        raise ValueError
-    if kind == "per cent" and not -95 < amount <= 100:
-        raise ValueError
-    return float(amount) if kind == "number" else amount
-
-
-def _text(answer: object) -> str:
-    if not isinstance(answer, str):
-        raise TypeError
-    if len(answer) > LONGEST_TEXT:
-        raise AppraisalError(f"a text has at most {LONGEST_TEXT:,} characters; got {len(answer):,}")
-    return answer.strip()
+    return float(read) if kind == "number" and read is not None else read
 
 
 def typed(answer: str, kind: str) -> Any:

@@ -8,7 +8,7 @@ from typing import Final
 
 from pricing.appraisal.evidence import Evidence
 from pricing.appraisal.record import Appraisal
-from pricing.intake.duplicates import SHORTEST_CHASSIS_NUMBER, chassis_key
+from pricing.intake.duplicates import is_searchable
 
 OUTLINE: Final = (
     "USPAP 2024, Standard 8 (personal property); IVS 2025, 106; Red Book 2025, VPS 6 (from memory)"
@@ -77,7 +77,7 @@ def _premium(record: Appraisal, _: Evidence | None) -> bool:
 
 def _own_sales(record: Appraisal, evidence: Evidence | None) -> bool:
     """Earlier sales of the car were looked for, where it has a chassis number to look by."""
-    searchable = len(chassis_key(record.subject.chassis_number)) >= SHORTEST_CHASSIS_NUMBER
+    searchable = is_searchable(record.subject.chassis_number)
     return evidence is None or not searchable or evidence.own_sales is not None
 
 

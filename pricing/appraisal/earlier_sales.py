@@ -7,7 +7,7 @@ from typing import Any, Final
 import polars as pl
 
 from pricing.appraisal.record import Appraisal
-from pricing.intake.duplicates import SHORTEST_CHASSIS_NUMBER, chassis_key, with_keys
+from pricing.intake.duplicates import chassis_key, is_searchable, with_keys
 
 TOLD: Final = (
     "record_id", "event_date", "outcome", "channel", "country", "source", "source_ref", "amount", "currency",
@@ -22,18 +22,18 @@ Rule 7-5, asks for those of a reasonable time, and three years of real property;
 
 def earlier_sales(sales: pl.DataFrame, car: Mapping[str, Any]) -> pl.DataFrame | None:
     """The sales and offers of one car among all, the newest first: ``TOLD``. None where it has no chassis
-    number to look by, or one of fewer than ``SHORTEST_CHASSIS_NUMBER`` letters and digits.
+    number to look by, or too short a one.
 
     >>> row = dict.fromkeys(TOLD) | {"chassis_number": "wx/34-0102", "make": "Corvane", "model": "Six"}
     >>> found = earlier_sales(pl.DataFrame([row]), {"chassis_number": "WX 34 0102", "make": "Corvane"})
     >>> found.height
     1
     """
-    key = chassis_key(str(car.get("chassis_number") or ""))
-    if len(key) < SHORTEST_CHASSIS_NUMBER:
+    number = str(car.get("chassis_number") or "")
+    if not is_searchable(number):
         return None
     known = sales.filter(pl.col("make") == car["make"], pl.col("chassis_number").is_not_null())
-    own = with_keys(known).filter(pl.col("chassis_key") == key)
+    own = with_keys(known).filter(pl.col("chassis_key") == chassis_key(number))
     return own.sort("event_date", "record_id", descending=True).select(TOLD)
 
 

@@ -4,14 +4,15 @@ A record names photographs by the digest of their bytes; the market keeps these 
 An edit gives another tuple, as a record never changes.
 """
 
-from collections.abc import Mapping
-from dataclasses import dataclass, fields, replace
-from datetime import date
+from dataclasses import dataclass, replace
 from pathlib import PurePath
-from typing import Any, Final
+from typing import Annotated, Any, Final
+
+from pydantic import ConfigDict, Strict, TypeAdapter, ValidationError, with_config
 
 from pricing.errors import AppraisalError
 from pricing.untrusted.photographs import ReadPhotograph
+from pricing.validation import Day, sentence_of
 
 MOST: Final = 60
 """Photographs of one appraisal."""
@@ -20,6 +21,7 @@ LONGEST_CAPTION: Final = 500
 LONGEST_NAME: Final = 200
 
 
+@with_config(ConfigDict(extra="forbid"))
 @dataclass(frozen=True)
 class Photograph:
     """A photograph of a record.
@@ -39,13 +41,14 @@ class Photograph:
     digest: str = ""
     caption: str = ""
     check: str = ""
-    cover: bool = False
+    cover: Annotated[bool, Strict()] = False
     chassis: str = ""
-    taken_on: date | None = None
+    taken_on: Day | None = None
     removed: tuple[str, ...] = ()
 
 
 Photographs = tuple[Photograph, ...]
+_PHOTOGRAPHS: Final = TypeAdapter(Photographs)
 
 
 def read_photographs(rows: object) -> Photographs:
@@ -53,18 +56,18 @@ def read_photographs(rows: object) -> Photographs:
 
     >>> read_photographs([{"file": "front.jpg", "caption": "From the front", "cover": True}])[0].caption
     'From the front'
-    >>> read_photographs([{"name": "front.jpg"}])
+    >>> read_photographs([{"file": "front.jpg", "title": "From the front"}])
     Traceback (most recent call last):
-    pricing.errors.AppraisalError: photograph.name: a photograph has file, digest, caption, check, cover, \
-chassis, taken_on and removed
+    pricing.errors.AppraisalError: photograph 'front.jpg': unknown key 'title'
 
     Raises:
         AppraisalError: an answer is of the wrong kind, two are the same or both on the cover, or there are
             too many.
     """
-    if not isinstance(rows, list | tuple) or not all(isinstance(row, Mapping) for row in rows):
-        raise AppraisalError("photograph: expected tables [[photograph]] of file, caption, check and cover")
-    return settled(tuple(_photograph(row) for row in rows))
+    try:
+        return settled(_PHOTOGRAPHS.validate_python(rows))
+    except ValidationError as error:
+        raise AppraisalError(sentence_of(error, rows, named_by="file", within="photograph")) from None
 
 
 def plain_photographs(photographs: Photographs) -> list[dict[str, Any]]:
@@ -167,37 +170,3 @@ def plain_name(file: str) -> str:
     name = PurePath(file.replace("\\", "/")).name
     shown = "".join(letter for letter in name if letter.isprintable())
     return shown[-LONGEST_NAME:] or "photograph"
-
-
-_TEXTS: Final = ("file", "digest", "caption", "check", "chassis")
-
-
-def _photograph(row: Mapping[str, Any]) -> Photograph:
-    known = [part.name for part in fields(Photograph)]
-    unknown = sorted(set(row) - set(known))
-    if unknown:
-        raise AppraisalError(
-            f"photograph.{unknown[0]}: a photograph has {', '.join(known[:-1])} and {known[-1]}"
-        )
-    told = dict(row)
-    for name in _TEXTS:
-        if not isinstance(told.get(name, ""), str):
-            raise AppraisalError(f"photograph.{name}: got {told[name]!r}, expected a text")
-    if not isinstance(told.get("cover", False), bool):
-        raise AppraisalError(f"photograph.cover: got {told['cover']!r}, expected true or false")
-    removed = told.get("removed", ())
-    if not isinstance(removed, list | tuple) or not all(isinstance(word, str) for word in removed):
-        raise AppraisalError(f"photograph.removed: got {removed!r}, expected texts")
-    return Photograph(
-        **{name: told.get(name, "") for name in _TEXTS}, cover=told.get("cover", False),
-        taken_on=_day(told.get("taken_on")), removed=tuple(removed),
-    )  # fmt: skip
-
-
-def _day(value: object) -> date | None:
-    if value is None or isinstance(value, date):
-        return value
-    try:
-        return date.fromisoformat(str(value))
-    except ValueError:
-        raise AppraisalError(f"photograph.taken_on: got {value!r}, expected a day YYYY-MM-DD") from None

@@ -8,7 +8,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, fields
 from datetime import date
 from decimal import Decimal
-from typing import Any
+from typing import Any, Final
+
+from pydantic import TypeAdapter, ValidationError
 
 from pricing.appraisal.answers import answer_of, typed
 from pricing.appraisal.photographs import Photographs, plain_photographs, read_photographs
@@ -29,6 +31,9 @@ from pricing.appraisal.sections import (
 from pricing.errors import AppraisalError
 from pricing.evidence.comparison.choices import Choice
 from pricing.money.currencies import minor_unit_places
+from pricing.validation import sentence_of
+
+_CHOICES: Final = TypeAdapter(tuple[Choice, ...])
 
 
 @dataclass(frozen=True)
@@ -73,10 +78,11 @@ def read_record(content: Mapping[str, Any]) -> Appraisal:
         raise AppraisalError(f"no section [{unknown[0]}]; the sections are: {', '.join(known)}")
     parts = {name: _section(kind, name, content.get(name, {})) for name, kind in SECTIONS.items()}
     rows = content.get("choice", [])
-    if not isinstance(rows, list) or not all(isinstance(row, Mapping) for row in rows):
-        raise AppraisalError("choice: expected tables [[choice]] of record_id, action and reason")
-    photographs = read_photographs(content.get("photograph", []))
-    return Appraisal(**parts, choices=tuple(_choice(row) for row in rows), photographs=photographs)
+    try:
+        choices = _CHOICES.validate_python(rows)
+    except ValidationError as error:
+        raise AppraisalError(sentence_of(error, rows, named_by="record_id", within="choice")) from None
+    return Appraisal(**parts, choices=choices, photographs=read_photographs(content.get("photograph", [])))
 
 
 def read_kept(content: Mapping[str, Any]) -> Appraisal:
@@ -139,22 +145,6 @@ def _plain(value: Said) -> Any:
             return dict(value)
         case _:
             return value
-
-
-def _choice(row: Mapping[str, Any]) -> Choice:
-    unknown = sorted(set(row) - {part.name for part in fields(Choice)})
-    if unknown:
-        raise AppraisalError(
-            f"choice.{unknown[0]}: a choice has record_id, action, reason, line and per_cent"
-        )
-    size = row.get("per_cent")
-    texts = {name: row.get(name) for name in ("record_id", "action", "reason", "line")}
-    for name, text in texts.items():
-        if not isinstance(text, str) and not (name == "line" and text is None):
-            raise AppraisalError(f"choice.{name}: got {text!r}, expected a text")
-    if size is not None and (isinstance(size, bool) or not isinstance(size, int | float)):
-        raise AppraisalError(f"choice.per_cent: got {size!r}, expected a number")
-    return Choice(**texts, per_cent=None if size is None else float(size))  # type: ignore[arg-type]
 
 
 def _section(kind: type, name: str, table: object) -> Any:

@@ -116,33 +116,23 @@ def revise(
         record,
         valuer=replace(record.valuer, completed_on=was.completed_on, certification=was.certification),
     )
-    draft = _draft(record, evidence, by, reason)
+    free = replace(record, valuer=_uncompleted(record.valuer))
+    draft = _draft(free, evidence, by, reason, photographs)
     if not changes(before.record, held) and draft.digest == before.evidence_digest:
         raise AppraisalError(f"{before.appraisal_id}: nothing is changed, so there is nothing to keep")
-    free = replace(record, valuer=_uncompleted(record.valuer))
-    return _keep(market, before, free, evidence, by, reason, photographs)
+    return _keep(market, before, free, draft)
 
 
 def keep_completed(market: Market, before: Entry, record: Appraisal, *, by: str) -> int:
     """Keep the completed record as a revision with the evidence before it; ``completion.complete`` alone
     calls this, after it has looked at everything."""
-    return _keep(market, before, record, before.evidence, by, "completed by the valuer")
+    return _keep(market, before, record, _draft(record, before.evidence, by, "completed by the valuer"))
 
 
-def _keep(
-    market: Market,
-    before: Entry,
-    record: Appraisal,
-    evidence: Evidence | None,
-    by: str,
-    reason: str,
-    photographs: Sequence[ReadPhotograph] = (),
-) -> int:
-    draft = replace(
-        _draft(record, evidence, by, reason, photographs),
-        changes=changes(before.record, record), appraisal_id=before.appraisal_id, after=before.revision,
-    )  # fmt: skip
-    ((_, number),) = market.appraisals.keep([draft])
+def _keep(market: Market, before: Entry, record: Appraisal, draft: Draft) -> int:
+    log = changes(before.record, record)
+    revision = replace(draft, changes=log, appraisal_id=before.appraisal_id, after=before.revision)
+    ((_, number),) = market.appraisals.keep([revision])
     return number
 
 

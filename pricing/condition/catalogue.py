@@ -9,7 +9,7 @@ from datetime import date
 from decimal import Decimal
 from enum import StrEnum
 from pathlib import Path
-from typing import Annotated, Any, Final, Literal, TypeVar
+from typing import Annotated, Final, Literal, TypeVar
 
 from pydantic import (
     AfterValidator,
@@ -17,7 +17,6 @@ from pydantic import (
     BeforeValidator,
     ConfigDict,
     Field,
-    TypeAdapter,
     ValidationError,
 )
 from pydantic.dataclasses import dataclass
@@ -131,13 +130,22 @@ class _Labour(BaseModel):
 
 
 class _Tables(BaseModel):
-    """A catalogue file, its jobs apart."""
+    """A catalogue file."""
 
     model_config = _ONLY
 
     catalogue: _Head
     tax: Annotated[dict[str, Figure], Field(min_length=1)]
     labour: Annotated[dict[str, _Labour], Field(min_length=1)]
+    job: tuple[Job, ...] = ()
+
+
+class _Quotes(BaseModel):
+    """A file of quotes."""
+
+    model_config = _ONLY
+
+    quote: tuple[Quote, ...] = ()
 
 
 @dataclasses.dataclass(frozen=True)
@@ -159,15 +167,9 @@ class Catalogue:
         """Read a catalogue file, or the catalogue of that name that a package adds (``plugins.CATALOGUES``).
         Raises ``InspectionError`` that names the job and the figure it refuses."""
         path = plugged_file(CATALOGUES, path)
-        content = _read(path)
-        rows = content.pop("job", [])
-        try:
-            tables = _Tables.model_validate(content)
-        except ValidationError as error:
-            raise InspectionError(f"{path}: {sentence_of(error)}") from None
+        tables = _read(path, _Tables, named_by="id")
         jobs: dict[str, Job] = {}
-        for row in rows if isinstance(rows, list) else [rows]:
-            job = _part(_JOB, path, "job", "id", row)
+        for job in tables.job:
             if job.id in jobs:
                 raise InspectionError(f"{path}: job {job.id!r} stands there twice")
             jobs[job.id] = job
@@ -212,11 +214,7 @@ def read_quotes(path: Path) -> tuple[Quote, ...]:
     """The user's own quotes: a TOML file with a ``[[quote]]`` of job, amount (one figure or low / likely /
     high, tax included), currency, by and quoted_on each. Raises ``InspectionError`` naming what it
     refuses."""
-    content = _read(path)
-    rows = content.get("quote", [])
-    if set(content) - {"quote"} or not isinstance(rows, list):
-        raise InspectionError(f"{path}: a file of quotes holds [[quote]] and nothing else")
-    return tuple(_part(_QUOTE, path, "quote", "job", row) for row in rows)
+    return _read(path, _Quotes, named_by="job").quote
 
 
 def quotes_of(amounts: Mapping[str, Decimal], currency: str, on: date) -> tuple[Quote, ...]:
@@ -233,24 +231,14 @@ def quotes_of(amounts: Mapping[str, Decimal], currency: str, on: date) -> tuple[
     return tuple(Quote(job, (amount,) * 3, currency, "", on) for job, amount in amounts.items())
 
 
-Kind = TypeVar("Kind")
-_JOB: Final = TypeAdapter(Job)
-_QUOTE: Final = TypeAdapter(Quote)
+Tables = TypeVar("Tables", bound=BaseModel)
 
 
-def _part(kind: TypeAdapter[Kind], path: Path, what: str, key: str, row: Any) -> Kind:
-    """One row of a list of tables, named by its ``key`` in what is said of it."""
-    name = row.get(key) if isinstance(row, dict) else None
-    if not isinstance(name, str) or not name:
-        raise InspectionError(f"{path}: a {what} without {key}")
+def _read(path: Path, kind: type[Tables], *, named_by: str) -> Tables:
     try:
-        return kind.validate_python(row)
-    except ValidationError as error:
-        raise InspectionError(f"{path}: {what} {name!r}: {sentence_of(error)}") from None
-
-
-def _read(path: Path) -> dict[str, Any]:
-    try:
-        return read_toml(path, decimals=True)
+        content = read_toml(path, decimals=True)
+        return kind.model_validate(content)
     except FileError as error:
         raise InspectionError(str(error)) from None
+    except ValidationError as error:
+        raise InspectionError(f"{path}: {sentence_of(error, content, named_by=named_by)}") from None

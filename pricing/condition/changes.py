@@ -9,7 +9,9 @@ the one that left the factory is *preservation*, an axis of its own that never t
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Final
+from typing import Annotated, Final
+
+from pydantic import ConfigDict, Strict, with_config
 
 from pricing.condition.checks import NOT_SEEN
 from pricing.errors import InspectionError
@@ -22,6 +24,7 @@ WORKMANSHIP: Final = ("well", "badly", NOT_SEEN)
 """How a change was made; not seen is unknown, never well."""
 
 
+@with_config(ConfigDict(extra="forbid"))
 @dataclass(frozen=True)
 class Change:
     """One change from how the car left the factory.
@@ -39,8 +42,8 @@ class Change:
 
     item: str
     option: str = ""
-    period: bool = False
-    reversible: bool = False
+    period: Annotated[bool, Strict()] = False
+    reversible: Annotated[bool, Strict()] = False
     done: str = NOT_SEEN
     done_by: str = ""
 

@@ -11,9 +11,9 @@ from dataclasses import field
 from enum import StrEnum
 from functools import cache
 from pathlib import Path
-from typing import Annotated, Any, Final, Literal, Self
+from typing import Annotated, Final, Literal, Self, TypeVar
 
-from pydantic import ConfigDict, Field, StringConstraints, TypeAdapter, ValidationError, model_validator
+from pydantic import BaseModel, ConfigDict, Field, StringConstraints, ValidationError, model_validator
 from pydantic.dataclasses import dataclass
 
 from pricing.errors import FileError, InspectionError
@@ -144,6 +144,31 @@ class Check:
         return self.role != "papers"
 
 
+class _SheetFile(BaseModel):
+    """A file of checks."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    path: Path
+    name: Text
+    check: tuple[Check, ...] = ()
+    cautions: dict[str, str] = Field(default_factory=dict)
+    general_cautions: dict[str, str] = Field(default_factory=dict)
+
+
+class _Extension(_SheetFile):
+    """A file of checks for one model of one make."""
+
+    construction: str
+    make: str
+    model: str
+
+    def is_for(self, construction: str, make: str, model: str) -> bool:
+        """Whether it extends the sheet of that construction, make and model (case aside)."""
+        names = zip((self.make, self.model), (make, model), strict=True)
+        return self.construction == construction and all(a.casefold() == b.casefold() for a, b in names)
+
+
 @dataclasses.dataclass(frozen=True)
 class Sheet:
     """The checks for one car, in the order of the walk, and the cautions that go with them.
@@ -186,32 +211,28 @@ class Sheet:
         parts = frozenset(fitted)
         if unknown := sorted(parts - set(FITTINGS)):
             raise InspectionError(f"unknown fitting {unknown[0]!r}: expected one of {', '.join(FITTINGS)}")
-        contents = [_shipped("common"), _shipped(construction.replace(" ", "_"))]
+        files = [_shipped("common"), _shipped(construction.replace(" ", "_"))]
         if extensions is not None and make and model and not extensions.is_dir():
             raise InspectionError(f"{extensions}: the folder of sheet extensions does not exist")
         if make and model:
             folders = [*([] if extensions is None else [extensions]), *plugged_folders(SHEETS)]
-            contents += [
-                found
-                for folder in folders
-                for found in map(_read, sorted(folder.glob("*.toml")))
-                if _is_for(found, construction, make, model)
-            ]
-        cautions = {key: text for content in contents for key, text in content.get("cautions", {}).items()}
+            found = [_read(path, _Extension) for folder in folders for path in sorted(folder.glob("*.toml"))]
+            files += [each for each in found if each.is_for(construction, make, model)]
+        cautions = {name: text for file in files for name, text in file.cautions.items()}
         checks: dict[str, Check] = {}
-        for content in contents:
-            for check in content["checks"]:
+        for file in files:
+            for check in file.check:
                 if check.id in checks:
-                    raise InspectionError(f"{content['path']}: check {check.id!r} is on the sheet already")
+                    raise InspectionError(f"{file.path}: check {check.id!r} is on the sheet already")
                 if check.caution and check.caution not in cautions:
                     raise InspectionError(
-                        f"{content['path']}: check {check.id!r} names an unknown caution {check.caution!r}"
+                        f"{file.path}: check {check.id!r} names an unknown caution {check.caution!r}"
                     )
                 checks[check.id] = check
         return cls(
             construction=construction,
             fitted=tuple(sorted(parts)),
-            names=tuple(content["name"] for content in contents),
+            names=tuple(file.name for file in files),
             checks=tuple(
                 sorted(
                     (check for check in checks.values() if not check.fitted or check.fitted in parts),
@@ -219,9 +240,7 @@ class Sheet:
                 )
             ),
             cautions=cautions,
-            general_cautions=tuple(
-                text for content in contents for text in content.get("general_cautions", {}).values()
-            ),
+            general_cautions=tuple(text for file in files for text in file.general_cautions.values()),
         )
 
     def check(self, check_id: str) -> Check:
@@ -238,49 +257,20 @@ class Sheet:
         return tuple(check for check in self.checks if check.scored)
 
 
-def _is_for(content: dict[str, Any], construction: str, make: str, model: str) -> bool:
-    """Whether a sheet file extends the sheet of that construction, make and model (case aside)."""
-    for key in ("construction", "make", "model"):
-        if not isinstance(content.get(key), str):
-            raise InspectionError(f"{content['path']}: an extension must name its {key}")
-    return bool(
-        content["construction"] == construction
-        and content["make"].casefold() == make.casefold()
-        and content["model"].casefold() == model.casefold()
-    )
-
-
 @cache
-def _shipped(name: str) -> dict[str, Any]:
+def _shipped(name: str) -> _SheetFile:
     """A sheet file that comes with the tool, read once."""
-    return _read(SHIPPED / f"{name}.toml")
+    return _read(SHIPPED / f"{name}.toml", _SheetFile)
 
 
-def _read(path: Path) -> dict[str, Any]:
-    """One sheet file, its checks as ``Check`` under ``checks``."""
+File = TypeVar("File", bound=_SheetFile)
+
+
+def _read(path: Path, kind: type[File]) -> File:
     try:
         content = read_toml(path)
+        return kind.model_validate({**content, "path": path})
     except FileError as error:
         raise InspectionError(str(error)) from None
-    rows = content.get("check", [])
-    if not isinstance(rows, list) or not isinstance(content.get("name"), str):
-        raise InspectionError(f"{path}: a sheet needs a name and a list of [[check]]")
-    for key in ("cautions", "general_cautions"):
-        texts = content.get(key, {})
-        if not isinstance(texts, dict) or not all(isinstance(text, str) for text in texts.values()):
-            raise InspectionError(f"{path}: [{key}] must hold texts")
-    return {**content, "path": path, "checks": tuple(_check(path, row) for row in rows)}
-
-
-_CHECK: Final = TypeAdapter(Check)
-
-
-def _check(path: Path, row: Any) -> Check:
-    """One row of a sheet file as a check."""
-    name = row.get("id") if isinstance(row, dict) else None
-    if not isinstance(name, str) or not name:
-        raise InspectionError(f"{path}: a check without an id")
-    try:
-        return _CHECK.validate_python(row)
     except ValidationError as error:
-        raise InspectionError(f"{path}: check {name!r}: {sentence_of(error)}") from None
+        raise InspectionError(f"{path}: {sentence_of(error, content, named_by='id')}") from None

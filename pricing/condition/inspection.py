@@ -12,17 +12,20 @@ from pathlib import Path
 from typing import Any, Final
 
 import polars as pl
+from pydantic import ConfigDict, with_config
 
 from pricing.car import CAR_TYPES, described
 from pricing.car_fields import CONDITION
 from pricing.condition.changes import PRESERVATION, Change, options_for_model
 from pricing.condition.checks import NOT_SEEN, STATES, Check, Sheet
 from pricing.errors import InspectionError
+from pricing.validation import Day
 
 LONGEST_TEXT: Final = 4000
 """Characters in a note or a name; longer ones are refused."""
 
 
+@with_config(ConfigDict(extra="forbid"))
 @dataclass(frozen=True)
 class Finding:
     """What was found at one check: a ``state`` (one of ``STATES`` or ``NOT_SEEN``), a note, the name of a
@@ -40,7 +43,7 @@ class Finding:
     note: str = ""
     photo: str = ""
     seen_by: str = ""
-    seen_on: date | None = None
+    seen_on: Day | None = None
 
     def __post_init__(self) -> None:
         if not isinstance(self.check, str):

@@ -3,9 +3,10 @@
 import csv
 import io
 import json
-from datetime import date
 from pathlib import Path
-from typing import Any, Final, TypeVar
+from typing import Any, Final, Literal, TypeVar
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from pricing.condition.changes import Change
 from pricing.condition.inspection import Finding, Inspection
@@ -13,16 +14,37 @@ from pricing.errors import CarError, FileError, InspectionError
 from pricing.intake.exports import neutral_text, restored_text
 from pricing.untrusted.documents import read_json
 from pricing.untrusted.files import bounded_bytes
+from pricing.validation import sentence_of
 
-FORMAT: Final = "inspection 1"
+FORMAT: Final[Literal["inspection 1"]] = "inspection 1"
 """First value of every saved inspection: what the file is, and the version of its layout."""
 
 LARGEST_FILE: Final = 20_000_000
 """Bytes; a sheet of findings is a few thousandths of that."""
 
 _FIELDS: Final = ("check", "area", "title", "state", "note", "photo", "seen_by", "seen_on")
-_KEYS: Final = frozenset({"format", "construction", "fitted", "car", "preservation", "changes", "findings"})
-Built = TypeVar("Built", Change, Finding)
+
+
+class _Findings(BaseModel):
+    """What a file tells of findings, whatever else it holds."""
+
+    findings: tuple[Finding, ...] = ()
+
+
+class _Inspection(_Findings):
+    """A file of a whole inspection."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    format: Literal["inspection 1"]
+    construction: str = ""
+    fitted: tuple[str, ...] = ()
+    car: dict[str, Any] = Field(default_factory=dict)
+    preservation: str | None = None
+    changes: tuple[Change, ...] = ()
+
+
+Saved = TypeVar("Saved", bound=_Findings)
 
 
 def save(inspection: Inspection, path: Path) -> None:
@@ -48,25 +70,16 @@ def open_inspection(path: Path, *, extensions: Path | None = None) -> Inspection
     ``extensions`` is the folder of sheets for single models. Raises ``FileError`` when the file cannot be
     read and ``InspectionError`` or ``CarError``, naming it, when it holds a check that is not on the sheet.
     """
-    content = _json(path)
-    if content.get("format") != FORMAT:
-        raise InspectionError(f"{path}: format is {content.get('format')!r}, expected {FORMAT!r}")
-    if unknown := sorted(set(content) - _KEYS):
-        raise InspectionError(f"{path}: unknown key {unknown[0]!r}")
-    car, changes = content.get("car", {}), content.get("changes", [])
-    fitted = content.get("fitted", [])
-    if not isinstance(car, dict) or not isinstance(changes, list):
-        raise InspectionError(f"{path}: car must be an object and changes a list")
-    if not isinstance(fitted, list) or not all(isinstance(part, str) for part in fitted):
-        raise InspectionError(f"{path}: fitted must be a list of parts")
+    content = read_json(path, most=LARGEST_FILE)
     try:
-        started = Inspection.start(content.get("construction", ""), car, fitted=fitted, extensions=extensions)
+        saved = _read(content, _Inspection)
+        started = Inspection.start(saved.construction, saved.car, fitted=saved.fitted, extensions=extensions)
         return Inspection(
             sheet=started.sheet,
             car=started.car,
-            findings={finding.check: finding for finding in _findings(content.get("findings", []))},
-            changes=tuple(_build(Change, row) for row in changes),
-            preservation=content.get("preservation"),
+            findings={finding.check: finding for finding in _once_each(saved.findings)},
+            changes=saved.changes,
+            preservation=saved.preservation,
         )
     except (CarError, InspectionError) as error:
         raise type(error)(f"{path}: {error}") from error
@@ -81,8 +94,7 @@ def read_findings(path: Path) -> tuple[Finding, ...]:
     try:
         if path.suffix.lower() == ".csv":
             return _from_csv(_text(path))
-        content = _json(path)
-        return _findings(content.get("findings", []))
+        return _once_each(_read(read_json(path, most=LARGEST_FILE), _Findings).findings)
     except InspectionError as error:
         raise InspectionError(f"{path}: {error}") from error
 
@@ -131,56 +143,29 @@ def _from_csv(text: str) -> tuple[Finding, ...]:
     if any(None in row for row in rows):
         raise InspectionError("a row has more cells than the header")
     kept = [name for name in _FIELDS if name in header and name not in ("area", "title")]
-    return _findings(
-        [
-            {name: restored_text(row[name] if row[name] is not None else "") for name in kept}
-            for row in rows
-            if (row["state"] or "").strip()
-        ]
-    )
+    texts = [
+        {name: text for name in kept if (text := restored_text(row[name] or "")) or name != "seen_on"}
+        for row in rows
+        if (row["state"] or "").strip()
+    ]
+    return _once_each(_read({"findings": texts}, _Findings).findings)
 
 
-def _findings(rows: Any) -> tuple[Finding, ...]:
-    if not isinstance(rows, list):
-        raise InspectionError("findings must be a list")
-    found = tuple(_build(Finding, _dated(row)) for row in rows)
+def _once_each(findings: tuple[Finding, ...]) -> tuple[Finding, ...]:
+    """Findings of which no two are of one check. Raises ``InspectionError`` for others."""
     seen: set[str] = set()
-    for finding in found:
+    for finding in findings:
         if finding.check in seen:
             raise InspectionError(f"the check {finding.check!r} stands there twice")
         seen.add(finding.check)
-    return found
+    return findings
 
 
-def _dated(row: Any) -> Any:
-    """The row with ``seen_on`` as a date."""
-    day = row.get("seen_on") if isinstance(row, dict) else None
-    if not isinstance(row, dict) or not day:
-        return {**row, "seen_on": None} if isinstance(row, dict) else row
+def _read(content: Any, kind: type[Saved]) -> Saved:
     try:
-        return {**row, "seen_on": date.fromisoformat(day)}
-    except (TypeError, ValueError):
-        raise InspectionError(
-            f"check {row.get('check')!r}: seen_on is {day!r}, expected a date YYYY-MM-DD"
-        ) from None
-
-
-def _build(kind: type[Built], row: Any) -> Built:
-    """A dataclass from one row of a file, unknown and missing keys refused."""
-    if not isinstance(row, dict):
-        raise InspectionError(f"got {str(row)[:60]!r}, expected an object")
-    try:
-        return kind(**row)
-    except TypeError as error:
-        what = str(error).split("__init__() ")[-1]
-        raise InspectionError(f"{kind.__name__.lower()} {str(row)[:80]}: {what}") from None
-
-
-def _json(path: Path) -> dict[str, Any]:
-    content = read_json(path, most=LARGEST_FILE)
-    if not isinstance(content, dict):
-        raise InspectionError(f"{path}: expected a JSON object")
-    return content
+        return kind.model_validate(content)
+    except ValidationError as error:
+        raise InspectionError(sentence_of(error, content, named_by="check")) from None
 
 
 def _text(path: Path) -> str:

@@ -53,6 +53,15 @@ def chassis_key(number: str) -> str:
     return "".join(filter(str.isalnum, number)).upper()
 
 
+def is_searchable(number: str) -> bool:
+    """Whether a chassis number is long enough to look for its car by.
+
+    >>> is_searchable("wx/34"), is_searchable("7-1"), is_searchable("")
+    (True, False, False)
+    """
+    return len(chassis_key(number)) >= SHORTEST_CHASSIS_NUMBER
+
+
 def with_keys(records: pl.DataFrame) -> pl.DataFrame:
     """Add ``KEYS``, spelling-proof forms of the chassis number and the model.
 

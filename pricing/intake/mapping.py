@@ -68,10 +68,11 @@ class Mapping:
     def __post_init__(self) -> None:
         """Refuse what names nothing or contradicts itself."""
         where = f"the mapping of {self.source!r}"
-        only(where, "columns", self.columns, [name for name in COLUMNS if name not in _MADE_BY_THE_STORE])
-        only(where, "constants", self.constants, [name for name in COLUMNS if name not in _MADE_BY_THE_STORE])
-        only(where, "words", self.words, WORD_COLUMNS)
-        only(where, "options.columns", self.option_columns, OPTION_CODES)
+        fillable = [name for name in COLUMNS if name not in _MADE_BY_THE_STORE]
+        _only(where, "columns", self.columns, fillable)
+        _only(where, "constants", self.constants, fillable)
+        _only(where, "words", self.words, WORD_COLUMNS)
+        _only(where, "options.columns", self.option_columns, OPTION_CODES)
         twice = sorted(set(self.columns) & set(self.constants))
         if twice:
             raise MappingError(
@@ -179,7 +180,7 @@ class Mapping:
         return pl.concat_list(lists).list.unique(maintain_order=True)
 
 
-def only(where: str, entry: str, table: Table[str, Any], allowed: tuple[str, ...] | list[str]) -> None:
+def _only(where: str, entry: str, table: Table[str, Any], allowed: tuple[str, ...] | list[str]) -> None:
     """Refuse a table of a mapping file that holds names beside the allowed.
 
     Raises:

@@ -9,23 +9,89 @@ import os
 import tomllib
 from collections.abc import Mapping as Table
 from collections.abc import Sequence
+from datetime import date, time
 from pathlib import Path
-from typing import Any, Final
+from typing import Annotated, Any, Final, Literal
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, Strict, ValidationError
 
 from pricing.errors import FileError, MappingError, MoneyError
 from pricing.intake.layout import Layout
-from pricing.intake.mapping import Mapping, only
+from pricing.intake.mapping import Mapping
 from pricing.money.charges import Charge, read_charge
+from pricing.nearest import did_you_mean
 from pricing.toml_text import toml_line
 from pricing.untrusted.documents import read_toml
 from pricing.untrusted.files import inside
+from pricing.validation import sentence_of
 
-KEYS: Final = {
-    "source": str, "sheet": str, "delimiter": str, "encoding": str, "header_row": int, "columns": dict,
-    "car": dict,
-    "constants": dict, "dates": dict, "numbers": dict, "units": dict, "words": dict, "options": dict,
-    "premium": list, "commission": list,
-}  # fmt: skip
+
+def _word(value: object) -> object:
+    """A date or a number of TOML as its text."""
+    if isinstance(value, bool):
+        return str(value).lower()
+    return str(value) if isinstance(value, int | float | date | time) else value
+
+
+_Words = dict[str, Annotated[str, BeforeValidator(_word)]]
+
+
+class _Table(BaseModel):
+    model_config = ConfigDict(extra="forbid")
+
+
+class _Car(_Table):
+    column: str | None = None
+    unknown: Literal["refuse", "by words"] = "refuse"
+
+
+class _Dates(_Table):
+    order: str | None = None
+
+
+class _Numbers(_Table):
+    decimal: str = "."
+
+
+class _Units(_Table):
+    odometer_km: str = "km"
+    amount: str = "one"
+    year: str = "year"
+
+
+class _Options(_Table):
+    yes: tuple[Annotated[str, BeforeValidator(_word)], ...] = ()
+    columns: _Words = Field(default_factory=dict)
+    packed: str | None = None
+    separator: str = ";"
+    words: _Words = Field(default_factory=dict)
+
+
+class _File(_Table):
+    """A mapping file; what may stand in its columns and words is for ``Mapping`` to say."""
+
+    source: Annotated[str, Field(min_length=1)]
+    sheet: str | None = None
+    delimiter: str | None = None
+    encoding: str | None = None
+    header_row: Annotated[int, Strict()] | None = None
+    columns: _Words = Field(default_factory=dict)
+    car: _Car = _Car()
+    constants: _Words = Field(default_factory=dict)
+    dates: _Dates = _Dates()
+    numbers: _Numbers = _Numbers()
+    units: _Units = _Units()
+    words: dict[str, _Words] = Field(default_factory=dict)
+    options: _Options = _Options()
+    premium: tuple[dict[str, Any], ...] = ()
+    commission: tuple[dict[str, Any], ...] = ()
+
+
+KEYS: Final = tuple(_File.model_fields)
+"""What a mapping file may hold."""
+
+_TABLES: Final = (_File, _Car, _Dates, _Numbers, _Units, _Options)
+_KNOWN: Final = [name for kind in _TABLES for name in kind.model_fields]
 
 
 def read_mapping(path: Path) -> Mapping:
@@ -158,63 +224,38 @@ def _charge_lines(charge: Charge) -> str:
 
 
 def _mapping(table: dict[str, Any]) -> Mapping:
-    for key, value in table.items():
-        if key not in KEYS:
-            raise MappingError(f"unknown entry {key!r}; expected some of {', '.join(KEYS)}")
-        if not isinstance(value, KEYS[key]):
-            raise MappingError(f"{key} must be a {KEYS[key].__name__}, got {value!r}")
-    if not table.get("source"):
-        raise MappingError('a mapping names its source: source = "where the file comes from"')
-    options = table.get("options", {})
-    only("the mapping", "options", options, ("yes", "columns", "packed", "separator", "words"))
-    car = table.get("car", {})
-    only("the mapping", "car", car, ("column", "unknown"))
-    if car.get("unknown", "refuse") not in ("refuse", "by words"):
-        raise MappingError(f"car.unknown is {car['unknown']!r}; expected one of 'refuse', 'by words'")
-    only("the mapping", "dates", table.get("dates", {}), ("order",))
-    only("the mapping", "numbers", table.get("numbers", {}), ("decimal",))
-    only("the mapping", "units", table.get("units", {}), ("odometer_km", "year", "amount"))
-    source = table["source"]
-    charges = []
-    for kind in ("premium", "commission"):
-        for charge in table.get(kind, []):
-            only("the mapping", kind, charge, ("from", "currency", "tiers", "tax", "minimum"))
-            charges.append(read_charge(charge | {"source": source, "kind": kind}))
+    try:
+        file = _File.model_validate(table)
+    except ValidationError as error:
+        wrong = error.errors(include_url=False)[0]
+        near = did_you_mean(str(wrong["loc"][-1]), _KNOWN) if wrong["type"] == "extra_forbidden" else ""
+        raise MappingError(f"{sentence_of(error, table)}{near}") from None
+    charges = [
+        read_charge(charge | {"source": file.source, "kind": kind})
+        for kind, tables in (("premium", file.premium), ("commission", file.commission))
+        for charge in tables
+    ]
     return Mapping(
-        source=source,
-        columns=_words_of("columns", table.get("columns", {})),
-        constants=_words_of("constants", table.get("constants", {})),
-        layout=Layout(
-            table.get("sheet"), table.get("delimiter"), table.get("encoding"), table.get("header_row")
-        ),
-        car=car.get("column"),
-        car_words=car.get("unknown") == "by words",
-        date_order=table.get("dates", {}).get("order"),
-        decimal=table.get("numbers", {}).get("decimal", "."),
-        odometer_unit=table.get("units", {}).get("odometer_km", "km"),
-        amount_unit=table.get("units", {}).get("amount", "one"),
-        year_unit=table.get("units", {}).get("year", "year"),
-        words={
-            column: {theirs.lower(): ours for theirs, ours in _words_of(f"words.{column}", words).items()}
-            for column, words in table.get("words", {}).items()
-        },
-        option_columns=_words_of("options.columns", options.get("columns", {})),
-        packed_options=options.get("packed"),
-        option_separator=options.get("separator", ";"),
-        option_words={
-            theirs.lower(): ours
-            for theirs, ours in _words_of("options.words", options.get("words", {})).items()
-        },
-        yes=tuple(str(word).lower() for word in options.get("yes", ())),
+        source=file.source,
+        columns=file.columns,
+        constants=file.constants,
+        layout=Layout(file.sheet, file.delimiter, file.encoding, file.header_row),
+        car=file.car.column,
+        car_words=file.car.unknown == "by words",
+        date_order=file.dates.order,
+        decimal=file.numbers.decimal,
+        odometer_unit=file.units.odometer_km,
+        amount_unit=file.units.amount,
+        year_unit=file.units.year,
+        words={column: _in_lower_case(words) for column, words in file.words.items()},
+        option_columns=file.options.columns,
+        packed_options=file.options.packed,
+        option_separator=file.options.separator,
+        option_words=_in_lower_case(file.options.words),
+        yes=tuple(word.lower() for word in file.options.yes),
         charges=tuple(charges),
     )
 
 
-def _words_of(entry: str, table: object) -> dict[str, str]:
-    """A table of text to text; dates and numbers become their text."""
-    if not isinstance(table, dict) or any(isinstance(value, (dict, list)) for value in table.values()):
-        raise MappingError(f"[{entry}] must hold lines of the form name = value")
-    return {
-        str(name): str(value).lower() if isinstance(value, bool) else str(value)
-        for name, value in table.items()
-    }
+def _in_lower_case(words: Table[str, str]) -> dict[str, str]:
+    return {theirs.lower(): ours for theirs, ours in words.items()}

@@ -11,10 +11,10 @@ from datetime import date
 from decimal import Decimal
 from enum import StrEnum
 from pathlib import Path
-from typing import Any, Final
+from typing import Annotated, Any, Final
 
 import polars as pl
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import BaseModel, ConfigDict, Field, Strict, ValidationError
 
 from pricing.errors import MoneyError
 from pricing.money.currencies import MICRO, divide_half_up, minor_unit_places
@@ -177,6 +177,17 @@ class _ChargeTable(BaseModel):
     minimum: Decimal = Decimal(0)
 
 
+class _ScheduleFile(BaseModel):
+    """A schedule file, its charges as tables."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    charge: list[dict[str, Any]]
+    name: str = ""
+    notice: str = ""
+    example: Annotated[bool, Strict()] = False
+
+
 def read_charge(table: Mapping[str, Any]) -> Charge:
     """A charge from a table: source, kind, from, currency, tiers and, where wanted, until, tax, minimum.
 
@@ -255,13 +266,12 @@ def read_schedule(path: Path) -> Schedule:
         MoneyError: a charge makes no sense.
     """
     facts = read_toml(path)
-    tables = facts.get("charge")
-    if not isinstance(tables, list) or not all(isinstance(table, dict) for table in tables):
-        raise MoneyError(f"{path}: a schedule has tables [[charge]]; got {', '.join(facts) or 'nothing'}")
-    return Schedule(
-        str(facts.get("name", path.name)), str(facts.get("notice", "")), facts.get("example") is True,
-        tuple(read_charge(table) for table in tables),
-    )  # fmt: skip
+    try:
+        read = _ScheduleFile.model_validate(facts)
+    except ValidationError as error:
+        raise MoneyError(f"{path}: {sentence_of(error, facts)}") from None
+    charges = tuple(read_charge(table) for table in read.charge)
+    return Schedule(read.name or path.name, read.notice, read.example, charges)
 
 
 def _thousandths(amount: Decimal) -> int:

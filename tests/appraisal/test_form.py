@@ -54,6 +54,12 @@ def test_a_blank_form_asks_every_question_and_answers_none(tmp_path: Path) -> No
         assert asked in text
 
 
+def test_a_choice_in_a_form_has_a_share_with_decimals(tmp_path: Path) -> None:
+    lines = ['record_id = "r-1"', 'action = "weigh"', 'reason = "seen"', "per_cent = 62.5"]
+    (tmp_path / "car.toml").write_text("\n".join(["[[choice]]", *lines]), encoding="utf-8")
+    assert [choice.per_cent for choice in read_form(tmp_path / "car.toml").choices] == [62.5]
+
+
 def test_files_are_named_from_the_folder_of_the_form(tmp_path: Path) -> None:
     (tmp_path / "car.toml").write_text('[inspection]\nsheet = "walk.json"\n', encoding="utf-8")
     assert read_form(tmp_path / "car.toml").inspection.sheet == str(tmp_path.resolve() / "walk.json")

@@ -78,10 +78,10 @@ def test_any_text_is_kept_as_it_is(text: str) -> None:
         ({"subject": {"established": ["seen"]}}, "expected lines of the form"),
         ({"opinion": {"figure": -1}}, "opinion.figure: got -1, expected an amount"),
         ({"opinion": {"figure": 1e400}}, "opinion.figure"),
-        ({"choice": {"record_id": "r"}}, r"expected tables \[\[choice\]\]"),
-        ({"choice": [{"record_id": "r", "action": "drop"}]}, "choice.reason: got None"),
+        ({"choice": {"record_id": "r"}}, "choice should be a list"),
+        ({"choice": [{"record_id": "r", "action": "drop"}]}, "choice 'r': reason is missing"),
         ({"choice": [{"record_id": "r", "action": "drop", "reason": ""}]}, "needs a reason in writing"),
-        ({"choice": [{"record_id": "r", "act": "drop"}]}, "choice.act"),
+        ({"choice": [{"record_id": "r", "act": "drop"}]}, "choice 'r': action is missing"),
     ],
 )  # fmt: skip
 def test_what_makes_no_sense_is_refused_by_name(content: dict[str, Any], words: str) -> None:

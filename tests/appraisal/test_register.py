@@ -10,6 +10,7 @@ import polars as pl
 import pytest
 
 from data_demo.simulated import simulate_market
+from pricing.appraisal import register
 from pricing.appraisal.completion import CERTIFICATION, complete
 from pricing.appraisal.evidence_json import serialise
 from pricing.appraisal.facts import facts_of
@@ -49,6 +50,19 @@ def test_a_revision_keeps_the_one_before_and_says_who_changed_what(market: Marke
     }
     trail = market.audit().filter(pl.col("subject") == name)
     assert [json.loads(detail)["by"] for detail in trail["detail"]] == ["Clerk One", "Valuer Two"]
+
+
+def test_a_revision_freezes_its_evidence_once(
+    market: Market, entry: Entry, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (name,) = enter(market, [(entry.record, entry.evidence)], by="Clerk One")
+    before, frozen = read(market, name), []
+    monkeypatch.setattr(
+        register, "serialise", lambda evidence: frozen.append(evidence) or serialise(evidence)
+    )
+    record = with_answer(before.record, "assignment.client", "Beta")
+    revise(market, before, record, before.evidence, by="Valuer Two", reason="after a call")
+    assert frozen == [before.evidence]
 
 
 def test_the_same_numbers_years_later_from_a_market_that_has_moved_on(

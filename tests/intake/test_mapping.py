@@ -135,11 +135,11 @@ def test_typed_cells_are_taken_as_they_are() -> None:
 @pytest.mark.parametrize(
     ("text", "message"),
     [
-        ("", "names its source"),
-        ("source = 1", "source must be a str"),
-        ('source = "s"\nsources = 1', "unknown entry 'sources'"),
+        ("", "source is missing"),
+        ("source = 1", "source should be a text; got '1'"),
+        ('source = "s"\nsources = 1', "unknown key 'sources'; did you mean source"),
         ('source = "s"\n[columns]\ncolour = "x"', "unknown names in .columns.: colour"),
-        ('source = "s"\n[columns]\nmake = ["x"]', "name = value"),
+        ('source = "s"\n[columns]\nmake = ["x"]', "columns.make should be a text"),
         ('source = "s"\n[columns]\nmake = "x"\n[constants]\nmake = "y"', "from a column and from a constant"),
         ('source = "s"\n[columns]\noptions = "x"\n[options]\npacked = "y"', "keep one"),
         ('source = "s"\n[dates]\norder = "dmy"', "expected one of 'day-month-year'"),

@@ -151,7 +151,7 @@ def test_a_schedule_file_is_in_force_on_its_days_and_a_gap_is_an_error(tmp_path:
 @pytest.mark.parametrize(
     ("change", "message"),
     [
-        (("[[charge]]", "[[charges]]"), "has tables \\[\\[charge\\]\\]; got name, notice, example, charges"),
+        (("[[charge]]", "[[charges]]"), "charge is missing"),
         (("until = 2025-06-30", "until = 2024-06-30"), "ends on 2024-06-30, before it begins"),
         (("until = 2025-06-30", 'until = "soon"'), "until should be a valid date.*; got 'soon'"),
         (('kind = "premium"', 'kind = "tip"'), "the kind of a charge is one of premium"),

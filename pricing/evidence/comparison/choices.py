@@ -5,6 +5,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
+from pydantic import ConfigDict, with_config
+
 from pricing.errors import EvidenceError
 from pricing.store.market import Market
 
@@ -12,6 +14,7 @@ ACTIONS: Final = ("add", "drop", "weigh", "adjust")
 LONGEST_REASON: Final = 2_000
 
 
+@with_config(ConfigDict(extra="forbid"))
 @dataclass(frozen=True)
 class Choice:
     """One decision: ``add`` a sale to the comparables, ``drop`` one, or ``weigh`` one at
