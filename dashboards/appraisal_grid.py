@@ -28,7 +28,8 @@ def side_by_side(facts: Facts) -> pl.DataFrame:
     own = {row["line"]: row["subject"] or "" for row in facts.lines.iter_rows(named=True)}
     lines = facts.lines.filter(pl.col("step") >= 2).sort("step")["line"].unique(maintain_order=True).to_list()
     cells: list[tuple[str, str, Callable[[dict[str, Any]], str]]] = [
-        ("Car", f"{subject.year} {subject.model} {subject.variant}".strip(), named[0][1]),
+        ("Car", " ".join(str(part) for part in (subject.year, subject.model, subject.variant) if part),
+         named[0][1]),
         ("Sold", "", lambda row: f"{row['event_date']:%Y-%m-%d}"),
         ("Condition", facts.evidence.valuation.car["condition_band"] or "not graded",
          lambda row: row["condition_band"] or "not graded"),

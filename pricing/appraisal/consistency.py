@@ -152,10 +152,12 @@ def _evidence_of_record(record: Appraisal, evidence: Evidence) -> str:
     said = {"make": car.make, "model": car.model, "variant": car.variant or None, "year": car.year}
     for name, value in said.items():
         if valuation.car[name] != value:
-            return f"the evidence is of {name} {valuation.car[name]}, the record says {value}"
-    if valuation.as_of != record.assignment.effective_date:
+            found = "none" if valuation.car[name] is None else valuation.car[name]
+            said_so = "nothing" if value in (None, "") else value
+            return f"the evidence is of {name} {found}, the record says {said_so}"
+    if record.assignment.effective_date not in (None, valuation.as_of):
         return f"the evidence holds at {valuation.as_of}, not at {record.assignment.effective_date}"
-    if evidence.conversion.currency != record.assignment.currency:
+    if record.assignment.currency not in ("", evidence.conversion.currency):
         return f"the evidence is in {evidence.conversion.currency}, not in {record.assignment.currency}"
     return ""
 
@@ -172,8 +174,9 @@ def _sheet_of_subject(record: Appraisal, evidence: Evidence) -> str:
         return ""
     sheet, car = evidence.findings.car, record.subject
     for name in ("make", "model", "year"):
-        if sheet.get(name) not in (None, "", getattr(car, name)):
-            return f"the inspection sheet is of {name} {sheet[name]}, the subject of {getattr(car, name)}"
+        own = getattr(car, name)
+        if own not in (None, "") and sheet.get(name) not in (None, "", own):
+            return f"the inspection sheet is of {name} {sheet[name]}, the subject of {own}"
     if not car.chassis_number:
         return ""
     given = str(sheet.get("chassis_number") or record.inspection.sheet_chassis)

@@ -25,8 +25,9 @@ class Findings:
     evidence of an earlier version); ``holding`` the findings
     that hold the score down (title, state, points); ``papers`` those about what the car is (title, state,
     note); ``bands`` the share of each condition band; low, mid, high are P10, P50 and P90 of the score,
-    ``if_unseen_worst`` the same were what was not seen the worst of the car, and ``car`` what the sheet says
-    that it is of (empty in evidence of an earlier version).
+    ``general_cautions`` are those of ``cautions`` that are of the sheet as a whole (none in evidence of an
+    earlier version), ``if_unseen_worst`` the same were what was not seen the worst of the car, and ``car``
+    what the sheet says that it is of (empty in evidence of an earlier version).
     """
 
     construction: str
@@ -47,6 +48,7 @@ class Findings:
     cautions: tuple[str, ...]
     if_unseen_worst: UnseenWorst | None = None
     car: dict[str, Any] = field(default_factory=dict)
+    general_cautions: tuple[str, ...] = ()
 
     @classmethod
     def of(cls, result: InspectionResult) -> "Findings":
@@ -74,6 +76,7 @@ class Findings:
             cautions=tuple(result.cautions),
             if_unseen_worst=result.if_unseen_worst,
             car={name: found.car.get(name) for name in IDENTITY},
+            general_cautions=found.sheet.general_cautions,
         )
 
 

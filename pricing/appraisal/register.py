@@ -45,7 +45,8 @@ class Entry:
     def _repr_html_(self) -> str:
         """Which revision of which appraisal, of what car, and the model's range on the day."""
         car = self.record.subject
-        named = f"{self.appraisal_id}, revision {self.revision}: {car.year} {car.make} {car.model}"
+        of_car = " ".join(str(part) for part in (car.year, car.make, car.model) if part)
+        named = f"{self.appraisal_id}, revision {self.revision}: {of_car}"
         if self.evidence is None:
             return facts_html(named, "no evidence could be gathered yet")
         value = self.evidence.valuation

@@ -18,7 +18,8 @@ def index_chart(index: PriceIndex, words: LocaleWords = PLAIN) -> alt.VConcatCha
     title = _index_title(index, words)
     prices, counts = index_line_chart(index, words=words), index_sales_chart(index, words)
     prices.title = counts.title = alt.Undefined
-    return alt.vconcat(prices.properties(width=560), counts.properties(width=560)).properties(title=title)
+    both = alt.vconcat(prices.properties(width=560), counts.properties(width=560)).properties(title=title)
+    return both.resolve_scale(x="shared")
 
 
 def index_line_chart(
@@ -96,12 +97,11 @@ def index_sales_chart(index: PriceIndex, words: LocaleWords = PLAIN) -> alt.Char
 
 
 def _period_axis(period: str) -> alt.X:
-    forms = {"year": ("year", "%Y"), "half-year": ("month", "%b %Y"), "quarter": ("month", "%b %Y")}
-    step, form = forms.get(period, ("month", "%b %Y"))
+    form = "%Y" if period == "year" else "%b %Y"
     return alt.X(
         "starts:T",
         title=None,
-        axis=alt.Axis(labelOverlap=True, format=form, tickCount=step),  # type: ignore[arg-type]
+        axis=alt.Axis(labelOverlap=True, format=form, tickCount=8),
     )
 
 
@@ -134,12 +134,14 @@ def _index_title(index: PriceIndex, words: LocaleWords) -> alt.TitleParams:
 
 
 def comparables_chart(found: Comparables, words: LocaleWords = PLAIN) -> alt.LayerChart:
-    """Every comparable as it sold (ring) and as adjusted to the subject (disc, its size the weight), newest
-    first, over the reconciled range."""
+    """Every comparable as it sold (ring) and as adjusted to the subject (disc, its size the weight), numbered
+    as in the grid, over the reconciled range."""
+    days = [
+        f"{place}: {words.short_day(day)}" for place, day in enumerate(found.table["event_date"], start=1)
+    ]
     frame = found.table.with_columns(
-        pl.col("price", "adjusted_price").cast(pl.Float64),
-        label=pl.col("event_date").dt.to_string("%Y-%m-%d") + " " + pl.col("source_ref"),
-    ).sort("event_date", descending=True)
+        pl.col("price", "adjusted_price").cast(pl.Float64), label=pl.Series(days, dtype=pl.String)
+    )
     y = alt.Y("label:N", sort=frame["label"].to_list(), title=None, axis=alt.Axis(labelLimit=180))
     x = alt.X(
         "price:Q",
@@ -149,6 +151,7 @@ def comparables_chart(found: Comparables, words: LocaleWords = PLAIN) -> alt.Lay
     )
     tooltip = [
         alt.Tooltip("label:N", title="sale"),
+        alt.Tooltip("source_ref:N", title="reference"),
         alt.Tooltip("variant:N"),
         alt.Tooltip("condition_band:N", title="condition band"),
         alt.Tooltip("price:Q", format=",.0f"),
@@ -163,9 +166,12 @@ def comparables_chart(found: Comparables, words: LocaleWords = PLAIN) -> alt.Lay
         schema={"low": pl.Float64, "high": pl.Float64},
         strict=False,
     ).drop_nulls()
-    base = alt.Chart(frame.select("label", "variant", "condition_band", "price", "adjusted_price",
-                                  "net_per_cent",
-                                  "gross_per_cent", "weight"))  # fmt: skip
+    base = alt.Chart(
+        frame.select(
+            "label", "source_ref", "variant", "condition_band", "price", "adjusted_price", "net_per_cent",
+            "gross_per_cent", "weight",
+        )
+    )  # fmt: skip
     size = alt.Size("weight:Q", legend=None, scale=alt.Scale(range=[20, 220]))
     layers: list[Any] = [
         alt.Chart(ends).mark_rect(color=PALE, opacity=0.35).encode(x=alt.X("low:Q"), x2=alt.X2("high:Q")),

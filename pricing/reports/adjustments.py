@@ -86,6 +86,13 @@ def _side_by_side(facts: Facts, group: pl.DataFrame, names: Sequence[str], words
             rows.append((label, said, *(_signed(amount, words) for amount in amounts)))
     rows += [
         (words.say("Adjusted price"), NONE, *(words.plain(row["adjusted_price"]) for row in each)),
+    ]
+    total = len(rows) - 1
+    if facts.currency != facts.base_currency:
+        into = facts.evidence.conversion.from_base
+        brought = (words.known(into(row["adjusted_price"])) for row in each)
+        rows.append((words.say("In {currency}", currency=facts.currency), NONE, *brought))
+    rows += [
         (words.say("Net"), NONE, *(words.per_cent(row["net_per_cent"]) for row in each)),
         (words.say("Gross"), NONE, *(words.per_cent(row["gross_per_cent"], 1, sign=False) for row in each)),
         (words.say("Weight"), NONE, *(words.share(row["weight"]) for row in each)),
@@ -98,7 +105,7 @@ def _side_by_side(facts: Facts, group: pl.DataFrame, names: Sequence[str], words
     caption = words.say(
         "Adjustments of comparables {first} to {last}, beside the subject", first=numbers[0], last=numbers[-1]
     )
-    return Table(caption, columns, tuple(rows), strong=(first, len(rows) - 4), wide=True)
+    return Table(caption, columns, tuple(rows), strong=(first, total), wide=True)
 
 
 def _support(facts: Facts, words: LocaleWords) -> list[Block]:

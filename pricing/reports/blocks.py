@@ -38,6 +38,11 @@ class Answers:
     rows: tuple[tuple[str, str], ...]
     caption: str = ""
 
+    @property
+    def widths(self) -> tuple[float, float]:
+        """How wide what was asked and what was answered stand beside each other."""
+        return (2.0, 1.0) if max((len(asked) for asked, _ in self.rows), default=0) > 60 else (1.0, 2.6)
+
 
 @dataclass(frozen=True)
 class Column:
@@ -90,9 +95,11 @@ class Blanks:
 
 @dataclass(frozen=True)
 class NewPage:
-    """What follows begins on a new page; with ``across`` on pages laid across, up to the next ``NewPage``."""
+    """What follows begins on a new page; with ``across`` on pages laid across, up to the next ``NewPage``;
+    ``whole`` begins one only where what follows, up to the next, would not stand on this one whole."""
 
     across: bool = False
+    whole: bool = False
 
 
 @dataclass(frozen=True)

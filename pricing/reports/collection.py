@@ -25,6 +25,7 @@ from pricing.reports.evidence import NONE, fit_answers
 from pricing.reports.figure_words import (
     bars_words,
     basis_and_level,
+    rate_words,
     span_words,
     standing_words,
     value_statement,
@@ -161,7 +162,7 @@ def change_words(item: Item, words: LocaleWords) -> str:
 
 
 def _schedule(currency: str, items: Sequence[Item], total: Total, words: LocaleWords) -> list[Block]:
-    rows = [_line(item, words) for item in items]
+    rows = [_line(item, item.facts, words) for item in items if item.facts is not None]
     rows.append((words.say("Sum"), "", "", "", "", words.known(total.added), "", ""))
     rows.append((words.say("Together"), "", "", words.known(total.low), words.known(total.high),
                  words.known(total.mid), "", words.say("drawn together")))  # fmt: skip
@@ -182,16 +183,27 @@ def _schedule(currency: str, items: Sequence[Item], total: Total, words: LocaleW
         Table(words.say("Cars of the collection"), columns, tuple(rows),
               strong=(len(rows) - 2, len(rows) - 1), note=words.word(ADDED_UP)),
         Paragraph(said),
+        *_refused(items, words),
     ]  # fmt: skip
 
 
-def _line(item: Item, words: LocaleWords) -> tuple[str, ...]:
-    facts, last = item.facts, cut(change_words(item, words))
-    if facts is None:
-        cells = item.row.cells
-        name = " ".join(cells.get(part, "") for part in ("year", "make", "model", "variant")).strip()
-        refused = cut(refusal_words(item, words))
-        return (cut(item.row.reference), cut(name), NONE, NONE, NONE, NONE, last, refused)
+def _refused(items: Sequence[Item], words: LocaleWords) -> list[Block]:
+    """The cars that were not valued, each with its reason."""
+    rows = []
+    for item in items:
+        if item.facts is None:
+            cells = item.row.cells
+            name = " ".join(cells.get(part, "") for part in ("year", "make", "model", "variant")).strip()
+            reason, last = told(item.reason, words), change_words(item, words)
+            rows.append((cut(item.row.reference), cut(name), cut(last), cut(reason)))
+    columns = (
+        Column(words.say("Reference"), 1.0), Column(words.say("Car"), 2.0),
+        Column(words.say("Last valued"), 1.5), Column(words.say("Reason"), 4.0),
+    )  # fmt: skip
+    return [Table(words.say("Cars that were not valued"), columns, tuple(rows))] if rows else []
+
+
+def _line(item: Item, facts: Facts, words: LocaleWords) -> tuple[str, ...]:
     low, high = _ends(facts)
     figure = figure_of(facts)
     exact = facts.opinion is not None
@@ -203,7 +215,7 @@ def _line(item: Item, words: LocaleWords) -> tuple[str, ...]:
         cut(car_name(facts)),
         band_words(facts.evidence.valuation.car["condition_band"], words),
         *amounts,
-        last,
+        cut(change_words(item, words)),
         note_words(facts, words),
     )
 
@@ -257,23 +269,26 @@ def _car_page(name: str, facts: Facts, words: LocaleWords, picture: str) -> list
 def _sales_table(facts: Facts, words: LocaleWords) -> list[Block]:
     if facts.grid.is_empty():
         return []
+    money, into = facts.currency, facts.evidence.conversion.from_base
     rows = tuple(
         (
             words.short_day(row["event_date"]),
             cut(" ".join(str(row[part]) for part in ("year", "model", "variant") if row[part] is not None)),
             band_words(row["condition_band"], words),
-            words.plain(row["price"], 0),
-            words.known(row["adjusted_price"]),
+            words.plain(into(row["price"]), 0),
+            words.known(into(row["adjusted_price"])),
             words.share(row["weight"]),
             cut(f"{row['source']}: {row['source_ref']}"),
         )
         for row in facts.grid.iter_rows(named=True)
     )
-    money = facts.base_currency
     columns = (
         Column(words.say("Sold"), 1.1), Column(words.say("Car"), 1.7), Column(words.say("Condition"), 1.2),
         Column(words.say("All-in, {currency}", currency=money), 1.1, True),
         Column(words.say("Adjusted, {money}", money=money), 1.2, True),
         Column(words.say("Weight"), 0.9, True), Column(words.say("Source and reference"), 2.1),
     )  # fmt: skip
-    return [Table(words.say("Comparable sales"), columns, rows)]
+    caption = words.say("Comparable sales")
+    if money != facts.base_currency:
+        caption = f"{caption}. " + words.say("In {rate}.", rate=rate_words(facts, words))
+    return [Table(caption, columns, rows)]

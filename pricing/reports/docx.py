@@ -64,7 +64,7 @@ UNDATED: Final = date(2000, 1, 1)
 
 MARGIN: Final = Mm(22)
 
-KEPT_ROWS: Final = 14
+KEPT_ROWS: Final = 10
 """Tables of no more rows are kept on one page."""
 
 
@@ -128,7 +128,7 @@ class _Writer:
             case Answers():
                 if block.caption:
                     self._caption("Table", block.caption)
-                self._answers(block.rows)
+                self._answers(block.rows, block.widths)
             case Table():
                 self._table(block)
             case Figure():
@@ -164,8 +164,8 @@ class _Writer:
         add_field(paragraph, f"SEQ {kind} \\* ARABIC", str(self.counts[kind]))
         paragraph.add_run(f": {shown(text)}")
 
-    def _answers(self, rows: tuple[tuple[str, str], ...]) -> None:
-        for cells, (name, said) in zip(self._frame(len(rows), (1.0, 2.6)), rows, strict=True):
+    def _answers(self, rows: tuple[tuple[str, str], ...], widths: tuple[float, float] = (1.0, 2.6)) -> None:
+        for cells, (name, said) in zip(self._frame(len(rows), widths), rows, strict=True):
             self._fill(cells[0], name, colour=GREY)
             self._fill(cells[1], said)
         self._after_table()

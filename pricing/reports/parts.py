@@ -88,7 +88,8 @@ def subject_part(facts: Facts, words: LocaleWords) -> list[Block]:
     car = facts.record.subject
     papers = "" if car.history_file is None else words.word("yes" if car.history_file else "no")
     named = {
-        "make": car.make, "model": car.model, "variant": car.variant, "year": str(car.year),
+        "make": car.make, "model": car.model, "variant": car.variant,
+        "year": "" if car.year is None else str(car.year),
         "chassis_number": car.chassis_number, "engine_number": car.engine_number,
         "registration": car.registration, "body_style": car.body_style, "colour": car.colour,
         "drive_side": car_text(car, "drive_side", words), "odometer_km": odometer_words(facts, words),
@@ -249,7 +250,8 @@ def reconciliation_part(facts: Facts, words: LocaleWords) -> list[Block]:
 
 
 def conditions_part(facts: Facts, words: LocaleWords) -> list[Block]:
-    """Assumptions, conditions and limits."""
+    """Assumptions, conditions and limits, and what may be read out of the document; what to mind when working
+    on a car stands on the inspection sheet, where the work is done."""
     said, asked = facts.record.conditions, facts.record.assignment
     blocks: list[Block] = [Heading(words.word(CONDITIONS))]
     for title, lines in (
@@ -262,7 +264,7 @@ def conditions_part(facts: Facts, words: LocaleWords) -> list[Block]:
         if text:
             blocks += [Heading(title, 2), Paragraph(text)]
     found = facts.evidence.findings
-    more = (ROAD, *(found.cautions if found else ()))
+    more = (ROAD, *((found.general_cautions or found.cautions) if found else ()))
     cautions = (caution_words(facts, words), *(words.word(text) for text in more))
     return [*blocks, Heading(words.say("Cautions"), 2), Bullets(cautions)]
 
@@ -272,7 +274,12 @@ def certification_part(facts: Facts, words: LocaleWords) -> list[Block]:
     if facts.title == MODEL_REPORT:
         return []
     fields = (words.say("Signature"), words.say("Name and qualifications"), words.say("Place and date"))
-    return [NewPage(), Heading(words.say("Certification")), *_certified(facts, words), Blanks(fields)]
+    return [
+        NewPage(whole=True),
+        Heading(words.say("Certification")),
+        *_certified(facts, words),
+        Blanks(fields),
+    ]
 
 
 def _certified(facts: Facts, words: LocaleWords) -> list[Block]:

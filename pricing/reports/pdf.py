@@ -39,6 +39,10 @@ SMALL_CELL_SIZE: Final = 8.0
 WIDE_CELL_SIZE: Final = 7.2
 """Points of the type in running text, in tables and in large tables, as the template sets them."""
 
+_VOWELS: Final = re.compile("[aeiouy\u00e0-\u00ff]", re.IGNORECASE)
+_SYLLABLED: Final = range(13, 41)
+"""Letters of a word that the typesetter parts by the rules of its language, as the template asks for."""
+
 _PADDING: Final = 7.0
 _LARGE_TABLE: Final = (5, 40)
 """Columns and rows beyond which a table is large."""
@@ -115,7 +119,10 @@ def _settable_block(block: Block, files: dict[str, str]) -> dict[str, Any]:
         return {"is": "photographs", "items": [_settable_photograph(item, files) for item in block.items]}
     fields = {"is": type(block).__name__.lower(), **asdict(block)}
     if not isinstance(block, Table):
-        share = 2.6 / 3.6 if isinstance(block, Answers) else 0.9
+        share = 0.9
+        if isinstance(block, Answers):
+            fields["widths"] = block.widths
+            share = block.widths[1] / sum(block.widths)
         return dict(
             settable(fields, TEXT_WIDTH * share, TEXT_SIZE * (2 if isinstance(block, Statement) else 1))
         )
@@ -160,7 +167,7 @@ def _breakable(text: str, width: float) -> str:
 
 
 def _pieces(word: str, width: float) -> str:
-    if ems(word) <= width:
+    if ems(word) <= width or _syllabled(word):
         return word
     pieces, taken = [""], 0.0
     for letter in word:
@@ -171,6 +178,16 @@ def _pieces(word: str, width: float) -> str:
         pieces[-1] += letter
         taken += wide
     return "\u200b".join(pieces)
+
+
+def _syllabled(word: str) -> bool:
+    """Whether a long word can be parted by syllables; what has none, however like a word, is cut.
+
+    >>> _syllabled("Vergleichsverkauf,"), _syllabled("W" * 30)
+    (True, False)
+    """
+    bare = word.strip("()[]\u201c\u201d\u201e\"',;:.")
+    return bare.isalpha() and len(bare) in _SYLLABLED and max(map(len, _VOWELS.split(bare))) <= 7
 
 
 def _displayed(value: Any) -> Any:

@@ -67,7 +67,7 @@ _BUDGETS = (
 """Amounts of money that other cars are looked for with."""
 
 _REASONS = (
-    noted("none was made"), noted("none were looked for"), noted("nothing is said of one"),
+    noted("none was made"), noted("nothing"), noted("none were looked for"), noted("nothing is said of one"),
     noted("not stated"), noted("the whole market"), noted("a filter of the market"), noted("all sales"),
     noted("graded"), noted("not graded"), noted("market"), noted("the market has no sale"),
     noted("opinions are by the state of the car: without it, and with too few sales, there is no range"),

@@ -72,9 +72,9 @@ def range_sentence(found: Comparables) -> str:
 def comparables_caption(found: Comparables) -> str:
     """What ``market_charts.comparables_chart`` shows."""
     return (
-        "Each line is a comparable sale, newest first: the ring is the price paid, the disc the same price "
-        f"brought to this car and to {day_words(found.as_of)}, larger with weight. The shaded band runs from "
-        "low to high, the broken line is the mid value."
+        "Each line is a comparable sale, numbered as in the grid: the ring is the price paid, the disc the "
+        f"same price brought to this car and to {day_words(found.as_of)}, larger with weight. The shaded "
+        "band runs from low to high, the broken line is the mid value."
     )
 
 

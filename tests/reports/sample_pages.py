@@ -13,9 +13,12 @@ from pricing.reports.blocks import (
     NewPage,
     Pages,
     Paragraph,
+    Photographs,
+    Shown,
     Statement,
     Table,
 )
+from tests.drawn_photographs import drawn_photograph
 
 BARS: Final[dict[str, Any]] = {
     "$schema": "https://vega.github.io/schema/vega-lite/v6.1.0.json",
@@ -36,6 +39,7 @@ SAMPLE: Final = Pages(
     cover=Cover((("Prepared for", "Client Alpha"), ("Effective date", "30 June 2026")), "What it is not."),
     contents=True,
     pictures={"bars": BARS},
+    photographs={"seen": drawn_photograph(), "upright": drawn_photograph((200, 320))},
     blocks=(
         Heading("First part"),
         Statement("Opinion of value", "\u00a37,350", "market value, private, at 30 June 2026"),
@@ -56,6 +60,18 @@ SAMPLE: Final = Pages(
             note="What the table rests on.",
         ),
         Figure("bars", "Three bars", "Bars of a, b and c: 3, 5 and 4."),
+        Photographs(
+            (
+                Shown(
+                    "seen",
+                    "Photograph 1: with what was found",
+                    "A green field with a red corner",
+                    (("Finding", "Gearbox leaks"), ("Note", "Seen and tried")),
+                ),
+                Shown("upright", "Photograph 2: one of two in a row", "A green field, upright"),
+                Shown("seen", "Photograph 3: the other", "A green field with a red corner"),
+            )
+        ),
         Blanks(("Signature", "Place and date")),
     ),
 )

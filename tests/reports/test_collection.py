@@ -34,7 +34,7 @@ def items(facts: Facts) -> list[Item]:
 def test_the_schedule_adds_up(facts: Facts, items: list[Item], words: LocaleWords) -> None:
     pages = collection_pages(facts.record, items, total_of(items), words)
     (table,) = tables(pages, "Cars of the collection")
-    assert len(table.rows) == 5
+    assert len(table.rows) == 4
     assert number(table.rows[0][5]) == figure_of(facts) == 7350
     assert number(table.rows[-2][5]) == total_of(items).added == 14700
     total = total_of(items)
@@ -44,11 +44,24 @@ def test_the_schedule_adds_up(facts: Facts, items: list[Item], words: LocaleWord
     finer = collection_pages(facts.record, items, total, LocaleWords.of("en_GB", 5))
     (table,) = tables(finer, "Cars of the collection")
     assert number(table.rows[-1][5]) == rounded(total.mid, 5)
-    assert table.rows[2][-1] == "not valued: no record of it"
+    (refused,) = tables(pages, "Cars that were not valued")
+    assert refused.rows == (("shelf 3", "1960 No Such", "", "no record of it"),)
     titles = [block.text for block in pages.blocks if isinstance(block, Heading)]
     assert [title.split(":")[0] for title in titles] == [
         "Schedule", "shelf 1", "=HYPERLINK(\"http", "Software and data",
     ]  # fmt: skip
+
+
+def test_the_sales_of_a_car_are_in_the_clients_currency(
+    facts: Facts, items: list[Item], words: LocaleWords
+) -> None:
+    """As in the car's own report; the evidence is in the market's currency, at a rate that is said."""
+    table, *_ = tables(collection_pages(facts.record, items, total_of(items), words), "Comparable sales")
+    into = facts.evidence.conversion.from_base
+    assert facts.currency != facts.base_currency
+    assert [column.header for column in table.columns[3:5]] == ["All-in, GBP", "Adjusted, GBP"]
+    assert [number(row[3]) for row in table.rows] == [round(into(price)) for price in facts.grid["price"]]
+    assert "reference rate of" in table.caption
 
 
 def test_every_car_has_a_page_in_the_bound_document(

@@ -14,7 +14,17 @@ from pricing.appraisal.facts import facts_of
 from pricing.appraisal.record import Appraisal, with_answer
 from pricing.appraisal.register import Entry
 from pricing.errors import AppraisalError
-from pricing.reports.blocks import Answers, Blanks, Figure, Heading, Pages, Table
+from pricing.reports.blocks import (
+    Answers,
+    Blanks,
+    Column,
+    Figure,
+    Heading,
+    NewPage,
+    Pages,
+    Paragraph,
+    Table,
+)
 from pricing.reports.letter import letter
 from pricing.reports.pdf import PAPERS, pdf
 from pricing.reports.report import report
@@ -159,6 +169,27 @@ def test_no_page_is_under_half_full_but_the_last_of_a_part(pages: Pages, paper: 
         full = 0.0 if not len(inked) else (inked[-1] + 1) / (foot - top)
         begins = [line for line in said[place + 1].splitlines() if line.strip()][:6]
         assert full >= 0.5 or titles & set(begins), f"page {place + 1} is {full:.0%} full"
+
+
+@pytest.mark.parametrize("rows", range(42, 50))
+def test_no_row_of_a_table_stands_alone_on_its_last_page(rows: int) -> None:
+    """Nor its note: three rows at least go over with it."""
+    table = Table("Rows", (Column("Name"),), tuple((f"row{place}",) for place in range(rows)), note="Noted")
+    last = pdf_text(pdf(replace(SAMPLE, cover=None, blocks=[table]))).split("\f")[-2]
+    assert last.count("row") >= 3
+    assert "Noted" in last
+
+
+@pytest.mark.parametrize("lines", [1, 12, 25, 200])
+def test_what_is_signed_stands_above_the_signature_on_one_page(lines: int) -> None:
+    """Where it fits one; what is longer than a page goes over, and nothing is cut off."""
+    before = Paragraph("\n".join(["before"] * 30))
+    signed = Paragraph("\n".join(["signed"] * lines))
+    blocks = [before, NewPage(whole=True), Heading("Certified"), signed, Blanks(("Signature",))]
+    parts = pdf_text(pdf(replace(SAMPLE, cover=None, contents=False, blocks=blocks))).split("\f")
+    assert sum(part.count("signed") for part in parts) == lines
+    (page,) = [part for part in parts if "Signature" in part]
+    assert lines == 200 or page.count("signed") == lines
 
 
 def test_the_pages_look_as_they_did(tmp_path: Path) -> None:
