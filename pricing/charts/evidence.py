@@ -11,6 +11,7 @@ from pricing.evidence.indices.index import PriceIndex
 from pricing.words.evidence import period_words
 from pricing.words.locale import PLAIN, LocaleWords
 from pricing.words.plain_text import capital
+from pricing.words.reader import day_form
 
 
 def index_chart(index: PriceIndex, words: LocaleWords = PLAIN) -> alt.VConcatChart:
@@ -58,7 +59,7 @@ def _sale_rings(frame: pl.DataFrame, sales: pl.DataFrame) -> alt.Chart:
     shown = sales.filter(pl.col("relative").is_between(ends[0] or 0.0, ends[1] or 1e9)).select(
         pl.col("event_date").cast(pl.Datetime).alias("starts"),
         pl.col("relative").alias("index"),
-        pl.col("event_date").dt.to_string("%-d %B %Y").alias("sold"),
+        pl.col("event_date").dt.to_string(day_form("%-d", "%B", "%Y")).alias("sold"),
         "model",
         "year",
         pl.col("condition_band").fill_null("not graded"),
@@ -136,11 +137,12 @@ def _index_title(index: PriceIndex, words: LocaleWords) -> alt.TitleParams:
 def comparables_chart(found: Comparables, words: LocaleWords = PLAIN) -> alt.LayerChart:
     """Every comparable as it sold (ring) and as adjusted to the subject (disc, its size the weight), newest
     first, over the reconciled range."""
+    days = {day: words.day(day) for day in found.table["event_date"].unique()}
     frame = found.table.with_columns(
         pl.col("price", "adjusted_price").cast(pl.Float64),
-        label=pl.col("event_date").dt.to_string("%Y-%m-%d") + " " + pl.col("source_ref"),
+        label=pl.col("event_date").replace_strict(days, return_dtype=pl.String) + " " + pl.col("source_ref"),
     ).sort("event_date", descending=True)
-    y = alt.Y("label:N", sort=frame["label"].to_list(), title=None, axis=alt.Axis(labelLimit=180))
+    y = alt.Y("label:N", sort=frame["label"].to_list(), title=None, axis=alt.Axis(labelLimit=220))
     x = alt.X(
         "price:Q",
         title=words.say("price ({currency}, {basis})", currency=found.currency, basis=words.word("all-in")),
