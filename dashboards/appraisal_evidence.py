@@ -7,7 +7,7 @@ import altair as alt
 import polars as pl
 import streamlit as st
 
-from dashboards.exhibits import show_chart, show_table
+from dashboards.exhibits import day_column, show_chart, show_table
 from pricing.appraisal.bases import BASES, basis_of
 from pricing.appraisal.consistency import reconciled
 from pricing.appraisal.facts import Facts
@@ -49,7 +49,7 @@ def show_beside_opinion(facts: Facts) -> None:
                 "adjusted": st.column_config.NumberColumn(f"Adjusted ({facts.currency})", format="localized"),
                 "weight": st.column_config.NumberColumn("Weight (%)", format="%.0f"),
                 "gross_per_cent": st.column_config.NumberColumn("Gross (%)", format="%.0f"),
-                "condition_band": "Condition", "event_date": st.column_config.DateColumn("Sold"),
+                "condition_band": "Condition", "event_date": day_column("Sold"),
             },
         )  # fmt: skip
     show_own_sales(facts, "own_sales_beside")
@@ -68,7 +68,7 @@ def show_own_sales(facts: Facts, name: str) -> None:
                          "source", "source_ref"),
             name,
             {
-                "event_date": st.column_config.DateColumn("Day"), "outcome": "What came of it",
+                "event_date": day_column("Day"), "outcome": "What came of it",
                 "channel": "Where",
                 "amount": st.column_config.NumberColumn("As recorded", format="localized"),
                 "currency": "In", "price_basis": "Basis",

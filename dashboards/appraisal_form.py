@@ -8,6 +8,8 @@ import polars as pl
 import streamlit as st
 
 from dashboards import people
+from dashboards.exhibits import PAPER_WORDS
+from dashboards.typed_fields import ask_day
 from pricing.appraisal.answers import LONGEST_TEXT
 from pricing.appraisal.form import NAMED_FILES
 from pricing.appraisal.record import Appraisal, with_answer
@@ -53,7 +55,7 @@ def ask_assignment(snapshot: Snapshot) -> dict[str, Any] | None:
             "Level of the market", MARKET_LEVELS, None, placeholder="choose", key="market_level"
         )
     with third:
-        effective = st.date_input("Effective date", _last_day(snapshot), key="effective_date")
+        effective = ask_day("Effective date", _last_day(snapshot), key="effective_date")
     if level is None:
         return None
     return {
@@ -84,7 +86,7 @@ def ask_layout() -> tuple[str, LocaleWords]:
     """The paper, and the locale of the document: its language, amounts and days."""
     first, second = st.columns(2)
     with first:
-        paper = st.selectbox("Paper", ("a4", "letter"), key="paper")
+        paper = st.selectbox("Paper", list(PAPER_WORDS), format_func=PAPER_WORDS.__getitem__, key="paper")
     with second:
         locale = st.selectbox(
             "Language and country of the document", LOCALES, index=LOCALES.index("en_GB"), key="locale",
@@ -125,8 +127,7 @@ def _ask(part: "Field[Any]", known: Any) -> Any:
         place = allowed.index(known) if known in allowed else None
         return st.selectbox(label, allowed, place, placeholder="not said") or ""
     if kind == "day":
-        day = st.date_input(label, known, date(1950, 1, 1), date(2100, 12, 31))
-        return day if isinstance(day, date) else None
+        return ask_day(label, known, min_value=date(1950, 1, 1), max_value=date(2100, 12, 31))
     if kind == "yes or no":
         words = st.selectbox(
             label, ("yes", "no"), None if known is None else 1 - int(known), placeholder="not said"

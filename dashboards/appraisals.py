@@ -15,7 +15,7 @@ from dashboards.appraisal_grid import ask_choice, show_grid
 from dashboards.appraisal_photographs import show_photographs
 from dashboards.appraisal_profiles import ask_profiles
 from dashboards.car_form import ask_car
-from dashboards.exhibits import show_table
+from dashboards.exhibits import moment_column, show_table
 from pricing.appraisal.consistency import contradictions
 from pricing.appraisal.contents import missing
 from pricing.appraisal.facts import Facts, facts_of
@@ -94,7 +94,7 @@ def _show_list(entries: Any) -> None:
             "car": "Car",
             "effective_date": "Effective date",
             "completed": "Completed",
-            "made_at": st.column_config.DatetimeColumn("Changed (UTC)", format="YYYY-MM-DD HH:mm"),
+            "made_at": moment_column("Changed (UTC)"),
             "made_by": "By",
         },
         every=entries,
@@ -192,7 +192,7 @@ def _show_entry(snapshot: Snapshot, entry: Entry) -> None:
             "history",
             {
                 "revision": st.column_config.NumberColumn("Revision", format="%d"),
-                "made_at": st.column_config.DatetimeColumn("When (UTC)", format="YYYY-MM-DD HH:mm"),
+                "made_at": moment_column("When (UTC)"),
                 "made_by": "By",
                 "reason": "Why",
                 "field": "Field",

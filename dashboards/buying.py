@@ -55,16 +55,16 @@ def show_page() -> None:
             return
         state = asked.snapshot
         offer = ask_offer(asked)
-        answer = st.container()
-        terms = _ask_terms(state, offer.currency, inspected=offer.costs is not None)
+        with st.expander("Your terms: how sure you must be, other costs, what else would do"):
+            terms = _ask_terms(state, offer.currency, inspected=offer.costs is not None)
         if offer.asking is None and offer.car.channel != "auction":
-            answer.info(
+            st.info(
                 "Type the price that is asked for the car, and the verdict comes. For a car that goes to "
                 "auction choose "
                 "the channel auction under the car above instead."
             )
             return
-        with answer, page_layout.one_sentence("This cannot be reckoned: "):
+        with page_layout.one_sentence("This cannot be reckoned: "):
             _show(
                 buy_car(
                     state,
@@ -84,8 +84,6 @@ def show_page() -> None:
 
 
 def _ask_terms(state: Snapshot, currency: str, *, inspected: bool) -> BuyerTerms:
-    st.divider()
-    st.header("Your terms")
     certainty = st.slider(
         "How sure must you be that it sells for what it cost you? (%)",
         5,
@@ -96,28 +94,28 @@ def _ask_terms(state: Snapshot, currency: str, *, inspected: bool) -> BuyerTerms
         help="The surer, the lower the price to walk away at.",
         **BOUND,
     )
-    with st.expander("Other costs: transport, repairs, import"):
-        first, second, third = st.columns(3)
-        with first:
-            transport = ask_amount("To bring it home", "transport", currency, name="transport")
-        with second:
-            repairs = None
-            if inspected:
-                st.caption("Repairs are those of the inspection, with your quotes.")
-                page_layout.link("mend", "Repairs and quotes")
-            else:
-                repairs = ask_amount("First repairs", "first_repairs", currency)
-        with third:
-            schedule = schedule_in_force(state)
-            sources = sorted(
-                {charge.source for charge in schedule.charges if charge.kind.startswith("import")}
-                if schedule
-                else set()
-            )
-            imported = st.selectbox(
-                "Imported, with duty and tax of", sources, None, key="import_from", placeholder="not imported"
-            )
-        page_layout.link("settings", "Charges stand on the page Settings")
+    st.markdown("**Other costs**")
+    first, second, third = st.columns(3)
+    with first:
+        transport = ask_amount("To bring it home", "transport", currency, name="transport")
+    with second:
+        repairs = None
+        if inspected:
+            st.caption("Repairs are those of the inspection, with your quotes.")
+            page_layout.link("mend", "Repairs and quotes")
+        else:
+            repairs = ask_amount("First repairs", "first_repairs", currency)
+    with third:
+        schedule = schedule_in_force(state)
+        sources = sorted(
+            {charge.source for charge in schedule.charges if charge.kind.startswith("import")}
+            if schedule
+            else set()
+        )
+        imported = st.selectbox(
+            "Imported, with duty and tax of", sources, None, key="import_from", placeholder="not imported"
+        )
+    page_layout.link("settings", "Charges stand on the page Settings")
     return BuyerTerms(
         currency, certainty / 100, transport=transport, repairs=repairs, import_from=imported,
         least=least_chosen(), wanted=_ask_wanted(state),
@@ -126,15 +124,15 @@ def _ask_terms(state: Snapshot, currency: str, *, inspected: bool) -> BuyerTerms
 
 def _ask_wanted(state: Snapshot) -> Wanted:
     """What another car must be."""
-    with st.expander("What another car must be"):
-        first, second, third = st.columns(3)
-        with first:
-            body = _among("Body style", "other_body_style", caches.values(state, "body_style"))
-            drive = _among("Drive side", "other_drive_side", list(DRIVE_SIDES))
-        with second:
-            begin, end = (_year(label, key) for label, key in (("From", "other_from"), ("To", "other_to")))
-        with third:
-            country = _among("Sold in", "other_country", caches.values(state, "country"), country_words)
+    st.markdown("**What another car for the money must be**")
+    first, second, third = st.columns(3)
+    with first:
+        body = _among("Body style", "other_body_style", caches.values(state, "body_style"))
+        drive = _among("Drive side", "other_drive_side", list(DRIVE_SIDES))
+    with second:
+        begin, end = (_year(label, key) for label, key in (("From", "other_from"), ("To", "other_to")))
+    with third:
+        country = _among("Sold in", "other_country", caches.values(state, "country"), country_words)
     return Wanted(body, drive, begin, end, country)
 
 
@@ -164,8 +162,9 @@ def _show(facts: Buying, warning: str | None) -> None:
     show_terms("all-in", "asking price", "hammer price", "premium", "condition band")
     if facts.valuation.opinion_alone:
         st.warning(escaped(range_sentence(facts.valuation)))
-    for sentence in (*total_sentences(facts), *limit_sentences(facts), *mended_limit_sentences(facts)):
-        st.write(escaped(sentence))
+    with st.expander("What these figures say"):
+        for sentence in (*total_sentences(facts), *limit_sentences(facts), *mended_limit_sentences(facts)):
+            st.write(escaped(sentence))
     if facts.arguments:
         st.header("What to say to the seller")
         for sentence in argument_sentences(facts):
@@ -187,8 +186,7 @@ def _show(facts: Buying, warning: str | None) -> None:
         st.write(escaped(goals_sentence(facts.better)))
     page_layout.link("mend", "Mend it, or buy better")
     st.header("Questions to put before you pay")
-    for question in facts.questions:
-        st.write(escaped(question))
+    st.markdown("\n".join(f"- {escaped(question)}" for question in facts.questions))
     for caution in facts.cautions:
         st.caption(escaped(caution))
 
@@ -199,7 +197,7 @@ def _show_costs(facts: Buying) -> None:
     st.header("The whole cost, line by line", help=what_is("all-in"))
     ends = {"low": "Low", "mid": "Mid", "high": "High"}
     show_table(
-        facts.day_one.with_columns(
+        facts.day_one.drop_nulls("mid").with_columns(
             pl.col("line").replace_strict(LINE_WORDS),
             pl.when(pl.col("low") == pl.col("high"))
             .then(pl.col(list(ends)).cast(pl.Float64))
@@ -213,12 +211,15 @@ def _show_costs(facts: Buying) -> None:
                 end: st.column_config.NumberColumn(f"{words} ({facts.currency})", format="localized")
                 for end, words in ends.items()
             },
-            "counted": "Counted in the price to walk away at",
+            "counted": "Counts towards the price to walk away at",
             "source": "From",
         },
         every=facts.day_one,
         height="content",
     )
+    empty = facts.day_one.filter(pl.col("mid").is_null())["line"].replace_strict(LINE_WORDS)
+    if len(empty):
+        st.caption(escaped(f"Left empty, so not counted: {', '.join(empty)}."))
     st.caption(escaped(facts.rates))
 
 
@@ -245,28 +246,29 @@ def _show_alternatives(facts: Buying) -> None:
         return
     currency = facts.valuation.currency
     money = {
-        name: st.column_config.NumberColumn(f"{name} ({currency})", format="localized")
+        name: st.column_config.NumberColumn(f"{name.capitalize()} ({currency})", format="localized")
         for name in ("low", "mid", "high")
     }
     rounded = pl.col("low", "mid", "high").round_sig_figs(3).round().cast(pl.Int64)
     groups = facts.alternatives.group_by("at", maintain_order=True)
-    for sentence, ((name,), rows) in zip(sentences, groups, strict=True):
+    for place, (sentence, ((name,), rows)) in enumerate(zip(sentences, groups, strict=True)):
         st.write(escaped(sentence))
-        show_table(
-            rows.drop("at", "budget").head(CARS_SHOWN).with_columns(rounded, pl.col("within") * 100),
-            f"other cars for {name}",
-            {
-                "make": "Make",
-                "model": "Model",
-                "variant": "Variant",
-                "year": st.column_config.NumberColumn("Year", format="%d"),
-                "body_style": "Body style",
-                "condition_band": "Condition band",
-                "sales": st.column_config.NumberColumn("Sales", format="localized"),
-                **money,
-                "within": st.column_config.NumberColumn("Sold within your money (%)", format="%.0f"),
-                "evidence": "Evidence",
-            },
-            every=rows,
-            height="content",
-        )
+        with st.expander("These cars", expanded=place == 0, key=f"others-{place}"):
+            show_table(
+                rows.drop("at", "budget").head(CARS_SHOWN).with_columns(rounded, pl.col("within") * 100),
+                f"other cars for {name}",
+                {
+                    "make": "Make",
+                    "model": "Model",
+                    "variant": "Variant",
+                    "year": st.column_config.NumberColumn("Year", format="%d"),
+                    "body_style": "Body style",
+                    "condition_band": "Condition band",
+                    "sales": st.column_config.NumberColumn("Sales", format="localized"),
+                    **money,
+                    "within": st.column_config.NumberColumn("Sold within your money (%)", format="%.0f"),
+                    "evidence": "Evidence",
+                },
+                every=rows,
+                height="content",
+            )

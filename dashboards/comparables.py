@@ -6,13 +6,12 @@ import polars as pl
 import streamlit as st
 
 from dashboards import page_layout, people
-from dashboards.exhibits import show_chart, show_table
+from dashboards.exhibits import day_column, show_chart, show_table
 from dashboards.terms import show_terms
 from dashboards.typed_fields import ask_number
 from pricing.car import Car
 from pricing.charts import evidence as market_charts
-from pricing.decisions.approaches import difference
-from pricing.decisions.valuation import value_car
+from pricing.decisions.approaches import difference, valued_beside
 from pricing.evidence.comparison.choices import ACTIONS, LONGEST_REASON, Choice, keep, kept
 from pricing.evidence.comparison.comparables import COUNT, Comparables, find_comparables
 from pricing.snapshot import Snapshot
@@ -93,7 +92,7 @@ def _show_answer(found: Comparables) -> None:
 def _show_difference(snapshot: Snapshot, car: Car, found: Comparables) -> None:
     """How far the price model is from these sales, and why."""
     records = snapshot.of_model(car.make, car.model)
-    apart = difference(value_car(records, snapshot.model, car, as_of=found.as_of), found)
+    apart = difference(valued_beside(records, snapshot.model, car, found), found)
     if apart is not None:
         st.write(escaped(difference_sentence(apart)))
 
@@ -120,7 +119,7 @@ def _show_sales(found: Comparables) -> None:
         shown,
         "comparables",
         {
-            "event_date": st.column_config.DateColumn("Sold", format="D MMM YYYY"),
+            "event_date": day_column("Sold"),
             "price": st.column_config.NumberColumn(f"Price ({found.currency}, all-in)", format="localized"),
             "adjusted_price": st.column_config.NumberColumn(
                 f"Adjusted ({found.currency})", format="localized"

@@ -23,7 +23,7 @@ from pricing.charts.figures import figures
 from pricing.intake.exports import neutral_names, neutralised
 from pricing.reports.sheet import Sheet, sheet_html, sheet_pdf
 from pricing.words.plain_text import escaped
-from pricing.words.reader import number_marks
+from pricing.words.reader import day_form, number_marks
 
 schemapi.disable_debug_mode()  # else each part of a chart is held against the schema as it is made
 
@@ -109,6 +109,16 @@ def show_table(
     st.html(as_cards(frame.head(_PHONE_ROWS), columns))
     offer_table(name, given)
     return shown
+
+
+def day_column(label: str) -> Any:
+    """A column of days, as the visitor's locale writes them."""
+    return st.column_config.DateColumn(label, format=day_form("D", "MMM", "YYYY"))
+
+
+def moment_column(label: str) -> Any:
+    """A column of moments, as the visitor's locale writes them."""
+    return st.column_config.DatetimeColumn(label, format=f"{day_form('D', 'MMM', 'YYYY')}, HH:mm")
 
 
 def offer_table(name: str, frame: pl.DataFrame) -> None:

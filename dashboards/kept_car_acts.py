@@ -1,11 +1,9 @@
 """What is noted of a kept car: prices, notes, photographs, links, its sale; and deleting it."""
 
-from datetime import date
-
 import streamlit as st
 
 from dashboards import caches, page_layout, sheets
-from dashboards.typed_fields import ask_money
+from dashboards.typed_fields import ask_day, ask_money
 from pricing.car import today
 from pricing.decisions.kept_car import KeptCarToday, facts_seen
 from pricing.operations.kept_sales import record_sale
@@ -108,9 +106,10 @@ def _ask_sale(snapshot: Snapshot, one: KeptCarToday) -> None:
         "Country", countries, countries.index(own) if own in countries else None,
         format_func=country_words, key=f"sold-in-{kept.car_id}",
     )  # fmt: skip
-    on = third.date_input("On", today(), max_value=today(), key=f"sold-on-{kept.car_id}")
+    with third:
+        on = ask_day("On", today(), max_value=today(), key=f"sold-on-{kept.car_id}")
     pressed = st.button("Record the sale", key=f"sell-{kept.car_id}", disabled=paid is None)
-    if pressed and paid is not None and isinstance(on, date):
+    if pressed and paid is not None and on is not None:
         record_sale(
             snapshot.market, kept, str(paid), channel=str(channel), country=str(country or own),
             day=on.isoformat(),

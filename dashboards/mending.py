@@ -33,6 +33,7 @@ from pricing.words.condition import (
     mending_sentence,
     score_sentence,
 )
+from pricing.words.countries import country_words
 from pricing.words.glossary import what_is
 from pricing.words.plain_text import escaped
 from pricing.words.reader import number_words
@@ -98,17 +99,18 @@ def _ask(state: Snapshot) -> None:
     with first:
         country = work_country(state)
         st.selectbox(
-            "Country of the work (ISO 3166)",
+            "Country of the work",
             countries,
             countries.index(country) if country in countries else 0,
             key="work_country",
+            format_func=country_words,
             help="Chooses labour rates and tax; both stand on the page Settings.",
             persist_state="session",
         )
     with second:
         if st.session_state.get("least") not in STATES[1:]:
             st.session_state["least"] = "needs repair"
-        st.selectbox("Mend what is at least this bad", STATES[1:], key="least", persist_state="session")
+        st.selectbox("Mend what is this bad or worse", STATES[1:], key="least", persist_state="session")
 
 
 def _ask_quotes(state: Snapshot, costs: RepairCosts, budget: RepairBudget) -> None:
@@ -172,9 +174,7 @@ def _show_budget(budget: RepairBudget) -> None:
             "reason": "Because of",
             "chance": st.column_config.NumberColumn("Chance (%)", format="%.0f"),
             "when": st.column_config.NumberColumn(f"If it comes up ({budget.currency})", format="localized"),
-            "expected": st.column_config.NumberColumn(
-                f"Expected, chance counted ({budget.currency})", format="localized"
-            ),
+            "expected": st.column_config.NumberColumn(f"On average ({budget.currency})", format="localized"),
             "quoted": "Your quote",
             "area": "Area",
         },
@@ -190,16 +190,19 @@ def _show_comparison(decision: MendOrBuy) -> None:
     """Range against range for every goal, in words and drawn."""
     st.write(escaped(goals_sentence(decision)))
     for row in decision.goals.iter_rows(named=True):
-        st.write(escaped(mending_sentence(row, decision)))
+        what, _, told = mending_sentence(row, decision).partition(":")
+        st.markdown(f"- **{escaped(what)}:** {escaped(told.strip())}")
     show_chart(
         mending_charts.comparison_chart(decision),
         mending_charts.comparison_caption(decision),
         "mend or buy better",
     )
     money: dict[str, Any] = {
-        f"{part}_{end}": st.column_config.NumberColumn(f"{words}, {end}", format="localized")
+        f"{part}_mid": st.column_config.NumberColumn(
+            f"{words.capitalize()} ({decision.currency})", format="localized"
+        )
         for part, words in mending_charts.PARTS.items()
-        for end in ("low", "mid", "high")
+        if part != "price_now"
     }
     table = decision.goals.with_columns(
         pl.Series("goal", [goal_words(goal, decision) for goal in decision.goals["goal"]]),
@@ -207,17 +210,20 @@ def _show_comparison(decision: MendOrBuy) -> None:
         pl.col("chance_cheaper", "loses") * 100,
     )
     show_table(
-        table.select("goal", "answer", "chance_cheaper", "loses", *money),
+        table.select("goal", "answer", *money, "chance_cheaper", "loses"),
         "mend or buy in figures",
         {
-            "goal": f"Goal ({decision.currency}, all-in)",
+            "goal": "What is done",
             "answer": "Answer",
-            "chance_cheaper": st.column_config.NumberColumn("Mending is cheaper (of 100)", format="%.0f"),
-            "loses": st.column_config.NumberColumn("Mending loses money (of 100)", format="%.0f"),
+            "chance_cheaper": st.column_config.NumberColumn("Cheaper (of 100 cases)", format="%.0f"),
+            "loses": st.column_config.NumberColumn("Loses money (of 100)", format="%.0f"),
             **money,
         },
         every=decision.goals,
         height="content",
+    )
+    st.caption(
+        "The middle of each, all-in; the whole ranges are in the picture and in the table to take along."
     )
     for caution in (decision.notice, *decision.cautions):
         st.caption(escaped(caution))

@@ -8,7 +8,7 @@ import polars as pl
 import streamlit as st
 
 from dashboards import caches, page_layout
-from dashboards.exhibits import show_table
+from dashboards.exhibits import moment_column, show_table
 from dashboards.record_mapping import side_by_side
 from pricing.money.currencies import CURRENCIES
 from pricing.records.layout import ColumnLayout, record_layout
@@ -157,7 +157,7 @@ def _show_past(snapshot: Snapshot, record: str) -> None:
     if past.is_empty():
         return
     st.write("What was changed of it before:")
-    moment = st.column_config.DatetimeColumn("When (UTC)", format="YYYY-MM-DD HH:mm")
+    moment = moment_column("When (UTC)")
     names = {"done_at": moment, "column": "Cell", "old": "Before", "new": "After", "reason": "Why"}
     show_table(past, f"changes of {record[:8]}", names, height="content")
 

@@ -10,9 +10,10 @@ import streamlit as st
 
 from dashboards import caches, page_layout, people
 from dashboards.asked_spans import ask_quartiles, field_keys, median_of, put_in_taken
-from dashboards.exhibits import show_chart, show_table
-from dashboards.typed_fields import ask_amount_in, ask_year
+from dashboards.exhibits import day_column, show_chart, show_table
+from dashboards.typed_fields import ask_amount_in, ask_day, ask_year
 from dashboards.url_state import BOUND
+from pricing.car import today
 from pricing.charts.opinions import stated_bands_caption, stated_bands_chart
 from pricing.decisions.source_record import source_record
 from pricing.decisions.stated_bands import StatedBands, stated_bands
@@ -74,7 +75,7 @@ def _ask_statement(state: Snapshot | None, own: Snapshot | None) -> StatedBands 
     with who:
         source = st.text_input("Who says it", None, 500, key="said_by", **BOUND, placeholder="a name")
     with when:
-        stated_on = st.date_input("On which day", "today", max_value="today", key="said_on")
+        stated_on = ask_day("On which day", "today", max_value="today", key="said_on") or today()
     standing = st.text_input(
         "Who is that? In a few words", None, 500, key="said_standing",
         placeholder="such as: restores this model for thirty years",
@@ -279,7 +280,7 @@ def _show_kept(state: Snapshot) -> None:
         "statements",
         {
             "opinion_id": "Statement", "source": "Source",
-            "stated_on": st.column_config.DateColumn("Said on", format="YYYY-MM-DD"), "make": "Make",
+            "stated_on": day_column("Said on"), "make": "Make",
             "model": "Model", "condition_band": "Condition band", "low": "From", "high": "To",
             "currency": "Currency", "holds": "Holds",
         },

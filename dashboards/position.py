@@ -7,7 +7,7 @@ import polars as pl
 import streamlit as st
 
 from dashboards import page_layout
-from dashboards.exhibits import chosen_of, show_chart, show_table
+from dashboards.exhibits import chosen_of, day_column, show_chart, show_table
 from dashboards.kept_cars import offer_keeping
 from dashboards.steps import show_journeys
 from dashboards.terms import show_terms
@@ -261,7 +261,7 @@ def _show_sales(valuation: Valuation) -> None:
         shown,
         "sales of the model",
         {
-            "event_date": st.column_config.DateColumn("Sold", format="D MMM YYYY"),
+            "event_date": day_column("Sold"),
             "price": st.column_config.NumberColumn(
                 f"Price ({valuation.currency}, {valuation.basis})", format="localized"
             ),

@@ -9,7 +9,7 @@ import polars as pl
 import streamlit as st
 
 from dashboards import caches, people
-from dashboards.exhibits import show_table
+from dashboards.exhibits import moment_column, show_table
 from pricing.intake.suspicions import find_suspicions
 from pricing.intake.transfers import packed
 from pricing.snapshot import Snapshot
@@ -161,7 +161,7 @@ def _show_duplicates(snapshot: Snapshot) -> None:
             "other_id": "Other record",
             "rule": "Rule",
             "primary_id": "In front",
-            "parted_at": st.column_config.DatetimeColumn("Separated (UTC)", format="YYYY-MM-DD HH:mm"),
+            "parted_at": moment_column("Separated (UTC)"),
         },
     )
     if row is None:
@@ -216,7 +216,7 @@ def _show_audit(snapshot: Snapshot) -> None:
         trail.head(ROWS_SHOWN),
         "audit trail",
         {
-            "done_at": st.column_config.DatetimeColumn("When (UTC)", format="YYYY-MM-DD HH:mm:ss"),
+            "done_at": moment_column("When (UTC)"),
             "action": "What",
             "subject": "To what",
             "detail": "In figures",

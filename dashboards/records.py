@@ -11,7 +11,7 @@ import streamlit as st
 
 from dashboards import caches, jobs, one_sale, page_layout, people
 from dashboards.caches import Given
-from dashboards.exhibits import show_table
+from dashboards.exhibits import moment_column, show_table
 from dashboards.record_mapping import ask_mapping
 from dashboards.record_questions import show_questions
 from dashboards.record_trial import show_records, show_report, show_trial
@@ -273,10 +273,7 @@ def _show_batches(snapshot: Snapshot) -> None:
                 name: st.column_config.NumberColumn(words, format="localized")
                 for name, words in counts.items()
             },
-            **{
-                name: st.column_config.DatetimeColumn(words, format="YYYY-MM-DD HH:mm")
-                for name, words in moment.items()
-            },
+            **{name: moment_column(words) for name, words in moment.items()},
         },
     )
     standing = batches.filter(pl.col("undone_at").is_null())["batch_id"].to_list()

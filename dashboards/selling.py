@@ -157,7 +157,7 @@ def _show_channels(facts: Selling) -> None:
             "channel": found.channel,
             **{
                 f"{name}_{end}": None if span is None else float(getattr(span, end))
-                for name, span in (("paid", found.paid), ("net", found.net))
+                for name, span in (("net", found.net), ("paid", found.paid))
                 for end in ("low", "mid", "high")
             },
             "left": float(found.left),
@@ -167,22 +167,24 @@ def _show_channels(facts: Selling) -> None:
         for found in facts.channels
     ]
     table = pl.DataFrame(rows, infer_schema_length=None)
-    money = [name for name in table.columns if name.startswith(("paid", "net", "left"))]
+    shown = {
+        "left": "Left on average, sold or not",
+        "net_mid": "Left if it sells, the middle",
+        "paid_mid": "A buyer pays, the middle",
+    }
     show_table(
-        table.with_columns(pl.col([*money, "chance", "weeks"]).cast(pl.Float64).round()),
+        table.select("channel", pl.col(*shown, "chance", "weeks").cast(pl.Float64).round()),
         "channels",
         {
-            "channel": "Channel",
+            "channel": "Where",
             **{
-                name: st.column_config.NumberColumn(
-                    f"{name.replace('_', ', ')} ({currency})", format="localized"
-                )
-                for name in money
+                name: st.column_config.NumberColumn(f"{words} ({currency})", format="localized")
+                for name, words in shown.items()
             },
-            "left": st.column_config.NumberColumn(f"Left on average ({currency})", format="localized"),
             "chance": st.column_config.NumberColumn("Chance of a sale (%)", format="%.0f"),
-            "weeks": st.column_config.NumberColumn("Weeks to half sold", format="%.0f"),
+            "weeks": st.column_config.NumberColumn("Weeks until half are sold", format="%.0f"),
         },
+        every=table,
         height="content",
     )
 
@@ -246,7 +248,7 @@ def _show_first(facts: Selling) -> None:
     if facts.first.is_empty():
         return
     currency = facts.currency
-    money = ("cost_low", "cost_mid", "cost_high", "net_before", "net_after", "gain")
+    money = ("gain", "cost_mid", "net_before", "net_after")
     show_table(
         facts.first.select(
             "item", "kind", pl.col(*money).round(), pl.col("pays") * 100,
@@ -260,15 +262,12 @@ def _show_first(facts: Selling) -> None:
                 name: st.column_config.NumberColumn(f"{words} ({currency})", format="localized")
                 for name, words in zip(
                     money,
-                    (
-                        "Cost, low", "Cost, mid", "Cost, high", "A sale leaves now", "It then leaves",
-                        "More on average",
-                    ),
+                    ("More on average", "It costs, the middle", "A sale leaves now", "It then leaves"),
                     strict=True,
                 )
             },
-            "pays": st.column_config.NumberColumn("Pays (%)", format="%.0f"),
-            "compared": "Shown before and after",
+            "pays": st.column_config.NumberColumn("It pays in (% of cases)", format="%.0f"),
+            "compared": "Seen before and after on the same car",
         },
         every=facts.first,
         height="content",

@@ -8,13 +8,13 @@ from dashboards import page_layout
 from dashboards.url_state import JOURNEY
 
 JOURNEYS: Final[dict[str, tuple[tuple[str, str], ...]]] = {
-    "buying": (("position", "Car"), ("inspect", "Look"), ("mend", "Budget"), ("buy", "Verdict, sheet")),
-    "selling": (("position", "Car"), ("inspect", "Condition"), ("sell", "Channels, ask, sheet")),
+    "buying": (("position", "Car"), ("inspect", "Look"), ("mend", "Budget"), ("buy", "Verdict")),
+    "selling": (("position", "Car"), ("inspect", "Condition"), ("sell", "Where and for how much")),
     "valuing": (
         ("position", "Car"),
         ("inspect", "Condition"),
         ("comparables", "Comparables"),
-        ("appraisals", "Opinion, document"),
+        ("appraisals", "Document"),
     ),
 }
 """The pages of each journey, and what is done on each, in order."""
@@ -46,7 +46,7 @@ def show_steps(page: str) -> None:
 def show_journeys() -> None:
     """Where a person goes from the first page with this car."""
     st.header("What is it for?")
-    with st.container(horizontal=True):
+    with st.container(horizontal=True, key="journeys"):
         for journey, words in (
             ("buying", "I may buy it"),
             ("selling", "I may sell it"),

@@ -2,6 +2,7 @@
 nothing else."""
 
 from collections.abc import Callable
+from datetime import date
 from decimal import Decimal
 from typing import Any, TypeVar
 
@@ -15,6 +16,7 @@ from pricing.intake.written.years import read_year
 from pricing.records.entered_amounts import entered
 from pricing.snapshot import Snapshot
 from pricing.words.plain_text import escaped, sentence
+from pricing.words.reader import day_field_form
 
 LONGEST = 40
 """Characters of a number."""
@@ -51,6 +53,12 @@ def ask_amount_in(
         return typed.amount
 
     return ask_typed(f"{label} ({currency})", key, read, **{"placeholder": "not said"} | shown)
+
+
+def ask_day(label: str, value: date | str | None, **shown: Any) -> date | None:
+    """A day, in the digits and the order of the visitor's locale; nothing where none is said."""
+    day = st.date_input(label, value, format=day_field_form(), **shown)
+    return day if isinstance(day, date) else None
 
 
 def ask_number(

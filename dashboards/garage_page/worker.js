@@ -1,6 +1,7 @@
 // Keeps the page itself on the phone. Findings never pass through here: the page keeps and sends them.
-const SHELL = "garage-shell-1";
-const FILES = ["/garage/", "/garage/garage.js", "/garage/style.css"];
+const SHELL = "garage-shell-2";
+const FACES = ["besley", "libre-franklin"].map(name => `/app/static/${name}-latin-wght-normal.woff2`);
+const FILES = ["/garage/", "/garage/garage.js", "/garage/style.css", ...FACES];
 
 self.addEventListener("install", event => {
   event.waitUntil(caches.open(SHELL).then(kept => kept.addAll(FILES)).then(() => self.skipWaiting()));

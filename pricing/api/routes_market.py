@@ -1,6 +1,5 @@
 """The evidence of a market: comparable sales, price index, depth."""
 
-from datetime import date
 from typing import Annotated
 
 from fastapi import APIRouter, Depends, Query
@@ -12,8 +11,7 @@ from pricing.api.problems import responses
 from pricing.api.schemas import Car, Coverage, Day, Money, Name, Row, Warned
 from pricing.api.service import Service, service_here, warned, where
 from pricing.api.words import OneOf
-from pricing.decisions.approaches import difference
-from pricing.decisions.valuation import value_car
+from pricing.decisions.approaches import difference, valued_beside
 from pricing.evidence.comparison.comparables import COUNT, find_comparables
 from pricing.evidence.depth import market_depth
 from pricing.evidence.indices.index import METHODS, MINIMUM, price_index
@@ -100,9 +98,7 @@ def comparables(question: ComparablesQuestion, service: Here) -> Response:
         count=question.count,
         coverage=question.coverage,
     )
-    last = date.fromisoformat(snapshot.model.facts["last_date"])  # of any event; comparables end with a sale
-    at = max(found.as_of, last)
-    valued = value_car(snapshot, snapshot.model, car, as_of=at, coverage=question.coverage)
+    valued = valued_beside(snapshot, snapshot.model, car, found, question.coverage)
     return warned(snapshot, vars(found) | {"difference": difference(valued, found)})
 
 

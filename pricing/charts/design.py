@@ -94,6 +94,8 @@ def chart_theme() -> dict[str, Any]:
             "titleFontWeight": 400, "gridColor": LINE, "gridOpacity": 0.7, "domainColor": LINE,
             "tickColor": LINE, "titlePadding": 8,
         },
+        "axisQuantitative": {"labelSeparation": 10},
+        "axisTemporal": {"labelSeparation": 10},
         "legend": {
             "labelColor": INK, "titleColor": QUIET, "labelFontSize": 12, "labelFont": TEXT,
             "symbolType": "square", "orient": "bottom", "fillColor": None, "strokeColor": None,
@@ -113,7 +115,7 @@ def style_sheet() -> str:
     names = [f"--{name}: light-dark({light}, {dark[name]});" for name, light in asdict(LIGHT).items()]
     names += [f"--size-{name}: {size}rem;" for name, size in SIZES.items()]
     names += [f"--space-{name}: {space}rem;" for name, space in SPACES.items()]
-    names += [f"--heads: '{HEADS}', serif;", f"--target: {TARGET}rem;"]
+    names += [f"--heads: '{HEADS}', serif;", f"--text: '{TEXT}', sans-serif;", f"--target: {TARGET}rem;"]
     return f":root {{ {' '.join(names)} }}\n{_STYLE.replace('NARROW', f'{NARROW}px')}"
 
 
@@ -155,9 +157,10 @@ _STYLE: Final = """
 }
 [data-testid="stMain"] h1 { font-size: var(--size-title); padding-bottom: var(--space-small); }
 [data-testid="stMain"] p { max-width: 46rem; text-wrap: pretty; }
-[data-testid^="stBaseButton-primary"]:not(:disabled), [data-testid^="stBaseButton-primary"]:not(:disabled) p {
-    color: var(--paper) !important;
-}
+[data-testid="stMain"] button[kind^="primary"]:not(:disabled),
+[data-testid="stMain"] button[kind^="primary"]:not(:disabled) *,
+[data-testid="stMain"] [data-tag], [data-testid="stMain"] [data-tag] * { color: var(--paper) !important; }
+[data-testid="stSliderThumbValue"] p { white-space: nowrap; }
 [data-testid="stMetricLabel"] p { color: var(--quiet); font-size: var(--size-small); }
 [data-testid="stMetricValue"] { font-family: var(--heads); }
 .st-key-menu, .st-key-pages { position: fixed; top: 0.5rem; left: 1rem; z-index: 999991; width: auto; }
@@ -192,7 +195,17 @@ _STYLE: Final = """
 [class*="st-key-card-"] { background: var(--card); border: 1px solid var(--line); border-radius: 0.5rem;
     padding: var(--space-whole); }
 .st-key-steps { gap: 0 !important; color: var(--quiet); border-bottom: 1px solid var(--line);
-    padding-bottom: var(--space-hair); overflow-x: auto; flex-wrap: nowrap !important; }
+    padding-bottom: var(--space-hair); overflow-x: auto; flex-wrap: nowrap !important;
+    align-items: center !important; scrollbar-width: none; }
+.st-key-steps > * { flex: none !important; width: auto !important; }
+.st-key-steps [data-testid="stMarkdownContainer"] { margin: 0; }
+.st-key-steps p { font-size: var(--size-small); white-space: nowrap; margin: 0; }
+.st-key-steps strong { color: var(--ink); padding: 0 var(--space-small); border-bottom: 2px solid
+    var(--main); }
+.st-key-journeys { gap: var(--space-small) !important; }
+.st-key-journeys a { border: 1px solid var(--main); border-radius: 0.4rem; min-height: var(--target);
+    padding: var(--space-small) var(--space-whole); align-items: center; }
+.st-key-journeys a p { color: var(--main); font-weight: 600; }
 [data-testid="stAlertContainer"] { background: var(--card); border: 1px solid var(--line); color: var(--ink);
     border-left: 0.35rem solid var(--pale); }
 [data-testid="stAlertContainer"]:has([data-testid="stAlertContentError"]),
@@ -220,8 +233,12 @@ _STYLE: Final = """
 .rows { display: none; list-style: none; margin: 0 !important; padding: 0 !important; }
 .rows li { background: var(--card); border: 1px solid var(--line); border-radius: 0.4rem;
     padding: var(--space-half) var(--space-whole); margin: 0 0 var(--space-small) !important; }
-.rows strong { font-family: var(--heads); font-size: var(--size-lead); display: block; }
-.rows span { color: var(--quiet); }
+.rows li { display: flex; flex-wrap: wrap; gap: 0 var(--space-half); align-items: baseline; }
+.rows strong { font-family: var(--heads); font-size: var(--size-lead); flex-basis: 100%; }
+.rows strong small { font-family: var(--text); font-size: var(--size-small); font-weight: 400;
+    color: var(--quiet); margin-left: var(--space-hair); }
+.rows b { flex-basis: 100%; font-weight: 600; }
+.rows span { color: var(--quiet); font-size: var(--size-small); }
 .rows summary { min-height: var(--target); display: flex; align-items: center; cursor: pointer;
     text-decoration: underline; text-underline-offset: 0.2em; color: var(--main); }
 @media (max-width: NARROW) {

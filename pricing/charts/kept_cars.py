@@ -4,7 +4,7 @@ import altair as alt
 import polars as pl
 
 from pricing.charts.design import ASKED
-from pricing.words.reader import day_words
+from pricing.words.reader import day_form, day_words
 from pricing.words.sentences import exact_words
 
 
@@ -13,9 +13,16 @@ def prices_chart(prices: pl.DataFrame) -> alt.LayerChart:
     frame = prices.with_columns(pl.col("amount").cast(pl.Float64))
     currency = prices["currency"][-1]
     base = alt.Chart(frame.select("noted_on", "amount", "currency"))
-    x = alt.X("noted_on:T", title=None, axis=alt.Axis(labelOverlap=True))
+    x = alt.X(
+        "noted_on:T",
+        title=None,
+        axis=alt.Axis(format=day_form("%-d", "%b", "%Y"), tickCount=4, labelOverlap=True, grid=False),
+    )
     y = alt.Y("amount:Q", title=f"asked ({currency})", scale=alt.Scale(zero=False, padding=12))
-    tooltip = [alt.Tooltip("noted_on:T", title="noted on"), alt.Tooltip("amount:Q", format=",.0f")]
+    tooltip = [
+        alt.Tooltip("noted_on:T", title="noted on", format=day_form("%-d", "%B", "%Y")),
+        alt.Tooltip("amount:Q", format=",.0f"),
+    ]
     layers = [
         base.mark_line(color=ASKED, strokeWidth=2, interpolate="step-after").encode(x=x, y=y),
         base.mark_point(color=ASKED, filled=True, size=60, opacity=1).encode(x=x, y=y, tooltip=tooltip),

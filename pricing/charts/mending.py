@@ -23,7 +23,7 @@ def budget_chart(budget: RepairBudget) -> alt.LayerChart:
     """What each area takes: from one time in ten to four times in five, the middle marked."""
     areas = budget.areas.sort("expected", descending=True)
     base = alt.Chart(areas)
-    y = alt.Y("area:N", sort=areas["area"].to_list(), title="area", axis=alt.Axis(labelLimit=150))
+    y = alt.Y("area:N", sort=areas["area"].to_list(), title=None, axis=alt.Axis(labelLimit=150))
     tooltip = [
         alt.Tooltip("area:N"),
         *(
@@ -95,7 +95,20 @@ def comparison_chart(decision: MendOrBuy) -> alt.LayerChart:
     long = long.unique("line", keep="first", maintain_order=True).sort("place", maintain_order=True)
     currency = decision.currency
     base = alt.Chart(long)
-    y = alt.Y("line:N", sort=long["line"].to_list(), title=None, axis=alt.Axis(labelLimit=190))
+    y = alt.Y(
+        "line:N",
+        sort=long["line"].to_list(),
+        title=None,
+        scale=alt.Scale(domain=_under_goals(long["line"].to_list())),
+        axis=alt.Axis(
+            labelLimit=170,
+            labelExpr="split(datum.value, ': ')[1] || datum.value",
+            labelFontWeight=alt.when("indexof(datum.value, ': ') < 0")
+            .then(alt.value(700))
+            .otherwise(alt.value(400)),
+            ticks=False,
+        ),
+    )
     tooltip = [
         alt.Tooltip("line:N", title="what"),
         *(
@@ -128,7 +141,17 @@ def comparison_chart(decision: MendOrBuy) -> alt.LayerChart:
         fontSize=15,
     )
     layers: list[alt.Chart] = [spans, middles, fixed.encode(y=y, x=alt.X("mid:Q"), tooltip=tooltip)]
-    return alt.LayerChart(layer=layers, title=title, height=alt.Step(26))
+    return alt.LayerChart(layer=layers, title=title, height=alt.Step(22))
+
+
+def _under_goals(lines: list[str]) -> list[str]:
+    """The lines of a comparison with each goal as a line of its own above them.
+
+    >>> _under_goals(["this car now", "to average: its repairs", "to average: this car mended"])
+    ['this car now', 'to average', 'to average: its repairs', 'to average: this car mended']
+    """
+    goals = [line.partition(": ")[0] for line in lines]
+    return list(dict.fromkeys(name for pair in zip(goals, lines, strict=True) for name in pair))
 
 
 def comparison_caption(decision: MendOrBuy) -> str:

@@ -11,7 +11,7 @@ import polars as pl
 from pricing.charts.design import ASKED, INK, MAIN, PALE, PAPER, QUIET
 from pricing.decisions.valuation import Valuation
 from pricing.vocabulary import CONDITION_BANDS
-from pricing.words.reader import about_words
+from pricing.words.reader import about_words, day_form
 from pricing.words.sentences import basis_words, exact_words, money_words
 
 CHOSEN: Final = "sale"
@@ -234,7 +234,7 @@ def _sales(comparables: pl.DataFrame | None) -> pl.DataFrame:
         "record_id",
         price=pl.col("adjusted_price").cast(pl.Float64),
         paid=pl.col("price").cast(pl.Float64),
-        sold=pl.col("event_date").dt.to_string("%-d %B %Y"),
+        sold=pl.col("event_date").dt.to_string(day_form("%-d", "%B", "%Y")),
         car=pl.concat_str(pl.col("year").cast(pl.String), pl.col("variant").fill_null(""), separator=" "),
         condition_band=pl.col("condition_band").fill_null("not graded"),
         level=pl.lit(_SALES_AT),

@@ -106,8 +106,7 @@ def comparables(
 ) -> None:
     """The sales most like a car, adjusted to it line by line, and what they come to together."""
     from pricing.cli.evidence_terminal import show_comparables
-    from pricing.decisions.approaches import difference
-    from pricing.decisions.valuation import value_car
+    from pricing.decisions.approaches import difference, valued_beside
     from pricing.evidence.comparison.choices import keep, kept
     from pricing.evidence.comparison.comparables import find_comparables
     from pricing.evidence.comparison.comparables_index import ComparablesIndex
@@ -132,9 +131,7 @@ def comparables(
         from pricing.charts.evidence import comparables_chart
 
         draw(comparables_chart(found), chart)
-    last = date.fromisoformat(snapshot.model.facts["last_date"])  # of any event; comparables end with a sale
-    valued = value_car(snapshot, snapshot.model, car, as_of=max(found.as_of, last), coverage=coverage)
-    apart = difference(valued, found)
+    apart = difference(valued_beside(snapshot, snapshot.model, car, found, coverage), found)
     facts = {"comparables": found, "difference": apart}
     answer(facts, lambda: show_comparables(found, apart, lines=lines))
 

@@ -1,11 +1,13 @@
 """Two approaches to one price: how far the comparable sales and the price model are apart, and by what."""
 
 from dataclasses import dataclass
+from datetime import date
 from decimal import Decimal
 
 import polars as pl
 
-from pricing.decisions.valuation import Valuation
+from pricing.car import Car
+from pricing.decisions.valuation import FittedModel, HasSales, Valuation, value_car
 from pricing.evidence.comparison.adjustments import DATE
 from pricing.evidence.comparison.comparables import Comparables
 
@@ -39,6 +41,15 @@ class Difference:
     date_move: float
     graded: bool
     evidence: str
+
+
+def valued_beside(
+    market: HasSales, model: FittedModel, car: Car, found: Comparables, coverage: float = 0.8
+) -> Valuation:
+    """The model's value of the car that comparables were found for, at their date; at the model's last event
+    where that is later, for comparables end with a sale and a model may have seen an offer after it."""
+    last = date.fromisoformat(model.facts["last_date"])
+    return value_car(market, model, car, as_of=max(found.as_of, last), coverage=coverage)
 
 
 def difference(valuation: Valuation, found: Comparables) -> Difference | None:

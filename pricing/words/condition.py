@@ -35,10 +35,10 @@ def unseen_worst_sentence(worst: UnseenWorst, words: LocaleWords = PLAIN) -> str
     """The score were what was not seen the worst of the car.
 
     >>> unseen_worst_sentence(UnseenWorst(0.33, 20.2, 30.4, 41.0, "solid restorable"))
-    'Were what was not seen no chance sample but the worst of the car: 20 to 41, solid restorable.'
+    'If what was not seen is the worst of the car, the score is 20 to 41, solid restorable.'
     """
     return words.say(
-        "Were what was not seen no chance sample but the worst of the car: {low} to {high}, {band}.",
+        "If what was not seen is the worst of the car, the score is {low} to {high}, {band}.",
         low=words.number(worst.low), high=words.number(worst.high), band=words.word(worst.band),
     )  # fmt: skip
 

@@ -6,6 +6,7 @@ from typing import Any
 import polars as pl
 
 from pricing.evidence.depth import Depth
+from pricing.evidence.seasons import SIGNIFICANCE
 from pricing.words.reader import day_words, number_words
 from pricing.words.sentences import money_words
 
@@ -71,7 +72,10 @@ def season_sentence(depth: Depth) -> str:
     if depth.seasons.p_value is None:
         return "Season: too few sales to test."
     if depth.seasons.effects.is_empty():
-        return f"Season: none that the sales show (p = {depth.seasons.p_value:.2f})."
+        return (
+            "Season: no time of the year sells for more or less than chance would explain "
+            f"(p = {depth.seasons.p_value:.3f}; one is named below {SIGNIFICANCE})."
+        )
     best = depth.seasons.effects.sort("per_cent").row(-1, named=True)
     return f"Season: {best['season']} is {best['per_cent']:+.1f}% against the year."
 

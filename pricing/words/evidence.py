@@ -10,7 +10,7 @@ from pricing.evidence.indices.index import PriceIndex
 from pricing.words.locale import PLAIN, LocaleWords
 from pricing.words.messages import noted
 from pricing.words.plain_text import capital
-from pricing.words.reader import day_words, number_words
+from pricing.words.reader import day_form, day_words, number_words
 from pricing.words.sentences import exact_words, money_words
 
 
@@ -197,7 +197,24 @@ def lines_in_words(found: Comparables, record: str) -> pl.DataFrame:
     """The lines by which one sale was brought to the car: ``line``, ``comparable``, ``subject`` as a person
     writes them, the other columns of ``Comparables.lines`` as they are."""
     said = pl.col("comparable", "subject").fill_null("").str.strip_suffix(".0")
-    return found.lines.filter(pl.col("record_id") == record).with_columns(_named(pl.col("line")), said)
+    return (
+        found.lines.filter(pl.col("record_id") == record)
+        .with_columns(_named(pl.col("line")), said)
+        .with_columns(_with_days(pl.col(name)) for name in ("comparable", "subject", "source"))
+    )
+
+
+def _with_days(text: pl.Expr) -> pl.Expr:
+    """A day at the end of a text as the reader writes it.
+
+    >>> told = pl.DataFrame({"source": ["reference rate of 2026-05-17", "sale record"]})
+    >>> told.select(_with_days(pl.col("source")))["source"].to_list()
+    ['reference rate of 17 May 2026', 'sale record']
+    """
+    ends = r"\d{4}-\d{2}-\d{2}$"
+    day = text.str.extract(f"({ends})").str.to_date(strict=False)
+    written = day.dt.to_string(day_form("%-d", "%B", "%Y"))
+    return pl.when(day.is_null()).then(text).otherwise(pl.concat_str(text.str.replace(ends, ""), written))
 
 
 def flags_in_words(flags: pl.Expr) -> pl.Expr:

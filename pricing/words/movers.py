@@ -23,8 +23,8 @@ def mover_sentence(row: Mapping[str, Any]) -> str:
     sure = f"({row['low']:+.0f}% to {row['high']:+.0f}%): {counts}"
     if row["told"] in ("rose", "fell"):
         return f"The {name} {row['told']} by {abs(row['per_cent']):.0f}% in a year {sure}."
-    moved = f"moved by {row['per_cent']:+.0f}%" if round(row["per_cent"]) else "stood still"
-    return f"The {name} {moved} in a year, or no more than chance would move it {sure}."
+    moved = f": {row['per_cent']:+.0f}%" if round(row["per_cent"]) else ""
+    return f"Prices of the {name} neither rose nor fell clearly in a year{moved} {sure}."
 
 
 def movers_sentence(found: pl.DataFrame) -> str:

@@ -76,13 +76,42 @@ def day_words(day: date) -> str:
     'June 3, 2026'
     >>> read_by(None)
     """
+    return day_form(str(day.day), f"{day:%B}", str(day.year))
+
+
+def day_form(day: str, month: str, year: str) -> str:
+    """The parts of a day, or another tool's signs for them, where the reader's locale has each.
+
+    >>> day_form("%-d", "%B", "%Y")
+    '%-d %B %Y'
+    >>> read_by("en-US"); day_form("D", "MMM", "YYYY")
+    'MMM D, YYYY'
+    >>> read_by(None)
+    """
     locale = _READER.get()
     order = "dMy" if locale is None else _order(str(locale.date_formats["long"].pattern))
     if order.startswith("M"):
-        return f"{day:%B} {day.day}, {day.year}"
+        return f"{month} {day}, {year}"
     if order.startswith("y"):
-        return f"{day.year} {day:%B} {day.day}"
-    return f"{day.day} {day:%B %Y}"
+        return f"{year} {month} {day}"
+    return f"{day} {month} {year}"
+
+
+def day_field_form() -> str:
+    """How a day is typed into a field, in digits, as the reader's locale writes it.
+
+    >>> day_field_form()
+    'DD/MM/YYYY'
+    >>> read_by("de-DE"); day_field_form()
+    'DD.MM.YYYY'
+    >>> read_by("sv-SE"); day_field_form()
+    'YYYY-MM-DD'
+    >>> read_by(None)
+    """
+    locale = _READER.get()
+    pattern = "dd/MM/y" if locale is None else str(locale.date_formats["short"].pattern)
+    mark = next((sign for sign in pattern if sign in "./-"), "/")
+    return mark.join({"d": "DD", "M": "MM", "y": "YYYY"}[part] for part in _order(pattern))
 
 
 def _order(pattern: str) -> str:

@@ -160,8 +160,8 @@ def auction_sentences(facts: Selling, words: LocaleWords = PLAIN) -> list[str]:
         if lots.sold is not None and lots.expected is not None:
             said.append(
                 words.say(
-                    "Of {lots} lots with a known reserve {sold} sold, where draws like these would have had "
-                    "{expected}: whoever set them had seen the car.",
+                    "Of {lots} lots with a known reserve {sold} sold; {expected} would be expected for cars "
+                    "like these. Whoever set those reserves had seen the car.",
                     lots=words.number(lots.with_reserve), sold=words.share(lots.sold),
                     expected=words.share(lots.expected),
                 )
@@ -204,9 +204,8 @@ def waiting_sentences(facts: Selling) -> list[str]:
         said.append(f"Half the cars on record were sold within {weeks:.0f} weeks, whatever was asked.")
     if not facts.price_tells:
         said.append(
-            "That cars asked dearer sold at another pace the records do not show "
-            f"(p = {facts.slower:.2f}): the price says little here, and what is advised to ask is what is "
-            "customary."
+            "The records do not show that cars at a higher asking price took longer to sell "
+            f"(p = {facts.slower:.2f}), so the steps advised below are those customary in the trade."
         )
     elif facts.times is not None:
         said.append(pace_sentence(facts.times))
@@ -235,8 +234,8 @@ def bargain_sentence(facts: Selling) -> str:
     """How far buyers bargain, which bounds what a dear asking price can do."""
     behind = f"of {number_words(facts.pairs)} pairs" if facts.pairs else "an assumption, for want of pairs"
     return (
-        f"Nine sales in ten were made at {1.0 / facts.bargained:.0%} or more of what was asked ({behind}): a "
-        "buyer who would pay less does not come."
+        f"Nine sales in ten were made at {1.0 / facts.bargained:.0%} or more of what was asked ({behind}): "
+        "asked much too high, a car draws no offers."
     )
 
 
@@ -251,15 +250,16 @@ def what_if_sentence(facts: Selling, row: dict[str, Any]) -> str:
             said = f"{what}: it brings {gain} {more} ({row['pairs']} cars sold before and after say so)."
         else:
             said = (
-                f"{what}: such cars also bring {gain} {more}; that the paper does it no comparison shows "
-                f"({_pairs(row['pairs'])})."
+                f"{what}: cars that have it bring {gain} {more}; whether the paper is the reason is not "
+                f"known (comparisons of one car without and with it: {_pairs(row['pairs'])})."
             )
     elif row["supported"]:
         said = f"Mend it ({row['item']}): the sale then leaves {after}, {gain} {more}."
     else:
         said = (
             f"Mend it ({row['item']}): cars in that state also bring {gain} {more}, which would leave "
-            f"{after}; no comparison of the same car shows it ({_pairs(row['pairs'])})."
+            f"{after}; whether the repair is the reason is not known (comparisons of one car before and "
+            f"after: {_pairs(row['pairs'])})."
         )
     if row["cost_mid"] is None:
         return f"{said} Worth it if it costs less than that to get."

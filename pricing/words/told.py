@@ -47,7 +47,7 @@ TOLD: Final = (
     noted("no kind of the car has {needed} sales that can be valued from others"),
     # comparables left out
     noted("dropped: {reason}"),
-    noted("needs more adjustment than a comparable can bear (log price by {most} in all)"),
+    noted("would need its price changed too much to compare (by a factor of {most} in all)"),
     noted("less like the subject than those looked at ({level})"),
     noted("further out than the {level}"),
     # where adjustments come from

@@ -1,6 +1,7 @@
 """Which sales are looked at for a subject, nearest first from the same variant outward, and which are not."""
 
 from collections.abc import Mapping
+from math import exp
 from typing import Any, Final
 
 import numpy as np
@@ -11,7 +12,9 @@ from pricing.errors import EvidenceError
 from pricing.evidence.comparison.choices import Choice
 from pricing.evidence.comparison.sale_features import MATCH_LEVELS, MOST_GROSS, SHORTLIST, SaleFeatures
 
-BEYOND: Final = f"needs more adjustment than a comparable can bear (log price by {MOST_GROSS:g} in all)"
+BEYOND: Final = (
+    f"would need its price changed too much to compare (by a factor of {exp(MOST_GROSS):.1f} in all)"
+)
 
 
 def choose(
