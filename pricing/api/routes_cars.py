@@ -6,6 +6,7 @@ from typing import Annotated, Any
 
 from fastapi import APIRouter, Body, Depends, File, Form, Path, Query, UploadFile
 from pydantic import BaseModel, Field
+from starlette.convertors import Convertor, register_url_convertor
 from starlette.responses import Response
 
 from pricing.api.answers import Answer
@@ -32,6 +33,21 @@ CarId = Annotated[str, Field(min_length=8, max_length=8, pattern="^[0-9a-f]+$")]
 Number = Annotated[int, Path(ge=1, le=1_000_000)]
 Called = Annotated[str, Field(min_length=1, max_length=LONGEST_NAME, pattern=r"^[^\x00-\x1f\x7f]*$")]
 Notes = Annotated[str, Field(max_length=LONGEST_NOTES)]
+
+
+class _CarIdConvertor(Convertor[str]):
+    """A kept car's id where it ends a path, so that no other path below ``/kept-cars`` is taken for one."""
+
+    regex = "[0-9a-f]{8}"
+
+    def convert(self, value: str) -> str:
+        return value
+
+    def to_string(self, value: str) -> str:
+        return value
+
+
+register_url_convertor("kept_car", _CarIdConvertor())
 
 
 class CarToKeep(BaseModel):
@@ -133,7 +149,9 @@ def compare(
     )
 
 
-@router.get("/kept-cars/{car_id}", response_model=Row, dependencies=reading, responses=responses(404))
+@router.get(
+    "/kept-cars/{car_id:kept_car}", response_model=Row, dependencies=reading, responses=responses(404)
+)
 def kept_car(car_id: CarId, service: Here) -> Response:
     """One kept car, with its prices over time."""
     snapshot = _ready(service)
@@ -154,7 +172,7 @@ def keep(said: CarToKeep, service: Here, caller: Loader, key: Key = None) -> Res
     return idempotently(snapshot.market, caller, key, asked, work)
 
 
-@router.patch("/kept-cars/{car_id}", response_model=KeptId, responses=responses(404, 409, 422))
+@router.patch("/kept-cars/{car_id:kept_car}", response_model=KeptId, responses=responses(404, 409, 422))
 def change(car_id: CarId, said: CarChange, service: Here, caller: Loader, key: Key = None) -> Response:
     """Change parts of a kept car."""
     snapshot = service.snapshot()
@@ -265,7 +283,7 @@ def sell(car_id: CarId, said: Sale, service: Here, caller: Loader, key: Key = No
     return idempotently(market, caller, key, ("sale", car_id, said.model_dump_json()), work)
 
 
-@router.delete("/kept-cars/{car_id}", response_model=KeptId, responses=responses(404))
+@router.delete("/kept-cars/{car_id:kept_car}", response_model=KeptId, responses=responses(404))
 def delete(car_id: CarId, service: Here, caller: Loader) -> Response:
     """Delete a kept car with its prices and photographs, for good."""
     market = service.snapshot().market

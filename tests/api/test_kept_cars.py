@@ -76,3 +76,6 @@ def test_kept_noted_compared_sold_and_deleted(market: Market) -> None:
         assert market.kept_cars.one("red").sold_as == sold["record_id"]
         assert asked("DELETE", f"/{red}")[0] == 200 and asked("GET", f"/{red}")[0] == 404
         assert len(asked("GET", "/export")[1]["cars"]) == 1
+        others = ("/comparison", "/export", "/photos")  # no ids of cars, and not to be changed
+        assert {asked(method, path)[0] for path in others for method in ("PATCH", "DELETE")} == {405}
+        assert asked("GET", "/no_such")[0] == 404

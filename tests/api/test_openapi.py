@@ -20,7 +20,7 @@ LEFT_OUT = "positive_data_acceptance,negative_data_rejection,object_level_author
 whatever does not is refused (amounts, days and names are read as people write them); and that one caller does
 not get at another's things, for which there is a test of its own by role (`test_security.py`)."""
 SEED = 20260630
-CASES = os.environ.get("SOAK_CASES", "30")
+CASES = os.environ.get("SOAK_CASES", "60")
 """Of each operation, in each phase."""
 
 
