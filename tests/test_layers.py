@@ -24,7 +24,7 @@ ROOMS = (
         "nearest",
         "arrays",
     ),
-    ("untrusted", "plugins"),
+    ("untrusted", "plugins", "whole_files"),
     ("car_fields", "money"),
     ("records",),
     ("car", "car_search", "intake", "opinions"),

@@ -6,11 +6,12 @@ from typing import Annotated
 
 import typer
 
-from pricing.cli.appraisals import ByOption, LocaleOption, PaperOption, who, write_whole
+from pricing.cli.appraisals import ByOption, LocaleOption, PaperOption, who
 from pricing.cli.market_option import MarketOption
 from pricing.cli.output import done
 from pricing.errors import AppraisalError
 from pricing.operations.opening import MARKET_FILE, open_market
+from pricing.whole_files import write_whole
 
 collection_app = typer.Typer()
 

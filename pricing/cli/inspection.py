@@ -12,6 +12,7 @@ from pricing.cli.output import answer
 from pricing.cli.output import done as report
 from pricing.errors import FileError, InspectionError
 from pricing.operations.demo_files import EXTENSIONS
+from pricing.whole_files import write_whole
 
 inspect_app = typer.Typer(help="Go round a car with a sheet of checks, and score it.", no_args_is_help=True)
 
@@ -155,10 +156,7 @@ def print_sheet(
 
     words, found = LocaleWords.of(locale), open_inspection(file, extensions=extensions)
     text = inspection_page(found, assess(found) if result else None, words=words)
-    try:
-        page.write_text(text, encoding="utf-8")
-    except OSError as error:
-        raise FileError(f"{page}: cannot be written: {error.strerror}") from error
+    write_whole(page, text.encode())
     report({"file": page}, f"{page}: written")
 
 
