@@ -27,7 +27,7 @@ def grid(name: Name, search: Search = None, market: MarketOption = MARKET_FILE) 
     """Show the comparables of an appraisal by number, or look for sales to add."""
     from pricing.appraisal.grid import found_sales
     from pricing.appraisal.register import read
-    from pricing.cli.appraisal_terminal import show_found, show_grid
+    from pricing.cli.printing.appraisals import show_found, show_grid
 
     opened = open_market(market)
     entry = read(opened, name)
@@ -63,7 +63,7 @@ def choose(
     """Keep choices on comparables in the record, and gather the evidence anew for them."""
     from pricing.appraisal.grid import with_choices, without_choices
     from pricing.appraisal.register import read
-    from pricing.cli.terminal import progress
+    from pricing.cli.printing.terminal import progress
     from pricing.operations.appraisal_files import revised
 
     opened = open_market(market)

@@ -47,7 +47,7 @@ def new(
     from pricing.appraisal.form import read_form, write_form
     from pricing.appraisal.record import Appraisal
     from pricing.appraisal.register import enter
-    from pricing.cli.terminal import progress
+    from pricing.cli.printing.terminal import progress
     from pricing.operations.appraisal_files import evidence_for
     from pricing.operations.appraisal_photographs import taken_in
 
@@ -84,7 +84,7 @@ def edit(
     from pricing.appraisal.form import read_form, write_form
     from pricing.appraisal.record import with_answer
     from pricing.appraisal.register import read
-    from pricing.cli.terminal import progress
+    from pricing.cli.printing.terminal import progress
     from pricing.operations.appraisal_files import revised
     from pricing.operations.appraisal_photographs import taken_in
 
@@ -111,7 +111,7 @@ def edit(
 def check(name: Name, market: MarketOption = MARKET_FILE) -> None:
     """Say what the record lacks and where it contradicts itself; exit code 1 while it does either."""
     from pricing.appraisal.register import read
-    from pricing.cli.appraisal_terminal import show_open_points
+    from pricing.cli.printing.appraisals import show_open_points
 
     entry = read(open_market(market), name)
     facts = entry_facts(entry)
@@ -175,7 +175,7 @@ def render(
 def bases() -> None:
     """Show the bases of value: what each means, where it is defined, which premises and levels go with it."""
     from pricing.appraisal.bases import BASES
-    from pricing.cli.appraisal_terminal import show_bases
+    from pricing.cli.printing.appraisals import show_bases
 
     answer(BASES, show_bases)
 
@@ -189,7 +189,7 @@ def show_list(
 ) -> None:
     """List the appraisals of the market file, or the log of one."""
     from pricing.appraisal.register import history, listed, read
-    from pricing.cli.appraisal_terminal import show_appraisals, show_history
+    from pricing.cli.printing.appraisals import show_appraisals, show_history
 
     opened = open_market(market)
     if name is None:
@@ -214,7 +214,7 @@ def _document(file: Path, pages: "Pages", paper: str, day: date | None) -> bytes
 def told(opened: "Market", name: str) -> None:
     """Print what became of an appraisal: its last revision."""
     from pricing.appraisal.register import read
-    from pricing.cli.appraisal_terminal import show_entry
+    from pricing.cli.printing.appraisals import show_entry
 
     entry = read(opened, name)
     done(entry_facts(entry), lambda: show_entry(entry))

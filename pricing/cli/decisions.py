@@ -118,7 +118,7 @@ def buy(
 ) -> None:
     """From a range to a decision for a buyer: a verdict on the price, what the car comes to until it stands
     ready, what to offer and where to stop, what to say, bids, and what else the money buys."""
-    from pricing.cli.decision_terminal import show_buying
+    from pricing.cli.printing.decisions import show_buying
     from pricing.decisions.alternatives import Wanted
     from pricing.decisions.buying import BuyerTerms, buy_car
     from pricing.operations.settings import settings_of
@@ -203,7 +203,7 @@ def sell(
 ) -> None:
     """From a range to a decision for a seller: where to sell, what to ask and expect, reserve and estimate,
     how to come down, and what is worth doing first."""
-    from pricing.cli.decision_terminal import show_selling
+    from pricing.cli.printing.decisions import show_selling
     from pricing.decisions.seller_terms import DISCOUNT, SellerTerms
     from pricing.decisions.selling import sell_car
     from pricing.decisions.selling_evidence import selling_evidence

@@ -51,7 +51,7 @@ def start(
 @inspect_app.command(epilog="Example: pricing inspect show car.json")
 def show(file: InspectionFile, extensions: Extensions = EXTENSIONS) -> None:
     """Show every check and what was found."""
-    from pricing.cli.condition_terminal import show_inspection
+    from pricing.cli.printing.condition import show_inspection
     from pricing.condition.inspection_files import open_inspection
 
     found = open_inspection(file, extensions=extensions)
@@ -130,7 +130,7 @@ def preserve(
 @inspect_app.command(epilog="Example: pricing inspect score car.json")
 def score(file: InspectionFile, seed: Seed = 0, extensions: Extensions = EXTENSIONS) -> None:
     """Score an inspection: its band, what holds it there, what would lift it, what to look at next."""
-    from pricing.cli.condition_terminal import show_result
+    from pricing.cli.printing.condition import show_result
     from pricing.condition.assessment import assess
     from pricing.condition.inspection_files import open_inspection
 

@@ -43,7 +43,7 @@ def keep(
 def show_list(market: MarketOption = MARKET_FILE) -> None:
     """List the profiles of the market, with what they hold."""
     from pricing.appraisal.profiles import profiles
-    from pricing.cli.appraisal_terminal import show_profiles
+    from pricing.cli.printing.appraisals import show_profiles
 
     found = profiles(open_market(market))
     answer(found, lambda: show_profiles(found))
@@ -60,7 +60,7 @@ def use(
     """Take the answers of a profile over into an appraisal, in the place of its own; a revision."""
     from pricing.appraisal.profiles import profile, with_profiles
     from pricing.appraisal.register import read
-    from pricing.cli.terminal import progress
+    from pricing.cli.printing.terminal import progress
     from pricing.operations.appraisal_files import revised
 
     opened = open_market(market)

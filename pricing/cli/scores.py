@@ -28,8 +28,8 @@ def score(
     Prints how often ranges held the price paid, how wide they were, and how mid prices stand to prices paid.
     """
     from pricing.cli.evidence_files import write_frame
-    from pricing.cli.score_terminal import show_scores
-    from pricing.cli.terminal import progress
+    from pricing.cli.printing.scores import show_scores
+    from pricing.cli.printing.terminal import progress
     from pricing.model.backtest import backtest, rolling_origins
     from pricing.model.spec import FeatureSpec
 

@@ -22,7 +22,7 @@ from rich.table import Table
 from rich.text import Text
 
 from pricing.cli.asked import quiet
-from pricing.cli.plain import plain_lines
+from pricing.cli.printing.plain import plain_lines
 from pricing.decisions.valuation import Valuation
 from pricing.decisions.verdict import LIMITS
 from pricing.progress import Progress

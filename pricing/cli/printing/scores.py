@@ -6,7 +6,7 @@ from rich.table import Table
 from rich.text import Text
 
 from pricing.charts.scores import part_words, value_words
-from pricing.cli.terminal import console, figure_table
+from pricing.cli.printing.terminal import console, figure_table
 from pricing.model.backtest import Backtest
 from pricing.model.ratio_study import EDITION, SUSPICIOUS_COD
 

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 import polars as pl
 from rich.text import Text
 
-from pricing.cli.terminal import console, text_table
+from pricing.cli.printing.terminal import console, text_table
 from pricing.operations.doctor import GOOD, HealthCheck
 from pricing.store.audit import now
 

@@ -3,7 +3,7 @@
 from rich.table import Table
 from rich.text import Text
 
-from pricing.cli.terminal import console, figure_table
+from pricing.cli.printing.terminal import console, figure_table
 from pricing.decisions.approaches import Difference
 from pricing.evidence.comparison.comparables import Comparables
 from pricing.evidence.depth import Depth

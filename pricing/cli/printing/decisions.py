@@ -3,7 +3,7 @@
 from rich.console import Console
 from rich.text import Text
 
-from pricing.cli.terminal import console, text_table
+from pricing.cli.printing.terminal import console, text_table
 from pricing.decisions.buying import Buying
 from pricing.decisions.selling import Selling
 from pricing.words.buying import LINE_WORDS, basis_note, buying_sentences, cents_words

@@ -12,7 +12,7 @@ from pricing.appraisal.consistency import contradictions
 from pricing.appraisal.contents import missing
 from pricing.appraisal.profiles import Profile
 from pricing.appraisal.register import Entry
-from pricing.cli.terminal import console, text_table
+from pricing.cli.printing.terminal import console, text_table
 from pricing.evidence.comparison.comparables import Comparables
 from pricing.reports.collection import collection_sentence
 from pricing.words.photographs import removed_words

@@ -4,7 +4,7 @@ import polars as pl
 from rich.console import Console
 from rich.text import Text
 
-from pricing.cli.terminal import console, text_table
+from pricing.cli.printing.terminal import console, text_table
 from pricing.condition.assessment import InspectionResult
 from pricing.condition.budget import RepairBudget
 from pricing.condition.checks import NOT_SEEN, PAPER_STATES
