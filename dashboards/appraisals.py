@@ -20,14 +20,14 @@ from pricing.appraisal.consistency import contradictions
 from pricing.appraisal.contents import missing
 from pricing.appraisal.facts import Facts, facts_of
 from pricing.appraisal.record import Appraisal, read_record
-from pricing.appraisal.register import Entry, enter, history, needs_evidence, read, revise
+from pricing.appraisal.register import Entry, enter, history, read, revise
 from pricing.appraisal.sections import SECTIONS
 from pricing.car import Car
 from pricing.car_fields import CONDITION
 from pricing.errors import AppraisalError
 from pricing.evidence.comparison.choices import Choice, kept
 from pricing.operations import drafts
-from pricing.operations.appraisal_files import evidence_for
+from pricing.operations.appraisal_files import evidence_for, revised
 from pricing.reports.blocks import Pages
 from pricing.reports.documents import document
 from pricing.reports.docx import docx
@@ -238,11 +238,8 @@ def _show_photographs(snapshot: Snapshot, entry: Entry) -> None:
 
 
 def _revise(snapshot: Snapshot, entry: Entry, record: Appraisal, by: str) -> None:
-    evidence = entry.evidence
-    if needs_evidence(entry, record):
-        with st.spinner("Gathering the evidence"):
-            evidence = evidence_for(snapshot.path, record)
-    revise(snapshot.market, entry, record, evidence, by=by, reason="edited")
+    with st.spinner("Gathering the evidence"):
+        revised(snapshot.market, entry, record, by=by, reason="edited")
     _done(f"{entry.appraisal_id} is revised; the revision before is kept.")
 
 

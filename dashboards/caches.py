@@ -17,10 +17,9 @@ import streamlit as st
 from pricing.appraisal.register import listed
 from pricing.car import today
 from pricing.condition.assessment import assess
-from pricing.condition.catalogue import quotes_of
 from pricing.condition.inspection import Inspection
 from pricing.condition.inspection_files import to_json
-from pricing.condition.repairs import RepairCosts, price_repairs
+from pricing.condition.repairs import RepairCosts
 from pricing.evidence.depth import Depth, market_depth
 from pricing.evidence.indices.index import PriceIndex, price_index
 from pricing.evidence.movers import movers
@@ -35,7 +34,7 @@ from pricing.intake.written.cars import CarNames
 from pricing.model.saved_scores import SavedScores, load_scores
 from pricing.operations.opening import is_invented
 from pricing.operations.serving import DEMO_VARIABLE, MARKET_VARIABLE
-from pricing.operations.settings import catalogue_in_force
+from pricing.operations.settings import repairs_in_force
 from pricing.snapshot import Snapshot
 from pricing.snapshot_source import source_of
 from pricing.store.market_paths import market_path
@@ -147,16 +146,9 @@ def repair_costs(
 ) -> RepairCosts:
     """What every repair of an inspected car would cost, with quotes in place of the catalogue's prices; kept
     while the sheet and the quotes stay as they are."""
-    catalogue, base = catalogue_in_force(snapshot), snapshot.base_currency
     return snapshot.by_write.get(
         ("repairs", to_json(inspection), country, quotes),
-        lambda: price_repairs(
-            assess(inspection),
-            catalogue,
-            country=country,
-            currency=base,
-            quotes=quotes_of(dict(quotes), base, catalogue.price_date),
-        ),
+        lambda: repairs_in_force(snapshot, assess(inspection), country, dict(quotes)),
         most=ANSWERS_KEPT,
     )
 

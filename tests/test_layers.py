@@ -24,7 +24,7 @@ ROOMS = (
         "nearest",
         "arrays",
     ),
-    ("untrusted", "plugins"),
+    ("untrusted", "plugins", "whole_files"),
     ("clean_text",),
     ("car_fields", "money"),
     ("records",),

@@ -1,6 +1,6 @@
 """Written appraisals: records, their revisions, their documents. Each belongs to whoever entered it."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from datetime import date
 from typing import Annotated, Any, Final
 
@@ -25,7 +25,7 @@ from pricing.appraisal.contents import missing
 from pricing.appraisal.facts import facts_of, finished
 from pricing.appraisal.record import Appraisal, plain_record, read_record, with_answer
 from pricing.appraisal.register import Entry
-from pricing.operations.appraisal_files import evidence_for
+from pricing.operations.appraisal_files import evidence_for, revised
 from pricing.reports.docx import docx
 from pricing.reports.letter import letter
 from pricing.reports.pdf import pdf
@@ -132,7 +132,7 @@ def enter(given: RecordIn, service: Here, caller: Valuer, key: Key = None) -> Re
         return {"appraisal_id": name, "revision": 1}
 
     asked = ("enter", given.model_dump_json())
-    return idempotently(market, caller, key, asked, work, lambda made: told_of(market, made))
+    return idempotently(market, caller, key, asked, work, lambda made: _told(market, made))
 
 
 @router.get("/appraisals/{appraisal_id}", response_model=EntryFacts)
@@ -150,26 +150,14 @@ def change(
     """Change fields: another revision, which keeps the one before; its evidence is gathered anew where the
     change asks for other evidence."""
 
-    market = service.snapshot().market
-
-    def work(market: Market) -> dict[str, Any]:
-        before = own_entry(market, caller, appraisal_id, None)
-        if before.revision != given.after:
-            raise HttpProblemError(
-                409, f"{appraisal_id} has had a revision meanwhile: its last is {before.revision}"
-            )
+    def change(market: Market, before: Entry) -> int:
         record = before.record
         for field, text in given.answers.items():
             record = with_answer(record, field, text)
-        record = _without_files(record)
-        fresh = register.needs_evidence(before, record)
-        evidence = evidence_for(market.path, record) if fresh else before.evidence
-        number = register.revise(market, before, record, evidence, by=caller.name, reason=given.reason)
-        return {"appraisal_id": appraisal_id, "revision": number}
+        return revised(market, before, _without_files(record), by=caller.name, reason=given.reason)
 
-    own_entry(market, caller, appraisal_id, None)
     asked = ("change", appraisal_id, given.model_dump_json())
-    return idempotently(market, caller, key, asked, work, lambda made: told_of(market, made), status=200)
+    return another_revision(service, caller, key, appraisal_id, given.after, asked, change)
 
 
 @router.post("/appraisals/{appraisal_id}/completion", response_model=EntryFacts, responses=responses(409))
@@ -178,20 +166,11 @@ def complete(
 ) -> Response:
     """Complete an appraisal as its valuer: a revision of a record that lacks and contradicts nothing."""
 
-    market = service.snapshot().market
+    def complete(market: Market, before: Entry) -> int:
+        return complete_appraisal(market, before, given.certification, name=given.name, by=caller.name)
 
-    def work(market: Market) -> dict[str, Any]:
-        before = own_entry(market, caller, appraisal_id, None)
-        if before.revision != given.after:
-            raise HttpProblemError(
-                409, f"{appraisal_id} has had a revision meanwhile: its last is {before.revision}"
-            )
-        number = complete_appraisal(market, before, given.certification, name=given.name, by=caller.name)
-        return {"appraisal_id": appraisal_id, "revision": number}
-
-    own_entry(market, caller, appraisal_id, None)
     asked = ("complete", appraisal_id, given.model_dump_json())
-    return idempotently(market, caller, key, asked, work, lambda made: told_of(market, made), status=200)
+    return another_revision(service, caller, key, appraisal_id, given.after, asked, complete)
 
 
 @router.get("/appraisals/{appraisal_id}/history", response_model=Page)
@@ -251,6 +230,29 @@ def own_entry(market: Market, caller: Caller, appraisal_id: str, revision: int |
     return register.read(market, appraisal_id, revision)
 
 
+def another_revision(
+    service: Service, caller: Caller, key: str | None, appraisal_id: str, after: int,
+    asked: tuple[str | bytes, ...], change: Callable[[Market, Entry], int], *, status: int = 200,
+) -> Response:  # fmt: skip
+    """Answer with the revision that ``change`` makes of the one numbered ``after``, the caller's own.
+
+    Raises:
+        HttpProblemError: 404 where the caller has no such appraisal, 409 where it has a later revision.
+    """
+    market = service.snapshot().market
+
+    def work(market: Market) -> dict[str, Any]:
+        before = own_entry(market, caller, appraisal_id, None)
+        if before.revision != after:
+            raise HttpProblemError(
+                409, f"{appraisal_id} has had a revision meanwhile: its last is {before.revision}"
+            )
+        return {"appraisal_id": appraisal_id, "revision": change(market, before)}
+
+    own_entry(market, caller, appraisal_id, None)
+    return idempotently(market, caller, key, asked, work, lambda made: _told(market, made), status=status)
+
+
 def _without_files(record: Appraisal) -> Appraisal:
     """The record, which may not name files of the server: whoever writes it need not be let at them."""
     for section, field in (("inspection", "sheet"), ("repairs", "catalogue")):
@@ -270,7 +272,7 @@ def _without_photographs(record: Appraisal) -> Appraisal:
     return record
 
 
-def told_of(market: Market, made: Mapping[str, Any]) -> dict[str, Any]:
+def _told(market: Market, made: Mapping[str, Any]) -> dict[str, Any]:
     """The facts of a revision that was made."""
     return _facts(register.read(market, made["appraisal_id"], made["revision"]))
 

@@ -1,9 +1,6 @@
 """The condition of a car: the sheet of checks, its score, and what putting it right would cost."""
 
-import json
-import tempfile
 from datetime import date
-from pathlib import Path
 from typing import Annotated, Any, Final
 
 from fastapi import APIRouter, Depends, Query
@@ -22,11 +19,9 @@ from pricing.condition.budget import repair_budget
 from pricing.condition.changes import PRESERVATION, WORKMANSHIP
 from pricing.condition.checks import CONSTRUCTIONS, FITTINGS, NOT_SEEN, STATES, Sheet
 from pricing.condition.inspection import LONGEST_TEXT
-from pricing.condition.inspection_files import FORMAT, open_inspection
-from pricing.condition.repairs import price_repairs
-from pricing.errors import CarError, FileError, InspectionError
+from pricing.condition.inspection_files import FORMAT, inspection_of
 from pricing.operations.demo_files import EXTENSIONS
-from pricing.operations.settings import catalogue_in_force, settings_of
+from pricing.operations.settings import repairs_in_force, settings_of
 from pricing.records.contract import COUNTRIES
 from pricing.vocabulary import OPTION_CODES
 
@@ -184,24 +179,14 @@ def budget(question: BudgetQuestion, service: Here) -> Response:
     """Price the repairs that an inspection leads to, by the repair catalogue of the market's settings."""
     snapshot = service.snapshot()
     country = settings_of(snapshot).country if question.country is None else question.country
-    costs = price_repairs(
-        assessed(question.inspection), catalogue_in_force(snapshot), country=country,
-        currency=snapshot.base_currency,
-    )  # fmt: skip
+    costs = repairs_in_force(snapshot, assessed(question.inspection), country, {})
     found = repair_budget(costs, least=question.least)
     return Answer({name: part for name, part in vars(found).items() if name != "draws"})
 
 
 def assessed(inspection: InspectionIn) -> InspectionResult:
     """The result of an inspection as it came in."""
-    text = json.dumps(inspection.model_dump(mode="json"))
-    with tempfile.TemporaryDirectory(prefix="pricing-") as folder:
-        path = Path(folder) / "inspection.json"
-        path.write_text(text, encoding="utf-8", errors="surrogatepass")
-        try:
-            return assess(open_inspection(path, extensions=EXTENSIONS))
-        except (CarError, InspectionError, FileError) as error:
-            raise type(error)(str(error).removeprefix(f"{path}: ")) from error
+    return assess(inspection_of(inspection.model_dump(mode="json"), extensions=EXTENSIONS))
 
 
 def score_facts(result: InspectionResult) -> dict[str, Any]:

@@ -25,9 +25,7 @@ from pricing.api.schemas import (
 )
 from pricing.api.service import Service, service_here, warned
 from pricing.api.words import OneOf
-from pricing.condition.catalogue import quotes_of
 from pricing.condition.checks import STATES
-from pricing.condition.repairs import price_repairs
 from pricing.decisions.alternatives import Wanted
 from pricing.decisions.auction import MOST_BIDDERS
 from pricing.decisions.buying import BuyerTerms, buy_car
@@ -40,7 +38,7 @@ from pricing.decisions.simulation import simulate
 from pricing.decisions.verdict import VERDICTS
 from pricing.decisions.what_ifs import PAPERS
 from pricing.errors import DecisionError
-from pricing.operations.settings import catalogue_in_force, schedule_in_force, settings_of
+from pricing.operations.settings import repairs_in_force, schedule_in_force, settings_of
 from pricing.records.contract import COUNTRIES
 from pricing.snapshot import Snapshot
 from pricing.vocabulary import CHANNELS, DRIVE_SIDES
@@ -281,9 +279,7 @@ def _asked(question: Terms, snapshot: Snapshot) -> dict[str, Any]:
     result = None if question.inspection is None else assessed(question.inspection)
     costs = None
     if result is not None and question.work_in is not None:
-        catalogue, base = catalogue_in_force(snapshot), snapshot.base_currency
-        quotes = quotes_of(question.quotes, base, catalogue.price_date)
-        costs = price_repairs(result, catalogue, country=question.work_in, currency=base, quotes=quotes)
+        costs = repairs_in_force(snapshot, result, question.work_in, question.quotes)
     return {
         "as_of": question.as_of, "coverage": question.coverage, "own_rates": snapshot.state.own_rates,
         "schedule": schedule if question.charges is None else question.charges.schedule(),

@@ -1,9 +1,8 @@
 """Photographs of written appraisals: sent, given other words, taken out, handed out as they came. Each change
 is a revision, which keeps the evidence."""
 
-from collections.abc import Callable
 from dataclasses import replace
-from typing import Annotated, Any
+from typing import Annotated
 
 from fastapi import APIRouter, File, Form, Path, Query, UploadFile
 from pydantic import BaseModel, ConfigDict, Field
@@ -11,7 +10,7 @@ from starlette.responses import Response
 
 from pricing.api.answers import Answer
 from pricing.api.callers import Caller
-from pricing.api.idempotency import Key, idempotently
+from pricing.api.idempotency import Key
 from pricing.api.problems import HttpProblemError, responses
 from pricing.api.routes_appraisals import (
     AppraisalId,
@@ -19,8 +18,8 @@ from pricing.api.routes_appraisals import (
     Here,
     Revision,
     Valuer,
+    another_revision,
     own_entry,
-    told_of,
 )
 from pricing.api.schemas import Row
 from pricing.appraisal import register
@@ -44,7 +43,6 @@ After = Annotated[
     int,
     Query(ge=1, le=1_000_000, description="The revision that this changes; 409 if there is a later one."),
 ]
-Change = Callable[[Entry], Photographs]
 
 
 class PhotographsOf(BaseModel):
@@ -103,23 +101,20 @@ def add(
 ) -> Response:
     """Add a photograph: the place and whatever else the camera wrote is left out of what is shown; the
     original is kept as it came."""
-    market, content = service.snapshot().market, photograph.file.read()
-    file = photograph.filename or ""
-    own_entry(market, caller, appraisal_id, None)
+    content, file = photograph.file.read(), photograph.filename or ""
+    own_entry(service.snapshot().market, caller, appraisal_id, None)
     read = read_photograph(content, "the photograph")
 
-    def change(entry: Entry) -> Photographs:
-        return with_added(
-            entry.record.photographs, read, file, caption=caption, check=check, cover=cover or None,
-            chassis=register.taken_in_for(market, read.digest, entry.record.subject.chassis_number),
+    def add(market: Market, before: Entry) -> int:
+        shots = with_added(
+            before.record.photographs, read, file, caption=caption, check=check, cover=cover or None,
+            chassis=register.taken_in_for(market, read.digest, before.record.subject.chassis_number),
         )  # fmt: skip
-
-    def work(market: Market) -> dict[str, Any]:
-        return _revised(market, caller, appraisal_id, after, change, "a photograph added", read)
+        return _revised(market, before, shots, caller, "a photograph added", read)
 
     said = (file, caption, check, str(cover), str(after))
     asked = ("add photograph", appraisal_id, *said, content)
-    return idempotently(market, caller, key, asked, work, lambda made: told_of(market, made))
+    return another_revision(service, caller, key, appraisal_id, after, asked, add, status=201)
 
 
 @router.get(
@@ -163,18 +158,14 @@ def change(
     key: Key = None,
 ) -> Response:
     """Give a photograph another caption, finding, place or the cover: a revision."""
-    market = service.snapshot().market
     said = given.model_dump(exclude={"after", "place"})
 
-    def changed(entry: Entry) -> Photographs:
-        return with_changes(entry.record.photographs, _number(entry, digest), place=given.place, **said)
+    def change(market: Market, before: Entry) -> int:
+        shots = with_changes(before.record.photographs, _number(before, digest), place=given.place, **said)
+        return _revised(market, before, shots, caller, "a photograph changed")
 
-    def work(market: Market) -> dict[str, Any]:
-        return _revised(market, caller, appraisal_id, given.after, changed, "a photograph changed")
-
-    own_entry(market, caller, appraisal_id, None)
     asked = ("change photograph", appraisal_id, digest, given.model_dump_json())
-    return idempotently(market, caller, key, asked, work, lambda made: told_of(market, made), status=200)
+    return another_revision(service, caller, key, appraisal_id, given.after, asked, change)
 
 
 @router.delete(
@@ -184,34 +175,23 @@ def remove(
     appraisal_id: AppraisalId, digest: Digest, service: Here, caller: Valuer, after: After, key: Key = None
 ) -> Response:
     """Take a photograph out: a revision; those before keep it."""
-    market = service.snapshot().market
 
-    def fewer(entry: Entry) -> Photographs:
-        return without(entry.record.photographs, _number(entry, digest))
+    def remove(market: Market, before: Entry) -> int:
+        shots = without(before.record.photographs, _number(before, digest))
+        return _revised(market, before, shots, caller, "a photograph taken out")
 
-    def work(market: Market) -> dict[str, Any]:
-        return _revised(market, caller, appraisal_id, after, fewer, "a photograph taken out")
-
-    own_entry(market, caller, appraisal_id, None)
     asked = ("remove photograph", appraisal_id, digest, str(after))
-    return idempotently(market, caller, key, asked, work, lambda made: told_of(market, made), status=200)
+    return another_revision(service, caller, key, appraisal_id, after, asked, remove)
 
 
 def _revised(
-    market: Market, caller: Caller, appraisal_id: str, after: int, change: Change, reason: str,
-    *read: ReadPhotograph,
-) -> dict[str, Any]:  # fmt: skip
-    """The revision that a change of photographs makes, with the evidence as it was."""
-    before = own_entry(market, caller, appraisal_id, None)
-    if before.revision != after:
-        raise HttpProblemError(
-            409, f"{appraisal_id} has had a revision meanwhile: its last is {before.revision}"
-        )
-    record = replace(before.record, photographs=change(before))
-    number = register.revise(
+    market: Market, before: Entry, shots: Photographs, caller: Caller, reason: str, *read: ReadPhotograph
+) -> int:
+    """The number of the revision that other photographs make, with the evidence as it was."""
+    record = replace(before.record, photographs=shots)
+    return register.revise(
         market, before, record, before.evidence, by=caller.name, reason=reason, photographs=read
     )
-    return {"appraisal_id": appraisal_id, "revision": number}
 
 
 def _number(entry: Entry, digest: str) -> int:

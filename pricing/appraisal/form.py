@@ -10,6 +10,7 @@ from pricing.appraisal.sections import SECTIONS, is_act
 from pricing.errors import AppraisalError, FileError
 from pricing.toml_text import toml_line
 from pricing.untrusted.documents import read_toml
+from pricing.whole_files import write_whole
 
 LARGEST_FORM: Final = 2_000_000
 """Bytes."""
@@ -74,12 +75,7 @@ def read_form(path: Path) -> Appraisal:
 
 def write_form(record: Appraisal, path: Path) -> None:
     """Write a record as a form, whole or not at all. Raises ``FileError``."""
-    part = path.with_name(path.name + ".part")
-    try:
-        part.write_text(form_text(record), encoding="utf-8", newline="\n")
-        part.replace(path)
-    except OSError as error:
-        raise FileError(f"{path}: cannot be written: {error.strerror}") from None
+    write_whole(path, form_text(record).encode())
 
 
 def form_text(record: Appraisal) -> str:

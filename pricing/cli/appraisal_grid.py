@@ -6,9 +6,9 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from pricing.cli.appraisals import ByOption, Name, entry_facts, who
+from pricing.cli.appraisals import ByOption, Name, entry_facts, told, who
 from pricing.cli.market_option import MarketOption
-from pricing.cli.output import answer, done
+from pricing.cli.output import answer
 from pricing.errors import AppraisalError
 from pricing.operations.opening import MARKET_FILE, open_market
 
@@ -27,7 +27,7 @@ def grid(name: Name, search: Search = None, market: MarketOption = MARKET_FILE) 
     """Show the comparables of an appraisal by number, or look for sales to add."""
     from pricing.appraisal.grid import found_sales
     from pricing.appraisal.register import read
-    from pricing.cli.appraisal_terminal import show_found, show_grid
+    from pricing.cli.printing.appraisals import show_found, show_grid
 
     opened = open_market(market)
     entry = read(opened, name)
@@ -62,20 +62,18 @@ def choose(
 ) -> None:
     """Keep choices on comparables in the record, and gather the evidence anew for them."""
     from pricing.appraisal.grid import with_choices, without_choices
-    from pricing.appraisal.register import read, revise
-    from pricing.cli.appraisal_terminal import show_entry
-    from pricing.cli.terminal import progress
-    from pricing.operations.appraisal_files import evidence_for
+    from pricing.appraisal.register import read
+    from pricing.cli.printing.terminal import progress
+    from pricing.operations.appraisal_files import revised
 
     opened = open_market(market)
     entry = read(opened, name)
     base = without_choices(entry.record) if clear else entry.record
     said = decisions(add or [], drop or [], weigh or [], adjust or [])
     record = with_choices(replace(entry, record=base), said, reason)
-    evidence = evidence_for(market, record, display=progress)
-    revise(opened, entry, record, evidence, by=who(by), reason=reason if reason else "choices taken back")
-    entry = read(opened, name)
-    done(entry_facts(entry), lambda: show_entry(entry))
+    why = reason if reason else "choices taken back"
+    revised(opened, entry, record, by=who(by), reason=why, anew=True, display=progress)
+    told(opened, name)
 
 
 def decisions(

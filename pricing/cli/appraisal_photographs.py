@@ -36,7 +36,7 @@ Revision = Annotated[int | None, typer.Option(help="Of this revision; else of th
 def show_list(name: Name, revision: Revision = None, market: MarketOption = MARKET_FILE) -> None:
     """List the photographs of an appraisal, with what is left out of what is shown of each."""
     from pricing.appraisal.register import read
-    from pricing.cli.appraisal_terminal import show_photographs
+    from pricing.cli.printing.appraisals import show_photographs
     from pricing.operations.appraisal_photographs import photograph_facts
 
     opened = open_market(market)
@@ -157,7 +157,7 @@ def _revise(
     reason: str,
 ) -> None:
     from pricing.appraisal.register import read, revise
-    from pricing.cli.appraisal_terminal import show_photographs
+    from pricing.cli.printing.appraisals import show_photographs
     from pricing.operations.appraisal_photographs import photograph_facts
 
     record = replace(entry.record, photographs=shots)

@@ -11,10 +11,12 @@ from pricing.cli.market_option import MarketOption
 from pricing.cli.output import answer, done
 from pricing.errors import AppraisalError, FileError
 from pricing.operations.opening import MARKET_FILE, open_market
+from pricing.whole_files import write_whole
 
 if TYPE_CHECKING:
     from pricing.appraisal.register import Entry
     from pricing.reports.blocks import Pages
+    from pricing.store.market import Market
 
 appraise_app = typer.Typer(
     help="Write an appraisal: the record, its evidence, its documents.", no_args_is_help=True
@@ -44,9 +46,8 @@ def new(
     """Enter an appraisal from a form, and freeze the evidence for it."""
     from pricing.appraisal.form import read_form, write_form
     from pricing.appraisal.record import Appraisal
-    from pricing.appraisal.register import enter, read
-    from pricing.cli.appraisal_terminal import show_entry
-    from pricing.cli.terminal import progress
+    from pricing.appraisal.register import enter
+    from pricing.cli.printing.terminal import progress
     from pricing.operations.appraisal_files import evidence_for
     from pricing.operations.appraisal_photographs import taken_in
 
@@ -61,8 +62,7 @@ def new(
     record, photographs = taken_in(filled, opened)
     evidence = evidence_for(market, record, display=progress)
     (name,) = enter(opened, [(record, evidence)], by=who(by), photographs=photographs)
-    entry = read(opened, name)
-    done(entry_facts(entry), lambda: show_entry(entry))
+    told(opened, name)
 
 
 @appraise_app.command(epilog="Example: pricing appraise edit appraisal-0001 --set opinion.figure=4600")
@@ -83,10 +83,9 @@ def edit(
     """Change an appraisal: a revision that keeps the one before, with its evidence where that still fits."""
     from pricing.appraisal.form import read_form, write_form
     from pricing.appraisal.record import with_answer
-    from pricing.appraisal.register import needs_evidence, read, revise
-    from pricing.cli.appraisal_terminal import show_entry
-    from pricing.cli.terminal import progress
-    from pricing.operations.appraisal_files import evidence_for
+    from pricing.appraisal.register import read
+    from pricing.cli.printing.terminal import progress
+    from pricing.operations.appraisal_files import revised
     from pricing.operations.appraisal_photographs import taken_in
 
     opened = open_market(market)
@@ -101,18 +100,18 @@ def edit(
         if not equals:
             raise AppraisalError(f"--set is written section.field=answer; got {typed!r}")
         record = with_answer(record, field.strip(), said)
-    fresh = again or needs_evidence(before, record)
-    evidence = evidence_for(market, record, display=progress) if fresh else before.evidence
-    revise(opened, before, record, evidence, by=who(by), reason=reason, photographs=photographs)
-    entry = read(opened, name)
-    done(entry_facts(entry), lambda: show_entry(entry))
+    revised(
+        opened, before, record, by=who(by), reason=reason, anew=again, photographs=photographs,
+        display=progress,
+    )  # fmt: skip
+    told(opened, name)
 
 
 @appraise_app.command(epilog="Example: pricing appraise check appraisal-0001")
 def check(name: Name, market: MarketOption = MARKET_FILE) -> None:
     """Say what the record lacks and where it contradicts itself; exit code 1 while it does either."""
     from pricing.appraisal.register import read
-    from pricing.cli.appraisal_terminal import show_open_points
+    from pricing.cli.printing.appraisals import show_open_points
 
     entry = read(open_market(market), name)
     facts = entry_facts(entry)
@@ -136,13 +135,11 @@ def complete(
     """Complete an appraisal as its valuer: every point of the certification answered, nothing missing."""
     from pricing.appraisal.completion import complete as complete_appraisal
     from pricing.appraisal.register import read
-    from pricing.cli.appraisal_terminal import show_entry
 
     opened = open_market(market)
     answers = {point.strip(): said for point, _, said in (typed.partition("=") for typed in certify or [])}
     complete_appraisal(opened, read(opened, name), answers, name=by, by=by)
-    entry = read(opened, name)
-    done(entry_facts(entry), lambda: show_entry(entry))
+    told(opened, name)
 
 
 @appraise_app.command(epilog="Example: pricing appraise render appraisal-0001 car.pdf --paper letter")
@@ -178,7 +175,7 @@ def render(
 def bases() -> None:
     """Show the bases of value: what each means, where it is defined, which premises and levels go with it."""
     from pricing.appraisal.bases import BASES
-    from pricing.cli.appraisal_terminal import show_bases
+    from pricing.cli.printing.appraisals import show_bases
 
     answer(BASES, show_bases)
 
@@ -192,7 +189,7 @@ def show_list(
 ) -> None:
     """List the appraisals of the market file, or the log of one."""
     from pricing.appraisal.register import history, listed, read
-    from pricing.cli.appraisal_terminal import show_appraisals, show_history
+    from pricing.cli.printing.appraisals import show_appraisals, show_history
 
     opened = open_market(market)
     if name is None:
@@ -214,14 +211,13 @@ def _document(file: Path, pages: "Pages", paper: str, day: date | None) -> bytes
     raise FileError(f"{file}: a document is written as .pdf or .docx")
 
 
-def write_whole(file: Path, content: bytes) -> None:
-    """A file whole or not at all."""
-    part = file.with_name(file.name + ".part")
-    try:
-        part.write_bytes(content)
-        part.replace(file)
-    except OSError as error:
-        raise FileError(f"{file}: cannot be written: {error.strerror}") from None
+def told(opened: "Market", name: str) -> None:
+    """Print what became of an appraisal: its last revision."""
+    from pricing.appraisal.register import read
+    from pricing.cli.printing.appraisals import show_entry
+
+    entry = read(opened, name)
+    done(entry_facts(entry), lambda: show_entry(entry))
 
 
 def entry_facts(entry: "Entry") -> dict[str, Any]:

@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from pricing.cli.car_options import takes_car
-from pricing.cli.frames import say, show
 from pricing.cli.market_option import MarketOption, fitted_market
 from pricing.cli.output import answer, done
+from pricing.cli.printing.frames import say, show
 from pricing.errors import MarketError
 from pricing.operations.opening import MARKET_FILE, open_market
 

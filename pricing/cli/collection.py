@@ -6,11 +6,12 @@ from typing import Annotated
 
 import typer
 
-from pricing.cli.appraisals import ByOption, LocaleOption, PaperOption, who, write_whole
+from pricing.cli.appraisals import ByOption, LocaleOption, PaperOption, who
 from pricing.cli.market_option import MarketOption
 from pricing.cli.output import done
 from pricing.errors import AppraisalError
 from pricing.operations.opening import MARKET_FILE, open_market
+from pricing.whole_files import write_whole
 
 collection_app = typer.Typer()
 
@@ -43,8 +44,8 @@ def bulk(
     from pricing.appraisal.collection_list import read_cars
     from pricing.appraisal.collection_total import SoldTogether
     from pricing.appraisal.form import read_form
-    from pricing.cli.appraisal_terminal import show_collection
-    from pricing.cli.terminal import progress
+    from pricing.cli.printing.appraisals import show_collection
+    from pricing.cli.printing.terminal import progress
     from pricing.decisions.plain import plain
     from pricing.operations.appraisal_files import inspected, known_on
     from pricing.operations.appraisal_photographs import folder_reader

@@ -23,7 +23,7 @@ def copy(
     A server is a PostgreSQL database, given as postgresql://USER@HOST:PORT/DATABASE; its password is best
     left to libpq's own password file.
     """
-    from pricing.cli.terminal import progress
+    from pricing.cli.printing.terminal import progress
     from pricing.store.transfer import copy_market
 
     with progress() as tell:

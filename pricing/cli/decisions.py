@@ -11,9 +11,10 @@ from pricing.cli.evidence_files import draw
 from pricing.cli.market_option import MarketOption, fitted_market
 from pricing.cli.output import answer, note
 from pricing.decisions.typed_amounts import Typed, typed_amount, typed_day
-from pricing.errors import DecisionError, FileError, MoneyError
+from pricing.errors import DecisionError, MoneyError
 from pricing.operations.demo_files import DEMO_CHARGES, EXTENSIONS
 from pricing.operations.opening import MARKET_FILE, standing_warning
+from pricing.whole_files import write_whole
 
 if TYPE_CHECKING:
     from pricing.condition.assessment import InspectionResult
@@ -117,7 +118,7 @@ def buy(
 ) -> None:
     """From a range to a decision for a buyer: a verdict on the price, what the car comes to until it stands
     ready, what to offer and where to stop, what to say, bids, and what else the money buys."""
-    from pricing.cli.decision_terminal import show_buying
+    from pricing.cli.printing.decisions import show_buying
     from pricing.decisions.alternatives import Wanted
     from pricing.decisions.buying import BuyerTerms, buy_car
     from pricing.operations.settings import settings_of
@@ -202,7 +203,7 @@ def sell(
 ) -> None:
     """From a range to a decision for a seller: where to sell, what to ask and expect, reserve and estimate,
     how to come down, and what is worth doing first."""
-    from pricing.cli.decision_terminal import show_selling
+    from pricing.cli.printing.decisions import show_selling
     from pricing.decisions.seller_terms import DISCOUNT, SellerTerms
     from pricing.decisions.selling import sell_car
     from pricing.decisions.selling_evidence import selling_evidence
@@ -316,13 +317,9 @@ def _costs(
     """The repairs of an inspection, priced where the work is to be done."""
     if seen is None or country is None:
         return None
-    from pricing.condition.catalogue import quotes_of
-    from pricing.condition.repairs import price_repairs
-    from pricing.operations.settings import catalogue_in_force
+    from pricing.operations.settings import repairs_in_force
 
-    catalogue, base = catalogue_in_force(snapshot), snapshot.base_currency
-    quotes = quotes_of(own_quotes(typed), base, catalogue.price_date)
-    return price_repairs(seen, catalogue, country=country, currency=base, quotes=quotes)
+    return repairs_in_force(snapshot, seen, country, own_quotes(typed))
 
 
 def _words(locale: str | None) -> "LocaleWords":
@@ -341,8 +338,5 @@ def write_sheet(sheet: "Sheet", path: Path, paper: str) -> None:
     from pricing.reports.sheet import sheet_html, sheet_pdf
 
     written = sheet_pdf(sheet, paper) if path.suffix == ".pdf" else sheet_html(sheet).encode()
-    try:
-        path.write_bytes(written)
-    except OSError as error:
-        raise FileError(f"{path}: cannot be written: {error.strerror}") from None
+    write_whole(path, written)
     note(f"written to {path}")

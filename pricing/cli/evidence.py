@@ -61,7 +61,7 @@ def index(
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """How prices moved at constant quality, with intervals, and gaps where there are not enough sales."""
-    from pricing.cli.evidence_terminal import show_index
+    from pricing.cli.printing.evidence import show_index
     from pricing.evidence.indices.index import price_index
 
     opened = open_market(market)
@@ -105,7 +105,7 @@ def comparables(
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """The sales most like a car, adjusted to it line by line, and what they come to together."""
-    from pricing.cli.evidence_terminal import show_comparables
+    from pricing.cli.printing.evidence import show_comparables
     from pricing.decisions.approaches import difference, valued_beside
     from pricing.evidence.comparison.choices import keep, kept
     from pricing.evidence.comparison.comparables import find_comparables
@@ -146,7 +146,7 @@ def depth(
 ) -> None:
     """How much is known: sales, offers, estimates, asking against sold, season, and what a better band
     costs."""
-    from pricing.cli.evidence_terminal import show_depth
+    from pricing.cli.printing.evidence import show_depth
     from pricing.evidence.depth import market_depth
     from pricing.snapshot import Snapshot
 

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any, Final
 from pricing.cli.output import note
 from pricing.errors import FileError
 from pricing.untrusted.files import regular_size
+from pricing.whole_files import write_whole
 
 if TYPE_CHECKING:
     import polars as pl
@@ -46,33 +47,26 @@ def write_frame(frame: "pl.DataFrame", path: Path) -> None:
         frame.write_parquet(made)
     else:
         raise FileError(f"{path}: is written as .csv or .parquet")
-    try:
-        path.write_bytes(made.getbuffer())
-    except OSError as error:
-        raise FileError(f"{path}: cannot be written: {error.strerror or error}") from None
+    write_whole(path, made.getvalue())
 
 
 def draw(chart: Any, path: Path) -> None:
     """Draw a chart into a file, by the ending of its name."""
     if path.suffix not in (".svg", ".png", ".html", ".json"):
         raise FileError(f"{path}: a chart is drawn into .svg, .png, .html or .json")
-    try:
-        if path.suffix == ".html":
-            from pricing.charts.page import chart_page
+    if path.suffix == ".html":
+        from pricing.charts.page import chart_page
 
-            path.write_text(chart_page(chart), encoding="utf-8")
-        elif path.suffix == ".json":
-            chart.save(path)
-        else:
-            import vl_convert
+        drawn = chart_page(chart).encode()
+    elif path.suffix == ".json":
+        drawn = chart.to_json().encode()
+    else:
+        import vl_convert
 
-            from pricing.charts.drawing import drawable
+        from pricing.charts.drawing import drawable
 
-            picture = drawable(chart.to_dict())
-            if path.suffix == ".svg":
-                path.write_text(vl_convert.vegalite_to_svg(picture), encoding="utf-8")
-            else:
-                path.write_bytes(vl_convert.vegalite_to_png(picture))
-    except OSError as error:
-        raise FileError(f"{path}: cannot be written: {error.strerror or error}") from None
+        picture = drawable(chart.to_dict())
+        svg = path.suffix == ".svg"
+        drawn = vl_convert.vegalite_to_svg(picture).encode() if svg else vl_convert.vegalite_to_png(picture)
+    write_whole(path, drawn)
     note(f"drawn into {path}")

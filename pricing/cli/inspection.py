@@ -12,6 +12,7 @@ from pricing.cli.output import answer
 from pricing.cli.output import done as report
 from pricing.errors import FileError, InspectionError
 from pricing.operations.demo_files import EXTENSIONS
+from pricing.whole_files import write_whole
 
 inspect_app = typer.Typer(help="Go round a car with a sheet of checks, and score it.", no_args_is_help=True)
 
@@ -50,7 +51,7 @@ def start(
 @inspect_app.command(epilog="Example: pricing inspect show car.json")
 def show(file: InspectionFile, extensions: Extensions = EXTENSIONS) -> None:
     """Show every check and what was found."""
-    from pricing.cli.condition_terminal import show_inspection
+    from pricing.cli.printing.condition import show_inspection
     from pricing.condition.inspection_files import open_inspection
 
     found = open_inspection(file, extensions=extensions)
@@ -129,7 +130,7 @@ def preserve(
 @inspect_app.command(epilog="Example: pricing inspect score car.json")
 def score(file: InspectionFile, seed: Seed = 0, extensions: Extensions = EXTENSIONS) -> None:
     """Score an inspection: its band, what holds it there, what would lift it, what to look at next."""
-    from pricing.cli.condition_terminal import show_result
+    from pricing.cli.printing.condition import show_result
     from pricing.condition.assessment import assess
     from pricing.condition.inspection_files import open_inspection
 
@@ -155,10 +156,7 @@ def print_sheet(
 
     words, found = LocaleWords.of(locale), open_inspection(file, extensions=extensions)
     text = inspection_page(found, assess(found) if result else None, words=words)
-    try:
-        page.write_text(text, encoding="utf-8")
-    except OSError as error:
-        raise FileError(f"{page}: cannot be written: {error.strerror}") from error
+    write_whole(page, text.encode())
     report({"file": page}, f"{page}: written")
 
 

@@ -6,9 +6,9 @@ from typing import TYPE_CHECKING, Annotated, Final
 
 import typer
 
-from pricing.cli.frames import show
 from pricing.cli.market_option import MarketOption
 from pricing.cli.output import answer, done, note
+from pricing.cli.printing.frames import show
 from pricing.cli.typed_cells import typed_cells
 from pricing.errors import MarketError
 from pricing.operations.opening import MARKET_FILE, open_market, record_named

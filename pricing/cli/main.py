@@ -24,7 +24,6 @@ from pricing.cli.collection import collection_app
 from pricing.cli.copying import copy_app
 from pricing.cli.decisions import InspectionOption, SheetsOption, assessed, decision_app
 from pricing.cli.evidence import market_app
-from pricing.cli.frames import say, show
 from pricing.cli.handbook import handbook_app
 from pricing.cli.inspection import inspect_app
 from pricing.cli.intake import intake_app
@@ -33,7 +32,8 @@ from pricing.cli.market_option import MarketOption, fitted_market
 from pricing.cli.one_sale import sale_app
 from pricing.cli.opinions import opinion_app
 from pricing.cli.output import answer, done, with_output
-from pricing.cli.plain import plain_cell
+from pricing.cli.printing.frames import say, show
+from pricing.cli.printing.plain import plain_cell
 from pricing.cli.profiles import profiles_app
 from pricing.cli.records import records_app
 from pricing.cli.repairs import repair_app
@@ -186,7 +186,7 @@ def demo(
         return
     import_bundled()
     import data_demo
-    from pricing.cli.terminal import show_valuation
+    from pricing.cli.printing.terminal import show_valuation
     from pricing.decisions.valuation import value_car
 
     _make_demo(market)
@@ -239,7 +239,7 @@ def load(
     from pricing.untrusted.door import warm
 
     warm("pricing.intake.readers:parts")
-    from pricing.cli.terminal import progress, show_new_market, show_report
+    from pricing.cli.printing.terminal import progress, show_new_market, show_report
     from pricing.store.market import Market
     from pricing.store.records.first_load import load_into
     from pricing.words.loading import name_sentences, new_name_questions, refused_table
@@ -279,7 +279,7 @@ def fit(
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """Fit the price model to all sales of the market file, calibrate its ranges, and keep it in the file."""
-    from pricing.cli.terminal import progress, show_fit
+    from pricing.cli.printing.terminal import progress, show_fit
     from pricing.model.market_fit import fit_market
     from pricing.model.saved import load as load_fit
     from pricing.model.saved import save
@@ -299,7 +299,7 @@ def fit(
 @app.command(epilog="Example: pricing fits --market market.duckdb")
 def fits(market: MarketOption = MARKET_FILE) -> None:
     """List the fits kept in the market file, oldest first; `pricing value --fit ID` prices with one."""
-    from pricing.cli.terminal import show_fits
+    from pricing.cli.printing.terminal import show_fits
 
     kept = open_market(market).fits()
     facts = [{**row, "facts": json.loads(row["facts"])} for row in kept.iter_rows(named=True)]
@@ -330,7 +330,7 @@ def value(
 
     With a date before the last sale on record, a model is fitted to the sales up to that date and not kept.
     """
-    from pricing.cli.terminal import show_valuation
+    from pricing.cli.printing.terminal import show_valuation
     from pricing.decisions.valuation import value_car
     from pricing.operations.settings import settings_of
 

@@ -27,6 +27,6 @@ MarketOption = Annotated[
 
 def fitted_market(path: Path, at: date | None = None, fit: str | None = None) -> "Snapshot":
     """``opening.fitted_market``, with the progress of a fit shown."""
-    from pricing.cli.terminal import progress
+    from pricing.cli.printing.terminal import progress
 
     return opening.fitted_market(path, at, fit, progress)

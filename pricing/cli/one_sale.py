@@ -6,10 +6,10 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from pricing.cli.asked import as_json
-from pricing.cli.frames import say, show
 from pricing.cli.market_option import MarketOption
 from pricing.cli.output import done
-from pricing.cli.plain import plain_cell
+from pricing.cli.printing.frames import say, show
+from pricing.cli.printing.plain import plain_cell
 from pricing.cli.typed_cells import typed_cells
 from pricing.errors import MarketError
 from pricing.operations.opening import MARKET_FILE, open_market, record_named

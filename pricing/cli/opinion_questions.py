@@ -4,7 +4,7 @@ from typing import TYPE_CHECKING, Final
 
 import typer
 
-from pricing.cli.frames import say
+from pricing.cli.printing.frames import say
 from pricing.errors import OpinionError
 
 if TYPE_CHECKING:

@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from pricing.cli.frames import say, show
 from pricing.cli.market_option import MarketOption
 from pricing.cli.opinion_questions import asked_span
 from pricing.cli.output import answer, done
+from pricing.cli.printing.frames import say, show
 from pricing.errors import OpinionError
 from pricing.operations.opening import MARKET_FILE, open_market
 

@@ -118,7 +118,7 @@ def _show(shown: Shown) -> None:
     if callable(shown):
         shown()
         return
-    from pricing.cli.frames import say
+    from pricing.cli.printing.frames import say
 
     for sentence in [shown] if isinstance(shown, str) else shown:
         say(sentence)

@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from pricing.cli.appraisals import ByOption, Name, entry_facts, who
+from pricing.cli.appraisals import ByOption, Name, told, who
 from pricing.cli.market_option import MarketOption
 from pricing.cli.output import answer, done
 from pricing.operations.opening import MARKET_FILE, open_market
@@ -43,7 +43,7 @@ def keep(
 def show_list(market: MarketOption = MARKET_FILE) -> None:
     """List the profiles of the market, with what they hold."""
     from pricing.appraisal.profiles import profiles
-    from pricing.cli.appraisal_terminal import show_profiles
+    from pricing.cli.printing.appraisals import show_profiles
 
     found = profiles(open_market(market))
     answer(found, lambda: show_profiles(found))
@@ -59,19 +59,15 @@ def use(
 ) -> None:
     """Take the answers of a profile over into an appraisal, in the place of its own; a revision."""
     from pricing.appraisal.profiles import profile, with_profiles
-    from pricing.appraisal.register import needs_evidence, read, revise
-    from pricing.cli.appraisal_terminal import show_entry
-    from pricing.cli.terminal import progress
-    from pricing.operations.appraisal_files import evidence_for
+    from pricing.appraisal.register import read
+    from pricing.cli.printing.terminal import progress
+    from pricing.operations.appraisal_files import revised
 
     opened = open_market(market)
     before = read(opened, appraisal)
     record = with_profiles(before.record, [profile(opened, name, kind)])
-    fresh = needs_evidence(before, record)
-    evidence = evidence_for(market, record, display=progress) if fresh else before.evidence
-    revise(opened, before, record, evidence, by=who(by), reason=f"profile {name}")
-    entry = read(opened, appraisal)
-    done(entry_facts(entry), lambda: show_entry(entry))
+    revised(opened, before, record, by=who(by), reason=f"profile {name}", display=progress)
+    told(opened, appraisal)
 
 
 @profiles_app.command(epilog="Example: pricing profiles forget 'home desk'")

@@ -6,10 +6,10 @@ from typing import TYPE_CHECKING, Annotated, Final
 import typer
 
 from pricing.cli.evidence_files import write_frame
-from pricing.cli.frames import show
 from pricing.cli.market_option import MarketOption
 from pricing.cli.output import answer, done
-from pricing.cli.plain import plain_cell
+from pricing.cli.printing.frames import show
+from pricing.cli.printing.plain import plain_cell
 from pricing.errors import FileError
 from pricing.operations.opening import MARKET_FILE, open_market, record_named
 

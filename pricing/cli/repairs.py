@@ -47,7 +47,7 @@ def budget(
     extensions: Extensions = EXTENSIONS,
 ) -> None:
     """Price the repairs an inspection leads to: P10, P50 and P80, by area, and the items that matter most."""
-    from pricing.cli.condition_terminal import show_budget
+    from pricing.cli.printing.condition import show_budget
     from pricing.condition.budget import repair_budget
 
     costs = _costs(file, extensions, catalogue, country, currency, quotes, rates, seed)
@@ -70,7 +70,7 @@ def compare(
     extensions: Extensions = EXTENSIONS,
 ) -> None:
     """Mend this car or buy a better one: range against range, for each higher band."""
-    from pricing.cli.condition_terminal import show_mending
+    from pricing.cli.printing.condition import show_mending
     from pricing.decisions.mending import mend_or_buy
     from pricing.decisions.simulation import simulate
 

@@ -1,7 +1,7 @@
 """The command that scores the price model on sales it has not seen."""
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
@@ -9,9 +9,6 @@ from pricing.cli.market_option import MarketOption
 from pricing.cli.output import answer
 from pricing.errors import FileError
 from pricing.operations.opening import MARKET_FILE, open_market
-
-if TYPE_CHECKING:
-    import polars as pl
 
 score_app = typer.Typer()
 
@@ -30,8 +27,9 @@ def score(
 
     Prints how often ranges held the price paid, how wide they were, and how mid prices stand to prices paid.
     """
-    from pricing.cli.score_terminal import show_scores
-    from pricing.cli.terminal import progress
+    from pricing.cli.evidence_files import write_frame
+    from pricing.cli.printing.scores import show_scores
+    from pricing.cli.printing.terminal import progress
     from pricing.model.backtest import backtest, rolling_origins
     from pricing.model.spec import FeatureSpec
 
@@ -44,7 +42,7 @@ def score(
             sales, spec, rolling_origins(sales, spec, origins), known=opened.sales, progress=tell
         )
     if csv is not None:
-        _write(scored.rows, csv)
+        write_frame(scored.rows, csv)
     facts = {"currency": opened.base_currency, "basis": "all-in", **scored.to_dict()}
     answer(facts, lambda: show_scores(scored))
 
@@ -54,15 +52,3 @@ def _check_new(path: Path) -> None:
         raise FileError(f"{path} exists already; name a file that does not")
     if not path.parent.is_dir():
         raise FileError(f"there is no folder {path.parent} to write {path.name} to")
-
-
-def _write(rows: "pl.DataFrame", path: Path) -> None:
-    """Write rows as CSV that a spreadsheet reads as data."""
-    import polars as pl
-
-    from pricing.intake.exports import neutral_names, neutralised
-
-    try:
-        neutral_names(rows.with_columns(neutralised(pl.col(pl.String)))).write_csv(path)
-    except OSError as error:
-        raise FileError(f"{path} cannot be written: {error.strerror or error}") from None

@@ -144,7 +144,7 @@ def new(
 @token_app.command("list", epilog="Example: pricing token list")
 def show_list(market: MarketOption = MARKET_FILE) -> None:
     """List every token that was made, and what became of it; never the token itself."""
-    from pricing.cli.server_terminal import show_tokens
+    from pricing.cli.printing.server import show_tokens
 
     kept = open_market(market).tokens.listed()
     answer(kept, lambda: show_tokens(kept))

@@ -84,7 +84,7 @@ def doctor(
 ) -> None:
     """Look at file, versions, digests, disk, age of rates and fit, and say what to do; exit code 1 when
     something is broken."""
-    from pricing.cli.server_terminal import show_health_checks
+    from pricing.cli.printing.server import show_health_checks
     from pricing.operations.doctor import BROKEN, examine
 
     found = examine(market, deep=deep)

@@ -15,6 +15,7 @@ from pricing.intake.exports import neutral_text, restored_text
 from pricing.untrusted.documents import read_json
 from pricing.untrusted.files import bounded_bytes
 from pricing.validation import sentence_of
+from pricing.whole_files import write_whole
 
 FORMAT: Final[Literal["inspection 1"]] = "inspection 1"
 """First value of every saved inspection: what the file is, and the version of its layout."""
@@ -56,12 +57,7 @@ def save(inspection: Inspection, path: Path) -> None:
     if suffix not in (".json", ".csv"):
         raise FileError(f"{path}: an inspection is saved as .json or .csv, got {path.suffix!r}")
     text = to_json(inspection) if suffix == ".json" else to_csv(inspection)
-    part = path.with_name(path.name + ".part")
-    try:
-        part.write_text(text, encoding="utf-8", newline="")
-        part.replace(path)
-    except OSError as error:
-        raise FileError(f"{path}: cannot be written: {error.strerror}") from error
+    write_whole(path, text.encode())
 
 
 def open_inspection(path: Path, *, extensions: Path | None = None) -> Inspection:
@@ -70,19 +66,23 @@ def open_inspection(path: Path, *, extensions: Path | None = None) -> Inspection
     ``extensions`` is the folder of sheets for single models. Raises ``FileError`` when the file cannot be
     read and ``InspectionError`` or ``CarError``, naming it, when it holds a check that is not on the sheet.
     """
-    content = read_json(path, most=LARGEST_FILE)
     try:
-        saved = _read(content, _Inspection)
-        started = Inspection.start(saved.construction, saved.car, fitted=saved.fitted, extensions=extensions)
-        return Inspection(
-            sheet=started.sheet,
-            car=started.car,
-            findings={finding.check: finding for finding in _once_each(saved.findings)},
-            changes=saved.changes,
-            preservation=saved.preservation,
-        )
+        return inspection_of(read_json(path, most=LARGEST_FILE), extensions=extensions)
     except (CarError, InspectionError) as error:
         raise type(error)(f"{path}: {error}") from error
+
+
+def inspection_of(content: Any, *, extensions: Path | None = None) -> Inspection:
+    """The inspection that the content of such a file tells. Raises as ``open_inspection``."""
+    saved = _read(content, _Inspection)
+    started = Inspection.start(saved.construction, saved.car, fitted=saved.fitted, extensions=extensions)
+    return Inspection(
+        sheet=started.sheet,
+        car=started.car,
+        findings={finding.check: finding for finding in _once_each(saved.findings)},
+        changes=saved.changes,
+        preservation=saved.preservation,
+    )
 
 
 def read_findings(path: Path) -> tuple[Finding, ...]:

@@ -14,7 +14,7 @@ from scipy import stats
 from pricing.arrays import Ints
 from pricing.model.encoding import CategoryEncoder
 from pricing.model.evidence import SaleEvidence
-from pricing.model.pooling import Posterior
+from pricing.model.regression.pooling import Posterior
 from pricing.model.smooth import RARE
 
 TIERS = ("lower third", "middle third", "upper third")

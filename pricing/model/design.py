@@ -19,11 +19,11 @@ from pricing.model.condition_scale import ConditionScale
 from pricing.model.encoding import UNKNOWN, CategoryEncoder, GroupEncoder
 from pricing.model.evidence import SaleEvidence
 from pricing.model.market_shift import DAYS_A_YEAR, MarketShift, damped
-from pricing.model.pooling import Priors
+from pricing.model.regression.pooling import Priors
+from pricing.model.regression.structure import Structure
+from pricing.model.regression.threads import shared_out
 from pricing.model.smooth import RARE, Numeric, hinges
 from pricing.model.spec import FeatureSpec
-from pricing.model.structure import Structure
-from pricing.model.threads import shared_out
 
 DAYS_A_MONTH = DAYS_A_YEAR / 12
 

@@ -11,7 +11,7 @@ import numpy as np
 import polars as pl
 
 from pricing.arrays import Ints
-from pricing.model.pooling import Tree
+from pricing.model.regression.pooling import Tree
 
 UNKNOWN = "unknown"
 """How a null category is spelt: it is a value like any other."""

@@ -14,7 +14,7 @@ from scipy import stats
 
 from pricing.arrays import Floats
 from pricing.model.design import Design, Encoded
-from pricing.model.hedonic import HedonicRegression
+from pricing.model.regression.hedonic import HedonicRegression
 
 BASE = "average sale"
 INTERACTIONS = "interactions"

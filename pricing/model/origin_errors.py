@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pricing.arrays import Floats, Ints
-from pricing.model.residuals import truncated_moments
+from pricing.model.regression.residuals import truncated_moments
 
 
 @dataclass(frozen=True)

@@ -9,10 +9,10 @@ from numpy.typing import NDArray
 from pricing.arrays import Floats, Ints
 from pricing.model.depth import depth_index
 from pricing.model.design import Design, Encoded
-from pricing.model.hedonic import ONE_THREAD, HedonicRegression
 from pricing.model.interactions import Interactions
+from pricing.model.regression.hedonic import ONE_THREAD, HedonicRegression
+from pricing.model.regression.threads import shared_out
 from pricing.model.statements import Heard
-from pricing.model.threads import shared_out
 
 BATCH = 16_384
 """Cars priced at once: bounds the memory of a long list, not the answer."""

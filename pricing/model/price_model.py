@@ -20,7 +20,6 @@ from pricing.model.evidence import SaleEvidence
 from pricing.model.explanation import INTERACTIONS, explain
 from pricing.model.frames import Frame, as_polars
 from pricing.model.ground import Ground, grounds
-from pricing.model.hedonic import LARGE, ONE_THREAD, fit_regression
 from pricing.model.interactions import Interactions
 from pricing.model.market_shift import MarketShift
 from pricing.model.origins import CUTS, origin_errors
@@ -33,6 +32,7 @@ from pricing.model.prediction import (
     seen_by_trees,
 )
 from pricing.model.reasons import refusals
+from pricing.model.regression.hedonic import LARGE, ONE_THREAD, fit_regression
 from pricing.model.remarks import remarks
 from pricing.model.score_law import ScoreLaw
 from pricing.model.spec import FeatureSpec

@@ -6,8 +6,8 @@ import polars as pl
 
 from pricing.arrays import Ints
 from pricing.model.design import Design
-from pricing.model.fitting import Estimates
 from pricing.model.prediction import Prediction
+from pricing.model.regression.fitting import Estimates
 
 
 def remarks(design: Design, estimates: Estimates, guess: Prediction, features: pl.DataFrame) -> pl.Series:

@@ -21,14 +21,14 @@ from pricing.model.calibration import Calibration
 from pricing.model.condition_scale import ConditionScale
 from pricing.model.design import Design
 from pricing.model.encoding import CategoryEncoder, GroupEncoder
-from pricing.model.fitting import Estimates
-from pricing.model.hedonic import HedonicRegression
 from pricing.model.interactions import Interactions
 from pricing.model.market_shift import MarketShift
 from pricing.model.opinion_bands import OpinionBands
-from pricing.model.pooling import LevelPosterior, Posterior, Priors
 from pricing.model.prediction import Fitted
 from pricing.model.price_model import PriceModel
+from pricing.model.regression.fitting import Estimates
+from pricing.model.regression.hedonic import HedonicRegression
+from pricing.model.regression.pooling import LevelPosterior, Posterior, Priors
 from pricing.model.score_law import ScoreLaw
 from pricing.model.smooth import Numeric
 from pricing.model.spec import FeatureSpec

@@ -28,9 +28,9 @@ from scipy.special import ndtri
 from pricing.arrays import Floats, Ints
 from pricing.errors import ModelError, TableError
 from pricing.model.design import Design, Encoded
-from pricing.model.hedonic import FittedRows, HedonicRegression, Sums, updated
 from pricing.model.market_shift import DAYS_A_YEAR
-from pricing.model.rows import Rows
+from pricing.model.regression.hedonic import FittedRows, HedonicRegression, Sums, updated
+from pricing.model.regression.rows import Rows
 from pricing.model.source_errors import Scored, SourceErrors, learn_sources
 from pricing.model.spec import FeatureSpec
 from pricing.vocabulary import SPANS

@@ -1,6 +1,7 @@
 """What an appraisal record names beside the market: its inspection sheet, its repair catalogue, a fit."""
 
 import json
+from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -12,8 +13,11 @@ from pricing.operations.opening import Display, fitted_market, no_display
 if TYPE_CHECKING:
     from pricing.appraisal.evidence import Evidence, Known
     from pricing.appraisal.record import Appraisal
+    from pricing.appraisal.register import Entry
     from pricing.condition.assessment import InspectionResult
     from pricing.condition.repairs import RepairCosts
+    from pricing.store.market import Market
+    from pricing.untrusted.photographs import ReadPhotograph
 
 
 def known_on(market: Path, at: date, fit: str = "", display: Display = no_display) -> "Known":
@@ -48,6 +52,30 @@ def evidence_for(
     inspection = inspected(record, extensions)
     costs = repair_costs(record, inspection, known.base_currency)
     return gather(record, known, inspection=inspection, costs=costs)
+
+
+def revised(
+    market: "Market",
+    before: "Entry",
+    record: "Appraisal",
+    *,
+    by: str,
+    reason: str,
+    anew: bool = False,
+    photographs: "Sequence[ReadPhotograph]" = (),
+    display: Display = no_display,
+) -> int:
+    """Keep a changed record as a revision, its evidence gathered anew where it asks for other evidence or
+    ``anew`` is said; gives its number.
+
+    Raises:
+        PricingError: as ``evidence_for`` and ``register.revise``.
+    """
+    from pricing.appraisal.register import needs_evidence, revise
+
+    fresh = anew or needs_evidence(before, record)
+    evidence = evidence_for(market.path, record, display=display) if fresh else before.evidence
+    return revise(market, before, record, evidence, by=by, reason=reason, photographs=photographs)
 
 
 def inspected(record: "Appraisal", extensions: Path = EXTENSIONS) -> "InspectionResult | None":

@@ -8,7 +8,9 @@ from decimal import Decimal, InvalidOperation
 from pathlib import Path
 from typing import Final, TypeVar
 
-from pricing.condition.catalogue import LABOUR_KINDS, Catalogue
+from pricing.condition.assessment import InspectionResult
+from pricing.condition.catalogue import LABOUR_KINDS, Catalogue, quotes_of
+from pricing.condition.repairs import RepairCosts, price_repairs
 from pricing.decisions.verdict import LIMITS, checked_limits
 from pricing.errors import FileError, MarketError, PricingError
 from pricing.money.charges import Schedule, read_schedule
@@ -159,6 +161,16 @@ def catalogue_in_force(snapshot: Snapshot) -> Catalogue:
     """The repair catalogue of the settings, its labour rates theirs too."""
     settings = settings_of(snapshot)
     return snapshot.by_write.get("catalogue", lambda: settings.with_labour(catalogue_of(settings.catalogue)))
+
+
+def repairs_in_force(
+    snapshot: Snapshot, result: InspectionResult, country: str, quotes: Mapping[str, Decimal]
+) -> RepairCosts:
+    """What every repair of an inspected car would cost in a country by the catalogue of the settings, in the
+    market's currency; ``quotes`` by job replace its prices."""
+    catalogue, base = catalogue_in_force(snapshot), snapshot.base_currency
+    own = quotes_of(quotes, base, catalogue.price_date)
+    return price_repairs(result, catalogue, country=country, currency=base, quotes=own)
 
 
 def schedule_in_force(snapshot: Snapshot) -> Schedule | None:

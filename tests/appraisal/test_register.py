@@ -4,6 +4,7 @@ import json
 import shutil
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import duckdb
 import polars as pl
@@ -56,10 +57,13 @@ def test_a_revision_freezes_its_evidence_once(
     market: Market, entry: Entry, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     (name,) = enter(market, [(entry.record, entry.evidence)], by="Clerk One")
-    before, frozen = read(market, name), []
-    monkeypatch.setattr(
-        register, "serialise", lambda evidence: frozen.append(evidence) or serialise(evidence)
-    )
+    before, frozen = read(market, name), list[Any]()
+
+    def counted(evidence: Any) -> str:
+        frozen.append(evidence)
+        return serialise(evidence)
+
+    monkeypatch.setattr(register, "serialise", counted)
     record = with_answer(before.record, "assignment.client", "Beta")
     revise(market, before, record, before.evidence, by="Valuer Two", reason="after a call")
     assert frozen == [before.evidence]

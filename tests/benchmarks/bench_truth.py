@@ -20,12 +20,12 @@ from data_demo.parameters import SCORE_KNOTS
 from data_demo.simulated import simulate_market
 from pricing.model.depth import DEPTHS
 from pricing.model.design import Design
-from pricing.model.elimination import solve
 from pricing.model.evidence import SaleEvidence
-from pricing.model.hedonic import HedonicRegression, fit_regression
-from pricing.model.pooling import Priors
 from pricing.model.price_model import PriceModel
-from pricing.model.rows import Rows
+from pricing.model.regression.elimination import solve
+from pricing.model.regression.hedonic import HedonicRegression, fit_regression
+from pricing.model.regression.pooling import Priors
+from pricing.model.regression.rows import Rows
 from pricing.model.spec import FeatureSpec
 
 pytestmark = pytest.mark.benchmark

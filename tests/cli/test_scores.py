@@ -9,7 +9,7 @@ import polars as pl
 import pytest
 
 from pricing.cli import main as cli
-from pricing.cli.score_terminal import ROWS_A_PART, show_scores
+from pricing.cli.printing.scores import ROWS_A_PART, show_scores
 from pricing.model.backtest import Backtest, backtest, rolling_origins
 from pricing.model.spec import FeatureSpec
 from pricing.store.market import Market

@@ -5,9 +5,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from pricing.arrays import Floats
-from pricing.model.hedonic import fit_regression
-from pricing.model.pooling import Priors, Tree
-from pricing.model.structure import Structure
+from pricing.model.regression.hedonic import fit_regression
+from pricing.model.regression.pooling import Priors, Tree
+from pricing.model.regression.structure import Structure
 
 
 def unpooled(columns: int) -> Structure:

@@ -10,10 +10,10 @@ import pandas as pd
 import pytest
 import statsmodels.formula.api as smf
 
-from pricing.model.fitting import Estimates
-from pricing.model.hedonic import fit_regression
-from pricing.model.pooling import Priors, Tree
-from pricing.model.structure import Structure
+from pricing.model.regression.fitting import Estimates
+from pricing.model.regression.hedonic import fit_regression
+from pricing.model.regression.pooling import Priors, Tree
+from pricing.model.regression.structure import Structure
 from tests.outside.regressions import LeastSquares, unpooled
 
 RATIOS = np.array(

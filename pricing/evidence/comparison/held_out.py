@@ -24,7 +24,7 @@ from pricing.evidence.comparison.sale_features import (
     SaleFeatures,
     unlikeness,
 )
-from pricing.model.hedonic import ONE_THREAD
+from pricing.model.regression.hedonic import ONE_THREAD
 
 DUPLICATE_DAYS: Final = 60
 _PAIRS: Final = 20_000

@@ -13,7 +13,7 @@ import numpy as np
 
 from pricing.arrays import Floats, Ints
 from pricing.evidence.comparison.term_effects import EncodedSales, TermEffects
-from pricing.model.pooling import Posterior
+from pricing.model.regression.pooling import Posterior
 
 MOST_LEVERAGE: Final = 0.95
 """A sale that holds its own fitted value more than this is taken to hold it so much: all that the model knows

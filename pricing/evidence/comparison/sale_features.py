@@ -14,8 +14,8 @@ from pricing.evidence.comparison.date_line import DateLine
 from pricing.evidence.comparison.reconciliation import RULE_OF_THUMB
 from pricing.evidence.comparison.term_effects import TermEffects
 from pricing.evidence.indices.index import sold_cars
-from pricing.model.hedonic import ONE_THREAD
 from pricing.model.price_model import PriceModel
+from pricing.model.regression.hedonic import ONE_THREAD
 
 CHUNK: Final = 65_536
 

@@ -8,7 +8,7 @@ import numpy as np
 from pricing.arrays import Floats
 from pricing.evidence.indices.characteristics import Characteristics
 from pricing.evidence.indices.time_dummy import PeriodSums, fit_window
-from pricing.model.hedonic import ONE_THREAD
+from pricing.model.regression.hedonic import ONE_THREAD
 
 ATTRIBUTE_GROUP: Final = {
     "condition": "condition",

@@ -20,7 +20,7 @@ from pricing.evidence.indices.characteristics import Characteristics
 from pricing.evidence.indices.cluster_robust import Swept, cluster_robust
 from pricing.evidence.indices.clusters import Clusters
 from pricing.evidence.indices.least_squares import pseudo_inverse
-from pricing.model.hedonic import ONE_THREAD
+from pricing.model.regression.hedonic import ONE_THREAD
 
 CHUNK: Final = 32_768
 """Sales worked on at a time."""

@@ -4,11 +4,11 @@ import json
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
-from typing import Any
+from typing import Any, Final
 
 import polars as pl
 import rich.progress
-from rich.console import Console, ConsoleOptions, ConsoleRenderable, RenderHook, RenderResult
+from rich.console import Console, ConsoleOptions, ConsoleRenderable, JustifyMethod, RenderHook, RenderResult
 from rich.measure import Measurement
 from rich.progress import (
     BarColumn,
@@ -22,7 +22,7 @@ from rich.table import Table
 from rich.text import Text
 
 from pricing.cli.asked import quiet
-from pricing.cli.plain import plain_lines
+from pricing.cli.printing.plain import plain_lines
 from pricing.decisions.valuation import Valuation
 from pricing.decisions.verdict import LIMITS
 from pricing.progress import Progress
@@ -109,7 +109,7 @@ def show_report(report: Any, *, dry_run: bool = False) -> None:
     for sentence in told_sentences(report):
         out.print(Text(sentence))
     if report.by_rule:
-        table = _table("rule broken", "rows")
+        table = figure_table("rule broken", "rows")
         rules = rules_table(report)
         for rule, rows in rules.head(RULES_SHOWN).iter_rows():
             table.add_row(Text(rule), f"{rows:,}")
@@ -147,7 +147,7 @@ def show_fit(facts: dict[str, Any], fit_id: str) -> None:
 
 def show_fits(fits: pl.DataFrame) -> None:
     """The kept fits, a line each."""
-    table = _table("fit", "made", "sales", "first sale", "last sale", "version")
+    table = figure_table("fit", "made", "sales", "first sale", "last sale", "version")
     for fit_id, made, text in fits.rows():
         facts = json.loads(text)
         cells = (f"{facts['sales']:,}", facts["first_date"], facts["last_date"], facts["version"])
@@ -181,16 +181,30 @@ def show_valuation(valuation: Valuation, limits: tuple[float, ...] = LIMITS) -> 
     out.print(Text(CAUTION, style="italic"))
 
 
-def _table(*columns: str, title: str | None = None) -> Table:
-    table = Table(title=title, title_justify="left", title_style="bold", box=None, padding=(0, 2, 0, 0))
+_WHOLE: Final = ("revision", "kind", "state", "effective", "made at (UTC)")
+
+
+def text_table(*columns: str) -> Table:
+    """A table of texts, to add rows to; the first column and those of ``_WHOLE`` stay on one line."""
+    table = Table(box=None, padding=(0, 2, 0, 0))
     for place, name in enumerate(columns):
-        table.add_column(Text(name, style="underline"), justify="left" if place == 0 else "right")
+        whole = place == 0 or name in _WHOLE
+        table.add_column(Text(name, style="underline"), overflow="fold", no_wrap=whole)
+    return table
+
+
+def figure_table(*columns: str, title: str | None = None) -> Table:
+    """A table whose first column is text and the others are figures, to add rows to."""
+    table = Table(title=title, title_justify="left", title_style="bold", box=None, padding=(0, 1, 0, 0))
+    for place, name in enumerate(columns):
+        side: JustifyMethod = "right" if place else "left"
+        table.add_column(Text(name, style="underline"), justify=side, overflow="fold")
     return table
 
 
 def _terms_table(valuation: Valuation) -> Table:
     title = f"What makes up the mid price ({basis_words(valuation)})"
-    table = _table("term", "effect", "price so far", title=title)
+    table = figure_table("term", "effect", "price so far", title=title)
     table.columns[0].overflow = "fold"
     so_far = 1.0
     for place, term in enumerate(valuation.terms.iter_rows(named=True)):
@@ -202,7 +216,7 @@ def _terms_table(valuation: Valuation) -> Table:
 
 def _bands_table(valuation: Valuation) -> Table:
     title = f"This car in each condition band ({basis_words(valuation)})"
-    table = _table("condition band", "low", "mid", "high", title=title)
+    table = figure_table("condition band", "low", "mid", "high", title=title)
     for band in valuation.bands.iter_rows(named=True):
         if band["reason"] is not None:
             table.add_row(band["condition_band"], "", Text(f"no range: {band['reason']}"), "")
@@ -215,7 +229,9 @@ def _bands_table(valuation: Valuation) -> Table:
 def _sales_table(valuation: Valuation) -> Table:
     shown = valuation.sales.head(SALES_SHOWN)
     title = f"The {shown.height} nearest sales ({valuation.basis} prices in {valuation.currency} on the day)"
-    table = _table("sold", "variant", "year", "condition band", "odometer", "price", "source", title=title)
+    table = figure_table(
+        "sold", "variant", "year", "condition band", "odometer", "price", "source", title=title
+    )
     for sale in shown.iter_rows(named=True):
         odometer = sale["odometer_km"]
         table.add_row(

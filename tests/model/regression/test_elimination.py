@@ -4,10 +4,10 @@ import numpy as np
 import pytest
 
 from pricing.arrays import Floats, Ints
-from pricing.model import elimination
-from pricing.model.elimination import solve
-from pricing.model.pooling import Priors, Tree
-from pricing.model.rows import Rows
+from pricing.model.regression import elimination
+from pricing.model.regression.elimination import solve
+from pricing.model.regression.pooling import Priors, Tree
+from pricing.model.regression.rows import Rows
 
 TREE = Tree((np.zeros(3, dtype=np.int64), np.array([0, 0, 1, 2, 2]), np.array([0, 0, 1, 2, 3, 3, 4])))
 COLUMNS = 4

@@ -6,7 +6,7 @@ from rich.table import Table
 from rich.text import Text
 
 from pricing.charts.scores import part_words, value_words
-from pricing.cli.terminal import console
+from pricing.cli.printing.terminal import console, figure_table
 from pricing.model.backtest import Backtest
 from pricing.model.ratio_study import EDITION, SUSPICIOUS_COD
 
@@ -47,7 +47,7 @@ def show_scores(scored: Backtest) -> None:
 
 def _whole(scores: dict[str, Any]) -> Table:
     """All sales: one line a measure, with its interval."""
-    table = _table("all sales", "", "95% interval")
+    table = figure_table("all sales", "", "95% interval")
     lines = (
         ("inside their 80% range", "coverage{}_80", ".1%"),
         ("inside their 90% range", "coverage{}_90", ".1%"),
@@ -72,7 +72,7 @@ def _whole(scores: dict[str, Any]) -> Table:
 
 def _parted(name: str, rows: list[tuple[str, dict[str, Any]]]) -> Table:
     """One line a value of a part."""
-    table = _table(name, "sales", "inside 80%", "inside 90%", "width 80%", "pinball", "ratio", "COD")
+    table = figure_table(name, "sales", "inside 80%", "inside 90%", "width 80%", "pinball", "ratio", "COD")
     for value, scores in rows:
         cells = [
             f"{scores['sales']:,}",
@@ -83,15 +83,6 @@ def _parted(name: str, rows: list[tuple[str, dict[str, Any]]]) -> Table:
             _number(scores["cod"], ".1f"),
         ]
         table.add_row(Text(_plain(value)), *(Text(cell) for cell in cells))
-    return table
-
-
-def _table(*columns: str) -> Table:
-    table = Table(box=None, padding=(0, 1, 0, 0))
-    for place, column in enumerate(columns):
-        table.add_column(
-            Text(column, style="underline"), justify="right" if place else "left", overflow="fold"
-        )
     return table
 
 

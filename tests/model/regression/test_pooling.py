@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from pricing.model.pooling import isotonic
+from pricing.model.regression.pooling import isotonic
 
 
 def test_isotonic_equals_scikit_learn() -> None:

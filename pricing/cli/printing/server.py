@@ -3,17 +3,16 @@
 from collections.abc import Sequence
 
 import polars as pl
-from rich.table import Table
 from rich.text import Text
 
-from pricing.cli.terminal import console
+from pricing.cli.printing.terminal import console, text_table
 from pricing.operations.doctor import GOOD, HealthCheck
 from pricing.store.audit import now
 
 
 def show_tokens(frame: pl.DataFrame) -> None:
     """The tokens of a market, and whether each opens anything."""
-    table = _table("token", "name", "role", "made", "state")
+    table = text_table("token", "name", "role", "made", "state")
     for row in frame.iter_rows(named=True):
         if row["revoked_at"] is not None:
             state = f"revoked on {row['revoked_at']:%Y-%m-%d}"
@@ -28,15 +27,8 @@ def show_tokens(frame: pl.DataFrame) -> None:
 
 def show_health_checks(findings: Sequence[HealthCheck]) -> None:
     """What was found, and what to do."""
-    table = _table("", "state", "found", "what to do")
+    table = text_table("", "state", "found", "what to do")
     for finding in findings:
         style = "" if finding.state == GOOD else "bold"
         table.add_row(finding.what, Text(finding.state, style=style), Text(finding.found), Text(finding.do))
     console().print(table)
-
-
-def _table(*heads: str) -> Table:
-    table = Table(box=None, pad_edge=False)
-    for head in heads:
-        table.add_column(head, header_style="dim")
-    return table

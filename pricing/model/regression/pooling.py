@@ -3,7 +3,7 @@
 The coefficients of a group are those of its parent plus a deviation, ``theta_g = theta_parent + d_g`` with
 ``d_g ~ N(0, diag(tau^2))``, the market being the root (Lindley and Smith 1972). Here are the tree, the sums
 over rows that a posterior needs, and what a posterior answers; how it is found is in
-:mod:`pricing.model.elimination`, how the variances are learnt in :mod:`pricing.model.prior_updates`.
+``elimination``, how the variances are learnt in ``prior_updates``.
 """
 
 from collections.abc import Iterator

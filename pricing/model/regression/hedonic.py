@@ -1,8 +1,8 @@
 """The partial-pooling regression of log price.
 
-``y = x @ theta_group + e``: coefficients pooled over nested groups (:mod:`pricing.model.pooling`),
+``y = x @ theta_group + e``: coefficients pooled over nested groups (:mod:`pricing.model.regression.pooling`),
 Student-t errors, a residual spread that has a regression of its own, and rows of which only a lower and an
-upper bound are known. The iteration is in :mod:`pricing.model.fitting`.
+upper bound are known. The iteration is in :mod:`pricing.model.regression.fitting`.
 """
 
 from dataclasses import dataclass, replace
@@ -14,11 +14,11 @@ from threadpoolctl import ThreadpoolController
 
 from pricing.arrays import Floats, Ints
 from pricing.errors import ModelError
-from pricing.model.elimination import cut, solve
-from pricing.model.fitting import LEVERAGE_TURNS, Estimates, Fitting
-from pricing.model.pooling import CrossProducts, Posterior, Priors
-from pricing.model.rows import Rows
-from pricing.model.structure import Structure
+from pricing.model.regression.elimination import cut, solve
+from pricing.model.regression.fitting import LEVERAGE_TURNS, Estimates, Fitting
+from pricing.model.regression.pooling import CrossProducts, Posterior, Priors
+from pricing.model.regression.rows import Rows
+from pricing.model.regression.structure import Structure
 
 ONE_THREAD = ThreadpoolController()
 """The products here are small: one thread each is as fast and gives the same digits on any number of cores;
@@ -105,7 +105,7 @@ def fit_regression(
     Raises:
         ModelError: a value of the design is not finite, or no price is known.
 
-    >>> from pricing.model.pooling import Tree
+    >>> from pricing.model.regression.pooling import Tree
     >>> X = np.column_stack([np.ones(40), np.arange(40.0)])
     >>> free = Structure(Tree(()), Priors(np.full(2, np.inf), np.zeros((0, 2))), [np.arange(2)],
     ...                  np.array([0]), np.array([], int))

@@ -3,7 +3,7 @@
 from rich.table import Table
 from rich.text import Text
 
-from pricing.cli.terminal import console
+from pricing.cli.printing.terminal import console, figure_table
 from pricing.decisions.approaches import Difference
 from pricing.evidence.comparison.comparables import Comparables
 from pricing.evidence.depth import Depth
@@ -26,7 +26,7 @@ def show_index(index: PriceIndex) -> None:
     """An index, a row a period."""
     out = console()
     deflated = index.frame["real"].is_not_null().any()
-    table = _table("period", "sales", "index", "interval", *(["deflated"] if deflated else []))
+    table = figure_table("period", "sales", "index", "interval", *(["deflated"] if deflated else []))
     for row in index.frame.iter_rows(named=True):
         if row["index"] is None:
             table.add_row(row["period"], f"{row['sales']:,}", "", Text(row["note"], style="dim"))
@@ -46,7 +46,7 @@ def show_comparables(found: Comparables, apart: Difference | None, *, lines: boo
     out.print(Text(", ".join(said), style="bold"))
     out.print(Text(f"all-in prices in {found.currency} at {day_words(found.as_of)}"))
     out.print()
-    table = _table("record", "sold", "band", "price", "net", "gross", "adjusted", "weight", "beyond")
+    table = figure_table("record", "sold", "band", "price", "net", "gross", "adjusted", "weight", "beyond")
     for row in found.table.iter_rows(named=True):
         table.add_row(
             Text(row["record_id"][:ID_SHOWN]),
@@ -68,7 +68,7 @@ def show_comparables(found: Comparables, apart: Difference | None, *, lines: boo
     if apart is not None:
         out.print(Text(difference_sentence(apart)))
     out.print()
-    left = _table("left out", "sales")
+    left = figure_table("left out", "sales")
     counted = found.left_out.select("reason", "sales").group_by("reason", maintain_order=True).sum()
     for reason, sales in counted.iter_rows():
         left.add_row(Text(reason), f"{sales:,}")
@@ -82,7 +82,7 @@ def show_depth(depth: Depth) -> None:
     out = console()
     for sentence in depth_sentences(depth):
         out.print(Text(sentence))
-    against = _table("hammer price over", "sales", "middle", "interval", "below")
+    against = figure_table("hammer price over", "sales", "middle", "interval", "below")
     for row in depth.against.iter_rows(named=True):
         if row["sales"]:
             interval = "" if row["low"] is None else f"{row['low']:.2f} to {row['high']:.2f}"
@@ -92,7 +92,7 @@ def show_depth(depth: Depth) -> None:
             )
     if against.row_count:
         out.print(against)
-    bands = _table("condition band", "to", "over the next below", "interval", "sales")
+    bands = figure_table("condition band", "to", "over the next below", "interval", "sales")
     for row in depth.band_premiums.iter_rows(named=True):
         if row["per_cent"] is None:
             bands.add_row(
@@ -112,7 +112,7 @@ def show_depth(depth: Depth) -> None:
 
 
 def _lines_table(found: Comparables, record: str) -> Table:
-    table = _table(
+    table = figure_table(
         "line", "sale", "subject", "per cent", "money", "price after", "source", title=f"Sale {record}"
     )
     for row in lines_in_words(found, record).iter_rows(named=True):
@@ -124,14 +124,5 @@ def _lines_table(found: Comparables, record: str) -> Table:
             "" if row["money"] is None else f"{row['money']:+,.2f}",
             f"{row['price_after']:,.2f}",
             Text(row["source"], style="dim"),
-        )
-    return table
-
-
-def _table(*columns: str, title: str | None = None) -> Table:
-    table = Table(title=title, title_justify="left", title_style="bold", box=None, padding=(0, 2, 0, 0))
-    for place, name in enumerate(columns):
-        table.add_column(
-            Text(name, style="underline"), justify="left" if place == 0 else "right", overflow="fold"
         )
     return table

@@ -2,11 +2,11 @@
 
 import numpy as np
 
-from pricing.model.elimination import solve
-from pricing.model.pooling import Priors, Tree
-from pricing.model.prior_updates import _jumping, deviation_variances, updated_priors
-from pricing.model.rows import Rows
-from tests.model.test_elimination import COLUMNS, TREE, dense, sample
+from pricing.model.regression.elimination import solve
+from pricing.model.regression.pooling import Priors, Tree
+from pricing.model.regression.prior_updates import _jumping, deviation_variances, updated_priors
+from pricing.model.regression.rows import Rows
+from tests.model.regression.test_elimination import COLUMNS, TREE, dense, sample
 
 
 def test_deviation_variances_equal_the_dense_system() -> None:

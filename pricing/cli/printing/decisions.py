@@ -1,10 +1,9 @@
 """What the command line shows a buyer and a seller."""
 
 from rich.console import Console
-from rich.table import Table
 from rich.text import Text
 
-from pricing.cli.terminal import console
+from pricing.cli.printing.terminal import console, text_table
 from pricing.decisions.buying import Buying
 from pricing.decisions.selling import Selling
 from pricing.words.buying import LINE_WORDS, basis_note, buying_sentences, cents_words
@@ -23,7 +22,7 @@ def show_buying(facts: Buying) -> None:
         out.print(Text(sentence))
     currency = facts.currency
     if facts.day_one.height:
-        table = _table("until it stands ready", "amount", "from")
+        table = text_table("until it stands ready", "amount", "from")
         for row in facts.day_one.iter_rows(named=True):
             amount = "" if row["mid"] is None else cents_words(row["mid"], currency)
             if row["low"] != row["high"]:
@@ -32,11 +31,11 @@ def show_buying(facts: Buying) -> None:
             table.add_row(LINE_WORDS[row["line"]], amount, Text(row["source"] + beside))
         out.print(table)
     if facts.bids.height:
-        table = _table("bid", "premium", "all-in", "total", "left to the limit")
+        table = text_table("bid", "premium", "all-in", "total", "left to the limit")
         for row in facts.bids.iter_rows(named=True):
             table.add_row(*("" if row[name] is None else cents_words(row[name], currency) for name in _BID))
         out.print(table)
-        table = _table("all-in", "highest hammer price")
+        table = text_table("all-in", "highest hammer price")
         for row in facts.bids_back.iter_rows(named=True):
             hammer = "none" if row["price"] is None else cents_words(row["price"], currency)
             table.add_row(cents_words(row["all_in"], currency), hammer)
@@ -61,7 +60,7 @@ def show_selling(facts: Selling) -> None:
     for sentence in selling_sentences(facts):
         out.print(Text(sentence))
     if facts.auction.evidence.tells:
-        table = _table("reserve", "chance of a sale", "net if sold", "left on average")
+        table = text_table("reserve", "chance of a sale", "net if sold", "left on average")
         for row in facts.auction.reserves.iter_rows(named=True):
             table.add_row(
                 exact_words(row["reserve"], currency) if row["reserve"] else "none",
@@ -70,7 +69,7 @@ def show_selling(facts: Selling) -> None:
             )
         out.print(table)
     for channel, plan in facts.asking.items():
-        table = _table(f"asked ({channel})", "within 4 weeks", "8 weeks", "12 weeks", "left on average")
+        table = text_table(f"asked ({channel})", "within 4 weeks", "8 weeks", "12 weeks", "left on average")
         for row in plan.prices.iter_rows(named=True):
             table.add_row(
                 exact_words(row["asking"], currency),
@@ -78,14 +77,14 @@ def show_selling(facts: Selling) -> None:
                 money_words(row["left"], currency),
             )
         out.print(table)
-        table = _table(f"ladder ({channel})", "from week", "sold before the next step")
+        table = text_table(f"ladder ({channel})", "from week", "sold before the next step")
         for row in plan.ladder.iter_rows(named=True):
             table.add_row(
                 exact_words(row["asking"], currency), str(row["week"]), _chance(row["sold_by_then"])
             )
         out.print(table)
     if facts.first.height:
-        table = _table("what if", "cost", "a sale then leaves", "more on average", "pays")
+        table = text_table("what if", "cost", "a sale then leaves", "more on average", "pays")
         for row in facts.first.iter_rows(named=True):
             cost = "not said" if row["cost_mid"] is None else money_words(row["cost_mid"], currency)
             table.add_row(
@@ -106,7 +105,7 @@ _BID = ("price", "premium", "all_in", "total", "left")
 def _others(out: Console, facts: Buying) -> None:
     base = facts.valuation.currency
     for (name,), rows in facts.alternatives.group_by("at", maintain_order=True):
-        table = _table(
+        table = text_table(
             f"for {name}", "about", "condition band", "low", "mid", "high", "sell for it", "evidence"
         )
         for row in rows.head(OTHERS_SHOWN).iter_rows(named=True):
@@ -125,10 +124,3 @@ def _others(out: Console, facts: Buying) -> None:
 
 def _chance(chance: float | None) -> str:
     return "unknown" if chance is None else f"{chance:.0%}"
-
-
-def _table(*columns: str) -> Table:
-    table = Table(box=None, padding=(0, 2, 0, 0))
-    for name in columns:
-        table.add_column(Text(name, style="underline"), overflow="fold")
-    return table

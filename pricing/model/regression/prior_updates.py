@@ -6,8 +6,8 @@ from collections.abc import Sequence
 import numpy as np
 
 from pricing.arrays import Floats, Ints
-from pricing.model.elimination import ranges
-from pricing.model.pooling import Posterior, Priors, Tree
+from pricing.model.regression.elimination import ranges
+from pricing.model.regression.pooling import Posterior, Priors, Tree
 
 SMALLEST = 1e-8
 """No variance is taken to be smaller than this; at the scale of log prices it is nought."""

@@ -8,8 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pricing.arrays import Floats, Ints
-from pricing.model.pooling import CrossProducts, Posterior, Tree
-from pricing.model.threads import shared_out
+from pricing.model.regression.pooling import CrossProducts, Posterior, Tree
+from pricing.model.regression.threads import shared_out
 
 BATCH = 32_768
 """Rows worked on at once: bounds memory, and is what the threads share out. The order of the sums, and with

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pricing.arrays import Ints
-from pricing.model.pooling import Priors, Tree
+from pricing.model.regression.pooling import Priors, Tree
 
 SPREAD_PRIOR = 0.02
 """Starting prior variance of every coefficient and group effect of the log variance."""

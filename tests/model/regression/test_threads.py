@@ -4,7 +4,7 @@ import time
 
 import pytest
 
-from pricing.model.threads import shared_out
+from pricing.model.regression.threads import shared_out
 
 
 @pytest.mark.parametrize("worth", [True, False])

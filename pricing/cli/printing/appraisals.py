@@ -1,10 +1,8 @@
 """What the command line shows of appraisals."""
 
 from collections.abc import Sequence
-from typing import Final
 
 import polars as pl
-from rich.table import Table
 from rich.text import Text
 
 from pricing.appraisal.bases import BASES
@@ -14,13 +12,10 @@ from pricing.appraisal.consistency import contradictions
 from pricing.appraisal.contents import missing
 from pricing.appraisal.profiles import Profile
 from pricing.appraisal.register import Entry
-from pricing.cli.terminal import console
+from pricing.cli.printing.terminal import console, text_table
 from pricing.evidence.comparison.comparables import Comparables
 from pricing.reports.collection import collection_sentence
 from pricing.words.photographs import removed_words
-
-_WHOLE: Final = ("revision", "kind", "state", "effective", "made at (UTC)")
-"""Columns whose cells stay on one line."""
 
 
 def show_entry(entry: Entry) -> None:
@@ -42,7 +37,7 @@ def show_open_points(entry: Entry) -> None:
     lacking = missing(entry.record, entry.evidence)
     against = contradictions(entry.record, entry.evidence)
     if against:
-        table = _table("what must hold", "does not, because", "mend it")
+        table = text_table("what must hold", "does not, because", "mend it")
         for found in against:
             table.add_row(Text(found.rule), Text(found.sentence), Text(found.mends))
         out.print(table)
@@ -53,7 +48,7 @@ def show_open_points(entry: Entry) -> None:
             Text(f"{entry.appraisal_id}: every required content is there; a valuer decides whether it holds")
         )
         return
-    table = _table("missing", "part", "required by")
+    table = text_table("missing", "part", "required by")
     for content in lacking:
         table.add_row(Text(content.name), Text(content.part), Text(content.source, style="dim"))
     out.print(table)
@@ -61,7 +56,7 @@ def show_open_points(entry: Entry) -> None:
 
 def show_grid(found: Comparables) -> None:
     """The comparables by number, with their adjusted prices and weights, and the choices made on them."""
-    table = _table("No.", "sold", "car", "condition", "price", "gross", "adjusted", "weight", "record")
+    table = text_table("No.", "sold", "car", "condition", "price", "gross", "adjusted", "weight", "record")
     for number, row in enumerate(found.table.iter_rows(named=True), start=1):
         table.add_row(
             str(number), str(row["event_date"]), Text(f"{row['year']} {row['model']} {row['variant'] or ''}"),
@@ -76,7 +71,7 @@ def show_grid(found: Comparables) -> None:
 
 def show_found(frame: pl.DataFrame) -> None:
     """Sales that a search found, with the record by which each is added."""
-    table = _table("record", "sold", "car", "condition", "price", "source")
+    table = text_table("record", "sold", "car", "condition", "price", "source")
     for row in frame.iter_rows(named=True):
         table.add_row(
             Text(row["record_id"]), str(row["event_date"]),
@@ -89,7 +84,7 @@ def show_found(frame: pl.DataFrame) -> None:
 
 def show_photographs(entry: Entry) -> None:
     """The photographs of an appraisal by number, and what is left out of what is shown of each."""
-    table = _table("No.", "file", "taken", "caption", "finding", "left out", "digest")
+    table = text_table("No.", "file", "taken", "caption", "finding", "left out", "digest")
     for number, shot in enumerate(entry.record.photographs, 1):
         table.add_row(
             f"{number}{' cover' if shot.cover else ''}", Text(shot.file), str(shot.taken_on or ""),
@@ -101,7 +96,7 @@ def show_photographs(entry: Entry) -> None:
 
 def show_appraisals(frame: pl.DataFrame) -> None:
     """The appraisals of a market file."""
-    table = _table("appraisal", "revision", "kind", "state", "car", "client", "effective", "by")
+    table = text_table("appraisal", "revision", "kind", "state", "car", "client", "effective", "by")
     for row in frame.iter_rows(named=True):
         table.add_row(
             row["appraisal_id"],
@@ -118,7 +113,7 @@ def show_appraisals(frame: pl.DataFrame) -> None:
 
 def show_history(entry: Entry, frame: pl.DataFrame) -> None:
     """Who changed what in one appraisal."""
-    table = _table("revision", "made at (UTC)", "by", "reason", "field", "was", "is")
+    table = text_table("revision", "made at (UTC)", "by", "reason", "field", "was", "is")
     for row in frame.iter_rows(named=True):
         table.add_row(
             str(row["revision"]),
@@ -131,7 +126,7 @@ def show_history(entry: Entry, frame: pl.DataFrame) -> None:
 
 def show_bases() -> None:
     """The bases of value, each with its wording and source."""
-    table = _table("basis", "what it means", "source", "premises", "levels")
+    table = text_table("basis", "what it means", "source", "premises", "levels")
     for basis in BASES:
         table.add_row(
             basis.name, basis.means, Text(basis.source, style="dim"), ", ".join(basis.premises),
@@ -142,7 +137,7 @@ def show_bases() -> None:
 
 def show_profiles(found: Sequence[Profile]) -> None:
     """The profiles of a market, with what they hold."""
-    table = _table("kind", "name", "field", "answer")
+    table = text_table("kind", "name", "field", "answer")
     for each in found:
         for place, (field, answered) in enumerate(each.answers.items()):
             named = (each.kind, each.name) if place == 0 else ("", "")
@@ -154,16 +149,9 @@ def show_collection(items: Sequence[Item], total: Total, currency: str) -> None:
     """How many cars were valued, what they come to, and which were not."""
     out = console()
     out.print(Text(collection_sentence(items, total, currency)))
-    table = _table("row", "reference", "not valued because")
+    table = text_table("row", "reference", "not valued because")
     for item in items:
         if item.facts is None:
             table.add_row(str(item.row.number), Text(item.row.reference), Text(item.reason))
     if table.row_count:
         out.print(table)
-
-
-def _table(*columns: str) -> Table:
-    table = Table(box=None, padding=(0, 2, 0, 0), header_style="bold")
-    for place, name in enumerate(columns):
-        table.add_column(name, overflow="fold", no_wrap=place == 0 or name in _WHOLE)
-    return table

@@ -2,10 +2,9 @@
 
 import polars as pl
 from rich.console import Console
-from rich.table import Table
 from rich.text import Text
 
-from pricing.cli.terminal import console
+from pricing.cli.printing.terminal import console, text_table
 from pricing.condition.assessment import InspectionResult
 from pricing.condition.budget import RepairBudget
 from pricing.condition.checks import NOT_SEEN, PAPER_STATES
@@ -27,7 +26,7 @@ ROWS_SHOWN = 8
 def show_inspection(inspection: Inspection) -> None:
     """Every check with what was found so far."""
     out = console()
-    table = _table("check", "area", "look at", "found")
+    table = text_table("check", "area", "look at", "found")
     for row in inspection.frame().iter_rows(named=True):
         table.add_row(Text(row["check"]), row["area"], Text(row["title"]), row["state"])
     out.print(table)
@@ -66,13 +65,13 @@ def show_budget(budget: RepairBudget) -> None:
     out = console()
     out.print(Text(budget_sentence(budget)))
     out.print(Text(hidden_sentence(budget)))
-    areas = _table("area", "P10", "P50", "P80")
+    areas = text_table("area", "P10", "P50", "P80")
     for row in budget.areas.iter_rows(named=True):
         areas.add_row(
             row["area"], *(money_words(row[level], budget.currency) for level in ("p10", "p50", "p80"))
         )
     out.print(areas)
-    items = _table("item", "job", "because of", "chance", "where it comes", "expected")
+    items = text_table("item", "job", "because of", "chance", "where it comes", "expected")
     for row in budget.top().iter_rows(named=True):
         costs = (money_words(row[name], budget.currency) for name in ("when", "expected"))
         items.add_row(Text(row["title"]), row["job"], Text(row["reason"]), f"{row['chance']:.0%}", *costs)
@@ -86,7 +85,7 @@ def show_mending(decision: MendOrBuy) -> None:
     """Mend or buy better, a goal a line, the cautions last."""
     out = console()
     out.print(Text(goals_sentence(decision)))
-    table = _table("goal", "budget", "worth then", "car already there", "mending cheaper", "loses money")
+    table = text_table("goal", "budget", "worth then", "car already there", "mending cheaper", "loses money")
     for row in decision.goals.iter_rows(named=True):
         ranges = (
             " to ".join(money_words(row[f"{name}_{end}"], decision.currency) for end in ("low", "high"))
@@ -104,14 +103,7 @@ def _print_points(out: Console, heading: str, frame: pl.DataFrame) -> None:
     if frame.is_empty():
         return
     out.print(Text(heading, style="bold"))
-    table = _table("check", "look at", "found", "points")
+    table = text_table("check", "look at", "found", "points")
     for row in frame.head(ROWS_SHOWN).iter_rows(named=True):
         table.add_row(Text(row["check"]), Text(row["title"]), row["state"], f"{row['points']:.1f}")
     out.print(table)
-
-
-def _table(*columns: str) -> Table:
-    table = Table(box=None, padding=(0, 2, 0, 0))
-    for name in columns:
-        table.add_column(Text(name, style="underline"), overflow="fold")
-    return table

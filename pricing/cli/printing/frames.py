@@ -2,7 +2,7 @@
 
 from typing import TYPE_CHECKING
 
-from pricing.cli.plain import plain_cell
+from pricing.cli.printing.plain import plain_cell
 
 if TYPE_CHECKING:
     import polars as pl
@@ -13,7 +13,7 @@ def show(frame: "pl.DataFrame", title: str) -> None:
     from rich.table import Table
     from rich.text import Text
 
-    from pricing.cli.terminal import console
+    from pricing.cli.printing.terminal import console
 
     if frame.is_empty():
         say(f"{title}: none")
@@ -34,6 +34,6 @@ def say(sentence: str) -> None:
     """Print one sentence, as plain text that cannot steer the terminal."""
     from rich.text import Text
 
-    from pricing.cli.terminal import console
+    from pricing.cli.printing.terminal import console
 
     console().print(Text(plain_cell(sentence)))

@@ -13,8 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pricing.arrays import Floats, Ints
-from pricing.model.pooling import CrossProducts, LevelPosterior, Posterior, Priors, Tree
-from pricing.model.threads import shared_out
+from pricing.model.regression.pooling import CrossProducts, LevelPosterior, Posterior, Priors, Tree
+from pricing.model.regression.threads import shared_out
 
 JITTER = 1e-10
 """Share of the mean diagonal added to the market's system, so that a column without data solves to nought."""

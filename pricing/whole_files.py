@@ -1,0 +1,19 @@
+"""Files written whole or not at all."""
+
+from pathlib import Path
+
+from pricing.errors import FileError
+
+
+def write_whole(path: Path, content: bytes) -> None:
+    """Write a file beside its place and move it there.
+
+    Raises:
+        FileError: it cannot be written; what stood there stands as before.
+    """
+    part = path.with_name(path.name + ".part")
+    try:
+        part.write_bytes(content)
+        part.replace(path)
+    except OSError as error:
+        raise FileError(f"{path}: cannot be written: {error.strerror}") from None
