@@ -111,7 +111,7 @@ def walk(opened: Page, base: str, query: str) -> list[tuple[str, str, str, list[
         met = opened.evaluate(DARK)  # half the pages are met in the dark, which saves them a change of theme
         opened.emulate_media(color_scheme="light" if met else "dark")
         opened.wait_for_function(f"({DARK}) === {str(not met).lower()}")
-        wait_until_still(opened)  # a theme that changes runs the script again, and what is stale is pale
+        wait_until_still(opened)
         violations += axe.run(opened, options=FAULTS).response["violations"]
         found += [
             (name, part["id"], part["impact"], [node["html"][:160] for node in part["nodes"][:3]])
