@@ -99,7 +99,7 @@ def test_a_garage_without_a_network_loses_nothing(browser: Browser, base: str, b
         opened.reload()
         expect(opened.get_by_role("status")).to_contain_text("3 findings are kept on this phone")
         for scheme in ("dark", "light"):
-            opened.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]
+            opened.emulate_media(color_scheme=scheme)
             assert Axe().run(opened, options=FAULTS).response["violations"] == []
         opened.context.set_offline(False)
         expect(opened.get_by_role("status")).to_contain_text("with the market")

@@ -30,7 +30,7 @@ def test_the_answer_looks_as_it_was_kept(
     with window(SIZES[size], browser) as (opened, _):
         opened.set_viewport_size({"width": SIZES[size][0], "height": 1500})
         for scheme in ("light", "dark"):
-            opened.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]
+            opened.emulate_media(color_scheme=scheme)
             opened.goto(f"{base}/?{query}")  # a chart takes its colours from the scheme that it is made in
             wait_until_shown(opened)
             opened.get_by_role("heading", name="What is it for?").wait_for()
