@@ -18,7 +18,7 @@ from altair.utils import schemapi
 
 from dashboards.row_cards import as_cards
 from pricing.charts.design import DARK, IN_THE_DARK, LIGHT, PAPER, TYPEFACES, chart_theme
-from pricing.charts.drawing import drawable
+from pricing.charts.drawing import Picture, drawable
 from pricing.charts.figures import figures
 from pricing.intake.exports import neutral_names, neutralised
 from pricing.reports.sheet import Sheet, sheet_html, sheet_pdf
@@ -38,7 +38,7 @@ _PHONE_ROWS: Final = 40
 
 
 def show_chart(
-    chart: alt.Chart | alt.LayerChart, caption: str, name: str, *, selects: str | None = None
+    chart: alt.TopLevelMixin | Picture, caption: str, name: str, *, selects: str | None = None
 ) -> Any:
     """A chart under its title with its sentence, which is also what a screen reader says; as a table, which
     is made when it is opened; as PNG and SVG to take along. ``selects`` names a selection of the chart, whose
@@ -182,23 +182,23 @@ def _flat(frame: pl.DataFrame) -> pl.DataFrame:
     return neutral_names(texts.with_columns(neutralised(pl.col(pl.String))))
 
 
-def _specification(chart: alt.Chart | alt.LayerChart) -> dict[str, Any]:
+def _specification(chart: alt.TopLevelMixin | Picture) -> dict[str, Any]:
     """A chart in Vega-Lite's terms. It is not held against their schema whenever a page is drawn, which takes
     longer than all the rest: that is for the tests of the charts.
 
     Its data are named by their place, and not by what they hold: a chart of another car is then the same to
     the browser, which puts other data into the picture it has in place of drawing up a new one.
     """
-    found = chart.to_dict(validate=False)
+    found = dict(chart.layout) if isinstance(chart, Picture) else chart.to_dict(validate=False)
     found["config"] = chart_theme() | chart_locale()
-    tables = found.pop("datasets")
+    tables = chart.tables if isinstance(chart, Picture) else _tables(found.pop("datasets"))
     names = {name: f"table {place}" for place, name in enumerate(tables, start=1)}
     found = _reworded(found, names | (IN_THE_DARK if st.context.theme.type == "dark" else {}))
-    return found | {
-        "datasets": {
-            names[name]: pl.DataFrame(rows, infer_schema_length=None) for name, rows in tables.items()
-        }
-    }
+    return found | {"datasets": {names[name]: table for name, table in tables.items()}}
+
+
+def _tables(datasets: Mapping[str, list[dict[str, Any]]]) -> dict[str, pl.DataFrame]:
+    return {name: pl.DataFrame(rows, infer_schema_length=None) for name, rows in datasets.items()}
 
 
 def chart_locale() -> dict[str, Any]:
@@ -219,15 +219,15 @@ def _reworded(part: Any, words: Mapping[str, str]) -> Any:
     return words.get(part, part) if isinstance(part, str) else part
 
 
-def _png(chart: alt.TopLevelMixin) -> bytes:
+def _png(chart: alt.TopLevelMixin | Picture) -> bytes:
     return bytes(vl_convert.vegalite_to_png(_drawn(chart), scale=PICTURE_SCALE))
 
 
-def _svg(chart: alt.TopLevelMixin) -> bytes:
+def _svg(chart: alt.TopLevelMixin | Picture) -> bytes:
     return str(vl_convert.vegalite_to_svg(_drawn(chart))).encode()
 
 
-def _drawn(chart: alt.TopLevelMixin) -> dict[str, Any]:
+def _drawn(chart: alt.TopLevelMixin | Picture) -> dict[str, Any]:
     """A chart as a picture by itself has it, in the project's typefaces."""
     vl_convert.register_font_directory(str(TYPEFACES))
     found: dict[str, Any] = drawable(chart.to_dict(validate=False))

@@ -13,7 +13,7 @@ from dashboards.steps import show_journeys
 from dashboards.terms import show_terms
 from pricing.car import Car
 from pricing.charts import valuation as charts
-from pricing.charts.position import CHOSEN, position_caption, position_chart
+from pricing.charts.position import CHOSEN, position_caption, position_picture
 from pricing.decisions.amounts import Conversion
 from pricing.decisions.approaches import difference
 from pricing.decisions.valuation import Valuation, value_car
@@ -117,7 +117,7 @@ def show_picture(valuation: Valuation, comparables: Comparables | None, elsewher
     """The answer as one picture, and the sale that was pressed on it; then what it says in words."""
     table = None if comparables is None else comparables.table
     chosen = show_chart(
-        position_chart(valuation, table),
+        position_picture(valuation, table),
         position_caption(valuation, 0 if table is None else table.height),
         "where this car sits",
         selects=CHOSEN,

@@ -5,7 +5,7 @@ import logging
 from typing import Final
 
 from dashboards import caches
-from pricing.charts.position import position_chart
+from pricing.charts.position import position_picture
 from pricing.decisions.valuation import value_car
 from pricing.errors import PricingError
 from pricing.evidence.comparison.comparables import find_comparables
@@ -77,7 +77,7 @@ def _first_car() -> None:
     said = snapshot.sales().select("make", "model", "year").drop_nulls().row(-1, named=True)
     car = snapshot.car(said)
     valuation = value_car(snapshot.of_model(car.make, car.model), snapshot.model, car)
-    position_chart(valuation, find_comparables(snapshot.indexed, car).table).to_dict(validate=False)
+    position_picture(valuation, find_comparables(snapshot.indexed, car).table)
 
 
 _DONE_BY: Final = (_programs, _records, _model, _sales, _first_car)

@@ -9,7 +9,7 @@ import polars as pl
 import streamlit as st
 
 from dashboards import caches, people
-from dashboards.exhibits import moment_column, show_table
+from dashboards.exhibits import day_column, moment_column, show_table
 from pricing.intake.suspicions import find_suspicions
 from pricing.intake.transfers import packed
 from pricing.snapshot import Snapshot
@@ -169,8 +169,20 @@ def _show_duplicates(snapshot: Snapshot) -> None:
     records = snapshot.sales(every_record=True).filter(
         pl.col("record_id").is_in([row["record_id"], row["other_id"]])
     )
-    told = ("make", "model", "variant", "year", "chassis_number", "event_date", "outcome", "price", "source")
-    st.dataframe(records.select(told), hide_index=True, placeholder="-")
+    columns: dict[str, Any] = {
+        "make": "Make",
+        "model": "Model",
+        "variant": "Variant",
+        "year": st.column_config.NumberColumn("Year", format="%d"),
+        "chassis_number": "Chassis number",
+        "event_date": day_column("Day"),
+        "outcome": "What came of it",
+        "price": st.column_config.NumberColumn(
+            f"Price ({snapshot.base_currency}, all-in)", format="localized"
+        ),
+        "source": "Source",
+    }
+    show_table(records.select(columns), "the two records", columns)
     parted = row["parted_at"] is not None
     if st.button("They are one sale after all" if parted else "They are two sales", type="primary"):
         market = snapshot.market

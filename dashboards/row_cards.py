@@ -19,7 +19,7 @@ _MONEY: Final = re.compile(r"\([A-Z]{3}[,) ]")
 _ENDS: Final = ("low", "mid", "high")
 """How the columns of a range end; a card says low and high together."""
 
-_NAMES: Final = ("make", "model", "variant")
+_NAMES: Final[tuple[str, ...]] = ("make", "model", "variant")
 """Columns that name a car together."""
 
 _ASIDE: Final = ("record_id",)

@@ -134,12 +134,13 @@ def _show(facts: Selling, warning: str | None) -> None:
     if facts.valuation.opinion_alone:
         st.warning(escaped(range_sentence(facts.valuation)))
     st.header("What a sale leaves you", help=what_is("net proceeds"))
-    for found in facts.channels:
-        st.write(escaped(channel_sentence(facts, found)))
-    st.caption(escaped(unsold_sentence(facts)))
     if any(found.net is not None for found in facts.channels):
         show_chart(proceeds_chart(facts), proceeds_caption(), "net proceeds")
     _show_channels(facts)
+    with st.expander("Each way to sell, in words"):
+        for found in facts.channels:
+            st.write(escaped(channel_sentence(facts, found)))
+    st.caption(escaped(unsold_sentence(facts)))
     _show_auction(facts)
     _show_asking(facts)
     _show_first(facts)

@@ -6,6 +6,9 @@ const sheetName = location.hash.slice(1);
 const statusLine = document.getElementById("status");
 let sheet = null;
 let sending = false;
+let openArea;
+
+const notSeen = check => check.state === "not seen";
 
 const opened = new Promise((done, failed) => {
   const asked = indexedDB.open("garage", 1);
@@ -68,14 +71,25 @@ function show() {
   const short = document.getElementById("round").value === "short";
   const all = document.getElementById("checks");
   all.replaceChildren();
-  for (const {area, checks, drawing} of sheet.areas) {
-    const asked = checks.filter(check => !short || check.short);
-    if (!asked.length) continue;
-    part("h2", area[0].toUpperCase() + area.slice(1), all);
-    part("div", "", all).innerHTML = drawing || "";
-    const sound = part("button", "All sound here", all, {type: "button"});
+  const areas = sheet.areas
+    .map(({area, checks, drawing}) => ({area, drawing, asked: checks.filter(check => !short || check.short)}))
+    .filter(({asked}) => asked.length);
+  openArea ??= (areas.find(({asked}) => asked.some(notSeen)) ?? areas[0])?.area;
+  for (const {area, drawing, asked} of areas) {
+    const folded = part("details", "", all, {open: area === openArea});
+    const head = part("summary", "", folded);
+    part("h2", area[0].toUpperCase() + area.slice(1), head);
+    const seen = part("span", "", head, {className: "quiet"});
+    const tellSeen = () => {
+      seen.textContent = `${asked.filter(check => !notSeen(check)).length} of ${asked.length} seen`;
+    };
+    tellSeen();
+    folded.addEventListener("toggle", () => { if (folded.open) openArea = area; });
+    folded.addEventListener("change", tellSeen);
+    part("div", "", folded).innerHTML = drawing || "";
+    const sound = part("button", "All sound here", folded, {type: "button"});
     sound.addEventListener("click", () => allSound(asked));
-    for (const check of asked) showCheck(check, all);
+    for (const check of asked) showCheck(check, folded);
   }
 }
 
@@ -84,18 +98,21 @@ function showCheck(check, to) {
   part("legend", check.title, box);
   part("p", check.where, box, {className: "quiet"});
   if (check.caution) part("p", check.caution, box);
-  part("p", `${check.act} ${check.bad_sign}`, box, {className: "quiet"});
+  const states = part("div", "", box, {className: "states"});
   for (const [state, words] of Object.entries(check.states)) {
-    const label = part("label", "", box);
+    const label = part("label", "", states);
     const radio = part("input", "", label, {type: "radio", name: check.id, value: state});
     radio.checked = check.state === state;
     radio.addEventListener("change", () => { check.state = state; keepFinding(check); });
     label.append(words);
   }
-  const noteLabel = part("label", "Note", box, {className: "note"});
+  const more = part("details", "", box);
+  part("summary", "How to look, a note, a photograph", more);
+  part("p", `${check.act} ${check.bad_sign}`, more, {className: "quiet"});
+  const noteLabel = part("label", "Note", more, {className: "note"});
   const note = part("textarea", "", noteLabel, {rows: 1, value: check.note, maxLength: 2000});
   note.addEventListener("change", () => { check.note = note.value; keepFinding(check); });
-  const photoLabel = part("label", "Photograph", box, {className: "file"});
+  const photoLabel = part("label", "Photograph", more, {className: "file"});
   const photo = part("input", "", photoLabel, {type: "file", accept: "image/*"});
   photo.addEventListener("change", () => { if (photo.files[0]) keepPhoto(check, photo.files[0]); });
 }
@@ -108,7 +125,7 @@ async function keepFinding(check) {
 }
 
 async function allSound(asked) {
-  const left = asked.filter(check => check.state === "not seen");
+  const left = asked.filter(notSeen);
   for (const check of left) check.state = "sound";
   show();
   for (const check of left) await keepFinding(check);

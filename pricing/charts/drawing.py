@@ -1,8 +1,33 @@
-"""What is done to a chart before it is drawn without a browser."""
+"""A chart in its parts, laid out once for all cars; what is done to one that is drawn without a browser."""
 
+from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Any
 
+import altair as alt
+import polars as pl
+
 from pricing.words.locale import shown
+
+
+@dataclass(frozen=True)
+class Picture:
+    """A chart in its parts: of another car only ``tables`` differ, and laying a chart out takes Altair longer
+    than all else of a page takes.
+
+    Args:
+        layout: in Vega-Lite's terms, with the data named; shared, so not to be changed.
+        tables: the data, by the names that the layout has for them.
+    """
+
+    layout: Mapping[str, Any]
+    tables: Mapping[str, pl.DataFrame]
+
+    def to_dict(self, *, validate: bool = False) -> dict[str, Any]:
+        """The whole chart, as one of Altair's gives itself, held against the schema if asked."""
+        datasets = {name: table.to_dicts() for name, table in self.tables.items()}
+        found = {**self.layout, "datasets": datasets}
+        return alt.Chart.from_dict(found).to_dict() if validate else found
 
 
 def drawable(specification: Any) -> Any:

@@ -9,6 +9,7 @@ import altair as alt
 import polars as pl
 
 from pricing.charts.design import ASKED, INK, MAIN, PALE, PAPER, QUIET
+from pricing.charts.drawing import Picture
 from pricing.decisions.valuation import Valuation
 from pricing.vocabulary import CONDITION_BANDS
 from pricing.words.reader import about_words, day_form
@@ -30,26 +31,28 @@ _INSIDE: Final = "where 80 in 100 sell"
 _OUTSIDE: Final = "the rest"
 
 
-def position_chart(valuation: Valuation, comparables: pl.DataFrame | None = None) -> alt.LayerChart:
+def position_picture(valuation: Valuation, comparables: pl.DataFrame | None = None) -> Picture:
     """Cars in 100 by price bracket, low, mid and high, the price asked; below, the nearest sales
     (``Comparables.table``) at their adjusted prices; below those, the range in each condition band.
 
-    Of another car only the data differ, so that a browser keeps the picture it has; the layers are made once.
+    Of another car only the data differ, so that a browser keeps the picture it has; the layout is made once.
     """
-    asked = valuation.asking is not None
-    chart = _picture(valuation.currency, valuation.basis, asked=asked).copy(deep=False)
-    frames = {"columns": _columns(valuation), "bands": _bands(valuation), "ends": _ends(valuation),
+    layout = _layout(valuation.currency, valuation.basis, asked=valuation.asking is not None)
+    title = {"text": "Where this car sits", "subtitle": basis_words(valuation)}
+    return Picture({**layout, "title": title}, _tables(valuation, comparables))
+
+
+def _tables(valuation: Valuation, comparables: pl.DataFrame | None) -> dict[str, pl.DataFrame]:
+    """The data, by the names that the layers have for them."""
+    tables = {"columns": _columns(valuation), "bands": _bands(valuation), "ends": _ends(valuation),
               "sales": _within(valuation, _sales(comparables))}  # fmt: skip
-    if asked:
-        frames["asked"] = _asked(valuation)
-    chart.title = alt.TitleParams("Where this car sits", subtitle=basis_words(valuation))
-    chart.datasets = {name: frame.to_dicts() for name, frame in frames.items()}
-    return chart
+    if valuation.asking is not None:
+        tables["asked"] = _asked(valuation)
+    return tables
 
 
 @lru_cache(16)
-def _picture(currency: str, basis: str, *, asked: bool) -> alt.LayerChart:
-    """The layers, which name their data."""
+def _layout(currency: str, basis: str, *, asked: bool) -> dict[str, Any]:
     x = alt.X(
         "price:Q",
         title=f"price ({currency}, {basis})",
@@ -66,7 +69,8 @@ def _picture(currency: str, basis: str, *, asked: bool) -> alt.LayerChart:
         *names,
         _point_layer(currency, x).add_params(chosen),
     ]
-    return alt.LayerChart(layer=layers, height=HEIGHT)
+    found: dict[str, Any] = alt.LayerChart(layer=layers, height=HEIGHT).to_dict(validate=False)
+    return found
 
 
 def _level(place: float | str) -> alt.Y:
@@ -268,7 +272,7 @@ def _point_layer(currency: str, x: alt.X) -> alt.Chart:
 
 
 def position_caption(valuation: Valuation, comparables: int = 0) -> str:
-    """What ``position_chart`` shows, with so many sales on it, in words."""
+    """What ``position_picture`` shows, with so many sales on it, in words."""
     if valuation.low is None or valuation.mid is None or valuation.high is None:
         return "There is no range to draw."
     low, high = (money_words(price, valuation.currency) for price in (valuation.low, valuation.high))

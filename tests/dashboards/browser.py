@@ -9,6 +9,7 @@ import sys
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
+from typing import Any
 
 import pytest
 from playwright.sync_api import Browser, Error, Page, TimeoutError, expect, sync_playwright
@@ -41,6 +42,13 @@ OVERFLOW = """
 """
 """How far each of three boxes would scroll sideways, in pixels."""
 
+DARK = "getComputedStyle(document.querySelector('[data-testid=stApp]')).colorScheme === 'dark'"
+"""Whether the page is drawn for the dark."""
+
+FAULTS: dict[str, Any] = {"resultTypes": ["violations"], "rules": {"target-size": {"enabled": True}}}
+"""Of what axe finds, the faults, and not every element that is well; targets of 24 px, by their boxes, too
+(WCAG 2.2, 2.5.8), which axe leaves out unless asked."""
+
 STILL = """
 ([turn, span]) => {
     const now = performance.now();
@@ -63,7 +71,7 @@ def no_errors(errors: list[str]) -> bool:
 _TURNS = itertools.count()
 
 
-def wait_until_still(opened: Page, span: int = 300) -> None:
+def wait_until_still(opened: Page, span: int = 200) -> None:
     """Until the page's script has run, nothing on it is of an earlier run, and no run followed at once."""
     opened.wait_for_function(STILL, arg=[next(_TURNS), span], polling=50)
 

@@ -7,7 +7,8 @@ import pytest
 import streamlit as st
 
 from dashboards.exhibits import show_chart, show_table
-from pricing.charts.position import position_chart
+from pricing.charts.figures import figures
+from pricing.charts.position import position_picture
 from pricing.charts.valuation import bands_chart, distribution_chart, terms_chart
 from pricing.decisions.valuation import value_car
 from pricing.model.saved import load
@@ -41,7 +42,7 @@ def test_visitors_who_share_a_frame_do_not_wait_for_each_other(
     assert not any(visitor.is_alive() for visitor in visitors)
 
 
-@pytest.mark.parametrize("draw", [position_chart, distribution_chart, terms_chart, bands_chart])
+@pytest.mark.parametrize("draw", [position_picture, distribution_chart, terms_chart, bands_chart])
 def test_of_another_car_only_the_data_of_a_chart_differ(
     draw: Any, small_market: Market, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -56,3 +57,12 @@ def test_of_another_car_only_the_data_of_a_chart_differ(
     assert drawn[0] == drawn[1]
     assert tables.keys() == other_tables.keys()
     assert any(not table.equals(other_tables[name]) for name, table in tables.items())
+
+
+def test_a_picture_in_its_parts_is_by_the_schema_and_a_table(small_market: Market) -> None:
+    valuation = value_car(small_market, load(small_market), car_of(small_market, common_car(small_market)))
+    picture = position_picture(valuation)
+    assert picture.to_dict(validate=True)["datasets"] == picture.to_dict()["datasets"]
+    columns, bands, *_ = figures(picture)
+    assert columns.height == valuation.distribution.height
+    assert bands.height == valuation.bands.drop_nulls("mid").height

@@ -5,6 +5,7 @@ import io
 
 import httpx
 import pytest
+from axe_playwright_python.sync_playwright import Axe
 from PIL import Image
 from playwright.sync_api import Browser, expect
 from starlette.responses import PlainTextResponse
@@ -18,7 +19,7 @@ from pricing.errors import FileError, InspectionError
 from pricing.operations import drafts
 from pricing.operations.garage import sheet_facts, take_findings, take_photo
 from pricing.store.market import Market
-from tests.dashboards.browser import PHONE, no_errors, window
+from tests.dashboards.browser import FAULTS, PHONE, no_errors, window
 from tests.small_market import common_car
 
 
@@ -84,7 +85,7 @@ def test_a_garage_without_a_network_loses_nothing(browser: Browser, base: str, b
         opened.wait_for_function("navigator.serviceWorker.controller !== null")
         opened.context.set_offline(True)
         opened.reload()
-        opened.get_by_role("heading", name="Structure").wait_for()
+        opened.get_by_role("heading", name="Structure").click()
         for check, state in zip(structure[:2], ("needs repair", "worn"), strict=True):
             box = opened.get_by_role("group", name=check["title"], exact=True)
             box.get_by_role("radio", name=state).check()
@@ -97,6 +98,9 @@ def test_a_garage_without_a_network_loses_nothing(browser: Browser, base: str, b
         assert drafts.open_sheet(browsed.path, name).findings == {}
         opened.reload()
         expect(opened.get_by_role("status")).to_contain_text("3 findings are kept on this phone")
+        for scheme in ("dark", "light"):
+            opened.emulate_media(color_scheme=scheme)
+            assert Axe().run(opened, options=FAULTS).response["violations"] == []
         opened.context.set_offline(False)
         expect(opened.get_by_role("status")).to_contain_text("with the market")
         kept = drafts.open_sheet(browsed.path, name)

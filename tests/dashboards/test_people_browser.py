@@ -39,10 +39,7 @@ def market(small_market: Market, tmp_path_factory: pytest.TempPathFactory) -> Ma
     copy = tmp_path_factory.mktemp("people") / "market.duckdb"
     copy.write_bytes(small_market.path.read_bytes())
     Market.open(copy).keep_settings(Settings(roles=ROLES).texts())
-    market, more = Market.open(copy), copy.with_name("more.parquet")
-    write_sales(more, rows=900)
-    market.load([more])  # so that there is something to fit to
-    return market
+    return Market.open(copy)
 
 
 @pytest.fixture(scope="module")
@@ -100,6 +97,9 @@ def sign_out(opened: Page) -> None:
 def test_a_role_says_what_one_may_do_from_sign_in_to_sign_out(
     browser: Browser, base: str, market: Market
 ) -> None:
+    more = market.path.with_name("more.parquet")
+    write_sales(more, rows=900)
+    market.load([more])  # so that there is something to fit to
     fits = len(market.fits())
     with window(DESKTOP, browser) as (opened, _):
         opened.goto(f"{base}/records")

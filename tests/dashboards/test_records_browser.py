@@ -68,7 +68,7 @@ def test_a_file_without_its_mapping_is_seen_counted_loaded_and_taken_back(
         with opened.expect_download() as given:
             opened.get_by_role("button", name="Download the rejected rows").click()
         assert given.value.suggested_filename == "rejected_rows.zip"
-        shot(opened, tmp_path / "page.png")
+        shot(opened, tmp_path / "page.png", whole=False)
         opened.reload()
         opened.get_by_text("What waits for you").wait_for()
         choose(opened, "Batch to take back", re.compile("batch-0001"))
