@@ -22,7 +22,7 @@ from pricing.untrusted.files import inside
 
 KEYS: Final = {
     "source": str, "sheet": str, "delimiter": str, "encoding": str, "header_row": int, "columns": dict,
-    "car": dict,
+    "car": dict, "parts": dict,
     "constants": dict, "dates": dict, "numbers": dict, "units": dict, "words": dict, "options": dict,
     "premium": list, "commission": list,
 }  # fmt: skip
@@ -112,6 +112,7 @@ def mapping_text(mapping: Mapping) -> str:
         _lines(top),
         _section("columns", mapping.columns),
         _section("car", {"column": mapping.car, "unknown": "by words" if mapping.car_words else None}),
+        _section("parts", mapping.parts),
         _section("constants", mapping.constants),
         _section("dates", {"order": mapping.date_order}),
         _section("numbers", {"decimal": mapping.decimal if mapping.decimal != "." else None}),
@@ -187,6 +188,7 @@ def _mapping(table: dict[str, Any]) -> Mapping:
         layout=Layout(
             table.get("sheet"), table.get("delimiter"), table.get("encoding"), table.get("header_row")
         ),
+        parts=_words_of("parts", table.get("parts", {})),
         car=car.get("column"),
         car_words=car.get("unknown") == "by words",
         date_order=table.get("dates", {}).get("order"),
