@@ -207,6 +207,8 @@ def _score(ours: str, named: dict[str, float], look: dict[str, float], alone: di
         least = (
             0.55 if ours in WORD_COLUMNS and ours != "country" and named[ours] >= 0.97 else 0.3
         )  # words of theirs can be told
+        if named[ours] >= 0.97 and look[ours] > 0.0:
+            least = max(least, 0.5)  # a heading that is known goes before cells that nobody can read
         return named[ours] * (least + (1 - least) * look[ours])
     share = alone.get(ours, 0.0)
     return SURE[ours] * share if share >= 0.9 else 0.0

@@ -86,6 +86,14 @@ _TO: Final = re.compile(
     r"\s*(?:-|/|\bto\b|\bbis\b|\bà\b|\ba\b|\bal\b|\bhasta\b|\btot\b|\btill\b)\s*(?=\S)", re.IGNORECASE
 )
 _NO_PENCE: Final = re.compile(r"(?<=\d)\s?(?:[/.,:]\s?-{1,2}|-{2})(?=\s|$|[^\d\s-])")
+_BESIDE: Final = re.compile(
+    r"(.*\d\S*)\s*[(\[]\s*((?:est|guide|schätz|estim|stima|taxatie)\w*\.?:?\s.*\d.*?)[)\]]", re.I
+)
+"""An amount with its estimate in brackets behind it."""
+_PAID: Final = re.compile(
+    r"\s(?:(?-i:CR)|(?:in )?cash|in bar|bar|comptant|in contanti|contanti|contado|contant|kontant)$", re.I
+)
+"""How it was paid; CR is a credit, which a sale is in the seller's books: common practice, no source."""
 _GUINEAS: Final = re.compile(r"(.*\d)\s?(?:gns?|guineas?)\.?", re.IGNORECASE)
 GUINEA: Final = Decimal("1.05")
 """Pounds: 21 shillings of 20 to the pound, in which some salerooms call bids; common practice, no
@@ -139,6 +147,13 @@ def read_money(text: str, decimal: str = ".", *, grouped: bool = True) -> Money 
     plain = tidied(text)
     if not plain or len(plain) > 120:
         return None
+    beside = _BESIDE.fullmatch(plain)
+    if beside is not None:
+        made, range_of = read_money(beside[1], decimal, grouped=grouped), _amount(beside[2], decimal)
+        if made is None or range_of is None or made.amount is None:
+            return None
+        return replace(made, low=range_of.low, high=range_of.high, plain=False, more=True)
+    plain = _PAID.sub("", plain)
     common = _COMMON.fullmatch(plain)
     if common is not None and (common[1] is None or common[3] is None):
         sign = common[1] or common[3]
