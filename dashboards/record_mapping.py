@@ -35,7 +35,8 @@ _CALLED: Final = {
     CAR: "whole car (year, make, model)", "amount": "price", "event_date": "day of the sale or offer",
     "source_ref": "lot or reference", "outcome": "outcome (sold, unsold, asking)",
     "listed_on": "offered since", "price_basis": "basis of the price", "options": "list of options",
-    "channel": "channel (where it was offered)",
+    "channel": "channel (where it was offered)", "event_month": "month of the sale or offer",
+    "event_year": "year of the sale or offer", "odometer_unit": "unit of the odometer",
 }  # fmt: skip
 _WHOLE_FILE: Final = ("outcome", "price_basis", "currency", "channel", "country")
 _ASKS: Final = {

@@ -10,9 +10,11 @@ import streamlit as st
 from dashboards import caches
 from dashboards.caches import Given
 from dashboards.exhibits import show_table
+from dashboards.record_mapping import called
 from pricing.intake.previews import preview
 from pricing.intake.proposals import Proposal
 from pricing.intake.written.cars import CarNames
+from pricing.records.contract import REQUIRED
 from pricing.snapshot import Snapshot
 from pricing.store.records.loading import LoadReport
 from pricing.words.loading import (
@@ -51,9 +53,17 @@ def show_trial(given: Given, proposal: Proposal, snapshot: Snapshot | None) -> L
     own = caches.own_market_path()
     records = "" if snapshot is None else snapshot.state.records
     report = caches.trial(str(own), records, given, proposal.mapping)
+    first = _to_choose(proposal)
+    if first and report.rejected:
+        st.warning(
+            escaped(
+                f"Choose under What holds for every row first: {first}. Until then each row that does not "
+                "say it would be rejected."
+            )
+        )
     show_report(report, dry_run=True)
     refused = refused_table(report)
-    if refused.height:
+    if refused.height and not first:  # till then it would say the same of every row
         st.write("Rows that would wait in quarantine until they are mended, and why:")
         show_table(
             refused,
@@ -67,6 +77,14 @@ def show_trial(given: Given, proposal: Proposal, snapshot: Snapshot | None) -> L
             height="content" if refused.height < 8 else 300,
         )
     return report
+
+
+def _to_choose(proposal: Proposal) -> str:
+    """What holds for every row and no record can be without, as far as it is still open, in words."""
+    names = [
+        asked.name for asked in proposal.questions if asked.section == "constants" and asked.name in REQUIRED
+    ]
+    return ", ".join(called(name) for name in names)
 
 
 def show_report(report: LoadReport, *, dry_run: bool = False) -> None:

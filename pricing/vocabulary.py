@@ -141,6 +141,9 @@ DISTANCE_UNITS: Final = {
 """Kilometres in one unit of an odometer reading (international mile: 1.609344 km exactly; the Swedish mil is
 10 km)."""
 
+UNKNOWN_UNIT: Final = "unknown"
+"""In place of a unit: bare figures of an odometer are not known."""
+
 FIRST_YEAR: Final = 1885
 """Model year of the oldest motor car."""
 

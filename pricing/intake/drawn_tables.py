@@ -1,6 +1,8 @@
 """Tables as people draw them: under titles, several in a sheet, with rows of totals, of units and of remarks.
 
-A grid is a sheet's or a file's cells as text, without a header. What is set aside is counted by its kind.
+A grid is a sheet's or a file's cells as text, without a header. What is set aside is counted by its kind. A
+mark for the same again takes the cell above it, and a heading over some of the rows becomes a column of
+theirs.
 """
 
 import re
@@ -10,19 +12,12 @@ from typing import Final
 
 import polars as pl
 
+from pricing.intake.drawn_rows import ROW, headings_over, same_again, set_aside, without_lines, without_sums
 from pricing.intake.headings import meanings, plain
 
 LOOKED_THROUGH: Final = 60
 """Rows at the top of a grid in which its first header is looked for."""
 
-ROW: Final = "row_number"
-
-_TOTAL: Final = re.compile(
-    r"(?i)^\s*(?:grand |sub)?(?:totals?|totaux|totale|totaal|sum|summe|summa|suma|somme|gesamt\w*"
-    r"|zwischensumme|sous-total"
-    r"|subtotal|average|mean|median|durchschnitt|moyenne|media|gemiddelde?|medel\w*|count|anzahl|nombre"
-    r"|antal)\b[^0-9]{0,30}$"
-)
 _UNIT: Final = re.compile(
     r"(?i)^[(\[]?(?:km|kms|miles?|mls|mil|mi|[£€$¥]|eur|gbp|usd|chf|sek|nok|dkk|kr|euro|pounds"
     r"|dd?[/.-]mm[/.-]yy(?:yy)?"
@@ -30,6 +25,8 @@ _UNIT: Final = re.compile(
     r"|oui/non|text|code"
     r"|number|nr|no|-|1-100|0-100|%)[)\]]?$"
 )
+LINES_OVER: Final = 6
+"""Rows over a header that are looked through for its title."""
 _PART_OF: Final = re.compile(
     r"^(?:low|high|lower|upper|from|to|min|max|von|bis|unten|oben|bas|haut|basse|haute|da|a|de|hasta|van"
     r"|tot|lag|hog)$"
@@ -43,7 +40,7 @@ class DrawnTable:
     frame: pl.DataFrame
     """Its rows under its header, and ``row_number`` in the grid, counting from 1."""
     set_aside: Counter[str]
-    """Rows that are none of its records, by kind: title, units, total, header, remark."""
+    """Rows that are none of its records, by kind: title, units, total, header, remark, heading, line."""
 
 
 def header_row(rows: list[list[str | None]]) -> int | None:
@@ -89,26 +86,6 @@ def tables_in(grid: pl.DataFrame, header: int | None = None) -> list[DrawnTable]
         titles = sum(1 for row in rows[:first] if _filled(row))
         tables[0] = DrawnTable(tables[0].frame, tables[0].set_aside + Counter({"title": titles}))
     return [table for table in tables if table.frame.height]
-
-
-def set_aside(frame: pl.DataFrame) -> tuple[pl.DataFrame, Counter[str]]:
-    """Rows of a table that are records, and how many of the others there are of each kind."""
-    cells = [name for name in frame.columns if name != ROW and frame.schema[name] == pl.String]
-    if len(cells) < 2:
-        return frame, Counter()
-    filled = pl.sum_horizontal(
-        pl.col(name).is_not_null() & (pl.col(name).str.strip_chars() != "") for name in cells
-    )
-    first = pl.coalesce(pl.when(pl.col(name).str.strip_chars() != "").then(name) for name in cells)
-    kinds = frame.select(
-        kind=pl.when(first.str.contains(_TOTAL.pattern))
-        .then(pl.lit("total"))
-        .when((filled == 1) & (len(cells) > 3) & first.str.contains(r"\S\s+\S") & (pl.col(ROW).diff() > 1))
-        .then(pl.lit("remark"))
-    )["kind"]
-    if kinds.null_count() == frame.height:
-        return frame, Counter()
-    return frame.filter(kinds.is_null()), Counter(kinds.drop_nulls().to_list())
 
 
 def _header_score(row: list[str | None]) -> float:
@@ -174,10 +151,27 @@ def _table(grid: pl.DataFrame, rows: list[list[str | None]], start: int, end: in
     frame = frame.select(
         *(pl.col(cells[place]).alias(heading) for place, heading in zip(places, headings, strict=True)), ROW
     )
+    frame, drawn = without_lines(frame, headings)
+    told["line"] += drawn
+    frame = same_again(frame, headings)
     blank = pl.all_horizontal(pl.col(name).str.strip_chars().replace("", None).is_null() for name in headings)
     frame = frame.filter(~blank) if headings else frame
+    frame, over = headings_over(frame, headings, _title(rows, start))
+    told["heading"] += over
+    frame, sums = without_sums(frame, headings)
+    told["total"] += sums
     frame, others = set_aside(frame)
-    return DrawnTable(_filled_down(frame, headings), told + others)
+    return DrawnTable(_filled_down(frame, headings), +(told + others))
+
+
+def _title(rows: list[list[str | None]], start: int) -> str:
+    """What stands over the header of a table, in one line."""
+    lines: list[str] = []
+    for row in reversed(rows[max(0, start - LINES_OVER) : start]):
+        if _filled(row) > 2:
+            break
+        lines.insert(0, ", ".join(cell.strip() for cell in row if cell and cell.strip()))
+    return ", ".join(filter(None, lines))
 
 
 def _under_groups(names: list[str], above: list[str | None]) -> list[str]:

@@ -11,6 +11,8 @@ from rapidfuzz import fuzz, process
 
 from pricing.intake.written.money import currency_named
 
+_NONE: Final = "none_of_ours"
+
 CAR: Final = "car"
 """A whole car in one cell: no column of ours, but several."""
 
@@ -18,20 +20,59 @@ NEAR: Final = 86.0
 """Likeness (0-100) from which a heading is taken for a near spelling of a known one."""
 
 _BRACKETS: Final = re.compile(r"[(\[{].*?[)\]}]")
-_UNITS: Final = re.compile(r"\b(?:in|en|eur|gbp|usd|chf|sek|euro|pounds?|sterling|kr|incl?|inkl|ca|approx)\b")
+_UNITS: Final = re.compile(
+    r"\b(?:in|en|eur|gbp|usd|chf|sek|nok|dkk|aud|cad|nzd|inr|dm|rs|euros?|pounds?|sterling|kr|incl?|inkl|ca"
+    r"|approx|000s?|tsd|thousands?|reading|shown|run|gelaufen|parcourus?)\b"
+)
+_OF_THE_CAR: Final = re.compile(r"\b(?:vehicle|veh|cars?|auto|fahrzeug|kfz|voertuig|fordon|bilens?)\b")
+"""What a heading such as Vehicle make says of every column of a table of cars."""
+_SHORT: Final = {
+    "purch": "purchase", "mfr": "manufacturer", "manuf": "manufacture", "pd": "paid", "verk": "verkauft"
+}  # fmt: skip
+"""Abbreviations within headings; common practice, no source."""
+_WITH_PREMIUM: Final = re.compile(
+    r"\b(?:with|incl?|including|plus|mit|inkl|einschl|avec|compris\w*|inclus\w*|con"
+    r"|inclusief|inklusive|all in)\b"
+)
+_PREMIUM: Final = re.compile(
+    r"\b(?:premium|bp|fees?|aufgeld|frais|diritti|comision|commissioni|opgeld|provision|slagavgift)\b"
+)
 _COUNTED: Final = re.compile(r"(?:^|\s)(?:no|nr|num|number|nummer|numero|nummero|id)$")
-_CURRENCY: Final = re.compile(r"[£€¥]|\b(?:[A-Z]{3}|[Ee]uros?|[Pp]ounds|[Ss]terling|[Ff]ranken|[Kk]ronor)\b")
+_MONEY_ALONE: Final = re.compile(
+    r"(?:in )?(?:[£€$¥₹]|eur|gbp|usd|chf|sek|nok|dkk|aud|cad|inr|dm|kr|euros?|pounds|t€|k€|teur|tsd ?€)"
+    r"(?:s|k| ?['\u2019]?000s?)?",
+    re.IGNORECASE,
+)
+_DISTANCE: Final = re.compile(r"\b(?:t?kms?|miles|mls)\b")
+_THOUSANDS: Final = re.compile(
+    r"['\u2019,(]?\b000s?\b|[£€$₹]\s?k\b|\bk\s?[£€$₹]|\bt\s?€|\bteur\b|\bin thousands?\b"
+    r"|\b(?:in )?tsd\b|\bmille\b",
+    re.IGNORECASE,
+)
+_ASKING: Final = re.compile(
+    r"\b(?:ask\w*|list price|listed at|advertised|wanted|offers (?:around|over)|angebotspreis|wunschpreis"
+    r"|preisvorstellung|verhandlungs\w+|vh?b|gefordert|inserats?preis|prix de l annonce"
+    r"|prix (?:demande|affiche|annonce|souhaite)|(?:prezzo )?(?:richiest[ao]|di richiesta|trattabile|esposto)"
+    r"|precio (?:pedido|solicitado|anunciado|negociable)|se pide|vraagprijs|gevraagde?|in advertentie|begart"
+    r"|annonspris|utannonserat|priside)\b"
+)
+_CURRENCY: Final = re.compile(r"[£€¥₹]|\b(?:[A-Z]{3}|[Ee]uros?|[Pp]ounds|[Ss]terling|[Ff]ranken|[Kk]ronor)\b")
+
+
+_LETTERS: Final = str.maketrans({"æ": "ae", "ø": "o", "œ": "oe"})
+"""Letters that the Unicode decomposition leaves as they are."""
 
 
 def plain(heading: str) -> str:
     """A heading in lower case without accents and punctuation.
 
-    >>> plain("N° de châssis"), plain("Est. (£)")
-    ('n de chassis', 'est')
+    >>> plain("N° de châssis"), plain("Est. (£)"), plain("PurchDate"), plain("Lot #")
+    ('n de chassis', 'est', 'purch date', 'lot no')
     """
+    parted = re.sub(r"(?<=[a-z])(?=[A-Z][a-z])", " ", heading).replace("#", " no ").casefold()
     bare = "".join(
         letter
-        for letter in unicodedata.normalize("NFKD", heading.casefold())
+        for letter in unicodedata.normalize("NFKD", parted.translate(_LETTERS))
         if not unicodedata.combining(letter)
     )
     return " ".join(re.sub(r"[\W_]+", " ", bare).split())
@@ -45,12 +86,21 @@ def meanings(heading: str) -> dict[str, float]:
     """
     by_column: dict[str, float] = {}
     whole = plain(heading)
+    if _PREMIUM.search(whole) and _WITH_PREMIUM.search(whole):
+        return {"amount": 0.97}
+    if _MONEY_ALONE.fullmatch(" ".join(heading.split())):
+        return {"amount": 0.9}
     bare = " ".join(_UNITS.sub(" ", plain(_BRACKETS.sub(" ", heading))).split())
-    for text, worth in ((whole, 1.0), (bare, 0.97)):
+    long = " ".join(_SHORT.get(word, word) for word in bare.split())
+    asking = 0.96 if _ASKING.search(whole) else 1.0  # what was paid goes before it
+    for text, worth in ((whole, 1.0), (bare, 0.97), (long, 0.97), (_OF_THE_CAR.sub("", long).strip(), 0.96)):
+        if text in _nothing():
+            return {}
         for ours in _known().get(text, ()):
-            by_column[ours] = max(by_column.get(ours, 0.0), worth)
+            likeness = worth * asking if ours == "amount" else worth
+            by_column[ours] = max(by_column.get(ours, 0.0), likeness)
     if by_column or len(bare) < 3:
-        return by_column
+        return by_column or ({"odometer_km": 0.9} if _DISTANCE.search(whole) else {})
     for name, likeness, _ in process.extract(
         bare, list(_known()), scorer=fuzz.ratio, score_cutoff=NEAR, limit=5
     ):
@@ -59,12 +109,41 @@ def meanings(heading: str) -> dict[str, float]:
                 by_column[ours] = max(by_column.get(ours, 0.0), round(0.0095 * likeness, 3))
     if not by_column and _COUNTED.search(whole):
         by_column["source_ref"] = 0.8
+    if not by_column and _DISTANCE.search(whole):
+        return {"odometer_km": 0.9}
     words = f" {bare} "
     for name, all_ours in _known().items():
         if len(name) > 4 and f" {name} " in words:
             for ours in all_ours:
                 by_column[ours] = max(by_column.get(ours, 0.0), 0.6 + min(0.2, len(name) / 100))
     return by_column
+
+
+def asks(heading: str) -> bool:
+    """Whether a heading of a price is that of an asking price.
+
+    >>> asks("List price"), asks("Sold for")
+    (True, False)
+    """
+    return _ASKING.search(plain(heading)) is not None
+
+
+def says_nothing(heading: str) -> bool:
+    """Whether a heading is known to be of none of our columns, such as a telephone number.
+
+    >>> says_nothing("Reg. no."), says_nothing("Year")
+    (True, False)
+    """
+    return plain(heading) in _nothing()
+
+
+def in_thousands(heading: str) -> bool:
+    """Whether a heading of money says that its figures are thousands.
+
+    >>> in_thousands("£k"), in_thousands("Price (£000)"), in_thousands("T€"), in_thousands("Price £")
+    (True, True, True, False)
+    """
+    return _THOUSANDS.search(" ".join(heading.split())) is not None
 
 
 def currency_of(heading: str) -> str | None:
@@ -78,11 +157,22 @@ def currency_of(heading: str) -> str | None:
 
 
 @cache
+def _table() -> dict[str, list[str]]:
+    return tomllib.loads(files("pricing.intake").joinpath("headers.toml").read_text(encoding="utf-8"))
+
+
+@cache
+def _nothing() -> frozenset[str]:
+    return frozenset(map(plain, _table()[_NONE]))
+
+
+@cache
 def _known() -> dict[str, tuple[str, ...]]:
     """Known headings, plain, and the columns of ours each may mean."""
-    table = tomllib.loads(files("pricing.intake").joinpath("headers.toml").read_text(encoding="utf-8"))
     known: dict[str, tuple[str, ...]] = {}
-    for ours, headings in table.items():
-        for heading in [ours.replace("_", " "), *headings]:
-            known[plain(heading)] = (*known.get(plain(heading), ()), ours)
+    for ours, headings in _table().items():
+        if ours == _NONE:
+            continue
+        for heading in dict.fromkeys(map(plain, [ours.replace("_", " "), *headings])):
+            known[heading] = (*known.get(heading, ()), ours)
     return known

@@ -21,10 +21,15 @@ from pricing.intake.written.words import WORD_COLUMNS, known_words, word_text, y
 from pricing.money.charges import Charge
 from pricing.nearest import did_you_mean
 from pricing.records.contract import COLUMNS
-from pricing.vocabulary import AMOUNT_UNITS, DISTANCE_UNITS, OPTION_CODES
+from pricing.vocabulary import AMOUNT_UNITS, DISTANCE_UNITS, OPTION_CODES, UNKNOWN_UNIT
 
 YEAR_UNITS: Final = ("year", "age")
 """What the column of the model year holds: the year, or the car's age in years at the event."""
+
+PARTS: Final = {"event_month": "event_date", "event_year": "event_date", "odometer_unit": "odometer_km"}
+"""What may stand in a column of its own beside the column of ours that it belongs to."""
+
+_YEAR_OF_MODEL: Final = r"\b(?:18[89]|19[0-9]|20[0-2])[0-9]\b"
 
 _MADE_BY_THE_STORE: Final = ("record_id", "batch_id")
 
@@ -39,6 +44,8 @@ class Mapping:
     constants: Table[str, str] = field(default_factory=dict)
     """Ours = the value of every row."""
     layout: Layout = field(default_factory=Layout)
+    parts: Table[str, str] = field(default_factory=dict)
+    """One of ``PARTS`` = theirs."""
     car: str | None = None
     """Their column of whole cars in one cell, such as ``1966 Wexcombe Sedge de luxe``."""
     car_words: bool = False
@@ -47,7 +54,7 @@ class Mapping:
     """One of ``written.dates.ORDERS``; without it dates in figures are read only with the year in front."""
     decimal: str = "."
     odometer_unit: str = "km"
-    """One of ``vocabulary.DISTANCE_UNITS``."""
+    """One of ``vocabulary.DISTANCE_UNITS``, or ``unknown``: bare figures are then left unread."""
     amount_unit: str = "one"
     """One of ``vocabulary.AMOUNT_UNITS``, of amounts in bare figures."""
     year_unit: str = "year"
@@ -71,6 +78,7 @@ class Mapping:
         fillable = [name for name in COLUMNS if name not in _MADE_BY_THE_STORE]
         _only(where, "columns", self.columns, fillable)
         _only(where, "constants", self.constants, fillable)
+        _only(where, "parts", self.parts, list(PARTS))
         _only(where, "words", self.words, WORD_COLUMNS)
         _only(where, "options.columns", self.option_columns, OPTION_CODES)
         twice = sorted(set(self.columns) & set(self.constants))
@@ -82,7 +90,7 @@ class Mapping:
             raise MappingError(f"{where} takes options both from [columns] and from [options]; keep one")
         _one_of(where, "dates.order", self.date_order, (None, *ORDERS))
         _one_of(where, "numbers.decimal", self.decimal, (".", ","))
-        _one_of(where, "units.odometer_km", self.odometer_unit, tuple(DISTANCE_UNITS))
+        _one_of(where, "units.odometer_km", self.odometer_unit, (*DISTANCE_UNITS, UNKNOWN_UNIT))
         _one_of(where, "units.amount", self.amount_unit, tuple(AMOUNT_UNITS))
         _one_of(where, "units.year", self.year_unit, YEAR_UNITS)
         _one_of(where, "encoding", self.layout.encoding, (None, *ENCODINGS))
@@ -105,9 +113,13 @@ class Mapping:
                 f"the mapping of {self.source!r} takes options from {', '.join(nested)}, whose cells are no "
                 "text; a column of lists goes into [columns] as options"
             )
+        frame = with_parts(frame, self.columns, self.parts)
         values: dict[str, pl.Expr] = {"source": pl.lit(self.source)}
         values |= {ours: pl.lit(value) for ours, value in self.constants.items()}
         values |= {ours: pl.col(theirs) for ours, theirs in self.columns.items()}
+        if "model" in self.columns and self.columns["model"] == self.columns.get("year"):
+            bare = pl.col(self.columns["model"]).cast(pl.String).str.replace(_YEAR_OF_MODEL, "")
+            values["model"] = bare.str.strip_chars(" ,;-()")
         options = self._options()
         if options is not None:
             values["options"] = options
@@ -142,7 +154,7 @@ class Mapping:
     def theirs(self) -> set[str]:
         """Every column of theirs that it names."""
         others = [name for name in (self.car, self.packed_options) if name is not None]
-        return {*self.columns.values(), *self.option_columns.values(), *others}
+        return {*self.columns.values(), *self.parts.values(), *self.option_columns.values(), *others}
 
     def complete(self, frame: pl.DataFrame) -> pl.DataFrame:
         """A table that has our columns already, such as saved listings, with what it does not say filled
@@ -178,6 +190,29 @@ class Mapping:
             )
             lists.append(named.list.eval(pl.element().filter(pl.element() != "")).fill_null([]))
         return pl.concat_list(lists).list.unique(maintain_order=True)
+
+
+def with_parts(frame: pl.DataFrame, columns: Table[str, str], parts: Table[str, str]) -> pl.DataFrame:
+    """A table in which the columns that ``parts`` belong to hold them too: a day with its month and year, a
+    reading with its unit.
+
+    >>> table = pl.DataFrame({"Day": ["4"], "Month": ["Mar"], "Year": ["2018"]})
+    >>> with_parts(table, {"event_date": "Day"}, {"event_month": "Month", "event_year": "Year"})["Day"][0]
+    '2018-Mar-4'
+    """
+
+    def text(theirs: str) -> pl.Expr:
+        return pl.col(theirs).cast(pl.String).str.strip_chars().replace("", None)
+
+    told = []
+    if "event_date" in columns and {"event_month", "event_year"} & set(parts):
+        order = [parts.get("event_year"), parts.get("event_month"), columns["event_date"]]
+        dates = [text(theirs) for theirs in order if theirs is not None]
+        told.append(pl.concat_str(dates, separator="-", ignore_nulls=True).alias(columns["event_date"]))
+    if "odometer_km" in columns and "odometer_unit" in parts:
+        reading = [text(columns["odometer_km"]), text(parts["odometer_unit"]).fill_null("")]
+        told.append(pl.concat_str(reading, separator=" ").str.strip_chars().alias(columns["odometer_km"]))
+    return frame.with_columns(told) if told else frame
 
 
 def _only(where: str, entry: str, table: Table[str, Any], allowed: tuple[str, ...] | list[str]) -> None:

@@ -77,6 +77,7 @@ class _File(_Table):
     header_row: Annotated[int, Strict()] | None = None
     columns: _Words = Field(default_factory=dict)
     car: _Car = _Car()
+    parts: _Words = Field(default_factory=dict)
     constants: _Words = Field(default_factory=dict)
     dates: _Dates = _Dates()
     numbers: _Numbers = _Numbers()
@@ -178,6 +179,7 @@ def mapping_text(mapping: Mapping) -> str:
         _lines(top),
         _section("columns", mapping.columns),
         _section("car", {"column": mapping.car, "unknown": "by words" if mapping.car_words else None}),
+        _section("parts", mapping.parts),
         _section("constants", mapping.constants),
         _section("dates", {"order": mapping.date_order}),
         _section("numbers", {"decimal": mapping.decimal if mapping.decimal != "." else None}),
@@ -240,6 +242,7 @@ def _mapping(table: dict[str, Any]) -> Mapping:
         columns=file.columns,
         constants=file.constants,
         layout=Layout(file.sheet, file.delimiter, file.encoding, file.header_row),
+        parts=file.parts,
         car=file.car.column,
         car_words=file.car.unknown == "by words",
         date_order=file.dates.order,

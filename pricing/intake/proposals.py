@@ -15,8 +15,8 @@ from typing import Final
 import polars as pl
 from rapidfuzz import fuzz, process
 
-from pricing.intake.headings import CAR, NEAR, currency_of, plain
-from pricing.intake.mapping import Mapping
+from pricing.intake.headings import CAR, NEAR, asks, currency_of, in_thousands, plain
+from pricing.intake.mapping import PARTS, Mapping, with_parts
 from pricing.intake.mapping_files import mapping_text
 from pricing.intake.questions import CHOICES, MAY_BE_UNKNOWN, WORDS_OF, Question, premium_question
 from pricing.intake.recognition import OPTION, Column, recognise
@@ -27,9 +27,13 @@ from pricing.intake.written.money import SIGNS, Money, currency_named, read_mone
 from pricing.intake.written.table import DATE_COLUMNS, MONEY_COLUMNS
 from pricing.intake.written.words import WORD_COLUMNS, condition_text, known_words, not_known
 from pricing.records.contract import REQUIRED
+from pricing.vocabulary import UNKNOWN_UNIT
 
 SAMPLE: Final = 5_000
 """Rows that a proposal looks at."""
+
+MOST_THOUSANDS: Final = 2_000
+"""A figure from here on, in a column headed as thousands, would be a car of two million and more."""
 
 MOST_ASKED: Final = 40
 """Questions; of a column of free text each cell would be one."""
@@ -40,14 +44,15 @@ _AGES: Final = re.compile(r"\b(?:age|alter|eta|edad|leeftijd|alder)\b")
 _HAMMER: Final = re.compile(
     r"hammer|zuschlag|marteau|adjug|adjudicat|aggiudic|martillo|remate|hamer|klubba", re.IGNORECASE
 )
-_ALL_IN: Final = re.compile(r"\b(?:all in|incl\w* \w*premium|inkl aufgeld|frais compris|diritti inclusi)\b")
-_ASKING: Final = re.compile(
-    r"\b(?:ask\w*|list price|listed at|advertised|wanted|offers (?:around|over)|angebotspreis|wunschpreis"
-    r"|preisvorstellung|verhandlungs\w+|vh?b|gefordert|inserats?preis|prix de l annonce"
-    r"|prix (?:demande|affiche|annonce|souhaite)|(?:prezzo )?(?:richiest[ao]|di richiesta|trattabile|esposto)"
-    r"|precio (?:pedido|solicitado|anunciado|negociable)|se pide|vraagprijs|gevraagde?|in advertentie|begart"
-    r"|annonspris|utannonserat|priside)\b"
+_ALL_IN: Final = re.compile(
+    r"\b(?:all in|(?:with|incl?|including|plus|mit|inkl|einschl|avec|con|inclusief|inklusive) \w*\s?"
+    r"(?:premium|bp|fees?|aufgeld|frais|diritti|comision|opgeld|provision)|frais compris|diritti inclusi)\b"
 )
+_KM_UNSAID: Final = re.compile(
+    r"\b(?:tacho\w*|compteur|contachilometri|percorrenza|teller\w*|kilometra\w*|abgelesen)\b"
+)
+"""Headings of an odometer in languages whose every country measures in kilometres: metric in the CLDR, whose
+measurement systems ``US`` and ``UK`` are those of lands with miles."""
 _SOLD: Final = re.compile(
     r"\b(?:sold|paid|selling|sale price|fetched|realised|realized|verkauf\w*|erlos|kaufpreis|vente"
     r"|vendu\w*|paye|vendita"
@@ -118,6 +123,11 @@ def propose(
         for column in told
         if column.ours is not None and column.ours.startswith(OPTION)
     }
+    parts = {ours: columns.pop(ours) for ours in PARTS if ours in columns}
+    parts = {ours: theirs for ours, theirs in parts.items() if PARTS[ours] in columns}
+    text = with_parts(text, columns, parts)
+    if "year" not in columns and _years_within(text, columns.get("model")):
+        columns["year"] = columns["model"]
     packed = columns.pop("options") if columns.get("options") in text.columns else None
     questions: list[Question] = []
     if "options" in columns and options:
@@ -137,10 +147,12 @@ def propose(
         base,
         columns={ours: theirs for ours, theirs in columns.items() if ours != CAR},
         constants=constants,
+        parts=parts,
         car=columns.get(CAR),
         date_order=base.date_order or _date_order(text, columns, questions),
         decimal=_decimal(text, columns) if kept is None else kept.decimal,
         odometer_unit=base.odometer_unit if same_odometer else _unit(columns, text, questions),
+        amount_unit=_amount_unit(columns, text, questions) if kept is None else kept.amount_unit,
         year_unit=_year_unit(columns, text) if kept is None else kept.year_unit,
         option_columns=options,
         packed_options=packed,
@@ -158,9 +170,20 @@ def _choices_of(kept: Mapping, columns: list[str]) -> dict[str, str | None]:
     """What a kept mapping takes the columns of a table for."""
     meant = {theirs: ours for ours, theirs in kept.columns.items()}
     meant |= {theirs: OPTION + code for code, theirs in kept.option_columns.items()}
+    meant |= {} if kept.columns.get("model") is None else {kept.columns["model"]: "model"}
+    meant |= {theirs: part for part, theirs in kept.parts.items()}
     meant |= {} if kept.car is None else {kept.car: CAR}
     meant |= {} if kept.packed_options is None else {kept.packed_options: "options"}
     return {theirs: meant.get(theirs) for theirs in columns}
+
+
+def _years_within(text: pl.DataFrame, theirs: str | None) -> bool:
+    """Whether the cells of the models hold each a year beside other words, as in ``1966 Sedge``."""
+    if theirs not in text.columns:
+        return False
+    cells = text[theirs].drop_nulls()
+    years = cells.str.contains(r"\b(?:18[89]|19[0-9]|20[0-2])[0-9]\b") & cells.str.contains(r"[^\W\d_]{2}")
+    return len(cells) > 0 and (years.mean() or 0.0) >= 0.9
 
 
 def _ask_cars(mapping: Mapping, text: pl.DataFrame, names: CarNames, questions: list[Question]) -> None:
@@ -185,7 +208,7 @@ def _constants(columns: dict[str, str], text: pl.DataFrame) -> dict[str, str]:
     constants: dict[str, str] = {}
     if _HAMMER.search(priced):
         constants = {"price_basis": "hammer", "channel": "auction", "outcome": "sold"}
-    elif _ASKING.search(priced):
+    elif asks(heading):
         constants = {"price_basis": "asking", "outcome": "asking"}
     elif _ALL_IN.search(priced):
         constants = {"price_basis": "all-in"}
@@ -262,6 +285,8 @@ def _date_order(text: pl.DataFrame, columns: dict[str, str], questions: list[Que
     if sum(read_date(cell) is not None for cell in cells_of) == max(share.values()):
         return None  # no cell leaves the order open
     best = max(share.values())
+    if dates.str.contains(r"^\s*[0-9]{1,2}\.[0-9]{1,2}\.[0-9]{2,4}").all() and share[ORDERS[0]] == best:
+        return ORDERS[0]  # in no locale of the CLDR do points part a month from the day behind it
     orders = [order for order, read in share.items() if read == best]
     if best > 0 and len(orders) == 1:
         return orders[0]
@@ -288,6 +313,8 @@ def _unit(columns: dict[str, str], text: pl.DataFrame, questions: list[Question]
     thousand = "thousand " if re.search(r"\b(000|000s|thousand|k|tsd|tkm)\b", header) else ""
     if re.search(r"\b(t?kms?|kilom\w*|chilom\w*|laufleistung)\b", header):
         return f"{thousand}km"
+    if _KM_UNSAID.search(header):
+        return f"{thousand}km"
     if re.search(r"\b(miles?|mls)\b", header):
         return f"{thousand}miles"
     if re.search(r"\bmil(tal)?\b", header):
@@ -297,8 +324,22 @@ def _unit(columns: dict[str, str], text: pl.DataFrame, questions: list[Question]
     distances = [found for found in (read_distance(cell) for cell in cells) if found is not None]
     if distances and all(unit is not None for _, unit in distances):
         return "km"
-    questions.append(Question("units", "odometer_km", f"{theirs!r} names no unit; say km or miles"))
-    return "km"
+    why = f"{theirs!r} names no unit; say km or miles; left open, bare figures are not known"
+    questions.append(Question("units", "odometer_km", why))
+    return UNKNOWN_UNIT
+
+
+def _amount_unit(columns: dict[str, str], text: pl.DataFrame, questions: list[Question]) -> str:
+    """Thousands where the heading of the price says so; asked where its figures can hardly be that."""
+    heading = columns.get("amount", "")
+    if not in_thousands(heading):
+        return "one"
+    bare = [found.amount for found in _amounts(columns, text) if found.plain and found.amount is not None]
+    if not any(amount >= MOST_THOUSANDS for amount in bare):
+        return "thousand"
+    why = f"{heading!r} says thousands, and its cells hold {max(bare):,f}; say thousand or one"
+    questions.append(Question("units", "amount_unit", why))
+    return "one"
 
 
 def _year_unit(columns: dict[str, str], text: pl.DataFrame) -> str:
@@ -331,6 +372,12 @@ def _words(
         cells = text[columns[ours]].drop_nulls().str.strip_chars().str.to_lowercase()
         counted = cells.value_counts(name="cells").sort("cells", cells.name, descending=[True, False])
         told = counted.filter(~counted[cells.name].is_in([*known, *not_known(), ""]))
+        if ours == "outcome":
+            read_as = {word: read_money(word) for word in told[cells.name]}
+            said = [
+                word for word, money in read_as.items() if money is not None and money.outcome is not None
+            ]
+            told = told.filter(~told[cells.name].is_in(said))
         if ours == "condition_band":
             read = told.select(condition_text(pl.col(cells.name), words.get(ours, {})) != pl.col(cells.name))
             told = told.filter(~read.to_series())

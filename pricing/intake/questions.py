@@ -17,6 +17,7 @@ from pricing.vocabulary import (
     MATCHING_NUMBERS,
     OUTCOMES,
     PRICE_BASES,
+    UNKNOWN_UNIT,
 )
 
 CHOICES: Final[dict[str, Sequence[str]]] = {
@@ -29,7 +30,7 @@ CHOICES: Final[dict[str, Sequence[str]]] = {
     "drive_side": DRIVE_SIDES,
     "matching_numbers": MATCHING_NUMBERS,
     "order": ORDERS,
-    "odometer_km": tuple(DISTANCE_UNITS),
+    "odometer_km": (*DISTANCE_UNITS, UNKNOWN_UNIT),
     "amount_unit": tuple(AMOUNT_UNITS),
     "decimal": (".", ","),
     "car": ("by words", "refuse"),

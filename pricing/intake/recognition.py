@@ -4,7 +4,7 @@ and how sure it is; what a person chose goes before both."""
 
 from collections.abc import Mapping as Table
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -13,8 +13,12 @@ from rapidfuzz import fuzz, process
 from scipy.optimize import linear_sum_assignment
 
 from pricing.errors import MappingError
-from pricing.intake.headings import CAR, NEAR, meanings, plain
-from pricing.intake.looks import SURE, looks, shown_alone
+from pricing.intake.date_parts import date_in_parts
+from pricing.intake.headings import CAR, NEAR, meanings, plain, says_nothing
+from pricing.intake.looks import SURE, car_in_words, looks, shown_alone
+from pricing.intake.mapping import PARTS
+from pricing.intake.written.dates import read_serial
+from pricing.intake.written.table import DATE_COLUMNS
 from pricing.intake.written.words import WORD_COLUMNS, not_known, yes_and_no
 from pricing.nearest import did_you_mean
 from pricing.records.cells import raw_text
@@ -30,6 +34,7 @@ OPTION: Final = "option "
 MAY_BE: Final = (
     CAR,
     *(name for name in COLUMNS if name not in ("record_id", "batch_id", "source", "date_precision")),
+    *PARTS,
     *(OPTION + code for code in OPTION_CODES),
 )
 """What a column of a file may be taken for."""
@@ -39,6 +44,9 @@ OWN_NAME: Final = 0.02
 
 FEWEST_CELLS: Final = 3
 """Distinct cells from which they are believed against a heading."""
+
+_DAYS: Final = {"date", "datum", "data", "fecha", "dato"}
+"""Words in a heading that say that whole numbers of five figures are days as a workbook counts them."""
 
 _CHOSEN: Final = 2.0
 """The score of what a person chose, above any other."""
@@ -78,7 +86,11 @@ def recognise(table: pl.DataFrame, chosen: Table[str, str | None]) -> tuple[Colu
     for code, name in _option_columns(text.drop(chosen, strict=False)).items():
         if OPTION + code not in options.values():
             options[name] = OPTION + code
-    told = _columns(table.drop(options), {name: ours for name, ours in chosen.items() if name not in options})
+    said = {name: ours for name, ours in chosen.items() if name not in options}
+    in_parts = {} if chosen else date_in_parts(text)
+    told = _columns(table.drop(options), said | in_parts)
+    for name in in_parts:
+        told[name] = replace(told[name], reason="day, month and year of the event in columns of their own")
     return tuple(
         told[name] if name in told else _option(name, options[name], table[name], name in chosen)
         for name in table.columns
@@ -130,10 +142,20 @@ def _columns(table: pl.DataFrame, chosen: Table[str, str | None]) -> dict[str, C
     texts = {name: _as_text(table[name]) for name in table.columns}
     named = {name: {} if name in chosen else meanings(name) for name in table.columns}
     look = {name: {} if name in chosen else looks(cells) for name, cells in texts.items()}
+    for name, told_names in named.items():
+        if CAR in told_names and "model" not in told_names:  # a club's models may be of two words
+            look[name] = {**look[name], CAR: max(look[name].get(CAR, 0.0), car_in_words(texts[name]))}
+        if set(plain(name).split()) & _DAYS and texts[name].drop_nulls().len():
+            serial = texts[name].drop_nulls().unique()
+            days = sum(read_serial(cell) is not None for cell in serial) / len(serial)
+            look[name] = {
+                ours: max(share, days) if ours in DATE_COLUMNS else share
+                for ours, share in look[name].items()
+            }
     unsaid = [
         name
         for name in table.columns
-        if name not in chosen and table.schema[name] == pl.String
+        if name not in chosen and table.schema[name] == pl.String and not says_nothing(name)
         and _says_nothing(named[name], look[name], texts[name])
     ]  # fmt: skip
     alone = {name: shown_alone(texts[name], look[name]) if name in unsaid else {} for name in table.columns}
@@ -154,7 +176,9 @@ def _columns(table: pl.DataFrame, chosen: Table[str, str | None]) -> dict[str, C
                 scores[row, ours.index(taken)] = _CHOSEN
     told: dict[str, Column] = {}
     rows, places = linear_sum_assignment(np.where(scores < PROPOSED_FROM, 0.0, scores), maximize=True)
-    placed = dict(zip(rows.tolist(), places.tolist(), strict=True))
+    placed = {row: at for row, at in zip(rows.tolist(), places.tolist(), strict=True)
+              if scores[row, at] >= PROPOSED_FROM}  # fmt: skip
+    _in_place_of(placed, ours, scores, table.columns, chosen)
     for row, name in enumerate(table.columns):
         chosen_place = placed.get(row)
         sure = 0.0 if chosen_place is None else float(scores[row, chosen_place])
@@ -180,7 +204,11 @@ def _score(ours: str, named: dict[str, float], look: dict[str, float], alone: di
     if ours in named:
         if not look or ours not in look:
             return named[ours] * (0.97 if look else 0.6)
-        least = 0.55 if ours in WORD_COLUMNS and named[ours] >= 0.97 else 0.3  # words of theirs can be told
+        least = (
+            0.55 if ours in WORD_COLUMNS and ours != "country" and named[ours] >= 0.97 else 0.3
+        )  # words of theirs can be told
+        if named[ours] >= 0.97 and look[ours] > 0.0:
+            least = max(least, 0.5)  # a heading that is known goes before cells that nobody can read
         return named[ours] * (least + (1 - least) * look[ours])
     share = alone.get(ours, 0.0)
     return SURE[ours] * share if share >= 0.9 else 0.0
@@ -197,7 +225,27 @@ def _one_car_or_its_parts(scores: np.ndarray, ours: Sequence[str]) -> None:
     if both and car.max() < 0.99 + (car.argmax() == model.argmax()):
         scores[:, place[CAR]] = 0.0
     elif car.max() >= PROPOSED_FROM and make.max() < PROPOSED_FROM:
-        scores[car.argmax(), [place["model"], place["make"]]] = 0.0
+        scores[car.argmax(), [at for at in place.values() if at != place[CAR]]] = 0.0
+
+
+def _in_place_of(
+    placed: dict[int, int],
+    ours: list[str],
+    scores: np.ndarray,
+    theirs: Sequence[str],
+    chosen: Table[str, str | None],
+) -> None:
+    """Where no column is the price, the highest bid is it, as in a list of bids with what came of each; where
+    none is the day of the event, the day an offer was listed is."""
+    said = {ours[at]: row for row, at in placed.items()}
+    instead = (("highest_bid", "amount", "outcome"), ("listed_on", "event_date", "listed_on"))
+    for other, wanted, beside in instead:
+        row = said.get(other)
+        if wanted in said or row is None or beside not in said or wanted not in ours or theirs[row] in chosen:
+            continue
+        place = ours.index(wanted)
+        scores[row, place] = scores[row, placed[row]]
+        placed[row] = place
 
 
 def _reason(name: str, ours: str, named: dict[str, float], look: dict[str, float]) -> str:

@@ -52,7 +52,12 @@ def with_answers(proposal: Proposal, answers: Mapping[str, str]) -> Proposal:
             mapping = _answered(mapping, name, value)
     if "premium" in answers:
         mapping = replace(mapping, charges=_charges(mapping, proposal.currencies, answers["premium"]))
-    left = [asked for asked in proposal.questions if asked.name not in answers and asked.section != "premium"]
+    given = {name.lower() for name in answers}
+    left = [
+        asked
+        for asked in proposal.questions
+        if asked.name.lower() not in given and asked.section != "premium"
+    ]
     return replace(proposal, mapping=mapping, questions=(*left, *premium_question(mapping)))
 
 

@@ -4,13 +4,14 @@ be."""
 import codecs
 import csv
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import Any, Final
 
 import polars as pl
 
 from pricing.errors import FileError
+from pricing.intake.drawn_rows import is_ditto
 from pricing.intake.drawn_tables import LOOKED_THROUGH, DrawnTable, header_row, tables_in
 from pricing.intake.layout import Layout, numbered
 from pricing.untrusted.limits import Limits
@@ -23,9 +24,12 @@ FEWEST_SWALLOWED: Final = 3
 EXTRA_CELLS: Final = "cells beyond the header"
 """Column holding what a line has more than its header."""
 
-ENCODINGS: Final = {"utf-8": "utf-8-sig", "utf-16": "utf-16", "latin-1": "cp1252"}
+ENCODINGS: Final = {"utf-8": "utf-8-sig", "utf-16": "utf-16", "latin-1": "cp1252", "mac-roman": "mac_roman"}
 """Text encodings by the name used in mapping files. Files called Latin-1 are read as its superset
 Windows-1252, as the WHATWG Encoding standard has it."""
+
+_LETTERS: Final = "äöüßÄÖÜéèêëàâîïôûùçÉÀñíóúáåÅæøìò£€’"
+"""What seven languages write beyond ASCII, by which Windows-1252 and Mac OS Roman are told apart."""
 
 DELIMITERS: Final = (",", ";", "\t", "|")
 
@@ -87,7 +91,7 @@ def _drawn(path: Path, encoding: str, delimiter: str, limits: Limits) -> list[Dr
     """The tables of a file that is more than a header and records below it; None for one that is not."""
     with path.open(encoding=encoding, newline="") as file:
         try:
-            rows = list(csv.reader(file, delimiter=delimiter))
+            rows = list(csv.reader(_with_ditto_marks(file, delimiter), delimiter=delimiter))
         except csv.Error:
             return None
     width = max(map(len, rows), default=0)
@@ -97,10 +101,32 @@ def _drawn(path: Path, encoding: str, delimiter: str, limits: Limits) -> list[Dr
     header = header_row(cells)
     grid = pl.DataFrame(cells, schema={f"cell {at}": pl.String for at in range(width)}, orient="row")
     tables = tables_in(grid, header)
-    if not tables or (len(tables) == 1 and not tables[0].set_aside.total() and header in (None, 0)):
+    marked = any(cell and is_ditto(cell) for row in rows for cell in row)
+    if not tables or (
+        not marked and len(tables) == 1 and not tables[0].set_aside.total() and header in (None, 0)
+    ):
         return None
     extra = [f"column {place + 1}" for place in range(len(rows[header or 0]), width)]
     return [DrawnTable(_with_extra(table.frame, extra, delimiter), table.set_aside) for table in tables]
+
+
+def _with_ditto_marks(lines: Iterable[str], delimiter: str) -> Iterator[str]:
+    """Lines in which a quotation mark that is a cell of its own is the ditto sign, and opens no quotation.
+
+    >>> list(_with_ditto_marks(['"\\t1967\\t"', '"a, b",2,"c"'], "\\t"))
+    ['〃\\t1967\\t〃', '"a, b",2,"c"']
+    """
+    width = 0
+    for line in lines:
+        cells = line.rstrip("\r\n").split(delimiter)
+        width = width or (len(cells) if len(cells) > 2 else 0)
+        marks = [cell.strip() in ('"', '-"-', '--"--') for cell in cells]
+        if len(cells) == width and any(marks):
+            line = (
+                delimiter.join("\u3003" if mark else cell for mark, cell in zip(marks, cells, strict=True))
+                + "\n"
+            )
+        yield line
 
 
 def _with_extra(frame: pl.DataFrame, names: list[str], delimiter: str) -> pl.DataFrame:
@@ -202,7 +228,7 @@ def survey_text(path: Path, stated: str | None, limits: Limits) -> tuple[str, in
                 if not block and (encoding == "utf-16" or not plain):
                     raise FileError(f"{path} is cut short: it ends in the middle of a character") from None
                 if stated is None and encoding == "utf-8":
-                    return survey_text(path, "latin-1", limits)
+                    return survey_text(path, _eight_bit(path, limits), limits)
                 raise FileError(
                     f"{path} is not {encoding} text: {error.reason} at byte {error.start}"
                 ) from None
@@ -221,6 +247,19 @@ def survey_text(path: Path, stated: str | None, limits: Limits) -> tuple[str, in
     if line_end == "\r":
         lines = returns
     return ENCODINGS[encoding], lines + (last != line_end.encode()), line_end
+
+
+def _eight_bit(path: Path, limits: Limits) -> str:
+    """Of the two encodings of one byte a letter, that in which more of a file's letters are those of our
+    languages."""
+    with path.open("rb") as file:
+        start = file.read(limits.read_cell)
+    letters = {
+        name: sum(text.count(letter) for letter in _LETTERS)
+        for name in ("latin-1", "mac-roman")
+        if (text := start.decode(ENCODINGS[name], errors="replace"))
+    }
+    return "mac-roman" if letters["mac-roman"] > letters["latin-1"] else "latin-1"
 
 
 def _head(path: Path, encoding: str, limits: Limits) -> list[str]:

@@ -1,14 +1,14 @@
 """Dates as people write them, with how much of the day they say."""
 
 import re
-from datetime import date
+from datetime import date, timedelta
 from functools import cache
 from typing import Final
 
 from babel.core import Locale
 from babel.dates import get_day_names, get_month_names
 
-from pricing.intake.written.numbers import tidied
+from pricing.intake.written.numbers import tidied, without_accents
 
 LANGUAGES: Final = ("en", "de", "fr", "it", "es", "nl", "sv")
 """Languages whose words are known, by their ISO 639-1 codes."""
@@ -46,11 +46,25 @@ def _months() -> dict[str, int]:
         for width in ("wide", "abbreviated"):
             for context in ("format", "stand-alone"):
                 for month, name in get_month_names(width, context, Locale(language)).items():
-                    found.setdefault(name.lower().rstrip("."), set()).add(month)
+                    short = name.lower().rstrip(".")
+                    for typed in (short, without_accents(short)):
+                        found.setdefault(typed, set()).add(month)
     found["sept"] = {9}
-    for name in ("jän", "jänner"):
-        found[name] = {1}
+    for name, month in (("jän", 1), ("jänner", 1), ("fév", 2), ("fev", 2), ("mrz", 3), ("juill", 7)):
+        found[name] = {month}
     return {name: min(months) for name, months in found.items() if len(months) == 1}
+
+
+def month_named(text: str) -> int | None:
+    """The month that a text is: by its name or its number.
+
+    >>> month_named("Mar."), month_named("12"), month_named("13")
+    (3, 12, None)
+    """
+    plain = text.strip().lower().rstrip(".")
+    if plain.isascii() and plain.isdecimal():
+        return int(plain) if 1 <= int(plain) <= 12 else None
+    return _months().get(plain)
 
 
 @cache
@@ -62,6 +76,20 @@ def _weekdays() -> frozenset[str]:
         for name in get_day_names(width, "format", Locale(language)).values()
     }
     return frozenset(named - set(_months()) - {"en"})
+
+
+def read_serial(text: str) -> Span | None:
+    """The day that a workbook counts in days: ECMA-376 part 1, 18.17.4.1, the 1900 date base, whose day 61 is
+    the 1st of March 1900.
+
+    >>> read_serial("43845"), read_serial("1967")
+    ((datetime.date(2020, 1, 15), 'day'), None)
+    """
+    plain = text.strip().removesuffix(".0")
+    if len(plain) != 5 or not (plain.isascii() and plain.isdecimal()):
+        return None
+    day = date(1899, 12, 30) + timedelta(days=int(plain))
+    return (day, "day") if 1945 <= day.year < 2045 else None
 
 
 def read_date(text: str, order: str | None = None) -> Span | None:
@@ -115,6 +143,8 @@ def _in_figures(figures: list[str], order: str | None) -> Span | None:
     lengths = [len(figure) for figure in figures]
     if lengths == [4]:
         return _span(int(figures[0])) if _YEAR.fullmatch(figures[0]) else None
+    if lengths == [8] and _YEAR.match(figures[0]):  # ISO 8601, basic format
+        return _day(int(figures[0][:4]), int(figures[0][4:6]), figures[0][6:])
     if len(figures) == 2:
         years = [figure for figure in figures if _YEAR.fullmatch(figure)]
         others = [figure for figure in figures if not _YEAR.fullmatch(figure)]

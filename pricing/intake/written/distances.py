@@ -5,7 +5,7 @@ from decimal import Decimal
 from typing import Final
 
 from pricing.intake.written.numbers import number, scaled, tidied
-from pricing.vocabulary import DISTANCE_UNITS
+from pricing.vocabulary import DISTANCE_UNITS, UNKNOWN_UNIT
 
 _UNITS: Final = {
     "km": r"kms?|kilom[eèé]t(?:er|re|ro)s?|kilometri|kilómetros?|chilometri|quilómetros",
@@ -13,17 +13,20 @@ _UNITS: Final = {
     "mil": r"mil|svenska mil",
 }
 """Swedish mil are ten kilometres (Nationalencyklopedin, from memory)."""
+_FEWEST_MIL: Final = 500
+"""Below this ``mil`` may be the Spanish thousand, as in ``97 mil``: it is read only where the column is in
+Swedish mil."""
 
 _WORDS: Final = (
     r"showing|shown|indicated|recorded|genuine|warranted|from new|on the clock|only|just|approx\.?|about"
     r"|circa|ca\.?"
     r"|c\.?|~|abgelesen|laut tacho|original|au compteur|réels?|certificati|reales|afgelezen|environ"
-    r"|env\.|etwa|rund"
+    r"|env\.|etwa|rund|abgel\.?|est(?:imated)?\.?|laut tacho|abgelesene?|plus"
     r"|cirka|ungefär|unos|aprox\.?|ongeveer|or so|odo(?:meter)?:?|mileage:?"
 )
 _CELL: Final = re.compile(
     rf"(?:(?:{_WORDS})\s*)*([\d., '\u2019]*\d)\s?(k(?!m|il)|k(?=km)|tsd\.?|t(?=\s?km|$)|mila|mille)?\s?"
-    rf"(?:({_UNITS['km']})|({_UNITS['miles']})|({_UNITS['mil']}))?\.?(?:\s*(?:{_WORDS}))*",
+    rf"(?:({_UNITS['km']})|({_UNITS['miles']})|({_UNITS['mil']}))?\.?\+?(?:\s*(?:{_WORDS}))*",
     re.IGNORECASE,
 )
 _IN_BRACKETS: Final = re.compile(r"\s*[(\[](.*?)[)\]]")
@@ -39,8 +42,8 @@ def read_distance(text: str, unit: str = "km", decimal: str = ".") -> Distance |
 
     >>> read_distance("54,000 miles"), read_distance("92 000 km", "miles"), read_distance("54k", "miles")
     ((Decimal('86904.6'), 'miles'), (Decimal('92000.0'), 'km'), (Decimal('86904.6'), None))
-    >>> read_distance("TMU") is None
-    True
+    >>> [read_distance(text, unit) for text, unit in (("TMU", "km"), ("54,000", "unknown"), ("97 mil", "km"))]
+    [None, None, None]
     """
     plain = tidied(text)
     if len(plain) > 80:
@@ -63,9 +66,13 @@ def _read(plain: str, unit: str, decimal: str) -> Distance | None:
     read = number(figures, decimal) if thousand is None else scaled(figures, "k", decimal)
     if read is None:
         return None
+    if mil is not None and unit != "mil" and read < _FEWEST_MIL:
+        return None
     unit_said = "km" if km or mil else "miles" if miles else None
     if mil is not None:
         factor = _MIL_KM
+    elif unit_said is None and unit == UNKNOWN_UNIT:
+        return None
     elif unit_said is not None or thousand is not None:
         factor = Decimal(
             str(DISTANCE_UNITS[unit_said if unit_said is not None else unit.removeprefix("thousand ")])

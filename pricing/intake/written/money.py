@@ -21,6 +21,7 @@ SIGNS: Final[dict[str, tuple[str, ...]]] = {
     "skr": ("SEK",), "nkr": ("NOK",), "dkr": ("DKK",), "sfr": ("CHF",), "ff": ("FRF",), "dm": ("DEM",),
     "zł": ("PLN",), "kč": ("CZK",), "ft": ("HUF",), "₹": ("INR",), "₩": ("KRW",), "₤": ("ITL",),
     "lit": ("ITL",), "pts": ("ESP",), "hfl": ("NLG",), "ƒ": ("NLG",),
+    "rs": ("", "INR", "PKR", "LKR", "NPR", "MUR"), "l": ("", "ITL", "GBP"),
 }  # fmt: skip
 """Signs and the currencies that each may stand for: the first is meant where none is stated for the row, and
 an empty first says that the sign alone is none."""
@@ -62,14 +63,15 @@ _SOLD: Final = re.compile(
 _ASKED: Final = re.compile(
     r"[\s,(/]*(?:o\.?n\.?o\.?|o\.?b\.?o\.?|or (?:nearest|best|near) offer|negotiable|neg\.?|v\.?h?b\.?"
     r"|verhandlungsbasis"
-    r"|festpreis|fp|firm|fixed|à débattre|trattabili|tratt\.|negociable|prutbart|asking)\)?\s*",
+    r"|festpreis|fp|firm|fixed|à débattre|trattabili|tratt\.|negociable|prutbart|asking"
+    r"|d/?a|drive[ -]?away)\)?\s*",
     re.IGNORECASE,
 )
 _FRONT_ASKED: Final = re.compile(
     r"(?:asking(?: price)?|v\.?h?b\.?|verhandlungsbasis|festpreis|fp)\b[:.]?\s*", re.I
 )
 _ABOUT: Final = re.compile(
-    r"(?:c\.|ca\.?|c(?=\s?[£€$\d])|circa|approx(?:imately)?\.?|about|around|~|env\.?|environ|etwa"
+    r"(?:c\.|ca\.?|(?-i:c)(?=\s?[£€$\d])|circa|approx(?:imately)?\.?|about|around|~|env\.?|environ|etwa"
     r"|ungefähr|rund|ongeveer"
     r"|cirka|unos|aprox\.?)\s*",
     re.IGNORECASE,
@@ -84,11 +86,28 @@ _TO: Final = re.compile(
     r"\s*(?:-|/|\bto\b|\bbis\b|\bà\b|\ba\b|\bal\b|\bhasta\b|\btot\b|\btill\b)\s*(?=\S)", re.IGNORECASE
 )
 _NO_PENCE: Final = re.compile(r"(?<=\d)\s?(?:[/.,:]\s?-{1,2}|-{2})(?=\s|$|[^\d\s-])")
+_BESIDE: Final = re.compile(
+    r"(.*\d\S*)\s*[(\[]\s*((?:est|guide|schätz|estim|stima|taxatie)\w*\.?:?\s.*\d.*?)[)\]]", re.I
+)
+"""An amount with its estimate in brackets behind it."""
+_PAID: Final = re.compile(
+    r"\s(?:(?-i:CR)|(?:in )?cash|in bar|bar|comptant|in contanti|contanti|contado|contant|kontant)$", re.I
+)
+"""How it was paid; CR is a credit, which a sale is in the seller's books: common practice, no source."""
+_GUINEAS: Final = re.compile(r"(.*\d)\s?(?:gns?|guineas?)\.?", re.IGNORECASE)
+GUINEA: Final = Decimal("1.05")
+"""Pounds: 21 shillings of 20 to the pound, in which some salerooms call bids; common practice, no
+source."""
+_SHILLINGS: Final = re.compile(
+    r"£?\s?(\d[\d,]*)(?:\s?[/.-]\s?|\s)(\d{1,2})(?:\s?s\.?)?(?:(?:\s?[/.-]\s?|\s)(-|\d{1,2})\s?(?:d\.?)?)?",
+    re.IGNORECASE,
+)
+"""Pounds, shillings and pence, as before the 15th of February 1971 (Decimal Currency Act 1969)."""
 _CODE: Final = re.compile(r"(?<![A-Za-z])[A-Z]{3}(?![A-Za-z])")
 _SMALL_CODE: Final = re.compile(
     r"(?<![A-Za-z])(?:eur|gbp|usd|chf|sek|nok|dkk|aud|cad)(?![A-Za-z])", re.IGNORECASE
 )
-_MULTIPLE: Final = r"(k|K|tsd\.?|Tsd\.?|[tT](?=\s|$)|m|M|mio\.?|Mio\.?|mn|million)?"
+_MULTIPLE: Final = r"(k|K|tsd\.?|Tsd\.?|[tT](?=\s|$)|m|M|mio\.?|Mio\.?|mn|million|lakhs?|lacs?|crores?)?"
 _FIGURES: Final = re.compile(rf"(-?)\s*(\d(?:[\d., '\u2019\u02bc]*\d)?)\s?{_MULTIPLE}")
 _COMMON: Final = re.compile(r"(?:([£€$]|[A-Z]{3})\s?)?(\d(?:[\d., '\u2019]*\d)?)(?:\s?([£€]|kr|[A-Z]{3}))?")
 """An amount with one sign or code at most, as nearly all are."""
@@ -128,6 +147,13 @@ def read_money(text: str, decimal: str = ".", *, grouped: bool = True) -> Money 
     plain = tidied(text)
     if not plain or len(plain) > 120:
         return None
+    beside = _BESIDE.fullmatch(plain)
+    if beside is not None:
+        made, range_of = read_money(beside[1], decimal, grouped=grouped), _amount(beside[2], decimal)
+        if made is None or range_of is None or made.amount is None:
+            return None
+        return replace(made, low=range_of.low, high=range_of.high, plain=False, more=True)
+    plain = _PAID.sub("", plain)
     common = _COMMON.fullmatch(plain)
     if common is not None and (common[1] is None or common[3] is None):
         sign = common[1] or common[3]
@@ -161,6 +187,8 @@ def _amount(text: str, decimal: str) -> Money | None:
     """An amount or a range with its currency, nothing else beside it."""
     bare, about = _ABOUT.subn("", text, count=1) if _ABOUT.match(text) else (text, 0)
     bare, ranged = _RANGE_FRONT.subn("", bare, count=1) if _RANGE_FRONT.match(bare) else (bare, 0)
+    if (old := _old_money(bare, decimal)) is not None:
+        return Money(amount=old, currency="£", more=True)
     between = _BETWEEN.fullmatch(bare)
     bare = f"{between[1]} - {between[2]}" if between is not None else bare
     taken = _without_currency(_NO_PENCE.sub("", bare))
@@ -180,6 +208,26 @@ def _amount(text: str, decimal: str) -> Money | None:
     if low is None or high is None or not 0 < low < high <= 10 * low:
         return None
     return Money(low=low, high=high, currency=currency)
+
+
+def _old_money(text: str, decimal: str) -> Decimal | None:
+    """Pounds out of guineas, or out of pounds, shillings and pence.
+
+    >>> _old_money("8,000 gns", "."), _old_money("£215 10s 6d", "."), _old_money("£340/10/-", ".")
+    (Decimal('8400.00'), Decimal('215.525'), Decimal('340.5'))
+    """
+    guineas = _GUINEAS.fullmatch(text)
+    if guineas is not None:
+        called = number(guineas[1], decimal)
+        return None if called is None else called * GUINEA
+    sums = _SHILLINGS.fullmatch(text)
+    if sums is None or not re.search(r"\ds|/\d{1,2}/|\dd", text, re.IGNORECASE) or "£" not in text:
+        return None
+    pounds, shillings = number(sums[1], "."), int(sums[2])
+    pence = 0 if sums[3] in (None, "-") else int(sums[3])
+    if pounds is None or shillings > 19 or pence > 11:
+        return None
+    return pounds + Decimal(shillings) / 20 + Decimal(pence) / 240
 
 
 def _value(figures: re.Match[str], decimal: str, mark: str | None = None) -> Decimal | None:

@@ -1,6 +1,7 @@
 """Numbers as people write them: marks between thousands, either decimal mark, thousands by a letter."""
 
 import re
+import unicodedata
 from decimal import Decimal
 from typing import Final
 
@@ -12,17 +13,33 @@ _ONE_MARK: Final = re.compile(r"(\d+)([.,])(\d+)")
 _THOUSANDS: Final = re.compile(r"\d{1,3}(?:([.,])\d{3})(?:\1\d{3})*")
 _BOTH: Final = re.compile(r"\d{1,3}(?:([.,])\d{3})(?:\1\d{3})*(?!\1)[.,]\d+")
 
+_LAKHS: Final = re.compile(r"\d{1,2}(?:,\d{2})+,\d{3}(?:\.\d+)?")
+"""Marks after three figures and then after every two, as in India: #,##,##0.### in the CLDR for en_IN."""
+_FOOTNOTE: Final = re.compile(r"(?<=\w)\s?[*\u2020\u2021\u00a7\u00b9\u00b2\u00b3]+$")
+_MANY: Final = {"l": 100_000, "c": 10_000_000, "m": 1_000_000}
+"""By the first letter of lakh, crore and million."""
+
 LONGEST: Final = 24
 """Digits of the longest number that is looked at."""
 
 
 def tidied(text: str) -> str:
-    """A cell with its blanks made single spaces and its dashes plain.
+    """A cell with its blanks made single spaces, its dashes plain and the mark of a footnote taken off.
 
-    >>> tidied(" 45\\u202f000\\u2013 ")
-    '45 000-'
+    >>> tidied(" 45\\u202f000\\u2013 "), tidied("£7,800*")
+    ('45 000-', '£7,800')
     """
-    return BLANK.sub(" ", DASHES.sub("-", text)).replace("\uffe5", "¥").strip()
+    return _FOOTNOTE.sub("", BLANK.sub(" ", DASHES.sub("-", text)).replace("\uffe5", "¥").strip())
+
+
+def without_accents(text: str) -> str:
+    """A text as it is typed where a keyboard has no accents.
+
+    >>> without_accents("février")
+    'fevrier'
+    """
+    parted = unicodedata.normalize("NFKD", text)
+    return "".join(letter for letter in parted if not unicodedata.combining(letter))
 
 
 def number(text: str, decimal: str = ".", *, grouped: bool = True) -> Decimal | None:
@@ -51,6 +68,8 @@ def number(text: str, decimal: str = ".", *, grouped: bool = True) -> Decimal | 
         if mark == decimal or (len(behind) <= 2 and not parts_thousands):
             return sign * Decimal(f"{whole}.{behind}")
         return None
+    if _LAKHS.fullmatch(plain):
+        return sign * Decimal(plain.replace(",", ""))
     if _THOUSANDS.fullmatch(plain):
         return sign * Decimal(plain.replace(",", "").replace(".", ""))
     if _BOTH.fullmatch(plain):
@@ -60,10 +79,10 @@ def number(text: str, decimal: str = ".", *, grouped: bool = True) -> Decimal | 
 
 
 def scaled(text: str, mark: str, decimal: str = ".") -> Decimal | None:
-    """A number with a mark behind it that stands for a thousand or a million.
+    """A number with a mark behind it that stands for a thousand, a lakh, a million or a crore.
 
-    >>> scaled("4,5", "k"), scaled("1.2", "m"), scaled("4.500", "k")
-    (Decimal('4500'), Decimal('1200000'), None)
+    >>> scaled("4,5", "k"), scaled("1.2", "m"), scaled("4.500", "k"), scaled("6.5", "lakh")
+    (Decimal('4500'), Decimal('1200000'), None, Decimal('650000'))
     """
     one = _ONE_MARK.fullmatch(text)
     if one is not None and len(one[3]) > 2:
@@ -71,4 +90,4 @@ def scaled(text: str, mark: str, decimal: str = ".") -> Decimal | None:
     bare = number(text, decimal)
     if bare is None:
         return None
-    return (bare * (1_000_000 if mark[0] in "mM" else 1_000)).quantize(Decimal(1))
+    return (bare * _MANY.get(mark[0].lower(), 1_000)).quantize(Decimal(1))

@@ -14,7 +14,7 @@ from typing import Any, Final
 import polars as pl
 
 from pricing.intake.written.cars import CarNames, read_car
-from pricing.intake.written.dates import read_date
+from pricing.intake.written.dates import read_date, read_serial
 from pricing.intake.written.distances import read_distance
 from pricing.intake.written.money import currency_named, meant, read_money
 from pricing.intake.written.numbers import number
@@ -27,7 +27,7 @@ from pricing.intake.written.words import (
     yes_and_no,
 )
 from pricing.intake.written.years import read_year
-from pricing.vocabulary import AMOUNT_UNITS, DISTANCE_UNITS
+from pricing.vocabulary import AMOUNT_UNITS, DISTANCE_UNITS, OUTCOMES, UNKNOWN_UNIT
 
 MONEY_COLUMNS: Final = ("amount", "premium", "low_estimate", "high_estimate", "reserve", "highest_bid")
 DATE_COLUMNS: Final = ("event_date", "listed_on")
@@ -40,6 +40,10 @@ _FREE: Final = ("variant", "chassis_number", "body_style", *_NAMES)
 _PLAIN_MONEY: Final = r"^[0-9]+(\.[0-9]{1,2})?$"
 _PLAIN_DATE: Final = r"^[0-9]{4}-[0-9]{2}-[0-9]{2}$"
 _PLAIN_YEAR: Final = r"^[0-9]{4}$"
+_FOOTNOTE: Final = r"\s*[*\u2020\u2021\u00a7]+$"
+_SERIAL: Final = r"^[0-9]{5}(\.0)?$"
+_NO_UNIT: Final = " (unit not said)"
+"""Behind the figures of an odometer that names no unit, which no check then takes for kilometres."""
 _THOUSANDTHS: Final = r"^[0-9]{4,}[.,][0-9]{3}$"
 
 
@@ -81,6 +85,7 @@ def as_written(rows: pl.DataFrame, habits: Habits = Habits()) -> pl.DataFrame:  
     table = _Table(rows, habits)
     table.words()
     table.money()
+    table.bids()
     table.distances()
     table.dates()
     table.years()
@@ -123,7 +128,9 @@ class _Table:
     def __init__(self, rows: pl.DataFrame, habits: Habits) -> None:
         text = [name for name in rows.columns if rows.schema[name] == pl.String]
         self.rows = (
-            rows.with_columns(pl.col(*_of(text, _FREE)).str.strip_chars()) if _of(text, _FREE) else rows
+            rows.with_columns(pl.col(*_of(text, _FREE)).str.strip_chars().str.replace(_FOOTNOTE, ""))
+            if _of(text, _FREE)
+            else rows
         )
         self.habits = habits
         self.otherwise: list[pl.Series] = []
@@ -185,6 +192,18 @@ class _Table:
                 .join(table, on="cell", how="left", maintain_order="left", nulls_equal=True)["read"]
             )
             self.put(name, found)
+            if name == "outcome":
+                self._bids_told(found)
+
+    def _bids_told(self, cells: pl.Series) -> None:
+        """Of a cell such as ``Not sold - bid to £5,800`` the outcome, and the bid for the column of bids."""
+        others = [text for text in cells.drop_nulls().unique() if text not in OUTCOMES]
+        told = {text: money for text in others if (money := read_money(text)) is not None and money.outcome}
+        bids = [text for text, money in told.items() if money.highest_bid is not None]
+        if bids:
+            self._fill("highest_bid", cells.set(~cells.is_in(bids), None))
+        if told:
+            self.put("outcome", cells.replace({text: money.outcome for text, money in told.items()}))
 
     def money(self) -> None:
         """Amounts, and what an amount says beside: currency, outcome, highest bid, a range."""
@@ -213,6 +232,23 @@ class _Table:
         currency = self.rows["currency"] if "currency" in self.rows.columns else nothing
         for name, amounts in read.items():
             self._place(name, amounts, currency)
+
+    def bids(self) -> None:
+        """The price of a lot that did not sell, in hammer terms, is the highest bid."""
+        if not {"outcome", "amount", "price_basis"} <= set(self.rows.columns):
+            return
+        if any(self.rows.schema[name] != pl.String for name in ("outcome", "amount", "price_basis")):
+            return
+        rows = self.rows
+        offered = (
+            (rows["outcome"] == "unsold") & (rows["price_basis"] == "hammer") & rows["amount"].is_not_null()
+        )
+        offered = offered.fill_null(False)
+        if offered.any():
+            self._fill("highest_bid", rows["amount"].set(~offered, None))
+            same = self.rows.schema["highest_bid"] == pl.String
+            held = (self.rows["highest_bid"] == rows["amount"]) if same else ~offered
+            self.put("amount", rows["amount"].set((offered & held).fill_null(False), None))
 
     def _money(self, name: str, cells: pl.Series) -> pl.DataFrame:
         grouped = not cells.str.contains(_THOUSANDTHS).any()
@@ -302,10 +338,12 @@ class _Table:
         name, unit = "odometer_km", self.habits.odometer_unit
         if name not in self.rows.columns:
             return
-        factor = DISTANCE_UNITS[unit]
         cells = self.text(name)
         if cells is None:
-            if unit != "km" and self.rows.schema[name].is_numeric():
+            factor = DISTANCE_UNITS.get(unit)
+            if factor is None:
+                self.put(name, self.rows[name].cast(pl.String) + _NO_UNIT)
+            elif unit != "km" and self.rows.schema[name].is_numeric():
                 self.put(name, (self.rows[name].cast(pl.Float64) * factor).round(1).cast(pl.String))
             return
         cells = _known(cells)
@@ -320,8 +358,12 @@ class _Table:
         self.put(
             name, distances["value"].zip_with(distances["read"].fill_null(False) | cells.is_null(), cells)
         )
+        if unit == UNKNOWN_UNIT:
+            bare = self.rows[name].str.contains(r"^[0-9]+([.,][0-9]*)?$") & distances["read"].is_null()
+            self.put(name, self.rows[name].zip_with(~bare.fill_null(False), self.rows[name] + _NO_UNIT))
         base = unit.removeprefix("thousand ")
-        self.say(distances["unit"] != base, pl.lit("odometer in ") + pl.lit(distances["unit"]))
+        if unit != UNKNOWN_UNIT:
+            self.say(distances["unit"] != base, pl.lit("odometer in ") + pl.lit(distances["unit"]))
 
     def dates(self) -> None:
         """Days, and how precisely the event's day is known."""
@@ -330,9 +372,10 @@ class _Table:
             if cells is None:
                 continue
             cells = _known(cells)
+            counted = (cells.drop_nulls().str.contains(_SERIAL).mean() or 0) >= 0.9
 
-            def read(text: str) -> tuple[Any, ...] | None:
-                day = read_date(text, self.habits.date_order)
+            def read(text: str, counted: bool = counted) -> tuple[Any, ...] | None:
+                day = (read_serial(text) if counted else None) or read_date(text, self.habits.date_order)
                 return None if day is None else (day[0].isoformat(), day[1], True)
 
             kinds = {"value": pl.String(), "precision": pl.String(), "read": pl.Boolean()}

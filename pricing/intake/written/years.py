@@ -9,8 +9,10 @@ _IN_BRACKETS: Final = re.compile(r"[(\[].*?[)\]]")
 _YEAR: Final = re.compile(r"(?<!\d)(?:18[89]\d|19\d\d|20[0-4]\d)(?!\d)")
 _SECOND: Final = re.compile(r"(?<=\d{4})\s?[/-]\s?(?:\d{4}|\d{1,2})(?!\d)(?!\s?[/.-]\s?\d)")
 _DECADE: Final = re.compile(
-    r"\d{2,4}(?:['\u2019]?s|er)\b|(?:early|late|mid|mitte|ende|anfang|début|fin)\b", re.I
+    r"\d{2,4}(?:['\u2019]?s|er)\b|(?:early|late|mid|mitte|ende|anfang|début|fin)\b(?!\s\d{3}[1-9]\b)", re.I
 )
+_MONTH: Final = re.compile(r"(?:(?:[0-2]?\d|3[01])[/.-])?(?:0?\d|1[0-2])[/.-](\d\d)")
+"""A month and a year of two figures, as a first registration is written: ``05/65``."""
 _TWO: Final = re.compile(r"['\u2019\u2018`]?(\d\d)")
 _AGE: Final = re.compile(
     r"(?:age[d:]?|alter:?|âge:?|età:?|edad:?|leeftijd:?|ålder:?)?\s*(\d{1,3})\s*"
@@ -32,6 +34,10 @@ def read_year(text: str, event_year: int | None = None, *, ages: bool = False) -
 
     >>> [read_year(text) for text in ("'67", "c.1965", "1965/6", "1967 (reg 1968)", "1967?", "1960s", "'12")]
     [1967, 1965, 1965, 1967, 1967, None, None]
+    >>> read_year("late 1971"), read_year("late 1970s")
+    (1971, None)
+    >>> read_year("05/65"), read_year("14.06.69"), read_year("05/12")
+    (1965, 1969, None)
     >>> read_year("52 years old", 2019), read_year("52", 2019, ages=True), read_year("'31", 2019)
     (1967, 1967, 1931)
     """
@@ -46,6 +52,9 @@ def read_year(text: str, event_year: int | None = None, *, ages: bool = False) -
     years = {int(year) for year in _YEAR.findall(_SECOND.sub("", plain))}
     if len(years) == 1:
         return years.pop()
+    month = _MONTH.fullmatch(plain)
+    if month is not None and not years:
+        return 1900 + int(month[1]) if int(month[1]) >= CENTURY_SURE else None
     two = _TWO.fullmatch(plain.strip("?~ "))
     if two is not None and not years:
         figures = int(two[1])

@@ -53,8 +53,6 @@ DOUBLES_TOLD: Final = 20
 DOUBTED_ROWS: Final = 20_000
 """Rows of a load that are held against the market."""
 
-"""Called with a stage (``read``, ``store``), rows done and rows in all."""
-
 
 @dataclass(frozen=True)
 class FileReport:
