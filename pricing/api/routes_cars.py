@@ -6,12 +6,12 @@ from typing import Annotated, Any
 
 from fastapi import APIRouter, Body, Depends, File, Form, Path, Query, UploadFile
 from pydantic import BaseModel, Field
-from starlette.convertors import Convertor, register_url_convertor
 from starlette.responses import Response
 
 from pricing.api.answers import Answer
 from pricing.api.callers import Caller, caller_who_may
 from pricing.api.idempotency import Key, idempotently
+from pricing.api.kept_car_ids import CarId
 from pricing.api.problems import HttpProblemError, responses
 from pricing.api.schemas import Amount, Car, Currency, Day, Row, Word
 from pricing.api.service import Service, service_here
@@ -29,25 +29,9 @@ router = APIRouter(tags=["kept cars"])
 reading = [Depends(caller_who_may("read"))]
 Here = Annotated[Service, Depends(service_here)]
 Loader = Annotated[Caller, Depends(caller_who_may("load"))]
-CarId = Annotated[str, Field(min_length=8, max_length=8, pattern="^[0-9a-f]+$")]
 Number = Annotated[int, Path(ge=1, le=1_000_000)]
 Called = Annotated[str, Field(min_length=1, max_length=LONGEST_NAME, pattern=r"^[^\x00-\x1f\x7f]*$")]
 Notes = Annotated[str, Field(max_length=LONGEST_NOTES)]
-
-
-class _CarIdConvertor(Convertor[str]):
-    """A kept car's id where it ends a path, so that no other path below ``/kept-cars`` is taken for one."""
-
-    regex = "[0-9a-f]{8}"
-
-    def convert(self, value: str) -> str:
-        return value
-
-    def to_string(self, value: str) -> str:
-        return value
-
-
-register_url_convertor("kept_car", _CarIdConvertor())
 
 
 class CarToKeep(BaseModel):
