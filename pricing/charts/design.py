@@ -233,7 +233,9 @@ _STYLE: Final = """
 .rows { display: none; list-style: none; margin: 0 !important; padding: 0 !important; }
 .rows li { background: var(--card); border: 1px solid var(--line); border-radius: 0.4rem;
     padding: var(--space-half) var(--space-whole); margin: 0 0 var(--space-small) !important; }
-.rows li { display: flex; flex-wrap: wrap; gap: 0 var(--space-half); align-items: baseline; }
+.rows li { display: flex; flex-wrap: wrap; gap: 0 var(--space-half); align-items: baseline;
+    overflow-wrap: anywhere; }
+.rows li details { flex-basis: 100%; }
 .rows strong { font-family: var(--heads); font-size: var(--size-lead); flex-basis: 100%; }
 .rows strong small { font-family: var(--text); font-size: var(--size-small); font-weight: 400;
     color: var(--quiet); margin-left: var(--space-hair); }
