@@ -53,7 +53,7 @@ PAGES = (
 
 OF_COLOURS: Final[dict[str, Any]] = {
     "resultTypes": ["violations"],
-    "runOnly": {"type": "tag", "values": ["cat.color"]},
+    "runOnly": {"type": "rule", "values": ["color-contrast", "link-in-text-block"]},
 }
 """What may differ of a page that only changes its colours."""
 
