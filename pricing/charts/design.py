@@ -178,6 +178,7 @@ _STYLE: Final = """
 .st-key-range > *:nth-child(2) [data-testid="stMetricValue"] { font-size: var(--size-figure); color:
     var(--main); }
 .st-key-range [data-testid="stMetricLabel"] p { font-size: var(--size-small); }
+.st-key-known { margin-bottom: var(--space-half); }
 .st-key-known p { margin: 0; color: var(--quiet); }
 .st-key-known strong { color: var(--ink); font-family: var(--heads); }
 .st-key-condition [role="radiogroup"] { display: grid; grid-template-columns: repeat(4, minmax(0, 1fr));
