@@ -13,6 +13,9 @@ from pricing.words.reader import day_words, number_words
 AT_ONCE: Final = 5
 """Cards that stand open; the others unfold."""
 
+LONG: Final = 160
+"""Characters of a cell that a card folds."""
+
 _MONEY: Final = re.compile(r"\([A-Z]{3}[,) ]")
 """A heading that names a currency."""
 
@@ -96,7 +99,10 @@ def _card(
                 continue
             words = re.sub("mid(dle)?", "low to high", labels[f"{name.removesuffix('low')}mid"], flags=re.I)
             value += f" to {told(spans[name])}"
-        rest.append(f"<div><span>{escape(words)}</span> {value}</div>")
+        if len(value) > LONG:
+            rest.append(f"<details><summary>{escape(words)}</summary>{value}</details>")
+        else:
+            rest.append(f"<div><span>{escape(words)}</span> {value}</div>")
     return f"<li>{first}{f'<b>{title}</b>' if title else ''}{''.join(rest)}</li>"
 
 

@@ -178,6 +178,7 @@ _STYLE: Final = """
 .st-key-range > *:nth-child(2) [data-testid="stMetricValue"] { font-size: var(--size-figure); color:
     var(--main); }
 .st-key-range [data-testid="stMetricLabel"] p { font-size: var(--size-small); }
+.st-key-known { margin-bottom: var(--space-half); }
 .st-key-known p { margin: 0; color: var(--quiet); }
 .st-key-known strong { color: var(--ink); font-family: var(--heads); }
 .st-key-condition [role="radiogroup"] { display: grid; grid-template-columns: repeat(4, minmax(0, 1fr));
@@ -233,7 +234,9 @@ _STYLE: Final = """
 .rows { display: none; list-style: none; margin: 0 !important; padding: 0 !important; }
 .rows li { background: var(--card); border: 1px solid var(--line); border-radius: 0.4rem;
     padding: var(--space-half) var(--space-whole); margin: 0 0 var(--space-small) !important; }
-.rows li { display: flex; flex-wrap: wrap; gap: 0 var(--space-half); align-items: baseline; }
+.rows li { display: flex; flex-wrap: wrap; gap: 0 var(--space-half); align-items: baseline;
+    overflow-wrap: anywhere; }
+.rows li details { flex-basis: 100%; }
 .rows strong { font-family: var(--heads); font-size: var(--size-lead); flex-basis: 100%; }
 .rows strong small { font-family: var(--text); font-size: var(--size-small); font-weight: 400;
     color: var(--quiet); margin-left: var(--space-hair); }

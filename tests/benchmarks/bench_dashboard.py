@@ -121,7 +121,8 @@ def serving(market: Market) -> Iterator[str]:
 
 @pytest.fixture(scope="module")
 def query(market: Market) -> str:
-    return urlsplit(address(PORT, common_car(market), Decimal(5000))).query
+    car = common_car(market) | {"condition_band": "average"}  # which no change goes to
+    return urlsplit(address(PORT, car, Decimal(5000))).query
 
 
 def test_the_start_page_beside_a_bare_one(market: Market, query: str) -> None:

@@ -3,10 +3,12 @@
 import threading
 from typing import Any
 
+import polars as pl
 import pytest
 import streamlit as st
 
 from dashboards.exhibits import show_chart, show_table
+from dashboards.row_cards import as_cards
 from pricing.charts.figures import figures
 from pricing.charts.position import position_picture
 from pricing.charts.valuation import bands_chart, distribution_chart, terms_chart
@@ -57,6 +59,29 @@ def test_of_another_car_only_the_data_of_a_chart_differ(
     assert drawn[0] == drawn[1]
     assert tables.keys() == other_tables.keys()
     assert any(not table.equals(other_tables[name]) for name, table in tables.items())
+
+
+def test_a_card_says_the_money_first_and_low_and_high_as_one() -> None:
+    frame = pl.DataFrame(
+        {
+            "make": ["Wexcombe", "Zellkamp"],
+            "model": ["Sedge", "Ginster"],
+            "low": [2840, 900],
+            "mid": [3890, 900],
+            "high": [5160, 900],
+            "record_id": ["a1", "b2"],
+            "raw": ["<b>", "cell " * 40],
+        }
+    )
+    words = {name: f"{name.capitalize()} (EUR)" for name in ("low", "mid", "high")}
+    cards = as_cards(frame, words | {"raw": "As it stands"})
+    first, second = cards.split("</li>")[:2]
+    assert first.startswith(
+        '<ul class="rows"><li><strong>3,890 <small>Mid (EUR)</small></strong><b>Wexcombe Sedge</b>'
+    )
+    assert "<span>low to high (EUR)</span> 2,840 to 5,160" in first
+    assert "&lt;b&gt;" in first and "a1" not in cards
+    assert " to " not in second and "<summary>As it stands</summary>cell cell" in second
 
 
 def test_a_picture_in_its_parts_is_by_the_schema_and_a_table(small_market: Market) -> None:
