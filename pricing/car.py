@@ -14,15 +14,13 @@ import numpy as np
 import polars as pl
 
 from pricing.car_fields import FIELDS, NAMES, NEEDED
+from pricing.car_names import Names
 from pricing.clean_text import cleaned, is_no_text, is_odd
 from pricing.errors import CarError
-from pricing.nearest import folded, nearest, without_slips
+from pricing.nearest import nearest
 from pricing.records.contract import Contract, broken_rules
 from pricing.records.entered_amounts import absurd
 from pricing.vocabulary import BAND_EDGES, CONDITION_BANDS
-
-Triple = tuple[str | None, str | None, str | None]
-"""Make, model and variant."""
 
 _CONTRACT: Final = pl.Schema(Contract)
 CAR_TYPES: Final = {name: _CONTRACT[name] for name in FIELDS}
@@ -45,94 +43,6 @@ _TRIAL_PRICE: Final = Decimal(1000)
 
 _NOT_SAID: Final = {name: pl.lit(None, kind) for name, kind in _CONTRACT.items()}
 _SAID_OF_OFFERS: Final = frozenset(FIELDS) | {"amount"}
-
-
-SUGGESTED: Final = 3
-LISTED: Final = 5
-"""Names that a refusal suggests where one is near, or lists where none is."""
-
-
-@dataclass(frozen=True)
-class Names:
-    """The makes, models and variants of a market, to be found by any spelling that differs in capitals,
-    accents and spaces alone.
-
-    >>> names = Names.of(pl.DataFrame({"make": ["Corvané"], "model": ["Six"], "variant": [None]}))
-    >>> names.find(("corvane ", "SIX", ""))
-    (('Corvané', 'Six', None), None)
-    >>> names.find(("Corvain", None, None))[1]
-    "no record of the make 'Corvain'; did you mean Corvané?"
-    """
-
-    known: Mapping[tuple[str | None, ...], Mapping[str, str]]
-    counts: Mapping[tuple[str | None, ...], Mapping[str, int]]
-    """How many records each name has: one that is likely a slip of another is not suggested."""
-
-    @classmethod
-    def of(cls, *records: pl.DataFrame) -> "Names":
-        """From frames of sales and of what people say; of two spellings the more frequent one is meant."""
-        named = pl.concat([frame.select(pl.col(NAMES).cast(pl.String)) for frame in records])
-        counted = named.group_by(pl.all()).len().sort("len", *NAMES)
-        known: dict[tuple[str | None, ...], dict[str, str]] = {}
-        exact: dict[tuple[str | None, ...], dict[str, str]] = {}
-        counts: dict[tuple[str | None, ...], dict[str, int]] = {}
-        for make, model, variant, count in counted.iter_rows():
-            for within, name in (((), make), ((make,), model), ((make, model), variant)):
-                if name is not None:
-                    known.setdefault(within, {})[folded(name)] = name
-                    exact.setdefault(within, {})[name] = name
-                    of_name = counts.setdefault(within, {})
-                    of_name[name] = of_name.get(name, 0) + count
-        return cls({within: known[within] | exact[within] for within in known}, counts)
-
-    def find(self, typed: Triple) -> tuple[Triple, str | None]:
-        """The names as the market spells them, and the sentence that says which of them it does not know."""
-        found: list[str | None] = []
-        for column, name in zip(NAMES, typed, strict=True):
-            wanted = "" if name is None else name.strip()
-            if wanted == "":
-                found.append(None)
-                continue
-            names, counts = self.known.get(tuple(found), {}), self.counts.get(tuple(found), {})
-            same = names.get(wanted, names.get(folded(wanted)))
-            if same is None:
-                within = f" of {' '.join(str(part) for part in found)}" if found else ""
-                return typed, f"no record of the {column} {name!r}{within}{_go_on(column, wanted, counts)}"
-            found.append(same)
-        return (found[0], found[1], found[2]), None
-
-    def nearest(self, typed: Triple) -> Triple:
-        """The names as the market spells them, as far down as it knows them; below, as they were typed."""
-        found: list[str | None] = []
-        for name in typed:
-            known = self.known.get(tuple(found), {})
-            found.append(None if name is None else known.get(name, known.get(folded(name), name)))
-        return found[0], found[1], found[2]
-
-    def where(self, make: str | None, model: str | None = None) -> dict[str, str]:
-        """A make, or a model of it, as the market spells them; nothing for neither.
-
-        Raises:
-            CarError: the market has none such, or a model is named without its make.
-        """
-        if make is None and model is not None:
-            raise CarError(f"the model {model!r} needs its make: models of two makes may share a name")
-        found, unknown = self.find((make, model, None))
-        if unknown is not None:
-            raise CarError(unknown)
-        return {name: part for name, part in zip(NAMES, found, strict=True) if part is not None}
-
-
-def _go_on(column: str, wanted: str, counts: Mapping[str, int]) -> str:
-    """After a name that is not known: which may be meant, or how to go on without it."""
-    near = without_slips(nearest(wanted, counts, 2 * SUGGESTED), counts)[:SUGGESTED]
-    if near:
-        return f"; did you mean {' or '.join(near)}?"
-    known = sorted(counts, key=lambda name: -counts[name])
-    listed = without_slips(known[: 2 * LISTED], counts)[:LISTED]
-    some = f"; on record: {', '.join(listed)}{', ...' if len(known) > len(listed) else ''}" if known else ""
-    rest = "leave it out, or load" if column == "variant" else "load"
-    return f"{some}; to go on, {rest} sale records of it"
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -9,8 +9,9 @@ from typing import Any, Final
 
 import polars as pl
 
-from pricing.car import Car, Names
+from pricing.car import Car
 from pricing.car_fields import NAMES
+from pricing.car_names import Names
 from pricing.evidence.comparison.comparables_index import ComparablesIndex
 from pricing.intake.duplicates import choose_primary_records
 from pricing.memo import Memo

@@ -6,7 +6,8 @@ from typing import Any, Protocol
 
 import polars as pl
 
-from pricing.car import Car, Names
+from pricing.car import Car
+from pricing.car_names import Names
 
 
 class HasSales(Protocol):

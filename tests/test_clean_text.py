@@ -16,7 +16,8 @@ from hypothesis import strategies as st
 
 from pricing.appraisal.profiles import keep_profile, profile
 from pricing.appraisal.record import read_record
-from pricing.car import READ_TYPES, Car, Names, checked_cars, today
+from pricing.car import READ_TYPES, Car, checked_cars, today
+from pricing.car_names import Names
 from pricing.clean_text import clean_lines, clean_name
 from pricing.errors import AppraisalError, CarError, MarketError, OpinionError, PricingError
 from pricing.store.connection import connection, run

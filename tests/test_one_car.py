@@ -17,8 +17,9 @@ from pricing.appraisal.collection_list import read_cars
 from pricing.appraisal.evidence import Known, gather
 from pricing.appraisal.record import Appraisal, read_record
 from pricing.appraisal.sections import Subject
-from pricing.car import Car, Names
+from pricing.car import Car
 from pricing.car_fields import FIELDS
+from pricing.car_names import Names
 from pricing.cli import main as cli
 from pricing.condition.inspection import Inspection
 from pricing.decisions.buying import buy_car

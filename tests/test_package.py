@@ -53,7 +53,8 @@ sys.path.insert(0, {str(ROOT)!r})
 import polars as pl
 from pathlib import Path
 from pricing import FeatureSpec, Market, PriceModel
-from pricing.car import Car, Names
+from pricing.car import Car
+from pricing.car_names import Names
 from pricing.decisions.valuation import value_car
 from tests.small_market import common_car, write_sales
 write_sales(Path("sales.parquet"), rows=300)

@@ -25,7 +25,7 @@ import pricing
 from pricing import Car, FeatureSpec, Market, PriceModel, PricingError, errors
 from pricing.api.client import Client
 from pricing.appraisal.register import read
-from pricing.car import Names
+from pricing.car_names import Names
 from pricing.decisions.valuation import value_car
 from pricing.errors import CarError, MarketError, ModelError, TableError
 from pricing.evidence.comparison.comparables import find_comparables

@@ -31,14 +31,14 @@ REPLAYED = "Idempotency-Replayed"
 
 
 def idempotently(
-    market: Market, caller: Caller, key: str | None, asked: tuple[str | bytes, ...],
+    market: Market, caller: Caller, key: str | None, request: tuple[str | bytes, ...],
     work: Callable[[Market], Facts], answer: Callable[[Facts], Any] = dict, *, status: int = 201,
 ) -> Response:  # fmt: skip
     """Do a piece of work and answer with its facts; under a key only once.
 
     Args:
         market: what is written to.
-        asked: what was asked for, whole: the same key may not ask for something else.
+        request: what was asked for, whole: the same key may not ask for something else.
         work: does it to the market that it is given, in one write, and says what came of it: names of what
             was made, which ``Market.under`` keeps in that same write.
         answer: the facts that are told, out of what came of the work, today or later.
@@ -48,29 +48,29 @@ def idempotently(
     """
     if key is None:
         return Answer(answer(work(market)), status)
-    request = hashlib.sha256()
-    for part in asked:
+    digest = hashlib.sha256()
+    for part in request:
         content = part.encode() if isinstance(part, str) else part
-        request.update(f"{len(content)}:".encode() + content)
+        digest.update(f"{len(content)}:".encode() + content)
     named = hashlib.sha256("\0".join((caller.name, key)).encode()).hexdigest()
-    idempotency = IdempotencyKey(named, request.hexdigest(), status)
-    kept = market.answers.kept(named)
-    if kept is None:
+    idempotency = IdempotencyKey(named, digest.hexdigest(), status)
+    earlier = market.answers.kept(named)
+    if earlier is None:
         with market.answers.key_held(named) as mine:
             if not mine:
                 raise HttpProblemError(
                     409, "the work under this key is being done; ask again in a while", retry_after="2"
                 )
-            kept = market.answers.kept(named)
-            if kept is None:
+            earlier = market.answers.kept(named)
+            if earlier is None:
                 try:
                     return Answer(answer(work(market.under(idempotency))), status)
                 except DoneMeanwhileError:
-                    kept = market.answers.kept(named)
-    if kept is None or kept.request != idempotency.request:
+                    earlier = market.answers.kept(named)
+    if earlier is None or earlier.request != idempotency.request:
         raise HttpProblemError(
             422, "this key was used for something else; a new piece of work needs a new key"
         )
-    again = Answer(answer(kept.result), kept.status)
+    again = Answer(answer(earlier.result), earlier.status)
     again.headers[REPLAYED] = "true"
     return again

@@ -104,5 +104,5 @@ def _refuse_many(count: int, most: int) -> None:
 
 
 def _told(error: ValidationError) -> list[dict[str, Any]]:
-    found = error.errors(include_url=False, include_context=False, include_input=False)
-    return [{**wrong, "loc": ["body", *wrong["loc"]]} for wrong in found]
+    errors = error.errors(include_url=False, include_context=False, include_input=False)
+    return [{**wrong, "loc": ["body", *wrong["loc"]]} for wrong in errors]

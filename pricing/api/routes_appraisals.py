@@ -131,8 +131,8 @@ def enter(given: RecordIn, service: Here, caller: Valuer, key: Key = None) -> Re
         )
         return {"appraisal_id": name, "revision": 1}
 
-    asked = ("enter", given.model_dump_json())
-    return idempotently(market, caller, key, asked, work, lambda made: _told(market, made))
+    request = ("enter", given.model_dump_json())
+    return idempotently(market, caller, key, request, work, lambda made: _told(market, made))
 
 
 @router.get("/appraisals/{appraisal_id}", response_model=EntryFacts)
@@ -156,8 +156,8 @@ def change(
             record = with_answer(record, field, text)
         return revised(market, before, _without_files(record), by=caller.name, reason=given.reason)
 
-    asked = ("change", appraisal_id, given.model_dump_json())
-    return another_revision(service, caller, key, appraisal_id, given.after, asked, change)
+    request = ("change", appraisal_id, given.model_dump_json())
+    return another_revision(service, caller, key, appraisal_id, given.after, request, change)
 
 
 @router.post("/appraisals/{appraisal_id}/completion", response_model=EntryFacts, responses=responses(409))
@@ -169,8 +169,8 @@ def complete(
     def complete(market: Market, before: Entry) -> int:
         return complete_appraisal(market, before, given.certification, name=given.name, by=caller.name)
 
-    asked = ("complete", appraisal_id, given.model_dump_json())
-    return another_revision(service, caller, key, appraisal_id, given.after, asked, complete)
+    request = ("complete", appraisal_id, given.model_dump_json())
+    return another_revision(service, caller, key, appraisal_id, given.after, request, complete)
 
 
 @router.get("/appraisals/{appraisal_id}/history", response_model=Page)
@@ -232,7 +232,7 @@ def own_entry(market: Market, caller: Caller, appraisal_id: str, revision: int |
 
 def another_revision(
     service: Service, caller: Caller, key: str | None, appraisal_id: str, after: int,
-    asked: tuple[str | bytes, ...], change: Callable[[Market, Entry], int], *, status: int = 200,
+    request: tuple[str | bytes, ...], change: Callable[[Market, Entry], int], *, status: int = 200,
 ) -> Response:  # fmt: skip
     """Answer with the revision that ``change`` makes of the one numbered ``after``, the caller's own.
 
@@ -250,7 +250,7 @@ def another_revision(
         return {"appraisal_id": appraisal_id, "revision": change(market, before)}
 
     own_entry(market, caller, appraisal_id, None)
-    return idempotently(market, caller, key, asked, work, lambda made: _told(market, made), status=status)
+    return idempotently(market, caller, key, request, work, lambda made: _told(market, made), status=status)
 
 
 def _without_files(record: Appraisal) -> Appraisal:

@@ -143,49 +143,49 @@ def kept_car(car_id: CarId, service: Here) -> Response:
 
 
 @router.post("/kept-cars", response_model=KeptId, status_code=201, responses=responses(409, 422))
-def keep(said: CarToKeep, service: Here, caller: Loader, key: Key = None) -> Response:
+def keep(body: CarToKeep, service: Here, caller: Loader, key: Key = None) -> Response:
     """Keep a car."""
     snapshot = service.snapshot()
-    car = snapshot.car(dict(said.car)).to_dict()
-    links = {"sheet": said.sheet, "subject": said.subject, "appraisal_id": said.appraisal_id}
+    car = snapshot.car(dict(body.car)).to_dict()
+    links = {"sheet": body.sheet, "subject": body.subject, "appraisal_id": body.appraisal_id}
 
     def work(market: Market) -> dict[str, str]:
-        return {"car_id": market.kept_cars.keep(said.name, car, said.notes, **links)}
+        return {"car_id": market.kept_cars.keep(body.name, car, body.notes, **links)}
 
-    asked = ("keep car", json.dumps([said.name, car, said.notes, links], default=str))
-    return idempotently(snapshot.market, caller, key, asked, work)
+    request = ("keep car", json.dumps([body.name, car, body.notes, links], default=str))
+    return idempotently(snapshot.market, caller, key, request, work)
 
 
 @router.patch("/kept-cars/{car_id:kept_car}", response_model=KeptId, responses=responses(404, 409, 422))
-def change(car_id: CarId, said: CarChange, service: Here, caller: Loader, key: Key = None) -> Response:
+def change(car_id: CarId, body: CarChange, service: Here, caller: Loader, key: Key = None) -> Response:
     """Change parts of a kept car."""
     snapshot = service.snapshot()
-    values: dict[str, Any] = said.model_dump(exclude_unset=True)
-    if said.car is not None:
-        values["car"] = snapshot.car(dict(said.car)).to_dict()
+    values: dict[str, Any] = body.model_dump(exclude_unset=True)
+    if body.car is not None:
+        values["car"] = snapshot.car(dict(body.car)).to_dict()
     _one(snapshot.market, car_id)
 
     def work(market: Market) -> dict[str, str]:
         market.kept_cars.change(car_id, **values)
         return {"car_id": car_id}
 
-    asked = ("change car", car_id, json.dumps(values, default=str))
-    return idempotently(snapshot.market, caller, key, asked, work, status=200)
+    request = ("change car", car_id, json.dumps(values, default=str))
+    return idempotently(snapshot.market, caller, key, request, work, status=200)
 
 
 @router.post(
     "/kept-cars/{car_id}/prices", response_model=KeptId, status_code=201, responses=responses(404, 409)
 )
-def note_price(car_id: CarId, said: AskedPrice, service: Here, caller: Loader, key: Key = None) -> Response:
+def note_price(car_id: CarId, body: AskedPrice, service: Here, caller: Loader, key: Key = None) -> Response:
     """Note what is asked for a kept car on a day; the last of a day counts."""
     market = service.snapshot().market
     _one(market, car_id)
 
     def work(market: Market) -> dict[str, str]:
-        market.kept_cars.note_price(car_id, said.amount, said.currency, said.noted_on)
+        market.kept_cars.note_price(car_id, body.amount, body.currency, body.noted_on)
         return {"car_id": car_id}
 
-    return idempotently(market, caller, key, ("price", car_id, said.model_dump_json()), work)
+    return idempotently(market, caller, key, ("price", car_id, body.model_dump_json()), work)
 
 
 @router.post("/kept-cars/photos", response_model=PhotoId, status_code=201, responses=responses(404, 409, 422))
@@ -252,19 +252,19 @@ def look(
 @router.post(
     "/kept-cars/{car_id}/sale", response_model=SoldId, status_code=201, responses=responses(404, 409, 422)
 )
-def sell(car_id: CarId, said: Sale, service: Here, caller: Loader, key: Key = None) -> Response:
+def sell(car_id: CarId, body: Sale, service: Here, caller: Loader, key: Key = None) -> Response:
     """Record the sale of a kept car: it becomes a sale record, checked as every other."""
     market = service.snapshot().market
     kept = _one(market, car_id)
 
     def work(market: Market) -> dict[str, str]:
         record = record_sale(
-            market, kept, f"{said.currency} {said.amount}", basis=said.price_basis, channel=said.channel,
-            country=said.country, day=date.isoformat(said.sold_on),
+            market, kept, f"{body.currency} {body.amount}", basis=body.price_basis, channel=body.channel,
+            country=body.country, day=date.isoformat(body.sold_on),
         )  # fmt: skip
         return {"car_id": car_id, "record_id": record}
 
-    return idempotently(market, caller, key, ("sale", car_id, said.model_dump_json()), work)
+    return idempotently(market, caller, key, ("sale", car_id, body.model_dump_json()), work)
 
 
 @router.delete("/kept-cars/{car_id:kept_car}", response_model=KeptId, responses=responses(404))

@@ -228,7 +228,7 @@ def buying(question: BuyingQuestion, service: Here) -> Response:
         asking=question.asking,
         limits=settings_of(snapshot).verdict_limits,
         indexed=snapshot.indexed,
-        **_asked(question, snapshot),
+        **_inputs(question, snapshot),
     )
     return warned(snapshot, facts.to_dict())
 
@@ -249,7 +249,7 @@ def selling(question: SellingQuestion, service: Here) -> Response:
         snapshot.car(question.car, question.as_of),
         terms,
         evidence=evidence_of(snapshot),
-        **_asked(question, snapshot),
+        **_inputs(question, snapshot),
     )
     return warned(snapshot, facts.to_dict())
 
@@ -259,21 +259,21 @@ def mending(question: MendingQuestion, service: Here) -> Response:
     """Mend an inspected car, or buy one that is there already: budgets against prices, for each goal."""
     snapshot = service.snapshot()
     service.not_before_fit(snapshot, question.as_of)
-    asked = _asked(question, snapshot)
-    if asked["costs"] is None:
+    inputs = _inputs(question, snapshot)
+    if inputs["costs"] is None:
         raise DecisionError(
             "mending is reckoned from an inspection, and where the work is to be done (work_in)"
         )
-    car = inspected(snapshot.car(question.car, question.as_of), asked["inspection"])
+    car = inspected(snapshot.car(question.car, question.as_of), inputs["inspection"])
     at = date.fromisoformat(snapshot.model.facts["last_date"]) if question.as_of is None else question.as_of
-    drawn = simulate(snapshot.model, car, at, inspection=asked["inspection"], seed=question.seed)
+    drawn = simulate(snapshot.model, car, at, inspection=inputs["inspection"], seed=question.seed)
     found = mend_or_buy(
-        drawn, asked["costs"], asking=question.asking, least=question.least, seed=question.seed
+        drawn, inputs["costs"], asking=question.asking, least=question.least, seed=question.seed
     )
     return warned(snapshot, found)
 
 
-def _asked(question: Terms, snapshot: Snapshot) -> dict[str, Any]:
+def _inputs(question: Terms, snapshot: Snapshot) -> dict[str, Any]:
     """What the questions pass on alike."""
     schedule = schedule_in_force(snapshot) if question.kept_charges else None
     result = None if question.inspection is None else assessed(question.inspection)

@@ -100,7 +100,7 @@ def opinions(
 
 @router.post("/opinions", response_model=Kept, status_code=201, responses=responses(409))
 def say(
-    said: Annotated[list[Said], Field(min_length=1, max_length=MOST)],
+    statements: Annotated[list[Said], Field(min_length=1, max_length=MOST)],
     service: Here,
     caller: Loader,
     meant: Annotated[bool, Query(description="A better state is meant to fetch less.")] = False,
@@ -108,7 +108,7 @@ def say(
 ) -> Response:
     """Keep statements, all or none. The same said again is known and changes nothing; a better state that
     fetches less is asked again, unless it is `meant`."""
-    rows: list[dict[str, Any]] = [part.model_dump() for part in said]
+    rows: list[dict[str, Any]] = [part.model_dump() for part in statements]
     texts = [{name: None if row[name] is None else str(row[name]) for name in TYPES} for row in rows]
     cells = pl.DataFrame(texts, schema=dict.fromkeys(TYPES, pl.String))
 
@@ -116,8 +116,8 @@ def say(
         found: dict[str, Any] = plain(market.statements.add(cells, meant=meant))
         return found
 
-    asked = ("opinions", str(meant), json.dumps(texts))
-    return idempotently(Market.open(service.configuration.market), caller, key, asked, work)
+    request = ("opinions", str(meant), json.dumps(texts))
+    return idempotently(Market.open(service.configuration.market), caller, key, request, work)
 
 
 @router.post("/opinions/{opinion_id}/withdrawal", response_model=Withdrawn, responses=responses(404, 409))
@@ -136,8 +136,8 @@ def withdraw(
         name = market.statements.withdraw(opinion_id, why.reason)
         return {"opinion_id": name}
 
-    asked = ("withdraw opinion", opinion_id, why.reason)
-    return idempotently(market, caller, key, asked, work, status=200)
+    request = ("withdraw opinion", opinion_id, why.reason)
+    return idempotently(market, caller, key, request, work, status=200)
 
 
 @router.get("/opinions/scores", response_model=Scores, dependencies=reading)

@@ -113,8 +113,8 @@ def add(
         return _revised(market, before, shots, caller, "a photograph added", read)
 
     said = (file, caption, check, str(cover), str(after))
-    asked = ("add photograph", appraisal_id, *said, content)
-    return another_revision(service, caller, key, appraisal_id, after, asked, add, status=201)
+    request = ("add photograph", appraisal_id, *said, content)
+    return another_revision(service, caller, key, appraisal_id, after, request, add, status=201)
 
 
 @router.get(
@@ -164,8 +164,8 @@ def change(
         shots = with_changes(before.record.photographs, _number(before, digest), place=given.place, **said)
         return _revised(market, before, shots, caller, "a photograph changed")
 
-    asked = ("change photograph", appraisal_id, digest, given.model_dump_json())
-    return another_revision(service, caller, key, appraisal_id, given.after, asked, change)
+    request = ("change photograph", appraisal_id, digest, given.model_dump_json())
+    return another_revision(service, caller, key, appraisal_id, given.after, request, change)
 
 
 @router.delete(
@@ -180,8 +180,8 @@ def remove(
         shots = without(before.record.photographs, _number(before, digest))
         return _revised(market, before, shots, caller, "a photograph taken out")
 
-    asked = ("remove photograph", appraisal_id, digest, str(after))
-    return another_revision(service, caller, key, appraisal_id, after, asked, remove)
+    request = ("remove photograph", appraisal_id, digest, str(after))
+    return another_revision(service, caller, key, appraisal_id, after, request, remove)
 
 
 def _revised(

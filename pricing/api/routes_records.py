@@ -120,14 +120,14 @@ def load(
         service.counters.rows.inc(report.read)
         return asdict(report)
 
-    asked = (
+    request = (
         "load",
         str(dry_run),
         *(["believe"] if believe else []),
         given,
         *(part for content in contents for part in content),
     )
-    return idempotently(Market.open(service.configuration.market), caller, key, asked, work)
+    return idempotently(Market.open(service.configuration.market), caller, key, request, work)
 
 
 @router.get("/batches", response_model=Page, dependencies=reading)

@@ -62,12 +62,12 @@ def kept_sheet(name: SheetName, service: Here) -> Response:
 @router.post("/kept-inspections/{name}/findings", response_model=TakenIn, status_code=201)
 def findings(
     name: SheetName,
-    found: Annotated[list[SeenIn], Body(min_length=1, max_length=MOST_FINDINGS)],
+    seen: Annotated[list[SeenIn], Body(min_length=1, max_length=MOST_FINDINGS)],
     service: Here,
     key: Key,
 ) -> Response:
     """Take findings into a kept sheet, once under each key."""
-    rows: list[dict[str, Any]] = [one.model_dump(mode="json") for one in found]
+    rows: list[dict[str, Any]] = [one.model_dump(mode="json") for one in seen]
     return Answer({"new": take_findings(_beside(service, name), name, key, rows, EXTENSIONS)}, 201)
 
 

@@ -111,5 +111,7 @@ def _valuation(service: Service, question: Question, asked: Mapping[str, Any]) -
     car = snapshot.car(said, question.as_of)
     model = service.model(snapshot, question.fit)
     service.counters.cars.inc()
-    found = value_car(snapshot, model, car, asking=asking, as_of=question.as_of, coverage=question.coverage)
-    return snapshot, found
+    valuation = value_car(
+        snapshot, model, car, asking=asking, as_of=question.as_of, coverage=question.coverage
+    )
+    return snapshot, valuation

@@ -18,8 +18,9 @@ from pricing.appraisal.findings import Budget, Findings
 from pricing.appraisal.ratio_kinds import study_of_kind, valued_sales
 from pricing.appraisal.record import Appraisal
 from pricing.appraisal.sections import CHANNEL_OF_LEVEL
-from pricing.car import Car, Names
+from pricing.car import Car
 from pricing.car_fields import CONDITION, FIELDS
+from pricing.car_names import Names
 from pricing.condition.assessment import InspectionResult
 from pricing.condition.repairs import RepairCosts
 from pricing.condition.unseen_worst import UnseenWorst

@@ -33,8 +33,8 @@ def grid(name: Name, search: Search = None, market: MarketOption = MARKET_FILE) 
     entry = read(opened, name)
     at = entry.record.assignment.effective_date
     if search is not None and at is not None:
-        found = found_sales(opened.sales(as_of=at), search, at)
-        answer(found, lambda: show_found(found))
+        sales = found_sales(opened.sales(as_of=at), search, at)
+        answer(sales, lambda: show_found(sales))
         return
     table = None if entry.evidence is None else entry.evidence.comparables
     if table is None:

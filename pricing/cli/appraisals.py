@@ -193,8 +193,8 @@ def show_list(
 
     opened = open_market(market)
     if name is None:
-        found = listed(opened)
-        answer(found, lambda: show_appraisals(found))
+        entries = listed(opened)
+        answer(entries, lambda: show_appraisals(entries))
     else:
         entry, log = read(opened, name), history(opened, name)
         answer({**entry_facts(entry), "history": log}, lambda: show_history(entry, log))

@@ -124,18 +124,18 @@ def change(
     from pricing.snapshot_source import source_of
 
     opened = open_market(market)
-    kept = opened.kept_cars.one(name)
+    kept_car = opened.kept_cars.one(name)
     given = {"name": rename, "notes": notes, "sheet": sheet, "subject": subject, "appraisal_id": appraisal}
     values: dict[str, Any] = {part: value for part, value in given.items() if value is not None}
     if condition_band is not None:
-        said = {**kept.car, "condition_band": condition_band, "condition_score": None}
+        said = {**kept_car.car, "condition_band": condition_band, "condition_score": None}
         values["car"] = source_of(market).newest().car(said).to_dict()
     if not values:
         raise MarketError("nothing is changed: say what, such as --notes 'sills welded'")
-    opened.kept_cars.change(kept.car_id, **values)
+    opened.kept_cars.change(kept_car.car_id, **values)
     done(
-        {"car_id": kept.car_id, "changed": sorted(values)},
-        f"{kept.name}: {', '.join(sorted(values))} changed",
+        {"car_id": kept_car.car_id, "changed": sorted(values)},
+        f"{kept_car.name}: {', '.join(sorted(values))} changed",
     )
 
 
@@ -186,16 +186,21 @@ def photo(
             "say one of the three: a file to keep, --out with a folder, or --delete with a number"
         )
     opened = open_market(market)
-    kept = opened.kept_cars.one(name)
+    kept_car = opened.kept_cars.one(name)
     if file is not None:
-        number = opened.kept_cars.add_photo(kept.car_id, cleaned_photo(bounded_bytes(file, LARGEST)))
-        done({"car_id": kept.car_id, "number": number}, f"{kept.name}: photograph {number} is kept")
+        number = opened.kept_cars.add_photo(kept_car.car_id, cleaned_photo(bounded_bytes(file, LARGEST)))
+        done({"car_id": kept_car.car_id, "number": number}, f"{kept_car.name}: photograph {number} is kept")
     elif out is not None:
-        files = written_photos(opened, kept, out)
-        done({"car_id": kept.car_id, "files": files}, f"{kept.name}: {len(files)} photographs are in {out}")
+        files = written_photos(opened, kept_car, out)
+        done(
+            {"car_id": kept_car.car_id, "files": files},
+            f"{kept_car.name}: {len(files)} photographs are in {out}",
+        )
     elif delete is not None:
-        opened.kept_cars.delete_photo(kept.car_id, delete)
-        done({"car_id": kept.car_id, "number": delete}, f"{kept.name}: photograph {delete} is deleted")
+        opened.kept_cars.delete_photo(kept_car.car_id, delete)
+        done(
+            {"car_id": kept_car.car_id, "number": delete}, f"{kept_car.name}: photograph {delete} is deleted"
+        )
 
 
 @cars_app.command(epilog="Example: pricing cars compare 'the green one' 'the red one'")
@@ -225,9 +230,9 @@ def sold(
     from pricing.operations.kept_sales import record_sale
 
     opened = open_market(market)
-    kept = opened.kept_cars.one(name)
-    record = record_sale(opened, kept, amount, basis=basis, channel=channel, country=country, day=day)
-    done({"car_id": kept.car_id, "record": record}, f"{kept.name}: its sale is the record {record}")
+    kept_car = opened.kept_cars.one(name)
+    record = record_sale(opened, kept_car, amount, basis=basis, channel=channel, country=country, day=day)
+    done({"car_id": kept_car.car_id, "record": record}, f"{kept_car.name}: its sale is the record {record}")
 
 
 @cars_app.command(epilog="Example: pricing cars export my_cars.json")
@@ -247,6 +252,6 @@ def export(
 def delete(name: NameArgument, market: MarketOption = MARKET_FILE) -> None:
     """Delete a kept car with its prices and photographs, for good."""
     opened = open_market(market)
-    kept = opened.kept_cars.one(name)
-    opened.kept_cars.delete(kept.car_id)
-    done({"car_id": kept.car_id}, f"{kept.name} is deleted")
+    kept_car = opened.kept_cars.one(name)
+    opened.kept_cars.delete(kept_car.car_id)
+    done({"car_id": kept_car.car_id}, f"{kept_car.name} is deleted")

@@ -172,7 +172,7 @@ def depth(
 
 def _where(sales: "pl.DataFrame", make: str | None, model: str | None) -> dict[str, str]:
     """What was named, spelt as the market spells it; raises as ``Names.where`` does."""
-    from pricing.car import Names
+    from pricing.car_names import Names
 
     return Names.of(sales).where(make, model)
 

@@ -54,8 +54,8 @@ def show(file: InspectionFile, extensions: Extensions = EXTENSIONS) -> None:
     from pricing.cli.printing.condition import show_inspection
     from pricing.condition.inspection_files import open_inspection
 
-    found = open_inspection(file, extensions=extensions)
-    answer(found, lambda: show_inspection(found))
+    inspection = open_inspection(file, extensions=extensions)
+    answer(inspection, lambda: show_inspection(inspection))
 
 
 @inspect_app.command(epilog="Example: pricing inspect fill car.json --from findings.csv")
@@ -75,14 +75,14 @@ def fill(
     from pricing.condition.inspection import Finding
     from pricing.condition.inspection_files import open_inspection, read_findings, save
 
-    found = open_inspection(file, extensions=extensions)
+    inspection = open_inspection(file, extensions=extensions)
     if source is not None and check is None:
         findings = read_findings(source)
     elif source is None and check is not None and state is not None:
         findings = (Finding(check, state, note, photo, seen_by, date.today()),)
     else:
         raise InspectionError("give either --from FILE, or --check with --state")
-    filled = found.fill(findings)
+    filled = inspection.fill(findings)
     save(filled, file)
     report(
         {"findings": len(findings), "seen_share": filled.seen_share},
@@ -107,10 +107,10 @@ def change(
     from pricing.condition.changes import Change
     from pricing.condition.inspection_files import open_inspection, save
 
-    found = open_inspection(file, extensions=extensions)
+    inspection = open_inspection(file, extensions=extensions)
     new = Change(item, option, period, reversible, done, done_by)
-    kept = tuple(other for other in found.changes if other.item != item)
-    save(replace(found, changes=(*kept, new)), file)
+    kept = tuple(other for other in inspection.changes if other.item != item)
+    save(replace(inspection, changes=(*kept, new)), file)
     report({"changes": len(kept) + 1}, f"{len(kept) + 1} changes recorded")
 
 

@@ -196,7 +196,9 @@ def _span(typed: str) -> dict[str, str | None]:
     return {"low": parts[0], "middle": parts[1] if len(parts) == 3 else None, "high": parts[-1]}
 
 
-def _report(kept: "KeptOpinions") -> None:
-    known = f"; {kept.known} were known already" if kept.known else ""
-    sentence = f"{kept.kept} of {kept.read} statements are kept{known}. To have prices see them: pricing fit"
-    done(asdict(kept), sentence)
+def _report(opinions: "KeptOpinions") -> None:
+    known = f"; {opinions.known} were known already" if opinions.known else ""
+    sentence = (
+        f"{opinions.kept} of {opinions.read} statements are kept{known}. To have prices see them: pricing fit"
+    )
+    done(asdict(opinions), sentence)

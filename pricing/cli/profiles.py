@@ -45,8 +45,8 @@ def show_list(market: MarketOption = MARKET_FILE) -> None:
     from pricing.appraisal.profiles import profiles
     from pricing.cli.printing.appraisals import show_profiles
 
-    found = profiles(open_market(market))
-    answer(found, lambda: show_profiles(found))
+    every_profile = profiles(open_market(market))
+    answer(every_profile, lambda: show_profiles(every_profile))
 
 
 @profiles_app.command(epilog="Example: pricing profiles use 'home desk' appraisal-0002")
@@ -76,6 +76,9 @@ def forget(name: ProfileName, kind: KindOption = None, market: MarketOption = MA
     from pricing.appraisal.profiles import profile
 
     opened = open_market(market)
-    found = profile(opened, name, kind)
-    opened.profiles.forget(found.kind, found.name)
-    done({"kind": found.kind, "name": found.name}, f"{found.kind} profile {found.name!r} is forgotten")
+    chosen = profile(opened, name, kind)
+    opened.profiles.forget(chosen.kind, chosen.name)
+    done(
+        {"kind": chosen.kind, "name": chosen.name},
+        f"{chosen.kind} profile {chosen.name!r} is forgotten",
+    )

@@ -90,7 +90,7 @@ def show_record(
 def _records(market: "Market", make: str | None, model: str | None, every_record: bool) -> "pl.DataFrame":
     import polars as pl
 
-    from pricing.car import Names
+    from pricing.car_names import Names
 
     sales = market.sales(every_record=every_record)
     where = Names.of(sales).where(make, model)

@@ -81,8 +81,8 @@ def compare(
     at = date.fromisoformat(model.facts["last_date"])
     price = None if typed is None else typed.in_base(snapshot, at)
     drawn = simulate(model, car, at, inspection=costs.result, seed=seed)
-    found = mend_or_buy(drawn, costs, asking=price, least=least, seed=seed)
-    answer(found, lambda: show_mending(found))
+    mending = mend_or_buy(drawn, costs, asking=price, least=least, seed=seed)
+    answer(mending, lambda: show_mending(mending))
 
 
 def _costs(

@@ -6,7 +6,8 @@ from typing import Any, Final, Protocol
 
 import polars as pl
 
-from pricing.car import Names, checked_cars, today
+from pricing.car import checked_cars, today
+from pricing.car_names import Names
 from pricing.decisions.price_by_score import GivesDistributions
 from pricing.errors import DecisionError
 

@@ -47,14 +47,14 @@ class KeptCarToday:
     change: Change | None
 
 
-def asked_last(snapshot: Snapshot, market: Market, kept: KeptCar) -> tuple[Decimal | None, date | None]:
+def asked_last(snapshot: Snapshot, market: Market, kept_car: KeptCar) -> tuple[Decimal | None, date | None]:
     """What was asked last for a kept car, in the market's base currency, and when it was noted; Nones where
     nothing was.
 
     Raises:
         MoneyError: there is no rate for its currency.
     """
-    prices = market.kept_cars.prices(kept.car_id)
+    prices = market.kept_cars.prices(kept_car.car_id)
     if prices.is_empty():
         return None, None
     last = prices.row(-1, named=True)
@@ -67,18 +67,18 @@ def asked_last(snapshot: Snapshot, market: Market, kept: KeptCar) -> tuple[Decim
     return asked, last["noted_on"]
 
 
-def kept_car_today(snapshot: Snapshot, market: Market, kept: KeptCar) -> KeptCarToday:
+def kept_car_today(snapshot: Snapshot, market: Market, kept_car: KeptCar) -> KeptCarToday:
     """Value a kept car as any car is valued.
 
     Raises:
         CarError: the market does not know the car any more.
         MoneyError: there is no rate for the currency of what was asked.
     """
-    asked, asked_on = asked_last(snapshot, market, kept)
-    car = Car.checked(dict(kept.car), known=snapshot.names())
+    asked, asked_on = asked_last(snapshot, market, kept_car)
+    car = Car.checked(dict(kept_car.car), known=snapshot.names())
     valuation = value_car(snapshot.of_model(car.make, car.model), snapshot.model, car, asking=asked)
-    change = None if kept.seen is None else _change(kept.seen, facts_seen(valuation))
-    return KeptCarToday(kept, valuation, valuation.reason, asked, asked_on, change)
+    change = None if kept_car.seen is None else _change(kept_car.seen, facts_seen(valuation))
+    return KeptCarToday(kept_car, valuation, valuation.reason, asked, asked_on, change)
 
 
 def facts_seen(valuation: Valuation) -> dict[str, Any] | None:

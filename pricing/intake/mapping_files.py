@@ -120,7 +120,7 @@ def parse_mapping(text: str) -> Mapping:
         raise MappingError(f"the mapping cannot be read: {why}") from None
 
 
-def recognised(headings: Sequence[str], kept: Sequence[Mapping]) -> Mapping | None:
+def recognised(headings: Sequence[str], mappings: Sequence[Mapping]) -> Mapping | None:
     """Of the mappings kept of earlier files the one whose columns a file has all of, that of most columns
     first.
 
@@ -128,7 +128,9 @@ def recognised(headings: Sequence[str], kept: Sequence[Mapping]) -> Mapping | No
     >>> recognised(["Marque", "Model", "Paid", "Colour"], [hall]).source, recognised(["Marque"], [hall])
     ('hall', None)
     """
-    fitting = [mapping for mapping in kept if len(mapping.theirs) >= 3 and mapping.theirs <= set(headings)]
+    fitting = [
+        mapping for mapping in mappings if len(mapping.theirs) >= 3 and mapping.theirs <= set(headings)
+    ]
     return max(fitting, key=lambda mapping: len(mapping.theirs), default=None)
 
 

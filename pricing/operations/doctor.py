@@ -201,10 +201,10 @@ def _fit_whole(market: Market, at: date) -> Iterator[HealthCheck]:
 
 
 def _fit_age(market: Market, at: date) -> Iterator[HealthCheck]:
-    kept = market.fits()
-    if kept.is_empty():
+    fits = market.fits()
+    if fits.is_empty():
         return
-    newest = kept.row(-1, named=True)
+    newest = fits.row(-1, named=True)
     days = (at - newest["fitted_at"].date()).days
     other = json.loads(newest["facts"]).get("market_digest") != market.digest()
     if other or market.state().stale:  # what every other door says

@@ -4,14 +4,14 @@ from typing import Final
 
 EXTRAS: Final = {
     "dashboard": ("itsdangerous", "streamlit"),
-    "api": ("fastapi", "httptools", "multipart", "prometheus_client", "pydantic", "starlette", "uvicorn"),
+    "api": ("fastapi", "httptools", "multipart", "prometheus_client", "starlette", "uvicorn"),
     "documents": ("PIL", "docx", "typst", "vl_convert", "xlsxwriter"),
     "server": ("psycopg",),
     "client": ("httpx",),
     "library": (
         "altair", "babel", "currency_converter", "dataframely", "duckdb", "fastexcel", "jinja2",
-        "markdown_it", "numpy", "polars", "pyarrow", "pycountry", "rapidfuzz", "rich", "sklearn", "scipy",
-        "threadpoolctl", "tomlkit", "typer",
+        "markdown_it", "numpy", "polars", "pyarrow", "pycountry", "pydantic", "rapidfuzz", "rich", "sklearn",
+        "scipy", "threadpoolctl", "tomlkit", "typer",
     ),
 }  # fmt: skip
 """The top-level modules of each extra."""

@@ -16,7 +16,7 @@ _OF_CAR = (
 
 def record_sale(
     market: Market,
-    kept: KeptCar,
+    kept_car: KeptCar,
     amount: str,
     *,
     basis: str = "all-in",
@@ -33,14 +33,14 @@ def record_sale(
     """
     from pricing.decisions.typed_amounts import typed_amount
 
-    if kept.sold_as is not None:
-        raise MarketError(f"{kept.name} was sold already: it is the record {kept.sold_as}")
+    if kept_car.sold_as is not None:
+        raise MarketError(f"{kept_car.name} was sold already: it is the record {kept_car.sold_as}")
     typed = typed_amount(amount, "price paid")
     if typed is None:
         raise MarketError("no price is said: type it as 4200 or '£4,200'")
-    cells = {name: kept.car.get(name) for name in _OF_CAR}
-    cells["odometer_km"] = kept.car.get("odometer_km")
-    cells["options"] = "; ".join(kept.car.get("options") or [])
+    cells = {name: kept_car.car.get(name) for name in _OF_CAR}
+    cells["odometer_km"] = kept_car.car.get("odometer_km")
+    cells["options"] = "; ".join(kept_car.car.get("options") or [])
     said = {
         name: {True: "yes", False: "no"}.get(value, str(value)) if isinstance(value, bool) else str(value)
         for name, value in cells.items()
@@ -54,7 +54,7 @@ def record_sale(
         said["event_date"] = day
     added = add_sale(market.path, said)
     record = str(added.record["record_id"][0])
-    market.kept_cars.sold(kept.car_id, record)
+    market.kept_cars.sold(kept_car.car_id, record)
     return record
 
 

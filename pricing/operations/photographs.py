@@ -17,7 +17,7 @@ def cleaned_photo(content: bytes) -> bytes:
     return read_photograph(content, "the photograph", tuple(KINDS)).shown
 
 
-def written_photos(market: Market, kept: KeptCar, folder: Path) -> list[str]:
+def written_photos(market: Market, kept_car: KeptCar, folder: Path) -> list[str]:
     """Write the photographs of a kept car into a folder, which is made where there is none; gives the files.
 
     Raises:
@@ -26,9 +26,9 @@ def written_photos(market: Market, kept: KeptCar, folder: Path) -> list[str]:
     files = []
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        for number in market.kept_cars.photo_numbers(kept.car_id):
-            file = folder / f"{kept.car_id}_{number}.jpg"
-            file.write_bytes(market.kept_cars.photo(kept.car_id, number))
+        for number in market.kept_cars.photo_numbers(kept_car.car_id):
+            file = folder / f"{kept_car.car_id}_{number}.jpg"
+            file.write_bytes(market.kept_cars.photo(kept_car.car_id, number))
             files.append(str(file))
     except OSError as error:
         raise FileError(f"{folder} cannot be written to ({error.strerror}): name another folder") from None

@@ -14,7 +14,7 @@ import pytest
 from typer.testing import CliRunner
 
 from pricing.api.client import Client, ProblemError
-from pricing.car import Names
+from pricing.car_names import Names
 from pricing.cli.main import app
 from pricing.condition.assessment import assess
 from pricing.condition.catalogue import Catalogue, quotes_of

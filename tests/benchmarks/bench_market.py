@@ -16,8 +16,9 @@ import polars as pl
 import pytest
 
 from data_demo.simulated import simulate_market
-from pricing.car import Car, Names
+from pricing.car import Car
 from pricing.car_fields import FIELDS
+from pricing.car_names import Names
 from pricing.evidence.comparison.comparables import find_comparables
 from pricing.evidence.comparison.comparables_index import ComparablesIndex
 from pricing.evidence.comparison.leave_one_out import leave_one_out, summary

@@ -5,7 +5,8 @@ from pathlib import Path
 
 import pytest
 
-from pricing.car import Car, Names
+from pricing.car import Car
+from pricing.car_names import Names
 from pricing.decisions.buying import BuyerTerms, buy_car
 from pricing.decisions.seller_terms import SellerTerms
 from pricing.decisions.selling import sell_car

@@ -5,7 +5,7 @@ from pathlib import Path
 import polars as pl
 import pytest
 
-from pricing.car import Names
+from pricing.car_names import Names
 from pricing.intake.written.cars import CarNames, read_car
 from pricing.store.market import Market
 from pricing.store.records.first_load import load_into

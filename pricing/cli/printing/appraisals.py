@@ -54,10 +54,10 @@ def show_open_points(entry: Entry) -> None:
     out.print(table)
 
 
-def show_grid(found: Comparables) -> None:
+def show_grid(comparables: Comparables) -> None:
     """The comparables by number, with their adjusted prices and weights, and the choices made on them."""
     table = text_table("No.", "sold", "car", "condition", "price", "gross", "adjusted", "weight", "record")
-    for number, row in enumerate(found.table.iter_rows(named=True), start=1):
+    for number, row in enumerate(comparables.table.iter_rows(named=True), start=1):
         table.add_row(
             str(number), str(row["event_date"]), Text(f"{row['year']} {row['model']} {row['variant'] or ''}"),
             row["condition_band"] or "not graded", f"{row['price']:,.0f}", f"{row['gross_per_cent']:.0f}%",
@@ -65,7 +65,7 @@ def show_grid(found: Comparables) -> None:
         )  # fmt: skip
     out = console()
     out.print(table)
-    for choice in found.choices:
+    for choice in comparables.choices:
         out.print(Text(f"{choice.action} {choice.record_id}: {choice.reason}"))
 
 
@@ -135,10 +135,10 @@ def show_bases() -> None:
     console().print(table)
 
 
-def show_profiles(found: Sequence[Profile]) -> None:
+def show_profiles(profiles: Sequence[Profile]) -> None:
     """The profiles of a market, with what they hold."""
     table = text_table("kind", "name", "field", "answer")
-    for each in found:
+    for each in profiles:
         for place, (field, answered) in enumerate(each.answers.items()):
             named = (each.kind, each.name) if place == 0 else ("", "")
             table.add_row(named[0], Text(named[1]), field, Text(str(answered)))

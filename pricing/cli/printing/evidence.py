@@ -38,16 +38,18 @@ def show_index(index: PriceIndex) -> None:
     out.print(table)
 
 
-def show_comparables(found: Comparables, apart: Difference | None, *, lines: bool) -> None:
+def show_comparables(comparables: Comparables, apart: Difference | None, *, lines: bool) -> None:
     """Comparable sales and the reconciled value, with every line of adjustment on request."""
     out = console()
-    ends = {"low": found.low, "mid": found.mid, "high": found.high}
-    said = [f"{name} {money_words(end, found.currency)}" for name, end in ends.items() if end is not None]
+    ends = {"low": comparables.low, "mid": comparables.mid, "high": comparables.high}
+    said = [
+        f"{name} {money_words(end, comparables.currency)}" for name, end in ends.items() if end is not None
+    ]
     out.print(Text(", ".join(said), style="bold"))
-    out.print(Text(f"all-in prices in {found.currency} at {day_words(found.as_of)}"))
+    out.print(Text(f"all-in prices in {comparables.currency} at {day_words(comparables.as_of)}"))
     out.print()
     table = figure_table("record", "sold", "band", "price", "net", "gross", "adjusted", "weight", "beyond")
-    for row in found.table.iter_rows(named=True):
+    for row in comparables.table.iter_rows(named=True):
         table.add_row(
             Text(row["record_id"][:ID_SHOWN]),
             row["event_date"].isoformat(),
@@ -61,15 +63,15 @@ def show_comparables(found: Comparables, apart: Difference | None, *, lines: boo
         )
     out.print(table)
     if lines:
-        for record in found.table["record_id"]:
-            out.print(_lines_table(found, record))
-    for sentence in reconciliation_sentences(found):
+        for record in comparables.table["record_id"]:
+            out.print(_lines_table(comparables, record))
+    for sentence in reconciliation_sentences(comparables):
         out.print(Text(sentence))
     if apart is not None:
         out.print(Text(difference_sentence(apart)))
     out.print()
     left = figure_table("left out", "sales")
-    counted = found.left_out.select("reason", "sales").group_by("reason", maintain_order=True).sum()
+    counted = comparables.left_out.select("reason", "sales").group_by("reason", maintain_order=True).sum()
     for reason, sales in counted.iter_rows():
         left.add_row(Text(reason), f"{sales:,}")
     if left.row_count:
@@ -111,11 +113,11 @@ def show_depth(depth: Depth) -> None:
         out.print(bands)
 
 
-def _lines_table(found: Comparables, record: str) -> Table:
+def _lines_table(comparables: Comparables, record: str) -> Table:
     table = figure_table(
         "line", "sale", "subject", "per cent", "money", "price after", "source", title=f"Sale {record}"
     )
-    for row in lines_in_words(found, record).iter_rows(named=True):
+    for row in lines_in_words(comparables, record).iter_rows(named=True):
         table.add_row(
             Text(row["line"]),
             Text(row["comparable"]),

@@ -272,7 +272,7 @@ class _Table:
             **dict.fromkeys(("firm", "more", "read"), pl.Boolean()),
         }
         plain = _PLAIN_MONEY if self.habits.amount_unit == "one" else None
-        return _by_distinct(cells, read, kinds, plain=plain, plain_as="value")
+        return _by_distinct(cells, read, kinds, plain=plain)
 
     def _currency(self, own: pl.Series, stated: pl.Series) -> None:
         pairs = pl.DataFrame({"own": own, "stated": stated})
@@ -325,6 +325,10 @@ class _Table:
         asked = (outcome == "asking") & (self.rows["outcome"] == "asking")
         self._fill("price_basis", outcome.set(~asked.fill_null(False), None))
 
+    def _put_read(self, name: str, readings: pl.DataFrame, cells: pl.Series) -> None:
+        """Put what cells were read as; one that could not be read stays as it is."""
+        self.put(name, readings["value"].zip_with(readings["read"].fill_null(False) | cells.is_null(), cells))
+
     def _fill(self, name: str, values: pl.Series) -> None:
         """Fill the blanks of a column of text."""
         if name not in self.rows.columns:
@@ -354,10 +358,8 @@ class _Table:
 
         kinds = {"value": pl.String(), "unit": pl.String(), "read": pl.Boolean()}
         plain = _PLAIN_MONEY if unit == "km" else None
-        distances = _by_distinct(cells, read, kinds, plain=plain, plain_as="value")
-        self.put(
-            name, distances["value"].zip_with(distances["read"].fill_null(False) | cells.is_null(), cells)
-        )
+        distances = _by_distinct(cells, read, kinds, plain=plain)
+        self._put_read(name, distances, cells)
         if unit == UNKNOWN_UNIT:
             bare = self.rows[name].str.contains(r"^[0-9]+([.,][0-9]*)?$") & distances["read"].is_null()
             self.put(name, self.rows[name].zip_with(~bare.fill_null(False), self.rows[name] + _NO_UNIT))
@@ -379,13 +381,13 @@ class _Table:
                 return None if day is None else (day[0].isoformat(), day[1], True)
 
             kinds = {"value": pl.String(), "precision": pl.String(), "read": pl.Boolean()}
-            days = _by_distinct(cells, read, kinds, plain=_PLAIN_DATE, plain_as="value")
+            days = _by_distinct(cells, read, kinds, plain=_PLAIN_DATE)
             whole = days["precision"].fill_null("day") == "day"
             if name == "listed_on":  # a span has no first day
                 done = (days["read"].fill_null(False) & whole) | cells.is_null()
                 self.put(name, days["value"].zip_with(done, cells))
                 continue
-            self.put(name, days["value"].zip_with(days["read"].fill_null(False) | cells.is_null(), cells))
+            self._put_read(name, days, cells)
             if not whole.all():
                 spans = days["precision"].set(whole, None)
                 self.put("date_precision", spans)
@@ -419,7 +421,7 @@ class _Table:
 
         years_read = _by_distinct(pairs["asked"], read, {"value": pl.String(), "read": pl.Boolean()})
         done = years_read["read"].fill_null(False)
-        self.put("year", years_read["value"].zip_with(done | cells.is_null(), cells))
+        self._put_read("year", years_read, cells)
         self.note("year", done & ~cells.str.contains(_PLAIN_YEAR), cells)
 
     def scores(self) -> None:
@@ -438,10 +440,7 @@ class _Table:
 
         kinds = {"value": pl.String(), "read": pl.Boolean()}
         scores = _by_distinct(cells, read, kinds, plain=_PLAIN_MONEY)
-        self.put(
-            "condition_score",
-            scores["value"].zip_with(scores["read"].fill_null(False) | cells.is_null(), cells),
-        )
+        self._put_read("condition_score", scores, cells)
 
     def read(self) -> pl.DataFrame:
         if self.otherwise:
@@ -473,7 +472,6 @@ def _by_distinct(
     kinds: dict[str, pl.DataType],
     *,
     plain: str | None = None,
-    plain_as: str = "value",
 ) -> pl.DataFrame:
     """What each cell reads as, in columns of ``kinds`` after ``cell``; every distinct cell is read once,
     and those
@@ -488,7 +486,7 @@ def _by_distinct(
         return read_out
     as_it_is = pl.col("cell").str.contains(plain)
     return read_out.with_columns(
-        pl.when(as_it_is).then("cell").otherwise(plain_as).alias(plain_as),
+        pl.when(as_it_is).then("cell").otherwise("value").alias("value"),
         pl.when(as_it_is).then(True).otherwise("read").alias("read"),
     )
 

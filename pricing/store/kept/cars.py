@@ -3,7 +3,8 @@ was worth when somebody last looked. A kept car is a person's own, and goes for 
 
 import json
 import secrets
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
@@ -72,27 +73,21 @@ class KeptCars:
     def change(self, car_id: str, **values: Any) -> None:
         """Give parts of a kept car (``CHANGEABLE``) other values; raises ``MarketError`` for a car there is
         not."""
-        with self._connect(write=True) as opened:
-            self._held(opened, car_id)
+        with self._writing(car_id, "change car", {"parts": sorted(values)}) as opened:
             if "name" in values:
                 self._named(opened, values["name"], car_id)
             for column, value in _cells(values).items():
                 run(opened, f"UPDATE kept_cars SET {column} = ? WHERE car_id = ?", [value, car_id])  # noqa: S608
-            write_audit(opened, now(), "change car", car_id, {"parts": sorted(values)})
-            keep_result(opened, self._idempotency, {"car_id": car_id})
 
     def note_price(self, car_id: str, amount: Decimal, currency: str, noted_on: date) -> None:
         """Note what is asked for a car on a day; the last of a day counts."""
-        with self._connect(write=True) as opened:
-            self._held(opened, car_id)
+        with self._writing(car_id, "note price", {"on": noted_on}) as opened:
             run(
                 opened,
                 "INSERT OR REPLACE INTO kept_car_prices (car_id, noted_on, amount, currency) VALUES (?, "
                 "?, ?, ?)",
                 [car_id, noted_on, amount, currency],
             )
-            write_audit(opened, now(), "note price", car_id, {"on": noted_on})
-            keep_result(opened, self._idempotency, {"car_id": car_id})
 
     def look(self, car_id: str, seen: Mapping[str, Any]) -> None:
         """Remember what a car is worth now, to tell later what changed."""
@@ -101,16 +96,14 @@ class KeptCars:
 
     def sold(self, car_id: str, record_id: str) -> None:
         """Say which record the sale of a car became."""
-        with self._connect(write=True) as opened:
-            self._held(opened, car_id)
+        told = {"record": record_id}
+        with self._writing(car_id, "sold car", told, {"record_id": record_id}) as opened:
             run(opened, "UPDATE kept_cars SET sold_as = ? WHERE car_id = ?", [record_id, car_id])
-            write_audit(opened, now(), "sold car", car_id, {"record": record_id})
-            keep_result(opened, self._idempotency, {"car_id": car_id, "record_id": record_id})
 
     def add_photo(self, car_id: str, content: bytes) -> int:
         """Keep a photograph, as a JPEG without what the camera wrote beside it; gives its number."""
-        with self._connect(write=True) as opened:
-            self._held(opened, car_id)
+        made: dict[str, Any] = {}
+        with self._writing(car_id, "keep photograph", made, made) as opened:
             ((last, count),) = run(
                 opened,
                 "SELECT coalesce(max(number), 0), count(*) FROM kept_car_photos WHERE car_id = ?",
@@ -118,11 +111,9 @@ class KeptCars:
             )
             if count >= MOST_PHOTOS:
                 raise MarketError(f"a kept car holds {MOST_PHOTOS} photographs at most: delete one first")
-            number = int(last) + 1
-            add_row(opened, "kept_car_photos", car_id=car_id, number=number, content=content, kept_at=now())
-            write_audit(opened, now(), "keep photograph", car_id, {"number": number})
-            keep_result(opened, self._idempotency, {"car_id": car_id, "number": number})
-        return number
+            made["number"] = int(last) + 1
+            add_row(opened, "kept_car_photos", car_id=car_id, content=content, kept_at=now(), **made)
+        return int(made["number"])
 
     def delete_photo(self, car_id: str, number: int) -> None:
         """Delete a photograph of a car, for good. Raises ``MarketError`` when there is none."""
@@ -184,16 +175,27 @@ class KeptCars:
     def delete(self, car_id: str) -> None:
         """Delete a car with its prices and photographs, for good. Raises ``MarketError`` when there is
         none."""
-        with self._connect(write=True) as opened:
-            self._held(opened, car_id)
+        with self._writing(car_id, "delete car", {}) as opened:
             for table in _TABLES:
                 run(opened, f"DELETE FROM {table} WHERE car_id = ?", [car_id])  # noqa: S608
-            write_audit(opened, now(), "delete car", car_id, {})
-            keep_result(opened, self._idempotency, {"car_id": car_id})
 
-    def _held(self, opened: duckdb.DuckDBPyConnection, car_id: str) -> None:
-        if not run(opened, "SELECT 1 FROM kept_cars WHERE car_id = ?", [car_id]):
-            raise MarketError(f"no car is kept under {car_id!r}; `pricing cars list` lists those that are")
+    @contextmanager
+    def _writing(
+        self, car_id: str, action: str, detail: dict[str, Any], made: Mapping[str, Any] | None = None
+    ) -> Iterator[duckdb.DuckDBPyConnection]:
+        """A write to a kept car, which stands in the audit, and in what came of the idempotency key.
+
+        Raises:
+            MarketError: there is no such car.
+        """
+        with self._connect(write=True) as opened:
+            if not run(opened, "SELECT 1 FROM kept_cars WHERE car_id = ?", [car_id]):
+                raise MarketError(
+                    f"no car is kept under {car_id!r}; `pricing cars list` lists those that are"
+                )
+            yield opened
+            write_audit(opened, now(), action, car_id, detail)
+            keep_result(opened, self._idempotency, {"car_id": car_id, **(made or {})})
 
     def _named(self, opened: duckdb.DuckDBPyConnection, name: str, car_id: str) -> None:
         name = _name(name)

@@ -10,7 +10,7 @@ from typing import Final
 import duckdb
 import polars as pl
 
-from pricing.car import Names
+from pricing.car_names import Names
 from pricing.clean_text import clean_lines
 from pricing.errors import MarketError, OpinionError
 from pricing.intake.names import FIELDS
