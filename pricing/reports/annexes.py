@@ -108,7 +108,8 @@ def _ratios(facts: Facts, words: LocaleWords) -> list[Block]:
         (words.say("Weighted mean ratio"), words.number(study.weighted_mean, 3),
          ends(study.weighted_mean_interval, 3)),
         (words.say("Coefficient of dispersion, %"), words.number(study.cod, 1), ends(study.cod_interval, 1)),
-        (words.say("Price-related differential"), words.number(study.prd, 3), NONE),
+        (words.say("Price-related differential"), words.number(study.prd, 3),
+         ends(study.prd_interval, 3)),
         (words.say("Price-related bias"), NONE if study.prb is None else words.number(study.prb, 3),
          ends(study.prb_interval, 3)),
     )  # fmt: skip
@@ -131,7 +132,8 @@ def _ratios(facts: Facts, words: LocaleWords) -> list[Block]:
         )
     )
     how = words.say(
-        "The interval of the median is exact (order statistics of the binomial law). Definitions: {edition}; "
+        "The interval of the median is exact (order statistics of the binomial law), that of the "
+        "differential by the delta method, for the standard gives none. Definitions: {edition}; "
         "nothing official says what is good for cars. The price model that supplies the adjustments had seen "
         "these sales, which flatters the measures somewhat.",
         edition=study.edition,
@@ -162,7 +164,7 @@ def _by_kind(facts: Facts, words: LocaleWords, where: str, caption: str) -> list
     def measure(row: dict[str, Any], name: str, places: int) -> str:
         if row[name] is None:
             return NONE
-        ends = [row[f"{name}_{end}"] for end in ("low", "high")]
+        ends = [row.get(f"{name}_{end}") for end in ("low", "high")]
         shown = words.number(row[name], places)
         return shown if None in ends else f"{shown} ({_ends(ends[0], ends[1], places, words)})"
 
@@ -170,15 +172,15 @@ def _by_kind(facts: Facts, words: LocaleWords, where: str, caption: str) -> list
         (
             told(row["group"], words), words.number(row["sales"]), measure(row, "median_ratio", 2),
             measure(row, "cod", 1),
-            words.number(row["prd"], 2), measure(row, "prb", 2),
+            measure(row, "prd", 2), measure(row, "prb", 2),
             NONE if row["coverage"] is None else words.share(row["coverage"]),
         )
         for row in kinds.filter(pl.col("where") == where).iter_rows(named=True)
     )  # fmt: skip
     columns = (
-        Column(words.say("Cars"), 2.2), Column(words.say("Sales"), 0.7, True),
-        Column(words.say("Median ratio"), 1.5, True), Column(words.say("COD, %"), 1.5, True),
-        Column(words.say("PRD"), 0.7, True), Column(words.say("PRB"), 1.6, True),
+        Column(words.say("Cars"), 1.7), Column(words.say("Sales"), 0.7, True),
+        Column(words.say("Median ratio"), 1.4, True), Column(words.say("COD, %"), 1.4, True),
+        Column(words.say("PRD"), 1.4, True), Column(words.say("PRB"), 1.5, True),
         Column(words.say("Within range"), 0.8, True),
     )  # fmt: skip
     note = words.say(
