@@ -164,9 +164,9 @@ def _by_kind(facts: Facts, words: LocaleWords, where: str, caption: str) -> list
     def measure(row: dict[str, Any], name: str, places: int) -> str:
         if row[name] is None:
             return NONE
-        ends = [row.get(f"{name}_{end}") for end in ("low", "high")]
+        low, high = row.get(f"{name}_low"), row.get(f"{name}_high")
         shown = words.number(row[name], places)
-        return shown if None in ends else f"{shown} ({_ends(ends[0], ends[1], places, words)})"
+        return shown if low is None or high is None else f"{shown} ({_ends(low, high, places, words)})"
 
     rows = tuple(
         (
