@@ -50,10 +50,10 @@ def _sales(facts: Facts, words: LocaleWords) -> list[Block]:
         for row in facts.annex.iter_rows(named=True)
     )  # fmt: skip
     columns = (
-        Column("", 0.45, True), Column(words.say("Date"), 1.15), Column(words.say("Car"), 1.9),
+        Column("", 0.45, True), Column(words.say("Date"), 1.15), Column(words.say("Car"), 1.7),
         Column(words.say("Condition"), 1.2),
         Column(words.say("All-in, {currency}", currency=facts.base_currency), 1.15, True),
-        Column(words.say("Source and reference"), 2.2), Column(words.say("Used as"), 1.25),
+        Column(words.say("Source and reference"), 2.2), Column(words.say("Used as"), 1.5),
     )  # fmt: skip
     every = words.say("Every sale and offer that the comparables rest on and that a picture shows.")
     note = words.say(
