@@ -169,7 +169,7 @@ def _show(facts: Buying, warning: str | None) -> None:
         st.header("What to say to the seller")
         for sentence in argument_sentences(facts):
             st.markdown(f"- {escaped(sentence)}")
-    offer_sheet(buying_sheet(facts, warning), "The sheet to take along", "buying_sheet")
+    offer_sheet(lambda words: buying_sheet(facts, warning, words), "The sheet to take along", "buying_sheet")
     st.header("What it rests on")
     for sentence in (range_sentence(facts.valuation), *gap_sentences(facts)):
         st.write(escaped(sentence))

@@ -22,6 +22,7 @@ from pricing.charts.drawing import Picture, drawable
 from pricing.charts.figures import figures
 from pricing.intake.exports import neutral_names, neutralised
 from pricing.reports.sheet import Sheet, sheet_html, sheet_pdf
+from pricing.words.locale import LOCALES, PLAIN, LocaleWords
 from pricing.words.plain_text import escaped
 from pricing.words.reader import day_form, number_marks
 
@@ -139,8 +140,23 @@ def _offer(words: str, name: str, shown: Any, kinds: Mapping[str, Callable[[Any]
             )
 
 
-def offer_sheet(sheet: Sheet, words: str, name: str) -> None:
-    """A sheet to take along, as a page to print and as a PDF of either paper."""
+def sheet_language() -> LocaleWords:
+    """The language in which sheets to take along are written, as picked on any page that offers one."""
+    as_page = "as this page"
+    picked = st.selectbox(
+        "Language of the sheet",
+        (as_page, *LOCALES),
+        format_func=lambda name: name if name == as_page else LocaleWords.of(name).name,
+        key="sheet_locale",
+        persist_state="session",
+        width=280,
+    )
+    return PLAIN if picked == as_page else LocaleWords.of(picked)
+
+
+def offer_sheet(made: Callable[[LocaleWords], Sheet], words: str, name: str) -> None:
+    """A sheet to take along in a language that is picked, as a page to print and as a PDF of either paper."""
+    sheet = made(sheet_language())
     with st.container(horizontal=True):
         st.download_button(
             f"{words} (page to print)", sheet_html(sheet), f"{name}.html", "text/html", type="primary",

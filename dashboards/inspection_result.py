@@ -4,7 +4,7 @@ import polars as pl
 import streamlit as st
 
 from dashboards import page_layout, sheets
-from dashboards.exhibits import show_drawing, show_table
+from dashboards.exhibits import sheet_language, show_drawing, show_table
 from pricing.charts.car_outline import area_counts, car_outline, outline_sentence
 from pricing.condition.assessment import InspectionResult, assess
 from pricing.condition.checks import PAPER_STATES
@@ -48,8 +48,9 @@ def show_result(inspection: Inspection) -> None:
             height="content",
         )
     st.header("The sheet to take along")
+    words = sheet_language()
     with st.container(horizontal=True):
-        page = inspection_page(inspection, result)
+        page = inspection_page(inspection, result, words=words)
         st.download_button(
             "Sheet with its result (page to print)", page, "inspection.html", "text/html", on_click="ignore"
         )

@@ -129,7 +129,9 @@ def _show(facts: Selling, warning: str | None) -> None:
     st.write(escaped(rest))
     show_terms("hammer price", "reserve", "net proceeds", "asking price", "estimate")
     offer_sheet(
-        selling_sheet(facts, warning), "The seller's page, with a draft advertisement", "selling_sheet"
+        lambda words: selling_sheet(facts, warning, words),
+        "The seller's page, with a draft advertisement",
+        "selling_sheet",
     )
     if facts.valuation.opinion_alone:
         st.warning(escaped(range_sentence(facts.valuation)))

@@ -38,7 +38,7 @@ STUDY: Final = {
     **dict.fromkeys(("median_ratio", "median_ratio_low", "median_ratio_high"), pl.Float64),
     **dict.fromkeys(("weighted_mean", "weighted_mean_low", "weighted_mean_high"), pl.Float64),
     **dict.fromkeys(("cod", "cod_low", "cod_high", "cov"), pl.Float64),
-    **dict.fromkeys(("prd", "prb", "prb_low", "prb_high"), pl.Float64),
+    **dict.fromkeys(("prd", "prd_low", "prd_high", "prb", "prb_low", "prb_high"), pl.Float64),
     "suspicious": pl.Boolean,
 }
 """Columns of the ratio study in a table of scores."""

@@ -30,7 +30,8 @@ Interval = tuple[float, float]
 class RatioStudy:
     """The measures of one group of sales, each with its interval at ``confidence``.
 
-    ``cod`` and ``cov`` are in per cent; the others are ratios. An interval is None where the sales are too
+    ``cod`` and ``cov`` are in per cent; the others are ratios. ``prd_interval`` is None in evidence of an
+    earlier version. An interval is None where the sales are too
     few or too alike to give one; ``prb`` too. ``suspicious`` says that the COD is below ``SUSPICIOUS_COD``.
     """
 
@@ -49,6 +50,7 @@ class RatioStudy:
     confidence: float
     suspicious: bool
     edition: str = EDITION
+    prd_interval: Interval | None = None
 
     def to_dict(self) -> dict[str, Any]:
         """The study as plain values; an interval is two of them, such as ``cod_low`` and ``cod_high``."""
@@ -100,6 +102,7 @@ def ratio_study(estimates: ArrayLike, prices: ArrayLike, confidence: float = 0.9
         prb_interval=prb_interval,
         confidence=confidence,
         suspicious=cod < SUSPICIOUS_COD,
+        prd_interval=_price_related_differential_interval(A, S, ratios, mean / weighted, confidence),
     )
 
 
@@ -160,6 +163,20 @@ def _weighted_mean_interval(A: Floats, S: Floats, weighted: float, confidence: f
     error = np.sqrt(np.sum((A - weighted * S) ** 2) / (n * (n - 1))) / S.mean()
     reach = float(stats.t.ppf((1.0 + confidence) / 2.0, n - 1) * error)
     return weighted - reach, weighted + reach
+
+
+def _price_related_differential_interval(
+    A: Floats, S: Floats, ratios: Floats, prd: float, confidence: float
+) -> Interval | None:
+    """Interval of the PRD, which the standard defines without one: by the t law and the delta method on its
+    logarithm, the sum of those of two means less that of a third (Oehlert 1992); None for two sales."""
+    n = len(A)
+    if n < 3:
+        return None
+    pull = ratios / ratios.mean() + S / S.mean() - A / A.mean() - 1.0
+    error = float(np.sqrt(pull @ pull / (n * (n - 1))))
+    reach = float(stats.t.ppf((1.0 + confidence) / 2.0, n - 1)) * error
+    return float(prd * np.exp(-reach)), float(prd * np.exp(reach))
 
 
 def _price_related_bias(

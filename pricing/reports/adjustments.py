@@ -137,10 +137,10 @@ def _support(facts: Facts, words: LocaleWords) -> list[Block]:
         Column(words.say("Their median"), 1, True),
     )  # fmt: skip
     note = words.say(
-        "Effect: of the price that the lines before it left. Matched pairs: sales of the model, or of the "
-        "make where the model has few, alike but for that line; the median is of the ratios of their "
-        "prices, brought to one date. An interval that holds nought says that the sales do not show the "
-        "effect."
+        "Effect: of the price that the lines before it left. Matched pairs: graded sales of the model, or of "
+        "the make where the model has few, alike but for that line; the median is of the ratios of their "
+        "prices, brought to one date, and few pairs say little. An interval that holds nought says that the "
+        "sales do not show the effect."
     )
     return [Table(words.say("What stands behind each adjustment"), columns, rows, note=note)]
 

@@ -50,10 +50,10 @@ def _sales(facts: Facts, words: LocaleWords) -> list[Block]:
         for row in facts.annex.iter_rows(named=True)
     )  # fmt: skip
     columns = (
-        Column("", 0.45, True), Column(words.say("Date"), 1.15), Column(words.say("Car"), 1.9),
+        Column("", 0.45, True), Column(words.say("Date"), 1.15), Column(words.say("Car"), 1.7),
         Column(words.say("Condition"), 1.2),
         Column(words.say("All-in, {currency}", currency=facts.base_currency), 1.15, True),
-        Column(words.say("Source and reference"), 2.2), Column(words.say("Used as"), 1.25),
+        Column(words.say("Source and reference"), 2.2), Column(words.say("Used as"), 1.5),
     )  # fmt: skip
     every = words.say("Every sale and offer that the comparables rest on and that a picture shows.")
     note = words.say(
@@ -108,7 +108,8 @@ def _ratios(facts: Facts, words: LocaleWords) -> list[Block]:
         (words.say("Weighted mean ratio"), words.number(study.weighted_mean, 3),
          ends(study.weighted_mean_interval, 3)),
         (words.say("Coefficient of dispersion, %"), words.number(study.cod, 1), ends(study.cod_interval, 1)),
-        (words.say("Price-related differential"), words.number(study.prd, 3), NONE),
+        (words.say("Price-related differential"), words.number(study.prd, 3),
+         ends(study.prd_interval, 3)),
         (words.say("Price-related bias"), NONE if study.prb is None else words.number(study.prb, 3),
          ends(study.prb_interval, 3)),
     )  # fmt: skip
@@ -131,7 +132,8 @@ def _ratios(facts: Facts, words: LocaleWords) -> list[Block]:
         )
     )
     how = words.say(
-        "The interval of the median is exact (order statistics of the binomial law). Definitions: {edition}; "
+        "The interval of the median is exact (order statistics of the binomial law), that of the "
+        "differential by the delta method, for the standard gives none. Definitions: {edition}; "
         "nothing official says what is good for cars. The price model that supplies the adjustments had seen "
         "these sales, which flatters the measures somewhat.",
         edition=study.edition,
@@ -162,23 +164,23 @@ def _by_kind(facts: Facts, words: LocaleWords, where: str, caption: str) -> list
     def measure(row: dict[str, Any], name: str, places: int) -> str:
         if row[name] is None:
             return NONE
-        ends = [row[f"{name}_{end}"] for end in ("low", "high")]
+        low, high = row.get(f"{name}_low"), row.get(f"{name}_high")
         shown = words.number(row[name], places)
-        return shown if None in ends else f"{shown} ({_ends(ends[0], ends[1], places, words)})"
+        return shown if low is None or high is None else f"{shown} ({_ends(low, high, places, words)})"
 
     rows = tuple(
         (
             told(row["group"], words), words.number(row["sales"]), measure(row, "median_ratio", 2),
             measure(row, "cod", 1),
-            words.number(row["prd"], 2), measure(row, "prb", 2),
+            measure(row, "prd", 2), measure(row, "prb", 2),
             NONE if row["coverage"] is None else words.share(row["coverage"]),
         )
         for row in kinds.filter(pl.col("where") == where).iter_rows(named=True)
     )  # fmt: skip
     columns = (
-        Column(words.say("Cars"), 2.2), Column(words.say("Sales"), 0.7, True),
-        Column(words.say("Median ratio"), 1.5, True), Column(words.say("COD, %"), 1.5, True),
-        Column(words.say("PRD"), 0.7, True), Column(words.say("PRB"), 1.6, True),
+        Column(words.say("Cars"), 1.7), Column(words.say("Sales"), 0.7, True),
+        Column(words.say("Median ratio"), 1.4, True), Column(words.say("COD, %"), 1.4, True),
+        Column(words.say("PRD"), 1.4, True), Column(words.say("PRB"), 1.5, True),
         Column(words.say("Within range"), 0.8, True),
     )  # fmt: skip
     note = words.say(

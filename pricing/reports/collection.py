@@ -167,7 +167,7 @@ def _schedule(currency: str, items: Sequence[Item], total: Total, words: LocaleW
     rows.append((words.say("Together"), "", "", words.known(total.low), words.known(total.high),
                  words.known(total.mid), "", words.say("drawn together")))  # fmt: skip
     columns = (
-        Column(words.say("Reference"), 1.0), Column(words.say("Car"), 2.0),
+        Column(words.say("Reference"), 1.2), Column(words.say("Car"), 2.0),
         Column(words.say("Condition"), 1.1),
         Column(words.say("Low, {currency}", currency=currency), 1.1, True),
         Column(words.say("High, {currency}", currency=currency), 1.1, True),
@@ -197,7 +197,7 @@ def _refused(items: Sequence[Item], words: LocaleWords) -> list[Block]:
             reason, last = told(item.reason, words), change_words(item, words)
             rows.append((cut(item.row.reference), cut(name), cut(last), cut(reason)))
     columns = (
-        Column(words.say("Reference"), 1.0), Column(words.say("Car"), 2.0),
+        Column(words.say("Reference"), 1.2), Column(words.say("Car"), 2.0),
         Column(words.say("Last valued"), 1.5), Column(words.say("Reason"), 4.0),
     )  # fmt: skip
     return [Table(words.say("Cars that were not valued"), columns, tuple(rows))] if rows else []

@@ -35,10 +35,8 @@ from pricing.reports.blocks import (
 from pricing.reports.docx_elements import (
     add_contents_line,
     add_field,
-    begin_field,
     bookmark,
     count_on_opening,
-    end_field,
     keep_whole,
     repeat,
     right_stop,
@@ -54,6 +52,7 @@ from pricing.reports.docx_styles import (
     WARM,
     lay_out_styles,
 )
+from pricing.reports.pdf import pages_of_parts
 from pricing.reports.pictures import png
 from pricing.words.locale import shown
 
@@ -83,7 +82,7 @@ class _Writer:
     """One document being written, block by block."""
 
     def __init__(self, pages: Pages, paper: str, made_on: date | None) -> None:
-        self.pages = pages
+        self.pages, self.paper = pages, paper
         self.document: Any = Document()
         self.counts = {"Table": 0, "Figure": 0}
         self.parts = 0
@@ -290,20 +289,18 @@ class _Writer:
         self.document.add_page_break()
 
     def _contents(self) -> None:
-        """The table of contents as a field: every part, a link to it, and its page, which the word processor
-        counts when it opens the file."""
+        """The table of contents: every part, a link to it, and its page as a field of its own, the PDF's
+        until the word processor counts it; within one field of contents some count none before they are
+        asked."""
         titles = [
             block.text for block in self.pages.blocks if isinstance(block, Heading) and block.level == 1
         ]
+        on = pages_of_parts(self.pages, self.paper)
         count_on_opening(self.document)
-        for place, title in enumerate(titles, start=1):
+        for place, (title, page) in enumerate(zip(titles, on, strict=True), start=1):
             paragraph = self.document.add_paragraph(style="toc 1")
             right_stop(paragraph, self.width, dotted=True)
-            if place == 1:
-                begin_field(paragraph, 'TOC \\o "1-1" \\h \\z')
-            add_contents_line(paragraph, place, shown(title))
-            if place == len(titles):
-                end_field(paragraph)
+            add_contents_line(paragraph, place, shown(title), page)
 
     def _running_lines(self) -> None:
         """Head and foot of every page: state and car; reference and page number."""

@@ -78,12 +78,12 @@ def bookmark(paragraph: Any, number: int) -> None:
     told.addnext(element("bookmarkEnd", id=str(number)))
 
 
-def add_contents_line(paragraph: Any, number: int, title: str) -> None:
+def add_contents_line(paragraph: Any, number: int, title: str, page: int) -> None:
     """A line of the table of contents: a link to a heading, and the page that it stands on."""
     link = element("hyperlink", anchor=_bookmark(number), history="1")
     before = len(paragraph.runs)
     paragraph.add_run(f"{title}\t")
-    add_field(paragraph, f"PAGEREF {_bookmark(number)} \\h", "-")
+    add_field(paragraph, f"PAGEREF {_bookmark(number)} \\h", str(page))
     parts = [run.element for run in paragraph.runs[before:]]
     parts[0].addprevious(link)
     link.extend(parts)

@@ -212,7 +212,7 @@ def _budget(budget: RepairBudget, words: LocaleWords) -> str:
     said = escape(f"{budget_sentence(budget, words)} {hidden_sentence(budget, words)}")
     return (
         _heading(words.say("Repair budget"))
-        + f'<p>{said}</p><p class="caution">{escape(budget.notice)}</p>'
+        + f'<p>{said}</p><p class="caution">{escape(words.word(budget.notice))}</p>'
         + _rows(budget.top(), ("title", "reason", "expected"), words)
     )
 

@@ -207,13 +207,14 @@ def _budget(facts: Facts, words: LocaleWords) -> list[Block]:
         "below {low}, four times in five below {high}. All taxes in; rates of {country}; prices of {day}; "
         "catalogue: {catalogue}.",
         least=words.word(budget.least), middle=middle, low=low, high=high,
-        country=words.country(budget.country), day=words.day(budget.on), catalogue=budget.catalogue,
+        country=words.country(budget.country), day=words.day(budget.on),
+        catalogue=words.word(budget.catalogue),
     )  # fmt: skip
     return [
         Heading(words.say("Repair budget"), 2),
         Paragraph(said),
         Table(words.say("The dearest jobs"), columns, tuple(rows), strong=(len(rows) - 1,)),
-        Paragraph(budget.notice, "small"),
+        Paragraph(words.word(budget.notice), "small"),
     ]
 
 

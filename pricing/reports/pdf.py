@@ -7,6 +7,7 @@ nothing vanishes unseen.
 import json
 import re
 import tempfile
+from collections.abc import Callable
 from dataclasses import asdict, replace
 from datetime import UTC, date, datetime
 from functools import cache
@@ -72,8 +73,22 @@ def page_pictures(pages: Pages, paper: str = "a4", dots: float = 60.0) -> list[b
     return list(drawn) if isinstance(drawn, list) else [drawn]
 
 
+def pages_of_parts(pages: Pages, paper: str = "a4") -> list[int]:
+    """On which page each part of a document begins, as the PDF lays it out.
+
+    Raises:
+        AppraisalError: there is no such paper, or the pages cannot be laid out.
+    """
+    found = _laid_out(pages, paper, untold, typst.query, selector="<part>", field="value")
+    return [int(page) for page in json.loads(found)]
+
+
 def _compiled(pages: Pages, paper: str, progress: Progress, **how: Any) -> Any:
-    """What typst makes of a document; photographs are no texts, and come in as files."""
+    return _laid_out(pages, paper, progress, typst.compile, **how)
+
+
+def _laid_out(pages: Pages, paper: str, progress: Progress, ask: Callable[..., Any], **how: Any) -> Any:
+    """What typst answers of a document; photographs are no texts, and come in as files."""
     files = {name: f"/{place}.jpg" for place, name in enumerate(pages.photographs)}
     content = _content(pages, paper, progress, files)
     try:
@@ -82,7 +97,7 @@ def _compiled(pages: Pages, paper: str, progress: Progress, **how: Any) -> Any:
             laid_out.write_bytes(_template())
             for name, file in files.items():
                 Path(root, file[1:]).write_bytes(pages.photographs[name])
-            return typst.compile(laid_out, root=folder, sys_inputs=content, **how)
+            return ask(laid_out, root=folder, sys_inputs=content, **how)
     except typst.TypstError as error:
         raise AppraisalError(f"the pages cannot be laid out: {error.message}") from None
 

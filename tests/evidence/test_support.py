@@ -9,7 +9,7 @@ import pytest
 from pricing.evidence.comparison.choices import Choice
 from pricing.evidence.comparison.comparables import Comparables, find_comparables
 from pricing.evidence.comparison.sale_features import SaleFeatures
-from pricing.evidence.comparison.support import adjustment_support, spans_nought
+from pricing.evidence.comparison.support import _Pool, adjustment_support, spans_nought
 from pricing.model.price_model import PriceModel
 from tests.evidence.markets import PLAIN, TODAY, plain_sales, small_book
 from tests.evidence.test_comparables import the_car
@@ -48,6 +48,23 @@ def test_matched_pairs_show_the_effect_that_the_market_was_drawn_with(band: str,
     assert abs(shown - truth) < 0.06  # noise of .1 a sale, the median of many pairs
     low, high = (np.log1p(row[name] / 100) for name in ("low_per_cent", "high_per_cent"))
     assert low < truth < high and high - low < 0.25
+
+
+def test_cars_that_nobody_graded_are_no_pair() -> None:
+    """Their condition may be any: of the sales of a market without grades none is like another."""
+    graded, told = drawn()
+    none = plain_sales(600, seed=3).with_columns(
+        condition_score=pl.lit(None, dtype=pl.Float64), condition_band=pl.lit(None, dtype=pl.String)
+    )
+    sales = pl.concat([none.with_columns("other" + pl.col("record_id")), plain_sales(600, seed=3)],
+                      how="diagonal_relaxed")  # fmt: skip
+    indexed = SaleFeatures.of(sales, PriceModel(PLAIN).fit(sales))
+    rows = np.arange(len(indexed.sales))
+    known, odd = indexed.graded(rows), rows % 2 == 1
+    pool = _Pool(0.3 * odd[:, None], np.zeros(len(rows)), known)  # every second car is 0.3 better
+    assert len(pool.pairs(0, 0.3)) == (known & odd).sum() * (known & ~odd).sum()
+    assert told["pairs"].sum() > 0
+    assert graded.graded(np.arange(10)).all()
 
 
 def test_the_interval_of_the_date_line_is_the_indexs() -> None:

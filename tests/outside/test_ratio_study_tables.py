@@ -111,3 +111,30 @@ def test_the_bias_is_an_ordinary_regression() -> None:
     assert study.prb == pytest.approx(fitted.params[1], rel=1e-9)
     assert study.prb_interval == pytest.approx(tuple(fitted.conf_int()[1]), rel=1e-9)
     assert study.cov == pytest.approx(100 * stats.variation(A / S, ddof=1), rel=1e-12)
+
+
+def test_the_interval_of_the_differential_is_that_of_a_bootstrap() -> None:
+    # scipy.stats.bootstrap, BCa (Efron 1987), sales drawn in pairs with a seed
+    rng = np.random.default_rng(11)
+    prices = np.exp(9.0 + 0.7 * rng.standard_normal(400))
+    estimates = prices**0.9 * np.exp(0.25 * rng.standard_normal(400))
+    study = ratio_study(estimates, prices)
+
+    def differential(A: Floats, S: Floats, axis: int = -1) -> Floats:
+        return np.asarray((A / S).mean(axis) / (A.sum(axis) / S.sum(axis)))
+
+    drawn = stats.bootstrap((estimates, prices), differential, paired=True, n_resamples=4000, rng=rng)
+    ends = (drawn.confidence_interval.low, drawn.confidence_interval.high)
+    assert study.prd_interval == pytest.approx(ends, rel=0.015)
+    assert study.prd_interval is not None
+    assert study.prd_interval[0] < study.prd < study.prd_interval[1]
+
+
+def test_the_interval_of_the_differential_holds_what_it_says() -> None:
+    """Of 400 drawn markets whose differential is known some 95 in 100 have it inside."""
+    rng = np.random.default_rng(5)
+    prices = np.exp(9.0 + 0.5 * rng.standard_normal((400, 60)))
+    estimates = prices * np.exp(0.2 * rng.standard_normal((400, 60)))
+    found = [ratio_study(*pair).prd_interval for pair in zip(estimates, prices, strict=True)]
+    held = np.mean([ends is not None and ends[0] <= 1.0 <= ends[1] for ends in found])
+    assert 0.92 <= held <= 0.98

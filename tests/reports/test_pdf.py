@@ -17,6 +17,7 @@ from pricing.errors import AppraisalError
 from pricing.reports.blocks import (
     Answers,
     Blanks,
+    Block,
     Column,
     Figure,
     Heading,
@@ -185,7 +186,7 @@ def test_what_is_signed_stands_above_the_signature_on_one_page(lines: int) -> No
     """Where it fits one; what is longer than a page goes over, and nothing is cut off."""
     before = Paragraph("\n".join(["before"] * 30))
     signed = Paragraph("\n".join(["signed"] * lines))
-    blocks = [before, NewPage(whole=True), Heading("Certified"), signed, Blanks(("Signature",))]
+    blocks: list[Block] = [before, NewPage(whole=True), Heading("Certified"), signed, Blanks(("Signature",))]
     parts = pdf_text(pdf(replace(SAMPLE, cover=None, contents=False, blocks=blocks))).split("\f")
     assert sum(part.count("signed") for part in parts) == lines
     (page,) = [part for part in parts if "Signature" in part]

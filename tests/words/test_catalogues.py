@@ -2,6 +2,7 @@
 
 import ast
 import re
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -10,6 +11,7 @@ from babel.messages.catalog import Catalog, Message
 import pricing
 from pricing.words.locale import LocaleWords
 from pricing.words.messages import PLACE, TRANSLATED, catalogue
+from pricing.words.shipped_words import SHIPPED
 from pricing.words.told import TOLD, told
 from tests.catalogues import extracted
 
@@ -174,3 +176,17 @@ def fits(message: str, said: str) -> bool:
     parts = PLACE.split(message)
     pattern = "".join("(.+)" if place % 2 else re.escape(part) for place, part in enumerate(parts))
     return re.fullmatch(pattern, said) is not None
+
+
+def test_the_shipped_repair_catalogue_and_sheets_are_said_in_every_language() -> None:
+    """Every name in them and no other; one that a person wrote stands as it was written."""
+    folder = Path(pricing.__file__).parent.parent / "data_demo"
+    prices = tomllib.loads((folder / "repair_catalogue.toml").read_text())
+    sheets = [tomllib.loads(path.read_text()) for path in sorted((folder / "sheets").glob("*.toml"))]
+    names = [prices["catalogue"]["name"], prices["catalogue"]["notice"]]
+    names += [job["title"] for job in prices["job"]]
+    names += [check["title"] for sheet in sheets for check in sheet["check"]]
+    assert sorted(SHIPPED) == sorted(names)
+    german = LocaleWords.of("de_DE")
+    assert german.word("Renew front bushes") == "Buchsen vorn erneuern"
+    assert german.word("Renew my own bushes") == "Renew my own bushes"

@@ -61,7 +61,7 @@ def _whole(scores: dict[str, Any]) -> Table:
         ("weighted mean ratio", "weighted_mean{}", ".3f"),
         ("COD", "cod{}", ".1f"),
         ("COV", "cov", ".1f"),
-        ("PRD", "prd", ".3f"),
+        ("PRD", "prd{}", ".3f"),
         ("PRB", "prb{}", ".3f"),
     )
     for words, pattern, form in lines:

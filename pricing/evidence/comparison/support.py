@@ -2,14 +2,16 @@
 
 The interval is the posterior's of the difference that the line makes between the two cars (normal law); of
 the date line it is the index's own. Matched pairs are sales of the model (of the make, where it has few)
-alike but for that line: brought to one day and freed of what else differs a little, the ratio of their prices
-shows the line alone.
+alike but for that line, both graded, for of two cars whose condition nobody stated none knows whether they
+are alike: brought to one day and freed of what else differs a little, the ratio of their prices shows the
+line alone.
 """
 
 from typing import Final
 
 import numpy as np
 import polars as pl
+from numpy.typing import NDArray
 from scipy import stats
 
 from pricing.arrays import Floats, Ints
@@ -114,13 +116,14 @@ class _Pool:
     """The sales among which matched pairs are looked for: their worth by line and their log prices, brought
     to one day."""
 
-    def __init__(self, worth: Floats, prices: Floats) -> None:
+    def __init__(self, worth: Floats, prices: Floats, graded: NDArray[np.bool_]) -> None:
         self.prices = prices
         self.worth = worth
         first, second = np.triu_indices(len(prices), k=1)
         self.apart = worth[first] - worth[second]  # pairs x lines
         self.ratio = prices[first] - prices[second]
         self.total = np.abs(self.apart).sum(axis=1)
+        self.both_graded = graded[first] & graded[second]
 
     @classmethod
     def of(
@@ -139,7 +142,7 @@ class _Pool:
         theta = indexed.effects.coefficients(own)[0]
         terms = (encoded.X * theta) @ indexed.effects.membership
         level = ((indexed.effects.coefficients(encoded) - theta) * encoded.X).sum(axis=1)
-        return cls(np.column_stack([level, terms]), prices)
+        return cls(np.column_stack([level, terms]), prices, indexed.graded(rows))
 
     def differing(self, line: int) -> int:
         """Sales beside which there is another that differs in the line."""
@@ -151,7 +154,7 @@ class _Pool:
         apart = self.apart[:, line]
         rest = self.total - np.abs(apart)
         size = np.abs(apart) / abs(log)
-        matched = (rest <= ALIKE) & (size >= SAME_SIZE[0]) & (size <= SAME_SIZE[1])
+        matched = self.both_graded & (rest <= ALIKE) & (size >= SAME_SIZE[0]) & (size <= SAME_SIZE[1])
         sign = np.sign(apart[matched]) * np.sign(log)
         others = self.apart[matched].sum(axis=1) - apart[matched]
         return np.asarray(sign * (self.ratio[matched] - others))
