@@ -37,6 +37,8 @@ _WITH_PREMIUM: Final = re.compile(
 _PREMIUM: Final = re.compile(
     r"\b(?:premium|bp|fees?|aufgeld|frais|diritti|comision|commissioni|opgeld|provision|slagavgift)\b"
 )
+_DAYS: Final = {"date", "datum", "data", "fecha", "dato"}
+_SUMS: Final = {"amount", "premium", "low_estimate", "high_estimate", "reserve", "highest_bid"}
 _COUNTED: Final = re.compile(r"(?:^|\s)(?:no|nr|num|number|nummer|numero|nummero|id)$")
 _MONEY_ALONE: Final = re.compile(
     r"(?:in )?(?:[£€$¥₹]|eur|gbp|usd|chf|sek|nok|dkk|aud|cad|inr|dm|kr|euros?|pounds|t€|k€|teur|tsd ?€)"
@@ -45,6 +47,7 @@ _MONEY_ALONE: Final = re.compile(
 )
 _DISTANCE: Final = re.compile(r"\b(?:t?kms?|miles|mls)\b")
 _THOUSANDS: Final = re.compile(
+    r"\b(?:k(?:f|ff|chf|sek|kr|eur|euro|usd|gbp)|tkr|tsek)\b|"
     r"['\u2019,(]?\b000s?\b|[£€$₹]\s?k\b|\bk\s?[£€$₹]|\bt\s?€|\bteur\b|\bin thousands?\b"
     r"|\b(?:in )?tsd\b|\bmille\b",
     re.IGNORECASE,
@@ -56,6 +59,13 @@ _ASKING: Final = re.compile(
     r"|precio (?:pedido|solicitado|anunciado|negociable)|se pide|vraagprijs|gevraagde?|in advertentie|begart"
     r"|annonspris|utannonserat|priside)\b"
 )
+_RATE: Final = re.compile(r"%|\bper ?cent\b|\bprozent\b|\bpct\b", re.IGNORECASE)
+_OF_ANOTHER_THING: Final = re.compile(
+    r"\b(?:expir\w*|expiry|due|until|valid\w*|mot|tuv|service\w*|born|birth\w*|geburt\w*|renewal|next|tax\w*"
+    r"|restor\w*|restaur\w*|repair\w*|reparatur\w*|insur\w*|versicher\w*|assur\w*|deposit|new|neu|neuf|nuovo"
+    r"|reduced|visit\w*|viewing|shipping|transport)\b"
+)
+"""Words of a day or a sum of money that is not that of the sale."""
 _CURRENCY: Final = re.compile(r"[£€¥₹]|\b(?:[A-Z]{3}|[Ee]uros?|[Pp]ounds|[Ss]terling|[Ff]ranken|[Kk]ronor)\b")
 
 
@@ -99,6 +109,10 @@ def meanings(heading: str) -> dict[str, float]:
         for ours in _known().get(text, ()):
             likeness = worth * asking if ours == "amount" else worth
             by_column[ours] = max(by_column.get(ours, 0.0), likeness)
+    if _RATE.search(heading):  # shares of a price are no money
+        by_column = {ours: sure for ours, sure in by_column.items() if ours not in _SUMS}
+    if not by_column and (_OF_ANOTHER_THING.search(whole) or _RATE.search(heading)):
+        return {}
     if by_column or len(bare) < 3:
         return by_column or ({"odometer_km": 0.9} if _DISTANCE.search(whole) else {})
     for name, likeness, _ in process.extract(
@@ -111,6 +125,8 @@ def meanings(heading: str) -> dict[str, float]:
         by_column["source_ref"] = 0.8
     if not by_column and _DISTANCE.search(whole):
         return {"odometer_km": 0.9}
+    if not by_column and _DAYS & set(whole.split()):
+        by_column["event_date"] = 0.7
     words = f" {bare} "
     for name, all_ours in _known().items():
         if len(name) > 4 and f" {name} " in words:
@@ -134,7 +150,12 @@ def says_nothing(heading: str) -> bool:
     >>> says_nothing("Reg. no."), says_nothing("Year")
     (True, False)
     """
-    return plain(heading) in _nothing()
+    if plain(heading) in _nothing():
+        return True
+    return (
+        not meanings(heading)
+        and (_OF_ANOTHER_THING.search(plain(heading)) or _RATE.search(heading)) is not None
+    )
 
 
 def in_thousands(heading: str) -> bool:

@@ -183,7 +183,7 @@ def _years_within(text: pl.DataFrame, theirs: str | None) -> bool:
         return False
     cells = text[theirs].drop_nulls()
     years = cells.str.contains(r"\b(?:18[89]|19[0-9]|20[0-2])[0-9]\b") & cells.str.contains(r"[^\W\d_]{2}")
-    return len(cells) > 0 and (years.mean() or 0.0) >= 0.9
+    return len(cells) > 0 and int(years.sum()) >= 0.9 * len(cells)
 
 
 def _ask_cars(mapping: Mapping, text: pl.DataFrame, names: CarNames, questions: list[Question]) -> None:

@@ -159,6 +159,11 @@ def _columns(table: pl.DataFrame, chosen: Table[str, str | None]) -> dict[str, C
         and _says_nothing(named[name], look[name], texts[name])
     ]  # fmt: skip
     alone = {name: shown_alone(texts[name], look[name]) if name in unsaid else {} for name in table.columns}
+    for doubtful in ("amount", "event_date"):
+        may_be = [name for name in unsaid if alone[name].get(doubtful, 0.0) >= 0.9]
+        if len(may_be) > 1:  # which of them it is, no heading says
+            for name in may_be:
+                alone[name] = {ours: share for ours, share in alone[name].items() if ours != doubtful}
     others = {column for column in chosen.values() if column is not None}
     ours = sorted({column for told in named.values() for column in told} | set(SURE) | others)
     scores = np.zeros((len(table.columns), len(ours)))
@@ -207,6 +212,8 @@ def _score(ours: str, named: dict[str, float], look: dict[str, float], alone: di
         least = (
             0.55 if ours in WORD_COLUMNS and ours != "country" and named[ours] >= 0.97 else 0.3
         )  # words of theirs can be told
+        if ours in WORD_COLUMNS and look[ours] == 0.0 and look.get("amount", 0.0) >= 0.9:
+            least = 0.3  # figures are no words
         if named[ours] >= 0.97 and look[ours] > 0.0:
             least = max(least, 0.5)  # a heading that is known goes before cells that nobody can read
         return named[ours] * (least + (1 - least) * look[ours])

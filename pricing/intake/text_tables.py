@@ -114,7 +114,7 @@ def _with_ditto_marks(lines: Iterable[str], delimiter: str) -> Iterator[str]:
     """Lines in which a quotation mark that is a cell of its own is the ditto sign, and opens no quotation.
 
     >>> list(_with_ditto_marks(['"\\t1967\\t"', '"a, b",2,"c"'], "\\t"))
-    ['〃\\t1967\\t〃', '"a, b",2,"c"']
+    ['〃\\t1967\\t〃\\n', '"a, b",2,"c"']
     """
     width = 0
     for line in lines:

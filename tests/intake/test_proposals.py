@@ -183,3 +183,52 @@ def test_a_price_that_is_only_asked_is_no_sale_in_any_of_the_languages(heading: 
 def test_a_price_that_was_paid_is_not_taken_for_one_asked(heading: str) -> None:
     table = pl.DataFrame({"Make": ["Corvane"], "Model": ["Six"], "Year": ["1968"], heading: ["4250"]})
     assert propose(table, "board").mapping.constants.get("outcome") != "asking"
+
+
+TRAPS = [
+    ({"Price new": "£800", "Sold for": "£4,500", "Date": "2 May 2020"}, {"amount": "Sold for"}),
+    ({"Asking": "5000", "Sold": "4500", "Date": "2 May 2020"}, {"amount": "Sold", "event_date": "Date"}),
+    ({"Price": "4500", "Premium %": "10", "Date": "2020-01-02"}, {"amount": "Price"}),
+    ({"Hammer": "4500", "With premium": "4950", "Sale date": "2020-01-02"}, {"amount": "Hammer"}),
+    ({"Year sold": "2018", "Price": "4500"}, {"event_date": "Year sold", "amount": "Price"}),
+    ({"EK": "3.000", "VK": "4.500", "Datum EK": "1.2.2019", "Datum VK": "1.5.2019"},
+     {"event_date": "Datum VK", "amount": "VK"}),
+    ({"MOT expires": "1 May 2021", "Price": "£4,500", "Advert date": "1 May 2020"},
+     {"event_date": "Advert date", "amount": "Price"}),
+    ({"Deposit": "£100", "Remainder": "£4,400", "Rest later": "£90", "Date": "1 May 2020"},
+     {"event_date": "Date"}),
+    ({"Insured value": "£6,000", "Paid": "£4,500", "Sold on": "2 May 2020"},
+     {"event_date": "Sold on", "amount": "Paid"}),
+    ({"Reg no": "KB 66", "Price": "£4,500", "Date": "2 May 2020"}, {"event_date": "Date", "amount": "Price"}),
+]  # fmt: skip
+"""Columns of money and of days beside those of the sale, and which the sale's are; common practice."""
+
+
+@pytest.mark.parametrize(("cells", "meant"), TRAPS)
+def test_money_and_days_of_another_thing_are_not_taken_for_those_of_the_sale(
+    cells: dict[str, str], meant: dict[str, str]
+) -> None:
+    table = pl.DataFrame([{"Make": "Corvane", "Model": "Six", "Year": "1966"} | cells] * 3)
+    columns = propose(table, "club").mapping.columns
+    known = {"make", "model", "year"}
+    found = {ours: theirs for ours, theirs in columns.items() if ours not in known}
+    assert {ours: found.get(ours) for ours in meant} == meant
+    assert set(found) <= {"amount", "event_date"} and ("amount" in meant) == ("amount" in found)
+
+
+def test_prices_headed_as_thousands_that_are_whole_prices_are_asked() -> None:
+    row = {"Make": "Corvane", "Model": "Six", "Year": "1966", "Sold on": "2 May 2020"}
+    assert propose(pl.DataFrame([row | {"£k": "4.5"}]), "club").mapping.amount_unit == "thousand"
+    asked = propose(pl.DataFrame([row | {"£k": "4500"}]), "club")
+    assert asked.mapping.amount_unit == "one"
+    assert "amount_unit" in {question.name for question in asked.questions}
+
+
+def test_an_odometer_whose_unit_nobody_says_is_asked_and_not_known_till_then() -> None:
+    row = {"Make": "Corvane", "Model": "Six", "Year": "1966", "Sold on": "2 May 2020", "Mileage": "54,000"}
+    proposal = propose(pl.DataFrame([row, row | {"Mileage": "61000"}, row | {"Mileage": "9,000 km"}]), "club")
+    assert "odometer_km" in {question.name for question in proposal.questions}
+    table = proposal.mapping.apply(
+        pl.DataFrame([row, row | {"Mileage": "61000"}, row | {"Mileage": "9,000 km"}])
+    )
+    assert table["odometer_km"].to_list() == ["54,000 (unit not said)", "61000 (unit not said)", "9000"]

@@ -40,7 +40,7 @@ _FREE: Final = ("variant", "chassis_number", "body_style", *_NAMES)
 _PLAIN_MONEY: Final = r"^[0-9]+(\.[0-9]{1,2})?$"
 _PLAIN_DATE: Final = r"^[0-9]{4}-[0-9]{2}-[0-9]{2}$"
 _PLAIN_YEAR: Final = r"^[0-9]{4}$"
-_FOOTNOTE: Final = r"\s*[*\u2020\u2021\u00a7]+$"
+_FOOTNOTES: Final = "*\u2020\u2021\u00a7"
 _SERIAL: Final = r"^[0-9]{5}(\.0)?$"
 _NO_UNIT: Final = " (unit not said)"
 """Behind the figures of an odometer that names no unit, which no check then takes for kilometres."""
@@ -128,9 +128,7 @@ class _Table:
     def __init__(self, rows: pl.DataFrame, habits: Habits) -> None:
         text = [name for name in rows.columns if rows.schema[name] == pl.String]
         self.rows = (
-            rows.with_columns(pl.col(*_of(text, _FREE)).str.strip_chars().str.replace(_FOOTNOTE, ""))
-            if _of(text, _FREE)
-            else rows
+            rows.with_columns(pl.col(*_of(text, _FREE)).str.strip_chars()) if _of(text, _FREE) else rows
         )
         self.habits = habits
         self.otherwise: list[pl.Series] = []
@@ -168,7 +166,12 @@ class _Table:
         unknown = {*plain, *(word.upper() for word in plain), "Unknown"}
         for name in _of(self.rows.columns, _FREE):
             cells = self.text(name)
-            if cells is not None and cells.is_in(list(unknown)).any():
+            if cells is None:
+                continue
+            if any(cells.str.ends_with(mark).any() for mark in _FOOTNOTES):
+                cells = cells.str.replace(rf"\s*[{_FOOTNOTES}]+$", "")
+                self.put(name, cells)
+            if cells.is_in(list(unknown)).any():
                 self.put(name, cells.set(cells.is_in(list(unknown)), None))
         for name in _of(self.rows.columns, (*WORD_COLUMNS, "history_file")):
             cells = self.text(name)
@@ -374,7 +377,8 @@ class _Table:
             if cells is None:
                 continue
             cells = _known(cells)
-            counted = (cells.drop_nulls().str.contains(_SERIAL).mean() or 0) >= 0.9
+            first = cells.drop_nulls().head(1_000)
+            counted = len(first) > 0 and int(first.str.contains(_SERIAL).sum()) >= 0.9 * len(first)
 
             def read(text: str, counted: bool = counted) -> tuple[Any, ...] | None:
                 day = (read_serial(text) if counted else None) or read_date(text, self.habits.date_order)

@@ -2,10 +2,13 @@
 against the
 Unicode CLDR, as babel carries it."""
 
+import re
 from datetime import date, datetime, time
 
 import pytest
+from babel.core import Locale
 from babel.dates import format_date, format_datetime
+from babel.localedata import locale_identifiers
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -85,3 +88,11 @@ def test_dates_are_read_as_the_common_locale_data_write_them(day: date, language
 @given(DAYS, st.sampled_from(LANGUAGES))
 def test_a_month_by_the_common_locale_data_is_a_span(day: date, language: str) -> None:
     assert read_date(format_date(day, "MMMM y", locale=language)) == (day.replace(day=15), "month")
+
+
+def test_points_part_a_day_from_its_month_in_every_locale_of_the_cldr() -> None:
+    """What dates such as ``06.11.2021`` rest on, as of the release of the CLDR that babel carries."""
+    patterns = {name: Locale.parse(name).date_formats["short"].pattern for name in locale_identifiers()}
+    pointed = {name: pattern for name, pattern in patterns.items() if re.match(r"[dMy]+\.", pattern)}
+    assert {"de", "de_CH", "nb", "fi", "pl"} <= set(pointed)
+    assert [name for name, pattern in pointed.items() if pattern.startswith("M")] == []
