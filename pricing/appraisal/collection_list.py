@@ -90,8 +90,14 @@ def record_of(shared: Appraisal, car: Row) -> Appraisal:
     (1968, 'model report')
 
     Raises:
-        AppraisalError: a cell cannot be what its column holds.
+        AppraisalError: a cell cannot be what its column holds, or the shared terms give a value.
     """
+    given = [name for name in _VALUES if getattr(shared.opinion, name) is not None]
+    if given:
+        raise AppraisalError(
+            f"the shared form gives opinion.{given[0]}, which would be every car's: take it out there, and "
+            f"write {given[0]} into the rows of the cars that have one"
+        )
     kind = "appraisal" if any(name in car.cells for name in _VALUES) else "model report"
     subject = replace(Subject(country=shared.subject.country), established={})
     seen = shared.inspection if SHEET in car.cells else _without_sheet(shared.inspection)

@@ -13,7 +13,7 @@ from pricing.appraisal.collection_list import COLUMNS, Row, read_cars, record_of
 from pricing.appraisal.collection_total import figure_of
 from pricing.appraisal.evidence import Known
 from pricing.appraisal.facts import DRAFT, MODEL_REPORT, facts_of
-from pricing.appraisal.record import Appraisal, read_record
+from pricing.appraisal.record import Appraisal, read_record, with_answer
 from pricing.appraisal.register import listed, read
 from pricing.errors import AppraisalError, FileError
 from pricing.model.price_model import PriceModel
@@ -245,3 +245,9 @@ def test_rows_whose_report_contradicts_itself_are_refused_and_nothing_of_them_is
     items = value_collection(held, known, early, read_cars(tmp_path / "cars.csv"), by="Clerk")
     assert all("is after the report date" in item.reason for item in items)
     assert listed(held).height == before
+
+
+def test_a_value_in_the_shared_form_is_no_cars() -> None:
+    shared = with_answer(Appraisal(), "opinion.figure", "4600")
+    with pytest.raises(AppraisalError, match=r"the shared form gives opinion\.figure"):
+        record_of(shared, Row(2, "7", {"make": "Corvane", "year": "1968"}))
