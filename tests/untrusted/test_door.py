@@ -40,7 +40,7 @@ def test_answers_that_come_one_by_one_wind_no_clock_up_anew(
 def test_a_caller_that_takes_its_time_is_waited_for(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("PRICING_READ_SECONDS", "2")
     (tmp_path / "a").write_text("x")
-    found = []
+    found: list[int] = []
     for answer in read_untrusted(many, tmp_path / "a", count=8):
         if len(found) == 3:
             time.sleep(2 * WALL + 0.5)
