@@ -91,6 +91,33 @@ def far_dates(path: Path) -> None:
     pa.parquet.write_table(pa.table({"make": ["a", "b", "c"], "event_date": days, "listed_on": times}), path)
 
 
+def groups_of_a_row(path: Path) -> None:
+    rows = {"make": ["Corvane"] * 3_000, "model": [f"Estelle {n % 7}" for n in range(3_000)]}
+    pa.parquet.write_table(pa.table(rows), path, row_group_size=1)
+
+
+def no_utf8(path: Path) -> None:
+    ends = pa.array([0, 3], pa.int32()).buffers()[1]
+    text = pa.Array.from_buffers(pa.string(), 1, [None, ends, pa.py_buffer(b"\xff\xfe\xfd")])
+    pa.parquet.write_table(pa.table({"make": text}), path)
+
+
+def types_within_types(path: Path) -> None:
+    columns = {
+        "make": ["Corvane"], "notes": pa.array([[("a", "b")]], pa.map_(pa.string(), pa.string())),
+        "amount": pa.array([[{"x": [b"\xff"]}]]),
+    }  # fmt: skip
+    pa.parquet.write_table(pa.table(columns), path)
+
+
+def patterns_for_headings(path: Path) -> None:
+    path.write_text("*,^.*$,(*),make\n1,2,3,Corvane\n", encoding="utf-8")
+
+
+def four_bytes_a_letter(path: Path) -> None:
+    path.write_bytes(f"{HEADER}\n{ROW}\n".encode("utf-32"))
+
+
 def new_keys(path: Path) -> None:
     lines = (json.dumps({f"k{n}": "1"}) for n in range(20_000))
     path.write_text("\n".join(lines), encoding="utf-8")
@@ -214,6 +241,11 @@ HOSTILE: Final[dict[str, tuple[str, Callable[[Path], None], str]]] = {
     "deep parquet": ("parquet", deep_parquet, "nested deeper than|cannot be read"),
     "large decimals": ("parquet", large_decimals, ""),
     "far dates": ("parquet", far_dates, ""),
+    "groups of a row": ("parquet", groups_of_a_row, ""),
+    "text that is no UTF-8": ("parquet", no_utf8, "Invalid UTF8"),
+    "types within types": ("parquet", types_within_types, ""),
+    "patterns for headings": ("csv", patterns_for_headings, ""),
+    "four bytes a letter": ("csv", four_bytes_a_letter, ""),
     "new keys": ("jsonl", new_keys, "name more than 2,000 columns"),
     "deep json": ("jsonl", deep_json, "line 1 is not JSON"),
     "long numbers": ("jsonl", long_numbers, ""),

@@ -10,7 +10,7 @@ from fastapi import FastAPI
 from fastapi.exceptions import RequestValidationError
 from pydantic import BaseModel, Field
 from starlette.exceptions import HTTPException
-from starlette.requests import Request
+from starlette.requests import ClientDisconnect, Request
 from starlette.responses import JSONResponse
 
 from pricing.api.request_ids import request_id
@@ -117,6 +117,7 @@ def handle_problems(api: FastAPI) -> None:
         RequestValidationError: _validation_error,
         HTTPException: _http_error,
         OSError: _system_error,
+        ClientDisconnect: _cut_short,
         Exception: _unforeseen,
     }
     for kind, handler in handlers.items():
@@ -173,6 +174,11 @@ async def _system_error(request: Request, error: OSError) -> JSONResponse:
     _LOG.error("no room on the disk: %s", error)
     told = "the server has no room left on its disk"
     return problem(503, told, code=WriteFailedError.code, headers={"Retry-After": "60"})
+
+
+async def _cut_short(request: Request, error: ClientDisconnect) -> JSONResponse:
+    """Nobody reads this answer; whoever leaves early writes no failure into the log."""
+    return problem(400, "the request ended before its body did; send it again")
 
 
 async def _unforeseen(request: Request, error: Exception) -> JSONResponse:

@@ -7,7 +7,11 @@ from typing import Final
 import polars as pl
 
 from pricing.intake.written.table import MONEY_COLUMNS, SAID_OTHERWISE, as_written
+from pricing.records.cells import raw_text
 from pricing.records.contract import check, spared
+
+ADDED: Final = ("not_known", SAID_OTHERWISE, "broken_rules", "unreadable", "place")
+"""Columns that are added to rows on their way."""
 
 _WORDS: Final = pl.List(pl.String)
 
@@ -68,4 +72,4 @@ def _nothing_in_a_currency(rows: pl.DataFrame) -> pl.Expr:
 
 
 def _text(rows: pl.DataFrame, name: str) -> pl.Expr:
-    return pl.col(name).cast(pl.String) if name in rows.columns else pl.lit(None, dtype=pl.String)
+    return raw_text(name, rows.schema[name]) if name in rows.columns else pl.lit(None, dtype=pl.String)

@@ -13,7 +13,7 @@ from typing import Final
 import polars as pl
 
 from pricing.intake.drawn_rows import ROW, headings_over, same_again, set_aside, without_lines, without_sums
-from pricing.intake.headings import meanings, plain
+from pricing.intake.headings import meanings, plain, plain_name
 
 LOOKED_THROUGH: Final = 60
 """Rows at the top of a grid in which its first header is looked for."""
@@ -146,7 +146,7 @@ def _table(grid: pl.DataFrame, rows: list[list[str | None]], start: int, end: in
         name for name in cells if frame[name].str.strip_chars().replace("", None).null_count() < frame.height
     ]
     places = [place for place, name in enumerate(cells) if names[place] or name in held]
-    headings = _unique([names[place] or f"column {place + 1}" for place in places])
+    headings = _unique([plain_name(names[place] or f"column {place + 1}") for place in places])
     headings = [f"{name}_in_file" if name == ROW else name for name in headings]
     frame = frame.select(
         *(pl.col(cells[place]).alias(heading) for place, heading in zip(places, headings, strict=True)), ROW

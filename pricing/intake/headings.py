@@ -7,6 +7,7 @@ from functools import cache
 from importlib.resources import files
 from typing import Final
 
+import polars as pl
 from rapidfuzz import fuzz, process
 
 from pricing.intake.written.money import currency_named
@@ -86,6 +87,28 @@ def plain(heading: str) -> str:
         if not unicodedata.combining(letter)
     )
     return " ".join(re.sub(r"[\W_]+", " ", bare).split())
+
+
+def plain_names(frame: pl.DataFrame) -> pl.DataFrame:
+    """A frame none of whose names is taken for a pattern of names (``*``, ``^...$``) or ends at a zero byte.
+
+    >>> plain_names(pl.DataFrame({"*": [1], "^make$": [2], "a\\x00b": [3], "year": [4]})).columns
+    ['(*)', '(^make$)', 'a�b', 'year']
+    """
+    told = {name: plain_name(name) for name in frame.columns if name != plain_name(name)}
+    taken = set(frame.columns)
+    for name, other in told.items():
+        while other in taken:
+            other += "_"
+        told[name] = other
+        taken.add(other)
+    return frame.rename(told)
+
+
+def plain_name(name: str) -> str:
+    """One name as ``plain_names`` has it."""
+    name = name.replace("\0", "\N{REPLACEMENT CHARACTER}")
+    return f"({name})" if name == "*" or (name[:1] == "^" and name[-1:] == "$") else name
 
 
 def meanings(heading: str) -> dict[str, float]:

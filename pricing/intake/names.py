@@ -21,6 +21,14 @@ ALIASES: Final = {
 """The alias table: ``typed`` (lower case) is ``name``; ``make`` and ``model`` say within which, where they
 matter."""
 
+MOST_COMPARED: Final = 4_000
+MOST_COMPARED_TO: Final = 2_000
+"""Names of one field, within a make or model, of which near misses are looked for, and those that they are
+held against: the most common of each. A file of as many makes as rows would else take memory and time by the
+square of them."""
+
+BLOCK: Final = 500
+
 
 def fold(name: pl.Expr) -> pl.Expr:
     """A name without what capitals and spaces make different."""
@@ -151,18 +159,29 @@ def _near(field: str, named: pl.DataFrame, within: list[str]) -> pl.DataFrame:
 
 def _pairs(group: pl.DataFrame) -> pl.DataFrame:
     """For each name the likest of the more common ones, if it is like enough."""
+    group = group.head(MOST_COMPARED)
     words = group.select(fold(pl.col("name"))).to_series().to_list()
-    letters = process.cdist(words, words, scorer=fuzz.ratio)
-    # A make with and without a word such as Motors: all words of the one are in the other.
-    parts = process.cdist(words, words, scorer=fuzz.token_set_ratio) - 1.0
     within_make = "settled_make" in group.columns
-    likeness = np.tril(letters if within_make else np.maximum(letters, parts), -1)
-    best = likeness.argmax(axis=1)
+    best, likeness = np.zeros(len(words), int), np.zeros(len(words), np.float32)
+    for first in range(0, len(words), BLOCK):
+        block = words[first : first + BLOCK]
+        alike = _likeness(block, words[: min(first + len(block), MOST_COMPARED_TO)], within_make)
+        alike = np.tril(alike, first - 1)
+        rows = slice(first, first + len(block))
+        best[rows], likeness[rows] = alike.argmax(axis=1), alike.max(axis=1)
     numbers = [figures(word) for word in words]
     same_numbers = pl.Series([numbers[row] == numbers[other] for row, other in enumerate(best)])
     return group.with_columns(
         typed=pl.Series(words),
         name=group["name"].gather(best),
         name_records=group["records"].gather(best),
-        likeness=pl.Series(likeness[np.arange(len(words)), best]).cast(pl.Float64).round(1),
+        likeness=pl.Series(likeness).cast(pl.Float64).round(1),
     ).filter((pl.col("likeness") >= ALIKE) & same_numbers)
+
+
+def _likeness(words: list[str], others: list[str], within_make: bool) -> np.ndarray:
+    letters = process.cdist(words, others, scorer=fuzz.ratio)
+    if within_make:
+        return letters
+    # A make with and without a word such as Motors: all words of the one are in the other.
+    return np.maximum(letters, process.cdist(words, others, scorer=fuzz.token_set_ratio) - 1.0)

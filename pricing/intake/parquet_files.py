@@ -1,7 +1,7 @@
 """Parquet files: metadata looked at first, long texts counted before they are written out, types that a frame
 can hold."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from datetime import date
 from pathlib import Path
 from typing import Final
@@ -44,6 +44,7 @@ def read_parquet(path: Path, layout: Layout, limits: Limits) -> Iterator[tuple[p
         file = pa.parquet.ParquetFile(opened, read_dictionary=texts, pre_buffer=False)
         done, out, most = 0, 0, limits.bytes_out(path.stat().st_size)
         for batch in _batches(file):
+            batch.validate(full=True)  # text that is no UTF-8, codes without a text
             out += sum(
                 _coded_bytes(path, *named, limits) for named in zip(batch.schema.names, batch, strict=True)
             )
@@ -58,9 +59,20 @@ def read_parquet(path: Path, layout: Layout, limits: Limits) -> Iterator[tuple[p
 
 
 def _batches(file: pa.parquet.ParquetFile) -> Iterator[pa.RecordBatch]:
-    """Every batch of a file, a reader for each group of rows: it keeps all the dictionaries it has read."""
-    for group in range(file.metadata.num_row_groups):
-        yield from file.iter_batches(batch_size=BATCH_ROWS, row_groups=[group], use_threads=False)
+    """Every batch of a file, a reader for each group of rows, as it keeps all the dictionaries it has read;
+    small groups together, of which a file may have as many as rows."""
+    groups, rows, last = list[int](), 0, file.metadata.num_row_groups - 1
+    for group in range(last + 1):
+        groups.append(group)
+        rows += file.metadata.row_group(group).num_rows
+        if rows < BATCH_ROWS and group < last:
+            continue
+        batches = file.iter_batches(batch_size=BATCH_ROWS, row_groups=groups, use_threads=False)
+        if len(groups) == 1:
+            yield from batches
+        else:
+            yield from pa.Table.from_batches(batches).combine_chunks().to_batches()
+        groups, rows = [], 0
 
 
 def _coded_bytes(path: Path, name: str, column: pa.Array, limits: Limits) -> int:
@@ -85,13 +97,33 @@ def _coded_bytes(path: Path, name: str, column: pa.Array, limits: Limits) -> int
 
 def _plain(column: pa.Array) -> pa.Array:
     """A column as a type that a frame can hold: codes written out, decimals of over 38 digits as text."""
+    if isinstance(column, pa.ExtensionArray):
+        column = column.storage
     if pa.types.is_dictionary(column.type):
         return column.dictionary_decode()
     if _is_list(column.type) and pa.types.is_dictionary(column.type.value_type):
         return pc.cast(column, pa.large_list(column.type.value_type.value_type))
     if pa.types.is_decimal256(column.type):
         return pc.cast(column, pa.string())
+    if pa.types.is_nested(column.type) and _holds(column.type, _unsayable):
+        return pa.array([_sayable(value) for value in column.to_pylist()])
     return column
+
+
+def _unsayable(kind: pa.DataType) -> bool:
+    """What JSON, in which a row waits in quarantine, has no words for."""
+    return bool(pa.types.is_map(kind) or pa.types.is_binary(kind) or pa.types.is_large_binary(kind))
+
+
+def _sayable(value: object) -> object:
+    """Maps as lists of their keys and values, bytes in hexadecimal, what stands in them likewise."""
+    if isinstance(value, dict):
+        return {name: _sayable(inner) for name, inner in value.items()}
+    if isinstance(value, tuple):
+        return {"key": _sayable(value[0]), "value": _sayable(value[1])}
+    if isinstance(value, list):
+        return [_sayable(inner) for inner in value]
+    return value.hex() if isinstance(value, bytes) else value
 
 
 def _days_in_range(frame: pl.DataFrame) -> list[pl.Series]:
@@ -119,8 +151,13 @@ def _is_list(kind: pa.DataType) -> bool:
 
 
 def _holds_codes(kind: pa.DataType) -> bool:
+    return _holds(kind, pa.types.is_dictionary)
+
+
+def _holds(kind: pa.DataType, is_such: Callable[[pa.DataType], bool]) -> bool:
+    """Whether a type, or one within it, is such a one."""
     inner = [kind.field(place).type for place in range(kind.num_fields)]
-    return bool(pa.types.is_dictionary(kind)) or any(map(_holds_codes, inner))
+    return is_such(kind) or any(_holds(one, is_such) for one in inner)
 
 
 def _depth(kind: pa.DataType) -> int:

@@ -18,6 +18,7 @@ import pyarrow
 
 from pricing.errors import FileError
 from pricing.intake.drawn_tables import tables_in
+from pricing.intake.headings import plain_names
 from pricing.intake.layout import Layout
 from pricing.intake.listings import is_page, pages_in, read_listings
 from pricing.intake.parquet_files import read_parquet
@@ -102,7 +103,8 @@ def parts(
         return
     rows = 0
     try:
-        for frame, expected, *others in _reader(path)(path, asked, limits):
+        for given, expected, *others in _reader(path)(path, asked, limits):
+            frame = plain_names(given)
             _refuse_large(path, frame, limits)
             rows += frame.height
             set_aside = dict(others[0]) if others else {}

@@ -13,6 +13,7 @@ import polars as pl
 from pricing.errors import FileError
 from pricing.intake.drawn_rows import is_ditto
 from pricing.intake.drawn_tables import LOOKED_THROUGH, DrawnTable, header_row, tables_in
+from pricing.intake.headings import plain_names
 from pricing.intake.layout import Layout, numbered
 from pricing.untrusted.limits import Limits
 
@@ -49,8 +50,9 @@ def read_text_table(path: Path, layout: Layout, limits: Limits) -> Frames:
     if len(delimiter.encode()) != 1:
         raise FileError(f"{path}: a delimiter is one plain character; got {delimiter!r}")
     for found in _found(path, layout, limits, survey, head, delimiter):
-        _refuse_open_quote(path, found[0], delimiter)
-        yield found
+        frame = plain_names(found[0])
+        _refuse_open_quote(path, frame, delimiter)
+        yield (frame, *found[1:])
 
 
 def _found(

@@ -286,17 +286,17 @@ def spared(rejected: pl.DataFrame) -> pl.DataFrame:
     ]
     names = [pl.when(went).then(pl.lit(name)) for name, went in gone.items()]
     blanked = [pl.when(~went).then(name).alias(name) for name, went in gone.items()]
-    if {"option_unknown", "option_repeated"} & rules and "options" in rejected.columns:
-        listed = pl.col("options") if rejected.schema["options"] == pl.List(pl.String) else None
+    if {"option_unknown", "option_repeated", "options_unreadable"} & rules and "options" in rejected.columns:
+        kind = rejected.schema["options"]
         listed = (
-            pl.col("options").str.split(";").list.eval(pl.element().str.strip_chars())
-            if listed is None
-            else listed
+            pl.col("options")
+            if kind == pl.List(pl.String)
+            else raw_text("options", kind).str.split(";").list.eval(pl.element().str.strip_chars())
         )
         others = listed.list.set_difference(list(OPTION_CODES)).list.eval(
             pl.element().filter(pl.element() != "")
         )
-        odd = broken.list.contains("option_unknown")
+        odd = broken.list.contains("option_unknown") | broken.list.contains("options_unreadable")
         noted.append(
             pl.when(odd).then(pl.lit("options: ") + others.list.join(", ").str.slice(0, LONGEST_CELL_NOTED))
         )
@@ -308,9 +308,10 @@ def spared(rejected: pl.DataFrame) -> pl.DataFrame:
             .otherwise(listed)
             .alias("options")
         )
-    nothing = pl.lit([], dtype=pl.List(pl.String))
-    told = pl.concat_list(names).list.drop_nulls() if names else nothing
-    notes = pl.col("notes").cast(pl.String) if "notes" in rejected.columns else pl.lit(None, dtype=pl.String)
+    none = pl.lit([], dtype=pl.List(pl.String))
+    told = pl.concat_list(names).list.drop_nulls() if names else none
+    nothing = pl.lit(None, dtype=pl.String)
+    notes = raw_text("notes", rejected.schema["notes"]) if "notes" in rejected.columns else nothing
     together = pl.concat_str([notes, *noted], separator="; ", ignore_nulls=True)
     return rejected.with_columns(
         *blanked, pl.when(together != "").then(together).alias("notes"), told.alias("not_known")

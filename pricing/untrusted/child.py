@@ -29,7 +29,7 @@ NAME_LENGTH: Final = 200
 LONGEST_MESSAGE: Final = 2_000
 """Characters of an error; what a file says may stand in one."""
 
-WALL: Final = 1.5
+WALL: Final = 1.25
 """Times its processor seconds that a child may take on the clock, while it does not wait for its caller."""
 
 _LENGTH: Final = struct.Struct("!Q")
@@ -134,11 +134,13 @@ def _answer(answers: socket.socket, reader: Callable[..., Any] | BaseException) 
         os.chdir(request["folder"])
         if isinstance(reader, BaseException):
             raise reader
-        for facts, content in bounded(reader(source, limits, **request["arguments"]), limits, size):
-            while granted <= 0:
+        for facts, content in bounded(
+            reader(source, limits, **request["arguments"]), request["path"], limits, size
+        ):
+            if granted <= 0:
                 deadline.stop()
                 granted += len(answers.recv(64))
-            deadline.go()
+                deadline.go()
             hand_over(answers, facts, content)
             granted -= 1
         end: dict[str, Any] = {"end": True}
@@ -163,7 +165,9 @@ def said(error: BaseException, path: str, limits: Limits, size: int) -> dict[str
     return {"error": "FileError", "message": f"{path} cannot be read: {why}"}
 
 
-def bounded(answers: Iterator[tuple[Any, Any]], limits: Limits, size: int) -> Iterator[tuple[Any, Any]]:
+def bounded(
+    answers: Iterator[tuple[Any, Any]], path: str, limits: Limits, size: int
+) -> Iterator[tuple[Any, Any]]:
     """Answers as long as all of them together are not larger than a file of that size may be."""
     most, total = limits.bytes_out(size), 0
     for facts, content in answers:
@@ -172,7 +176,8 @@ def bounded(answers: Iterator[tuple[Any, Any]], limits: Limits, size: int) -> It
         )
         if total > most:
             raise FileError(
-                f"its {size:,} bytes unpack to more than {most:,}, more than any true file of that size"
+                f"{path} cannot be read: its {size:,} bytes unpack to more than {most:,}, more than any "
+                "true file of that size"
             )
         yield facts, content
 

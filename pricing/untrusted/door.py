@@ -10,7 +10,6 @@ in this process, behind the same looks at kind and size.
 import atexit
 import io
 import json
-import mmap
 import os
 import signal
 import socket
@@ -25,7 +24,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from pricing import errors
 from pricing.errors import FileError
-from pricing.untrusted.child import NAME_LENGTH, bounded, memory_file, received, said, sent
+from pricing.untrusted.child import NAME_LENGTH, WALL, bounded, memory_file, received, said, sent
 from pricing.untrusted.files import regular_size
 from pricing.untrusted.limits import Limits
 
@@ -47,6 +46,9 @@ _PASSED: Final = (
 )
 """Environment variables that the reading process is given: none that holds a password."""
 
+
+MAPPED: Final = 1 << 20
+"""Bytes of an answer from which it is mapped; a smaller one is copied, as maps and open files are limited."""
 
 Reader = Callable[..., Iterator[tuple[dict[str, Any], Any]]]
 
@@ -162,16 +164,21 @@ def _send(mine: socket.socket, request: bytes, content: bytes | None) -> None:
 def _answer(answer: dict[str, Any], file: int | None) -> Answer:
     if file is None:
         return Answer(answer["facts"], None)
-    with os.fdopen(file, "rb"):
+    with os.fdopen(file, "rb") as opened:
         length = os.fstat(file).st_size
-        held = mmap.mmap(file, length, access=mmap.ACCESS_READ) if length else b""
-    if answer["holds"] == "bytes":
-        return Answer(answer["facts"], bytes(held))
-    import polars as pl
-    import pyarrow as pa
+        if answer["holds"] == "bytes" or length < MAPPED:
+            opened.seek(0)
+            held = opened.read()
+            if answer["holds"] == "bytes":
+                return Answer(answer["facts"], held)
+        import polars as pl
+        import pyarrow as pa
 
-    frame = pl.from_arrow(pa.ipc.open_file(pa.py_buffer(held)).read_all())
-    return Answer(answer["facts"], frame)
+        if length < MAPPED:
+            return Answer(answer["facts"], pl.from_arrow(pa.ipc.open_file(pa.py_buffer(held)).read_all()))
+        with pa.memory_map(f"/dev/fd/{file}") as mapped:  # which needs its file no more once it is mapped
+            table = pa.ipc.open_file(mapped.read_buffer()).read_all()
+        return Answer(answer["facts"], pl.from_arrow(table))
 
 
 def _error(answer: dict[str, Any]) -> Exception:
@@ -184,8 +191,11 @@ def _end_of(ended: int, limits: Limits, size: int) -> str:
     """Why a child ended without an answer."""
     told = os.read(ended, 20)
     number = int(told) if told else 0
-    if number in (-signal.SIGALRM, -signal.SIGXCPU):
-        return f"cannot be read: it would take more than {limits.seconds(size):,.0f} seconds"
+    if number == -signal.SIGXCPU:
+        return f"cannot be read: it would take more than {limits.seconds(size):,.0f} seconds of a processor"
+    if number == -signal.SIGALRM:
+        most = WALL * limits.seconds(size)
+        return f"cannot be read: it would take more than {most:,.0f} seconds on the clock"
     if number == -signal.SIGXFSZ:
         return f"cannot be read: it comes to more than {2 * limits.bytes_out(size):,} bytes"
     if number in (-signal.SIGABRT, -signal.SIGKILL):
@@ -198,7 +208,7 @@ def _read_here(
 ) -> Iterator[Answer]:
     try:
         source = str(path) if given is None else io.BytesIO(given)
-        for facts, holds in bounded(reader(source, limits, **arguments), limits, size):
+        for facts, holds in bounded(reader(source, limits, **arguments), str(path), limits, size):
             yield Answer(facts, holds)
     except Exception as error:
         raise _error(said(error, str(path), limits, size)) from None

@@ -1,5 +1,6 @@
 """Requests that mean to stop a server: each is answered, and whoever else asks is answered meanwhile."""
 
+import asyncio
 import json
 import os
 import signal
@@ -13,10 +14,13 @@ from typing import Any
 
 import httpx
 import pytest
+from fastapi import FastAPI
 from fastapi.exceptions import RequestValidationError
+from starlette.requests import Request
+from starlette.types import Message
 
 from pricing.api.list_reader import SHORT_BODY, read_list
-from pricing.api.problems import HttpProblemError
+from pricing.api.problems import HttpProblemError, handle_problems
 from pricing.store.market import Market
 from tests.api.servers import PATIENCE, copied, killable
 from tests.small_market import common_car
@@ -101,6 +105,29 @@ def test_a_list_that_takes_more_than_any_true_one_is_refused(
     with pytest.raises(HttpProblemError, match="it would take more than") as refused:
         read_list(b'{"cars":[' + b"{}," * 300_000 + b"{}]}", 50_000)
     assert refused.value.status == 413
+
+
+def test_a_caller_that_leaves_in_the_middle_of_a_request_is_no_failure_of_the_server() -> None:
+    app, sent = FastAPI(), list[Message]()
+    handle_problems(app)
+
+    @app.post("/")
+    async def read(request: Request) -> None:
+        await request.body()
+
+    told: Iterator[Message] = iter(
+        [{"type": "http.request", "body": b"{", "more_body": True}, {"type": "http.disconnect"}]
+    )
+
+    async def receive() -> Message:
+        return next(told)
+
+    async def send(message: Message) -> None:
+        sent.append(message)
+
+    scope = {"type": "http", "method": "POST", "path": "/", "headers": [], "query_string": b""}
+    asyncio.run(app(scope, receive, send))
+    assert sent[0]["status"] == 400 and b"before its body did" in sent[1]["body"]
 
 
 def filled(head: bytes, part: bytes, tail: bytes) -> bytes:

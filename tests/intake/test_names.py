@@ -1,7 +1,9 @@
 """Names: what is one name at once, what is proposed, and what is left alone."""
 
+import tracemalloc
 from pathlib import Path
 
+import numpy as np
 import polars as pl
 import pytest
 
@@ -84,3 +86,17 @@ def test_a_rare_spelling_of_a_common_name_is_doubtful_until_it_is_settled(tmp_pa
     assert doubtful() == {"Aubrele"}
     market.settle_name("make", "Aubrele", "Aubrele")
     assert doubtful() == set()
+
+
+def test_a_file_with_as_many_makes_as_rows_asks_for_no_more_than_a_true_one() -> None:
+    made = np.random.default_rng(0).choice(list("abcdefghijkl"), size=(60_000, 9))
+    makes = ["Corvane", *dict.fromkeys(map("".join, made.tolist()))]
+    rows = pl.DataFrame({"make": makes, "records": [9] + [1] * (len(makes) - 1)})
+    rows = rows.vstack(pl.DataFrame({"make": ["Corvaine"], "records": [2]}))
+    rows = rows.with_columns(model=pl.lit("Six"), variant=pl.lit(None, pl.String)).select(*FIELDS, "records")
+    tracemalloc.start()
+    found = near_misses(rows, NO_ALIASES)
+    peak = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    assert found.row(-1, named=True)["name"] == "Corvane" and found.row(-1, named=True)["typed"] == "corvaine"
+    assert peak < 200_000_000  # one square of 60,000 names alone has 14 GB

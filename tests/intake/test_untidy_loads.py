@@ -7,6 +7,8 @@ from pathlib import Path
 from typing import Any
 
 import polars as pl
+import pyarrow as pa
+import pyarrow.parquet as pq
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
@@ -109,6 +111,32 @@ def test_an_optional_cell_never_costs_its_row(tmp_path: Path, column: str, cell:
     row = market.sales().row(0, named=True)
     assert row[column] == (["overdrive"] if column == "options" else None)
     assert cell.split(";")[-1] in row["notes"]
+
+
+def test_columns_named_as_those_that_are_added_on_the_way_are_only_columns(tmp_path: Path) -> None:
+    named = (
+        "place", "unreadable", "broken_rules", "not_known", "said_otherwise", "unpriced", "mends", "file",
+        "record_id", "batch_id", "quarantine_id", "row_number", "unseen",
+    )  # fmt: skip
+    row = ROW | dict.fromkeys(named, "x")
+    market, report = load(tmp_path, [row, row | {"make": ""}])
+    assert (report.accepted, report.by_rule) == (1, {"make_missing": 1})
+    assert market.quarantine()["raw"].str.json_path_match("$.not_known").to_list() == ["x"]
+
+
+def test_types_that_no_cell_has_cost_no_row_that_can_be_without(tmp_path: Path) -> None:
+    odd = {
+        "notes": pa.array([[("a", "b")]], pa.map_(pa.string(), pa.string())),
+        "variant": pa.array([[b"\xff"]]),
+        "options": pa.array([{"a": 1}]),
+    }
+    table = {name: [cell] for name, cell in ROW.items()} | odd
+    pq.write_table(pa.table(table), tmp_path / "notes.parquet")
+    market = Market.open(tmp_path / "market.duckdb", base_currency="GBP")
+    report = market.load([tmp_path / "notes.parquet"], today=TODAY)
+    assert (report.accepted, report.not_known) == (1, {"variant": 1, "options": 1})
+    notes = market.sales()["notes"].item()
+    assert '"key":"a","value":"b"' in notes and "variant: ff" in notes
 
 
 def test_a_month_or_a_year_is_a_span_and_the_same_record_whenever_it_is_loaded(tmp_path: Path) -> None:

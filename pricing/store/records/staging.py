@@ -15,7 +15,7 @@ import duckdb
 import polars as pl
 
 from pricing.clean_text import cleaned, cleaned_lines, holds_unseen, is_odd
-from pricing.intake.checking import check_rows
+from pricing.intake.checking import ADDED, check_rows
 from pricing.intake.duplicates import with_keys
 from pricing.intake.exports import restored, restored_names
 from pricing.intake.listings import is_page
@@ -75,7 +75,8 @@ def stage(raw: pl.DataFrame, file: Path, mapping: Mapping | None, terms: Pricing
     if is_page(file):
         mapped = cells if mapping is None else mapping.complete(cells)
     else:
-        mapped = cells if mapping is None else mapping.apply(cells, terms.names)
+        own = cells.drop(ADDED, strict=False)  # what checks add is none of the file's
+        mapped = own if mapping is None else mapping.apply(cells, terms.names)
     if stands_for is not None:
         cells = cells.drop(EXPORT_FRONT, strict=False)
     mapped = mapped.with_columns(
