@@ -19,6 +19,9 @@ CAR: Final = "car"
 NEAR: Final = 86.0
 """Likeness (0-100) from which a heading is taken for a near spelling of a known one."""
 
+SHORTEST_CUT: Final = 4
+"""Letters of a heading from which it is taken for the beginning of a known one."""
+
 _BRACKETS: Final = re.compile(r"[(\[{].*?[)\]}]")
 _UNITS: Final = re.compile(
     r"\b(?:in|en|eur|gbp|usd|chf|sek|nok|dkk|aud|cad|nzd|inr|dm|rs|euros?|pounds?|sterling|kr|incl?|inkl|ca"
@@ -45,6 +48,19 @@ _MONEY_ALONE: Final = re.compile(
     r"(?:s|k| ?['\u2019]?000s?)?",
     re.IGNORECASE,
 )
+_ESTIMATE: Final = re.compile(
+    r"\b(?:est|estimates?|schatz\w*|taxe|estimation|stima|estimacion|taxatie|utrop\w*)\b"
+)
+_LOWER_END: Final = re.compile(
+    r"\b(?:low|lower|min|minim\w*|from|von|ab|untere\w*|bas|basse|bassa|da|baja|laag|vanaf|lagt)\b"
+)
+_UPPER_END: Final = re.compile(r"\b(?:high|upper|max|maxim\w*|to|bis|obere\w*|haute?|alta|hoog|tot|hogt)\b")
+"""Which end of an estimate a heading is of; common practice, no source."""
+_FOR_HOW_MUCH: Final = re.compile(r"\s(?:for|at|fur|um|bei|pour|a|per|por|en|voor|for|till)$")
+"""Behind a word of the sale, such as Adjugé à."""
+_AGE_WHEN: Final = re.compile(
+    r"(?:age|alter|eta|edad|leeftijd|alder) (?:when|at|on|bei|beim|a la|au|al|alla|bij|vid)\b(?!.*\b(?:driver|owner|buyer)\b)"
+)
 _DISTANCE: Final = re.compile(r"\b(?:t?kms?|miles|mls)\b")
 _THOUSANDS: Final = re.compile(
     r"\b(?:k(?:f|ff|chf|sek|kr|eur|euro|usd|gbp)|tkr|tsek)\b|"
@@ -59,6 +75,8 @@ _ASKING: Final = re.compile(
     r"|precio (?:pedido|solicitado|anunciado|negociable)|se pide|vraagprijs|gevraagde?|in advertentie|begart"
     r"|annonspris|utannonserat|priside)\b"
 )
+_OWN_COST: Final = frozenset({"cost", "value"})
+"""Headings of a price that may be what the seller once paid: any other goes before them."""
 _RATE: Final = re.compile(r"%|\bper ?cent\b|\bprozent\b|\bpct\b", re.IGNORECASE)
 _OF_ANOTHER_THING: Final = re.compile(
     r"\b(?:expir\w*|expiry|due|until|valid\w*|mot|tuv|service\w*|born|birth\w*|geburt\w*|renewal|next|tax\w*"
@@ -100,14 +118,23 @@ def meanings(heading: str) -> dict[str, float]:
         return {"amount": 0.97}
     if _MONEY_ALONE.fullmatch(" ".join(heading.split())):
         return {"amount": 0.9}
+    if _AGE_WHEN.match(whole):
+        return {"year": 0.97}
+    low, high = _LOWER_END.search(whole) is not None, _UPPER_END.search(whole) is not None
+    if _ESTIMATE.search(whole) and low != high:
+        return {"low_estimate" if low else "high_estimate": 0.98}
     bare = " ".join(_UNITS.sub(" ", plain(_BRACKETS.sub(" ", heading))).split())
     long = " ".join(_SHORT.get(word, word) for word in bare.split())
     asking = 0.96 if _ASKING.search(whole) else 1.0  # what was paid goes before it
-    for text, worth in ((whole, 1.0), (bare, 0.97), (long, 0.97), (_OF_THE_CAR.sub("", long).strip(), 0.96)):
+    for text, worth in (
+        (whole, 1.0), (bare, 0.97), (long, 0.97), (_OF_THE_CAR.sub("", long).strip(), 0.96),
+        (_FOR_HOW_MUCH.sub("", long), 0.95),
+    ):  # fmt: skip
         if text in _nothing():
             return {}
         for ours in _known().get(text, ()):
             likeness = worth * asking if ours == "amount" else worth
+            likeness *= 0.9 if ours == "amount" and text in _OWN_COST else 1.0
             by_column[ours] = max(by_column.get(ours, 0.0), likeness)
     if _RATE.search(heading):  # shares of a price are no money
         by_column = {ours: sure for ours, sure in by_column.items() if ours not in _SUMS}
@@ -115,6 +142,8 @@ def meanings(heading: str) -> dict[str, float]:
         return {}
     if by_column or len(bare) < 3:
         return by_column or ({"odometer_km": 0.9} if _DISTANCE.search(whole) else {})
+    if (cut := _cut_short(bare)) is not None:
+        return {cut: 0.97}
     for name, likeness, _ in process.extract(
         bare, list(_known()), scorer=fuzz.ratio, score_cutoff=NEAR, limit=5
     ):
@@ -175,6 +204,22 @@ def currency_of(heading: str) -> str | None:
     """
     named = {currency_named(text) for text in _CURRENCY.findall(heading)} - {None}
     return named.pop() if len(named) == 1 else None
+
+
+def _cut_short(bare: str) -> str | None:
+    """The one column whose known headings begin with a heading of one word, as ``Zust.`` does ``Zustand``;
+    common practice, no source.
+
+    >>> _cut_short("zust"), _cut_short("kilom"), _cut_short("ver")
+    ('condition_band', 'odometer_km', None)
+    """
+    if len(bare) < SHORTEST_CUT or " " in bare:
+        return None
+    begun = {known for known in (*_known(), *_nothing()) if known.startswith(bare) and " " not in known}
+    if begun & _nothing():
+        return None
+    columns = {ours for known in begun for ours in _known()[known]}
+    return columns.pop() if len(columns) == 1 else None
 
 
 @cache

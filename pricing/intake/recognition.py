@@ -224,9 +224,10 @@ def _score(ours: str, named: dict[str, float], look: dict[str, float], alone: di
 def _one_car_or_its_parts(scores: np.ndarray, ours: Sequence[str]) -> None:
     """A whole car in a cell is looked for only where make and model are not in columns of their own."""
     place = {column: at for at, column in enumerate(ours)}
-    if CAR not in place or "make" not in place or "model" not in place:
+    if CAR not in place:
         return
-    make, model = scores[:, place["make"]], scores[:, place["model"]]
+    nothing = np.zeros(len(scores))
+    make, model = (scores[:, place[name]] if name in place else nothing for name in ("make", "model"))
     car = scores[:, place[CAR]]
     both = make.max() >= PROPOSED_FROM and model.max() >= PROPOSED_FROM and make.argmax() != model.argmax()
     if both and car.max() < 0.99 + (car.argmax() == model.argmax()):
