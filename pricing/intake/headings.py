@@ -59,7 +59,8 @@ _UPPER_END: Final = re.compile(r"\b(?:high|upper|max|maxim\w*|to|bis|obere\w*|ha
 _FOR_HOW_MUCH: Final = re.compile(r"\s(?:for|at|fur|um|bei|pour|a|per|por|en|voor|for|till)$")
 """Behind a word of the sale, such as Adjugé à."""
 _AGE_WHEN: Final = re.compile(
-    r"(?:age|alter|eta|edad|leeftijd|alder) (?:when|at|on|bei|beim|a la|au|al|alla|bij|vid)\b(?!.*\b(?:driver|owner|buyer)\b)"
+    r"(?:age|alter|eta|edad|leeftijd|alder) (?:when|at|on|bei|beim|a la|au|al|alla|bij|vid)\b"
+    r"(?!.*\b(?:driver|owner|buyer)\b)"
 )
 _DISTANCE: Final = re.compile(r"\b(?:t?kms?|miles|mls)\b")
 _THOUSANDS: Final = re.compile(
@@ -136,6 +137,8 @@ def meanings(heading: str) -> dict[str, float]:
             likeness = worth * asking if ours == "amount" else worth
             likeness *= 0.9 if ours == "amount" and text in _OWN_COST else 1.0
             by_column[ours] = max(by_column.get(ours, 0.0), likeness)
+    if "amount" in by_column and currency_of(heading) is not None:
+        by_column = {ours: sure for ours, sure in by_column.items() if ours in _SUMS}
     if _RATE.search(heading):  # shares of a price are no money
         by_column = {ours: sure for ours, sure in by_column.items() if ours not in _SUMS}
     if not by_column and (_OF_ANOTHER_THING.search(whole) or _RATE.search(heading)):

@@ -62,29 +62,32 @@ _SOLD: Final = re.compile(
     re.IGNORECASE,
 )
 _BESIDE_THE_PRICE: Final = re.compile(
-    r"(.*\d\S*)(?:\s*[,;(+&/-]\s*|\s+)"
-    r"((?:(?:plus|with|and|incl?\.?|including|mit|samt|plus|inkl\.?|und|avec|et|compris|con|e|y|met|en|med|och)\s+)?"
+    r"(.*\d\S*(?:\s(?:[£€$]|kr\.?|euros?|pounds|kronor|(?-i:[A-Z]{3})))?)(?:\s*[,;(]\s*|\s*(?=[+&])|\s+)"
+    r"((?:[+&]\s*|(?:plus|with|and|incl?\.?|including|mit|samt|inkl\.?|und|avec|et|compris|con|e|y|met|en|med"
+    r"|och)\s+)"
     r"(?:(?:some|a few|box(?:es)? of|lots? of|many|all|the|old|spare)\s+)*"
     r"(?:spares|spare parts|parts|tools|handbooks?|manuals?|papers|history|hard ?top|tow ?bar|tonneau"
-    r"|ersatzteilen?|teilen?|werkzeug|papieren?|pièces(?: détachées)?|outils|ricambi|attrezzi|recambios|piezas"
-    r"|herramientas|onderdelen|gereedschap|reservdelar|delar|verktyg)"
+    r"|ersatzteilen?|teilen?|werkzeug|papieren?|pièces(?: détachées)?|outils|ricambi|attrezzi|recambios"
+    r"|piezas|herramientas|onderdelen|gereedschap|reservdelar|delar|verktyg)"
     r"|(?:to|an|à|a|aan|till)\s+(?:an?|the|ein\w*|une?|een|en)?\s*"
     r"(?:friend|member|neighbour|trade|dealer|trader|mitglied|freund|händler|ami|membre|marchand|amico|socio"
     r"|amigo|lid|vriend|handelaar|medlem|vän|handlare)"
-    r"|(?:as (?:seen|is|found)|on the day|in the end|eventually|agreed|(?:buyer )?collects|delivered|handshake))\)?",
+    r"|(?:as (?:seen|is|found)|on the day|in the end|eventually|agreed|(?:buyer )?collects))\)?",
     re.IGNORECASE,
 )
 """An amount and behind it what does not change it: what went with the car, who took it, how it was settled.
 Anything else behind an amount, such as a car in part exchange, may change it; common practice, no source."""
 _ASKED: Final = re.compile(
-    r"[\s,(/]*(?:o\.?n\.?o\.?|o\.?b\.?o\.?|o\.?i\.?r\.?o\.?|or (?:nearest |best |near |close |very near )?offers?|negotiable|neg\.?|v\.?h?b\.?"
+    r"[\s,(/]*(?:o\.?n\.?o\.?|o\.?b\.?o\.?|o\.?i\.?r\.?o\.?"
+    r"|or (?:nearest |best |near |close |very near )?offers?|negotiable|neg\.?|v\.?h?b\.?"
     r"|verhandlungsbasis"
     r"|festpreis|fp|firm|fixed|à débattre|trattabili|tratt\.|negociable|prutbart|asking"
     r"|d/?a|drive[ -]?away)\)?\s*",
     re.IGNORECASE,
 )
 _FRONT_ASKED: Final = re.compile(
-    r"(?:asking(?: price)?|offers? (?:around|over|near|about|in the region of|in excess of)|o\.?i\.?r\.?o\.?|v\.?h?b\.?|verhandlungsbasis|festpreis|fp)\b[:.]?\s*",
+    r"(?:asking(?: price)?|offers? (?:around|over|near|about|in the region of|in excess of)"
+    r"|o\.?i\.?r\.?o\.?|v\.?h?b\.?|verhandlungsbasis|festpreis|fp)\b[:.]?\s*",
     re.I,
 )
 _ABOUT: Final = re.compile(
