@@ -7,7 +7,7 @@ from functools import cache
 from typing import Final
 
 from pricing.intake.written.numbers import number, scaled, tidied
-from pricing.intake.written.words import known_words, yes_and_no
+from pricing.intake.written.price_words import outcome_in_its_place, without_words
 from pricing.money.currencies import CURRENCIES
 
 SIGNS: Final[dict[str, tuple[str, ...]]] = {
@@ -61,22 +61,6 @@ _SOLD: Final = re.compile(
     r"|vendido(?: por| en)?|verkocht(?: voor)?|såld(?: för)?)\b:?\s*",
     re.IGNORECASE,
 )
-_BESIDE_THE_PRICE: Final = re.compile(
-    r"(.*\d\S*(?:\s(?:[£€$]|kr\.?|euros?|pounds|kronor|(?-i:[A-Z]{3})))?)(?:\s*[,;(]\s*|\s*(?=[+&])|\s+)"
-    r"((?:[+&]\s*|(?:plus|with|and|incl?\.?|including|mit|samt|inkl\.?|und|avec|et|compris|con|e|y|met|en|med"
-    r"|och)\s+)"
-    r"(?:(?:some|a few|box(?:es)? of|lots? of|many|all|the|old|spare)\s+)*"
-    r"(?:spares|spare parts|parts|tools|handbooks?|manuals?|papers|history|hard ?top|tow ?bar|tonneau"
-    r"|ersatzteilen?|teilen?|werkzeug|papieren?|pièces(?: détachées)?|outils|ricambi|attrezzi|recambios"
-    r"|piezas|herramientas|onderdelen|gereedschap|reservdelar|delar|verktyg)"
-    r"|(?:to|an|à|a|aan|till)\s+(?:an?|the|ein\w*|une?|een|en)?\s*"
-    r"(?:friend|member|neighbour|trade|dealer|trader|mitglied|freund|händler|ami|membre|marchand|amico|socio"
-    r"|amigo|lid|vriend|handelaar|medlem|vän|handlare)"
-    r"|(?:as (?:seen|is|found)|on the day|in the end|eventually|agreed|(?:buyer )?collects))\)?",
-    re.IGNORECASE,
-)
-"""An amount and behind it what does not change it: what went with the car, who took it, how it was settled.
-Anything else behind an amount, such as a car in part exchange, may change it; common practice, no source."""
 _ASKED: Final = re.compile(
     r"[\s,(/]*(?:o\.?n\.?o\.?|o\.?b\.?o\.?|o\.?i\.?r\.?o\.?"
     r"|or (?:nearest |best |near |close |very near )?offers?|negotiable|neg\.?|v\.?h?b\.?"
@@ -182,7 +166,7 @@ def read_money(text: str, decimal: str = ".", *, grouped: bool = True) -> Money 
             return None if amount is None else Money(amount=amount, currency=sign, plain=True)
     if _ON_REQUEST.fullmatch(plain):
         return Money(outcome="asking", more=True)
-    if (outcome := _without_price().get(plain.lower().strip(" .!-()"))) is not None:
+    if (outcome := outcome_in_its_place(plain)) is not None:
         return Money(outcome=outcome, firm=True)
     rest = _UNSOLD.sub("", plain, count=1) if _UNSOLD.match(plain) else None
     unsold = rest is not None
@@ -200,22 +184,12 @@ def read_money(text: str, decimal: str = ".", *, grouped: bool = True) -> Money 
     asked = _ASKED.sub("", plain) if _ASKED.search(plain) and re.search(r"\d", plain) else plain
     bare = _FRONT_ASKED.sub("", asked, count=1) if _FRONT_ASKED.match(asked) else asked
     found = _amount(bare, decimal)
-    if found is None and (with_words := _BESIDE_THE_PRICE.fullmatch(plain)) is not None:
-        of_it = read_money(with_words[1], decimal, grouped=grouped)
+    if found is None and (alone := without_words(plain)) is not None:
+        of_it = read_money(alone, decimal, grouped=grouped)
         return None if of_it is None or of_it.amount is None else replace(of_it, plain=False, more=True)
     if found is None or bare == plain:
         return found
     return replace(found, outcome="asking", more=True)
-
-
-@cache
-def _without_price() -> dict[str, str]:
-    """Words in place of a price, by the outcome they say; a bare yes or no says none."""
-    bare = {word for words in yes_and_no() for word in words}
-    outcomes = known_words()["outcome"]
-    return {
-        word: ours for word, ours in outcomes.items() if ours in ("unsold", "withdrawn") and word not in bare
-    }
 
 
 def _amount(text: str, decimal: str) -> Money | None:
