@@ -10,6 +10,7 @@ from typing import Final
 from rapidfuzz import fuzz, process
 
 from pricing.intake.written.money import currency_named
+from pricing.intake.written.words import known_words
 
 _NONE: Final = "none_of_ours"
 
@@ -22,12 +23,17 @@ NEAR: Final = 86.0
 SHORTEST_CUT: Final = 4
 """Letters of a heading from which it is taken for the beginning of a known one."""
 
+MOST_CUT: Final = 4
+"""Columns that such a beginning may leave open: the cells decide."""
+
 _BRACKETS: Final = re.compile(r"[(\[{].*?[)\]}]")
 _UNITS: Final = re.compile(
     r"\b(?:in|en|eur|gbp|usd|chf|sek|nok|dkk|aud|cad|nzd|inr|dm|rs|euros?|pounds?|sterling|kr|incl?|inkl|ca"
     r"|approx|000s?|tsd|thousands?|reading|shown|run|gelaufen|parcourus?)\b"
 )
-_OF_THE_CAR: Final = re.compile(r"\b(?:vehicle|veh|cars?|auto|fahrzeug|kfz|voertuig|fordon|bilens?)\b")
+_OF_THE_CAR: Final = re.compile(
+    r"\b(?:vehicle|veh|cars?|auto|fahrzeug|kfz|voertuig|fordon|bilens?|vehicule|voiture|vettura|vehiculo|coche)\b"
+)
 """What a heading such as Vehicle make says of every column of a table of cars."""
 _SHORT: Final = {
     "purch": "purchase", "mfr": "manufacturer", "manuf": "manufacture", "pd": "paid", "verk": "verkauft"
@@ -141,12 +147,14 @@ def meanings(heading: str) -> dict[str, float]:
         by_column = {ours: sure for ours, sure in by_column.items() if ours in _SUMS}
     if _RATE.search(heading):  # shares of a price are no money
         by_column = {ours: sure for ours, sure in by_column.items() if ours not in _SUMS}
+    if not by_column and _OF_ANOTHER_THING.search(whole) and _OF_THE_CAR.match(whole):
+        return {CAR: 0.8}
     if not by_column and (_OF_ANOTHER_THING.search(whole) or _RATE.search(heading)):
         return {}
     if by_column or len(bare) < 3:
         return by_column or ({"odometer_km": 0.9} if _DISTANCE.search(whole) else {})
-    if (cut := _cut_short(bare)) is not None:
-        return {cut: 0.97}
+    if cut := _cut_short(bare, heading.strip().endswith(".")):
+        return dict.fromkeys(cut, 0.97)
     for name, likeness, _ in process.extract(
         bare, list(_known()), scorer=fuzz.ratio, score_cutoff=NEAR, limit=5
     ):
@@ -209,20 +217,26 @@ def currency_of(heading: str) -> str | None:
     return named.pop() if len(named) == 1 else None
 
 
-def _cut_short(bare: str) -> str | None:
-    """The one column whose known headings begin with a heading of one word, as ``Zust.`` does ``Zustand``;
-    common practice, no source.
+def _cut_short(bare: str, stopped: bool) -> set[str]:
+    """The columns whose known headings begin with a heading of one word, as ``Zust.`` does ``Zustand``; of
+    three letters only with a full stop, and of several columns none of money. Common practice, no source.
 
-    >>> _cut_short("zust"), _cut_short("kilom"), _cut_short("ver")
-    ('condition_band', 'odometer_km', None)
+    >>> _cut_short("zust", True), _cut_short("kilom", False), _cut_short("mod", False)
+    ({'condition_band'}, {'odometer_km'}, set())
     """
-    if len(bare) < SHORTEST_CUT or " " in bare:
-        return None
+    if len(bare) < SHORTEST_CUT - stopped or " " in bare or (not stopped and bare in _whole_words()):
+        return set()
     begun = {known for known in (*_known(), *_nothing()) if known.startswith(bare) and " " not in known}
     if begun & _nothing():
-        return None
+        return set()
     columns = {ours for known in begun for ours in _known()[known]}
-    return columns.pop() if len(columns) == 1 else None
+    return columns if len(columns) == 1 else columns - _SUMS if len(columns) <= MOST_CUT else set()
+
+
+@cache
+def _whole_words() -> frozenset[str]:
+    """Words of the closed lists, which as headings are no beginnings of others."""
+    return frozenset(plain(word) for words in known_words().values() for word in words)
 
 
 @cache

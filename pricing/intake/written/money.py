@@ -66,7 +66,7 @@ _ASKED: Final = re.compile(
     r"|or (?:nearest |best |near |close |very near )?offers?|negotiable|neg\.?|v\.?h?b\.?"
     r"|verhandlungsbasis"
     r"|festpreis|fp|firm|fixed|à débattre|trattabili|tratt\.|negociable|prutbart|asking"
-    r"|d/?a|drive[ -]?away)\)?\s*",
+    r"|d/?a|drive[ -]?away)(?![^\W\d_])\)?\s*",
     re.IGNORECASE,
 )
 _FRONT_ASKED: Final = re.compile(

@@ -1,4 +1,4 @@
-"""Words in place of a price, which say what came of the offer, and words behind one that leave it as it is."""
+"""Words in place of a price, which say what came of the offer, and words behind one that do not change it."""
 
 import re
 from functools import cache
@@ -10,7 +10,7 @@ _BESIDE: Final = re.compile(
     r"(.*\d[^\s,;(+&]*(?:\s(?:[£€$]|kr\.?|euros?|pounds|kronor|(?-i:[A-Z]{3})))?)(?:\s*[,;(]\s*|\s*(?=[+&])|\s+)"
     r"((?:[+&]\s*|(?:plus|with|and|incl?\.?|including|mit|samt|inkl\.?|und|avec|et|compris|con|e|y|met|en|med"
     r"|och)\s+)"
-    r"(?:(?:some|a few|box(?:es)? of|lots? of|many|all|the|old|spare)\s+)*"
+    r"(?:(?:some|a few|an?|eine[nr]?|une?|een|box(?:es)? of|lots? of|many|all|the|old|spare)\s+)*"
     r"(?:spares|spare parts|parts|tools|handbooks?|manuals?|papers|history|hard ?top|tow ?bar|tonneau"
     r"|ersatzteilen?|teilen?|werkzeug|papieren?|pièces(?: détachées)?|outils|ricambi|attrezzi|recambios"
     r"|piezas|herramientas|onderdelen|gereedschap|reservdelar|delar|verktyg)"

@@ -82,7 +82,8 @@ NOT_UNDERSTOOD = [
     "", "a few", "1,2,3", "£4,500 (€5,200)", "£4,500 and a trailer", "12.34.56", "4 5", "5-4k", "4.500k",
     "tel. 0123",
     "swap", "GBP SEK 45", "12e3", "٤٥٠٠", "4,500 plus VAT", "one careful owner", "£", "k", "10-9000",
-    "17/04/2019", "£4.1k + old car", "£9k plus 3 parts", "£400 parts", "12 parts", "£7,000 for the pair", "no",
+    "17/04/2019", "£4.1k + old car", "£9k plus 3 parts", "£400 parts", "12 parts", "£7,000 for the pair",
+    "no",
 ]  # fmt: skip
 
 
