@@ -108,7 +108,7 @@ def _ask_column(column: Column, key: str) -> str | None:
     with taken:
         choices = (None, *MAY_BE)
         picked: str | None = st.selectbox(
-            f"What {column.theirs!r} is",
+            f"What '{' '.join(column.theirs.split())}' is",  # read out as it stands, so nothing is escaped
             choices,
             choices.index(column.ours),
             format_func=called,
@@ -217,14 +217,16 @@ def _ask_words(proposal: Proposal, key: str) -> dict[str, str]:
     answers = {}
     for question, cell in zip(open_words, side_by_side(len(open_words)), strict=True):
         column = called(question.section.removeprefix(WORDS_OF)).partition(" (")[0]
+        label = f"{column.capitalize()}: {question.key[:60]}"
         with cell:
+            st.markdown(f":small[{escaped(label)}]", help=escaped(question.why))
             answer = st.selectbox(
-                escaped(f"{column.capitalize()}: {question.key[:60]}"),
+                label,  # read out as it stands, so nothing is escaped
                 [UNKNOWN, *question.choices],
                 None,
                 placeholder="choose",
-                help=escaped(question.why),
                 key=f"answer-{key}-{question.name}",
+                label_visibility="collapsed",
             )
         if answer is not None:
             answers[question.name] = answer

@@ -11,6 +11,7 @@ import polars as pl
 from rapidfuzz import fuzz, process
 
 from pricing.intake.written.money import currency_named
+from pricing.intake.written.words import known_words
 
 _NONE: Final = "none_of_ours"
 
@@ -20,12 +21,20 @@ CAR: Final = "car"
 NEAR: Final = 86.0
 """Likeness (0-100) from which a heading is taken for a near spelling of a known one."""
 
+SHORTEST_CUT: Final = 4
+"""Letters of a heading from which it is taken for the beginning of a known one."""
+
+MOST_CUT: Final = 4
+"""Columns that such a beginning may leave open: the cells decide."""
+
 _BRACKETS: Final = re.compile(r"[(\[{].*?[)\]}]")
 _UNITS: Final = re.compile(
     r"\b(?:in|en|eur|gbp|usd|chf|sek|nok|dkk|aud|cad|nzd|inr|dm|rs|euros?|pounds?|sterling|kr|incl?|inkl|ca"
     r"|approx|000s?|tsd|thousands?|reading|shown|run|gelaufen|parcourus?)\b"
 )
-_OF_THE_CAR: Final = re.compile(r"\b(?:vehicle|veh|cars?|auto|fahrzeug|kfz|voertuig|fordon|bilens?)\b")
+_OF_THE_CAR: Final = re.compile(
+    r"\b(?:vehicle|veh|cars?|auto|fahrzeug|kfz|voertuig|fordon|bilens?|vehicule|voiture|vettura|vehiculo|coche)\b"
+)
 """What a heading such as Vehicle make says of every column of a table of cars."""
 _SHORT: Final = {
     "purch": "purchase", "mfr": "manufacturer", "manuf": "manufacture", "pd": "paid", "verk": "verkauft"
@@ -46,6 +55,20 @@ _MONEY_ALONE: Final = re.compile(
     r"(?:s|k| ?['\u2019]?000s?)?",
     re.IGNORECASE,
 )
+_ESTIMATE: Final = re.compile(
+    r"\b(?:est|estimates?|schatz\w*|taxe|estimation|stima|estimacion|taxatie|utrop\w*)\b"
+)
+_LOWER_END: Final = re.compile(
+    r"\b(?:low|lower|min|minim\w*|from|von|ab|untere\w*|bas|basse|bassa|da|baja|laag|vanaf|lagt)\b"
+)
+_UPPER_END: Final = re.compile(r"\b(?:high|upper|max|maxim\w*|to|bis|obere\w*|haute?|alta|hoog|tot|hogt)\b")
+"""Which end of an estimate a heading is of; common practice, no source."""
+_FOR_HOW_MUCH: Final = re.compile(r"\s(?:for|at|fur|um|bei|pour|a|per|por|en|voor|for|till)$")
+"""Behind a word of the sale, such as Adjugé à."""
+_AGE_WHEN: Final = re.compile(
+    r"(?:age|alter|eta|edad|leeftijd|alder) (?:when|at|on|bei|beim|a la|au|al|alla|bij|vid)\b"
+    r"(?!.*\b(?:driver|owner|buyer)\b)"
+)
 _DISTANCE: Final = re.compile(r"\b(?:t?kms?|miles|mls)\b")
 _THOUSANDS: Final = re.compile(
     r"\b(?:k(?:f|ff|chf|sek|kr|eur|euro|usd|gbp)|tkr|tsek)\b|"
@@ -60,6 +83,8 @@ _ASKING: Final = re.compile(
     r"|precio (?:pedido|solicitado|anunciado|negociable)|se pide|vraagprijs|gevraagde?|in advertentie|begart"
     r"|annonspris|utannonserat|priside)\b"
 )
+_OWN_COST: Final = frozenset({"cost", "value"})
+"""Headings of a price that may be what the seller once paid: any other goes before them."""
 _RATE: Final = re.compile(r"%|\bper ?cent\b|\bprozent\b|\bpct\b", re.IGNORECASE)
 _OF_ANOTHER_THING: Final = re.compile(
     r"\b(?:expir\w*|expiry|due|until|valid\w*|mot|tuv|service\w*|born|birth\w*|geburt\w*|renewal|next|tax\w*"
@@ -123,21 +148,36 @@ def meanings(heading: str) -> dict[str, float]:
         return {"amount": 0.97}
     if _MONEY_ALONE.fullmatch(" ".join(heading.split())):
         return {"amount": 0.9}
+    if _AGE_WHEN.match(whole):
+        return {"year": 0.97}
+    low, high = _LOWER_END.search(whole) is not None, _UPPER_END.search(whole) is not None
+    if _ESTIMATE.search(whole) and low != high:
+        return {"low_estimate" if low else "high_estimate": 0.98}
     bare = " ".join(_UNITS.sub(" ", plain(_BRACKETS.sub(" ", heading))).split())
     long = " ".join(_SHORT.get(word, word) for word in bare.split())
     asking = 0.96 if _ASKING.search(whole) else 1.0  # what was paid goes before it
-    for text, worth in ((whole, 1.0), (bare, 0.97), (long, 0.97), (_OF_THE_CAR.sub("", long).strip(), 0.96)):
+    for text, worth in (
+        (whole, 1.0), (bare, 0.97), (long, 0.97), (_OF_THE_CAR.sub("", long).strip(), 0.96),
+        (_FOR_HOW_MUCH.sub("", long), 0.95),
+    ):  # fmt: skip
         if text in _nothing():
             return {}
         for ours in _known().get(text, ()):
             likeness = worth * asking if ours == "amount" else worth
+            likeness *= 0.9 if ours == "amount" and text in _OWN_COST else 1.0
             by_column[ours] = max(by_column.get(ours, 0.0), likeness)
+    if "amount" in by_column and currency_of(heading) is not None:
+        by_column = {ours: sure for ours, sure in by_column.items() if ours in _SUMS}
     if _RATE.search(heading):  # shares of a price are no money
         by_column = {ours: sure for ours, sure in by_column.items() if ours not in _SUMS}
+    if not by_column and _OF_ANOTHER_THING.search(whole) and _OF_THE_CAR.match(whole):
+        return {CAR: 0.8}
     if not by_column and (_OF_ANOTHER_THING.search(whole) or _RATE.search(heading)):
         return {}
     if by_column or len(bare) < 3:
         return by_column or ({"odometer_km": 0.9} if _DISTANCE.search(whole) else {})
+    if cut := _cut_short(bare, heading.strip().endswith(".")):
+        return dict.fromkeys(cut, 0.97)
     for name, likeness, _ in process.extract(
         bare, list(_known()), scorer=fuzz.ratio, score_cutoff=NEAR, limit=5
     ):
@@ -198,6 +238,28 @@ def currency_of(heading: str) -> str | None:
     """
     named = {currency_named(text) for text in _CURRENCY.findall(heading)} - {None}
     return named.pop() if len(named) == 1 else None
+
+
+def _cut_short(bare: str, stopped: bool) -> set[str]:
+    """The columns whose known headings begin with a heading of one word, as ``Zust.`` does ``Zustand``; of
+    three letters only with a full stop, and of several columns none of money. Common practice, no source.
+
+    >>> _cut_short("zust", True), _cut_short("kilom", False), _cut_short("mod", False)
+    ({'condition_band'}, {'odometer_km'}, set())
+    """
+    if len(bare) < SHORTEST_CUT - stopped or " " in bare or (not stopped and bare in _whole_words()):
+        return set()
+    begun = {known for known in (*_known(), *_nothing()) if known.startswith(bare) and " " not in known}
+    if begun & _nothing():
+        return set()
+    columns = {ours for known in begun for ours in _known()[known]}
+    return columns if len(columns) == 1 else columns - _SUMS if len(columns) <= MOST_CUT else set()
+
+
+@cache
+def _whole_words() -> frozenset[str]:
+    """Words of the closed lists, which as headings are no beginnings of others."""
+    return frozenset(plain(word) for words in known_words().values() for word in words)
 
 
 @cache

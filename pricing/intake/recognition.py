@@ -14,6 +14,7 @@ from scipy.optimize import linear_sum_assignment
 
 from pricing.errors import MappingError
 from pricing.intake.date_parts import date_in_parts
+from pricing.intake.elimination import SURE_OF_WHAT_IS_LEFT, what_is_left
 from pricing.intake.headings import CAR, NEAR, meanings, plain, says_nothing
 from pricing.intake.looks import SURE, car_in_words, looks, shown_alone
 from pricing.intake.mapping import PARTS
@@ -184,10 +185,19 @@ def _columns(table: pl.DataFrame, chosen: Table[str, str | None]) -> dict[str, C
     placed = {row: at for row, at in zip(rows.tolist(), places.tolist(), strict=True)
               if scores[row, at] >= PROPOSED_FROM}  # fmt: skip
     _in_place_of(placed, ours, scores, table.columns, chosen)
+    left = {
+        name: texts[name]
+        for row, name in enumerate(table.columns)
+        if row not in placed and name not in chosen and not (named[name] or says_nothing(name))
+    }
+    cars = what_is_left({table.columns[row]: ours[at] for row, at in placed.items()}, left)
     for row, name in enumerate(table.columns):
         chosen_place = placed.get(row)
         sure = 0.0 if chosen_place is None else float(scores[row, chosen_place])
         samples = _samples(texts[name])
+        if name in cars:
+            told[name] = Column(name, *cars[name], SURE_OF_WHAT_IS_LEFT, samples)
+            continue
         if chosen_place is None or sure < PROPOSED_FROM:
             reason = "left out, as chosen" if name in chosen else "neither its heading nor its cells say"
             told[name] = Column(name, None, reason, 0.0, samples)
@@ -224,9 +234,10 @@ def _score(ours: str, named: dict[str, float], look: dict[str, float], alone: di
 def _one_car_or_its_parts(scores: np.ndarray, ours: Sequence[str]) -> None:
     """A whole car in a cell is looked for only where make and model are not in columns of their own."""
     place = {column: at for at, column in enumerate(ours)}
-    if CAR not in place or "make" not in place or "model" not in place:
+    if CAR not in place:
         return
-    make, model = scores[:, place["make"]], scores[:, place["model"]]
+    nothing = np.zeros(len(scores))
+    make, model = (scores[:, place[name]] if name in place else nothing for name in ("make", "model"))
     car = scores[:, place[CAR]]
     both = make.max() >= PROPOSED_FROM and model.max() >= PROPOSED_FROM and make.argmax() != model.argmax()
     if both and car.max() < 0.99 + (car.argmax() == model.argmax()):

@@ -14,6 +14,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from pricing.errors import TableError
+from pricing.intake.written.table import Habits, as_written
 from pricing.store.market import Market
 from pricing.store.records.loading import LoadReport
 
@@ -241,3 +242,26 @@ def test_every_row_is_accepted_in_quarantine_or_known(
     assert report.rejected == market.quarantine().height
     again = market.load([tmp_path / "notes.csv"], today=TODAY)
     assert (again.read, again.known) == (report.read, report.read)
+
+
+def test_a_dash_is_an_unsold_lot_where_all_are_stated_as_sold_at_an_auction() -> None:
+    """Results lists put a dash where a lot did not sell: common practice, no source."""
+    rows = pl.DataFrame({"amount": ["9200", "-", "?", None]}).with_columns(
+        outcome=pl.lit("sold"), channel=pl.lit("auction"), currency=pl.lit("GBP")
+    )
+    read = as_written(rows, Habits(for_all=("outcome", "channel", "currency")))
+    assert read["outcome"].to_list() == ["sold", "unsold", "sold", "sold"]
+    assert read["amount"].to_list() == ["9200", None, None, None]
+    private = as_written(rows.with_columns(channel=pl.lit("private")), Habits(for_all=("outcome",)))
+    assert private["outcome"].to_list() == ["sold"] * 4, "a private sale's dash is a price not known"
+    by_column = as_written(rows, Habits())
+    assert by_column["outcome"].to_list() == ["sold"] * 4, "a column that says sold goes before a dash"
+
+
+def test_what_is_asked_for_is_an_asking_price_whatever_is_stated_for_every_row() -> None:
+    rows = pl.DataFrame({"amount": ["9800", "8400"], "outcome": ["asking", "sold"]}).with_columns(
+        price_basis=pl.lit("all-in"), currency=pl.lit("EUR")
+    )
+    read = as_written(rows, Habits(for_all=("price_basis", "currency")))
+    assert read["price_basis"].to_list() == ["asking", "all-in"]
+    assert as_written(rows, Habits())["price_basis"].to_list() == ["all-in"] * 2

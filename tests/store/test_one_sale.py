@@ -53,6 +53,19 @@ def test_its_double_is_told_before_it_is_added(tmp_path: Path) -> None:
     assert try_sale(path, CELLS | {"chassis_number": "CV/9876"}, today=TODAY).is_empty()
 
 
+def test_nearly_the_same_entry_is_asked_about(tmp_path: Path) -> None:
+    """One car, day and price, and odometers less than 2 % apart: perhaps one sale, which a person says."""
+    path = tmp_path / "market.duckdb"
+    unnumbered = {name: cell for name, cell in CELLS.items() if name != "chassis_number"}
+    added = add_sale(path, unnumbered, today=TODAY)
+    near = try_sale(path, unnumbered | {"odometer_km": "54,900 miles"}, today=TODAY)
+    assert near["record_id"].to_list() == added.record["record_id"].to_list()
+    for other in ({"odometer_km": "56,000 miles"}, {"odometer_km": "54,900 miles", "amount": "£4,300"}):
+        assert try_sale(path, unnumbered | other, today=TODAY).is_empty()
+    kept = add_sale(path, unnumbered | {"odometer_km": "54,900 miles"}, today=TODAY)
+    assert kept.doubles.is_empty(), "asked about, and linked with nothing"
+
+
 @pytest.mark.parametrize(
     ("cells", "message"),
     [

@@ -25,7 +25,7 @@ _TIME: Final = re.compile(
     re.IGNORECASE,
 )
 _FILLING: Final = re.compile(
-    r"\b(?:the|of|on|am|den|der|le|il|el|los|de|del|della|op|c|ca|circa|approx|about|um|env|environ"
+    r"\b(?:the|of|on|in|im|en|nel|am|den|der|le|il|el|los|de|del|della|op|c|ca|circa|approx|about|um|env|environ"
     r"|etwa)\b\.?"
 )
 _ORDINAL: Final = re.compile(r"(?<=\d)(?:st|nd|rd|th|er|ère|ste|de|:e|:a|e|º|ª|°)(?![a-z0-9])")

@@ -7,6 +7,7 @@ from functools import cache
 from typing import Final
 
 from pricing.intake.written.numbers import number, scaled, tidied
+from pricing.intake.written.price_words import outcome_in_its_place, without_words
 from pricing.money.currencies import CURRENCIES
 
 SIGNS: Final[dict[str, tuple[str, ...]]] = {
@@ -61,14 +62,17 @@ _SOLD: Final = re.compile(
     re.IGNORECASE,
 )
 _ASKED: Final = re.compile(
-    r"[\s,(/]*(?:o\.?n\.?o\.?|o\.?b\.?o\.?|or (?:nearest|best|near) offer|negotiable|neg\.?|v\.?h?b\.?"
+    r"[\s,(/]*(?:o\.?n\.?o\.?|o\.?b\.?o\.?|o\.?i\.?r\.?o\.?"
+    r"|or (?:nearest |best |near |close |very near )?offers?|negotiable|neg\.?|v\.?h?b\.?"
     r"|verhandlungsbasis"
     r"|festpreis|fp|firm|fixed|à débattre|trattabili|tratt\.|negociable|prutbart|asking"
-    r"|d/?a|drive[ -]?away)\)?\s*",
+    r"|d/?a|drive[ -]?away)(?![^\W\d_])\)?\s*",
     re.IGNORECASE,
 )
 _FRONT_ASKED: Final = re.compile(
-    r"(?:asking(?: price)?|v\.?h?b\.?|verhandlungsbasis|festpreis|fp)\b[:.]?\s*", re.I
+    r"(?:asking(?: price)?|offers? (?:around|over|near|about|in the region of|in excess of)"
+    r"|o\.?i\.?r\.?o\.?|v\.?h?b\.?|verhandlungsbasis|festpreis|fp)\b[:.]?\s*",
+    re.I,
 )
 _ABOUT: Final = re.compile(
     r"(?:c\.|ca\.?|(?-i:c)(?=\s?[£€$\d])|circa|approx(?:imately)?\.?|about|around|~|env\.?|environ|etwa"
@@ -162,6 +166,8 @@ def read_money(text: str, decimal: str = ".", *, grouped: bool = True) -> Money 
             return None if amount is None else Money(amount=amount, currency=sign, plain=True)
     if _ON_REQUEST.fullmatch(plain):
         return Money(outcome="asking", more=True)
+    if (outcome := outcome_in_its_place(plain)) is not None:
+        return Money(outcome=outcome, firm=True)
     rest = _UNSOLD.sub("", plain, count=1) if _UNSOLD.match(plain) else None
     unsold = rest is not None
     rest = (plain if rest is None else rest).rstrip(" )")
@@ -178,6 +184,9 @@ def read_money(text: str, decimal: str = ".", *, grouped: bool = True) -> Money 
     asked = _ASKED.sub("", plain) if _ASKED.search(plain) and re.search(r"\d", plain) else plain
     bare = _FRONT_ASKED.sub("", asked, count=1) if _FRONT_ASKED.match(asked) else asked
     found = _amount(bare, decimal)
+    if found is None and (alone := without_words(plain)) is not None:
+        of_it = read_money(alone, decimal, grouped=grouped)
+        return None if of_it is None or of_it.amount is None else replace(of_it, plain=False, more=True)
     if found is None or bare == plain:
         return found
     return replace(found, outcome="asking", more=True)

@@ -44,6 +44,8 @@ _FOOTNOTES: Final = "*\u2020\u2021\u00a7"
 _SERIAL: Final = r"^[0-9]{5}(\.0)?$"
 _NO_UNIT: Final = " (unit not said)"
 """Behind the figures of an odometer that names no unit, which no check then takes for kilometres."""
+_DASH: Final = "^(?:-{1,3}|[\u2013\u2014])$"
+"""In place of the price of an auction: the lot did not sell; common practice, no source."""
 _THOUSANDTHS: Final = r"^[0-9]{4,}[.,][0-9]{3}$"
 
 
@@ -85,6 +87,7 @@ def as_written(rows: pl.DataFrame, habits: Habits = Habits()) -> pl.DataFrame:  
     table = _Table(rows, habits)
     table.words()
     table.money()
+    table.asked()
     table.bids()
     table.distances()
     table.dates()
@@ -225,6 +228,8 @@ class _Table:
             if cells is None:
                 continue
             amounts = self._money(name, _known(cells))
+            if name == "amount":
+                self._dashes(cells)
             read[name] = amounts
             if name != "premium":
                 own = own.to_frame("own").select(pl.coalesce("own", amounts["currency"])).to_series()
@@ -235,6 +240,28 @@ class _Table:
         currency = self.rows["currency"] if "currency" in self.rows.columns else nothing
         for name, amounts in read.items():
             self._place(name, amounts, currency)
+
+    def _dashes(self, cells: pl.Series) -> None:
+        """A dash for the price of an auction's lot where all are stated to be sold: it was not."""
+        if "outcome" not in self.habits.for_all or self.rows.schema.get("outcome") != pl.String:
+            return
+        at_auction = [
+            self.rows[name] == word
+            for name, word in (("price_basis", "hammer"), ("channel", "auction"))
+            if self.rows.schema.get(name) == pl.String
+        ]
+        for of_auction in at_auction:
+            unsold = cells.str.contains(_DASH) & of_auction & (self.rows["outcome"] == "sold")
+            self.say(unsold, pl.lit("outcome unsold"))
+            self.put("outcome", self.rows["outcome"].set(unsold.fill_null(False), "unsold"))
+
+    def asked(self) -> None:
+        """The price of an offer is what was asked, whatever basis is stated for every row."""
+        if "price_basis" not in self.habits.for_all or self.rows.schema.get("outcome") != pl.String:
+            return
+        offered = (self.rows["outcome"] == "asking") & (self.rows["price_basis"] != "asking")
+        self.say(offered, pl.lit("price basis asking"))
+        self.put("price_basis", self.rows["price_basis"].set(offered.fill_null(False), "asking"))
 
     def bids(self) -> None:
         """The price of a lot that did not sell, in hammer terms, is the highest bid."""

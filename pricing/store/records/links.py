@@ -8,7 +8,13 @@ import duckdb
 import polars as pl
 
 from pricing.errors import MarketError
-from pricing.intake.duplicates import DETAILS, EVIDENCE, choose_primary_records, find_links
+from pricing.intake.duplicates import (
+    DETAILS,
+    EVIDENCE,
+    SAME_ODOMETER_KM,
+    choose_primary_records,
+    find_links,
+)
 from pricing.store.audit import write_audit
 from pricing.store.connection import frame, run
 
@@ -17,6 +23,9 @@ _LINKED: Final = (
     "SEMI JOIN (SELECT record_id FROM links UNION SELECT other_id FROM links) AS either USING (record_id)"
 )
 
+NEAR_ODOMETER: Final = 0.02
+"""How far, as a part of the larger, two readings of one car on one day may be apart, a typing slip or a
+rounding: common practice, no source."""
 
 _MAY_BE_ONE: Final = """
 new AS (SELECT chassis_key, model_key, year, odometer_km FROM records WHERE batch_id = $batch),
@@ -70,6 +79,24 @@ def link_batch(opened: duckdb.DuckDBPyConnection, batch_id: str) -> int:
     if added:
         refresh_primary_records(opened)
     return int(added)
+
+
+def nearly_same(opened: duckdb.DuckDBPyConnection, batch_id: str | None) -> tuple[str, ...]:
+    """Records of other batches with the car, day, outcome and price of one of a batch, whose odometers differ
+    by more than links allow and less than ``NEAR_ODOMETER``: perhaps one sale, for a person to say."""
+    rows = run(
+        opened,
+        "SELECT DISTINCT other.record_id FROM records AS new JOIN records AS other "
+        "ON new.batch_id = $batch AND other.batch_id IS DISTINCT FROM $batch "
+        "AND new.model_key = other.model_key AND lower(new.make) = lower(other.make) "
+        "AND new.year = other.year AND new.event_date = other.event_date AND new.outcome = other.outcome "
+        "AND new.amount = other.amount AND new.currency = other.currency "
+        "WHERE abs(new.odometer_km - other.odometer_km) "
+        "BETWEEN $linked AND $near * greatest(new.odometer_km, other.odometer_km) "
+        "AND coalesce(new.chassis_key = other.chassis_key, true) ORDER BY ALL",
+        {"batch": batch_id, "linked": SAME_ODOMETER_KM, "near": NEAR_ODOMETER},
+    )
+    return tuple(name for (name,) in rows)
 
 
 def doubles_of(opened: duckdb.DuckDBPyConnection, batch_id: str | None, most: int) -> tuple[str, ...]:

@@ -32,7 +32,7 @@ from pricing.records.contract import COLUMNS, REQUIRED
 from pricing.store.audit import now, write_audit
 from pricing.store.connection import add_row, connection, frame, run
 from pricing.store.kept.answers import IdempotencyKey, keep_result
-from pricing.store.records.links import doubles_of, link_batch
+from pricing.store.records.links import doubles_of, link_batch, nearly_same
 from pricing.store.records.mappings import keep_mappings, kept_mappings
 from pricing.store.records.names import known_cars, list_names
 from pricing.store.records.removal import WHOLE
@@ -177,6 +177,8 @@ def load_files(
         report = replace(report, set_aside=dict(set_aside.most_common()), doubts=told, recognised=known_again)
         if before is not None:
             doubles = doubles_of(opened, report.batch_id, DOUBLES_TOLD)
+            if report.accepted == 1:
+                doubles = tuple(dict.fromkeys((*doubles, *nearly_same(opened, report.batch_id))))
             report = replace(report, names=_new_names(before, list_names(opened)), doubles=doubles)
         keep_result(opened, idempotency, asdict(report))
         keys_due = keep and bool(missing_keys(opened, TABLES))

@@ -68,13 +68,22 @@ FORMS: list[tuple[str, str | None, dict[str, Any]]] = [
     ("-£50", None, {"amount": -50, "currency": "GBP"}),
     ("4,25", "EUR", {"amount": Decimal("4.25"), "currency": "EUR"}),
     ("45.000", "EUR", {"amount": 45000, "currency": "EUR"}),
+    ("£9k plus spares", None, {"amount": 9000, "currency": "GBP"}),
+    ("£5,000, with box of spares", None, {"amount": 5000, "currency": "GBP"}),
+    ("7.500 € mit Ersatzteilen", None, {"amount": 7500, "currency": "EUR"}),
+    ("£3,000 to a friend", None, {"amount": 3000, "currency": "GBP"}),
+    ("offers around £7,000", None, {"amount": 7000, "currency": "GBP", "outcome": "asking"}),
+    ("£3,750 or offers", None, {"amount": 3750, "currency": "GBP", "outcome": "asking"}),
+    ("zurückgezogen", None, {"outcome": "withdrawn"}),
+    ("N/S", "GBP", {"currency": "GBP", "outcome": "unsold"}),
 ]
 
 NOT_UNDERSTOOD = [
     "", "a few", "1,2,3", "£4,500 (€5,200)", "£4,500 and a trailer", "12.34.56", "4 5", "5-4k", "4.500k",
     "tel. 0123",
     "swap", "GBP SEK 45", "12e3", "٤٥٠٠", "4,500 plus VAT", "one careful owner", "£", "k", "10-9000",
-    "17/04/2019",
+    "17/04/2019", "£4.1k + old car", "£9k plus 3 parts", "£400 parts", "12 parts", "£7,000 for the pair",
+    "no",
 ]  # fmt: skip
 
 
