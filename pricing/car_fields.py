@@ -4,7 +4,6 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, Final
 
-from pricing.clean_text import clean_name
 from pricing.errors import CarError
 from pricing.vocabulary import (
     BAND_EDGES,
@@ -72,6 +71,8 @@ class Field:
 def _text(value: Any) -> str:
     if not isinstance(value, str):
         raise TypeError
+    from pricing.clean_text import clean_name  # brings polars, which whoever asks for help goes without
+
     return clean_name(value, "a car", CarError)
 
 

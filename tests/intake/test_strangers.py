@@ -9,6 +9,8 @@ from functools import reduce
 from pathlib import Path
 from typing import Any, Final
 
+import pytest
+
 from pricing.errors import PricingError
 from pricing.intake.layout import Layout
 from pricing.intake.mapping_files import write_mapping_text
@@ -146,9 +148,13 @@ def differences(row: dict[str, Any], truth: dict[str, str]) -> tuple[list[str], 
     return wrong, lost
 
 
-def test_what_strangers_keep_is_read_as_a_person_reads_it(tmp_path: Path) -> None:
-    """One test, as each process would read all sheets anew for a test of its own."""
+@pytest.mark.parametrize("step", [4, pytest.param(1, marks=pytest.mark.soak)])
+def test_what_strangers_keep_is_read_as_a_person_reads_it(step: int, tmp_path: Path) -> None:
+    """One test, as each process would read all sheets anew for a test of its own; every fourth of them, all
+    in the soak."""
     written = sheets()
+    assert len(written) >= 40
+    written = written[::step]
     parts = [Measure() for _ in written]
     with ThreadPoolExecutor(4) as pool:  # most of the time is waiting for the processes that read files
         list(pool.map(measured, written, [tmp_path] * len(written), parts))
@@ -162,7 +168,6 @@ def test_what_strangers_keep_is_read_as_a_person_reads_it(tmp_path: Path) -> Non
         print(f"-- {title}")
         for line in getattr(measure, title):
             print(line)
-    assert len(written) >= 40
     assert measure.wrong == []
     assert measure.columns_right >= RIGHT * measure.columns, measure.columns_wrong
     assert measure.accepted >= RIGHT * measure.rows, measure.missed
