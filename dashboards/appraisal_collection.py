@@ -76,6 +76,10 @@ def ask_collection(snapshot: Snapshot) -> None:
     if job is None or job.error is not None:
         ready = bool(by) and terms is not None
         pressed = st.button("Value the list and freeze the evidence", type="primary", disabled=not ready)
+        if not ready:
+            st.caption(
+                "Say who does this, and every term above, basis and market level too; then it can be valued."
+            )
         if pressed and by and terms:
             shared = read_record({"assignment": terms})
             work = partial(_value, snapshot, shared, cars, by, layout, together)
