@@ -145,9 +145,16 @@ def _show(made: Collection, currency: str) -> None:
         "reference": "Reference",
         "car": "Car",
         "counted": st.column_config.NumberColumn(f"Counted ({currency})", format="localized"),
+        "entered": "Entered as",
         "reason": "Not valued because",
     }
     show_table(pl.DataFrame(rows, infer_schema_length=None), "collection", shown)
+    for item in made.items:
+        if item.facts is None:
+            st.write(escaped(f"Row {item.row.number} was not valued: {item.reason}."))
+    st.caption(
+        "Each car that was valued is among the appraisals at the head of this page, to open and to edit."
+    )
     st.caption("A formal value is for a qualified valuer to give and to sign; this tool signs nothing.")
 
 
@@ -159,5 +166,6 @@ def _row(item: Item) -> dict[str, Any]:
         "reference": item.row.reference,
         "car": " ".join(cells[name] for name in ("year", "make", "model", "variant") if name in cells),
         "counted": None if counted is None else float(counted),
+        "entered": None if item.facts is None else item.facts.appraisal_id,
         "reason": item.reason,
     }
