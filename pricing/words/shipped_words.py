@@ -152,8 +152,10 @@ SHIPPED: Final = (
     noted("Between manifold and block, cold engine."),
     noted("Feel beneath it for damp; look for white crust."),
     noted("It corrodes through unseen and empties the engine in minutes."),
+    noted("Wexcombe Marram (invented)"),
+    noted("Wexcombe Sedge (invented)"),
     noted("Invented example charges of 1 January 2026"),
     noted("Example figures, invented: put your own charges in before you rely on a total."),
 )
 """Jobs of the catalogue with its name and its notice; checks of the two sheets, their titles first, then
-where to look, what to do and what a bad sign means; the example charges."""
+where to look, what to do and what a bad sign means; the sheets' names; the example charges."""

@@ -192,6 +192,7 @@ def test_every_shipped_text_is_said_in_every_language() -> None:
     names = [prices["catalogue"]["name"], prices["catalogue"]["notice"]]
     names += [job["title"] for job in prices["job"]]
     names += [check[part] for sheet in sheets for check in sheet["check"] for part in ASKED]
+    names += [sheet["name"] for sheet in sheets]
     charges = tomllib.loads((folder / "example_charges.toml").read_text())
     names += [charges["name"], charges["notice"]]
     assert sorted(SHIPPED) == sorted(names)
@@ -216,6 +217,10 @@ def test_every_text_of_the_sheets_of_every_car_has_a_translation(shipped: Catalo
     for path in sorted(folder.glob("*.toml")):
         sheet = tomllib.loads(path.read_text(encoding="utf-8"))
         said = [check[part] for check in sheet["check"] for part in ASKED]
-        said += [*sheet.get("general_cautions", {}).values(), *sheet.get("cautions", {}).values()]
+        said += [
+            sheet["name"],
+            *sheet.get("general_cautions", {}).values(),
+            *sheet.get("cautions", {}).values(),
+        ]
         lacking += [text for text in said if not all(forms(shipped.get(text)) or ("",))]
     assert lacking == []
