@@ -76,6 +76,10 @@ def ask_collection(snapshot: Snapshot) -> None:
     if job is None or job.error is not None:
         ready = bool(by) and terms is not None
         pressed = st.button("Value the list and freeze the evidence", type="primary", disabled=not ready)
+        if not ready:
+            st.caption(
+                "Say who does this, and every term above, basis and market level too; then it can be valued."
+            )
         if pressed and by and terms:
             shared = read_record({"assignment": terms})
             work = partial(_value, snapshot, shared, cars, by, layout, together)
@@ -141,9 +145,16 @@ def _show(made: Collection, currency: str) -> None:
         "reference": "Reference",
         "car": "Car",
         "counted": st.column_config.NumberColumn(f"Counted ({currency})", format="localized"),
+        "entered": "Entered as",
         "reason": "Not valued because",
     }
     show_table(pl.DataFrame(rows, infer_schema_length=None), "collection", shown)
+    for item in made.items:
+        if item.facts is None:
+            st.write(escaped(f"Row {item.row.number} was not valued: {item.reason}."))
+    st.caption(
+        "Each car that was valued is among the appraisals at the head of this page, to open and to edit."
+    )
     st.caption("A formal value is for a qualified valuer to give and to sign; this tool signs nothing.")
 
 
@@ -155,5 +166,6 @@ def _row(item: Item) -> dict[str, Any]:
         "reference": item.row.reference,
         "car": " ".join(cells[name] for name in ("year", "make", "model", "variant") if name in cells),
         "counted": None if counted is None else float(counted),
+        "entered": None if item.facts is None else item.facts.appraisal_id,
         "reason": item.reason,
     }

@@ -17,6 +17,7 @@ OUTLINE: Final = (
 
 TERMS: Final = "USPAP 2024, Standard 7; IVS 2025, 101; Red Book 2025, VPS 1 (from memory)"
 BASES_SOURCE: Final = "IVS 2025, 102, bases of value; Red Book 2025, VPS 2 (from memory)"
+LEVEL: Final = "USPAP 2024, Standards Rule 7-3, the appropriate market (from memory)"
 APPROACHES: Final = "USPAP 2024, Standard 7; IVS 2025, 103; Red Book 2025, VPS 3 (from memory)"
 DATA_SOURCE: Final = "IVS 2025, 104, data and inputs (from memory)"
 MODEL_SOURCE: Final = "IVS 2025, 105, valuation models; Red Book 2025, VPS 5 (from memory)"
@@ -108,10 +109,10 @@ CONTENTS: Final = (
     Content("premise of value", BASES_SOURCE, ASSIGNMENT, True, _said("assignment.premise")),
     Content("definition of the basis", BASES_SOURCE, ASSIGNMENT, True, _said("assignment.basis_definition")),
     Content("source of that definition", BASES_SOURCE, ASSIGNMENT, True, _said("assignment.basis_source")),
-    Content("market level", PRACTICE, ASSIGNMENT, False, _said("assignment.market_level")),
+    Content("market level", LEVEL, ASSIGNMENT, False, _said("assignment.market_level")),
     Content("reason for the market level", PRACTICE, ASSIGNMENT, True, _said("assignment.level_reason")),
     Content("buyer's premium", PRACTICE, ASSIGNMENT, False, _premium),
-    Content("currency", PRACTICE, ASSIGNMENT, False, _said("assignment.currency")),
+    Content("currency", TERMS, ASSIGNMENT, False, _said("assignment.currency")),
     Content("tax status", PRACTICE, ASSIGNMENT, True, _said("assignment.tax_status")),
     Content("exposure time", OUTLINE, ASSIGNMENT, True, _said("assignment.exposure_time")),
     Content("effective date", OUTLINE, ASSIGNMENT, False, _said("assignment.effective_date")),

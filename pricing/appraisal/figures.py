@@ -5,10 +5,14 @@ buyer's premium, price / (1 + premium). A figure under a premise that recorded s
 the price times 1 + the stated difference.
 """
 
+from dataclasses import replace
 from decimal import Decimal
+
+import polars as pl
 
 from pricing.appraisal.evidence import Evidence
 from pricing.appraisal.record import Appraisal
+from pricing.decisions.valuation import Valuation
 
 
 def opinion_of(record: Appraisal) -> tuple[Decimal, Decimal] | None:
@@ -50,3 +54,28 @@ def premise_of(record: Appraisal) -> Decimal:
 def figure_at(record: Appraisal, evidence: Evidence, all_in: Decimal) -> Decimal:
     """An all-in price of the evidence at the record's level, under its premise and in its currency."""
     return evidence.conversion.from_base(all_in / (1 + premium_of(record)) * (1 + premise_of(record)))
+
+
+def valued_for(evidence: Evidence) -> Valuation:
+    """What the model says, all-in, in the client's currency at the stated rate: the range, the brackets and
+    the average sale that the terms start from."""
+    found, conversion = evidence.valuation, evidence.conversion
+    if conversion.currency == conversion.base:
+        return found
+
+    def brought(prices: pl.Series) -> pl.Series:
+        amounts = [float(conversion.from_base(Decimal(repr(price)))) for price in prices]
+        return pl.Series(prices.name, amounts, dtype=pl.Float64)
+
+    low, mid, high = (
+        None if price is None else conversion.from_base(price) for price in (found.low, found.mid, found.high)
+    )
+    factors = found.terms["factor"]
+    return replace(
+        found,
+        currency=conversion.currency, low=low, mid=mid, high=high,
+        distribution=found.distribution.with_columns(
+            brought(found.distribution[name]) for name in ("from_price", "to_price")
+        ),
+        terms=found.terms.with_columns(factor=pl.concat([brought(factors.head(1)), factors.slice(1)])),
+    )  # fmt: skip

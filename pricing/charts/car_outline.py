@@ -73,8 +73,8 @@ _PLACES: Final = {
     "identity and papers": (344, 30), "structure": (270, 182), "outer body and paint": (400, 158),
     "engine": (128, 108), "gearbox and final drive": (344, 232), "steering": (220, 56),
     "front suspension": (100, 232), "rear suspension": (570, 232), "brakes": (212, 232),
-    "wheels and tyres": (456, 232), "interior": (300, 108), "electrics": (56, 122),
-    "hood or sunroof": (470, 56), "upgrades and originality": (562, 94), "road test": (606, 40),
+    "wheels and tyres": (456, 232), "interior": (300, 108), "electrics": (52, 58),
+    "hood or sunroof": (470, 56), "upgrades and originality": (562, 94), "road test": (594, 40),
 }  # fmt: skip
 """Where each area is told, beside what it is about."""
 

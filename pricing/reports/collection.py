@@ -167,8 +167,8 @@ def _schedule(currency: str, items: Sequence[Item], total: Total, words: LocaleW
     rows.append((words.say("Together"), "", "", words.known(total.low), words.known(total.high),
                  words.known(total.mid), "", words.say("drawn together")))  # fmt: skip
     columns = (
-        Column(words.say("Reference"), 1.2), Column(words.say("Car"), 2.0),
-        Column(words.say("Condition"), 1.1),
+        Column(words.say("Reference"), 1.05), Column(words.say("Car"), 1.9),
+        Column(words.say("Condition"), 1.4),
         Column(words.say("Low, {currency}", currency=currency), 1.1, True),
         Column(words.say("High, {currency}", currency=currency), 1.1, True),
         Column(words.say("Counted, {currency}", currency=currency), 1.15, True),

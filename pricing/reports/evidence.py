@@ -8,7 +8,7 @@ import polars as pl
 
 from pricing.appraisal.contents import MARKET, MODEL
 from pricing.appraisal.facts import Facts, Span
-from pricing.appraisal.figures import figure_at
+from pricing.appraisal.figures import figure_at, valued_for
 from pricing.evidence.comparison.choices import Choice
 from pricing.reports.blocks import (
     Answers,
@@ -165,7 +165,7 @@ def comparables_part(facts: Facts, words: LocaleWords) -> list[Block]:
         ),
         Table(
             words.say("Comparable sales, all-in prices in {money}", money=money), columns, rows,
-            note=" ".join(text for text in note if text),
+            note=_sentences(*note),
         ),
         Figure(
             "comparables",
@@ -208,6 +208,10 @@ def _rate(facts: Facts, words: LocaleWords) -> str:
     if facts.currency == facts.base_currency:
         return ""
     return words.say("In {rate}.", rate=rate_words(facts, words))
+
+
+def _sentences(*said: str) -> str:
+    return " ".join(text for text in said if text)
 
 
 def _flags(facts: Facts, words: LocaleWords) -> list[Block]:
@@ -277,7 +281,7 @@ def _chosen(facts: Facts, words: LocaleWords) -> list[Block]:
             offers.height, price=figure,
         )  # fmt: skip
         beside = _beside(facts, offers["adjusted_price"], words)
-        blocks.append(Paragraph(" ".join(part for part in (said, beside) if part)))
+        blocks.append(Paragraph(_sentences(said, beside)))
     return blocks
 
 
@@ -333,16 +337,17 @@ def model_part(facts: Facts, words: LocaleWords) -> list[Block]:
         "Range of the price model, holding {share} of like cars", share=words.share(valuation.coverage)
     )
     blocks += _worth(facts, words, facts.model, caption)
+    for_client, rate = valued_for(facts.evidence), _rate(facts, words)
     blocks += [
         Figure(
-            "distribution", distribution_caption(valuation, words=words),
+            "distribution", _sentences(distribution_caption(for_client, words=words), rate),
             words.say(
                 "Columns of how many of 100 cars like this one would sell in each price bracket, with low, "
                 "middle and high marked."
             ),
         ),
         Figure(
-            "terms", terms_caption(valuation, words),
+            "terms", _sentences(terms_caption(for_client, words), rate),
             words.say(
                 "Bars of what each term does to the price, from the average sale on record to this car's "
                 "middle price."
@@ -353,7 +358,7 @@ def model_part(facts: Facts, words: LocaleWords) -> list[Block]:
         (term_words(term, words),
          effect_words(term["factor"], words) if place else words.known(Decimal(repr(term["factor"]))),
          _interval(term, words) if place else NONE)
-        for place, term in enumerate(valuation.terms.iter_rows(named=True))
+        for place, term in enumerate(for_client.terms.iter_rows(named=True))
     )  # fmt: skip
     columns = (
         Column(words.say("Term"), 3), Column(words.say("Effect"), 1.2, True),
@@ -379,7 +384,7 @@ def model_part(facts: Facts, words: LocaleWords) -> list[Block]:
         Table(
             words.say(
                 "What makes up the middle price; the first line in {currency}, the others multiply",
-                currency=facts.base_currency,
+                currency=facts.currency,
             ),
             columns, rows,
         ),

@@ -80,7 +80,7 @@ def _title(inspection: Inspection, words: LocaleWords) -> str:
 def _facts(inspection: Inspection, words: LocaleWords) -> str:
     rows = [
         (words.say("construction"), words.word(inspection.sheet.construction)),
-        (words.say("sheet"), ", ".join(inspection.sheet.names)),
+        (words.say("sheet"), ", ".join(words.word(name) for name in inspection.sheet.names)),
     ]
     rows += [(option_words(key, words), _said(key, value, words)) for key, value in inspection.car.items()]
     rows.append((words.say("preservation"), words.word(inspection.preservation or "not stated")))
@@ -96,6 +96,8 @@ def _facts(inspection: Inspection, words: LocaleWords) -> str:
 
 def _said(key: str, value: Any, words: LocaleWords) -> str:
     """What is said of the car, the words of closed lists in the language of the page."""
+    if key == "country":
+        return words.country(str(value))
     if isinstance(value, list | tuple):
         return ", ".join(option_words(str(part), words) for part in value)
     return words.word(str(value)) if key in FIELDS and FIELDS[key].words else str(value)

@@ -16,6 +16,7 @@ import typst
 import vl_convert
 
 from pricing.appraisal.facts import Facts
+from pricing.appraisal.figures import valued_for
 from pricing.charts.design import ASKED, MAIN, PALE, QUIET
 from pricing.charts.drawing import drawable
 from pricing.charts.evidence import comparables_chart, index_chart
@@ -58,8 +59,9 @@ def pictures(facts: Facts, words: LocaleWords) -> dict[str, Picture]:
         compared = comparables_chart(_in_client_currency(evidence.comparables, facts), words)
         found["comparables"] = _plain(compared, words)
     if evidence.valuation.mid is not None:
-        columns = distribution_chart(evidence.valuation, words=words).properties(height=210)
-        bars = terms_chart(evidence.valuation, words, LABEL_WIDTH).properties(height=alt.Step(19))
+        valued = valued_for(evidence)
+        columns = distribution_chart(valued, words=words).properties(height=210)
+        bars = terms_chart(valued, words, LABEL_WIDTH).properties(height=alt.Step(19))
         found |= {"distribution": _plain(columns, words), "terms": _plain(bars, words)}
     return found
 

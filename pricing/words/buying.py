@@ -52,15 +52,21 @@ def basis_note(facts: Buying, words: LocaleWords = PLAIN) -> str:
 
 
 def charges_words(rates: str, words: LocaleWords = PLAIN) -> str:
-    """Where charges come from: the days they are in force from, between the name and the notice of a schedule
-    as it was written.
+    """Where charges come from: the days they are in force from, between the name and the notice of a
+    schedule, which are as they were written unless they are shipped.
 
     >>> charges_words("Example: premium in force from 2026-01-01.", LocaleWords.of("de_DE"))
     'Example: Aufgeld in Kraft seit 1. Januar 2026.'
     """
     if words.language == "en" and not words.messages.texts:
         return rates
-    return _IN_FORCE.sub(lambda found: told(found.group(), words), words.word(rates))
+    parts = _IN_FORCE.split(rates)
+    if len(parts) == 1:
+        return words.word(rates)
+    name, notice = parts[0].removesuffix(": "), parts[-1].removeprefix(". ")
+    days = ", ".join(told(found, words) for found in _IN_FORCE.findall(rates))
+    said = f"{words.word(name)}: {days}."
+    return said if notice == "." else f"{said} {words.word(notice)}"
 
 
 _IN_FORCE: Final = re.compile(r"(?:premium|import duty|import tax) in force from \d{4}-\d{2}-\d{2}")

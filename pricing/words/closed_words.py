@@ -129,4 +129,5 @@ def _sheets() -> Iterator[str]:
         sheet = Sheet.open(construction, fitted=FITTINGS)
         for check in sheet.checks:
             yield from (check.title, check.where, check.act, check.bad_sign)
+        yield from sheet.names
         yield from (*sheet.general_cautions, *sheet.cautions.values())

@@ -1,6 +1,8 @@
-"""Names in the repair catalogue and the sheets of the demo market, which documents say in their own language.
+"""Texts in the repair catalogue, the sheets and the example charges of the demo market, which documents say
+in their own language.
 
-What a person wrote in a catalogue or a sheet of his own stands as it was written, and documents say so.
+What a person wrote in a catalogue, a sheet or a schedule of his own stands as it was written, and documents
+say so.
 """
 
 from typing import Final
@@ -126,5 +128,34 @@ SHIPPED: Final = (
     noted("Cross tube at the rear spring eyes"),
     noted("Third gear held on the overrun"),
     noted("Water rail behind the manifold"),
+    noted("Four bolts below the boot floor, seen from behind each wheel."),
+    noted("Try each bolt with a spanner; look for rust around the captive nuts."),
+    noted("Nuts that turn in rusted boxes: each box must be made and let in."),
+    noted("Below the windscreen, drain tubes in both footwells."),
+    noted("Pour in a cup of water and see where it comes out."),
+    noted("Blocked tubes flood the scuttle, then the footwells and inner sills."),
+    noted("Inner end of each drive shaft."),
+    noted("Look for swollen, oily rubber and for bolts that have eaten into it."),
+    noted("A coupling that lets go strikes the gearbox case beside it."),
+    noted("Both front doors."),
+    noted("Lift the open door; look for cracks in the skin around the hinge."),
+    noted("Worn pins tear the skin, which must be let in and painted."),
+    noted("Behind the right front wheel, between rail and idler bracket."),
+    noted("Watch it while a helper rocks the steering wheel; tap its lower face."),
+    noted("On this model the idler hangs on the outrigger: rot there lets the steering wander."),
+    noted("Below the rear seat, ends of the tube in the rails."),
+    noted("Press both ends; look for a ring of rust around the weld."),
+    noted("The tube holds both springs; it rots from inside where mud enters its open end."),
+    noted("On the move, from cruising speed."),
+    noted("Lift off sharply in third with a hand near the lever, not on it."),
+    noted("It jumps out: the known weak detent of this gearbox."),
+    noted("Between manifold and block, cold engine."),
+    noted("Feel beneath it for damp; look for white crust."),
+    noted("It corrodes through unseen and empties the engine in minutes."),
+    noted("Wexcombe Marram (invented)"),
+    noted("Wexcombe Sedge (invented)"),
+    noted("Invented example charges of 1 January 2026"),
+    noted("Example figures, invented: put your own charges in before you rely on a total."),
 )
-"""Jobs of the catalogue with its name and its notice, then checks of the two sheets."""
+"""Jobs of the catalogue with its name and its notice; checks of the two sheets, their titles first, then
+where to look, what to do and what a bad sign means; the sheets' names; the example charges."""

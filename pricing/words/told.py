@@ -161,8 +161,8 @@ def _matched(text: str, words: LocaleWords) -> str | None:
 
 
 def _split(text: str, words: LocaleWords) -> str | None:
-    """Several sentences, one after another with semicolons or commas, each of which is known."""
-    for mark in ("; ", " and ", ", "):
+    """Several sentences, one after another with semicolons, stops or commas, the first of which is known."""
+    for mark in ("; ", ". ", " and ", ", "):
         parts = text.split(mark)
         for place in range(1, len(parts)):
             first, rest = mark.join(parts[:place]), mark.join(parts[place:])

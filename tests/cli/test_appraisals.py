@@ -74,7 +74,9 @@ def test_an_appraisal_from_its_form_to_its_documents(run: Run, tmp_path: Path) -
     log = run("list", "appraisal-0001")
     for words in ("Valuer Two", "a call", "opinion.figure", "7350", "7400"):
         assert words in log
-    assert "appraisal-0001" in run("list")
+    assert "appraisal-0001" in run("list") and "draft" in run("list")
+    run("edit", "appraisal-0001", "--set", "assignment.kind=model report", "--by", "Clerk")
+    assert "draft" not in run("list"), "a model report is not on its way to anything"
 
 
 def test_check_names_what_is_missing_and_render_refuses(run: Run) -> None:

@@ -49,6 +49,10 @@ def test_a_list_becomes_appraisals_a_workbook_and_one_bound_document(
     assert rows["counted"].dropna().to_list() == [float(figure) for figure in figures if figure is not None]
     assert rows["counted"].sum() == pytest.approx(float(total_of(made.items).added))
     assert "'Nobody'" in rows["reason"].iloc[2]
+    assert f"Row 4 was not valued: {made.items[2].reason}" in said(page).replace("\\", ""), (
+        "cut off in a cell"
+    )
+    assert rows["entered"].dropna().to_list() == sorted(listed(market)["appraisal_id"])
     assert listed(market)["made_by"].to_list() == ["A. Valuer"] * 2
     assert made.bound.startswith(b"%PDF")
     sheets = fastexcel.read_excel(made.workbook)

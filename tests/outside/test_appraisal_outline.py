@@ -16,7 +16,7 @@ import pytest
 
 from pricing.appraisal.bases import BASIS_NAMES
 from pricing.appraisal.completion import CERTIFICATION
-from pricing.appraisal.contents import CONTENTS, missing
+from pricing.appraisal.contents import CONTENTS, PRACTICE, missing
 from pricing.appraisal.facts import facts_of
 from pricing.appraisal.record import plain_record, read_record
 from pricing.appraisal.register import Entry
@@ -50,6 +50,22 @@ OUTLINE: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     "the opinion": (("opinion.figure",), ("\u00a37,350",)),
     "extraordinary assumptions": (("conditions.extraordinary",), ("Assumption Rho",)),
     "hypothetical conditions": (("conditions.hypothetical",), ("Condition Sigma",)),
+    "premise of value": (("assignment.premise",), ("current use",)),
+    "appropriate market": (("assignment.market_level",), ("private",)),
+    "why that market": (("assignment.level_reason",), ("Level Reason",)),
+    "currency": (("assignment.currency",), ("GBP",)),
+    "taxes": (("assignment.tax_status",), ("Tax Eta",)),
+    "limits of use": (("assignment.limits",), ("Limit Mu",)),
+    "liability": (("assignment.liability",), ("Liability Bound",)),
+    "services before": (("assignment.prior_services",), ("Services Before",)),
+    "conflicts of interest": (("assignment.conflicts",), ("Conflicts None Known",)),
+    "basis of the fee": (("assignment.fee_basis",), ("Fee By The Hour",)),
+    "quality of the data": (("evidence.data_quality",), ("Data Checked",)),
+    "factors of environment, society and governance": (("evidence.outside_factors",), ("Outside Factors",)),
+    "governance of the model": (("evidence.model_governance",), ("Model Kept",)),
+    "material uncertainty": (("opinion.uncertainty",), ("Uncertainty Stated",)),
+    "the valuer": (("valuer.name",), ("Valuer Phi",)),
+    "status of the valuer": (("valuer.qualifications",), ("Titles Chi",)),
     "inspected or not": (("inspection.manner",), ("in person", "Looker Omicron", "Extent Pi")),
 }  # fmt: skip
 """The outline's items: the fields that answer each, and what a document then shows."""
@@ -103,8 +119,16 @@ def test_each_point_of_the_certification_is_an_empty_field(said: str) -> None:
     assert "I certify" not in said
 
 
-def test_every_required_content_names_its_source() -> None:
-    assert all(content.source for content in CONTENTS)
+def test_every_required_content_names_its_source_and_whether_it_is_from_memory() -> None:
+    unsaid = [
+        content.name
+        for content in CONTENTS
+        if not (content.source == PRACTICE or content.source.endswith("(from memory)"))
+    ]
+    assert unsaid == []
+    assert {content.name for content in CONTENTS if content.source == PRACTICE} == {
+        "reason for the market level", "buyer's premium", "tax status",
+    }  # fmt: skip
 
 
 def test_the_bases_of_value_of_the_standard_are_there() -> None:

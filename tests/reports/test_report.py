@@ -1,5 +1,6 @@
 """The blocks of the whole document: what it says, against the facts; what it never says."""
 
+import math
 from dataclasses import replace
 from decimal import ROUND_HALF_EVEN, Decimal
 from typing import Any
@@ -10,6 +11,7 @@ from babel.numbers import format_decimal
 
 from pricing.appraisal.earlier_sales import TOLD
 from pricing.appraisal.facts import Facts, facts_of
+from pricing.appraisal.figures import valued_for
 from pricing.appraisal.record import Appraisal, read_record, with_answer
 from pricing.appraisal.register import Entry
 from pricing.reports.blocks import (
@@ -360,8 +362,18 @@ def test_no_interval_mixes_factors_and_per_cents(pages: Pages) -> None:
 
 def test_amounts_for_the_client_are_in_the_client_s_currency(pages: Pages, facts: Facts) -> None:
     assert facts.currency != facts.base_currency
-    drawn = repr(pages.pictures["comparables"])
-    assert f"price ({facts.currency}, all-in)" in drawn and facts.base_currency not in drawn
+    for name in ("comparables", "distribution", "terms"):
+        drawn = repr(pages.pictures[name])
+        assert f"price ({facts.currency}, all-in)" in drawn and facts.base_currency not in drawn
+    brought = valued_for(facts.evidence)
+    into = facts.evidence.conversion.from_base
+    assert facts.evidence.valuation.mid is not None
+    assert brought.mid == into(facts.evidence.valuation.mid)
+    start, end = brought.distribution["from_price"][0], brought.distribution["to_price"][-1]
+    assert start < float(brought.low or 0) < float(brought.high or 0) < end
+    rate = float(into(Decimal(1_000_000))) / 1e6
+    product = math.prod(facts.evidence.valuation.terms["factor"])
+    assert math.prod(brought.terms["factor"]) == pytest.approx(product * rate, rel=1e-4)
     (asked,) = [block.text for block in pages.blocks
                 if isinstance(block, Paragraph) and "an asking price is a ceiling" in block.text]  # fmt: skip
     assert facts.opinion is not None and facts.evidence.comparables is not None

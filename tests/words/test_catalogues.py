@@ -9,6 +9,7 @@ import pytest
 from babel.messages.catalog import Catalog, Message
 
 import pricing
+from pricing.words.buying import charges_words
 from pricing.words.locale import LocaleWords
 from pricing.words.messages import PLACE, TRANSLATED, catalogue
 from pricing.words.shipped_words import SHIPPED
@@ -178,15 +179,48 @@ def fits(message: str, said: str) -> bool:
     return re.fullmatch(pattern, said) is not None
 
 
-def test_the_shipped_repair_catalogue_and_sheets_are_said_in_every_language() -> None:
-    """Every name in them and no other; one that a person wrote stands as it was written."""
+ASKED = ("title", "where", "act", "bad_sign")
+"""What a sheet says of each check."""
+
+
+def test_every_shipped_text_is_said_in_every_language() -> None:
+    """Every text of repair catalogue, sheets and example charges and no other; one that a person wrote
+    stands as it was written. The sheets that every car has are held by the next test."""
     folder = Path(pricing.__file__).parent.parent / "data_demo"
     prices = tomllib.loads((folder / "repair_catalogue.toml").read_text())
     sheets = [tomllib.loads(path.read_text()) for path in sorted((folder / "sheets").glob("*.toml"))]
     names = [prices["catalogue"]["name"], prices["catalogue"]["notice"]]
     names += [job["title"] for job in prices["job"]]
-    names += [check["title"] for sheet in sheets for check in sheet["check"]]
+    names += [check[part] for sheet in sheets for check in sheet["check"] for part in ASKED]
+    names += [sheet["name"] for sheet in sheets]
+    charges = tomllib.loads((folder / "example_charges.toml").read_text())
+    names += [charges["name"], charges["notice"]]
     assert sorted(SHIPPED) == sorted(names)
     german = LocaleWords.of("de_DE")
     assert german.word("Renew front bushes") == "Buchsen vorn erneuern"
     assert german.word("Renew my own bushes") == "Renew my own bushes"
+    sold = told(f"{charges['name']}. {charges['notice']}", german)
+    bought = charges_words(
+        f"{charges['name']}: premium in force from 2026-01-01. {charges['notice']}", german
+    )
+    for sentence in (sold, bought):
+        assert sentence.startswith("Erfundene Beispielgeb\u00fchren vom 1. Januar 2026")
+        assert sentence.endswith("die eigenen Geb\u00fchren einsetzen.")
+    own = "My own charges: premium in force from 2026-01-01. Ask first."
+    assert charges_words(own, german) == "My own charges: Aufgeld in Kraft seit 1. Januar 2026. Ask first."
+
+
+def test_every_text_of_the_sheets_of_every_car_has_a_translation(shipped: Catalog) -> None:
+    """Read from the files themselves, whatever part of them a sheet takes."""
+    folder = Path(pricing.__file__).parent / "condition/sheets"
+    lacking = []
+    for path in sorted(folder.glob("*.toml")):
+        sheet = tomllib.loads(path.read_text(encoding="utf-8"))
+        said = [check[part] for check in sheet["check"] for part in ASKED]
+        said += [
+            sheet["name"],
+            *sheet.get("general_cautions", {}).values(),
+            *sheet.get("cautions", {}).values(),
+        ]
+        lacking += [text for text in said if not all(forms(shipped.get(text)) or ("",))]
+    assert lacking == []

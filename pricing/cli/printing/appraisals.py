@@ -102,13 +102,20 @@ def show_appraisals(frame: pl.DataFrame) -> None:
             row["appraisal_id"],
             str(row["revision"]),
             Text(row["kind"] or "not said"),
-            "completed" if row["completed"] else "draft",
+            _state(row["kind"], row["completed"]),
             Text(row["car"]),
             Text(row["client"]),
             "" if row["effective_date"] is None else row["effective_date"].isoformat(),
             Text(row["made_by"]),
         )
     console().print(table if table.row_count else "no appraisals yet: `pricing appraise new FORM` enters one")
+
+
+def _state(kind: str, completed: bool) -> str:
+    """A draft waits for its valuer's act; a model report has none and stays as it is."""
+    if completed:
+        return "completed"
+    return "as it stands" if kind == "model report" else "draft"
 
 
 def show_history(entry: Entry, frame: pl.DataFrame) -> None:
