@@ -18,7 +18,7 @@ from typing import Any, Final, Protocol
 import duckdb
 import polars as pl
 
-from pricing.errors import DamagedError, MarketError, WriteFailedError
+from pricing.errors import DamagedError, InUseError, MarketError, WriteFailedError
 from pricing.store.place import is_copy
 
 try:
@@ -223,6 +223,7 @@ def frame(opened: duckdb.DuckDBPyConnection, query: str, values: Values = None) 
 def _open(path: Path, write: bool, deadline: float) -> duckdb.DuckDBPyConnection:
     """Open the file, trying again while another process or thread holds it."""
     while True:
+        _refuse_other_kinds(path)
         try:
             return duckdb.connect(str(path), read_only=not write, config=_CONFIG)
         except duckdb.Error as error:
@@ -233,10 +234,17 @@ def _open(path: Path, write: bool, deadline: float) -> duckdb.DuckDBPyConnection
                     raise MarketError(f"{path} is not a market file: it is no DuckDB database") from None
                 raise MarketError(f"{path}: the market file cannot be opened: {_first_line(error)}") from None
             if time.monotonic() > deadline:
-                raise MarketError(
+                raise InUseError(
                     f"{path} is in use by another process, which did not finish in time: {_first_line(error)}"
                 ) from None
         time.sleep(random.uniform(0.002, 0.02))  # noqa: S311 - spreads out the waiting, no secret
+
+
+def _refuse_other_kinds(path: Path) -> None:
+    """Refuse what is no file before it is opened: whoever opens a pipe waits for what nobody may write."""
+    for file in (path, path.with_name(path.name + ".wal")):
+        if os.path.exists(file) and not os.path.isfile(file):  # noqa: PTH110, PTH113 - any name, however long
+            raise MarketError(f"{file} is no file, such as a market is kept in; put the market's file there")
 
 
 @contextmanager
@@ -256,7 +264,7 @@ def _turnstile(path: Path, write: bool, deadline: float) -> Iterator[None]:
                 break
             except OSError:
                 if time.monotonic() > deadline:
-                    raise MarketError(
+                    raise InUseError(
                         f"{path} is in use by another process, which did not finish in time"
                     ) from None
                 time.sleep(random.uniform(0.001, 0.01))  # noqa: S311 - spreads out the waiting, no secret
