@@ -244,7 +244,10 @@ def _open(path: Path, write: bool, deadline: float) -> duckdb.DuckDBPyConnection
                     raise _damaged(path, error) from None
                 if path.is_file() and "not a valid DuckDB" in str(error):
                     raise MarketError(f"{path} is not a market file: it is no DuckDB database") from None
-                raise MarketError(f"{path}: the market file cannot be opened: {_first_line(error)}") from None
+                what = f"{path}: the market file cannot be opened"
+                if _first_line(error).endswith(_NO_ROOM):
+                    raise _unwritten(what, error) from None
+                raise MarketError(f"{what}: {_first_line(error)}") from None
             if time.monotonic() > deadline:
                 raise InUseError(
                     f"{path} is in use by another process, which did not finish in time: {_first_line(error)}"

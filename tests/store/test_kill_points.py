@@ -1,6 +1,6 @@
 """Power lost at a rename, link, fsync or write of load, fit, settings, token, undo, backup, restore and
-upgrade: before or after, never between, and what was acknowledged is there. No thread of a library is started in this program,
-for its forks do the work.
+upgrade: before or after, never between, and what was acknowledged is there. No thread of a library is started
+in this program, for its forks do the work.
 
 ``KILL_POINTS=200 .venv/bin/pytest -n 0 -s -m soak tests/store/test_kill_points.py`` prints how many of each.
 """
