@@ -15,7 +15,7 @@ from starlette.responses import HTMLResponse, PlainTextResponse, RedirectRespons
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from streamlit.auth_util import get_cookie_with_chunks
 
-from dashboards.open_lines import OpenLines, paced
+from dashboards.open_lines import OpenLines, Paced
 from dashboards.upload_totals import UPLOADS, UploadTotals
 from pricing.api.bodies import Body
 from pricing.api.callers import HERE
@@ -123,7 +123,10 @@ class Door:
         who = person or f"at {client[0] if client else '-'}"
         with self._lines.held(who, known=bool(person)) as free:
             if free:
-                await self._app(scope, paced(receive, known=bool(person)), send)
+                line = Paced(receive, known=bool(person))
+                await self._app(scope, line.next, send)
+                if line.ended is not None:
+                    await send({"type": "websocket.close", "code": line.ended})
             else:
                 await send({"type": "websocket.close", "code": TRY_LATER})
 

@@ -1,6 +1,5 @@
 """The WebSockets of open pages: how many each visitor may hold, and how fast each of them may speak."""
 
-import asyncio
 from collections import Counter
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -17,8 +16,12 @@ MOST_UNKNOWN: Final = 200
 """Pages that all of whom nobody is known may have open together: each is a session of its own."""
 
 MESSAGES_A_SECOND: Final = 20.0
-MESSAGES_AT_ONCE: Final = 200
-"""A page says something at each change of a field; more of it waits, unread, and so does its sender."""
+MESSAGES_AT_ONCE: Final = 400
+"""A page says something at each change of a field; a line that says more is ended, with what of it was not
+read yet. A page begins another line by itself."""
+
+TOO_MUCH: Final = 1008
+TOO_LONG: Final = 1009
 
 LONGEST_UNKNOWN: Final = 100_000
 """Bytes of a message on a page that nobody has signed in to."""
@@ -57,19 +60,23 @@ class OpenLines:
             self._held += Counter()  # without those who hold none
 
 
-def paced(receive: Receive, *, known: bool) -> Receive:
-    """What a line says, no faster than it may speak; one of whom nobody is known ends at a message that is
-    longer than any that asks to sign in."""
-    rates = RateLimiter(MESSAGES_A_SECOND, MESSAGES_AT_ONCE)
+class Paced:
+    """What a line says, for as long as it speaks no faster than a page does; one of whom nobody is known ends
+    at a message that is longer than any that asks to sign in."""
 
-    async def next_message() -> Message:
-        message = await receive()
+    def __init__(self, receive: Receive, *, known: bool) -> None:
+        self._receive = receive
+        self._known = known
+        self._rates = RateLimiter(MESSAGES_A_SECOND, MESSAGES_AT_ONCE)
+        self.ended: int | None = None
+        """The code that the line was ended with (RFC 6455, section 7.4.1)."""
+
+    async def next(self) -> Message:
+        """The next message; once it has ended, that it has."""
+        message = await self._receive()
         size = len(message.get("bytes") or message.get("text") or "")
-        if size > LONGEST_UNKNOWN and not known:
-            return {"type": "websocket.disconnect", "code": 1009}
-        for _ in range(1 + size // SHARE):
-            while (wait := rates.wait("")) > 0:
-                await asyncio.sleep(wait)
-        return message
-
-    return next_message
+        if size > LONGEST_UNKNOWN and not self._known:
+            self.ended = TOO_LONG
+        elif any(self._rates.wait("") > 0 for _ in range(1 + size // SHARE)):
+            self.ended = TOO_MUCH
+        return message if self.ended is None else {"type": "websocket.disconnect", "code": self.ended}
