@@ -1,5 +1,6 @@
 """The WebSockets of open pages: how many each visitor may hold, and how fast each of them may speak."""
 
+import asyncio
 from collections import Counter
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -73,6 +74,7 @@ class Paced:
 
     async def next(self) -> Message:
         """The next message; once it has ended, that it has."""
+        await asyncio.sleep(0)  # what has arrived comes without a wait, and all else would wait for all of it
         message = await self._receive()
         size = len(message.get("bytes") or message.get("text") or "")
         if size > LONGEST_UNKNOWN and not self._known:
