@@ -15,8 +15,10 @@ from starlette.responses import HTMLResponse, PlainTextResponse, RedirectRespons
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from streamlit.auth_util import get_cookie_with_chunks
 
+from dashboards.open_lines import OpenLines, Paced
 from dashboards.upload_totals import UPLOADS, UploadTotals
 from pricing.api.bodies import Body
+from pricing.api.callers import HERE
 from pricing.api.hosts import is_trusted, refusal
 from pricing.api.problems import HttpProblemError
 from pricing.operations.access import ROLES
@@ -27,6 +29,9 @@ SIGN_IN: Final = "/sign-in"
 COOKIE: Final = "pricing_token"
 LONGEST_FORM: Final = 500
 """Bytes of the form with a token."""
+
+TRY_LATER: Final = 1013
+"""The code of a WebSocket that is closed for want of room (IANA, WebSocket Close Code Number Registry)."""
 
 ALIVE: Final = "/_stcore/health"
 """Tells anybody that the server lives, and nothing else."""
@@ -86,6 +91,7 @@ class Door:
         self._opens = opens
         self._signing_in = signing_in
         self._totals = UploadTotals(settings.largest_uploads)
+        self._lines = OpenLines()
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] not in ("http", "websocket"):
@@ -102,14 +108,27 @@ class Door:
         answer, person, largest = await self._stopped(scope, receive)
         if answer is None and scope["type"] == "http" and scope["path"].startswith(UPLOADS):
             await self._upload(scope, receive, told, person, largest)
+        elif answer is None and scope["type"] == "websocket":
+            await self._line(scope, receive, told, person)
         elif answer is None:
-            if scope["type"] == "http":
-                receive = self._short(scope, receive)
-            await self._app(scope, receive, told)
+            await self._app(scope, self._short(scope, receive), told)
         elif scope["type"] == "websocket":
             await send({"type": "websocket.close", "code": 1008})
         else:
             await answer(scope, receive, told)
+
+    async def _line(self, scope: Scope, receive: Receive, send: Send, person: str) -> None:
+        """The WebSocket of a page, within what its visitor may hold open and say."""
+        client = scope.get("client")
+        who = person or f"at {client[0] if client else '-'}"
+        with self._lines.held(who, known=bool(person)) as free:
+            if free:
+                line = Paced(receive, known=bool(person))
+                await self._app(scope, line.next, send)
+                if line.ended is not None:
+                    await send({"type": "websocket.close", "code": line.ended})
+            else:
+                await send({"type": "websocket.close", "code": TRY_LATER})
 
     def _short(self, scope: Scope, receive: Receive) -> Receive:
         """What a body is held to that is no file."""
@@ -158,8 +177,10 @@ class Door:
             if reading or person is not None:
                 return None, person or "", LARGEST_OF_LOADERS
             return PlainTextResponse("sign in first", 401), "", 0
-        if scope["path"] == ALIVE or is_trusted(request, self._settings):
+        if scope["path"] == ALIVE:
             return None, "", LARGEST_OF_LOADERS
+        if is_trusted(request, self._settings):
+            return None, HERE.name, LARGEST_OF_LOADERS
         if scope["path"] == SIGN_IN and not reading:
             return await self._sign_in(Request(scope, receive)), "", 0
         token = token_in(request.headers)

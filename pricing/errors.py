@@ -68,6 +68,12 @@ class WriteFailedError(MarketError):
     code = "unwritten"
 
 
+class InUseError(MarketError):
+    """Another process holds the market file, and did not let go of it in time."""
+
+    code = "in-use"
+
+
 class DamagedError(MarketError):
     """Pages of a market file are not as they were written: a checksum does not hold."""
 

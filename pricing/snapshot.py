@@ -3,7 +3,7 @@ them, each once."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from datetime import date
+from datetime import date, datetime
 from pathlib import Path
 from typing import Any, Final
 
@@ -56,7 +56,7 @@ class Snapshot:
     def fitted(self, model: PriceModel) -> "Snapshot":
         """The same market with another model in the place of its newest fit."""
         fits = Memo()
-        fits.get(("fit", self.state.fit), lambda: model)
+        fits.get(_fit_key(self.state, self.state.fit), lambda: model)
         return Snapshot(self.market, self.state, self.by_records, by_names=self.by_names, fits=fits)
 
     @property
@@ -123,7 +123,7 @@ class Snapshot:
             MarketError: there is none such.
         """
         return self.fits.get(
-            ("fit", fit_id), lambda: from_bytes(self.market.load_fit(fit_id)[0]), most=FITS_KEPT
+            _fit_key(self.state, fit_id), lambda: from_bytes(self.market.load_fit(fit_id)[0]), most=FITS_KEPT
         )
 
     @property
@@ -177,7 +177,7 @@ class Snapshot:
 
     def can_value(self, fit_id: str) -> bool:
         """Whether cars can be valued by a fit without reading anything first."""
-        return ("fit", fit_id) in self.fits and "names" in self.by_names
+        return _fit_key(self.state, fit_id) in self.fits and "names" in self.by_names
 
     def make_ready(self, fit_id: str) -> None:
         """Read what it takes to value cars by a fit; raises as ``fit`` does."""
@@ -189,7 +189,7 @@ class Snapshot:
         before = self.state
         same_money = state.base_currency == before.base_currency
         same_records = same_money and state.records == before.records
-        same_fit = same_records and state.fit == before.fit
+        same_fit = same_records and _fit_key(before, before.fit) == _fit_key(state, state.fit)
         return Snapshot(
             self.market,
             state,
@@ -198,6 +198,11 @@ class Snapshot:
             by_names=self.by_names if same_records and state.opinions == before.opinions else Memo(),
             fits=self.fits if same_money else Memo(),
         )
+
+
+def _fit_key(state: StoredState, fit_id: str | None) -> tuple[str, str | None, datetime | None]:
+    """What a fit is kept in memory by: a file put in the place of another has other fits of the same ids."""
+    return "fit", fit_id, None if fit_id is None else state.fitted_at.get(fit_id)
 
 
 @dataclass(frozen=True)

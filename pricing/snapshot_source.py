@@ -6,10 +6,11 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Final
 
-from pricing.errors import MarketError
+from pricing.errors import InUseError, MarketError
 from pricing.snapshot import Snapshot
 from pricing.store.connection import writes_here
 from pricing.store.market import Market
+from pricing.store.opening import base_currency_of
 from pricing.store.place import is_copy, server_address
 
 LOOK_SECONDS: Final = 0.25
@@ -83,16 +84,26 @@ class SnapshotSource:
             stamp, writes = _stamp(market.path), writes_here(market.path)
             if stamp != self._stamp:
                 try:
-                    snapshot = snapshot.renewed(market.state(RENEWAL_TIMEOUT))
-                except MarketError:
-                    # It is being written to, or away: left for the next look.
-                    if not market.path.exists():
+                    snapshot = self._renewed(snapshot)
+                except MarketError as error:
+                    # It is being written to, or its server is away: left for the next look.
+                    passing = isinstance(error, InUseError) or is_copy(market.path)
+                    if not passing or not market.path.exists():
                         raise
                     stamp, writes = self._stamp, self._writes
         self._snapshot, self._stamp, self._writes = snapshot, stamp, writes
         away = is_copy(market.path)
         self._next_look = time.monotonic() + (LOOK_SECONDS_AWAY if away else LOOK_SECONDS)
         return snapshot
+
+    def _renewed(self, snapshot: Snapshot) -> Snapshot:
+        """The market as it is; a file may stand there that is another market, or of an earlier version."""
+        market = snapshot.market
+        if not is_copy(market.path):
+            base_currency = base_currency_of(market.path, RENEWAL_TIMEOUT)
+            if base_currency != market.base_currency:
+                return Snapshot.of(Market.open(self.place, create=False))
+        return snapshot.renewed(market.state(RENEWAL_TIMEOUT))
 
 
 def _stamp(path: Path) -> object:

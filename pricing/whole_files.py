@@ -1,5 +1,6 @@
 """Files written whole or not at all."""
 
+import os
 from pathlib import Path
 
 from pricing.errors import FileError
@@ -13,7 +14,10 @@ def write_whole(path: Path, content: bytes) -> None:
     """
     part = path.with_name(path.name + ".part")
     try:
-        part.write_bytes(content)
+        with part.open("wb") as file:
+            file.write(content)
+            file.flush()
+            os.fsync(file.fileno())  # else a name may be kept by a power failure, and nothing under it
         part.replace(path)
     except OSError as error:
         raise FileError(f"{path}: cannot be written: {error.strerror}") from None

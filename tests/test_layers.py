@@ -195,6 +195,7 @@ MOST_LINES = 300
 LONG = {
     "pricing/intake/written/table.py": "a cell of every kind, read one after another",
     "pricing/intake/proposals.py": "one column held against every reading it may have",
+    "pricing/store/connection.py": "one connection to a file: its turn, its opening, its errors, its log",
     "pricing/store/market.py": "the one door to a market: a method a question, each a few lines",
     "pricing/records/contract.py": "the contract: a line a column, a line a rule",
     "pricing/store/records/loading.py": "one load, from its files to its report",

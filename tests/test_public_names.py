@@ -141,7 +141,7 @@ def test_what_a_notebook_shows_is_short_and_says_facts(market: Market) -> None:
 CODES = {
     "PricingError": "refused", "FileError": "file", "TableError": "table", "MappingError": "mapping",
     "DoubtError": "doubt", "MoneyError": "money", "MarketError": "market", "ServerAwayError": "server-away",
-    "WriteFailedError": "unwritten", "DamagedError": "damaged",
+    "WriteFailedError": "unwritten", "DamagedError": "damaged", "InUseError": "in-use",
     "DoneMeanwhileError": "done-meanwhile", "ModelError": "model",
     "CarError": "car", "InspectionError": "inspection", "EvidenceError": "evidence",
     "DecisionError": "decision", "AppraisalError": "appraisal",

@@ -1,15 +1,19 @@
 """One snapshot of a market for pages, API and decisions: what it holds is what the store gives, once."""
 
+import gzip
+import os
+import shutil
 import subprocess
 import sys
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from datetime import date, timedelta
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
+import duckdb
 import polars as pl
 import pytest
 from polars.testing import assert_frame_equal
@@ -21,12 +25,16 @@ from pricing.decisions.selling_evidence import evidence_of
 from pricing.decisions.valuation import value_car
 from pricing.errors import MarketError
 from pricing.memo import Memo
+from pricing.model.opinion_bands import OpinionBands
+from pricing.model.price_model import PriceModel
+from pricing.model.saved import save
+from pricing.model.spec import FeatureSpec
 from pricing.snapshot import Snapshot
 from pricing.snapshot_source import LOOK_SECONDS, SnapshotSource, source_of
 from pricing.store.connection import connection
 from pricing.store.market import Market
 from tests.api.servers import copied
-from tests.small_market import common_car
+from tests.small_market import common_car, write_sales
 
 
 @pytest.fixture
@@ -177,3 +185,83 @@ def test_a_day_after_the_last_is_the_whole(small_market: Market) -> None:
     last: Any = snapshot.sales()["event_date"].max()
     assert snapshot.sales(last + timedelta(days=1)).height == snapshot.sales().height
     assert snapshot.names(last) is snapshot.names()
+
+
+def replaced(path: Path, make: Callable[[Path], object]) -> None:
+    """Put something else in the place of a market's file, as a rename or a new link does."""
+    new = path.with_name("new.duckdb")
+    make(new)
+    if new.is_dir():
+        path.unlink()
+    new.rename(path)
+    time.sleep(LOOK_SECONDS)
+
+
+def of_another_kind(path: Path) -> None:
+    with duckdb.connect(str(path)) as opened:
+        opened.execute("CREATE TABLE notes (line INTEGER)")
+
+
+def of_version_two(path: Path) -> None:
+    path.write_bytes(
+        gzip.decompress((Path(__file__).parent / "store/market_version_2.duckdb.gz").read_bytes())
+    )
+
+
+NO_MARKETS: dict[str, Callable[[Path], object]] = {
+    "another database": of_another_kind,
+    "noise": lambda path: path.write_bytes(bytes(range(256)) * 4096),
+    "nothing": Path.touch,
+    "a pipe": os.mkfifo,
+    "a device": lambda path: path.symlink_to("/dev/zero"),
+    "a link to nothing": lambda path: path.symlink_to("none.duckdb"),
+    "a folder": Path.mkdir,
+}
+"""What may come to stand in the place of a market's file while it is served."""
+
+
+@pytest.mark.parametrize("what", NO_MARKETS)
+def test_what_is_no_market_any_more_is_refused_and_told_again_once_it_is(market: Market, what: str) -> None:
+    source, kept = SnapshotSource(str(market.path)), market.path.with_name("kept.duckdb")
+    before = source.newest().sales()
+    shutil.copy(market.path, kept)
+    replaced(market.path, NO_MARKETS[what])
+    for ask in (source.newest, lambda: Market.open(market.path, create=False)):
+        with pytest.raises(MarketError, match="no file|no DuckDB|another kind|cannot be opened|exist"):
+            ask()
+    if market.path.is_dir():
+        market.path.rmdir()
+    kept.replace(market.path)
+    time.sleep(LOOK_SECONDS)
+    assert_frame_equal(source.newest().sales(), before)
+
+
+def test_another_market_in_the_place_of_one_is_answered_from_with_its_own_fits(
+    market: Market, tmp_path: Path
+) -> None:
+    """A fit of the same id in another file, or in a link to one, is another fit."""
+    source = SnapshotSource(str(market.path))
+    ours = source.newest()
+    assert not isinstance(ours.model, OpinionBands) and ours.state.fit == "fit-0001"
+    sales = ours.sales().height
+    other = Market.open(tmp_path / "other.duckdb", base_currency=market.base_currency)
+    write_sales(tmp_path / "fewer.parquet", 300)
+    other.load([tmp_path / "fewer.parquet"])
+    save(PriceModel(FeatureSpec.cars()).fit(other.sales()), other)
+    replaced(market.path, lambda path: path.symlink_to(other.path))
+    theirs = source.newest()
+    assert theirs.state.fit == "fit-0001" and theirs.sales().height < sales
+    assert theirs.model.facts["sales"] < ours.model.facts["sales"]
+
+
+def test_a_market_of_other_money_or_of_an_earlier_version_is_taken_up_as_it_is(
+    market: Market, tmp_path: Path
+) -> None:
+    source = SnapshotSource(str(market.path))
+    source.newest()
+    replaced(market.path, lambda path: Market.open(path, base_currency="GBP"))
+    pounds = source.newest()
+    assert pounds.base_currency == pounds.market.base_currency == "GBP" and pounds.sales().is_empty()
+    replaced(market.path, of_version_two)
+    earlier = source.newest()
+    assert earlier.base_currency == earlier.market.base_currency and earlier.sales().height > 0

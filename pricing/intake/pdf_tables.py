@@ -15,6 +15,10 @@ from pricing.untrusted.limits import Limits
 MOST_PAGES: Final = 400
 """Pages that are looked through; a longer file is a book."""
 
+MOST_MARKS: Final = 50_000
+"""Letters, lines and boxes of a page, before anything is made of them: a page of the smallest print that can
+be read has some 20,000 letters."""
+
 SAME_LINE: Final = 3.0
 """Points that the tops of words of one line may differ by."""
 
@@ -39,6 +43,12 @@ def read_pdf(path: Path, layout: Layout, limits: Limits) -> Iterator[tuple[pl.Da
             rows: list[Cells] = []
             letters = 0
             for page in book.pages:
+                marks = sum(map(len, page.objects.values()))
+                if marks > MOST_MARKS:
+                    raise FileError(
+                        f"{path} has {marks:,} letters and lines on page {page.page_number} and may have "
+                        f"at most {MOST_MARKS:,} on a page: ask for the table itself"
+                    )
                 letters += len(page.chars)
                 rows += _rows(page)
                 page.close()

@@ -6,6 +6,7 @@ its way in, so that readers following upon each other cannot keep a writer out. 
 (Windows) both simply try again until their timeout.
 """
 
+import errno
 import os
 import random
 import time
@@ -18,7 +19,7 @@ from typing import Any, Final, Protocol
 import duckdb
 import polars as pl
 
-from pricing.errors import DamagedError, MarketError, WriteFailedError
+from pricing.errors import DamagedError, InUseError, MarketError, WriteFailedError
 from pricing.store.place import is_copy
 
 try:
@@ -58,6 +59,9 @@ _WRITE_FAILURES: Final = (
 )  # fmt: skip
 """What is raised when a file cannot be written to; the last of them when that shows only at the commit."""
 
+
+_NO_ROOM: Final = (os.strerror(errno.ENOSPC), os.strerror(errno.EFBIG), os.strerror(errno.EDQUOT))
+_MAKE_ROOM: Final = "make room on the disk and ask again"
 
 _DAMAGE: Final = (duckdb.InternalException, duckdb.SerializationException)
 _DAMAGE_SIGNS: Final = (
@@ -156,9 +160,7 @@ def file_connection(
             if _is_damage(error):
                 raise _damaged(path, error) from None
             if isinstance(error, _WRITE_FAILURES):
-                raise WriteFailedError(
-                    f"{path}: the market file is unchanged: {_first_line(error)}"
-                ) from None
+                raise _unwritten(f"{path}: the market file is unchanged", error) from None
             raise
 
 
@@ -177,12 +179,22 @@ def write_turn(path: Path, timeout: float = TIMEOUT_SECONDS) -> Iterator[Callabl
             if time.monotonic() > deadline:
                 raise
             return False
-        with closing(opened):
-            run(opened, "CHECKPOINT")
+        _take_in(path, opened)
         return True
 
     with _turnstile(path, True, deadline):
         yield take_in_log
+
+
+def make_one_file(path: Path, timeout: float = TIMEOUT_SECONDS) -> None:
+    """Take what is written ahead of a file into it, before it is moved as one: where the disk was full when
+    it was closed, all of it may stand beside it.
+
+    Raises:
+        WriteFailedError: there is no room for it.
+    """
+    if _ahead_of(path).exists():
+        _take_in(path, _open(path, True, time.monotonic() + timeout))
 
 
 def writes_here(path: Path) -> int:
@@ -223,6 +235,7 @@ def frame(opened: duckdb.DuckDBPyConnection, query: str, values: Values = None) 
 def _open(path: Path, write: bool, deadline: float) -> duckdb.DuckDBPyConnection:
     """Open the file, trying again while another process or thread holds it."""
     while True:
+        _refuse_other_kinds(path)
         try:
             return duckdb.connect(str(path), read_only=not write, config=_CONFIG)
         except duckdb.Error as error:
@@ -231,12 +244,38 @@ def _open(path: Path, write: bool, deadline: float) -> duckdb.DuckDBPyConnection
                     raise _damaged(path, error) from None
                 if path.is_file() and "not a valid DuckDB" in str(error):
                     raise MarketError(f"{path} is not a market file: it is no DuckDB database") from None
-                raise MarketError(f"{path}: the market file cannot be opened: {_first_line(error)}") from None
+                what = f"{path}: the market file cannot be opened"
+                if _first_line(error).endswith(_NO_ROOM):
+                    raise _unwritten(what, error) from None
+                raise MarketError(f"{what}: {_first_line(error)}") from None
             if time.monotonic() > deadline:
-                raise MarketError(
+                raise InUseError(
                     f"{path} is in use by another process, which did not finish in time: {_first_line(error)}"
                 ) from None
         time.sleep(random.uniform(0.002, 0.02))  # noqa: S311 - spreads out the waiting, no secret
+
+
+def _take_in(path: Path, opened: duckdb.DuckDBPyConnection) -> None:
+    """Have nothing stand ahead of a file, and close it."""
+    try:
+        with closing(opened):
+            run(opened, "CHECKPOINT")
+    except duckdb.Error as error:
+        raise _unwritten(f"{path}: cannot be made one file", error) from None
+    if _ahead_of(path).exists():
+        raise WriteFailedError(f"{path}: cannot be made one file; {_MAKE_ROOM}")
+
+
+def _ahead_of(path: Path) -> Path:
+    """What DuckDB writes ahead of a file."""
+    return path.with_name(path.name + ".wal")
+
+
+def _refuse_other_kinds(path: Path) -> None:
+    """Refuse what is no file before it is opened: whoever opens a pipe waits for what nobody may write."""
+    for file in (path, _ahead_of(path)):
+        if os.path.exists(file) and not os.path.isfile(file):  # noqa: PTH110, PTH113 - any name, however long
+            raise MarketError(f"{file} is no file, such as a market is kept in; put the market's file there")
 
 
 @contextmanager
@@ -256,7 +295,7 @@ def _turnstile(path: Path, write: bool, deadline: float) -> Iterator[None]:
                 break
             except OSError:
                 if time.monotonic() > deadline:
-                    raise MarketError(
+                    raise InUseError(
                         f"{path} is in use by another process, which did not finish in time"
                     ) from None
                 time.sleep(random.uniform(0.001, 0.01))  # noqa: S311 - spreads out the waiting, no secret
@@ -270,6 +309,12 @@ def _turnstile(path: Path, write: bool, deadline: float) -> Iterator[None]:
 def _is_damage(error: duckdb.Error) -> bool:
     """Whether an error tells of pages that are not as they were written."""
     return isinstance(error, _DAMAGE) or any(sign in str(error) for sign in _DAMAGE_SIGNS)
+
+
+def _unwritten(what: str, error: duckdb.Error) -> WriteFailedError:
+    """What could not be kept and why, with what to do where that is known."""
+    why = _first_line(error)
+    return WriteFailedError(f"{what}: {why}" + (f"; {_MAKE_ROOM}" if why.endswith(_NO_ROOM) else ""))
 
 
 def _damaged(path: Path, error: duckdb.Error) -> DamagedError:

@@ -12,7 +12,7 @@ import duckdb
 
 from pricing.errors import MarketError
 from pricing.store.audit import now, write_audit
-from pricing.store.connection import connection, file_connection, quoted, run
+from pricing.store.connection import connection, file_connection, make_one_file, quoted, run
 from pricing.store.copying import copy_tables
 from pricing.store.place import is_copy
 from pricing.store.row_text import layouts
@@ -88,4 +88,5 @@ def _keep(opened: duckdb.DuckDBPyConnection, kept: Path, timeout: float) -> None
         part = Path(folder) / kept.name
         with file_connection(part, write=True, timeout=timeout) as target:
             copy_tables(opened, target, lambda rows: None)
+        make_one_file(part)
         part.replace(kept)

@@ -10,7 +10,7 @@ import duckdb
 
 from pricing.errors import MarketError
 from pricing.money.currencies import minor_unit_places
-from pricing.store.connection import add_row, connection, keeper_of, run
+from pricing.store.connection import add_row, connection, keeper_of, make_one_file, run
 from pricing.store.migrations import EARLIER, upgrade
 from pricing.store.replacing import refuse_to_shadow
 from pricing.store.schema import KIND, VERSION, create_tables
@@ -39,6 +39,7 @@ def new_file(path: Path) -> Iterator[Path]:
     with tempfile.TemporaryDirectory(dir=path.parent, prefix=".new-market-") as folder:
         draft = Path(folder) / "market.duckdb"
         yield draft
+        make_one_file(draft)
         try:
             os.link(draft, path)
         except FileExistsError:

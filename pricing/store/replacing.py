@@ -8,7 +8,7 @@ from typing import Final
 
 from pricing.errors import FileError, MarketError
 from pricing.store.audit import now
-from pricing.store.connection import TIMEOUT_SECONDS, write_turn
+from pricing.store.connection import TIMEOUT_SECONDS, make_one_file, write_turn
 
 ASIDE: Final = ".before-"
 """Stands in the name of a file that was put aside, before the time."""
@@ -25,6 +25,7 @@ def replace_file(path: Path, draft: Path, *, timeout: float = TIMEOUT_SECONDS) -
         FileError: there is a file of the name for what is put aside.
         MarketError: the market stays in use for ``timeout`` seconds.
     """
+    make_one_file(draft)
     _to_disk(draft)
     aside = None
     with write_turn(path, timeout) as take_in_log:

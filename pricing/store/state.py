@@ -4,7 +4,7 @@ them."""
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from datetime import date
+from datetime import date, datetime
 from typing import Final
 
 import duckdb
@@ -43,6 +43,8 @@ class StoredState:
         tokens: those that were not revoked, by digest.
         own_rates: the user's own exchange rates, see ``Market.own_rates``.
         opinions: how often what people say has changed.
+        fitted_at: when each fit was made: in a file that was put in the place of another, a fit of the same
+            id is another one.
     """
 
     records: str
@@ -56,6 +58,7 @@ class StoredState:
     tokens: Mapping[str, Token] = field(default_factory=dict, repr=False)
     own_rates: pl.DataFrame | None = field(default=None, repr=False, compare=False)
     opinions: int = 0
+    fitted_at: Mapping[str, datetime] = field(default_factory=dict)
 
 
 def read_state(opened: duckdb.DuckDBPyConnection) -> StoredState:
@@ -91,6 +94,7 @@ def read_state(opened: duckdb.DuckDBPyConnection) -> StoredState:
         tokens_in_force(opened),
         own_rates(opened),
         said,
+        {name: made for name, made, _ in fits},
     )
 
 

@@ -26,6 +26,14 @@ from tests.api.servers import PATIENCE, copied, killable
 from tests.small_market import common_car
 
 VALUES, VALUATIONS, SCORE = "/api/v1/values", "/api/v1/valuations", "/api/v1/inspections/score"
+BATCHES = "/api/v1/batches"
+
+
+def parts(count: int, kind: str, content: bytes = b"x") -> bytes:
+    """A form of many parts, as a browser sends files and fields (RFC 7578)."""
+    part = f'--b\r\nContent-Disposition: form-data; name="files"{kind}\r\n\r\n'.encode() + content + b"\r\n"
+    return part * count + b"--b--\r\n"
+
 
 ZEROS = b'{"cars":[' + b"0," * 2_000_000 + b"0]}"
 ATTACKS: dict[str, tuple[str, bytes, set[int]]] = {
@@ -38,11 +46,17 @@ ATTACKS: dict[str, tuple[str, bytes, set[int]]] = {
     "options": (VALUATIONS, b'{"car":{"options":[' + b"0," * 400_000 + b"0]}}", {413}),
     "keys": (VALUATIONS, json.dumps({"car": {f"k{place}": 0 for place in range(60_000)}}).encode(), {413}),
     "brackets": (SCORE, b"[" * 900_000, {400, 422}),
+    "100,000 files": (BATCHES, parts(100_000, '; filename="a.csv"'), {400}),
+    "100,000 fields": (BATCHES, parts(100_000, ""), {400}),
+    "51 files": (BATCHES, parts(51, '; filename="a.csv"'), {422}),
+    "half ends of a part": (BATCHES, parts(1, '; filename="a.zip"', b"\r\n--" * 2_000_000), {422}),
+    "a part of returns": (BATCHES, parts(1, '; filename="a.zip"', b"\r" * 4_000_000), {422}),
     "digits": (VALUATIONS, b'{"car":{"year":' + b"9" * 900_000 + b"}}", {400, 422}),
 }
 """Where each goes, and how it may be answered."""
 
 JSON = {"Content-Type": "application/json"}
+FORM = {"Content-Type": "multipart/form-data; boundary=b"}
 
 
 @pytest.fixture(scope="module")
@@ -58,7 +72,11 @@ def waits(address: str, path: str, body: bytes) -> tuple[httpx.Response, float]:
     answers: list[httpx.Response] = []
 
     def attack() -> None:
-        answers.append(httpx.post(f"{address}{path}", content=body, headers=JSON, timeout=PATIENCE))
+        answers.append(
+            httpx.post(
+                f"{address}{path}", content=body, headers=FORM if path == BATCHES else JSON, timeout=PATIENCE
+            )
+        )
 
     attacking, longest = threading.Thread(target=attack), 0.0
     with httpx.Client(base_url=address, timeout=PATIENCE) as client:

@@ -15,6 +15,12 @@ from starlette.types import Message, Receive, Scope, Send
 from streamlit.auth_util import set_cookie_with_chunks
 
 from dashboards.door import COOKIE, LARGEST_OF_LOADERS, LARGEST_OF_READERS, SIGNED_IN, Door, signed_in
+from dashboards.open_lines import (
+    LONGEST_UNKNOWN,
+    MESSAGES_AT_ONCE,
+    MOST_OF_ONE,
+    MOST_UNKNOWN,
+)
 from dashboards.upload_totals import UploadTotals
 from pricing.api.callers import holder
 from pricing.api.service import Service
@@ -244,3 +250,82 @@ def test_what_one_person_keeps_in_files_is_bounded_whatever_pages_they_are_on(
 
 def test_the_largest_file_of_records_passes_with_what_is_written_around_it() -> None:
     assert LARGEST_UPLOAD < LARGEST_OF_LOADERS <= Configuration().largest_uploads
+
+
+class Line:
+    """A page's line that stays open until it is let go, by a door whose pages tell what they hear."""
+
+    def __init__(self, market: Market, signing_in: str | None = None) -> None:
+        self.heard: list[int] = []
+        service = Service(Configuration(market=str(market.path), access="this-machine"))
+        self.door = Door(
+            self.listening, service.configuration, partial(holder, service), signing_in=lambda: signing_in
+        )
+
+    async def listening(self, scope: Scope, receive: Receive, send: Send) -> None:
+        await send({"type": "websocket.accept"})
+        while (message := await receive())["type"] == "websocket.receive":
+            self.heard.append(len(message["bytes"]))
+
+    async def open(
+        self, said: list[int], address: str, leave: asyncio.Event, cookie: str = ""
+    ) -> list[Message]:
+        """Open a line, say so many bytes at a time, and wait; what the door answered."""
+        answers: list[Message] = []
+        sizes = iter(said)
+
+        async def receive() -> Message:
+            if (size := next(sizes, None)) is not None:
+                return {"type": "websocket.receive", "bytes": bytes(size)}
+            await leave.wait()
+            return {"type": "websocket.disconnect", "code": 1000}
+
+        async def send(message: Message) -> None:
+            answers.append(message)
+
+        headers = [(b"host", b"127.0.0.1:8501"), (b"cookie", cookie.encode())]
+        scope = {
+            "type": "websocket", "path": "/_stcore/stream", "client": (address, 50_000), "server": HERE,
+            "http_version": "1.1", "headers": headers,
+        }  # fmt: skip
+        await self.door(scope, receive, send)
+        return answers
+
+
+def test_one_visitor_opens_so_many_pages_and_strangers_together_so_many(market: Market) -> None:
+    async def flood() -> tuple[int, int, int]:
+        line, leave = Line(market, "a secret of the provider"), asyncio.Event()
+        open_at = [f"192.0.2.{number % 9}" for number in range(MOST_OF_ONE * 9)]
+        calls = [asyncio.create_task(line.open([], address, leave)) for address in ["192.0.2.1"] * 100]
+        await asyncio.sleep(0.05)
+        of_one = sum(not call.done() for call in calls)
+        calls += [asyncio.create_task(line.open([], address, leave)) for address in open_at]
+        await asyncio.sleep(0.05)
+        together = sum(not call.done() for call in calls)
+        assert {call.result()[0]["code"] for call in calls if call.done()} == {1013}
+        leave.set()
+        await asyncio.gather(*calls)
+        later = await line.open([], "192.0.2.1", leave)
+        return of_one, together, later[0]["type"] == "websocket.accept"
+
+    assert asyncio.run(flood()) == (MOST_OF_ONE, MOST_UNKNOWN, True)
+
+
+def test_a_line_that_says_more_than_a_page_does_is_ended(
+    market: Market, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A flood of small messages and of large ones; of whom nobody is known, one large one."""
+
+    async def spoken(known: bool, said: list[int]) -> tuple[int, Message]:
+        line = Line(market, None if known else "a secret of the provider")
+        if known:
+            monkeypatch.setattr("dashboards.door.is_trusted", lambda request, settings: True)
+        answers = await line.open(said, "127.0.0.1", asyncio.Event())
+        return len(line.heard), answers[-1]
+
+    heard, last = asyncio.run(spoken(True, [10] * 50_000))
+    assert MESSAGES_AT_ONCE <= heard < 2 * MESSAGES_AT_ONCE and last["code"] == 1008
+    heard, last = asyncio.run(spoken(True, [8_000_000] * 100))
+    assert 2 <= heard < 10 and last["code"] == 1008
+    heard, last = asyncio.run(spoken(False, [10, 10, LONGEST_UNKNOWN + 1, 10]))
+    assert heard == 2 and last["code"] == 1009

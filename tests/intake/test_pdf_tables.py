@@ -8,8 +8,11 @@ import typst
 from PIL import Image
 
 from pricing.errors import FileError
+from pricing.intake import pdf_tables
+from pricing.intake.layout import Layout
 from pricing.intake.proposals import propose
 from pricing.intake.readers import read_file, read_whole
+from pricing.untrusted.limits import Limits
 
 ROWS = [
     ("1", "1966 Wexcombe Sedge de luxe", "12 May 2019", "£4,500", "54,000 miles"),
@@ -58,3 +61,13 @@ def test_what_is_no_table_is_refused(tmp_path: Path, content: bytes, told: str) 
     (tmp_path / "odd.pdf").write_bytes(content)
     with pytest.raises(FileError, match=told):
         read_whole(tmp_path / "odd.pdf")
+
+
+def test_a_page_of_more_marks_than_can_be_read_is_refused_by_its_number(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Before words and tables are made of them, which takes as long again."""
+    monkeypatch.setattr(pdf_tables, "MOST_MARKS", 500)
+    limits, layout = Limits(), Layout()
+    with pytest.raises(FileError, match=r"marks.pdf has [0-9,]+ letters and lines on page 1 .* at most 500"):
+        list(pdf_tables.read_pdf(pdf(tmp_path / "marks.pdf", "0.5pt"), layout, limits))

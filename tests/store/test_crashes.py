@@ -20,6 +20,7 @@ from hypothesis import strategies as st
 from pricing.errors import MarketError, PricingError
 from pricing.records.contract import COLUMNS
 from pricing.store.market import Market
+from pricing.store.records.first_load import load_into
 from tests.store.test_market import ROW, write
 
 TODAY = date(2025, 6, 30)
@@ -109,6 +110,30 @@ except MarketError as error:
     assert "unchanged" in done.stderr and done.stderr.count("\n") == 1
     assert market.digest() == before
     assert market.load([rows], today=TODAY, believe=True).accepted == 99_000
+
+
+@pytest.mark.skipif(os.name != "posix", reason="needs POSIX file limits")
+def test_a_first_load_for_which_there_is_no_room_makes_no_market(tmp_path: Path) -> None:
+    """What was committed stands beside the draft while there is no room to take it in: a draft moved without
+    it was an empty file."""
+    rows, place = write(tmp_path / "rows.csv", {}), tmp_path / "market.duckdb"
+    limited = f"""
+import resource, signal, sys
+from datetime import date
+from pricing.errors import PricingError
+from pricing.store.records.first_load import load_into
+signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
+resource.setrlimit(resource.RLIMIT_FSIZE, (50_000, resource.RLIM_INFINITY))
+try:
+    load_into({str(place)!r}, [{str(rows)!r}], today=date(2025, 6, 30), believe=True)
+except PricingError as error:
+    sys.exit(str(error))
+"""
+    done = subprocess.run([sys.executable, "-c", limited], capture_output=True, text=True)
+    assert done.returncode == 1 and done.stderr.count("\n") == 1, done.stderr
+    assert "make room on the disk" in done.stderr
+    assert [file.name for file in tmp_path.iterdir()] == ["rows.csv"]
+    assert load_into(place, [rows], today=TODAY, believe=True).accepted == 1
 
 
 PATIENCE = 240.0

@@ -1,6 +1,6 @@
-"""Power lost at a rename, link, fsync or write of load, fit, undo, backup, restore and upgrade: before or
-after, never between, and what was acknowledged is there. No thread of a library is started in this program,
-for its forks do the work.
+"""Power lost at a rename, link, fsync or write of load, fit, settings, token, undo, backup, restore and
+upgrade: before or after, never between, and what was acknowledged is there. No thread of a library is started
+in this program, for its forks do the work.
 
 ``KILL_POINTS=200 .venv/bin/pytest -n 0 -s -m soak tests/store/test_kill_points.py`` prints how many of each.
 """
@@ -44,6 +44,7 @@ def state(path: Path) -> list[Any]:
     return [
         market.digest(), market.batches().height, market.quarantine().height, market.fits().height,
         int(market.batches()["undone_at"].is_not_null().sum()), market.audit().height,
+        dict(market.state().settings), market.tokens.listed().height, len(market.state().tokens),
     ]  # fmt: skip
 
 
@@ -97,6 +98,17 @@ def fit(folder: Path) -> str:
     return DONE
 
 
+def settings(folder: Path) -> str:
+    kept: dict[str, str | None] = {"country": "FR", "catalogue": "x" * 200_000, "distance_unit": "miles"}
+    Market.open(folder / MARKET, create=False).keep_settings(kept)
+    return DONE
+
+
+def token(folder: Path) -> str:
+    Market.open(folder / MARKET, create=False).tokens.new("desk", "read")
+    return DONE
+
+
 def undo(folder: Path) -> str:
     Market.open(folder / MARKET, create=False).undo("batch-0002")
     return DONE
@@ -121,6 +133,8 @@ WORK: dict[str, tuple[Callable[[Path], str], str]] = {
     "first load": (first_load, "new.duckdb"),
     "load": (load, MARKET),
     "fit": (fit, MARKET),
+    "settings": (settings, MARKET),
+    "token": (token, MARKET),
     "undo": (undo, MARKET),
     "backup": (backup, MARKET),
     "restore": (bring_back, MARKET),

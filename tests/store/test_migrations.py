@@ -1,6 +1,8 @@
 """A market file of every earlier version becomes one of this version, and is kept as it was."""
 
 import gzip
+import subprocess
+import sys
 import threading
 from datetime import date
 from pathlib import Path
@@ -162,6 +164,24 @@ def test_many_who_open_it_at_once_upgrade_it_once(small_market: Market, tmp_path
         thread.join()
     assert failed == []
     assert Market.open(path).audit()["action"].to_list().count("upgrade") == 1
+
+
+def test_several_programs_that_open_it_at_once_upgrade_it_once(tmp_path: Path) -> None:
+    path = tmp_path / "market.duckdb"
+    path.write_bytes(gzip.decompress((Path(__file__).parent / "market_version_2.duckdb.gz").read_bytes()))
+    program = "import sys; from pricing.store.market import Market; print(Market.open(sys.argv[1]).digest())"
+    opened = [
+        subprocess.Popen(
+            [sys.executable, "-c", program, str(path)],
+            stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+        )
+        for _ in range(3)
+    ]  # fmt: skip
+    answers = [process.communicate(timeout=240) for process in opened]
+    market = Market.open(path)
+    assert answers == [(f"{market.digest()}\n", "")] * 3
+    assert market.audit()["action"].to_list().count("upgrade") == 1
+    assert {file.name for file in tmp_path.iterdir()} == {"market.duckdb", "market.version-2.duckdb"}
 
 
 def test_an_upgrade_that_fails_leaves_the_file_as_it_was(
