@@ -59,6 +59,7 @@ def inspection_page(
         cautions=_cautions(inspection, words),
         result=found,
         areas="\n".join(_areas(inspection, words)),
+        unmarked=escape(words.say("What bears no mark was not seen.")),
         who=escape(words.say("Who looked, and when")),
         name=escape(words.say("Name")),
         day=escape(words.say("Date, YYYY-MM-DD")),
@@ -147,7 +148,8 @@ def _check(inspection: Inspection, check: Check, words: LocaleWords) -> str:
     )
     states = {option: words.word(found_words(check.role, option)) for option in (*STATES, NOT_SEEN)}
     boxes = "".join(
-        f'<label class="state"><input type="radio" name="state-{name}" value="{escape(option)}"'
+        f'<label class="state{" unseen" if option == NOT_SEEN else ""}">'
+        f'<input type="radio" name="state-{name}" value="{escape(option)}"'
         f"{' checked' if option == state else ''}> {escape(shown)}</label>"
         for option, shown in states.items()
     )

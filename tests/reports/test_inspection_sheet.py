@@ -14,6 +14,7 @@ from pricing.condition.inspection import Inspection
 from pricing.condition.inspection_files import open_inspection, to_json
 from pricing.condition.repairs import price_repairs
 from pricing.reports.inspection_sheet import inspection_page
+from pricing.words.locale import LocaleWords
 from tests.condition.walks import CAR, catalogue, walk
 from tests.dashboards.browser import PHONE, chromium, page
 
@@ -123,3 +124,15 @@ def test_the_page_can_be_filled_in_and_saved_in_a_browser(tmp_path: Path) -> Non
     assert found.state("body_paint") == "worn"
     assert found.findings["body_paint"].seen_by == "A. Person"
     assert found.seen_share == pytest.approx(begun.record("body_paint", "worn").seen_share)
+
+
+@pytest.mark.browser
+def test_the_printed_round_takes_four_pages_in_every_language() -> None:
+    """Of letter paper, the shorter of the two."""
+    with page(PHONE, chromium()) as (opened, _):
+        for construction in CONSTRUCTIONS:
+            found = Inspection.start(construction, CAR)
+            for language in ("en_GB", "de_DE", "fr_FR", "it_IT"):
+                opened.set_content(inspection_page(found, words=LocaleWords.of(language)))
+                printed = opened.pdf(format="Letter")
+                assert 1 <= len(re.findall(rb"/Type\s*/Page\b", printed)) <= 4, (construction, language)
