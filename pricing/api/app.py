@@ -129,9 +129,9 @@ def create_api(settings: Configuration) -> FastAPI:
         unguarded=UNGUARDED,
     )
     api.openapi = _documented(api)  # type: ignore[method-assign]
+    paths = sorted(api.openapi()["paths"].items(), key=lambda path: "{" in path[0])  # names before ids
     api.state.methods = [
-        (compile_path(path)[0], sorted(method.upper() for method in methods))
-        for path, methods in api.openapi()["paths"].items()
+        (compile_path(path)[0], sorted(method.upper() for method in methods)) for path, methods in paths
     ]
     return api
 

@@ -78,4 +78,6 @@ def test_kept_noted_compared_sold_and_deleted(market: Market) -> None:
         assert len(asked("GET", "/export")[1]["cars"]) == 1
         others = ("/comparison", "/export", "/photos")  # no ids of cars, and not to be changed
         assert {asked(method, path)[0] for path in others for method in ("PATCH", "DELETE")} == {405}
+        told = httpx.options(f"{address}/api/v1/kept-cars/photos", timeout=PATIENCE).headers["allow"]
+        assert told == "POST"
         assert asked("GET", "/no_such")[0] == 404
