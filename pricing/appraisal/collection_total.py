@@ -24,7 +24,11 @@ from pricing.decisions.simulation import ALIKE
 from pricing.errors import AppraisalError
 from pricing.model.market_shift import MarketShift
 
-DRAWS: Final = 4_000
+FEWEST_DRAWS: Final = 4_000
+MOST_DRAWS: Final = 100_000
+PRICES_DRAWN: Final = 4_000_000
+"""Draws of a total: as many as make so many prices of all cars, within bounds. The prices of few cars do not
+even each other out, and their ends are the ones that many draws are needed for."""
 
 MOST_OFF: Final = Decimal("0.9")
 """No discount for selling all at once is larger."""
@@ -122,10 +126,11 @@ def _draws(cars: Sequence[Facts], seed: int) -> Floats:
     place = {kind: number for number, kind in enumerate(kinds)}
     kind = np.array([place[facts.record.subject.make, facts.record.subject.model] for facts in cars])
     alike = np.maximum(ALIKE - market, 0.0)
+    draws = min(max(PRICES_DRAWN // len(cars), FEWEST_DRAWS), MOST_DRAWS)
     score = (
-        np.sqrt(market) * rng.standard_normal((DRAWS, 1))
-        + np.sqrt(alike) * rng.standard_normal((DRAWS, len(kinds)))[:, kind]
-        + np.sqrt(1.0 - market - alike) * rng.standard_normal((DRAWS, len(cars)))
+        np.sqrt(market) * rng.standard_normal((draws, 1))
+        + np.sqrt(alike) * rng.standard_normal((draws, len(kinds)))[:, kind]
+        + np.sqrt(1.0 - market - alike) * rng.standard_normal((draws, len(cars)))
     )
     return np.asarray(np.exp(ends[:, 1] + np.where(score < 0.0, below, above) * score))
 

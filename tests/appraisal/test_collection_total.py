@@ -23,7 +23,7 @@ def car(facts: Facts, mid: float, width: float, model: str) -> Facts:
     return replace(facts, model=span, opinion=None, record=replace(facts.record, subject=subject))
 
 
-@settings(max_examples=30, derandomize=True)  # ends are drawn: a rare one is out by more than 3 %
+@settings(max_examples=30)
 @given(
     st.lists(st.tuples(st.floats(800, 90_000), st.floats(0.05, 0.8), st.sampled_from("ABC")), min_size=1),
     st.integers(0, 5),
