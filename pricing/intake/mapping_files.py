@@ -11,9 +11,9 @@ from collections.abc import Mapping as Table
 from collections.abc import Sequence
 from datetime import date, time
 from pathlib import Path
-from typing import Annotated, Any, Final, Literal
+from typing import Annotated, Any, Final, Literal, Self
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, Strict, ValidationError
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, Strict, ValidationError, model_validator
 
 from pricing.errors import FileError, MappingError, MoneyError
 from pricing.intake.layout import Layout
@@ -70,7 +70,7 @@ class _Options(_Table):
 class _File(_Table):
     """A mapping file; what may stand in its columns and words is for ``Mapping`` to say."""
 
-    source: Annotated[str, Field(min_length=1)]
+    source: str = ""
     sheet: str | None = None
     delimiter: str | None = None
     encoding: str | None = None
@@ -86,6 +86,12 @@ class _File(_Table):
     options: _Options = _Options()
     premium: tuple[dict[str, Any], ...] = ()
     commission: tuple[dict[str, Any], ...] = ()
+
+    @model_validator(mode="after")
+    def _of_a_source(self) -> Self:
+        if not self.source:
+            raise ValueError('a mapping names its source: source = "where the file comes from"')
+        return self
 
 
 KEYS: Final = tuple(_File.model_fields)

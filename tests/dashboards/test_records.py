@@ -248,7 +248,7 @@ def test_a_kept_mapping_goes_before_the_proposed_one(page: AppTest) -> None:
             "names columns that the table does not",
         ),
         ('source = "s"\n[dates]\norder = "any"', "dates.order is 'any'"),
-        ("", "mapping.toml: source is missing"),
+        ("", "a mapping names its source"),
     ],
 )
 def test_a_wrong_mapping_is_answered_with_a_sentence(

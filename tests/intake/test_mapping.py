@@ -135,7 +135,7 @@ def test_typed_cells_are_taken_as_they_are() -> None:
 @pytest.mark.parametrize(
     ("text", "message"),
     [
-        ("", "source is missing"),
+        ("", "a mapping names its source: source = "),
         ("source = 1", "source should be a text; got '1'"),
         ('source = "s"\nsources = 1', "unknown key 'sources'; did you mean source"),
         ('source = "s"\n[columns]\ncolour = "x"', "unknown names in .columns.: colour"),
