@@ -3,7 +3,6 @@
 from collections import Counter
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, fields
-from datetime import date
 from decimal import Decimal
 from functools import reduce
 from pathlib import Path
@@ -18,10 +17,9 @@ from pricing.intake.proposals import propose
 from pricing.intake.readers import read_whole
 from pricing.intake.settling import with_answers
 from pricing.store.market import Market
+from tests.intake.sheet_measure import TODAY, Measure
 from tests.intake.strangers import Sheet, sheets
 
-TODAY = date(2026, 1, 1)
-RIGHT = 0.95
 KILOMETRES: Final = {"mi": 1.609344, "km": 1.0}  # the international mile: agreement of 1959
 MONEY: Final = ("amount", "low_estimate", "high_estimate", "highest_bid")
 STRICT: Final = (*MONEY, "premium", "reserve", "odometer_km")
@@ -29,22 +27,15 @@ STRICT: Final = (*MONEY, "premium", "reserve", "odometer_km")
 
 
 @dataclass
-class Measure:
-    """What came of the sheets."""
+class Told(Measure):
+    """What came of the sheets, with what a test does not hold."""
 
-    columns: int = 0
-    columns_right: int = 0
-    rows: int = 0
-    accepted: int = 0
-    wrong: list[str] = field(default_factory=list)
-    columns_wrong: list[str] = field(default_factory=list)
-    missed: list[str] = field(default_factory=list)
     lost: list[str] = field(default_factory=list)
     """Cells that a person reads and the record has not."""
     questions: Counter[str] = field(default_factory=Counter)
 
 
-def measured(sheet: Sheet, folder: Path, measure: Measure) -> None:
+def measured(sheet: Sheet, folder: Path, measure: Told) -> None:
     """Propose, answer what is asked as its keeper would, load, and hold every record against the truth."""
     path = sheet.write(folder)
     measure.rows += len(sheet.truth)
@@ -92,11 +83,11 @@ def measured(sheet: Sheet, folder: Path, measure: Measure) -> None:
     measure.missed += [f"{sheet.name}: no record of {' '.join(truth.values())}" for truth in left]
 
 
-def together(parts: list[Measure]) -> Measure:
+def together(parts: list[Told]) -> Told:
     """What came of all of them."""
     return reduce(
-        lambda so_far, part: Measure(
-            *(getattr(so_far, of.name) + getattr(part, of.name) for of in fields(Measure))
+        lambda so_far, part: Told(
+            *(getattr(so_far, of.name) + getattr(part, of.name) for of in fields(Told))
         ),
         parts,
     )
@@ -155,19 +146,11 @@ def test_what_strangers_keep_is_read_as_a_person_reads_it(step: int, tmp_path: P
     written = sheets()
     assert len(written) >= 40
     written = written[::step]
-    parts = [Measure() for _ in written]
+    parts = [Told() for _ in written]
     with ThreadPoolExecutor(4) as pool:  # most of the time is waiting for the processes that read files
         list(pool.map(measured, written, [tmp_path] * len(written), parts))
     measure = together(parts)
-    print(f"\ncolumns right: {measure.columns_right} of {measure.columns}")
-    print(
-        f"rows accepted: {measure.accepted} of {measure.rows}; wrong: {len(measure.wrong)}; "
-        f"lost: {len(measure.lost)}"
-    )
-    for title in ("wrong", "columns_wrong", "missed", "lost", "questions"):
-        print(f"-- {title}")
-        for line in getattr(measure, title):
-            print(line)
-    assert measure.wrong == []
-    assert measure.columns_right >= RIGHT * measure.columns, measure.columns_wrong
-    assert measure.accepted >= RIGHT * measure.rows, measure.missed
+    measure.told()
+    for title, lines in (("lost", measure.lost), ("asked", measure.questions)):
+        print(f"-- {title}: {len(lines)}", *lines, sep="\n")
+    measure.held()
