@@ -8,7 +8,7 @@ from typing import Final
 
 from pricing.errors import InUseError, MarketError
 from pricing.snapshot import Snapshot
-from pricing.store.connection import writes_here
+from pricing.store.connection import writes_here, written_ahead
 from pricing.store.market import Market
 from pricing.store.opening import base_currency_of
 from pricing.store.place import is_copy, server_address
@@ -112,7 +112,7 @@ def _stamp(path: Path) -> object:
     if is_copy(path):
         return object()
     found: list[tuple[int, int, int] | None] = []
-    for file in (path, path.with_name(path.name + ".wal")):
+    for file in (path, written_ahead(path)):
         try:
             known = file.stat()
             found.append((known.st_ino, known.st_mtime_ns, known.st_size))

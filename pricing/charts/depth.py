@@ -9,7 +9,7 @@ import polars as pl
 from pricing.charts.design import ASKED, INK, MAIN, PALE, QUIET
 from pricing.evidence.depth import Depth
 from pricing.vocabulary import CONDITION_BANDS
-from pricing.words.reader import day_form
+from pricing.words.reader import long_day_form
 
 _STEPS: Final = [f"{band} over {below}" for below, band in pairwise(CONDITION_BANDS)]
 """From each condition to the next, the lowest first."""
@@ -127,7 +127,7 @@ def asking_gap_chart(depth: Depth) -> alt.LayerChart:
             y=y,
             tooltip=[
                 alt.Tooltip("make:N"),
-                alt.Tooltip("event_date:T", title="sold", format=day_form("%-d", "%B", "%Y")),
+                alt.Tooltip("event_date:T", title="sold", format=long_day_form()),
                 alt.Tooltip("asking:Q", title="asked", format=",.0f"),
                 alt.Tooltip("sold:Q", title="sold for", format=",.0f"),
                 alt.Tooltip("per_cent:Q", title="over asked (%)", format="+.0f"),

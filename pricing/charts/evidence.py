@@ -11,7 +11,7 @@ from pricing.evidence.indices.index import PriceIndex
 from pricing.words.evidence import period_words
 from pricing.words.locale import PLAIN, LocaleWords
 from pricing.words.plain_text import capital
-from pricing.words.reader import day_form
+from pricing.words.reader import long_day_form
 
 
 def index_chart(index: PriceIndex, words: LocaleWords = PLAIN) -> alt.VConcatChart:
@@ -60,7 +60,7 @@ def _sale_rings(frame: pl.DataFrame, sales: pl.DataFrame) -> alt.Chart:
     shown = sales.filter(pl.col("relative").is_between(ends[0] or 0.0, ends[1] or 1e9)).select(
         pl.col("event_date").cast(pl.Datetime).alias("starts"),
         pl.col("relative").alias("index"),
-        pl.col("event_date").dt.to_string(day_form("%-d", "%B", "%Y")).alias("sold"),
+        pl.col("event_date").dt.to_string(long_day_form()).alias("sold"),
         "model",
         "year",
         pl.col("condition_band").fill_null("not graded"),

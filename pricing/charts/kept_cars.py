@@ -4,7 +4,7 @@ import altair as alt
 import polars as pl
 
 from pricing.charts.design import ASKED
-from pricing.words.reader import day_form, day_words
+from pricing.words.reader import day_form, day_words, long_day_form
 from pricing.words.sentences import exact_words
 
 
@@ -20,7 +20,7 @@ def prices_chart(prices: pl.DataFrame) -> alt.LayerChart:
     )
     y = alt.Y("amount:Q", title=f"asked ({currency})", scale=alt.Scale(zero=False, padding=12))
     tooltip = [
-        alt.Tooltip("noted_on:T", title="noted on", format=day_form("%-d", "%B", "%Y")),
+        alt.Tooltip("noted_on:T", title="noted on", format=long_day_form()),
         alt.Tooltip("amount:Q", format=",.0f"),
     ]
     layers = [

@@ -8,7 +8,7 @@ import polars as pl
 from pricing.charts.design import ASKED, MAIN, PALE, QUIET
 from pricing.decisions.stated_bands import StatedBands
 from pricing.vocabulary import CONDITION_BANDS
-from pricing.words.reader import day_form, number_words
+from pricing.words.reader import long_day_form, number_words
 
 MODEL: Final = "price model"
 TYPED: Final = "as typed"
@@ -69,7 +69,7 @@ def stated_bands_chart(bands: StatedBands, typed: pl.DataFrame | None = None) ->
         )
     )
     sold = bands.sales.with_columns(
-        who=pl.lit(SALES), event_date=pl.col("event_date").dt.to_string(day_form("%-d", "%B", "%Y"))
+        who=pl.lit(SALES), event_date=pl.col("event_date").dt.to_string(long_day_form())
     )
     points = (
         alt.Chart(sold)

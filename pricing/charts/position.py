@@ -12,7 +12,7 @@ from pricing.charts.design import ASKED, INK, MAIN, PALE, PAPER, QUIET
 from pricing.charts.drawing import Picture
 from pricing.decisions.valuation import Valuation
 from pricing.vocabulary import CONDITION_BANDS
-from pricing.words.reader import about_words, day_form
+from pricing.words.reader import about_words, long_day_form
 from pricing.words.sentences import basis_words, exact_words, money_words
 
 CHOSEN: Final = "sale"
@@ -238,7 +238,7 @@ def _sales(comparables: pl.DataFrame | None) -> pl.DataFrame:
         "record_id",
         price=pl.col("adjusted_price").cast(pl.Float64),
         paid=pl.col("price").cast(pl.Float64),
-        sold=pl.col("event_date").dt.to_string(day_form("%-d", "%B", "%Y")),
+        sold=pl.col("event_date").dt.to_string(long_day_form()),
         car=pl.concat_str(pl.col("year").cast(pl.String), pl.col("variant").fill_null(""), separator=" "),
         condition_band=pl.col("condition_band").fill_null("not graded"),
         level=pl.lit(_SALES_AT),

@@ -8,7 +8,7 @@ import polars as pl
 from pricing.charts.design import ASKED, MAIN, QUIET
 from pricing.charts.valuation import UNGRADED
 from pricing.model.backtest import COVERAGES, SUFFIXES, Backtest
-from pricing.words.reader import day_form, day_words, number_words
+from pricing.words.reader import day_words, long_day_form, number_words
 from pricing.words.sentences import option_words
 
 MOST_POINTS: Final = 1500
@@ -141,7 +141,7 @@ def ratio_chart(backtest: Backtest, currency: str, basis: str = "all-in") -> alt
                 axis=alt.Axis(format="~g", tickCount=6, grid=False),
             ),
             tooltip=[
-                alt.Tooltip("event_date:T", title="sold", format=day_form("%-d", "%B", "%Y")),
+                alt.Tooltip("event_date:T", title="sold", format=long_day_form()),
                 alt.Tooltip("evidence:N", title="evidence depth"),
                 alt.Tooltip("mid:Q", title=f"mid price ({currency})", format=",.0f"),
                 alt.Tooltip("actual:Q", title=f"price paid ({currency})", format=",.0f"),

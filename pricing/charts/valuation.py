@@ -14,7 +14,7 @@ from pricing.decisions.valuation import Valuation
 from pricing.vocabulary import CONDITION_BANDS
 from pricing.words.locale import PLAIN, LocaleWords
 from pricing.words.messages import noted
-from pricing.words.reader import day_form
+from pricing.words.reader import long_day_form
 from pricing.words.sentences import basis_words, effect_words, term_words
 
 UNGRADED: Final = "not graded"
@@ -96,7 +96,7 @@ def _comparable_points(valuation: Valuation, comparables: pl.DataFrame) -> alt.C
     most = float(valuation.distribution["share"].max() or 0)  # type: ignore[arg-type]
     shown = comparables.select(
         pl.col("adjusted_price", "price").cast(pl.Float64),
-        pl.col("event_date").dt.to_string(day_form("%-d", "%B", "%Y")),
+        pl.col("event_date").dt.to_string(long_day_form()),
         "variant",
         "year",
         pl.col("condition_band").fill_null(UNGRADED),
@@ -168,7 +168,7 @@ def bands_chart(valuation: Valuation) -> alt.LayerChart:
         .with_columns(
             pl.col("condition_band").fill_null(UNGRADED),
             pl.col("price").cast(pl.Float64),
-            pl.col("event_date").dt.to_string(day_form("%-d", "%B", "%Y")),
+            pl.col("event_date").dt.to_string(long_day_form()),
             pl.col("options").list.join(", ").str.replace_all("_", " "),
         )
         .select(

@@ -41,10 +41,8 @@ def set_aside(frame: pl.DataFrame) -> tuple[pl.DataFrame, Counter[str]]:
     cells = [name for name in frame.columns if name != ROW and frame.schema[name] == pl.String]
     if len(cells) < 2:
         return frame, Counter()
-    filled = pl.sum_horizontal(
-        pl.col(name).is_not_null() & (pl.col(name).str.strip_chars() != "") for name in cells
-    )
-    first = pl.coalesce(pl.when(pl.col(name).str.strip_chars() != "").then(name) for name in cells)
+    filled = pl.sum_horizontal(_said(name).is_not_null() for name in cells)
+    first = pl.coalesce(pl.when(_said(name).is_not_null()).then(name) for name in cells)
     kinds = frame.select(
         kind=pl.when(first.str.contains(_TOTAL.pattern))
         .then(pl.lit("total"))
@@ -62,7 +60,7 @@ def without_lines(frame: pl.DataFrame, headings: list[str]) -> tuple[pl.DataFram
     """A table without the lines drawn between its rows, and how many there were."""
     if not headings:
         return frame, 0
-    cells = [pl.col(name).str.strip_chars().replace("", None) for name in headings]
+    cells = [_said(name) for name in headings]
     drawn = pl.all_horizontal(cell.is_null() | cell.str.contains(rf"^(?:{_RULE.pattern})$") for cell in cells)
     some = pl.any_horizontal(cell.str.contains(r"^[\s:+|]*[-=_]{3}") for cell in cells)
     lines = frame.select((drawn & some).fill_null(False)).to_series()
@@ -93,10 +91,8 @@ def headings_over(frame: pl.DataFrame, headings: list[str], title: str) -> tuple
     text = [name for name in headings if frame.schema[name] == pl.String]
     if len(text) < 3 or frame.is_empty():
         return frame, 0
-    filled = pl.sum_horizontal(
-        pl.col(name).str.strip_chars().replace("", None).is_not_null() for name in text
-    )
-    only = pl.coalesce(pl.col(name).str.strip_chars().replace("", None) for name in text)
+    filled = pl.sum_horizontal(_said(name).is_not_null() for name in text)
+    only = pl.coalesce(_said(name) for name in text)
     said = frame.select(cell=pl.when(filled == 1).then(only))["cell"]
     if "event_date" not in meant and "listed_on" not in meant:
         days = [None if cell is None else _day_in(cell) for cell in said]
@@ -112,6 +108,11 @@ def headings_over(frame: pl.DataFrame, headings: list[str], title: str) -> tuple
             over = pl.Series(_OVER_MAKE, makes, dtype=pl.String).forward_fill()
             return frame.with_columns(over).filter(~headed), int(headed.sum())
     return frame, 0
+
+
+def _said(name: str) -> pl.Expr:
+    """The cells of a column without blanks around them; null where that leaves nothing."""
+    return pl.col(name).str.strip_chars().replace("", None)
 
 
 def _day_in(text: str) -> str | None:

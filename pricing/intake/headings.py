@@ -2,7 +2,6 @@
 
 import re
 import tomllib
-import unicodedata
 from functools import cache
 from importlib.resources import files
 from typing import Final
@@ -11,6 +10,7 @@ import polars as pl
 from rapidfuzz import fuzz, process
 
 from pricing.intake.written.money import currency_named
+from pricing.intake.written.numbers import without_accents
 from pricing.intake.written.words import known_words
 
 _NONE: Final = "none_of_ours"
@@ -47,7 +47,8 @@ _WITH_PREMIUM: Final = re.compile(
 _PREMIUM: Final = re.compile(
     r"\b(?:premium|bp|fees?|aufgeld|frais|diritti|comision|commissioni|opgeld|provision|slagavgift)\b"
 )
-_DAYS: Final = {"date", "datum", "data", "fecha", "dato"}
+DAY_WORDS: Final = {"date", "datum", "data", "fecha", "dato"}
+"""Words of a heading that say that its column is of days."""
 _SUMS: Final = {"amount", "premium", "low_estimate", "high_estimate", "reserve", "highest_bid"}
 _COUNTED: Final = re.compile(r"(?:^|\s)(?:no|nr|num|number|nummer|numero|nummero|id)$")
 _MONEY_ALONE: Final = re.compile(
@@ -106,11 +107,7 @@ def plain(heading: str) -> str:
     ('n de chassis', 'est', 'purch date', 'lot no')
     """
     parted = re.sub(r"(?<=[a-z])(?=[A-Z][a-z])", " ", heading).replace("#", " no ").casefold()
-    bare = "".join(
-        letter
-        for letter in unicodedata.normalize("NFKD", parted.translate(_LETTERS))
-        if not unicodedata.combining(letter)
-    )
+    bare = without_accents(parted.translate(_LETTERS))
     return " ".join(re.sub(r"[\W_]+", " ", bare).split())
 
 
@@ -188,7 +185,7 @@ def meanings(heading: str) -> dict[str, float]:
         by_column["source_ref"] = 0.8
     if not by_column and _DISTANCE.search(whole):
         return {"odometer_km": 0.9}
-    if not by_column and _DAYS & set(whole.split()):
+    if not by_column and DAY_WORDS & set(whole.split()):
         by_column["event_date"] = 0.7
     words = f" {bare} "
     for name, all_ours in _known().items():

@@ -29,7 +29,7 @@ YEAR_UNITS: Final = ("year", "age")
 PARTS: Final = {"event_month": "event_date", "event_year": "event_date", "odometer_unit": "odometer_km"}
 """What may stand in a column of its own beside the column of ours that it belongs to."""
 
-_YEAR_OF_MODEL: Final = r"\b(?:18[89]|19[0-9]|20[0-2])[0-9]\b"
+YEAR_OF_MODEL: Final = r"\b(?:18[89]|19[0-9]|20[0-2])[0-9]\b"
 
 _MADE_BY_THE_STORE: Final = ("record_id", "batch_id")
 
@@ -118,7 +118,7 @@ class Mapping:
         values |= {ours: pl.lit(value) for ours, value in self.constants.items()}
         values |= {ours: pl.col(theirs) for ours, theirs in self.columns.items()}
         if "model" in self.columns and self.columns["model"] == self.columns.get("year"):
-            bare = pl.col(self.columns["model"]).cast(pl.String).str.replace(_YEAR_OF_MODEL, "")
+            bare = pl.col(self.columns["model"]).cast(pl.String).str.replace(YEAR_OF_MODEL, "")
             values["model"] = bare.str.strip_chars(" ,;-()")
         options = self._options()
         if options is not None:

@@ -16,7 +16,7 @@ import polars as pl
 from rapidfuzz import fuzz, process
 
 from pricing.intake.headings import CAR, NEAR, asks, currency_of, in_thousands, plain
-from pricing.intake.mapping import PARTS, Mapping, with_parts
+from pricing.intake.mapping import PARTS, YEAR_OF_MODEL, Mapping, with_parts
 from pricing.intake.mapping_files import mapping_text
 from pricing.intake.questions import CHOICES, MAY_BE_UNKNOWN, WORDS_OF, Question, premium_question
 from pricing.intake.recognition import OPTION, Column, recognise
@@ -182,7 +182,7 @@ def _years_within(text: pl.DataFrame, theirs: str | None) -> bool:
     if theirs not in text.columns:
         return False
     cells = text[theirs].drop_nulls()
-    years = cells.str.contains(r"\b(?:18[89]|19[0-9]|20[0-2])[0-9]\b") & cells.str.contains(r"[^\W\d_]{2}")
+    years = cells.str.contains(YEAR_OF_MODEL) & cells.str.contains(r"[^\W\d_]{2}")
     return len(cells) > 0 and int(years.sum()) >= 0.9 * len(cells)
 
 

@@ -14,8 +14,8 @@ from scipy.optimize import linear_sum_assignment
 
 from pricing.errors import MappingError
 from pricing.intake.date_parts import date_in_parts
-from pricing.intake.elimination import SURE_OF_WHAT_IS_LEFT, what_is_left
-from pricing.intake.headings import CAR, NEAR, meanings, plain, says_nothing
+from pricing.intake.headings import CAR, DAY_WORDS, NEAR, meanings, plain, says_nothing
+from pricing.intake.left_over import SURE_OF_WHAT_IS_LEFT, what_is_left
 from pricing.intake.looks import SURE, car_in_words, looks, shown_alone
 from pricing.intake.mapping import PARTS
 from pricing.intake.written.dates import read_serial
@@ -45,9 +45,6 @@ OWN_NAME: Final = 0.02
 
 FEWEST_CELLS: Final = 3
 """Distinct cells from which they are believed against a heading."""
-
-_DAYS: Final = {"date", "datum", "data", "fecha", "dato"}
-"""Words in a heading that say that whole numbers of five figures are days as a workbook counts them."""
 
 _CHOSEN: Final = 2.0
 """The score of what a person chose, above any other."""
@@ -146,7 +143,9 @@ def _columns(table: pl.DataFrame, chosen: Table[str, str | None]) -> dict[str, C
     for name, told_names in named.items():
         if CAR in told_names and "model" not in told_names:  # a club's models may be of two words
             look[name] = {**look[name], CAR: max(look[name].get(CAR, 0.0), car_in_words(texts[name]))}
-        if set(plain(name).split()) & _DAYS and texts[name].drop_nulls().len():
+        if (
+            set(plain(name).split()) & DAY_WORDS and texts[name].drop_nulls().len()
+        ):  # whole numbers too: a workbook counts days
             serial = texts[name].drop_nulls().unique()
             days = sum(read_serial(cell) is not None for cell in serial) / len(serial)
             look[name] = {

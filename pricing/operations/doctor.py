@@ -21,6 +21,7 @@ from pricing.money.currencies import ecb_rates
 from pricing.operations.ages import ages
 from pricing.operations.configuration import configuration
 from pricing.store.audit import now
+from pricing.store.connection import written_ahead
 from pricing.store.market import Market
 from pricing.store.place import is_copy
 from pricing.store.replacing import put_aside
@@ -123,7 +124,7 @@ def _file(market: Market, at: date) -> Iterator[HealthCheck]:
         yield HealthCheck(
             "permissions", LOOK, f"others on this machine may write to {path.name}", f"chmod go-w {path.name}"
         )
-    ahead = path.with_name(path.name + ".wal")
+    ahead = written_ahead(path)
     if ahead.exists():
         yield HealthCheck(
             "unfinished write", LOOK, f"{ahead.name} is there: a program was stopped while it wrote",

@@ -193,7 +193,7 @@ def make_one_file(path: Path, timeout: float = TIMEOUT_SECONDS) -> None:
     Raises:
         WriteFailedError: there is no room for it.
     """
-    if _ahead_of(path).exists():
+    if written_ahead(path).exists():
         _take_in(path, _open(path, True, time.monotonic() + timeout))
 
 
@@ -262,18 +262,18 @@ def _take_in(path: Path, opened: duckdb.DuckDBPyConnection) -> None:
             run(opened, "CHECKPOINT")
     except duckdb.Error as error:
         raise _unwritten(f"{path}: cannot be made one file", error) from None
-    if _ahead_of(path).exists():
+    if written_ahead(path).exists():
         raise WriteFailedError(f"{path}: cannot be made one file; {_MAKE_ROOM}")
 
 
-def _ahead_of(path: Path) -> Path:
-    """What DuckDB writes ahead of a file."""
+def written_ahead(path: Path) -> Path:
+    """The file of what DuckDB writes ahead of a market file."""
     return path.with_name(path.name + ".wal")
 
 
 def _refuse_other_kinds(path: Path) -> None:
     """Refuse what is no file before it is opened: whoever opens a pipe waits for what nobody may write."""
-    for file in (path, _ahead_of(path)):
+    for file in (path, written_ahead(path)):
         if os.path.exists(file) and not os.path.isfile(file):  # noqa: PTH110, PTH113 - any name, however long
             raise MarketError(f"{file} is no file, such as a market is kept in; put the market's file there")
 

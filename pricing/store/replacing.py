@@ -8,7 +8,7 @@ from typing import Final
 
 from pricing.errors import FileError, MarketError
 from pricing.store.audit import now
-from pricing.store.connection import TIMEOUT_SECONDS, make_one_file, write_turn
+from pricing.store.connection import TIMEOUT_SECONDS, make_one_file, write_turn, written_ahead
 
 ASIDE: Final = ".before-"
 """Stands in the name of a file that was put aside, before the time."""
@@ -35,9 +35,9 @@ def replace_file(path: Path, draft: Path, *, timeout: float = TIMEOUT_SECONDS) -
                 raise FileError(f"{aside}: there is a file of that name already; nothing was restored")
             whole = take_in_log()
             _second_name(path, aside)
-            ahead = path.with_name(path.name + ".wal")
+            ahead = written_ahead(path)
             if not whole and ahead.exists():
-                ahead.rename(aside.with_name(aside.name + ".wal"))
+                ahead.rename(written_ahead(aside))
         draft.replace(path)
         _to_disk(path.parent)
     return aside

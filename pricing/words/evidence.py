@@ -10,7 +10,7 @@ from pricing.evidence.indices.index import PriceIndex
 from pricing.words.locale import PLAIN, LocaleWords
 from pricing.words.messages import noted
 from pricing.words.plain_text import capital
-from pricing.words.reader import day_form, day_words, number_words
+from pricing.words.reader import day_words, long_day_form, number_words
 from pricing.words.sentences import exact_words, money_words
 
 
@@ -213,7 +213,7 @@ def _with_days(text: pl.Expr) -> pl.Expr:
     """
     ends = r"\d{4}-\d{2}-\d{2}$"
     day = text.str.extract(f"({ends})").str.to_date(strict=False)
-    written = day.dt.to_string(day_form("%-d", "%B", "%Y"))
+    written = day.dt.to_string(long_day_form())
     return pl.when(day.is_null()).then(text).otherwise(pl.concat_str(text.str.replace(ends, ""), written))
 
 

@@ -82,8 +82,8 @@ def day_words(day: date) -> str:
 def day_form(day: str, month: str, year: str) -> str:
     """The parts of a day, or another tool's signs for them, where the reader's locale has each.
 
-    >>> day_form("%-d", "%B", "%Y")
-    '%-d %B %Y'
+    >>> day_form("%-d", "%b", "%Y")
+    '%-d %b %Y'
     >>> read_by("en-US"); day_form("D", "MMM", "YYYY")
     'MMM D, YYYY'
     >>> read_by(None)
@@ -95,6 +95,15 @@ def day_form(day: str, month: str, year: str) -> str:
     if order.startswith("y"):
         return f"{year} {month} {day}"
     return f"{day} {month} {year}"
+
+
+def long_day_form() -> str:
+    """A day with its month by name, in the signs of strftime, which charts and columns of text take.
+
+    >>> long_day_form()
+    '%-d %B %Y'
+    """
+    return day_form("%-d", "%B", "%Y")
 
 
 def day_field_form() -> str:
