@@ -6,7 +6,7 @@ import streamlit as st
 from polars.exceptions import PanicException
 
 from dashboards import caches, page_layout, pages, people, steps, url_state
-from pricing.words.reader import read_by
+from pricing.words.language.reader import read_by
 
 st.set_page_config(page_title="Classic car prices", layout="wide", initial_sidebar_state="collapsed")
 PAGES: Final = {

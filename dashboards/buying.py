@@ -8,15 +8,15 @@ import polars as pl
 import streamlit as st
 
 from dashboards import caches, page_layout
+from dashboards.asking.offer_terms import ask_amount, ask_offer
+from dashboards.asking.typed_fields import ask_year
 from dashboards.exhibits import offer_sheet, show_chart, show_table
 from dashboards.mending import least_chosen
-from dashboards.offer_terms import ask_amount, ask_offer
 from dashboards.terms import show_terms
-from dashboards.typed_fields import ask_year
 from dashboards.url_state import BOUND
 from pricing.charts.buying import bids_chart, limits_chart
-from pricing.decisions.alternatives import Wanted
-from pricing.decisions.buying import BuyerTerms, Buying, buy_car
+from pricing.decisions.buy.alternatives import Wanted
+from pricing.decisions.buy.buying import BuyerTerms, Buying, buy_car
 from pricing.operations.opening import standing_warning
 from pricing.operations.settings import schedule_in_force, settings_of
 from pricing.reports.buying_sheet import buying_sheet
@@ -36,11 +36,11 @@ from pricing.words.buying import (
     verdict_sentence,
 )
 from pricing.words.condition import goals_sentence
-from pricing.words.countries import country_words
-from pricing.words.glossary import what_is
+from pricing.words.language.countries import country_words
+from pricing.words.language.glossary import what_is
+from pricing.words.language.plain_text import escaped
+from pricing.words.language.reader import about_words, number_words
 from pricing.words.offers import bids_caption
-from pricing.words.plain_text import escaped
-from pricing.words.reader import about_words, number_words
 from pricing.words.sentences import range_sentence
 
 CARS_SHOWN: Final = 6

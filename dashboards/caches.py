@@ -23,15 +23,15 @@ from pricing.condition.repairs import RepairCosts
 from pricing.evidence.depth import Depth, market_depth
 from pricing.evidence.indices.index import PriceIndex, price_index
 from pricing.evidence.movers import movers
-from pricing.intake.layout import Layout
-from pricing.intake.mapping import Mapping
-from pricing.intake.mapping_files import mapping_text, write_mapping_text
+from pricing.intake.mappings.mapping import Mapping
+from pricing.intake.mappings.mapping_files import mapping_text, write_mapping_text
+from pricing.intake.mappings.proposals import SAMPLE, Proposal, propose
 from pricing.intake.names import FIELDS, with_doubtful_names
-from pricing.intake.proposals import SAMPLE, Proposal, propose
-from pricing.intake.readers import read_file, sheet_names
+from pricing.intake.tables.layout import Layout
+from pricing.intake.tables.readers import read_file, sheet_names
 from pricing.intake.transfers import received
 from pricing.intake.written.cars import CarNames
-from pricing.model.saved_scores import SavedScores, load_scores
+from pricing.model.accuracy.saved_scores import SavedScores, load_scores
 from pricing.operations.opening import is_invented
 from pricing.operations.serving import DEMO_VARIABLE, MARKET_VARIABLE
 from pricing.operations.settings import repairs_in_force

@@ -6,9 +6,9 @@ import polars as pl
 import streamlit as st
 
 from dashboards import page_layout, people
+from dashboards.asking.typed_fields import ask_number
 from dashboards.exhibits import day_column, show_chart, show_table
 from dashboards.terms import show_terms
-from dashboards.typed_fields import ask_number
 from pricing.car import Car
 from pricing.charts import evidence as market_charts
 from pricing.decisions.approaches import difference, valued_beside
@@ -22,9 +22,9 @@ from pricing.words.evidence import (
     lines_in_words,
     reconciliation_sentences,
 )
-from pricing.words.glossary import what_is
-from pricing.words.plain_text import escaped
-from pricing.words.reader import day_words, number_words, rounded
+from pricing.words.language.glossary import what_is
+from pricing.words.language.plain_text import escaped
+from pricing.words.language.reader import day_words, number_words, rounded
 from pricing.words.sentences import CAUTION, option_words
 
 LONGEST_NAME: Final = 120

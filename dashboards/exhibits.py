@@ -22,9 +22,9 @@ from pricing.charts.drawing import Picture, drawable
 from pricing.charts.figures import figures
 from pricing.intake.exports import neutral_names, neutralised
 from pricing.reports.sheet import Sheet, sheet_html, sheet_pdf
-from pricing.words.locale import LOCALES, PLAIN, LocaleWords
-from pricing.words.plain_text import escaped
-from pricing.words.reader import day_form, number_marks
+from pricing.words.language.locale import LOCALES, PLAIN, LocaleWords
+from pricing.words.language.plain_text import escaped
+from pricing.words.language.reader import day_form, number_marks
 
 schemapi.disable_debug_mode()  # else each part of a chart is held against the schema as it is made
 

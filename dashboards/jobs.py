@@ -14,7 +14,7 @@ import streamlit as st
 
 from pricing.errors import PricingError
 from pricing.progress import Progress
-from pricing.words.reader import number_words
+from pricing.words.language.reader import number_words
 
 TICK: Final = "0.5s"
 """How often a progress bar is drawn anew."""

@@ -28,8 +28,8 @@ from pricing.words.depth import (
     sold_share_sentence,
 )
 from pricing.words.evidence import index_caption, index_sales_caption, index_sentence
-from pricing.words.glossary import what_is
-from pricing.words.plain_text import escaped, sentence
+from pricing.words.language.glossary import what_is
+from pricing.words.language.plain_text import escaped, sentence
 
 SALE_RINGS: Final = (
     "Each ring is a sale of the model, against what such a car in that condition sold for when the index "

@@ -7,10 +7,11 @@ from typing import Any, Final
 import polars as pl
 import streamlit as st
 
-from dashboards import page_layout, sheets
+from dashboards import page_layout
+from dashboards.asking.offer_terms import ask_offer, work_country
+from dashboards.asking.typed_fields import ask_amount_in
 from dashboards.exhibits import show_chart, show_table
-from dashboards.offer_terms import ask_offer, work_country
-from dashboards.typed_fields import ask_amount_in
+from dashboards.inspecting import sheets
 from dashboards.url_state import field_key
 from pricing.car import today
 from pricing.car_fields import FIELDS
@@ -33,10 +34,10 @@ from pricing.words.condition import (
     mending_sentence,
     score_sentence,
 )
-from pricing.words.countries import country_words
-from pricing.words.glossary import what_is
-from pricing.words.plain_text import escaped
-from pricing.words.reader import number_words
+from pricing.words.language.countries import country_words
+from pricing.words.language.glossary import what_is
+from pricing.words.language.plain_text import escaped
+from pricing.words.language.reader import number_words
 
 ITEMS_SHOWN: Final = 12
 

@@ -9,9 +9,9 @@ import polars as pl
 import streamlit as st
 
 from dashboards import caches, page_layout, people
-from dashboards.asked_spans import ask_quartiles, field_keys, median_of, put_in_taken
+from dashboards.asking.spans import ask_quartiles, field_keys, median_of, put_in_taken
+from dashboards.asking.typed_fields import ask_amount_in, ask_day, ask_year
 from dashboards.exhibits import day_column, show_chart, show_table
-from dashboards.typed_fields import ask_amount_in, ask_day, ask_year
 from dashboards.url_state import BOUND
 from pricing.car import today
 from pricing.charts.opinions import stated_bands_caption, stated_bands_chart
@@ -29,9 +29,9 @@ from pricing.snapshot import Snapshot
 from pricing.store.kept.opinions import KeptOpinions
 from pricing.store.market import Market
 from pricing.vocabulary import CHANNELS, CONDITION_BANDS, SPANS
+from pricing.words.language.plain_text import escaped
+from pricing.words.language.reader import day_words
 from pricing.words.opinions import HONESTY, score_sentence, statement_words, subject_words
-from pricing.words.plain_text import escaped
-from pricing.words.reader import day_words
 
 COMMON_CURRENCIES: Final = ("EUR", "GBP", "USD", "CHF", "SEK")
 NEVER: Final = "Statements are kept for good: one that is withdrawn stays on file and counts no more."

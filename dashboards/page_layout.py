@@ -9,7 +9,7 @@ from typing import Any, Final, NamedTuple
 import streamlit as st
 
 from dashboards import caches, jobs, people, url_state
-from dashboards.car_form import ask_car
+from dashboards.asking.car_form import ask_car
 from pricing.car import Car
 from pricing.charts.design import style_sheet
 from pricing.errors import PricingError
@@ -19,8 +19,8 @@ from pricing.model.price_model import PriceModel
 from pricing.operations.opening import standing_warning
 from pricing.progress import Progress
 from pricing.snapshot import Snapshot
+from pricing.words.language.plain_text import escaped, sentence
 from pricing.words.market_standing import INVENTED
-from pricing.words.plain_text import escaped, sentence
 
 AT_ONCE: Final = 60_000
 """Records up to which the sales are laid out while the person waits, which takes no longer than a glance."""

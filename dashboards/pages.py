@@ -3,21 +3,11 @@
 from collections.abc import Callable
 from typing import Final, NamedTuple
 
-from dashboards import (
-    appraisals,
-    buying,
-    comparables,
-    inspection,
-    kept_cars,
-    market,
-    mending,
-    opinions,
-    position,
-    records,
-    scores,
-    selling,
-    setting,
-)
+from dashboards import buying, comparables, market, mending, opinions, position, scores, selling, setting
+from dashboards.appraising import appraisals
+from dashboards.inspecting import inspection
+from dashboards.keeping import kept_cars
+from dashboards.recording import records
 
 
 class PageEntry(NamedTuple):

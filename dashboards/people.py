@@ -7,8 +7,8 @@ from typing import Final
 import streamlit as st
 
 from dashboards import caches
-from dashboards.door import signing_in as signing_in
-from dashboards.door import token_in
+from dashboards.serving.door import signing_in as signing_in
+from dashboards.serving.door import token_in
 from pricing.operations.access import ROLES, allowed
 from pricing.operations.configuration import variable
 from pricing.operations.serving import MANAGERS_VARIABLE

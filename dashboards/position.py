@@ -8,7 +8,7 @@ import streamlit as st
 
 from dashboards import page_layout
 from dashboards.exhibits import chosen_of, day_column, show_chart, show_table
-from dashboards.kept_cars import offer_keeping
+from dashboards.keeping.kept_cars import offer_keeping
 from dashboards.steps import show_journeys
 from dashboards.terms import show_terms
 from pricing.car import Car
@@ -16,8 +16,8 @@ from pricing.charts import valuation as charts
 from pricing.charts.position import CHOSEN, position_caption, position_picture
 from pricing.decisions.amounts import Conversion
 from pricing.decisions.approaches import difference
+from pricing.decisions.buy.verdict import LIMITS
 from pricing.decisions.valuation import Valuation, value_car
-from pricing.decisions.verdict import LIMITS
 from pricing.errors import EvidenceError, MoneyError
 from pricing.evidence.comparison.comparables import Comparables, find_comparables
 from pricing.operations.settings import settings_of
@@ -25,11 +25,11 @@ from pricing.snapshot import Snapshot
 from pricing.words import sentences
 from pricing.words.approaches import difference_sentence
 from pricing.words.bands import BAND_LOOKS
-from pricing.words.countries import country_words
-from pricing.words.glossary import what_is
+from pricing.words.language.countries import country_words
+from pricing.words.language.glossary import what_is
+from pricing.words.language.plain_text import escaped
+from pricing.words.language.reader import about_words, day_words
 from pricing.words.opinions import ground_sentence, statement_words
-from pricing.words.plain_text import escaped
-from pricing.words.reader import about_words, day_words
 from pricing.words.standing import facts_sentence, known_words
 
 SALES_SHOWN = 200

@@ -8,7 +8,7 @@ from typing import Any, Final
 
 import polars as pl
 
-from pricing.words.reader import day_words, number_words
+from pricing.words.language.reader import day_words, number_words
 
 AT_ONCE: Final = 5
 """Cards that stand open; the others unfold."""

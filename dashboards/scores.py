@@ -9,15 +9,15 @@ import streamlit as st
 from dashboards import caches, jobs, page_layout, people
 from dashboards.exhibits import show_chart, show_table
 from pricing.charts import scores as score_charts
-from pricing.model.backtest import Backtest, backtest, rolling_origins
-from pricing.model.ratio_study import EDITION
-from pricing.model.saved_scores import save_scores
-from pricing.model.spec import FeatureSpec
+from pricing.model.accuracy.backtest import Backtest, backtest, rolling_origins
+from pricing.model.accuracy.ratio_study import EDITION
+from pricing.model.accuracy.saved_scores import save_scores
+from pricing.model.features.spec import FeatureSpec
 from pricing.progress import Progress
 from pricing.snapshot import Snapshot
-from pricing.words.glossary import what_is
-from pricing.words.plain_text import escaped
-from pricing.words.reader import day_words, number_words
+from pricing.words.language.glossary import what_is
+from pricing.words.language.plain_text import escaped
+from pricing.words.language.reader import day_words, number_words
 from pricing.words.scores import ahead_sentence, coverage_sentence, kept_sentence, ratio_sentence
 
 ORIGINS: Final = 4

@@ -7,24 +7,24 @@ import polars as pl
 import streamlit as st
 
 from dashboards import page_layout
+from dashboards.asking.offer_terms import ask_amount, ask_offer
 from dashboards.exhibits import offer_sheet, show_chart, show_table
-from dashboards.offer_terms import ask_amount, ask_offer
 from dashboards.terms import show_terms
 from dashboards.url_state import BOUND
 from pricing.charts.selling import proceeds_chart, reserve_chart, waiting_chart
-from pricing.decisions.seller_terms import DISCOUNT, SellerTerms
-from pricing.decisions.selling import Selling, sell_car
-from pricing.decisions.selling_evidence import evidence_of
-from pricing.decisions.what_ifs import PAPERS
+from pricing.decisions.sell.seller_terms import DISCOUNT, SellerTerms
+from pricing.decisions.sell.selling import Selling, sell_car
+from pricing.decisions.sell.selling_evidence import evidence_of
+from pricing.decisions.sell.what_ifs import PAPERS
 from pricing.operations.opening import standing_warning
 from pricing.operations.settings import schedule_in_force
 from pricing.progress import Progress
 from pricing.reports.selling_sheet import selling_sheet
 from pricing.snapshot import Snapshot
-from pricing.words.glossary import what_is
+from pricing.words.language.glossary import what_is
+from pricing.words.language.plain_text import escaped
+from pricing.words.language.reader import about_words, number_words
 from pricing.words.offers import waiting_caption
-from pricing.words.plain_text import escaped
-from pricing.words.reader import about_words, number_words
 from pricing.words.selling import (
     WHERE,
     advice_sentences,

@@ -7,11 +7,11 @@ import polars as pl
 import streamlit as st
 
 from dashboards import caches, page_layout, people
+from dashboards.asking.typed_fields import ask_amount_in, ask_number
 from dashboards.exhibits import show_table
-from dashboards.records import COMMON_CURRENCIES
-from dashboards.typed_fields import ask_amount_in, ask_number
+from dashboards.recording.records import COMMON_CURRENCIES
 from pricing.condition.catalogue import LABOUR_KINDS
-from pricing.decisions.verdict import VERDICTS
+from pricing.decisions.buy.verdict import VERDICTS
 from pricing.money.currencies import CURRENCIES
 from pricing.operations.access import EVERYONE, ROLES
 from pricing.operations.settings import (
@@ -28,10 +28,10 @@ from pricing.operations.settings import (
 )
 from pricing.snapshot import Snapshot
 from pricing.vocabulary import DISTANCE_UNITS
-from pricing.words.countries import country_words
-from pricing.words.glossary import what_is
-from pricing.words.plain_text import escaped
-from pricing.words.reader import number_words
+from pricing.words.language.countries import country_words
+from pricing.words.language.glossary import what_is
+from pricing.words.language.plain_text import escaped
+from pricing.words.language.reader import number_words
 
 NONE: Final = "none"
 

@@ -4,7 +4,7 @@ from html import escape
 
 import streamlit as st
 
-from pricing.words.glossary import what_is
+from pricing.words.language.glossary import what_is
 
 
 def show_terms(*terms: str) -> None:

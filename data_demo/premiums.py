@@ -9,7 +9,7 @@ import numpy as np
 import polars as pl
 
 from data_demo.parameters import Floats, Integers
-from pricing.intake.mapping_files import read_mapping
+from pricing.intake.mappings.mapping_files import read_mapping
 from pricing.money.charges import Charge
 
 NO_PREMIUM: Final = -1

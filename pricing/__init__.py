@@ -13,14 +13,14 @@ if TYPE_CHECKING:
     from pricing.errors import PricingError
     from pricing.market import Market
     from pricing.model.distribution import PriceDistribution
+    from pricing.model.features.spec import FeatureSpec
     from pricing.model.price_model import PriceModel
-    from pricing.model.spec import FeatureSpec
 
 __all__ = ["Car", "FeatureSpec", "Market", "PriceDistribution", "PriceModel", "PricingError", "charts"]
 
 _HOMES = {
     "Car": "pricing.car",
-    "FeatureSpec": "pricing.model.spec",
+    "FeatureSpec": "pricing.model.features.spec",
     "Market": "pricing.market",
     "PriceDistribution": "pricing.model.distribution",
     "PriceModel": "pricing.model.price_model",

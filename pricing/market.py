@@ -7,8 +7,8 @@ from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
-from pricing.appraisal.form import read_form
-from pricing.appraisal.record import read_record
+from pricing.appraisal.record.form import read_form
+from pricing.appraisal.record.record import read_record
 from pricing.appraisal.register import Entry, enter, read
 from pricing.car import Car
 from pricing.decisions.valuation import Valuation, value_car

@@ -16,7 +16,7 @@ from pdfminer.pdftypes import resolve1
 
 from pricing.appraisal.completion import CERTIFICATION
 from pricing.appraisal.evidence import Evidence, Known, gather
-from pricing.appraisal.record import Appraisal, read_record
+from pricing.appraisal.record.record import Appraisal, read_record
 from pricing.appraisal.register import Entry, enter, read
 from pricing.condition.assessment import assess
 from pricing.condition.changes import Change

@@ -11,8 +11,8 @@ from babel.messages.extract import extract_from_dir
 from babel.messages.pofile import write_po
 
 import pricing
-from pricing.words.closed_words import closed_words
-from pricing.words.messages import TRANSLATED, catalogue
+from pricing.words.language.closed_words import closed_words
+from pricing.words.language.messages import TRANSLATED, catalogue
 
 ROOMS = ("words", "reports", "charts")
 KEYWORDS = {"say": None, "noted": None, "many": (1, 2)}
@@ -28,7 +28,7 @@ def extracted() -> Catalog:
             made.add(message, locations=[(f"{room}/{name}", 0)])
     for word in closed_words():
         if made.get(word) is None:
-            made.add(word, locations=[("words/closed_words.py", 0)])
+            made.add(word, locations=[("words/language/closed_words.py", 0)])
     return made
 
 

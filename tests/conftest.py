@@ -13,9 +13,9 @@ import hypothesis
 import pytest
 
 import data_demo
+from pricing.model.features.spec import FeatureSpec
 from pricing.model.price_model import PriceModel
 from pricing.model.saved import from_bytes, to_bytes
-from pricing.model.spec import FeatureSpec
 from pricing.store.market import Market
 from tests.postgres_server import PostgresServer, private_server
 from tests.small_market import make_market

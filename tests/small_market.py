@@ -6,9 +6,9 @@ from typing import Any
 import polars as pl
 
 from data_demo.simulated import simulate_market
+from pricing.model.features.spec import FeatureSpec
 from pricing.model.price_model import PriceModel
 from pricing.model.saved import save
-from pricing.model.spec import FeatureSpec
 from pricing.records.contract import COLUMNS
 from pricing.store.market import Market
 

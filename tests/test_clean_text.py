@@ -14,8 +14,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pricing.appraisal.profiles import keep_profile, profile
-from pricing.appraisal.record import read_record
+from pricing.appraisal.record.profiles import keep_profile, profile
+from pricing.appraisal.record.record import read_record
 from pricing.car import READ_TYPES, Car, checked_cars, today
 from pricing.car_names import Names
 from pricing.clean_text import clean_lines, clean_name

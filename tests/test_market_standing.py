@@ -28,7 +28,7 @@ from pricing.reports.schedule import schedule
 from pricing.reports.short import statement
 from pricing.reports.wording import standing_warning
 from pricing.store.market import Market
-from pricing.words.locale import LocaleWords
+from pricing.words.language.locale import LocaleWords
 from pricing.words.market_standing import market_warning
 from tests.api.servers import serving
 from tests.appraisals import appraised_market, evidence_of, full_record

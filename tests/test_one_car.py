@@ -15,22 +15,22 @@ from pricing.api.client import Client
 from pricing.appraisal.collection import value_collection
 from pricing.appraisal.collection_list import read_cars
 from pricing.appraisal.evidence import Known, gather
-from pricing.appraisal.record import Appraisal, read_record
-from pricing.appraisal.sections import Subject
+from pricing.appraisal.record.record import Appraisal, read_record
+from pricing.appraisal.record.sections import Subject
 from pricing.car import Car
 from pricing.car_fields import FIELDS
 from pricing.car_names import Names
 from pricing.cli import main as cli
 from pricing.condition.inspection import Inspection
-from pricing.decisions.buying import buy_car
-from pricing.decisions.selling import sell_car
+from pricing.decisions.buy.buying import buy_car
+from pricing.decisions.sell.selling import sell_car
 from pricing.decisions.valuation import value_car
 from pricing.errors import CarError
 from pricing.evidence.comparison.comparables import find_comparables
 from pricing.records.contract import Contract
 from pricing.snapshot import Snapshot
 from pricing.store.market import Market
-from pricing.words.plain_text import sentence
+from pricing.words.language.plain_text import sentence
 from tests.api.servers import serving
 from tests.appraisals import appraised_market, last_day
 from tests.cars import car_of

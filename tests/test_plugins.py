@@ -13,7 +13,7 @@ import pytest
 from pricing.condition.catalogue import Catalogue
 from pricing.errors import FileError
 from pricing.handbook.pages import FOLDER
-from pricing.intake.readers import endings, read_whole
+from pricing.intake.tables.readers import endings, read_whole
 from pricing.intake.transfers import received
 from pricing.plugins import CATALOGUES, READERS, SHEETS
 from pricing.untrusted import door

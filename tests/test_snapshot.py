@@ -18,17 +18,17 @@ import polars as pl
 import pytest
 from polars.testing import assert_frame_equal
 
-from pricing.decisions.buying import BuyerTerms, buy_car
-from pricing.decisions.seller_terms import SellerTerms
-from pricing.decisions.selling import sell_car
-from pricing.decisions.selling_evidence import evidence_of
+from pricing.decisions.buy.buying import BuyerTerms, buy_car
+from pricing.decisions.sell.seller_terms import SellerTerms
+from pricing.decisions.sell.selling import sell_car
+from pricing.decisions.sell.selling_evidence import evidence_of
 from pricing.decisions.valuation import value_car
 from pricing.errors import MarketError
 from pricing.memo import Memo
+from pricing.model.features.spec import FeatureSpec
 from pricing.model.opinion_bands import OpinionBands
 from pricing.model.price_model import PriceModel
 from pricing.model.saved import save
-from pricing.model.spec import FeatureSpec
 from pricing.snapshot import Snapshot
 from pricing.snapshot_source import LOOK_SECONDS, SnapshotSource, source_of
 from pricing.store.connection import connection

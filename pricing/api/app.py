@@ -12,24 +12,24 @@ from fastapi import APIRouter, FastAPI
 from starlette.routing import compile_path
 from starlette.types import ASGIApp
 
-from pricing.api import (
-    routes_appraisals,
-    routes_cars,
-    routes_condition,
-    routes_decisions,
-    routes_fits,
-    routes_market,
-    routes_opinions,
-    routes_photographs,
-    routes_records,
-    routes_sheets,
-    routes_state,
-    routes_values,
-)
+from pricing.api.gates.logs import log_settings
+from pricing.api.gates.request_limits import LIST_BYTES_A_CAR, LIST_VALUES_A_CAR, RequestLimits
 from pricing.api.list_reader import listed
-from pricing.api.logs import log_settings
 from pricing.api.problems import HttpProblemError, Problem, handle_problems, responses
-from pricing.api.request_limits import LIST_BYTES_A_CAR, LIST_VALUES_A_CAR, RequestLimits
+from pricing.api.routes import (
+    appraisals,
+    cars,
+    condition,
+    decisions,
+    fits,
+    market,
+    opinions,
+    photographs,
+    records,
+    sheets,
+    state,
+    values,
+)
 from pricing.api.schemas import ValueQuestion
 from pricing.api.service import Service
 from pricing.api.stopping import end_in_time
@@ -99,12 +99,11 @@ def create_api(settings: Configuration) -> FastAPI:
     handle_problems(api)
     inner = APIRouter(prefix=PREFIX, responses=responses(400, 401, 403, 408, 413, 422, 429, 503))
     for routes in (
-        routes_state, routes_values, routes_market, routes_condition, routes_decisions,
-        routes_records, routes_sheets, routes_cars, routes_opinions, routes_fits, routes_appraisals,
-        routes_photographs,
+        state, values, market, condition, decisions, records, sheets, cars, opinions, fits, appraisals,
+        photographs,
     ):  # fmt: skip
         inner.include_router(routes.router)
-    api.include_router(routes_state.server_router)
+    api.include_router(state.server_router)
     api.include_router(inner)
     sizes = {
         LISTS: max(settings.largest_body, settings.largest_list * LIST_BYTES_A_CAR),

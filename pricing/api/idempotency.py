@@ -8,7 +8,7 @@ from fastapi import Header
 from starlette.responses import Response
 
 from pricing.api.answers import Answer
-from pricing.api.callers import Caller
+from pricing.api.gates.callers import Caller
 from pricing.api.problems import HttpProblemError
 from pricing.errors import DoneMeanwhileError
 from pricing.store.kept.answers import IdempotencyKey

@@ -10,11 +10,11 @@ from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 
 from pricing.api.answers import Answer
-from pricing.api.counters import Counters
+from pricing.api.gates.counters import Counters
+from pricing.api.gates.rate_limiter import RateLimiter
 from pricing.api.list_reader import Cars, frame_of
 from pricing.api.micro_batch import MicroBatch
 from pricing.api.problems import HttpProblemError
-from pricing.api.rate_limiter import RateLimiter
 from pricing.decisions.car_list import value_list
 from pricing.decisions.plain import plain
 from pricing.errors import CarError, DecisionError, MarketError

@@ -15,7 +15,7 @@ from pricing.appraisal.earlier_values import EarlierValue, earlier_values
 from pricing.appraisal.evidence import Evidence, Known, gather
 from pricing.appraisal.facts import Facts, facts_of, open_points
 from pricing.appraisal.figures import opinion_of
-from pricing.appraisal.record import Appraisal
+from pricing.appraisal.record.record import Appraisal
 from pricing.appraisal.register import entered
 from pricing.condition.assessment import InspectionResult
 from pricing.errors import AppraisalError, PricingError

@@ -7,11 +7,11 @@ from typing import Final
 
 import polars as pl
 
-from pricing.appraisal.record import Appraisal, with_answer
-from pricing.appraisal.sections import InspectionNote, Opinion, Repairs, Subject
+from pricing.appraisal.record.record import Appraisal, with_answer
+from pricing.appraisal.record.sections import InspectionNote, Opinion, Repairs, Subject
 from pricing.errors import AppraisalError
 from pricing.intake.duplicates import chassis_key
-from pricing.intake.readers import read_file
+from pricing.intake.tables.readers import read_file
 
 MOST_CARS: Final = 5_000
 

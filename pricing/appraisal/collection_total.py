@@ -22,7 +22,7 @@ from pricing.arrays import Floats
 from pricing.decisions.amounts import whole_units
 from pricing.decisions.simulation import ALIKE
 from pricing.errors import AppraisalError
-from pricing.model.market_shift import MarketShift
+from pricing.model.calibration.market_shift import MarketShift
 
 FEWEST_DRAWS: Final = 4_000
 MOST_DRAWS: Final = 100_000

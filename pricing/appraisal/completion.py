@@ -11,7 +11,7 @@ from typing import Final
 
 from pricing.appraisal.consistency import contradictions
 from pricing.appraisal.contents import missing
-from pricing.appraisal.record import Appraisal
+from pricing.appraisal.record.record import Appraisal
 from pricing.appraisal.register import Entry, keep_completed
 from pricing.errors import AppraisalError
 from pricing.store.market import Market

@@ -26,7 +26,7 @@ from pricing.appraisal.photograph_rules import (
     taken_by_inspection,
     taken_by_report,
 )
-from pricing.appraisal.record import Appraisal
+from pricing.appraisal.record.record import Appraisal
 from pricing.intake.duplicates import chassis_key
 
 MOST_APART: Final = 0.15

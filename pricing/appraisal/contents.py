@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from pricing.appraisal.evidence import Evidence
-from pricing.appraisal.record import Appraisal
+from pricing.appraisal.record.record import Appraisal
 from pricing.intake.duplicates import is_searchable
 
 OUTLINE: Final = (

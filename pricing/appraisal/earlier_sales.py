@@ -6,7 +6,7 @@ from typing import Any, Final
 
 import polars as pl
 
-from pricing.appraisal.record import Appraisal
+from pricing.appraisal.record.record import Appraisal
 from pricing.intake.duplicates import chassis_key, is_searchable, with_keys
 
 TOLD: Final = (

@@ -8,7 +8,7 @@ from decimal import Decimal
 
 from pricing.appraisal.collection_total import figure_of
 from pricing.appraisal.facts import facts_of
-from pricing.appraisal.record import read_kept
+from pricing.appraisal.record.record import read_kept
 from pricing.appraisal.register import last_entries
 from pricing.errors import AppraisalError
 from pricing.intake.duplicates import chassis_key

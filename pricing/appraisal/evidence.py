@@ -16,8 +16,8 @@ import polars as pl
 from pricing.appraisal.earlier_sales import earlier_sales
 from pricing.appraisal.findings import Budget, Findings
 from pricing.appraisal.ratio_kinds import study_of_kind, valued_sales
-from pricing.appraisal.record import Appraisal
-from pricing.appraisal.sections import CHANNEL_OF_LEVEL
+from pricing.appraisal.record.record import Appraisal
+from pricing.appraisal.record.sections import CHANNEL_OF_LEVEL
 from pricing.car import Car
 from pricing.car_fields import CONDITION, FIELDS
 from pricing.car_names import Names
@@ -33,9 +33,9 @@ from pricing.evidence.comparison.comparables import COUNT, Comparables, find_com
 from pricing.evidence.comparison.comparables_index import ComparablesIndex
 from pricing.evidence.comparison.date_index import date_index
 from pricing.evidence.indices.index import PriceIndex
+from pricing.model.accuracy.ratio_study import RatioStudy
 from pricing.model.ground import Ground
 from pricing.model.price_model import PriceModel
-from pricing.model.ratio_study import RatioStudy
 from pricing.snapshot import Snapshot
 
 COVERAGE: Final = 0.8
@@ -266,7 +266,7 @@ def coverage_of(record: Appraisal) -> float:
 def said_of(record: Appraisal) -> dict[str, Any]:
     """What a record says of its car; the channel is that of the market level.
 
-    >>> from pricing.appraisal.record import read_record
+    >>> from pricing.appraisal.record.record import read_record
     >>> car = said_of(read_record({"subject": {"make": "Corvane"}, "assignment": {"market_level": "dealer"}}))
     >>> car["make"], car["channel"]
     ('Corvane', 'dealer')

@@ -18,7 +18,7 @@ from pricing.appraisal.contents import Content, missing
 from pricing.appraisal.evidence import Evidence
 from pricing.appraisal.figures import figure_at, opinion_of, premise_of, premium_of
 from pricing.appraisal.newer_evidence import newer_evidence
-from pricing.appraisal.record import Appraisal
+from pricing.appraisal.record.record import Appraisal
 from pricing.appraisal.register import Entry
 from pricing.decisions.amounts import whole_units
 from pricing.errors import AppraisalError

@@ -11,14 +11,14 @@ from decimal import Decimal
 import polars as pl
 
 from pricing.appraisal.evidence import Evidence
-from pricing.appraisal.record import Appraisal
+from pricing.appraisal.record.record import Appraisal
 from pricing.decisions.valuation import Valuation
 
 
 def opinion_of(record: Appraisal) -> tuple[Decimal, Decimal] | None:
     """The valuer's low and high, equal for a single figure; None while neither is given.
 
-    >>> from pricing.appraisal.record import read_record
+    >>> from pricing.appraisal.record.record import read_record
     >>> opinion_of(read_record({"opinion": {"figure": 4600}}))
     (Decimal('4600'), Decimal('4600'))
     """
@@ -43,7 +43,7 @@ def premium_of(record: Appraisal) -> Decimal:
 def premise_of(record: Appraisal) -> Decimal:
     """What a figure under the record's premise differs by from sales as recorded, a share; nought without.
 
-    >>> from pricing.appraisal.record import read_record
+    >>> from pricing.appraisal.record.record import read_record
     >>> premise_of(read_record({"assignment": {"premise_per_cent": -35}}))
     Decimal('-0.35')
     """

@@ -11,7 +11,7 @@ from typing import Final
 
 import polars as pl
 
-from pricing.appraisal.record import Appraisal
+from pricing.appraisal.record.record import Appraisal
 from pricing.appraisal.register import Entry
 from pricing.errors import AppraisalError
 from pricing.evidence.comparison.choices import Choice

@@ -3,7 +3,7 @@
 from datetime import date
 
 from pricing.appraisal.evidence import Evidence
-from pricing.appraisal.record import Appraisal
+from pricing.appraisal.record.record import Appraisal
 
 
 def newer_evidence(record: Appraisal, evidence: Evidence, days: int = 0) -> list[str]:

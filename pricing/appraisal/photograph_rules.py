@@ -9,7 +9,7 @@ from datetime import date, timedelta
 from typing import Final
 
 from pricing.appraisal.evidence import Evidence
-from pricing.appraisal.record import Appraisal
+from pricing.appraisal.record.record import Appraisal
 from pricing.intake.duplicates import chassis_key
 
 ZONES: Final = timedelta(days=1)

@@ -13,8 +13,8 @@ import polars as pl
 from pricing.errors import EvidenceError
 from pricing.evidence.comparison.comparables_index import ComparablesIndex
 from pricing.evidence.comparison.leave_one_out import leave_one_out
+from pricing.model.accuracy.ratio_study import RatioStudy, ratio_study
 from pricing.model.price_model import PriceModel
-from pricing.model.ratio_study import RatioStudy, ratio_study
 
 ENOUGH: Final = 30
 """Sales of a kind that are looked for before a wider kind is taken."""

@@ -14,9 +14,9 @@ import polars as pl
 
 from pricing.appraisal.evidence import FROZEN_KINDS, Evidence, terms_of
 from pricing.appraisal.evidence_json import deserialise, digest, serialise
-from pricing.appraisal.record import Appraisal, plain_record, read_kept
-from pricing.appraisal.record_changes import changes
-from pricing.appraisal.sections import Valuer
+from pricing.appraisal.record.changes import changes
+from pricing.appraisal.record.record import Appraisal, plain_record, read_kept
+from pricing.appraisal.record.sections import Valuer
 from pricing.errors import AppraisalError
 from pricing.notebook_html import facts_html, range_text
 from pricing.store.audit import now

@@ -4,8 +4,8 @@ import altair as alt
 import polars as pl
 
 from pricing.charts.design import ASKED, INK, MAIN, QUIET
-from pricing.decisions.buying import Buying
-from pricing.words.reader import day_words
+from pricing.decisions.buy.buying import Buying
+from pricing.words.language.reader import day_words
 
 
 def limits_chart(facts: Buying) -> alt.LayerChart:

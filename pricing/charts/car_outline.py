@@ -9,8 +9,8 @@ from typing import Final
 from pricing.charts.design import LIGHT
 from pricing.condition.checks import AREAS, NOT_SEEN, STATES
 from pricing.condition.inspection import Inspection
-from pricing.words.locale import PLAIN, LocaleWords
-from pricing.words.messages import noted
+from pricing.words.language.locale import PLAIN, LocaleWords
+from pricing.words.language.messages import noted
 
 _BODY: Final = (
     "M38 172 C38 150 58 141 112 134 L196 122 C226 92 256 75 302 73 L392 73 C432 75 462 97 492 123 L562 133 "

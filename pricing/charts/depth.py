@@ -9,7 +9,7 @@ import polars as pl
 from pricing.charts.design import ASKED, INK, MAIN, PALE, QUIET
 from pricing.evidence.depth import Depth
 from pricing.vocabulary import CONDITION_BANDS
-from pricing.words.reader import long_day_form
+from pricing.words.language.reader import long_day_form
 
 _STEPS: Final = [f"{band} over {below}" for below, band in pairwise(CONDITION_BANDS)]
 """From each condition to the next, the lowest first."""

@@ -7,7 +7,7 @@ from typing import Any
 import altair as alt
 import polars as pl
 
-from pricing.words.locale import shown
+from pricing.words.language.locale import shown
 
 
 @dataclass(frozen=True)

@@ -9,9 +9,9 @@ from pricing.charts.design import ASKED, INK, MAIN, PALE, QUIET
 from pricing.evidence.comparison.comparables import Comparables
 from pricing.evidence.indices.index import PriceIndex
 from pricing.words.evidence import period_words
-from pricing.words.locale import PLAIN, LocaleWords
-from pricing.words.plain_text import capital
-from pricing.words.reader import long_day_form
+from pricing.words.language.locale import PLAIN, LocaleWords
+from pricing.words.language.plain_text import capital
+from pricing.words.language.reader import long_day_form
 
 
 def index_chart(index: PriceIndex, words: LocaleWords = PLAIN) -> alt.VConcatChart:

@@ -4,7 +4,7 @@ import altair as alt
 import polars as pl
 
 from pricing.charts.design import ASKED
-from pricing.words.reader import day_form, day_words, long_day_form
+from pricing.words.language.reader import day_form, day_words, long_day_form
 from pricing.words.sentences import exact_words
 
 

@@ -8,7 +8,7 @@ import polars as pl
 from pricing.charts.design import ASKED, MAIN, PALE, PAPER, QUIET
 from pricing.condition.budget import RepairBudget
 from pricing.decisions.mending import EVERYTHING, MendOrBuy
-from pricing.words.reader import day_words
+from pricing.words.language.reader import day_words
 
 PARTS: Final = {
     "price_now": "this car now",

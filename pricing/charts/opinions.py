@@ -8,7 +8,7 @@ import polars as pl
 from pricing.charts.design import ASKED, MAIN, PALE, QUIET
 from pricing.decisions.stated_bands import StatedBands
 from pricing.vocabulary import CONDITION_BANDS
-from pricing.words.reader import long_day_form, number_words
+from pricing.words.language.reader import long_day_form, number_words
 
 MODEL: Final = "price model"
 TYPED: Final = "as typed"

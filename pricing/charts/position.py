@@ -12,7 +12,7 @@ from pricing.charts.design import ASKED, INK, MAIN, PALE, PAPER, QUIET
 from pricing.charts.drawing import Picture
 from pricing.decisions.valuation import Valuation
 from pricing.vocabulary import CONDITION_BANDS
-from pricing.words.reader import about_words, long_day_form
+from pricing.words.language.reader import about_words, long_day_form
 from pricing.words.sentences import basis_words, exact_words, money_words
 
 CHOSEN: Final = "sale"

@@ -7,8 +7,8 @@ import polars as pl
 
 from pricing.charts.design import ASKED, MAIN, QUIET
 from pricing.charts.valuation import UNGRADED
-from pricing.model.backtest import COVERAGES, SUFFIXES, Backtest
-from pricing.words.reader import day_words, long_day_form, number_words
+from pricing.model.accuracy.backtest import COVERAGES, SUFFIXES, Backtest
+from pricing.words.language.reader import day_words, long_day_form, number_words
 from pricing.words.sentences import option_words
 
 MOST_POINTS: Final = 1500

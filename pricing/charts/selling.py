@@ -4,8 +4,8 @@ import altair as alt
 import polars as pl
 
 from pricing.charts.design import ASKED, INK, MAIN, PALE, PAPER, QUIET
-from pricing.decisions.selling import Selling
-from pricing.words.reader import day_words
+from pricing.decisions.sell.selling import Selling
+from pricing.words.language.reader import day_words
 
 
 def proceeds_chart(facts: Selling) -> alt.LayerChart:

@@ -12,9 +12,9 @@ import polars as pl
 from pricing.charts.design import ASKED, INK, MAIN, PALE, PAPER, QUIET
 from pricing.decisions.valuation import Valuation
 from pricing.vocabulary import CONDITION_BANDS
-from pricing.words.locale import PLAIN, LocaleWords
-from pricing.words.messages import noted
-from pricing.words.reader import long_day_form
+from pricing.words.language.locale import PLAIN, LocaleWords
+from pricing.words.language.messages import noted
+from pricing.words.language.reader import long_day_form
 from pricing.words.sentences import basis_words, effect_words, term_words
 
 UNGRADED: Final = "not graded"

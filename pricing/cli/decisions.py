@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from pricing.money.charges import Schedule
     from pricing.reports.sheet import Sheet
     from pricing.snapshot import Snapshot
-    from pricing.words.locale import LocaleWords
+    from pricing.words.language.locale import LocaleWords
 
 decision_app = typer.Typer()
 
@@ -119,8 +119,8 @@ def buy(
     """From a range to a decision for a buyer: a verdict on the price, what the car comes to until it stands
     ready, what to offer and where to stop, what to say, bids, and what else the money buys."""
     from pricing.cli.printing.decisions import show_buying
-    from pricing.decisions.alternatives import Wanted
-    from pricing.decisions.buying import BuyerTerms, buy_car
+    from pricing.decisions.buy.alternatives import Wanted
+    from pricing.decisions.buy.buying import BuyerTerms, buy_car
     from pricing.operations.settings import settings_of
 
     typed = {
@@ -204,9 +204,9 @@ def sell(
     """From a range to a decision for a seller: where to sell, what to ask and expect, reserve and estimate,
     how to come down, and what is worth doing first."""
     from pricing.cli.printing.decisions import show_selling
-    from pricing.decisions.seller_terms import DISCOUNT, SellerTerms
-    from pricing.decisions.selling import sell_car
-    from pricing.decisions.selling_evidence import selling_evidence
+    from pricing.decisions.sell.seller_terms import DISCOUNT, SellerTerms
+    from pricing.decisions.sell.selling import sell_car
+    from pricing.decisions.sell.selling_evidence import selling_evidence
 
     typed = {
         name: typed_amount(text, name)
@@ -282,7 +282,7 @@ def _plain(typed: Typed | None) -> Decimal | None:
 
 
 def _papers(typed: list[str]) -> dict[str, Decimal]:
-    from pricing.decisions.what_ifs import PAPERS
+    from pricing.decisions.sell.what_ifs import PAPERS
 
     names = [name for name, _ in PAPERS]
     papers = {}
@@ -324,7 +324,7 @@ def _costs(
 
 def _words(locale: str | None) -> "LocaleWords":
     """The words of a sheet."""
-    from pricing.words.locale import PLAIN, LocaleWords
+    from pricing.words.language.locale import PLAIN, LocaleWords
 
     return PLAIN if locale is None else LocaleWords.of(locale)
 

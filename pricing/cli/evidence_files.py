@@ -20,7 +20,7 @@ def read_series(path: Path) -> "pl.DataFrame":
     """A price series: a CSV file with the columns date and value."""
     import polars as pl
 
-    from pricing.intake.readers import read_whole
+    from pricing.intake.tables.readers import read_whole
 
     regular_size(path, LARGEST_SERIES)
     try:

@@ -152,7 +152,7 @@ def print_sheet(
     from pricing.condition.assessment import assess
     from pricing.condition.inspection_files import open_inspection
     from pricing.reports.inspection_sheet import inspection_page
-    from pricing.words.locale import LocaleWords
+    from pricing.words.language.locale import LocaleWords
 
     words, found = LocaleWords.of(locale), open_inspection(file, extensions=extensions)
     text = inspection_page(found, assess(found) if result else None, words=words)
@@ -181,7 +181,7 @@ def agreement(
     """Compare the score rule with bands a market gave, and refit its weights to them."""
     from pricing.condition.agreement import refit
     from pricing.condition.inspection_files import open_inspection
-    from pricing.intake.readers import read_whole
+    from pricing.intake.tables.readers import read_whole
 
     rows = read_whole(table).rows(named=True)
     if not rows or not {"inspection", "condition_band"} <= set(rows[0]):

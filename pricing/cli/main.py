@@ -15,27 +15,27 @@ from typing import Annotated, Any, Final
 import typer
 from typer.exceptions import TyperException
 
-from pricing.cli.appraisal_grid import grid_app
-from pricing.cli.appraisal_photographs import photographs_app
-from pricing.cli.appraisals import appraise_app
+from pricing.cli.appraising.appraisals import appraise_app
+from pricing.cli.appraising.collection import collection_app
+from pricing.cli.appraising.grid import grid_app
+from pricing.cli.appraising.photographs import photographs_app
+from pricing.cli.appraising.profiles import profiles_app
 from pricing.cli.car_options import takes_car
 from pricing.cli.cars import cars_app
-from pricing.cli.collection import collection_app
 from pricing.cli.copying import copy_app
 from pricing.cli.decisions import InspectionOption, SheetsOption, assessed, decision_app
 from pricing.cli.evidence import market_app
 from pricing.cli.handbook import handbook_app
 from pricing.cli.inspection import inspect_app
-from pricing.cli.intake import intake_app
-from pricing.cli.mapping import mapping_app
 from pricing.cli.market_option import MarketOption, fitted_market
-from pricing.cli.one_sale import sale_app
 from pricing.cli.opinions import opinion_app
 from pricing.cli.output import answer, done, with_output
 from pricing.cli.printing.frames import say, show
 from pricing.cli.printing.plain import plain_cell
-from pricing.cli.profiles import profiles_app
-from pricing.cli.records import records_app
+from pricing.cli.recording.intake import intake_app
+from pricing.cli.recording.mapping import mapping_app
+from pricing.cli.recording.one_sale import sale_app
+from pricing.cli.recording.records import records_app
 from pricing.cli.repairs import repair_app
 from pricing.cli.scores import score_app
 from pricing.cli.server import server_app, token_app
@@ -238,7 +238,7 @@ def load(
     """
     from pricing.untrusted.door import warm
 
-    warm("pricing.intake.readers:parts")
+    warm("pricing.intake.tables.readers:parts")
     from pricing.cli.printing.terminal import progress, show_new_market, show_report
     from pricing.store.market import Market
     from pricing.store.records.first_load import load_into

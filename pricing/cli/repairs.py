@@ -116,7 +116,7 @@ def _rates(path: Path | None) -> "pl.DataFrame | None":
     """The user's own rates, as ``with_rates`` takes them."""
     import polars as pl
 
-    from pricing.intake.readers import read_whole
+    from pricing.intake.tables.readers import read_whole
 
     if path is None:
         return None

@@ -30,8 +30,8 @@ def score(
     from pricing.cli.evidence_files import write_frame
     from pricing.cli.printing.scores import show_scores
     from pricing.cli.printing.terminal import progress
-    from pricing.model.backtest import backtest, rolling_origins
-    from pricing.model.spec import FeatureSpec
+    from pricing.model.accuracy.backtest import backtest, rolling_origins
+    from pricing.model.features.spec import FeatureSpec
 
     opened, spec = open_market(market), FeatureSpec.cars()
     if csv is not None:

@@ -56,9 +56,9 @@ def serve(
     """
     import uvicorn
 
-    from pricing.api.connections import PromptProtocol
-    from pricing.api.hosts import LOOPBACK_NAMES
-    from pricing.api.logs import log_settings
+    from pricing.api.gates.connections import PromptProtocol
+    from pricing.api.gates.hosts import LOOPBACK_NAMES
+    from pricing.api.gates.logs import log_settings
     from pricing.operations.leftovers import remove_leftovers
     from pricing.operations.serving import MANAGERS_VARIABLE, free_port
 
@@ -85,7 +85,7 @@ def serve(
     if dashboard:
         import_bundled()
     options: dict[str, Any] = {
-        "app": f"{'dashboards.server' if dashboard else 'pricing.api.app'}:from_environment",
+        "app": f"{'dashboards.serving.server' if dashboard else 'pricing.api.app'}:from_environment",
         "factory": True,
         "host": settings.host,
         "port": settings.port,

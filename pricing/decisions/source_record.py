@@ -5,9 +5,9 @@ import numpy as np
 import polars as pl
 
 from pricing.evidence.source_scores import Move, SourceScores, score_sources
+from pricing.model.accuracy.saved_scores import load_scores
 from pricing.model.opinion_bands import OpinionBands
 from pricing.model.price_model import PriceModel
-from pricing.model.saved_scores import load_scores
 from pricing.snapshot import Snapshot
 
 

@@ -11,7 +11,7 @@ from scipy import stats
 from pricing.arrays import Floats, Ints
 from pricing.evidence.indices.characteristics import Characteristics
 from pricing.evidence.indices.least_squares import least_squares
-from pricing.model.spec import FeatureSpec
+from pricing.model.features.spec import FeatureSpec
 from pricing.vocabulary import CONDITION_BANDS
 
 MINIMUM: Final = 5

@@ -16,9 +16,9 @@ from pricing.evidence.comparison.date_line import DateLine
 from pricing.evidence.comparison.term_effects import TermEffects
 from pricing.evidence.indices.index import sold_cars
 from pricing.evidence.seasons import Seasons, seasons
+from pricing.model.accuracy.ratio_study import median_interval
+from pricing.model.features.spec import FeatureSpec
 from pricing.model.price_model import PriceModel
-from pricing.model.ratio_study import median_interval
-from pricing.model.spec import FeatureSpec
 
 YEARS: Final = (1, 3, 5)
 CONFIDENCE: Final = 0.95

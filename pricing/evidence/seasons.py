@@ -10,7 +10,7 @@ from scipy import stats
 from pricing.evidence.indices.characteristics import Characteristics
 from pricing.evidence.indices.periods import Periods
 from pricing.evidence.indices.time_dummy import PeriodSums, fit_window, kept_periods, weighted_by_band
-from pricing.model.spec import FeatureSpec
+from pricing.model.features.spec import FeatureSpec
 
 QUARTERS: Final = ("January to March", "April to June", "July to September", "October to December")
 SIGNIFICANCE: Final = 0.01

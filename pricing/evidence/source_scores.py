@@ -13,7 +13,7 @@ import numpy as np
 import polars as pl
 from scipy.special import ndtri
 
-from pricing.model.scoring import LEVELS, binomial_interval, pinball
+from pricing.model.accuracy.scoring import LEVELS, binomial_interval, pinball
 from pricing.model.statements import middles
 from pricing.opinions.expert_judgement import background, calibration, information
 from pricing.vocabulary import BAND_EDGES, CONDITION_BANDS, SPANS

@@ -22,9 +22,9 @@ from pricing.evidence.comparison.comparables import Comparables
 from pricing.evidence.indices.index import PriceIndex
 from pricing.market import Market
 from pricing.model.distribution import PriceDistribution
+from pricing.model.features.spec import FeatureSpec
 from pricing.model.price_model import PriceModel
-from pricing.model.spec import FeatureSpec
-from pricing.words.glossary import TERMS
+from pricing.words.language.glossary import TERMS
 
 FOLDER: Final = Path(__file__).parent
 CHANGES: Final = FOLDER.parent / "CHANGELOG.md"

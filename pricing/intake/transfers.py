@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Final
 
 from pricing.errors import FileError, PricingError
-from pricing.intake.readers import endings
+from pricing.intake.tables.readers import endings
 
 LARGEST_UPLOAD: Final = 200_000_000
 """Bytes."""

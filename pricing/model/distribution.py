@@ -18,7 +18,7 @@ from scipy.special import ndtri
 
 from pricing.arrays import Floats, Ints
 from pricing.errors import ModelError
-from pricing.model.score_law import LEAST_SLOPE, LEVELS, ScoreLaw
+from pricing.model.calibration.score_law import LEAST_SLOPE, LEVELS, ScoreLaw
 
 Prices = Sequence[float | None] | Floats | pl.Series
 

@@ -13,7 +13,7 @@ import polars as pl
 from scipy import stats
 
 from pricing.arrays import Floats
-from pricing.model.design import Design, Encoded
+from pricing.model.features.design import Design, Encoded
 from pricing.model.regression.hedonic import HedonicRegression
 
 BASE = "average sale"

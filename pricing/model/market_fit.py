@@ -4,9 +4,9 @@ from datetime import date
 
 import polars as pl
 
+from pricing.model.features.spec import FeatureSpec
 from pricing.model.opinion_bands import OpinionBands
 from pricing.model.price_model import MINIMUM_SALES, PriceModel
-from pricing.model.spec import FeatureSpec
 from pricing.model.statements import as_rows
 from pricing.progress import Progress, untold
 from pricing.store.market import Market

@@ -17,13 +17,13 @@ from scipy.special import ndtri
 
 from pricing.arrays import Floats, Ints
 from pricing.errors import ModelError
-from pricing.model.condition_scale import ConditionScale
+from pricing.model.calibration.score_law import LEVELS, ScoreLaw
 from pricing.model.distribution import PriceDistribution
+from pricing.model.features.condition_scale import ConditionScale
+from pricing.model.features.spec import FeatureSpec
 from pricing.model.frames import Frame, as_polars
 from pricing.model.ground import Ground
 from pricing.model.price_model import PriceModel
-from pricing.model.score_law import LEVELS, ScoreLaw
-from pricing.model.spec import FeatureSpec
 from pricing.model.statements import middles
 from pricing.vocabulary import CONDITION_BANDS, SPANS
 

@@ -8,8 +8,8 @@ from numpy.typing import NDArray
 
 from pricing.arrays import Floats, Ints
 from pricing.model.depth import depth_index
-from pricing.model.design import Design, Encoded
-from pricing.model.interactions import Interactions
+from pricing.model.features.design import Design, Encoded
+from pricing.model.features.interactions import Interactions
 from pricing.model.regression.hedonic import ONE_THREAD, HedonicRegression
 from pricing.model.regression.threads import shared_out
 from pricing.model.statements import Heard

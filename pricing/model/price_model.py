@@ -12,17 +12,19 @@ import polars as pl
 
 from pricing.arrays import Floats, Ints
 from pricing.errors import ModelError
-from pricing.model.calibration import Calibration
+from pricing.model.calibration.calibration import Calibration
+from pricing.model.calibration.market_shift import MarketShift
+from pricing.model.calibration.origins import CUTS, origin_errors
+from pricing.model.calibration.score_law import ScoreLaw
 from pricing.model.depth import DEPTHS
-from pricing.model.design import Design, Encoded
 from pricing.model.distribution import PriceDistribution
-from pricing.model.evidence import SaleEvidence
 from pricing.model.explanation import INTERACTIONS, explain
+from pricing.model.features.design import Design, Encoded
+from pricing.model.features.evidence import SaleEvidence
+from pricing.model.features.interactions import Interactions
+from pricing.model.features.spec import FeatureSpec
 from pricing.model.frames import Frame, as_polars
 from pricing.model.ground import Ground, grounds
-from pricing.model.interactions import Interactions
-from pricing.model.market_shift import MarketShift
-from pricing.model.origins import CUTS, origin_errors
 from pricing.model.prediction import (
     BATCH,
     Fitted,
@@ -34,8 +36,6 @@ from pricing.model.prediction import (
 from pricing.model.reasons import refusals
 from pricing.model.regression.hedonic import LARGE, ONE_THREAD, fit_regression
 from pricing.model.remarks import remarks
-from pricing.model.score_law import ScoreLaw
-from pricing.model.spec import FeatureSpec
 from pricing.model.statements import SalesSeen, Statements, hear
 from pricing.progress import Progress, untold
 

@@ -5,7 +5,7 @@ import numpy as np
 import polars as pl
 
 from pricing.arrays import Floats, Ints
-from pricing.model.design import Design
+from pricing.model.features.design import Design
 
 MINIMUM_GROUPS = 8
 """Groups needed before the spread between them says anything of one never seen."""

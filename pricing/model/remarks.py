@@ -5,7 +5,7 @@ import numpy as np
 import polars as pl
 
 from pricing.arrays import Ints
-from pricing.model.design import Design
+from pricing.model.features.design import Design
 from pricing.model.prediction import Prediction
 from pricing.model.regression.fitting import Estimates
 

@@ -16,22 +16,22 @@ import polars as pl
 from numpy.typing import NDArray
 
 from pricing.errors import ModelError
-from pricing.model.asking import AskingGap
-from pricing.model.calibration import Calibration
-from pricing.model.condition_scale import ConditionScale
-from pricing.model.design import Design
-from pricing.model.encoding import CategoryEncoder, GroupEncoder
-from pricing.model.interactions import Interactions
-from pricing.model.market_shift import MarketShift
+from pricing.model.calibration.calibration import Calibration
+from pricing.model.calibration.market_shift import MarketShift
+from pricing.model.calibration.score_law import ScoreLaw
+from pricing.model.features.asking import AskingGap
+from pricing.model.features.condition_scale import ConditionScale
+from pricing.model.features.design import Design
+from pricing.model.features.encoding import CategoryEncoder, GroupEncoder
+from pricing.model.features.interactions import Interactions
+from pricing.model.features.smooth import Numeric
+from pricing.model.features.spec import FeatureSpec
 from pricing.model.opinion_bands import OpinionBands
 from pricing.model.prediction import Fitted
 from pricing.model.price_model import PriceModel
 from pricing.model.regression.fitting import Estimates
 from pricing.model.regression.hedonic import HedonicRegression
 from pricing.model.regression.pooling import LevelPosterior, Posterior, Priors
-from pricing.model.score_law import ScoreLaw
-from pricing.model.smooth import Numeric
-from pricing.model.spec import FeatureSpec
 from pricing.model.statements import Heard
 from pricing.store.market import Market
 

@@ -27,12 +27,12 @@ from scipy.special import ndtri
 
 from pricing.arrays import Floats, Ints
 from pricing.errors import ModelError, TableError
-from pricing.model.design import Design, Encoded
-from pricing.model.market_shift import DAYS_A_YEAR
+from pricing.model.calibration.market_shift import DAYS_A_YEAR
+from pricing.model.features.design import Design, Encoded
+from pricing.model.features.spec import FeatureSpec
 from pricing.model.regression.hedonic import FittedRows, HedonicRegression, Sums, updated
 from pricing.model.regression.rows import Rows
 from pricing.model.source_errors import Scored, SourceErrors, learn_sources
-from pricing.model.spec import FeatureSpec
 from pricing.vocabulary import SPANS
 
 COLUMNS: Final = ("source", "low", "middle", "high", "share")

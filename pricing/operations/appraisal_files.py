@@ -12,7 +12,7 @@ from pricing.operations.opening import Display, fitted_market, no_display
 
 if TYPE_CHECKING:
     from pricing.appraisal.evidence import Evidence, Known
-    from pricing.appraisal.record import Appraisal
+    from pricing.appraisal.record.record import Appraisal
     from pricing.appraisal.register import Entry
     from pricing.condition.assessment import InspectionResult
     from pricing.condition.repairs import RepairCosts

@@ -16,8 +16,8 @@ MOST_AT_ONCE = 1_000_000_000
 _PICTURES = (".jpg", ".jpeg", ".png")
 
 if TYPE_CHECKING:
-    from pricing.appraisal.photographs import Photograph, Photographs
-    from pricing.appraisal.record import Appraisal
+    from pricing.appraisal.record.photographs import Photograph, Photographs
+    from pricing.appraisal.record.record import Appraisal
     from pricing.appraisal.register import Entry
     from pricing.store.market import Market
 
@@ -34,7 +34,7 @@ def taken_in(record: "Appraisal", market: "Market") -> "tuple[Appraisal, list[Re
         FileError: a file cannot be read, or is no photograph.
         AppraisalError: two of them are the same.
     """
-    from pricing.appraisal.photographs import plain_name, settled
+    from pricing.appraisal.record.photographs import plain_name, settled
     from pricing.appraisal.register import taken_in_for
 
     read, shots = [], []
@@ -55,7 +55,7 @@ def folder_reader(market: "Market") -> "Callable[[Appraisal, str], tuple[Apprais
     left = MOST_AT_ONCE
 
     def take_in(record: "Appraisal", folder: str) -> "tuple[Appraisal, list[ReadPhotograph]]":
-        from pricing.appraisal.photographs import MOST, Photograph
+        from pricing.appraisal.record.photographs import MOST, Photograph
         from pricing.errors import AppraisalError
 
         nonlocal left
@@ -100,7 +100,7 @@ def with_those_of_sheet(entry: "Entry") -> "tuple[Photographs, list[ReadPhotogra
     Raises:
         FileError: one cannot be read, or is no photograph.
     """
-    from pricing.appraisal.photographs import with_added
+    from pricing.appraisal.record.photographs import with_added
 
     shots, read = entry.record.photographs, []
     for check, path in of_sheet(entry).items():
@@ -115,7 +115,7 @@ def with_those_of_sheet(entry: "Entry") -> "tuple[Photographs, list[ReadPhotogra
 def photograph_facts(market: "Market", record: "Appraisal") -> list[dict[str, Any]]:
     """What programs are told of the photographs of a record, in order: number, what the record says, kind,
     width and height (pixels, upright) and size (bytes)."""
-    from pricing.appraisal.photographs import plain_photographs
+    from pricing.appraisal.record.photographs import plain_photographs
 
     described = market.photographs.described([shot.digest for shot in record.photographs])
     kept = {row["digest"]: row for row in described.iter_rows(named=True)}
@@ -164,7 +164,7 @@ def original_name(number: int, shot: "Photograph", kind: str) -> str:
     """The name of a photograph that is handed out: its number, and its file's name with the ending of its
     kind.
 
-    >>> from pricing.appraisal.photographs import Photograph
+    >>> from pricing.appraisal.record.photographs import Photograph
     >>> original_name(3, Photograph("sill left.JPG"), "JPEG"), original_name(12, Photograph("a:b"), "PNG")
     ('03 sill left.jpg', '12 a_b.png')
     """

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from pricing.snapshot import Snapshot
     from pricing.store.market import Market
     from pricing.store.state import StoredState
-    from pricing.words.locale import LocaleWords
+    from pricing.words.language.locale import LocaleWords
 
 
 MARKET_FILE: Final = Path("market.duckdb")
@@ -76,7 +76,7 @@ def fitted_market(
 def standing_warning(state: "StoredState", words: "LocaleWords | None" = None) -> str | None:
     """What has to be known of a market before its numbers are used today, if anything; in plain English
     where no words are given."""
-    from pricing.words.locale import PLAIN
+    from pricing.words.language.locale import PLAIN
     from pricing.words.market_standing import INVENTED, market_warning
 
     said = PLAIN if words is None else words

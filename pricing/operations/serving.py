@@ -78,7 +78,7 @@ def serve(
             "--app-dir",
             str(bundled_folder()),
             "--factory",
-            "dashboards.server:at_a_desk",
+            "dashboards.serving.server:at_a_desk",
             "--host",
             host,
             "--port",

@@ -11,7 +11,7 @@ from typing import Final, TypeVar
 from pricing.condition.assessment import InspectionResult
 from pricing.condition.catalogue import LABOUR_KINDS, Catalogue, quotes_of
 from pricing.condition.repairs import RepairCosts, price_repairs
-from pricing.decisions.verdict import LIMITS, checked_limits
+from pricing.decisions.buy.verdict import LIMITS, checked_limits
 from pricing.errors import FileError, MarketError, PricingError
 from pricing.money.charges import Schedule, read_schedule
 from pricing.money.currencies import minor_unit_places

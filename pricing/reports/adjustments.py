@@ -11,13 +11,13 @@ import polars as pl
 from pricing.appraisal.facts import Facts
 from pricing.evidence.comparison.adjustments import BASIS, CURRENCY, DATE
 from pricing.evidence.comparison.support import COVERAGE
-from pricing.reports.blocks import Block, Column, NewPage, Paragraph, Table
 from pricing.reports.evidence import NONE
+from pricing.reports.formats.blocks import Block, Column, NewPage, Paragraph, Table
 from pricing.reports.wording import band_words
-from pricing.words.locale import LocaleWords
-from pricing.words.plain_text import capital
+from pricing.words.language.locale import LocaleWords
+from pricing.words.language.plain_text import capital
+from pricing.words.language.told import told
 from pricing.words.sentences import option_words
-from pricing.words.told import told
 
 SIDE_BY_SIDE: Final = 14
 """Comparables in one grid; there are more grids where there are more of them."""

@@ -8,12 +8,12 @@ import polars as pl
 from pricing.appraisal.facts import Facts
 from pricing.condition.checks import Area, CheckRole, found_words
 from pricing.reports.adjustments import adjustments
-from pricing.reports.blocks import Answers, Block, Column, Heading, NewPage, Paragraph, Table
 from pricing.reports.evidence import NONE, fit_answers
+from pricing.reports.formats.blocks import Answers, Block, Column, Heading, NewPage, Paragraph, Table
 from pricing.reports.photographs import numbers_by_check, photographs_annex
 from pricing.reports.wording import band_words
-from pricing.words.locale import LocaleWords
-from pricing.words.told import told
+from pricing.words.language.locale import LocaleWords
+from pricing.words.language.told import told
 
 
 def annexes(facts: Facts, words: LocaleWords) -> list[Block]:

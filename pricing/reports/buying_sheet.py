@@ -6,7 +6,7 @@ from typing import Any, Final
 
 import polars as pl
 
-from pricing.decisions.buying import Buying, Limit
+from pricing.decisions.buy.buying import Buying, Limit
 from pricing.reports.sheet import Figure, Section, Sheet, warned
 from pricing.words.buying import (
     LINE_WORDS,
@@ -20,9 +20,9 @@ from pricing.words.buying import (
     verdict_sentence,
 )
 from pricing.words.condition import mending_sentence
-from pricing.words.locale import PLAIN, LocaleWords
+from pricing.words.language.locale import PLAIN, LocaleWords
+from pricing.words.language.told import told
 from pricing.words.sentences import car_words, range_sentence
-from pricing.words.told import told
 
 BIDS_SHOWN: Final = 10
 """The last bids before the limit: they matter most, and a page holds no more."""

@@ -7,9 +7,18 @@ from typing import Final
 from pricing.appraisal.collection import Item
 from pricing.appraisal.collection_total import Total, figure_of
 from pricing.appraisal.facts import DRAFT, Facts
-from pricing.appraisal.record import Appraisal
+from pricing.appraisal.record.record import Appraisal
 from pricing.progress import Progress, untold
-from pricing.reports.blocks import (
+from pricing.reports.evidence import NONE, fit_answers
+from pricing.reports.figure_words import (
+    bars_words,
+    basis_and_level,
+    rate_words,
+    span_words,
+    standing_words,
+    value_statement,
+)
+from pricing.reports.formats.blocks import (
     Answers,
     Block,
     Column,
@@ -21,16 +30,7 @@ from pricing.reports.blocks import (
     Paragraph,
     Table,
 )
-from pricing.reports.evidence import NONE, fit_answers
-from pricing.reports.figure_words import (
-    bars_words,
-    basis_and_level,
-    rate_words,
-    span_words,
-    standing_words,
-    value_statement,
-)
-from pricing.reports.pictures import Picture, ranges_picture
+from pricing.reports.formats.pictures import Picture, ranges_picture
 from pricing.reports.wording import (
     MARKS,
     OWN_WORDS,
@@ -45,10 +45,10 @@ from pricing.reports.wording import (
     reference,
     time_words,
 )
-from pricing.words.locale import PLAIN, LocaleWords
-from pricing.words.messages import SOURCE, noted
+from pricing.words.language.locale import PLAIN, LocaleWords
+from pricing.words.language.messages import SOURCE, noted
+from pricing.words.language.told import told
 from pricing.words.sentences import CAUTION, option_words
-from pricing.words.told import told
 
 TITLE: Final = noted("Schedule of values")
 

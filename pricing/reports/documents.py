@@ -9,17 +9,17 @@ from typing import Final
 from pricing.appraisal.contents import missing
 from pricing.appraisal.evidence import wanting
 from pricing.appraisal.facts import DRAFT, MODEL_REPORT, Facts, facts_of, finished
+from pricing.appraisal.record.sections import SECTIONS, asked
 from pricing.appraisal.register import Entry
-from pricing.appraisal.sections import SECTIONS, asked
 from pricing.errors import AppraisalError
-from pricing.reports.blocks import Answers, Block, Bullets, Heading, Pages, Paragraph
+from pricing.reports.formats.blocks import Answers, Block, Bullets, Heading, Pages, Paragraph
 from pricing.reports.letter import letter
 from pricing.reports.report import report
 from pricing.reports.short import statement
 from pricing.reports.wording import MARKS, labels
 from pricing.vocabulary import OPTION_CODES
-from pricing.words.locale import LocaleWords
-from pricing.words.plain_text import capital
+from pricing.words.language.locale import LocaleWords
+from pricing.words.language.plain_text import capital
 from pricing.words.sentences import option_words
 
 DOCUMENTS: Final[dict[str, Callable[[Facts, LocaleWords], Pages]]] = {

@@ -10,7 +10,8 @@ from pricing.appraisal.contents import MARKET, MODEL
 from pricing.appraisal.facts import Facts, Span
 from pricing.appraisal.figures import figure_at, valued_for
 from pricing.evidence.comparison.choices import Choice
-from pricing.reports.blocks import (
+from pricing.reports.figure_words import level_words, rate_words
+from pricing.reports.formats.blocks import (
     Answers,
     Block,
     Bullets,
@@ -20,13 +21,13 @@ from pricing.reports.blocks import (
     Paragraph,
     Table,
 )
-from pricing.reports.figure_words import level_words, rate_words
 from pricing.reports.opinions import alone_paragraph, opinions_part
 from pricing.reports.wording import band_words
 from pricing.words.evidence import bracket_sentence, index_sentence, period_words
-from pricing.words.locale import LocaleWords
-from pricing.words.messages import noted
-from pricing.words.plain_text import capital
+from pricing.words.language.locale import LocaleWords
+from pricing.words.language.messages import noted
+from pricing.words.language.plain_text import capital
+from pricing.words.language.told import told
 from pricing.words.sentences import (
     distribution_caption,
     effect_interval_words,
@@ -35,7 +36,6 @@ from pricing.words.sentences import (
     term_words,
     terms_caption,
 )
-from pricing.words.told import told
 
 NONE = "\u2013"
 """In a cell that holds nothing."""

@@ -2,10 +2,10 @@
 
 from pricing.appraisal.facts import APPRAISAL, Facts
 from pricing.appraisal.figures import premise_of
-from pricing.appraisal.record import Appraisal
-from pricing.reports.blocks import Statement
-from pricing.words.locale import LocaleWords
-from pricing.words.told import told
+from pricing.appraisal.record.record import Appraisal
+from pricing.reports.formats.blocks import Statement
+from pricing.words.language.locale import LocaleWords
+from pricing.words.language.told import told
 
 
 def basis_and_level(record: Appraisal, words: LocaleWords) -> str:

@@ -25,11 +25,11 @@ from pricing.words.condition import (
     score_sentence,
     structure_sentence,
 )
-from pricing.words.locale import PLAIN, LocaleWords
-from pricing.words.messages import noted
-from pricing.words.plain_text import capital
+from pricing.words.language.locale import PLAIN, LocaleWords
+from pricing.words.language.messages import noted
+from pricing.words.language.plain_text import capital
+from pricing.words.language.told import told
 from pricing.words.sentences import option_words
-from pricing.words.told import told
 
 
 def inspection_page(

@@ -6,7 +6,6 @@ from typing import Final
 import polars as pl
 
 from pricing.appraisal.facts import MODEL_REPORT, Facts
-from pricing.reports.blocks import Block, Heading, NewPage, Pages, Paragraph
 from pricing.reports.figure_words import (
     level_words,
     opinion_words,
@@ -15,6 +14,7 @@ from pricing.reports.figure_words import (
     span_words,
     standing_words,
 )
+from pricing.reports.formats.blocks import Block, Heading, NewPage, Pages, Paragraph
 from pricing.reports.short import (
     assumed,
     basis_words,
@@ -29,7 +29,7 @@ from pricing.reports.short import (
 )
 from pricing.reports.wording import car_name, condition_words, cut, identity_words, time_words
 from pricing.words.evidence import period_words
-from pricing.words.locale import LocaleWords
+from pricing.words.language.locale import LocaleWords
 
 LETTER_ROOM: Final = 7.0
 """Lines that the answers at the head of the letter may take."""

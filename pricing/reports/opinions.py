@@ -3,8 +3,8 @@
 from typing import Any
 
 from pricing.decisions.valuation import Valuation
-from pricing.reports.blocks import Block, Column, Heading, Paragraph, Table
-from pricing.words.locale import LocaleWords
+from pricing.reports.formats.blocks import Block, Column, Heading, Paragraph, Table
+from pricing.words.language.locale import LocaleWords
 from pricing.words.opinions import HONESTY, OPINION_ALONE, ground_sentence
 
 

@@ -3,10 +3,10 @@
 from typing import Any
 
 from pricing.appraisal.facts import Facts
-from pricing.reports.blocks import Block, Column, Heading, Paragraph, Table
 from pricing.reports.evidence import NONE
+from pricing.reports.formats.blocks import Block, Column, Heading, Paragraph, Table
 from pricing.reports.wording import band_words
-from pricing.words.locale import LocaleWords
+from pricing.words.language.locale import LocaleWords
 
 
 def own_sales_sentence(facts: Facts, words: LocaleWords) -> str:

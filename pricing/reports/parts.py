@@ -14,7 +14,8 @@ from pricing.appraisal.facts import MODEL_REPORT, Facts
 from pricing.appraisal.findings import Findings
 from pricing.condition.checks import CheckRole, found_words
 from pricing.decisions.approaches import difference
-from pricing.reports.blocks import (
+from pricing.reports.figure_words import premise_words, rate_words, standing_words, value_statement
+from pricing.reports.formats.blocks import (
     Answers,
     Blanks,
     Block,
@@ -25,7 +26,6 @@ from pricing.reports.blocks import (
     Paragraph,
     Table,
 )
-from pricing.reports.figure_words import premise_words, rate_words, standing_words, value_statement
 from pricing.reports.own_sales import own_sales_blocks
 from pricing.reports.photographs import photographs_part
 from pricing.reports.wording import (
@@ -40,10 +40,10 @@ from pricing.reports.wording import (
 from pricing.vocabulary import CONDITION_BANDS
 from pricing.words.approaches import difference_sentence
 from pricing.words.condition import unseen_worst_sentence
-from pricing.words.locale import LocaleWords
-from pricing.words.plain_text import capital
+from pricing.words.language.locale import LocaleWords
+from pricing.words.language.plain_text import capital
+from pricing.words.language.told import told
 from pricing.words.sentences import option_words
-from pricing.words.told import told
 
 
 def assignment_part(facts: Facts, words: LocaleWords) -> list[Block]:

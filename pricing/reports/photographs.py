@@ -4,11 +4,11 @@ with the digests of their originals."""
 from typing import Any
 
 from pricing.appraisal.facts import Facts
-from pricing.appraisal.photographs import Photograph, on_cover
-from pricing.reports.blocks import Block, Column, Heading, Paragraph, Photographs, Shown, Table
+from pricing.appraisal.record.photographs import Photograph, on_cover
+from pricing.reports.formats.blocks import Block, Column, Heading, Paragraph, Photographs, Shown, Table
 from pricing.reports.wording import car_name
 from pricing.untrusted.limits import LONGEST_SIDE
-from pricing.words.locale import LocaleWords
+from pricing.words.language.locale import LocaleWords
 from pricing.words.photographs import removed_words
 
 

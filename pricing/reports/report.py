@@ -2,7 +2,16 @@
 
 from pricing.appraisal.facts import Facts
 from pricing.reports.annexes import annexes
-from pricing.reports.blocks import (
+from pricing.reports.evidence import comparables_part, market_part, model_part
+from pricing.reports.figure_words import (
+    bars_words,
+    basis_and_level,
+    level_words,
+    span_words,
+    standing_words,
+    value_statement,
+)
+from pricing.reports.formats.blocks import (
     Answers,
     Block,
     Bullets,
@@ -14,15 +23,7 @@ from pricing.reports.blocks import (
     Paragraph,
     Statement,
 )
-from pricing.reports.evidence import comparables_part, market_part, model_part
-from pricing.reports.figure_words import (
-    bars_words,
-    basis_and_level,
-    level_words,
-    span_words,
-    standing_words,
-    value_statement,
-)
+from pricing.reports.formats.pictures import pictures
 from pricing.reports.parts import (
     assignment_part,
     certification_part,
@@ -32,7 +33,6 @@ from pricing.reports.parts import (
     subject_part,
 )
 from pricing.reports.photographs import cover_photograph
-from pricing.reports.pictures import pictures
 from pricing.reports.wording import (
     MARKS,
     OWN_WORDS,
@@ -46,10 +46,10 @@ from pricing.reports.wording import (
     time_words,
     valuer_words,
 )
-from pricing.words.locale import LocaleWords
-from pricing.words.messages import SOURCE
-from pricing.words.plain_text import capital
-from pricing.words.told import told
+from pricing.words.language.locale import LocaleWords
+from pricing.words.language.messages import SOURCE
+from pricing.words.language.plain_text import capital
+from pricing.words.language.told import told
 
 
 def report(facts: Facts, words: LocaleWords) -> Pages:

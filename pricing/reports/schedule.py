@@ -9,7 +9,7 @@ import xlsxwriter
 
 from pricing.appraisal.collection import Item
 from pricing.appraisal.collection_total import Total, figure_of
-from pricing.appraisal.record import Appraisal
+from pricing.appraisal.record.record import Appraisal
 from pricing.reports.collection import (
     ADDED_UP,
     TITLE,
@@ -20,8 +20,8 @@ from pricing.reports.collection import (
 )
 from pricing.reports.evidence import fit_words
 from pricing.reports.wording import ROAD, car_name, condition_words, identity_words, standing_warning
-from pricing.words.locale import LocaleWords, shown
-from pricing.words.plain_text import capital
+from pricing.words.language.locale import LocaleWords, shown
+from pricing.words.language.plain_text import capital
 from pricing.words.sentences import CAUTION
 
 PROGRAM: Final = "classic-car-pricing"

@@ -15,8 +15,8 @@ from typing import Any
 import typst
 
 from pricing.errors import AppraisalError
-from pricing.reports.pdf import PAPERS, settable
-from pricing.words.locale import LocaleWords
+from pricing.reports.formats.pdf import PAPERS, settable
+from pricing.words.language.locale import LocaleWords
 from pricing.words.sentences import CAUTION
 
 

@@ -9,7 +9,8 @@ from typing import Final
 
 from pricing.appraisal.contents import SUBJECT
 from pricing.appraisal.facts import MODEL_REPORT, Facts
-from pricing.reports.blocks import (
+from pricing.reports.figure_words import bars_words, premise_words, rate_words, value_statement
+from pricing.reports.formats.blocks import (
     Answers,
     Blanks,
     Block,
@@ -23,8 +24,7 @@ from pricing.reports.blocks import (
     Statement,
     Table,
 )
-from pricing.reports.figure_words import bars_words, premise_words, rate_words, value_statement
-from pricing.reports.pictures import ranges_picture
+from pricing.reports.formats.pictures import ranges_picture
 from pricing.reports.wording import (
     CUT,
     MARKS,
@@ -43,10 +43,10 @@ from pricing.reports.wording import (
     state_sentence,
     valuer_words,
 )
-from pricing.words.locale import LocaleWords, ems
-from pricing.words.messages import SOURCE, noted
+from pricing.words.language.locale import LocaleWords, ems
+from pricing.words.language.messages import SOURCE, noted
+from pricing.words.language.told import told
 from pricing.words.sentences import option_words
-from pricing.words.told import told
 
 CUTS: Final = (CUT, 180, 120, 80, 50, 30)
 """Letters tried in turn, until the answers fit their page."""

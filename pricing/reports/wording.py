@@ -3,9 +3,9 @@
 from typing import Final
 
 from pricing.appraisal.facts import APPRAISAL, DRAFT, MODEL_REPORT, Facts
-from pricing.words.locale import LocaleWords
+from pricing.words.language.locale import LocaleWords
+from pricing.words.language.messages import noted
 from pricing.words.market_standing import market_warning
-from pricing.words.messages import noted
 from pricing.words.sentences import CAUTION
 
 MARKS: Final = {

@@ -16,7 +16,7 @@ import duckdb
 import polars as pl
 
 from pricing.errors import MarketError
-from pricing.intake.mapping import Mapping as Columns
+from pricing.intake.mappings.mapping import Mapping as Columns
 from pricing.intake.written.cars import CarNames
 from pricing.progress import Progress, untold
 from pricing.store.audit import now, write_audit

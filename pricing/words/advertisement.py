@@ -5,7 +5,7 @@ from typing import Any, Final
 
 from pricing.condition.assessment import InspectionResult
 from pricing.condition.checks import STATES
-from pricing.words.locale import PLAIN, LocaleWords
+from pricing.words.language.locale import PLAIN, LocaleWords
 
 MOST_NAMED: Final = 6
 """Findings named one by one; the rest are counted."""

@@ -3,8 +3,8 @@
 from typing import Final
 
 from pricing.decisions.approaches import Difference
-from pricing.words.locale import PLAIN, LocaleWords
-from pricing.words.messages import noted
+from pricing.words.language.locale import PLAIN, LocaleWords
+from pricing.words.language.messages import noted
 
 _APART: Final = {
     (True, True): noted(

@@ -6,15 +6,15 @@ from typing import Any, Final
 
 import polars as pl
 
-from pricing.decisions.arguments import YEARS, Argument
-from pricing.decisions.buying import Buying, Limit
+from pricing.decisions.buy.arguments import YEARS, Argument
+from pricing.decisions.buy.buying import Buying, Limit
 from pricing.decisions.ranges import Range
 from pricing.words.approaches import difference_sentence
-from pricing.words.locale import PLAIN, LocaleWords
-from pricing.words.messages import noted
-from pricing.words.reader import cents
+from pricing.words.language.locale import PLAIN, LocaleWords
+from pricing.words.language.messages import noted
+from pricing.words.language.reader import cents
+from pricing.words.language.told import told
 from pricing.words.sentences import cases_words, exact_words, money_words, range_sentence, share_words
-from pricing.words.told import told
 
 LINE_WORDS: Final = {
     "price": noted("price"),

@@ -6,8 +6,8 @@ from pricing.condition.assessment import InspectionResult
 from pricing.condition.budget import RepairBudget
 from pricing.condition.unseen_worst import UnseenWorst
 from pricing.decisions.mending import EVERYTHING, LOOK_FIRST, MendOrBuy
-from pricing.words.locale import PLAIN, LocaleWords
-from pricing.words.messages import noted
+from pricing.words.language.locale import PLAIN, LocaleWords
+from pricing.words.language.messages import noted
 from pricing.words.sentences import cases_words, money_words
 
 

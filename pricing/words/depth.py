@@ -7,7 +7,7 @@ import polars as pl
 
 from pricing.evidence.depth import Depth
 from pricing.evidence.seasons import SIGNIFICANCE
-from pricing.words.reader import day_words, number_words
+from pricing.words.language.reader import day_words, number_words
 from pricing.words.sentences import money_words
 
 

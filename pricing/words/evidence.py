@@ -7,10 +7,10 @@ import polars as pl
 
 from pricing.evidence.comparison.comparables import Comparables
 from pricing.evidence.indices.index import PriceIndex
-from pricing.words.locale import PLAIN, LocaleWords
-from pricing.words.messages import noted
-from pricing.words.plain_text import capital
-from pricing.words.reader import day_words, long_day_form, number_words
+from pricing.words.language.locale import PLAIN, LocaleWords
+from pricing.words.language.messages import noted
+from pricing.words.language.plain_text import capital
+from pricing.words.language.reader import day_words, long_day_form, number_words
 from pricing.words.sentences import exact_words, money_words
 
 

@@ -8,10 +8,10 @@ from typing import Any, Final
 
 import polars as pl
 
-from pricing.intake.mapping import Mapping as Columns
+from pricing.intake.mappings.mapping import Mapping as Columns
 from pricing.intake.written.table import DATE_COLUMNS
 from pricing.store.records.loading import LoadReport
-from pricing.words.reader import day_words
+from pricing.words.language.reader import day_words
 from pricing.words.sentences import option_words
 
 NAMES_TOLD: Final = 8

@@ -4,8 +4,8 @@ old, or that its fit is behind."""
 from datetime import date, timedelta
 from typing import Final, Protocol
 
-from pricing.words.locale import PLAIN, LocaleWords
-from pricing.words.messages import noted
+from pricing.words.language.locale import PLAIN, LocaleWords
+from pricing.words.language.messages import noted
 
 INVENTED: Final = noted("This is a demo market: every make, car and sale in it is invented.")
 """Said of a demo market on every page and command."""

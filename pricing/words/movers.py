@@ -6,7 +6,7 @@ from typing import Any
 import polars as pl
 
 from pricing.evidence.movers import TOO_FEW
-from pricing.words.reader import number_words
+from pricing.words.language.reader import number_words
 
 
 def mover_sentence(row: Mapping[str, Any]) -> str:

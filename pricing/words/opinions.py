@@ -8,10 +8,10 @@ from typing import Any, Final
 from pricing.decisions.valuation import Valuation
 from pricing.evidence.source_scores import FEWEST
 from pricing.opinions.elicitation import Bisection, tails
-from pricing.words.locale import PLAIN, LocaleWords
-from pricing.words.messages import noted
-from pricing.words.plain_text import capital
-from pricing.words.reader import day_words, number_words
+from pricing.words.language.locale import PLAIN, LocaleWords
+from pricing.words.language.messages import noted
+from pricing.words.language.plain_text import capital
+from pricing.words.language.reader import day_words, number_words
 from pricing.words.sentences import exact_words, money_words
 
 OPINION_ALONE: Final = noted("Opinion alone: no sale confirms this range")

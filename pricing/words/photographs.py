@@ -3,8 +3,8 @@
 from collections.abc import Sequence
 from typing import Final
 
-from pricing.words.locale import PLAIN, LocaleWords
-from pricing.words.messages import noted
+from pricing.words.language.locale import PLAIN, LocaleWords
+from pricing.words.language.messages import noted
 
 _WORDS: Final = {
     "place": noted("the place (GPS)"),

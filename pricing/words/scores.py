@@ -3,8 +3,8 @@
 from collections.abc import Mapping
 from typing import Any
 
-from pricing.model.saved_scores import SavedScores
-from pricing.words.reader import day_words, number_words
+from pricing.model.accuracy.saved_scores import SavedScores
+from pricing.words.language.reader import day_words, number_words
 
 
 def coverage_sentence(scores: Mapping[str, Any]) -> str:

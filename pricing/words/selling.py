@@ -4,14 +4,14 @@ from typing import Any, Final
 
 import polars as pl
 
-from pricing.decisions.channel_sale import WEEKS_TO_AUCTION, ChannelSale
-from pricing.decisions.selling import Selling
-from pricing.decisions.time_to_sale import TimeToSale
-from pricing.decisions.waiting import HORIZON
-from pricing.words.locale import PLAIN, LocaleWords
-from pricing.words.messages import noted
-from pricing.words.plain_text import capital
-from pricing.words.reader import number_words
+from pricing.decisions.sell.channel_sale import WEEKS_TO_AUCTION, ChannelSale
+from pricing.decisions.sell.selling import Selling
+from pricing.decisions.sell.time_to_sale import TimeToSale
+from pricing.decisions.sell.waiting import HORIZON
+from pricing.words.language.locale import PLAIN, LocaleWords
+from pricing.words.language.messages import noted
+from pricing.words.language.plain_text import capital
+from pricing.words.language.reader import number_words
 from pricing.words.sentences import cases_words, money_words, range_sentence
 
 WHERE: Final = {

@@ -10,12 +10,12 @@ from decimal import Decimal
 from typing import Any, Final
 
 from pricing.car_fields import FIELDS
+from pricing.decisions.buy.verdict import LIMITS, VERDICTS, verdict_of
 from pricing.decisions.valuation import Valuation
-from pricing.decisions.verdict import LIMITS, VERDICTS, verdict_of
-from pricing.words.locale import PLAIN, LocaleWords
-from pricing.words.messages import noted
-from pricing.words.plain_text import capital
-from pricing.words.told import told
+from pricing.words.language.locale import PLAIN, LocaleWords
+from pricing.words.language.messages import noted
+from pricing.words.language.plain_text import capital
+from pricing.words.language.told import told
 
 CAUTION: Final = noted(
     "An estimate from sale records is not an appraisal: it has not seen the car. Before money changes hands, "

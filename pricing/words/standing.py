@@ -6,8 +6,8 @@ from typing import Final
 from pricing.decisions.valuation import Valuation
 from pricing.model.depth import DEPTHS
 from pricing.model.opinion_bands import ALONE
-from pricing.words.countries import country_words
-from pricing.words.reader import number_words
+from pricing.words.language.countries import country_words
+from pricing.words.language.reader import number_words
 from pricing.words.sentences import effect_words, option_words
 
 KNOWN: Final = dict(

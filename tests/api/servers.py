@@ -32,7 +32,7 @@ def serving(market: Path | str, **settings: Any) -> Iterator[str]:
     import uvicorn
 
     from pricing.api.app import create_api
-    from pricing.api.connections import PromptProtocol
+    from pricing.api.gates.connections import PromptProtocol
 
     api = create_api(Configuration(**{"market": str(market), "access": "this-machine", **settings}))
     with socket.socket() as listening:
@@ -61,8 +61,8 @@ def serving(market: Path | str, **settings: Any) -> Iterator[str]:
 
 
 DEAR = (
-    "fastapi", "uvicorn", "pricing.decisions.selling", "pricing.reports.docx",
-    "pricing.reports.pdf", "pricing.appraisal.register", "pricing.api.client",
+    "fastapi", "uvicorn", "pricing.decisions.sell.selling", "pricing.reports.formats.docx",
+    "pricing.reports.formats.pdf", "pricing.appraisal.register", "pricing.api.client",
 )  # fmt: skip
 """What takes long to import and starts no thread of polars's, which would be missing after a fork."""
 
@@ -77,7 +77,7 @@ def serve_alone(
     import uvicorn
 
     from pricing.api.app import create_api
-    from pricing.api.connections import PromptProtocol
+    from pricing.api.gates.connections import PromptProtocol
 
     settings = Configuration(market=market, access="this-machine")
     configured = uvicorn.Config(

@@ -193,7 +193,7 @@ def hold(address: str, count: int) -> list[socket.socket]:
 
 def sleeping() -> None:
     """Have every score take for ever on a thread, which nothing can call off."""
-    from pricing.api import routes_condition
+    from pricing.api.routes import condition as routes_condition
 
     routes_condition.assessed = lambda inspection: time.sleep(3600)  # type: ignore[assignment, return-value]
 

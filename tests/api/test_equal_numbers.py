@@ -20,14 +20,14 @@ from pricing.condition.assessment import assess
 from pricing.condition.catalogue import Catalogue, quotes_of
 from pricing.condition.inspection_files import FORMAT, open_inspection
 from pricing.condition.repairs import price_repairs
-from pricing.decisions.buying import BuyerTerms, buy_car
+from pricing.decisions.buy.buying import BuyerTerms, buy_car
 from pricing.decisions.car_list import value_list
 from pricing.decisions.car_price import inspected
 from pricing.decisions.mending import mend_or_buy
 from pricing.decisions.plain import plain
-from pricing.decisions.seller_terms import SellerTerms
-from pricing.decisions.selling import sell_car
-from pricing.decisions.selling_evidence import selling_evidence
+from pricing.decisions.sell.seller_terms import SellerTerms
+from pricing.decisions.sell.selling import sell_car
+from pricing.decisions.sell.selling_evidence import selling_evidence
 from pricing.decisions.simulation import simulate
 from pricing.decisions.valuation import value_car
 from pricing.errors import MoneyError

@@ -10,7 +10,7 @@ import httpx
 import pytest
 
 from pricing.api.client import Client, ProblemError
-from pricing.decisions.buying import BuyerTerms, buy_car
+from pricing.decisions.buy.buying import BuyerTerms, buy_car
 from pricing.model.saved import load
 from pricing.snapshot import Snapshot
 from pricing.store.market import Market

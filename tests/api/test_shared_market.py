@@ -19,7 +19,7 @@ import pytest
 
 from pricing.api.client import Client, ProblemError
 from pricing.appraisal.completion import CERTIFICATION
-from pricing.appraisal.record import plain_record
+from pricing.appraisal.record.record import plain_record
 from pricing.store.market import Market
 from pricing.store.transfer import copy_market
 from tests.api.servers import PATIENCE, copied, killable, serving

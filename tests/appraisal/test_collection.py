@@ -13,12 +13,12 @@ from pricing.appraisal.collection_list import COLUMNS, Row, read_cars, record_of
 from pricing.appraisal.collection_total import figure_of
 from pricing.appraisal.evidence import Known
 from pricing.appraisal.facts import DRAFT, MODEL_REPORT, facts_of
-from pricing.appraisal.record import Appraisal, read_record, with_answer
+from pricing.appraisal.record.record import Appraisal, read_record, with_answer
 from pricing.appraisal.register import listed, read
 from pricing.errors import AppraisalError, FileError
+from pricing.model.features.spec import FeatureSpec
 from pricing.model.price_model import PriceModel
 from pricing.model.saved import load
-from pricing.model.spec import FeatureSpec
 from pricing.operations.appraisal_photographs import folder_reader
 from pricing.snapshot import Snapshot
 from pricing.store.market import Market

@@ -12,7 +12,7 @@ from pricing.appraisal.collection_total import MOST_OFF, SoldTogether, Total, ma
 from pricing.appraisal.facts import Facts, Span
 from pricing.appraisal.register import Entry
 from pricing.errors import AppraisalError
-from pricing.model.market_shift import DAYS_A_YEAR
+from pricing.model.calibration.market_shift import DAYS_A_YEAR
 
 
 def car(facts: Facts, mid: float, width: float, model: str) -> Facts:

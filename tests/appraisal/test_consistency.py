@@ -15,7 +15,7 @@ from pricing.appraisal.earlier_sales import TOLD
 from pricing.appraisal.evidence import Evidence
 from pricing.appraisal.facts import facts_of, finished
 from pricing.appraisal.figures import figure_at
-from pricing.appraisal.record import Appraisal, plain_record, read_record, with_answer
+from pricing.appraisal.record.record import Appraisal, plain_record, read_record, with_answer
 from pricing.appraisal.register import Entry, enter, read, revise
 from pricing.errors import AppraisalError
 from pricing.store.market import Market

@@ -7,7 +7,7 @@ import pytest
 
 from pricing.appraisal.contents import CONTENTS, Content, missing, required
 from pricing.appraisal.facts import facts_of, finished
-from pricing.appraisal.record import Appraisal, plain_record, read_record
+from pricing.appraisal.record.record import Appraisal, plain_record, read_record
 from pricing.appraisal.register import Entry
 from pricing.errors import AppraisalError
 

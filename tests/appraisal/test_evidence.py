@@ -7,14 +7,14 @@ import pytest
 from pricing.appraisal.earlier_sales import earlier_sales
 from pricing.appraisal.evidence import FROZEN_KINDS, Evidence, Known, gather, said_of, terms_of, wanting
 from pricing.appraisal.evidence_json import deserialise, serialise
-from pricing.appraisal.record import plain_record, read_record, with_answer
+from pricing.appraisal.record.record import plain_record, read_record, with_answer
 from pricing.appraisal.register import Entry
 from pricing.errors import AppraisalError, DecisionError, EvidenceError
 from pricing.evidence.comparison.choices import Choice
 from pricing.evidence.comparison.comparables import find_comparables
+from pricing.model.features.spec import FeatureSpec
 from pricing.model.price_model import PriceModel
 from pricing.model.saved import load
-from pricing.model.spec import FeatureSpec
 from pricing.snapshot import Snapshot
 from pricing.store.market import Market
 from tests.appraisals import evidence_of, full_record, last_day

@@ -9,7 +9,7 @@ import polars as pl
 import pytest
 
 from pricing.appraisal.facts import APPRAISAL, DRAFT, MODEL_REPORT, Facts, facts_of
-from pricing.appraisal.record import with_answer
+from pricing.appraisal.record.record import with_answer
 from pricing.appraisal.register import Entry
 from pricing.errors import AppraisalError
 from tests.appraisals import completed

@@ -8,9 +8,9 @@ from hypothesis import given, settings
 from data_demo import sheets
 from pricing.appraisal.contents import missing
 from pricing.appraisal.evidence import wanting
-from pricing.appraisal.form import form_text, read_form, write_form
-from pricing.appraisal.record import Appraisal, read_record
-from pricing.appraisal.sections import Assignment
+from pricing.appraisal.record.form import form_text, read_form, write_form
+from pricing.appraisal.record.record import Appraisal, read_record
+from pricing.appraisal.record.sections import Assignment
 from pricing.condition.assessment import assess
 from pricing.condition.inspection_files import open_inspection
 from pricing.errors import AppraisalError, FileError

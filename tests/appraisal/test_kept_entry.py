@@ -15,11 +15,11 @@ import pytest
 from pricing.appraisal.evidence import FROZEN_KINDS
 from pricing.appraisal.evidence_json import deserialise, digest
 from pricing.appraisal.facts import Facts, facts_of
-from pricing.appraisal.record import read_kept
+from pricing.appraisal.record.record import read_kept
 from pricing.appraisal.register import Entry
-from pricing.reports.pdf import pdf
+from pricing.reports.formats.pdf import pdf
 from pricing.reports.report import report
-from pricing.words.locale import LocaleWords
+from pricing.words.language.locale import LocaleWords
 from tests.appraisals import pdf_text
 
 KEPT = Path(__file__).with_name("kept_entry.json.gz")

@@ -9,9 +9,9 @@ import duckdb
 import polars as pl
 import pytest
 
-from pricing.appraisal.form import read_form, write_form
-from pricing.appraisal.photographs import Photograph, on_cover, with_added, with_changes, without
-from pricing.appraisal.record import Appraisal, plain_record, read_record
+from pricing.appraisal.record.form import read_form, write_form
+from pricing.appraisal.record.photographs import Photograph, on_cover, with_added, with_changes, without
+from pricing.appraisal.record.record import Appraisal, plain_record, read_record
 from pricing.appraisal.register import Entry, enter, history, needs_evidence, read, revise, taken_in_for
 from pricing.errors import AppraisalError, FileError, MarketError
 from pricing.operations.appraisal_photographs import of_sheet, taken_in, with_those_of_sheet, write_originals

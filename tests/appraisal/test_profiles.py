@@ -4,10 +4,17 @@ from dataclasses import fields
 
 import pytest
 
-from pricing.appraisal.profiles import KINDS, answers_of, keep_profile, profile, profiles, with_profiles
-from pricing.appraisal.record import Appraisal, read_record
+from pricing.appraisal.record.profiles import (
+    KINDS,
+    answers_of,
+    keep_profile,
+    profile,
+    profiles,
+    with_profiles,
+)
+from pricing.appraisal.record.record import Appraisal, read_record
+from pricing.appraisal.record.sections import SECTIONS
 from pricing.appraisal.register import Entry
-from pricing.appraisal.sections import SECTIONS
 from pricing.errors import AppraisalError, MarketError
 from pricing.store.market import Market
 

@@ -6,7 +6,7 @@ import pytest
 from pricing.appraisal.ratio_kinds import ENOUGH, FEWEST, TIERS, study_of_kind, valued_sales
 from pricing.appraisal.register import Entry
 from pricing.errors import EvidenceError
-from pricing.model.ratio_study import ratio_study
+from pricing.model.accuracy.ratio_study import ratio_study
 from tests.evidence.markets import small_book, small_model
 
 

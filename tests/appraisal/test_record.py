@@ -7,13 +7,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pricing.appraisal.record import (
+from pricing.appraisal.record.record import (
     Appraisal,
     plain_record,
     read_record,
     with_answer,
 )
-from pricing.appraisal.sections import CHANNEL_OF_LEVEL, MARKET_LEVELS, SECTIONS
+from pricing.appraisal.record.sections import CHANNEL_OF_LEVEL, MARKET_LEVELS, SECTIONS
 from pricing.errors import PricingError
 from pricing.evidence.comparison.choices import Choice
 from pricing.vocabulary import CHANNELS

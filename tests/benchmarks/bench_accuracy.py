@@ -16,8 +16,8 @@ import pytest
 
 import data_demo
 from data_demo.simulated import simulate_market
+from pricing.model.features.spec import FeatureSpec
 from pricing.model.price_model import PriceModel
-from pricing.model.spec import FeatureSpec
 from pricing.store.market import Market
 from tests.benchmarks.peers import LEVELS, PEERS, Floats, matrix
 from tests.outside.open_data import OpenData, blp_cars, king_county, seattle_sales

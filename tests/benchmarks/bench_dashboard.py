@@ -28,9 +28,9 @@ import pytest
 from playwright.async_api import Page, async_playwright
 
 from data_demo.simulated import simulate_market
+from pricing.model.features.spec import FeatureSpec
 from pricing.model.price_model import PriceModel
 from pricing.model.saved import save
-from pricing.model.spec import FeatureSpec
 from pricing.operations.serving import address
 from pricing.records.contract import COLUMNS
 from pricing.store.market import Market

@@ -15,17 +15,17 @@ import data_demo
 from pricing.car import Car
 from pricing.condition.assessment import assess
 from pricing.condition.repairs import price_repairs
-from pricing.decisions.auction import Bidding
-from pricing.decisions.auction_evidence import AuctionEvidence
-from pricing.decisions.buying import BuyerTerms, buy_car
-from pricing.decisions.channel_sale import at_auction, by_asking
-from pricing.decisions.proceeds import SaleTerms
-from pricing.decisions.seller_terms import SellerTerms
-from pricing.decisions.selling import sell_car
-from pricing.decisions.selling_evidence import SellingEvidence, selling_evidence
+from pricing.decisions.buy.buying import BuyerTerms, buy_car
+from pricing.decisions.sell.auction import Bidding
+from pricing.decisions.sell.auction_evidence import AuctionEvidence
+from pricing.decisions.sell.channel_sale import at_auction, by_asking
+from pricing.decisions.sell.proceeds import SaleTerms
+from pricing.decisions.sell.seller_terms import SellerTerms
+from pricing.decisions.sell.selling import sell_car
+from pricing.decisions.sell.selling_evidence import SellingEvidence, selling_evidence
+from pricing.decisions.sell.time_to_sale import TimeToSale
+from pricing.decisions.sell.waiting import ladder
 from pricing.decisions.simulation import levels_of
-from pricing.decisions.time_to_sale import TimeToSale
-from pricing.decisions.waiting import ladder
 from pricing.model.price_model import PriceModel
 from pricing.model.saved import save
 from pricing.money.charges import read_schedule

@@ -16,18 +16,18 @@ from pricing.appraisal.collection import total_of, value_collection
 from pricing.appraisal.collection_list import read_cars
 from pricing.appraisal.evidence import Known
 from pricing.appraisal.facts import facts_of
-from pricing.appraisal.record import read_record
+from pricing.appraisal.record.record import read_record
+from pricing.model.features.spec import FeatureSpec
 from pricing.model.price_model import PriceModel
 from pricing.model.saved import save
-from pricing.model.spec import FeatureSpec
 from pricing.reports.collection import collection_pages
-from pricing.reports.docx import docx
-from pricing.reports.pdf import pdf
+from pricing.reports.formats.docx import docx
+from pricing.reports.formats.pdf import pdf
 from pricing.reports.report import report
 from pricing.reports.schedule import schedule
 from pricing.snapshot import Snapshot
 from pricing.store.market import Market
-from pricing.words.locale import LocaleWords
+from pricing.words.language.locale import LocaleWords
 from tests.appraisals import full_entry, last_day, pdf_pages
 
 CARS = 500

@@ -23,8 +23,8 @@ from pricing.evidence.comparison.comparables import find_comparables
 from pricing.evidence.comparison.comparables_index import ComparablesIndex
 from pricing.evidence.comparison.leave_one_out import leave_one_out, summary
 from pricing.evidence.indices.index import price_index
+from pricing.model.features.spec import FeatureSpec
 from pricing.model.price_model import PriceModel
-from pricing.model.spec import FeatureSpec
 
 pytestmark = pytest.mark.benchmark
 

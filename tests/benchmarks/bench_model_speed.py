@@ -21,8 +21,8 @@ import polars as pl
 import pytest
 
 from data_demo.simulated import simulate_market
+from pricing.model.features.spec import FeatureSpec
 from pricing.model.price_model import PriceModel
-from pricing.model.spec import FeatureSpec
 from pricing.store.market import Market
 from tests.benchmarks.peers import matrix
 

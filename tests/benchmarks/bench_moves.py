@@ -25,8 +25,8 @@ import polars as pl
 import pytest
 
 from data_demo.parameters import Floats
+from pricing.model.features.spec import FeatureSpec
 from pricing.model.price_model import PriceModel
-from pricing.model.spec import FeatureSpec
 from pricing.vocabulary import CONDITION_BANDS
 from tests.simulated_markets import (
     FALL,

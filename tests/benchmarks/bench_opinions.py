@@ -16,8 +16,8 @@ import numpy as np
 import polars as pl
 import pytest
 
+from pricing.model.features.spec import FeatureSpec
 from pricing.model.price_model import PriceModel
-from pricing.model.spec import FeatureSpec
 from tests.simulated_markets import KnownMarket, Setting, draw_market, walking
 from tests.simulated_sources import Sources, draw_statements
 

@@ -19,14 +19,14 @@ from scipy import stats
 from data_demo.parameters import SCORE_KNOTS
 from data_demo.simulated import simulate_market
 from pricing.model.depth import DEPTHS
-from pricing.model.design import Design
-from pricing.model.evidence import SaleEvidence
+from pricing.model.features.design import Design
+from pricing.model.features.evidence import SaleEvidence
+from pricing.model.features.spec import FeatureSpec
 from pricing.model.price_model import PriceModel
 from pricing.model.regression.elimination import solve
 from pricing.model.regression.hedonic import HedonicRegression, fit_regression
 from pricing.model.regression.pooling import Priors
 from pricing.model.regression.rows import Rows
-from pricing.model.spec import FeatureSpec
 
 pytestmark = pytest.mark.benchmark
 SPEC = FeatureSpec.cars()

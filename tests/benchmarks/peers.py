@@ -10,7 +10,7 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from pricing.model.spec import FeatureSpec
+from pricing.model.features.spec import FeatureSpec
 
 Floats = NDArray[np.float64]
 LEVELS = (0.05, 0.1, 0.25, 0.5, 0.75, 0.9, 0.95)

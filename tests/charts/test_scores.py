@@ -23,7 +23,7 @@ from pricing.charts.scores import (
     width_caption,
     width_chart,
 )
-from pricing.model.backtest import Backtest
+from pricing.model.accuracy.backtest import Backtest
 from pricing.model.depth import DEPTHS
 from pricing.vocabulary import CONDITION_BANDS
 

@@ -6,7 +6,7 @@ import polars as pl
 import pytest
 from typer.testing import CliRunner
 
-from pricing.appraisal.form import read_form, write_form
+from pricing.appraisal.record.form import read_form, write_form
 from pricing.cli.main import app
 from pricing.condition.inspection_files import save
 from pricing.errors import PricingError

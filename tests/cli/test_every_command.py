@@ -10,7 +10,7 @@ import polars as pl
 import pytest
 
 from pricing.appraisal.completion import CERTIFICATION
-from pricing.appraisal.form import write_form
+from pricing.appraisal.record.form import write_form
 from pricing.cli import main as cli
 from pricing.condition.inspection_files import save
 from pricing.store.market import Market

@@ -8,9 +8,9 @@ import data_demo
 from pricing.cli.evidence import market_app
 from pricing.errors import CarError, EvidenceError, FileError, MarketError
 from pricing.evidence.comparison.choices import kept
+from pricing.model.features.spec import FeatureSpec
 from pricing.model.price_model import PriceModel
 from pricing.model.saved import save
-from pricing.model.spec import FeatureSpec
 from pricing.store.market import Market
 
 CAR = ["--make", "wexcombe", "--model", "SEDGE", "--year", "1966", "--condition-band", "average"]

@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 
 from pricing.errors import DoubtError, MappingError, MarketError, PricingError
-from pricing.intake.mapping_files import KEYS
+from pricing.intake.mappings.mapping_files import KEYS
 from pricing.store.market import Market
 from pricing.words.mapping_keys import MAPPING_KEYS
 from tests.cli.test_intake import run

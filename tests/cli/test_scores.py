@@ -10,8 +10,8 @@ import pytest
 
 from pricing.cli import main as cli
 from pricing.cli.printing.scores import ROWS_A_PART, show_scores
-from pricing.model.backtest import Backtest, backtest, rolling_origins
-from pricing.model.spec import FeatureSpec
+from pricing.model.accuracy.backtest import Backtest, backtest, rolling_origins
+from pricing.model.features.spec import FeatureSpec
 from pricing.store.market import Market
 
 Call = Callable[..., tuple[int, str, str]]
@@ -97,7 +97,7 @@ def test_text_that_a_spreadsheet_would_run_goes_out_as_text(
 ) -> None:
     rows = scored.rows.with_columns(make=pl.lit("=HYPERLINK(1)"))
     monkeypatch.setattr(
-        "pricing.model.backtest.backtest",
+        "pricing.model.accuracy.backtest.backtest",
         lambda *_, **__: Backtest(rows, scored.origins, scored.parts),
     )
     code, _, err = call("--market", small_market.path, "--csv", "rows.csv", "--json")

@@ -6,16 +6,16 @@ from typing import Any
 
 from streamlit.testing.v1 import AppTest
 
-from dashboards.appraisal_evidence import WORDS
+from dashboards.appraising.evidence import WORDS
 from pricing.appraisal.contents import missing
 from pricing.appraisal.facts import facts_of
-from pricing.appraisal.profiles import profiles
-from pricing.appraisal.record import read_record
+from pricing.appraisal.record.profiles import profiles
+from pricing.appraisal.record.record import read_record
 from pricing.appraisal.register import enter, listed, read
 from pricing.operations.appraisal_files import evidence_for
 from pricing.reports.figure_words import span_words
 from pricing.store.market import Market
-from pricing.words.reader import rounded
+from pricing.words.language.reader import rounded
 from tests.appraisals import full_record
 from tests.dashboards.pages import a_page, at_car, press, said, table
 from tests.drawn_photographs import drawn_photograph

@@ -9,7 +9,7 @@ from websockets.exceptions import ConnectionClosed
 from websockets.sync.client import connect
 from websockets.typing import Origin, Subprotocol
 
-from dashboards.records import LARGEST_PASTED
+from dashboards.recording.records import LARGEST_PASTED
 from pricing.decisions.valuation import value_car
 from pricing.model.saved import load
 from pricing.operations.configuration import Configuration

@@ -14,13 +14,13 @@ from pricing.condition.budget import repair_budget
 from pricing.condition.catalogue import Catalogue, Quote, quotes_of
 from pricing.condition.inspection import Inspection
 from pricing.condition.repairs import price_repairs
-from pricing.decisions.alternatives import Wanted
-from pricing.decisions.buying import BuyerTerms, buy_car
+from pricing.decisions.buy.alternatives import Wanted
+from pricing.decisions.buy.buying import BuyerTerms, buy_car
 from pricing.decisions.car_price import inspected
 from pricing.decisions.mending import MendOrBuy, mend_or_buy
-from pricing.decisions.seller_terms import SellerTerms
-from pricing.decisions.selling import sell_car
-from pricing.decisions.selling_evidence import selling_evidence
+from pricing.decisions.sell.seller_terms import SellerTerms
+from pricing.decisions.sell.selling import sell_car
+from pricing.decisions.sell.selling_evidence import selling_evidence
 from pricing.decisions.simulation import simulate
 from pricing.evidence.comparison.choices import kept
 from pricing.evidence.comparison.comparables import find_comparables
@@ -39,7 +39,7 @@ from pricing.words.buying import (
 )
 from pricing.words.condition import goals_sentence, mending_sentence
 from pricing.words.evidence import reconciliation_sentences
-from pricing.words.reader import rounded
+from pricing.words.language.reader import rounded
 from pricing.words.selling import (
     advice_sentences,
     auction_sentences,

@@ -14,15 +14,15 @@ from starlette.responses import PlainTextResponse
 from starlette.types import Message, Receive, Scope, Send
 from streamlit.auth_util import set_cookie_with_chunks
 
-from dashboards.door import COOKIE, LARGEST_OF_LOADERS, LARGEST_OF_READERS, SIGNED_IN, Door, signed_in
-from dashboards.open_lines import (
+from dashboards.serving.door import COOKIE, LARGEST_OF_LOADERS, LARGEST_OF_READERS, SIGNED_IN, Door, signed_in
+from dashboards.serving.open_lines import (
     LONGEST_UNKNOWN,
     MESSAGES_AT_ONCE,
     MOST_OF_ONE,
     MOST_UNKNOWN,
 )
-from dashboards.upload_totals import UploadTotals
-from pricing.api.callers import holder
+from dashboards.serving.upload_totals import UploadTotals
+from pricing.api.gates.callers import holder
 from pricing.api.service import Service
 from pricing.intake.transfers import LARGEST_UPLOAD
 from pricing.operations.configuration import Configuration
@@ -93,7 +93,7 @@ class Visitor:
 @pytest.fixture(autouse=True)
 def connections(monkeypatch: pytest.MonkeyPatch) -> None:
     """Requests here come by no connection that the system could list."""
-    monkeypatch.setattr("pricing.api.hosts.is_own_user", lambda client, server: True)
+    monkeypatch.setattr("pricing.api.gates.hosts.is_own_user", lambda client, server: True)
 
 
 @pytest.fixture
@@ -319,7 +319,7 @@ def test_a_line_that_says_more_than_a_page_does_is_ended(
     async def spoken(known: bool, said: list[int]) -> tuple[int, Message]:
         line = Line(market, None if known else "a secret of the provider")
         if known:
-            monkeypatch.setattr("dashboards.door.is_trusted", lambda request, settings: True)
+            monkeypatch.setattr("dashboards.serving.door.is_trusted", lambda request, settings: True)
         answers = await line.open(said, "127.0.0.1", asyncio.Event())
         return len(line.heard), answers[-1]
 

@@ -11,9 +11,9 @@ from playwright.sync_api import Browser, expect
 from starlette.responses import PlainTextResponse
 from starlette.types import ASGIApp, Receive, Scope, Send
 
-from dashboards.garage import Garage
-from dashboards.server import ApiFirst
-from pricing.api.callers import VISITOR
+from dashboards.serving.garage import Garage
+from dashboards.serving.server import ApiFirst
+from pricing.api.gates.callers import VISITOR
 from pricing.condition.inspection import Inspection
 from pricing.errors import FileError, InspectionError
 from pricing.operations import drafts

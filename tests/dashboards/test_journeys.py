@@ -9,14 +9,14 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, FilePayload, Page, expect
 
-from pricing.appraisal.record import with_answer
+from pricing.appraisal.record.record import with_answer
+from pricing.appraisal.record.sections import SECTIONS
 from pricing.appraisal.register import listed, read, revise
-from pricing.appraisal.sections import SECTIONS
 from pricing.condition.assessment import assess
-from pricing.decisions.buying import BuyerTerms, buy_car
-from pricing.decisions.seller_terms import SellerTerms
-from pricing.decisions.selling import sell_car
-from pricing.decisions.selling_evidence import selling_evidence
+from pricing.decisions.buy.buying import BuyerTerms, buy_car
+from pricing.decisions.sell.seller_terms import SellerTerms
+from pricing.decisions.sell.selling import sell_car
+from pricing.decisions.sell.selling_evidence import selling_evidence
 from pricing.decisions.valuation import value_car
 from pricing.model.saved import load
 from pricing.operations import drafts

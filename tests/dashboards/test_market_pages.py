@@ -11,9 +11,9 @@ from streamlit.testing.v1 import AppTest
 from pricing.evidence.depth import market_depth
 from pricing.evidence.indices.index import price_index
 from pricing.evidence.movers import movers
-from pricing.model.backtest import backtest, rolling_origins
+from pricing.model.accuracy.backtest import backtest, rolling_origins
+from pricing.model.features.spec import FeatureSpec
 from pricing.model.saved import load
-from pricing.model.spec import FeatureSpec
 from pricing.store.market import Market
 from pricing.words.depth import depth_sentences, premium_sentences
 from pricing.words.evidence import index_sentence

@@ -9,14 +9,14 @@ import pytest
 from typer.testing import CliRunner
 
 from pricing.cli.main import app
-from pricing.decisions.alternatives import LEAST_USED
-from pricing.decisions.buying import BuyerTerms, Buying, buy_car
-from pricing.decisions.seller_terms import SellerTerms
-from pricing.decisions.selling import sell_car
-from pricing.decisions.selling_evidence import selling_evidence
+from pricing.decisions.buy.alternatives import LEAST_USED
+from pricing.decisions.buy.buying import BuyerTerms, Buying, buy_car
+from pricing.decisions.sell.seller_terms import SellerTerms
+from pricing.decisions.sell.selling import sell_car
+from pricing.decisions.sell.selling_evidence import selling_evidence
+from pricing.model.features.spec import FeatureSpec
 from pricing.model.price_model import PriceModel
 from pricing.model.saved import load, save
-from pricing.model.spec import FeatureSpec
 from pricing.snapshot import Snapshot
 from pricing.store.market import Market
 from pricing.words.approaches import difference_sentence

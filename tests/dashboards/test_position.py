@@ -15,7 +15,7 @@ from pricing.evidence.comparison.comparables_index import ComparablesIndex
 from pricing.model.saved import load
 from pricing.store.market import Market
 from pricing.words import sentences
-from pricing.words.reader import about_words
+from pricing.words.language.reader import about_words
 from tests.cars import car_of
 from tests.dashboards.pages import APP, WAIT, at_car, said, table
 from tests.small_market import common_car

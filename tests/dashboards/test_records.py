@@ -11,8 +11,9 @@ import polars as pl
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from dashboards import caches, record_questions
-from pricing.intake.proposals import propose
+from dashboards import caches
+from dashboards.recording import questions as record_questions
+from pricing.intake.mappings.proposals import propose
 from pricing.operations.serving import MARKET_VARIABLE
 from pricing.snapshot import Snapshot
 from pricing.store.market import Market

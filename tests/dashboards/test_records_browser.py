@@ -8,10 +8,10 @@ import pytest
 from playwright.sync_api import Browser, expect
 
 import data_demo
-from dashboards.record_mapping import called
-from pricing.intake.mapping_files import write_mapping_text
-from pricing.intake.proposals import propose
-from pricing.intake.readers import read_whole
+from dashboards.recording.mapping import called
+from pricing.intake.mappings.mapping_files import write_mapping_text
+from pricing.intake.mappings.proposals import propose
+from pricing.intake.tables.readers import read_whole
 from pricing.store.market import Market
 from pricing.words.loading import load_sentence
 from tests.dashboards.browser import (

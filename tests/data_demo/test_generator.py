@@ -15,8 +15,8 @@ from data_demo.generator import FOLDER, SEED, generate
 from data_demo.market import draw_market
 from data_demo.parameters import CHANNELS, TIME_TO_SALE, Floats
 from data_demo.process import describe_cars, log_price
-from pricing.intake.mapping_files import read_mapping
-from pricing.intake.readers import read_file
+from pricing.intake.mappings.mapping_files import read_mapping
+from pricing.intake.tables.readers import read_file
 from pricing.records.contract import ROW_RULES, check
 
 TODAY = date(2026, 11, 25)

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pricing.decisions.auction import Bidding, values_share
+from pricing.decisions.sell.auction import Bidding, values_share
 from pricing.errors import DecisionError
 
 TOP = np.random.default_rng(0).random(2000)

@@ -18,8 +18,8 @@ from pricing.condition.catalogue import quotes_of
 from pricing.condition.checks import BadState
 from pricing.condition.inspection import Inspection
 from pricing.condition.repairs import price_repairs
-from pricing.decisions.alternatives import Wanted
-from pricing.decisions.buying import BuyerTerms, Buying, buy_car
+from pricing.decisions.buy.alternatives import Wanted
+from pricing.decisions.buy.buying import BuyerTerms, Buying, buy_car
 from pricing.decisions.gap import Gap, asking_gap_of
 from pricing.errors import DecisionError, MoneyError, PricingError
 from pricing.model.distribution import PriceDistribution

@@ -7,10 +7,10 @@ import pytest
 
 from pricing.car import Car
 from pricing.car_names import Names
-from pricing.decisions.buying import BuyerTerms, buy_car
-from pricing.decisions.seller_terms import SellerTerms
-from pricing.decisions.selling import sell_car
-from pricing.decisions.selling_evidence import selling_evidence
+from pricing.decisions.buy.buying import BuyerTerms, buy_car
+from pricing.decisions.sell.seller_terms import SellerTerms
+from pricing.decisions.sell.selling import sell_car
+from pricing.decisions.sell.selling_evidence import selling_evidence
 from pricing.decisions.valuation import value_car
 from pricing.errors import CarError
 from pricing.market import Market

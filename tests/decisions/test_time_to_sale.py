@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from lifelines import LogLogisticAFTFitter
 from sklearn.metrics import brier_score_loss
 
-from pricing.decisions.time_to_sale import Listings, TimeToSale, listings_of
+from pricing.decisions.sell.time_to_sale import Listings, TimeToSale, listings_of
 from tests.known_market import KnownMarket, KnownModel
 
 ELASTICITY, SCALE, LEVEL = 3.0, 0.45, np.log([60.0, 45.0])

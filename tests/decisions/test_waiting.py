@@ -4,8 +4,8 @@ import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pricing.decisions.time_to_sale import TimeToSale
-from pricing.decisions.waiting import ladder, private_sale
+from pricing.decisions.sell.time_to_sale import TimeToSale
+from pricing.decisions.sell.waiting import ladder, private_sale
 
 TIMES = TimeToSale(np.log([60.0, 50.0]), 2.0, 0.4, 100, 300, 1.2, 0.2, True)
 VALUE = np.exp(np.random.default_rng(0).normal(9.0, 0.3, 1500))

@@ -8,8 +8,8 @@ import polars as pl
 
 from data_demo.simulated import SimulatedTruth, simulate_market
 from pricing.evidence.comparison.comparables_index import ComparablesIndex
+from pricing.model.features.spec import FeatureSpec
 from pricing.model.price_model import PriceModel
-from pricing.model.spec import FeatureSpec
 
 TODAY = date(2026, 6, 30)
 

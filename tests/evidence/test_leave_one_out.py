@@ -11,8 +11,8 @@ from pricing.evidence.comparison.comparables_index import ComparablesIndex
 from pricing.evidence.comparison.date_line import DateLine
 from pricing.evidence.comparison.held_out import DUPLICATE_DAYS
 from pricing.evidence.comparison.leave_one_out import leave_one_out, summary
+from pricing.model.features.spec import FeatureSpec
 from pricing.model.price_model import PriceModel
-from pricing.model.spec import FeatureSpec
 from tests.cars import car_of
 from tests.evidence.markets import PLAIN, plain_sales, small_book, small_market, small_model
 

@@ -4,8 +4,8 @@ import pytest
 
 from pricing.evidence.comparison.own_influence import OwnInfluence, Parts
 from pricing.evidence.comparison.term_effects import TermEffects
+from pricing.model.features.spec import FeatureSpec
 from pricing.model.price_model import PriceModel
-from pricing.model.spec import FeatureSpec
 from tests.evidence.markets import small_book, small_market, small_model
 
 

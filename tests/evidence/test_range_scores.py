@@ -10,8 +10,8 @@ from pricing.evidence.comparison.comparables import find_comparables
 from pricing.evidence.comparison.comparables_index import ComparablesIndex
 from pricing.evidence.comparison.leave_one_out import leave_one_out
 from pricing.evidence.comparison.range_scores import FEWEST, GRADED, RangeScores
+from pricing.model.features.spec import FeatureSpec
 from pricing.model.price_model import PriceModel
-from pricing.model.spec import FeatureSpec
 from tests.cars import car_of
 from tests.evidence.markets import TODAY, small_book, small_market, small_model
 

@@ -15,14 +15,14 @@ import httpx
 import pytest
 
 import pricing
-from dashboards.handbook_first import HandbookFirst
+from dashboards.serving.handbook_first import HandbookFirst
 from pricing.cli import main as cli
 from pricing.handbook.pages import FOLDER, PUBLIC, html_pages, markdown_pages, write_pages
 from pricing.model.price_model import PriceModel
 from pricing.model.saved import save
 from pricing.store.market import Market
 from pricing.untrusted import door
-from pricing.words.glossary import TERMS
+from pricing.words.language.glossary import TERMS
 from tests.postgres_server import PostgresServer
 from tests.test_docs import COMMANDS, INSTALL_AND_RUN, README, TEST, UV
 

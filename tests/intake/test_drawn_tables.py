@@ -6,8 +6,8 @@ from pathlib import Path
 import polars as pl
 import pytest
 
-from pricing.intake.drawn_tables import tables_in
-from pricing.intake.readers import read_file, read_whole
+from pricing.intake.tables.drawn_tables import tables_in
+from pricing.intake.tables.readers import read_file, read_whole
 
 BOOKS = Path(__file__).parent / "books"
 TABLE: list[Sequence[str | None]] = [

@@ -14,7 +14,7 @@ READ = """
 import json, resource, sys, time
 from pathlib import Path
 from pricing.errors import PricingError
-from pricing.intake.readers import read_whole
+from pricing.intake.tables.readers import read_whole
 from pricing.untrusted import door
 found = {}
 for name, path in json.loads(sys.stdin.read()).items():

@@ -21,7 +21,7 @@ import pytest
 import xlsxwriter
 
 from pricing.errors import DoubtError, PricingError
-from pricing.intake.readers import read_file
+from pricing.intake.tables.readers import read_file
 from pricing.intake.transfers import received
 from pricing.store.market import Market
 from tests.api.servers import serving

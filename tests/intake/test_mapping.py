@@ -9,9 +9,14 @@ import polars as pl
 import pytest
 
 from pricing.errors import FileError, MappingError
-from pricing.intake.layout import Layout
-from pricing.intake.mapping import Mapping
-from pricing.intake.mapping_files import mapping_beside, mapping_text, read_mapping, write_mapping_text
+from pricing.intake.mappings.mapping import Mapping
+from pricing.intake.mappings.mapping_files import (
+    mapping_beside,
+    mapping_text,
+    read_mapping,
+    write_mapping_text,
+)
+from pricing.intake.tables.layout import Layout
 from pricing.money.charges import Charge, Tier
 
 SOURCE = 'Halle "Nord" \\ Süd'

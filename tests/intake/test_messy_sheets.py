@@ -7,11 +7,11 @@ from typing import Any
 
 import pytest
 
-from pricing.intake.layout import Layout
-from pricing.intake.mapping_files import write_mapping_text
-from pricing.intake.proposals import propose
-from pricing.intake.readers import read_whole
-from pricing.intake.settling import with_answers
+from pricing.intake.mappings.mapping_files import write_mapping_text
+from pricing.intake.mappings.proposals import propose
+from pricing.intake.mappings.settling import with_answers
+from pricing.intake.tables.layout import Layout
+from pricing.intake.tables.readers import read_whole
 from pricing.store.market import Market
 from tests.intake.messy_sheets import CARS, Sheet, sheets
 from tests.intake.sheet_measure import TODAY, Measure

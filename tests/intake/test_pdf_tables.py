@@ -8,10 +8,10 @@ import typst
 from PIL import Image
 
 from pricing.errors import FileError
-from pricing.intake import pdf_tables
-from pricing.intake.layout import Layout
-from pricing.intake.proposals import propose
-from pricing.intake.readers import read_file, read_whole
+from pricing.intake.mappings.proposals import propose
+from pricing.intake.tables import pdf_tables
+from pricing.intake.tables.layout import Layout
+from pricing.intake.tables.readers import read_file, read_whole
 from pricing.untrusted.limits import Limits
 
 ROWS = [

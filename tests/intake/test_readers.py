@@ -14,9 +14,9 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from pricing.errors import FileError, PricingError
-from pricing.intake import text_tables
-from pricing.intake.layout import Layout
-from pricing.intake.readers import read_file, read_whole
+from pricing.intake.tables import text_tables
+from pricing.intake.tables.layout import Layout
+from pricing.intake.tables.readers import read_file, read_whole
 
 LARGE = 150_000_000
 TABLE = pl.DataFrame({"make": ["Corvane", "Élan"], "paid": ["4250", "3,5"]})

@@ -4,8 +4,8 @@ import polars as pl
 import pytest
 
 from pricing.errors import MappingError
-from pricing.intake.proposals import Proposal, propose
-from pricing.intake.settling import with_answers
+from pricing.intake.mappings.proposals import Proposal, propose
+from pricing.intake.mappings.settling import with_answers
 
 ROW = {
     "Marque": "Corvane",

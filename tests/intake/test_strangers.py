@@ -11,11 +11,11 @@ from typing import Any, Final
 import pytest
 
 from pricing.errors import PricingError
-from pricing.intake.layout import Layout
-from pricing.intake.mapping_files import write_mapping_text
-from pricing.intake.proposals import propose
-from pricing.intake.readers import read_whole
-from pricing.intake.settling import with_answers
+from pricing.intake.mappings.mapping_files import write_mapping_text
+from pricing.intake.mappings.proposals import propose
+from pricing.intake.mappings.settling import with_answers
+from pricing.intake.tables.layout import Layout
+from pricing.intake.tables.readers import read_whole
 from pricing.store.market import Market
 from tests.intake.sheet_measure import TODAY, Measure
 from tests.intake.strangers import Sheet, sheets

@@ -9,12 +9,12 @@ from polars.testing import assert_frame_equal
 
 from data_demo.simulated import simulate_market
 from pricing.errors import ModelError, TableError
-from pricing.model.backtest import Backtest, backtest, rolling_origins
+from pricing.model.accuracy.backtest import Backtest, backtest, rolling_origins
+from pricing.model.accuracy.ratio_study import ratio_study
+from pricing.model.accuracy.scoring import LEVELS, pinball
 from pricing.model.depth import DEPTHS
+from pricing.model.features.spec import FeatureSpec
 from pricing.model.price_model import PriceModel
-from pricing.model.ratio_study import ratio_study
-from pricing.model.scoring import LEVELS, pinball
-from pricing.model.spec import FeatureSpec
 from pricing.vocabulary import CONDITION_BANDS
 
 CARS = FeatureSpec.cars()

@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from pricing.model.features.spec import FeatureSpec
 from pricing.model.price_model import PriceModel
-from pricing.model.spec import FeatureSpec
 from pricing.vocabulary import CONDITION_BANDS
 from tests.simulated_markets import FALL, RISE, SCATTER, TOP_SCATTER, Setting, draw_market, moved, walking
 

@@ -10,8 +10,8 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from pricing.errors import ModelError
+from pricing.model.calibration.score_law import LEVELS, ScoreLaw
 from pricing.model.distribution import PriceDistribution
-from pricing.model.score_law import LEVELS, ScoreLaw
 
 NORMAL = ScoreLaw.fit(np.empty(0), np.inf)
 

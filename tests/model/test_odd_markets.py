@@ -7,8 +7,8 @@ import polars as pl
 import pytest
 
 from pricing.errors import ModelError
+from pricing.model.features.spec import FeatureSpec
 from pricing.model.price_model import MINIMUM_SALES, PriceModel
-from pricing.model.spec import FeatureSpec
 from tests.simulated_markets import Setting, draw_market
 
 SPEC = FeatureSpec.cars()

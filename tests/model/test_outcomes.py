@@ -5,8 +5,8 @@ import polars as pl
 import pytest
 
 from data_demo.simulated import simulate_market
+from pricing.model.features.spec import FeatureSpec
 from pricing.model.price_model import PriceModel
-from pricing.model.spec import FeatureSpec
 
 
 def log_mids(frame: pl.DataFrame, cars: pl.DataFrame) -> np.ndarray:

@@ -11,7 +11,7 @@ from hypothesis.extra.numpy import arrays
 
 from pricing.arrays import Floats
 from pricing.errors import ModelError
-from pricing.model.ratio_study import RatioStudy, median_interval, median_rank, ratio_study
+from pricing.model.accuracy.ratio_study import RatioStudy, median_interval, median_rank, ratio_study
 
 PRICES = arrays(np.float64, st.integers(2, 40), elements=st.integers(100, 10**7).map(float))
 LIKENESS = ("cod", "cov", "prd", "prb")

@@ -10,9 +10,9 @@ import pytest
 from polars.testing import assert_frame_equal
 
 from pricing.errors import MarketError, ModelError
+from pricing.model.features.spec import FeatureSpec
 from pricing.model.price_model import PriceModel
 from pricing.model.saved import from_bytes, load, save, to_bytes
-from pricing.model.spec import FeatureSpec
 from pricing.store.market import Market
 
 

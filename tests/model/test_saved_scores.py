@@ -7,9 +7,9 @@ import pytest
 from polars.testing import assert_frame_equal
 
 from pricing.errors import ModelError
-from pricing.model.backtest import Backtest, backtest, rolling_origins
-from pricing.model.saved_scores import load_scores, save_scores
-from pricing.model.spec import FeatureSpec
+from pricing.model.accuracy.backtest import Backtest, backtest, rolling_origins
+from pricing.model.accuracy.saved_scores import load_scores, save_scores
+from pricing.model.features.spec import FeatureSpec
 from pricing.store.market import Market
 from tests.small_market import write_sales
 

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from pricing.model.score_law import LEVELS, ScoreLaw, rank_quantile, scores_needed
+from pricing.model.calibration.score_law import LEVELS, ScoreLaw, rank_quantile, scores_needed
 
 
 def test_rank_of_forty_nine_at_ninety_per_cent() -> None:

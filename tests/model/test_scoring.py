@@ -10,7 +10,7 @@ from scipy import stats
 
 from pricing.arrays import Floats
 from pricing.errors import ModelError
-from pricing.model.scoring import (
+from pricing.model.accuracy.scoring import (
     binomial_interval,
     coverage,
     crps_quantiles,

@@ -7,12 +7,12 @@ import polars as pl
 import pytest
 
 from pricing.errors import ModelError, TableError
+from pricing.model.features.spec import FeatureSpec
 from pricing.model.price_model import PriceModel
 from pricing.model.regression.elimination import solve
 from pricing.model.regression.pooling import Priors, Tree
 from pricing.model.regression.rows import Rows
 from pricing.model.saved import from_bytes, to_bytes
-from pricing.model.spec import FeatureSpec
 from pricing.model.statements import ENOUGH, Statements, as_rows
 from tests.simulated_markets import KnownMarket, Setting, draw_market
 from tests.simulated_sources import Sources, draw_statements

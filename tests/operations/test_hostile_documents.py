@@ -9,12 +9,12 @@ from typing import Any
 
 import pytest
 
-from pricing.appraisal.form import read_form
+from pricing.appraisal.record.form import read_form
 from pricing.condition.catalogue import Catalogue
 from pricing.condition.inspection_files import open_inspection, read_findings
 from pricing.errors import FileError, PricingError
-from pricing.intake.mapping_files import mapping_beside, parse_mapping, read_mapping
-from pricing.intake.readers import read_whole
+from pricing.intake.mappings.mapping_files import mapping_beside, parse_mapping, read_mapping
+from pricing.intake.tables.readers import read_whole
 from pricing.money.charges import read_schedule
 from pricing.operations.backups import FORMAT, back_up, restore
 from pricing.operations.configuration import read_file

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from dashboards.server import PAGES
+from dashboards.serving.server import PAGES
 from pricing.charts.design import DARK
 from pricing.errors import FileError
 from pricing.intake.transfers import LARGEST_UPLOAD

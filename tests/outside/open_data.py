@@ -11,7 +11,7 @@ from pathlib import Path
 import polars as pl
 import pytest
 
-from pricing.model.spec import FeatureSpec
+from pricing.model.features.spec import FeatureSpec
 
 
 @dataclass(frozen=True)

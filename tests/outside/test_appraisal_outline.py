@@ -18,13 +18,13 @@ from pricing.appraisal.bases import BASIS_NAMES
 from pricing.appraisal.completion import CERTIFICATION
 from pricing.appraisal.contents import CONTENTS, PRACTICE, missing
 from pricing.appraisal.facts import facts_of
-from pricing.appraisal.record import plain_record, read_record
+from pricing.appraisal.record.record import plain_record, read_record
 from pricing.appraisal.register import Entry
-from pricing.model.ratio_study import ratio_study
-from pricing.reports.pdf import pdf
+from pricing.model.accuracy.ratio_study import ratio_study
+from pricing.reports.formats.pdf import pdf
 from pricing.reports.report import report
 from pricing.store.market import Market
-from pricing.words.locale import LocaleWords
+from pricing.words.language.locale import LocaleWords
 from tests.appraisals import appraised_market, full_entry, pdf_text
 from tests.reports.test_report import number, tables
 

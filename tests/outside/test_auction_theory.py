@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 from scipy import integrate, optimize, stats
 
-from pricing.decisions.auction import Bidding
+from pricing.decisions.sell.auction import Bidding
 
 DRAWS = 200_000
 TOP = np.random.default_rng(5).random(DRAWS)

@@ -14,7 +14,7 @@ import pytest
 from pricing.car import typed_frame
 from pricing.evidence.comparison.adjustments import adjustment_lines
 from pricing.evidence.comparison.reconciliation import weighted_median
-from pricing.model.ratio_study import median_rank
+from pricing.model.accuracy.ratio_study import median_rank
 
 AT = date(2024, 6, 30)
 CAR = {"make": "Ash", "model": "One", "year": 1960}

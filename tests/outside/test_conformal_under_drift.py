@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from pricing.model.score_law import rank_quantile
+from pricing.model.calibration.score_law import rank_quantile
 
 SCORES, REPEATS = 399, 3_000
 """So many scores that 80 and 90 % are whole ranks."""

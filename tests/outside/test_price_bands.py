@@ -10,8 +10,8 @@ import numpy as np
 import polars as pl
 import pytest
 
+from pricing.model.features.spec import FeatureSpec
 from pricing.model.price_model import PriceModel
-from pricing.model.spec import FeatureSpec
 
 STATES = {
     "project": (500.0, 1000.0, 5.0, 20.0),

@@ -5,7 +5,7 @@ import pytest
 from scipy import stats
 
 from pricing.arrays import Floats
-from pricing.model.ratio_study import EDITION, dispersion_interval, median_rank, ratio_study
+from pricing.model.accuracy.ratio_study import EDITION, dispersion_interval, median_rank, ratio_study
 
 TABLE_1_4 = """
     87200/138720 38240/59700 96320/146400 68610/99000 32960/47400 50560/70500 61360/78000 47360/60000

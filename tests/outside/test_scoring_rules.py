@@ -7,7 +7,7 @@ from scipy import stats
 from sklearn.metrics import mean_pinball_loss
 from statsmodels.stats.proportion import proportion_confint
 
-from pricing.model.scoring import (
+from pricing.model.accuracy.scoring import (
     binomial_interval,
     crps_quantiles,
     interval_score,

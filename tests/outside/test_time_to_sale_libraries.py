@@ -12,7 +12,7 @@ from lifelines.datasets import load_larynx, load_waltons
 from lifelines.statistics import logrank_test
 from statsmodels.duration.survfunc import SurvfuncRight, survdiff
 
-from pricing.decisions.time_to_sale import kaplan_meier, log_rank
+from pricing.decisions.sell.time_to_sale import kaplan_meier, log_rank
 
 
 def test_kaplan_meier_agrees_with_two_libraries() -> None:

@@ -7,7 +7,7 @@ import polars as pl
 import pytest
 
 from pricing.errors import FileError
-from pricing.intake.readers import read_whole
+from pricing.intake.tables.readers import read_whole
 from pricing.records.contract import COLUMNS, REQUIRED, check
 from pricing.records.layout import MADE_BY_THE_STORE, record_layout
 from pricing.reports.template import write_template

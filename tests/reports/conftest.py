@@ -4,10 +4,10 @@ import pytest
 
 from pricing.appraisal.facts import Facts, facts_of
 from pricing.appraisal.register import Entry
-from pricing.reports.blocks import Pages
+from pricing.reports.formats.blocks import Pages
 from pricing.reports.report import report
 from pricing.store.market import Market
-from pricing.words.locale import LocaleWords
+from pricing.words.language.locale import LocaleWords
 from tests.appraisals import appraised_market, full_entry
 
 

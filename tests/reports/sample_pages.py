@@ -2,7 +2,7 @@
 
 from typing import Any, Final
 
-from pricing.reports.blocks import (
+from pricing.reports.formats.blocks import (
     Answers,
     Blanks,
     Bullets,

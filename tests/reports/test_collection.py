@@ -11,12 +11,12 @@ from pricing.appraisal.collection import Item, total_of
 from pricing.appraisal.collection_list import Row
 from pricing.appraisal.collection_total import figure_of
 from pricing.appraisal.facts import Facts
-from pricing.reports.blocks import Heading
 from pricing.reports.collection import collection_pages
-from pricing.reports.pdf import pdf
+from pricing.reports.formats.blocks import Heading
+from pricing.reports.formats.pdf import pdf
 from pricing.reports.schedule import schedule
-from pricing.words.locale import LocaleWords
-from pricing.words.reader import rounded
+from pricing.words.language.locale import LocaleWords
+from pricing.words.language.reader import rounded
 from tests.appraisals import HOSTILE, links_of, pdf_text
 from tests.reports.test_report import number, tables
 

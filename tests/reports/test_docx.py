@@ -13,7 +13,7 @@ from docx.oxml.ns import qn
 from pricing.appraisal.facts import facts_of
 from pricing.appraisal.register import Entry
 from pricing.errors import AppraisalError
-from pricing.reports.blocks import (
+from pricing.reports.formats.blocks import (
     Answers,
     Bullets,
     Figure,
@@ -23,10 +23,10 @@ from pricing.reports.blocks import (
     Statement,
     Table,
 )
-from pricing.reports.docx import docx
-from pricing.reports.pdf import pdf
+from pricing.reports.formats.docx import docx
+from pricing.reports.formats.pdf import pdf
 from pricing.reports.report import report
-from pricing.words.locale import LocaleWords, shown
+from pricing.words.language.locale import LocaleWords, shown
 from tests.appraisals import HOSTILE, pdf_text
 from tests.reports.sample_pages import SAMPLE
 from tests.reports.test_pdf import hostile_record

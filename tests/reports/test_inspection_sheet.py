@@ -14,7 +14,7 @@ from pricing.condition.inspection import Inspection
 from pricing.condition.inspection_files import open_inspection, to_json
 from pricing.condition.repairs import price_repairs
 from pricing.reports.inspection_sheet import inspection_page
-from pricing.words.locale import LocaleWords
+from pricing.words.language.locale import LocaleWords
 from tests.condition.walks import CAR, catalogue, walk
 from tests.dashboards.browser import PHONE, chromium, page
 

@@ -18,24 +18,24 @@ from pricing.appraisal.collection_list import Row
 from pricing.appraisal.collection_total import SoldTogether
 from pricing.appraisal.earlier_sales import TOLD
 from pricing.appraisal.facts import Facts, facts_of
-from pricing.appraisal.photographs import Photographs, with_added
+from pricing.appraisal.record.photographs import Photographs, with_added
+from pricing.appraisal.record.sections import Assignment
 from pricing.appraisal.register import Entry
-from pricing.appraisal.sections import Assignment
 from pricing.condition.assessment import assess
 from pricing.condition.budget import repair_budget
 from pricing.condition.changes import Change
 from pricing.condition.checks import CONSTRUCTIONS
 from pricing.condition.repairs import price_repairs
 from pricing.model.saved import load
-from pricing.reports.blocks import Pages
 from pricing.reports.buying_sheet import buying_sheet
 from pricing.reports.collection import collection_pages
 from pricing.reports.documents import document
-from pricing.reports.docx import docx
+from pricing.reports.formats.blocks import Pages
+from pricing.reports.formats.docx import docx
+from pricing.reports.formats.pdf import pdf
+from pricing.reports.formats.pictures import svg
 from pricing.reports.inspection_sheet import inspection_page
 from pricing.reports.letter import letter
-from pricing.reports.pdf import pdf
-from pricing.reports.pictures import svg
 from pricing.reports.report import report
 from pricing.reports.schedule import schedule
 from pricing.reports.selling_sheet import selling_sheet
@@ -43,8 +43,8 @@ from pricing.reports.short import statement
 from pricing.reports.wording import OWN_WORDS
 from pricing.store.market import Market
 from pricing.untrusted.photographs import read_photograph
-from pricing.words.locale import LocaleWords
-from pricing.words.messages import Messages
+from pricing.words.language.locale import LocaleWords
+from pricing.words.language.messages import Messages
 from tests.appraisals import pdf_text
 from tests.catalogues import extracted
 from tests.condition.walks import CAR, catalogue, walk

@@ -13,10 +13,10 @@ from pricing.appraisal.facts import facts_of
 from pricing.appraisal.register import enter, read
 from pricing.model.market_fit import fit_market
 from pricing.model.saved import save
-from pricing.reports.blocks import Pages, Table
+from pricing.reports.formats.blocks import Pages, Table
 from pricing.reports.report import report
 from pricing.snapshot import Snapshot
-from pricing.words.locale import LocaleWords
+from pricing.words.language.locale import LocaleWords
 from tests.appraisals import full_record
 from tests.opinion_market import opinion_market
 

@@ -11,10 +11,10 @@ import pytest
 from PIL import Image
 
 from pricing.appraisal.facts import facts_of
-from pricing.appraisal.record import Appraisal, with_answer
+from pricing.appraisal.record.record import Appraisal, with_answer
 from pricing.appraisal.register import Entry
 from pricing.errors import AppraisalError
-from pricing.reports.blocks import (
+from pricing.reports.formats.blocks import (
     Answers,
     Blanks,
     Block,
@@ -26,11 +26,11 @@ from pricing.reports.blocks import (
     Paragraph,
     Table,
 )
+from pricing.reports.formats.pdf import PAPERS, pdf
 from pricing.reports.letter import letter
-from pricing.reports.pdf import PAPERS, pdf
 from pricing.reports.report import report
 from pricing.reports.short import statement
-from pricing.words.locale import LocaleWords, shown
+from pricing.words.language.locale import LocaleWords, shown
 from tests.appraisals import ARABIC, CAR_SIGN, HEBREW, HOSTILE, links_of, page_images, pdf_pages, pdf_text
 from tests.reports.sample_pages import SAMPLE
 

@@ -13,14 +13,14 @@ from docx import Document
 from docx.oxml.ns import qn
 
 from pricing.appraisal.facts import Facts, facts_of
-from pricing.appraisal.photographs import with_added
+from pricing.appraisal.record.photographs import with_added
 from pricing.appraisal.register import Entry
-from pricing.reports.blocks import Heading, Pages, Photographs, Shown
-from pricing.reports.docx import MARGIN, docx
-from pricing.reports.pdf import pdf
+from pricing.reports.formats.blocks import Heading, Pages, Photographs, Shown
+from pricing.reports.formats.docx import MARGIN, docx
+from pricing.reports.formats.pdf import pdf
 from pricing.reports.report import report
 from pricing.untrusted.photographs import ReadPhotograph, read_photograph
-from pricing.words.locale import LocaleWords, shown
+from pricing.words.language.locale import LocaleWords, shown
 from tests.appraisals import CAR_SIGN, HOSTILE, pdf_text
 from tests.drawn_photographs import drawn_photograph
 from tests.reports.test_pdf import squeezed

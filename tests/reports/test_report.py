@@ -12,9 +12,9 @@ from babel.numbers import format_decimal
 from pricing.appraisal.earlier_sales import TOLD
 from pricing.appraisal.facts import Facts, facts_of
 from pricing.appraisal.figures import valued_for
-from pricing.appraisal.record import Appraisal, read_record, with_answer
+from pricing.appraisal.record.record import Appraisal, read_record, with_answer
 from pricing.appraisal.register import Entry
-from pricing.reports.blocks import (
+from pricing.reports.formats.blocks import (
     Answers,
     Blanks,
     Bullets,
@@ -28,8 +28,8 @@ from pricing.reports.blocks import (
 from pricing.reports.letter import letter
 from pricing.reports.report import report
 from pricing.reports.short import statement
-from pricing.words.locale import LocaleWords
-from pricing.words.reader import rounded
+from pricing.words.language.locale import LocaleWords
+from pricing.words.language.reader import rounded
 from tests import appraisals
 
 NEVER = ("roadworthy", " safe ", "complies with", "in compliance", "i certify", "is signed", "was signed")

@@ -6,14 +6,14 @@ import polars as pl
 import pytest
 
 from pricing.appraisal.facts import Facts, facts_of
-from pricing.appraisal.record import with_answer
+from pricing.appraisal.record.record import with_answer
 from pricing.appraisal.register import Entry
-from pricing.reports.blocks import Pages, Table
+from pricing.reports.formats.blocks import Pages, Table
+from pricing.reports.formats.pdf import pdf
 from pricing.reports.letter import letter
-from pricing.reports.pdf import pdf
 from pricing.reports.short import SHOWN, statement
-from pricing.words.locale import LocaleWords
-from pricing.words.reader import rounded
+from pricing.words.language.locale import LocaleWords
+from pricing.words.language.reader import rounded
 from tests.appraisals import pdf_text
 from tests.reports.test_report import as_model_report, number, tables, texts
 

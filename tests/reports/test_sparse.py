@@ -9,12 +9,12 @@ from typing import Any, Final
 import pytest
 
 from pricing.appraisal.facts import Facts, facts_of
-from pricing.appraisal.record import Appraisal
+from pricing.appraisal.record.record import Appraisal
+from pricing.appraisal.record.sections import SECTIONS
 from pricing.appraisal.register import Entry
-from pricing.appraisal.sections import SECTIONS
 from pricing.reports import report as long_form
 from pricing.reports.documents import DOCUMENTS, first_draft
-from pricing.words.locale import LocaleWords
+from pricing.words.language.locale import LocaleWords
 from tests.reports.test_languages import texts_of
 
 OWN: Final = re.compile(r"\b[a-z]+_[a-z]+|\b(True|False|None|nan|NaN|inf)\b")

@@ -14,8 +14,8 @@ from pricing.evidence.comparison.comparables_index import ComparablesIndex
 from pricing.evidence.comparison.leave_one_out import leave_one_out
 from pricing.evidence.depth import market_depth
 from pricing.evidence.indices.index import price_index
+from pricing.model.accuracy.ratio_study import ratio_study
 from pricing.model.market_fit import fit_market
-from pricing.model.ratio_study import ratio_study
 from pricing.model.saved import load
 from pricing.store.kept.opinions import PRICED
 from pricing.store.market import Market

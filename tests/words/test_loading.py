@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from pricing.intake.mapping import Mapping
+from pricing.intake.mappings.mapping import Mapping
 from pricing.store.records.loading import LoadReport
 from pricing.words.loading import dates_sentence, load_sentence, rules_table
 

@@ -10,8 +10,8 @@ from hypothesis import strategies as st
 
 import pricing
 from pricing.errors import AppraisalError
-from pricing.words.locale import LOCALES, LocaleWords, ems, shown
-from pricing.words.messages import LANGUAGES
+from pricing.words.language.locale import LOCALES, LocaleWords, ems, shown
+from pricing.words.language.messages import LANGUAGES
 
 
 @pytest.mark.parametrize(

@@ -7,8 +7,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pricing.errors import PricingError
-from pricing.words.glossary import TERMS, what_is
-from pricing.words.plain_text import escaped
+from pricing.words.language.glossary import TERMS, what_is
+from pricing.words.language.plain_text import escaped
 
 
 @given(st.text(max_size=60))

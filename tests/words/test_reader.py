@@ -8,7 +8,7 @@ from threading import Thread
 import pytest
 
 from pricing.decisions.typed_amounts import typed_amount
-from pricing.words.reader import day_words, number_marks, number_words, read_by
+from pricing.words.language.reader import day_words, number_marks, number_words, read_by
 from pricing.words.sentences import exact_words, money_words
 
 DAY = date(2026, 6, 3)

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from pricing.decisions.valuation import Valuation, value_car
 from pricing.words import sentences
-from pricing.words.reader import day_words, rounded
+from pricing.words.language.reader import day_words, rounded
 from tests.cars import car_of
 from tests.known_market import KnownMarket, KnownModel
 

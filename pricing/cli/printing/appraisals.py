@@ -10,7 +10,7 @@ from pricing.appraisal.collection import Item
 from pricing.appraisal.collection_total import Total
 from pricing.appraisal.consistency import contradictions
 from pricing.appraisal.contents import missing
-from pricing.appraisal.profiles import Profile
+from pricing.appraisal.record.profiles import Profile
 from pricing.appraisal.register import Entry
 from pricing.cli.printing.terminal import console, text_table
 from pricing.evidence.comparison.comparables import Comparables

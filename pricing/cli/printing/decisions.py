@@ -4,8 +4,8 @@ from rich.console import Console
 from rich.text import Text
 
 from pricing.cli.printing.terminal import console, text_table
-from pricing.decisions.buying import Buying
-from pricing.decisions.selling import Selling
+from pricing.decisions.buy.buying import Buying
+from pricing.decisions.sell.selling import Selling
 from pricing.words.buying import LINE_WORDS, basis_note, buying_sentences, cents_words
 from pricing.words.condition import goals_sentence, mending_sentence
 from pricing.words.selling import selling_sentences

@@ -15,7 +15,7 @@ from pricing.words.evidence import (
     lines_in_words,
     reconciliation_sentences,
 )
-from pricing.words.reader import day_words
+from pricing.words.language.reader import day_words
 from pricing.words.sentences import CAUTION, money_words, option_words
 
 ID_SHOWN = 12

@@ -7,8 +7,8 @@ from rich.text import Text
 
 from pricing.charts.scores import part_words, value_words
 from pricing.cli.printing.terminal import console, figure_table
-from pricing.model.backtest import Backtest
-from pricing.model.ratio_study import EDITION, SUSPICIOUS_COD
+from pricing.model.accuracy.backtest import Backtest
+from pricing.model.accuracy.ratio_study import EDITION, SUSPICIOUS_COD
 
 ROWS_A_PART: Final = 12
 """Values of a part that are shown, those with most sales."""

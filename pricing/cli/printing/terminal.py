@@ -23,13 +23,13 @@ from rich.text import Text
 
 from pricing.cli.asked import quiet
 from pricing.cli.printing.plain import plain_lines
+from pricing.decisions.buy.verdict import LIMITS
 from pricing.decisions.valuation import Valuation
-from pricing.decisions.verdict import LIMITS
 from pricing.progress import Progress
 from pricing.store.market import Market
+from pricing.words.language.reader import day_words
 from pricing.words.loading import load_sentence, rules_table, told_sentences
 from pricing.words.opinions import ground_sentence, statement_words
-from pricing.words.reader import day_words
 from pricing.words.scores import ahead_sentence
 from pricing.words.sentences import (
     CAUTION,

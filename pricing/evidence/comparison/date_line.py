@@ -17,8 +17,8 @@ from pricing.evidence.indices.time_dummy import (
     kept_periods,
     weighted_by_band,
 )
+from pricing.model.features.spec import FeatureSpec
 from pricing.model.regression.hedonic import ONE_THREAD
-from pricing.model.spec import FeatureSpec
 
 LENGTH: Final = "quarter"
 

@@ -14,8 +14,8 @@ from pricing.evidence.comparison.comparables_index import ComparablesIndex
 from pricing.evidence.comparison.held_out import held_out
 from pricing.evidence.comparison.range_scores import others_of_model
 from pricing.evidence.comparison.sale_features import MINIMUM
+from pricing.model.accuracy.ratio_study import ratio_study
 from pricing.model.price_model import PriceModel
-from pricing.model.ratio_study import ratio_study
 
 
 def leave_one_out(
@@ -59,9 +59,9 @@ def leave_one_out(
 
 
 def summary(valued: pl.DataFrame) -> pl.DataFrame:
-    """The ratio study (``pricing.model.ratio_study``) of the comparables' value and of the model's mid, by
-    depth class and for all, on the sales that both value: ``estimate``, ``evidence``, ``asked`` (sales), the
-    measures, and ``inside`` (share of prices between the comparables' low and high)."""
+    """The ratio study (``pricing.model.accuracy.ratio_study``) of the comparables' value and of the model's
+    mid, by depth class and for all, on the sales that both value: ``estimate``, ``evidence``, ``asked``
+    (sales), the measures, and ``inside`` (share of prices between the comparables' low and high)."""
     both = valued.drop_nulls(["value", "model"])
     classes = [*both["evidence"].unique().sort().to_list(), None]
     rows = []

@@ -21,7 +21,7 @@ import numpy as np
 import polars as pl
 
 from pricing.arrays import Floats, Ints
-from pricing.model.design import Design
+from pricing.model.features.design import Design
 from pricing.model.price_model import PriceModel
 
 GROUP: Final = "variant"

@@ -9,7 +9,7 @@ import polars as pl
 
 from pricing.arrays import Floats, Ints
 from pricing.errors import EvidenceError
-from pricing.model.spec import FeatureSpec
+from pricing.model.features.spec import FeatureSpec
 from pricing.vocabulary import BAND_EDGES
 
 RARE: Final = 5

@@ -17,7 +17,7 @@ from pricing.evidence.indices.clusters import Clusters
 from pricing.evidence.indices.imputation import FORMULAS, imputation
 from pricing.evidence.indices.periods import LENGTHS, Periods
 from pricing.evidence.indices.time_dummy import kept_periods, time_dummy, weighted_by_band
-from pricing.model.spec import FeatureSpec
+from pricing.model.features.spec import FeatureSpec
 from pricing.notebook_html import facts_html
 
 METHODS: Final = ("time dummy", *FORMULAS, "repeat sales")

@@ -14,7 +14,7 @@ from pricing.car_names import Names
 from pricing.clean_text import clean_lines
 from pricing.errors import MarketError, OpinionError
 from pricing.intake.names import FIELDS
-from pricing.intake.readers import read_whole
+from pricing.intake.tables.readers import read_whole
 from pricing.money.prices import price_records
 from pricing.opinions.statement import TYPES, checked, inversions, named, said_again
 from pricing.store.audit import now, write_audit

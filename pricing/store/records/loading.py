@@ -19,12 +19,12 @@ import polars as pl
 
 from pricing.errors import DoubtError, TableError
 from pricing.intake.duplicates import KEYS
-from pricing.intake.layout import Layout
 from pricing.intake.listings import is_page
-from pricing.intake.mapping import Mapping
-from pricing.intake.mapping_files import mapping_beside, read_mapping, recognised
+from pricing.intake.mappings.mapping import Mapping
+from pricing.intake.mappings.mapping_files import mapping_beside, read_mapping, recognised
 from pricing.intake.plausibility import MARKET, doubts
-from pricing.intake.readers import Part, read_file
+from pricing.intake.tables.layout import Layout
+from pricing.intake.tables.readers import Part, read_file
 from pricing.intake.written.cars import CarNames
 from pricing.money.prices import PRICE_COLUMNS
 from pricing.progress import Progress

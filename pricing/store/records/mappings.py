@@ -4,8 +4,8 @@ from collections.abc import Iterable
 
 import duckdb
 
-from pricing.intake.mapping import Mapping
-from pricing.intake.mapping_files import mapping_text, parse_mapping
+from pricing.intake.mappings.mapping import Mapping
+from pricing.intake.mappings.mapping_files import mapping_text, parse_mapping
 from pricing.store.connection import run
 
 

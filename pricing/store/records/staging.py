@@ -19,8 +19,8 @@ from pricing.intake.checking import ADDED, check_rows
 from pricing.intake.duplicates import with_keys
 from pricing.intake.exports import restored, restored_names
 from pricing.intake.listings import is_page
-from pricing.intake.mapping import Mapping
-from pricing.intake.text_tables import EXTRA_CELLS
+from pricing.intake.mappings.mapping import Mapping
+from pricing.intake.tables.text_tables import EXTRA_CELLS
 from pricing.intake.written.cars import CarNames
 from pricing.intake.written.table import SAID_OTHERWISE
 from pricing.money.charges import Charge

@@ -10,7 +10,7 @@ import duckdb
 import polars as pl
 
 from pricing.errors import TableError
-from pricing.intake.readers import read_file
+from pricing.intake.tables.readers import read_file
 from pricing.money.charges import Charge, Tier
 from pricing.money.currencies import CURRENCIES
 from pricing.records.cells import read_cells

@@ -1,0 +1,171 @@
+"""A collection, on the page of appraisals: a list of cars valued on the same terms, as a workbook and one
+bound document."""
+
+import hashlib
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from decimal import Decimal
+from functools import partial
+from typing import Any, Final
+
+import polars as pl
+import streamlit as st
+
+from dashboards import jobs, people
+from dashboards.appraising.evidence import show_bases
+from dashboards.appraising.form import ask_layout, ask_shared_terms, ask_who
+from dashboards.asking.typed_fields import ask_number
+from dashboards.exhibits import as_csv, show_table
+from pricing.appraisal.collection import Item, total_of, value_collection
+from pricing.appraisal.collection_list import COLUMNS, SHEET, Row, read_cars
+from pricing.appraisal.collection_total import MOST_OFF, SoldTogether, figure_of
+from pricing.appraisal.record.record import Appraisal, read_record
+from pricing.intake.transfers import received
+from pricing.operations.appraisal_files import known_on
+from pricing.progress import Progress
+from pricing.reports.collection import ADDED_UP, collection_pages, collection_sentence
+from pricing.reports.formats.pdf import pdf
+from pricing.reports.schedule import schedule
+from pricing.snapshot import Snapshot
+from pricing.words.language.locale import LocaleWords
+from pricing.words.language.plain_text import escaped
+from pricing.words.language.reader import number_words
+
+KINDS: Final = ("csv", "xlsx", "parquet")
+LARGEST_MEGABYTES: Final = 10
+
+
+@dataclass(frozen=True)
+class Collection:
+    """A list of cars, each valued or with the reason why not, what they come to, and its documents."""
+
+    items: list[Item]
+    sentence: str
+    workbook: bytes
+    bound: bytes
+
+
+def ask_collection(snapshot: Snapshot) -> None:
+    """Ask for the list and the terms; value it on a press, and hand out what came of it."""
+    st.header("Appraise a collection")
+    if not people.may("appraise"):
+        st.info("Writing an appraisal needs the role appraise: ask whoever manages this market for it.")
+        return
+    st.write(
+        "A car a row: make, model and year are needed, the other columns of the empty list are welcome. "
+        "A row with figure, or low and high, is entered as a draft appraisal on the terms below, every other "
+        "as a model report, which a valuer can make an appraisal."
+    )
+    empty = pl.DataFrame(schema=dict.fromkeys((name for name in COLUMNS if name != SHEET), pl.String))
+    st.download_button("An empty list (CSV)", as_csv(empty), "cars.csv", "text/csv", on_click="ignore")
+    upload = st.file_uploader(
+        "List of cars", type=list(KINDS), max_upload_size=LARGEST_MEGABYTES, key="collection"
+    )
+    by, terms = ask_who(), ask_shared_terms(snapshot)
+    show_bases("" if terms is None else terms["basis"])
+    together = _ask_together()
+    layout = ask_layout()
+    if upload is None:
+        return
+    with received(upload.name, upload.getbuffer()) as path:
+        cars = read_cars(path)
+    st.write(escaped(f"Cars in {upload.name}: {number_words(len(cars))}."))
+    said = repr((snapshot.path, terms, by, together)).encode()
+    key = f"collection {hashlib.sha256(said + upload.getvalue()).hexdigest()}"
+    job = jobs.find(key)
+    if job is None or job.error is not None:
+        ready = bool(by) and terms is not None
+        pressed = st.button("Value the list and freeze the evidence", type="primary", disabled=not ready)
+        if not ready:
+            st.caption(
+                "Say who does this, and every term above, basis and market level too; then it can be valued."
+            )
+        if pressed and by and terms:
+            shared = read_record({"assignment": terms})
+            work = partial(_value, snapshot, shared, cars, by, layout, together)
+            job = jobs.start(key, "Valuing the collection", work)
+    if job is None:
+        return
+    if not job.ended:
+        jobs.show(job)
+    elif job.error is not None:
+        st.error(escaped(job.error))
+    else:
+        _show(job.outcome, snapshot.base_currency)
+
+
+def _ask_together() -> SoldTogether | None:
+    """What selling all at once takes off, where somebody has a judgement of it."""
+    with st.expander("Sold all at once"):
+        off = ask_number(
+            "Per cent that this takes off",
+            "off_at_once",
+            "part that this takes off",
+            0,
+            float(100 * MOST_OFF),
+        )
+        because = st.text_input("Why so much", key="off_because")
+    return SoldTogether(Decimal(repr(off)) / 100, because) if off else None
+
+
+def _value(
+    snapshot: Snapshot,
+    shared: Appraisal,
+    cars: list[Row],
+    by: str,
+    layout: tuple[str, LocaleWords],
+    together: SoldTogether | None,
+    tell: Progress,
+) -> Collection:
+    paper, words = layout
+    at, today = shared.assignment.effective_date, datetime.now(UTC).date()
+    tell("reading what was known on the day", 0, len(cars))
+    known = known_on(snapshot.path, today if at is None else at)
+    items = value_collection(snapshot.market, known, shared, cars, by=by, progress=tell)
+    total = total_of(items, together)
+    workbook = schedule(shared, items, total, words, today)
+    bound = pdf(collection_pages(shared, items, total, words, tell), paper, today, tell)
+    told = collection_sentence(items, total, shared.assignment.currency)
+    return Collection(items, told, workbook, bound)
+
+
+def _show(made: Collection, currency: str) -> None:
+    st.write(f"**{escaped(made.sentence)}.**")
+    st.caption(escaped(ADDED_UP))
+    with st.container(horizontal=True):
+        st.download_button(
+            "Download the workbook", made.workbook, "schedule.xlsx", type="primary", on_click="ignore"
+        )
+        st.download_button(
+            "Download the bound PDF", made.bound, "schedule.pdf", "application/pdf", on_click="ignore"
+        )
+    rows = [_row(item) for item in made.items]
+    shown: dict[str, Any] = {
+        "row": st.column_config.NumberColumn("Row", format="%d"),
+        "reference": "Reference",
+        "car": "Car",
+        "counted": st.column_config.NumberColumn(f"Counted ({currency})", format="localized"),
+        "entered": "Entered as",
+        "reason": "Not valued because",
+    }
+    show_table(pl.DataFrame(rows, infer_schema_length=None), "collection", shown)
+    for item in made.items:
+        if item.facts is None:
+            st.write(escaped(f"Row {item.row.number} was not valued: {item.reason}."))
+    st.caption(
+        "Each car that was valued is among the appraisals at the head of this page, to open and to edit."
+    )
+    st.caption("A formal value is for a qualified valuer to give and to sign; this tool signs nothing.")
+
+
+def _row(item: Item) -> dict[str, Any]:
+    cells = item.row.cells
+    counted = None if item.facts is None else figure_of(item.facts)
+    return {
+        "row": item.row.number,
+        "reference": item.row.reference,
+        "car": " ".join(cells[name] for name in ("year", "make", "model", "variant") if name in cells),
+        "counted": None if counted is None else float(counted),
+        "entered": None if item.facts is None else item.facts.appraisal_id,
+        "reason": item.reason,
+    }

@@ -1,0 +1,225 @@
+"""What is asked of a car: one box to find it, its condition, the price asked; the rest folds away. What is
+entered lives in the address, and goes along from page to page."""
+
+from collections.abc import Callable
+from contextlib import nullcontext
+from decimal import Decimal
+from typing import Any, Final
+
+import polars as pl
+import streamlit as st
+
+from dashboards import caches
+from dashboards.asking.car_search_box import ask_search
+from dashboards.asking.typed_fields import (
+    ask_money,
+    ask_number,
+    ask_typed,
+    ask_year,
+    read_model_year,
+    read_number,
+)
+from dashboards.url_state import field_key, held_to
+from pricing.car import Car
+from pricing.car_fields import FIELDS, NEEDED
+from pricing.errors import CarError, PricingError
+from pricing.intake.written.distances import read_distance
+from pricing.operations.settings import settings_of
+from pricing.snapshot import Snapshot
+from pricing.vocabulary import CONDITION_BANDS, DISTANCE_UNITS, OPTION_CODES
+from pricing.words.advertisement import name_words
+from pricing.words.bands import BAND_LOOKS
+from pricing.words.language.countries import country_words
+from pricing.words.language.glossary import what_is
+from pricing.words.language.plain_text import escaped, sentence
+from pricing.words.sentences import car_words, option_words
+
+KEPT: Final[dict[str, Any]] = {"persist_state": "session"}
+"""Of a field that many pages have; ``address`` writes it into the address."""
+
+_OPTIONS: Final = {option_words(code): code for code in OPTION_CODES}
+
+_SEEN: Final = "car_form_seen"
+"""Session state: whether a visitor has had the form before them, and is not just coming by a link."""
+
+_CHOOSE: Final = "Type which car it is, such as 66 sedge, or choose its make and model from the lists."
+_YEAR: Final = "Say which model year it is, and the answer comes."
+
+
+def ask_car(snapshot: Snapshot, *, first: bool = False) -> tuple[Car, Decimal | None] | None:
+    """Ask for a car and the price asked for it; nothing, and the reason, where what is entered makes none.
+
+    On the ``first`` page all that matters most stands open, on the others it is folded away under the car.
+    """
+    came = not st.session_state.get(_SEEN)
+    st.session_state[_SEEN] = True
+    car, reason = _entered(snapshot)  # before fields forget what they cannot hold
+    title = "Which car is it?" if car is None else escaped(car_words(car.to_dict()))
+    folded = st.container() if first else st.expander(title, expanded=car is None, key="car-form")
+    with folded:
+        named = any(st.session_state.get(name) for name in ("make", "model"))
+        ask_search(name_words({name: st.session_state.get(name) for name in FIELDS}) if named else None)
+        lacks_year = bool(st.session_state.get("make") and st.session_state.get("model")) and car is None
+        if lacks_year:
+            _ask_year()
+        _ask_condition()
+    with folded if first else nullcontext():
+        asking = ask_money(
+            f"Price asked ({snapshot.base_currency}, all-in)",
+            "asking",
+            "asking price",
+            snapshot,
+            help="All that a buyer would pay, premium and tax included. Leave it empty when none is asked.",
+            **KEPT,
+        )
+    with folded:
+        more = st.expander("More about the car", key="car-more", on_change="rerun") if first else None
+        if more is None or more.open or (named and car is None):  # a browser draws all fields that are sent
+            with more or st.container():
+                _ask_details(snapshot, with_year=not lacks_year)
+    if car is None:
+        missing = [name for name in NEEDED if not st.session_state.get(name)]
+        told = _YEAR if missing == ["year"] else _CHOOSE if missing else sentence(reason)
+        st.info(escaped(sentence(reason) if came and reason else told))
+        return None
+    return car, asking
+
+
+def _ask_condition() -> None:
+    """The four bands, each with what such a car looks like; none is chosen for anybody."""
+    held_to("condition_band", list(CONDITION_BANDS))
+    with st.container(key="condition"):
+        st.radio(
+            "Which of these looks like it?",
+            CONDITION_BANDS,
+            None,
+            format_func=str.capitalize,
+            captions=list(BAND_LOOKS.values()),
+            key="condition_band",
+            help=what_is("condition band"),
+            **KEPT,
+        )
+
+
+def _ask_year() -> None:
+    ask_year("Model year", "year", placeholder="as 1968 or 68", **KEPT)
+
+
+def _entered(snapshot: Snapshot) -> tuple[Car | None, str]:
+    """The car that the fields or a link tell of, or why it is none."""
+    entered = {name: st.session_state.get(field_key(name)) for name in FIELDS}
+    if not any(entered[name] for name in NEEDED):
+        return None, ""
+    entered["options"] = [_OPTIONS.get(words, words) for words in entered["options"] or ()]
+    entered["odometer_km"] = _kilometres(str(entered["odometer_km"] or ""))
+    entered["year"] = _read(read_model_year, entered["year"])
+    entered["condition_score"] = _read(lambda text: read_number(text, "score"), entered["condition_score"])
+    try:
+        return Car.checked(entered, known=snapshot.names()), ""
+    except CarError as error:
+        return None, str(error)
+
+
+def _read(read: Callable[[str], Any], typed: Any) -> Any:
+    """What a field of text says; nothing where it cannot be read, which is told under the field."""
+    try:
+        return None if typed in (None, "") else read(str(typed))
+    except PricingError:
+        return None
+
+
+def _kilometres(text: str) -> float | None:
+    """A reading as it is typed, in the unit beside it unless it says its own; one below nought stays so, to
+    be refused as it is everywhere."""
+    unit = st.session_state.get("odometer_unit") or "km"
+    typed = text.strip()
+    size = typed.lstrip("-\N{MINUS SIGN}")
+    found = read_distance(size, unit if unit in DISTANCE_UNITS else "km") if size else None
+    return None if found is None else float(found[0]) * (1.0 if size == typed else -1.0)
+
+
+def _ask_details(snapshot: Snapshot, *, with_year: bool) -> None:
+    """The fields that few people need first."""
+    held = (st.session_state.get(name) for name in ("make", "model", "variant"))
+    names = caches.offered_names(snapshot, *held)
+    first, second, third = st.columns(3)
+    with first:
+        make = _choice("make", names["make"].unique(maintain_order=True).to_list())
+        models = names.filter(pl.col("make") == pl.lit(make, dtype=pl.String))
+        model = _choice("model", models["model"].unique(maintain_order=True).to_list())
+    with second:
+        if with_year:
+            _ask_year()
+        of_model = models.filter(pl.col("model") == pl.lit(model, dtype=pl.String))
+        _choice("variant", of_model["variant"].drop_nulls().to_list(), help="Leave it empty when not known.")
+    with third:
+        held_to("options", list(_OPTIONS))
+        st.multiselect(
+            "Options", list(_OPTIONS), key="options", placeholder="none", help=what_is("option"), **KEPT
+        )
+        _ask_odometer(snapshot)
+    _ask_more(snapshot)
+    st.button("Leave the condition open", on_click=_forget, args=("condition_band",), type="tertiary")
+
+
+def _forget(key: str) -> None:
+    st.session_state[key] = None
+
+
+def _ask_odometer(snapshot: Snapshot) -> None:
+    if "odometer_unit" not in st.session_state:
+        said = st.session_state.get("odometer") is not None  # a link without a unit says kilometres
+        st.session_state["odometer_unit"] = "km" if said else settings_of(snapshot).distance_unit
+    held_to("odometer_unit", list(DISTANCE_UNITS))
+    reading, unit_of = st.columns(2)
+    with reading:
+        ask_typed("Odometer", "odometer", _read_odometer, placeholder="as 61,000", **KEPT)
+    with unit_of:
+        st.selectbox("Odometer unit", list(DISTANCE_UNITS), key="odometer_unit", **KEPT)
+
+
+def _read_odometer(text: str) -> float:
+    found = _kilometres(text)
+    if found is None:
+        raise CarError(
+            f"the odometer reading is no number: got {text!r}; type it as 61,000 or 61k, or leave it empty"
+        )
+    return found
+
+
+def _ask_more(snapshot: Snapshot) -> None:
+    """What is said of a car less often."""
+    first, second, third = st.columns(3)
+    with first:
+        ask_number(
+            "Condition score (0 to 100)", "condition_score", "condition score", 0, 100,
+            help=what_is("condition score"), **KEPT,
+        )  # fmt: skip
+        _choice("matching_numbers", label="Matching numbers", help=what_is("matching numbers"))
+        _choice("history_file", ["yes", "no"], label="History file")
+    with second:
+        _choice("channel")
+        _choice("country", caches.values(snapshot, "country"), label="Country", shown=country_words)
+        _choice("drive_side")
+    with third:
+        _choice("body_style", caches.values(snapshot, "body_style"), label="Body style")
+        st.text_input(
+            "Chassis number", None, 500, key="chassis_number", help="Finds earlier sales of it.", **KEPT
+        )
+
+
+def _choice(
+    name: str,
+    choices: list[str] | None = None,
+    *,
+    label: str | None = None,
+    help: str | None = None,
+    shown: Callable[[str], str] = str,
+) -> str | None:
+    """A choice among the words of a field, or among what is on record."""
+    asks, words = FIELDS[name].asks.split(",")[0], list(FIELDS[name].words) if choices is None else choices
+    held_to(name, words)
+    asked = f"{asks[0].upper()}{asks[1:].removesuffix(' of the model')}" if label is None else label
+    return st.selectbox(
+        asked, words, None, key=name, format_func=shown, help=help, placeholder="not said", **KEPT
+    )

@@ -1,0 +1,114 @@
+"""What a table would come to before anything of it is kept: its first records in words, what would be
+rejected and why, what is doubtful."""
+
+from datetime import UTC, datetime
+from typing import Final
+
+import polars as pl
+import streamlit as st
+
+from dashboards import caches
+from dashboards.caches import Given
+from dashboards.exhibits import show_table
+from dashboards.recording.mapping import called
+from pricing.intake.mappings.previews import preview
+from pricing.intake.mappings.proposals import Proposal
+from pricing.intake.written.cars import CarNames
+from pricing.records.contract import REQUIRED
+from pricing.snapshot import Snapshot
+from pricing.store.records.loading import LoadReport
+from pricing.words.language.plain_text import escaped
+from pricing.words.loading import (
+    dates_sentence,
+    load_sentence,
+    new_name_questions,
+    record_sentence,
+    refused_table,
+    rules_table,
+    told_sentences,
+)
+
+ROWS_PREVIEWED: Final = 5
+TRIED_AT_ONCE: Final = 8_000_000
+"""Bytes of a table up to which every row is tried while the person waits."""
+
+
+def show_records(given: Given, proposal: Proposal, snapshot: Snapshot | None) -> None:
+    """The first rows as the records they would become."""
+    st.header("The first rows, as records")
+    table = caches.sample(given, proposal.mapping.layout)
+    names = CarNames() if snapshot is None else caches.car_names(snapshot)
+    landed = preview(proposal.mapping, table, datetime.now(UTC).date(), ROWS_PREVIEWED, names)
+    st.markdown("\n".join(f"- {escaped(record_sentence(row))}" for row in landed.iter_rows(named=True)))
+    if "event_date" in proposal.mapping.columns:
+        st.caption(dates_sentence(proposal.mapping))
+
+
+def show_trial(given: Given, proposal: Proposal, snapshot: Snapshot | None) -> LoadReport | None:
+    """What a load would come to, row by row; nothing while a large table has not been tried."""
+    st.header("What would be loaded, and what not")
+    large = len(given.content) > TRIED_AT_ONCE
+    if large and not st.button("Try every row", help="Nothing is kept of it."):
+        return None
+    own = caches.own_market_path()
+    records = "" if snapshot is None else snapshot.state.records
+    report = caches.trial(str(own), records, given, proposal.mapping)
+    first = _to_choose(proposal)
+    if first and report.rejected:
+        st.warning(
+            escaped(
+                f"Choose under What holds for every row first: {first}. Until then each row that does not "
+                "say it would be rejected."
+            )
+        )
+    show_report(report, dry_run=True)
+    refused = refused_table(report)
+    if refused.height and not first:  # till then it would say the same of every row
+        st.write("Rows that would wait in quarantine until they are mended, and why:")
+        show_table(
+            refused,
+            "rows that would be rejected",
+            {
+                "file": None,
+                "row": st.column_config.NumberColumn("Row", format="%d", width="small"),
+                "why": st.column_config.TextColumn("Why", width="medium"),
+                "cells": st.column_config.TextColumn("The row as it stands", width="large"),
+            },
+            height="content" if refused.height < 8 else 300,
+        )
+    return report
+
+
+def _to_choose(proposal: Proposal) -> str:
+    """What holds for every row and no record can be without, as far as it is still open, in words."""
+    names = [
+        asked.name for asked in proposal.questions if asked.section == "constants" and asked.name in REQUIRED
+    ]
+    return ", ".join(called(name) for name in names)
+
+
+def show_report(report: LoadReport, *, dry_run: bool = False) -> None:
+    """What became of the rows, and what else there is to know."""
+    says = st.warning if report.accepted + report.known == 0 else st.info if dry_run else st.success
+    says(escaped(f"{load_sentence(report, dry_run=dry_run)}."))
+    for doubt in report.doubts:
+        st.warning(escaped(f"Doubtful: {doubt}"))
+    for sentence in told_sentences(report):
+        if not sentence.startswith("doubtful"):
+            st.write(escaped(f"{sentence[:1].upper()}{sentence[1:]}."))
+    for question in new_name_questions(report):
+        st.warning(
+            escaped(f"{question[:1].upper()}{question[1:]}: mend the file, or settle it under Names later.")
+        )
+    rules = rules_table(report)
+    if rules.height and not dry_run:
+        _show_rules(rules)
+
+
+def _show_rules(rules: pl.DataFrame) -> None:
+    show_table(
+        rules,
+        "rules broken",
+        {"rule": "Rule broken", "rows": st.column_config.NumberColumn("Rows", format="localized")},
+        height="content",
+    )

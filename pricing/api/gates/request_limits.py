@@ -1,0 +1,173 @@
+"""The gate that every request passes: its name, its log line, its counts, and the limits of size and time."""
+
+import asyncio
+import logging
+import re
+import time
+from collections.abc import Mapping
+from typing import Final
+
+from starlette.datastructures import Headers, MutableHeaders
+from starlette.requests import HTTPConnection
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from pricing.api.gates.bodies import Body
+from pricing.api.gates.callers import let_in
+from pricing.api.gates.hosts import refusal
+from pricing.api.gates.request_ids import begin
+from pricing.api.gates.turns import Turns
+from pricing.api.list_reader import SHORT_BODY
+from pricing.api.problems import HttpProblemError, problem
+from pricing.api.service import Service
+
+LIST_BYTES_A_CAR: Final = 1_000
+"""Bytes that a car of a list may take at most, on average."""
+
+LIST_VALUES_A_CAR: Final = 60
+"""The same of what is said of it."""
+
+MOST_VALUES: Final = 10_000
+"""What is said in one request, lists of cars and files aside: to refuse as many takes some hundredths of a
+second."""
+
+AT_ONCE: Final = 24
+"""Requests of one caller that are worked on at a time; others wait their turn, unread."""
+
+LONG_AT_ONCE: Final = 2
+"""The same of requests that work for long."""
+
+ID_HEADER: Final = "X-Request-ID"
+
+_OF_APPRAISAL: Final = re.compile(r"^(/api/v1/appraisals/)[^/]+(/photographs)$")
+
+_LOG: Final = logging.getLogger("pricing.requests")
+
+SAFETY: Final = {
+    "X-Content-Type-Options": "nosniff",
+    "Cache-Control": "no-store",
+    "Referrer-Policy": "no-referrer",
+    "X-Frame-Options": "DENY",
+    "Content-Security-Policy": "default-src 'none'; frame-ancestors 'none'",
+}
+"""Headers of every answer (OWASP, REST Security Cheat Sheet)."""
+
+
+def address(path: str) -> str:
+    """An address by which limits are kept: with a star in place of what names one appraisal.
+
+    >>> address("/api/v1/appraisals/appraisal-0001/photographs"), address("/api/v1/fits")
+    ('/api/v1/appraisals/*/photographs', '/api/v1/fits')
+    """
+    return _OF_APPRAISAL.sub(r"\1*\2", path)
+
+
+class RequestLimits:
+    """ASGI middleware around the whole API."""
+
+    def __init__(
+        self,
+        app: ASGIApp,
+        service: Service,
+        *,
+        sizes: Mapping[str, int],
+        counts: Mapping[str, int | None],
+        long: tuple[str, ...],
+        acts: Mapping[str, str],
+        unguarded: frozenset[str],
+    ) -> None:
+        """``sizes``: bytes that a request to an ``address`` may have, where it is not ``largest_body``;
+        ``counts``: values, where it is not ``MOST_VALUES``, ``None`` for any; ``long``: beginnings of
+        addresses that may work for long; ``acts``: what a caller who posts to an address must be allowed
+        before any of it is taken in; ``unguarded``: addresses that answer anybody."""
+        self._app = app
+        self._service = service
+        self._sizes = sizes
+        self._counts = counts
+        self._turns = Turns(AT_ONCE, LONG_AT_ONCE)
+        self._long = long
+        self._acts = acts
+        self._unguarded = unguarded
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] != "http":
+            await self._app(scope, receive, send)
+            return
+        headers = Headers(scope=scope)
+        name = begin(headers.get(ID_HEADER))
+        started, status = time.perf_counter(), 0
+
+        async def told(message: Message) -> None:
+            nonlocal status
+            if message["type"] == "http.response.start":
+                status = message["status"]
+                answered = MutableHeaders(scope=message)
+                answered[ID_HEADER] = name
+                for header, value in SAFETY.items():
+                    answered.setdefault(header, value)
+            await send(message)
+
+        counters = self._service.counters
+        counters.in_hand.inc()
+        try:
+            limits = self._service.configuration
+            largest = self._sizes.get(address(scope["path"]), limits.largest_body)
+            async with asyncio.timeout(self._seconds(scope["path"])):
+                caller = await self._admit(scope)
+                async with self._turns.of(caller, heavy=self._is_heavy(scope["path"], headers)):
+                    most = self._counts.get(address(scope["path"]), MOST_VALUES)
+                    body = Body(receive, headers, largest, limits.body_seconds, most)
+                    await self._app(scope, body.next, told)
+        except HttpProblemError as refused:
+            answer = problem(refused.status, refused.detail, headers=refused.headers)
+            await answer(scope, receive, told)
+        except TimeoutError:
+            if status:
+                raise
+            answer = problem(503, "this took too long and was given up", headers={"Retry-After": "30"})
+            await answer(scope, receive, told)
+        except BaseException:
+            status = 500 if not status else status
+            raise
+        finally:
+            counters.in_hand.dec()
+            seconds = time.perf_counter() - started
+            route = getattr(scope.get("route"), "path", "none")
+            counters.requests.labels(scope["method"], route, str(status)).inc()
+            counters.seconds.labels(route).observe(seconds)
+            _LOG.info(
+                "request",
+                extra={
+                    "method": scope["method"], "route": route, "status": status,
+                    "milliseconds": round(1000 * seconds, 2),
+                    "caller": getattr(scope.get("state", {}).get("caller"), "name", None),
+                },
+            )  # fmt: skip
+
+    async def _admit(self, scope: Scope) -> str | None:
+        """Let the caller in, before any of the body is read; returns whose turn it is, if anybody's.
+
+        Raises:
+            HttpProblemError: 403 for a host, an origin or a role that is not allowed; what ``let_in`` raises.
+        """
+        request, path = HTTPConnection(scope), scope["path"]
+        refused = refusal(request.headers, self._service.configuration)
+        if refused is not None and path != "/health":
+            raise HttpProblemError(403, refused)
+        if path in self._unguarded:
+            return None
+        caller = await let_in(request, self._service)
+        request.state.caller = caller
+        if scope["method"] == "POST" and address(path) in self._acts:
+            caller.must_be_able_to(self._acts[address(path)])
+        return caller.name
+
+    def _is_heavy(self, path: str, headers: Mapping[str, str]) -> bool:
+        """Whether a request works for long: by its address, or as a list that is not short."""
+        if path.startswith(self._long):
+            return True
+        announced = headers.get("content-length", "")
+        return path in self._sizes and not (announced.isdecimal() and int(announced[:20]) <= SHORT_BODY)
+
+    def _seconds(self, path: str) -> float:
+        limits = self._service.configuration
+        return limits.work_seconds if path.startswith(self._long) else limits.answer_seconds

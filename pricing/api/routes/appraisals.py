@@ -1,0 +1,294 @@
+"""Written appraisals: records, their revisions, their documents. Each belongs to whoever entered it."""
+
+from collections.abc import Callable, Mapping
+from datetime import date
+from typing import Annotated, Any, Final
+
+import polars as pl
+from fastapi import APIRouter, Depends, Path, Query
+from pydantic import BaseModel, ConfigDict, Field
+from starlette.requests import Request
+from starlette.responses import Response
+
+from pricing.api.answers import Answer
+from pricing.api.gates.callers import Caller, caller_who_may
+from pricing.api.idempotency import Key, idempotently
+from pricing.api.pages import Limit, Page, Start, page
+from pricing.api.problems import HttpProblemError, responses
+from pricing.api.schemas import Row
+from pricing.api.service import Service, service_here
+from pricing.api.words import OneOf
+from pricing.appraisal import register
+from pricing.appraisal.completion import complete as complete_appraisal
+from pricing.appraisal.consistency import contradictions
+from pricing.appraisal.contents import missing
+from pricing.appraisal.facts import facts_of, finished
+from pricing.appraisal.record.record import Appraisal, plain_record, read_record, with_answer
+from pricing.appraisal.register import Entry
+from pricing.operations.appraisal_files import evidence_for, revised
+from pricing.reports.formats.docx import docx
+from pricing.reports.formats.pdf import pdf
+from pricing.reports.letter import letter
+from pricing.reports.report import report
+from pricing.reports.short import statement
+from pricing.store.market import Market
+from pricing.words.language.locale import LocaleWords
+
+PAGES: Final = {"report": report, "statement": statement, "letter": letter}
+WRITERS: Final = {
+    "pdf": (pdf, "application/pdf"),
+    "docx": (docx, "application/vnd.openxmlformats-officedocument.wordprocessingml.document"),
+}
+DOCUMENTS: Final = tuple(f"{name}.{kind}" for name in PAGES for kind in WRITERS)
+
+router = APIRouter(tags=["appraisals"], responses=responses(404))
+
+Here = Annotated[Service, Depends(service_here)]
+Valuer = Annotated[Caller, Depends(caller_who_may("appraise"))]
+AppraisalId = Annotated[str, Path(max_length=40, examples=["appraisal-0001"])]
+Revision = Annotated[int | None, Query(ge=1, le=1_000_000, description="The last one when not given.")]
+
+
+class RecordIn(BaseModel):
+    """An appraisal record, by sections, as the form of `pricing appraise new --blank` has them."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    record: dict[str, Any] = Field(
+        examples=[
+            {"assignment": {"kind": "appraisal", "client": "A. Client"}, "subject": {"make": "Wexcombe"}}
+        ]
+    )
+    reason: str = Field("entered", min_length=1, max_length=500)
+
+
+class Answers(BaseModel):
+    """Fields to be changed, as `section.field`, and why."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    answers: dict[str, Annotated[str, Field(max_length=20_000)]] = Field(
+        min_length=1, max_length=200, examples=[{"opinion.figure": "4600"}]
+    )
+    after: int = Field(
+        ge=1, le=1_000_000, description="The revision that these change; 409 if there is a later one."
+    )
+    reason: str = Field("edited", min_length=1, max_length=500)
+
+
+class Completion(BaseModel):
+    """A valuer's completion: every point of the certification answered, under the valuer's own name."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    name: str = Field(min_length=1, max_length=200, description="The valuer's, as the record has it.")
+    certification: dict[str, Annotated[str, Field(max_length=2_000)]] = Field(
+        min_length=1, max_length=20, examples=[{"facts": "confirmed"}]
+    )
+    after: int = Field(
+        ge=1, le=1_000_000, description="The revision that is completed; 409 if there is a later one."
+    )
+
+
+class EntryFacts(BaseModel):
+    """One revision of an appraisal."""
+
+    appraisal_id: str
+    revision: int
+    made_at: str
+    made_by: str
+    reason: str
+    completed: bool
+    evidence_digest: str | None
+    missing: list[Row] = Field(description="What it lacks before it can be completed.")
+    contradictions: list[Row] = Field(description="The rules that it breaks, and what mends each.")
+    record: Row
+
+
+@router.get("/appraisals", response_model=Page)
+def appraisals(
+    request: Request, service: Here, caller: Valuer, start: Start = 0, limit: Limit = 100
+) -> Response:
+    """The last revision of every appraisal of one's own; of all of them for whoever manages the market."""
+    market = service.snapshot().market
+    found = register.listed(market)
+    if not caller.may("manage"):
+        own = [name for name, maker in market.appraisals.first_makers().items() if maker == caller.name]
+        found = found.filter(pl.col("appraisal_id").is_in(own))
+    return Answer(page(request, found, start, limit))
+
+
+@router.post("/appraisals", response_model=EntryFacts, status_code=201, responses=responses(409))
+def enter(given: RecordIn, service: Here, caller: Valuer, key: Key = None) -> Response:
+    """Enter an appraisal, and freeze the evidence for it."""
+
+    market = service.snapshot().market
+
+    def work(market: Market) -> dict[str, Any]:
+        record = _without_photographs(_without_files(read_record(given.record)))
+        (name,) = register.enter(
+            market, [(record, evidence_for(market.path, record))], by=caller.name, reason=given.reason
+        )
+        return {"appraisal_id": name, "revision": 1}
+
+    request = ("enter", given.model_dump_json())
+    return idempotently(market, caller, key, request, work, lambda made: _told(market, made))
+
+
+@router.get("/appraisals/{appraisal_id}", response_model=EntryFacts)
+def appraisal(
+    appraisal_id: AppraisalId, service: Here, caller: Valuer, revision: Revision = None
+) -> Response:
+    """A revision of an appraisal, and what it still lacks."""
+    return Answer(_facts(own_entry(service.snapshot().market, caller, appraisal_id, revision)))
+
+
+@router.patch("/appraisals/{appraisal_id}", response_model=EntryFacts, responses=responses(409))
+def change(
+    appraisal_id: AppraisalId, given: Answers, service: Here, caller: Valuer, key: Key = None
+) -> Response:
+    """Change fields: another revision, which keeps the one before; its evidence is gathered anew where the
+    change asks for other evidence."""
+
+    def change(market: Market, before: Entry) -> int:
+        record = before.record
+        for field, text in given.answers.items():
+            record = with_answer(record, field, text)
+        return revised(market, before, _without_files(record), by=caller.name, reason=given.reason)
+
+    request = ("change", appraisal_id, given.model_dump_json())
+    return another_revision(service, caller, key, appraisal_id, given.after, request, change)
+
+
+@router.post("/appraisals/{appraisal_id}/completion", response_model=EntryFacts, responses=responses(409))
+def complete(
+    appraisal_id: AppraisalId, given: Completion, service: Here, caller: Valuer, key: Key = None
+) -> Response:
+    """Complete an appraisal as its valuer: a revision of a record that lacks and contradicts nothing."""
+
+    def complete(market: Market, before: Entry) -> int:
+        return complete_appraisal(market, before, given.certification, name=given.name, by=caller.name)
+
+    request = ("complete", appraisal_id, given.model_dump_json())
+    return another_revision(service, caller, key, appraisal_id, given.after, request, complete)
+
+
+@router.get("/appraisals/{appraisal_id}/history", response_model=Page)
+def history(
+    request: Request,
+    appraisal_id: AppraisalId,
+    service: Here,
+    caller: Valuer,
+    start: Start = 0,
+    limit: Limit = 100,
+) -> Response:
+    """Who changed what, oldest first."""
+    market = service.snapshot().market
+    own_entry(market, caller, appraisal_id, None)
+    return Answer(page(request, register.history(market, appraisal_id), start, limit))
+
+
+@router.get(
+    "/appraisals/{appraisal_id}/documents/{document}",
+    response_class=Response,
+    responses={200: {"content": {media: {"schema": {"type": "string"}} for _, media in WRITERS.values()}}},
+)
+def document(
+    appraisal_id: AppraisalId,
+    document: Annotated[str, OneOf(DOCUMENTS), Path()],
+    service: Here,
+    caller: Valuer,
+    paper: Annotated[str, OneOf(("a4", "letter")), Query()] = "a4",
+    locale: Annotated[str, Query(pattern="^[A-Za-z]{2,3}(_[A-Za-z0-9]{2,8})*$", max_length=20)] = "en_GB",
+    revision: Revision = None,
+    unfinished: Annotated[bool, Query(description="Also while something is missing.")] = False,
+) -> Response:
+    """A document of an appraisal, from the evidence frozen with it."""
+    entry = own_entry(service.snapshot().market, caller, appraisal_id, revision)
+    name, _, kind = document.partition(".")
+    write, media = WRITERS[kind]
+    facts = facts_of(entry)
+    pages = PAGES[name](facts if unfinished else finished(facts), LocaleWords.of(locale))
+    day: date | None = entry.record.assignment.report_date
+    return Response(
+        write(pages, paper, day),
+        media_type=media,
+        headers={"Content-Disposition": f'attachment; filename="{entry.appraisal_id}-{document}"'},
+    )
+
+
+def own_entry(market: Market, caller: Caller, appraisal_id: str, revision: int | None) -> Entry:
+    """An appraisal that the caller entered, or any for whoever manages the market; another's is not there."""
+    maker = market.appraisals.first_makers().get(appraisal_id)
+    if maker is None or not (maker == caller.name or caller.may("manage")):
+        raise HttpProblemError(404, f"there is no appraisal {appraisal_id!r}")
+    last = register.read(market, appraisal_id)
+    if revision is None or revision == last.revision:
+        return last
+    if revision > last.revision:
+        raise HttpProblemError(404, f"{appraisal_id} has no revision {revision}; its last is {last.revision}")
+    return register.read(market, appraisal_id, revision)
+
+
+def another_revision(
+    service: Service, caller: Caller, key: str | None, appraisal_id: str, after: int,
+    request: tuple[str | bytes, ...], change: Callable[[Market, Entry], int], *, status: int = 200,
+) -> Response:  # fmt: skip
+    """Answer with the revision that ``change`` makes of the one numbered ``after``, the caller's own.
+
+    Raises:
+        HttpProblemError: 404 where the caller has no such appraisal, 409 where it has a later revision.
+    """
+    market = service.snapshot().market
+
+    def work(market: Market) -> dict[str, Any]:
+        before = own_entry(market, caller, appraisal_id, None)
+        if before.revision != after:
+            raise HttpProblemError(
+                409, f"{appraisal_id} has had a revision meanwhile: its last is {before.revision}"
+            )
+        return {"appraisal_id": appraisal_id, "revision": change(market, before)}
+
+    own_entry(market, caller, appraisal_id, None)
+    return idempotently(market, caller, key, request, work, lambda made: _told(market, made), status=status)
+
+
+def _without_files(record: Appraisal) -> Appraisal:
+    """The record, which may not name files of the server: whoever writes it need not be let at them."""
+    for section, field in (("inspection", "sheet"), ("repairs", "catalogue")):
+        if getattr(getattr(record, section), field):
+            raise HttpProblemError(
+                422, f"{section}.{field} names a file, which an appraisal over the API cannot take in"
+            )
+    return record
+
+
+def _without_photographs(record: Appraisal) -> Appraisal:
+    """The record, which names no photograph: who knows a digest need not be let at what it is of."""
+    if record.photographs:
+        raise HttpProblemError(
+            422, "photographs are sent to /appraisals/{appraisal_id}/photographs, one each"
+        )
+    return record
+
+
+def _told(market: Market, made: Mapping[str, Any]) -> dict[str, Any]:
+    """The facts of a revision that was made."""
+    return _facts(register.read(market, made["appraisal_id"], made["revision"]))
+
+
+def _facts(entry: Entry) -> dict[str, Any]:
+    return {
+        "appraisal_id": entry.appraisal_id, "revision": entry.revision, "made_at": str(entry.made_at),
+        "made_by": entry.made_by, "reason": entry.reason, "completed": entry.record.completed,
+        "evidence_digest": entry.evidence_digest,
+        "missing": [
+            {"name": content.name, "part": content.part, "source": content.source}
+            for content in missing(entry.record, entry.evidence)
+        ],
+        "contradictions": [
+            {"rule": found.rule, "sentence": found.sentence, "mends": found.mends}
+            for found in contradictions(entry.record, entry.evidence)
+        ],
+        "record": plain_record(entry.record),
+    }  # fmt: skip

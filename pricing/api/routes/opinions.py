@@ -1,0 +1,148 @@
+"""What people say of prices: statements, kept apart from sale records, and how good they were."""
+
+import json
+from typing import Annotated, Any
+
+import polars as pl
+from fastapi import APIRouter, Depends, Query
+from pydantic import BaseModel, Field
+from starlette.requests import Request
+from starlette.responses import Response
+
+from pricing.api.answers import Answer
+from pricing.api.gates.callers import Caller, caller_who_may
+from pricing.api.idempotency import Key, idempotently
+from pricing.api.pages import Limit, Page, Start, page
+from pricing.api.problems import HttpProblemError, responses
+from pricing.api.schemas import Amount, Currency, Day, Name, Row, Word
+from pricing.api.service import Service, service_here, where
+from pricing.decisions.plain import plain
+from pricing.decisions.source_record import source_record
+from pricing.opinions.statement import TYPES
+from pricing.store.market import Market
+
+router = APIRouter(tags=["opinions"])
+reading = [Depends(caller_who_may("read"))]
+Loader = Annotated[Caller, Depends(caller_who_may("load"))]
+
+Here = Annotated[Service, Depends(service_here)]
+OpinionId = Annotated[str, Field(min_length=1, max_length=40, pattern=r"^[0-9a-f]+$")]
+MOST: int = 1_000
+"""Statements of one request."""
+
+
+class Said(BaseModel):
+    """One statement: who says on which day, of which cars in which state, that a share of the sales lies
+    between two prices. It is no sale and is never counted as one."""
+
+    source: Name = Field(description="Who says it.", examples=["A. Rowe"])
+    standing: Word | None = Field(None, description="Who the source is, in own words.")
+    stated_on: Day
+    make: Name
+    model: Name
+    variant: Word | None = None
+    year_from: Annotated[int, Field(ge=0, le=9999)] | None = None
+    year_to: Annotated[int, Field(ge=0, le=9999)] | None = None
+    country: Word | None = Field(None, examples=["GB"])
+    channel: Word | None = None
+    condition_band: Word | None = Field(None, description="Or a score.", examples=["average"])
+    condition_score: Annotated[float, Field(ge=0, le=100)] | None = None
+    low: Amount | None = Field(None, description="May be left open.")
+    middle: Amount | None = Field(None, description="Half of the sales are below it, where it was asked for.")
+    high: Amount | None = None
+    currency: Currency
+    price_basis: Word = Field(examples=["all-in"])
+    holds: Word = Field(description="half, eight in ten, or nearly all.", examples=["eight in ten"])
+
+
+class Kept(BaseModel):
+    """What became of statements."""
+
+    read: int
+    kept: int
+    known: int = Field(description="Statements that the market had already.")
+    ids: list[str]
+
+
+class Withdrawal(BaseModel):
+    """Why a statement goes."""
+
+    reason: Name
+
+
+class Withdrawn(BaseModel):
+    """A statement that counts no more, and is kept."""
+
+    opinion_id: str
+
+
+class Scores(BaseModel):
+    """How good each source was against later sales."""
+
+    sources: list[Row]
+
+
+@router.get("/opinions", response_model=Page, dependencies=reading, responses=responses(404))
+def opinions(
+    request: Request,
+    service: Here,
+    make: Annotated[Name | None, Query(description="Capitals do not matter.")] = None,
+    model: Annotated[Name | None, Query()] = None,
+    every: Annotated[bool, Query(description="Those withdrawn too.")] = False,
+    start: Start = 0,
+    limit: Limit = 100,
+) -> Response:
+    """What people say, oldest first, with the all-in prices it comes to in the market's base currency."""
+    snapshot = service.snapshot()
+    found = snapshot.market.statements.read(every=True) if every else snapshot.opinions()
+    return Answer(page(request, found.filter(**where(snapshot, make, model)), start, limit))
+
+
+@router.post("/opinions", response_model=Kept, status_code=201, responses=responses(409))
+def say(
+    statements: Annotated[list[Said], Field(min_length=1, max_length=MOST)],
+    service: Here,
+    caller: Loader,
+    meant: Annotated[bool, Query(description="A better state is meant to fetch less.")] = False,
+    key: Key = None,
+) -> Response:
+    """Keep statements, all or none. The same said again is known and changes nothing; a better state that
+    fetches less is asked again, unless it is `meant`."""
+    rows: list[dict[str, Any]] = [part.model_dump() for part in statements]
+    texts = [{name: None if row[name] is None else str(row[name]) for name in TYPES} for row in rows]
+    cells = pl.DataFrame(texts, schema=dict.fromkeys(TYPES, pl.String))
+
+    def work(market: Market) -> dict[str, Any]:
+        found: dict[str, Any] = plain(market.statements.add(cells, meant=meant))
+        return found
+
+    request = ("opinions", str(meant), json.dumps(texts))
+    return idempotently(Market.open(service.configuration.market), caller, key, request, work)
+
+
+@router.post("/opinions/{opinion_id}/withdrawal", response_model=Withdrawn, responses=responses(404, 409))
+def withdraw(
+    opinion_id: OpinionId, why: Withdrawal, service: Here, caller: Loader, key: Key = None
+) -> Response:
+    """Withdraw a statement: it is kept, and counts no more."""
+    market = service.snapshot().market
+
+    def work(market: Market) -> dict[str, str]:
+        known = market.opinions()["opinion_id"].str.starts_with(opinion_id).sum()
+        if known != 1:
+            raise HttpProblemError(
+                404, f"{known} statements in force have a name that starts with {opinion_id!r}"
+            )
+        name = market.statements.withdraw(opinion_id, why.reason)
+        return {"opinion_id": name}
+
+    request = ("withdraw opinion", opinion_id, why.reason)
+    return idempotently(market, caller, key, request, work, status=200)
+
+
+@router.get("/opinions/scores", response_model=Scores, dependencies=reading)
+def scores(service: Here) -> Response:
+    """How often sales fell where each source said, how wide it was, bias, calibration and information (Cooke
+    1991), and pinball loss beside the price model's on the same sales."""
+    found = source_record(service.snapshot()).sources
+    return Answer({"sources": plain(found.with_columns(pl.col(pl.Float64).fill_nan(None)))})

@@ -1,0 +1,100 @@
+"""Whether the server lives, whether it can answer, and what it counts; and what market it is about."""
+
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Annotated
+
+from fastapi import APIRouter, Depends
+from pydantic import BaseModel, Field
+from starlette.requests import Request
+from starlette.responses import Response
+
+from pricing.api.answers import Answer
+from pricing.api.gates.callers import caller_who_may
+from pricing.api.gates.counters import ages_text
+from pricing.api.pages import Limit, Page, Start, page
+from pricing.api.problems import responses
+from pricing.api.schemas import Warned
+from pricing.api.service import Service, service_here
+from pricing.operations.ages import ages
+from pricing.operations.opening import standing_warning
+
+Here = Annotated[Service, Depends(service_here)]
+
+server_router = APIRouter(tags=["server"])
+router = APIRouter(tags=["market"], dependencies=[Depends(caller_who_may("read"))])
+
+
+class Health(BaseModel):
+    """That the process answers."""
+
+    status: str = Field(examples=["alive"])
+
+
+class Ready(BaseModel):
+    """That questions can be answered."""
+
+    status: str = Field(examples=["ready"])
+    fit: str = Field(examples=["fit-0001"])
+
+
+class MarketFacts(Warned):
+    """A market."""
+
+    base_currency: str = Field(description="Every price is in it (ISO 4217).", examples=["EUR"])
+    batches: int = Field(description="Loads that stand.")
+    records: int = Field(description="Records that stand in front: sales, offers, asking prices.")
+    fit: str | None = Field(description="The newest fit.")
+    stale: bool = Field(description="Whether records have changed since that fit.")
+
+
+@server_router.get("/health", response_model=Health)
+async def health() -> Response:
+    """Whether the process lives; asks nothing of the market."""
+    return Answer({"status": "alive"})
+
+
+@server_router.get("/ready", response_model=Ready, responses=responses(503))
+def ready(service: Here) -> Response:
+    """Whether the market can be read and has a fitted model, now in memory."""
+    snapshot = service.snapshot()
+    fit = service.fit_of(snapshot, None)
+    snapshot.fit(fit)
+    return Answer({"status": "ready", "fit": fit})
+
+
+@server_router.get(
+    "/metrics",
+    dependencies=[Depends(caller_who_may("read"))],
+    response_class=Response,
+    responses={
+        200: {"content": {"text/plain": {"schema": {"type": "string"}}}},
+        **responses(401, 403, 429, 503),
+    },
+)
+def metrics(service: Here) -> Response:
+    """Counts of this server, and how old backup, fit and rates are, in Prometheus's text form."""
+    folder = service.configuration.backups
+    told = ages(service.snapshot().market, Path(folder) if folder else None, datetime.now(UTC))
+    text = service.counters.text() + ages_text(told)
+    return Response(text, media_type="text/plain; version=0.0.4; charset=utf-8")
+
+
+@router.get("/market", response_model=MarketFacts)
+def market(service: Here) -> Response:
+    """The market that this server answers about."""
+    snapshot = service.snapshot()
+    state = snapshot.state
+    return Answer(
+        {
+            "base_currency": snapshot.base_currency, "batches": state.batches,
+            "records": snapshot.sales().height, "fit": state.fit, "stale": state.stale,
+            "warning": standing_warning(state),
+        }
+    )  # fmt: skip
+
+
+@router.get("/models", response_model=Page)
+def models(request: Request, service: Here, start: Start = 0, limit: Limit = 100) -> Response:
+    """Every make, model and variant on record, with its number of sales."""
+    return Answer(page(request, service.snapshot().counts, start, limit))

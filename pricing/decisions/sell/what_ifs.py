@@ -1,0 +1,134 @@
+"""What if, before a sale: each repair and each missing paper, and what the sale would then leave.
+
+A repair makes one item sound in every draw; the car is then priced in that state, at the same levels. A paper
+is a comparison of different cars: whether it is the paper that brings more, only cars sold before and after
+can say (``before_and_after``).
+"""
+
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+from decimal import Decimal
+from typing import Any, Final
+
+import numpy as np
+import polars as pl
+
+from pricing.arrays import Floats
+from pricing.condition.repairs import RepairCosts
+from pricing.decisions.price_by_score import GivesDistributions
+from pricing.decisions.ranges import quantiles
+from pricing.decisions.sell.before_and_after import BeforeAndAfter
+from pricing.decisions.simulation import CarDraws
+
+MOST_ITEMS: Final = 12
+"""Repairs looked at: those that would give back the most points of score."""
+
+PAPERS: Final[tuple[tuple[str, dict[str, Any]], ...]] = (
+    ("history file", {"history_file": True}),
+    ("numbers documented", {"matching_numbers": "documented"}),
+)
+"""Papers that a car may lack, and what they would let one say."""
+
+COLUMNS: Final = {
+    "item": pl.String, "kind": pl.String, "cost_low": pl.Float64, "cost_mid": pl.Float64, "cost_high":
+    pl.Float64, "net_before": pl.Float64, "net_after": pl.Float64, "gain": pl.Float64, "left": pl.Float64,
+    "pays": pl.Float64, "pairs": pl.Int64, "supported": pl.Boolean,
+}  # fmt: skip
+
+
+def what_ifs(
+    model: GivesDistributions,
+    draws: CarDraws,
+    net: Callable[[Floats], Floats],
+    rate: float,
+    costs: RepairCosts | None,
+    papers: Mapping[str, Decimal],
+    compared: tuple[BeforeAndAfter, ...],
+) -> pl.DataFrame:
+    """One row an item (``COLUMNS``), what leaves most beyond its cost first, in the seller's currency.
+
+    Args:
+        draws: the car on the channel that it is to be sold on.
+        net: what a sale at these prices (all-in, the model's currency) leaves in each draw.
+        rate: units of the seller's currency for one of the model's.
+        costs: repairs of the inspected car, in the model's currency.
+        papers: what each paper would cost to get, in the seller's currency.
+        compared: what cars sold before and after such a change brought.
+
+    ``cost_*`` are P10, P50 and P90 of the cost (null: not said); ``net_before`` and ``net_after`` what a
+    sale leaves in the middle; ``gain`` the mean of what it leaves more, ``left`` the same less the cost, and
+    ``pays`` the share of draws in which that is above nought (null without a cost); ``pairs`` and
+    ``supported`` say whether before and after speak for it.
+    """
+    told = {found.change: found for found in compared}
+    before = net(draws.price)
+    rows = [
+        _row(name, "paper", told.get(name), _said(papers.get(name)), before, net(after))
+        for name, after in _with_papers(model, draws)
+    ]
+    if costs is not None:
+        rows += [
+            _row(title, "repair", told.get("repair"), cost * rate, before, net(after))
+            for title, cost, after in _repaired(draws, costs)
+        ]
+    return pl.DataFrame(rows, schema=COLUMNS).sort(
+        pl.col("left").fill_null(pl.col("gain")), descending=True, maintain_order=True
+    )
+
+
+def _said(cost: Decimal | None) -> Floats | None:
+    return None if cost is None else np.full(1, float(cost))
+
+
+def _with_papers(model: GivesDistributions, draws: CarDraws) -> list[tuple[str, Floats]]:
+    """Prices with each paper that the car is not known to have, at the levels of ``draws``."""
+    lacking = [
+        (name, change)
+        for name, change in PAPERS
+        if all(getattr(draws.car, key) in (None, False, "claimed") for key in change)
+    ]
+    if not lacking:
+        return []
+    cars = [draws.car, *(replace(draws.car, **change) for _, change in lacking)]
+    prices = model.distribution(pl.concat([car.frame(draws.at) for car in cars])).ppf(draws.level)
+    return [
+        (name, draws.price * after / prices[0]) for (name, _), after in zip(lacking, prices[1:], strict=True)
+    ]
+
+
+def _repaired(draws: CarDraws, costs: RepairCosts) -> list[tuple[str, Floats, Floats]]:
+    """Title, cost and price after of the repairs that hold the score down most, each by itself."""
+    result = costs.result
+    repaired = []
+    for check, title in result.holding.head(MOST_ITEMS).select("check", "title").iter_rows():
+        mask = np.zeros(result.states.shape, dtype=np.bool_)
+        mask[:, result.items.ids.index(check)] = True
+        cost = costs.total(mask)
+        if cost.max() > 0.0:
+            repaired.append((str(title), cost, draws.mended(mask)))
+    return repaired
+
+
+def _row(
+    item: str,
+    kind: str,
+    compared: BeforeAndAfter | None,
+    cost: Floats | None,
+    before: Floats,
+    after: Floats,
+) -> dict[str, Any]:
+    gain = after - before
+    ends = [None] * 3 if cost is None else quantiles(cost).tolist()
+    spare = None if cost is None else gain - cost
+    return dict(
+        zip(
+            COLUMNS,
+            (
+                item, kind, *ends, float(quantiles(before, 0.5)), float(quantiles(after, 0.5)),
+                float(gain.mean()), None if spare is None else float(spare.mean()),
+                None if spare is None else float((spare > 0.0).mean()),
+                0 if compared is None else compared.pairs, compared is not None and compared.supported,
+            ),
+            strict=True,
+        )
+    )  # fmt: skip

@@ -1,0 +1,291 @@
+"""Tables in text files: any of the usual delimiters and encodings, and lines that are not as they should
+be."""
+
+import codecs
+import csv
+from collections import Counter
+from collections.abc import Iterable, Iterator
+from pathlib import Path
+from typing import Any, Final
+
+import polars as pl
+
+from pricing.errors import FileError
+from pricing.intake.mappings.headings import plain_names
+from pricing.intake.tables.drawn_rows import is_ditto
+from pricing.intake.tables.drawn_tables import LOOKED_THROUGH, DrawnTable, header_row, tables_in
+from pricing.intake.tables.layout import Layout, numbered
+from pricing.untrusted.limits import Limits
+
+PART_ROWS: Final = 250_000
+BLOCK: Final = 1 << 22
+FEWEST_SWALLOWED: Final = 3
+"""Lines inside one cell from which they are looked at as rows."""
+
+EXTRA_CELLS: Final = "cells beyond the header"
+"""Column holding what a line has more than its header."""
+
+ENCODINGS: Final = {"utf-8": "utf-8-sig", "utf-16": "utf-16", "latin-1": "cp1252", "mac-roman": "mac_roman"}
+"""Text encodings by the name used in mapping files. Files called Latin-1 are read as its superset
+Windows-1252, as the WHATWG Encoding standard has it."""
+
+_LETTERS: Final = "äöüßÄÖÜéèêëàâîïôûùçÉÀñíóúáåÅæøìò£€’"
+"""What seven languages write beyond ASCII, by which Windows-1252 and Mac OS Roman are told apart."""
+
+DELIMITERS: Final = (",", ";", "\t", "|")
+
+
+DRAWN_LINES: Final = 20_000
+"""A file of more lines was written by a program, and only its header is looked for."""
+
+Frames = Iterator[tuple[pl.DataFrame, int] | tuple[pl.DataFrame, int, Counter[str]]]
+
+
+def read_text_table(path: Path, layout: Layout, limits: Limits) -> Frames:
+    """The rows of a text file, part by part, how many there will be about, and those that are no records."""
+    csv.field_size_limit(limits.read_cell)
+    survey = survey_text(path, layout.encoding, limits)
+    head = _head(path, survey[0], limits)
+    delimiter = _find_delimiter(head) if layout.delimiter is None else layout.delimiter
+    if len(delimiter.encode()) != 1:
+        raise FileError(f"{path}: a delimiter is one plain character; got {delimiter!r}")
+    for found in _found(path, layout, limits, survey, head, delimiter):
+        frame = plain_names(found[0])
+        _refuse_open_quote(path, frame, delimiter)
+        yield (frame, *found[1:])
+
+
+def _found(
+    path: Path, layout: Layout, limits: Limits, survey: tuple[str, int, str], head: list[str], delimiter: str
+) -> Frames:
+    """The rows by whichever reader the file needs."""
+    encoding, lines, line_end = survey
+    first = 0 if layout.header_row is None else layout.header_row - 1
+    if layout.header_row is None and lines <= DRAWN_LINES:
+        drawn = _drawn(path, encoding, delimiter, limits)
+        if drawn is not None:
+            total = sum(table.frame.height for table in drawn)
+            for table in drawn:
+                yield table.frame, total, table.set_aside
+            return
+    elif layout.header_row is None:
+        first = header_row([_cells(line, delimiter) for line in head]) or 0
+    if encoding in ("utf-8", "utf-8-sig") and line_end == "\n":
+        source: Path | bytes = path
+    else:
+        source = path.read_bytes().decode(encoding).replace(line_end, "\n").encode()
+    done = 0
+    try:
+        scan = pl.scan_csv(source, infer_schema=False, separator=delimiter, skip_lines=first)
+        for frame in scan.collect_batches(chunk_size=PART_ROWS, maintain_order=True):
+            yield numbered(frame, done + first + 2), lines - first - 1
+            done += frame.height
+        if done == 0:
+            raise FileError(f"{path} has a header and no rows")
+    except pl.exceptions.NoDataError:
+        raise FileError(f"{path} is empty") from None
+    except pl.exceptions.ComputeError:
+        # Lines with stray quotes or too many cells: read one by one, so that only those lines suffer.
+        yield from _read_ragged(path, encoding, delimiter, first, done)
+
+
+def _drawn(path: Path, encoding: str, delimiter: str, limits: Limits) -> list[DrawnTable] | None:
+    """The tables of a file that is more than a header and records below it; None for one that is not."""
+    with path.open(encoding=encoding, newline="") as file:
+        try:
+            rows = list(csv.reader(_with_ditto_marks(file, delimiter), delimiter=delimiter))
+        except csv.Error:
+            return None
+    width = max(map(len, rows), default=0)
+    if width < 2 or width > limits.read_columns:
+        return None
+    cells = [[cell if cell != "" else None for cell in row] + [None] * (width - len(row)) for row in rows]
+    header = header_row(cells)
+    grid = pl.DataFrame(cells, schema={f"cell {at}": pl.String for at in range(width)}, orient="row")
+    tables = tables_in(grid, header)
+    marked = any(cell and is_ditto(cell) for row in rows for cell in row)
+    if not tables or (
+        not marked and len(tables) == 1 and not tables[0].set_aside.total() and header in (None, 0)
+    ):
+        return None
+    extra = [f"column {place + 1}" for place in range(len(rows[header or 0]), width)]
+    return [DrawnTable(_with_extra(table.frame, extra, delimiter), table.set_aside) for table in tables]
+
+
+def _with_ditto_marks(lines: Iterable[str], delimiter: str) -> Iterator[str]:
+    """Lines in which a quotation mark that is a cell of its own is the ditto sign, and opens no quotation.
+
+    >>> list(_with_ditto_marks(['"\\t1967\\t"', '"a, b",2,"c"'], "\\t"))
+    ['〃\\t1967\\t〃\\n', '"a, b",2,"c"']
+    """
+    width = 0
+    for line in lines:
+        cells = line.rstrip("\r\n").split(delimiter)
+        width = width or (len(cells) if len(cells) > 2 else 0)
+        marks = [cell.strip() in ('"', '-"-', '--"--') for cell in cells]
+        if len(cells) == width and any(marks):
+            line = (
+                delimiter.join("\u3003" if mark else cell for mark, cell in zip(marks, cells, strict=True))
+                + "\n"
+            )
+        yield line
+
+
+def _with_extra(frame: pl.DataFrame, names: list[str], delimiter: str) -> pl.DataFrame:
+    """Cells beyond the header in a column of theirs."""
+    beyond = [name for name in names if name in frame.columns]
+    if not beyond:
+        return frame
+    together = pl.concat_str(beyond, separator=delimiter, ignore_nulls=True)
+    return frame.with_columns(pl.when(together != "").then(together).alias(EXTRA_CELLS)).drop(beyond)
+
+
+def _read_ragged(
+    path: Path, encoding: str, delimiter: str, first: int, done: int
+) -> Iterator[tuple[pl.DataFrame, int]]:
+    """Lines through Python's own reader, from row ``done`` on; cells beyond the header go in a column of
+    theirs."""
+    with path.open(encoding=encoding, newline="") as file:
+        lines = csv.reader(file, delimiter=delimiter)
+        rows: list[list[str]] = []
+        try:
+            table = list(lines)[first:]
+        except csv.Error as error:
+            raise FileError(f"{path}, line {lines.line_num}: {error}") from None
+    header, rows = _unique_names(table[0] if table else []), table[1 + done :]
+    if not header:
+        raise FileError(f"{path} has no header in row {first + 1}")
+    width = len(header)
+    columns: dict[str, Any] = {
+        name: [row[place] if place < len(row) and row[place] != "" else None for row in rows]
+        for place, name in enumerate(header)
+    }
+    columns[EXTRA_CELLS] = [delimiter.join(row[width:]) or None if len(row) > width else None for row in rows]
+    yield (
+        numbered(pl.DataFrame(columns, schema=dict.fromkeys(columns, pl.String)), done + first + 2),
+        len(rows) + done,
+    )
+
+
+def _unique_names(header: list[str]) -> list[str]:
+    """The header with repeated names numbered, as the main reader does."""
+    seen: dict[str, int] = {}
+    names = []
+    for name in header:
+        if name in seen:
+            names.append(f"{name}_duplicated_{seen[name]}")
+            seen[name] += 1
+        else:
+            names.append(name)
+            seen[name] = 0
+    return names
+
+
+def _refuse_open_quote(path: Path, frame: pl.DataFrame, delimiter: str) -> None:
+    """Refuse a cell that holds several lines of as many cells as the header has: rows that a quotation mark
+    which is not closed has swallowed."""
+    width = len(set(frame.columns) - {"row_number", EXTRA_CELLS})
+    if width < 2:
+        return
+    shortest = FEWEST_SWALLOWED + (FEWEST_SWALLOWED - 1) * (width - 1)
+    longest = frame.select(pl.col(pl.String).str.len_bytes().max())
+    long = [name for name in longest.columns if (longest[name][0] or 0) >= shortest]
+    broken = frame.select(pl.col(long).str.contains("\n", literal=True).any())
+    names = [name for name in broken.columns if broken[name][0]]
+    if not names:
+        return
+    lines, marks = (pl.col(names).str.count_matches(mark, literal=True) for mark in ("\n", delimiter))
+    swallowed = (lines >= FEWEST_SWALLOWED) & (marks >= (lines - 1) * (width - 1))
+    rows = frame.filter(pl.any_horizontal(swallowed))["row_number"]
+    if rows.len():
+        raise FileError(
+            f"{path}, row {rows[0]}: a quotation mark is opened and not closed, and swallows the rows after "
+            "it; close it, or take it away"
+        )
+
+
+def survey_text(path: Path, stated: str | None, limits: Limits) -> tuple[str, int, str]:
+    """The encoding of a text file, the number of its lines and what ends them, in one pass that bounds the
+    length of a line."""
+    if stated is not None and stated not in ENCODINGS:
+        raise FileError(f"{path}: encoding {stated!r} is not one of {', '.join(ENCODINGS)}")
+    longest = limits.read_cell * 32
+    with path.open("rb") as file:
+        start = file.read(4)
+        if stated is None:
+            encoding = "utf-16" if start[:2] in (b"\xff\xfe", b"\xfe\xff") else "utf-8"
+        else:
+            encoding = stated
+        if encoding != "utf-16" and b"\0" in start:
+            raise FileError(f"{path} is not a text file")
+        file.seek(0)
+        decoder = codecs.getincrementaldecoder(ENCODINGS[encoding])()
+        lines, returns, unbroken, last, plain = 0, 0, 0, b"", True
+        while True:
+            block = file.read(BLOCK)
+            try:
+                if encoding == "utf-16" or not block.isascii() or not block or decoder.getstate()[0]:
+                    plain &= decoder.decode(block, final=not block).isascii()
+            except UnicodeDecodeError as error:
+                if not block and (encoding == "utf-16" or not plain):
+                    raise FileError(f"{path} is cut short: it ends in the middle of a character") from None
+                if stated is None and encoding == "utf-8":
+                    return survey_text(path, _eight_bit(path, limits), limits)
+                raise FileError(
+                    f"{path} is not {encoding} text: {error.reason} at byte {error.start}"
+                ) from None
+            if not block:
+                break
+            if encoding != "utf-16" and b"\0" in block:
+                raise FileError(f"{path} is not a text file: it holds a zero byte")
+            lines += block.count(b"\n")
+            returns += block.count(b"\r")
+            last = block[-1:]
+            ends = max(block.rfind(b"\n"), block.rfind(b"\r"))
+            unbroken = unbroken + len(block) if ends < 0 else len(block) - ends
+            if unbroken > longest:
+                raise FileError(f"{path} has a line of more than {longest:,} characters")
+    line_end = "\r" if returns and not lines else "\n"
+    if line_end == "\r":
+        lines = returns
+    return ENCODINGS[encoding], lines + (last != line_end.encode()), line_end
+
+
+def _eight_bit(path: Path, limits: Limits) -> str:
+    """Of the two encodings of one byte a letter, that in which more of a file's letters are those of our
+    languages."""
+    with path.open("rb") as file:
+        start = file.read(limits.read_cell)
+    letters = {
+        name: sum(text.count(letter) for letter in _LETTERS)
+        for name in ("latin-1", "mac-roman")
+        if (text := start.decode(ENCODINGS[name], errors="replace"))
+    }
+    return "mac-roman" if letters["mac-roman"] > letters["latin-1"] else "latin-1"
+
+
+def _head(path: Path, encoding: str, limits: Limits) -> list[str]:
+    """The first lines of a file."""
+    with path.open(encoding=encoding, newline="") as file:
+        return [file.readline(limits.read_cell) for _ in range(LOOKED_THROUGH)]
+
+
+def _cells(line: str, delimiter: str) -> list[str | None]:
+    try:
+        return list(next(csv.reader([line], delimiter=delimiter), []))
+    except csv.Error:
+        return []
+
+
+def _find_delimiter(head: list[str]) -> str:
+    """The candidate that parts the most lines alike, into the most cells."""
+
+    def alike(mark: str) -> tuple[int, int]:
+        counts = Counter(len(_cells(line, mark)) for line in head if line.strip())
+        counts.pop(1, None)
+        if not counts:
+            return (0, 0)
+        cells, lines = max(counts.items(), key=lambda pair: pair[0] * pair[1])
+        return cells * lines, cells
+
+    return max(DELIMITERS, key=alike)

@@ -1,0 +1,110 @@
+"""What each row of a frame tells of the price: a sale exactly, an unsold lot by bounds, an asking price
+with a gap."""
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import polars as pl
+from numpy.typing import NDArray
+
+from pricing.arrays import Floats, Ints
+from pricing.errors import ModelError, TableError
+from pricing.model.features.spec import FeatureSpec
+
+BID_SLACK: Final = 0.25
+"""How far below the highest bid (in logs) the bound from below is put. The highest bid follows the very
+price it is to bound, as a bound that knows nothing of the price would not: taken at its word it pulls
+unsold lots up, and half of the bias that leaving them out causes stays. With slack it only keeps the
+wildest guesses out."""
+
+RESERVE_REACH: Final = 0.35
+"""How far below its reserve (in logs) an unsold lot is taken to be worth at least. Whoever sets a reserve has
+seen the car (common practice, no source), so that it says more of the price than that the price is lower:
+without a bound from below, lots whose record leaves out what makes them cheap pull all prices down."""
+
+
+@dataclass(frozen=True)
+class SaleEvidence:
+    """Usable rows in order of date: prepared ``features``, log price ``y`` (NaN for an unsold row) with its
+    ``lower`` and ``upper`` bounds, and which rows are ``sold`` and which ``asking``."""
+
+    features: pl.DataFrame
+    y: Floats
+    lower: Floats
+    upper: Floats
+    sold: NDArray[np.bool_]
+    asking: NDArray[np.bool_]
+
+    def __len__(self) -> int:
+        return len(self.y)
+
+    def __getitem__(self, rows: slice | Ints) -> "SaleEvidence":
+        return SaleEvidence(
+            self.features[rows],
+            self.y[rows],
+            self.lower[rows],
+            self.upper[rows],
+            self.sold[rows],
+            self.asking[rows],
+        )
+
+    def days(self, spec: FeatureSpec) -> Floats:
+        """Day of each row, since 1970; nought throughout where the spec has no dates."""
+        if not spec.event_date:
+            return np.zeros(len(self))
+        return self.features[spec.event_date].to_physical().cast(pl.Float64).to_numpy()
+
+    @classmethod
+    def gather(cls, frame: pl.DataFrame, spec: FeatureSpec) -> "SaleEvidence":
+        """The rows of ``frame`` that tell something of the price: sales, asking prices, and unsold lots with
+        a price that the market did not give. Withdrawn offers and rows without a date tell nothing; nor does
+        the highest bid of an unsold lot by itself, which bounds the price from below alone: taken in, such
+        lots pull prices further up than leaving them out does.
+
+        Raises:
+            TableError: the price, a group or the date column is absent.
+            ModelError: a price is not positive and finite, or no row is a sale.
+        """
+        required = [spec.price, *spec.groups, *([spec.event_date] if spec.event_date else [])]
+        absent = [name for name in required if name not in frame.columns]
+        if absent:
+            raise TableError(
+                f"the frame lacks the column {', '.join(absent)}; it has {', '.join(frame.columns)}"
+            )
+        price = pl.col(spec.price).cast(pl.Float64)
+        wrong = frame.filter(price.is_not_null() & ~(price.is_finite() & (price > 0))).height
+        if wrong:
+            raise ModelError(
+                f"{wrong} of {len(frame)} prices in column {spec.price} are not positive and finite"
+            )
+        outcome = pl.col(spec.outcome) if spec.outcome in frame.columns else pl.lit("sold")
+        bounds = [
+            pl.col(name).cast(pl.Float64) if name in frame.columns else pl.lit(None, dtype=pl.Float64)
+            for name in (spec.lower_price, spec.upper_price)
+        ]
+        told = frame.with_columns(
+            __sold=(outcome == "sold") & price.is_not_null(),
+            __asking=(outcome == "asking") & price.is_not_null(),
+            __lower=pl.when(outcome == "unsold").then(bounds[0]),
+            __upper=pl.when(outcome == "unsold").then(bounds[1]),
+            __y=price.log(),
+        ).filter(pl.col("__sold") | pl.col("__asking") | (pl.col("__upper") > 0))
+        if spec.event_date:
+            told = told.drop_nulls(spec.event_date).sort(spec.event_date, maintain_order=True)
+        if not told["__sold"].any():
+            raise ModelError(
+                f"none of the {len(frame)} rows is a sale with a price: there is nothing to learn from"
+            )
+        exact = (told["__sold"] | told["__asking"]).to_numpy()
+        lower, upper = told["__lower"].log().to_numpy(), told["__upper"].log().to_numpy()
+        lower = np.where(np.isfinite(lower), lower - BID_SLACK, -np.inf)
+        lower = np.maximum(lower, np.where(np.isfinite(upper), upper - RESERVE_REACH, -np.inf))
+        return cls(
+            spec.prepared(told),
+            np.where(exact, told["__y"].to_numpy(), np.nan),
+            np.minimum(lower, upper - 1e-6),
+            np.where(np.isfinite(upper), upper, np.inf),
+            told["__sold"].to_numpy(),
+            told["__asking"].to_numpy(),
+        )
