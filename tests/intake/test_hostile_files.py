@@ -4,10 +4,12 @@ import json
 import re
 import subprocess
 import sys
+from pathlib import Path
 from typing import Any
 
 import pytest
 
+from tests.conftest import made_once
 from tests.hostile_files import HOSTILE, write_all
 
 READ = """
@@ -36,16 +38,21 @@ print(json.dumps({"found": found, "peak": peak}))
 GIGABYTES = 1.5
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture(scope="session")
 def read(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
     """What became of each hostile file, all of them read by one program; and the most memory it took."""
-    paths = write_all(tmp_path_factory.mktemp("hostile"))
-    asked = json.dumps({name: str(path) for name, path in paths.items()})
-    done = subprocess.run(
-        [sys.executable, "-c", READ], input=asked, capture_output=True, text=True, check=False
-    )
-    assert done.returncode == 0, done.stderr[-3000:]
-    found: dict[str, Any] = json.loads(done.stdout)
+
+    def read_all(folder: Path) -> None:
+        paths = write_all(folder)
+        asked = json.dumps({name: str(path) for name, path in paths.items()})
+        done = subprocess.run(
+            [sys.executable, "-c", READ], input=asked, capture_output=True, text=True, check=False
+        )
+        assert done.returncode == 0, done.stderr[-3000:]
+        (folder / "read.json").write_text(done.stdout, encoding="utf-8")
+
+    folder = made_once(tmp_path_factory, "hostile", read_all)
+    found: dict[str, Any] = json.loads((folder / "read.json").read_text(encoding="utf-8"))
     return found
 
 
