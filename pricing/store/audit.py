@@ -1,12 +1,11 @@
 """The audit trail: what was done to a market file, when, to what."""
 
 import json
-from collections.abc import Mapping, Sequence
-from datetime import UTC, datetime
+from collections.abc import Iterable, Mapping
+from datetime import UTC, date, datetime
 from typing import Any
 
 import duckdb
-import polars as pl
 
 from pricing.store.connection import add_row, add_rows
 
@@ -14,6 +13,11 @@ from pricing.store.connection import add_row, add_rows
 def now() -> datetime:
     """The time as the market file keeps it: UTC."""
     return datetime.now(UTC).replace(tzinfo=None)
+
+
+def today_or(day: date | None) -> date:
+    """The day that is given, or else today, UTC."""
+    return datetime.now(UTC).date() if day is None else day
 
 
 def write_audit(
@@ -28,11 +32,11 @@ def write_audits(
     opened: duckdb.DuckDBPyConnection,
     at: datetime,
     action: str,
-    lines: Sequence[tuple[str, Mapping[str, Any]]],
+    lines: Iterable[tuple[str, Mapping[str, Any]]],
 ) -> None:
     """Add a line to the trail for each of many subjects, with its detail."""
     rows = [
         {"done_at": at, "action": action, "subject": subject, "detail": json.dumps(detail, default=str)}
         for subject, detail in lines
     ]
-    add_rows(opened, "audit", pl.DataFrame(rows))
+    add_rows(opened, "audit", rows)

@@ -11,7 +11,7 @@ import os
 import random
 import time
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager, closing, contextmanager
 from pathlib import Path
 from typing import Any, Final, Protocol
@@ -202,34 +202,84 @@ def writes_here(path: Path) -> int:
     return _WRITES[path.absolute()]
 
 
-def run(opened: duckdb.DuckDBPyConnection, statement: str, values: Values = None) -> list[tuple[Any, ...]]:
-    """Do a statement to its end and give its rows; of an insert or an update that is the number of rows."""
-    return opened.execute(statement, values).fetchall()
+def run(
+    opened: duckdb.DuckDBPyConnection, statement: str, values: Values = None, **frames: pl.DataFrame
+) -> list[tuple[Any, ...]]:
+    """Do a statement to its end and give its rows; of an insert or an update that is the number of rows.
+    ``frames`` are what it reads under their names."""
+    with _registered(opened, frames):
+        return opened.execute(statement, values).fetchall()
+
+
+def value(
+    opened: duckdb.DuckDBPyConnection, statement: str, values: Values = None, **frames: pl.DataFrame
+) -> Any:
+    """The first cell of the rows of a statement; see ``run``. None where it has no rows."""
+    rows = run(opened, statement, values, **frames)
+    return rows[0][0] if rows else None
+
+
+def frame(
+    opened: duckdb.DuckDBPyConnection, query: str, values: Values = None, **frames: pl.DataFrame
+) -> pl.DataFrame:
+    """The answer to a query; see ``run``."""
+    with _registered(opened, frames):
+        return opened.sql(query, params=values).pl()
+
+
+@contextmanager
+def _registered(opened: duckdb.DuckDBPyConnection, frames: Mapping[str, pl.DataFrame]) -> Iterator[None]:
+    for name, rows in frames.items():
+        opened.register(name, rows)
+    yield
+    for name in frames:
+        opened.unregister(name)
+
+
+_INSERTS: Final = {"refuse": "INSERT", "skip": "INSERT OR IGNORE", "replace": "INSERT OR REPLACE"}
 
 
 def add_row(opened: duckdb.DuckDBPyConnection, table: str, **cells: Any) -> None:
     """Add a row to a table, its cells by the names of their columns; a column without one stays empty."""
-    names, places = ", ".join(quoted(name) for name in cells), ", ".join("?" for _ in cells)
-    run(opened, f"INSERT INTO {quoted(table)} ({names}) VALUES ({places})", list(cells.values()))  # noqa: S608
+    _add_row(opened, "refuse", table, cells)
 
 
-def add_rows(opened: duckdb.DuckDBPyConnection, table: str, rows: pl.DataFrame, *, new: bool = True) -> None:
-    """Add many rows at once, each column by its name; unless all are ``new``, those whose key is there
-    already are left out."""
-    opened.register("added_rows", rows)
-    names, known = ", ".join(map(quoted, rows.columns)), "" if new else " ON CONFLICT DO NOTHING"
-    run(opened, f"INSERT INTO {quoted(table)} ({names}) SELECT {names} FROM added_rows{known}")  # noqa: S608
-    opened.unregister("added_rows")
+def put_row(opened: duckdb.DuckDBPyConnection, table: str, **cells: Any) -> None:
+    """The same, in place of a row of the same key."""
+    _add_row(opened, "replace", table, cells)
+
+
+def _add_row(opened: duckdb.DuckDBPyConnection, clash: str, table: str, cells: Mapping[str, Any]) -> None:
+    names, places = ", ".join(map(quoted, cells)), ", ".join("?" for _ in cells)
+    statement = f"{_INSERTS[clash]} INTO {quoted(table)} ({names}) VALUES ({places})"
+    run(opened, statement, list(cells.values()))
+
+
+def add_rows(
+    opened: duckdb.DuckDBPyConnection,
+    table: str,
+    rows: pl.DataFrame | Sequence[Mapping[str, Any]],
+    *,
+    clash: str = "refuse",
+) -> int:
+    """Add many rows at once, each column by its name; ``clash`` says what becomes of one where there is a row
+    of its key: refuse, skip or replace. Returns how many were added."""
+    cells = rows if isinstance(rows, pl.DataFrame) else pl.DataFrame(rows, infer_schema_length=None)
+    if cells.is_empty():
+        return 0
+    names = ", ".join(map(quoted, cells.columns))
+    statement = f"{_INSERTS[clash]} INTO {quoted(table)} ({names}) SELECT {names} FROM added_rows"  # noqa: S608
+    return int(value(opened, statement, added_rows=cells))
+
+
+def next_name(opened: duckdb.DuckDBPyConnection, table: str, word: str) -> str:
+    """The name of the next row of a table whose rows are numbered, from 1, and never taken out."""
+    return f"{word}-{value(opened, f'SELECT count(*) + 1 FROM {quoted(table)}'):04d}"  # noqa: S608
 
 
 def quoted(name: str) -> str:
     """A name as it stands in a statement, of DuckDB and of PostgreSQL."""
     return '"' + name.replace('"', '""') + '"'
-
-
-def frame(opened: duckdb.DuckDBPyConnection, query: str, values: Values = None) -> pl.DataFrame:
-    """The answer to a query."""
-    return opened.sql(query, params=values).pl()
 
 
 def _open(path: Path, write: bool, deadline: float) -> duckdb.DuckDBPyConnection:

@@ -3,7 +3,7 @@ sales knows. A statement is withdrawn, never erased."""
 
 from collections.abc import Iterable
 from dataclasses import asdict, dataclass
-from datetime import UTC, date, datetime
+from datetime import date
 from pathlib import Path
 from typing import Final
 
@@ -17,9 +17,10 @@ from pricing.intake.names import FIELDS
 from pricing.intake.tables.readers import read_whole
 from pricing.money.prices import price_records
 from pricing.opinions.statement import TYPES, checked, inversions, named, said_again
-from pricing.store.audit import now, write_audit
-from pricing.store.connection import Connect, frame, run
-from pricing.store.kept.answers import IdempotencyKey, keep_result
+from pricing.store.audit import now, today_or, write_audit
+from pricing.store.connected import Connected
+from pricing.store.connection import add_rows, frame, run, value
+from pricing.store.kept.answers import keep_result
 from pricing.store.records.names import under_settled_names
 from pricing.store.records.terms import own_rates, stored_charges
 from pricing.vocabulary import CONDITION_BANDS
@@ -39,19 +40,11 @@ class KeptOpinions:
     ids: tuple[str, ...]
 
 
-class Statements:
+class Statements(Connected):
     """What people say of prices: ``Market.statements``."""
 
-    def __init__(self, connect: Connect, idempotency: IdempotencyKey | None = None) -> None:
-        self._connect, self._idempotency = connect, idempotency
-
     def add(
-        self,
-        cells: pl.DataFrame,
-        *,
-        file: str | None = None,
-        meant: bool = False,
-        today: date | None = None,
+        self, cells: pl.DataFrame, *, file: str | None = None, meant: bool = False, today: date | None = None
     ) -> KeptOpinions:
         """Keep statements, all or none; those that are kept already change nothing.
 
@@ -65,26 +58,24 @@ class Statements:
             TableError, OpinionError: see ``statement.checked``; a better state is said to fetch less, and it
                 is not ``meant``; or a span has no all-in price in the market's currency.
         """
-        given, at = checked(cells, datetime.now(UTC).date() if today is None else today), now()
+        stated, at = checked(cells, today_or(today)), now()
         with self._connect(write=True) as opened:
-            given = named(_spelt(opened, given)).unique("opinion_id", keep="first", maintain_order=True)
+            stated = named(_spelt(opened, stated)).unique("opinion_id", keep="first", maintain_order=True)
             earlier = frame(opened, "SELECT * FROM opinions WHERE withdrawn_at IS NULL")
             known = frame(opened, "SELECT opinion_id FROM opinions")
-            new = given.join(known, on="opinion_id", how="anti", maintain_order="left")
+            new = stated.join(known, on="opinion_id", how="anti", maintain_order="left")
             if not meant:
                 _ask_again(earlier, new)
             _refuse_unpriced(_priced(opened, new))
             if new.height:
-                opened.register(
-                    "given", new.with_columns(kept_at=pl.lit(at), file=pl.lit(file, dtype=pl.String))
+                rows = new.select(
+                    "opinion_id", *TYPES, file=pl.lit(file, dtype=pl.String), kept_at=pl.lit(at)
                 )
-                columns = ", ".join(("opinion_id", *TYPES, "file", "kept_at"))
-                run(opened, f"INSERT INTO opinions ({columns}) SELECT {columns} FROM given")  # noqa: S608
-                opened.unregister("given")
+                add_rows(opened, "opinions", rows)
                 subject = file or ", ".join(new["source"].unique(maintain_order=True))
                 write_audit(opened, at, "opinions", subject, {"statements": new["opinion_id"].to_list()})
             kept = KeptOpinions(len(cells), new.height, len(cells) - new.height, tuple(new["opinion_id"]))
-            keep_result(opened, self._idempotency, asdict(kept))
+            keep_result(opened, self.idempotency, asdict(kept))
         return kept
 
     def load(self, files: Iterable[Path], *, meant: bool = False, today: date | None = None) -> KeptOpinions:
@@ -106,14 +97,14 @@ class Statements:
         """The statements, oldest first, under settled names, with ``PRICED``; with ``every`` those withdrawn
         too. ``as_of`` keeps what was said up to that day."""
         with self._connect() as opened:
-            said = frame(
+            statements = frame(
                 opened,
                 "SELECT * FROM opinions WHERE stated_on <= coalesce(?, DATE '9999-12-31') "
                 "AND (? OR withdrawn_at IS NULL) ORDER BY stated_on, kept_at, source, make, model, variant, "
                 "list_position(?, condition_band), condition_score, opinion_id",
                 [as_of, every, list(CONDITION_BANDS)],
             )
-            return _priced(opened, under_settled_names(opened, said)).drop("unpriced")
+            return _priced(opened, under_settled_names(opened, statements)).drop("unpriced")
 
     def withdraw(self, opinion_id: str, reason: str) -> str:
         """Withdraw the one statement whose name starts so; it is kept, and counts no more. Returns its name.
@@ -126,23 +117,19 @@ class Statements:
             raise MarketError("withdrawing a statement needs a reason")
         at = now()
         with self._connect(write=True) as opened:
-            withdrawn = run(
-                opened,
-                "SELECT opinion_id FROM opinions WHERE starts_with(opinion_id, ?) AND withdrawn_at IS NULL",
-                [opinion_id],
+            meant = (
+                "SELECT opinion_id FROM opinions WHERE starts_with(opinion_id, ?) AND withdrawn_at IS NULL"
             )
-            if len(withdrawn) != 1 or not opinion_id:
+            names = run(opened, meant, [opinion_id])
+            if len(names) != 1 or not opinion_id:
                 raise MarketError(
-                    f"{len(withdrawn)} statements in force have names that start with {opinion_id!r}"
+                    f"{len(names)} statements in force have names that start with {opinion_id!r}"
                 )
-            ((name,),) = withdrawn
-            run(
-                opened,
-                "UPDATE opinions SET withdrawn_at = ?, withdrawn_for = ? WHERE opinion_id = ?",
-                [at, reason, name],
-            )
+            ((name,),) = names
+            withdrawn = "UPDATE opinions SET withdrawn_at = ?, withdrawn_for = ? WHERE opinion_id = ?"
+            run(opened, withdrawn, [at, reason, name])
             write_audit(opened, at, "withdraw opinion", name, {"reason": reason})
-            keep_result(opened, self._idempotency, {"opinion_id": name})
+            keep_result(opened, self.idempotency, {"opinion_id": name})
         return str(name)
 
 
@@ -164,31 +151,30 @@ def _refuse_unpriced(priced: pl.DataFrame) -> None:
         )
 
 
-def _spelt(opened: duckdb.DuckDBPyConnection, given: pl.DataFrame) -> pl.DataFrame:
+def _spelt(opened: duckdb.DuckDBPyConnection, stated: pl.DataFrame) -> pl.DataFrame:
     """Makes, models and variants as the market spells them, where it knows them; others are names of their
     own."""
     columns = ", ".join(FIELDS)
-    known = Names.of(
-        frame(opened, f"SELECT {columns} FROM records UNION ALL SELECT {columns} FROM opinions")  # noqa: S608
-    )
-    pairs = given.select(FIELDS).unique(maintain_order=True)
+    names = f"SELECT {columns} FROM records UNION ALL SELECT {columns} FROM opinions"  # noqa: S608
+    known = Names.of(frame(opened, names))
+    pairs = stated.select(FIELDS).unique(maintain_order=True)
     spelt = pl.DataFrame(
         [known.nearest((row[0], row[1], row[2])) for row in pairs.iter_rows()],
         schema=dict.fromkeys((f"spelt_{name}" for name in FIELDS), pl.String),
         orient="row",
     )
     return (
-        given.join(pairs.hstack(spelt), on=FIELDS, how="left", maintain_order="left", nulls_equal=True)
+        stated.join(pairs.hstack(spelt), on=FIELDS, how="left", maintain_order="left", nulls_equal=True)
         .with_columns(pl.col(f"spelt_{name}").alias(name) for name in FIELDS)
-        .select(given.columns)
+        .select(stated.columns)
     )
 
 
-def _priced(opened: duckdb.DuckDBPyConnection, said: pl.DataFrame) -> pl.DataFrame:
+def _priced(opened: duckdb.DuckDBPyConnection, statements: pl.DataFrame) -> pl.DataFrame:
     """Add ``PRICED``, and ``unpriced``, why there is none."""
-    ((base,),) = run(opened, "SELECT base_currency FROM market")
+    base = value(opened, "SELECT base_currency FROM market")
     blank = pl.lit(None, dtype=pl.Decimal(18, 3))
-    rows = said.with_row_index("row").select(
+    rows = statements.with_row_index("row").select(
         "row", "source", "currency", "price_basis", *PRICED, event_date="stated_on",
         channel=pl.col("channel").fill_null("private"), outcome=pl.lit("sold"),
         premium=blank, highest_bid=blank, reserve=blank, low_estimate=blank,
@@ -198,9 +184,10 @@ def _priced(opened: duckdb.DuckDBPyConnection, said: pl.DataFrame) -> pl.DataFra
         value_name="amount",
     ).drop_nulls("amount")  # fmt: skip
     priced = price_records(long, base, stored_charges(opened), own_rates(opened))
-    wide = said.with_row_index("row")
-    for end, name in PRICED.items():
-        own = priced.filter(pl.col("end") == end).select("row", pl.col("price").alias(name))
-        wide = wide.join(own, on="row", how="left", maintain_order="left")
-    why = priced.group_by("row").agg(pl.col("unpriced").drop_nulls().first())
-    return wide.join(why, on="row", how="left", maintain_order="left").drop("row")
+    wide = priced.group_by("row").agg(
+        *(pl.col("price").filter(end=end).first().alias(name) for end, name in PRICED.items()),
+        pl.col("unpriced").drop_nulls().first(),
+    )
+    return (
+        statements.with_row_index("row").join(wide, on="row", how="left", maintain_order="left").drop("row")
+    )

@@ -5,7 +5,7 @@ from collections.abc import Mapping
 import duckdb
 
 from pricing.store.audit import now, write_audit
-from pricing.store.connection import add_row, run
+from pricing.store.connection import put_row, run
 
 
 def read_settings(opened: duckdb.DuckDBPyConnection) -> dict[str, str]:
@@ -17,7 +17,8 @@ def keep_settings(opened: duckdb.DuckDBPyConnection, settings: Mapping[str, str 
     """See ``Market.keep_settings``."""
     at = now()
     for name, value in settings.items():
-        run(opened, "DELETE FROM settings WHERE name = ?", [name])
-        if value is not None:
-            add_row(opened, "settings", name=name, value=value)
+        if value is None:
+            run(opened, "DELETE FROM settings WHERE name = ?", [name])
+        else:
+            put_row(opened, "settings", name=name, value=value)
         write_audit(opened, at, "setting", name, {"characters": 0 if value is None else len(value)})

@@ -7,7 +7,7 @@ from pricing.clean_text import clean_name
 from pricing.errors import MarketError
 from pricing.intake.names import FIELDS, near_misses, settled_names
 from pricing.store.audit import now, write_audit
-from pricing.store.connection import add_row, frame, run
+from pricing.store.connection import add_row, frame, run, value
 
 
 def spellings(opened: duckdb.DuckDBPyConnection) -> pl.DataFrame:
@@ -81,16 +81,15 @@ def settle_name(
         "AND make IS NOT DISTINCT FROM ? AND model IS NOT DISTINCT FROM ?",
         [field, key, *within],
     )
-    add_row(opened, "aliases", field=field, make=within[0], model=within[1], typed=key, name=name)
-    write_audit(
-        opened, now(), "name", key, {"field": field, "make": within[0], "model": within[1], "name": name}
-    )
+    alias = {"field": field, "make": within[0], "model": within[1], "name": name}
+    add_row(opened, "aliases", typed=key, **alias)
+    write_audit(opened, now(), "name", key, alias)
 
 
 def forget_name(opened: duckdb.DuckDBPyConnection, field: str, typed: str) -> int:
     """Take back what was settled about a spelling; returns how many aliases went."""
     key = " ".join(typed.lower().split())
-    (gone,) = run(opened, "DELETE FROM aliases WHERE field = ? AND typed = ?", [field, key])[0]
-    if gone:
+    deleted = int(value(opened, "DELETE FROM aliases WHERE field = ? AND typed = ?", [field, key]))
+    if deleted:
         write_audit(opened, now(), "forget name", key, {"field": field})
-    return int(gone)
+    return deleted

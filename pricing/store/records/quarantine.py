@@ -13,7 +13,7 @@ import polars as pl
 
 from pricing.errors import FileError
 from pricing.intake.exports import neutral_names, neutralised
-from pricing.store.connection import frame, run
+from pricing.store.connection import frame, value
 from pricing.store.records.staging import EXPORT_FRONT
 
 
@@ -37,13 +37,11 @@ def export_quarantine(opened: duckdb.DuckDBPyConnection, folder: Path) -> list[P
         front = rows.select(EXPORT_FRONT).with_columns(pl.col("broken_rules").list.join(", "))
         apart = [name for name in front.columns if name not in cells.columns]
         path = folder / f"{place:02d}-{_file_name(source)}.csv"
-        table = pl.concat([front.select(apart), cells], how="horizontal").with_columns(
-            neutralised(pl.col(pl.String))
-        )
-        neutral_names(table).write_csv(path)
-        texts = run(opened, "SELECT mapping FROM mappings WHERE source = ?", [source])
-        if texts:
-            path.with_name(path.name + ".mapping.toml").write_text(texts[0][0], encoding="utf-8")
+        table = pl.concat([front.select(apart), cells], how="horizontal")
+        neutral_names(table.with_columns(neutralised(pl.col(pl.String)))).write_csv(path)
+        mapping = value(opened, "SELECT mapping FROM mappings WHERE source = ?", [source])
+        if mapping is not None:
+            path.with_name(path.name + ".mapping.toml").write_text(mapping, encoding="utf-8")
         written.append(path)
     return written
 

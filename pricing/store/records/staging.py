@@ -87,7 +87,6 @@ def stage(raw: pl.DataFrame, file: Path, mapping: Mapping | None, terms: Pricing
         pl.int_range(pl.len(), dtype=pl.UInt32).alias("place"),
     )
     checked = check_rows(mapped, terms.today, terms.base_currency, written=mapping is None)
-    broken = checked.broken
     priced = price_records(checked.accepted, terms.base_currency, terms.charges, terms.own_rates)
     if EXTRA_CELLS in raw.columns:
         extra = raw[EXTRA_CELLS].is_not_null().gather(priced["place"])
@@ -95,33 +94,26 @@ def stage(raw: pl.DataFrame, file: Path, mapping: Mapping | None, terms: Pricing
             unpriced=pl.when(extra).then(pl.lit("cells_beyond_header")).otherwise("unpriced")
         )
     unpriced = priced.filter(pl.col("unpriced").is_not_null())
-    broken = pl.concat([broken, unpriced.select("place", broken_rules=pl.concat_list("unpriced"))]).sort(
-        "place"
-    )
-    records = with_keys(priced.filter(pl.col("unpriced").is_null())).with_columns(
-        pl.lit(file.name).alias("file")
-    )
+    no_price = unpriced.select("place", broken_rules=pl.concat_list("unpriced"))
+    broken = pl.concat([checked.broken, no_price]).sort("place")
+    of_file = pl.lit(file.name).alias("file")
+    records = with_keys(priced.filter(pl.col("unpriced").is_null())).with_columns(of_file)
     records = records.with_columns(raw["row_number"].gather(records["place"]))
     rejected = _fingerprints(cells, mapped, broken["place"]).with_columns(
-        broken["broken_rules"], raw["row_number"].gather(broken["place"]), pl.lit(file.name).alias("file")
+        broken["broken_rules"], raw["row_number"].gather(broken["place"]), of_file
     )
     records = _identified(records, checked.in_base)
     here = checked.told.filter(pl.col("place").is_in(records["place"].implode()))
     counts = [Counter(here[name].explode().drop_nulls().to_list()) for name in ("not_known", SAID_OTHERWISE)]
     counts.append(_unseen(mapped, records["place"]))
+    mended: pl.Series | pl.Expr = pl.lit(None, dtype=pl.String)
+    replaced = mended
     if stands_for is not None:
-        return Staged(
-            file.name,
-            raw.height,
-            records.with_columns(stands_for.gather(records["place"]).alias("mends")),
-            rejected.with_columns(stands_for.gather(broken["place"]).alias("mends")),
-            *counts,
-        )
-    nothing = pl.lit(None, dtype=pl.String).alias("mends")
-    mends: pl.Series | pl.Expr = nothing
-    if terms.waiting.is_in(mapped["source"].unique().implode()).any():
-        mends = _fingerprints(cells, mapped, records["place"])["quarantine_id"].alias("mends")
-    return Staged(file.name, raw.height, records.with_columns(mends), rejected.with_columns(nothing), *counts)
+        mended, replaced = stands_for.gather(records["place"]), stands_for.gather(broken["place"])
+    elif terms.waiting.is_in(mapped["source"].unique().implode()).any():
+        mended = _fingerprints(cells, mapped, records["place"])["quarantine_id"]
+    records, rejected = records.with_columns(mends=mended), rejected.with_columns(mends=replaced)
+    return Staged(file.name, raw.height, records, rejected, *counts)
 
 
 def _unseen(mapped: pl.DataFrame, places: pl.Series) -> Counter[str]:
@@ -153,17 +145,11 @@ def _filled(frame: pl.DataFrame, name: str, default: str) -> pl.Expr:
 def _fingerprints(cells: pl.DataFrame, mapped: pl.DataFrame, places: pl.Series) -> pl.DataFrame:
     """Raw rows as JSON objects of text, with an identity made of source and content."""
     cells = cells.select(raw_text(name, kind) for name, kind in cells.schema.items())
-    rows = (
-        cells[places]
-        .select(raw=pl.struct(pl.all()).struct.json_encode())
-        .with_columns(mapped["source"].gather(places))
-    )
+    raw = cells[places].select(raw=pl.struct(pl.all()).struct.json_encode())
+    rows = raw.with_columns(mapped["source"].gather(places))
+    query = "SELECT left(md5(source || chr(31) || raw), 24) AS quarantine_id, source, raw FROM cells"
     with duckdb.connect() as memory:
-        memory.register("cells", rows)
-        return frame(
-            memory,
-            "SELECT left(md5(source || chr(31) || raw), 24) AS quarantine_id, source, raw FROM cells",
-        )
+        return frame(memory, query, cells=rows)
 
 
 def _identified(records: pl.DataFrame, in_base: pl.Series) -> pl.DataFrame:
@@ -176,9 +162,9 @@ def _identified(records: pl.DataFrame, in_base: pl.Series) -> pl.DataFrame:
         unsaid = pl.col("place").is_in(in_base.implode())
         said["currency"] = pl.when(unsaid).then(pl.lit("\x1e")).otherwise(said["currency"])
     content = pl.concat_str(said.values(), separator="\x1f")
+    query = "SELECT left(md5(content), 24) AS record_id FROM staged"
     with duckdb.connect() as memory:
-        memory.register("staged", records.select(content=content))
-        names = frame(memory, "SELECT left(md5(content), 24) AS record_id FROM staged")["record_id"]
+        names = frame(memory, query, staged=records.select(content=content))["record_id"]
     no_reference = pl.col("source_ref") == _PLACEHOLDER
     return records.with_columns(
         names, source_ref=pl.when(no_reference).then("row " + names.str.slice(0, 12)).otherwise("source_ref")

@@ -6,20 +6,19 @@ import polars as pl
 from pricing.clean_text import clean_lines
 from pricing.errors import MarketError
 from pricing.store.audit import now, write_audit
-from pricing.store.connection import frame, run
+from pricing.store.connection import frame, value
 
 
-def mark(opened: duckdb.DuckDBPyConnection, found: pl.DataFrame) -> int:
+def mark(opened: duckdb.DuckDBPyConnection, odd: pl.DataFrame) -> int:
     """Add suspicions (record_id, reason, detail) that are not known yet, settled ones among the known."""
-    opened.register("found", found.select("record_id", "reason", "detail"))
-    (added,) = run(
+    added = value(
         opened,
         "INSERT INTO suspicions (record_id, reason, detail, found_at) "
-        "SELECT DISTINCT ON (record_id, reason) record_id, reason, detail, ? FROM found "
+        "SELECT DISTINCT ON (record_id, reason) record_id, reason, detail, ? FROM odd "
         "SEMI JOIN records USING (record_id) ANTI JOIN suspicions USING (record_id, reason)",
         [now()],
-    )[0]
-    opened.unregister("found")
+        odd=odd.select("record_id", "reason", "detail"),
+    )
     return int(added)
 
 
@@ -39,11 +38,8 @@ def settle(opened: duckdb.DuckDBPyConnection, record_id: str, verdict: str) -> i
     if not verdict:
         raise MarketError("a suspicion is settled with a few words on what was found out")
     at = now()
-    (settled,) = run(
-        opened,
-        "UPDATE suspicions SET verdict = ?, settled_at = ? WHERE record_id = ? AND verdict IS NULL",
-        [verdict, at, record_id],
-    )[0]
+    written = "UPDATE suspicions SET verdict = ?, settled_at = ? WHERE record_id = ? AND verdict IS NULL"
+    settled = value(opened, written, [verdict, at, record_id])
     if not settled:
         raise MarketError(f"no suspicion about record {record_id!r} waits for a verdict")
     write_audit(opened, at, "verdict", record_id, {"verdict": verdict})
