@@ -111,11 +111,11 @@ def _stamp(path: Path) -> object:
     of a server's market is asked for every time."""
     if is_copy(path):
         return object()
-    found: list[tuple[int, int, int] | None] = []
+    stamps: list[tuple[int, int, int] | None] = []
     for file in (path, written_ahead(path)):
         try:
-            known = file.stat()
-            found.append((known.st_ino, known.st_mtime_ns, known.st_size))
+            facts = file.stat()
+            stamps.append((facts.st_ino, facts.st_mtime_ns, facts.st_size))
         except OSError:
-            found.append(None)
-    return tuple(found)
+            stamps.append(None)
+    return tuple(stamps)

@@ -36,8 +36,7 @@ COUNTRIES: Final = frozenset(country.alpha_2 for country in pycountry.countries)
 
 FIRST_SALE: Final = date(1945, 1, 1)
 HIGHEST_AMOUNT: Final = 250_000_000
-"""Above this, in major units, an amount is a typing error; ``SMALL_UNITS`` times that in small-unit
-currencies."""
+"""An amount of more major units is a typing error; ``SMALL_UNITS`` times that in small-unit currencies."""
 
 SMALL_UNITS: Final = 10_000
 """Times ``HIGHEST_AMOUNT`` that an amount may be in a currency of small units."""
@@ -128,12 +127,6 @@ def amount_meant(amount: pl.Expr) -> pl.Expr:
     return amount.cast(pl.Float64).is_between(LOWEST_AMOUNT, HIGHEST_AMOUNT * scale)
 
 
-def _amount_absurd() -> pl.Expr:
-    """An amount that is none at all breaks another rule."""
-    amount = pl.col("amount")
-    return (amount <= 0) | amount_meant(amount)
-
-
 def _text_too_long() -> pl.Expr:
     longest = pl.max_horizontal(pl.col(*(name for name in _TEXT if name != "notes")).str.len_bytes())
     notes = pl.col("notes").str.len_bytes().fill_null(0)
@@ -153,7 +146,7 @@ ROW_RULES: Final = {
     "odometer_negative": pl.col("odometer_km") >= 0,
     "odometer_absurd": pl.col("odometer_km") <= HIGHEST_ODOMETER_KM,
     "amount_not_positive": pl.col("amount") > 0,
-    "amount_absurd": _amount_absurd(),
+    "amount_absurd": (pl.col("amount") <= 0) | amount_meant(pl.col("amount")),
     "sold_without_amount": (pl.col("outcome") != "sold") | pl.col("amount").is_not_null(),
     "asking_without_amount": (pl.col("outcome") != "asking") | pl.col("amount").is_not_null(),
     "asking_outcome_needs_asking_basis": (pl.col("outcome") != "asking")
@@ -237,8 +230,8 @@ def check(frame: pl.DataFrame, today: date) -> CheckResult:
     """
     absent = [name for name in REQUIRED if name not in frame.columns]
     if absent:
-        told = [name for name in frame.columns if name not in _MADE_ON_THE_WAY]
-        raise TableError(f"the table has no column {', '.join(absent)}; it has: {', '.join(told) or 'none'}")
+        given = [name for name in frame.columns if name not in _MADE_ON_THE_WAY]
+        raise TableError(f"the table has no column {', '.join(absent)}; it has: {', '.join(given) or 'none'}")
     reading = read_cells(frame, _TYPES, lines=("notes",)).with_columns(pl.col("options").fill_null([]))
     # Set operations of polars 2.1 on lists in several chunks, one of them empty, read beyond the end.
     reading = reading.with_columns(reading["options"].rechunk())
@@ -267,25 +260,20 @@ def spared(rejected: pl.DataFrame) -> pl.DataFrame:
     broken = pl.col("broken_rules")
     rejected = rejected.rechunk()
     rules = set(rejected["broken_rules"].explode().drop_nulls().unique())
-    cells = [name for name in OPTIONAL if name in rejected.columns and name != "options"]
-    gone = {
-        name: pl.any_horizontal(broken.list.contains(rule) for rule in about)
-        for name in cells
-        if (
-            about := rules
-            & {f"{name}_unreadable", f"{name}_unknown", *(r for r, of in SPARED.items() if name in of)}
-        )
-    }
-    gone = {name: went & pl.col(name).is_not_null() for name, went in gone.items()}
-    if "amount" in gone:  # a sale and an asking price are nothing without theirs
-        gone["amount"] &= ~pl.col("outcome").is_in(["sold", "asking"])
-    text = {name: raw_text(name, rejected.schema[name]).str.slice(0, LONGEST_CELL_NOTED) for name in gone}
-    noted = [
-        pl.when(went).then(pl.lit(f"{name.removesuffix('_km').replace('_', ' ')}: ") + text[name])
-        for name, went in gone.items()
-    ]
-    names = [pl.when(went).then(pl.lit(name)) for name, went in gone.items()]
-    blanked = [pl.when(~went).then(name).alias(name) for name, went in gone.items()]
+    noted, names, blanked = list[pl.Expr](), list[pl.Expr](), list[pl.Expr]()
+    for name in OPTIONAL:
+        spared_by = {f"{name}_unreadable", f"{name}_unknown", *(r for r, of in SPARED.items() if name in of)}
+        about = rules & spared_by
+        if not about or name not in rejected.columns or name == "options":
+            continue
+        went = pl.any_horizontal(broken.list.contains(rule) for rule in about) & pl.col(name).is_not_null()
+        if name == "amount":  # a sale and an asking price are nothing without theirs
+            went &= ~pl.col("outcome").is_in(["sold", "asking"])
+        text = raw_text(name, rejected.schema[name]).str.slice(0, LONGEST_CELL_NOTED)
+        label = pl.lit(f"{name.removesuffix('_km').replace('_', ' ')}: ")
+        noted.append(pl.when(went).then(label + text))
+        names.append(pl.when(went).then(pl.lit(name)))
+        blanked.append(pl.when(~went).then(name).alias(name))
     if {"option_unknown", "option_repeated", "options_unreadable"} & rules and "options" in rejected.columns:
         kind = rejected.schema["options"]
         listed = (
@@ -301,20 +289,16 @@ def spared(rejected: pl.DataFrame) -> pl.DataFrame:
             pl.when(odd).then(pl.lit("options: ") + others.list.join(", ").str.slice(0, LONGEST_CELL_NOTED))
         )
         names.append(pl.when(odd).then(pl.lit("options")))
-        kept = listed.list.set_intersection(list(OPTION_CODES)).list.sort()
-        blanked.append(
-            pl.when(odd | broken.list.contains("option_repeated"))
-            .then(kept)
-            .otherwise(listed)
-            .alias("options")
-        )
+        sound = listed.list.set_intersection(list(OPTION_CODES)).list.sort()
+        mended = odd | broken.list.contains("option_repeated")
+        blanked.append(pl.when(mended).then(sound).otherwise(listed).alias("options"))
     none = pl.lit([], dtype=pl.List(pl.String))
-    told = pl.concat_list(names).list.drop_nulls() if names else none
-    nothing = pl.lit(None, dtype=pl.String)
-    notes = raw_text("notes", rejected.schema["notes"]) if "notes" in rejected.columns else nothing
-    together = pl.concat_str([notes, *noted], separator="; ", ignore_nulls=True)
+    not_known = pl.concat_list(names).list.drop_nulls() if names else none
+    if "notes" in rejected.columns:
+        noted.insert(0, raw_text("notes", rejected.schema["notes"]))
+    notes = pl.concat_str([pl.lit(None, dtype=pl.String), *noted], separator="; ", ignore_nulls=True)
     return rejected.with_columns(
-        *blanked, pl.when(together != "").then(together).alias("notes"), told.alias("not_known")
+        *blanked, pl.when(notes != "").then(notes).alias("notes"), not_known.alias("not_known")
     ).drop("broken_rules")
 
 
@@ -334,25 +318,23 @@ def broken_rules(rows: pl.DataFrame, today: date, about: frozenset[str] | None =
     [['asking_without_amount'], None]
     """
     late = (pl.col("event_date") > today).fill_null(False).alias("event_date_in_future")
-    found = rows.select(*_breaches(about), late)
-    broken = [name for name in found.columns if found[name].any()]
+    breaches = rows.select(*_breaches(about), late)
+    broken = [name for name in breaches.columns if breaches[name].any()]
     unreadable = "unreadable" in rows.columns and (rows["unreadable"].list.len() > 0).any()
     if not broken and not unreadable:
         return pl.Series("broken_rules", [None], pl.List(pl.String)).new_from_index(0, len(rows))
     if unreadable:
-        found = found.hstack([rows["unreadable"]])
+        breaches = breaches.hstack([rows["unreadable"]])
+    any_unreadable = [pl.col("unreadable").list.len() > 0] if unreadable else []
+    any_broken = breaches.select(pl.any_horizontal(*broken, *any_unreadable)).to_series()
 
-    any_broken = found.select(
-        pl.any_horizontal(*broken, *([pl.col("unreadable").list.len() > 0] if unreadable else []))
-    ).to_series()
+    def listed(name: str) -> pl.Expr:
+        before = pl.col("unreadable").list.contains(name.replace("_missing", "_unreadable"))
+        return pl.when(pl.col(name) & ~before if unreadable else pl.col(name)).then(pl.lit(name))
 
-    def told(name: str) -> pl.Expr:
-        said = pl.col("unreadable").list.contains(name.replace("_missing", "_unreadable"))
-        return pl.when(pl.col(name) & ~said if unreadable else pl.col(name)).then(pl.lit(name))
-
-    names = pl.concat_list(*(["unreadable"] if unreadable else []), *map(told, broken)).list.drop_nulls()
-    told_of = found.filter(any_broken).select(broken_rules=names).to_series()
-    return told_of.gather(pl.select(pl.when(any_broken).then(any_broken.cum_sum() - 1)).to_series())
+    names = pl.concat_list(*(["unreadable"] if unreadable else []), *map(listed, broken)).list.drop_nulls()
+    of_rows = breaches.filter(any_broken).select(broken_rules=names).to_series()
+    return of_rows.gather(pl.select(pl.when(any_broken).then(any_broken.cum_sum() - 1)).to_series())
 
 
 @cache

@@ -5,9 +5,7 @@ from collections.abc import Iterable, Mapping
 from datetime import UTC, date, datetime
 from typing import Any
 
-import duckdb
-
-from pricing.store.connection import add_row, add_rows
+from pricing.store.connection import Opened, add_row, add_rows
 
 
 def now() -> datetime:
@@ -20,19 +18,14 @@ def today_or(day: date | None) -> date:
     return datetime.now(UTC).date() if day is None else day
 
 
-def write_audit(
-    opened: duckdb.DuckDBPyConnection, at: datetime, action: str, subject: str, detail: Mapping[str, Any]
-) -> None:
+def write_audit(opened: Opened, at: datetime, action: str, subject: str, detail: Mapping[str, Any]) -> None:
     """Add a line to the trail; ``detail`` is kept as JSON."""
     text = json.dumps(detail, default=str)
     add_row(opened, "audit", done_at=at, action=action, subject=subject, detail=text)
 
 
 def write_audits(
-    opened: duckdb.DuckDBPyConnection,
-    at: datetime,
-    action: str,
-    lines: Iterable[tuple[str, Mapping[str, Any]]],
+    opened: Opened, at: datetime, action: str, lines: Iterable[tuple[str, Mapping[str, Any]]]
 ) -> None:
     """Add a line to the trail for each of many subjects, with its detail."""
     rows = [

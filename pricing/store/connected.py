@@ -3,15 +3,14 @@
 from collections.abc import Callable
 from typing import Any, Concatenate, ParamSpec, TypeVar
 
-import duckdb
 import polars as pl
 
-from pricing.store.connection import Connect, Values, frame, run
+from pricing.store.connection import Connect, Opened, Values, frame, run
 from pricing.store.kept.answers import IdempotencyKey
 
 Params = ParamSpec("Params")
 Result = TypeVar("Result")
-Work = Callable[Concatenate[duckdb.DuckDBPyConnection, Params], Result]
+Work = Callable[Concatenate[Opened, Params], Result]
 
 
 class Connected:

@@ -30,11 +30,14 @@ except ImportError:  # pragma: no cover - Windows
 TIMEOUT_SECONDS: Final = 60.0
 """How long a connection waits for another process by default."""
 
+Opened = duckdb.DuckDBPyConnection
+"""A market file that is open, for one piece of work."""
+
 
 class Connect(Protocol):
     """Gives a connection to one market, for one piece of work; with ``write`` one transaction."""
 
-    def __call__(self, *, write: bool = False) -> AbstractContextManager[duckdb.DuckDBPyConnection]:
+    def __call__(self, *, write: bool = False, keep: bool = True) -> AbstractContextManager[Opened]:
         """See ``connection``."""
 
 
@@ -49,16 +52,12 @@ _CONFIG: Final[dict[str, str | bool | int | float | list[str]]] = {
 }
 _WRITES: Final[Counter[Path]] = Counter()
 _BUSY: Final = (
-    "Conflicting lock",
-    "different configuration",
-    "being used by another process",
-    "unique file handle",
-)
+    "Conflicting lock", "different configuration", "being used by another process", "unique file handle",
+)  # fmt: skip
 _WRITE_FAILURES: Final = (
     duckdb.IOException, duckdb.FatalException, duckdb.OutOfMemoryException, duckdb.TransactionException,
 )  # fmt: skip
 """What is raised when a file cannot be written to; the last of them when that shows only at the commit."""
-
 
 _NO_ROOM: Final = (os.strerror(errno.ENOSPC), os.strerror(errno.EFBIG), os.strerror(errno.EDQUOT))
 _MAKE_ROOM: Final = "make room on the disk and ask again"
@@ -81,16 +80,16 @@ class Keeper(Protocol):
 
     def copy_connection(
         self, path: Path, *, write: bool, keep: bool, timeout: float
-    ) -> AbstractContextManager[duckdb.DuckDBPyConnection]:
+    ) -> AbstractContextManager[Opened]:
         """A connection to a local copy; see ``connection``."""
 
-    def found(
+    def establish(
         self,
         path: Path,
-        market: duckdb.DuckDBPyConnection,
+        market: Opened,
         *,
         timeout: float = TIMEOUT_SECONDS,
-        tell: Callable[[int, int], None] | None = None,
+        copied: Callable[[int], None] | None = None,
     ) -> bool:
         """Make the market of an open file the one that the server keeps; false when it keeps one already."""
 
@@ -126,7 +125,7 @@ def keeper_of(path: Path) -> Keeper | None:
 
 def connection(
     path: Path, *, write: bool = False, keep: bool = True, timeout: float = TIMEOUT_SECONDS
-) -> AbstractContextManager[duckdb.DuckDBPyConnection]:
+) -> AbstractContextManager[Opened]:
     """A connection for one piece of work; with ``write`` the work is one transaction, undone by any error,
     and without ``keep`` in any case. Every question and every write to a market comes through here.
 
@@ -145,7 +144,7 @@ def connection(
 @contextmanager
 def file_connection(
     path: Path, *, write: bool = False, keep: bool = True, timeout: float = TIMEOUT_SECONDS
-) -> Iterator[duckdb.DuckDBPyConnection]:
+) -> Iterator[Opened]:
     """A connection to a file as it stands; see ``connection``."""
     deadline = time.monotonic() + timeout
     with _turnstile(path, write, deadline), closing(_open(path, write, deadline)) as opened:
@@ -203,7 +202,7 @@ def writes_here(path: Path) -> int:
 
 
 def run(
-    opened: duckdb.DuckDBPyConnection, statement: str, values: Values = None, **frames: pl.DataFrame
+    opened: Opened, statement: str, values: Values = None, **frames: pl.DataFrame
 ) -> list[tuple[Any, ...]]:
     """Do a statement to its end and give its rows; of an insert or an update that is the number of rows.
     ``frames`` are what it reads under their names."""
@@ -211,24 +210,20 @@ def run(
         return opened.execute(statement, values).fetchall()
 
 
-def value(
-    opened: duckdb.DuckDBPyConnection, statement: str, values: Values = None, **frames: pl.DataFrame
-) -> Any:
+def value(opened: Opened, statement: str, values: Values = None, **frames: pl.DataFrame) -> Any:
     """The first cell of the rows of a statement; see ``run``. None where it has no rows."""
     rows = run(opened, statement, values, **frames)
     return rows[0][0] if rows else None
 
 
-def frame(
-    opened: duckdb.DuckDBPyConnection, query: str, values: Values = None, **frames: pl.DataFrame
-) -> pl.DataFrame:
+def frame(opened: Opened, query: str, values: Values = None, **frames: pl.DataFrame) -> pl.DataFrame:
     """The answer to a query; see ``run``."""
     with _registered(opened, frames):
         return opened.sql(query, params=values).pl()
 
 
 @contextmanager
-def _registered(opened: duckdb.DuckDBPyConnection, frames: Mapping[str, pl.DataFrame]) -> Iterator[None]:
+def _registered(opened: Opened, frames: Mapping[str, pl.DataFrame]) -> Iterator[None]:
     for name, rows in frames.items():
         opened.register(name, rows)
     yield
@@ -239,28 +234,14 @@ def _registered(opened: duckdb.DuckDBPyConnection, frames: Mapping[str, pl.DataF
 _INSERTS: Final = {"refuse": "INSERT", "skip": "INSERT OR IGNORE", "replace": "INSERT OR REPLACE"}
 
 
-def add_row(opened: duckdb.DuckDBPyConnection, table: str, **cells: Any) -> None:
+def add_row(opened: Opened, table: str, **cells: Any) -> None:
     """Add a row to a table, its cells by the names of their columns; a column without one stays empty."""
-    _add_row(opened, "refuse", table, cells)
-
-
-def put_row(opened: duckdb.DuckDBPyConnection, table: str, **cells: Any) -> None:
-    """The same, in place of a row of the same key."""
-    _add_row(opened, "replace", table, cells)
-
-
-def _add_row(opened: duckdb.DuckDBPyConnection, clash: str, table: str, cells: Mapping[str, Any]) -> None:
     names, places = ", ".join(map(quoted, cells)), ", ".join("?" for _ in cells)
-    statement = f"{_INSERTS[clash]} INTO {quoted(table)} ({names}) VALUES ({places})"
-    run(opened, statement, list(cells.values()))
+    run(opened, f"INSERT INTO {quoted(table)} ({names}) VALUES ({places})", list(cells.values()))  # noqa: S608
 
 
 def add_rows(
-    opened: duckdb.DuckDBPyConnection,
-    table: str,
-    rows: pl.DataFrame | Sequence[Mapping[str, Any]],
-    *,
-    clash: str = "refuse",
+    opened: Opened, table: str, rows: pl.DataFrame | Sequence[Mapping[str, Any]], *, clash: str = "refuse"
 ) -> int:
     """Add many rows at once, each column by its name; ``clash`` says what becomes of one where there is a row
     of its key: refuse, skip or replace. Returns how many were added."""
@@ -272,7 +253,7 @@ def add_rows(
     return int(value(opened, statement, added_rows=cells))
 
 
-def next_name(opened: duckdb.DuckDBPyConnection, table: str, word: str) -> str:
+def next_name(opened: Opened, table: str, word: str) -> str:
     """The name of the next row of a table whose rows are numbered, from 1, and never taken out."""
     return f"{word}-{value(opened, f'SELECT count(*) + 1 FROM {quoted(table)}'):04d}"  # noqa: S608
 
@@ -282,7 +263,7 @@ def quoted(name: str) -> str:
     return '"' + name.replace('"', '""') + '"'
 
 
-def _open(path: Path, write: bool, deadline: float) -> duckdb.DuckDBPyConnection:
+def _open(path: Path, write: bool, deadline: float) -> Opened:
     """Open the file, trying again while another process or thread holds it."""
     while True:
         _refuse_other_kinds(path)
@@ -305,7 +286,7 @@ def _open(path: Path, write: bool, deadline: float) -> duckdb.DuckDBPyConnection
         time.sleep(random.uniform(0.002, 0.02))  # noqa: S311 - spreads out the waiting, no secret
 
 
-def _take_in(path: Path, opened: duckdb.DuckDBPyConnection) -> None:
+def _take_in(path: Path, opened: Opened) -> None:
     """Have nothing stand ahead of a file, and close it."""
     try:
         with closing(opened):

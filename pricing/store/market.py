@@ -29,15 +29,13 @@ from pricing.store.kept.opinions import Statements
 from pricing.store.kept.photographs import KeptPhotographs
 from pricing.store.kept.profiles import Profiles
 from pricing.store.kept.scores import Scores
-from pricing.store.kept.settings import keep_settings
 from pricing.store.kept.tokens import Tokens
 from pricing.store.market_paths import market_path
 from pricing.store.opening import base_currency_of, create_file
-from pricing.store.records import history, links, names, suspicions, terms
+from pricing.store.records import history, links, names, terms, waiting
 from pricing.store.records.loading import LoadReport, load_files
-from pricing.store.records.quarantine import export_quarantine
 from pricing.store.records.sales import digest, read_sales
-from pricing.store.state import CHANGES_SEEN, StoredState, changes_a_fit_sees, read_state
+from pricing.store.state import CHANGES_SEEN, StoredState, changes_a_fit_sees, keep_settings, read_state
 
 Facts = dict[str, str | float | int]
 CellValues = Mapping[str, str | None]
@@ -46,6 +44,11 @@ CellValues = Mapping[str, str | None]
 
 class Market(Connected):
     """One market file, opened by ``Market.open``.
+
+    What it keeps beside its records: ``tokens`` that let programs in; every revision of all ``appraisals``
+    and the ``photographs`` they name; ``statements``, what people say of prices; ``choices`` about comparable
+    sales; ``kept_cars`` of persons; ``profiles``, what a desk answers alike; the last ``scores`` of the price
+    model; ``answers``, what came of writes under idempotency keys.
 
     >>> import tempfile
     >>> folder = tempfile.TemporaryDirectory()
@@ -71,9 +74,16 @@ class Market(Connected):
     ) -> None:
         """Use ``Market.open``."""
         super().__init__(partial(connection, path, timeout=timeout), idempotency)
-        self.path = path
-        self.base_currency = base_currency
-        self._timeout = timeout
+        self.path, self.base_currency, self._timeout = path, base_currency, timeout
+        self.tokens = Tokens(self._connect)
+        self.appraisals = Appraisals(self._connect, idempotency)
+        self.photographs = KeptPhotographs(self._connect)
+        self.statements = Statements(self._connect, idempotency)
+        self.choices = Choices(self._connect)
+        self.kept_cars = KeptCars(self._connect, idempotency)
+        self.profiles = Profiles(self._connect)
+        self.scores = Scores(self._connect)
+        self.answers = KeptAnswers(path, self._connect)
 
     def __repr__(self) -> str:
         return f"Market at {self.path}, prices in {self.base_currency}"
@@ -142,54 +152,9 @@ class Market(Connected):
         Raises ``FileError``, ``TableError``, ``MappingError`` for a file, ``MarketError`` for the market.
         """
         return load_files(
-            self.path, [Path(path) for path in paths], mapping, self.base_currency, today_or(today),
-            progress, self._timeout, keep=not dry_run, idempotency=self.idempotency, believe=believe,
+            self._connect, [Path(path) for path in paths], mapping, self.base_currency, today_or(today),
+            progress, keep=not dry_run, idempotency=self.idempotency, believe=believe,
         )  # fmt: skip
-
-    @property
-    def tokens(self) -> Tokens:
-        """The tokens that let programs in."""
-        return Tokens(self._connect)
-
-    @property
-    def appraisals(self) -> Appraisals:
-        """Every revision of every appraisal."""
-        return Appraisals(self._connect, self.idempotency)
-
-    @property
-    def photographs(self) -> KeptPhotographs:
-        """The photographs that appraisals name."""
-        return KeptPhotographs(self._connect)
-
-    @property
-    def statements(self) -> Statements:
-        """What people say of prices."""
-        return Statements(self._connect, self.idempotency)
-
-    @property
-    def choices(self) -> Choices:
-        """Choices about comparable sales, with their reasons."""
-        return Choices(self._connect)
-
-    @property
-    def kept_cars(self) -> KeptCars:
-        """Cars that a person keeps."""
-        return KeptCars(self._connect, self.idempotency)
-
-    @property
-    def profiles(self) -> Profiles:
-        """What a desk answers alike in many appraisals."""
-        return Profiles(self._connect)
-
-    @property
-    def scores(self) -> Scores:
-        """The last scores of the price model."""
-        return Scores(self._connect)
-
-    @property
-    def answers(self) -> KeptAnswers:
-        """What came of writes under idempotency keys."""
-        return KeptAnswers(self.path, self._connect)
 
     def keep_settings(self, settings: Mapping[str, str | None]) -> None:
         """Keep settings in place of earlier ones of the same names; ``None`` forgets one. They are read from
@@ -220,12 +185,8 @@ class Market(Connected):
         return self.statements.read(as_of)
 
     def quarantine(self) -> pl.DataFrame:
-        """Rejected rows that wait to be mended: where each came from, the rules it broke, its cells as
-        JSON."""
-        return self._frame(
-            "SELECT quarantine_id, batch_id, source, file, row_number, broken_rules, raw FROM quarantine "
-            "WHERE settled_by IS NULL ORDER BY file, row_number, quarantine_id"
-        )
+        """Rejected rows that wait to be mended: where each came from, what it broke, its cells as JSON."""
+        return self._ask(waiting.quarantine)
 
     def export_quarantine(self, folder: str | Path) -> list[Path]:
         """Write the waiting rows to a folder, one CSV file a source, its mapping beside it, to be mended and
@@ -233,7 +194,7 @@ class Market(Connected):
 
         Cells that a spreadsheet would run as a formula get an apostrophe in front; loading takes it away.
         """
-        return self._ask(export_quarantine, Path(folder))
+        return self._ask(waiting.export_quarantine, Path(folder))
 
     def batches(self) -> pl.DataFrame:
         """Every load, oldest first, with what it read, accepted, rejected and knew already."""
@@ -243,8 +204,7 @@ class Market(Connected):
         )
 
     def undo(self, batch_id: str) -> int:
-        """Take a batch back; returns how many records went. ``MarketError`` when there is no such batch to
-        undo."""
+        """Take a batch back; returns how many records went. ``MarketError`` when there is none to undo."""
         with self._connect(write=True) as opened:
             deleted = history.undo(opened, batch_id)
             keep_result(opened, self.idempotency, {"batch_id": batch_id, "records": deleted})
@@ -278,16 +238,14 @@ class Market(Connected):
         return self._frame("SELECT done_at, action, subject, detail FROM audit ORDER BY done_at")
 
     def duplicates(self) -> pl.DataFrame:
-        """Links between records of one sale, with the rule of each, the primary record, and whether
-        parted."""
+        """Links between records of one sale, with the rule, the primary record, and whether parted."""
         return self._frame(
             "SELECT links.record_id, other_id, rule, coalesce(front_id, links.record_id) AS primary_id, "
             "parted_at FROM links JOIN records USING (record_id) ORDER BY rule, links.record_id, other_id"
         )
 
     def unlink(self, record_id: str) -> int:
-        """Take a record out of the sale it was linked to; returns how many links were parted. See
-        ``relink``."""
+        """Take a record out of the sale it was linked to; returns how many links were parted."""
         return self._write(links.set_parted, record_id, now(), parted=True)
 
     def relink(self, record_id: str) -> int:
@@ -321,15 +279,15 @@ class Market(Connected):
 
     def mark_suspicions(self, odd: pl.DataFrame) -> int:
         """Keep a list of odd records (record_id, reason, detail) for a person; returns how many are new."""
-        return self._write(suspicions.mark, odd)
+        return self._write(waiting.mark_suspicions, odd)
 
     def suspicions(self) -> pl.DataFrame:
         """Odd records that wait for a person, with the reason and the car."""
-        return self._ask(suspicions.waiting)
+        return self._ask(waiting.suspicions)
 
     def settle_suspicion(self, record_id: str, verdict: str) -> int:
         """Write down what a person found out about an odd record; returns how many suspicions it settles."""
-        return self._write(suspicions.settle, record_id, verdict)
+        return self._write(waiting.settle_suspicion, record_id, verdict)
 
     def add_rates(self, path: str | Path) -> int:
         """Add the user's own exchange rates from a CSV file: currency, rate_date, rate; returns how many.
@@ -340,13 +298,11 @@ class Market(Connected):
         return self._write(terms.add_rates, Path(path))
 
     def own_rates(self) -> pl.DataFrame:
-        """The user's own exchange rates: currency, rate_date, rate (what one unit of the base currency
-        buys)."""
+        """The user's own exchange rates: currency, rate_date, rate (units for one of the base currency)."""
         return self._ask(terms.own_rates)
 
     def common_currency(self) -> str | None:
-        """The currency that most records are in, the first in the alphabet of as many; None without
-        records."""
+        """The currency of most records, the first in the alphabet of as many; None without records."""
         query = "SELECT currency FROM records GROUP BY ALL ORDER BY count(*) DESC, currency LIMIT 1"
         return self._ask(value, query)
 

@@ -12,7 +12,7 @@ import duckdb
 
 from pricing.errors import MarketError
 from pricing.store.audit import now, write_audit
-from pricing.store.connection import connection, file_connection, make_one_file, quoted, run
+from pricing.store.connection import Opened, connection, file_connection, make_one_file, quoted, run
 from pricing.store.copying import copy_tables
 from pricing.store.place import is_copy
 from pricing.store.row_text import layouts
@@ -54,7 +54,7 @@ def upgrade(path: Path, timeout: float) -> None:
         write_audit(opened, now(), "upgrade", VERSION, {"from": version, "kept": kept.name})
 
 
-def _reshape(opened: duckdb.DuckDBPyConnection) -> None:
+def _reshape(opened: Opened) -> None:
     """Give every table the shape of the schema, in the transaction at hand."""
     before = layouts(opened)
     for name, table in TABLES.items():
@@ -82,7 +82,7 @@ def _reshape(opened: duckdb.DuckDBPyConnection) -> None:
     create_missing_keys(opened, TABLES)
 
 
-def _keep(opened: duckdb.DuckDBPyConnection, kept: Path, timeout: float) -> None:
+def _keep(opened: Opened, kept: Path, timeout: float) -> None:
     """Write every table as it is into another file, whole or not at all."""
     with tempfile.TemporaryDirectory(dir=kept.parent, prefix=".kept-market-") as folder:
         part = Path(folder) / kept.name

@@ -28,7 +28,7 @@ def create_file(path: Path, base_currency: str) -> None:
         keeper = keeper_of(path)
         if keeper is not None:
             with connection(draft) as opened:
-                keeper.found(path, opened)
+                keeper.establish(path, opened)
 
 
 @contextmanager

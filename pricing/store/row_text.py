@@ -10,11 +10,10 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Final
 
-import duckdb
 import polars as pl
 
 from pricing.errors import MarketError
-from pricing.store.connection import frame, quoted, run
+from pricing.store.connection import Opened, frame, quoted, run, value
 
 _SERVER_TYPES: Final = {
     "VARCHAR": "text",
@@ -51,17 +50,17 @@ class TableLayout:
     @property
     def server_columns(self) -> list[tuple[str, str]]:
         """Columns' names and PostgreSQL types. Raises ``MarketError`` for a type that has none."""
-        return [(name, self._server_type(name, kind)) for name, kind in self.columns]
+        columns = []
+        for name, kind in self.columns:
+            of_server = _SERVER_TYPES.get(kind, kind.replace("DECIMAL(", "numeric("))
+            if of_server == kind:
+                where = f"column {name} of table {self.table}"
+                raise MarketError(f"{where} is of type {kind}, which no server keeps")
+            columns.append((name, of_server))
+        return columns
 
-    def _server_type(self, name: str, kind: str) -> str:
-        if kind.startswith("DECIMAL("):
-            return f"numeric{kind.removeprefix('DECIMAL')}"
-        if kind not in _SERVER_TYPES:
-            raise MarketError(f"column {name} of table {self.table} is of type {kind}, which no server keeps")
-        return _SERVER_TYPES[kind]
 
-
-def layouts(opened: duckdb.DuckDBPyConnection) -> dict[str, TableLayout]:
+def layouts(opened: Opened) -> dict[str, TableLayout]:
     """Every table of a market file."""
     columns: dict[str, list[tuple[str, str]]] = {}
     for table, name, kind in run(
@@ -153,39 +152,35 @@ def read_lines(lines: Iterable[bytes | bytearray | memoryview], layout: TableLay
     )
 
 
-def insert(opened: duckdb.DuckDBPyConnection, layout: TableLayout, texts: pl.DataFrame) -> pl.DataFrame:
+def insert(opened: Opened, layout: TableLayout, texts: pl.DataFrame) -> pl.DataFrame:
     """Add rows, given as texts, to a table; gives those that do not match their digest and are left out."""
-    opened.register("texts", texts.with_row_index("#place"))
     cells = ", ".join(f"'{name}=' || {_as_text(name, kind)}" for name, kind in layout.columns)
     places = frame(
         opened,
         f'SELECT "#place" FROM (SELECT {_typed(layout)}, "#place", {DIGEST} AS "#digest" FROM texts) '  # noqa: S608
         f'WHERE "#digest" IS DISTINCT FROM md5(concat_ws(chr(9), {cells})) ORDER BY "#place"',
+        texts=texts.with_row_index("#place"),
     )["#place"]
-    opened.unregister("texts")
     other = texts[places]
     if not other.is_empty():
         texts = texts.with_row_index("#place").filter(~pl.col("#place").is_in(places.implode()))
-    opened.register("texts", texts)
     names = ", ".join(quoted(name) for name, _ in layout.columns)
-    run(opened, f"INSERT INTO {quoted(layout.table)} ({names}) SELECT {_typed(layout)} FROM texts")  # noqa: S608
-    opened.unregister("texts")
+    statement = f"INSERT INTO {quoted(layout.table)} ({names}) SELECT {_typed(layout)} FROM texts"  # noqa: S608
+    run(opened, statement, texts=texts)
     return other
 
 
-def delete(opened: duckdb.DuckDBPyConnection, layout: TableLayout, texts: pl.DataFrame) -> bool:
+def delete(opened: Opened, layout: TableLayout, texts: pl.DataFrame) -> bool:
     """Take rows, given as texts, out of a table; whether they were all there. Rows alike go together."""
-    opened.register("texts", texts)
-    same = " AND ".join(
-        f"kept.{quoted(name)} IS NOT DISTINCT FROM went.{quoted(name)}" for name, _ in layout.columns
-    )
-    (gone,) = run(
+    columns = [quoted(name) for name, _ in layout.columns]
+    same = " AND ".join(f"rows.{name} IS NOT DISTINCT FROM deleted.{name}" for name in columns)
+    deleted = value(
         opened,
-        f"DELETE FROM {quoted(layout.table)} AS kept USING (SELECT {_typed(layout)} FROM texts) AS went "  # noqa: S608
+        f"DELETE FROM {quoted(layout.table)} AS rows USING (SELECT {_typed(layout)} FROM texts) AS deleted "  # noqa: S608
         f"WHERE {same}",
-    )[0]
-    opened.unregister("texts")
-    return int(gone) >= texts.height
+        texts=texts,
+    )
+    return int(deleted) >= texts.height
 
 
 def _typed(layout: TableLayout) -> str:

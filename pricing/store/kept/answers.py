@@ -18,11 +18,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-import duckdb
-
 from pricing.errors import DoneMeanwhileError, MarketError
 from pricing.store.audit import now
-from pricing.store.connection import Connect, add_row, keeper_of, run
+from pricing.store.connection import Connect, Opened, add_row, keeper_of, run
 
 try:
     import fcntl
@@ -49,9 +47,7 @@ class KeptAnswer:
     result: dict[str, Any]
 
 
-def keep_result(
-    opened: duckdb.DuckDBPyConnection, idempotency: IdempotencyKey | None, result: Mapping[str, Any]
-) -> None:
+def keep_result(opened: Opened, idempotency: IdempotencyKey | None, result: Mapping[str, Any]) -> None:
     """Write down what comes of a piece of work, in its own transaction; nothing where there is no
     key.
 

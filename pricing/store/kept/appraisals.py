@@ -6,13 +6,12 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Final
 
-import duckdb
 import polars as pl
 
 from pricing.errors import MarketError
 from pricing.store.audit import now, write_audits
 from pricing.store.connected import Connected
-from pricing.store.connection import add_rows, value
+from pricing.store.connection import Opened, add_rows, value
 from pricing.store.kept.answers import keep_result
 from pricing.store.kept.photographs import insert_photographs
 from pricing.untrusted.photographs import ReadPhotograph
@@ -57,7 +56,7 @@ class Draft:
     photographs: Sequence[ReadPhotograph] = ()
 
 
-def _expect(opened: duckdb.DuckDBPyConnection, name: str, after: int) -> None:
+def _expect(opened: Opened, name: str, after: int) -> None:
     last = value(opened, "SELECT max(revision) FROM appraisals WHERE appraisal_id = ?", [name])
     if last is None:
         raise MarketError(f"there is no appraisal {name!r} to revise")
@@ -67,7 +66,7 @@ def _expect(opened: duckdb.DuckDBPyConnection, name: str, after: int) -> None:
         )
 
 
-def _insert(opened: duckdb.DuckDBPyConnection, numbered: Sequence[tuple[Draft, str]], at: datetime) -> None:
+def _insert(opened: Opened, numbered: Sequence[tuple[Draft, str]], at: datetime) -> None:
     """Insert drafts, each under its appraisal's name, a table at a time."""
     rows = [
         {

@@ -10,14 +10,13 @@ from datetime import date, datetime
 from decimal import Decimal
 from typing import Any, Final
 
-import duckdb
 import polars as pl
 
 from pricing.clean_text import clean_lines, clean_name
 from pricing.errors import MarketError
 from pricing.store.audit import now, write_audit
 from pricing.store.connected import Connected
-from pricing.store.connection import add_row, put_row, run, value
+from pricing.store.connection import Opened, add_row, add_rows, run, value
 from pricing.store.kept.answers import keep_result
 
 CHANGEABLE: Final = ("name", "notes", "car", "sheet", "subject", "appraisal_id")
@@ -69,8 +68,7 @@ class KeptCars(Connected):
         return car_id
 
     def change(self, car_id: str, **values: Any) -> None:
-        """Give parts of a kept car (``CHANGEABLE``) other values; raises ``MarketError`` for a car there is
-        not."""
+        """Give parts of a kept car (``CHANGEABLE``) other values. Raises ``MarketError`` if there is none."""
         with self._writing(car_id, "change car", {"parts": sorted(values)}) as opened:
             if "name" in values:
                 _refuse_name(opened, values["name"], car_id)
@@ -81,7 +79,7 @@ class KeptCars(Connected):
         """Note what is asked for a car on a day; the last of a day counts."""
         with self._writing(car_id, "note price", {"on": noted_on}) as opened:
             cells = {"car_id": car_id, "noted_on": noted_on, "amount": amount, "currency": currency}
-            put_row(opened, "kept_car_prices", **cells)
+            add_rows(opened, "kept_car_prices", [cells], clash="replace")
 
     def look(self, car_id: str, seen: Mapping[str, Any]) -> None:
         """Remember what a car is worth now, to tell later what changed."""
@@ -151,8 +149,7 @@ class KeptCars(Connected):
         )
 
     def delete(self, car_id: str) -> None:
-        """Delete a car with its prices and photographs, for good. Raises ``MarketError`` when there is
-        none."""
+        """Delete a car with its prices and photographs for good. Raises ``MarketError`` if there is none."""
         with self._writing(car_id, "delete car", {}) as opened:
             for table in ("kept_cars", "kept_car_prices", "kept_car_photos"):
                 run(opened, f"DELETE FROM {table} WHERE car_id = ?", [car_id])  # noqa: S608
@@ -160,7 +157,7 @@ class KeptCars(Connected):
     @contextmanager
     def _writing(
         self, car_id: str, action: str, detail: dict[str, Any], made: Mapping[str, Any] | None = None
-    ) -> Iterator[duckdb.DuckDBPyConnection]:
+    ) -> Iterator[Opened]:
         """A write to a kept car, which stands in the audit, and in what came of the idempotency key.
 
         Raises:
@@ -174,7 +171,7 @@ class KeptCars(Connected):
             keep_result(opened, self.idempotency, {"car_id": car_id, **(made or {})})
 
 
-def _refuse_name(opened: duckdb.DuckDBPyConnection, name: str, car_id: str) -> None:
+def _refuse_name(opened: Opened, name: str, car_id: str) -> None:
     """Refuse a name for a car that is none, or that another has."""
     name = _name(name)
     if not name:

@@ -7,7 +7,6 @@ from datetime import date
 from pathlib import Path
 from typing import Final
 
-import duckdb
 import polars as pl
 
 from pricing.car_names import Names
@@ -19,7 +18,7 @@ from pricing.money.prices import price_records
 from pricing.opinions.statement import TYPES, checked, inversions, named, said_again
 from pricing.store.audit import now, today_or, write_audit
 from pricing.store.connected import Connected
-from pricing.store.connection import add_rows, frame, run, value
+from pricing.store.connection import Opened, add_rows, frame, run, value
 from pricing.store.kept.answers import keep_result
 from pricing.store.records.names import under_settled_names
 from pricing.store.records.terms import own_rates, stored_charges
@@ -31,8 +30,7 @@ PRICED: Final = {"low": "low_price", "middle": "middle_price", "high": "high_pri
 
 @dataclass(frozen=True)
 class KeptOpinions:
-    """What became of statements: how many were ``read``, ``kept``, and ``known`` already; ``ids`` of those
-    kept."""
+    """What became of statements: how many were ``read``, ``kept`` and ``known`` before; ``ids`` of the kept."""
 
     read: int
     kept: int
@@ -151,9 +149,8 @@ def _refuse_unpriced(priced: pl.DataFrame) -> None:
         )
 
 
-def _spelt(opened: duckdb.DuckDBPyConnection, stated: pl.DataFrame) -> pl.DataFrame:
-    """Makes, models and variants as the market spells them, where it knows them; others are names of their
-    own."""
+def _spelt(opened: Opened, stated: pl.DataFrame) -> pl.DataFrame:
+    """Makes, models and variants as the market spells them, where it knows them; others as they are."""
     columns = ", ".join(FIELDS)
     names = f"SELECT {columns} FROM records UNION ALL SELECT {columns} FROM opinions"  # noqa: S608
     known = Names.of(frame(opened, names))
@@ -170,7 +167,7 @@ def _spelt(opened: duckdb.DuckDBPyConnection, stated: pl.DataFrame) -> pl.DataFr
     )
 
 
-def _priced(opened: duckdb.DuckDBPyConnection, statements: pl.DataFrame) -> pl.DataFrame:
+def _priced(opened: Opened, statements: pl.DataFrame) -> pl.DataFrame:
     """Add ``PRICED``, and ``unpriced``, why there is none."""
     base = value(opened, "SELECT base_currency FROM market")
     blank = pl.lit(None, dtype=pl.Decimal(18, 3))

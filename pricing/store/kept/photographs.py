@@ -4,13 +4,12 @@ picture that is shown of them. Rows are added and never altered."""
 import hashlib
 from collections.abc import Collection, Sequence
 
-import duckdb
 import polars as pl
 
 from pricing.errors import MarketError
 from pricing.store.audit import now
 from pricing.store.connected import Connected
-from pricing.store.connection import add_rows
+from pricing.store.connection import Opened, add_rows
 from pricing.untrusted.photographs import ReadPhotograph
 
 
@@ -18,8 +17,7 @@ class KeptPhotographs(Connected):
     """The photographs of a market: ``Market.photographs``. They come in with the revision that names them."""
 
     def described(self, digests: Collection[str]) -> pl.DataFrame:
-        """Of those of the digests that are kept: digest, kind, width, height, taken_on, removed, size (bytes
-        of the original)."""
+        """Of digests that are kept: digest, kind, width, height, taken_on, removed, size in bytes."""
         return self._frame(
             "SELECT digest, kind, width, height, taken_on, removed, octet_length(content)::BIGINT AS size "
             "FROM photographs WHERE list_contains(?::VARCHAR[], digest) ORDER BY digest",
@@ -58,7 +56,7 @@ class KeptPhotographs(Connected):
         return content
 
 
-def insert_photographs(opened: duckdb.DuckDBPyConnection, photographs: Sequence[ReadPhotograph]) -> None:
+def insert_photographs(opened: Opened, photographs: Sequence[ReadPhotograph]) -> None:
     """Keep photographs, each once, in the transaction at hand."""
     rows = {
         shot.digest: vars(shot) | {"removed": list(shot.removed), "kept_at": now()} for shot in photographs

@@ -8,7 +8,7 @@ import polars as pl
 from pricing.errors import MarketError
 from pricing.store.audit import now, write_audit
 from pricing.store.connected import Connected
-from pricing.store.connection import put_row, value
+from pricing.store.connection import add_rows, value
 
 
 class Profiles(Connected):
@@ -18,7 +18,8 @@ class Profiles(Connected):
         """Keep a profile, in the place of one of that kind and name; ``answers`` is JSON."""
         with self._connect(write=True) as opened:
             at = now()
-            put_row(opened, "profiles", kind=kind, name=name, answers=answers, kept_at=at)
+            cells = {"kind": kind, "name": name, "answers": answers, "kept_at": at}
+            add_rows(opened, "profiles", [cells], clash="replace")
             write_audit(opened, at, "profile", name, {"kind": kind, "done": "kept"})
 
     def all(self) -> pl.DataFrame:

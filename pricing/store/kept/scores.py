@@ -1,5 +1,4 @@
-"""The last scores of the price model, kept in the market file with the fit then in force and the records
-they are of."""
+"""The last scores of the price model, kept in the market file with the fit and the records they are of."""
 
 import json
 from collections.abc import Mapping

@@ -10,14 +10,13 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Final
 
-import duckdb
 import polars as pl
 
 from pricing.clean_text import clean_name
 from pricing.errors import MarketError
 from pricing.store.audit import now, write_audit
 from pricing.store.connected import Connected
-from pricing.store.connection import add_row, next_name, run, value
+from pricing.store.connection import Opened, add_row, next_name, run, value
 
 PREFIX: Final = "ccp_"
 """How every token begins, so that one that leaks can be told from other secrets."""
@@ -41,7 +40,7 @@ def digest_of(token: str) -> str:
     return hashlib.sha256(token.encode()).hexdigest()
 
 
-def tokens_in_force(opened: duckdb.DuckDBPyConnection) -> dict[str, Token]:
+def tokens_in_force(opened: Opened) -> dict[str, Token]:
     """The tokens that were not revoked, by digest; whether one has run out is for whoever asks to see."""
     rows = run(opened, "SELECT token_id, name, role, digest, expires_at FROM tokens WHERE revoked_at IS NULL")
     return {row[3]: Token(*row) for row in rows}

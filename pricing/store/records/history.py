@@ -4,7 +4,6 @@ from collections.abc import Mapping
 from datetime import date
 from typing import Final
 
-import duckdb
 import polars as pl
 
 from pricing.clean_text import clean_lines
@@ -16,18 +15,17 @@ from pricing.nearest import did_you_mean
 from pricing.records.cells import raw_text
 from pricing.records.contract import COLUMNS, check
 from pricing.store.audit import now, write_audit
-from pricing.store.connection import add_row, add_rows, frame, run, value
+from pricing.store.connection import Opened, add_row, add_rows, frame, run, value
 from pricing.store.records.links import link_batch, refresh_primary_records
 from pricing.store.records.terms import own_rates, stored_charges
 
 WHOLE: Final = "record"
-"""In the corrections, the column of a record that was taken out whole: its old value is all of it, as
-JSON."""
+"""In the corrections, the column of a record that was taken out whole: its old value is all, as JSON."""
 
 _FIXED: Final = ("record_id", "batch_id")
 
 
-def undo(opened: duckdb.DuckDBPyConnection, batch_id: str) -> int:
+def undo(opened: Opened, batch_id: str) -> int:
     """Take a batch back: its records, quarantined rows and links go, rows it mended wait again.
 
     Returns how many records went. The batch itself stays listed.
@@ -55,12 +53,7 @@ def undo(opened: duckdb.DuckDBPyConnection, batch_id: str) -> int:
 
 
 def correct(
-    opened: duckdb.DuckDBPyConnection,
-    record_id: str,
-    values: Mapping[str, str | None],
-    reason: str,
-    base: str,
-    today: date,
+    opened: Opened, record_id: str, values: Mapping[str, str | None], reason: str, base: str, today: date
 ) -> None:
     """Give cells of a record other values, keep the old ones, and derive its price anew.
 
@@ -110,7 +103,7 @@ def correct(
     refresh_primary_records(opened)
 
 
-def remove(opened: duckdb.DuckDBPyConnection, record_id: str, reason: str) -> None:
+def remove(opened: Opened, record_id: str, reason: str) -> None:
     """Take a record out for good and keep what it was; no load brings it back.
 
     Raises ``MarketError`` when there is no such record, or no reason.
@@ -134,7 +127,7 @@ def _reason(reason: str, act: str) -> str:
     return reason
 
 
-def _record(opened: duckdb.DuckDBPyConnection, record_id: str) -> pl.DataFrame:
+def _record(opened: Opened, record_id: str) -> pl.DataFrame:
     """A record with all its columns, one row."""
     record = frame(opened, "SELECT * FROM records WHERE record_id = ?", [record_id])
     if record.is_empty():

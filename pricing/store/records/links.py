@@ -1,16 +1,14 @@
-"""Links between records of one sale: found after each load among the cars it touched, and parted by a
-person."""
+"""Links between records of one sale: found after each load among its cars, and parted by a person."""
 
 from datetime import date, datetime
 from typing import Final
 
-import duckdb
 import polars as pl
 
 from pricing.errors import MarketError
 from pricing.intake.duplicates import DETAILS, EVIDENCE, SAME_ODOMETER_KM, choose_primary_records, find_links
 from pricing.store.audit import write_audit
-from pricing.store.connection import add_rows, frame, run, value
+from pricing.store.connection import Opened, add_rows, frame, run, value
 
 _LINKED: Final = (
     f"SELECT record_id, outcome, event_date, {', '.join(DETAILS)} FROM records "  # noqa: S608 - fixed names
@@ -57,7 +55,7 @@ reading where one of them has no chassis number. Readings at most 1 km apart sha
 or the other."""
 
 
-def link_batch(opened: duckdb.DuckDBPyConnection, batch_id: str) -> int:
+def link_batch(opened: Opened, batch_id: str) -> int:
     """Link the records of a batch with each other and with older ones of the same cars; returns how many
     links.
 
@@ -73,7 +71,7 @@ def link_batch(opened: duckdb.DuckDBPyConnection, batch_id: str) -> int:
     return added
 
 
-def nearly_same(opened: duckdb.DuckDBPyConnection, batch_id: str | None) -> tuple[str, ...]:
+def nearly_same(opened: Opened, batch_id: str | None) -> tuple[str, ...]:
     """Records of other batches with the car, day, outcome and price of one of a batch, whose odometers differ
     by more than links allow and less than ``NEAR_ODOMETER``: perhaps one sale, for a person to say."""
     rows = run(
@@ -91,7 +89,7 @@ def nearly_same(opened: duckdb.DuckDBPyConnection, batch_id: str | None) -> tupl
     return tuple(name for (name,) in rows)
 
 
-def doubles_of(opened: duckdb.DuckDBPyConnection, batch_id: str | None, most: int) -> tuple[str, ...]:
+def doubles_of(opened: Opened, batch_id: str | None, most: int) -> tuple[str, ...]:
     """Records of other batches that a batch is linked with."""
     rows = run(
         opened,
@@ -105,7 +103,7 @@ def doubles_of(opened: duckdb.DuckDBPyConnection, batch_id: str | None, most: in
     return tuple(name for (name,) in rows)
 
 
-def refresh_primary_records(opened: duckdb.DuckDBPyConnection) -> None:
+def refresh_primary_records(opened: Opened) -> None:
     """Set ``front_id`` of every record that stands behind the primary record of the same sale."""
     behind = behind_as_of(opened)
     for change in (
@@ -116,7 +114,7 @@ def refresh_primary_records(opened: duckdb.DuckDBPyConnection) -> None:
         run(opened, f"UPDATE records SET {change}", behind=behind)  # noqa: S608
 
 
-def behind_as_of(opened: duckdb.DuckDBPyConnection, as_of: date | None = None) -> pl.DataFrame:
+def behind_as_of(opened: Opened, as_of: date | None = None) -> pl.DataFrame:
     """The records that stand behind a better one; with ``as_of`` those that did on a day, when later offers
     were not known yet."""
     known = "" if as_of is None else _KNOWN
@@ -126,7 +124,7 @@ def behind_as_of(opened: duckdb.DuckDBPyConnection, as_of: date | None = None) -
     return choose_primary_records(linked, links).filter(pl.col("record_id") != pl.col("primary_id"))
 
 
-def set_parted(opened: duckdb.DuckDBPyConnection, record_id: str, at: datetime, *, parted: bool) -> int:
+def set_parted(opened: Opened, record_id: str, at: datetime, *, parted: bool) -> int:
     """Part a record from those it is linked with, or link it again; returns how many links changed."""
     if not run(opened, "SELECT 1 FROM records WHERE record_id = ?", [record_id]):
         raise MarketError(f"the market holds no record {record_id!r}")

@@ -14,7 +14,6 @@ from itertools import chain
 from pathlib import Path
 from typing import Any, Final
 
-import duckdb
 import polars as pl
 
 from pricing.errors import DoubtError, TableError
@@ -30,7 +29,7 @@ from pricing.money.prices import PRICE_COLUMNS
 from pricing.progress import Progress
 from pricing.records.contract import COLUMNS, REQUIRED
 from pricing.store.audit import now, write_audit
-from pricing.store.connection import add_row, add_rows, connection, frame, next_name, run, value
+from pricing.store.connection import Connect, Opened, add_row, add_rows, frame, next_name, run, value
 from pricing.store.kept.answers import IdempotencyKey, keep_result
 from pricing.store.records.history import WHOLE
 from pricing.store.records.links import doubles_of, link_batch, nearly_same
@@ -101,8 +100,7 @@ class LoadReport:
     not_known: dict[str, int] = field(default_factory=dict)
     """Cells of accepted rows that could not be read and went to the notes, by column."""
     said_otherwise: dict[str, int] = field(default_factory=dict)
-    """What cells said themselves in place of what was stated for them, such as ``currency SEK``, and how
-    many."""
+    """What cells said in place of what was stated for them, such as ``currency SEK``, and how many."""
     unseen: dict[str, int] = field(default_factory=dict)
     """Cells of rows out of which characters were left that show nothing, by column."""
     waiting: int = 0
@@ -112,32 +110,30 @@ class LoadReport:
     doubts: tuple[str, ...] = ()
     """Why figures can hardly be what they are said to be."""
     set_aside: dict[str, int] = field(default_factory=dict)
-    """Rows of the files that are no records and were not read, by kind: title, units, total, header,
-    remark."""
+    """Rows that are no records and were not read, by kind: title, units, total, header, remark."""
     refused: tuple[RefusedRow, ...] = ()
     """Of a dry run the first rows that would be rejected, at most ``REFUSED_TOLD``."""
     names: tuple[dict[str, str | int | float | None], ...] = ()
-    """Of a dry run the names that may be misspelt and that the market does not have yet: rows of
-    ``Market.names``."""
+    """Of a dry run the new names that may be misspelt: rows of ``Market.names``."""
     doubles: tuple[str, ...] = ()
     """Of a dry run records of the market that new rows may be one sale with, at most ``DOUBLES_TOLD``."""
 
 
 def load_files(
-    path: Path,
+    connect: Connect,
     files: Sequence[Path],
     mapping_file: Path | None,
     base_currency: str,
     today: date,
     progress: Progress,
-    timeout: float,
-    keep: bool = True,
-    idempotency: IdempotencyKey | None = None,
-    believe: bool = False,
+    *,
+    keep: bool,
+    idempotency: IdempotencyKey | None,
+    believe: bool,
 ) -> LoadReport:
-    """Load files into the market file at ``path``; see ``Market.load``."""
+    """Load files into the market that ``connect`` opens; see ``Market.load``."""
     mapping_of_all = None if mapping_file is None else read_mapping(mapping_file)
-    with connection(path, timeout=timeout) as opened:
+    with connect() as opened:
         older = stored_charges(opened)
         rates = own_rates(opened)
         names = CarNames.of(known_cars(opened))
@@ -172,10 +168,10 @@ def load_files(
                 f"{file}: {error}; say which of its columns is which of ours with: "
                 f"pricing map {shlex.quote(str(file))}"
             ) from None
-    doubtful = _doubts(path, staged, base_currency, timeout)
+    doubtful = _doubts(connect, staged, base_currency)
     if doubtful and keep and not believe:
         raise DoubtError(f"nothing was loaded: {'; '.join(doubtful)}")
-    with connection(path, write=True, keep=keep, timeout=timeout) as opened:
+    with connect(write=True, keep=keep) as opened:
         before = None if keep else list_names(opened)
         report = _store(opened, files, staged, mappings.values(), progress, 0 if keep else REFUSED_TOLD)
         report = replace(
@@ -189,7 +185,7 @@ def load_files(
         keep_result(opened, idempotency, asdict(report))
         keys_due = keep and bool(missing_keys(opened, TABLES))
     if keys_due:
-        with connection(path, write=True, timeout=timeout) as opened:
+        with connect(write=True) as opened:
             create_missing_keys(opened, TABLES)
     return report
 
@@ -201,9 +197,8 @@ def _new_names(before: pl.DataFrame, after: pl.DataFrame) -> tuple[dict[str, str
     return tuple(new.to_dicts())
 
 
-def _doubts(path: Path, staged: Sequence[Staged], base: str, timeout: float) -> tuple[str, ...]:
-    """What is doubtful in what was read, held against what the market holds; of large files in a part of
-    them."""
+def _doubts(connect: Connect, staged: Sequence[Staged], base: str) -> tuple[str, ...]:
+    """What is doubtful in what was read, held against the market; of large files in a part of them."""
     about = ("model_key", "price", "currency", "odometer_km", "year", "outcome")
     records = [rows.records.select(about) for rows in staged if rows.records.height]
     if not records:
@@ -211,7 +206,7 @@ def _doubts(path: Path, staged: Sequence[Staged], base: str, timeout: float) -> 
     priced = pl.concat(records).filter(pl.col("outcome").is_in(["sold", "asking"]))
     if priced.height > DOUBTED_ROWS:
         priced = priced.sample(DOUBTED_ROWS, seed=0)
-    with connection(path, timeout=timeout) as opened:
+    with connect() as opened:
         market = frame(opened, MARKET)
     return doubts(priced, market, base)
 
@@ -230,7 +225,7 @@ def _in_order(parts: Iterator[Part], work: Callable[[Part], Staged]) -> Iterator
 
 
 def _store(
-    opened: duckdb.DuckDBPyConnection,
+    opened: Opened,
     files: Sequence[Path],
     staged: list[Staged],
     mappings: Iterable[Mapping],
@@ -311,7 +306,7 @@ def _take(staged: list[Staged]) -> tuple[Counter[str], pl.DataFrame, pl.DataFram
     return read, records, pl.concat([part.rejected for part in parts])
 
 
-def _store_records(opened: duckdb.DuckDBPyConnection, records: pl.DataFrame, batch_id: str) -> None:
+def _store_records(opened: Opened, records: pl.DataFrame, batch_id: str) -> None:
     """Insert the records that the market does not hold yet."""
     known = frame(
         opened,
@@ -326,9 +321,7 @@ def _store_records(opened: duckdb.DuckDBPyConnection, records: pl.DataFrame, bat
     add_rows(opened, "records", new.with_columns(batch_id=pl.lit(batch_id)))
 
 
-def _settle(
-    opened: duckdb.DuckDBPyConnection, records: pl.DataFrame, rejected: pl.DataFrame, batch_id: str
-) -> int:
+def _settle(opened: Opened, records: pl.DataFrame, rejected: pl.DataFrame, batch_id: str) -> int:
     """Mark quarantined rows that these bring in after all, or have taken the place of; returns how many."""
     replaced = rejected.filter(pl.col("mends") != pl.col("quarantine_id"))
     mends = pl.concat([records.select("mends", "source"), replaced.select("mends", "source")]).drop_nulls()
@@ -344,7 +337,7 @@ def _settle(
     return int(settled)
 
 
-def _store_rejected(opened: duckdb.DuckDBPyConnection, rejected: pl.DataFrame, batch_id: str) -> pl.DataFrame:
+def _store_rejected(opened: Opened, rejected: pl.DataFrame, batch_id: str) -> pl.DataFrame:
     """Put the rejected rows that are not there yet into quarantine; returns them."""
     if rejected.is_empty():
         return rejected

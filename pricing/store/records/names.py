@@ -1,43 +1,41 @@
 """The market's alias table and the names of its cars."""
 
-import duckdb
 import polars as pl
 
 from pricing.clean_text import clean_name
 from pricing.errors import MarketError
 from pricing.intake.names import FIELDS, near_misses, settled_names
 from pricing.store.audit import now, write_audit
-from pricing.store.connection import add_row, frame, run, value
+from pricing.store.connection import Opened, add_row, frame, run, value
 
 
-def spellings(opened: duckdb.DuckDBPyConnection) -> pl.DataFrame:
+def spellings(opened: Opened) -> pl.DataFrame:
     """Every spelling of make, model and variant, and how many records have it."""
     return frame(
         opened, "SELECT make, model, variant, count(*) AS records FROM records GROUP BY ALL ORDER BY ALL"
     )
 
 
-def known_cars(opened: duckdb.DuckDBPyConnection) -> list[tuple[str, str, str | None]]:
-    """Make, model and variant of every car under its settled names, those of most records first, and as
-    typed."""
+def known_cars(opened: Opened) -> list[tuple[str, str, str | None]]:
+    """Make, model and variant of every car under its settled names, the most records first, and as typed."""
     named = settled_names(spellings(opened), aliases(opened)).sort("records", descending=True)
     settled = named.select("settled_make", "settled_model", "settled_variant").rows()
     return [*settled, *named.select(*FIELDS).rows()]
 
 
-def aliases(opened: duckdb.DuckDBPyConnection) -> pl.DataFrame:
+def aliases(opened: Opened) -> pl.DataFrame:
     """The alias table."""
     return frame(opened, "SELECT field, make, model, typed, name FROM aliases ORDER BY ALL")
 
 
-def renames(opened: duckdb.DuckDBPyConnection) -> pl.DataFrame:
+def renames(opened: Opened) -> pl.DataFrame:
     """The spellings that are not the settled name."""
     named = settled_names(spellings(opened), aliases(opened))
     differs = pl.any_horizontal(pl.col(field).ne_missing(pl.col(f"settled_{field}")) for field in FIELDS)
     return named.filter(differs)
 
 
-def under_settled_names(opened: duckdb.DuckDBPyConnection, rows: pl.DataFrame) -> pl.DataFrame:
+def under_settled_names(opened: Opened, rows: pl.DataFrame) -> pl.DataFrame:
     """Rows with make, model and variant as they were settled; their order and columns as they were."""
     others = renames(opened)
     if others.is_empty():
@@ -52,7 +50,7 @@ def under_settled_names(opened: duckdb.DuckDBPyConnection, rows: pl.DataFrame) -
     )
 
 
-def list_names(opened: duckdb.DuckDBPyConnection) -> pl.DataFrame:
+def list_names(opened: Opened) -> pl.DataFrame:
     """Near misses that wait for a person (state ``proposed``) and aliases that were settled (``settled``)."""
     table = aliases(opened)
     proposed = near_misses(spellings(opened), table).with_columns(state=pl.lit("proposed"))
@@ -61,10 +59,9 @@ def list_names(opened: duckdb.DuckDBPyConnection) -> pl.DataFrame:
 
 
 def settle_name(
-    opened: duckdb.DuckDBPyConnection, field: str, typed: str, name: str, make: str | None, model: str | None
+    opened: Opened, field: str, typed: str, name: str, make: str | None, model: str | None
 ) -> None:
-    """Say what a spelling means; ``name`` equal to ``typed`` keeps it apart. A later word replaces an
-    earlier."""
+    """Say what a spelling means, in place of what was said; ``name`` equal to ``typed`` keeps it apart."""
     needs = {"make": (), "model": (make,), "variant": (make, model)}
     if field not in needs:
         raise MarketError(f"a name is one of {', '.join(FIELDS)}; got {field!r}")
@@ -86,7 +83,7 @@ def settle_name(
     write_audit(opened, now(), "name", key, alias)
 
 
-def forget_name(opened: duckdb.DuckDBPyConnection, field: str, typed: str) -> int:
+def forget_name(opened: Opened, field: str, typed: str) -> int:
     """Take back what was settled about a spelling; returns how many aliases went."""
     key = " ".join(typed.lower().split())
     deleted = int(value(opened, "DELETE FROM aliases WHERE field = ? AND typed = ?", [field, key]))

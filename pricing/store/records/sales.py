@@ -4,22 +4,18 @@ import hashlib
 from datetime import date
 from typing import Final
 
-import duckdb
 import polars as pl
 
 from pricing.records.contract import COLUMNS
-from pricing.store.connection import frame, value
+from pricing.store.connection import Opened, frame, value
 from pricing.store.records.links import behind_as_of
 from pricing.store.records.names import under_settled_names
 
 DERIVED: Final = ("price", "lower_price", "upper_price")
-"""Columns of ``Market.sales`` beside the contract's: all-in, in the market's base currency at the event
-date."""
+"""Columns of ``Market.sales`` beside the contract's: all-in, in the base currency at the event date."""
 
 
-def read_sales(
-    opened: duckdb.DuckDBPyConnection, as_of: date | None, *, every_record: bool = False
-) -> pl.DataFrame:
+def read_sales(opened: Opened, as_of: date | None, *, every_record: bool = False) -> pl.DataFrame:
     """See ``Market.sales``; with ``every_record`` those too that stand behind a better one."""
     columns = ", ".join((*COLUMNS, *DERIVED))
     frames, which = {}, "true" if every_record else "front_id IS NULL"
@@ -36,7 +32,7 @@ def read_sales(
     return under_settled_names(opened, sales)
 
 
-def digest(opened: duckdb.DuckDBPyConnection) -> str:
+def digest(opened: Opened) -> str:
     """See ``Market.digest``."""
     text = value(
         opened,

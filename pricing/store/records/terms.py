@@ -8,7 +8,6 @@ from operator import attrgetter
 from pathlib import Path
 from typing import Final
 
-import duckdb
 import polars as pl
 
 from pricing.errors import MarketError, TableError
@@ -21,12 +20,12 @@ from pricing.money.prices import PRICE_COLUMNS, price_records
 from pricing.records.cells import read_cells
 from pricing.records.contract import COLUMNS
 from pricing.store.audit import now, write_audit
-from pricing.store.connection import add_rows, frame, put_row, run, value
+from pricing.store.connection import Opened, add_rows, frame, run, value
 
 _KEY: Final = ("source", "kind", "valid_from", "currency")
 
 
-def stored_charges(opened: duckdb.DuckDBPyConnection) -> list[Charge]:
+def stored_charges(opened: Opened) -> list[Charge]:
     """Every schedule that the market knows."""
     charges = []
     rows = run(opened, "SELECT source, kind, valid_from, currency, terms FROM charges ORDER BY ALL")
@@ -40,23 +39,24 @@ def stored_charges(opened: duckdb.DuckDBPyConnection) -> list[Charge]:
     return charges
 
 
-def kept_mappings(opened: duckdb.DuckDBPyConnection) -> list[Mapping]:
+def kept_mappings(opened: Opened) -> list[Mapping]:
     """Every mapping kept, by its source in alphabetical order."""
     return [parse_mapping(text) for (text,) in run(opened, "SELECT mapping FROM mappings ORDER BY source")]
 
 
-def keep_mappings(opened: duckdb.DuckDBPyConnection, mappings: Iterable[Mapping]) -> None:
+def keep_mappings(opened: Opened, mappings: Iterable[Mapping]) -> None:
     """Keep mappings with their schedules: a mapping in place of an earlier one of its source, a schedule in
     place of one of the same source, kind, day and currency."""
     for mapping in mappings:
-        put_row(opened, "mappings", source=mapping.source, mapping=mapping_text(mapping))
+        texts = {"source": mapping.source, "mapping": mapping_text(mapping)}
+        add_rows(opened, "mappings", [texts], clash="replace")
         for charge in mapping.charges:
             tiers = [
                 [str(tier.rate), None if tier.up_to is None else str(tier.up_to)] for tier in charge.tiers
             ]
             terms = json.dumps({"tiers": tiers, "tax": str(charge.tax), "minimum": str(charge.minimum)})
             key = {name: getattr(charge, name) for name in _KEY}
-            put_row(opened, "charges", **key, terms=terms)
+            add_rows(opened, "charges", [key | {"terms": terms}], clash="replace")
 
 
 def charges_in_force(older: Sequence[Charge], newer: Sequence[Charge]) -> list[Charge]:
@@ -64,14 +64,13 @@ def charges_in_force(older: Sequence[Charge], newer: Sequence[Charge]) -> list[C
     return list({attrgetter(*_KEY)(charge): charge for charge in (*older, *newer)}.values())
 
 
-def own_rates(opened: duckdb.DuckDBPyConnection) -> pl.DataFrame:
+def own_rates(opened: Opened) -> pl.DataFrame:
     """The user's own dated rates: currency, rate_date, rate (what one unit of the base currency buys)."""
     return frame(opened, "SELECT currency, rate_date, rate FROM own_rates ORDER BY ALL")
 
 
-def add_rates(opened: duckdb.DuckDBPyConnection, path: Path) -> int:
-    """Add rates from a CSV file (currency, rate_date, rate); one of the same day takes the place of the
-    older."""
+def add_rates(opened: Opened, path: Path) -> int:
+    """Add rates from a CSV file (currency, rate_date, rate), in place of those of the same day."""
     types = {"currency": pl.String(), "rate_date": pl.Date(), "rate": pl.Decimal(20, 6)}
     table = read_whole(path)
     absent = [name for name in types if name not in table.columns]
@@ -94,7 +93,7 @@ def add_rates(opened: duckdb.DuckDBPyConnection, path: Path) -> int:
     return rates.height
 
 
-def rebase(opened: duckdb.DuckDBPyConnection, currency: str) -> int:
+def rebase(opened: Opened, currency: str) -> int:
     """Derive every price in another base currency, or change nothing; returns how many records have one.
 
     Fits are of the old currency and go. Raises ``MarketError`` when a record would have no price for want of
