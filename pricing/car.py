@@ -103,11 +103,8 @@ class Car:
         return frame_of([self], at)
 
     def held(self, asking: Decimal | None, at: date) -> None:
-        """Refuse a car that could not be at a date, and a price that cannot be asked for any.
-
-        Raises:
-            CarError: it is such a car or price.
-        """
+        """Refuse a car that could not be at a date, and a price that cannot be asked for any. Raises
+        ``CarError`` where it is such a car or price."""
         cars = pl.DataFrame([self.to_dict()], schema=READ_TYPES)
         _raise(_refusals(cars.with_columns(asking=pl.lit(asking, _CONTRACT["amount"])), at))
 
@@ -157,10 +154,7 @@ def read_values(values: Mapping[str, Any]) -> dict[str, Any]:
 
 def described(values: Mapping[str, Any]) -> dict[str, Any]:
     """What is said of a car that is not asked about yet: any of ``FIELDS``, held to rules but to no market.
-
-    Raises:
-        CarError: something said cannot be.
-    """
+    Raises ``CarError`` where something said cannot be."""
     read = read_values(values)
     absent: dict[str, Any] = {"make": "-", "model": "-", "year": 2000, "options": []}
     _raise(_refusals(pl.DataFrame([absent | read], schema=READ_TYPES), today()))

@@ -105,11 +105,8 @@ class Names:
         return spelt[0], spelt[1], spelt[2]
 
     def where(self, make: str | None, model: str | None = None) -> dict[str, str]:
-        """A make, or a model of it, as the market spells them; nothing for neither.
-
-        Raises:
-            CarError: the market has none such, or a model is named without its make.
-        """
+        """A make, or a model of it, as the market spells them; nothing for neither. Raises ``CarError`` where
+        the market has none such, or a model is named without its make."""
         if make is None and model is not None:
             raise CarError(f"the model {model!r} needs its make: models of two makes may share a name")
         spelt, unknown = self.find((make, model, None))
@@ -250,21 +247,14 @@ class CarSearch:
         return np.mean(held, axis=0) if held else np.zeros(len(self.lines))
 
     def _year(self, words: list[str]) -> tuple[int | None, list[str]]:
-        """A model year among the words, which no name has, and the words without it."""
+        """A model year among the words, in four figures or in two that no name has, and the words without."""
         names = set(self.vocabulary)
         for at, word in enumerate(words):
-            year = _as_year(word)
-            if year is not None and (word not in names or len(word) == 4):
-                return year, words[:at] + words[at + 1 :]
+            if word.isdecimal() and (len(word) == 4 or (len(word) == 2 and word not in names)):
+                year = int(word) + (1900 if len(word) == 2 else 0)
+                if FIRST_YEAR <= year <= 2100:
+                    return year, words[:at] + words[at + 1 :]
         return None, words
-
-
-def _as_year(word: str) -> int | None:
-    """A model year in four figures, or in two of the last century."""
-    if not word.isdecimal() or len(word) not in (2, 4):
-        return None
-    year = int(word) + (1900 if len(word) == 2 else 0)
-    return year if FIRST_YEAR <= year <= 2100 else None
 
 
 def _words(text: str) -> list[str]:

@@ -34,11 +34,7 @@ def plugged(group: str) -> dict[str, EntryPoint]:
 
 
 def plugged_folders(group: str) -> list[Path]:
-    """The folder of each package that a group names.
-
-    Raises:
-        FileError: there is no such package.
-    """
+    """The folder of each package that a group names. Raises ``FileError`` where there is no such package."""
     return [_folder(entry) for _, entry in sorted(plugged(group).items())]
 
 

@@ -1,5 +1,4 @@
-"""One snapshot of a market in memory, which pages, API and decisions share: sales, fit, and what is made of
-them, each once."""
+"""One snapshot of a market in memory, for pages, API and decisions: sales, fit, and what is made of them."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -109,19 +108,11 @@ class Snapshot:
 
     @property
     def model(self) -> PriceModel:
-        """The newest price model kept in the market.
-
-        Raises:
-            MarketError: there is none.
-        """
+        """The newest price model kept in the market. Raises ``MarketError`` where there is none."""
         return self.fit(self.state.fit)
 
     def fit(self, fit_id: str | None) -> PriceModel:
-        """A kept price model by its id.
-
-        Raises:
-            MarketError: there is none such.
-        """
+        """A kept price model by its id. Raises ``MarketError`` where there is none such."""
         return self.fits.get(
             _fit_key(self.state, fit_id), lambda: from_bytes(self.market.load_fit(fit_id)[0]), most=FITS_KEPT
         )

@@ -61,10 +61,7 @@ class SnapshotSource:
 
     def newest(self) -> Snapshot:
         """The market as it is, or as it was a moment ago; while another process writes, as it was before.
-
-        Raises:
-            MarketError: there is no market, or it cannot be opened.
-        """
+        Raises ``MarketError`` where there is no market, or it cannot be opened."""
         snapshot = self._snapshot
         if snapshot is not None and not self.due:
             return snapshot
@@ -75,22 +72,19 @@ class SnapshotSource:
 
     def _look(self) -> Snapshot:
         snapshot = self._snapshot
+        market = Market.open(self.place, create=False) if snapshot is None else snapshot.market
+        stamp, writes = _stamp(market.path), writes_here(market.path)
         if snapshot is None:
-            market = Market.open(self.place, create=False)
-            stamp, writes = _stamp(market.path), writes_here(market.path)
             snapshot = Snapshot.of(market)
-        else:
-            market = snapshot.market
-            stamp, writes = _stamp(market.path), writes_here(market.path)
-            if stamp != self._stamp:
-                try:
-                    snapshot = self._renewed(snapshot)
-                except MarketError as error:
-                    # It is being written to, or its server is away: left for the next look.
-                    passing = isinstance(error, InUseError) or is_copy(market.path)
-                    if not passing or not market.path.exists():
-                        raise
-                    stamp, writes = self._stamp, self._writes
+        elif stamp != self._stamp:
+            try:
+                snapshot = self._renewed(snapshot)
+            except MarketError as error:
+                # It is being written to, or its server is away: left for the next look.
+                passing = isinstance(error, InUseError) or is_copy(market.path)
+                if not passing or not market.path.exists():
+                    raise
+                stamp, writes = self._stamp, self._writes
         self._snapshot, self._stamp, self._writes = snapshot, stamp, writes
         away = is_copy(market.path)
         self._next_look = time.monotonic() + (LOOK_SECONDS_AWAY if away else LOOK_SECONDS)

@@ -8,28 +8,17 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 from functools import cache
+from itertools import pairwise
 from typing import Final
 
 import dataframely as dy
 import polars as pl
 import pycountry
 
+from pricing import vocabulary
 from pricing.errors import TableError
 from pricing.money.currencies import CURRENCIES, SMALL_UNIT_CURRENCIES
 from pricing.records.cells import raw_text, read_cells
-from pricing.vocabulary import (
-    BAND_EDGES,
-    CHANNELS,
-    CONDITION_BANDS,
-    DATE_PRECISIONS,
-    DRIVE_SIDES,
-    FIRST_YEAR,
-    HIGHEST_ODOMETER_KM,
-    MATCHING_NUMBERS,
-    OPTION_CODES,
-    OUTCOMES,
-    PRICE_BASES,
-)
 
 COUNTRIES: Final = frozenset(country.alpha_2 for country in pycountry.countries)
 """ISO 3166-1 alpha-2 codes, as pycountry (data of Debian's iso-codes) lists them."""
@@ -74,20 +63,20 @@ class Contract(dy.Schema):
     year = dy.Int16(nullable=False)
     chassis_number = dy.String(nullable=True)
     body_style = dy.String(nullable=True)
-    drive_side = _word(DRIVE_SIDES, nullable=True)
-    condition_band = _word(CONDITION_BANDS, nullable=True)
+    drive_side = _word(vocabulary.DRIVE_SIDES, nullable=True)
+    condition_band = _word(vocabulary.CONDITION_BANDS, nullable=True)
     condition_score = dy.Float64(nullable=True)
     odometer_km = dy.Float64(nullable=True)
     options = dy.List(dy.String(nullable=True), nullable=False)
-    matching_numbers = _word(MATCHING_NUMBERS, nullable=True)
+    matching_numbers = _word(vocabulary.MATCHING_NUMBERS, nullable=True)
     history_file = dy.Bool(nullable=True)
-    channel = _word(CHANNELS, nullable=True)
+    channel = _word(vocabulary.CHANNELS, nullable=True)
     country = _word(COUNTRIES, nullable=True)
-    outcome = _word(OUTCOMES)
+    outcome = _word(vocabulary.OUTCOMES)
     event_date = dy.Date(nullable=False)
     amount = _money()
     currency = _word(CURRENCIES)
-    price_basis = _word(PRICE_BASES)
+    price_basis = _word(vocabulary.PRICE_BASES)
     premium = _money()
     low_estimate = _money()
     high_estimate = _money()
@@ -95,23 +84,24 @@ class Contract(dy.Schema):
     highest_bid = _money()
     listed_on = dy.Date(nullable=True)
     notes = dy.String(nullable=True)
-    date_precision = _word(DATE_PRECISIONS, nullable=True)
+    date_precision = _word(vocabulary.DATE_PRECISIONS, nullable=True)
 
 
 _TYPES: Final = dict(pl.Schema(Contract))
-_TEXT: Final = tuple(name for name, kind in _TYPES.items() if kind == pl.String)
 
 
 def _condition_score_outside_band() -> pl.Expr:
     """Where band and score are both given, the score lies in the band (``vocabulary.BAND_EDGES``)."""
     band, score = pl.col("condition_band"), pl.col("condition_score")
-    inside = pl.lit(False)
-    for place, (low, high) in enumerate(zip(BAND_EDGES, BAND_EDGES[1:], strict=False)):
-        last = place == len(CONDITION_BANDS) - 1
-        below = score <= high if last else score < high
-        inside = inside | ((band == CONDITION_BANDS[place]) & (score >= low) & below)
-    known = band.is_in(CONDITION_BANDS) & score.is_between(BAND_EDGES[0], BAND_EDGES[-1])
-    return ~known | inside
+    inside = [
+        (band == name)
+        & score.is_between(low, high, closed="both" if high == vocabulary.BAND_EDGES[-1] else "left")
+        for name, (low, high) in zip(vocabulary.CONDITION_BANDS, pairwise(vocabulary.BAND_EDGES), strict=True)
+    ]
+    known = band.is_in(vocabulary.CONDITION_BANDS) & score.is_between(
+        vocabulary.BAND_EDGES[0], vocabulary.BAND_EDGES[-1]
+    )
+    return ~known | pl.any_horizontal(inside)
 
 
 def amount_meant(amount: pl.Expr) -> pl.Expr:
@@ -127,24 +117,22 @@ def amount_meant(amount: pl.Expr) -> pl.Expr:
     return amount.cast(pl.Float64).is_between(LOWEST_AMOUNT, HIGHEST_AMOUNT * scale)
 
 
-def _text_too_long() -> pl.Expr:
-    longest = pl.max_horizontal(pl.col(*(name for name in _TEXT if name != "notes")).str.len_bytes())
-    notes = pl.col("notes").str.len_bytes().fill_null(0)
-    return (longest <= LONGEST_WORD) & (notes <= LONGEST_NOTES)
-
+_WORDS: Final = [name for name, kind in _TYPES.items() if kind == pl.String and name != "notes"]
 
 ROW_RULES: Final = {
-    "condition_score_out_of_range": pl.col("condition_score").is_between(BAND_EDGES[0], BAND_EDGES[-1]),
+    "condition_score_out_of_range": pl.col("condition_score").is_between(
+        vocabulary.BAND_EDGES[0], vocabulary.BAND_EDGES[-1]
+    ),
     "condition_score_outside_band": _condition_score_outside_band(),
-    "option_unknown": pl.col("options").list.set_difference(list(OPTION_CODES)).list.len() == 0,
+    "option_unknown": pl.col("options").list.set_difference(list(vocabulary.OPTION_CODES)).list.len() == 0,
     "option_repeated": pl.col("options").list.n_unique() == pl.col("options").list.len(),
     # Model years run from the first motor car to the year after the sale.
-    "year_out_of_range": (pl.col("year") >= FIRST_YEAR)
+    "year_out_of_range": (pl.col("year") >= vocabulary.FIRST_YEAR)
     & (pl.col("year") <= pl.col("event_date").dt.year() + 1),
     "event_date_too_early": pl.col("event_date") >= FIRST_SALE,
     "listed_after_event": pl.col("listed_on") <= pl.col("event_date"),
     "odometer_negative": pl.col("odometer_km") >= 0,
-    "odometer_absurd": pl.col("odometer_km") <= HIGHEST_ODOMETER_KM,
+    "odometer_absurd": pl.col("odometer_km") <= vocabulary.HIGHEST_ODOMETER_KM,
     "amount_not_positive": pl.col("amount") > 0,
     "amount_absurd": (pl.col("amount") <= 0) | amount_meant(pl.col("amount")),
     "sold_without_amount": (pl.col("outcome") != "sold") | pl.col("amount").is_not_null(),
@@ -160,7 +148,8 @@ ROW_RULES: Final = {
     "estimates_reversed": pl.col("low_estimate") <= pl.col("high_estimate"),
     "reserve_not_positive": pl.col("reserve") > 0,
     "highest_bid_not_positive": pl.col("highest_bid") > 0,
-    "text_too_long": _text_too_long(),
+    "text_too_long": (pl.max_horizontal(pl.col(_WORDS).str.len_bytes()) <= LONGEST_WORD)
+    & (pl.col("notes").str.len_bytes().fill_null(0) <= LONGEST_NOTES),
 }
 """What a row must keep beside the constraints of its columns, by the name of the rule."""
 
@@ -281,7 +270,7 @@ def spared(rejected: pl.DataFrame) -> pl.DataFrame:
             if kind == pl.List(pl.String)
             else raw_text("options", kind).str.split(";").list.eval(pl.element().str.strip_chars())
         )
-        others = listed.list.set_difference(list(OPTION_CODES)).list.eval(
+        others = listed.list.set_difference(list(vocabulary.OPTION_CODES)).list.eval(
             pl.element().filter(pl.element() != "")
         )
         odd = broken.list.contains("option_unknown") | broken.list.contains("options_unreadable")
@@ -289,7 +278,7 @@ def spared(rejected: pl.DataFrame) -> pl.DataFrame:
             pl.when(odd).then(pl.lit("options: ") + others.list.join(", ").str.slice(0, LONGEST_CELL_NOTED))
         )
         names.append(pl.when(odd).then(pl.lit("options")))
-        sound = listed.list.set_intersection(list(OPTION_CODES)).list.sort()
+        sound = listed.list.set_intersection(list(vocabulary.OPTION_CODES)).list.sort()
         mended = odd | broken.list.contains("option_repeated")
         blanked.append(pl.when(mended).then(sound).otherwise(listed).alias("options"))
     none = pl.lit([], dtype=pl.List(pl.String))

@@ -72,12 +72,6 @@ _DAMAGE_SIGNS: Final = (
 class Keeper(Protocol):
     """What works with servers that keep a market, of which a file is the local copy."""
 
-    def local_copy(self, address: str) -> Path:
-        """The local copy of the market at an address, up to date."""
-
-    def refresh(self, path: Path) -> None:
-        """Bring a local copy up to date."""
-
     def copy_connection(
         self, path: Path, *, write: bool, keep: bool, timeout: float
     ) -> AbstractContextManager[Opened]:
@@ -113,9 +107,7 @@ def attach(keeper: Keeper) -> None:
 
 def keeper_of(path: Path) -> Keeper | None:
     """What keeps a market file beside the file itself: nothing, unless it is the local copy of a server's.
-
-    Raises ``MarketError`` when it is such a copy and no market of a server was opened.
-    """
+    Raises ``MarketError`` when it is such a copy and no market of a server was opened."""
     if not is_copy(path):
         return None
     if not _KEEPERS:
@@ -187,11 +179,7 @@ def write_turn(path: Path, timeout: float = TIMEOUT_SECONDS) -> Iterator[Callabl
 
 def make_one_file(path: Path, timeout: float = TIMEOUT_SECONDS) -> None:
     """Take what is written ahead of a file into it, before it is moved as one: where the disk was full when
-    it was closed, all of it may stand beside it.
-
-    Raises:
-        WriteFailedError: there is no room for it.
-    """
+    it was closed, all of it may stand beside it. Raises ``WriteFailedError`` where there is no room."""
     if written_ahead(path).exists():
         _take_in(path, _open(path, True, time.monotonic() + timeout))
 
@@ -266,7 +254,11 @@ def quoted(name: str) -> str:
 def _open(path: Path, write: bool, deadline: float) -> Opened:
     """Open the file, trying again while another process or thread holds it."""
     while True:
-        _refuse_other_kinds(path)
+        for file in (path, written_ahead(path)):  # whoever opens a pipe waits for what nobody may write
+            if os.path.exists(file) and not os.path.isfile(file):  # noqa: PTH110, PTH113 - a name of any length
+                raise MarketError(
+                    f"{file} is no file, such as a market is kept in; put the market's file there"
+                )
         try:
             return duckdb.connect(str(path), read_only=not write, config=_CONFIG)
         except duckdb.Error as error:
@@ -300,13 +292,6 @@ def _take_in(path: Path, opened: Opened) -> None:
 def written_ahead(path: Path) -> Path:
     """The file of what DuckDB writes ahead of a market file."""
     return path.with_name(path.name + ".wal")
-
-
-def _refuse_other_kinds(path: Path) -> None:
-    """Refuse what is no file before it is opened: whoever opens a pipe waits for what nobody may write."""
-    for file in (path, written_ahead(path)):
-        if os.path.exists(file) and not os.path.isfile(file):  # noqa: PTH110, PTH113 - any name, however long
-            raise MarketError(f"{file} is no file, such as a market is kept in; put the market's file there")
 
 
 @contextmanager

@@ -157,16 +157,12 @@ class Market(Connected):
         )  # fmt: skip
 
     def keep_settings(self, settings: Mapping[str, str | None]) -> None:
-        """Keep settings in place of earlier ones of the same names; ``None`` forgets one. They are read from
-        ``state().settings``."""
+        """Keep settings in place of earlier ones; ``None`` forgets one. ``state().settings`` has them."""
         self._write(keep_settings, settings)
 
     def state(self, timeout: float | None = None) -> StoredState:
-        """What is small of the market as it is now, read without a look at its records but for the day of
-        the last sale.
-
-        Raises ``MarketError`` when the file stays in use for ``timeout`` seconds, by default the market's.
-        """
+        """What is small of the market as it is now, read without a look at its records but for the day of the
+        last sale. Raises ``MarketError`` when the file stays in use for ``timeout`` seconds."""
         seconds = self._timeout if timeout is None else timeout
         with connection(self.path, timeout=seconds) as opened:
             return read_state(opened)
@@ -212,17 +208,12 @@ class Market(Connected):
 
     def correct(self, record_id: str, values: CellValues, *, reason: str, today: date | None = None) -> None:
         """Give cells of a record other values, as people write them; the old ones are kept, see
-        ``corrections``.
-
-        Raises ``MarketError`` when there is no such record or it would break a rule.
-        """
+        ``corrections``. Raises ``MarketError`` when there is no such record or it would break a rule."""
         self._write(history.correct, record_id, values, reason, self.base_currency, today_or(today))
 
     def remove(self, record_id: str, *, reason: str) -> None:
-        """Take a record out; what it was is kept among the corrections, and no load brings it back.
-
-        Raises ``MarketError`` when there is no such record, or no reason.
-        """
+        """Take a record out; what it was is kept among the corrections, and no load brings it back. Raises
+        ``MarketError`` when there is no such record, or no reason."""
         self._write(history.remove, record_id, reason)
 
     def corrections(self, record_id: str) -> pl.DataFrame:

@@ -98,11 +98,8 @@ def lines_query(layout: TableLayout, rows: str = "") -> str:
 
 
 def copy_text(lines: pl.DataFrame, entry: int) -> bytes:
-    """Lines and digests, with the number of the entry they come with, as ``COPY`` takes them.
-
-    Raises ``MarketError`` for a list with a text that holds the character NUL, which PostgreSQL does not
-    keep.
-    """
+    """Lines and digests, with the number of the entry they come with, as ``COPY`` takes them. Raises
+    ``MarketError`` for a list with a text that holds the character NUL, which PostgreSQL does not keep."""
     if lines["line"].str.contains("\0", literal=True).any():
         raise MarketError("a list holds a text with the character NUL, which a server cannot keep")
     written = io.BytesIO()

@@ -41,10 +41,7 @@ class Salvaged:
 
 def read_every_page(path: Path) -> dict[str, int]:
     """Read every cell of every table, by which each of their pages is held to its checksum; rows by table.
-
-    Raises:
-        DamagedError: a page is not as it was written; the message names its table.
-    """
+    Raises ``DamagedError`` where a page is not as it was written; the message names its table."""
     rows = {}
     with connection(path) as opened:
         tables = list(market_tables(opened))
@@ -119,12 +116,10 @@ def _currency(path: Path, default: str | None) -> str:
 
 def _read(path: Path, name: str) -> Iterator[tuple[pl.DataFrame | None, str]]:
     """The rows of a table in the largest lots that can be read, and what was lost between them."""
-    try:
-        with file_connection(path) as opened:
-            yield frame(opened, f"SELECT * FROM {quoted(name)}"), ""  # noqa: S608
-            return
-    except DamagedError:
-        pass
+    whole = _rows(path, name, "*", 0, 2**62)
+    if whole is not None:
+        yield whole, ""
+        return
     try:
         with file_connection(path) as opened:
             ((end,),) = run(opened, f"SELECT coalesce(max(rowid) + 1, 0) FROM {quoted(name)}")  # noqa: S608

@@ -157,7 +157,7 @@ the order in which they were made."""
 
 
 def create_tables(opened: Opened) -> None:
-    """Make every table, in an empty file; ``create_missing_keys`` is due with first rows of a ``bulk`` one."""
+    """Make every table, in an empty file; ``create_missing_keys`` is due with the rows of a ``bulk`` one."""
     for name in TABLES:
         create_table(opened, name, name)
 
@@ -167,11 +167,6 @@ def create_table(opened: Opened, name: str, called: str) -> None:
     table = TABLES[name]
     key = f", PRIMARY KEY ({', '.join(table.key)})" if table.key and not table.bulk else ""
     run(opened, f"CREATE TABLE {called} ({', '.join(table.columns.values())}{key})")
-
-
-def create_key(opened: Opened, name: str) -> None:
-    """Make the key of a ``bulk`` table; raises ``duckdb.ConstraintException`` where two rows have one."""
-    run(opened, f"CREATE UNIQUE INDEX {name}_key ON {name} ({', '.join(TABLES[name].key)})")
 
 
 def drop_key(opened: Opened, name: str) -> None:
@@ -186,6 +181,7 @@ def missing_keys(opened: Opened, names: Iterable[str]) -> list[str]:
 
 
 def create_missing_keys(opened: Opened, names: Iterable[str]) -> None:
-    """Make the keys of those of these tables that are ``bulk`` and have none."""
+    """Make the keys of those of these tables that are ``bulk`` and have none. Raises
+    ``duckdb.ConstraintException`` where two rows have one."""
     for name in missing_keys(opened, names):
-        create_key(opened, name)
+        run(opened, f"CREATE UNIQUE INDEX {name}_key ON {name} ({', '.join(TABLES[name].key)})")

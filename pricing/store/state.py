@@ -64,16 +64,14 @@ def read_state(opened: Opened) -> StoredState:
     opinions, _ = _changes(opened, OPINION_ACTIONS)
     fits = run(
         opened,
-        "SELECT fit_id, fitted_at, detail FROM fits "
-        "LEFT JOIN audit ON action = 'fit' AND subject = fit_id "
+        "SELECT fit_id, fitted_at, detail FROM fits LEFT JOIN audit ON action = 'fit' AND subject = fit_id "
         "ORDER BY length(fit_id), fit_id",
     )
     fit, fitted_at, detail = fits[-1] if fits else (None, None, None)
     seen = None if detail is None else json.loads(detail).get(CHANGES_SEEN)
-    if seen is not None:
+    stale = last is not None and fitted_at is not None and last > fitted_at
+    if seen is not None:  # unlike a fit of a version that did not count
         stale = changes + opinions > seen
-    else:  # a fit of a version that did not count
-        stale = last is not None and fitted_at is not None and last > fitted_at
     return StoredState(
         f"{changes} {last}",
         value(opened, "SELECT count(*) FROM batches WHERE undone_at IS NULL"),

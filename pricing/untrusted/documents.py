@@ -30,19 +30,12 @@ _TYPES: Final = (datetime, date, time)  # a datetime is a date too, and is asked
 
 def read_toml(path: Path, *, most: int = LARGEST, decimals: bool = False) -> dict[str, Any]:
     """The content of a TOML file; numbers with a point as ``Decimal`` where ``decimals`` are asked for.
-
-    Raises:
-        FileError: it cannot be read, is no regular file, no UTF-8 text or no TOML.
-    """
+    Raises ``FileError`` where it cannot be read, is no regular file, no UTF-8 text or no TOML."""
     return _document(path, "toml", most, decimals)
 
 
 def read_json(path: Path, *, most: int = LARGEST) -> Any:
-    """The content of a JSON file.
-
-    Raises:
-        FileError: it cannot be read, is no regular file, no UTF-8 text or no JSON.
-    """
+    """The content of a JSON file; raises as ``read_toml`` does."""
     return _document(path, "json", most, decimals=False)
 
 

@@ -54,11 +54,8 @@ def inside(folder: Path, path: Path) -> bool:
 
 
 def bounded_bytes(path: Path, most: int) -> bytes:
-    """The content of a regular file of at most ``most`` bytes, though it were exchanged meanwhile.
-
-    Raises:
-        FileError: as ``regular_size``, or it cannot be read.
-    """
+    """The content of a regular file of at most ``most`` bytes, though it were exchanged meanwhile. Raises
+    ``FileError`` as ``regular_size`` does, and where it cannot be read."""
     regular_size(path, most)
     try:
         opened = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0))

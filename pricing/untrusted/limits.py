@@ -48,11 +48,7 @@ class Limits:
 
     @classmethod
     def of(cls, environment: Mapping[str, str]) -> "Limits":
-        """From environment variables, defaults for those that are absent.
-
-        Raises:
-            FileError: a value is no whole number.
-        """
+        """From environment variables, defaults for absent ones. Raises ``FileError`` for no whole number."""
         given = {}
         for limit in fields(Limits):
             name = f"PRICING_{limit.name.upper()}"

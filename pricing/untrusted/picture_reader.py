@@ -58,7 +58,14 @@ def picture(
         with Image.open(source, formats=kinds) as opened:
             kind = "JPEG" if opened.format == "MPO" else str(opened.format)
             wide, high = opened.size
-            _refuse_large(called, wide * high, len(opened.getbands()), limits.bytes_out(length))
+            if wide * high > MOST_PIXELS:
+                raise FileError(_too_many(called))
+            unfolded = wide * high * len(opened.getbands())
+            if unfolded > limits.bytes_out(length):
+                raise FileError(
+                    f"{called} would unfold to {unfolded:,} bytes, more than any true photograph of its "
+                    "size: send the photograph as the camera wrote it"
+                )
             opened.draft("RGB", side)
             if opened.mode in _PLAIN:
                 opened.thumbnail(side)
@@ -79,16 +86,6 @@ def picture(
         wide, high = high, wide
     facts = {"kind": kind, "width": wide, "height": high, "taken_on": taken_on, "removed": removed}
     yield facts, written.getvalue()
-
-
-def _refuse_large(called: str, pixels: int, bands: int, most: int) -> None:
-    if pixels > MOST_PIXELS:
-        raise FileError(_too_many(called))
-    if pixels * bands > most:
-        raise FileError(
-            f"{called} would unfold to {pixels * bands:,} bytes, more than any true photograph of its size: "
-            "send the photograph as the camera wrote it"
-        )
 
 
 def _too_many(called: str) -> str:

@@ -48,12 +48,8 @@ class KeptAnswer:
 
 
 def keep_result(opened: Opened, idempotency: IdempotencyKey | None, result: Mapping[str, Any]) -> None:
-    """Write down what comes of a piece of work, in its own transaction; nothing where there is no
-    key.
-
-    Raises ``DoneMeanwhileError`` where something was done under the key already; the transaction is then
-    undone.
-    """
+    """Write down what comes of a piece of work, in its own transaction; nothing where there is no key. Raises
+    ``DoneMeanwhileError`` where something was done under the key already; the transaction is then undone."""
     if idempotency is None:
         return
     if run(opened, "SELECT 1 FROM answers WHERE key = ?", [idempotency.key]):
@@ -77,8 +73,7 @@ def _held_here(path: Path, key: str) -> Iterator[bool]:
     if not stat.S_ISDIR(known.st_mode) or known.st_uid != os.getuid() or known.st_mode & 0o077:
         raise MarketError(f"{folder} is not a folder of this user alone: remove it, or set TMPDIR to another")
     name = folder / hashlib.sha256(f"{path.absolute()} {key}".encode()).hexdigest()
-    file = os.open(name, os.O_CREAT | os.O_RDWR | os.O_NOFOLLOW, 0o600)
-    try:
+    with os.fdopen(os.open(name, os.O_CREAT | os.O_RDWR | os.O_NOFOLLOW, 0o600), "r+b") as file:
         try:
             fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except OSError:
@@ -88,8 +83,6 @@ def _held_here(path: Path, key: str) -> Iterator[bool]:
             yield True
         finally:
             name.unlink(missing_ok=True)
-    finally:
-        os.close(file)
 
 
 class KeptAnswers:
@@ -106,10 +99,7 @@ class KeptAnswers:
         return KeptAnswer(rows[0][0], rows[0][1], json.loads(rows[0][2])) if rows else None
 
     def key_held(self, key: str) -> AbstractContextManager[bool]:
-        """Hold a key while its work is done; false when it is held elsewhere: by any program on this
-        machine, or on any machine where a server keeps the market.
-
-        Raises ``ServerAwayError`` when the server cannot be reached.
-        """
+        """Hold a key while its work is done; false when it is held elsewhere: by any program on this machine,
+        or on any machine where a server keeps the market. Raises ``ServerAwayError`` when that is away."""
         keeper = keeper_of(self._path)
         return _held_here(self._path, key) if keeper is None else keeper.key_held(self._path, key)

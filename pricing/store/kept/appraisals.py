@@ -56,16 +56,6 @@ class Draft:
     photographs: Sequence[ReadPhotograph] = ()
 
 
-def _expect(opened: Opened, name: str, after: int) -> None:
-    last = value(opened, "SELECT max(revision) FROM appraisals WHERE appraisal_id = ?", [name])
-    if last is None:
-        raise MarketError(f"there is no appraisal {name!r} to revise")
-    if last != after:
-        raise MarketError(
-            f"{name} has had a revision meanwhile: its last is {last}, this one follows {after}"
-        )
-
-
 def _insert(opened: Opened, numbered: Sequence[tuple[Draft, str]], at: datetime) -> None:
     """Insert drafts, each under its appraisal's name, a table at a time."""
     rows = [
@@ -96,11 +86,8 @@ class Appraisals(Connected):
 
     def keep(self, drafts: Sequence[Draft]) -> list[tuple[str, int]]:
         """Keep revisions, all or none; returns the id and number of each. Under an idempotency key the last
-        of them is what came of the write.
-
-        Raises ``MarketError`` where an appraisal is not there, or has had a revision meanwhile.
-        """
-        at = now()
+        of them is what came of the write. Raises ``MarketError`` where one is gone or was revised since."""
+        at, newest = now(), "SELECT max(revision) FROM appraisals WHERE appraisal_id = ?"
         with self._connect(write=True) as opened:
             count = value(opened, "SELECT count(DISTINCT appraisal_id) FROM appraisals")
             numbered = []
@@ -109,8 +96,11 @@ class Appraisals(Connected):
                 if name is None:
                     count += 1
                     name = f"appraisal-{count:04d}"
-                else:
-                    _expect(opened, name, draft.after)
+                elif (last := value(opened, newest, [name])) is None:
+                    raise MarketError(f"there is no appraisal {name!r} to revise")
+                elif last != draft.after:
+                    which = f"its last is {last}, this one follows {draft.after}"
+                    raise MarketError(f"{name} has had a revision meanwhile: {which}")
                 numbered.append((draft, name))
             revisions = [(name, draft.after + 1) for draft, name in numbered]
             if revisions:

@@ -53,11 +53,8 @@ class KeptCars(Connected):
     """The cars that people keep: ``Market.kept_cars``."""
 
     def keep(self, name: str, car: Mapping[str, Any], notes: str = "", **links: str | None) -> str:
-        """Keep a car; gives its id. ``links``: ``sheet``, ``subject``, ``appraisal_id``.
-
-        Raises:
-            MarketError: it has no name, or another kept car has it.
-        """
+        """Keep a car; gives its id. ``links``: ``sheet``, ``subject``, ``appraisal_id``. Raises
+        ``MarketError`` where it has no name, or another kept car has it."""
         car_id = secrets.token_hex(4)
         with self._connect(write=True) as opened:
             _refuse_name(opened, name, car_id)
@@ -158,11 +155,8 @@ class KeptCars(Connected):
     def _writing(
         self, car_id: str, action: str, detail: dict[str, Any], made: Mapping[str, Any] | None = None
     ) -> Iterator[Opened]:
-        """A write to a kept car, which stands in the audit, and in what came of the idempotency key.
-
-        Raises:
-            MarketError: there is no such car.
-        """
+        """A write to a kept car, which stands in the audit, and in what came of the idempotency key. Raises
+        ``MarketError`` where there is no such car."""
         with self._connect(write=True) as opened:
             if not run(opened, "SELECT 1 FROM kept_cars WHERE car_id = ?", [car_id]):
                 raise MarketError(_NO_CAR.format(car_id))

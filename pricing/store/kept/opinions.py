@@ -30,7 +30,7 @@ PRICED: Final = {"low": "low_price", "middle": "middle_price", "high": "high_pri
 
 @dataclass(frozen=True)
 class KeptOpinions:
-    """What became of statements: how many were ``read``, ``kept`` and ``known`` before; ``ids`` of the kept."""
+    """What became of statements: how many were ``read``, ``kept``, known before; ``ids`` of those kept."""
 
     read: int
     kept: int
@@ -64,7 +64,13 @@ class Statements(Connected):
             new = stated.join(known, on="opinion_id", how="anti", maintain_order="left")
             if not meant:
                 _ask_again(earlier, new)
-            _refuse_unpriced(_priced(opened, new))
+            unpriced = _priced(opened, new).filter(pl.col("unpriced").is_not_null())
+            for row in unpriced.head(1).iter_rows(named=True):
+                raise OpinionError(
+                    f"what {row['source']} says of the {row['make']} {row['model']} cannot be brought to "
+                    "all-in prices in the market's currency: "
+                    f"{row['unpriced'].replace('_', ' ')}; nothing was kept"
+                )
             if new.height:
                 rows = new.select(
                     "opinion_id", *TYPES, file=pl.lit(file, dtype=pl.String), kept_at=pl.lit(at)
@@ -106,10 +112,7 @@ class Statements(Connected):
 
     def withdraw(self, opinion_id: str, reason: str) -> str:
         """Withdraw the one statement whose name starts so; it is kept, and counts no more. Returns its name.
-
-        Raises:
-            MarketError: there is no reason, or not exactly one such statement in force.
-        """
+        Raises ``MarketError`` where there is no reason, or not exactly one such statement in force."""
         reason = clean_lines(reason)
         if not reason:
             raise MarketError("withdrawing a statement needs a reason")
@@ -139,14 +142,6 @@ def _ask_again(earlier: pl.DataFrame, new: pl.DataFrame) -> None:
     again = [question for question in both if question.sentence not in before]
     if again:
         raise OpinionError(f"{said_again(again)} If so, say that it is meant; nothing was kept.")
-
-
-def _refuse_unpriced(priced: pl.DataFrame) -> None:
-    for row in priced.filter(pl.col("unpriced").is_not_null()).head(1).iter_rows(named=True):
-        raise OpinionError(
-            f"what {row['source']} says of the {row['make']} {row['model']} cannot be brought to all-in "
-            f"prices in the market's currency: {row['unpriced'].replace('_', ' ')}; nothing was kept"
-        )
 
 
 def _spelt(opened: Opened, stated: pl.DataFrame) -> pl.DataFrame:

@@ -40,11 +40,7 @@ class KeptPhotographs(Connected):
         return str(rows[0][0]) if rows else None
 
     def original(self, digest: str) -> bytes:
-        """The bytes as they came.
-
-        Raises:
-            MarketError: there is none of that digest, or the bytes were altered.
-        """
+        """The bytes as they came. Raises ``MarketError`` where there are none, or they were altered."""
         rows = self._rows("SELECT content FROM photographs WHERE digest = ?", [digest])
         if not rows:
             raise MarketError(f"the market holds no photograph of digest {digest[:12]}")

@@ -50,10 +50,8 @@ class Tokens(Connected):
     """The tokens of a market: ``Market.tokens``."""
 
     def new(self, name: str, role: str, days: int | None = None) -> tuple[str, str]:
-        """Make a token for somebody; returns its id, and the token itself, which is told this once.
-
-        Raises ``MarketError`` where the name has a token in force already, or is no name.
-        """
+        """Make a token for somebody; returns its id, and the token itself, which is told this once. Raises
+        ``MarketError`` where the name has a token in force already, or is no name."""
         plain = clean_name(name, "a token", MarketError)
         if not 0 < len(plain) <= LONGEST_NAME:
             raise MarketError(f"a token needs a name of up to {LONGEST_NAME} characters; got {name[:40]!r}")

@@ -28,11 +28,8 @@ _LOG: Final = logging.getLogger("pricing.store")
 
 
 def refuse_many(opened: Opened, altered: Altered, shown: str) -> None:
-    """Refuse a market most of whose rows do not match, or that has lost what it says of itself.
-
-    Raises:
-        MarketError: such rows are more than half of a table, and more than a few; or the row of ``market``.
-    """
+    """Refuse a market most of whose rows do not match, or that has lost what it says of itself. Raises
+    ``MarketError`` where they are more than half of a table, and not just a few; or the row of ``market``."""
     for table, (_, rows) in altered.items():
         sound = value(opened, f"SELECT count(*) FROM {quoted(table)}")  # noqa: S608
         if table == "market" or (rows.height > MANY and rows.height > sound):

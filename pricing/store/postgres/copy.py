@@ -44,11 +44,8 @@ _SERVERS: Final[dict[Path, Server]] = {}
 
 def local_copy(address: str) -> Path:
     """The local copy of the market that the server at an address keeps, up to date; there is no file while it
-    keeps none.
-
-    Raises ``MarketError`` when the server lets nobody in, ``ServerAwayError`` when it cannot be reached and
-    there is no copy yet.
-    """
+    keeps none. Raises ``MarketError`` when the server lets nobody in, ``ServerAwayError`` when it cannot be
+    reached and there is no copy yet."""
     server = Server(address)
     path = copies_directory() / server.sessions.name / "market.duckdb"
     held = _SERVERS.get(path)

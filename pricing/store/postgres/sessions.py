@@ -63,10 +63,8 @@ class Sessions:
         return {"PGPASSWORD": str(self._parts["password"])} if "password" in self._parts else {}
 
     def take(self) -> Session:
-        """A session, in autocommit; give it back with ``put_back``.
-
-        Raises ``ServerAwayError`` when the server is not to be reached, ``MarketError`` when it refuses.
-        """
+        """A session, in autocommit; give it back with ``put_back``. Raises ``ServerAwayError`` when the
+        server is not to be reached, ``MarketError`` when it refuses."""
         if self._process != os.getpid():  # a child of a fork shares no session with its parent
             self._idle, self._process = deque(), os.getpid()
         while self._idle:

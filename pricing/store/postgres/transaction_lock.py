@@ -97,10 +97,8 @@ class TransactionLock:
                 session.autocommit = True
                 self._server.sessions.put_back(session)
                 return entry
-            except ServerAwayError as error:
-                _pause(error, deadline)
-            except psycopg.Error as error:
-                wrong = self._give_up(error)
+            except (ServerAwayError, psycopg.Error) as error:
+                wrong = self._give_up(error) if isinstance(error, psycopg.Error) else error
                 if not isinstance(wrong, ServerAwayError):
                     raise wrong from None
                 _pause(wrong, deadline)
@@ -113,23 +111,17 @@ class TransactionLock:
         try:
             session.autocommit = False
             timeout = min(self._timeout, RETAKE_SECONDS) if self._had else self._timeout
-            session.execute(f"SET LOCAL lock_timeout = {max(1, int(1000 * timeout)):d}".encode())
-            session.execute(
-                f"SET LOCAL idle_in_transaction_session_timeout = {IDLE_SECONDS * 1000:d}".encode()
-            )
+            idle = f"SET LOCAL idle_in_transaction_session_timeout = {IDLE_SECONDS * 1000:d}"
+            session.execute(f"SET LOCAL lock_timeout = {max(1, int(1000 * timeout)):d}; {idle}".encode())
             session.execute("SELECT pg_advisory_xact_lock(%s)", [ADVISORY_LOCK])
             session.execute("SET LOCAL lock_timeout = 0")
         except psycopg.errors.LockNotAvailable:
             self._session = None
             session.close()
+            why = "is in use by another program, which did not finish in time"
             if self._had:
-                raise MarketError(
-                    f"{self._server.shown} was lost for a moment and another program writes meanwhile; do it "
-                    "again"
-                ) from None
-            raise MarketError(
-                f"{self._server.shown} is in use by another program, which did not finish in time"
-            ) from None
+                why = "was lost for a moment and another program writes meanwhile; do it again"
+            raise MarketError(f"{self._server.shown} {why}") from None
         except psycopg.Error as error:
             raise self._give_up(error) from None
         self._had = True

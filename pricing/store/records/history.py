@@ -26,10 +26,7 @@ _FIXED: Final = ("record_id", "batch_id")
 
 
 def undo(opened: Opened, batch_id: str) -> int:
-    """Take a batch back: its records, quarantined rows and links go, rows it mended wait again.
-
-    Returns how many records went. The batch itself stays listed.
-    """
+    """See ``Market.undo``: records, quarantined rows and links of it go, rows it mended wait again."""
     rows = run(opened, "SELECT undone_at FROM batches WHERE batch_id = ?", [batch_id])
     if not rows:
         raise MarketError(f"the market has no batch {batch_id!r}")
@@ -55,11 +52,8 @@ def undo(opened: Opened, batch_id: str) -> int:
 def correct(
     opened: Opened, record_id: str, values: Mapping[str, str | None], reason: str, base: str, today: date
 ) -> None:
-    """Give cells of a record other values, keep the old ones, and derive its price anew.
-
-    ``values`` are by column, as people write them; ``None`` empties a cell. The record keeps its identity, so
-    that its file loaded again brings nothing back. Raises ``MarketError`` when the record would break a rule.
-    """
+    """See ``Market.correct``. The price is derived anew, and the record keeps its identity, so that its file
+    loaded again brings nothing back."""
     names = [name for name in COLUMNS if name not in _FIXED]
     for column in values:
         if column not in names:
@@ -94,20 +88,14 @@ def correct(
             cells = {"column": column, "old": old, "new": new, "reason": reason}
             add_row(opened, "corrections", record_id=record_id, done_at=at, **cells)
             write_audit(opened, at, "correct", record_id, cells)
-    run(
-        opened,
-        "DELETE FROM links WHERE (record_id = $name OR other_id = $name) AND parted_at IS NULL",
-        {"name": record_id},
-    )
+    links = "DELETE FROM links WHERE (record_id = $name OR other_id = $name) AND parted_at IS NULL"
+    run(opened, links, {"name": record_id})
     link_batch(opened, after["batch_id"].item())
     refresh_primary_records(opened)
 
 
 def remove(opened: Opened, record_id: str, reason: str) -> None:
-    """Take a record out for good and keep what it was; no load brings it back.
-
-    Raises ``MarketError`` when there is no such record, or no reason.
-    """
+    """See ``Market.remove``."""
     reason, record = _reason(reason, "taking a record out"), _record(opened, record_id)
     texts = record.select(raw_text(name, kind) for name, kind in record.schema.items())
     old = texts.select(pl.struct(pl.all()).struct.json_encode()).item()

@@ -51,8 +51,7 @@ may_be_one AS (
 )
 """
 """Records of cars that a batch touched which share a chassis number, or a model, a year and an odometer
-reading where one of them has no chassis number. Readings at most 1 km apart share a place 2 km wide, one way
-or the other."""
+reading where one of them has no chassis number. Readings at most 1 km apart share a place 2 km wide."""
 
 
 def link_batch(opened: Opened, batch_id: str) -> int:
@@ -115,8 +114,7 @@ def refresh_primary_records(opened: Opened) -> None:
 
 
 def behind_as_of(opened: Opened, as_of: date | None = None) -> pl.DataFrame:
-    """The records that stand behind a better one; with ``as_of`` those that did on a day, when later offers
-    were not known yet."""
+    """The records that stand behind a better one; with ``as_of`` by what was known on that day."""
     known = "" if as_of is None else _KNOWN
     query = f"SELECT record_id, other_id FROM links WHERE parted_at IS NULL {known}"  # noqa: S608
     links = frame(opened, query, {"day": as_of} if known else None)
@@ -128,15 +126,13 @@ def set_parted(opened: Opened, record_id: str, at: datetime, *, parted: bool) ->
     """Part a record from those it is linked with, or link it again; returns how many links changed."""
     if not run(opened, "SELECT 1 FROM records WHERE record_id = ?", [record_id]):
         raise MarketError(f"the market holds no record {record_id!r}")
-    changed = int(
-        value(
-            opened,
-            "UPDATE links SET parted_at = $at "
-            "WHERE (record_id = $name OR other_id = $name) AND (parted_at IS NULL) = $live",
-            {"at": at if parted else None, "name": record_id, "live": parted},
-        )
+    changed = value(
+        opened,
+        "UPDATE links SET parted_at = $at "
+        "WHERE (record_id = $name OR other_id = $name) AND (parted_at IS NULL) = $live",
+        {"at": at if parted else None, "name": record_id, "live": parted},
     )
     if changed:
         refresh_primary_records(opened)
         write_audit(opened, at, "part" if parted else "link", record_id, {"links": changed})
-    return changed
+    return int(changed)

@@ -31,17 +31,11 @@ from pricing.records.contract import COLUMNS, REQUIRED
 from pricing.store.audit import now, write_audit
 from pricing.store.connection import Connect, Opened, add_row, add_rows, frame, next_name, run, value
 from pricing.store.kept.answers import IdempotencyKey, keep_result
+from pricing.store.records import terms
 from pricing.store.records.history import WHOLE
 from pricing.store.records.links import doubles_of, link_batch, nearly_same
 from pricing.store.records.names import known_cars, list_names
 from pricing.store.records.staging import PricingTerms, Staged, stage
-from pricing.store.records.terms import (
-    charges_in_force,
-    keep_mappings,
-    kept_mappings,
-    own_rates,
-    stored_charges,
-)
 from pricing.store.schema import TABLES, create_missing_keys, missing_keys
 
 ROWS_A_STATEMENT: Final = 1_000_000
@@ -134,10 +128,10 @@ def load_files(
     """Load files into the market that ``connect`` opens; see ``Market.load``."""
     mapping_of_all = None if mapping_file is None else read_mapping(mapping_file)
     with connect() as opened:
-        older = stored_charges(opened)
-        rates = own_rates(opened)
+        older = terms.stored_charges(opened)
+        rates = terms.own_rates(opened)
         names = CarNames.of(known_cars(opened))
-        known_mappings = kept_mappings(opened)
+        known_mappings = terms.kept_mappings(opened)
         waiting = frame(opened, "SELECT DISTINCT source FROM quarantine WHERE settled_by IS NULL")["source"]
     mappings: dict[str, Mapping] = {}
     staged: list[Staged] = []
@@ -147,8 +141,10 @@ def load_files(
         mapping = mapping_of_all or mapping_beside(file)
         if mapping is not None:
             mappings[mapping.source] = mapping
-        charges = charges_in_force(older, [charge for known in mappings.values() for charge in known.charges])
-        terms = PricingTerms(base_currency, today, charges, rates, waiting, names)
+        charges = terms.charges_in_force(
+            older, [charge for known in mappings.values() for charge in known.charges]
+        )
+        pricing_terms = PricingTerms(base_currency, today, charges, rates, waiting, names)
         parts = read_file(file, Layout() if mapping is None else mapping.layout)
         if mapping is None and not is_page(file):
             first = next(parts)
@@ -159,7 +155,7 @@ def load_files(
                 known_again[file.name] = mapping.source
                 mappings[mapping.source] = mapping
         try:
-            for part, rows in _in_order(parts, lambda part: stage(part.frame, file, mapping, terms)):  # noqa: B023
+            for part, rows in _in_order(parts, lambda part: stage(part.frame, file, mapping, pricing_terms)):  # noqa: B023
                 staged.append(rows)
                 set_aside.update(part.set_aside)
                 progress("read", part.rows_done, part.rows_expected)
@@ -181,20 +177,16 @@ def load_files(
             doubles = doubles_of(opened, report.batch_id, DOUBLES_TOLD)
             if report.accepted == 1:
                 doubles = tuple(dict.fromkeys((*doubles, *nearly_same(opened, report.batch_id))))
-            report = replace(report, names=_new_names(before, list_names(opened)), doubles=doubles)
+            key = ["field", "make", "model", "typed"]
+            proposed = list_names(opened).filter(pl.col("state") == "proposed")
+            new = proposed.join(before, on=key, how="anti", nulls_equal=True)
+            report = replace(report, names=tuple(new.to_dicts()), doubles=doubles)
         keep_result(opened, idempotency, asdict(report))
         keys_due = keep and bool(missing_keys(opened, TABLES))
     if keys_due:
         with connect(write=True) as opened:
             create_missing_keys(opened, TABLES)
     return report
-
-
-def _new_names(before: pl.DataFrame, after: pl.DataFrame) -> tuple[dict[str, str | int | float | None], ...]:
-    """Names that are proposed to be another now and were not before."""
-    key = ["field", "make", "model", "typed"]
-    new = after.filter(pl.col("state") == "proposed").join(before, on=key, how="anti", nulls_equal=True)
-    return tuple(new.to_dicts())
 
 
 def _doubts(connect: Connect, staged: Sequence[Staged], base: str) -> tuple[str, ...]:
@@ -243,7 +235,7 @@ def _store(
     mended = waiting = 0
     refused: list[RefusedRow] = []
     cells: dict[str, Any] = {
-        name: dict(sum((getattr(rows, name) for rows in staged), Counter[str]()).most_common())
+        name: dict(sum((rows.cells[name] for rows in staged), Counter[str]()).most_common())
         for name in ("not_known", "said_otherwise", "unseen")
     }
     while staged:
@@ -265,7 +257,7 @@ def _store(
         for file, count in read.items()
     )
     linked = link_batch(opened, batch_id) if accepted else 0
-    keep_mappings(opened, mappings)
+    terms.keep_mappings(opened, mappings)
     known = total - accepted.total() - rejected.total()
     counts: dict[str, Any] = {
         "read": total,

@@ -28,16 +28,10 @@ def aliases(opened: Opened) -> pl.DataFrame:
     return frame(opened, "SELECT field, make, model, typed, name FROM aliases ORDER BY ALL")
 
 
-def renames(opened: Opened) -> pl.DataFrame:
-    """The spellings that are not the settled name."""
-    named = settled_names(spellings(opened), aliases(opened))
-    differs = pl.any_horizontal(pl.col(field).ne_missing(pl.col(f"settled_{field}")) for field in FIELDS)
-    return named.filter(differs)
-
-
 def under_settled_names(opened: Opened, rows: pl.DataFrame) -> pl.DataFrame:
     """Rows with make, model and variant as they were settled; their order and columns as they were."""
-    others = renames(opened)
+    differs = pl.any_horizontal(pl.col(field).ne_missing(pl.col(f"settled_{field}")) for field in FIELDS)
+    others = settled_names(spellings(opened), aliases(opened)).filter(differs)
     if others.is_empty():
         return rows
     return (
@@ -61,7 +55,7 @@ def list_names(opened: Opened) -> pl.DataFrame:
 def settle_name(
     opened: Opened, field: str, typed: str, name: str, make: str | None, model: str | None
 ) -> None:
-    """Say what a spelling means, in place of what was said; ``name`` equal to ``typed`` keeps it apart."""
+    """See ``Market.settle_name``; a later word replaces an earlier."""
     needs = {"make": (), "model": (make,), "variant": (make, model)}
     if field not in needs:
         raise MarketError(f"a name is one of {', '.join(FIELDS)}; got {field!r}")

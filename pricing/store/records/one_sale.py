@@ -37,10 +37,7 @@ class AddedSale:
 
 def try_sale(path: Path, cells: Mapping[str, str], *, today: date | None = None) -> pl.DataFrame:
     """What adding a sale would do, with nothing kept: the records of the market that it may be one sale with.
-
-    Raises:
-        MarketError: as ``add_sale``.
-    """
+    Raises ``MarketError`` as ``add_sale``."""
     day = today_or(today)
     with tempfile.TemporaryDirectory(prefix="pricing-") as folder:
         trial = _tried(path, _written(cells, day, Path(folder)), day)

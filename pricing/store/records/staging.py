@@ -30,8 +30,7 @@ from pricing.records.contract import COLUMNS
 from pricing.store.connection import frame
 
 EXPORT_FRONT: Final = ("quarantine_id", "file", "row_number", "broken_rules", "source")
-"""Columns that an exported quarantine has before the source's own; ``quarantine_id`` tells which row a mended
-one stands for."""
+"""Columns of an exported quarantine before the source's own; a mended row stands for ``quarantine_id``."""
 
 _CONTENT: Final = tuple(name for name in COLUMNS if name not in ("record_id", "batch_id", "date_precision"))
 _PLACEHOLDER: Final = "-"
@@ -47,12 +46,8 @@ class Staged:
     """Priced records."""
     rejected: pl.DataFrame
     """quarantine_id, source, file, row_number, raw (JSON), broken_rules, mends."""
-    not_known: Counter[str]
-    """Cells of ``records`` that could not be read and went to the notes, by column."""
-    said_otherwise: Counter[str]
-    """What cells of ``records`` said in place of what was stated for them, such as ``currency SEK``."""
-    unseen: Counter[str]
-    """Cells of ``records`` out of which characters were left that show nothing, by column."""
+    cells: dict[str, Counter[str]]
+    """Cells of ``records`` of which a ``LoadReport`` tells: ``not_known``, ``said_otherwise``, ``unseen``."""
 
 
 @dataclass(frozen=True)
@@ -71,7 +66,11 @@ class PricingTerms:
 
 def stage(raw: pl.DataFrame, file: Path, mapping: Mapping | None, terms: PricingTerms) -> Staged:
     """Make some rows of a file ready; ``raw`` has their ``row_number``."""
-    cells, stands_for = _without_export_front(raw.drop("row_number"))
+    cells, stands_for = raw.drop("row_number"), None
+    marks = EXPORT_FRONT[0], EXPORT_FRONT[3]
+    if all(name in cells.columns and cells.schema[name] == pl.String for name in marks):
+        cells = restored_names(cells.with_columns(restored(pl.col(pl.String))))
+        stands_for = cells[EXPORT_FRONT[0]]
     if is_page(file):
         mapped = cells if mapping is None else mapping.complete(cells)
     else:
@@ -104,8 +103,9 @@ def stage(raw: pl.DataFrame, file: Path, mapping: Mapping | None, terms: Pricing
     )
     records = _identified(records, checked.in_base)
     here = checked.told.filter(pl.col("place").is_in(records["place"].implode()))
-    counts = [Counter(here[name].explode().drop_nulls().to_list()) for name in ("not_known", SAID_OTHERWISE)]
-    counts.append(_unseen(mapped, records["place"]))
+    counts = {
+        name: Counter(here[name].explode().drop_nulls().to_list()) for name in ("not_known", SAID_OTHERWISE)
+    } | {"unseen": _unseen(mapped, records["place"])}
     mended: pl.Series | pl.Expr = pl.lit(None, dtype=pl.String)
     replaced = mended
     if stands_for is not None:
@@ -113,7 +113,7 @@ def stage(raw: pl.DataFrame, file: Path, mapping: Mapping | None, terms: Pricing
     elif terms.waiting.is_in(mapped["source"].unique().implode()).any():
         mended = _fingerprints(cells, mapped, records["place"])["quarantine_id"]
     records, rejected = records.with_columns(mends=mended), rejected.with_columns(mends=replaced)
-    return Staged(file.name, raw.height, records, rejected, *counts)
+    return Staged(file.name, raw.height, records, rejected, counts)
 
 
 def _unseen(mapped: pl.DataFrame, places: pl.Series) -> Counter[str]:
@@ -123,15 +123,6 @@ def _unseen(mapped: pl.DataFrame, places: pl.Series) -> Counter[str]:
         return Counter()
     counted = mapped[places].select(holds_unseen(pl.col(name)).sum() for name in words)
     return Counter({name: count for name, count in zip(words, counted.row(0), strict=True) if count})
-
-
-def _without_export_front(cells: pl.DataFrame) -> tuple[pl.DataFrame, pl.Series | None]:
-    """Cells of an exported quarantine as they were before the export, and which row each stands for."""
-    front = EXPORT_FRONT[0], EXPORT_FRONT[3]
-    if not all(name in cells.columns and cells.schema[name] == pl.String for name in front):
-        return cells, None
-    cells = restored_names(cells.with_columns(restored(pl.col(pl.String))))
-    return cells, cells[EXPORT_FRONT[0]]
 
 
 def _filled(frame: pl.DataFrame, name: str, default: str) -> pl.Expr:
