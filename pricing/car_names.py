@@ -3,6 +3,7 @@ all in one box, in any order, with slips of the pen and two figures for the year
 
 import itertools
 import re
+from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
@@ -68,17 +69,15 @@ class Names:
         """From frames of sales and of what people say; of two spellings the more frequent one is meant."""
         named = pl.concat([frame.select(pl.col(NAMES).cast(pl.String)) for frame in records])
         counted = named.group_by(pl.all()).len().sort("len", *NAMES)
-        known: dict[tuple[str | None, ...], dict[str, str]] = {}
-        exact: dict[tuple[str | None, ...], dict[str, str]] = {}
-        counts: dict[tuple[str | None, ...], dict[str, int]] = {}
+        known: dict[tuple[str | None, ...], dict[str, str]] = defaultdict(dict)
+        counts: dict[tuple[str | None, ...], Counter[str]] = defaultdict(Counter)
         for make, model, variant, count in counted.iter_rows():
             for within, name in (((), make), ((make,), model), ((make, model), variant)):
                 if name is not None:
-                    known.setdefault(within, {})[folded(name)] = name
-                    exact.setdefault(within, {})[name] = name
-                    of_name = counts.setdefault(within, {})
-                    of_name[name] = of_name.get(name, 0) + count
-        return cls({within: known[within] | exact[within] for within in known}, counts)
+                    known[within][folded(name)] = name
+                    counts[within][name] += count
+        exact = {within: {name: name for name in names} for within, names in counts.items()}
+        return cls({within: known[within] | exact[within] for within in exact}, dict(counts))
 
     def find(self, typed: Triple) -> tuple[Triple, str | None]:
         """The names as the market spells them, and the sentence that says which of them it does not know."""

@@ -108,8 +108,7 @@ class Market(StoredMarket):
             EvidenceError: there are too few sales.
         """
         snapshot = source_of(self.path).newest()
-        where = snapshot.names(as_of).where(make, model)
-        return price_index(snapshot.sales(as_of), where=where, **asked)
+        return price_index(snapshot.sales(as_of), where=snapshot.names(as_of).where(make, model), **asked)
 
     def appraise(self, record: str | Path | Mapping[str, Any], *, by: str, reason: str = "entered") -> Entry:
         """Enter an appraisal and freeze the evidence for it; returns the entry.

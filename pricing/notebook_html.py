@@ -23,6 +23,4 @@ def range_text(low: object, mid: object, high: object, currency: str, reason: st
     >>> range_text(None, None, None, "EUR", "too few sales")
     'no range: too few sales'
     """
-    if reason is not None:
-        return f"no range: {reason}"
-    return f"{currency} {low:,} to {high:,}, mid {mid:,}"
+    return f"{currency} {low:,} to {high:,}, mid {mid:,}" if reason is None else f"no range: {reason}"

@@ -86,8 +86,7 @@ class SnapshotSource:
                     raise
                 stamp, writes = self._stamp, self._writes
         self._snapshot, self._stamp, self._writes = snapshot, stamp, writes
-        away = is_copy(market.path)
-        self._next_look = time.monotonic() + (LOOK_SECONDS_AWAY if away else LOOK_SECONDS)
+        self._next_look = time.monotonic() + (LOOK_SECONDS_AWAY if is_copy(market.path) else LOOK_SECONDS)
         return snapshot
 
     def _renewed(self, snapshot: Snapshot) -> Snapshot:

@@ -44,10 +44,8 @@ def price_records(
     bounded = pl.col("outcome") == "unsold"
     upper = pl.coalesce("reserve all-in", "low_estimate all-in")
     due = (
-        pl.when(hammer & pl.col("premium due").is_not_null())
-        .then(pl.col("amount due") + pl.col("premium due"))
-        .when(hammer)
-        .then("amount all-in")
+        pl.when(hammer)
+        .then(pl.coalesce(pl.col("amount due") + pl.col("premium due"), "amount all-in"))
         .when(net & (pl.col("channel") != "private"))
         .then("net all-in")
         .when(net)

@@ -112,8 +112,7 @@ def amount_meant(amount: pl.Expr) -> pl.Expr:
     >>> said.select(amount_meant(pl.col("amount")))["amount"].to_list()
     [False, True]
     """
-    small = pl.col("currency").is_in(sorted(SMALL_UNIT_CURRENCIES))
-    scale = pl.when(small).then(SMALL_UNITS).otherwise(1)
+    scale = pl.when(pl.col("currency").is_in(sorted(SMALL_UNIT_CURRENCIES))).then(SMALL_UNITS).otherwise(1)
     return amount.cast(pl.Float64).is_between(LOWEST_AMOUNT, HIGHEST_AMOUNT * scale)
 
 

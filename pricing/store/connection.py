@@ -148,8 +148,8 @@ def file_connection(
                 run(opened, "COMMIT" if keep else "ROLLBACK")
                 _WRITES[path.absolute()] += keep
         except duckdb.Error as error:
-            if _is_damage(error):
-                raise _damaged(path, error) from None
+            if damaged := _damaged(path, error):
+                raise damaged from None
             if isinstance(error, _WRITE_FAILURES):
                 raise _unwritten(f"{path}: the market file is unchanged", error) from None
             raise
@@ -263,8 +263,8 @@ def _open(path: Path, write: bool, deadline: float) -> Opened:
             return duckdb.connect(str(path), read_only=not write, config=_CONFIG)
         except duckdb.Error as error:
             if not any(sign in str(error) for sign in _BUSY):
-                if _is_damage(error):
-                    raise _damaged(path, error) from None
+                if damaged := _damaged(path, error):
+                    raise damaged from None
                 if path.is_file() and "not a valid DuckDB" in str(error):
                     raise MarketError(f"{path} is not a market file: it is no DuckDB database") from None
                 what = f"{path}: the market file cannot be opened"
@@ -322,18 +322,16 @@ def _turnstile(path: Path, write: bool, deadline: float) -> Iterator[None]:
         os.close(folder)
 
 
-def _is_damage(error: duckdb.Error) -> bool:
-    """Whether an error tells of pages that are not as they were written."""
-    return isinstance(error, _DAMAGE) or any(sign in str(error) for sign in _DAMAGE_SIGNS)
-
-
 def _unwritten(what: str, error: duckdb.Error) -> WriteFailedError:
     """What could not be kept and why, with what to do where that is known."""
     why = _first_line(error)
     return WriteFailedError(f"{what}: {why}" + (f"; {_MAKE_ROOM}" if why.endswith(_NO_ROOM) else ""))
 
 
-def _damaged(path: Path, error: duckdb.Error) -> DamagedError:
+def _damaged(path: Path, error: duckdb.Error) -> DamagedError | None:
+    """What to say where an error tells of pages that are not as they were written."""
+    if not isinstance(error, _DAMAGE) and not any(sign in str(error) for sign in _DAMAGE_SIGNS):
+        return None
     return DamagedError(
         f"{path} is damaged: {_first_line(error)[:200]}; bring it back from a backup with `pricing restore`, "
         "or save what can be read with `pricing salvage`"

@@ -52,5 +52,4 @@ def copy_tables(source: Opened, target: Opened, copied: Copied) -> None:
         for batch in source.table(name).to_arrow_reader(ROWS_AT_ONCE):
             add_rows(target, name, pl.DataFrame(pl.from_arrow(batch)))
             copied(batch.num_rows)
-    indexed = {name for (name,) in run(source, "SELECT table_name FROM duckdb_indexes()")}
-    create_missing_keys(target, indexed)
+    create_missing_keys(target, {name for (name,) in run(source, "SELECT table_name FROM duckdb_indexes()")})

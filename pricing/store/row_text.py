@@ -29,10 +29,9 @@ _SERVER_TYPES: Final = {
 }
 """DuckDB's types that a market file uses, as PostgreSQL's."""
 
-_ESCAPED: Final = (("\\b", "\b"), ("\\f", "\f"), ("\\n", "\n"), ("\\r", "\r"), ("\\t", "\t"), ("\\v", "\v"))
-
-_BACKSLASH: Final = "\0"
-"""Stands for a backslash while a text is read: PostgreSQL's text never holds this character."""
+_ESCAPED: Final = {
+    "\\b": "\b", "\\f": "\f", "\\n": "\n", "\\r": "\r", "\\t": "\t", "\\v": "\v", "\\\\": "\\",
+}  # fmt: skip
 
 _MARK: Final = "\ue000"
 """In front of what PostgreSQL's text cannot hold: the character NUL goes there as the mark and 0, the mark
@@ -82,6 +81,7 @@ def lines_query(layout: TableLayout, rows: str = "") -> str:
 
     The digest leaves out what is null, so that a column added later changes none.
 
+    >>> import duckdb
     >>> with duckdb.connect() as opened:
     ...     _ = opened.execute("CREATE TABLE notes (words VARCHAR, year SMALLINT)")
     ...     _ = opened.execute("INSERT INTO notes VALUES ('two' || chr(10) || 'lines', 1968), ('', NULL)")
@@ -138,15 +138,10 @@ def read_lines(lines: Iterable[bytes | bytearray | memoryview], layout: TableLay
         empty_string_is_null=False,
     ).drop("-")
     escaped = read.select(pl.all().str.contains("\\", literal=True).any()).row(0)
-    read = read.with_columns(
-        _unescaped(name) for name, found in zip(read.columns, escaped, strict=True) if found
-    )
+    odd = [name for name, is_odd in zip(read.columns, escaped, strict=True) if is_odd]
     words = [name for name, kind in layout.columns if kind == "VARCHAR"]
-    return read.with_columns(
-        pl.col(words)
-        .str.replace_all(f"{_MARK}0", "\0", literal=True)
-        .str.replace_all(f"{_MARK}1", _MARK, literal=True)
-    )
+    read = read.with_columns(pl.col(odd).str.replace_many(_ESCAPED))
+    return read.with_columns(pl.col(words).str.replace_many({f"{_MARK}0": "\0", f"{_MARK}1": _MARK}))
 
 
 def insert(opened: Opened, layout: TableLayout, texts: pl.DataFrame) -> pl.DataFrame:
@@ -213,10 +208,3 @@ def _escaped(text: str) -> str:
     for code, letter in ((9, "t"), (10, "n"), (13, "r")):
         replaced = f"replace({replaced}, chr({code}), '\\{letter}')"
     return replaced
-
-
-def _unescaped(name: str) -> pl.Expr:
-    text = pl.col(name).str.replace_all("\\\\", _BACKSLASH, literal=True)
-    for written, meant in _ESCAPED:
-        text = text.str.replace_all(written, meant, literal=True)
-    return text.str.replace_all(_BACKSLASH, "\\", literal=True)

@@ -89,8 +89,7 @@ def salvage(path: Path, target: Path, *, base_currency: str | None = None) -> Sa
         create_missing_keys(new, TABLES)
         for name in tables:
             if name == "market":
-                currency = _currency(path, base_currency)
-                add_row(new, name, kind=KIND, version=VERSION, base_currency=currency)
+                add_row(new, name, kind=KIND, version=VERSION, base_currency=_currency(path, base_currency))
                 rows[name] = 1
                 continue
             rows[name] = 0

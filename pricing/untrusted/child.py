@@ -211,22 +211,21 @@ def received(answers: socket.socket) -> tuple[bytes, int | None]:
     """The next message and the file that came with it; nothing once the other end is closed."""
     head, files, _, _ = socket.recv_fds(answers, _LENGTH.size, 1)
     file = files[0] if files else None
-    while 0 < len(head) < _LENGTH.size:
-        more = answers.recv(_LENGTH.size - len(head))
-        if not more:
-            return b"", file
-        head += more
-    if not head:
+    head += _exactly(answers, _LENGTH.size - len(head)) if head else b""
+    if len(head) < _LENGTH.size:
         return b"", file
     (length,) = _LENGTH.unpack(head)
+    message = _exactly(answers, length)
+    return message if len(message) == length else b"", file
+
+
+def _exactly(answers: socket.socket, length: int) -> bytes:
+    """So many bytes, or fewer where the other end is closed before."""
     parts: list[bytes] = []
-    while length:
-        part = answers.recv(min(length, 1 << 20))
-        if not part:
-            return b"", file
+    while length and (part := answers.recv(min(length, 1 << 20))):
         parts.append(part)
         length -= len(part)
-    return b"".join(parts), file
+    return b"".join(parts)
 
 
 class _Deadline:

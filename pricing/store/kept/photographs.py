@@ -27,8 +27,7 @@ class KeptPhotographs(Connected):
     def shown(self, digests: Collection[str]) -> dict[str, bytes]:
         """The pictures that are shown, by digest: JPEG, upright, without what cameras write."""
         query = "SELECT digest, shown FROM photographs WHERE list_contains(?::VARCHAR[], digest)"
-        rows = self._rows(query, [list(digests)])
-        return {digest: bytes(content) for digest, content in rows}
+        return {digest: bytes(content) for digest, content in self._rows(query, [list(digests)])}
 
     def first_record(self, digest: str) -> str | None:
         """The earliest record that names a photograph, as it is kept; None where none does."""

@@ -51,7 +51,7 @@ may_be_one AS (
 )
 """
 """Records of cars that a batch touched which share a chassis number, or a model, a year and an odometer
-reading where one of them has no chassis number. Readings at most 1 km apart share a place 2 km wide."""
+reading where one of them has no chassis number. Readings at most 1 km apart share a 2 km place by a shift."""
 
 
 def link_batch(opened: Opened, batch_id: str) -> int:

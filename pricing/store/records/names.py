@@ -48,8 +48,7 @@ def list_names(opened: Opened) -> pl.DataFrame:
     """Near misses that wait for a person (state ``proposed``) and aliases that were settled (``settled``)."""
     table = aliases(opened)
     proposed = near_misses(spellings(opened), table).with_columns(state=pl.lit("proposed"))
-    settled = table.with_columns(state=pl.lit("settled"))
-    return pl.concat([proposed, settled], how="diagonal")
+    return pl.concat([proposed, table.with_columns(state=pl.lit("settled"))], how="diagonal")
 
 
 def settle_name(

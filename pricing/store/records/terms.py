@@ -77,11 +77,8 @@ def add_rates(opened: Opened, path: Path) -> int:
     if absent:
         raise TableError(f"{path} has no column {', '.join(absent)}; rates have currency, rate_date and rate")
     rates = read_cells(table, types)
-    good = (
-        pl.col("currency").is_in(sorted(CURRENCIES))
-        & pl.col("rate_date").is_not_null()
-        & (pl.col("rate") > 0)
-    )
+    rated = pl.col("rate_date").is_not_null() & (pl.col("rate") > 0)
+    good = rated & pl.col("currency").is_in(sorted(CURRENCIES))
     wrong = rates.with_row_index("row", offset=2).filter(~good.fill_null(False))
     if not wrong.is_empty():
         raise TableError(
