@@ -242,8 +242,8 @@ class CarSearch:
     def _in_order(self, words: list[str]) -> Floats:
         """The share of typed neighbours that are neighbours in each name."""
         pairs = [f" {one} {other} " for one, other in itertools.pairwise(words)]
-        held = [self.lines.str.contains(pair, literal=True).to_numpy().astype(float) for pair in pairs]
-        return np.mean(held, axis=0) if held else np.zeros(len(self.lines))
+        beside = [self.lines.str.contains(pair, literal=True).to_numpy().astype(float) for pair in pairs]
+        return np.mean(beside, axis=0) if beside else np.zeros(len(self.lines))
 
     def _year(self, words: list[str]) -> tuple[int | None, list[str]]:
         """A model year among the words, in four figures or in two that no name has, and the words without."""

@@ -11,8 +11,8 @@ def facts_html(*lines: str, frame: pl.DataFrame | None = None) -> str:
     >>> facts_html("Ash & Elm")
     '<p>Ash &amp; Elm</p>'
     """
-    told = "".join(f"<p>{escape(line)}</p>" for line in lines)
-    return told if frame is None else told + frame._repr_html_()
+    paragraphs = "".join(f"<p>{escape(line)}</p>" for line in lines)
+    return paragraphs if frame is None else paragraphs + frame._repr_html_()
 
 
 def range_text(low: object, mid: object, high: object, currency: str, reason: str | None) -> str:

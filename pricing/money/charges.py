@@ -238,12 +238,8 @@ class Schedule:
 
 def read_schedule(path: Path) -> Schedule:
     """A schedule file (TOML): ``name``, ``notice``, ``example`` and tables ``[[charge]]`` of source, kind,
-    from, currency, tiers and, where wanted, until, tax, minimum.
-
-    Raises:
-        FileError: it cannot be read as TOML.
-        MoneyError: a charge makes no sense.
-    """
+    from, currency, tiers and, where wanted, until, tax, minimum. Raises ``FileError`` where it cannot be read
+    as TOML, ``MoneyError`` where a charge makes no sense."""
     facts = read_toml(path)
     try:
         read = _ScheduleFile.model_validate(facts)

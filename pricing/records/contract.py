@@ -41,8 +41,8 @@ def _money() -> dy.Decimal:
 
 def _word(allowed: Iterable[str], *, nullable: bool = False) -> dy.String:
     """A column of words of a closed list; another word breaks ``<column>_unknown``."""
-    known = sorted(allowed)
-    return dy.String(nullable=nullable, check=lambda word: word.is_in(known))
+    words = sorted(allowed)
+    return dy.String(nullable=nullable, check=lambda word: word.is_in(words))
 
 
 class Contract(dy.Schema):
@@ -218,19 +218,15 @@ def check(frame: pl.DataFrame, today: date) -> CheckResult:
     """
     absent = [name for name in REQUIRED if name not in frame.columns]
     if absent:
-        given = [name for name in frame.columns if name not in _MADE_ON_THE_WAY]
-        raise TableError(f"the table has no column {', '.join(absent)}; it has: {', '.join(given) or 'none'}")
+        has = [name for name in frame.columns if name not in _MADE_ON_THE_WAY]
+        raise TableError(f"the table has no column {', '.join(absent)}; it has: {', '.join(has) or 'none'}")
     reading = read_cells(frame, _TYPES, lines=("notes",)).with_columns(pl.col("options").fill_null([]))
     # Set operations of polars 2.1 on lists in several chunks, one of them empty, read beyond the end.
     reading = reading.with_columns(reading["options"].rechunk())
     broken = broken_rules(reading, today)
-    kept = broken.is_null()
-    return CheckResult(
-        accepted=reading.filter(kept).select(COLUMNS),
-        rejected=(
-            frame.drop("broken_rules", strict=False).with_columns(broken.alias("broken_rules")).filter(~kept)
-        ),
-    )
+    sound = broken.is_null()
+    judged = frame.drop("broken_rules", strict=False).with_columns(broken.alias("broken_rules"))
+    return CheckResult(accepted=reading.filter(sound).select(COLUMNS), rejected=judged.filter(~sound))
 
 
 def spared(rejected: pl.DataFrame) -> pl.DataFrame:

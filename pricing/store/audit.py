@@ -5,6 +5,8 @@ from collections.abc import Iterable, Mapping
 from datetime import UTC, date, datetime
 from typing import Any
 
+from pricing.clean_text import clean_lines
+from pricing.errors import MarketError
 from pricing.store.connection import Opened, add_row, add_rows
 
 
@@ -16,6 +18,14 @@ def now() -> datetime:
 def today_or(day: date | None) -> date:
     """The day that is given, or else today, UTC."""
     return datetime.now(UTC).date() if day is None else day
+
+
+def needed_reason(reason: str, act: str) -> str:
+    """The reason of an act, cleaned. Raises ``MarketError`` where there is none."""
+    reason = clean_lines(reason)
+    if not reason:
+        raise MarketError(f"{act} needs a reason")
+    return reason
 
 
 def write_audit(opened: Opened, at: datetime, action: str, subject: str, detail: Mapping[str, Any]) -> None:

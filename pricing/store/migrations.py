@@ -46,12 +46,12 @@ def upgrade(path: Path, timeout: float) -> None:
         ((version,),) = run(opened, "SELECT version FROM market")
         if version not in EARLIER:
             return
-        kept = path.with_name(f"{path.stem}.version-{version}{path.suffix}")
-        if not is_copy(path) and not kept.exists():
-            _keep(opened, kept, timeout)
+        copy = path.with_name(f"{path.stem}.version-{version}{path.suffix}")
+        if not is_copy(path) and not copy.exists():
+            _keep(opened, copy, timeout)
         _reshape(opened)
         run(opened, "UPDATE market SET version = ?", [VERSION])
-        write_audit(opened, now(), "upgrade", VERSION, {"from": version, "kept": kept.name})
+        write_audit(opened, now(), "upgrade", VERSION, {"from": version, "kept": copy.name})
 
 
 def _reshape(opened: Opened) -> None:
@@ -82,11 +82,11 @@ def _reshape(opened: Opened) -> None:
     create_missing_keys(opened, TABLES)
 
 
-def _keep(opened: Opened, kept: Path, timeout: float) -> None:
+def _keep(opened: Opened, copy: Path, timeout: float) -> None:
     """Write every table as it is into another file, whole or not at all."""
-    with tempfile.TemporaryDirectory(dir=kept.parent, prefix=".kept-market-") as folder:
-        part = Path(folder) / kept.name
+    with tempfile.TemporaryDirectory(dir=copy.parent, prefix=".kept-market-") as folder:
+        part = Path(folder) / copy.name
         with file_connection(part, write=True, timeout=timeout) as target:
             copy_tables(opened, target, lambda rows: None)
         make_one_file(part)
-        part.replace(kept)
+        part.replace(copy)

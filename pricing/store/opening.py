@@ -88,15 +88,12 @@ def base_currency_of(path: Path, timeout: float) -> str:
 
 
 def replace_file(path: Path, draft: Path, *, timeout: float = TIMEOUT_SECONDS) -> Path | None:
-    """Put ``draft`` in the place of the market file; returns what stood there, now under a name with the
-    time.
+    """Put ``draft`` in the place of the market file; returns what stood there, under a name with the time.
 
     Writers wait meanwhile, and what was acknowledged before is in the file put aside: its log is taken into
-    it first, if it can be read. At every moment there is a whole file at ``path``, the old or the new.
-
-    Raises:
-        FileError: there is a file of the name for what is put aside.
-        MarketError: the market stays in use for ``timeout`` seconds.
+    it first, if it can be read. At every moment there is a whole file at ``path``, the old or the new. Raises
+    ``FileError`` where the name for what is put aside is taken, ``MarketError`` where the market stays in use
+    for ``timeout`` seconds.
     """
     make_one_file(draft)
     _to_disk(draft)
@@ -122,17 +119,17 @@ def put_aside(path: Path) -> list[Path]:
     return sorted(file for file in files if file.name.startswith(beside) and file.is_file())
 
 
-def _second_name(path: Path, kept: Path) -> None:
+def _second_name(path: Path, aside: Path) -> None:
     """The same file under a second name, or a copy of it where a file system has no links."""
     try:
-        os.link(path, kept)
+        os.link(path, aside)
     except FileExistsError:
-        raise FileError(f"{kept}: there is a file of that name already; nothing was restored") from None
+        raise FileError(f"{aside}: there is a file of that name already; nothing was restored") from None
     except OSError:
-        part = kept.with_name(f".{kept.name}.part")
+        part = aside.with_name(f".{aside.name}.part")
         shutil.copyfile(path, part)
         _to_disk(part)
-        part.rename(kept)
+        part.rename(aside)
 
 
 def _to_disk(path: Path) -> None:

@@ -72,11 +72,8 @@ def salvage(path: Path, target: Path, *, base_currency: str | None = None) -> Sa
     """Write every row of a damaged market that can be read into a new market at ``target``.
 
     Rows are read together as far as they can be, then in ever smaller lots. A cell that cannot be read stays
-    empty where a row can be without it, and else its row is lost.
-
-    Raises:
-        MarketError: there is a file at ``target``, nothing can be read, or the base currency is neither
-            readable nor given.
+    empty where a row can be without it, and else its row is lost. Raises ``MarketError`` where a file is at
+    ``target``, nothing can be read, or the base currency is neither readable nor given.
     """
     if target.exists():
         raise MarketError(f"{target}: there is a file of that name already; nothing was written")

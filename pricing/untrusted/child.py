@@ -258,6 +258,6 @@ def _limit(limits: Limits, size: int) -> _Deadline:
     bound(resource.RLIMIT_CPU, int(limits.seconds(size)) + 1)
     if sys.platform == "linux":
         with open("/proc/self/statm", encoding="ascii") as file:
-            held = int(file.read().split()[0]) * resource.getpagesize()
-        bound(resource.RLIMIT_AS, held + limits.memory(size))
+            in_use = int(file.read().split()[0]) * resource.getpagesize()
+        bound(resource.RLIMIT_AS, in_use + limits.memory(size))
     return _Deadline(WALL * limits.seconds(size))

@@ -74,11 +74,9 @@ def read_untrusted(
     """Read a file that may do harm in a child process within limits, with a function of a module of ours.
 
     ``size``: bytes that the limits go by, of a folder's files together; without it ``path`` must be a regular
-    file. ``content``: what is read in place of a file, of which ``path`` is then only the name.
-
-    Raises:
-        PricingError: what the reader raises, and ``FileError`` for whatever else stands in the way: too much
-            memory, time or content, an error of a library, no regular file.
+    file. ``content``: what is read in place of a file, of which ``path`` is then only the name. Raises what
+    the reader raises, and ``FileError`` for whatever else stands in the way: too much memory, time or
+    content, an error of a library, no regular file.
     """
     limits = Limits.of(os.environ)
     if content is not None:

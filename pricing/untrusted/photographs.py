@@ -61,10 +61,10 @@ def read_photograph(content: bytes, called: str, kinds: Sequence[str] = ORIGINAL
     if len(content) > LARGEST:
         raise FileError(f"{called} has {len(content):,} bytes, at most {LARGEST:,}: send a smaller one")
     if not any(content.startswith(KINDS[kind]) for kind in kinds):
-        known = f"{', '.join(kinds[:-1])} or {kinds[-1]}"
+        formats = f"{', '.join(kinds[:-1])} or {kinds[-1]}"
         phone = content[4:12] in _PHONE
         more = "; it is one of a telephone's own, which can send JPEG too" if phone else ""
-        raise FileError(f"{called} is no {known} picture: send it as one of these{more}")
+        raise FileError(f"{called} is no {formats} picture: send it as one of these{more}")
     from pricing.untrusted.picture_reader import picture
 
     about: dict[str, Any] = {"called": called, "length": len(content), "kinds": list(kinds)}

@@ -48,10 +48,8 @@ def picture(
     None, ``removed``: what the file told beside the picture) and the JPEG that is shown of it.
 
     ``called`` names it in sentences, ``length`` is its bytes, ``kinds`` are formats that are taken. What is
-    transparent is white, and colours are those of sRGB.
-
-    Raises:
-        FileError: it has too many pixels, more than its bytes can truly hold, or is no such picture.
+    transparent is white, and colours are those of sRGB. Raises ``FileError`` where it has too many pixels,
+    more than its bytes can truly hold, or is no such picture.
     """
     side = (LONGEST_SIDE, LONGEST_SIDE)
     try:
@@ -70,7 +68,7 @@ def picture(
             if opened.mode in _PLAIN:
                 opened.thumbnail(side)
             opened.load()
-            removed, taken_on, turned = _told(opened)
+            removed, taken_on, turned = _written_beside(opened)
             upright = ImageOps.exif_transpose(opened)
             profile = opened.info.get("icc_profile")
     except Image.DecompressionBombError:
@@ -92,7 +90,7 @@ def _too_many(called: str) -> str:
     return f"{called} has more than {MOST_PIXELS:,} pixels, which is too many to take in: send a smaller one"
 
 
-def _told(opened: Image.Image) -> tuple[list[str], str | None, int]:
+def _written_beside(opened: Image.Image) -> tuple[list[str], str | None, int]:
     """What a file tells beside its picture, the day it was taken, and its orientation; a file may say
     anything there, and what cannot be read is left out like the rest."""
     beside = {name for name, keys in _BESIDE.items() if any(opened.info.get(key) for key in keys)}

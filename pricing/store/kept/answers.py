@@ -69,8 +69,8 @@ def _held_here(path: Path, key: str) -> Iterator[bool]:
         return
     folder = Path(tempfile.gettempdir()) / f"pricing-keys-{os.getuid()}"
     folder.mkdir(mode=0o700, exist_ok=True)
-    known = folder.lstat()
-    if not stat.S_ISDIR(known.st_mode) or known.st_uid != os.getuid() or known.st_mode & 0o077:
+    facts = folder.lstat()
+    if not stat.S_ISDIR(facts.st_mode) or facts.st_uid != os.getuid() or facts.st_mode & 0o077:
         raise MarketError(f"{folder} is not a folder of this user alone: remove it, or set TMPDIR to another")
     name = folder / hashlib.sha256(f"{path.absolute()} {key}".encode()).hexdigest()
     with os.fdopen(os.open(name, os.O_CREAT | os.O_RDWR | os.O_NOFOLLOW, 0o600), "r+b") as file:

@@ -76,8 +76,8 @@ def _insert(opened: Opened, numbered: Sequence[tuple[Draft, str]], at: datetime)
         for field, old, new in draft.changes
     ]
     add_rows(opened, "appraisal_changes", changed)
-    told = {"revision": "revision", "by": "made_by", "reason": "reason", "evidence": "evidence_digest"}
-    details = ({name: row[column] for name, column in told.items()} for row in rows)
+    columns = {"revision": "revision", "by": "made_by", "reason": "reason", "evidence": "evidence_digest"}
+    details = ({name: row[column] for name, column in columns.items()} for row in rows)
     write_audits(opened, at, "appraisal", zip((name for _, name in numbered), details, strict=True))
 
 

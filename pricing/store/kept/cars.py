@@ -3,7 +3,7 @@ was worth when somebody last looked. A kept car is a person's own, and goes for 
 
 import json
 import secrets
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, fields
 from datetime import date, datetime
@@ -184,11 +184,9 @@ def _cells(values: Mapping[str, Any]) -> dict[str, Any]:
     unknown = values.keys() - set(CHANGEABLE)
     if unknown:
         raise MarketError(f"a kept car has no {', '.join(sorted(unknown))}; expected {', '.join(CHANGEABLE)}")
-    cells = dict(values)
-    if "car" in cells:
-        cells["car"] = json.dumps(cells["car"], sort_keys=True)
-    if "name" in cells:
-        cells["name"] = _name(cells["name"])
-    if "notes" in cells:
-        cells["notes"] = clean_lines(str(cells["notes"] or ""))[:LONGEST_NOTES]
-    return cells
+    texts: dict[str, Callable[[Any], str]] = {
+        "car": lambda car: json.dumps(car, sort_keys=True),
+        "name": _name,
+        "notes": lambda notes: clean_lines(str(notes or ""))[:LONGEST_NOTES],
+    }
+    return {name: texts[name](cell) if name in texts else cell for name, cell in values.items()}

@@ -10,13 +10,12 @@ from typing import Final
 import polars as pl
 
 from pricing.car_names import Names
-from pricing.clean_text import clean_lines
 from pricing.errors import MarketError, OpinionError
 from pricing.intake.names import FIELDS
 from pricing.intake.tables.readers import read_whole
 from pricing.money.prices import price_records
-from pricing.opinions.statement import TYPES, checked, inversions, named, said_again
-from pricing.store.audit import now, today_or, write_audit
+from pricing.opinions.statement import TYPES, Question, checked, inversions, named, said_again
+from pricing.store.audit import needed_reason, now, today_or, write_audit
 from pricing.store.connected import Connected
 from pricing.store.connection import Opened, add_rows, frame, run, value
 from pricing.store.kept.answers import keep_result
@@ -60,10 +59,11 @@ class Statements(Connected):
         with self._connect(write=True) as opened:
             stated = named(_spelt(opened, stated)).unique("opinion_id", keep="first", maintain_order=True)
             earlier = frame(opened, "SELECT * FROM opinions WHERE withdrawn_at IS NULL")
-            known = frame(opened, "SELECT opinion_id FROM opinions")
-            new = stated.join(known, on="opinion_id", how="anti", maintain_order="left")
-            if not meant:
-                _ask_again(earlier, new)
+            earlier_ids = frame(opened, "SELECT opinion_id FROM opinions")
+            new = stated.join(earlier_ids, on="opinion_id", how="anti", maintain_order="left")
+            again = [] if meant else _new_inversions(earlier.select(new.columns), new)
+            if again:
+                raise OpinionError(f"{said_again(again)} If so, say that it is meant; nothing was kept.")
             unpriced = _priced(opened, new).filter(pl.col("unpriced").is_not_null())
             for row in unpriced.head(1).iter_rows(named=True):
                 raise OpinionError(
@@ -78,9 +78,9 @@ class Statements(Connected):
                 add_rows(opened, "opinions", rows)
                 subject = file or ", ".join(new["source"].unique(maintain_order=True))
                 write_audit(opened, at, "opinions", subject, {"statements": new["opinion_id"].to_list()})
-            kept = KeptOpinions(len(cells), new.height, len(cells) - new.height, tuple(new["opinion_id"]))
-            keep_result(opened, self.idempotency, asdict(kept))
-        return kept
+            report = KeptOpinions(len(cells), new.height, len(cells) - new.height, tuple(new["opinion_id"]))
+            keep_result(opened, self.idempotency, asdict(report))
+        return report
 
     def load(self, files: Iterable[Path], *, meant: bool = False, today: date | None = None) -> KeptOpinions:
         """Keep the statements of files (csv, xlsx and whatever else sale records are read from), each whole
@@ -113,10 +113,7 @@ class Statements(Connected):
     def withdraw(self, opinion_id: str, reason: str) -> str:
         """Withdraw the one statement whose name starts so; it is kept, and counts no more. Returns its name.
         Raises ``MarketError`` where there is no reason, or not exactly one such statement in force."""
-        reason = clean_lines(reason)
-        if not reason:
-            raise MarketError("withdrawing a statement needs a reason")
-        at = now()
+        reason, at = needed_reason(reason, "withdrawing a statement"), now()
         with self._connect(write=True) as opened:
             meant = (
                 "SELECT opinion_id FROM opinions WHERE starts_with(opinion_id, ?) AND withdrawn_at IS NULL"
@@ -134,14 +131,10 @@ class Statements(Connected):
         return str(name)
 
 
-def _ask_again(earlier: pl.DataFrame, new: pl.DataFrame) -> None:
-    """Refuse statements by which a source says, as it did not before, that a better state fetches less."""
-    columns = [*TYPES, "opinion_id"]
-    before = {question.sentence for question in inversions(earlier.select(columns))}
-    both = inversions(pl.concat([earlier.select(columns), new.select(columns)]))
-    again = [question for question in both if question.sentence not in before]
-    if again:
-        raise OpinionError(f"{said_again(again)} If so, say that it is meant; nothing was kept.")
+def _new_inversions(earlier: pl.DataFrame, new: pl.DataFrame) -> list[Question]:
+    """Where a source says by new statements, as it did not before, that a better state fetches less."""
+    before = {question.sentence for question in inversions(earlier)}
+    return [question for question in inversions(pl.concat([earlier, new])) if question.sentence not in before]
 
 
 def _spelt(opened: Opened, stated: pl.DataFrame) -> pl.DataFrame:

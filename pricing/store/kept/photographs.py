@@ -9,7 +9,7 @@ import polars as pl
 from pricing.errors import MarketError
 from pricing.store.audit import now
 from pricing.store.connected import Connected
-from pricing.store.connection import Opened, add_rows
+from pricing.store.connection import Opened, add_rows, value
 from pricing.untrusted.photographs import ReadPhotograph
 
 
@@ -31,24 +31,19 @@ class KeptPhotographs(Connected):
 
     def first_record(self, digest: str) -> str | None:
         """The earliest record that names a photograph, as it is kept; None where none does."""
-        rows = self._rows(
-            "SELECT record FROM appraisals WHERE contains(record, ?) ORDER BY made_at, appraisal_id, "
-            "revision LIMIT 1",
-            [digest],
-        )
-        return str(rows[0][0]) if rows else None
+        named = "SELECT record FROM appraisals WHERE contains(record, ?)"
+        return self._ask(value, f"{named} ORDER BY made_at, appraisal_id, revision LIMIT 1", [digest])
 
     def original(self, digest: str) -> bytes:
         """The bytes as they came. Raises ``MarketError`` where there are none, or they were altered."""
-        rows = self._rows("SELECT content FROM photographs WHERE digest = ?", [digest])
-        if not rows:
+        content = self._ask(value, "SELECT content FROM photographs WHERE digest = ?", [digest])
+        if content is None:
             raise MarketError(f"the market holds no photograph of digest {digest[:12]}")
-        content = bytes(rows[0][0])
         if hashlib.sha256(content).hexdigest() != digest:
             raise MarketError(
                 f"photograph {digest[:12]} was altered: it does not match its digest; restore a backup"
             )
-        return content
+        return bytes(content)
 
 
 def insert_photographs(opened: Opened, photographs: Sequence[ReadPhotograph]) -> None:

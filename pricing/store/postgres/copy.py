@@ -48,8 +48,8 @@ def local_copy(address: str) -> Path:
     reached and there is no copy yet."""
     server = Server(address)
     path = copies_directory() / server.sessions.name / "market.duckdb"
-    held = _SERVERS.get(path)
-    if held is None or held.address != address:
+    reached = _SERVERS.get(path)
+    if reached is None or reached.address != address:
         _SERVERS[path] = server
         try:
             server.migrate()
@@ -249,15 +249,13 @@ def _apply(opened: Opened, reading: Reading, after: int) -> Altered:
     """Bring every table up to date; gives the rows that do not match their digest."""
     other: Altered = {}
     statements = reading.statements(after)
-    held = layouts(opened)
-    new = {
-        name: text for name, text in statements.items() if name not in held or held[name].statement != text
-    }
-    wanted = held | _layouts_of(new)
+    here = layouts(opened)
+    same = {name for name, text in statements.items() if name in here and here[name].statement == text}
+    wanted = here | _layouts_of({name: text for name, text in statements.items() if name not in same})
     for table, statement in statements.items():
         layout, start = wanted[table], after
-        known = start > 0 and table in held and held[table].statement == statement
-        if not (known and all(delete(opened, layout, texts) for texts in reading.deleted(layout, start))):
+        begun = start > 0 and table in same
+        if not (begun and all(delete(opened, layout, texts) for texts in reading.deleted(layout, start))):
             run(opened, f"DROP TABLE IF EXISTS {quoted(table)}")
             run(opened, statement)
             start = 0
@@ -293,8 +291,8 @@ def _head(server: Server) -> Entry | None:
 
 def _position(opened: Opened) -> Entry:
     """The last entry that a copy has."""
-    held = COPIED in layouts(opened)
-    rows = run(opened, f"SELECT number, token FROM {COPIED}") if held else []  # noqa: S608
+    begun = COPIED in layouts(opened)
+    rows = run(opened, f"SELECT number, token FROM {COPIED}") if begun else []  # noqa: S608
     return (int(rows[0][0]), str(rows[0][1])) if rows else NO_ENTRY
 
 

@@ -84,10 +84,10 @@ class TransactionLock:
             try:
                 session = self._held()
                 query = "SELECT token FROM pricing.entries WHERE number = %s"
-                held = session.execute(query, [entry[0]]).fetchone()
-                if held is None:
+                published = session.execute(query, [entry[0]]).fetchone()
+                if published is None:
                     self._store(session, entry, changes, copied)
-                elif held[0] != token:
+                elif published[0] != token:
                     raise MarketError(
                         f"{self._server.shown} was lost for a moment and another program wrote meanwhile; "
                         "nothing was changed: do it again"
@@ -170,12 +170,13 @@ _OWN_COLUMNS: Final = ("row_digest", "since_entry", "until_entry")
 def _prepare(session: Session, change: TableChange) -> None:
     """Make the server's table, or add the columns that it lacks."""
     layout = change.layout
-    held = session.execute("SELECT statement FROM pricing.layouts WHERE name = %s", [layout.table]).fetchone()
-    if held == (layout.statement,):
+    query = "SELECT statement FROM pricing.layouts WHERE name = %s"
+    earlier = session.execute(query, [layout.table]).fetchone()
+    if earlier == (layout.statement,):
         return
     table = server_table(layout.table)
     columns = [f"{quoted(name)} {kind}" for name, kind in layout.server_columns]
-    if held is None:
+    if earlier is None:
         digest, since, until = _OWN_COLUMNS
         own = f"{digest} uuid NOT NULL, {since} bigint NOT NULL, {until} bigint"
         stands, came, went = (quoted(f"{layout.table}_{word}") for word in ("stands", "came", "went"))

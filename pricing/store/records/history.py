@@ -6,7 +6,6 @@ from typing import Final
 
 import polars as pl
 
-from pricing.clean_text import clean_lines
 from pricing.errors import MarketError
 from pricing.intake.duplicates import with_keys
 from pricing.intake.written.table import as_written
@@ -14,7 +13,7 @@ from pricing.money.prices import price_records
 from pricing.nearest import did_you_mean
 from pricing.records.cells import raw_text
 from pricing.records.contract import COLUMNS, check
-from pricing.store.audit import now, write_audit
+from pricing.store.audit import needed_reason, now, write_audit
 from pricing.store.connection import Opened, add_row, add_rows, frame, run, value
 from pricing.store.records.links import link_batch, refresh_primary_records
 from pricing.store.records.terms import own_rates, stored_charges
@@ -61,7 +60,7 @@ def correct(
             raise MarketError(
                 f"a record has no column {column!r} that can be corrected{near}; it has: {', '.join(names)}"
             )
-    reason = _reason(reason, "a correction")
+    reason = needed_reason(reason, "a correction")
     before = _record(opened, record_id)
     change = ", ".join(f"{column} = {value!r}" for column, value in values.items())
     if "event_date" in values:  # how much of the old day was known says nothing of the new one
@@ -96,7 +95,7 @@ def correct(
 
 def remove(opened: Opened, record_id: str, reason: str) -> None:
     """See ``Market.remove``."""
-    reason, record = _reason(reason, "taking a record out"), _record(opened, record_id)
+    reason, record = needed_reason(reason, "taking a record out"), _record(opened, record_id)
     texts = record.select(raw_text(name, kind) for name, kind in record.schema.items())
     old = texts.select(pl.struct(pl.all()).struct.json_encode()).item()
     cells = {"column": WHOLE, "old": old, "reason": reason, "done_at": now()}
@@ -106,13 +105,6 @@ def remove(opened: Opened, record_id: str, reason: str) -> None:
     run(opened, "DELETE FROM suspicions WHERE record_id = ?", [record_id])
     refresh_primary_records(opened)
     write_audit(opened, cells["done_at"], "remove", record_id, {"reason": reason})
-
-
-def _reason(reason: str, act: str) -> str:
-    reason = clean_lines(reason)
-    if not reason:
-        raise MarketError(f"{act} needs a reason")
-    return reason
 
 
 def _record(opened: Opened, record_id: str) -> pl.DataFrame:

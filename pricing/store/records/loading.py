@@ -300,7 +300,7 @@ def _take(staged: list[Staged]) -> tuple[Counter[str], pl.DataFrame, pl.DataFram
 
 def _store_records(opened: Opened, records: pl.DataFrame, batch_id: str) -> None:
     """Insert the records that the market does not hold yet."""
-    known = frame(
+    known_ids = frame(
         opened,
         "SELECT record_id FROM staged SEMI JOIN records USING (record_id) UNION ALL SELECT record_id "
         'FROM corrections WHERE "column" = $whole AND new IS NULL',
@@ -308,8 +308,8 @@ def _store_records(opened: Opened, records: pl.DataFrame, batch_id: str) -> None
         staged=records.select("record_id"),
     )["record_id"]
     new = records.select(*COLUMNS, *PRICE_COLUMNS, "file", "row_number", *KEYS)
-    if not known.is_empty():
-        new = new.filter(~pl.col("record_id").is_in(known.implode()))
+    if not known_ids.is_empty():
+        new = new.filter(~pl.col("record_id").is_in(known_ids.implode()))
     add_rows(opened, "records", new.with_columns(batch_id=pl.lit(batch_id)))
 
 

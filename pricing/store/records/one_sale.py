@@ -52,11 +52,8 @@ def add_sale(
 ) -> AddedSale:
     """Add one sale to the market at ``path``, made when it is absent; cells are read as people write them.
 
-    ``cells`` are by column of the contract; without ``event_date`` it was seen today.
-
-    Raises:
-        MarketError: a column is none of the contract's, the sale breaks a rule, or the market holds it
-        already.
+    ``cells`` are by column of the contract; without ``event_date`` it was seen today. Raises ``MarketError``
+    where a column is none of the contract's, the sale breaks a rule, or the market holds it already.
     """
     day = today_or(today)
     with tempfile.TemporaryDirectory(prefix="pricing-") as folder:

@@ -148,11 +148,11 @@ def _identified(records: pl.DataFrame, in_base: pl.Series) -> pl.DataFrame:
     market's currency that those at ``in_base`` are said to be in."""
     if records.is_empty():
         return records
-    said = {name: _as_text(records[name]) for name in _CONTENT} | {"event_date": _day_text(records)}
+    texts = {name: _as_text(records[name]) for name in _CONTENT} | {"event_date": _day_text(records)}
     if not in_base.is_empty():
         unsaid = pl.col("place").is_in(in_base.implode())
-        said["currency"] = pl.when(unsaid).then(pl.lit("\x1e")).otherwise(said["currency"])
-    content = pl.concat_str(said.values(), separator="\x1f")
+        texts["currency"] = pl.when(unsaid).then(pl.lit("\x1e")).otherwise(texts["currency"])
+    content = pl.concat_str(texts.values(), separator="\x1f")
     query = "SELECT left(md5(content), 24) AS record_id FROM staged"
     with duckdb.connect() as memory:
         names = frame(memory, query, staged=records.select(content=content))["record_id"]
@@ -173,10 +173,8 @@ def _as_text(column: pl.Series) -> pl.Expr:
 
 def _day_text(records: pl.DataFrame) -> pl.Expr:
     """The day of an event as far as it is known, so that another middle of a span is no other record."""
-    day, known = pl.col("event_date"), pl.col("date_precision")
+    day, precision = pl.col("event_date"), pl.col("date_precision")
     if records["date_precision"].null_count() == records.height:
         return _as_text(records["event_date"])
-    month, year = day.dt.strftime("%Y-%m"), day.dt.strftime("%Y")
-    return (
-        pl.when(known == "month").then(month).when(known == "year").then(year).otherwise(day.cast(pl.String))
-    )
+    month, year, text = day.dt.strftime("%Y-%m"), day.dt.strftime("%Y"), day.cast(pl.String)
+    return pl.when(precision == "month").then(month).when(precision == "year").then(year).otherwise(text)
