@@ -4,7 +4,7 @@ Every door (library, command, API, page, appraisal) makes its cars here, so that
 with the same sentence.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from decimal import Decimal
@@ -41,8 +41,8 @@ _OFFER: Final = {
 _TRIAL_PRICE: Final = Decimal(1000)
 """Stands for the price of a car that none is asked for."""
 
-_NOT_SAID: Final = {name: pl.lit(None, kind) for name, kind in _CONTRACT.items()}
-_SAID_OF_OFFERS: Final = frozenset(FIELDS) | {"amount"}
+_UNSTATED: Final = {name: pl.lit(None, kind) for name, kind in _CONTRACT.items()}
+_ABOUT: Final = frozenset(FIELDS) | {"amount"}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -90,10 +90,9 @@ class Car:
         """
         cars = pl.DataFrame([{"options": []} | read_values(values)], schema=READ_TYPES)
         named, refused = checked_cars(cars, known, today() if at is None else at)
-        if refused[0] is not None:
-            raise CarError(refused[0])
-        said = named.row(0, named=True)
-        return cls(**{name: said[name] for name in FIELDS} | {"options": tuple(said["options"])})
+        _raise(refused)
+        cells = named.row(0, named=True)
+        return cls(**{name: cells[name] for name in FIELDS} | {"options": tuple(cells["options"])})
 
     def to_dict(self) -> dict[str, Any]:
         """What is said of it by name, None where nothing is."""
@@ -104,16 +103,16 @@ class Car:
         return frame_of([self], at)
 
     def held(self, asking: Decimal | None, at: date) -> None:
-        """Refuse a car that could not be at a date, and a price that cannot be asked for any.
-
-        Raises:
-            CarError: it is such a car or price.
-        """
+        """Refuse a car that could not be at a date, and a price that cannot be asked for any. Raises
+        ``CarError`` where it is such a car or price."""
         cars = pl.DataFrame([self.to_dict()], schema=READ_TYPES)
-        offered = cars.with_columns(asking=pl.lit(asking, _CONTRACT["amount"]))
-        refused = _refusals(offered, at)
-        if refused[0] is not None:
-            raise CarError(refused[0])
+        _raise(_refusals(cars.with_columns(asking=pl.lit(asking, _CONTRACT["amount"])), at))
+
+
+def _raise(refused: pl.Series) -> None:
+    """Refuse the one car that was checked, where there is a sentence that does."""
+    if refused[0] is not None:
+        raise CarError(refused[0])
 
 
 def today() -> date:
@@ -133,8 +132,8 @@ def frame_of(cars: Sequence[Car], at: date) -> pl.DataFrame:
 def typed_frame(cars: pl.DataFrame, at: date) -> pl.DataFrame:
     """Columns of cars in the contract's types, null where there are none, and the date of the price."""
     absent = {name: pl.lit([] if name == "options" else None, kind) for name, kind in CAR_TYPES.items()}
-    said = {name: pl.col(name).cast(kind) for name, kind in CAR_TYPES.items() if name in cars.columns}
-    return cars.select(**(absent | said), event_date=pl.lit(at))
+    stated = {name: pl.col(name).cast(kind) for name, kind in CAR_TYPES.items() if name in cars.columns}
+    return cars.select(**(absent | stated), event_date=pl.lit(at))
 
 
 def read_values(values: Mapping[str, Any]) -> dict[str, Any]:
@@ -155,16 +154,11 @@ def read_values(values: Mapping[str, Any]) -> dict[str, Any]:
 
 def described(values: Mapping[str, Any]) -> dict[str, Any]:
     """What is said of a car that is not asked about yet: any of ``FIELDS``, held to rules but to no market.
-
-    Raises:
-        CarError: something said cannot be.
-    """
-    said = read_values(values)
+    Raises ``CarError`` where something said cannot be."""
+    read = read_values(values)
     absent: dict[str, Any] = {"make": "-", "model": "-", "year": 2000, "options": []}
-    refused = _refusals(pl.DataFrame([absent | said], schema=READ_TYPES), today())
-    if refused[0] is not None:
-        raise CarError(refused[0])
-    return said
+    _raise(_refusals(pl.DataFrame([absent | read], schema=READ_TYPES), today()))
+    return read
 
 
 def checked_cars(
@@ -184,9 +178,9 @@ def checked_cars(
     triples = list(zip(*(bare[name].to_list() for name in NAMES), strict=True))
     places = {triple: place for place, triple in enumerate(dict.fromkeys(triples))}
     rows = np.fromiter(map(places.__getitem__, triples), np.uint32, len(triples))
-    found = [known.find(triple) for triple in places]
-    spelt = [pl.Series(name, [same[n] for same, _ in found], pl.String)[rows] for n, name in enumerate(NAMES)]
-    unknown = pl.Series("refused", [sentence for _, sentence in found], pl.String)[rows]
+    names = [known.find(triple) for triple in places]
+    spelt = [pl.Series(name, [same[n] for same, _ in names], pl.String)[rows] for n, name in enumerate(NAMES)]
+    unknown = pl.Series("refused", [sentence for _, sentence in names], pl.String)[rows]
     named = bare.with_columns(spelt)
     refused = _refusals(named, at, unknown, currency)
     year = pl.when(refused.is_null()).then("year")
@@ -195,14 +189,13 @@ def checked_cars(
 
 
 def _cleaned(cars: pl.DataFrame) -> pl.DataFrame:
-    """Cars with their texts as ``clean_text`` has them, blank ones null; ``unreadable`` where one is no
-    text."""
+    """Cars with texts as ``clean_text`` has them, blank ones null; ``unreadable`` where one is no text."""
     text = pl.col(pl.String)
     odd = [name for name in cars.columns if cars.schema[name] == pl.String and is_odd(cars[name])]
     bare = cars.with_columns(text.str.strip_chars()).with_columns(cleaned(pl.col(name)) for name in odd)
     free = [name for name in odd if name in FIELDS and not FIELDS[name].words and name not in NAMES]
-    told = [pl.when(is_no_text(pl.col(name))).then(pl.lit(f"{name}_unreadable")) for name in free]
-    unreadable = [pl.concat_list(told).list.drop_nulls().alias("unreadable")] if told else []
+    rules = [pl.when(is_no_text(pl.col(name))).then(pl.lit(f"{name}_unreadable")) for name in free]
+    unreadable = [pl.concat_list(rules).list.drop_nulls().alias("unreadable")] if rules else []
     return bare.with_columns(pl.when(text != "").then(text), *unreadable)
 
 
@@ -210,16 +203,16 @@ def _refusals(
     cars: pl.DataFrame, at: date, unknown: pl.Series | None = None, currency: str = "EUR"
 ) -> pl.Series:
     """For every car the sentence that refuses it, or null; ``unknown`` says which names are not known."""
-    said = {name: pl.col(name) for name in FIELDS if name in cars.columns}
-    told = {name: cell if name not in said else said[name].fill_null(cell) for name, cell in _OFFER.items()}
+    stated = {name: pl.col(name) for name in FIELDS if name in cars.columns}
+    offer = {name: stated[name].fill_null(cell) if name in stated else cell for name, cell in _OFFER.items()}
     asking = pl.col("asking").cast(_CONTRACT["amount"]) if "asking" in cars.columns else pl.lit(None)
-    told |= {
+    offer |= {
         "event_date": pl.lit(at),
         "currency": pl.lit(currency),
         "amount": asking.fill_null(pl.lit(_TRIAL_PRICE, _CONTRACT["amount"])),
     }
     unreadable = {name: pl.col(name) for name in ("unreadable",) if name in cars.columns}
-    broken = broken_rules(cars.select(**(_NOT_SAID | said | told | unreadable)), at, _SAID_OF_OFFERS)
+    broken = broken_rules(cars.select(**(_UNSTATED | stated | offer | unreadable)), at, _ABOUT)
     names = pl.Series([None], dtype=pl.String).new_from_index(0, cars.height) if unknown is None else unknown
     bad = broken.is_not_null() | names.is_not_null()
     if not bad.any():
@@ -248,31 +241,23 @@ def _broken(rule: str, row: Mapping[str, Any], at: date, currency: str) -> str:
         if "amount" in rule and row["asking"] is not None:
             return absurd("asking price", row["asking"], currency)
         return words.replace("amount", "asking price")
-    asked, got = FIELDS[name], row[name]
+    part, got = FIELDS[name], row[name]
     if rule == "condition_score_outside_band":
         place = CONDITION_BANDS.index(row["condition_band"])
         low, high = BAND_EDGES[place : place + 2]
         return f"{words}: got {got}, expected {low:g} to {high:g} in the band {row['condition_band']!r}"
-    if asked.words and "unknown" in rule:
-        wrong = [word for word in got if word not in asked.words] if asked.kind == "texts" else got
-        meant = _meant(wrong if isinstance(wrong, list) else [wrong], asked.words)
-        return f"{words}: got {wrong!r}, expected one of: {', '.join(asked.words)}{meant}"
-    most = at.year + 1 if name == "year" else asked.most
-    if asked.least is not None and most is not None:
-        unit = f" {asked.unit}" if asked.unit else ""
-        return f"{words}: got {got}, expected {_plain(asked.least)} to {_plain(most)}{unit}"
-    return f"{words}: got {got!r}" + (f", expected {asked.asks}" if "unknown" in rule else "")
+    if part.words and "unknown" in rule:
+        wrong = [word for word in got if word not in part.words] if part.kind == "texts" else got
+        typed = wrong if isinstance(wrong, list) else [wrong]
+        near = [name for word in typed for name in nearest(word, part.words, 1)]
+        meant = f"; did you mean {' and '.join(near)}?" if near else ""
+        return f"{words}: got {wrong!r}, expected one of: {', '.join(part.words)}{meant}"
+    most = at.year + 1 if name == "year" else part.most
+    if part.least is not None and most is not None:
+        unit = f" {part.unit}" if part.unit else ""
+        return f"{words}: got {got}, expected {_plain(part.least)} to {_plain(most)}{unit}"
+    return f"{words}: got {got!r}" + (f", expected {part.asks}" if "unknown" in rule else "")
 
 
 def _plain(number: float) -> str:
     return f"{number:,.0f}" if number > 9999 else f"{number:.0f}"
-
-
-def _meant(wrong: Sequence[str], words: Sequence[str]) -> str:
-    near = list(_nearest(wrong, words))
-    return f"; did you mean {' and '.join(near)}?" if near else ""
-
-
-def _nearest(wrong: Sequence[str], words: Sequence[str]) -> Iterator[str]:
-    for word in wrong:
-        yield from nearest(word, words)[:1]

@@ -4,19 +4,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, Final
 
+from pricing import vocabulary
 from pricing.errors import CarError
-from pricing.vocabulary import (
-    BAND_EDGES,
-    CHANNELS,
-    CONDITION_BANDS,
-    DRIVE_SIDES,
-    FALSE,
-    FIRST_YEAR,
-    HIGHEST_ODOMETER_KM,
-    MATCHING_NUMBERS,
-    OPTION_CODES,
-    TRUE,
-)
 
 KINDS: Final = {
     "text": "a text", "texts": "a list of texts", "whole": "a whole number", "number": "a number",
@@ -99,7 +88,7 @@ def _yes_or_no(value: Any) -> bool:
     return value if isinstance(value, bool) else _ANSWERS[value.casefold()]
 
 
-_ANSWERS: Final = {**dict.fromkeys(TRUE, True), **dict.fromkeys(FALSE, False)}
+_ANSWERS: Final = {**dict.fromkeys(vocabulary.TRUE, True), **dict.fromkeys(vocabulary.FALSE, False)}
 _READERS: Final[dict[str, Callable[[Any], Any]]] = {
     "text": _text, "texts": _texts, "whole": _whole, "number": _number, "yes or no": _yes_or_no,
 }  # fmt: skip
@@ -110,20 +99,20 @@ FIELDS: Final = {
         Field("make", "text", "make, as in the sale records", "Wexcombe"),
         Field("model", "text", "model", "Sedge"),
         Field("variant", "text", "variant of the model", "Mk II"),
-        Field("year", "whole", "model year", 1966, least=FIRST_YEAR),
+        Field("year", "whole", "model year", 1966, least=vocabulary.FIRST_YEAR),
         Field("chassis_number", "text", "chassis number, of any form", "S6-1042"),
         Field("body_style", "text", "body style, as in the sale records", "saloon"),
-        Field("drive_side", "text", "side of the steering wheel", "right", DRIVE_SIDES),
-        Field("condition_band", "text", "condition band", "average", CONDITION_BANDS),
+        Field("drive_side", "text", "side of the steering wheel", "right", vocabulary.DRIVE_SIDES),
+        Field("condition_band", "text", "condition band", "average", vocabulary.CONDITION_BANDS),
         Field("condition_score", "number", "condition score, 0 to 100", 62.0,
-              least=BAND_EDGES[0], most=BAND_EDGES[-1]),
+              least=vocabulary.BAND_EDGES[0], most=vocabulary.BAND_EDGES[-1]),
         Field("odometer_km", "number", "odometer reading in kilometres", 61000.0, unit="km", least=0.0,
-              most=HIGHEST_ODOMETER_KM),
-        Field("options", "texts", "options the car has", ["overdrive"], OPTION_CODES),
+              most=vocabulary.HIGHEST_ODOMETER_KM),
+        Field("options", "texts", "options the car has", ["overdrive"], vocabulary.OPTION_CODES),
         Field("matching_numbers", "text", "how it is known that engine and chassis numbers belong together",
-              "documented", MATCHING_NUMBERS),
+              "documented", vocabulary.MATCHING_NUMBERS),
         Field("history_file", "yes or no", "whether papers tell its past", True),
-        Field("channel", "text", "where it is offered", "private", CHANNELS),
+        Field("channel", "text", "where it is offered", "private", vocabulary.CHANNELS),
         Field("country", "text", "country of the offer (ISO 3166-1 alpha-2)", "GB"),
     )
 }  # fmt: skip

@@ -82,14 +82,14 @@ def clean_name(name: str, whose: str, refuse: type[PricingError]) -> str:
     """
     if is_plain(name):
         return name.strip()
-    kept = str(pl.select(cleaned(pl.lit(whole_text(name)))).item())
-    found = pl.select(pl.lit(kept).str.find(_NO_TEXT)).item()
-    if found is not None:
-        before, after = kept.encode()[:found].decode(), kept.encode()[found:].decode()
+    clean = str(pl.select(cleaned(pl.lit(whole_text(name)))).item())
+    at = pl.select(pl.lit(clean).str.find(_NO_TEXT)).item()
+    if at is not None:
+        before, after = clean.encode()[:at].decode(), clean.encode()[at:].decode()
         what = "control character" if after[0] < " " or "\x7f" <= after[0] < "\xa0" else "character"
         where = f" after {before[-20:]!r}" if before else ""
         raise refuse(f"the name of {whose} holds the {what} U+{ord(after[0]):04X}{where}; type it anew")
-    return kept
+    return clean
 
 
 def clean_lines(text: str) -> str:

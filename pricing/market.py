@@ -70,8 +70,8 @@ class Market(StoredMarket):
             CarError: the market does not know the car, or it cannot be.
         """
         snapshot = fitted_market(self.path, as_of, fit)
-        held = self._car(snapshot, car, as_of)
-        return value_car(snapshot, snapshot.model, held, asking=asking, as_of=as_of, coverage=coverage)
+        checked = self._car(snapshot, car, as_of)
+        return value_car(snapshot, snapshot.model, checked, asking=asking, as_of=as_of, coverage=coverage)
 
     def comparables(
         self,
@@ -90,11 +90,11 @@ class Market(StoredMarket):
             EvidenceError: there are too few sales.
         """
         snapshot = fitted_market(self.path, as_of)
-        held = self._car(snapshot, car, as_of)
+        checked = self._car(snapshot, car, as_of)
         indexed = ComparablesIndex.build(
             snapshot.sales(as_of), snapshot.model, currency=snapshot.base_currency
         )
-        return find_comparables(indexed, held, as_of=as_of, count=count, coverage=coverage)
+        return find_comparables(indexed, checked, as_of=as_of, count=count, coverage=coverage)
 
     def index(
         self, make: str | None = None, model: str | None = None, *, as_of: date | None = None, **asked: Any
@@ -108,8 +108,7 @@ class Market(StoredMarket):
             EvidenceError: there are too few sales.
         """
         snapshot = source_of(self.path).newest()
-        where = snapshot.names(as_of).where(make, model)
-        return price_index(snapshot.sales(as_of), where=where, **asked)
+        return price_index(snapshot.sales(as_of), where=snapshot.names(as_of).where(make, model), **asked)
 
     def appraise(self, record: str | Path | Mapping[str, Any], *, by: str, reason: str = "entered") -> Entry:
         """Enter an appraisal and freeze the evidence for it; returns the entry.
@@ -122,8 +121,8 @@ class Market(StoredMarket):
             AppraisalError: the record makes no sense.
             PricingError: the evidence cannot be had.
         """
-        said = read_record(record) if isinstance(record, Mapping) else read_form(Path(record))
-        (name,) = enter(self, [(said, evidence_for(self.path, said))], by=by, reason=reason)
+        entered = read_record(record) if isinstance(record, Mapping) else read_form(Path(record))
+        (name,) = enter(self, [(entered, evidence_for(self.path, entered))], by=by, reason=reason)
         return read(self, name)
 
     def _car(self, snapshot: Snapshot, car: Car | Mapping[str, Any], at: date | None) -> Car:

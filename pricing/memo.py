@@ -28,24 +28,20 @@ class Memo:
         >>> [memo.get(("square", n), lambda: n * n, most=2) for n in (2, 3, 4)], ("square", 2) in memo
         ([4, 9, 16], False)
         """
-        found = self._made.get(key, _NOTHING)
-        if found is not _NOTHING:
-            return cast("Made", found)
+        made = self._made.get(key, _NOTHING)
+        if made is not _NOTHING:
+            return cast("Made", made)
         with self._lock:
             under_way = self._under_way.setdefault(key, threading.Lock())
         with under_way:
-            found = self._made.get(key, _NOTHING)
-            if found is not _NOTHING:
-                return cast("Made", found)
-            made = make()
-            with self._lock:
-                self._made[key] = made
-                del self._under_way[key]
-                if most is not None:
-                    for old in [other for other in self._made if _alike(other, key)][:-most]:
-                        del self._made[old]
-            return made
-
-
-def _alike(key: Hashable, other: Hashable) -> bool:
-    return isinstance(key, tuple) and isinstance(other, tuple) and key[0] == other[0]
+            made = self._made.get(key, _NOTHING)
+            if made is _NOTHING:
+                made = make()
+                with self._lock:
+                    self._made[key] = made
+                    del self._under_way[key]
+                    if most is not None and isinstance(key, tuple):
+                        alike = [one for one in self._made if isinstance(one, tuple) and one[0] == key[0]]
+                        for old in alike[:-most]:
+                            del self._made[old]
+            return cast("Made", made)

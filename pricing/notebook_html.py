@@ -11,8 +11,8 @@ def facts_html(*lines: str, frame: pl.DataFrame | None = None) -> str:
     >>> facts_html("Ash & Elm")
     '<p>Ash &amp; Elm</p>'
     """
-    told = "".join(f"<p>{escape(line)}</p>" for line in lines)
-    return told if frame is None else told + frame._repr_html_()
+    paragraphs = "".join(f"<p>{escape(line)}</p>" for line in lines)
+    return paragraphs if frame is None else paragraphs + frame._repr_html_()
 
 
 def range_text(low: object, mid: object, high: object, currency: str, reason: str | None) -> str:
@@ -23,6 +23,4 @@ def range_text(low: object, mid: object, high: object, currency: str, reason: st
     >>> range_text(None, None, None, "EUR", "too few sales")
     'no range: too few sales'
     """
-    if reason is not None:
-        return f"no range: {reason}"
-    return f"{currency} {low:,} to {high:,}, mid {mid:,}"
+    return f"{currency} {low:,} to {high:,}, mid {mid:,}" if reason is None else f"no range: {reason}"

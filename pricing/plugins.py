@@ -30,15 +30,11 @@ def plugged(group: str) -> dict[str, EntryPoint]:
     >>> plugged("pricing.of-nobody")
     {}
     """
-    return _found(group, tuple(sys.path))
+    return _entry_points(group, tuple(sys.path))
 
 
 def plugged_folders(group: str) -> list[Path]:
-    """The folder of each package that a group names.
-
-    Raises:
-        FileError: there is no such package.
-    """
+    """The folder of each package that a group names. Raises ``FileError`` where there is no such package."""
     return [_folder(entry) for _, entry in sorted(plugged(group).items())]
 
 
@@ -56,7 +52,7 @@ def plugged_file(group: str, path: Path) -> Path:
 
 
 @cache
-def _found(group: str, path: tuple[str, ...]) -> dict[str, EntryPoint]:
+def _entry_points(group: str, path: tuple[str, ...]) -> dict[str, EntryPoint]:
     """Looked for once in each ``path``, as it takes some hundredths of a second."""
     return {entry.name.lower(): entry for entry in sorted(entry_points(group=group))}
 

@@ -1,5 +1,4 @@
-"""One snapshot of a market in memory, which pages, API and decisions share: sales, fit, and what is made of
-them, each once."""
+"""One snapshot of a market in memory, for pages, API and decisions: sales, fit, and what is made of them."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -82,8 +81,8 @@ class Snapshot:
 
     def opinions(self, as_of: date | None = None) -> pl.DataFrame:
         """What people say, as ``Market.opinions`` gives it."""
-        said = self.by_names.get("opinions", self.market.opinions)
-        return said if as_of is None else said.filter(pl.col("stated_on") <= as_of)
+        statements = self.by_names.get("opinions", self.market.opinions)
+        return statements if as_of is None else statements.filter(pl.col("stated_on") <= as_of)
 
     def _primary_as_of(self, as_of: date) -> pl.DataFrame:
         """One record a sale, of those known on a day: a link holds once both its records are known."""
@@ -109,19 +108,11 @@ class Snapshot:
 
     @property
     def model(self) -> PriceModel:
-        """The newest price model kept in the market.
-
-        Raises:
-            MarketError: there is none.
-        """
+        """The newest price model kept in the market. Raises ``MarketError`` where there is none."""
         return self.fit(self.state.fit)
 
     def fit(self, fit_id: str | None) -> PriceModel:
-        """A kept price model by its id.
-
-        Raises:
-            MarketError: there is none such.
-        """
+        """A kept price model by its id. Raises ``MarketError`` where there is none such."""
         return self.fits.get(
             _fit_key(self.state, fit_id), lambda: from_bytes(self.market.load_fit(fit_id)[0]), most=FITS_KEPT
         )
@@ -145,31 +136,28 @@ class Snapshot:
         return None if self.opinion_alone else self.comparables_index
 
     def names(self, as_of: date | None = None) -> Names:
-        """The makes, models and variants on record or spoken of, or so by a day, to be found by any
-        spelling."""
-        later = () if as_of is None else (pl.col("event_date") > as_of, pl.col("stated_on") > as_of)
-        if not later or (
-            self.sales().filter(later[0]).is_empty() and self.opinions().filter(later[1]).is_empty()
+        """Makes, models and variants on record or spoken of, or so by a day, found by any spelling."""
+        if as_of is None or not (
+            (self.sales()["event_date"] > as_of).any() or (self.opinions()["stated_on"] > as_of).any()
         ):
             return self.by_names.get("names", lambda: Names.of(self.sales(), self.opinions()))
         return self.by_names.get(
             ("names", as_of), lambda: Names.of(self.sales(as_of), self.opinions(as_of)), most=2
         )
 
-    def car(self, said: Mapping[str, Any], as_of: date | None = None) -> Car:
+    def car(self, values: Mapping[str, Any], as_of: date | None = None) -> Car:
         """The car that is said, held to the names of the market; raises as ``Car.checked`` does."""
-        return Car.checked(said, known=self.names(as_of), at=as_of)
+        return Car.checked(values, known=self.names(as_of), at=as_of)
 
     @property
     def counts(self) -> pl.DataFrame:
-        """Every make, model and variant on record or spoken of with its number of ``sales``, in alphabetical
-        order."""
+        """Every make, model and variant on record or spoken of and its number of ``sales``, by name."""
         return self.by_names.get("counts", self._counted)
 
     def _counted(self) -> pl.DataFrame:
-        said = self.opinions().select(*NAMES, outcome=pl.lit(None, dtype=pl.String))
+        statements = self.opinions().select(*NAMES, outcome=pl.lit(None, dtype=pl.String))
         return (
-            pl.concat([self.sales().select(*NAMES, "outcome"), said])
+            pl.concat([self.sales().select(*NAMES, "outcome"), statements])
             .group_by(NAMES)
             .agg(sales=(pl.col("outcome") == "sold").fill_null(False).sum())
             .sort(NAMES)

@@ -61,10 +61,7 @@ class SnapshotSource:
 
     def newest(self) -> Snapshot:
         """The market as it is, or as it was a moment ago; while another process writes, as it was before.
-
-        Raises:
-            MarketError: there is no market, or it cannot be opened.
-        """
+        Raises ``MarketError`` where there is no market, or it cannot be opened."""
         snapshot = self._snapshot
         if snapshot is not None and not self.due:
             return snapshot
@@ -75,25 +72,21 @@ class SnapshotSource:
 
     def _look(self) -> Snapshot:
         snapshot = self._snapshot
+        market = Market.open(self.place, create=False) if snapshot is None else snapshot.market
+        stamp, writes = _stamp(market.path), writes_here(market.path)
         if snapshot is None:
-            market = Market.open(self.place, create=False)
-            stamp, writes = _stamp(market.path), writes_here(market.path)
             snapshot = Snapshot.of(market)
-        else:
-            market = snapshot.market
-            stamp, writes = _stamp(market.path), writes_here(market.path)
-            if stamp != self._stamp:
-                try:
-                    snapshot = self._renewed(snapshot)
-                except MarketError as error:
-                    # It is being written to, or its server is away: left for the next look.
-                    passing = isinstance(error, InUseError) or is_copy(market.path)
-                    if not passing or not market.path.exists():
-                        raise
-                    stamp, writes = self._stamp, self._writes
+        elif stamp != self._stamp:
+            try:
+                snapshot = self._renewed(snapshot)
+            except MarketError as error:
+                # It is being written to, or its server is away: left for the next look.
+                passing = isinstance(error, InUseError) or is_copy(market.path)
+                if not passing or not market.path.exists():
+                    raise
+                stamp, writes = self._stamp, self._writes
         self._snapshot, self._stamp, self._writes = snapshot, stamp, writes
-        away = is_copy(market.path)
-        self._next_look = time.monotonic() + (LOOK_SECONDS_AWAY if away else LOOK_SECONDS)
+        self._next_look = time.monotonic() + (LOOK_SECONDS_AWAY if is_copy(market.path) else LOOK_SECONDS)
         return snapshot
 
     def _renewed(self, snapshot: Snapshot) -> Snapshot:
@@ -111,11 +104,11 @@ def _stamp(path: Path) -> object:
     of a server's market is asked for every time."""
     if is_copy(path):
         return object()
-    found: list[tuple[int, int, int] | None] = []
+    stamps: list[tuple[int, int, int] | None] = []
     for file in (path, written_ahead(path)):
         try:
-            known = file.stat()
-            found.append((known.st_ino, known.st_mtime_ns, known.st_size))
+            facts = file.stat()
+            stamps.append((facts.st_ino, facts.st_mtime_ns, facts.st_size))
         except OSError:
-            found.append(None)
-    return tuple(found)
+            stamps.append(None)
+    return tuple(stamps)

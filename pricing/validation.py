@@ -54,11 +54,11 @@ def sentence_of(error: ValidationError, content: Any = None, *, named_by: str = 
     if first["type"] in ("extra_forbidden", "unexpected_keyword_argument"):
         return f"{row}unknown key {where!r}"
     if first["type"] == "value_error":
-        told = first["msg"].removeprefix("Value error, ")
-        return f"{row}{where}: {told}" if where else f"{row}{told}"
+        wrong = first["msg"].removeprefix("Value error, ")
+        return f"{row}{where}: {wrong}" if where else f"{row}{wrong}"
     wanted = _WANTED.get(first["type"])
-    told = f"should be {wanted}" if wanted else first["msg"].replace("Input should be", "should be")
-    return f"{row}{where or 'it'} {told[0].lower()}{told[1:]}; got {str(first['input'])[:80]!r}"
+    wrong = f"should be {wanted}" if wanted else first["msg"].replace("Input should be", "should be")
+    return f"{row}{where or 'it'} {wrong[0].lower()}{wrong[1:]}; got {str(first['input'])[:80]!r}"
 
 
 def _place(steps: tuple[int | str, ...], content: Any, named_by: str) -> tuple[str, str]:

@@ -7,11 +7,8 @@ from pricing.errors import FileError
 
 
 def write_whole(path: Path, content: bytes) -> None:
-    """Write a file beside its place and move it there.
-
-    Raises:
-        FileError: it cannot be written; what stood there stands as before.
-    """
+    """Write a file beside its place and move it there. Raises ``FileError`` where it cannot be written; what
+    stood there stands as before."""
     part = path.with_name(path.name + ".part")
     try:
         with part.open("wb") as file:

@@ -10,7 +10,6 @@ import pytest
 from pricing.api.client import Client
 from pricing.operations.backups import back_up, restore
 from pricing.store import audit as store_audit
-from pricing.store import market as store
 from pricing.store.kept.appraisals import Draft
 from pricing.store.market import Market
 from tests.api.servers import copied, serving
@@ -31,8 +30,7 @@ def clock(monkeypatch: pytest.MonkeyPatch) -> Shift:
             true = datetime.now(tz) + by[0]
             return cls.fromtimestamp(true.timestamp(), tz)
 
-    for module in (store, store_audit):
-        monkeypatch.setattr(module, "datetime", Moved)
+    monkeypatch.setattr(store_audit, "datetime", Moved)
 
     def shift(of: timedelta) -> None:
         by[0] += of

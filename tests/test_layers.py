@@ -30,7 +30,7 @@ ROOMS = (
     ("clean_text",),
     ("car_fields", "money"),
     ("records", "car_names"),
-    ("car", "car_search", "intake", "opinions"),
+    ("car", "intake", "opinions"),
     ("store",),
     ("condition", "model"),
     ("evidence",),

@@ -7,7 +7,7 @@ from rapidfuzz import fuzz
 
 from dashboards import caches
 from dashboards.asking.car_in_hand import take_up_kept
-from pricing.car_search import CarSearch, FoundCar
+from pricing.car_names import CarSearch, FoundCar
 from pricing.nearest import folded
 from pricing.snapshot import Snapshot
 from pricing.store.kept.cars import KeptCar

@@ -5,12 +5,10 @@ The same schedule with the same rounding: charge and tax each half up to the cur
 """
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pricing.arrays import Floats
 from pricing.money.charges import Charge
 from pricing.money.currencies import minor_unit_places
-
-Floats = NDArray[np.float64]
 
 TIE = 1e-6
 """Of a smallest unit: what binary fractions may miss of a half."""

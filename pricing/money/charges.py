@@ -10,11 +10,12 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 from enum import StrEnum
+from operator import attrgetter
 from pathlib import Path
 from typing import Annotated, Any, Final
 
 import polars as pl
-from pydantic import BaseModel, ConfigDict, Field, Strict, ValidationError
+from pydantic import BaseModel, ConfigDict, Field, Strict, TypeAdapter, ValidationError
 
 from pricing.errors import MoneyError
 from pricing.money.currencies import MICRO, divide_half_up, minor_unit_places
@@ -44,8 +45,9 @@ one of them taxed, move it by less than three."""
 
 @dataclass(frozen=True)
 class Tier:
-    """A rate for the part of the hammer price up to ``up_to`` (``None``: without end), above the tier
-    before."""
+    """A rate for the part of the hammer price above the tier before, up to ``up_to`` (None: without end)."""
+
+    __pydantic_config__ = ConfigDict(extra="forbid")
 
     rate: Decimal
     up_to: Decimal | None = None
@@ -67,14 +69,16 @@ class Charge:
     60000000
     """
 
+    __pydantic_config__ = ConfigDict(extra="forbid")
+
     source: str
     kind: str
-    valid_from: date
+    valid_from: Annotated[date, Field(alias="from")]
     currency: str
     tiers: tuple[Tier, ...]
     tax: Decimal = Decimal(0)
     minimum: Decimal = Decimal(0)
-    valid_until: date | None = None
+    valid_until: Annotated[date | None, Field(alias="until")] = None
 
     def __post_init__(self) -> None:
         """Refuse a schedule that does not make sense."""
@@ -105,10 +109,8 @@ class Charge:
             low = low if tier.up_to is None else _thousandths(tier.up_to)
         charge = divide_half_up(sum(parts, pl.lit(0, dtype=pl.Int128)), MICRO * unit) * unit
         charge = pl.max_horizontal(charge, pl.lit(_thousandths(self.minimum), dtype=pl.Int128))
-        return (
-            charge
-            + divide_half_up(charge * pl.lit(_millionths(self.tax), dtype=pl.Int128), MICRO * unit) * unit
-        )
+        tax = charge * pl.lit(_millionths(self.tax), dtype=pl.Int128)
+        return charge + divide_half_up(tax, MICRO * unit) * unit
 
     def all_in(self, hammer: pl.Expr) -> pl.Expr:
         """What the buyer pays; inverse: ``hammer_of_all_in``."""
@@ -155,26 +157,7 @@ class Charge:
         return pl.min_horizontal(*(pl.when(self.net(trial) >= amount).then(trial) for trial in tried))
 
 
-class _TierTable(BaseModel):
-    model_config = ConfigDict(extra="forbid")
-
-    rate: Decimal
-    up_to: Decimal | None = None
-
-
-class _ChargeTable(BaseModel):
-    """A charge as files and callers write it."""
-
-    model_config = ConfigDict(extra="forbid")
-
-    source: str
-    kind: str
-    begins: date = Field(alias="from")
-    until: date | None = None
-    currency: str
-    tiers: list[_TierTable]
-    tax: Decimal = Decimal(0)
-    minimum: Decimal = Decimal(0)
+_CHARGE: Final = TypeAdapter(Charge)
 
 
 class _ScheduleFile(BaseModel):
@@ -200,13 +183,9 @@ def read_charge(table: Mapping[str, Any]) -> Charge:
     (Tier(rate=Decimal('0.15'), up_to=None),)
     """
     try:
-        read = _ChargeTable.model_validate(table)
+        return _CHARGE.validate_python(table)
     except ValidationError as error:
         raise MoneyError(f"{table.get('kind')} of {table.get('source')!r}: {sentence_of(error)}") from None
-    tiers = tuple(Tier(tier.rate, tier.up_to) for tier in read.tiers)
-    return Charge(
-        read.source, read.kind, read.begins, read.currency, tiers, read.tax, read.minimum, read.until
-    )
 
 
 @dataclass(frozen=True)
@@ -237,7 +216,7 @@ class Schedule:
         """
         of_kind = [charge for charge in self.charges if (charge.source, charge.kind) == (source, kind)]
         same = sorted(
-            (charge for charge in of_kind if charge.currency == currency), key=lambda found: found.valid_from
+            (charge for charge in of_kind if charge.currency == currency), key=attrgetter("valid_from")
         )
         if not of_kind:
             return None
@@ -259,12 +238,8 @@ class Schedule:
 
 def read_schedule(path: Path) -> Schedule:
     """A schedule file (TOML): ``name``, ``notice``, ``example`` and tables ``[[charge]]`` of source, kind,
-    from, currency, tiers and, where wanted, until, tax, minimum.
-
-    Raises:
-        FileError: it cannot be read as TOML.
-        MoneyError: a charge makes no sense.
-    """
+    from, currency, tiers and, where wanted, until, tax, minimum. Raises ``FileError`` where it cannot be read
+    as TOML, ``MoneyError`` where a charge makes no sense."""
     facts = read_toml(path)
     try:
         read = _ScheduleFile.model_validate(facts)

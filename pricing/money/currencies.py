@@ -112,16 +112,13 @@ def with_rates(frame: pl.DataFrame, base: str, own_rates: pl.DataFrame | None = 
     wanted = frame.select("currency", "event_date").unique().sort("event_date")
     rates = ecb_rates().filter(pl.col("currency").is_in(wanted["currency"].unique().implode()))
     known = _last_known(_last_known(wanted, rates, ""), _rates_of(base), "base_")
-    same = pl.col("currency") == base
-    known = known.select(
-        "currency",
-        "event_date",
-        units=pl.when(same).then(MICRO).when(pl.col("base_units").is_not_null()).then("units"),
-        base_units=pl.when(same).then(MICRO).when(pl.col("units").is_not_null()).then("base_units"),
-        rate_date=pl.when(same)
-        .then("event_date")
-        .when(pl.col("units").is_not_null() & pl.col("base_units").is_not_null())
-        .then(pl.min_horizontal("rate_date", "base_rate_date")),
+    same = pl.when(pl.col("currency") == base)
+    both = pl.col("units").is_not_null() & pl.col("base_units").is_not_null()
+    oldest = pl.min_horizontal("rate_date", "base_rate_date")
+    known = known.with_columns(
+        units=same.then(MICRO).when(both).then("units"),
+        base_units=same.then(MICRO).when(both).then("base_units"),
+        rate_date=same.then("event_date").when(both).then(oldest),
     )
     if own_rates is not None and not own_rates.is_empty():
         own = own_rates.select(
@@ -129,17 +126,15 @@ def with_rates(frame: pl.DataFrame, base: str, own_rates: pl.DataFrame | None = 
             own_date="rate_date",
             own_units=pl.col("rate").cast(pl.Decimal(20, 6)).to_physical().cast(pl.Int64),
         ).sort("own_date")
+        only_own = pl.col("units").is_null() & pl.col("own_units").is_not_null()
         known = known.join_asof(
             own, left_on="event_date", right_on="own_date", by="currency", check_sortedness=False
-        ).select(
-            "currency",
-            "event_date",
-            base_units=pl.when(pl.col("units").is_null() & pl.col("own_units").is_not_null())
-            .then(MICRO)
-            .otherwise("base_units"),
+        ).with_columns(
+            base_units=pl.when(only_own).then(MICRO).otherwise("base_units"),
             rate_date=pl.coalesce("rate_date", "own_date"),
             units=pl.coalesce("units", "own_units"),
         )
+    known = known.select("currency", "event_date", "units", "base_units", "rate_date")
     return frame.join(known, on=["currency", "event_date"], how="left", maintain_order="left")
 
 
@@ -162,14 +157,10 @@ def _last_known(wanted: pl.DataFrame, rates: pl.DataFrame, prefix: str) -> pl.Da
     by = "currency" if "currency" in rates.columns else None
     names = {"units": f"{prefix}units", "rate_date": f"{prefix}rate_date"}
     last_day = ecb_rates()["rate_date"].max()
-    found = wanted.join_asof(
-        rates.rename(names),
-        left_on="event_date",
-        right_on=names["rate_date"],
-        by=by,
-        coalesce=False,
+    rated = wanted.join_asof(
+        rates.rename(names), left_on="event_date", right_on=names["rate_date"], by=by, coalesce=False,
         check_sortedness=False,
-    )
+    )  # fmt: skip
     rate_date = pl.col(names["rate_date"])
     fresh = ((pl.col("event_date") - rate_date).dt.total_days() <= LONGEST_GAP_DAYS) | (rate_date == last_day)
-    return found.with_columns(pl.when(fresh).then(name).alias(name) for name in names.values())
+    return rated.with_columns(pl.when(fresh).then(name).alias(name) for name in names.values())

@@ -44,10 +44,8 @@ def price_records(
     bounded = pl.col("outcome") == "unsold"
     upper = pl.coalesce("reserve all-in", "low_estimate all-in")
     due = (
-        pl.when(hammer & pl.col("premium due").is_not_null())
-        .then(pl.col("amount due") + pl.col("premium due"))
-        .when(hammer)
-        .then("amount all-in")
+        pl.when(hammer)
+        .then(pl.coalesce(pl.col("amount due") + pl.col("premium due"), "amount all-in"))
         .when(net & (pl.col("channel") != "private"))
         .then("net all-in")
         .when(net)
@@ -81,12 +79,12 @@ def price_records(
 
 
 def _with_charges(frame: pl.DataFrame, charges: Sequence[Charge]) -> pl.DataFrame:
-    """Add what each hammer amount comes to all-in, and the all-in price of a net amount, null where
-    unknown."""
-    for kind, name in (("premium", "charge"), ("commission", "commission")):
-        frame = _with_charge_in_force(frame, [charge for charge in charges if charge.kind == kind], name)
-    premiums = [charge for charge in charges if charge.kind == "premium"]
-    commissions = [charge for charge in charges if charge.kind == "commission"]
+    """Add what hammer amounts come to all-in, and the all-in price of a net amount; null where unknown."""
+    premiums, commissions = (
+        [charge for charge in charges if charge.kind == kind] for kind in ("premium", "commission")
+    )
+    frame = _with_charge_in_force(frame, premiums, "charge")
+    frame = _with_charge_in_force(frame, commissions, "commission")
     unknown = pl.lit(None, dtype=pl.Int128)
 
     def all_in(amount: pl.Expr) -> pl.Expr:
@@ -108,18 +106,11 @@ def _with_charges(frame: pl.DataFrame, charges: Sequence[Charge]) -> pl.DataFram
 
 def _with_charge_in_force(frame: pl.DataFrame, charges: Sequence[Charge], name: str) -> pl.DataFrame:
     """Add the place in ``charges`` of the one in force for each row's source, currency and day."""
-    if not charges:
-        return frame.with_columns(pl.lit(None, dtype=pl.Int32).alias(name))
-    table = pl.DataFrame(
-        {
-            "source": [charge.source for charge in charges],
-            "currency": [charge.currency for charge in charges],
-            "valid_from": [charge.valid_from for charge in charges],
-            name: pl.Series(range(len(charges)), dtype=pl.Int32),
-        }
-    ).sort("valid_from")
+    rows = [(charge.source, charge.currency, charge.valid_from, nth) for nth, charge in enumerate(charges)]
+    types = {"source": pl.String, "currency": pl.String, "valid_from": pl.Date, name: pl.Int32}
+    table = pl.DataFrame(rows, schema=types, orient="row").sort("valid_from")
     days = frame.select("source", "currency", "event_date").unique().sort("event_date")
-    found = days.join_asof(
+    in_force = days.join_asof(
         table, left_on="event_date", right_on="valid_from", by=["source", "currency"], check_sortedness=False
     ).drop("valid_from")
-    return frame.join(found, on=["source", "currency", "event_date"], how="left", maintain_order="left")
+    return frame.join(in_force, on=["source", "currency", "event_date"], how="left", maintain_order="left")

@@ -19,8 +19,8 @@ from pricing.operations.retention import ARCHIVE, named_by_time
 from pricing.store.audit import now
 from pricing.store.market import Market
 from pricing.store.market_paths import market_path
+from pricing.store.opening import replace_file
 from pricing.store.place import server_address
-from pricing.store.replacing import replace_file
 from pricing.store.transfer import copy_market
 from pricing.untrusted.door import read_untrusted
 from pricing.untrusted.limits import Limits

@@ -23,8 +23,8 @@ from pricing.operations.configuration import configuration
 from pricing.store.audit import now
 from pricing.store.connection import written_ahead
 from pricing.store.market import Market
+from pricing.store.opening import put_aside
 from pricing.store.place import is_copy
-from pricing.store.replacing import put_aside
 from pricing.store.salvage import altered_evidence, read_every_page
 from pricing.store.schema import VERSION
 

@@ -28,19 +28,19 @@ def read_cells(
     """
     words = pl.col(pl.Categorical, pl.Enum).cast(pl.String)
     frame = frame.select(name for name in types if name in frame.columns).with_columns(words)
-    found = dict(frame.schema)
-    odd = [name for name, of in found.items() if of == pl.String and is_odd(frame[name])]
+    kinds = dict(frame.schema)
+    odd = [name for name, of in kinds.items() if of == pl.String and is_odd(frame[name])]
     text = pl.col(pl.String)
     bare = (
         frame.lazy()
         .with_columns(text.str.strip_chars(), pl.col(pl.Float32, pl.Float64).fill_nan(None))
         .with_columns((cleaned_lines if name in lines else cleaned)(pl.col(name)) for name in odd)
     )
-    given = bare.with_columns(pl.when(text != "").then(text)).collect()
+    stripped = bare.with_columns(pl.when(text != "").then(text)).collect()
     read = (
-        given.lazy()
+        stripped.lazy()
         .with_columns(
-            (_as(kind, pl.col(name), found[name]) if name in found else pl.lit(None, dtype=kind)).alias(name)
+            (_as(kind, pl.col(name), kinds[name]) if name in kinds else pl.lit(None, dtype=kind)).alias(name)
             for name, kind in types.items()
         )
         .with_columns(
@@ -52,9 +52,9 @@ def read_cells(
         .collect()
     )
     lost = [
-        (given[name].is_not_null() & read[name].is_null()).alias(f"{name}_unreadable")
-        for name, kind in found.items()
-        if given[name].null_count() < read[name].null_count()
+        (stripped[name].is_not_null() & read[name].is_null()).alias(f"{name}_unreadable")
+        for name in kinds
+        if stripped[name].null_count() < read[name].null_count()
     ]
     nothing = pl.lit([], dtype=pl.List(pl.String))
     if not lost:
@@ -84,35 +84,27 @@ def raw_text(name: str, kind: pl.DataType) -> pl.Expr:
     return cell.cast(pl.String)
 
 
-def _as(kind: pl.DataType, cell: pl.Expr, found: pl.DataType) -> pl.Expr:
+def _as(kind: pl.DataType, cell: pl.Expr, of: pl.DataType) -> pl.Expr:
     """A cell found in one type as another, null where it has no such value."""
-    if found == kind:
+    if of == kind:
         return pl.when(cell.is_finite()).then(cell) if kind == pl.Float64 else cell
-    readable = (
-        found == pl.String or found == pl.Boolean or found.is_numeric() or found in (pl.Date, pl.Datetime)
-    )
-    if not readable:
-        return pl.lit(None, dtype=kind)
-    if kind == pl.List:
-        words = pl.element().str.strip_chars()
-        return (
-            cell.str.split(";").list.eval(words.filter(words != ""))
-            if found == pl.String
-            else pl.lit(None, dtype=kind)
-        )
-    if kind == pl.Date:
-        if found == pl.String:
-            return cell.str.to_date("%Y-%m-%d", strict=False)
-        return cell.cast(pl.Date) if found == pl.Datetime else pl.lit(None, dtype=kind)
+    nothing, of_days = pl.lit(None, dtype=kind), of in (pl.Date, pl.Datetime)
+    if not (of in (pl.String, pl.Boolean) or of.is_numeric() or of_days):
+        return nothing
     if kind == pl.String:
         return cell.cast(pl.String)
-    if found in (pl.Date, pl.Datetime):
-        return pl.lit(None, dtype=kind)
-    if kind == pl.Boolean:
+    if kind == pl.List:
+        words = pl.element().str.strip_chars()
+        return cell.str.split(";").list.eval(words.filter(words != "")) if of == pl.String else nothing
+    if kind == pl.Date:
+        if of == pl.String:
+            return cell.str.to_date("%Y-%m-%d", strict=False)
+        return cell.cast(pl.Date) if of == pl.Datetime else nothing
+    if kind == pl.Boolean and not of_days:
         word = cell.cast(pl.String).str.to_lowercase()
         return pl.when(word.is_in(TRUE)).then(True).when(word.is_in(FALSE)).then(False)
-    if found == pl.Boolean:
-        return pl.lit(None, dtype=kind)
+    if of_days or of == pl.Boolean:
+        return nothing
     if isinstance(kind, pl.Decimal):
         return cell.cast(kind, strict=False)
     number = cell.cast(pl.Float64, strict=False)

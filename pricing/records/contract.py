@@ -8,36 +8,24 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 from functools import cache
+from itertools import pairwise
 from typing import Final
 
 import dataframely as dy
 import polars as pl
 import pycountry
 
+from pricing import vocabulary
 from pricing.errors import TableError
 from pricing.money.currencies import CURRENCIES, SMALL_UNIT_CURRENCIES
 from pricing.records.cells import raw_text, read_cells
-from pricing.vocabulary import (
-    BAND_EDGES,
-    CHANNELS,
-    CONDITION_BANDS,
-    DATE_PRECISIONS,
-    DRIVE_SIDES,
-    FIRST_YEAR,
-    HIGHEST_ODOMETER_KM,
-    MATCHING_NUMBERS,
-    OPTION_CODES,
-    OUTCOMES,
-    PRICE_BASES,
-)
 
 COUNTRIES: Final = frozenset(country.alpha_2 for country in pycountry.countries)
 """ISO 3166-1 alpha-2 codes, as pycountry (data of Debian's iso-codes) lists them."""
 
 FIRST_SALE: Final = date(1945, 1, 1)
 HIGHEST_AMOUNT: Final = 250_000_000
-"""Above this, in major units, an amount is a typing error; ``SMALL_UNITS`` times that in small-unit
-currencies."""
+"""An amount of more major units is a typing error; ``SMALL_UNITS`` times that in small-unit currencies."""
 
 SMALL_UNITS: Final = 10_000
 """Times ``HIGHEST_AMOUNT`` that an amount may be in a currency of small units."""
@@ -53,8 +41,8 @@ def _money() -> dy.Decimal:
 
 def _word(allowed: Iterable[str], *, nullable: bool = False) -> dy.String:
     """A column of words of a closed list; another word breaks ``<column>_unknown``."""
-    known = sorted(allowed)
-    return dy.String(nullable=nullable, check=lambda word: word.is_in(known))
+    words = sorted(allowed)
+    return dy.String(nullable=nullable, check=lambda word: word.is_in(words))
 
 
 class Contract(dy.Schema):
@@ -75,20 +63,20 @@ class Contract(dy.Schema):
     year = dy.Int16(nullable=False)
     chassis_number = dy.String(nullable=True)
     body_style = dy.String(nullable=True)
-    drive_side = _word(DRIVE_SIDES, nullable=True)
-    condition_band = _word(CONDITION_BANDS, nullable=True)
+    drive_side = _word(vocabulary.DRIVE_SIDES, nullable=True)
+    condition_band = _word(vocabulary.CONDITION_BANDS, nullable=True)
     condition_score = dy.Float64(nullable=True)
     odometer_km = dy.Float64(nullable=True)
     options = dy.List(dy.String(nullable=True), nullable=False)
-    matching_numbers = _word(MATCHING_NUMBERS, nullable=True)
+    matching_numbers = _word(vocabulary.MATCHING_NUMBERS, nullable=True)
     history_file = dy.Bool(nullable=True)
-    channel = _word(CHANNELS, nullable=True)
+    channel = _word(vocabulary.CHANNELS, nullable=True)
     country = _word(COUNTRIES, nullable=True)
-    outcome = _word(OUTCOMES)
+    outcome = _word(vocabulary.OUTCOMES)
     event_date = dy.Date(nullable=False)
     amount = _money()
     currency = _word(CURRENCIES)
-    price_basis = _word(PRICE_BASES)
+    price_basis = _word(vocabulary.PRICE_BASES)
     premium = _money()
     low_estimate = _money()
     high_estimate = _money()
@@ -96,23 +84,24 @@ class Contract(dy.Schema):
     highest_bid = _money()
     listed_on = dy.Date(nullable=True)
     notes = dy.String(nullable=True)
-    date_precision = _word(DATE_PRECISIONS, nullable=True)
+    date_precision = _word(vocabulary.DATE_PRECISIONS, nullable=True)
 
 
 _TYPES: Final = dict(pl.Schema(Contract))
-_TEXT: Final = tuple(name for name, kind in _TYPES.items() if kind == pl.String)
 
 
 def _condition_score_outside_band() -> pl.Expr:
     """Where band and score are both given, the score lies in the band (``vocabulary.BAND_EDGES``)."""
     band, score = pl.col("condition_band"), pl.col("condition_score")
-    inside = pl.lit(False)
-    for place, (low, high) in enumerate(zip(BAND_EDGES, BAND_EDGES[1:], strict=False)):
-        last = place == len(CONDITION_BANDS) - 1
-        below = score <= high if last else score < high
-        inside = inside | ((band == CONDITION_BANDS[place]) & (score >= low) & below)
-    known = band.is_in(CONDITION_BANDS) & score.is_between(BAND_EDGES[0], BAND_EDGES[-1])
-    return ~known | inside
+    inside = [
+        (band == name)
+        & score.is_between(low, high, closed="both" if high == vocabulary.BAND_EDGES[-1] else "left")
+        for name, (low, high) in zip(vocabulary.CONDITION_BANDS, pairwise(vocabulary.BAND_EDGES), strict=True)
+    ]
+    known = band.is_in(vocabulary.CONDITION_BANDS) & score.is_between(
+        vocabulary.BAND_EDGES[0], vocabulary.BAND_EDGES[-1]
+    )
+    return ~known | pl.any_horizontal(inside)
 
 
 def amount_meant(amount: pl.Expr) -> pl.Expr:
@@ -123,37 +112,28 @@ def amount_meant(amount: pl.Expr) -> pl.Expr:
     >>> said.select(amount_meant(pl.col("amount")))["amount"].to_list()
     [False, True]
     """
-    small = pl.col("currency").is_in(sorted(SMALL_UNIT_CURRENCIES))
-    scale = pl.when(small).then(SMALL_UNITS).otherwise(1)
+    scale = pl.when(pl.col("currency").is_in(sorted(SMALL_UNIT_CURRENCIES))).then(SMALL_UNITS).otherwise(1)
     return amount.cast(pl.Float64).is_between(LOWEST_AMOUNT, HIGHEST_AMOUNT * scale)
 
 
-def _amount_absurd() -> pl.Expr:
-    """An amount that is none at all breaks another rule."""
-    amount = pl.col("amount")
-    return (amount <= 0) | amount_meant(amount)
-
-
-def _text_too_long() -> pl.Expr:
-    longest = pl.max_horizontal(pl.col(*(name for name in _TEXT if name != "notes")).str.len_bytes())
-    notes = pl.col("notes").str.len_bytes().fill_null(0)
-    return (longest <= LONGEST_WORD) & (notes <= LONGEST_NOTES)
-
+_WORDS: Final = [name for name, kind in _TYPES.items() if kind == pl.String and name != "notes"]
 
 ROW_RULES: Final = {
-    "condition_score_out_of_range": pl.col("condition_score").is_between(BAND_EDGES[0], BAND_EDGES[-1]),
+    "condition_score_out_of_range": pl.col("condition_score").is_between(
+        vocabulary.BAND_EDGES[0], vocabulary.BAND_EDGES[-1]
+    ),
     "condition_score_outside_band": _condition_score_outside_band(),
-    "option_unknown": pl.col("options").list.set_difference(list(OPTION_CODES)).list.len() == 0,
+    "option_unknown": pl.col("options").list.set_difference(list(vocabulary.OPTION_CODES)).list.len() == 0,
     "option_repeated": pl.col("options").list.n_unique() == pl.col("options").list.len(),
     # Model years run from the first motor car to the year after the sale.
-    "year_out_of_range": (pl.col("year") >= FIRST_YEAR)
+    "year_out_of_range": (pl.col("year") >= vocabulary.FIRST_YEAR)
     & (pl.col("year") <= pl.col("event_date").dt.year() + 1),
     "event_date_too_early": pl.col("event_date") >= FIRST_SALE,
     "listed_after_event": pl.col("listed_on") <= pl.col("event_date"),
     "odometer_negative": pl.col("odometer_km") >= 0,
-    "odometer_absurd": pl.col("odometer_km") <= HIGHEST_ODOMETER_KM,
+    "odometer_absurd": pl.col("odometer_km") <= vocabulary.HIGHEST_ODOMETER_KM,
     "amount_not_positive": pl.col("amount") > 0,
-    "amount_absurd": _amount_absurd(),
+    "amount_absurd": (pl.col("amount") <= 0) | amount_meant(pl.col("amount")),
     "sold_without_amount": (pl.col("outcome") != "sold") | pl.col("amount").is_not_null(),
     "asking_without_amount": (pl.col("outcome") != "asking") | pl.col("amount").is_not_null(),
     "asking_outcome_needs_asking_basis": (pl.col("outcome") != "asking")
@@ -167,7 +147,8 @@ ROW_RULES: Final = {
     "estimates_reversed": pl.col("low_estimate") <= pl.col("high_estimate"),
     "reserve_not_positive": pl.col("reserve") > 0,
     "highest_bid_not_positive": pl.col("highest_bid") > 0,
-    "text_too_long": _text_too_long(),
+    "text_too_long": (pl.max_horizontal(pl.col(_WORDS).str.len_bytes()) <= LONGEST_WORD)
+    & (pl.col("notes").str.len_bytes().fill_null(0) <= LONGEST_NOTES),
 }
 """What a row must keep beside the constraints of its columns, by the name of the rule."""
 
@@ -237,19 +218,15 @@ def check(frame: pl.DataFrame, today: date) -> CheckResult:
     """
     absent = [name for name in REQUIRED if name not in frame.columns]
     if absent:
-        told = [name for name in frame.columns if name not in _MADE_ON_THE_WAY]
-        raise TableError(f"the table has no column {', '.join(absent)}; it has: {', '.join(told) or 'none'}")
+        has = [name for name in frame.columns if name not in _MADE_ON_THE_WAY]
+        raise TableError(f"the table has no column {', '.join(absent)}; it has: {', '.join(has) or 'none'}")
     reading = read_cells(frame, _TYPES, lines=("notes",)).with_columns(pl.col("options").fill_null([]))
     # Set operations of polars 2.1 on lists in several chunks, one of them empty, read beyond the end.
     reading = reading.with_columns(reading["options"].rechunk())
     broken = broken_rules(reading, today)
-    kept = broken.is_null()
-    return CheckResult(
-        accepted=reading.filter(kept).select(COLUMNS),
-        rejected=(
-            frame.drop("broken_rules", strict=False).with_columns(broken.alias("broken_rules")).filter(~kept)
-        ),
-    )
+    sound = broken.is_null()
+    judged = frame.drop("broken_rules", strict=False).with_columns(broken.alias("broken_rules"))
+    return CheckResult(accepted=reading.filter(sound).select(COLUMNS), rejected=judged.filter(~sound))
 
 
 def spared(rejected: pl.DataFrame) -> pl.DataFrame:
@@ -267,25 +244,20 @@ def spared(rejected: pl.DataFrame) -> pl.DataFrame:
     broken = pl.col("broken_rules")
     rejected = rejected.rechunk()
     rules = set(rejected["broken_rules"].explode().drop_nulls().unique())
-    cells = [name for name in OPTIONAL if name in rejected.columns and name != "options"]
-    gone = {
-        name: pl.any_horizontal(broken.list.contains(rule) for rule in about)
-        for name in cells
-        if (
-            about := rules
-            & {f"{name}_unreadable", f"{name}_unknown", *(r for r, of in SPARED.items() if name in of)}
-        )
-    }
-    gone = {name: went & pl.col(name).is_not_null() for name, went in gone.items()}
-    if "amount" in gone:  # a sale and an asking price are nothing without theirs
-        gone["amount"] &= ~pl.col("outcome").is_in(["sold", "asking"])
-    text = {name: raw_text(name, rejected.schema[name]).str.slice(0, LONGEST_CELL_NOTED) for name in gone}
-    noted = [
-        pl.when(went).then(pl.lit(f"{name.removesuffix('_km').replace('_', ' ')}: ") + text[name])
-        for name, went in gone.items()
-    ]
-    names = [pl.when(went).then(pl.lit(name)) for name, went in gone.items()]
-    blanked = [pl.when(~went).then(name).alias(name) for name, went in gone.items()]
+    noted, names, blanked = list[pl.Expr](), list[pl.Expr](), list[pl.Expr]()
+    for name in OPTIONAL:
+        spared_by = {f"{name}_unreadable", f"{name}_unknown", *(r for r, of in SPARED.items() if name in of)}
+        about = rules & spared_by
+        if not about or name not in rejected.columns or name == "options":
+            continue
+        went = pl.any_horizontal(broken.list.contains(rule) for rule in about) & pl.col(name).is_not_null()
+        if name == "amount":  # a sale and an asking price are nothing without theirs
+            went &= ~pl.col("outcome").is_in(["sold", "asking"])
+        text = raw_text(name, rejected.schema[name]).str.slice(0, LONGEST_CELL_NOTED)
+        label = pl.lit(f"{name.removesuffix('_km').replace('_', ' ')}: ")
+        noted.append(pl.when(went).then(label + text))
+        names.append(pl.when(went).then(pl.lit(name)))
+        blanked.append(pl.when(~went).then(name).alias(name))
     if {"option_unknown", "option_repeated", "options_unreadable"} & rules and "options" in rejected.columns:
         kind = rejected.schema["options"]
         listed = (
@@ -293,7 +265,7 @@ def spared(rejected: pl.DataFrame) -> pl.DataFrame:
             if kind == pl.List(pl.String)
             else raw_text("options", kind).str.split(";").list.eval(pl.element().str.strip_chars())
         )
-        others = listed.list.set_difference(list(OPTION_CODES)).list.eval(
+        others = listed.list.set_difference(list(vocabulary.OPTION_CODES)).list.eval(
             pl.element().filter(pl.element() != "")
         )
         odd = broken.list.contains("option_unknown") | broken.list.contains("options_unreadable")
@@ -301,20 +273,16 @@ def spared(rejected: pl.DataFrame) -> pl.DataFrame:
             pl.when(odd).then(pl.lit("options: ") + others.list.join(", ").str.slice(0, LONGEST_CELL_NOTED))
         )
         names.append(pl.when(odd).then(pl.lit("options")))
-        kept = listed.list.set_intersection(list(OPTION_CODES)).list.sort()
-        blanked.append(
-            pl.when(odd | broken.list.contains("option_repeated"))
-            .then(kept)
-            .otherwise(listed)
-            .alias("options")
-        )
+        sound = listed.list.set_intersection(list(vocabulary.OPTION_CODES)).list.sort()
+        mended = odd | broken.list.contains("option_repeated")
+        blanked.append(pl.when(mended).then(sound).otherwise(listed).alias("options"))
     none = pl.lit([], dtype=pl.List(pl.String))
-    told = pl.concat_list(names).list.drop_nulls() if names else none
-    nothing = pl.lit(None, dtype=pl.String)
-    notes = raw_text("notes", rejected.schema["notes"]) if "notes" in rejected.columns else nothing
-    together = pl.concat_str([notes, *noted], separator="; ", ignore_nulls=True)
+    not_known = pl.concat_list(names).list.drop_nulls() if names else none
+    if "notes" in rejected.columns:
+        noted.insert(0, raw_text("notes", rejected.schema["notes"]))
+    notes = pl.concat_str([pl.lit(None, dtype=pl.String), *noted], separator="; ", ignore_nulls=True)
     return rejected.with_columns(
-        *blanked, pl.when(together != "").then(together).alias("notes"), told.alias("not_known")
+        *blanked, pl.when(notes != "").then(notes).alias("notes"), not_known.alias("not_known")
     ).drop("broken_rules")
 
 
@@ -334,25 +302,23 @@ def broken_rules(rows: pl.DataFrame, today: date, about: frozenset[str] | None =
     [['asking_without_amount'], None]
     """
     late = (pl.col("event_date") > today).fill_null(False).alias("event_date_in_future")
-    found = rows.select(*_breaches(about), late)
-    broken = [name for name in found.columns if found[name].any()]
+    breaches = rows.select(*_breaches(about), late)
+    broken = [name for name in breaches.columns if breaches[name].any()]
     unreadable = "unreadable" in rows.columns and (rows["unreadable"].list.len() > 0).any()
     if not broken and not unreadable:
         return pl.Series("broken_rules", [None], pl.List(pl.String)).new_from_index(0, len(rows))
     if unreadable:
-        found = found.hstack([rows["unreadable"]])
+        breaches = breaches.hstack([rows["unreadable"]])
+    any_unreadable = [pl.col("unreadable").list.len() > 0] if unreadable else []
+    any_broken = breaches.select(pl.any_horizontal(*broken, *any_unreadable)).to_series()
 
-    any_broken = found.select(
-        pl.any_horizontal(*broken, *([pl.col("unreadable").list.len() > 0] if unreadable else []))
-    ).to_series()
+    def listed(name: str) -> pl.Expr:
+        before = pl.col("unreadable").list.contains(name.replace("_missing", "_unreadable"))
+        return pl.when(pl.col(name) & ~before if unreadable else pl.col(name)).then(pl.lit(name))
 
-    def told(name: str) -> pl.Expr:
-        said = pl.col("unreadable").list.contains(name.replace("_missing", "_unreadable"))
-        return pl.when(pl.col(name) & ~said if unreadable else pl.col(name)).then(pl.lit(name))
-
-    names = pl.concat_list(*(["unreadable"] if unreadable else []), *map(told, broken)).list.drop_nulls()
-    told_of = found.filter(any_broken).select(broken_rules=names).to_series()
-    return told_of.gather(pl.select(pl.when(any_broken).then(any_broken.cum_sum() - 1)).to_series())
+    names = pl.concat_list(*(["unreadable"] if unreadable else []), *map(listed, broken)).list.drop_nulls()
+    of_rows = breaches.filter(any_broken).select(broken_rules=names).to_series()
+    return of_rows.gather(pl.select(pl.when(any_broken).then(any_broken.cum_sum() - 1)).to_series())
 
 
 @cache

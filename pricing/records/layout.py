@@ -1,41 +1,22 @@
-"""The sale-record layout as a person fills it in: every column with its kind, its closed words and an
-example."""
+"""The sale-record layout as a person fills it in: every column with its kind, its words and an example."""
 
 from dataclasses import dataclass
 from typing import Final
 
 import polars as pl
 
+from pricing.car_fields import FIELDS
 from pricing.records.contract import REQUIRED, Contract
-from pricing.vocabulary import (
-    CHANNELS,
-    CONDITION_BANDS,
-    DATE_PRECISIONS,
-    DRIVE_SIDES,
-    MATCHING_NUMBERS,
-    OPTION_CODES,
-    OUTCOMES,
-    PRICE_BASES,
-)
+from pricing.vocabulary import OUTCOMES, PRICE_BASES
 
 MADE_BY_THE_STORE: Final = ("record_id", "batch_id", "source", "source_ref", "date_precision")
 """Columns that nobody has to fill in."""
 
-_WORDS: Final = {
-    "drive_side": DRIVE_SIDES,
-    "condition_band": CONDITION_BANDS,
-    "matching_numbers": MATCHING_NUMBERS,
-    "history_file": ("yes", "no"),
-    "channel": CHANNELS,
-    "outcome": OUTCOMES,
-    "price_basis": PRICE_BASES,
-    "options": OPTION_CODES,
-    "date_precision": DATE_PRECISIONS,
-}
+_WORDS: Final = {name: part.words for name, part in FIELDS.items()} | {
+    "history_file": ("yes", "no"), "outcome": OUTCOMES, "price_basis": PRICE_BASES,
+}  # fmt: skip
 
-_SAID: Final = {
-    "source": ("where the record comes from; the file's name without it", "club notes"),
-    "source_ref": ("lot, number or address within the source", "lot 14"),
+_MEANINGS: Final = {
     "make": ("maker's name", "Wexcombe"),
     "model": ("model's name", "Sedge"),
     "variant": ("version of the model", "de luxe"),
@@ -66,7 +47,6 @@ _SAID: Final = {
     "highest_bid": ("highest bid of a lot that did not sell", ""),
     "listed_on": ("first day of the offer", "2024-04-02"),
     "notes": ("anything else", "one family from new"),
-    "date_precision": ("how much of event_date is known", ""),
 }
 _KINDS: Final = {
     pl.String(): "text", pl.Int16(): "whole number", pl.Float64(): "number", pl.Boolean(): "yes or no",
@@ -96,7 +76,7 @@ def record_layout() -> tuple[ColumnLayout, ...]:
     (('sold', 'unsold', 'asking', 'withdrawn'), True, 'whole number', '1966')
     """
     return tuple(
-        ColumnLayout(name, _KINDS[kind], name in REQUIRED, tuple(_WORDS.get(name, ())), *_SAID[name])
+        ColumnLayout(name, _KINDS[kind], name in REQUIRED, _WORDS.get(name, ()), *_MEANINGS[name])
         for name, kind in pl.Schema(Contract).items()
         if name not in MADE_BY_THE_STORE
     )

@@ -11,7 +11,7 @@ import os
 import random
 import time
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager, closing, contextmanager
 from pathlib import Path
 from typing import Any, Final, Protocol
@@ -30,11 +30,14 @@ except ImportError:  # pragma: no cover - Windows
 TIMEOUT_SECONDS: Final = 60.0
 """How long a connection waits for another process by default."""
 
+Opened = duckdb.DuckDBPyConnection
+"""A market file that is open, for one piece of work."""
+
 
 class Connect(Protocol):
     """Gives a connection to one market, for one piece of work; with ``write`` one transaction."""
 
-    def __call__(self, *, write: bool = False) -> AbstractContextManager[duckdb.DuckDBPyConnection]:
+    def __call__(self, *, write: bool = False, keep: bool = True) -> AbstractContextManager[Opened]:
         """See ``connection``."""
 
 
@@ -49,16 +52,12 @@ _CONFIG: Final[dict[str, str | bool | int | float | list[str]]] = {
 }
 _WRITES: Final[Counter[Path]] = Counter()
 _BUSY: Final = (
-    "Conflicting lock",
-    "different configuration",
-    "being used by another process",
-    "unique file handle",
-)
+    "Conflicting lock", "different configuration", "being used by another process", "unique file handle",
+)  # fmt: skip
 _WRITE_FAILURES: Final = (
     duckdb.IOException, duckdb.FatalException, duckdb.OutOfMemoryException, duckdb.TransactionException,
 )  # fmt: skip
 """What is raised when a file cannot be written to; the last of them when that shows only at the commit."""
-
 
 _NO_ROOM: Final = (os.strerror(errno.ENOSPC), os.strerror(errno.EFBIG), os.strerror(errno.EDQUOT))
 _MAKE_ROOM: Final = "make room on the disk and ask again"
@@ -73,24 +72,18 @@ _DAMAGE_SIGNS: Final = (
 class Keeper(Protocol):
     """What works with servers that keep a market, of which a file is the local copy."""
 
-    def local_copy(self, address: str) -> Path:
-        """The local copy of the market at an address, up to date."""
-
-    def refresh(self, path: Path) -> None:
-        """Bring a local copy up to date."""
-
     def copy_connection(
         self, path: Path, *, write: bool, keep: bool, timeout: float
-    ) -> AbstractContextManager[duckdb.DuckDBPyConnection]:
+    ) -> AbstractContextManager[Opened]:
         """A connection to a local copy; see ``connection``."""
 
-    def found(
+    def establish(
         self,
         path: Path,
-        market: duckdb.DuckDBPyConnection,
+        market: Opened,
         *,
         timeout: float = TIMEOUT_SECONDS,
-        tell: Callable[[int, int], None] | None = None,
+        copied: Callable[[int], None] | None = None,
     ) -> bool:
         """Make the market of an open file the one that the server keeps; false when it keeps one already."""
 
@@ -114,9 +107,7 @@ def attach(keeper: Keeper) -> None:
 
 def keeper_of(path: Path) -> Keeper | None:
     """What keeps a market file beside the file itself: nothing, unless it is the local copy of a server's.
-
-    Raises ``MarketError`` when it is such a copy and no market of a server was opened.
-    """
+    Raises ``MarketError`` when it is such a copy and no market of a server was opened."""
     if not is_copy(path):
         return None
     if not _KEEPERS:
@@ -126,7 +117,7 @@ def keeper_of(path: Path) -> Keeper | None:
 
 def connection(
     path: Path, *, write: bool = False, keep: bool = True, timeout: float = TIMEOUT_SECONDS
-) -> AbstractContextManager[duckdb.DuckDBPyConnection]:
+) -> AbstractContextManager[Opened]:
     """A connection for one piece of work; with ``write`` the work is one transaction, undone by any error,
     and without ``keep`` in any case. Every question and every write to a market comes through here.
 
@@ -145,7 +136,7 @@ def connection(
 @contextmanager
 def file_connection(
     path: Path, *, write: bool = False, keep: bool = True, timeout: float = TIMEOUT_SECONDS
-) -> Iterator[duckdb.DuckDBPyConnection]:
+) -> Iterator[Opened]:
     """A connection to a file as it stands; see ``connection``."""
     deadline = time.monotonic() + timeout
     with _turnstile(path, write, deadline), closing(_open(path, write, deadline)) as opened:
@@ -157,8 +148,8 @@ def file_connection(
                 run(opened, "COMMIT" if keep else "ROLLBACK")
                 _WRITES[path.absolute()] += keep
         except duckdb.Error as error:
-            if _is_damage(error):
-                raise _damaged(path, error) from None
+            if damaged := _damaged(path, error):
+                raise damaged from None
             if isinstance(error, _WRITE_FAILURES):
                 raise _unwritten(f"{path}: the market file is unchanged", error) from None
             raise
@@ -188,11 +179,7 @@ def write_turn(path: Path, timeout: float = TIMEOUT_SECONDS) -> Iterator[Callabl
 
 def make_one_file(path: Path, timeout: float = TIMEOUT_SECONDS) -> None:
     """Take what is written ahead of a file into it, before it is moved as one: where the disk was full when
-    it was closed, all of it may stand beside it.
-
-    Raises:
-        WriteFailedError: there is no room for it.
-    """
+    it was closed, all of it may stand beside it. Raises ``WriteFailedError`` where there is no room."""
     if written_ahead(path).exists():
         _take_in(path, _open(path, True, time.monotonic() + timeout))
 
@@ -202,24 +189,61 @@ def writes_here(path: Path) -> int:
     return _WRITES[path.absolute()]
 
 
-def run(opened: duckdb.DuckDBPyConnection, statement: str, values: Values = None) -> list[tuple[Any, ...]]:
-    """Do a statement to its end and give its rows; of an insert or an update that is the number of rows."""
-    return opened.execute(statement, values).fetchall()
+def run(
+    opened: Opened, statement: str, values: Values = None, **frames: pl.DataFrame
+) -> list[tuple[Any, ...]]:
+    """Do a statement to its end and give its rows; of an insert or an update that is the number of rows.
+    ``frames`` are what it reads under their names."""
+    with _registered(opened, frames):
+        return opened.execute(statement, values).fetchall()
 
 
-def add_row(opened: duckdb.DuckDBPyConnection, table: str, **cells: Any) -> None:
+def value(opened: Opened, statement: str, values: Values = None, **frames: pl.DataFrame) -> Any:
+    """The first cell of the rows of a statement; see ``run``. None where it has no rows."""
+    rows = run(opened, statement, values, **frames)
+    return rows[0][0] if rows else None
+
+
+def frame(opened: Opened, query: str, values: Values = None, **frames: pl.DataFrame) -> pl.DataFrame:
+    """The answer to a query; see ``run``."""
+    with _registered(opened, frames):
+        return opened.sql(query, params=values).pl()
+
+
+@contextmanager
+def _registered(opened: Opened, frames: Mapping[str, pl.DataFrame]) -> Iterator[None]:
+    for name, rows in frames.items():
+        opened.register(name, rows)
+    yield
+    for name in frames:
+        opened.unregister(name)
+
+
+_INSERTS: Final = {"refuse": "INSERT", "skip": "INSERT OR IGNORE", "replace": "INSERT OR REPLACE"}
+
+
+def add_row(opened: Opened, table: str, **cells: Any) -> None:
     """Add a row to a table, its cells by the names of their columns; a column without one stays empty."""
-    names, places = ", ".join(quoted(name) for name in cells), ", ".join("?" for _ in cells)
+    names, places = ", ".join(map(quoted, cells)), ", ".join("?" for _ in cells)
     run(opened, f"INSERT INTO {quoted(table)} ({names}) VALUES ({places})", list(cells.values()))  # noqa: S608
 
 
-def add_rows(opened: duckdb.DuckDBPyConnection, table: str, rows: pl.DataFrame, *, new: bool = True) -> None:
-    """Add many rows at once, each column by its name; unless all are ``new``, those whose key is there
-    already are left out."""
-    opened.register("added_rows", rows)
-    names, known = ", ".join(map(quoted, rows.columns)), "" if new else " ON CONFLICT DO NOTHING"
-    run(opened, f"INSERT INTO {quoted(table)} ({names}) SELECT {names} FROM added_rows{known}")  # noqa: S608
-    opened.unregister("added_rows")
+def add_rows(
+    opened: Opened, table: str, rows: pl.DataFrame | Sequence[Mapping[str, Any]], *, clash: str = "refuse"
+) -> int:
+    """Add many rows at once, each column by its name; ``clash`` says what becomes of one where there is a row
+    of its key: refuse, skip or replace. Returns how many were added."""
+    cells = rows if isinstance(rows, pl.DataFrame) else pl.DataFrame(rows, infer_schema_length=None)
+    if cells.is_empty():
+        return 0
+    names = ", ".join(map(quoted, cells.columns))
+    statement = f"{_INSERTS[clash]} INTO {quoted(table)} ({names}) SELECT {names} FROM added_rows"  # noqa: S608
+    return int(value(opened, statement, added_rows=cells))
+
+
+def next_name(opened: Opened, table: str, word: str) -> str:
+    """The name of the next row of a table whose rows are numbered, from 1, and never taken out."""
+    return f"{word}-{value(opened, f'SELECT count(*) + 1 FROM {quoted(table)}'):04d}"  # noqa: S608
 
 
 def quoted(name: str) -> str:
@@ -227,21 +251,20 @@ def quoted(name: str) -> str:
     return '"' + name.replace('"', '""') + '"'
 
 
-def frame(opened: duckdb.DuckDBPyConnection, query: str, values: Values = None) -> pl.DataFrame:
-    """The answer to a query."""
-    return opened.sql(query, params=values).pl()
-
-
-def _open(path: Path, write: bool, deadline: float) -> duckdb.DuckDBPyConnection:
+def _open(path: Path, write: bool, deadline: float) -> Opened:
     """Open the file, trying again while another process or thread holds it."""
     while True:
-        _refuse_other_kinds(path)
+        for file in (path, written_ahead(path)):  # whoever opens a pipe waits for what nobody may write
+            if os.path.exists(file) and not os.path.isfile(file):  # noqa: PTH110, PTH113 - a name of any length
+                raise MarketError(
+                    f"{file} is no file, such as a market is kept in; put the market's file there"
+                )
         try:
             return duckdb.connect(str(path), read_only=not write, config=_CONFIG)
         except duckdb.Error as error:
             if not any(sign in str(error) for sign in _BUSY):
-                if _is_damage(error):
-                    raise _damaged(path, error) from None
+                if damaged := _damaged(path, error):
+                    raise damaged from None
                 if path.is_file() and "not a valid DuckDB" in str(error):
                     raise MarketError(f"{path} is not a market file: it is no DuckDB database") from None
                 what = f"{path}: the market file cannot be opened"
@@ -255,7 +278,7 @@ def _open(path: Path, write: bool, deadline: float) -> duckdb.DuckDBPyConnection
         time.sleep(random.uniform(0.002, 0.02))  # noqa: S311 - spreads out the waiting, no secret
 
 
-def _take_in(path: Path, opened: duckdb.DuckDBPyConnection) -> None:
+def _take_in(path: Path, opened: Opened) -> None:
     """Have nothing stand ahead of a file, and close it."""
     try:
         with closing(opened):
@@ -269,13 +292,6 @@ def _take_in(path: Path, opened: duckdb.DuckDBPyConnection) -> None:
 def written_ahead(path: Path) -> Path:
     """The file of what DuckDB writes ahead of a market file."""
     return path.with_name(path.name + ".wal")
-
-
-def _refuse_other_kinds(path: Path) -> None:
-    """Refuse what is no file before it is opened: whoever opens a pipe waits for what nobody may write."""
-    for file in (path, written_ahead(path)):
-        if os.path.exists(file) and not os.path.isfile(file):  # noqa: PTH110, PTH113 - any name, however long
-            raise MarketError(f"{file} is no file, such as a market is kept in; put the market's file there")
 
 
 @contextmanager
@@ -306,18 +322,16 @@ def _turnstile(path: Path, write: bool, deadline: float) -> Iterator[None]:
         os.close(folder)
 
 
-def _is_damage(error: duckdb.Error) -> bool:
-    """Whether an error tells of pages that are not as they were written."""
-    return isinstance(error, _DAMAGE) or any(sign in str(error) for sign in _DAMAGE_SIGNS)
-
-
 def _unwritten(what: str, error: duckdb.Error) -> WriteFailedError:
     """What could not be kept and why, with what to do where that is known."""
     why = _first_line(error)
     return WriteFailedError(f"{what}: {why}" + (f"; {_MAKE_ROOM}" if why.endswith(_NO_ROOM) else ""))
 
 
-def _damaged(path: Path, error: duckdb.Error) -> DamagedError:
+def _damaged(path: Path, error: duckdb.Error) -> DamagedError | None:
+    """What to say where an error tells of pages that are not as they were written."""
+    if not isinstance(error, _DAMAGE) and not any(sign in str(error) for sign in _DAMAGE_SIGNS):
+        return None
     return DamagedError(
         f"{path} is damaged: {_first_line(error)[:200]}; bring it back from a backup with `pricing restore`, "
         "or save what can be read with `pricing salvage`"

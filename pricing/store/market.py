@@ -6,21 +6,21 @@ once.
 
 import json
 from collections.abc import Iterable, Mapping
-from contextlib import AbstractContextManager
-from datetime import UTC, date, datetime
+from datetime import date
+from functools import partial
 from html import escape
 from pathlib import Path
-from typing import Any, Self
+from typing import Self
 
-import duckdb
 import polars as pl
 
 from pricing.errors import MarketError
 from pricing.intake.mappings.mapping import Mapping as Columns
 from pricing.intake.written.cars import CarNames
 from pricing.progress import Progress, untold
-from pricing.store.audit import now, write_audit
-from pricing.store.connection import TIMEOUT_SECONDS, Values, add_row, connection, frame, run
+from pricing.store.audit import now, today_or, write_audit
+from pricing.store.connected import Connected
+from pricing.store.connection import TIMEOUT_SECONDS, add_row, connection, next_name, value
 from pricing.store.kept.answers import IdempotencyKey, KeptAnswers, keep_result
 from pricing.store.kept.appraisals import Appraisals
 from pricing.store.kept.cars import KeptCars
@@ -29,23 +29,26 @@ from pricing.store.kept.opinions import Statements
 from pricing.store.kept.photographs import KeptPhotographs
 from pricing.store.kept.profiles import Profiles
 from pricing.store.kept.scores import Scores
-from pricing.store.kept.settings import keep_settings
 from pricing.store.kept.tokens import Tokens
 from pricing.store.market_paths import market_path
 from pricing.store.opening import base_currency_of, create_file
-from pricing.store.records import history, links, mappings, names, rebase, removal, suspicions, terms
+from pricing.store.records import history, links, names, terms, waiting
 from pricing.store.records.loading import LoadReport, load_files
-from pricing.store.records.quarantine import export_quarantine
 from pricing.store.records.sales import digest, read_sales
-from pricing.store.state import CHANGES_SEEN, StoredState, changes_a_fit_sees, read_state
+from pricing.store.state import CHANGES_SEEN, StoredState, changes_a_fit_sees, keep_settings, read_state
 
 Facts = dict[str, str | float | int]
 CellValues = Mapping[str, str | None]
 """By column of the contract a cell as people write it, None for an empty one."""
 
 
-class Market:
+class Market(Connected):
     """One market file, opened by ``Market.open``.
+
+    What it keeps beside its records: ``tokens`` that let programs in; every revision of all ``appraisals``
+    and the ``photographs`` they name; ``statements``, what people say of prices; ``choices`` about comparable
+    sales; ``kept_cars`` of persons; ``profiles``, what a desk answers alike; the last ``scores`` of the price
+    model; ``answers``, what came of writes under idempotency keys.
 
     >>> import tempfile
     >>> folder = tempfile.TemporaryDirectory()
@@ -70,19 +73,27 @@ class Market:
         self, path: Path, base_currency: str, timeout: float, idempotency: IdempotencyKey | None = None
     ) -> None:
         """Use ``Market.open``."""
-        self.path = path
-        self.base_currency = base_currency
-        self.idempotency = idempotency
-        self._timeout = timeout
+        super().__init__(partial(connection, path, timeout=timeout), idempotency)
+        self.path, self.base_currency, self._timeout = path, base_currency, timeout
+        self.tokens = Tokens(self._connect)
+        self.appraisals = Appraisals(self._connect, idempotency)
+        self.photographs = KeptPhotographs(self._connect)
+        self.statements = Statements(self._connect, idempotency)
+        self.choices = Choices(self._connect)
+        self.kept_cars = KeptCars(self._connect, idempotency)
+        self.profiles = Profiles(self._connect)
+        self.scores = Scores(self._connect)
+        self.answers = KeptAnswers(path, self._connect)
 
     def __repr__(self) -> str:
         return f"Market at {self.path}, prices in {self.base_currency}"
 
     def _repr_html_(self) -> str:
         """The market with how many records and fits it holds and from when they are."""
-        records, first, last = self._row("SELECT count(*), min(event_date), max(event_date) FROM records")
+        ((records, first, last, fits),) = self._rows(
+            "SELECT count(*), min(event_date), max(event_date), (SELECT count(*) FROM fits) FROM records"
+        )
         days = f" from {first} to {last}" if records else ""
-        (fits,) = self._row("SELECT count(*) FROM fits")
         return f"<p>{escape(repr(self))}: {records:,} records{days}, {fits:,} fits</p>"
 
     @classmethod
@@ -140,77 +151,18 @@ class Market:
 
         Raises ``FileError``, ``TableError``, ``MappingError`` for a file, ``MarketError`` for the market.
         """
-        day = datetime.now(UTC).date() if today is None else today
         return load_files(
-            self.path,
-            [Path(path) for path in paths],
-            mapping,
-            self.base_currency,
-            day,
-            progress,
-            self._timeout,
-            keep=not dry_run,
-            idempotency=self.idempotency,
-            believe=believe,
-        )
-
-    @property
-    def tokens(self) -> Tokens:
-        """The tokens that let programs in."""
-        return Tokens(self._connection)
-
-    @property
-    def appraisals(self) -> Appraisals:
-        """Every revision of every appraisal."""
-        return Appraisals(self._connection, self.idempotency)
-
-    @property
-    def photographs(self) -> KeptPhotographs:
-        """The photographs that appraisals name."""
-        return KeptPhotographs(self._connection)
-
-    @property
-    def statements(self) -> Statements:
-        """What people say of prices."""
-        return Statements(self._connection, self.idempotency)
-
-    @property
-    def choices(self) -> Choices:
-        """Choices about comparable sales, with their reasons."""
-        return Choices(self._connection)
-
-    @property
-    def kept_cars(self) -> KeptCars:
-        """Cars that a person keeps."""
-        return KeptCars(self._connection, self.idempotency)
-
-    @property
-    def profiles(self) -> Profiles:
-        """What a desk answers alike in many appraisals."""
-        return Profiles(self._connection)
-
-    @property
-    def scores(self) -> Scores:
-        """The last scores of the price model."""
-        return Scores(self._connection)
-
-    @property
-    def answers(self) -> KeptAnswers:
-        """What came of writes under idempotency keys."""
-        return KeptAnswers(self.path, self._connection)
+            self._connect, [Path(path) for path in paths], mapping, self.base_currency, today_or(today),
+            progress, keep=not dry_run, idempotency=self.idempotency, believe=believe,
+        )  # fmt: skip
 
     def keep_settings(self, settings: Mapping[str, str | None]) -> None:
-        """Keep settings in place of earlier ones of the same names; ``None`` forgets one. They are read from
-        ``state().settings``."""
-        with self._connection(write=True) as opened:
-            keep_settings(opened, settings)
+        """Keep settings in place of earlier ones; ``None`` forgets one. ``state().settings`` has them."""
+        self._write(keep_settings, settings)
 
     def state(self, timeout: float | None = None) -> StoredState:
-        """What is small of the market as it is now, read without a look at its records but for the day of
-        the last sale.
-
-        Raises ``MarketError`` when the file stays in use for ``timeout`` seconds, by default the market's.
-        """
+        """What is small of the market as it is now, read without a look at its records but for the day of the
+        last sale. Raises ``MarketError`` when the file stays in use for ``timeout`` seconds."""
         seconds = self._timeout if timeout is None else timeout
         with connection(self.path, timeout=seconds) as opened:
             return read_state(opened)
@@ -222,20 +174,15 @@ class Market:
         only the best is given, unless ``every_record`` is asked for. Names are those settled in the alias
         table.
         """
-        with self._connection() as opened:
-            return read_sales(opened, as_of, every_record=every_record)
+        return self._ask(read_sales, as_of, every_record=every_record)
 
     def opinions(self, as_of: date | None = None) -> pl.DataFrame:
         """What people say, in force: see ``Statements.read``."""
         return self.statements.read(as_of)
 
     def quarantine(self) -> pl.DataFrame:
-        """Rejected rows that wait to be mended: where each came from, the rules it broke, its cells as
-        JSON."""
-        return self._frame(
-            "SELECT quarantine_id, batch_id, source, file, row_number, broken_rules, raw FROM quarantine "
-            "WHERE settled_by IS NULL ORDER BY file, row_number, quarantine_id"
-        )
+        """Rejected rows that wait to be mended: where each came from, what it broke, its cells as JSON."""
+        return self._ask(waiting.quarantine)
 
     def export_quarantine(self, folder: str | Path) -> list[Path]:
         """Write the waiting rows to a folder, one CSV file a source, its mapping beside it, to be mended and
@@ -243,8 +190,7 @@ class Market:
 
         Cells that a spreadsheet would run as a formula get an apostrophe in front; loading takes it away.
         """
-        with self._connection() as opened:
-            return export_quarantine(opened, Path(folder))
+        return self._ask(waiting.export_quarantine, Path(folder))
 
     def batches(self) -> pl.DataFrame:
         """Every load, oldest first, with what it read, accepted, rejected and knew already."""
@@ -254,30 +200,21 @@ class Market:
         )
 
     def undo(self, batch_id: str) -> int:
-        """Take a batch back; returns how many records went. ``MarketError`` when there is no such batch to
-        undo."""
-        with self._connection(write=True) as opened:
-            gone = history.undo(opened, batch_id)
-            keep_result(opened, self.idempotency, {"batch_id": batch_id, "records": gone})
-            return gone
+        """Take a batch back; returns how many records went. ``MarketError`` when there is none to undo."""
+        with self._connect(write=True) as opened:
+            deleted = history.undo(opened, batch_id)
+            keep_result(opened, self.idempotency, {"batch_id": batch_id, "records": deleted})
+            return deleted
 
     def correct(self, record_id: str, values: CellValues, *, reason: str, today: date | None = None) -> None:
         """Give cells of a record other values, as people write them; the old ones are kept, see
-        ``corrections``.
-
-        Raises ``MarketError`` when there is no such record or it would break a rule.
-        """
-        day = datetime.now(UTC).date() if today is None else today
-        with self._connection(write=True) as opened:
-            history.correct(opened, record_id, values, reason, self.base_currency, day)
+        ``corrections``. Raises ``MarketError`` when there is no such record or it would break a rule."""
+        self._write(history.correct, record_id, values, reason, self.base_currency, today_or(today))
 
     def remove(self, record_id: str, *, reason: str) -> None:
-        """Take a record out; what it was is kept among the corrections, and no load brings it back.
-
-        Raises ``MarketError`` when there is no such record, or no reason.
-        """
-        with self._connection(write=True) as opened:
-            removal.remove(opened, record_id, reason)
+        """Take a record out; what it was is kept among the corrections, and no load brings it back. Raises
+        ``MarketError`` when there is no such record, or no reason."""
+        self._write(history.remove, record_id, reason)
 
     def corrections(self, record_id: str) -> pl.DataFrame:
         """What was changed of a record, the oldest first: done_at, column, old, new, reason."""
@@ -292,38 +229,31 @@ class Market:
         return self._frame("SELECT done_at, action, subject, detail FROM audit ORDER BY done_at")
 
     def duplicates(self) -> pl.DataFrame:
-        """Links between records of one sale, with the rule of each, the primary record, and whether
-        parted."""
+        """Links between records of one sale, with the rule, the primary record, and whether parted."""
         return self._frame(
             "SELECT links.record_id, other_id, rule, coalesce(front_id, links.record_id) AS primary_id, "
             "parted_at FROM links JOIN records USING (record_id) ORDER BY rule, links.record_id, other_id"
         )
 
     def unlink(self, record_id: str) -> int:
-        """Take a record out of the sale it was linked to; returns how many links were parted. See
-        ``relink``."""
-        with self._connection(write=True) as opened:
-            return links.set_parted(opened, record_id, now(), parted=True)
+        """Take a record out of the sale it was linked to; returns how many links were parted."""
+        return self._write(links.set_parted, record_id, now(), parted=True)
 
     def relink(self, record_id: str) -> int:
         """Take back ``unlink``; returns how many links hold again."""
-        with self._connection(write=True) as opened:
-            return links.set_parted(opened, record_id, now(), parted=False)
+        return self._write(links.set_parted, record_id, now(), parted=False)
 
     def names(self) -> pl.DataFrame:
         """Names that may be one (state ``proposed``) and those that were settled, the most records first."""
-        with self._connection() as opened:
-            return names.list_names(opened)
+        return self._ask(names.list_names)
 
     def car_names(self) -> CarNames:
         """The names of the market's cars, by which whole cars in one cell are parted."""
-        with self._connection() as opened:
-            return CarNames.of(names.known_cars(opened))
+        return CarNames.of(self._ask(names.known_cars))
 
     def kept_mappings(self) -> list[Columns]:
         """The mapping of each source that was loaded by one, the last of each."""
-        with self._connection() as opened:
-            return mappings.kept_mappings(opened)
+        return self._ask(terms.kept_mappings)
 
     def settle_name(
         self, field: str, typed: str, name: str, *, make: str | None = None, model: str | None = None
@@ -332,28 +262,23 @@ class Market:
 
         With ``name`` equal to ``typed`` it is a name of its own and is not proposed again.
         """
-        with self._connection(write=True) as opened:
-            names.settle_name(opened, field, typed, name, make, model)
+        self._write(names.settle_name, field, typed, name, make, model)
 
     def forget_name(self, field: str, typed: str) -> int:
         """Take back what was settled about a spelling; returns how many aliases went."""
-        with self._connection(write=True) as opened:
-            return names.forget_name(opened, field, typed)
+        return self._write(names.forget_name, field, typed)
 
-    def mark_suspicions(self, found: pl.DataFrame) -> int:
+    def mark_suspicions(self, odd: pl.DataFrame) -> int:
         """Keep a list of odd records (record_id, reason, detail) for a person; returns how many are new."""
-        with self._connection(write=True) as opened:
-            return suspicions.mark(opened, found)
+        return self._write(waiting.mark_suspicions, odd)
 
     def suspicions(self) -> pl.DataFrame:
         """Odd records that wait for a person, with the reason and the car."""
-        with self._connection() as opened:
-            return suspicions.waiting(opened)
+        return self._ask(waiting.suspicions)
 
     def settle_suspicion(self, record_id: str, verdict: str) -> int:
         """Write down what a person found out about an odd record; returns how many suspicions it settles."""
-        with self._connection(write=True) as opened:
-            return suspicions.settle(opened, record_id, verdict)
+        return self._write(waiting.settle_suspicion, record_id, verdict)
 
     def add_rates(self, path: str | Path) -> int:
         """Add the user's own exchange rates from a CSV file: currency, rate_date, rate; returns how many.
@@ -361,42 +286,33 @@ class Market:
         ``rate`` is what one unit of the base currency buys on that day and until the next rate of the
         currency.
         """
-        with self._connection(write=True) as opened:
-            return terms.add_rates(opened, Path(path))
+        return self._write(terms.add_rates, Path(path))
 
     def own_rates(self) -> pl.DataFrame:
-        """The user's own exchange rates: currency, rate_date, rate (what one unit of the base currency
-        buys)."""
-        with self._connection() as opened:
-            return terms.own_rates(opened)
+        """The user's own exchange rates: currency, rate_date, rate (units for one of the base currency)."""
+        return self._ask(terms.own_rates)
 
     def common_currency(self) -> str | None:
-        """The currency that most records are in, the first in the alphabet of as many; None without
-        records."""
-        counts = self._frame("SELECT currency, count(*) AS records FROM records GROUP BY ALL")
-        ranked = counts.sort("records", "currency", descending=[True, False])
-        return None if ranked.is_empty() else str(ranked["currency"][0])
+        """The currency of most records, the first in the alphabet of as many; None without records."""
+        query = "SELECT currency FROM records GROUP BY ALL ORDER BY count(*) DESC, currency LIMIT 1"
+        return self._ask(value, query)
 
     def rebase(self, currency: str) -> int:
         """Keep prices in another base currency (ISO 4217), each derived anew at the rate of its day; fits
-        go, as they
-        are of the old one. Returns how many records were priced; see ``store.records.rebase``."""
-        with self._connection(write=True) as opened:
-            priced = rebase.rebase(opened, currency)
+        go, as they are of the old one. Returns how many records were priced; see ``records.terms``."""
+        priced = self._write(terms.rebase, currency)
         self.base_currency = currency
         return priced
 
     def digest(self) -> str:
         """A fingerprint of the records and their prices: equal for markets that hold the same."""
-        with self._connection() as opened:
-            return digest(opened)
+        return self._ask(digest)
 
     def store_fit(self, payload: bytes, facts: Facts) -> str:
         """Keep a fitted model's bytes and the facts about it; returns the name it is kept under."""
         at = now()
-        with self._connection(write=True) as opened:
-            (earlier,) = run(opened, "SELECT count(*) FROM fits")[0]
-            fit_id = f"fit-{earlier + 1:04d}"
+        with self._connect(write=True) as opened:
+            fit_id = next_name(opened, "fits", "fit")
             add_row(opened, "fits", fit_id=fit_id, fitted_at=at, facts=json.dumps(facts), payload=payload)
             write_audit(opened, at, "fit", fit_id, {**facts, CHANGES_SEEN: changes_a_fit_sees(opened)})
             keep_result(opened, self.idempotency, {"fit_id": fit_id})
@@ -404,13 +320,11 @@ class Market:
 
     def load_fit(self, fit_id: str | None = None) -> tuple[bytes, Facts]:
         """A kept model and its facts, the newest by default; ``MarketError`` when there is none."""
-        with self._connection() as opened:
-            rows = run(
-                opened,
-                "SELECT payload, facts FROM fits WHERE fit_id = coalesce(?, fit_id) "
-                "ORDER BY length(fit_id) DESC, fit_id DESC LIMIT 1",
-                [fit_id],
-            )
+        rows = self._rows(
+            "SELECT payload, facts FROM fits WHERE fit_id = coalesce(?, fit_id) "
+            "ORDER BY length(fit_id) DESC, fit_id DESC LIMIT 1",
+            [fit_id],
+        )
         if not rows:
             named = "no fitted model" if fit_id is None else f"no fitted model {fit_id!r}"
             raise MarketError(f"{self.path} holds {named}; fit one first")
@@ -420,14 +334,3 @@ class Market:
     def fits(self) -> pl.DataFrame:
         """The kept models, oldest first: fit_id, fitted_at, facts (JSON)."""
         return self._frame("SELECT fit_id, fitted_at, facts FROM fits ORDER BY length(fit_id), fit_id")
-
-    def _connection(self, *, write: bool = False) -> AbstractContextManager[duckdb.DuckDBPyConnection]:
-        return connection(self.path, write=write, timeout=self._timeout)
-
-    def _frame(self, query: str, values: Values = None) -> pl.DataFrame:
-        with self._connection() as opened:
-            return frame(opened, query, values)
-
-    def _row(self, query: str, values: Values = None) -> tuple[Any, ...]:
-        with self._connection() as opened:
-            return tuple(run(opened, query, values)[0])

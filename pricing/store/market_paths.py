@@ -2,13 +2,10 @@
 
 from importlib.util import find_spec
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from pricing.errors import MarketError
+from pricing.store import connection
 from pricing.store.place import is_copy, mark_copy, server_address
-
-if TYPE_CHECKING:
-    from pricing.store.connection import Keeper
 
 
 def market_path(place: str | Path) -> Path:
@@ -20,29 +17,25 @@ def market_path(place: str | Path) -> Path:
     >>> market_path("market.duckdb").name
     'market.duckdb'
     """
-    address = server_address(place)
-    if address is not None:
-        path = _keeper().local_copy(address)
-        mark_copy(path)
+    address, path = server_address(place), Path(place)
+    if address is None and not is_copy(path):
         return path
-    if is_copy(Path(place)):
-        _keeper().refresh(Path(place))
-    return Path(place)
-
-
-def password_variables(path: Path) -> dict[str, str]:
-    """What a process of our own that is given the path of a market needs in its environment beside it."""
-    return _keeper().password_variables(path) if is_copy(path) else {}
-
-
-def _keeper() -> "Keeper":
-    """What works with servers, read only where there is one, and handed to the connections."""
     if find_spec("psycopg") is None:
         raise MarketError(
             "a market on a server needs psycopg; install it with: pip install 'classic-car-pricing[server]'"
         )
-    from pricing.store import connection
     from pricing.store.postgres import copy
 
     connection.attach(copy)
-    return copy
+    if address is None:
+        copy.refresh(path)
+    else:
+        path = copy.local_copy(address)
+        mark_copy(path)
+    return path
+
+
+def password_variables(path: Path) -> dict[str, str]:
+    """What a process of our own that is given the path of a market needs in its environment beside it."""
+    keeper = connection.keeper_of(path)
+    return {} if keeper is None else keeper.password_variables(path)

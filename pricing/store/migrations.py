@@ -12,7 +12,7 @@ import duckdb
 
 from pricing.errors import MarketError
 from pricing.store.audit import now, write_audit
-from pricing.store.connection import connection, file_connection, make_one_file, quoted, run
+from pricing.store.connection import Opened, connection, file_connection, make_one_file, quoted, run
 from pricing.store.copying import copy_tables
 from pricing.store.place import is_copy
 from pricing.store.row_text import layouts
@@ -46,15 +46,15 @@ def upgrade(path: Path, timeout: float) -> None:
         ((version,),) = run(opened, "SELECT version FROM market")
         if version not in EARLIER:
             return
-        kept = path.with_name(f"{path.stem}.version-{version}{path.suffix}")
-        if not is_copy(path) and not kept.exists():
-            _keep(opened, kept, timeout)
+        copy = path.with_name(f"{path.stem}.version-{version}{path.suffix}")
+        if not is_copy(path) and not copy.exists():
+            _keep(opened, copy, timeout)
         _reshape(opened)
         run(opened, "UPDATE market SET version = ?", [VERSION])
-        write_audit(opened, now(), "upgrade", VERSION, {"from": version, "kept": kept.name})
+        write_audit(opened, now(), "upgrade", VERSION, {"from": version, "kept": copy.name})
 
 
-def _reshape(opened: duckdb.DuckDBPyConnection) -> None:
+def _reshape(opened: Opened) -> None:
     """Give every table the shape of the schema, in the transaction at hand."""
     before = layouts(opened)
     for name, table in TABLES.items():
@@ -82,11 +82,11 @@ def _reshape(opened: duckdb.DuckDBPyConnection) -> None:
     create_missing_keys(opened, TABLES)
 
 
-def _keep(opened: duckdb.DuckDBPyConnection, kept: Path, timeout: float) -> None:
+def _keep(opened: Opened, copy: Path, timeout: float) -> None:
     """Write every table as it is into another file, whole or not at all."""
-    with tempfile.TemporaryDirectory(dir=kept.parent, prefix=".kept-market-") as folder:
-        part = Path(folder) / kept.name
+    with tempfile.TemporaryDirectory(dir=copy.parent, prefix=".kept-market-") as folder:
+        part = Path(folder) / copy.name
         with file_connection(part, write=True, timeout=timeout) as target:
             copy_tables(opened, target, lambda rows: None)
         make_one_file(part)
-        part.replace(kept)
+        part.replace(copy)

@@ -1,26 +1,46 @@
-"""How a market file comes to be, and what is looked at before one is used."""
+"""How a market file comes to be, what is looked at before one is used, and how another takes its place, at
+once and under the write lock, while what stood there is kept."""
 
 import os
+import shutil
 import tempfile
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
+from typing import Final
 
 import duckdb
 
-from pricing.errors import MarketError
+from pricing.errors import FileError, MarketError
 from pricing.money.currencies import minor_unit_places
-from pricing.store.connection import add_row, connection, keeper_of, make_one_file, run
+from pricing.store.audit import now
+from pricing.store.connection import (
+    TIMEOUT_SECONDS,
+    add_row,
+    connection,
+    keeper_of,
+    make_one_file,
+    run,
+    write_turn,
+    written_ahead,
+)
 from pricing.store.migrations import EARLIER, upgrade
-from pricing.store.replacing import refuse_to_shadow
 from pricing.store.schema import KIND, VERSION, create_tables
+
+ASIDE: Final = ".before-"
+"""Stands in the name of a file that was put aside, before the time."""
 
 
 def create_file(path: Path, base_currency: str) -> None:
-    """Make an empty market file: whole or not at all, and never over another file. For the local copy of a
-    server's market make the market there."""
+    """Make an empty market file: whole or not at all, never over another nor where one was put aside. For the
+    local copy of a server's market make the market there."""
     minor_unit_places(base_currency)
-    refuse_to_shadow(path)
+    aside = put_aside(path)
+    if aside:
+        raise MarketError(
+            f"{path} does not exist, but {aside[-1].name} beside it was put aside from there: rename it to "
+            f"{path.name} to go on with it, or move it elsewhere to begin anew"
+        )
     with new_file(path) as draft:
         with connection(draft, write=True) as opened:
             create_tables(opened)
@@ -28,7 +48,7 @@ def create_file(path: Path, base_currency: str) -> None:
         keeper = keeper_of(path)
         if keeper is not None:
             with connection(draft) as opened:
-                keeper.found(path, opened)
+                keeper.establish(path, opened)
 
 
 @contextmanager
@@ -65,3 +85,58 @@ def base_currency_of(path: Path, timeout: float) -> str:
             f"{path} is a market file of version {version}; this program reads version {VERSION}"
         )
     return str(base_currency)
+
+
+def replace_file(path: Path, draft: Path, *, timeout: float = TIMEOUT_SECONDS) -> Path | None:
+    """Put ``draft`` in the place of the market file; returns what stood there, under a name with the time.
+
+    Writers wait meanwhile, and what was acknowledged before is in the file put aside: its log is taken into
+    it first, if it can be read. At every moment there is a whole file at ``path``, the old or the new. Raises
+    ``FileError`` where the name for what is put aside is taken, ``MarketError`` where the market stays in use
+    for ``timeout`` seconds.
+    """
+    make_one_file(draft)
+    _to_disk(draft)
+    aside = None
+    with write_turn(path, timeout) as take_in_log:
+        if path.exists():
+            aside = path.with_name(f"{path.stem}{ASIDE}{now():%Y%m%dT%H%M%SZ}{path.suffix}")
+            if aside.exists():
+                raise FileError(f"{aside}: there is a file of that name already; nothing was restored")
+            whole = take_in_log()
+            _second_name(path, aside)
+            ahead = written_ahead(path)
+            if not whole and ahead.exists():
+                ahead.rename(written_ahead(aside))
+        draft.replace(path)
+        _to_disk(path.parent)
+    return aside
+
+
+def put_aside(path: Path) -> list[Path]:
+    """The markets that were put aside from a place, newest last."""
+    beside, files = f"{path.stem}{ASIDE}", path.parent.glob(f"*{path.suffix}")
+    return sorted(file for file in files if file.name.startswith(beside) and file.is_file())
+
+
+def _second_name(path: Path, aside: Path) -> None:
+    """The same file under a second name, or a copy of it where a file system has no links."""
+    try:
+        os.link(path, aside)
+    except FileExistsError:
+        raise FileError(f"{aside}: there is a file of that name already; nothing was restored") from None
+    except OSError:
+        part = aside.with_name(f".{aside.name}.part")
+        shutil.copyfile(path, part)
+        _to_disk(part)
+        part.rename(aside)
+
+
+def _to_disk(path: Path) -> None:
+    """Have the system write a file or folder down; some have no such call for folders."""
+    opened = os.open(path, os.O_RDONLY)
+    try:
+        with suppress(OSError):
+            os.fsync(opened)
+    finally:
+        os.close(opened)

@@ -49,11 +49,8 @@ def is_copy(path: Path) -> bool:
 
 
 def copies_directory() -> Path:
-    """The directory of the local copies, a folder a server; all of it may be deleted at any time.
-
-    Raises:
-        MarketError: none is named, and the machine knows no home of the user.
-    """
+    """The directory of the local copies, a folder a server; all of it may be deleted at any time. Raises
+    ``MarketError`` where none is named, and the machine knows no home of the user."""
     named = os.environ.get(COPIES_VARIABLE)
     if named:
         return Path(named).absolute()

@@ -10,11 +10,10 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Final
 
-import duckdb
 import polars as pl
 
 from pricing.errors import MarketError
-from pricing.store.connection import frame, quoted, run
+from pricing.store.connection import Opened, frame, quoted, run, value
 
 _SERVER_TYPES: Final = {
     "VARCHAR": "text",
@@ -30,10 +29,9 @@ _SERVER_TYPES: Final = {
 }
 """DuckDB's types that a market file uses, as PostgreSQL's."""
 
-_ESCAPED: Final = (("\\b", "\b"), ("\\f", "\f"), ("\\n", "\n"), ("\\r", "\r"), ("\\t", "\t"), ("\\v", "\v"))
-
-_BACKSLASH: Final = "\0"
-"""Stands for a backslash while a text is read: PostgreSQL's text never holds this character."""
+_ESCAPED: Final = {
+    "\\b": "\b", "\\f": "\f", "\\n": "\n", "\\r": "\r", "\\t": "\t", "\\v": "\v", "\\\\": "\\",
+}  # fmt: skip
 
 _MARK: Final = "\ue000"
 """In front of what PostgreSQL's text cannot hold: the character NUL goes there as the mark and 0, the mark
@@ -51,17 +49,17 @@ class TableLayout:
     @property
     def server_columns(self) -> list[tuple[str, str]]:
         """Columns' names and PostgreSQL types. Raises ``MarketError`` for a type that has none."""
-        return [(name, self._server_type(name, kind)) for name, kind in self.columns]
+        columns = []
+        for name, kind in self.columns:
+            of_server = _SERVER_TYPES.get(kind, kind.replace("DECIMAL(", "numeric("))
+            if of_server == kind:
+                where = f"column {name} of table {self.table}"
+                raise MarketError(f"{where} is of type {kind}, which no server keeps")
+            columns.append((name, of_server))
+        return columns
 
-    def _server_type(self, name: str, kind: str) -> str:
-        if kind.startswith("DECIMAL("):
-            return f"numeric{kind.removeprefix('DECIMAL')}"
-        if kind not in _SERVER_TYPES:
-            raise MarketError(f"column {name} of table {self.table} is of type {kind}, which no server keeps")
-        return _SERVER_TYPES[kind]
 
-
-def layouts(opened: duckdb.DuckDBPyConnection) -> dict[str, TableLayout]:
+def layouts(opened: Opened) -> dict[str, TableLayout]:
     """Every table of a market file."""
     columns: dict[str, list[tuple[str, str]]] = {}
     for table, name, kind in run(
@@ -83,6 +81,7 @@ def lines_query(layout: TableLayout, rows: str = "") -> str:
 
     The digest leaves out what is null, so that a column added later changes none.
 
+    >>> import duckdb
     >>> with duckdb.connect() as opened:
     ...     _ = opened.execute("CREATE TABLE notes (words VARCHAR, year SMALLINT)")
     ...     _ = opened.execute("INSERT INTO notes VALUES ('two' || chr(10) || 'lines', 1968), ('', NULL)")
@@ -99,11 +98,8 @@ def lines_query(layout: TableLayout, rows: str = "") -> str:
 
 
 def copy_text(lines: pl.DataFrame, entry: int) -> bytes:
-    """Lines and digests, with the number of the entry they come with, as ``COPY`` takes them.
-
-    Raises ``MarketError`` for a list with a text that holds the character NUL, which PostgreSQL does not
-    keep.
-    """
+    """Lines and digests, with the number of the entry they come with, as ``COPY`` takes them. Raises
+    ``MarketError`` for a list with a text that holds the character NUL, which PostgreSQL does not keep."""
     if lines["line"].str.contains("\0", literal=True).any():
         raise MarketError("a list holds a text with the character NUL, which a server cannot keep")
     written = io.BytesIO()
@@ -142,50 +138,41 @@ def read_lines(lines: Iterable[bytes | bytearray | memoryview], layout: TableLay
         empty_string_is_null=False,
     ).drop("-")
     escaped = read.select(pl.all().str.contains("\\", literal=True).any()).row(0)
-    read = read.with_columns(
-        _unescaped(name) for name, found in zip(read.columns, escaped, strict=True) if found
-    )
+    odd = [name for name, is_odd in zip(read.columns, escaped, strict=True) if is_odd]
     words = [name for name, kind in layout.columns if kind == "VARCHAR"]
-    return read.with_columns(
-        pl.col(words)
-        .str.replace_all(f"{_MARK}0", "\0", literal=True)
-        .str.replace_all(f"{_MARK}1", _MARK, literal=True)
-    )
+    read = read.with_columns(pl.col(odd).str.replace_many(_ESCAPED))
+    return read.with_columns(pl.col(words).str.replace_many({f"{_MARK}0": "\0", f"{_MARK}1": _MARK}))
 
 
-def insert(opened: duckdb.DuckDBPyConnection, layout: TableLayout, texts: pl.DataFrame) -> pl.DataFrame:
+def insert(opened: Opened, layout: TableLayout, texts: pl.DataFrame) -> pl.DataFrame:
     """Add rows, given as texts, to a table; gives those that do not match their digest and are left out."""
-    opened.register("texts", texts.with_row_index("#place"))
     cells = ", ".join(f"'{name}=' || {_as_text(name, kind)}" for name, kind in layout.columns)
     places = frame(
         opened,
         f'SELECT "#place" FROM (SELECT {_typed(layout)}, "#place", {DIGEST} AS "#digest" FROM texts) '  # noqa: S608
         f'WHERE "#digest" IS DISTINCT FROM md5(concat_ws(chr(9), {cells})) ORDER BY "#place"',
+        texts=texts.with_row_index("#place"),
     )["#place"]
-    opened.unregister("texts")
     other = texts[places]
     if not other.is_empty():
         texts = texts.with_row_index("#place").filter(~pl.col("#place").is_in(places.implode()))
-    opened.register("texts", texts)
     names = ", ".join(quoted(name) for name, _ in layout.columns)
-    run(opened, f"INSERT INTO {quoted(layout.table)} ({names}) SELECT {_typed(layout)} FROM texts")  # noqa: S608
-    opened.unregister("texts")
+    statement = f"INSERT INTO {quoted(layout.table)} ({names}) SELECT {_typed(layout)} FROM texts"  # noqa: S608
+    run(opened, statement, texts=texts)
     return other
 
 
-def delete(opened: duckdb.DuckDBPyConnection, layout: TableLayout, texts: pl.DataFrame) -> bool:
+def delete(opened: Opened, layout: TableLayout, texts: pl.DataFrame) -> bool:
     """Take rows, given as texts, out of a table; whether they were all there. Rows alike go together."""
-    opened.register("texts", texts)
-    same = " AND ".join(
-        f"kept.{quoted(name)} IS NOT DISTINCT FROM went.{quoted(name)}" for name, _ in layout.columns
-    )
-    (gone,) = run(
+    columns = [quoted(name) for name, _ in layout.columns]
+    same = " AND ".join(f"rows.{name} IS NOT DISTINCT FROM deleted.{name}" for name in columns)
+    deleted = value(
         opened,
-        f"DELETE FROM {quoted(layout.table)} AS kept USING (SELECT {_typed(layout)} FROM texts) AS went "  # noqa: S608
+        f"DELETE FROM {quoted(layout.table)} AS rows USING (SELECT {_typed(layout)} FROM texts) AS deleted "  # noqa: S608
         f"WHERE {same}",
-    )[0]
-    opened.unregister("texts")
-    return int(gone) >= texts.height
+        texts=texts,
+    )
+    return int(deleted) >= texts.height
 
 
 def _typed(layout: TableLayout) -> str:
@@ -221,10 +208,3 @@ def _escaped(text: str) -> str:
     for code, letter in ((9, "t"), (10, "n"), (13, "r")):
         replaced = f"replace({replaced}, chr({code}), '\\{letter}')"
     return replaced
-
-
-def _unescaped(name: str) -> pl.Expr:
-    text = pl.col(name).str.replace_all("\\\\", _BACKSLASH, literal=True)
-    for written, meant in _ESCAPED:
-        text = text.str.replace_all(written, meant, literal=True)
-    return text.str.replace_all(_BACKSLASH, "\\", literal=True)

@@ -6,12 +6,20 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
-import duckdb
 import polars as pl
 
 from pricing.errors import DamagedError, MarketError
 from pricing.store.audit import now, write_audit
-from pricing.store.connection import add_row, connection, file_connection, frame, quoted, run
+from pricing.store.connection import (
+    Opened,
+    add_row,
+    add_rows,
+    connection,
+    file_connection,
+    frame,
+    quoted,
+    run,
+)
 from pricing.store.copying import market_tables
 from pricing.store.opening import new_file
 from pricing.store.schema import KIND, TABLES, VERSION, create_missing_keys, create_tables
@@ -33,20 +41,15 @@ class Salvaged:
 
 def read_every_page(path: Path) -> dict[str, int]:
     """Read every cell of every table, by which each of their pages is held to its checksum; rows by table.
-
-    Raises:
-        DamagedError: a page is not as it was written; the message names its table.
-    """
+    Raises ``DamagedError`` where a page is not as it was written; the message names its table."""
     rows = {}
     with connection(path) as opened:
         tables = list(market_tables(opened))
     for name in tables:
         try:
             with connection(path) as opened:
-                ((rows[name], _),) = run(
-                    opened,
-                    f"SELECT count(*), bit_xor(hash(kept)) FROM {quoted(name)} AS kept",  # noqa: S608
-                )
+                every = f"SELECT count(*), bit_xor(hash(cells)) FROM {quoted(name)} AS cells"  # noqa: S608
+                ((rows[name], _),) = run(opened, every)
         except DamagedError as error:
             raise DamagedError(f"table {name}: {error}") from None
     return rows
@@ -57,23 +60,20 @@ def altered_evidence(path: Path) -> list[str]:
     with connection(path) as opened:
         contents = run(opened, "SELECT digest, content FROM appraisal_evidence ORDER BY digest")
         shots = run(opened, "SELECT digest FROM photographs WHERE sha256(content) <> digest ORDER BY digest")
-    evidence = [
+    altered = [
         f"evidence {digest[:12]}"
         for digest, content in contents
         if hashlib.sha256(content.encode()).hexdigest() != digest
     ]
-    return evidence + [f"photograph {digest[:12]}" for (digest,) in shots]
+    return altered + [f"photograph {digest[:12]}" for (digest,) in shots]
 
 
 def salvage(path: Path, target: Path, *, base_currency: str | None = None) -> Salvaged:
     """Write every row of a damaged market that can be read into a new market at ``target``.
 
     Rows are read together as far as they can be, then in ever smaller lots. A cell that cannot be read stays
-    empty where a row can be without it, and else its row is lost.
-
-    Raises:
-        MarketError: there is a file at ``target``, nothing can be read, or the base currency is neither
-            readable nor given.
+    empty where a row can be without it, and else its row is lost. Raises ``MarketError`` where a file is at
+    ``target``, nothing can be read, or the base currency is neither readable nor given.
     """
     if target.exists():
         raise MarketError(f"{target}: there is a file of that name already; nothing was written")
@@ -86,41 +86,36 @@ def salvage(path: Path, target: Path, *, base_currency: str | None = None) -> Sa
         create_missing_keys(new, TABLES)
         for name in tables:
             if name == "market":
-                currency = _currency(path, base_currency)
-                add_row(new, name, kind=KIND, version=VERSION, base_currency=currency)
+                add_row(new, name, kind=KIND, version=VERSION, base_currency=_currency(path, base_currency))
                 rows[name] = 1
                 continue
             rows[name] = 0
             for part, why in _read(path, name):
                 if why:
                     lost.append(why)
-                if part is not None and part.height:
-                    rows[name] += _kept(new, name, part, lost)
+                if part is not None:
+                    rows[name] += _insert(new, name, part, lost)
         write_audit(new, now(), "salvage", path.name, {"rows": sum(rows.values()), "lost": lost[:100]})
     return Salvaged(rows, tuple(lost))
 
 
-def _currency(path: Path, given: str | None) -> str:
+def _currency(path: Path, default: str | None) -> str:
     try:
         with file_connection(path) as opened:
             ((currency,),) = run(opened, "SELECT base_currency FROM market")
     except (DamagedError, ValueError):
-        if given is None:
-            raise MarketError(
-                f"{path}: its base currency cannot be read; say it with --base-currency"
-            ) from None
-        return given
+        currency = default
+    if currency is None:
+        raise MarketError(f"{path}: its base currency cannot be read; say it with --base-currency")
     return str(currency)
 
 
 def _read(path: Path, name: str) -> Iterator[tuple[pl.DataFrame | None, str]]:
     """The rows of a table in the largest lots that can be read, and what was lost between them."""
-    try:
-        with file_connection(path) as opened:
-            yield frame(opened, f"SELECT * FROM {quoted(name)}"), ""  # noqa: S608
-            return
-    except DamagedError:
-        pass
+    whole = _rows(path, name, "*", 0, 2**62)
+    if whole is not None:
+        yield whole, ""
+        return
     try:
         with file_connection(path) as opened:
             ((end,),) = run(opened, f"SELECT coalesce(max(rowid) + 1, 0) FROM {quoted(name)}")  # noqa: S608
@@ -145,11 +140,8 @@ def _rows(path: Path, name: str, columns: str, first: int, last: int) -> pl.Data
     """Some columns of some rows; None where they cannot be read."""
     try:
         with file_connection(path) as opened:
-            return frame(
-                opened,
-                f"SELECT {columns} FROM {quoted(name)} WHERE rowid >= ? AND rowid < ? ORDER BY rowid",  # noqa: S608
-                [first, last],
-            )
+            query = f"SELECT {columns} FROM {quoted(name)} WHERE rowid >= ? AND rowid < ? ORDER BY rowid"  # noqa: S608
+            return frame(opened, query, [first, last])
     except DamagedError:
         return None
 
@@ -159,36 +151,23 @@ def _by_columns(
 ) -> tuple[pl.DataFrame | None, str]:
     """Rows with those of their columns that can be read, if they can be without the others."""
     read = {column: _rows(path, name, quoted(column), first, last) for column in columns}
-    gone = [column for column, found in read.items() if found is None]
-    needed = [column for column in gone if f"{column} " in TABLES[name].columns and _needed(name, column)]
-    where = f"{name}, rows {first + 1:,} to {last:,}: {', '.join(gone)} cannot be read"
+    missing = [column for column, cells in read.items() if cells is None]
+    needed = [column for column in missing if "NOT NULL" in TABLES[name].columns.get(column, "")]
+    where = f"{name}, rows {first + 1:,} to {last:,}: {', '.join(missing)} cannot be read"
     if not needed:
-        there = [found for found in read.values() if found is not None]
-        return pl.concat(there, how="horizontal"), f"{where}; the rows are saved without"
+        readable = [cells for cells in read.values() if cells is not None]
+        return pl.concat(readable, how="horizontal"), f"{where}; the rows are saved without"
     named = read.get(TABLES[name].key[0]) if TABLES[name].key else None
     names = [] if named is None else [str(key)[:12] for key in named[:, 0].head(NAMED)]
     more = f", among them {', '.join(names)}" if names else ""
     return None, f"{where}, without which there is no row{more}"
 
 
-def _needed(name: str, column: str) -> bool:
-    """Whether a column of a table must hold something."""
-    parts = [part.strip() for part in TABLES[name].columns.split(",")]
-    return column in TABLES[name].key or any(
-        part.split(" ")[0].strip('"') == column and "NOT NULL" in part for part in parts
-    )
-
-
-def _kept(new: duckdb.DuckDBPyConnection, name: str, part: pl.DataFrame, lost: list[str]) -> int:
+def _insert(new: Opened, name: str, part: pl.DataFrame, lost: list[str]) -> int:
     """Insert rows into the new market; those that it cannot hold are lost."""
-    columns = ", ".join(quoted(column) for column in part.columns)
-    new.register("saved", part)
-    first = " ON CONFLICT DO NOTHING" if TABLES[name].key and not TABLES[name].bulk else ""
-    ((count,),) = run(
-        new,
-        f"INSERT INTO {quoted(name)} ({columns}) SELECT {columns} FROM saved{first}",  # noqa: S608
+    count = add_rows(
+        new, name, part, clash="skip" if TABLES[name].key and not TABLES[name].bulk else "refuse"
     )
-    new.unregister("saved")
     if count < part.height:
-        lost.append(f"{name}: {part.height - int(count):,} rows under a name that another has")
-    return int(count)
+        lost.append(f"{name}: {part.height - count:,} rows under a name that another has")
+    return count

@@ -1,5 +1,4 @@
-"""The state a market file is in, told without looking at its records: for whoever keeps answers about
-them."""
+"""The state a market file is in, told without looking at its records, for whoever keeps answers."""
 
 import json
 from collections.abc import Mapping
@@ -7,11 +6,10 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import Final
 
-import duckdb
 import polars as pl
 
-from pricing.store.connection import run
-from pricing.store.kept.settings import read_settings
+from pricing.store.audit import now, write_audit
+from pricing.store.connection import Opened, add_rows, run, value
 from pricing.store.kept.tokens import Token, tokens_in_force
 from pricing.store.records.terms import own_rates
 
@@ -22,8 +20,7 @@ OPINION_ACTIONS: Final = ("opinions", "withdraw opinion")
 """Actions after which ``Market.opinions`` may."""
 
 CHANGES_SEEN: Final = "record_changes"
-"""In the detail of a fit's line of the audit trail: how many changes of records and opinions there had
-been."""
+"""In the detail of a fit's line of the audit trail: how many changes of records and opinions it saw."""
 
 
 @dataclass(frozen=True)
@@ -61,48 +58,54 @@ class StoredState:
     fitted_at: Mapping[str, datetime] = field(default_factory=dict)
 
 
-def read_state(opened: duckdb.DuckDBPyConnection) -> StoredState:
+def read_state(opened: Opened) -> StoredState:
     """See ``Market.state``."""
-    changes, said = _changes(opened, RECORD_ACTIONS), _changes(opened, OPINION_ACTIONS)
-    ((last,),) = run(
-        opened, "SELECT max(done_at) FROM audit WHERE list_contains(?, action)", [list(RECORD_ACTIONS)]
-    )
-    ((batches,),) = run(opened, "SELECT count(*) FROM batches WHERE undone_at IS NULL")
-    ((last_sale,),) = run(opened, "SELECT max(event_date) FROM records WHERE outcome = 'sold'")
-    ((base_currency,),) = run(opened, "SELECT base_currency FROM market")
+    changes, last = _changes(opened, RECORD_ACTIONS)
+    opinions, _ = _changes(opened, OPINION_ACTIONS)
     fits = run(
         opened,
-        "SELECT fit_id, fitted_at, detail FROM fits "
-        "LEFT JOIN audit ON action = 'fit' AND subject = fit_id "
+        "SELECT fit_id, fitted_at, detail FROM fits LEFT JOIN audit ON action = 'fit' AND subject = fit_id "
         "ORDER BY length(fit_id), fit_id",
     )
     fit, fitted_at, detail = fits[-1] if fits else (None, None, None)
     seen = None if detail is None else json.loads(detail).get(CHANGES_SEEN)
-    if seen is not None:
-        stale = changes + said > seen
-    else:  # a fit of a version that did not count
-        stale = last is not None and fitted_at is not None and last > fitted_at
+    stale = last is not None and fitted_at is not None and last > fitted_at
+    if seen is not None:  # unlike a fit of a version that did not count
+        stale = changes + opinions > seen
     return StoredState(
         f"{changes} {last}",
-        batches,
+        value(opened, "SELECT count(*) FROM batches WHERE undone_at IS NULL"),
         fit,
         stale,
-        last_sale,
-        base_currency,
+        value(opened, "SELECT max(event_date) FROM records WHERE outcome = 'sold'"),
+        value(opened, "SELECT base_currency FROM market"),
         tuple(name for name, _, _ in fits),
-        read_settings(opened),
+        dict(run(opened, "SELECT name, value FROM settings ORDER BY name")),
         tokens_in_force(opened),
         own_rates(opened),
-        said,
+        opinions,
         {name: made for name, made, _ in fits},
     )
 
 
-def changes_a_fit_sees(opened: duckdb.DuckDBPyConnection) -> int:
+def changes_a_fit_sees(opened: Opened) -> int:
     """How often records or opinions have been changed."""
-    return _changes(opened, RECORD_ACTIONS + OPINION_ACTIONS)
+    return _changes(opened, RECORD_ACTIONS + OPINION_ACTIONS)[0]
 
 
-def _changes(opened: duckdb.DuckDBPyConnection, actions: tuple[str, ...]) -> int:
-    ((count,),) = run(opened, "SELECT count(*) FROM audit WHERE list_contains(?, action)", [list(actions)])
-    return int(count)
+def _changes(opened: Opened, actions: tuple[str, ...]) -> tuple[int, datetime | None]:
+    """How many lines of the audit trail are of such actions, and when the last was written."""
+    query = "SELECT count(*), max(done_at) FROM audit WHERE list_contains(?, action)"
+    ((count, last),) = run(opened, query, [list(actions)])
+    return count, last
+
+
+def keep_settings(opened: Opened, settings: Mapping[str, str | None]) -> None:
+    """See ``Market.keep_settings``."""
+    at = now()
+    for name, text in settings.items():
+        if text is None:
+            run(opened, "DELETE FROM settings WHERE name = ?", [name])
+        else:
+            add_rows(opened, "settings", [{"name": name, "value": text}], clash="replace")
+        write_audit(opened, at, "setting", name, {"characters": len(text or "")})

@@ -14,8 +14,9 @@ import socket
 import struct
 import sys
 from collections.abc import Callable, Iterator
+from contextlib import suppress
 from pkgutil import resolve_name
-from typing import Any, Final
+from typing import IO, Any, Final
 
 from pricing.errors import FileError, PricingError
 from pricing.untrusted.limits import Limits
@@ -102,24 +103,22 @@ def _reap(running: dict[int, int]) -> None:
     for process in list(running):
         done, status = os.waitpid(process, os.WNOHANG)
         if done:
-            told = running.pop(process)
-            try:
-                os.write(told, str(os.waitstatus_to_exitcode(status)).encode())
-            except BrokenPipeError:
-                pass  # nobody asks any more
-            os.close(told)
+            pipe = running.pop(process)
+            with suppress(BrokenPipeError):  # nobody asks any more
+                os.write(pipe, str(os.waitstatus_to_exitcode(status)).encode())
+            os.close(pipe)
 
 
 def _end_unwanted(running: dict[int, int]) -> None:
     """Kill every child whose caller has gone: the reading end of its pipe is closed then."""
     import select
 
-    looked = select.poll()
-    for process, told in running.items():
-        looked.register(told, 0)
-        if any(told == which for which, _ in looked.poll(0)):
+    poll = select.poll()
+    for process, pipe in running.items():
+        poll.register(pipe, 0)
+        if any(pipe == which for which, _ in poll.poll(0)):
             os.kill(process, signal.SIGKILL)
-        looked.unregister(told)
+        poll.unregister(pipe)
 
 
 def _answer(answers: socket.socket, reader: Callable[..., Any] | BaseException) -> None:
@@ -141,18 +140,19 @@ def _answer(answers: socket.socket, reader: Callable[..., Any] | BaseException) 
                 deadline.stop()
                 granted += len(answers.recv(64))
                 deadline.go()
-            hand_over(answers, facts, content)
+            holds = None if content is None else "bytes" if isinstance(content, bytes) else "frame"
+            send(answers, {"facts": facts, "holds": holds}, content)
             granted -= 1
         end: dict[str, Any] = {"end": True}
     except BaseException as error:
-        end = said(error, request["path"], limits, size)
+        end = refusal(error, request["path"], limits, size)
     deadline.stop()
-    sent(answers, json.dumps(end).encode())
+    send(answers, end)
     while answers.recv(64):  # a socket that is closed before all of it was read loses what was sent last
         pass
 
 
-def said(error: BaseException, path: str, limits: Limits, size: int) -> dict[str, Any]:
+def refusal(error: BaseException, path: str, limits: Limits, size: int) -> dict[str, Any]:
     """An error as a message: one raised on purpose by its name, any other as a sentence about the file."""
     if isinstance(error, PricingError):
         return {"error": type(error).__name__, "message": str(error)[:LONGEST_MESSAGE]}
@@ -171,9 +171,8 @@ def bounded(
     """Answers as long as all of them together are not larger than a file of that size may be."""
     most, total = limits.bytes_out(size), 0
     for facts, content in answers:
-        total += (
-            len(content) if isinstance(content, bytes) else 0 if content is None else content.estimated_size()
-        )
+        if content is not None:
+            total += len(content) if isinstance(content, bytes) else content.estimated_size()
         if total > most:
             raise FileError(
                 f"{path} cannot be read: its {size:,} bytes unpack to more than {most:,}, more than any "
@@ -182,61 +181,51 @@ def bounded(
         yield facts, content
 
 
-def hand_over(answers: socket.socket, facts: dict[str, Any], content: Any) -> None:
-    """Send one answer: its facts as a message, its frame or bytes as a file in memory that comes with it."""
+def send(to: socket.socket, facts: dict[str, Any], content: Any = None) -> None:
+    """Send a message, and a frame or bytes as a file in memory that comes with it."""
+    message = json.dumps(facts).encode()
+    head = _LENGTH.pack(len(message))
     if content is None:
-        sent(answers, json.dumps({"facts": facts}).encode())
+        to.sendall(head + message)
         return
-    with os.fdopen(memory_file(), "w+b") as file:
+    with _memory_file() as file:
         if isinstance(content, bytes):
             file.write(content)
         else:
             content.write_ipc(file)
         file.flush()
-        kind = "bytes" if isinstance(content, bytes) else "frame"
-        sent(answers, json.dumps({"facts": facts, "holds": kind}).encode(), file.fileno())
+        socket.send_fds(to, [head], [file.fileno()])
+    to.sendall(message)
 
 
-def memory_file() -> int:
+def _memory_file() -> IO[bytes]:
     """A file without a name, in memory where there are such."""
     if hasattr(os, "memfd_create"):
-        return os.memfd_create("answer")
+        return os.fdopen(os.memfd_create("answer"), "w+b")
     import tempfile
 
-    with tempfile.TemporaryFile() as file:
-        return os.dup(file.fileno())
-
-
-def sent(answers: socket.socket, message: bytes, file: int | None = None) -> None:
-    """Send a message, and a file with it."""
-    head = _LENGTH.pack(len(message))
-    if file is None:
-        answers.sendall(head + message)
-        return
-    socket.send_fds(answers, [head], [file])
-    answers.sendall(message)
+    return tempfile.TemporaryFile()
 
 
 def received(answers: socket.socket) -> tuple[bytes, int | None]:
     """The next message and the file that came with it; nothing once the other end is closed."""
     head, files, _, _ = socket.recv_fds(answers, _LENGTH.size, 1)
     file = files[0] if files else None
-    while 0 < len(head) < _LENGTH.size:
-        more = answers.recv(_LENGTH.size - len(head))
-        if not more:
-            return b"", file
-        head += more
-    if not head:
+    head += _exactly(answers, _LENGTH.size - len(head)) if head else b""
+    if len(head) < _LENGTH.size:
         return b"", file
     (length,) = _LENGTH.unpack(head)
+    message = _exactly(answers, length)
+    return message if len(message) == length else b"", file
+
+
+def _exactly(answers: socket.socket, length: int) -> bytes:
+    """So many bytes, or fewer where the other end is closed before."""
     parts: list[bytes] = []
-    while length:
-        part = answers.recv(min(length, 1 << 20))
-        if not part:
-            return b"", file
+    while length and (part := answers.recv(min(length, 1 << 20))):
         parts.append(part)
         length -= len(part)
-    return b"".join(parts), file
+    return b"".join(parts)
 
 
 class _Deadline:
@@ -269,6 +258,6 @@ def _limit(limits: Limits, size: int) -> _Deadline:
     bound(resource.RLIMIT_CPU, int(limits.seconds(size)) + 1)
     if sys.platform == "linux":
         with open("/proc/self/statm", encoding="ascii") as file:
-            held = int(file.read().split()[0]) * resource.getpagesize()
-        bound(resource.RLIMIT_AS, held + limits.memory(size))
+            in_use = int(file.read().split()[0]) * resource.getpagesize()
+        bound(resource.RLIMIT_AS, in_use + limits.memory(size))
     return _Deadline(WALL * limits.seconds(size))

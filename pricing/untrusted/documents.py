@@ -30,19 +30,12 @@ _TYPES: Final = (datetime, date, time)  # a datetime is a date too, and is asked
 
 def read_toml(path: Path, *, most: int = LARGEST, decimals: bool = False) -> dict[str, Any]:
     """The content of a TOML file; numbers with a point as ``Decimal`` where ``decimals`` are asked for.
-
-    Raises:
-        FileError: it cannot be read, is no regular file, no UTF-8 text or no TOML.
-    """
+    Raises ``FileError`` where it cannot be read, is no regular file, no UTF-8 text or no TOML."""
     return _document(path, "toml", most, decimals)
 
 
 def read_json(path: Path, *, most: int = LARGEST) -> Any:
-    """The content of a JSON file.
-
-    Raises:
-        FileError: it cannot be read, is no regular file, no UTF-8 text or no JSON.
-    """
+    """The content of a JSON file; raises as ``read_toml`` does."""
     return _document(path, "json", most, decimals=False)
 
 
@@ -71,18 +64,19 @@ def document(
     path = Path(name)
     try:
         text = bounded_bytes(path, most).decode("utf-8-sig")
-        if kind == "json":
-            found: Any = json.loads(text, parse_int=whole_number)
-        else:
-            found = tomllib.loads(text, parse_float=Decimal if decimals else float)
+        content: Any = (
+            json.loads(text, parse_int=whole_number)
+            if kind == "json"
+            else tomllib.loads(text, parse_float=Decimal if decimals else float)
+        )
     except UnicodeDecodeError as error:
         raise FileError(f"{path} cannot be read: it is not UTF-8 text, at byte {error.start}") from None
     except (ValueError, RecursionError) as error:
         why = "it is nested too deeply" if isinstance(error, RecursionError) else error
         raise FileError(f"{path} cannot be read as {kind.upper()}: {why}") from None
-    if _deeper(found, DEEPEST):
+    if _deeper(content, DEEPEST):
         raise FileError(f"{path} cannot be read as {kind.upper()}: it is nested deeper than {DEEPEST}")
-    yield _sayable(found), None
+    yield _sayable(content), None
 
 
 def _document(path: Path, kind: str, most: int, decimals: bool) -> Any:
@@ -111,13 +105,13 @@ def _sayable(content: Any) -> Any:
     return content
 
 
-def _meant(said: Any) -> Any:
+def _meant(stated: Any) -> Any:
     """The inverse of ``_sayable``."""
-    if isinstance(said, list):
-        return [_meant(item) for item in said]
-    if not isinstance(said, dict):
-        return said
-    ((kind, value),) = said.items()
+    if isinstance(stated, list):
+        return [_meant(item) for item in stated]
+    if not isinstance(stated, dict):
+        return stated
+    ((kind, value),) = stated.items()
     if kind == "":
         return {key: _meant(item) for key, item in value}
     if kind == "Decimal":

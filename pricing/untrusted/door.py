@@ -24,7 +24,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from pricing import errors
 from pricing.errors import FileError
-from pricing.untrusted.child import NAME_LENGTH, WALL, bounded, memory_file, received, said, sent
+from pricing.untrusted.child import NAME_LENGTH, WALL, bounded, received, refusal, send
 from pricing.untrusted.files import regular_size
 from pricing.untrusted.limits import Limits
 
@@ -34,16 +34,7 @@ if TYPE_CHECKING:
 _LEAN: Final = {"OPENBLAS_NUM_THREADS": "1", "ARROW_DEFAULT_MEMORY_POOL": "system"}
 """Keeps libraries from setting memory aside that the limit would count: threads' own, large arenas."""
 
-_PASSED: Final = (
-    "PATH",
-    "HOME",
-    "LANG",
-    "LC_ALL",
-    "TZ",
-    "TMPDIR",
-    "PYTHONDONTWRITEBYTECODE",
-    "LD_LIBRARY_PATH",
-)
+_PASSED: Final = "PATH HOME LANG LC_ALL TZ TMPDIR PYTHONDONTWRITEBYTECODE LD_LIBRARY_PATH".split()
 """Environment variables that the reading process is given: none that holds a password."""
 
 
@@ -83,11 +74,9 @@ def read_untrusted(
     """Read a file that may do harm in a child process within limits, with a function of a module of ours.
 
     ``size``: bytes that the limits go by, of a folder's files together; without it ``path`` must be a regular
-    file. ``content``: what is read in place of a file, of which ``path`` is then only the name.
-
-    Raises:
-        PricingError: what the reader raises, and ``FileError`` for whatever else stands in the way: too much
-            memory, time or content, an error of a library, no regular file.
+    file. ``content``: what is read in place of a file, of which ``path`` is then only the name. Raises what
+    the reader raises, and ``FileError`` for whatever else stands in the way: too much memory, time or
+    content, an error of a library, no regular file.
     """
     limits = Limits.of(os.environ)
     if content is not None:
@@ -110,7 +99,7 @@ def read_untrusted(
                 "limits": asdict(limits), "arguments": arguments,
             }  # fmt: skip
             try:
-                _send(mine, json.dumps(request).encode(), content)
+                send(mine, request, content)
                 while True:
                     message, file = received(mine)
                     if not message:
@@ -131,8 +120,7 @@ def read_untrusted(
 
 
 def warm(reader: str) -> None:
-    """Start the reading process and have it import ``module:function``, while this one imports what it needs
-    itself."""
+    """Start the reading process and have it import ``module:function``, while this one goes on."""
     if hasattr(os, "fork"):
         with _LOCK, suppress(OSError):
             _started().control.sendall(_named(reader))
@@ -151,34 +139,22 @@ def _folder() -> str:
         return os.sep
 
 
-def _send(mine: socket.socket, request: bytes, content: bytes | None) -> None:
-    if content is None:
-        sent(mine, request)
-        return
-    with os.fdopen(memory_file(), "w+b") as file:
-        file.write(content)
-        file.flush()
-        sent(mine, request, file.fileno())
-
-
 def _answer(answer: dict[str, Any], file: int | None) -> Answer:
     if file is None:
         return Answer(answer["facts"], None)
     with os.fdopen(file, "rb") as opened:
-        length = os.fstat(file).st_size
-        if answer["holds"] == "bytes" or length < MAPPED:
-            opened.seek(0)
-            held = opened.read()
-            if answer["holds"] == "bytes":
-                return Answer(answer["facts"], held)
+        opened.seek(0)
+        if answer["holds"] == "bytes":
+            return Answer(answer["facts"], opened.read())
         import polars as pl
         import pyarrow as pa
 
-        if length < MAPPED:
-            return Answer(answer["facts"], pl.from_arrow(pa.ipc.open_file(pa.py_buffer(held)).read_all()))
-        with pa.memory_map(f"/dev/fd/{file}") as mapped:  # which needs its file no more once it is mapped
-            table = pa.ipc.open_file(mapped.read_buffer()).read_all()
-        return Answer(answer["facts"], pl.from_arrow(table))
+        if os.fstat(file).st_size < MAPPED:
+            buffer = pa.py_buffer(opened.read())
+        else:
+            with pa.memory_map(f"/dev/fd/{file}") as mapped:  # which needs its file no more once it is mapped
+                buffer = mapped.read_buffer()
+        return Answer(answer["facts"], pl.from_arrow(pa.ipc.open_file(buffer).read_all()))
 
 
 def _error(answer: dict[str, Any]) -> Exception:
@@ -189,8 +165,7 @@ def _error(answer: dict[str, Any]) -> Exception:
 
 def _end_of(ended: int, limits: Limits, size: int) -> str:
     """Why a child ended without an answer."""
-    told = os.read(ended, 20)
-    number = int(told) if told else 0
+    number = int(os.read(ended, 20) or 0)
     if number == -signal.SIGXCPU:
         return f"cannot be read: it would take more than {limits.seconds(size):,.0f} seconds of a processor"
     if number == -signal.SIGALRM:
@@ -204,14 +179,14 @@ def _end_of(ended: int, limits: Limits, size: int) -> str:
 
 
 def _read_here(
-    reader: Reader, path: Path, limits: Limits, size: int, given: bytes | None, arguments: dict[str, Any]
+    reader: Reader, path: Path, limits: Limits, size: int, content: bytes | None, arguments: dict[str, Any]
 ) -> Iterator[Answer]:
     try:
-        source = str(path) if given is None else io.BytesIO(given)
+        source = str(path) if content is None else io.BytesIO(content)
         for facts, holds in bounded(reader(source, limits, **arguments), str(path), limits, size):
             yield Answer(facts, holds)
     except Exception as error:
-        raise _error(said(error, str(path), limits, size)) from None
+        raise _error(refusal(error, str(path), limits, size)) from None
 
 
 class _Server:

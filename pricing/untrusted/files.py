@@ -28,7 +28,7 @@ def regular_size(path: Path, most: int) -> int:
     except UnicodeDecodeError:
         raise FileError(f"{path} cannot be read: its name is not UTF-8; give it another") from None
     try:
-        found = path.stat()
+        facts = path.stat()
     except FileNotFoundError:
         raise FileError(f"{path} cannot be read: it does not exist") from None
     except OSError as error:
@@ -36,11 +36,11 @@ def regular_size(path: Path, most: int) -> int:
     except ValueError as error:  # a zero byte, or what no name of a file can hold
         raise FileError(f"{str(path)!r} is no name of a file: {error}") from None
     for is_kind, kind in _KINDS:
-        if is_kind(found.st_mode):
+        if is_kind(facts.st_mode):
             raise FileError(f"{path} cannot be read: it is {kind}, not a file")
-    if found.st_size > most:
-        raise FileError(f"{path} cannot be read: it has {found.st_size:,} bytes, at most {most:,} are read")
-    return found.st_size
+    if facts.st_size > most:
+        raise FileError(f"{path} cannot be read: it has {facts.st_size:,} bytes, at most {most:,} are read")
+    return facts.st_size
 
 
 def is_folder(path: Path) -> bool:
@@ -54,11 +54,8 @@ def inside(folder: Path, path: Path) -> bool:
 
 
 def bounded_bytes(path: Path, most: int) -> bytes:
-    """The content of a regular file of at most ``most`` bytes, though it were exchanged meanwhile.
-
-    Raises:
-        FileError: as ``regular_size``, or it cannot be read.
-    """
+    """The content of a regular file of at most ``most`` bytes, though it were exchanged meanwhile. Raises
+    ``FileError`` as ``regular_size`` does, and where it cannot be read."""
     regular_size(path, most)
     try:
         opened = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0))

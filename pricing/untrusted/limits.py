@@ -48,12 +48,8 @@ class Limits:
 
     @classmethod
     def of(cls, environment: Mapping[str, str]) -> "Limits":
-        """From environment variables, defaults for those that are absent.
-
-        Raises:
-            FileError: a value is no whole number.
-        """
-        given = {}
+        """From environment variables, defaults for absent ones. Raises ``FileError`` for no whole number."""
+        values = {}
         for limit in fields(Limits):
             name = f"PRICING_{limit.name.upper()}"
             text = environment.get(name)
@@ -63,8 +59,8 @@ class Limits:
                 raise FileError(
                     f"{name} is {text!r}, expected a whole number of at least {limit.metadata['least']}"
                 )
-            given[limit.name] = int(text)
-        return cls(**given)
+            values[limit.name] = int(text)
+        return cls(**values)
 
     def memory(self, size: int) -> int:
         """Bytes of memory for a file of ``size`` bytes."""

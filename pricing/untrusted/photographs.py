@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 from pricing.errors import FileError
 from pricing.untrusted.door import read_untrusted
@@ -61,20 +61,15 @@ def read_photograph(content: bytes, called: str, kinds: Sequence[str] = ORIGINAL
     if len(content) > LARGEST:
         raise FileError(f"{called} has {len(content):,} bytes, at most {LARGEST:,}: send a smaller one")
     if not any(content.startswith(KINDS[kind]) for kind in kinds):
-        known = f"{', '.join(kinds[:-1])} or {kinds[-1]}"
+        formats = f"{', '.join(kinds[:-1])} or {kinds[-1]}"
         phone = content[4:12] in _PHONE
         more = "; it is one of a telephone's own, which can send JPEG too" if phone else ""
-        raise FileError(f"{called} is no {known} picture: send it as one of these{more}")
+        raise FileError(f"{called} is no {formats} picture: send it as one of these{more}")
     from pricing.untrusted.picture_reader import picture
 
-    length, formats = len(content), list(kinds)
-    (answer,) = read_untrusted(
-        picture, Path(called), content=content, called=called, length=length, kinds=formats
-    )
-    facts = answer.facts
-    taken = facts["taken_on"]
-    return ReadPhotograph(
-        digest=hashlib.sha256(content).hexdigest(), content=content, shown=answer.content,
-        kind=facts["kind"], width=facts["width"], height=facts["height"],
-        taken_on=None if taken is None else date.fromisoformat(taken), removed=tuple(facts["removed"]),
-    )  # fmt: skip
+    about: dict[str, Any] = {"called": called, "length": len(content), "kinds": list(kinds)}
+    (answer,) = read_untrusted(picture, Path(called), content=content, **about)
+    taken, removed = answer.facts["taken_on"], tuple(answer.facts["removed"])
+    taken_on = None if taken is None else date.fromisoformat(taken)
+    facts = answer.facts | {"taken_on": taken_on, "removed": removed}
+    return ReadPhotograph(hashlib.sha256(content).hexdigest(), content, answer.content, **facts)

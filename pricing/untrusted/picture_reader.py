@@ -48,22 +48,27 @@ def picture(
     None, ``removed``: what the file told beside the picture) and the JPEG that is shown of it.
 
     ``called`` names it in sentences, ``length`` is its bytes, ``kinds`` are formats that are taken. What is
-    transparent is white, and colours are those of sRGB.
-
-    Raises:
-        FileError: it has too many pixels, more than its bytes can truly hold, or is no such picture.
+    transparent is white, and colours are those of sRGB. Raises ``FileError`` where it has too many pixels,
+    more than its bytes can truly hold, or is no such picture.
     """
     side = (LONGEST_SIDE, LONGEST_SIDE)
     try:
         with Image.open(source, formats=kinds) as opened:
             kind = "JPEG" if opened.format == "MPO" else str(opened.format)
             wide, high = opened.size
-            _refuse_large(called, wide * high, len(opened.getbands()), limits.bytes_out(length))
+            if wide * high > MOST_PIXELS:
+                raise FileError(_too_many(called))
+            unfolded = wide * high * len(opened.getbands())
+            if unfolded > limits.bytes_out(length):
+                raise FileError(
+                    f"{called} would unfold to {unfolded:,} bytes, more than any true photograph of its "
+                    "size: send the photograph as the camera wrote it"
+                )
             opened.draft("RGB", side)
             if opened.mode in _PLAIN:
                 opened.thumbnail(side)
             opened.load()
-            removed, taken_on, turned = _told(opened)
+            removed, taken_on, turned = _written_beside(opened)
             upright = ImageOps.exif_transpose(opened)
             profile = opened.info.get("icc_profile")
     except Image.DecompressionBombError:
@@ -81,21 +86,11 @@ def picture(
     yield facts, written.getvalue()
 
 
-def _refuse_large(called: str, pixels: int, bands: int, most: int) -> None:
-    if pixels > MOST_PIXELS:
-        raise FileError(_too_many(called))
-    if pixels * bands > most:
-        raise FileError(
-            f"{called} would unfold to {pixels * bands:,} bytes, more than any true photograph of its size: "
-            "send the photograph as the camera wrote it"
-        )
-
-
 def _too_many(called: str) -> str:
     return f"{called} has more than {MOST_PIXELS:,} pixels, which is too many to take in: send a smaller one"
 
 
-def _told(opened: Image.Image) -> tuple[list[str], str | None, int]:
+def _written_beside(opened: Image.Image) -> tuple[list[str], str | None, int]:
     """What a file tells beside its picture, the day it was taken, and its orientation; a file may say
     anything there, and what cannot be read is left out like the rest."""
     beside = {name for name, keys in _BESIDE.items() if any(opened.info.get(key) for key in keys)}

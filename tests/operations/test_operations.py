@@ -297,7 +297,7 @@ def test_a_restore_that_is_killed_at_any_step_leaves_one_market_or_the_other(
         "import os, sys\n"
         "from pathlib import Path\n"
         "from pricing.operations.backups import restore\n"
-        "from pricing.store import replacing\n"
+        "from pricing.store import opening\n"
         "def strike(*_, **__): os._exit(9)\n"
         f"os.{call} = strike\n"
         "restore(Path(sys.argv[1]), sys.argv[2])\n"

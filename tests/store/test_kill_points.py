@@ -21,8 +21,8 @@ import pytest
 from pricing.errors import PricingError
 from pricing.operations.backups import back_up, restore
 from pricing.store.market import Market
+from pricing.store.opening import put_aside
 from pricing.store.records.first_load import load_into
-from pricing.store.replacing import put_aside
 from tests.benchmarks.bench_intake import write_rows
 from tests.store.kill_points import DONE, calls_of, in_a_fork, killed_at
 

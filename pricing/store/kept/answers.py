@@ -18,11 +18,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-import duckdb
-
 from pricing.errors import DoneMeanwhileError, MarketError
 from pricing.store.audit import now
-from pricing.store.connection import Connect, add_row, keeper_of, run
+from pricing.store.connection import Connect, Opened, add_row, keeper_of, run
 
 try:
     import fcntl
@@ -49,15 +47,9 @@ class KeptAnswer:
     result: dict[str, Any]
 
 
-def keep_result(
-    opened: duckdb.DuckDBPyConnection, idempotency: IdempotencyKey | None, result: Mapping[str, Any]
-) -> None:
-    """Write down what comes of a piece of work, in its own transaction; nothing where there is no
-    key.
-
-    Raises ``DoneMeanwhileError`` where something was done under the key already; the transaction is then
-    undone.
-    """
+def keep_result(opened: Opened, idempotency: IdempotencyKey | None, result: Mapping[str, Any]) -> None:
+    """Write down what comes of a piece of work, in its own transaction; nothing where there is no key. Raises
+    ``DoneMeanwhileError`` where something was done under the key already; the transaction is then undone."""
     if idempotency is None:
         return
     if run(opened, "SELECT 1 FROM answers WHERE key = ?", [idempotency.key]):
@@ -77,12 +69,11 @@ def _held_here(path: Path, key: str) -> Iterator[bool]:
         return
     folder = Path(tempfile.gettempdir()) / f"pricing-keys-{os.getuid()}"
     folder.mkdir(mode=0o700, exist_ok=True)
-    known = folder.lstat()
-    if not stat.S_ISDIR(known.st_mode) or known.st_uid != os.getuid() or known.st_mode & 0o077:
+    facts = folder.lstat()
+    if not stat.S_ISDIR(facts.st_mode) or facts.st_uid != os.getuid() or facts.st_mode & 0o077:
         raise MarketError(f"{folder} is not a folder of this user alone: remove it, or set TMPDIR to another")
     name = folder / hashlib.sha256(f"{path.absolute()} {key}".encode()).hexdigest()
-    file = os.open(name, os.O_CREAT | os.O_RDWR | os.O_NOFOLLOW, 0o600)
-    try:
+    with os.fdopen(os.open(name, os.O_CREAT | os.O_RDWR | os.O_NOFOLLOW, 0o600), "r+b") as file:
         try:
             fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except OSError:
@@ -92,8 +83,6 @@ def _held_here(path: Path, key: str) -> Iterator[bool]:
             yield True
         finally:
             name.unlink(missing_ok=True)
-    finally:
-        os.close(file)
 
 
 class KeptAnswers:
@@ -110,10 +99,7 @@ class KeptAnswers:
         return KeptAnswer(rows[0][0], rows[0][1], json.loads(rows[0][2])) if rows else None
 
     def key_held(self, key: str) -> AbstractContextManager[bool]:
-        """Hold a key while its work is done; false when it is held elsewhere: by any program on this
-        machine, or on any machine where a server keeps the market.
-
-        Raises ``ServerAwayError`` when the server cannot be reached.
-        """
+        """Hold a key while its work is done; false when it is held elsewhere: by any program on this machine,
+        or on any machine where a server keeps the market. Raises ``ServerAwayError`` when that is away."""
         keeper = keeper_of(self._path)
         return _held_here(self._path, key) if keeper is None else keeper.key_held(self._path, key)

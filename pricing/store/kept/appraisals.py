@@ -4,16 +4,23 @@ what. Rows are added and never altered."""
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Final
 
-import duckdb
 import polars as pl
 
 from pricing.errors import MarketError
 from pricing.store.audit import now, write_audits
-from pricing.store.connection import Connect, add_rows, frame, run
-from pricing.store.kept.answers import IdempotencyKey, keep_result
+from pricing.store.connected import Connected
+from pricing.store.connection import Opened, add_rows, value
+from pricing.store.kept.answers import keep_result
 from pricing.store.kept.photographs import insert_photographs
 from pricing.untrusted.photographs import ReadPhotograph
+
+_REVISIONS: Final = (
+    "SELECT appraisal_id, revision, record, content, evidence_digest, made_at, made_by, reason "
+    "FROM appraisals LEFT JOIN appraisal_evidence ON digest = evidence_digest"
+)
+_LAST: Final = "QUALIFY row_number() OVER (PARTITION BY appraisal_id ORDER BY revision DESC) = 1"
 
 FieldChange = tuple[str, str, str]
 """A field, what it was, what it is."""
@@ -49,17 +56,7 @@ class Draft:
     photographs: Sequence[ReadPhotograph] = ()
 
 
-def _expect(opened: duckdb.DuckDBPyConnection, name: str, after: int) -> None:
-    (last,) = run(opened, "SELECT max(revision) FROM appraisals WHERE appraisal_id = ?", [name])[0]
-    if last is None:
-        raise MarketError(f"there is no appraisal {name!r} to revise")
-    if last != after:
-        raise MarketError(
-            f"{name} has had a revision meanwhile: its last is {last}, this one follows {after}"
-        )
-
-
-def _insert(opened: duckdb.DuckDBPyConnection, numbered: Sequence[tuple[Draft, str]], at: datetime) -> None:
+def _insert(opened: Opened, numbered: Sequence[tuple[Draft, str]], at: datetime) -> None:
     """Insert drafts, each under its appraisal's name, a table at a time."""
     rows = [
         {
@@ -68,70 +65,57 @@ def _insert(opened: duckdb.DuckDBPyConnection, numbered: Sequence[tuple[Draft, s
         }
         for draft, name in numbered
     ]  # fmt: skip
-    add_rows(opened, "appraisals", pl.DataFrame(rows, schema_overrides={"evidence_digest": pl.String}))
+    add_rows(opened, "appraisals", rows)
     frozen = {draft.digest: draft.evidence for draft, _ in numbered if draft.evidence is not None}
-    if frozen:
-        kept = pl.DataFrame({"digest": list(frozen), "content": list(frozen.values())})
-        add_rows(opened, "appraisal_evidence", kept, new=False)
+    evidence = [{"digest": digest, "content": content} for digest, content in frozen.items()]
+    add_rows(opened, "appraisal_evidence", evidence, clash="skip")
     insert_photographs(opened, [shot for draft, _ in numbered for shot in draft.photographs])
     changed = [
         {"appraisal_id": name, "revision": draft.after + 1, "field": field, "old": old, "new": new}
         for draft, name in numbered
         for field, old, new in draft.changes
     ]
-    if changed:
-        add_rows(opened, "appraisal_changes", pl.DataFrame(changed))
-    details = (
-        {"revision": draft.after + 1, "by": draft.made_by, "reason": draft.reason, "evidence": draft.digest}
-        for draft, _ in numbered
-    )
-    names = (name for _, name in numbered)
-    write_audits(opened, at, "appraisal", list(zip(names, details, strict=True)))
+    add_rows(opened, "appraisal_changes", changed)
+    columns = {"revision": "revision", "by": "made_by", "reason": "reason", "evidence": "evidence_digest"}
+    details = ({name: row[column] for name, column in columns.items()} for row in rows)
+    write_audits(opened, at, "appraisal", zip((name for _, name in numbered), details, strict=True))
 
 
-class Appraisals:
+class Appraisals(Connected):
     """The appraisals of a market: ``Market.appraisals``."""
-
-    def __init__(self, connect: Connect, idempotency: IdempotencyKey | None) -> None:
-        self._connect = connect
-        self._receipt = idempotency
 
     def keep(self, drafts: Sequence[Draft]) -> list[tuple[str, int]]:
         """Keep revisions, all or none; returns the id and number of each. Under an idempotency key the last
-        of them is what came of the write.
-
-        Raises ``MarketError`` where an appraisal is not there, or has had a revision meanwhile.
-        """
-        at = now()
+        of them is what came of the write. Raises ``MarketError`` where one is gone or was revised since."""
+        at, newest = now(), "SELECT max(revision) FROM appraisals WHERE appraisal_id = ?"
         with self._connect(write=True) as opened:
-            (count,) = run(opened, "SELECT count(DISTINCT appraisal_id) FROM appraisals")[0]
+            count = value(opened, "SELECT count(DISTINCT appraisal_id) FROM appraisals")
             numbered = []
             for draft in drafts:
                 name = draft.appraisal_id
                 if name is None:
                     count += 1
                     name = f"appraisal-{count:04d}"
-                else:
-                    _expect(opened, name, draft.after)
+                elif (last := value(opened, newest, [name])) is None:
+                    raise MarketError(f"there is no appraisal {name!r} to revise")
+                elif last != draft.after:
+                    which = f"its last is {last}, this one follows {draft.after}"
+                    raise MarketError(f"{name} has had a revision meanwhile: {which}")
                 numbered.append((draft, name))
             revisions = [(name, draft.after + 1) for draft, name in numbered]
             if revisions:
                 _insert(opened, numbered, at)
-                keep_result(
-                    opened, self._receipt, dict(zip(("appraisal_id", "revision"), revisions[-1], strict=True))
-                )
+                name, number = revisions[-1]
+                keep_result(opened, self.idempotency, {"appraisal_id": name, "revision": number})
             return revisions
 
     def revision(self, appraisal_id: str, number: int | None = None) -> Revision:
         """A revision, the last one by default. Raises ``MarketError`` when there is none such."""
-        with self._connect() as opened:
-            rows = run(
-                opened,
-                "SELECT appraisal_id, revision, record, content, evidence_digest, made_at, made_by, reason "
-                "FROM appraisals LEFT JOIN appraisal_evidence ON digest = evidence_digest "
-                "WHERE appraisal_id = ? AND revision = coalesce(?, revision) ORDER BY revision DESC LIMIT 1",
-                [appraisal_id, number],
-            )
+        rows = self._rows(
+            f"{_REVISIONS} WHERE appraisal_id = ? AND revision = coalesce(?, revision) "
+            "ORDER BY revision DESC LIMIT 1",
+            [appraisal_id, number],
+        )
         if not rows:
             which = "" if number is None else f" with a revision {number}"
             raise MarketError(
@@ -141,41 +125,26 @@ class Appraisals:
 
     def last_of(self, names: Sequence[str]) -> list[Revision]:
         """The last revision of each of these appraisals, by one question."""
-        with self._connect() as opened:
-            rows = run(
-                opened,
-                "SELECT appraisal_id, revision, record, content, evidence_digest, made_at, made_by, reason "
-                "FROM appraisals LEFT JOIN appraisal_evidence ON digest = evidence_digest "
-                "WHERE appraisal_id IN (SELECT unnest(?)) "
-                "QUALIFY row_number() OVER (PARTITION BY appraisal_id ORDER BY revision DESC) = 1",
-                [list(names)],
-            )
+        rows = self._rows(f"{_REVISIONS} WHERE appraisal_id IN (SELECT unnest(?)) {_LAST}", [list(names)])
         return [Revision(*row) for row in rows]
 
     def last_revisions(self) -> pl.DataFrame:
         """The last revision of every appraisal, without its evidence."""
-        with self._connect() as opened:
-            return frame(
-                opened,
-                "SELECT appraisal_id, revision, record, evidence_digest, made_at, made_by, reason "
-                "FROM appraisals "
-                "QUALIFY row_number() OVER (PARTITION BY appraisal_id ORDER BY revision DESC) = 1 "
-                "ORDER BY appraisal_id",
-            )
+        return self._frame(
+            "SELECT appraisal_id, revision, record, evidence_digest, made_at, made_by, reason "  # noqa: S608
+            f"FROM appraisals {_LAST} ORDER BY appraisal_id"
+        )
 
     def changes_of(self, appraisal_id: str) -> pl.DataFrame:
         """Who changed what: a row a revision and field, oldest first; a revision that changed no field has
         one row without."""
-        with self._connect() as opened:
-            return frame(
-                opened,
-                "SELECT revision, made_at, made_by, reason, field, old, new FROM appraisals "
-                "LEFT JOIN appraisal_changes USING (appraisal_id, revision) WHERE appraisal_id = ? "
-                "ORDER BY revision, field",
-                [appraisal_id],
-            )
+        return self._frame(
+            "SELECT revision, made_at, made_by, reason, field, old, new FROM appraisals "
+            "LEFT JOIN appraisal_changes USING (appraisal_id, revision) WHERE appraisal_id = ? "
+            "ORDER BY revision, field",
+            [appraisal_id],
+        )
 
     def first_makers(self) -> dict[str, str]:
         """Who entered each appraisal."""
-        with self._connect() as opened:
-            return dict(run(opened, "SELECT appraisal_id, made_by FROM appraisals WHERE revision = 1"))
+        return dict(self._rows("SELECT appraisal_id, made_by FROM appraisals WHERE revision = 1"))

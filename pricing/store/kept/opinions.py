@@ -3,23 +3,22 @@ sales knows. A statement is withdrawn, never erased."""
 
 from collections.abc import Iterable
 from dataclasses import asdict, dataclass
-from datetime import UTC, date, datetime
+from datetime import date
 from pathlib import Path
 from typing import Final
 
-import duckdb
 import polars as pl
 
 from pricing.car_names import Names
-from pricing.clean_text import clean_lines
 from pricing.errors import MarketError, OpinionError
 from pricing.intake.names import FIELDS
 from pricing.intake.tables.readers import read_whole
 from pricing.money.prices import price_records
-from pricing.opinions.statement import TYPES, checked, inversions, named, said_again
-from pricing.store.audit import now, write_audit
-from pricing.store.connection import Connect, frame, run
-from pricing.store.kept.answers import IdempotencyKey, keep_result
+from pricing.opinions.statement import TYPES, Question, checked, inversions, named, said_again
+from pricing.store.audit import needed_reason, now, today_or, write_audit
+from pricing.store.connected import Connected
+from pricing.store.connection import Opened, add_rows, frame, run, value
+from pricing.store.kept.answers import keep_result
 from pricing.store.records.names import under_settled_names
 from pricing.store.records.terms import own_rates, stored_charges
 from pricing.vocabulary import CONDITION_BANDS
@@ -30,8 +29,7 @@ PRICED: Final = {"low": "low_price", "middle": "middle_price", "high": "high_pri
 
 @dataclass(frozen=True)
 class KeptOpinions:
-    """What became of statements: how many were ``read``, ``kept``, and ``known`` already; ``ids`` of those
-    kept."""
+    """What became of statements: how many were ``read``, ``kept``, known before; ``ids`` of those kept."""
 
     read: int
     kept: int
@@ -39,19 +37,11 @@ class KeptOpinions:
     ids: tuple[str, ...]
 
 
-class Statements:
+class Statements(Connected):
     """What people say of prices: ``Market.statements``."""
 
-    def __init__(self, connect: Connect, idempotency: IdempotencyKey | None = None) -> None:
-        self._connect, self._idempotency = connect, idempotency
-
     def add(
-        self,
-        cells: pl.DataFrame,
-        *,
-        file: str | None = None,
-        meant: bool = False,
-        today: date | None = None,
+        self, cells: pl.DataFrame, *, file: str | None = None, meant: bool = False, today: date | None = None
     ) -> KeptOpinions:
         """Keep statements, all or none; those that are kept already change nothing.
 
@@ -65,27 +55,32 @@ class Statements:
             TableError, OpinionError: see ``statement.checked``; a better state is said to fetch less, and it
                 is not ``meant``; or a span has no all-in price in the market's currency.
         """
-        given, at = checked(cells, datetime.now(UTC).date() if today is None else today), now()
+        stated, at = checked(cells, today_or(today)), now()
         with self._connect(write=True) as opened:
-            given = named(_spelt(opened, given)).unique("opinion_id", keep="first", maintain_order=True)
+            stated = named(_spelt(opened, stated)).unique("opinion_id", keep="first", maintain_order=True)
             earlier = frame(opened, "SELECT * FROM opinions WHERE withdrawn_at IS NULL")
-            known = frame(opened, "SELECT opinion_id FROM opinions")
-            new = given.join(known, on="opinion_id", how="anti", maintain_order="left")
-            if not meant:
-                _ask_again(earlier, new)
-            _refuse_unpriced(_priced(opened, new))
-            if new.height:
-                opened.register(
-                    "given", new.with_columns(kept_at=pl.lit(at), file=pl.lit(file, dtype=pl.String))
+            earlier_ids = frame(opened, "SELECT opinion_id FROM opinions")
+            new = stated.join(earlier_ids, on="opinion_id", how="anti", maintain_order="left")
+            again = [] if meant else _new_inversions(earlier.select(new.columns), new)
+            if again:
+                raise OpinionError(f"{said_again(again)} If so, say that it is meant; nothing was kept.")
+            unpriced = _priced(opened, new).filter(pl.col("unpriced").is_not_null())
+            for row in unpriced.head(1).iter_rows(named=True):
+                raise OpinionError(
+                    f"what {row['source']} says of the {row['make']} {row['model']} cannot be brought to "
+                    "all-in prices in the market's currency: "
+                    f"{row['unpriced'].replace('_', ' ')}; nothing was kept"
                 )
-                columns = ", ".join(("opinion_id", *TYPES, "file", "kept_at"))
-                run(opened, f"INSERT INTO opinions ({columns}) SELECT {columns} FROM given")  # noqa: S608
-                opened.unregister("given")
+            if new.height:
+                rows = new.select(
+                    "opinion_id", *TYPES, file=pl.lit(file, dtype=pl.String), kept_at=pl.lit(at)
+                )
+                add_rows(opened, "opinions", rows)
                 subject = file or ", ".join(new["source"].unique(maintain_order=True))
                 write_audit(opened, at, "opinions", subject, {"statements": new["opinion_id"].to_list()})
-            kept = KeptOpinions(len(cells), new.height, len(cells) - new.height, tuple(new["opinion_id"]))
-            keep_result(opened, self._idempotency, asdict(kept))
-        return kept
+            report = KeptOpinions(len(cells), new.height, len(cells) - new.height, tuple(new["opinion_id"]))
+            keep_result(opened, self.idempotency, asdict(report))
+        return report
 
     def load(self, files: Iterable[Path], *, meant: bool = False, today: date | None = None) -> KeptOpinions:
         """Keep the statements of files (csv, xlsx and whatever else sale records are read from), each whole
@@ -106,89 +101,65 @@ class Statements:
         """The statements, oldest first, under settled names, with ``PRICED``; with ``every`` those withdrawn
         too. ``as_of`` keeps what was said up to that day."""
         with self._connect() as opened:
-            said = frame(
+            statements = frame(
                 opened,
                 "SELECT * FROM opinions WHERE stated_on <= coalesce(?, DATE '9999-12-31') "
                 "AND (? OR withdrawn_at IS NULL) ORDER BY stated_on, kept_at, source, make, model, variant, "
                 "list_position(?, condition_band), condition_score, opinion_id",
                 [as_of, every, list(CONDITION_BANDS)],
             )
-            return _priced(opened, under_settled_names(opened, said)).drop("unpriced")
+            return _priced(opened, under_settled_names(opened, statements)).drop("unpriced")
 
     def withdraw(self, opinion_id: str, reason: str) -> str:
         """Withdraw the one statement whose name starts so; it is kept, and counts no more. Returns its name.
-
-        Raises:
-            MarketError: there is no reason, or not exactly one such statement in force.
-        """
-        reason = clean_lines(reason)
-        if not reason:
-            raise MarketError("withdrawing a statement needs a reason")
-        at = now()
+        Raises ``MarketError`` where there is no reason, or not exactly one such statement in force."""
+        reason, at = needed_reason(reason, "withdrawing a statement"), now()
         with self._connect(write=True) as opened:
-            withdrawn = run(
-                opened,
-                "SELECT opinion_id FROM opinions WHERE starts_with(opinion_id, ?) AND withdrawn_at IS NULL",
-                [opinion_id],
+            meant = (
+                "SELECT opinion_id FROM opinions WHERE starts_with(opinion_id, ?) AND withdrawn_at IS NULL"
             )
-            if len(withdrawn) != 1 or not opinion_id:
+            names = run(opened, meant, [opinion_id])
+            if len(names) != 1 or not opinion_id:
                 raise MarketError(
-                    f"{len(withdrawn)} statements in force have names that start with {opinion_id!r}"
+                    f"{len(names)} statements in force have names that start with {opinion_id!r}"
                 )
-            ((name,),) = withdrawn
-            run(
-                opened,
-                "UPDATE opinions SET withdrawn_at = ?, withdrawn_for = ? WHERE opinion_id = ?",
-                [at, reason, name],
-            )
+            ((name,),) = names
+            withdrawn = "UPDATE opinions SET withdrawn_at = ?, withdrawn_for = ? WHERE opinion_id = ?"
+            run(opened, withdrawn, [at, reason, name])
             write_audit(opened, at, "withdraw opinion", name, {"reason": reason})
-            keep_result(opened, self._idempotency, {"opinion_id": name})
+            keep_result(opened, self.idempotency, {"opinion_id": name})
         return str(name)
 
 
-def _ask_again(earlier: pl.DataFrame, new: pl.DataFrame) -> None:
-    """Refuse statements by which a source says, as it did not before, that a better state fetches less."""
-    columns = [*TYPES, "opinion_id"]
-    before = {question.sentence for question in inversions(earlier.select(columns))}
-    both = inversions(pl.concat([earlier.select(columns), new.select(columns)]))
-    again = [question for question in both if question.sentence not in before]
-    if again:
-        raise OpinionError(f"{said_again(again)} If so, say that it is meant; nothing was kept.")
+def _new_inversions(earlier: pl.DataFrame, new: pl.DataFrame) -> list[Question]:
+    """Where a source says by new statements, as it did not before, that a better state fetches less."""
+    before = {question.sentence for question in inversions(earlier)}
+    return [question for question in inversions(pl.concat([earlier, new])) if question.sentence not in before]
 
 
-def _refuse_unpriced(priced: pl.DataFrame) -> None:
-    for row in priced.filter(pl.col("unpriced").is_not_null()).head(1).iter_rows(named=True):
-        raise OpinionError(
-            f"what {row['source']} says of the {row['make']} {row['model']} cannot be brought to all-in "
-            f"prices in the market's currency: {row['unpriced'].replace('_', ' ')}; nothing was kept"
-        )
-
-
-def _spelt(opened: duckdb.DuckDBPyConnection, given: pl.DataFrame) -> pl.DataFrame:
-    """Makes, models and variants as the market spells them, where it knows them; others are names of their
-    own."""
+def _spelt(opened: Opened, stated: pl.DataFrame) -> pl.DataFrame:
+    """Makes, models and variants as the market spells them, where it knows them; others as they are."""
     columns = ", ".join(FIELDS)
-    known = Names.of(
-        frame(opened, f"SELECT {columns} FROM records UNION ALL SELECT {columns} FROM opinions")  # noqa: S608
-    )
-    pairs = given.select(FIELDS).unique(maintain_order=True)
+    names = f"SELECT {columns} FROM records UNION ALL SELECT {columns} FROM opinions"  # noqa: S608
+    known = Names.of(frame(opened, names))
+    pairs = stated.select(FIELDS).unique(maintain_order=True)
     spelt = pl.DataFrame(
         [known.nearest((row[0], row[1], row[2])) for row in pairs.iter_rows()],
         schema=dict.fromkeys((f"spelt_{name}" for name in FIELDS), pl.String),
         orient="row",
     )
     return (
-        given.join(pairs.hstack(spelt), on=FIELDS, how="left", maintain_order="left", nulls_equal=True)
+        stated.join(pairs.hstack(spelt), on=FIELDS, how="left", maintain_order="left", nulls_equal=True)
         .with_columns(pl.col(f"spelt_{name}").alias(name) for name in FIELDS)
-        .select(given.columns)
+        .select(stated.columns)
     )
 
 
-def _priced(opened: duckdb.DuckDBPyConnection, said: pl.DataFrame) -> pl.DataFrame:
+def _priced(opened: Opened, statements: pl.DataFrame) -> pl.DataFrame:
     """Add ``PRICED``, and ``unpriced``, why there is none."""
-    ((base,),) = run(opened, "SELECT base_currency FROM market")
+    base = value(opened, "SELECT base_currency FROM market")
     blank = pl.lit(None, dtype=pl.Decimal(18, 3))
-    rows = said.with_row_index("row").select(
+    rows = statements.with_row_index("row").select(
         "row", "source", "currency", "price_basis", *PRICED, event_date="stated_on",
         channel=pl.col("channel").fill_null("private"), outcome=pl.lit("sold"),
         premium=blank, highest_bid=blank, reserve=blank, low_estimate=blank,
@@ -198,9 +169,10 @@ def _priced(opened: duckdb.DuckDBPyConnection, said: pl.DataFrame) -> pl.DataFra
         value_name="amount",
     ).drop_nulls("amount")  # fmt: skip
     priced = price_records(long, base, stored_charges(opened), own_rates(opened))
-    wide = said.with_row_index("row")
-    for end, name in PRICED.items():
-        own = priced.filter(pl.col("end") == end).select("row", pl.col("price").alias(name))
-        wide = wide.join(own, on="row", how="left", maintain_order="left")
-    why = priced.group_by("row").agg(pl.col("unpriced").drop_nulls().first())
-    return wide.join(why, on="row", how="left", maintain_order="left").drop("row")
+    wide = priced.group_by("row").agg(
+        *(pl.col("price").filter(end=end).first().alias(name) for end, name in PRICED.items()),
+        pl.col("unpriced").drop_nulls().first(),
+    )
+    return (
+        statements.with_row_index("row").join(wide, on="row", how="left", maintain_order="left").drop("row")
+    )

@@ -3,81 +3,52 @@ picture that is shown of them. Rows are added and never altered."""
 
 import hashlib
 from collections.abc import Collection, Sequence
-from typing import Final
 
-import duckdb
 import polars as pl
 
 from pricing.errors import MarketError
 from pricing.store.audit import now
-from pricing.store.connection import Connect, frame, run
+from pricing.store.connected import Connected
+from pricing.store.connection import Opened, add_rows, value
 from pricing.untrusted.photographs import ReadPhotograph
 
-FACTS: Final = ("digest", "kind", "width", "height", "taken_on", "removed")
 
-
-class KeptPhotographs:
+class KeptPhotographs(Connected):
     """The photographs of a market: ``Market.photographs``. They come in with the revision that names them."""
 
-    def __init__(self, connect: Connect) -> None:
-        self._connect = connect
-
     def described(self, digests: Collection[str]) -> pl.DataFrame:
-        """Of those of the digests that are kept: digest, kind, width, height, taken_on, removed, size (bytes
-        of the original)."""
-        with self._connect() as opened:
-            return frame(
-                opened,
-                f"SELECT {', '.join(FACTS)}, octet_length(content)::BIGINT AS size FROM photographs "  # noqa: S608
-                "WHERE list_contains(?::VARCHAR[], digest) ORDER BY digest",
-                [list(digests)],
-            )
+        """Of digests that are kept: digest, kind, width, height, taken_on, removed, size in bytes."""
+        return self._frame(
+            "SELECT digest, kind, width, height, taken_on, removed, octet_length(content)::BIGINT AS size "
+            "FROM photographs WHERE list_contains(?::VARCHAR[], digest) ORDER BY digest",
+            [list(digests)],
+        )
 
     def shown(self, digests: Collection[str]) -> dict[str, bytes]:
         """The pictures that are shown, by digest: JPEG, upright, without what cameras write."""
-        with self._connect() as opened:
-            rows = run(
-                opened, "SELECT digest, shown FROM photographs WHERE list_contains(?::VARCHAR[], digest)",
-                [list(digests)],
-            )  # fmt: skip
-        return {digest: bytes(content) for digest, content in rows}
+        query = "SELECT digest, shown FROM photographs WHERE list_contains(?::VARCHAR[], digest)"
+        return {digest: bytes(content) for digest, content in self._rows(query, [list(digests)])}
 
     def first_record(self, digest: str) -> str | None:
         """The earliest record that names a photograph, as it is kept; None where none does."""
-        with self._connect() as opened:
-            rows = run(
-                opened,
-                "SELECT record FROM appraisals WHERE contains(record, ?) ORDER BY made_at, appraisal_id, "
-                "revision LIMIT 1",
-                [digest],
-            )
-        return str(rows[0][0]) if rows else None
+        named = "SELECT record FROM appraisals WHERE contains(record, ?)"
+        return self._ask(value, f"{named} ORDER BY made_at, appraisal_id, revision LIMIT 1", [digest])
 
     def original(self, digest: str) -> bytes:
-        """The bytes as they came.
-
-        Raises:
-            MarketError: there is none of that digest, or the bytes were altered.
-        """
-        with self._connect() as opened:
-            rows = run(opened, "SELECT content FROM photographs WHERE digest = ?", [digest])
-        if not rows:
+        """The bytes as they came. Raises ``MarketError`` where there are none, or they were altered."""
+        content = self._ask(value, "SELECT content FROM photographs WHERE digest = ?", [digest])
+        if content is None:
             raise MarketError(f"the market holds no photograph of digest {digest[:12]}")
-        content = bytes(rows[0][0])
         if hashlib.sha256(content).hexdigest() != digest:
             raise MarketError(
                 f"photograph {digest[:12]} was altered: it does not match its digest; restore a backup"
             )
-        return content
+        return bytes(content)
 
 
-def insert_photographs(opened: duckdb.DuckDBPyConnection, photographs: Sequence[ReadPhotograph]) -> None:
+def insert_photographs(opened: Opened, photographs: Sequence[ReadPhotograph]) -> None:
     """Keep photographs, each once, in the transaction at hand."""
-    for shot in photographs:
-        run(
-            opened,
-            "INSERT INTO photographs (digest, content, shown, kind, width, height, taken_on, removed, "
-            "kept_at) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT DO NOTHING",
-            [shot.digest, shot.content, shot.shown, shot.kind, shot.width, shot.height, shot.taken_on,
-             list(shot.removed), now()],
-        )  # fmt: skip
+    rows = {
+        shot.digest: vars(shot) | {"removed": list(shot.removed), "kept_at": now()} for shot in photographs
+    }
+    add_rows(opened, "photographs", list(rows.values()), clash="skip")

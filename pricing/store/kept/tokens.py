@@ -10,13 +10,13 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Final
 
-import duckdb
 import polars as pl
 
 from pricing.clean_text import clean_name
 from pricing.errors import MarketError
 from pricing.store.audit import now, write_audit
-from pricing.store.connection import Connect, add_row, frame, run
+from pricing.store.connected import Connected
+from pricing.store.connection import Opened, add_row, next_name, run, value
 
 PREFIX: Final = "ccp_"
 """How every token begins, so that one that leaks can be told from other secrets."""
@@ -40,23 +40,18 @@ def digest_of(token: str) -> str:
     return hashlib.sha256(token.encode()).hexdigest()
 
 
-def tokens_in_force(opened: duckdb.DuckDBPyConnection) -> dict[str, Token]:
+def tokens_in_force(opened: Opened) -> dict[str, Token]:
     """The tokens that were not revoked, by digest; whether one has run out is for whoever asks to see."""
     rows = run(opened, "SELECT token_id, name, role, digest, expires_at FROM tokens WHERE revoked_at IS NULL")
     return {row[3]: Token(*row) for row in rows}
 
 
-class Tokens:
+class Tokens(Connected):
     """The tokens of a market: ``Market.tokens``."""
 
-    def __init__(self, connect: Connect) -> None:
-        self._connect = connect
-
     def new(self, name: str, role: str, days: int | None = None) -> tuple[str, str]:
-        """Make a token for somebody; returns its id, and the token itself, which is told this once.
-
-        Raises ``MarketError`` where the name has a token in force already, or is no name.
-        """
+        """Make a token for somebody; returns its id, and the token itself, which is told this once. Raises
+        ``MarketError`` where the name has a token in force already, or is no name."""
         plain = clean_name(name, "a token", MarketError)
         if not 0 < len(plain) <= LONGEST_NAME:
             raise MarketError(f"a token needs a name of up to {LONGEST_NAME} characters; got {name[:40]!r}")
@@ -65,21 +60,15 @@ class Tokens:
         token, at = PREFIX + secrets.token_urlsafe(32), now()
         until = None if days is None else at + timedelta(days=days)
         with self._connect(write=True) as opened:
-            (count,) = run(opened, "SELECT count(*) FROM tokens")[0]
-            if run(
-                opened,
-                "SELECT 1 FROM tokens "
-                "WHERE name = ? AND revoked_at IS NULL AND coalesce(expires_at > ?, true)",
-                [plain, at],
-            ):
+            same = "name = ? AND revoked_at IS NULL AND coalesce(expires_at > ?, true)"
+            if value(opened, f"SELECT 1 FROM tokens WHERE {same}", [plain, at]):  # noqa: S608
                 raise MarketError(
                     f"{plain!r} has a token in force already; revoke it first, or choose another name"
                 )
-            token_id = f"token-{count + 1:04d}"
+            token_id = next_name(opened, "tokens", "token")
             add_row(
-                opened, "tokens",
-                token_id=token_id, name=plain, role=role, digest=digest_of(token), made_at=at,
-                expires_at=until,
+                opened, "tokens", token_id=token_id, name=plain, role=role, digest=digest_of(token),
+                made_at=at, expires_at=until,
             )  # fmt: skip
             write_audit(opened, at, "token", token_id, {"name": plain, "role": role, "until": until})
         return token_id, token
@@ -88,19 +77,13 @@ class Tokens:
         """Let a token open nothing from now on. Raises ``MarketError`` where there is none such in force."""
         at = now()
         with self._connect(write=True) as opened:
-            (changed,) = run(
-                opened,
-                "UPDATE tokens SET revoked_at = ? WHERE token_id = ? AND revoked_at IS NULL",
-                [at, token_id],
-            )[0]
-            if not changed:
+            revoked = "UPDATE tokens SET revoked_at = ? WHERE token_id = ? AND revoked_at IS NULL"
+            if not value(opened, revoked, [at, token_id]):
                 raise MarketError(f"there is no token {token_id!r} in force; `pricing token list` lists them")
             write_audit(opened, at, "revoke token", token_id, {})
 
     def listed(self) -> pl.DataFrame:
         """Every token: token_id, name, role, made_at, expires_at, revoked_at."""
-        with self._connect() as opened:
-            return frame(
-                opened,
-                "SELECT token_id, name, role, made_at, expires_at, revoked_at FROM tokens ORDER BY token_id",
-            )
+        return self._frame(
+            "SELECT token_id, name, role, made_at, expires_at, revoked_at FROM tokens ORDER BY token_id"
+        )

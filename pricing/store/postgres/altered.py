@@ -6,12 +6,11 @@ import logging
 from dataclasses import replace
 from typing import Final
 
-import duckdb
 import polars as pl
 
 from pricing.errors import MarketError
 from pricing.store.audit import now, write_audit
-from pricing.store.connection import add_row, quoted, run
+from pricing.store.connection import Opened, add_row, quoted, value
 from pricing.store.postgres.changes import TableChange
 from pricing.store.row_text import DIGEST, TableLayout
 
@@ -28,22 +27,19 @@ _NAMED: Final = 5
 _LOG: Final = logging.getLogger("pricing.store")
 
 
-def refuse_many(opened: duckdb.DuckDBPyConnection, altered: Altered, shown: str) -> None:
-    """Refuse a market most of whose rows do not match, or that has lost what it says of itself.
-
-    Raises:
-        MarketError: such rows are more than half of a table, and more than a few; or the row of ``market``.
-    """
+def refuse_many(opened: Opened, altered: Altered, shown: str) -> None:
+    """Refuse a market most of whose rows do not match, or that has lost what it says of itself. Raises
+    ``MarketError`` where they are more than half of a table, and not just a few; or the row of ``market``."""
     for table, (_, rows) in altered.items():
-        ((kept,),) = run(opened, f"SELECT count(*) FROM {quoted(table)}")  # noqa: S608
-        if table == "market" or (rows.height > MANY and rows.height > kept):
+        sound = value(opened, f"SELECT count(*) FROM {quoted(table)}")  # noqa: S608
+        if table == "market" or (rows.height > MANY and rows.height > sound):
             raise MarketError(
-                f"{shown}: {rows.height:,} of {kept + rows.height:,} rows of market.{table} are not as they "
+                f"{shown}: {rows.height:,} of {sound + rows.height:,} rows of market.{table} are not as they "
                 "were written; nothing was changed: bring the market back from a backup"
             )
 
 
-def note_altered(opened: duckdb.DuckDBPyConnection, altered: Altered) -> None:
+def note_altered(opened: Opened, altered: Altered) -> None:
     """Say in the audit and the log which rows were set aside, and put records into quarantine."""
     at = now()
     for table, (layout, rows) in altered.items():

@@ -4,10 +4,9 @@ that no writer has to tell and none can forget."""
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-import duckdb
 import polars as pl
 
-from pricing.store.connection import frame, quoted
+from pricing.store.connection import Opened, frame, quoted
 from pricing.store.copying import ROWS_AT_ONCE, market_tables
 from pricing.store.row_text import TableLayout, lines_query
 
@@ -22,7 +21,7 @@ class TableChange:
     """Frames of ``line`` and ``digest``; may be asked for again."""
 
 
-def changes(opened: duckdb.DuckDBPyConnection) -> list[TableChange]:
+def changes(opened: Opened) -> list[TableChange]:
     """What the transaction at hand changed. Rows alike are taken to have changed alike."""
     with opened.cursor() as before:  # sees the file as it was
         tables, earlier = market_tables(opened), market_tables(before)
@@ -43,7 +42,7 @@ def changes(opened: duckdb.DuckDBPyConnection) -> list[TableChange]:
     return made
 
 
-def whole(opened: duckdb.DuckDBPyConnection) -> list[TableChange]:
+def whole(opened: Opened) -> list[TableChange]:
     """Every row of a market file, as what came into an empty one."""
 
     def lines(layout: TableLayout) -> Callable[[], Iterable[pl.DataFrame]]:
@@ -69,9 +68,7 @@ def _net(layout: TableLayout, inserted: pl.DataFrame, deleted: pl.DataFrame) -> 
     return TableChange(layout, deleted["digest"].unique(), lambda: inserted.iter_slices(ROWS_AT_ONCE))
 
 
-def _marks(
-    opened: duckdb.DuckDBPyConnection, names: Sequence[str], tables: Mapping[str, TableLayout]
-) -> pl.DataFrame:
+def _marks(opened: Opened, names: Sequence[str], tables: Mapping[str, TableLayout]) -> pl.DataFrame:
     """Of every row of every table where it stands, and in a number what it holds."""
     rows = [
         f"SELECT {nth}::SMALLINT AS nth, rowid AS place, hash(*COLUMNS(*)) AS mark FROM {quoted(name)}"  # noqa: S608
@@ -81,10 +78,7 @@ def _marks(
     return frame(opened, " UNION ALL ".join(rows))
 
 
-def _lines(opened: duckdb.DuckDBPyConnection, layout: TableLayout, rows: pl.DataFrame) -> pl.DataFrame:
+def _lines(opened: Opened, layout: TableLayout, rows: pl.DataFrame) -> pl.DataFrame:
     if rows.is_empty():
         return pl.DataFrame(schema={"line": pl.String, "digest": pl.String})
-    opened.register("wanted", rows)
-    lines = frame(opened, lines_query(layout, "WHERE rowid IN (SELECT place FROM wanted)"))
-    opened.unregister("wanted")
-    return lines
+    return frame(opened, lines_query(layout, "WHERE rowid IN (SELECT place FROM wanted)"), wanted=rows)

@@ -8,7 +8,7 @@ number and token; if the server knows no such entry (it was restored, or is anot
 
 import logging
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import AbstractContextManager, contextmanager
 from pathlib import Path
 from typing import Final
@@ -18,8 +18,8 @@ import duckdb
 import polars as pl
 
 from pricing.errors import MarketError, ServerAwayError
-from pricing.store.connection import TIMEOUT_SECONDS, add_row, file_connection, quoted, run
-from pricing.store.copying import COPIED, market_tables
+from pricing.store.connection import TIMEOUT_SECONDS, Opened, add_row, file_connection, quoted, run
+from pricing.store.copying import COPIED, Copied, market_tables
 from pricing.store.place import ADDRESS_FILE, COPIES_VARIABLE, copies_directory
 from pricing.store.postgres.altered import Altered, note_altered, refuse_many, without
 from pricing.store.postgres.changes import changes, whole
@@ -27,9 +27,6 @@ from pricing.store.postgres.server import NO_ENTRY, Entry, Reading, Server
 from pricing.store.postgres.transaction_lock import TransactionLock
 from pricing.store.row_text import TableLayout, delete, insert, layouts
 from pricing.store.schema import create_missing_keys
-
-Tell = Callable[[int, int], None]
-"""Called with rows done and rows in all."""
 
 _LOG: Final = logging.getLogger("pricing.store")
 
@@ -47,15 +44,12 @@ _SERVERS: Final[dict[Path, Server]] = {}
 
 def local_copy(address: str) -> Path:
     """The local copy of the market that the server at an address keeps, up to date; there is no file while it
-    keeps none.
-
-    Raises ``MarketError`` when the server lets nobody in, ``ServerAwayError`` when it cannot be reached and
-    there is no copy yet.
-    """
+    keeps none. Raises ``MarketError`` when the server lets nobody in, ``ServerAwayError`` when it cannot be
+    reached and there is no copy yet."""
     server = Server(address)
     path = copies_directory() / server.sessions.name / "market.duckdb"
-    held = _SERVERS.get(path)
-    if held is None or held.address != address:
+    reached = _SERVERS.get(path)
+    if reached is None or reached.address != address:
         _SERVERS[path] = server
         try:
             server.migrate()
@@ -113,9 +107,7 @@ def server_of(path: Path) -> Server:
 
 
 @contextmanager
-def copy_connection(
-    path: Path, *, write: bool, keep: bool, timeout: float
-) -> Iterator[duckdb.DuckDBPyConnection]:
+def copy_connection(path: Path, *, write: bool, keep: bool, timeout: float) -> Iterator[Opened]:
     """A connection to a local copy, up to date, for one piece of work; see ``store.connection.connection``.
 
     While the server cannot be reached, reading goes on from the copy as it is, with a warning in the log, and
@@ -147,12 +139,8 @@ def copy_connection(
         yield opened
 
 
-def found(
-    path: Path,
-    market: duckdb.DuckDBPyConnection,
-    *,
-    timeout: float = TIMEOUT_SECONDS,
-    tell: Tell | None = None,
+def establish(
+    path: Path, market: Opened, *, timeout: float = TIMEOUT_SECONDS, copied: Copied | None = None
 ) -> bool:
     """Make the market of an open file the one that the server of a local copy keeps; false, and nothing done,
     when it keeps one already. The local copy is up to date afterwards."""
@@ -161,8 +149,7 @@ def found(
     with TransactionLock(server, timeout) as lock:
         first = lock.head() == NO_ENTRY
         if first:
-            rows = _Rows(tell, 0 if tell is None else _count(market))
-            lock.publish(NO_ENTRY, uuid4().hex, whole(market), rows.more)
+            lock.publish(NO_ENTRY, uuid4().hex, whole(market), copied)
     _bring_up_to_date(path, server, timeout)
     return first
 
@@ -179,7 +166,7 @@ def _make_folder(path: Path, server: Server) -> None:
 
 
 @contextmanager
-def _written(path: Path, server: Server, timeout: float) -> Iterator[duckdb.DuckDBPyConnection]:
+def _written(path: Path, server: Server, timeout: float) -> Iterator[Opened]:
     """A write: done to the copy, published, and then kept in the copy."""
     with TransactionLock(server, timeout) as lock:
         published = False
@@ -233,7 +220,7 @@ def _set_aside(path: Path, server: Server, timeout: float) -> Entry:
     return entry
 
 
-def _catch_up(opened: duckdb.DuckDBPyConnection, path: Path, server: Server) -> tuple[Entry, Altered]:
+def _catch_up(opened: Opened, path: Path, server: Server) -> tuple[Entry, Altered]:
     """Apply what a copy has not, in the transaction at hand; returns the last entry, which it now has, and
     the rows that do not match their digest, which it has not."""
     if server.head() == NO_ENTRY:
@@ -258,19 +245,17 @@ def _catch_up(opened: duckdb.DuckDBPyConnection, path: Path, server: Server) -> 
         return head, other
 
 
-def _apply(opened: duckdb.DuckDBPyConnection, reading: Reading, after: int) -> Altered:
+def _apply(opened: Opened, reading: Reading, after: int) -> Altered:
     """Bring every table up to date; gives the rows that do not match their digest."""
     other: Altered = {}
     statements = reading.statements(after)
-    held = layouts(opened)
-    new = {
-        name: text for name, text in statements.items() if name not in held or held[name].statement != text
-    }
-    wanted = held | _layouts_of(new)
+    here = layouts(opened)
+    same = {name for name, text in statements.items() if name in here and here[name].statement == text}
+    wanted = here | _layouts_of({name: text for name, text in statements.items() if name not in same})
     for table, statement in statements.items():
         layout, start = wanted[table], after
-        known = start > 0 and table in held and held[table].statement == statement
-        if not (known and all(delete(opened, layout, texts) for texts in reading.deleted(layout, start))):
+        begun = start > 0 and table in same
+        if not (begun and all(delete(opened, layout, texts) for texts in reading.deleted(layout, start))):
             run(opened, f"DROP TABLE IF EXISTS {quoted(table)}")
             run(opened, statement)
             start = 0
@@ -304,21 +289,16 @@ def _head(server: Server) -> Entry | None:
         return None
 
 
-def _position(opened: duckdb.DuckDBPyConnection) -> Entry:
+def _position(opened: Opened) -> Entry:
     """The last entry that a copy has."""
-    held = COPIED in layouts(opened)
-    rows = run(opened, f"SELECT number, token FROM {COPIED}") if held else []  # noqa: S608
+    begun = COPIED in layouts(opened)
+    rows = run(opened, f"SELECT number, token FROM {COPIED}") if begun else []  # noqa: S608
     return (int(rows[0][0]), str(rows[0][1])) if rows else NO_ENTRY
 
 
-def _remember(opened: duckdb.DuckDBPyConnection, entry: Entry) -> None:
+def _remember(opened: Opened, entry: Entry) -> None:
     run(opened, f"DELETE FROM {COPIED}")  # noqa: S608
     add_row(opened, COPIED, number=entry[0], token=entry[1])
-
-
-def _count(opened: duckdb.DuckDBPyConnection) -> int:
-    counts = (f"SELECT count(*) FROM {quoted(table)}" for table in market_tables(opened))  # noqa: S608
-    return sum(int(run(opened, count)[0][0]) for count in counts)
 
 
 def _warn(server: Server, error: MarketError) -> None:
@@ -326,16 +306,3 @@ def _warn(server: Server, error: MarketError) -> None:
     if time.monotonic() - _WARNED.get(server.shown, -WARN_SECONDS) >= WARN_SECONDS:
         _WARNED[server.shown] = time.monotonic()
         _LOG.warning("%s; answers are from the local copy as it is", error)
-
-
-class _Rows:
-    """Rows done, told to whoever wants to know."""
-
-    def __init__(self, tell: Tell | None, total: int) -> None:
-        self._tell, self._total, self._done = tell, total, 0
-
-    def more(self, rows: int) -> None:
-        """So many rows more are done."""
-        self._done += rows
-        if self._tell is not None:
-            self._tell(self._done, self._total)

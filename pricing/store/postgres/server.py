@@ -84,8 +84,7 @@ class Server:
         return NO_ENTRY if number is None else (number, token)
 
     def migrate(self, *, create: bool = False) -> None:
-        """Bring the server's own tables up to this program's version; with ``create`` from an empty
-        database."""
+        """Bring the server's own tables up to this version; with ``create`` from an empty database."""
         with self.sessions.session() as session:
             if _version(session) in (len(MIGRATIONS), *([] if create else [0])):
                 return

@@ -1,5 +1,4 @@
-"""Sessions with a PostgreSQL server: its address without the password, sessions used again, and what is wrong
-with one in a sentence."""
+"""Sessions with a PostgreSQL server: its address without the password, and what is wrong in a sentence."""
 
 import atexit
 import hashlib
@@ -21,15 +20,10 @@ CONNECT_SECONDS: Final = 5
 _QUIET_SECONDS: Final = 2.0
 """After a server was not reached nobody asks it again for so long, so that reading stays quick meanwhile."""
 
-_SETTINGS: Final = {
-    "datestyle": "ISO",
-    "bytea_output": "hex",
-    "extra_float_digits": "1",
-    "search_path": "pg_catalog",
-    "tcp_keepalives_idle": "10",
-    "tcp_keepalives_interval": "5",
-    "tcp_keepalives_count": "3",
-}
+_SETTINGS: Final = (
+    "-c datestyle=ISO -c bytea_output=hex -c extra_float_digits=1 -c search_path=pg_catalog "
+    "-c tcp_keepalives_idle=10 -c tcp_keepalives_interval=5 -c tcp_keepalives_count=3"
+)
 """Of each session: the forms in which texts come, and how soon the server notices that a program is gone."""
 
 _NOT_AWAY: Final = (
@@ -69,10 +63,8 @@ class Sessions:
         return {"PGPASSWORD": str(self._parts["password"])} if "password" in self._parts else {}
 
     def take(self) -> Session:
-        """A session, in autocommit; give it back with ``put_back``.
-
-        Raises ``ServerAwayError`` when the server is not to be reached, ``MarketError`` when it refuses.
-        """
+        """A session, in autocommit; give it back with ``put_back``. Raises ``ServerAwayError`` when the
+        server is not to be reached, ``MarketError`` when it refuses."""
         if self._process != os.getpid():  # a child of a fork shares no session with its parent
             self._idle, self._process = deque(), os.getpid()
         while self._idle:
@@ -84,9 +76,8 @@ class Sessions:
                 break
             except psycopg.Error:
                 session.close()
-        settings = " ".join(f"-c {name}={value}" for name, value in _SETTINGS.items())
         parts = {"connect_timeout": CONNECT_SECONDS, "application_name": "pricing", **self._parts}
-        parts["options"] = f"{settings} {self._parts.get('options', '')}".strip()
+        parts["options"] = f"{_SETTINGS} {self._parts.get('options', '')}".strip()
         parts.setdefault("client_encoding", "UTF8")
         try:
             session = psycopg.connect(**parts, autocommit=True)  # type: ignore[arg-type]

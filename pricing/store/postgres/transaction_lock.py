@@ -2,7 +2,7 @@
 
 import random
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from contextlib import suppress
 from types import TracebackType
 from typing import Final
@@ -11,6 +11,7 @@ import psycopg
 
 from pricing.errors import MarketError, ServerAwayError
 from pricing.store.connection import quoted
+from pricing.store.copying import Copied
 from pricing.store.postgres.changes import TableChange
 from pricing.store.postgres.server import ADVISORY_LOCK, Entry, Reading, Server, server_table
 from pricing.store.postgres.sessions import Session, reason
@@ -26,9 +27,6 @@ copy that this one holds, and has come in between in any case."""
 IDLE_SECONDS: Final = 900
 """After which the server takes the lock from a program that does nothing with it."""
 
-Tell = Callable[[int], None]
-"""Called with how many rows more have been sent."""
-
 
 class TransactionLock:
     """The lock by which one program at a time writes, for a ``with`` block; others wait for it.
@@ -38,8 +36,7 @@ class TransactionLock:
     """
 
     def __init__(self, server: Server, timeout: float) -> None:
-        """``timeout``: seconds to wait for other writers, and for a server that is lost after the work was
-        done."""
+        """``timeout``: seconds to wait for other writers, and for a server lost after the work was done."""
         self._server = server
         self._timeout = timeout
         self._session: Session | None = None
@@ -75,7 +72,7 @@ class TransactionLock:
             raise self._give_up(error) from None
 
     def publish(
-        self, after: Entry, token: str, changes: Sequence[TableChange], tell: Tell | None = None
+        self, after: Entry, token: str, changes: Sequence[TableChange], copied: Copied | None = None
     ) -> Entry:
         """Make an entry out of changes to the market as it was after entry ``after``; returns it.
 
@@ -86,12 +83,11 @@ class TransactionLock:
         while True:
             try:
                 session = self._held()
-                held = session.execute(
-                    "SELECT token FROM pricing.entries WHERE number = %s", [entry[0]]
-                ).fetchone()
-                if held is None:
-                    self._store(session, entry, changes, tell)
-                elif held[0] != token:
+                query = "SELECT token FROM pricing.entries WHERE number = %s"
+                published = session.execute(query, [entry[0]]).fetchone()
+                if published is None:
+                    self._store(session, entry, changes, copied)
+                elif published[0] != token:
                     raise MarketError(
                         f"{self._server.shown} was lost for a moment and another program wrote meanwhile; "
                         "nothing was changed: do it again"
@@ -101,10 +97,8 @@ class TransactionLock:
                 session.autocommit = True
                 self._server.sessions.put_back(session)
                 return entry
-            except ServerAwayError as error:
-                _pause(error, deadline)
-            except psycopg.Error as error:
-                wrong = self._give_up(error)
+            except (ServerAwayError, psycopg.Error) as error:
+                wrong = self._give_up(error) if isinstance(error, psycopg.Error) else error
                 if not isinstance(wrong, ServerAwayError):
                     raise wrong from None
                 _pause(wrong, deadline)
@@ -117,23 +111,17 @@ class TransactionLock:
         try:
             session.autocommit = False
             timeout = min(self._timeout, RETAKE_SECONDS) if self._had else self._timeout
-            session.execute(f"SET LOCAL lock_timeout = {max(1, int(1000 * timeout)):d}".encode())
-            session.execute(
-                f"SET LOCAL idle_in_transaction_session_timeout = {IDLE_SECONDS * 1000:d}".encode()
-            )
+            idle = f"SET LOCAL idle_in_transaction_session_timeout = {IDLE_SECONDS * 1000:d}"
+            session.execute(f"SET LOCAL lock_timeout = {max(1, int(1000 * timeout)):d}; {idle}".encode())
             session.execute("SELECT pg_advisory_xact_lock(%s)", [ADVISORY_LOCK])
             session.execute("SET LOCAL lock_timeout = 0")
         except psycopg.errors.LockNotAvailable:
             self._session = None
             session.close()
+            why = "is in use by another program, which did not finish in time"
             if self._had:
-                raise MarketError(
-                    f"{self._server.shown} was lost for a moment and another program writes meanwhile; do it "
-                    "again"
-                ) from None
-            raise MarketError(
-                f"{self._server.shown} is in use by another program, which did not finish in time"
-            ) from None
+                why = "was lost for a moment and another program writes meanwhile; do it again"
+            raise MarketError(f"{self._server.shown} {why}") from None
         except psycopg.Error as error:
             raise self._give_up(error) from None
         self._had = True
@@ -149,21 +137,20 @@ class TransactionLock:
         return wrong
 
     def _store(
-        self, session: Session, entry: Entry, changes: Sequence[TableChange], tell: Tell | None
+        self, session: Session, entry: Entry, changes: Sequence[TableChange], copied: Copied | None
     ) -> None:
         number, token = entry
         for change in changes:
             _prepare(session, change)
             _end(session, change, number)
-            names = ", ".join(
-                quoted(name) for name in (*(name for name, _ in change.layout.columns), *_OWN_COLUMNS[:2])
-            )
+            columns = (*(name for name, _ in change.layout.columns), *_OWN_COLUMNS[:2])
+            names = ", ".join(map(quoted, columns))
             statement = f"COPY {server_table(change.layout.table)} ({names}) FROM STDIN"
             with session.cursor() as cursor, cursor.copy(statement.encode()) as copy:
                 for lines in change.inserted():
                     copy.write(copy_text(lines, number))
-                    if tell is not None:
-                        tell(lines.height)
+                    if copied is not None:
+                        copied(lines.height)
         session.execute(
             "INSERT INTO pricing.entries (number, token, tables) VALUES (%s, %s, %s)",
             [number, token, [change.layout.table for change in changes]],
@@ -183,12 +170,13 @@ _OWN_COLUMNS: Final = ("row_digest", "since_entry", "until_entry")
 def _prepare(session: Session, change: TableChange) -> None:
     """Make the server's table, or add the columns that it lacks."""
     layout = change.layout
-    held = session.execute("SELECT statement FROM pricing.layouts WHERE name = %s", [layout.table]).fetchone()
-    if held == (layout.statement,):
+    query = "SELECT statement FROM pricing.layouts WHERE name = %s"
+    earlier = session.execute(query, [layout.table]).fetchone()
+    if earlier == (layout.statement,):
         return
     table = server_table(layout.table)
     columns = [f"{quoted(name)} {kind}" for name, kind in layout.server_columns]
-    if held is None:
+    if earlier is None:
         digest, since, until = _OWN_COLUMNS
         own = f"{digest} uuid NOT NULL, {since} bigint NOT NULL, {until} bigint"
         stands, came, went = (quoted(f"{layout.table}_{word}") for word in ("stands", "came", "went"))

@@ -4,6 +4,7 @@ import tempfile
 from collections.abc import Sequence
 from contextlib import suppress
 from datetime import date
+from functools import partial
 from pathlib import Path
 from typing import Final
 
@@ -16,8 +17,7 @@ from pricing.store.place import is_copy
 from pricing.store.records.loading import LoadReport
 
 DEFAULT_CURRENCY: Final = "EUR"
-"""Of a new market none of whose records has an amount, or whose records have no price in their own
-currency."""
+"""Of a new market whose records have no amount, or no price in their own currency."""
 
 
 def load_into(
@@ -33,9 +33,8 @@ def load_into(
 ) -> LoadReport:
     """Load files into the market at ``path``, which is made when it is absent, and only if the load succeeds.
 
-    See ``Market.load``; ``base_currency`` is that of a market that is made, and must be the market's own
-    for one
-    that is there already.
+    See ``Market.load``; ``base_currency`` is that of a market that is made, and must be the market's own for
+    one that is there already.
 
     Raises:
         PricingError: as ``Market.load``, or the base currency is not that of the market.
@@ -50,12 +49,7 @@ def load_into(
     >>> folder.cleanup()
     """
     place = market_path(path)
-
-    def load(market: Market, dry_run: bool = False) -> LoadReport:
-        return market.load(
-            files, mapping=mapping, progress=progress, today=today, dry_run=dry_run, believe=believe
-        )
-
+    load = partial(Market.load, paths=files, mapping=mapping, progress=progress, today=today, believe=believe)
     if place.exists() or is_copy(place):
         market = Market.open(place, base_currency=base_currency or DEFAULT_CURRENCY)
         empty = market.common_currency() is None  # such as one made for its tokens
@@ -67,13 +61,13 @@ def load_into(
                 )
             if not dry_run:
                 market.rebase(base_currency)
-        report = load(market, dry_run)
+        report = load(market, dry_run=dry_run)
         if empty and base_currency is None and not dry_run:
             _propose_currency(Market.open(place, create=False))
         return report
     with tempfile.TemporaryDirectory(prefix="pricing-") if dry_run else new_file(place) as made:
         draft = Path(made) / "trial.duckdb" if dry_run else Path(made)
-        report = load(Market.open(draft, base_currency=base_currency or DEFAULT_CURRENCY), dry_run)
+        report = load(Market.open(draft, base_currency=base_currency or DEFAULT_CURRENCY), dry_run=dry_run)
         if base_currency is None and not dry_run:
             _propose_currency(Market.open(draft, create=False))
         file_number = draft.stat().st_ino
@@ -83,8 +77,7 @@ def load_into(
 
 
 def _propose_currency(market: Market) -> None:
-    """Keep the prices of a new market in the currency that most of its records are in, where all have a
-    price in it."""
+    """Keep prices of a new market in the currency of most of its records, where all have a price in it."""
     common = market.common_currency()
     if common is not None and common != market.base_currency:
         with suppress(MarketError):

@@ -1,31 +1,31 @@
-"""Second thoughts: a batch taken back, a record corrected; what was there before is kept."""
+"""Second thoughts: a batch taken back, a record corrected or taken out; what was there before is kept."""
 
 from collections.abc import Mapping
 from datetime import date
+from typing import Final
 
-import duckdb
 import polars as pl
 
-from pricing.clean_text import clean_lines
 from pricing.errors import MarketError
 from pricing.intake.duplicates import with_keys
 from pricing.intake.written.table import as_written
 from pricing.money.prices import price_records
 from pricing.nearest import did_you_mean
+from pricing.records.cells import raw_text
 from pricing.records.contract import COLUMNS, check
-from pricing.store.audit import now, write_audit
-from pricing.store.connection import add_row, frame, run
+from pricing.store.audit import needed_reason, now, write_audit
+from pricing.store.connection import Opened, add_row, add_rows, frame, run, value
 from pricing.store.records.links import link_batch, refresh_primary_records
 from pricing.store.records.terms import own_rates, stored_charges
 
-_FIXED = ("record_id", "batch_id")
+WHOLE: Final = "record"
+"""In the corrections, the column of a record that was taken out whole: its old value is all, as JSON."""
+
+_FIXED: Final = ("record_id", "batch_id")
 
 
-def undo(opened: duckdb.DuckDBPyConnection, batch_id: str) -> int:
-    """Take a batch back: its records, quarantined rows and links go, rows it mended wait again.
-
-    Returns how many records went. The batch itself stays listed.
-    """
+def undo(opened: Opened, batch_id: str) -> int:
+    """See ``Market.undo``: records, quarantined rows and links of it go, rows it mended wait again."""
     rows = run(opened, "SELECT undone_at FROM batches WHERE batch_id = ?", [batch_id])
     if not rows:
         raise MarketError(f"the market has no batch {batch_id!r}")
@@ -38,47 +38,34 @@ def undo(opened: duckdb.DuckDBPyConnection, batch_id: str) -> int:
         "OR other_id IN (SELECT record_id FROM records WHERE batch_id = $batch)",
         {"batch": batch_id},
     )
-    (gone,) = run(opened, "DELETE FROM records WHERE batch_id = ?", [batch_id])[0]
+    deleted = int(value(opened, "DELETE FROM records WHERE batch_id = ?", [batch_id]))
     run(opened, "DELETE FROM quarantine WHERE batch_id = ?", [batch_id])
     run(opened, "UPDATE quarantine SET settled_by = NULL WHERE settled_by = ?", [batch_id])
     run(opened, "DELETE FROM suspicions WHERE record_id NOT IN (SELECT record_id FROM records)")
     run(opened, "UPDATE batches SET undone_at = ? WHERE batch_id = ?", [at, batch_id])
     refresh_primary_records(opened)
-    write_audit(opened, at, "undo", batch_id, {"records": int(gone)})
-    return int(gone)
+    write_audit(opened, at, "undo", batch_id, {"records": deleted})
+    return deleted
 
 
 def correct(
-    opened: duckdb.DuckDBPyConnection,
-    record_id: str,
-    values: Mapping[str, str | None],
-    reason: str,
-    base: str,
-    today: date,
+    opened: Opened, record_id: str, values: Mapping[str, str | None], reason: str, base: str, today: date
 ) -> None:
-    """Give cells of a record other values, keep the old ones, and derive its price anew.
-
-    ``values`` are by column, as people write them; ``None`` empties a cell. The record keeps its identity,
-    so that
-    its file loaded again brings nothing back. Raises ``MarketError`` when the record would break a rule.
-    """
+    """See ``Market.correct``. The price is derived anew, and the record keeps its identity, so that its file
+    loaded again brings nothing back."""
+    names = [name for name in COLUMNS if name not in _FIXED]
     for column in values:
-        if column not in COLUMNS or column in _FIXED:
-            names = [name for name in COLUMNS if name not in _FIXED]
+        if column not in names:
             near = did_you_mean(column, names)
             raise MarketError(
                 f"a record has no column {column!r} that can be corrected{near}; it has: {', '.join(names)}"
             )
-    reason = clean_lines(reason)
-    if not reason:
-        raise MarketError("a correction needs a reason")
-    held = frame(opened, "SELECT * FROM records WHERE record_id = ?", [record_id])
-    if held.is_empty():
-        raise MarketError(f"the market holds no record {record_id!r}")
+    reason = needed_reason(reason, "a correction")
+    before = _record(opened, record_id)
     change = ", ".join(f"{column} = {value!r}" for column, value in values.items())
     if "event_date" in values:  # how much of the old day was known says nothing of the new one
         values = {"date_precision": None, **values}
-    wanted = held.select(
+    wanted = before.select(
         pl.lit(values[name], dtype=pl.String).alias(name) if name in values else name for name in COLUMNS
     )
     checked = check(wanted, today)
@@ -91,32 +78,44 @@ def correct(
     if priced["unpriced"].item() is not None:
         raise MarketError(f"{record_id}: {change} leaves no price: {priced['unpriced'].item()}")
     at = now()
-    changed = held.with_columns(priced[name] for name in priced.columns if name in held.columns)
-    opened.register("changed", changed)
+    after = before.with_columns(priced[name] for name in priced.columns if name in before.columns)
     run(opened, "DELETE FROM records WHERE record_id = ?", [record_id])
-    run(opened, "INSERT INTO records BY NAME SELECT * FROM changed")
-    opened.unregister("changed")
+    add_rows(opened, "records", after)
     for column in COLUMNS:
-        old, new = _text(held, column), _text(changed, column)
-        if old == new:
-            continue
-        add_row(
-            opened, "corrections",
-            record_id=record_id, column=column, old=old, new=new, reason=reason, done_at=at,
-        )  # fmt: skip
-        detail = {"column": column, "old": old, "new": new, "reason": reason}
-        write_audit(opened, at, "correct", record_id, detail)
-    run(
-        opened,
-        "DELETE FROM links WHERE (record_id = $name OR other_id = $name) AND parted_at IS NULL",
-        {"name": record_id},
-    )
-    link_batch(opened, changed["batch_id"].item())
+        old, new = _text(before, column), _text(after, column)
+        if old != new:
+            cells = {"column": column, "old": old, "new": new, "reason": reason}
+            add_row(opened, "corrections", record_id=record_id, done_at=at, **cells)
+            write_audit(opened, at, "correct", record_id, cells)
+    links = "DELETE FROM links WHERE (record_id = $name OR other_id = $name) AND parted_at IS NULL"
+    run(opened, links, {"name": record_id})
+    link_batch(opened, after["batch_id"].item())
     refresh_primary_records(opened)
+
+
+def remove(opened: Opened, record_id: str, reason: str) -> None:
+    """See ``Market.remove``."""
+    reason, record = needed_reason(reason, "taking a record out"), _record(opened, record_id)
+    texts = record.select(raw_text(name, kind) for name, kind in record.schema.items())
+    old = texts.select(pl.struct(pl.all()).struct.json_encode()).item()
+    cells = {"column": WHOLE, "old": old, "reason": reason, "done_at": now()}
+    add_row(opened, "corrections", record_id=record_id, **cells)
+    run(opened, "DELETE FROM links WHERE record_id = $name OR other_id = $name", {"name": record_id})
+    run(opened, "DELETE FROM records WHERE record_id = ?", [record_id])
+    run(opened, "DELETE FROM suspicions WHERE record_id = ?", [record_id])
+    refresh_primary_records(opened)
+    write_audit(opened, cells["done_at"], "remove", record_id, {"reason": reason})
+
+
+def _record(opened: Opened, record_id: str) -> pl.DataFrame:
+    """A record with all its columns, one row."""
+    record = frame(opened, "SELECT * FROM records WHERE record_id = ?", [record_id])
+    if record.is_empty():
+        raise MarketError(f"the market holds no record {record_id!r}")
+    return record
 
 
 def _text(record: pl.DataFrame, column: str) -> str | None:
     """A cell as a file would have it."""
-    cell = pl.col(column).list.join(";") if column == "options" else pl.col(column).cast(pl.String)
-    text = record.select(cell).item()
+    text = record.select(raw_text(column, record.schema[column])).item()
     return None if text is None else str(text)

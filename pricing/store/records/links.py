@@ -1,26 +1,23 @@
-"""Links between records of one sale: found after each load among the cars it touched, and parted by a
-person."""
+"""Links between records of one sale: found after each load among its cars, and parted by a person."""
 
-from datetime import datetime
+from datetime import date, datetime
 from typing import Final
 
-import duckdb
 import polars as pl
 
 from pricing.errors import MarketError
-from pricing.intake.duplicates import (
-    DETAILS,
-    EVIDENCE,
-    SAME_ODOMETER_KM,
-    choose_primary_records,
-    find_links,
-)
+from pricing.intake.duplicates import DETAILS, EVIDENCE, SAME_ODOMETER_KM, choose_primary_records, find_links
 from pricing.store.audit import write_audit
-from pricing.store.connection import frame, run
+from pricing.store.connection import Opened, add_rows, frame, run, value
 
 _LINKED: Final = (
     f"SELECT record_id, outcome, event_date, {', '.join(DETAILS)} FROM records "  # noqa: S608 - fixed names
     "SEMI JOIN (SELECT record_id FROM links UNION SELECT other_id FROM links) AS either USING (record_id)"
+)
+
+_KNOWN: Final = (
+    "AND record_id IN (SELECT record_id FROM records WHERE event_date <= $day) "
+    "AND other_id IN (SELECT record_id FROM records WHERE event_date <= $day)"
 )
 
 NEAR_ODOMETER: Final = 0.02
@@ -54,11 +51,10 @@ may_be_one AS (
 )
 """
 """Records of cars that a batch touched which share a chassis number, or a model, a year and an odometer
-reading where one of them has no chassis number. Readings at most 1 km apart share a place 2 km wide, one way
-or the other."""
+reading where one of them has no chassis number. Readings at most 1 km apart share a 2 km place by a shift."""
 
 
-def link_batch(opened: duckdb.DuckDBPyConnection, batch_id: str) -> int:
+def link_batch(opened: Opened, batch_id: str) -> int:
     """Link the records of a batch with each other and with older ones of the same cars; returns how many
     links.
 
@@ -67,21 +63,14 @@ def link_batch(opened: duckdb.DuckDBPyConnection, batch_id: str) -> int:
     columns = ", ".join(EVIDENCE)
     query = f"WITH {_MAY_BE_ONE} SELECT {columns} FROM records SEMI JOIN may_be_one USING (record_id)"  # noqa: S608
     touched = frame(opened, query, {"batch": batch_id})
-    found = find_links(touched)
-    opened.register("found", found)
-    (added,) = run(
-        opened,
-        "INSERT INTO links (record_id, other_id, rule, batch_id) SELECT record_id, other_id, rule, ? "
-        "FROM found ANTI JOIN links USING (record_id, other_id)",
-        [batch_id],
-    )[0]
-    opened.unregister("found")
+    linked = find_links(touched).select("record_id", "other_id", "rule", batch_id=pl.lit(batch_id))
+    added = add_rows(opened, "links", linked, clash="skip")
     if added:
         refresh_primary_records(opened)
-    return int(added)
+    return added
 
 
-def nearly_same(opened: duckdb.DuckDBPyConnection, batch_id: str | None) -> tuple[str, ...]:
+def nearly_same(opened: Opened, batch_id: str | None) -> tuple[str, ...]:
     """Records of other batches with the car, day, outcome and price of one of a batch, whose odometers differ
     by more than links allow and less than ``NEAR_ODOMETER``: perhaps one sale, for a person to say."""
     rows = run(
@@ -99,7 +88,7 @@ def nearly_same(opened: duckdb.DuckDBPyConnection, batch_id: str | None) -> tupl
     return tuple(name for (name,) in rows)
 
 
-def doubles_of(opened: duckdb.DuckDBPyConnection, batch_id: str | None, most: int) -> tuple[str, ...]:
+def doubles_of(opened: Opened, batch_id: str | None, most: int) -> tuple[str, ...]:
     """Records of other batches that a batch is linked with."""
     rows = run(
         opened,
@@ -113,49 +102,37 @@ def doubles_of(opened: duckdb.DuckDBPyConnection, batch_id: str | None, most: in
     return tuple(name for (name,) in rows)
 
 
-def refresh_primary_records(opened: duckdb.DuckDBPyConnection) -> None:
+def refresh_primary_records(opened: Opened) -> None:
     """Set ``front_id`` of every record that stands behind the primary record of the same sale."""
-    links = frame(opened, "SELECT record_id, other_id FROM links WHERE parted_at IS NULL")
-    linked = frame(opened, _LINKED)
-    behind = choose_primary_records(linked, links).filter(pl.col("record_id") != pl.col("primary_id"))
-    opened.register("behind", behind)
-    run(
-        opened,
-        "UPDATE records SET front_id = NULL "
-        "WHERE front_id IS NOT NULL AND record_id NOT IN (SELECT record_id FROM behind)",
-    )
-    run(
-        opened,
-        "UPDATE records SET front_id = behind.primary_id FROM behind "
+    behind = behind_as_of(opened)
+    for change in (
+        "front_id = NULL WHERE front_id IS NOT NULL AND record_id NOT IN (SELECT record_id FROM behind)",
+        "front_id = behind.primary_id FROM behind "
         "WHERE records.record_id = behind.record_id AND records.front_id IS DISTINCT FROM behind.primary_id",
-    )
-    opened.unregister("behind")
+    ):
+        run(opened, f"UPDATE records SET {change}", behind=behind)  # noqa: S608
 
 
-def behind_as_of(opened: duckdb.DuckDBPyConnection, as_of: object) -> pl.DataFrame:
-    """The records that stood behind a better one on a day, when later offers were not known yet."""
-    links = frame(
-        opened,
-        "SELECT record_id, other_id FROM links "
-        "SEMI JOIN (SELECT record_id FROM records WHERE event_date <= $day) AS known USING (record_id) "
-        "WHERE parted_at IS NULL AND other_id IN (SELECT record_id FROM records WHERE event_date <= $day)",
-        {"day": as_of},
-    )
+def behind_as_of(opened: Opened, as_of: date | None = None) -> pl.DataFrame:
+    """The records that stand behind a better one; with ``as_of`` by what was known on that day."""
+    known = "" if as_of is None else _KNOWN
+    query = f"SELECT record_id, other_id FROM links WHERE parted_at IS NULL {known}"  # noqa: S608
+    links = frame(opened, query, {"day": as_of} if known else None)
     linked = frame(opened, _LINKED)
     return choose_primary_records(linked, links).filter(pl.col("record_id") != pl.col("primary_id"))
 
 
-def set_parted(opened: duckdb.DuckDBPyConnection, record_id: str, at: datetime, *, parted: bool) -> int:
+def set_parted(opened: Opened, record_id: str, at: datetime, *, parted: bool) -> int:
     """Part a record from those it is linked with, or link it again; returns how many links changed."""
     if not run(opened, "SELECT 1 FROM records WHERE record_id = ?", [record_id]):
         raise MarketError(f"the market holds no record {record_id!r}")
-    (changed,) = run(
+    changed = value(
         opened,
         "UPDATE links SET parted_at = $at "
         "WHERE (record_id = $name OR other_id = $name) AND (parted_at IS NULL) = $live",
         {"at": at if parted else None, "name": record_id, "live": parted},
-    )[0]
+    )
     if changed:
         refresh_primary_records(opened)
-        write_audit(opened, at, "part" if parted else "link", record_id, {"links": int(changed)})
+        write_audit(opened, at, "part" if parted else "link", record_id, {"links": changed})
     return int(changed)

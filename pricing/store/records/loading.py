@@ -6,15 +6,14 @@ while finished rows are stored.
 
 import shlex
 from collections import Counter, deque
-from collections.abc import Callable, Collection, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import asdict, dataclass, field, replace
 from datetime import date
 from itertools import chain
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
-import duckdb
 import polars as pl
 
 from pricing.errors import DoubtError, TableError
@@ -30,14 +29,13 @@ from pricing.money.prices import PRICE_COLUMNS
 from pricing.progress import Progress
 from pricing.records.contract import COLUMNS, REQUIRED
 from pricing.store.audit import now, write_audit
-from pricing.store.connection import add_row, connection, frame, run
+from pricing.store.connection import Connect, Opened, add_row, add_rows, frame, next_name, run, value
 from pricing.store.kept.answers import IdempotencyKey, keep_result
+from pricing.store.records import terms
+from pricing.store.records.history import WHOLE
 from pricing.store.records.links import doubles_of, link_batch, nearly_same
-from pricing.store.records.mappings import keep_mappings, kept_mappings
 from pricing.store.records.names import known_cars, list_names
-from pricing.store.records.removal import WHOLE
 from pricing.store.records.staging import PricingTerms, Staged, stage
-from pricing.store.records.terms import charges_in_force, own_rates, store_charges, stored_charges
 from pricing.store.schema import TABLES, create_missing_keys, missing_keys
 
 ROWS_A_STATEMENT: Final = 1_000_000
@@ -96,8 +94,7 @@ class LoadReport:
     not_known: dict[str, int] = field(default_factory=dict)
     """Cells of accepted rows that could not be read and went to the notes, by column."""
     said_otherwise: dict[str, int] = field(default_factory=dict)
-    """What cells said themselves in place of what was stated for them, such as ``currency SEK``, and how
-    many."""
+    """What cells said in place of what was stated for them, such as ``currency SEK``, and how many."""
     unseen: dict[str, int] = field(default_factory=dict)
     """Cells of rows out of which characters were left that show nothing, by column."""
     waiting: int = 0
@@ -107,47 +104,47 @@ class LoadReport:
     doubts: tuple[str, ...] = ()
     """Why figures can hardly be what they are said to be."""
     set_aside: dict[str, int] = field(default_factory=dict)
-    """Rows of the files that are no records and were not read, by kind: title, units, total, header,
-    remark."""
+    """Rows that are no records and were not read, by kind: title, units, total, header, remark."""
     refused: tuple[RefusedRow, ...] = ()
     """Of a dry run the first rows that would be rejected, at most ``REFUSED_TOLD``."""
     names: tuple[dict[str, str | int | float | None], ...] = ()
-    """Of a dry run the names that may be misspelt and that the market does not have yet: rows of
-    ``Market.names``."""
+    """Of a dry run the new names that may be misspelt: rows of ``Market.names``."""
     doubles: tuple[str, ...] = ()
     """Of a dry run records of the market that new rows may be one sale with, at most ``DOUBLES_TOLD``."""
 
 
 def load_files(
-    path: Path,
+    connect: Connect,
     files: Sequence[Path],
     mapping_file: Path | None,
     base_currency: str,
     today: date,
     progress: Progress,
-    timeout: float,
-    keep: bool = True,
-    idempotency: IdempotencyKey | None = None,
-    believe: bool = False,
+    *,
+    keep: bool,
+    idempotency: IdempotencyKey | None,
+    believe: bool,
 ) -> LoadReport:
-    """Load files into the market file at ``path``; see ``Market.load``."""
-    given = None if mapping_file is None else read_mapping(mapping_file)
-    with connection(path, timeout=timeout) as opened:
-        older = stored_charges(opened)
-        rates = own_rates(opened)
+    """Load files into the market that ``connect`` opens; see ``Market.load``."""
+    mapping_of_all = None if mapping_file is None else read_mapping(mapping_file)
+    with connect() as opened:
+        older = terms.stored_charges(opened)
+        rates = terms.own_rates(opened)
         names = CarNames.of(known_cars(opened))
-        known_mappings = kept_mappings(opened)
+        known_mappings = terms.kept_mappings(opened)
         waiting = frame(opened, "SELECT DISTINCT source FROM quarantine WHERE settled_by IS NULL")["source"]
     mappings: dict[str, Mapping] = {}
     staged: list[Staged] = []
     set_aside: Counter[str] = Counter()
     known_again: dict[str, str] = {}
     for file in files:
-        mapping = mapping_beside(file) if given is None else given
+        mapping = mapping_of_all or mapping_beside(file)
         if mapping is not None:
             mappings[mapping.source] = mapping
-        charges = charges_in_force(older, [charge for known in mappings.values() for charge in known.charges])
-        terms = PricingTerms(base_currency, today, charges, rates, waiting, names)
+        charges = terms.charges_in_force(
+            older, [charge for known in mappings.values() for charge in known.charges]
+        )
+        pricing_terms = PricingTerms(base_currency, today, charges, rates, waiting, names)
         parts = read_file(file, Layout() if mapping is None else mapping.layout)
         if mapping is None and not is_page(file):
             first = next(parts)
@@ -158,7 +155,7 @@ def load_files(
                 known_again[file.name] = mapping.source
                 mappings[mapping.source] = mapping
         try:
-            for part, rows in _in_order(parts, lambda part: stage(part.frame, file, mapping, terms)):  # noqa: B023
+            for part, rows in _in_order(parts, lambda part: stage(part.frame, file, mapping, pricing_terms)):  # noqa: B023
                 staged.append(rows)
                 set_aside.update(part.set_aside)
                 progress("read", part.rows_done, part.rows_expected)
@@ -167,45 +164,41 @@ def load_files(
                 f"{file}: {error}; say which of its columns is which of ours with: "
                 f"pricing map {shlex.quote(str(file))}"
             ) from None
-    told = _doubts(path, staged, base_currency, timeout)
-    if told and keep and not believe:
-        raise DoubtError(f"nothing was loaded: {'; '.join(told)}")
-    with connection(path, write=True, keep=keep, timeout=timeout) as opened:
-        told_of = 0 if keep else REFUSED_TOLD
+    doubtful = _doubts(connect, staged, base_currency)
+    if doubtful and keep and not believe:
+        raise DoubtError(f"nothing was loaded: {'; '.join(doubtful)}")
+    with connect(write=True, keep=keep) as opened:
         before = None if keep else list_names(opened)
-        report = _store(opened, files, staged, mappings.values(), progress, told_of)
-        report = replace(report, set_aside=dict(set_aside.most_common()), doubts=told, recognised=known_again)
+        report = _store(opened, files, staged, mappings.values(), progress, 0 if keep else REFUSED_TOLD)
+        report = replace(
+            report, set_aside=dict(set_aside.most_common()), doubts=doubtful, recognised=known_again
+        )
         if before is not None:
             doubles = doubles_of(opened, report.batch_id, DOUBLES_TOLD)
             if report.accepted == 1:
                 doubles = tuple(dict.fromkeys((*doubles, *nearly_same(opened, report.batch_id))))
-            report = replace(report, names=_new_names(before, list_names(opened)), doubles=doubles)
+            key = ["field", "make", "model", "typed"]
+            proposed = list_names(opened).filter(pl.col("state") == "proposed")
+            new = proposed.join(before, on=key, how="anti", nulls_equal=True)
+            report = replace(report, names=tuple(new.to_dicts()), doubles=doubles)
         keep_result(opened, idempotency, asdict(report))
         keys_due = keep and bool(missing_keys(opened, TABLES))
     if keys_due:
-        with connection(path, write=True, timeout=timeout) as opened:
+        with connect(write=True) as opened:
             create_missing_keys(opened, TABLES)
     return report
 
 
-def _new_names(before: pl.DataFrame, after: pl.DataFrame) -> tuple[dict[str, str | int | float | None], ...]:
-    """Names that are proposed to be another now and were not before."""
-    key = ["field", "make", "model", "typed"]
-    new = after.filter(pl.col("state") == "proposed").join(before, on=key, how="anti", nulls_equal=True)
-    return tuple(new.to_dicts())
-
-
-def _doubts(path: Path, staged: Sequence[Staged], base: str, timeout: float) -> tuple[str, ...]:
-    """What is doubtful in what was read, held against what the market holds; of large files in a part of
-    them."""
+def _doubts(connect: Connect, staged: Sequence[Staged], base: str) -> tuple[str, ...]:
+    """What is doubtful in what was read, held against the market; of large files in a part of them."""
     about = ("model_key", "price", "currency", "odometer_km", "year", "outcome")
-    told = [rows.records.select(about) for rows in staged if rows.records.height]
-    if not told:
+    records = [rows.records.select(about) for rows in staged if rows.records.height]
+    if not records:
         return ()
-    priced = pl.concat(told).filter(pl.col("outcome").is_in(["sold", "asking"]))
+    priced = pl.concat(records).filter(pl.col("outcome").is_in(["sold", "asking"]))
     if priced.height > DOUBTED_ROWS:
         priced = priced.sample(DOUBTED_ROWS, seed=0)
-    with connection(path, timeout=timeout) as opened:
+    with connect() as opened:
         market = frame(opened, MARKET)
     return doubts(priced, market, base)
 
@@ -224,42 +217,37 @@ def _in_order(parts: Iterator[Part], work: Callable[[Part], Staged]) -> Iterator
 
 
 def _store(
-    opened: duckdb.DuckDBPyConnection,
+    opened: Opened,
     files: Sequence[Path],
     staged: list[Staged],
-    mappings: Collection[Mapping],
+    mappings: Iterable[Mapping],
     progress: Progress,
-    told_of: int,
+    most_refused: int,
 ) -> LoadReport:
     """Insert what is new, inside the transaction of ``opened``; empties ``staged`` on the way. Of that many
     rejected rows the report tells."""
     loaded_at = now()
-    (earlier,) = run(opened, "SELECT count(*) FROM batches")[0]
-    batch_id = f"batch-{earlier + 1:04d}"
+    batch_id = next_name(opened, "batches", "batch")
     by_rule: Counter[str] = Counter()
     read: Counter[str] = Counter({file.name: 0 for file in files})
     rejected: Counter[str] = Counter()
     total = sum(rows.height for rows in staged)
-    mended = 0
-    waiting = 0
+    mended = waiting = 0
     refused: list[RefusedRow] = []
-    not_known: Counter[str] = Counter()
-    said_otherwise: Counter[str] = Counter()
-    unseen: Counter[str] = Counter()
-    for rows_told in staged:
-        not_known.update(rows_told.not_known)
-        said_otherwise.update(rows_told.said_otherwise)
-        unseen.update(rows_told.unseen)
+    cells: dict[str, Any] = {
+        name: dict(sum((rows.cells[name] for rows in staged), Counter[str]()).most_common())
+        for name in ("not_known", "said_otherwise", "unseen")
+    }
     while staged:
-        rows = _take(staged)
-        read.update(rows.read)
-        _store_records(opened, rows.records, batch_id)
-        new = _store_rejected(opened, rows.rejected, batch_id)
-        mended += _settle(opened, rows.records, rows.rejected, batch_id)
+        heights, records, bad = _take(staged)
+        read.update(heights)
+        _store_records(opened, records, batch_id)
+        new = _store_rejected(opened, bad, batch_id)
+        mended += _settle(opened, records, bad, batch_id)
         rejected.update(new["file"].to_list())
-        first = new.head(told_of - len(refused)).select("file", "row_number", "broken_rules", "raw")
+        first = new.head(most_refused - len(refused)).select("file", "row_number", "broken_rules", "raw")
         refused += [RefusedRow(file, row, tuple(rules), raw) for file, row, rules, raw in first.iter_rows()]
-        waiting += rows.rejected.height - new.height
+        waiting += bad.height - new.height
         by_rule.update(new["broken_rules"].explode().to_list())
         progress("store", read.total(), total)
     counted = run(opened, "SELECT file, count(*) FROM records WHERE batch_id = ? GROUP BY file", [batch_id])
@@ -269,45 +257,35 @@ def _store(
         for file, count in read.items()
     )
     linked = link_batch(opened, batch_id) if accepted else 0
-    for mapping in mappings:
-        store_charges(opened, mapping.charges)
-    keep_mappings(opened, mappings)
+    terms.keep_mappings(opened, mappings)
     known = total - accepted.total() - rejected.total()
-    changed = accepted.total() + rejected.total() + mended > 0
-    counts = {"read": total, "accepted": accepted.total(), "rejected": rejected.total(), "known": known}
+    counts: dict[str, Any] = {
+        "read": total,
+        "accepted": accepted.total(),
+        "rejected": rejected.total(),
+        "known": known,
+    }
+    changed = counts["accepted"] + counts["rejected"] + mended > 0
     if changed:
         names = [file.name for file in files]
         add_row(opened, "batches", batch_id=batch_id, loaded_at=loaded_at, files=names, **counts)
         detail = {"files": names, **counts, "mended": mended, "linked": linked}
         write_audit(opened, loaded_at, "load", batch_id, detail)
     return LoadReport(
-        read=total,
-        accepted=accepted.total(),
-        rejected=rejected.total(),
-        known=known,
+        **counts,
         batch_id=batch_id if changed else None,
         by_rule=dict(by_rule.most_common()),
         files=reports,
         linked=linked,
-        not_known=dict(not_known.most_common()),
-        said_otherwise=dict(said_otherwise.most_common()),
-        unseen=dict(unseen.most_common()),
         waiting=waiting,
         refused=tuple(refused),
+        **cells,
     )
 
 
-@dataclass(frozen=True)
-class _Rows:
-    """Staged rows of one or more parts."""
-
-    read: dict[str, int]
-    records: pl.DataFrame
-    rejected: pl.DataFrame
-
-
-def _take(staged: list[Staged]) -> _Rows:
-    """Take parts off the list until there is enough for one statement: few large inserts are quickest."""
+def _take(staged: list[Staged]) -> tuple[Counter[str], pl.DataFrame, pl.DataFrame]:
+    """Take parts off the list until there is enough for one statement: few large inserts are quickest. Gives
+    how many rows were read of each file, the records and the rejected rows."""
     parts: list[Staged] = []
     while staged and sum(part.height for part in parts) < ROWS_A_STATEMENT:
         parts.append(staged.pop(0))
@@ -317,59 +295,45 @@ def _take(staged: list[Staged]) -> _Rows:
     records = pl.concat([part.records for part in parts], rechunk=False)
     if records["record_id"].n_unique() < records.height:
         records = records.unique("record_id", keep="first", maintain_order=True)
-    return _Rows(dict(read), records, pl.concat([part.rejected for part in parts]))
+    return read, records, pl.concat([part.rejected for part in parts])
 
 
-def _store_records(opened: duckdb.DuckDBPyConnection, records: pl.DataFrame, batch_id: str) -> None:
+def _store_records(opened: Opened, records: pl.DataFrame, batch_id: str) -> None:
     """Insert the records that the market does not hold yet."""
-    opened.register("staged", records.select("record_id"))
-    known = frame(
+    known_ids = frame(
         opened,
         "SELECT record_id FROM staged SEMI JOIN records USING (record_id) UNION ALL SELECT record_id "
         'FROM corrections WHERE "column" = $whole AND new IS NULL',
         {"whole": WHOLE},
+        staged=records.select("record_id"),
     )["record_id"]
-    opened.unregister("staged")
     new = records.select(*COLUMNS, *PRICE_COLUMNS, "file", "row_number", *KEYS)
-    if not known.is_empty():
-        new = new.filter(~pl.col("record_id").is_in(known.implode()))
-    opened.register("staged", new.with_columns(batch_id=pl.lit(batch_id)))
-    run(opened, "INSERT INTO records BY NAME SELECT * FROM staged")
-    opened.unregister("staged")
+    if not known_ids.is_empty():
+        new = new.filter(~pl.col("record_id").is_in(known_ids.implode()))
+    add_rows(opened, "records", new.with_columns(batch_id=pl.lit(batch_id)))
 
 
-def _settle(
-    opened: duckdb.DuckDBPyConnection, records: pl.DataFrame, rejected: pl.DataFrame, batch_id: str
-) -> int:
+def _settle(opened: Opened, records: pl.DataFrame, rejected: pl.DataFrame, batch_id: str) -> int:
     """Mark quarantined rows that these bring in after all, or have taken the place of; returns how many."""
     replaced = rejected.filter(pl.col("mends") != pl.col("quarantine_id"))
     mends = pl.concat([records.select("mends", "source"), replaced.select("mends", "source")]).drop_nulls()
     if mends.is_empty():
         return 0
-    opened.register("staged", mends)
-    (settled,) = run(
+    settled = value(
         opened,
         "UPDATE quarantine SET settled_by = ? FROM staged WHERE quarantine.quarantine_id = staged.mends "
         "AND quarantine.source = staged.source AND settled_by IS NULL",
         [batch_id],
-    )[0]
-    opened.unregister("staged")
+        staged=mends,
+    )
     return int(settled)
 
 
-def _store_rejected(opened: duckdb.DuckDBPyConnection, rejected: pl.DataFrame, batch_id: str) -> pl.DataFrame:
+def _store_rejected(opened: Opened, rejected: pl.DataFrame, batch_id: str) -> pl.DataFrame:
     """Put the rejected rows that are not there yet into quarantine; returns them."""
     if rejected.is_empty():
         return rejected
-    opened.register("staged", rejected.unique("quarantine_id", keep="first", maintain_order=True))
-    new = frame(opened, "SELECT * FROM staged ANTI JOIN quarantine USING (quarantine_id)")
-    opened.unregister("staged")
-    opened.register("staged", new)
-    run(
-        opened,
-        "INSERT INTO quarantine (quarantine_id, batch_id, source, file, row_number, raw, broken_rules) "
-        "SELECT quarantine_id, ?, source, file, row_number, raw, broken_rules FROM staged",
-        [batch_id],
-    )
-    opened.unregister("staged")
+    distinct = rejected.unique("quarantine_id", keep="first", maintain_order=True)
+    new = frame(opened, "SELECT * FROM staged ANTI JOIN quarantine USING (quarantine_id)", staged=distinct)
+    add_rows(opened, "quarantine", new.drop("mends").with_columns(batch_id=pl.lit(batch_id)))
     return new

@@ -1,45 +1,37 @@
 """The market's alias table and the names of its cars."""
 
-import duckdb
 import polars as pl
 
 from pricing.clean_text import clean_name
 from pricing.errors import MarketError
 from pricing.intake.names import FIELDS, near_misses, settled_names
 from pricing.store.audit import now, write_audit
-from pricing.store.connection import add_row, frame, run
+from pricing.store.connection import Opened, add_row, frame, run, value
 
 
-def spellings(opened: duckdb.DuckDBPyConnection) -> pl.DataFrame:
+def spellings(opened: Opened) -> pl.DataFrame:
     """Every spelling of make, model and variant, and how many records have it."""
     return frame(
         opened, "SELECT make, model, variant, count(*) AS records FROM records GROUP BY ALL ORDER BY ALL"
     )
 
 
-def known_cars(opened: duckdb.DuckDBPyConnection) -> list[tuple[str, str, str | None]]:
-    """Make, model and variant of every car under its settled names, those of most records first, and as
-    typed."""
+def known_cars(opened: Opened) -> list[tuple[str, str, str | None]]:
+    """Make, model and variant of every car under its settled names, the most records first, and as typed."""
     named = settled_names(spellings(opened), aliases(opened)).sort("records", descending=True)
     settled = named.select("settled_make", "settled_model", "settled_variant").rows()
     return [*settled, *named.select(*FIELDS).rows()]
 
 
-def aliases(opened: duckdb.DuckDBPyConnection) -> pl.DataFrame:
+def aliases(opened: Opened) -> pl.DataFrame:
     """The alias table."""
     return frame(opened, "SELECT field, make, model, typed, name FROM aliases ORDER BY ALL")
 
 
-def renames(opened: duckdb.DuckDBPyConnection) -> pl.DataFrame:
-    """The spellings that are not the settled name."""
-    named = settled_names(spellings(opened), aliases(opened))
-    differs = pl.any_horizontal(pl.col(field).ne_missing(pl.col(f"settled_{field}")) for field in FIELDS)
-    return named.filter(differs)
-
-
-def under_settled_names(opened: duckdb.DuckDBPyConnection, rows: pl.DataFrame) -> pl.DataFrame:
+def under_settled_names(opened: Opened, rows: pl.DataFrame) -> pl.DataFrame:
     """Rows with make, model and variant as they were settled; their order and columns as they were."""
-    others = renames(opened)
+    differs = pl.any_horizontal(pl.col(field).ne_missing(pl.col(f"settled_{field}")) for field in FIELDS)
+    others = settled_names(spellings(opened), aliases(opened)).filter(differs)
     if others.is_empty():
         return rows
     return (
@@ -52,19 +44,17 @@ def under_settled_names(opened: duckdb.DuckDBPyConnection, rows: pl.DataFrame) -
     )
 
 
-def list_names(opened: duckdb.DuckDBPyConnection) -> pl.DataFrame:
+def list_names(opened: Opened) -> pl.DataFrame:
     """Near misses that wait for a person (state ``proposed``) and aliases that were settled (``settled``)."""
     table = aliases(opened)
     proposed = near_misses(spellings(opened), table).with_columns(state=pl.lit("proposed"))
-    settled = table.with_columns(state=pl.lit("settled"))
-    return pl.concat([proposed, settled], how="diagonal")
+    return pl.concat([proposed, table.with_columns(state=pl.lit("settled"))], how="diagonal")
 
 
 def settle_name(
-    opened: duckdb.DuckDBPyConnection, field: str, typed: str, name: str, make: str | None, model: str | None
+    opened: Opened, field: str, typed: str, name: str, make: str | None, model: str | None
 ) -> None:
-    """Say what a spelling means; ``name`` equal to ``typed`` keeps it apart. A later word replaces an
-    earlier."""
+    """See ``Market.settle_name``; a later word replaces an earlier."""
     needs = {"make": (), "model": (make,), "variant": (make, model)}
     if field not in needs:
         raise MarketError(f"a name is one of {', '.join(FIELDS)}; got {field!r}")
@@ -81,16 +71,15 @@ def settle_name(
         "AND make IS NOT DISTINCT FROM ? AND model IS NOT DISTINCT FROM ?",
         [field, key, *within],
     )
-    add_row(opened, "aliases", field=field, make=within[0], model=within[1], typed=key, name=name)
-    write_audit(
-        opened, now(), "name", key, {"field": field, "make": within[0], "model": within[1], "name": name}
-    )
+    alias = {"field": field, "make": within[0], "model": within[1], "name": name}
+    add_row(opened, "aliases", typed=key, **alias)
+    write_audit(opened, now(), "name", key, alias)
 
 
-def forget_name(opened: duckdb.DuckDBPyConnection, field: str, typed: str) -> int:
+def forget_name(opened: Opened, field: str, typed: str) -> int:
     """Take back what was settled about a spelling; returns how many aliases went."""
     key = " ".join(typed.lower().split())
-    (gone,) = run(opened, "DELETE FROM aliases WHERE field = ? AND typed = ?", [field, key])[0]
-    if gone:
+    deleted = int(value(opened, "DELETE FROM aliases WHERE field = ? AND typed = ?", [field, key]))
+    if deleted:
         write_audit(opened, now(), "forget name", key, {"field": field})
-    return int(gone)
+    return deleted

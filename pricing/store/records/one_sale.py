@@ -3,7 +3,7 @@
 import tempfile
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import UTC, date, datetime
+from datetime import date
 from pathlib import Path
 from typing import Final
 
@@ -13,6 +13,7 @@ from pricing.errors import MarketError
 from pricing.nearest import did_you_mean
 from pricing.records.contract import COLUMNS, REQUIRED
 from pricing.records.layout import MADE_BY_THE_STORE
+from pricing.store.audit import today_or
 from pricing.store.market import Market
 from pricing.store.records.first_load import load_into
 from pricing.store.records.loading import LoadReport
@@ -36,11 +37,8 @@ class AddedSale:
 
 def try_sale(path: Path, cells: Mapping[str, str], *, today: date | None = None) -> pl.DataFrame:
     """What adding a sale would do, with nothing kept: the records of the market that it may be one sale with.
-
-    Raises:
-        MarketError: as ``add_sale``.
-    """
-    day = datetime.now(UTC).date() if today is None else today
+    Raises ``MarketError`` as ``add_sale``."""
+    day = today_or(today)
     with tempfile.TemporaryDirectory(prefix="pricing-") as folder:
         trial = _tried(path, _written(cells, day, Path(folder)), day)
     if not trial.doubles:
@@ -54,13 +52,10 @@ def add_sale(
 ) -> AddedSale:
     """Add one sale to the market at ``path``, made when it is absent; cells are read as people write them.
 
-    ``cells`` are by column of the contract; without ``event_date`` it was seen today.
-
-    Raises:
-        MarketError: a column is none of the contract's, the sale breaks a rule, or the market holds it
-        already.
+    ``cells`` are by column of the contract; without ``event_date`` it was seen today. Raises ``MarketError``
+    where a column is none of the contract's, the sale breaks a rule, or the market holds it already.
     """
-    day = datetime.now(UTC).date() if today is None else today
+    day = today_or(today)
     with tempfile.TemporaryDirectory(prefix="pricing-") as folder:
         file = _written(cells, day, Path(folder))
         _tried(path, file, day)
@@ -84,14 +79,8 @@ def _written(cells: Mapping[str, str], day: date, folder: Path) -> Path:
         near = did_you_mean(unknown[0], named)
         raise MarketError(f"a sale has no {', '.join(unknown)}{near}; it has: {', '.join(named)}")
     blank = {name: "" for name in REQUIRED if name not in MADE_BY_THE_STORE}
-    row = (
-        {"source": SOURCE, "event_date": day.isoformat()}
-        | blank
-        | {"event_date": day.isoformat()}
-        | dict(cells)
-    )
     file = folder / "one sale.csv"
-    pl.DataFrame([row]).write_csv(file)
+    pl.DataFrame([blank | {"source": SOURCE, "event_date": day.isoformat()} | dict(cells)]).write_csv(file)
     return file
 
 

@@ -30,8 +30,7 @@ from pricing.records.contract import COLUMNS
 from pricing.store.connection import frame
 
 EXPORT_FRONT: Final = ("quarantine_id", "file", "row_number", "broken_rules", "source")
-"""Columns that an exported quarantine has before the source's own; ``quarantine_id`` tells which row a mended
-one stands for."""
+"""Columns of an exported quarantine before the source's own; a mended row stands for ``quarantine_id``."""
 
 _CONTENT: Final = tuple(name for name in COLUMNS if name not in ("record_id", "batch_id", "date_precision"))
 _PLACEHOLDER: Final = "-"
@@ -47,12 +46,8 @@ class Staged:
     """Priced records."""
     rejected: pl.DataFrame
     """quarantine_id, source, file, row_number, raw (JSON), broken_rules, mends."""
-    not_known: Counter[str]
-    """Cells of ``records`` that could not be read and went to the notes, by column."""
-    said_otherwise: Counter[str]
-    """What cells of ``records`` said in place of what was stated for them, such as ``currency SEK``."""
-    unseen: Counter[str]
-    """Cells of ``records`` out of which characters were left that show nothing, by column."""
+    cells: dict[str, Counter[str]]
+    """Cells of ``records`` of which a ``LoadReport`` tells: ``not_known``, ``said_otherwise``, ``unseen``."""
 
 
 @dataclass(frozen=True)
@@ -71,7 +66,11 @@ class PricingTerms:
 
 def stage(raw: pl.DataFrame, file: Path, mapping: Mapping | None, terms: PricingTerms) -> Staged:
     """Make some rows of a file ready; ``raw`` has their ``row_number``."""
-    cells, stands_for = _without_export_front(raw.drop("row_number"))
+    cells, stands_for = raw.drop("row_number"), None
+    marks = EXPORT_FRONT[0], EXPORT_FRONT[3]
+    if all(name in cells.columns and cells.schema[name] == pl.String for name in marks):
+        cells = restored_names(cells.with_columns(restored(pl.col(pl.String))))
+        stands_for = cells[EXPORT_FRONT[0]]
     if is_page(file):
         mapped = cells if mapping is None else mapping.complete(cells)
     else:
@@ -87,7 +86,6 @@ def stage(raw: pl.DataFrame, file: Path, mapping: Mapping | None, terms: Pricing
         pl.int_range(pl.len(), dtype=pl.UInt32).alias("place"),
     )
     checked = check_rows(mapped, terms.today, terms.base_currency, written=mapping is None)
-    broken = checked.broken
     priced = price_records(checked.accepted, terms.base_currency, terms.charges, terms.own_rates)
     if EXTRA_CELLS in raw.columns:
         extra = raw[EXTRA_CELLS].is_not_null().gather(priced["place"])
@@ -95,33 +93,27 @@ def stage(raw: pl.DataFrame, file: Path, mapping: Mapping | None, terms: Pricing
             unpriced=pl.when(extra).then(pl.lit("cells_beyond_header")).otherwise("unpriced")
         )
     unpriced = priced.filter(pl.col("unpriced").is_not_null())
-    broken = pl.concat([broken, unpriced.select("place", broken_rules=pl.concat_list("unpriced"))]).sort(
-        "place"
-    )
-    records = with_keys(priced.filter(pl.col("unpriced").is_null())).with_columns(
-        pl.lit(file.name).alias("file")
-    )
+    no_price = unpriced.select("place", broken_rules=pl.concat_list("unpriced"))
+    broken = pl.concat([checked.broken, no_price]).sort("place")
+    of_file = pl.lit(file.name).alias("file")
+    records = with_keys(priced.filter(pl.col("unpriced").is_null())).with_columns(of_file)
     records = records.with_columns(raw["row_number"].gather(records["place"]))
     rejected = _fingerprints(cells, mapped, broken["place"]).with_columns(
-        broken["broken_rules"], raw["row_number"].gather(broken["place"]), pl.lit(file.name).alias("file")
+        broken["broken_rules"], raw["row_number"].gather(broken["place"]), of_file
     )
     records = _identified(records, checked.in_base)
     here = checked.told.filter(pl.col("place").is_in(records["place"].implode()))
-    counts = [Counter(here[name].explode().drop_nulls().to_list()) for name in ("not_known", SAID_OTHERWISE)]
-    counts.append(_unseen(mapped, records["place"]))
+    counts = {
+        name: Counter(here[name].explode().drop_nulls().to_list()) for name in ("not_known", SAID_OTHERWISE)
+    } | {"unseen": _unseen(mapped, records["place"])}
+    mended: pl.Series | pl.Expr = pl.lit(None, dtype=pl.String)
+    replaced = mended
     if stands_for is not None:
-        return Staged(
-            file.name,
-            raw.height,
-            records.with_columns(stands_for.gather(records["place"]).alias("mends")),
-            rejected.with_columns(stands_for.gather(broken["place"]).alias("mends")),
-            *counts,
-        )
-    nothing = pl.lit(None, dtype=pl.String).alias("mends")
-    mends: pl.Series | pl.Expr = nothing
-    if terms.waiting.is_in(mapped["source"].unique().implode()).any():
-        mends = _fingerprints(cells, mapped, records["place"])["quarantine_id"].alias("mends")
-    return Staged(file.name, raw.height, records.with_columns(mends), rejected.with_columns(nothing), *counts)
+        mended, replaced = stands_for.gather(records["place"]), stands_for.gather(broken["place"])
+    elif terms.waiting.is_in(mapped["source"].unique().implode()).any():
+        mended = _fingerprints(cells, mapped, records["place"])["quarantine_id"]
+    records, rejected = records.with_columns(mends=mended), rejected.with_columns(mends=replaced)
+    return Staged(file.name, raw.height, records, rejected, counts)
 
 
 def _unseen(mapped: pl.DataFrame, places: pl.Series) -> Counter[str]:
@@ -131,15 +123,6 @@ def _unseen(mapped: pl.DataFrame, places: pl.Series) -> Counter[str]:
         return Counter()
     counted = mapped[places].select(holds_unseen(pl.col(name)).sum() for name in words)
     return Counter({name: count for name, count in zip(words, counted.row(0), strict=True) if count})
-
-
-def _without_export_front(cells: pl.DataFrame) -> tuple[pl.DataFrame, pl.Series | None]:
-    """Cells of an exported quarantine as they were before the export, and which row each stands for."""
-    front = EXPORT_FRONT[0], EXPORT_FRONT[3]
-    if not all(name in cells.columns and cells.schema[name] == pl.String for name in front):
-        return cells, None
-    cells = restored_names(cells.with_columns(restored(pl.col(pl.String))))
-    return cells, cells[EXPORT_FRONT[0]]
 
 
 def _filled(frame: pl.DataFrame, name: str, default: str) -> pl.Expr:
@@ -153,17 +136,11 @@ def _filled(frame: pl.DataFrame, name: str, default: str) -> pl.Expr:
 def _fingerprints(cells: pl.DataFrame, mapped: pl.DataFrame, places: pl.Series) -> pl.DataFrame:
     """Raw rows as JSON objects of text, with an identity made of source and content."""
     cells = cells.select(raw_text(name, kind) for name, kind in cells.schema.items())
-    rows = (
-        cells[places]
-        .select(raw=pl.struct(pl.all()).struct.json_encode())
-        .with_columns(mapped["source"].gather(places))
-    )
+    raw = cells[places].select(raw=pl.struct(pl.all()).struct.json_encode())
+    rows = raw.with_columns(mapped["source"].gather(places))
+    query = "SELECT left(md5(source || chr(31) || raw), 24) AS quarantine_id, source, raw FROM cells"
     with duckdb.connect() as memory:
-        memory.register("cells", rows)
-        return frame(
-            memory,
-            "SELECT left(md5(source || chr(31) || raw), 24) AS quarantine_id, source, raw FROM cells",
-        )
+        return frame(memory, query, cells=rows)
 
 
 def _identified(records: pl.DataFrame, in_base: pl.Series) -> pl.DataFrame:
@@ -171,14 +148,14 @@ def _identified(records: pl.DataFrame, in_base: pl.Series) -> pl.DataFrame:
     market's currency that those at ``in_base`` are said to be in."""
     if records.is_empty():
         return records
-    said = {name: _as_text(records[name]) for name in _CONTENT} | {"event_date": _day_text(records)}
+    texts = {name: _as_text(records[name]) for name in _CONTENT} | {"event_date": _day_text(records)}
     if not in_base.is_empty():
         unsaid = pl.col("place").is_in(in_base.implode())
-        said["currency"] = pl.when(unsaid).then(pl.lit("\x1e")).otherwise(said["currency"])
-    content = pl.concat_str(said.values(), separator="\x1f")
+        texts["currency"] = pl.when(unsaid).then(pl.lit("\x1e")).otherwise(texts["currency"])
+    content = pl.concat_str(texts.values(), separator="\x1f")
+    query = "SELECT left(md5(content), 24) AS record_id FROM staged"
     with duckdb.connect() as memory:
-        memory.register("staged", records.select(content=content))
-        names = frame(memory, "SELECT left(md5(content), 24) AS record_id FROM staged")["record_id"]
+        names = frame(memory, query, staged=records.select(content=content))["record_id"]
     no_reference = pl.col("source_ref") == _PLACEHOLDER
     return records.with_columns(
         names, source_ref=pl.when(no_reference).then("row " + names.str.slice(0, 12)).otherwise("source_ref")
@@ -196,10 +173,8 @@ def _as_text(column: pl.Series) -> pl.Expr:
 
 def _day_text(records: pl.DataFrame) -> pl.Expr:
     """The day of an event as far as it is known, so that another middle of a span is no other record."""
-    day, known = pl.col("event_date"), pl.col("date_precision")
+    day, precision = pl.col("event_date"), pl.col("date_precision")
     if records["date_precision"].null_count() == records.height:
         return _as_text(records["event_date"])
-    month, year = day.dt.strftime("%Y-%m"), day.dt.strftime("%Y")
-    return (
-        pl.when(known == "month").then(month).when(known == "year").then(year).otherwise(day.cast(pl.String))
-    )
+    month, year, text = day.dt.strftime("%Y-%m"), day.dt.strftime("%Y"), day.cast(pl.String)
+    return pl.when(precision == "month").then(month).when(precision == "year").then(year).otherwise(text)
