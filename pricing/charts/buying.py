@@ -1,4 +1,4 @@
-"""Charts for a buyer: facts in, ``alt.Chart`` out."""
+"""Charts for a buyer: facts in, ``alt.Chart`` out; a caption of the same name says what each shows."""
 
 import altair as alt
 import polars as pl
@@ -63,4 +63,20 @@ def bids_chart(facts: Buying) -> alt.LayerChart:
         ],
         title=titled("What each bid comes to", "dark: hammer price; grey: what is charged on it"),
         height=alt.Step(20),
+    )
+
+
+def limits_caption(facts: Buying) -> str:
+    """What ``limits_chart`` shows."""
+    asking = "" if facts.asking is None else " The thick line is the price asked."
+    return (
+        "The curve is the share of like cars that sell for less than each price, all-in. The dashed lines "
+        f"are the walk-away price and the opening offer, all-in.{asking}"
+    )
+
+
+def bids_caption(facts: Buying) -> str:
+    """What ``bids_chart`` shows."""
+    return (
+        f"Each bar is a bid and what it comes to, in {facts.currency}; its grey end is what is charged on it."
     )

@@ -1,4 +1,4 @@
-"""Charts for a seller: facts in, ``alt.Chart`` out."""
+"""Charts for a seller: facts in, ``alt.Chart`` out; a caption of the same name says what each shows."""
 
 import altair as alt
 import polars as pl
@@ -6,6 +6,7 @@ import polars as pl
 from pricing.charts.design import ASKED, INK, MAIN, PALE, PAPER, QUIET
 from pricing.charts.encodings import ENDS, MONEY, colours, price_axis, share_axis, tips, titled
 from pricing.decisions.sell.selling import Selling
+from pricing.decisions.sell.waiting import HORIZON
 from pricing.words.language.reader import day_words
 
 
@@ -75,3 +76,26 @@ def waiting_chart(facts: Selling, channel: str) -> alt.Chart:
 
 def _title(words: str, facts: Selling) -> alt.TitleParams:
     return titled(words, f"amounts in {facts.currency} at {day_words(facts.valuation.as_of)}")
+
+
+def proceeds_caption() -> str:
+    """What ``proceeds_chart`` shows."""
+    return (
+        "Each bar runs over eight sales in ten, paid and left of the same draws; the notch is the middle. "
+        "What is left is after commission and fees."
+    )
+
+
+def reserve_caption() -> str:
+    """What ``reserve_chart`` shows."""
+    return "The chance that a lot like this one sells, against its reserve; dashed is the reserve looked at."
+
+
+def waiting_caption(channel: str) -> str:
+    """What ``waiting_chart`` shows.
+
+    >>> waiting_caption("dealer")[:44]
+    'How likely a sale is at each price asked, at'
+    """
+    where = {"dealer": "at a dealer", "private": "privately"}.get(channel, f"by {channel}")
+    return f"How likely a sale is at each price asked, {where}: within 4, 8 and {HORIZON} weeks."

@@ -1,4 +1,4 @@
-"""Charts of a valuation: facts in, ``alt.Chart`` out; ``captions`` says what each one shows.
+"""Charts of a valuation: facts in, ``alt.Chart`` out; a caption of the same name says what each shows.
 
 Colours are those of ``design``, and shape, dash and words say the same again, so that a chart also reads in
 grey print.
@@ -235,3 +235,48 @@ def _asking(valuation: Valuation, words: LocaleWords, label: bool = True) -> lis
         return [rule]
     text = marked.mark_text(color=ASKED, fontWeight="bold", baseline="bottom", dy=-18, fontSize=12)
     return [rule, text.encode(x="price:Q", y=alt.YValue(0), text="words:N")]
+
+
+def distribution_caption(valuation: Valuation, comparables: int = 0, words: LocaleWords = PLAIN) -> str:
+    """What ``distribution_chart`` shows, with so many comparable sales on it."""
+    first, end = valuation.distribution.select("from_price", "to_price").row(0)
+    width = words.about(end - first, valuation.currency)
+    sentences = [
+        words.say(
+            "Each column is a price bracket of {width}; its height is how many of 100 cars like this one "
+            "would sell in it.",
+            width=width,
+        ),
+        words.say("The darker columns lie between the low and the high price.")
+        if valuation.asking is None
+        else words.say(
+            "The darker columns lie between the low and the high price; the thick line is the asking price."
+        ),
+    ]
+    if comparables:
+        sentences.append(
+            words.many(
+                "The point is {number} comparable sale, adjusted to this car.",
+                "The points are {number} comparable sales, adjusted to this car.",
+                comparables,
+            )
+        )
+    return " ".join(sentences)
+
+
+def bands_caption(valuation: Valuation) -> str:
+    """What ``bands_chart`` shows."""
+    asking = "" if valuation.asking is None else " The thick line is the asking price."
+    return (
+        "Each bar runs from low to high for this car in that condition band; the notch is the mid price. "
+        "Rings are recorded sales of the model at the price paid on the day, not adjusted to this car; those "
+        f"far dearer than any bar are left out.{asking}"
+    )
+
+
+def terms_caption(valuation: Valuation, words: LocaleWords = PLAIN) -> str:
+    """What ``terms_chart`` shows."""
+    return words.say(
+        "From the average sale on record, each line moves the price up or down; the last one ends at this "
+        "car's mid price. The effects multiply."
+    )

@@ -9,6 +9,7 @@ import polars as pl
 from pricing.appraisal.contents import MARKET, MODEL
 from pricing.appraisal.facts import Facts, Span
 from pricing.appraisal.figures import figure_at, valued_for
+from pricing.charts.valuation import distribution_caption, terms_caption
 from pricing.evidence.comparison.choices import Choice
 from pricing.reports.figure_words import level_words, rate_words
 from pricing.reports.formats.blocks import (
@@ -29,12 +30,10 @@ from pricing.words.language.messages import noted
 from pricing.words.language.plain_text import capital
 from pricing.words.language.told import told
 from pricing.words.sentences import (
-    distribution_caption,
     effect_interval_words,
     effect_words,
     option_words,
     term_words,
-    terms_caption,
 )
 
 NONE = "\u2013"

@@ -5,7 +5,9 @@ from pricing.appraisal.figures import premise_of
 from pricing.appraisal.record.record import Appraisal
 from pricing.reports.formats.blocks import Statement
 from pricing.words.language.locale import LocaleWords
+from pricing.words.language.messages import noted
 from pricing.words.language.told import told
+from pricing.words.sentences import of_hundred
 
 
 def basis_and_level(record: Appraisal, words: LocaleWords) -> str:
@@ -40,20 +42,20 @@ def bars_words(facts: Facts, words: LocaleWords) -> str:
 
 def standing_words(facts: Facts, words: LocaleWords) -> str:
     """Where the opinion stands among like cars, by the price model."""
-    share = facts.standing
-    if share is None:
+    if facts.standing is None:
         return ""
-    if share < 0.01:
-        return words.say(
+    return of_hundred(
+        facts.standing,
+        words,
+        noted(
             "By the price model fewer than 1 in 100 cars like this one would sell for less than the opinion."
-        )
-    if share > 0.99:
-        return words.say(
+        ),
+        noted(
             "By the price model more than 99 in 100 cars like this one would sell for less than the opinion."
-        )
-    return words.say(
-        "By the price model about {cars} in 100 cars like this one would sell for less than the opinion.",
-        cars=round(100 * share),
+        ),
+        noted(
+            "By the price model about {cars} in 100 cars like this one would sell for less than the opinion."
+        ),
     )
 
 

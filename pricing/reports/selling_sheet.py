@@ -6,12 +6,12 @@ from typing import Any, Final
 from pricing.car_fields import CONDITION, FIELDS
 from pricing.decisions.sell.selling import Selling
 from pricing.reports.sheet import Figure, Section, Sheet, warned
-from pricing.words.advertisement import advertisement, name_words
+from pricing.words.advertisement import advertisement
 from pricing.words.condition import score_sentence, structure_sentence
 from pricing.words.language.locale import PLAIN, LocaleWords
 from pricing.words.language.told import told
 from pricing.words.selling import advice_sentences, auction_sentences, channel_sentence, unsold_sentence
-from pricing.words.sentences import evidence_sentence, option_words, range_sentence
+from pricing.words.sentences import evidence_sentence, name_words, option_words, range_sentence
 
 FINDINGS_SHOWN: Final = 8
 

@@ -3,9 +3,9 @@
 from typing import Any, Final
 
 from pricing.decisions.kept_car import Change, KeptCarToday
+from pricing.words.depth import known_words
 from pricing.words.language.reader import day_words, number_words
 from pricing.words.sentences import effect_words, money_words, option_words, standing_sentence
-from pricing.words.standing import known_words
 
 PART_WORDS: Final = {
     "market": "the market's level",
