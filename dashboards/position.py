@@ -24,7 +24,7 @@ from pricing.operations.settings import settings_of
 from pricing.snapshot import Snapshot
 from pricing.words import sentences
 from pricing.words.approaches import difference_sentence
-from pricing.words.bands import BAND_LOOKS
+from pricing.words.condition import BAND_LOOKS
 from pricing.words.depth import facts_sentence, known_words
 from pricing.words.language.countries import country_words
 from pricing.words.language.glossary import what_is

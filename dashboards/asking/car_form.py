@@ -27,7 +27,7 @@ from pricing.intake.written.distances import read_distance
 from pricing.operations.settings import settings_of
 from pricing.snapshot import Snapshot
 from pricing.vocabulary import CONDITION_BANDS, DISTANCE_UNITS, OPTION_CODES
-from pricing.words.bands import BAND_LOOKS
+from pricing.words.condition import BAND_LOOKS
 from pricing.words.language.countries import country_words
 from pricing.words.language.glossary import what_is
 from pricing.words.language.plain_text import escaped, sentence

@@ -1,5 +1,7 @@
 """Charts for a buyer: facts in, ``alt.Chart`` out; a caption of the same name says what each shows."""
 
+from typing import Any
+
 import altair as alt
 import polars as pl
 
@@ -38,7 +40,7 @@ def limits_chart(facts: Buying) -> alt.LayerChart:
         rules = alt.Chart(part).mark_rule(color=color, strokeDash=dash, strokeWidth=2)
         layers.append(rules.encode(x="price:Q", tooltip=tips("mark:N", ("price:Q", "", MONEY))))
     for row in frame.iter_rows(named=True):
-        side = {"align": "right", "dx": -4} if row["row"] == 0 else {"align": "left", "dx": 4}
+        side: dict[str, Any] = {"align": "right", "dx": -4} if row["row"] == 0 else {"align": "left", "dx": 4}
         color = ASKED if row["kind"] == "asked" else INK
         words = alt.Chart(pl.DataFrame([row])).mark_text(fontSize=12, color=color, **side)
         layers.append(words.encode(x="price:Q", y=alt.YValue(14 + 16 * row["row"]), text="mark:N"))

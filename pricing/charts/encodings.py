@@ -23,13 +23,13 @@ def tips(*fields: str | tuple[str, ...]) -> list[alt.Tooltip]:
     >>> [tip.to_dict() for tip in tips("year:Q", ("price:Q", "", ",.0f"))][1]
     {'field': 'price', 'format': ',.0f', 'type': 'quantitative'}
     """
-    named = [(field,) if isinstance(field, str) else field for field in fields]
-    return [
-        alt.Tooltip(
-            field, **{part: said for part, said in zip(("title", "format"), rest, strict=False) if said}
-        )
-        for field, *rest in named
-    ]
+    tooltips = []
+    for field in fields:
+        name, *rest = (field,) if isinstance(field, str) else field
+        parts = zip(("title", "format"), rest, strict=False)
+        named: dict[str, Any] = {part: text for part, text in parts if text}
+        tooltips.append(alt.Tooltip(name, **named))
+    return tooltips
 
 
 def range_tips(currency: str) -> list[alt.Tooltip]:

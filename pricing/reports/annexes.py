@@ -104,7 +104,7 @@ def _ratios(facts: Facts, words: LocaleWords) -> list[Block]:
 
     def interval(measure: str, places: int) -> str:
         ends = getattr(study, f"{measure}_interval")
-        return words.say("none: too few sales") if ends is None else _ends(*ends, places, words)
+        return words.say("none: too few sales") if ends is None else _ends(ends[0], ends[1], places, words)
 
     measures = (
         (words.say("Median ratio"), "median_ratio", 3),

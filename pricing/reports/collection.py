@@ -165,7 +165,7 @@ def _schedule(currency: str, items: Sequence[Item], total: Total, words: LocaleW
     )  # fmt: skip
     strong = (len(rows) - 2, len(rows) - 1)
     caption, note = words.say("Cars of the collection"), words.word(ADDED_UP)
-    blocks = [
+    blocks: list[Block] = [
         Heading(words.say("Schedule")),
         Table(caption, columns, tuple(rows), strong=strong, note=note),
         Paragraph(count),

@@ -97,7 +97,9 @@ def gap_sentence(depth: Depth) -> str:
     gap = depth.gap
     if gap.per_cent is None:
         return "From asking to sold: unknown; no car on record was advertised and then sold."
-    sure = "; one pair gives no interval" if gap.low is None else f" {_interval_words(gap.low, gap.high)}"
+    sure = "; one pair gives no interval"
+    if gap.low is not None and gap.high is not None:
+        sure = f" {_interval_words(gap.low, gap.high)}"
     pairs = "one matched pair" if gap.pairs == 1 else f"{number_words(gap.pairs)} matched pairs"
     return f"From asking to sold: {gap.per_cent:+.0f}% in the middle of {pairs}{sure}."
 
