@@ -10,27 +10,16 @@ from pricing.appraisal.facts import Facts
 from pricing.condition.checks import Area, CheckRole, found_words
 from pricing.reports.adjustments import adjustments
 from pricing.reports.evidence import fit_answers
-from pricing.reports.formats.blocks import (
-    Answers,
-    Block,
-    Column,
-    Heading,
-    NewPage,
-    Paragraph,
-    Table,
-    number,
-    table,
-    text,
-)
+from pricing.reports.formats import blocks as page
 from pricing.reports.photographs import numbers_by_check, photographs_annex
 from pricing.reports.wording import NONE, band_words, joined, row_name, row_source
 from pricing.words.language.locale import LocaleWords
 from pricing.words.language.told import told
 
 
-def annexes(facts: Facts, words: LocaleWords) -> list[Block]:
+def annexes(facts: Facts, words: LocaleWords) -> list[page.Block]:
     """All of them on pages of their own, lettered in order; the grid of the first is laid across."""
-    parts: list[tuple[str, list[Block]]] = [
+    parts: list[tuple[str, list[page.Block]]] = [
         (words.say("Adjustments"), adjustments(facts, words)),
         (words.say("Sales and offers used"), _sales(facts, words)),
         (words.say("How near the approach comes"), _ratios(facts, words)),
@@ -39,14 +28,14 @@ def annexes(facts: Facts, words: LocaleWords) -> list[Block]:
         (words.say("Photographs"), photographs_annex(facts, words)),
         (words.say("Software and data"), [fit_answers(facts, words)]),
     ]
-    blocks: list[Block] = [NewPage(across=bool(parts[0][1]))]
+    blocks: list[page.Block] = [page.NewPage(across=bool(parts[0][1]))]
     for letter, (title, part) in zip("ABCDEFGH", (part for part in parts if part[1]), strict=False):
         heading = words.say("Annex {letter}: {title}", letter=letter, title=title)
-        blocks += [Heading(heading), *part]
+        blocks += [page.Heading(heading), *part]
     return blocks
 
 
-def _sales(facts: Facts, words: LocaleWords) -> list[Block]:
+def _sales(facts: Facts, words: LocaleWords) -> list[page.Block]:
     every = words.say("Every sale and offer that the comparables rest on and that a picture shows.")
     note = words.say(
         "Asking: an asking price, which is a ceiling. Bid: the highest bid on an unsold lot, a floor. "
@@ -54,17 +43,19 @@ def _sales(facts: Facts, words: LocaleWords) -> list[Block]:
     )
     all_in = words.say("All-in, {currency}", currency=facts.base_currency)
     return [
-        Paragraph(" ".join([every, *_rests_on(facts, words)])),
-        table(
+        page.Paragraph(" ".join([every, *_rests_on(facts, words)])),
+        page.table(
             words.say("Sales and offers used"),
             facts.annex.iter_rows(named=True),
-            number("", 0.45, lambda row: str(row["line"])),
-            text(words.say("Date"), 1.15, lambda row: words.short_day(row["event_date"])),
-            text(words.say("Car"), 1.7, row_name),
-            text(words.say("Condition"), 1.2, lambda row: band_words(row["condition_band"], words)),
-            number(all_in, 1.15, lambda row: NONE if row["price"] is None else words.plain(row["price"])),
-            text(words.say("Source and reference"), 2.2, row_source),
-            text(words.say("Used as"), 1.5, lambda row: words.word(row["used_as"])),
+            page.number("", 0.45, lambda row: str(row["line"])),
+            page.text(words.say("Date"), 1.15, lambda row: words.short_day(row["event_date"])),
+            page.text(words.say("Car"), 1.7, row_name),
+            page.text(words.say("Condition"), 1.2, lambda row: band_words(row["condition_band"], words)),
+            page.number(
+                all_in, 1.15, lambda row: NONE if row["price"] is None else words.plain(row["price"])
+            ),
+            page.text(words.say("Source and reference"), 2.2, row_source),
+            page.text(words.say("Used as"), 1.5, lambda row: words.word(row["used_as"])),
             note=note,
         ),
     ]
@@ -97,7 +88,7 @@ def _rests_on(facts: Facts, words: LocaleWords) -> list[str]:
     return sentences
 
 
-def _ratios(facts: Facts, words: LocaleWords) -> list[Block]:
+def _ratios(facts: Facts, words: LocaleWords) -> list[page.Block]:
     study = facts.evidence.ratios
     if study is None:
         return []
@@ -119,8 +110,8 @@ def _ratios(facts: Facts, words: LocaleWords) -> list[Block]:
         figure = NONE if value is None else words.number(value, places)
         rows.append((name, figure, interval(measure, places)))
     columns = (
-        Column(words.say("Measure"), 2), Column(words.say("Value"), 1, True),
-        Column(words.say("{share} interval", share=words.share(study.confidence)), 1.5, True),
+        page.Column(words.say("Measure"), 2), page.Column(words.say("Value"), 1, True),
+        page.Column(words.say("{share} interval", share=words.share(study.confidence)), 1.5, True),
     )  # fmt: skip
     kind = facts.evidence.ratio_kind
     valued = (
@@ -143,8 +134,8 @@ def _ratios(facts: Facts, words: LocaleWords) -> list[Block]:
         edition=study.edition,
     )
     return [
-        Paragraph(f"{valued} {how}"),
-        Table(words.say("Ratio study of the comparable-sales approach"), columns, tuple(rows)),
+        page.Paragraph(f"{valued} {how}"),
+        page.Table(words.say("Ratio study of the comparable-sales approach"), columns, tuple(rows)),
         *_by_kind(facts, words, "kind", words.say("By kind of car, the narrowest first")),
     ]
 
@@ -153,14 +144,14 @@ def _ends(low: float, high: float, places: int, words: LocaleWords) -> str:
     return words.span(words.number(low, places), words.number(high, places))
 
 
-def _market_ratios(facts: Facts, words: LocaleWords) -> list[Block]:
+def _market_ratios(facts: Facts, words: LocaleWords) -> list[page.Block]:
     """The study of the whole market, by groups that do not mix graded cars with others."""
     if facts.evidence.ratios is None:
         return []
     return _by_kind(facts, words, "market", words.say("The whole market"))
 
 
-def _by_kind(facts: Facts, words: LocaleWords, where: str, caption: str) -> list[Block]:
+def _by_kind(facts: Facts, words: LocaleWords, where: str, caption: str) -> list[page.Block]:
     kinds = facts.evidence.ratio_kinds
     if kinds is None:
         return []
@@ -185,22 +176,22 @@ def _by_kind(facts: Facts, words: LocaleWords, where: str, caption: str) -> list
         share=words.share(facts.evidence.valuation.coverage),
     )
     return [
-        table(
+        page.table(
             caption,
             kinds.filter(pl.col("where") == where).iter_rows(named=True),
-            text(words.say("Cars"), 1.7, lambda row: told(row["group"], words)),
-            number(words.say("Sales"), 0.7, lambda row: words.number(row["sales"])),
-            number(words.say("Median ratio"), 1.4, measure("median_ratio", 2)),
-            number(words.say("COD, %"), 1.4, measure("cod", 1)),
-            number(words.say("PRD"), 1.4, measure("prd", 2)),
-            number(words.say("PRB"), 1.5, measure("prb", 2)),
-            number(words.say("Within range"), 0.8, coverage),
+            page.text(words.say("Cars"), 1.7, lambda row: told(row["group"], words)),
+            page.number(words.say("Sales"), 0.7, lambda row: words.number(row["sales"])),
+            page.number(words.say("Median ratio"), 1.4, measure("median_ratio", 2)),
+            page.number(words.say("COD, %"), 1.4, measure("cod", 1)),
+            page.number(words.say("PRD"), 1.4, measure("prd", 2)),
+            page.number(words.say("PRB"), 1.5, measure("prb", 2)),
+            page.number(words.say("Within range"), 0.8, coverage),
             note=note,
         )
     ]
 
 
-def _sheet(facts: Facts, words: LocaleWords) -> list[Block]:
+def _sheet(facts: Facts, words: LocaleWords) -> list[page.Block]:
     findings = facts.evidence.findings
     if findings is None:
         return []
@@ -227,14 +218,14 @@ def _sheet(facts: Facts, words: LocaleWords) -> list[Block]:
          ", ".join(findings.changes) if findings.changes else words.say("none recorded")),
     ]  # fmt: skip
     return [
-        Answers(tuple(answers)),
-        table(
+        page.Answers(tuple(answers)),
+        page.table(
             words.say("Findings, check by check"),
             findings.sheet.iter_rows(named=True),
-            text(words.say("Area"), 1.1, lambda row: words.word(row["area"])),
-            text(words.say("Check"), 2, lambda row: words.word(row["title"])),
-            text(words.say("Found"), 1.2, state),
-            text(words.say("Note"), 1.9, note),
+            page.text(words.say("Area"), 1.1, lambda row: words.word(row["area"])),
+            page.text(words.say("Check"), 2, lambda row: words.word(row["title"])),
+            page.text(words.say("Found"), 1.2, state),
+            page.text(words.say("Note"), 1.9, note),
         ),
     ]
 

@@ -10,21 +10,7 @@ from pricing.appraisal.record.record import Appraisal
 from pricing.progress import Progress, untold
 from pricing.reports import figure_words, wording
 from pricing.reports.evidence import fit_answers
-from pricing.reports.formats.blocks import (
-    Block,
-    Column,
-    Cover,
-    Figure,
-    Heading,
-    NewPage,
-    Pages,
-    Paragraph,
-    Table,
-    answered,
-    number,
-    table,
-    text,
-)
+from pricing.reports.formats import blocks as page
 from pricing.reports.formats.pictures import Picture, ranges_picture
 from pricing.words.language.locale import PLAIN, LocaleWords
 from pricing.words.language.messages import SOURCE, noted
@@ -45,22 +31,25 @@ ADDED_UP: Final = noted(
 
 def collection_pages(
     shared: Appraisal, items: Sequence[Item], total: Total, words: LocaleWords, progress: Progress = untold
-) -> Pages:
+) -> page.Pages:
     """The bound document: cover, schedule with its total, a page a car, and what it was made with."""
     valued = [item.facts for item in items if item.facts is not None]
     terms = shared.assignment
-    blocks: list[Block] = [*_schedule(terms.currency, items, total, words)]
+    blocks: list[page.Block] = [*_schedule(terms.currency, items, total, words)]
     pictures: dict[str, Picture] = {}
     for place, item in enumerate(items, start=1):
         if item.facts is not None:
             name, drawn = f"ranges-{place}", ranges_picture(item.facts, words)
             pictures |= {name: drawn["ranges"]} if drawn else {}
-            blocks += [NewPage(), *_car_page(item.row.reference, item.facts, words, name if drawn else "")]
+            blocks += [
+                page.NewPage(),
+                *_car_page(item.row.reference, item.facts, words, name if drawn else ""),
+            ]
         progress("lay out", place, len(items))
     if valued:
         made = fit_answers(valued[0], words, of_one=False)
-        heading = Heading(words.say("Software and data"))
-        blocks += [NewPage(), heading, Paragraph(wording.time_words(valued[0], words)), made]
+        heading = page.Heading(words.say("Software and data"))
+        blocks += [page.NewPage(), heading, page.Paragraph(wording.time_words(valued[0], words)), made]
     cars = words.many(
         "{number} car, of which {valued} valued", "{number} cars, of which {valued} valued", len(items),
         valued=words.number(len(valued)),
@@ -74,14 +63,14 @@ def collection_pages(
         (words.say("Cars"), cars),
     ]
     cautions = [CAUTION, wording.ROAD, *([] if words.language == SOURCE else [wording.OWN_WORDS])]
-    return Pages(
+    return page.Pages(
         title=words.word(TITLE),
         subject=words.many("{number} car", "{number} cars", len(items)),
         mark=words.word(collection_mark(valued)),
         reference=f"{terms.client[:60]}, {words.day(terms.effective_date)}",
         language=words.tag,
         blocks=blocks,
-        cover=Cover(answered(rows).rows, " ".join(words.word(caution) for caution in cautions)),
+        cover=page.Cover(page.answered(rows).rows, " ".join(words.word(caution) for caution in cautions)),
         pictures=pictures,
         author=shared.valuer.name,
         labels=wording.labels(words),
@@ -146,18 +135,18 @@ def per_cent_since(item: Item) -> float | None:
     return 100 * float(now / before.figure - 1) if before.figure else None
 
 
-def _schedule(currency: str, items: Sequence[Item], total: Total, words: LocaleWords) -> list[Block]:
+def _schedule(currency: str, items: Sequence[Item], total: Total, words: LocaleWords) -> list[page.Block]:
     rows = [_line(item, item.facts, words) for item in items if item.facts is not None]
     rows.append((words.say("Sum"), "", "", "", "", words.known(total.added), "", ""))
     rows.append((words.say("Together"), "", "", words.known(total.low), words.known(total.high),
                  words.known(total.mid), "", words.say("drawn together")))  # fmt: skip
     columns = (
-        Column(words.say("Reference"), 1.05), Column(words.say("Car"), 1.9),
-        Column(words.say("Condition"), 1.4),
-        Column(words.say("Low, {currency}", currency=currency), 1.1, True),
-        Column(words.say("High, {currency}", currency=currency), 1.1, True),
-        Column(words.say("Counted, {currency}", currency=currency), 1.15, True),
-        Column(words.say("Last valued"), 1.5), Column(words.say("Note"), 1.6),
+        page.Column(words.say("Reference"), 1.05), page.Column(words.say("Car"), 1.9),
+        page.Column(words.say("Condition"), 1.4),
+        page.Column(words.say("Low, {currency}", currency=currency), 1.1, True),
+        page.Column(words.say("High, {currency}", currency=currency), 1.1, True),
+        page.Column(words.say("Counted, {currency}", currency=currency), 1.15, True),
+        page.Column(words.say("Last valued"), 1.5), page.Column(words.say("Note"), 1.6),
     )  # fmt: skip
     count = words.many(
         "{cars} of {number} car: {total}.", "{cars} of {number} cars: {total}.", len(items),
@@ -165,23 +154,23 @@ def _schedule(currency: str, items: Sequence[Item], total: Total, words: LocaleW
     )  # fmt: skip
     strong = (len(rows) - 2, len(rows) - 1)
     caption, note = words.say("Cars of the collection"), words.word(ADDED_UP)
-    blocks: list[Block] = [
-        Heading(words.say("Schedule")),
-        Table(caption, columns, tuple(rows), strong=strong, note=note),
-        Paragraph(count),
+    blocks: list[page.Block] = [
+        page.Heading(words.say("Schedule")),
+        page.Table(caption, columns, tuple(rows), strong=strong, note=note),
+        page.Paragraph(count),
     ]
     refused = [item for item in items if item.facts is None]
     if not refused:
         return blocks
     return [
         *blocks,
-        table(
+        page.table(
             words.say("Cars that were not valued"),
             refused,
-            text(words.say("Reference"), 1.2, lambda item: wording.cut(item.row.reference)),
-            text(words.say("Car"), 2.0, lambda item: wording.cut(name_words(item.row.cells))),
-            text(words.say("Last valued"), 1.5, lambda item: wording.cut(change_words(item, words))),
-            text(words.say("Reason"), 4.0, lambda item: wording.cut(told(item.reason, words))),
+            page.text(words.say("Reference"), 1.2, lambda item: wording.cut(item.row.reference)),
+            page.text(words.say("Car"), 2.0, lambda item: wording.cut(name_words(item.row.cells))),
+            page.text(words.say("Last valued"), 1.5, lambda item: wording.cut(change_words(item, words))),
+            page.text(words.say("Reason"), 4.0, lambda item: wording.cut(told(item.reason, words))),
         ),
     ]
 
@@ -225,7 +214,7 @@ def note_words(facts: Facts, words: LocaleWords) -> str:
     return "; ".join(notes)
 
 
-def _car_page(name: str, facts: Facts, words: LocaleWords, picture: str) -> list[Block]:
+def _car_page(name: str, facts: Facts, words: LocaleWords, picture: str) -> list[page.Block]:
     car = facts.record.subject
     rows = [
         (words.say("Record"), wording.reference(facts, words)),
@@ -237,18 +226,18 @@ def _car_page(name: str, facts: Facts, words: LocaleWords, picture: str) -> list
         (words.say("Comparable sales"), figure_words.span_words(facts, words, "comparables")),
         (words.say("The opinion among like cars"), figure_words.standing_words(facts, words)),
     ]
-    blocks: list[Block] = [
-        Heading(f"{wording.cut(name)}: {wording.cut(wording.car_name(facts))}"),
+    blocks: list[page.Block] = [
+        page.Heading(f"{wording.cut(name)}: {wording.cut(wording.car_name(facts))}"),
         figure_words.value_statement(facts, words),
-        answered((title, wording.cut(answer)) for title, answer in rows),
+        page.answered((title, wording.cut(answer)) for title, answer in rows),
     ]
     if picture:
         caption = words.say("Ranges, {currency}", currency=facts.currency)
-        blocks.append(Figure(picture, caption, figure_words.bars_words(facts, words)))
+        blocks.append(page.Figure(picture, caption, figure_words.bars_words(facts, words)))
     return [*blocks, *_sales_table(facts, words)]
 
 
-def _sales_table(facts: Facts, words: LocaleWords) -> list[Block]:
+def _sales_table(facts: Facts, words: LocaleWords) -> list[page.Block]:
     if facts.grid.is_empty():
         return []
     money, into, cut = facts.currency, facts.evidence.conversion.from_base, wording.cut
@@ -258,15 +247,17 @@ def _sales_table(facts: Facts, words: LocaleWords) -> list[Block]:
     all_in = words.say("All-in, {currency}", currency=money)
     adjusted = words.say("Adjusted, {money}", money=money)
     return [
-        table(
+        page.table(
             caption,
             facts.grid.iter_rows(named=True),
-            text(words.say("Sold"), 1.1, lambda row: words.short_day(row["event_date"])),
-            text(words.say("Car"), 1.7, lambda row: cut(wording.row_name(row))),
-            text(words.say("Condition"), 1.2, lambda row: wording.band_words(row["condition_band"], words)),
-            number(all_in, 1.1, lambda row: words.plain(into(row["price"]), 0)),
-            number(adjusted, 1.2, lambda row: words.known(into(row["adjusted_price"]))),
-            number(words.say("Weight"), 0.9, lambda row: words.share(row["weight"])),
-            text(words.say("Source and reference"), 2.1, lambda row: cut(wording.row_source(row))),
+            page.text(words.say("Sold"), 1.1, lambda row: words.short_day(row["event_date"])),
+            page.text(words.say("Car"), 1.7, lambda row: cut(wording.row_name(row))),
+            page.text(
+                words.say("Condition"), 1.2, lambda row: wording.band_words(row["condition_band"], words)
+            ),
+            page.number(all_in, 1.1, lambda row: words.plain(into(row["price"]), 0)),
+            page.number(adjusted, 1.2, lambda row: words.known(into(row["adjusted_price"]))),
+            page.number(words.say("Weight"), 0.9, lambda row: words.share(row["weight"])),
+            page.text(words.say("Source and reference"), 2.1, lambda row: cut(wording.row_source(row))),
         )
     ]

@@ -14,21 +14,7 @@ from pricing.charts.valuation import distribution_caption, terms_caption
 from pricing.evidence.comparison.choices import Choice
 from pricing.evidence.comparison.comparables import Comparables
 from pricing.reports.figure_words import level_words, rate_words
-from pricing.reports.formats.blocks import (
-    Answers,
-    Block,
-    Bullets,
-    Column,
-    Figure,
-    Heading,
-    Paragraph,
-    Table,
-    answered,
-    headed,
-    number,
-    table,
-    text,
-)
+from pricing.reports.formats import blocks as page
 from pricing.reports.opinions import alone_paragraph, opinions_part
 from pricing.reports.wording import NONE, band_words, joined, row_name
 from pricing.words.evidence import bracket_sentence, index_sentence, period_words
@@ -44,7 +30,7 @@ from pricing.words.sentences import (
 )
 
 
-def market_part(facts: Facts, words: LocaleWords) -> list[Block]:
+def market_part(facts: Facts, words: LocaleWords) -> list[page.Block]:
     """What was sold and when, and how prices moved."""
     evidence, valuation, notes = facts.evidence, facts.evidence.valuation, facts.record.evidence
     held = words.say(
@@ -56,20 +42,20 @@ def market_part(facts: Facts, words: LocaleWords) -> list[Block]:
         unsold=words.number(valuation.unsold), asked=words.number(valuation.asked),
     )  # fmt: skip
     return [
-        Heading(words.word(MARKET)),
-        Paragraph(held),
+        page.Heading(words.word(MARKET)),
+        page.Paragraph(held),
         *_index(facts, words),
-        *headed(words.say("Quality of the data"), notes.data_quality),
-        *headed(words.say("Environmental, social and governance factors"), notes.outside_factors),
+        *page.headed(words.say("Quality of the data"), notes.data_quality),
+        *page.headed(words.say("Environmental, social and governance factors"), notes.outside_factors),
     ]
 
 
-def _index(facts: Facts, words: LocaleWords) -> list[Block]:
+def _index(facts: Facts, words: LocaleWords) -> list[page.Block]:
     """The price index as sentences, picture and table, or why there is none."""
     index = facts.evidence.index
     if index is None:
         reason = told(facts.evidence.missing.get("index", "none was made"), words)
-        return [Paragraph(words.say("No price index can be given: {reason}.", reason=reason))]
+        return [page.Paragraph(words.say("No price index can be given: {reason}.", reason=reason))]
     sentences = [index_sentence(index, words)]
     if "day" in index.frame.columns:
         sentences.append(
@@ -94,32 +80,32 @@ def _index(facts: Facts, words: LocaleWords) -> list[Block]:
 
     rows = index.frame.drop_nulls("index").tail(8)
     return [
-        Paragraph(" ".join(sentences)),
-        Figure("index", shaded, alt),
-        table(
+        page.Paragraph(" ".join(sentences)),
+        page.Figure("index", shaded, alt),
+        page.table(
             words.many("The index, last {number} period", "The index, last {number} periods", rows.height),
             rows.iter_rows(named=True),
-            text(words.say("Period"), 1.4, lambda row: period_words(row["period"], words)),
-            number(words.say("Sales"), 1, lambda row: words.number(row["sales"])),
-            number(words.say("Index"), 1, lambda row: words.number(row["index"], 1)),
-            number(words.say("Interval"), 1.6, interval),
+            page.text(words.say("Period"), 1.4, lambda row: period_words(row["period"], words)),
+            page.number(words.say("Sales"), 1, lambda row: words.number(row["sales"])),
+            page.number(words.say("Index"), 1, lambda row: words.number(row["index"], 1)),
+            page.number(words.say("Interval"), 1.6, interval),
         ),
     ]
 
 
-def comparables_part(facts: Facts, words: LocaleWords) -> list[Block]:
+def comparables_part(facts: Facts, words: LocaleWords) -> list[page.Block]:
     """The comparables, what was left out and chosen, and what they come to."""
     comparables = facts.evidence.comparables
-    heading = Heading(words.say("Comparable sales"))
+    heading = page.Heading(words.say("Comparable sales"))
     if comparables is None:
         why = told(facts.evidence.missing.get("comparables", "none were looked for"), words)
-        return [heading, Paragraph(words.say("This approach gives no value: {reason}.", reason=why))]
+        return [heading, page.Paragraph(words.say("This approach gives no value: {reason}.", reason=why))]
     if facts.comparables is not None:
         value = _worth(facts, words, facts.comparables, words.say("Value by comparable sales"))
     else:
         reason = told(comparables.reason, words)
         none = words.say("No range can be given by this approach: {reason}.", reason=reason)
-        value = [Paragraph(none)]
+        value = [page.Paragraph(none)]
     sentences = [
         words.say(
             "Half of the weight of the adjusted prices lies below the middle. A single sale strays by "
@@ -151,17 +137,17 @@ def comparables_part(facts: Facts, words: LocaleWords) -> list[Block]:
     alt = words.say("Each comparable's price as sold and as adjusted, over the reconciled range.")
     return [
         heading,
-        Paragraph(brought),
+        page.Paragraph(brought),
         _grid(facts, words),
-        Figure("comparables", shows, alt),
+        page.Figure("comparables", shows, alt),
         *value,
-        Paragraph(" ".join([*sentences, bracket_sentence(comparables, words)])),
+        page.Paragraph(" ".join([*sentences, bracket_sentence(comparables, words)])),
         *_flags(facts, words),
         *_chosen(facts, comparables, words),
     ]
 
 
-def _grid(facts: Facts, words: LocaleWords) -> Table:
+def _grid(facts: Facts, words: LocaleWords) -> page.Table:
     """The comparables, a line each."""
     money, into = facts.currency, facts.evidence.conversion.from_base
     note = (
@@ -173,18 +159,22 @@ def _grid(facts: Facts, words: LocaleWords) -> Table:
         words.say("Weight: for few and small adjustments, recent sales and graded cars."),
     )
     price, adjusted = words.say("Price, {money}", money=money), words.say("Adjusted, {money}", money=money)
-    return table(
+
+    def gross(row: dict[str, Any]) -> str:
+        return words.per_cent(row["gross_per_cent"], 0, sign=False)
+
+    return page.table(
         words.say("Comparable sales, all-in prices in {money}", money=money),
         facts.grid.iter_rows(named=True),
-        number(words.say("No."), 0.6, lambda row: str(row["number"])),
-        text(words.say("Sold"), 1.25, lambda row: words.short_day(row["event_date"])),
-        text(words.say("Car"), 2.4, lambda row: _car(row, words)),
-        text(words.say("Condition"), 1.3, lambda row: band_words(row["condition_band"], words)),
-        number(price, 1.2, lambda row: words.plain(into(row["price"]), 0)),
-        number(words.say("Net"), 0.95, lambda row: words.per_cent(row["net_per_cent"], 0)),
-        number(words.say("Gross"), 0.95, lambda row: words.per_cent(row["gross_per_cent"], 0, sign=False)),
-        number(adjusted, 1.25, lambda row: words.known(into(row["adjusted_price"]))),
-        number(words.say("Weight"), 1.0, lambda row: words.share(row["weight"])),
+        page.number(words.say("No."), 0.6, lambda row: str(row["number"])),
+        page.text(words.say("Sold"), 1.25, lambda row: words.short_day(row["event_date"])),
+        page.text(words.say("Car"), 2.4, lambda row: _car(row, words)),
+        page.text(words.say("Condition"), 1.3, lambda row: band_words(row["condition_band"], words)),
+        page.number(price, 1.2, lambda row: words.plain(into(row["price"]), 0)),
+        page.number(words.say("Net"), 0.95, lambda row: words.per_cent(row["net_per_cent"], 0)),
+        page.number(words.say("Gross"), 0.95, gross),
+        page.number(adjusted, 1.25, lambda row: words.known(into(row["adjusted_price"]))),
+        page.number(words.say("Weight"), 1.0, lambda row: words.share(row["weight"])),
         note=joined(*note, mark=" "),
     )
 
@@ -196,7 +186,7 @@ def _rate(facts: Facts, words: LocaleWords) -> str:
     return words.say("In {rate}.", rate=rate_words(facts, words))
 
 
-def _flags(facts: Facts, words: LocaleWords) -> list[Block]:
+def _flags(facts: Facts, words: LocaleWords) -> list[page.Block]:
     """Which sales exceed the rule of thumb, what that does to their weight, and whether any does not."""
     flagged = facts.grid.filter(pl.col("flags").list.len() > 0)
     limits = {"line": words.share(0.1), "net": words.share(0.15), "gross": words.share(0.25)}
@@ -204,7 +194,7 @@ def _flags(facts: Facts, words: LocaleWords) -> list[Block]:
         inside = noted(
             "Every comparable keeps within the rule of thumb ({line} a line, {net} net, {gross} gross)."
         )
-        return [Paragraph(words.say(inside, **limits))]
+        return [page.Paragraph(words.say(inside, **limits))]
     gross = facts.grid["gross_per_cent"].to_numpy()
     sentences = [
         words.say(
@@ -224,7 +214,7 @@ def _flags(facts: Facts, words: LocaleWords) -> list[Block]:
                 "None of the sales keeps within it: this approach rests on adjustments more than on likeness."
             )
         )
-    return [Paragraph(" ".join(sentences))]
+    return [page.Paragraph(" ".join(sentences))]
 
 
 _DONE: Final = {
@@ -235,20 +225,20 @@ _DONE: Final = {
 }
 
 
-def _chosen(facts: Facts, comparables: Comparables, words: LocaleWords) -> list[Block]:
+def _chosen(facts: Facts, comparables: Comparables, words: LocaleWords) -> list[page.Block]:
     """What a person decided, each with the reason, and what was left out by rule."""
-    blocks: list[Block] = []
+    blocks: list[page.Block] = []
     if comparables.choices:
         numbers = dict(facts.grid.select("record_id", "number").iter_rows())
         items = [_choice(choice, numbers.get(choice.record_id), words) for choice in comparables.choices]
-        blocks += [Heading(words.say("Chosen by hand"), 2), Bullets(tuple(items))]
+        blocks += [page.Heading(words.say("Chosen by hand"), 2), page.Bullets(tuple(items))]
     left = comparables.left_out.group_by("reason", maintain_order=True).agg(pl.col("sales").sum())
     if left.height:
-        reasons = table(
+        reasons = page.table(
             words.say("Left out"),
             left.iter_rows(),
-            text(words.say("Reason"), 4, lambda row: told(row[0], words)),
-            number(words.say("Sales"), 1, lambda row: words.number(row[1])),
+            page.text(words.say("Reason"), 4, lambda row: told(row[0], words)),
+            page.number(words.say("Sales"), 1, lambda row: words.number(row[1])),
         )
         blocks.append(reasons)
     prices = comparables.offers.filter(pl.col("meaning") == "ceiling")["adjusted_price"]
@@ -262,15 +252,15 @@ def _chosen(facts: Facts, comparables: Comparables, words: LocaleWords) -> list[
             "no weight. The lowest, adjusted to the subject, is {price}.",
             prices.len(), price=figure,
         )  # fmt: skip
-        blocks.append(Paragraph(joined(advertised, _beside(facts, prices, words), mark=" ")))
+        blocks.append(page.Paragraph(joined(advertised, _beside(facts, prices, words), mark=" ")))
     return blocks
 
 
-def _choice(choice: Choice, number: int | None, words: LocaleWords) -> str:
+def _choice(choice: Choice, place: int | None, words: LocaleWords) -> str:
     """What a person did with a comparable, and why."""
     record = choice.record_id
-    if number is not None:
-        record = words.say("{record} (comparable {number})", record=record, number=number)
+    if place is not None:
+        record = words.say("{record} (comparable {number})", record=record, number=place)
     per_cent = 0.0 if choice.per_cent is None else choice.per_cent
     return words.say(
         _DONE[choice.action],
@@ -294,13 +284,13 @@ def _beside(facts: Facts, asking: pl.Series, words: LocaleWords) -> str:
     return words.say(message, below=below, offers=len(figures))
 
 
-def model_part(facts: Facts, words: LocaleWords) -> list[Block]:
+def model_part(facts: Facts, words: LocaleWords) -> list[page.Block]:
     """What the price model says: range, distribution, what makes up the middle, and the fit."""
     valuation, fit = facts.evidence.valuation, facts.evidence.fit
     if valuation.opinion_alone:
         fitted = alone_paragraph(valuation, words, fit["sales"])
     else:
-        fitted = Paragraph(
+        fitted = page.Paragraph(
             words.say(
                 "A regression with partial pooling, fitted to {sales} sales, {unsold} unsold lots and "
                 "{asking} asking prices up to {day}; its ranges are calibrated on the {latest} latest "
@@ -310,10 +300,10 @@ def model_part(facts: Facts, words: LocaleWords) -> list[Block]:
                 latest=words.number(fit["calibration_sales"]), depth=words.word(valuation.evidence),
             )
         )  # fmt: skip
-    blocks: list[Block] = [Heading(words.word(MODEL)), fitted]
+    blocks: list[page.Block] = [page.Heading(words.word(MODEL)), fitted]
     if facts.model is None:
         reason = told(valuation.reason, words)
-        return [*blocks, Paragraph(words.say("No range can be given: {reason}.", reason=reason))]
+        return [*blocks, page.Paragraph(words.say("No range can be given: {reason}.", reason=reason))]
     for_client, rate = valued_for(facts.evidence), _rate(facts, words)
     brackets = distribution_caption(for_client, words=words)
     into = facts.evidence.conversion.from_base
@@ -353,30 +343,30 @@ def model_part(facts: Facts, words: LocaleWords) -> list[Block]:
     return [
         *blocks,
         *_worth(facts, words, facts.model, holding),
-        Figure("distribution", joined(brackets, rate, mark=" "), columns),
-        Figure("terms", joined(terms_caption(for_client, words), rate, mark=" "), bars),
-        table(
+        page.Figure("distribution", joined(brackets, rate, mark=" "), columns),
+        page.Figure("terms", joined(terms_caption(for_client, words), rate, mark=" "), bars),
+        page.table(
             words.say(makes_up, currency=currency),
             enumerate(for_client.terms.iter_rows(named=True)),
-            text(words.say("Term"), 3, lambda row: term_words(row[1], words)),
-            number(words.say("Effect"), 1.2, effect),
-            number(words.say("{share} interval", share=words.share(0.8)), 1.8, interval),
+            page.text(words.say("Term"), 3, lambda row: term_words(row[1], words)),
+            page.number(words.say("Effect"), 1.2, effect),
+            page.number(words.say("{share} interval", share=words.share(0.8)), 1.8, interval),
         ),
-        Paragraph(bands),
-        table(
+        page.Paragraph(bands),
+        page.table(
             words.say("The car in each condition band, all-in, {currency}", currency=currency),
             valuation.bands.iter_rows(named=True),
-            text(words.say("Condition band"), 1.6, lambda row: words.word(row["condition_band"])),
-            number(words.say("Low"), 1, end("low")),
-            number(words.say("Middle"), 1, end("mid")),
-            number(words.say("High"), 1, end("high")),
+            page.text(words.say("Condition band"), 1.6, lambda row: words.word(row["condition_band"])),
+            page.number(words.say("Low"), 1, end("low")),
+            page.number(words.say("Middle"), 1, end("mid")),
+            page.number(words.say("High"), 1, end("high")),
         ),
         *opinions_part(valuation, words),
-        *headed(words.say("Governance of the model"), facts.record.evidence.model_governance),
+        *page.headed(words.say("Governance of the model"), facts.record.evidence.model_governance),
     ]
 
 
-def _worth(facts: Facts, words: LocaleWords, span: Span, caption: str) -> list[Block]:
+def _worth(facts: Facts, words: LocaleWords, span: Span, caption: str) -> list[page.Block]:
     """Low, middle and high as the evidence has them, and as figures where those differ."""
     base, money = facts.base_currency, facts.currency
     all_in = words.say("All-in, {currency}", currency=base)
@@ -385,13 +375,13 @@ def _worth(facts: Facts, words: LocaleWords, span: Span, caption: str) -> list[B
         level = capital(level_words(facts, words))
         rows.append((f"{level}, {money}", *(words.about(part, money) for part in span.figures)))
     columns = (
-        Column(words.say("At"), 2), Column(words.say("Low"), 1.3, True),
-        Column(words.say("Middle"), 1.3, True), Column(words.say("High"), 1.3, True),
+        page.Column(words.say("At"), 2), page.Column(words.say("Low"), 1.3, True),
+        page.Column(words.say("Middle"), 1.3, True), page.Column(words.say("High"), 1.3, True),
     )  # fmt: skip
-    return [Table(caption, columns, tuple(rows), strong=(len(rows) - 1,))]
+    return [page.Table(caption, columns, tuple(rows), strong=(len(rows) - 1,))]
 
 
-def fit_answers(facts: Facts, words: LocaleWords, *, of_one: bool = True) -> Answers:
+def fit_answers(facts: Facts, words: LocaleWords, *, of_one: bool = True) -> page.Answers:
     """Which fit, market and programs the evidence comes from."""
     evidence = facts.evidence
     rows = [
@@ -403,7 +393,7 @@ def fit_answers(facts: Facts, words: LocaleWords, *, of_one: bool = True) -> Ans
     ]
     for program, version in evidence.software.items():
         rows.append((words.say("Version of {program}", program=program), version))
-    return answered(rows, words.say("Software and data"))
+    return page.answered(rows, words.say("Software and data"))
 
 
 def fit_words(facts: Facts, words: LocaleWords) -> str:

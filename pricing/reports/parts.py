@@ -9,20 +9,7 @@ from pricing.appraisal.findings import Findings
 from pricing.condition.checks import CheckRole, found_words
 from pricing.decisions.approaches import difference
 from pricing.reports import figure_words, wording
-from pricing.reports.formats.blocks import (
-    Answers,
-    Blanks,
-    Block,
-    Bullets,
-    Heading,
-    NewPage,
-    Paragraph,
-    answered,
-    headed,
-    number,
-    table,
-    text,
-)
+from pricing.reports.formats import blocks as page
 from pricing.reports.own_sales import own_sales_blocks
 from pricing.reports.photographs import photographs_part
 from pricing.vocabulary import CONDITION_BANDS
@@ -34,7 +21,7 @@ from pricing.words.language.told import told
 from pricing.words.sentences import option_words
 
 
-def assignment_part(facts: Facts, words: LocaleWords) -> list[Block]:
+def assignment_part(facts: Facts, words: LocaleWords) -> list[page.Block]:
     """Who asked for the appraisal, for what use, of what value, at what date."""
     terms, premium = facts.record.assignment, ""
     if terms.premium_per_cent is not None and terms.market_level == "auction hammer":
@@ -65,10 +52,10 @@ def assignment_part(facts: Facts, words: LocaleWords) -> list[Block]:
         (words.say("Conflicts of interest"), terms.conflicts),
         (words.say("Basis of the fee"), terms.fee_basis),
     ]
-    return [Heading(words.word(ASSIGNMENT)), answered(rows, words.say("Terms of the assignment"))]
+    return [page.Heading(words.word(ASSIGNMENT)), page.answered(rows, words.say("Terms of the assignment"))]
 
 
-def subject_part(facts: Facts, words: LocaleWords) -> list[Block]:
+def subject_part(facts: Facts, words: LocaleWords) -> list[page.Block]:
     """The car and how it is known to be that one."""
     car = facts.record.subject
     papers = "" if car.history_file is None else words.word("yes" if car.history_file else "no")
@@ -86,20 +73,20 @@ def subject_part(facts: Facts, words: LocaleWords) -> list[Block]:
         return car.established.get(name, words.say("not said"))
 
     return [
-        Heading(words.word(SUBJECT)),
-        table(
+        page.Heading(words.word(SUBJECT)),
+        page.table(
             words.say("Identity of the car"),
             ((name, value) for name, value in named.items() if value),
-            text(words.say("Field"), 1.1, lambda row: capital(option_words(row[0], words))),
-            text(words.say("As stated"), 1.8, lambda row: row[1]),
-            text(words.say("How it was established"), 2.2, lambda row: established(row[0])),
+            page.text(words.say("Field"), 1.1, lambda row: capital(option_words(row[0], words))),
+            page.text(words.say("As stated"), 1.8, lambda row: row[1]),
+            page.text(words.say("How it was established"), 2.2, lambda row: established(row[0])),
         ),
-        *headed(words.say("Provenance"), car.provenance),
+        *page.headed(words.say("Provenance"), car.provenance),
         *own_sales_blocks(facts, words),
     ]
 
 
-def condition_part(facts: Facts, words: LocaleWords) -> list[Block]:
+def condition_part(facts: Facts, words: LocaleWords) -> list[page.Block]:
     """What was seen of the car, by whom and when, and what was found."""
     note, findings = facts.record.inspection, facts.evidence.findings
     rows = [
@@ -109,41 +96,44 @@ def condition_part(facts: Facts, words: LocaleWords) -> list[Block]:
         (words.say("How much was seen"), note.extent),
         (words.say("Condition"), wording.condition_words(facts, words)),
     ]
-    blocks: list[Block] = [Heading(words.word(CONDITION)), answered(rows, words.say("Inspection"))]
+    blocks: list[page.Block] = [
+        page.Heading(words.word(CONDITION)),
+        page.answered(rows, words.say("Inspection")),
+    ]
     photographs = photographs_part(facts, words)
-    caution = Paragraph(words.word(wording.ROAD), "caution")
+    caution = page.Paragraph(words.word(wording.ROAD), "caution")
     if findings is None:
         none = words.say("No inspection sheet belongs to this record; the condition is as it was stated.")
-        return [*blocks, Paragraph(none), *photographs, caution]
+        return [*blocks, page.Paragraph(none), *photographs, caution]
     blocks += [
-        Paragraph(_found_sentences(findings, words)),
-        table(
+        page.Paragraph(_found_sentences(findings, words)),
+        page.table(
             words.say("Chance of each condition band"),
             CONDITION_BANDS,
-            text(words.say("Band"), 2, words.word),
-            number(words.say("Chance"), 1, lambda band: words.share(findings.bands[band])),
+            page.text(words.say("Band"), 2, words.word),
+            page.number(words.say("Chance"), 1, lambda band: words.share(findings.bands[band])),
         ),
     ]
     if findings.holding.height:
-        held = table(
+        held = page.table(
             words.say("What holds the score down"),
             findings.holding.iter_rows(),
-            text(words.say("Finding"), 3, lambda row: words.word(row[0])),
-            text(words.say("State"), 2, lambda row: words.word(row[1])),
-            number(words.say("Points of score"), 1, lambda row: words.number(row[2], 1)),
+            page.text(words.say("Finding"), 3, lambda row: words.word(row[0])),
+            page.text(words.say("State"), 2, lambda row: words.word(row[1])),
+            page.number(words.say("Points of score"), 1, lambda row: words.number(row[2], 1)),
         )
         blocks.append(held)
     if findings.papers.height:
-        papers = table(
+        papers = page.table(
             words.say("To settle about identity and papers"),
             findings.papers.iter_rows(),
-            text(words.say("Identity and papers"), 3, lambda row: words.word(row[0])),
-            text(words.say("State"), 2, lambda row: words.word(found_words(CheckRole.PAPERS, row[1]))),
-            text(words.say("Note"), 2, lambda row: row[2]),
+            page.text(words.say("Identity and papers"), 3, lambda row: words.word(row[0])),
+            page.text(words.say("State"), 2, lambda row: words.word(found_words(CheckRole.PAPERS, row[1]))),
+            page.text(words.say("Note"), 2, lambda row: row[2]),
         )
         blocks.append(papers)
     annex = words.say("Every check and what was found is in the annex on the inspection sheet.")
-    return [*blocks, *photographs, *_budget(facts, words), Paragraph(annex), caution]
+    return [*blocks, *photographs, *_budget(facts, words), page.Paragraph(annex), caution]
 
 
 def _found_sentences(findings: Findings, words: LocaleWords) -> str:
@@ -161,7 +151,7 @@ def _found_sentences(findings: Findings, words: LocaleWords) -> str:
     return wording.joined(score, unseen, structure, told(findings.originality, words), mark=" ")
 
 
-def _budget(facts: Facts, words: LocaleWords) -> list[Block]:
+def _budget(facts: Facts, words: LocaleWords) -> list[page.Block]:
     budget = facts.evidence.budget
     if budget is None:
         return []
@@ -184,89 +174,91 @@ def _budget(facts: Facts, words: LocaleWords) -> list[Block]:
     )  # fmt: skip
     jobs = budget.lines.select("title", "area", "expected").rows()
     return [
-        Heading(words.say("Repair budget"), 2),
-        Paragraph(putting_right),
-        table(
+        page.Heading(words.say("Repair budget"), 2),
+        page.Paragraph(putting_right),
+        page.table(
             words.say("The dearest jobs"),
             [*jobs, (words.say("All repairs expected"), "", budget.expected)],
-            text(words.say("Job"), 3, lambda job: words.word(job[0])),
-            text(words.say("Area"), 1.5, lambda job: words.word(job[1])),
-            number(words.say("Expected cost"), 1.2, lambda job: about(Decimal(str(job[2])))),
+            page.text(words.say("Job"), 3, lambda job: words.word(job[0])),
+            page.text(words.say("Area"), 1.5, lambda job: words.word(job[1])),
+            page.number(words.say("Expected cost"), 1.2, lambda job: about(Decimal(str(job[2])))),
             strong=(len(jobs),),
         ),
-        Paragraph(words.word(budget.notice), "small"),
+        page.Paragraph(words.word(budget.notice), "small"),
     ]
 
 
-def reconciliation_part(facts: Facts, words: LocaleWords) -> list[Block]:
+def reconciliation_part(facts: Facts, words: LocaleWords) -> list[page.Block]:
     """How the approaches differ, and the opinion with its reasons."""
     opinion = facts.record.opinion
-    blocks: list[Block] = [Heading(words.word(RECONCILIATION))]
+    blocks: list[page.Block] = [page.Heading(words.word(RECONCILIATION))]
     comparables, value = facts.evidence.comparables, figure_words.value_statement(facts, words)
     apart = None if comparables is None else difference(facts.evidence.valuation, comparables)
     if apart is not None:
-        blocks.append(Paragraph(difference_sentence(apart, words)))
+        blocks.append(page.Paragraph(difference_sentence(apart, words)))
     if facts.opinion is None:
         none = words.say(
             "There is no opinion of value here: no qualified valuer has given one. The ranges above are "
             "estimates from sale records."
         )
-        return [*blocks, Paragraph(none), value]
+        return [*blocks, page.Paragraph(none), value]
     blocks += [
-        Paragraph(opinion.reconciliation),
-        Heading(words.say("Approaches left out"), 2),
-        Paragraph(opinion.approaches_left_out),
+        page.Paragraph(opinion.reconciliation),
+        page.Heading(words.say("Approaches left out"), 2),
+        page.Paragraph(opinion.approaches_left_out),
         value,
-        *headed(words.say("Where the opinion departs from the evidence"), opinion.departure),
-        *headed(words.say("Material valuation uncertainty"), opinion.uncertainty),
+        *page.headed(words.say("Where the opinion departs from the evidence"), opinion.departure),
+        *page.headed(words.say("Material valuation uncertainty"), opinion.uncertainty),
     ]
     if facts.standing is not None:
-        blocks.append(Paragraph(figure_words.standing_words(facts, words)))
+        blocks.append(page.Paragraph(figure_words.standing_words(facts, words)))
     name, titles, contact = wording.valuer_words(facts)
     rows = (
         (words.say("Valuer"), name), (words.say("Qualifications"), titles),
         (words.say("Firm"), facts.record.valuer.firm), (words.say("Contact"), contact),
     )  # fmt: skip
-    return [*blocks, answered(rows)]
+    return [*blocks, page.answered(rows)]
 
 
-def conditions_part(facts: Facts, words: LocaleWords) -> list[Block]:
+def conditions_part(facts: Facts, words: LocaleWords) -> list[page.Block]:
     """Assumptions, conditions and limits, and what may be read out of the document; what to mind when working
     on a car stands on the inspection sheet, where the work is done."""
     conditions, terms = facts.record.conditions, facts.record.assignment
-    blocks: list[Block] = [Heading(words.word(CONDITIONS))]
+    blocks: list[page.Block] = [page.Heading(words.word(CONDITIONS))]
     for title, lines in (
         (words.say("Extraordinary assumptions"), conditions.extraordinary),
         (words.say("Hypothetical conditions"), conditions.hypothetical),
     ):
         if lines:
-            blocks += [Heading(title, 2), Bullets(lines)]
-    blocks += headed(words.say("Limits"), terms.limits) + headed(words.say("Liability"), terms.liability)
+            blocks += [page.Heading(title, 2), page.Bullets(lines)]
+    blocks += page.headed(words.say("Limits"), terms.limits) + page.headed(
+        words.say("Liability"), terms.liability
+    )
     findings = facts.evidence.findings
     more = (wording.ROAD, *((findings.general_cautions or findings.cautions) if findings else ()))
     cautions = (wording.caution_words(facts, words), *map(words.word, more))
-    return [*blocks, Heading(words.say("Cautions"), 2), Bullets(cautions)]
+    return [*blocks, page.Heading(words.say("Cautions"), 2), page.Bullets(cautions)]
 
 
-def certification_part(facts: Facts, words: LocaleWords) -> list[Block]:
+def certification_part(facts: Facts, words: LocaleWords) -> list[page.Block]:
     """The statements that a valuer signs; a model report has none."""
     if facts.title == MODEL_REPORT:
         return []
     fields = (words.say("Signature"), words.say("Name and qualifications"), words.say("Place and date"))
-    heading = Heading(words.say("Certification"))
-    return [NewPage(whole=True), heading, *_certified(facts, words), Blanks(fields)]
+    heading = page.Heading(words.say("Certification"))
+    return [page.NewPage(whole=True), heading, *_certified(facts, words), page.Blanks(fields)]
 
 
-def _certified(facts: Facts, words: LocaleWords) -> list[Block]:
+def _certified(facts: Facts, words: LocaleWords) -> list[page.Block]:
     """What the valuer answered, point by point; empty fields while nothing is."""
     answers, compliance = facts.record.valuer.certification, words.word(wording.COMPLIANCE)
     points = {point: capital(words.word(statement)) for point, statement in CERTIFICATION.items()}
     if answers:
         whose = words.say("As answered by {name} and nobody else.", name=facts.record.valuer.name)
         rows = tuple((statement, answers.get(point, "")) for point, statement in points.items())
-        return [Paragraph(f"{whose} {compliance}"), Answers(rows)]
+        return [page.Paragraph(f"{whose} {compliance}"), page.Answers(rows)]
     empty = words.say(
         "To be filled in, confirmed or struck out, and signed by hand by the valuer alone. The fields are "
         "empty because no program can certify anything."
     )
-    return [Paragraph(f"{empty} {compliance}"), Blanks(tuple(points.values()))]
+    return [page.Paragraph(f"{empty} {compliance}"), page.Blanks(tuple(points.values()))]

@@ -5,37 +5,27 @@ from typing import Any
 
 from pricing.appraisal.facts import Facts
 from pricing.appraisal.record.photographs import Photograph, on_cover
-from pricing.reports.formats.blocks import (
-    Block,
-    Heading,
-    Paragraph,
-    Photographs,
-    Shown,
-    answered,
-    number,
-    table,
-    text,
-)
+from pricing.reports.formats import blocks as page
 from pricing.reports.wording import car_name, joined
 from pricing.untrusted.limits import LONGEST_SIDE
 from pricing.words.language.locale import LocaleWords
 from pricing.words.photographs import removed_words
 
 
-def cover_photograph(facts: Facts, words: LocaleWords) -> Shown | None:
+def cover_photograph(facts: Facts, words: LocaleWords) -> page.Shown | None:
     """The photograph chosen for the cover."""
-    number = on_cover(facts.record.photographs)
-    if number is None or facts.record.photographs[number - 1].digest not in facts.shown:
+    place = on_cover(facts.record.photographs)
+    if place is None or facts.record.photographs[place - 1].digest not in facts.shown:
         return None
-    return _shown(number, facts, words)
+    return _shown(place, facts, words)
 
 
-def photographs_part(facts: Facts, words: LocaleWords) -> list[Block]:
+def photographs_part(facts: Facts, words: LocaleWords) -> list[page.Block]:
     """Photographs tied to findings, each beside its finding, then the others; that on the cover is shown
     there."""
     findings = _findings(facts)
-    tied: list[Shown] = []
-    others: list[Shown] = []
+    tied: list[page.Shown] = []
+    others: list[page.Shown] = []
     for place, shot in enumerate(facts.record.photographs, 1):
         finding = findings.get(shot.check)
         if shot.digest not in facts.shown:
@@ -49,11 +39,11 @@ def photographs_part(facts: Facts, words: LocaleWords) -> list[Block]:
         block
         for title, shots in parts.items()
         if shots
-        for block in (Heading(title, 2), Photographs(tuple(shots)))
+        for block in (page.Heading(title, 2), page.Photographs(tuple(shots)))
     ]
 
 
-def photographs_annex(facts: Facts, words: LocaleWords) -> list[Block]:
+def photographs_annex(facts: Facts, words: LocaleWords) -> list[page.Block]:
     """Every photograph with its file, its day, what was left out of what is shown, and its digest."""
     if not facts.record.photographs:
         return []
@@ -70,16 +60,16 @@ def photographs_annex(facts: Facts, words: LocaleWords) -> list[Block]:
         pixels=words.number(LONGEST_SIDE),
     )
     return [
-        Paragraph(originals),
-        table(
+        page.Paragraph(originals),
+        page.table(
             words.say("Photographs and their originals"),
             enumerate(facts.record.photographs, 1),
-            number("", 0.35, lambda row: str(row[0])),
-            text(words.say("File"), 1.3, lambda row: row[1].file),
-            text(words.say("Taken"), 0.9, lambda row: taken(row[1])),
-            text(words.say("Shows"), 1.7, lambda row: _what(row[1], findings, words)),
-            text(words.say("Left out here"), 1.1, lambda row: removed_words(row[1].removed, words)),
-            text(words.say("SHA-256 of the original"), 2.0, lambda row: row[1].digest),
+            page.number("", 0.35, lambda row: str(row[0])),
+            page.text(words.say("File"), 1.3, lambda row: row[1].file),
+            page.text(words.say("Taken"), 0.9, lambda row: taken(row[1])),
+            page.text(words.say("Shows"), 1.7, lambda row: _what(row[1], findings, words)),
+            page.text(words.say("Left out here"), 1.1, lambda row: removed_words(row[1].removed, words)),
+            page.text(words.say("SHA-256 of the original"), 2.0, lambda row: row[1].digest),
         ),
     ]
 
@@ -95,7 +85,9 @@ def numbers_by_check(facts: Facts, words: LocaleWords) -> dict[str, str]:
     }
 
 
-def _shown(place: int, facts: Facts, words: LocaleWords, beside: tuple[tuple[str, str], ...] = ()) -> Shown:
+def _shown(
+    place: int, facts: Facts, words: LocaleWords, beside: tuple[tuple[str, str], ...] = ()
+) -> page.Shown:
     shot, car = facts.record.photographs[place - 1], car_name(facts)
     caption = (
         words.say("Photograph {number}: {caption}", number=place, caption=shot.caption)
@@ -108,7 +100,7 @@ def _shown(place: int, facts: Facts, words: LocaleWords, beside: tuple[tuple[str
         if what
         else words.say("Photograph of {car}", car=car)
     )
-    return Shown(shot.digest, caption, alt, beside)
+    return page.Shown(shot.digest, caption, alt, beside)
 
 
 def _beside(finding: dict[str, Any], shot: Photograph, words: LocaleWords) -> tuple[tuple[str, str], ...]:
@@ -118,7 +110,7 @@ def _beside(finding: dict[str, Any], shot: Photograph, words: LocaleWords) -> tu
         (words.say("Note"), finding["note"] or ""),
         (words.say("Taken"), words.day(shot.taken_on)),
     )
-    return answered(rows).rows
+    return page.answered(rows).rows
 
 
 def _findings(facts: Facts) -> dict[str, dict[str, Any]]:

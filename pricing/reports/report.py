@@ -4,18 +4,7 @@ from pricing.appraisal.facts import Facts
 from pricing.reports import figure_words, wording
 from pricing.reports.annexes import annexes
 from pricing.reports.evidence import comparables_part, market_part, model_part
-from pricing.reports.formats.blocks import (
-    Block,
-    Bullets,
-    Cover,
-    Figure,
-    Heading,
-    NewPage,
-    Pages,
-    Paragraph,
-    Statement,
-    answered,
-)
+from pricing.reports.formats import blocks as page
 from pricing.reports.formats.pictures import pictures
 from pricing.reports.parts import (
     assignment_part,
@@ -32,11 +21,11 @@ from pricing.words.language.plain_text import capital
 from pricing.words.language.told import told
 
 
-def report(facts: Facts, words: LocaleWords) -> Pages:
+def report(facts: Facts, words: LocaleWords) -> page.Pages:
     """The whole document: cover, summary, parts and annexes."""
-    blocks: list[Block] = [
+    blocks: list[page.Block] = [
         *_summary(facts, words),
-        NewPage(),
+        page.NewPage(),
         *assignment_part(facts, words),
         *subject_part(facts, words),
         *condition_part(facts, words),
@@ -60,14 +49,14 @@ def report(facts: Facts, words: LocaleWords) -> Pages:
         (words.say("Reference"), wording.reference(facts, words)),
     ]
     state = wording.state_sentence(facts, words)
-    return Pages(
+    return page.Pages(
         title=words.word(facts.title),
         subject=wording.car_name(facts),
         mark=words.word(wording.MARKS[facts.title]),
         reference=wording.reference(facts, words),
         language=words.tag,
         blocks=blocks,
-        cover=Cover(
+        cover=page.Cover(
             tuple((name, wording.cut(answer)) for name, answer in rows if answer),
             state if words.language == SOURCE else f"{state} {words.word(wording.OWN_WORDS)}",
             cover_photograph(facts, words),
@@ -80,15 +69,15 @@ def report(facts: Facts, words: LocaleWords) -> Pages:
     )
 
 
-def _summary(facts: Facts, words: LocaleWords) -> list[Block]:
+def _summary(facts: Facts, words: LocaleWords) -> list[page.Block]:
     terms = facts.record.assignment
     level = wording.joined(
         words.word(terms.basis), words.word(terms.market_level), terms.tax_status, mark="; "
     )
-    blocks: list[Block] = [
-        Heading(words.say("Summary")),
+    blocks: list[page.Block] = [
+        page.Heading(words.say("Summary")),
         figure_words.value_statement(facts, words),
-        answered(
+        page.answered(
             (
                 (words.say("Car"), wording.car_name(facts)),
                 (words.say("Identity"), wording.identity_words(facts, words)),
@@ -107,12 +96,12 @@ def _summary(facts: Facts, words: LocaleWords) -> list[Block]:
             level=figure_words.level_words(facts, words), currency=facts.currency,
             share=words.share(facts.evidence.valuation.coverage),
         )  # fmt: skip
-        blocks.append(Figure("ranges", ranges, figure_words.bars_words(facts, words)))
-    blocks.append(Paragraph(wording.time_words(facts, words)))
+        blocks.append(page.Figure("ranges", ranges, figure_words.bars_words(facts, words)))
+    blocks.append(page.Paragraph(wording.time_words(facts, words)))
     return [*blocks, *_conspicuous(facts, words), *_open_points(facts, words)]
 
 
-def _open_points(facts: Facts, words: LocaleWords) -> list[Block]:
+def _open_points(facts: Facts, words: LocaleWords) -> list[page.Block]:
     """What is missing and what contradicts itself, in a document that cannot be completed yet."""
     points = [
         *(words.say("Missing: {name}.", name=words.word(content.name)) for content in facts.lacking),
@@ -120,10 +109,10 @@ def _open_points(facts: Facts, words: LocaleWords) -> list[Block]:
     ]
     if not points or facts.record.completed:
         return []
-    return [Heading(words.say("Still open"), 2), Bullets(tuple(points))]
+    return [page.Heading(words.say("Still open"), 2), page.Bullets(tuple(points))]
 
 
-def _conspicuous(facts: Facts, words: LocaleWords) -> list[Block]:
+def _conspicuous(facts: Facts, words: LocaleWords) -> list[page.Block]:
     """What the value rests on beyond the evidence, where it cannot be overlooked."""
     notes = facts.record.evidence
     newer = "; ".join(told(name, words) for name in facts.newer)
@@ -133,4 +122,4 @@ def _conspicuous(facts: Facts, words: LocaleWords) -> list[Block]:
         (words.say("Newer than the effective date"), f"{newer}. {notes.newer}".strip() if newer else ""),
         (words.say("Evidence gathered after the report date"), notes.gathered_later),
     )  # fmt: skip
-    return [Statement(title, text, manner="warning") for title, text in warnings if text]
+    return [page.Statement(title, text, manner="warning") for title, text in warnings if text]

@@ -10,21 +10,7 @@ from typing import Final
 from pricing.appraisal.contents import SUBJECT
 from pricing.appraisal.facts import MODEL_REPORT, Facts
 from pricing.reports import figure_words, wording
-from pricing.reports.formats.blocks import (
-    Answers,
-    Blanks,
-    Block,
-    Bullets,
-    Figure,
-    Heading,
-    NewPage,
-    Pages,
-    Paragraph,
-    Statement,
-    number,
-    table,
-    text,
-)
+from pricing.reports.formats import blocks as page
 from pricing.reports.formats.pictures import ranges_picture
 from pricing.reports.wording import CUT, cut, joined
 from pricing.words.language.locale import LocaleWords, ems
@@ -56,7 +42,7 @@ SHOWN: Final = 6
 """Comparables in a short form, the most alike."""
 
 
-def statement(facts: Facts, words: LocaleWords) -> Pages:
+def statement(facts: Facts, words: LocaleWords) -> page.Pages:
     """The insurance statement: the value and what it rests on, on two pages."""
     terms, car, opinion = facts.record.assignment, facts.record.subject, facts.record.opinion
     level = joined(words.word(terms.market_level), terms.tax_status, mark="; ")
@@ -86,15 +72,15 @@ def statement(facts: Facts, words: LocaleWords) -> Pages:
     limit = limit_of([*rows, *subject])
     warning = wording.standing_warning(facts, words)
     title = words.say("Insurance statement")
-    blocks: list[Block] = [
-        Heading(title),
+    blocks: list[page.Block] = [
+        page.Heading(title),
         figure_words.value_statement(facts, words),
         cut_answers(rows, limit),
-        Heading(words.word(SUBJECT), 2),
+        page.Heading(words.word(SUBJECT), 2),
         cut_answers(subject, limit),
-        NewPage(),
-        Heading(words.say("What the value rests on")),
-        *([] if warning is None else [Paragraph(warning)]),
+        page.NewPage(),
+        page.Heading(words.say("What the value rests on")),
+        *([] if warning is None else [page.Paragraph(warning)]),
         *ranges(facts, words),
         *_comparables(facts, words),
         *assumed(facts, words),
@@ -116,17 +102,17 @@ def basis_words(facts: Facts, words: LocaleWords) -> str:
     return joined(words.word(terms.basis), terms.basis_definition, mark=": ")
 
 
-def small_print(facts: Facts, words: LocaleWords) -> Paragraph:
+def small_print(facts: Facts, words: LocaleWords) -> page.Paragraph:
     """What a short form is good for, the cautions, its state, and where the whole is to be found."""
     state, own = cut(wording.state_sentence(facts, words)), words.word(wording.OWN_WORDS)
     caution = wording.caution_words(facts, words)
     notes = (words.word(RESTRICTED), caution, words.word(wording.ROAD), state, words.word(WHOLE))
-    return Paragraph(joined(*notes, "" if words.language == SOURCE else own, mark=" "), "small")
+    return page.Paragraph(joined(*notes, "" if words.language == SOURCE else own, mark=" "), "small")
 
 
-def short_pages(facts: Facts, words: LocaleWords, title: str, blocks: list[Block]) -> Pages:
+def short_pages(facts: Facts, words: LocaleWords, title: str, blocks: list[page.Block]) -> page.Pages:
     """A short form as pages."""
-    return Pages(
+    return page.Pages(
         title=title,
         subject=cut(wording.car_name(facts), 60),
         mark=words.word(wording.MARKS[facts.title]),
@@ -139,9 +125,9 @@ def short_pages(facts: Facts, words: LocaleWords, title: str, blocks: list[Block
     )
 
 
-def cut_answers(rows: list[tuple[str, str]], limit: int = CUT) -> Answers:
+def cut_answers(rows: list[tuple[str, str]], limit: int = CUT) -> page.Answers:
     """Answers of which each is cut to so many letters."""
-    return Answers(tuple((name, cut(answer, limit)) for name, answer in rows if answer))
+    return page.Answers(tuple((name, cut(answer, limit)) for name, answer in rows if answer))
 
 
 def limit_of(rows: list[tuple[str, str]], room: float = ROOM) -> int:
@@ -161,16 +147,16 @@ def newer_words(facts: Facts, words: LocaleWords) -> str:
     return f"{newer}. {facts.record.evidence.newer}".strip(". ")
 
 
-def _small(*notes: tuple[str, str]) -> list[Block]:
-    return [Paragraph(f"{title}: {cut(note, 90)}", "small") for title, note in notes if note]
+def _small(*notes: tuple[str, str]) -> list[page.Block]:
+    return [page.Paragraph(f"{title}: {cut(note, 90)}", "small") for title, note in notes if note]
 
 
-def signature(facts: Facts, words: LocaleWords) -> list[Block]:
+def signature(facts: Facts, words: LocaleWords) -> list[page.Block]:
     """Who signs by hand, by name and qualifications; nobody signs what a model says."""
     if facts.title == MODEL_REPORT:
         return []
     named = joined(*(cut(part, 80) for part in wording.valuer_words(facts)[:2])) or words.say("Valuer")
-    return [Blanks((words.say("{valuer}: signature, place and date", valuer=named),))]
+    return [page.Blanks((words.say("{valuer}: signature, place and date", valuer=named),))]
 
 
 def inspection_words(facts: Facts, words: LocaleWords) -> str:
@@ -180,19 +166,19 @@ def inspection_words(facts: Facts, words: LocaleWords) -> str:
     return joined(manner, note.by, words.day(note.on), note.extent)
 
 
-def ranges(facts: Facts, words: LocaleWords) -> list[Block]:
+def ranges(facts: Facts, words: LocaleWords) -> list[page.Block]:
     """The picture of the ranges, or why there is none."""
     if facts.model is None and facts.comparables is None:
         reason = told(facts.evidence.valuation.reason, words)
-        return [Paragraph(words.say("No range can be given: {reason}.", reason=reason))]
+        return [page.Paragraph(words.say("No range can be given: {reason}.", reason=reason))]
     caption = words.say(
         "Ranges that hold {share} of the prices expected of such a car, {currency}.",
         share=words.share(facts.evidence.valuation.coverage), currency=facts.currency,
     )  # fmt: skip
-    return [Figure("ranges", caption, figure_words.bars_words(facts, words))]
+    return [page.Figure("ranges", caption, figure_words.bars_words(facts, words))]
 
 
-def _comparables(facts: Facts, words: LocaleWords) -> list[Block]:
+def _comparables(facts: Facts, words: LocaleWords) -> list[page.Block]:
     if facts.grid.is_empty():
         return []
     money, into, rows = facts.currency, facts.evidence.conversion.from_base, facts.grid.head(SHOWN)
@@ -204,27 +190,29 @@ def _comparables(facts: Facts, words: LocaleWords) -> list[Block]:
     rate = words.say("All-in prices, {rate}.", rate=figure_words.rate_words(facts, words))
     price, adjusted = words.say("Price, {money}", money=money), words.say("Adjusted, {money}", money=money)
     return [
-        table(
+        page.table(
             caption,
             rows.iter_rows(named=True),
-            text(words.say("Sold"), 1, lambda row: words.short_day(row["event_date"])),
-            text(words.say("Car"), 1.6, lambda row: cut(wording.row_name(row), CELL)),
-            text(words.say("Condition"), 1.1, lambda row: wording.band_words(row["condition_band"], words)),
-            number(price, 1, lambda row: words.plain(into(row["price"]), 0)),
-            number(adjusted, 1.1, lambda row: words.known(into(row["adjusted_price"]))),
-            text(words.say("Source and reference"), 1.9, lambda row: cut(wording.row_source(row), CELL)),
+            page.text(words.say("Sold"), 1, lambda row: words.short_day(row["event_date"])),
+            page.text(words.say("Car"), 1.6, lambda row: cut(wording.row_name(row), CELL)),
+            page.text(
+                words.say("Condition"), 1.1, lambda row: wording.band_words(row["condition_band"], words)
+            ),
+            page.number(price, 1, lambda row: words.plain(into(row["price"]), 0)),
+            page.number(adjusted, 1.1, lambda row: words.known(into(row["adjusted_price"]))),
+            page.text(words.say("Source and reference"), 1.9, lambda row: cut(wording.row_source(row), CELL)),
             note="" if money == facts.base_currency else rate,
         )
     ]
 
 
-def assumed(facts: Facts, words: LocaleWords) -> list[Block]:
+def assumed(facts: Facts, words: LocaleWords) -> list[page.Block]:
     """What the value rests on beyond the evidence."""
     lines = wording.assumptions(facts)
     if not lines:
         return []
     if len(lines) > 3:
         title = words.say("The value rests on assumptions")
-        return [Statement(title, cut(" ".join(lines)), manner="warning")]
-    heading = Heading(words.say("Assumptions and conditions"), 2)
-    return [heading, Bullets(tuple(cut(line, 120) for line in lines))]
+        return [page.Statement(title, cut(" ".join(lines)), manner="warning")]
+    heading = page.Heading(words.say("Assumptions and conditions"), 2)
+    return [heading, page.Bullets(tuple(cut(line, 120) for line in lines))]

@@ -16,22 +16,8 @@ from docx.enum.text import WD_ALIGN_PARAGRAPH
 from docx.shared import Emu, Mm, Pt, RGBColor
 
 from pricing.errors import AppraisalError
+from pricing.reports.formats import blocks
 from pricing.reports.formats import docx_elements as elements
-from pricing.reports.formats.blocks import (
-    Answers,
-    Blanks,
-    Block,
-    Bullets,
-    Cover,
-    Figure,
-    Heading,
-    NewPage,
-    Pages,
-    Paragraph,
-    Photographs,
-    Statement,
-    Table,
-)
 from pricing.reports.formats.docx_styles import BLUE, GREY, PALE, VERMILION, WARM, lay_out_styles
 from pricing.reports.formats.pdf import pages_of_parts
 from pricing.reports.formats.pictures import png
@@ -48,7 +34,7 @@ KEPT_ROWS: Final = 10
 """Tables of no more rows are kept on one page."""
 
 
-def docx(pages: Pages, paper: str = "a4", made_on: date | None = None) -> bytes:
+def docx(pages: blocks.Pages, paper: str = "a4", made_on: date | None = None) -> bytes:
     """A document as the bytes of a .docx file, stamped with the day ``made_on``.
 
     Raises:
@@ -62,7 +48,7 @@ def docx(pages: Pages, paper: str = "a4", made_on: date | None = None) -> bytes:
 class _Writer:
     """One document being written, block by block."""
 
-    def __init__(self, pages: Pages, paper: str, made_on: date | None) -> None:
+    def __init__(self, pages: blocks.Pages, paper: str, made_on: date | None) -> None:
         self.pages, self.paper = pages, paper
         self.document: Any = Document()
         self.counts = {"Table": 0, "Figure": 0}
@@ -91,37 +77,37 @@ class _Writer:
         self.document.save(buffer)
         return buffer.getvalue()
 
-    def _block(self, block: Block) -> None:
+    def _block(self, block: blocks.Block) -> None:
         match block:
-            case Heading():
+            case blocks.Heading():
                 heading = self._text(block.text, f"Heading {block.level}")
                 if block.level == 1:
                     self.parts += 1
                     elements.bookmark(heading, self.parts)
-            case Paragraph():
+            case blocks.Paragraph():
                 style = {"small": "Small Print", "caution": "Caution"}.get(block.manner, "Body Text")
                 for part in _lines(block.text):
                     self._text(part, style)
-            case Bullets():
+            case blocks.Bullets():
                 for item in block.items:
                     self._text(item, "List Bullet")
-            case Answers():
+            case blocks.Answers():
                 if block.caption:
                     self._caption("Table", block.caption)
                 self._answers(block.rows, block.widths)
-            case Table():
+            case blocks.Table():
                 self._table(block)
-            case Figure():
+            case blocks.Figure():
                 self._figure(block)
-            case Statement():
+            case blocks.Statement():
                 self._statement(block)
-            case Blanks():
+            case blocks.Blanks():
                 for label in block.labels:
                     self._text(label, "Field Label")
                     self._text("", "Field Line")
-            case NewPage():
+            case blocks.NewPage():
                 self._new_page(across=block.across)
-            case Photographs():
+            case blocks.Photographs():
                 for row in elements.rows_of(block.items):
                     elements.add_row(self.document, row, self.pages.photographs, self.width)
                     self._after_table()
@@ -150,7 +136,7 @@ class _Writer:
             self._fill(cells[1], answer)
         self._after_table()
 
-    def _table(self, block: Table) -> None:
+    def _table(self, block: blocks.Table) -> None:
         self._caption("Table", block.caption)
         widths = tuple(column.width for column in block.columns)
         head, *rest = self._frame(len(block.rows) + 1, widths, head=True)
@@ -229,14 +215,14 @@ class _Writer:
     def _after_table(self) -> None:
         self.document.add_paragraph(style="After Table")
 
-    def _figure(self, block: Figure) -> None:
+    def _figure(self, block: blocks.Figure) -> None:
         paragraph = self.document.add_paragraph(style="Picture")
         run = paragraph.add_run()
         run.add_picture(io.BytesIO(png(self.pages.pictures[block.name])), self.width)
         elements.describe(run, block.alt, block.caption)
         self._caption("Figure", block.caption)
 
-    def _statement(self, block: Statement) -> None:
+    def _statement(self, block: blocks.Statement) -> None:
         warning = block.manner == "warning"
         table = self.document.add_table(1, 1)
         table.autofit = False
@@ -250,7 +236,7 @@ class _Writer:
             cell.add_paragraph(style="Small Print").add_run(shown(block.terms))
         self._after_table()
 
-    def _cover(self, cover: Cover) -> None:
+    def _cover(self, cover: blocks.Cover) -> None:
         head = self._text(self.pages.title, "Subtitle")
         self._text(self.pages.subject, "Title")
         if self.pages.mark:
@@ -271,7 +257,7 @@ class _Writer:
         """The table of contents: every part, a link to it, and its page as a field of its own, the PDF's
         until the word processor counts it; within one field of contents some count none before they are
         asked."""
-        headings = [block for block in self.pages.blocks if isinstance(block, Heading)]
+        headings = [block for block in self.pages.blocks if isinstance(block, blocks.Heading)]
         titles = [heading.text for heading in headings if heading.level == 1]
         on = pages_of_parts(self.pages, self.paper)
         elements.count_on_opening(self.document)
