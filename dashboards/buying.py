@@ -14,7 +14,7 @@ from dashboards.exhibits import offer_sheet, show_chart, show_table
 from dashboards.mending import least_chosen
 from dashboards.terms import show_terms
 from dashboards.url_state import BOUND
-from pricing.charts.buying import bids_chart, limits_chart
+from pricing.charts.buying import bids_caption, bids_chart, limits_caption, limits_chart
 from pricing.decisions.buy.alternatives import Wanted
 from pricing.decisions.buy.buying import BuyerTerms, Buying, buy_car
 from pricing.operations.opening import standing_warning
@@ -30,7 +30,6 @@ from pricing.words.buying import (
     basis_note,
     gap_sentences,
     limit_sentences,
-    limits_caption,
     mended_limit_sentences,
     total_sentences,
     verdict_sentence,
@@ -40,7 +39,6 @@ from pricing.words.language.countries import country_words
 from pricing.words.language.glossary import what_is
 from pricing.words.language.plain_text import escaped
 from pricing.words.language.reader import about_words, number_words
-from pricing.words.offers import bids_caption
 from pricing.words.sentences import range_sentence
 
 CARS_SHOWN: Final = 6

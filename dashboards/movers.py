@@ -5,9 +5,9 @@ import streamlit as st
 
 from dashboards import caches
 from dashboards.exhibits import show_chart, show_table
-from pricing.charts.movers import drawn_movers, movers_chart
+from pricing.charts.depth import drawn_movers, movers_chart
+from pricing.words.depth import mover_sentence, movers_caption, movers_sentence
 from pricing.words.language.plain_text import escaped
-from pricing.words.movers import mover_sentence, movers_caption, movers_sentence
 
 
 def show_move(found: pl.DataFrame, where: caches.Where) -> None:

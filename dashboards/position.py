@@ -24,13 +24,13 @@ from pricing.operations.settings import settings_of
 from pricing.snapshot import Snapshot
 from pricing.words import sentences
 from pricing.words.approaches import difference_sentence
-from pricing.words.bands import BAND_LOOKS
+from pricing.words.condition import BAND_LOOKS
+from pricing.words.depth import facts_sentence, known_words
 from pricing.words.language.countries import country_words
 from pricing.words.language.glossary import what_is
 from pricing.words.language.plain_text import escaped
 from pricing.words.language.reader import about_words, day_words
 from pricing.words.opinions import ground_sentence, statement_words
-from pricing.words.standing import facts_sentence, known_words
 
 SALES_SHOWN = 200
 
@@ -169,9 +169,7 @@ def show_make_up(valuation: Valuation) -> None:
         return
     said = [sentences.term_words(term) for term in valuation.terms.iter_rows(named=True)]
     with folded:
-        show_chart(
-            charts.terms_chart(valuation), sentences.terms_caption(valuation), "what makes up the price"
-        )
+        show_chart(charts.terms_chart(valuation), charts.terms_caption(valuation), "what makes up the price")
         show_table(
             valuation.terms.select(
                 pl.Series("term", said, pl.String),

@@ -11,7 +11,14 @@ from dashboards.asking.offer_terms import ask_amount, ask_offer
 from dashboards.exhibits import offer_sheet, show_chart, show_table
 from dashboards.terms import show_terms
 from dashboards.url_state import BOUND
-from pricing.charts.selling import proceeds_chart, reserve_chart, waiting_chart
+from pricing.charts.selling import (
+    proceeds_caption,
+    proceeds_chart,
+    reserve_caption,
+    reserve_chart,
+    waiting_caption,
+    waiting_chart,
+)
 from pricing.decisions.sell.seller_terms import DISCOUNT, SellerTerms
 from pricing.decisions.sell.selling import Selling, sell_car
 from pricing.decisions.sell.selling_evidence import evidence_of
@@ -24,7 +31,6 @@ from pricing.snapshot import Snapshot
 from pricing.words.language.glossary import what_is
 from pricing.words.language.plain_text import escaped
 from pricing.words.language.reader import about_words, number_words
-from pricing.words.offers import waiting_caption
 from pricing.words.selling import (
     WHERE,
     advice_sentences,
@@ -32,8 +38,6 @@ from pricing.words.selling import (
     bargain_sentence,
     channel_sentence,
     first_sentences,
-    proceeds_caption,
-    reserve_caption,
     unsold_sentence,
     waiting_sentences,
 )

@@ -4,6 +4,8 @@
 without a translation, those that nothing says any more left out. Nothing is guessed, so none comes out fuzzy.
 """
 
+import tomllib
+from collections.abc import Iterator
 from pathlib import Path
 
 from babel.messages.catalog import Catalog
@@ -14,21 +16,41 @@ import pricing
 from pricing.words.language.closed_words import closed_words
 from pricing.words.language.messages import TRANSLATED, catalogue
 
+DEMO = Path(pricing.__file__).parent.parent / "data_demo"
+
+ASKED = ("title", "where", "act", "bad_sign")
+"""What a sheet says of each check."""
+
 ROOMS = ("words", "reports", "charts")
 KEYWORDS = {"say": None, "noted": None, "many": (1, 2)}
 
 
+def shipped_texts() -> Iterator[str]:
+    """Every text of the repair catalogue, the sheets and the example charges of the demo market, which
+    documents say in their own language; one that a person wrote stands as it was written."""
+    prices = tomllib.loads((DEMO / "repair_catalogue.toml").read_text(encoding="utf-8"))
+    charges = tomllib.loads((DEMO / "example_charges.toml").read_text(encoding="utf-8"))
+    for part in (prices["catalogue"], charges):
+        yield from (part["name"], part["notice"])
+    yield from (job["title"] for job in prices["job"])
+    for path in sorted((DEMO / "sheets").glob("*.toml")):
+        sheet = tomllib.loads(path.read_text(encoding="utf-8"))
+        yield sheet["name"]
+        yield from (check[part] for check in sheet["check"] for part in ASKED)
+
+
 def extracted() -> Catalog:
-    """Every message of the code, and every word of a closed list."""
+    """Every message of the code, every word of a closed list, and every text of the demo market's files."""
     root = Path(pricing.__file__).parent
     made = Catalog(project="classic-car-pricing", charset="utf-8")
     for room in ROOMS:
         found = extract_from_dir(root / room, [("**.py", "python")], keywords=KEYWORDS)
         for name, _, message, _, _ in found:
             made.add(message, locations=[(f"{room}/{name}", 0)])
-    for word in closed_words():
-        if made.get(word) is None:
-            made.add(word, locations=[("words/language/closed_words.py", 0)])
+    for place, texts in (("words/language/closed_words.py", closed_words()), ("data_demo", shipped_texts())):
+        for text in texts:
+            if made.get(text) is None:
+                made.add(text, locations=[(place, 0)])
     return made
 
 

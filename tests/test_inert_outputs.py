@@ -19,7 +19,7 @@ import polars as pl
 import pytest
 
 from dashboards.exhibits import as_csv, as_workbook
-from pricing.charts.page import chart_page
+from pricing.charts.drawing import chart_page
 from pricing.cli.evidence_files import draw
 from pricing.notebook_html import facts_html
 from pricing.reports.sheet import Figure, Section, Sheet, sheet_html

@@ -210,8 +210,6 @@ LONG = {
     "pricing/cli/main.py": "the commands that everybody needs first",
     "pricing/reports/formats/docx.py": "the writer of one file, block by block",
     "pricing/reports/evidence.py": "the evidence of an appraisal, block by block",
-    "pricing/words/buying.py": "what a buyer is told, a message or two a function",
-    "pricing/words/selling.py": "what a seller is told, a message or two a function",
     "pricing/store/postgres/copy.py": "the local copy: founded, caught up, written through",
 }
 """Files of more lines than that, and the one concept each holds."""

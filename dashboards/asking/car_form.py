@@ -27,12 +27,11 @@ from pricing.intake.written.distances import read_distance
 from pricing.operations.settings import settings_of
 from pricing.snapshot import Snapshot
 from pricing.vocabulary import CONDITION_BANDS, DISTANCE_UNITS, OPTION_CODES
-from pricing.words.advertisement import name_words
-from pricing.words.bands import BAND_LOOKS
+from pricing.words.condition import BAND_LOOKS
 from pricing.words.language.countries import country_words
 from pricing.words.language.glossary import what_is
 from pricing.words.language.plain_text import escaped, sentence
-from pricing.words.sentences import car_words, option_words
+from pricing.words.sentences import car_words, name_words, option_words
 
 KEPT: Final[dict[str, Any]] = {"persist_state": "session"}
 """Of a field that many pages have; ``address`` writes it into the address."""

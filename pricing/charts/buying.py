@@ -1,9 +1,12 @@
-"""Charts for a buyer: facts in, ``alt.Chart`` out."""
+"""Charts for a buyer: facts in, ``alt.Chart`` out; a caption of the same name says what each shows."""
+
+from typing import Any
 
 import altair as alt
 import polars as pl
 
 from pricing.charts.design import ASKED, INK, MAIN, QUIET
+from pricing.charts.encodings import MONEY, price_axis, share_axis, tips, titled
 from pricing.decisions.buy.buying import Buying
 from pricing.words.language.reader import day_words
 
@@ -24,71 +27,58 @@ def limits_chart(facts: Buying) -> alt.LayerChart:
     ]
     frame = pl.DataFrame(marks, schema={"price": pl.Float64, "mark": pl.String, "kind": pl.String})
     frame = frame.sort("price").with_columns(row=pl.int_range(pl.len()))
-    title = alt.TitleParams(
-        "Share of like cars that sell for less",
-        subtitle=f"all-in prices in {valuation.currency} at {day_words(valuation.as_of)}",
-        subtitleColor=QUIET,
-        anchor="start",
-        fontSize=15,
-    )
-    x = alt.X(
-        "price:Q",
-        title=f"price ({valuation.currency}, all-in)",
-        axis=alt.Axis(format=",.0f", tickCount=5, labelOverlap=True),
-        scale=alt.Scale(zero=False, nice=False, padding=8),
-    )
-    line = (
-        alt.Chart(curve)
-        .mark_line(color=MAIN, strokeWidth=2.5, interpolate="monotone")
-        .encode(
-            x=x,
-            y=alt.Y("share:Q", title="share that sells for less", axis=alt.Axis(format="%", tickCount=5)),
-            tooltip=[alt.Tooltip("price:Q", format=",.0f"), alt.Tooltip("share:Q", format=".0%")],
+    line = alt.Chart(curve).mark_line(color=MAIN, strokeWidth=2.5, interpolate="monotone")
+    layers: list[alt.Chart] = [
+        line.encode(
+            x=price_axis("price:Q", f"price ({valuation.currency}, all-in)"),
+            y=share_axis("share:Q", "share that sells for less"),
+            tooltip=tips(("price:Q", "", MONEY), ("share:Q", "", ".0%")),
         )
-    )
-    layers: list[alt.Chart] = [line]
+    ]
     for kind, color, dash in (("limit", INK, [4, 3]), ("asked", ASKED, [1, 0])):
         part = frame.filter(pl.col("kind") == kind)
         rules = alt.Chart(part).mark_rule(color=color, strokeDash=dash, strokeWidth=2)
-        layers.append(
-            rules.encode(
-                x=alt.X("price:Q"), tooltip=[alt.Tooltip("mark:N"), alt.Tooltip("price:Q", format=",.0f")]
-            )
-        )
+        layers.append(rules.encode(x="price:Q", tooltip=tips("mark:N", ("price:Q", "", MONEY))))
     for row in frame.iter_rows(named=True):
-        words = alt.Chart(pl.DataFrame([row])).mark_text(
-            align="right" if row["row"] == 0 else "left",
-            dx=-4 if row["row"] == 0 else 4,
-            fontSize=12,
-            color=ASKED if row["kind"] == "asked" else INK,
-        )
-        layers.append(
-            words.encode(x=alt.X("price:Q"), y=alt.YValue(14 + 16 * row["row"]), text=alt.Text("mark:N"))
-        )
-    return alt.LayerChart(layer=layers, title=title, height=300)
+        side: dict[str, Any] = {"align": "right", "dx": -4} if row["row"] == 0 else {"align": "left", "dx": 4}
+        color = ASKED if row["kind"] == "asked" else INK
+        words = alt.Chart(pl.DataFrame([row])).mark_text(fontSize=12, color=color, **side)
+        layers.append(words.encode(x="price:Q", y=alt.YValue(14 + 16 * row["row"]), text="mark:N"))
+    basis = f"all-in prices in {valuation.currency} at {day_words(valuation.as_of)}"
+    return alt.LayerChart(
+        layer=layers, title=titled("Share of like cars that sell for less", basis), height=300
+    )
 
 
 def bids_chart(facts: Buying) -> alt.LayerChart:
     """What each bid comes to all-in: hammer price and what is charged on it, with the walk-away price."""
     frame = facts.bids.select(bid=pl.col("price").cast(pl.Float64), all_in=pl.col("all_in").cast(pl.Float64))
     bars = alt.Chart(frame).encode(
-        y=alt.Y("bid:O", title=f"bid ({facts.currency})", sort="descending", axis=alt.Axis(format=",.0f"))
+        y=alt.Y("bid:O", title=f"bid ({facts.currency})", sort="descending", axis=alt.Axis(format=MONEY)),
+        tooltip=tips(("bid:Q", "", MONEY), ("all_in:Q", "all-in", ",.2f")),
     )
-    tooltip = [alt.Tooltip("bid:Q", format=",.0f"), alt.Tooltip("all_in:Q", title="all-in", format=",.2f")]
+    all_in = alt.X("all_in:Q", title=f"all-in ({facts.currency})")
     return alt.LayerChart(
         layer=[
-            bars.mark_bar(color=QUIET, height=8).encode(
-                x=alt.X("all_in:Q", title=f"all-in ({facts.currency})"), tooltip=tooltip
-            ),
-            bars.mark_bar(color=MAIN, height=8).encode(x=alt.X("bid:Q"), tooltip=tooltip),
-        ]
-    ).properties(
-        title=alt.TitleParams(
-            "What each bid comes to",
-            subtitle="dark: hammer price; grey: what is charged on it",
-            subtitleColor=QUIET,
-            anchor="start",
-            fontSize=15,
-        ),
+            bars.mark_bar(color=QUIET, height=8).encode(x=all_in),
+            bars.mark_bar(color=MAIN, height=8).encode(x="bid:Q"),
+        ],
+        title=titled("What each bid comes to", "dark: hammer price; grey: what is charged on it"),
         height=alt.Step(20),
+    )
+
+
+def limits_caption(facts: Buying) -> str:
+    """What ``limits_chart`` shows."""
+    asking = "" if facts.asking is None else " The thick line is the price asked."
+    return (
+        "The curve is the share of like cars that sell for less than each price, all-in. The dashed lines "
+        f"are the walk-away price and the opening offer, all-in.{asking}"
+    )
+
+
+def bids_caption(facts: Buying) -> str:
+    """What ``bids_chart`` shows."""
+    return (
+        f"Each bar is a bid and what it comes to, in {facts.currency}; its grey end is what is charged on it."
     )

@@ -97,24 +97,25 @@ def area_counts(inspection: Inspection) -> dict[str, tuple[int, int, int]]:
     >>> counts["outer body and paint"][0], counts["outer body and paint"][2], counts["engine"][0]
     (1, 1, 0)
     """
-    found = {}
+    counts = {}
     for area in AREAS:
         states = [inspection.state(check.id) for check in inspection.sheet.checks if check.area == area]
         if states:
             seen = [state for state in states if state != NOT_SEEN]
-            found[area] = (len(seen), len(states), sum(state != STATES[0] for state in seen))
-    return found
+            counts[area] = (len(seen), len(states), sum(state != STATES[0] for state in seen))
+    return counts
 
 
 def outline_sentence(inspection: Inspection, words: LocaleWords = PLAIN) -> str:
     """What the drawing says, in words."""
-    parts = [
-        words.say("{area}: {seen} of {checks} seen, {faults} not sound",
-                  area=words.word(area), seen=seen, checks=checks, faults=faults)
-        if faults
-        else words.say("{area}: {seen} of {checks} seen", area=words.word(area), seen=seen, checks=checks)
-        for area, (seen, checks, faults) in area_counts(inspection).items()
-    ]  # fmt: skip
+    parts = []
+    for area, (seen, checks, faults) in area_counts(inspection).items():
+        message = (
+            noted("{area}: {seen} of {checks} seen, {faults} not sound")
+            if faults
+            else noted("{area}: {seen} of {checks} seen")
+        )
+        parts.append(words.say(message, area=words.word(area), seen=seen, checks=checks, faults=faults))
     return f"{'; '.join(parts)}."
 
 
@@ -148,9 +149,8 @@ def area_drawing(area: str, words: LocaleWords = PLAIN) -> str:
     True
     """
     shapes = "".join(f'<path d="{shape}"/>' for shape in _SHAPES[area])
-    said = escape(area_words(area, words))
     return (
-        f'<svg viewBox="0 16 660 232" role="img" aria-label="{said}" '
+        f'<svg viewBox="0 16 660 232" role="img" aria-label="{escape(area_words(area, words))}" '
         f'style="width:100%;max-width:22rem;height:auto;display:block">{_outline()}'
         f'<g fill="{_colour("main")}" fill-opacity="0.55" stroke="{_colour("main")}" stroke-width="2.4" '
         f'stroke-linejoin="round" fill-rule="evenodd">{shapes}</g></svg>'

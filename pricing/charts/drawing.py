@@ -1,5 +1,6 @@
-"""A chart in its parts, laid out once for all cars; what is done to one that is drawn without a browser."""
+"""A chart in its parts, laid out once for all cars; what is done to one drawn without a browser; its page."""
 
+import json
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -7,6 +8,7 @@ from typing import Any
 import altair as alt
 import polars as pl
 
+from pricing.errors import FileError
 from pricing.words.language.locale import shown
 
 
@@ -26,8 +28,8 @@ class Picture:
     def to_dict(self, *, validate: bool = False) -> dict[str, Any]:
         """The whole chart, as one of Altair's gives itself, held against the schema if asked."""
         datasets = {name: table.to_dicts() for name, table in self.tables.items()}
-        found = {**self.layout, "datasets": datasets}
-        return alt.Chart.from_dict(found).to_dict() if validate else found
+        whole = {**self.layout, "datasets": datasets}
+        return alt.Chart.from_dict(whole).to_dict() if validate else whole
 
 
 def drawable(specification: Any) -> Any:
@@ -44,3 +46,16 @@ def drawable(specification: Any) -> Any:
     if isinstance(specification, dict):
         return {shown(name): drawable(part) for name, part in specification.items()}
     return [drawable(part) for part in specification] if isinstance(specification, list) else specification
+
+
+def chart_page(chart: Any) -> str:
+    """A page that draws a chart without a network; text of the records is data there and never markup.
+
+    The specification stands in a script, which a text such as ``</script>`` would end: every ``<`` is written
+    as JSON's escape instead.
+    """
+    page = str(chart.to_html(inline=True))
+    specification = json.dumps(chart.to_dict())
+    if page.count(specification) != 1:
+        raise FileError("this chart cannot be written as a page: draw it into .svg or .png")
+    return page.replace(specification, specification.replace("<", "\\u003c"))

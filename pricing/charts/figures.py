@@ -23,31 +23,31 @@ def figures(chart: Any) -> list[pl.DataFrame]:
     [{'sold': 2001, 'paid (EUR)': 10.3}]
     """
     drawn = chart.to_dict(validate=False)
-    told: dict[str, dict[str, tuple[str, str]]] = {}
+    named: dict[str, dict[str, tuple[str, str]]] = {}
     layers = [(data, encoding, _tips(encoding)) for data, encoding in _layers(drawn, None)]
     pointed = {data for data, _, tips in layers if tips}
     for data, encoding, tips in layers:
         ends = [] if data in pointed else [encoding.get(name, {}) for name in ("x", "y")]
-        for said in tips or ends:
-            field, title = said.get("field"), said.get("title")
+        for channel in tips or ends:
+            field, title = channel.get("field"), channel.get("title")
             if field and (tips or title):
-                told.setdefault(data, {}).setdefault(field, (title or field, said.get("format", "")))
+                named.setdefault(data, {}).setdefault(field, (title or field, channel.get("format", "")))
     tables = []
-    for data, columns in told.items():
+    for data, columns in named.items():
         rows = pl.DataFrame(drawn["datasets"][data], infer_schema_length=None)
-        shown = {
-            title: _as_told(rows[field], form).alias(title)
+        values = {
+            title: _formatted(rows[field], form).alias(title)
             for field, (title, form) in columns.items()
             if field in rows.columns and not rows[field].is_null().all()
         }
-        if len(shown) > 1:
-            tables.append(pl.DataFrame(list(shown.values())).unique(maintain_order=True))
+        if len(values) > 1:
+            tables.append(pl.DataFrame(list(values.values())).unique(maintain_order=True))
     return tables
 
 
 def _tips(encoding: dict[str, Any]) -> list[dict[str, Any]]:
-    found = encoding.get("tooltip") or []
-    return found if isinstance(found, list) else [found]
+    tips = encoding.get("tooltip") or []
+    return tips if isinstance(tips, list) else [tips]
 
 
 def _layers(part: dict[str, Any], data: str | None) -> Iterator[tuple[str, dict[str, Any]]]:
@@ -60,7 +60,7 @@ def _layers(part: dict[str, Any], data: str | None) -> Iterator[tuple[str, dict[
             yield from _layers(inner, own)
 
 
-def _as_told(column: pl.Series, form: str) -> pl.Series:
+def _formatted(column: pl.Series, form: str) -> pl.Series:
     """Values with the decimals of a format of d3, as the chart writes them."""
     if not column.dtype.is_float():
         moment = column.dtype == pl.String and column.str.contains(r"^\d{4}-\d{2}-\d{2}T").all()
@@ -70,5 +70,5 @@ def _as_told(column: pl.Series, form: str) -> pl.Series:
         return column.round_sig_figs(_DIGITS)
     if decimals[2] == "%":
         return (100 * column).round(int(decimals[1])).cast(pl.String) + "%"
-    told = column.round(int(decimals[1]))
-    return told.cast(pl.Int64) if decimals[1] == "0" else told
+    rounded = column.round(int(decimals[1]))
+    return rounded.cast(pl.Int64) if decimals[1] == "0" else rounded

@@ -5,7 +5,8 @@ from typing import Final
 import altair as alt
 import polars as pl
 
-from pricing.charts.design import ASKED, MAIN, PALE, PAPER, QUIET
+from pricing.charts.design import ASKED, MAIN, PALE, PAPER
+from pricing.charts.encodings import ENDS, MONEY, colours, name_axis, range_tips, tips, titled
 from pricing.condition.budget import RepairBudget
 from pricing.decisions.mending import EVERYTHING, MendOrBuy
 from pricing.words.language.reader import day_words
@@ -18,130 +19,77 @@ PARTS: Final = {
 }
 """Columns of ``MendOrBuy.goals`` with low, mid and high, and what each is called."""
 
+_BUDGET: Final = {
+    "p10": "one time in ten below",
+    "p50": "as likely as not below",
+    "p80": "four times in five below",
+    "expected": "expected",
+}
+
 
 def budget_chart(budget: RepairBudget) -> alt.LayerChart:
     """What each area takes: from one time in ten to four times in five, the middle marked."""
     areas = budget.areas.sort("expected", descending=True)
-    base = alt.Chart(areas)
-    y = alt.Y("area:N", sort=areas["area"].to_list(), title=None, axis=alt.Axis(labelLimit=150))
-    tooltip = [
-        alt.Tooltip("area:N"),
-        *(
-            alt.Tooltip(f"{name}:Q", title=f"{words} ({budget.currency})", format=",.0f")
-            for name, words in (
-                ("p10", "one time in ten below"),
-                ("p50", "as likely as not below"),
-                ("p80", "four times in five below"),
-                ("expected", "expected"),
-            )
-        ),
+    amounts = ((f"{name}:Q", f"{words} ({budget.currency})", MONEY) for name, words in _BUDGET.items())
+    base = alt.Chart(areas).encode(
+        y=name_axis("area:N", areas["area"].to_list(), 150), tooltip=tips("area:N", *amounts)
+    )
+    axis = alt.Axis(format=MONEY, tickCount=5)
+    x = alt.X("p10:Q", title=f"repairs ({budget.currency}, all taxes in)", axis=axis)
+    layers = [
+        base.mark_bar(height=14, cornerRadius=2, color=MAIN).encode(x=x, x2="p80:Q"),
+        base.mark_tick(color=PAPER, thickness=3, size=14).encode(x="p50:Q"),
+        base.mark_point(shape="diamond", filled=True, size=40, color=ASKED, opacity=1).encode(x="expected:Q"),
     ]
-    spans = base.mark_bar(height=14, cornerRadius=2, color=MAIN).encode(
-        y=y,
-        x=alt.X(
-            "p10:Q",
-            title=f"repairs ({budget.currency}, all taxes in)",
-            axis=alt.Axis(format=",.0f", tickCount=5),
-        ),
-        x2=alt.X2("p80:Q"),
-        tooltip=tooltip,
-    )
-    middles = base.mark_tick(color=PAPER, thickness=3, size=14).encode(y=y, x=alt.X("p50:Q"), tooltip=tooltip)
-    ends = base.mark_point(shape="diamond", filled=True, size=40, color=ASKED, opacity=1).encode(
-        y=y, x=alt.X("expected:Q"), tooltip=tooltip
-    )
-    title = alt.TitleParams(
-        "Repair budget by area",
-        subtitle=f"rates of {budget.country}, prices of {day_words(budget.on)}, in {budget.currency}",
-        subtitleColor=QUIET,
-        anchor="start",
-        fontSize=15,
-    )
-    return alt.LayerChart(layer=[spans, middles, ends], title=title, height=alt.Step(26))
+    basis = f"rates of {budget.country}, prices of {day_words(budget.on)}, in {budget.currency}"
+    return alt.LayerChart(layer=layers, title=titled("Repair budget by area", basis), height=alt.Step(26))
 
 
 def budget_caption(budget: RepairBudget) -> str:
     """What ``budget_chart`` shows."""
     return (
         "Each bar runs from what an area's repairs stay below one time in ten to what they stay below four "
-        "times "
-        "in five; the notch is the middle, the diamond what is expected on average. Areas do not add up "
-        "bar by "
-        "bar: they are seldom all dear at once."
+        "times in five; the notch is the middle, the diamond what is expected on average. Areas do not add "
+        "up bar by bar: they are seldom all dear at once."
     )
 
 
 def comparison_chart(decision: MendOrBuy) -> alt.LayerChart:
     """This car now, and for every goal its repairs, this car mended, and a car already there."""
+    everything = pl.col("goal") == EVERYTHING
+    goal = pl.when(everything).then(pl.lit(EVERYTHING)).otherwise(pl.format("to {}", "goal"))
     long = pl.concat(
         decision.goals.select(
-            line=pl.lit(PARTS[name])
-            if name == "price_now"
-            else pl.format(
-                "{}: {}",
-                pl.when(pl.col("goal") == EVERYTHING)
-                .then(pl.lit(EVERYTHING))
-                .otherwise(pl.format("to {}", "goal")),
-                pl.lit(words),
-            ),
+            line=pl.lit(words) if name == "price_now" else pl.format("{}: {}", goal, pl.lit(words)),
             part=pl.lit(words),
-            low=pl.col(f"{name}_low"),
-            mid=pl.col(f"{name}_mid"),
-            high=pl.col(f"{name}_high"),
+            **{end: pl.col(f"{name}_{end}") for end in ENDS},
             place=pl.int_range(pl.len()) * (name != "price_now"),
         )
         for name, words in PARTS.items()
     )
     long = long.unique("line", keep="first", maintain_order=True).sort("place", maintain_order=True)
-    currency = decision.currency
-    base = alt.Chart(long)
-    y = alt.Y(
-        "line:N",
-        sort=long["line"].to_list(),
-        title=None,
-        scale=alt.Scale(domain=_under_goals(long["line"].to_list())),
-        axis=alt.Axis(
-            labelLimit=170,
-            labelExpr="split(datum.value, ': ')[1] || datum.value",
-            labelFontWeight=alt.when("indexof(datum.value, ': ') < 0")
-            .then(alt.value(700))
-            .otherwise(alt.value(400)),
-            ticks=False,
-        ),
+    lines, currency = long["line"].to_list(), decision.currency
+    is_goal = alt.when("indexof(datum.value, ': ') < 0")
+    axis = alt.Axis(
+        labelLimit=170,
+        labelExpr="split(datum.value, ': ')[1] || datum.value",
+        labelFontWeight=is_goal.then(alt.value(700)).otherwise(alt.value(400)),
+        ticks=False,
     )
-    tooltip = [
-        alt.Tooltip("line:N", title="what"),
-        *(
-            alt.Tooltip(f"{end}:Q", title=f"{end} ({currency})", format=",.0f")
-            for end in ("low", "mid", "high")
-        ),
-    ]
+    base = alt.Chart(long).encode(
+        y=alt.Y("line:N", sort=lines, title=None, scale=alt.Scale(domain=_under_goals(lines)), axis=axis),
+        tooltip=[*tips(("line:N", "what")), *range_tips(currency)],
+    )
+    money = alt.Axis(format=MONEY, tickCount=5, labelOverlap=True)
     spans = base.mark_bar(height=14, cornerRadius=2).encode(
-        y=y,
-        x=alt.X(
-            "low:Q",
-            title=f"price or cost ({currency}, all-in)",
-            axis=alt.Axis(format=",.0f", tickCount=5, labelOverlap=True),
-        ),
-        x2=alt.X2("high:Q"),
-        color=alt.Color(
-            "part:N",
-            legend=None,
-            scale=alt.Scale(domain=list(PARTS.values()), range=[MAIN, ASKED, MAIN, PALE]),
-        ),
-        tooltip=tooltip,
+        x=alt.X("low:Q", title=f"price or cost ({currency}, all-in)", axis=money),
+        x2="high:Q",
+        color=colours("part:N", dict(zip(PARTS.values(), (MAIN, ASKED, MAIN, PALE), strict=True)), None),
     )
-    middles = base.mark_tick(color=PAPER, thickness=3, size=14).encode(y=y, x=alt.X("mid:Q"), tooltip=tooltip)
+    middles = base.mark_tick(color=PAPER, thickness=3, size=14).encode(x="mid:Q")
     fixed = base.transform_filter("datum.low == datum.high").mark_tick(color=MAIN, thickness=4, size=18)
-    title = alt.TitleParams(
-        "Mending against buying better",
-        subtitle=f"all-in, in {currency}",
-        subtitleColor=QUIET,
-        anchor="start",
-        fontSize=15,
-    )
-    layers: list[alt.Chart] = [spans, middles, fixed.encode(y=y, x=alt.X("mid:Q"), tooltip=tooltip)]
-    return alt.LayerChart(layer=layers, title=title, height=alt.Step(22))
+    title = titled("Mending against buying better", f"all-in, in {currency}")
+    return alt.LayerChart(layer=[spans, middles, fixed.encode(x="mid:Q")], title=title, height=alt.Step(22))
 
 
 def _under_goals(lines: list[str]) -> list[str]:
@@ -150,8 +98,7 @@ def _under_goals(lines: list[str]) -> list[str]:
     >>> _under_goals(["this car now", "to average: its repairs", "to average: this car mended"])
     ['this car now', 'to average', 'to average: its repairs', 'to average: this car mended']
     """
-    goals = [line.partition(": ")[0] for line in lines]
-    return list(dict.fromkeys(name for pair in zip(goals, lines, strict=True) for name in pair))
+    return list(dict.fromkeys(name for line in lines for name in (line.partition(": ")[0], line)))
 
 
 def comparison_caption(decision: MendOrBuy) -> str:

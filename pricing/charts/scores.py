@@ -1,11 +1,12 @@
 """Charts of a backtest: facts in, ``alt.LayerChart`` out; a caption of the same name says what each shows."""
 
-from typing import Final
+from typing import Any, Final
 
 import altair as alt
 import polars as pl
 
 from pricing.charts.design import ASKED, MAIN, QUIET
+from pricing.charts.encodings import LEGEND, MONEY, colours, name_axis, tips, titled
 from pricing.charts.valuation import UNGRADED
 from pricing.model.accuracy.backtest import COVERAGES, SUFFIXES, Backtest
 from pricing.words.language.reader import day_words, long_day_form, number_words
@@ -16,13 +17,12 @@ MOST_POINTS: Final = 1500
 
 WIDTH: Final = 480
 
-PART_WORDS: Final = {
-    "evidence": "evidence depth",
-    "sale_year": "year of sale",
-    "decade": "decade built",
-}
+PART_WORDS: Final = {"evidence": "evidence depth", "sale_year": "year of sale", "decade": "decade built"}
 
-_PROMISED: Final = [f"{100 * share:g}% range" for share in COVERAGES]
+_PROMISED: Final = {
+    f"{100 * share:g}% range": colour for share, colour in zip(COVERAGES, (MAIN, ASKED), strict=True)
+}
+"""What each range promises to hold, and its colour."""
 
 
 def part_words(part: str) -> str:
@@ -47,65 +47,37 @@ def value_words(part: str, value: str | None) -> str:
 
 def coverage_chart(backtest: Backtest, part: str = "evidence") -> alt.LayerChart:
     """Share of sales inside their range, with its binomial interval, beside the share promised."""
-    scores = _by_coverage(backtest, part).drop_nulls("coverage")
-    base = alt.Chart(scores)
-    axis, colour, offset = _part_axis(scores, part), _colour(), _offset()
-    spans = base.mark_rule(strokeWidth=2).encode(
-        y=axis,
-        yOffset=offset,
-        x=alt.X(
-            "coverage_low:Q",
-            title="sales inside their range (%), with the 95% interval",
-            scale=alt.Scale(zero=False, domainMax=100),
+    base, colour = _by_part(backtest, part, "coverage"), colours("range:N", _PROMISED)
+    tooltip = _tips(part, "coverage")
+    inside = "sales inside their range (%), with the 95% interval"
+    x = alt.X("coverage_low:Q", title=inside, scale=alt.Scale(zero=False, domainMax=100))
+    shapes = alt.Scale(domain=list(_PROMISED), range=["circle", "square"])
+    promised = pl.DataFrame({"promised": [100 * share for share in COVERAGES], "range": list(_PROMISED)})
+    rules = alt.Chart(promised).mark_rule(strokeDash=[4, 3], strokeWidth=1.5)
+    layers = [
+        rules.encode(x="promised:Q", color=colour),
+        base.mark_rule(strokeWidth=2).encode(x=x, x2="coverage_high:Q", color=colour, tooltip=tooltip),
+        base.mark_point(filled=True, size=70, opacity=1).encode(
+            x="coverage:Q",
+            color=colour,
+            shape=alt.Shape("range:N", title=None, scale=shapes, legend=LEGEND),
+            tooltip=tooltip,
         ),
-        x2=alt.X2("coverage_high:Q"),
-        color=colour,
-        tooltip=_tooltip(part, "coverage"),
-    )
-    points = base.mark_point(filled=True, size=70, opacity=1).encode(
-        y=axis,
-        yOffset=offset,
-        x=alt.X("coverage:Q"),
-        color=colour,
-        shape=_shape(),
-        tooltip=_tooltip(part, "coverage"),
-    )
-    promised = pl.DataFrame({"promised": [100 * share for share in COVERAGES], "range": _PROMISED})
-    rules = (
-        alt.Chart(promised)
-        .mark_rule(strokeDash=[4, 3], strokeWidth=1.5)
-        .encode(x=alt.X("promised:Q"), color=colour)
-    )
-    return alt.LayerChart(
-        layer=[rules, spans, points],
-        title=_title("How often ranges held the price paid", backtest),
-        width=WIDTH,
-        height=alt.Step(30),
-    )
+    ]
+    return _scored(layers, "How often ranges held the price paid", backtest)
 
 
 def width_chart(backtest: Backtest, part: str = "evidence") -> alt.LayerChart:
     """How wide the ranges were: the median of high over low."""
-    scores = _by_coverage(backtest, part).drop_nulls("width")
-    base = alt.Chart(scores)
-    axis, offset = _part_axis(scores, part), _offset()
-    bars = base.mark_bar(height=9).encode(
-        y=axis,
-        yOffset=offset,
-        x=alt.X("one:Q", title="high price over low price (times, median)", scale=alt.Scale(zero=False)),
-        x2=alt.X2("width:Q"),
-        color=_colour(),
-        tooltip=_tooltip(part, "width"),
-    )
-    words = base.mark_text(align="left", dx=5, fontSize=11, color=QUIET).encode(
-        y=axis, yOffset=offset, x=alt.X("width:Q"), text=alt.Text("width:Q", format=".2f")
-    )
-    return alt.LayerChart(
-        layer=[bars, words],
-        title=_title("How wide the ranges were", backtest),
-        width=WIDTH,
-        height=alt.Step(30),
-    )
+    base = _by_part(backtest, part, "width")
+    x = alt.X("one:Q", title="high price over low price (times, median)", scale=alt.Scale(zero=False))
+    color = colours("range:N", _PROMISED)
+    words = base.mark_text(align="left", dx=5, fontSize=11, color=QUIET)
+    layers = [
+        base.mark_bar(height=9).encode(x=x, x2="width:Q", color=color, tooltip=_tips(part, "width")),
+        words.encode(x="width:Q", text=alt.Text("width:Q", format=".2f")),
+    ]
+    return _scored(layers, "How wide the ranges were", backtest)
 
 
 def ratio_chart(backtest: Backtest, currency: str, basis: str = "all-in") -> alt.LayerChart:
@@ -116,7 +88,7 @@ def ratio_chart(backtest: Backtest, currency: str, basis: str = "all-in") -> alt
     price paid alone every estimate would seem to flatten prices.
     """
     median = backtest.scores()["median_ratio"][0]
-    shown = _drawn(backtest).select(
+    rows = _drawn(backtest).select(
         "event_date",
         "evidence",
         "mid",
@@ -124,59 +96,39 @@ def ratio_chart(backtest: Backtest, currency: str, basis: str = "all-in") -> alt
         ratio=pl.col("mid") / pl.col("actual"),
         value=pl.col("actual") / 2 + pl.col("mid") / 2 / (1.0 if median is None else median),
     )
-    points = (
-        alt.Chart(shown)
-        .mark_point(size=22, filled=False, color=MAIN, strokeWidth=1, opacity=0.6)
-        .encode(
-            x=alt.X(
-                "value:Q",
-                title=f"value: half price paid, half mid price ({currency}, {basis})",
-                scale=alt.Scale(type="log", nice=False, padding=8),
-                axis=alt.Axis(format=",.0f", tickCount=6, labelOverlap=True, grid=False),
-            ),
-            y=alt.Y(
-                "ratio:Q",
-                title="mid price over price paid (ratio)",
-                scale=alt.Scale(type="log", nice=False, padding=8),
-                axis=alt.Axis(format="~g", tickCount=6, grid=False),
-            ),
-            tooltip=[
-                alt.Tooltip("event_date:T", title="sold", format=long_day_form()),
-                alt.Tooltip("evidence:N", title="evidence depth"),
-                alt.Tooltip("mid:Q", title=f"mid price ({currency})", format=",.0f"),
-                alt.Tooltip("actual:Q", title=f"price paid ({currency})", format=",.0f"),
-                alt.Tooltip("ratio:Q", format=".2f"),
-            ],
-        )
+    scale = alt.Scale(type="log", nice=False, padding=8)
+    values = alt.Axis(format=MONEY, tickCount=6, labelOverlap=True, grid=False)
+    value = f"value: half price paid, half mid price ({currency}, {basis})"
+    ratios = alt.Axis(format="~g", tickCount=6, grid=False)
+    rings = alt.Chart(rows).mark_point(size=22, filled=False, color=MAIN, strokeWidth=1, opacity=0.6)
+    points = rings.encode(
+        x=alt.X("value:Q", title=value, scale=scale, axis=values),
+        y=alt.Y("ratio:Q", title="mid price over price paid (ratio)", scale=scale, axis=ratios),
+        tooltip=tips(
+            ("event_date:T", "sold", long_day_form()),
+            ("evidence:N", "evidence depth"),
+            ("mid:Q", f"mid price ({currency})", MONEY),
+            ("actual:Q", f"price paid ({currency})", MONEY),
+            ("ratio:Q", "", ".2f"),
+        ),
     )
     lines = pl.DataFrame({"ratio": [1.0, median], "line": ["as paid", "median"]}).drop_nulls()
     dash = alt.Scale(domain=["as paid", "median"], range=[[1, 0], [6, 4]])
-    rules = (
-        alt.Chart(lines)
-        .mark_rule(color=ASKED, strokeWidth=2)
-        .encode(
-            y=alt.Y("ratio:Q"), strokeDash=alt.StrokeDash("line:N", title=None, scale=dash, legend=_legend())
-        )
-    )
-    return alt.LayerChart(
-        layer=[points, rules],
-        title=_title("Mid prices beside the prices paid", backtest),
-        width=WIDTH,
-        height=320,
-    )
+    rules = alt.Chart(lines).mark_rule(color=ASKED, strokeWidth=2)
+    dashes = alt.StrokeDash("line:N", title=None, scale=dash, legend=LEGEND)
+    layers = [points, rules.encode(y="ratio:Q", strokeDash=dashes)]
+    return _scored(layers, "Mid prices beside the prices paid", backtest, 320)
 
 
 def coverage_caption(backtest: Backtest, part: str = "evidence") -> str:
     """What ``coverage_chart`` shows."""
     scores = backtest.scores().row(0, named=True)
     withheld = max(scores[f"withheld{suffix}"] for suffix in SUFFIXES)
-    kept_back = (
-        f" For {number_words(withheld)} sales a range was refused; they are not counted." if withheld else ""
-    )
+    refused = f" For {number_words(withheld)} sales a range was refused; they are not counted."
     return (
         f"Each mark is the share of later sales, by {part_words(part)}, whose price fell inside the range "
         "given before; the line through it is where the true share may lie, given so many sales. The dashed "
-        f"lines are the shares promised.{kept_back}"
+        f"lines are the shares promised.{refused if withheld else ''}"
     )
 
 
@@ -192,8 +144,8 @@ def width_caption(backtest: Backtest, part: str = "evidence") -> str:
 def ratio_caption(backtest: Backtest) -> str:
     """What ``ratio_chart`` shows."""
     scores = backtest.scores().row(0, named=True)
-    shown, sales = len(_drawn(backtest)), len(backtest.rows)
-    drawn = "" if shown == sales else f" {number_words(shown)} of {number_words(sales)} sales are drawn."
+    points, sales = len(_drawn(backtest)), len(backtest.rows)
+    drawn = "" if points == sales else f" {number_words(points)} of {number_words(sales)} sales are drawn."
     if scores["cod"] is None:
         return f"Each ring is a sale; above the line the mid price was higher than the price paid.{drawn}"
     return (
@@ -210,12 +162,12 @@ def _drawn(backtest: Backtest) -> pl.DataFrame:
     return rows.gather_every(-(-len(rows) // MOST_POINTS))
 
 
-def _by_coverage(backtest: Backtest, part: str) -> pl.DataFrame:
-    """Scores by part with one row a coverage; shares in per cent."""
+def _by_part(backtest: Backtest, part: str, measure: str) -> alt.Chart:
+    """Scores by part with one row a coverage, shares in per cent, laid out part by part."""
     scores = backtest.scores(part)
     values = pl.Series("value", [value_words(part, value) for value in scores["value"]], dtype=pl.String)
     columns = ("coverage", "coverage_low", "coverage_high", "ranges", "withheld", "width")
-    return pl.concat(
+    rows = pl.concat(
         scores.select(
             values,
             "sales",
@@ -225,56 +177,32 @@ def _by_coverage(backtest: Backtest, part: str) -> pl.DataFrame:
         )
         for suffix, promised in zip(SUFFIXES, _PROMISED, strict=True)
     ).with_columns(pl.col("^coverage.*$") * 100.0)
-
-
-def _part_axis(scores: pl.DataFrame, part: str) -> alt.Y:
-    order = scores["value"].unique(maintain_order=True).to_list()
-    return alt.Y("value:N", sort=order, title=part_words(part), axis=alt.Axis(labelLimit=130))
-
-
-def _colour() -> alt.Color:
-    return alt.Color(
-        "range:N",
-        title=None,
-        scale=alt.Scale(domain=_PROMISED, range=[MAIN, ASKED]),
-        legend=_legend(),
+    rows = rows.drop_nulls(measure)
+    return alt.Chart(rows).encode(
+        y=name_axis("value:N", rows["value"].unique(maintain_order=True).to_list(), 130, part_words(part)),
+        yOffset=alt.YOffset("range:N", sort=list(_PROMISED)),
     )
 
 
-def _shape() -> alt.Shape:
-    scale = alt.Scale(domain=_PROMISED, range=["circle", "square"])
-    return alt.Shape("range:N", title=None, scale=scale, legend=_legend())
+_MEASURED: Final = {
+    "coverage": (
+        ("coverage:Q", "inside (%)", ".1f"),
+        ("coverage_low:Q", "at least (%)", ".1f"),
+        ("coverage_high:Q", "at most (%)", ".1f"),
+    ),
+    "width": (("width:Q", "high over low (times)", ".2f"),),
+}
 
 
-def _offset() -> alt.YOffset:
-    return alt.YOffset("range:N", sort=_PROMISED)
+def _tips(part: str, measure: str) -> list[alt.Tooltip]:
+    counts = ("ranges:Q", "ranges given", ",d"), ("withheld:Q", "ranges refused", ",d")
+    return tips(("value:N", part_words(part)), "range:N", *_MEASURED[measure], *counts)
 
 
-def _tooltip(part: str, measure: str) -> list[alt.Tooltip]:
-    measured = {
-        "coverage": [
-            alt.Tooltip("coverage:Q", title="inside (%)", format=".1f"),
-            alt.Tooltip("coverage_low:Q", title="at least (%)", format=".1f"),
-            alt.Tooltip("coverage_high:Q", title="at most (%)", format=".1f"),
-        ],
-        "width": [alt.Tooltip("width:Q", title="high over low (times)", format=".2f")],
-    }
-    return [
-        alt.Tooltip("value:N", title=part_words(part)),
-        alt.Tooltip("range:N"),
-        *measured[measure],
-        alt.Tooltip("ranges:Q", title="ranges given", format=",d"),
-        alt.Tooltip("withheld:Q", title="ranges refused", format=",d"),
-    ]
-
-
-def _legend() -> alt.Legend:
-    return alt.Legend(orient="bottom", columns=1, labelLimit=300)
-
-
-def _title(words: str, backtest: Backtest) -> alt.TitleParams:
+def _scored(layers: list[alt.Chart], text: str, backtest: Backtest, height: Any = None) -> alt.LayerChart:
+    """A chart of so high, or as high as its lines need, with the sales that it is of below its title."""
     days = backtest.rows.select(first=pl.col("event_date").min(), last=pl.col("event_date").max()).row(0)
     first, last = map(day_words, days)
     sales = f"{number_words(len(backtest.rows))} sales from {first} to {last}"
-    subtitle = f"{sales}, each priced by a model that had not seen it"
-    return alt.TitleParams(words, subtitle=subtitle, subtitleColor=QUIET, anchor="start", fontSize=15)
+    title = titled(text, f"{sales}, each priced by a model that had not seen it")
+    return alt.LayerChart(layer=layers, title=title, width=WIDTH, height=height or alt.Step(30))

@@ -55,7 +55,7 @@ def draw(chart: Any, path: Path) -> None:
     if path.suffix not in (".svg", ".png", ".html", ".json"):
         raise FileError(f"{path}: a chart is drawn into .svg, .png, .html or .json")
     if path.suffix == ".html":
-        from pricing.charts.page import chart_page
+        from pricing.charts.drawing import chart_page
 
         drawn = chart_page(chart).encode()
     elif path.suffix == ".json":

@@ -7,7 +7,7 @@ from typing import Any, Final
 import polars as pl
 
 from pricing.decisions.buy.buying import Buying, Limit
-from pricing.reports.sheet import Figure, Section, Sheet, warned
+from pricing.reports.sheet import Figure, Section, Sheet, sheet
 from pricing.words.buying import (
     LINE_WORDS,
     alternative_sentences,
@@ -22,7 +22,7 @@ from pricing.words.buying import (
 from pricing.words.condition import mending_sentence
 from pricing.words.language.locale import PLAIN, LocaleWords
 from pricing.words.language.told import told
-from pricing.words.sentences import car_words, range_sentence
+from pricing.words.sentences import car_words, name_words, range_sentence
 
 BIDS_SHOWN: Final = 10
 """The last bids before the limit: they matter most, and a page holds no more."""
@@ -36,35 +36,27 @@ LONGEST: Final = 240
 def buying_sheet(facts: Buying, warning: str | None, words: LocaleWords = PLAIN) -> Sheet:
     """What goes onto the buyer's page; ``warning``: what ``market_warning`` says of the market."""
     left = len(facts.questions) - QUESTIONS_SHOWN
-    questions = [told(text, words) for text in facts.questions[:QUESTIONS_SHOWN]]
+    questions = [told(question, words) for question in facts.questions[:QUESTIONS_SHOWN]]
     if left > 0:
         questions.append(words.say("and {number} more", number=left))
-    worth = Section(
-        words.say("What it is worth"),
-        (
-            verdict_sentence(facts, words),
-            *gap_sentences(facts, words),
-            range_sentence(facts.valuation, words),
-        ),
-    )
+    verdict = (verdict_sentence(facts, words), *gap_sentences(facts, words))
+    worth = Section(words.say("What it is worth"), (*verdict, range_sentence(facts.valuation, words)))
     say = Section(words.say("What to say to the seller"), items=tuple(argument_sentences(facts, words)))
     ask = Section(words.say("Questions still open"), items=tuple(questions), boxes=True)
     others = _others(facts, words)
     second = [say, ask, others] if facts.bids.is_empty() else [say, _bids(facts, words), ask]
-    cautions = [*warned(warning, words), *(told(text, words)[:LONGEST] for text in facts.cautions)]
-    return Sheet(
+    cautions = (told(caution, words)[:LONGEST] for caution in facts.cautions)
+    return sheet(
+        words,
+        warning,
+        cautions,
         title=car_words(facts.valuation.car, words),
         basis=f"{basis_note(facts, words)} {charges_words(facts.rates, words)}",
         figures=_figures(facts, words),
         wide=(worth,),
-        left=(
-            _total(facts, words), *_better(facts, words), *([] if facts.bids.is_empty() else [others]),
-        ),
+        left=(_total(facts, words), *_better(facts, words), *([] if facts.bids.is_empty() else [others])),
         right=tuple(part for part in second if part.items or part.rows or part.texts),
-        cautions=tuple(dict.fromkeys(cautions)),
-        language=words.tag,
-        cautions_title=words.say("Cautions"),
-    )  # fmt: skip
+    )
 
 
 def _figures(facts: Buying, words: LocaleWords) -> tuple[Figure, ...]:
@@ -75,23 +67,20 @@ def _figures(facts: Buying, words: LocaleWords) -> tuple[Figure, ...]:
         sure = words.say("{basis}, {share} sure", basis=basis, share=words.share(limit.certainty))
         return Figure(name, price, sure)
 
-    asked = []
-    if facts.asking is not None:
-        name = words.say("Bid looked at") if facts.price_basis == "hammer" else words.say("Asked")
-        asked.append(Figure(name, words.whole(facts.asking, facts.currency), basis))
-    return (
-        *asked,
+    limits = (
         one(words.say("Open at"), facts.opening),
         one(words.say("Walk away above"), facts.walk_away),
     )
+    if facts.asking is None:
+        return limits
+    name = words.say("Bid looked at") if facts.price_basis == "hammer" else words.say("Asked")
+    return (Figure(name, words.whole(facts.asking, facts.currency), basis), *limits)
 
 
 def _total(facts: Buying, words: LocaleWords) -> Section:
     rows = [(_line(row, words), _amount(row, words)) for row in facts.day_one.iter_rows(named=True)]
     if facts.total is not None and rows:
-        total = facts.total
-        ends = {"low": total.low, "mid": total.mid, "high": total.high}
-        rows.append((words.say("in all"), _amount(ends, words)))
+        rows.append((words.say("in all"), _amount(vars(facts.total), words)))
     return Section(
         words.say("Until it stands ready"),
         (*total_sentences(facts, words), *mended_limit_sentences(facts, words)),
@@ -114,7 +103,7 @@ def _amount(row: Mapping[str, Any], words: LocaleWords) -> str:
         return "........"
     if low == high:
         return words.plain(mid)
-    return words.say("{low} to {high}", low=words.number(float(low)), high=words.number(float(high)))
+    return words.span(words.number(float(low)), words.number(float(high)))
 
 
 def _bids(facts: Buying, words: LocaleWords) -> Section:
@@ -129,32 +118,24 @@ def _bids(facts: Buying, words: LocaleWords) -> Section:
         )
         for row in facts.bids_back.filter(pl.col("price").is_not_null()).tail(3).iter_rows(named=True)
     ]  # fmt: skip
-    return Section(
-        words.say("Bids and what they come to"),
-        tuple(back),
-        head=(
-            words.say("bid ({currency})", currency=facts.currency), words.word("all-in"),
-            words.say("with what is stated beside it"),
-        ),
-        rows=tuple(rows),
-    )  # fmt: skip
+    bid = words.say("bid ({currency})", currency=facts.currency)
+    head = (bid, words.word("all-in"), words.say("with what is stated beside it"))
+    return Section(words.say("Bids and what they come to"), tuple(back), head=head, rows=tuple(rows))
 
 
 def _others(facts: Buying, words: LocaleWords) -> Section:
-    base = facts.valuation.currency
+    base, at = facts.valuation.currency, pl.col("at")
+    nearest = facts.alternatives.filter(at == at.first()).head(OTHERS_SHOWN).iter_rows(named=True)
     rows = [
         (
-            " ".join(str(row[part]) for part in ("make", "model", "variant") if row[part] is not None)
-            + f", {words.word(row['condition_band'])}",
+            f"{name_words(row, 'make', 'model', 'variant')}, {words.word(row['condition_band'])}",
             words.about(row["mid"], base),
         )
-        for row in facts.alternatives.filter(pl.col("at") == pl.col("at").first())
-        .head(OTHERS_SHOWN)
-        .iter_rows(named=True)
+        for row in nearest
     ]
     head = (words.say("car, condition band"), words.say("mid price")) if rows else ()
-    texts = tuple(alternative_sentences(facts, words)[:1])
-    return Section(words.say("The same money elsewhere"), texts, head=head, rows=tuple(rows))
+    sentences = tuple(alternative_sentences(facts, words)[:1])
+    return Section(words.say("The same money elsewhere"), sentences, head=head, rows=tuple(rows))
 
 
 def _better(facts: Buying, words: LocaleWords) -> list[Section]:

@@ -12,7 +12,7 @@ from pricing.appraisal.facts import DRAFT, MODEL_REPORT, Facts, facts_of, finish
 from pricing.appraisal.record.sections import SECTIONS, asked
 from pricing.appraisal.register import Entry
 from pricing.errors import AppraisalError
-from pricing.reports.formats.blocks import Answers, Block, Bullets, Heading, Pages, Paragraph
+from pricing.reports.formats.blocks import Block, Bullets, Heading, Pages, Paragraph, answered
 from pricing.reports.letter import letter
 from pricing.reports.report import report
 from pricing.reports.short import statement
@@ -20,7 +20,7 @@ from pricing.reports.wording import MARKS, labels
 from pricing.vocabulary import OPTION_CODES
 from pricing.words.language.locale import LocaleWords
 from pricing.words.language.plain_text import capital
-from pricing.words.sentences import option_words
+from pricing.words.sentences import name_words, option_words
 
 DOCUMENTS: Final[dict[str, Callable[[Facts, LocaleWords], Pages]]] = {
     "report": report, "statement": statement, "letter": letter,
@@ -49,7 +49,6 @@ def first_draft(entry: Entry, words: LocaleWords) -> Pages:
     """What is answered so far, section by section, and what is still open; there is no evidence yet."""
     record = entry.record
     title = MODEL_REPORT if record.assignment.kind == "model report" else DRAFT
-    named = (record.subject.year, record.subject.make, record.subject.model, record.subject.variant)
     lacking = [option_words(name.partition(".")[2], words) for name in wanting(record)]
     evidence = (
         words.say("No evidence has been gathered yet. It cannot be without {answers}.",
@@ -59,30 +58,28 @@ def first_draft(entry: Entry, words: LocaleWords) -> Pages:
     )  # fmt: skip
     blocks: list[Block] = [Heading(words.say("What is answered so far")), Paragraph(evidence)]
     for section, kind in SECTIONS.items():
-        rows = [
-            (capital(words.word(asked(part))), _told(getattr(getattr(record, section), part.name), words))
+        content = getattr(record, section)
+        answers = answered(
+            (capital(words.word(asked(part))), _answer_words(getattr(content, part.name), words))
             for part in fields(kind)
-        ]
-        answered = tuple(row for row in rows if row[1])
-        if answered:
-            blocks += [Heading(capital(words.word(section)), 2), Answers(answered)]
-    still = tuple(
-        words.say("Missing: {name}.", name=words.word(content.name)) for content in missing(record, None)
-    )
+        )
+        if answers.rows:
+            blocks += [Heading(capital(words.word(section)), 2), answers]
+    still = [words.say("Missing: {name}.", name=words.word(part.name)) for part in missing(record, None)]
     return Pages(
         title=words.word(title),
-        subject=" ".join(str(part) for part in named if part) or words.say("No car named yet"),
+        subject=name_words(vars(record.subject)) or words.say("No car named yet"),
         mark=words.word(MARKS[title]),
         reference=words.say("{record}, revision {revision}, no evidence yet",
                             record=entry.appraisal_id, revision=entry.revision),
         language=words.tag,
-        blocks=[*blocks, Heading(words.say("Still open")), Bullets(still)],
+        blocks=[*blocks, Heading(words.say("Still open")), Bullets(tuple(still))],
         author=record.valuer.name,
         labels=labels(words),
     )  # fmt: skip
 
 
-def _told(answer: object, words: LocaleWords) -> str:
+def _answer_words(answer: object, words: LocaleWords) -> str:
     match answer:
         case None:
             return ""
@@ -93,8 +90,8 @@ def _told(answer: object, words: LocaleWords) -> str:
         case float() | Decimal():
             return words.number(float(answer), 0 if answer == int(answer) else 2)
         case dict():
-            said = [(option_words(name, words), how) for name, how in answer.items() if how]
-            return "\n".join(words.say("{name}: {value}", name=name, value=how) for name, how in said)
+            named = [(option_words(name, words), how) for name, how in answer.items() if how]
+            return "\n".join(words.say("{name}: {value}", name=name, value=how) for name, how in named)
         case tuple():
             return "\n".join(option_words(part, words) if part in OPTION_CODES else part for part in answer)
         case _:

@@ -1,5 +1,6 @@
 """The parts of a written appraisal that show evidence: the market, the comparable sales, the price model."""
 
+from collections.abc import Callable
 from datetime import date
 from decimal import Decimal
 from typing import Any, Final
@@ -9,82 +10,52 @@ import polars as pl
 from pricing.appraisal.contents import MARKET, MODEL
 from pricing.appraisal.facts import Facts, Span
 from pricing.appraisal.figures import figure_at, valued_for
+from pricing.charts.valuation import distribution_caption, terms_caption
 from pricing.evidence.comparison.choices import Choice
+from pricing.evidence.comparison.comparables import Comparables
 from pricing.reports.figure_words import level_words, rate_words
-from pricing.reports.formats.blocks import (
-    Answers,
-    Block,
-    Bullets,
-    Column,
-    Figure,
-    Heading,
-    Paragraph,
-    Table,
-)
+from pricing.reports.formats import blocks as page
 from pricing.reports.opinions import alone_paragraph, opinions_part
-from pricing.reports.wording import band_words
+from pricing.reports.wording import NONE, band_words, joined, row_name
 from pricing.words.evidence import bracket_sentence, index_sentence, period_words
 from pricing.words.language.locale import LocaleWords
 from pricing.words.language.messages import noted
 from pricing.words.language.plain_text import capital
 from pricing.words.language.told import told
 from pricing.words.sentences import (
-    distribution_caption,
     effect_interval_words,
     effect_words,
     option_words,
     term_words,
-    terms_caption,
 )
 
-NONE = "\u2013"
-"""In a cell that holds nothing."""
 
-
-def market_part(facts: Facts, words: LocaleWords) -> list[Block]:
+def market_part(facts: Facts, words: LocaleWords) -> list[page.Block]:
     """What was sold and when, and how prices moved."""
-    found, valuation = facts.evidence, facts.evidence.valuation
-    values = {
-        "sales": words.number(found.market.sales), "offers": words.number(found.market.offers),
-        "name": f"{valuation.car['make']} {valuation.car['model']}",
-        "unsold": words.number(valuation.unsold), "asked": words.number(valuation.asked),
-        "currency": facts.base_currency,
-    }  # fmt: skip
-    blocks: list[Block] = [
-        Heading(words.word(MARKET)),
-        Paragraph(
-            words.say(
-                "By the effective date the market file held {sales} sales and {offers} offers without a "
-                "sale. Of the {name}, {unsold} were offered without a buyer and {asked} were advertised "
-                "without a sale known. Prices are all that a buyer pays (all-in), in {currency} at the rate "
-                "of each sale's day.",
-                **values,
-            )
-        ),
+    evidence, valuation, notes = facts.evidence, facts.evidence.valuation, facts.record.evidence
+    held = words.say(
+        "By the effective date the market file held {sales} sales and {offers} offers without a sale. Of the "
+        "{name}, {unsold} were offered without a buyer and {asked} were advertised without a sale known. "
+        "Prices are all that a buyer pays (all-in), in {currency} at the rate of each sale's day.",
+        sales=words.number(evidence.market.sales), offers=words.number(evidence.market.offers),
+        name=f"{valuation.car['make']} {valuation.car['model']}", currency=facts.base_currency,
+        unsold=words.number(valuation.unsold), asked=words.number(valuation.asked),
+    )  # fmt: skip
+    return [
+        page.Heading(words.word(MARKET)),
+        page.Paragraph(held),
+        *_index(facts, words),
+        *page.headed(words.say("Quality of the data"), notes.data_quality),
+        *page.headed(words.say("Environmental, social and governance factors"), notes.outside_factors),
     ]
-    kept = facts.record.evidence
-    quality = [
-        *_said(words.say("Quality of the data"), kept.data_quality),
-        *_said(words.say("Environmental, social and governance factors"), kept.outside_factors),
-    ]
-    index = found.index
+
+
+def _index(facts: Facts, words: LocaleWords) -> list[page.Block]:
+    """The price index as sentences, picture and table, or why there is none."""
+    index = facts.evidence.index
     if index is None:
-        reason = told(found.missing.get("index", "none was made"), words)
-        return [
-            *blocks,
-            Paragraph(words.say("No price index can be given: {reason}.", reason=reason)),
-            *quality,
-        ]
-    points = index.frame.drop_nulls("index")
-    rows = tuple(
-        (period_words(row["period"], words), words.number(row["sales"]), words.number(row["index"], 1),
-         _ends(row["low"], row["high"], words))
-        for row in points.tail(8).iter_rows(named=True)
-    )  # fmt: skip
-    columns = (
-        Column(words.say("Period"), 1.4), Column(words.say("Sales"), 1, True),
-        Column(words.say("Index"), 1, True), Column(words.say("Interval"), 1.6, True),
-    )  # fmt: skip
+        reason = told(facts.evidence.missing.get("index", "none was made"), words)
+        return [page.Paragraph(words.say("No price index can be given: {reason}.", reason=reason))]
     sentences = [index_sentence(index, words)]
     if "day" in index.frame.columns:
         sentences.append(
@@ -96,111 +67,116 @@ def market_part(facts: Facts, words: LocaleWords) -> list[Block]:
         scope=words.word(index.scope), base=period_words(index.base, words),
         share=words.share(index.coverage),
     )  # fmt: skip
+    period = words.word(index.period)
     alt = words.say(
-        "A line of the price index by {period} with its interval, and bars of the sales.",
-        period=words.word(index.period),
+        "A line of the price index by {period} with its interval, and bars of the sales.", period=period
     )
-    caption = words.many("The index, last {number} period", "The index, last {number} periods", len(rows))
+
+    def interval(row: dict[str, Any]) -> str:
+        low, high = row["low"], row["high"]
+        return (
+            NONE if low is None or high is None else words.span(words.number(low, 1), words.number(high, 1))
+        )
+
+    rows = index.frame.drop_nulls("index").tail(8)
     return [
-        *blocks,
-        Paragraph(" ".join(sentences)),
-        Figure("index", shaded, alt),
-        Table(caption, columns, rows),
-        *quality,
+        page.Paragraph(" ".join(sentences)),
+        page.Figure("index", shaded, alt),
+        page.table(
+            words.many("The index, last {number} period", "The index, last {number} periods", rows.height),
+            rows.iter_rows(named=True),
+            page.text(words.say("Period"), 1.4, lambda row: period_words(row["period"], words)),
+            page.number(words.say("Sales"), 1, lambda row: words.number(row["sales"])),
+            page.number(words.say("Index"), 1, lambda row: words.number(row["index"], 1)),
+            page.number(words.say("Interval"), 1.6, interval),
+        ),
     ]
 
 
-def _ends(low: float | None, high: float | None, words: LocaleWords) -> str:
-    if low is None or high is None:
-        return NONE
-    return words.say("{low} to {high}", low=words.number(low, 1), high=words.number(high, 1))
-
-
-def _said(title: str, text: str) -> list[Block]:
-    return [Heading(title, 2), Paragraph(text)] if text else []
-
-
-def comparables_part(facts: Facts, words: LocaleWords) -> list[Block]:
+def comparables_part(facts: Facts, words: LocaleWords) -> list[page.Block]:
     """The comparables, what was left out and chosen, and what they come to."""
-    found = facts.evidence.comparables
-    blocks: list[Block] = [Heading(words.say("Comparable sales"))]
-    if found is None:
+    comparables = facts.evidence.comparables
+    heading = page.Heading(words.say("Comparable sales"))
+    if comparables is None:
         why = told(facts.evidence.missing.get("comparables", "none were looked for"), words)
-        return [*blocks, Paragraph(words.say("This approach gives no value: {reason}.", reason=why))]
-    money, into = facts.currency, facts.evidence.conversion.from_base
-    columns = (
-        Column(words.say("No."), 0.6, True), Column(words.say("Sold"), 1.25), Column(words.say("Car"), 2.4),
-        Column(words.say("Condition"), 1.3), Column(words.say("Price, {money}", money=money), 1.2, True),
-        Column(words.say("Net"), 0.95, True), Column(words.say("Gross"), 0.95, True),
-        Column(words.say("Adjusted, {money}", money=money), 1.25, True),
-        Column(words.say("Weight"), 1.0, True),
-    )  # fmt: skip
-    rows = tuple(
-        (
-            str(row["number"]), words.short_day(row["event_date"]), _car(row, words),
-            band_words(row["condition_band"], words),
-            words.plain(into(row["price"]), 0), words.per_cent(row["net_per_cent"], 0),
-            words.per_cent(row["gross_per_cent"], 0, sign=False), words.known(into(row["adjusted_price"])),
-            words.share(row["weight"]),
+        return [heading, page.Paragraph(words.say("This approach gives no value: {reason}.", reason=why))]
+    if facts.comparables is not None:
+        value = _worth(facts, words, facts.comparables, words.say("Value by comparable sales"))
+    else:
+        reason = told(comparables.reason, words)
+        none = words.say("No range can be given by this approach: {reason}.", reason=reason)
+        value = [page.Paragraph(none)]
+    sentences = [
+        words.say(
+            "Half of the weight of the adjusted prices lies below the middle. A single sale strays by "
+            "{spread}, and the middle is known to {error} (standard deviations).",
+            spread=words.share(comparables.sale_spread), error=words.share(comparables.mid_error),
         )
-        for row in facts.grid.iter_rows(named=True)
+    ]  # fmt: skip
+    if comparables.scores:
+        scores, kind = words.number(comparables.scores), told(comparables.kind, words)
+        sentences.append(
+            words.say(
+                "This is how far {sales} past sales of its kind ({kind}) fell from what the others said of "
+                "them.",
+                sales=scores, kind=kind,
+            )
+        )  # fmt: skip
+    brought = words.say(
+        "{sales} sales, the most alike on record, were brought to the subject at {day}: first what the sale "
+        "was (its conditions, its date), then what differs between the cars. Adjustments multiply, each on "
+        "the price that the lines before it left; a comparable that is worth more than the subject is "
+        "divided, not subtracted. Every line is in the annex.",
+        sales=facts.grid.height, day=words.day(comparables.as_of),
     )  # fmt: skip
-    note = [
+    shows = words.say(
+        "Ring: as sold; disc: adjusted to the subject, larger with weight; shaded: the range that holds "
+        "{share} of single sales.",
+        share=words.share(comparables.coverage),
+    )
+    alt = words.say("Each comparable's price as sold and as adjusted, over the reconciled range.")
+    return [
+        heading,
+        page.Paragraph(brought),
+        _grid(facts, words),
+        page.Figure("comparables", shows, alt),
+        *value,
+        page.Paragraph(" ".join([*sentences, bracket_sentence(comparables, words)])),
+        *_flags(facts, words),
+        *_chosen(facts, comparables, words),
+    ]
+
+
+def _grid(facts: Facts, words: LocaleWords) -> page.Table:
+    """The comparables, a line each."""
+    money, into = facts.currency, facts.evidence.conversion.from_base
+    note = (
         words.say(
             "Net: sum of the adjustments; gross: sum of their sizes, the measure of likeness; both in per "
             "cent of the price."
         ),
         _rate(facts, words),
         words.say("Weight: for few and small adjustments, recent sales and graded cars."),
-    ]
-    blocks += [
-        Paragraph(
-            words.say(
-                "{sales} sales, the most alike on record, were brought to the subject at {day}: first what "
-                "the sale was (its conditions, its date), then what differs between the cars. Adjustments "
-                "multiply, each on the price that the lines before it left; a comparable that is worth more "
-                "than the subject is divided, not subtracted. Every line is in the annex.",
-                sales=facts.grid.height, day=words.day(found.as_of),
-            )
-        ),
-        Table(
-            words.say("Comparable sales, all-in prices in {money}", money=money), columns, rows,
-            note=_sentences(*note),
-        ),
-        Figure(
-            "comparables",
-            words.say(
-                "Ring: as sold; disc: adjusted to the subject, larger with weight; shaded: the range that "
-                "holds {share} of single sales.",
-                share=words.share(found.coverage),
-            ),
-            words.say("Each comparable's price as sold and as adjusted, over the reconciled range."),
-        ),
-    ]  # fmt: skip
-    span = facts.comparables
-    if span is not None:
-        blocks += _worth(facts, words, span, words.say("Value by comparable sales"))
-    else:
-        reason = told(found.reason, words)
-        said = words.say("No range can be given by this approach: {reason}.", reason=reason)
-        blocks.append(Paragraph(said))
-    sentences = [
-        words.say(
-            "Half of the weight of the adjusted prices lies below the middle. A single sale strays by "
-            "{spread}, and the middle is known to {error} (standard deviations).",
-            spread=words.share(found.sale_spread), error=words.share(found.mid_error),
-        )
-    ]  # fmt: skip
-    if found.scores:
-        sentences.append(
-            words.say(
-                "This is how far {sales} past sales of its kind ({kind}) fell from what the others said of "
-                "them.",
-                sales=words.number(found.scores), kind=told(found.kind, words),
-            )
-        )  # fmt: skip
-    blocks.append(Paragraph(" ".join([*sentences, bracket_sentence(found, words)])))
-    return [*blocks, *_flags(facts, words), *_chosen(facts, words)]
+    )
+    price, adjusted = words.say("Price, {money}", money=money), words.say("Adjusted, {money}", money=money)
+
+    def gross(row: dict[str, Any]) -> str:
+        return words.per_cent(row["gross_per_cent"], 0, sign=False)
+
+    return page.table(
+        words.say("Comparable sales, all-in prices in {money}", money=money),
+        facts.grid.iter_rows(named=True),
+        page.number(words.say("No."), 0.6, lambda row: str(row["number"])),
+        page.text(words.say("Sold"), 1.25, lambda row: words.short_day(row["event_date"])),
+        page.text(words.say("Car"), 2.4, lambda row: _car(row, words)),
+        page.text(words.say("Condition"), 1.3, lambda row: band_words(row["condition_band"], words)),
+        page.number(price, 1.2, lambda row: words.plain(into(row["price"]), 0)),
+        page.number(words.say("Net"), 0.95, lambda row: words.per_cent(row["net_per_cent"], 0)),
+        page.number(words.say("Gross"), 0.95, gross),
+        page.number(adjusted, 1.25, lambda row: words.known(into(row["adjusted_price"]))),
+        page.number(words.say("Weight"), 1.0, lambda row: words.share(row["weight"])),
+        note=joined(*note, mark=" "),
+    )
 
 
 def _rate(facts: Facts, words: LocaleWords) -> str:
@@ -210,40 +186,35 @@ def _rate(facts: Facts, words: LocaleWords) -> str:
     return words.say("In {rate}.", rate=rate_words(facts, words))
 
 
-def _sentences(*said: str) -> str:
-    return " ".join(text for text in said if text)
-
-
-def _flags(facts: Facts, words: LocaleWords) -> list[Block]:
+def _flags(facts: Facts, words: LocaleWords) -> list[page.Block]:
     """Which sales exceed the rule of thumb, what that does to their weight, and whether any does not."""
     flagged = facts.grid.filter(pl.col("flags").list.len() > 0)
     limits = {"line": words.share(0.1), "net": words.share(0.15), "gross": words.share(0.25)}
     if flagged.is_empty():
-        inside = words.say(
-            "Every comparable keeps within the rule of thumb ({line} a line, {net} net, {gross} gross).",
-            **limits,
+        inside = noted(
+            "Every comparable keeps within the rule of thumb ({line} a line, {net} net, {gross} gross)."
         )
-        return [Paragraph(inside)]
+        return [page.Paragraph(words.say(inside, **limits))]
     gross = facts.grid["gross_per_cent"].to_numpy()
-    said = [
+    sentences = [
         words.say(
             "Beyond a rule of thumb ({line} a line, {net} net, {gross} gross): comparables {numbers}, which "
             "together have {share} of the weight. Gross adjustments run from {least} to {most}; beyond "
             "{gross} in all a sale counts for less with the square of the excess, and sales inside it are "
             "taken first.",
-            **limits, numbers=", ".join(str(number) for number in flagged["number"]),
+            **limits, numbers=", ".join(map(str, flagged["number"])),
             share=words.share(float(flagged["weight"].sum())),
             least=words.per_cent(float(gross.min()), 0, sign=False),
             most=words.per_cent(float(gross.max()), 0, sign=False),
         )
     ]  # fmt: skip
     if flagged.height == facts.grid.height:
-        said.append(
+        sentences.append(
             words.say(
                 "None of the sales keeps within it: this approach rests on adjustments more than on likeness."
             )
         )
-    return [Paragraph(" ".join(said))]
+    return [page.Paragraph(" ".join(sentences))]
 
 
 _DONE: Final = {
@@ -254,189 +225,175 @@ _DONE: Final = {
 }
 
 
-def _chosen(facts: Facts, words: LocaleWords) -> list[Block]:
+def _chosen(facts: Facts, comparables: Comparables, words: LocaleWords) -> list[page.Block]:
     """What a person decided, each with the reason, and what was left out by rule."""
-    found = facts.evidence.comparables
-    if found is None:
-        return []
-    blocks: list[Block] = []
-    if found.choices:
+    blocks: list[page.Block] = []
+    if comparables.choices:
         numbers = dict(facts.grid.select("record_id", "number").iter_rows())
-        items = tuple(_choice(choice, numbers.get(choice.record_id), words) for choice in found.choices)
-        blocks += [Heading(words.say("Chosen by hand"), 2), Bullets(items)]
-    left = found.left_out.group_by("reason", maintain_order=True).agg(pl.col("sales").sum())
+        items = [_choice(choice, numbers.get(choice.record_id), words) for choice in comparables.choices]
+        blocks += [page.Heading(words.say("Chosen by hand"), 2), page.Bullets(tuple(items))]
+    left = comparables.left_out.group_by("reason", maintain_order=True).agg(pl.col("sales").sum())
     if left.height:
-        rows = tuple((told(reason, words), words.number(sales)) for reason, sales in left.iter_rows())
-        columns = (Column(words.say("Reason"), 4), Column(words.say("Sales"), 1, True))
-        blocks += [Table(words.say("Left out"), columns, rows)]
-    offers = found.offers.filter(pl.col("meaning") == "ceiling")
-    if offers.height:
-        lowest: Any = offers["adjusted_price"].min()
+        reasons = page.table(
+            words.say("Left out"),
+            left.iter_rows(),
+            page.text(words.say("Reason"), 4, lambda row: told(row[0], words)),
+            page.number(words.say("Sales"), 1, lambda row: words.number(row[1])),
+        )
+        blocks.append(reasons)
+    prices = comparables.offers.filter(pl.col("meaning") == "ceiling")["adjusted_price"]
+    if prices.len():
+        lowest: Any = prices.min()
         figure = words.about(figure_at(facts.record, facts.evidence, lowest), facts.currency)
-        said = words.many(
+        advertised = words.many(
             "{number} like car is or was advertised; an asking price is a ceiling, never a sale, and has no "
             "weight. The lowest, adjusted to the subject, is {price}.",
             "{number} like cars are or were advertised; an asking price is a ceiling, never a sale, and has "
             "no weight. The lowest, adjusted to the subject, is {price}.",
-            offers.height, price=figure,
+            prices.len(), price=figure,
         )  # fmt: skip
-        beside = _beside(facts, offers["adjusted_price"], words)
-        blocks.append(Paragraph(_sentences(said, beside)))
+        blocks.append(page.Paragraph(joined(advertised, _beside(facts, prices, words), mark=" ")))
     return blocks
 
 
-def _choice(choice: Choice, number: int | None, words: LocaleWords) -> str:
+def _choice(choice: Choice, place: int | None, words: LocaleWords) -> str:
     """What a person did with a comparable, and why."""
     record = choice.record_id
-    if number is not None:
-        record = words.say("{record} (comparable {number})", record=record, number=number)
-    share = "" if choice.per_cent is None else words.per_cent(choice.per_cent, 0, sign=False)
-    change = "" if choice.per_cent is None else words.per_cent(choice.per_cent)
-    line = "" if choice.line is None else option_words(choice.line, words)
+    if place is not None:
+        record = words.say("{record} (comparable {number})", record=record, number=place)
+    per_cent = 0.0 if choice.per_cent is None else choice.per_cent
     return words.say(
-        _DONE[choice.action], record=record, reason=choice.reason.rstrip("."), share=share, line=line,
-        change=change,
-    )  # fmt: skip
+        _DONE[choice.action],
+        record=record,
+        reason=choice.reason.rstrip("."),
+        share=words.per_cent(per_cent, 0, sign=False),
+        line="" if choice.line is None else option_words(choice.line, words),
+        change=words.per_cent(per_cent),
+    )
 
 
-def _beside(facts: Facts, asked: pl.Series, words: LocaleWords) -> str:
+def _beside(facts: Facts, asking: pl.Series, words: LocaleWords) -> str:
     """Where the opinion stands among the asking prices of like cars."""
     if facts.opinion is None:
         return ""
-    figures = [figure_at(facts.record, facts.evidence, price) for price in asked.drop_nulls()]
+    figures = [figure_at(facts.record, facts.evidence, price) for price in asking.drop_nulls()]
     below = sum(figure < facts.opinion[0] for figure in figures)
     if not below:
         return words.say("The opinion is not above it.")
-    return words.say(
-        "The opinion is above {below} of the {offers}; why is said with the opinion.",
-        below=below, offers=len(figures),
-    )  # fmt: skip
+    message = noted("The opinion is above {below} of the {offers}; why is said with the opinion.")
+    return words.say(message, below=below, offers=len(figures))
 
 
-def model_part(facts: Facts, words: LocaleWords) -> list[Block]:
+def model_part(facts: Facts, words: LocaleWords) -> list[page.Block]:
     """What the price model says: range, distribution, what makes up the middle, and the fit."""
     valuation, fit = facts.evidence.valuation, facts.evidence.fit
     if valuation.opinion_alone:
         fitted = alone_paragraph(valuation, words, fit["sales"])
     else:
-        fitted = Paragraph(
+        fitted = page.Paragraph(
             words.say(
                 "A regression with partial pooling, fitted to {sales} sales, {unsold} unsold lots and "
                 "{asking} asking prices up to {day}; its ranges are calibrated on the {latest} latest "
                 "sales, which the calibrated fit had not seen. Evidence depth: {depth}.",
                 sales=words.number(fit["sales"]), unsold=words.number(fit["unsold"]),
-                asking=words.number(fit["asking"]), day=words.day(_day(fit["last_date"])),
+                asking=words.number(fit["asking"]), day=words.day(date.fromisoformat(fit["last_date"])),
                 latest=words.number(fit["calibration_sales"]), depth=words.word(valuation.evidence),
             )
         )  # fmt: skip
-    blocks: list[Block] = [Heading(words.word(MODEL)), fitted]
+    blocks: list[page.Block] = [page.Heading(words.word(MODEL)), fitted]
     if facts.model is None:
-        said = words.say("No range can be given: {reason}.", reason=told(valuation.reason, words))
-        return [*blocks, Paragraph(said)]
-    caption = words.say(
-        "Range of the price model, holding {share} of like cars", share=words.share(valuation.coverage)
-    )
-    blocks += _worth(facts, words, facts.model, caption)
+        reason = told(valuation.reason, words)
+        return [*blocks, page.Paragraph(words.say("No range can be given: {reason}.", reason=reason))]
     for_client, rate = valued_for(facts.evidence), _rate(facts, words)
-    blocks += [
-        Figure(
-            "distribution", _sentences(distribution_caption(for_client, words=words), rate),
-            words.say(
-                "Columns of how many of 100 cars like this one would sell in each price bracket, with low, "
-                "middle and high marked."
-            ),
-        ),
-        Figure(
-            "terms", _sentences(terms_caption(for_client, words), rate),
-            words.say(
-                "Bars of what each term does to the price, from the average sale on record to this car's "
-                "middle price."
-            ),
-        ),
-    ]  # fmt: skip
-    rows = tuple(
-        (term_words(term, words),
-         effect_words(term["factor"], words) if place else words.known(Decimal(repr(term["factor"]))),
-         _interval(term, words) if place else NONE)
-        for place, term in enumerate(for_client.terms.iter_rows(named=True))
-    )  # fmt: skip
-    columns = (
-        Column(words.say("Term"), 3), Column(words.say("Effect"), 1.2, True),
-        Column(words.say("{share} interval", share=words.share(0.8)), 1.8, True),
-    )  # fmt: skip
+    brackets = distribution_caption(for_client, words=words)
     into = facts.evidence.conversion.from_base
-    bands = tuple(
-        (
-            words.word(band),
-            *(
-                NONE if price is None else words.known(into(Decimal(repr(price))))
-                for price in (low, mid, high)
-            ),
-        )
-        for band, low, mid, high in valuation.bands.select("condition_band", "low", "mid", "high").iter_rows()
+
+    def effect(row: tuple[int, dict[str, Any]]) -> str:
+        place, term = row
+        return effect_words(term["factor"], words) if place else words.known(Decimal(repr(term["factor"])))
+
+    def interval(row: tuple[int, dict[str, Any]]) -> str:
+        place, term = row
+        if not place or term["low"] is None or term["high"] is None:
+            return NONE
+        return effect_interval_words(term["low"], term["high"], words)
+
+    def end(name: str) -> Callable[[dict[str, Any]], str]:
+        return lambda row: NONE if row[name] is None else words.known(into(Decimal(repr(row[name]))))
+
+    share = words.share(valuation.coverage)
+    holding = words.say("Range of the price model, holding {share} of like cars", share=share)
+    makes_up = noted("What makes up the middle price; the first line in {currency}, the others multiply")
+    columns = words.say(
+        "Columns of how many of 100 cars like this one would sell in each price bracket, with low, middle "
+        "and high marked."
     )
-    heads = (
-        Column(words.say("Condition band"), 1.6), Column(words.say("Low"), 1, True),
-        Column(words.say("Middle"), 1, True), Column(words.say("High"), 1, True),
-    )  # fmt: skip
+    bars = words.say(
+        "Bars of what each term does to the price, from the average sale on record to this car's middle "
+        "price."
+    )
+    bands = words.say(
+        "The term of the date is the model's own, counted from the average sale on record; the comparables "
+        "are moved by the one index of the part on the market. The bands below price the same car as if it "
+        "stood in the middle of each band and nothing more were known of its state. The range above is of "
+        "the car as it was found, over all the states that its sheet or its statement leaves open, so that "
+        "its middle is not that of its own band."
+    )
+    currency = facts.currency
     return [
         *blocks,
-        Table(
-            words.say(
-                "What makes up the middle price; the first line in {currency}, the others multiply",
-                currency=facts.currency,
-            ),
-            columns, rows,
+        *_worth(facts, words, facts.model, holding),
+        page.Figure("distribution", joined(brackets, rate, mark=" "), columns),
+        page.Figure("terms", joined(terms_caption(for_client, words), rate, mark=" "), bars),
+        page.table(
+            words.say(makes_up, currency=currency),
+            enumerate(for_client.terms.iter_rows(named=True)),
+            page.text(words.say("Term"), 3, lambda row: term_words(row[1], words)),
+            page.number(words.say("Effect"), 1.2, effect),
+            page.number(words.say("{share} interval", share=words.share(0.8)), 1.8, interval),
         ),
-        Paragraph(
-            words.say(
-                "The term of the date is the model's own, counted from the average sale on record; the "
-                "comparables are moved by the one index of the part on the market. The bands below price the "
-                "same car as if it stood in the middle of each band and nothing more were known of its "
-                "state. The range above is of the car as it was found, over all the states that its sheet or "
-                "its statement leaves open, so that its middle is not that of its own band."
-            )
-        ),
-        Table(
-            words.say("The car in each condition band, all-in, {currency}", currency=facts.currency),
-            heads, bands,
+        page.Paragraph(bands),
+        page.table(
+            words.say("The car in each condition band, all-in, {currency}", currency=currency),
+            valuation.bands.iter_rows(named=True),
+            page.text(words.say("Condition band"), 1.6, lambda row: words.word(row["condition_band"])),
+            page.number(words.say("Low"), 1, end("low")),
+            page.number(words.say("Middle"), 1, end("mid")),
+            page.number(words.say("High"), 1, end("high")),
         ),
         *opinions_part(valuation, words),
-        *_said(words.say("Governance of the model"), facts.record.evidence.model_governance),
-    ]  # fmt: skip
+        *page.headed(words.say("Governance of the model"), facts.record.evidence.model_governance),
+    ]
 
 
-def _worth(facts: Facts, words: LocaleWords, span: Span, caption: str) -> list[Block]:
+def _worth(facts: Facts, words: LocaleWords, span: Span, caption: str) -> list[page.Block]:
     """Low, middle and high as the evidence has them, and as figures where those differ."""
     base, money = facts.base_currency, facts.currency
-    rows = [
-        (words.say("All-in, {currency}", currency=base), *(words.about(part, base) for part in span.base))
-    ]
+    all_in = words.say("All-in, {currency}", currency=base)
+    rows = [(all_in, *(words.about(part, base) for part in span.base))]
     if facts.translated:
         level = capital(level_words(facts, words))
         rows.append((f"{level}, {money}", *(words.about(part, money) for part in span.figures)))
     columns = (
-        Column(words.say("At"), 2), Column(words.say("Low"), 1.3, True),
-        Column(words.say("Middle"), 1.3, True), Column(words.say("High"), 1.3, True),
+        page.Column(words.say("At"), 2), page.Column(words.say("Low"), 1.3, True),
+        page.Column(words.say("Middle"), 1.3, True), page.Column(words.say("High"), 1.3, True),
     )  # fmt: skip
-    return [Table(caption, columns, tuple(rows), strong=(len(rows) - 1,))]
+    return [page.Table(caption, columns, tuple(rows), strong=(len(rows) - 1,))]
 
 
-def fit_answers(facts: Facts, words: LocaleWords, *, of_one: bool = True) -> Answers:
+def fit_answers(facts: Facts, words: LocaleWords, *, of_one: bool = True) -> page.Answers:
     """Which fit, market and programs the evidence comes from."""
-    found = facts.evidence
+    evidence = facts.evidence
     rows = [
-        (words.say("Evidence gathered on"), words.day(found.gathered_on)),
-        *([(words.say("Digest of the evidence (SHA-256)"), facts.digest)] if of_one else []),
-        (words.say("Digest of the market's records"), found.market.digest),
+        (words.say("Evidence gathered on"), words.day(evidence.gathered_on)),
+        (words.say("Digest of the evidence (SHA-256)"), facts.digest if of_one else ""),
+        (words.say("Digest of the market's records"), evidence.market.digest),
         (words.say("Fit of the price model"), fit_words(facts, words)),
-        (words.say("Seed of the fit"), str(found.fit["seed"])),
-        *(
-            (words.say("Version of {program}", program=name), number)
-            for name, number in found.software.items()
-        ),
+        (words.say("Seed of the fit"), str(evidence.fit["seed"])),
     ]
-    return Answers(tuple(rows), words.say("Software and data"))
+    for program, version in evidence.software.items():
+        rows.append((words.say("Version of {program}", program=program), version))
+    return page.answered(rows, words.say("Software and data"))
 
 
 def fit_words(facts: Facts, words: LocaleWords) -> str:
@@ -444,19 +401,8 @@ def fit_words(facts: Facts, words: LocaleWords) -> str:
     return facts.evidence.fit_id or words.say("made for the effective date, not kept")
 
 
-def _interval(term: dict[str, Any], words: LocaleWords) -> str:
-    if term["low"] is None or term["high"] is None:
-        return NONE
-    return effect_interval_words(term["low"], term["high"], words)
-
-
 def _car(row: dict[str, Any], words: LocaleWords) -> str:
-    name = " ".join(str(row[part]) for part in ("year", "model", "variant") if row[part] is not None)
     extras = [option_words(code, words) for code in row["options"] or ()]
-    said = ", ".join([name, *extras[:2]])
+    car = ", ".join([row_name(row), *extras[:2]])
     more = len(extras) - 2
-    return said if more <= 0 else words.say("{car} and {more} more", car=said, more=more)
-
-
-def _day(text: str) -> Any:
-    return date.fromisoformat(text)
+    return car if more <= 0 else words.say("{car} and {more} more", car=car, more=more)

@@ -4,27 +4,24 @@ from pricing.appraisal.facts import APPRAISAL, Facts
 from pricing.appraisal.figures import premise_of
 from pricing.appraisal.record.record import Appraisal
 from pricing.reports.formats.blocks import Statement
+from pricing.reports.wording import joined
 from pricing.words.language.locale import LocaleWords
+from pricing.words.language.messages import noted
 from pricing.words.language.told import told
+from pricing.words.sentences import of_hundred
 
 
 def basis_and_level(record: Appraisal, words: LocaleWords) -> str:
     """The basis of value and the market level."""
-    asked = record.assignment
-    parts = [words.word(asked.basis), words.word(asked.market_level)]
-    return ", ".join(part for part in parts if part)
-
-
-def span_of(ends: list[str], words: LocaleWords) -> str:
-    """From one text to another; one of them where they are the same."""
-    return ends[0] if ends[0] == ends[-1] else words.say("{low} to {high}", low=ends[0], high=ends[-1])
+    return joined(words.word(record.assignment.basis), words.word(record.assignment.market_level))
 
 
 def opinion_words(facts: Facts, words: LocaleWords) -> str:
     """The valuer's figure or range."""
     if facts.opinion is None:
         return ""
-    return span_of([words.money(end, facts.currency) for end in facts.opinion], words)
+    low, high = (words.money(end, facts.currency) for end in facts.opinion)
+    return low if low == high else words.span(low, high)
 
 
 def bars_words(facts: Facts, words: LocaleWords) -> str:
@@ -40,20 +37,20 @@ def bars_words(facts: Facts, words: LocaleWords) -> str:
 
 def standing_words(facts: Facts, words: LocaleWords) -> str:
     """Where the opinion stands among like cars, by the price model."""
-    share = facts.standing
-    if share is None:
+    if facts.standing is None:
         return ""
-    if share < 0.01:
-        return words.say(
+    return of_hundred(
+        facts.standing,
+        words,
+        noted(
             "By the price model fewer than 1 in 100 cars like this one would sell for less than the opinion."
-        )
-    if share > 0.99:
-        return words.say(
+        ),
+        noted(
             "By the price model more than 99 in 100 cars like this one would sell for less than the opinion."
-        )
-    return words.say(
-        "By the price model about {cars} in 100 cars like this one would sell for less than the opinion.",
-        cars=round(100 * share),
+        ),
+        noted(
+            "By the price model about {cars} in 100 cars like this one would sell for less than the opinion."
+        ),
     )
 
 
@@ -80,32 +77,32 @@ def rate_words(facts: Facts, words: LocaleWords) -> str:
 
 def premise_words(facts: Facts, words: LocaleWords) -> str:
     """By how much, and why, figures differ from sales as recorded."""
-    asked = facts.record.assignment
-    if asked.premise_per_cent is None:
-        return asked.premise_change
-    change = words.per_cent(float(asked.premise_per_cent), 1)
-    by = (
-        words.say("{change} on sales as recorded ({ground})",
-                  change=change, ground=words.word(asked.premise_rests_on))
-        if asked.premise_rests_on
-        else words.say("{change} on sales as recorded", change=change)
-    )  # fmt: skip
-    return words.say("{name}: {value}", name=by, value=asked.premise_change) if asked.premise_change else by
+    terms = facts.record.assignment
+    if terms.premise_per_cent is None:
+        return terms.premise_change
+    message = (
+        noted("{change} on sales as recorded ({ground})")
+        if terms.premise_rests_on
+        else noted("{change} on sales as recorded")
+    )
+    change, ground = words.per_cent(float(terms.premise_per_cent), 1), words.word(terms.premise_rests_on)
+    by = words.say(message, change=change, ground=ground)
+    return words.say("{name}: {value}", name=by, value=terms.premise_change) if terms.premise_change else by
 
 
 def level_words(facts: Facts, words: LocaleWords) -> str:
     """The market level of the figures, and their premise where it moves them."""
-    asked = facts.record.assignment
-    level = words.word(asked.market_level)
-    return f"{level}, {words.word(asked.premise)}" if premise_of(facts.record) else level
+    terms = facts.record.assignment
+    level = words.word(terms.market_level)
+    return f"{level}, {words.word(terms.premise)}" if premise_of(facts.record) else level
 
 
 def value_statement(facts: Facts, words: LocaleWords) -> Statement:
     """The figure, set apart: the valuer's, or the model's range where there is no valuer."""
-    asked = facts.record.assignment
+    assignment = facts.record.assignment
     terms = words.say(
-        "{basis}, {level}, at {day}", basis=words.word(asked.basis), level=level_words(facts, words),
-        day=words.day(asked.effective_date),
+        "{basis}, {level}, at {day}", basis=words.word(assignment.basis), level=level_words(facts, words),
+        day=words.day(assignment.effective_date),
     )  # fmt: skip
     if facts.opinion is not None:
         whose = (
@@ -119,11 +116,6 @@ def value_statement(facts: Facts, words: LocaleWords) -> Statement:
         reason = told(facts.evidence.valuation.reason, words)
         return Statement(words.say("No range can be given"), reason, terms)
     low, mid, high = (words.about(part, facts.currency) for part in span.figures)
-    return Statement(
-        words.say("Range of the price model"),
-        words.say("{low} to {high}", low=low, high=high),
-        words.say(
-            "middle {mid}; {share} of like cars; {terms}",
-            mid=mid, share=words.share(facts.evidence.valuation.coverage), terms=terms,
-        ),
-    )  # fmt: skip
+    share = words.share(facts.evidence.valuation.coverage)
+    middle = words.say("middle {mid}; {share} of like cars; {terms}", mid=mid, share=share, terms=terms)
+    return Statement(words.say("Range of the price model"), words.span(low, high), middle)

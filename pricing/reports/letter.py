@@ -6,30 +6,11 @@ from typing import Final
 import polars as pl
 
 from pricing.appraisal.facts import MODEL_REPORT, Facts
-from pricing.reports.figure_words import (
-    level_words,
-    opinion_words,
-    premise_words,
-    rate_words,
-    span_words,
-    standing_words,
-)
+from pricing.reports import figure_words, short, wording
 from pricing.reports.formats.blocks import Block, Heading, NewPage, Pages, Paragraph
-from pricing.reports.short import (
-    assumed,
-    basis_words,
-    cut_answers,
-    inspection_words,
-    limit_of,
-    newer_words,
-    ranges,
-    short_pages,
-    signature,
-    small_print,
-)
-from pricing.reports.wording import car_name, condition_words, cut, identity_words, time_words
 from pricing.words.evidence import period_words
 from pricing.words.language.locale import LocaleWords
+from pricing.words.language.messages import noted
 
 LETTER_ROOM: Final = 7.0
 """Lines that the answers at the head of the letter may take."""
@@ -37,68 +18,67 @@ LETTER_ROOM: Final = 7.0
 
 def letter(facts: Facts, words: LocaleWords) -> Pages:
     """The market letter, on two pages."""
-    asked, valuation = facts.record.assignment, facts.evidence.valuation
-    at, level = words.day(asked.effective_date), words.word(asked.market_level)
+    terms, opinion = facts.record.assignment, facts.record.opinion
+    at, level = words.day(terms.effective_date), words.word(terms.market_level)
+    condition = wording.condition_words(facts, words)
     sentences = [
         words.say(
             "You asked about the value of a {car} ({condition}) for this use: {use}.",
-            car=car_name(facts), condition=condition_words(facts, words), use=cut(asked.intended_use),
+            car=wording.car_name(facts), condition=condition, use=wording.cut(terms.intended_use),
         )
     ]  # fmt: skip
     if facts.opinion is not None:
-        values = {"basis": words.word(asked.basis), "level": level, "day": at}
-        opinion = opinion_words(facts, words)
-        sentences.append(
-            words.say("Its {basis} at the level {level} is put at {opinion} at {day}.", **values,
-                      opinion=opinion)
+        message = (
+            noted("Its {basis} at the level {level} is put at {opinion} at {day}.")
             if facts.title != MODEL_REPORT and facts.record.completed
-            else words.say("Its {basis} at the level {level} is proposed, in draft, as {opinion} at {day}.",
-                           **values, opinion=opinion)
-        )  # fmt: skip
+            else noted("Its {basis} at the level {level} is proposed, in draft, as {opinion} at {day}.")
+        )
+        figure, basis = figure_words.opinion_words(facts, words), words.word(terms.basis)
+        sentences.append(words.say(message, basis=basis, level=level, day=at, opinion=figure))
+    spans = {name: figure_words.span_words(facts, words, name) for name in ("model", "comparables")}
     sentences.append(
         words.say(
             "The price model gives {model}; comparable sales give {comparables}. Either range holds {share} "
             "of the prices expected of such a car, {level}, in {currency}.",
-            model=span_words(facts, words, "model"), comparables=span_words(facts, words, "comparables"),
-            share=words.share(valuation.coverage), level=level_words(facts, words), currency=facts.currency,
+            **spans, share=words.share(facts.evidence.valuation.coverage), currency=facts.currency,
+            level=figure_words.level_words(facts, words),
         )
     )  # fmt: skip
     if facts.standing is not None:
-        sentences.append(standing_words(facts, words))
-    sentences += [_market_words(facts, words), time_words(facts, words)]
-    about = [car_name(facts), identity_words(facts, words)]
-    premise = [words.word(asked.premise), level]
+        sentences.append(figure_words.standing_words(facts, words))
+    sentences += [_market_words(facts, words), wording.time_words(facts, words)]
+    about = wording.joined(wording.car_name(facts), wording.identity_words(facts, words))
     rows = [
-        (words.say("To"), asked.client),
-        (words.say("For use by"), asked.intended_users),
-        (words.say("Date"), words.day(asked.report_date)),
-        (words.say("About"), ", ".join(part for part in about if part)),
-        (words.say("Basis of value"), basis_words(facts, words)),
-        (words.say("Premise, level"), ", ".join(part for part in premise if part)),
-        (words.say("Brought to that premise"), premise_words(facts, words)),
-        (words.say("Currency and rate"), rate_words(facts, words)),
-        (words.say("Inspection"), inspection_words(facts, words)),
-        (words.say("Retrospective value"), asked.retrospective),
-        (words.say("Departs from the evidence"), facts.record.opinion.departure),
-        (words.say("Material uncertainty"), facts.record.opinion.uncertainty),
-        (words.say("Limits"), asked.limits),
-        (words.say("Liability"), asked.liability),
-        (words.say("Newer evidence"), newer_words(facts, words)),
+        (words.say("To"), terms.client),
+        (words.say("For use by"), terms.intended_users),
+        (words.say("Date"), words.day(terms.report_date)),
+        (words.say("About"), about),
+        (words.say("Basis of value"), short.basis_words(facts, words)),
+        (words.say("Premise, level"), wording.joined(words.word(terms.premise), level)),
+        (words.say("Brought to that premise"), figure_words.premise_words(facts, words)),
+        (words.say("Currency and rate"), figure_words.rate_words(facts, words)),
+        (words.say("Inspection"), short.inspection_words(facts, words)),
+        (words.say("Retrospective value"), terms.retrospective),
+        (words.say("Departs from the evidence"), opinion.departure),
+        (words.say("Material uncertainty"), opinion.uncertainty),
+        (words.say("Limits"), terms.limits),
+        (words.say("Liability"), terms.liability),
+        (words.say("Newer evidence"), short.newer_words(facts, words)),
     ]
     title = words.say("Market letter")
     blocks: list[Block] = [
         Heading(title),
-        cut_answers(rows[:4], limit_of(rows[:4], LETTER_ROOM)),
+        short.cut_answers(rows[:4], short.limit_of(rows[:4], LETTER_ROOM)),
         *(Paragraph(text) for text in sentences),
-        *ranges(facts, words),
-        *signature(facts, words),
+        *short.ranges(facts, words),
+        *short.signature(facts, words),
         NewPage(),
         Heading(words.say("What the letter rests on")),
-        cut_answers(rows[4:], limit_of(rows[4:])),
-        *assumed(facts, words),
-        small_print(facts, words),
+        short.cut_answers(rows[4:], short.limit_of(rows[4:])),
+        *short.assumed(facts, words),
+        short.small_print(facts, words),
     ]
-    return short_pages(facts, words, title, blocks)
+    return short.short_pages(facts, words, title, blocks)
 
 
 def _market_words(facts: Facts, words: LocaleWords) -> str:
@@ -110,11 +90,11 @@ def _market_words(facts: Facts, words: LocaleWords) -> str:
     now = points.row(-1, named=True)
     year = points.filter(pl.col("starts") <= now["starts"].replace(year=now["starts"].year - 1))
     before = points.row(0, named=True) if year.is_empty() else year.row(-1, named=True)
-    change = 100.0 * (now["index"] / before["index"] - 1.0)
     values = {
-        "scope": words.word(index.scope), "change": words.per_cent(change, 0),
-        "before": period_words(before["period"], words), "now": period_words(now["period"], words),
-        "index": words.number(now["index"], 1), "base": period_words(index.base, words),
+        "scope": words.word(index.scope), "before": period_words(before["period"], words),
+        "change": words.per_cent(100.0 * (now["index"] / before["index"] - 1.0), 0),
+        "now": period_words(now["period"], words), "base": period_words(index.base, words),
+        "index": words.number(now["index"], 1),
     }  # fmt: skip
     if now["low"] is None:
         return words.say(

@@ -3,7 +3,7 @@
 from typing import Any
 
 from pricing.decisions.valuation import Valuation
-from pricing.reports.formats.blocks import Block, Column, Heading, Paragraph, Table
+from pricing.reports.formats.blocks import Block, Heading, Paragraph, number, table, text
 from pricing.words.language.locale import LocaleWords
 from pricing.words.opinions import HONESTY, OPINION_ALONE, ground_sentence
 
@@ -24,35 +24,30 @@ def opinions_part(valuation: Valuation, words: LocaleWords) -> list[Block]:
     if valuation.opinions.is_empty():
         return []
     ground = ground_sentence(valuation, words)
-    rows = tuple(
-        (
-            words.short_day(row["stated_on"]),
-            _who(row),
-            words.word(row["condition_band"])
-            or words.say("score {score}", score=words.number(row["condition_score"])),
-            _amount(row["low"], words),
-            _amount(row["high"], words),
-            f"{row['currency']}, {words.word(row['price_basis'])}",
-            words.word(row["holds"]),
-        )
-        for row in valuation.opinions.iter_rows(named=True)
-    )
-    columns = (
-        Column(words.say("Said on"), 1.2), Column(words.say("By"), 2.2), Column(words.say("State"), 1.3),
-        Column(words.say("Low"), 1, True), Column(words.say("High"), 1, True), Column(words.say("In"), 1.2),
-        Column(words.say("Meant to hold"), 1.2),
-    )  # fmt: skip
+
+    def source(row: dict[str, Any]) -> str:
+        return row["source"] if row["standing"] is None else f"{row['source']} ({row['standing']})"
+
+    def state(row: dict[str, Any]) -> str:
+        score = row["condition_score"]
+        return words.word(row["condition_band"]) or words.say("score {score}", score=words.number(score))
+
+    def amount(price: Any) -> str:
+        return words.say("open") if price is None else words.plain(price, 0)
+
     return [
         Heading(words.say("Opinions taken into account"), 2),
         *([] if ground is None else [Paragraph(ground)]),
-        Table(words.say("What people say of the model; opinions, not sales"), columns, rows),
+        table(
+            words.say("What people say of the model; opinions, not sales"),
+            valuation.opinions.iter_rows(named=True),
+            text(words.say("Said on"), 1.2, lambda row: words.short_day(row["stated_on"])),
+            text(words.say("By"), 2.2, source),
+            text(words.say("State"), 1.3, state),
+            number(words.say("Low"), 1, lambda row: amount(row["low"])),
+            number(words.say("High"), 1, lambda row: amount(row["high"])),
+            text(words.say("In"), 1.2, lambda row: f"{row['currency']}, {words.word(row['price_basis'])}"),
+            text(words.say("Meant to hold"), 1.2, lambda row: words.word(row["holds"])),
+        ),
         Paragraph(words.word(HONESTY)),
     ]
-
-
-def _who(row: dict[str, Any]) -> str:
-    return row["source"] if row["standing"] is None else f"{row['source']} ({row['standing']})"
-
-
-def _amount(amount: Any, words: LocaleWords) -> str:
-    return words.say("open") if amount is None else words.plain(amount, 0)

@@ -1,8 +1,9 @@
 """A collection's schedule as a workbook: what it is worth car by car, and every sale behind it."""
 
 import io
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from datetime import date
+from decimal import Decimal
 from typing import Any, Final
 
 import xlsxwriter
@@ -15,6 +16,7 @@ from pricing.reports.collection import (
     TITLE,
     collection_mark,
     note_words,
+    per_cent_since,
     refusal_words,
     total_sentence,
 )
@@ -28,6 +30,8 @@ PROGRAM: Final = "classic-car-pricing"
 """The program by its name in ``Evidence.software``."""
 
 _WIDTHS: Final = (14, 7, 34, 26, 16, 13, 13, 13, 13, 13, 12, 7, 10, 44)
+_BOLD: Final[dict[str, Any]] = {"bold": True, "bottom": 1}
+_MONEY: Final = "#,##0.00"
 
 
 def schedule(
@@ -47,13 +51,6 @@ def schedule(
 
 
 def _cars_sheet(book: Any, currency: str, items: Sequence[Item], total: Total, words: LocaleWords) -> None:
-    sheet = book.add_worksheet(words.say("Schedule"))
-    bold = book.add_format({"bold": True, "bottom": 1, "text_wrap": True, "valign": "top"})
-    money, strong, day = (
-        book.add_format(kind)
-        for kind in ({"num_format": "#,##0.00"}, {"num_format": "#,##0.00", "bold": True},
-                     {"num_format": "yyyy-mm-dd"})
-    )  # fmt: skip
     heads = (
         words.say("Reference"), words.say("Row"), words.say("Car"), words.say("Identity"),
         words.say("Condition"), words.say("Low, {currency}", currency=currency),
@@ -61,38 +58,24 @@ def _cars_sheet(book: Any, currency: str, items: Sequence[Item], total: Total, w
         words.say("Counted, {currency}", currency=currency), words.say("Last valued"), words.say("On"),
         words.say("In"), words.say("Change, %"), words.say("Note"),
     )  # fmt: skip
-    for place, (head, width) in enumerate(zip(heads, _WIDTHS, strict=True)):
-        sheet.set_column(place, place, width)
-        sheet.write_string(0, place, head, bold)
+    head = _BOLD | {"text_wrap": True, "valign": "top"}
+    sheet, write = _sheet(book, words.say("Schedule"), heads, _WIDTHS, head)
+    bold, strong = book.add_format(head), book.add_format({"num_format": _MONEY, "bold": True})
     for line, item in enumerate(items, start=1):
-        facts = item.facts
-        sheet.write_string(line, 0, _cell(item.row.reference))
-        sheet.write_number(line, 1, item.row.number)
-        figure = None if facts is None else figure_of(facts)
-        if item.before is not None:
-            before = item.before
-            sheet.write_number(line, 9, float(before.figure), money)
-            sheet.write_datetime(line, 10, before.effective_date, day)
-            sheet.write_string(line, 11, before.currency)
-            if (
-                figure is not None
-                and facts is not None
-                and facts.currency == before.currency
-                and before.figure
-            ):
-                sheet.write_number(line, 12, round(100 * float(figure / before.figure - 1), 1))
+        facts, before = item.facts, item.before
+        cells: list[Any] = [None] * len(heads)
+        cells[:2] = item.row.reference, item.row.number
+        if before is not None:
+            cells[9:12] = before.figure, before.effective_date, before.currency
+            change = per_cent_since(item)
+            cells[12] = None if change is None else round(change, 1)
         if facts is None:
-            sheet.write_string(line, 13, _cell(refusal_words(item, words)))
-            continue
-        for place, text in enumerate(
-            (car_name(facts), identity_words(facts, words), condition_words(facts, words)), start=2
-        ):
-            sheet.write_string(line, place, _cell(text))
-        amounts = [*(facts.model.figures if facts.model is not None else (None,) * 3), figure]
-        for place, amount in enumerate(amounts, start=5):
-            if amount is not None:
-                sheet.write_number(line, place, float(amount), money)
-        sheet.write_string(line, 13, _cell(note_words(facts, words)))
+            cells[13] = refusal_words(item, words)
+        else:
+            cells[2:5] = car_name(facts), identity_words(facts, words), condition_words(facts, words)
+            cells[5:9] = *(facts.model.figures if facts.model is not None else (None,) * 3), figure_of(facts)
+            cells[13] = note_words(facts, words)
+        write(line, cells)
     last = len(items) + 1
     sheet.write_string(last, 0, words.say("Sum"), bold)
     sheet.write_formula(last, 8, f"=SUM(I2:I{last})", strong, float(total.added))
@@ -107,62 +90,70 @@ def _cars_sheet(book: Any, currency: str, items: Sequence[Item], total: Total, w
 
 
 def _sales_sheet(book: Any, items: Sequence[Item], words: LocaleWords) -> None:
-    sheet = book.add_worksheet(words.say("Sales used"))
-    bold, money = book.add_format({"bold": True, "bottom": 1}), book.add_format({"num_format": "#,##0.00"})
-    day = book.add_format({"num_format": "yyyy-mm-dd"})
     heads = (
         words.say("Reference"), words.say("Date"), words.say("Make"), words.say("Model"),
         words.say("Variant"), words.say("Year"), words.say("Condition"), words.say("Price, all-in"),
         words.say("Currency"), words.say("Adjusted price"), words.say("Source"),
         words.say("Source reference"),
     )  # fmt: skip
-    for place, head in enumerate(heads):
-        sheet.set_column(place, place, 16)
-        sheet.write_string(0, place, head, bold)
-    line = 0
-    for item in items:
-        if item.facts is None or item.facts.grid.is_empty():
-            continue
-        for row in item.facts.grid.iter_rows(named=True):
-            line += 1
-            texts = {
-                0: item.row.reference,
-                2: row["make"],
-                3: row["model"],
-                4: row["variant"],
-                6: words.word(row["condition_band"]),
-                8: item.facts.base_currency,
-                10: row["source"],
-                11: row["source_ref"],
-            }
-            for place, text in texts.items():
-                sheet.write_string(line, place, _cell(text or ""))
-            sheet.write_datetime(line, 1, row["event_date"], day)
-            sheet.write_number(line, 5, row["year"])
-            sheet.write_number(line, 7, float(row["price"]), money)
-            sheet.write_number(line, 9, float(row["adjusted_price"]), money)
+    sheet, write = _sheet(book, words.say("Sales used"), heads, (16,) * len(heads), _BOLD)
+    used = [
+        (item.row.reference, item.facts.base_currency, row)
+        for item in items
+        if item.facts is not None
+        for row in item.facts.grid.iter_rows(named=True)
+    ]
+    for line, (reference, currency, row) in enumerate(used, start=1):
+        car = [row[name] or "" for name in ("make", "model", "variant", "year")]
+        prices = row["price"], currency, row["adjusted_price"]
+        condition, source = words.word(row["condition_band"]), (row["source"], row["source_ref"])
+        write(line, [reference, row["event_date"], *car, condition, *prices, *source])
     sheet.freeze_panes(1, 1)
 
 
-def _notes_sheet(book: Any, items: Sequence[Item], said: str, words: LocaleWords) -> None:
+def _sheet(
+    book: Any, name: str, heads: Sequence[str], widths: Sequence[int], head: dict[str, Any]
+) -> tuple[Any, Callable[[int, Sequence[Any]], None]]:
+    """A sheet with its heads, each so wide; and what writes a line of it: texts as texts, whatever they look
+    like, at most 32,767 letters (the limit of the format); amounts and days as what they are."""
+    sheet = book.add_worksheet(name)
+    bold = book.add_format(head)
+    money, day = book.add_format({"num_format": _MONEY}), book.add_format({"num_format": "yyyy-mm-dd"})
+    for place, (title, width) in enumerate(zip(heads, widths, strict=True)):
+        sheet.set_column(place, place, width)
+        sheet.write_string(0, place, title, bold)
+
+    def write(line: int, cells: Sequence[Any]) -> None:
+        for place, cell in enumerate(cells):
+            match cell:
+                case None:
+                    continue
+                case Decimal():
+                    sheet.write_number(line, place, float(cell), money)
+                case date():
+                    sheet.write_datetime(line, place, cell, day)
+                case str():
+                    sheet.write_string(line, place, shown(cell)[:32_000])
+                case _:
+                    sheet.write_number(line, place, cell)
+
+    return sheet, write
+
+
+def _notes_sheet(book: Any, items: Sequence[Item], together: str, words: LocaleWords) -> None:
     sheet = book.add_worksheet(words.say("To know"))
     sheet.set_column(0, 0, 110, book.add_format({"text_wrap": True}))
     valued = [item.facts for item in items if item.facts is not None]
-    kept = (collection_mark(valued), ADDED_UP, CAUTION, ROAD)
-    mark, *others = (words.word(text) for text in kept)
-    lines = [mark, f"{capital(said)}.", *others]
+    notes = (collection_mark(valued), ADDED_UP, CAUTION, ROAD)
+    mark, *others = (words.word(note) for note in notes)
+    lines = [mark, f"{capital(together)}.", *others]
     if valued:
-        found = valued[0].evidence
+        evidence = valued[0].evidence
         lines += [
             standing_warning(valued[0], words) or "",
-            words.say("Digest of the market's records: {digest}", digest=found.market.digest),
+            words.say("Digest of the market's records: {digest}", digest=evidence.market.digest),
             words.say("Fit of the price model: {fit}", fit=fit_words(valued[0], words)),
-            words.say("Program: {program}", program=f"{PROGRAM} {found.software[PROGRAM]}"),
+            words.say("Program: {program}", program=f"{PROGRAM} {evidence.software[PROGRAM]}"),
         ]
-    for place, text in enumerate(line for line in lines if line):
-        sheet.write_string(place, 0, text)
-
-
-def _cell(text: str) -> str:
-    """A text as a cell holds it: at most 32,767 letters (the limit of the format)."""
-    return shown(text)[:32_000]
+    for place, line in enumerate(filter(None, lines)):
+        sheet.write_string(place, 0, line)

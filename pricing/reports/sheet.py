@@ -5,6 +5,7 @@ is printed by a browser in one size, so that what goes onto it is bounded by who
 """
 
 import json
+from collections.abc import Iterable
 from dataclasses import asdict, dataclass
 from datetime import UTC, date, datetime
 from html import escape
@@ -58,10 +59,16 @@ class Sheet:
     cautions_title: str = "Cautions"
 
 
-def warned(warning: str | None, words: LocaleWords) -> tuple[str, ...]:
-    """The cautions of every sheet: what there is to know of its market first."""
-    caution = words.word(CAUTION)
-    return (caution,) if warning is None else (warning, caution)
+def sheet(words: LocaleWords, warning: str | None, cautions: Iterable[str], **parts: Any) -> Sheet:
+    """A sheet in a language, with the cautions that every one has: what there is to know of its market
+    first."""
+    every = ([] if warning is None else [warning]) + [words.word(CAUTION), *cautions]
+    return Sheet(
+        cautions=tuple(dict.fromkeys(every)),
+        language=words.tag,
+        cautions_title=words.say("Cautions"),
+        **parts,
+    )
 
 
 def sheet_html(sheet: Sheet) -> str:
@@ -71,17 +78,18 @@ def sheet_html(sheet: Sheet) -> str:
         language=escape(sheet.language),
         title=escape(sheet.title),
         basis=escape(sheet.basis),
-        figures="".join(
-            f"<div>{escape(one.name)}<b>{escape(one.amount)}</b>"
-            f'<span class="quiet">{escape(one.note)}</span></div>'
-            for one in sheet.figures
-        ),
+        figures="".join(map(_figure, sheet.figures)),
         wide="".join(map(_section, sheet.wide)),
         left="".join(map(_section, sheet.left)),
         right="".join(map(_section, sheet.right)),
         cautions_title=escape(sheet.cautions_title),
         cautions="".join(f"<p>{escape(text)}</p>" for text in sheet.cautions),
     )
+
+
+def _figure(figure: Figure) -> str:
+    note = f'<span class="quiet">{escape(figure.note)}</span>'
+    return f"<div>{escape(figure.name)}<b>{escape(figure.amount)}</b>{note}</div>"
 
 
 def _section(section: Section) -> str:
@@ -99,10 +107,9 @@ def _section(section: Section) -> str:
 
 
 def _row(tag: str, cells: tuple[str, ...]) -> str:
-    inner = "".join(
-        f"<{tag}{' class=number' if place else ''}>{escape(cell)}</{tag}>" for place, cell in enumerate(cells)
-    )
-    return f"<tr>{inner}</tr>"
+    first, *numbers = (escape(cell) for cell in cells)
+    inner = "".join(f"<{tag} class=number>{cell}</{tag}>" for cell in numbers)
+    return f"<tr><{tag}>{first}</{tag}>{inner}</tr>"
 
 
 def sheet_pdf(sheet: Sheet, paper: str = "a4", made_on: date | None = None) -> bytes:

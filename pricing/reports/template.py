@@ -24,9 +24,11 @@ def write_template(path: Path) -> None:
     Raises:
         FileError: there is such a file already, it cannot be written, or its ending is another.
     """
-    if path.suffix.lower() not in (".csv", ".xlsx"):
+    ending = path.suffix.lower()
+    if ending not in (".csv", ".xlsx"):
         raise FileError(f"{path}: a template is a csv or an xlsx file")
-    made = _text() if path.suffix.lower() == ".csv" else _book()
+    header = (",".join(column.name for column in record_layout()) + "\n").encode()
+    made = header if ending == ".csv" else _book()
     try:
         with path.open("xb") as written:
             written.write(made)
@@ -36,27 +38,22 @@ def write_template(path: Path) -> None:
         raise FileError(f"{path} cannot be written: {error.strerror}") from None
 
 
-def _text() -> bytes:
-    return (",".join(column.name for column in record_layout()) + "\n").encode()
-
-
 def _book() -> bytes:
     buffer = BytesIO()
     with xlsxwriter.Workbook(buffer, {"in_memory": True}) as book:
-        sheet, told = book.add_worksheet("records"), book.add_worksheet("columns")
-        told.hide()
+        sheet, lists = book.add_worksheet("records"), book.add_worksheet("columns")
+        lists.hide()
         bold = book.add_format({"bold": True})
         sheet.freeze_panes(1, 0)
         for place, column in enumerate(record_layout()):
             sheet.write_string(0, place, column.name, bold)
             sheet.write_comment(0, place, f"{column.meaning}. Example: {column.example or '-'}")
             sheet.set_column(place, place, max(12, len(column.name) + 2))
-            told.write_column(0, place, column.words)
+            lists.write_column(0, place, column.words)
             if column.words and column.name != "options":
                 listed = ",".join(column.words)
                 name = xlsxwriter.utility.xl_col_to_name(place)
-                source = (
-                    list(column.words) if len(listed) <= _LONGEST_LIST else f"=columns!${name}$1:${name}$99"
-                )
+                short = len(listed) <= _LONGEST_LIST
+                source = list(column.words) if short else f"=columns!${name}$1:${name}$99"
                 sheet.data_validation(1, place, ROWS, place, {"validate": "list", "source": source})
     return buffer.getvalue()

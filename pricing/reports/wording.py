@@ -1,12 +1,13 @@
 """What a written document says of its facts, in single sentences and cells."""
 
-from typing import Final
+from collections.abc import Mapping
+from typing import Any, Final
 
 from pricing.appraisal.facts import APPRAISAL, DRAFT, MODEL_REPORT, Facts
 from pricing.words.language.locale import LocaleWords
 from pricing.words.language.messages import noted
 from pricing.words.market_standing import market_warning
-from pricing.words.sentences import CAUTION
+from pricing.words.sentences import CAUTION, name_words
 
 MARKS: Final = {
     DRAFT: noted("Draft for a qualified valuer \u2013 not an appraisal until the valuer has completed it"),
@@ -43,10 +44,39 @@ CUT_MARK: Final = " [\u2026]"
 """Ends a text that was cut; a note says where all of it is."""
 
 
+NONE: Final = "\u2013"
+"""In a cell that holds nothing."""
+
+
 def car_name(facts: Facts) -> str:
     """Year, make, model and variant."""
-    car = facts.record.subject
-    return " ".join(str(part) for part in (car.year, car.make, car.model, car.variant) if part)
+    return name_words(vars(facts.record.subject))
+
+
+def row_name(row: Mapping[str, Any]) -> str:
+    """Year, model and variant of a car in a table of one make."""
+    return name_words(row, "year", "model", "variant")
+
+
+def row_source(row: Mapping[str, Any]) -> str:
+    """Where a record of a table comes from."""
+    return f"{row['source']}: {row['source_ref']}"
+
+
+def assumptions(facts: Facts) -> list[str]:
+    """What the value rests on beyond the evidence."""
+    conditions = facts.record.conditions
+    lines = (*conditions.extraordinary, *conditions.hypothetical)
+    return [line for line in lines if line.casefold().rstrip(".") != "none"]
+
+
+def joined(*parts: str, mark: str = ", ") -> str:
+    """Those of the parts that there are, one after another.
+
+    >>> joined("Wexcombe", "", "1966")
+    'Wexcombe, 1966'
+    """
+    return mark.join(part for part in parts if part)
 
 
 def reference(facts: Facts, words: LocaleWords) -> str:
@@ -55,11 +85,6 @@ def reference(facts: Facts, words: LocaleWords) -> str:
         "{record}, revision {revision}, evidence {digest}",
         record=facts.appraisal_id, revision=facts.revision, digest=facts.digest[:12],
     )  # fmt: skip
-
-
-def car_text(car: object, name: str, words: LocaleWords) -> str:
-    """A word of a closed list that a record says of its car."""
-    return words.word(str(getattr(car, name) or ""))
 
 
 def band_words(band: str | None, words: LocaleWords) -> str:
@@ -79,8 +104,8 @@ def labels(words: LocaleWords) -> dict[str, str]:
 def state_sentence(facts: Facts, words: LocaleWords) -> str:
     """Who answers for the document, and what it is not."""
     if facts.title == MODEL_REPORT:
-        said = words.say("This is what a price model says of recorded sales.")
-        return f"{said} {words.word(CAUTION)}"
+        model = words.say("This is what a price model says of recorded sales.")
+        return f"{model} {words.word(CAUTION)}"
     if facts.title == DRAFT:
         return words.say(
             "This draft was put together by a program from the evidence and from what its user entered. The "
@@ -94,8 +119,11 @@ def state_sentence(facts: Facts, words: LocaleWords) -> str:
 
 def time_words(facts: Facts, words: LocaleWords) -> str:
     """What was known, and what was not looked at; first what there is to know of the market."""
-    market, at = facts.evidence.market, words.day(facts.record.assignment.effective_date)
-    values = {"day": at, "sales": words.number(market.sales), "offers": words.number(market.offers)}
+    market = facts.evidence.market
+    values = {
+        "day": words.day(facts.record.assignment.effective_date), "sales": words.number(market.sales),
+        "offers": words.number(market.offers),
+    }  # fmt: skip
     if market.first is not None and market.last is not None:
         known = words.say(
             "The value holds at {day}. Only what was known by then was used: {sales} sales and {offers} "
@@ -108,25 +136,23 @@ def time_words(facts: Facts, words: LocaleWords) -> str:
             "offers without a sale.",
             **values,
         )
-    said, later = facts.evidence.valuation.opinions.height, facts.later
-    parts = [standing_warning(facts, words), known]
-    if said:
-        parts.append(
-            words.many(
-                "So was {number} statement of opinion about the model.",
-                "So were {number} statements of opinion about the model.",
-                said,
-            )
-        )
-    if later:
-        parts.append(
-            words.many(
-                "{number} record of a later day was on file and was not looked at.",
-                "{number} records of later days were on file and were not looked at.",
-                later,
-            )
-        )
-    return " ".join(part for part in parts if part)
+    opinions = words.many(
+        "So was {number} statement of opinion about the model.",
+        "So were {number} statements of opinion about the model.",
+        facts.evidence.valuation.opinions.height,
+    )
+    later = words.many(
+        "{number} record of a later day was on file and was not looked at.",
+        "{number} records of later days were on file and were not looked at.",
+        facts.later,
+    )
+    return joined(
+        standing_warning(facts, words) or "",
+        known,
+        opinions if facts.evidence.valuation.opinions.height else "",
+        later if facts.later else "",
+        mark=" ",
+    )
 
 
 def standing_warning(facts: Facts, words: LocaleWords) -> str | None:
@@ -142,15 +168,14 @@ def condition_words(facts: Facts, words: LocaleWords) -> str:
     band = facts.evidence.valuation.car["condition_band"]
     if band is None:
         return band_words(band, words)
-    if facts.evidence.findings:
-        return words.say("{band} (inspection sheet)", band=words.word(band))
-    return words.say("{band} (as stated)", band=words.word(band))
+    source = noted("{band} (inspection sheet)") if facts.evidence.findings else noted("{band} (as stated)")
+    return words.say(source, band=words.word(band))
 
 
 def valuer_words(facts: Facts) -> tuple[str, str, str]:
     """The valuer's name, qualifications and address."""
-    said = facts.record.valuer
-    return said.name, said.qualifications, said.contact
+    valuer = facts.record.valuer
+    return valuer.name, valuer.qualifications, valuer.contact
 
 
 def identity_words(facts: Facts, words: LocaleWords) -> str:
@@ -184,5 +209,5 @@ def cut(text: str, limit: int = CUT) -> str:
     line = " ".join(text.split())
     if len(line) <= limit:
         return line
-    kept = line[: limit + 1]
-    return (kept.rsplit(" ", 1)[0] if " " in kept else kept[:limit]) + CUT_MARK
+    start = line[: limit + 1]
+    return (start.rsplit(" ", 1)[0] if " " in start else start[:limit]) + CUT_MARK

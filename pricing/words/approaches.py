@@ -25,45 +25,44 @@ _APART: Final = {
 """By whether they come to more, and whether within the model's range."""
 
 
-def difference_sentence(found: Difference, words: LocaleWords = PLAIN) -> str:
+def difference_sentence(difference: Difference, words: LocaleWords = PLAIN) -> str:
     """By how much the two differ, and what stands behind either.
 
-    >>> told = Difference(1.1, 0.5, 12, 0.3, True, 0.75, -0.04, False, "1 to 5 sales")
-    >>> difference_sentence(told).split(". ")[0]
+    >>> apart = Difference(1.1, 0.5, 12, 0.3, True, 0.75, -0.04, False, "1 to 5 sales")
+    >>> difference_sentence(apart).split(". ")[0]
     'The comparable sales come to 10% more than the price model, 50% of the way to the end of its range'
     """
-    more, size = found.ratio >= 1.0, abs(found.share_of_range)
-    apart = words.say(
-        _APART[more, size <= 1.0], share=words.share(abs(found.ratio - 1.0)), way=words.share(size)
-    )
-    gross = words.share(found.gross)
+    size, share = abs(difference.share_of_range), words.share(abs(difference.ratio - 1.0))
+    apart = words.say(_APART[difference.ratio >= 1.0, size <= 1.0], share=share, way=words.share(size))
+    gross, sales = words.share(difference.gross), difference.comparables
     why = [
         words.many(
             "the {number} sale needed adjustments of {gross} of its price in all, more than a close likeness "
             "bears",
             "the {number} sales needed adjustments of {gross} of their price in all, more than a close "
             "likeness bears",
-            found.comparables, gross=gross,
+            sales, gross=gross,
         )
-        if found.unlike
+        if difference.unlike
         else words.many(
             "the {number} sale needed adjustments of {gross} of its price in all",
             "the {number} sales needed adjustments of {gross} of their price in all",
-            found.comparables, gross=gross,
+            sales, gross=gross,
         )
     ]  # fmt: skip
-    if found.of_other_models >= 0.005:
-        why.append(
-            words.say("{share} of their weight is of other models", share=words.share(found.of_other_models))
-        )
-    if abs(found.date_move) >= 0.005:
+    if difference.of_other_models >= 0.005:
+        other = words.share(difference.of_other_models)
+        why.append(words.say("{share} of their weight is of other models", share=other))
+    if abs(difference.date_move) >= 0.005:
+        change = words.per_cent(100 * difference.date_move, 0)
         why.append(
             words.say(
                 "the market's index moved them by {change}, where the model has a trend of its own",
-                change=words.per_cent(100 * found.date_move, 0),
+                change=change,
             )
         )
-    if not found.graded:
+    if not difference.graded:
         why.append(words.say("nobody graded the car"))
-    why.append(words.say("the price model's evidence: {depth}", depth=words.word(found.evidence)))
-    return " ".join([apart, words.say("Why they may differ: {reasons}.", reasons="; ".join(why))])
+    why.append(words.say("the price model's evidence: {depth}", depth=words.word(difference.evidence)))
+    reasons = words.say("Why they may differ: {reasons}.", reasons="; ".join(why))
+    return f"{apart} {reasons}"

@@ -2,7 +2,7 @@
 
 import re
 from decimal import Decimal
-from typing import Any, Final
+from typing import Final
 
 import polars as pl
 
@@ -14,7 +14,14 @@ from pricing.words.language.locale import PLAIN, LocaleWords
 from pricing.words.language.messages import noted
 from pricing.words.language.reader import cents
 from pricing.words.language.told import told
-from pricing.words.sentences import cases_words, exact_words, money_words, range_sentence, share_words
+from pricing.words.sentences import (
+    cases_words,
+    exact_words,
+    money_words,
+    name_words,
+    range_sentence,
+    share_words,
+)
 
 LINE_WORDS: Final = {
     "price": noted("price"),
@@ -37,18 +44,18 @@ def cents_words(amount: Decimal, currency: str) -> str:
 
 def basis_note(facts: Buying, words: LocaleWords = PLAIN) -> str:
     """What prices include, in which money, and at which rate."""
-    base = facts.valuation.currency
-    said = words.say(
+    base, day = facts.valuation.currency, words.day(facts.valuation.as_of)
+    limits = words.say(
         "Limits are {basis} prices in {currency} at {day}.",
-        basis=words.word(facts.price_basis), currency=facts.currency, day=words.day(facts.valuation.as_of),
+        basis=words.word(facts.price_basis), currency=facts.currency, day=day,
     )  # fmt: skip
     if facts.currency == base:
-        return said
+        return limits
+    day = words.day(facts.conversion.rate_date)
     rate = words.say(
-        "The range is in {currency}; amounts are turned at the rate of {day}.",
-        currency=base, day=words.day(facts.conversion.rate_date),
-    )  # fmt: skip
-    return f"{said} {rate}"
+        "The range is in {currency}; amounts are turned at the rate of {day}.", currency=base, day=day
+    )
+    return f"{limits} {rate}"
 
 
 def charges_words(rates: str, words: LocaleWords = PLAIN) -> str:
@@ -64,9 +71,9 @@ def charges_words(rates: str, words: LocaleWords = PLAIN) -> str:
     if len(parts) == 1:
         return words.word(rates)
     name, notice = parts[0].removesuffix(": "), parts[-1].removeprefix(". ")
-    days = ", ".join(told(found, words) for found in _IN_FORCE.findall(rates))
-    said = f"{words.word(name)}: {days}."
-    return said if notice == "." else f"{said} {words.word(notice)}"
+    days = ", ".join(told(charge, words) for charge in _IN_FORCE.findall(rates))
+    since = f"{words.word(name)}: {days}."
+    return since if notice == "." else f"{since} {words.word(notice)}"
 
 
 _IN_FORCE: Final = re.compile(r"(?:premium|import duty|import tax) in force from \d{4}-\d{2}-\d{2}")
@@ -82,9 +89,10 @@ def verdict_sentence(facts: Buying, words: LocaleWords = PLAIN) -> str:
     }  # fmt: skip
     if facts.asking_all_in == facts.asking or facts.asking_all_in is None:
         return words.say("{asked} is {verdict} what like cars fetch: {share} sell for less.", **values)
+    paid = words.exact(facts.asking_all_in, facts.currency)
     return words.say(
         "{asked} ({paid} with the premium) is {verdict} what like cars fetch: {share} sell for less.",
-        **values, paid=words.exact(facts.asking_all_in, facts.currency),
+        paid=paid, **values,
     )  # fmt: skip
 
 
@@ -123,39 +131,19 @@ def span_words(span: Range, currency: str, words: LocaleWords = PLAIN) -> str:
 
 def total_sentences(facts: Buying, words: LocaleWords = PLAIN) -> list[str]:
     """The one figure: all that it comes to until it stands ready, against the same car ready to drive."""
-    missing = [] if not facts.open_lines else [
-        words.say(
-            "Not in it, because nothing was said: {lines}.",
-            lines=", ".join(words.word(line) for line in facts.open_lines),
-        )
-    ]  # fmt: skip
+    lines = ", ".join(words.word(line) for line in facts.open_lines)
+    missing = [words.say("Not in it, because nothing was said: {lines}.", lines=lines)] if lines else []
     if facts.total is None:
         return [" ".join([words.say("No total without a price."), *missing])]
     parts = facts.day_one.filter(pl.col("mid").is_not_null())["line"].to_list()
-    values = {
-        "total": span_words(facts.total, facts.currency, words),
-        "lines": ", ".join(words.word(LINE_WORDS[part]) for part in parts),
-    }
-    ready, several = facts.loses is not None, len(parts) > 1
-    first = words.say(_TOTALS[ready, several], **values)
-    fetches = span_words(facts.ready, facts.currency, words)
-    if facts.loses is None:
-        same = words.say(
-            "The same car ready to drive fetches {price}. What it takes to get there is not known: have the "
-            "car inspected.",
-            price=fetches,
-        )
-    elif facts.repairs is None:
-        same = words.say(
-            "The same car ready to drive fetches {price}: in {cases} you would have paid more than it "
-            "fetches.",
-            price=fetches, cases=cases_words(facts.loses, words),
-        )  # fmt: skip
-    else:
-        same = words.say(
-            "The same car ready to drive fetches {price}: in {cases} mending it loses money.",
-            price=fetches, cases=cases_words(facts.loses, words),
-        )  # fmt: skip
+    first = words.say(
+        _TOTALS[facts.loses is not None, len(parts) > 1],
+        total=span_words(facts.total, facts.currency, words),
+        lines=", ".join(words.word(LINE_WORDS[part]) for part in parts),
+    )
+    against = "unknown" if facts.loses is None else "bought" if facts.repairs is None else "mended"
+    cases = "" if facts.loses is None else cases_words(facts.loses, words)
+    same = words.say(_READY[against], price=span_words(facts.ready, facts.currency, words), cases=cases)
     return [" ".join([first, *missing]), same]
 
 
@@ -167,86 +155,87 @@ _TOTALS: Final = {
 }
 """By whether what it takes to stand ready is known, and whether there is more than the price."""
 
+_READY: Final = {
+    "unknown": noted(
+        "The same car ready to drive fetches {price}. What it takes to get there is not known: have the car "
+        "inspected."
+    ),
+    "bought": noted(
+        "The same car ready to drive fetches {price}: in {cases} you would have paid more than it fetches."
+    ),
+    "mended": noted("The same car ready to drive fetches {price}: in {cases} mending it loses money."),
+}
+"""The same car ready to drive, by what the price asked is held against."""
 
-def argument_sentence(said: Argument, words: LocaleWords = PLAIN) -> str:
+
+_ARGUMENTS: Final = {
+    "repairs": noted("Putting right what the inspection found costs {low} to {high}."),
+    "repairs seen in part": noted(
+        "Putting right what the inspection found ({share} of what counts seen) costs {low} to {high}."
+    ),
+    "like sales": noted(
+        "{count} of {of} sold like this one in the last {years} years brought less than {price}."
+    ),
+    "model sales": noted(
+        "{count} of {of} of this model sold, in any condition, in the last {years} years brought less than "
+        "{price}."
+    ),
+    "gap": noted("Asking prices like this stand {share} above what is paid in the end: that makes {price}."),
+    "unsold": noted(
+        "Of {of} of this model put up at auction in the last {years} years, {count} found no buyer."
+    ),
+}
+"""What is said to the seller, by the kind of ``Argument``."""
+
+
+def argument_sentence(argument: Argument, words: LocaleWords = PLAIN) -> str:
     """One thing to say to the seller, as the records support it.
 
     >>> argument_sentence(Argument("unsold", "EUR", count=3, of=9))
     'Of 9 of this model put up at auction in the last 2 years, 3 found no buyer.'
     """
-    values = {"count": said.count, "of": said.of, "years": YEARS}
-    match said.kind:
-        case "repairs" if said.amount is not None and said.most is not None:
-            ends = {
-                "low": words.about(said.amount, said.currency), "high": words.about(said.most, said.currency),
-            }  # fmt: skip
-            if said.share is None or said.share >= 0.995:
-                return words.say("Putting right what the inspection found costs {low} to {high}.", **ends)
-            return words.say(
-                "Putting right what the inspection found ({share} of what counts seen) costs {low} to "
-                "{high}.",
-                **ends, share=words.share(said.share),
-            )  # fmt: skip
-        case "like sales" if said.amount is not None:
-            return words.say(
-                "{count} of {of} sold like this one in the last {years} years brought less than {price}.",
-                **values, price=words.whole(said.amount, said.currency),
-            )  # fmt: skip
-        case "model sales" if said.amount is not None:
-            return words.say(
-                "{count} of {of} of this model sold, in any condition, in the last {years} years brought "
-                "less than {price}.",
-                **values, price=words.whole(said.amount, said.currency),
-            )  # fmt: skip
-        case "gap" if said.amount is not None and said.share is not None:
-            return words.say(
-                "Asking prices like this stand {share} above what is paid in the end: that makes {price}.",
-                share=words.share(said.share), price=words.about(said.amount, said.currency),
-            )  # fmt: skip
-        case _:
-            return words.say(
-                "Of {of} of this model put up at auction in the last {years} years, {count} found no buyer.",
-                **values,
-            )
+    kind, amount, most, share = argument.kind, argument.amount, argument.most, argument.share
+    if kind == "repairs" and share is not None and share < 0.995:
+        kind = "repairs seen in part"
+    values: dict[str, object] = {"count": argument.count, "of": argument.of, "years": YEARS}
+    if amount is not None:
+        about, whole = words.about(amount, argument.currency), words.whole(amount, argument.currency)
+        values |= {"price": about if kind == "gap" else whole, "low": about}
+    if most is not None:
+        values["high"] = words.about(most, argument.currency)
+    return words.say(_ARGUMENTS[kind], **values, share="" if share is None else words.share(share))
 
 
 def argument_sentences(facts: Buying, words: LocaleWords = PLAIN) -> list[str]:
     """What to say to the seller."""
-    return [argument_sentence(said, words) for said in facts.arguments]
+    return [argument_sentence(argument, words) for argument in facts.arguments]
 
 
 def limit_sentence(facts: Buying, limit: Limit, name: str) -> str:
     """A limit with the certainty it rests on."""
-    sure = f"{limit.certainty:.0%}"
-    worth = money_words(limit.worth, facts.currency)
+    sure, worth = f"{limit.certainty:.0%}", money_words(limit.worth, facts.currency)
     if limit.price is None:
         return (
             f"{name}: none. With {sure} certainty the car fetches {worth}, and what stands beside the price "
             "alone costs more."
         )
     return (
-        f"{name}: {exact_words(limit.price, facts.currency)} ({facts.price_basis}). With {sure} "
-        f"certainty a car like "
-        f"this fetches at least {worth}; at this price it costs no more than that."
+        f"{name}: {exact_words(limit.price, facts.currency)} ({facts.price_basis}). With {sure} certainty a "
+        f"car like this fetches at least {worth}; at this price it costs no more than that."
     )
 
 
 def limit_sentences(facts: Buying) -> list[str]:
     """Walk-away price and opening offer, and where the asking price lies to them."""
-    said = [
+    limits = [
         limit_sentence(facts, facts.walk_away, "Walk away above"),
         limit_sentence(facts, facts.opening, "Open at"),
     ]
-    limit = facts.walk_away.price
-    if facts.asking is not None and limit is not None:
-        apart = facts.asking - limit
-        said.append(
-            f"What is asked is {exact_words(abs(apart), facts.currency)} "
-            f"{'above' if apart > 0 else 'below'} the walk-away price."
-            if apart
-            else "What is asked is the walk-away price."
-        )
-    return said
+    if facts.asking is None or facts.walk_away.price is None:
+        return limits
+    apart = facts.asking - facts.walk_away.price
+    side = f"{exact_words(abs(apart), facts.currency)} {'above' if apart > 0 else 'below'} " if apart else ""
+    return [*limits, f"What is asked is {side}the walk-away price."]
 
 
 def mended_limit_sentences(facts: Buying, words: LocaleWords = PLAIN) -> list[str]:
@@ -254,49 +243,44 @@ def mended_limit_sentences(facts: Buying, words: LocaleWords = PLAIN) -> list[st
     limit = facts.mended_limit
     if limit is None:
         return []
-    sure = words.share(limit.certainty)
+    values = {"sure": words.share(limit.certainty), "basis": words.word(facts.price_basis)}
     if limit.price is None:
         return [
             words.say(
                 "If all that was found is to be put right: at no price; with {sure} certainty even a gift "
                 "costs more in the end than the same car ready to drive.",
-                sure=sure,
+                **values,
             )
         ]
     return [
         words.say(
             "If all that was found is to be put right: stop at {price} ({basis}), to have put in no more "
             "than the same car ready to drive fetches, with {sure} certainty.",
-            price=words.whole(limit.price, facts.currency), basis=words.word(facts.price_basis), sure=sure,
+            price=words.whole(limit.price, facts.currency), **values,
         )
     ]  # fmt: skip
 
 
-def other_car_words(row: dict[str, Any], words: LocaleWords = PLAIN) -> str:
-    """A car out of ``Buying.alternatives`` in a line."""
-    name = " ".join(str(row[part]) for part in ("make", "model", "variant") if row[part] is not None)
-    return words.say(
-        "{car} of about {year} in {band}", car=name, year=row["year"], band=words.word(row["condition_band"])
-    )
-
-
 def alternative_sentences(facts: Buying, words: LocaleWords = PLAIN) -> list[str]:
     """What else the money buys, a sentence for each amount of it."""
-    base = facts.valuation.currency
-    said = []
+    base, sentences = facts.valuation.currency, []
     for (name,), rows in facts.alternatives.group_by("at", maintain_order=True):
         first = rows.row(0, named=True)
-        said.append(
+        car = words.say(
+            "{car} of about {year} in {band}",
+            car=name_words(first, "make", "model", "variant"), year=first["year"],
+            band=words.word(first["condition_band"]),
+        )  # fmt: skip
+        amounts = {end: words.about(first[end], base) for end in ("budget", "low", "mid", "high")}
+        sentences.append(
             words.say(
                 "For {name} ({budget}): {count} others, the nearest in use: {car}, {low} to {high}, half "
                 "below {mid} (evidence: {depth}).",
-                name=words.word(str(name)), budget=words.about(first["budget"], base), count=len(rows),
-                car=other_car_words(first, words), low=words.about(first["low"], base),
-                high=words.about(first["high"], base), mid=words.about(first["mid"], base),
+                name=words.word(str(name)), count=len(rows), car=car, **amounts,
                 depth=words.word(first["evidence"]),
             )
         )  # fmt: skip
-    return said or [words.say("The same money elsewhere: nothing on record fits.")]
+    return sentences or [words.say("The same money elsewhere: nothing on record fits.")]
 
 
 def buying_sentences(facts: Buying) -> list[str]:
@@ -312,13 +296,3 @@ def buying_sentences(facts: Buying) -> list[str]:
         *([] if facts.approaches is None else [difference_sentence(facts.approaches)]),
         *alternative_sentences(facts),
     ]
-
-
-def limits_caption(facts: Buying) -> str:
-    """What ``buying_charts.limits_chart`` shows."""
-    asked = "" if facts.asking is None else " The thick line is the price asked."
-    return (
-        "The curve is the share of like cars that sell for less than each price, all-in. The dashed "
-        "lines are the "
-        f"walk-away price and the opening offer, all-in.{asked}"
-    )

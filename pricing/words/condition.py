@@ -1,4 +1,4 @@
-"""What an inspection, a repair budget and the comparison of mending with buying say, in sentences."""
+"""What condition bands, inspections, repair budgets and mending against buying say, in sentences."""
 
 from typing import Any, Final
 
@@ -6,9 +6,25 @@ from pricing.condition.assessment import InspectionResult
 from pricing.condition.budget import RepairBudget
 from pricing.condition.unseen_worst import UnseenWorst
 from pricing.decisions.mending import EVERYTHING, LOOK_FIRST, MendOrBuy
+from pricing.vocabulary import CONDITION_BANDS
 from pricing.words.language.locale import PLAIN, LocaleWords
 from pricing.words.language.messages import noted
 from pricing.words.sentences import cases_words, money_words
+
+BAND_LOOKS: Final = dict(
+    zip(
+        CONDITION_BANDS,
+        (
+            "Rust through the structure, paint gone, trim missing, does not run.",
+            "Structure can be saved and all is there; paint and trim are finished, the engine turns.",
+            "Structure sound, paint and trim show their age, drives well with small faults.",
+            "Structure like new, paint even and deep, trim complete, wants nothing mechanical.",
+        ),
+        strict=True,
+    )
+)
+"""What a car in each condition band looks like for a person who stands in front of one: structure, paint,
+trim and mechanics, the lowest first (common practice, no source; what the catalogue of checks asks for)."""
 
 
 def score_sentence(result: InspectionResult, words: LocaleWords = PLAIN) -> str:
@@ -20,15 +36,15 @@ def score_sentence(result: InspectionResult, words: LocaleWords = PLAIN) -> str:
     >>> score_sentence(assess(walk.fill(Finding(check.id, "worn") for check in walk.sheet.checks)))
     'Condition score 50 of 100, average; eight times in ten between 47 and 54. Seen: 100% of what counts.'
     """
-    low, _, high = result.quantiles()
-    said = words.say(
+    low, _, high = (words.number(score) for score in result.quantiles())
+    score = words.say(
         "Condition score {score} of 100, {band}; eight times in ten between {low} and {high}. Seen: {share} "
         "of what counts.",
-        score=words.number(result.score), band=words.word(result.band), low=words.number(low),
-        high=words.number(high), share=words.share(result.inspection.seen_share),
+        score=words.number(result.score), band=words.word(result.band), low=low, high=high,
+        share=words.share(result.inspection.seen_share),
     )  # fmt: skip
     worst = result.if_unseen_worst
-    return said if worst is None else f"{said} {unseen_worst_sentence(worst, words)}"
+    return score if worst is None else f"{score} {unseen_worst_sentence(worst, words)}"
 
 
 def unseen_worst_sentence(worst: UnseenWorst, words: LocaleWords = PLAIN) -> str:
@@ -45,16 +61,13 @@ def unseen_worst_sentence(worst: UnseenWorst, words: LocaleWords = PLAIN) -> str
 
 def structure_sentence(result: InspectionResult, words: LocaleWords = PLAIN) -> str:
     """What the structure allows."""
-    return words.say(
-        "The structure allows a score of {score} at most.", score=words.number(result.structure_cap)
-    )
+    cap = words.number(result.structure_cap)
+    return words.say("The structure allows a score of {score} at most.", score=cap)
 
 
 def budget_sentence(budget: RepairBudget, words: LocaleWords = PLAIN) -> str:
     """The repair budget as a distribution."""
-    low, middle, high = (
-        words.about(money, budget.currency) for money in (budget.p10, budget.p50, budget.p80)
-    )
+    low, middle, high = (words.about(end, budget.currency) for end in (budget.p10, budget.p50, budget.p80))
     return words.say(
         "Repairs: {middle} as likely as not; one time in ten below {low}, four times in five below {high}. "
         "All taxes in, rates of {country}, prices of {day}.",
@@ -64,10 +77,9 @@ def budget_sentence(budget: RepairBudget, words: LocaleWords = PLAIN) -> str:
 
 def hidden_sentence(budget: RepairBudget, words: LocaleWords = PLAIN) -> str:
     """How much of the expected budget is for what was not seen."""
+    expected, hidden = (words.about(cost, budget.currency) for cost in (budget.expected, budget.hidden))
     return words.say(
-        "Of {expected} expected, {hidden} is for what was not seen.",
-        expected=words.about(budget.expected, budget.currency),
-        hidden=words.about(budget.hidden, budget.currency),
+        "Of {expected} expected, {hidden} is for what was not seen.", expected=expected, hidden=hidden
     )
 
 
@@ -85,48 +97,42 @@ def goal_words(goal: str, decision: MendOrBuy, words: LocaleWords = PLAIN) -> st
 def goals_sentence(decision: MendOrBuy) -> str:
     """What tells the budgets of the goals apart."""
     everything, *bands = decision.goals.iter_rows(named=True)
-    said = (
+    sentence = (
         f"To put right everything that is at least {decision.least!r} takes "
         f"{money_words(everything['budget_mid'], decision.currency)} in the middle."
     )
-    if bands:
-        cheapest = bands[0]
-        said += (
-            f" The cheapest way to the middle of {cheapest['goal']} takes "
-            f"{money_words(cheapest['budget_mid'], decision.currency)} and leaves the rest as it is."
-        )
-    return said
+    if not bands:
+        return sentence
+    return (
+        f"{sentence} The cheapest way to the middle of {bands[0]['goal']} takes "
+        f"{money_words(bands[0]['budget_mid'], decision.currency)} and leaves the rest as it is."
+    )
 
 
 def mending_sentence(row: dict[str, Any], decision: MendOrBuy, words: LocaleWords = PLAIN) -> str:
     """One goal of the comparison: ``row`` of ``decision.goals``."""
-    currency = decision.currency
-    what = goal_words(row["goal"], decision, words)
+    currency, goal = decision.currency, goal_words(row["goal"], decision, words)
     if row["answer"] == LOOK_FIRST:
         return words.say(
             "{goal}: {answer}. Only {share} of what counts was seen, and a car of which so little was seen "
             "may be any car.",
-            goal=what, answer=words.word(LOOK_FIRST), share=words.share(decision.seen),
+            goal=goal, answer=words.word(LOOK_FIRST), share=words.share(decision.seen),
         )  # fmt: skip
     difference = row["expected_difference"]
-    values = {
-        "goal": what, "answer": words.word(row["answer"]), "cases": cases_words(row["chance_cheaper"], words),
-        "costs": words.about(abs(difference), currency),
-        "asked": "" if decision.asking is None else words.about(decision.asking, currency),
-    }  # fmt: skip
-    first = words.say(_MENDED[decision.asking is None, difference > 0], **values)
+    first = words.say(
+        _MENDED[decision.asking is None, difference > 0],
+        goal=goal,
+        answer=words.word(row["answer"]),
+        cases=cases_words(row["chance_cheaper"], words),
+        costs=words.about(abs(difference), currency),
+        asked="" if decision.asking is None else words.about(decision.asking, currency),
+    )
     if row["highest_price"] <= 0:
-        second = words.say(
-            "Even as a gift, mending costs more than the better car in {cases}.",
-            cases=cases_words(row["as_a_gift"], words),
-        )
-    else:
-        second = words.say(
-            "The odds are even at {price} for this car; above {limit} leave it.",
-            price=words.about(row["highest_price"], currency),
-            limit=words.about(row["leave_it_above"], currency),
-        )
-    return f"{first} {second}"
+        gift = noted("Even as a gift, mending costs more than the better car in {cases}.")
+        return " ".join((first, words.say(gift, cases=cases_words(row["as_a_gift"], words))))
+    price, limit = (words.about(row[name], currency) for name in ("highest_price", "leave_it_above"))
+    even = noted("The odds are even at {price} for this car; above {limit} leave it.")
+    return " ".join((first, words.say(even, price=price, limit=limit)))
 
 
 _MENDED: Final = {

@@ -3,9 +3,16 @@
 from typing import Any, Final
 
 from pricing.decisions.kept_car import Change, KeptCarToday
+from pricing.words.depth import known_words
 from pricing.words.language.reader import day_words, number_words
-from pricing.words.sentences import effect_words, money_words, option_words, standing_sentence
-from pricing.words.standing import known_words
+from pricing.words.sentences import (
+    effect_words,
+    money_words,
+    name_words,
+    option_words,
+    price_words,
+    standing_sentence,
+)
 
 PART_WORDS: Final = {
     "market": "the market's level",
@@ -17,12 +24,10 @@ PART_WORDS: Final = {
 
 def range_today(today: KeptCarToday) -> str:
     """The range of today, or why there is none."""
-    valuation = today.valuation
-    if valuation is None or valuation.low is None or valuation.mid is None or valuation.high is None:
+    prices = None if today.valuation is None else price_words(today.valuation)
+    if prices is None:
         return f"No range can be given: {today.refused}."
-    low, mid, high = (
-        money_words(price, valuation.currency) for price in (valuation.low, valuation.mid, valuation.high)
-    )
+    low, mid, high = prices
     return f"{low} to {high}, half below {mid}."
 
 
@@ -36,7 +41,7 @@ def known_today(today: KeptCarToday) -> str | None:
 
 def today_sentence(today: KeptCarToday) -> str:
     """The range of today with how much is known, or why there is none."""
-    return " ".join(told for told in (range_today(today), known_today(today)) if told is not None)
+    return " ".join(filter(None, (range_today(today), known_today(today))))
 
 
 def asked_sentence(today: KeptCarToday, limits: tuple[float, ...]) -> str | None:
@@ -52,8 +57,8 @@ def change_sentence(change: Change | None, currency: str) -> str:
     >>> from datetime import date
     >>> from decimal import Decimal
     >>> parts = {"market": 1.05, "condition": 1.0, "car": 1.0, "records": 1.0}
-    >>> told = change_sentence(Change(date(2026, 6, 1), Decimal(4000), 1.05, parts, 3), "EUR")
-    >>> told.partition(": ")[2]
+    >>> sentence = change_sentence(Change(date(2026, 6, 1), Decimal(4000), 1.05, parts, 3), "EUR")
+    >>> sentence.partition(": ")[2]
     "the market's level +5%. 3 new sales of the model."
     """
     if change is None:
@@ -64,11 +69,8 @@ def change_sentence(change: Change | None, currency: str) -> str:
     moved = effect_words(change.factor)
     if moved == "no change":
         return f"Nothing moved since {day}. {sales[0].upper()}{sales[1:]}."
-    why = [
-        f"{PART_WORDS[part]} {effect_words(factor)}"
-        for part, factor in change.parts.items()
-        if effect_words(factor) != "no change"
-    ]
+    effects = {PART_WORDS[part]: effect_words(factor) for part, factor in change.parts.items()}
+    why = [f"{part} {effect}" for part, effect in effects.items() if effect != "no change"]
     return (
         f"Since {day} the middle price went {moved} from {money_words(change.before, currency)}: "
         f"{', '.join(why)}. {sales}."
@@ -97,38 +99,26 @@ def _cell(name: str, value: Any) -> Any:
 
 def comparison(todays: list[KeptCarToday]) -> list[dict[str, Any]]:
     """Kept cars side by side, a row a fact: its name, whether the cars differ in it, and a cell a car."""
-    told: list[tuple[str, list[str]]] = []
-
-    def row(name: str, cells: list[Any]) -> None:
-        told.append((name, ["-" if cell in (None, "") else str(cell) for cell in cells]))
-
-    values = [today.valuation for today in todays]
-    for end, words in (("mid", "Half sell below"), ("low", "One in ten below"), ("high", "One in ten above")):
-        row(
-            words,
-            [
-                None
-                if value is None or value.mid is None
-                else money_words(getattr(value, end), value.currency)
-                for value in values
-            ],
-        )
-    row(
-        "Price asked",
-        [
-            None if today.asked is None or value is None else money_words(today.asked, value.currency)
-            for today, value in zip(todays, values, strict=True)
-        ],
-    )
-    cars = [today.kept.car for today in todays]
-    row("Car", [" ".join(str(car[name]) for name in ("make", "model") if car.get(name)) for car in cars])
-    for name, words in _COMPARED.items():
-        row(words, [_cell(name, car.get(name)) for car in cars])
-    row("How much is known", [None if value is None else known_words(value)[0] for value in values])
-    row("Notes", [today.kept.notes for today in todays])
+    cars, known = [today.kept.car for today in todays], [today.valuation for today in todays]
+    ends = {"Half sell below": 1, "One in ten below": 0, "One in ten above": 2}
+    prices = [None if value is None else price_words(value) for value in known]
+    rows: dict[str, list[Any]] = {
+        words: [None if ranged is None else ranged[end] for ranged in prices] for words, end in ends.items()
+    }
+    rows["Price asked"] = [
+        None if today.asked is None or value is None else money_words(today.asked, value.currency)
+        for today, value in zip(todays, known, strict=True)
+    ]
+    rows["Car"] = [name_words(car, "make", "model") for car in cars]
+    rows |= {words: [_cell(name, car.get(name)) for car in cars] for name, words in _COMPARED.items()}
+    rows["How much is known"] = [None if value is None else known_words(value)[0] for value in known]
+    rows["Notes"] = [today.kept.notes for today in todays]
+    facts = {
+        name: ["-" if cell in (None, "") else str(cell) for cell in cells] for name, cells in rows.items()
+    }
     return [
         {"fact": name, "differs": "differs" if len(set(cells)) > 1 else ""}
         | {today.kept.name: cell for today, cell in zip(todays, cells, strict=True)}
-        for name, cells in told
+        for name, cells in facts.items()
         if set(cells) != {"-"}
     ]

@@ -1,7 +1,7 @@
-"""What became of a load, and how a mapping reads dates, in plain words."""
+"""What became of a load, what a mapping file may hold, and how it reads dates, in plain words."""
 
 import json
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from datetime import date
 from decimal import Decimal, InvalidOperation
 from typing import Any, Final
@@ -12,7 +12,7 @@ from pricing.intake.mappings.mapping import Mapping as Columns
 from pricing.intake.written.table import DATE_COLUMNS
 from pricing.store.records.loading import LoadReport
 from pricing.words.language.reader import day_words
-from pricing.words.sentences import option_words
+from pricing.words.sentences import name_words, option_words
 
 NAMES_TOLD: Final = 8
 """Names that may be misspelt of which a load tells; all of them stand in the list of names."""
@@ -50,29 +50,31 @@ def told_sentences(report: LoadReport) -> tuple[str, ...]:
     cells that could not be read, not known now and kept in the notes: odometer (2)
     cells that held characters which show nothing, and were kept without them: make (3)
     """
-    said = [f"doubtful: {doubt}" for doubt in report.doubts]
-    said += [
-        f"{file} is read as one of {source!r}, by its headings" for file, source in report.recognised.items()
-    ]
+    sentences = [f"doubtful: {doubt}" for doubt in report.doubts]
+    for file, source in report.recognised.items():
+        sentences.append(f"{file} is read as one of {source!r}, by its headings")
     if report.waiting:
-        said.append(f"{report.waiting:,} of the known rows wait in quarantine: pricing quarantine")
-    if report.set_aside:
-        said.append("rows that are no records, and were not read: " + _counts(report.set_aside))
-    if report.said_otherwise:
-        said.append(
-            "cells that say otherwise than the column or the file, and were believed: "
-            + _counts(report.said_otherwise)
-        )
-    if report.not_known:
-        said.append(
-            "cells that could not be read, not known now and kept in the notes: " + _counts(report.not_known)
-        )
-    if report.unseen:
-        said.append(
-            "cells that held characters which show nothing, and were kept without them: "
-            + _counts(report.unseen)
-        )
-    return tuple(said)
+        sentences.append(f"{report.waiting:,} of the known rows wait in quarantine: pricing quarantine")
+    for name, what in _COUNTED.items():
+        ranked = _ranked(getattr(report, name))
+        if ranked:
+            sentences.append(f"{what}: {', '.join(f'{words} ({count:,})' for words, count in ranked)}")
+    return tuple(sentences)
+
+
+_COUNTED: Final = {
+    "set_aside": "rows that are no records, and were not read",
+    "said_otherwise": "cells that say otherwise than the column or the file, and were believed",
+    "not_known": "cells that could not be read, not known now and kept in the notes",
+    "unseen": "cells that held characters which show nothing, and were kept without them",
+}
+"""What is counted of a load, by the field of its report."""
+
+
+def _ranked(counts: Mapping[str, int]) -> list[tuple[str, int]]:
+    """Codes in words with their counts, the most first."""
+    ranked = sorted(counts.items(), key=lambda pair: (-pair[1], pair[0]))
+    return [(option_words(code), count) for code, count in ranked]
 
 
 def refused_table(report: LoadReport) -> pl.DataFrame:
@@ -85,12 +87,7 @@ def refused_table(report: LoadReport) -> pl.DataFrame:
     [('hall.csv', 4, 'year out of range; amount unreadable', 'Built 1769')]
     """
     rows = [
-        (
-            row.file,
-            row.row_number,
-            "; ".join(map(option_words, row.rules)),
-            cells_words(row.cells),
-        )
+        (row.file, row.row_number, "; ".join(map(option_words, row.rules)), cells_words(row.cells))
         for row in report.refused
     ]
     kinds = {"file": pl.String, "row": pl.Int64, "why": pl.String, "cells": pl.String}
@@ -117,20 +114,19 @@ def record_sentence(row: Mapping[str, Any]) -> str:
     >>> record_sentence(row | {"year": None, "broken_rules": ["year_missing"]}).partition(" -- ")[2]
     'would be rejected: year missing'
     """
-    said = {name: str(cell) for name, cell in row.items() if cell is not None and not isinstance(cell, list)}
-    car = " ".join(said[name] for name in ("year", "make", "model", "variant") if name in said)
-    price = " ".join(
-        [said.get("currency", ""), _grouped(said.get("amount", "")), said.get("price_basis", "")]
-    )
-    odometer = _grouped(said.get("odometer_km", ""))
-    odometer = f"{odometer} km" if odometer[-1:].isdigit() else ""
-    parts = [
-        said.get("outcome", ""), " ".join(price.split()) if "amount" in said else "", _when(said),
-        *(said.get(name, "") for name in ("channel", "country", "condition_band")), odometer,
-    ]  # fmt: skip
+    cells = {name: str(cell) for name, cell in row.items() if cell is not None and not isinstance(cell, list)}
+    amount, odometer = _grouped(cells.get("amount", "")), _grouped(cells.get("odometer_km", ""))
+    price = (cells.get("currency", ""), amount, cells.get("price_basis", ""))
     options = row.get("options")
-    listed = [option_words(code) for code in options] if isinstance(options, list) else []
-    sentence = f"{car or 'no car'}: {', '.join(part for part in [*parts, *listed] if part)}"
+    parts = [
+        cells.get("outcome", ""),
+        " ".join(filter(None, price)) if amount else "",
+        _when(cells),
+        *(cells.get(name, "") for name in ("channel", "country", "condition_band")),
+        f"{odometer} km" if odometer[-1:].isdigit() else "",
+        *(map(option_words, options) if isinstance(options, list) else ()),
+    ]
+    sentence = f"{name_words(cells) or 'no car'}: {', '.join(filter(None, parts))}"
     rules = row.get("broken_rules")
     return f"{sentence} -- would be rejected: {', '.join(map(option_words, rules))}" if rules else sentence
 
@@ -144,15 +140,16 @@ def _grouped(figures: str) -> str:
     return f"{number:,.0f}" if number >= 1000 or number == number.to_integral_value() else f"{number:,}"
 
 
-def _when(said: Mapping[str, str]) -> str:
+def _when(cells: Mapping[str, str]) -> str:
     """The day of an event as far as it is known."""
+    written, precision = cells.get("event_date", ""), cells.get("date_precision")
     try:
-        day = date.fromisoformat(said.get("event_date", ""))
+        day = date.fromisoformat(written)
     except ValueError:
-        return said.get("event_date", "")
-    if said.get("date_precision") == "month":
-        return f"{day:%B %Y}"
-    return str(day.year) if said.get("date_precision") == "year" else day_words(day)
+        return written
+    return (
+        f"{day:%B %Y}" if precision == "month" else str(day.year) if precision == "year" else day_words(day)
+    )
 
 
 def new_name_questions(report: LoadReport) -> tuple[str, ...]:
@@ -172,8 +169,11 @@ def name_questions(names: pl.DataFrame) -> tuple[str, ...]:
     >>> name_questions(pl.DataFrame([row]))
     ("make 'aubrele' (1 record) may be 'Aubrelle'",)
     """
-    waiting = names.filter(pl.col("state") == "proposed").head(NAMES_TOLD)
-    return tuple(_may_be(row) for row in waiting.iter_rows(named=True))
+    return tuple(map(_may_be, _proposed(names)))
+
+
+def _proposed(names: pl.DataFrame) -> Iterator[dict[str, Any]]:
+    return names.filter(pl.col("state") == "proposed").head(NAMES_TOLD).iter_rows(named=True)
 
 
 def _may_be(row: Mapping[str, Any]) -> str:
@@ -189,18 +189,12 @@ def name_sentences(names: pl.DataFrame) -> tuple[str, ...]:
     >>> name_sentences(pl.DataFrame([row | {"state": "proposed"}]))
     ("make 'aubrele' (1 record) may be 'Aubrelle': pricing names settle make 'aubrele' 'Aubrelle'",)
     """
-    told = []
-    for row in names.filter(pl.col("state") == "proposed").head(NAMES_TOLD).iter_rows(named=True):
+    sentences = []
+    for row in _proposed(names):
         within = "".join(f" --{name} {row[name]!r}" for name in ("make", "model") if row[name] is not None)
-        told.append(
-            f"{_may_be(row)}: pricing names settle {row['field']} {row['typed']!r} {row['name']!r}{within}"
-        )
-    return tuple(told)
-
-
-def _counts(counts: dict[str, int]) -> str:
-    ranked = sorted(counts.items(), key=lambda pair: (-pair[1], pair[0]))
-    return ", ".join(f"{option_words(name)} ({count:,})" for name, count in ranked)
+        settle = f"pricing names settle {row['field']} {row['typed']!r} {row['name']!r}{within}"
+        sentences.append(f"{_may_be(row)}: {settle}")
+    return tuple(sentences)
 
 
 def rules_table(report: LoadReport) -> pl.DataFrame:
@@ -209,9 +203,7 @@ def rules_table(report: LoadReport) -> pl.DataFrame:
     >>> rules_table(LoadReport(3, 1, 2, 0, "batch-0002", {"year_out_of_range": 2}, (), 0)).rows()
     [('year out of range', 2)]
     """
-    ranked = sorted(report.by_rule.items(), key=lambda pair: (-pair[1], pair[0]))
-    rows = [(option_words(rule), count) for rule, count in ranked]
-    return pl.DataFrame(rows, schema={"rule": pl.String, "rows": pl.Int64}, orient="row")
+    return pl.DataFrame(_ranked(report.by_rule), schema={"rule": pl.String, "rows": pl.Int64}, orient="row")
 
 
 def dates_sentence(mapping: Columns) -> str:
@@ -229,3 +221,42 @@ def dates_sentence(mapping: Columns) -> str:
             "Only dates written as 2024-05-31 or with the month by its name are read; state any other order."
         )
     return f"Dates are read as {mapping.date_order}."
+
+
+MAPPING_KEYS: Final = (
+    ("source", "where the file comes from; the one part that must be there"),
+    ("sheet", "sheet of a workbook; without it all that are shown"),
+    ("delimiter", "mark between the cells of a text file; without it found out"),
+    ("encoding", "utf-8, utf-16, latin-1 or mac-roman; without it found out"),
+    ("header_row", "row of the headings, counted from 1; without it found out"),
+    ("[columns]", 'which of their columns each of ours is: amount = "Price paid"'),
+    ("[car] column", "their column of whole cars in one cell, such as 1966 Wexcombe Sedge de luxe"),
+    ("[car] unknown", "refuse, or by words: of a car that the market does not know, first word and second"),
+    ("[parts]", "columns of theirs that go with one: event_month and event_year, odometer_unit"),
+    ("[constants]", 'what is the same in every row: currency = "GBP"'),
+    ("[dates] order", "day-month-year, month-day-year or year-month-day, of dates in figures"),
+    ("[numbers] decimal", "the decimal mark, . or , where both are possible"),
+    (
+        "[units] odometer_km",
+        "unit of the odometer where the cell names none: km, miles, mil, thousand km, or unknown",
+    ),
+    ("[units] amount", "one, thousand or hundredth: what bare figures of money count"),
+    ("[units] year", "year, or age where the column holds the car's age at the event"),
+    ("[words.<column>]", 'their word for one of ours: tatty = "project"'),
+    ("[options] packed", "their column that lists options; separator: the mark between them"),
+    ("[options] yes", "words for yes beside those that are generally understood"),
+    ("[options.columns]", 'option = their column of yes and no: overdrive = "O/D"'),
+    ("[options.words]", 'their word in a list of options: "wires" = "wire_wheels"'),
+    ("[[premium]]", "the buyer's premium: from, currency, tiers (rate, up_to), tax, minimum"),
+    ("[[commission]]", "the seller's commission, in the same form"),
+)
+"""Each part of a mapping file, and what it says."""
+
+
+def keys_text() -> str:
+    """All of it, a line each.
+
+    >>> keys_text().splitlines()[0]
+    'source: where the file comes from; the one part that must be there'
+    """
+    return "\n".join(f"{key}: {meaning}" for key, meaning in MAPPING_KEYS)

@@ -45,16 +45,12 @@ def market_warning(state: MarketStanding, today: date, words: LocaleWords = PLAI
         return words.say("The market holds no sale: prices rest on what people say alone.")
     if state.last_sale is None:
         return words.say("The market holds no sale yet: load sale records first.")
-    said = []
+    warnings = []
     if today - state.last_sale > OLD:
-        said.append(
-            words.say(
-                "The last sale on record is of {day}, more than a year ago: prices are of that day.",
-                day=words.day(state.last_sale),
-            )
-        )
+        old = noted("The last sale on record is of {day}, more than a year ago: prices are of that day.")
+        warnings.append(words.say(old, day=words.day(state.last_sale)))
     if state.stale:
-        said.append(
+        warnings.append(
             words.say("Records have changed since the price model was fitted; a new fit would take them in.")
         )
-    return " ".join(said) or None
+    return " ".join(warnings) or None

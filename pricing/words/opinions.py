@@ -12,7 +12,7 @@ from pricing.words.language.locale import PLAIN, LocaleWords
 from pricing.words.language.messages import noted
 from pricing.words.language.plain_text import capital
 from pricing.words.language.reader import day_words, number_words
-from pricing.words.sentences import exact_words, money_words
+from pricing.words.sentences import exact_words, money_words, name_words
 
 OPINION_ALONE: Final = noted("Opinion alone: no sale confirms this range")
 """The mark of a price that rests on nothing but what people say."""
@@ -28,44 +28,38 @@ def ground_sentence(valuation: Valuation, words: LocaleWords = PLAIN) -> str | N
     ground = valuation.ground
     if ground is None:
         return None
-    said = _opinions_words(valuation, words)
+    opinions = _opinions_words(valuation, words)
     if valuation.opinion_alone:
-        return words.say("{mark}, which rests on {opinions}.", mark=words.word(OPINION_ALONE), opinions=said)
+        mark = words.word(OPINION_ALONE)
+        return words.say("{mark}, which rests on {opinions}.", mark=mark, opinions=opinions)
+    others = ground.sales_of_make - ground.sales_of_model
     own = words.many(
         "{count} sale of this model", "{count} sales of this model", ground.sales_of_model,
         count=_count(ground.sales_of_model, words),
     )  # fmt: skip
-    kept = [own] if ground.sales_of_model else []
-    kept += [said] if ground.statements else []
-    others = ground.sales_of_make - ground.sales_of_model
     make = words.many(
-        "{count} other sale of its make",
-        "{count} other sales of its make",
-        others,
+        "{count} other sale of its make", "{count} other sales of its make", others,
         count=_count(others, words),
+    )  # fmt: skip
+    nearer = ([own] if ground.sales_of_model else []) + ([opinions] if ground.statements else [])
+    near = words.say(", on ").join(nearer)
+    rests = (
+        words.say("the range rests on {ground} and on {make}.", ground=near, make=make)
+        if nearer
+        else words.say("the range rests on {make}.", make=make)
     )
-    if kept:
-        rests = words.say("the range rests on {ground} and on {make}.",
-                          ground=words.say(", on ").join(kept), make=make)  # fmt: skip
-    else:
-        rests = words.say("the range rests on {make}.", make=make)
-    begin = [] if ground.sales_of_model else [words.say("No sale of this model is on record")]
+    if not ground.sales_of_model:
+        rests = "; ".join((words.say("No sale of this model is on record"), rests))
     weights = {
         noted("sales {share}"): ground.sales, noted("related cars {share}"): ground.relations,
         noted("opinions {share}"): ground.opinions,
     }  # fmt: skip
-    shares = ", ".join(
-        words.say(name, share=words.share(share)) for name, share in weights.items() if share >= 0.005
-    )
-    sentences = ["; ".join([*begin, rests]), words.say("Weight in the mid: {shares}.", shares=shares)]
+    shares = [words.say(name, share=words.share(share)) for name, share in weights.items() if share >= 0.005]
+    sentences = [rests, words.say("Weight in the mid: {shares}.", shares=", ".join(shares))]
     narrower = round(100 * ground.narrower_for_opinions)
     if narrower:
-        sentences.append(
-            words.say(
-                "For the opinions the range is {share} narrower.",
-                share=words.per_cent(narrower, 0, sign=False),
-            )
-        )
+        share = words.per_cent(narrower, 0, sign=False)
+        sentences.append(words.say("For the opinions the range is {share} narrower.", share=share))
     return capital(" ".join(sentences))
 
 
@@ -74,7 +68,7 @@ def _opinions_words(valuation: Valuation, words: LocaleWords) -> str:
     years = sorted({day.year for day in days.to_list()})
     if not years:
         return words.say("no opinions")
-    when = str(years[0]) if len(years) == 1 else words.say("{low} to {high}", low=years[0], high=years[-1])
+    when = str(years[0]) if len(years) == 1 else words.span(years[0], years[-1])
     sources = valuation.opinions["source"].n_unique()
     people = words.many("one source", "{number} sources", sources)
     return words.many(
@@ -89,28 +83,20 @@ def _count(number: int, words: LocaleWords) -> str:
     return words.word(small[number]) if number in small else words.number(number)
 
 
-def _counted(count: int, one: str, more: str) -> str:
-    return f"{_count(count, PLAIN) if count else 'no'} {one if count == 1 else more}"
-
-
-def subject_words(said: Mapping[str, Any]) -> str:
+def subject_words(statement: Mapping[str, Any]) -> str:
     """The cars that a statement is about.
 
     >>> subject_words({"make": "Corvane", "model": "Six", "variant": None, "year_from": 1960, "year_to": 1967,
     ...                "country": "GB", "channel": None})
     'Corvane Six, 1960 to 1967, GB'
     """
-    years = sorted({year for year in (said["year_from"], said["year_to"]) if year is not None})
-    parts = [
-        " ".join(said[name] for name in ("make", "model", "variant") if said[name] is not None),
-        " to ".join(str(year) for year in years) or None,
-        said["country"],
-        said["channel"],
-    ]
-    return ", ".join(part for part in parts if part is not None)
+    years = sorted({year for name in ("year_from", "year_to") if (year := statement[name]) is not None})
+    cars = name_words(statement, "make", "model", "variant")
+    parts = (cars, " to ".join(map(str, years)), statement["country"], statement["channel"])
+    return ", ".join(filter(None, parts))
 
 
-def statement_words(said: Mapping[str, Any]) -> str:
+def statement_words(statement: Mapping[str, Any]) -> str:
     """One statement in one line.
 
     >>> from datetime import date
@@ -119,37 +105,29 @@ def statement_words(said: Mapping[str, Any]) -> str:
     ...     "price_basis": "all-in", "holds": "eight in ten"})
     'average: eight in ten from EUR 3,000 to EUR 5,000 all-in (A. Rowe, 1 May 2026)'
     """
-    state = said["condition_band"] or f"score {said['condition_score']:g}"
-    ends = [
-        None if said[end] is None else f"{said['currency']} {number_words(said[end])}"
+    state = statement["condition_band"] or f"score {statement['condition_score']:g}"
+    low, high = (
+        "" if statement[end] is None else f"{statement['currency']} {number_words(statement[end])}"
         for end in ("low", "high")
-    ]
-    span = (
-        f"from {ends[0]} to {ends[1]}"
-        if None not in ends
-        else f"up to {ends[1]}"
-        if ends[1]
-        else f"from {ends[0]}"
     )
-    return (
-        f"{state}: {said['holds']} {span} {said['price_basis']} "
-        f"({said['source']}, {day_words(said['stated_on'])})"
-    )
+    span = f"from {low} to {high}" if low and high else f"up to {high}" if high else f"from {low}"
+    source = f"({statement['source']}, {day_words(statement['stated_on'])})"
+    return f"{state}: {statement['holds']} {span} {statement['price_basis']} {source}"
 
 
-def asked_sentence(asked: Bisection, band: str, currency: str) -> str:
+def asked_sentence(question: Bisection, band: str, currency: str) -> str:
     """What is asked about the price in the middle of what is possible.
 
     >>> asked_sentence(Bisection.between(Decimal(2000), Decimal(8000)), "average", "EUR")
     "Of all cars in the state 'average', do more sell above or below EUR 4,000?"
     """
-    half = exact_words(asked.found[0], currency) if asked.found else ""
+    half = exact_words(question.found[0], currency) if question.found else ""
     among = {
         "median": f"Of all cars in the state {band!r}",
         "lower quartile": f"Of those that sell below {half}",
         "upper quartile": f"Of those that sell above {half}",
-    }[asked.stage]
-    return f"{among}, do more sell above or below {exact_words(asked.price, currency)}?"
+    }[question.stage]
+    return f"{among}, do more sell above or below {exact_words(question.price, currency)}?"
 
 
 def told_sentence(quartiles: tuple[Decimal, Decimal, Decimal], currency: str) -> str:
@@ -159,8 +137,8 @@ def told_sentence(quartiles: tuple[Decimal, Decimal, Decimal], currency: str) ->
     'Half sell between EUR 3,000 and EUR 5,000, as many above EUR 4,000 as below'
     """
     low, middle, high = (exact_words(price, currency) for price in quartiles)
-    told = f"Half sell between {low} and {high}, as many above {middle} as below."
-    return f"{told} {feedback_sentence(quartiles, currency)}"
+    halves = f"Half sell between {low} and {high}, as many above {middle} as below."
+    return f"{halves} {feedback_sentence(quartiles, currency)}"
 
 
 def feedback_sentence(quartiles: tuple[Decimal, Decimal, Decimal], currency: str) -> str:
@@ -179,7 +157,7 @@ def feedback_sentence(quartiles: tuple[Decimal, Decimal, Decimal], currency: str
 def score_sentence(row: Mapping[str, Any]) -> str:
     """How good one source's feel for prices was; with few sales, that it cannot be told."""
     if not row["tells"]:
-        sales = _counted(row["sales"], "sale", "sales")
+        sales = f"{_count(row['sales'], PLAIN) if row['sales'] else 'no'} sale{'s' * (row['sales'] != 1)}"
         return (
             f"{row['source']}: {sales} came after what was said of such cars; fewer than {FEWEST} cannot "
             "tell how good it was."
@@ -195,9 +173,8 @@ def score_sentence(row: Mapping[str, Any]) -> str:
     if row["width"] is not None:
         sentence += f" The high end of a span is {row['width']:.2f} times the low one, in the middle."
     if row["calibration"] is not None:
-        sentence += (
-            f" Calibration {row['calibration']:.2f}, information {row['information']:.2f} (Cooke 1991)."
-        )
+        calibration, information = row["calibration"], row["information"]
+        sentence += f" Calibration {calibration:.2f}, information {information:.2f} (Cooke 1991)."
     if row["both"]:
         better = "less" if row["pinball"] < row["model_pinball"] else "more"
         sentence += (

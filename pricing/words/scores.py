@@ -18,9 +18,8 @@ def coverage_sentence(scores: Mapping[str, Any]) -> str:
     if scores["coverage_80"] is None:
         return f"For none of {number_words(scores['sales'])} later sales could a range be given."
     low, high = (100 * scores[f"coverage_{end}_80"] for end in ("low", "high"))
-    refused = (
-        f" For {number_words(scores['withheld_80'])} no range was given." if scores["withheld_80"] else ""
-    )
+    withheld = scores["withheld_80"]
+    refused = f" For {number_words(withheld)} no range was given." if withheld else ""
     return (
         f"Of {number_words(scores['sales'])} later sales, {100 * scores['coverage_80']:.0f}% lay inside "
         f"their 80% range ({low:.0f} to {high:.0f}%, given so many sales); half of the ranges "
@@ -42,12 +41,12 @@ def ratio_sentence(scores: Mapping[str, Any]) -> str:
     )
 
 
-def kept_sentence(kept: SavedScores, currency: str) -> str:
+def kept_sentence(saved: SavedScores, currency: str) -> str:
     """What scores kept in a market are of (day, fit, currency), and whether they still stand."""
-    when = f"Scored on {day_words(kept.at.date())} at {kept.at:%H:%M} UTC, when {kept.fit_id} was in force"
+    when = f"Scored on {day_words(saved.at.date())} at {saved.at:%H:%M} UTC, when {saved.fit_id} was in force"
     stands = (
         "records or the fit have changed since; score anew to see what they do to these figures"
-        if kept.outdated
+        if saved.outdated
         else "neither records nor the fit have changed since"
     )
     return f"{when}; {stands}. Prices are all-in, in {currency}, of the day of each sale."

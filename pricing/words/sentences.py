@@ -55,22 +55,30 @@ def option_words(code: str, words: LocaleWords = PLAIN) -> str:
     return words.word(code.removesuffix("_km").replace("_", " "))
 
 
-def car_words(car: dict[str, Any], words: LocaleWords = PLAIN) -> str:
+def name_words(car: Mapping[str, Any], *parts: str) -> str:
+    """Year, make, model and variant of a car, or the parts of them that are named, as far as they are known.
+
+    >>> name_words({"make": "Corvane", "model": "Six", "year": 1968, "variant": None})
+    '1968 Corvane Six'
+    """
+    named = (car.get(part) for part in parts or ("year", "make", "model", "variant"))
+    return " ".join(str(part) for part in named if part not in (None, ""))
+
+
+def car_words(car: Mapping[str, Any], words: LocaleWords = PLAIN) -> str:
     """The car in one line.
 
     >>> car_words({"make": "Corvane", "model": "Six", "year": 1968, "options": ["wire_wheels"]})
     '1968 Corvane Six, condition not graded, wire wheels'
     """
-    name = " ".join(
-        str(car[part]) for part in ("year", "make", "model", "variant") if car.get(part) is not None
-    )
     odometer, band = car.get("odometer_km"), car.get("condition_band")
     details = [
+        name_words(car),
         words.word(band) if band else words.say("condition not graded"),
-        None if odometer is None else f"{words.number(odometer)} km",
+        "" if odometer is None else f"{words.number(odometer)} km",
         *(option_words(code, words) for code in car.get("options") or []),
     ]
-    return ", ".join([name, *(str(detail) for detail in details if detail is not None)])
+    return ", ".join(detail for detail in details if detail)
 
 
 def basis_words(valuation: Valuation, words: LocaleWords = PLAIN) -> str:
@@ -81,20 +89,31 @@ def basis_words(valuation: Valuation, words: LocaleWords = PLAIN) -> str:
     )  # fmt: skip
 
 
-def range_sentence(valuation: Valuation, words: LocaleWords = PLAIN) -> str:
-    """The range, or why there is none."""
+def price_words(
+    valuation: Valuation, words: LocaleWords = PLAIN, currency: str = "", rate: Decimal = Decimal(1)
+) -> tuple[str, str, str] | None:
+    """Low, mid and high of a range as amounts, in another ``currency`` at a ``rate``; None without one."""
     if valuation.low is None or valuation.mid is None or valuation.high is None:
-        return words.say("No range can be given: {reason}.", reason=told(valuation.reason, words))
+        return None
+    money = currency or valuation.currency
     low, mid, high = (
-        words.about(price, valuation.currency) for price in (valuation.low, valuation.mid, valuation.high)
+        words.about(price * rate, money) for price in (valuation.low, valuation.mid, valuation.high)
     )
-    said = words.say(
+    return low, mid, high
+
+
+def range_sentence(valuation: Valuation, words: LocaleWords = PLAIN) -> str:
+    """The range, or why there is none; then what a reader should know of it."""
+    prices = price_words(valuation, words)
+    if prices is None:
+        return words.say("No range can be given: {reason}.", reason=told(valuation.reason, words))
+    sentence = words.say(
         "Of 100 cars like this one, {share} should sell between {low} and {high}, and half below {mid}. "
         "These are {basis}.",
-        share=round(100 * valuation.coverage), low=low, high=high, mid=mid,
+        share=round(100 * valuation.coverage), low=prices[0], mid=prices[1], high=prices[2],
         basis=basis_words(valuation, words),
     )  # fmt: skip
-    return said + remark_words(valuation, words)
+    return sentence + remark_words(valuation, words)
 
 
 def remark_words(valuation: Valuation, words: LocaleWords = PLAIN) -> str:
@@ -106,15 +125,13 @@ def other_currency_sentence(
     valuation: Valuation, currency: str, rate: Decimal, words: LocaleWords = PLAIN
 ) -> str:
     """The range in another currency; ``rate`` is what one unit of the market's own buys of it that day."""
-    if valuation.low is None or valuation.mid is None or valuation.high is None:
+    prices = price_words(valuation, words, currency, rate)
+    if prices is None:
         return words.say("No range can be given in {currency} either.", currency=currency)
-    low, mid, high = (
-        words.about(price * rate, currency) for price in (valuation.low, valuation.mid, valuation.high)
-    )
     return words.say(
         "In {currency}: {low} to {high}, half below {mid}, at the reference rate for {day} "
         "({base} 1 = {currency} {rate}).",
-        currency=currency, low=low, high=high, mid=mid, day=words.day(valuation.as_of),
+        currency=currency, low=prices[0], mid=prices[1], high=prices[2], day=words.day(valuation.as_of),
         base=valuation.currency, rate=f"{rate:.4g}",
     )  # fmt: skip
 
@@ -126,19 +143,22 @@ def standing_sentence(
     the share behind it."""
     if valuation.asking is None:
         return words.say("No asking price was given.")
-    asked = words.whole(valuation.asking, valuation.currency)
+    asking = words.whole(valuation.asking, valuation.currency)
     if valuation.standing is None:
-        return words.say("The asking price of {asked} cannot be placed, for there is no range.", asked=asked)
+        return words.say("The asking price of {asked} cannot be placed, for there is no range.", asked=asking)
     verdict = verdict_of(valuation.standing, limits)
-    advice = {
-        VERDICTS[0]: noted("Ask why before hoping for a bargain."),
-        VERDICTS[-1]: noted("It needs a reason that the records do not show."),
-    }.get(verdict)
-    said = words.say(
+    sentence = words.say(
         "The asking price of {asked} is {verdict} what like cars fetch: {share} would sell for less.",
-        asked=asked, verdict=words.word(verdict), share=share_words(valuation.standing, words),
+        asked=asking, verdict=words.word(verdict), share=share_words(valuation.standing, words),
     )  # fmt: skip
-    return said if advice is None else f"{said} {words.word(advice)}"
+    return f"{sentence} {words.word(_ADVICE[verdict])}" if verdict in _ADVICE else sentence
+
+
+_ADVICE: Final = {
+    VERDICTS[0]: noted("Ask why before hoping for a bargain."),
+    VERDICTS[-1]: noted("It needs a reason that the records do not show."),
+}
+"""What the lowest verdict and the highest advise."""
 
 
 def evidence_sentence(valuation: Valuation, words: LocaleWords = PLAIN) -> str:
@@ -150,24 +170,21 @@ def evidence_sentence(valuation: Valuation, words: LocaleWords = PLAIN) -> str:
             "No {name} is recorded as sold by {day}. Evidence depth: {depth}.",
             name=name, day=words.day(valuation.as_of), depth=depth,
         )  # fmt: skip
-    days = sorted(sales["event_date"].unique().to_list())
+    days, count = sales["event_date"].unique().sort().to_list(), words.number(sales.height)
     first, last = words.day(days[0]), words.day(days[-1])
-    said = [
-        words.say("{count} {name} sold between {first} and {last}", count=words.number(sales.height),
-                  name=name, first=first, last=last)
+    sold = (
+        words.say("{count} {name} sold between {first} and {last}",
+                  count=count, name=name, first=first, last=last)
         if len(days) > 1
-        else words.say("{count} {name} sold on {day}", count=words.number(sales.height), name=name, day=last)
-    ]  # fmt: skip
-    others = [
-        words.say(message, count=words.number(count))
-        for count, message in (
-            (valuation.unsold, noted("{count} offered without a buyer")),
-            (valuation.asked, noted("{count} advertised without a sale known")),
-        )
-        if count
-    ]
-    beside = [words.listed(others)] if others else []
-    return words.say("{sold}. Evidence depth: {depth}.", sold=", ".join([*said, *beside]), depth=depth)
+        else words.say("{count} {name} sold on {day}", count=count, name=name, day=last)
+    )  # fmt: skip
+    others = {
+        noted("{count} offered without a buyer"): valuation.unsold,
+        noted("{count} advertised without a sale known"): valuation.asked,
+    }
+    beside = [words.say(message, count=words.number(number)) for message, number in others.items() if number]
+    parts = [sold, words.listed(beside)] if beside else [sold]
+    return words.say("{sold}. Evidence depth: {depth}.", sold=", ".join(parts), depth=depth)
 
 
 def effect_words(factor: float, words: LocaleWords = PLAIN) -> str:
@@ -185,8 +202,8 @@ def effect_interval_words(low: float, high: float, words: LocaleWords = PLAIN) -
     >>> effect_interval_words(0.94, 1.08), effect_interval_words(0.39, 0.56)
     ('-6% to +8%', 'x 0.39 to x 0.56')
     """
-    told_as = words.times if low <= 0.5 or high >= 2 else words.change
-    return words.say("{low} to {high}", low=told_as(low), high=told_as(high))
+    effect = words.times if low <= 0.5 or high >= 2 else words.change
+    return words.span(effect(low), effect(high))
 
 
 def term_words(term: Mapping[str, Any], words: LocaleWords = PLAIN) -> str:
@@ -200,63 +217,25 @@ def term_words(term: Mapping[str, Any], words: LocaleWords = PLAIN) -> str:
     plain, value = option_words(str(term["term"])), term["value"]
     name = words.word(plain)
     if value is None:
-        silent = term["term"] in {*FIELDS, "condition"}
-        return words.say("{name}: not said", name=name) if silent else name
+        is_open = term["term"] in {*FIELDS, "condition"}
+        return words.say("{name}: not said", name=name) if is_open else name
     if plain == "options absent":
         return words.many("{number} option that it lacks", "{number} options that it lacks", int(value))
     if plain == "date":
         return words.say("prices at {day}", day=words.day(date.fromisoformat(value)))
     if plain == "odometer":
-        said = f"{words.number(float(value))} km"
+        value = f"{words.number(float(value))} km"
     elif plain == "country":
-        said = words.country(value)
+        value = words.country(value)
     else:
-        said = words.word(_YES_OR_NO.get(value, value.removesuffix(".0")))
-    return words.say("{name}: {value}", name=name, value=said)
+        value = words.word(_YES_OR_NO.get(value, value.removesuffix(".0")))
+    return words.say("{name}: {value}", name=name, value=value)
 
 
-def distribution_caption(valuation: Valuation, comparables: int = 0, words: LocaleWords = PLAIN) -> str:
-    """What ``charts.distribution_chart`` shows, with so many comparable sales on it."""
-    first, end = valuation.distribution.select("from_price", "to_price").row(0)
-    said = [
-        words.say(
-            "Each column is a price bracket of {width}; its height is how many of 100 cars like this one "
-            "would sell in it.",
-            width=words.about(end - first, valuation.currency),
-        ),
-        words.say("The darker columns lie between the low and the high price.")
-        if valuation.asking is None
-        else words.say(
-            "The darker columns lie between the low and the high price; the thick line is the asking price."
-        ),
-    ]
-    if comparables:
-        said.append(
-            words.many(
-                "The point is {number} comparable sale, adjusted to this car.",
-                "The points are {number} comparable sales, adjusted to this car.",
-                comparables,
-            )
-        )
-    return " ".join(said)
-
-
-def bands_caption(valuation: Valuation) -> str:
-    """What ``charts.bands_chart`` shows."""
-    asked = "" if valuation.asking is None else " The thick line is the asking price."
-    return (
-        "Each bar runs from low to high for this car in that condition band; the notch is the mid "
-        "price. Rings are recorded sales of the model at the price paid on the day, not adjusted to this "
-        "car; those far dearer than any bar are left out." + asked
-    )
-
-
-def terms_caption(valuation: Valuation, words: LocaleWords = PLAIN) -> str:
-    """What ``charts.terms_chart`` shows."""
-    return words.say(
-        "From the average sale on record, each line moves the price up or down; the last one ends at this "
-        "car's mid price. The effects multiply."
-    )
+def of_hundred(share: float, words: LocaleWords, few: str, most: str, about: str) -> str:
+    """A share by one of three messages: fewer than 1, more than 99, or so many of 100."""
+    message = few if share < 0.01 else most if share > 0.99 else about
+    return words.say(message, cars=round(100 * share), cases=round(100 * share))
 
 
 def share_words(share: float, words: LocaleWords = PLAIN) -> str:
@@ -265,11 +244,8 @@ def share_words(share: float, words: LocaleWords = PLAIN) -> str:
     >>> share_words(0.424), share_words(0.001)
     ('about 42 in 100', 'fewer than 1 in 100')
     """
-    if share < 0.01:
-        return words.say("fewer than 1 in 100")
-    if share > 0.99:
-        return words.say("more than 99 in 100")
-    return words.say("about {cars} in 100", cars=round(100 * share))
+    ends = noted("fewer than 1 in 100"), noted("more than 99 in 100")
+    return of_hundred(share, words, *ends, noted("about {cars} in 100"))
 
 
 def cases_words(share: float, words: LocaleWords = PLAIN) -> str:
@@ -278,8 +254,5 @@ def cases_words(share: float, words: LocaleWords = PLAIN) -> str:
     >>> cases_words(0.424), cases_words(0.999)
     ('42 of 100 cases', 'more than 99 of 100 cases')
     """
-    if share < 0.01:
-        return words.say("fewer than 1 of 100 cases")
-    if share > 0.99:
-        return words.say("more than 99 of 100 cases")
-    return words.say("{cases} of 100 cases", cases=round(100 * share))
+    ends = noted("fewer than 1 of 100 cases"), noted("more than 99 of 100 cases")
+    return of_hundred(share, words, *ends, noted("{cases} of 100 cases"))

@@ -5,7 +5,7 @@ import re
 import altair as alt
 import polars as pl
 
-from pricing.charts.page import chart_page
+from pricing.charts.drawing import chart_page
 
 HOSTILE = "</script><script>window.hit = 1</script><!--"
 

@@ -11,7 +11,6 @@ import pytest
 
 from pricing.charts import valuation as charts
 from pricing.decisions.valuation import Valuation, value_car
-from pricing.words import sentences
 from tests.cars import car_of
 from tests.known_market import KnownMarket, KnownModel
 
@@ -26,9 +25,9 @@ VALUATION = value_car(KnownMarket(), KnownModel(), car_of(KnownMarket(), CAR), a
 Draw = Callable[[Valuation], alt.LayerChart]
 
 DRAWN: dict[Draw, Callable[[Valuation], str]] = {
-    charts.distribution_chart: sentences.distribution_caption,
-    charts.bands_chart: sentences.bands_caption,
-    charts.terms_chart: sentences.terms_caption,
+    charts.distribution_chart: charts.distribution_caption,
+    charts.bands_chart: charts.bands_caption,
+    charts.terms_chart: charts.terms_caption,
 }
 
 

@@ -15,9 +15,8 @@ from pricing.model.accuracy.backtest import backtest, rolling_origins
 from pricing.model.features.spec import FeatureSpec
 from pricing.model.saved import load
 from pricing.store.market import Market
-from pricing.words.depth import depth_sentences, premium_sentences
+from pricing.words.depth import depth_sentences, mover_sentence, movers_sentence, premium_sentences
 from pricing.words.evidence import index_sentence
-from pricing.words.movers import mover_sentence, movers_sentence
 from pricing.words.scores import coverage_sentence, ratio_sentence
 from tests.dashboards.pages import a_page, press, said, table
 from tests.small_market import write_sales

@@ -8,7 +8,7 @@ import pytest
 
 from pricing.errors import EvidenceError
 from pricing.evidence.movers import LEAST_SALES, TOO_FEW, movers
-from pricing.words.movers import mover_sentence, movers_sentence
+from pricing.words.depth import mover_sentence, movers_sentence
 
 AT = date(2026, 6, 30)
 

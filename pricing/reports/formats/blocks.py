@@ -3,7 +3,7 @@
 Word processor file and PDF are both written from the same blocks, so they say the same to the last digit.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Final
 
@@ -66,6 +66,35 @@ class Table:
     wide: bool = False
 
 
+Field = tuple[Column, Callable[[Any], str]]
+"""A column of a table, and how a row becomes its cell."""
+
+
+def text(header: str, width: float, cell: Callable[[Any], str]) -> Field:
+    """A column of texts."""
+    return Column(header, width), cell
+
+
+def number(header: str, width: float, cell: Callable[[Any], str]) -> Field:
+    """A column of numbers."""
+    return Column(header, width, True), cell
+
+
+def table(caption: str, rows: Iterable[Any], *fields: Field, **layout: Any) -> Table:
+    """A table of rows of any kind, a field a column; ``layout`` is what else a ``Table`` has.
+
+    >>> table("Sales", [2, 3], number("Count", 1, str)).rows
+    (('2',), ('3',))
+    """
+    cells = tuple(tuple(cell(row) for _, cell in fields) for row in rows)
+    return Table(caption, tuple(column for column, _ in fields), cells, **layout)
+
+
+def answered(rows: Iterable[tuple[str, str]], caption: str = "") -> Answers:
+    """Those of the rows that have an answer."""
+    return Answers(tuple(row for row in rows if row[1]), caption)
+
+
 @dataclass(frozen=True)
 class Figure:
     """A picture by name, with its caption and what it shows in words."""
@@ -121,6 +150,11 @@ class Photographs:
 
 
 Block = Heading | Paragraph | Bullets | Answers | Table | Figure | Statement | Blanks | NewPage | Photographs
+
+
+def headed(title: str, text: str) -> list[Block]:
+    """A text below its heading; nothing where there is none."""
+    return [Heading(title, 2), Paragraph(text)] if text else []
 
 
 @dataclass(frozen=True)

@@ -13,45 +13,12 @@ from docx import Document
 from docx.enum.section import WD_ORIENT, WD_SECTION
 from docx.enum.table import WD_TABLE_ALIGNMENT
 from docx.enum.text import WD_ALIGN_PARAGRAPH
-from docx.oxml.ns import qn
 from docx.shared import Emu, Mm, Pt, RGBColor
 
 from pricing.errors import AppraisalError
-from pricing.reports.formats.blocks import (
-    Answers,
-    Blanks,
-    Block,
-    Bullets,
-    Cover,
-    Figure,
-    Heading,
-    NewPage,
-    Pages,
-    Paragraph,
-    Photographs,
-    Statement,
-    Table,
-)
-from pricing.reports.formats.docx_elements import (
-    add_contents_line,
-    add_field,
-    bookmark,
-    count_on_opening,
-    keep_whole,
-    repeat,
-    right_stop,
-    rule_rows,
-    shade,
-)
-from pricing.reports.formats.docx_photographs import COVER, add_photograph, add_row, rows_of
-from pricing.reports.formats.docx_styles import (
-    BLUE,
-    GREY,
-    PALE,
-    VERMILION,
-    WARM,
-    lay_out_styles,
-)
+from pricing.reports.formats import blocks
+from pricing.reports.formats import docx_elements as elements
+from pricing.reports.formats.docx_styles import BLUE, GREY, PALE, VERMILION, WARM, lay_out_styles
 from pricing.reports.formats.pdf import pages_of_parts
 from pricing.reports.formats.pictures import png
 from pricing.words.language.locale import shown
@@ -67,7 +34,7 @@ KEPT_ROWS: Final = 10
 """Tables of no more rows are kept on one page."""
 
 
-def docx(pages: Pages, paper: str = "a4", made_on: date | None = None) -> bytes:
+def docx(pages: blocks.Pages, paper: str = "a4", made_on: date | None = None) -> bytes:
     """A document as the bytes of a .docx file, stamped with the day ``made_on``.
 
     Raises:
@@ -81,7 +48,7 @@ def docx(pages: Pages, paper: str = "a4", made_on: date | None = None) -> bytes:
 class _Writer:
     """One document being written, block by block."""
 
-    def __init__(self, pages: Pages, paper: str, made_on: date | None) -> None:
+    def __init__(self, pages: blocks.Pages, paper: str, made_on: date | None) -> None:
         self.pages, self.paper = pages, paper
         self.document: Any = Document()
         self.counts = {"Table": 0, "Figure": 0}
@@ -94,11 +61,11 @@ class _Writer:
         section.top_margin, section.bottom_margin = Mm(24), Mm(22)
         self.width = Emu(section.page_width - 2 * MARGIN)
         day = UNDATED if made_on is None else made_on
-        kept = self.document.core_properties
-        kept.title = shown(f"{pages.title}: {pages.subject}")[:250]
-        kept.author, kept.language = shown(pages.author)[:250], pages.language
-        kept.created = kept.modified = datetime(day.year, day.month, day.day)
-        kept.comments = shown(pages.reference)[:250]
+        properties = self.document.core_properties
+        properties.title = shown(f"{pages.title}: {pages.subject}")[:250]
+        properties.author, properties.language = shown(pages.author)[:250], pages.language
+        properties.created = properties.modified = datetime(day.year, day.month, day.day)
+        properties.comments = shown(pages.reference)[:250]
 
     def written(self) -> bytes:
         self._running_lines()
@@ -110,39 +77,39 @@ class _Writer:
         self.document.save(buffer)
         return buffer.getvalue()
 
-    def _block(self, block: Block) -> None:
+    def _block(self, block: blocks.Block) -> None:
         match block:
-            case Heading():
+            case blocks.Heading():
                 heading = self._text(block.text, f"Heading {block.level}")
                 if block.level == 1:
                     self.parts += 1
-                    bookmark(heading, self.parts)
-            case Paragraph():
+                    elements.bookmark(heading, self.parts)
+            case blocks.Paragraph():
                 style = {"small": "Small Print", "caution": "Caution"}.get(block.manner, "Body Text")
                 for part in _lines(block.text):
                     self._text(part, style)
-            case Bullets():
+            case blocks.Bullets():
                 for item in block.items:
                     self._text(item, "List Bullet")
-            case Answers():
+            case blocks.Answers():
                 if block.caption:
                     self._caption("Table", block.caption)
                 self._answers(block.rows, block.widths)
-            case Table():
+            case blocks.Table():
                 self._table(block)
-            case Figure():
+            case blocks.Figure():
                 self._figure(block)
-            case Statement():
+            case blocks.Statement():
                 self._statement(block)
-            case Blanks():
+            case blocks.Blanks():
                 for label in block.labels:
                     self._text(label, "Field Label")
                     self._text("", "Field Line")
-            case NewPage():
+            case blocks.NewPage():
                 self._new_page(across=block.across)
-            case Photographs():
-                for row in rows_of(block.items):
-                    add_row(self.document, row, self.pages.photographs, self.width)
+            case blocks.Photographs():
+                for row in elements.rows_of(block.items):
+                    elements.add_row(self.document, row, self.pages.photographs, self.width)
                     self._after_table()
 
     def _text(self, text: str, style: str) -> Any:
@@ -160,29 +127,28 @@ class _Writer:
         paragraph = self.document.add_paragraph(style="Caption")
         paragraph.paragraph_format.keep_with_next = kind == "Table"
         paragraph.add_run(f"{self.pages.labels[kind.lower()]} ")
-        add_field(paragraph, f"SEQ {kind} \\* ARABIC", str(self.counts[kind]))
+        elements.add_field(paragraph, f"SEQ {kind} \\* ARABIC", str(self.counts[kind]))
         paragraph.add_run(f": {shown(text)}")
 
     def _answers(self, rows: tuple[tuple[str, str], ...], widths: tuple[float, float] = (1.0, 2.6)) -> None:
-        for cells, (name, said) in zip(self._frame(len(rows), widths), rows, strict=True):
+        for cells, (name, answer) in zip(self._frame(len(rows), widths), rows, strict=True):
             self._fill(cells[0], name, colour=GREY)
-            self._fill(cells[1], said)
+            self._fill(cells[1], answer)
         self._after_table()
 
-    def _table(self, block: Table) -> None:
+    def _table(self, block: blocks.Table) -> None:
         self._caption("Table", block.caption)
-        head, *rest = self._frame(
-            len(block.rows) + 1, tuple(column.width for column in block.columns), head=True
-        )
+        widths = tuple(column.width for column in block.columns)
+        head, *rest = self._frame(len(block.rows) + 1, widths, head=True)
         size = Pt(6.5) if block.wide else Pt(8) if len(block.columns) > 5 or len(block.rows) > 40 else Pt(9)
         for cell, column in zip(head, block.columns, strict=True):
             self._fill(cell, column.header, bold=True, colour=BLUE, size=size, right=column.numbers, on=True)
         for place, (cells, row) in enumerate(zip(rest, block.rows, strict=True)):
             strong, on = place in block.strong, place < len(rest) - 1 and len(rest) <= KEPT_ROWS
-            for cell, column, said in zip(cells, block.columns, row, strict=True):
-                self._fill(cell, said, bold=strong, size=size, right=column.numbers, on=on)
+            for cell, column, text in zip(cells, block.columns, row, strict=True):
+                self._fill(cell, text, bold=strong, size=size, right=column.numbers, on=on)
                 if strong:
-                    shade(cell, PALE)
+                    elements.shade(cell, PALE)
         if block.note:
             self._text(block.note, "Small Print")
         self._after_table()
@@ -205,7 +171,7 @@ class _Writer:
         with ``head`` the first row is its header."""
         table = self.document.add_table(rows, len(widths))
         table.alignment, table.autofit = WD_TABLE_ALIGNMENT.LEFT, False
-        rule_rows(table)
+        elements.rule_rows(table)
         each = [Emu(int(self.width * width / sum(widths))) for width in widths]
         for column, wide in zip(table.columns, each, strict=True):
             column.width = wide
@@ -214,9 +180,9 @@ class _Writer:
             cells = list(row.cells)
             for cell, wide in zip(cells, each, strict=True):
                 cell.width = wide
-            keep_whole(row)
+            elements.keep_whole(row)
             if head and place == 0:
-                repeat(row)
+                elements.repeat(row)
             framed.append(cells)
         return framed
 
@@ -249,31 +215,28 @@ class _Writer:
     def _after_table(self) -> None:
         self.document.add_paragraph(style="After Table")
 
-    def _figure(self, block: Figure) -> None:
+    def _figure(self, block: blocks.Figure) -> None:
         paragraph = self.document.add_paragraph(style="Picture")
         run = paragraph.add_run()
         run.add_picture(io.BytesIO(png(self.pages.pictures[block.name])), self.width)
-        (described,) = run.element.iter(qn("wp:docPr"))
-        described.set("descr", shown(block.alt))
-        described.set("title", shown(block.caption)[:200])
+        elements.describe(run, block.alt, block.caption)
         self._caption("Figure", block.caption)
 
-    def _statement(self, block: Statement) -> None:
+    def _statement(self, block: blocks.Statement) -> None:
         warning = block.manner == "warning"
         table = self.document.add_table(1, 1)
         table.autofit = False
         cell = table.rows[0].cells[0]
         cell.width = table.columns[0].width = self.width
-        shade(cell, WARM if warning else PALE)
-        keep_whole(table.rows[0])
+        elements.shade(cell, WARM if warning else PALE)
+        elements.keep_whole(table.rows[0])
         self._fill(cell, block.title, bold=True, colour=VERMILION if warning else BLUE)
-        said = cell.add_paragraph(style="Body Text" if warning else "Stated Value")
-        said.add_run(shown(block.text))
+        cell.add_paragraph(style="Body Text" if warning else "Stated Value").add_run(shown(block.text))
         if block.terms:
             cell.add_paragraph(style="Small Print").add_run(shown(block.terms))
         self._after_table()
 
-    def _cover(self, cover: Cover) -> None:
+    def _cover(self, cover: blocks.Cover) -> None:
         head = self._text(self.pages.title, "Subtitle")
         self._text(self.pages.subject, "Title")
         if self.pages.mark:
@@ -281,7 +244,9 @@ class _Writer:
         if cover.photograph is not None:
             head.paragraph_format.space_before = Pt(0)
             line = self.document.add_paragraph(style="Picture")
-            add_photograph(line, cover.photograph, self.pages.photographs, self.width, COVER)
+            elements.add_photograph(
+                line, cover.photograph, self.pages.photographs, self.width, elements.COVER
+            )
         self._answers(cover.rows)
         if self.pages.contents:
             self._contents()
@@ -292,15 +257,14 @@ class _Writer:
         """The table of contents: every part, a link to it, and its page as a field of its own, the PDF's
         until the word processor counts it; within one field of contents some count none before they are
         asked."""
-        titles = [
-            block.text for block in self.pages.blocks if isinstance(block, Heading) and block.level == 1
-        ]
+        headings = [block for block in self.pages.blocks if isinstance(block, blocks.Heading)]
+        titles = [heading.text for heading in headings if heading.level == 1]
         on = pages_of_parts(self.pages, self.paper)
-        count_on_opening(self.document)
+        elements.count_on_opening(self.document)
         for place, (title, page) in enumerate(zip(titles, on, strict=True), start=1):
             paragraph = self.document.add_paragraph(style="toc 1")
-            right_stop(paragraph, self.width, dotted=True)
-            add_contents_line(paragraph, place, shown(title), page)
+            elements.right_stop(paragraph, self.width, dotted=True)
+            elements.add_contents_line(paragraph, place, shown(title), page)
 
     def _running_lines(self) -> None:
         """Head and foot of every page: state and car; reference and page number."""
@@ -312,20 +276,17 @@ class _Writer:
             run = head.add_run(shown(self.pages.mark))
             run.font.color.rgb, run.font.bold = RGBColor.from_string(VERMILION), True
             run.add_break()
-        right_stop(head, self.width)
+        elements.right_stop(head, self.width)
         head.add_run(f"{shown(self.pages.title)}\t{shown(self.pages.subject)}")
-        feet = (
-            [section.footer, section.first_page_footer] if self.pages.cover is not None else [section.footer]
-        )
-        for footer in feet:
+        for footer in (section.footer, section.first_page_footer)[: 1 + (self.pages.cover is not None)]:
             foot = footer.paragraphs[0]
             foot.style = self.document.styles["Footer"]
-            right_stop(foot, self.width)
+            elements.right_stop(foot, self.width)
             before, between, after = re.split(r"\{pages?\}", self.pages.labels["page"])
             foot.add_run(f"{shown(self.pages.reference)}\t{before}")
-            add_field(foot, "PAGE", "1")
+            elements.add_field(foot, "PAGE", "1")
             foot.add_run(between)
-            add_field(foot, "NUMPAGES", "1")
+            elements.add_field(foot, "NUMPAGES", "1")
             foot.add_run(after)
 
 

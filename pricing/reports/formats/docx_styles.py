@@ -62,16 +62,14 @@ def lay_out_styles(document: Any, language: str) -> None:
         style = styles.add_style(name, WD_STYLE_TYPE.PARAGRAPH) if name in _OWN else styles[name]
         style.base_style = styles[based]
         _set(style, TEXT, size, colour, before, after)
-    styles["Stated Value"].font.bold = True
-    styles["State Mark"].font.bold = True
-    styles["Field Label"].paragraph_format.keep_with_next = True
-    styles["Picture"].paragraph_format.keep_with_next = True
-    _ruled(styles["Heading 1"], "12", BLUE)
-    _ruled(styles["Field Line"], "4", GREY)
-    _ruled(styles["Header"], "4", LINE)
+    for name in ("Stated Value", "State Mark"):
+        styles[name].font.bold = True
+    for name in ("Field Label", "Picture"):
+        styles[name].paragraph_format.keep_with_next = True
+    for name, weight, colour in (("Heading 1", "12", BLUE), ("Field Line", "4", GREY), ("Header", "4", LINE)):
+        _ruled(styles[name], weight, colour)
     defaults = styles.element.find(qn("w:docDefaults")).find(qn("w:rPrDefault")).find(qn("w:rPr"))
-    said = defaults.find(qn("w:lang"))
-    said.set(qn("w:val"), language)
+    defaults.find(qn("w:lang")).set(qn("w:val"), language)
 
 
 def _set(style: Any, face: str, size: float, colour: str, before: float, after: float) -> None:

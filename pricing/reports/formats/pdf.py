@@ -60,7 +60,7 @@ def pdf(pages: Pages, paper: str = "a4", made_on: date | None = None, progress: 
         AppraisalError: there is no such paper, or the pages cannot be laid out.
     """
     stamp = None if made_on is None else datetime(made_on.year, made_on.month, made_on.day, tzinfo=UTC)
-    return bytes(_compiled(pages, paper, progress, pdf_standards=STANDARDS, timestamp=stamp))
+    return bytes(_laid_out(pages, paper, progress, typst.compile, pdf_standards=STANDARDS, timestamp=stamp))
 
 
 def page_pictures(pages: Pages, paper: str = "a4", dots: float = 60.0) -> list[bytes]:
@@ -69,7 +69,7 @@ def page_pictures(pages: Pages, paper: str = "a4", dots: float = 60.0) -> list[b
     Raises:
         AppraisalError: there is no such paper, or the pages cannot be laid out.
     """
-    drawn = _compiled(pages, paper, untold, format="png", ppi=dots)
+    drawn = _laid_out(pages, paper, untold, typst.compile, format="png", ppi=dots)
     return list(drawn) if isinstance(drawn, list) else [drawn]
 
 
@@ -79,12 +79,8 @@ def pages_of_parts(pages: Pages, paper: str = "a4") -> list[int]:
     Raises:
         AppraisalError: there is no such paper, or the pages cannot be laid out.
     """
-    found = _laid_out(pages, paper, untold, typst.query, selector="<part>", field="value")
-    return [int(page) for page in json.loads(found)]
-
-
-def _compiled(pages: Pages, paper: str, progress: Progress, **how: Any) -> Any:
-    return _laid_out(pages, paper, progress, typst.compile, **how)
+    numbers = _laid_out(pages, paper, untold, typst.query, selector="<part>", field="value")
+    return [int(page) for page in json.loads(numbers)]
 
 
 def _laid_out(pages: Pages, paper: str, progress: Progress, ask: Callable[..., Any], **how: Any) -> Any:
@@ -106,26 +102,23 @@ def _content(pages: Pages, paper: str, progress: Progress, files: dict[str, str]
     """A document and its paper as the template reads them."""
     if paper not in PAPERS:
         raise AppraisalError(f"no paper {paper!r}; expected one of: {', '.join(PAPERS)}")
-    content = {
-        "title": pages.title, "subject": pages.subject, "mark": pages.mark, "reference": pages.reference,
-        "language": pages.language, "labels": pages.labels, "author": pages.author,
-        "contents": pages.contents,
-        "cover": None if pages.cover is None else asdict(replace(pages.cover, photograph=None)),
-    }  # fmt: skip
+    names = ("title", "subject", "mark", "reference", "language", "labels", "author", "contents")
+    content = {name: getattr(pages, name) for name in names}
+    content["cover"] = None if pages.cover is None else asdict(replace(pages.cover, photograph=None))
     blocks = [_settable_block(block, files) for block in pages.blocks]
     drawn = {}
     for done, (name, picture) in enumerate(pages.pictures.items(), start=1):
         drawn[name] = _displayed(svg(picture))
         progress("draw", done, len(pages.pictures))
-    told = settable(content, TEXT_WIDTH / 2, TEXT_SIZE) | {"blocks": blocks, "pictures": drawn}
+    document = settable(content, TEXT_WIDTH / 2, TEXT_SIZE) | {"blocks": blocks, "pictures": drawn}
     if pages.cover is not None and pages.cover.photograph is not None:
-        told["cover"]["photograph"] = _settable_photograph(pages.cover.photograph, files)
-    return {"pages": json.dumps(told), "paper": PAPERS[paper]}
+        document["cover"]["photograph"] = _settable_photograph(pages.cover.photograph, files)
+    return {"pages": json.dumps(document), "paper": PAPERS[paper]}
 
 
 def _settable_photograph(shot: Shown, files: dict[str, str]) -> dict[str, Any]:
-    said = asdict(shot) | {"name": ""}
-    return dict(settable(said, TEXT_WIDTH / 2, TEXT_SIZE)) | {"file": files[shot.name]}
+    texts = asdict(shot) | {"name": ""}
+    return dict(settable(texts, TEXT_WIDTH / 2, TEXT_SIZE)) | {"file": files[shot.name]}
 
 
 def _settable_block(block: Block, files: dict[str, str]) -> dict[str, Any]:
@@ -134,13 +127,11 @@ def _settable_block(block: Block, files: dict[str, str]) -> dict[str, Any]:
         return {"is": "photographs", "items": [_settable_photograph(item, files) for item in block.items]}
     fields = {"is": type(block).__name__.lower(), **asdict(block)}
     if not isinstance(block, Table):
-        share = 0.9
+        share, size = 0.9, TEXT_SIZE * (2 if isinstance(block, Statement) else 1)
         if isinstance(block, Answers):
             fields["widths"] = block.widths
             share = block.widths[1] / sum(block.widths)
-        return dict(
-            settable(fields, TEXT_WIDTH * share, TEXT_SIZE * (2 if isinstance(block, Statement) else 1))
-        )
+        return dict(settable(fields, TEXT_WIDTH * share, size))
     large = len(block.columns) > _LARGE_TABLE[0] or len(block.rows) > _LARGE_TABLE[1]
     fields["size"] = WIDE_CELL_SIZE if block.wide else SMALL_CELL_SIZE if large else CELL_SIZE
     total = sum(column.width for column in block.columns)
@@ -178,7 +169,7 @@ def _breakable(text: str, width: float) -> str:
     """
     if len(text) <= width / 1.1:
         return text
-    return re.sub(r"\S+", lambda found: _pieces(found.group(), width), text)
+    return re.sub(r"\S+", lambda word: _pieces(word.group(), width), text)
 
 
 def _pieces(word: str, width: float) -> str:

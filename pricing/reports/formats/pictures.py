@@ -19,6 +19,7 @@ from pricing.appraisal.facts import Facts
 from pricing.appraisal.figures import valued_for
 from pricing.charts.design import ASKED, MAIN, PALE, QUIET
 from pricing.charts.drawing import drawable
+from pricing.charts.encodings import ENDS, colours, name_axis, price_axis
 from pricing.charts.evidence import comparables_chart, index_chart
 from pricing.charts.valuation import distribution_chart, terms_chart
 from pricing.evidence.comparison.comparables import Comparables
@@ -46,36 +47,35 @@ Picture = dict[str, Any]
 
 def pictures(facts: Facts, words: LocaleWords) -> dict[str, Picture]:
     """Every picture that there is evidence for, by name: ranges, index, comparables, distribution, terms."""
-    evidence = facts.evidence
-    found = ranges_picture(facts, words)
+    evidence, drawn = facts.evidence, ranges_picture(facts, words)
     if evidence.index is not None:
         chart = index_chart(evidence.index, words)
         chart.vconcat = [
             part.properties(width=WIDTH - 60, height=height)
             for part, height in zip(chart.vconcat, (190, 50), strict=True)
         ]
-        found["index"] = _plain(chart, words, fitted=False)
+        drawn["index"] = _plain(chart, words, fitted=False)
     if evidence.comparables is not None:
         compared = comparables_chart(_in_client_currency(evidence.comparables, facts), words)
-        found["comparables"] = _plain(compared, words)
+        drawn["comparables"] = _plain(compared, words)
     if evidence.valuation.mid is not None:
         valued = valued_for(evidence)
         columns = distribution_chart(valued, words=words).properties(height=210)
         bars = terms_chart(valued, words, LABEL_WIDTH).properties(height=alt.Step(19))
-        found |= {"distribution": _plain(columns, words), "terms": _plain(bars, words)}
-    return found
+        drawn |= {"distribution": _plain(columns, words), "terms": _plain(bars, words)}
+    return drawn
 
 
-def _in_client_currency(found: Comparables, facts: Facts) -> Comparables:
+def _in_client_currency(comparables: Comparables, facts: Facts) -> Comparables:
     """The comparables as the table beside the picture has them: all-in, in the client's currency."""
-    into = facts.evidence.conversion.from_base
-    prices = ("price", "adjusted_price")
-    table = found.table.with_columns(
-        pl.Series(name, [into(price) for price in found.table[name]], dtype=pl.Decimal(18, 2))
-        for name in prices
+    into, table = facts.evidence.conversion.from_base, comparables.table
+    table = table.with_columns(
+        pl.Series(name, [into(price) for price in table[name]], dtype=pl.Decimal(18, 2))
+        for name in ("price", "adjusted_price")
     )
-    low, high = (None if end is None else into(end) for end in (found.low, found.high))
-    return replace(found, table=table, low=low, mid=into(found.mid), high=high, currency=facts.currency)
+    low, high = (None if end is None else into(end) for end in (comparables.low, comparables.high))
+    mid, currency = into(comparables.mid), facts.currency
+    return replace(comparables, table=table, low=low, mid=mid, high=high, currency=currency)
 
 
 def ranges_picture(facts: Facts, words: LocaleWords) -> dict[str, Picture]:
@@ -92,7 +92,7 @@ def ranges_picture(facts: Facts, words: LocaleWords) -> dict[str, Picture]:
 @lru_cache(maxsize=32)
 def _drawn_up(names: tuple[str, ...], parts: tuple[str, ...], title: str, words: LocaleWords) -> Picture:
     """The picture of ranges of these names, whatever they are."""
-    empty = {name: [0.0] * len(names) for name in ("low", "mid", "high")}
+    empty = {end: [0.0] * len(names) for end in ENDS}
     frame = pl.DataFrame({"name": names, "part": parts, "words": [""] * len(names), **empty})
     return _plain(_ranges_layers(frame, title).properties(height=alt.Step(40)), words)
 
@@ -113,49 +113,31 @@ def _ranges_frame(facts: Facts, words: LocaleWords) -> pl.DataFrame:
         (words.say("comparable sales"), facts.comparables),
     ):
         if span is not None:
-            low, mid, high = (float(part) for part in span.figures)
-            rows.append({"name": name, "low": low, "mid": mid, "high": high, "part": "evidence"})
+            figures = dict(zip(ENDS, map(float, span.figures), strict=True))
+            rows.append({"name": name, "part": "evidence", **figures})
     if facts.opinion is not None:
         low, high = (float(part) for part in facts.opinion)
-        middle = None if low < high else low
-        rows.append(
-            {
-                "name": words.say("valuer's opinion"),
-                "low": low,
-                "mid": middle,
-                "high": high,
-                "part": "opinion",
-            }
-        )
-    schema = {"name": pl.String, "low": pl.Float64, "mid": pl.Float64, "high": pl.Float64, "part": pl.String}
+        ends = {"low": low, "mid": None if low < high else low, "high": high}
+        rows.append({"name": words.say("valuer's opinion"), "part": "opinion", **ends})
+    schema = {"name": pl.String, "part": pl.String, **dict.fromkeys(ENDS, pl.Float64)}
     return pl.DataFrame(rows, schema=schema).with_columns(
         words=pl.Series([_ends(row, facts, words) for row in rows], dtype=pl.String)
     )
 
 
 def _ranges_layers(frame: pl.DataFrame, title: str) -> alt.LayerChart:
-    base = alt.Chart(frame)
-    y = alt.Y("name:N", sort=frame["name"].to_list(), title=None, axis=alt.Axis(labelLimit=160))
-    x = alt.X(
-        "low:Q",
-        title=title,
-        scale=alt.Scale(zero=False, nice=False, padding=30),
-        axis=alt.Axis(format=",.0f", tickCount=5, labelOverlap=True),
+    base = alt.Chart(frame).encode(y=name_axis("name:N", frame["name"].to_list(), 160))
+    pale, dark = ({"evidence": colour, "opinion": ASKED} for colour in (PALE, MAIN))
+    bars = base.mark_bar(height=14).encode(
+        x=price_axis("low:Q", title, padding=30), x2="high:Q", color=colours("part:N", pale, None)
     )
-    colour = alt.Color(
-        "part:N", legend=None, scale=alt.Scale(domain=["evidence", "opinion"], range=[PALE, ASKED])
-    )
-    bars = base.mark_bar(height=14).encode(y=y, x=x, x2=alt.X2("high:Q"), color=colour)
     ticks = base.transform_filter("isValid(datum.mid)").mark_tick(thickness=4, size=20)
-    told = base.mark_text(dy=-15, fontSize=12, color=QUIET).encode(
-        y=y, x=alt.X("middle:Q"), text=alt.Text("words:N")
-    ).transform_calculate(middle="(datum.low + datum.high) / 2")  # fmt: skip
-    dark = alt.Color(
-        "part:N", legend=None, scale=alt.Scale(domain=["evidence", "opinion"], range=[MAIN, ASKED])
-    )
+    middle = base.transform_calculate(middle="(datum.low + datum.high) / 2")
     return alt.layer(
-        bars, ticks.encode(y=y, x=alt.X("mid:Q"), color=dark), told
-    ).resolve_scale(color="independent")  # fmt: skip
+        bars,
+        ticks.encode(x="mid:Q", color=colours("part:N", dark, None)),
+        middle.mark_text(dy=-15, fontSize=12, color=QUIET).encode(x="middle:Q", text="words:N"),
+    ).resolve_scale(color="independent")
 
 
 def vega_locale(words: LocaleWords) -> dict[str, Any]:
@@ -214,9 +196,10 @@ def _plain(chart: Any, words: LocaleWords, *, fitted: bool = True) -> Picture:
     chart.title = alt.Undefined
     if fitted:
         chart = chart.properties(width=WIDTH, autosize=alt.AutoSizeParams(type="fit-x", contains="padding"))
-    drawn = chart.configure(font=TYPEFACE).configure_view(strokeWidth=0).configure_axis(
+    chart = chart.configure(font=TYPEFACE).configure_view(strokeWidth=0).configure_text(fontSize=12)
+    chart = chart.configure_legend(labelFontSize=12).configure_axis(
         labelFontSize=12, titleFontSize=12, titleFontWeight="normal", gridColor="#e4e4e4"
-    ).configure_legend(labelFontSize=12).configure_text(fontSize=12)  # fmt: skip
-    picture: Picture = drawable(drawn.to_dict(validate=False))
+    )
+    picture: Picture = drawable(chart.to_dict(validate=False))
     picture["config"]["locale"] = vega_locale(words)
     return picture

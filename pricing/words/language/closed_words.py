@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from dataclasses import fields
+from itertools import chain
 
 from pricing.appraisal.bases import BASIS_NAMES, EVERY_LEVEL, PREMISES
 from pricing.appraisal.completion import CERTIFICATION
@@ -88,46 +89,20 @@ def closed_words() -> Iterator[str]:
     >>> {"average", "wire wheels", "Sills", "market value"} <= set(closed_words())
     True
     """
-    yield from (
-        *BASIS_NAMES,
-        *PREMISES,
-        *EVERY_LEVEL,
-        *INSPECTED,
-        *RESTS_ON,
-        *KINDS,
-        APPRAISAL,
-        DRAFT,
-        MODEL_REPORT,
-    )
-    yield from SECTIONS
+    yield from chain(BASIS_NAMES, PREMISES, EVERY_LEVEL, INSPECTED, RESTS_ON, KINDS, SECTIONS)
+    yield from (APPRAISAL, DRAFT, MODEL_REPORT)
     yield from (asked(part) for kind in SECTIONS.values() for part in fields(kind))
-    yield from (content.name for content in CONTENTS)
-    yield from (content.part for content in CONTENTS)
+    yield from (word for content in CONTENTS for word in (content.name, content.part))
     yield from CERTIFICATION.values()
-    yield from (*CONDITION_BANDS, *OUTCOMES, *CHANNELS, *PRICE_BASES, *DRIVE_SIDES, *MATCHING_NUMBERS, *SPANS)
-    yield from (*VERDICTS, *DEPTHS, ALONE, *TIERS, *METHODS, *LENGTHS, *MATCH_LEVELS, GRADED, UNGRADED)
+    yield from chain(CONDITION_BANDS, OUTCOMES, CHANNELS, PRICE_BASES, DRIVE_SIDES, MATCHING_NUMBERS, SPANS)
+    yield from chain(VERDICTS, DEPTHS, (ALONE,), TIERS, METHODS, LENGTHS, MATCH_LEVELS, (GRADED, UNGRADED))
     yield from (BASIS, CONDITIONS, CURRENCY, DATE, DATE_SOURCE, UNSURE)
-    yield from (option_words(code) for code in OPTION_CODES)
-    yield from (option_words(name) for name in FIELDS)
-    yield from (
-        *CONSTRUCTIONS,
-        *AREAS,
-        *STATES,
-        NOT_SEEN,
-        *PAPER_STATES.values(),
-        *PRESERVATION,
-        *WORKMANSHIP,
-    )
-    yield from (*_TERMS, *_SOURCES, *_CHARGES, *_ANSWERS, *_BUDGETS, *_REASONS)
-    yield from (*BUYING_CAUTIONS, *SELLING_CAUTIONS)
-    yield from _sheets()
-
-
-def _sheets() -> Iterator[str]:
-    """What the shipped sheets ask and warn of."""
+    yield from (option_words(code) for code in chain(OPTION_CODES, FIELDS))
+    yield from chain(CONSTRUCTIONS, AREAS, STATES, (NOT_SEEN,), PAPER_STATES.values())
+    yield from chain(PRESERVATION, WORKMANSHIP, BUYING_CAUTIONS, SELLING_CAUTIONS)
+    yield from chain(_TERMS, _SOURCES, _CHARGES, _ANSWERS, _BUDGETS, _REASONS)
     for construction in CONSTRUCTIONS:
         sheet = Sheet.open(construction, fitted=FITTINGS)
         for check in sheet.checks:
             yield from (check.title, check.where, check.act, check.bad_sign)
-        yield from sheet.names
-        yield from (*sheet.general_cautions, *sheet.cautions.values())
+        yield from chain(sheet.names, sheet.general_cautions, sheet.cautions.values())

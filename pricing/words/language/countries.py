@@ -12,5 +12,5 @@ def country_words(code: str) -> str:
     >>> country_words("GB"), country_words("XX")
     ('United Kingdom', 'XX')
     """
-    found = pycountry.countries.get(alpha_2=code)
-    return code if found is None else str(getattr(found, "common_name", found.name))
+    country = pycountry.countries.get(alpha_2=code)
+    return code if country is None else str(getattr(country, "common_name", country.name))

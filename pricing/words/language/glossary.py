@@ -14,8 +14,7 @@ TERMS: Final[dict[str, str]] = {
     "keeps.",
     "batch": "The files that were loaded together; a batch can be taken back as a whole.",
     "COD": "Coefficient of dispersion: how far mid prices over prices paid stray from their median, on "
-    "average, in "
-    "per cent.",
+    "average, in per cent.",
     "comparable sale": "A sale of a car much like this one, brought to this car and to today line by line.",
     "condition band": "One of four steps of condition: project, solid restorable, average, top condition.",
     "condition score": "Condition from 0 to 100, from what was found at every check; each quarter is a band.",

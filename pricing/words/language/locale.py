@@ -76,10 +76,10 @@ class LocaleWords:
     def many(self, one: str, more: str, number: int, **values: object) -> str:
         """A message about so many: ``one`` in English of one, ``more`` of any other number, which either
         names as ``{number}``."""
-        told = self.messages.of(one, number)
-        if told == one:
-            told = one if number == 1 else more
-        return told.format(number=self.number(number), **values)
+        message = self.messages.of(one, number)
+        if message == one and number != 1:
+            message = more
+        return message.format(number=self.number(number), **values)
 
     def word(self, text: str | None) -> str:
         """A word of a closed list, or another text that stands in the catalogue as it is; others as they
@@ -101,11 +101,15 @@ class LocaleWords:
             return "".join(parts)
         return self.say("{parts} and {last}", parts=", ".join(parts[:-1]), last=parts[-1])
 
+    def span(self, low: object, high: object) -> str:
+        """From one end to the other."""
+        return self.say("{low} to {high}", low=low, high=high)
+
     def country(self, code: str) -> str:
         """A country by its name."""
-        return (
-            country_words(code) if self.language == SOURCE else str(self.locale.territories.get(code, code))
-        )
+        if self.language == SOURCE:
+            return country_words(code)
+        return str(self.locale.territories.get(code, code))
 
     @property
     def name(self) -> str:
@@ -148,8 +152,9 @@ class LocaleWords:
 
     def plain(self, amount: Decimal, places: int = 2, *, sign: bool = False) -> str:
         """An amount without its currency, for a column headed by it."""
-        shown = self._number(abs(amount), places)
-        return ("+" if sign and amount > 0 else "\u2212" if amount < 0 else "") + shown
+        return ("+" if sign and amount > 0 else "\u2212" if amount < 0 else "") + self._number(
+            abs(amount), places
+        )
 
     def number(self, value: float, places: int = 0) -> str:
         """A number with so many places."""
@@ -159,10 +164,10 @@ class LocaleWords:
         """A number of per cent, of a change with its sign."""
         one = str(self.locale.percent_formats[None].pattern)
         pattern = one.replace("0", "0" + ("." + "0" * places if places else ""), 1)
-        shown = str(format_percent(abs(value) / 100.0, format=pattern, locale=self.locale))
-        if not any(digit in shown for digit in "123456789"):
-            return shown
-        return ("\u2212" if value < 0 else "+" if sign else "") + shown
+        size = str(format_percent(abs(value) / 100.0, format=pattern, locale=self.locale))
+        if not any(digit in size for digit in "123456789"):
+            return size
+        return ("\u2212" if value < 0 else "+" if sign else "") + size
 
     def change(self, factor: float) -> str:
         """What a factor does to a price: in per cent, or as a multiple where it is large.

@@ -69,16 +69,16 @@ def messages_of(language: str) -> Messages:
     """
     if language == SOURCE:
         return Messages()
-    found = catalogue(language)
+    shipped = catalogue(language)
     texts: dict[str, tuple[str, ...]] = {}
-    for message in found:
+    for message in shipped:
         if not message.id or message.fuzzy:
             continue
         forms = message.string if isinstance(message.string, list | tuple) else (message.string,)
         one = message.id if isinstance(message.id, str) else message.id[0]
         if all(forms):
             texts[one] = tuple(str(form) for form in forms)
-    return Messages(texts, plural=_plural(str(found.plural_expr)))
+    return Messages(texts, plural=_plural(str(shipped.plural_expr)))
 
 
 def _plural(expression: str) -> Callable[[int], int]:

@@ -20,13 +20,13 @@ def escaped(text: str) -> str:
     return _LINKS.sub("\\1\N{WORD JOINER}", plain)
 
 
-def closed(said: str) -> str:
+def closed(text: str) -> str:
     """A sentence with its full stop, or the question mark that it has.
 
     >>> closed("no make Corvain"), closed("did you mean Corvane?")
     ('no make Corvain.', 'did you mean Corvane?')
     """
-    return said if said.endswith(("?", ".")) else f"{said}."
+    return text if text.endswith(("?", ".")) else f"{text}."
 
 
 def sentence(text: str) -> str:

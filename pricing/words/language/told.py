@@ -137,26 +137,20 @@ def told(text: str | None, words: LocaleWords) -> str:
         return text or ""
     if _DAY.fullmatch(text):
         return words.day(date.fromisoformat(text))
-    said = words.word(text)
-    if said != text:
-        return said
-    for fits in (_matched, _split):
-        found = fits(text, words)
-        if found is not None:
-            return found
-    return text
+    translated = words.word(text)
+    if translated != text:
+        return translated
+    return _matched(text, words) or _split(text, words) or text
 
 
 def _matched(text: str, words: LocaleWords) -> str | None:
     """The text as a message with values, the fewest letters in its values first."""
-    found = [
-        (sum(map(len, match.groups())), message, match)
-        for message, pattern in _patterns()
-        if (match := pattern.fullmatch(text)) is not None
+    matches = [
+        (message, match) for message, pattern in _patterns() if (match := pattern.fullmatch(text)) is not None
     ]
-    if not found:
+    if not matches:
         return None
-    _, message, match = min(found, key=lambda one: one[0])
+    message, match = min(matches, key=lambda one: sum(map(len, one[1].groups())))
     return words.say(message, **{name: _value(value, words) for name, value in match.groupdict().items()})
 
 
@@ -166,8 +160,8 @@ def _split(text: str, words: LocaleWords) -> str | None:
         parts = text.split(mark)
         for place in range(1, len(parts)):
             first, rest = mark.join(parts[:place]), mark.join(parts[place:])
-            said = words.word(first)
-            head = said if said != first else _matched(first, words)
+            known = words.word(first)
+            head = known if known != first else _matched(first, words)
             if head is not None:
                 joined = words.say("{one} and {other}", one="", other="") if mark == " and " else mark
                 return f"{head}{joined}{told(rest, words)}"

@@ -7,11 +7,10 @@ from typing import Any
 import altair as alt
 import pytest
 
-from pricing.charts.buying import bids_chart
-from pricing.charts.selling import waiting_chart
+from pricing.charts.buying import bids_caption, bids_chart
+from pricing.charts.selling import waiting_caption, waiting_chart
 from pricing.model.saved import load
 from pricing.store.market import Market
-from pricing.words.offers import bids_caption, waiting_caption
 from tests.decisions.test_buying import SCHEDULE, bought
 from tests.decisions.test_selling import KNOWN, sold
 
