@@ -8,7 +8,7 @@ import polars as pl
 
 from pricing.car import checked_cars, today
 from pricing.car_names import Names
-from pricing.decisions.price_by_score import GivesDistributions
+from pricing.decisions.car_price import GivesDistributions
 from pricing.errors import DecisionError
 
 STANDING_PLACES: Final = 6

@@ -15,7 +15,7 @@ import polars as pl
 from pricing.arrays import Floats
 from pricing.condition.checks import STATES
 from pricing.condition.repairs import Mask, RepairCosts
-from pricing.decisions.ranges import quantiles
+from pricing.decisions.amounts import quantiles
 from pricing.decisions.simulation import CarDraws
 from pricing.errors import DecisionError, InspectionError
 from pricing.records.entered_amounts import entered

@@ -11,9 +11,8 @@ import polars as pl
 
 from pricing.car import Car, frame_of, today
 from pricing.condition.assessment import InspectionResult
-from pricing.decisions.car_price import inspected, price_of
+from pricing.decisions.car_price import GivesDistributions, inspected, price_of
 from pricing.decisions.plain import plain
-from pricing.decisions.price_by_score import GivesDistributions
 from pricing.errors import DecisionError
 from pricing.model.distribution import PriceDistribution
 from pricing.model.ground import Ground

@@ -1,7 +1,7 @@
 """What the charts of bids and of waiting for a buyer show, in a sentence each."""
 
 from pricing.decisions.buy.buying import Buying
-from pricing.decisions.sell.waiting import HORIZON
+from pricing.decisions.sell.channel_sale import HORIZON
 
 
 def bids_caption(facts: Buying) -> str:

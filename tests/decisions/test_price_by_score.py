@@ -8,7 +8,7 @@ from pricing.arrays import Floats
 from pricing.condition.assessment import assess
 from pricing.condition.checks import NOT_SEEN
 from pricing.condition.inspection import Finding, Inspection
-from pricing.decisions.price_by_score import PriceByScore
+from pricing.decisions.car_price import PriceByScore
 from pricing.errors import ModelError
 from pricing.model.distribution import PriceDistribution
 from tests.condition.walks import CAR, PricedByScore, walk

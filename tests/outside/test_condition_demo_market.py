@@ -17,9 +17,8 @@ from pricing.condition.assessment import assess
 from pricing.condition.checks import STATES
 from pricing.condition.inspection import Finding, Inspection
 from pricing.condition.repairs import price_repairs
-from pricing.decisions.car_price import inspected
+from pricing.decisions.car_price import PriceByScore, inspected
 from pricing.decisions.mending import mend_or_buy
-from pricing.decisions.price_by_score import PriceByScore
 from pricing.decisions.simulation import simulate
 from pricing.model.price_model import PriceModel
 from tests.condition.walks import catalogue

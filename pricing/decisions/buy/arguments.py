@@ -1,5 +1,7 @@
-"""What to say to a seller: what the records and the inspection hold that speaks for a lower price."""
+"""What to say to a seller and what to ask: what the records and the inspection hold that speaks for a lower
+price, and what of the car was not seen, not said, not reckoned."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
@@ -8,8 +10,10 @@ from typing import Final
 import polars as pl
 
 from pricing.car import Car
+from pricing.condition.assessment import InspectionResult
+from pricing.condition.checks import found_words
+from pricing.decisions.amounts import Range
 from pricing.decisions.gap import Gap
-from pricing.decisions.ranges import Range
 
 YEARS: Final = 2
 """Sales no older than this are spoken of."""
@@ -93,3 +97,42 @@ def _cheaper(sold: pl.DataFrame, car: Car, asked: Decimal, base: str, since: dat
     if counted.height < FEWEST or 2 * less <= counted.height:
         return []
     return [Argument(kind, base, count=less, of=counted.height, amount=asked, since=since)]
+
+
+MOST: Final = 5
+"""Checks named that were not seen: those that could move the score most."""
+
+_SAID: Final = {
+    "condition_band": "In what condition is it? It has not been graded: have it inspected.",
+    "chassis_number": "Which chassis number do car and papers bear, and do they agree?",
+    "odometer_km": "How far has it gone, and what shows that?",
+    "matching_numbers": "Do engine and chassis belong together, and who has seen it?",
+    "history_file": "Which papers tell its past: bills, tests, owners?",
+}
+
+
+def buyer_questions(
+    car: Car, inspection: InspectionResult | None, open_lines: Sequence[str]
+) -> tuple[str, ...]:
+    """Questions to settle before money changes hands, the weightiest first."""
+    questions = []
+    if inspection is not None:
+        unseen = inspection.look_next.head(MOST)
+        questions += [
+            f"Not seen yet: {row['title']}{_matters(row['points'])}." for row in unseen.iter_rows(named=True)
+        ]
+        questions += [
+            f"To settle: {row['title']}: {found_words('papers', row['state'])}."
+            for row in inspection.papers.filter(pl.col("state") != "not seen").iter_rows(named=True)
+        ]
+    questions += [question for name, question in _SAID.items() if getattr(car, name) is None]
+    if open_lines:
+        questions.append(
+            f"What will it cost: {', '.join(open_lines)}? Nothing was said of it, and nothing is counted."
+        )
+    return tuple(questions)
+
+
+def _matters(points: float) -> str:
+    """What a check could do to the score, where that is a point or more."""
+    return f" ({points:.0f} points of score between best and worst)" if points >= 1 else ""

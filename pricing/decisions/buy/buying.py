@@ -14,19 +14,16 @@ from pricing.car import Car
 from pricing.condition.assessment import InspectionResult
 from pricing.condition.checks import STATES
 from pricing.condition.repairs import RepairCosts
-from pricing.decisions.amounts import Conversion, said, whole_units
+from pricing.decisions.amounts import Conversion, Range, quantiles, said, whole_units
 from pricing.decisions.approaches import Difference, difference
 from pricing.decisions.buy.alternatives import Wanted, alternatives
-from pricing.decisions.buy.arguments import Argument, arguments
-from pricing.decisions.buy.bidding import bidding_table, hammer_for
-from pricing.decisions.buy.day_one import DayOneTerms, cost_lines, open_lines
+from pricing.decisions.buy.arguments import Argument, arguments, buyer_questions
+from pricing.decisions.buy.day_one import DayOneTerms, bidding_table, cost_lines, hammer_for, open_lines
 from pricing.decisions.buy.verdict import LIMITS, checked_limits, verdict_of
 from pricing.decisions.car_price import inspected
 from pricing.decisions.gap import Gap, Pricing, asking_gap_of
 from pricing.decisions.mending import MendOrBuy, mend_or_buy
 from pricing.decisions.plain import plain
-from pricing.decisions.questions import buyer_questions
-from pricing.decisions.ranges import Range, quantiles
 from pricing.decisions.simulation import CarDraws, simulate
 from pricing.decisions.valuation import HasSales, Valuation, valued
 from pricing.errors import DecisionError, EvidenceError

@@ -16,10 +16,9 @@ from pricing.decisions.car_price import inspected
 from pricing.decisions.gap import Pricing, asking_gap_of
 from pricing.decisions.plain import plain
 from pricing.decisions.sell.asking_plan import AskingPlan, asking_plan
+from pricing.decisions.sell.auction import AuctionFacts, auction_facts
 from pricing.decisions.sell.channel_sale import ChannelSale, summed_up
-from pricing.decisions.sell.proceeds import SaleTerms
-from pricing.decisions.sell.reserve_table import AuctionFacts, auction_facts
-from pricing.decisions.sell.seller_terms import SellerTerms
+from pricing.decisions.sell.seller_terms import SaleTerms, SellerTerms
 from pricing.decisions.sell.selling_evidence import SLOWER, SellingEvidence
 from pricing.decisions.sell.time_to_sale import TimeToSale
 from pricing.decisions.sell.what_ifs import what_ifs

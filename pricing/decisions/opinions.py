@@ -1,16 +1,21 @@
-"""What is said, sold and reckoned of one model, band by band, side by side: to be seen where it
-contradicts."""
+"""What people say of a market, held against its records: one model, band by band, beside what was sold and
+reckoned, to be seen where it contradicts; and what each source said against the sales that came later."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 from typing import Any, Final, Protocol
 
+import numpy as np
 import polars as pl
 
-from pricing.decisions.price_by_score import GivesDistributions
-from pricing.evidence.source_scores import band_of_car
+from pricing.decisions.car_price import GivesDistributions
+from pricing.evidence.source_scores import Move, SourceScores, band_of_car, score_sources
+from pricing.model.accuracy.saved_scores import load_scores
+from pricing.model.opinion_bands import OpinionBands
+from pricing.model.price_model import PriceModel
 from pricing.opinions.statement import Question, changes, in_force, inversions
+from pricing.snapshot import Snapshot
 from pricing.vocabulary import CONDITION_BANDS, SPANS
 
 SALES_BACK: Final = 5
@@ -98,3 +103,24 @@ def stated_bands(
         tuple(inversions(opinions)),
         changes(opinions),
     )
+
+
+def source_record(snapshot: Snapshot) -> SourceScores:
+    """The scores of every source of a market: prices brought to the day of a statement by the newest fit, if
+    there is one, and beside them the loss of the price model as it was scored last."""
+    scores = load_scores(snapshot.market)
+    model = None if snapshot.state.fit is None else snapshot.model
+    moved = None if model is None or isinstance(model, OpinionBands) else _mover(model)
+    scored = None if scores is None else scores.scored.rows
+    return score_sources(snapshot.opinions(), snapshot.sales(), moved, scored)
+
+
+def _mover(model: PriceModel) -> Move:
+    """Brings prices from the day of a sale to the day of a statement, as the model has the market moved for
+    that car."""
+
+    def factor(pairs: pl.DataFrame) -> pl.Series:
+        then = pairs.with_columns(event_date="stated_on")
+        return pl.Series(np.exp(model.log_mid(then) - model.log_mid(pairs)))
+
+    return factor
