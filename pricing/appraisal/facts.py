@@ -13,11 +13,10 @@ from typing import Final
 import numpy as np
 import polars as pl
 
-from pricing.appraisal.consistency import Contradiction, contradictions
+from pricing.appraisal.consistency import Contradiction, contradictions, newer_evidence
 from pricing.appraisal.contents import Content, missing
 from pricing.appraisal.evidence import Evidence
-from pricing.appraisal.figures import figure_at, opinion_of, premise_of, premium_of
-from pricing.appraisal.newer_evidence import newer_evidence
+from pricing.appraisal.figures import Span, opinion_of, premise_of, premium_of, span_of
 from pricing.appraisal.record.record import Appraisal
 from pricing.appraisal.register import Entry
 from pricing.decisions.amounts import whole_units
@@ -31,14 +30,6 @@ _ANNEX: Final = (
     "event_date", "make", "model", "variant", "year", "condition_band", "source", "source_ref", "price",
     "used_as",
 )  # fmt: skip
-
-
-@dataclass(frozen=True)
-class Span:
-    """Low, mid and high: as the evidence has them (``base``: all-in, base currency) and as figures."""
-
-    base: tuple[Decimal, Decimal, Decimal]
-    figures: tuple[Decimal, Decimal, Decimal]
 
 
 @dataclass(frozen=True)
@@ -113,13 +104,6 @@ def facts_of(entry: Entry) -> Facts:
         raise AppraisalError(
             "there is no evidence yet: the record does not say enough of the car, its level and its date"
         )
-    found, valuation = evidence.comparables, evidence.valuation
-    model = None
-    if valuation.low is not None and valuation.mid is not None and valuation.high is not None:
-        model = _span(record, evidence, valuation.low, valuation.mid, valuation.high)
-    compared = None
-    if found is not None and found.low is not None and found.high is not None:
-        compared = _span(record, evidence, found.low, found.mid, found.high)
     grid, lines = _grid(evidence)
     opinion = opinion_of(record)
     money = evidence.conversion
@@ -130,8 +114,8 @@ def facts_of(entry: Entry) -> Facts:
         title=_title(record),
         record=record,
         evidence=evidence,
-        model=model,
-        comparables=compared,
+        model=span_of(record, evidence, evidence.valuation),
+        comparables=span_of(record, evidence, evidence.comparables),
         opinion=opinion,
         standing=None if opinion is None else _standing(record, evidence, (opinion[0] + opinion[1]) / 2),
         grid=grid,
@@ -169,11 +153,6 @@ def _title(record: Appraisal) -> str:
     if record.assignment.kind == "model report":
         return MODEL_REPORT
     return APPRAISAL if record.completed else DRAFT
-
-
-def _span(record: Appraisal, evidence: Evidence, low: Decimal, mid: Decimal, high: Decimal) -> Span:
-    return Span((low, mid, high), (figure_at(record, evidence, low), figure_at(record, evidence, mid),
-                                   figure_at(record, evidence, high)))  # fmt: skip
 
 
 def _standing(record: Appraisal, evidence: Evidence, figure: Decimal) -> float | None:

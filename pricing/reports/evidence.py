@@ -7,8 +7,8 @@ from typing import Any, Final
 import polars as pl
 
 from pricing.appraisal.contents import MARKET, MODEL
-from pricing.appraisal.facts import Facts, Span
-from pricing.appraisal.figures import figure_at, valued_for
+from pricing.appraisal.facts import Facts
+from pricing.appraisal.figures import Span, figure_at, valued_for
 from pricing.evidence.comparison.choices import Choice
 from pricing.reports.figure_words import level_words, rate_words
 from pricing.reports.formats.blocks import (

@@ -99,7 +99,7 @@ def _cheaper(sold: pl.DataFrame, car: Car, asked: Decimal, base: str, since: dat
     return [Argument(kind, base, count=less, of=counted.height, amount=asked, since=since)]
 
 
-MOST: Final = 5
+MOST_UNSEEN: Final = 5
 """Checks named that were not seen: those that could move the score most."""
 
 _SAID: Final = {
@@ -117,7 +117,7 @@ def buyer_questions(
     """Questions to settle before money changes hands, the weightiest first."""
     questions = []
     if inspection is not None:
-        unseen = inspection.look_next.head(MOST)
+        unseen = inspection.look_next.head(MOST_UNSEEN)
         questions += [
             f"Not seen yet: {row['title']}{_matters(row['points'])}." for row in unseen.iter_rows(named=True)
         ]
