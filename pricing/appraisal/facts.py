@@ -4,9 +4,8 @@ frozen evidence.
 A figure here is at the record's market level, under its premise and in its currency (``figures``).
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date
 from decimal import Decimal
 from typing import Final
 
@@ -32,9 +31,9 @@ _ANNEX: Final = (
 )  # fmt: skip
 
 
-@dataclass(frozen=True)
-class Facts:
-    """Everything both documents show.
+@dataclass(frozen=True, kw_only=True)
+class Facts(Entry):
+    """Everything both documents show of an entry that has evidence.
 
     Args:
         title: ``MODEL_REPORT``, ``DRAFT`` or ``APPRAISAL``.
@@ -46,20 +45,14 @@ class Facts:
         lines: their adjustments, with ``number``; prices run on from line to line.
         annex: every sale and offer used, with source, reference and date; ``used_as`` comparable, asking
             (a ceiling), bid (on an unsold lot: a floor) or shown (in a picture).
-        rate: units of the figure's currency for one of the base currency, and ``rate_date``.
-        later: records of after the effective date, known when the evidence was gathered and not looked at.
+        rate: units of the figure's currency for one of the base currency.
         lacking, against: required contents that are missing, and rules that record and evidence break; while
             there is any the document cannot be completed.
         newer: what of the evidence is newer than the effective date.
-        shown: the pictures of the record's photographs, by digest.
     """
 
-    appraisal_id: str
-    revision: int
-    digest: str
-    title: str
-    record: Appraisal
     evidence: Evidence
+    title: str
     model: Span | None
     comparables: Span | None
     opinion: tuple[Decimal, Decimal] | None
@@ -68,12 +61,9 @@ class Facts:
     lines: pl.DataFrame
     annex: pl.DataFrame
     rate: Decimal
-    rate_date: date
-    later: int
     lacking: tuple[Content, ...]
     against: tuple[Contradiction, ...]
     newer: tuple[str, ...]
-    shown: Mapping[str, bytes]
 
     @property
     def currency(self) -> str:
@@ -108,12 +98,8 @@ def facts_of(entry: Entry) -> Facts:
     opinion = opinion_of(record)
     money = evidence.conversion
     return Facts(
-        appraisal_id=entry.appraisal_id,
-        revision=entry.revision,
-        digest=str(entry.evidence_digest),
+        **vars(entry),
         title=_title(record),
-        record=record,
-        evidence=evidence,
         model=span_of(record, evidence, evidence.valuation),
         comparables=span_of(record, evidence, evidence.comparables),
         opinion=opinion,
@@ -122,12 +108,9 @@ def facts_of(entry: Entry) -> Facts:
         lines=lines,
         annex=_annex(evidence),
         rate=(Decimal(money.units) / Decimal(money.base_units)).quantize(Decimal("0.000001")),
-        rate_date=money.rate_date,
-        later=evidence.market.later,
         lacking=tuple(missing(record, evidence)),
         against=tuple(contradictions(record, evidence)),
         newer=tuple(newer_evidence(record, evidence)),
-        shown=entry.shown,
     )
 
 

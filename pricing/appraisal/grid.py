@@ -49,15 +49,6 @@ def with_choices(entry: Entry, decisions: Sequence[Decision], reason: str) -> Ap
     return replace(entry.record, choices=(*entry.record.choices, *made))
 
 
-def without_choices(record: Appraisal) -> Appraisal:
-    """The record with every choice taken back.
-
-    >>> without_choices(Appraisal()).choices
-    ()
-    """
-    return replace(record, choices=())
-
-
 def found_sales(sales: pl.DataFrame, text: str, at: date) -> pl.DataFrame:
     """Sold cars known by a day in whose record every word of a text stands, the newest first,
     ``MOST_FOUND`` at most: ``record_id`` and ``SEARCHED``.

@@ -9,7 +9,7 @@ from typing import Final
 from pricing.appraisal.contents import missing
 from pricing.appraisal.evidence import wanting
 from pricing.appraisal.facts import DRAFT, MODEL_REPORT, Facts, facts_of, finished
-from pricing.appraisal.record.sections import SECTIONS, asked
+from pricing.appraisal.record.sections import SECTIONS, question_of
 from pricing.appraisal.register import Entry
 from pricing.errors import AppraisalError
 from pricing.reports.formats.blocks import Answers, Block, Bullets, Heading, Pages, Paragraph
@@ -59,8 +59,12 @@ def first_draft(entry: Entry, words: LocaleWords) -> Pages:
     )  # fmt: skip
     blocks: list[Block] = [Heading(words.say("What is answered so far")), Paragraph(evidence)]
     for section, kind in SECTIONS.items():
+        answers = getattr(record, section)
         rows = [
-            (capital(words.word(asked(part))), _told(getattr(getattr(record, section), part.name), words))
+            (
+                capital(words.word(question_of(part))),
+                _told(getattr(answers, part.name), words),
+            )
             for part in fields(kind)
         ]
         answered = tuple(row for row in rows if row[1])

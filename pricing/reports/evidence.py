@@ -427,7 +427,7 @@ def fit_answers(facts: Facts, words: LocaleWords, *, of_one: bool = True) -> Ans
     found = facts.evidence
     rows = [
         (words.say("Evidence gathered on"), words.day(found.gathered_on)),
-        *([(words.say("Digest of the evidence (SHA-256)"), facts.digest)] if of_one else []),
+        *([(words.say("Digest of the evidence (SHA-256)"), str(facts.evidence_digest))] if of_one else []),
         (words.say("Digest of the market's records"), found.market.digest),
         (words.say("Fit of the price model"), fit_words(facts, words)),
         (words.say("Seed of the fit"), str(found.fit["seed"])),

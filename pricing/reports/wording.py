@@ -53,7 +53,7 @@ def reference(facts: Facts, words: LocaleWords) -> str:
     """What the document is filed under: the record, its revision, and the beginning of its digest."""
     return words.say(
         "{record}, revision {revision}, evidence {digest}",
-        record=facts.appraisal_id, revision=facts.revision, digest=facts.digest[:12],
+        record=facts.appraisal_id, revision=facts.revision, digest=str(facts.evidence_digest)[:12],
     )  # fmt: skip
 
 
@@ -108,7 +108,7 @@ def time_words(facts: Facts, words: LocaleWords) -> str:
             "offers without a sale.",
             **values,
         )
-    said, later = facts.evidence.valuation.opinions.height, facts.later
+    said, later = facts.evidence.valuation.opinions.height, facts.evidence.market.later
     parts = [standing_warning(facts, words), known]
     if said:
         parts.append(

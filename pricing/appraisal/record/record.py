@@ -1,20 +1,21 @@
-"""The appraisal record: everything a person says about one valuation, in sections a form can follow.
+"""The appraisal record: everything a person says about one valuation, in sections a form can follow; and what
+differs between two of them, as the log of an appraisal tells it.
 
 What is judgement stands here, in the valuer's words; what is evidence is gathered from the market
 (``evidence``). A record never changes: an edit is another one.
 """
 
+import json
 from collections.abc import Mapping
-from dataclasses import dataclass, field, fields
-from datetime import date
-from decimal import Decimal
+from dataclasses import dataclass, field
 from typing import Any, Final
 
 from pydantic import TypeAdapter, ValidationError
 
 from pricing.appraisal.record.answers import answer_of, typed
-from pricing.appraisal.record.photographs import Photographs, plain_photographs, read_photographs
+from pricing.appraisal.record.photographs import Photographs, read_photographs
 from pricing.appraisal.record.sections import (
+    QUESTIONS,
     RETIRED,
     SECTIONS,
     Assignment,
@@ -23,14 +24,15 @@ from pricing.appraisal.record.sections import (
     InspectionNote,
     Opinion,
     Repairs,
-    Said,
     Subject,
     Valuer,
     is_act,
 )
+from pricing.decisions.plain import plain
 from pricing.errors import AppraisalError
 from pricing.evidence.comparison.choices import Choice
 from pricing.money.currencies import minor_unit_places
+from pricing.store.kept.appraisals import FieldChange
 from pricing.validation import sentence_of
 
 _CHOICES: Final = TypeAdapter(tuple[Choice, ...])
@@ -109,7 +111,7 @@ def with_answer(record: Appraisal, name: str, answer: object) -> Appraisal:
     """
     section, _, wanted = name.partition(".")
     content = plain_record(record)
-    known = {part.name: part for part in fields(SECTIONS[section])} if section in SECTIONS else {}
+    known = QUESTIONS.get(section, {})
     if section == "subject" and wanted.startswith("established."):
         content["subject"]["established"] |= {wanted.removeprefix("established."): answer}
     elif is_act(section, wanted):
@@ -124,42 +126,60 @@ def with_answer(record: Appraisal, name: str, answer: object) -> Appraisal:
 
 def plain_record(record: Appraisal) -> dict[str, Any]:
     """The inverse of ``read_record``: amounts as decimal strings, days as ISO 8601."""
-    content: dict[str, Any] = {}
-    for name, kind in SECTIONS.items():
-        section = getattr(record, name)
-        content[name] = {part.name: _plain(getattr(section, part.name)) for part in fields(kind)}
-    content["choice"] = [
-        {part.name: getattr(choice, part.name) for part in fields(choice)} for choice in record.choices
-    ]
-    content["photograph"] = plain_photographs(record.photographs)
-    return content
-
-
-def _plain(value: Said) -> Any:
-    match value:
-        case tuple():
-            return list(value)
-        case Decimal() | date():
-            return str(value)
-        case dict():
-            return dict(value)
-        case _:
-            return value
+    content: dict[str, Any] = plain(record)
+    return content | {"choice": content.pop("choices"), "photograph": content.pop("photographs")}
 
 
 def _section(kind: type, name: str, table: object) -> Any:
     if not isinstance(table, Mapping):
         raise AppraisalError(f"[{name}] holds lines of the form field = answer; got {table!r}")
-    known = {part.name: part for part in fields(kind)}
+    known = QUESTIONS[name]
     unknown = sorted(set(table) - set(known))
     if unknown:
         raise AppraisalError(f"no field {name}.{unknown[0]}; [{name}] has: {', '.join(known)}")
     answers = {}
     for key, answer in table.items():
-        where, asked = f"{name}.{key}", known[key].metadata
-        answers[key] = answer_of(where, asked["kind"], answer)
-        if asked["allowed"] and answers[key] not in ("", *asked["allowed"]):
-            raise AppraisalError(f"{where}: got {answer!r}, expected one of: {', '.join(asked['allowed'])}")
+        where, question = f"{name}.{key}", known[key].metadata
+        answers[key] = answer_of(where, question["kind"], answer)
+        allowed = question["allowed"]
+        if allowed and answers[key] not in ("", *allowed):
+            raise AppraisalError(f"{where}: got {answer!r}, expected one of: {', '.join(allowed)}")
         if key == "currency" and answers[key]:
             minor_unit_places(answers[key])
     return kind(**answers)
+
+
+def changes(before: Appraisal, after: Appraisal) -> list[FieldChange]:
+    """The fields in which two records differ, as text: what each was and is.
+
+    >>> from pricing.appraisal.record.record import with_answer
+    >>> changes(Appraisal(), with_answer(Appraisal(), "subject.year", "1966"))
+    [('subject.year', '', '1966')]
+    """
+    old, new = _flat(_listed_photographs(before)), _flat(_listed_photographs(after))
+    names = dict.fromkeys((*old, *new))
+    rows = [(name, old.get(name, ""), new.get(name, "")) for name in names]
+    return [(name, before, after) for name, before, after in rows if before != after]
+
+
+def _listed_photographs(record: Appraisal) -> dict[str, Any]:
+    """The record as plain values, each photograph a field of its own that says which it is."""
+    lines = {
+        shot.digest[:12]: [str(number), shot.file, shot.caption, shot.check, "cover" if shot.cover else ""]
+        for number, shot in enumerate(record.photographs, 1)
+    }
+    named = {digest: "; ".join(part for part in parts if part) for digest, parts in lines.items()}
+    return {**plain_record(record), "photograph": named}
+
+
+def _flat(content: Mapping[str, Any], front: str = "") -> dict[str, str]:
+    flat: dict[str, str] = {}
+    for name, value in content.items():
+        if isinstance(value, dict):
+            flat |= _flat(value, f"{front}{name}.")
+        elif isinstance(value, list):
+            parts = (part if isinstance(part, str) else json.dumps(part, sort_keys=True) for part in value)
+            flat[f"{front}{name}"] = "; ".join(parts)
+        else:
+            flat[f"{front}{name}"] = "" if value is None else str(value)
+    return flat

@@ -8,7 +8,7 @@ from pricing.appraisal.completion import CERTIFICATION
 from pricing.appraisal.contents import CONTENTS
 from pricing.appraisal.facts import APPRAISAL, DRAFT, MODEL_REPORT
 from pricing.appraisal.ratio_kinds import TIERS
-from pricing.appraisal.record.sections import INSPECTED, KINDS, RESTS_ON, SECTIONS, asked
+from pricing.appraisal.record.sections import INSPECTED, KINDS, RESTS_ON, SECTIONS, question_of
 from pricing.car_fields import FIELDS
 from pricing.condition.changes import PRESERVATION, WORKMANSHIP
 from pricing.condition.checks import AREAS, CONSTRUCTIONS, FITTINGS, NOT_SEEN, PAPER_STATES, STATES, Sheet
@@ -100,7 +100,7 @@ def closed_words() -> Iterator[str]:
         MODEL_REPORT,
     )
     yield from SECTIONS
-    yield from (asked(part) for kind in SECTIONS.values() for part in fields(kind))
+    yield from (question_of(part) for kind in SECTIONS.values() for part in fields(kind))
     yield from (content.name for content in CONTENTS)
     yield from (content.part for content in CONTENTS)
     yield from CERTIFICATION.values()
