@@ -23,7 +23,7 @@ from pricing.car_fields import CONDITION, FIELDS
 from pricing.car_names import Names
 from pricing.condition.assessment import InspectionResult
 from pricing.condition.repairs import RepairCosts
-from pricing.condition.unseen_worst import UnseenWorst
+from pricing.condition.score import UnseenWorst
 from pricing.decisions.amounts import Conversion
 from pricing.decisions.car_price import inspected
 from pricing.decisions.valuation import Valuation, value_car

@@ -11,7 +11,7 @@ from pricing.condition.assessment import InspectionResult
 from pricing.condition.budget import repair_budget
 from pricing.condition.checks import STATES
 from pricing.condition.repairs import RepairCosts
-from pricing.condition.unseen_worst import UnseenWorst
+from pricing.condition.score import UnseenWorst
 
 IDENTITY: Final = ("make", "model", "variant", "year", "chassis_number")
 """What a sheet may say of the car that it is of."""

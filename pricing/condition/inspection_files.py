@@ -8,8 +8,7 @@ from typing import Any, Final, Literal, TypeVar
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
-from pricing.condition.changes import Change
-from pricing.condition.inspection import Finding, Inspection
+from pricing.condition.inspection import Change, Finding, Inspection
 from pricing.errors import CarError, FileError, InspectionError
 from pricing.intake.exports import neutral_text, restored_text
 from pricing.untrusted.documents import read_json

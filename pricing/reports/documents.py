@@ -61,10 +61,7 @@ def first_draft(entry: Entry, words: LocaleWords) -> Pages:
     for section, kind in SECTIONS.items():
         answers = getattr(record, section)
         rows = [
-            (
-                capital(words.word(question_of(part))),
-                _told(getattr(answers, part.name), words),
-            )
+            (capital(words.word(question_of(part))), _told(getattr(answers, part.name), words))
             for part in fields(kind)
         ]
         answered = tuple(row for row in rows if row[1])

@@ -23,8 +23,8 @@ from pricing.appraisal.record.sections import Assignment
 from pricing.appraisal.register import Entry
 from pricing.condition.assessment import assess
 from pricing.condition.budget import repair_budget
-from pricing.condition.changes import Change
 from pricing.condition.checks import CONSTRUCTIONS
+from pricing.condition.inspection import Change
 from pricing.condition.repairs import price_repairs
 from pricing.model.saved import load
 from pricing.reports.buying_sheet import buying_sheet

@@ -18,7 +18,7 @@ from tests.catalogues import extracted
 
 HELD = (
     "model/reasons.py", "model/remarks.py", "appraisal/consistency.py",
-    "appraisal/ratio_kinds.py", "condition/changes.py", "evidence/comparison/choosing.py",
+    "appraisal/ratio_kinds.py", "condition/inspection.py", "evidence/comparison/choosing.py",
     "evidence/comparison/date_index.py", "evidence/comparison/comparables.py",
     "evidence/comparison/comparables_index.py", "evidence/comparison/sale_features.py",
     "evidence/comparison/adjustments.py", "evidence/comparison/range_scores.py",

@@ -10,8 +10,8 @@ from pricing.appraisal.facts import APPRAISAL, DRAFT, MODEL_REPORT
 from pricing.appraisal.ratio_kinds import TIERS
 from pricing.appraisal.record.sections import INSPECTED, KINDS, RESTS_ON, SECTIONS, question_of
 from pricing.car_fields import FIELDS
-from pricing.condition.changes import PRESERVATION, WORKMANSHIP
 from pricing.condition.checks import AREAS, CONSTRUCTIONS, FITTINGS, NOT_SEEN, PAPER_STATES, STATES, Sheet
+from pricing.condition.inspection import PRESERVATION, WORKMANSHIP
 from pricing.decisions.buy.buying import CAUTIONS as BUYING_CAUTIONS
 from pricing.decisions.buy.verdict import VERDICTS
 from pricing.decisions.sell.selling import CAUTIONS as SELLING_CAUTIONS
