@@ -4,36 +4,22 @@ reckoned, to be seen where it contradicts; and what each source said against the
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
-from typing import Any, Final, Protocol
+from typing import Any, Final
 
 import numpy as np
 import polars as pl
 
 from pricing.decisions.car_price import GivesDistributions
-from pricing.evidence.source_scores import Move, SourceScores, band_of_car, score_sources
+from pricing.decisions.valuation import HasSales
+from pricing.evidence.source_scores import SourceScores, band_of_car, score_sources
 from pricing.model.accuracy.saved_scores import load_scores
 from pricing.model.opinion_bands import OpinionBands
-from pricing.model.price_model import PriceModel
 from pricing.opinions.statement import Question, changes, in_force, inversions
 from pricing.snapshot import Snapshot
 from pricing.vocabulary import CONDITION_BANDS, SPANS
 
 SALES_BACK: Final = 5
 """Years of sales that are shown beside."""
-
-
-class SpokenOf(Protocol):
-    """What is read of a market: a ``Snapshot`` is one."""
-
-    @property
-    def base_currency(self) -> str:
-        """The currency of every price (ISO 4217)."""
-
-    def sales(self) -> pl.DataFrame:
-        """The sales and offers, as ``Market.sales`` gives them."""
-
-    def opinions(self) -> pl.DataFrame:
-        """What people say, as ``Market.opinions`` gives it."""
 
 
 @dataclass(frozen=True)
@@ -56,7 +42,7 @@ class StatedBands:
 
 
 def stated_bands(
-    market: SpokenOf,
+    market: HasSales,
     model: GivesDistributions | None,
     make: str,
     model_name: str,
@@ -110,17 +96,15 @@ def source_record(snapshot: Snapshot) -> SourceScores:
     there is one, and beside them the loss of the price model as it was scored last."""
     scores = load_scores(snapshot.market)
     model = None if snapshot.state.fit is None else snapshot.model
-    moved = None if model is None or isinstance(model, OpinionBands) else _mover(model)
-    scored = None if scores is None else scores.scored.rows
-    return score_sources(snapshot.opinions(), snapshot.sales(), moved, scored)
 
-
-def _mover(model: PriceModel) -> Move:
-    """Brings prices from the day of a sale to the day of a statement, as the model has the market moved for
-    that car."""
-
-    def factor(pairs: pl.DataFrame) -> pl.Series:
+    def moved(pairs: pl.DataFrame) -> pl.Series:
+        """From the day of a sale to the day of a statement, as the model has the market moved for it."""
         then = pairs.with_columns(event_date="stated_on")
-        return pl.Series(np.exp(model.log_mid(then) - model.log_mid(pairs)))
+        return pl.Series(np.exp(snapshot.model.log_mid(then) - snapshot.model.log_mid(pairs)))
 
-    return factor
+    return score_sources(
+        snapshot.opinions(),
+        snapshot.sales(),
+        None if model is None or isinstance(model, OpinionBands) else moved,
+        None if scores is None else scores.scored.rows,
+    )

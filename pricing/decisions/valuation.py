@@ -158,6 +158,21 @@ class Valuation:
         return facts_html(named, about, frame=self.bands)
 
 
+def day_of(model: FittedModel, as_of: date | None) -> date:
+    """The date a value holds at: that of the last sale the model has seen when not given.
+
+    Raises:
+        DecisionError: the model has seen sales after it.
+    """
+    last = date.fromisoformat(model.facts["last_date"])
+    at = last if as_of is None else as_of
+    if at < last:
+        raise DecisionError(
+            f"the price model has seen sales up to {last}, after {at}: fit one on the sales up to {at}"
+        )
+    return at
+
+
 def value_car(
     market: HasSales,
     model: FittedModel,
@@ -199,12 +214,7 @@ def valued(
     inspection: InspectionResult | None = None,
 ) -> tuple[Valuation, PriceDistribution]:
     """:func:`value_car` with the price distribution that it was read from, for what is decided next."""
-    last = date.fromisoformat(model.facts["last_date"])
-    at = last if as_of is None else as_of
-    if at < last:
-        raise DecisionError(
-            f"the price model has seen sales up to {last}, after {at}: fit one on the sales up to {at}"
-        )
+    at = day_of(model, as_of)
     entered("asking price", asking, market.base_currency)
     car.held(None, today() if as_of is None else as_of)
     sales = market.sales(as_of=at)
@@ -214,17 +224,18 @@ def valued(
     price = prices[:1] if inspection is None else price_of(model, car, at, inspection)
     own = price.ranges(coverage, [None if asking is None else float(asking)]).row(0, named=True)
     given = own["reason"] is None
-    of_model = sales.select(*SALE_COLUMNS, "outcome").filter(
-        pl.col("make") == car.make, pl.col("model") == car.model
-    )
+    ends: dict[str, Any] = {
+        end: None if own[end] is None else Decimal(own[end]).quantize(_CENT) for end in ("low", "mid", "high")
+    }
+    own_model = pl.col("make") == car.make, pl.col("model") == car.model
+    of_model = sales.select(*SALE_COLUMNS, "outcome").filter(*own_model)
+    outcomes = of_model["outcome"]
     valuation = Valuation(
         car=car.to_dict(),
         currency=market.base_currency,
         as_of=at,
         coverage=coverage,
-        low=_money(own["low"]),
-        mid=_money(own["mid"]),
-        high=_money(own["high"]),
+        **ends,
         evidence=own["evidence"],
         reason=own["reason"],
         asking=asking,
@@ -236,25 +247,16 @@ def valued(
             prices[1:].ranges(coverage).select("low", "mid", "high", "reason")
         ),
         sales=_nearest_first(of_model.filter(pl.col("outcome") == "sold").drop("outcome"), car),
-        unsold=of_model.filter(pl.col("outcome") == "unsold").height,
-        asked=of_model.filter(pl.col("outcome") == "asking").height,
+        unsold=int((outcomes == "unsold").sum()),
+        asked=int((outcomes == "asking").sum()),
         ground=model.grounds(frame_of([car], at))[0] if given else None,
-        opinions=market.opinions(at)
-        .filter(pl.col("make") == car.make, pl.col("model") == car.model)
-        .select(OPINION_COLUMNS)
-        .reverse(),
+        opinions=market.opinions(at).filter(*own_model).select(OPINION_COLUMNS).reverse(),
     )
     return valuation, price
 
 
 _NO_TERMS: Final = pl.DataFrame(
-    schema={
-        "term": pl.String,
-        "value": pl.String,
-        "factor": pl.Float64,
-        "low": pl.Float64,
-        "high": pl.Float64,
-    }
+    schema={"term": pl.String, "value": pl.String} | dict.fromkeys(("factor", "low", "high"), pl.Float64)
 )
 
 
@@ -308,7 +310,3 @@ def _nearest_first(sold: pl.DataFrame, car: Car) -> pl.DataFrame:
         pl.col("event_date"),
         descending=[False, False, False, True],
     )
-
-
-def _money(amount: float | None) -> Decimal | None:
-    return None if amount is None else Decimal(amount).quantize(_CENT)

@@ -177,7 +177,7 @@ class Buying:
 
     def to_dict(self) -> dict[str, Any]:
         """The facts as values that JSON can hold, without the draws they were read from."""
-        facts: dict[str, Any] = plain({name: part for name, part in vars(self).items() if name != "draws"})
+        facts: dict[str, Any] = plain(self)
         return facts
 
 

@@ -162,31 +162,26 @@ def asking_plan(
     if evidence.price_tells:
         best = max(sorted(tried), key=lambda ask: float(sales[ask].left.mean()))
     asking = best if terms.asking is None else terms.asking
-    chosen, told = sales[asking], evidence.times is not None
-    steps = ladders[asking]
+    chosen, known = sales[asking], evidence.times is not None
+    columns = "asking", *(f"within_{weeks}" for weeks in WEEKS), "weeks", "left"
+    unknown = (None,) * (len(WEEKS) + 1)
     return AskingPlan(
         asking,
         best,
-        prices=pl.DataFrame([_prices(ask, draws, told=told) for ask, draws in sales.items()], schema=_PRICES),
+        prices=pl.DataFrame(
+            [
+                (float(ask), *((*map(draws.chance, WEEKS), draws.half) if known else unknown),
+                 float(draws.left.mean()))
+                for ask, draws in sales.items()
+            ],
+            dict.fromkeys(columns, pl.Float64), orient="row",
+        ),
         ladder=pl.DataFrame(
             [
-                (LADDER_WEEKS * step, asked, chosen.chance(LADDER_WEEKS * (step + 1)) if told else None)
-                for step, asked in enumerate(steps)
+                (LADDER_WEEKS * step, ask, chosen.chance(LADDER_WEEKS * (step + 1)) if known else None)
+                for step, ask in enumerate(ladders[asking])
             ],
-            schema={"week": pl.Int64, "asking": pl.Float64, "sold_by_then": pl.Float64},
-            orient="row",
+            {"week": pl.Int64, "asking": pl.Float64, "sold_by_then": pl.Float64}, orient="row",
         ),
         draws=chosen,
-    )
-
-
-_PRICES = dict.fromkeys(("asking", *(f"within_{weeks}" for weeks in WEEKS), "weeks", "left"), pl.Float64)
-
-
-def _prices(ask: Decimal, draws: SaleDraws, *, told: bool) -> dict[str, float | None]:
-    return {
-        "asking": float(ask),
-        **{f"within_{weeks}": draws.chance(weeks) if told else None for weeks in WEEKS},
-        "weeks": draws.half if told else None,
-        "left": float(draws.left.mean()),
-    }
+    )  # fmt: skip

@@ -57,14 +57,10 @@ class SellerTerms:
     def __post_init__(self) -> None:
         """Refuse what makes no sense together."""
         entered("worth unsold", self.own_value, self.currency, cost=True)
-        for name, amount in (
-            ("reserve", self.reserve),
-            ("low estimate", self.low_estimate),
-            ("high estimate", self.high_estimate),
-            ("asking price", self.asking),
-            ("lowest price", self.floor),
-        ):
-            entered(name, amount, self.currency)
+        for name in ("reserve", "low_estimate", "high_estimate"):
+            entered(name.replace("_", " "), getattr(self, name), self.currency)
+        entered("asking price", self.asking, self.currency)
+        entered("lowest price", self.floor, self.currency)
         for name, cost in self.papers.items():
             entered(f"cost of {name}", cost, self.currency, cost=True)
         if not 0.0 <= self.discount <= MOST_DISCOUNT:
@@ -171,9 +167,3 @@ class SaleTerms:
         if self.channel == "auction":
             charges |= {"premium": self.premium, "unsold fee": self.unsold_fee}
         return tuple(name for name, charge in charges.items() if charge is None)
-
-    @property
-    def days(self) -> str:
-        """Which charges are in force from which day."""
-        used = [c for c in (self.premium, self.commission, self.entry_fee, self.unsold_fee) if c is not None]
-        return ", ".join(f"{charge.kind} in force from {charge.valid_from}" for charge in used)

@@ -1,6 +1,6 @@
 """Selling: where to sell a car, what to ask, what is left of it, and what is worth doing first."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import date
 from decimal import Decimal
 from typing import Any, Final
@@ -64,7 +64,7 @@ class Selling:
     unknown: tuple[str, ...]
     rates: str
     seed: int
-    inspection: InspectionResult | None
+    inspection: InspectionResult | None = field(repr=False)
     cautions: tuple[str, ...] = CAUTIONS
 
     @property
@@ -85,23 +85,8 @@ class Selling:
     def to_dict(self) -> dict[str, Any]:
         """The facts as values that JSON can hold, without the draws and the inspection they were read
         from."""
-        return _without_draws(plain_parts(vars(self)))
-
-
-def plain_parts(facts: dict[str, Any]) -> dict[str, Any]:
-    """Facts without the inspection, which is the reader's own."""
-    return {name: value for name, value in facts.items() if name != "inspection"}
-
-
-def _without_draws(facts: dict[str, Any]) -> dict[str, Any]:
-    channels = [{k: v for k, v in vars(found).items() if k != "draws"} for found in facts["channels"]]
-    auction = {k: v for k, v in vars(facts["auction"]).items() if k != "draws"}
-    asking = {
-        name: {k: v for k, v in vars(found).items() if k != "draws"}
-        for name, found in facts["asking"].items()
-    }
-    told: dict[str, Any] = plain(facts | {"channels": channels, "auction": auction, "asking": asking})
-    return told
+        facts: dict[str, Any] = plain(self)
+        return facts
 
 
 def sell_car(
@@ -155,25 +140,27 @@ def sell_car(
             sale, first, told = auction.draws, None, evidence.auction.tells
         else:
             gap = asking_gap_of(gaps, sales, draws.car)
-            plan = asking_plan(
-                channel,
-                value,
-                mid,
-                draws.levels.wait,
-                None if gap is None else gap.factor,
-                evidence,
-                charges,
-                terms,
-            )
+            factor = None if gap is None else gap.factor
+            plan = asking_plan(channel, value, mid, draws.levels.wait, factor, evidence, charges, terms)
             asking[channel] = plan
             sale, first, told = plan.draws, plan.asking, evidence.times is not None
         channels.append(summed_up(channel, sale, charges, told=told, asking=first))
-    channels.sort(key=lambda found: -found.left)
+    channels.sort(key=lambda sale: -sale.left)
     best = channels[0].channel
 
     def net(price: Floats) -> Floats:
         return charged[best].charged(charged[best].hammer(price * rate)).net
 
+    unknown = {
+        "The chance of a sale at auction is unknown: the records have too few lots, sold and unsold.": (
+            not evidence.auction.tells
+        ),
+        "The time to sale is unknown, and so is the chance of a sale by a day: of too few sold cars do the "
+        "records say what was asked and when.": evidence.times is None,
+        "Customary estimates are unknown: too few sold lots have them on record.": (
+            evidence.auction.estimates is None
+        ),
+    }
     return Selling(
         valuation=valuation,
         terms=terms,
@@ -187,24 +174,10 @@ def sell_car(
         bargained=evidence.bargained,
         pairs=evidence.pairs,
         first=what_ifs(model, drawn[best], net, rate, costs, terms.papers, evidence.compared),
-        unknown=_unknown(evidence),
+        unknown=tuple(sentence for sentence, is_unknown in unknown.items() if is_unknown),
         rates="No schedule of charges is used."
         if schedule is None
         else f"{schedule.name}. {schedule.notice}",
         seed=seed,
         inspection=inspection,
     )
-
-
-def _unknown(evidence: SellingEvidence) -> tuple[str, ...]:
-    sentences = {
-        "The chance of a sale at auction is unknown: the records have too few lots, sold and unsold.": (
-            not evidence.auction.tells
-        ),
-        "The time to sale is unknown, and so is the chance of a sale by a day: of too few sold cars do the "
-        "records say what was asked and when.": (evidence.times is None),
-        "Customary estimates are unknown: too few sold lots have them on record.": (
-            evidence.auction.estimates is None
-        ),
-    }
-    return tuple(sentence for sentence, true in sentences.items() if true)

@@ -27,8 +27,19 @@ from pricing.vocabulary import CONDITION_BANDS
 FEWEST_PAIRS: Final = 8
 CONFIDENCE: Final = 0.9
 
-CHANGES: Final = ("history file", "numbers documented", "repair")
-"""Changes looked for: a paper that was not there, or a better condition band."""
+_BETTER: Final = {
+    "history file": ("history_file", pl.col("history_file").fill_null(value=False)),
+    "numbers documented": (
+        "matching_numbers", (pl.col("matching_numbers") == "documented").fill_null(value=False),
+    ),
+    "repair": (
+        "condition_band",
+        pl.col("condition_band").replace_strict(
+            {band: place for place, band in enumerate(CONDITION_BANDS)}, default=None, return_dtype=pl.Int8
+        ),
+    ),
+}  # fmt: skip
+"""Changes looked for, a paper that was not there or a better condition band: their column, and what rises."""
 
 
 @dataclass(frozen=True)
@@ -44,52 +55,32 @@ class BeforeAndAfter:
 
 
 def before_and_after(sales: pl.DataFrame, model: GivesDistributions) -> tuple[BeforeAndAfter, ...]:
-    """Read each of ``CHANGES`` from a market's sales."""
+    """Read each change from a market's sales."""
     keys = ["make", "model", "chassis_number"]
-    places = {band: place for place, band in enumerate(CONDITION_BANDS)}
-    band = pl.col("condition_band").replace_strict(places, default=None, return_dtype=pl.Int8)
+    states = ("history_file", "matching_numbers", "condition_band", "condition_score")
     sold = sales.filter(pl.col("outcome") == "sold", pl.col("chassis_number").is_not_null())
-    twice = (
+    pairs = (
         sold.filter(pl.len().over(keys) > 1)
         .sort(*keys, "event_date", "record_id")
+        .with_columns(rank.alias(change) for change, (_, rank) in _BETTER.items())
         .with_columns(
-            papers=pl.col("history_file").fill_null(value=False),
-            documented=(pl.col("matching_numbers") == "documented").fill_null(value=False),
-            band=band,
+            pl.col(name).shift(1).over(keys).alias(f"{name}_before")
+            for name in ("price", "event_date", *states, *_BETTER)
         )
+        .filter(pl.col("price_before").is_not_null())
     )
-    before = ("price", "event_date", "papers", "documented", "band", "condition_band", "condition_score")
-    pairs = twice.with_columns(
-        pl.col(name).shift(1).over(keys).alias(f"{name}_before")
-        for name in (*before, "history_file", "matching_numbers")
-    ).filter(pl.col("price_before").is_not_null())
-    return (
-        _read(model, "history file", pairs.filter("papers", ~pl.col("papers_before")), ("history_file",)),
-        _read(
-            model,
-            "numbers documented",
-            pairs.filter("documented", ~pl.col("documented_before")),
-            ("matching_numbers",),
-        ),
-        _read(
-            model,
-            "repair",
-            pairs.filter(pl.col("band") > pl.col("band_before")),
-            ("condition_band", "condition_score"),
-        ),
+    return tuple(
+        _read(model, change, pairs.filter(pl.col(change) > pl.col(f"{change}_before")), column)
+        for change, (column, _) in _BETTER.items()
     )
 
 
-def _read(
-    model: GivesDistributions, change: str, pairs: pl.DataFrame, columns: tuple[str, ...]
-) -> BeforeAndAfter:
+def _read(model: GivesDistributions, change: str, pairs: pl.DataFrame, column: str) -> BeforeAndAfter:
     if pairs.height < 2:
         return BeforeAndAfter(change, pairs.height, None, supported=False)
-    unchanged = pairs.with_columns(pl.col(f"{name}_before").alias(name) for name in columns)
-    earlier = pairs.with_columns(
-        pl.col("event_date_before").alias("event_date"),
-        *(pl.col(f"{name}_before").alias(name) for name in columns),
-    )
+    state = (column, "condition_score") if column == "condition_band" else (column,)
+    unchanged = pairs.with_columns(pl.col(f"{name}_before").alias(name) for name in state)
+    earlier = unchanged.with_columns(event_date="event_date_before")
     moved = np.log(model.distribution(unchanged).mid / model.distribution(earlier).mid)
     price = pairs.select(pl.col("price", "price_before").cast(pl.Float64))
     logs = np.log((price["price"] / price["price_before"]).to_numpy()) - moved
@@ -98,12 +89,8 @@ def _read(
         return BeforeAndAfter(change, len(logs), None, supported=False)
     error = float(logs.std(ddof=1)) / np.sqrt(len(logs))
     low = float(logs.mean()) - float(stats.t.ppf((1.0 + CONFIDENCE) / 2.0, len(logs) - 1)) * error
-    return BeforeAndAfter(
-        change,
-        len(logs),
-        float(logs.mean()),
-        bool(len(logs) >= FEWEST_PAIRS and low > 0.0),
-    )
+    supported = len(logs) >= FEWEST_PAIRS and low > 0.0
+    return BeforeAndAfter(change, len(logs), float(logs.mean()), bool(supported))
 
 
 MOST_ITEMS: Final = 12
@@ -146,24 +133,21 @@ def what_ifs(
     ``pays`` the share of draws in which that is above nought (null without a cost); ``pairs`` and
     ``supported`` say whether before and after speak for it.
     """
-    told = {found.change: found for found in compared}
+    by_change = {one.change: one for one in compared}
+    fixed = {name: np.full(1, float(cost)) for name, cost in papers.items()}
     before = net(draws.price)
     rows = [
-        _row(name, "paper", told.get(name), _said(papers.get(name)), before, net(after))
+        _row(name, "paper", by_change.get(name), fixed.get(name), before, net(after))
         for name, after in _with_papers(model, draws)
     ]
     if costs is not None:
         rows += [
-            _row(title, "repair", told.get("repair"), cost * rate, before, net(after))
+            _row(title, "repair", by_change.get("repair"), cost * rate, before, net(after))
             for title, cost, after in _repaired(draws, costs)
         ]
     return pl.DataFrame(rows, schema=COLUMNS).sort(
         pl.col("left").fill_null(pl.col("gain")), descending=True, maintain_order=True
     )
-
-
-def _said(cost: Decimal | None) -> Floats | None:
-    return None if cost is None else np.full(1, float(cost))
 
 
 def _with_papers(model: GivesDistributions, draws: CarDraws) -> list[tuple[str, Floats]]:
