@@ -96,7 +96,6 @@ def facts_of(entry: Entry) -> Facts:
         )
     grid, lines = _grid(evidence)
     opinion = opinion_of(record)
-    money = evidence.conversion
     return Facts(
         **vars(entry),
         title=_title(record),
@@ -107,7 +106,7 @@ def facts_of(entry: Entry) -> Facts:
         grid=grid,
         lines=lines,
         annex=_annex(evidence),
-        rate=(Decimal(money.units) / Decimal(money.base_units)).quantize(Decimal("0.000001")),
+        rate=evidence.conversion.rate.quantize(Decimal("0.000001")),
         lacking=tuple(missing(record, evidence)),
         against=tuple(contradictions(record, evidence)),
         newer=tuple(newer_evidence(record, evidence)),

@@ -155,7 +155,7 @@ def test_the_last_value_of_a_chassis_stands_beside_the_new_one(held: Market, tmp
     day = last_day(held) - timedelta(days=400)
     sales = held.sales(day)
     earlier = PriceModel(FeatureSpec.cars()).fit(sales)
-    known_then = replace(known, at=day, sales=sales, model=earlier, comparables_index=None, indices={})
+    known_then = replace(known, at=day, sales=sales, model=earlier, comparables_index=None)
     then = terms(held)
     then = replace(
         then, assignment=replace(then.assignment, effective_date=day, retrospective="as known then")

@@ -62,10 +62,10 @@ def read_form(path: Path) -> Appraisal:
     except AppraisalError as error:
         raise AppraisalError(f"{path}: {error}") from None
     for section, field in NAMED_FILES:
-        named = getattr(getattr(record, section), field)
-        if named:
-            whole = str((path.parent / named).resolve())
-            record = replace(record, **{section: replace(getattr(record, section), **{field: whole})})
+        answers = getattr(record, section)
+        if getattr(answers, field):
+            whole = str((path.parent / getattr(answers, field)).resolve())
+            record = replace(record, **{section: replace(answers, **{field: whole})})
     unread = tuple(
         shot if shot.digest else replace(shot, file=str((path.parent / shot.file).resolve()))
         for shot in record.photographs

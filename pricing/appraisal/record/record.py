@@ -124,6 +124,16 @@ def with_answer(record: Appraisal, name: str, answer: object) -> Appraisal:
     return read_record(content)
 
 
+def answer_at(record: Appraisal, name: str) -> Any:
+    """What a record answers to section.field.
+
+    >>> answer_at(Appraisal(), "assignment.client")
+    ''
+    """
+    section, _, field_name = name.partition(".")
+    return getattr(getattr(record, section), field_name)
+
+
 def plain_record(record: Appraisal) -> dict[str, Any]:
     """The inverse of ``read_record``: amounts as decimal strings, days as ISO 8601."""
     content: dict[str, Any] = plain(record)

@@ -13,7 +13,7 @@ from typing import Final
 
 import polars as pl
 
-from pricing.decisions.amounts import Range, whole_units
+from pricing.decisions.amounts import Range, from_thousandths, in_thousandths
 from pricing.errors import DecisionError
 from pricing.money.charges import Charge, Schedule
 from pricing.money.currencies import minor_unit_places
@@ -70,8 +70,7 @@ class DayOneTerms:
         >>> DayOneTerms("EUR", transport=Decimal(300)).lines([Decimal(1000)])["total"].to_list()
         [Decimal('1300.00')]
         """
-        scaled = [int(whole_units(price, self.currency).scaleb(3)) for price in prices]
-        frame = pl.DataFrame({"price": pl.Series(scaled, dtype=pl.Int128)})
+        frame = pl.DataFrame({"price": in_thousandths(prices, self.currency)})
         nothing, nought = pl.lit(None, dtype=pl.Int128), pl.lit(0, dtype=pl.Int128)
 
         def charged(charge: Charge | None, on: pl.Expr) -> pl.Expr:
@@ -80,7 +79,7 @@ class DayOneTerms:
         def fixed(amount: Decimal | None) -> pl.Expr:
             if amount is None:
                 return nothing
-            return pl.lit(int(whole_units(amount, self.currency).scaleb(3)), dtype=pl.Int128)
+            return pl.lit(in_thousandths([amount], self.currency)[0], dtype=pl.Int128)
 
         def line(name: str) -> pl.Expr:
             return pl.col(name).fill_null(nought)
@@ -101,11 +100,7 @@ class DayOneTerms:
             .with_columns(total=pl.col("landed") + line(REPAIRS))
             .with_columns(counted=pl.col("total") if self.repairs_counted else pl.col("landed"))
         )
-        money = pl.Decimal(38, minor_unit_places(self.currency))
-        return frame.select(
-            (pl.col(name).cast(pl.Decimal(38, 3)) / 1000).cast(money)
-            for name in (*LINES, "all_in", "counted", "total")
-        )
+        return frame.select(from_thousandths((*LINES, "all_in", "counted", "total"), self.currency))
 
     def highest_price(self, limit: Decimal) -> Decimal | None:
         """The highest price, to the smallest unit, whose counted total is at most ``limit``; None when even a
@@ -223,11 +218,8 @@ def bidding_table(
 def hammer_for(premium: Charge | None, all_in: list[Decimal], currency: str) -> pl.DataFrame:
     """The way back: the highest hammer price that each all-in amount allows (``all_in``, ``price``), null
     where the least premium alone is more."""
-    scaled = [int(whole_units(amount, currency).scaleb(3)) for amount in all_in]
-    frame = pl.DataFrame({"amount": pl.Series(scaled, dtype=pl.Int128)})
-    hammer = pl.col("amount") if premium is None else premium.hammer_of_all_in(pl.col("amount"))
-    money = pl.Decimal(38, minor_unit_places(currency))
-    return frame.select(
-        (value.cast(pl.Decimal(38, 3)) / 1000).cast(money).alias(name)
-        for name, value in (("all_in", pl.col("amount")), ("price", hammer))
+    amount = pl.col("all_in")
+    frame = pl.DataFrame({"all_in": in_thousandths(all_in, currency)}).with_columns(
+        price=amount if premium is None else premium.hammer_of_all_in(amount)
     )
+    return frame.select(from_thousandths(("all_in", "price"), currency))

@@ -15,7 +15,7 @@ import numpy as np
 import polars as pl
 
 from pricing.arrays import Floats
-from pricing.decisions.amounts import said
+from pricing.decisions.amounts import three_figures
 from pricing.decisions.sell.channel_sale import HORIZON, SaleDraws, worth_now
 from pricing.decisions.sell.seller_terms import SaleTerms, SellerTerms
 from pricing.decisions.sell.selling_evidence import SellingEvidence
@@ -145,9 +145,9 @@ def asking_plan(
         wait: levels of the time until a buyer comes.
         gap: what is asked on the channel over what cars sell for; None: not known.
     """
-    customary = said(Decimal(repr(mid * (1.0 if gap is None else max(gap, 1.0)))))
+    customary = three_figures(Decimal(repr(mid * (1.0 if gap is None else max(gap, 1.0)))))
     floor = LAST_STEP * mid if terms.floor is None else float(terms.floor)
-    tried = {customary, *(said(Decimal(repr(mid * step))) for step in STEPS)}
+    tried = {customary, *(three_figures(Decimal(repr(mid * step))) for step in STEPS)}
     if terms.floor is not None:
         tried = {ask for ask in tried if ask >= terms.floor} | {terms.floor}
         customary = max(customary, terms.floor)

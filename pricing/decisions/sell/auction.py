@@ -18,7 +18,7 @@ import polars as pl
 from numpy.typing import ArrayLike
 
 from pricing.arrays import Bools, Floats
-from pricing.decisions.amounts import said
+from pricing.decisions.amounts import three_figures
 from pricing.decisions.buy.day_one import customary_step
 from pricing.decisions.sell.channel_sale import WEEKS_TO_AUCTION, SaleDraws, worth_now
 from pricing.decisions.sell.seller_terms import SaleTerms, SellerTerms
@@ -228,7 +228,9 @@ def auction_facts(
     if evidence.estimates is not None:
         custom = _rounded(mid * float(np.exp(evidence.estimates[0])), charges)
         low = max(custom, chosen) if low is None else low
-        high = said(low * Decimal(repr(float(np.exp(evidence.estimates[1]))))) if high is None else high
+        high = (
+            three_figures(low * Decimal(repr(float(np.exp(evidence.estimates[1]))))) if high is None else high
+        )
     return AuctionFacts(
         reserves=pl.DataFrame(
             {
@@ -253,7 +255,7 @@ def reserves_tried(hammer: Floats, stated: Decimal | None) -> list[Decimal]:
     """No reserve, customary bids between the 1st and 99th per cent of the hammer prices, and the stated one,
     rising."""
     low, high = float(np.quantile(hammer, 0.01)), float(np.quantile(hammer, 0.99))
-    bids, bid = [], said(Decimal(repr(max(low, 1.0))))
+    bids, bid = [], three_figures(Decimal(repr(max(low, 1.0))))
     while float(bid) <= high:
         step = customary_step(bid) / 2
         bid = (bid // step + 1) * step

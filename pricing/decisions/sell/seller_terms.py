@@ -11,11 +11,10 @@ import numpy as np
 import polars as pl
 
 from pricing.arrays import Floats
-from pricing.decisions.amounts import whole_units
+from pricing.decisions.amounts import from_thousandths, in_thousandths
 from pricing.errors import DecisionError
 from pricing.money.charge_draws import charge_on, hammer_within, in_units
 from pricing.money.charges import Charge, Schedule
-from pricing.money.currencies import minor_unit_places
 from pricing.records.entered_amounts import entered
 
 DISCOUNT: Final = 0.01
@@ -129,16 +128,13 @@ class SaleTerms:
         >>> SaleTerms("private", "EUR", None, None, None, None).lines([Decimal(900)])["net"].to_list()
         [Decimal('900.00')]
         """
-        scaled = [int(whole_units(price, self.currency).scaleb(3)) for price in prices]
-        frame = pl.DataFrame({"price": pl.Series(scaled, dtype=pl.Int128)}).with_columns(
+        frame = pl.DataFrame({"price": in_thousandths(prices, self.currency)}).with_columns(
             (pl.lit(None, dtype=pl.Int128) if charge is None else charge.on(pl.col("price"))).alias(name)
             for name, charge in (("commission", self.commission), ("entry fee", self.entry_fee))
         )
         taken = pl.col("commission").fill_null(0) + pl.col("entry fee").fill_null(0)
-        money = pl.Decimal(38, minor_unit_places(self.currency))
         return frame.with_columns(net=pl.col("price") - taken).select(
-            (pl.col(name).cast(pl.Decimal(38, 3)) / 1000).cast(money)
-            for name in ("price", "commission", "entry fee", "net")
+            from_thousandths(("price", "commission", "entry fee", "net"), self.currency)
         )
 
     def hammer(self, all_in: Floats) -> Floats:

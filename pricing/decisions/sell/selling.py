@@ -2,7 +2,6 @@
 
 from dataclasses import dataclass, field, replace
 from datetime import date
-from decimal import Decimal
 from typing import Any, Final
 
 import polars as pl
@@ -124,7 +123,7 @@ def sell_car(
     if valuation.reason is not None:
         raise DecisionError(f"no range can be given, and so no proceeds: {valuation.reason}")
     base = inspected(car, inspection)
-    rate = float(Decimal(conversion.units) / Decimal(conversion.base_units))
+    rate = float(conversion.rate)
     sales, gaps = market.sales(as_of=at), model.asking_gaps()
     drawn: dict[str, CarDraws] = {}
     charged: dict[str, SaleTerms] = {}
