@@ -95,10 +95,13 @@ def facts_of(entry: Entry) -> Facts:
             "there is no evidence yet: the record does not say enough of the car, its level and its date"
         )
     grid, lines = _grid(evidence)
+    title = APPRAISAL if record.completed else DRAFT
+    if record.assignment.kind == "model report":
+        title = MODEL_REPORT
     opinion = opinion_of(record)
     return Facts(
         **vars(entry),
-        title=_title(record),
+        title=title,
         model=span_of(record, evidence, evidence.valuation),
         comparables=span_of(record, evidence, evidence.comparables),
         opinion=opinion,
@@ -121,20 +124,14 @@ def finished(facts: Facts) -> Facts:
     """
     if facts.record.completed or not (facts.lacking or facts.against):
         return facts
-    told = "; ".join(open_points(facts.lacking, facts.against))
-    raise AppraisalError(f"{facts.appraisal_id} is not finished; {told}")
+    points = "; ".join(open_points(facts.lacking, facts.against))
+    raise AppraisalError(f"{facts.appraisal_id} is not finished; {points}")
 
 
 def open_points(lacking: Sequence[Content], against: Sequence[Contradiction]) -> list[str]:
     """What keeps a document from being finished, a sentence each."""
-    told = [found.sentence for found in against]
-    return [*told, f"missing: {', '.join(content.name for content in lacking)}"] if lacking else told
-
-
-def _title(record: Appraisal) -> str:
-    if record.assignment.kind == "model report":
-        return MODEL_REPORT
-    return APPRAISAL if record.completed else DRAFT
+    points = [each.sentence for each in against]
+    return [*points, f"missing: {', '.join(content.name for content in lacking)}"] if lacking else points
 
 
 def _standing(record: Appraisal, evidence: Evidence, figure: Decimal) -> float | None:
@@ -153,42 +150,36 @@ def _standing(record: Appraisal, evidence: Evidence, figure: Decimal) -> float |
 
 def _grid(evidence: Evidence) -> tuple[pl.DataFrame, pl.DataFrame]:
     """The grid and its lines, after adding up: every price after a line is the one before and its money."""
-    found = evidence.comparables
-    if found is None:
+    if evidence.comparables is None:
         return pl.DataFrame(), pl.DataFrame()
-    numbers = pl.DataFrame(
-        {"record_id": found.table["record_id"], "number": np.arange(1, found.table.height + 1)}
-    )
-    lines = found.lines.join(numbers, on="record_id", how="left", maintain_order="left")
+    table = evidence.comparables.table
+    numbers = table.select("record_id", number=pl.int_range(1, pl.len() + 1))
+    lines = evidence.comparables.lines.join(numbers, on="record_id", how="left", maintain_order="left")
     steps = pl.col("step") >= 2
     sums = lines.filter(steps).group_by("record_id").agg(net_money=pl.col("money").sum())
-    grid = numbers.join(found.table, on="record_id", maintain_order="left").join(
+    grid = numbers.join(table, on="record_id", maintain_order="left").join(
         sums, on="record_id", how="left", maintain_order="left"
     )
     wrong = grid.filter((pl.col("price") + pl.col("net_money") - pl.col("adjusted_price")).abs() > 0)
     before = pl.col("price_after").shift(1).over("record_id")
     broken = lines.filter(steps & ((before + pl.col("money") - pl.col("price_after")).abs() > 0))
-    if wrong.height or broken.height or abs(float(found.table["weight"].sum()) - 1.0) > 1e-9:
+    if wrong.height or broken.height or abs(float(table["weight"].sum()) - 1.0) > 1e-9:
         raise AppraisalError("the frozen adjustments do not add up to the adjusted prices")
     return grid, lines
 
 
 def _annex(evidence: Evidence) -> pl.DataFrame:
     """Every sale and offer that a document rests on or draws, each once."""
-    found = evidence.comparables
-    sales = evidence.valuation.sales.with_columns(used_as=pl.lit("shown"))
-    parts = [sales.select(_ANNEX)]
-    if found is not None:
-        asked = pl.col("meaning") == "ceiling"
-        offers = found.offers.with_columns(
-            make=pl.lit(evidence.valuation.car["make"]),
-            model=pl.lit(evidence.valuation.car["model"]),
-            used_as=pl.when(asked).then(pl.lit("asking")).otherwise(
-                pl.lit("bid")
-            ),
-        )  # fmt: skip
-        table = found.table.with_columns(used_as=pl.lit("comparable"))
-        parts = [table.select(_ANNEX), offers.select(_ANNEX), *parts]
-    every = pl.concat(parts, how="vertical_relaxed")
+    comparables, car = evidence.comparables, evidence.valuation.car
+    parts = [evidence.valuation.sales.with_columns(used_as=pl.lit("shown"))]
+    if comparables is not None:
+        asking = pl.col("meaning") == "ceiling"
+        offers = comparables.offers.with_columns(
+            make=pl.lit(car["make"]),
+            model=pl.lit(car["model"]),
+            used_as=pl.when(asking).then(pl.lit("asking")).otherwise(pl.lit("bid")),
+        )
+        parts = [comparables.table.with_columns(used_as=pl.lit("comparable")), offers, *parts]
+    every = pl.concat([part.select(_ANNEX) for part in parts], how="vertical_relaxed")
     once = every.unique(["source", "source_ref", "event_date"], keep="first", maintain_order=True)
     return once.with_row_index("line", offset=1)

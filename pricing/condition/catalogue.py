@@ -66,10 +66,6 @@ def _currency(code: str) -> str:
     return code
 
 
-def _as_range(figure: object) -> object:
-    return figure if isinstance(figure, list | tuple) else [figure] * 3
-
-
 Figure = Annotated[Decimal, BeforeValidator(_figure)]
 Estimate = Annotated[tuple[Figure, Figure, Figure], AfterValidator(_rising)]
 """Low, likely, high."""
@@ -99,7 +95,9 @@ class Quote:
     together. It overrides the catalogue."""
 
     job: Text
-    amount: Annotated[Estimate, BeforeValidator(_as_range)]
+    amount: Annotated[
+        Estimate, BeforeValidator(lambda figure: figure if isinstance(figure, list | tuple) else [figure] * 3)
+    ]
     currency: Currency
     by: str
     quoted_on: date

@@ -102,6 +102,17 @@ def found_words(role: str, state: str) -> str:
     return PAPER_STATES.get(state, state) if role == CheckRole.PAPERS else state
 
 
+def bad_state(state: str) -> int:
+    """The place of a bad state among ``STATES``.
+
+    Raises:
+        InspectionError: it is none.
+    """
+    if state not in STATES[1:]:
+        raise InspectionError(f"unknown state {state!r}: expected one of {', '.join(STATES[1:])}")
+    return STATES.index(state)
+
+
 FITTINGS: Final = words(FittedPart)
 
 SHIPPED: Final = Path(__file__).parent / "sheets"

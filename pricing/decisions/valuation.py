@@ -18,6 +18,7 @@ from pricing.model.distribution import PriceDistribution
 from pricing.model.ground import Ground
 from pricing.model.opinion_bands import ALONE
 from pricing.notebook_html import facts_html, range_text
+from pricing.opinions.statement import TYPES as STATED
 from pricing.records.entered_amounts import entered
 from pricing.vocabulary import CONDITION_BANDS, OPTION_CODES
 
@@ -42,20 +43,7 @@ SALE_COLUMNS: Final = (
 
 OPINION_COLUMNS: Final = (
     "stated_on",
-    "source",
-    "standing",
-    "variant",
-    "year_from",
-    "year_to",
-    "country",
-    "channel",
-    "condition_band",
-    "condition_score",
-    "low",
-    "high",
-    "currency",
-    "price_basis",
-    "holds",
+    *(name for name in STATED if name not in ("stated_on", "make", "model", "middle")),
     "low_price",
     "high_price",
 )

@@ -68,9 +68,9 @@ def arguments(
         after_gap: what the price asked usually comes down to; ``repairs`` what those found cost, both in
             ``currency``, that of the offer.
     """
-    found = []
+    reasons = []
     if repairs is not None and repairs.high > 0:
-        found.append(Argument("repairs", currency, amount=repairs.low, most=repairs.high, share=seen))
+        reasons.append(Argument("repairs", currency, amount=repairs.low, most=repairs.high, share=seen))
     since = date(at.year - YEARS, at.month, min(at.day, 28))
     of_model = sales.filter(
         pl.col("make") == car.make,
@@ -78,21 +78,20 @@ def arguments(
         pl.col("event_date").is_between(since, at),
     )
     if asked is not None:
-        found += _cheaper(of_model.filter(pl.col("outcome") == "sold"), car, asked, base, since)
+        reasons += _cheaper(of_model.filter(pl.col("outcome") == "sold"), car, asked, base, since)
     if gap is not None and after_gap is not None and gap.low > 1.0:
-        found.append(Argument("gap", currency, amount=after_gap, share=gap.factor - 1.0))
+        reasons.append(Argument("gap", currency, amount=after_gap, share=gap.factor - 1.0))
     lots = of_model.filter(pl.col("channel") == "auction", pl.col("outcome").is_in(["sold", "unsold"]))
     unsold = int((lots["outcome"] == "unsold").sum())
     if lots.height >= FEWEST and unsold:
-        found.append(Argument("unsold", base, count=unsold, of=lots.height, since=since))
-    return tuple(found[:MOST])
+        reasons.append(Argument("unsold", base, count=unsold, of=lots.height, since=since))
+    return tuple(reasons[:MOST])
 
 
 def _cheaper(sold: pl.DataFrame, car: Car, asked: Decimal, base: str, since: date) -> list[Argument]:
     """That most of those like this one brought less, where that is so."""
     alike = sold.filter(pl.col("condition_band") == pl.lit(car.condition_band, dtype=pl.String))
-    kind = "like sales" if alike.height >= FEWEST else "model sales"
-    counted = alike if alike.height >= FEWEST else sold
+    kind, counted = ("like sales", alike) if alike.height >= FEWEST else ("model sales", sold)
     less = int((counted["price"].cast(pl.Float64) < float(asked)).sum())
     if counted.height < FEWEST or 2 * less <= counted.height:
         return []
@@ -117,10 +116,9 @@ def buyer_questions(
     """Questions to settle before money changes hands, the weightiest first."""
     questions = []
     if inspection is not None:
-        unseen = inspection.look_next.head(MOST_UNSEEN)
-        questions += [
-            f"Not seen yet: {row['title']}{_matters(row['points'])}." for row in unseen.iter_rows(named=True)
-        ]
+        for title, points in inspection.look_next.head(MOST_UNSEEN).select("title", "points").iter_rows():
+            matters = f" ({points:.0f} points of score between best and worst)" if points >= 1 else ""
+            questions.append(f"Not seen yet: {title}{matters}.")
         questions += [
             f"To settle: {row['title']}: {found_words('papers', row['state'])}."
             for row in inspection.papers.filter(pl.col("state") != "not seen").iter_rows(named=True)
@@ -131,8 +129,3 @@ def buyer_questions(
             f"What will it cost: {', '.join(open_lines)}? Nothing was said of it, and nothing is counted."
         )
     return tuple(questions)
-
-
-def _matters(points: float) -> str:
-    """What a check could do to the score, where that is a point or more."""
-    return f" ({points:.0f} points of score between best and worst)" if points >= 1 else ""
