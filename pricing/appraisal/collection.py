@@ -126,7 +126,7 @@ def value_collection(
     read: list[ReadPhotograph] = []
     gathered = list(_gathered(known, shared, cars, inspect, take_in, read, progress))
     valued = [(record, evidence) for record, evidence, _ in gathered if evidence is not None]
-    entries = iter(entered(market, valued, by=by, reason=REASON, photographs=read) if valued else [])
+    entries = iter(entered(market, valued, by, REASON, read) if valued else [])
     before = earlier_values(market, {car.chassis for car in cars if car.chassis}, known.at)
     items = []
     for place, (car, (_, evidence, reason)) in enumerate(zip(cars, gathered, strict=True), start=1):

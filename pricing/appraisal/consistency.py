@@ -152,12 +152,6 @@ def _evidence_of_record(record: Appraisal, evidence: Evidence) -> str:
     return ""
 
 
-def _choices_in_evidence(record: Appraisal, evidence: Evidence) -> str:
-    if evidence.comparables is None or evidence.comparables.choices == record.choices:
-        return ""
-    return "the choices on comparables in the record are not those that the evidence was gathered with"
-
-
 def _sheet_of_subject(record: Appraisal, evidence: Evidence) -> str:
     if evidence.findings is None:
         return ""
@@ -172,12 +166,6 @@ def _sheet_of_subject(record: Appraisal, evidence: Evidence) -> str:
     if not number:
         return f"nothing ties the inspection sheet to chassis number {car.chassis_number}"
     return f"the inspection sheet is of chassis number {number}, the subject of {car.chassis_number}"
-
-
-def _sheet_seen(record: Appraisal, evidence: Evidence) -> str:
-    if evidence.findings is None or record.inspection.manner != "not inspected":
-        return ""
-    return "an inspection sheet was filled in, and the record says that the car was not inspected"
 
 
 def _photographs_of_subject(record: Appraisal, _: Evidence) -> str:
@@ -219,12 +207,6 @@ def _photographs_by(name: str, *, of_findings: bool = False) -> Broken:
         return f"{_photographs(list(late), 'was')} taken on {max(late.values())}, after {name} ({day})"
 
     return broken
-
-
-def _photographs_there(record: Appraisal, _: Evidence) -> str:
-    if record.inspection.manner != "from photographs" or record.photographs:
-        return ""
-    return "the record says that the car was seen from photographs, and has none"
 
 
 def _photographs(numbers: Sequence[int], verb: str) -> str:
@@ -288,12 +270,6 @@ def _own_sales_spoken_of(record: Appraisal, evidence: Evidence) -> str:
     )
 
 
-def _no_opinion_of_a_model(record: Appraisal, _: Evidence) -> str:
-    if not _model_report(record) or opinion_of(record) is None:
-        return ""
-    return "a model report holds no valuer's opinion"
-
-
 def _ends_in_order(record: Appraisal, _: Evidence) -> str:
     low, high = record.opinion.low, record.opinion.high
     return f"the opinion's low end {low} is above its high end {high}" if low and high and low > high else ""
@@ -353,6 +329,10 @@ def _amounts(low: Decimal, high: Decimal) -> str:
     return f"{low:,.0f}" if low == high else f"{low:,.0f} to {high:,.0f}"
 
 
+def _where(broken: bool, sentence: str) -> str:
+    return sentence if broken else ""
+
+
 def _model_report(record: Appraisal) -> bool:
     return record.assignment.kind == "model report"
 
@@ -387,11 +367,17 @@ RULES: Final = (
     Rule("evidence newer than the effective date is accounted for", "account for it in evidence.newer",
          _newer_named, lambda record: record.evidence.newer),
     Rule("the evidence is of this car, day and currency", "gather the evidence anew", _evidence_of_record),
-    Rule("the evidence follows the choices on comparables", "gather the evidence anew", _choices_in_evidence),
+    Rule("the evidence follows the choices on comparables", "gather the evidence anew",
+         lambda record, evidence: _where(
+             evidence.comparables is not None and evidence.comparables.choices != record.choices,
+             "the choices on comparables in the record are not those that the evidence was gathered with")),
     Rule("the inspection sheet is of the subject",
          "name the sheet of this car, or say in inspection.sheet_chassis what it was filled in for",
          _sheet_of_subject),
-    Rule("a car with a sheet was inspected", "mend inspection.manner, or take the sheet out", _sheet_seen),
+    Rule("a car with a sheet was inspected", "mend inspection.manner, or take the sheet out",
+         lambda record, evidence: _where(
+             evidence.findings is not None and record.inspection.manner == "not inspected",
+             "an inspection sheet was filled in, and the record says that the car was not inspected")),
     Rule("photographs are of the subject",
          "take them out, or say that they show this car: `pricing appraise photographs change --chassis`",
          _photographs_of_subject),
@@ -405,7 +391,9 @@ RULES: Final = (
          _photographs_by("the report date")),
     Rule("photographs are taken by the completion", "complete it anew", _photographs_by("the completion")),
     Rule("a car seen from photographs has photographs", "add them, or mend inspection.manner",
-         _photographs_there),
+         lambda record, _: _where(
+             record.inspection.manner == "from photographs" and not record.photographs,
+             "the record says that the car was seen from photographs, and has none")),
     Rule("basis and premise belong together", "mend assignment.basis or assignment.premise",
          _basis_and_premise),
     Rule("basis and market level belong together", "mend assignment.market_level", _basis_and_level),
@@ -416,7 +404,9 @@ RULES: Final = (
     Rule("a difference of premise says what it rests on",
          "answer assignment.premise, premise_rests_on and premise_change", _premise_explained),
     Rule("a model report has no opinion", "take the opinion out, or make it an appraisal",
-         _no_opinion_of_a_model),
+         lambda record, _: _where(
+             _model_report(record) and opinion_of(record) is not None,
+             "a model report holds no valuer's opinion")),
     Rule("the opinion's ends are in order", "mend opinion.low or opinion.high", _ends_in_order),
     Rule("the opinion lies within a range of the evidence", _REASON, _within_a_range, _departure),
     Rule("the opinion is near the reconciled figure", _REASON, _near_reconciled, _departure),

@@ -63,17 +63,15 @@ def enter(
 ) -> list[str]:
     """Enter new appraisals, all or none; returns their ids. Raises ``AppraisalError`` without a name, for
     one that claims to be completed or names a photograph that nobody has."""
-    made = entered(market, records, by=by, reason=reason, photographs=photographs)
-    return [entry.appraisal_id for entry in made]
+    return [entry.appraisal_id for entry in entered(market, records, by, reason, photographs)]
 
 
 def entered(
     market: Market,
     records: Sequence[tuple[Appraisal, Evidence | None]],
-    *,
     by: str,
     reason: str,
-    photographs: Sequence[ReadPhotograph] = (),
+    photographs: Sequence[ReadPhotograph],
 ) -> list[Entry]:
     """The same, with the entries as they are kept; ``photographs`` are those that they are the first to
     name."""
@@ -81,11 +79,11 @@ def entered(
         raise AppraisalError(_ACT)
     known = [(with_known(market, record, photographs), evidence) for record, evidence in records]
     drafts = [_draft(record, evidence, by, reason, photographs) for record, evidence in known]
-    kept = market.appraisals.keep(drafts)
+    numbered = zip(market.appraisals.keep(drafts), drafts, known, strict=True)
     return [
         Entry(name, number, record, evidence, draft.digest, now(), draft.made_by, draft.reason,
               _shown(market, record))
-        for (name, number), draft, (record, evidence) in zip(kept, drafts, known, strict=True)
+        for (name, number), draft, (record, evidence) in numbered
     ]  # fmt: skip
 
 
@@ -229,15 +227,16 @@ _LISTED: Final[dict[str, Any]] = {
 
 
 def _line(row: Mapping[str, Any], record: Appraisal) -> dict[str, Any]:
-    named = (record.subject.year, record.subject.make, record.subject.model, record.subject.variant)
-    said = {
-        "kind": record.assignment.kind,
-        "client": record.assignment.client,
+    car, assignment = record.subject, record.assignment
+    named = (car.year, car.make, car.model, car.variant)
+    of_record = {
+        "kind": assignment.kind,
+        "client": assignment.client,
         "car": " ".join(str(part) for part in named if part not in (None, "")),
-        "effective_date": record.assignment.effective_date,
+        "effective_date": assignment.effective_date,
         "completed": record.completed,
     }
-    return said | {name: row[name] for name in _LISTED if name not in said}
+    return of_record | {name: row[name] for name in _LISTED if name not in of_record}
 
 
 def _draft(

@@ -143,7 +143,7 @@ def asked_sentence(asked: Bisection, band: str, currency: str) -> str:
     >>> asked_sentence(Bisection.between(Decimal(2000), Decimal(8000)), "average", "EUR")
     "Of all cars in the state 'average', do more sell above or below EUR 4,000?"
     """
-    half = exact_words(asked.found[0], currency) if asked.found else ""
+    half = exact_words(asked.known[0], currency) if asked.known else ""
     among = {
         "median": f"Of all cars in the state {band!r}",
         "lower quartile": f"Of those that sell below {half}",

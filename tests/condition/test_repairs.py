@@ -12,8 +12,7 @@ from pricing.condition.assessment import assess
 from pricing.condition.budget import repair_budget
 from pricing.condition.catalogue import Catalogue, Quote
 from pricing.condition.inspection import Change, Inspection
-from pricing.condition.pert import pert_mean
-from pricing.condition.repairs import RepairCosts, price_repairs
+from pricing.condition.repairs import RepairCosts, pert_mean, price_repairs
 from pricing.errors import InspectionError, MoneyError
 from tests.condition.walks import CAR, catalogue, walk
 

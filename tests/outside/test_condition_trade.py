@@ -5,7 +5,7 @@ import pytest
 
 from pricing.condition.assessment import assess
 from pricing.condition.checks import CONSTRUCTIONS, STATES, Sheet
-from pricing.condition.pert import pert_mean
+from pricing.condition.repairs import pert_mean
 from pricing.decisions.car_price import PriceByScore
 from pricing.vocabulary import CONDITION_BANDS
 from tests.condition.walks import PricedByScore, car_frame, catalogue, walk

@@ -1,6 +1,7 @@
 """Buying: a verdict on the price asked, what the car comes to until it stands ready, what to offer and where
 to stop, what to say to the seller, and what else the money buys. Every figure is read from one simulation."""
 
+from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
@@ -262,6 +263,15 @@ def buy_car(
         day_one, auction=auction, imported=terms.import_from is not None, repairs_known=priced or ready
     )
     total, repairs = spread(draws.total, known=True), spread(draws.repairs, known=priced)
+    used = [charge for charge in (day_one.premium, day_one.duty, day_one.tax) if charge is not None]
+    rates = "No schedule of charges is used."
+    if schedule is not None and used:
+        days = ", ".join(f"{charge.kind} in force from {charge.valid_from}" for charge in used)
+        rates = f"{schedule.name}: {days}." + (f" {schedule.notice}" if schedule.notice else "")
+    approaches = None
+    if indexed is not None:
+        with suppress(EvidenceError):  # too few sales are comparable
+            approaches = difference(valuation, find_comparables(indexed, seen, as_of=as_of))
     of_inspection = repairs if costs is not None else None
     return Buying(
         valuation=valuation,
@@ -300,22 +310,12 @@ def buy_car(
             repairs=of_inspection, seen=None if inspection is None else inspection.inspection.seen_share,
             currency=terms.currency,
         ),
-        approaches=None if indexed is None else _approaches(valuation, indexed, seen, as_of),
+        approaches=approaches,
         questions=buyer_questions(seen, inspection, still_open),
-        rates=_rates(schedule, day_one),
+        rates=rates,
         seed=seed,
         draws=draws,
     )  # fmt: skip
-
-
-def _approaches(
-    valuation: Valuation, indexed: ComparablesIndex, car: Car, as_of: date | None
-) -> Difference | None:
-    """How far comparable sales and the price model are apart; None where too few are comparable."""
-    try:
-        return difference(valuation, find_comparables(indexed, car, as_of=as_of))
-    except EvidenceError:
-        return None
 
 
 def _opening(terms: BuyerTerms) -> float:
@@ -419,11 +419,3 @@ def _round_amounts(limit: Decimal, terms: DayOneTerms) -> list[Decimal]:
         return []
     top = terms.lines([limit])["all_in"][0]
     return [three_figures(top * part / 10) for part in (6, 7, 8, 9)] + [top]
-
-
-def _rates(schedule: Schedule | None, terms: DayOneTerms) -> str:
-    used = [charge for charge in (terms.premium, terms.duty, terms.tax) if charge is not None]
-    if schedule is None or not used:
-        return "No schedule of charges is used."
-    days = ", ".join(f"{charge.kind} in force from {charge.valid_from}" for charge in used)
-    return f"{schedule.name}: {days}." + (f" {schedule.notice}" if schedule.notice else "")

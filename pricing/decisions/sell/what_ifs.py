@@ -145,7 +145,7 @@ def what_ifs(
             _row(title, "repair", by_change.get("repair"), cost * rate, before, net(after))
             for title, cost, after in _repaired(draws, costs)
         ]
-    return pl.DataFrame(rows, schema=COLUMNS).sort(
+    return pl.DataFrame(rows, schema=COLUMNS, orient="row").sort(
         pl.col("left").fill_null(pl.col("gain")), descending=True, maintain_order=True
     )
 
@@ -186,19 +186,13 @@ def _row(
     cost: Floats | None,
     before: Floats,
     after: Floats,
-) -> dict[str, Any]:
+) -> tuple[Any, ...]:
     gain = after - before
     ends = [None] * 3 if cost is None else quantiles(cost).tolist()
     spare = None if cost is None else gain - cost
-    return dict(
-        zip(
-            COLUMNS,
-            (
-                item, kind, *ends, float(quantiles(before, 0.5)), float(quantiles(after, 0.5)),
-                float(gain.mean()), None if spare is None else float(spare.mean()),
-                None if spare is None else float((spare > 0.0).mean()),
-                0 if compared is None else compared.pairs, compared is not None and compared.supported,
-            ),
-            strict=True,
-        )
+    return (
+        item, kind, *ends, float(quantiles(before, 0.5)), float(quantiles(after, 0.5)), float(gain.mean()),
+        None if spare is None else float(spare.mean()),
+        None if spare is None else float((spare > 0.0).mean()),
+        0 if compared is None else compared.pairs, compared is not None and compared.supported,
     )  # fmt: skip
