@@ -48,14 +48,10 @@ def _has(name: str) -> Holds:
     return lambda record, _: answer_at(record, name) not in ("", None, (), {})
 
 
-def _identified(record: Appraisal, _: Evidence | None) -> bool:
-    return any(getattr(record.subject, name) for name in _IDENTITY)
-
-
 def _established(record: Appraisal, _: Evidence | None) -> bool:
     """Every identity field that is given says how it was established."""
-    given = ["make", "model", "year", *(name for name in _IDENTITY if getattr(record.subject, name))]
-    return all(record.subject.established.get(name) for name in given)
+    stated = ["make", "model", "year", *(name for name in _IDENTITY if getattr(record.subject, name))]
+    return all(record.subject.established.get(name) for name in stated)
 
 
 def _inspection(record: Appraisal, _: Evidence | None) -> bool:
@@ -67,11 +63,6 @@ def _inspection(record: Appraisal, _: Evidence | None) -> bool:
 def _opinion(record: Appraisal, _: Evidence | None) -> bool:
     low, high = record.opinion.low, record.opinion.high
     return (record.opinion.figure is not None) != (low is not None and high is not None)
-
-
-def _premium(record: Appraisal, _: Evidence | None) -> bool:
-    hammer = record.assignment.market_level == "auction hammer"
-    return not hammer or record.assignment.premium_per_cent is not None
 
 
 def _own_sales(record: Appraisal, evidence: Evidence | None) -> bool:
@@ -100,7 +91,8 @@ CONTENTS: Final = (
     Content("make", OUTLINE, SUBJECT, False, _has("subject.make")),
     Content("model", OUTLINE, SUBJECT, False, _has("subject.model")),
     Content("year", OUTLINE, SUBJECT, False, _has("subject.year")),
-    Content("chassis number, engine number or registration", OUTLINE, SUBJECT, True, _identified),
+    Content("chassis number, engine number or registration", OUTLINE, SUBJECT, True,
+            lambda record, _: any(getattr(record.subject, name) for name in _IDENTITY)),
     Content("how identity was established", OUTLINE, SUBJECT, True, _established),
     Content("interest valued", TERMS, ASSIGNMENT, True, _has("assignment.interest")),
     Content("basis of value", BASES_SOURCE, ASSIGNMENT, False, _has("assignment.basis")),
@@ -109,7 +101,9 @@ CONTENTS: Final = (
     Content("source of that definition", BASES_SOURCE, ASSIGNMENT, True, _has("assignment.basis_source")),
     Content("market level", LEVEL, ASSIGNMENT, False, _has("assignment.market_level")),
     Content("reason for the market level", PRACTICE, ASSIGNMENT, True, _has("assignment.level_reason")),
-    Content("buyer's premium", PRACTICE, ASSIGNMENT, False, _premium),
+    Content("buyer's premium", PRACTICE, ASSIGNMENT, False,
+            lambda record, _: (record.assignment.market_level != "auction hammer"
+                               or record.assignment.premium_per_cent is not None)),
     Content("currency", TERMS, ASSIGNMENT, False, _has("assignment.currency")),
     Content("tax status", PRACTICE, ASSIGNMENT, True, _has("assignment.tax_status")),
     Content("exposure time", OUTLINE, ASSIGNMENT, True, _has("assignment.exposure_time")),

@@ -279,8 +279,8 @@ def subject_of(record: Appraisal) -> dict[str, Any]:
     """What a record says of its car; the channel is that of the market level.
 
     >>> from pricing.appraisal.record.record import read_record
-    >>> asked = {"subject": {"make": "Corvane"}, "assignment": {"market_level": "dealer"}}
-    >>> car = subject_of(read_record(asked))
+    >>> answers = {"subject": {"make": "Corvane"}, "assignment": {"market_level": "dealer"}}
+    >>> car = subject_of(read_record(answers))
     >>> car["make"], car["channel"]
     ('Corvane', 'dealer')
     """
@@ -294,14 +294,14 @@ class _Read:
     """Sales and opinions that were read already, as ``value_car`` asks for them."""
 
     base_currency: str
-    known: pl.DataFrame
-    said: pl.DataFrame
+    known_sales: pl.DataFrame
+    stated: pl.DataFrame
 
     def sales(self, as_of: date | None = None) -> pl.DataFrame:
-        return self.known
+        return self.known_sales
 
     def opinions(self, as_of: date | None = None) -> pl.DataFrame:
-        return self.said
+        return self.stated
 
 
 def _unless_missing(missing: dict[str, str], name: str, look: Callable[[], Kind]) -> Kind | None:

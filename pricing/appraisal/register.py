@@ -196,7 +196,7 @@ def last_entries(market: Market, names: Sequence[str]) -> dict[str, Entry]:
     Raises:
         AppraisalError: the evidence of one is not what its digest says.
     """
-    return {kept.appraisal_id: _entry(kept) for kept in market.appraisals.last_of(names)}
+    return {revision.appraisal_id: _entry(revision) for revision in market.appraisals.last_of(names)}
 
 
 def listed(market: Market) -> pl.DataFrame:
@@ -257,16 +257,18 @@ def _draft(
     )  # fmt: skip
 
 
-def _entry(kept: Revision) -> Entry:
+def _entry(revision: Revision) -> Entry:
     """A revision as it is kept, without pictures."""
-    name, number, evidence = kept.appraisal_id, kept.number, None
-    if kept.digest is not None:
-        if kept.evidence is None or digest(kept.evidence) != kept.digest:
+    name, number, evidence = revision.appraisal_id, revision.number, None
+    if revision.digest is not None:
+        if revision.evidence is None or digest(revision.evidence) != revision.digest:
             raise AppraisalError(
                 f"{name}, revision {number}: the evidence was altered; it does not match its digest"
             )
-        evidence = deserialise(kept.evidence, FROZEN_KINDS)
+        evidence = deserialise(revision.evidence, FROZEN_KINDS)
         if not isinstance(evidence, Evidence):
             raise AppraisalError(f"{name}: what is kept as evidence is something else")
-    record = read_kept(json.loads(kept.record))
-    return Entry(name, number, record, evidence, kept.digest, kept.made_at, kept.made_by, kept.reason)
+    record = read_kept(json.loads(revision.record))
+    return Entry(
+        name, number, record, evidence, revision.digest, revision.made_at, revision.made_by, revision.reason
+    )

@@ -207,9 +207,9 @@ def _most_telling(states: States, score: Floats) -> list[int]:
     chosen: list[int] = []
     for _ in range(min(CHECKS, states.shape[1])):
         size = np.sqrt((left**2).sum(axis=0))
-        told = np.abs(left.T @ rest) / np.where(size > 1e-9, size, np.inf)
-        told[chosen] = -1.0
-        best = int(np.argmax(told))
+        correlation = np.abs(left.T @ rest) / np.where(size > 1e-9, size, np.inf)
+        correlation[chosen] = -1.0
+        best = int(np.argmax(correlation))
         chosen.append(best)
         along = left[:, best] / size[best]
         rest = rest - along * (along @ rest)

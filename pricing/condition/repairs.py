@@ -110,11 +110,11 @@ class RepairCosts:
         """How often each line is paid in each draw, shape (draws, lines), when the items of ``mended``
         (draws, items) are put right."""
         count = np.zeros(self.unit.shape[::-1], dtype=np.int16)  # a line's draws beside each other
-        some, asked = np.asarray(mended.any(axis=0)), np.ascontiguousarray(mended.T)
-        found = np.ascontiguousarray(self.result.states.T)
+        any_mended, by_item = np.asarray(mended.any(axis=0)), np.ascontiguousarray(mended.T)
+        states = np.ascontiguousarray(self.result.states.T)
         for item, state, line, times in self.calls:
-            if some[item]:
-                count[line] += times * (asked[item] & (found[item] == state))
+            if any_mended[item]:
+                count[line] += times * (by_item[item] & (states[item] == state))
         by_job: dict[str, list[int]] = {}
         for line, job in enumerate(self.jobs):
             by_job.setdefault(job.id, []).append(line)

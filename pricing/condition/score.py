@@ -178,11 +178,11 @@ class Items:
         """The latent mean ``a`` of every item, were it not seen."""
         seen = self.states != UNSEEN
         weight = np.where(seen, self.weights, 0.0)
-        found = np.asarray(rule.deficiency)[np.where(seen, self.states, 0)] * weight
-        car = (rule.prior_weight_car * rule.prior_deficiency + found.sum()) / (
+        damage = np.asarray(rule.deficiency)[np.where(seen, self.states, 0)] * weight
+        car = (rule.prior_weight_car * rule.prior_deficiency + damage.sum()) / (
             rule.prior_weight_car + weight.sum()
         )
-        by_area = np.bincount(self.areas, found, len(AREAS)), np.bincount(self.areas, weight, len(AREAS))
+        by_area = np.bincount(self.areas, damage, len(AREAS)), np.bincount(self.areas, weight, len(AREAS))
         area = (rule.prior_weight_area * car + by_area[0]) / (rule.prior_weight_area + by_area[1])
         steps = np.diff(rule.deficiency)
         expected = ndtr(LATENT_GRID[:, None] - THRESHOLDS) @ steps

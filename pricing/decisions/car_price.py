@@ -103,10 +103,10 @@ def inspected(car: Car, inspection: InspectionResult | None) -> Car:
     if inspection is None:
         return car
     for name in CONDITION:
-        said = getattr(car, name)
-        if said is not None:
+        stated = getattr(car, name)
+        if stated is not None:
             raise DecisionError(
-                f"the condition was said ({said}) and inspected ({inspection.band}): give one of the two"
+                f"the condition was said ({stated}) and inspected ({inspection.band}): give one of the two"
             )
     for name in NEEDED:
         seen, own = inspection.inspection.car.get(name), getattr(car, name)

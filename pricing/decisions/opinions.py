@@ -58,16 +58,15 @@ def stated_bands(
     last: date | None = sales["event_date"].max()  # type: ignore[assignment]
     since = None if last is None else last.replace(year=last.year - SALES_BACK, day=1)
     middle = sales["year"].median()
-    asked = {"year": None if middle is None else round(float(middle))} | dict(said or {})  # type: ignore[arg-type]
-    ranges = pl.DataFrame(
-        schema={"condition_band": pl.String} | dict.fromkeys(("low", "mid", "high"), pl.Float64)
-    )
+    car = {"year": None if middle is None else round(float(middle))} | dict(said or {})  # type: ignore[arg-type]
+    ends = dict.fromkeys(("low", "mid", "high"), pl.Float64)
+    ranges = pl.DataFrame(schema={"condition_band": pl.String} | ends)
     if model is not None:
         cars = pl.DataFrame(
-            {"make": make, "model": model_name, "condition_band": CONDITION_BANDS, **asked}, strict=False
+            {"make": make, "model": model_name, "condition_band": CONDITION_BANDS, **car}, strict=False
         )
-        found = model.distribution(cars).ranges(SPANS[holds])
-        ranges = cars.select("condition_band").hstack(found.select("low", "mid", "high")).drop_nulls("mid")
+        priced = model.distribution(cars).ranges(SPANS[holds]).select("low", "mid", "high")
+        ranges = cars.select("condition_band").hstack(priced).drop_nulls("mid")
     force = in_force(opinions).filter(pl.any_horizontal(pl.col("low_price", "high_price").is_not_null()))
     return StatedBands(
         make,

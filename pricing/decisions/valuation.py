@@ -211,7 +211,7 @@ def valued(
     prices = model.distribution(frame_of([car, *in_bands], at))
     price = prices[:1] if inspection is None else price_of(model, car, at, inspection)
     own = price.ranges(coverage, [None if asking is None else float(asking)]).row(0, named=True)
-    given = own["reason"] is None
+    has_range = own["reason"] is None
     ends: dict[str, Any] = {
         end: None if own[end] is None else Decimal(own[end]).quantize(_CENT) for end in ("low", "mid", "high")
     }
@@ -229,15 +229,15 @@ def valued(
         asking=asking,
         remark=own["remark"],
         standing=own["standing"],
-        distribution=_brackets(price if given else None),
-        terms=_terms(prices[:1].terms()) if given else _NO_TERMS,
+        distribution=_brackets(price if has_range else None),
+        terms=_terms(prices[:1].terms()) if has_range else _NO_TERMS,
         bands=pl.DataFrame({"condition_band": CONDITION_BANDS}).hstack(
             prices[1:].ranges(coverage).select("low", "mid", "high", "reason")
         ),
         sales=_nearest_first(of_model.filter(pl.col("outcome") == "sold").drop("outcome"), car),
         unsold=int((outcomes == "unsold").sum()),
         asked=int((outcomes == "asking").sum()),
-        ground=model.grounds(frame_of([car], at))[0] if given else None,
+        ground=model.grounds(frame_of([car], at))[0] if has_range else None,
         opinions=market.opinions(at).filter(*own_model).select(OPINION_COLUMNS).reverse(),
     )
     return valuation, price

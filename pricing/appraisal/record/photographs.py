@@ -156,5 +156,5 @@ def plain_name(file: str) -> str:
     ('sill.jpg', 'sill.jpg', 'photograph')
     """
     name = PurePath(file.replace("\\", "/")).name
-    shown = "".join(letter for letter in name if letter.isprintable())
-    return shown[-LONGEST_NAME:] or "photograph"
+    printable = "".join(letter for letter in name if letter.isprintable())
+    return printable[-LONGEST_NAME:] or "photograph"

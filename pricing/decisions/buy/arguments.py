@@ -52,7 +52,7 @@ def arguments(
     sales: pl.DataFrame,
     car: Car,
     at: date,
-    asked: Decimal | None,
+    asking: Decimal | None,
     base: str,
     *,
     gap: Gap | None = None,
@@ -64,7 +64,7 @@ def arguments(
     """At most ``MOST``, the weightiest first: what was found of this car, then what cars like it brought.
 
     Args:
-        sales: those of the market; ``asked`` is all-in, in its ``base`` currency.
+        sales: those of the market; ``asking`` is all-in, in its ``base`` currency.
         after_gap: what the price asked usually comes down to; ``repairs`` what those found cost, both in
             ``currency``, that of the offer.
     """
@@ -77,8 +77,8 @@ def arguments(
         pl.col("model") == car.model,
         pl.col("event_date").is_between(since, at),
     )
-    if asked is not None:
-        reasons += _cheaper(of_model.filter(pl.col("outcome") == "sold"), car, asked, base, since)
+    if asking is not None:
+        reasons += _cheaper(of_model.filter(pl.col("outcome") == "sold"), car, asking, base, since)
     if gap is not None and after_gap is not None and gap.low > 1.0:
         reasons.append(Argument("gap", currency, amount=after_gap, share=gap.factor - 1.0))
     lots = of_model.filter(pl.col("channel") == "auction", pl.col("outcome").is_in(["sold", "unsold"]))
@@ -88,14 +88,14 @@ def arguments(
     return tuple(reasons[:MOST])
 
 
-def _cheaper(sold: pl.DataFrame, car: Car, asked: Decimal, base: str, since: date) -> list[Argument]:
+def _cheaper(sold: pl.DataFrame, car: Car, asking: Decimal, base: str, since: date) -> list[Argument]:
     """That most of those like this one brought less, where that is so."""
     alike = sold.filter(pl.col("condition_band") == pl.lit(car.condition_band, dtype=pl.String))
     kind, counted = ("like sales", alike) if alike.height >= FEWEST else ("model sales", sold)
-    less = int((counted["price"].cast(pl.Float64) < float(asked)).sum())
+    less = int((counted["price"].cast(pl.Float64) < float(asking)).sum())
     if counted.height < FEWEST or 2 * less <= counted.height:
         return []
-    return [Argument(kind, base, count=less, of=counted.height, amount=asked, since=since)]
+    return [Argument(kind, base, count=less, of=counted.height, amount=asking, since=since)]
 
 
 MOST_UNSEEN: Final = 5

@@ -30,7 +30,7 @@ from pricing.decisions.valuation import HasSales, Valuation, valued
 from pricing.errors import DecisionError, EvidenceError
 from pricing.evidence.comparison.comparables import find_comparables
 from pricing.evidence.comparison.comparables_index import ComparablesIndex
-from pricing.money.charges import Schedule
+from pricing.money.charges import Charge, Schedule
 from pricing.records.entered_amounts import entered
 from pricing.vocabulary import CONDITION_BANDS
 
@@ -231,7 +231,22 @@ def buy_car(
     opening = _opening(terms)
     at = date.fromisoformat(model.facts["last_date"]) if as_of is None else as_of
     conversion = Conversion.at(terms.currency, market.base_currency, at, own_rates)
-    day_one = _day_one(terms, schedule, at, inspected=inspection is not None, auction=auction)
+
+    def charge(source: str | None, kind: str) -> Charge | None:
+        """What the schedule says was in force."""
+        if schedule is None or source is None:
+            return None
+        return schedule.in_force(source, kind, at, terms.currency)
+
+    day_one = DayOneTerms(
+        terms.currency,
+        premium=charge("auction" if auction else None, "premium"),
+        transport=terms.transport,
+        duty=charge(terms.import_from, "import duty"),
+        tax=charge(terms.import_from, "import tax"),
+        repairs=terms.repairs,
+        repairs_counted=inspection is None,
+    )
     paid = None if asking is None else day_one.lines([asking]).row(0, named=True)
     all_in = None if paid is None else conversion.to_base(paid["all_in"])
     valuation, price = valued(
@@ -263,10 +278,9 @@ def buy_car(
         day_one, auction=auction, imported=terms.import_from is not None, repairs_known=priced or ready
     )
     total, repairs = spread(draws.total, known=True), spread(draws.repairs, known=priced)
-    used = [charge for charge in (day_one.premium, day_one.duty, day_one.tax) if charge is not None]
     rates = "No schedule of charges is used."
-    if schedule is not None and used:
-        days = ", ".join(f"{charge.kind} in force from {charge.valid_from}" for charge in used)
+    if schedule is not None and day_one.charges:
+        days = ", ".join(f"{kind} in force from {due.valid_from}" for kind, due in day_one.charges.items())
         rates = f"{schedule.name}: {days}." + (f" {schedule.notice}" if schedule.notice else "")
     approaches = None
     if indexed is not None:
@@ -371,27 +385,6 @@ def _budgets(
         if above["mid"] is not None:
             budgets["this car one band up"] = whole_units(Decimal(repr(above["mid"])), conversion.base)
     return budgets
-
-
-def _day_one(
-    terms: BuyerTerms, schedule: Schedule | None, at: date, *, inspected: bool, auction: bool
-) -> DayOneTerms:
-    """The costs that were stated, with what the schedule says was in force."""
-
-    def charge(source: str | None, kind: str) -> Any:
-        if schedule is None or source is None:
-            return None
-        return schedule.in_force(source, kind, at, terms.currency)
-
-    return DayOneTerms(
-        terms.currency,
-        premium=charge("auction" if auction else None, "premium"),
-        transport=terms.transport,
-        duty=charge(terms.import_from, "import duty"),
-        tax=charge(terms.import_from, "import tax"),
-        repairs=terms.repairs,
-        repairs_counted=not inspected,
-    )
 
 
 def _limit(

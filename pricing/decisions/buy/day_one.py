@@ -24,8 +24,6 @@ REPAIRS: Final = "repairs"
 LINES: Final = ("price", "premium", "transport", "import duty", "import tax", REPAIRS)
 """Lines in the order they are paid; ``premium`` holds its own tax."""
 
-_KINDS: Final = ("premium", "import duty", "import tax")
-
 
 AT_ONCE: Final = 64
 """Prices that a search for the highest one looks at together."""
@@ -56,12 +54,20 @@ class DayOneTerms:
         minor_unit_places(self.currency)
         entered("transport", self.transport, self.currency, cost=True)
         entered("first repairs", self.repairs, self.currency, cost=True)
-        for kind, charge in zip(_KINDS, (self.premium, self.duty, self.tax), strict=True):
-            if charge is not None and (charge.kind != kind or charge.currency != self.currency):
+        for kind, charge in self.charges.items():
+            if charge.kind != kind or charge.currency != self.currency:
                 raise DecisionError(
                     f"the {kind} must be a charge of that kind in {self.currency}; "
                     f"got {charge.kind} in {charge.currency}"
                 )
+
+    @property
+    def charges(self) -> dict[str, Charge]:
+        """The charges that were stated, by line."""
+        stated = zip(
+            ("premium", "import duty", "import tax"), (self.premium, self.duty, self.tax), strict=True
+        )
+        return {kind: charge for kind, charge in stated if charge is not None}
 
     def lines(self, prices: Sequence[Decimal]) -> pl.DataFrame:
         """Every line at each price, in decimals: ``LINES``, ``all_in`` (price and premium), ``counted`` (what
@@ -118,27 +124,26 @@ class DayOneTerms:
 
 
 def cost_lines(
-    terms: DayOneTerms, price: Decimal | None, schedule: Schedule | None = None, found: Range | None = None
+    terms: DayOneTerms, price: Decimal | None, schedule: Schedule | None = None, repairs: Range | None = None
 ) -> pl.DataFrame:
     """One row a line at a price: ``line``, ``low``, ``mid``, ``high`` (equal where the amount is known, null
     where it is left empty), ``counted`` and ``source`` (where the amount is from; rates with the day they are
-    in force from). No rows without a price. ``found`` is what the repairs of an inspection cost."""
-    charges = {"premium": terms.premium, "import duty": terms.duty, "import tax": terms.tax}
+    in force from). No rows without a price. ``repairs`` is what those of an inspection cost."""
     paid = terms.lines([] if price is None else [price])
     money = pl.Decimal(38, minor_unit_places(terms.currency))
     rows = []
     for line in LINES:
-        charge = charges.get(line)
+        charge = terms.charges.get(line)
         source, counted = "stated", line != REPAIRS or terms.repairs_counted
         ends = {end: pl.col(line) for end in ("low", "mid", "high")}
         if charge is not None:
             example = "example rate" if schedule is not None and schedule.example else "rate"
             source = f"{example} in force from {charge.valid_from}"
-        if line == REPAIRS and found is not None:
-            ends = {end: pl.lit(getattr(found, end), dtype=money) for end in ends}
+        if line == REPAIRS and repairs is not None:
+            ends = {end: pl.lit(getattr(repairs, end), dtype=money) for end in ends}
             source = "inspection, a quote in place of its estimate"
-        told = pl.when(ends["mid"].is_null()).then(pl.lit("left empty")).otherwise(pl.lit(source))
-        rows.append(paid.select(line=pl.lit(line), **ends, counted=pl.lit(counted), source=told))
+        origin = pl.when(ends["mid"].is_null()).then(pl.lit("left empty")).otherwise(pl.lit(source))
+        rows.append(paid.select(line=pl.lit(line), **ends, counted=pl.lit(counted), source=origin))
     return pl.concat(rows)
 
 
@@ -147,10 +152,10 @@ def open_lines(terms: DayOneTerms, *, auction: bool, imported: bool, repairs_kno
     import."""
     known = {
         "price": True,
-        "premium": terms.premium is not None or not auction,
+        "premium": not auction or "premium" in terms.charges,
         "transport": terms.transport is not None,
-        "import duty": terms.duty is not None or not imported,
-        "import tax": terms.tax is not None or not imported,
+        "import duty": not imported or "import duty" in terms.charges,
+        "import tax": not imported or "import tax" in terms.charges,
         REPAIRS: repairs_known,
     }
     return tuple(name for name in LINES if not known[name])

@@ -119,34 +119,25 @@ def auction_evidence(sales: pl.DataFrame, model: PriceModel) -> AuctionEvidence:
     known = lots.filter(pl.col("reserve").is_not_null())
     sold = expected = None
     if known.height >= FEWEST_RESERVES:
-        asked = (
+        reserve = (
             known.select(pl.col("reserve", "amount", "price", "upper_price").cast(pl.Float64))
             .select(pl.coalesce("upper_price", pl.col("reserve") / pl.col("amount") * pl.col("price")))
             .to_series()
         )
-        told = known.filter(asked.is_not_null())
-        if told.height >= FEWEST_RESERVES:
-            below = model.distribution(told).cdf(asked.drop_nulls().to_numpy())
-            sold = float((told["outcome"] == "sold").mean())  # type: ignore[arg-type]
+        priced = known.filter(reserve.is_not_null())
+        if priced.height >= FEWEST_RESERVES:
+            below = model.distribution(priced).cdf(reserve.drop_nulls().to_numpy())
+            sold = float((priced["outcome"] == "sold").mean())  # type: ignore[arg-type]
             expected = float(1.0 - np.nanmean(below))
-    return AuctionEvidence(
-        lots.height,
-        int((lots["outcome"] == "unsold").sum()),
-        known.height,
-        sold,
-        expected,
-        customary_estimates(hammer, model),
-    )
+    unsold = int((lots["outcome"] == "unsold").sum())
+    estimates = customary_estimates(hammer, model)
+    return AuctionEvidence(lots.height, unsold, known.height, sold, expected, estimates)
 
 
 def customary_estimates(hammer: pl.DataFrame, model: PriceModel) -> tuple[float, float] | None:
     """Logs, in the middle, of low estimate (all-in) over mid price and of high over low estimate, from sold
     lots on the hammer basis; None where fewer than ``FEWEST_ESTIMATES`` have them."""
-    lots = hammer.filter(
-        pl.col("outcome") == "sold",
-        pl.col("low_estimate").is_not_null(),
-        pl.col("high_estimate").is_not_null(),
-    )
+    lots = hammer.filter(pl.col("outcome") == "sold").drop_nulls(["low_estimate", "high_estimate"])
     if len(lots) < FEWEST_ESTIMATES:
         return None
     low, high, amount, price = (

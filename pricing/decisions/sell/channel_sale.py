@@ -85,17 +85,17 @@ def summed_up(
     draws: SaleDraws,
     charges: SaleTerms,
     *,
-    told: bool,
+    known: bool,
     asking: Decimal | None,
 ) -> ChannelSale:
-    """A channel's figures from its draws; ``told``: whether the records tell chance and wait."""
+    """A channel's figures from its draws; ``known``: whether the records tell chance and wait."""
     sold, currency = draws.sold, charges.currency
     any_sold = bool(sold.any())
     middle = float(np.median(draws.charged.hammer[sold])) if any_sold else 0.0
     return ChannelSale(
         channel,
-        chance=draws.chance() if told else None,
-        weeks=draws.half if told else None,
+        chance=draws.chance() if known else None,
+        weeks=draws.half if known else None,
         paid=Range.of(draws.charged.paid[sold], currency) if any_sold else None,
         net=Range.of(draws.charged.net[sold], currency) if any_sold else None,
         left=Range.of(np.full(1, draws.left.mean()), currency).mid,

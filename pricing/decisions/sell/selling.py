@@ -136,14 +136,14 @@ def sell_car(
         value, mid = draws.price * rate, draws.law.mid.item() * rate
         if channel == "auction":
             auction = auction_facts(value, mid, draws.levels.top, evidence.auction, charges, terms)
-            sale, first, told = auction.draws, None, evidence.auction.tells
+            sale, first, known = auction.draws, None, evidence.auction.tells
         else:
             gap = asking_gap_of(gaps, sales, draws.car)
             factor = None if gap is None else gap.factor
             plan = asking_plan(channel, value, mid, draws.levels.wait, factor, evidence, charges, terms)
             asking[channel] = plan
-            sale, first, told = plan.draws, plan.asking, evidence.times is not None
-        channels.append(summed_up(channel, sale, charges, told=told, asking=first))
+            sale, first, known = plan.draws, plan.asking, evidence.times is not None
+        channels.append(summed_up(channel, sale, charges, known=known, asking=first))
     channels.sort(key=lambda sale: -sale.left)
     best = channels[0].channel
 
