@@ -164,19 +164,17 @@ class Known:
         return valued_sales(self.laid_out, self.model)
 
 
-_NEEDED: Final = (
-    "subject.make", "subject.model", "subject.year", "assignment.market_level", "assignment.currency",
-    "assignment.effective_date",
-)  # fmt: skip
-
-
 def wanting(record: Appraisal) -> list[str]:
     """What must be said before evidence can be gathered.
 
     >>> wanting(Appraisal())[:2]
     ['subject.make', 'subject.model']
     """
-    return [name for name in _NEEDED if answer_at(record, name) in ("", None)]
+    needed = (
+        "subject.make", "subject.model", "subject.year", "assignment.market_level", "assignment.currency",
+        "assignment.effective_date",
+    )  # fmt: skip
+    return [name for name in needed if answer_at(record, name) in ("", None)]
 
 
 def terms_of(record: Appraisal) -> tuple[Any, ...]:

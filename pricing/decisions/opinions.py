@@ -59,8 +59,9 @@ def stated_bands(
     since = None if last is None else last.replace(year=last.year - SALES_BACK, day=1)
     middle = sales["year"].median()
     car = {"year": None if middle is None else round(float(middle))} | dict(said or {})  # type: ignore[arg-type]
-    ends = dict.fromkeys(("low", "mid", "high"), pl.Float64)
-    ranges = pl.DataFrame(schema={"condition_band": pl.String} | ends)
+    ranges = pl.DataFrame(
+        schema={"condition_band": pl.String} | dict.fromkeys(("low", "mid", "high"), pl.Float64)
+    )
     if model is not None:
         cars = pl.DataFrame(
             {"make": make, "model": model_name, "condition_band": CONDITION_BANDS, **car}, strict=False

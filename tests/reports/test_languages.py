@@ -112,7 +112,7 @@ def own(facts: Facts) -> set[str]:
         frames.append(found.own_sales.select("source", "source_ref", "currency"))
     frames += [] if facts.grid.is_empty() else [facts.grid.select("source", "source_ref", "record_id")]
     parts = [*texts_of(said), *(str(cell) for frame in frames for row in frame.iter_rows() for cell in row)]
-    parts += [*found.software.values(), facts.evidence_digest, found.market.digest, facts.appraisal_id]
+    parts += [*found.software.values(), str(facts.evidence_digest), found.market.digest, facts.appraisal_id]
     if found.findings is not None:
         sheet = found.findings.sheet
         parts += [*sheet["note"], *sheet["photo"], *sheet["seen_by"], *found.findings.changes]
