@@ -15,8 +15,7 @@ from dashboards.exhibits import day_column, show_chart, show_table
 from dashboards.url_state import BOUND
 from pricing.car import today
 from pricing.charts.opinions import stated_bands_caption, stated_bands_chart
-from pricing.decisions.source_record import source_record
-from pricing.decisions.stated_bands import StatedBands, stated_bands
+from pricing.decisions.opinions import StatedBands, source_record, stated_bands
 from pricing.errors import OpinionError
 from pricing.intake.transfers import received
 from pricing.model.market_fit import fit_market

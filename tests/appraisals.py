@@ -19,8 +19,7 @@ from pricing.appraisal.evidence import Evidence, Known, gather
 from pricing.appraisal.record.record import Appraisal, read_record
 from pricing.appraisal.register import Entry, enter, read
 from pricing.condition.assessment import assess
-from pricing.condition.changes import Change
-from pricing.condition.inspection import Finding, Inspection
+from pricing.condition.inspection import Change, Finding, Inspection
 from pricing.condition.repairs import price_repairs
 from pricing.snapshot import Snapshot
 from pricing.store.market import Market

@@ -197,7 +197,6 @@ LONG = {
     "pricing/records/contract.py": "the contract: a line a column, a line a rule",
     "pricing/store/records/loading.py": "one load, from its files to its report",
     "pricing/model/statements.py": "statements as evidence of prices, up to their pull on a fit",
-    "pricing/decisions/valuation.py": "the valuation of one car: its facts and how they are made",
     "pricing/decisions/buy/buying.py": "a buyer's decision: its facts and how they are made",
     "pricing/appraisal/evidence.py": "the evidence of an appraisal, gathered once",
     "pricing/appraisal/consistency.py": "every rule that record and evidence must keep, one after another",

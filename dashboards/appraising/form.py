@@ -10,9 +10,8 @@ import streamlit as st
 from dashboards import people
 from dashboards.asking.typed_fields import ask_day
 from dashboards.exhibits import PAPER_WORDS
-from pricing.appraisal.record.answers import LONGEST_TEXT
 from pricing.appraisal.record.form import NAMED_FILES
-from pricing.appraisal.record.record import Appraisal, with_answer
+from pricing.appraisal.record.record import LONGEST_TEXT, Appraisal, with_answer
 from pricing.appraisal.record.sections import MARKET_LEVELS, SECTIONS
 from pricing.appraisal.register import Entry
 from pricing.snapshot import Snapshot

@@ -15,10 +15,9 @@ from dashboards.inspecting.result import show_result
 from dashboards.url_state import held_to
 from pricing.car_fields import CONDITION
 from pricing.charts.car_outline import area_drawing, area_words
-from pricing.condition.assessment import assess
+from pricing.condition.assessment import assess, short_round
 from pricing.condition.checks import AREAS, CONSTRUCTIONS, FITTINGS, NOT_SEEN, STATES, Check, found_words
 from pricing.condition.inspection import LONGEST_TEXT, Finding, Inspection
-from pricing.condition.short_round import short_round
 from pricing.errors import PricingError
 from pricing.operations import drafts
 from pricing.operations.demo_files import EXTENSIONS

@@ -99,8 +99,6 @@ BASES: Final = (
 
 BASIS_NAMES: Final = tuple(basis.name for basis in BASES)
 
-_BY_NAME: Final = {basis.name: basis for basis in BASES}
-
 
 def basis_of(name: str) -> Basis | None:
     """The basis of a name; None where none is said.
@@ -108,7 +106,7 @@ def basis_of(name: str) -> Basis | None:
     >>> basis_of("liquidation value").premises
     ('orderly liquidation', 'forced sale')
     """
-    return _BY_NAME.get(name)
+    return next((basis for basis in BASES if basis.name == name), None)
 
 
 def telling(definition: str) -> set[str]:
@@ -117,5 +115,5 @@ def telling(definition: str) -> set[str]:
     >>> telling("What insurer and insured settle on before a loss")
     {'agreed value for insurance'}
     """
-    said = definition.casefold()
-    return {basis.name for basis in BASES if any(word.casefold() in said for word in basis.words)}
+    folded = definition.casefold()
+    return {basis.name for basis in BASES if any(word.casefold() in folded for word in basis.words)}

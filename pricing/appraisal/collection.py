@@ -1,27 +1,63 @@
-"""A collection: many cars from one spreadsheet, appraised on the same terms at the same date.
+"""A collection: many cars from one spreadsheet, appraised on the same terms at the same date, each beside
+what it was last valued at.
 
 Every row comes back: valued, or with the reason why not.
 """
 
-from collections.abc import Callable, Iterator, Sequence
+import json
+from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
 from typing import Final
 
 from pricing.appraisal.collection_list import PHOTOGRAPHS, Row, record_of, twice
-from pricing.appraisal.collection_total import SoldTogether, Total
+from pricing.appraisal.collection_total import SoldTogether, Total, figure_of
 from pricing.appraisal.consistency import contradictions
 from pricing.appraisal.contents import missing
-from pricing.appraisal.earlier_values import EarlierValue, earlier_values
 from pricing.appraisal.evidence import Evidence, Known, gather
 from pricing.appraisal.facts import Facts, facts_of, open_points
 from pricing.appraisal.figures import opinion_of
-from pricing.appraisal.record.record import Appraisal
-from pricing.appraisal.register import entered
+from pricing.appraisal.record.record import Appraisal, read_kept
+from pricing.appraisal.register import entered, last_entries
 from pricing.condition.assessment import InspectionResult
 from pricing.errors import AppraisalError, PricingError
+from pricing.intake.duplicates import chassis_key
 from pricing.progress import Progress, untold
 from pricing.store.market import Market
 from pricing.untrusted.photographs import ReadPhotograph
+
+
+@dataclass(frozen=True)
+class EarlierValue:
+    """What a car counted for in its last appraisal, and on which day."""
+
+    appraisal_id: str
+    effective_date: date
+    figure: Decimal
+    currency: str
+
+
+def earlier_values(market: Market, chassis: Collection[str], before: date) -> dict[str, EarlierValue]:
+    """The last value of each chassis (``chassis_key``) at a day before ``before``, where there is one."""
+    newest: dict[str, tuple[date, str]] = {}
+    for row in market.appraisals.last_revisions().iter_rows(named=True):
+        record = read_kept(json.loads(row["record"]))
+        key, at = chassis_key(record.subject.chassis_number), record.assignment.effective_date
+        if key and key in chassis and at is not None and at < before:
+            newest[key] = max(newest.get(key, (date.min, "")), (at, row["appraisal_id"]))
+    values: dict[str, EarlierValue] = {}
+    entries = last_entries(market, [name for _, name in newest.values()])
+    for key, (at, name) in newest.items():
+        try:
+            facts = facts_of(entries[name])
+        except AppraisalError:  # no evidence, or of an earlier version whose figures no longer add up
+            continue
+        figure = figure_of(facts)
+        if figure is not None:
+            values[key] = EarlierValue(name, at, figure, facts.currency)
+    return values
+
 
 REASON: Final = "entered with a collection"
 
@@ -89,8 +125,8 @@ def value_collection(
     """
     read: list[ReadPhotograph] = []
     gathered = list(_gathered(known, shared, cars, inspect, take_in, read, progress))
-    kept = [(record, evidence) for record, evidence, _ in gathered if evidence is not None]
-    entries = iter(entered(market, kept, by=by, reason=REASON, photographs=read) if kept else [])
+    valued = [(record, evidence) for record, evidence, _ in gathered if evidence is not None]
+    entries = iter(entered(market, valued, by, REASON, read) if valued else [])
     before = earlier_values(market, {car.chassis for car in cars if car.chassis}, known.at)
     items = []
     for place, (car, (_, evidence, reason)) in enumerate(zip(cars, gathered, strict=True), start=1):

@@ -8,7 +8,7 @@ from typing import Final
 import polars as pl
 
 from pricing.appraisal.record.record import Appraisal, with_answer
-from pricing.appraisal.record.sections import InspectionNote, Opinion, Repairs, Subject
+from pricing.appraisal.record.sections import Opinion, Repairs, Subject
 from pricing.errors import AppraisalError
 from pricing.intake.duplicates import chassis_key
 from pricing.intake.tables.readers import read_file
@@ -92,29 +92,26 @@ def record_of(shared: Appraisal, car: Row) -> Appraisal:
     Raises:
         AppraisalError: a cell cannot be what its column holds, or the shared terms give a value.
     """
-    given = [name for name in _VALUES if getattr(shared.opinion, name) is not None]
-    if given:
-        raise AppraisalError(
-            f"the shared form gives opinion.{given[0]}, which would be every car's: take it out there, and "
-            f"write {given[0]} into the rows of the cars that have one"
-        )
+    for name in _VALUES:
+        if getattr(shared.opinion, name) is not None:
+            raise AppraisalError(
+                f"the shared form gives opinion.{name}, which would be every car's: take it out there, and "
+                f"write {name} into the rows of the cars that have one"
+            )
     kind = "appraisal" if any(name in car.cells for name in _VALUES) else "model report"
     subject = replace(Subject(country=shared.subject.country), established={})
-    seen = shared.inspection if SHEET in car.cells else _without_sheet(shared.inspection)
+    inspection = shared.inspection
+    if SHEET not in car.cells:
+        inspection = replace(inspection, sheet="", sheet_chassis="")
     record = replace(
-        shared, subject=subject, inspection=seen, repairs=Repairs(), choices=(), photographs=(),
+        shared, subject=subject, inspection=inspection, repairs=Repairs(), choices=(), photographs=(),
         assignment=replace(shared.assignment, kind=kind),
     )  # fmt: skip
     for name, text in car.cells.items():
-        if name == PHOTOGRAPHS:
-            continue
         section = "opinion" if name in _OPINION else "subject"
-        record = with_answer(record, "inspection.sheet" if name == SHEET else f"{section}.{name}", text)
+        if name != PHOTOGRAPHS:
+            record = with_answer(record, "inspection.sheet" if name == SHEET else f"{section}.{name}", text)
     return record
-
-
-def _without_sheet(note: InspectionNote) -> InspectionNote:
-    return replace(note, sheet="", sheet_chassis="")
 
 
 def twice(cars: Sequence[Row]) -> dict[int, str]:

@@ -11,7 +11,6 @@ from typing import Final
 
 from pricing.appraisal.consistency import contradictions
 from pricing.appraisal.contents import missing
-from pricing.appraisal.record.record import Appraisal
 from pricing.appraisal.register import Entry, keep_completed
 from pricing.errors import AppraisalError
 from pricing.store.market import Market
@@ -37,12 +36,6 @@ def unanswered(certified: Mapping[str, str]) -> list[str]:
     ['own', 'interest']
     """
     return [point for point in CERTIFICATION if not certified.get(point, "").strip()]
-
-
-def obstacles(record: Appraisal, entry: Entry) -> list[str]:
-    """Why a record cannot be completed yet, a sentence each."""
-    lacking = [f"missing: {content.name}" for content in missing(record, entry.evidence)]
-    return lacking + [f"{found.sentence}: {found.mends}" for found in contradictions(record, entry.evidence)]
 
 
 def complete(
@@ -73,7 +66,8 @@ def complete(
     day = datetime.now(UTC).date() if on is None else on
     answers = {point: certified[point].strip() for point in CERTIFICATION}
     done = replace(record, valuer=replace(record.valuer, completed_on=day, certification=answers))
-    against = obstacles(done, entry)
+    against = [f"missing: {content.name}" for content in missing(done, entry.evidence)]
+    against += [f"{each.sentence}: {each.mends}" for each in contradictions(done, entry.evidence)]
     if against:
         raise AppraisalError(f"{entry.appraisal_id} cannot be completed: {'; '.join(against)}")
     return keep_completed(market, entry, done, by=by)

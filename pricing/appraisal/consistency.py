@@ -1,13 +1,12 @@
 """Whether a record and its evidence agree with each other: rules as data, each with what would mend it.
 
-A rule looks at the record with its photographs (``photograph_rules``) and the evidence, and gives a sentence
-with the figures that disagree, or nothing. What a record does not say yet is missing (``contents``), never a
-contradiction.
+A rule looks at the record with its photographs and the evidence, and gives a sentence with the figures that
+disagree, or nothing. What a record does not say yet is missing (``contents``), never a contradiction.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 from decimal import Decimal
 from typing import Final
 
@@ -16,16 +15,7 @@ import polars as pl
 from pricing.appraisal.bases import SALE_PREMISES, basis_of, telling
 from pricing.appraisal.earlier_sales import YEARS_ASKED, to_speak_of
 from pricing.appraisal.evidence import Evidence
-from pricing.appraisal.figures import figure_at, opinion_of
-from pricing.appraisal.newer_evidence import newer_evidence
-from pricing.appraisal.photograph_rules import (
-    photographs_of_findings,
-    photographs_of_subject,
-    photographs_there,
-    taken_by_completion,
-    taken_by_inspection,
-    taken_by_report,
-)
+from pricing.appraisal.figures import figure_at, opinion_of, span_of
 from pricing.appraisal.record.record import Appraisal
 from pricing.intake.duplicates import chassis_key
 
@@ -38,17 +28,26 @@ RETROSPECTIVE_DAYS: Final = 90
 NEWER_DAYS: Final = 30
 """Days after the effective date up to which evidence is named by the document alone. Assumption."""
 
+ZONES: Final = timedelta(days=1)
+"""A photograph's day is that of its camera's clock, which may be wrong, and Exif's time says no zone: the day
+may be one off. Where the camera wrote none, no rule of days speaks of it."""
+
 Broken = Callable[[Appraisal, Evidence], str]
+
+
+def _never(record: Appraisal) -> bool:
+    return False
 
 
 @dataclass(frozen=True)
 class Rule:
     """``name`` says what must hold, ``mends`` what to do where it does not; ``broken`` gives the sentence of
-    what disagrees, empty where it holds."""
+    what disagrees, empty where it holds; a record that is ``excused`` is not asked."""
 
     name: str
     mends: str
     broken: Broken
+    excused: Callable[[Appraisal], object] = _never
 
 
 @dataclass(frozen=True)
@@ -68,105 +67,89 @@ def contradictions(record: Appraisal, evidence: Evidence | None) -> list[Contrad
     """
     if evidence is None:
         return []
-    found = ((rule, rule.broken(record, evidence)) for rule in RULES)
-    return [Contradiction(rule.name, sentence, rule.mends) for rule, sentence in found if sentence]
+    sentences = ((rule, rule.broken(record, evidence)) for rule in RULES if not rule.excused(record))
+    return [Contradiction(rule.name, sentence, rule.mends) for rule, sentence in sentences if sentence]
 
 
-def _before(first: str, day: date | None, second: str, other: date | None) -> str:
-    """What is wrong where the first day is after the second."""
-    if day is None or other is None or day <= other:
-        return ""
-    return f"{first} ({day}) is after {second} ({other})"
+_DAYS: Final[dict[str, Callable[[Appraisal, Evidence], date | None]]] = {
+    "the effective date": lambda record, _: record.assignment.effective_date,
+    "the report date": lambda record, _: record.assignment.report_date,
+    "the inspection": lambda record, _: record.inspection.on,
+    "the last entry of the sheet": lambda _, evidence: _last_entry(evidence),
+    "the gathering of the evidence": lambda _, evidence: evidence.gathered_on,
+    "the completion": lambda record, _: record.valuer.completed_on,
+}
 
 
-def _report_after_effective(record: Appraisal, _: Evidence) -> str:
-    asked = record.assignment
-    return _before("the effective date", asked.effective_date, "the report date", asked.report_date)
+def _last_entry(evidence: Evidence) -> date | None:
+    last = None if evidence.findings is None else evidence.findings.sheet["seen_on"].max()
+    return last if isinstance(last, date) else None
 
 
-def _inspected_by_report(record: Appraisal, _: Evidence) -> str:
-    asked = record.assignment
-    return _before("the inspection", record.inspection.on, "the report date", asked.report_date)
+def _not_after(first: str, second: str) -> Broken:
+    """What is wrong where one of ``_DAYS`` is after another."""
+
+    def broken(record: Appraisal, evidence: Evidence) -> str:
+        day, other = (_DAYS[name](record, evidence) for name in (first, second))
+        late = day is not None and other is not None and day > other
+        return f"{first} ({day}) is after {second} ({other})" if late else ""
+
+    return broken
 
 
-def _looks_by_report(record: Appraisal, evidence: Evidence) -> str:
-    if evidence.findings is None:
-        return ""
-    last = evidence.findings.sheet["seen_on"].max()
-    day = last if isinstance(last, date) else None
-    return _before("the last entry of the sheet", day, "the report date", record.assignment.report_date)
-
-
-def _inspected_by_completion(record: Appraisal, _: Evidence) -> str:
-    return _before("the inspection", record.inspection.on, "the completion", record.valuer.completed_on)
-
-
-def _reported_by_completion(record: Appraisal, _: Evidence) -> str:
-    asked = record.assignment
-    return _before("the report date", asked.report_date, "the completion", record.valuer.completed_on)
-
-
-def _gathered_by_completion(record: Appraisal, evidence: Evidence) -> str:
-    return _before(
-        "the gathering of the evidence", evidence.gathered_on, "the completion", record.valuer.completed_on
-    )
-
-
-def _gathered_by_report(record: Appraisal, evidence: Evidence) -> str:
-    if record.evidence.gathered_later:
-        return ""
-    day = record.assignment.report_date
-    return _before("the gathering of the evidence", evidence.gathered_on, "the report date", day)
+def newer_evidence(record: Appraisal, evidence: Evidence, days: int = 0) -> list[str]:
+    """What is newer than the effective date by more than so many days, each with its day: a document names
+    it, a valuer accounts for it. Sales never are: only those known by the effective date are looked at."""
+    at = record.assignment.effective_date
+    dated = {
+        "the inspection": record.inspection.on,
+        "entries of the inspection sheet": _last_entry(evidence),
+        "photographs": max((shot.taken_on for shot in record.photographs if shot.taken_on), default=None),
+        "repair prices": None if evidence.budget is None else evidence.budget.on,
+        "the exchange rate": evidence.conversion.rate_date,
+    }
+    return [f"{name} of {day}" for name, day in dated.items() if day and at and (day - at).days > days]
 
 
 def _retrospective(record: Appraisal) -> bool:
-    asked = record.assignment
-    days = (asked.effective_date, asked.report_date)
-    return None not in days and (days[1] - days[0]).days > RETROSPECTIVE_DAYS  # type: ignore[operator]
+    at, reported = record.assignment.effective_date, record.assignment.report_date
+    return at is not None and reported is not None and (reported - at).days > RETROSPECTIVE_DAYS
 
 
-def _retrospective_said(record: Appraisal, _: Evidence) -> str:
-    asked = record.assignment
-    if not _retrospective(record) or asked.retrospective or asked.kind == "model report":
+def _retrospective_stated(record: Appraisal, _: Evidence) -> str:
+    terms = record.assignment
+    if not _retrospective(record) or terms.retrospective:
         return ""
-    return f"the value holds at {asked.effective_date} and is reported on {asked.report_date}, long after"
+    return f"the value holds at {terms.effective_date} and is reported on {terms.report_date}, long after"
 
 
 def _retrospective_assumed(record: Appraisal, evidence: Evidence) -> str:
     """A car seen only afterwards is assumed to have been so then."""
     newer = newer_evidence(record, evidence)
-    if not _retrospective(record) or not newer or not all(map(_none, record.conditions.extraordinary)):
+    stated = (text.casefold().rstrip(". ") for text in record.conditions.extraordinary)
+    if not _retrospective(record) or not newer or not all(text in ("", "none") for text in stated):
         return ""
     return f"a retrospective value rests on {newer[0]}, and no extraordinary assumption says so"
 
 
 def _newer_named(record: Appraisal, evidence: Evidence) -> str:
-    if record.evidence.newer:
-        return ""
-    named = newer_evidence(record, evidence, NEWER_DAYS)
-    return f"newer than the effective date and not accounted for: {'; '.join(named)}" if named else ""
+    newer = newer_evidence(record, evidence, NEWER_DAYS)
+    return f"newer than the effective date and not accounted for: {'; '.join(newer)}" if newer else ""
 
 
 def _evidence_of_record(record: Appraisal, evidence: Evidence) -> str:
     car, valuation = record.subject, evidence.valuation
-    said = {"make": car.make, "model": car.model, "variant": car.variant or None, "year": car.year}
-    for name, value in said.items():
-        if valuation.car[name] != value:
-            found = "none" if valuation.car[name] is None else valuation.car[name]
-            said_so = "nothing" if value in (None, "") else value
-            return f"the evidence is of {name} {found}, the record says {said_so}"
+    subject = {"make": car.make, "model": car.model, "variant": car.variant or None, "year": car.year}
+    for name, value in subject.items():
+        priced = valuation.car[name]
+        if priced != value:
+            own = "nothing" if value in (None, "") else value
+            return f"the evidence is of {name} {'none' if priced is None else priced}, the record says {own}"
     if record.assignment.effective_date not in (None, valuation.as_of):
         return f"the evidence holds at {valuation.as_of}, not at {record.assignment.effective_date}"
     if record.assignment.currency not in ("", evidence.conversion.currency):
         return f"the evidence is in {evidence.conversion.currency}, not in {record.assignment.currency}"
     return ""
-
-
-def _choices_in_evidence(record: Appraisal, evidence: Evidence) -> str:
-    found = evidence.comparables
-    if found is None or found.choices == record.choices:
-        return ""
-    return "the choices on comparables in the record are not those that the evidence was gathered with"
 
 
 def _sheet_of_subject(record: Appraisal, evidence: Evidence) -> str:
@@ -177,78 +160,114 @@ def _sheet_of_subject(record: Appraisal, evidence: Evidence) -> str:
         own = getattr(car, name)
         if own not in (None, "") and sheet.get(name) not in (None, "", own):
             return f"the inspection sheet is of {name} {sheet[name]}, the subject of {own}"
-    if not car.chassis_number:
+    number = str(sheet.get("chassis_number") or record.inspection.sheet_chassis)
+    if not car.chassis_number or (number and chassis_key(number) == chassis_key(car.chassis_number)):
         return ""
-    given = str(sheet.get("chassis_number") or record.inspection.sheet_chassis)
-    if not given:
+    if not number:
         return f"nothing ties the inspection sheet to chassis number {car.chassis_number}"
-    if chassis_key(given) != chassis_key(car.chassis_number):
-        return f"the inspection sheet is of chassis number {given}, the subject of {car.chassis_number}"
-    return ""
+    return f"the inspection sheet is of chassis number {number}, the subject of {car.chassis_number}"
 
 
-def _sheet_seen(record: Appraisal, evidence: Evidence) -> str:
-    if evidence.findings is None or record.inspection.manner != "not inspected":
+def _photographs_of_subject(record: Appraisal, _: Evidence) -> str:
+    """Photographs that were taken in for a car of another chassis number."""
+    own, shots = record.subject.chassis_number, enumerate(record.photographs, 1)
+    key = chassis_key(own)
+    other = {nth: shot.chassis for nth, shot in shots if shot.chassis and chassis_key(shot.chassis) != key}
+    if not own or not other:
         return ""
-    return "an inspection sheet was filled in, and the record says that the car was not inspected"
+    whose = ", ".join(dict.fromkeys(other.values()))
+    return f"{_photographs(list(other), 'was')} taken in for chassis number {whose}, the subject is {own}"
+
+
+def _photographs_of_findings(record: Appraisal, evidence: Evidence) -> str:
+    """Photographs that are tied to a check which the sheet does not have."""
+    sheet = None if evidence.findings is None else evidence.findings.sheet
+    known = set() if sheet is None or "check" not in sheet.columns else set(sheet["check"])
+    loose = {nth: repr(shot.check) for nth, shot in enumerate(record.photographs, 1)
+             if shot.check not in {"", *known}}  # fmt: skip
+    if not loose:
+        return ""
+    why = "there is no inspection sheet" if sheet is None else "the sheet has no such finding"
+    checks = ", ".join(dict.fromkeys(loose.values()))
+    return f"{_photographs(list(loose), 'is')} tied to the finding {checks}, and {why}"
+
+
+def _photographs_by(name: str, *, of_findings: bool = False) -> Broken:
+    """Photographs, or those of findings, that were taken after one of ``_DAYS``."""
+
+    def broken(record: Appraisal, evidence: Evidence) -> str:
+        day = _DAYS[name](record, evidence)
+        late = {
+            nth: shot.taken_on
+            for nth, shot in enumerate(record.photographs, 1)
+            if day and shot.taken_on and shot.taken_on - day > ZONES and (shot.check or not of_findings)
+        }
+        if not late:
+            return ""
+        return f"{_photographs(list(late), 'was')} taken on {max(late.values())}, after {name} ({day})"
+
+    return broken
+
+
+def _photographs(numbers: Sequence[int], verb: str) -> str:
+    """Photographs by number, with ``was`` or ``is`` of as many.
+
+    >>> _photographs([2], "was"), _photographs([1, 2, 5], "is")
+    ('photograph 2 was', 'photographs 1, 2 and 5 are')
+    """
+    if len(numbers) == 1:
+        return f"photograph {numbers[0]} {verb}"
+    others = ", ".join(map(str, numbers[:-1]))
+    return f"photographs {others} and {numbers[-1]} {'were' if verb == 'was' else 'are'}"
 
 
 def _basis_and_premise(record: Appraisal, _: Evidence) -> str:
-    asked, basis = record.assignment, basis_of(record.assignment.basis)
-    if basis is None or not asked.premise or asked.premise in basis.premises:
+    terms, basis = record.assignment, basis_of(record.assignment.basis)
+    if basis is None or terms.premise in ("", *basis.premises):
         return ""
-    return f"{asked.basis} does not go with the premise {asked.premise}: {' or '.join(basis.premises)} does"
+    return f"{terms.basis} does not go with the premise {terms.premise}: {' or '.join(basis.premises)} does"
 
 
 def _basis_and_level(record: Appraisal, _: Evidence) -> str:
-    asked, basis = record.assignment, basis_of(record.assignment.basis)
-    if basis is None or not asked.market_level or asked.market_level in basis.levels:
+    terms, basis = record.assignment, basis_of(record.assignment.basis)
+    if basis is None or terms.market_level in ("", *basis.levels):
         return ""
     return (
-        f"{asked.basis} is what a buyer pays, all in; the level {asked.market_level} leaves the premium out"
+        f"{terms.basis} is what a buyer pays, all in; the level {terms.market_level} leaves the premium out"
     )
 
 
 def _basis_and_definition(record: Appraisal, _: Evidence) -> str:
-    asked = record.assignment
-    told = telling(asked.basis_definition)
-    if not told or asked.basis in ("", "other") or asked.basis in told:
+    basis, defined = record.assignment.basis, telling(record.assignment.basis_definition)
+    if not defined or basis in ("", "other", *defined):
         return ""
-    return f"the basis is {asked.basis}, and its definition is one of {' or '.join(sorted(told))}"
+    return f"the basis is {basis}, and its definition is one of {' or '.join(sorted(defined))}"
 
 
 def _liquidation_reached(record: Appraisal, _: Evidence) -> str:
-    asked = record.assignment
-    if asked.premise not in SALE_PREMISES or None not in (
-        asked.premise_per_cent,
-        asked.premise_change or None,
-    ):
+    terms = record.assignment
+    explained = terms.premise_per_cent is not None and terms.premise_change
+    if terms.premise not in SALE_PREMISES or explained:
         return ""
-    return f"recorded sales are no {asked.premise}, and nothing says by how much a figure differs, and why"
+    return f"recorded sales are no {terms.premise}, and nothing says by how much a figure differs, and why"
 
 
 def _premise_explained(record: Appraisal, _: Evidence) -> str:
-    asked = record.assignment
-    if asked.premise_per_cent is None or (asked.premise and asked.premise_rests_on and asked.premise_change):
+    terms = record.assignment
+    if terms.premise_per_cent is None or (terms.premise and terms.premise_rests_on and terms.premise_change):
         return ""
-    return f"figures are brought by {asked.premise_per_cent}% to a premise, without what that rests on"
+    return f"figures are brought by {terms.premise_per_cent}% to a premise, without what that rests on"
 
 
 def _own_sales_spoken_of(record: Appraisal, evidence: Evidence) -> str:
-    found = to_speak_of(record, evidence.own_sales)
-    if found.is_empty() or record.opinion.earlier_sales or record.assignment.kind == "model report":
+    own = to_speak_of(record, evidence.own_sales)
+    if own.is_empty() or record.opinion.earlier_sales:
         return ""
-    last = found.row(0, named=True)
+    last = own.row(0, named=True)
     return (
-        f"the records hold {found.height} sales or offers of this very car in the last {YEARS_ASKED} years, "
+        f"the records hold {own.height} sales or offers of this very car in the last {YEARS_ASKED} years, "
         f"the last {last['outcome']} on {last['event_date']}, and the opinion does not speak of them"
     )
-
-
-def _no_opinion_of_a_model(record: Appraisal, _: Evidence) -> str:
-    if record.assignment.kind != "model report" or opinion_of(record) is None:
-        return ""
-    return "a model report holds no valuer's opinion"
 
 
 def _ends_in_order(record: Appraisal, _: Evidence) -> str:
@@ -258,43 +277,43 @@ def _ends_in_order(record: Appraisal, _: Evidence) -> str:
 
 def _within_a_range(record: Appraisal, evidence: Evidence) -> str:
     opinion = opinion_of(record)
-    spans = _spans(record, evidence)
-    if opinion is None or not spans or record.opinion.departure:
+    spans = (span_of(record, evidence, each) for each in (evidence.valuation, evidence.comparables))
+    ranges = [span.figures for span in spans if span is not None]
+    if (
+        opinion is None
+        or not ranges
+        or any(opinion[1] >= low and opinion[0] <= high for low, _, high in ranges)
+    ):
         return ""
-    if any(opinion[1] >= low and opinion[0] <= high for low, _, high in spans):
-        return ""
-    told = " and ".join(f"{low:,.0f} to {high:,.0f}" for low, _, high in spans)
-    return f"the opinion {_shown(opinion)} lies outside every range of the evidence ({told})"
+    listed = " and ".join(f"{low:,.0f} to {high:,.0f}" for low, _, high in ranges)
+    return f"the opinion {_amounts(*opinion)} lies outside every range of the evidence ({listed})"
 
 
 def _near_reconciled(record: Appraisal, evidence: Evidence) -> str:
     opinion, middle = opinion_of(record), reconciled(record, evidence)
-    if opinion is None or middle is None or record.opinion.departure:
+    most = MOST_APART if record.opinion.most_apart is None else record.opinion.most_apart
+    if opinion is None or middle is None:
         return ""
-    stated = record.opinion.most_apart
-    most = MOST_APART if stated is None else stated
     apart = abs(float((opinion[0] + opinion[1]) / 2 / middle) - 1.0)
     if apart <= most:
         return ""
     return (
-        f"the opinion {_shown(opinion)} is {apart:.0%} off the reconciled figure {middle:,.0f}; {most:.0%} "
-        "is the most without a reason"
+        f"the opinion {_amounts(*opinion)} is {apart:.0%} off the reconciled figure {middle:,.0f}; "
+        f"{most:.0%} is the most without a reason"
     )
 
 
 def _below_asking(record: Appraisal, evidence: Evidence) -> str:
     """An asking price is a ceiling: nobody has to pay more for a like car."""
-    opinion, found = opinion_of(record), evidence.comparables
-    if opinion is None or found is None or record.opinion.departure:
+    opinion, comparables = opinion_of(record), evidence.comparables
+    if opinion is None or comparables is None:
         return ""
-    asking = found.offers.filter(pl.col("meaning") == "ceiling")["adjusted_price"].drop_nulls()
-    if asking.is_empty():
-        return ""
-    lowest = figure_at(record, evidence, Decimal(str(asking.min())))
-    if opinion[0] <= lowest:
+    asking = comparables.offers.filter(pl.col("meaning") == "ceiling")["adjusted_price"].min()
+    lowest = None if asking is None else figure_at(record, evidence, Decimal(str(asking)))
+    if lowest is None or opinion[0] <= lowest:
         return ""
     return (
-        f"the opinion {_shown(opinion)} is above the lowest asking price of a like car, {lowest:,.0f} "
+        f"the opinion {_amounts(*opinion)} is above the lowest asking price of a like car, {lowest:,.0f} "
         "adjusted"
     )
 
@@ -302,75 +321,79 @@ def _below_asking(record: Appraisal, evidence: Evidence) -> str:
 def reconciled(record: Appraisal, evidence: Evidence) -> Decimal | None:
     """The figure that the evidence reconciles to, at the record's level and in its currency: the middle of
     the comparable sales, or of the price model where there are none."""
-    found, mid = evidence.comparables, evidence.valuation.mid
-    base = mid if found is None else found.mid
+    base = evidence.valuation.mid if evidence.comparables is None else evidence.comparables.mid
     return None if base is None else figure_at(record, evidence, base)
 
 
-def _spans(record: Appraisal, evidence: Evidence) -> list[tuple[Decimal, Decimal, Decimal]]:
-    """Low, mid and high of each approach that has a range."""
-    told = [evidence.valuation, evidence.comparables]
-    ranges = [(part.low, part.mid, part.high) for part in told if part is not None]
-    return [
-        (
-            figure_at(record, evidence, low),
-            figure_at(record, evidence, mid),
-            figure_at(record, evidence, high),
-        )
-        for low, mid, high in ranges
-        if low is not None and mid is not None and high is not None
-    ]
-
-
-def _shown(opinion: tuple[Decimal, Decimal]) -> str:
-    low, high = opinion
+def _amounts(low: Decimal, high: Decimal) -> str:
     return f"{low:,.0f}" if low == high else f"{low:,.0f} to {high:,.0f}"
 
 
-def _none(text: str) -> bool:
-    return text.casefold().rstrip(". ") in ("", "none")
+def _where(broken: bool, sentence: str) -> str:
+    return sentence if broken else ""
+
+
+def _model_report(record: Appraisal) -> bool:
+    return record.assignment.kind == "model report"
+
+
+def _departure(record: Appraisal) -> str:
+    return record.opinion.departure
 
 
 _REASON: Final = "say why in opinion.departure, or mend the figure"
 
 RULES: Final = (
     Rule("the effective date is not after the report date", "mend one of the two dates",
-         _report_after_effective),
+         _not_after("the effective date", "the report date")),
     Rule("the inspection is not after the report date", "mend inspection.on, or date the report later",
-         _inspected_by_report),
-    Rule("the sheet is not filled in after the report date", "date the report later", _looks_by_report),
-    Rule("the inspection is not after the completion", "mend inspection.on", _inspected_by_completion),
+         _not_after("the inspection", "the report date")),
+    Rule("the sheet is not filled in after the report date", "date the report later",
+         _not_after("the last entry of the sheet", "the report date")),
+    Rule("the inspection is not after the completion", "mend inspection.on",
+         _not_after("the inspection", "the completion")),
     Rule("the report is not dated after its completion", "mend assignment.report_date",
-         _reported_by_completion),
-    Rule("evidence is gathered by the completion", "complete it anew", _gathered_by_completion),
+         _not_after("the report date", "the completion")),
+    Rule("evidence is gathered by the completion", "complete it anew",
+         _not_after("the gathering of the evidence", "the completion")),
     Rule("evidence is gathered by the report date",
          "date the report on the day of gathering or later, or say why in evidence.gathered_later",
-         _gathered_by_report),
+         _not_after("the gathering of the evidence", "the report date"),
+         lambda record: record.evidence.gathered_later),
     Rule("a retrospective value says that it is one", "state it in assignment.retrospective",
-         _retrospective_said),
+         _retrospective_stated, _model_report),
     Rule("a retrospective value states what it assumes of the car then",
          "name the assumption in conditions.extraordinary", _retrospective_assumed),
     Rule("evidence newer than the effective date is accounted for", "account for it in evidence.newer",
-         _newer_named),
+         _newer_named, lambda record: record.evidence.newer),
     Rule("the evidence is of this car, day and currency", "gather the evidence anew", _evidence_of_record),
-    Rule("the evidence follows the choices on comparables", "gather the evidence anew", _choices_in_evidence),
+    Rule("the evidence follows the choices on comparables", "gather the evidence anew",
+         lambda record, evidence: _where(
+             evidence.comparables is not None and evidence.comparables.choices != record.choices,
+             "the choices on comparables in the record are not those that the evidence was gathered with")),
     Rule("the inspection sheet is of the subject",
          "name the sheet of this car, or say in inspection.sheet_chassis what it was filled in for",
          _sheet_of_subject),
-    Rule("a car with a sheet was inspected", "mend inspection.manner, or take the sheet out", _sheet_seen),
+    Rule("a car with a sheet was inspected", "mend inspection.manner, or take the sheet out",
+         lambda record, evidence: _where(
+             evidence.findings is not None and record.inspection.manner == "not inspected",
+             "an inspection sheet was filled in, and the record says that the car was not inspected")),
     Rule("photographs are of the subject",
          "take them out, or say that they show this car: `pricing appraise photographs change --chassis`",
-         photographs_of_subject),
+         _photographs_of_subject),
     Rule("photographs are tied to findings of the sheet",
-         "tie them to a check of the sheet, or to none", photographs_of_findings),
+         "tie them to a check of the sheet, or to none", _photographs_of_findings),
     Rule("photographs of findings are taken by the inspection",
-         "mend inspection.on, or tie them to no finding", taken_by_inspection),
+         "mend inspection.on, or tie them to no finding",
+         _photographs_by("the inspection", of_findings=True)),
     Rule("photographs are taken by the report date",
          "date the report later, or take them out; a camera's clock that was wrong is named in the caption",
-         taken_by_report),
-    Rule("photographs are taken by the completion", "complete it anew", taken_by_completion),
+         _photographs_by("the report date")),
+    Rule("photographs are taken by the completion", "complete it anew", _photographs_by("the completion")),
     Rule("a car seen from photographs has photographs", "add them, or mend inspection.manner",
-         photographs_there),
+         lambda record, _: _where(
+             record.inspection.manner == "from photographs" and not record.photographs,
+             "the record says that the car was seen from photographs, and has none")),
     Rule("basis and premise belong together", "mend assignment.basis or assignment.premise",
          _basis_and_premise),
     Rule("basis and market level belong together", "mend assignment.market_level", _basis_and_level),
@@ -381,12 +404,14 @@ RULES: Final = (
     Rule("a difference of premise says what it rests on",
          "answer assignment.premise, premise_rests_on and premise_change", _premise_explained),
     Rule("a model report has no opinion", "take the opinion out, or make it an appraisal",
-         _no_opinion_of_a_model),
+         lambda record, _: _where(
+             _model_report(record) and opinion_of(record) is not None,
+             "a model report holds no valuer's opinion")),
     Rule("the opinion's ends are in order", "mend opinion.low or opinion.high", _ends_in_order),
-    Rule("the opinion lies within a range of the evidence", _REASON, _within_a_range),
-    Rule("the opinion is near the reconciled figure", _REASON, _near_reconciled),
-    Rule("the opinion is not above the lowest asking price", _REASON, _below_asking),
+    Rule("the opinion lies within a range of the evidence", _REASON, _within_a_range, _departure),
+    Rule("the opinion is near the reconciled figure", _REASON, _near_reconciled, _departure),
+    Rule("the opinion is not above the lowest asking price", _REASON, _below_asking, _departure),
     Rule("earlier sales of the car are spoken of", "speak of them in opinion.earlier_sales",
-         _own_sales_spoken_of),
+         _own_sales_spoken_of, _model_report),
 )  # fmt: skip
 """Every rule, in the order of the record."""

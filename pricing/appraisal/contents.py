@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from pricing.appraisal.evidence import Evidence
-from pricing.appraisal.record.record import Appraisal
+from pricing.appraisal.record.record import Appraisal, answer_at
 from pricing.intake.duplicates import is_searchable
 
 OUTLINE: Final = (
@@ -44,36 +44,25 @@ class Content:
     holds: Holds
 
 
-def _said(name: str) -> Holds:
-    section, field = name.split(".")
-    return lambda record, _: getattr(getattr(record, section), field) not in ("", None, (), {})
-
-
-def _identified(record: Appraisal, _: Evidence | None) -> bool:
-    return any(getattr(record.subject, name) for name in _IDENTITY)
+def _has(name: str) -> Holds:
+    return lambda record, _: answer_at(record, name) not in ("", None, (), {})
 
 
 def _established(record: Appraisal, _: Evidence | None) -> bool:
     """Every identity field that is given says how it was established."""
-    given = ["make", "model", "year", *(name for name in _IDENTITY if getattr(record.subject, name))]
-    return all(record.subject.established.get(name) for name in given)
+    stated = ["make", "model", "year", *(name for name in _IDENTITY if getattr(record.subject, name))]
+    return all(record.subject.established.get(name) for name in stated)
 
 
 def _inspection(record: Appraisal, _: Evidence | None) -> bool:
     note = record.inspection
-    if note.manner == "not inspected":
-        return bool(note.extent)
-    return bool(note.manner and note.by and note.on and note.extent)
+    seen = note.manner == "not inspected" or (note.manner and note.by and note.on)
+    return bool(note.extent and seen)
 
 
 def _opinion(record: Appraisal, _: Evidence | None) -> bool:
     low, high = record.opinion.low, record.opinion.high
     return (record.opinion.figure is not None) != (low is not None and high is not None)
-
-
-def _premium(record: Appraisal, _: Evidence | None) -> bool:
-    hammer = record.assignment.market_level == "auction hammer"
-    return not hammer or record.assignment.premium_per_cent is not None
 
 
 def _own_sales(record: Appraisal, evidence: Evidence | None) -> bool:
@@ -96,50 +85,53 @@ RECONCILIATION: Final = "Reconciliation and opinion"
 CONDITIONS: Final = "Assumptions, limits and cautions"
 
 CONTENTS: Final = (
-    Content("client", TERMS, ASSIGNMENT, False, _said("assignment.client")),
-    Content("intended users", TERMS, ASSIGNMENT, True, _said("assignment.intended_users")),
-    Content("intended use", TERMS, ASSIGNMENT, False, _said("assignment.intended_use")),
-    Content("make", OUTLINE, SUBJECT, False, _said("subject.make")),
-    Content("model", OUTLINE, SUBJECT, False, _said("subject.model")),
-    Content("year", OUTLINE, SUBJECT, False, _said("subject.year")),
-    Content("chassis number, engine number or registration", OUTLINE, SUBJECT, True, _identified),
+    Content("client", TERMS, ASSIGNMENT, False, _has("assignment.client")),
+    Content("intended users", TERMS, ASSIGNMENT, True, _has("assignment.intended_users")),
+    Content("intended use", TERMS, ASSIGNMENT, False, _has("assignment.intended_use")),
+    Content("make", OUTLINE, SUBJECT, False, _has("subject.make")),
+    Content("model", OUTLINE, SUBJECT, False, _has("subject.model")),
+    Content("year", OUTLINE, SUBJECT, False, _has("subject.year")),
+    Content("chassis number, engine number or registration", OUTLINE, SUBJECT, True,
+            lambda record, _: any(getattr(record.subject, name) for name in _IDENTITY)),
     Content("how identity was established", OUTLINE, SUBJECT, True, _established),
-    Content("interest valued", TERMS, ASSIGNMENT, True, _said("assignment.interest")),
-    Content("basis of value", BASES_SOURCE, ASSIGNMENT, False, _said("assignment.basis")),
-    Content("premise of value", BASES_SOURCE, ASSIGNMENT, True, _said("assignment.premise")),
-    Content("definition of the basis", BASES_SOURCE, ASSIGNMENT, True, _said("assignment.basis_definition")),
-    Content("source of that definition", BASES_SOURCE, ASSIGNMENT, True, _said("assignment.basis_source")),
-    Content("market level", LEVEL, ASSIGNMENT, False, _said("assignment.market_level")),
-    Content("reason for the market level", PRACTICE, ASSIGNMENT, True, _said("assignment.level_reason")),
-    Content("buyer's premium", PRACTICE, ASSIGNMENT, False, _premium),
-    Content("currency", TERMS, ASSIGNMENT, False, _said("assignment.currency")),
-    Content("tax status", PRACTICE, ASSIGNMENT, True, _said("assignment.tax_status")),
-    Content("exposure time", OUTLINE, ASSIGNMENT, True, _said("assignment.exposure_time")),
-    Content("effective date", OUTLINE, ASSIGNMENT, False, _said("assignment.effective_date")),
-    Content("report date", OUTLINE, ASSIGNMENT, False, _said("assignment.report_date")),
-    Content("scope of work", TERMS, ASSIGNMENT, True, _said("assignment.scope")),
-    Content("what was not done", OUTLINE, ASSIGNMENT, True, _said("assignment.not_done")),
-    Content("significant help", OUTLINE, ASSIGNMENT, True, _said("assignment.helpers")),
-    Content("services before", OUTLINE, ASSIGNMENT, True, _said("assignment.prior_services")),
-    Content("conflicts of interest", TERMS, ASSIGNMENT, True, _said("assignment.conflicts")),
-    Content("basis of the fee", TERMS, ASSIGNMENT, True, _said("assignment.fee_basis")),
-    Content("liability", TERMS, CONDITIONS, True, _said("assignment.liability")),
+    Content("interest valued", TERMS, ASSIGNMENT, True, _has("assignment.interest")),
+    Content("basis of value", BASES_SOURCE, ASSIGNMENT, False, _has("assignment.basis")),
+    Content("premise of value", BASES_SOURCE, ASSIGNMENT, True, _has("assignment.premise")),
+    Content("definition of the basis", BASES_SOURCE, ASSIGNMENT, True, _has("assignment.basis_definition")),
+    Content("source of that definition", BASES_SOURCE, ASSIGNMENT, True, _has("assignment.basis_source")),
+    Content("market level", LEVEL, ASSIGNMENT, False, _has("assignment.market_level")),
+    Content("reason for the market level", PRACTICE, ASSIGNMENT, True, _has("assignment.level_reason")),
+    Content("buyer's premium", PRACTICE, ASSIGNMENT, False,
+            lambda record, _: (record.assignment.market_level != "auction hammer"
+                               or record.assignment.premium_per_cent is not None)),
+    Content("currency", TERMS, ASSIGNMENT, False, _has("assignment.currency")),
+    Content("tax status", PRACTICE, ASSIGNMENT, True, _has("assignment.tax_status")),
+    Content("exposure time", OUTLINE, ASSIGNMENT, True, _has("assignment.exposure_time")),
+    Content("effective date", OUTLINE, ASSIGNMENT, False, _has("assignment.effective_date")),
+    Content("report date", OUTLINE, ASSIGNMENT, False, _has("assignment.report_date")),
+    Content("scope of work", TERMS, ASSIGNMENT, True, _has("assignment.scope")),
+    Content("what was not done", OUTLINE, ASSIGNMENT, True, _has("assignment.not_done")),
+    Content("significant help", OUTLINE, ASSIGNMENT, True, _has("assignment.helpers")),
+    Content("services before", OUTLINE, ASSIGNMENT, True, _has("assignment.prior_services")),
+    Content("conflicts of interest", TERMS, ASSIGNMENT, True, _has("assignment.conflicts")),
+    Content("basis of the fee", TERMS, ASSIGNMENT, True, _has("assignment.fee_basis")),
+    Content("liability", TERMS, CONDITIONS, True, _has("assignment.liability")),
     Content("inspection, or its absence", INSPECTION_SOURCE, CONDITION, True, _inspection),
     Content("market evidence", OUTLINE, MARKET, False, _evidence),
     Content("search for earlier sales of the car", OWN_SALES, SUBJECT, False, _own_sales),
     Content("environmental, social and governance factors", OUTSIDE, MARKET, True,
-            _said("evidence.outside_factors")),
-    Content("quality of the data", DATA_SOURCE, MARKET, True, _said("evidence.data_quality")),
-    Content("governance of the price model", MODEL_SOURCE, MODEL, True, _said("evidence.model_governance")),
-    Content("reconciliation", APPROACHES, RECONCILIATION, True, _said("opinion.reconciliation")),
-    Content("approaches left out", APPROACHES, RECONCILIATION, True, _said("opinion.approaches_left_out")),
+            _has("evidence.outside_factors")),
+    Content("quality of the data", DATA_SOURCE, MARKET, True, _has("evidence.data_quality")),
+    Content("governance of the price model", MODEL_SOURCE, MODEL, True, _has("evidence.model_governance")),
+    Content("reconciliation", APPROACHES, RECONCILIATION, True, _has("opinion.reconciliation")),
+    Content("approaches left out", APPROACHES, RECONCILIATION, True, _has("opinion.approaches_left_out")),
     Content("opinion: a figure or a range", OUTLINE, RECONCILIATION, True, _opinion),
-    Content("material valuation uncertainty", OUTLINE, RECONCILIATION, True, _said("opinion.uncertainty")),
-    Content("extraordinary assumptions", OUTLINE, CONDITIONS, True, _said("conditions.extraordinary")),
-    Content("hypothetical conditions", OUTLINE, CONDITIONS, True, _said("conditions.hypothetical")),
-    Content("limits", OUTLINE, CONDITIONS, True, _said("assignment.limits")),
-    Content("valuer", OUTLINE, RECONCILIATION, True, _said("valuer.name")),
-    Content("qualifications of the valuer", STATUS, RECONCILIATION, True, _said("valuer.qualifications")),
+    Content("material valuation uncertainty", OUTLINE, RECONCILIATION, True, _has("opinion.uncertainty")),
+    Content("extraordinary assumptions", OUTLINE, CONDITIONS, True, _has("conditions.extraordinary")),
+    Content("hypothetical conditions", OUTLINE, CONDITIONS, True, _has("conditions.hypothetical")),
+    Content("limits", OUTLINE, CONDITIONS, True, _has("assignment.limits")),
+    Content("valuer", OUTLINE, RECONCILIATION, True, _has("valuer.name")),
+    Content("qualifications of the valuer", STATUS, RECONCILIATION, True, _has("valuer.qualifications")),
 )  # fmt: skip
 """In the order of the outline. The certification is always printed, as empty fields."""
 
@@ -157,5 +149,5 @@ def missing(record: Appraisal, evidence: Evidence | None) -> list[Content]:
     ['kind of document', 'client']
     """
     lacking = [content for content in required(record) if not content.holds(record, evidence)]
-    kind = Content("kind of document", PRACTICE, ASSIGNMENT, False, _said("assignment.kind"))
+    kind = Content("kind of document", PRACTICE, ASSIGNMENT, False, _has("assignment.kind"))
     return lacking if record.assignment.kind else [kind, *lacking]

@@ -25,8 +25,8 @@ def earlier_sales(sales: pl.DataFrame, car: Mapping[str, Any]) -> pl.DataFrame |
     number to look by, or too short a one.
 
     >>> row = dict.fromkeys(TOLD) | {"chassis_number": "wx/34-0102", "make": "Corvane", "model": "Six"}
-    >>> found = earlier_sales(pl.DataFrame([row]), {"chassis_number": "WX 34 0102", "make": "Corvane"})
-    >>> found.height
+    >>> own = earlier_sales(pl.DataFrame([row]), {"chassis_number": "WX 34 0102", "make": "Corvane"})
+    >>> own.height
     1
     """
     number = str(car.get("chassis_number") or "")
@@ -37,10 +37,10 @@ def earlier_sales(sales: pl.DataFrame, car: Mapping[str, Any]) -> pl.DataFrame |
     return own.sort("event_date", "record_id", descending=True).select(TOLD)
 
 
-def to_speak_of(record: Appraisal, found: pl.DataFrame | None) -> pl.DataFrame:
+def to_speak_of(record: Appraisal, own_sales: pl.DataFrame | None) -> pl.DataFrame:
     """Those of the last ``YEARS_ASKED`` years before the effective date, which a valuer has to speak of."""
     at = record.assignment.effective_date
-    if found is None or at is None:
+    if own_sales is None or at is None:
         return pl.DataFrame()
     since = date(at.year - YEARS_ASKED, at.month, min(at.day, 28))
-    return found.filter(pl.col("event_date") >= since)
+    return own_sales.filter(pl.col("event_date") >= since)

@@ -5,9 +5,9 @@ gives the same numbers years later, whatever the market has learnt since.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
-from functools import cache
+from functools import cache, cached_property
 from importlib.metadata import version
 from typing import Any, Final, TypeVar
 
@@ -16,14 +16,14 @@ import polars as pl
 from pricing.appraisal.earlier_sales import earlier_sales
 from pricing.appraisal.findings import Budget, Findings
 from pricing.appraisal.ratio_kinds import study_of_kind, valued_sales
-from pricing.appraisal.record.record import Appraisal
+from pricing.appraisal.record.record import Appraisal, answer_at
 from pricing.appraisal.record.sections import CHANNEL_OF_LEVEL
 from pricing.car import Car
 from pricing.car_fields import CONDITION, FIELDS
 from pricing.car_names import Names
 from pricing.condition.assessment import InspectionResult
 from pricing.condition.repairs import RepairCosts
-from pricing.condition.unseen_worst import UnseenWorst
+from pricing.condition.score import UnseenWorst
 from pricing.decisions.amounts import Conversion
 from pricing.decisions.car_price import inspected
 from pricing.decisions.valuation import Valuation, value_car
@@ -107,8 +107,7 @@ FROZEN_KINDS: Final[dict[str, type]] = {
 
 @dataclass(frozen=True)
 class Known:
-    """What is known on a day, read from a market once: its sales, and a model that has seen no later ones.
-    ``indices`` and ``valued`` hold the date index and the sales valued from one another, once worked out."""
+    """What is known on a day, read from a market once: its sales, and a model that has seen no later ones."""
 
     base_currency: str
     own_rates: pl.DataFrame
@@ -120,8 +119,6 @@ class Known:
     comparables_index: ComparablesIndex | None
     names: Names
     at: date
-    indices: dict[str, PriceIndex] = field(default_factory=dict)
-    valued: dict[str, pl.DataFrame] = field(default_factory=dict)
 
     @classmethod
     def on(cls, snapshot: Snapshot, at: date, fit_id: str | None = None) -> "Known":
@@ -133,7 +130,7 @@ class Known:
         sold = sales.filter(pl.col("outcome") == "sold")
         days: Any = sales["event_date"]
         last_sale: Any = sold["event_date"].max()
-        said = snapshot.opinions(at)
+        opinions = snapshot.opinions(at)
         state = MarketState(
             base_currency=snapshot.base_currency,
             digest=snapshot.market.digest(),
@@ -144,10 +141,27 @@ class Known:
             later=snapshot.sales().height - sales.height,
             last_sale=last_sale,
             stale=fit_id is not None and snapshot.state.stale,
-            opinions=said.height,
+            opinions=opinions.height,
         )
-        return cls(snapshot.base_currency, snapshot.market.own_rates(), sales, said, state,
+        return cls(snapshot.base_currency, snapshot.market.own_rates(), sales, opinions, state,
                    model, fit_id, indexed, snapshot.names(at), at)  # fmt: skip
+
+    @property
+    def laid_out(self) -> ComparablesIndex:
+        """The sales laid out for comparison. Raises ``EvidenceError`` where there are none."""
+        if self.comparables_index is None:
+            raise EvidenceError("no sales are laid out: the market is priced by opinion alone")
+        return self.comparables_index
+
+    @cached_property
+    def index(self) -> PriceIndex:
+        """The index that the grid's prices are moved by: the one of the tables and the letter too."""
+        return date_index(self.laid_out.dates)
+
+    @cached_property
+    def valued(self) -> pl.DataFrame:
+        """The market's sales valued from one another."""
+        return valued_sales(self.laid_out, self.model)
 
 
 def wanting(record: Appraisal) -> list[str]:
@@ -156,26 +170,21 @@ def wanting(record: Appraisal) -> list[str]:
     >>> wanting(Appraisal())[:2]
     ['subject.make', 'subject.model']
     """
-    said = {
-        "subject.make": record.subject.make,
-        "subject.model": record.subject.model,
-        "subject.year": record.subject.year,
-        "assignment.market_level": record.assignment.market_level,
-        "assignment.currency": record.assignment.currency,
-        "assignment.effective_date": record.assignment.effective_date,
-    }
-    return [name for name, answer in said.items() if answer in ("", None)]
+    needed = (
+        "subject.make", "subject.model", "subject.year", "assignment.market_level", "assignment.currency",
+        "assignment.effective_date",
+    )  # fmt: skip
+    return [name for name in needed if answer_at(record, name) in ("", None)]
 
 
 def terms_of(record: Appraisal) -> tuple[Any, ...]:
     """What the evidence of a record depends on: two records with equal terms share their evidence."""
-    asked = record.assignment
+    assignment, terms = record.assignment, record.evidence
     return (
         replace(record.subject, established={}, engine_number="", registration="", colour="", provenance=""),
-        (asked.market_level, asked.currency, asked.effective_date, asked.rate_date),
+        (assignment.market_level, assignment.currency, assignment.effective_date, assignment.rate_date),
         record.inspection.sheet, record.repairs,
-        (record.evidence.fit, record.evidence.count, record.evidence.coverage,
-         record.evidence.leave_out_unsure), record.choices,
+        (terms.fit, terms.count, terms.coverage, terms.leave_out_unsure), record.choices,
     )  # fmt: skip
 
 
@@ -198,14 +207,14 @@ def gather(
         EvidenceError: a person's choice about a comparable makes no sense.
         MoneyError: there is no exchange rate.
     """
-    car = Car.checked(said_of(record), known=known.names, at=known.at)
+    car = Car.checked(subject_of(record), known=known.names, at=known.at)
     lacking = wanting(record)
     if lacking:
         raise AppraisalError(f"evidence cannot be gathered without {', '.join(lacking)}")
-    asked, terms = record.assignment, record.evidence
+    assignment, terms = record.assignment, record.evidence
     at, today = known.at, datetime.now(UTC).date()
-    if at != asked.effective_date or at > today:
-        raise AppraisalError(f"evidence is known at {at}; the effective date is {asked.effective_date}")
+    if at != assignment.effective_date or at > today:
+        raise AppraisalError(f"evidence is known at {at}; the effective date is {assignment.effective_date}")
     coverage = coverage_of(record)
     valuation = value_car(
         _Read(known.base_currency, known.sales, known.opinions), known.model, car, as_of=at,
@@ -216,17 +225,18 @@ def gather(
 
     def compare() -> Comparables:
         return find_comparables(
-            _index_of(known), inspected(car, inspection), as_of=at, count=count, coverage=coverage,
+            known.laid_out, inspected(car, inspection), as_of=at, count=count, coverage=coverage,
             choices=record.choices, leave_out_unsure=bool(terms.leave_out_unsure), with_support=with_ratios,
         )  # fmt: skip
 
     # What a person chose is not passed over where it fails.
-    comparables = compare() if record.choices else _found(missing, "comparables", compare)
-    index = _found(missing, "index", lambda: _date_index(known))
-    mid = valuation.mid
-    told = _found(missing, "ratios", lambda: _ratios(known, valuation.car, mid)) if with_ratios else None
-    ratios, kind, kinds = (None, "", None) if told is None else told
-    rate_day = at if asked.rate_date is None else asked.rate_date
+    comparables = compare() if record.choices else _unless_missing(missing, "comparables", compare)
+    index = _unless_missing(missing, "index", lambda: known.index)
+    mid, study = None if valuation.mid is None else float(valuation.mid), None
+    if with_ratios:
+        study = _unless_missing(missing, "ratios", lambda: study_of_kind(known.valued, valuation.car, mid))
+    ratios, kind, kinds = (None, "", None) if study is None else study
+    rate_day = at if assignment.rate_date is None else assignment.rate_date
     return Evidence(
         gathered_on=today,
         market=known.state,
@@ -239,7 +249,7 @@ def gather(
         ratio_kind=kind,
         ratio_kinds=kinds,
         missing=missing,
-        conversion=Conversion.at(asked.currency, known.base_currency, rate_day, known.own_rates),
+        conversion=Conversion.at(assignment.currency, known.base_currency, rate_day, known.own_rates),
         findings=None if inspection is None else Findings.of(inspection),
         budget=None if costs is None else Budget.of(costs, record.repairs.least),
         software=_software(),
@@ -259,21 +269,22 @@ def coverage_of(record: Appraisal) -> float:
     >>> coverage_of(Appraisal())
     0.8
     """
-    asked = record.evidence.coverage
-    return COVERAGE if asked is None else asked
+    stated = record.evidence.coverage
+    return COVERAGE if stated is None else stated
 
 
-def said_of(record: Appraisal) -> dict[str, Any]:
+def subject_of(record: Appraisal) -> dict[str, Any]:
     """What a record says of its car; the channel is that of the market level.
 
     >>> from pricing.appraisal.record.record import read_record
-    >>> car = said_of(read_record({"subject": {"make": "Corvane"}, "assignment": {"market_level": "dealer"}}))
+    >>> answers = {"subject": {"make": "Corvane"}, "assignment": {"market_level": "dealer"}}
+    >>> car = subject_of(read_record(answers))
     >>> car["make"], car["channel"]
     ('Corvane', 'dealer')
     """
     left_out = {"channel", *(CONDITION if record.inspection.sheet else ())}
-    said = {name: getattr(record.subject, name) for name in FIELDS if name not in left_out}
-    return said | {"channel": CHANNEL_OF_LEVEL.get(record.assignment.market_level)}
+    of_car = {name: getattr(record.subject, name) for name in FIELDS if name not in left_out}
+    return of_car | {"channel": CHANNEL_OF_LEVEL.get(record.assignment.market_level)}
 
 
 @dataclass(frozen=True)
@@ -281,40 +292,20 @@ class _Read:
     """Sales and opinions that were read already, as ``value_car`` asks for them."""
 
     base_currency: str
-    known: pl.DataFrame
-    said: pl.DataFrame
+    known_sales: pl.DataFrame
+    stated: pl.DataFrame
 
     def sales(self, as_of: date | None = None) -> pl.DataFrame:
-        return self.known
+        return self.known_sales
 
     def opinions(self, as_of: date | None = None) -> pl.DataFrame:
-        return self.said
+        return self.stated
 
 
-def _found(missing: dict[str, str], name: str, look: Callable[[], Kind]) -> Kind | None:
+def _unless_missing(missing: dict[str, str], name: str, look: Callable[[], Kind]) -> Kind | None:
     """What ``look`` finds, or None with the reason under ``name``."""
     try:
         return look()
     except (EvidenceError, ModelError) as error:
         missing[name] = str(error)
         return None
-
-
-def _index_of(known: Known) -> ComparablesIndex:
-    if known.comparables_index is None:
-        raise EvidenceError("no sales are laid out: the market is priced by opinion alone")
-    return known.comparables_index
-
-
-def _date_index(known: Known) -> PriceIndex:
-    """The index that the grid's prices are moved by: the one of the tables and the letter too."""
-    if "date" not in known.indices:
-        known.indices["date"] = date_index(_index_of(known).dates)
-    return known.indices["date"]
-
-
-def _ratios(known: Known, car: dict[str, Any], mid: Any) -> tuple[RatioStudy, str, pl.DataFrame]:
-    """The ratio study for cars of the subject's kind; the market's sales are valued once."""
-    if "valued" not in known.valued:
-        known.valued["valued"] = valued_sales(_index_of(known), known.model)
-    return study_of_kind(known.valued["valued"], car, None if mid is None else float(mid))

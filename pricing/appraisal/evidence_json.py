@@ -24,6 +24,7 @@ _TYPES: Final = {
 }
 """Types of frozen columns. Whole numbers of every width are frozen as one."""
 
+_AS_TEXT: Final = ("day", "amount", "thousandths")
 _NAMES: Final = {kind: name for name, kind in _TYPES.items()}
 
 
@@ -65,13 +66,8 @@ def deserialise(text: str, kinds: Mapping[str, type]) -> Any:
     try:
         return _deserialised(json.loads(text), kinds)
     except (
-        ValueError,
-        KeyError,
-        TypeError,
-        AttributeError,
-        ArithmeticError,
-        pl.exceptions.PolarsError,
-    ) as error:
+        ValueError, KeyError, TypeError, AttributeError, ArithmeticError, pl.exceptions.PolarsError,
+    ) as error:  # fmt: skip
         raise AppraisalError(f"the frozen evidence cannot be read: {error}") from None
 
 
@@ -99,20 +95,19 @@ def _serialised(value: Any) -> Any:
 def _column(series: pl.Series) -> list[Any]:
     kind = series.dtype
     if kind.is_integer():
-        series = series.cast(pl.Int64)
-    elif isinstance(kind, pl.Decimal) and kind.scale == 2:
-        series = series.cast(pl.Decimal(18, 2))
+        kind = pl.Int64()
     elif isinstance(kind, pl.Decimal):
-        series = series.cast(pl.Decimal(18, 3))
-    elif kind == pl.Null:
-        series = series.cast(pl.String)
+        kind = pl.Decimal(18, 2 if kind.scale == 2 else 3)
     elif kind.is_float():
-        series = series.cast(pl.Float64).fill_nan(None)
-    name = _NAMES.get(series.dtype)
-    if name is None:
-        raise AppraisalError(f"evidence cannot hold a column of {series.dtype}: {series.name}")
-    shown = series.cast(pl.String) if name in ("day", "amount", "thousandths") else series
-    return [series.name, name, shown.to_list()]
+        kind = pl.Float64()
+    elif kind == pl.Null:
+        kind = pl.String()
+    if kind not in _NAMES:
+        raise AppraisalError(f"evidence cannot hold a column of {kind}: {series.name}")
+    name, frozen = _NAMES[kind], series.cast(kind)
+    if name == "number":
+        frozen = frozen.fill_nan(None)
+    return [series.name, name, (frozen.cast(pl.String) if name in _AS_TEXT else frozen).to_list()]
 
 
 def _deserialised(value: Any, kinds: Mapping[str, type]) -> Any:
@@ -134,22 +129,13 @@ def _deserialised(value: Any, kinds: Mapping[str, type]) -> Any:
 
 
 def _series(name: str, kind: str, values: list[Any]) -> pl.Series:
-    dtype = _TYPES[kind]
-    name = OLDER_NAMES.get(name, name)
-    if kind == "day":
-        return pl.Series(name, values, dtype=pl.String).str.to_date()
-    if kind in ("amount", "thousandths"):
-        return pl.Series(name, values, dtype=pl.String).cast(dtype)
-    return pl.Series(name, values, dtype=dtype)
+    frozen = pl.Series(OLDER_NAMES.get(name, name), values, pl.String if kind in _AS_TEXT else _TYPES[kind])
+    return frozen.str.to_date() if kind == "day" else frozen.cast(_TYPES[kind])
 
 
 def _made(kind: type, parts: Mapping[str, Any]) -> Any:
     known = {part.name: part for part in fields(kind)}
-    lacking = [
-        name
-        for name, part in known.items()
-        if name not in parts and part.default is MISSING and part.default_factory is MISSING
-    ]
-    if lacking:
-        raise AppraisalError(f"the frozen evidence lacks {kind.__name__}.{lacking[0]}")
+    for name, part in known.items():
+        if name not in parts and part.default is MISSING and part.default_factory is MISSING:
+            raise AppraisalError(f"the frozen evidence lacks {kind.__name__}.{name}")
     return kind(**{name: part for name, part in parts.items() if name in known})

@@ -4,20 +4,18 @@ frozen evidence.
 A figure here is at the record's market level, under its premise and in its currency (``figures``).
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date
 from decimal import Decimal
 from typing import Final
 
 import numpy as np
 import polars as pl
 
-from pricing.appraisal.consistency import Contradiction, contradictions
+from pricing.appraisal.consistency import Contradiction, contradictions, newer_evidence
 from pricing.appraisal.contents import Content, missing
 from pricing.appraisal.evidence import Evidence
-from pricing.appraisal.figures import figure_at, opinion_of, premise_of, premium_of
-from pricing.appraisal.newer_evidence import newer_evidence
+from pricing.appraisal.figures import Span, opinion_of, premise_of, premium_of, span_of
 from pricing.appraisal.record.record import Appraisal
 from pricing.appraisal.register import Entry
 from pricing.decisions.amounts import whole_units
@@ -33,17 +31,9 @@ _ANNEX: Final = (
 )  # fmt: skip
 
 
-@dataclass(frozen=True)
-class Span:
-    """Low, mid and high: as the evidence has them (``base``: all-in, base currency) and as figures."""
-
-    base: tuple[Decimal, Decimal, Decimal]
-    figures: tuple[Decimal, Decimal, Decimal]
-
-
-@dataclass(frozen=True)
-class Facts:
-    """Everything both documents show.
+@dataclass(frozen=True, kw_only=True)
+class Facts(Entry):
+    """Everything both documents show of an entry that has evidence.
 
     Args:
         title: ``MODEL_REPORT``, ``DRAFT`` or ``APPRAISAL``.
@@ -55,20 +45,14 @@ class Facts:
         lines: their adjustments, with ``number``; prices run on from line to line.
         annex: every sale and offer used, with source, reference and date; ``used_as`` comparable, asking
             (a ceiling), bid (on an unsold lot: a floor) or shown (in a picture).
-        rate: units of the figure's currency for one of the base currency, and ``rate_date``.
-        later: records of after the effective date, known when the evidence was gathered and not looked at.
+        rate: units of the figure's currency for one of the base currency.
         lacking, against: required contents that are missing, and rules that record and evidence break; while
             there is any the document cannot be completed.
         newer: what of the evidence is newer than the effective date.
-        shown: the pictures of the record's photographs, by digest.
     """
 
-    appraisal_id: str
-    revision: int
-    digest: str
-    title: str
-    record: Appraisal
     evidence: Evidence
+    title: str
     model: Span | None
     comparables: Span | None
     opinion: tuple[Decimal, Decimal] | None
@@ -77,12 +61,9 @@ class Facts:
     lines: pl.DataFrame
     annex: pl.DataFrame
     rate: Decimal
-    rate_date: date
-    later: int
     lacking: tuple[Content, ...]
     against: tuple[Contradiction, ...]
     newer: tuple[str, ...]
-    shown: Mapping[str, bytes]
 
     @property
     def currency(self) -> str:
@@ -113,37 +94,25 @@ def facts_of(entry: Entry) -> Facts:
         raise AppraisalError(
             "there is no evidence yet: the record does not say enough of the car, its level and its date"
         )
-    found, valuation = evidence.comparables, evidence.valuation
-    model = None
-    if valuation.low is not None and valuation.mid is not None and valuation.high is not None:
-        model = _span(record, evidence, valuation.low, valuation.mid, valuation.high)
-    compared = None
-    if found is not None and found.low is not None and found.high is not None:
-        compared = _span(record, evidence, found.low, found.mid, found.high)
     grid, lines = _grid(evidence)
+    title = APPRAISAL if record.completed else DRAFT
+    if record.assignment.kind == "model report":
+        title = MODEL_REPORT
     opinion = opinion_of(record)
-    money = evidence.conversion
     return Facts(
-        appraisal_id=entry.appraisal_id,
-        revision=entry.revision,
-        digest=str(entry.evidence_digest),
-        title=_title(record),
-        record=record,
-        evidence=evidence,
-        model=model,
-        comparables=compared,
+        **vars(entry),
+        title=title,
+        model=span_of(record, evidence, evidence.valuation),
+        comparables=span_of(record, evidence, evidence.comparables),
         opinion=opinion,
         standing=None if opinion is None else _standing(record, evidence, (opinion[0] + opinion[1]) / 2),
         grid=grid,
         lines=lines,
         annex=_annex(evidence),
-        rate=(Decimal(money.units) / Decimal(money.base_units)).quantize(Decimal("0.000001")),
-        rate_date=money.rate_date,
-        later=evidence.market.later,
+        rate=evidence.conversion.rate.quantize(Decimal("0.000001")),
         lacking=tuple(missing(record, evidence)),
         against=tuple(contradictions(record, evidence)),
         newer=tuple(newer_evidence(record, evidence)),
-        shown=entry.shown,
     )
 
 
@@ -155,25 +124,14 @@ def finished(facts: Facts) -> Facts:
     """
     if facts.record.completed or not (facts.lacking or facts.against):
         return facts
-    told = "; ".join(open_points(facts.lacking, facts.against))
-    raise AppraisalError(f"{facts.appraisal_id} is not finished; {told}")
+    points = "; ".join(open_points(facts.lacking, facts.against))
+    raise AppraisalError(f"{facts.appraisal_id} is not finished; {points}")
 
 
 def open_points(lacking: Sequence[Content], against: Sequence[Contradiction]) -> list[str]:
     """What keeps a document from being finished, a sentence each."""
-    told = [found.sentence for found in against]
-    return [*told, f"missing: {', '.join(content.name for content in lacking)}"] if lacking else told
-
-
-def _title(record: Appraisal) -> str:
-    if record.assignment.kind == "model report":
-        return MODEL_REPORT
-    return APPRAISAL if record.completed else DRAFT
-
-
-def _span(record: Appraisal, evidence: Evidence, low: Decimal, mid: Decimal, high: Decimal) -> Span:
-    return Span((low, mid, high), (figure_at(record, evidence, low), figure_at(record, evidence, mid),
-                                   figure_at(record, evidence, high)))  # fmt: skip
+    points = [each.sentence for each in against]
+    return [*points, f"missing: {', '.join(content.name for content in lacking)}"] if lacking else points
 
 
 def _standing(record: Appraisal, evidence: Evidence, figure: Decimal) -> float | None:
@@ -192,42 +150,36 @@ def _standing(record: Appraisal, evidence: Evidence, figure: Decimal) -> float |
 
 def _grid(evidence: Evidence) -> tuple[pl.DataFrame, pl.DataFrame]:
     """The grid and its lines, after adding up: every price after a line is the one before and its money."""
-    found = evidence.comparables
-    if found is None:
+    if evidence.comparables is None:
         return pl.DataFrame(), pl.DataFrame()
-    numbers = pl.DataFrame(
-        {"record_id": found.table["record_id"], "number": np.arange(1, found.table.height + 1)}
-    )
-    lines = found.lines.join(numbers, on="record_id", how="left", maintain_order="left")
+    table = evidence.comparables.table
+    numbers = table.select("record_id", number=pl.int_range(1, pl.len() + 1))
+    lines = evidence.comparables.lines.join(numbers, on="record_id", how="left", maintain_order="left")
     steps = pl.col("step") >= 2
     sums = lines.filter(steps).group_by("record_id").agg(net_money=pl.col("money").sum())
-    grid = numbers.join(found.table, on="record_id", maintain_order="left").join(
+    grid = numbers.join(table, on="record_id", maintain_order="left").join(
         sums, on="record_id", how="left", maintain_order="left"
     )
     wrong = grid.filter((pl.col("price") + pl.col("net_money") - pl.col("adjusted_price")).abs() > 0)
     before = pl.col("price_after").shift(1).over("record_id")
     broken = lines.filter(steps & ((before + pl.col("money") - pl.col("price_after")).abs() > 0))
-    if wrong.height or broken.height or abs(float(found.table["weight"].sum()) - 1.0) > 1e-9:
+    if wrong.height or broken.height or abs(float(table["weight"].sum()) - 1.0) > 1e-9:
         raise AppraisalError("the frozen adjustments do not add up to the adjusted prices")
     return grid, lines
 
 
 def _annex(evidence: Evidence) -> pl.DataFrame:
     """Every sale and offer that a document rests on or draws, each once."""
-    found = evidence.comparables
-    sales = evidence.valuation.sales.with_columns(used_as=pl.lit("shown"))
-    parts = [sales.select(_ANNEX)]
-    if found is not None:
-        asked = pl.col("meaning") == "ceiling"
-        offers = found.offers.with_columns(
-            make=pl.lit(evidence.valuation.car["make"]),
-            model=pl.lit(evidence.valuation.car["model"]),
-            used_as=pl.when(asked).then(pl.lit("asking")).otherwise(
-                pl.lit("bid")
-            ),
-        )  # fmt: skip
-        table = found.table.with_columns(used_as=pl.lit("comparable"))
-        parts = [table.select(_ANNEX), offers.select(_ANNEX), *parts]
-    every = pl.concat(parts, how="vertical_relaxed")
+    comparables, car = evidence.comparables, evidence.valuation.car
+    parts = [evidence.valuation.sales.with_columns(used_as=pl.lit("shown"))]
+    if comparables is not None:
+        asking = pl.col("meaning") == "ceiling"
+        offers = comparables.offers.with_columns(
+            make=pl.lit(car["make"]),
+            model=pl.lit(car["model"]),
+            used_as=pl.when(asking).then(pl.lit("asking")).otherwise(pl.lit("bid")),
+        )
+        parts = [comparables.table.with_columns(used_as=pl.lit("comparable")), offers, *parts]
+    every = pl.concat([part.select(_ANNEX) for part in parts], how="vertical_relaxed")
     once = every.unique(["source", "source_ref", "event_date"], keep="first", maintain_order=True)
     return once.with_row_index("line", offset=1)

@@ -1,6 +1,6 @@
 """What an inspection and a repair budget came to, as an appraisal keeps them: no draws, only conclusions."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from datetime import date
 from decimal import Decimal
 from typing import Any, Final
@@ -11,7 +11,7 @@ from pricing.condition.assessment import InspectionResult
 from pricing.condition.budget import repair_budget
 from pricing.condition.checks import STATES
 from pricing.condition.repairs import RepairCosts
-from pricing.condition.unseen_worst import UnseenWorst
+from pricing.condition.score import UnseenWorst
 
 IDENTITY: Final = ("make", "model", "variant", "year", "chassis_number")
 """What a sheet may say of the car that it is of."""
@@ -53,30 +53,30 @@ class Findings:
     @classmethod
     def of(cls, result: InspectionResult) -> "Findings":
         """The conclusions of an assessed inspection."""
-        found = result.inspection
+        inspection = result.inspection
         low, mid, high = result.quantiles()
         return cls(
-            construction=found.sheet.construction,
+            construction=inspection.sheet.construction,
             score=result.score,
             band=result.band,
             low=low,
             mid=mid,
             high=high,
             structure_cap=result.structure_cap,
-            seen_share=found.seen_share,
+            seen_share=inspection.seen_share,
             bands=result.band_shares,
-            sheet=found.frame().select(
+            sheet=inspection.frame().select(
                 "check", "area", "title", "state", "note", "photo", "seen_by", "seen_on"
             ),
             holding=result.holding.select("title", "state", "points").head(8),
             papers=result.papers.select("title", "state", "note"),
-            changes=tuple(change.item for change in found.changes),
-            preservation=found.preservation,
+            changes=tuple(change.item for change in inspection.changes),
+            preservation=inspection.preservation,
             originality=result.originality,
             cautions=tuple(result.cautions),
             if_unseen_worst=result.if_unseen_worst,
-            car={name: found.car.get(name) for name in IDENTITY},
-            general_cautions=found.sheet.general_cautions,
+            car={name: inspection.car.get(name) for name in IDENTITY},
+            general_cautions=inspection.sheet.general_cautions,
         )
 
 
@@ -105,17 +105,14 @@ class Budget:
     def of(cls, costs: RepairCosts, least: str) -> "Budget":
         """The budget to put right what is at least as bad as ``least``; the second worst state where that is
         not said."""
-        told = least if least else STATES[2]
-        found = repair_budget(costs, least=told)
-        same: dict[str, Any] = {
-            name: getattr(found, name)
-            for name in ("currency", "country", "on", "notice", "p10", "p50", "p80", "expected", "certain",
-                         "hidden", "without_job")
-        }  # fmt: skip
+        least = least if least else STATES[2]
+        budget = repair_budget(costs, least=least)
+        own: dict[str, Any] = {
+            "catalogue": costs.catalogue.name,
+            "least": least,
+            "areas": budget.areas.select("area", "p10", "p50", "p80", "expected"),
+            "lines": budget.lines.select("title", "area", "reason", "expected").head(12),
+        }
         return cls(
-            **same,
-            catalogue=costs.catalogue.name,
-            least=told,
-            areas=found.areas.select("area", "p10", "p50", "p80", "expected"),
-            lines=found.lines.select("title", "area", "reason", "expected").head(12),
+            **own, **{part.name: getattr(budget, part.name) for part in fields(cls) if part.name not in own}
         )

@@ -43,19 +43,19 @@ def with_choices(entry: Entry, decisions: Sequence[Decision], reason: str) -> Ap
         AppraisalError: there is no comparable of that number.
         EvidenceError: there is no reason, or a choice makes no sense.
     """
-    made = tuple(
-        Choice(_record_id(entry, said), said.action, reason, said.line, said.per_cent) for said in decisions
-    )
-    return replace(entry.record, choices=(*entry.record.choices, *made))
-
-
-def without_choices(record: Appraisal) -> Appraisal:
-    """The record with every choice taken back.
-
-    >>> without_choices(Appraisal()).choices
-    ()
-    """
-    return replace(record, choices=())
+    choices = [*entry.record.choices]
+    comparables = None if entry.evidence is None else entry.evidence.comparables
+    for one in decisions:
+        record_id = one.which
+        if one.which.isdecimal() and comparables is not None:
+            height = comparables.table.height
+            if not 1 <= int(one.which) <= height:
+                raise AppraisalError(
+                    f"{entry.appraisal_id}: no comparable {int(one.which)}; the grid has 1 to {height}"
+                )
+            record_id = str(comparables.table["record_id"][int(one.which) - 1])
+        choices.append(Choice(record_id, one.action, reason, one.line, one.per_cent))
+    return replace(entry.record, choices=tuple(choices))
 
 
 def found_sales(sales: pl.DataFrame, text: str, at: date) -> pl.DataFrame:
@@ -67,23 +67,9 @@ def found_sales(sales: pl.DataFrame, text: str, at: date) -> pl.DataFrame:
     >>> found_sales(frame, "corvane 2024-05", date(2026, 1, 1))["record_id"].to_list()
     ['r-1']
     """
-    said = pl.concat_str(
-        [pl.col(name).cast(pl.String) for name in SEARCHED], separator=" ", ignore_nulls=True
-    )
-    words = [said.str.to_lowercase().str.contains(word, literal=True) for word in text.lower().split()]
+    cells = pl.concat_str(pl.col(SEARCHED).cast(pl.String), separator=" ", ignore_nulls=True)
+    words = [cells.str.to_lowercase().str.contains(word, literal=True) for word in text.lower().split()]
     if not words:
         return sales.select("record_id", *SEARCHED).head(0)
     known = sales.filter(pl.col("outcome") == "sold", pl.col("event_date") <= at, *words)
     return known.sort("event_date", descending=True).select("record_id", *SEARCHED).head(MOST_FOUND)
-
-
-def _record_id(entry: Entry, said: Decision) -> str:
-    found = None if entry.evidence is None else entry.evidence.comparables
-    if not said.which.isdecimal() or found is None:
-        return said.which
-    number = int(said.which)
-    if not 1 <= number <= found.table.height:
-        raise AppraisalError(
-            f"{entry.appraisal_id}: no comparable {number}; the grid has 1 to {found.table.height}"
-        )
-    return str(found.table["record_id"][number - 1])

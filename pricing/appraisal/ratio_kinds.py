@@ -7,7 +7,6 @@ for in the model first, then in the make, then in the market, until enough sales
 from collections.abc import Iterator
 from typing import Any, Final
 
-import numpy as np
 import polars as pl
 
 from pricing.errors import EvidenceError
@@ -43,8 +42,10 @@ def valued_sales(indexed: ComparablesIndex, model: PriceModel) -> pl.DataFrame:
     )
     if valued.height < FEWEST:
         raise EvidenceError(f"{valued.height} sales can be valued from others; {FEWEST} are needed")
-    middle = (pl.col("value") * pl.col("price")).sqrt()
-    return valued.with_columns(middle=middle).with_columns(tier=_tier(valued.select(middle).to_series()))
+    third = (pl.col("middle").rank("ordinal").cast(pl.Int64) - 1) * 3 // pl.len()
+    return valued.with_columns(middle=(pl.col("value") * pl.col("price")).sqrt()).with_columns(
+        tier=third.replace_strict(dict(enumerate(TIERS)), return_dtype=pl.String)
+    )
 
 
 def study_of_kind(
@@ -66,11 +67,6 @@ def study_of_kind(
     rows += [_measured("market", each, part) for each, part in _groups(valued) if part.height >= FEWEST]
     study = ratio_study(chosen["value"].to_numpy(), chosen["price"].to_numpy())
     return study, name, pl.DataFrame(rows, infer_schema_length=None)
-
-
-def _tier(middle: pl.Series) -> pl.Series:
-    ranks = (middle.rank("ordinal").to_numpy().astype(np.int64) - 1) * 3 // max(len(middle), 1)
-    return pl.Series([TIERS[int(rank)] for rank in ranks], dtype=pl.String)
 
 
 def _kinds(valued: pl.DataFrame, car: dict[str, Any], mid: float | None) -> Iterator[tuple[str, pl.Expr]]:
@@ -99,8 +95,8 @@ def _groups(valued: pl.DataFrame) -> Iterator[tuple[str, pl.DataFrame]]:
     graded = valued.filter("graded")
     yield "graded", graded
     yield "not graded", valued.filter(~pl.col("graded"))
-    for name, column in (("condition_band", "condition_band"), ("tier", "tier")):
-        for value in graded[name].drop_nulls().unique().sort():
+    for column in ("condition_band", "tier"):
+        for value in graded[column].drop_nulls().unique().sort():
             yield f"graded, {value}", graded.filter(pl.col(column) == value)
 
 

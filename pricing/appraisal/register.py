@@ -14,8 +14,7 @@ import polars as pl
 
 from pricing.appraisal.evidence import FROZEN_KINDS, Evidence, terms_of
 from pricing.appraisal.evidence_json import deserialise, digest, serialise
-from pricing.appraisal.record.changes import changes
-from pricing.appraisal.record.record import Appraisal, plain_record, read_kept
+from pricing.appraisal.record.record import Appraisal, changes, plain_record, read_kept
 from pricing.appraisal.record.sections import Valuer
 from pricing.errors import AppraisalError
 from pricing.notebook_html import facts_html, range_text
@@ -64,17 +63,15 @@ def enter(
 ) -> list[str]:
     """Enter new appraisals, all or none; returns their ids. Raises ``AppraisalError`` without a name, for
     one that claims to be completed or names a photograph that nobody has."""
-    made = entered(market, records, by=by, reason=reason, photographs=photographs)
-    return [entry.appraisal_id for entry in made]
+    return [entry.appraisal_id for entry in entered(market, records, by, reason, photographs)]
 
 
 def entered(
     market: Market,
     records: Sequence[tuple[Appraisal, Evidence | None]],
-    *,
     by: str,
     reason: str,
-    photographs: Sequence[ReadPhotograph] = (),
+    photographs: Sequence[ReadPhotograph],
 ) -> list[Entry]:
     """The same, with the entries as they are kept; ``photographs`` are those that they are the first to
     name."""
@@ -82,11 +79,11 @@ def entered(
         raise AppraisalError(_ACT)
     known = [(with_known(market, record, photographs), evidence) for record, evidence in records]
     drafts = [_draft(record, evidence, by, reason, photographs) for record, evidence in known]
-    kept = market.appraisals.keep(drafts)
+    numbered = zip(market.appraisals.keep(drafts), drafts, known, strict=True)
     return [
         Entry(name, number, record, evidence, draft.digest, now(), draft.made_by, draft.reason,
               _shown(market, record))
-        for (name, number), draft, (record, evidence) in zip(kept, drafts, known, strict=True)
+        for (name, number), draft, (record, evidence) in numbered
     ]  # fmt: skip
 
 
@@ -110,14 +107,9 @@ def revise(
         MarketError: somebody else has revised it meanwhile.
     """
     record = with_known(market, record, photographs)
-    was = before.record.valuer
     if _completion(record) not in (_completion(before.record), _completion(Appraisal())):
         raise AppraisalError(_ACT)
-    held = replace(
-        record,
-        valuer=replace(record.valuer, completed_on=was.completed_on, certification=was.certification),
-    )
-    free = replace(record, valuer=_uncompleted(record.valuer))
+    held, free = (_completed_as(record, valuer) for valuer in (before.record.valuer, Valuer()))
     draft = _draft(free, evidence, by, reason, photographs)
     if not changes(before.record, held) and draft.digest == before.evidence_digest:
         raise AppraisalError(f"{before.appraisal_id}: nothing is changed, so there is nothing to keep")
@@ -145,23 +137,21 @@ def with_known(market: Market, record: Appraisal, read: Sequence[ReadPhotograph]
     """
     if not record.photographs:
         return record
-    told = {shot.digest: (shot.taken_on, shot.removed) for shot in read}
-    others = [shot.digest for shot in record.photographs if shot.digest not in told]
+    by_bytes: dict[str, dict[str, Any]] = {
+        shot.digest: {"taken_on": shot.taken_on, "removed": shot.removed} for shot in read
+    }
+    others = [shot.digest for shot in record.photographs if shot.digest not in by_bytes]
     if others:
-        kept = market.photographs.described(others)
-        told |= {
-            row["digest"]: (row["taken_on"], tuple(row["removed"])) for row in kept.iter_rows(named=True)
-        }
-    unknown = next((shot for shot in record.photographs if shot.digest not in told), None)
-    if unknown is not None:
-        raise AppraisalError(
-            f"photograph {unknown.file}: its bytes are not in the market; add it from its file"
-        )
-    settled = (
-        replace(shot, taken_on=told[shot.digest][0], removed=told[shot.digest][1])
-        for shot in record.photographs
+        for row in market.photographs.described(others).iter_rows(named=True):
+            by_bytes[row["digest"]] = {"taken_on": row["taken_on"], "removed": tuple(row["removed"])}
+    for shot in record.photographs:
+        if shot.digest not in by_bytes:
+            raise AppraisalError(
+                f"photograph {shot.file}: its bytes are not in the market; add it from its file"
+            )
+    return replace(
+        record, photographs=tuple(replace(shot, **by_bytes[shot.digest]) for shot in record.photographs)
     )
-    return replace(record, photographs=tuple(settled))
 
 
 def taken_in_for(market: Market, digest: str, chassis: str) -> str:
@@ -179,12 +169,14 @@ def _shown(market: Market, record: Appraisal) -> dict[str, bytes]:
     return market.photographs.shown(digests) if digests else {}
 
 
+def _completed_as(record: Appraisal, valuer: Valuer) -> Appraisal:
+    """The record completed, or not, as another was."""
+    on, certification = valuer.completed_on, valuer.certification
+    return replace(record, valuer=replace(record.valuer, completed_on=on, certification=certification))
+
+
 def _completion(record: Appraisal) -> tuple[date | None, dict[str, str]]:
     return record.valuer.completed_on, record.valuer.certification
-
-
-def _uncompleted(valuer: Valuer) -> Valuer:
-    return replace(valuer, completed_on=None, certification={})
 
 
 def read(market: Market, appraisal_id: str, revision: int | None = None) -> Entry:
@@ -194,12 +186,8 @@ def read(market: Market, appraisal_id: str, revision: int | None = None) -> Entr
         MarketError: there is none such.
         AppraisalError: the evidence is not what its digest says.
     """
-    found = market.appraisals.revision(appraisal_id, revision)
-    record = read_kept(json.loads(found.record))
-    return Entry(
-        found.appraisal_id, found.number, record, _evidence(found), found.digest, found.made_at,
-        found.made_by, found.reason, _shown(market, record),
-    )  # fmt: skip
+    entry = _entry(market.appraisals.revision(appraisal_id, revision))
+    return replace(entry, shown=_shown(market, entry.record))
 
 
 def last_entries(market: Market, names: Sequence[str]) -> dict[str, Entry]:
@@ -208,13 +196,7 @@ def last_entries(market: Market, names: Sequence[str]) -> dict[str, Entry]:
     Raises:
         AppraisalError: the evidence of one is not what its digest says.
     """
-    return {
-        found.appraisal_id: Entry(
-            found.appraisal_id, found.number, read_kept(json.loads(found.record)), _evidence(found),
-            found.digest, found.made_at, found.made_by, found.reason,
-        )
-        for found in market.appraisals.last_of(names)
-    }  # fmt: skip
+    return {revision.appraisal_id: _entry(revision) for revision in market.appraisals.last_of(names)}
 
 
 def listed(market: Market) -> pl.DataFrame:
@@ -245,15 +227,16 @@ _LISTED: Final[dict[str, Any]] = {
 
 
 def _line(row: Mapping[str, Any], record: Appraisal) -> dict[str, Any]:
-    named = (record.subject.year, record.subject.make, record.subject.model, record.subject.variant)
-    said = {
-        "kind": record.assignment.kind,
-        "client": record.assignment.client,
+    car, assignment = record.subject, record.assignment
+    named = (car.year, car.make, car.model, car.variant)
+    of_record = {
+        "kind": assignment.kind,
+        "client": assignment.client,
         "car": " ".join(str(part) for part in named if part not in (None, "")),
-        "effective_date": record.assignment.effective_date,
+        "effective_date": assignment.effective_date,
         "completed": record.completed,
     }
-    return said | {name: row[name] for name in _LISTED if name not in said}
+    return of_record | {name: row[name] for name in _LISTED if name not in of_record}
 
 
 def _draft(
@@ -274,15 +257,18 @@ def _draft(
     )  # fmt: skip
 
 
-def _evidence(found: Revision) -> Evidence | None:
-    if found.digest is None:
-        return None
-    if found.evidence is None or digest(found.evidence) != found.digest:
-        raise AppraisalError(
-            f"{found.appraisal_id}, revision {found.number}: the evidence was altered; it does not match its "
-            "digest"
-        )
-    evidence = deserialise(found.evidence, FROZEN_KINDS)
-    if not isinstance(evidence, Evidence):
-        raise AppraisalError(f"{found.appraisal_id}: what is kept as evidence is something else")
-    return evidence
+def _entry(revision: Revision) -> Entry:
+    """A revision as it is kept, without pictures."""
+    name, number, evidence = revision.appraisal_id, revision.number, None
+    if revision.digest is not None:
+        if revision.evidence is None or digest(revision.evidence) != revision.digest:
+            raise AppraisalError(
+                f"{name}, revision {number}: the evidence was altered; it does not match its digest"
+            )
+        evidence = deserialise(revision.evidence, FROZEN_KINDS)
+        if not isinstance(evidence, Evidence):
+            raise AppraisalError(f"{name}: what is kept as evidence is something else")
+    record = read_kept(json.loads(revision.record))
+    return Entry(
+        name, number, record, evidence, revision.digest, revision.made_at, revision.made_by, revision.reason
+    )

@@ -7,7 +7,7 @@ import polars as pl
 
 from pricing.charts.design import ASKED, MAIN, PALE, QUIET
 from pricing.charts.encodings import MONEY, colours, name_axis, price_axis, tips, titled
-from pricing.decisions.stated_bands import StatedBands
+from pricing.decisions.opinions import StatedBands
 from pricing.vocabulary import CONDITION_BANDS
 from pricing.words.language.reader import long_day_form, number_words
 

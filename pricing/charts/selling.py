@@ -5,8 +5,8 @@ import polars as pl
 
 from pricing.charts.design import ASKED, INK, MAIN, PALE, PAPER, QUIET
 from pricing.charts.encodings import ENDS, MONEY, colours, price_axis, share_axis, tips, titled
+from pricing.decisions.sell.channel_sale import HORIZON
 from pricing.decisions.sell.selling import Selling
-from pricing.decisions.sell.waiting import HORIZON
 from pricing.words.language.reader import day_words
 
 

@@ -104,7 +104,7 @@ def change(
     extensions: Extensions = EXTENSIONS,
 ) -> None:
     """Record one upgrade or other change from the factory state."""
-    from pricing.condition.changes import Change
+    from pricing.condition.inspection import Change
     from pricing.condition.inspection_files import open_inspection, save
 
     inspection = open_inspection(file, extensions=extensions)

@@ -163,7 +163,7 @@ def score(
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """How good each source's feel for prices was, against the sales that came later."""
-    from pricing.decisions.source_record import source_record
+    from pricing.decisions.opinions import source_record
     from pricing.snapshot_source import source_of
     from pricing.words.opinions import HONESTY, score_sentence
 

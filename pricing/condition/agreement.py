@@ -82,7 +82,7 @@ def refit(
 
     Raises ``InspectionError`` for fewer than 40 cars, an unknown band, or cars that are all in one band.
     """
-    given = ScoreRule() if rule is None else rule
+    prior = ScoreRule() if rule is None else rule
     if len(inspections) != len(bands):
         raise InspectionError(
             f"got {len(inspections)} inspections and {len(bands)} bands, expected as many of each"
@@ -94,31 +94,31 @@ def refit(
     if len(set(bands)) < 2:
         raise InspectionError(f"a refit needs cars in at least two bands, got {bands[0]} alone")
     grades = np.array([CONDITION_BANDS.index(band) for band in bands])
-    cars = _Damage.of(inspections, given)
+    cars = _Damage.of(inspections, prior)
     fold = np.random.default_rng(seed).permutation(np.arange(len(grades)) % FOLDS)
     graded = np.empty(len(grades), dtype=np.intp)
     for number in range(FOLDS):
         held = fold == number
-        fitted = _fit(cars.take(~held), grades[~held], given)
-        graded[held] = band_of(cars.take(held).score(fitted, given))
+        fitted = _fit(cars.take(~held), grades[~held], prior)
+        graded[held] = band_of(cars.take(held).score(fitted, prior))
     table = np.zeros((len(CONDITION_BANDS), len(CONDITION_BANDS)), dtype=np.int64)
     np.add.at(table, (grades, graded), 1)
-    final = np.exp(_fit(cars, grades, given))
+    final = np.exp(_fit(cars, grades, prior))
     scored = [AREAS[place] for place in cars.areas]
     return Refit(
         rule=replace(
-            given,
+            prior,
             area_weights={
-                area: given.area_weights.get(area, 1.0) * float(factor)
+                area: prior.area_weights.get(area, 1.0) * float(factor)
                 for area, factor in zip(scored, final, strict=False)
             },
-            exponent=given.exponent * float(final[-3]),
+            exponent=prior.exponent * float(final[-3]),
             structural_load=tuple(
-                load * float(final[-2] / final[scored.index("structure")]) for load in given.structural_load
+                load * float(final[-2] / final[scored.index("structure")]) for load in prior.structural_load
             ),
-            judgement_deviation=max(given.judgement_deviation, 1.0) * float(final[-1]),
+            judgement_deviation=max(prior.judgement_deviation, 1.0) * float(final[-1]),
         ),
-        kappa_given=weighted_kappa(grades, band_of(cars.score(np.zeros(len(final)), given))),
+        kappa_given=weighted_kappa(grades, band_of(cars.score(np.zeros(len(final)), prior))),
         kappa_refitted=weighted_kappa(grades, graded),
         cars=len(grades),
         table=table,

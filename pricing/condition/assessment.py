@@ -1,18 +1,19 @@
 """From an inspection to its result: the score and its spread, the band, what holds the car there and what
-would lift it, what to look at next, and the cautions that go with all of it."""
+would lift it, what to look at next, and the cautions that go with all of it; and the round of ten minutes:
+the few checks whose answers move the score of an unseen car most."""
 
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 import polars as pl
 
-from pricing.arrays import Floats
-from pricing.condition.changes import originality_note
+from pricing.arrays import Bools, Floats
 from pricing.condition.checks import NOT_SEEN, STATES
-from pricing.condition.inspection import Inspection
-from pricing.condition.score import UNSEEN, Items, ScoreRule, States, band_of
-from pricing.condition.unseen_worst import UnseenWorst, unseen_worst
+from pricing.condition.inspection import Inspection, originality_note
+from pricing.condition.score import UNSEEN, Items, ScoreRule, States, UnseenWorst, band_of, unseen_worst
 from pricing.errors import InspectionError
+from pricing.memo import Memo
 from pricing.vocabulary import BAND_EDGES, CONDITION_BANDS
 
 DRAWS = 4000
@@ -94,7 +95,17 @@ def assess(
     wear, load = items.wear(states, rule), items.load(states, rule)
     clean = rule.score(wear.sum(axis=1), load.sum(axis=1))
     judgement = np.random.default_rng([seed, 1]).normal(0.0, rule.judgement_deviation, draws)
-    describe = _Describe(inspection, items)
+    without = _without(rule, wear, load)
+    worst = np.full(len(items.ids), len(STATES) - 1, dtype=np.int8)
+    others = wear.sum(axis=1, keepdims=True) - wear, load.sum(axis=1, keepdims=True) - load
+    at_worst = rule.score(others[0] + items.wear(worst, rule), others[1] + items.load(worst, rule))
+
+    def ranked(points: Floats, chosen: Bools) -> pl.DataFrame:
+        """Chosen items with their points, most first."""
+        places = [int(place) for place in np.argsort(-points, kind="stable") if chosen[place]]
+        return _described(inspection, items, places, points[places].tolist())
+
+    named = dict.fromkeys(check.caution for check in inspection.sheet.checks if check.caution)
     return InspectionResult(
         inspection=inspection,
         rule=rule,
@@ -103,40 +114,34 @@ def assess(
         draws=np.clip(clean + judgement, 0.0, 100.0),
         score=float(clean.mean()),
         structure_cap=float(rule.cap(load.sum(axis=1)).mean()),
-        holding=_holding(describe, rule, wear, load),
-        lifting=_lifting(describe, rule, wear, load),
-        look_next=_look_next(describe, rule, wear, load),
+        holding=ranked(without - clean.mean(), items.states > 0),
+        lifting=_described(inspection, items, *_lifting(rule, wear, load, items.states > 0)),
+        look_next=ranked(without - at_worst.mean(axis=0), items.states == UNSEEN),
         papers=inspection.frame()
         .filter((pl.col("role") == "papers") & (pl.col("state") != STATES[0]))
         .select("check", "title", "area", "state", "note"),
-        cautions=_cautions(inspection),
+        cautions=(*inspection.sheet.general_cautions, *(inspection.sheet.cautions[name] for name in named)),
         originality=originality_note(inspection.changes),
         if_unseen_worst=unseen_worst(items, rule, judgement, seed),
     )
 
 
-@dataclass(frozen=True)
-class _Describe:
-    """Rows about chosen items, as a frame."""
-
-    inspection: Inspection
-    items: Items
-
-    def frame(self, chosen: list[int], points: list[float]) -> pl.DataFrame:
-        checks = {check.id: check for check in self.inspection.sheet.scored}
-        number = len(checks)
-        rows = [
-            (
-                self.items.ids[place],
-                checks[self.items.ids[place]].title if place < number else self.items.ids[place],
-                checks[self.items.ids[place]].area if place < number else "upgrades and originality",
-                NOT_SEEN if self.items.states[place] == UNSEEN else STATES[self.items.states[place]],
-                point,
-            )
-            for place, point in zip(chosen, points, strict=True)
-        ]
-        schema = dict.fromkeys(("check", "title", "area", "state"), pl.String) | {"points": pl.Float64}
-        return pl.DataFrame(rows, schema=schema, orient="row")
+def _described(inspection: Inspection, items: Items, chosen: list[int], points: list[float]) -> pl.DataFrame:
+    """Rows about chosen items."""
+    checks = {check.id: check for check in inspection.sheet.scored}
+    number = len(checks)
+    rows = [
+        (
+            items.ids[place],
+            checks[items.ids[place]].title if place < number else items.ids[place],
+            checks[items.ids[place]].area if place < number else "upgrades and originality",
+            NOT_SEEN if items.states[place] == UNSEEN else STATES[items.states[place]],
+            point,
+        )
+        for place, point in zip(chosen, points, strict=True)
+    ]
+    schema = dict.fromkeys(("check", "title", "area", "state"), pl.String()) | {"points": pl.Float64()}
+    return pl.DataFrame(rows, schema=schema, orient="row")
 
 
 def _without(rule: ScoreRule, wear: Floats, load: Floats) -> Floats:
@@ -146,18 +151,11 @@ def _without(rule: ScoreRule, wear: Floats, load: Floats) -> Floats:
     )
 
 
-def _holding(describe: _Describe, rule: ScoreRule, wear: Floats, load: Floats) -> pl.DataFrame:
-    gain = _without(rule, wear, load) - rule.score(wear.sum(axis=1), load.sum(axis=1)).mean()
-    bad = [int(place) for place in np.argsort(-gain, kind="stable") if describe.items.states[place] > 0]
-    return describe.frame(bad, gain[bad].tolist())
-
-
-def _lifting(describe: _Describe, rule: ScoreRule, wear: Floats, load: Floats) -> pl.DataFrame:
-    """Greedy: mend what gains most, until the mean score reaches the next band or nothing found is left."""
+def _lifting(rule: ScoreRule, wear: Floats, load: Floats, left: Bools) -> tuple[list[int], list[float]]:
+    """Greedy: mend what gains most, until the mean score reaches the next band or nothing is ``left``."""
     wear, load = wear.copy(), load.copy()
     score = float(rule.score(wear.sum(axis=1), load.sum(axis=1)).mean())
     target = next((edge for edge in BAND_EDGES[1:-1] if edge > score), None)
-    left = describe.items.states > 0
     chosen: list[int] = []
     points: list[float] = []
     while target is not None and score < target and left.any():
@@ -168,22 +166,52 @@ def _lifting(describe: _Describe, rule: ScoreRule, wear: Floats, load: Floats) -
         score = float(after[best])
         wear[:, best] = load[:, best] = 0.0
         left[best] = False
-    return describe.frame(chosen, points)
+    return chosen, points
 
 
-def _look_next(describe: _Describe, rule: ScoreRule, wear: Floats, load: Floats) -> pl.DataFrame:
-    items = describe.items
-    worst = np.full(len(items.ids), len(STATES) - 1, dtype=np.int8)
-    others = wear.sum(axis=1, keepdims=True) - wear, load.sum(axis=1, keepdims=True) - load
-    at_worst = rule.score(others[0] + items.wear(worst, rule), others[1] + items.load(worst, rule)).mean(
-        axis=0
-    )
-    between = _without(rule, wear, load) - at_worst
-    unseen = [int(place) for place in np.argsort(-between, kind="stable") if items.states[place] == UNSEEN]
-    return describe.frame(unseen, between[unseen].tolist())
+CHECKS: Final = 15
+"""Checks of a short round."""
+
+_CHOSEN: Final = Memo()
 
 
-def _cautions(inspection: Inspection) -> tuple[str, ...]:
-    """The general cautions and those of every check on the sheet, each once."""
-    named = dict.fromkeys(check.caution for check in inspection.sheet.checks if check.caution)
-    return (*inspection.sheet.general_cautions, *(inspection.sheet.cautions[name] for name in named))
+def short_round(inspection: Inspection) -> tuple[str, ...]:
+    """The checks of the short round of a sheet, by id, in the order of the walk.
+
+    Chosen by value of information, one after another: of a car of that construction of which nothing is known
+    yet, the check whose answer, beside those chosen before, leaves least of the scatter of the score (forward
+    selection on the draws of an unseen car). Prices follow the score. Papers never enter the score, and are
+    asked for all the same where money changes hands.
+
+    >>> chosen = short_round(Inspection.start("monocoque", {}))
+    >>> len(chosen), len(set(chosen))
+    (15, 15)
+    """
+    sheet = inspection.sheet
+    ids = tuple(check.id for check in sheet.checks)
+
+    def choose() -> tuple[str, ...]:
+        unseen = assess(Inspection(sheet, {}, {}))
+        places = [place for place, name in enumerate(unseen.items.ids) if name in ids]
+        telling = _most_telling(unseen.states[:, places], unseen.draws)
+        best = {unseen.items.ids[places[place]] for place in telling}
+        return tuple(name for name in ids if name in best)
+
+    return _CHOSEN.get(("short", *ids), choose, most=32)
+
+
+def _most_telling(states: States, score: Floats) -> list[int]:
+    """Columns whose states, taken together, tell most of the score."""
+    left = states - states.mean(axis=0)
+    rest = score - score.mean()
+    chosen: list[int] = []
+    for _ in range(min(CHECKS, states.shape[1])):
+        size = np.sqrt((left**2).sum(axis=0))
+        correlation = np.abs(left.T @ rest) / np.where(size > 1e-9, size, np.inf)
+        correlation[chosen] = -1.0
+        best = int(np.argmax(correlation))
+        chosen.append(best)
+        along = left[:, best] / size[best]
+        rest = rest - along * (along @ rest)
+        left = left - np.outer(along, along @ left)
+    return chosen

@@ -3,14 +3,14 @@
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
+from typing import Final
 
 import numpy as np
 import polars as pl
 
 from pricing.arrays import Floats
-from pricing.condition.checks import AREAS, STATES
+from pricing.condition.checks import AREAS, STATES, bad_state
 from pricing.condition.repairs import RepairCosts
-from pricing.errors import InspectionError
 from pricing.money.currencies import minor_unit_places
 
 
@@ -45,28 +45,28 @@ class RepairBudget:
         return self.lines.head(rows)
 
 
+_LEVELS: Final = (0.1, 0.5, 0.8)
+
+
 def repair_budget(costs: RepairCosts, *, least: str = "needs repair") -> RepairBudget:
     """The budget to put right every finding that is at least as bad as ``least`` (one of ``STATES``).
 
     Raises ``InspectionError`` for an unknown state.
     """
-    if least not in STATES[1:]:
-        raise InspectionError(f"unknown state {least!r}: expected one of {', '.join(STATES[1:])}")
-    result = costs.result
-    mended = result.states >= STATES.index(least)
+    result, worst = costs.result, bad_state(least)
+    mended = result.states >= worst
     count = costs.times(mended)
     paid = count * costs.unit
     total = paid.sum(axis=1)
-    seen = result.items.states >= STATES.index(least)
+    seen = result.items.states >= worst
     certain = float(costs.total(mended & seen).mean())
     places = minor_unit_places(costs.currency)
 
     def money(value: float) -> Decimal:
         return Decimal(repr(float(value))).quantize(Decimal(1).scaleb(-places)) + 0  # no minus nought
 
-    levels = np.quantile(total, [0.1, 0.5, 0.8])
     by_area = np.array([paid[:, [job.area == area for job in costs.jobs]].sum(axis=1) for area in AREAS])
-    quantiles = np.quantile(by_area, [0.1, 0.5, 0.8], axis=1)
+    levels, quantiles = np.quantile(total, _LEVELS), np.quantile(by_area, _LEVELS, axis=1)
     quoted = {quote.job for quote in costs.quotes}
     known = costs.times(mended & seen).max(axis=0, initial=0) > 0
     lines = pl.DataFrame(
@@ -82,6 +82,10 @@ def repair_budget(costs: RepairCosts, *, least: str = "needs repair") -> RepairB
             "quoted": [job.id in quoted for job in costs.jobs],
         }
     )
+    p10, p50, p80 = quantiles
+    areas = pl.DataFrame(
+        {"area": AREAS, "p10": p10, "p50": p50, "p80": p80, "expected": by_area.mean(axis=1)}
+    )
     unpriced = ~np.isfinite(costs.expected_by_state())
     return RepairBudget(
         draws=total,
@@ -91,15 +95,7 @@ def repair_budget(costs: RepairCosts, *, least: str = "needs repair") -> RepairB
         expected=money(total.mean()),
         certain=money(certain),
         hidden=money(total.mean() - certain),
-        areas=pl.DataFrame(
-            {
-                "area": AREAS,
-                "p10": quantiles[0],
-                "p50": quantiles[1],
-                "p80": quantiles[2],
-                "expected": by_area.mean(axis=1),
-            }
-        ).filter(pl.col("expected") > 0),
+        areas=areas.filter(pl.col("expected") > 0),
         lines=lines.filter(pl.col("expected") > 0).sort("expected", descending=True),
         without_job=tuple(
             result.items.ids[place]

@@ -9,7 +9,7 @@ from datetime import date
 from decimal import Decimal
 from enum import StrEnum
 from pathlib import Path
-from typing import Annotated, Final, Literal, TypeVar
+from typing import Annotated, Final, Literal
 
 from pydantic import (
     AfterValidator,
@@ -17,17 +17,14 @@ from pydantic import (
     BeforeValidator,
     ConfigDict,
     Field,
-    ValidationError,
 )
 from pydantic.dataclasses import dataclass
 
-from pricing.condition.checks import Area, Text
-from pricing.errors import FileError, InspectionError, MoneyError
+from pricing.condition.checks import Area, Text, read_model
+from pricing.errors import InspectionError, MoneyError
 from pricing.money.currencies import minor_unit_places
 from pricing.plugins import CATALOGUES, plugged_file
 from pricing.records.entered_amounts import entered
-from pricing.untrusted.documents import read_toml
-from pricing.validation import sentence_of
 from pricing.vocabulary import words
 
 
@@ -69,10 +66,6 @@ def _currency(code: str) -> str:
     return code
 
 
-def _as_range(figure: object) -> object:
-    return figure if isinstance(figure, list | tuple) else [figure] * 3
-
-
 Figure = Annotated[Decimal, BeforeValidator(_figure)]
 Estimate = Annotated[tuple[Figure, Figure, Figure], AfterValidator(_rising)]
 """Low, likely, high."""
@@ -102,7 +95,9 @@ class Quote:
     together. It overrides the catalogue."""
 
     job: Text
-    amount: Annotated[Estimate, BeforeValidator(_as_range)]
+    amount: Annotated[
+        Estimate, BeforeValidator(lambda figure: figure if isinstance(figure, list | tuple) else [figure] * 3)
+    ]
     currency: Currency
     by: str
     quoted_on: date
@@ -167,7 +162,7 @@ class Catalogue:
         """Read a catalogue file, or the catalogue of that name that a package adds (``plugins.CATALOGUES``).
         Raises ``InspectionError`` that names the job and the figure it refuses."""
         path = plugged_file(CATALOGUES, path)
-        tables = _read(path, _Tables, named_by="id")
+        tables = read_model(path, _Tables, "id", decimals=True)
         jobs: dict[str, Job] = {}
         for job in tables.job:
             if job.id in jobs:
@@ -214,7 +209,7 @@ def read_quotes(path: Path) -> tuple[Quote, ...]:
     """The user's own quotes: a TOML file with a ``[[quote]]`` of job, amount (one figure or low / likely /
     high, tax included), currency, by and quoted_on each. Raises ``InspectionError`` naming what it
     refuses."""
-    return _read(path, _Quotes, named_by="job").quote
+    return read_model(path, _Quotes, "job", decimals=True).quote
 
 
 def quotes_of(amounts: Mapping[str, Decimal], currency: str, on: date) -> tuple[Quote, ...]:
@@ -229,16 +224,3 @@ def quotes_of(amounts: Mapping[str, Decimal], currency: str, on: date) -> tuple[
     for job, amount in amounts.items():
         entered(f"quote for {job.replace('_', ' ')}", amount, currency, cost=True)
     return tuple(Quote(job, (amount,) * 3, currency, "", on) for job, amount in amounts.items())
-
-
-Tables = TypeVar("Tables", bound=BaseModel)
-
-
-def _read(path: Path, kind: type[Tables], *, named_by: str) -> Tables:
-    try:
-        content = read_toml(path, decimals=True)
-        return kind.model_validate(content)
-    except FileError as error:
-        raise InspectionError(str(error)) from None
-    except ValidationError as error:
-        raise InspectionError(f"{path}: {sentence_of(error, content, named_by=named_by)}") from None

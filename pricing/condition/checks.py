@@ -102,6 +102,17 @@ def found_words(role: str, state: str) -> str:
     return PAPER_STATES.get(state, state) if role == CheckRole.PAPERS else state
 
 
+def bad_state(state: str) -> int:
+    """The place of a bad state among ``STATES``.
+
+    Raises:
+        InspectionError: it is none.
+    """
+    if state not in STATES[1:]:
+        raise InspectionError(f"unknown state {state!r}: expected one of {', '.join(STATES[1:])}")
+    return STATES.index(state)
+
+
 FITTINGS: Final = words(FittedPart)
 
 SHIPPED: Final = Path(__file__).parent / "sheets"
@@ -216,8 +227,9 @@ class Sheet:
             raise InspectionError(f"{extensions}: the folder of sheet extensions does not exist")
         if make and model:
             folders = [*([] if extensions is None else [extensions]), *plugged_folders(SHEETS)]
-            found = [_read(path, _Extension) for folder in folders for path in sorted(folder.glob("*.toml"))]
-            files += [each for each in found if each.is_for(construction, make, model)]
+            paths = [path for folder in folders for path in sorted(folder.glob("*.toml"))]
+            extending = [read_model(path, _Extension, "id", path=path) for path in paths]
+            files += [each for each in extending if each.is_for(construction, make, model)]
         cautions = {name: text for file in files for name, text in file.cautions.items()}
         checks: dict[str, Check] = {}
         for file in files:
@@ -260,17 +272,22 @@ class Sheet:
 @cache
 def _shipped(name: str) -> _SheetFile:
     """A sheet file that comes with the tool, read once."""
-    return _read(SHIPPED / f"{name}.toml", _SheetFile)
+    path = SHIPPED / f"{name}.toml"
+    return read_model(path, _SheetFile, "id", path=path)
 
 
-File = TypeVar("File", bound=_SheetFile)
+Read = TypeVar("Read", bound=BaseModel)
 
 
-def _read(path: Path, kind: type[File]) -> File:
+def read_model(
+    file: Path, kind: type[Read], named_by: str, *, decimals: bool = False, **known: object
+) -> Read:
+    """What a TOML file says, beside what is ``known``. Raises ``InspectionError`` naming what it refuses, by
+    the key ``named_by`` of its table."""
     try:
-        content = read_toml(path)
-        return kind.model_validate({**content, "path": path})
+        content = read_toml(file, decimals=decimals)
+        return kind.model_validate(content | known)
     except FileError as error:
         raise InspectionError(str(error)) from None
     except ValidationError as error:
-        raise InspectionError(f"{path}: {sentence_of(error, content, named_by='id')}") from None
+        raise InspectionError(f"{file}: {sentence_of(error, content, named_by=named_by)}") from None

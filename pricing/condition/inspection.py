@@ -1,7 +1,12 @@
-"""One inspection: the car, its sheet, and what was found so far.
+"""One inspection: the car, its sheet, what was found so far, and what is no longer as the factory made it.
 
 An ``Inspection`` never changes: recording a finding gives a new one. It can be half done at any time; what
 has not been recorded is not seen. ``inspection_files`` saves and opens it.
+
+Of changes three things that are easily mixed up are kept apart. How *well* a change was made touches the
+condition score. *That* it was made is a term of the price model where it is one of its options. How much of
+the car is still the one that left the factory is *preservation*, an axis of its own that never touches the
+score.
 """
 
 import math
@@ -9,17 +14,81 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
-from typing import Any, Final
+from typing import Annotated, Any, Final
 
 import polars as pl
-from pydantic import ConfigDict, with_config
+from pydantic import ConfigDict, Strict, with_config
 
-from pricing.car import CAR_TYPES, described
+from pricing.car import described
 from pricing.car_fields import CONDITION
-from pricing.condition.changes import PRESERVATION, Change, options_for_model
 from pricing.condition.checks import NOT_SEEN, STATES, Check, Sheet
 from pricing.errors import InspectionError
 from pricing.validation import Day
+from pricing.vocabulary import OPTION_CODES
+
+PRESERVATION: Final = ("authentic", "original", "restored", "rebuilt")
+"""How far the car is preserved, after the FIVA technical code (class names from memory)."""
+
+WORKMANSHIP: Final = ("well", "badly", NOT_SEEN)
+"""How a change was made; not seen is unknown, never well."""
+
+
+@with_config(ConfigDict(extra="forbid"))
+@dataclass(frozen=True)
+class Change:
+    """One change from how the car left the factory.
+
+    ``item`` in words; ``option`` the option code it stands for, or "" when it is none; ``period``: made of
+    parts and in a manner of the car's own time; ``reversible``: can be unbolted without trace; ``done``: one
+    of ``WORKMANSHIP``; ``done_by`` whom, as far as known.
+
+    >>> Change("front discs", option="front_disc_brakes", period=True, reversible=True, done="well").done
+    'well'
+    >>> Change("radio", done="nicely")
+    Traceback (most recent call last):
+    pricing.errors.InspectionError: change 'radio': done is 'nicely', expected one of well, badly, not seen
+    """
+
+    item: str
+    option: str = ""
+    period: Annotated[bool, Strict()] = False
+    reversible: Annotated[bool, Strict()] = False
+    done: str = NOT_SEEN
+    done_by: str = ""
+
+    def __post_init__(self) -> None:
+        if not isinstance(self.item, str) or not self.item.strip():
+            raise InspectionError("a change without an item: say what was changed")
+        if not isinstance(self.done_by, str):
+            raise InspectionError(f"change {self.item!r}: done_by is {self.done_by!r}, expected a text")
+        for key in ("period", "reversible"):
+            if not isinstance(getattr(self, key), bool):
+                raise InspectionError(
+                    f"change {self.item!r}: {key} is {getattr(self, key)!r}, expected true or false"
+                )
+        if self.option and self.option not in OPTION_CODES:
+            raise InspectionError(f"change {self.item!r}: unknown option code {self.option!r}")
+        if self.done not in WORKMANSHIP:
+            raise InspectionError(
+                f"change {self.item!r}: done is {self.done!r}, expected one of {', '.join(WORKMANSHIP)}"
+            )
+
+
+def originality_note(changes: tuple[Change, ...]) -> str:
+    """One sentence on originality, for the result and the print.
+
+    >>> originality_note((Change("wide arches", done="well"), Change("radio", reversible=True, done="well")))
+    '2 changes from the factory state: 0 of the period, 1 that can be undone, 0 done badly.'
+    """
+    if not changes:
+        return "No change from the factory state is recorded."
+    return (
+        f"{len(changes)} change{'s' if len(changes) > 1 else ''} from the factory state: "
+        f"{sum(change.period for change in changes)} of the period, "
+        f"{sum(change.reversible for change in changes)} that can be undone, "
+        f"{sum(change.done == 'badly' for change in changes)} done badly."
+    )
+
 
 LONGEST_TEXT: Final = 4000
 """Characters in a note or a name; longer ones are refused."""
@@ -106,13 +175,13 @@ class Inspection:
         for single models. Raises ``InspectionError`` for an unknown construction or fitting, ``CarError``
         for what cannot be said of a car.
         """
-        kept = described(car)
+        of_car = described(car)
         for name in CONDITION:
-            if kept.get(name) is not None:
-                raise InspectionError(f"an inspection finds the condition; got {name} {kept[name]!r}")
-        make, model = kept.get("make"), kept.get("model")
+            if of_car.get(name) is not None:
+                raise InspectionError(f"an inspection finds the condition; got {name} {of_car[name]!r}")
+        make, model = of_car.get("make"), of_car.get("model")
         sheet = Sheet.open(construction, fitted=fitted, make=make, model=model, extensions=extensions)
-        return cls(sheet=sheet, car=kept, findings={})
+        return cls(sheet=sheet, car=of_car, findings={})
 
     def record(
         self,
@@ -150,37 +219,11 @@ class Inspection:
         """One row a check, in the order of the walk: check, area, title, weight, role, state, note, photo,
         seen_by, seen_on."""
         rows = [
-            (
-                check.id,
-                check.area,
-                check.title,
-                check.weight,
-                check.role,
-                self.state(check.id),
-                *((found.note, found.photo, found.seen_by, found.seen_on) if found else ("", "", "", None)),
-            )
+            (check.id, check.area, check.title, check.weight, check.role, finding.state, finding.note,
+             finding.photo, finding.seen_by, finding.seen_on)
             for check in self.sheet.checks
-            for found in [self.findings.get(check.id)]
-        ]
-        schema = {
-            "check": pl.String,
-            "area": pl.String,
-            "title": pl.String,
-            "weight": pl.Float64,
-            "role": pl.String,
-            "state": pl.String,
-            "note": pl.String,
-            "photo": pl.String,
-            "seen_by": pl.String,
-            "seen_on": pl.Date,
-        }
+            for finding in [self.findings.get(check.id, Finding(check.id, NOT_SEEN))]
+        ]  # fmt: skip
+        columns = "check", "area", "title", "weight", "role", "state", "note", "photo", "seen_by", "seen_on"
+        schema = dict.fromkeys(columns, pl.String()) | {"weight": pl.Float64(), "seen_on": pl.Date()}
         return pl.DataFrame(rows, schema=schema, orient="row")
-
-    def car_frame(self) -> pl.DataFrame:
-        """The car as one row for the price model, null where unknown, without any condition.
-
-        ``options`` are those the price model should see (``options_for_model``).
-        """
-        values = {**self.car, "options": options_for_model(self.car.get("options", []), self.changes)}
-        types = {name: kind for name, kind in CAR_TYPES.items() if name not in CONDITION}
-        return pl.DataFrame({name: [values.get(name)] for name in types}, schema=types)

@@ -8,8 +8,7 @@ from typing import Any, Final, Literal, TypeVar
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
-from pricing.condition.changes import Change
-from pricing.condition.inspection import Finding, Inspection
+from pricing.condition.inspection import Change, Finding, Inspection
 from pricing.errors import CarError, FileError, InspectionError
 from pricing.intake.exports import neutral_text, restored_text
 from pricing.untrusted.documents import read_json
@@ -142,9 +141,9 @@ def _from_csv(text: str) -> tuple[Finding, ...]:
         raise InspectionError(f"unknown column {unknown[0]!r}: expected {', '.join(_FIELDS)}")
     if any(None in row for row in rows):
         raise InspectionError("a row has more cells than the header")
-    kept = [name for name in _FIELDS if name in header and name not in ("area", "title")]
+    columns = [name for name in _FIELDS if name in header and name not in ("area", "title")]
     texts = [
-        {name: text for name in kept if (text := restored_text(row[name] or "")) or name != "seen_on"}
+        {name: text for name in columns if (text := restored_text(row[name] or "")) or name != "seen_on"}
         for row in rows
         if (row["state"] or "").strip()
     ]

@@ -44,15 +44,15 @@ class Difference:
 
 
 def valued_beside(
-    market: HasSales, model: FittedModel, car: Car, found: Comparables, coverage: float = 0.8
+    market: HasSales, model: FittedModel, car: Car, comparables: Comparables, coverage: float = 0.8
 ) -> Valuation:
     """The model's value of the car that comparables were found for, at their date; at the model's last event
     where that is later, for comparables end with a sale and a model may have seen an offer after it."""
     last = date.fromisoformat(model.facts["last_date"])
-    return value_car(market, model, car, as_of=max(found.as_of, last), coverage=coverage)
+    return value_car(market, model, car, as_of=max(comparables.as_of, last), coverage=coverage)
 
 
-def difference(valuation: Valuation, found: Comparables) -> Difference | None:
+def difference(valuation: Valuation, comparables: Comparables) -> Difference | None:
     """How far the two approaches are apart; None where the model gives no range.
 
     Both must be of the same car at the same date.
@@ -60,20 +60,20 @@ def difference(valuation: Valuation, found: Comparables) -> Difference | None:
     low, mid, high = valuation.low, valuation.mid, valuation.high
     if low is None or mid is None or high is None:
         return None
-    own = found.table.select("record_id", "weight", "gross_per_cent", "match_level")
-    dated = found.lines.filter(pl.col("line") == DATE).select("record_id", "per_cent")
-    told = own.join(dated, on="record_id", how="left")
-    gross, moved, other = told.select(
+    own = comparables.table.select("record_id", "weight", "gross_per_cent", "match_level")
+    dated = comparables.lines.filter(pl.col("line") == DATE).select("record_id", "per_cent")
+    lines = own.join(dated, on="record_id", how="left")
+    gross, moved, other = lines.select(
         (pl.col("weight") * pl.col("gross_per_cent")).sum() / 100.0,
         date=(pl.col("weight") * pl.col("per_cent").fill_null(0.0)).sum() / 100.0,
         other=pl.col("weight").filter(pl.col("match_level").is_in(["same make", "other make"])).sum(),
     ).row(0)
-    reach = high - mid if found.mid >= mid else mid - low
-    subject = found.subject.row(0, named=True)
+    reach = high - mid if comparables.mid >= mid else mid - low
+    subject = comparables.subject.row(0, named=True)
     return Difference(
-        ratio=float(found.mid / mid),
-        share_of_range=float((found.mid - mid) / reach) if reach > Decimal(0) else 0.0,
-        comparables=found.table.height,
+        ratio=float(comparables.mid / mid),
+        share_of_range=float((comparables.mid - mid) / reach) if reach > Decimal(0) else 0.0,
+        comparables=comparables.table.height,
         gross=float(gross),
         unlike=bool(gross > THIN),
         of_other_models=float(other),

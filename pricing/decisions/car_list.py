@@ -1,31 +1,21 @@
 """The values of a list of cars at once: ranges and standings alone, a column a fact."""
 
-from collections.abc import Mapping
 from datetime import date
-from typing import Any, Final, Protocol
+from typing import Final
 
 import polars as pl
 
 from pricing.car import checked_cars, today
 from pricing.car_names import Names
-from pricing.decisions.price_by_score import GivesDistributions
-from pricing.errors import DecisionError
+from pricing.decisions.valuation import FittedModel, day_of
 
 STANDING_PLACES: Final = 6
 """Decimal places of a standing."""
 
 
-class ListModel(GivesDistributions, Protocol):
-    """What the values of a list ask of a price model."""
-
-    @property
-    def facts(self) -> Mapping[str, Any]:
-        """What the fit was made from, as ``PriceModel.facts``."""
-
-
 def value_list(
     names: Names,
-    model: ListModel,
+    model: FittedModel,
     cars: pl.DataFrame,
     *,
     currency: str,
@@ -51,12 +41,7 @@ def value_list(
     Raises:
         DecisionError: the model has seen sales after ``as_of``.
     """
-    last = date.fromisoformat(model.facts["last_date"])
-    at = last if as_of is None else as_of
-    if at < last:
-        raise DecisionError(
-            f"the price model has seen sales up to {last}, after {at}: fit one on the sales up to {at}"
-        )
+    at = day_of(model, as_of)
     named, refused = checked_cars(cars, names, today() if as_of is None else as_of, currency)
     named = named.with_columns(event_date=pl.lit(at))
     if refused.null_count() == named.height:
@@ -68,20 +53,15 @@ def value_list(
     return values.drop("place").with_columns(refused)
 
 
-def _priced(model: GivesDistributions, cars: pl.DataFrame, coverage: float) -> pl.DataFrame:
+def _priced(model: FittedModel, cars: pl.DataFrame, coverage: float) -> pl.DataFrame:
     """The values of cars of which none is refused."""
     if not cars.height:
         return pl.DataFrame(schema=_VALUES)
     return (
         model.distribution(cars)
         .ranges(coverage, cars["asking"])
-        .select(
-            pl.col("low", "mid", "high").round(2).cast(_VALUES["low"]),
-            "evidence",
-            "reason",
-            "remark",
-            pl.col("standing").round(STANDING_PLACES),
-        )
+        .with_columns(pl.col("low", "mid", "high").round(2), pl.col("standing").round(STANDING_PLACES))
+        .select(pl.col(name).cast(kind) for name, kind in _VALUES.items())
     )
 
 

@@ -1,6 +1,7 @@
 """A kept car today: its range, where the price asked stands, and what changed since somebody last looked,
 part by part."""
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
@@ -8,7 +9,7 @@ from decimal import Decimal
 from typing import Any, Final
 
 from pricing.car import Car
-from pricing.decisions.amounts import Conversion
+from pricing.decisions.typed_amounts import Typed
 from pricing.decisions.valuation import Valuation, value_car
 from pricing.snapshot import Snapshot
 from pricing.store.kept.cars import KeptCar
@@ -17,8 +18,6 @@ from pricing.store.market import Market
 PARTS: Final = ("market", "condition", "car", "records")
 """What moves a middle price between two looks: the level of the market, the condition that is said or was
 found, what else is said of the car, and all else, which is what new sales taught the model."""
-
-_CAR_TERMS: Final = ("date", "condition")
 
 
 @dataclass(frozen=True)
@@ -58,13 +57,8 @@ def asked_last(snapshot: Snapshot, market: Market, kept_car: KeptCar) -> tuple[D
     if prices.is_empty():
         return None, None
     last = prices.row(-1, named=True)
-    asked = Decimal(last["amount"])
-    if last["currency"] != snapshot.base_currency:
-        rates = snapshot.state.own_rates
-        asked = Conversion.at(last["currency"], snapshot.base_currency, last["noted_on"], rates).to_base(
-            asked
-        )
-    return asked, last["noted_on"]
+    asked = Typed(Decimal(last["amount"]), last["currency"])
+    return asked.in_base(snapshot, last["noted_on"]), last["noted_on"]
 
 
 def kept_car_today(snapshot: Snapshot, market: Market, kept_car: KeptCar) -> KeptCarToday:
@@ -108,11 +102,8 @@ def _change(before: Mapping[str, Any], after: Mapping[str, Any] | None) -> Chang
 
     parts = {"market": moved("date")}
     parts["condition"] = moved("condition") if before["condition"] != after["condition"] else 1.0
-    others = [term for term in {*before["factors"], *after["factors"]} if term not in _CAR_TERMS]
-    parts["car"] = 1.0
-    if before["said"] != after["said"]:
-        for term in sorted(others):
-            parts["car"] *= moved(term)
+    others = sorted({*before["factors"], *after["factors"]} - {"date", "condition"})
+    parts["car"] = math.prod(map(moved, others)) if before["said"] != after["said"] else 1.0
     parts["records"] = whole / (parts["market"] * parts["condition"] * parts["car"])
     looked = date.fromisoformat(before["looked"])
     return Change(looked, Decimal(before["mid"]), whole, parts, after["sales"] - before["sales"])

@@ -13,11 +13,11 @@ import numpy as np
 import polars as pl
 
 from pricing.arrays import Floats
-from pricing.condition.checks import STATES
+from pricing.condition.checks import bad_state
 from pricing.condition.repairs import Mask, RepairCosts
-from pricing.decisions.ranges import quantiles
+from pricing.decisions.amounts import quantiles
 from pricing.decisions.simulation import CarDraws
-from pricing.errors import DecisionError, InspectionError
+from pricing.errors import DecisionError
 from pricing.records.entered_amounts import entered
 from pricing.vocabulary import BAND_EDGES, CONDITION_BANDS
 
@@ -86,15 +86,14 @@ def mend_or_buy(
         MoneyError: the asking price cannot be meant.
     """
     entered("asking price", asking, costs.currency)
-    if least not in STATES[1:]:
-        raise InspectionError(f"unknown state {least!r}: expected one of {', '.join(STATES[1:])}")
+    worst = bad_state(least)
     if draws.law.reason[0] is not None:
         raise DecisionError(f"no range can be given, and so no comparison: {draws.law.reason[0]}")
     result = costs.result
     now = CONDITION_BANDS.index(result.band)
     seen = result.inspection.seen_share
     price_now = draws.price if asking is None else np.full(len(draws.price), float(asking))
-    everything = result.states >= STATES.index(least)
+    everything = result.states >= worst
     rows = [
         _row(EVERYTHING, np.ones(1, dtype=np.bool_), price_now, costs.total(everything),
              draws.mended(everything), draws.another(everything), seen)
@@ -125,9 +124,7 @@ _COLUMNS: Final = {
     "reached": pl.Float64,
     **{f"{name}_{end}": pl.Float64 for name in _PARTS for end in ("low", "mid", "high")},
     **dict.fromkeys(
-        (
-            "chance_cheaper", "loses", "as_a_gift", "expected_difference", "highest_price", "leave_it_above",
-        ),
+        ("chance_cheaper", "loses", "as_a_gift", "expected_difference", "highest_price", "leave_it_above"),
         pl.Float64,
     ),
     "answer": pl.String,
@@ -138,6 +135,8 @@ def _row(
     goal: str, reached: Mask, now: Floats, budget: Floats, then: Floats, better: Floats, seen: float
 ) -> dict[str, object]:
     chance, spare = float((now + budget < better).mean()), better - budget
+    limits = ((LEAVE_IT_CHANCE, "leave it"), (0.4, "buy the better car"), (0.6, "too close to call"))
+    answer = next((word for limit, word in limits if chance < limit), "mend")
     ranges = {
         f"{name}_{end}": value
         for name, part in zip(_PARTS, (now, budget, then, better), strict=True)
@@ -153,7 +152,7 @@ def _row(
         "expected_difference": float((now + budget - better).mean()),
         "highest_price": float(quantiles(spare, 0.5)),
         "leave_it_above": float(quantiles(spare, 1.0 - LEAVE_IT_CHANCE)),
-        "answer": LOOK_FIRST if seen < FEWEST_SEEN else _answer(chance),
+        "answer": LOOK_FIRST if seen < FEWEST_SEEN else answer,
     }
 
 
@@ -187,12 +186,3 @@ def _cheapest(amount: Floats, cost: Floats, needed: Floats) -> Mask:
     taken = np.zeros(amount.shape, dtype=np.bool_)
     np.put_along_axis(taken, order, before < needed[:, None] - 1e-9, axis=1)
     return taken & takeable
-
-
-def _answer(chance: float) -> str:
-    """The chance that mending ends cheaper, in words."""
-    if chance < LEAVE_IT_CHANCE:
-        return "leave it"
-    if chance < 0.4:
-        return "buy the better car"
-    return "too close to call" if chance < 0.6 else "mend"

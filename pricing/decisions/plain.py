@@ -10,7 +10,8 @@ import polars as pl
 
 
 def plain(value: Any) -> Any:
-    """Amounts as decimal strings, dates as ISO 8601, frames as lists of rows, dataclasses as objects.
+    """Amounts as decimal strings, dates as ISO 8601, frames as lists of rows, dataclasses as objects, without
+    the fields that do not show themselves (``repr=False``), such as the draws that facts were read from.
 
     >>> plain({"low": Decimal("4.50"), "at": date(2026, 6, 30)})
     {'low': '4.50', 'at': '2026-06-30'}
@@ -27,6 +28,6 @@ def plain(value: Any) -> Any:
         case np.ndarray():
             return value.tolist()
         case _ if is_dataclass(value) and not isinstance(value, type):
-            return {field.name: plain(getattr(value, field.name)) for field in fields(value)}
+            return {part.name: plain(getattr(value, part.name)) for part in fields(value) if part.repr}
         case _:
             return value

@@ -21,7 +21,7 @@ from pricing.arrays import Floats
 from pricing.car import Car
 from pricing.condition.assessment import InspectionResult
 from pricing.condition.repairs import Mask
-from pricing.decisions.price_by_score import GivesDistributions, PriceByScore
+from pricing.decisions.car_price import GivesDistributions, PriceByScore
 from pricing.errors import DecisionError
 from pricing.model.distribution import PriceDistribution
 from pricing.vocabulary import CHANNELS

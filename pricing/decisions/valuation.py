@@ -11,14 +11,14 @@ import polars as pl
 
 from pricing.car import Car, frame_of, today
 from pricing.condition.assessment import InspectionResult
-from pricing.decisions.car_price import inspected, price_of
+from pricing.decisions.car_price import GivesDistributions, inspected, price_of
 from pricing.decisions.plain import plain
-from pricing.decisions.price_by_score import GivesDistributions
 from pricing.errors import DecisionError
 from pricing.model.distribution import PriceDistribution
 from pricing.model.ground import Ground
 from pricing.model.opinion_bands import ALONE
 from pricing.notebook_html import facts_html, range_text
+from pricing.opinions.statement import TYPES as STATED
 from pricing.records.entered_amounts import entered
 from pricing.vocabulary import CONDITION_BANDS, OPTION_CODES
 
@@ -43,20 +43,7 @@ SALE_COLUMNS: Final = (
 
 OPINION_COLUMNS: Final = (
     "stated_on",
-    "source",
-    "standing",
-    "variant",
-    "year_from",
-    "year_to",
-    "country",
-    "channel",
-    "condition_band",
-    "condition_score",
-    "low",
-    "high",
-    "currency",
-    "price_basis",
-    "holds",
+    *(name for name in STATED if name not in ("stated_on", "make", "model", "middle")),
     "low_price",
     "high_price",
 )
@@ -159,6 +146,21 @@ class Valuation:
         return facts_html(named, about, frame=self.bands)
 
 
+def day_of(model: FittedModel, as_of: date | None) -> date:
+    """The date a value holds at: that of the last sale the model has seen when not given.
+
+    Raises:
+        DecisionError: the model has seen sales after it.
+    """
+    last = date.fromisoformat(model.facts["last_date"])
+    at = last if as_of is None else as_of
+    if at < last:
+        raise DecisionError(
+            f"the price model has seen sales up to {last}, after {at}: fit one on the sales up to {at}"
+        )
+    return at
+
+
 def value_car(
     market: HasSales,
     model: FittedModel,
@@ -200,12 +202,7 @@ def valued(
     inspection: InspectionResult | None = None,
 ) -> tuple[Valuation, PriceDistribution]:
     """:func:`value_car` with the price distribution that it was read from, for what is decided next."""
-    last = date.fromisoformat(model.facts["last_date"])
-    at = last if as_of is None else as_of
-    if at < last:
-        raise DecisionError(
-            f"the price model has seen sales up to {last}, after {at}: fit one on the sales up to {at}"
-        )
+    at = day_of(model, as_of)
     entered("asking price", asking, market.base_currency)
     car.held(None, today() if as_of is None else as_of)
     sales = market.sales(as_of=at)
@@ -214,48 +211,40 @@ def valued(
     prices = model.distribution(frame_of([car, *in_bands], at))
     price = prices[:1] if inspection is None else price_of(model, car, at, inspection)
     own = price.ranges(coverage, [None if asking is None else float(asking)]).row(0, named=True)
-    given = own["reason"] is None
-    of_model = sales.select(*SALE_COLUMNS, "outcome").filter(
-        pl.col("make") == car.make, pl.col("model") == car.model
-    )
+    has_range = own["reason"] is None
+    ends: dict[str, Any] = {
+        end: None if own[end] is None else Decimal(own[end]).quantize(_CENT) for end in ("low", "mid", "high")
+    }
+    own_model = pl.col("make") == car.make, pl.col("model") == car.model
+    of_model = sales.select(*SALE_COLUMNS, "outcome").filter(*own_model)
+    outcomes = of_model["outcome"]
     valuation = Valuation(
         car=car.to_dict(),
         currency=market.base_currency,
         as_of=at,
         coverage=coverage,
-        low=_money(own["low"]),
-        mid=_money(own["mid"]),
-        high=_money(own["high"]),
+        **ends,
         evidence=own["evidence"],
         reason=own["reason"],
         asking=asking,
         remark=own["remark"],
         standing=own["standing"],
-        distribution=_brackets(price if given else None),
-        terms=_terms(prices[:1].terms()) if given else _NO_TERMS,
+        distribution=_brackets(price if has_range else None),
+        terms=_terms(prices[:1].terms()) if has_range else _NO_TERMS,
         bands=pl.DataFrame({"condition_band": CONDITION_BANDS}).hstack(
             prices[1:].ranges(coverage).select("low", "mid", "high", "reason")
         ),
         sales=_nearest_first(of_model.filter(pl.col("outcome") == "sold").drop("outcome"), car),
-        unsold=of_model.filter(pl.col("outcome") == "unsold").height,
-        asked=of_model.filter(pl.col("outcome") == "asking").height,
-        ground=model.grounds(frame_of([car], at))[0] if given else None,
-        opinions=market.opinions(at)
-        .filter(pl.col("make") == car.make, pl.col("model") == car.model)
-        .select(OPINION_COLUMNS)
-        .reverse(),
+        unsold=int((outcomes == "unsold").sum()),
+        asked=int((outcomes == "asking").sum()),
+        ground=model.grounds(frame_of([car], at))[0] if has_range else None,
+        opinions=market.opinions(at).filter(*own_model).select(OPINION_COLUMNS).reverse(),
     )
     return valuation, price
 
 
 _NO_TERMS: Final = pl.DataFrame(
-    schema={
-        "term": pl.String,
-        "value": pl.String,
-        "factor": pl.Float64,
-        "low": pl.Float64,
-        "high": pl.Float64,
-    }
+    schema={"term": pl.String, "value": pl.String} | dict.fromkeys(("factor", "low", "high"), pl.Float64)
 )
 
 
@@ -309,7 +298,3 @@ def _nearest_first(sold: pl.DataFrame, car: Car) -> pl.DataFrame:
         pl.col("event_date"),
         descending=[False, False, False, True],
     )
-
-
-def _money(amount: float | None) -> Decimal | None:
-    return None if amount is None else Decimal(amount).quantize(_CENT)

@@ -115,14 +115,14 @@ def with_those_of_sheet(entry: "Entry") -> "tuple[Photographs, list[ReadPhotogra
 def photograph_facts(market: "Market", record: "Appraisal") -> list[dict[str, Any]]:
     """What programs are told of the photographs of a record, in order: number, what the record says, kind,
     width and height (pixels, upright) and size (bytes)."""
-    from pricing.appraisal.record.photographs import plain_photographs
+    from pricing.decisions.plain import plain
 
     described = market.photographs.described([shot.digest for shot in record.photographs])
     kept = {row["digest"]: row for row in described.iter_rows(named=True)}
     return [
-        {"number": number, **plain}
-        | {name: kept[plain["digest"]][name] for name in ("kind", "width", "height", "size")}
-        for number, plain in enumerate(plain_photographs(record.photographs), 1)
+        {"number": number, **shot}
+        | {name: kept[shot["digest"]][name] for name in ("kind", "width", "height", "size")}
+        for number, shot in enumerate(plain(record.photographs), 1)
     ]
 
 

@@ -9,9 +9,9 @@ from pathlib import Path
 from typing import Any, Final
 
 from pricing.charts.car_outline import area_drawing
+from pricing.condition.assessment import short_round
 from pricing.condition.checks import AREAS, NOT_SEEN, STATES, found_words
 from pricing.condition.inspection import LONGEST_TEXT, Finding, Inspection
-from pricing.condition.short_round import short_round
 from pricing.errors import FileError
 from pricing.operations.drafts import keep_photo, keep_sheet, open_sheet, sheet_folder
 from pricing.words.sentences import car_words

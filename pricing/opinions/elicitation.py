@@ -35,12 +35,12 @@ TAIL: Final = 0.1
 class Bisection:
     """Quartiles as far as they are known, and the bounds between which the one asked for lies.
 
-    >>> asked = Bisection.between(Decimal(2000), Decimal(8000))
-    >>> asked.price
+    >>> sought = Bisection.between(Decimal(2000), Decimal(8000))
+    >>> sought.price
     Decimal('4000')
     >>> for answer in ("as many above as below",) * 3:
-    ...     asked = asked.answered(answer)
-    >>> asked.quartiles
+    ...     sought = sought.answered(answer)
+    >>> sought.quartiles
     (Decimal('2800'), Decimal('4000'), Decimal('5700'))
     """
 
@@ -48,7 +48,7 @@ class Bisection:
     most: Decimal
     low: Decimal
     high: Decimal
-    found: tuple[Decimal, ...] = ()
+    known: tuple[Decimal, ...] = ()
 
     @classmethod
     def between(cls, least: Decimal, most: Decimal) -> Self:
@@ -64,12 +64,12 @@ class Bisection:
     @property
     def done(self) -> bool:
         """Whether all three quartiles are known."""
-        return len(self.found) == len(STAGES)
+        return len(self.known) == len(STAGES)
 
     @property
     def stage(self) -> str:
         """What is asked for now."""
-        return STAGES[min(len(self.found), len(STAGES) - 1)]
+        return STAGES[min(len(self.known), len(STAGES) - 1)]
 
     @property
     def price(self) -> Decimal:
@@ -85,7 +85,7 @@ class Bisection:
         """
         if not self.done:
             raise OpinionError(f"the {self.stage} is not known yet")
-        median, lower, upper = self.found
+        median, lower, upper = self.known
         return lower, median, upper
 
     def answered(self, answer: str) -> Self:
@@ -96,22 +96,13 @@ class Bisection:
         """
         if answer not in ANSWERS or self.done:
             raise OpinionError(f"the answer is one of: {', '.join(ANSWERS)}; got {answer!r}")
-        price = self.price
-        low, high = self.low, self.high
-        if answer == ANSWERS[0]:
-            low = price
-        elif answer == ANSWERS[2]:
-            high = price
-        narrow = float(high) / float(low) < CLOSE
-        if answer != ANSWERS[1] and not narrow:
+        price, (above, level, below) = self.price, ANSWERS
+        low, high = price if answer == above else self.low, price if answer == below else self.high
+        if answer != level and float(high) / float(low) >= CLOSE:
             return replace(self, low=low, high=high)
-        found = price if answer == ANSWERS[1] else rounded_between(low, high)
-        return self._next((*self.found, found))
-
-    def _next(self, found: tuple[Decimal, ...]) -> Self:
-        if len(found) == 1:
-            return replace(self, found=found, low=self.least, high=found[0])
-        return replace(self, found=found, low=found[0], high=self.most)
+        known = (*self.known, price if answer == level else rounded_between(low, high))
+        low, high = (self.least, known[0]) if len(known) == 1 else (known[0], self.most)
+        return replace(self, known=known, low=low, high=high)
 
 
 def rounded_between(low: Decimal, high: Decimal) -> Decimal:
@@ -122,10 +113,8 @@ def rounded_between(low: Decimal, high: Decimal) -> Decimal:
     (Decimal('4800'), Decimal('4850'))
     """
     middle = float(np.sqrt(float(low) * float(high)))
-    figures = 2
-    while not low < (found := rounded(middle, figures)) < high and figures < MOST_FIGURES:
-        figures += 1
-    return found
+    tried = (rounded(middle, figures) for figures in range(2, MOST_FIGURES + 1))
+    return next((price for price in tried if low < price < high), rounded(middle, MOST_FIGURES))
 
 
 def rounded(price: float, figures: int = 2) -> Decimal:
@@ -135,8 +124,8 @@ def rounded(price: float, figures: int = 2) -> Decimal:
     (Decimal('4900'), Decimal('100'))
     """
     unit = Decimal(10) ** (int(np.floor(np.log10(price))) - figures + 1)
-    found = (Decimal(repr(price)) / unit).to_integral_value() * unit
-    return found.quantize(Decimal(1)) if unit >= 1 else found
+    whole = (Decimal(repr(price)) / unit).to_integral_value() * unit
+    return whole.quantize(Decimal(1)) if unit >= 1 else whole
 
 
 def tails(quartiles: tuple[Decimal, Decimal, Decimal]) -> tuple[float, float]:

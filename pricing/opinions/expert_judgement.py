@@ -9,12 +9,10 @@ from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import stats
 
+from pricing.arrays import Floats
 from pricing.errors import OpinionError
-
-Floats = NDArray[np.float64]
 
 OVERSHOOT: Final = 0.1
 """By how much of its width the range of all that was stated and came is widened to the background range."""
@@ -45,13 +43,13 @@ def calibration(bins: Sequence[tuple[Floats, Floats]]) -> float:
     >>> round(calibration([ten]), 5)
     0.82831
     """
-    told = [(counts, expected) for counts, expected in bins if counts.sum() > 0]
-    if not told:
+    filled = [(counts, expected) for counts, expected in bins if counts.sum() > 0]
+    if not filled:
         raise OpinionError("no sale is known that a statement can be held against")
     statistic = sum(
-        2.0 * counts.sum() * relative_entropy(counts / counts.sum(), expected) for counts, expected in told
+        2.0 * counts.sum() * relative_entropy(counts / counts.sum(), expected) for counts, expected in filled
     )
-    return float(stats.chi2.sf(statistic, sum(len(expected) - 1 for _, expected in told)))
+    return float(stats.chi2.sf(statistic, sum(len(expected) - 1 for _, expected in filled)))
 
 
 def information(quantiles: Floats, levels: Floats, low: float, high: float) -> float:

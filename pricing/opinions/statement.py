@@ -68,7 +68,7 @@ MOST_TOLD: Final = 5
 
 _AMOUNTS: Final = ("low", "middle", "high")
 
-_SAID: Final = pl.col(pl.String)
+_TEXT: Final = pl.col(pl.String)
 
 
 def checked(cells: pl.DataFrame, today: date) -> pl.DataFrame:
@@ -84,40 +84,23 @@ def checked(cells: pl.DataFrame, today: date) -> pl.DataFrame:
     >>> checked(cells, date(2026, 6, 1))["low"].to_list()
     [Decimal('3000.000')]
     """
-    unknown = [
-        name for name in cells.columns if name not in TYPES and name not in ("row_number", "opinion_id")
-    ]
+    unknown = sorted({*cells.columns} - {*TYPES, "row_number", "opinion_id"})
     if unknown:
-        raise TableError(
-            f"a statement has no column {', '.join(sorted(unknown))}; it has: {', '.join(TYPES)}"
-        )
+        raise TableError(f"a statement has no column {', '.join(unknown)}; it has: {', '.join(TYPES)}")
     absent = [name for name in REQUIRED if name not in cells.columns]
     if absent:
         raise TableError(f"statements need the column {', '.join(absent)}")
-    read = read_cells(cells, TYPES)
-    read = read.with_columns(_SAID.exclude("unreadable").str.strip_chars())
+    read = read_cells(cells, TYPES).with_columns(_TEXT.exclude("unreadable").str.strip_chars())
     places = cells["row_number"] if "row_number" in cells.columns else pl.Series(range(1, len(cells) + 1))
-    told = read.select(
-        pl.concat_str(
-            [
-                pl.when(pl.col("unreadable").list.len() > 0).then(
-                    pl.lit("cannot be read: ")
-                    + pl.col("unreadable")
-                    .list.eval(pl.element().str.strip_suffix("_unreadable"))
-                    .list.join(", ")
-                ),
-                *(
-                    pl.when(wrong.fill_null(False)).then(pl.lit(sentence))
-                    for sentence, wrong in _rules(today)
-                ),
-            ],
-            separator="; ",
-            ignore_nulls=True,
-        ).alias("told")
-    )["told"]
-    wrong = pl.DataFrame({"place": places, "told": told}).filter(pl.col("told") != "")
+    names = pl.col("unreadable").list.eval(pl.element().str.strip_suffix("_unreadable")).list.join(", ")
+    rules = [
+        pl.when(pl.col("unreadable").list.len() > 0).then(pl.lit("cannot be read: ") + names),
+        *(pl.when(broken.fill_null(False)).then(pl.lit(sentence)) for sentence, broken in _rules(today)),
+    ]
+    faults = read.select(fault=pl.concat_str(rules, separator="; ", ignore_nulls=True))["fault"]
+    wrong = pl.DataFrame({"place": places, "fault": faults}).filter(pl.col("fault") != "")
     if wrong.height:
-        lines = [f"row {place}: {sentence}" for place, sentence in wrong.head(MOST_TOLD).rows()]
+        lines = [f"row {place}: {fault}" for place, fault in wrong.head(MOST_TOLD).rows()]
         more = f"; and {wrong.height - MOST_TOLD} more" if wrong.height > MOST_TOLD else ""
         raise OpinionError(
             f"{wrong.height} of {len(read)} statements cannot be kept, and none was: {'; '.join(lines)}{more}"
@@ -134,20 +117,18 @@ def _rules(today: date) -> list[tuple[str, pl.Expr]]:
     score = pl.col("condition_score")
     graded = pl.col("condition_band").is_not_null(), score.is_not_null()
     years = pl.col("year_from"), pl.col("year_to")
-    blank = [
-        (f"{name} is missing", pl.col(name).is_null() | (pl.col(name).cast(pl.String) == ""))
-        for name in REQUIRED
-    ]
     words = {
         "condition_band": CONDITION_BANDS, "channel": CHANNELS, "price_basis": BASES, "holds": tuple(SPANS),
     }  # fmt: skip
-    closed = [
-        (f"{name} is one of: {', '.join(known)}", pl.col(name).is_in(known).not_())
-        for name, known in words.items()
-    ]
     return [
-        *blank,
-        *closed,
+        *(
+            (f"{name} is missing", pl.col(name).is_null() | (pl.col(name).cast(pl.String) == ""))
+            for name in REQUIRED
+        ),
+        *(
+            (f"{name} is one of: {', '.join(known)}", pl.col(name).is_in(known).not_())
+            for name, known in words.items()
+        ),
         ("currency is no code of ISO 4217", pl.col("currency").is_in(sorted(CURRENCIES)).not_()),
         ("country is no code of ISO 3166", pl.col("country").is_in(sorted(COUNTRIES)).not_()),
         ("the state is said once: a condition band or a score from 0 to 100", graded[0] == graded[1]),
@@ -198,16 +179,16 @@ def inversions(statements: pl.DataFrame) -> list[Question]:
     below that of a worse band.
 
     >>> rows = [("average", 3000.0, 5000.0), ("top condition", 2000.0, 4000.0)]
-    >>> said = pl.DataFrame([{"source": "A. Rowe", "make": "Corvane", "model": "Six", "variant": None,
+    >>> stated = pl.DataFrame([{"source": "A. Rowe", "make": "Corvane", "model": "Six", "variant": None,
     ...     "year_from": None, "year_to": None, "country": None, "channel": None, "currency": "GBP",
     ...     "condition_band": band, "condition_score": None, "stated_on": date(2026, 5, 1), "low": low,
     ...     "middle": None, "high": high} for band, low, high in rows])
-    >>> [question.sentence for question in inversions(said)]
+    >>> [question.sentence for question in inversions(stated)]
     ["A. Rowe says that a Corvane Six in 'top condition' fetches less than one in 'average': is that meant?"]
     """
     places = {band: place for place, band in enumerate(CONDITION_BANDS)}
     kinds = [name for name in (*SUBJECT, "currency") if name not in ("condition_band", "condition_score")]
-    ends = [pl.col(name).cast(pl.Float64) for name in ("low", "middle", "high")]
+    ends = [pl.col(name).cast(pl.Float64) for name in _AMOUNTS]
     level = pl.coalesce(ends[1], pl.when(ends[0].is_not_null()).then((ends[0] * ends[2]).sqrt()), ends[2])
     banded = (
         in_force(statements)
@@ -235,12 +216,11 @@ def inversions(statements: pl.DataFrame) -> list[Question]:
 def changes(statements: pl.DataFrame) -> pl.DataFrame:
     """Statements by which a source changed what it had said of the same cars: both spans and days, and
     ``change``, the ratio of the middles less one."""
-    ends = [pl.col(name).cast(pl.Float64) for name in ("low", "high")]
-    middle = pl.coalesce(pl.col("middle").cast(pl.Float64), (ends[0] * ends[1]).sqrt(), ends[1], ends[0])
+    low, middle, high = (pl.col(name).cast(pl.Float64) for name in _AMOUNTS)
     keys = [*SUBJECT, "currency"]
     return (
         statements.sort("stated_on", maintain_order=True)
-        .with_columns(centre=middle)
+        .with_columns(centre=pl.coalesce(middle, (low * high).sqrt(), high, low))
         .with_columns(
             pl.col(name).shift().over(keys).alias(f"{name}_before")
             for name in ("stated_on", "low", "high", "centre")

@@ -9,7 +9,7 @@ from typing import Final
 from pricing.appraisal.contents import missing
 from pricing.appraisal.evidence import wanting
 from pricing.appraisal.facts import DRAFT, MODEL_REPORT, Facts, facts_of, finished
-from pricing.appraisal.record.sections import SECTIONS, asked
+from pricing.appraisal.record.sections import SECTIONS, question_of
 from pricing.appraisal.register import Entry
 from pricing.errors import AppraisalError
 from pricing.reports.formats.blocks import Block, Bullets, Heading, Pages, Paragraph, answered
@@ -60,7 +60,7 @@ def first_draft(entry: Entry, words: LocaleWords) -> Pages:
     for section, kind in SECTIONS.items():
         content = getattr(record, section)
         answers = answered(
-            (capital(words.word(asked(part))), _answer_words(getattr(content, part.name), words))
+            (capital(words.word(question_of(part))), _answer_words(getattr(content, part.name), words))
             for part in fields(kind)
         )
         if answers.rows:

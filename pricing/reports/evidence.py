@@ -8,8 +8,8 @@ from typing import Any, Final
 import polars as pl
 
 from pricing.appraisal.contents import MARKET, MODEL
-from pricing.appraisal.facts import Facts, Span
-from pricing.appraisal.figures import figure_at, valued_for
+from pricing.appraisal.facts import Facts
+from pricing.appraisal.figures import Span, figure_at, valued_for
 from pricing.charts.valuation import distribution_caption, terms_caption
 from pricing.evidence.comparison.choices import Choice
 from pricing.evidence.comparison.comparables import Comparables
@@ -386,7 +386,7 @@ def fit_answers(facts: Facts, words: LocaleWords, *, of_one: bool = True) -> pag
     evidence = facts.evidence
     rows = [
         (words.say("Evidence gathered on"), words.day(evidence.gathered_on)),
-        (words.say("Digest of the evidence (SHA-256)"), facts.digest if of_one else ""),
+        (words.say("Digest of the evidence (SHA-256)"), str(facts.evidence_digest) if of_one else ""),
         (words.say("Digest of the market's records"), evidence.market.digest),
         (words.say("Fit of the price model"), fit_words(facts, words)),
         (words.say("Seed of the fit"), str(evidence.fit["seed"])),

@@ -71,7 +71,7 @@ def rate_words(facts: Facts, words: LocaleWords) -> str:
     return words.say(
         "{currency}; {base} 1 = {currency} {rate}, reference rate of {day}",
         currency=facts.currency, base=facts.base_currency, rate=words.number(float(facts.rate), 4),
-        day=words.day(facts.rate_date),
+        day=words.day(facts.evidence.conversion.rate_date),
     )  # fmt: skip
 
 

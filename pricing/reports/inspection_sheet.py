@@ -17,9 +17,8 @@ from pricing.car_fields import FIELDS
 from pricing.charts.car_outline import area_drawing, car_outline
 from pricing.condition.assessment import InspectionResult
 from pricing.condition.budget import RepairBudget
-from pricing.condition.changes import Change
 from pricing.condition.checks import NOT_SEEN, PAPER_STATES, STATES, Check, found_words
-from pricing.condition.inspection import Inspection
+from pricing.condition.inspection import Change, Inspection
 from pricing.condition.inspection_files import to_json
 from pricing.reports.wording import joined
 from pricing.words.condition import budget_sentence, hidden_sentence, score_sentence, structure_sentence

@@ -83,7 +83,7 @@ def reference(facts: Facts, words: LocaleWords) -> str:
     """What the document is filed under: the record, its revision, and the beginning of its digest."""
     return words.say(
         "{record}, revision {revision}, evidence {digest}",
-        record=facts.appraisal_id, revision=facts.revision, digest=facts.digest[:12],
+        record=facts.appraisal_id, revision=facts.revision, digest=str(facts.evidence_digest)[:12],
     )  # fmt: skip
 
 
@@ -144,13 +144,13 @@ def time_words(facts: Facts, words: LocaleWords) -> str:
     later = words.many(
         "{number} record of a later day was on file and was not looked at.",
         "{number} records of later days were on file and were not looked at.",
-        facts.later,
+        facts.evidence.market.later,
     )
     return joined(
         standing_warning(facts, words) or "",
         known,
         opinions if facts.evidence.valuation.opinions.height else "",
-        later if facts.later else "",
+        later if facts.evidence.market.later else "",
         mark=" ",
     )
 

@@ -6,9 +6,9 @@ from typing import Final
 
 import polars as pl
 
+from pricing.decisions.amounts import Range
 from pricing.decisions.buy.arguments import YEARS, Argument
 from pricing.decisions.buy.buying import Buying, Limit
-from pricing.decisions.ranges import Range
 from pricing.words.approaches import difference_sentence
 from pricing.words.language.locale import PLAIN, LocaleWords
 from pricing.words.language.messages import noted

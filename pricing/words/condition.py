@@ -4,7 +4,7 @@ from typing import Any, Final
 
 from pricing.condition.assessment import InspectionResult
 from pricing.condition.budget import RepairBudget
-from pricing.condition.unseen_worst import UnseenWorst
+from pricing.condition.score import UnseenWorst
 from pricing.decisions.mending import EVERYTHING, LOOK_FIRST, MendOrBuy
 from pricing.vocabulary import CONDITION_BANDS
 from pricing.words.language.locale import PLAIN, LocaleWords

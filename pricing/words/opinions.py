@@ -121,7 +121,7 @@ def asked_sentence(question: Bisection, band: str, currency: str) -> str:
     >>> asked_sentence(Bisection.between(Decimal(2000), Decimal(8000)), "average", "EUR")
     "Of all cars in the state 'average', do more sell above or below EUR 4,000?"
     """
-    half = exact_words(question.found[0], currency) if question.found else ""
+    half = exact_words(question.known[0], currency) if question.known else ""
     among = {
         "median": f"Of all cars in the state {band!r}",
         "lower quartile": f"Of those that sell below {half}",

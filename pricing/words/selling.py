@@ -5,10 +5,9 @@ from typing import Any, Final
 
 import polars as pl
 
-from pricing.decisions.sell.channel_sale import WEEKS_TO_AUCTION, ChannelSale
+from pricing.decisions.sell.channel_sale import HORIZON, WEEKS_TO_AUCTION, ChannelSale
 from pricing.decisions.sell.selling import Selling
 from pricing.decisions.sell.time_to_sale import TimeToSale
-from pricing.decisions.sell.waiting import HORIZON
 from pricing.words.language.locale import PLAIN, LocaleWords
 from pricing.words.language.messages import noted
 from pricing.words.language.plain_text import capital

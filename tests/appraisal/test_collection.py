@@ -113,7 +113,11 @@ def test_a_row_with_a_value_of_its_own_is_a_draft_appraisal(held: Market, tmp_pa
     assert all(one.lacking for one in facts[1:]), "a draft says what it lacks, and is not refused for it"
     for one in facts:
         again = facts_of(read(held, one.appraisal_id))
-        assert (again.digest, again.model, again.opinion) == (one.digest, one.model, one.opinion)
+        assert (again.evidence_digest, again.model, again.opinion) == (
+            one.evidence_digest,
+            one.model,
+            one.opinion,
+        )
 
 
 def test_a_refusal_of_the_model_stays_one(held: Market, tmp_path: Path) -> None:
@@ -151,7 +155,7 @@ def test_the_last_value_of_a_chassis_stands_beside_the_new_one(held: Market, tmp
     day = last_day(held) - timedelta(days=400)
     sales = held.sales(day)
     earlier = PriceModel(FeatureSpec.cars()).fit(sales)
-    known_then = replace(known, at=day, sales=sales, model=earlier, comparables_index=None, indices={})
+    known_then = replace(known, at=day, sales=sales, model=earlier, comparables_index=None)
     then = terms(held)
     then = replace(
         then, assignment=replace(then.assignment, effective_date=day, retrospective="as known then")

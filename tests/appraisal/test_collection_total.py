@@ -9,7 +9,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pricing.appraisal.collection_total import MOST_OFF, SoldTogether, Total, market_variance
-from pricing.appraisal.facts import Facts, Span
+from pricing.appraisal.facts import Facts
+from pricing.appraisal.figures import Span
 from pricing.appraisal.register import Entry
 from pricing.errors import AppraisalError
 from pricing.model.calibration.market_shift import DAYS_A_YEAR

@@ -5,7 +5,7 @@ import polars as pl
 import pytest
 
 from pricing.appraisal.earlier_sales import earlier_sales
-from pricing.appraisal.evidence import FROZEN_KINDS, Evidence, Known, gather, said_of, terms_of, wanting
+from pricing.appraisal.evidence import FROZEN_KINDS, Evidence, Known, gather, subject_of, terms_of, wanting
 from pricing.appraisal.evidence_json import deserialise, serialise
 from pricing.appraisal.record.record import plain_record, read_record, with_answer
 from pricing.appraisal.register import Entry
@@ -124,7 +124,7 @@ def test_the_car_is_offered_where_its_level_is(market: Market) -> None:
     content = plain_record(full_record(common_car(market), last_day(market)))
     for level, channel in (("auction hammer", "auction"), ("dealer", "dealer"), ("private", "private")):
         content["assignment"]["market_level"] = level
-        assert said_of(read_record(content))["channel"] == channel
+        assert subject_of(read_record(content))["channel"] == channel
 
 
 def test_earlier_sales_of_the_car_are_found_by_its_chassis_number_however_typed(market: Market) -> None:

@@ -33,7 +33,7 @@ def test_figures_are_the_evidence_at_the_rate_of_the_day(facts: Facts) -> None:
     found = facts.evidence.valuation
     assert facts.model is not None
     assert facts.model.base == (found.low, found.mid, found.high)
-    assert facts.rate_date <= facts.evidence.valuation.as_of
+    assert facts.evidence.conversion.rate_date <= facts.evidence.valuation.as_of
 
 
 def test_a_hammer_price_is_the_part_before_the_premium(entry: Entry, facts: Facts) -> None:

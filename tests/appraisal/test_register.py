@@ -15,8 +15,7 @@ from pricing.appraisal import register
 from pricing.appraisal.completion import CERTIFICATION, complete
 from pricing.appraisal.evidence_json import serialise
 from pricing.appraisal.facts import facts_of
-from pricing.appraisal.record.changes import changes
-from pricing.appraisal.record.record import with_answer
+from pricing.appraisal.record.record import changes, with_answer
 from pricing.appraisal.register import Entry, enter, history, listed, needs_evidence, read, revise
 from pricing.errors import AppraisalError, MarketError
 from pricing.records.contract import COLUMNS

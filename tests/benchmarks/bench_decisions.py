@@ -16,15 +16,12 @@ from pricing.car import Car
 from pricing.condition.assessment import assess
 from pricing.condition.repairs import price_repairs
 from pricing.decisions.buy.buying import BuyerTerms, buy_car
-from pricing.decisions.sell.auction import Bidding
-from pricing.decisions.sell.auction_evidence import AuctionEvidence
-from pricing.decisions.sell.channel_sale import at_auction, by_asking
-from pricing.decisions.sell.proceeds import SaleTerms
-from pricing.decisions.sell.seller_terms import SellerTerms
+from pricing.decisions.sell.asking_plan import by_asking, ladder
+from pricing.decisions.sell.auction import AuctionEvidence, Bidding, at_auction
+from pricing.decisions.sell.seller_terms import SaleTerms, SellerTerms
 from pricing.decisions.sell.selling import sell_car
 from pricing.decisions.sell.selling_evidence import SellingEvidence, selling_evidence
 from pricing.decisions.sell.time_to_sale import TimeToSale
-from pricing.decisions.sell.waiting import ladder
 from pricing.decisions.simulation import levels_of
 from pricing.model.price_model import PriceModel
 from pricing.model.saved import save

@@ -3,7 +3,7 @@ from dataclasses import replace
 import pytest
 
 from pricing.condition.assessment import assess
-from pricing.condition.changes import PRESERVATION, Change, options_for_model, originality_note
+from pricing.condition.inspection import PRESERVATION, Change, originality_note
 from pricing.errors import InspectionError
 from tests.condition.walks import walk
 
@@ -17,17 +17,6 @@ def test_workmanship_touches_the_score_and_the_change_itself_does_not() -> None:
     without = assess(walk(state="worn")).score
     assert with_change("well") == without
     assert with_change("badly") < with_change("not seen") < without
-
-
-def test_only_a_change_done_well_is_an_option_the_model_pays_for() -> None:
-    for done, paid in (("well", ["later_engine"]), ("badly", []), ("not seen", [])):
-        change = Change("later engine", option="later_engine", done=done)
-        assert options_for_model(["later_engine"], [change]) == paid
-
-
-def test_a_change_reaches_the_car_that_the_model_sees() -> None:
-    change = Change("overdrive", option="overdrive", done="well")
-    assert replace(walk(), changes=(change,)).car_frame()["options"].to_list() == [["overdrive"]]
 
 
 @pytest.mark.parametrize("preservation", [None, *PRESERVATION])

@@ -1,11 +1,8 @@
-import polars as pl
 import pytest
 
-from pricing.car_fields import CONDITION, FIELDS
 from pricing.condition.checks import NOT_SEEN
 from pricing.condition.inspection import Finding, Inspection
 from pricing.errors import CarError, InspectionError
-from pricing.records.contract import Contract
 from tests.condition.walks import CAR, walk
 
 
@@ -71,11 +68,3 @@ def test_a_car_value_that_does_not_fit_is_refused_by_name(key: str, value: objec
 def test_a_condition_is_found_and_not_said() -> None:
     with pytest.raises(InspectionError, match="an inspection finds the condition; got condition_band"):
         Inspection.start("monocoque", {"condition_band": "average"})
-
-
-def test_the_car_columns_are_those_of_the_sale_record_contract() -> None:
-    frame = walk().car_frame()
-    assert frame.schema == pl.Schema(
-        {name: kind for name, kind in pl.Schema(Contract).items() if name in {*FIELDS} - {*CONDITION}}
-    )
-    assert frame.height == 1

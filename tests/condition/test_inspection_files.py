@@ -7,9 +7,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pricing.condition.changes import Change
 from pricing.condition.checks import STATES, Sheet
-from pricing.condition.inspection import Finding, Inspection
+from pricing.condition.inspection import Change, Finding, Inspection
 from pricing.condition.inspection_files import open_inspection, read_findings, save, to_csv, to_json
 from pricing.errors import CarError, FileError, InspectionError, PricingError
 from tests.condition.walks import CAR, EXTENSIONS, walk, walks

@@ -3,7 +3,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pricing.condition.pert import pert_at_score, pert_mean, pert_quantile
+from pricing.condition.repairs import pert_at_score, pert_mean, pert_quantile
 
 ESTIMATES = st.tuples(st.floats(0, 1e4), st.floats(0, 1e4), st.floats(0, 1e4)).map(sorted)
 

@@ -11,10 +11,8 @@ from scipy import stats
 from pricing.condition.assessment import assess
 from pricing.condition.budget import repair_budget
 from pricing.condition.catalogue import Catalogue, Quote
-from pricing.condition.changes import Change
-from pricing.condition.inspection import Inspection
-from pricing.condition.pert import pert_mean
-from pricing.condition.repairs import RepairCosts, price_repairs
+from pricing.condition.inspection import Change, Inspection
+from pricing.condition.repairs import RepairCosts, pert_mean, price_repairs
 from pricing.errors import InspectionError, MoneyError
 from tests.condition.walks import CAR, catalogue, walk
 

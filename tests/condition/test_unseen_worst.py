@@ -8,8 +8,7 @@ from pricing.arrays import Floats
 from pricing.condition.assessment import assess
 from pricing.condition.checks import STATES
 from pricing.condition.inspection import Inspection
-from pricing.condition.score import UNSEEN, Items, ScoreRule, States
-from pricing.condition.unseen_worst import unseen_worst
+from pricing.condition.score import UNSEEN, Items, ScoreRule, States, unseen_worst
 from tests.condition.walks import CAR, walk, walks
 
 RULE = ScoreRule()

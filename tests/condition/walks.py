@@ -9,6 +9,8 @@ import numpy as np
 import polars as pl
 from hypothesis import strategies as st
 
+from pricing.car import CAR_TYPES
+from pricing.car_fields import CONDITION
 from pricing.condition.catalogue import Catalogue
 from pricing.condition.checks import CONSTRUCTIONS, NOT_SEEN, STATES, Sheet
 from pricing.condition.inspection import Finding, Inspection
@@ -31,6 +33,12 @@ def walk(construction: str = "separate chassis", state: str = "sound", **found: 
     begun = Inspection.start(construction, CAR)
     filled = begun.fill(Finding(check.id, state) for check in begun.sheet.checks)
     return filled.fill(Finding(check, other) for check, other in found.items())
+
+
+def car_frame(inspection: Inspection) -> pl.DataFrame:
+    """The car as one row for a price model, without any condition."""
+    types = {name: kind for name, kind in CAR_TYPES.items() if name not in CONDITION}
+    return pl.DataFrame({name: [inspection.car.get(name)] for name in types}, schema=types)
 
 
 def write_graded(file: Path) -> None:

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pricing.decisions.amounts import Conversion, said, whole_units
+from pricing.decisions.amounts import Conversion, three_figures, whole_units
 from pricing.errors import MoneyError
 
 
@@ -32,7 +32,7 @@ def test_a_rate_of_ones_own_is_used_where_there_is_no_other() -> None:
 
 @given(st.decimals("0.01", 10_000_000, places=2))
 def test_an_amount_as_it_is_said_is_never_more_and_little_less(amount: Decimal) -> None:
-    spoken = said(amount)
+    spoken = three_figures(amount)
     assert spoken <= amount
     assert amount - spoken < max(amount / 100, Decimal(1))
 

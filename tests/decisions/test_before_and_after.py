@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 import polars as pl
 
-from pricing.decisions.sell.before_and_after import before_and_after
+from pricing.decisions.sell.what_ifs import before_and_after
 from tests.known_market import BASE, KnownModel
 
 BANDS = {"average": 1.0, "top condition": 1.8}

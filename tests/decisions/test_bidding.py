@@ -5,8 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pricing.decisions.buy.bidding import bidding_table, bids_up_to, hammer_for
-from pricing.decisions.buy.day_one import DayOneTerms
+from pricing.decisions.buy.day_one import DayOneTerms, bidding_table, bids_up_to, hammer_for
 from pricing.errors import DecisionError
 from pricing.money.charges import Charge, Tier
 

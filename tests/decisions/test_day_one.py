@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from pricing.decisions.amounts import Range
 from pricing.decisions.buy.day_one import LINES, DayOneTerms, cost_lines, open_lines
-from pricing.decisions.ranges import Range
 from pricing.errors import DecisionError, MoneyError
 from pricing.money.charges import Charge, Tier
 

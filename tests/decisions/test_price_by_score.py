@@ -8,14 +8,14 @@ from pricing.arrays import Floats
 from pricing.condition.assessment import assess
 from pricing.condition.checks import NOT_SEEN
 from pricing.condition.inspection import Finding, Inspection
-from pricing.decisions.price_by_score import PriceByScore
+from pricing.decisions.car_price import PriceByScore
 from pricing.errors import ModelError
 from pricing.model.distribution import PriceDistribution
-from tests.condition.walks import CAR, PricedByScore, walk
+from tests.condition.walks import CAR, PricedByScore, car_frame, walk
 
 LEVELS = [0.05, 0.1, 0.5, 0.9, 0.95]
 MODEL = PricedByScore()
-TABLE = PriceByScore.ask(MODEL, walk().car_frame())
+TABLE = PriceByScore.ask(MODEL, car_frame(walk()))
 
 
 def expected(score: float) -> Floats:
@@ -69,10 +69,10 @@ def test_a_model_that_gives_no_price_is_refused() -> None:
             return PriceDistribution(told.law, np.full_like(told.centre, np.nan), told.spread)
 
     with pytest.raises(ModelError, match="gives no price for this car"):
-        PriceByScore.ask(Silent(), walk().car_frame())
+        PriceByScore.ask(Silent(), car_frame(walk()))
 
 
 def test_one_car_is_priced_at_a_time() -> None:
-    frame = Inspection.start("monocoque", CAR).car_frame()
+    frame = car_frame(Inspection.start("monocoque", CAR))
     with pytest.raises(ModelError, match="got 2 rows"):
         PriceByScore.ask(MODEL, pl.concat([frame, frame]))

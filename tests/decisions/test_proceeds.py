@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pricing.decisions.sell.proceeds import SaleTerms
+from pricing.decisions.sell.seller_terms import SaleTerms
 from pricing.errors import MoneyError
 from pricing.money.charges import Charge, Schedule, Tier
 

@@ -15,13 +15,13 @@ from hypothesis import strategies as st
 import data_demo
 from pricing.condition.assessment import assess
 from pricing.condition.repairs import price_repairs
-from pricing.decisions.sell.auction_evidence import AuctionEvidence
-from pricing.decisions.sell.before_and_after import BeforeAndAfter
+from pricing.decisions.sell.auction import AuctionEvidence
+from pricing.decisions.sell.channel_sale import HORIZON
 from pricing.decisions.sell.seller_terms import SellerTerms
 from pricing.decisions.sell.selling import Selling, sell_car
 from pricing.decisions.sell.selling_evidence import SellingEvidence, selling_evidence
 from pricing.decisions.sell.time_to_sale import TimeToSale
-from pricing.decisions.sell.waiting import HORIZON
+from pricing.decisions.sell.what_ifs import BeforeAndAfter
 from pricing.errors import MoneyError, PricingError
 from pricing.model.saved import load
 from pricing.money.charges import read_schedule

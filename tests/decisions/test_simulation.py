@@ -7,8 +7,8 @@ from hypothesis import strategies as st
 
 from pricing.car import Car
 from pricing.condition.assessment import assess
+from pricing.decisions.amounts import quantiles
 from pricing.decisions.car_price import inspected
-from pricing.decisions.ranges import quantiles
 from pricing.decisions.simulation import ALIKE, SAME_CAR, levels_of, simulate
 from pricing.errors import DecisionError
 from tests.condition.walks import PricedByScore, walk, walks

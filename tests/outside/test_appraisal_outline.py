@@ -219,5 +219,5 @@ def test_the_currency_is_that_of_the_reference_rate(entry: Entry) -> None:
     """The document's rate is the European Central Bank's of the day or the last before it."""
     facts = facts_of(entry)
     assert facts.currency == "GBP"
-    assert date(2026, 1, 1) <= facts.rate_date <= facts.evidence.valuation.as_of
+    assert date(2026, 1, 1) <= facts.evidence.conversion.rate_date <= facts.evidence.valuation.as_of
     assert Decimal("0.6") < facts.rate < Decimal("1.0")

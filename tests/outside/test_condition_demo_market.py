@@ -17,12 +17,11 @@ from pricing.condition.assessment import assess
 from pricing.condition.checks import STATES
 from pricing.condition.inspection import Finding, Inspection
 from pricing.condition.repairs import price_repairs
-from pricing.decisions.car_price import inspected
+from pricing.decisions.car_price import PriceByScore, inspected
 from pricing.decisions.mending import mend_or_buy
-from pricing.decisions.price_by_score import PriceByScore
 from pricing.decisions.simulation import simulate
 from pricing.model.price_model import PriceModel
-from tests.condition.walks import catalogue
+from tests.condition.walks import car_frame, catalogue
 
 TIRED = (0.35, 0.45, 0.17, 0.03)
 """Shares of ``STATES`` in an ordinary tired car."""
@@ -81,7 +80,7 @@ def test_one_local_repair_does_not_condemn_a_sound_car(demo_model: PriceModel) -
 
 def test_prices_by_state_of_the_modest_saloon_come_back(demo_model: PriceModel) -> None:
     sedge = MODELS.filter(pl.col("model") == "Sedge").row(0, named=True)
-    prices = PriceByScore.ask(demo_model, start(sedge).car_frame())
+    prices = PriceByScore.ask(demo_model, car_frame(start(sedge)))
     for score, low, high in ((12.5, 0, 1000), (37.5, 1000, 2000), (62.5, 3000, 5000), (87.5, 8000, 10000)):
         assert low <= prices.mixture(np.full(10, score)).mid.item() <= high
 
@@ -89,7 +88,7 @@ def test_prices_by_state_of_the_modest_saloon_come_back(demo_model: PriceModel) 
 def test_a_car_half_seen_has_a_wider_price_range(demo_model: PriceModel) -> None:
     sedge = MODELS.filter(pl.col("model") == "Sedge").row(0, named=True)
     begun = start(sedge)
-    prices = PriceByScore.ask(demo_model, begun.car_frame())
+    prices = PriceByScore.ask(demo_model, car_frame(begun))
     worn = [Finding(check.id, "worn") for check in begun.sheet.checks]
     widths = [
         float(np.diff(np.log(prices.mixture(assess(begun.fill(seen)).draws).ppf([0.1, 0.9])[0]))[0])

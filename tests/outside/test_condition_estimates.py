@@ -11,8 +11,7 @@ from sklearn.metrics import cohen_kappa_score
 from pricing.condition.agreement import weighted_kappa
 from pricing.condition.assessment import assess
 from pricing.condition.budget import repair_budget
-from pricing.condition.pert import pert_mean, pert_quantile
-from pricing.condition.repairs import price_repairs
+from pricing.condition.repairs import pert_mean, pert_quantile, price_repairs
 from tests.condition.walks import catalogue, walk
 
 ESTIMATES = [(0.0, 3.0, 6.0), (2.0, 5.0, 14.0), (10.0, 10.0, 40.0), (1.0, 9.0, 9.0)]

@@ -5,10 +5,10 @@ import pytest
 
 from pricing.condition.assessment import assess
 from pricing.condition.checks import CONSTRUCTIONS, STATES, Sheet
-from pricing.condition.pert import pert_mean
-from pricing.decisions.price_by_score import PriceByScore
+from pricing.condition.repairs import pert_mean
+from pricing.decisions.car_price import PriceByScore
 from pricing.vocabulary import CONDITION_BANDS
-from tests.condition.walks import PricedByScore, catalogue, walk
+from tests.condition.walks import PricedByScore, car_frame, catalogue, walk
 
 OUTER_PANELS = ("body_front_wings", "body_rear_wings", "body_doors", "body_bonnet", "body_boot_lid",
                 "body_front_panel", "body_rear_panel", "body_roof")  # fmt: skip
@@ -157,7 +157,7 @@ def test_the_sheet_says_what_the_trade_knows(construction: str, check: str, word
 )
 def test_prices_by_state_of_a_modest_small_saloon_come_back(band: str, low: float, high: float) -> None:
     # a market drawn to these figures, asked through an inspection's own mixture
-    prices = PriceByScore.ask(PricedByScore(deviation=0.05), walk().car_frame())
+    prices = PriceByScore.ask(PricedByScore(deviation=0.05), car_frame(walk()))
     middle = PricedByScore.middles[band]
     assert low <= prices.mixture(np.full(10, middle)).mid.item() <= high
     above_average = prices.mixture(np.full(10, 75.0)).mid.item()

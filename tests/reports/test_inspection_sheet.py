@@ -8,9 +8,8 @@ import pytest
 
 from pricing.condition.assessment import assess
 from pricing.condition.budget import repair_budget
-from pricing.condition.changes import Change
 from pricing.condition.checks import CONSTRUCTIONS, NOT_SEEN, STATES
-from pricing.condition.inspection import Inspection
+from pricing.condition.inspection import Change, Inspection
 from pricing.condition.inspection_files import open_inspection, to_json
 from pricing.condition.repairs import price_repairs
 from pricing.reports.inspection_sheet import inspection_page

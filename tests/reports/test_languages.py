@@ -23,8 +23,8 @@ from pricing.appraisal.record.sections import Assignment
 from pricing.appraisal.register import Entry
 from pricing.condition.assessment import assess
 from pricing.condition.budget import repair_budget
-from pricing.condition.changes import Change
 from pricing.condition.checks import CONSTRUCTIONS
+from pricing.condition.inspection import Change
 from pricing.condition.repairs import price_repairs
 from pricing.model.saved import load
 from pricing.reports.buying_sheet import buying_sheet
@@ -112,7 +112,7 @@ def own(facts: Facts) -> set[str]:
         frames.append(found.own_sales.select("source", "source_ref", "currency"))
     frames += [] if facts.grid.is_empty() else [facts.grid.select("source", "source_ref", "record_id")]
     parts = [*texts_of(said), *(str(cell) for frame in frames for row in frame.iter_rows() for cell in row)]
-    parts += [*found.software.values(), facts.digest, found.market.digest, facts.appraisal_id]
+    parts += [*found.software.values(), str(facts.evidence_digest), found.market.digest, facts.appraisal_id]
     if found.findings is not None:
         sheet = found.findings.sheet
         parts += [*sheet["note"], *sheet["photo"], *sheet["seen_by"], *found.findings.changes]

@@ -16,9 +16,8 @@ from pricing.api.service import Service, service_here
 from pricing.api.words import OneOf
 from pricing.condition.assessment import InspectionResult, assess
 from pricing.condition.budget import repair_budget
-from pricing.condition.changes import PRESERVATION, WORKMANSHIP
 from pricing.condition.checks import CONSTRUCTIONS, FITTINGS, NOT_SEEN, STATES, Sheet
-from pricing.condition.inspection import LONGEST_TEXT
+from pricing.condition.inspection import LONGEST_TEXT, PRESERVATION, WORKMANSHIP
 from pricing.condition.inspection_files import FORMAT, inspection_of
 from pricing.operations.demo_files import EXTENSIONS
 from pricing.operations.settings import repairs_in_force, settings_of

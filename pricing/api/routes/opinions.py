@@ -16,8 +16,8 @@ from pricing.api.pages import Limit, Page, Start, page
 from pricing.api.problems import HttpProblemError, responses
 from pricing.api.schemas import Amount, Currency, Day, Name, Row, Word
 from pricing.api.service import Service, service_here, where
+from pricing.decisions.opinions import source_record
 from pricing.decisions.plain import plain
-from pricing.decisions.source_record import source_record
 from pricing.opinions.statement import TYPES
 from pricing.store.market import Market
 

@@ -1,12 +1,12 @@
 """The record as a form: a TOML file that a person fills in, with every question beside its answer."""
 
 import os
-from dataclasses import fields, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import Final
 
 from pricing.appraisal.record.record import Appraisal, plain_record, read_record
-from pricing.appraisal.record.sections import SECTIONS, is_act
+from pricing.appraisal.record.sections import QUESTIONS, is_act
 from pricing.errors import AppraisalError, FileError
 from pricing.toml_text import toml_line
 from pricing.untrusted.documents import read_toml
@@ -62,10 +62,10 @@ def read_form(path: Path) -> Appraisal:
     except AppraisalError as error:
         raise AppraisalError(f"{path}: {error}") from None
     for section, field in NAMED_FILES:
-        named = getattr(getattr(record, section), field)
-        if named:
-            whole = str((path.parent / named).resolve())
-            record = replace(record, **{section: replace(getattr(record, section), **{field: whole})})
+        answers = getattr(record, section)
+        if getattr(answers, field):
+            whole = str((path.parent / getattr(answers, field)).resolve())
+            record = replace(record, **{section: replace(answers, **{field: whole})})
     unread = tuple(
         shot if shot.digest else replace(shot, file=str((path.parent / shot.file).resolve()))
         for shot in record.photographs
@@ -88,20 +88,20 @@ def form_text(record: Appraisal) -> str:
     """
     content = plain_record(record)
     parts = [_HEAD]
-    for name, kind in SECTIONS.items():
+    for name, questions in QUESTIONS.items():
         lines = [f"\n[{name}]"]
-        for part in fields(kind):
-            asked = part.metadata
-            if asked["kind"] == "how" or asked["act"]:
+        for field, part in questions.items():
+            question = part.metadata
+            if question["kind"] == "how" or question["act"]:
                 continue
-            answer = getattr(getattr(record, name), part.name)
-            allowed = f"; one of: {', '.join(asked['allowed'])}" if asked["allowed"] else ""
-            lines.append(f"# {asked['asks']}{allowed}")
-            lines.append(f"# {part.name} =" if answer is None else toml_line(part.name, answer).rstrip("\n"))
+            answer = getattr(getattr(record, name), field)
+            allowed = f"; one of: {', '.join(question['allowed'])}" if question["allowed"] else ""
+            lines.append(f"# {question['asks']}{allowed}")
+            lines.append(f"# {field} =" if answer is None else toml_line(field, answer).rstrip("\n"))
         parts.append("\n".join(lines) + "\n")
         if name == "subject":
-            told = content[name]["established"]
-            parts.append("\n[subject.established]\n" + "".join(map(toml_line, told, told.values())))
+            how = content[name]["established"]
+            parts.append("\n[subject.established]\n" + "".join(map(toml_line, how, how.values())))
     for choice in content["choice"]:
         rows = "".join(toml_line(key, value) for key, value in choice.items() if value is not None)
         parts.append(f"\n[[choice]]\n{rows}")

@@ -70,22 +70,10 @@ def read_photographs(rows: object) -> Photographs:
         raise AppraisalError(sentence_of(error, rows, named_by="file", within="photograph")) from None
 
 
-def plain_photographs(photographs: Photographs) -> list[dict[str, Any]]:
-    """The inverse of ``read_photographs``."""
-    return [
-        {
-            **vars(shot),
-            "removed": list(shot.removed),
-            "taken_on": None if shot.taken_on is None else shot.taken_on.isoformat(),
-        }
-        for shot in photographs
-    ]
-
-
 def with_added(
-    photographs: Photographs, read: ReadPhotograph, file: str, *, chassis: str = "", **said: Any
+    photographs: Photographs, read: ReadPhotograph, file: str, *, chassis: str = "", **words: Any
 ) -> Photographs:
-    """Photographs and one more, last; ``said``: ``caption``, ``check``, ``cover``.
+    """Photographs and one more, last; ``words``: ``caption``, ``check``, ``cover``.
 
     Raises:
         AppraisalError: it is there already, there are too many, or a word is too long.
@@ -93,13 +81,13 @@ def with_added(
     one = Photograph(
         plain_name(file), read.digest, chassis=chassis, taken_on=read.taken_on, removed=read.removed
     )
-    return with_changes((*photographs, one), len(photographs) + 1, **said)
+    return with_changes((*photographs, one), len(photographs) + 1, **words)
 
 
 def with_changes(
-    photographs: Photographs, number: int, *, place: int | None = None, **said: Any
+    photographs: Photographs, number: int, *, place: int | None = None, **words: Any
 ) -> Photographs:
-    """Photographs with other words for one, by its number from 1; ``said``: ``caption``, ``check``,
+    """Photographs with other words for one, by its number from 1; ``words``: ``caption``, ``check``,
     ``cover`` (which takes it off any other) and ``chassis``. ``place`` is the number that it is to have.
 
     >>> two = (Photograph("a.jpg", "1", cover=True), Photograph("b.jpg", "2"))
@@ -109,9 +97,9 @@ def with_changes(
     Raises:
         AppraisalError: there is no such number or place, or a word is too long.
     """
-    changed = replace(at(photographs, number), **{k: v for k, v in said.items() if v is not None})
+    changed = replace(at(photographs, number), **{k: v for k, v in words.items() if v is not None})
     others = list(without(photographs, number))
-    if said.get("cover"):
+    if words.get("cover"):
         others = [replace(shot, cover=False) for shot in others]
     wanted = number if place is None else place
     if not 1 <= wanted <= len(photographs):
@@ -168,5 +156,5 @@ def plain_name(file: str) -> str:
     ('sill.jpg', 'sill.jpg', 'photograph')
     """
     name = PurePath(file.replace("\\", "/")).name
-    shown = "".join(letter for letter in name if letter.isprintable())
-    return shown[-LONGEST_NAME:] or "photograph"
+    printable = "".join(letter for letter in name if letter.isprintable())
+    return printable[-LONGEST_NAME:] or "photograph"

@@ -63,8 +63,8 @@ def answers_of(record: Appraisal, kind: str) -> dict[str, Any]:
     """
     content = plain_record(record)
     pairs = ((name, name.partition(".")) for name in KINDS[_known(kind)])
-    said = {name: content[section][field] for name, (section, _, field) in pairs}
-    return {name: answer for name, answer in said.items() if answer not in (None, "", [], {})}
+    answers = {name: content[section][field] for name, (section, _, field) in pairs}
+    return {name: answer for name, answer in answers.items() if answer not in (None, "", [], {})}
 
 
 def profiles(market: Market) -> list[Profile]:
@@ -81,12 +81,12 @@ def profile(market: Market, name: str, kind: str | None = None) -> Profile:
     Raises:
         AppraisalError: there is none such, or there are several.
     """
-    found = [each for each in profiles(market) if each.name == name and kind in (None, each.kind)]
-    if len(found) == 1:
-        return found[0]
-    if found:
+    matches = [each for each in profiles(market) if each.name == name and kind in (None, each.kind)]
+    if len(matches) == 1:
+        return matches[0]
+    if matches:
         raise AppraisalError(
-            f"{name!r} is a profile of {' and of '.join(each.kind for each in found)}: say which"
+            f"{name!r} is a profile of {' and of '.join(each.kind for each in matches)}: say which"
         )
     what = "profile" if kind is None else f"{kind} profile"
     raise AppraisalError(f"there is no {what} {name!r}; `pricing profiles list` lists those there are")

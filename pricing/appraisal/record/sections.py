@@ -28,8 +28,6 @@ RESTS_ON: Final = ("evidence", "stated judgement")
 INSPECTED: Final = ("in person", "from photographs", "not inspected")
 """How the car was seen. There is no default: that a car was inspected is for a person to say."""
 
-Said = str | int | float | bool | date | Decimal | tuple[str, ...] | dict[str, str] | None
-
 
 def _asks(question: str, kind: str = "text", allowed: tuple[str, ...] = (), *, act: bool = False) -> Any:
     """A field of a section: what it asks, the kind of its answer, and whether answering is an act of its
@@ -41,7 +39,7 @@ def _asks(question: str, kind: str = "text", allowed: tuple[str, ...] = (), *, a
     return field(default=empty, metadata=metadata)
 
 
-def _said(name: str) -> Any:
+def _of_car(name: str) -> Any:
     """A field of the car: asked for and read as everywhere; its rules are asked when evidence is gathered."""
     return _asks(FIELDS[name].question, FIELDS[name].kind)
 
@@ -93,22 +91,22 @@ class Assignment:
 class Subject:
     """The car, every identity field, and how each was established."""
 
-    make: str = _said("make")
-    model: str = _said("model")
-    variant: str = _said("variant")
-    year: int | None = _said("year")
-    chassis_number: str = _said("chassis_number")
+    make: str = _of_car("make")
+    model: str = _of_car("model")
+    variant: str = _of_car("variant")
+    year: int | None = _of_car("year")
+    chassis_number: str = _of_car("chassis_number")
     engine_number: str = _asks("engine number")
     registration: str = _asks("registration mark")
-    body_style: str = _said("body_style")
+    body_style: str = _of_car("body_style")
     colour: str = _asks("colour")
-    drive_side: str = _said("drive_side")
-    condition_band: str = _said("condition_band")
-    condition_score: float | None = _said("condition_score")
-    odometer_km: float | None = _said("odometer_km")
-    options: tuple[str, ...] = _said("options")
-    matching_numbers: str = _said("matching_numbers")
-    history_file: bool | None = _said("history_file")
+    drive_side: str = _of_car("drive_side")
+    condition_band: str = _of_car("condition_band")
+    condition_score: float | None = _of_car("condition_score")
+    odometer_km: float | None = _of_car("odometer_km")
+    options: tuple[str, ...] = _of_car("options")
+    matching_numbers: str = _of_car("matching_numbers")
+    history_file: bool | None = _of_car("history_file")
     country: str = _asks("country of the market (ISO 3166-1 alpha-2)")
     provenance: str = _asks("what is known of its past, and from where")
     established: dict[str, str] = _asks("how each identity field was established", "how")
@@ -200,14 +198,17 @@ SECTIONS: Final[dict[str, type]] = {
     "conditions": Conditions, "evidence": EvidenceTerms, "opinion": Opinion, "valuer": Valuer,
 }  # fmt: skip
 
+QUESTIONS: Final = {name: {part.name: part for part in fields(kind)} for name, kind in SECTIONS.items()}
+"""Every question, by section and name."""
+
 RETIRED: Final = (("evidence", "index_method"), ("evidence", "index_period"))
 """Questions that earlier versions asked: grid, tables and letter now share the one index of the grid."""
 
 
-def asked(part: Field[Any]) -> str:
+def question_of(part: Field[Any]) -> str:
     """What a question asks, without the words to choose from.
 
-    >>> asked(fields(Subject)[9])
+    >>> question_of(fields(Subject)[9])
     'side of the steering wheel'
     """
     question: str = part.metadata["asks"]
@@ -220,5 +221,5 @@ def is_act(section: str, name: str) -> bool:
     >>> is_act("valuer", "completed_on"), is_act("valuer", "name")
     (True, False)
     """
-    kind = SECTIONS.get(section)
-    return kind is not None and any(part.name == name and part.metadata["act"] for part in fields(kind))
+    question = QUESTIONS.get(section, {}).get(name)
+    return question is not None and bool(question.metadata["act"])

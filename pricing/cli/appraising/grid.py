@@ -61,14 +61,14 @@ def choose(
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """Keep choices on comparables in the record, and gather the evidence anew for them."""
-    from pricing.appraisal.grid import with_choices, without_choices
+    from pricing.appraisal.grid import with_choices
     from pricing.appraisal.register import read
     from pricing.cli.printing.terminal import progress
     from pricing.operations.appraisal_files import revised
 
     opened = open_market(market)
     entry = read(opened, name)
-    base = without_choices(entry.record) if clear else entry.record
+    base = replace(entry.record, choices=()) if clear else entry.record
     said = decisions(add or [], drop or [], weigh or [], adjust or [])
     record = with_choices(replace(entry, record=base), said, reason)
     why = reason if reason else "choices taken back"

@@ -10,7 +10,7 @@ from typing import Final
 import polars as pl
 
 from pricing.car import Car, typed_frame
-from pricing.decisions.price_by_score import GivesDistributions
+from pricing.decisions.car_price import GivesDistributions
 from pricing.errors import DecisionError
 from pricing.vocabulary import CONDITION_BANDS
 

@@ -1,6 +1,7 @@
 """Buying: a verdict on the price asked, what the car comes to until it stands ready, what to offer and where
 to stop, what to say to the seller, and what else the money buys. Every figure is read from one simulation."""
 
+from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
@@ -14,25 +15,22 @@ from pricing.car import Car
 from pricing.condition.assessment import InspectionResult
 from pricing.condition.checks import STATES
 from pricing.condition.repairs import RepairCosts
-from pricing.decisions.amounts import Conversion, said, whole_units
+from pricing.decisions.amounts import Conversion, Range, quantiles, three_figures, whole_units
 from pricing.decisions.approaches import Difference, difference
 from pricing.decisions.buy.alternatives import Wanted, alternatives
-from pricing.decisions.buy.arguments import Argument, arguments
-from pricing.decisions.buy.bidding import bidding_table, hammer_for
-from pricing.decisions.buy.day_one import DayOneTerms, cost_lines, open_lines
+from pricing.decisions.buy.arguments import Argument, arguments, buyer_questions
+from pricing.decisions.buy.day_one import DayOneTerms, bidding_table, cost_lines, hammer_for, open_lines
 from pricing.decisions.buy.verdict import LIMITS, checked_limits, verdict_of
 from pricing.decisions.car_price import inspected
 from pricing.decisions.gap import Gap, Pricing, asking_gap_of
 from pricing.decisions.mending import MendOrBuy, mend_or_buy
 from pricing.decisions.plain import plain
-from pricing.decisions.questions import buyer_questions
-from pricing.decisions.ranges import Range, quantiles
 from pricing.decisions.simulation import CarDraws, simulate
 from pricing.decisions.valuation import HasSales, Valuation, valued
 from pricing.errors import DecisionError, EvidenceError
 from pricing.evidence.comparison.comparables import find_comparables
 from pricing.evidence.comparison.comparables_index import ComparablesIndex
-from pricing.money.charges import Schedule
+from pricing.money.charges import Charge, Schedule
 from pricing.records.entered_amounts import entered
 from pricing.vocabulary import CONDITION_BANDS
 
@@ -45,6 +43,8 @@ CAUTIONS: Final = (
 
 READY: Final = "average"
 """The condition band from which a car that nobody inspected counts as ready to drive."""
+
+BELOW_READY: Final = CONDITION_BANDS[: CONDITION_BANDS.index(READY)]
 
 
 @dataclass(frozen=True)
@@ -180,7 +180,7 @@ class Buying:
 
     def to_dict(self) -> dict[str, Any]:
         """The facts as values that JSON can hold, without the draws they were read from."""
-        facts: dict[str, Any] = plain({name: part for name, part in vars(self).items() if name != "draws"})
+        facts: dict[str, Any] = plain(self)
         return facts
 
 
@@ -231,10 +231,24 @@ def buy_car(
     opening = _opening(terms)
     at = date.fromisoformat(model.facts["last_date"]) if as_of is None else as_of
     conversion = Conversion.at(terms.currency, market.base_currency, at, own_rates)
-    rate = float(Decimal(conversion.units) / Decimal(conversion.base_units))
-    day_one = _day_one(terms, schedule, at, inspected=inspection is not None, auction=auction)
-    asked = None if asking is None else day_one.lines([asking]).row(0, named=True)
-    all_in = None if asked is None else conversion.to_base(asked["all_in"])
+
+    def charge(source: str | None, kind: str) -> Charge | None:
+        """What the schedule says was in force."""
+        if schedule is None or source is None:
+            return None
+        return schedule.in_force(source, kind, at, terms.currency)
+
+    day_one = DayOneTerms(
+        terms.currency,
+        premium=charge("auction" if auction else None, "premium"),
+        transport=terms.transport,
+        duty=charge(terms.import_from, "import duty"),
+        tax=charge(terms.import_from, "import tax"),
+        repairs=terms.repairs,
+        repairs_counted=inspection is None,
+    )
+    paid = None if asking is None else day_one.lines([asking]).row(0, named=True)
+    all_in = None if paid is None else conversion.to_base(paid["all_in"])
     valuation, price = valued(
         market, model, car, asking=all_in, as_of=as_of, coverage=coverage, inspection=inspection
     )
@@ -242,48 +256,60 @@ def buy_car(
         raise DecisionError(f"no range can be given, and so no limit: {valuation.reason}")
     seen = inspected(car, inspection)
     drawn = simulate(model, seen, at, law=price, inspection=inspection, seed=seed)
-    draws = _draws(model, drawn, costs, terms, rate, asked)
-    known = costs is not None or terms.repairs is not None or _stands_ready(seen, inspection)
-    walk_away = _limit(draws.worth, terms.certainty, day_one, conversion)
-    first = _limit(draws.worth, opening, day_one, conversion, None if auction else asking)
-    mended = (
-        None if costs is None else _limit(draws.ready - draws.repairs, terms.certainty, day_one, conversion)
-    )
+    draws = _draws(model, drawn, costs, terms, float(conversion.rate), paid)
+
+    def limit(worth: Floats, certainty: float, most: Decimal | None = None) -> Limit:
+        return _limit(worth, certainty, day_one, conversion, most)
+
+    def spread(amounts: Floats | None, *, known: bool) -> Range | None:
+        return Range.of(amounts, terms.currency) if known and amounts is not None else None
+
+    band = seen.condition_band
+    ready = inspection is None and band is not None and band not in BELOW_READY
+    priced = costs is not None or terms.repairs is not None
+    left = None if draws.total is None or not (priced or ready) else draws.ready - draws.total
+    walk_away = limit(draws.worth, terms.certainty)
     sales = market.sales(as_of=at)
     gap = None if auction or asking is None else asking_gap_of(model.asking_gaps(), sales, seen)
     after = None if gap is None or asking is None else conversion.to_base(asking) / Decimal(str(gap.factor))
     after_gap = None if after is None else conversion.from_base(after)
     top = Decimal(0) if not auction or walk_away.price is None else walk_away.price
     still_open = open_lines(
-        day_one, auction=auction, imported=terms.import_from is not None, repairs_known=known
+        day_one, auction=auction, imported=terms.import_from is not None, repairs_known=priced or ready
     )
-    total = None if draws.total is None else Range.of(draws.total, terms.currency)
-    repairs = (
-        Range.of(draws.repairs, terms.currency) if costs is not None or terms.repairs is not None else None
-    )
+    total, repairs = spread(draws.total, known=True), spread(draws.repairs, known=priced)
+    rates = "No schedule of charges is used."
+    if schedule is not None and day_one.charges:
+        days = ", ".join(f"{kind} in force from {due.valid_from}" for kind, due in day_one.charges.items())
+        rates = f"{schedule.name}: {days}." + (f" {schedule.notice}" if schedule.notice else "")
+    approaches = None
+    if indexed is not None:
+        with suppress(EvidenceError):  # too few sales are comparable
+            approaches = difference(valuation, find_comparables(indexed, seen, as_of=as_of))
+    of_inspection = repairs if costs is not None else None
     return Buying(
         valuation=valuation,
         terms=terms,
         conversion=conversion,
         price_basis="hammer" if auction else "all-in",
         asking=asking,
-        asking_all_in=None if asked is None else asked["all_in"],
+        asking_all_in=None if paid is None else paid["all_in"],
         standing=valuation.standing,
         verdict=None if valuation.standing is None else verdict_of(valuation.standing, limits),
         limits=limits,
         gap=gap,
         after_gap=after_gap,
         standing_after_gap=None if after is None else float(price.cdf([float(after)])[0]),
-        day_one=cost_lines(day_one, asking, schedule, repairs if costs is not None else None),
+        day_one=cost_lines(day_one, asking, schedule, of_inspection),
         repairs=repairs,
         total=total,
         ready=Range.of(draws.ready, terms.currency),
-        left=Range.of(draws.ready - draws.total, terms.currency) if known and draws.total is not None else
-        None, loses=float((draws.total > draws.ready).mean()) if known and draws.total is not None else None,
+        left=spread(left, known=True),
+        loses=None if left is None else float((left < 0.0).mean()),
         open_lines=still_open,
         walk_away=walk_away,
-        opening=first,
-        mended_limit=mended,
+        opening=limit(draws.worth, opening, None if auction else asking),
+        mended_limit=None if costs is None else limit(draws.ready - draws.repairs, terms.certainty),
         bids=bidding_table(day_one, top, step=terms.step),
         bids_back=hammer_for(day_one.premium, _round_amounts(top, day_one), terms.currency),
         alternatives=alternatives(
@@ -295,25 +321,15 @@ def buy_car(
         else mend_or_buy(drawn, costs, asking=all_in, least=terms.least, seed=seed),
         arguments=arguments(
             sales, seen, at, all_in, market.base_currency, gap=gap, after_gap=after_gap,
-            repairs=repairs if costs is not None else None,
-            seen=None if inspection is None else inspection.inspection.seen_share, currency=terms.currency,
+            repairs=of_inspection, seen=None if inspection is None else inspection.inspection.seen_share,
+            currency=terms.currency,
         ),
-        approaches=None if indexed is None else _approaches(valuation, indexed, seen, as_of),
+        approaches=approaches,
         questions=buyer_questions(seen, inspection, still_open),
-        rates=_rates(schedule, day_one),
+        rates=rates,
         seed=seed,
         draws=draws,
     )  # fmt: skip
-
-
-def _approaches(
-    valuation: Valuation, indexed: ComparablesIndex, car: Car, as_of: date | None
-) -> Difference | None:
-    """How far comparable sales and the price model are apart; None where too few are comparable."""
-    try:
-        return difference(valuation, find_comparables(indexed, car, as_of=as_of))
-    except EvidenceError:
-        return None
 
 
 def _opening(terms: BuyerTerms) -> float:
@@ -330,20 +346,13 @@ def _opening(terms: BuyerTerms) -> float:
     return opening
 
 
-def _stands_ready(car: Car, inspection: InspectionResult | None) -> bool:
-    """Whether a car that nobody inspected is said to be ready to drive."""
-    if inspection is not None or car.condition_band is None:
-        return False
-    return CONDITION_BANDS.index(car.condition_band) >= CONDITION_BANDS.index(READY)
-
-
 def _draws(
     model: Pricing,
     drawn: CarDraws,
     costs: RepairCosts | None,
     terms: BuyerTerms,
     rate: float,
-    asked: dict[str, Any] | None,
+    paid: dict[str, Any] | None,
 ) -> BuyingDraws:
     """What the simulation says of this purchase, in the offer's currency."""
     spent = np.zeros(len(drawn.price))
@@ -352,13 +361,9 @@ def _draws(
         mask = drawn.inspection.states >= STATES.index(terms.least)
         ready = drawn.mended(mask)
         spent = spent if costs is None else costs.total(mask) * rate
-    elif (
-        terms.repairs is None and drawn.car.condition_band in CONDITION_BANDS[: CONDITION_BANDS.index(READY)]
-    ):
+    elif terms.repairs is None and drawn.car.condition_band in BELOW_READY:
         ready = drawn.in_band(model, READY)
-    total = None
-    if asked is not None:
-        total = float(asked["total"]) + spent
+    total = None if paid is None else float(paid["total"]) + spent
     if terms.repairs is not None:
         spent = spent + float(whole_units(terms.repairs, terms.currency))
     return BuyingDraws(drawn.price * rate, spent, total, ready * rate)
@@ -382,27 +387,6 @@ def _budgets(
     return budgets
 
 
-def _day_one(
-    terms: BuyerTerms, schedule: Schedule | None, at: date, *, inspected: bool, auction: bool
-) -> DayOneTerms:
-    """The costs that were stated, with what the schedule says was in force."""
-
-    def charge(source: str | None, kind: str) -> Any:
-        if schedule is None or source is None:
-            return None
-        return schedule.in_force(source, kind, at, terms.currency)
-
-    return DayOneTerms(
-        terms.currency,
-        premium=charge("auction" if auction else None, "premium"),
-        transport=terms.transport,
-        duty=charge(terms.import_from, "import duty"),
-        tax=charge(terms.import_from, "import tax"),
-        repairs=terms.repairs,
-        repairs_counted=not inspected,
-    )
-
-
 def _limit(
     worth_draws: Floats,
     certainty: float,
@@ -416,7 +400,7 @@ def _limit(
     exact = terms.highest_price(worth) if limit >= 0 else None
     if exact is None:
         return Limit(certainty, worth, None, None, None)
-    offer = said(exact)
+    offer = three_figures(exact)
     if most is not None and offer > most:
         exact = offer = most
     return Limit(certainty, worth, exact, offer, conversion.to_base(terms.lines([offer])["all_in"][0]))
@@ -427,12 +411,4 @@ def _round_amounts(limit: Decimal, terms: DayOneTerms) -> list[Decimal]:
     if limit <= 0:
         return []
     top = terms.lines([limit])["all_in"][0]
-    return [said(top * part / 10) for part in (6, 7, 8, 9)] + [top]
-
-
-def _rates(schedule: Schedule | None, terms: DayOneTerms) -> str:
-    used = [charge for charge in (terms.premium, terms.duty, terms.tax) if charge is not None]
-    if schedule is None or not used:
-        return "No schedule of charges is used."
-    days = ", ".join(f"{charge.kind} in force from {charge.valid_from}" for charge in used)
-    return f"{schedule.name}: {days}." + (f" {schedule.notice}" if schedule.notice else "")
+    return [three_figures(top * part / 10) for part in (6, 7, 8, 9)] + [top]

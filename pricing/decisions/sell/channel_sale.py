@@ -12,15 +12,14 @@ from typing import Final
 
 import numpy as np
 import polars as pl
+from numpy.typing import ArrayLike
 
-from pricing.arrays import Floats
-from pricing.decisions.ranges import Range
-from pricing.decisions.sell.auction import Bidding, Bools
-from pricing.decisions.sell.proceeds import Charged, SaleTerms
-from pricing.decisions.sell.seller_terms import SellerTerms
-from pricing.decisions.sell.time_to_sale import TimeToSale
-from pricing.decisions.sell.waiting import HORIZON, PrivateSale, private_sale
-from pricing.money.charge_draws import in_units
+from pricing.arrays import Bools, Floats
+from pricing.decisions.amounts import Range
+from pricing.decisions.sell.seller_terms import Charged, SaleTerms, SellerTerms
+
+HORIZON: Final = 12
+"""Weeks within which a chance of a sale is given."""
 
 WEEKS_A_MONTH: Final = 365.25 / 12.0 / 7.0
 WEEKS_TO_AUCTION: Final = 6.0
@@ -81,64 +80,22 @@ class ChannelSale:
     draws: SaleDraws = field(repr=False)
 
 
-def at_auction(bidding: Bidding, reserve: float, charges: SaleTerms, terms: SellerTerms) -> SaleDraws:
-    """Offered at the next auction with a reserve (0: none)."""
-    sold = bidding.sold(reserve)
-    charged = charges.charged(bidding.hammer(reserve))
-    soon, later = (_worth_now(terms, np.array(weeks)) for weeks in (WEEKS_TO_AUCTION, 2 * WEEKS_TO_AUCTION))
-    again = charges.charged(bidding.second) if bidding.raises else charged
-    fees = again.entry_fee + again.unsold_fee
-    unsold = (
-        later * again.net - soon * fees if terms.own_value is None else soon * (float(terms.own_value) - fees)
-    )
-    return SaleDraws(
-        charged, np.where(sold, WEEKS_TO_AUCTION, np.inf), np.where(sold, soon * charged.net, unsold)
-    )
-
-
-def by_asking(
-    value: Floats,
-    wait: Floats,
-    asks: Floats,
-    mid: float,
-    channel: str,
-    times: TimeToSale | None,
-    bargained: float,
-    charges: SaleTerms,
-    terms: SellerTerms,
-) -> SaleDraws:
-    """Asked privately or at a dealer, ``asks`` a step of some weeks each; see ``waiting.private_sale``."""
-    lowest = 0.0 if terms.floor is None else float(terms.floor)
-    sale = private_sale(value, wait, asks, mid, times, channel, bargained=bargained, lowest=lowest)
-    return of_private(sale, value, charges, terms)
-
-
-def of_private(sale: PrivateSale, value: Floats, charges: SaleTerms, terms: SellerTerms) -> SaleDraws:
-    """What a private or dealer sale leaves."""
-    charged = charges.charged(in_units(np.where(sale.sold, sale.paid, value), charges.currency))
-    worth = _worth_now(terms, np.where(sale.sold, sale.weeks, 2.0 * HORIZON)) * charged.net
-    if terms.own_value is not None:
-        if_kept = _worth_now(terms, np.array(float(HORIZON))) * float(terms.own_value) - charged.entry_fee
-        worth = np.where(sale.weeks <= HORIZON, worth, if_kept)
-    return SaleDraws(charged, sale.weeks, worth)
-
-
 def summed_up(
     channel: str,
     draws: SaleDraws,
     charges: SaleTerms,
     *,
-    told: bool,
+    known: bool,
     asking: Decimal | None,
 ) -> ChannelSale:
-    """A channel's figures from its draws; ``told``: whether the records tell chance and wait."""
+    """A channel's figures from its draws; ``known``: whether the records tell chance and wait."""
     sold, currency = draws.sold, charges.currency
     any_sold = bool(sold.any())
     middle = float(np.median(draws.charged.hammer[sold])) if any_sold else 0.0
     return ChannelSale(
         channel,
-        chance=draws.chance() if told else None,
-        weeks=draws.half if told else None,
+        chance=draws.chance() if known else None,
+        weeks=draws.half if known else None,
         paid=Range.of(draws.charged.paid[sold], currency) if any_sold else None,
         net=Range.of(draws.charged.net[sold], currency) if any_sold else None,
         left=Range.of(np.full(1, draws.left.mean()), currency).mid,
@@ -149,6 +106,6 @@ def summed_up(
     )
 
 
-def _worth_now(terms: SellerTerms, weeks: Floats) -> Floats:
+def worth_now(terms: SellerTerms, weeks: ArrayLike) -> Floats:
     """What an amount after so many weeks is worth today."""
-    return np.asarray((1.0 - terms.discount) ** (weeks / WEEKS_A_MONTH))
+    return np.asarray((1.0 - terms.discount) ** (np.asarray(weeks) / WEEKS_A_MONTH))

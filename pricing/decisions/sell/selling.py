@@ -1,8 +1,7 @@
 """Selling: where to sell a car, what to ask, what is left of it, and what is worth doing first."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import date
-from decimal import Decimal
 from typing import Any, Final
 
 import polars as pl
@@ -16,10 +15,9 @@ from pricing.decisions.car_price import inspected
 from pricing.decisions.gap import Pricing, asking_gap_of
 from pricing.decisions.plain import plain
 from pricing.decisions.sell.asking_plan import AskingPlan, asking_plan
+from pricing.decisions.sell.auction import AuctionFacts, auction_facts
 from pricing.decisions.sell.channel_sale import ChannelSale, summed_up
-from pricing.decisions.sell.proceeds import SaleTerms
-from pricing.decisions.sell.reserve_table import AuctionFacts, auction_facts
-from pricing.decisions.sell.seller_terms import SellerTerms
+from pricing.decisions.sell.seller_terms import SaleTerms, SellerTerms
 from pricing.decisions.sell.selling_evidence import SLOWER, SellingEvidence
 from pricing.decisions.sell.time_to_sale import TimeToSale
 from pricing.decisions.sell.what_ifs import what_ifs
@@ -65,7 +63,7 @@ class Selling:
     unknown: tuple[str, ...]
     rates: str
     seed: int
-    inspection: InspectionResult | None
+    inspection: InspectionResult | None = field(repr=False)
     cautions: tuple[str, ...] = CAUTIONS
 
     @property
@@ -86,23 +84,8 @@ class Selling:
     def to_dict(self) -> dict[str, Any]:
         """The facts as values that JSON can hold, without the draws and the inspection they were read
         from."""
-        return _without_draws(plain_parts(vars(self)))
-
-
-def plain_parts(facts: dict[str, Any]) -> dict[str, Any]:
-    """Facts without the inspection, which is the reader's own."""
-    return {name: value for name, value in facts.items() if name != "inspection"}
-
-
-def _without_draws(facts: dict[str, Any]) -> dict[str, Any]:
-    channels = [{k: v for k, v in vars(found).items() if k != "draws"} for found in facts["channels"]]
-    auction = {k: v for k, v in vars(facts["auction"]).items() if k != "draws"}
-    asking = {
-        name: {k: v for k, v in vars(found).items() if k != "draws"}
-        for name, found in facts["asking"].items()
-    }
-    told: dict[str, Any] = plain(facts | {"channels": channels, "auction": auction, "asking": asking})
-    return told
+        facts: dict[str, Any] = plain(self)
+        return facts
 
 
 def sell_car(
@@ -140,7 +123,7 @@ def sell_car(
     if valuation.reason is not None:
         raise DecisionError(f"no range can be given, and so no proceeds: {valuation.reason}")
     base = inspected(car, inspection)
-    rate = float(Decimal(conversion.units) / Decimal(conversion.base_units))
+    rate = float(conversion.rate)
     sales, gaps = market.sales(as_of=at), model.asking_gaps()
     drawn: dict[str, CarDraws] = {}
     charged: dict[str, SaleTerms] = {}
@@ -153,28 +136,30 @@ def sell_car(
         value, mid = draws.price * rate, draws.law.mid.item() * rate
         if channel == "auction":
             auction = auction_facts(value, mid, draws.levels.top, evidence.auction, charges, terms)
-            sale, first, told = auction.draws, None, evidence.auction.tells
+            sale, first, known = auction.draws, None, evidence.auction.tells
         else:
             gap = asking_gap_of(gaps, sales, draws.car)
-            plan = asking_plan(
-                channel,
-                value,
-                mid,
-                draws.levels.wait,
-                None if gap is None else gap.factor,
-                evidence,
-                charges,
-                terms,
-            )
+            factor = None if gap is None else gap.factor
+            plan = asking_plan(channel, value, mid, draws.levels.wait, factor, evidence, charges, terms)
             asking[channel] = plan
-            sale, first, told = plan.draws, plan.asking, evidence.times is not None
-        channels.append(summed_up(channel, sale, charges, told=told, asking=first))
-    channels.sort(key=lambda found: -found.left)
+            sale, first, known = plan.draws, plan.asking, evidence.times is not None
+        channels.append(summed_up(channel, sale, charges, known=known, asking=first))
+    channels.sort(key=lambda sale: -sale.left)
     best = channels[0].channel
 
     def net(price: Floats) -> Floats:
         return charged[best].charged(charged[best].hammer(price * rate)).net
 
+    unknown = {
+        "The chance of a sale at auction is unknown: the records have too few lots, sold and unsold.": (
+            not evidence.auction.tells
+        ),
+        "The time to sale is unknown, and so is the chance of a sale by a day: of too few sold cars do the "
+        "records say what was asked and when.": evidence.times is None,
+        "Customary estimates are unknown: too few sold lots have them on record.": (
+            evidence.auction.estimates is None
+        ),
+    }
     return Selling(
         valuation=valuation,
         terms=terms,
@@ -188,24 +173,10 @@ def sell_car(
         bargained=evidence.bargained,
         pairs=evidence.pairs,
         first=what_ifs(model, drawn[best], net, rate, costs, terms.papers, evidence.compared),
-        unknown=_unknown(evidence),
+        unknown=tuple(sentence for sentence, is_unknown in unknown.items() if is_unknown),
         rates="No schedule of charges is used."
         if schedule is None
         else f"{schedule.name}. {schedule.notice}",
         seed=seed,
         inspection=inspection,
     )
-
-
-def _unknown(evidence: SellingEvidence) -> tuple[str, ...]:
-    sentences = {
-        "The chance of a sale at auction is unknown: the records have too few lots, sold and unsold.": (
-            not evidence.auction.tells
-        ),
-        "The time to sale is unknown, and so is the chance of a sale by a day: of too few sold cars do the "
-        "records say what was asked and when.": (evidence.times is None),
-        "Customary estimates are unknown: too few sold lots have them on record.": (
-            evidence.auction.estimates is None
-        ),
-    }
-    return tuple(sentence for sentence, true in sentences.items() if true)

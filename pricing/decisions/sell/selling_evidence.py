@@ -7,10 +7,9 @@ from typing import Final, Protocol
 import numpy as np
 import polars as pl
 
-from pricing.decisions.sell.auction_evidence import NO_LOTS, AuctionEvidence, auction_evidence
-from pricing.decisions.sell.before_and_after import BeforeAndAfter, before_and_after
+from pricing.decisions.sell.auction import NO_LOTS, AuctionEvidence, auction_evidence
 from pricing.decisions.sell.time_to_sale import TimeToSale, kaplan_meier, listings_of, log_rank
-from pricing.decisions.sell.waiting import BARGAINED
+from pricing.decisions.sell.what_ifs import BeforeAndAfter, before_and_after
 from pricing.evidence.asking_gap import asking_gap
 from pricing.model.opinion_bands import OpinionBands
 from pricing.model.price_model import PriceModel
@@ -19,6 +18,9 @@ from pricing.snapshot import Snapshot
 
 FEWEST_PAIRS: Final = 20
 """Pairs of asked and sold, below which it is assumed how far buyers bargain."""
+
+BARGAINED: Final = 1.25
+"""What is asked over what is paid at most, where the records have too few pairs: an assumption."""
 
 SLOWER: Final = 0.05
 """p value above which what is asked is said to make no difference on record."""

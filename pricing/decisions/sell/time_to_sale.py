@@ -127,15 +127,15 @@ def listings_of(
     offers = every_record.filter(pl.col("outcome") == "asking")
     sold = sales.filter(offered, pl.col("outcome") == "sold", pl.col("listed_on").is_not_null())
     pairs = asking_gap(pl.concat([sold, offers], how="diagonal")).matched
-    told = sold.join(pairs.select("record_id", "asking"), on="record_id", how="left")
+    paired = sold.join(pairs.select("record_id", "asking"), on="record_id", how="left")
     standing = sales.filter(
         offered,
         pl.col("outcome") == "asking",
         pl.col("listed_on").is_not_null(),
         ~pl.col("record_id").is_in(pairs["asking_id"].to_list()),
     ).with_columns(asking="price")
-    known = told.filter(pl.col("asking").is_not_null())
-    weight = len(told) / max(len(known), 1)
+    known = paired.filter(pl.col("asking").is_not_null())
+    weight = len(paired) / max(len(known), 1)
     rows = pl.concat([known, standing], how="diagonal")
     if rows.is_empty():
         nothing = np.empty(0)

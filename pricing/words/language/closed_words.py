@@ -9,10 +9,10 @@ from pricing.appraisal.completion import CERTIFICATION
 from pricing.appraisal.contents import CONTENTS
 from pricing.appraisal.facts import APPRAISAL, DRAFT, MODEL_REPORT
 from pricing.appraisal.ratio_kinds import TIERS
-from pricing.appraisal.record.sections import INSPECTED, KINDS, RESTS_ON, SECTIONS, asked
+from pricing.appraisal.record.sections import INSPECTED, KINDS, RESTS_ON, SECTIONS, question_of
 from pricing.car_fields import FIELDS
-from pricing.condition.changes import PRESERVATION, WORKMANSHIP
 from pricing.condition.checks import AREAS, CONSTRUCTIONS, FITTINGS, NOT_SEEN, PAPER_STATES, STATES, Sheet
+from pricing.condition.inspection import PRESERVATION, WORKMANSHIP
 from pricing.decisions.buy.buying import CAUTIONS as BUYING_CAUTIONS
 from pricing.decisions.buy.verdict import VERDICTS
 from pricing.decisions.sell.selling import CAUTIONS as SELLING_CAUTIONS
@@ -91,7 +91,7 @@ def closed_words() -> Iterator[str]:
     """
     yield from chain(BASIS_NAMES, PREMISES, EVERY_LEVEL, INSPECTED, RESTS_ON, KINDS, SECTIONS)
     yield from (APPRAISAL, DRAFT, MODEL_REPORT)
-    yield from (asked(part) for kind in SECTIONS.values() for part in fields(kind))
+    yield from (question_of(part) for kind in SECTIONS.values() for part in fields(kind))
     yield from (word for content in CONTENTS for word in (content.name, content.part))
     yield from CERTIFICATION.values()
     yield from chain(CONDITION_BANDS, OUTCOMES, CHANNELS, PRICE_BASES, DRIVE_SIDES, MATCHING_NUMBERS, SPANS)

@@ -1,34 +1,25 @@
-"""What is said, sold and reckoned of one model, band by band, side by side: to be seen where it
-contradicts."""
+"""What people say of a market, held against its records: one model, band by band, beside what was sold and
+reckoned, to be seen where it contradicts; and what each source said against the sales that came later."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
-from typing import Any, Final, Protocol
+from typing import Any, Final
 
+import numpy as np
 import polars as pl
 
-from pricing.decisions.price_by_score import GivesDistributions
-from pricing.evidence.source_scores import band_of_car
+from pricing.decisions.car_price import GivesDistributions
+from pricing.decisions.valuation import HasSales
+from pricing.evidence.source_scores import SourceScores, band_of_car, score_sources
+from pricing.model.accuracy.saved_scores import load_scores
+from pricing.model.opinion_bands import OpinionBands
 from pricing.opinions.statement import Question, changes, in_force, inversions
+from pricing.snapshot import Snapshot
 from pricing.vocabulary import CONDITION_BANDS, SPANS
 
 SALES_BACK: Final = 5
 """Years of sales that are shown beside."""
-
-
-class SpokenOf(Protocol):
-    """What is read of a market: a ``Snapshot`` is one."""
-
-    @property
-    def base_currency(self) -> str:
-        """The currency of every price (ISO 4217)."""
-
-    def sales(self) -> pl.DataFrame:
-        """The sales and offers, as ``Market.sales`` gives them."""
-
-    def opinions(self) -> pl.DataFrame:
-        """What people say, as ``Market.opinions`` gives it."""
 
 
 @dataclass(frozen=True)
@@ -51,7 +42,7 @@ class StatedBands:
 
 
 def stated_bands(
-    market: SpokenOf,
+    market: HasSales,
     model: GivesDistributions | None,
     make: str,
     model_name: str,
@@ -67,16 +58,16 @@ def stated_bands(
     last: date | None = sales["event_date"].max()  # type: ignore[assignment]
     since = None if last is None else last.replace(year=last.year - SALES_BACK, day=1)
     middle = sales["year"].median()
-    asked = {"year": None if middle is None else round(float(middle))} | dict(said or {})  # type: ignore[arg-type]
+    car = {"year": None if middle is None else round(float(middle))} | dict(said or {})  # type: ignore[arg-type]
     ranges = pl.DataFrame(
         schema={"condition_band": pl.String} | dict.fromkeys(("low", "mid", "high"), pl.Float64)
     )
     if model is not None:
         cars = pl.DataFrame(
-            {"make": make, "model": model_name, "condition_band": CONDITION_BANDS, **asked}, strict=False
+            {"make": make, "model": model_name, "condition_band": CONDITION_BANDS, **car}, strict=False
         )
-        found = model.distribution(cars).ranges(SPANS[holds])
-        ranges = cars.select("condition_band").hstack(found.select("low", "mid", "high")).drop_nulls("mid")
+        priced = model.distribution(cars).ranges(SPANS[holds]).select("low", "mid", "high")
+        ranges = cars.select("condition_band").hstack(priced).drop_nulls("mid")
     force = in_force(opinions).filter(pl.any_horizontal(pl.col("low_price", "high_price").is_not_null()))
     return StatedBands(
         make,
@@ -97,4 +88,23 @@ def stated_bands(
         ranges,
         tuple(inversions(opinions)),
         changes(opinions),
+    )
+
+
+def source_record(snapshot: Snapshot) -> SourceScores:
+    """The scores of every source of a market: prices brought to the day of a statement by the newest fit, if
+    there is one, and beside them the loss of the price model as it was scored last."""
+    scores = load_scores(snapshot.market)
+    model = None if snapshot.state.fit is None else snapshot.model
+
+    def moved(pairs: pl.DataFrame) -> pl.Series:
+        """From the day of a sale to the day of a statement, as the model has the market moved for it."""
+        then = pairs.with_columns(event_date="stated_on")
+        return pl.Series(np.exp(snapshot.model.log_mid(then) - snapshot.model.log_mid(pairs)))
+
+    return score_sources(
+        snapshot.opinions(),
+        snapshot.sales(),
+        None if model is None or isinstance(model, OpinionBands) else moved,
+        None if scores is None else scores.scored.rows,
     )
