@@ -1,6 +1,7 @@
 """The demo market as it happened: some 7,400 offers of invented cars over ten years, before anyone wrote
 them down."""
 
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 from typing import Final
@@ -9,19 +10,18 @@ import numpy as np
 import polars as pl
 from currency_converter import CurrencyConverter
 
-from data_demo.offer_records import MONEY, Days, as_records, hide
+from data_demo.offer_records import MONEY, Days, as_records, hide, row_truth
 from data_demo.parameters import (
     CHANNELS,
     COUNTRIES,
     MODEST_PRICES,
-    NOISE,
     Floats,
     Integers,
     Parameters,
     draw_parameters,
 )
 from data_demo.premiums import all_in_of, hammer_of, schedule_of
-from data_demo.process import Cars, Offers, describe_cars, draw_noise, log_price, make_offers
+from data_demo.process import Cars, describe_cars, draw_noise, log_price, make_offers
 
 FIRST_DAY: Final = date(2016, 7, 1)
 LAST_DAY: Final = date(2026, 6, 30)
@@ -77,8 +77,8 @@ def draw_demo_parameters(catalogue: pl.DataFrame, rng: np.random.Generator) -> P
     number = pl.col("variant").str.extract(r"(\d+)").cast(pl.Int64) - 1
     sports = pl.Series(catalogue["kind"] == "sports")[drawn.variants["model_index"]]
     trims = [pl.Series(TRIMS[kind])[drawn.variants.select(number).to_series()] for kind in ("sports", "")]
-    return Parameters(
-        months=drawn.months,
+    return replace(
+        drawn,
         makes=drawn.makes.with_columns(
             trend=pl.when(pl.int_range(pl.len()) > 0).then("trend").otherwise(0.0)
         ),
@@ -87,8 +87,6 @@ def draw_demo_parameters(catalogue: pl.DataFrame, rng: np.random.Generator) -> P
             variant=pl.Series(np.where(sports, trims[0], trims[1])),
             level=pl.when(pl.col("model_index") > 0).then("level").otherwise(pl.col("level") * 0.25),
         ),
-        intercept=drawn.intercept,
-        interactions=drawn.interactions,
     )
 
 
@@ -119,11 +117,13 @@ def draw_market(rng: np.random.Generator) -> tuple[pl.DataFrame, Parameters]:
     records = as_records(parameters, cars, channel, day, offers, car_number=number, premium=premium)
     ungraded = pl.Series(CHANNELS["channel"][channel]).replace_strict(UNGRADED).to_numpy()
     frame = hide(records, rng, ungraded=ungraded, scored=0.4)
-    truth = _truth(cars, number, expected, noise, rate, offers).with_columns(true_oddity=falling)
-    frame = frame.with_columns(
-        source=source, currency=currency, body_style=_bodies(catalogue, parameters, cars)
-    )
-    return pl.concat([_with_chassis(frame, number, catalogue, rng), truth], how="horizontal"), parameters
+    asking = pl.Series(offers.asking, nan_to_null=True).cast(MONEY)
+    truth = row_truth(cars, expected, noise).with_columns(rate=rate, asking=asking, oddity=falling)
+    truth = truth.select(pl.Series("car", number), pl.all()).select(pl.all().name.prefix("true_"))
+    style = parameters.variants["variant"][cars.variant].replace_strict(BODIES, default=None)
+    body = style.zip_with(style.is_not_null(), catalogue["body_style"][cars.model])
+    frame = frame.with_columns(source=source, currency=currency, body_style=body)
+    return pl.concat([_with_chassis(frame, number, rng), truth], how="horizontal"), parameters
 
 
 def rates(currency: pl.Series, day: pl.Series) -> Floats:
@@ -149,7 +149,7 @@ def _draw_cars_and_days(
     )
     abroad = rng.choice(COUNTRIES.height, new, p=COUNTRY_SHARES)
     country = np.where(rng.random(new) < 0.5, home[cars.model], abroad)
-    cars = Cars(**(vars(cars) | {"country": country}))
+    cars = replace(cars, country=country)
     length = (LAST_DAY - FIRST_DAY).days + 1
     first = rng.integers(0, length, new)
     early = np.flatnonzero(first < length - 500)
@@ -159,17 +159,12 @@ def _draw_cars_and_days(
     restored = rng.random(RESALES) < 0.12
     score = np.clip(resold.score + rng.normal(-1.0, 3.0, RESALES), 1, 99)
     turned_back = rng.random(RESALES) < 0.04
-    driven = 8.0 * (later - first[again]) * rng.random(RESALES)
-    resold = Cars(
-        **(
-            vars(resold)
-            | {
-                "score": np.where(restored, np.maximum(score, rng.uniform(76, 95, RESALES)), score),
-                "odometer_km": np.round(
-                    np.where(turned_back, resold.odometer_km * 0.4, resold.odometer_km + driven)
-                ),
-            }
-        )
+    driven: Floats = 8.0 * (later - first[again]) * rng.random(RESALES)
+    odometer_km: Floats = np.where(turned_back, resold.odometer_km * 0.4, resold.odometer_km + driven)
+    resold = replace(
+        resold,
+        score=np.where(restored, np.maximum(score, rng.uniform(76, 95, RESALES)), score),
+        odometer_km=odometer_km.round(),
     )
     both = Cars(
         **{name: np.concatenate([values, getattr(resold, name)]) for name, values in vars(cars).items()}
@@ -180,9 +175,7 @@ def _draw_cars_and_days(
     return both, np.concatenate([np.arange(new), again]), day, oddity
 
 
-def _with_chassis(
-    frame: pl.DataFrame, number: Integers, catalogue: pl.DataFrame, rng: np.random.Generator
-) -> pl.DataFrame:
+def _with_chassis(frame: pl.DataFrame, number: Integers, rng: np.random.Generator) -> pl.DataFrame:
     """Chassis numbers in the form of each maker, seen on three offers in four and on every one of a resold
     car."""
     cars = pl.DataFrame({"number": number, "make": frame["make"]}).unique("number", maintain_order=True)
@@ -192,33 +185,9 @@ def _with_chassis(
     formed = (
         prefix + "/" + (rank % 90 + 10).cast(pl.String) + "-" + (rank + 1001).cast(pl.String).str.zfill(5)
     )
-    formed_numbers = cars.with_columns(
-        chassis_number=pl.when(pl.col("make").is_in(PLAIN_NUMBERS)).then(plain).otherwise(formed)
-    )
-    of_offers = pl.DataFrame({"number": number}).join(
-        formed_numbers, on="number", how="left", maintain_order="left"
-    )
+    numbers = cars.select(
+        pl.when(pl.col("make").is_in(PLAIN_NUMBERS)).then(plain).otherwise(formed)
+    ).to_series()
     resold = np.bincount(number)[number] > 1
     seen = pl.Series((rng.random(frame.height) < 0.75) | resold)
-    return frame.with_columns(chassis_number=pl.when(seen).then(of_offers["chassis_number"]))
-
-
-def _bodies(catalogue: pl.DataFrame, parameters: Parameters, cars: Cars) -> pl.Series:
-    style = parameters.variants["variant"][cars.variant].replace_strict(BODIES, default=None)
-    return style.zip_with(style.is_not_null(), catalogue["body_style"][cars.model])
-
-
-def _truth(
-    cars: Cars, number: Integers, expected: Floats, noise: Floats, rate: Floats, offers: Offers
-) -> pl.DataFrame:
-    return pl.DataFrame(
-        {
-            "true_car": number,
-            "true_log_price": expected,
-            "true_noise": noise,
-            "true_noise_sd": NOISE["sd"].to_numpy()[cars.band],
-            "true_condition_score": cars.score,
-            "true_rate": rate,
-            "true_asking": pl.Series(offers.asking, nan_to_null=True).cast(MONEY),
-        }
-    )
+    return frame.with_columns(chassis_number=pl.when(seen).then(numbers[number]))
