@@ -16,15 +16,12 @@ from pricing.intake.tables.layout import Layout
 from pricing.intake.tables.text_tables import ENCODINGS
 from pricing.intake.written.cars import CarNames
 from pricing.intake.written.dates import ORDERS
-from pricing.intake.written.table import Habits, as_written, with_cars
+from pricing.intake.written.table import YEAR_UNITS, Habits, as_written, with_cars
 from pricing.intake.written.words import WORD_COLUMNS, known_words, word_text, yes_and_no
 from pricing.money.charges import Charge
 from pricing.nearest import did_you_mean
 from pricing.records.contract import COLUMNS
 from pricing.vocabulary import AMOUNT_UNITS, DISTANCE_UNITS, OPTION_CODES, UNKNOWN_UNIT
-
-YEAR_UNITS: Final = ("year", "age")
-"""What the column of the model year holds: the year, or the car's age in years at the event."""
 
 PARTS: Final = {"event_month": "event_date", "event_year": "event_date", "odometer_unit": "odometer_km"}
 """What may stand in a column of its own beside the column of ours that it belongs to."""
@@ -35,8 +32,8 @@ _MADE_BY_THE_STORE: Final = ("record_id", "batch_id")
 
 
 @dataclass(frozen=True)
-class Mapping:
-    """How one source's tables become records."""
+class Mapping(Habits):
+    """How one source's tables become records: what their columns are, beside how the source writes."""
 
     source: str
     columns: Table[str, str]
@@ -50,26 +47,12 @@ class Mapping:
     """Their column of whole cars in one cell, such as ``1966 Wexcombe Sedge de luxe``."""
     car_words: bool = False
     """Of a car that the market has no name for, the first word is the make, the second the model."""
-    date_order: str | None = None
-    """One of ``written.dates.ORDERS``; without it dates in figures are read only with the year in front."""
-    decimal: str = "."
-    odometer_unit: str = "km"
-    """One of ``vocabulary.DISTANCE_UNITS``, or ``unknown``: bare figures are then left unread."""
-    amount_unit: str = "one"
-    """One of ``vocabulary.AMOUNT_UNITS``, of amounts in bare figures."""
-    year_unit: str = "year"
-    """One of ``YEAR_UNITS``."""
-    words: Table[str, Table[str, str]] = field(default_factory=dict)
-    """By our column: their word, in lower case = ours. Goes before the words that are generally
-    understood."""
     option_columns: Table[str, str] = field(default_factory=dict)
     """Option code = their yes/no column."""
     packed_options: str | None = None
     """Their column that lists options."""
     option_separator: str = ";"
     option_words: Table[str, str] = field(default_factory=dict)
-    yes: tuple[str, ...] = ()
-    """Words for yes beside those that are generally understood."""
     charges: tuple[Charge, ...] = ()
 
     def __post_init__(self) -> None:
@@ -126,7 +109,7 @@ class Mapping:
         named = frame.lazy().select(value.alias(name) for name, value in values.items()).collect()
         if self.car is not None and frame.schema[self.car] == pl.String:
             named = with_cars(named, frame[self.car], names, by_words=self.car_words)
-        return as_written(named, self._habits)
+        return as_written(named, self, for_all=self.constants)
 
     def refuse_absent(self, columns: Sequence[str]) -> None:
         """Raise ``MappingError`` when a column that the mapping names is none of a table's."""
@@ -136,19 +119,6 @@ class Mapping:
                 f"the mapping of {self.source!r} names columns that the table does not have: "
                 f"{', '.join(absent)}{did_you_mean(absent[0], columns)}; it has: {', '.join(columns)}"
             )
-
-    @property
-    def _habits(self) -> Habits:
-        return Habits(
-            self.decimal,
-            self.date_order,
-            self.odometer_unit,
-            self.year_unit == "age",
-            self.amount_unit,
-            self.words,
-            self.yes,
-            tuple(self.constants),
-        )
 
     @property
     def theirs(self) -> set[str]:

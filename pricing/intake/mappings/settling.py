@@ -6,10 +6,10 @@ from decimal import Decimal, InvalidOperation
 from typing import Any, Final
 
 from pricing.errors import MappingError
-from pricing.intake.mappings.mapping import YEAR_UNITS
 from pricing.intake.mappings.mapping import Mapping as Columns
 from pricing.intake.mappings.proposals import Proposal
 from pricing.intake.mappings.questions import CHOICES, MAY_BE_UNKNOWN, UNKNOWN, premium_question
+from pricing.intake.written.table import YEAR_UNITS
 from pricing.intake.written.words import WORD_COLUMNS
 from pricing.money.charges import Charge, Tier
 from pricing.nearest import did_you_mean
