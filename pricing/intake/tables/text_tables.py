@@ -6,15 +6,23 @@ import csv
 from collections import Counter
 from collections.abc import Iterable, Iterator
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 import polars as pl
 
 from pricing.errors import FileError
 from pricing.intake.mappings.headings import plain_names
 from pricing.intake.tables.drawn_rows import is_ditto
-from pricing.intake.tables.drawn_tables import LOOKED_THROUGH, DrawnTable, header_row, tables_in
-from pricing.intake.tables.layout import Layout, numbered
+from pricing.intake.tables.drawn_tables import (
+    LOOKED_THROUGH,
+    DrawnTable,
+    grid_of,
+    header_row,
+    parts_of,
+    tables_in,
+    unique_names,
+)
+from pricing.intake.tables.layout import Layout, Parts, numbered
 from pricing.untrusted.limits import Limits
 
 PART_ROWS: Final = 250_000
@@ -34,41 +42,37 @@ _LETTERS: Final = "äöüßÄÖÜéèêëàâîïôûùçÉÀñíóúáåÅæø�
 
 DELIMITERS: Final = (",", ";", "\t", "|")
 
-
 DRAWN_LINES: Final = 20_000
 """A file of more lines was written by a program, and only its header is looked for."""
 
-Frames = Iterator[tuple[pl.DataFrame, int] | tuple[pl.DataFrame, int, Counter[str]]]
 
-
-def read_text_table(path: Path, layout: Layout, limits: Limits) -> Frames:
+def read_text_table(path: Path, layout: Layout, limits: Limits) -> Parts:
     """The rows of a text file, part by part, how many there will be about, and those that are no records."""
     csv.field_size_limit(limits.read_cell)
     survey = survey_text(path, layout.encoding, limits)
-    head = _head(path, survey[0], limits)
+    with path.open(encoding=survey[0], newline="") as file:
+        head = [file.readline(limits.read_cell) for _ in range(LOOKED_THROUGH)]
     delimiter = _find_delimiter(head) if layout.delimiter is None else layout.delimiter
     if len(delimiter.encode()) != 1:
         raise FileError(f"{path}: a delimiter is one plain character; got {delimiter!r}")
-    for found in _found(path, layout, limits, survey, head, delimiter):
-        frame = plain_names(found[0])
+    for rows, expected, set_aside in _parts(path, layout, limits, survey, head, delimiter):
+        frame = plain_names(rows)
         _refuse_open_quote(path, frame, delimiter)
-        yield (frame, *found[1:])
+        yield frame, expected, set_aside
 
 
-def _found(
+def _parts(
     path: Path, layout: Layout, limits: Limits, survey: tuple[str, int, str], head: list[str], delimiter: str
-) -> Frames:
+) -> Parts:
     """The rows by whichever reader the file needs."""
     encoding, lines, line_end = survey
-    first = 0 if layout.header_row is None else layout.header_row - 1
-    if layout.header_row is None and lines <= DRAWN_LINES:
+    first = layout.header or 0
+    if layout.header is None and lines <= DRAWN_LINES:
         drawn = _drawn(path, encoding, delimiter, limits)
         if drawn is not None:
-            total = sum(table.frame.height for table in drawn)
-            for table in drawn:
-                yield table.frame, total, table.set_aside
+            yield from parts_of(drawn)
             return
-    elif layout.header_row is None:
+    elif layout.header is None:
         first = header_row([_cells(line, delimiter) for line in head]) or 0
     if encoding in ("utf-8", "utf-8-sig") and line_end == "\n":
         source: Path | bytes = path
@@ -78,7 +82,7 @@ def _found(
     try:
         scan = pl.scan_csv(source, infer_schema=False, separator=delimiter, skip_lines=first)
         for frame in scan.collect_batches(chunk_size=PART_ROWS, maintain_order=True):
-            yield numbered(frame, done + first + 2), lines - first - 1
+            yield numbered(frame, done + first + 2), lines - first - 1, Counter()
             done += frame.height
         if done == 0:
             raise FileError(f"{path} has a header and no rows")
@@ -99,9 +103,8 @@ def _drawn(path: Path, encoding: str, delimiter: str, limits: Limits) -> list[Dr
     width = max(map(len, rows), default=0)
     if width < 2 or width > limits.read_columns:
         return None
-    cells = [[cell if cell != "" else None for cell in row] + [None] * (width - len(row)) for row in rows]
-    header = header_row(cells)
-    grid = pl.DataFrame(cells, schema={f"cell {at}": pl.String for at in range(width)}, orient="row")
+    grid = grid_of([[cell if cell != "" else None for cell in row] for row in rows])
+    header = header_row(grid.rows())
     tables = tables_in(grid, header)
     marked = any(cell and is_ditto(cell) for row in rows for cell in row)
     if not tables or (
@@ -140,45 +143,22 @@ def _with_extra(frame: pl.DataFrame, names: list[str], delimiter: str) -> pl.Dat
     return frame.with_columns(pl.when(together != "").then(together).alias(EXTRA_CELLS)).drop(beyond)
 
 
-def _read_ragged(
-    path: Path, encoding: str, delimiter: str, first: int, done: int
-) -> Iterator[tuple[pl.DataFrame, int]]:
+def _read_ragged(path: Path, encoding: str, delimiter: str, first: int, done: int) -> Parts:
     """Lines through Python's own reader, from row ``done`` on; cells beyond the header go in a column of
     theirs."""
     with path.open(encoding=encoding, newline="") as file:
         lines = csv.reader(file, delimiter=delimiter)
-        rows: list[list[str]] = []
         try:
-            table = list(lines)[first:]
+            header, *rows = list(lines)[first:] or [[]]
         except csv.Error as error:
             raise FileError(f"{path}, line {lines.line_num}: {error}") from None
-    header, rows = _unique_names(table[0] if table else []), table[1 + done :]
     if not header:
         raise FileError(f"{path} has no header in row {first + 1}")
+    names = [*unique_names(header), EXTRA_CELLS]
     width = len(header)
-    columns: dict[str, Any] = {
-        name: [row[place] if place < len(row) and row[place] != "" else None for row in rows]
-        for place, name in enumerate(header)
-    }
-    columns[EXTRA_CELLS] = [delimiter.join(row[width:]) or None if len(row) > width else None for row in rows]
-    yield (
-        numbered(pl.DataFrame(columns, schema=dict.fromkeys(columns, pl.String)), done + first + 2),
-        len(rows) + done,
-    )
-
-
-def _unique_names(header: list[str]) -> list[str]:
-    """The header with repeated names numbered, as the main reader does."""
-    seen: dict[str, int] = {}
-    names = []
-    for name in header:
-        if name in seen:
-            names.append(f"{name}_duplicated_{seen[name]}")
-            seen[name] += 1
-        else:
-            names.append(name)
-            seen[name] = 0
-    return names
+    cells = [[*row[:width], *[""] * (width - len(row)), delimiter.join(row[width:])] for row in rows[done:]]
+    frame = pl.DataFrame(cells, schema=dict.fromkeys(names, pl.String), orient="row")
+    yield numbered(frame.with_columns(pl.all().replace("", None)), done + first + 2), len(rows), Counter()
 
 
 def _refuse_open_quote(path: Path, frame: pl.DataFrame, delimiter: str) -> None:
@@ -262,12 +242,6 @@ def _eight_bit(path: Path, limits: Limits) -> str:
         if (text := start.decode(ENCODINGS[name], errors="replace"))
     }
     return "mac-roman" if letters["mac-roman"] > letters["latin-1"] else "latin-1"
-
-
-def _head(path: Path, encoding: str, limits: Limits) -> list[str]:
-    """The first lines of a file."""
-    with path.open(encoding=encoding, newline="") as file:
-        return [file.readline(limits.read_cell) for _ in range(LOOKED_THROUGH)]
 
 
 def _cells(line: str, delimiter: str) -> list[str | None]:
