@@ -7,8 +7,8 @@ import polars as pl
 import pytest
 
 from pricing.errors import MappingError
+from pricing.intake.checking import preview, turned
 from pricing.intake.mappings.mapping_files import read_mapping
-from pricing.intake.mappings.previews import preview, turned
 from pricing.intake.mappings.proposals import propose
 from pricing.intake.mappings.settling import with_answers
 from pricing.intake.written.cars import CarNames

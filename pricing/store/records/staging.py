@@ -106,7 +106,7 @@ def stage(raw: pl.DataFrame, file: Path, mapping: Mapping | None, terms: Pricing
         broken["broken_rules"], raw["row_number"].gather(broken["place"]), pl.lit(file.name).alias("file")
     )
     records = _identified(records, checked.in_base)
-    here = checked.told.filter(pl.col("place").is_in(records["place"].implode()))
+    here = checked.remarks.filter(pl.col("place").is_in(records["place"].implode()))
     counts = [Counter(here[name].explode().drop_nulls().to_list()) for name in ("not_known", SAID_OTHERWISE)]
     counts.append(_unseen(mapped, records["place"]))
     if stands_for is not None:
