@@ -1,7 +1,6 @@
 """Tables of sales in the pages of a PDF file: within ruled lines, or in columns of text that stand apart."""
 
 from collections import Counter
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any, Final
 
@@ -81,16 +80,14 @@ def _plain(cell: str | None) -> str | None:
     return " ".join(cell.split()) or None if cell is not None else None
 
 
-def _lines(words: list[dict[str, Any]]) -> Iterator[list[dict[str, Any]]]:
+def _lines(words: list[dict[str, Any]]) -> list[list[dict[str, Any]]]:
     """Words by the line they stand on, from left to right."""
-    line: list[dict[str, Any]] = []
+    lines: list[list[dict[str, Any]]] = []
     for word in sorted(words, key=lambda word: (word["top"], word["x0"])):
-        if line and word["top"] - line[0]["top"] > SAME_LINE:
-            yield sorted(line, key=lambda word: word["x0"])
-            line = []
-        line.append(word)
-    if line:
-        yield sorted(line, key=lambda word: word["x0"])
+        if not lines or word["top"] - lines[-1][0]["top"] > SAME_LINE:
+            lines.append([])
+        lines[-1].append(word)
+    return [sorted(line, key=lambda word: word["x0"]) for line in lines]
 
 
 def _cells(line: list[dict[str, Any]]) -> list[tuple[float, float, str]]:

@@ -122,12 +122,10 @@ def endings() -> list[str]:
 
 def _reader(path: Path) -> Any:
     ending = path.suffix.lower()
-    if ending in _READERS:
-        return _READERS[ending]
-    if ending.removeprefix(".") in plugged(READERS):
-        return _read_plugged
-    expected = ", ".join(f".{known}" for known in endings())
-    raise FileError(f"{path} is of no kind that can be read; expected one of {expected}")
+    if ending not in _READERS and ending.removeprefix(".") not in plugged(READERS):
+        expected = ", ".join(f".{known}" for known in endings())
+        raise FileError(f"{path} is of no kind that can be read; expected one of {expected}")
+    return _READERS.get(ending, _read_plugged)
 
 
 def _refuse_large(path: Path, frame: pl.DataFrame, limits: Limits) -> None:
@@ -140,8 +138,8 @@ def _refuse_large(path: Path, frame: pl.DataFrame, limits: Limits) -> None:
             f"{path} has a heading of {len(longest):,} characters and may have at most {LONGEST_HEADING:,}: "
             f"{longest[:40]!r}"
         )
-    lengths = frame.select(pl.col(pl.String).str.len_bytes().max())
-    for name, length in zip(lengths.columns, lengths.row(0) if lengths.width else (), strict=True):
+    for lengths in frame.select(pl.col(pl.String).str.len_bytes().max()):
+        name, length = lengths.name, lengths[0]
         if length is not None and length > limits.read_cell:
             row = frame.filter(pl.col(name).str.len_bytes() == length)["row_number"][0]
             raise FileError(
@@ -152,9 +150,9 @@ def _refuse_large(path: Path, frame: pl.DataFrame, limits: Limits) -> None:
 
 def _without_blank_rows(frame: pl.DataFrame) -> pl.DataFrame:
     cells = [name for name in frame.columns if name != "row_number"]
-    if not any(frame[name].null_count() == 0 for name in cells):
-        return frame.filter(~pl.all_horizontal(pl.col(name).is_null() for name in cells)) if cells else frame
-    return frame  # a column that is full says that no row is blank
+    if not cells or any(frame[name].null_count() == 0 for name in cells):
+        return frame  # a column that is full says that no row is blank
+    return frame.filter(pl.any_horizontal(pl.col(name).is_not_null() for name in cells))
 
 
 def _read_book(path: Path, layout: Layout, limits: Limits) -> Parts:
@@ -186,8 +184,7 @@ def _book(path: Path, limits: Limits) -> fastexcel.ExcelReader:
 
 def _read_json_lines(path: Path, layout: Layout, limits: Limits) -> Parts:
     encoding, lines, _ = survey_text(path, layout.encoding, limits)
-    rows: list[dict[str, Any]] = []
-    numbers: list[int] = []
+    rows: dict[int, dict[str, Any]] = {}
     names: dict[str, None] = {}
     with path.open(encoding=encoding) as file:
         for number, line in enumerate(file, 1):
@@ -199,8 +196,7 @@ def _read_json_lines(path: Path, layout: Layout, limits: Limits) -> Parts:
                 raise FileError(f"{path}, line {number} is not JSON") from None
             if not isinstance(row, dict):
                 raise FileError(f"{path}, line {number} is not a JSON object")
-            rows.append(row)
-            numbers.append(number)
+            rows[number] = row
             names.update(dict.fromkeys(row))
             if len(names) > limits.read_columns:
                 raise FileError(
@@ -208,11 +204,10 @@ def _read_json_lines(path: Path, layout: Layout, limits: Limits) -> Parts:
                 )
     if not rows:
         raise FileError(f"{path} holds no rows")
-    columns = {
-        whole_text(name): [_cell(row.get(name)) for row in rows] for name in names if name != "row_number"
-    }
+    names.pop("row_number", None)
+    columns = {whole_text(name): [_cell(row.get(name)) for row in rows.values()] for name in names}
     frame = pl.DataFrame(columns, schema=dict.fromkeys(columns, pl.String))
-    yield frame.with_columns(pl.Series("row_number", numbers, dtype=pl.Int64)), lines, Counter()
+    yield frame.with_columns(pl.Series("row_number", list(rows), dtype=pl.Int64)), lines, Counter()
 
 
 def _read_plugged(path: Path, layout: Layout, limits: Limits) -> Parts:
@@ -228,10 +223,10 @@ def _read_plugged(path: Path, layout: Layout, limits: Limits) -> Parts:
 
 def _cell(value: object) -> str | None:
     """A JSON value as cell text: a list of words parted by ``;``, other structures as they are."""
+    if isinstance(value, list) and all(isinstance(word, str) for word in value):
+        value = ";".join(value)
     if value is None or isinstance(value, str):
         return None if value is None else whole_text(value)
-    if isinstance(value, list) and all(isinstance(word, str) for word in value):
-        return whole_text(";".join(value))
     return json.dumps(value)
 
 

@@ -127,10 +127,8 @@ def _with_ditto_marks(lines: Iterable[str], delimiter: str) -> Iterator[str]:
         width = width or (len(cells) if len(cells) > 2 else 0)
         marks = [cell.strip() in ('"', '-"-', '--"--') for cell in cells]
         if len(cells) == width and any(marks):
-            line = (
-                delimiter.join("\u3003" if mark else cell for mark, cell in zip(marks, cells, strict=True))
-                + "\n"
-            )
+            pairs = zip(marks, cells, strict=True)
+            line = delimiter.join("\u3003" if mark else cell for mark, cell in pairs) + "\n"
         yield line
 
 
@@ -169,17 +167,15 @@ def _refuse_open_quote(path: Path, frame: pl.DataFrame, delimiter: str) -> None:
         return
     shortest = FEWEST_SWALLOWED + (FEWEST_SWALLOWED - 1) * (width - 1)
     longest = frame.select(pl.col(pl.String).str.len_bytes().max())
-    long = [name for name in longest.columns if (longest[name][0] or 0) >= shortest]
+    long = [cells.name for cells in longest if (cells[0] or 0) >= shortest]
     broken = frame.select(pl.col(long).str.contains("\n", literal=True).any())
-    names = [name for name in broken.columns if broken[name][0]]
-    if not names:
-        return
+    names = [cells.name for cells in broken if cells[0]]
     lines, marks = (pl.col(names).str.count_matches(mark, literal=True) for mark in ("\n", delimiter))
     swallowed = (lines >= FEWEST_SWALLOWED) & (marks >= (lines - 1) * (width - 1))
-    rows = frame.filter(pl.any_horizontal(swallowed))["row_number"]
-    if rows.len():
+    rows = frame.filter(pl.any_horizontal(swallowed)) if names else frame.clear()
+    for row in rows["row_number"].head(1):
         raise FileError(
-            f"{path}, row {rows[0]}: a quotation mark is opened and not closed, and swallows the rows after "
+            f"{path}, row {row}: a quotation mark is opened and not closed, and swallows the rows after "
             "it; close it, or take it away"
         )
 
@@ -192,10 +188,7 @@ def survey_text(path: Path, stated: str | None, limits: Limits) -> tuple[str, in
     longest = limits.read_cell * 32
     with path.open("rb") as file:
         start = file.read(4)
-        if stated is None:
-            encoding = "utf-16" if start[:2] in (b"\xff\xfe", b"\xfe\xff") else "utf-8"
-        else:
-            encoding = stated
+        encoding = stated or ("utf-16" if start[:2] in (b"\xff\xfe", b"\xfe\xff") else "utf-8")
         if encoding != "utf-16" and b"\0" in start:
             raise FileError(f"{path} is not a text file")
         file.seek(0)
@@ -225,9 +218,7 @@ def survey_text(path: Path, stated: str | None, limits: Limits) -> tuple[str, in
             unbroken = unbroken + len(block) if ends < 0 else len(block) - ends
             if unbroken > longest:
                 raise FileError(f"{path} has a line of more than {longest:,} characters")
-    line_end = "\r" if returns and not lines else "\n"
-    if line_end == "\r":
-        lines = returns
+    line_end, lines = ("\r", returns) if returns and not lines else ("\n", lines)
     return ENCODINGS[encoding], lines + (last != line_end.encode()), line_end
 
 
@@ -236,12 +227,11 @@ def _eight_bit(path: Path, limits: Limits) -> str:
     languages."""
     with path.open("rb") as file:
         start = file.read(limits.read_cell)
-    letters = {
-        name: sum(text.count(letter) for letter in _LETTERS)
-        for name in ("latin-1", "mac-roman")
-        if (text := start.decode(ENCODINGS[name], errors="replace"))
-    }
-    return "mac-roman" if letters["mac-roman"] > letters["latin-1"] else "latin-1"
+
+    def letters(name: str) -> int:
+        return sum(map(start.decode(ENCODINGS[name], errors="replace").count, _LETTERS))
+
+    return max("latin-1", "mac-roman", key=letters)
 
 
 def _cells(line: str, delimiter: str) -> list[str | None]:
@@ -257,9 +247,7 @@ def _find_delimiter(head: list[str]) -> str:
     def alike(mark: str) -> tuple[int, int]:
         counts = Counter(len(_cells(line, mark)) for line in head if line.strip())
         counts.pop(1, None)
-        if not counts:
-            return (0, 0)
-        cells, lines = max(counts.items(), key=lambda pair: pair[0] * pair[1])
+        cells, lines = max(counts.items(), key=lambda pair: pair[0] * pair[1], default=(0, 0))
         return cells * lines, cells
 
     return max(DELIMITERS, key=alike)
