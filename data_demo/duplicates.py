@@ -73,10 +73,8 @@ def _offered_again(rows: pl.DataFrame, rng: np.random.Generator) -> pl.DataFrame
     """Unsold, and sold within four months for about what was bid, the reserve forgotten."""
     expected, rate = rows["true_log_price"].to_numpy(), rows["true_rate"].to_numpy()
     noise = rows["true_noise"].to_numpy() + rng.normal(0.0, 0.03, rows.height)
-    day = (
-        rows["event_date"]
-        + pl.Series(rng.integers(30, 115, rows.height)).cast(pl.Duration("ms")) * 86_400_000
-    )
+    pause = pl.Series(rng.integers(30, 115, rows.height))
+    day = rows["event_date"] + pause.cast(pl.Duration("ms")) * 86_400_000
     schedule = schedule_of(rows["source"], rows["currency"], day)
     hammer = round_to_steps(hammer_of(np.exp(expected + noise) * rate, schedule), 0.5)
     return rows.with_columns(
@@ -94,9 +92,8 @@ def _offered_again(rows: pl.DataFrame, rng: np.random.Generator) -> pl.DataFrame
 def _listed_again(rows: pl.DataFrame, rng: np.random.Generator) -> pl.DataFrame:
     """Not sold, and advertised anew a few weeks later for less."""
     pause, wait = rng.integers(5, 30, rows.height), rng.integers(15, 80, rows.height)
-    asking = round_to_steps(
-        rows["amount"].cast(pl.Float64).to_numpy() * rng.uniform(0.88, 0.97, rows.height), 0.5
-    )
+    amount = rows["amount"].cast(pl.Float64).to_numpy()
+    asking = round_to_steps(amount * rng.uniform(0.88, 0.97, rows.height), 0.5)
     return rows.with_columns(
         listed_on=pl.col("event_date") + pl.duration(days=pl.lit(pl.Series(pause))),
         event_date=pl.col("event_date") + pl.duration(days=pl.lit(pl.Series(pause + wait))),

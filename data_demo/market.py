@@ -3,6 +3,7 @@ them down."""
 
 from dataclasses import replace
 from datetime import date
+from functools import partial
 from pathlib import Path
 from typing import Final
 
@@ -64,14 +65,9 @@ def draw_demo_parameters(catalogue: pl.DataFrame, rng: np.random.Generator) -> P
     intercept = 9.2
     # An average car as drawn has some options and papers, worth about 5 %, which its typical price includes.
     level = np.log(catalogue["average_price"].to_numpy()) - intercept - 0.05
-    drawn = draw_parameters(
-        catalogue.with_columns(level=pl.Series(level)),
-        rng,
-        first_day=FIRST_DAY,
-        last_day=LAST_DAY,
-        interactions=1.0,
-        intercept=intercept,
-    )
+    days = {"first_day": FIRST_DAY, "last_day": LAST_DAY}
+    catalogue = catalogue.with_columns(level=pl.Series(level))
+    drawn = draw_parameters(catalogue, rng, **days, interactions=1.0, intercept=intercept)
     condition = drawn.models["condition"].to_numpy().copy()
     condition[0] = np.log(MODEST_PRICES / MODEST_PRICES[3])
     number = pl.col("variant").str.extract(r"(\d+)").cast(pl.Int64) - 1
@@ -104,15 +100,8 @@ def draw_market(rng: np.random.Generator) -> tuple[pl.DataFrame, Parameters]:
     schedule = schedule_of(source, currency, pl.Series(day))
     rate = rates(currency, pl.Series(day))
     expected, noise = log_price(parameters, cars, channel, month), draw_noise(cars, rng)
-    offers = make_offers(
-        expected,
-        noise,
-        channel,
-        rng,
-        hammer=lambda all_in: hammer_of(all_in, schedule),
-        rate=rate,
-        round_amounts=True,
-    )
+    hammer = partial(hammer_of, schedule=schedule)
+    offers = make_offers(expected, noise, channel, rng, hammer=hammer, rate=rate, round_amounts=True)
     premium = np.round(all_in_of(offers.amount, schedule) - offers.amount, 2)
     records = as_records(parameters, cars, channel, day, offers, car_number=number, premium=premium)
     ungraded = pl.Series(CHANNELS["channel"][channel]).replace_strict(UNGRADED).to_numpy()
@@ -129,11 +118,11 @@ def draw_market(rng: np.random.Generator) -> tuple[pl.DataFrame, Parameters]:
 def rates(currency: pl.Series, day: pl.Series) -> Floats:
     """Units of each currency for one EUR: the European Central Bank's reference rate, the last one known."""
     converter = CurrencyConverter(fallback_on_missing_rate=True, fallback_on_missing_rate_method="last_known")
-    asked = pl.DataFrame({"currency": currency, "day": day})
-    known = asked.unique().filter(pl.col("currency") != "EUR").sort("currency", "day")
+    days = pl.DataFrame({"currency": currency, "day": day})
+    known = days.unique().filter(pl.col("currency") != "EUR").sort("currency", "day")
     values = [converter.convert(1, "EUR", code, on) for code, on in known.iter_rows()]
     known = known.with_columns(rate=pl.Series(values, dtype=pl.Float64))
-    joined = asked.join(known, on=["currency", "day"], how="left", maintain_order="left")
+    joined = days.join(known, on=["currency", "day"], how="left", maintain_order="left")
     return joined["rate"].fill_null(1.0).to_numpy()
 
 
@@ -144,12 +133,10 @@ def _draw_cars_and_days(
     new = OFFERS - RESALES
     weight = catalogue["weight"].to_numpy() / catalogue["weight"].sum()
     cars = describe_cars(parameters, np.sort(rng.choice(catalogue.height, new, p=weight)), rng)
-    home = (
-        catalogue["origin"].replace_strict(dict(zip(COUNTRIES["country"], range(6), strict=True))).to_numpy()
-    )
+    places = dict(zip(COUNTRIES["country"], range(6), strict=True))
+    home = catalogue["origin"].replace_strict(places).to_numpy()[cars.model]
     abroad = rng.choice(COUNTRIES.height, new, p=COUNTRY_SHARES)
-    country = np.where(rng.random(new) < 0.5, home[cars.model], abroad)
-    cars = replace(cars, country=country)
+    cars = replace(cars, country=np.where(rng.random(new) < 0.5, home, abroad))
     length = (LAST_DAY - FIRST_DAY).days + 1
     first = rng.integers(0, length, new)
     early = np.flatnonzero(first < length - 500)
@@ -166,9 +153,8 @@ def _draw_cars_and_days(
         score=np.where(restored, np.maximum(score, rng.uniform(76, 95, RESALES)), score),
         odometer_km=odometer_km.round(),
     )
-    both = Cars(
-        **{name: np.concatenate([values, getattr(resold, name)]) for name, values in vars(cars).items()}
-    )
+    pairs = {name: [values, getattr(resold, name)] for name, values in vars(cars).items()}
+    both = Cars(**{name: np.concatenate(pair) for name, pair in pairs.items()})
     day = np.datetime64(FIRST_DAY, "D") + np.concatenate([first, later])
     falls = np.concatenate([np.zeros(new, bool), turned_back])
     oddity = pl.select(pl.when(pl.Series(falls)).then(pl.lit("odometer falls"))).to_series()
@@ -182,12 +168,9 @@ def _with_chassis(frame: pl.DataFrame, number: Integers, rng: np.random.Generato
     rank = pl.int_range(pl.len()).over("make")
     prefix = pl.col("make").str.slice(0, 2).str.to_uppercase()
     plain = (100_000 + rank * 7).cast(pl.String)
-    formed = (
-        prefix + "/" + (rank % 90 + 10).cast(pl.String) + "-" + (rank + 1001).cast(pl.String).str.zfill(5)
-    )
-    numbers = cars.select(
-        pl.when(pl.col("make").is_in(PLAIN_NUMBERS)).then(plain).otherwise(formed)
-    ).to_series()
+    formed = pl.format("{}/{}-{}", prefix, rank % 90 + 10, (rank + 1001).cast(pl.String).str.zfill(5))
+    is_plain = pl.col("make").is_in(PLAIN_NUMBERS)
+    numbers = cars.select(pl.when(is_plain).then(plain).otherwise(formed)).to_series()
     resold = np.bincount(number)[number] > 1
     seen = pl.Series((rng.random(frame.height) < 0.75) | resold)
     return frame.with_columns(chassis_number=pl.when(seen).then(numbers[number]))

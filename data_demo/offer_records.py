@@ -100,14 +100,16 @@ def hide(
     that a graded row has a score as well."""
     chance = rng.random((5, frame.height))
     graded = pl.Series(chance[0] >= ungraded)
-    keep = {
+    seen = {
         "condition_band": graded,
         "condition_score": graded & pl.Series(chance[1] < scored),
         "odometer_km": pl.Series(chance[2] < 0.85),
         "history_file": pl.Series(chance[3] < 0.8),
         "variant": pl.Series(chance[4] < 0.9),
     }
-    return frame.with_columns(pl.when(shown).then(pl.col(name)).alias(name) for name, shown in keep.items())
+    return frame.with_columns(
+        pl.when(is_seen).then(pl.col(name)).alias(name) for name, is_seen in seen.items()
+    )
 
 
 def row_truth(cars: Cars, expected: Floats, noise: Floats) -> pl.DataFrame:
