@@ -51,7 +51,7 @@ def side_view() -> Image.Image:
         _ellipse(pen, (hub - 64, 396, hub + 64, 524), _DARK)
         _ellipse(pen, (hub - 36, 424, hub + 36, 496), (206, 208, 210))
         _ellipse(pen, (hub - 13, 447, hub + 13, 473), (150, 152, 154))
-    return _fine(scene)
+    return scene.resize(_SIZE, Image.Resampling.LANCZOS)
 
 
 def gearbox_from_below() -> Image.Image:
@@ -68,19 +68,18 @@ def gearbox_from_below() -> Image.Image:
     _polygon(pen, ((694, 398), (716, 398), (711, 452), (699, 452)), _OIL)
     _ellipse(pen, (692, 440, 718, 482), _OIL)
     _ellipse(pen, (699, 450, 706, 460), (150, 120, 70))
-    return _fine(scene)
+    return scene.resize(_SIZE, Image.Resampling.LANCZOS)
 
 
 def _photograph(picture: Image.Image, taken: str, *, lying: bool = False) -> bytes:
     """A JPEG with what a camera writes: its name, the time, and a place, nought by nought in the ocean."""
-    told = Image.Exif()
-    told[0x0112], told[0x010F], told[0x0110] = (6 if lying else 1), "Invented Optics", "Nought"
-    told.get_ifd(0x8769)[0x9003] = taken
-    place = told.get_ifd(0x8825)
-    place[1], place[2], place[3], place[4] = "N", (0.0, 0.0, 0.0), "E", (0.0, 0.0, 0.0)
+    exif = Image.Exif()
+    exif[0x0112], exif[0x010F], exif[0x0110] = (6 if lying else 1), "Invented Optics", "Nought"
+    exif.get_ifd(0x8769)[0x9003] = taken
+    exif.get_ifd(0x8825).update({1: "N", 2: (0.0, 0.0, 0.0), 3: "E", 4: (0.0, 0.0, 0.0)})
     written = io.BytesIO()
-    kept = picture.transpose(Image.Transpose.ROTATE_90) if lying else picture
-    kept.save(written, "JPEG", quality=78, optimize=True, exif=told)
+    turned = picture.transpose(Image.Transpose.ROTATE_90) if lying else picture
+    turned.save(written, "JPEG", quality=78, optimize=True, exif=exif)
     return written.getvalue()
 
 
@@ -89,10 +88,6 @@ def _scene(sky: tuple[int, ...], ground: tuple[int, ...], horizon: int) -> tuple
     pen = ImageDraw.Draw(scene)
     pen.rectangle((0, horizon * _FINER, *scene.size), fill=ground)
     return scene, pen
-
-
-def _fine(scene: Image.Image) -> Image.Image:
-    return scene.resize(_SIZE, Image.Resampling.LANCZOS)
 
 
 def _polygon(pen: Any, points: tuple[tuple[int, int], ...], fill: tuple[int, ...]) -> None:

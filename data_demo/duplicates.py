@@ -33,31 +33,22 @@ def add_duplicates(market: pl.DataFrame, rng: np.random.Generator) -> pl.DataFra
     sold, auction = pl.col("outcome") == "sold", pl.col("channel") == "auction"
     known = pl.col("chassis_number").is_not_null()
     early = pl.col("event_date") < LAST_DAY.replace(year=LAST_DAY.year - 1)
-    has_odometer = pl.col("odometer_km").is_not_null()
-    eligible = {
-        "same lot": auction & pl.col("outcome").is_in(["sold", "unsold"]) & (known | has_odometer),
-        "offered again": (pl.col("outcome") == "unsold")
-        & pl.col("low_estimate").is_not_null()
-        & known
-        & early,
-        "listed again": (pl.col("outcome") == "asking") & known & early,
-        "listing that became a sale": ~auction & sold & known,
-        "two sources": auction & sold & (pl.col("source") != EXCHANGE) & (known | has_odometer),
-    }
-    make = {
-        "same lot": _same_lot,
-        "offered again": _offered_again,
-        "listed again": _listed_again,
-        "listing that became a sale": _listing,
-        "two sources": _other_source,
+    traceable = known | pl.col("odometer_km").is_not_null()
+    estimated = pl.col("low_estimate").is_not_null()
+    kinds = {
+        "same lot": (_same_lot, auction & pl.col("outcome").is_in(["sold", "unsold"]) & traceable),
+        "offered again": (_offered_again, (pl.col("outcome") == "unsold") & estimated & known & early),
+        "listed again": (_listed_again, (pl.col("outcome") == "asking") & known & early),
+        "listing that became a sale": (_listing, ~auction & sold & known),
+        "two sources": (_other_source, auction & sold & (pl.col("source") != EXCHANGE) & traceable),
     }
     free = market["true_oddity"].is_null()
     firsts, seconds = [], []
-    for kind, count in COUNTS.items():
-        rows = np.flatnonzero((market.select(eligible[kind]).to_series() & free).to_numpy())
-        rows = np.sort(rng.choice(rows, count, replace=False))
+    for kind, (again, eligible) in kinds.items():
+        rows = np.flatnonzero((market.select(eligible).to_series() & free).to_numpy())
+        rows = np.sort(rng.choice(rows, COUNTS[kind], replace=False))
         free = free & ~pl.Series(np.isin(np.arange(market.height), rows))
-        second = make[kind](market[rows], rng).with_columns(true_kind=pl.lit(kind))
+        second = again(market[rows], rng).with_columns(true_kind=pl.lit(kind))
         seconds.append(second.select(market.columns))
         firsts.append(pl.DataFrame({"true_sale": rows, "better": second["true_best"]}))
     beaten = pl.concat(firsts).filter("better")["true_sale"].to_list()
@@ -82,10 +73,8 @@ def _offered_again(rows: pl.DataFrame, rng: np.random.Generator) -> pl.DataFrame
     """Unsold, and sold within four months for about what was bid, the reserve forgotten."""
     expected, rate = rows["true_log_price"].to_numpy(), rows["true_rate"].to_numpy()
     noise = rows["true_noise"].to_numpy() + rng.normal(0.0, 0.03, rows.height)
-    day = (
-        rows["event_date"]
-        + pl.Series(rng.integers(30, 115, rows.height)).cast(pl.Duration("ms")) * 86_400_000
-    )
+    pause = pl.Series(rng.integers(30, 115, rows.height))
+    day = rows["event_date"] + pause.cast(pl.Duration("ms")) * 86_400_000
     schedule = schedule_of(rows["source"], rows["currency"], day)
     hammer = round_to_steps(hammer_of(np.exp(expected + noise) * rate, schedule), 0.5)
     return rows.with_columns(
@@ -94,8 +83,7 @@ def _offered_again(rows: pl.DataFrame, rng: np.random.Generator) -> pl.DataFrame
         amount=pl.Series(hammer).cast(MONEY),
         premium=pl.Series(np.round(all_in_of(hammer, schedule) - hammer, 2)).cast(MONEY),
         low_estimate=(pl.col("low_estimate") * 0.9).round(0).cast(MONEY),
-        reserve=pl.lit(None, MONEY),
-        highest_bid=pl.lit(None, MONEY),
+        **dict.fromkeys(("reserve", "highest_bid"), pl.lit(None, MONEY)),
         true_noise=pl.Series(noise),
         true_best=pl.lit(True),
     )
@@ -104,9 +92,8 @@ def _offered_again(rows: pl.DataFrame, rng: np.random.Generator) -> pl.DataFrame
 def _listed_again(rows: pl.DataFrame, rng: np.random.Generator) -> pl.DataFrame:
     """Not sold, and advertised anew a few weeks later for less."""
     pause, wait = rng.integers(5, 30, rows.height), rng.integers(15, 80, rows.height)
-    asking = round_to_steps(
-        rows["amount"].cast(pl.Float64).to_numpy() * rng.uniform(0.88, 0.97, rows.height), 0.5
-    )
+    amount = rows["amount"].cast(pl.Float64).to_numpy()
+    asking = round_to_steps(amount * rng.uniform(0.88, 0.97, rows.height), 0.5)
     return rows.with_columns(
         listed_on=pl.col("event_date") + pl.duration(days=pl.lit(pl.Series(pause))),
         event_date=pl.col("event_date") + pl.duration(days=pl.lit(pl.Series(pause + wait))),
@@ -139,10 +126,7 @@ def _other_source(rows: pl.DataFrame, rng: np.random.Generator) -> pl.DataFrame:
         chassis_number=pl.when(seen).then("chassis_number"),
         amount=pl.col("amount") + pl.col("premium"),
         price_basis=pl.lit("all-in"),
-        premium=pl.lit(None, MONEY),
-        low_estimate=pl.lit(None, MONEY),
-        high_estimate=pl.lit(None, MONEY),
-        reserve=pl.lit(None, MONEY),
+        **dict.fromkeys(("premium", "low_estimate", "high_estimate", "reserve"), pl.lit(None, MONEY)),
         condition_band=pl.when(pl.Series(chance[1] < 0.4)).then("condition_band"),
         condition_score=pl.lit(None, pl.Float64),
         true_best=pl.lit(False),

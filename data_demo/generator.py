@@ -44,18 +44,11 @@ def generate(seed: int = SEED) -> dict[str, bytes]:
         table, truth = spoil(source.table(records, rng), records, source.defects, rng)
         files[f"raw/{source.file}"] = source.encode(table)
         truths.append(truth.with_columns(file=pl.lit(source.file)))
-    files["truth/records.parquet"] = parquet_bytes(_record_truth(pl.concat(truths)))
+    drawn_from = pl.col("^true_.*$").exclude("true_asking").name.map(lambda name: name.removeprefix("true_"))
+    true_rows = pl.concat(truths).select("file", "source_ref", drawn_from)
+    files["truth/records.parquet"] = parquet_bytes(true_rows)
     files["truth/parameters.json"] = _parameter_truth(parameters)
     return files
-
-
-def _record_truth(market: pl.DataFrame) -> pl.DataFrame:
-    """One row a raw row: where it is, which sale it records, and what it was drawn from."""
-    return market.select(
-        "file",
-        "source_ref",
-        pl.col("^true_.*$").exclude("true_asking").name.map(lambda name: name.removeprefix("true_")),
-    )
 
 
 def _parameter_truth(parameters: Parameters) -> bytes:

@@ -1,7 +1,9 @@
 """The demo market as it happened: some 7,400 offers of invented cars over ten years, before anyone wrote
 them down."""
 
+from dataclasses import replace
 from datetime import date
+from functools import partial
 from pathlib import Path
 from typing import Final
 
@@ -9,19 +11,18 @@ import numpy as np
 import polars as pl
 from currency_converter import CurrencyConverter
 
-from data_demo.offer_records import MONEY, Days, as_records, hide
+from data_demo.offer_records import MONEY, Days, as_records, hide, row_truth
 from data_demo.parameters import (
     CHANNELS,
     COUNTRIES,
     MODEST_PRICES,
-    NOISE,
     Floats,
     Integers,
     Parameters,
     draw_parameters,
 )
 from data_demo.premiums import all_in_of, hammer_of, schedule_of
-from data_demo.process import Cars, Offers, describe_cars, draw_noise, log_price, make_offers
+from data_demo.process import Cars, describe_cars, draw_noise, log_price, make_offers
 
 FIRST_DAY: Final = date(2016, 7, 1)
 LAST_DAY: Final = date(2026, 6, 30)
@@ -64,21 +65,16 @@ def draw_demo_parameters(catalogue: pl.DataFrame, rng: np.random.Generator) -> P
     intercept = 9.2
     # An average car as drawn has some options and papers, worth about 5 %, which its typical price includes.
     level = np.log(catalogue["average_price"].to_numpy()) - intercept - 0.05
-    drawn = draw_parameters(
-        catalogue.with_columns(level=pl.Series(level)),
-        rng,
-        first_day=FIRST_DAY,
-        last_day=LAST_DAY,
-        interactions=1.0,
-        intercept=intercept,
-    )
+    days = {"first_day": FIRST_DAY, "last_day": LAST_DAY}
+    catalogue = catalogue.with_columns(level=pl.Series(level))
+    drawn = draw_parameters(catalogue, rng, **days, interactions=1.0, intercept=intercept)
     condition = drawn.models["condition"].to_numpy().copy()
     condition[0] = np.log(MODEST_PRICES / MODEST_PRICES[3])
     number = pl.col("variant").str.extract(r"(\d+)").cast(pl.Int64) - 1
     sports = pl.Series(catalogue["kind"] == "sports")[drawn.variants["model_index"]]
     trims = [pl.Series(TRIMS[kind])[drawn.variants.select(number).to_series()] for kind in ("sports", "")]
-    return Parameters(
-        months=drawn.months,
+    return replace(
+        drawn,
         makes=drawn.makes.with_columns(
             trend=pl.when(pl.int_range(pl.len()) > 0).then("trend").otherwise(0.0)
         ),
@@ -87,8 +83,6 @@ def draw_demo_parameters(catalogue: pl.DataFrame, rng: np.random.Generator) -> P
             variant=pl.Series(np.where(sports, trims[0], trims[1])),
             level=pl.when(pl.col("model_index") > 0).then("level").otherwise(pl.col("level") * 0.25),
         ),
-        intercept=drawn.intercept,
-        interactions=drawn.interactions,
     )
 
 
@@ -106,34 +100,29 @@ def draw_market(rng: np.random.Generator) -> tuple[pl.DataFrame, Parameters]:
     schedule = schedule_of(source, currency, pl.Series(day))
     rate = rates(currency, pl.Series(day))
     expected, noise = log_price(parameters, cars, channel, month), draw_noise(cars, rng)
-    offers = make_offers(
-        expected,
-        noise,
-        channel,
-        rng,
-        hammer=lambda all_in: hammer_of(all_in, schedule),
-        rate=rate,
-        round_amounts=True,
-    )
+    hammer = partial(hammer_of, schedule=schedule)
+    offers = make_offers(expected, noise, channel, rng, hammer=hammer, rate=rate, round_amounts=True)
     premium = np.round(all_in_of(offers.amount, schedule) - offers.amount, 2)
     records = as_records(parameters, cars, channel, day, offers, car_number=number, premium=premium)
     ungraded = pl.Series(CHANNELS["channel"][channel]).replace_strict(UNGRADED).to_numpy()
     frame = hide(records, rng, ungraded=ungraded, scored=0.4)
-    truth = _truth(cars, number, expected, noise, rate, offers).with_columns(true_oddity=falling)
-    frame = frame.with_columns(
-        source=source, currency=currency, body_style=_bodies(catalogue, parameters, cars)
-    )
-    return pl.concat([_with_chassis(frame, number, catalogue, rng), truth], how="horizontal"), parameters
+    asking = pl.Series(offers.asking, nan_to_null=True).cast(MONEY)
+    truth = row_truth(cars, expected, noise).with_columns(rate=rate, asking=asking, oddity=falling)
+    truth = truth.select(pl.Series("car", number), pl.all()).select(pl.all().name.prefix("true_"))
+    style = parameters.variants["variant"][cars.variant].replace_strict(BODIES, default=None)
+    body = style.zip_with(style.is_not_null(), catalogue["body_style"][cars.model])
+    frame = frame.with_columns(source=source, currency=currency, body_style=body)
+    return pl.concat([_with_chassis(frame, number, rng), truth], how="horizontal"), parameters
 
 
 def rates(currency: pl.Series, day: pl.Series) -> Floats:
     """Units of each currency for one EUR: the European Central Bank's reference rate, the last one known."""
     converter = CurrencyConverter(fallback_on_missing_rate=True, fallback_on_missing_rate_method="last_known")
-    asked = pl.DataFrame({"currency": currency, "day": day})
-    known = asked.unique().filter(pl.col("currency") != "EUR").sort("currency", "day")
+    days = pl.DataFrame({"currency": currency, "day": day})
+    known = days.unique().filter(pl.col("currency") != "EUR").sort("currency", "day")
     values = [converter.convert(1, "EUR", code, on) for code, on in known.iter_rows()]
     known = known.with_columns(rate=pl.Series(values, dtype=pl.Float64))
-    joined = asked.join(known, on=["currency", "day"], how="left", maintain_order="left")
+    joined = days.join(known, on=["currency", "day"], how="left", maintain_order="left")
     return joined["rate"].fill_null(1.0).to_numpy()
 
 
@@ -144,12 +133,10 @@ def _draw_cars_and_days(
     new = OFFERS - RESALES
     weight = catalogue["weight"].to_numpy() / catalogue["weight"].sum()
     cars = describe_cars(parameters, np.sort(rng.choice(catalogue.height, new, p=weight)), rng)
-    home = (
-        catalogue["origin"].replace_strict(dict(zip(COUNTRIES["country"], range(6), strict=True))).to_numpy()
-    )
+    places = dict(zip(COUNTRIES["country"], range(6), strict=True))
+    home = catalogue["origin"].replace_strict(places).to_numpy()[cars.model]
     abroad = rng.choice(COUNTRIES.height, new, p=COUNTRY_SHARES)
-    country = np.where(rng.random(new) < 0.5, home[cars.model], abroad)
-    cars = Cars(**(vars(cars) | {"country": country}))
+    cars = replace(cars, country=np.where(rng.random(new) < 0.5, home, abroad))
     length = (LAST_DAY - FIRST_DAY).days + 1
     first = rng.integers(0, length, new)
     early = np.flatnonzero(first < length - 500)
@@ -159,66 +146,31 @@ def _draw_cars_and_days(
     restored = rng.random(RESALES) < 0.12
     score = np.clip(resold.score + rng.normal(-1.0, 3.0, RESALES), 1, 99)
     turned_back = rng.random(RESALES) < 0.04
-    driven = 8.0 * (later - first[again]) * rng.random(RESALES)
-    resold = Cars(
-        **(
-            vars(resold)
-            | {
-                "score": np.where(restored, np.maximum(score, rng.uniform(76, 95, RESALES)), score),
-                "odometer_km": np.round(
-                    np.where(turned_back, resold.odometer_km * 0.4, resold.odometer_km + driven)
-                ),
-            }
-        )
+    driven: Floats = 8.0 * (later - first[again]) * rng.random(RESALES)
+    odometer_km: Floats = np.where(turned_back, resold.odometer_km * 0.4, resold.odometer_km + driven)
+    resold = replace(
+        resold,
+        score=np.where(restored, np.maximum(score, rng.uniform(76, 95, RESALES)), score),
+        odometer_km=odometer_km.round(),
     )
-    both = Cars(
-        **{name: np.concatenate([values, getattr(resold, name)]) for name, values in vars(cars).items()}
-    )
+    pairs = {name: [values, getattr(resold, name)] for name, values in vars(cars).items()}
+    both = Cars(**{name: np.concatenate(pair) for name, pair in pairs.items()})
     day = np.datetime64(FIRST_DAY, "D") + np.concatenate([first, later])
     falls = np.concatenate([np.zeros(new, bool), turned_back])
     oddity = pl.select(pl.when(pl.Series(falls)).then(pl.lit("odometer falls"))).to_series()
     return both, np.concatenate([np.arange(new), again]), day, oddity
 
 
-def _with_chassis(
-    frame: pl.DataFrame, number: Integers, catalogue: pl.DataFrame, rng: np.random.Generator
-) -> pl.DataFrame:
+def _with_chassis(frame: pl.DataFrame, number: Integers, rng: np.random.Generator) -> pl.DataFrame:
     """Chassis numbers in the form of each maker, seen on three offers in four and on every one of a resold
     car."""
     cars = pl.DataFrame({"number": number, "make": frame["make"]}).unique("number", maintain_order=True)
     rank = pl.int_range(pl.len()).over("make")
     prefix = pl.col("make").str.slice(0, 2).str.to_uppercase()
     plain = (100_000 + rank * 7).cast(pl.String)
-    formed = (
-        prefix + "/" + (rank % 90 + 10).cast(pl.String) + "-" + (rank + 1001).cast(pl.String).str.zfill(5)
-    )
-    formed_numbers = cars.with_columns(
-        chassis_number=pl.when(pl.col("make").is_in(PLAIN_NUMBERS)).then(plain).otherwise(formed)
-    )
-    of_offers = pl.DataFrame({"number": number}).join(
-        formed_numbers, on="number", how="left", maintain_order="left"
-    )
+    formed = pl.format("{}/{}-{}", prefix, rank % 90 + 10, (rank + 1001).cast(pl.String).str.zfill(5))
+    is_plain = pl.col("make").is_in(PLAIN_NUMBERS)
+    numbers = cars.select(pl.when(is_plain).then(plain).otherwise(formed)).to_series()
     resold = np.bincount(number)[number] > 1
     seen = pl.Series((rng.random(frame.height) < 0.75) | resold)
-    return frame.with_columns(chassis_number=pl.when(seen).then(of_offers["chassis_number"]))
-
-
-def _bodies(catalogue: pl.DataFrame, parameters: Parameters, cars: Cars) -> pl.Series:
-    style = parameters.variants["variant"][cars.variant].replace_strict(BODIES, default=None)
-    return style.zip_with(style.is_not_null(), catalogue["body_style"][cars.model])
-
-
-def _truth(
-    cars: Cars, number: Integers, expected: Floats, noise: Floats, rate: Floats, offers: Offers
-) -> pl.DataFrame:
-    return pl.DataFrame(
-        {
-            "true_car": number,
-            "true_log_price": expected,
-            "true_noise": noise,
-            "true_noise_sd": NOISE["sd"].to_numpy()[cars.band],
-            "true_condition_score": cars.score,
-            "true_rate": rate,
-            "true_asking": pl.Series(offers.asking, nan_to_null=True).cast(MONEY),
-        }
-    )
+    return frame.with_columns(chassis_number=pl.when(seen).then(numbers[number]))

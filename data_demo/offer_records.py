@@ -1,16 +1,28 @@
 """Offers drawn in numpy, as rows of the record contract, and what records usually lack taken away."""
 
+from typing import Final
+
 import numpy as np
 import polars as pl
 import pyarrow
 from numpy.typing import NDArray
 
-from data_demo.parameters import CHANNELS, COUNTRIES, OPTIONS, ORIGINALITY, Floats, Integers, Parameters
+from data_demo.parameters import (
+    CHANNELS,
+    COUNTRIES,
+    NOISE,
+    OPTIONS,
+    ORIGINALITY,
+    Floats,
+    Integers,
+    Parameters,
+)
 from data_demo.process import Cars, Offers
 from pricing.vocabulary import CONDITION_BANDS, OUTCOMES
 
 Days = NDArray[np.datetime64]
 MONEY = pl.Decimal(18, 3)
+_OF_AUCTIONS: Final = ("low_estimate", "high_estimate", "reserve", "highest_bid")
 
 
 def as_records(
@@ -35,10 +47,7 @@ def as_records(
             "right": cars.country == 0,
             "amount": offers.amount,
             "premium": premium,
-            "low_estimate": offers.low_estimate,
-            "high_estimate": offers.high_estimate,
-            "reserve": offers.reserve,
-            "highest_bid": offers.highest_bid,
+            **{name: getattr(offers, name) for name in _OF_AUCTIONS},
             "event_date": day,
             "days": offers.days_on_offer,
             "outcome": pl.Series(OUTCOMES)[offers.outcome],
@@ -46,13 +55,7 @@ def as_records(
         nan_to_null=True,
     )
     sold, asking, auction = pl.col("outcome") == "sold", pl.col("outcome") == "asking", pl.col("auction")
-    basis = (
-        pl.when(auction)
-        .then(pl.lit("hammer"))
-        .when(asking)
-        .then(pl.lit("asking"))
-        .otherwise(pl.lit("all-in"))
-    )
+    basis = pl.when(auction).then(pl.lit("hammer")).when(asking).then(pl.lit("asking"))
     return raw.select(
         make=names["make"],
         model=names["model"],
@@ -73,12 +76,9 @@ def as_records(
         event_date="event_date",
         amount=pl.col("amount").cast(MONEY),
         currency=pl.lit("EUR"),
-        price_basis=basis,
+        price_basis=basis.otherwise(pl.lit("all-in")),
         premium=pl.when(auction & sold).then("premium").cast(MONEY),
-        low_estimate=pl.col("low_estimate").cast(MONEY),
-        high_estimate=pl.col("high_estimate").cast(MONEY),
-        reserve=pl.col("reserve").cast(MONEY),
-        highest_bid=pl.col("highest_bid").cast(MONEY),
+        **{name: pl.col(name).cast(MONEY) for name in _OF_AUCTIONS},
         listed_on=pl.when(~auction).then(pl.col("event_date") - pl.duration(days="days")),
         notes=pl.lit(None, pl.String),
         date_precision=pl.lit(None, pl.String),
@@ -100,11 +100,21 @@ def hide(
     that a graded row has a score as well."""
     chance = rng.random((5, frame.height))
     graded = pl.Series(chance[0] >= ungraded)
-    keep = {
+    seen = {
         "condition_band": graded,
         "condition_score": graded & pl.Series(chance[1] < scored),
         "odometer_km": pl.Series(chance[2] < 0.85),
         "history_file": pl.Series(chance[3] < 0.8),
         "variant": pl.Series(chance[4] < 0.9),
     }
-    return frame.with_columns(pl.when(shown).then(pl.col(name)).alias(name) for name, shown in keep.items())
+    return frame.with_columns(
+        pl.when(is_seen).then(pl.col(name)).alias(name) for name, is_seen in seen.items()
+    )
+
+
+def row_truth(cars: Cars, expected: Floats, noise: Floats) -> pl.DataFrame:
+    """What the price of each offer was drawn from: log_price (expected), noise, noise_sd, and the car's
+    condition_score, seen or not."""
+    sd = NOISE["sd"].to_numpy()[cars.band]
+    truth = {"log_price": expected, "noise": noise, "noise_sd": sd, "condition_score": cars.score}
+    return pl.DataFrame(truth)

@@ -19,8 +19,8 @@ NO_PREMIUM: Final = -1
 @cache
 def schedules() -> tuple[Charge, ...]:
     """Every premium schedule of the demo market, in order of source and date."""
-    mappings = [read_mapping(path) for path in sorted((Path(__file__).parent / "raw").glob("*.mapping.toml"))]
-    charges = [charge for mapping in mappings for charge in mapping.charges if charge.kind == "premium"]
+    files = (Path(__file__).parent / "raw").glob("*.mapping.toml")
+    charges = [charge for path in files for charge in read_mapping(path).charges if charge.kind == "premium"]
     return tuple(sorted(charges, key=lambda charge: (charge.source, charge.valid_from)))
 
 

@@ -76,8 +76,7 @@ def describe_cars(parameters: Parameters, model: Integers, rng: np.random.Genera
     models = parameters.models
     share = np.cumsum(parameters.variants["share"].to_numpy())
     variant = np.searchsorted(share, model + rng.random(cars) * (1 - 1e-9), side="right")
-    first = models["first_year"].to_numpy().astype(np.int64)[model]
-    last = models["last_year"].to_numpy().astype(np.int64)[model]
+    first, last = models.select("first_year", "last_year").to_numpy().astype(np.int64)[model].T
     score = 25.0 * (_choose(BAND_SHARES, cars, rng) + rng.beta(2.0, 2.0, cars))
     offered = ~np.isnan(models["options"].to_numpy())
     return Cars(
@@ -194,20 +193,20 @@ def make_offers(
     has_reserve = rng.random(rows) < 0.75
     unsold = auction & has_reserve & (paid < reserve)
     withdrawn = rng.random(rows) < np.where(auction, 0.02, 0.05)
-    asked = ~auction & (rng.random(rows) < 0.6)
+    on_offer = ~auction & (rng.random(rows) < 0.6)
     wait = TIME_TO_SALE["elasticity"] * gap + rng.normal(0, TIME_TO_SALE["sd"], rows)
     days = TIME_TO_SALE["days"] * np.exp(wait)
-    outcome = np.select([withdrawn, unsold, asked], [3, 1, 2], 0)
+    outcome = np.select([withdrawn, unsold, on_offer], [3, 1, 2], 0)
     seen_bid = round_to_steps(paid * rng.uniform(0.9, 1.0, rows), 0.5, down=True)
-    shown = rng.random((3, rows))
+    chance = rng.random((3, rows))
     return Offers(
         outcome=outcome,
         amount=np.select([outcome == 0, outcome == 2], [paid, asking], np.nan),
         asking=np.where(auction, np.nan, asking),
-        low_estimate=np.where(auction & (shown[0] < 0.9), low, np.nan),
-        high_estimate=np.where(auction & (shown[0] < 0.9), high, np.nan),
-        reserve=np.where(auction & has_reserve & (shown[1] < 0.35), reserve, np.nan),
-        highest_bid=np.where((outcome == 1) & (shown[2] < 0.7), seen_bid, np.nan),
+        low_estimate=np.where(auction & (chance[0] < 0.9), low, np.nan),
+        high_estimate=np.where(auction & (chance[0] < 0.9), high, np.nan),
+        reserve=np.where(auction & has_reserve & (chance[1] < 0.35), reserve, np.nan),
+        highest_bid=np.where((outcome == 1) & (chance[2] < 0.7), seen_bid, np.nan),
         days_on_offer=np.where(auction, 0, np.clip(days, 1, 720)).astype(np.int64),
     )
 

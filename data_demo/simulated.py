@@ -1,15 +1,15 @@
 """A market of any size with known truth, in the shape of ``Market.sales()``: for tests and benchmarks."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import Final
 
 import numpy as np
 import polars as pl
 
-from data_demo.offer_records import as_records, hide
-from data_demo.parameters import CHANNELS, NOISE, PREMIUM_RATE, Floats, Integers, Parameters, draw_parameters
-from data_demo.process import Cars, Offers, draw_cars, draw_noise, log_price, make_offers
+from data_demo.offer_records import as_records, hide, row_truth
+from data_demo.parameters import CHANNELS, PREMIUM_RATE, Integers, Parameters, draw_parameters
+from data_demo.process import Cars, draw_cars, draw_noise, log_price, make_offers
 
 CHUNK: Final = 1_000_000
 """Rows drawn at a time, so that ten million fit in memory."""
@@ -53,10 +53,9 @@ def simulate_market(
     (1000, 1000, ['asking', 'sold', 'unsold', 'withdrawn'])
     """
     rng = np.random.default_rng(seed)
-    if makes is None:
-        makes = max(1, models // 10)
+    catalogue = _catalogue(models, max(1, models // 10) if makes is None else makes, rng)
     parameters = draw_parameters(
-        _catalogue(models, makes, rng), rng, first_day=first_day, last_day=last_day, interactions=interactions
+        catalogue, rng, first_day=first_day, last_day=last_day, interactions=interactions
     )
     period = np.datetime64(first_day, "D"), np.datetime64(last_day, "D")
     parts, truths = [], []
@@ -69,18 +68,14 @@ def simulate_market(
         expected, noise = log_price(parameters, cars, channel, month), draw_noise(cars, rng)
         offers = make_offers(expected, noise, channel, rng)
         if all_sold:
-            offers = _all_sold(expected + noise, channel, offers)
-        records = as_records(
-            parameters,
-            cars,
-            channel,
-            day,
-            offers,
-            car_number=number + start,
-            premium=offers.amount * PREMIUM_RATE,
-        )
+            fetched = np.exp(expected + noise) / np.where(channel == 0, 1 + PREMIUM_RATE, 1.0)
+            nothing = np.full(size, np.nan)
+            sold = np.zeros(size, np.int64)
+            offers = replace(offers, outcome=sold, amount=fetched, reserve=nothing, highest_bid=nothing)
+        numbers, premium = number + start, offers.amount * PREMIUM_RATE
+        records = as_records(parameters, cars, channel, day, offers, car_number=numbers, premium=premium)
         parts.append(_priced(hide(records, rng, ungraded=ungraded, scored=scored), start))
-        truths.append(_row_truth(cars, expected, noise))
+        truths.append(row_truth(cars, expected, noise))
     return pl.concat(parts), SimulatedTruth(parameters, pl.concat(truths))
 
 
@@ -107,20 +102,6 @@ def _some_again(
     return draw_cars(parameters, new, rng).take(number), number
 
 
-def _all_sold(fetched: Floats, channel: Integers, offers: Offers) -> Offers:
-    nothing = np.full(fetched.size, np.nan)
-    return Offers(
-        outcome=np.zeros(fetched.size, np.int64),
-        amount=np.exp(fetched) / np.where(channel == 0, 1 + PREMIUM_RATE, 1.0),
-        asking=offers.asking,
-        low_estimate=offers.low_estimate,
-        high_estimate=offers.high_estimate,
-        reserve=nothing,
-        highest_bid=nothing,
-        days_on_offer=offers.days_on_offer,
-    )
-
-
 def _priced(records: pl.DataFrame, start: int) -> pl.DataFrame:
     """The columns before ``make`` and the three prices that a market derives."""
     auction, unsold = pl.col("channel") == "auction", pl.col("outcome") == "unsold"
@@ -135,15 +116,4 @@ def _priced(records: pl.DataFrame, start: int) -> pl.DataFrame:
         price=pl.when(auction).then(pl.col("amount") * all_in).otherwise("amount").cast(cents),
         lower_price=pl.when(unsold).then(pl.col("highest_bid") * all_in).cast(cents),
         upper_price=pl.when(unsold).then(pl.coalesce("reserve", "low_estimate") * all_in).cast(cents),
-    )
-
-
-def _row_truth(cars: Cars, expected: Floats, noise: Floats) -> pl.DataFrame:
-    return pl.DataFrame(
-        {
-            "log_price": expected,
-            "noise_sd": NOISE["sd"].to_numpy()[cars.band],
-            "noise": noise,
-            "condition_score": cars.score,
-        }
     )

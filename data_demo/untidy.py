@@ -88,13 +88,9 @@ def spoil(
     """
     alone = (pl.col("true_sale").len().over("true_sale") == 1) & pl.col("true_oddity").is_null()
     usable = alone & (pl.col("outcome") == "sold") & (pl.col("channel") == "auction")
-    rows = rng.choice(
-        np.flatnonzero(truth.select(usable.fill_null(False)).to_series().to_numpy()),
-        each * len(defects),
-        replace=False,
-    )
-    broken = pl.Series(np.repeat(list(defects), each))
-    named = pl.DataFrame({"row": rows, "true_defect": broken})
+    places = np.flatnonzero(truth.select(usable.fill_null(False)).to_series().to_numpy())
+    rows = rng.choice(places, each * len(defects), replace=False)
+    named = pl.DataFrame({"row": rows, "true_defect": np.repeat(list(defects), each)})
     truth = truth.with_row_index("row").with_columns(pl.col("row").cast(pl.Int64))
     truth = truth.join(named, on="row", how="left", maintain_order="left").drop("row")
     for rule, values in defects.items():

@@ -11,7 +11,7 @@ from dashboards import caches
 from dashboards.caches import Given
 from dashboards.exhibits import show_table
 from dashboards.recording.mapping import called
-from pricing.intake.mappings.previews import preview
+from pricing.intake.checking import preview
 from pricing.intake.mappings.proposals import Proposal
 from pricing.intake.written.cars import CarNames
 from pricing.records.contract import REQUIRED

@@ -90,12 +90,13 @@ def find_links(records: pl.DataFrame) -> pl.DataFrame:
         # On one day a listing comes before the sale that it led to.
         order=pl.col("outcome").replace_strict(_ORDER, default=0, return_dtype=pl.Int8),
     )
+    near_years = (pl.col("year") - pl.col("year before")).abs() <= 1
     known = rows.filter(pl.col("chassis_key").is_not_null())
     driven = rows.filter(pl.col("odometer_km").is_not_null())
     return pl.concat(
         [
-            _links(known, ["chassis_key", "model_key"], ["event_date", "order"], _same_chassis()),
-            _links(known, ["chassis_key", "make_key"], ["event_date", "order"], _same_chassis()),
+            _links(known, ["chassis_key", "model_key"], ["event_date", "order"], near_years),
+            _links(known, ["chassis_key", "make_key"], ["event_date", "order"], near_years),
             _links(driven, ["model_key", "year"], ["odometer_km", "event_date", "order"], _same_odometer()),
         ]
     ).unique(["record_id", "other_id"], keep="first", maintain_order=True)
@@ -119,10 +120,6 @@ def _links(rows: pl.DataFrame, car: list[str], time: list[str], same_car: pl.Exp
     )
 
 
-def _same_chassis() -> pl.Expr:
-    return (pl.col("year") - pl.col("year before")).abs() <= 1
-
-
 def _same_odometer() -> pl.Expr:
     """One of the two has no chassis number, and nothing that both say differs."""
     agree = pl.all_horizontal(
@@ -138,31 +135,24 @@ def _rule() -> pl.Expr:
     """The rule that makes a record one with the record before it of the same car; null for none."""
     now, before = pl.col("outcome"), pl.col("outcome before")
     days = (pl.col("event_date") - pl.col("event_date before")).dt.total_days()
-    ratio = (
-        pl.col("price").cast(pl.Float64) / pl.col("price before").cast(pl.Float64)
-    ).log().abs() <= SAME_PRICE
-    amount = (
-        pl.col("amount").cast(pl.Float64) / pl.col("amount before").cast(pl.Float64)
-    ).log().abs() <= SAME_PRICE
+    price, amount = (
+        (pl.col(name).cast(pl.Float64) / pl.col(f"{name} before").cast(pl.Float64)).log().abs() <= SAME_PRICE
+        for name in ("price", "amount")
+    )
     same_amount = amount & (pl.col("currency") == pl.col("currency before"))
-    same_price = (ratio | same_amount).fill_null(pl.col("price").is_null() & pl.col("price before").is_null())
+    same_price = (price | same_amount).fill_null(pl.col("price").is_null() & pl.col("price before").is_null())
     same_event = (days.abs() <= SAME_EVENT_DAYS) & (now == before) & same_price
     same_source = pl.col("source") == pl.col("source before")
     follows = days.is_between(0, AGAIN_DAYS) & (before != "sold")
-    return (
-        pl.when(same_event & same_source & (pl.col("channel") == "auction"))
-        .then(pl.lit("same lot"))
-        .when(same_event & ~same_source)
-        .then(pl.lit("same sale in two sources"))
-        .when(same_event)
-        .then(pl.lit("listed again"))
-        .when(follows & (now == "sold") & (before != "unsold"))
-        .then(pl.lit("listing that became a sale"))
-        .when(follows & (now != "unsold") & (before != "unsold"))
-        .then(pl.lit("listed again"))
-        .when(follows)
-        .then(pl.lit("offered again"))
+    rules = (
+        ("same lot", same_event & same_source & (pl.col("channel") == "auction")),
+        ("same sale in two sources", same_event & ~same_source),
+        ("listed again", same_event),
+        ("listing that became a sale", follows & (now == "sold") & (before != "unsold")),
+        ("listed again", follows & (now != "unsold") & (before != "unsold")),
+        ("offered again", follows),
     )
+    return pl.coalesce(pl.when(holds).then(pl.lit(rule)) for rule, holds in rules)
 
 
 def choose_primary_records(records: pl.DataFrame, links: pl.DataFrame) -> pl.DataFrame:
@@ -181,11 +171,11 @@ def choose_primary_records(records: pl.DataFrame, links: pl.DataFrame) -> pl.Dat
     ends = (pairs["place"].to_numpy(), pairs["place other"].to_numpy())
     size = (names.len(), names.len())
     _, group = connected_components(coo_array((np.ones(pairs.height), ends), shape=size), directed=False)
-    given = pl.sum_horizontal(pl.col(name).is_not_null() for name in DETAILS)
+    details = pl.sum_horizontal(pl.col(name).is_not_null() for name in DETAILS)
     age = (pl.col("event_date").max().over("group") - pl.col("event_date")).dt.total_days()
     return (
         pl.DataFrame({"record_id": names, "group": group})
-        .join(records.select("record_id", "outcome", "event_date", details=given), on="record_id")
+        .join(records.select("record_id", "outcome", "event_date", details=details), on="record_id")
         .with_columns(
             order=pl.col("outcome").replace_strict(_ORDER, default=0, return_dtype=pl.Int8),
             age=age // (SAME_EVENT_DAYS + 1),

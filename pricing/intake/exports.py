@@ -47,10 +47,8 @@ def neutral_names(frame: pl.DataFrame) -> pl.DataFrame:
 
 def restored_names(frame: pl.DataFrame) -> pl.DataFrame:
     """A frame whose columns have the names from before ``neutral_names``."""
-    names = [restored_text(name) for name in frame.columns]
-    return (
-        frame.rename(dict(zip(frame.columns, names, strict=True))) if len(set(names)) == len(names) else frame
-    )
+    names = {name: restored_text(name) for name in frame.columns}
+    return frame.rename(names) if len({*names.values()}) == len(names) else frame
 
 
 def neutral_text(text: str) -> str:

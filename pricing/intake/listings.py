@@ -82,9 +82,8 @@ def _rows(page: Path) -> list[dict[str, str | None]]:
     scripts.feed(bounded_bytes(page, LARGEST_PAGE).decode("utf-8", errors="replace"))
     seen = datetime.fromtimestamp(page.stat().st_mtime, UTC).date().isoformat()
     offers = [pair for text in scripts.texts for pair in _offered(_parsed(text))]
-    rows = [_record(vehicle, offer, page.name, seen) for vehicle, offer in offers]
     nothing = dict.fromkeys(COLUMNS) | {"source_ref": page.name}
-    return rows or [nothing]
+    return [_record(vehicle, offer, page.name, seen) for vehicle, offer in offers] or [nothing]
 
 
 class _Scripts(HTMLParser):
@@ -135,7 +134,7 @@ def _offered(node: Any, depth: int = 0) -> Iterator[tuple[Thing, Thing]]:
         return
     for name, value in node.items():
         if name == "makesOffer":  # of a seller, who is then named around the offer, without the offers
-            seller = {key: said for key, said in node.items() if key != "makesOffer"}
+            seller = {key: term for key, term in node.items() if key != "makesOffer"}
             value = [{"seller": seller, **offer} for offer in _things(value)]
         yield from _offered(value, depth + 1)
 
@@ -158,19 +157,16 @@ def _record(vehicle: Thing, offer: Thing, page: str, seen: str) -> dict[str, str
     specification = next(iter(_things(offer.get("priceSpecification"))), {})
     seller = next(iter(_things(offer.get("seller")) or _things(offer.get("offeredBy"))), {})
     steering = (_text(vehicle.get("steeringPosition")) or "").lower()
-    dates = (vehicle.get(name) for name in ("vehicleModelDate", "modelDate", "productionDate"))
-    produced = next(filter(None, map(_text, dates)), "")
+    produced = _first(vehicle, "vehicleModelDate", "modelDate", "productionDate") or ""
     amount = _text(offer.get("price"))
+    listed_on = _first(offer, "validFrom", "availabilityStarts") or ""
     return {
-        "source_ref": _text(offer.get("url"))
-        or _text(vehicle.get("url"))
-        or _text(vehicle.get("@id"))
-        or page,
-        "make": _text(vehicle.get("brand")) or _text(vehicle.get("manufacturer")),
+        "source_ref": _text(offer.get("url")) or _first(vehicle, "url", "@id") or page,
+        "make": _first(vehicle, "brand", "manufacturer"),
         "model": _text(vehicle.get("model")),
         "variant": _text(vehicle.get("vehicleConfiguration")),
         "year": produced[:4] or None,
-        "chassis_number": _text(vehicle.get("vehicleIdentificationNumber")) or _text(vehicle.get("VIN")),
+        "chassis_number": _first(vehicle, "vehicleIdentificationNumber", "VIN"),
         "body_style": _text(vehicle.get("bodyType")),
         "drive_side": "left" if "lefthand" in steering else "right" if "righthand" in steering else None,
         "odometer_km": _kilometres(vehicle.get("mileageFromOdometer")),
@@ -181,10 +177,14 @@ def _record(vehicle: Thing, offer: Thing, page: str, seen: str) -> dict[str, str
         "amount": _text(specification.get("price")) if amount is None else amount,
         "currency": _text(offer.get("priceCurrency")) or _text(specification.get("priceCurrency")),
         "price_basis": "asking",
-        "listed_on": (_text(offer.get("validFrom")) or _text(offer.get("availabilityStarts")) or "")[:10]
-        or None,
+        "listed_on": listed_on[:10] or None,
         "notes": _text(vehicle.get("name")),
     }
+
+
+def _first(thing: Thing, *names: str) -> str | None:
+    """The text of the first of several properties that a thing has."""
+    return next(filter(None, (_text(thing.get(name)) for name in names)), None)
 
 
 def _text(value: Any) -> str | None:
@@ -203,29 +203,18 @@ def _kilometres(value: Any) -> str | None:
     """An odometer reading in kilometres; without a unit that is known it stays as it was written."""
     if isinstance(value, list):
         value = next(iter(value), None)
-    if not isinstance(value, dict):
-        number, _, unit = (_text(value) or "").partition(" ")
+    if isinstance(value, dict):
+        number, unit = _text(value.get("value")) or "", _first(value, "unitCode", "unitText") or ""
     else:
-        number = _text(value.get("value")) or ""
-        unit = _text(value.get("unitCode")) or _text(value.get("unitText")) or ""
+        number, _, unit = (_text(value) or "").partition(" ")
     factor = DISTANCE_UNITS.get(_UNITS.get(unit.strip().upper(), ""))
     try:
-        return (
-            None
-            if not number
-            else str(round(float(number.replace(",", "")) * factor, 1))
-            if factor
-            else number
-        )
+        return str(round(float(number.replace(",", "")) * factor, 1)) if number and factor else number or None
     except (ValueError, OverflowError):
         return number
 
 
 def _country(place: Any) -> str | None:
     """The country code of a place's or a seller's address."""
-    for thing in _things(place):
-        for address in _things(thing.get("address")) or [thing]:
-            code = _text(address.get("addressCountry"))
-            if code is not None:
-                return code
-    return None
+    addresses = [address for thing in _things(place) for address in _things(thing.get("address")) or [thing]]
+    return next(filter(None, (_text(address.get("addressCountry")) for address in addresses)), None)

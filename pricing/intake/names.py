@@ -12,8 +12,9 @@ from rapidfuzz import fuzz, process
 
 from pricing.nearest import ALIKE, FAR_MORE, figures
 
-FIELDS: Final = ("make", "model", "variant")
-"""Names that can be settled; a model within its make, a variant within its make and model."""
+WITHIN: Final[dict[str, tuple[str, ...]]] = {"make": (), "model": ("make",), "variant": ("make", "model")}
+FIELDS: Final = tuple(WITHIN)
+"""Names that can be settled, each within those of the fields that it stands in."""
 
 ALIASES: Final = {
     "field": pl.String(), "make": pl.String(), "model": pl.String(), "typed": pl.String(), "name": pl.String()
@@ -21,6 +22,10 @@ ALIASES: Final = {
 """The alias table: ``typed`` (lower case) is ``name``; ``make`` and ``model`` say within which, where they
 matter."""
 
+_NEAR_MISSES: Final = pl.Schema({
+    "field": pl.String(), "make": pl.String(), "model": pl.String(), "typed": pl.String(),
+    "records": pl.Int64(), "name": pl.String(), "name_records": pl.Int64(), "likeness": pl.Float64(),
+})  # fmt: skip
 MOST_COMPARED: Final = 4_000
 MOST_COMPARED_TO: Final = 2_000
 """Names of one field, within a make or model, of which near misses are looked for, and those that they are
@@ -48,9 +53,8 @@ def settled_names(spellings: pl.DataFrame, aliases: pl.DataFrame) -> pl.DataFram
     [('Corvane', 'Six'), ('Corvane', 'Six')]
     """
     frame = spellings
-    within: list[str] = []
-    for field in FIELDS:
-        key = [*within, "typed"]
+    for field, within in WITHIN.items():
+        key = [*(f"settled_{outer}" for outer in within), "typed"]
         frame = frame.with_columns(fold(pl.col(field)).alias("typed"))
         # The spelling that most records have; the first in the alphabet where two have as many.
         common = (
@@ -72,7 +76,6 @@ def settled_names(spellings: pl.DataFrame, aliases: pl.DataFrame) -> pl.DataFram
             .with_columns(pl.coalesce("alias", "common").alias(f"settled_{field}"))
             .drop("typed", "common", "alias")
         )
-        within.append(f"settled_{field}")
     return frame
 
 
@@ -83,21 +86,15 @@ def near_misses(spellings: pl.DataFrame, aliases: pl.DataFrame) -> pl.DataFrame:
     A name that was settled, even as itself, is not proposed again.
     """
     named = settled_names(spellings, aliases)
-    pairs = [_near("make", named, [])]
-    pairs.append(_near("model", named, ["settled_make"]))
-    pairs.append(_near("variant", named, ["settled_make", "settled_model"]))
-    settled = aliases.select("field", pl.col("typed"), "make", "model")
-    return (
-        pl.concat(pairs)
-        .join(settled, on=["field", "typed", "make", "model"], how="anti", nulls_equal=True)
-        .sort("records", "likeness", "typed", descending=[False, True, False])
+    pairs = pl.concat(_near(field, named) for field in FIELDS)
+    return pairs.join(aliases, on=["field", "typed", "make", "model"], how="anti", nulls_equal=True).sort(
+        "records", "likeness", "typed", descending=[False, True, False]
     )
 
 
 def with_doubtful_names(spellings: pl.DataFrame, listed: pl.DataFrame) -> pl.DataFrame:
     """Names with ``make_doubtful``, ``model_doubtful`` and ``variant_doubtful``: whether each is proposed
-    to be another
-    one that far more records have.
+    to be another one that far more records have.
 
     ``listed``: see ``Market.names``.
 
@@ -106,62 +103,49 @@ def with_doubtful_names(spellings: pl.DataFrame, listed: pl.DataFrame) -> pl.Dat
     >>> row = {"field": "make", "make": None, "model": None, "typed": "corvaine", "records": 1}
     >>> row |= {"name": "Corvane", "name_records": 40, "state": "proposed"}
     >>> listed = pl.DataFrame([row], schema_overrides={"make": pl.String, "model": pl.String})
-    >>> found = with_doubtful_names(names, listed)
-    >>> found["make_doubtful"].to_list()
+    >>> with_doubtful_names(names, listed)["make_doubtful"].to_list()
     [False, True]
     """
     waiting = listed.filter(
         pl.col("state") == "proposed", pl.col("name_records") >= FAR_MORE * pl.col("records")
     )
-    within = {"make": [], "model": ["make"], "variant": ["make", "model"]}
-    for field in FIELDS:
-        of_field = waiting.filter(pl.col("field") == field)
-        keys = within[field]
-        doubtful = (
-            of_field.select(*keys, "typed").unique().with_columns(pl.lit(True).alias(f"{field}_doubtful"))
+    for field, within in WITHIN.items():
+        key = [*within, "typed"]
+        doubtful = waiting.filter(pl.col("field") == field).select(
+            *key, pl.lit(True).alias(f"{field}_doubtful")
         )
         spellings = (
             spellings.with_columns(fold(pl.col(field)).alias("typed"))
-            .join(doubtful, on=[*keys, "typed"], how="left", maintain_order="left")
+            .join(doubtful.unique(), on=key, how="left", maintain_order="left")
             .with_columns(pl.col(f"{field}_doubtful").fill_null(False))
             .drop("typed")
         )
     return spellings
 
 
-def _near(field: str, named: pl.DataFrame, within: list[str]) -> pl.DataFrame:
+def _near(field: str, named: pl.DataFrame) -> pl.DataFrame:
     """Near misses among the names of one field, within each make or model."""
+    names = named.select("records", name=f"settled_{field}", make="settled_make", model="settled_model")
+    outside = [pl.lit(None, pl.String).alias(name) for name in ("make", "model") if name not in WITHIN[field]]
     counts = (
-        named.drop_nulls(f"settled_{field}")
-        .group_by(*within, pl.col(f"settled_{field}").alias("name"))
+        names.drop_nulls("name")
+        .with_columns(outside)
+        .group_by("make", "model", "name")
         .agg(pl.col("records").sum())
         .sort("records", "name", descending=[True, False])
     )
-    groups = counts.partition_by(within, maintain_order=True) if within else [counts]
-    found = [_pairs(group) for group in groups if group.height > 1]
-    empty = pl.DataFrame(schema={**dict.fromkeys(within, pl.String), "typed": pl.String, "records": pl.Int64,
-                                 "name": pl.String, "name_records": pl.Int64,
-                                 "likeness": pl.Float64})  # fmt: skip
-    pairs = pl.concat([empty, *(pair.select(empty.columns).cast(empty.schema) for pair in found)])
-    return pairs.select(
-        pl.lit(field).alias("field"),
-        (pl.col("settled_make") if "settled_make" in within else pl.lit(None, dtype=pl.String)).alias("make"),
-        (pl.col("settled_model") if "settled_model" in within else pl.lit(None, dtype=pl.String)).alias(
-            "model"
-        ),
-        "typed",
-        "records",
-        "name",
-        "name_records",
-        "likeness",
-    )
+    groups = counts.partition_by("make", "model", maintain_order=True)
+    pairs = [_pairs(group, field != "make") for group in groups if group.height > 1]
+    listed = [
+        pair.with_columns(field=pl.lit(field)).select(*_NEAR_MISSES).cast(_NEAR_MISSES) for pair in pairs
+    ]
+    return pl.concat([_NEAR_MISSES.to_frame(), *listed])
 
 
-def _pairs(group: pl.DataFrame) -> pl.DataFrame:
+def _pairs(group: pl.DataFrame, within_make: bool) -> pl.DataFrame:
     """For each name the likest of the more common ones, if it is like enough."""
     group = group.head(MOST_COMPARED)
     words = group.select(fold(pl.col("name"))).to_series().to_list()
-    within_make = "settled_make" in group.columns
     best, likeness = np.zeros(len(words), int), np.zeros(len(words), np.float32)
     for first in range(0, len(words), BLOCK):
         block = words[first : first + BLOCK]

@@ -44,11 +44,10 @@ def doubts(records: pl.DataFrame, market: pl.DataFrame, base: str) -> tuple[str,
     >>> doubts(rows, pl.DataFrame([known]), "EUR")
     ('prices are 1/1000 of what such cars sell for (middle of 9 rows of 1 models); are they in thousands?',)
     """
-    columns = ("model_key", "price", "currency", "odometer_km", "year")
-    rows = records.select(*columns).with_columns(pl.col("price", "odometer_km").cast(pl.Float64))
-    known = market.cast({"price": pl.Float64, "odometer_km": pl.Float64})
-    both = rows.join(known, on="model_key", suffix="_market")
-    sentences = [_of_prices(rows, both, base), _of_distances(both), _of_years(both)]
+    figures = pl.col("price", "odometer_km").cast(pl.Float64)
+    rows = records.select("model_key", "currency", "year", figures)
+    both = rows.join(market.with_columns(figures), on="model_key", suffix="_market")
+    sentences = (_of_prices(rows, both, base), _of_distances(both), _of_years(both))
     return tuple(sentence for sentence in sentences if sentence is not None)
 
 
@@ -70,37 +69,31 @@ def _of_prices(rows: pl.DataFrame, both: pl.DataFrame, base: str) -> str | None:
     if abs(middle) < _RATE_APART:
         return None
     stated = pairs["currency"].mode().sort()[0]
-    others = {
-        code: abs(middle + np.log(_euros(code) / _euros(stated)))
-        for code in sorted(_rates())
-        if code != stated
-    }
-    likest = min(others, key=lambda code: others[code])
-    if others[likest] < 0.25 and stated in _rates():
+    others = sorted(set(_rates()) - {stated})
+    away, likest = min((abs(middle + np.log(_euros(code) / _euros(stated))), code) for code in others)
+    times = f"{np.exp(middle):.2g} times what such cars sell for {seen}"
+    if away < 0.25 and stated in _rates():
         return (
-            f"prices said to be in {stated} are {np.exp(middle):.2g} times what such cars sell for {seen}; "
-            f"in {likest} they would be what such cars sell for: is the currency right?"
+            f"prices said to be in {stated} are {times}; in {likest} they would be what such cars sell for: "
+            "is the currency right?"
         )
-    times = f"{np.exp(middle):.2g}"
-    return f"prices are {times} times what such cars sell for {seen}; are they what they are said to be?"
+    return f"prices are {times}; are they what they are said to be?"
 
 
 def _of_distances(both: pl.DataFrame) -> str | None:
     pairs = both.filter((pl.col("odometer_km") > 0) & (pl.col("odometer_km_market") > 0))
     if pairs.height < FEWEST:
         return None
-    logs = pl.col("odometer_km").log() - pl.col("odometer_km_market").log()  # a quotient may overflow
-    ratio = pairs.select(logs.alias("logs")).filter(pl.col("logs").is_finite()).to_series().to_numpy()
+    logs = pairs["odometer_km"].log() - pairs["odometer_km_market"].log()  # a quotient may overflow
+    ratio = logs.filter(logs.is_finite()).to_numpy()
     middle = float(np.median(ratio))
     spread = 1.4826 * float(np.median(np.abs(ratio - middle)))
     error = 1.2533 * max(spread, 0.05) / np.sqrt(pairs.height)  # of a median, by the normal law
     seen = f"(middle of {pairs.height:,} rows)"
     if abs(middle + np.log(1000)) < 1.0:
         return f"distances are 1/1000 of those of such cars {seen}; are they in thousands?"
-    for unit, other, away in (
-        ("kilometres", "miles", -np.log(_MILE)),
-        ("miles", "kilometres", np.log(_MILE)),
-    ):
+    mile = np.log(_MILE)
+    for unit, other, away in (("kilometres", "miles", -mile), ("miles", "kilometres", mile)):
         if abs(middle - away) < 2.0 * error and abs(middle) > 3.0 * error and error < 0.15:
             return (
                 f"distances are {np.exp(middle):.2f} times those of such cars {seen}; are the {unit} {other}?"

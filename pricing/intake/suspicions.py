@@ -5,7 +5,6 @@ from typing import Final, Protocol
 
 import polars as pl
 
-from pricing.intake.chassis_numbers import FIRST_YEAR, NORTH_AMERICAN, check_digit
 from pricing.intake.duplicates import with_keys
 
 REASONS: Final = (
@@ -21,6 +20,25 @@ COVERAGE: Final = 0.99
 FAR: Final = 0.25
 """How far outside a price must lie, as a part of the way from the middle of the range to its end, in logs."""
 
+FIRST_YEAR: Final = 1981
+"""Of the check digit of North American vehicle identification numbers: 49 CFR 565.15 (c), and ISO 3779 for
+the form. A chassis number from before, or from elsewhere, has any form and is never held against it."""
+
+FORM: Final = r"^[0-9A-HJ-NPR-Z]{17}$"
+"""Seventeen figures and capital letters without I, O and Q."""
+
+NORTH_AMERICAN: Final = r"^[1-5]"
+"""Numbers given out in the United States, Canada and Mexico start so."""
+
+_WEIGHTS: Final = (8, 7, 6, 5, 4, 3, 2, 10, 0, 9, 8, 7, 6, 5, 4, 3, 2)
+_VALUES: Final = {
+    **{str(figure): figure for figure in range(10)},
+    **dict(zip("ABCDEFGH", range(1, 9), strict=True)),
+    **dict(zip("JKLMN", range(1, 6), strict=True)),
+    **{"P": 7, "R": 9},
+    **dict(zip("STUVWXYZ", range(2, 10), strict=True)),
+}
+
 SLACK_KM: Final = 200.0
 """Kilometres that readings of one car may fall between two offers: rounding, and miles taken for whole
 ones."""
@@ -31,6 +49,22 @@ class PriceRanges(Protocol):
 
     def price_range(self, cars: pl.DataFrame, coverage: float) -> pl.DataFrame:
         """low, mid, high and reason (null where there is a range), one row a car."""
+
+
+def check_digit(number: pl.Expr) -> pl.Expr:
+    """The check digit that belongs in the ninth place, 0-9 or X; null for a number of another form.
+
+    >>> numbers = pl.DataFrame({"number": ["1M8GDM9AXKP042788", "WX/34-0102"]})
+    >>> numbers.select(check_digit(pl.col("number"))).to_series().to_list()
+    ['X', None]
+    """
+    valued = [
+        number.str.slice(place, 1).replace_strict(_VALUES, default=None, return_dtype=pl.Int32) * weight
+        for place, weight in enumerate(_WEIGHTS)
+    ]
+    remainder = pl.sum_horizontal(valued) % 11
+    digit = pl.when(remainder == 10).then(pl.lit("X")).otherwise(remainder.cast(pl.String))
+    return pl.when(number.str.contains(FORM)).then(digit)
 
 
 def find_suspicions(sales: pl.DataFrame, model: PriceRanges | None = None) -> pl.DataFrame:

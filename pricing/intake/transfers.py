@@ -95,12 +95,11 @@ def _refuse(name: str, content: bytes | memoryview) -> None:
             f"{name} has {len(content):,} bytes and an upload at most {LARGEST_UPLOAD:,}; load it with: "
             "pricing load"
         )
-    start = bytes(content[:_LOOKED_AT])
-    expected = _FIRST_BYTES.get(kind)
-    if expected is not None:
-        if not start.startswith(expected):
-            raise FileError(f"{name} is not of the kind that its name says: it does not begin like {kind}")
+    start, other = bytes(content[:_LOOKED_AT]), f"{name} is not of the kind that its name says"
+    if kind in _FIRST_BYTES:
+        if not start.startswith(_FIRST_BYTES[kind]):
+            raise FileError(f"{other}: it does not begin like {kind}")
     elif start.startswith(tuple(_FIRST_BYTES.values())) or (
         b"\0" in start and not start.startswith((b"\xff\xfe", b"\xfe\xff"))
     ):
-        raise FileError(f"{name} is not of the kind that its name says: {kind} is text, and this is not")
+        raise FileError(f"{other}: {kind} is text, and this is not")

@@ -7,8 +7,8 @@ import polars as pl
 import pytest
 
 from pricing.errors import MappingError
+from pricing.intake.checking import preview, turned
 from pricing.intake.mappings.mapping_files import read_mapping
-from pricing.intake.mappings.previews import preview, turned
 from pricing.intake.mappings.proposals import propose
 from pricing.intake.mappings.settling import with_answers
 from pricing.intake.written.cars import CarNames
@@ -232,3 +232,10 @@ def test_an_odometer_whose_unit_nobody_says_is_asked_and_not_known_till_then() -
         pl.DataFrame([row, row | {"Mileage": "61000"}, row | {"Mileage": "9,000 km"}])
     )
     assert table["odometer_km"].to_list() == ["54,000 (unit not said)", "61000 (unit not said)", "9000"]
+
+
+def test_the_order_of_dates_is_asked_by_the_first_of_them_each_time() -> None:
+    days = [f"{day}/{month}/2020" for day in range(9, 0, -1) for month in range(1, 10)]
+    table = pl.DataFrame({"Make": "Corvane", "Model": "Six", "Year": "1966", "Sold on": days})
+    whys = {question.why for question in propose(table, "club").questions if question.name == "order"}
+    assert whys == {"dates such as '9/1/2020' can be read in several orders; say which of them"}

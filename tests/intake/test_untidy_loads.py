@@ -14,7 +14,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from pricing.errors import TableError
-from pricing.intake.written.table import Habits, as_written
+from pricing.intake.written.table import as_written
 from pricing.store.market import Market
 from pricing.store.records.loading import LoadReport
 
@@ -249,12 +249,12 @@ def test_a_dash_is_an_unsold_lot_where_all_are_stated_as_sold_at_an_auction() ->
     rows = pl.DataFrame({"amount": ["9200", "-", "?", None]}).with_columns(
         outcome=pl.lit("sold"), channel=pl.lit("auction"), currency=pl.lit("GBP")
     )
-    read = as_written(rows, Habits(for_all=("outcome", "channel", "currency")))
+    read = as_written(rows, for_all=("outcome", "channel", "currency"))
     assert read["outcome"].to_list() == ["sold", "unsold", "sold", "sold"]
     assert read["amount"].to_list() == ["9200", None, None, None]
-    private = as_written(rows.with_columns(channel=pl.lit("private")), Habits(for_all=("outcome",)))
+    private = as_written(rows.with_columns(channel=pl.lit("private")), for_all=("outcome",))
     assert private["outcome"].to_list() == ["sold"] * 4, "a private sale's dash is a price not known"
-    by_column = as_written(rows, Habits())
+    by_column = as_written(rows)
     assert by_column["outcome"].to_list() == ["sold"] * 4, "a column that says sold goes before a dash"
 
 
@@ -262,6 +262,6 @@ def test_what_is_asked_for_is_an_asking_price_whatever_is_stated_for_every_row()
     rows = pl.DataFrame({"amount": ["9800", "8400"], "outcome": ["asking", "sold"]}).with_columns(
         price_basis=pl.lit("all-in"), currency=pl.lit("EUR")
     )
-    read = as_written(rows, Habits(for_all=("price_basis", "currency")))
+    read = as_written(rows, for_all=("price_basis", "currency"))
     assert read["price_basis"].to_list() == ["asking", "all-in"]
-    assert as_written(rows, Habits())["price_basis"].to_list() == ["all-in"] * 2
+    assert as_written(rows)["price_basis"].to_list() == ["all-in"] * 2

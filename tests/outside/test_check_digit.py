@@ -2,7 +2,7 @@
 
 import polars as pl
 
-from pricing.intake.chassis_numbers import check_digit
+from pricing.intake.suspicions import check_digit
 
 
 def digit(number: str) -> str | None:

@@ -76,8 +76,8 @@ def propose_mapping(
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """Propose a mapping; see ``_HELP``."""
+    from pricing.intake.checking import preview, turned
     from pricing.intake.mappings.mapping_files import recognised, write_mapping_text
-    from pricing.intake.mappings.previews import preview, turned
     from pricing.intake.mappings.proposals import propose
     from pricing.intake.mappings.settling import with_answers
     from pricing.intake.tables.layout import Layout

@@ -2,6 +2,7 @@
 
 import re
 import tomllib
+from collections.abc import Iterable
 from functools import cache
 from importlib.resources import files
 from typing import Final
@@ -117,14 +118,13 @@ def plain_names(frame: pl.DataFrame) -> pl.DataFrame:
     >>> plain_names(pl.DataFrame({"*": [1], "^make$": [2], "a\\x00b": [3], "year": [4]})).columns
     ['(*)', '(^make$)', 'a�b', 'year']
     """
-    told = {name: plain_name(name) for name in frame.columns if name != plain_name(name)}
+    renamed = {name: plain_name(name) for name in frame.columns if name != plain_name(name)}
     taken = set(frame.columns)
-    for name, other in told.items():
-        while other in taken:
-            other += "_"
-        told[name] = other
-        taken.add(other)
-    return frame.rename(told)
+    for name in renamed:
+        while renamed[name] in taken:
+            renamed[name] += "_"
+        taken.add(renamed[name])
+    return frame.rename(renamed)
 
 
 def plain_name(name: str) -> str:
@@ -140,6 +140,10 @@ def meanings(heading: str) -> dict[str, float]:
     (1.0, True, {})
     """
     by_column: dict[str, float] = {}
+
+    def may_mean(columns: Iterable[str], sure: float) -> None:
+        by_column.update({ours: max(by_column.get(ours, 0.0), sure) for ours in columns})
+
     whole = plain(heading)
     if _PREMIUM.search(whole) and _WITH_PREMIUM.search(whole):
         return {"amount": 0.97}
@@ -160,16 +164,16 @@ def meanings(heading: str) -> dict[str, float]:
         if text in _nothing():
             return {}
         for ours in _known().get(text, ()):
-            likeness = worth * asking if ours == "amount" else worth
-            likeness *= 0.9 if ours == "amount" and text in _OWN_COST else 1.0
-            by_column[ours] = max(by_column.get(ours, 0.0), likeness)
+            of_prices = asking * (0.9 if text in _OWN_COST else 1.0)
+            may_mean([ours], worth * of_prices if ours == "amount" else worth)
     if "amount" in by_column and currency_of(heading) is not None:
         by_column = {ours: sure for ours, sure in by_column.items() if ours in _SUMS}
-    if _RATE.search(heading):  # shares of a price are no money
+    if is_rate := _RATE.search(heading):  # shares of a price are no money
         by_column = {ours: sure for ours, sure in by_column.items() if ours not in _SUMS}
-    if not by_column and _OF_ANOTHER_THING.search(whole) and _OF_THE_CAR.match(whole):
+    of_another_thing = _OF_ANOTHER_THING.search(whole)
+    if not by_column and of_another_thing and _OF_THE_CAR.match(whole):
         return {CAR: 0.8}
-    if not by_column and (_OF_ANOTHER_THING.search(whole) or _RATE.search(heading)):
+    if not by_column and (of_another_thing or is_rate):
         return {}
     if by_column or len(bare) < 3:
         return by_column or ({"odometer_km": 0.9} if _DISTANCE.search(whole) else {})
@@ -179,8 +183,7 @@ def meanings(heading: str) -> dict[str, float]:
         bare, list(_known()), scorer=fuzz.ratio, score_cutoff=NEAR, limit=5
     ):
         if len(name) > 3:
-            for ours in _known()[name]:
-                by_column[ours] = max(by_column.get(ours, 0.0), round(0.0095 * likeness, 3))
+            may_mean(_known()[name], round(0.0095 * likeness, 3))
     if not by_column and _COUNTED.search(whole):
         by_column["source_ref"] = 0.8
     if not by_column and _DISTANCE.search(whole):
@@ -190,8 +193,7 @@ def meanings(heading: str) -> dict[str, float]:
     words = f" {bare} "
     for name, all_ours in _known().items():
         if len(name) > 4 and f" {name} " in words:
-            for ours in all_ours:
-                by_column[ours] = max(by_column.get(ours, 0.0), 0.6 + min(0.2, len(name) / 100))
+            may_mean(all_ours, 0.6 + min(0.2, len(name) / 100))
     return by_column
 
 
@@ -210,12 +212,9 @@ def says_nothing(heading: str) -> bool:
     >>> says_nothing("Reg. no."), says_nothing("Year")
     (True, False)
     """
-    if plain(heading) in _nothing():
-        return True
-    return (
-        not meanings(heading)
-        and (_OF_ANOTHER_THING.search(plain(heading)) or _RATE.search(heading)) is not None
-    )
+    whole = plain(heading)
+    of_another_thing = bool(_OF_ANOTHER_THING.search(whole) or _RATE.search(heading))
+    return whole in _nothing() or (of_another_thing and not meanings(heading))
 
 
 def in_thousands(heading: str) -> bool:
@@ -274,8 +273,7 @@ def _known() -> dict[str, tuple[str, ...]]:
     """Known headings, plain, and the columns of ours each may mean."""
     known: dict[str, tuple[str, ...]] = {}
     for ours, headings in _table().items():
-        if ours == _NONE:
-            continue
         for heading in dict.fromkeys(map(plain, [ours.replace("_", " "), *headings])):
-            known[heading] = (*known.get(heading, ()), ours)
+            if ours != _NONE:
+                known[heading] = (*known.get(heading, ()), ours)
     return known

@@ -7,13 +7,16 @@ row; then come ``[dates]``, ``[numbers]``, ``[units]``, ``[words.<column>]``, ``
 
 import os
 import tomllib
+from collections.abc import Iterator, Sequence
 from collections.abc import Mapping as Table
-from collections.abc import Sequence
+from copy import deepcopy
+from dataclasses import fields
 from datetime import date, time
+from operator import attrgetter
 from pathlib import Path
 from typing import Annotated, Any, Final, Literal, Self
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, Strict, ValidationError, model_validator
+from pydantic import AfterValidator, BaseModel, BeforeValidator, Field, ValidationError, model_validator
 
 from pricing.errors import FileError, MappingError, MoneyError
 from pricing.intake.mappings.mapping import Mapping
@@ -33,11 +36,13 @@ def _word(value: object) -> object:
     return str(value) if isinstance(value, int | float | date | time) else value
 
 
-_Words = dict[str, Annotated[str, BeforeValidator(_word)]]
+_Word = Annotated[str, BeforeValidator(_word)]
+_Words = dict[str, _Word]
+_Meanings = Annotated[_Words, AfterValidator(lambda words: {word.lower(): words[word] for word in words})]
 
 
-class _Table(BaseModel):
-    model_config = ConfigDict(extra="forbid")
+class _Table(BaseModel, extra="forbid"):
+    pass
 
 
 class _Car(_Table):
@@ -60,11 +65,11 @@ class _Units(_Table):
 
 
 class _Options(_Table):
-    yes: tuple[Annotated[str, BeforeValidator(_word)], ...] = ()
-    columns: _Words = Field(default_factory=dict)
     packed: str | None = None
     separator: str = ";"
-    words: _Words = Field(default_factory=dict)
+    yes: tuple[Annotated[_Word, AfterValidator(str.lower)], ...] = ()
+    columns: _Words = Field(default_factory=dict)
+    words: _Meanings = Field(default_factory=dict)
 
 
 class _File(_Table):
@@ -74,7 +79,7 @@ class _File(_Table):
     sheet: str | None = None
     delimiter: str | None = None
     encoding: str | None = None
-    header_row: Annotated[int, Strict()] | None = None
+    header_row: Annotated[int, Field(strict=True)] | None = None
     columns: _Words = Field(default_factory=dict)
     car: _Car = _Car()
     parts: _Words = Field(default_factory=dict)
@@ -82,7 +87,7 @@ class _File(_Table):
     dates: _Dates = _Dates()
     numbers: _Numbers = _Numbers()
     units: _Units = _Units()
-    words: dict[str, _Words] = Field(default_factory=dict)
+    words: dict[str, _Meanings] = Field(default_factory=dict)
     options: _Options = _Options()
     premium: tuple[dict[str, Any], ...] = ()
     commission: tuple[dict[str, Any], ...] = ()
@@ -93,6 +98,16 @@ class _File(_Table):
             raise ValueError('a mapping names its source: source = "where the file comes from"')
         return self
 
+
+_PLACES: Final = {
+    "source": "source", "columns": "columns", "parts": "parts", "constants": "constants", "words": "words",
+    "car": "car.column", "date_order": "dates.order", "decimal": "numbers.decimal",
+    "odometer_unit": "units.odometer_km", "amount_unit": "units.amount", "year_unit": "units.year",
+    "packed_options": "options.packed", "option_separator": "options.separator", "yes": "options.yes",
+    "option_columns": "options.columns", "option_words": "options.words",
+    **{f"layout.{field.name}": field.name for field in fields(Layout)},
+}  # fmt: skip
+"""Where each field of a ``Mapping`` stands in its file, but for the words of cars and the charges."""
 
 KEYS: Final = tuple(_File.model_fields)
 """What a mapping file may hold."""
@@ -177,40 +192,25 @@ def mapping_text(mapping: Mapping) -> str:
     order = "day-month-year"
     <BLANKLINE>
     """
-    layout = mapping.layout
-    top: dict[str, Any] = {"source": mapping.source, "sheet": layout.sheet, "delimiter": layout.delimiter}
-    top |= {"encoding": layout.encoding, "header_row": layout.header_row}
-    options: dict[str, Any] = {"packed": mapping.packed_options}
-    options["separator"] = mapping.option_separator if mapping.option_separator != ";" else None
-    options["yes"] = list(mapping.yes) if mapping.yes else None
-    parts = [
-        _lines(top),
-        _section("columns", mapping.columns),
-        _section("car", {"column": mapping.car, "unknown": "by words" if mapping.car_words else None}),
-        _section("parts", mapping.parts),
-        _section("constants", mapping.constants),
-        _section("dates", {"order": mapping.date_order}),
-        _section("numbers", {"decimal": mapping.decimal if mapping.decimal != "." else None}),
-        _section(
-            "units",
-            {
-                "odometer_km": mapping.odometer_unit if mapping.odometer_unit != "km" else None,
-                "amount": mapping.amount_unit if mapping.amount_unit != "one" else None,
-                "year": mapping.year_unit if mapping.year_unit != "year" else None,
-            },
-        ),
-        *(_section(f"words.{column}", words) for column, words in mapping.words.items()),
-        _section("options", options),
-        _section("options.columns", mapping.option_columns),
-        _section("options.words", mapping.option_words),
-        *(_charge_lines(charge) for charge in mapping.charges),
-    ]
-    return "\n".join(part for part in parts if part)
+    defaults = _File.model_construct().model_dump()
+    file = deepcopy(defaults)
+    for field, place in _PLACES.items():
+        table, _, key = place.rpartition(".")
+        (file[table] if table else file)[key] = attrgetter(field)(mapping)
+    file["car"]["unknown"] = "by words" if mapping.car_words else "refuse"
+    sections = _sections("", file, defaults)
+    return "\n".join([*sections, *map(_charge_lines, mapping.charges)])
 
 
-def _section(name: str, table: Table[str, Any]) -> str:
-    lines = _lines(table)
-    return f"[{name}]\n{lines}" if lines else ""
+def _sections(name: str, table: Table[str, Any], defaults: Table[str, Any]) -> Iterator[str]:
+    """The lines of a table of a file where they are other than the defaults, and those of each of its own
+    tables."""
+    own = {key: value for key, value in table.items() if value != defaults.get(key)}
+    inner = {key: own.pop(key) for key, value in table.items() if key in own and isinstance(value, dict)}
+    if own:
+        yield (f"[{name}]\n" if name else "") + _lines(own)
+    for key, values in inner.items():
+        yield from _sections(f"{name}.{key}" if name else key, values, defaults.get(key) or {})
 
 
 def _lines(table: Table[str, Any]) -> str:
@@ -245,28 +245,10 @@ def _mapping(table: dict[str, Any]) -> Mapping:
         for kind, tables in (("premium", file.premium), ("commission", file.commission))
         for charge in tables
     ]
+    values = {field: attrgetter(place)(file) for field, place in _PLACES.items() if "." not in field}
     return Mapping(
-        source=file.source,
-        columns=file.columns,
-        constants=file.constants,
+        **values,
         layout=Layout(file.sheet, file.delimiter, file.encoding, file.header_row),
-        parts=file.parts,
-        car=file.car.column,
         car_words=file.car.unknown == "by words",
-        date_order=file.dates.order,
-        decimal=file.numbers.decimal,
-        odometer_unit=file.units.odometer_km,
-        amount_unit=file.units.amount,
-        year_unit=file.units.year,
-        words={column: _in_lower_case(words) for column, words in file.words.items()},
-        option_columns=file.options.columns,
-        packed_options=file.options.packed,
-        option_separator=file.options.separator,
-        option_words=_in_lower_case(file.options.words),
-        yes=tuple(word.lower() for word in file.options.yes),
         charges=tuple(charges),
     )
-
-
-def _in_lower_case(words: Table[str, str]) -> dict[str, str]:
-    return {theirs.lower(): ours for theirs, ours in words.items()}

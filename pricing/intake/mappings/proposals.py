@@ -1,15 +1,14 @@
 """A mapping proposed for a table: a person reads it, changes what is wrong, settles what it asks, and keeps
-it as the
-source's own.
+it as the source's own.
 
 What a column is, is proposed with its reason (``recognition.py``). Nothing that the table leaves open is
-guessed: it is
-asked.
+guessed: it is asked.
 """
 
 import re
 from collections.abc import Mapping as Table
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
+from functools import cached_property
 from typing import Final
 
 import polars as pl
@@ -54,10 +53,17 @@ _KM_UNSAID: Final = re.compile(
 """Headings of an odometer in languages whose every country measures in kilometres: metric in the CLDR, whose
 measurement systems ``US`` and ``UK`` are those of lands with miles."""
 _SOLD: Final = re.compile(
-    r"\b(?:sold|paid|selling|sale price|fetched|realised|realized|verkauf\w*|erlos|kaufpreis|vente"
-    r"|vendu\w*|paye|vendita"
-    r"|vendut\w*|pagato|venta|vendid\w*|verkoop\w*|verkocht|opbrengst|forsaljning\w*|sald|slutpris)\b"
+    r"\b(?:sold|paid|selling|sale price|fetched|realised|realized|verkauf\w*|erlos|kaufpreis|vente|vendu\w*"
+    r"|paye|vendita|vendut\w*|pagato|venta|vendid\w*|verkoop\w*|verkocht|opbrengst|forsaljning\w*|sald"
+    r"|slutpris)\b"
 )
+_UNITS_OF_HEADINGS: Final = (
+    (re.compile(r"\b(?:t?kms?|kilom\w*|chilom\w*|laufleistung)\b"), "{}km"),
+    (_KM_UNSAID, "{}km"),
+    (re.compile(r"\b(?:miles?|mls)\b"), "{}miles"),
+    (re.compile(r"\bmil(?:tal)?\b"), "mil"),
+)
+"""The unit of an odometer by its heading, the first that holds; ``{}`` is of the thousands."""
 
 
 @dataclass(frozen=True)
@@ -88,11 +94,9 @@ def propose(
 ) -> Proposal:
     """Propose how a table of a source becomes records.
 
-    ``chosen`` says of some of its columns what they are (``recognition.MAY_BE``), or None for none.
-    ``kept`` is the
-    mapping of an earlier file of the source: what it says holds as far as ``chosen`` leaves it. ``names``
-    are those of
-    the market's cars, by which whole cars in one cell are parted.
+    ``chosen`` says of some of its columns what they are (``recognition.MAY_BE``), or None for none. ``kept``
+    is the mapping of an earlier file of the source: what it says holds as far as ``chosen`` leaves it.
+    ``names`` are those of the market's cars, by which whole cars in one cell are parted.
 
     Raises:
         MappingError: a choice names no column or nothing of ours, two are the same, or ``kept`` names a
@@ -109,61 +113,80 @@ def propose(
     True
     """
     table = frame.drop("row_number", strict=False).head(SAMPLE)
-    text = table.select(pl.col(pl.String))
     if kept is not None:
         kept.refuse_absent(table.columns)
-    told = recognise(table, chosen if kept is None else {**_choices_of(kept, table.columns), **chosen})
-    columns = {
-        column.ours: column.theirs
-        for column in told
-        if column.ours is not None and not column.ours.startswith(OPTION)
-    }
-    options = {
-        column.ours.removeprefix(OPTION): column.theirs
-        for column in told
-        if column.ours is not None and column.ours.startswith(OPTION)
-    }
+    recognised = recognise(table, chosen if kept is None else {**_choices_of(kept, table.columns), **chosen})
+    columns = {column.ours: column.theirs for column in recognised if column.ours is not None}
+    ticked = [ours for ours in columns if ours.startswith(OPTION)]
+    options = {ours.removeprefix(OPTION): columns.pop(ours) for ours in ticked}
     parts = {ours: columns.pop(ours) for ours in PARTS if ours in columns}
     parts = {ours: theirs for ours, theirs in parts.items() if PARTS[ours] in columns}
-    text = with_parts(text, columns, parts)
-    if "year" not in columns and _years_within(text, columns.get("model")):
+    draft = _Draft(with_parts(table.select(pl.col(pl.String)), columns, parts), columns)
+    if "year" not in columns and _years_within(draft.cells("model")):
         columns["year"] = columns["model"]
-    packed = columns.pop("options") if columns.get("options") in text.columns else None
-    questions: list[Question] = []
+    packed = columns.pop("options") if columns.get("options") in draft.text.columns else None
     if "options" in columns and options:
         left = ", ".join(map(repr, options.values()))
-        questions.append(
-            Question("columns", "options", f"{columns['options']!r} lists them; left out: {left}")
-        )
+        draft.ask("columns", "options", f"{columns['options']!r} lists them; left out: {left}")
         options = {}
     if kept is None:
-        constants = _constants(columns, text)
+        constants = _constants(draft)
     else:
         constants = {ours: value for ours, value in kept.constants.items() if ours not in columns}
-    questions += _asked_constants(columns, constants, text, kept)
+    _ask_constants(draft, constants, is_new=kept is None)
     base = Mapping(source, {}) if kept is None else kept
     same_odometer = kept is not None and kept.columns.get("odometer_km") == columns.get("odometer_km")
+    separator = base.option_separator
+    if packed is not None and packed != base.packed_options:
+        separator = _separator(draft.text[packed])
     mapping = replace(
         base,
         columns={ours: theirs for ours, theirs in columns.items() if ours != CAR},
         constants=constants,
         parts=parts,
         car=columns.get(CAR),
-        date_order=base.date_order or _date_order(text, columns, questions),
-        decimal=_decimal(text, columns) if kept is None else kept.decimal,
-        odometer_unit=base.odometer_unit if same_odometer else _unit(columns, text, questions),
-        amount_unit=_amount_unit(columns, text, questions) if kept is None else kept.amount_unit,
-        year_unit=_year_unit(columns, text) if kept is None else kept.year_unit,
+        date_order=base.date_order or _date_order(draft),
+        decimal=_decimal(draft.cells(*MONEY_COLUMNS)) if kept is None else kept.decimal,
+        odometer_unit=base.odometer_unit if same_odometer else _unit(draft),
+        amount_unit=_amount_unit(draft) if kept is None else kept.amount_unit,
+        year_unit=_year_unit(draft) if kept is None else kept.year_unit,
         option_columns=options,
         packed_options=packed,
-        option_separator=base.option_separator
-        if packed is None or packed == base.packed_options
-        else _separator(text[packed]),
+        option_separator=separator,
     )
-    _ask_cars(mapping, text, names, questions)
-    words = _words(text, columns, base.words, questions)
-    mapping = replace(mapping, words=words)
-    return Proposal(mapping, (*questions, *premium_question(mapping)), told, _currencies(columns, text))
+    if not mapping.car_words:
+        _ask_cars(draft, names)
+    mapping = replace(mapping, words=_words(draft, base.words))
+    questions = (*draft.questions, *premium_question(mapping))
+    return Proposal(mapping, questions, recognised, _currencies(draft))
+
+
+@dataclass
+class _Draft:
+    """The columns of text of a table, which of ours they are, and what they leave open."""
+
+    text: pl.DataFrame
+    columns: dict[str, str]
+    """Ours = theirs."""
+    questions: list[Question] = field(default_factory=list)
+
+    def ask(self, section: str, key: str, why: str) -> None:
+        self.questions.append(Question(section, key, why))
+
+    def cells(self, *ours: str) -> pl.Series:
+        """The cells of columns of ours that hold something; none of a column that is not of text."""
+        theirs = [self.columns[name] for name in ours if self.columns.get(name) in self.text.columns]
+        cells = [self.text[name].alias("cells") for name in theirs]
+        return pl.concat([pl.Series("cells", [], pl.String), *cells]).drop_nulls()
+
+    def distinct(self, *ours: str) -> list[str]:
+        """Each of their cells once."""
+        return self.cells(*ours).unique(maintain_order=True).to_list()
+
+    @cached_property
+    def amounts(self) -> list[Money]:
+        """What the cells of the price say."""
+        return [money for money in map(read_money, self.distinct("amount")) if money is not None]
 
 
 def _choices_of(kept: Mapping, columns: list[str]) -> dict[str, str | None]:
@@ -177,34 +200,28 @@ def _choices_of(kept: Mapping, columns: list[str]) -> dict[str, str | None]:
     return {theirs: meant.get(theirs) for theirs in columns}
 
 
-def _years_within(text: pl.DataFrame, theirs: str | None) -> bool:
+def _years_within(models: pl.Series) -> bool:
     """Whether the cells of the models hold each a year beside other words, as in ``1966 Sedge``."""
-    if theirs not in text.columns:
-        return False
-    cells = text[theirs].drop_nulls()
-    years = cells.str.contains(YEAR_OF_MODEL) & cells.str.contains(r"[^\W\d_]{2}")
-    return len(cells) > 0 and int(years.sum()) >= 0.9 * len(cells)
+    years = models.str.contains(YEAR_OF_MODEL) & models.str.contains(r"[^\W\d_]{2}")
+    return len(models) > 0 and int(years.sum()) >= 0.9 * len(models)
 
 
-def _ask_cars(mapping: Mapping, text: pl.DataFrame, names: CarNames, questions: list[Question]) -> None:
+def _ask_cars(draft: _Draft, names: CarNames) -> None:
     """Ask what to do with whole cars that the market has no names for."""
-    if mapping.car is None or mapping.car_words or mapping.car not in text.columns:
-        return
-    cells = text[mapping.car].drop_nulls().unique(maintain_order=True).to_list()
-    strange = [cell for cell in cells if (said := read_car(cell, names)).make is None or said.model is None]
+    cells = draft.distinct(CAR)
+    strange = [cell for cell in cells if None in ((car := read_car(cell, names)).make, car.model)]
     if strange:
         why = (
             f"the market has no names for {len(strange):,} of {len(cells):,} cars, such as {strange[0]!r}; "
             "by words takes the first word for the make and the second for the model, refuse rejects them"
         )
-        questions.append(Question("car", "unknown", why))
+        draft.ask("car", "unknown", why)
 
 
-def _constants(columns: dict[str, str], text: pl.DataFrame) -> dict[str, str]:
+def _constants(draft: _Draft) -> dict[str, str]:
     """What the headings and the cells say of every row."""
-    heading = columns.get("amount", "")
+    heading = draft.columns.get("amount", "")
     priced = plain(heading)
-    read = _amounts(columns, text)
     constants: dict[str, str] = {}
     if _HAMMER.search(priced):
         constants = {"price_basis": "hammer", "channel": "auction", "outcome": "sold"}
@@ -212,182 +229,143 @@ def _constants(columns: dict[str, str], text: pl.DataFrame) -> dict[str, str]:
         constants = {"price_basis": "asking", "outcome": "asking"}
     elif _ALL_IN.search(priced):
         constants = {"price_basis": "all-in"}
-    if "outcome" not in constants and (
-        _SOLD.search(priced) or _SOLD.search(plain(columns.get("event_date", "")))
-    ):
-        constants["outcome"] = "sold"
-    outcomes = {found.outcome for found in read}
-    if "unsold" in outcomes and None in outcomes:
+    outcomes = {money.outcome for money in draft.amounts}
+    sold = _SOLD.search(priced) or _SOLD.search(plain(draft.columns.get("event_date", "")))
+    if sold or {"unsold", None} <= outcomes:
         constants.setdefault("outcome", "sold")
-    priced_in = {found.currency for found in read if found.amount is not None}
-    signs = {(SIGNS.get(sign, (sign,))[0] if sign is not None else "") for sign in priced_in}
-    currency = currency_of(heading) or (min(signs) if len(signs) == 1 else None)
+    currencies = {_code(money.currency) for money in draft.amounts if money.amount is not None}
+    currency = currency_of(heading) or (min(currencies) if len(currencies) == 1 else "")
     if currency:
         constants["currency"] = currency
-    return {ours: value for ours, value in constants.items() if ours not in columns}
+    return {ours: value for ours, value in constants.items() if ours not in draft.columns}
 
 
-def _amounts(columns: dict[str, str], text: pl.DataFrame) -> list[Money]:
-    """What the cells of the price say."""
-    heading = columns.get("amount", "")
-    cells = text[heading].drop_nulls().unique().to_list() if heading in text.columns else []
-    return [found for found in map(read_money, cells) if found is not None]
+def _code(sign: str | None) -> str:
+    """The currency that a sign or a code alone means; nothing where it means none."""
+    return SIGNS.get(sign, (sign,))[0] if sign is not None else ""
 
 
-def _currencies(columns: dict[str, str], text: pl.DataFrame) -> tuple[str, ...]:
+def _currencies(draft: _Draft) -> tuple[str, ...]:
     """Every currency that a cell of the price, or of the currency, says."""
-    currencies = {
-        SIGNS.get(sign, (sign,))[0] for sign in (found.currency for found in _amounts(columns, text)) if sign
-    }
-    stated = columns.get("currency", "")
-    if stated in text.columns:
-        currencies |= {currency_named(cell) or "" for cell in text[stated].drop_nulls().unique()}
+    currencies = {_code(money.currency) for money in draft.amounts}
+    currencies |= {currency_named(cell) or "" for cell in draft.distinct("currency")}
     return tuple(sorted(currencies - {""}))
 
 
-def _asked_constants(
-    columns: dict[str, str], constants: dict[str, str], text: pl.DataFrame, kept: Mapping | None
-) -> list[Question]:
-    """Questions for what neither a column nor anything else says of every row."""
-    read = _amounts(columns, text)
-    signed = [found.currency for found in read if found.currency is not None]
-    every = bool(signed) and len(signed) == len([found for found in read if found.amount is not None])
-    clear = every and all(SIGNS.get(sign, (sign,))[0] for sign in signed)
-    questions = []
-    for ours in (*REQUIRED, *(MAY_BE_UNKNOWN if kept is None else ())):
-        if ours in columns or ours in constants or ours in _MADE or (ours == "currency" and clear):
-            continue
-        if CAR in columns and ours in ("make", "model", "year"):
-            continue
-        allowed = CHOICES.get(ours, ())
-        one_of = f" ({', '.join(allowed)})" if 0 < len(allowed) < 10 else ""
-        blank = ", or leave it unknown" if ours in MAY_BE_UNKNOWN else ""
-        seen = (
-            f"; some cells say {', '.join(sorted(set(signed))[:4])}" if ours == "currency" and signed else ""
-        )
-        why = f"no column says it; give the one for every row{one_of}{blank}{seen}"
-        questions.append(Question("constants", ours, why))
-    if "amount" not in columns:
-        questions.append(Question("columns", "amount", "no column looks like a price"))
-    return questions
+def _ask_constants(draft: _Draft, constants: dict[str, str], *, is_new: bool) -> None:
+    """Ask what neither a column nor anything else says of every row."""
+    signed = [money.currency for money in draft.amounts if money.currency is not None]
+    every = len(signed) == len([money for money in draft.amounts if money.amount is not None])
+    clear = bool(signed) and every and all(map(_code, signed))
+    told = {*draft.columns, *constants, *_MADE, *(["currency"] if clear else [])}
+    if CAR in draft.columns:
+        told |= {"make", "model", "year"}
+    for ours in (*REQUIRED, *(MAY_BE_UNKNOWN if is_new else ())):
+        if ours not in told:
+            choices = CHOICES.get(ours, ())
+            one_of = f" ({', '.join(choices)})" if 0 < len(choices) < 10 else ""
+            blank = ", or leave it unknown" if ours in MAY_BE_UNKNOWN else ""
+            some = ", ".join(sorted(set(signed))[:4]) if ours == "currency" else ""
+            seen = some and f"; some cells say {some}"
+            why = f"no column says it; give the one for every row{one_of}{blank}{seen}"
+            draft.ask("constants", ours, why)
+    if "amount" not in draft.columns:
+        draft.ask("columns", "amount", "no column looks like a price")
 
 
-def _date_order(text: pl.DataFrame, columns: dict[str, str], questions: list[Question]) -> str | None:
+def _date_order(draft: _Draft) -> str | None:
     """The one order in which all dates can be read; asked when there are several."""
-    cells = [text[columns[ours]].drop_nulls() for ours in DATE_COLUMNS if columns.get(ours) in text.columns]
-    dates = pl.concat(cells).unique() if cells else pl.Series([], dtype=pl.String)
-    iso = r"^\s*[0-9]{4}-[0-9]{2}-[0-9]{2}"
-    dates = dates.filter(~dates.str.contains(iso))
-    if dates.is_empty():
+    cells = draft.cells(*DATE_COLUMNS).unique(maintain_order=True)
+    cells = cells.filter(~cells.str.contains(r"^\s*[0-9]{4}-[0-9]{2}-[0-9]{2}"))
+    if cells.is_empty():
         return None
-    cells_of = dates.to_list()
-    share = {order: sum(read_date(cell, order) is not None for cell in cells_of) for order in ORDERS}
-    if sum(read_date(cell) is not None for cell in cells_of) == max(share.values()):
+    dates = cells.to_list()
+    readable = {order: sum(read_date(cell, order) is not None for cell in dates) for order in ORDERS}
+    best = max(readable.values())
+    if sum(read_date(cell) is not None for cell in dates) == best:
         return None  # no cell leaves the order open
-    best = max(share.values())
-    if dates.str.contains(r"^\s*[0-9]{1,2}\.[0-9]{1,2}\.[0-9]{2,4}").all() and share[ORDERS[0]] == best:
+    if cells.str.contains(r"^\s*[0-9]{1,2}\.[0-9]{1,2}\.[0-9]{2,4}").all() and readable[ORDERS[0]] == best:
         return ORDERS[0]  # in no locale of the CLDR do points part a month from the day behind it
-    orders = [order for order, read in share.items() if read == best]
-    if best > 0 and len(orders) == 1:
+    orders = [order for order, count in readable.items() if count == best]
+    if len(orders) == 1:
         return orders[0]
     why = f"dates such as {dates[0]!r} can be read in several orders; say which of them"
-    questions.append(Question("dates", "order", why))
+    draft.ask("dates", "order", why)
     return None
 
 
-def _decimal(text: pl.DataFrame, columns: dict[str, str]) -> str:
+def _decimal(cells: pl.Series) -> str:
     """The decimal mark that more amounts are typed with."""
-    amounts = [text[columns[ours]] for ours in MONEY_COLUMNS if columns.get(ours) in text.columns]
-    if not amounts:
-        return "."
-    cells = pl.concat([series.alias("amount") for series in amounts]).drop_nulls()
-    behind = {mark: cells.str.contains(rf"[0-9]{mark}[0-9]{{1,2}}([^0-9]|$)").sum() for mark in (r"\.", ",")}
+    behind = {mark: cells.str.contains(rf"[0-9]{mark}[0-9]{{1,2}}([^0-9]|$)").sum() for mark in (",", r"\.")}
     return "," if behind[","] > behind[r"\."] else "."
 
 
-def _unit(columns: dict[str, str], text: pl.DataFrame, questions: list[Question]) -> str:
+def _unit(draft: _Draft) -> str:
     """The unit of the odometer, if its heading names one or its cells say theirs."""
-    if "odometer_km" not in columns:
+    if "odometer_km" not in draft.columns:
         return "km"
-    header = plain(columns["odometer_km"])
+    theirs = draft.columns["odometer_km"]
+    header = plain(theirs)
     thousand = "thousand " if re.search(r"\b(000|000s|thousand|k|tsd|tkm)\b", header) else ""
-    if re.search(r"\b(t?kms?|kilom\w*|chilom\w*|laufleistung)\b", header):
-        return f"{thousand}km"
-    if _KM_UNSAID.search(header):
-        return f"{thousand}km"
-    if re.search(r"\b(miles?|mls)\b", header):
-        return f"{thousand}miles"
-    if re.search(r"\bmil(tal)?\b", header):
-        return "mil"
-    theirs = columns["odometer_km"]
-    cells = text[theirs].drop_nulls().unique().to_list() if theirs in text.columns else []
-    distances = [found for found in (read_distance(cell) for cell in cells) if found is not None]
+    for heading, unit in _UNITS_OF_HEADINGS:
+        if heading.search(header):
+            return unit.format(thousand)
+    distances = [read for read in map(read_distance, draft.distinct("odometer_km")) if read is not None]
     if distances and all(unit is not None for _, unit in distances):
         return "km"
     why = f"{theirs!r} names no unit; say km or miles; left open, bare figures are not known"
-    questions.append(Question("units", "odometer_km", why))
+    draft.ask("units", "odometer_km", why)
     return UNKNOWN_UNIT
 
 
-def _amount_unit(columns: dict[str, str], text: pl.DataFrame, questions: list[Question]) -> str:
+def _amount_unit(draft: _Draft) -> str:
     """Thousands where the heading of the price says so; asked where its figures can hardly be that."""
-    heading = columns.get("amount", "")
+    heading = draft.columns.get("amount", "")
     if not in_thousands(heading):
         return "one"
-    bare = [found.amount for found in _amounts(columns, text) if found.plain and found.amount is not None]
-    if not any(amount >= MOST_THOUSANDS for amount in bare):
+    largest = max((money.amount for money in draft.amounts if money.plain and money.amount), default=0)
+    if largest < MOST_THOUSANDS:
         return "thousand"
-    why = f"{heading!r} says thousands, and its cells hold {max(bare):,f}; say thousand or one"
-    questions.append(Question("units", "amount_unit", why))
+    why = f"{heading!r} says thousands, and its cells hold {largest:,f}; say thousand or one"
+    draft.ask("units", "amount_unit", why)
     return "one"
 
 
-def _year_unit(columns: dict[str, str], text: pl.DataFrame) -> str:
+def _year_unit(draft: _Draft) -> str:
     """Whether the column of the year holds ages."""
-    theirs = columns.get("year", "")
-    if not _AGES.search(plain(theirs)):
-        return "year"
-    cells = text[theirs].drop_nulls().str.strip_chars() if theirs in text.columns else pl.Series([""])
-    return "age" if cells.str.contains(r"^[0-9]{1,3}\b").mean() or theirs not in text.columns else "year"
+    theirs = draft.columns.get("year", "")
+    typed = theirs not in draft.text.columns
+    some = typed or draft.cells("year").str.strip_chars().str.contains(r"^[0-9]{1,3}\b").any()
+    return "age" if some and _AGES.search(plain(theirs)) else "year"
 
 
 def _separator(cells: pl.Series) -> str:
     """The mark that parts packed options."""
-    counts = {mark: cells.str.count_matches(mark, literal=True).sum() for mark in (";", ",", "|", "/", "+")}
-    return max(counts, key=lambda mark: counts[mark])
+    return max((";", ",", "|", "/", "+"), key=lambda mark: cells.str.count_matches(mark, literal=True).sum())
 
 
-def _words(
-    text: pl.DataFrame,
-    columns: dict[str, str],
-    kept: Table[str, Table[str, str]],
-    questions: list[Question],
-) -> dict[str, dict[str, str]]:
+def _words(draft: _Draft, kept: Table[str, Table[str, str]]) -> dict[str, dict[str, str]]:
     """Words of theirs that are kept or near spellings of known ones; those that are neither are asked."""
-    words = {ours: dict(said) for ours, said in kept.items() if ours in columns}
+    words = {ours: dict(meanings) for ours, meanings in kept.items() if ours in draft.columns}
     for ours in WORD_COLUMNS:
-        if ours == "country" or columns.get(ours) not in text.columns:
+        if ours == "country":
             continue
         known = {**known_words()[ours], **words.get(ours, {})}
-        cells = text[columns[ours]].drop_nulls().str.strip_chars().str.to_lowercase()
-        counted = cells.value_counts(name="cells").sort("cells", cells.name, descending=[True, False])
-        told = counted.filter(~counted[cells.name].is_in([*known, *not_known(), ""]))
-        if ours == "outcome":
-            read_as = {word: read_money(word) for word in told[cells.name]}
-            said = [
-                word for word, money in read_as.items() if money is not None and money.outcome is not None
-            ]
-            told = told.filter(~told[cells.name].is_in(said))
+        cells = draft.cells(ours).str.strip_chars().str.to_lowercase()
+        unknown = cells.filter(~cells.is_in([*known, *not_known(), ""])).to_frame("cell")
         if ours == "condition_band":
-            read = told.select(condition_text(pl.col(cells.name), words.get(ours, {})) != pl.col(cells.name))
-            told = told.filter(~read.to_series())
-        for word, count in told.iter_rows():
+            cell = pl.col("cell")
+            unknown = unknown.filter(condition_text(cell, words.get(ours, {})) == cell)
+        counted = unknown["cell"].value_counts(name="rows").sort("rows", "cell", descending=[True, False])
+        for word, count in counted.iter_rows():
+            if ours == "outcome" and (money := read_money(word)) is not None and money.outcome is not None:
+                continue
             likest = process.extractOne(word, list(known), scorer=fuzz.ratio, score_cutoff=NEAR)
             if likest is not None:
                 words.setdefault(ours, {})[word] = known[likest[0]]
-            elif len(questions) < MOST_ASKED:
+            elif len(draft.questions) < MOST_ASKED:
                 plural = "cell" if count == 1 else "cells"
                 left = "such rows are rejected" if ours in REQUIRED else "it is not known"
                 why = f"say what it means, in {count:,} {plural}; left open, {left}"
-                questions.append(Question(f"{WORDS_OF}{ours}", word, why))
+                draft.ask(f"{WORDS_OF}{ours}", word, why)
     return words

@@ -76,9 +76,8 @@ class Question:
     @property
     def choices(self) -> tuple[str, ...]:
         """What the answer may be; nothing where it is no word out of a list."""
-        if self.section == "columns":
-            return ()
-        return tuple(CHOICES.get(self.name.partition(":")[0], ()))
+        column = self.name.partition(":")[0]
+        return () if self.section == "columns" else tuple(CHOICES.get(column, ()))
 
 
 def premium_question(mapping: Mapping) -> tuple[Question, ...]:

@@ -1,10 +1,9 @@
 """What the columns of a file are: by their headings and by what their cells look like together, each with
-the reason
-and how sure it is; what a person chose goes before both."""
+the reason and how sure it is; what a person chose goes before both."""
 
 from collections.abc import Mapping as Table
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Final
 
 import numpy as np
@@ -13,10 +12,18 @@ from rapidfuzz import fuzz, process
 from scipy.optimize import linear_sum_assignment
 
 from pricing.errors import MappingError
-from pricing.intake.mappings.date_parts import date_in_parts
 from pricing.intake.mappings.headings import CAR, DAY_WORDS, NEAR, meanings, plain, says_nothing
-from pricing.intake.mappings.left_over import SURE_OF_WHAT_IS_LEFT, what_is_left
-from pricing.intake.mappings.looks import SURE, car_in_words, looks, shown_alone
+from pricing.intake.mappings.looks import (
+    SURE,
+    SURE_OF_WHAT_IS_LEFT,
+    car_in_words,
+    date_in_parts,
+    distinct,
+    looks,
+    share,
+    shown_alone,
+    what_is_left,
+)
 from pricing.intake.mappings.mapping import PARTS
 from pricing.intake.written.dates import read_serial
 from pricing.intake.written.table import DATE_COLUMNS
@@ -72,10 +79,10 @@ def recognise(table: pl.DataFrame, chosen: Table[str, str | None]) -> tuple[Colu
     Raises:
         MappingError: a choice names no column, is none of ``MAY_BE``, or two are the same.
 
-    >>> told = pl.DataFrame({"Marque": ["Corvane"], "Sold by": ["club"]})
-    >>> [column.ours for column in recognise(told, {})]
+    >>> table = pl.DataFrame({"Marque": ["Corvane"], "Sold by": ["club"]})
+    >>> [column.ours for column in recognise(table, {})]
     ['make', 'channel']
-    >>> [column.ours for column in recognise(told, {"Sold by": "notes"})]
+    >>> [column.ours for column in recognise(table, {"Sold by": "notes"})]
     ['make', 'notes']
     """
     _refuse_choices(table, chosen)
@@ -84,15 +91,17 @@ def recognise(table: pl.DataFrame, chosen: Table[str, str | None]) -> tuple[Colu
     for code, name in _option_columns(text.drop(chosen, strict=False)).items():
         if OPTION + code not in options.values():
             options[name] = OPTION + code
-    said = {name: ours for name, ours in chosen.items() if name not in options}
     in_parts = {} if chosen else date_in_parts(text)
-    told = _columns(table.drop(options), said | in_parts)
+    others = {name: ours for name, ours in chosen.items() if name not in options}
+    columns = _columns(table.drop(options), others | in_parts)
     for name in in_parts:
-        told[name] = replace(told[name], reason="day, month and year of the event in columns of their own")
-    return tuple(
-        told[name] if name in told else _option(name, options[name], table[name], name in chosen)
-        for name in table.columns
-    )
+        reason = "day, month and year of the event in columns of their own"
+        columns[name] = replace(columns[name], reason=reason)
+    for name, ours in options.items():
+        reason = f"headed like the option {ours.removeprefix(OPTION).replace('_', ' ')}, and yes or no"
+        sure, reason = (1.0, "chosen") if name in chosen else (0.95, reason)
+        columns[name] = Column(name, ours, reason, sure, _samples(_as_text(table[name])))
+    return tuple(columns[name] for name in table.columns)
 
 
 def _refuse_choices(table: pl.DataFrame, chosen: Table[str, str | None]) -> None:
@@ -115,14 +124,6 @@ def _refuse_choices(table: pl.DataFrame, chosen: Table[str, str | None]) -> None
         taken[ours] = theirs
 
 
-def _option(theirs: str, ours: str, cells: pl.Series, chosen: bool) -> Column:
-    reason = (
-        "chosen" if chosen
-        else f"headed like the option {ours.removeprefix(OPTION).replace('_', ' ')}, and yes or no"
-    )  # fmt: skip
-    return Column(theirs, ours, reason, 1.0 if chosen else 0.95, _samples(_as_text(cells)))
-
-
 def _option_columns(text: pl.DataFrame) -> dict[str, str]:
     """Option code = a yes/no column headed like it."""
     codes = {code.replace("_", " "): code for code in OPTION_CODES}
@@ -135,43 +136,77 @@ def _option_columns(text: pl.DataFrame) -> dict[str, str]:
     return by_code
 
 
+@dataclass
+class _Clues:
+    """What the heading and the cells of a column say it may be, by column of ours how sure that is (0-1)."""
+
+    heading: str
+    cells: pl.Series
+    named: dict[str, float] = field(default_factory=dict)
+    """By its heading."""
+    look: dict[str, float] = field(default_factory=dict)
+    """By its cells."""
+    alone: dict[str, float] = field(default_factory=dict)
+    """By its cells, where the heading leaves it open."""
+
+    @classmethod
+    def of(cls, cells: pl.Series) -> "_Clues":
+        """What a column of a table says."""
+        heading, text = cells.name, _as_text(cells)
+        named, look = meanings(heading), looks(text)
+        if CAR in named and "model" not in named:  # a club's models may be of two words
+            look[CAR] = max(look.get(CAR, 0.0), car_in_words(text))
+        if set(plain(heading).split()) & DAY_WORDS:  # whole numbers too: a workbook counts days
+            days = share(distinct(text), read_serial)
+            look |= {ours: max(look[ours], days) for ours in DATE_COLUMNS if ours in look}
+        unlike = text.n_unique() > FEWEST_CELLS and not any(look.get(ours, 1.0) for ours in named)
+        is_open = cells.dtype == pl.String and not says_nothing(heading) and (unlike or not named)
+        return cls(heading, text, named, look, shown_alone(text, look) if is_open else {})
+
+    def score(self, ours: str) -> float:
+        """How sure it is that the column is one of ours, by its heading and its cells together."""
+        by_cells = self.alone.get(ours, 0.0)
+        score = SURE[ours] * by_cells if by_cells >= 0.9 else 0.0
+        if ours in self.named:
+            score = self._named_score(ours, self.named[ours])
+        is_own_name = score > 0 and plain(self.heading) == ours.replace("_", " ")
+        return score + OWN_NAME if is_own_name else score
+
+    def _named_score(self, ours: str, named: float) -> float:
+        if ours not in self.look:
+            return named * (0.97 if self.look else 0.6)
+        look, known, least = self.look[ours], named >= 0.97, 0.3
+        figures = look == 0.0 and self.look.get("amount", 0.0) >= 0.9  # which are no words
+        if ours in WORD_COLUMNS and ours != "country" and known and not figures:
+            least = 0.55  # words of theirs can be told
+        elif known and look > 0.0:
+            least = 0.5  # a heading that is known goes before cells that nobody can read
+        return named * (least + (1 - least) * look)
+
+    def reason(self, ours: str) -> str:
+        """Why the column is taken for one of ours, as a person reads it."""
+        fitting = self.look.get(ours)
+        many = "" if fitting is None else "all" if fitting == 1.0 else f"{fitting:.0%}"
+        cells = many and f", and {many} of its cells fit"
+        if ours not in self.named:
+            return f"no heading says so{cells}"
+        return f"{'headed' if self.named[ours] >= 0.97 else 'headed nearly so:'} {self.heading!r}{cells}"
+
+
 def _columns(table: pl.DataFrame, chosen: Table[str, str | None]) -> dict[str, Column]:
     """Every column of theirs with the column of ours that it and its cells fit best, each of ours once."""
-    texts = {name: _as_text(table[name]) for name in table.columns}
-    named = {name: {} if name in chosen else meanings(name) for name in table.columns}
-    look = {name: {} if name in chosen else looks(cells) for name, cells in texts.items()}
-    for name, told_names in named.items():
-        if CAR in told_names and "model" not in told_names:  # a club's models may be of two words
-            look[name] = {**look[name], CAR: max(look[name].get(CAR, 0.0), car_in_words(texts[name]))}
-        if (
-            set(plain(name).split()) & DAY_WORDS and texts[name].drop_nulls().len()
-        ):  # whole numbers too: a workbook counts days
-            serial = texts[name].drop_nulls().unique()
-            days = sum(read_serial(cell) is not None for cell in serial) / len(serial)
-            look[name] = {
-                ours: max(share, days) if ours in DATE_COLUMNS else share
-                for ours, share in look[name].items()
-            }
-    unsaid = [
-        name
+    clues = [
+        _Clues(name, _as_text(table[name])) if name in chosen else _Clues.of(table[name])
         for name in table.columns
-        if name not in chosen and table.schema[name] == pl.String and not says_nothing(name)
-        and _says_nothing(named[name], look[name], texts[name])
-    ]  # fmt: skip
-    alone = {name: shown_alone(texts[name], look[name]) if name in unsaid else {} for name in table.columns}
+    ]
     for doubtful in ("amount", "event_date"):
-        may_be = [name for name in unsaid if alone[name].get(doubtful, 0.0) >= 0.9]
+        may_be = [clue for clue in clues if clue.alone.get(doubtful, 0.0) >= 0.9]
         if len(may_be) > 1:  # which of them it is, no heading says
-            for name in may_be:
-                alone[name] = {ours: share for ours, share in alone[name].items() if ours != doubtful}
-    others = {column for column in chosen.values() if column is not None}
-    ours = sorted({column for told in named.values() for column in told} | set(SURE) | others)
-    scores = np.zeros((len(table.columns), len(ours)))
-    for row, name in enumerate(table.columns):
-        for place, column in enumerate(ours):
-            scores[row, place] = _score(column, named[name], look[name], alone[name])
-            if scores[row, place] > 0 and plain(name) == column.replace("_", " "):
-                scores[row, place] += OWN_NAME
+            for clue in may_be:
+                del clue.alone[doubtful]
+    ours = sorted({*SURE, *filter(None, chosen.values())}.union(*(clue.named for clue in clues)))
+    scores = np.array([[clue.score(column) for column in ours] for clue in clues])
+    scores = scores.reshape(len(clues), len(ours))
     _one_car_or_its_parts(scores, ours)
     for row, name in enumerate(table.columns):
         if name in chosen:
@@ -179,55 +214,29 @@ def _columns(table: pl.DataFrame, chosen: Table[str, str | None]) -> dict[str, C
             if (taken := chosen[name]) is not None:
                 scores[:, ours.index(taken)] = 0.0
                 scores[row, ours.index(taken)] = _CHOSEN
-    told: dict[str, Column] = {}
     rows, places = linear_sum_assignment(np.where(scores < PROPOSED_FROM, 0.0, scores), maximize=True)
-    placed = {row: at for row, at in zip(rows.tolist(), places.tolist(), strict=True)
-              if scores[row, at] >= PROPOSED_FROM}  # fmt: skip
+    pairs = zip(rows.tolist(), places.tolist(), strict=True)
+    placed = {row: place for row, place in pairs if scores[row, place] >= PROPOSED_FROM}
     _in_place_of(placed, ours, scores, table.columns, chosen)
     left = {
-        name: texts[name]
-        for row, name in enumerate(table.columns)
-        if row not in placed and name not in chosen and not (named[name] or says_nothing(name))
+        clue.heading: clue.cells
+        for row, clue in enumerate(clues)
+        if row not in placed and clue.heading not in chosen and not (clue.named or says_nothing(clue.heading))
     }
-    cars = what_is_left({table.columns[row]: ours[at] for row, at in placed.items()}, left)
-    for row, name in enumerate(table.columns):
-        chosen_place = placed.get(row)
-        sure = 0.0 if chosen_place is None else float(scores[row, chosen_place])
-        samples = _samples(texts[name])
+    cars = what_is_left({table.columns[row]: ours[place] for row, place in placed.items()}, left)
+    columns: dict[str, Column] = {}
+    for row, clue in enumerate(clues):
+        name, is_chosen = clue.heading, clue.heading in chosen
         if name in cars:
-            told[name] = Column(name, *cars[name], SURE_OF_WHAT_IS_LEFT, samples)
-            continue
-        if chosen_place is None or sure < PROPOSED_FROM:
-            reason = "left out, as chosen" if name in chosen else "neither its heading nor its cells say"
-            told[name] = Column(name, None, reason, 0.0, samples)
-            continue
-        is_ours = ours[chosen_place]
-        reason = "chosen" if name in chosen else _reason(name, is_ours, named[name], look[name])
-        told[name] = Column(name, is_ours, reason, round(min(sure, 1.0), 2), samples)
-    return told
-
-
-def _says_nothing(named: dict[str, float], look: dict[str, float], cells: pl.Series) -> bool:
-    """Whether a heading leaves open what the column is: it is none, or of several cells not one is what it
-    says."""
-    return not named or (cells.n_unique() > FEWEST_CELLS and not any(look.get(ours, 1.0) for ours in named))
-
-
-def _score(ours: str, named: dict[str, float], look: dict[str, float], alone: dict[str, float]) -> float:
-    """How sure it is (0-1) that a column is one of ours, by its heading and its cells together."""
-    if ours in named:
-        if not look or ours not in look:
-            return named[ours] * (0.97 if look else 0.6)
-        least = (
-            0.55 if ours in WORD_COLUMNS and ours != "country" and named[ours] >= 0.97 else 0.3
-        )  # words of theirs can be told
-        if ours in WORD_COLUMNS and look[ours] == 0.0 and look.get("amount", 0.0) >= 0.9:
-            least = 0.3  # figures are no words
-        if named[ours] >= 0.97 and look[ours] > 0.0:
-            least = max(least, 0.5)  # a heading that is known goes before cells that nobody can read
-        return named[ours] * (least + (1 - least) * look[ours])
-    share = alone.get(ours, 0.0)
-    return SURE[ours] * share if share >= 0.9 else 0.0
+            column, reason, sure = *cars[name], SURE_OF_WHAT_IS_LEFT
+        elif row in placed:
+            column, sure = ours[placed[row]], round(min(float(scores[row, placed[row]]), 1.0), 2)
+            reason = "chosen" if is_chosen else clue.reason(column)
+        else:
+            column, sure = None, 0.0
+            reason = "left out, as chosen" if is_chosen else "neither its heading nor its cells say"
+        columns[name] = Column(name, column, reason, sure, _samples(clue.cells))
+    return columns
 
 
 def _one_car_or_its_parts(scores: np.ndarray, ours: Sequence[str]) -> None:
@@ -254,28 +263,16 @@ def _in_place_of(
 ) -> None:
     """Where no column is the price, the highest bid is it, as in a list of bids with what came of each; where
     none is the day of the event, the day an offer was listed is."""
-    said = {ours[at]: row for row, at in placed.items()}
+    row_of = {ours[place]: row for row, place in placed.items()}
     instead = (("highest_bid", "amount", "outcome"), ("listed_on", "event_date", "listed_on"))
     for other, wanted, beside in instead:
-        row = said.get(other)
-        if wanted in said or row is None or beside not in said or wanted not in ours or theirs[row] in chosen:
+        row = row_of.get(other)
+        if row is None or beside not in row_of or wanted in row_of or wanted not in ours:
             continue
-        place = ours.index(wanted)
-        scores[row, place] = scores[row, placed[row]]
-        placed[row] = place
-
-
-def _reason(name: str, ours: str, named: dict[str, float], look: dict[str, float]) -> str:
-    share = look.get(ours)
-    cells = (
-        "" if share is None
-        else ", and all of its cells fit" if share == 1.0
-        else f", and {share:.0%} of its cells fit"
-    )  # fmt: skip
-    if ours not in named:
-        return f"no heading says so{cells}"
-    near = "headed" if named[ours] >= 0.97 else "headed nearly so:"
-    return f"{near} {name!r}{cells}"
+        if theirs[row] not in chosen:
+            place = ours.index(wanted)
+            scores[row, place] = scores[row, placed[row]]
+            placed[row] = place
 
 
 def _as_text(cells: pl.Series) -> pl.Series:
@@ -285,5 +282,4 @@ def _as_text(cells: pl.Series) -> pl.Series:
 
 
 def _samples(cells: pl.Series) -> tuple[str, ...]:
-    told = cells.drop_nulls().filter(cells.drop_nulls() != "").unique(maintain_order=True).head(3)
-    return tuple(str(cell) for cell in told)
+    return tuple(map(str, cells.filter(cells != "").unique(maintain_order=True).head(3)))

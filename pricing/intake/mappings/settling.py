@@ -6,44 +6,39 @@ from decimal import Decimal, InvalidOperation
 from typing import Any, Final
 
 from pricing.errors import MappingError
-from pricing.intake.mappings.mapping import YEAR_UNITS
 from pricing.intake.mappings.mapping import Mapping as Columns
 from pricing.intake.mappings.proposals import Proposal
 from pricing.intake.mappings.questions import CHOICES, MAY_BE_UNKNOWN, UNKNOWN, premium_question
+from pricing.intake.written.table import YEAR_UNITS
 from pricing.intake.written.words import WORD_COLUMNS
 from pricing.money.charges import Charge, Tier
 from pricing.nearest import did_you_mean
 from pricing.records.contract import COLUMNS, FIRST_SALE
 
 _FIELDS: Final = {
-    "order": "date_order",
-    "odometer_km": "odometer_unit",
-    "amount_unit": "amount_unit",
-    "decimal": "decimal",
-}
+    "order": "date_order", "odometer_km": "odometer_unit", "amount_unit": "amount_unit",
+    "decimal": "decimal", "year": "year_unit",
+}  # fmt: skip
 """By answer the field of a mapping that it goes into."""
 
 
 def with_answers(proposal: Proposal, answers: Mapping[str, str]) -> Proposal:
     """A proposal with what holds for the whole file: by column of ours the value of every row, or ``order``
-    of dates,
-    ``odometer_km`` (its unit), ``year`` (year or age), ``amount_unit``, ``decimal``, ``premium`` (the
-    buyer's, in per
-    cent with its tax), ``car`` (by words, or refuse), and ``column:word`` for what a word of theirs means.
-    ``unknown``
-    leaves channel, country or a word unknown.
+    of dates, ``odometer_km`` (its unit), ``year`` (year or age), ``amount_unit``, ``decimal``, ``premium``
+    (the buyer's, in per cent with its tax), ``car`` (by words, or refuse), and ``column:word`` for what a
+    word of theirs means. ``unknown`` leaves channel, country or a word unknown.
 
     Raises:
         MappingError: there is no such name, or its value is none of those it may have.
 
     >>> from pricing.intake.mappings.questions import Question
-    >>> asked = (Question("constants", "channel", "no column says it"),)
-    >>> asked = Proposal(Columns("club", {"make": "Make"}), asked)
-    >>> with_answers(asked, {"channel": "private"}).mapping.constants
+    >>> questions = (Question("constants", "channel", "no column says it"),)
+    >>> proposal = Proposal(Columns("club", {"make": "Make"}), questions)
+    >>> with_answers(proposal, {"channel": "private"}).mapping.constants
     {'channel': 'private'}
-    >>> with_answers(asked, {"channel": "unknown"}).questions
+    >>> with_answers(proposal, {"channel": "unknown"}).questions
     ()
-    >>> with_answers(asked, {"condition_band:tatty": "project"}).mapping.words
+    >>> with_answers(proposal, {"condition_band:tatty": "project"}).mapping.words
     {'condition_band': {'tatty': 'project'}}
     """
     mapping = proposal.mapping
@@ -52,12 +47,8 @@ def with_answers(proposal: Proposal, answers: Mapping[str, str]) -> Proposal:
             mapping = _answered(mapping, name, value)
     if "premium" in answers:
         mapping = replace(mapping, charges=_charges(mapping, proposal.currencies, answers["premium"]))
-    given = {name.lower() for name in answers}
-    left = [
-        asked
-        for asked in proposal.questions
-        if asked.name.lower() not in given and asked.section != "premium"
-    ]
+    answered = {"premium", *map(str.lower, answers)}
+    left = [question for question in proposal.questions if question.name.lower() not in answered]
     return replace(proposal, mapping=mapping, questions=(*left, *premium_question(mapping)))
 
 
@@ -65,7 +56,7 @@ def _answered(mapping: Columns, name: str, value: str) -> Columns:
     column, colon, word = name.partition(":")
     choices = CHOICES.get(column)
     if value == UNKNOWN and (colon or name in MAY_BE_UNKNOWN):
-        constants = {ours: said for ours, said in mapping.constants.items() if ours != name}
+        constants = {ours: constant for ours, constant in mapping.constants.items() if ours != name}
         return replace(mapping, constants=constants)
     if choices is not None and value not in choices:
         few = f" is one of {', '.join(choices)}" if len(choices) < 10 else " cannot be that"
@@ -76,18 +67,14 @@ def _answered(mapping: Columns, name: str, value: str) -> Columns:
             raise MappingError(f"words are told of {', '.join(WORD_COLUMNS)}; got {column!r}{near}")
         own = {**mapping.words.get(column, {}), word.lower(): value}
         return replace(mapping, words={**mapping.words, column: own})
-    if name in _FIELDS:
+    if name in _FIELDS and (name != "year" or value in YEAR_UNITS):
         field: dict[str, Any] = {_FIELDS[name]: value}
         return replace(mapping, **field)
     if name == "car":
         return replace(mapping, car_words=value == "by words")
-    if name == "year" and value in YEAR_UNITS:
-        return replace(mapping, year_unit=value)
     if name not in COLUMNS:
-        known = (*COLUMNS, *CHOICES, "premium")
-        raise MappingError(
-            f"no answer is called {name!r}{did_you_mean(name, known)}; see: pricing format --mapping"
-        )
+        near = did_you_mean(name, (*COLUMNS, *CHOICES, "premium"))
+        raise MappingError(f"no answer is called {name!r}{near}; see: pricing format --mapping")
     columns = {ours: theirs for ours, theirs in mapping.columns.items() if ours != name}
     return replace(mapping, columns=columns, constants={**mapping.constants, name: value})
 
@@ -100,11 +87,9 @@ def _charges(mapping: Columns, currencies: Sequence[str], per_cent: str) -> tupl
         raise MappingError(f"premium is in per cent with its tax, such as 15; got {per_cent!r}") from None
     if not 0 <= rate < 1:
         raise MappingError(f"premium is between 0 and 100 per cent of the hammer price; got {per_cent!r}")
-    currencies_said = {*currencies, mapping.constants.get("currency", "")} - {""}
-    if not currencies_said:
+    stated = sorted({*currencies, mapping.constants.get("currency", "")} - {""})
+    if not stated:
         raise MappingError("a premium in per cent needs the currency of the file: answer currency first")
-    others = tuple(charge for charge in mapping.charges if charge.kind != "premium")
-    return others + tuple(
-        Charge(mapping.source, "premium", FIRST_SALE, currency, (Tier(rate),))
-        for currency in sorted(currencies_said)
-    )
+    others = [charge for charge in mapping.charges if charge.kind != "premium"]
+    new = [Charge(mapping.source, "premium", FIRST_SALE, currency, (Tier(rate),)) for currency in stated]
+    return *others, *new

@@ -41,30 +41,29 @@ def set_aside(frame: pl.DataFrame) -> tuple[pl.DataFrame, Counter[str]]:
     cells = [name for name in frame.columns if name != ROW and frame.schema[name] == pl.String]
     if len(cells) < 2:
         return frame, Counter()
-    filled = pl.sum_horizontal(_said(name).is_not_null() for name in cells)
-    first = pl.coalesce(pl.when(_said(name).is_not_null()).then(name) for name in cells)
+    filled = pl.sum_horizontal(stripped(name).is_not_null() for name in cells)
+    first = pl.coalesce(pl.when(stripped(name).is_not_null()).then(name) for name in cells)
+    apart = (len(cells) > 3) & first.str.contains(r"\S\s+\S") & (pl.col(ROW).diff() > 1)
     kinds = frame.select(
         kind=pl.when(first.str.contains(_TOTAL.pattern))
         .then(pl.lit("total"))
-        .when((filled == 1) & (len(cells) > 3) & first.str.contains(r"\S\s+\S") & (pl.col(ROW).diff() > 1))
-        .then(pl.lit("remark"))
-        .when((filled == 1) & first.str.contains(_FOOTNOTE))
+        .when((filled == 1) & (apart | first.str.contains(_FOOTNOTE)))
         .then(pl.lit("remark"))
     )["kind"]
-    if kinds.null_count() == frame.height:
-        return frame, Counter()
     return frame.filter(kinds.is_null()), Counter(kinds.drop_nulls().to_list())
 
 
-def without_lines(frame: pl.DataFrame, headings: list[str]) -> tuple[pl.DataFrame, int]:
-    """A table without the lines drawn between its rows, and how many there were."""
-    if not headings:
-        return frame, 0
-    cells = [_said(name) for name in headings]
+def without_lines(frame: pl.DataFrame, headings: list[str]) -> pl.DataFrame:
+    """A table without the lines drawn between its rows."""
+    cells = [stripped(name) for name in headings]
     drawn = pl.all_horizontal(cell.is_null() | cell.str.contains(rf"^(?:{_RULE.pattern})$") for cell in cells)
     some = pl.any_horizontal(cell.str.contains(r"^[\s:+|]*[-=_]{3}") for cell in cells)
-    lines = frame.select((drawn & some).fill_null(False)).to_series()
-    return (frame.filter(~lines), int(lines.sum())) if lines.any() else (frame, 0)
+    return frame.filter(~(drawn & some).fill_null(False))
+
+
+def without_blanks(frame: pl.DataFrame, headings: list[str]) -> pl.DataFrame:
+    """A table without the rows in which nothing stands."""
+    return frame.filter(pl.any_horizontal(stripped(name).is_not_null() for name in headings))
 
 
 def is_ditto(cell: str) -> bool:
@@ -83,34 +82,30 @@ def same_again(frame: pl.DataFrame, headings: list[str]) -> pl.DataFrame:
     return frame
 
 
-def headings_over(frame: pl.DataFrame, headings: list[str], title: str) -> tuple[pl.DataFrame, int]:
+def headings_over(frame: pl.DataFrame, headings: list[str], title: str) -> pl.DataFrame:
     """A table in which a row of one cell is a heading over the rows below it, a make or the day of a sale,
-    with that as a column; and how many such rows there were. A day in the title of a table without days is
-    one."""
+    with that as a column. A day in the title of a table without days is one."""
     meant = {ours for name in headings for ours, sure in meanings(name).items() if sure >= 0.75}
     text = [name for name in headings if frame.schema[name] == pl.String]
     if len(text) < 3 or frame.is_empty():
-        return frame, 0
-    filled = pl.sum_horizontal(_said(name).is_not_null() for name in text)
-    only = pl.coalesce(_said(name) for name in text)
-    said = frame.select(cell=pl.when(filled == 1).then(only))["cell"]
-    if "event_date" not in meant and "listed_on" not in meant:
-        days = [None if cell is None else _day_in(cell) for cell in said]
+        return frame
+    filled = pl.sum_horizontal(stripped(name).is_not_null() for name in text)
+    only = frame.select(pl.when(filled == 1).then(pl.coalesce(map(stripped, text)))).to_series()
+    if not {"event_date", "listed_on"} & meant:
+        days = [None if cell is None else _day_in(cell) for cell in only]
         first = None if _WRITTEN_ON.search(title) else _day_in(title)
-        if first is not None or any(day is not None for day in days):
+        if first is not None or any(days):
             over = pl.Series(_OVER_DAY, [first, *days], dtype=pl.String).forward_fill()[1:]
-            headed = pl.Series([day is not None for day in days])
-            return frame.with_columns(over).filter(~headed), int(headed.sum())
+            return frame.with_columns(over).filter(pl.Series(days, dtype=pl.String).is_null())
     if "make" not in meant and "model" in meant:
-        makes = [None if cell is None or not _a_name(cell) else cell for cell in said]
+        makes = [None if cell is None or not _a_name(cell) else cell for cell in only]
         if makes[0] is not None and makes[-1] is None:
-            headed = pl.Series([make is not None for make in makes])
-            over = pl.Series(_OVER_MAKE, makes, dtype=pl.String).forward_fill()
-            return frame.with_columns(over).filter(~headed), int(headed.sum())
-    return frame, 0
+            over = pl.Series(_OVER_MAKE, makes, dtype=pl.String)
+            return frame.with_columns(over.forward_fill()).filter(over.is_null())
+    return frame
 
 
-def _said(name: str) -> pl.Expr:
+def stripped(name: str) -> pl.Expr:
     """The cells of a column without blanks around them; null where that leaves nothing."""
     return pl.col(name).str.strip_chars().replace("", None)
 
@@ -130,18 +125,17 @@ def _a_name(text: str) -> bool:
     return plain_name and _TOTAL.match(text) is None
 
 
-def without_sums(frame: pl.DataFrame, headings: list[str]) -> tuple[pl.DataFrame, int]:
+def without_sums(frame: pl.DataFrame, headings: list[str]) -> pl.DataFrame:
     """A table without a last row that holds nothing but the sums of the columns above it."""
     if frame.height < 3:
-        return frame, 0
+        return frame
     last = {name: cell for name in headings if (cell := (frame[name][-1] or "").strip())}
     if not last or len(last) > len(headings) // 2:
-        return frame, 0
+        return frame
     for name, cell in last.items():
         figures = [number(text.strip("£€$ ")) for text in frame[name][:-1].drop_nulls() if text.strip()]
         total = number(cell.strip("£€$ "))
-        if total is None or len(figures) < 2 or any(figure is None for figure in figures):
-            return frame, 0
-        if abs(sum(figure for figure in figures if figure is not None) - total) > 1:
-            return frame, 0
-    return frame[:-1], 1
+        known = [figure for figure in figures if figure is not None]
+        if total is None or len(figures) < 2 or len(known) < len(figures) or abs(sum(known) - total) > 1:
+            return frame
+    return frame[:-1]

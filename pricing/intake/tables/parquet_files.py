@@ -1,7 +1,8 @@
 """Parquet files: metadata looked at first, long texts counted before they are written out, types that a frame
 can hold."""
 
-from collections.abc import Callable, Iterator
+from collections import Counter
+from collections.abc import Iterator
 from datetime import date
 from pathlib import Path
 from typing import Final
@@ -12,7 +13,7 @@ import pyarrow.compute as pc
 import pyarrow.parquet
 
 from pricing.errors import FileError
-from pricing.intake.tables.layout import Layout, numbered
+from pricing.intake.tables.layout import Layout, Parts, numbered
 from pricing.untrusted.limits import Limits
 
 BATCH_ROWS: Final = 50_000
@@ -26,7 +27,7 @@ EPOCH: Final = date(1970, 1, 1)
 _UNITS: Final = {"ms": 1_000, "us": 1_000_000, "ns": 1_000_000_000}
 
 
-def read_parquet(path: Path, layout: Layout, limits: Limits) -> Iterator[tuple[pl.DataFrame, int]]:
+def read_parquet(path: Path, layout: Layout, limits: Limits) -> Parts:
     """The rows of a parquet file, part by part, and how many there are in all."""
     with pa.OSFile(str(path)) as opened:
         metadata = pa.parquet.ParquetFile(opened).metadata
@@ -38,7 +39,7 @@ def read_parquet(path: Path, layout: Layout, limits: Limits) -> Iterator[tuple[p
                 f"{path} has {len(schema):,} columns and may have at most {limits.read_columns:,}"
             )
         for column in schema:
-            if _depth(column.type) > DEEPEST:
+            if max(depth for _, depth in _types(column.type)) > DEEPEST:
                 raise FileError(f"{path}: {column.name[:40]!r} is nested deeper than {DEEPEST} types")
         texts = [column.name for column in schema if _is_text(column.type)]
         file = pa.parquet.ParquetFile(opened, read_dictionary=texts, pre_buffer=False)
@@ -54,7 +55,8 @@ def read_parquet(path: Path, layout: Layout, limits: Limits) -> Iterator[tuple[p
                 pa.record_batch([_plain(column) for column in batch], names=batch.schema.names)
             )
             if isinstance(frame, pl.DataFrame):
-                yield numbered(frame.with_columns(_days_in_range(frame)), done + 1), metadata.num_rows
+                frame = numbered(frame.with_columns(_days_in_range(frame)), done + 1)
+                yield frame, metadata.num_rows, Counter()
                 done += frame.height
 
 
@@ -80,7 +82,7 @@ def _coded_bytes(path: Path, name: str, column: pa.Array, limits: Limits) -> int
     if _is_list(column.type):
         column = column.flatten()
     if not pa.types.is_dictionary(column.type):
-        if _holds_codes(column.type):
+        if any(pa.types.is_dictionary(kind) for kind, _ in _types(column.type)):
             raise FileError(f"{path}: {name[:40]!r} holds coded texts inside of structures; write them out")
         return 0
     if not _is_text(column.type.value_type):
@@ -105,7 +107,7 @@ def _plain(column: pa.Array) -> pa.Array:
         return pc.cast(column, pa.large_list(column.type.value_type.value_type))
     if pa.types.is_decimal256(column.type):
         return pc.cast(column, pa.string())
-    if pa.types.is_nested(column.type) and _holds(column.type, _unsayable):
+    if pa.types.is_nested(column.type) and any(_unsayable(kind) for kind, _ in _types(column.type)):
         return pa.array([_sayable(value) for value in column.to_pylist()])
     return column
 
@@ -150,17 +152,8 @@ def _is_list(kind: pa.DataType) -> bool:
     return bool(pa.types.is_list(kind) or pa.types.is_large_list(kind))
 
 
-def _holds_codes(kind: pa.DataType) -> bool:
-    return _holds(kind, pa.types.is_dictionary)
-
-
-def _holds(kind: pa.DataType, is_such: Callable[[pa.DataType], bool]) -> bool:
-    """Whether a type, or one within it, is such a one."""
-    inner = [kind.field(place).type for place in range(kind.num_fields)]
-    return is_such(kind) or any(_holds(one, is_such) for one in inner)
-
-
-def _depth(kind: pa.DataType) -> int:
-    """How many types stand within one another."""
-    inner = [kind.field(place).type for place in range(kind.num_fields)]
-    return 1 + max(map(_depth, inner), default=0)
+def _types(kind: pa.DataType, depth: int = 1) -> Iterator[tuple[pa.DataType, int]]:
+    """A type and those within it, each with how deep it stands."""
+    yield kind, depth
+    for place in range(kind.num_fields):
+        yield from _types(kind.field(place).type, depth + 1)

@@ -1,15 +1,12 @@
 """Tables of sales in the pages of a PDF file: within ruled lines, or in columns of text that stand apart."""
 
 from collections import Counter
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any, Final
 
-import polars as pl
-
 from pricing.errors import FileError
-from pricing.intake.tables.drawn_tables import tables_in
-from pricing.intake.tables.layout import Layout
+from pricing.intake.tables.drawn_tables import grid_of, parts_of, tables_in
+from pricing.intake.tables.layout import Layout, Parts
 from pricing.untrusted.limits import Limits
 
 MOST_PAGES: Final = 400
@@ -28,7 +25,7 @@ APART: Final = 0.9
 Cells = list[str | None]
 
 
-def read_pdf(path: Path, layout: Layout, limits: Limits) -> Iterator[tuple[pl.DataFrame, int, Counter[str]]]:
+def read_pdf(path: Path, layout: Layout, limits: Limits) -> Parts:
     """The rows of the tables of a PDF file, those of equal headings together.
 
     Raises ``FileError`` for a file that cannot be read, that was scanned, or that holds no table.
@@ -60,19 +57,11 @@ def read_pdf(path: Path, layout: Layout, limits: Limits) -> Iterator[tuple[pl.Da
             f"{path} holds pictures of pages and no text, as a scanner makes them: type its sales in, or ask "
             "for the table itself"
         )
-    header = None if layout.header_row is None else layout.header_row - 1
-    width = max(map(len, rows), default=0)
-    grid = pl.DataFrame(
-        [row + [None] * (width - len(row)) for row in rows],
-        schema={f"cell {place}": pl.String for place in range(width)},
-        orient="row",
-    )
-    tables = [] if width < 2 else tables_in(grid, header)
+    grid = grid_of(rows)
+    tables = [] if grid.width < 2 else tables_in(grid, layout.header)
     if not tables:
         raise FileError(f"{path} holds text, and no table that can be told from it")
-    total = sum(table.frame.height for table in tables)
-    for table in tables:
-        yield table.frame, total, table.set_aside
+    yield from parts_of(tables)
 
 
 def _rows(page: Any) -> list[Cells]:
@@ -91,16 +80,14 @@ def _plain(cell: str | None) -> str | None:
     return " ".join(cell.split()) or None if cell is not None else None
 
 
-def _lines(words: list[dict[str, Any]]) -> Iterator[list[dict[str, Any]]]:
+def _lines(words: list[dict[str, Any]]) -> list[list[dict[str, Any]]]:
     """Words by the line they stand on, from left to right."""
-    line: list[dict[str, Any]] = []
+    lines: list[list[dict[str, Any]]] = []
     for word in sorted(words, key=lambda word: (word["top"], word["x0"])):
-        if line and word["top"] - line[0]["top"] > SAME_LINE:
-            yield sorted(line, key=lambda word: word["x0"])
-            line = []
-        line.append(word)
-    if line:
-        yield sorted(line, key=lambda word: word["x0"])
+        if not lines or word["top"] - lines[-1][0]["top"] > SAME_LINE:
+            lines.append([])
+        lines[-1].append(word)
+    return [sorted(line, key=lambda word: word["x0"]) for line in lines]
 
 
 def _cells(line: list[dict[str, Any]]) -> list[tuple[float, float, str]]:

@@ -19,8 +19,8 @@ import pyarrow
 from pricing.errors import FileError
 from pricing.intake.listings import is_page, pages_in, read_listings
 from pricing.intake.mappings.headings import plain_names
-from pricing.intake.tables.drawn_tables import tables_in
-from pricing.intake.tables.layout import Layout
+from pricing.intake.tables.drawn_tables import parts_of, tables_in
+from pricing.intake.tables.layout import Layout, Parts
 from pricing.intake.tables.parquet_files import read_parquet
 from pricing.intake.tables.pdf_tables import read_pdf
 from pricing.intake.tables.text_tables import read_text_table, survey_text
@@ -64,11 +64,9 @@ def read_file(path: Path, layout: Layout | None = None) -> Iterator[Part]:
             raise FileError(f"{path} is empty")
     else:
         size = sum(page.stat().st_size for page in pages_in(path))
-    layout_asked = asdict(Layout() if layout is None else layout)
-    for answer in read_untrusted(parts, path, size=size, layout=layout_asked):
-        yield Part(
-            answer.frame, answer.facts["done"], answer.facts["expected"], Counter(answer.facts["set_aside"])
-        )
+    for answer in read_untrusted(parts, path, size=size, layout=asdict(layout or Layout())):
+        done, expected, set_aside = (answer.facts[name] for name in ("done", "expected", "set_aside"))
+        yield Part(answer.frame, done, expected, Counter(set_aside))
 
 
 def sheet_names(path: Path) -> list[str]:
@@ -96,19 +94,18 @@ def parts(
     name: str, limits: Limits, *, layout: dict[str, Any]
 ) -> Iterator[tuple[dict[str, Any], pl.DataFrame]]:
     """The reader that ``read_file`` has run in the reading process: each part with how far it is."""
-    path, asked = Path(name), Layout(**layout)
+    path = Path(name)
     if is_page(path):
         frame = read_listings(path)
         yield {"done": frame.height, "expected": frame.height, "set_aside": {}}, frame
         return
     rows = 0
     try:
-        for given, expected, *others in _reader(path)(path, asked, limits):
-            frame = plain_names(given)
+        for cells, expected, set_aside in _reader(path)(path, Layout(**layout), limits):
+            frame = plain_names(cells)
             _refuse_large(path, frame, limits)
             rows += frame.height
-            set_aside = dict(others[0]) if others else {}
-            facts = {"done": rows, "expected": max(rows, expected), "set_aside": set_aside}
+            facts = {"done": rows, "expected": max(rows, expected), "set_aside": dict(set_aside)}
             yield facts, _without_blank_rows(frame)
     except (OSError, pl.exceptions.PolarsError, pyarrow.ArrowException) as error:
         raise FileError(f"{path} cannot be read: {str(error).strip().splitlines()[0]}") from None
@@ -125,12 +122,10 @@ def endings() -> list[str]:
 
 def _reader(path: Path) -> Any:
     ending = path.suffix.lower()
-    if ending in _READERS:
-        return _READERS[ending]
-    if ending.removeprefix(".") in plugged(READERS):
-        return _read_plugged
-    expected = ", ".join(f".{known}" for known in endings())
-    raise FileError(f"{path} is of no kind that can be read; expected one of {expected}")
+    if ending not in _READERS and ending.removeprefix(".") not in plugged(READERS):
+        expected = ", ".join(f".{known}" for known in endings())
+        raise FileError(f"{path} is of no kind that can be read; expected one of {expected}")
+    return _READERS.get(ending, _read_plugged)
 
 
 def _refuse_large(path: Path, frame: pl.DataFrame, limits: Limits) -> None:
@@ -143,8 +138,8 @@ def _refuse_large(path: Path, frame: pl.DataFrame, limits: Limits) -> None:
             f"{path} has a heading of {len(longest):,} characters and may have at most {LONGEST_HEADING:,}: "
             f"{longest[:40]!r}"
         )
-    lengths = frame.select(pl.col(pl.String).str.len_bytes().max())
-    for name, length in zip(lengths.columns, lengths.row(0) if lengths.width else (), strict=True):
+    for lengths in frame.select(pl.col(pl.String).str.len_bytes().max()):
+        name, length = lengths.name, lengths[0]
         if length is not None and length > limits.read_cell:
             row = frame.filter(pl.col(name).str.len_bytes() == length)["row_number"][0]
             raise FileError(
@@ -155,15 +150,12 @@ def _refuse_large(path: Path, frame: pl.DataFrame, limits: Limits) -> None:
 
 def _without_blank_rows(frame: pl.DataFrame) -> pl.DataFrame:
     cells = [name for name in frame.columns if name != "row_number"]
-    if not any(frame[name].null_count() == 0 for name in cells):
-        return frame.filter(~pl.all_horizontal(pl.col(name).is_null() for name in cells)) if cells else frame
-    return frame  # a column that is full says that no row is blank
+    if not cells or any(frame[name].null_count() == 0 for name in cells):
+        return frame  # a column that is full says that no row is blank
+    return frame.filter(pl.any_horizontal(pl.col(name).is_not_null() for name in cells))
 
 
-Frames = Iterator[tuple[pl.DataFrame, int] | tuple[pl.DataFrame, int, Counter[str]]]
-
-
-def _read_book(path: Path, layout: Layout, limits: Limits) -> Frames:
+def _read_book(path: Path, layout: Layout, limits: Limits) -> Parts:
     book = _book(path, limits)
     names = book.sheet_names if layout.sheet is None else [layout.sheet]
     if layout.sheet is not None and layout.sheet not in book.sheet_names:
@@ -175,13 +167,10 @@ def _read_book(path: Path, layout: Layout, limits: Limits) -> Frames:
         grids = [sheet.to_polars() for sheet in shown]
     except (fastexcel.FastExcelError, ValueError) as error:
         raise FileError(f"{path} is not a readable workbook: {str(error).splitlines()[0]}") from None
-    header = None if layout.header_row is None else layout.header_row - 1
-    tables = [table for grid in grids if grid.height for table in tables_in(grid, header)]
+    tables = [table for grid in grids if grid.height for table in tables_in(grid, layout.header)]
     if not tables:
         raise FileError(f"{path} holds no rows")
-    total = sum(table.frame.height for table in tables)
-    for table in tables:
-        yield table.frame, total, table.set_aside
+    yield from parts_of(tables)
 
 
 def _book(path: Path, limits: Limits) -> fastexcel.ExcelReader:
@@ -193,10 +182,9 @@ def _book(path: Path, limits: Limits) -> fastexcel.ExcelReader:
         raise FileError(f"{path} is not a readable workbook: {str(error).splitlines()[0]}") from None
 
 
-def _read_json_lines(path: Path, layout: Layout, limits: Limits) -> Frames:
+def _read_json_lines(path: Path, layout: Layout, limits: Limits) -> Parts:
     encoding, lines, _ = survey_text(path, layout.encoding, limits)
-    rows: list[dict[str, Any]] = []
-    numbers: list[int] = []
+    rows: dict[int, dict[str, Any]] = {}
     names: dict[str, None] = {}
     with path.open(encoding=encoding) as file:
         for number, line in enumerate(file, 1):
@@ -208,8 +196,7 @@ def _read_json_lines(path: Path, layout: Layout, limits: Limits) -> Frames:
                 raise FileError(f"{path}, line {number} is not JSON") from None
             if not isinstance(row, dict):
                 raise FileError(f"{path}, line {number} is not a JSON object")
-            rows.append(row)
-            numbers.append(number)
+            rows[number] = row
             names.update(dict.fromkeys(row))
             if len(names) > limits.read_columns:
                 raise FileError(
@@ -217,14 +204,13 @@ def _read_json_lines(path: Path, layout: Layout, limits: Limits) -> Frames:
                 )
     if not rows:
         raise FileError(f"{path} holds no rows")
-    columns = {
-        whole_text(name): [_cell(row.get(name)) for row in rows] for name in names if name != "row_number"
-    }
+    names.pop("row_number", None)
+    columns = {whole_text(name): [_cell(row.get(name)) for row in rows.values()] for name in names}
     frame = pl.DataFrame(columns, schema=dict.fromkeys(columns, pl.String))
-    yield frame.with_columns(pl.Series("row_number", numbers, dtype=pl.Int64)), lines
+    yield frame.with_columns(pl.Series("row_number", list(rows), dtype=pl.Int64)), lines, Counter()
 
 
-def _read_plugged(path: Path, layout: Layout, limits: Limits) -> Frames:
+def _read_plugged(path: Path, layout: Layout, limits: Limits) -> Parts:
     """The rows that a reader of another package gives; that package is imported in the reading process."""
     entry = plugged(READERS)[path.suffix.lower().removeprefix(".")]
     frame = entry.load()(path)
@@ -232,25 +218,22 @@ def _read_plugged(path: Path, layout: Layout, limits: Limits) -> Frames:
         raise FileError(f"{path} cannot be read: {entry.value}, which reads it, gave no polars frame")
     if "row_number" not in frame.columns:
         frame = frame.with_row_index("row_number", offset=1)
-    yield frame.with_columns(pl.col("row_number").cast(pl.Int64)), frame.height
+    yield frame.with_columns(pl.col("row_number").cast(pl.Int64)), frame.height, Counter()
 
 
 def _cell(value: object) -> str | None:
     """A JSON value as cell text: a list of words parted by ``;``, other structures as they are."""
+    if isinstance(value, list) and all(isinstance(word, str) for word in value):
+        value = ";".join(value)
     if value is None or isinstance(value, str):
         return None if value is None else whole_text(value)
-    if isinstance(value, list) and all(isinstance(word, str) for word in value):
-        return whole_text(";".join(value))
     return json.dumps(value)
 
 
 _READERS: Final = {
-    ".csv": read_text_table,
-    ".tsv": read_text_table,
-    ".txt": read_text_table,
+    **dict.fromkeys((".csv", ".tsv", ".txt"), read_text_table),
     **dict.fromkeys((".xlsx", ".xlsm", ".xlsb", ".ods", ".xls"), _read_book),
     ".pdf": read_pdf,
     ".parquet": read_parquet,
-    ".jsonl": _read_json_lines,
-    ".ndjson": _read_json_lines,
+    **dict.fromkeys((".jsonl", ".ndjson"), _read_json_lines),
 }

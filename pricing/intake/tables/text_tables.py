@@ -6,15 +6,23 @@ import csv
 from collections import Counter
 from collections.abc import Iterable, Iterator
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 import polars as pl
 
 from pricing.errors import FileError
 from pricing.intake.mappings.headings import plain_names
 from pricing.intake.tables.drawn_rows import is_ditto
-from pricing.intake.tables.drawn_tables import LOOKED_THROUGH, DrawnTable, header_row, tables_in
-from pricing.intake.tables.layout import Layout, numbered
+from pricing.intake.tables.drawn_tables import (
+    LOOKED_THROUGH,
+    DrawnTable,
+    grid_of,
+    header_row,
+    parts_of,
+    tables_in,
+    unique_names,
+)
+from pricing.intake.tables.layout import Layout, Parts, numbered
 from pricing.untrusted.limits import Limits
 
 PART_ROWS: Final = 250_000
@@ -34,41 +42,37 @@ _LETTERS: Final = "äöüßÄÖÜéèêëàâîïôûùçÉÀñíóúáåÅæø�
 
 DELIMITERS: Final = (",", ";", "\t", "|")
 
-
 DRAWN_LINES: Final = 20_000
 """A file of more lines was written by a program, and only its header is looked for."""
 
-Frames = Iterator[tuple[pl.DataFrame, int] | tuple[pl.DataFrame, int, Counter[str]]]
 
-
-def read_text_table(path: Path, layout: Layout, limits: Limits) -> Frames:
+def read_text_table(path: Path, layout: Layout, limits: Limits) -> Parts:
     """The rows of a text file, part by part, how many there will be about, and those that are no records."""
     csv.field_size_limit(limits.read_cell)
     survey = survey_text(path, layout.encoding, limits)
-    head = _head(path, survey[0], limits)
+    with path.open(encoding=survey[0], newline="") as file:
+        head = [file.readline(limits.read_cell) for _ in range(LOOKED_THROUGH)]
     delimiter = _find_delimiter(head) if layout.delimiter is None else layout.delimiter
     if len(delimiter.encode()) != 1:
         raise FileError(f"{path}: a delimiter is one plain character; got {delimiter!r}")
-    for found in _found(path, layout, limits, survey, head, delimiter):
-        frame = plain_names(found[0])
+    for rows, expected, set_aside in _parts(path, layout, limits, survey, head, delimiter):
+        frame = plain_names(rows)
         _refuse_open_quote(path, frame, delimiter)
-        yield (frame, *found[1:])
+        yield frame, expected, set_aside
 
 
-def _found(
+def _parts(
     path: Path, layout: Layout, limits: Limits, survey: tuple[str, int, str], head: list[str], delimiter: str
-) -> Frames:
+) -> Parts:
     """The rows by whichever reader the file needs."""
     encoding, lines, line_end = survey
-    first = 0 if layout.header_row is None else layout.header_row - 1
-    if layout.header_row is None and lines <= DRAWN_LINES:
+    first = layout.header or 0
+    if layout.header is None and lines <= DRAWN_LINES:
         drawn = _drawn(path, encoding, delimiter, limits)
         if drawn is not None:
-            total = sum(table.frame.height for table in drawn)
-            for table in drawn:
-                yield table.frame, total, table.set_aside
+            yield from parts_of(drawn)
             return
-    elif layout.header_row is None:
+    elif layout.header is None:
         first = header_row([_cells(line, delimiter) for line in head]) or 0
     if encoding in ("utf-8", "utf-8-sig") and line_end == "\n":
         source: Path | bytes = path
@@ -78,7 +82,7 @@ def _found(
     try:
         scan = pl.scan_csv(source, infer_schema=False, separator=delimiter, skip_lines=first)
         for frame in scan.collect_batches(chunk_size=PART_ROWS, maintain_order=True):
-            yield numbered(frame, done + first + 2), lines - first - 1
+            yield numbered(frame, done + first + 2), lines - first - 1, Counter()
             done += frame.height
         if done == 0:
             raise FileError(f"{path} has a header and no rows")
@@ -99,9 +103,8 @@ def _drawn(path: Path, encoding: str, delimiter: str, limits: Limits) -> list[Dr
     width = max(map(len, rows), default=0)
     if width < 2 or width > limits.read_columns:
         return None
-    cells = [[cell if cell != "" else None for cell in row] + [None] * (width - len(row)) for row in rows]
-    header = header_row(cells)
-    grid = pl.DataFrame(cells, schema={f"cell {at}": pl.String for at in range(width)}, orient="row")
+    grid = grid_of([[cell if cell != "" else None for cell in row] for row in rows])
+    header = header_row(grid.rows())
     tables = tables_in(grid, header)
     marked = any(cell and is_ditto(cell) for row in rows for cell in row)
     if not tables or (
@@ -124,10 +127,8 @@ def _with_ditto_marks(lines: Iterable[str], delimiter: str) -> Iterator[str]:
         width = width or (len(cells) if len(cells) > 2 else 0)
         marks = [cell.strip() in ('"', '-"-', '--"--') for cell in cells]
         if len(cells) == width and any(marks):
-            line = (
-                delimiter.join("\u3003" if mark else cell for mark, cell in zip(marks, cells, strict=True))
-                + "\n"
-            )
+            pairs = zip(marks, cells, strict=True)
+            line = delimiter.join("\u3003" if mark else cell for mark, cell in pairs) + "\n"
         yield line
 
 
@@ -140,45 +141,22 @@ def _with_extra(frame: pl.DataFrame, names: list[str], delimiter: str) -> pl.Dat
     return frame.with_columns(pl.when(together != "").then(together).alias(EXTRA_CELLS)).drop(beyond)
 
 
-def _read_ragged(
-    path: Path, encoding: str, delimiter: str, first: int, done: int
-) -> Iterator[tuple[pl.DataFrame, int]]:
+def _read_ragged(path: Path, encoding: str, delimiter: str, first: int, done: int) -> Parts:
     """Lines through Python's own reader, from row ``done`` on; cells beyond the header go in a column of
     theirs."""
     with path.open(encoding=encoding, newline="") as file:
         lines = csv.reader(file, delimiter=delimiter)
-        rows: list[list[str]] = []
         try:
-            table = list(lines)[first:]
+            header, *rows = list(lines)[first:] or [[]]
         except csv.Error as error:
             raise FileError(f"{path}, line {lines.line_num}: {error}") from None
-    header, rows = _unique_names(table[0] if table else []), table[1 + done :]
     if not header:
         raise FileError(f"{path} has no header in row {first + 1}")
+    names = [*unique_names(header), EXTRA_CELLS]
     width = len(header)
-    columns: dict[str, Any] = {
-        name: [row[place] if place < len(row) and row[place] != "" else None for row in rows]
-        for place, name in enumerate(header)
-    }
-    columns[EXTRA_CELLS] = [delimiter.join(row[width:]) or None if len(row) > width else None for row in rows]
-    yield (
-        numbered(pl.DataFrame(columns, schema=dict.fromkeys(columns, pl.String)), done + first + 2),
-        len(rows) + done,
-    )
-
-
-def _unique_names(header: list[str]) -> list[str]:
-    """The header with repeated names numbered, as the main reader does."""
-    seen: dict[str, int] = {}
-    names = []
-    for name in header:
-        if name in seen:
-            names.append(f"{name}_duplicated_{seen[name]}")
-            seen[name] += 1
-        else:
-            names.append(name)
-            seen[name] = 0
-    return names
+    cells = [[*row[:width], *[""] * (width - len(row)), delimiter.join(row[width:])] for row in rows[done:]]
+    frame = pl.DataFrame(cells, schema=dict.fromkeys(names, pl.String), orient="row")
+    yield numbered(frame.with_columns(pl.all().replace("", None)), done + first + 2), len(rows), Counter()
 
 
 def _refuse_open_quote(path: Path, frame: pl.DataFrame, delimiter: str) -> None:
@@ -189,17 +167,15 @@ def _refuse_open_quote(path: Path, frame: pl.DataFrame, delimiter: str) -> None:
         return
     shortest = FEWEST_SWALLOWED + (FEWEST_SWALLOWED - 1) * (width - 1)
     longest = frame.select(pl.col(pl.String).str.len_bytes().max())
-    long = [name for name in longest.columns if (longest[name][0] or 0) >= shortest]
+    long = [cells.name for cells in longest if (cells[0] or 0) >= shortest]
     broken = frame.select(pl.col(long).str.contains("\n", literal=True).any())
-    names = [name for name in broken.columns if broken[name][0]]
-    if not names:
-        return
+    names = [cells.name for cells in broken if cells[0]]
     lines, marks = (pl.col(names).str.count_matches(mark, literal=True) for mark in ("\n", delimiter))
     swallowed = (lines >= FEWEST_SWALLOWED) & (marks >= (lines - 1) * (width - 1))
-    rows = frame.filter(pl.any_horizontal(swallowed))["row_number"]
-    if rows.len():
+    rows = frame.filter(pl.any_horizontal(swallowed)) if names else frame.clear()
+    for row in rows["row_number"].head(1):
         raise FileError(
-            f"{path}, row {rows[0]}: a quotation mark is opened and not closed, and swallows the rows after "
+            f"{path}, row {row}: a quotation mark is opened and not closed, and swallows the rows after "
             "it; close it, or take it away"
         )
 
@@ -212,10 +188,7 @@ def survey_text(path: Path, stated: str | None, limits: Limits) -> tuple[str, in
     longest = limits.read_cell * 32
     with path.open("rb") as file:
         start = file.read(4)
-        if stated is None:
-            encoding = "utf-16" if start[:2] in (b"\xff\xfe", b"\xfe\xff") else "utf-8"
-        else:
-            encoding = stated
+        encoding = stated or ("utf-16" if start[:2] in (b"\xff\xfe", b"\xfe\xff") else "utf-8")
         if encoding != "utf-16" and b"\0" in start:
             raise FileError(f"{path} is not a text file")
         file.seek(0)
@@ -245,9 +218,7 @@ def survey_text(path: Path, stated: str | None, limits: Limits) -> tuple[str, in
             unbroken = unbroken + len(block) if ends < 0 else len(block) - ends
             if unbroken > longest:
                 raise FileError(f"{path} has a line of more than {longest:,} characters")
-    line_end = "\r" if returns and not lines else "\n"
-    if line_end == "\r":
-        lines = returns
+    line_end, lines = ("\r", returns) if returns and not lines else ("\n", lines)
     return ENCODINGS[encoding], lines + (last != line_end.encode()), line_end
 
 
@@ -256,18 +227,11 @@ def _eight_bit(path: Path, limits: Limits) -> str:
     languages."""
     with path.open("rb") as file:
         start = file.read(limits.read_cell)
-    letters = {
-        name: sum(text.count(letter) for letter in _LETTERS)
-        for name in ("latin-1", "mac-roman")
-        if (text := start.decode(ENCODINGS[name], errors="replace"))
-    }
-    return "mac-roman" if letters["mac-roman"] > letters["latin-1"] else "latin-1"
 
+    def letters(name: str) -> int:
+        return sum(map(start.decode(ENCODINGS[name], errors="replace").count, _LETTERS))
 
-def _head(path: Path, encoding: str, limits: Limits) -> list[str]:
-    """The first lines of a file."""
-    with path.open(encoding=encoding, newline="") as file:
-        return [file.readline(limits.read_cell) for _ in range(LOOKED_THROUGH)]
+    return max("latin-1", "mac-roman", key=letters)
 
 
 def _cells(line: str, delimiter: str) -> list[str | None]:
@@ -283,9 +247,7 @@ def _find_delimiter(head: list[str]) -> str:
     def alike(mark: str) -> tuple[int, int]:
         counts = Counter(len(_cells(line, mark)) for line in head if line.strip())
         counts.pop(1, None)
-        if not counts:
-            return (0, 0)
-        cells, lines = max(counts.items(), key=lambda pair: pair[0] * pair[1])
+        cells, lines = max(counts.items(), key=lambda pair: pair[0] * pair[1], default=(0, 0))
         return cells * lines, cells
 
     return max(DELIMITERS, key=alike)

@@ -4,6 +4,7 @@ import re
 import zipfile
 import zlib
 from collections.abc import Iterator
+from functools import reduce
 from pathlib import Path
 from typing import IO, Final
 
@@ -67,10 +68,7 @@ def _column(letters: bytes) -> int:
     >>> _column(b"A"), _column(b"XFD")
     (1, 16384)
     """
-    number = 0
-    for letter in letters:
-        number = number * 26 + letter - 64
-    return number
+    return reduce(lambda number, letter: number * 26 + letter - 64, letters, 0)
 
 
 def _refuse_area(path: Path, sheet: str, rows: int, columns: int, limits: Limits, size: int) -> None:

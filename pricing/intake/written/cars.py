@@ -82,11 +82,11 @@ def read_car(text: str, names: CarNames, *, by_words: bool = False) -> SaidCar:
     what it may mean is asked at the load.
 
     >>> names = CarNames.of([("Wexcombe", "Sedge", "de luxe"), ("Lark & Fell", "Four", None)])
-    >>> said = read_car("1966 Wexcombe Sedge de luxe", names)
-    >>> said.year, said.make, said.model, said.variant, said.rest
+    >>> car = read_car("1966 Wexcombe Sedge de luxe", names)
+    >>> car.year, car.make, car.model, car.variant, car.rest
     (1966, 'Wexcombe', 'Sedge', 'de luxe', None)
-    >>> said = read_car("Lark Fell Four", names, by_words=True)
-    >>> said.make, said.model
+    >>> car = read_car("Lark Fell Four", names, by_words=True)
+    >>> car.make, car.model
     ('Lark Fell', 'Four')
     >>> read_car("LARK & FELL Four, 1971, red", names).rest, read_car("1968 Corvane Six", names).make
     ('red', None)
@@ -120,13 +120,12 @@ def read_car(text: str, names: CarNames, *, by_words: bool = False) -> SaidCar:
 def _longest(words: list[str], known: Collection[str]) -> tuple[str | None, int]:
     """The known name, folded, that the most words in front make up, else the one that they are likest to, and
     how many words."""
-    counts = range(min(len(words), 6), 0, -1)
-    for count in counts:
-        if (name := _folded(words[:count])) in known:
-            return name, count
+    begun = {count: _folded(words[:count]) for count in range(min(len(words), 6), 0, -1)}
+    for count, typed in begun.items():
+        if typed in known:
+            return typed, count
     best, near, used = None, NEAR, 0
-    for count in counts:
-        typed = _folded(words[:count])
+    for count, typed in begun.items():
         likest = process.extractOne(typed, list(known), scorer=fuzz.ratio, score_cutoff=near)
         if likest is not None and len(typed) >= SHORTEST and (best is None or likest[1] > near):
             best, near, used = likest[0], likest[1], count

@@ -41,18 +41,25 @@ Span = tuple[date, str]
 def _months() -> dict[str, int]:
     """Names and short names of the months in every language, in lower case, by CLDR; where one short form is
     two months' it is no one's."""
-    found: dict[str, set[int]] = {}
+    months: dict[str, set[int]] = {}
     for language in LANGUAGES:
         for width in ("wide", "abbreviated"):
             for context in ("format", "stand-alone"):
                 for month, name in get_month_names(width, context, Locale(language)).items():
                     short = name.lower().rstrip(".")
                     for typed in (short, without_accents(short)):
-                        found.setdefault(typed, set()).add(month)
-    found["sept"] = {9}
-    for name, month in (("jän", 1), ("jänner", 1), ("fév", 2), ("fev", 2), ("mrz", 3), ("juill", 7)):
-        found[name] = {month}
-    return {name: min(months) for name, months in found.items() if len(months) == 1}
+                        months.setdefault(typed, set()).add(month)
+    for name, month in (
+        ("sept", 9),
+        ("jän", 1),
+        ("jänner", 1),
+        ("fév", 2),
+        ("fev", 2),
+        ("mrz", 3),
+        ("juill", 7),
+    ):
+        months[name] = {month}
+    return {name: min(numbers) for name, numbers in months.items() if len(numbers) == 1}
 
 
 def month_named(text: str) -> int | None:

@@ -5,7 +5,7 @@ from decimal import Decimal
 from typing import Final
 
 from pricing.intake.written.numbers import number, scaled, tidied
-from pricing.vocabulary import DISTANCE_UNITS, UNKNOWN_UNIT
+from pricing.vocabulary import DISTANCE_UNITS
 
 _UNITS: Final = {
     "km": r"kms?|kilom[eèé]t(?:er|re|ro)s?|kilometri|kilómetros?|chilometri|quilómetros",
@@ -16,13 +16,11 @@ _UNITS: Final = {
 _FEWEST_MIL: Final = 500
 """Below this ``mil`` may be the Spanish thousand, as in ``97 mil``: it is read only where the column is in
 Swedish mil."""
-
 _WORDS: Final = (
     r"showing|shown|indicated|recorded|genuine|warranted|from new|on the clock|only|just|approx\.?|about"
-    r"|circa|ca\.?"
-    r"|c\.?|~|abgelesen|laut tacho|original|au compteur|réels?|certificati|reales|afgelezen|environ"
-    r"|env\.|etwa|rund|abgel\.?|est(?:imated)?\.?|laut tacho|abgelesene?|plus"
-    r"|cirka|ungefär|unos|aprox\.?|ongeveer|or so|odo(?:meter)?:?|mileage:?"
+    r"|circa|ca\.?|c\.?|~|abgelesen|laut tacho|original|au compteur|réels?|certificati|reales|afgelezen"
+    r"|environ|env\.|etwa|rund|abgel\.?|est(?:imated)?\.?|laut tacho|abgelesene?|plus|cirka|ungefär|unos"
+    r"|aprox\.?|ongeveer|or so|odo(?:meter)?:?|mileage:?"
 )
 _CELL: Final = re.compile(
     rf"(?:(?:{_WORDS})\s*)*([\d., '\u2019]*\d)\s?(k(?!m|il)|k(?=km)|tsd\.?|t(?=\s?km|$)|mila|mille)?\s?"
@@ -30,7 +28,6 @@ _CELL: Final = re.compile(
     re.IGNORECASE,
 )
 _IN_BRACKETS: Final = re.compile(r"\s*[(\[](.*?)[)\]]")
-_MIL_KM: Final = Decimal(10)
 _SAME: Final = Decimal("0.02")
 """Two readings of one cell may differ by this share and be one."""
 
@@ -68,15 +65,9 @@ def _read(plain: str, unit: str, decimal: str) -> Distance | None:
         return None
     if mil is not None and unit != "mil" and read < _FEWEST_MIL:
         return None
-    unit_said = "km" if km or mil else "miles" if miles else None
-    if mil is not None:
-        factor = _MIL_KM
-    elif unit_said is None and unit == UNKNOWN_UNIT:
+    own = "km" if km or mil else "miles" if miles else None
+    stated = unit.removeprefix("thousand ") if thousand is not None else unit
+    factor = DISTANCE_UNITS.get("mil" if mil is not None else own or stated)
+    if factor is None:  # no unit is stated, and the cell says none
         return None
-    elif unit_said is not None or thousand is not None:
-        factor = Decimal(
-            str(DISTANCE_UNITS[unit_said if unit_said is not None else unit.removeprefix("thousand ")])
-        )
-    else:
-        factor = Decimal(str(DISTANCE_UNITS[unit]))
-    return (read * factor).quantize(Decimal("0.1")), unit_said
+    return (read * Decimal(str(factor))).quantize(Decimal("0.1")), own

@@ -7,7 +7,7 @@ from functools import cache
 from typing import Final
 
 from pricing.intake.written.numbers import number, scaled, tidied
-from pricing.intake.written.price_words import outcome_in_its_place, without_words
+from pricing.intake.written.words import outcome_in_its_place, without_words
 from pricing.money.currencies import CURRENCIES
 
 SIGNS: Final[dict[str, tuple[str, ...]]] = {
@@ -36,24 +36,20 @@ _WORDS: Final = {
 
 _ON_REQUEST: Final = re.compile(
     r"p\.?\s?o\.?\s?a\.?|price on (?:application|request)|(?:preis )?auf anfrage|(?:prix )?sur demande"
-    r"|prix à débattre"
-    r"|(?:prezzo )?su richiesta|trattativa riservata|(?:precio )?a consultar|(?:prijs )?op aanvraag"
-    r"|(?:pris )?(?:på|vid) förfrågan|v\.?h?b\.?|offers?(?: invited)?",
+    r"|prix à débattre|(?:prezzo )?su richiesta|trattativa riservata|(?:precio )?a consultar"
+    r"|(?:prijs )?op aanvraag|(?:pris )?(?:på|vid) förfrågan|v\.?h?b\.?|offers?(?: invited)?",
     re.IGNORECASE,
 )
 _UNSOLD: Final = re.compile(
-    r"(?:not sold|unsold|no sale|did not sell|passed(?: in)?|bought in|nicht verkauft|unverkauft"
-    r"|invendue?|non vendue?"
-    r"|(?:reserve )?not met|invenduto|non venduto|no vendido|sin vender|niet verkocht|onverkocht|ej såld"
-    r"|osåld)\b"
-    r"[\s,;:.(-]*",
+    r"(?:not sold|unsold|no sale|did not sell|passed(?: in)?|bought in|nicht verkauft|unverkauft|invendue?"
+    r"|non vendue?|(?:reserve )?not met|invenduto|non venduto|no vendido|sin vender|niet verkocht|onverkocht"
+    r"|ej såld|osåld)\b[\s,;:.(-]*",
     re.IGNORECASE,
 )
 _BID: Final = re.compile(
     r"(?:(?:was )?bid(?:ding)?(?: up)? to|bid of|(?:high|highest|top|last|best) bid(?: of| was)?:?|bid:?|at"
-    r"|höchstgebot:?|(?:geboten )?bis|enchère (?:à|de|maximale:?)|offerta (?:massima|di):?|puja (?:de"
-    r"|máxima):?"
-    r"|(?:hoogste )?bod:?|högsta bud:?)\s*(?=\S)",
+    r"|höchstgebot:?|(?:geboten )?bis|enchère (?:à|de|maximale:?)|offerta (?:massima|di):?"
+    r"|puja (?:de|máxima):?|(?:hoogste )?bod:?|högsta bud:?)\s*(?=\S)",
     re.IGNORECASE,
 )
 _SOLD: Final = re.compile(
@@ -63,8 +59,7 @@ _SOLD: Final = re.compile(
 )
 _ASKED: Final = re.compile(
     r"[\s,(/]*(?:o\.?n\.?o\.?|o\.?b\.?o\.?|o\.?i\.?r\.?o\.?"
-    r"|or (?:nearest |best |near |close |very near )?offers?|negotiable|neg\.?|v\.?h?b\.?"
-    r"|verhandlungsbasis"
+    r"|or (?:nearest |best |near |close |very near )?offers?|negotiable|neg\.?|v\.?h?b\.?|verhandlungsbasis"
     r"|festpreis|fp|firm|fixed|à débattre|trattabili|tratt\.|negociable|prutbart|asking"
     r"|d/?a|drive[ -]?away)(?![^\W\d_])\)?\s*",
     re.IGNORECASE,
@@ -72,18 +67,17 @@ _ASKED: Final = re.compile(
 _FRONT_ASKED: Final = re.compile(
     r"(?:asking(?: price)?|offers? (?:around|over|near|about|in the region of|in excess of)"
     r"|o\.?i\.?r\.?o\.?|v\.?h?b\.?|verhandlungsbasis|festpreis|fp)\b[:.]?\s*",
-    re.I,
+    re.IGNORECASE,
 )
 _ABOUT: Final = re.compile(
     r"(?:c\.|ca\.?|(?-i:c)(?=\s?[£€$\d])|circa|approx(?:imately)?\.?|about|around|~|env\.?|environ|etwa"
-    r"|ungefähr|rund|ongeveer"
-    r"|cirka|unos|aprox\.?)\s*",
+    r"|ungefähr|rund|ongeveer|cirka|unos|aprox\.?)\s*",
     re.IGNORECASE,
 )
 _RANGE_FRONT: Final = re.compile(
-    r"(?:est(?:imate)?d?\.?|schätzung|schätzpreis|estim(?:ation|é)?\.?|stima|estimación|taxatie"
-    r"|utrop)(?!\w):?\s*",
-    re.I,
+    r"(?:est(?:imate)?d?\.?|schätzung|schätzpreis|estim(?:ation|é)?\.?|stima|estimación|taxatie|utrop)(?!\w):?"
+    r"\s*",
+    re.IGNORECASE,
 )
 _BETWEEN: Final = re.compile(r"between\s+(.+?)\s+and\s+(.+)", re.IGNORECASE)
 _TO: Final = re.compile(
@@ -108,9 +102,7 @@ _SHILLINGS: Final = re.compile(
 )
 """Pounds, shillings and pence, as before the 15th of February 1971 (Decimal Currency Act 1969)."""
 _CODE: Final = re.compile(r"(?<![A-Za-z])[A-Z]{3}(?![A-Za-z])")
-_SMALL_CODE: Final = re.compile(
-    r"(?<![A-Za-z])(?:eur|gbp|usd|chf|sek|nok|dkk|aud|cad)(?![A-Za-z])", re.IGNORECASE
-)
+_SMALL_CODE: Final = re.compile(r"(?i)(?<![A-Za-z])(?:eur|gbp|usd|chf|sek|nok|dkk|aud|cad)(?![A-Za-z])")
 _MULTIPLE: Final = r"(k|K|tsd\.?|Tsd\.?|[tT](?=\s|$)|m|M|mio\.?|Mio\.?|mn|million|lakhs?|lacs?|crores?)?"
 _FIGURES: Final = re.compile(rf"(-?)\s*(\d(?:[\d., '\u2019\u02bc]*\d)?)\s?{_MULTIPLE}")
 _COMMON: Final = re.compile(r"(?:([£€$]|[A-Z]{3})\s?)?(\d(?:[\d., '\u2019]*\d)?)(?:\s?([£€]|kr|[A-Z]{3}))?")
@@ -168,34 +160,40 @@ def read_money(text: str, decimal: str = ".", *, grouped: bool = True) -> Money 
         return Money(outcome="asking", more=True)
     if (outcome := outcome_in_its_place(plain)) is not None:
         return Money(outcome=outcome, firm=True)
-    rest = _UNSOLD.sub("", plain, count=1) if _UNSOLD.match(plain) else None
-    unsold = rest is not None
-    rest = (plain if rest is None else rest).rstrip(" )")
+    rest, unsold = _without_front(_UNSOLD, plain)
+    rest = rest.rstrip(" )")
     if unsold and not rest:
         return Money(outcome="unsold", firm=True)
-    if (bid := _BID.match(rest)) is not None or unsold:
-        offered = _amount(rest if bid is None else rest[bid.end() :], decimal)
+    bid, is_bid = _without_front(_BID, rest)
+    if is_bid or unsold:
+        offered = _amount(bid, decimal)
         if offered is None or offered.amount is None:
             return None
         return Money(highest_bid=offered.amount, currency=offered.currency, outcome="unsold", firm=True)
-    if (sold := _SOLD.match(plain)) is not None:
-        found = _amount(plain[sold.end() :], decimal)
-        return None if found is None else replace(found, outcome="sold")
-    asked = _ASKED.sub("", plain) if _ASKED.search(plain) and re.search(r"\d", plain) else plain
-    bare = _FRONT_ASKED.sub("", asked, count=1) if _FRONT_ASKED.match(asked) else asked
-    found = _amount(bare, decimal)
-    if found is None and (alone := without_words(plain)) is not None:
+    paid, sold = _without_front(_SOLD, plain)
+    if sold:
+        money = _amount(paid, decimal)
+        return None if money is None else replace(money, outcome="sold")
+    bare, _ = _without_front(_FRONT_ASKED, _ASKED.sub("", plain) if re.search(r"\d", plain) else plain)
+    money = _amount(bare, decimal)
+    if money is None and (alone := without_words(plain)) is not None:
         of_it = read_money(alone, decimal, grouped=grouped)
         return None if of_it is None or of_it.amount is None else replace(of_it, plain=False, more=True)
-    if found is None or bare == plain:
-        return found
-    return replace(found, outcome="asking", more=True)
+    if money is None or bare == plain:
+        return money
+    return replace(money, outcome="asking", more=True)
+
+
+def _without_front(front: re.Pattern[str], text: str) -> tuple[str, bool]:
+    """A text without what stands in front of it, and whether that did."""
+    match = front.match(text)
+    return (text, False) if match is None else (text[match.end() :], True)
 
 
 def _amount(text: str, decimal: str) -> Money | None:
     """An amount or a range with its currency, nothing else beside it."""
-    bare, about = _ABOUT.subn("", text, count=1) if _ABOUT.match(text) else (text, 0)
-    bare, ranged = _RANGE_FRONT.subn("", bare, count=1) if _RANGE_FRONT.match(bare) else (bare, 0)
+    bare, about = _without_front(_ABOUT, text)
+    bare, ranged = _without_front(_RANGE_FRONT, bare)
     if (old := _old_money(bare, decimal)) is not None:
         return Money(amount=old, currency="£", more=True)
     between = _BETWEEN.fullmatch(bare)
@@ -204,16 +202,14 @@ def _amount(text: str, decimal: str) -> Money | None:
     if taken is None:
         return None
     figures, currency = taken
-    one = _FIGURES.fullmatch(figures)
-    if one is not None and not ranged:
-        amount = _value(one, decimal)
-        return None if amount is None else Money(amount=amount, currency=currency, more=about > 0)
+    if not ranged and _FIGURES.fullmatch(figures):
+        amount = _value(figures, decimal)
+        return None if amount is None else Money(amount=amount, currency=currency, more=about)
     ends = _TO.split(figures)
-    matches = [_FIGURES.fullmatch(end) for end in ends]
-    if len(matches) != 2 or matches[0] is None or matches[1] is None:
+    last = _FIGURES.fullmatch(ends[-1])
+    if len(ends) != 2 or last is None:
         return None
-    low = _value(matches[0], decimal, matches[1][3])
-    high = _value(matches[1], decimal)
+    low, high = _value(ends[0], decimal, last[3]), _value(ends[1], decimal)
     if low is None or high is None or not 0 < low < high <= 10 * low:
         return None
     return Money(low=low, high=high, currency=currency)
@@ -239,8 +235,12 @@ def _old_money(text: str, decimal: str) -> Decimal | None:
     return pounds + Decimal(shillings) / 20 + Decimal(pence) / 240
 
 
-def _value(figures: re.Match[str], decimal: str, mark: str | None = None) -> Decimal | None:
-    multiple = figures[3] if figures[3] is not None else mark
+def _value(text: str, decimal: str, mark: str | None = None) -> Decimal | None:
+    """The number that figures are, times what stands behind them, else what ``mark`` stands for."""
+    figures = _FIGURES.fullmatch(text)
+    if figures is None:
+        return None
+    multiple = figures[3] or mark
     read = number(figures[2], decimal) if multiple is None else scaled(figures[2], multiple, decimal)
     return None if read is None else -read if figures[1] else read
 

@@ -1,12 +1,11 @@
 """A table's cells read as people write them: every column of ours by its kind, distinct cells once each.
 
 What a cell itself says, its currency or its unit, goes before what is stated for the column or for every
-row, and
-is told. What cannot be read is left as it was, for the contract's check to name.
+row, and is told. What cannot be read is left as it was, for the contract's check to name.
 """
 
 import re
-from collections.abc import Callable, Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import Any, Final
@@ -31,12 +30,14 @@ from pricing.vocabulary import AMOUNT_UNITS, DISTANCE_UNITS, OUTCOMES, UNKNOWN_U
 
 MONEY_COLUMNS: Final = ("amount", "premium", "low_estimate", "high_estimate", "reserve", "highest_bid")
 DATE_COLUMNS: Final = ("event_date", "listed_on")
+YEAR_UNITS: Final = ("year", "age")
+"""What the column of the model year holds: the year, or the car's age in years at the event."""
+
 SAID_OTHERWISE: Final = "said_otherwise"
 """Column of what cells said in place of what is stated for them, such as ``currency SEK``; absent where
 none did."""
 
-_NAMES: Final = ("make", "model")
-_FREE: Final = ("variant", "chassis_number", "body_style", *_NAMES)
+_FREE: Final = ("variant", "chassis_number", "body_style", "make", "model")
 _PLAIN_MONEY: Final = r"^[0-9]+(\.[0-9]{1,2})?$"
 _PLAIN_DATE: Final = r"^[0-9]{4}-[0-9]{2}-[0-9]{2}$"
 _PLAIN_YEAR: Final = r"^[0-9]{4}$"
@@ -47,9 +48,13 @@ _NO_UNIT: Final = " (unit not said)"
 _DASH: Final = "^(?:-{1,3}|[\u2013\u2014])$"
 """In place of the price of an auction: the lot did not sell; common practice, no source."""
 _THOUSANDTHS: Final = r"^[0-9]{4,}[.,][0-9]{3}$"
+_OF_A_HUNDRED: Final = re.compile(
+    r"\s*(?:/\s*100|%|points?|pts\.?|punkte|poäng|von 100|of 100)$", re.IGNORECASE
+)
+_FLAGS: Final = ("firm", "more", "read")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Habits:
     """How a source writes, where its cells leave it open."""
 
@@ -57,25 +62,29 @@ class Habits:
     date_order: str | None = None
     """One of ``dates.ORDERS``; without it dates in figures alone are read only with the year in front."""
     odometer_unit: str = "km"
-    """One of ``vocabulary.DISTANCE_UNITS``."""
-    ages: bool = False
-    """Bare figures of the year are the car's age at the event."""
+    """One of ``vocabulary.DISTANCE_UNITS``, or ``unknown``: bare figures are then left unread."""
     amount_unit: str = "one"
-    """One of ``vocabulary.AMOUNT_UNITS``, of bare figures."""
+    """One of ``vocabulary.AMOUNT_UNITS``, of amounts in bare figures."""
+    year_unit: str = "year"
+    """One of ``YEAR_UNITS``."""
     words: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
-    """By our column: their word, in lower case = ours."""
-    yes: Sequence[str] = ()
+    """By our column: their word, in lower case = ours. Goes before the words that are generally
+    understood."""
+    yes: tuple[str, ...] = ()
     """Words for yes beside those that are generally understood."""
-    for_all: Collection[str] = ()
-    """Columns of ours that hold one value for every row."""
 
 
-def as_written(rows: pl.DataFrame, habits: Habits = Habits()) -> pl.DataFrame:  # noqa: B008 - frozen
-    """Columns of ours as text or typed, their text cells read as people write them.
+def as_written(
+    rows: pl.DataFrame,
+    habits: Habits = Habits(),  # noqa: B008 - frozen
+    *,
+    for_all: Collection[str] = (),
+) -> pl.DataFrame:
+    """Columns of ours as text or typed, their text cells read as people write them; ``for_all`` names those
+    that hold one value for every row.
 
     May add ``currency``, ``outcome``, ``price_basis``, ``highest_bid``, ``low_estimate`` and
-    ``high_estimate`` out of
-    what an amount says, ``date_precision``, ``notes`` and ``SAID_OTHERWISE``.
+    ``high_estimate`` out of what an amount says, ``date_precision``, ``notes`` and ``SAID_OTHERWISE``.
 
     >>> row = {"year": "c.1968", "amount": "SEK 45 000", "odometer_km": "54k miles", "currency": "GBP"}
     >>> read = as_written(pl.DataFrame([row]))
@@ -84,10 +93,10 @@ def as_written(rows: pl.DataFrame, habits: Habits = Habits()) -> pl.DataFrame:  
     >>> read[SAID_OTHERWISE].to_list()
     [['currency SEK', 'odometer in miles']]
     """
-    table = _Table(rows, habits)
+    table = _Table(rows, habits, for_all)
     table.words()
     table.money()
-    table.asked()
+    table.asking_prices()
     table.bids()
     table.distances()
     table.dates()
@@ -108,385 +117,311 @@ def with_cars(
     ('Wexcombe', 'Sedge', 'de luxe', '1966', 'car: rusty')
     """
 
-    def read(text: str) -> tuple[Any, ...]:
+    def read(text: str) -> tuple[str | None, ...]:
         car = read_car(text, names, by_words=by_words)
         year = None if car.year is None else str(car.year)
-        return (car.make, car.model, car.variant, year, None if car.rest is None else f"car: {car.rest}")
+        return car.make, car.model, car.variant, year, None if car.rest is None else f"car: {car.rest}"
 
     parts = ("make", "model", "variant", "year")
-    found = _by_distinct(cells, read, dict.fromkeys((*parts, "rest"), pl.String()))
-    text = [name for name in parts if rows.schema.get(name, pl.String()) == pl.String]
-    parsed = {name: pl.lit(found[name]) for name in text}
-    held = [
-        (pl.coalesce(pl.col(name), parsed[name]) if name in rows.columns else parsed[name]).alias(name)
-        for name in text
+    cars = _by_distinct(cells, read, (*parts, "rest"))
+    filled = [
+        (pl.coalesce(pl.col(name), cars[name]) if name in rows.columns else pl.lit(cars[name])).alias(name)
+        for name in parts
+        if rows.schema.get(name, pl.String()) == pl.String
     ]
-    notes = [pl.col("notes").cast(pl.String)] if "notes" in rows.columns else []
-    return rows.with_columns(*held, joined_notes([*notes, pl.lit(found["rest"])]))
+    return _with_notes(rows.with_columns(filled), [cars["rest"]])
 
 
 class _Table:
     """The columns on their way, what was said otherwise, and what goes to the notes."""
 
-    def __init__(self, rows: pl.DataFrame, habits: Habits) -> None:
-        text = [name for name in rows.columns if rows.schema[name] == pl.String]
-        self.rows = (
-            rows.with_columns(pl.col(*_of(text, _FREE)).str.strip_chars()) if _of(text, _FREE) else rows
-        )
+    def __init__(self, rows: pl.DataFrame, habits: Habits, for_all: Collection[str]) -> None:
+        self.rows = rows
         self.habits = habits
+        self.for_all = for_all
         self.otherwise: list[pl.Series] = []
         self.noted: list[pl.Series] = []
 
-    def text(self, name: str) -> pl.Series | None:
-        """A column of text, or None for one that is absent or typed."""
-        if name not in self.rows.columns or self.rows.schema[name] != pl.String:
-            return None
-        return self.rows[name].str.strip_chars()
+    def is_text(self, *names: str) -> bool:
+        """Whether there are such columns, all of text."""
+        return all(self.rows.schema.get(name) == pl.String for name in names)
 
-    def put(self, name: str, values: pl.Series | pl.Expr) -> None:
+    def text(self, *names: str) -> Iterator[tuple[str, pl.Series]]:
+        """The name and the cells of each of the columns that is there as text."""
+        for name in filter(self.is_text, names):
+            yield name, self.rows[name].str.strip_chars()
+
+    def known(self, *names: str) -> Iterator[tuple[str, pl.Series]]:
+        """As ``text``, without the cells that say that nothing is known."""
+        for name, cells in self.text(*names):
+            yield name, _known(cells)
+
+    def put(self, name: str, values: pl.Series) -> None:
         self.rows = self.rows.with_columns(values.alias(name))
+
+    def put_read(self, name: str, values: pl.Series, is_read: pl.Series, cells: pl.Series) -> None:
+        """Put what cells were read as; one that could not be read stays as it is."""
+        self.put(name, values.zip_with(is_read | cells.is_null(), cells))
+
+    def fill(self, name: str, values: pl.Series) -> None:
+        """Fill the blanks of a column of text."""
+        if name not in self.rows.columns:
+            self.put(name, values.cast(pl.String))
+        elif self.is_text(name):
+            cells = self.rows[name]
+            self.put(name, cells.zip_with(cells.is_not_null() & (cells != ""), values))
 
     def say(self, where: pl.Series, words: pl.Expr) -> None:
         """Keep, where it is so, that a cell said something otherwise."""
         where = where.fill_null(False)
         if where.any():
-            told = self.rows.select(pl.when(pl.lit(where)).then(words)).to_series()
-            self.otherwise.append(told)
+            self.otherwise.append(self.rows.select(pl.when(pl.lit(where)).then(words)).to_series())
 
     def note(self, name: str, where: pl.Series, cells: pl.Series) -> None:
         """Keep a cell as it was written, where its reading does not hold all of it."""
         where = where.fill_null(False)
         if where.any():
             label = name.replace("_", " ").replace(" km", "")
-            noted = pl.select(
-                pl.when(where).then(pl.lit(f"{label} as written: ") + pl.lit(cells))
-            ).to_series()
-            self.noted.append(noted)
+            note = pl.when(where).then(pl.lit(f"{label} as written: ") + pl.lit(cells))
+            self.noted.append(pl.select(note).to_series())
 
     def words(self) -> None:
         """Closed lists, yes and no, and free columns that say that nothing is known."""
         plain = [word for word in not_known() if not word.isalpha()] + ["unknown"]
-        unknown = {*plain, *(word.upper() for word in plain), "Unknown"}
-        for name in _of(self.rows.columns, _FREE):
-            cells = self.text(name)
-            if cells is None:
-                continue
+        unknown = [*plain, *(word.upper() for word in plain), "Unknown"]
+        for name, cells in self.text(*_FREE):
             if any(cells.str.ends_with(mark).any() for mark in _FOOTNOTES):
                 cells = cells.str.replace(rf"\s*[{_FOOTNOTES}]+$", "")
-                self.put(name, cells)
-            if cells.is_in(list(unknown)).any():
-                self.put(name, cells.set(cells.is_in(list(unknown)), None))
-        for name in _of(self.rows.columns, (*WORD_COLUMNS, "history_file")):
-            cells = self.text(name)
-            if cells is None:
-                continue
-            cells = _known(cells)
+            blank = cells.is_in(unknown)
+            self.put(name, cells.set(blank, None) if blank.any() else cells)
+        for name, cells in self.known(*WORD_COLUMNS, "history_file"):
+            words = self.habits.words.get(name, {})
             if name == "history_file":
                 yes, no = yes_and_no()
-                said = {**dict.fromkeys((*yes, *self.habits.yes), "yes"), **dict.fromkeys(no, "no")}
-                read = word_text(pl.col("cell"), said)
-            else:
-                own = self.habits.words.get(name, {})
-                if name == "condition_band":
-                    read = condition_text(pl.col("cell"), own)
-                else:
-                    read = word_text(pl.col("cell"), {**known_words()[name], **own})
-            table = cells.unique().alias("cell").to_frame().with_columns(read=read)
-            found = (
-                cells.alias("cell")
-                .to_frame()
-                .join(table, on="cell", how="left", maintain_order="left", nulls_equal=True)["read"]
-            )
-            self.put(name, found)
+                words = {**dict.fromkeys((*yes, *self.habits.yes), "yes"), **dict.fromkeys(no, "no")}
+            elif name != "condition_band":
+                words = {**known_words()[name], **words}
+            read = condition_text if name == "condition_band" else word_text
+            frame = cells.to_frame("cell")
+            table = frame.unique().with_columns(read=read(pl.col("cell"), words))
+            meanings = frame.join(table, on="cell", how="left", maintain_order="left", nulls_equal=True)
+            self.put(name, meanings["read"])
             if name == "outcome":
-                self._bids_told(found)
+                self._bids_of_outcomes(self.rows[name])
 
-    def _bids_told(self, cells: pl.Series) -> None:
+    def _bids_of_outcomes(self, cells: pl.Series) -> None:
         """Of a cell such as ``Not sold - bid to £5,800`` the outcome, and the bid for the column of bids."""
         others = [text for text in cells.drop_nulls().unique() if text not in OUTCOMES]
-        told = {text: money for text in others if (money := read_money(text)) is not None and money.outcome}
-        bids = [text for text, money in told.items() if money.highest_bid is not None]
+        read = {text: money for text in others if (money := read_money(text)) is not None and money.outcome}
+        bids = [text for text, money in read.items() if money.highest_bid is not None]
         if bids:
-            self._fill("highest_bid", cells.set(~cells.is_in(bids), None))
-        if told:
-            self.put("outcome", cells.replace({text: money.outcome for text, money in told.items()}))
+            self.fill("highest_bid", cells.set(~cells.is_in(bids), None))
+        if read:
+            self.put("outcome", cells.replace({text: money.outcome for text, money in read.items()}))
 
     def money(self) -> None:
         """Amounts, and what an amount says beside: currency, outcome, highest bid, a range."""
-        stated = self.text("currency")
-        if stated is not None:
+        nothing = pl.Series("currency", [None], pl.String).new_from_index(0, self.rows.height)
+        own = stated = nothing
+        for _, stated in self.text("currency"):
             currencies = {text: currency_named(text) for text in stated.drop_nulls().unique()}
             stated = stated.replace_strict(currencies, default=None, return_dtype=pl.String).fill_null(stated)
             stated = stated.set(stated == "", None)
-        nothing = pl.Series("currency", [None], pl.String).new_from_index(0, self.rows.height)
-        own = nothing
         read: dict[str, pl.DataFrame] = {}
         for name in _of(self.rows.columns, MONEY_COLUMNS):
-            cells = self.text(name)
-            if cells is None and self.habits.amount_unit != "one" and self.rows.schema[name].is_numeric():
+            if self.is_text(name):
+                cells = self.rows[name].str.strip_chars()
+            elif self.habits.amount_unit != "one" and self.rows.schema[name].is_numeric():
                 cells = self.rows[name].cast(pl.String)
-            if cells is None:
+            else:
                 continue
-            amounts = self._money(name, _known(cells))
+            read[name] = self._amounts(name, _known(cells))
             if name == "amount":
                 self._dashes(cells)
-            read[name] = amounts
             if name != "premium":
-                own = own.to_frame("own").select(pl.coalesce("own", amounts["currency"])).to_series()
-        if read or stated is not None:
-            self._currency(own, nothing if stated is None else stated)
-        if not read:
-            return
-        currency = self.rows["currency"] if "currency" in self.rows.columns else nothing
+                own = own.to_frame("own").select(pl.coalesce("own", read[name]["currency"])).to_series()
+        if read or self.is_text("currency"):
+            meanings = _meant(own, stated)
+            self.put("currency", meanings["currency"])
+            self.say(meanings["differs"], pl.lit("currency ") + pl.coalesce("currency", pl.lit(own)))
         for name, amounts in read.items():
-            self._place(name, amounts, currency)
+            self._place(name, amounts, self.rows["currency"])
 
     def _dashes(self, cells: pl.Series) -> None:
         """A dash for the price of an auction's lot where all are stated to be sold: it was not."""
-        if "outcome" not in self.habits.for_all or self.rows.schema.get("outcome") != pl.String:
+        if "outcome" not in self.for_all or not self.is_text("outcome"):
             return
-        at_auction = [
-            self.rows[name] == word
-            for name, word in (("price_basis", "hammer"), ("channel", "auction"))
-            if self.rows.schema.get(name) == pl.String
-        ]
-        for of_auction in at_auction:
-            unsold = cells.str.contains(_DASH) & of_auction & (self.rows["outcome"] == "sold")
-            self.say(unsold, pl.lit("outcome unsold"))
-            self.put("outcome", self.rows["outcome"].set(unsold.fill_null(False), "unsold"))
+        for name, word in (("price_basis", "hammer"), ("channel", "auction")):
+            if self.is_text(name):
+                at_auction = (self.rows[name] == word) & (self.rows["outcome"] == "sold")
+                unsold = cells.str.contains(_DASH) & at_auction
+                self.say(unsold, pl.lit("outcome unsold"))
+                self.put("outcome", self.rows["outcome"].set(unsold.fill_null(False), "unsold"))
 
-    def asked(self) -> None:
+    def asking_prices(self) -> None:
         """The price of an offer is what was asked, whatever basis is stated for every row."""
-        if "price_basis" not in self.habits.for_all or self.rows.schema.get("outcome") != pl.String:
-            return
-        offered = (self.rows["outcome"] == "asking") & (self.rows["price_basis"] != "asking")
-        self.say(offered, pl.lit("price basis asking"))
-        self.put("price_basis", self.rows["price_basis"].set(offered.fill_null(False), "asking"))
+        if "price_basis" in self.for_all and self.is_text("outcome"):
+            offered = (self.rows["outcome"] == "asking") & (self.rows["price_basis"] != "asking")
+            self.say(offered, pl.lit("price basis asking"))
+            self.put("price_basis", self.rows["price_basis"].set(offered.fill_null(False), "asking"))
 
     def bids(self) -> None:
         """The price of a lot that did not sell, in hammer terms, is the highest bid."""
-        if not {"outcome", "amount", "price_basis"} <= set(self.rows.columns):
+        if not self.is_text("outcome", "amount", "price_basis"):
             return
-        if any(self.rows.schema[name] != pl.String for name in ("outcome", "amount", "price_basis")):
-            return
-        rows = self.rows
-        offered = (
-            (rows["outcome"] == "unsold") & (rows["price_basis"] == "hammer") & rows["amount"].is_not_null()
-        )
-        offered = offered.fill_null(False)
+        amount = self.rows["amount"]
+        unsold = (self.rows["outcome"] == "unsold") & (self.rows["price_basis"] == "hammer")
+        offered = (unsold & amount.is_not_null()).fill_null(False)
         if offered.any():
-            self._fill("highest_bid", rows["amount"].set(~offered, None))
-            same = self.rows.schema["highest_bid"] == pl.String
-            held = (self.rows["highest_bid"] == rows["amount"]) if same else ~offered
-            self.put("amount", rows["amount"].set((offered & held).fill_null(False), None))
+            self.fill("highest_bid", amount.set(~offered, None))
+            same = (self.rows["highest_bid"] == amount) if self.is_text("highest_bid") else ~offered
+            self.put("amount", amount.set((offered & same).fill_null(False), None))
 
-    def _money(self, name: str, cells: pl.Series) -> pl.DataFrame:
+    def _amounts(self, name: str, cells: pl.Series) -> pl.DataFrame:
+        """What the cells of a column of money say."""
         grouped = not cells.str.contains(_THOUSANDTHS).any()
+        scale = Decimal(str(AMOUNT_UNITS[self.habits.amount_unit]))
 
         def read(text: str) -> tuple[Any, ...] | None:
             money = read_money(text, self.habits.decimal, grouped=grouped)
             if money is None:
                 return None
-            value = money.highest_bid if name == "highest_bid" and money.amount is None else money.amount
-            if money.plain and self.habits.amount_unit != "one":
-                scale = Decimal(str(AMOUNT_UNITS[self.habits.amount_unit]))
+            value, bid = money.amount, money.highest_bid
+            if name == "highest_bid":
+                value, bid = bid if value is None else value, None
+            if money.plain and scale != 1:
                 value = None if value is None else value * scale
-            sums = (value, money.low, money.high, None if name == "highest_bid" else money.highest_bid)
-            return (
-                *(None if amount is None else f"{amount:f}" for amount in sums),
-                money.currency, money.outcome, money.firm, money.more, True,
-            )  # fmt: skip
+            sums = (value, money.low, money.high, bid)
+            texts = (None if amount is None else f"{amount:f}" for amount in sums)
+            return *texts, money.currency, money.outcome, money.firm, money.more
 
-        kinds = {
-            **dict.fromkeys(("value", "low", "high", "bid", "currency", "outcome"), pl.String()),
-            **dict.fromkeys(("firm", "more", "read"), pl.Boolean()),
-        }
-        plain = _PLAIN_MONEY if self.habits.amount_unit == "one" else None
-        return _by_distinct(cells, read, kinds, plain=plain)
+        columns = ("value", "low", "high", "bid", "currency", "outcome", "firm", "more")
+        return _by_distinct(cells, read, columns, plain=_PLAIN_MONEY if scale == 1 else None)
 
-    def _currency(self, own: pl.Series, stated: pl.Series) -> None:
-        pairs = pl.DataFrame({"own": own, "stated": stated})
-        met = pairs.unique(maintain_order=True)
-        meanings = [meant(*pair) for pair in met.iter_rows()]
-        met = met.with_columns(
-            currency=pl.Series([code for code, _ in meanings], dtype=pl.String),
-            differs=pl.Series([differs for _, differs in meanings], dtype=pl.Boolean),
-        )
-        resolved = pairs.join(met, on=["own", "stated"], how="left", maintain_order="left", nulls_equal=True)
-        self.put("currency", resolved["currency"])
-        words = pl.lit("currency ") + pl.coalesce("currency", pl.lit(own))
-        self.say(resolved["differs"], words)
-
-    def _place(self, name: str, found: pl.DataFrame, currency: pl.Series) -> None:
+    def _place(self, name: str, amounts: pl.DataFrame, currency: pl.Series) -> None:
         """Put what the cells of a column of money say where it belongs."""
-        cells = found["cell"]
-        read = found["read"].fill_null(False)
+        cells, is_read = amounts["cell"], amounts["read"]
         foreign = pl.Series([False]).new_from_index(0, len(cells))
-        if name != "amount" and found["currency"].null_count() < len(cells):
-            pairs = pl.DataFrame({"own": found["currency"], "row": currency})
-            met = pairs.unique()
-            met = met.with_columns(
-                foreign=pl.Series([row is not None and meant(sign, row)[1] for sign, row in met.iter_rows()])
-            )
-            foreign = pairs.join(met, on=["own", "row"], how="left", maintain_order="left", nulls_equal=True)[
-                "foreign"
-            ]
-            foreign = foreign.fill_null(False)
-        value = found["value"].set(foreign, None)
-        self.put(name, value.zip_with(read | cells.is_null(), cells))
-        self.note(name, (found["more"] & read) | foreign, cells)
+        if name != "amount":
+            foreign = _meant(amounts["currency"], currency)["differs"]
+        self.put_read(name, amounts["value"].set(foreign, None), is_read, cells)
+        self.note(name, (amounts["more"] & is_read) | foreign, cells)
         if name not in ("amount", "low_estimate", "high_estimate"):
             return
         for part, column in (("low", "low_estimate"), ("high", "high_estimate"), ("bid", "highest_bid")):
-            if found[part].null_count() < len(cells):
-                self._fill(column, found[part].set(foreign, None))
-        if name == "amount" and found["outcome"].null_count() < len(cells):
-            self._outcome(found)
+            if amounts[part].null_count() < len(cells):
+                self.fill(column, amounts[part].set(foreign, None))
+        if name == "amount" and amounts["outcome"].null_count() < len(cells):
+            self._outcome(amounts["outcome"], amounts["firm"].fill_null(False))
 
-    def _outcome(self, found: pl.DataFrame) -> None:
-        outcome = found["outcome"]
-        firm = outcome.is_not_null() & found["firm"].fill_null(False)
-        if "outcome" in self.habits.for_all or "outcome" not in self.rows.columns:
-            stated = self.rows["outcome"] if "outcome" in self.rows.columns else outcome.clear(len(outcome))
+    def _outcome(self, outcome: pl.Series, firm: pl.Series) -> None:
+        """Put the outcomes that amounts say; those said in so many words go before one of every row."""
+        firm = outcome.is_not_null() & firm
+        if "outcome" in self.for_all or "outcome" not in self.rows.columns:
+            stated = self.rows.get_column("outcome", default=outcome.clear(len(outcome)))
             self.say(firm & (stated != outcome), pl.lit("outcome ") + pl.lit(outcome))
             self.put("outcome", outcome.zip_with(firm | stated.is_null(), stated))
-        elif self.rows.schema["outcome"] == pl.String:
-            self._fill("outcome", outcome)
-        asked = (outcome == "asking") & (self.rows["outcome"] == "asking")
-        self._fill("price_basis", outcome.set(~asked.fill_null(False), None))
-
-    def _put_read(self, name: str, readings: pl.DataFrame, cells: pl.Series) -> None:
-        """Put what cells were read as; one that could not be read stays as it is."""
-        self.put(name, readings["value"].zip_with(readings["read"].fill_null(False) | cells.is_null(), cells))
-
-    def _fill(self, name: str, values: pl.Series) -> None:
-        """Fill the blanks of a column of text."""
-        if name not in self.rows.columns:
-            self.put(name, values.cast(pl.String))
-        elif self.rows.schema[name] == pl.String:
-            held = self.rows[name]
-            self.put(name, held.zip_with(held.is_not_null() & (held != ""), values))
+        else:
+            self.fill("outcome", outcome)
+        asking = (outcome == "asking") & (self.rows["outcome"] == "asking")
+        self.fill("price_basis", outcome.set(~asking.fill_null(False), None))
 
     def distances(self) -> None:
         """The odometer in kilometres."""
         name, unit = "odometer_km", self.habits.odometer_unit
-        if name not in self.rows.columns:
-            return
-        cells = self.text(name)
-        if cells is None:
+        typed = name in self.rows.columns and not self.is_text(name)
+        if typed:
             factor = DISTANCE_UNITS.get(unit)
             if factor is None:
                 self.put(name, self.rows[name].cast(pl.String) + _NO_UNIT)
             elif unit != "km" and self.rows.schema[name].is_numeric():
                 self.put(name, (self.rows[name].cast(pl.Float64) * factor).round(1).cast(pl.String))
-            return
-        cells = _known(cells)
 
-        def read(text: str) -> tuple[Any, ...] | None:
+        def read(text: str) -> tuple[str, str | None] | None:
             distance = read_distance(text, unit, self.habits.decimal)
-            return None if distance is None else (f"{distance[0].normalize():f}", distance[1], True)
+            return None if distance is None else (f"{distance[0].normalize():f}", distance[1])
 
-        kinds = {"value": pl.String(), "unit": pl.String(), "read": pl.Boolean()}
-        plain = _PLAIN_MONEY if unit == "km" else None
-        distances = _by_distinct(cells, read, kinds, plain=plain)
-        self._put_read(name, distances, cells)
-        if unit == UNKNOWN_UNIT:
-            bare = self.rows[name].str.contains(r"^[0-9]+([.,][0-9]*)?$") & distances["read"].is_null()
-            self.put(name, self.rows[name].zip_with(~bare.fill_null(False), self.rows[name] + _NO_UNIT))
-        base = unit.removeprefix("thousand ")
-        if unit != UNKNOWN_UNIT:
-            self.say(distances["unit"] != base, pl.lit("odometer in ") + pl.lit(distances["unit"]))
+        for _, cells in () if typed else self.known(name):
+            distances = _by_distinct(
+                cells, read, ("value", "unit"), plain=_PLAIN_MONEY if unit == "km" else None
+            )
+            self.put_read(name, distances["value"], distances["read"], cells)
+            if unit == UNKNOWN_UNIT:
+                left = self.rows[name]
+                bare = left.str.contains(r"^[0-9]+([.,][0-9]*)?$") & ~distances["read"]
+                self.put(name, left.zip_with(~bare.fill_null(False), left + _NO_UNIT))
+            else:
+                differs = distances["unit"] != unit.removeprefix("thousand ")
+                self.say(differs, pl.lit("odometer in ") + pl.lit(distances["unit"]))
 
     def dates(self) -> None:
         """Days, and how precisely the event's day is known."""
-        for name in _of(self.rows.columns, DATE_COLUMNS):
-            cells = self.text(name)
-            if cells is None:
-                continue
-            cells = _known(cells)
+        for name, cells in self.known(*DATE_COLUMNS):
             first = cells.drop_nulls().head(1_000)
             counted = len(first) > 0 and int(first.str.contains(_SERIAL).sum()) >= 0.9 * len(first)
 
-            def read(text: str, counted: bool = counted) -> tuple[Any, ...] | None:
+            def read(text: str, counted: bool = counted) -> tuple[str, str] | None:
                 day = (read_serial(text) if counted else None) or read_date(text, self.habits.date_order)
-                return None if day is None else (day[0].isoformat(), day[1], True)
+                return None if day is None else (day[0].isoformat(), day[1])
 
-            kinds = {"value": pl.String(), "precision": pl.String(), "read": pl.Boolean()}
-            days = _by_distinct(cells, read, kinds, plain=_PLAIN_DATE)
+            days = _by_distinct(cells, read, ("value", "precision"), plain=_PLAIN_DATE)
             whole = days["precision"].fill_null("day") == "day"
             if name == "listed_on":  # a span has no first day
-                done = (days["read"].fill_null(False) & whole) | cells.is_null()
-                self.put(name, days["value"].zip_with(done, cells))
+                self.put_read(name, days["value"], days["read"] & whole, cells)
                 continue
-            self._put_read(name, days, cells)
+            self.put_read(name, days["value"], days["read"], cells)
             if not whole.all():
-                spans = days["precision"].set(whole, None)
-                self.put("date_precision", spans)
+                self.put("date_precision", days["precision"].set(whole, None))
 
     def years(self) -> None:
         """Model years, out of ages where they are that."""
-        if "year" not in self.rows.columns:
-            return
-        cells = self.text("year")
-        if cells is None:
-            if not self.habits.ages or not self.rows.schema["year"].is_numeric():
-                return
-            cells = self.rows["year"].cast(pl.Int64, strict=False).cast(pl.String)
-        cells = _known(cells).str.replace(r"^([0-9]{4})\.0$", "$1")
-        if cells.str.contains(_PLAIN_YEAR).all():
-            self.put("year", cells)
-            return
-        day = self.rows["event_date"] if "event_date" in self.rows.columns else None
-        if day is not None and day.dtype == pl.String:
-            day = day.str.to_date("%Y-%m-%d", strict=False)
-        known = day is not None and day.dtype in (pl.Date, pl.Datetime)
-        years = day.dt.year() if known and day is not None else pl.Series([None], dtype=pl.Int32)
-        pairs = pl.DataFrame({"cell": cells}).with_columns(
-            event=years.cast(pl.String) if known else pl.lit(None, pl.String)
-        ).with_columns(asked=pl.col("cell") + "\x1f" + pl.col("event").fill_null(""))  # fmt: skip
+        ages = self.habits.year_unit == "age"
+        if ages and "year" in self.rows.columns and self.rows.schema["year"].is_numeric():
+            self.put("year", self.rows["year"].cast(pl.Int64, strict=False).cast(pl.String))
 
-        def read(text: str) -> tuple[Any, ...] | None:
+        def read(text: str) -> tuple[str] | None:
             cell, _, event = text.rpartition("\x1f")
-            year = read_year(cell, int(event) if event else None, ages=self.habits.ages)
-            return None if year is None else (str(year), True)
+            year = read_year(cell, int(event) if event else None, ages=ages)
+            return None if year is None else (str(year),)
 
-        years_read = _by_distinct(pairs["asked"], read, {"value": pl.String(), "read": pl.Boolean()})
-        done = years_read["read"].fill_null(False)
-        self._put_read("year", years_read, cells)
-        self.note("year", done & ~cells.str.contains(_PLAIN_YEAR), cells)
+        for _, cells in self.known("year"):
+            cells = cells.str.replace(r"^([0-9]{4})\.0$", "$1")
+            if cells.str.contains(_PLAIN_YEAR).all():
+                self.put("year", cells)
+                continue
+            day = self.rows.get_column("event_date", default=pl.Series([None], dtype=pl.Date))
+            if day.dtype == pl.String:
+                day = day.str.to_date("%Y-%m-%d", strict=False)
+            if day.dtype not in (pl.Date, pl.Datetime):
+                day = pl.Series([None], dtype=pl.Date)
+            event = day.dt.year().cast(pl.String).fill_null("")
+            years = _by_distinct(cells + "\x1f" + event, read, ("value",))
+            self.put_read("year", years["value"], years["read"], cells)
+            self.note("year", years["read"] & ~cells.str.contains(_PLAIN_YEAR), cells)
 
     def scores(self) -> None:
         """Condition scores out of a hundred."""
-        cells = self.text("condition_score")
-        if cells is None:
-            return
-        cells = _known(cells)
 
-        def read(text: str) -> tuple[Any, ...] | None:
-            plain = re.sub(
-                r"\s*(?:/\s*100|%|points?|pts\.?|punkte|poäng|von 100|of 100)$", "", text, flags=re.I
-            )
-            score = number(plain, self.habits.decimal, grouped=False)
-            return None if score is None else (f"{score:f}", True)
+        def read(text: str) -> tuple[str] | None:
+            score = number(_OF_A_HUNDRED.sub("", text), self.habits.decimal, grouped=False)
+            return None if score is None else (f"{score:f}",)
 
-        kinds = {"value": pl.String(), "read": pl.Boolean()}
-        scores = _by_distinct(cells, read, kinds, plain=_PLAIN_MONEY)
-        self._put_read("condition_score", scores, cells)
+        for name, cells in self.known("condition_score"):
+            scores = _by_distinct(cells, read, ("value",), plain=_PLAIN_MONEY)
+            self.put_read(name, scores["value"], scores["read"], cells)
 
     def read(self) -> pl.DataFrame:
         if self.otherwise:
-            said = pl.concat_list(*self.otherwise).list.drop_nulls()
-            self.rows = self.rows.with_columns(said.alias(SAID_OTHERWISE))
-        if self.noted:
-            held = [pl.col("notes").cast(pl.String)] if "notes" in self.rows.columns else []
-            self.rows = self.rows.with_columns(joined_notes([*held, *map(pl.lit, self.noted)]))
-        return self.rows
+            words = pl.concat_list(*self.otherwise).list.drop_nulls()
+            self.rows = self.rows.with_columns(words.alias(SAID_OTHERWISE))
+        return _with_notes(self.rows, self.noted) if self.noted else self.rows
 
 
-def joined_notes(parts: Sequence[pl.Expr]) -> pl.Expr:
-    """Notes one after the other, null where there are none."""
-    text = pl.concat_str(parts, separator="; ", ignore_nulls=True)
-    return pl.when(text != "").then(text).alias("notes")
+def _with_notes(rows: pl.DataFrame, added: Iterable[pl.Series]) -> pl.DataFrame:
+    """Rows with more notes behind theirs, null where there are none."""
+    notes = [pl.col("notes").cast(pl.String)] if "notes" in rows.columns else []
+    text = pl.concat_str([*notes, *map(pl.lit, added)], separator="; ", ignore_nulls=True)
+    return rows.with_columns(pl.when(text != "").then(text).alias("notes"))
 
 
 def _known(cells: pl.Series) -> pl.Series:
@@ -497,29 +432,43 @@ def _known(cells: pl.Series) -> pl.Series:
     return cells.set(cells.is_in(blank), None) if blank else cells
 
 
+def _meant(own: pl.Series, stated: pl.Series) -> pl.DataFrame:
+    """``currency``, that of each row by what its cell says and what is stated, and whether the two
+    ``differs``."""
+    pairs = pl.DataFrame({"own": own, "stated": stated})
+    if own.null_count() == len(own):
+        return pairs.select(pl.col("stated").alias("currency"), differs=False)
+    met = pairs.unique(maintain_order=True)
+    meanings = pl.DataFrame(
+        [meant(*pair) for pair in met.iter_rows()],
+        schema={"currency": pl.String, "differs": pl.Boolean},
+        orient="row",
+    )
+    met = pl.concat([met, meanings], how="horizontal")
+    return pairs.join(met, on=["own", "stated"], how="left", maintain_order="left", nulls_equal=True)
+
+
 def _by_distinct(
     cells: pl.Series,
     read: Callable[[str], tuple[Any, ...] | None],
-    kinds: dict[str, pl.DataType],
+    columns: Collection[str],
     *,
     plain: str | None = None,
 ) -> pl.DataFrame:
-    """What each cell reads as, in columns of ``kinds`` after ``cell``; every distinct cell is read once,
-    and those
-    that are ``plain`` already not at all."""
-    frame = cells.alias("cell").to_frame()
-    named = frame.filter(~pl.col("cell").str.contains(plain)) if plain is not None else frame
-    distinct = named["cell"].drop_nulls().unique().to_list()
-    readings = [(text, *row) for text in distinct if (row := read(text)) is not None]
-    table = pl.DataFrame(readings, schema={"cell": pl.String, **kinds}, orient="row")
+    """What each ``cell`` reads as, in ``columns``, and whether it was ``read``; every distinct cell is read
+    once, and those that are ``plain`` already not at all."""
+    frame = cells.to_frame("cell")
+    is_plain = pl.col("cell").str.contains(plain) if plain is not None else pl.lit(False)
+    distinct = frame.filter(~is_plain)["cell"].drop_nulls().unique().to_list()
+    readings = [(text, *row, True) for text in distinct if (row := read(text)) is not None]
+    kinds = {name: pl.Boolean() if name in _FLAGS else pl.String() for name in ("cell", *columns, "read")}
+    table = pl.DataFrame(readings, schema=kinds, orient="row")
     read_out = frame.join(table, on="cell", how="left", maintain_order="left")
-    if plain is None:
-        return read_out
-    as_it_is = pl.col("cell").str.contains(plain)
-    return read_out.with_columns(
-        pl.when(as_it_is).then("cell").otherwise("value").alias("value"),
-        pl.when(as_it_is).then(True).otherwise("read").alias("read"),
-    )
+    if plain is not None:
+        read_out = read_out.with_columns(
+            pl.when(is_plain).then("cell").otherwise("value").alias("value"), read=is_plain | pl.col("read")
+        )
+    return read_out.with_columns(pl.col("read").fill_null(False))
 
 
 def _of(columns: Collection[str], wanted: Collection[str]) -> list[str]:

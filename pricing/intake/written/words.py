@@ -1,5 +1,5 @@
-"""Words of the closed lists as people say them, in seven languages; yes and no; and what says that nothing
-is known."""
+"""Words of the closed lists as people say them, in seven languages; yes and no; what says that nothing is
+known; and the words in place of a price, or behind one."""
 
 import re
 import tomllib
@@ -28,6 +28,23 @@ _CONDITION: Final = re.compile(
     r"|[ ,]+(?:condition|order|zustand|condizioni|condiciones|conditie|skick)$"
 )
 
+_BESIDE: Final = re.compile(
+    r"(.*\d[^\s,;(+&]*(?:\s(?:[£€$]|kr\.?|euros?|pounds|kronor|(?-i:[A-Z]{3})))?)(?:\s*[,;(]\s*|\s*(?=[+&])|\s+)"
+    r"((?:[+&]\s*|(?:plus|with|and|incl?\.?|including|mit|samt|inkl\.?|und|avec|et|compris|con|e|y|met|en|med"
+    r"|och)\s+)"
+    r"(?:(?:some|a few|an?|eine[nr]?|une?|een|box(?:es)? of|lots? of|many|all|the|old|spare)\s+)*"
+    r"(?:spares|spare parts|parts|tools|handbooks?|manuals?|papers|history|hard ?top|tow ?bar|tonneau"
+    r"|ersatzteilen?|teilen?|werkzeug|papieren?|pièces(?: détachées)?|outils|ricambi|attrezzi|recambios"
+    r"|piezas|herramientas|onderdelen|gereedschap|reservdelar|delar|verktyg)"
+    r"|(?:to|an|à|a|aan|till)\s+(?:an?|the|ein\w*|une?|een|en)?\s*"
+    r"(?:friend|member|neighbour|trade|dealer|trader|mitglied|freund|händler|ami|membre|marchand|amico|socio"
+    r"|amigo|lid|vriend|handelaar|medlem|vän|handlare)"
+    r"|(?:as (?:seen|is|found)|on the day|in the end|eventually|agreed|(?:buyer )?collects))\)?",
+    re.IGNORECASE,
+)
+"""An amount and behind it what does not change it: what went with the car, who took it, how it was settled.
+Anything else behind an amount, such as a car in part exchange, may change it; common practice, no source."""
+
 
 @cache
 def known_words() -> dict[str, dict[str, str]]:
@@ -37,21 +54,20 @@ def known_words() -> dict[str, dict[str, str]]:
     >>> known_words()["condition_band"]["scheunenfund"], known_words()["country"]["frankreich"]
     ('project', 'FR')
     """
-    table = _table()
     words = {
-        column: {word: ours for ours, said in table[column].items() for word in said}
+        column: {word: ours for ours, theirs in _table()[column].items() for word in theirs}
         for column in WORD_COLUMNS
     }
-    codes = {country.alpha_2 for country in pycountry.countries}
+    three, english, own = (
+        {getattr(country, name).lower(): country.alpha_2 for country in pycountry.countries}
+        for name in ("alpha_3", "name", "alpha_2")
+    )
     named = {
         name.lower(): code
         for language in reversed(LANGUAGES)
         for code, name in Locale(language).territories.items()
-        if code in codes
+        if code in own.values()
     }
-    three = {country.alpha_3.lower(): country.alpha_2 for country in pycountry.countries}
-    english = {country.name.lower(): country.alpha_2 for country in pycountry.countries}
-    own = {code.lower(): code for code in codes}
     words["country"] = {**three, **named, **english, **words["country"], **own}
     return words
 
@@ -88,8 +104,8 @@ def _table() -> dict[str, Any]:
 def condition_text(cell: pl.Expr, own: Mapping[str, str]) -> pl.Expr:
     """The condition band that a cell says, in one of the known words or in ``own``, whole or within a text.
 
-    >>> said = ["good condition", "excellent chassis", "A dry barn find", "état moyen"]
-    >>> typed = pl.DataFrame({"cell": said})
+    >>> cells = ["good condition", "excellent chassis", "A dry barn find", "état moyen"]
+    >>> typed = pl.DataFrame({"cell": cells})
     >>> typed.select(condition_text(pl.col("cell"), {})).to_series().to_list()
     ['average', 'excellent chassis', 'project', 'average']
     """
@@ -135,3 +151,32 @@ def phrase_text(cell: pl.Expr, words: Mapping[str, str], free: Mapping[str, str]
     denied = plain.str.replace_all(pattern, "").str.contains(_NO.pattern)
     agreed = (meant.list.n_unique() == 1) & ~denied & (whole == cell)
     return pl.when(agreed).then(meant.list.first()).otherwise(whole)
+
+
+def without_words(text: str) -> str | None:
+    """The amount of a text without the words behind it that do not change it; None where there are none.
+
+    >>> without_words("£9k plus spares"), without_words("£9k + old car"), without_words("£400 parts")
+    ('£9k', None, None)
+    """
+    match = _BESIDE.fullmatch(text)
+    return None if match is None else match[1]
+
+
+def outcome_in_its_place(text: str) -> str | None:
+    """The outcome that a text in place of a price says; a bare yes or no says none.
+
+    >>> outcome_in_its_place("Withdrawn"), outcome_in_its_place("N/S"), outcome_in_its_place("no")
+    ('withdrawn', 'unsold', None)
+    """
+    return _in_place().get(text.lower().strip(" .!-()"))
+
+
+@cache
+def _in_place() -> dict[str, str]:
+    bare = {word for words in yes_and_no() for word in words}
+    return {
+        word: ours
+        for word, ours in known_words()["outcome"].items()
+        if ours in ("unsold", "withdrawn") and word not in bare
+    }

@@ -102,7 +102,7 @@ def stage(raw: pl.DataFrame, file: Path, mapping: Mapping | None, terms: Pricing
         broken["broken_rules"], raw["row_number"].gather(broken["place"]), of_file
     )
     records = _identified(records, checked.in_base)
-    here = checked.told.filter(pl.col("place").is_in(records["place"].implode()))
+    here = checked.remarks.filter(pl.col("place").is_in(records["place"].implode()))
     counts = {
         name: Counter(here[name].explode().drop_nulls().to_list()) for name in ("not_known", SAID_OTHERWISE)
     } | {"unseen": _unseen(mapped, records["place"])}
