@@ -7,15 +7,12 @@ is for it.
 """
 
 from dataclasses import dataclass
-from typing import Final
 
 import numpy as np
 import polars as pl
 
 from pricing.model.prediction import Fitted
 from pricing.model.statements import kind_level
-
-SHARES: Final = ("relations", "sales", "opinions")
 
 
 @dataclass(frozen=True)

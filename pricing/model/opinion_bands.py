@@ -20,8 +20,7 @@ from pricing.errors import ModelError
 from pricing.model.calibration.score_law import LEVELS, ScoreLaw
 from pricing.model.distribution import PriceDistribution
 from pricing.model.features.condition_scale import ConditionScale
-from pricing.model.features.spec import FeatureSpec
-from pricing.model.frames import Frame, as_polars
+from pricing.model.features.spec import FeatureSpec, Frame, as_polars
 from pricing.model.ground import Ground
 from pricing.model.price_model import PriceModel
 from pricing.model.statements import middles

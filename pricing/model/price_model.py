@@ -16,26 +16,24 @@ from pricing.model.calibration.calibration import Calibration
 from pricing.model.calibration.market_shift import MarketShift
 from pricing.model.calibration.origins import CUTS, origin_errors
 from pricing.model.calibration.score_law import ScoreLaw
-from pricing.model.depth import DEPTHS
 from pricing.model.distribution import PriceDistribution
 from pricing.model.explanation import INTERACTIONS, explain
 from pricing.model.features.design import Design, Encoded
 from pricing.model.features.evidence import SaleEvidence
 from pricing.model.features.interactions import Interactions
-from pricing.model.features.spec import FeatureSpec
-from pricing.model.frames import Frame, as_polars
+from pricing.model.features.spec import FeatureSpec, Frame, as_polars
 from pricing.model.ground import Ground, grounds
 from pricing.model.prediction import (
     BATCH,
+    DEPTHS,
     Fitted,
     Prediction,
     predict,
     predict_encoded,
     seen_by_trees,
 )
-from pricing.model.reasons import refusals
 from pricing.model.regression.hedonic import LARGE, ONE_THREAD, fit_regression
-from pricing.model.remarks import remarks
+from pricing.model.remarks import refusals, remarks
 from pricing.model.statements import SalesSeen, Statements, hear
 from pricing.progress import Progress, untold
 

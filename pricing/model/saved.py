@@ -22,9 +22,8 @@ from pricing.model.calibration.score_law import ScoreLaw
 from pricing.model.features.asking import AskingGap
 from pricing.model.features.condition_scale import ConditionScale
 from pricing.model.features.design import Design
-from pricing.model.features.encoding import CategoryEncoder, GroupEncoder
+from pricing.model.features.encoding import CategoryEncoder, GroupEncoder, Numeric
 from pricing.model.features.interactions import Interactions
-from pricing.model.features.smooth import Numeric
 from pricing.model.features.spec import FeatureSpec
 from pricing.model.opinion_bands import OpinionBands
 from pricing.model.prediction import Fitted

@@ -4,8 +4,8 @@ changed."""
 from typing import Final
 
 from pricing.decisions.valuation import Valuation
-from pricing.model.depth import DEPTHS
 from pricing.model.opinion_bands import ALONE
+from pricing.model.prediction import DEPTHS
 from pricing.words.language.countries import country_words
 from pricing.words.language.reader import number_words
 from pricing.words.sentences import effect_words, option_words

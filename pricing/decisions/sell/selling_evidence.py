@@ -11,7 +11,7 @@ from pricing.decisions.sell.auction_evidence import NO_LOTS, AuctionEvidence, au
 from pricing.decisions.sell.before_and_after import BeforeAndAfter, before_and_after
 from pricing.decisions.sell.time_to_sale import TimeToSale, kaplan_meier, listings_of, log_rank
 from pricing.decisions.sell.waiting import BARGAINED
-from pricing.evidence.asking_gap import asking_gap
+from pricing.evidence.depth import asking_gap
 from pricing.model.opinion_bands import OpinionBands
 from pricing.model.price_model import PriceModel
 from pricing.progress import Progress, untold

@@ -24,9 +24,7 @@ from pricing.evidence.comparison.adjustments import (
     overridden,
 )
 from pricing.evidence.comparison.choices import Choice, in_force
-from pricing.evidence.comparison.choosing import choose, left_over, marked
-from pricing.evidence.comparison.comparables_index import ComparablesIndex
-from pricing.evidence.comparison.range_scores import FEWEST
+from pricing.evidence.comparison.comparables_index import FEWEST, ComparablesIndex
 from pricing.evidence.comparison.reconciliation import reliability_weights, stated_error, weighted_median
 from pricing.evidence.comparison.sale_features import (
     MATCH_LEVELS,
@@ -34,6 +32,9 @@ from pricing.evidence.comparison.sale_features import (
     MOST_GROSS,
     YEAR,
     SaleFeatures,
+    choose,
+    left_over,
+    marked,
     unlikeness,
 )
 from pricing.evidence.comparison.support import adjustment_support, line_errors, spans_nought
@@ -99,10 +100,6 @@ class Comparables:
     scores: int = 0
     reason: str | None = None
     support: pl.DataFrame | None = None
-
-    def __post_init__(self) -> None:
-        # Evidence that earlier versions froze calls the column so.
-        object.__setattr__(self, "table", self.table.rename({"match_level": "match_level"}, strict=False))
 
     def _repr_html_(self) -> str:
         """The reconciled range, and a row a comparable."""

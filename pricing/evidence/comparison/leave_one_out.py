@@ -10,9 +10,8 @@ from datetime import date
 import numpy as np
 import polars as pl
 
-from pricing.evidence.comparison.comparables_index import ComparablesIndex
+from pricing.evidence.comparison.comparables_index import ComparablesIndex, others_of_model
 from pricing.evidence.comparison.held_out import held_out
-from pricing.evidence.comparison.range_scores import others_of_model
 from pricing.evidence.comparison.sale_features import MINIMUM
 from pricing.model.accuracy.ratio_study import ratio_study
 from pricing.model.price_model import PriceModel

@@ -16,7 +16,7 @@ from scipy import stats
 
 from pricing.arrays import Floats, Ints
 from pricing.evidence.comparison.adjustments import CONDITIONS, DATE
-from pricing.evidence.comparison.date_index import date_errors
+from pricing.evidence.comparison.date_line import date_errors
 from pricing.evidence.comparison.sale_features import SaleFeatures
 from pricing.evidence.comparison.term_effects import EncodedSales, TermEffects
 

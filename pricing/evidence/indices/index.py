@@ -11,10 +11,9 @@ from scipy import stats
 from pricing.arrays import Floats, Ints
 from pricing.errors import EvidenceError
 from pricing.evidence.indices import repeat_sales as pairing
-from pricing.evidence.indices.attribute_groups import by_attribute_group
 from pricing.evidence.indices.characteristics import Characteristics
-from pricing.evidence.indices.clusters import Clusters
-from pricing.evidence.indices.imputation import FORMULAS, imputation
+from pricing.evidence.indices.cluster_robust import Clusters
+from pricing.evidence.indices.imputation import FORMULAS, by_attribute_group, imputation
 from pricing.evidence.indices.periods import LENGTHS, Periods
 from pricing.evidence.indices.time_dummy import kept_periods, time_dummy, weighted_by_band
 from pricing.model.features.spec import FeatureSpec
@@ -44,7 +43,7 @@ class PriceIndex:
     ``log_index`` and ``standard_error`` of it, its degrees of ``freedom`` (null: the base, or no interval),
     ``note`` (null, or why there is no point), and ``real`` (the index over the series that :meth:`deflated`
     was given), null before. ``clusters`` says what the residuals
-    go together in (``clusters.KINDS``), where the method allows for it.
+    go together in (``cluster_robust.KINDS``), where the method allows for it.
     """
 
     method: str
@@ -334,4 +333,34 @@ def _scope(where: Any) -> str:
         return "the whole market"
     return (
         "a filter of the market" if isinstance(where, pl.Expr) else " ".join(str(v) for v in where.values())
+    )
+
+
+MOST_POINTS = 400
+"""Sales that are given, the newest first; more would hide each other."""
+
+
+def sale_points(index: PriceIndex, sales: pl.DataFrame, where: dict[str, str]) -> pl.DataFrame:
+    """Sold cars of a make or model with ``relative``: the price as a per cent of the median of like sales
+    (model and condition band) brought to the base of the index by the index itself, so that a sale of the
+    middling kind lies on the line.
+
+    Returns:
+        ``event_date``, ``make``, ``model``, ``year``, ``condition_band``, ``price``, ``relative``, newest
+        first; no rows where the index has no points.
+    """
+    points = index.frame.drop_nulls("index").select(pl.col("starts").cast(pl.Date), "index").sort("starts")
+    sold = (
+        sales.filter(pl.col("outcome") == "sold", pl.col("price").is_not_null(), **where)
+        .select("event_date", "make", "model", "year", "condition_band", pl.col("price").cast(pl.Float64))
+        .sort("event_date")
+    )
+    joined = sold.join_asof(points, left_on="event_date", right_on="starts").drop_nulls("index")
+    like = ("make", "model", "condition_band")
+    level = (pl.col("price") / pl.col("index")).median().over(*like)
+    return (
+        joined.with_columns(relative=pl.col("price") / level)
+        .drop("starts", "index")
+        .sort("event_date", descending=True)
+        .head(MOST_POINTS)
     )

@@ -17,8 +17,7 @@ from scipy import sparse
 
 from pricing.arrays import Floats, Ints
 from pricing.evidence.indices.characteristics import Characteristics
-from pricing.evidence.indices.cluster_robust import Swept, cluster_robust
-from pricing.evidence.indices.clusters import Clusters
+from pricing.evidence.indices.cluster_robust import Clusters, Swept, cluster_robust
 from pricing.evidence.indices.least_squares import pseudo_inverse
 from pricing.model.regression.hedonic import ONE_THREAD
 
@@ -134,7 +133,7 @@ def fit_window(sales: Characteristics, total: PeriodSums, first: int, last: int)
 class TimeDummy:
     """Log index of every period against the first (NaN where a period shares no group with the others), its
     standard ``errors``, their degrees of ``freedom``, and what the residuals go together in (``clusters``,
-    one of ``clusters.KINDS``)."""
+    one of ``cluster_robust.KINDS``)."""
 
     logs: Floats
     errors: Floats

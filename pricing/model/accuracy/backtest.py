@@ -16,8 +16,8 @@ import polars as pl
 from pricing.errors import ModelError, TableError
 from pricing.model.accuracy.ratio_study import EDITION, ratio_study
 from pricing.model.accuracy.scoring import LEVELS, coverage, crps_quantiles, interval_score, pinball
-from pricing.model.depth import DEPTHS
 from pricing.model.features.spec import FeatureSpec
+from pricing.model.prediction import DEPTHS
 from pricing.model.price_model import PriceModel
 from pricing.progress import Progress, untold
 

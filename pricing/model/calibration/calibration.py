@@ -15,8 +15,7 @@ import numpy as np
 from scipy import stats
 
 from pricing.arrays import Floats, Ints
-from pricing.model.calibration.market_shift import MarketShift, period_shifts
-from pricing.model.calibration.origin_errors import OriginErrors
+from pricing.model.calibration.market_shift import MarketShift, OriginErrors, period_shifts
 from pricing.model.calibration.score_law import ScoreLaw
 from pricing.model.features.condition_scale import ConditionScale
 from pricing.model.prediction import Prediction, at_position

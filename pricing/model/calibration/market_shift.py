@@ -6,13 +6,14 @@ on, by season, by a bias that comes back at every origin, and by a random walk. 
 only as far as they have won at earlier origins; the last one goes into the width, by horizon.
 """
 
-from dataclasses import asdict, dataclass
-from typing import Any, Final
+from dataclasses import asdict, dataclass, fields, replace
+from typing import Any, Final, Self
 
 import numpy as np
+from numpy.typing import NDArray
 
 from pricing.arrays import Floats, Ints
-from pricing.model.calibration.origin_errors import OriginErrors
+from pricing.model.regression.residuals import truncated_moments
 
 DAYS_A_YEAR: Final = 365.2425
 PERIOD: Final = DAYS_A_YEAR / 4.0
@@ -30,6 +31,61 @@ PRIOR_ORIGINS: Final = 2.0
 SURE: Final = 4.0
 """Square of the t statistic below which a bias that came back at the origins is taken for chance; above it,
 it is shrunk by ``1 - SURE / t^2`` (James and Stein 1961, positive part)."""
+
+
+@dataclass(frozen=True)
+class OriginErrors:
+    """A row for each offer that came after an origin.
+
+    Args:
+        origin: which origin's fit is held against the offer.
+        days: after the last sale that the fit knew.
+        error: log price less mid, the level held and season in the mid; NaN of an unsold lot.
+        lower, upper: bounds of the error of an unsold lot.
+        spread: of the fit for this car (log).
+        slope: of the fit's trend at its last sale (log a year).
+        season: the part of the mid that season is, on the day of the offer less that of the last sale.
+        depth, band: calibration cell.
+    """
+
+    origin: Ints
+    days: Floats
+    error: Floats
+    lower: Floats
+    upper: Floats
+    spread: Floats
+    slope: Floats
+    season: Floats
+    depth: Ints
+    band: Ints
+
+    def __len__(self) -> int:
+        return len(self.error)
+
+    @property
+    def sold(self) -> NDArray[np.bool_]:
+        """Which offers are sales."""
+        return np.isfinite(self.error)
+
+    def where(self, rows: NDArray[np.bool_]) -> Self:
+        """Some of the rows."""
+        return type(self)(*(getattr(self, field.name)[rows] for field in fields(self)))
+
+    @property
+    def filled(self) -> Self:
+        """The same with the expected error of every unsold lot between its bounds, if errors are normal."""
+        unsold = ~self.sold
+        error = self.error.copy()
+        centre = np.zeros(int(unsold.sum()))
+        error[unsold], _ = truncated_moments(
+            centre, self.spread[unsold], self.lower[unsold], self.upper[unsold]
+        )
+        return replace(self, error=error)
+
+    @classmethod
+    def joined(cls, parts: "list[OriginErrors]") -> "OriginErrors":
+        """The rows of several origins."""
+        return cls(*(np.concatenate([getattr(part, field.name) for part in parts]) for field in fields(cls)))
 
 
 def damped(days: Floats, reach: float) -> Floats:

@@ -10,7 +10,7 @@ from typing import Final
 import numpy as np
 import polars as pl
 
-from pricing.model.calibration.origin_errors import OriginErrors
+from pricing.model.calibration.market_shift import OriginErrors
 from pricing.model.features.evidence import SaleEvidence
 from pricing.model.prediction import Fitted, predict
 

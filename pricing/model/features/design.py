@@ -17,12 +17,10 @@ from pricing.arrays import Floats, Ints
 from pricing.model.calibration.market_shift import DAYS_A_YEAR, MarketShift, damped
 from pricing.model.features.asking import AskingGap
 from pricing.model.features.condition_scale import ConditionScale
-from pricing.model.features.encoding import UNKNOWN, CategoryEncoder, GroupEncoder
+from pricing.model.features.encoding import RARE, UNKNOWN, CategoryEncoder, GroupEncoder, Numeric, hinges
 from pricing.model.features.evidence import SaleEvidence
-from pricing.model.features.smooth import RARE, Numeric, hinges
 from pricing.model.features.spec import FeatureSpec
-from pricing.model.regression.pooling import Priors
-from pricing.model.regression.structure import Structure
+from pricing.model.regression.pooling import Priors, Structure
 from pricing.model.regression.threads import shared_out
 
 DAYS_A_MONTH = DAYS_A_YEAR / 12

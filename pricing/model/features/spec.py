@@ -1,8 +1,8 @@
-"""Which columns of a frame play which part in the price model."""
+"""Which columns of a frame play which part in the price model, and frames of other libraries."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
-from typing import Any, Self
+from typing import Any, Protocol, Self
 
 import polars as pl
 
@@ -142,3 +142,37 @@ class FeatureSpec:
 
 def _frozen(value: Any) -> Any:
     return tuple(value) if isinstance(value, Sequence) and not isinstance(value, str) else value
+
+
+class ArrowFrame(Protocol):
+    """A frame that is handed on by Arrow's PyCapsule interface, such as one of pandas or pyarrow."""
+
+    def __arrow_c_stream__(self, requested_schema: Any = None) -> Any: ...
+
+
+Frame = pl.DataFrame | pl.LazyFrame | ArrowFrame
+
+
+def as_polars(frame: Frame) -> pl.DataFrame:
+    """A polars frame from one of polars, pandas, pyarrow or any other library that hands frames on by Arrow's
+    PyCapsule interface; what such a library takes for "not there" is null.
+
+    Raises:
+        TableError: it is no frame.
+
+    >>> as_polars(pl.LazyFrame({"year": [1966]})).shape
+    (1, 1)
+    >>> as_polars({"year": [1966]})
+    Traceback (most recent call last):
+    pricing.errors.TableError: expected a frame of polars, pandas or pyarrow; got dict
+    """
+    if isinstance(frame, pl.DataFrame):
+        return frame
+    if isinstance(frame, pl.LazyFrame):
+        return frame.collect()
+    if not hasattr(frame, "__arrow_c_stream__") or isinstance(frame, pl.Series):
+        raise TableError(f"expected a frame of polars, pandas or pyarrow; got {type(frame).__name__}")
+    try:
+        return pl.DataFrame(frame)
+    except (ValueError, TypeError, pl.exceptions.PolarsError) as error:
+        raise TableError(f"the frame cannot be read: {str(error).splitlines()[0]}") from None

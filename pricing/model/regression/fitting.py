@@ -14,11 +14,10 @@ from numpy.typing import NDArray
 
 from pricing.arrays import Floats
 from pricing.model.regression.elimination import solve
-from pricing.model.regression.pooling import Posterior, Priors
+from pricing.model.regression.pooling import Posterior, Priors, Structure
 from pricing.model.regression.prior_updates import updated_priors
 from pricing.model.regression.residuals import latent_weights, likeliest_degrees, truncated_moments
 from pricing.model.regression.rows import Rows
-from pricing.model.regression.structure import Structure
 
 LEVERAGE_ROWS = 20_000
 """Up to this many rows the variance of every fitted value is taken into account; beyond, that of rows whose

@@ -1,9 +1,9 @@
 """Exact Gaussian partial pooling on a tree of nested groups.
 
 The coefficients of a group are those of its parent plus a deviation, ``theta_g = theta_parent + d_g`` with
-``d_g ~ N(0, diag(tau^2))``, the market being the root (Lindley and Smith 1972). Here are the tree, the sums
-over rows that a posterior needs, and what a posterior answers; how it is found is in
-``elimination``, how the variances are learnt in ``prior_updates``.
+``d_g ~ N(0, diag(tau^2))``, the market being the root (Lindley and Smith 1972). Here are the tree, what a
+regression knows of its columns before it sees a price, the sums over rows that a posterior needs, and what a
+posterior answers; how it is found is in ``elimination``, how the variances are learnt in ``prior_updates``.
 """
 
 from collections.abc import Iterator
@@ -203,3 +203,39 @@ def _runs(codes: Ints) -> Iterator[tuple[int, slice]]:
         starts = np.flatnonzero(np.concatenate([[True], codes[1:] != codes[:-1]]))
         for start, stop in zip(starts, [*starts[1:], len(codes)], strict=True):
             yield int(codes[start]), slice(int(start), int(stop))
+
+
+SPREAD_PRIOR = 0.02
+"""Starting prior variance of every coefficient and group effect of the log variance."""
+
+
+@dataclass(frozen=True)
+class Structure:
+    """Nested groups, prior variances, blocks of columns sharing a variance, the columns that the residual
+    spread may depend on, and those whose coefficients may not be negative in any group. Column 0 is the
+    intercept."""
+
+    tree: Tree
+    priors: Priors
+    blocks: list[Ints]
+    spread_columns: Ints
+    ordered_columns: Ints
+    jumping: tuple[Ints, ...] = ()
+    """Blocks of market-wide increments with a heavy-tailed law (see ``prior_updates``)."""
+    anchor: float = 0.0
+    """How many well-determined coefficients the starting variances count for (see ``updated_priors``)."""
+
+    def of_spread(self, modelled: bool) -> "Structure":
+        """The structure of the log variance: its own columns and a level for each group, or one spread for
+        all."""
+        columns = self.spread_columns
+        market = np.full(len(columns), SPREAD_PRIOR if modelled else 1e-12)
+        market[0] = np.inf
+        levels = np.zeros((len(self.tree.parents), len(columns)))
+        levels[:, 0] = SPREAD_PRIOR if modelled else 0.0
+        place = {int(column): index for index, column in enumerate(columns)}
+        kept_columns = [np.array([place[int(c)] for c in block if int(c) in place]) for block in self.blocks]
+        none = np.empty(0, dtype=np.int64)
+        return Structure(
+            self.tree, Priors(market, levels), [block for block in kept_columns if len(block)], columns, none
+        )
