@@ -160,12 +160,9 @@ class Clusters:
     def of(cls, sales: pl.DataFrame, item: list[str], model: list[str], order: Ints) -> Self:
         """Cars by the columns ``item`` (each sale of its own where one is null or absent), models by
         ``model``; the sales taken in ``order``."""
-        known = (
-            pl.lit(False) if set(item) - set(sales.columns) else pl.all_horizontal(pl.col(item).is_not_null())
-        )
-        names = pl.when(known).then(
-            pl.struct(set(item) & set(sales.columns) or sales.columns[:1]).rank("dense")
-        )
+        present = [name for name in item if name in sales.columns]
+        known = pl.all_horizontal(pl.col(present).is_not_null()) if present == item else pl.lit(False)
+        names = pl.when(known).then(pl.struct(present or sales.columns[:1]).rank("dense"))
         number = sales.select(names.cast(pl.Int64).fill_null(-pl.int_range(1, pl.len() + 1))).to_series()
         cars = np.unique(number.to_numpy()[order], return_inverse=True)[1]
         if not model:
