@@ -1,14 +1,13 @@
 """What a fit says of a frame of cars: the mid of each, its spread in every state of condition, and how many
 sales stand behind it, in classes with plain names."""
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 import polars as pl
-from numpy.typing import NDArray
 
-from pricing.arrays import Floats, Ints
+from pricing.arrays import Aligned, Bools, Floats, Ints
 from pricing.model.features.design import Design, Encoded
 from pricing.model.features.interactions import Interactions
 from pricing.model.regression.hedonic import ONE_THREAD, HedonicRegression
@@ -39,7 +38,7 @@ class Fitted:
 
 
 @dataclass(frozen=True)
-class Prediction:
+class Prediction(Aligned):
     """For every car: ``mid`` (log), ``spread`` (log, of one sale about it, what is not known of the mid
     included), calibration cell (``depth``, ``band``), the part of the mid that the trees ``learnt``, days
     ``late`` after the last sale, the group codes, and which category values are ``novel``; and the same at
@@ -54,16 +53,10 @@ class Prediction:
     learnt: Floats
     late: Floats
     codes: Ints
-    novel: NDArray[np.bool_]
+    novel: Bools
     position: Floats
     state_mid: Floats
     state_spread: Floats
-
-    @classmethod
-    def joined(cls, parts: "list[Prediction]", order: Ints) -> "Prediction":
-        """The predictions of several batches as one, its rows taken in ``order``."""
-        names = [field.name for field in fields(cls)]
-        return cls(**{name: np.concatenate([getattr(part, name) for part in parts])[order] for name in names})
 
 
 def predict(fitted: Fitted, features: pl.DataFrame, states: bool = True) -> Prediction:

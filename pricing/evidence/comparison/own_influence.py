@@ -12,7 +12,8 @@ from typing import Final
 import numpy as np
 
 from pricing.arrays import Floats, Ints
-from pricing.evidence.comparison.term_effects import EncodedSales, TermEffects
+from pricing.evidence.comparison.term_effects import TermEffects
+from pricing.model.features.design import Encoded
 from pricing.model.regression.pooling import Posterior
 
 MOST_LEVERAGE: Final = 0.95
@@ -31,9 +32,7 @@ class OwnInfluence:
     levels: list[Floats]
 
     @classmethod
-    def of(
-        cls, effects: TermEffects, sales: EncodedSales, log_prices: Floats, seen: Floats
-    ) -> "OwnInfluence":
+    def of(cls, effects: TermEffects, sales: Encoded, log_prices: Floats, seen: Floats) -> "OwnInfluence":
         """From the sales on their own days; ``seen`` is 1 where the model was fitted to the sale, else 0."""
         regression = effects.regression
         posterior = effects.posterior
@@ -78,7 +77,7 @@ class Parts:
     codes: Ints
 
     @classmethod
-    def of(cls, posterior: Posterior, cars: EncodedSales) -> "Parts":
+    def of(cls, posterior: Posterior, cars: Encoded) -> "Parts":
         """From the finest groups up, each deviation handing on what it owes to the coefficients above it."""
         rest = np.array(cars.X, dtype=np.float64)
         levels: list[Floats] = []

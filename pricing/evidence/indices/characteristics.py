@@ -1,7 +1,7 @@
 """What sales differ in, as numbers: the characteristics whose mix an index holds constant."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from typing import Final, Self
 
 import numpy as np
@@ -86,17 +86,8 @@ class Characteristics:
 
     def every(self, step: int) -> Self:
         """One sale in ``step``, evenly through time."""
-        part = slice(0, None, step)
-        return replace(
-            self,
-            log_price=self.log_price[part],
-            matrix=self.matrix[part],
-            group=self.group[part],
-            period=self.period[part],
-            order=self.order[part],
-            band=self.band[part],
-            weights=self.weights[part],
-        )
+        rows = {field.name: getattr(self, field.name)[::step] for field in fields(self)}
+        return replace(self, **rows | {"terms": self.terms})
 
     def weighted(self, residuals: Floats, band: Ints) -> Self:
         """Weighted by one over the mean squared residual of the condition band, mean 1: a car that no one

@@ -6,13 +6,12 @@ on, by season, by a bias that comes back at every origin, and by a random walk. 
 only as far as they have won at earlier origins; the last one goes into the width, by horizon.
 """
 
-from dataclasses import asdict, dataclass, fields, replace
+from dataclasses import asdict, dataclass, replace
 from typing import Any, Final, Self
 
 import numpy as np
-from numpy.typing import NDArray
 
-from pricing.arrays import Floats, Ints
+from pricing.arrays import Aligned, Bools, Floats, Ints
 from pricing.model.regression.residuals import truncated_moments
 
 DAYS_A_YEAR: Final = 365.2425
@@ -34,7 +33,7 @@ it is shrunk by ``1 - SURE / t^2`` (James and Stein 1961, positive part)."""
 
 
 @dataclass(frozen=True)
-class OriginErrors:
+class OriginErrors(Aligned):
     """A row for each offer that came after an origin.
 
     Args:
@@ -63,13 +62,9 @@ class OriginErrors:
         return len(self.error)
 
     @property
-    def sold(self) -> NDArray[np.bool_]:
+    def sold(self) -> Bools:
         """Which offers are sales."""
         return np.isfinite(self.error)
-
-    def where(self, rows: NDArray[np.bool_]) -> Self:
-        """Some of the rows."""
-        return type(self)(*(getattr(self, field.name)[rows] for field in fields(self)))
 
     @property
     def filled(self) -> Self:
@@ -81,11 +76,6 @@ class OriginErrors:
             centre, self.spread[unsold], self.lower[unsold], self.upper[unsold]
         )
         return replace(self, error=error)
-
-    @classmethod
-    def joined(cls, parts: "list[OriginErrors]") -> "OriginErrors":
-        """The rows of several origins."""
-        return cls(*(np.concatenate([getattr(part, field.name) for part in parts]) for field in fields(cls)))
 
 
 def damped(days: Floats, reach: float) -> Floats:

@@ -6,14 +6,14 @@ condition bands are then one thing with independent priors, and an ordered effec
 are not negative.
 """
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from pricing.arrays import Floats, Ints
+from pricing.arrays import Aligned, Floats, Ints
 from pricing.model.calibration.market_shift import DAYS_A_YEAR, MarketShift, damped
 from pricing.model.features.asking import AskingGap
 from pricing.model.features.condition_scale import ConditionScale
@@ -57,7 +57,7 @@ class Block:
 
 
 @dataclass(frozen=True)
-class Encoded:
+class Encoded(Aligned):
     """Rows ready for the regression: design ``X`` with the intercept in column 0, group ``codes`` (rows x
     levels, -1 unseen), ``band`` (number of bands: ungraded) and ``position`` on the condition scale, days
     ``late`` past the last sale, and for each category column whether the value was ``novel``; ``values`` are
@@ -71,18 +71,6 @@ class Encoded:
     late: Floats
     novel: NDArray[np.bool_]
     values: Floats
-
-    def __getitem__(self, rows: Ints) -> "Encoded":
-        """Some of the rows."""
-        return type(self)(*(getattr(self, field.name)[rows] for field in fields(self)))
-
-    @classmethod
-    def joined(cls, parts: "list[Encoded]") -> "Encoded":
-        """Several runs of rows as one."""
-        if len(parts) == 1:
-            return parts[0]
-        names = [field.name for field in fields(cls)]
-        return cls(**{name: np.concatenate([getattr(part, name) for part in parts]) for name in names})
 
 
 class Design:
