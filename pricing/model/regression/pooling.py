@@ -123,13 +123,15 @@ class Posterior:
             result[rows] = totals[codes[rows, level], columns]
         return result
 
-    def variance(self, functional: Floats, codes: Ints, priors: Priors) -> Floats:
+    def variance(
+        self, functional: Floats, codes: Ints, priors: Priors, start: Floats | None = None
+    ) -> Floats:
         """Posterior variance of ``functional @ theta`` for each row, an unseen group adding its prior
-        variance."""
+        variance; ``theta`` is that of the finest level in ``codes``. It is added to ``start``, if given."""
         order = np.lexsort(codes.T[::-1]) if codes.shape[1] else np.arange(len(codes))
         rest, codes = functional[order], codes[order]
-        variances = np.zeros(len(rest))
-        for level in range(len(self.levels) - 1, -1, -1):
+        variances = np.zeros(len(rest)) if start is None else start[order]
+        for level in range(codes.shape[1] - 1, -1, -1):
             current = self.levels[level]
             for group, rows in _runs(codes[:, level]):
                 if group < 0:
