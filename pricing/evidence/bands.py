@@ -117,7 +117,7 @@ def _steps(
     shape = (spans, len(steps))
     if freedom < LEAST_FREEDOM:
         return np.zeros(shape), np.full(shape, np.inf), freedom
-    told = np.abs((fit.inverse @ (X.T @ X) - np.eye(X.shape[1]))[:width]).max(axis=1) < 1e-6
+    told = fit.estimable(width)
     scores = X * fit.residuals[:, None]
     covariance = fit.inverse @ (scores.T @ scores) @ fit.inverse * (len(y) / freedom)
     errors = np.where(told, np.sqrt(np.diag(covariance)[:width]), np.inf)

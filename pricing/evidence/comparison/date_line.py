@@ -7,23 +7,21 @@ from typing import Final, Self
 
 import numpy as np
 import polars as pl
-from scipy import stats
 
 from pricing.arrays import Floats, Ints
 from pricing.errors import EvidenceError
-from pricing.evidence.indices.characteristics import Characteristics
-from pricing.evidence.indices.index import LEAST_FREEDOM, PriceIndex, levels
+from pricing.evidence.indices.characteristics import Characteristics, band_variances
+from pricing.evidence.indices.index import LEAST_FREEDOM, PriceIndex, index_frame
+from pricing.evidence.indices.least_squares import LogIndex
 from pricing.evidence.indices.periods import Periods
 from pricing.evidence.indices.time_dummy import (
-    PeriodSums,
     Window,
-    fit_window,
     kept_periods,
     time_dummy,
     weighted_by_band,
+    whole_window,
 )
 from pricing.model.features.spec import FeatureSpec
-from pricing.model.regression.hedonic import ONE_THREAD
 
 LENGTH: Final = "quarter"
 
@@ -32,8 +30,6 @@ MOST: Final = 1_000_000
 
 MINIMUM: Final = 10
 """Sales that a quarter needs; those of a thinner one are counted with the next that has enough."""
-
-BORROWED: Final = 10.0
 
 SOURCE: Final = "time-dummy index of the whole market, by quarter"
 
@@ -69,17 +65,16 @@ class DateLine:
             periods_kept, code = np.array([0]), np.zeros_like(code)
         place = np.clip(np.searchsorted(periods_kept, code), 0, len(periods_kept) - 1)
         cars = weighted_by_band(Characteristics.of(sold, spec, place), len(periods_kept))
-        with ONE_THREAD.limit(limits=1, user_api="blas"):
-            fitted = fit_window(cars, PeriodSums.of(cars, len(periods_kept)), 0, len(periods_kept) - 1)
+        fitted = whole_window(cars, len(periods_kept))
         told = np.concatenate([[0], 1 + np.flatnonzero(fitted.estimable)])
-        logs = np.concatenate([[0.0], fitted.beta[cars.matrix.shape[1] :]])[told]
-        noise = _noise(cars, fitted.residuals, len(spec.condition_bands) + 1)
+        logs, bands = fitted.logs[told], len(spec.condition_bands) + 1
+        noise = np.sqrt(band_variances(fitted.residuals, cars.band, bands))
         return cls(periods.middles()[periods_kept][told], logs, told, noise, size, step, cars, fitted)
 
     @property
     def last_day(self) -> date:
         """The last day that the line is read from sales; after it the line is level."""
-        return date.fromordinal(date(1970, 1, 1).toordinal() + int(self.middles[-1]))
+        return _dates(self.middles)[-1]
 
     def at(self, days: Floats) -> Floats:
         """Log index at days since 1970."""
@@ -125,14 +120,6 @@ class DateLine:
         return moved
 
 
-def _noise(cars: Characteristics, residuals: Floats, bands: int) -> Floats:
-    """Residual standard deviation by band; each borrows ``BORROWED`` sales' worth of the whole market's."""
-    size = np.bincount(cars.band, minlength=bands)
-    squares = np.bincount(cars.band, np.square(residuals), minlength=bands)
-    overall = float(np.square(residuals).mean())
-    return np.asarray(np.sqrt((squares + BORROWED * overall) / (size + BORROWED)))
-
-
 COVERAGE: Final = 0.95
 
 
@@ -150,26 +137,16 @@ def date_index(line: DateLine, coverage: float = COVERAGE) -> PriceIndex:
         )
     made = time_dummy(line.cars, int(line.cars.period.max()) + 1)
     freedom = np.where(made.freedom[line.told] >= LEAST_FREEDOM, made.freedom[line.told], np.nan)
-    freedom[0], base = np.inf, line.logs[0]
-    errors = np.where(np.isfinite(freedom) | np.isinf(freedom), made.errors[line.told], np.nan)
-    errors[0] = 0.0
-    reach = stats.t.ppf((1.0 + coverage) / 2.0, np.nan_to_num(freedom, nan=1.0)) * errors
-    logs = line.logs - base
-    middles = pl.Series([date.fromordinal(_EPOCH + int(day)) for day in line.middles], dtype=pl.Date)
-    names = [Periods.spanning(pl.Series([day]), LENGTH) for day in middles]
+    freedom[0] = np.inf
+    quarters = Periods.spanning(_dates(line.middles), LENGTH)
+    places = quarters.codes(_dates(line.middles))
+    names, starts = ([of_all[place] for place in places] for of_all in (quarters.names, quarters.starts))
     counts = np.bincount(line.cars.period, minlength=int(line.told.max()) + 1)[line.told]
-    frame = pl.DataFrame(
-        {
-            "period": [name.names[0] for name in names],
-            "starts": pl.Series([name.starts[0] for name in names], dtype=pl.Date),
-            "day": line.middles,
-            "sales": counts,
-            **levels(logs, errors, reach, freedom),
-        },
-        nan_to_null=True,
-    ).with_columns(note=pl.lit(None, dtype=pl.String), real=pl.lit(None, dtype=pl.Float64))
+    index = LogIndex(line.logs - line.logs[0], made.errors[line.told], freedom)
+    frame = index_frame(names, starts, counts, index, coverage)
+    frame.insert_column(2, pl.Series("day", line.middles))
     return PriceIndex(
-        "time dummy", LENGTH, "the whole market", frame["period"][0], coverage, None, frame, made.clusters
+        "time dummy", LENGTH, "the whole market", names[0], coverage, None, frame, made.clusters
     )
 
 
@@ -195,4 +172,5 @@ def _reading(line: DateLine, days: Floats) -> Floats:
     return np.column_stack([np.interp(days, line.middles, level) for level in levels])
 
 
-_EPOCH: Final = date(1970, 1, 1).toordinal()
+def _dates(days: Floats) -> pl.Series:
+    return pl.Series(np.floor(days)).cast(pl.Int32).cast(pl.Date)

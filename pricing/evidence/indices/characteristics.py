@@ -93,15 +93,20 @@ class Characteristics:
         """Weighted by one over the mean squared residual of the condition band, mean 1: a car that no one
         graded says less about the market than one whose condition is known.
 
-        ``residuals`` are of some of the sales, whose bands are ``band``. Every band borrows the market's mean
-        square, as of ``BORROWED`` sales: a few sales that happen to lie close do not count for many.
+        ``residuals`` are of some of the sales, whose bands are ``band``; see :func:`band_variances`.
         """
-        bands = int(self.band.max(initial=0)) + 1
-        size = np.bincount(band, minlength=bands)
-        squares = np.bincount(band, np.square(residuals), minlength=bands)
-        spread = (squares + BORROWED * np.mean(np.square(residuals))) / (size + BORROWED)
+        spread = band_variances(residuals, band, int(self.band.max(initial=0)) + 1)
         weights = 1.0 / np.maximum(spread, max(float(spread.max()) * 1e-6, 1e-300))[self.band]
         return replace(self, weights=weights / weights.mean())
+
+
+def band_variances(residuals: Floats, band: Ints, bands: int) -> Floats:
+    """Mean squared residual by band; every band borrows the market's, as of ``BORROWED`` sales: a few sales
+    that happen to lie close do not count for many."""
+    squares = np.square(residuals)
+    borrowed = BORROWED * squares.mean()
+    sums = np.bincount(band, squares, minlength=bands)
+    return np.asarray((sums + borrowed) / (np.bincount(band, minlength=bands) + BORROWED))
 
 
 Column = tuple[str, Floats]

@@ -19,11 +19,13 @@ import numpy as np
 
 from pricing.arrays import Floats, Ints
 from pricing.evidence.indices.characteristics import Characteristics
-from pricing.evidence.indices.least_squares import LeastSquares, least_squares
-from pricing.evidence.indices.time_dummy import PeriodSums, fit_window
-from pricing.model.regression.hedonic import ONE_THREAD
+from pricing.evidence.indices.least_squares import LeastSquares, LogIndex, least_squares
+from pricing.evidence.indices.time_dummy import whole_window
 
 FORMULAS: Final = ("laspeyres", "paasche", "fisher", "tornqvist", "symmetric")
+
+_SPARE: Final = 2
+"""A regression of one period needs this many times its coefficients in sales."""
 
 
 @dataclass(frozen=True)
@@ -115,17 +117,27 @@ def by_attribute_group(cars: Characteristics, periods: int) -> Floats:
     A hedonic regression of a single period on these lets the worth of every attribute group move through time
     with a handful of coefficients, where one on all characteristics would need hundreds of sales.
     """
-    with ONE_THREAD.limit(limits=1, user_api="blas"):
-        window = fit_window(cars, PeriodSums.of(cars, periods), 0, periods - 1)
-    k = cars.matrix.shape[1]
+    window = whole_window(cars, periods)
     names = [ATTRIBUTE_GROUP.get(term, "other") for term in cars.terms]
-    columns = [
-        cars.matrix[:, [n == name for n in names]] @ window.beta[:k][[n == name for n in names]]
-        for name in dict.fromkeys(names)
-    ]
-    dummies = np.concatenate([[0.0], window.beta[k:]])
-    rest = cars.log_price - cars.matrix @ window.beta[:k] - dummies[cars.period]
+    columns = []
+    for name in dict.fromkeys(names):
+        own = [other == name for other in names]
+        columns.append(cars.matrix[:, own] @ window.effects[own])
+    rest = cars.log_price - cars.matrix @ window.effects - window.logs[cars.period]
     level = np.bincount(cars.group, rest * cars.weights) / np.bincount(cars.group, cars.weights)
     columns.append(level[cars.group])
     Z = np.column_stack(columns)
     return Z[:, np.ptp(Z, axis=0) > 1e-9]
+
+
+def imputed_index(cars: Characteristics, periods: int, formula: str) -> LogIndex:
+    """The index by one of ``FORMULAS``, of characteristics by attribute group; NaN in periods of too few
+    sales for a regression of their own."""
+    Z = by_attribute_group(cars, periods)
+    present = np.flatnonzero(np.bincount(cars.period, minlength=periods) > _SPARE * (Z.shape[1] + 1))
+    index = LogIndex(*(np.full(periods, np.nan) for _ in range(3)))
+    if len(present) > 1:
+        for place, result in imputation(cars.log_price, Z, cars.period, present, cars.weights).items():
+            index.logs[place], index.errors[place] = result.logs[formula], result.errors[formula]
+            index.freedom[place] = result.freedom[formula]
+    return index

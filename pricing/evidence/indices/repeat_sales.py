@@ -5,14 +5,13 @@ Case and Shiller (1987): the same, weighted by one over the squared residual fit
 between the sales.
 """
 
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 import polars as pl
 
 from pricing.arrays import Floats, Ints
-from pricing.evidence.indices.least_squares import LeastSquares, least_squares
+from pricing.evidence.indices.least_squares import LogIndex, least_squares
 from pricing.vocabulary import CONDITION_BANDS
 
 WEIGHTS: Final = ("equal", "by holding time")
@@ -72,16 +71,6 @@ def band_changes(pairs: pl.DataFrame) -> Floats:
     return np.where((np.isnan(first) | np.isnan(second))[:, None], 0.0, climbed)
 
 
-@dataclass(frozen=True)
-class RepeatSales:
-    """Log index of every period against the first kept one and its standard error (NaN: no pair reaches
-    it), and the regressions behind it."""
-
-    logs: Floats
-    errors: Floats
-    fit: LeastSquares
-
-
 def repeat_sales(
     log_ratio: Floats,
     first: Ints,
@@ -90,8 +79,9 @@ def repeat_sales(
     *,
     days: Floats | None = None,
     controls: Floats | None = None,
-) -> RepeatSales:
-    """The geometric index; with ``days`` between the sales, weighted as Case and Shiller do.
+) -> LogIndex:
+    """The geometric index, NaN where no pair reaches a period; with ``days`` between the sales, weighted as
+    Case and Shiller do.
 
     ``first`` and ``second`` are numbers of periods, which must differ; ``controls`` (pairs x c) are changes
     of the item to be held constant.
@@ -106,12 +96,11 @@ def repeat_sales(
     fit = least_squares(X, log_ratio)
     if days is not None:
         fit = least_squares(X, log_ratio, holding_weights(fit.residuals, days))
-    cross = X.T @ (X * fit.weights[:, None])
-    known = np.abs((fit.inverse @ cross - np.eye(X.shape[1]))[: periods - 1]).max(axis=1, initial=0.0) < 1e-6
+    known = fit.estimable(periods - 1)
     logs, errors = np.zeros(periods), np.zeros(periods)
     logs[1:] = np.where(known, fit.coefficients[: periods - 1], np.nan)
     errors[1:] = np.where(known, np.sqrt(np.diag(fit.covariance())[: periods - 1]), np.nan)
-    return RepeatSales(logs, errors, fit)
+    return LogIndex(logs, errors, np.full(periods, float(fit.freedom)))
 
 
 def holding_weights(residuals: Floats, days: Floats) -> Floats:
