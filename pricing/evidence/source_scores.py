@@ -14,9 +14,9 @@ import polars as pl
 from scipy.special import ndtri
 
 from pricing.model.accuracy.scoring import LEVELS, binomial_interval, pinball
-from pricing.model.statements import middles
+from pricing.model.statements import STATED, middles
 from pricing.opinions.expert_judgement import background, calibration, information
-from pricing.vocabulary import BAND_EDGES, CONDITION_BANDS, SPANS
+from pricing.vocabulary import BAND_EDGES, CONDITION_BANDS
 
 FEWEST: Final = 10
 """Sales below which nothing is said of a source: with ten, the share that an 80 % span holds is known to a
@@ -102,17 +102,13 @@ def score_sources(
 
 
 def _spans(opinions: pl.DataFrame) -> pl.DataFrame:
-    """Statements with their band, ends as numbers, share, middle and spread in logs, and source as code."""
+    """Statements with their band, ends as numbers, share, middle and spread in logs."""
     spans = opinions.with_columns(
         pl.col("low_price", "middle_price", "high_price").cast(pl.Float64),
-        share=pl.col("holds").replace_strict(SPANS, return_dtype=pl.Float64),
+        share=STATED["share"],
         condition_band=band_of_car(),
     ).filter(pl.any_horizontal(pl.col("low_price", "high_price").is_not_null()))
-    code = np.unique(spans["source"].to_numpy(), return_inverse=True)[1].ravel()
-    low, mid, high = (
-        spans[f"{name}_price"].to_numpy().astype(np.float64) for name in ("low", "middle", "high")
-    )
-    middle, spread = middles(low, mid, high, spans["share"].to_numpy(), code)
+    middle, spread = middles(spans.select("source", **STATED))
     return spans.with_columns(log_middle=pl.Series(middle), spread=pl.Series(spread))
 
 

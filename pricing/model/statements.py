@@ -38,6 +38,12 @@ from pricing.vocabulary import SPANS
 COLUMNS: Final = ("source", "low", "middle", "high", "share")
 """Columns of a frame of statements beside those of the cars and of the day."""
 
+STATED: Final = {
+    "low": pl.col("low_price"), "middle": pl.col("middle_price"), "high": pl.col("high_price"),
+    "share": pl.col("holds").replace_strict(SPANS, return_dtype=pl.Float64),
+}  # fmt: skip
+"""Those of them that make up a span, of a statement as a market keeps it."""
+
 REMEMBERED: Final = 10.0
 """Sales that stand behind the middle of a span: who says how far prices scatter has seen no more than a
 handful of them (common practice, no source)."""
@@ -100,8 +106,8 @@ class Statements:
                 f"{wrong['low']}, middle {wrong['middle']}, high {wrong['high']}, share {wrong['share']}"
             )
         names, source = np.unique(frame["source"].cast(pl.String).to_numpy(), return_inverse=True)
-        found, spread = middles(low.to_numpy(), middle.to_numpy(), high.to_numpy(), share.to_numpy(), source)
-        return cls(spec.prepared(frame), tuple(str(name) for name in names), source.ravel(), found, spread)
+        centre, spread = middles(frame)
+        return cls(spec.prepared(frame), tuple(str(name) for name in names), source.ravel(), centre, spread)
 
     def __getitem__(self, rows: Ints) -> "Statements":
         return replace(
@@ -115,22 +121,22 @@ def as_rows(opinions: pl.DataFrame) -> pl.DataFrame:
     reads: all-in prices, the middle of the years, the day as ``event_date``."""
     return opinions.select(
         "source", "make", "model", "variant", "country", "channel", "condition_band", "condition_score",
-        event_date="stated_on",
-        year=pl.mean_horizontal("year_from", "year_to"),
-        low="low_price", middle="middle_price", high="high_price",
-        share=pl.col("holds").replace_strict(SPANS, return_dtype=pl.Float64),
+        event_date="stated_on", year=pl.mean_horizontal("year_from", "year_to"), **STATED,
     ).filter(pl.any_horizontal(pl.col("low", "high").is_not_null()))  # fmt: skip
 
 
-def middles(low: Floats, middle: Floats, high: Floats, share: Floats, source: Ints) -> tuple[Floats, Floats]:
-    """Middle (log) and standard deviation (log) of what each span says; of a span with one end the deviation
-    is what the same source says elsewhere, or ``USUAL_SPREAD``.
+def middles(spans: pl.DataFrame) -> tuple[Floats, Floats]:
+    """Middle (log) and standard deviation (log) of what each span says (``COLUMNS``); of a span with one end
+    the deviation is what the same source says elsewhere, or ``USUAL_SPREAD``.
 
-    >>> found = middles(np.array([1000.0, np.nan]), np.full(2, np.nan), np.array([2000.0, 1000.0]),
-    ...                 np.array([0.8, 0.8]), np.array([0, 0]))
-    >>> np.exp(found[0]).round(1).tolist(), found[1].round(3).tolist()
+    >>> spans = pl.DataFrame({"source": "A. Rowe", "low": [1000.0, None], "middle": [None, None],
+    ...                       "high": [2000.0, 1000.0], "share": [0.8, 0.8]})
+    >>> centre, spread = middles(spans)
+    >>> np.exp(centre).round(1).tolist(), spread.round(3).tolist()
     ([1414.2, 707.1], [0.27, 0.27])
     """
+    low, middle, high, share = (spans[name].cast(pl.Float64).to_numpy() for name in COLUMNS[1:])
+    source = np.unique(spans["source"].cast(pl.String).to_numpy(), return_inverse=True)[1].ravel()
     with np.errstate(invalid="ignore"):
         lows, mids, highs = np.log(low), np.log(middle), np.log(high)
     spread = (highs - lows) / (2.0 * ndtri((1.0 + share) / 2.0))

@@ -17,11 +17,11 @@ from pricing.words.language.told import TOLD, told
 from tests.catalogues import extracted
 
 HELD = (
-    "model/reasons.py", "model/remarks.py", "appraisal/consistency.py", "appraisal/newer_evidence.py",
-    "appraisal/ratio_kinds.py", "condition/changes.py", "evidence/comparison/choosing.py",
-    "evidence/comparison/date_index.py", "evidence/comparison/comparables.py",
+    "model/remarks.py", "appraisal/consistency.py", "appraisal/newer_evidence.py",
+    "appraisal/ratio_kinds.py", "condition/changes.py", "evidence/comparison/date_line.py",
+    "evidence/comparison/comparables.py",
     "evidence/comparison/comparables_index.py", "evidence/comparison/sale_features.py",
-    "evidence/comparison/adjustments.py", "evidence/comparison/range_scores.py",
+    "evidence/comparison/adjustments.py",
     "appraisal/evidence.py", "model/price_model.py", "model/opinion_bands.py", "decisions/questions.py",
     "decisions/buy/buying.py",
 )  # fmt: skip

@@ -135,9 +135,9 @@ def imputed_index(cars: Characteristics, periods: int, formula: str) -> LogIndex
     sales for a regression of their own."""
     Z = by_attribute_group(cars, periods)
     present = np.flatnonzero(np.bincount(cars.period, minlength=periods) > _SPARE * (Z.shape[1] + 1))
-    index = LogIndex(*(np.full(periods, np.nan) for _ in range(3)))
+    logs, errors, freedom = (np.full(periods, np.nan) for _ in range(3))
     if len(present) > 1:
         for place, result in imputation(cars.log_price, Z, cars.period, present, cars.weights).items():
-            index.logs[place], index.errors[place] = result.logs[formula], result.errors[formula]
-            index.freedom[place] = result.freedom[formula]
-    return index
+            logs[place], errors[place] = result.logs[formula], result.errors[formula]
+            freedom[place] = result.freedom[formula]
+    return LogIndex(logs, errors, freedom)
