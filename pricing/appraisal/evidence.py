@@ -34,7 +34,7 @@ from pricing.evidence.comparison.comparables_index import ComparablesIndex
 from pricing.evidence.comparison.date_line import date_index
 from pricing.evidence.indices.index import PriceIndex
 from pricing.model.accuracy.ratio_study import RatioStudy
-from pricing.model.ground import Ground
+from pricing.model.explanation import Ground
 from pricing.model.price_model import PriceModel
 from pricing.snapshot import Snapshot
 

@@ -16,7 +16,7 @@ from pricing.decisions.plain import plain
 from pricing.decisions.price_by_score import GivesDistributions
 from pricing.errors import DecisionError
 from pricing.model.distribution import PriceDistribution
-from pricing.model.ground import Ground
+from pricing.model.explanation import Ground
 from pricing.model.opinion_bands import ALONE
 from pricing.notebook_html import facts_html, range_text
 from pricing.records.entered_amounts import entered

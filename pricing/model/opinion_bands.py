@@ -19,9 +19,9 @@ from pricing.arrays import Floats
 from pricing.errors import ModelError
 from pricing.model.calibration.score_law import LEVELS, ScoreLaw
 from pricing.model.distribution import PriceDistribution
+from pricing.model.explanation import Ground
 from pricing.model.features.condition_scale import ConditionScale
 from pricing.model.features.spec import FeatureSpec, Frame, as_polars
-from pricing.model.ground import Ground
 from pricing.model.price_model import PriceModel
 from pricing.model.statements import STATED, middles
 from pricing.vocabulary import CONDITION_BANDS

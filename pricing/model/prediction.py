@@ -9,7 +9,7 @@ import polars as pl
 
 from pricing.arrays import Aligned, Bools, Floats, Ints
 from pricing.model.features.design import Design, Encoded
-from pricing.model.features.interactions import Interactions
+from pricing.model.features.trees import Interactions
 from pricing.model.regression.hedonic import ONE_THREAD, HedonicRegression
 from pricing.model.regression.threads import shared_out
 from pricing.model.statements import Heard

@@ -12,17 +12,15 @@ import polars as pl
 
 from pricing.arrays import Floats, Ints
 from pricing.errors import ModelError
-from pricing.model.calibration.calibration import Calibration
+from pricing.model.calibration.calibration import CUTS, Calibration, origin_errors
 from pricing.model.calibration.market_shift import MarketShift
-from pricing.model.calibration.origins import CUTS, origin_errors
 from pricing.model.calibration.score_law import ScoreLaw
 from pricing.model.distribution import PriceDistribution
-from pricing.model.explanation import INTERACTIONS, explain
+from pricing.model.explanation import INTERACTIONS, Ground, explain, grounds
 from pricing.model.features.design import Design, Encoded
 from pricing.model.features.evidence import SaleEvidence
-from pricing.model.features.interactions import Interactions
 from pricing.model.features.spec import FeatureSpec, Frame, as_polars
-from pricing.model.ground import Ground, grounds
+from pricing.model.features.trees import Interactions
 from pricing.model.prediction import (
     BATCH,
     DEPTHS,

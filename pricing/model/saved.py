@@ -23,8 +23,8 @@ from pricing.model.features.asking import AskingGap
 from pricing.model.features.condition_scale import ConditionScale
 from pricing.model.features.design import Design
 from pricing.model.features.encoding import CategoryEncoder, GroupEncoder, Numeric
-from pricing.model.features.interactions import Interactions
 from pricing.model.features.spec import FeatureSpec
+from pricing.model.features.trees import Interactions
 from pricing.model.opinion_bands import OpinionBands
 from pricing.model.prediction import Fitted
 from pricing.model.price_model import PriceModel
