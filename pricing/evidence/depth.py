@@ -17,6 +17,7 @@ from pricing.evidence.comparison.term_effects import TermEffects
 from pricing.evidence.indices.index import sold_cars
 from pricing.evidence.seasons import Seasons, seasons
 from pricing.model.accuracy.ratio_study import median_interval
+from pricing.model.accuracy.scoring import binomial_interval
 from pricing.model.features.spec import FeatureSpec
 from pricing.model.price_model import PriceModel
 
@@ -153,7 +154,9 @@ def market_depth(
         sold_share=_sold_share(known, at),
         sold_by_year=sold_by_year(known, at),
         against=_against(sold),
-        effective_sales=None if model is None else effective_sales(model, sold[-1:], _sold_by(records, at)),
+        effective_sales=None
+        if model is None
+        else effective_sales(model, sold[-1:], sold_cars(records.filter(pl.col("event_date") <= at))),
         gap=asking_gap(_chosen(known if every_record is None else every_record, wanted, at)),
         seasons=seasons(sold, parts),
         band_premiums=band_premiums(sold, parts, at),
@@ -169,10 +172,6 @@ def effective_sales(model: PriceModel, car: pl.DataFrame, market: pl.DataFrame) 
     return float(np.mean(np.square(residuals))) / max(variance, 1e-12)
 
 
-def _sold_by(records: pl.DataFrame, at: date) -> pl.DataFrame:
-    return sold_cars(records.filter(pl.col("event_date") <= at))
-
-
 def _chosen(records: pl.DataFrame, wanted: Mapping[str, str], at: date) -> pl.DataFrame:
     same = (pl.col(name) == value for name, value in wanted.items())
     return records.filter(pl.col("event_date") <= at, *same)
@@ -184,16 +183,10 @@ def _within(years: int, at: date) -> pl.Expr:
 
 
 def _recent(known: pl.DataFrame, at: date) -> pl.DataFrame:
-    rows = [
-        known.filter(_within(years, at)).select(
-            years=pl.lit(years),
-            sales=(pl.col("outcome") == "sold").sum(),
-            asking=(pl.col("outcome") == "asking").sum(),
-            unsold=(pl.col("outcome") == "unsold").sum(),
-        )
-        for years in YEARS
-    ]
-    return pl.concat(rows)
+    outcomes = {"sales": "sold", "asking": "asking", "unsold": "unsold"}
+    counts = {name: (pl.col("outcome") == outcome).sum() for name, outcome in outcomes.items()}
+    spans = (known.filter(_within(years, at)).select(years=pl.lit(years), **counts) for years in YEARS)
+    return pl.concat(spans)
 
 
 def _lots(known: pl.DataFrame) -> pl.DataFrame:
@@ -203,10 +196,8 @@ def _lots(known: pl.DataFrame) -> pl.DataFrame:
 
 def _sold_share(known: pl.DataFrame, at: date) -> pl.DataFrame:
     lots = _lots(known)
-    parts = [(years, lots.filter(_within(years, at))) for years in YEARS]
-    return _shares(
-        "years", [(years, len(part), int((part["outcome"] == "sold").sum())) for years, part in parts]
-    )
+    parts = ((years, lots.filter(_within(years, at))["outcome"]) for years in YEARS)
+    return _shares("years", [(years, len(part), int((part == "sold").sum())) for years, part in parts])
 
 
 def sold_by_year(known: pl.DataFrame, at: date) -> pl.DataFrame:
@@ -230,8 +221,7 @@ def sold_by_year(known: pl.DataFrame, at: date) -> pl.DataFrame:
 def _shares(name: str, counts: list[tuple[int, int, int]]) -> pl.DataFrame:
     """Lots and those of them that sold, as shares with their intervals."""
     rows = [
-        (key, lots, sold / lots if lots else None, *share_interval(int(sold), lots))
-        for key, lots, sold in counts
+        (key, lots, sold / lots if lots else None, *share_interval(sold, lots)) for key, lots, sold in counts
     ]
     kinds = {name: pl.Int64, "lots": pl.Int64, **dict.fromkeys(("share", "low", "high"), pl.Float64)}
     return pl.DataFrame(rows, schema=kinds, orient="row")
@@ -248,10 +238,8 @@ def share_interval(
     """
     if not trials:
         return None, None
-    tail = (1.0 - confidence) / 2.0
-    low = 0.0 if hits == 0 else float(stats.beta.ppf(tail, hits, trials - hits + 1))
-    high = 1.0 if hits == trials else float(stats.beta.ppf(1.0 - tail, hits + 1, trials - hits))
-    return low, high
+    low, high = binomial_interval(hits, trials, confidence)
+    return float(low), float(high)
 
 
 def _against(sold: pl.DataFrame) -> pl.DataFrame:
@@ -263,15 +251,7 @@ def _against(sold: pl.DataFrame) -> pl.DataFrame:
     for name in ("low_estimate", "mid_estimate", "high_estimate", "reserve"):
         ratio = hammer.filter(pl.col(name) > 0).select(pl.col("amount") / pl.col(name)).to_series()
         ends = (median_interval(ratio.to_numpy()) if len(ratio) else None) or (None, None)
-        rows.append(
-            {
-                "against": name, "sales": len(ratio), "median": ratio.median(), "low": ends[0],
-                "high": ends[1], "below": (ratio < 1).mean(),
-            }
-        )  # fmt: skip
-    kinds = {
-        "against": pl.String,
-        "sales": pl.Int64,
-        **dict.fromkeys(("median", "low", "high", "below"), pl.Float64),
-    }
-    return pl.DataFrame(rows, schema=kinds)
+        rows.append((name, len(ratio), ratio.median(), *ends, (ratio < 1).mean()))
+    kinds = {"against": pl.String, "sales": pl.Int64}
+    kinds |= dict.fromkeys(("median", "low", "high", "below"), pl.Float64)
+    return pl.DataFrame(rows, schema=kinds, orient="row")

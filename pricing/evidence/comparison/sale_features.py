@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from pricing.arrays import Floats, Ints
 from pricing.errors import EvidenceError
-from pricing.evidence.comparison.choices import Choice
+from pricing.evidence.comparison.choices import Choice, of_action
 from pricing.evidence.comparison.date_line import DateLine
 from pricing.evidence.comparison.reconciliation import RULE_OF_THUMB
 from pricing.evidence.comparison.term_effects import TermEffects
@@ -90,18 +90,17 @@ class SaleFeatures:
         if sold.is_empty():
             first: Any = sold_cars(sales)["event_date"].min()
             raise EvidenceError(
-                "the market has no sale"
-                if first is None
-                else f"no sale is on record by {as_of}; the first is of {first}"
+                f"no sale is on record by {as_of}; the first is of {first}"
+                if first
+                else "the market has no sale"
             )
         effects = TermEffects(model)
-        attribute_groups = np.empty((len(sold), 5), dtype=np.float32)
-        band = np.empty(len(sold), dtype=np.int64)
-        middle: Any = sold["event_date"].max()
+        attribute_groups, band = np.empty((len(sold), 5), np.float32), np.empty(len(sold), np.int64)
+        latest: Any = sold["event_date"].max()
         with ONE_THREAD.limit(limits=1, user_api="blas"):
             for start in range(0, len(sold), CHUNK):
                 part = sold[start : start + CHUNK]
-                encoded = effects.encode(part, middle)
+                encoded = effects.encode(part, latest)
                 attribute_groups[start : start + CHUNK] = effects.attribute_groups(encoded)
                 band[start : start + CHUNK] = encoded.band
         ungraded = (sold["condition_band"].is_null() & sold["condition_score"].is_null()).to_numpy()
@@ -169,17 +168,10 @@ def unlikeness(gross: Floats, cost: Floats, age: Floats) -> Floats:
 
 
 def _starts(sold: pl.DataFrame, names: tuple[str, ...]) -> Starts:
-    runs = (
-        sold.select(pl.struct(names).rle_id().alias("run"), *names)
-        .group_by("run", maintain_order=True)
-        .agg(*(pl.col(name).first() for name in names), size=pl.len())
-    )
-    first = np.cumsum(runs["size"].to_numpy()) - runs["size"].to_numpy()
-    keys = zip(*(runs[name].to_list() for name in names), strict=True)
-    return {
-        key: (int(start), int(size))
-        for key, start, size in zip(keys, first, runs["size"].to_list(), strict=True)
-    }
+    """First row and number of rows of every group of sorted sales."""
+    runs = sold.group_by(names, maintain_order=True).len()
+    first = runs["len"].cum_sum() - runs["len"]
+    return dict(zip(runs.select(names).rows(), zip(first, runs["len"], strict=True), strict=True))
 
 
 def _day(days: float) -> date:
@@ -203,7 +195,6 @@ def choose(
     until there are ``count``."""
     dropped = _rows_of(indexed, made, "drop")
     added = _rows_of(indexed, made, "add")
-    wide = indexed.at_level(len(MATCH_LEVELS) - 1, group)
     for match_level in range(len(MATCH_LEVELS)):
         where = indexed.at_level(match_level, group)
         apart = indexed.distances(attributes, where, day)
@@ -223,24 +214,20 @@ def choose(
     for place in reversed(range(len(MATCH_LEVELS))):
         own = indexed.at_level(place, group)
         levels[(rows >= own.start) & (rows < own.stop)] = place
-    left = [
+    left: list[dict[str, Any]] = [
         {"reason": f"dropped: {choice.reason}", "sales": 1, "record_id": record}
-        for (record, _), choice in made.items()
-        if choice.action == "drop"
+        for record, choice in of_action(made, "drop").items()
     ]
-    sizes = (
-        (late, "sold after the effective date"),
-        (far, BEYOND),
-        (
-            int(np.isfinite(apart).sum()) - want,
-            f"less like the subject than those looked at ({MATCH_LEVELS[match_level]})",
-        ),
-        (
-            wide.stop - wide.start - (where.stop - where.start),
-            f"further out than the {MATCH_LEVELS[match_level]}",
-        ),
-    )
-    left += [{"reason": reason, "sales": size, "record_id": None} for size, reason in sizes if size > 0]
+    wide, level = indexed.at_level(len(MATCH_LEVELS) - 1, group), MATCH_LEVELS[match_level]
+    sizes = {
+        "sold after the effective date": late,
+        BEYOND: far,
+        f"less like the subject than those looked at ({level})": int(np.isfinite(apart).sum()) - want,
+        f"further out than the {level}": wide.stop - wide.start - (where.stop - where.start),
+    }
+    left += [
+        {"reason": reason, "sales": size, "record_id": None} for reason, size in sizes.items() if size > 0
+    ]
     return rows, levels, left
 
 
@@ -255,18 +242,11 @@ def left_over(sales: pl.DataFrame, usable: Ints, kept: Ints, beyond: int) -> lis
 
 def _rows_of(indexed: SaleFeatures, made: Mapping[tuple[str, str], Choice], action: str) -> Ints:
     """Rows of the sales that a person added or dropped; every one must be there."""
-    wanted = [record for (record, _), choice in made.items() if choice.action == action]
+    wanted = of_action(made, action)
     if not wanted:
         return np.empty(0, dtype=np.int64)
-    rows = indexed.sales.select(pl.col("record_id").is_in(wanted).arg_true()).to_series()
-    record_ids = indexed.sales["record_id"][rows].to_list()
-    absent = sorted(set(wanted) - set(record_ids))
+    rows = indexed.sales.select(pl.col("record_id").is_in(list(wanted)).arg_true()).to_series()
+    absent = sorted(wanted.keys() - set(indexed.sales["record_id"][rows]))
     if absent:
         raise EvidenceError(f"to {action} record {absent[0]!r}: the market has no such sale")
     return rows.cast(pl.Int64).to_numpy()
-
-
-def marked(sales: pl.DataFrame, made: Mapping[tuple[str, str], Choice], action: str) -> Any:
-    """Which of the sales a person chose to add, drop or adjust: a truth value each."""
-    wanted = [record for (record, _), choice in made.items() if choice.action == action]
-    return sales["record_id"].is_in(wanted).to_numpy()
