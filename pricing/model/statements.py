@@ -22,10 +22,9 @@ from typing import Final, Self
 
 import numpy as np
 import polars as pl
-from numpy.typing import NDArray
 from scipy.special import ndtri
 
-from pricing.arrays import Floats, Ints
+from pricing.arrays import Bools, Floats, Ints
 from pricing.errors import ModelError, TableError
 from pricing.model.calibration.market_shift import DAYS_A_YEAR
 from pricing.model.features.design import Design, Encoded
@@ -91,14 +90,9 @@ class Statements:
         if spec.event_date:
             frame = frame.drop_nulls(spec.event_date).sort(spec.event_date, maintain_order=True)
         low, middle, high, share = (frame[name].cast(pl.Float64) for name in COLUMNS[1:])
-        both = low.is_not_null() & high.is_not_null()
-        rising = ~both | (low < high)
-        inside = (middle.is_null() | low.is_null() | (low < middle)) & (
-            middle.is_null() | high.is_null() | (middle < high)
-        )
-        positive = (low.is_null() | (low > 0)) & (high.is_null() | (high > 0))
-        ended = low.is_not_null() | high.is_not_null()
-        possible = rising & inside & positive & ended & (share > 0) & (share < 1)
+        possible = (low.is_not_null() | high.is_not_null()) & (share > 0) & (share < 1)
+        for rule in (low > 0, high > 0, low < high, low < middle, middle < high):
+            possible &= rule.fill_null(True)
         if not possible.fill_null(False).all():
             wrong = frame.filter(~possible.fill_null(False)).row(0, named=True)
             raise ModelError(
@@ -110,10 +104,8 @@ class Statements:
         return cls(spec.prepared(frame), tuple(str(name) for name in names), source.ravel(), centre, spread)
 
     def __getitem__(self, rows: Ints) -> "Statements":
-        return replace(
-            self, features=self.features[rows], source=self.source[rows], middle=self.middle[rows],
-            spread=self.spread[rows],
-        )  # fmt: skip
+        aligned = ("features", "source", "middle", "spread")
+        return replace(self, **{name: getattr(self, name)[rows] for name in aligned})
 
 
 def as_rows(opinions: pl.DataFrame) -> pl.DataFrame:
@@ -225,7 +217,7 @@ def kind_level(design: Design) -> int:
     return min(1, len(design.spec.groups) - 1)
 
 
-def _kept(design: Design, sales: SalesSeen) -> list[NDArray[np.bool_]]:
+def _kept(design: Design, sales: SalesSeen) -> list[Bools]:
     """The groups that statements leave as they are: those above the models, such as makes, that have sales.
     What people say of a model tells of that model and of its variants alone."""
     sizes = design.groups.tree.sizes
@@ -255,10 +247,8 @@ def _typical(design: Design, statements: Statements, reference: Floats) -> Encod
 
 def _age(design: Design, statements: Statements, regression: HedonicRegression) -> Floats:
     """Variance by which groups drift from the market between the day of a statement and the last sale."""
-    if not design.spec.event_date:
-        return np.zeros(len(statements))
-    days = statements.features[design.spec.event_date].to_physical().cast(pl.Float64).to_numpy()
-    return np.abs(design.last_day - days) / DAYS_A_YEAR * design.group_walk(regression.estimates.priors)
+    apart = np.abs(design.last_day - design.spec.days(statements.features))
+    return apart / DAYS_A_YEAR * design.group_walk(regression.estimates.priors)
 
 
 def _held_against(
@@ -283,7 +273,7 @@ def _held_against(
     run = np.concatenate([[0.0], np.cumsum(weight)])
     total = np.concatenate([[0.0], np.cumsum(weight * sales.left.residual[sales.sold][order])])
     own = model * bands + encoded.band
-    said_on = statements.features[design.spec.event_date].to_physical().cast(pl.Float64).to_numpy()
+    said_on = design.spec.days(statements.features)
     span = float(day.max() - day.min()) + float(np.abs(said_on).max()) + 2.0
     place = key * (4.0 * span) + day
     first = np.searchsorted(place, own * (4.0 * span) + said_on, side="right")

@@ -6,8 +6,8 @@ on, by season, by a bias that comes back at every origin, and by a random walk. 
 only as far as they have won at earlier origins; the last one goes into the width, by horizon.
 """
 
-from dataclasses import asdict, dataclass, replace
-from typing import Any, Final, Self
+from dataclasses import dataclass, replace
+from typing import Final, Self
 
 import numpy as np
 
@@ -139,10 +139,6 @@ class MarketShift:
         own = self.variance_at(period.days)
         return own / np.maximum(own + period.variance, 1e-300)
 
-    def facts(self) -> dict[str, Any]:
-        """As plain values."""
-        return asdict(self)
-
 
 def moved(errors: OriginErrors, reach: float, season: bool) -> Floats:
     """What the mids are moved by when the trend is carried on so far and season enters or not."""
@@ -225,12 +221,9 @@ def _persistent(period: PeriodShifts) -> float:
     if len(origins) < 3:
         return 0.0
     years = damped(period.days, DAYS_A_YEAR) / DAYS_A_YEAR
-    rates = np.array(
-        [
-            np.sum((years * period.shift)[own]) / max(float(np.sum(np.square(years[own]))), 1e-4)
-            for own in (period.origin == origin for origin in origins)
-        ]
-    )
+    owns = [period.origin == origin for origin in origins]
+    squares = [max(float(np.sum(np.square(years[own]))), 1e-4) for own in owns]
+    rates = np.array([np.sum((years * period.shift)[own]) for own in owns]) / squares
     error = rates.std(ddof=1) / np.sqrt(len(rates))
     squared = float(np.square(rates.mean() / max(error, 1e-12)))
     return float(rates.mean()) * max(0.0, 1.0 - SURE / max(squared, 1e-12))

@@ -90,13 +90,10 @@ class Design:
         spec, frame = self.spec, rows.features
         named = frame if also is None else pl.concat([frame, also])
         self.groups = GroupEncoder.fit(named, spec.groups)
-        self.condition = None
-        if spec.condition:
-            self.condition = ConditionScale.fit(
-                frame, spec.condition, spec.condition_bands, spec.condition_score
-            )
-        found = (Numeric.fit(name, frame[name].to_numpy()) for name in spec.numerics)
-        self.numerics = [numeric for numeric in found if numeric is not None]
+        bands, score = spec.condition_bands, spec.condition_score
+        self.condition = ConditionScale.fit(frame, spec.condition, bands, score) if spec.condition else None
+        fitted = (Numeric.fit(name, frame[name].to_numpy()) for name in spec.numerics)
+        self.numerics = [numeric for numeric in fitted if numeric is not None]
         self.options: list[tuple[str, str | None]] = [(name, None) for name in spec.options]
         for name in spec.option_lists:
             counts = frame[name].explode().drop_nulls().value_counts(sort=False)
@@ -114,7 +111,7 @@ class Design:
         self.first_day = self.last_day = 0.0
         if not self.spec.event_date:
             return
-        days = frame[self.spec.event_date].to_physical().cast(pl.Float64).to_numpy()
+        days = self.spec.days(frame)
         self.first_day, self.last_day = float(days.min()), float(days.max())
         months = (self.last_day - self.first_day) / DAYS_A_MONTH
         if months < 1:
@@ -218,9 +215,7 @@ class Design:
     @property
     def ordered_columns(self) -> Ints:
         """Columns whose coefficients, the steps between condition bands, may not be negative in any group."""
-        return next(
-            (block.columns for block in self.blocks if block.name == "condition"), np.empty(0, dtype=np.int64)
-        )
+        return self._at.get("condition", np.empty(0, dtype=np.int64))
 
     def place_on_scale(self, X: NDArray[Any], position: Floats) -> None:
         """Fill in the columns of the condition scale."""
@@ -232,14 +227,10 @@ class Design:
     def structure(self) -> Structure:
         """What the regression is to know of the columns."""
         blocks = [block.columns for block in self.blocks]
+        jumping = tuple(self._at[name] for name in JUMPING if name in self._at)
+        ordered = self.ordered_columns
         return Structure(
-            self.groups.tree,
-            self.priors(),
-            blocks,
-            self.spread_columns,
-            self.ordered_columns,
-            tuple(self._at[name] for name in JUMPING if name in self._at),
-            ANCHOR,
+            self.groups.tree, self.priors(), blocks, self.spread_columns, ordered, jumping, ANCHOR
         )
 
     def unforeseen(self, encoded: Encoded, priors: Priors) -> Floats:
@@ -317,9 +308,10 @@ class Design:
                 X[:, at[f"{numeric.name} bends"]] = hinges(z, numeric.knots)
             if numeric.has_missing:
                 X[:, at[f"{numeric.name} missing"][0]] = ~np.isfinite(seen_values)
-        for column, (name, code) in zip(at.get("options", np.empty(0, dtype=int)), self.options, strict=True):
-            X[:, column] = table[f"option {code or name}"].to_numpy()
-            values.append(table[f"option {code or name}"].to_numpy())
+        held = [table[f"option {code or name}"].to_numpy() for name, code in self.options]
+        for column, present in zip(at.get("options", ()), held, strict=True):
+            X[:, column] = present
+        values += held
         novel = np.zeros((rows, len(self.categories)), dtype=bool)
         for place, category in enumerate(self.categories):
             value = table[category.name].to_numpy()

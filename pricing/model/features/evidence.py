@@ -38,12 +38,6 @@ class SaleEvidence(Aligned):
     def __len__(self) -> int:
         return len(self.y)
 
-    def days(self, spec: FeatureSpec) -> Floats:
-        """Day of each row, since 1970; nought throughout where the spec has no dates."""
-        if not spec.event_date:
-            return np.zeros(len(self))
-        return self.features[spec.event_date].to_physical().cast(pl.Float64).to_numpy()
-
     @classmethod
     def gather(cls, frame: pl.DataFrame, spec: FeatureSpec) -> "SaleEvidence":
         """The rows of ``frame`` that tell something of the price: sales, asking prices, and unsold lots with
