@@ -42,11 +42,10 @@ def explain(
     """Long frame of the terms of every car; ``carried`` is what a persistent shift of
     the market adds to the date, ``beside`` what else was added to each log mid, by term."""
     posterior, codes, rows = regression.estimates.posterior, encoded.codes, len(features)
-    lines: list[tuple[str, pl.Expr, Floats, Floats]] = []
-    market_variance = float(reference @ posterior.covariance @ reference)
-    lines.append(
-        (BASE, _NOTHING, np.full(rows, reference @ posterior.market), np.full(rows, market_variance))
-    )
+    market, doubt = reference @ posterior.market, float(reference @ posterior.covariance @ reference)
+    lines: list[tuple[str, pl.Expr, Floats, Floats]] = [
+        (BASE, _NOTHING, np.full(rows, market), np.full(rows, doubt))
+    ]
     above = np.broadcast_to(posterior.market, (rows, len(posterior.market)))
     for level, name in enumerate(design.spec.groups):
         current = posterior.coefficients(codes[:, : level + 1])
@@ -70,12 +69,12 @@ def explain(
     labels, values, effects, variances = zip(*lines, strict=True)
     flat, variance = np.column_stack(effects).ravel(), np.column_stack(variances).ravel()
     half = float(stats.norm.ppf((1.0 + COVERAGE) / 2.0)) * np.sqrt(variance)
-    told = features.select(pl.concat_list(value.cast(pl.String) for value in values).explode().alias("value"))
+    own = pl.concat_list(value.cast(pl.String) for value in values).explode()
     return pl.DataFrame(
         {
             "row": np.repeat(np.arange(rows, dtype=np.uint32), len(lines)),
             "term": list(labels) * rows,
-            "value": told["value"],
+            "value": features.select(value=own)["value"],
             "factor": np.exp(flat),
             "low": np.exp(flat - half),
             "high": np.exp(flat + half),
@@ -158,15 +157,12 @@ def grounds(fitted: Fitted, features: pl.DataFrame) -> list[Ground]:
     kind, make = codes[:, level], codes[:, 0]
     of_model = np.where(kind >= 0, fitted.counts[level][kind], 0)
     of_make = np.where(make >= 0, fitted.counts[0][make], 0)
-    told = np.zeros(len(X), dtype=np.int64)
+    counted = np.zeros(len(X), dtype=np.int64)
     if fitted.heard is not None:
-        told = np.where(kind >= 0, fitted.heard.counted[kind], 0)
-    return [
-        Ground(*row)
-        for row in zip(
-            from_relations.tolist(), np.maximum(1.0 - from_opinions - from_relations, 0.0).tolist(),
-            from_opinions.tolist(), np.maximum(1.0 - width[1] / width[0], 0.0).tolist(),
-            np.maximum(1.0 - width[2] / width[1], 0.0).tolist(), of_model.tolist(), of_make.tolist(),
-            told.tolist(), strict=True,
-        )
-    ]  # fmt: skip
+        counted = np.where(kind >= 0, fitted.heard.counted[kind], 0)
+    parts = (
+        from_relations, np.maximum(1.0 - from_opinions - from_relations, 0.0), from_opinions,
+        np.maximum(1.0 - width[1] / width[0], 0.0), np.maximum(1.0 - width[2] / width[1], 0.0),
+        of_model, of_make, counted,
+    )  # fmt: skip
+    return [Ground(*row) for row in zip(*(part.tolist() for part in parts), strict=True)]

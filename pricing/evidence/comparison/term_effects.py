@@ -37,8 +37,7 @@ ORDER: Final = (
 class TermEffects:
     """The term effects of one fitted model, as its sales have them, without what people say.
 
-    ``lines`` names them: the group, then the terms, options one by
-    one."""
+    ``lines`` names them: the group, then the terms, options one by one."""
 
     def __init__(self, model: PriceModel) -> None:
         self.spec = model.spec
@@ -89,21 +88,16 @@ class TermEffects:
     def attribute_groups(self, cars: Encoded) -> Floats:
         """The worth of cars beside the average sale, in a few sums that are quick to compare (n x 5): level
         of the group, condition, wear (year and odometer), options, all else."""
+        kind = {"condition": 0, "year": 1, "odometer_km": 1}
+        kind |= {code or name: 2 for name, code in self.design.options}
+        sums = np.eye(4)[[kind.get(name, 3) for name in self.lines[1:]]]
         theta = self.coefficients(cars)
-        effects = (theta * (cars.X - self.reference)) @ self._bundle_membership()
+        effects = (theta * (cars.X - self.reference)) @ (self.membership @ sums)
         return np.column_stack([theta @ self.reference, effects])
 
     def level_variance(self, car: Encoded) -> float:
         """Posterior variance of the log price of the average sale, were it of the car's group."""
         return float(self.posterior.variance(self.reference[None], car.codes[:1], self.priors)[0])
-
-    def _bundle_membership(self) -> Floats:
-        kind = {"condition": 0, "year": 1, "odometer_km": 1}
-        options = {code or name for name, code in self.design.options}
-        sums = np.zeros((len(self.lines) - 1, 4))
-        for k, name in enumerate(self.lines[1:]):
-            sums[k, 2 if name in options else kind.get(name, 3)] = 1.0
-        return self.membership @ sums
 
 
 def mid_errors(model: PriceModel, cars: pl.DataFrame) -> Floats:

@@ -15,6 +15,7 @@ from pricing.evidence.indices.least_squares import LogIndex, least_squares
 from pricing.vocabulary import CONDITION_BANDS
 
 WEIGHTS: Final = ("equal", "by holding time")
+BANDS: Final = pl.Enum(CONDITION_BANDS)
 CHANGES: Final = ("leave out", "model")
 """What is done with pairs between whose sales the condition band changed."""
 
@@ -27,19 +28,14 @@ def sale_pairs(
 
     Sales without an item, and a second sale on the day of the first, make no pair.
     """
-    banded = (
-        sales
-        if "condition_band" in sales.columns
-        else sales.with_columns(condition_band=pl.lit(None, dtype=pl.String))
-    )
-    items = pl.struct(item)
+    graded = "condition_band" in sales.columns
     return (
-        banded.filter(items.is_duplicated())
+        sales.filter(pl.struct(item).is_duplicated())
         .select(
             *item,
             first_date=pl.col(date),
             first_price=pl.col(price).cast(pl.Float64),
-            first_band=pl.col("condition_band"),
+            first_band=pl.col("condition_band") if graded else pl.lit(None, dtype=pl.String),
         )
         .drop_nulls([*item, "first_price"])
         .sort(*item, "first_date", maintain_order=True)
@@ -61,9 +57,8 @@ def changed(pairs: pl.DataFrame) -> pl.Series:
 def band_changes(pairs: pl.DataFrame) -> Floats:
     """A column a step of the condition scale: +1 where the car climbed it between its sales, -1 where it went
     down it (pairs x 3)."""
-    places = {band: place for place, band in enumerate(CONDITION_BANDS)}
     first, second = (
-        pairs[name].replace_strict(places, default=None, return_dtype=pl.Float64).to_numpy()
+        pairs[name].cast(BANDS, strict=False).to_physical().cast(pl.Float64).to_numpy()
         for name in ("first_band", "second_band")
     )
     steps = np.arange(1, len(CONDITION_BANDS))
@@ -90,7 +85,7 @@ def repeat_sales(
     >>> (100 * np.exp(index.logs)).round(4).tolist()
     [100.0, 238.1102, 125.9921]
     """
-    X = _dummies(first, second, periods)
+    X = (np.eye(periods)[second] - np.eye(periods)[first])[:, 1:]
     if controls is not None:
         X = np.column_stack([X, controls])
     fit = least_squares(X, log_ratio)
@@ -114,11 +109,3 @@ def holding_weights(residuals: Floats, days: Floats) -> Floats:
     fitted = squares - trend.residuals
     mean = float(squares.mean())
     return np.ones(len(days)) if mean <= 0.0 else np.asarray(1.0 / np.maximum(fitted, mean / 10.0))
-
-
-def _dummies(first: Ints, second: Ints, periods: int) -> Floats:
-    rows = np.arange(len(first))
-    X = np.zeros((len(first), periods))
-    X[rows, second] += 1.0
-    X[rows, first] -= 1.0
-    return X[:, 1:]
