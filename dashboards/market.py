@@ -14,9 +14,8 @@ from pricing.charts import depth as depth_charts
 from pricing.charts import evidence as index_charts
 from pricing.errors import EvidenceError
 from pricing.evidence.depth import Depth
-from pricing.evidence.indices.index import METHODS, PriceIndex
+from pricing.evidence.indices.index import METHODS, PriceIndex, sale_points
 from pricing.evidence.indices.periods import LENGTHS
-from pricing.evidence.indices.sale_points import sale_points
 from pricing.snapshot import Snapshot
 from pricing.words.depth import (
     depth_sentences,

@@ -10,7 +10,7 @@ from scipy import stats
 from pricing.decisions.valuation import OPINION_COLUMNS
 from pricing.model.calibration.score_law import LEVELS, ScoreLaw
 from pricing.model.distribution import PriceDistribution
-from pricing.model.ground import Ground
+from pricing.model.explanation import Ground
 from pricing.vocabulary import CONDITION_BANDS
 
 LAST = date(2026, 6, 30)

@@ -31,10 +31,10 @@ from pricing.errors import AppraisalError, EvidenceError, ModelError
 from pricing.evidence.comparison.choices import Choice
 from pricing.evidence.comparison.comparables import COUNT, Comparables, find_comparables
 from pricing.evidence.comparison.comparables_index import ComparablesIndex
-from pricing.evidence.comparison.date_index import date_index
+from pricing.evidence.comparison.date_line import date_index
 from pricing.evidence.indices.index import PriceIndex
 from pricing.model.accuracy.ratio_study import RatioStudy
-from pricing.model.ground import Ground
+from pricing.model.explanation import Ground
 from pricing.model.price_model import PriceModel
 from pricing.snapshot import Snapshot
 

@@ -10,8 +10,7 @@ from typing import Any, Final
 import polars as pl
 
 from pricing.errors import EvidenceError
-from pricing.evidence.comparison.comparables_index import ComparablesIndex
-from pricing.evidence.comparison.leave_one_out import leave_one_out
+from pricing.evidence.comparison.comparables_index import ComparablesIndex, leave_one_out
 from pricing.model.accuracy.ratio_study import RatioStudy, ratio_study
 from pricing.model.price_model import PriceModel
 

@@ -15,7 +15,7 @@ from pricing.decisions.car_price import GivesDistributions, inspected, price_of
 from pricing.decisions.plain import plain
 from pricing.errors import DecisionError
 from pricing.model.distribution import PriceDistribution
-from pricing.model.ground import Ground
+from pricing.model.explanation import Ground
 from pricing.model.opinion_bands import ALONE
 from pricing.notebook_html import facts_html, range_text
 from pricing.opinions.statement import TYPES as STATED

@@ -11,6 +11,7 @@ from scipy import stats
 from pricing.arrays import Floats, Ints
 from pricing.evidence.indices.characteristics import Characteristics
 from pricing.evidence.indices.least_squares import least_squares
+from pricing.evidence.indices.repeat_sales import BANDS
 from pricing.model.features.spec import FeatureSpec
 from pricing.vocabulary import CONDITION_BANDS
 
@@ -50,7 +51,7 @@ def band_premiums(sold: pl.DataFrame, spec: FeatureSpec, at: date, *, years: int
     days = graded["event_date"].to_physical().to_numpy()
     bounds = pl.Series(edges, dtype=pl.Date).to_physical().to_numpy()
     span = np.searchsorted(bounds, days, side="left") - 1
-    band = _places(graded)
+    band = graded["condition_band"].cast(BANDS).to_physical().cast(pl.Int64).to_numpy()
     effects, errors, freedom = _steps(graded, spec, band, span, len(edges) - 1)
     counts = np.zeros((len(edges) - 1, len(CONDITION_BANDS)), dtype=np.int64)
     np.add.at(counts, (span, band), 1)
@@ -78,19 +79,11 @@ def band_premiums(sold: pl.DataFrame, spec: FeatureSpec, at: date, *, years: int
 
 def _median_prices(graded: pl.DataFrame, band: Ints, span: Ints, spans: int) -> Floats:
     """The median price of each band in each span (spans x bands); not a number without a sale."""
-    found = (
-        graded.select(pl.col("price").cast(pl.Float64), band=pl.Series(band), span=pl.Series(span))
-        .group_by("span", "band")
-        .agg(pl.col("price").median())
-    )
+    priced = graded.select(pl.col("price").cast(pl.Float64), band=pl.Series(band), span=pl.Series(span))
+    medians = priced.group_by("span", "band").agg(pl.col("price").median())
     prices = np.full((spans, len(CONDITION_BANDS)), np.nan)
-    prices[found["span"].to_numpy(), found["band"].to_numpy()] = found["price"].to_numpy()
+    prices[medians["span"].to_numpy(), medians["band"].to_numpy()] = medians["price"].to_numpy()
     return prices
-
-
-def _places(graded: pl.DataFrame) -> Ints:
-    places = {band: place for place, band in enumerate(CONDITION_BANDS)}
-    return graded["condition_band"].replace_strict(places, return_dtype=pl.Int64).to_numpy()
 
 
 def _steps(
@@ -117,7 +110,7 @@ def _steps(
     shape = (spans, len(steps))
     if freedom < LEAST_FREEDOM:
         return np.zeros(shape), np.full(shape, np.inf), freedom
-    told = np.abs((fit.inverse @ (X.T @ X) - np.eye(X.shape[1]))[:width]).max(axis=1) < 1e-6
+    told = fit.estimable(width)
     scores = X * fit.residuals[:, None]
     covariance = fit.inverse @ (scores.T @ scores) @ fit.inverse * (len(y) / freedom)
     errors = np.where(told, np.sqrt(np.diag(covariance)[:width]), np.inf)

@@ -1,4 +1,5 @@
-"""How much evidence there is about a model, and what offers say beside sales."""
+"""How much evidence there is about a model, and what offers say beside sales: what cars that were advertised
+and then sold fetched, against what was asked."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -10,18 +11,74 @@ import polars as pl
 from scipy import stats
 
 from pricing.errors import EvidenceError
-from pricing.evidence.asking_gap import MatchedAskingGap, asking_gap
 from pricing.evidence.bands import band_premiums
 from pricing.evidence.comparison.date_line import DateLine
 from pricing.evidence.comparison.term_effects import TermEffects
 from pricing.evidence.indices.index import sold_cars
 from pricing.evidence.seasons import Seasons, seasons
 from pricing.model.accuracy.ratio_study import median_interval
+from pricing.model.accuracy.scoring import binomial_interval
 from pricing.model.features.spec import FeatureSpec
 from pricing.model.price_model import PriceModel
 
 YEARS: Final = (1, 3, 5)
 CONFIDENCE: Final = 0.95
+
+MOST_DAYS: Final = 365
+"""An asking price says nothing about a sale more than this many days later."""
+
+FEWEST: Final = 2
+"""Pairs below which the gap has no interval."""
+
+
+@dataclass(frozen=True)
+class MatchedAskingGap:
+    """``per_cent`` that the sold price lies under (negative) or over the asking price, in the middle
+    (geometric mean), with the interval ``low`` to ``high`` of that mean and the ``pairs`` behind it.
+
+    Without a pair all three are null: unknown. With one pair there is no interval.
+    """
+
+    pairs: int
+    per_cent: float | None
+    low: float | None
+    high: float | None
+    matched: pl.DataFrame
+
+
+def asking_gap(records: pl.DataFrame) -> MatchedAskingGap:
+    """From pairs of the same car (make and chassis number): a sale and the last asking price within
+    ``MOST_DAYS`` before it, both in the base currency. The interval is Student's, on the log scale.
+
+    A car sold is not any car advertised: those that never sold are not in the pairs.
+    """
+    known = records.filter(pl.col("chassis_number").is_not_null(), pl.col("price").is_not_null())
+    keys = ["make", "chassis_number"]
+    asking_prices = known.filter(pl.col("outcome") == "asking").select(
+        *keys, asked_on="event_date", asking="price", asking_id="record_id"
+    )
+    sold = known.filter(pl.col("outcome") == "sold").select(
+        *keys, "event_date", sold="price", record_id="record_id", channel="channel"
+    )
+    matched = (
+        sold.join(asking_prices, on=keys)
+        .filter((pl.col("event_date") - pl.col("asked_on")).dt.total_days().is_between(0, MOST_DAYS))
+        .sort("asked_on", "asking_id")
+        .unique("record_id", keep="last", maintain_order=True)
+        .unique("asking_id", keep="first", maintain_order=True)
+        .with_columns(ratio=pl.col("sold").cast(pl.Float64) / pl.col("asking").cast(pl.Float64))
+        .sort("event_date", "record_id")
+    )
+    pairs = len(matched)
+    if not pairs:
+        return MatchedAskingGap(0, None, None, None, matched)
+    logs = np.log(matched["ratio"].to_numpy())
+    middle = float(logs.mean())
+    if pairs < FEWEST:
+        return MatchedAskingGap(pairs, 100.0 * float(np.expm1(middle)), None, None, matched)
+    reach = float(stats.t.ppf((1.0 + CONFIDENCE) / 2.0, pairs - 1)) * float(logs.std(ddof=1)) / np.sqrt(pairs)
+    per_cent, low, high = (100.0 * np.expm1([middle, middle - reach, middle + reach])).tolist()
+    return MatchedAskingGap(pairs, per_cent, low, high, matched)
 
 
 @dataclass(frozen=True)
@@ -97,7 +154,9 @@ def market_depth(
         sold_share=_sold_share(known, at),
         sold_by_year=sold_by_year(known, at),
         against=_against(sold),
-        effective_sales=None if model is None else effective_sales(model, sold[-1:], _sold_by(records, at)),
+        effective_sales=None
+        if model is None
+        else effective_sales(model, sold[-1:], sold_cars(records.filter(pl.col("event_date") <= at))),
         gap=asking_gap(_chosen(known if every_record is None else every_record, wanted, at)),
         seasons=seasons(sold, parts),
         band_premiums=band_premiums(sold, parts, at),
@@ -113,10 +172,6 @@ def effective_sales(model: PriceModel, car: pl.DataFrame, market: pl.DataFrame) 
     return float(np.mean(np.square(residuals))) / max(variance, 1e-12)
 
 
-def _sold_by(records: pl.DataFrame, at: date) -> pl.DataFrame:
-    return sold_cars(records.filter(pl.col("event_date") <= at))
-
-
 def _chosen(records: pl.DataFrame, wanted: Mapping[str, str], at: date) -> pl.DataFrame:
     same = (pl.col(name) == value for name, value in wanted.items())
     return records.filter(pl.col("event_date") <= at, *same)
@@ -128,16 +183,10 @@ def _within(years: int, at: date) -> pl.Expr:
 
 
 def _recent(known: pl.DataFrame, at: date) -> pl.DataFrame:
-    rows = [
-        known.filter(_within(years, at)).select(
-            years=pl.lit(years),
-            sales=(pl.col("outcome") == "sold").sum(),
-            asking=(pl.col("outcome") == "asking").sum(),
-            unsold=(pl.col("outcome") == "unsold").sum(),
-        )
-        for years in YEARS
-    ]
-    return pl.concat(rows)
+    outcomes = {"sales": "sold", "asking": "asking", "unsold": "unsold"}
+    counts = {name: (pl.col("outcome") == outcome).sum() for name, outcome in outcomes.items()}
+    spans = (known.filter(_within(years, at)).select(years=pl.lit(years), **counts) for years in YEARS)
+    return pl.concat(spans)
 
 
 def _lots(known: pl.DataFrame) -> pl.DataFrame:
@@ -147,10 +196,8 @@ def _lots(known: pl.DataFrame) -> pl.DataFrame:
 
 def _sold_share(known: pl.DataFrame, at: date) -> pl.DataFrame:
     lots = _lots(known)
-    parts = [(years, lots.filter(_within(years, at))) for years in YEARS]
-    return _shares(
-        "years", [(years, len(part), int((part["outcome"] == "sold").sum())) for years, part in parts]
-    )
+    parts = ((years, lots.filter(_within(years, at))["outcome"]) for years in YEARS)
+    return _shares("years", [(years, len(part), int((part == "sold").sum())) for years, part in parts])
 
 
 def sold_by_year(known: pl.DataFrame, at: date) -> pl.DataFrame:
@@ -174,8 +221,7 @@ def sold_by_year(known: pl.DataFrame, at: date) -> pl.DataFrame:
 def _shares(name: str, counts: list[tuple[int, int, int]]) -> pl.DataFrame:
     """Lots and those of them that sold, as shares with their intervals."""
     rows = [
-        (key, lots, sold / lots if lots else None, *share_interval(int(sold), lots))
-        for key, lots, sold in counts
+        (key, lots, sold / lots if lots else None, *share_interval(sold, lots)) for key, lots, sold in counts
     ]
     kinds = {name: pl.Int64, "lots": pl.Int64, **dict.fromkeys(("share", "low", "high"), pl.Float64)}
     return pl.DataFrame(rows, schema=kinds, orient="row")
@@ -192,10 +238,8 @@ def share_interval(
     """
     if not trials:
         return None, None
-    tail = (1.0 - confidence) / 2.0
-    low = 0.0 if hits == 0 else float(stats.beta.ppf(tail, hits, trials - hits + 1))
-    high = 1.0 if hits == trials else float(stats.beta.ppf(1.0 - tail, hits + 1, trials - hits))
-    return low, high
+    low, high = binomial_interval(hits, trials, confidence)
+    return float(low), float(high)
 
 
 def _against(sold: pl.DataFrame) -> pl.DataFrame:
@@ -207,15 +251,7 @@ def _against(sold: pl.DataFrame) -> pl.DataFrame:
     for name in ("low_estimate", "mid_estimate", "high_estimate", "reserve"):
         ratio = hammer.filter(pl.col(name) > 0).select(pl.col("amount") / pl.col(name)).to_series()
         ends = (median_interval(ratio.to_numpy()) if len(ratio) else None) or (None, None)
-        rows.append(
-            {
-                "against": name, "sales": len(ratio), "median": ratio.median(), "low": ends[0],
-                "high": ends[1], "below": (ratio < 1).mean(),
-            }
-        )  # fmt: skip
-    kinds = {
-        "against": pl.String,
-        "sales": pl.Int64,
-        **dict.fromkeys(("median", "low", "high", "below"), pl.Float64),
-    }
-    return pl.DataFrame(rows, schema=kinds)
+        rows.append((name, len(ratio), ratio.median(), *ends, (ratio < 1).mean()))
+    kinds = {"against": pl.String, "sales": pl.Int64}
+    kinds |= dict.fromkeys(("median", "low", "high", "below"), pl.Float64)
+    return pl.DataFrame(rows, schema=kinds, orient="row")

@@ -7,9 +7,8 @@ import numpy as np
 import polars as pl
 from scipy import stats
 
-from pricing.evidence.indices.characteristics import Characteristics
 from pricing.evidence.indices.periods import Periods
-from pricing.evidence.indices.time_dummy import PeriodSums, fit_window, kept_periods, weighted_by_band
+from pricing.evidence.indices.time_dummy import cars_of_periods, kept_periods, whole_window
 from pricing.model.features.spec import FeatureSpec
 
 QUARTERS: Final = ("January to March", "April to June", "July to September", "October to December")
@@ -49,17 +48,14 @@ def seasons(sold: pl.DataFrame, spec: FeatureSpec) -> Seasons:
     periods_kept = kept_periods(code, len(periods), MINIMUM)
     starts = pl.Series(periods.starts, dtype=pl.Date)
     years = int(starts[periods_kept].dt.year().n_unique()) if len(periods_kept) else 0
-    use = np.isin(code, periods_kept)
     if years < FEWEST_YEARS or len(periods_kept) < 4 * FEWEST_YEARS:
         return Seasons(years, None, _NONE)
-    place = np.searchsorted(periods_kept, code[use])
-    cars = weighted_by_band(Characteristics.of(sold.filter(pl.Series(use)), spec, place), len(periods_kept))
-    window = fit_window(cars, PeriodSums.of(cars, len(periods_kept)), 0, len(periods_kept) - 1)
+    _, cars = cars_of_periods(sold, spec, code, periods_kept)
+    window = whole_window(cars, len(periods_kept))
     if not window.estimable.all():
         return Seasons(years, None, _NONE)
-    logs = np.concatenate([[0.0], window.beta[cars.matrix.shape[1] :]])
     quarter = (starts[periods_kept].dt.month().to_numpy() - 1) // 3
-    return _tested(logs, quarter, periods_kept, years)
+    return _tested(window.logs, quarter, periods_kept, years)
 
 
 def _tested(logs: np.ndarray, quarter: np.ndarray, kept: np.ndarray, years: int) -> Seasons:

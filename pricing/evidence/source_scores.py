@@ -7,6 +7,7 @@ statement by the price model's index where there is one.
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from itertools import product
 from typing import Final
 
 import numpy as np
@@ -14,9 +15,9 @@ import polars as pl
 from scipy.special import ndtri
 
 from pricing.model.accuracy.scoring import LEVELS, binomial_interval, pinball
-from pricing.model.statements import middles
+from pricing.model.statements import STATED, middles
 from pricing.opinions.expert_judgement import background, calibration, information
-from pricing.vocabulary import BAND_EDGES, CONDITION_BANDS, SPANS
+from pricing.vocabulary import BAND_EDGES, CONDITION_BANDS
 
 FEWEST: Final = 10
 """Sales below which nothing is said of a source: with ten, the share that an 80 % span holds is known to a
@@ -102,30 +103,24 @@ def score_sources(
 
 
 def _spans(opinions: pl.DataFrame) -> pl.DataFrame:
-    """Statements with their band, ends as numbers, share, middle and spread in logs, and source as code."""
+    """Statements with their band, ends as numbers, share, middle and spread in logs."""
     spans = opinions.with_columns(
         pl.col("low_price", "middle_price", "high_price").cast(pl.Float64),
-        share=pl.col("holds").replace_strict(SPANS, return_dtype=pl.Float64),
+        share=STATED["share"],
         condition_band=band_of_car(),
     ).filter(pl.any_horizontal(pl.col("low_price", "high_price").is_not_null()))
-    code = np.unique(spans["source"].to_numpy(), return_inverse=True)[1].ravel()
-    low, mid, high = (
-        spans[f"{name}_price"].to_numpy().astype(np.float64) for name in ("low", "middle", "high")
-    )
-    middle, spread = middles(low, mid, high, spans["share"].to_numpy(), code)
+    middle, spread = middles(spans.select("source", **STATED))
     return spans.with_columns(log_middle=pl.Series(middle), spread=pl.Series(spread))
 
 
-def _pairs(said: pl.DataFrame, sales: pl.DataFrame) -> pl.DataFrame:
+def _pairs(statements: pl.DataFrame, sales: pl.DataFrame) -> pl.DataFrame:
     """Every later sale with the last statement of each source before it about such a car."""
     sold = sales.filter(pl.col("outcome") == "sold").select(
-        "record_id", "make", "model", *_OPEN, "year", "event_date",
-        price=pl.col("price").cast(pl.Float64), condition_band=band_of_car(),
-        condition_score="condition_score", options="options", odometer_km="odometer_km",
-        body_style="body_style", drive_side="drive_side", matching_numbers="matching_numbers",
-        history_file="history_file",
+        "record_id", "make", "model", *_OPEN, "year", "event_date", pl.col("price").cast(pl.Float64),
+        band_of_car(), "condition_score", "options", "odometer_km", "body_style", "drive_side",
+        "matching_numbers", "history_file",
     )  # fmt: skip
-    both = sold.join(said, on=["make", "model", "condition_band"], suffix="_said").filter(
+    both = sold.join(statements, on=["make", "model", "condition_band"], suffix="_said").filter(
         pl.col("event_date") > pl.col("stated_on"),
         *(
             pl.col(f"{name}_said").is_null() | (pl.col(name) == pl.col(f"{name}_said")).fill_null(False)
@@ -139,8 +134,8 @@ def _pairs(said: pl.DataFrame, sales: pl.DataFrame) -> pl.DataFrame:
     )
 
 
-def _by_source(said: pl.DataFrame, pairs: pl.DataFrame) -> pl.DataFrame:
-    counted = said.group_by("source").agg(
+def _by_source(statements: pl.DataFrame, pairs: pl.DataFrame) -> pl.DataFrame:
+    counted = statements.group_by("source").agg(
         standing=pl.col("standing").drop_nulls().last(),
         statements=pl.len(),
         width=(pl.col("high_price") / pl.col("low_price")).median(),
@@ -160,11 +155,9 @@ def _by_source(said: pl.DataFrame, pairs: pl.DataFrame) -> pl.DataFrame:
         pl.col("sales", "inside", "both").fill_null(0)
     )
     low, high = binomial_interval(table["inside"].to_numpy(), table["sales"].to_numpy())
+    by_source = pairs.partition_by("source", as_dict=True).items()
     judged = pl.DataFrame(
-        [
-            _judged(own) | {"source": name}
-            for (name,), own in pairs.partition_by("source", as_dict=True).items()
-        ],
+        [_judged(own) | {"source": name} for (name,), own in by_source],
         schema={"source": pl.String, "calibration": pl.Float64, "information": pl.Float64},
     )
     return (
@@ -183,22 +176,21 @@ def _judged(own: pl.DataFrame) -> dict[str, float]:
     low, middle, high = (
         own[f"{name}_price"].log().to_numpy().astype(np.float64) for name in ("low", "middle", "high")
     )
-    bins, told = [], []
-    for part in np.unique(share):
-        for with_middle in (False, True):
-            rows = np.flatnonzero((share == part) & (np.isfinite(middle) == with_middle)
-                                  & np.isfinite(low) & np.isfinite(high))  # fmt: skip
-            if not len(rows):
-                continue
-            levels = np.array([(1 - part) / 2, *([0.5] if with_middle else []), (1 + part) / 2])
-            ends = np.column_stack([low[rows], *([middle[rows]] if with_middle else []), high[rows]])
-            place = (price[rows, None] > ends).sum(axis=1)
-            expected = np.diff(np.concatenate([[0.0], levels, [1.0]]))
-            bins.append((np.bincount(place, minlength=len(expected)).astype(np.float64), expected))
-            told += [
-                information(end, levels, *background(np.append(end, at)))
-                for end, at in zip(ends, price[rows], strict=True)
-            ]
+    whole, named = np.isfinite(low) & np.isfinite(high), np.isfinite(middle)
+    bins, informations = [], []
+    for part, with_middle in product(np.unique(share), (False, True)):
+        rows = np.flatnonzero(whole & (share == part) & (named == with_middle))
+        if not len(rows):
+            continue
+        levels = np.array([(1 - part) / 2, *([0.5] if with_middle else []), (1 + part) / 2])
+        ends = np.column_stack([low[rows], *([middle[rows]] if with_middle else []), high[rows]])
+        place = (price[rows, None] > ends).sum(axis=1)
+        expected = np.diff(np.concatenate([[0.0], levels, [1.0]]))
+        bins.append((np.bincount(place, minlength=len(expected)).astype(np.float64), expected))
+        informations += [
+            information(end, levels, *background(np.append(end, at)))
+            for end, at in zip(ends, price[rows], strict=True)
+        ]
     if not bins:
         return {"calibration": float("nan"), "information": float("nan")}
-    return {"calibration": calibration(bins), "information": float(np.mean(told))}
+    return {"calibration": calibration(bins), "information": float(np.mean(informations))}

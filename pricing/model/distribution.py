@@ -234,13 +234,5 @@ class PriceDistribution:
     def __getitem__(self, rows: slice | Sequence[int] | Ints) -> Self:
         """The distributions of some of the cars."""
         place = np.arange(len(self))[rows]
-        return type(self)(
-            self.law,
-            self.centre[place],
-            self.spread[place],
-            self.evidence[place],
-            self.reason[place],
-            self.remark[place],
-            self.explain,
-            self.places[place],
-        )
+        row_by_row = ("centre", "spread", "evidence", "reason", "remark", "places")
+        return replace(self, **{name: getattr(self, name)[place] for name in row_by_row})

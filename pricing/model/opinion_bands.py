@@ -9,32 +9,34 @@ bands are those of the day they were said on. Answers are marked as opinion alon
 
 from datetime import date
 from importlib.metadata import version
-from typing import Any, Final, Self
+from typing import Final, Self
 
 import numpy as np
 import polars as pl
 from scipy.special import ndtri
 
-from pricing.arrays import Floats, Ints
+from pricing.arrays import Floats
 from pricing.errors import ModelError
 from pricing.model.calibration.score_law import LEVELS, ScoreLaw
 from pricing.model.distribution import PriceDistribution
+from pricing.model.explanation import Ground
 from pricing.model.features.condition_scale import ConditionScale
-from pricing.model.features.spec import FeatureSpec
-from pricing.model.frames import Frame, as_polars
-from pricing.model.ground import Ground
+from pricing.model.features.spec import FeatureSpec, Frame, as_polars
 from pricing.model.price_model import PriceModel
-from pricing.model.statements import middles
-from pricing.vocabulary import CONDITION_BANDS, SPANS
+from pricing.model.statements import STATED, middles
+from pricing.vocabulary import CONDITION_BANDS
 
 ALONE: Final = "opinion alone"
 """The evidence of every price that rests on nothing but what people say."""
 
-STATED: Final = "stated by"
+STATED_BY: Final = "stated by"
 """The one term of such a price."""
 
 _OPEN: Final = ("variant", "country", "channel")
 """What a statement may leave open: it then speaks of all."""
+
+
+_SCALE: Final = ConditionScale("condition_band", CONDITION_BANDS, "condition_score", 1.5, True, True, ())
 
 
 class StatedLaw(ScoreLaw):
@@ -103,12 +105,14 @@ class OpinionBands(PriceModel):
     def distribution(self, cars: Frame, as_of: date | None = None) -> PriceDistribution:
         """The price distribution of every car, row by row."""
         features = self.spec.prepared(as_polars(cars))
-        centre, spread, said = self._pooled(features)
-        scale = ConditionScale("condition_band", CONDITION_BANDS, "condition_score", 1.5, True, True, ())
-        position, band = scale.placed(features.select(scale.expressions))
+        position, band = _SCALE.placed(features.select(_SCALE.expressions))
         graded = band < len(CONDITION_BANDS)
         own = np.minimum(band, len(CONDITION_BANDS) - 1)
         row = np.arange(len(own))
+        pooled = self._pooled(features)
+        where = pooled["row"].to_numpy(), pooled["place"].to_numpy()
+        centre, spread = np.full((2, len(own), len(CONDITION_BANDS)), np.nan)
+        centre[where], spread[where] = pooled["mean"].to_numpy(), np.sqrt(pooled["variance"].to_numpy())
         at = np.clip(position, 0.0, len(CONDITION_BANDS) - 1.0)
         left, part = np.floor(at).astype(np.int64), at - np.floor(at)
         right = np.minimum(left + 1, len(CONDITION_BANDS) - 1)
@@ -121,23 +125,24 @@ class OpinionBands(PriceModel):
         mid, wide = between(centre), between(spread)
         given = graded & np.isfinite(mid)
         worse = (np.arange(len(CONDITION_BANDS)) < np.minimum(own, at)[:, None]) & np.isfinite(centre)
-        reason = pl.Series("reason", self._why_not(features, own, graded, given), dtype=pl.String)
+        said = pl.DataFrame({"row": row, "place": own, "graded": graded, "given": given}).join(
+            pooled.cast({"row": pl.Int64, "place": pl.Int64}),
+            on=["row", "place"], how="left", maintain_order="left",
+        )  # fmt: skip
+        reason, remark = self._sentences(pl.concat([said, features], how="horizontal"))
         return PriceDistribution(
             StatedLaw(ndtri(LEVELS), 0),
             np.column_stack([mid, np.where(worse, centre, mid[:, None])]),
             np.column_stack([wide, np.where(worse, spread, wide[:, None])]),
             pl.Series("evidence", [ALONE] * len(own), dtype=pl.String),
             reason,
-            pl.Series("remark", self._remarks(said, own, given), dtype=pl.String),
-            lambda rows: _terms(rows, mid, said, own),
+            remark,
+            lambda rows: _terms(mid[rows], said["sources"][rows]),
         )
 
-    def _pooled(
-        self, features: pl.DataFrame
-    ) -> tuple[Floats, Floats, dict[tuple[int, int], tuple[str, date]]]:
-        """Of every car in every band the mean and deviation of the log price, NaN where nobody said any, and
-        who said it last on which day."""
-        bands = len(CONDITION_BANDS)
+    def _pooled(self, features: pl.DataFrame) -> pl.DataFrame:
+        """Of every car (``row``) in every band (``place``) of which somebody spoke, ``mean`` and ``variance``
+        of the log price, the ``sources`` and the last ``day`` on which it was said."""
         cars = features.with_row_index("row")
         near = cars.join(self.said, on=["make", "model"], suffix="_said")
         fits = [
@@ -154,7 +159,7 @@ class OpinionBands(PriceModel):
         exact = sum(
             (pl.col(f"{name}_said").is_not_null().cast(pl.Int8) for name in _OPEN), pl.lit(0, pl.Int8)
         )
-        pooled = (
+        return (
             near.filter(*fits)
             .with_columns(exact=exact)
             .sort("exact", "stated_on", maintain_order=True)
@@ -167,42 +172,26 @@ class OpinionBands(PriceModel):
                 day=pl.col("stated_on").max(),
             )
         )
-        centre, spread = np.full((len(features), bands), np.nan), np.full((len(features), bands), np.nan)
-        row, place = pooled["row"].to_numpy(), pooled["place"].to_numpy()
-        centre[row, place] = pooled["mean"].to_numpy()
-        spread[row, place] = np.sqrt(pooled["variance"].to_numpy())
-        told = dict(
-            zip(
-                zip(row.tolist(), place.tolist(), strict=True),
-                zip(pooled["sources"].to_list(), pooled["day"].to_list(), strict=True),
-                strict=True,
-            )
+
+    def _sentences(self, cars: pl.DataFrame) -> list[pl.Series]:
+        """Of every car why it has no range, and the remark on the range that is given."""
+        name = pl.concat_str("make", "model", separator=" ", ignore_nulls=True)
+        band = pl.col("place").replace_strict(dict(enumerate(CONDITION_BANDS)), return_dtype=pl.String)
+        nobody = pl.format("nobody has said what a {} in the state '{}' fetches", name, band)
+        ungraded = (
+            "opinions are by the state of the car: without it, and with too few sales, there is no range"
         )
-        return centre, spread, told
-
-    def _why_not(self, features: pl.DataFrame, band: Ints, graded: Any, given: Any) -> list[str | None]:
-        names = features.select(pl.concat_str("make", "model", separator=" ", ignore_nulls=True)).to_series()
-        return [
-            None
-            if ok
-            else f"nobody has said what a {name} in the state '{CONDITION_BANDS[place]}' fetches"
-            if known
-            else "opinions are by the state of the car: without it, and with too few sales, there is no range"
-            for name, place, known, ok in zip(names, band, graded, given, strict=True)
-        ]
-
-    def _remarks(self, said: Any, band: Ints, given: Any) -> list[str | None]:
         few = f"the market has {self.facts['sales']} sales, too few for a price model"
-        told: list[str | None] = []
-        for row, (place, ok) in enumerate(zip(band.tolist(), given, strict=True)):
-            sources, day = said.get((row, place), ("", None))
-            told.append(
-                f"{ALONE}: no sale confirms this range, which is as {sources} said it (last on {day}) and "
-                f"not brought to another day, for there is no index; {few}"
-                if ok and day
-                else None
-            )
-        return told
+        as_said = pl.format(
+            f"{ALONE}: no sale confirms this range, which is as {{}} said it (last on {{}}) and not "
+            f"brought to another day, for there is no index; {few}",
+            "sources",
+            "day",
+        )
+        return cars.select(
+            reason=pl.when(~pl.col("given")).then(pl.when("graded").then(nobody).otherwise(pl.lit(ungraded))),
+            remark=pl.when(pl.col("given") & pl.col("day").is_not_null()).then(as_said),
+        ).get_columns()
 
 
 def _laid_out(statements: pl.DataFrame) -> pl.DataFrame:
@@ -214,30 +203,23 @@ def _laid_out(statements: pl.DataFrame) -> pl.DataFrame:
     statements = statements.with_columns(
         pl.lit(None, kind).alias(name) for name, kind in absent.items() if name not in statements.columns
     )
-    low, mid, high = (
-        statements[f"{name}_price"].cast(pl.Float64).to_numpy().astype(np.float64)
-        for name in ("low", "middle", "high")
-    )
-    share = statements["holds"].replace_strict(SPANS, return_dtype=pl.Float64).to_numpy()
-    source = np.unique(statements["source"].to_numpy(), return_inverse=True)[1].ravel()
-    middle, spread = middles(low, mid, high, share, source)
-    scale = ConditionScale("condition_band", CONDITION_BANDS, "condition_score", 1.5, True, True, ())
-    _, band = scale.placed(statements.select(scale.expressions))
+    middle, spread = middles(statements.select("source", **STATED))
+    _, band = _SCALE.placed(statements.select(_SCALE.expressions))
     return statements.select(
         "source", "stated_on", "make", "model", *_OPEN, "year_from", "year_to",
         place=pl.Series(band), middle=pl.Series(middle), spread=pl.Series(spread),
     ).filter(pl.col("place") < len(CONDITION_BANDS))  # fmt: skip
 
 
-def _terms(rows: Ints, mid: Floats, said: Any, band: Ints) -> pl.DataFrame:
+def _terms(mid: Floats, sources: pl.Series) -> pl.DataFrame:
     return pl.DataFrame(
         {
-            "row": np.arange(len(rows)),
-            "term": [STATED] * len(rows),
-            "value": [said.get((int(row), int(band[row])), (None, None))[0] for row in rows],
-            "factor": np.exp(mid[rows]),
-            "low": pl.Series([None] * len(rows), dtype=pl.Float64),
-            "high": pl.Series([None] * len(rows), dtype=pl.Float64),
-            "per_cent": np.zeros(len(rows)),
+            "row": np.arange(len(mid)),
+            "term": [STATED_BY] * len(mid),
+            "value": sources,
+            "factor": np.exp(mid),
+            "low": pl.Series([None] * len(mid), dtype=pl.Float64),
+            "high": pl.Series([None] * len(mid), dtype=pl.Float64),
+            "per_cent": np.zeros(len(mid)),
         }
     )

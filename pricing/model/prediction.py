@@ -1,15 +1,15 @@
-"""What a fit says of a frame of cars: the mid of each, and its spread in every state of condition."""
+"""What a fit says of a frame of cars: the mid of each, its spread in every state of condition, and how many
+sales stand behind it, in classes with plain names."""
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 import polars as pl
-from numpy.typing import NDArray
 
-from pricing.arrays import Floats, Ints
-from pricing.model.depth import depth_index
+from pricing.arrays import Aligned, Bools, Floats, Ints
 from pricing.model.features.design import Design, Encoded
-from pricing.model.features.interactions import Interactions
+from pricing.model.features.trees import Interactions
 from pricing.model.regression.hedonic import ONE_THREAD, HedonicRegression
 from pricing.model.regression.threads import shared_out
 from pricing.model.statements import Heard
@@ -38,7 +38,7 @@ class Fitted:
 
 
 @dataclass(frozen=True)
-class Prediction:
+class Prediction(Aligned):
     """For every car: ``mid`` (log), ``spread`` (log, of one sale about it, what is not known of the mid
     included), calibration cell (``depth``, ``band``), the part of the mid that the trees ``learnt``, days
     ``late`` after the last sale, the group codes, and which category values are ``novel``; and the same at
@@ -53,16 +53,10 @@ class Prediction:
     learnt: Floats
     late: Floats
     codes: Ints
-    novel: NDArray[np.bool_]
+    novel: Bools
     position: Floats
     state_mid: Floats
     state_spread: Floats
-
-    @classmethod
-    def joined(cls, parts: "list[Prediction]", order: Ints) -> "Prediction":
-        """The predictions of several batches as one, its rows taken in ``order``."""
-        names = [field.name for field in fields(cls)]
-        return cls(**{name: np.concatenate([getattr(part, name) for part in parts])[order] for name in names})
 
 
 def predict(fitted: Fitted, features: pl.DataFrame, states: bool = True) -> Prediction:
@@ -141,3 +135,26 @@ def at_position(position: Floats, knots: Floats, values: Floats) -> Floats:
     row = np.arange(len(safe))
     result = (1.0 - part) * values[row, left] + part * values[row, right]
     return np.where(np.isnan(position), np.nan, result)
+
+
+DEPTHS: Final = ("make unknown", "model unknown", "1 to 5 sales", "6 to 20 sales", "over 20 sales")
+"""Classes, least evidence first; the sales counted are those of the car's model (second level of groups, or
+the only one)."""
+
+EDGES: Final = (1, 6, 21)
+
+
+def depth_index(codes: Ints, counts: list[Ints]) -> Ints:
+    """Index into ``DEPTHS`` for every row of ``codes``; without groups all evidence is the market's, the
+    deepest.
+
+    >>> depth_index(np.array([[0, 0], [0, -1], [-1, -1]]), [np.array([30]), np.array([7])]).tolist()
+    [3, 1, 0]
+    """
+    if not counts:
+        return np.full(len(codes), len(DEPTHS) - 1)
+    level = min(1, len(counts) - 1)
+    code = codes[:, level]
+    sales = np.where(code >= 0, counts[level][code], 0)
+    depth = 1 + np.digitize(sales, EDGES)
+    return np.where(codes[:, 0] < 0, 0, depth)

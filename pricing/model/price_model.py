@@ -1,7 +1,7 @@
 """The door to this room: fit a market, then ask for price distributions."""
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import asdict, replace
 from datetime import date
 from html import escape
 from importlib.metadata import version
@@ -12,30 +12,26 @@ import polars as pl
 
 from pricing.arrays import Floats, Ints
 from pricing.errors import ModelError
-from pricing.model.calibration.calibration import Calibration
+from pricing.model.calibration.calibration import CUTS, Calibration, origin_errors
 from pricing.model.calibration.market_shift import MarketShift
-from pricing.model.calibration.origins import CUTS, origin_errors
 from pricing.model.calibration.score_law import ScoreLaw
-from pricing.model.depth import DEPTHS
 from pricing.model.distribution import PriceDistribution
-from pricing.model.explanation import INTERACTIONS, explain
+from pricing.model.explanation import INTERACTIONS, Ground, explain, grounds
 from pricing.model.features.design import Design, Encoded
 from pricing.model.features.evidence import SaleEvidence
-from pricing.model.features.interactions import Interactions
-from pricing.model.features.spec import FeatureSpec
-from pricing.model.frames import Frame, as_polars
-from pricing.model.ground import Ground, grounds
+from pricing.model.features.spec import FeatureSpec, Frame, as_polars
+from pricing.model.features.trees import Interactions
 from pricing.model.prediction import (
     BATCH,
+    DEPTHS,
     Fitted,
     Prediction,
     predict,
     predict_encoded,
     seen_by_trees,
 )
-from pricing.model.reasons import refusals
 from pricing.model.regression.hedonic import LARGE, ONE_THREAD, fit_regression
-from pricing.model.remarks import remarks
+from pricing.model.remarks import refusals, remarks
 from pricing.model.statements import SalesSeen, Statements, hear
 from pricing.progress import Progress, untold
 
@@ -147,13 +143,8 @@ class PriceModel:
             first = self._calibrate(rows, first, progress)
         progress("fit to all sales", len(CUTS) - 1, len(CUTS))
         shift = self.calibration.shift
-        self.fitted = self._fit_once(
-            rows,
-            first,
-            first is None,
-            shift,
-            statements if statements is not None and len(statements) else None,
-        )
+        said = statements if statements is not None and len(statements) else None
+        self.fitted = self._fit_once(rows, first, first is None, shift, said)
         progress("fitted", len(CUTS), len(CUTS))
         self.facts: dict[str, Any] = {
             "rows": len(rows),
@@ -161,11 +152,11 @@ class PriceModel:
             "asking": int(rows.asking.sum()),
             "unsold": int((~rows.sold & ~rows.asking).sum()),
             "calibration_sales": self.calibration.law.count,
-            "market_shift": shift.facts(),
+            "market_shift": asdict(shift),
             "calibrated_rows": calibrated_rows,
             "degrees_of_freedom": self.fitted.regression.estimates.degrees_of_freedom,
-            "first_date": self._day(self.fitted.design.first_day),
-            "last_date": self._day(self.fitted.design.last_day),
+            "first_date": str(np.datetime64(int(self.fitted.design.first_day), "D")),
+            "last_date": str(np.datetime64(int(self.fitted.design.last_day), "D")),
             "seed": self.seed,
             "version": version("classic-car-pricing"),
         }
@@ -238,16 +229,12 @@ class PriceModel:
         fitted = Fitted(design, regression, interactions, counts, average)
         if said is None or left.sums is None:
             return fitted
-        seen = SalesSeen(encoded, np.flatnonzero(sales), rows.days(self.spec)[grouped], left)
+        seen = SalesSeen(encoded, np.flatnonzero(sales), self.spec.days(rows.features)[grouped], left)
         heard = hear(
             said, design, regression, seen, left.sums, average,
             lambda cars: interactions.effect(seen_by_trees(regression, cars)),
         )  # fmt: skip
         return replace(fitted, regression=heard.regression, heard=heard)
-
-    def _ask(self, cars: Frame, as_of: date | None) -> tuple[Prediction, pl.DataFrame]:
-        features = self._features(cars, as_of)
-        return predict(self.fitted, features), features
 
     def _features(self, cars: Frame, as_of: date | None) -> pl.DataFrame:
         features = self.spec.prepared(as_polars(cars))
@@ -272,19 +259,20 @@ class PriceModel:
     def _distribution(
         self, guess: Prediction, features: pl.DataFrame, encoded: Encoded | None
     ) -> PriceDistribution:
-        law = self.calibration.law
-        centre, spread = self.calibration.states(guess, self.fitted.design.condition)
+        law, fitted = self.calibration.law, self.fitted
+        centre, spread = self.calibration.states(guess, fitted.design.condition)
         evidence = pl.Series("evidence", np.asarray(DEPTHS)[guess.depth], dtype=pl.String)
-        told = PriceDistribution(law, centre, spread)
-        low, high = told.interval(PRICED)
-        reason = self._reasons(guess, features, np.column_stack([low, told.mid, high]))
-        estimates = self.fitted.regression.estimates
-        remark = remarks(self.fitted.design, estimates, guess, features)
+        prices = PriceDistribution(law, centre, spread)
+        low, high = prices.interval(PRICED)
+        reason = self._reasons(guess, features, np.column_stack([low, prices.mid, high]))
+        remark = remarks(fitted.design, fitted.regression.estimates, guess, features)
 
         def terms(rows: Ints) -> pl.DataFrame:
-            cars_of_rows = features[rows]
-            own = self.fitted.design.encode(cars_of_rows) if encoded is None else encoded[rows]
-            return self._terms(cars_of_rows, own, guess.learnt[rows], guess.late[rows])
+            cars = features[rows]
+            own = fitted.design.encode(cars) if encoded is None else encoded[rows]
+            beside = {INTERACTIONS: guess.learnt[rows]} if fitted.interactions.trees else {}
+            carried = self.calibration.shift.carried(guess.late[rows])
+            return explain(fitted.design, fitted.regression, own, cars, fitted.reference, carried, beside)
 
         return PriceDistribution(law, centre, spread, evidence, reason, remark, terms)
 
@@ -317,16 +305,10 @@ class PriceModel:
             return pl.Series("reason", [sentence] * len(features), dtype=pl.String)
         return refusals(self.fitted.design, guess.codes, features, prices)
 
-    def _terms(self, features: pl.DataFrame, encoded: Encoded, learnt: Floats, late: Floats) -> pl.DataFrame:
-        fitted = self.fitted
-        beside = {INTERACTIONS: learnt} if fitted.interactions.trees else {}
-        carried = self.calibration.shift.carried(late)
-        return explain(fitted.design, fitted.regression, encoded, features, fitted.reference, carried, beside)
-
     def log_mid(self, cars: Frame, as_of: date | None = None) -> Floats:
         """Logarithm of each car's price as the regression and its trees have it, before calibration, which
         is made on sold cars alone."""
-        return self._ask(cars, as_of)[0].mid
+        return predict(self.fitted, self._features(cars, as_of)).mid
 
     def grounds(self, cars: Frame, as_of: date | None = None) -> list[Ground]:
         """What the range of each car rests on: sales, relations and opinions, with their shares.
@@ -341,7 +323,3 @@ class PriceModel:
         interval ``low`` and ``high``; empty when no asking prices were seen."""
         estimates = self.fitted.regression.estimates
         return self.fitted.design.asking.gaps(estimates.posterior, self.fitted.design.columns)
-
-    @staticmethod
-    def _day(days: float) -> str:
-        return date.fromordinal(date(1970, 1, 1).toordinal() + int(days)).isoformat()

@@ -8,7 +8,7 @@ import hashlib
 import io
 import json
 import zipfile
-from dataclasses import asdict, replace
+from dataclasses import asdict, fields, replace
 from typing import Any, Final
 
 import numpy as np
@@ -22,10 +22,9 @@ from pricing.model.calibration.score_law import ScoreLaw
 from pricing.model.features.asking import AskingGap
 from pricing.model.features.condition_scale import ConditionScale
 from pricing.model.features.design import Design
-from pricing.model.features.encoding import CategoryEncoder, GroupEncoder
-from pricing.model.features.interactions import Interactions
-from pricing.model.features.smooth import Numeric
+from pricing.model.features.encoding import CategoryEncoder, GroupEncoder, Numeric
 from pricing.model.features.spec import FeatureSpec
+from pricing.model.features.trees import Interactions
 from pricing.model.opinion_bands import OpinionBands
 from pricing.model.prediction import Fitted
 from pricing.model.price_model import PriceModel
@@ -41,6 +40,9 @@ OPINIONS_FORMAT = "classic-car-pricing opinions 1"
 
 HEARD = ("counted", "bias", "scale", "held")
 """Arrays of what a fit made of statements."""
+
+NUMERIC = [field.name for field in fields(Numeric) if field.name != "knots"]
+"""What the header holds of a numeric column, in this order."""
 
 LARGEST_TIMES: Final = 100
 LARGEST_MORE: Final = 100_000_000
@@ -77,7 +79,7 @@ def to_bytes(model: PriceModel) -> bytes:
         statements = np.frombuffer(statements_file.getvalue(), dtype=np.uint8)
         return _sealed({"format": OPINIONS_FORMAT, "facts": model.facts}, {"statements": statements})
     gap = model.fitted.design.asking
-    design, found = model.fitted.design, model.fitted.regression.estimates
+    design, estimates = model.fitted.design, model.fitted.regression.estimates
     arrays: Arrays = {
         "reference": model.fitted.reference,
         "calibration.scores": model.calibration.law.scores,
@@ -89,33 +91,28 @@ def to_bytes(model: PriceModel) -> bytes:
     arrays["trees.sizes"] = np.array([len(nodes) for nodes in trees], dtype=np.int64)
     if trees:
         arrays["trees.nodes"] = np.concatenate(trees)
-    for level, inverted in enumerate(found.inverted):
-        arrays[f"inverted.{level}"] = inverted
-    for level, counts in enumerate(model.fitted.counts):
-        arrays[f"counts.{level}"] = counts
+    arrays |= {f"inverted.{level}": inverted for level, inverted in enumerate(estimates.inverted)}
+    arrays |= {f"counts.{level}": counts for level, counts in enumerate(model.fitted.counts)}
     heard = model.fitted.heard
     if heard is not None:
-        arrays |= _posterior_arrays("mean without", heard.without.estimates.posterior, found.priors)
+        arrays |= _posterior_arrays("mean without", heard.without.estimates.posterior, estimates.priors)
         arrays |= {f"heard.{name}": getattr(heard, name) for name in HEARD}
-    arrays |= _posterior_arrays("mean", found.posterior, found.priors)
-    arrays |= _posterior_arrays("spread", found.spread_posterior, found.spread_priors)
-    for numeric in design.numerics:
-        arrays[f"knots.{numeric.name}"] = numeric.knots
+    arrays |= _posterior_arrays("mean", estimates.posterior, estimates.priors)
+    arrays |= _posterior_arrays("spread", estimates.spread_posterior, estimates.spread_priors)
+    arrays |= {f"knots.{numeric.name}": numeric.knots for numeric in design.numerics}
     header = {
         "format": FORMAT,
         "spec": model.spec.to_dict(),
         "baseline": model.fitted.interactions.baseline,
         "seed": model.seed,
         "facts": model.facts,
-        "degrees": found.degrees_of_freedom,
+        "degrees": estimates.degrees_of_freedom,
         "calibration_count": model.calibration.law.count,
         "market_shift": asdict(model.calibration.shift),
         "condition": asdict(design.condition) if design.condition else None,
         "asking": [gap.present, gap.by and [gap.by.name, gap.by.values], gap.names],
         "options": design.options,
-        "numerics": [
-            [n.name, n.log, n.centre, n.scale, n.low, n.high, n.has_missing] for n in design.numerics
-        ],
+        "numerics": [[getattr(numeric, name) for name in NUMERIC] for numeric in design.numerics],
         "categories": [[category.name, category.values] for category in design.categories],
         "days": [design.first_day, design.last_day],
         "groups": [table.to_dict(as_series=False) for table in design.groups.tables],
@@ -280,10 +277,8 @@ def _design(spec: FeatureSpec, shift: MarketShift, header: dict[str, Any], array
     encoder = CategoryEncoder(by[0], tuple(by[1])) if by else None
     design.asking = AskingGap(present, encoder, tuple(tiered))
     design.options = [(name, code) for name, code in header["options"]]
-    design.numerics = [
-        Numeric(name, log, centre, scale, arrays[f"knots.{name}"], low, high, has_missing)
-        for name, log, centre, scale, low, high, has_missing in header["numerics"]
-    ]
+    numerics = (dict(zip(NUMERIC, values, strict=True)) for values in header["numerics"])
+    design.numerics = [Numeric(**told, knots=arrays[f"knots.{told['name']}"]) for told in numerics]
     design.categories = [CategoryEncoder(name, tuple(values)) for name, values in header["categories"]]
     design.first_day, design.last_day = header["days"]
     design.time_knots, design.drift_knots = arrays["time_knots"], arrays["drift_knots"]

@@ -22,10 +22,9 @@ from typing import Final, Self
 
 import numpy as np
 import polars as pl
-from numpy.typing import NDArray
 from scipy.special import ndtri
 
-from pricing.arrays import Floats, Ints
+from pricing.arrays import Bools, Floats, Ints
 from pricing.errors import ModelError, TableError
 from pricing.model.calibration.market_shift import DAYS_A_YEAR
 from pricing.model.features.design import Design, Encoded
@@ -37,6 +36,12 @@ from pricing.vocabulary import SPANS
 
 COLUMNS: Final = ("source", "low", "middle", "high", "share")
 """Columns of a frame of statements beside those of the cars and of the day."""
+
+STATED: Final = {
+    "low": pl.col("low_price"), "middle": pl.col("middle_price"), "high": pl.col("high_price"),
+    "share": pl.col("holds").replace_strict(SPANS, return_dtype=pl.Float64),
+}  # fmt: skip
+"""Those of them that make up a span, of a statement as a market keeps it."""
 
 REMEMBERED: Final = 10.0
 """Sales that stand behind the middle of a span: who says how far prices scatter has seen no more than a
@@ -85,14 +90,9 @@ class Statements:
         if spec.event_date:
             frame = frame.drop_nulls(spec.event_date).sort(spec.event_date, maintain_order=True)
         low, middle, high, share = (frame[name].cast(pl.Float64) for name in COLUMNS[1:])
-        both = low.is_not_null() & high.is_not_null()
-        rising = ~both | (low < high)
-        inside = (middle.is_null() | low.is_null() | (low < middle)) & (
-            middle.is_null() | high.is_null() | (middle < high)
-        )
-        positive = (low.is_null() | (low > 0)) & (high.is_null() | (high > 0))
-        ended = low.is_not_null() | high.is_not_null()
-        possible = rising & inside & positive & ended & (share > 0) & (share < 1)
+        possible = (low.is_not_null() | high.is_not_null()) & (share > 0) & (share < 1)
+        for rule in (low > 0, high > 0, low < high, low < middle, middle < high):
+            possible &= rule.fill_null(True)
         if not possible.fill_null(False).all():
             wrong = frame.filter(~possible.fill_null(False)).row(0, named=True)
             raise ModelError(
@@ -100,14 +100,12 @@ class Statements:
                 f"{wrong['low']}, middle {wrong['middle']}, high {wrong['high']}, share {wrong['share']}"
             )
         names, source = np.unique(frame["source"].cast(pl.String).to_numpy(), return_inverse=True)
-        found, spread = middles(low.to_numpy(), middle.to_numpy(), high.to_numpy(), share.to_numpy(), source)
-        return cls(spec.prepared(frame), tuple(str(name) for name in names), source.ravel(), found, spread)
+        centre, spread = middles(frame)
+        return cls(spec.prepared(frame), tuple(str(name) for name in names), source.ravel(), centre, spread)
 
     def __getitem__(self, rows: Ints) -> "Statements":
-        return replace(
-            self, features=self.features[rows], source=self.source[rows], middle=self.middle[rows],
-            spread=self.spread[rows],
-        )  # fmt: skip
+        aligned = ("features", "source", "middle", "spread")
+        return replace(self, **{name: getattr(self, name)[rows] for name in aligned})
 
 
 def as_rows(opinions: pl.DataFrame) -> pl.DataFrame:
@@ -115,22 +113,22 @@ def as_rows(opinions: pl.DataFrame) -> pl.DataFrame:
     reads: all-in prices, the middle of the years, the day as ``event_date``."""
     return opinions.select(
         "source", "make", "model", "variant", "country", "channel", "condition_band", "condition_score",
-        event_date="stated_on",
-        year=pl.mean_horizontal("year_from", "year_to"),
-        low="low_price", middle="middle_price", high="high_price",
-        share=pl.col("holds").replace_strict(SPANS, return_dtype=pl.Float64),
+        event_date="stated_on", year=pl.mean_horizontal("year_from", "year_to"), **STATED,
     ).filter(pl.any_horizontal(pl.col("low", "high").is_not_null()))  # fmt: skip
 
 
-def middles(low: Floats, middle: Floats, high: Floats, share: Floats, source: Ints) -> tuple[Floats, Floats]:
-    """Middle (log) and standard deviation (log) of what each span says; of a span with one end the deviation
-    is what the same source says elsewhere, or ``USUAL_SPREAD``.
+def middles(spans: pl.DataFrame) -> tuple[Floats, Floats]:
+    """Middle (log) and standard deviation (log) of what each span says (``COLUMNS``); of a span with one end
+    the deviation is what the same source says elsewhere, or ``USUAL_SPREAD``.
 
-    >>> found = middles(np.array([1000.0, np.nan]), np.full(2, np.nan), np.array([2000.0, 1000.0]),
-    ...                 np.array([0.8, 0.8]), np.array([0, 0]))
-    >>> np.exp(found[0]).round(1).tolist(), found[1].round(3).tolist()
+    >>> spans = pl.DataFrame({"source": "A. Rowe", "low": [1000.0, None], "middle": [None, None],
+    ...                       "high": [2000.0, 1000.0], "share": [0.8, 0.8]})
+    >>> centre, spread = middles(spans)
+    >>> np.exp(centre).round(1).tolist(), spread.round(3).tolist()
     ([1414.2, 707.1], [0.27, 0.27])
     """
+    low, middle, high, share = (spans[name].cast(pl.Float64).to_numpy() for name in COLUMNS[1:])
+    source = np.unique(spans["source"].cast(pl.String).to_numpy(), return_inverse=True)[1].ravel()
     with np.errstate(invalid="ignore"):
         lows, mids, highs = np.log(low), np.log(middle), np.log(high)
     spread = (highs - lows) / (2.0 * ndtri((1.0 + share) / 2.0))
@@ -219,7 +217,7 @@ def kind_level(design: Design) -> int:
     return min(1, len(design.spec.groups) - 1)
 
 
-def _kept(design: Design, sales: SalesSeen) -> list[NDArray[np.bool_]]:
+def _kept(design: Design, sales: SalesSeen) -> list[Bools]:
     """The groups that statements leave as they are: those above the models, such as makes, that have sales.
     What people say of a model tells of that model and of its variants alone."""
     sizes = design.groups.tree.sizes
@@ -249,10 +247,8 @@ def _typical(design: Design, statements: Statements, reference: Floats) -> Encod
 
 def _age(design: Design, statements: Statements, regression: HedonicRegression) -> Floats:
     """Variance by which groups drift from the market between the day of a statement and the last sale."""
-    if not design.spec.event_date:
-        return np.zeros(len(statements))
-    days = statements.features[design.spec.event_date].to_physical().cast(pl.Float64).to_numpy()
-    return np.abs(design.last_day - days) / DAYS_A_YEAR * design.group_walk(regression.estimates.priors)
+    apart = np.abs(design.last_day - design.spec.days(statements.features))
+    return apart / DAYS_A_YEAR * design.group_walk(regression.estimates.priors)
 
 
 def _held_against(
@@ -277,7 +273,7 @@ def _held_against(
     run = np.concatenate([[0.0], np.cumsum(weight)])
     total = np.concatenate([[0.0], np.cumsum(weight * sales.left.residual[sales.sold][order])])
     own = model * bands + encoded.band
-    said_on = statements.features[design.spec.event_date].to_physical().cast(pl.Float64).to_numpy()
+    said_on = design.spec.days(statements.features)
     span = float(day.max() - day.min()) + float(np.abs(said_on).max()) + 2.0
     place = key * (4.0 * span) + day
     first = np.searchsorted(place, own * (4.0 * span) + said_on, side="right")

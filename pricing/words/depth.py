@@ -10,8 +10,8 @@ from pricing.decisions.valuation import Valuation
 from pricing.evidence.depth import Depth
 from pricing.evidence.movers import TOO_FEW
 from pricing.evidence.seasons import SIGNIFICANCE
-from pricing.model.depth import DEPTHS
 from pricing.model.opinion_bands import ALONE
+from pricing.model.prediction import DEPTHS
 from pricing.words.language.countries import country_words
 from pricing.words.language.reader import day_words, number_words
 from pricing.words.sentences import effect_words, money_words, option_words

@@ -20,8 +20,7 @@ from pricing.car import Car
 from pricing.car_fields import FIELDS
 from pricing.car_names import Names
 from pricing.evidence.comparison.comparables import find_comparables
-from pricing.evidence.comparison.comparables_index import ComparablesIndex
-from pricing.evidence.comparison.leave_one_out import leave_one_out, summary
+from pricing.evidence.comparison.comparables_index import ComparablesIndex, leave_one_out, summary
 from pricing.evidence.indices.index import price_index
 from pricing.model.features.spec import FeatureSpec
 from pricing.model.price_model import PriceModel

@@ -18,10 +18,10 @@ from scipy import stats
 
 from data_demo.parameters import SCORE_KNOTS
 from data_demo.simulated import simulate_market
-from pricing.model.depth import DEPTHS
 from pricing.model.features.design import Design
 from pricing.model.features.evidence import SaleEvidence
 from pricing.model.features.spec import FeatureSpec
+from pricing.model.prediction import DEPTHS
 from pricing.model.price_model import PriceModel
 from pricing.model.regression.elimination import solve
 from pricing.model.regression.hedonic import HedonicRegression, fit_regression

@@ -24,7 +24,7 @@ from pricing.charts.scores import (
     width_chart,
 )
 from pricing.model.accuracy.backtest import Backtest
-from pricing.model.depth import DEPTHS
+from pricing.model.prediction import DEPTHS
 from pricing.vocabulary import CONDITION_BANDS
 
 

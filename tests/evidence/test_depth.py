@@ -5,9 +5,8 @@ import polars as pl
 import pytest
 
 from pricing.errors import EvidenceError
-from pricing.evidence.asking_gap import asking_gap
 from pricing.evidence.bands import band_premiums
-from pricing.evidence.depth import market_depth, share_interval, sold_by_year
+from pricing.evidence.depth import asking_gap, market_depth, share_interval, sold_by_year
 from pricing.evidence.seasons import seasons
 from tests.evidence.markets import PLAIN, TODAY, plain_sales, small_market, small_model
 

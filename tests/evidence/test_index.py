@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from pricing.errors import EvidenceError, PricingError
+from pricing.evidence.indices.cluster_robust import Clusters
 from pricing.evidence.indices.index import METHODS, NOT_ENOUGH, price_index
 from pricing.evidence.indices.periods import LENGTHS, Periods
 from tests.evidence.markets import PLAIN, plain_sales
@@ -169,3 +170,11 @@ def test_periods_number_every_stretch_of_the_calendar() -> None:
     ]
     assert Periods.spanning(dates, "month").codes(dates).tolist() == [0, 1, 19]
     assert Periods.spanning(dates, "year").middles()[1] == (date(2021, 7, 2) - date(1970, 1, 1)).days
+
+
+def test_cars_are_numbered_in_the_order_of_the_columns_that_name_them() -> None:
+    """In that of a set, which differs from one process to the next, the last digits of an error did too."""
+    names = list("hgfedcba")
+    sales = pl.DataFrame({name: [row % (place + 2) for row in range(60)] for place, name in enumerate(names)})
+    expected = np.unique(sales.select(names).to_numpy(), axis=0, return_inverse=True)[1].ravel()
+    assert Clusters.of(sales, names, [], np.arange(60)).cars.tolist() == expected.tolist()

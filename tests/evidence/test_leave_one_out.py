@@ -7,10 +7,9 @@ import statsmodels.api as sm
 
 from pricing.car_fields import FIELDS
 from pricing.evidence.comparison.comparables import find_comparables
-from pricing.evidence.comparison.comparables_index import ComparablesIndex
+from pricing.evidence.comparison.comparables_index import ComparablesIndex, leave_one_out, summary
 from pricing.evidence.comparison.date_line import DateLine
 from pricing.evidence.comparison.held_out import DUPLICATE_DAYS
-from pricing.evidence.comparison.leave_one_out import leave_one_out, summary
 from pricing.model.features.spec import FeatureSpec
 from pricing.model.price_model import PriceModel
 from tests.cars import car_of

@@ -2,7 +2,7 @@ import numpy as np
 import polars as pl
 import pytest
 
-from pricing.evidence.comparison.own_influence import OwnInfluence, Parts
+from pricing.evidence.comparison.held_out import OwnInfluence, Parts
 from pricing.evidence.comparison.term_effects import TermEffects
 from pricing.model.features.spec import FeatureSpec
 from pricing.model.price_model import PriceModel

@@ -7,9 +7,13 @@ import pytest
 from data_demo.simulated import simulate_market
 from pricing.car_fields import FIELDS
 from pricing.evidence.comparison.comparables import find_comparables
-from pricing.evidence.comparison.comparables_index import ComparablesIndex
-from pricing.evidence.comparison.leave_one_out import leave_one_out
-from pricing.evidence.comparison.range_scores import FEWEST, GRADED, RangeScores
+from pricing.evidence.comparison.comparables_index import (
+    FEWEST,
+    GRADED,
+    ComparablesIndex,
+    RangeScores,
+    leave_one_out,
+)
 from pricing.model.features.spec import FeatureSpec
 from pricing.model.price_model import PriceModel
 from tests.cars import car_of

@@ -12,8 +12,8 @@ from pricing.errors import ModelError, TableError
 from pricing.model.accuracy.backtest import Backtest, backtest, rolling_origins
 from pricing.model.accuracy.ratio_study import ratio_study
 from pricing.model.accuracy.scoring import LEVELS, pinball
-from pricing.model.depth import DEPTHS
 from pricing.model.features.spec import FeatureSpec
+from pricing.model.prediction import DEPTHS
 from pricing.model.price_model import PriceModel
 from pricing.vocabulary import CONDITION_BANDS
 

@@ -3,8 +3,7 @@
 import numpy as np
 import pytest
 
-from pricing.model.calibration.market_shift import DAYS_A_YEAR, MarketShift, period_shifts
-from pricing.model.calibration.origin_errors import OriginErrors
+from pricing.model.calibration.market_shift import DAYS_A_YEAR, MarketShift, OriginErrors, period_shifts
 
 
 def errors(

@@ -9,8 +9,8 @@ import pytest
 
 from data_demo.simulated import simulate_market
 from pricing.errors import ModelError, TableError
-from pricing.model.depth import DEPTHS
 from pricing.model.features.spec import FeatureSpec
+from pricing.model.prediction import DEPTHS
 from pricing.model.price_model import MINIMUM_SALES, PriceModel
 from pricing.vocabulary import CONDITION_BANDS
 

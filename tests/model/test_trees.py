@@ -16,8 +16,7 @@ from numpy.typing import NDArray
 from polars.testing import assert_frame_equal
 from sklearn.ensemble import HistGradientBoostingRegressor
 
-from pricing.model.features.interactions import FEWEST_ROWS, Interactions
-from pricing.model.features.trees import MOST_LEAVES, NODE, LeafMasks, grown_by
+from pricing.model.features.trees import FEWEST_ROWS, MOST_LEAVES, NODE, Interactions, LeafMasks, grown_by
 from pricing.model.price_model import PriceModel
 from pricing.model.regression.hedonic import ONE_THREAD
 from pricing.model.saved import from_bytes, to_bytes

@@ -6,8 +6,7 @@ import numpy as np
 
 from pricing.arrays import Floats
 from pricing.model.regression.hedonic import fit_regression
-from pricing.model.regression.pooling import Priors, Tree
-from pricing.model.regression.structure import Structure
+from pricing.model.regression.pooling import Priors, Structure, Tree
 
 
 def unpooled(columns: int) -> Structure:

@@ -12,8 +12,7 @@ import statsmodels.formula.api as smf
 
 from pricing.model.regression.fitting import Estimates
 from pricing.model.regression.hedonic import fit_regression
-from pricing.model.regression.pooling import Priors, Tree
-from pricing.model.regression.structure import Structure
+from pricing.model.regression.pooling import Priors, Structure, Tree
 from tests.outside.regressions import LeastSquares, unpooled
 
 RATIOS = np.array(

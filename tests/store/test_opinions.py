@@ -10,8 +10,7 @@ import pytest
 
 from pricing.errors import EvidenceError, MarketError, OpinionError
 from pricing.evidence.comparison.comparables import find_comparables
-from pricing.evidence.comparison.comparables_index import ComparablesIndex
-from pricing.evidence.comparison.leave_one_out import leave_one_out
+from pricing.evidence.comparison.comparables_index import ComparablesIndex, leave_one_out
 from pricing.evidence.depth import market_depth
 from pricing.evidence.indices.index import price_index
 from pricing.model.accuracy.ratio_study import ratio_study

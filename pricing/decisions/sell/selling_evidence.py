@@ -10,7 +10,7 @@ import polars as pl
 from pricing.decisions.sell.auction import NO_LOTS, AuctionEvidence, auction_evidence
 from pricing.decisions.sell.time_to_sale import TimeToSale, kaplan_meier, listings_of, log_rank
 from pricing.decisions.sell.what_ifs import BeforeAndAfter, before_and_after
-from pricing.evidence.asking_gap import asking_gap
+from pricing.evidence.depth import asking_gap
 from pricing.model.opinion_bands import OpinionBands
 from pricing.model.price_model import PriceModel
 from pricing.progress import Progress, untold

@@ -28,8 +28,8 @@ from scipy import optimize, stats
 from scipy.special import expit, logit, logsumexp
 
 from pricing.arrays import Bools, Floats
-from pricing.evidence.asking_gap import asking_gap
 from pricing.evidence.comparison.term_effects import mid_errors
+from pricing.evidence.depth import asking_gap
 from pricing.model.price_model import PriceModel
 
 FEWEST_SALES: Final = 20

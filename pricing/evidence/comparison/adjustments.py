@@ -2,10 +2,9 @@
 
 First what the money is (price basis, currency: the recorded amount becomes the all-in price in the market's
 currency), then the sale (its conditions, its date), then the car. Every line works on the price that the
-lines
-above left, so that per cents multiply: -8 %, +5 % and -10 % on 115,500 make 100,415.70, where adding them up
-would make 100,485.00. A comparable that is worth 10 % more than the subject is divided by 1.10. (Common
-practice of comparable-sales guides.)
+lines above left, so that per cents multiply: -8 %, +5 % and -10 % on 115,500 make 100,415.70, where adding
+them up would make 100,485.00. A comparable that is worth 10 % more than the subject is divided by 1.10.
+(Common practice of comparable-sales guides.)
 """
 
 from collections.abc import Mapping
@@ -117,32 +116,28 @@ def adjustment_lines(
 
 def _translation(comparables: pl.DataFrame, currency: str) -> pl.DataFrame:
     """The two lines that turn the recorded amount into the all-in price, from the record and its rate."""
-    foreign = comparables.filter(pl.col("currency") != currency)
-    rates = with_rates(foreign, currency).select("record_id", "units", "base_units", "rate_date")
+    rates = with_rates(comparables.filter(pl.col("currency") != currency), currency)
+    rates = rates.select("record_id", "rate_date", rate=pl.col("base_units") / pl.col("units"))
+    at_home = pl.col("currency") == currency
     priced = comparables.join(rates, on="record_id", how="left", maintain_order="left").with_columns(
-        rate=pl.col("base_units") / pl.col("units"),
-        paid=pl.col("amount").cast(pl.Float64),
-        price=pl.col("price").cast(pl.Float64),
+        price=pl.col("price").cast(pl.Float64), rate=pl.when(at_home).then(1.0).otherwise("rate")
     )
-    kept = priced.with_columns(
-        rate=pl.when(pl.col("currency") == currency).then(1.0).otherwise("rate")
-    ).with_columns(converted=pl.col("paid") * pl.col("rate"))
-    basis = kept.select(
+    converted = pl.col("amount").cast(pl.Float64) * pl.col("rate")
+    recorded = pl.col("premium").is_not_null() | (pl.col("price_basis") == "all-in")
+    basis = priced.select(
         "record_id",
         step=pl.lit(0, dtype=pl.Int64),
         line=pl.lit(BASIS),
         comparable="price_basis",
         subject=pl.lit("all-in"),
-        factor=pl.col("price") / pl.col("converted"),
-        money=pl.col("price") - pl.col("converted"),
-        price_after=pl.col("price"),
-        source=pl.when(pl.col("premium").is_not_null())
-        .then(pl.lit("sale record"))
-        .when(pl.col("price_basis") == "all-in")
+        factor=pl.col("price") / converted,
+        money=pl.col("price") - converted,
+        price_after="price",
+        source=pl.when(recorded)
         .then(pl.lit("sale record"))
         .otherwise(pl.lit("schedule of charges in the market file")),
     )
-    money = kept.select(
+    money = priced.select(
         "record_id",
         step=pl.lit(1, dtype=pl.Int64),
         line=pl.lit(CURRENCY),
@@ -151,7 +146,7 @@ def _translation(comparables: pl.DataFrame, currency: str) -> pl.DataFrame:
         factor="rate",
         money=pl.lit(None, dtype=pl.Float64),
         price_after="price",
-        source=pl.when(pl.col("currency") == currency)
+        source=pl.when(at_home)
         .then(pl.lit("none needed"))
         .when(pl.col("rate_date").is_null())
         .then(pl.lit("own rate in the market file"))
@@ -164,23 +159,19 @@ def _values(cars: pl.DataFrame, names: tuple[str, ...], at: date) -> dict[str, l
     """The cars' own values of every line, as text."""
     score = pl.format("score {}", pl.col("condition_score").round(0).cast(pl.Int64))
     graded = pl.concat_str("condition_band", score, separator=", ", ignore_nulls=True)
-    day = pl.col("event_date") if "event_date" in cars.columns else pl.lit(at)
     texts = {
         CONDITIONS: pl.lit(None),
-        DATE: day,
+        DATE: pl.col("event_date") if "event_date" in cars.columns else pl.lit(at),
         GROUP: pl.concat_str("make", "model", "variant", separator=" ", ignore_nulls=True),
         "condition": pl.when(graded != "").then(graded),
     }
     for name in names:
         has = pl.col("options").list.contains(pl.lit(name)).fill_null(False)
         cell = pl.col(name) if name in cars.columns else has
-        texts.setdefault(name, _yes_or_no(cell) if cars.schema.get(name, pl.Boolean) == pl.Boolean else cell)
-    told = cars.select(texts[name].cast(pl.String).alias(name) for name in names)
-    return {name: told[name].to_list() for name in names}
-
-
-def _yes_or_no(said: pl.Expr) -> pl.Expr:
-    return pl.when(said).then(pl.lit("yes")).when(said.not_()).then(pl.lit("no"))
+        if cars.schema.get(name, pl.Boolean) == pl.Boolean:
+            cell = pl.when(cell).then(pl.lit("yes")).when(cell.not_()).then(pl.lit("no"))
+        texts.setdefault(name, cell)
+    return cars.select(texts[name].cast(pl.String).alias(name) for name in names).to_dict(as_series=False)
 
 
 def _source(record: str, line: str, model_source: str, choices: Mapping[tuple[str, str], Choice]) -> str:

@@ -1,7 +1,7 @@
 """What a person decides about the evidence: sales added, dropped or adjusted otherwise, each with a
 reason."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -66,14 +66,19 @@ class Choice:
 def in_force(choices: Sequence[Choice]) -> dict[tuple[str, str], Choice]:
     """The last choice about each record and line: a later ``add`` or ``drop`` replaces an earlier one.
 
-    >>> kept = in_force([Choice("a", "drop", "wreck"), Choice("a", "add", "seen, it is sound")])
-    >>> [choice.action for choice in kept.values()]
+    >>> made = in_force([Choice("a", "drop", "wreck"), Choice("a", "add", "seen, it is sound")])
+    >>> [choice.action for choice in made.values()]
     ['add']
     """
     return {
         (choice.record_id, "weight" if choice.action == "weigh" else choice.line or ""): choice
         for choice in choices
     }
+
+
+def of_action(made: Mapping[tuple[str, str], Choice], action: str) -> dict[str, Choice]:
+    """Of the choices in force those of one action, by record."""
+    return {record: choice for (record, _), choice in made.items() if choice.action == action}
 
 
 def keep(market: Market, subject: str, choices: Sequence[Choice]) -> None:

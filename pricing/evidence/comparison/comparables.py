@@ -23,10 +23,8 @@ from pricing.evidence.comparison.adjustments import (
     adjustment_lines,
     overridden,
 )
-from pricing.evidence.comparison.choices import Choice, in_force
-from pricing.evidence.comparison.choosing import choose, left_over, marked
-from pricing.evidence.comparison.comparables_index import ComparablesIndex
-from pricing.evidence.comparison.range_scores import FEWEST
+from pricing.evidence.comparison.choices import Choice, in_force, of_action
+from pricing.evidence.comparison.comparables_index import FEWEST, ComparablesIndex
 from pricing.evidence.comparison.reconciliation import reliability_weights, stated_error, weighted_median
 from pricing.evidence.comparison.sale_features import (
     MATCH_LEVELS,
@@ -34,6 +32,8 @@ from pricing.evidence.comparison.sale_features import (
     MOST_GROSS,
     YEAR,
     SaleFeatures,
+    choose,
+    left_over,
     unlikeness,
 )
 from pricing.evidence.comparison.support import adjustment_support, line_errors, spans_nought
@@ -99,10 +99,6 @@ class Comparables:
     scores: int = 0
     reason: str | None = None
     support: pl.DataFrame | None = None
-
-    def __post_init__(self) -> None:
-        # Evidence that earlier versions froze calls the column so.
-        object.__setattr__(self, "table", self.table.rename({"match_level": "match_level"}, strict=False))
 
     def _repr_html_(self) -> str:
         """The reconciled range, and a row a comparable."""
@@ -175,13 +171,9 @@ def find_comparables(
     sales, offers = indexed.sales[rows], indexed.offers_of(group, day, OFFER_YEARS, OFFERS)
     others = pl.concat([sales, offers])
     days = others["event_date"].to_physical().cast(pl.Float64).to_numpy()
-    every = np.column_stack(
-        [
-            np.zeros(len(others)),
-            indexed.dates.between(days, np.full(len(others), day)),
-            indexed.effects.differences(own, indexed.effects.encode(others, at)),
-        ]
-    )
+    moved = indexed.dates.between(days, np.full(len(others), day))
+    differences = indexed.effects.differences(own, indexed.effects.encode(others, at))
+    every = np.column_stack([np.zeros(len(others)), moved, differences])
     logs = every[: len(rows)]
     encoded = indexed.effects.encode(sales, at)
     unsure = np.zeros(logs.shape, dtype=bool)
@@ -191,7 +183,7 @@ def find_comparables(
     logs = overridden(logs, names, sales["record_id"].to_list(), made)
     gross = np.abs(logs).sum(axis=1)
     age = (day - indexed.days[rows]) / YEAR
-    added = marked(sales, made, "add")
+    added = sales["record_id"].is_in(list(of_action(made, "add"))).to_numpy()
     near = np.argsort(np.where(added, -1.0, unlikeness(gross, indexed.cost[rows], age)), kind="stable")
     usable = near[(gross[near] <= MOST_GROSS) | added[near]]
     if len(usable) < MINIMUM:
@@ -246,12 +238,9 @@ def find_comparables(
 
 def _by_hand(sales: pl.DataFrame, made: Mapping[tuple[str, str], Choice]) -> Floats:
     """What a person makes of the weight of each sale, as a factor."""
-    by_hand = {
-        record: choice.per_cent / 100.0
-        for (record, _), choice in made.items()
-        if choice.action == "weigh" and choice.per_cent is not None
-    }
-    return np.array([by_hand.get(record, 1.0) for record in sales["record_id"]])
+    weighed = of_action(made, "weigh").items()
+    factors = {record: choice.per_cent / 100.0 for record, choice in weighed if choice.per_cent is not None}
+    return np.array([factors.get(record, 1.0) for record in sales["record_id"]])
 
 
 def _table(
@@ -271,7 +260,7 @@ def _table(
         lines=pl.col("line").filter(pl.col("flag")),
     )  # fmt: skip
     price = pl.col("price").cast(pl.Float64)
-    reasons = {record: choice.reason for (record, _), choice in made.items() if choice.action == "add"}
+    reasons = {record: choice.reason for record, choice in of_action(made, "add").items()}
     ungraded = len(indexed.dates.noise) - 1
     return (
         sales.select(SHOWN)
@@ -290,33 +279,32 @@ def _table(
         .with_columns(
             flags=pl.concat_list(
                 pl.col("lines").list.eval(pl.format("{} over " + f"{LINE_LIMIT:.0f}%", pl.element())),
-                pl.when(pl.col("net_per_cent").abs() > NET_LIMIT)
-                .then(pl.lit([f"net over {NET_LIMIT:.0f}%"]))
-                .otherwise(pl.lit([], dtype=pl.List(pl.String))),
-                pl.when(pl.col("gross_per_cent") > GROSS_LIMIT)
-                .then(pl.lit([f"gross over {GROSS_LIMIT:.0f}%"]))
-                .otherwise(pl.lit([], dtype=pl.List(pl.String))),
+                _flag(pl.col("net_per_cent").abs() > NET_LIMIT, f"net over {NET_LIMIT:.0f}%"),
+                _flag(pl.col("gross_per_cent") > GROSS_LIMIT, f"gross over {GROSS_LIMIT:.0f}%"),
             )
         )
         .drop("net", "gross", "lines")
     )
 
 
+def _flag(beyond: pl.Expr, sentence: str) -> pl.Expr:
+    return pl.when(beyond).then(pl.lit([sentence])).otherwise(pl.lit([], dtype=pl.List(pl.String)))
+
+
 def _offers(offers: pl.DataFrame, logs: Floats) -> pl.DataFrame:
     asking = pl.col("outcome") == "asking"
+    price = pl.when(asking).then("price").otherwise("lower_price")
     return offers.select(
         "record_id", "event_date", "variant", "year", "condition_band", "source", "source_ref", "outcome",
         meaning=pl.when(asking).then(pl.lit("ceiling")).otherwise(pl.lit("floor")),
-        price=pl.when(asking).then("price").otherwise("lower_price"),
-        adjusted_price=(
-            pl.when(asking).then("price").otherwise("lower_price").cast(pl.Float64) * pl.Series(np.exp(logs))
-        ).cast(pl.Decimal(18, 2)),
+        price=price,
+        adjusted_price=(price.cast(pl.Float64) * pl.Series(np.exp(logs))).cast(pl.Decimal(18, 2)),
     )  # fmt: skip
 
 
-def _refusal(group: tuple[Any, ...], at: date, usable: int, found: int) -> str:
+def _refusal(group: tuple[Any, ...], at: date, usable: int, shortlisted: int) -> str:
     named = " ".join(str(part) for part in group[:2])
-    far = "" if found == usable else f", {found - usable} more being too unlike it"
+    far = "" if shortlisted == usable else f", {shortlisted - usable} more being too unlike it"
     return (
         f"{usable} usable sales of the make are on record for a {named} by {at}{far}; a value needs "
         f"{MINIMUM}: more sale records of the make, a condition band for the subject, or sales added by hand "

@@ -1,4 +1,5 @@
-"""What a sale's price is brought to another day by: the market's time-dummy index, read at a day."""
+"""What a sale's price is brought to another day by: the market's time-dummy index, read at a day; and the
+same as an index to print."""
 
 from dataclasses import dataclass
 from datetime import date
@@ -8,17 +9,19 @@ import numpy as np
 import polars as pl
 
 from pricing.arrays import Floats, Ints
-from pricing.evidence.indices.characteristics import Characteristics
+from pricing.errors import EvidenceError
+from pricing.evidence.indices.characteristics import Characteristics, band_variances
+from pricing.evidence.indices.index import LEAST_FREEDOM, PriceIndex, index_frame
+from pricing.evidence.indices.least_squares import LogIndex
 from pricing.evidence.indices.periods import Periods
 from pricing.evidence.indices.time_dummy import (
-    PeriodSums,
     Window,
-    fit_window,
     kept_periods,
+    time_dummy,
     weighted_by_band,
+    whole_window,
 )
 from pricing.model.features.spec import FeatureSpec
-from pricing.model.regression.hedonic import ONE_THREAD
 
 LENGTH: Final = "quarter"
 
@@ -27,8 +30,6 @@ MOST: Final = 1_000_000
 
 MINIMUM: Final = 10
 """Sales that a quarter needs; those of a thinner one are counted with the next that has enough."""
-
-BORROWED: Final = 10.0
 
 SOURCE: Final = "time-dummy index of the whole market, by quarter"
 
@@ -64,17 +65,16 @@ class DateLine:
             periods_kept, code = np.array([0]), np.zeros_like(code)
         place = np.clip(np.searchsorted(periods_kept, code), 0, len(periods_kept) - 1)
         cars = weighted_by_band(Characteristics.of(sold, spec, place), len(periods_kept))
-        with ONE_THREAD.limit(limits=1, user_api="blas"):
-            fitted = fit_window(cars, PeriodSums.of(cars, len(periods_kept)), 0, len(periods_kept) - 1)
+        fitted = whole_window(cars, len(periods_kept))
         told = np.concatenate([[0], 1 + np.flatnonzero(fitted.estimable)])
-        logs = np.concatenate([[0.0], fitted.beta[cars.matrix.shape[1] :]])[told]
-        noise = _noise(cars, fitted.residuals, len(spec.condition_bands) + 1)
+        logs, bands = fitted.logs[told], len(spec.condition_bands) + 1
+        noise = np.sqrt(band_variances(fitted.residuals, cars.band, bands))
         return cls(periods.middles()[periods_kept][told], logs, told, noise, size, step, cars, fitted)
 
     @property
     def last_day(self) -> date:
         """The last day that the line is read from sales; after it the line is level."""
-        return date.fromordinal(date(1970, 1, 1).toordinal() + int(self.middles[-1]))
+        return _dates(self.middles)[-1]
 
     def at(self, days: Floats) -> Floats:
         """Log index at days since 1970."""
@@ -120,9 +120,57 @@ class DateLine:
         return moved
 
 
-def _noise(cars: Characteristics, residuals: Floats, bands: int) -> Floats:
-    """Residual standard deviation by band; each borrows ``BORROWED`` sales' worth of the whole market's."""
-    size = np.bincount(cars.band, minlength=bands)
-    squares = np.bincount(cars.band, np.square(residuals), minlength=bands)
-    overall = float(np.square(residuals).mean())
-    return np.asarray(np.sqrt((squares + BORROWED * overall) / (size + BORROWED)))
+COVERAGE: Final = 0.95
+
+
+def date_index(line: DateLine, coverage: float = COVERAGE) -> PriceIndex:
+    """The index that a date line is, one row a quarter that it was read from, with its intervals (see
+    ``cluster_robust``). ``day`` in its frame (since 1970) is where a quarter's level is taken; between two
+    of them the log index runs straight, and outside it is level.
+
+    Raises:
+        EvidenceError: fewer than two quarters have enough sales, so that the line is level.
+    """
+    if len(line.logs) < 2:
+        raise EvidenceError(
+            "fewer than two quarters have enough sales for an index; prices are left as they are"
+        )
+    made = time_dummy(line.cars, int(line.cars.period.max()) + 1)
+    freedom = np.where(made.freedom[line.told] >= LEAST_FREEDOM, made.freedom[line.told], np.nan)
+    freedom[0] = np.inf
+    quarters = Periods.spanning(_dates(line.middles), LENGTH)
+    places = quarters.codes(_dates(line.middles))
+    names, starts = ([of_all[place] for place in places] for of_all in (quarters.names, quarters.starts))
+    counts = np.bincount(line.cars.period, minlength=int(line.told.max()) + 1)[line.told]
+    index = LogIndex(line.logs - line.logs[0], made.errors[line.told], freedom)
+    frame = index_frame(names, starts, counts, index, coverage)
+    frame.insert_column(2, pl.Series("day", line.middles))
+    return PriceIndex(
+        "time dummy", LENGTH, "the whole market", names[0], coverage, None, frame, made.clusters
+    )
+
+
+def date_errors(line: DateLine, first: Floats, second: Floats) -> Floats:
+    """Standard deviation of the log move of the market from each day to another: the index's own errors,
+    together as the regression has them."""
+    if len(line.logs) < 2:
+        return np.zeros(len(first))
+    made = time_dummy(line.cars, int(line.cars.period.max()) + 1)
+    errors = np.nan_to_num(made.errors[line.told])
+    k = line.cars.matrix.shape[1]
+    block = line.window.inverse[k:, k:][np.ix_(line.told[1:] - 1, line.told[1:] - 1)]
+    scale = np.sqrt(np.maximum(np.diag(block), 1e-300))
+    together = np.zeros((len(errors), len(errors)))
+    together[1:, 1:] = block / np.outer(scale, scale) * np.outer(errors[1:], errors[1:])
+    weights = _reading(line, second) - _reading(line, first)
+    return np.asarray(np.sqrt(np.maximum(np.einsum("nt,ts,ns->n", weights, together, weights), 0.0)))
+
+
+def _reading(line: DateLine, days: Floats) -> Floats:
+    """The weight of every quarter in the level at each day (n x T)."""
+    levels = np.eye(len(line.middles))
+    return np.column_stack([np.interp(days, line.middles, level) for level in levels])
+
+
+def _dates(days: Floats) -> pl.Series:
+    return pl.Series(np.floor(days)).cast(pl.Int32).cast(pl.Date)

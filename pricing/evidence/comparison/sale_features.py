@@ -1,7 +1,9 @@
 """The sold cars of a market laid out: sorted by group once, then asked many times."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
+from math import exp
 from typing import Any, Final
 
 import numpy as np
@@ -10,6 +12,7 @@ from numpy.typing import NDArray
 
 from pricing.arrays import Floats, Ints
 from pricing.errors import EvidenceError
+from pricing.evidence.comparison.choices import Choice, of_action
 from pricing.evidence.comparison.date_line import DateLine
 from pricing.evidence.comparison.reconciliation import RULE_OF_THUMB
 from pricing.evidence.comparison.term_effects import TermEffects
@@ -87,18 +90,17 @@ class SaleFeatures:
         if sold.is_empty():
             first: Any = sold_cars(sales)["event_date"].min()
             raise EvidenceError(
-                "the market has no sale"
-                if first is None
-                else f"no sale is on record by {as_of}; the first is of {first}"
+                f"no sale is on record by {as_of}; the first is of {first}"
+                if first
+                else "the market has no sale"
             )
         effects = TermEffects(model)
-        attribute_groups = np.empty((len(sold), 5), dtype=np.float32)
-        band = np.empty(len(sold), dtype=np.int64)
-        middle: Any = sold["event_date"].max()
+        attribute_groups, band = np.empty((len(sold), 5), np.float32), np.empty(len(sold), np.int64)
+        latest: Any = sold["event_date"].max()
         with ONE_THREAD.limit(limits=1, user_api="blas"):
             for start in range(0, len(sold), CHUNK):
                 part = sold[start : start + CHUNK]
-                encoded = effects.encode(part, middle)
+                encoded = effects.encode(part, latest)
                 attribute_groups[start : start + CHUNK] = effects.attribute_groups(encoded)
                 band[start : start + CHUNK] = encoded.band
         ungraded = (sold["condition_band"].is_null() & sold["condition_score"].is_null()).to_numpy()
@@ -166,18 +168,85 @@ def unlikeness(gross: Floats, cost: Floats, age: Floats) -> Floats:
 
 
 def _starts(sold: pl.DataFrame, names: tuple[str, ...]) -> Starts:
-    runs = (
-        sold.select(pl.struct(names).rle_id().alias("run"), *names)
-        .group_by("run", maintain_order=True)
-        .agg(*(pl.col(name).first() for name in names), size=pl.len())
-    )
-    first = np.cumsum(runs["size"].to_numpy()) - runs["size"].to_numpy()
-    keys = zip(*(runs[name].to_list() for name in names), strict=True)
-    return {
-        key: (int(start), int(size))
-        for key, start, size in zip(keys, first, runs["size"].to_list(), strict=True)
-    }
+    """First row and number of rows of every group of sorted sales."""
+    runs = sold.group_by(names, maintain_order=True).len()
+    first = runs["len"].cum_sum() - runs["len"]
+    return dict(zip(runs.select(names).rows(), zip(first, runs["len"], strict=True), strict=True))
 
 
 def _day(days: float) -> date:
     return date.fromordinal(date(1970, 1, 1).toordinal() + int(days))
+
+
+BEYOND: Final = (
+    f"would need its price changed too much to compare (by a factor of {exp(MOST_GROSS):.1f} in all)"
+)
+
+
+def choose(
+    indexed: SaleFeatures,
+    attributes: Floats,
+    group: tuple[Any, ...],
+    day: float,
+    count: int,
+    made: Mapping[tuple[str, str], Choice],
+) -> tuple[Ints, Ints, list[dict[str, Any]]]:
+    """Rows of the shortlist, the match level of each, and what was left out so far: from the variant outward,
+    until there are ``count``."""
+    dropped = _rows_of(indexed, made, "drop")
+    added = _rows_of(indexed, made, "add")
+    for match_level in range(len(MATCH_LEVELS)):
+        where = indexed.at_level(match_level, group)
+        apart = indexed.distances(attributes, where, day)
+        late = int((indexed.days[where] > day).sum())
+        far = int(np.isinf(apart).sum()) - late
+        inside = dropped[(dropped >= where.start) & (dropped < where.stop)] - where.start
+        apart[inside] = np.inf
+        if np.isfinite(apart).sum() >= count:
+            break
+    want = min(SHORTLIST * count, len(apart))
+    nearest = np.argpartition(apart, want - 1)[:want] if want else np.empty(0, dtype=np.int64)
+    rows = nearest[np.isfinite(apart[nearest])] + where.start
+    if len(added) and (indexed.days[added] > day).any():
+        raise EvidenceError("a sale after the effective date cannot be added: it was not known then")
+    rows = np.unique(np.concatenate([rows, added]))
+    levels = np.full(len(rows), len(MATCH_LEVELS), dtype=np.int64)
+    for place in reversed(range(len(MATCH_LEVELS))):
+        own = indexed.at_level(place, group)
+        levels[(rows >= own.start) & (rows < own.stop)] = place
+    left: list[dict[str, Any]] = [
+        {"reason": f"dropped: {choice.reason}", "sales": 1, "record_id": record}
+        for record, choice in of_action(made, "drop").items()
+    ]
+    wide, level = indexed.at_level(len(MATCH_LEVELS) - 1, group), MATCH_LEVELS[match_level]
+    sizes = {
+        "sold after the effective date": late,
+        BEYOND: far,
+        f"less like the subject than those looked at ({level})": int(np.isfinite(apart).sum()) - want,
+        f"further out than the {level}": wide.stop - wide.start - (where.stop - where.start),
+    }
+    left += [
+        {"reason": reason, "sales": size, "record_id": None} for reason, size in sizes.items() if size > 0
+    ]
+    return rows, levels, left
+
+
+def left_over(sales: pl.DataFrame, usable: Ints, kept: Ints, beyond: int) -> list[dict[str, Any]]:
+    """The sales of the shortlist that were not used: one by one where they could have been."""
+    ids = sales["record_id"]
+    less = [
+        {"reason": "less like the subject", "sales": 1, "record_id": ids[int(k)]} for k in usable[len(kept) :]
+    ]
+    return [*less, *([{"reason": BEYOND, "sales": beyond, "record_id": None}] if beyond else [])]
+
+
+def _rows_of(indexed: SaleFeatures, made: Mapping[tuple[str, str], Choice], action: str) -> Ints:
+    """Rows of the sales that a person added or dropped; every one must be there."""
+    wanted = of_action(made, action)
+    if not wanted:
+        return np.empty(0, dtype=np.int64)
+    rows = indexed.sales.select(pl.col("record_id").is_in(list(wanted)).arg_true()).to_series()
+    absent = sorted(wanted.keys() - set(indexed.sales["record_id"][rows]))
+    if absent:
+        raise EvidenceError(f"to {action} record {absent[0]!r}: the market has no such sale")
+    return rows.cast(pl.Int64).to_numpy()

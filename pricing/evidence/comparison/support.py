@@ -16,9 +16,10 @@ from scipy import stats
 
 from pricing.arrays import Floats, Ints
 from pricing.evidence.comparison.adjustments import CONDITIONS, DATE
-from pricing.evidence.comparison.date_index import date_errors
+from pricing.evidence.comparison.date_line import date_errors
 from pricing.evidence.comparison.sale_features import SaleFeatures
-from pricing.evidence.comparison.term_effects import EncodedSales, TermEffects
+from pricing.evidence.comparison.term_effects import TermEffects
+from pricing.model.features.design import Encoded
 
 COVERAGE: Final = 0.95
 
@@ -41,9 +42,7 @@ SCHEMA: Final = {
 }  # fmt: skip
 
 
-def line_errors(
-    indexed: SaleFeatures, own: EncodedSales, others: EncodedSales, days: Floats, day: float
-) -> Floats:
+def line_errors(indexed: SaleFeatures, own: Encoded, others: Encoded, days: Floats, day: float) -> Floats:
     """Standard deviation of every log adjustment (n x lines): conditions of sale, date, group, terms."""
     effects, n = indexed.effects, len(others.X)
     errors = np.zeros((n, 2 + len(effects.lines)))
@@ -72,8 +71,8 @@ def spans_nought(logs: Floats, errors: Floats, coverage: float = COVERAGE) -> Fl
 
 def adjustment_support(
     indexed: SaleFeatures,
-    own: EncodedSales,
-    others: EncodedSales,
+    own: Encoded,
+    others: Encoded,
     records: pl.DataFrame,
     logs: Floats,
     names: tuple[str, ...],
@@ -126,9 +125,7 @@ class _Pool:
         self.both_graded = graded[first] & graded[second]
 
     @classmethod
-    def of(
-        cls, indexed: SaleFeatures, own: EncodedSales, group: tuple[str, str, None], day: float
-    ) -> "_Pool":
+    def of(cls, indexed: SaleFeatures, own: Encoded, group: tuple[str, str, None], day: float) -> "_Pool":
         where = indexed.at_level(1, group)
         if (indexed.days[where] <= day).sum() < FEWEST:
             where = indexed.at_level(2, group)

@@ -13,7 +13,7 @@ another, and what its trees find in combinations of features cannot be named lin
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import replace
 from datetime import date
 from typing import Final
 
@@ -21,7 +21,7 @@ import numpy as np
 import polars as pl
 
 from pricing.arrays import Floats, Ints
-from pricing.model.features.design import Design
+from pricing.model.features.design import Design, Encoded
 from pricing.model.price_model import PriceModel
 
 GROUP: Final = "variant"
@@ -34,24 +34,10 @@ ORDER: Final = (
 """Terms in the order of the trade, after the group; any other term of a model comes after these."""
 
 
-@dataclass(frozen=True)
-class EncodedSales:
-    """Cars as columns: ``X`` (n x p), ``codes`` of their groups (n x levels), and of their condition bands
-    (``band``, n; the number of bands where ungraded)."""
-
-    X: Floats
-    codes: Ints
-    band: Ints
-
-    def __getitem__(self, rows: Ints | slice) -> "EncodedSales":
-        return EncodedSales(self.X[rows], self.codes[rows], self.band[rows])
-
-
 class TermEffects:
     """The term effects of one fitted model, as its sales have them, without what people say.
 
-    ``lines`` names them: the group, then the terms, options one by
-    one."""
+    ``lines`` names them: the group, then the terms, options one by one."""
 
     def __init__(self, model: PriceModel) -> None:
         self.spec = model.spec
@@ -79,44 +65,39 @@ class TermEffects:
         for k, (_, columns) in enumerate(places):
             self.membership[columns, k] = 1.0
 
-    def encode(self, cars: pl.DataFrame, at: date | Sequence[date] | pl.Series) -> EncodedSales:
+    def encode(self, cars: pl.DataFrame, at: date | Sequence[date] | pl.Series) -> Encoded:
         """Cars as columns, all at the effective date ``at`` (or each at its own)."""
         dated = cars
         if self.spec.event_date:
             day = pl.lit(at, dtype=pl.Date) if isinstance(at, date) else pl.Series(at, dtype=pl.Date)
             dated = cars.with_columns(day.alias(self.spec.event_date))
         encoded = self.design.encode(self.spec.prepared(dated))
-        return EncodedSales(encoded.X, encoded.codes, encoded.band)
+        return replace(encoded, values=encoded.values[:, :0], novel=encoded.novel[:, :0])  # what trees ask
 
-    def coefficients(self, cars: EncodedSales) -> Floats:
+    def coefficients(self, cars: Encoded) -> Floats:
         """n x p."""
         return self.posterior.coefficients(cars.codes)
 
-    def differences(self, subject: EncodedSales, comparables: EncodedSales) -> Floats:
+    def differences(self, subject: Encoded, comparables: Encoded) -> Floats:
         """Log adjustments that bring each comparable to the subject (one, or one each): n x lines."""
         own, other = self.coefficients(subject), self.coefficients(comparables)
         moved = (own * (subject.X - comparables.X)) @ self.membership
         group = np.einsum("np,np->n", own - other, comparables.X)
         return np.column_stack([group, moved])
 
-    def attribute_groups(self, cars: EncodedSales) -> Floats:
+    def attribute_groups(self, cars: Encoded) -> Floats:
         """The worth of cars beside the average sale, in a few sums that are quick to compare (n x 5): level
         of the group, condition, wear (year and odometer), options, all else."""
+        kind = {"condition": 0, "year": 1, "odometer_km": 1}
+        kind |= {code or name: 2 for name, code in self.design.options}
+        sums = np.eye(4)[[kind.get(name, 3) for name in self.lines[1:]]]
         theta = self.coefficients(cars)
-        effects = (theta * (cars.X - self.reference)) @ self._bundle_membership()
+        effects = (theta * (cars.X - self.reference)) @ (self.membership @ sums)
         return np.column_stack([theta @ self.reference, effects])
 
-    def level_variance(self, car: EncodedSales) -> float:
+    def level_variance(self, car: Encoded) -> float:
         """Posterior variance of the log price of the average sale, were it of the car's group."""
         return float(self.posterior.variance(self.reference[None], car.codes[:1], self.priors)[0])
-
-    def _bundle_membership(self) -> Floats:
-        kind = {"condition": 0, "year": 1, "odometer_km": 1}
-        options = {code or name for name, code in self.design.options}
-        sums = np.zeros((len(self.lines) - 1, 4))
-        for k, name in enumerate(self.lines[1:]):
-            sums[k, 2 if name in options else kind.get(name, 3)] = 1.0
-        return self.membership @ sums
 
 
 def mid_errors(model: PriceModel, cars: pl.DataFrame) -> Floats:

@@ -1,7 +1,7 @@
 """What sales differ in, as numbers: the characteristics whose mix an index holds constant."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from typing import Final, Self
 
 import numpy as np
@@ -86,31 +86,27 @@ class Characteristics:
 
     def every(self, step: int) -> Self:
         """One sale in ``step``, evenly through time."""
-        part = slice(0, None, step)
-        return replace(
-            self,
-            log_price=self.log_price[part],
-            matrix=self.matrix[part],
-            group=self.group[part],
-            period=self.period[part],
-            order=self.order[part],
-            band=self.band[part],
-            weights=self.weights[part],
-        )
+        rows = {field.name: getattr(self, field.name)[::step] for field in fields(self)}
+        return replace(self, **rows | {"terms": self.terms})
 
     def weighted(self, residuals: Floats, band: Ints) -> Self:
         """Weighted by one over the mean squared residual of the condition band, mean 1: a car that no one
         graded says less about the market than one whose condition is known.
 
-        ``residuals`` are of some of the sales, whose bands are ``band``. Every band borrows the market's mean
-        square, as of ``BORROWED`` sales: a few sales that happen to lie close do not count for many.
+        ``residuals`` are of some of the sales, whose bands are ``band``; see :func:`band_variances`.
         """
-        bands = int(self.band.max(initial=0)) + 1
-        size = np.bincount(band, minlength=bands)
-        squares = np.bincount(band, np.square(residuals), minlength=bands)
-        spread = (squares + BORROWED * np.mean(np.square(residuals))) / (size + BORROWED)
+        spread = band_variances(residuals, band, int(self.band.max(initial=0)) + 1)
         weights = 1.0 / np.maximum(spread, max(float(spread.max()) * 1e-6, 1e-300))[self.band]
         return replace(self, weights=weights / weights.mean())
+
+
+def band_variances(residuals: Floats, band: Ints, bands: int) -> Floats:
+    """Mean squared residual by band; every band borrows the market's, as of ``BORROWED`` sales: a few sales
+    that happen to lie close do not count for many."""
+    squares = np.square(residuals)
+    borrowed = BORROWED * squares.mean()
+    sums = np.bincount(band, squares, minlength=bands)
+    return np.asarray((sums + borrowed) / (np.bincount(band, minlength=bands) + BORROWED))
 
 
 Column = tuple[str, Floats]

@@ -1,4 +1,5 @@
-"""Double-imputation hedonic indices: a regression in every period, and each sale's price imputed in both.
+"""Double-imputation hedonic indices: a regression in every period, and each sale's price imputed in both; the
+characteristics by groups of attributes, so that a period of few sales can bear them.
 
 With ``b_t`` the coefficients of period ``t`` (intercept first) and ``z`` the characteristics, against the
 base period 0 (Handbook on Residential Property Price Indices, 2013, ch. 5):
@@ -17,9 +18,14 @@ from typing import Final
 import numpy as np
 
 from pricing.arrays import Floats, Ints
-from pricing.evidence.indices.least_squares import LeastSquares, least_squares
+from pricing.evidence.indices.characteristics import Characteristics
+from pricing.evidence.indices.least_squares import LeastSquares, LogIndex, least_squares
+from pricing.evidence.indices.time_dummy import whole_window
 
 FORMULAS: Final = ("laspeyres", "paasche", "fisher", "tornqvist", "symmetric")
+
+_SPARE: Final = 2
+"""A regression of one period needs this many times its coefficients in sales."""
 
 
 @dataclass(frozen=True)
@@ -93,3 +99,45 @@ def _shares(logs: Floats) -> Floats:
 
 def _log_sum(logs: Floats) -> float:
     return float(logs.max() + np.log(np.exp(logs - logs.max()).sum()))
+
+
+ATTRIBUTE_GROUP: Final = {
+    "condition": "condition",
+    "year": "wear",
+    "odometer_km": "wear",
+    "options": "options",
+}
+"""The attribute group of each term; terms that are not here go into one more."""
+
+
+def by_attribute_group(cars: Characteristics, periods: int) -> Floats:
+    """Each sale's group level and the worth of its characteristics by attribute group (n x m), as the
+    time-dummy regression over all periods has them; attribute groups that never vary are left out.
+
+    A hedonic regression of a single period on these lets the worth of every attribute group move through time
+    with a handful of coefficients, where one on all characteristics would need hundreds of sales.
+    """
+    window = whole_window(cars, periods)
+    names = [ATTRIBUTE_GROUP.get(term, "other") for term in cars.terms]
+    columns = []
+    for name in dict.fromkeys(names):
+        own = [other == name for other in names]
+        columns.append(cars.matrix[:, own] @ window.effects[own])
+    rest = cars.log_price - cars.matrix @ window.effects - window.logs[cars.period]
+    level = np.bincount(cars.group, rest * cars.weights) / np.bincount(cars.group, cars.weights)
+    columns.append(level[cars.group])
+    Z = np.column_stack(columns)
+    return Z[:, np.ptp(Z, axis=0) > 1e-9]
+
+
+def imputed_index(cars: Characteristics, periods: int, formula: str) -> LogIndex:
+    """The index by one of ``FORMULAS``, of characteristics by attribute group; NaN in periods of too few
+    sales for a regression of their own."""
+    Z = by_attribute_group(cars, periods)
+    present = np.flatnonzero(np.bincount(cars.period, minlength=periods) > _SPARE * (Z.shape[1] + 1))
+    logs, errors, freedom = (np.full(periods, np.nan) for _ in range(3))
+    if len(present) > 1:
+        for place, result in imputation(cars.log_price, Z, cars.period, present, cars.weights).items():
+            logs[place], errors[place] = result.logs[formula], result.errors[formula]
+            freedom[place] = result.freedom[formula]
+    return LogIndex(logs, errors, freedom)

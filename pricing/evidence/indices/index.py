@@ -1,22 +1,22 @@
 """The price index of a market, a make, a model or any filter of sales: the door to the index methods."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from datetime import date
 from typing import Any, Final, Self
 
 import numpy as np
 import polars as pl
 from scipy import stats
 
-from pricing.arrays import Floats, Ints
+from pricing.arrays import Ints
 from pricing.errors import EvidenceError
 from pricing.evidence.indices import repeat_sales as pairing
-from pricing.evidence.indices.attribute_groups import by_attribute_group
-from pricing.evidence.indices.characteristics import Characteristics
-from pricing.evidence.indices.clusters import Clusters
-from pricing.evidence.indices.imputation import FORMULAS, imputation
+from pricing.evidence.indices.cluster_robust import Clusters
+from pricing.evidence.indices.imputation import FORMULAS, imputed_index
+from pricing.evidence.indices.least_squares import LogIndex
 from pricing.evidence.indices.periods import LENGTHS, Periods
-from pricing.evidence.indices.time_dummy import kept_periods, time_dummy, weighted_by_band
+from pricing.evidence.indices.time_dummy import cars_of_periods, kept_periods, time_dummy
 from pricing.model.features.spec import FeatureSpec
 from pricing.notebook_html import facts_html
 
@@ -31,9 +31,6 @@ NOT_JOINED: Final = "no sales that join it to the other periods"
 LEAST_FREEDOM: Final = 1.0
 """Degrees of freedom below which a point has no interval: nothing is left to tell its error by."""
 
-_SPARE: Final = 2
-"""A regression of one period needs this many times its coefficients in sales."""
-
 
 @dataclass(frozen=True)
 class PriceIndex:
@@ -44,7 +41,7 @@ class PriceIndex:
     ``log_index`` and ``standard_error`` of it, its degrees of ``freedom`` (null: the base, or no interval),
     ``note`` (null, or why there is no point), and ``real`` (the index over the series that :meth:`deflated`
     was given), null before. ``clusters`` says what the residuals
-    go together in (``clusters.KINDS``), where the method allows for it.
+    go together in (``cluster_robust.KINDS``), where the method allows for it.
     """
 
     method: str
@@ -143,7 +140,6 @@ def price_index(
     Raises:
         EvidenceError: an argument is none of those allowed, or no two periods have enough sales.
 
-    >>> from datetime import date
     >>> rng = np.random.default_rng(1)
     >>> frame = pl.DataFrame({"model": ["Six", "Four"] * 60, "event_date": [date(2023, 5, 1)] * 60 +
     ...     [date(2024, 5, 1)] * 60, "price": np.exp(rng.normal(9.0, 0.1, 120) + np.repeat([0.0, 0.2], 60))})
@@ -166,52 +162,58 @@ def price_index(
             f"no sale to make an index from: {_scope(where)} has none with a price and a date"
         )
     periods = Periods.spanning(sold[dated], period)
+    scope = _scope(where)
     if method == "repeat sales":
-        points = _repeat(sold, spec, periods, list(item), weights, changes, minimum)
+        kept, counts, index = _repeat(sold, spec, periods, list(item), weights, changes, minimum)
     else:
         code = periods.codes(sold[dated])
-        kept = kept_periods(code, len(periods), minimum)
-        _two(kept, period, minimum, _scope(where))
-        use = np.isin(code, kept)
-        place = np.searchsorted(kept, code[use])
-        cars = weighted_by_band(Characteristics.of(sold.filter(pl.Series(use)), spec, place), len(kept))
-        counts = np.bincount(code, minlength=len(periods))
+        counts, kept = np.bincount(code, minlength=len(periods)), kept_periods(code, len(periods), minimum)
+        _two(kept, period, minimum, scope)
+        used, cars = cars_of_periods(sold, spec, code, kept)
         if method == "time dummy":
-            used = sold.filter(pl.Series(use))
             clusters = Clusters.of(used, list(item), list(spec.groups[:2]), cars.order)
-            dummies = time_dummy(cars, len(kept), window, clusters)
-            points = _Points(kept, dummies.logs, dummies.errors, counts, dummies.freedom, dummies.clusters)
+            index = time_dummy(cars, len(kept), window, clusters)
         else:
-            logs, errors, freedom = _imputed(cars, len(kept), method)
-            points = _Points(kept, logs, errors, counts, freedom)
-    return _assemble(points, periods, method, _scope(where), coverage, window)
+            index = imputed_index(cars, len(kept), method)
+    known = np.isfinite(index.logs)
+    if known.sum() < 2:
+        raise EvidenceError(f"{scope} has too few sales a {period} for a {method} index")
+    base = int(np.flatnonzero(known)[0])
+    logs, errors, freedom = (np.full(len(periods), np.nan) for _ in range(3))
+    logs[kept], errors[kept], freedom[kept] = index.logs - index.logs[base], index.errors, index.freedom
+    freedom[kept[base]] = np.inf
+    frame = index_frame(periods.names, periods.starts, counts, LogIndex(logs, errors, freedom), coverage)
+    enough = pl.Series(np.isin(np.arange(len(periods)), kept) & (method not in FORMULAS))
+    note = pl.when(enough).then(pl.lit(NOT_JOINED)).otherwise(pl.lit(NOT_ENOUGH))
+    return PriceIndex(
+        method, period, scope, periods.names[kept[base]], coverage,
+        window if method == "time dummy" else None,
+        frame.with_columns(note=pl.when(pl.col("index").is_null()).then(note)), index.clusters,
+    )  # fmt: skip
 
 
-@dataclass(frozen=True)
-class _Points:
-    """Log index and standard error of the ``kept`` periods, the ``counts`` of all, the errors' degrees of
-    ``freedom`` and ``clusters``."""
-
-    kept: Ints
-    logs: Floats
-    errors: Floats
-    counts: Ints
-    freedom: Floats
-    clusters: str = ""
-
-
-def _imputed(cars: Characteristics, periods: int, method: str) -> tuple[Floats, Floats, Floats]:
-    """Characteristics bundled by their market-wide worth, so that a period of few sales can bear them."""
-    Z = by_attribute_group(cars, periods)
-    counts = np.bincount(cars.period, minlength=periods)
-    present = np.flatnonzero(counts > _SPARE * (Z.shape[1] + 1))
-    logs, errors, freedom = (np.full(periods, np.nan) for _ in range(3))
-    if len(present) < 2:
-        return logs, errors, freedom
-    for place, result in imputation(cars.log_price, Z, cars.period, present, cars.weights).items():
-        logs[place], errors[place] = result.logs[method], result.errors[method]
-        freedom[place] = result.freedom[method]
-    return logs, errors, freedom
+def index_frame(
+    names: Sequence[str], starts: Sequence[date], sales: Ints, index: LogIndex, coverage: float
+) -> pl.DataFrame:
+    """The columns of ``PriceIndex.frame`` for a log index of every period, that of the base being nought and
+    its degrees of freedom infinite; Student's interval where there are ``LEAST_FREEDOM``."""
+    told = index.freedom >= LEAST_FREEDOM
+    errors = np.where(told, index.errors, np.nan)
+    reach = stats.t.ppf((1.0 + coverage) / 2.0, np.where(told, index.freedom, 1.0)) * errors
+    numbers = {
+        "index": 100.0 * np.exp(index.logs),
+        "low": 100.0 * np.exp(index.logs - reach),
+        "high": 100.0 * np.exp(index.logs + reach),
+        "log_index": index.logs,
+        "standard_error": errors,
+        "freedom": index.freedom,
+    }
+    first_days = pl.Series(starts, dtype=pl.Date)
+    return pl.DataFrame({"period": names, "starts": first_days, "sales": sales, **numbers}).with_columns(
+        *(pl.when(pl.col(name).is_finite()).then(name).alias(name) for name in numbers),
+        note=pl.lit(None, dtype=pl.String),
+        real=pl.lit(None, dtype=pl.Float64),
+    )
 
 
 def _repeat(
@@ -222,7 +224,8 @@ def _repeat(
     weights: str,
     changes: str,
     minimum: int,
-) -> _Points:
+) -> tuple[Ints, Ints, LogIndex]:
+    """The periods with enough ends of pairs, the ends of all periods, and the index."""
     absent = [name for name in item if name not in sold.columns]
     if absent:
         raise EvidenceError(f"repeat sales are matched by {', '.join(item)}; absent: {', '.join(absent)}")
@@ -239,81 +242,18 @@ def _repeat(
     _two(present, periods.length, minimum, "the set of cars sold twice")
     use = np.isin(first, present) & np.isin(second, present)
     pairs = pairs.filter(pl.Series(use))
-    result = pairing.repeat_sales(
-        np.log((pairs["second_price"] / pairs["first_price"]).to_numpy()),
-        np.searchsorted(present, first[use]),
-        np.searchsorted(present, second[use]),
-        len(present),
-        days=pairs["days"].cast(pl.Float64).to_numpy() if weights == "by holding time" else None,
-        controls=pairing.band_changes(pairs) if changes == "model" else None,
-    )
-    return _Points(
+    return (
         present,
-        result.logs,
-        result.errors,
         counts,
-        np.full(len(present), float(result.fit.freedom)),
-    )
-
-
-def levels(logs: Floats, errors: Floats, reach: Floats, freedom: Floats) -> dict[str, Floats]:
-    """The columns of an index that tell how high it is: with its interval, 100 at the base, and in logs.
-
-    >>> told = levels(np.zeros(1), np.array([0.1]), np.array([0.2]), np.array([np.inf]))
-    >>> told["low"].round(1).tolist(), told["freedom"].tolist()
-    ([81.9], [nan])
-    """
-    return {
-        "index": 100.0 * np.exp(logs),
-        "low": 100.0 * np.exp(logs - reach),
-        "high": 100.0 * np.exp(logs + reach),
-        "log_index": logs,
-        "standard_error": errors,
-        "freedom": np.where(np.isfinite(freedom), freedom, np.nan),
-    }
-
-
-def _assemble(
-    found: _Points, periods: Periods, method: str, scope: str, coverage: float, window: int | None
-) -> PriceIndex:
-    logs, errors = np.full(len(periods), np.nan), np.full(len(periods), np.nan)
-    logs[found.kept], errors[found.kept] = found.logs, found.errors
-    known = np.isfinite(logs)
-    if known.sum() < 2:
-        raise EvidenceError(f"{scope} has too few sales a {periods.length} for a {method} index")
-    base = int(np.flatnonzero(known)[0])
-    logs = logs - logs[base]
-    freedom = np.full(len(periods), np.inf)
-    freedom[found.kept] = found.freedom
-    freedom[base] = np.inf
-    told = freedom >= LEAST_FREEDOM
-    errors[~told] = np.nan
-    reach = stats.t.ppf((1.0 + coverage) / 2.0, np.where(told, freedom, 1.0)) * errors
-    joined = np.isin(np.arange(len(periods)), found.kept) & (method not in FORMULAS)
-    note = [
-        None if told else NOT_JOINED if enough else NOT_ENOUGH
-        for told, enough in zip(known, joined, strict=True)
-    ]
-    frame = pl.DataFrame(
-        {
-            "period": periods.names,
-            "starts": pl.Series(periods.starts, dtype=pl.Date),
-            "sales": found.counts,
-            **levels(logs, errors, reach, freedom),
-        },
-        nan_to_null=True,
-    ).with_columns(
-        pl.when(pl.col(name).is_finite()).then(name).alias(name)
-        for name in ("index", "low", "high", "log_index", "standard_error", "freedom")
-    )
-    return PriceIndex(
-        method, periods.length, scope, periods.names[base], coverage,
-        window if method == "time dummy" else None,
-        frame.with_columns(
-            note=pl.Series(note, dtype=pl.String), real=pl.lit(None, dtype=pl.Float64)
+        pairing.repeat_sales(
+            np.log((pairs["second_price"] / pairs["first_price"]).to_numpy()),
+            np.searchsorted(present, first[use]),
+            np.searchsorted(present, second[use]),
+            len(present),
+            days=pairs["days"].cast(pl.Float64).to_numpy() if weights == "by holding time" else None,
+            controls=pairing.band_changes(pairs) if changes == "model" else None,
         ),
-        found.clusters,
-    )  # fmt: skip
+    )
 
 
 def _two(kept: Ints, period: str, minimum: int, scope: str) -> None:
@@ -334,4 +274,34 @@ def _scope(where: Any) -> str:
         return "the whole market"
     return (
         "a filter of the market" if isinstance(where, pl.Expr) else " ".join(str(v) for v in where.values())
+    )
+
+
+MOST_POINTS = 400
+"""Sales that are given, the newest first; more would hide each other."""
+
+
+def sale_points(index: PriceIndex, sales: pl.DataFrame, where: dict[str, str]) -> pl.DataFrame:
+    """Sold cars of a make or model with ``relative``: the price as a per cent of the median of like sales
+    (model and condition band) brought to the base of the index by the index itself, so that a sale of the
+    middling kind lies on the line.
+
+    Returns:
+        ``event_date``, ``make``, ``model``, ``year``, ``condition_band``, ``price``, ``relative``, newest
+        first; no rows where the index has no points.
+    """
+    points = index.frame.drop_nulls("index").select(pl.col("starts").cast(pl.Date), "index").sort("starts")
+    sold = (
+        sales.filter(pl.col("outcome") == "sold", pl.col("price").is_not_null(), **where)
+        .select("event_date", "make", "model", "year", "condition_band", pl.col("price").cast(pl.Float64))
+        .sort("event_date")
+    )
+    joined = sold.join_asof(points, left_on="event_date", right_on="starts").drop_nulls("index")
+    like = ("make", "model", "condition_band")
+    level = (pl.col("price") / pl.col("index")).median().over(*like)
+    return (
+        joined.with_columns(relative=pl.col("price") / level)
+        .drop("starts", "index")
+        .sort("event_date", descending=True)
+        .head(MOST_POINTS)
     )

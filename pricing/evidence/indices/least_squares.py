@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pricing.arrays import Floats
+from pricing.arrays import Bools, Floats
 
 TINY = 1e-10
 """Eigenvalues below this share of the largest belong to columns that the others make up."""
@@ -27,6 +27,11 @@ class LeastSquares:
         """Observations less coefficients."""
         return len(self.residuals) - self.rank
 
+    def estimable(self, count: int) -> Bools:
+        """Which of the first ``count`` coefficients the observations can tell from the others."""
+        cross = self.X.T @ (self.X * self.weights[:, None])
+        return np.abs((self.inverse @ cross - np.eye(len(cross)))[:count]).max(axis=1, initial=0.0) < 1e-6
+
     def covariance(self) -> Floats:
         """Covariance of the coefficients, whatever the spread of each observation (White 1980, scaled by
         n / (n - k) as in MacKinnon and White's HC1); zeros where the fit is exact, infinite without
@@ -36,6 +41,18 @@ class LeastSquares:
         scores = self.X * (self.weights * self.residuals)[:, None]
         meat = scores.T @ scores
         return self.inverse @ meat @ self.inverse * (len(self.residuals) / self.freedom)
+
+
+@dataclass(frozen=True)
+class LogIndex:
+    """What a method finds: the log index of every period with enough sales against the first of them (NaN
+    where nothing joins a period to the others), its standard ``errors``, their degrees of ``freedom``, and
+    what the residuals go together in (``cluster_robust.KINDS``), where the method allows for it."""
+
+    logs: Floats
+    errors: Floats
+    freedom: Floats
+    clusters: str = ""
 
 
 def least_squares(X: Floats, y: Floats, weights: Floats | None = None) -> LeastSquares:

@@ -5,17 +5,17 @@ Case and Shiller (1987): the same, weighted by one over the squared residual fit
 between the sales.
 """
 
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 import polars as pl
 
 from pricing.arrays import Floats, Ints
-from pricing.evidence.indices.least_squares import LeastSquares, least_squares
+from pricing.evidence.indices.least_squares import LogIndex, least_squares
 from pricing.vocabulary import CONDITION_BANDS
 
 WEIGHTS: Final = ("equal", "by holding time")
+BANDS: Final = pl.Enum(CONDITION_BANDS)
 CHANGES: Final = ("leave out", "model")
 """What is done with pairs between whose sales the condition band changed."""
 
@@ -28,19 +28,14 @@ def sale_pairs(
 
     Sales without an item, and a second sale on the day of the first, make no pair.
     """
-    banded = (
-        sales
-        if "condition_band" in sales.columns
-        else sales.with_columns(condition_band=pl.lit(None, dtype=pl.String))
-    )
-    items = pl.struct(item)
+    graded = "condition_band" in sales.columns
     return (
-        banded.filter(items.is_duplicated())
+        sales.filter(pl.struct(item).is_duplicated())
         .select(
             *item,
             first_date=pl.col(date),
             first_price=pl.col(price).cast(pl.Float64),
-            first_band=pl.col("condition_band"),
+            first_band=pl.col("condition_band") if graded else pl.lit(None, dtype=pl.String),
         )
         .drop_nulls([*item, "first_price"])
         .sort(*item, "first_date", maintain_order=True)
@@ -62,24 +57,13 @@ def changed(pairs: pl.DataFrame) -> pl.Series:
 def band_changes(pairs: pl.DataFrame) -> Floats:
     """A column a step of the condition scale: +1 where the car climbed it between its sales, -1 where it went
     down it (pairs x 3)."""
-    places = {band: place for place, band in enumerate(CONDITION_BANDS)}
     first, second = (
-        pairs[name].replace_strict(places, default=None, return_dtype=pl.Float64).to_numpy()
+        pairs[name].cast(BANDS, strict=False).to_physical().cast(pl.Float64).to_numpy()
         for name in ("first_band", "second_band")
     )
     steps = np.arange(1, len(CONDITION_BANDS))
     climbed = (second[:, None] >= steps).astype(float) - (first[:, None] >= steps)
     return np.where((np.isnan(first) | np.isnan(second))[:, None], 0.0, climbed)
-
-
-@dataclass(frozen=True)
-class RepeatSales:
-    """Log index of every period against the first kept one and its standard error (NaN: no pair reaches
-    it), and the regressions behind it."""
-
-    logs: Floats
-    errors: Floats
-    fit: LeastSquares
 
 
 def repeat_sales(
@@ -90,8 +74,9 @@ def repeat_sales(
     *,
     days: Floats | None = None,
     controls: Floats | None = None,
-) -> RepeatSales:
-    """The geometric index; with ``days`` between the sales, weighted as Case and Shiller do.
+) -> LogIndex:
+    """The geometric index, NaN where no pair reaches a period; with ``days`` between the sales, weighted as
+    Case and Shiller do.
 
     ``first`` and ``second`` are numbers of periods, which must differ; ``controls`` (pairs x c) are changes
     of the item to be held constant.
@@ -100,18 +85,17 @@ def repeat_sales(
     >>> (100 * np.exp(index.logs)).round(4).tolist()
     [100.0, 238.1102, 125.9921]
     """
-    X = _dummies(first, second, periods)
+    X = (np.eye(periods)[second] - np.eye(periods)[first])[:, 1:]
     if controls is not None:
         X = np.column_stack([X, controls])
     fit = least_squares(X, log_ratio)
     if days is not None:
         fit = least_squares(X, log_ratio, holding_weights(fit.residuals, days))
-    cross = X.T @ (X * fit.weights[:, None])
-    known = np.abs((fit.inverse @ cross - np.eye(X.shape[1]))[: periods - 1]).max(axis=1, initial=0.0) < 1e-6
+    known = fit.estimable(periods - 1)
     logs, errors = np.zeros(periods), np.zeros(periods)
     logs[1:] = np.where(known, fit.coefficients[: periods - 1], np.nan)
     errors[1:] = np.where(known, np.sqrt(np.diag(fit.covariance())[: periods - 1]), np.nan)
-    return RepeatSales(logs, errors, fit)
+    return LogIndex(logs, errors, np.full(periods, float(fit.freedom)))
 
 
 def holding_weights(residuals: Floats, days: Floats) -> Floats:
@@ -125,11 +109,3 @@ def holding_weights(residuals: Floats, days: Floats) -> Floats:
     fitted = squares - trend.residuals
     mean = float(squares.mean())
     return np.ones(len(days)) if mean <= 0.0 else np.asarray(1.0 / np.maximum(fitted, mean / 10.0))
-
-
-def _dummies(first: Ints, second: Ints, periods: int) -> Floats:
-    rows = np.arange(len(first))
-    X = np.zeros((len(first), periods))
-    X[rows, second] += 1.0
-    X[rows, first] -= 1.0
-    return X[:, 1:]

@@ -13,13 +13,14 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
+import polars as pl
 from scipy import sparse
 
 from pricing.arrays import Floats, Ints
 from pricing.evidence.indices.characteristics import Characteristics
-from pricing.evidence.indices.cluster_robust import Swept, cluster_robust
-from pricing.evidence.indices.clusters import Clusters
-from pricing.evidence.indices.least_squares import pseudo_inverse
+from pricing.evidence.indices.cluster_robust import Clusters, Swept, cluster_robust
+from pricing.evidence.indices.least_squares import LogIndex, pseudo_inverse
+from pricing.model.features.spec import FeatureSpec
 from pricing.model.regression.hedonic import ONE_THREAD
 
 CHUNK: Final = 32_768
@@ -43,6 +44,16 @@ class Window:
     residuals: Floats
     rank: int
     estimable: Floats
+
+    @property
+    def effects(self) -> Floats:
+        """Coefficients of the characteristics (k)."""
+        return self.beta[: len(self.beta) - len(self.estimable)]
+
+    @property
+    def logs(self) -> Floats:
+        """Log index of every period against the first (T)."""
+        return np.concatenate([[0.0], self.beta[len(self.effects) :]])
 
     def projected(self, sales: Characteristics, directions: Floats) -> Floats:
         """The sales' swept columns times ``directions`` (columns x m): n x m."""
@@ -130,21 +141,15 @@ def fit_window(sales: Characteristics, total: PeriodSums, first: int, last: int)
     return replace(window, residuals=swept - fitted)
 
 
-@dataclass(frozen=True)
-class TimeDummy:
-    """Log index of every period against the first (NaN where a period shares no group with the others), its
-    standard ``errors``, their degrees of ``freedom``, and what the residuals go together in (``clusters``,
-    one of ``clusters.KINDS``)."""
-
-    logs: Floats
-    errors: Floats
-    freedom: Floats
-    clusters: str
+def whole_window(sales: Characteristics, periods: int) -> Window:
+    """The regression over all periods."""
+    with ONE_THREAD.limit(limits=1, user_api="blas"):
+        return fit_window(sales, PeriodSums.of(sales, periods), 0, periods - 1)
 
 
 def time_dummy(
     sales: Characteristics, periods: int, window: int | None = None, clusters: Clusters | None = None
-) -> TimeDummy:
+) -> LogIndex:
     """The index; every sale is a cluster of its own where no ``clusters`` are given.
 
     ``window`` is the number of periods in a rolling window; None fits one regression to all, with the
@@ -157,7 +162,7 @@ def time_dummy(
         return _chained(sales, periods, periods if window is None else min(window, periods), alone)
 
 
-def _chained(sales: Characteristics, periods: int, width: int, clusters: Clusters) -> TimeDummy:
+def _chained(sales: Characteristics, periods: int, width: int, clusters: Clusters) -> LogIndex:
     total = PeriodSums.of(sales, periods)
     k = sales.matrix.shape[1]
     logs, errors, freedom = np.zeros(periods), np.zeros(periods), np.zeros(periods)
@@ -185,7 +190,7 @@ def _chained(sales: Characteristics, periods: int, width: int, clusters: Cluster
         errors[last] = np.sqrt(np.square(np.bincount(codes, influence * scores)).sum())
         parts = np.bincount(codes, np.square(influence) * sales.weights)
         freedom[last] = parts.sum() ** 2 / np.square(parts).sum()
-    return TimeDummy(logs, errors, freedom, kind)
+    return LogIndex(logs, errors, freedom, kind)
 
 
 def _swept(fitted: Window, sales: Characteristics) -> Swept:
@@ -209,10 +214,18 @@ def kept_periods(period: Ints, periods: int, minimum: int) -> Ints:
     return np.flatnonzero(np.bincount(period, minlength=periods) >= minimum)
 
 
+def cars_of_periods(
+    sold: pl.DataFrame, spec: FeatureSpec, period: Ints, kept: Ints
+) -> tuple[pl.DataFrame, Characteristics]:
+    """The sales of the periods ``kept``, and their characteristics, weighted by band."""
+    use = np.isin(period, kept)
+    used = sold.filter(pl.Series(use))
+    cars = Characteristics.of(used, spec, np.searchsorted(kept, period[use]))
+    return used, weighted_by_band(cars, len(kept))
+
+
 def weighted_by_band(sales: Characteristics, periods: int) -> Characteristics:
     """The sales with the weights that a first, unweighted regression over all periods suggests; it takes
     ``SAMPLE`` sales, or somewhat more, which tell the spread of a few bands well enough."""
     some = sales.every(max(1, len(sales) // SAMPLE))
-    with ONE_THREAD.limit(limits=1, user_api="blas"):
-        first = fit_window(some, PeriodSums.of(some, periods), 0, periods - 1)
-    return sales.weighted(first.residuals, some.band)
+    return sales.weighted(whole_window(some, periods).residuals, some.band)

@@ -13,11 +13,12 @@ from typing import Any, Final
 import numpy as np
 import polars as pl
 
+from pricing.arrays import Floats
 from pricing.errors import ModelError, TableError
 from pricing.model.accuracy.ratio_study import EDITION, ratio_study
 from pricing.model.accuracy.scoring import LEVELS, coverage, crps_quantiles, interval_score, pinball
-from pricing.model.depth import DEPTHS
 from pricing.model.features.spec import FeatureSpec
+from pricing.model.prediction import DEPTHS
 from pricing.model.price_model import PriceModel
 from pricing.progress import Progress, untold
 
@@ -87,17 +88,17 @@ class Backtest:
             held = coverage(rows, "value", low=f"low{suffix}", high=f"high{suffix}")
             own = held.rename({name: name + suffix for name in held.columns[1:]})
             table = table.join(own, on="value", nulls_equal=True)
-        alike = rows.filter(pl.all_horizontal(pl.col(_named("low") + _named("high")).is_not_null()))
-        widths = alike.group_by("value").agg(
-            (pl.col(f"high{suffix}") / pl.col(f"low{suffix}")).median().alias(f"same_width{suffix}")
-            for suffix in SUFFIXES
+        given = pl.all_horizontal(pl.col(_named("low") + _named("high")).is_not_null())
+        width = [(pl.col(f"high{suffix}") / pl.col(f"low{suffix}")).filter(given) for suffix in SUFFIXES]
+        alike = rows.group_by("value").agg(
+            each.median().alias(f"width{suffix}") for each, suffix in zip(width, SUFFIXES, strict=True)
         )
-        first, *others = _named("width")
-        same = [pl.coalesce(f"same_{first}", first), *(pl.col(f"same_{name}") for name in others)]
-        table = table.join(widths, on="value", how="left", nulls_equal=True).with_columns(
-            expression.alias(name) for expression, name in zip(same, (first, *others), strict=True)
+        first, *_ = _named("width")
+        table = table.join(alike, on="value", nulls_equal=True, suffix="_alike").with_columns(
+            pl.coalesce(f"{first}_alike", first).alias(first),
+            *(pl.col(f"{name}_alike").alias(name) for name in _named("width")[1:]),
         )
-        table = table.drop(f"same_{name}" for name in (first, *others))
+        table = table.drop(pl.selectors.ends_with("_alike"))
         groups = rows.partition_by("value", as_dict=True)
         studies = [
             {**ratio_study(group["mid"], group["actual"]).to_dict(), "value": name}
@@ -106,13 +107,10 @@ class Backtest:
         ]
         studied = pl.DataFrame(studies, schema=STUDY)
         place = {name: place for place, name in enumerate(self.parts.get(part or "", ()))}
+        order = pl.col("value").replace_strict(place, default=None, return_dtype=pl.Int32)
         return (
             table.join(studied, on="value", how="left", nulls_equal=True)
-            .sort(
-                pl.col("value").replace_strict(place, default=None, return_dtype=pl.Int32),
-                "value",
-                nulls_last=True,
-            )
+            .sort(order, "value", nulls_last=True)
             .select(pl.lit(part, dtype=pl.String).alias("part"), pl.all())
         )
 
@@ -213,9 +211,9 @@ def _scored(model: PriceModel, sales: pl.DataFrame, origin: date) -> pl.DataFram
     spec, when = model.spec, _date_column(model.spec)
     cars = sales.select(name for name in sales.columns if name in (*spec.features, when))
     actual = sales[spec.price].cast(pl.Float64)
-    told = model.distribution(cars)
-    quantiles = told.ppf(LEVELS)
-    log, fine = np.log(actual.to_numpy()), np.log(told.ppf(FINE_LEVELS))
+    prices = model.distribution(cars)
+    quantiles = prices.ppf(LEVELS)
+    log, fine = np.log(actual.to_numpy()), np.log(prices.ppf(FINE_LEVELS))
     losses = pinball(log[:, None], np.log(quantiles), np.array(LEVELS)).mean(axis=1)
     own = ("record_id", spec.condition, *spec.groups, spec.asking_by, "year")
     rows = sales.select(
@@ -226,7 +224,7 @@ def _scored(model: PriceModel, sales: pl.DataFrame, origin: date) -> pl.DataFram
         pl.col(when).dt.year().alias("sale_year"),
     ).with_columns(
         *(pl.Series(f"{level:g}", quantiles[:, place]) for place, level in enumerate(LEVELS)),
-        pl.Series("mid", told.mid),
+        pl.Series("mid", prices.mid),
         actual.alias("actual"),
         pl.Series("pinball", 1000.0 * losses),
         pl.Series("crps", 1000.0 * crps_quantiles(log, fine, np.array(FINE_LEVELS))),
@@ -234,7 +232,7 @@ def _scored(model: PriceModel, sales: pl.DataFrame, origin: date) -> pl.DataFram
     if "year" in rows.columns:
         rows = rows.with_columns((pl.col("year").cast(pl.Int32) // 10 * 10).alias("decade"))
     for share, suffix in zip(COVERAGES, SUFFIXES, strict=True):
-        ranges = told.ranges(share)
+        ranges = prices.ranges(share)
         rows = rows.with_columns(
             ranges["evidence"],
             *(ranges[end].alias(end + suffix) for end in ("low", "high", "reason")),
@@ -243,7 +241,7 @@ def _scored(model: PriceModel, sales: pl.DataFrame, origin: date) -> pl.DataFram
     return rows
 
 
-def _range_scores(log: Any, ranges: pl.DataFrame, share: float) -> pl.Series:
+def _range_scores(log: Floats, ranges: pl.DataFrame, share: float) -> pl.Series:
     given = ranges["low"].is_not_null().to_numpy()
     low, high = (np.log(ranges[end].to_numpy()[given]) for end in ("low", "high"))
     scores = np.full(len(given), np.nan)

@@ -1,25 +1,41 @@
 """Calibration by rolling origins: how far later sales really fell from the mid of a fit that had not seen
 them.
 
-Fits to the first 50, 60, ... 90 % of the sales are each scored on the next tenth. What a period's sales have
+Fits to the first 50, 60, ... 90 % of the sales are each scored on the next tenth: what happened later is
+never in a fit that it scores. A large market is represented by whole groups of it, so that the depth of
+evidence is what it is in the whole. What a period's sales have
 in common is the market's shift (:mod:`pricing.model.calibration.market_shift`): its size goes into the width,
 by horizon, and not into the mid. What is left is a score ``z = (log price - mid - shift) / spread`` of each
 sale; cells (a class of evidence depth, a condition band) differ by a scale, shrunk towards 1 where a cell has
 few scores, and all scores together have one law (:mod:`pricing.model.calibration.score_law`).
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
+import polars as pl
 from scipy import stats
 
 from pricing.arrays import Floats, Ints
-from pricing.model.calibration.market_shift import MarketShift, period_shifts
-from pricing.model.calibration.origin_errors import OriginErrors
+from pricing.model.calibration.market_shift import MarketShift, OriginErrors, period_shifts
 from pricing.model.calibration.score_law import ScoreLaw
 from pricing.model.features.condition_scale import ConditionScale
-from pricing.model.prediction import Prediction, at_position
+from pricing.model.features.evidence import SaleEvidence
+from pricing.model.prediction import Fitted, Prediction, at_position, predict
+
+CUTS: Final = (0.5, 0.6, 0.7, 0.8, 0.9, 1.0)
+"""Shares of the sales: a fit to each but the last is scored on the offers up to the next."""
+
+MOST_ROWS: Final = 40_000
+"""Rows that origins are fitted to at most."""
+
+FEWEST_SALES: Final = 12
+"""Sales that a fit of an origin needs."""
+
+Fit = Callable[[SaleEvidence, Fitted | None, bool], Fitted]
+"""Fits to the evidence, beginning from another fit; says whether the number of trees is chosen anew."""
 
 CELL_WEIGHT: Final = 40.0
 """Scores a cell needs before its own scale counts for as much as the scale of all."""
@@ -32,6 +48,64 @@ SCALES: Final = np.geomspace(0.5, 2.0, 29).tolist()
 
 GOLDEN: Final = 0.6180339887498949
 """Places within the part of the law that a bound leaves follow the golden ratio: spread evenly, no seed."""
+
+
+def origin_errors(
+    rows: SaleEvidence,
+    groups: tuple[str, ...],
+    fit: Fit,
+    start: Fitted | None,
+    tell: Callable[[int, int], None],
+) -> tuple[OriginErrors | None, Fitted | None]:
+    """The errors of every origin and the fit of the last one; None where there are too few sales."""
+    rows = _represented(rows, groups)
+    sales = np.flatnonzero(rows.sold)
+    places = [min(int(len(sales) * cut), len(sales)) for cut in CUTS]
+    parts: list[OriginErrors] = []
+    for number, (first, last) in enumerate(zip(places[:-1], places[1:], strict=True)):
+        if first < FEWEST_SALES or first == last:
+            continue
+        tell(number, len(CUTS) - 1)
+        early = rows[: int(sales[first])]
+        late = rows[int(sales[first]) : int(sales[last]) if last < len(sales) else len(rows)]
+        start = fit(early, start, not parts or last == len(sales))
+        parts.append(_errors(number, start, late))
+    return (OriginErrors.joined(parts) if parts else None), start
+
+
+def _errors(origin: int, fitted: Fitted, late: SaleEvidence) -> OriginErrors:
+    """The offers of a period against a fit: sales, and unsold lots with a bound from above."""
+    told = late[np.flatnonzero(late.sold | (~late.asking & np.isfinite(late.upper)))]
+    guess = predict(fitted, told.features)
+    design, market = fitted.design, fitted.regression.estimates.posterior.market
+    season = design.season_at(design.last_day + guess.late) - design.season_at(np.array([design.last_day]))
+    return OriginErrors(
+        origin=np.full(len(told), origin),
+        days=guess.late,
+        error=np.where(told.sold, told.y - guess.mid, np.nan),
+        lower=told.lower - guess.mid,
+        upper=told.upper - guess.mid,
+        spread=guess.spread,
+        slope=np.full(len(told), market[design.trend_columns].sum()),
+        season=season @ market[design.season_columns],
+        depth=guess.depth,
+        band=guess.band,
+    )
+
+
+def _represented(rows: SaleEvidence, groups: tuple[str, ...]) -> SaleEvidence:
+    """All rows, or those of so many whole groups (models) as have ``MOST_ROWS`` together, in order of
+    date; without groups rows evenly spread."""
+    if len(rows) <= MOST_ROWS:
+        return rows
+    if not groups:
+        return rows[np.arange(0, len(rows), -(-len(rows) // MOST_ROWS))]
+    code = rows.features.select(pl.struct(groups[:2]).rank("dense")).to_series().to_numpy() - 1
+    size = np.bincount(code)
+    order = np.random.default_rng(0).permutation(len(size))
+    chosen = np.zeros(len(size), dtype=bool)
+    chosen[order[: max(1, int(np.searchsorted(np.cumsum(size[order]), MOST_ROWS)))]] = True
+    return rows[np.flatnonzero(chosen[code])]
 
 
 @dataclass(frozen=True)

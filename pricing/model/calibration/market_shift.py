@@ -6,13 +6,13 @@ on, by season, by a bias that comes back at every origin, and by a random walk. 
 only as far as they have won at earlier origins; the last one goes into the width, by horizon.
 """
 
-from dataclasses import asdict, dataclass
-from typing import Any, Final
+from dataclasses import dataclass, replace
+from typing import Final, Self
 
 import numpy as np
 
-from pricing.arrays import Floats, Ints
-from pricing.model.calibration.origin_errors import OriginErrors
+from pricing.arrays import Aligned, Bools, Floats, Ints
+from pricing.model.regression.residuals import truncated_moments
 
 DAYS_A_YEAR: Final = 365.2425
 PERIOD: Final = DAYS_A_YEAR / 4.0
@@ -30,6 +30,52 @@ PRIOR_ORIGINS: Final = 2.0
 SURE: Final = 4.0
 """Square of the t statistic below which a bias that came back at the origins is taken for chance; above it,
 it is shrunk by ``1 - SURE / t^2`` (James and Stein 1961, positive part)."""
+
+
+@dataclass(frozen=True)
+class OriginErrors(Aligned):
+    """A row for each offer that came after an origin.
+
+    Args:
+        origin: which origin's fit is held against the offer.
+        days: after the last sale that the fit knew.
+        error: log price less mid, the level held and season in the mid; NaN of an unsold lot.
+        lower, upper: bounds of the error of an unsold lot.
+        spread: of the fit for this car (log).
+        slope: of the fit's trend at its last sale (log a year).
+        season: the part of the mid that season is, on the day of the offer less that of the last sale.
+        depth, band: calibration cell.
+    """
+
+    origin: Ints
+    days: Floats
+    error: Floats
+    lower: Floats
+    upper: Floats
+    spread: Floats
+    slope: Floats
+    season: Floats
+    depth: Ints
+    band: Ints
+
+    def __len__(self) -> int:
+        return len(self.error)
+
+    @property
+    def sold(self) -> Bools:
+        """Which offers are sales."""
+        return np.isfinite(self.error)
+
+    @property
+    def filled(self) -> Self:
+        """The same with the expected error of every unsold lot between its bounds, if errors are normal."""
+        unsold = ~self.sold
+        error = self.error.copy()
+        centre = np.zeros(int(unsold.sum()))
+        error[unsold], _ = truncated_moments(
+            centre, self.spread[unsold], self.lower[unsold], self.upper[unsold]
+        )
+        return replace(self, error=error)
 
 
 def damped(days: Floats, reach: float) -> Floats:
@@ -92,10 +138,6 @@ class MarketShift:
         """Share of each period's shift that is the market's and not chance."""
         own = self.variance_at(period.days)
         return own / np.maximum(own + period.variance, 1e-300)
-
-    def facts(self) -> dict[str, Any]:
-        """As plain values."""
-        return asdict(self)
 
 
 def moved(errors: OriginErrors, reach: float, season: bool) -> Floats:
@@ -179,12 +221,9 @@ def _persistent(period: PeriodShifts) -> float:
     if len(origins) < 3:
         return 0.0
     years = damped(period.days, DAYS_A_YEAR) / DAYS_A_YEAR
-    rates = np.array(
-        [
-            np.sum((years * period.shift)[own]) / max(float(np.sum(np.square(years[own]))), 1e-4)
-            for own in (period.origin == origin for origin in origins)
-        ]
-    )
+    owns = [period.origin == origin for origin in origins]
+    squares = [max(float(np.sum(np.square(years[own]))), 1e-4) for own in owns]
+    rates = np.array([np.sum((years * period.shift)[own]) for own in owns]) / squares
     error = rates.std(ddof=1) / np.sqrt(len(rates))
     squared = float(np.square(rates.mean() / max(error, 1e-12)))
     return float(rates.mean()) * max(0.0, 1.0 - SURE / max(squared, 1e-12))

@@ -12,9 +12,8 @@ from numpy.typing import NDArray
 from scipy import stats
 
 from pricing.arrays import Ints
-from pricing.model.features.encoding import CategoryEncoder
+from pricing.model.features.encoding import RARE, CategoryEncoder
 from pricing.model.features.evidence import SaleEvidence
-from pricing.model.features.smooth import RARE
 from pricing.model.regression.pooling import Posterior
 
 TIERS = ("lower third", "middle third", "upper third")

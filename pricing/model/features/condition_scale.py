@@ -14,7 +14,7 @@ import polars as pl
 from numpy.typing import NDArray
 
 from pricing.arrays import Floats, Ints
-from pricing.model.features.smooth import RARE, hinges
+from pricing.model.features.encoding import RARE, hinges
 from pricing.vocabulary import BAND_EDGES
 
 

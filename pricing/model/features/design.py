@@ -6,23 +6,21 @@ condition bands are then one thing with independent priors, and an ordered effec
 are not negative.
 """
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from pricing.arrays import Floats, Ints
+from pricing.arrays import Aligned, Floats, Ints
 from pricing.model.calibration.market_shift import DAYS_A_YEAR, MarketShift, damped
 from pricing.model.features.asking import AskingGap
 from pricing.model.features.condition_scale import ConditionScale
-from pricing.model.features.encoding import UNKNOWN, CategoryEncoder, GroupEncoder
+from pricing.model.features.encoding import RARE, UNKNOWN, CategoryEncoder, GroupEncoder, Numeric, hinges
 from pricing.model.features.evidence import SaleEvidence
-from pricing.model.features.smooth import RARE, Numeric, hinges
 from pricing.model.features.spec import FeatureSpec
-from pricing.model.regression.pooling import Priors
-from pricing.model.regression.structure import Structure
+from pricing.model.regression.pooling import Priors, Structure
 from pricing.model.regression.threads import shared_out
 
 DAYS_A_MONTH = DAYS_A_YEAR / 12
@@ -59,7 +57,7 @@ class Block:
 
 
 @dataclass(frozen=True)
-class Encoded:
+class Encoded(Aligned):
     """Rows ready for the regression: design ``X`` with the intercept in column 0, group ``codes`` (rows x
     levels, -1 unseen), ``band`` (number of bands: ungraded) and ``position`` on the condition scale, days
     ``late`` past the last sale, and for each category column whether the value was ``novel``; ``values`` are
@@ -73,18 +71,6 @@ class Encoded:
     late: Floats
     novel: NDArray[np.bool_]
     values: Floats
-
-    def __getitem__(self, rows: Ints) -> "Encoded":
-        """Some of the rows."""
-        return type(self)(*(getattr(self, field.name)[rows] for field in fields(self)))
-
-    @classmethod
-    def joined(cls, parts: "list[Encoded]") -> "Encoded":
-        """Several runs of rows as one."""
-        if len(parts) == 1:
-            return parts[0]
-        names = [field.name for field in fields(cls)]
-        return cls(**{name: np.concatenate([getattr(part, name) for part in parts]) for name in names})
 
 
 class Design:
@@ -104,13 +90,10 @@ class Design:
         spec, frame = self.spec, rows.features
         named = frame if also is None else pl.concat([frame, also])
         self.groups = GroupEncoder.fit(named, spec.groups)
-        self.condition = None
-        if spec.condition:
-            self.condition = ConditionScale.fit(
-                frame, spec.condition, spec.condition_bands, spec.condition_score
-            )
-        found = (Numeric.fit(name, frame[name].to_numpy()) for name in spec.numerics)
-        self.numerics = [numeric for numeric in found if numeric is not None]
+        bands, score = spec.condition_bands, spec.condition_score
+        self.condition = ConditionScale.fit(frame, spec.condition, bands, score) if spec.condition else None
+        fitted = (Numeric.fit(name, frame[name].to_numpy()) for name in spec.numerics)
+        self.numerics = [numeric for numeric in fitted if numeric is not None]
         self.options: list[tuple[str, str | None]] = [(name, None) for name in spec.options]
         for name in spec.option_lists:
             counts = frame[name].explode().drop_nulls().value_counts(sort=False)
@@ -128,7 +111,7 @@ class Design:
         self.first_day = self.last_day = 0.0
         if not self.spec.event_date:
             return
-        days = frame[self.spec.event_date].to_physical().cast(pl.Float64).to_numpy()
+        days = self.spec.days(frame)
         self.first_day, self.last_day = float(days.min()), float(days.max())
         months = (self.last_day - self.first_day) / DAYS_A_MONTH
         if months < 1:
@@ -232,9 +215,7 @@ class Design:
     @property
     def ordered_columns(self) -> Ints:
         """Columns whose coefficients, the steps between condition bands, may not be negative in any group."""
-        return next(
-            (block.columns for block in self.blocks if block.name == "condition"), np.empty(0, dtype=np.int64)
-        )
+        return self._at.get("condition", np.empty(0, dtype=np.int64))
 
     def place_on_scale(self, X: NDArray[Any], position: Floats) -> None:
         """Fill in the columns of the condition scale."""
@@ -246,14 +227,10 @@ class Design:
     def structure(self) -> Structure:
         """What the regression is to know of the columns."""
         blocks = [block.columns for block in self.blocks]
+        jumping = tuple(self._at[name] for name in JUMPING if name in self._at)
+        ordered = self.ordered_columns
         return Structure(
-            self.groups.tree,
-            self.priors(),
-            blocks,
-            self.spread_columns,
-            self.ordered_columns,
-            tuple(self._at[name] for name in JUMPING if name in self._at),
-            ANCHOR,
+            self.groups.tree, self.priors(), blocks, self.spread_columns, ordered, jumping, ANCHOR
         )
 
     def unforeseen(self, encoded: Encoded, priors: Priors) -> Floats:
@@ -331,9 +308,10 @@ class Design:
                 X[:, at[f"{numeric.name} bends"]] = hinges(z, numeric.knots)
             if numeric.has_missing:
                 X[:, at[f"{numeric.name} missing"][0]] = ~np.isfinite(seen_values)
-        for column, (name, code) in zip(at.get("options", np.empty(0, dtype=int)), self.options, strict=True):
-            X[:, column] = table[f"option {code or name}"].to_numpy()
-            values.append(table[f"option {code or name}"].to_numpy())
+        held = [table[f"option {code or name}"].to_numpy() for name, code in self.options]
+        for column, present in zip(at.get("options", ()), held, strict=True):
+            X[:, column] = present
+        values += held
         novel = np.zeros((rows, len(self.categories)), dtype=bool)
         for place, category in enumerate(self.categories):
             value = table[category.name].to_numpy()

@@ -6,9 +6,8 @@ from typing import Final
 
 import numpy as np
 import polars as pl
-from numpy.typing import NDArray
 
-from pricing.arrays import Floats, Ints
+from pricing.arrays import Aligned, Bools, Floats
 from pricing.errors import ModelError, TableError
 from pricing.model.features.spec import FeatureSpec
 
@@ -25,7 +24,7 @@ without a bound from below, lots whose record leaves out what makes them cheap p
 
 
 @dataclass(frozen=True)
-class SaleEvidence:
+class SaleEvidence(Aligned):
     """Usable rows in order of date: prepared ``features``, log price ``y`` (NaN for an unsold row) with its
     ``lower`` and ``upper`` bounds, and which rows are ``sold`` and which ``asking``."""
 
@@ -33,27 +32,11 @@ class SaleEvidence:
     y: Floats
     lower: Floats
     upper: Floats
-    sold: NDArray[np.bool_]
-    asking: NDArray[np.bool_]
+    sold: Bools
+    asking: Bools
 
     def __len__(self) -> int:
         return len(self.y)
-
-    def __getitem__(self, rows: slice | Ints) -> "SaleEvidence":
-        return SaleEvidence(
-            self.features[rows],
-            self.y[rows],
-            self.lower[rows],
-            self.upper[rows],
-            self.sold[rows],
-            self.asking[rows],
-        )
-
-    def days(self, spec: FeatureSpec) -> Floats:
-        """Day of each row, since 1970; nought throughout where the spec has no dates."""
-        if not spec.event_date:
-            return np.zeros(len(self))
-        return self.features[spec.event_date].to_physical().cast(pl.Float64).to_numpy()
 
     @classmethod
     def gather(cls, frame: pl.DataFrame, spec: FeatureSpec) -> "SaleEvidence":

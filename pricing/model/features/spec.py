@@ -1,11 +1,13 @@
-"""Which columns of a frame play which part in the price model."""
+"""Which columns of a frame play which part in the price model, and frames of other libraries."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
-from typing import Any, Self
+from typing import Any, Protocol, Self
 
+import numpy as np
 import polars as pl
 
+from pricing.arrays import Floats
 from pricing.errors import ModelError, TableError
 from pricing.vocabulary import CONDITION_BANDS
 
@@ -93,14 +95,18 @@ class FeatureSpec:
         condition = [name for name in (self.condition, self.condition_score) if name]
         return (*self.groups, *condition, *self.options, *self.option_lists, *self.numerics, *self.categories)
 
+    def days(self, frame: pl.DataFrame) -> Floats:
+        """Day of each prepared row, since 1970; nought throughout where the spec has no dates."""
+        if not self.event_date:
+            return np.zeros(len(frame))
+        return frame[self.event_date].to_physical().cast(pl.Float64).to_numpy()
+
     def prepared(self, frame: pl.DataFrame) -> pl.DataFrame:
         """The feature columns alone, in the types the design works on; absent columns are null throughout.
 
         Raises:
             TableError: a column has a type that cannot play its part.
         """
-        present = frame.schema
-        lists = set(self.option_lists)
         types: dict[str, Any] = {
             **dict.fromkeys(self.groups + self.categories, pl.String),
             **({self.condition: pl.String} if self.condition else {}),
@@ -109,16 +115,10 @@ class FeatureSpec:
             **dict.fromkeys(self.option_lists, pl.List(pl.String)),
             **({self.event_date: pl.Date} if self.event_date else {}),
         }
-        columns = []
-        for name, dtype in types.items():
-            if name not in present:
-                columns.append(pl.lit(None, dtype=dtype).alias(name))
-            elif present[name] == dtype:
-                columns.append(pl.col(name))
-            elif name in lists and present[name] != pl.Null:
-                columns.append(pl.col(name).cast(pl.List(pl.String)))
-            else:
-                columns.append(pl.col(name).cast(dtype))
+        columns = [
+            (pl.col(name) if name in frame.columns else pl.lit(None).alias(name)).cast(dtype)
+            for name, dtype in types.items()
+        ]
         try:
             return frame.select(columns) if columns else frame.select()
         except pl.exceptions.PolarsError as error:
@@ -142,3 +142,37 @@ class FeatureSpec:
 
 def _frozen(value: Any) -> Any:
     return tuple(value) if isinstance(value, Sequence) and not isinstance(value, str) else value
+
+
+class ArrowFrame(Protocol):
+    """A frame that is handed on by Arrow's PyCapsule interface, such as one of pandas or pyarrow."""
+
+    def __arrow_c_stream__(self, requested_schema: Any = None) -> Any: ...
+
+
+Frame = pl.DataFrame | pl.LazyFrame | ArrowFrame
+
+
+def as_polars(frame: Frame) -> pl.DataFrame:
+    """A polars frame from one of polars, pandas, pyarrow or any other library that hands frames on by Arrow's
+    PyCapsule interface; what such a library takes for "not there" is null.
+
+    Raises:
+        TableError: it is no frame.
+
+    >>> as_polars(pl.LazyFrame({"year": [1966]})).shape
+    (1, 1)
+    >>> as_polars({"year": [1966]})
+    Traceback (most recent call last):
+    pricing.errors.TableError: expected a frame of polars, pandas or pyarrow; got dict
+    """
+    if isinstance(frame, pl.DataFrame):
+        return frame
+    if isinstance(frame, pl.LazyFrame):
+        return frame.collect()
+    if not hasattr(frame, "__arrow_c_stream__") or isinstance(frame, pl.Series):
+        raise TableError(f"expected a frame of polars, pandas or pyarrow; got {type(frame).__name__}")
+    try:
+        return pl.DataFrame(frame)
+    except (ValueError, TypeError, pl.exceptions.PolarsError) as error:
+        raise TableError(f"the frame cannot be read: {str(error).splitlines()[0]}") from None

@@ -14,11 +14,10 @@ from numpy.typing import NDArray
 
 from pricing.arrays import Floats
 from pricing.model.regression.elimination import solve
-from pricing.model.regression.pooling import Posterior, Priors
+from pricing.model.regression.pooling import Posterior, Priors, Structure
 from pricing.model.regression.prior_updates import updated_priors
 from pricing.model.regression.residuals import latent_weights, likeliest_degrees, truncated_moments
 from pricing.model.regression.rows import Rows
-from pricing.model.regression.structure import Structure
 
 LEVERAGE_ROWS = 20_000
 """Up to this many rows the variance of every fitted value is taken into account; beyond, that of rows whose
@@ -114,7 +113,7 @@ class Fitting:
             previous, self.fitted = self.fitted, self.rows.fitted(posterior)
             self._impute()
             if turn == 1 or (turn <= self.leverage_turns and len(self.response) <= LEVERAGE_ROWS):
-                leverage = self._leverage(posterior)
+                leverage = self._leverage(posterior, priors)
             self.squares = np.square(self.response - self.fitted) + self.extra + leverage
             if self.cold:
                 self.log_variance[:] = max(np.log(max(float(np.mean(self.squares)), 1e-300)), FLOOR)
@@ -145,11 +144,11 @@ class Fitting:
         residual = np.square(self.response - self.fitted) + self.extra if squares is None else squares
         return latent_weights(residual, self.log_variance, degrees_of_freedom, self.censored)
 
-    def _leverage(self, posterior: Posterior) -> Floats:
+    def _leverage(self, posterior: Posterior, priors: Priors) -> Floats:
         rows = len(self.response)
         if not self.leverage_turns:
             return np.zeros(rows)
-        return self.rows.variance(posterior, rows if rows <= LEVERAGE_ROWS else LEVERAGE_GROUP)
+        return self.rows.variance(posterior, priors, rows if rows <= LEVERAGE_ROWS else LEVERAGE_GROUP)
 
     def _degrees(self) -> float:
         if self.fixed_degrees is not None:

@@ -16,9 +16,8 @@ from pricing.arrays import Floats, Ints
 from pricing.errors import ModelError
 from pricing.model.regression.elimination import cut, solve
 from pricing.model.regression.fitting import LEVERAGE_TURNS, Estimates, Fitting
-from pricing.model.regression.pooling import CrossProducts, Posterior, Priors
+from pricing.model.regression.pooling import CrossProducts, Posterior, Priors, Structure
 from pricing.model.regression.rows import Rows
-from pricing.model.regression.structure import Structure
 
 ONE_THREAD = ThreadpoolController()
 """The products here are small: one thread each is as fast and gives the same digits on any number of cores;

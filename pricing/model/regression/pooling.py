@@ -1,9 +1,9 @@
 """Exact Gaussian partial pooling on a tree of nested groups.
 
 The coefficients of a group are those of its parent plus a deviation, ``theta_g = theta_parent + d_g`` with
-``d_g ~ N(0, diag(tau^2))``, the market being the root (Lindley and Smith 1972). Here are the tree, the sums
-over rows that a posterior needs, and what a posterior answers; how it is found is in
-``elimination``, how the variances are learnt in ``prior_updates``.
+``d_g ~ N(0, diag(tau^2))``, the market being the root (Lindley and Smith 1972). Here are the tree, what a
+regression knows of its columns before it sees a price, the sums over rows that a posterior needs, and what a
+posterior answers; how it is found is in ``elimination``, how the variances are learnt in ``prior_updates``.
 """
 
 from collections.abc import Iterator
@@ -123,13 +123,15 @@ class Posterior:
             result[rows] = totals[codes[rows, level], columns]
         return result
 
-    def variance(self, functional: Floats, codes: Ints, priors: Priors) -> Floats:
+    def variance(
+        self, functional: Floats, codes: Ints, priors: Priors, start: Floats | None = None
+    ) -> Floats:
         """Posterior variance of ``functional @ theta`` for each row, an unseen group adding its prior
-        variance."""
+        variance; ``theta`` is that of the finest level in ``codes``. It is added to ``start``, if given."""
         order = np.lexsort(codes.T[::-1]) if codes.shape[1] else np.arange(len(codes))
         rest, codes = functional[order], codes[order]
-        variances = np.zeros(len(rest))
-        for level in range(len(self.levels) - 1, -1, -1):
+        variances = np.zeros(len(rest)) if start is None else start[order]
+        for level in range(codes.shape[1] - 1, -1, -1):
             current = self.levels[level]
             for group, rows in _runs(codes[:, level]):
                 if group < 0:
@@ -203,3 +205,39 @@ def _runs(codes: Ints) -> Iterator[tuple[int, slice]]:
         starts = np.flatnonzero(np.concatenate([[True], codes[1:] != codes[:-1]]))
         for start, stop in zip(starts, [*starts[1:], len(codes)], strict=True):
             yield int(codes[start]), slice(int(start), int(stop))
+
+
+SPREAD_PRIOR = 0.02
+"""Starting prior variance of every coefficient and group effect of the log variance."""
+
+
+@dataclass(frozen=True)
+class Structure:
+    """Nested groups, prior variances, blocks of columns sharing a variance, the columns that the residual
+    spread may depend on, and those whose coefficients may not be negative in any group. Column 0 is the
+    intercept."""
+
+    tree: Tree
+    priors: Priors
+    blocks: list[Ints]
+    spread_columns: Ints
+    ordered_columns: Ints
+    jumping: tuple[Ints, ...] = ()
+    """Blocks of market-wide increments with a heavy-tailed law (see ``prior_updates``)."""
+    anchor: float = 0.0
+    """How many well-determined coefficients the starting variances count for (see ``updated_priors``)."""
+
+    def of_spread(self, modelled: bool) -> "Structure":
+        """The structure of the log variance: its own columns and a level for each group, or one spread for
+        all."""
+        columns = self.spread_columns
+        market = np.full(len(columns), SPREAD_PRIOR if modelled else 1e-12)
+        market[0] = np.inf
+        levels = np.zeros((len(self.tree.parents), len(columns)))
+        levels[:, 0] = SPREAD_PRIOR if modelled else 0.0
+        place = {int(column): index for index, column in enumerate(columns)}
+        kept_columns = [np.array([place[int(c)] for c in block if int(c) in place]) for block in self.blocks]
+        none = np.empty(0, dtype=np.int64)
+        return Structure(
+            self.tree, Priors(market, levels), [block for block in kept_columns if len(block)], columns, none
+        )

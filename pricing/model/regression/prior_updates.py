@@ -6,7 +6,6 @@ from collections.abc import Sequence
 import numpy as np
 
 from pricing.arrays import Floats, Ints
-from pricing.model.regression.elimination import ranges
 from pricing.model.regression.pooling import Posterior, Priors, Tree
 
 SMALLEST = 1e-8
@@ -22,27 +21,18 @@ MOST_GROUPS = 500
 them."""
 
 
-def deviation_variances(posterior: Posterior, tree: Tree, level: int, groups: Ints | None = None) -> Floats:
+def deviation_variances(
+    posterior: Posterior, tree: Tree, priors: Priors, level: int, groups: Ints | None = None
+) -> Floats:
     """Posterior variance of the deviations of a level's ``groups`` (all of them unless told; in order),
     what is above integrated out: groups x varying."""
-    current = posterior.levels[level]
+    current, q = posterior.levels[level], len(posterior.levels[level].columns)
     chosen = np.arange(len(current.gain)) if groups is None else groups
-    q = len(current.columns)
-    result = np.einsum("gkk->gk", current.spread[chosen]).copy()
-    if not q:
-        return result
-    functional = current.gain[chosen].reshape(len(chosen) * q, -1).copy()
-    flat = result.reshape(-1)
-    for upper in range(level - 1, -1, -1):
-        above = posterior.levels[upper]
-        bounds = np.searchsorted(chosen, tree.bounds(upper, level))
-        for group, start, stop in ranges(bounds):
-            rows = slice(start * q, stop * q)
-            a = functional[rows][:, above.columns]
-            flat[rows] += np.einsum("ni,ni->n", a @ above.spread[group], a)
-            functional[rows] -= a @ above.gain[group]
-    flat += np.einsum("np,np->n", functional @ posterior.covariance, functional)
-    return result
+    own = np.einsum("gkk->gk", current.spread[chosen])
+    above = [np.repeat(tree.ancestors(upper, level)[chosen], q) for upper in range(level)]
+    codes = np.array(above, dtype=np.int64).reshape(level, own.size).T
+    gain = current.gain[chosen].reshape(own.size, len(posterior.market))
+    return posterior.variance(gain, codes, priors, own.ravel()).reshape(own.shape)
 
 
 def updated_priors(
@@ -80,7 +70,7 @@ def updated_priors(
     for level, current in enumerate(posterior.levels):
         step = -(-len(current.gain) // MOST_GROUPS)
         chosen = np.arange(0, len(current.gain), step)
-        variances = deviation_variances(posterior, tree, level, chosen)
+        variances = deviation_variances(posterior, tree, priors, level, chosen)
         share = len(chosen) / len(current.gain)
         for block in blocks:
             old = float(priors.levels[level, block[0]])

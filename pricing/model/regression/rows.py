@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pricing.arrays import Floats, Ints
-from pricing.model.regression.pooling import CrossProducts, Posterior, Tree
+from pricing.model.regression.pooling import CrossProducts, Posterior, Priors, Tree
 from pricing.model.regression.threads import shared_out
 
 BATCH = 32_768
@@ -39,10 +39,11 @@ class Rows:
         in_order = bool(np.all(finest[1:] >= finest[:-1]))
         self.X = X if in_order else X[self.order]  # ten million rows would not fit in memory twice
         self.varying = varying
-        ordered = finest[self.order]
+        self.finest = finest[self.order]
+        self.ancestors = [tree.ancestors(level, depth - 1) for level in range(depth)]
         self.bounds = [
-            np.searchsorted(tree.ancestors(level, depth - 1)[ordered], np.arange(size + 1))
-            for level, size in enumerate(tree.sizes)
+            np.searchsorted(of_finest[self.finest], np.arange(size + 1))
+            for of_finest, size in zip(self.ancestors, tree.sizes, strict=True)
         ]
         self.batches = [
             Batch(
@@ -51,7 +52,7 @@ class Rows:
             )
             for start in range(0, len(X), BATCH)
         ]
-        self.size_of_finest = np.diff(self.bounds[-1])[ordered] if depth else np.full(len(X), len(X))
+        self.sizes = np.diff(self.bounds[-1]) if depth else np.array([len(X)])
 
     def columns(self, columns: Ints, varying: list[Ints]) -> "Rows":
         """The same rows with some of the columns."""
@@ -110,25 +111,18 @@ class Rows:
 
         return np.concatenate(list(shared_out(means, self.batches)), dtype=np.float64)
 
-    def variance(self, posterior: Posterior, largest: int) -> Floats:
+    def variance(self, posterior: Posterior, priors: Priors, largest: int) -> Floats:
         """Posterior variance of every row's mean; taken as nought in finest groups of more than ``largest``
         rows."""
         result = np.zeros(len(self.order))
         for batch in self.batches:
-            keep = np.flatnonzero(self.size_of_finest[batch.rows] <= largest)
-            if not len(keep):
-                continue
-            functional = self.X[batch.rows][keep].astype(np.float64)
-            total = np.zeros(len(keep))
-            for parts, level in zip(reversed(batch.parts), reversed(posterior.levels), strict=True):
-                for group, part in parts:
-                    rows = slice(*np.searchsorted(keep, (part.start, part.stop)))
-                    if rows.start < rows.stop:
-                        a = functional[rows][:, level.columns]
-                        total[rows] += np.einsum("ni,ni->n", a @ level.spread[group], a)
-                        functional[rows] -= a @ level.gain[group]
-            total += np.einsum("np,np->n", functional @ posterior.covariance, functional)
-            result[batch.rows.start + keep] = total
+            finest = self.finest[batch.rows]
+            keep = np.flatnonzero(self.sizes[finest] <= largest)
+            if len(keep):
+                codes = np.array([of_finest[finest[keep]] for of_finest in self.ancestors], dtype=np.int64)
+                functional = self.X[batch.rows][keep].astype(np.float64)
+                codes = codes.reshape(-1, len(keep)).T
+                result[batch.rows.start + keep] = posterior.variance(functional, codes, priors)
         return result
 
 

@@ -17,13 +17,13 @@ from pricing.decisions.buy.buying import CAUTIONS as BUYING_CAUTIONS
 from pricing.decisions.buy.verdict import VERDICTS
 from pricing.decisions.sell.selling import CAUTIONS as SELLING_CAUTIONS
 from pricing.evidence.comparison.adjustments import BASIS, CONDITIONS, CURRENCY, DATE, UNSURE
+from pricing.evidence.comparison.comparables_index import GRADED, UNGRADED
 from pricing.evidence.comparison.date_line import SOURCE as DATE_SOURCE
-from pricing.evidence.comparison.range_scores import GRADED, UNGRADED
 from pricing.evidence.comparison.sale_features import MATCH_LEVELS
 from pricing.evidence.indices.index import METHODS
 from pricing.evidence.indices.periods import LENGTHS
-from pricing.model.depth import DEPTHS
 from pricing.model.opinion_bands import ALONE
+from pricing.model.prediction import DEPTHS
 from pricing.vocabulary import (
     CHANNELS,
     CONDITION_BANDS,

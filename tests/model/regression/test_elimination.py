@@ -48,7 +48,9 @@ def test_posterior_equals_the_dense_system() -> None:
     np.testing.assert_allclose(posterior.covariance, covariance[:COLUMNS, :COLUMNS], atol=1e-6)
     np.testing.assert_allclose(rows.restored(rows.fitted(posterior)), Z @ mean, atol=1e-6)
     expected = np.einsum("np,pq,nq->n", Z, covariance, Z)
-    np.testing.assert_allclose(rows.restored(rows.variance(posterior, largest=100)), expected, atol=1e-6)
+    np.testing.assert_allclose(
+        rows.restored(rows.variance(posterior, priors, largest=100)), expected, atol=1e-6
+    )
     np.testing.assert_allclose(posterior.variance(X, codes, priors), expected, atol=1e-6)
     np.testing.assert_allclose(np.einsum("np,np->n", X, posterior.coefficients(codes)), Z @ mean, atol=1e-6)
 

@@ -7,9 +7,8 @@ from scipy import stats
 from pricing.arrays import Floats
 from pricing.errors import ModelError
 from pricing.model.regression.hedonic import fit_regression
-from pricing.model.regression.pooling import Priors, Tree
+from pricing.model.regression.pooling import Priors, Structure, Tree
 from pricing.model.regression.residuals import truncated_moments
-from pricing.model.regression.structure import Structure
 
 
 def grouped(seed: int, rows: int = 600, groups: int = 30) -> tuple[Floats, np.ndarray, Floats, Structure]:

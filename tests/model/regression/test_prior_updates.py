@@ -18,7 +18,9 @@ def test_deviation_variances_equal_the_dense_system() -> None:
     for level, size in enumerate(TREE.sizes):
         diagonal = np.diag(covariance)[start : start + size * COLUMNS].reshape(size, COLUMNS)
         S = posterior.levels[level].columns
-        np.testing.assert_allclose(deviation_variances(posterior, TREE, level), diagonal[:, S], atol=1e-6)
+        np.testing.assert_allclose(
+            deviation_variances(posterior, TREE, priors, level), diagonal[:, S], atol=1e-6
+        )
         start += size * COLUMNS
 
 
