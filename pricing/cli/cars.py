@@ -5,10 +5,8 @@ import json
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
-import typer
-
-from pricing.cli.car_options import takes_car
-from pricing.cli.market_option import MarketOption, fitted_market
+from pricing.cli.commands import Commands, argument, option, takes_car
+from pricing.cli.options import MarketOption, fitted_market
 from pricing.cli.output import answer, done
 from pricing.cli.printing.frames import say, show
 from pricing.errors import MarketError
@@ -17,23 +15,21 @@ from pricing.operations.opening import MARKET_FILE, open_market
 if TYPE_CHECKING:
     from pricing.decisions.kept_car import KeptCarToday
 
-cars_app = typer.Typer(
+cars_app = Commands(
     no_args_is_help=True, help="Cars that you keep: today's range, what changed, asking prices over time."
 )
 
-NameArgument = Annotated[str, typer.Argument(help="Its name, or its id.", show_default=False)]
-NamesArgument = Annotated[list[str], typer.Argument(help="Two to four names or ids.", show_default=False)]
+NameArgument = Annotated[str, argument("Its name, or its id.")]
+NamesArgument = Annotated[list[str], argument("Two to four names or ids.")]
 
 
-@cars_app.command(
-    epilog="Example: pricing cars keep --make Wexcombe --model Sedge --year 1966 --name 'the green one'"
-)
+@cars_app.example("pricing cars keep --make Wexcombe --model Sedge --year 1966 --name 'the green one'")
 @takes_car
 def keep(
     said: dict[str, Any],
-    name: Annotated[str, typer.Option("--name", help="What you call it, such as 'the green one'.")] = "",
-    notes: Annotated[str, typer.Option(help="Anything worth remembering.")] = "",
-    sheet: Annotated[str | None, typer.Option(help="Its inspection sheet on the dashboard.")] = None,
+    name: Annotated[str, option("What you call it, such as 'the green one'.")] = "",
+    notes: Annotated[str, option("Anything worth remembering.")] = "",
+    sheet: Annotated[str | None, option("Its inspection sheet on the dashboard.")] = None,
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """Keep a car under a name of your own; it stays in this market alone."""
@@ -72,7 +68,7 @@ def _told(today: "KeptCarToday", market: Path) -> list[str]:
     ]
 
 
-@cars_app.command("list", epilog="Example: pricing cars list")
+@cars_app.example("pricing cars list", "list")
 def list_cars(market: MarketOption = MARKET_FILE) -> None:
     """Every kept car with today's range and what changed since the last look."""
     todays = _todays(market)
@@ -80,7 +76,7 @@ def list_cars(market: MarketOption = MARKET_FILE) -> None:
     answer(todays, told or "no car is kept; `pricing cars keep` keeps one")
 
 
-@cars_app.command("show", epilog="Example: pricing cars show 'the green one'")
+@cars_app.example("pricing cars show 'the green one'", "show")
 def show_car(name: NameArgument, market: MarketOption = MARKET_FILE) -> None:
     """One kept car: today's range, what changed and why, what was asked for it over time. Counts as a
     look."""
@@ -105,19 +101,15 @@ def show_car(name: NameArgument, market: MarketOption = MARKET_FILE) -> None:
         opened.kept_cars.look(today.kept.car_id, seen)
 
 
-@cars_app.command(
-    epilog="Example: pricing cars change 'the green one' --notes 'sills welded' --condition-band average"
-)
+@cars_app.example("pricing cars change 'the green one' --notes 'sills welded' --condition-band average")
 def change(
     name: NameArgument,
-    rename: Annotated[str | None, typer.Option(help="Another name.")] = None,
-    notes: Annotated[str | None, typer.Option(help="Other notes.")] = None,
-    condition_band: Annotated[str | None, typer.Option(help="Another condition band.")] = None,
-    sheet: Annotated[str | None, typer.Option(help="Its inspection sheet on the dashboard.")] = None,
-    subject: Annotated[
-        str | None, typer.Option(help="What choices of comparable sales are kept under.")
-    ] = None,
-    appraisal: Annotated[str | None, typer.Option(help="Its appraisal.")] = None,
+    rename: Annotated[str | None, option("Another name.")] = None,
+    notes: Annotated[str | None, option("Other notes.")] = None,
+    condition_band: Annotated[str | None, option("Another condition band.")] = None,
+    sheet: Annotated[str | None, option("Its inspection sheet on the dashboard.")] = None,
+    subject: Annotated[str | None, option("What choices of comparable sales are kept under.")] = None,
+    appraisal: Annotated[str | None, option("Its appraisal.")] = None,
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """Change what is kept of a car."""
@@ -139,11 +131,11 @@ def change(
     )
 
 
-@cars_app.command(epilog="Example: pricing cars price 'the green one' '£4,650' --on 2026-11-02")
+@cars_app.example("pricing cars price 'the green one' '£4,650' --on 2026-11-02")
 def price(
     name: NameArgument,
-    amount: Annotated[str, typer.Argument(help="What is asked, as people write it.", show_default=False)],
-    day: Annotated[str | None, typer.Option("--on", help="Day (YYYY-MM-DD); else today.")] = None,
+    amount: Annotated[str, argument("What is asked, as people write it.")],
+    day: Annotated[str | None, option("Day (YYYY-MM-DD); else today.", "--on")] = None,
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """Note what is asked for a kept car on a day."""
@@ -161,17 +153,15 @@ def price(
     done({"car_id": kept.car_id}, f"{kept.name}: {currency} {typed.amount:,} asked on {on or today()}")
 
 
-@cars_app.command(epilog="Example: pricing cars photo 'the green one' left_sill.jpg")
+@cars_app.example("pricing cars photo 'the green one' left_sill.jpg")
 def photo(
     name: NameArgument,
-    file: Annotated[
-        Path | None, typer.Argument(help="JPEG, PNG or WebP to keep.", show_default=False)
-    ] = None,
+    file: Annotated[Path | None, argument("JPEG, PNG or WebP to keep.")] = None,
     out: Annotated[
-        Path | None, typer.Option(help="Write those that are kept into this folder.", show_default=False)
+        Path | None, option("Write those that are kept into this folder.", show_default=False)
     ] = None,
     delete: Annotated[
-        int | None, typer.Option(help="Delete the one of this number, for good.", show_default=False)
+        int | None, option("Delete the one of this number, for good.", show_default=False)
     ] = None,
     market: MarketOption = MARKET_FILE,
 ) -> None:
@@ -203,7 +193,7 @@ def photo(
         )
 
 
-@cars_app.command(epilog="Example: pricing cars compare 'the green one' 'the red one'")
+@cars_app.example("pricing cars compare 'the green one' 'the red one'")
 def compare(names: NamesArgument, market: MarketOption = MARKET_FILE) -> None:
     """Two to four kept cars side by side, with what differs marked."""
     import polars as pl
@@ -216,14 +206,14 @@ def compare(names: NamesArgument, market: MarketOption = MARKET_FILE) -> None:
     answer(rows, lambda: show(pl.DataFrame(rows), "Side by side"))
 
 
-@cars_app.command(epilog="Example: pricing cars sold 'the green one' '£4,200' --channel private --country GB")
+@cars_app.example("pricing cars sold 'the green one' '£4,200' --channel private --country GB")
 def sold(
     name: NameArgument,
-    amount: Annotated[str, typer.Argument(help="What was paid, as people write it.", show_default=False)],
-    basis: Annotated[str, typer.Option(help="What it includes: all-in, hammer or net.")] = "all-in",
-    channel: Annotated[str, typer.Option(help="auction, dealer or private.")] = "private",
-    country: Annotated[str, typer.Option(help="Where (ISO 3166).")] = "GB",
-    day: Annotated[str | None, typer.Option("--on", help="Day (YYYY-MM-DD); else today.")] = None,
+    amount: Annotated[str, argument("What was paid, as people write it.")],
+    basis: Annotated[str, option("What it includes: all-in, hammer or net.")] = "all-in",
+    channel: Annotated[str, option("auction, dealer or private.")] = "private",
+    country: Annotated[str, option("Where (ISO 3166).")] = "GB",
+    day: Annotated[str | None, option("Day (YYYY-MM-DD); else today.", "--on")] = None,
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """Record the sale of a kept car: it becomes a sale record of the market, checked as every other."""
@@ -235,9 +225,9 @@ def sold(
     done({"car_id": kept_car.car_id, "record": record}, f"{kept_car.name}: its sale is the record {record}")
 
 
-@cars_app.command(epilog="Example: pricing cars export my_cars.json")
+@cars_app.example("pricing cars export my_cars.json")
 def export(
-    file: Annotated[Path, typer.Argument(help="JSON file to write.", show_default=False)],
+    file: Annotated[Path, argument("JSON file to write.")],
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """Write every kept car, with its prices, to a file of yours."""
@@ -248,7 +238,7 @@ def export(
     done({"file": str(file), "cars": len(facts)}, f"{len(facts)} kept cars are in {file}")
 
 
-@cars_app.command(epilog="Example: pricing cars delete 'the green one'")
+@cars_app.example("pricing cars delete 'the green one'")
 def delete(name: NameArgument, market: MarketOption = MARKET_FILE) -> None:
     """Delete a kept car with its prices and photographs, for good."""
     opened = open_market(market)

@@ -2,21 +2,16 @@
 
 from typing import Annotated
 
-import typer
-
+from pricing.cli.commands import Commands, argument
 from pricing.cli.output import done
 
-copy_app = typer.Typer()
+copy_app = Commands()
 
 
-@copy_app.command(epilog="Example: pricing copy market.duckdb postgresql://anna@desk/cars")
+@copy_app.example("pricing copy market.duckdb postgresql://anna@desk/cars")
 def copy(
-    source: Annotated[
-        str, typer.Argument(help="Market to copy: a file, or the address of a server.", show_default=False)
-    ],
-    target: Annotated[
-        str, typer.Argument(help="Where to copy it to; holds no market yet.", show_default=False)
-    ],
+    source: Annotated[str, argument("Market to copy: a file, or the address of a server.")],
+    target: Annotated[str, argument("Where to copy it to; holds no market yet.")],
 ) -> None:
     """Copy a whole market from a file to a server, or back, without loss; the copy is held against it.
 

@@ -4,11 +4,9 @@ from decimal import Decimal
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
-import typer
-
-from pricing.cli.car_options import takes_car
+from pricing.cli.commands import Commands, option, takes_car
 from pricing.cli.evidence_files import draw
-from pricing.cli.market_option import MarketOption, fitted_market
+from pricing.cli.options import DayOption, InspectionOption, MarketOption, SheetsOption, fitted_market
 from pricing.cli.output import answer, note
 from pricing.decisions.typed_amounts import Typed, typed_amount, typed_day
 from pricing.errors import DecisionError, MoneyError
@@ -24,72 +22,47 @@ if TYPE_CHECKING:
     from pricing.snapshot import Snapshot
     from pricing.words.language.locale import LocaleWords
 
-decision_app = typer.Typer()
+decision_app = Commands()
 
-InspectionOption = Annotated[
-    Path | None, typer.Option("--inspection", help="Inspection file (.json), in place of a condition.")
-]
-SheetsOption = Annotated[
-    Path, typer.Option("--sheets", help="Folder of sheets for single models.", show_default="demo sheets")
-]
 ScheduleOption = Annotated[
-    Path | None,
-    typer.Option("--charges", help="Dated charges (TOML); 'example' takes the invented ones that ship."),
+    Path | None, option("Dated charges (TOML); 'example' takes the invented ones that ship.")
 ]
 CurrencyOption = Annotated[
-    str | None,
-    typer.Option(help="Currency of the amounts typed (ISO 4217); without it, the market's base currency."),
+    str | None, option("Currency of the amounts typed (ISO 4217); without it, the market's base currency.")
 ]
-WorkOption = Annotated[
-    str | None,
-    typer.Option("--work-in", help="Country of the repairs (ISO 3166-1), to price an inspection's."),
-]
+WorkOption = Annotated[str | None, option("Country of the repairs (ISO 3166-1), to price an inspection's.")]
 QuoteOption = Annotated[
     list[str] | None,
-    typer.Option(
-        "--quote",
-        help="JOB=amount, tax in, in the market's currency: replaces the estimate of one repair.",
-    ),
+    option("JOB=amount, tax in, in the market's currency: replaces the estimate of one repair."),
 ]
-SeedOption = Annotated[int, typer.Option(help="Seed of the simulation.")]
-SheetOption = Annotated[
-    Path | None, typer.Option("--sheet", help="Write the one-page sheet (.html, or .pdf).")
-]
+SeedOption = Annotated[int, option("Seed of the simulation.")]
+SheetOption = Annotated[Path | None, option("Write the one-page sheet (.html, or .pdf).")]
 SheetLocaleOption = Annotated[
-    str | None,
-    typer.Option(
-        "--locale", help="Language and country of the sheet, such as de_CH; plain English when not said."
-    ),
+    str | None, option("Language and country of the sheet, such as de_CH; plain English when not said.")
 ]
-PaperOption = Annotated[str, typer.Option(help="Paper of a .pdf sheet: a4 or letter.")]
-DayOption = Annotated[
-    str | None, typer.Option("--as-of", help="Effective date (YYYY-MM-DD); else the last on record.")
-]
+SheetPaperOption = Annotated[str, option("Paper of a .pdf sheet: a4 or letter.")]
 
 
-@decision_app.command(
-    epilog="Example: pricing buy --make Wexcombe --model Sedge --year 1966 --condition-band average "
+@decision_app.example(
+    "pricing buy --make Wexcombe --model Sedge --year 1966 --condition-band average "
     "--channel private --asking 4650 --certainty 0.7"
 )
 @takes_car
 def buy(
     car: dict[str, Any],
-    certainty: Annotated[
-        float, typer.Option(help="How sure to be that the car would fetch what it costs, 0 to 1.")
-    ],
+    certainty: Annotated[float, option("How sure to be that the car would fetch what it costs, 0 to 1.")],
     asking: Annotated[
-        str | None,
-        typer.Option(help="Price asked (at an auction: a hammer price), such as 4650 or 'GBP 3900'."),
+        str | None, option("Price asked (at an auction: a hammer price), such as 4650 or 'GBP 3900'.")
     ] = None,
     opening: Annotated[
-        float | None, typer.Option(help="The same certainty for the opening offer; else halfway to 1.")
+        float | None, option("The same certainty for the opening offer; else halfway to 1.")
     ] = None,
-    repairs: Annotated[str | None, typer.Option(help="What the car needs spent at once.")] = None,
-    transport: Annotated[str | None, typer.Option(help="To bring it home.")] = None,
+    repairs: Annotated[str | None, option("What the car needs spent at once.")] = None,
+    transport: Annotated[str | None, option("To bring it home.")] = None,
     import_from: Annotated[
-        str | None, typer.Option(help="Source of import duty and tax in the charges, such as a country.")
+        str | None, option("Source of import duty and tax in the charges, such as a country.")
     ] = None,
-    step: Annotated[str | None, typer.Option(help="Between bids; without it, customary steps.")] = None,
+    step: Annotated[str | None, option("Between bids; without it, customary steps.")] = None,
     charges: ScheduleOption = None,
     currency: CurrencyOption = None,
     inspection: InspectionOption = None,
@@ -98,22 +71,18 @@ def buy(
     as_of: DayOption = None,
     quote: QuoteOption = None,
     least: Annotated[
-        str, typer.Option(help="Of an inspected car all is put right that is at least this bad.")
+        str, option("Of an inspected car all is put right that is at least this bad.")
     ] = "needs repair",
-    other_body_style: Annotated[str | None, typer.Option(help="Body style of other cars looked for.")] = None,
-    other_drive_side: Annotated[
-        str | None, typer.Option(help="Drive side of other cars: left or right.")
-    ] = None,
-    other_country: Annotated[str | None, typer.Option(help="Country where other cars were sold.")] = None,
-    other_from: Annotated[int | None, typer.Option(help="First model year of other cars.")] = None,
-    other_to: Annotated[int | None, typer.Option(help="Last model year of others.")] = None,
+    other_body_style: Annotated[str | None, option("Body style of other cars looked for.")] = None,
+    other_drive_side: Annotated[str | None, option("Drive side of other cars: left or right.")] = None,
+    other_country: Annotated[str | None, option("Country where other cars were sold.")] = None,
+    other_from: Annotated[int | None, option("First model year of other cars.")] = None,
+    other_to: Annotated[int | None, option("Last model year of others.")] = None,
     seed: SeedOption = 0,
     sheet: SheetOption = None,
     locale: SheetLocaleOption = None,
-    paper: PaperOption = "a4",
-    chart: Annotated[
-        Path | None, typer.Option("--chart", help="Draw the limits into a .svg, .png, .html or .json file.")
-    ] = None,
+    paper: SheetPaperOption = "a4",
+    chart: Annotated[Path | None, option("Draw the limits into a .svg, .png, .html or .json file.")] = None,
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """From a range to a decision for a buyer: a verdict on the price, what the car comes to until it stands
@@ -158,29 +127,27 @@ def buy(
     answer(facts.to_dict(), lambda: show_buying(facts))
 
 
-@decision_app.command(
-    epilog="Example: pricing sell --make Wexcombe --model Sedge --year 1966 --condition-band average "
+@decision_app.example(
+    "pricing sell --make Wexcombe --model Sedge --year 1966 --condition-band average "
     "--charges example --discount 0.02"
 )
 @takes_car
 def sell(
     car: dict[str, Any],
-    keep_value: Annotated[str | None, typer.Option(help="What the car is worth to you unsold.")] = None,
-    reserve: Annotated[str | None, typer.Option(help="Reserve to look at (hammer price).")] = None,
-    low_estimate: Annotated[str | None, typer.Option(help="Low estimate proposed.")] = None,
-    high_estimate: Annotated[str | None, typer.Option(help="High estimate proposed.")] = None,
-    asking: Annotated[str | None, typer.Option(help="Asking price, private or at a dealer.")] = None,
-    floor: Annotated[str | None, typer.Option(help="The lowest price to ask in the end.")] = None,
+    keep_value: Annotated[str | None, option("What the car is worth to you unsold.")] = None,
+    reserve: Annotated[str | None, option("Reserve to look at (hammer price).")] = None,
+    low_estimate: Annotated[str | None, option("Low estimate proposed.")] = None,
+    high_estimate: Annotated[str | None, option("High estimate proposed.")] = None,
+    asking: Annotated[str | None, option("Asking price, private or at a dealer.")] = None,
+    floor: Annotated[str | None, option("The lowest price to ask in the end.")] = None,
     bidders: Annotated[
-        int | None, typer.Option(help="Bidders in the room, for a reserve that may raise the price.")
+        int | None, option("Bidders in the room, for a reserve that may raise the price.")
     ] = None,
     paper: Annotated[
-        list[str] | None,
-        typer.Option(help="PAPER=cost of getting it: 'history file=80', 'numbers documented=150'."),
+        list[str] | None, option("PAPER=cost of getting it: 'history file=80', 'numbers documented=150'.")
     ] = None,
     discount: Annotated[
-        float | None,
-        typer.Option(help="Share by which money a month later is worth less: how soon it is wanted."),
+        float | None, option("Share by which money a month later is worth less: how soon it is wanted.")
     ] = None,
     charges: ScheduleOption = None,
     currency: CurrencyOption = None,
@@ -192,12 +159,9 @@ def sell(
     seed: SeedOption = 0,
     sheet: SheetOption = None,
     locale: SheetLocaleOption = None,
-    paper_size: Annotated[
-        str, typer.Option("--paper-size", help="Paper of a .pdf sheet: a4 or letter.")
-    ] = "a4",
+    paper_size: SheetPaperOption = "a4",
     chart: Annotated[
-        Path | None,
-        typer.Option("--chart", help="Draw net proceeds by channel into a .svg, .png, .html file."),
+        Path | None, option("Draw net proceeds by channel into a .svg, .png, .html file.")
     ] = None,
     market: MarketOption = MARKET_FILE,
 ) -> None:

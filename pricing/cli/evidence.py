@@ -6,11 +6,9 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
-import typer
-
-from pricing.cli.car_options import takes_car
+from pricing.cli.commands import Commands, option, takes_car
 from pricing.cli.evidence_files import draw, read_series, write_frame
-from pricing.cli.market_option import MarketOption, fitted_market
+from pricing.cli.options import DayOption, MarketOption, fitted_market
 from pricing.cli.output import answer
 from pricing.errors import EvidenceError
 from pricing.operations.opening import MARKET_FILE, open_market, tell_standing
@@ -20,42 +18,34 @@ if TYPE_CHECKING:
 
     from pricing.evidence.comparison.choices import Choice
 
-market_app = typer.Typer()
+market_app = Commands()
 
-MakeOption = Annotated[str | None, typer.Option("--make", help="Make; without it, the whole market.")]
-ModelOption = Annotated[str | None, typer.Option("--model", help="Model of the make.")]
-DayOption = Annotated[
-    str | None, typer.Option("--as-of", help="Effective date (YYYY-MM-DD); else the last on record.")
-]
-ChartOption = Annotated[
-    Path | None, typer.Option("--chart", help="Draw it into a .svg, .png, .html or .json file.")
-]
+MakeOption = Annotated[str | None, option("Make; without it, the whole market.")]
+ModelOption = Annotated[str | None, option("Model of the make.")]
+ChartOption = Annotated[Path | None, option("Draw it into a .svg, .png, .html or .json file.")]
 
 
-@market_app.command(epilog="Example: pricing index --make Wexcombe --period year --out index.csv")
+@market_app.example("pricing index --make Wexcombe --period year --out index.csv")
 def index(
     make: MakeOption = None,
     model: ModelOption = None,
     method: Annotated[
-        str,
-        typer.Option(help="time dummy, laspeyres, paasche, fisher, tornqvist, symmetric or repeat sales."),
+        str, option("time dummy, laspeyres, paasche, fisher, tornqvist, symmetric or repeat sales.")
     ] = "time dummy",
-    period: Annotated[str, typer.Option(help="month, quarter, half-year or year.")] = "quarter",
+    period: Annotated[str, option("month, quarter, half-year or year.")] = "quarter",
     window: Annotated[
-        int | None, typer.Option(help="Periods in a rolling window (time dummy); without it, all at once.")
+        int | None, option("Periods in a rolling window (time dummy); without it, all at once.")
     ] = None,
-    coverage: Annotated[float, typer.Option(help="Of the interval.")] = 0.95,
-    minimum: Annotated[int, typer.Option(help="Sales that a period needs.")] = 10,
+    coverage: Annotated[float, option("Of the interval.")] = 0.95,
+    minimum: Annotated[int, option("Sales that a period needs.")] = 10,
     changes: Annotated[
-        str, typer.Option(help="Repeat sales whose condition band changed in between: leave out or model.")
+        str, option("Repeat sales whose condition band changed in between: leave out or model.")
     ] = "leave out",
-    weights: Annotated[
-        str, typer.Option(help="Of repeat sales: by holding time or equal.")
-    ] = "by holding time",
+    weights: Annotated[str, option("Of repeat sales: by holding time or equal.")] = "by holding time",
     deflator: Annotated[
-        Path | None, typer.Option(help="CSV file with the columns date and value, to deflate by.")
+        Path | None, option("CSV file with the columns date and value, to deflate by.")
     ] = None,
-    out: Annotated[Path | None, typer.Option(help="Write it to a .csv or .parquet file.")] = None,
+    out: Annotated[Path | None, option("Write it to a .csv or .parquet file.")] = None,
     chart: ChartOption = None,
     as_of: DayOption = None,
     market: MarketOption = MARKET_FILE,
@@ -83,23 +73,22 @@ def index(
     answer(found, lambda: show_index(found))
 
 
-@market_app.command(epilog="Example: pricing comparables --make Wexcombe --model Sedge --year 1966 --lines")
+@market_app.example("pricing comparables --make Wexcombe --model Sedge --year 1966 --lines")
 @takes_car
 def comparables(
     said: dict[str, Any],
-    count: Annotated[int, typer.Option(help="Comparables wanted.")] = 12,
-    coverage: Annotated[float, typer.Option(help="Share of such sales that low to high is to hold.")] = 0.8,
-    add: Annotated[list[str] | None, typer.Option(help="RECORD=reason: use this sale.")] = None,
-    drop: Annotated[list[str] | None, typer.Option(help="RECORD=reason: leave this sale out.")] = None,
+    count: Annotated[int, option("Comparables wanted.")] = 12,
+    coverage: Annotated[float, option("Share of such sales that low to high is to hold.")] = 0.8,
+    add: Annotated[list[str] | None, option("RECORD=reason: use this sale.")] = None,
+    drop: Annotated[list[str] | None, option("RECORD=reason: leave this sale out.")] = None,
     adjust: Annotated[
-        list[str] | None,
-        typer.Option(help="RECORD:line:per cent=reason, as 'r-7:conditions of sale:-8=sold in haste'."),
+        list[str] | None, option("RECORD:line:per cent=reason, as 'r-7:conditions of sale:-8=sold in haste'.")
     ] = None,
     subject: Annotated[
-        str | None, typer.Option(help="A name to keep these choices under; those kept before are used again.")
+        str | None, option("A name to keep these choices under; those kept before are used again.")
     ] = None,
-    lines: Annotated[bool, typer.Option("--lines", help="Show every line of adjustment.")] = False,
-    out: Annotated[Path | None, typer.Option(help="Write the lines to a .csv or .parquet file.")] = None,
+    lines: Annotated[bool, option("Show every line of adjustment.", "--lines")] = False,
+    out: Annotated[Path | None, option("Write the lines to a .csv or .parquet file.")] = None,
     chart: ChartOption = None,
     as_of: DayOption = None,
     market: MarketOption = MARKET_FILE,
@@ -136,7 +125,7 @@ def comparables(
     answer(facts, lambda: show_comparables(found, apart, lines=lines))
 
 
-@market_app.command(epilog="Example: pricing depth --make Wexcombe --model Sedge")
+@market_app.example("pricing depth --make Wexcombe --model Sedge")
 def depth(
     make: MakeOption = None,
     model: ModelOption = None,

@@ -5,19 +5,16 @@ import webbrowser
 from pathlib import Path
 from typing import Annotated
 
-import typer
-
+from pricing.cli.commands import Commands, option
 from pricing.cli.output import answer
 
-handbook_app = typer.Typer()
+handbook_app = Commands()
 
 
-@handbook_app.command(epilog="Example: pricing handbook --out handbook --no-open")
+@handbook_app.example("pricing handbook --out handbook --no-open")
 def handbook(
-    out: Annotated[
-        Path | None, typer.Option("--out", help="Folder to write it to; else a temporary one.")
-    ] = None,
-    show: Annotated[bool, typer.Option("--open/--no-open", help="Open it in a browser.")] = True,
+    out: Annotated[Path | None, option("Folder to write it to; else a temporary one.")] = None,
+    show: Annotated[bool, option("Open it in a browser.", "--open/--no-open")] = True,
 ) -> None:
     """Write the handbook as static pages, which need no network, and open it."""
     from pricing.handbook.pages import write_pages

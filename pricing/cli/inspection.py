@@ -5,36 +5,28 @@ from datetime import date
 from pathlib import Path
 from typing import Annotated, Any
 
-import typer
-
-from pricing.cli.car_options import takes_seen_car
+from pricing.cli.commands import Commands, argument, option, takes_seen_car
+from pricing.cli.options import SheetsOption
 from pricing.cli.output import answer
 from pricing.cli.output import done as report
 from pricing.errors import FileError, InspectionError
 from pricing.operations.demo_files import EXTENSIONS
 from pricing.whole_files import write_whole
 
-inspect_app = typer.Typer(help="Go round a car with a sheet of checks, and score it.", no_args_is_help=True)
+inspect_app = Commands(help="Go round a car with a sheet of checks, and score it.", no_args_is_help=True)
 
-InspectionFile = Annotated[Path, typer.Argument(help="Inspection file (.json).", show_default=False)]
-Extensions = Annotated[
-    Path, typer.Option(help="Folder of sheets for single models.", show_default="demo sheets")
-]
-Seed = Annotated[int, typer.Option(help="Seed of the draws.")]
+InspectionFile = Annotated[Path, argument("Inspection file (.json).")]
+Seed = Annotated[int, option("Seed of the draws.")]
 
 
-@inspect_app.command(
-    epilog="Example: pricing inspect start car.json --construction monocoque --make A --model B"
-)
+@inspect_app.example("pricing inspect start car.json --construction monocoque --make A --model B")
 @takes_seen_car
 def start(
     car: dict[str, Any],
     file: InspectionFile,
-    construction: Annotated[str, typer.Option(help="separate chassis, or monocoque.")],
-    fitted: Annotated[
-        list[str] | None, typer.Option(help="hood, overdrive or sunroof, where fitted.")
-    ] = None,
-    extensions: Extensions = EXTENSIONS,
+    construction: Annotated[str, option("separate chassis, or monocoque.")],
+    fitted: Annotated[list[str] | None, option("hood, overdrive or sunroof, where fitted.")] = None,
+    extensions: SheetsOption = EXTENSIONS,
 ) -> None:
     """Start an inspection: a file in which nothing has been seen yet."""
     from pricing.condition.inspection import Inspection
@@ -48,8 +40,8 @@ def start(
     report({"file": file, "checks": checks}, f"{file}: {checks} checks, none seen yet")
 
 
-@inspect_app.command(epilog="Example: pricing inspect show car.json")
-def show(file: InspectionFile, extensions: Extensions = EXTENSIONS) -> None:
+@inspect_app.example("pricing inspect show car.json")
+def show(file: InspectionFile, extensions: SheetsOption = EXTENSIONS) -> None:
     """Show every check and what was found."""
     from pricing.cli.printing.condition import show_inspection
     from pricing.condition.inspection_files import open_inspection
@@ -58,18 +50,16 @@ def show(file: InspectionFile, extensions: Extensions = EXTENSIONS) -> None:
     answer(inspection, lambda: show_inspection(inspection))
 
 
-@inspect_app.command(epilog="Example: pricing inspect fill car.json --from findings.csv")
+@inspect_app.example("pricing inspect fill car.json --from findings.csv")
 def fill(
     file: InspectionFile,
-    source: Annotated[
-        Path | None, typer.Option("--from", help="Findings (.csv or .json) to fill in.")
-    ] = None,
-    check: Annotated[str | None, typer.Option(help="One check, instead of a file.")] = None,
-    state: Annotated[str | None, typer.Option(help="What was found at it.")] = None,
-    note: Annotated[str, typer.Option(help="Note.")] = "",
-    photo: Annotated[str, typer.Option(help="Name of a photo.")] = "",
-    seen_by: Annotated[str, typer.Option(help="Who looked.")] = "",
-    extensions: Extensions = EXTENSIONS,
+    source: Annotated[Path | None, option("Findings (.csv or .json) to fill in.", "--from")] = None,
+    check: Annotated[str | None, option("One check, instead of a file.")] = None,
+    state: Annotated[str | None, option("What was found at it.")] = None,
+    note: Annotated[str, option("Note.")] = "",
+    photo: Annotated[str, option("Name of a photo.")] = "",
+    seen_by: Annotated[str, option("Who looked.")] = "",
+    extensions: SheetsOption = EXTENSIONS,
 ) -> None:
     """Fill findings into an inspection, from a file or one at a time."""
     from pricing.condition.inspection import Finding
@@ -90,18 +80,16 @@ def fill(
     )
 
 
-@inspect_app.command(
-    epilog="Example: pricing inspect change car.json 'front discs' --option front_disc_brakes"
-)
+@inspect_app.example("pricing inspect change car.json 'front discs' --option front_disc_brakes")
 def change(
     file: InspectionFile,
-    item: Annotated[str, typer.Argument(help="What was changed.", show_default=False)],
-    option: Annotated[str, typer.Option(help="Option code it stands for.")] = "",
-    period: Annotated[bool, typer.Option("--period/--later", help="Of the car's own time.")] = False,
-    reversible: Annotated[bool, typer.Option("--reversible/--permanent", help="Can be undone.")] = False,
-    done: Annotated[str, typer.Option(help="well, badly, or not seen.")] = "not seen",
-    done_by: Annotated[str, typer.Option(help="By whom.")] = "",
-    extensions: Extensions = EXTENSIONS,
+    item: Annotated[str, argument("What was changed.")],
+    option: Annotated[str, option("Option code it stands for.")] = "",
+    period: Annotated[bool, option("Of the car's own time.", "--period/--later")] = False,
+    reversible: Annotated[bool, option("Can be undone.", "--reversible/--permanent")] = False,
+    done: Annotated[str, option("well, badly, or not seen.")] = "not seen",
+    done_by: Annotated[str, option("By whom.")] = "",
+    extensions: SheetsOption = EXTENSIONS,
 ) -> None:
     """Record one upgrade or other change from the factory state."""
     from pricing.condition.changes import Change
@@ -114,11 +102,11 @@ def change(
     report({"changes": len(kept) + 1}, f"{len(kept) + 1} changes recorded")
 
 
-@inspect_app.command(epilog="Example: pricing inspect preserve car.json original")
+@inspect_app.example("pricing inspect preserve car.json original")
 def preserve(
     file: InspectionFile,
-    preservation: Annotated[str, typer.Argument(help="authentic, original, restored or rebuilt.")],
-    extensions: Extensions = EXTENSIONS,
+    preservation: Annotated[str, argument("authentic, original, restored or rebuilt.")],
+    extensions: SheetsOption = EXTENSIONS,
 ) -> None:
     """Record how far the car is preserved; it never touches the score."""
     from pricing.condition.inspection_files import open_inspection, save
@@ -127,8 +115,8 @@ def preserve(
     report({"file": file, "preservation": preservation}, f"{file}: preservation {preservation}")
 
 
-@inspect_app.command(epilog="Example: pricing inspect score car.json")
-def score(file: InspectionFile, seed: Seed = 0, extensions: Extensions = EXTENSIONS) -> None:
+@inspect_app.example("pricing inspect score car.json")
+def score(file: InspectionFile, seed: Seed = 0, extensions: SheetsOption = EXTENSIONS) -> None:
     """Score an inspection: its band, what holds it there, what would lift it, what to look at next."""
     from pricing.cli.printing.condition import show_result
     from pricing.condition.assessment import assess
@@ -138,15 +126,15 @@ def score(file: InspectionFile, seed: Seed = 0, extensions: Extensions = EXTENSI
     answer(found, lambda: show_result(found))
 
 
-@inspect_app.command("print", epilog="Example: pricing inspect print car.json car.html")
+@inspect_app.example("pricing inspect print car.json car.html", "print")
 def print_sheet(
     file: InspectionFile,
-    page: Annotated[Path, typer.Argument(help="Page to write (.html).", show_default=False)],
-    result: Annotated[bool, typer.Option("--result/--blank", help="With the score as it stands.")] = False,
+    page: Annotated[Path, argument("Page to write (.html).")],
+    result: Annotated[bool, option("With the score as it stands.", "--result/--blank")] = False,
     locale: Annotated[
-        str, typer.Option(help="Its language (German, English, French, Italian) and country, such as de_CH.")
+        str, option("Its language (German, English, French, Italian) and country, such as de_CH.")
     ] = "en_GB",
-    extensions: Extensions = EXTENSIONS,
+    extensions: SheetsOption = EXTENSIONS,
 ) -> None:
     """Write the sheet as a page to print for a clipboard, or to fill in on a phone."""
     from pricing.condition.assessment import assess
@@ -160,11 +148,11 @@ def print_sheet(
     report({"file": page}, f"{page}: written")
 
 
-@inspect_app.command(epilog="Example: pricing inspect export car.json findings.csv")
+@inspect_app.example("pricing inspect export car.json findings.csv")
 def export(
     file: InspectionFile,
-    target: Annotated[Path, typer.Argument(help="File to write (.csv or .json).", show_default=False)],
-    extensions: Extensions = EXTENSIONS,
+    target: Annotated[Path, argument("File to write (.csv or .json).")],
+    extensions: SheetsOption = EXTENSIONS,
 ) -> None:
     """Write the findings to a CSV or JSON file."""
     from pricing.condition.inspection_files import open_inspection, save
@@ -173,10 +161,10 @@ def export(
     report({"file": target}, f"{target}: written")
 
 
-@inspect_app.command(epilog="Example: pricing inspect agreement graded.csv")
+@inspect_app.example("pricing inspect agreement graded.csv")
 def agreement(
-    table: Annotated[Path, typer.Argument(help="CSV: inspection (a file beside it), condition_band.")],
-    extensions: Extensions = EXTENSIONS,
+    table: Annotated[Path, argument("CSV: inspection (a file beside it), condition_band.")],
+    extensions: SheetsOption = EXTENSIONS,
 ) -> None:
     """Compare the score rule with bands a market gave, and refit its weights to them."""
     from pricing.condition.agreement import refit

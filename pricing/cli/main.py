@@ -20,15 +20,15 @@ from pricing.cli.appraising.collection import collection_app
 from pricing.cli.appraising.grid import grid_app
 from pricing.cli.appraising.photographs import photographs_app
 from pricing.cli.appraising.profiles import profiles_app
-from pricing.cli.car_options import takes_car
 from pricing.cli.cars import cars_app
+from pricing.cli.commands import Commands, argument, option, takes_car
 from pricing.cli.copying import copy_app
 from pricing.cli.decisions import InspectionOption, SheetsOption, assessed, decision_app
 from pricing.cli.evidence import market_app
 from pricing.cli.handbook import handbook_app
 from pricing.cli.inspection import inspect_app
-from pricing.cli.market_option import MarketOption, fitted_market
 from pricing.cli.opinions import opinion_app
+from pricing.cli.options import ManagerOption, MarketOption, fitted_market
 from pricing.cli.output import answer, done, with_output
 from pricing.cli.printing.frames import say, show
 from pricing.cli.printing.plain import plain_cell
@@ -49,7 +49,7 @@ from pricing.operations.demo_files import EXTENSIONS
 from pricing.operations.extras import missing
 from pricing.operations.opening import INVENTED_SETTING, MARKET_FILE, open_market
 
-app = typer.Typer(
+app = Commands(
     name="pricing",
     no_args_is_help=True,
     pretty_exceptions_enable=False,
@@ -86,8 +86,7 @@ ROWS_REFUSED: Final = 10
 """Rejected rows that a dry run prints."""
 
 PortOption = Annotated[
-    int | None,
-    typer.Option("--port", help="Port of the dashboard; without it, the first free one from 8501."),
+    int | None, option("Port of the dashboard; without it, the first free one from 8501.", "--port")
 ]
 
 
@@ -156,25 +155,19 @@ def _show_version(wanted: bool) -> None:
 @app.callback()
 def options_of_all(
     version: Annotated[
-        bool,
-        typer.Option("--version", help="Print the version.", is_eager=True, callback=_show_version),
+        bool, option("Print the version.", "--version", is_eager=True, callback=_show_version)
     ] = False,
 ) -> None:
     """Price classic cars from condition-graded sale records."""
 
 
-@app.command(epilog="Example: pricing demo --no-dashboard")
+@app.example("pricing demo --no-dashboard")
 def demo(
-    market: Annotated[
-        Path, typer.Option("--market", help="Market file to make; kept apart from your own.")
-    ] = DEMO_FILE,
-    dashboard: Annotated[
-        bool, typer.Option("--dashboard/--no-dashboard", help="Serve the dashboard at the end.")
-    ] = True,
+    market: Annotated[Path, option("Market file to make; kept apart from your own.")] = DEMO_FILE,
+    dashboard: Annotated[bool, option("Serve the dashboard at the end.")] = True,
     port: PortOption = None,
     files: Annotated[
-        Path | None,
-        typer.Option("--files", help="New folder to write the demo market's files into, and no more."),
+        Path | None, option("New folder to write the demo market's files into, and no more.")
     ] = None,
 ) -> None:
     """Load an invented market, fit the price model, price an example car and serve the dashboard."""
@@ -200,34 +193,24 @@ def demo(
         serve(market, port, car, asking)
 
 
-@app.command(epilog="Example: pricing load sales.csv --mapping columns.toml")
+@app.example("pricing load sales.csv --mapping columns.toml")
 def load(
     files: Annotated[
         list[Path],
-        typer.Argument(
-            help="Files of sale records: csv, xlsx, xls, xlsb, ods, pdf, parquet, jsonl, saved html pages.",
-            show_default=False,
-        ),
+        argument("Files of sale records: csv, xlsx, xls, xlsb, ods, pdf, parquet, jsonl, saved html pages."),
     ],
     mapping: Annotated[
-        Path | None,
-        typer.Option("--mapping", help="TOML file that says which of their columns is which of ours."),
+        Path | None, option("TOML file that says which of their columns is which of ours.")
     ] = None,
     dry_run: Annotated[
-        bool, typer.Option("--dry-run", help="Say what would happen, and leave the market as it is.")
+        bool, option("Say what would happen, and leave the market as it is.", "--dry-run")
     ] = False,
     believe: Annotated[
-        bool,
-        typer.Option(
-            "--believe", help="Load figures that can hardly be what they are said to be all the same."
-        ),
+        bool, option("Load figures that can hardly be what they are said to be all the same.", "--believe")
     ] = False,
     base_currency: Annotated[
         str | None,
-        typer.Option(
-            "--base-currency",
-            help="Currency a new market keeps its prices in (ISO 4217); without it, that of most records.",
-        ),
+        option("Currency a new market keeps its prices in (ISO 4217); without it, that of most records."),
     ] = None,
     market: MarketOption = MARKET_FILE,
 ) -> None:
@@ -266,14 +249,14 @@ def load(
     done({"dry_run": dry_run, **vars(report)}, show_loaded)
 
 
-@app.command(epilog="Example: pricing fit --market market.duckdb")
+@app.example("pricing fit --market market.duckdb")
 def fit(
     update: Annotated[
         bool,
-        typer.Option(
-            "--update",
-            help="Begin from the newest fit: sooner done after a few new sales, and the same within a "
+        option(
+            "Begin from the newest fit: sooner done after a few new sales, and the same within a "
             "thousandth or so.",
+            "--update",
         ),
     ] = False,
     market: MarketOption = MARKET_FILE,
@@ -296,7 +279,7 @@ def fit(
     done({"fit": fit_id, **model.facts}, lambda: show_fit(model.facts, fit_id))
 
 
-@app.command(epilog="Example: pricing fits --market market.duckdb")
+@app.example("pricing fits --market market.duckdb")
 def fits(market: MarketOption = MARKET_FILE) -> None:
     """List the fits kept in the market file, oldest first; `pricing value --fit ID` prices with one."""
     from pricing.cli.printing.terminal import show_fits
@@ -306,23 +289,21 @@ def fits(market: MarketOption = MARKET_FILE) -> None:
     answer(facts, lambda: show_fits(kept))
 
 
-@app.command(epilog="Example: pricing value --make Wexcombe --model Sedge --year 1966 --asking 'GBP 3900'")
+@app.example("pricing value --make Wexcombe --model Sedge --year 1966 --asking 'GBP 3900'")
 @takes_car
 def value(
     car: dict[str, Any],
     asking: Annotated[
-        str | None,
-        typer.Option(help="Asking price, all-in: 4650 in the market's base currency, or '£3,900'."),
+        str | None, option("Asking price, all-in: 4650 in the market's base currency, or '£3,900'.")
     ] = None,
     inspection: InspectionOption = None,
     sheets: SheetsOption = EXTENSIONS,
     as_of: Annotated[
-        str | None,
-        typer.Option(help="Date of the price (YYYY-MM-DD); without it, of the last sale."),
+        str | None, option("Date of the price (YYYY-MM-DD); without it, of the last sale.")
     ] = None,
-    coverage: Annotated[float, typer.Option(help="Share of like cars the range is to hold.")] = 0.8,
+    coverage: Annotated[float, option("Share of like cars the range is to hold.")] = 0.8,
     fit_id: Annotated[
-        str | None, typer.Option("--fit", help="Price with this kept fit, as `pricing fits` lists them.")
+        str | None, option("Price with this kept fit, as `pricing fits` lists them.", "--fit")
     ] = None,
     market: MarketOption = MARKET_FILE,
 ) -> None:
@@ -346,18 +327,14 @@ def value(
     answer(valuation, lambda: show_valuation(valuation, settings_of(snapshot).verdict_limits))
 
 
-@app.command(epilog="Example: pricing dashboard --market market.duckdb --port 8600")
+@app.example("pricing dashboard --market market.duckdb --port 8600")
 def dashboard(
     market: MarketOption = MARKET_FILE,
     port: PortOption = None,
     host: Annotated[
-        str,
-        typer.Option("--host", help="Address to listen on; others than this machine's own let others in."),
+        str, option("Address to listen on; others than this machine's own let others in.")
     ] = "127.0.0.1",
-    manager: Annotated[
-        list[str] | None,
-        typer.Option(help="Address of a person who may do everything, once people sign in; may be repeated."),
-    ] = None,
+    manager: ManagerOption = None,
 ) -> None:
     """Serve the dashboard on this machine's loopback address, until interrupted.
 

@@ -5,10 +5,9 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
-import typer
-
-from pricing.cli.market_option import MarketOption
+from pricing.cli.commands import Commands, argument, option
 from pricing.cli.opinion_questions import asked_span
+from pricing.cli.options import MarketOption
 from pricing.cli.output import answer, done
 from pricing.cli.printing.frames import say, show
 from pricing.errors import OpinionError
@@ -17,44 +16,42 @@ from pricing.operations.opening import MARKET_FILE, open_market
 if TYPE_CHECKING:
     from pricing.store.kept.opinions import KeptOpinions
 
-opinion_app = typer.Typer(
+opinion_app = Commands(
     no_args_is_help=True, help="What experienced people say, as evidence beside the sales, never among them."
 )
 
 MeantOption = Annotated[
-    bool, typer.Option("--meant", help="A better state is meant to fetch less: asked again, and so it is.")
+    bool, option("A better state is meant to fetch less: asked again, and so it is.", "--meant")
 ]
 
 
-@opinion_app.command(
-    epilog="Example: pricing opinions add --source 'A. Rowe' --make Wexcombe --model Sedge --holds 'eight in "
+@opinion_app.example(
+    "pricing opinions add --source 'A. Rowe' --make Wexcombe --model Sedge --holds 'eight in "
     "ten' --currency GBP --project :1000 --average 3000:5000 --top 8000:10000"
 )
 def add(
-    source: Annotated[str, typer.Option(help="Who says it.")],
-    make: Annotated[str, typer.Option(help="Make of the cars it is about.")],
-    model: Annotated[str, typer.Option(help="Model of the make.")],
-    holds: Annotated[str, typer.Option(help="What a span is meant to hold: half, eight in ten, nearly all.")],
-    currency: Annotated[str, typer.Option(help="Currency of the amounts (ISO 4217).")],
-    project: Annotated[str | None, typer.Option(help="LOW:HIGH, an end may be left open.")] = None,
-    restorable: Annotated[str | None, typer.Option(help="Of a solid restorable car.")] = None,
-    average: Annotated[str | None, typer.Option(help="Of an average car.")] = None,
-    top: Annotated[str | None, typer.Option(help="Of a car in top condition.")] = None,
+    source: Annotated[str, option("Who says it.")],
+    make: Annotated[str, option("Make of the cars it is about.")],
+    model: Annotated[str, option("Model of the make.")],
+    holds: Annotated[str, option("What a span is meant to hold: half, eight in ten, nearly all.")],
+    currency: Annotated[str, option("Currency of the amounts (ISO 4217).")],
+    project: Annotated[str | None, option("LOW:HIGH, an end may be left open.")] = None,
+    restorable: Annotated[str | None, option("Of a solid restorable car.")] = None,
+    average: Annotated[str | None, option("Of an average car.")] = None,
+    top: Annotated[str | None, option("Of a car in top condition.")] = None,
     score: Annotated[
-        list[str] | None, typer.Option(help="Of a car of a score: SCORE=LOW:HIGH; may be repeated.")
+        list[str] | None, option("Of a car of a score: SCORE=LOW:HIGH; may be repeated.")
     ] = None,
-    standing: Annotated[str | None, typer.Option(help="Who the source is, in own words.")] = None,
-    basis: Annotated[str, typer.Option(help="What the amounts include: all-in, hammer or net.")] = "all-in",
-    day: Annotated[str | None, typer.Option("--on", help="Day it was said (YYYY-MM-DD); else today.")] = None,
-    variant: Annotated[str | None, typer.Option(help="Variant; without it, all of the model.")] = None,
-    years: Annotated[str | None, typer.Option(help="Model years FROM-TO; without it, all.")] = None,
-    country: Annotated[str | None, typer.Option(help="Where (ISO 3166); without it, anywhere.")] = None,
-    channel: Annotated[str | None, typer.Option(help="auction, dealer or private; else any.")] = None,
+    standing: Annotated[str | None, option("Who the source is, in own words.")] = None,
+    basis: Annotated[str, option("What the amounts include: all-in, hammer or net.")] = "all-in",
+    day: Annotated[str | None, option("Day it was said (YYYY-MM-DD); else today.", "--on")] = None,
+    variant: Annotated[str | None, option("Variant; without it, all of the model.")] = None,
+    years: Annotated[str | None, option("Model years FROM-TO; without it, all.")] = None,
+    country: Annotated[str | None, option("Where (ISO 3166); without it, anywhere.")] = None,
+    channel: Annotated[str | None, option("auction, dealer or private; else any.")] = None,
     ask: Annotated[
         list[str] | None,
-        typer.Option(
-            help="State to be asked about, price by price, until its quartiles are known; may be repeated."
-        ),
+        option("State to be asked about, price by price, until its quartiles are known; may be repeated."),
     ] = None,
     meant: MeantOption = False,
     market: MarketOption = MARKET_FILE,
@@ -91,11 +88,9 @@ def add(
     _report(open_market(market).statements.add(cells, meant=meant))
 
 
-@opinion_app.command(epilog="Example: pricing opinions load bands.xlsx")
+@opinion_app.example("pricing opinions load bands.xlsx")
 def load(
-    files: Annotated[
-        list[Path], typer.Argument(help="csv, xlsx and what sales are read from.", show_default=False)
-    ],
+    files: Annotated[list[Path], argument("csv, xlsx and what sales are read from.")],
     meant: MeantOption = False,
     market: MarketOption = MARKET_FILE,
 ) -> None:
@@ -109,12 +104,12 @@ def load(
     _report(Market.open(market).statements.load(files, meant=meant))
 
 
-@opinion_app.command(name="list", epilog="Example: pricing opinions list --make Wexcombe --model Sedge")
+@opinion_app.example("pricing opinions list --make Wexcombe --model Sedge", name="list")
 def list_opinions(
-    make: Annotated[str | None, typer.Option(help="Make; without it, all.")] = None,
-    model: Annotated[str | None, typer.Option(help="Model of the make.")] = None,
-    source: Annotated[str | None, typer.Option(help="Source; without it, all.")] = None,
-    every: Annotated[bool, typer.Option("--every", help="Those withdrawn too.")] = False,
+    make: Annotated[str | None, option("Make; without it, all.")] = None,
+    model: Annotated[str | None, option("Model of the make.")] = None,
+    source: Annotated[str | None, option("Source; without it, all.")] = None,
+    every: Annotated[bool, option("Those withdrawn too.", "--every")] = False,
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """List what people say, what changed of it, and where a source contradicts itself."""
@@ -146,10 +141,10 @@ def list_opinions(
     answer(said, shown)
 
 
-@opinion_app.command(epilog="Example: pricing opinions withdraw 5b1c --reason 'mistyped'")
+@opinion_app.example("pricing opinions withdraw 5b1c --reason 'mistyped'")
 def withdraw(
-    opinion: Annotated[str, typer.Argument(help="Statement, or the start of its name.", show_default=False)],
-    reason: Annotated[str, typer.Option(help="Why it goes.")],
+    opinion: Annotated[str, argument("Statement, or the start of its name.")],
+    reason: Annotated[str, option("Why it goes.")],
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """Withdraw a statement: it is kept, and counts no more."""
@@ -157,9 +152,9 @@ def withdraw(
     done({"opinion_id": name}, f"{name} is withdrawn; it is kept, and counts no more.")
 
 
-@opinion_app.command(epilog="Example: pricing opinions score --by condition_band")
+@opinion_app.example("pricing opinions score --by condition_band")
 def score(
-    by: Annotated[str | None, typer.Option(help="Bias by condition_band or by price, besides.")] = None,
+    by: Annotated[str | None, option("Bias by condition_band or by price, besides.")] = None,
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """How good each source's feel for prices was, against the sales that came later."""

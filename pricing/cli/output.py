@@ -1,7 +1,6 @@
 """How every command answers: to a person, as JSON for a program, or quietly, with what it did beside it on
 standard error (`--json`, `--quiet`, `--verbose`)."""
 
-import inspect
 import json
 import math
 import platform
@@ -10,18 +9,15 @@ import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from functools import wraps
-from typing import Annotated, Any
+from typing import Any
 
 import typer
 
 from pricing.cli.asked import ASKED, Output, quiet
+from pricing.cli.commands import Command, keyword, option, parameters_of, with_parameters
 
-Command = Callable[..., Any]
 Shown = str | Sequence[str] | Callable[[], object]
 """Sentences, or what prints an answer."""
-
-
-_told: Any = Annotated  # of types that are known when the program runs
 
 
 def answer(facts: Any, shown: Shown) -> None:
@@ -77,18 +73,11 @@ def _asked(command: Command, *, as_json: bool) -> Command:
         finally:
             ASKED.reset(token)
 
-    signature = inspect.signature(command)
     more = [
-        inspect.Parameter(
-            name, inspect.Parameter.KEYWORD_ONLY, default=False,
-            annotation=_told[bool, typer.Option(*flags.split(","), help=about)],
-        )
+        keyword(name, bool, option(about, *flags.split(",")), False)
         for name, (flags, about) in options.items()
-    ]  # fmt: skip
-    own = [part.replace(kind=inspect.Parameter.KEYWORD_ONLY) for part in signature.parameters.values()]
-    run.__signature__ = signature.replace(parameters=[*own, *more])  # type: ignore[attr-defined]
-    run.__annotations__ = command.__annotations__ | {part.name: part.annotation for part in more}
-    return run
+    ]
+    return with_parameters(run, [*parameters_of(command), *more])
 
 
 @contextmanager

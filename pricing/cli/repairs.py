@@ -4,10 +4,9 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
-import typer
-
-from pricing.cli.inspection import Extensions, InspectionFile, Seed
-from pricing.cli.market_option import MarketOption, fitted_market
+from pricing.cli.commands import Commands, option
+from pricing.cli.inspection import InspectionFile, Seed
+from pricing.cli.options import MarketOption, SheetsOption, fitted_market
 from pricing.cli.output import answer
 from pricing.decisions.typed_amounts import typed_amount
 from pricing.errors import MoneyError
@@ -19,32 +18,29 @@ if TYPE_CHECKING:
 
     from pricing.condition.repairs import RepairCosts
 
-repair_app = typer.Typer(
+repair_app = Commands(
     help="Price what an inspection found, and compare with a better car.", no_args_is_help=True
 )
 
-CatalogueFile = Annotated[
-    Path, typer.Option(help="Repair catalogue (TOML).", show_default="invented demo figures")
-]
-Country = Annotated[str, typer.Option(help="Country of the work (ISO 3166-1): labour rates and tax.")]
-Quotes = Annotated[Path | None, typer.Option(help="Your own quotes (TOML), in place of the catalogue.")]
+CatalogueFile = Annotated[Path, option("Repair catalogue (TOML).", show_default="invented demo figures")]
+Country = Annotated[str, option("Country of the work (ISO 3166-1): labour rates and tax.")]
+Quotes = Annotated[Path | None, option("Your own quotes (TOML), in place of the catalogue.")]
 Rates = Annotated[
-    Path | None,
-    typer.Option(help="Your own rates (CSV: currency, rate_date, rate for one unit of the budget's)."),
+    Path | None, option("Your own rates (CSV: currency, rate_date, rate for one unit of the budget's).")
 ]
 
 
-@repair_app.command(epilog="Example: pricing repair budget car.json --country GB")
+@repair_app.example("pricing repair budget car.json --country GB")
 def budget(
     file: InspectionFile,
     country: Country,
-    currency: Annotated[str | None, typer.Option(help="Currency to count in (ISO 4217).")] = None,
-    least: Annotated[str, typer.Option(help="Put right what is at least this bad.")] = "needs repair",
+    currency: Annotated[str | None, option("Currency to count in (ISO 4217).")] = None,
+    least: Annotated[str, option("Put right what is at least this bad.")] = "needs repair",
     catalogue: CatalogueFile = DEMO_CATALOGUE,
     quotes: Quotes = None,
     rates: Rates = None,
     seed: Seed = 0,
-    extensions: Extensions = EXTENSIONS,
+    extensions: SheetsOption = EXTENSIONS,
 ) -> None:
     """Price the repairs an inspection leads to: P10, P50 and P80, by area, and the items that matter most."""
     from pricing.cli.printing.condition import show_budget
@@ -56,18 +52,18 @@ def budget(
     answer(facts, lambda: show_budget(found))
 
 
-@repair_app.command(epilog="Example: pricing repair compare car.json --country GB --asking 3200")
+@repair_app.example("pricing repair compare car.json --country GB --asking 3200")
 def compare(
     file: InspectionFile,
     country: Country,
-    asking: Annotated[str | None, typer.Option(help="What the car costs now, all-in.")] = None,
-    least: Annotated[str, typer.Option(help="Put right what is at least this bad.")] = "needs repair",
+    asking: Annotated[str | None, option("What the car costs now, all-in.")] = None,
+    least: Annotated[str, option("Put right what is at least this bad.")] = "needs repair",
     market: MarketOption = MARKET_FILE,
     catalogue: CatalogueFile = DEMO_CATALOGUE,
     quotes: Quotes = None,
     rates: Rates = None,
     seed: Seed = 0,
-    extensions: Extensions = EXTENSIONS,
+    extensions: SheetsOption = EXTENSIONS,
 ) -> None:
     """Mend this car or buy a better one: range against range, for each higher band."""
     from pricing.cli.printing.condition import show_mending

@@ -3,24 +3,19 @@
 from pathlib import Path
 from typing import Annotated
 
-import typer
-
-from pricing.cli.market_option import MarketOption
+from pricing.cli.commands import Commands, option
+from pricing.cli.options import MarketOption
 from pricing.cli.output import answer
 from pricing.errors import FileError
 from pricing.operations.opening import MARKET_FILE, open_market
 
-score_app = typer.Typer()
+score_app = Commands()
 
 
-@score_app.command(epilog="Example: pricing score --origins 4 --csv scored.csv")
+@score_app.example("pricing score --origins 4 --csv scored.csv")
 def score(
-    origins: Annotated[
-        int, typer.Option("--origins", help="Days at which the model is fitted anew.", min=1, max=1000)
-    ] = 6,
-    csv: Annotated[
-        Path | None, typer.Option("--csv", help="New file to write to, one row a scored sale.")
-    ] = None,
+    origins: Annotated[int, option("Days at which the model is fitted anew.", min=1, max=1000)] = 6,
+    csv: Annotated[Path | None, option("New file to write to, one row a scored sale.")] = None,
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """Score the price model on the later half of the sales, each by a model fitted to what was known before.

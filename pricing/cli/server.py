@@ -5,9 +5,8 @@ import sys
 from contextlib import suppress
 from typing import Annotated, Any
 
-import typer
-
-from pricing.cli.market_option import MarketOption
+from pricing.cli.commands import Commands, argument, option
+from pricing.cli.options import ManagerOption, MarketOption
 from pricing.cli.output import answer, done, note
 from pricing.errors import MarketError
 from pricing.operations.access import ROLES
@@ -15,37 +14,29 @@ from pricing.operations.bundled import import_bundled
 from pricing.operations.configuration import configuration, variable
 from pricing.operations.opening import MARKET_FILE, open_market
 
-server_app = typer.Typer()
-token_app = typer.Typer(help="Make, list and revoke the tokens that let programs in.", no_args_is_help=True)
+server_app = Commands()
+token_app = Commands(help="Make, list and revoke the tokens that let programs in.", no_args_is_help=True)
 
 
-@server_app.command(epilog="Example: pricing serve --port 8600")
+@server_app.example("pricing serve --port 8600")
 def serve(
-    market: Annotated[
-        str | None, typer.Option("--market", help="Market file, or the address of a PostgreSQL server.")
-    ] = None,
+    market: Annotated[str | None, option("Market file, or the address of a PostgreSQL server.")] = None,
     host: Annotated[
-        str | None,
-        typer.Option("--host", help="Address to listen on; others than this machine's own let others in."),
+        str | None, option("Address to listen on; others than this machine's own let others in.")
     ] = None,
-    port: Annotated[int | None, typer.Option("--port", help="Port to listen on.", min=0, max=65535)] = None,
+    port: Annotated[int | None, option("Port to listen on.", min=0, max=65535)] = None,
     trust_this_machine: Annotated[
         bool,
-        typer.Option(
-            "--trust-this-machine",
-            help="Let whoever sits at this machine, under this user, do everything without a token; never "
+        option(
+            "Let whoever sits at this machine, under this user, do everything without a token; never "
             "behind a proxy.",
+            "--trust-this-machine",
         ),
     ] = False,
-    manager: Annotated[
-        list[str] | None,
-        typer.Option(help="Address of a person who may do everything, once people sign in; may be repeated."),
-    ] = None,
-    dashboard: Annotated[
-        bool, typer.Option("--dashboard/--no-dashboard", help="Serve the dashboard beside the API.")
-    ] = True,
+    manager: ManagerOption = None,
+    dashboard: Annotated[bool, option("Serve the dashboard beside the API.")] = True,
     workers: Annotated[
-        int, typer.Option(help="Processes; more than one only without the dashboard.", min=1, max=256)
+        int, option("Processes; more than one only without the dashboard.", min=1, max=256)
     ] = 1,
 ) -> None:
     """Serve the dashboard and the JSON API until interrupted; requests in hand are finished first.
@@ -121,11 +112,11 @@ def _tell(words: str) -> None:
     sys.stdout.flush()
 
 
-@token_app.command(epilog="Example: pricing token new 'valuation desk' --role appraise")
+@token_app.example("pricing token new 'valuation desk' --role appraise")
 def new(
-    name: Annotated[str, typer.Argument(help="Whose it is.", show_default=False)],
-    role: Annotated[str, typer.Option(help=f"One of: {', '.join(ROLES)}.")] = "read",
-    days: Annotated[int | None, typer.Option(help="Days it holds for; without it, until revoked.")] = None,
+    name: Annotated[str, argument("Whose it is.")],
+    role: Annotated[str, option(f"One of: {', '.join(ROLES)}.")] = "read",
+    days: Annotated[int | None, option("Days it holds for; without it, until revoked.")] = None,
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """Make a token and print it, this once: the market, made when absent, keeps a digest of it only."""
@@ -141,7 +132,7 @@ def new(
     )
 
 
-@token_app.command("list", epilog="Example: pricing token list")
+@token_app.example("pricing token list", "list")
 def show_list(market: MarketOption = MARKET_FILE) -> None:
     """List every token that was made, and what became of it; never the token itself."""
     from pricing.cli.printing.server import show_tokens
@@ -150,9 +141,9 @@ def show_list(market: MarketOption = MARKET_FILE) -> None:
     answer(kept, lambda: show_tokens(kept))
 
 
-@token_app.command(epilog="Example: pricing token revoke token-0001")
+@token_app.example("pricing token revoke token-0001")
 def revoke(
-    token_id: Annotated[str, typer.Argument(help="As `pricing token list` shows it.", show_default=False)],
+    token_id: Annotated[str, argument("As `pricing token list` shows it.")],
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """Let a token open nothing from now on."""

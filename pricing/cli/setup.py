@@ -5,12 +5,11 @@ import sys
 from pathlib import Path
 from typing import Annotated
 
-import typer
-
+from pricing.cli.commands import Commands, option
 from pricing.cli.output import done
 from pricing.operations.server_files import MARKET, PROGRAM, write_server_files
 
-setup_app = typer.Typer(help="Write what it takes to run this for others.", no_args_is_help=True)
+setup_app = Commands(help="Write what it takes to run this for others.", no_args_is_help=True)
 
 
 @setup_app.callback()
@@ -18,10 +17,10 @@ def of_what() -> None:
     """Write what it takes to run this for others."""
 
 
-@setup_app.command(epilog="Example: pricing setup server --out server")
+@setup_app.example("pricing setup server --out server")
 def server(
-    out: Annotated[Path, typer.Option("--out", help="New folder for the files.")] = Path("server"),
-    market: Annotated[str, typer.Option("--market", help="What the server is to serve.")] = MARKET,
+    out: Annotated[Path, option("New folder for the files.")] = Path("server"),
+    market: Annotated[str, option("What the server is to serve.")] = MARKET,
 ) -> None:
     """Write units for systemd, timers for backups and a restore drill, an environment file, a container file
     and an example of a reverse proxy; STEPS.md among them says what to do with each."""

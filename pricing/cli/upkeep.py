@@ -8,33 +8,26 @@ from typing import Annotated, Final
 
 import typer
 
+from pricing.cli.commands import Commands, argument, option
 from pricing.cli.output import answer, done
 from pricing.operations.configuration import DEFAULT_FILE, FILE_VARIABLE, configuration
 
-operation_app = typer.Typer()
+operation_app = Commands()
 
 MARKET_FILE: Final = Path("market.duckdb")
-MarketOption = Annotated[
-    Path, typer.Option("--market", envvar="PRICING_MARKET", help="Market file (DuckDB).", show_default=True)
-]
+MarketOption = Annotated[Path, option("Market file (DuckDB).", envvar="PRICING_MARKET")]
 
 
-@operation_app.command(
-    epilog="Example: pricing backup backups/ --keep-days 7 --keep-weeks 5 --keep-months 12"
-)
+@operation_app.example("pricing backup backups/ --keep-days 7 --keep-weeks 5 --keep-months 12")
 def backup(
     target: Annotated[
-        str,
-        typer.Argument(
-            help="Archive to write (.zip), or a folder for one named by the time, made when absent.",
-            show_default=False,
-        ),
+        str, argument("Archive to write (.zip), or a folder for one named by the time, made when absent.")
     ],
     keep_days: Annotated[
-        int | None, typer.Option(help="Keep the last backup of each of so many days, remove others.", min=0)
+        int | None, option("Keep the last backup of each of so many days, remove others.", min=0)
     ] = None,
-    keep_weeks: Annotated[int | None, typer.Option(help="The same of so many weeks.", min=0)] = None,
-    keep_months: Annotated[int | None, typer.Option(help="The same of so many months.", min=0)] = None,
+    keep_weeks: Annotated[int | None, option("The same of so many weeks.", min=0)] = None,
+    keep_months: Annotated[int | None, option("The same of so many months.", min=0)] = None,
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """Write the market and the inspection sheets beside it into one archive, and restore it once to see that
@@ -58,11 +51,9 @@ def backup(
     done({**facts, "removed": removed}, told)
 
 
-@operation_app.command(epilog="Example: pricing restore backups/market-20260630T020000Z.zip")
+@operation_app.example("pricing restore backups/market-20260630T020000Z.zip")
 def restore(
-    source: Annotated[
-        Path, typer.Argument(help="An archive that `pricing backup` wrote.", show_default=False)
-    ],
+    source: Annotated[Path, argument("An archive that `pricing backup` wrote.")],
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """Bring a market back from an archive; a market that is in its place is kept beside it."""
@@ -75,10 +66,10 @@ def restore(
     done({"made_at": brought.made_at, "digest": brought.digest, "kept": brought.kept}, told)
 
 
-@operation_app.command(epilog="Example: pricing doctor --market market.duckdb")
+@operation_app.example("pricing doctor --market market.duckdb")
 def doctor(
     deep: Annotated[
-        bool, typer.Option("--deep", help="Read every page too, and hold it to its checksum and digest.")
+        bool, option("Read every page too, and hold it to its checksum and digest.", "--deep")
     ] = False,
     market: MarketOption = MARKET_FILE,
 ) -> None:
@@ -93,11 +84,11 @@ def doctor(
         raise typer.Exit(1)
 
 
-@operation_app.command(epilog="Example: pricing salvage saved.duckdb --market damaged.duckdb")
+@operation_app.example("pricing salvage saved.duckdb --market damaged.duckdb")
 def salvage(
-    target: Annotated[Path, typer.Argument(help="New market file to write.", show_default=False)],
+    target: Annotated[Path, argument("New market file to write.")],
     base_currency: Annotated[
-        str | None, typer.Option(help="Of the new market, where the damaged one cannot say its own.")
+        str | None, option("Of the new market, where the damaged one cannot say its own.")
     ] = None,
     market: MarketOption = MARKET_FILE,
 ) -> None:
@@ -110,7 +101,7 @@ def salvage(
     done({"rows": saved.rows, "lost": saved.lost}, [*told, *(f"lost: {lost}" for lost in saved.lost)])
 
 
-@operation_app.command(epilog="Example: pricing config > pricing.toml")
+@operation_app.example("pricing config > pricing.toml")
 def config() -> None:
     """Print the configuration in force as a configuration file, with where each value comes from; passwords
     are masked."""

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from pricing.cli.market_option import MarketOption
+from pricing.cli.commands import Commands, argument, option
+from pricing.cli.options import LocaleOption, MarketOption, PaperOption
 from pricing.cli.output import answer, done
 from pricing.errors import AppraisalError, FileError
 from pricing.operations.opening import MARKET_FILE, open_market
@@ -18,28 +19,21 @@ if TYPE_CHECKING:
     from pricing.reports.formats.blocks import Pages
     from pricing.store.market import Market
 
-appraise_app = typer.Typer(
+appraise_app = Commands(
     help="Write an appraisal: the record, its evidence, its documents.", no_args_is_help=True
 )
 
 ByOption = Annotated[
-    str | None, typer.Option("--by", help="Who does this; goes into the log.", show_default="your user name")
+    str | None, option("Who does this; goes into the log.", "--by", show_default="your user name")
 ]
-ReasonOption = Annotated[str, typer.Option(help="Why; goes into the log.")]
-PaperOption = Annotated[str, typer.Option(help="a4 or letter.")]
-LocaleOption = Annotated[
-    str,
-    typer.Option(help="Its language (German, English, French, Italian) and country, such as de_CH."),
-]
-Name = Annotated[str, typer.Argument(help="Its id, as `pricing appraise list` shows it.", show_default=False)]
+ReasonOption = Annotated[str, option("Why; goes into the log.")]
+Name = Annotated[str, argument("Its id, as `pricing appraise list` shows it.")]
 
 
-@appraise_app.command(epilog="Example: pricing appraise new car.toml --by 'A. Valuer'")
+@appraise_app.example("pricing appraise new car.toml --by 'A. Valuer'")
 def new(
-    form: Annotated[Path, typer.Argument(help="A form (TOML).", show_default=False)],
-    blank: Annotated[
-        bool, typer.Option("--blank", help="Write a blank form to fill in, and enter nothing.")
-    ] = False,
+    form: Annotated[Path, argument("A form (TOML).")],
+    blank: Annotated[bool, option("Write a blank form to fill in, and enter nothing.", "--blank")] = False,
     by: ByOption = None,
     market: MarketOption = MARKET_FILE,
 ) -> None:
@@ -65,17 +59,13 @@ def new(
     told(opened, name)
 
 
-@appraise_app.command(epilog="Example: pricing appraise edit appraisal-0001 --set opinion.figure=4600")
+@appraise_app.example("pricing appraise edit appraisal-0001 --set opinion.figure=4600")
 def edit(
     name: Name,
-    form: Annotated[Path | None, typer.Option("--form", help="Take the whole record from a form.")] = None,
-    answers: Annotated[
-        list[str] | None, typer.Option("--set", help="section.field=answer; may be repeated.")
-    ] = None,
-    write: Annotated[
-        Path | None, typer.Option("--write", help="Write the record as a form, and change nothing.")
-    ] = None,
-    again: Annotated[bool, typer.Option("--gather", help="Gather the evidence anew.")] = False,
+    form: Annotated[Path | None, option("Take the whole record from a form.")] = None,
+    answers: Annotated[list[str] | None, option("section.field=answer; may be repeated.", "--set")] = None,
+    write: Annotated[Path | None, option("Write the record as a form, and change nothing.")] = None,
+    again: Annotated[bool, option("Gather the evidence anew.", "--gather")] = False,
     reason: ReasonOption = "edited",
     by: ByOption = None,
     market: MarketOption = MARKET_FILE,
@@ -107,7 +97,7 @@ def edit(
     told(opened, name)
 
 
-@appraise_app.command(epilog="Example: pricing appraise check appraisal-0001")
+@appraise_app.example("pricing appraise check appraisal-0001")
 def check(name: Name, market: MarketOption = MARKET_FILE) -> None:
     """Say what the record lacks and where it contradicts itself; exit code 1 while it does either."""
     from pricing.appraisal.register import read
@@ -120,15 +110,12 @@ def check(name: Name, market: MarketOption = MARKET_FILE) -> None:
         raise typer.Exit(1)
 
 
-@appraise_app.command(
-    epilog="Example: pricing appraise complete appraisal-0001 --by 'A. Valuer' --certify facts=confirmed"
-)
+@appraise_app.example("pricing appraise complete appraisal-0001 --by 'A. Valuer' --certify facts=confirmed")
 def complete(
     name: Name,
-    by: Annotated[str, typer.Option("--by", help="The valuer's own name, as the record has it.")],
+    by: Annotated[str, option("The valuer's own name, as the record has it.")],
     certify: Annotated[
-        list[str] | None,
-        typer.Option("--certify", help="point=answer in the valuer's words; for each point."),
+        list[str] | None, option("point=answer in the valuer's words; for each point.")
     ] = None,
     market: MarketOption = MARKET_FILE,
 ) -> None:
@@ -142,20 +129,19 @@ def complete(
     told(opened, name)
 
 
-@appraise_app.command(epilog="Example: pricing appraise render appraisal-0001 car.pdf --paper letter")
+@appraise_app.example("pricing appraise render appraisal-0001 car.pdf --paper letter")
 def render(
     name: Name,
-    files: Annotated[list[Path], typer.Argument(help="To write: .pdf, .docx.", show_default=False)],
+    files: Annotated[list[Path], argument("To write: .pdf, .docx.")],
     document: Annotated[
-        str, typer.Option(help="report, statement (insurance, 2 pages) or letter (market, 2 pages).")
+        str, option("report, statement (insurance, 2 pages) or letter (market, 2 pages).")
     ] = "report",
     paper: PaperOption = "a4",
     locale: LocaleOption = "en_GB",
-    revision: Annotated[int | None, typer.Option(help="Of this revision; else of the last.")] = None,
-    figures: Annotated[int, typer.Option(min=2, max=9, help="Significant figures of estimated amounts.")] = 3,
+    revision: Annotated[int | None, option("Of this revision; else of the last.")] = None,
+    figures: Annotated[int, option("Significant figures of estimated amounts.", min=2, max=9)] = 3,
     unfinished: Annotated[
-        bool,
-        typer.Option("--unfinished", help="Also while something is missing, from the first answer on."),
+        bool, option("Also while something is missing, from the first answer on.", "--unfinished")
     ] = False,
     market: MarketOption = MARKET_FILE,
 ) -> None:
@@ -171,7 +157,7 @@ def render(
     done({"files": files}, [f"written: {file}" for file in files])
 
 
-@appraise_app.command(epilog="Example: pricing appraise bases")
+@appraise_app.example("pricing appraise bases")
 def bases() -> None:
     """Show the bases of value: what each means, where it is defined, which premises and levels go with it."""
     from pricing.appraisal.bases import BASES
@@ -180,11 +166,9 @@ def bases() -> None:
     answer(BASES, show_bases)
 
 
-@appraise_app.command("list", epilog="Example: pricing appraise list")
+@appraise_app.example("pricing appraise list", "list")
 def show_list(
-    name: Annotated[
-        str | None, typer.Argument(help="Of one appraisal: every revision, who changed what.")
-    ] = None,
+    name: Annotated[str | None, argument("Of one appraisal: every revision, who changed what.")] = None,
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """List the appraisals of the market file, or the log of one."""

@@ -4,10 +4,9 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Annotated
 
-import typer
-
 from pricing.cli.appraising.appraisals import ByOption, Name, entry_facts, told, who
-from pricing.cli.market_option import MarketOption
+from pricing.cli.commands import Commands, option
+from pricing.cli.options import MarketOption
 from pricing.cli.output import answer
 from pricing.errors import AppraisalError
 from pricing.operations.opening import MARKET_FILE, open_market
@@ -15,14 +14,12 @@ from pricing.operations.opening import MARKET_FILE, open_market
 if TYPE_CHECKING:
     from pricing.appraisal.grid import Decision
 
-grid_app = typer.Typer()
+grid_app = Commands()
 
-Search = Annotated[
-    str | None, typer.Option("--search", help="Look for sales to add, by words of their record.")
-]
+Search = Annotated[str | None, option("Look for sales to add, by words of their record.")]
 
 
-@grid_app.command(epilog="Example: pricing appraise grid appraisal-0001 --search 'sedge 2025'")
+@grid_app.example("pricing appraise grid appraisal-0001 --search 'sedge 2025'")
 def grid(name: Name, search: Search = None, market: MarketOption = MARKET_FILE) -> None:
     """Show the comparables of an appraisal by number, or look for sales to add."""
     from pricing.appraisal.grid import found_sales
@@ -42,21 +39,15 @@ def grid(name: Name, search: Search = None, market: MarketOption = MARKET_FILE) 
     answer({**entry_facts(entry), "comparables": table.table}, lambda: show_grid(table))
 
 
-@grid_app.command(
-    epilog="Example: pricing appraise choose appraisal-0001 --drop 3 --reason 'sold as a wreck'"
-)
+@grid_app.example("pricing appraise choose appraisal-0001 --drop 3 --reason 'sold as a wreck'")
 def choose(
     name: Name,
-    add: Annotated[list[str] | None, typer.Option("--add", help="Record of a sale to add.")] = None,
-    drop: Annotated[list[str] | None, typer.Option("--drop", help="Number of a comparable to drop.")] = None,
-    weigh: Annotated[
-        list[str] | None, typer.Option("--weigh", help="number=per cent of the weight it would have.")
-    ] = None,
-    adjust: Annotated[
-        list[str] | None, typer.Option("--adjust", help="number:line=per cent, in place of the grid's.")
-    ] = None,
-    clear: Annotated[bool, typer.Option("--clear", help="Take back every choice.")] = False,
-    reason: Annotated[str, typer.Option(help="Why; stands in the document.")] = "",
+    add: Annotated[list[str] | None, option("Record of a sale to add.")] = None,
+    drop: Annotated[list[str] | None, option("Number of a comparable to drop.")] = None,
+    weigh: Annotated[list[str] | None, option("number=per cent of the weight it would have.")] = None,
+    adjust: Annotated[list[str] | None, option("number:line=per cent, in place of the grid's.")] = None,
+    clear: Annotated[bool, option("Take back every choice.", "--clear")] = False,
+    reason: Annotated[str, option("Why; stands in the document.")] = "",
     by: ByOption = None,
     market: MarketOption = MARKET_FILE,
 ) -> None:

@@ -3,30 +3,29 @@
 
 from typing import Annotated
 
-import typer
-
 from pricing.cli.appraising.appraisals import ByOption, Name, told, who
-from pricing.cli.market_option import MarketOption
+from pricing.cli.commands import Commands, argument, option
+from pricing.cli.options import MarketOption
 from pricing.cli.output import answer, done
 from pricing.operations.opening import MARKET_FILE, open_market
 
-profiles_app = typer.Typer(
+profiles_app = Commands(
     no_args_is_help=True,
     help="Profiles for appraisals: valuer, firm, client, standing texts; kept in this market alone.",
 )
 
-ProfileName = Annotated[str, typer.Argument(help="Its name.", show_default=False)]
+ProfileName = Annotated[str, argument("Its name.")]
 KindOption = Annotated[
-    str | None, typer.Option(help="valuer, firm, client or texts; needed where several have the name.")
+    str | None, option("valuer, firm, client or texts; needed where several have the name.")
 ]
 
 
-@profiles_app.command(epilog="Example: pricing profiles keep 'home desk' --kind valuer --from appraisal-0001")
+@profiles_app.example("pricing profiles keep 'home desk' --kind valuer --from appraisal-0001")
 def keep(
     name: ProfileName,
-    kind: Annotated[str, typer.Option(help="valuer, firm, client or texts.", show_default=False)],
+    kind: Annotated[str, option("valuer, firm, client or texts.", show_default=False)],
     source: Annotated[
-        str, typer.Option("--from", help="Id of the appraisal whose answers are kept.", show_default=False)
+        str, option("Id of the appraisal whose answers are kept.", "--from", show_default=False)
     ],
     market: MarketOption = MARKET_FILE,
 ) -> None:
@@ -39,7 +38,7 @@ def keep(
     done(vars(made), f"{made.kind} profile {made.name!r} holds {', '.join(made.answers)}")
 
 
-@profiles_app.command("list", epilog="Example: pricing profiles list")
+@profiles_app.example("pricing profiles list", "list")
 def show_list(market: MarketOption = MARKET_FILE) -> None:
     """List the profiles of the market, with what they hold."""
     from pricing.appraisal.record.profiles import profiles
@@ -49,7 +48,7 @@ def show_list(market: MarketOption = MARKET_FILE) -> None:
     answer(every_profile, lambda: show_profiles(every_profile))
 
 
-@profiles_app.command(epilog="Example: pricing profiles use 'home desk' appraisal-0002")
+@profiles_app.example("pricing profiles use 'home desk' appraisal-0002")
 def use(
     name: ProfileName,
     appraisal: Name,
@@ -70,7 +69,7 @@ def use(
     told(opened, appraisal)
 
 
-@profiles_app.command(epilog="Example: pricing profiles forget 'home desk'")
+@profiles_app.example("pricing profiles forget 'home desk'")
 def forget(name: ProfileName, kind: KindOption = None, market: MarketOption = MARKET_FILE) -> None:
     """Remove a profile from the market; appraisals that took it over keep what they say."""
     from pricing.appraisal.record.profiles import profile

@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING, Annotated, Final
 import typer
 
 from pricing.cli.asked import as_json
-from pricing.cli.market_option import MarketOption
+from pricing.cli.commands import Commands, argument, option
+from pricing.cli.options import MarketOption
 from pricing.cli.output import answer, done, note
 from pricing.cli.printing.frames import say, show
 from pricing.errors import MappingError
@@ -23,7 +24,7 @@ if TYPE_CHECKING:
     from pricing.intake.mappings.proposals import Proposal
     from pricing.intake.mappings.questions import Question
 
-mapping_app = typer.Typer()
+mapping_app = Commands()
 
 _HELP = """Propose how a file's columns become records, show the first rows as they would land, and write it
 down.
@@ -38,40 +39,36 @@ A mapping file may hold:
 """
 
 
-@mapping_app.command(
+@mapping_app.example(
+    "pricing map results.csv --set channel=private --set currency=GBP",
     "map",
     help=_HELP + keys_text().replace("[", r"\["),
-    epilog="Example: pricing map results.csv --set channel=private --set currency=GBP",
 )
 def propose_mapping(
-    file: Annotated[Path, typer.Argument(help="File of sale records.", show_default=False)],
-    source: Annotated[str | None, typer.Option(help="Name of the source; the file's by default.")] = None,
+    file: Annotated[Path, argument("File of sale records.")],
+    source: Annotated[str | None, option("Name of the source; the file's by default.")] = None,
     columns: Annotated[
         list[str] | None,
-        typer.Option(
-            "--column",
-            help="What one of its columns is: 'Where sold=channel', or 'Where sold=' to leave it out; may be "
+        option(
+            "What one of its columns is: 'Where sold=channel', or 'Where sold=' to leave it out; may be "
             "repeated. See: pricing format.",
+            "--column",
         ),
     ] = None,
     answers: Annotated[
         list[str] | None,
-        typer.Option(
-            "--set",
-            help="What holds for the whole file: a column of ours and its value, or order (of dates), "
+        option(
+            "What holds for the whole file: a column of ours and its value, or order (of dates), "
             "odometer_km (its unit), year (year or age), amount_unit (one, thousand, hundredth), decimal, "
             "premium (the buyer's, in per cent with its tax), car (by words, or refuse); what a word means: "
             "'condition_band:tatty=project'. May be repeated. Channel, country and words may be unknown.",
+            "--set",
         ),
     ] = None,
-    sheet: Annotated[
-        str | None, typer.Option(help="Sheet of a workbook; all that are shown without.")
-    ] = None,
-    write: Annotated[
-        bool, typer.Option("--write/--no-write", help="Write the mapping beside the file.")
-    ] = True,
+    sheet: Annotated[str | None, option("Sheet of a workbook; all that are shown without.")] = None,
+    write: Annotated[bool, option("Write the mapping beside the file.")] = True,
     overwrite: Annotated[
-        bool, typer.Option("--overwrite", help="Write the mapping anew over the one that is there.")
+        bool, option("Write the mapping anew over the one that is there.", "--overwrite")
     ] = False,
     market: MarketOption = MARKET_FILE,
 ) -> None:
@@ -137,12 +134,10 @@ def propose_mapping(
     answer(facts, show_proposal)
 
 
-@mapping_app.command("format", epilog="Example: pricing format --template sales.xlsx")
+@mapping_app.example("pricing format --template sales.xlsx", "format")
 def record_format(
-    template: Annotated[
-        Path | None, typer.Option("--template", help="Write an empty csv or xlsx file to fill in.")
-    ] = None,
-    keys: Annotated[bool, typer.Option("--mapping", help="Print what a mapping file may hold.")] = False,
+    template: Annotated[Path | None, option("Write an empty csv or xlsx file to fill in.")] = None,
+    keys: Annotated[bool, option("Print what a mapping file may hold.", "--mapping")] = False,
 ) -> None:
     """Print what a file of sale records holds: every column, its kind, its closed words and an example."""
     import polars as pl
@@ -170,9 +165,9 @@ def record_format(
         note(f"Written to {template}: fill it in, then: pricing load {template}")
 
 
-@mapping_app.command("currency", epilog="Example: pricing currency GBP --market market.duckdb")
+@mapping_app.example("pricing currency GBP --market market.duckdb", "currency")
 def base_currency(
-    code: Annotated[str, typer.Argument(help="ISO 4217 code, such as GBP.", show_default=False)],
+    code: Annotated[str, argument("ISO 4217 code, such as GBP.")],
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """Keep a market's prices in another base currency: every price is derived anew, and fits have to be made

@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from pricing.cli.asked import as_json
-from pricing.cli.market_option import MarketOption
+from pricing.cli.commands import Commands, argument, option
+from pricing.cli.options import MarketOption, RecordArgument
 from pricing.cli.output import done
 from pricing.cli.printing.frames import say, show
 from pricing.cli.printing.plain import plain_cell
@@ -17,21 +18,17 @@ from pricing.operations.opening import MARKET_FILE, open_market, record_named
 if TYPE_CHECKING:
     import polars as pl
 
-sale_app = typer.Typer()
+sale_app = Commands()
 
 
-@sale_app.command(
-    epilog="Example: pricing add make=Wexcombe model=Sedge year=1966 'amount=£4,250' outcome=sold "
-    "price_basis=all-in"
+@sale_app.example(
+    "pricing add make=Wexcombe model=Sedge year=1966 'amount=£4,250' outcome=sold price_basis=all-in"
 )
 def add(
-    cells: Annotated[
-        list[str],
-        typer.Argument(help="column=value, as people write it; see: pricing format", show_default=False),
-    ],
-    believe: Annotated[bool, typer.Option("--believe", help="Keep figures that look doubtful.")] = False,
+    cells: Annotated[list[str], argument("column=value, as people write it; see: pricing format")],
+    believe: Annotated[bool, option("Keep figures that look doubtful.", "--believe")] = False,
     all_the_same: Annotated[
-        bool, typer.Option("--all-the-same", help="Add it though the market may hold the sale already.")
+        bool, option("Add it though the market may hold the sale already.", "--all-the-same")
     ] = False,
     market: MarketOption = MARKET_FILE,
 ) -> None:
@@ -89,10 +86,10 @@ def _ask_about(same: "pl.DataFrame") -> None:
         raise MarketError(f"nothing was added: {held}")
 
 
-@sale_app.command(epilog="Example: pricing remove 5b1c --reason 'entered twice'")
+@sale_app.example("pricing remove 5b1c --reason 'entered twice'")
 def remove(
-    record: Annotated[str, typer.Argument(help="Record, or the start of its name.", show_default=False)],
-    reason: Annotated[str, typer.Option(help="Why it goes.")],
+    record: RecordArgument,
+    reason: Annotated[str, option("Why it goes.")],
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """Take a record out; what it was is kept, and its file loaded again does not bring it back."""

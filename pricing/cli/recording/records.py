@@ -3,10 +3,9 @@
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Final
 
-import typer
-
+from pricing.cli.commands import Commands, argument, option
 from pricing.cli.evidence_files import write_frame
-from pricing.cli.market_option import MarketOption
+from pricing.cli.options import MarketOption, RecordArgument
 from pricing.cli.output import answer, done
 from pricing.cli.printing.frames import show
 from pricing.cli.printing.plain import plain_cell
@@ -18,7 +17,7 @@ if TYPE_CHECKING:
 
     from pricing.store.market import Market
 
-records_app = typer.Typer(help="List, export and show the records of a market.", no_args_is_help=True)
+records_app = Commands(help="List, export and show the records of a market.", no_args_is_help=True)
 
 ROWS_SHOWN: Final = 20
 NAME_SHOWN: Final = 10
@@ -26,19 +25,17 @@ LISTED: Final = ("record_id", "event_date", "make", "model", "variant", "year", 
                  "amount", "currency", "price")  # fmt: skip
 """Columns of a list; `show` and `export` give them all."""
 
-MakeOption = Annotated[str | None, typer.Option("--make", help="Of this make alone.")]
-ModelOption = Annotated[str | None, typer.Option("--model", help="Of this model of the make.")]
-EveryOption = Annotated[
-    bool, typer.Option("--every-record", help="Those behind another record of the same sale too.")
-]
+MakeOption = Annotated[str | None, option("Of this make alone.")]
+ModelOption = Annotated[str | None, option("Of this model of the make.")]
+EveryOption = Annotated[bool, option("Those behind another record of the same sale too.", "--every-record")]
 
 
-@records_app.command("list", epilog="Example: pricing records list --make Wexcombe --rows 40")
+@records_app.example("pricing records list --make Wexcombe --rows 40", "list")
 def list_records(
     make: MakeOption = None,
     model: ModelOption = None,
     every_record: EveryOption = False,
-    rows: Annotated[int, typer.Option("--rows", help="How many to show, the newest.", min=1)] = ROWS_SHOWN,
+    rows: Annotated[int, option("How many to show, the newest.", min=1)] = ROWS_SHOWN,
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """List the newest records, the price all-in in the market's base currency."""
@@ -48,9 +45,9 @@ def list_records(
     answer(last, lambda: show(short, f"The newest {last.height:,} of {found.height:,} records"))
 
 
-@records_app.command(epilog="Example: pricing records export wexcombe.csv --make Wexcombe")
+@records_app.example("pricing records export wexcombe.csv --make Wexcombe")
 def export(
-    target: Annotated[Path, typer.Argument(help="New file: .csv or .parquet.", show_default=False)],
+    target: Annotated[Path, argument("New file: .csv or .parquet.")],
     make: MakeOption = None,
     model: ModelOption = None,
     every_record: EveryOption = False,
@@ -73,9 +70,9 @@ def export(
     done({"file": target, "records": found.height}, f"{target}: {found.height:,} records")
 
 
-@records_app.command("show", epilog="Example: pricing records show 5b1c")
+@records_app.example("pricing records show 5b1c", "show")
 def show_record(
-    record: Annotated[str, typer.Argument(help="Record, or the start of its name.", show_default=False)],
+    record: RecordArgument,
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """Show everything that is kept of one record."""
