@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 from pricing.cli.commands import Commands, argument, option, takes_car
 from pricing.cli.options import MarketOption, fitted_market
 from pricing.cli.output import answer, done
-from pricing.cli.printing.frames import say, show
+from pricing.cli.printing.console import say, show
 from pricing.errors import MarketError
 from pricing.operations.opening import MARKET_FILE, open_market
 

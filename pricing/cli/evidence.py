@@ -1,5 +1,5 @@
-"""Commands for the market evidence: ``index``, ``comparables``, ``depth``. Each opens, calls the library and
-prints."""
+"""Commands for the market evidence: ``index``, ``comparables``, ``depth``, ``score``. Each opens, calls the
+library and prints."""
 
 import re
 from datetime import date
@@ -10,7 +10,7 @@ from pricing.cli.commands import Commands, option, takes_car
 from pricing.cli.evidence_files import draw, read_series, write_frame
 from pricing.cli.options import DayOption, MarketOption, fitted_market
 from pricing.cli.output import answer
-from pricing.errors import EvidenceError
+from pricing.errors import EvidenceError, FileError
 from pricing.operations.opening import MARKET_FILE, open_market, tell_standing
 
 if TYPE_CHECKING:
@@ -159,6 +159,35 @@ def depth(
     answer(found, lambda: show_depth(found))
 
 
+@market_app.example("pricing score --origins 4 --csv scored.csv")
+def score(
+    origins: Annotated[int, option("Days at which the model is fitted anew.", min=1, max=1000)] = 6,
+    csv: Annotated[Path | None, option("New file to write to, one row a scored sale.")] = None,
+    market: MarketOption = MARKET_FILE,
+) -> None:
+    """Score the price model on the later half of the sales, each by a model fitted to what was known before.
+
+    Prints how often ranges held the price paid, how wide they were, and how mid prices stand to prices paid.
+    """
+    from pricing.cli.printing.console import progress
+    from pricing.cli.printing.scores import show_scores
+    from pricing.model.accuracy.backtest import backtest, rolling_origins
+    from pricing.model.features.spec import FeatureSpec
+
+    opened, spec = open_market(market), FeatureSpec.cars()
+    if csv is not None:
+        _check_new(csv)
+    sales = opened.sales()
+    with progress() as tell:
+        scored = backtest(
+            sales, spec, rolling_origins(sales, spec, origins), known=opened.sales, progress=tell
+        )
+    if csv is not None:
+        write_frame(scored.rows, csv)
+    facts = {"currency": opened.base_currency, "basis": "all-in", **scored.to_dict()}
+    answer(facts, lambda: show_scores(scored))
+
+
 def _where(sales: "pl.DataFrame", make: str | None, model: str | None) -> dict[str, str]:
     """What was named, spelt as the market spells it; raises as ``Names.where`` does."""
     from pricing.car_names import Names
@@ -205,3 +234,10 @@ def _day(typed: str | None) -> date | None:
         return None if typed is None else date.fromisoformat(typed)
     except ValueError:
         raise EvidenceError(f"the date is not a day: got {typed!r}, expected YYYY-MM-DD") from None
+
+
+def _check_new(path: Path) -> None:
+    if path.exists():
+        raise FileError(f"{path} exists already; name a file that does not")
+    if not path.parent.is_dir():
+        raise FileError(f"there is no folder {path.parent} to write {path.name} to")

@@ -22,25 +22,19 @@ from pricing.cli.appraising.photographs import photographs_app
 from pricing.cli.appraising.profiles import profiles_app
 from pricing.cli.cars import cars_app
 from pricing.cli.commands import Commands, argument, option, takes_car
-from pricing.cli.copying import copy_app
-from pricing.cli.decisions import InspectionOption, SheetsOption, assessed, decision_app
+from pricing.cli.decisions import assessed, decision_app
 from pricing.cli.evidence import market_app
-from pricing.cli.handbook import handbook_app
 from pricing.cli.inspection import inspect_app
 from pricing.cli.opinions import opinion_app
-from pricing.cli.options import ManagerOption, MarketOption, fitted_market
+from pricing.cli.options import InspectionOption, ManagerOption, MarketOption, SheetsOption, fitted_market
 from pricing.cli.output import answer, done, with_output
-from pricing.cli.printing.frames import say, show
-from pricing.cli.printing.plain import plain_cell
+from pricing.cli.printing.console import plain_cell, say, show
 from pricing.cli.recording.intake import intake_app
 from pricing.cli.recording.mapping import mapping_app
-from pricing.cli.recording.one_sale import sale_app
-from pricing.cli.recording.records import records_app
+from pricing.cli.recording.records import records_app, sale_app
 from pricing.cli.repairs import repair_app
-from pricing.cli.scores import score_app
 from pricing.cli.server import server_app, token_app
-from pricing.cli.setup import setup_app
-from pricing.cli.upkeep import operation_app
+from pricing.cli.upkeep import operation_app, setup_app
 from pricing.decisions.typed_amounts import typed_amount, typed_day
 from pricing.errors import MarketError, PricingError
 from pricing.operations.bundled import import_bundled
@@ -68,12 +62,9 @@ app.add_typer(intake_app)
 app.add_typer(mapping_app)
 app.add_typer(sale_app)
 app.add_typer(market_app)
-app.add_typer(score_app)
 app.add_typer(decision_app)
 app.add_typer(server_app)
 app.add_typer(operation_app)
-app.add_typer(copy_app)
-app.add_typer(handbook_app)
 app.add_typer(token_app, name="token")
 app.add_typer(setup_app, name="setup")
 app.add_typer(cars_app, name="cars")
@@ -179,7 +170,7 @@ def demo(
         return
     import_bundled()
     import data_demo
-    from pricing.cli.printing.terminal import show_valuation
+    from pricing.cli.printing.market import show_valuation
     from pricing.decisions.valuation import value_car
 
     _make_demo(market)
@@ -222,7 +213,8 @@ def load(
     from pricing.untrusted.door import warm
 
     warm("pricing.intake.tables.readers:parts")
-    from pricing.cli.printing.terminal import progress, show_new_market, show_report
+    from pricing.cli.printing.console import progress
+    from pricing.cli.printing.market import show_new_market, show_report
     from pricing.store.market import Market
     from pricing.store.records.first_load import load_into
     from pricing.words.loading import name_sentences, new_name_questions, refused_table
@@ -262,7 +254,8 @@ def fit(
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """Fit the price model to all sales of the market file, calibrate its ranges, and keep it in the file."""
-    from pricing.cli.printing.terminal import progress, show_fit
+    from pricing.cli.printing.console import progress
+    from pricing.cli.printing.market import show_fit
     from pricing.model.market_fit import fit_market
     from pricing.model.saved import load as load_fit
     from pricing.model.saved import save
@@ -282,7 +275,7 @@ def fit(
 @app.example("pricing fits --market market.duckdb")
 def fits(market: MarketOption = MARKET_FILE) -> None:
     """List the fits kept in the market file, oldest first; `pricing value --fit ID` prices with one."""
-    from pricing.cli.printing.terminal import show_fits
+    from pricing.cli.printing.market import show_fits
 
     kept = open_market(market).fits()
     facts = [{**row, "facts": json.loads(row["facts"])} for row in kept.iter_rows(named=True)]
@@ -311,7 +304,7 @@ def value(
 
     With a date before the last sale on record, a model is fitted to the sales up to that date and not kept.
     """
-    from pricing.cli.printing.terminal import show_valuation
+    from pricing.cli.printing.market import show_valuation
     from pricing.decisions.valuation import value_car
     from pricing.operations.settings import settings_of
 

@@ -3,22 +3,28 @@
 
 from dataclasses import asdict
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Final
+
+import typer
 
 from pricing.cli.commands import Commands, argument, option
-from pricing.cli.opinion_questions import asked_span
 from pricing.cli.options import MarketOption
 from pricing.cli.output import answer, done
-from pricing.cli.printing.frames import say, show
+from pricing.cli.printing.console import say, show
 from pricing.errors import OpinionError
 from pricing.operations.opening import MARKET_FILE, open_market
 
 if TYPE_CHECKING:
+    from decimal import Decimal
+
     from pricing.store.kept.opinions import KeptOpinions
 
 opinion_app = Commands(
     no_args_is_help=True, help="What experienced people say, as evidence beside the sales, never among them."
 )
+
+KEYS: Final = ("above", "same", "below")
+"""What is typed for each of ``elicitation.ANSWERS``."""
 
 MeantOption = Annotated[
     bool, option("A better state is meant to fetch less: asked again, and so it is.", "--meant")
@@ -72,7 +78,7 @@ def add(
         ),
         *(({"condition_score": typed.partition("=")[0]}, typed.partition("=")[2]) for typed in score or []),
     ]
-    spans += [({"condition_band": band}, asked_span(band, currency)) for band in ask or []]
+    spans += [({"condition_band": band}, _elicited_span(band, currency)) for band in ask or []]
     first, _, last = (years or "").partition("-")
     common = {
         "source": source, "standing": standing, "stated_on": day or now().date().isoformat(), "make": make,
@@ -197,3 +203,47 @@ def _report(opinions: "KeptOpinions") -> None:
         f"{opinions.kept} of {opinions.read} statements are kept{known}. To have prices see them: pricing fit"
     )
     done(asdict(opinions), sentence)
+
+
+def _elicited_span(band: str, currency: str) -> str:
+    """Ask until the quartiles are known and confirmed: ``LOW:MIDDLE:HIGH``, between which half lies.
+
+    Raises:
+        OpinionError: no such state, or no range in which prices could lie.
+    """
+    from pricing.nearest import did_you_mean
+    from pricing.opinions.elicitation import ANSWERS, Bisection
+    from pricing.vocabulary import CONDITION_BANDS
+    from pricing.words.opinions import asked_sentence, told_sentence
+
+    if band not in CONDITION_BANDS:
+        near = did_you_mean(band, CONDITION_BANDS)
+        raise OpinionError(f"no state {band!r}{near}; expected one of: {', '.join(CONDITION_BANDS)}")
+    while True:
+        asked = Bisection.between(
+            _price(f"No such car ({band}) sells below, in {currency}", currency),
+            _price("nor above", currency),
+        )
+        while not asked.done:
+            say(asked_sentence(asked, band, currency))
+            asked = asked.answered(ANSWERS[KEYS.index(_one_of(KEYS))])
+        say(told_sentence(asked.quartiles, currency))
+        if _one_of(("yes", "no")) == "yes":
+            return ":".join(f"{price:f}" for price in asked.quartiles)
+
+
+def _price(question: str, currency: str) -> "Decimal":
+    from pricing.decisions.typed_amounts import typed_amount
+
+    typed = typed_amount(typer.prompt(question), "price")
+    if typed is None or typed.currency not in (None, currency):
+        raise OpinionError(f"the price is asked for in {currency}")
+    return typed.amount
+
+
+def _one_of(choices: tuple[str, ...]) -> str:
+    """What is typed, once it is one of the choices, or begins one."""
+    while True:
+        typed = typer.prompt(", ".join(choices)).strip().lower()
+        if found := [choice for choice in choices if typed and choice.startswith(typed)]:
+            return found[0]

@@ -36,6 +36,6 @@ RecordArgument = Annotated[str, argument("Record, or the start of its name.")]
 
 def fitted_market(path: Path, at: date | None = None, fit: str | None = None) -> "Snapshot":
     """``opening.fitted_market``, with the progress of a fit shown."""
-    from pricing.cli.printing.terminal import progress
+    from pricing.cli.printing.console import progress
 
     return opening.fitted_market(path, at, fit, progress)

@@ -13,8 +13,8 @@ from typing import Any
 
 import typer
 
-from pricing.cli.asked import ASKED, Output, quiet
 from pricing.cli.commands import Command, keyword, option, parameters_of, with_parameters
+from pricing.cli.printing.console import REQUESTED, Output, quiet
 
 Shown = str | Sequence[str] | Callable[[], object]
 """Sentences, or what prints an answer."""
@@ -22,7 +22,7 @@ Shown = str | Sequence[str] | Callable[[], object]
 
 def answer(facts: Any, shown: Shown) -> None:
     """Print what was asked for: as JSON when that is wanted, else as ``shown``."""
-    if ASKED.get().as_json:
+    if REQUESTED.get().as_json:
         from pricing.decisions.plain import plain
 
         sys.stdout.write(json.dumps(_finite(plain(facts)), indent=2, default=str) + "\n")
@@ -32,7 +32,7 @@ def answer(facts: Any, shown: Shown) -> None:
 
 def done(facts: Mapping[str, Any], shown: Shown) -> None:
     """Print what was done: as ``answer``, and nothing when quiet is wanted."""
-    if ASKED.get().as_json or not quiet():
+    if REQUESTED.get().as_json or not quiet():
         answer(facts, shown)
 
 
@@ -66,12 +66,12 @@ def _asked(command: Command, *, as_json: bool) -> Command:
     @wraps(command)
     def run(**given: Any) -> Any:
         asked = Output(**{name: given.pop(name) for name in options})
-        token = ASKED.set(asked)
+        token = REQUESTED.set(asked)
         try:
             with _told_of(given) if asked.verbose else _untold():
                 return command(**given)
         finally:
-            ASKED.reset(token)
+            REQUESTED.reset(token)
 
     more = [
         keyword(name, bool, option(about, *flags.split(",")), False)
@@ -107,7 +107,7 @@ def _show(shown: Shown) -> None:
     if callable(shown):
         shown()
         return
-    from pricing.cli.printing.frames import say
+    from pricing.cli.printing.console import say
 
     for sentence in [shown] if isinstance(shown, str) else shown:
         say(sentence)

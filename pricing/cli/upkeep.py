@@ -1,8 +1,12 @@
-"""Commands for whoever looks after a market: ``backup``, ``restore``, ``doctor``, ``config``."""
+"""Commands for whoever looks after a market: ``backup``, ``restore``, ``doctor``, ``salvage``, ``config``,
+``copy``, ``setup server``; and the handbook."""
 
 import os
+import shutil
 import sys
+import tempfile
 import tomllib
+import webbrowser
 from pathlib import Path
 from typing import Annotated, Final
 
@@ -11,8 +15,11 @@ import typer
 from pricing.cli.commands import Commands, argument, option
 from pricing.cli.output import answer, done
 from pricing.operations.configuration import DEFAULT_FILE, FILE_VARIABLE, configuration
+from pricing.operations.server_files import MARKET, PROGRAM, write_server_files
 
 operation_app = Commands()
+setup_app = Commands(help="Write what it takes to run this for others.", no_args_is_help=True)
+
 
 MARKET_FILE: Final = Path("market.duckdb")
 MarketOption = Annotated[Path, option("Market file (DuckDB).", envvar="PRICING_MARKET")]
@@ -111,3 +118,58 @@ def config() -> None:
     path = DEFAULT_FILE if named is None else Path(named)
     text = configuration_text(configuration(), os.environ, path if path.is_file() else None)
     answer(tomllib.loads(text), lambda: sys.stdout.write(text))
+
+
+@operation_app.example("pricing copy market.duckdb postgresql://anna@desk/cars")
+def copy(
+    source: Annotated[str, argument("Market to copy: a file, or the address of a server.")],
+    target: Annotated[str, argument("Where to copy it to; holds no market yet.")],
+) -> None:
+    """Copy a whole market from a file to a server, or back, without loss; the copy is held against it.
+
+    A server is a PostgreSQL database, given as postgresql://USER@HOST:PORT/DATABASE; its password is best
+    left to libpq's own password file.
+    """
+    from pricing.cli.printing.console import progress
+    from pricing.store.transfer import copy_market
+
+    with progress() as tell:
+        made = copy_market(source, target, progress=tell)
+    told = (
+        f"{made.rows:,} rows of {made.tables} tables copied; both markets have the digest {made.digest[:16]}"
+    )
+    done({"rows": made.rows, "tables": made.tables, "digest": made.digest}, told)
+
+
+@operation_app.example("pricing handbook --out handbook --no-open")
+def handbook(
+    out: Annotated[Path | None, option("Folder to write it to; else a temporary one.")] = None,
+    show: Annotated[bool, option("Open it in a browser.", "--open/--no-open")] = True,
+) -> None:
+    """Write the handbook as static pages, which need no network, and open it."""
+    from pricing.handbook.pages import write_pages
+
+    folder = Path(tempfile.mkdtemp(prefix="pricing-handbook-")) if out is None else out
+    first = write_pages(folder)
+    if show:
+        webbrowser.open(first.resolve().as_uri())
+    answer({"page": first}, str(first))
+
+
+@setup_app.callback()
+def of_what() -> None:
+    """Write what it takes to run this for others."""
+
+
+@setup_app.example("pricing setup server --out server")
+def server(
+    out: Annotated[Path, option("New folder for the files.")] = Path("server"),
+    market: Annotated[str, option("What the server is to serve.")] = MARKET,
+) -> None:
+    """Write units for systemd, timers for backups and a restore drill, an environment file, a container file
+    and an example of a reverse proxy; STEPS.md among them says what to do with each."""
+    beside = Path(sys.argv[0]).resolve()
+    found = str(beside) if beside.name == "pricing" else shutil.which("pricing")
+    place = str(Path(market).resolve()) if "://" not in market else market
+    files = write_server_files(out, PROGRAM if found is None else found, place)
+    done({"files": files}, [*map(str, files), f"read {out / 'STEPS.md'} next"])

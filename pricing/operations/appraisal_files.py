@@ -4,7 +4,7 @@ import json
 from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from pricing.errors import AppraisalError
 from pricing.operations.demo_files import EXTENSIONS
@@ -76,6 +76,18 @@ def revised(
     fresh = anew or needs_evidence(before, record)
     evidence = evidence_for(market.path, record, display=display) if fresh else before.evidence
     return revise(market, before, record, evidence, by=by, reason=reason, photographs=photographs)
+
+
+def revision_facts(entry: "Entry") -> dict[str, Any]:
+    """What programs are told of a revision: which it is, who made it, and the rules that it breaks."""
+    from pricing.appraisal.consistency import contradictions
+
+    names = ("appraisal_id", "revision", "evidence_digest", "made_at", "made_by")
+    return {
+        **{name: getattr(entry, name) for name in names},
+        "completed": entry.record.completed,
+        "contradictions": contradictions(entry.record, entry.evidence),
+    }
 
 
 def inspected(record: "Appraisal", extensions: Path = EXTENSIONS) -> "InspectionResult | None":

@@ -20,12 +20,11 @@ from pricing.api.service import Service, service_here
 from pricing.api.words import OneOf
 from pricing.appraisal import register
 from pricing.appraisal.completion import complete as complete_appraisal
-from pricing.appraisal.consistency import contradictions
 from pricing.appraisal.contents import missing
 from pricing.appraisal.facts import facts_of, finished
 from pricing.appraisal.record.record import Appraisal, plain_record, read_record, with_answer
 from pricing.appraisal.register import Entry
-from pricing.operations.appraisal_files import evidence_for, revised
+from pricing.operations.appraisal_files import evidence_for, revised, revision_facts
 from pricing.reports.formats.docx import docx
 from pricing.reports.formats.pdf import pdf
 from pricing.reports.letter import letter
@@ -279,16 +278,11 @@ def _told(market: Market, made: Mapping[str, Any]) -> dict[str, Any]:
 
 def _facts(entry: Entry) -> dict[str, Any]:
     return {
-        "appraisal_id": entry.appraisal_id, "revision": entry.revision, "made_at": str(entry.made_at),
-        "made_by": entry.made_by, "reason": entry.reason, "completed": entry.record.completed,
-        "evidence_digest": entry.evidence_digest,
+        **revision_facts(entry),
+        "reason": entry.reason,
         "missing": [
             {"name": content.name, "part": content.part, "source": content.source}
             for content in missing(entry.record, entry.evidence)
         ],
-        "contradictions": [
-            {"rule": found.rule, "sentence": found.sentence, "mends": found.mends}
-            for found in contradictions(entry.record, entry.evidence)
-        ],
         "record": plain_record(entry.record),
-    }  # fmt: skip
+    }

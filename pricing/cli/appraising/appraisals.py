@@ -41,7 +41,7 @@ def new(
     from pricing.appraisal.record.form import read_form, write_form
     from pricing.appraisal.record.record import Appraisal
     from pricing.appraisal.register import enter
-    from pricing.cli.printing.terminal import progress
+    from pricing.cli.printing.console import progress
     from pricing.operations.appraisal_files import evidence_for
     from pricing.operations.appraisal_photographs import taken_in
 
@@ -56,7 +56,7 @@ def new(
     record, photographs = taken_in(filled, opened)
     evidence = evidence_for(market, record, display=progress)
     (name,) = enter(opened, [(record, evidence)], by=who(by), photographs=photographs)
-    told(opened, name)
+    report(opened, name)
 
 
 @appraise_app.example("pricing appraise edit appraisal-0001 --set opinion.figure=4600")
@@ -73,37 +73,34 @@ def edit(
     """Change an appraisal: a revision that keeps the one before, with its evidence where that still fits."""
     from pricing.appraisal.record.form import read_form, write_form
     from pricing.appraisal.record.record import with_answer
-    from pricing.appraisal.register import read
-    from pricing.cli.printing.terminal import progress
+    from pricing.cli.printing.console import progress
     from pricing.operations.appraisal_files import revised
     from pricing.operations.appraisal_photographs import taken_in
 
-    opened = open_market(market)
-    before = read(opened, name)
+    opened, before = entry_of(market, name)
     if write is not None:
         write_form(before.record, write)
         done({"form": write}, f"{write}: revision {before.revision} of {name} as a form")
         return
     record, photographs = (before.record, []) if form is None else taken_in(read_form(form), opened)
     for typed in answers or []:
-        field, equals, said = typed.partition("=")
+        field, equals, text = typed.partition("=")
         if not equals:
             raise AppraisalError(f"--set is written section.field=answer; got {typed!r}")
-        record = with_answer(record, field.strip(), said)
+        record = with_answer(record, field.strip(), text)
     revised(
         opened, before, record, by=who(by), reason=reason, anew=again, photographs=photographs,
         display=progress,
     )  # fmt: skip
-    told(opened, name)
+    report(opened, name)
 
 
 @appraise_app.example("pricing appraise check appraisal-0001")
 def check(name: Name, market: MarketOption = MARKET_FILE) -> None:
     """Say what the record lacks and where it contradicts itself; exit code 1 while it does either."""
-    from pricing.appraisal.register import read
     from pricing.cli.printing.appraisals import show_open_points
 
-    entry = read(open_market(market), name)
+    _, entry = entry_of(market, name)
     facts = entry_facts(entry)
     answer(facts, lambda: show_open_points(entry))
     if facts["missing"] or facts["contradictions"]:
@@ -121,12 +118,11 @@ def complete(
 ) -> None:
     """Complete an appraisal as its valuer: every point of the certification answered, nothing missing."""
     from pricing.appraisal.completion import complete as complete_appraisal
-    from pricing.appraisal.register import read
 
-    opened = open_market(market)
-    answers = {point.strip(): said for point, _, said in (typed.partition("=") for typed in certify or [])}
-    complete_appraisal(opened, read(opened, name), answers, name=by, by=by)
-    told(opened, name)
+    opened, entry = entry_of(market, name)
+    answers = {point.strip(): text for point, _, text in (typed.partition("=") for typed in certify or [])}
+    complete_appraisal(opened, entry, answers, name=by, by=by)
+    report(opened, name)
 
 
 @appraise_app.example("pricing appraise render appraisal-0001 car.pdf --paper letter")
@@ -146,11 +142,10 @@ def render(
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """Write the documents of an appraisal from the evidence frozen with it."""
-    from pricing.appraisal.register import read
     from pricing.reports.documents import document as pages_of
     from pricing.words.language.locale import LocaleWords
 
-    entry = read(open_market(market), name, revision)
+    _, entry = entry_of(market, name, revision)
     pages = pages_of(entry, document, LocaleWords.of(locale, figures), unfinished=unfinished)
     for file in files:
         write_whole(file, _document(file, pages, paper, entry.record.assignment.report_date))
@@ -172,15 +167,15 @@ def show_list(
     market: MarketOption = MARKET_FILE,
 ) -> None:
     """List the appraisals of the market file, or the log of one."""
-    from pricing.appraisal.register import history, listed, read
+    from pricing.appraisal.register import history, listed
     from pricing.cli.printing.appraisals import show_appraisals, show_history
 
-    opened = open_market(market)
     if name is None:
-        entries = listed(opened)
+        entries = listed(open_market(market))
         answer(entries, lambda: show_appraisals(entries))
     else:
-        entry, log = read(opened, name), history(opened, name)
+        opened, entry = entry_of(market, name)
+        log = history(opened, name)
         answer({**entry_facts(entry), "history": log}, lambda: show_history(entry, log))
 
 
@@ -195,7 +190,15 @@ def _document(file: Path, pages: "Pages", paper: str, day: date | None) -> bytes
     raise FileError(f"{file}: a document is written as .pdf or .docx")
 
 
-def told(opened: "Market", name: str) -> None:
+def entry_of(market: Path, name: str, revision: int | None = None) -> "tuple[Market, Entry]":
+    """An opened market and a revision of one of its appraisals, the last unless one is named."""
+    from pricing.appraisal.register import read
+
+    opened = open_market(market)
+    return opened, read(opened, name, revision)
+
+
+def report(opened: "Market", name: str) -> None:
     """Print what became of an appraisal: its last revision."""
     from pricing.appraisal.register import read
     from pricing.cli.printing.appraisals import show_entry
@@ -206,19 +209,11 @@ def told(opened: "Market", name: str) -> None:
 
 def entry_facts(entry: "Entry") -> dict[str, Any]:
     """What programs are told of an entry."""
-    from pricing.appraisal.consistency import contradictions
     from pricing.appraisal.contents import missing
+    from pricing.operations.appraisal_files import revision_facts
 
     lacking = missing(entry.record, entry.evidence)
-    against = contradictions(entry.record, entry.evidence)
-    return {
-        "appraisal_id": entry.appraisal_id, "revision": entry.revision, "completed": entry.record.completed,
-        "evidence_digest": entry.evidence_digest, "made_at": entry.made_at, "made_by": entry.made_by,
-        "missing": [content.name for content in lacking],
-        "contradictions": [
-            {"rule": found.rule, "sentence": found.sentence, "mends": found.mends} for found in against
-        ],
-    }  # fmt: skip
+    return {**revision_facts(entry), "missing": [content.name for content in lacking]}
 
 
 def who(by: str | None) -> str:

@@ -4,9 +4,9 @@ from contextlib import nullcontext
 from pathlib import Path
 from typing import Annotated
 
-from pricing.cli.appraising.appraisals import ByOption, LocaleOption, PaperOption, who
+from pricing.cli.appraising.appraisals import ByOption, who
 from pricing.cli.commands import Commands, argument, option
-from pricing.cli.options import MarketOption
+from pricing.cli.options import LocaleOption, MarketOption, PaperOption
 from pricing.cli.output import done
 from pricing.errors import AppraisalError
 from pricing.operations.opening import MARKET_FILE, open_market
@@ -42,7 +42,7 @@ def bulk(
     from pricing.appraisal.collection_total import SoldTogether
     from pricing.appraisal.record.form import read_form
     from pricing.cli.printing.appraisals import show_collection
-    from pricing.cli.printing.terminal import progress
+    from pricing.cli.printing.console import progress
     from pricing.decisions.plain import plain
     from pricing.operations.appraisal_files import inspected, known_on
     from pricing.operations.appraisal_photographs import folder_reader

@@ -4,12 +4,12 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
-from pricing.cli.appraising.appraisals import ByOption, Name, entry_facts, who
+from pricing.cli.appraising.appraisals import ByOption, Name, entry_facts, entry_of, who
 from pricing.cli.commands import Commands, argument, option
 from pricing.cli.options import MarketOption
 from pricing.cli.output import answer, done
 from pricing.errors import AppraisalError
-from pricing.operations.opening import MARKET_FILE, open_market
+from pricing.operations.opening import MARKET_FILE
 
 if TYPE_CHECKING:
     from pricing.appraisal.record.photographs import Photographs
@@ -32,12 +32,10 @@ Revision = Annotated[int | None, option("Of this revision; else of the last.")]
 @photographs_app.example("pricing appraise photographs list appraisal-0001", "list")
 def show_list(name: Name, revision: Revision = None, market: MarketOption = MARKET_FILE) -> None:
     """List the photographs of an appraisal, with what is left out of what is shown of each."""
-    from pricing.appraisal.register import read
     from pricing.cli.printing.appraisals import show_photographs
     from pricing.operations.appraisal_photographs import photograph_facts
 
-    opened = open_market(market)
-    entry = read(opened, name, revision)
+    opened, entry = entry_of(market, name, revision)
     facts = {**entry_facts(entry), "photographs": photograph_facts(opened, entry.record)}
     answer(facts, lambda: show_photographs(entry))
 
@@ -59,13 +57,12 @@ def add(
 ) -> None:
     """Add photographs; the place and whatever else the camera wrote is left out of what is shown."""
     from pricing.appraisal.record.photographs import with_added
-    from pricing.appraisal.register import read, taken_in_for
+    from pricing.appraisal.register import taken_in_for
     from pricing.operations.appraisal_photographs import read_file, with_those_of_sheet
 
     if not files and not sheet:
         raise AppraisalError("no photograph is named: give files, or take those of the sheet with --of-sheet")
-    opened = open_market(market)
-    entry = read(opened, name)
+    opened, entry = entry_of(market, name)
     shots, taken = with_those_of_sheet(entry) if sheet else (entry.record.photographs, [])
     for place, file in enumerate(files or []):
         one = read_file(file)
@@ -99,10 +96,8 @@ def change(
 ) -> None:
     """Give a photograph another caption, finding, place or the cover."""
     from pricing.appraisal.record.photographs import with_changes
-    from pricing.appraisal.register import read
 
-    opened = open_market(market)
-    entry = read(opened, name)
+    opened, entry = entry_of(market, name)
     shots = with_changes(
         entry.record.photographs, number, place=to, caption=caption, check=check, cover=cover, chassis=chassis
     )
@@ -113,10 +108,8 @@ def change(
 def remove(name: Name, number: Number, by: ByOption = None, market: MarketOption = MARKET_FILE) -> None:
     """Take a photograph out; earlier revisions keep it."""
     from pricing.appraisal.record.photographs import without
-    from pricing.appraisal.register import read
 
-    opened = open_market(market)
-    entry = read(opened, name)
+    opened, entry = entry_of(market, name)
     shots = without(entry.record.photographs, number)
     _revise(opened, entry, shots, [], who(by), f"photograph {number} taken out")
 
@@ -131,11 +124,10 @@ def export(
 ) -> None:
     """Write the originals as they came, byte for byte, with the place and all else that cameras wrote."""
     from pricing.appraisal.record.photographs import at
-    from pricing.appraisal.register import read
     from pricing.operations.appraisal_photographs import write_originals
 
-    opened = open_market(market)
-    shots = read(opened, name, revision).record.photographs
+    opened, entry = entry_of(market, name, revision)
+    shots = entry.record.photographs
     at(shots, 1)
     wanted = [(nth, at(shots, nth)) for nth in (number or range(1, len(shots) + 1))]
     written = write_originals(opened, wanted, folder)

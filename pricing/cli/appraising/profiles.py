@@ -3,7 +3,7 @@
 
 from typing import Annotated
 
-from pricing.cli.appraising.appraisals import ByOption, Name, told, who
+from pricing.cli.appraising.appraisals import ByOption, Name, entry_of, report, who
 from pricing.cli.commands import Commands, argument, option
 from pricing.cli.options import MarketOption
 from pricing.cli.output import answer, done
@@ -31,10 +31,9 @@ def keep(
 ) -> None:
     """Keep what an appraisal answers of a kind under a name, in the place of what had that name."""
     from pricing.appraisal.record.profiles import keep_profile
-    from pricing.appraisal.register import read
 
-    opened = open_market(market)
-    made = keep_profile(opened, kind, name, read(opened, source).record)
+    opened, entry = entry_of(market, source)
+    made = keep_profile(opened, kind, name, entry.record)
     done(vars(made), f"{made.kind} profile {made.name!r} holds {', '.join(made.answers)}")
 
 
@@ -58,15 +57,13 @@ def use(
 ) -> None:
     """Take the answers of a profile over into an appraisal, in the place of its own; a revision."""
     from pricing.appraisal.record.profiles import profile, with_profiles
-    from pricing.appraisal.register import read
-    from pricing.cli.printing.terminal import progress
+    from pricing.cli.printing.console import progress
     from pricing.operations.appraisal_files import revised
 
-    opened = open_market(market)
-    before = read(opened, appraisal)
+    opened, before = entry_of(market, appraisal)
     record = with_profiles(before.record, [profile(opened, name, kind)])
     revised(opened, before, record, by=who(by), reason=f"profile {name}", display=progress)
-    told(opened, appraisal)
+    report(opened, appraisal)
 
 
 @profiles_app.example("pricing profiles forget 'home desk'")
@@ -77,7 +74,5 @@ def forget(name: ProfileName, kind: KindOption = None, market: MarketOption = MA
     opened = open_market(market)
     chosen = profile(opened, name, kind)
     opened.profiles.forget(chosen.kind, chosen.name)
-    done(
-        {"kind": chosen.kind, "name": chosen.name},
-        f"{chosen.kind} profile {chosen.name!r} is forgotten",
-    )
+    facts = {"kind": chosen.kind, "name": chosen.name}
+    done(facts, f"{chosen.kind} profile {chosen.name!r} is forgotten")

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Annotated, Final
 from pricing.cli.commands import Commands, argument, option
 from pricing.cli.options import MarketOption, RecordArgument
 from pricing.cli.output import answer, done, note
-from pricing.cli.printing.frames import show
-from pricing.cli.recording.typed_cells import typed_cells
+from pricing.cli.printing.console import show
+from pricing.cli.recording.records import typed_cells
 from pricing.errors import MarketError
 from pricing.operations.opening import MARKET_FILE, open_market, record_named
 

@@ -9,11 +9,10 @@ from typing import TYPE_CHECKING, Annotated, Final
 
 import typer
 
-from pricing.cli.asked import as_json
 from pricing.cli.commands import Commands, argument, option
 from pricing.cli.options import MarketOption
 from pricing.cli.output import answer, done, note
-from pricing.cli.printing.frames import say, show
+from pricing.cli.printing.console import as_json, say, show
 from pricing.errors import MappingError
 from pricing.operations.opening import MARKET_FILE, open_market
 from pricing.words.mapping_keys import keys_text
