@@ -3,9 +3,10 @@
 from dataclasses import dataclass
 from datetime import date
 from io import BytesIO
-from typing import Any, Final
+from typing import Annotated, Any, Final
 
 import polars as pl
+from fastapi import Depends
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 
@@ -145,6 +146,9 @@ def service_of(request: Request) -> Service:
     return service
 
 
-async def service_here(request: Request) -> Service:
+async def _service_here(request: Request) -> Service:
     """The same as a dependency, which needs no thread."""
     return service_of(request)
+
+
+Here = Annotated[Service, Depends(_service_here)]
