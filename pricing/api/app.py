@@ -12,9 +12,9 @@ from fastapi import APIRouter, FastAPI
 from starlette.routing import compile_path
 from starlette.types import ASGIApp
 
+from pricing.api.car_lists import listed
 from pricing.api.gates.logs import log_settings
 from pricing.api.gates.request_limits import LIST_BYTES_A_CAR, LIST_VALUES_A_CAR, RequestLimits
-from pricing.api.list_reader import listed
 from pricing.api.problems import HttpProblemError, Problem, handle_problems, responses
 from pricing.api.routes import (
     appraisals,

@@ -11,10 +11,9 @@ from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 
 from pricing.api.answers import Answer
+from pricing.api.car_lists import Cars, MicroBatch, frame_of
 from pricing.api.gates.counters import Counters
 from pricing.api.gates.rate_limiter import RateLimiter
-from pricing.api.list_reader import Cars, frame_of
-from pricing.api.micro_batch import MicroBatch
 from pricing.api.problems import HttpProblemError
 from pricing.decisions.car_list import value_list
 from pricing.decisions.plain import plain

@@ -11,12 +11,12 @@ from starlette.datastructures import Headers, MutableHeaders
 from starlette.requests import HTTPConnection
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from pricing.api.car_lists import SHORT_BODY
 from pricing.api.gates.bodies import Body
 from pricing.api.gates.callers import let_in
 from pricing.api.gates.hosts import refusal
-from pricing.api.gates.request_ids import begin
-from pricing.api.gates.turns import Turns
-from pricing.api.list_reader import SHORT_BODY
+from pricing.api.gates.logs import begin
+from pricing.api.gates.rate_limiter import Turns
 from pricing.api.problems import HttpProblemError, problem
 from pricing.api.service import Service
 

@@ -33,8 +33,8 @@ from pricing.snapshot import Snapshot
 from pricing.vocabulary import CHANNELS, DRIVE_SIDES
 
 BUYING_EXAMPLE: Final[dict[str, Any]] = {
-    "car": {**schemas.CAR_EXAMPLE, "channel": "auction"}, "asking": "4200", "certainty": 0.7, "transport": "250",
-    "charges": CHARGES_EXAMPLE,
+    "car": {**schemas.CAR_EXAMPLE, "channel": "auction"}, "asking": "4200", "certainty": 0.7,
+    "transport": "250", "charges": CHARGES_EXAMPLE,
 }  # fmt: skip
 SELLING_EXAMPLE: Final[dict[str, Any]] = {
     "car": schemas.CAR_EXAMPLE, "own_value": "3000", "reserve": "3800", "charges": CHARGES_EXAMPLE,

@@ -10,8 +10,8 @@ from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import Response
 
+from pricing.api.car_lists import SHORT_BODY, Cars, read_list
 from pricing.api.gates.callers import Reading
-from pricing.api.list_reader import SHORT_BODY, Cars, read_list
 from pricing.api.problems import HttpProblemError, responses
 from pricing.api.schemas import (
     Contributions,
